@@ -1,0 +1,117 @@
+"""Grounds and colours, neat or blended by parts."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import ClassVar, Self
+
+from matchlib.domain.parts import clean_name, format_parts, read_parts
+from matchlib.errors import DomainError
+
+__all__ = ["Blend", "Colour", "Ground"]
+
+_PART = re.compile(r"^(?P<name>.*\S)\s+(?P<parts>\d+(?:\.\d+)?|\.\d+)$", re.DOTALL)
+
+
+@dataclass(frozen=True, slots=True)
+class Blend:
+    """Named parts by volume; one name is the neat thing.
+
+    Names are compared without regard to capitals, and parts by their proportion, so that
+    ``Silver 6 + black 2`` equals ``silver 3 + Black 1``.
+
+    Parameters
+    ----------
+    parts : tuple of (str, Fraction)
+        Name and parts, each more than 0, no name twice.
+    """
+
+    parts: tuple[tuple[str, Fraction], ...] = field(compare=False)
+    key: tuple[tuple[str, Fraction], ...] = field(init=False, repr=False)
+    kind: ClassVar[str] = "blend"
+
+    def __post_init__(self) -> None:
+        parts = tuple((clean_name(n, self.kind), read_parts(p, f"{n} share")) for n, p in self.parts)
+        folded = [n.casefold() for n, _ in parts]
+        if not parts or any(p == 0 for _, p in parts) or len(set(folded)) < len(folded):
+            raise DomainError(
+                f"This is not a {self.kind}.",
+                expected=f"a name, or a blend such as 'first {self.kind} 3 + second {self.kind} 1'",
+                got=repr(" + ".join(f"{n} {p}" for n, p in self.parts)),
+                remedy="name each part once, with parts above 0.",
+            )
+        total = sum(p for _, p in parts)
+        key = tuple(sorted((n.casefold(), p / total) for n, p in parts))
+        object.__setattr__(self, "parts", parts if len(parts) > 1 else ((parts[0][0], Fraction(1)),))
+        object.__setattr__(self, "key", key)
+
+    @classmethod
+    def parse(cls, text: object) -> Self:
+        """Read a name, or a blend ``teal 2 + violet 1``.
+
+        Parameters
+        ----------
+        text : object
+            As written. Without a ``+`` the whole of it is the name.
+
+        Returns
+        -------
+        Blend
+            Of the class it is called on.
+
+        Raises
+        ------
+        DomainError
+            If a name is unusable or a part of a blend has no number of parts.
+        """
+        pieces = str(text)[:2000].split("+")
+        if len(pieces) == 1:
+            return cls(((clean_name(text, cls.kind), Fraction(1)),))
+        parts = []
+        for piece in pieces:
+            match = _PART.match(piece.strip())
+            if match is None:
+                raise DomainError(
+                    f"A part of this {cls.kind} blend has no number of parts.",
+                    expected=f"name and parts each, such as 'one {cls.kind} 2 + another 1'",
+                    got=repr(str(text)[:80]),
+                    remedy="write how many parts of each were mixed.",
+                )
+            parts.append((match["name"], Fraction(match["parts"])))
+        return cls(tuple(parts))
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names in the order written."""
+        return tuple(n for n, _ in self.parts)
+
+    @property
+    def shares(self) -> dict[str, float]:
+        """Share of the whole by casefolded name [-], summing to 1."""
+        return {name: float(share) for name, share in self.key}
+
+    @property
+    def neat(self) -> bool:
+        """Whether it is one thing alone."""
+        return len(self.parts) == 1
+
+    def __str__(self) -> str:
+        if self.neat:
+            return self.parts[0][0]
+        return " + ".join(f"{n} {format_parts(p)}" for n, p in self.parts)
+
+
+class Ground(Blend):
+    """The opaque coat that sends the light back: metallic, pearl or solid, or a blend of them."""
+
+    __slots__ = ()
+    kind: ClassVar[str] = "ground"
+
+
+class Colour(Blend):
+    """The transparent colour (colorant), or a blend of colours by volume."""
+
+    __slots__ = ()
+    kind: ClassVar[str] = "colour"

@@ -1,0 +1,101 @@
+"""Numbers of parts and names, checked and written one way everywhere."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from matchlib.errors import DomainError
+
+__all__ = ["MAX_PARTS", "clean_name", "format_parts", "read_parts"]
+
+MAX_PARTS = 10_000
+
+
+def clean_name(text: object, what: str) -> str:
+    """Return a name with its white space folded, or refuse it.
+
+    Parameters
+    ----------
+    text : object
+        The name as typed.
+    what : str
+        What is being named, for the error.
+
+    Returns
+    -------
+    str
+        The name, 1 to 80 printable characters.
+
+    Raises
+    ------
+    DomainError
+        If it is empty, too long, or holds a character that recipes use as a sign.
+    """
+    name = " ".join(str(text).split())
+    bad = sorted(set(name) & set("+@\t\r\n")) or [c for c in name if not c.isprintable()]
+    if not name or len(name) > 80 or bad:
+        raise DomainError(
+            f"This is not a usable name for a {what}.",
+            expected="1 to 80 printable characters without + or @",
+            got=repr(str(text)[:100]),
+            remedy="give it a short plain name.",
+        )
+    return name
+
+
+def format_parts(value: Fraction) -> str:
+    """Write a number of parts the shortest exact way, decimals before fractions.
+
+    Parameters
+    ----------
+    value : Fraction
+        Parts by volume.
+
+    Returns
+    -------
+    str
+        For example ``6``, ``2.5`` or ``10/3``.
+    """
+    for digits in range(4):
+        scaled = value * 10**digits
+        if scaled.denominator == 1:
+            return f"{float(value):.{digits}f}"
+    return f"{value.numerator}/{value.denominator}"
+
+
+def read_parts(value: object, what: str) -> Fraction:
+    """Return a number of parts exactly, or refuse it.
+
+    Parameters
+    ----------
+    value : object
+        Int, decimal float, Fraction or text.
+    what : str
+        What the parts are of, for the error.
+
+    Returns
+    -------
+    Fraction
+        0 to `MAX_PARTS`.
+
+    Raises
+    ------
+    DomainError
+        If it is no such number.
+    """
+    try:
+        if isinstance(value, bool):
+            raise TypeError
+        if isinstance(value, float):
+            value = repr(value)
+        parts = Fraction(value)  # type: ignore[arg-type]  # str, int or Fraction; others raise
+    except (TypeError, ValueError, ZeroDivisionError, OverflowError):
+        parts = Fraction(-1)
+    if not 0 <= parts <= MAX_PARTS or parts.denominator > MAX_PARTS:
+        raise DomainError(
+            f"The {what} is not a number of parts.",
+            expected=f"a number from 0 to {MAX_PARTS}",
+            got=repr(value),
+            remedy="give parts by volume, such as 6 or 2.5.",
+        )
+    return parts

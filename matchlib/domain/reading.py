@@ -1,0 +1,175 @@
+"""A reading of a panel, and how it was viewed."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass, field
+
+from matchlib.errors import DomainError
+
+__all__ = ["ILLUMINANTS", "OBSERVERS", "SOURCES", "Reading", "Viewing"]
+
+SOURCES = ("spectrophotometer", "photo")
+ILLUMINANTS = ("D65", "D50", "A", "F2", "F11", "LED-B3")
+OBSERVERS = ("2", "10")
+_GEOMETRY = re.compile(r"^(45:0|0:45|(?:di|de|d):[08]|[08]:(?:di|de|d)|45as(-?\d{1,3}))$")
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Viewing:
+    """Light, observer and geometry under which a reading holds.
+
+    Parameters
+    ----------
+    illuminant : str
+        CIE illuminant: one of `ILLUMINANTS`.
+    observer : str
+        Field of the CIE standard observer [degree]: ``2`` or ``10``.
+    geometry : str
+        ``45:0``, ``di:8`` (specular included), ``de:8`` (excluded), or an aspecular angle such
+        as ``45as15`` (illumination at 45 degrees, ASTM E2539).
+    """
+
+    illuminant: str = "D65"
+    observer: str = "10"
+    geometry: str = "45:0"
+
+    def __post_init__(self) -> None:
+        observer = self.observer.rstrip("°")
+        match = _GEOMETRY.match(self.geometry)
+        angle = int(match[2]) if match and match[2] else 0
+        for what, value, expected, good in (
+            ("illuminant", self.illuminant, ", ".join(ILLUMINANTS), self.illuminant in ILLUMINANTS),
+            ("observer", self.observer, "2 or 10 (degrees)", observer in OBSERVERS),
+            (
+                "geometry",
+                self.geometry,
+                "45:0, di:8, de:8, or an aspecular angle from 45as-20 to 45as110",
+                match is not None and -20 <= angle <= 110,
+            ),
+        ):
+            if not good:
+                raise DomainError(
+                    f"This {what} is not known.",
+                    expected=expected,
+                    got=repr(value),
+                    remedy="write what the instrument was set to.",
+                )
+        object.__setattr__(self, "observer", observer)
+
+    @property
+    def aspecular(self) -> int | None:
+        """Aspecular angle [degree], or None for a geometry that has none."""
+        return int(self.geometry[4:]) if self.geometry.startswith("45as") else None
+
+    @property
+    def specular_included(self) -> bool:
+        """Whether the gloss of the surface is in the reading."""
+        return "di" in self.geometry
+
+    def __str__(self) -> str:
+        return f"{self.illuminant}/{self.observer}° {self.geometry}"
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One reading: Lab, or a reflectance spectrum, never both.
+
+    Parameters
+    ----------
+    viewing : Viewing
+        How it was viewed. For a spectrum only the geometry matters.
+    source : str
+        ``spectrophotometer`` or ``photo``.
+    lab : tuple of 3 float, optional
+        CIELAB under the viewing; L* 0 to 100 (to 200 at an aspecular angle, where flake can
+        outshine the white reference), a* and b* within 200.
+    wavelengths : tuple of float, optional
+        Wavelengths [nm], rising, 300 to 900.
+    reflectance : tuple of float, optional
+        Reflectance factor [-], -0.01 to 1.3 (to 10 at an aspecular angle).
+    sd : float, optional
+        The reading's own standard uncertainty per Lab axis [ΔE*ab], if the source states one.
+    """
+
+    viewing: Viewing = field(default_factory=Viewing)
+    source: str = "spectrophotometer"
+    lab: tuple[float, float, float] | None = None
+    wavelengths: tuple[float, ...] = ()
+    reflectance: tuple[float, ...] = ()
+    sd: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.source not in SOURCES:
+            raise DomainError(
+                "This source of a reading is not known.",
+                expected=" or ".join(SOURCES),
+                got=repr(self.source),
+                remedy="say how it was read; an estimate from a photograph never counts as an "
+                "instrument's.",
+            )
+        if (self.lab is None) == (not self.reflectance):
+            raise DomainError(
+                "A reading is either Lab or a spectrum.",
+                expected="L, a and b, or reflectances by wavelength",
+                got="both" if self.lab else "neither",
+                remedy="fill in L, a, b or the spectral columns.",
+            )
+        if self.sd is not None and not (math.isfinite(self.sd) and 0 < self.sd <= 50):
+            raise DomainError(
+                "This uncertainty of a reading is not possible.",
+                expected="more than 0 and at most 50",
+                got=f"{self.sd}",
+                remedy="leave it out if it is not known.",
+            )
+        if self.lab is not None:
+            _check_lab(self.lab, self.viewing)
+        else:
+            _check_spectrum(self.wavelengths, self.reflectance, self.viewing)
+
+    @property
+    def spectral(self) -> bool:
+        """Whether it is a spectrum."""
+        return self.lab is None
+
+
+def _check_lab(lab: tuple[float, float, float], viewing: Viewing) -> None:
+    top = 100.0 if viewing.aspecular is None else 200.0
+    finite = len(lab) == 3 and all(math.isfinite(v) for v in lab)
+    if not finite or not 0 <= lab[0] <= top or max(abs(lab[1]), abs(lab[2])) > 200:
+        raise DomainError(
+            "This is not a possible Lab reading.",
+            expected=f"L from 0 to {top:g}, a and b from -200 to 200",
+            got="L {}, a {}, b {}".format(*lab) if len(lab) == 3 else repr(lab),
+            remedy="check the decimal point and the order of the columns, and read the panel again "
+            "if the number is the instrument's.",
+        )
+
+
+def _check_spectrum(nm: tuple[float, ...], values: tuple[float, ...], viewing: Viewing) -> None:
+    top = 1.3 if viewing.aspecular is None else 10.0
+    if len(nm) != len(values) or len(nm) < 4:
+        raise DomainError(
+            "This spectrum is not whole.",
+            expected="at least 4 wavelengths and as many reflectances",
+            got=f"{len(nm)} wavelengths and {len(values)} reflectances",
+            remedy="export the reading again with every wavelength.",
+        )
+    if not all(300 <= w <= 900 for w in nm) or any(
+        b <= a for a, b in zip(nm, nm[1:], strict=False)
+    ):
+        raise DomainError(
+            "These are not wavelengths in nm.",
+            expected="rising numbers within 300 to 900",
+            got=f"{nm[0]:g} … {nm[-1]:g}",
+            remedy="give wavelengths in nanometres.",
+        )
+    if not all(math.isfinite(v) and -0.01 <= v <= top for v in values):
+        worst = max(values, key=lambda v: abs(v) if math.isfinite(v) else math.inf)
+        raise DomainError(
+            "This spectrum holds an impossible reflectance.",
+            expected=f"0 to 1 (at most {top:g})",
+            got=f"{worst:g}",
+            remedy="declare percent if the file is in percent.",
+        )
