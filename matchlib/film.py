@@ -1,0 +1,281 @@
+"""The optics of a transparent film over a ground, as pure functions on arrays.
+
+Light enters through the surface, passes the film, returns from the ground and passes the film
+again. With the internal reflectance :math:`\\rho` of the ground and the absorbance *A* of the way
+down and up together (natural logarithm), what returns to the surface is
+
+.. math:: R = \\rho e^{-A} + S \\frac{1 - e^{-A}}{A}
+
+whose first term is Bouguer, Lambert and Beer's law and whose second is light that the film itself
+scatters once on the way (*S* its scattering over the same way). The second term is the limit of
+Kubelka's layer (Kubelka 1948) for weak scattering over a black backing; it is what a colour that
+hides a little shows over a dark ground. The surface then does to *R* what Saunderson (1942)
+wrote: part of the light is sent back inside before it can leave.
+
+Everything here takes and returns reflectance 0-1 [-] and knows neither names nor files.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+__all__ = [
+    "EXTERNAL_K1",
+    "INTERNAL_K2",
+    "REFRACTIVE_INDEX",
+    "film_reflectance",
+    "fresnel_diffuse_external",
+    "fresnel_diffuse_internal",
+    "fresnel_normal",
+    "kubelka_layer",
+    "path_factor",
+    "saunderson",
+    "saunderson_inverse",
+    "single_scatter",
+]
+
+Array = NDArray[np.float64]
+
+REFRACTIVE_INDEX = 1.5
+"""Refractive index of cured clear coat and binder [-] (Saunderson 1942; common practice)."""
+
+EXTERNAL_K1 = 0.04
+"""Fresnel reflectance of the surface at normal incidence, n = 1.5 [-]."""
+
+INTERNAL_K2 = 0.5
+"""Centre of the internal reflectance's prior [-].
+
+Ideal diffuse light inside n = 1.5 gives 0.596; practice takes 0.4 to 0.6 (Centore, after Allen
+1980). Over flake the light is directional, and less of it meets the critical angle.
+"""
+
+
+def fresnel_normal(n: float = REFRACTIVE_INDEX) -> float:
+    """Return the reflectance of a surface at normal incidence.
+
+    Parameters
+    ----------
+    n : float
+        Refractive index [-], at least 1.
+
+    Returns
+    -------
+    float
+        Reflectance [-] (Fresnel 1823): ((n - 1) / (n + 1)) squared.
+    """
+    return ((n - 1.0) / (n + 1.0)) ** 2
+
+
+def _fresnel(cos_i: Array, n: float) -> Array:
+    sin_t = np.sqrt(1.0 - cos_i**2) / n
+    cos_t = np.sqrt(1.0 - sin_t**2)
+    s = (cos_i - n * cos_t) / (cos_i + n * cos_t)
+    p = (n * cos_i - cos_t) / (n * cos_i + cos_t)
+    result: Array = 0.5 * (s**2 + p**2)
+    return result
+
+
+def fresnel_diffuse_external(n: float = REFRACTIVE_INDEX) -> float:
+    """Return the reflectance of a surface for diffuse light from outside.
+
+    Parameters
+    ----------
+    n : float
+        Refractive index [-], above 1.
+
+    Returns
+    -------
+    float
+        Fresnel reflectance averaged over Lambert's cosine law [-].
+    """
+    nodes, gains = np.polynomial.legendre.leggauss(200)
+    mu = 0.5 * (nodes + 1.0)
+    return float(np.sum(gains * mu * _fresnel(mu, n)))
+
+
+def fresnel_diffuse_internal(n: float = REFRACTIVE_INDEX) -> float:
+    """Return the reflectance of a surface for diffuse light from inside.
+
+    Parameters
+    ----------
+    n : float
+        Refractive index [-], above 1.
+
+    Returns
+    -------
+    float
+        ``1 - (1 - external) / n**2`` [-]: Saunderson's ideal k2.
+    """
+    return 1.0 - (1.0 - fresnel_diffuse_external(n)) / n**2
+
+
+def saunderson(
+    reflectance: ArrayLike,
+    *,
+    k1: float = EXTERNAL_K1,
+    k2: float = INTERNAL_K2,
+    specular_included: bool = False,
+) -> Array:
+    """Return the measured reflectance of what lies under a surface.
+
+    Parameters
+    ----------
+    reflectance : array_like
+        Internal reflectance [-], any shape, below ``1 / k2``.
+    k1, k2 : float
+        External and internal reflectance of the surface [-].
+    specular_included : bool
+        Whether the instrument takes in the gloss (di:8) or not (de:8, 45:0).
+
+    Returns
+    -------
+    ndarray
+        Measured reflectance [-], the same shape (Saunderson 1942).
+    """
+    r = np.asarray(reflectance, float)
+    inside: Array = (1.0 - k1) * (1.0 - k2) * r / (1.0 - k2 * r)
+    return inside + k1 if specular_included else inside
+
+
+def saunderson_inverse(
+    measured: ArrayLike,
+    *,
+    k1: float = EXTERNAL_K1,
+    k2: float = INTERNAL_K2,
+    specular_included: bool = False,
+) -> Array:
+    """Return the internal reflectance behind a measured one.
+
+    Parameters
+    ----------
+    measured : array_like
+        Measured reflectance [-], any shape.
+    k1, k2 : float
+        External and internal reflectance of the surface [-].
+    specular_included : bool
+        Whether the gloss is in the measured values.
+
+    Returns
+    -------
+    ndarray
+        Internal reflectance [-], the same shape (Saunderson 1942, solved for R).
+    """
+    m = np.asarray(measured, float) - (k1 if specular_included else 0.0)
+    result: Array = m / ((1.0 - k1) * (1.0 - k2) + k2 * m)
+    return result
+
+
+def single_scatter(absorbance: ArrayLike) -> tuple[Array, Array]:
+    """Return (1 - exp(-A)) / A and its derivative.
+
+    Parameters
+    ----------
+    absorbance : array_like
+        Absorbance of the way down and up [-], at least 0, any shape.
+
+    Returns
+    -------
+    value, derivative : ndarray
+        Both of the same shape; 1 and -1/2 at A = 0, by series near it.
+    """
+    a = np.asarray(absorbance, float)
+    small = a < 1e-3
+    safe = np.where(small, 1.0, a)
+    decay = np.exp(-safe)
+    value = np.where(small, 1.0 - a / 2.0 + a**2 / 6.0, (1.0 - decay) / safe)
+    slope = np.where(small, -0.5 + a / 3.0, (decay * (safe + 1.0) - 1.0) / safe**2)
+    return value, slope
+
+
+def film_reflectance(
+    ground: ArrayLike, absorbance: ArrayLike, scattering: ArrayLike = 0.0
+) -> Array:
+    """Return the internal reflectance of a ground seen through a film.
+
+    Parameters
+    ----------
+    ground : array_like
+        Internal reflectance of the ground [-].
+    absorbance : array_like
+        Absorbance of the way down and up [-], natural logarithm, at least 0.
+    scattering : array_like
+        Scattering over the same way [-], at least 0.
+
+    Returns
+    -------
+    ndarray
+        Internal reflectance [-], broadcast of the three (Beer 1852; Kubelka 1948, weak
+        scattering).
+    """
+    a = np.asarray(absorbance, float)
+    value, _ = single_scatter(a)
+    result: Array = np.asarray(ground, float) * np.exp(-a) + np.asarray(scattering, float) * value
+    return result
+
+
+def kubelka_layer(
+    absorption: ArrayLike, scattering: ArrayLike, thickness: ArrayLike, backing: ArrayLike
+) -> Array:
+    """Return the reflectance of a scattering layer over a backing.
+
+    Parameters
+    ----------
+    absorption, scattering : array_like
+        Kubelka and Munk's K and S [1/unit of thickness], at least 0.
+    thickness : array_like
+        Thickness X [unit], at least 0.
+    backing : array_like
+        Reflectance of the backing Rg [-].
+
+    Returns
+    -------
+    ndarray
+        Reflectance [-] (Kubelka 1948, hyperbolic solution); for S towards 0 it becomes
+        ``Rg exp(-2 K X)``.
+    """
+    k, s, x, rg = np.broadcast_arrays(
+        *(np.asarray(v, float) for v in (absorption, scattering, thickness, backing))
+    )
+    clear = s * x < 1e-9
+    s_safe = np.where(clear, 1.0, s)
+    a = 1.0 + k / s_safe
+    b = np.sqrt(np.maximum(a**2 - 1.0, 1e-18))
+    depth = np.maximum(b * s_safe * x, 1e-12)
+    coth = b / np.tanh(depth)
+    layer = (1.0 - rg * (a - coth)) / (a - rg + coth)
+    result: Array = np.where(clear, rg * np.exp(-2.0 * k * x), layer)
+    return result
+
+
+def path_factor(geometry: str, *, n: float = REFRACTIVE_INDEX) -> float:
+    """Return how long the way down and up through the film is, in film thicknesses.
+
+    Parameters
+    ----------
+    geometry : str
+        ``45:0``, ``di:8`` and their kin, or an aspecular angle such as ``45as15``: illumination
+        at 45 degrees, viewing that far from the mirror direction towards the light (ASTM E2539).
+    n : float
+        Refractive index of the film [-], above 1.
+
+    Returns
+    -------
+    float
+        1/cos of the refracted angle in, plus the same out [-] (Snell). For diffuse illumination
+        the mean over Lambert's law refracted into the film.
+    """
+    if geometry.startswith("45as"):
+        return _slant(45.0, n) + _slant(45.0 - float(geometry[4:]), n)
+    if geometry in ("45:0", "0:45"):
+        return _slant(45.0, n) + 1.0
+    nodes, gains = np.polynomial.legendre.leggauss(200)
+    mu = 0.5 * (nodes + 1.0)
+    diffuse = float(np.sum(gains * mu / np.sqrt(1.0 - (1.0 - mu**2) / n**2)))
+    return diffuse + _slant(8.0 if "8" in geometry else 0.0, n)
+
+
+def _slant(degrees: float, n: float) -> float:
+    return 1.0 / math.sqrt(1.0 - (math.sin(math.radians(degrees)) / n) ** 2)
