@@ -12,7 +12,7 @@ from matchlib.errors import DomainError
 
 __all__ = ["Blend", "Colour", "Ground"]
 
-_PART = re.compile(r"^(?P<name>.*\S)\s+(?P<parts>\d+(?:\.\d+)?|\.\d+)$", re.DOTALL)
+_PART = re.compile(r"^(?P<name>.*\S)\s+(?P<parts>\d+(?:\.\d+)?|\.\d+|\d+/\d+)$", re.DOTALL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +79,7 @@ class Blend:
                     got=repr(str(text)[:80]),
                     remedy="write how many parts of each were mixed.",
                 )
-            parts.append((match["name"], Fraction(match["parts"])))
+            parts.append((match["name"], read_parts(match["parts"], f"{match['name']} share")))
         return cls(tuple(parts))
 
     @property

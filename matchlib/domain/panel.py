@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+import unicodedata
 from dataclasses import dataclass
 
 from matchlib.domain.blend import Colour, Ground
@@ -14,6 +15,7 @@ from matchlib.errors import DomainError
 
 __all__ = ["Panel", "Recipe"]
 
+_MAX_TEXT = 10_000
 _NO_CLEAR = {"", "no", "none", "n", "0", "false"}
 _SOME_CLEAR = {"yes", "y", "1", "true"}
 
@@ -91,13 +93,14 @@ class Panel:
     date : datetime.date, optional
         Sprayed on.
     sprayer, lot, note, customer : str
-        As written on the back; empty where not.
+        As written on the back, without outer blanks; empty where not.
     temperature : float, optional
         Booth air [°C].
     humidity : float, optional
         Booth relative humidity [%].
     extra : tuple of (str, str)
-        Columns of the file that have no meaning here, kept as they came.
+        Columns of the file that have no meaning here, kept as they came: by name, in the
+        order of names, empty ones left out.
     """
 
     code: str
@@ -122,6 +125,11 @@ class Panel:
                 remedy="give the panel the code written on its back.",
             )
         object.__setattr__(self, "code", code)
+        for what in ("sprayer", "lot", "note", "customer"):
+            object.__setattr__(self, what, _clean_text(getattr(self, what), what))
+        extra = {_clean_text(k, "column name"): _clean_text(v, k) for k, v in self.extra}
+        kept = tuple(sorted((k, v) for k, v in extra.items() if k and v))
+        object.__setattr__(self, "extra", kept)
         for what, value, low, high in (
             ("temperature", self.temperature, -20.0, 70.0),
             ("humidity", self.humidity, 0.0, 100.0),
@@ -133,3 +141,18 @@ class Panel:
                     got=f"{value:g}",
                     remedy="leave it empty if it was not read.",
                 )
+
+
+def _clean_text(text: object, what: str) -> str:
+    # One form of free text, so that a panel comes back from a file or an archive as it went in.
+    clean = str(text).replace("\r\n", "\n").replace("\r", "\n").strip()
+    odd = [c for c in clean if unicodedata.category(c) in ("Cc", "Cs") and c not in "\n\t"]
+    odd += [c for c in clean if c in "\x85\u2028\u2029\ufffe\uffff"]
+    if odd or len(clean) > _MAX_TEXT:
+        raise DomainError(
+            f"The {what[:80]} of this panel is not plain text.",
+            expected=f"at most {_MAX_TEXT} characters, none of them a control character",
+            got=f"{len(clean)} characters" + (f" with {odd[0]!r}" if odd else ""),
+            remedy="write it again in plain words.",
+        )
+    return clean
