@@ -1,0 +1,19 @@
+"""``python -m tests.benchmarks accuracy|scale|panels``: print benchmark tables in markdown."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+
+MODULES = {"accuracy": "accuracy", "scale": "scale", "panels": "panels_to_match"}
+
+
+def main() -> None:
+    """Hand over to the benchmark named first."""
+    if len(sys.argv) < 2 or sys.argv[1] not in MODULES:
+        raise SystemExit(f"usage: python -m tests.benchmarks {'|'.join(MODULES)} [--help]")
+    module = importlib.import_module(f"tests.benchmarks.{MODULES[sys.argv[1]]}")
+    module.main(sys.argv[2:])
+
+
+main()
