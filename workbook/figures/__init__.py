@@ -1,0 +1,32 @@
+"""Results as pictures and tables: pure functions from data to HTML and SVG strings.
+
+Every name is escaped, every picture says in words what it shows, numbers stand beside every swatch
+and shapes beside every colour. Show the strings in `workbook.controls.HtmlView`.
+"""
+
+from __future__ import annotations
+
+from workbook.figures.charts import Mark, bars, lab_chart, legend, timeline
+from workbook.figures.svg import Raw, esc, lab_text, number
+from workbook.figures.swatches import ORIENTATION, chip, ladder, panel_picture, swatch, swatch_pair
+from workbook.figures.tables import coverage_grid, table
+
+__all__ = [
+    "ORIENTATION",
+    "Mark",
+    "Raw",
+    "bars",
+    "chip",
+    "coverage_grid",
+    "esc",
+    "lab_chart",
+    "lab_text",
+    "ladder",
+    "legend",
+    "number",
+    "panel_picture",
+    "swatch",
+    "swatch_pair",
+    "table",
+    "timeline",
+]

@@ -1,0 +1,389 @@
+"""Charts as SVG strings: Lab views, drift in time, bars; axes named, marks told by shape."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from workbook.figures.svg import (
+    Raw,
+    Scale,
+    esc,
+    lab_text,
+    nice_ticks,
+    number,
+    picture,
+    screen_colours,
+    shape,
+    text,
+)
+
+__all__ = ["Mark", "bars", "lab_chart", "legend", "timeline"]
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A colour in a chart.
+
+    Parameters
+    ----------
+    lab : tuple of float
+        CIELAB.
+    kind : str
+        What it is, such as ``target``; each kind has its own shape and stands in the legend.
+    label : str
+        Written beside it; leave empty where there are many.
+    """
+
+    lab: tuple[float, float, float]
+    kind: str
+    label: str = ""
+
+
+def _empty(title: str, words: str) -> Raw:
+    head = f"<strong>{esc(title)}</strong><br>{esc(words)}"
+    return Raw(f"<figure><figcaption>{head}</figcaption></figure>")
+
+
+def _kinds(marks: Sequence[Mark], order: Sequence[str]) -> list[str]:
+    return list(dict.fromkeys([*order, *(m.kind for m in marks)]))
+
+
+def _outline(points: np.ndarray) -> np.ndarray:
+    """Return the corners of the convex hull, or nothing where the points span no area."""
+    from scipy.spatial import ConvexHull, QhullError
+
+    if len(points) < 3:
+        return points[:0]
+    try:
+        corners: np.ndarray = points[ConvexHull(points).vertices]
+        return corners
+    except QhullError:
+        return points[:0]
+
+
+def _range(values: np.ndarray, least: float) -> tuple[float, float]:
+    low, high = float(values.min()), float(values.max())
+    room = max(0.08 * (high - low), (least - (high - low)) / 2, 0.0)
+    return low - room, high + room
+
+
+def _widened(ends: tuple[float, float], length: float, floor: float) -> tuple[float, float]:
+    low = max(sum(ends) / 2 - length / 2, floor)
+    return low, low + length
+
+
+def _labels(scale: Scale, spots: Sequence[tuple[float, float, str]]) -> str:
+    """Write labels beside their marks, moved where one would lie on another or leave the plot."""
+    out, taken = [], [(x - 8, y - 8, x + 8, y + 8) for x, y, _ in spots]
+    for x, y, words in spots:
+        if not words:
+            continue
+        wide = 7.2 * len(words)
+        spot = None
+        for dx, dy in (
+            (11, 4),
+            (11, -9),
+            (11, 18),
+            (-11, 4),
+            (-11, -9),
+            (-11, 18),
+            (11, 32),
+            (-11, -24),
+        ):
+            left = x + dx if dx > 0 else x + dx - wide
+            box = (left, y + dy - 12, left + wide, y + dy + 3)
+            fits = (
+                box[0] >= scale.left
+                and box[2] <= scale.left + scale.width
+                and box[1] >= scale.top
+                and box[3] <= scale.top + scale.height
+            )
+            clear = all(
+                box[2] < t[0] or box[0] > t[2] or box[3] < t[1] or box[1] > t[3] for t in taken
+            )
+            if fits and clear:
+                spot = (left, y + dy, box)
+                break
+        if spot is None:
+            continue  # no room: the table beside the chart has every number
+        taken.append(spot[2])
+        out.append(text(spot[0], spot[1], words))
+    return "".join(out)
+
+
+def _plane(
+    marks: Sequence[Mark],
+    flat: np.ndarray,
+    hull: np.ndarray,
+    kinds: Sequence[str],
+    *,
+    names: tuple[str, str],
+    title: str,
+    size: int,
+    floor: float,
+) -> Raw:
+    everything = np.vstack([flat, hull]) if len(hull) else flat
+    x, y = _range(everything[:, 0], 20.0), _range(everything[:, 1], 20.0)
+    # One unit is as long across as up, so that distances may be compared by eye.
+    most = max(x[1] - x[0], y[1] - y[0])
+    x, y = _widened(x, most, floor), _widened(y, most, floor)
+    scale = Scale(left=58, top=30, width=size, height=size, x=x, y=y)
+    body = [text(58, 18, title, cls="cpw-title"), scale.frame(*names)]
+    corners = _outline(hull)
+    if len(corners):
+        d = "L".join(f"{scale.px(a):.1f} {scale.py(b):.1f}" for a, b in corners)
+        body.append(f'<path d="M{d}Z" class="cpw-hull"/>')
+    for axis, value in (("V", 0.0), ("H", 0.0)):
+        if axis == "V" and x[0] < value < x[1]:
+            body.append(f'<path d="M{scale.px(0):.1f} 30V{30 + size}" class="cpw-axis"/>')
+        if axis == "H" and y[0] < value < y[1]:
+            body.append(f'<path d="M58 {scale.py(0):.1f}H{58 + size}" class="cpw-axis"/>')
+    colours = screen_colours([m.lab for m in marks])
+    # Kinds later in the order lie on top: a target is not hidden by a cloud of panels.
+    spots = []
+    for i in sorted(range(len(marks)), key=lambda i: -kinds.index(marks[i].kind)):
+        px, py = scale.px(flat[i, 0]), scale.py(flat[i, 1])
+        crowd = len(marks) > 40 and not marks[i].label
+        body.append(shape(kinds.index(marks[i].kind), px, py, 3.5 if crowd else 6, colours[i][0]))
+        spots.append((px, py, marks[i].label))
+    body.append(_labels(scale, spots[::-1]))
+    told = ". ".join(
+        f"{m.kind} {m.label}: {names[0]} {number(flat[i, 0])}, {names[1]} {number(flat[i, 1])}"
+        for i, m in enumerate(marks)
+        if m.label or len(marks) <= 12
+    )
+    counts = ", ".join(f"{sum(m.kind == k for m in marks)} {k}" for k in kinds)
+    desc = f"Shows {counts}. {told}" if told else f"Shows {counts}."
+    return picture("".join(body), width=size + 72, height=size + 72, title=title, desc=desc)
+
+
+def legend(kinds: Sequence[str], *, hull: str = "") -> Raw:
+    """Return which shape means what.
+
+    Parameters
+    ----------
+    kinds : sequence of str
+        In the order of the shapes.
+    hull : str
+        What the dashed outline is, when there is one.
+
+    Returns
+    -------
+    Raw
+        HTML.
+    """
+    parts = []
+    for k, kind in enumerate(kinds):
+        body = shape(k, 9, 9, 5.5, "transparent")
+        icon = picture(body, width=18, height=18, title="").replace(
+            'role="img" aria-label=""', 'aria-hidden="true"'
+        )
+        parts.append(
+            f'<span style="display:inline-flex;gap:6px;align-items:center">{icon}{esc(kind)}</span>'
+        )
+    if hull:
+        icon = (
+            '<svg aria-hidden="true" width="26" height="18" viewBox="0 0 26 18">'
+            '<rect x="2" y="3" width="22" height="12" class="cpw-hull"/></svg>'
+        )
+        parts.append(
+            f'<span style="display:inline-flex;gap:6px;align-items:center">{icon}{esc(hull)}</span>'
+        )
+    return Raw(f'<div style="display:flex;flex-wrap:wrap;gap:4px 18px">{"".join(parts)}</div>')
+
+
+def lab_chart(
+    marks: Sequence[Mark],
+    *,
+    reachable: Any = None,
+    order: Sequence[str] = (),
+    title: str = "Colours in CIELAB",
+    size: int = 300,
+) -> Raw:
+    """Return the a*–b* view and the chroma–lightness view side by side.
+
+    Parameters
+    ----------
+    marks : sequence of Mark
+        At least one. Kinds are told by shape and lie on top in the order given.
+    reachable : array_like of shape (m, 3), optional
+        Colours the shop can reach; drawn as a dashed outline round them.
+    order : sequence of str
+        Kinds, most important first; the others follow.
+    title : str
+        Of the whole.
+    size : int
+        Side of one plot [px].
+
+    Returns
+    -------
+    Raw
+        HTML figure.
+    """
+    marks = list(marks)
+    if not marks:
+        return _empty(title, "Nothing to show yet.")
+    kinds = [k for k in _kinds(marks, order) if any(m.kind == k for m in marks)]
+    lab = np.array([m.lab for m in marks], float)
+    cloud = np.empty((0, 3)) if reachable is None else np.asarray(reachable, float).reshape(-1, 3)
+
+    def lightness(values: np.ndarray) -> np.ndarray:
+        return np.column_stack([np.hypot(values[:, 1], values[:, 2]), values[:, 0]])
+
+    first = _plane(
+        marks,
+        lab[:, 1:],
+        cloud[:, 1:],
+        kinds,
+        names=("a* (green − to red +)", "b* (blue − to yellow +)"),
+        title="Hue and chroma: a* and b*",
+        size=size,
+        floor=-np.inf,
+    )
+    second = _plane(
+        marks,
+        lightness(lab),
+        lightness(cloud),
+        kinds,
+        names=("chroma C*", "lightness L*"),
+        title="Lightness and chroma: C* and L*",
+        size=size,
+        floor=-2.0,
+    )
+    said = "within reach of these limits" if len(cloud) else ""
+    return Raw(
+        f"<figure><figcaption><strong>{esc(title)}</strong></figcaption>"
+        f'<div class="cpw-figures">{first}{second}</div>{legend(kinds, hull=said)}</figure>'
+    )
+
+
+def timeline(
+    series: Mapping[str, Sequence[tuple[dt.date, float]]],
+    *,
+    title: str,
+    y_name: str,
+    band: tuple[float, float] | None = None,
+    band_name: str = "usual spread",
+    width: int = 640,
+    height: int = 220,
+) -> Raw:
+    """Return values in the order of their dates, one shape a series.
+
+    Parameters
+    ----------
+    series : mapping of str to sequence of (date, float)
+        Name and points.
+    title, y_name : str
+        What it shows; what is on the upright axis, with its unit.
+    band : (float, float), optional
+        A range to shade, such as what repeat panels spread over.
+    band_name : str
+        What the range is.
+    width, height : int
+        Of the plot [px].
+
+    Returns
+    -------
+    Raw
+        HTML figure.
+    """
+    points = [(d.toordinal(), v) for rows in series.values() for d, v in rows]
+    if not points:
+        return _empty(title, "No dated panels.")
+    values = np.array(points, float)
+    y = _range(np.concatenate([values[:, 1], band]) if band else values[:, 1], 0.5)
+    x = (float(values[:, 0].min()) - 1.5, float(values[:, 0].max()) + 1.5)
+    scale = Scale(left=58, top=12, width=width, height=height, x=x, y=y)
+    body = []
+    if band:
+        top, foot = scale.py(max(band)), scale.py(min(band))
+        body.append(f'<path d="M58 {top:.1f}h{width}V{foot:.1f}h{-width}Z" class="cpw-band"/>')
+    body.append(scale.frame("date", y_name, x_marks=False))
+    for tick in nice_ticks(*x, 5):
+        if x[0] <= tick <= x[1] and tick == int(tick):
+            day = dt.date.fromordinal(int(tick))
+            body.append(f'<path d="M{scale.px(tick):.1f} 12v{height}" class="cpw-grid"/>')
+            body.append(text(scale.px(tick), height + 28, day.isoformat(), anchor="middle"))
+    told = []
+    for k, (name, rows) in enumerate(series.items()):
+        places = [(scale.px(d.toordinal()), scale.py(v)) for d, v in sorted(rows)]
+        if len(places) > 1:
+            d = "L".join(f"{a:.1f} {b:.1f}" for a, b in places)
+            body.append(f'<path d="M{d}" class="cpw-trace"/>')
+        body += [shape(k, a, b, 4.5, "var(--cpw-page,#fff)") for a, b in places]
+        if rows:
+            middle = float(np.median([v for _, v in rows]))
+            told.append(f"{name}: {len(rows)} points, median {number(middle, 2)}")
+    image = picture(
+        "".join(body), width=width + 82, height=height + 54, title=title, desc=". ".join(told)
+    )
+    return Raw(
+        f'<figure class="cpw-scroll"><figcaption><strong>{esc(title)}</strong></figcaption>{image}'
+        f"{legend(list(series), hull=band_name if band else '')}</figure>"
+    )
+
+
+def bars(
+    names: Sequence[str],
+    values: Sequence[float],
+    *,
+    title: str,
+    unit: str = "%",
+    most: float | None = None,
+    digits: int = 0,
+    labs: Any = None,
+    width: int = 300,
+) -> Raw:
+    """Return level bars, each with its name and number.
+
+    Parameters
+    ----------
+    names : sequence of str
+        One a bar.
+    values : sequence of float
+        Not negative, in `unit`.
+    title, unit : str
+        What is compared, and in what.
+    most : float, optional
+        Value of a full bar; the largest value if left out.
+    digits : int
+        After the point.
+    labs : array_like of shape (n, 3), optional
+        A swatch before each bar.
+    width : int
+        Of a full bar [px].
+
+    Returns
+    -------
+    Raw
+        SVG.
+    """
+    full = most if most is not None else max([*values, 1e-12])
+    room = 16 + max((7.2 * len(n) for n in names), default=0) + (26 if labs is not None else 0)
+    body = [text(0, 15, title, cls="cpw-title")]
+    fills = screen_colours(labs) if labs is not None else []
+    for k, (name, value) in enumerate(zip(names, values, strict=True)):
+        y = 28 + 28 * k
+        if fills:
+            body.append(
+                f'<path d="M0 {y}h20v20h-20Z" class="cpw-mark" style="fill:{fills[k][0]}"/>'
+            )
+        body.append(text(26 if fills else 0, y + 15, name))
+        long = max(0.0, min(1.0, value / full)) * width
+        body.append(f'<rect x="{room:.0f}" y="{y}" width="{width}" height="20" class="cpw-axis"/>')
+        body.append(
+            f'<rect x="{room:.0f}" y="{y}" width="{long:.1f}" height="20" class="cpw-bar"/>'
+        )
+        body.append(text(room + width + 8, y + 15, f"{number(value, digits)} {unit}".strip()))
+    told = ". ".join(f"{n}: {number(v, digits)} {unit}" for n, v in zip(names, values, strict=True))
+    if labs is not None:
+        told += ". " + ". ".join(lab_text(v) for v in labs)
+    wide = room + width + 90
+    return picture(
+        "".join(body), width=round(wide), height=34 + 28 * len(names), title=title, desc=told
+    )

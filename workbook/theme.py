@@ -1,0 +1,45 @@
+"""How the workbook looks: the style sheet, and the grey that a colour is judged on.
+
+Swatches lie on a neutral grey of L* 50 in both the light and the dark theme, since a surround that
+is light, dark or coloured shifts how a colour is seen (ISO 3664 asks for a neutral grey surround).
+Text contrast is at least 4.5:1 and the outline of a control 3:1 (WCAG 2.2, 1.4.3 and 1.4.11);
+``tests/test_theme.py`` computes both from this style sheet.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib.resources import files
+
+__all__ = ["SURROUND", "read_static", "stylesheet"]
+
+SURROUND = "#777777"
+"""Neutral grey of L* 50 in sRGB; N5 of the Munsell scale is L* 51 (from memory)."""
+
+
+@cache
+def read_static(name: str) -> str:
+    """Return the text of a file of ``workbook/static``, read once and only when asked for.
+
+    Parameters
+    ----------
+    name : str
+        File name, such as ``controls.js``.
+
+    Returns
+    -------
+    str
+        Its text.
+    """
+    return (files("workbook") / "static" / name).read_text("utf-8")
+
+
+def stylesheet() -> str:
+    """Return the style sheet of controls and figures, both themes in it.
+
+    Returns
+    -------
+    str
+        CSS; asks for nothing from outside (no fonts, no imports).
+    """
+    return read_static("workbook.css").replace("$SURROUND", SURROUND)
