@@ -1,0 +1,16 @@
+"""The archive of panels: kept whole, never overwritten, shared, backed up and moved.
+
+``Archive.open("panels.db", create=True)`` gives an archive in one SQLite file;
+``Archive.open("postgresql://…")`` one on a server. Both hold panels, readings, every change,
+photos and settings, and say so in plain words when something is wrong with them.
+"""
+
+from __future__ import annotations
+
+from matchlib.archive.adding import AddResult
+from matchlib.archive.attaching import Attachment
+from matchlib.archive.export import export_table
+from matchlib.archive.history import Change
+from matchlib.archive.store import Archive
+
+__all__ = ["AddResult", "Archive", "Attachment", "Change", "export_table"]

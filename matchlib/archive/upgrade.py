@@ -1,0 +1,228 @@
+"""Making an archive, and bringing one of an earlier version to the newest."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sqlite3
+from pathlib import Path
+
+import sqlalchemy as sa
+
+from matchlib.archive import schema
+from matchlib.archive.database import Database, database_of
+from matchlib.errors import ArchiveError
+
+__all__ = ["create", "ensure_current", "migrate", "version_of"]
+
+
+def create(database: Database) -> None:
+    """Make an empty archive of the newest version, whole or not at all.
+
+    Parameters
+    ----------
+    database : Database
+        Where no archive is yet. Another process may make it at the same moment.
+
+    Raises
+    ------
+    ArchiveError
+        If the folder does not exist or cannot be written.
+    """
+    if database.path is None:
+        with database.write() as connection:
+            if version_of(connection, database.label) is None:
+                _make(connection)
+        return
+    path = database.path
+    if not path.parent.is_dir():
+        raise ArchiveError(
+            "The folder for the new archive does not exist.",
+            where=str(path.parent),
+            remedy="make the folder first, or give another path.",
+        )
+    if not os.access(path.parent, os.W_OK):
+        raise ArchiveError(
+            "The folder for the new archive cannot be written: it is read-only.",
+            where=str(path.parent),
+            remedy="give a path in a folder you can write to.",
+        )
+    # Made beside its place and then linked there in one step, so that a kill leaves no half
+    # archive and a second process never meets one.
+    part = path.with_name(f".{path.name}.{os.getpid()}.new")
+    part.unlink(missing_ok=True)
+    try:
+        with contextlib.closing(sqlite3.connect(part)) as raw:
+            raw.execute("PRAGMA journal_mode = WAL")
+        fresh = database_of(part, read_only=False)
+        with fresh.write() as connection:
+            _make(connection)
+        fresh.close()
+        _put(part, path)
+    except (OSError, sqlite3.Error) as error:
+        with database.guard():
+            raise sa.exc.OperationalError("create", {}, error) from error
+    finally:
+        for leftover in (part, Path(f"{part}-wal"), Path(f"{part}-shm")):
+            leftover.unlink(missing_ok=True)
+
+
+def version_of(connection: sa.Connection, label: str) -> str | None:
+    """Return the schema version of a database, None if there is no archive in it.
+
+    Parameters
+    ----------
+    connection : Connection
+        Open.
+    label : str
+        File or address, for the error.
+
+    Returns
+    -------
+    str or None
+        One of `schema.VERSIONS`.
+
+    Raises
+    ------
+    ArchiveError
+        If it holds something else, or was made by a newer version of this tool.
+    """
+    tables = set(sa.inspect(connection).get_table_names())
+    if not tables & {schema.version.name, schema.panels.name}:
+        if tables and connection.dialect.name == "sqlite":
+            raise _foreign(label, tables)
+        return None
+    if not {schema.version.name, schema.panels.name} <= tables:
+        raise _foreign(label, tables)
+    found = connection.execute(sa.select(schema.version.c.version_num)).scalars().all()
+    if len(found) == 1 and found[0] in schema.VERSIONS:
+        return str(found[0])
+    raise ArchiveError(
+        "This archive was made by a newer version of this tool.",
+        expected=f"schema version {schema.HEAD} or earlier",
+        got=f"version {', '.join(map(str, found)) or 'none'}",
+        where=label,
+        remedy="update this tool; the archive was not changed.",
+    )
+
+
+def ensure_current(database: Database) -> None:
+    """Check the archive's version and migrate an earlier one, after a backup copy.
+
+    Parameters
+    ----------
+    database : Database
+        Existing.
+
+    Raises
+    ------
+    ArchiveError
+        If there is no archive, a newer one, or an earlier one that is open for reading only.
+    """
+    with database.read() as connection:
+        found = version_of(connection, database.label)
+    if found == schema.HEAD:
+        return
+    if found is None:
+        raise ArchiveError(
+            "There is no archive here.",
+            where=database.label,
+            remedy="import a table of panels, which makes the archive.",
+        )
+    if database.read_only:
+        raise ArchiveError(
+            "This archive is of an earlier version and is open for reading only.",
+            expected=f"schema version {schema.HEAD}",
+            got=found,
+            where=database.label,
+            remedy="open a copy of it for writing once, which brings it up to date.",
+        )
+    migrate(database, found)
+
+
+def migrate(database: Database, found: str, *, to: str = schema.HEAD) -> Path | None:
+    """Bring an earlier archive to a version, in one transaction.
+
+    Parameters
+    ----------
+    database : Database
+        Of an earlier version.
+    found : str
+        Its version, for the backup's name.
+    to : str
+        The version wanted.
+
+    Returns
+    -------
+    Path or None
+        The backup copy made first; None on PostgreSQL, whose backups are its keeper's.
+    """
+    backup = None if database.path is None else _back_up(database.path, found)
+    with database.write() as connection:
+        if version_of(connection, database.label) != to:  # another process may have been quicker
+            _run_steps(connection, to)
+    return backup
+
+
+def _run_steps(connection: sa.Connection, to: str) -> None:
+    # Slow to import, and needed once in an archive's life.
+    from alembic import command
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", "matchlib.archive:migrations")
+    config.set_main_option("path_separator", "os")
+    config.attributes["connection"] = connection
+    command.upgrade(config, to)
+
+
+def _make(connection: sa.Connection) -> None:
+    schema.metadata.create_all(connection)
+    schema.version.create(connection)
+    connection.execute(schema.version.insert().values(version_num=schema.HEAD))
+
+
+def _foreign(label: str, tables: set[str]) -> ArchiveError:
+    return ArchiveError(
+        "This is a database of something else, not an archive.",
+        expected="the tables of an archive",
+        got=", ".join(sorted(tables)[:5]),
+        where=label,
+        remedy="give the path of an archive, or of a file that does not exist yet.",
+    )
+
+
+def _put(part: Path, path: Path) -> None:
+    try:
+        os.link(part, path)
+    except FileExistsError:
+        return  # another process made it first; both are empty
+    except OSError:
+        # A file system without links.
+        if not path.exists():
+            part.rename(path)
+    if os.name == "posix":
+        folder = os.open(path.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+
+
+def _back_up(path: Path, found: str) -> Path:
+    number = 1
+    while True:
+        backup = path.with_name(
+            f"{path.stem}.before-{schema.HEAD}-was-{found}.{number}{path.suffix}"
+        )
+        try:
+            backup.touch(exist_ok=False)
+            break
+        except FileExistsError:
+            number += 1
+    with (
+        contextlib.closing(sqlite3.connect(path)) as source,
+        contextlib.closing(sqlite3.connect(backup)) as target,
+    ):
+        source.backup(target)
+    return backup
