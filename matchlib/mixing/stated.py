@@ -1,0 +1,321 @@
+"""Ratios checked against what was poured, and how far a bottle goes."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from fractions import Fraction
+
+from matchlib.domain import MixRatio
+from matchlib.domain.parts import format_parts
+from matchlib.errors import DomainError
+from matchlib.mixing.units import positive
+
+__all__ = [
+    "BottleReach",
+    "Question",
+    "StatedCheck",
+    "bottle_reach",
+    "check_stated",
+    "question_ratio",
+    "ratio_dict",
+    "ratio_of",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """Something to ask before pouring: not an error, since only the person there knows.
+
+    Parameters
+    ----------
+    code : str
+        Short stable name of the question.
+    text : str
+        The question, in words.
+    ratio : MixRatio
+        As it stands.
+    other : MixRatio, optional
+        As it may have been meant.
+    """
+
+    code: str
+    text: str
+    ratio: MixRatio
+    other: MixRatio | None = None
+
+    def as_dict(self) -> dict[str, object]:
+        """Return it as plain data.
+
+        Returns
+        -------
+        dict
+            For JSON; ratios named by their parts.
+        """
+        return {
+            "code": self.code,
+            "text": self.text,
+            "ratio": ratio_dict(self.ratio),
+            "other": None if self.other is None else ratio_dict(self.other),
+        }
+
+
+def ratio_dict(ratio: MixRatio) -> dict[str, object]:
+    """Return a ratio as plain data that cannot be read the wrong way round.
+
+    Parameters
+    ----------
+    ratio : MixRatio
+        Carrier to colour.
+
+    Returns
+    -------
+    dict
+        ``carrier_parts``, ``colour_parts`` (exact, as text), ``colour_fraction`` and ``words``.
+    """
+    return {
+        "carrier_parts": format_parts(ratio.carrier),
+        "colour_parts": format_parts(ratio.colour),
+        "colour_fraction": ratio.fraction,
+        "words": ratio.words,
+    }
+
+
+def question_ratio(ratio: MixRatio) -> Question | None:
+    """Ask about a ratio that looks the wrong way round for a transparent colour.
+
+    Parameters
+    ----------
+    ratio : MixRatio
+        As written.
+
+    Returns
+    -------
+    Question or None
+        A question when there is more colour than carrier.
+    """
+    if not ratio.looks_reversed:
+        return None
+    if ratio.carrier == 0:
+        return Question(
+            "neat-colour",
+            "This is colour alone, with no carrier. Is it meant to be sprayed neat?",
+            ratio,
+        )
+    other = MixRatio(ratio.colour, ratio.carrier)
+    return Question(
+        "reversed",
+        f"{ratio} is {ratio.words}: more colour than carrier, rare for a transparent coat. "
+        f"Was {other} meant, {other.words}?",
+        ratio,
+        other,
+    )
+
+
+def ratio_of(*, colour_volume: float, carrier_volume: float) -> MixRatio:
+    """Return the ratio that was poured.
+
+    Parameters
+    ----------
+    colour_volume, carrier_volume : float
+        Volumes in one unit, colour more than 0.
+
+    Returns
+    -------
+    MixRatio
+        Exact when the numbers are, else carrier to one of colour within 0.001.
+    """
+    colour = _exact(positive(colour_volume, "volume of colour"))
+    carrier = _exact(positive(carrier_volume, "volume of carrier", zero=True))
+    share = carrier / colour
+    if share.denominator > 1000:
+        share = Fraction(round(share * 1000), 1000) if share >= 1 else share.limit_denominator(1000)
+    if share > 10_000:
+        raise DomainError(
+            "There is next to no colour in this pot.",
+            expected="at most 10000 parts carrier to one of colour",
+            got=f"{float(share):.0f} to 1",
+            remedy="check which of the two volumes is the colour.",
+        )
+    return MixRatio(share, Fraction(1))
+
+
+def _exact(value: float) -> Fraction:
+    # The decimal as typed, 0.1 as 1/10 and not as the nearest binary number.
+    return Fraction(repr(float(value)))
+
+
+@dataclass(frozen=True, slots=True)
+class StatedCheck:
+    """A stated ratio beside the quantities stated with it.
+
+    Parameters
+    ----------
+    stated, poured : MixRatio
+        As written, and as the quantities give it.
+    carrier, colour : float
+        Quantities in one unit.
+    agree : bool
+        Whether the two make the same strength within the tolerance.
+    question : Question, optional
+        What to ask when they do not.
+    """
+
+    stated: MixRatio
+    poured: MixRatio
+    carrier: float
+    colour: float
+    agree: bool
+    question: Question | None = None
+
+    @property
+    def text(self) -> str:
+        """The finding in words."""
+        head = f"{self.colour:g} of colour into {self.carrier:g} of carrier is {self.poured}"
+        if self.agree:
+            return f"{head}, as stated."
+        change = self.poured.fraction / self.stated.fraction - 1.0
+        more = "stronger" if change > 0 else "weaker"
+        return (
+            f"{head} ({self.poured.words}), not {self.stated} ({self.stated.words}): "
+            f"{abs(change):.0%} {more} in colour. {self.question.text if self.question else ''}"
+        ).strip()
+
+    def as_dict(self) -> dict[str, object]:
+        """Return it as plain data.
+
+        Returns
+        -------
+        dict
+            For JSON; carrier and colour named.
+        """
+        return {
+            "stated": ratio_dict(self.stated),
+            "poured": ratio_dict(self.poured),
+            "carrier_volume": self.carrier,
+            "colour_volume": self.colour,
+            "agree": self.agree,
+            "text": self.text,
+            "question": None if self.question is None else self.question.as_dict(),
+        }
+
+
+def check_stated(
+    stated: MixRatio, *, carrier: float, colour: float, tolerance: float = 0.02
+) -> StatedCheck:
+    """Compare a stated ratio with stated quantities: 4 into 32 is 8:1, not 6:1.
+
+    Parameters
+    ----------
+    stated : MixRatio
+        As written.
+    carrier, colour : float
+        Quantities in one unit.
+    tolerance : float
+        Relative difference of the colour fraction that still counts as the same [-].
+
+    Returns
+    -------
+    StatedCheck
+        Both ratios, whether they agree, and the question to ask.
+    """
+    poured = ratio_of(colour_volume=colour, carrier_volume=carrier)
+    agree = math.isclose(poured.fraction, stated.fraction, rel_tol=tolerance)
+    question = None
+    if not agree and carrier > 0:
+        turned = ratio_of(colour_volume=carrier, carrier_volume=colour)
+        if math.isclose(turned.fraction, stated.fraction, rel_tol=tolerance):
+            question = Question(
+                "quantities-reversed",
+                "The quantities fit the stated ratio with carrier and colour exchanged. Were they "
+                "written the wrong way round?",
+                poured,
+                stated,
+            )
+    if not agree and question is None:
+        question = Question("quantities-differ", "Which of the two was sprayed?", poured, stated)
+    return StatedCheck(stated, poured, float(carrier), float(colour), agree, question)
+
+
+@dataclass(frozen=True, slots=True)
+class BottleReach:
+    """How far an opened bottle goes at a ratio.
+
+    Parameters
+    ----------
+    ratio : MixRatio
+        The mix.
+    carrier, colour, total : float
+        Volumes in the unit of the bottle.
+    bottle : str
+        ``colour`` or ``carrier``: which of them is the bottle.
+    """
+
+    ratio: MixRatio
+    carrier: float
+    colour: float
+    total: float
+    bottle: str
+
+    @property
+    def text(self) -> str:
+        """The reach in words."""
+        have = self.colour if self.bottle == "colour" else self.carrier
+        other = "carrier" if self.bottle == "colour" else "colour"
+        need = self.carrier if self.bottle == "colour" else self.colour
+        return (
+            f"this {have:.4g}-unit bottle of {self.bottle} makes {self.total:.4g} at {self.ratio} "
+            f"({self.ratio.words}), with {need:.4g} of {other}"
+        )
+
+    def as_dict(self) -> dict[str, object]:
+        """Return it as plain data.
+
+        Returns
+        -------
+        dict
+            For JSON; carrier and colour named.
+        """
+        return {
+            "ratio": ratio_dict(self.ratio),
+            "carrier_volume": self.carrier,
+            "colour_volume": self.colour,
+            "total_volume": self.total,
+            "bottle": self.bottle,
+            "text": self.text,
+        }
+
+
+def bottle_reach(volume: float, ratio: MixRatio, *, of: str = "colour") -> BottleReach:
+    """Return how much mix an opened bottle makes.
+
+    Parameters
+    ----------
+    volume : float
+        What is left in the bottle, in any unit.
+    ratio : MixRatio
+        The mix.
+    of : str
+        ``colour`` or ``carrier``: what the bottle holds.
+
+    Returns
+    -------
+    BottleReach
+        In the same unit: 4 of colour makes 28 at 6:1.
+
+    Raises
+    ------
+    DomainError
+        If `of` is neither, or a bottle of carrier is asked to make a mix without carrier.
+    """
+    have = _exact(positive(volume, "volume in the bottle"))
+    if of not in ("colour", "carrier") or (of == "carrier" and ratio.carrier == 0):
+        raise DomainError(
+            "This bottle cannot make this mix.",
+            expected="a bottle of colour, or of carrier for a mix that has some",
+            got=f"a bottle of {of} for {ratio}",
+            remedy="say what is in the bottle.",
+        )
+    unit = have / (ratio.colour if of == "colour" else ratio.carrier)
+    carrier, colour = unit * ratio.carrier, unit * ratio.colour
+    return BottleReach(ratio, float(carrier), float(colour), float(carrier + colour), of)

@@ -1,0 +1,342 @@
+"""Volumes, areas, lengths and film builds in the units a shop measures in, exactly.
+
+Everything inside is in millilitres, square metres, millimetres, micrometres and grams; these
+functions stand at the door. The US gallon is 231 cubic inches and the inch 25.4 mm, exactly (NIST
+Handbook 44, appendix C; NIST SP 811, appendix B), so every factor below is exact.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matchlib.errors import DomainError
+
+__all__ = [
+    "AREA_UNITS",
+    "LENGTH_UNITS",
+    "MICROMETRES_PER_MIL",
+    "VOLUME_UNITS",
+    "convert",
+    "format_volume",
+    "mass_of",
+    "parse_area",
+    "parse_length",
+    "parse_volume",
+    "positive",
+    "volume_of",
+]
+
+#: Millilitres in a unit.
+VOLUME_UNITS = {
+    "ml": 1.0,
+    "cl": 10.0,
+    "l": 1000.0,
+    "us fl oz": 29.5735295625,
+    "us pint": 473.176473,
+    "us quart": 946.352946,
+    "us gal": 3785.411784,
+}
+#: Square metres in a unit.
+AREA_UNITS = {"m2": 1.0, "cm2": 1e-4, "ft2": 0.09290304, "in2": 0.00064516}
+#: Millimetres in a unit.
+LENGTH_UNITS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
+#: A mil is a thousandth of an inch.
+MICROMETRES_PER_MIL = 25.4
+
+_ALIASES = {
+    "millilitre": "ml",
+    "milliliter": "ml",
+    "cc": "ml",
+    "litre": "l",
+    "liter": "l",
+    "floz": "us fl oz",
+    "fl oz": "us fl oz",
+    "us fluid ounce": "us fl oz",
+    "fluid ounce": "us fl oz",
+    "oz": "us fl oz",
+    "us pt": "us pint",
+    "pint": "us pint",
+    "pt": "us pint",
+    "quart": "us quart",
+    "qt": "us quart",
+    "gallon": "us gal",
+    "gal": "us gal",
+    "us gallon": "us gal",
+    "sq m": "m2",
+    "sqm": "m2",
+    "m²": "m2",
+    "cm²": "cm2",
+    "sq ft": "ft2",
+    "sqft": "ft2",
+    "ft²": "ft2",
+    "in²": "in2",
+    "sq in": "in2",
+    "inch": "in",
+    "inche": "in",
+    "foot": "ft",
+    "feet": "ft",
+    "millimetre": "mm",
+    "centimetre": "cm",
+    "metre": "m",
+    "meter": "m",
+}
+_QUANTITY = re.compile(r"^\s*(\d+(?:\.\d+)?|\.\d+)\s*([^\d\s].*?)\s*$")
+
+
+def positive(
+    value: float,
+    what: str,
+    *,
+    top: float = math.inf,
+    zero: bool = False,
+    remedy: str = "check the number and its unit.",
+) -> float:
+    """Return a number that may be poured, measured or sprayed, or refuse it.
+
+    Parameters
+    ----------
+    value : float
+        As given.
+    what : str
+        What it is, with its unit, for the error.
+    top : float
+        Largest that makes sense.
+    zero : bool
+        Whether 0 is allowed.
+    remedy : str
+        What to do otherwise.
+
+    Returns
+    -------
+    float
+        The same number.
+
+    Raises
+    ------
+    DomainError
+        If it is not finite, negative, too large, or 0 where that is not allowed.
+    """
+    try:
+        number = float(value)
+    except (TypeError, ValueError):
+        number = math.nan
+    if not math.isfinite(number) or number > top or number < 0 or (number == 0 and not zero):
+        above = "0 or more" if zero else "more than 0"
+        raise DomainError(
+            f"This is not a possible {what}.",
+            expected=above + ("" if math.isinf(top) else f", at most {top:g}"),
+            got=str(value)[:40],
+            remedy=remedy,
+        )
+    return number
+
+
+def _unit(name: str, units: dict[str, float], what: str) -> str:
+    words = re.sub(r"[\s.]+", " ", name.lower()).strip()
+    for word in (words, words.removesuffix("s")):
+        key = _ALIASES.get(word, word)
+        if key in units:
+            return key
+    imperial = "imp" in words or words.startswith("uk")
+    raise DomainError(
+        f"This unit of {what} is not known.",
+        expected=", ".join(units),
+        got=repr(name[:40]),
+        remedy="imperial measures are other than US ones: convert to millilitres first."
+        if imperial
+        else "write the number and one of these units.",
+    )
+
+
+def convert(value: ArrayLike, *, of: str, to: str) -> NDArray[np.float64] | Any:
+    """Convert volumes, areas or lengths from one unit to another of its kind.
+
+    Parameters
+    ----------
+    value : array_like
+        Numbers in unit `of`.
+    of, to : str
+        Units out of `VOLUME_UNITS`, `AREA_UNITS` or `LENGTH_UNITS`, or their usual names.
+
+    Returns
+    -------
+    ndarray or float
+        The same amounts in unit `to`.
+
+    Raises
+    ------
+    DomainError
+        If a unit is not known or the two measure different things.
+    """
+    for units, what in ((VOLUME_UNITS, "volume"), (AREA_UNITS, "area"), (LENGTH_UNITS, "length")):
+        try:
+            first = _unit(of, units, what)
+        except DomainError:
+            continue
+        return np.asarray(value, dtype=float)[()] * (units[first] / units[_unit(to, units, what)])
+    # Not of any kind: raises, naming every unit there is.
+    return _unit(of, VOLUME_UNITS | AREA_UNITS | LENGTH_UNITS, "volume, area or length")
+
+
+def _parse(text: object, units: dict[str, float], what: str, example: str) -> float:
+    match = _QUANTITY.match(str(text)[:80])
+    if match is None:
+        raise DomainError(
+            f"This {what} has no unit, or is no number.",
+            expected=f"a number and its unit, such as {example}",
+            got=repr(str(text)[:40]),
+            remedy="write both; a unit is never guessed.",
+        )
+    return positive(float(match[1]), what) * units[_unit(match[2], units, what)]
+
+
+def parse_volume(text: object) -> float:
+    """Read ``250 ml``, ``8 fl oz`` or ``0.5 us gal``.
+
+    Parameters
+    ----------
+    text : object
+        Number and unit; ounces, pints and gallons are US liquid measure.
+
+    Returns
+    -------
+    float
+        Volume [mL].
+
+    Raises
+    ------
+    DomainError
+        If the unit is missing or unknown, or the number is not above 0.
+    """
+    return _parse(text, VOLUME_UNITS, "volume", "250 ml or 8 fl oz")
+
+
+def parse_area(text: object) -> float:
+    """Read ``2 m2`` or ``20 sq ft``.
+
+    Parameters
+    ----------
+    text : object
+        Number and unit.
+
+    Returns
+    -------
+    float
+        Area [m²].
+
+    Raises
+    ------
+    DomainError
+        If the unit is missing or unknown, or the number is not above 0.
+    """
+    return _parse(text, AREA_UNITS, "area", "2 m2 or 20 ft2")
+
+
+def parse_length(text: object) -> float:
+    """Read ``30 mm`` or ``4 ft``.
+
+    Parameters
+    ----------
+    text : object
+        Number and unit.
+
+    Returns
+    -------
+    float
+        Length [mm].
+
+    Raises
+    ------
+    DomainError
+        If the unit is missing or unknown, or the number is not above 0.
+    """
+    return _parse(text, LENGTH_UNITS, "length", "300 mm or 4 ft")
+
+
+def format_volume(ml: float, unit: str = "ml") -> str:
+    """Write a volume with as many digits as a measuring cup can show.
+
+    Parameters
+    ----------
+    ml : float
+        Volume [mL], 0 or more.
+    unit : str
+        Unit to show it in.
+
+    Returns
+    -------
+    str
+        Number and unit, for example ``42 ml`` or ``1.4 us fl oz``.
+    """
+    key = _unit(unit, VOLUME_UNITS, "volume")
+    value = ml / VOLUME_UNITS[key]
+    digits = 0 if value >= 99.95 else 1 if value >= 9.995 else 2 if value >= 0.9995 else 3
+    text = f"{value:.{digits}f}"
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return f"{text} {key}"
+
+
+def mass_of(volume_ml: ArrayLike, *, density: ArrayLike) -> NDArray[np.float64] | Any:
+    """Return what a volume weighs.
+
+    Parameters
+    ----------
+    volume_ml : array_like
+        Volume [mL].
+    density : array_like
+        Density [g/mL] as the data sheet states it, more than 0.
+
+    Returns
+    -------
+    ndarray or float
+        Mass [g].
+
+    Raises
+    ------
+    DomainError
+        If a density is not above 0.
+    """
+    return np.asarray(volume_ml, dtype=float)[()] * _density(density)
+
+
+def volume_of(mass_g: ArrayLike, *, density: ArrayLike) -> NDArray[np.float64] | Any:
+    """Return the volume of a mass.
+
+    Parameters
+    ----------
+    mass_g : array_like
+        Mass [g].
+    density : array_like
+        Density [g/mL], more than 0.
+
+    Returns
+    -------
+    ndarray or float
+        Volume [mL].
+
+    Raises
+    ------
+    DomainError
+        If a density is not above 0.
+    """
+    return np.asarray(mass_g, dtype=float)[()] / _density(density)
+
+
+def _density(density: ArrayLike) -> Any:
+    values = np.asarray(density, dtype=float)[()]
+    # Lead-free coatings lie near 0.8 to 2 g/mL; 0.3 to 5 catches kg/m3 and lb/gal typed by mistake.
+    if not bool(np.all((values >= 0.3) & (values <= 5.0))):
+        raise DomainError(
+            "This density is not possible for a paint.",
+            expected="0.3 to 5 g/mL",
+            got=str(density)[:40],
+            remedy="give grams per millilitre, which is kg/L, as the data sheet does; 8.345 lb "
+            "per US gallon is 1 g/mL.",
+        )
+    return values
