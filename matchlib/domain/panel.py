@@ -127,7 +127,10 @@ class Panel:
         object.__setattr__(self, "code", code)
         for what in ("sprayer", "lot", "note", "customer"):
             object.__setattr__(self, what, _clean_text(getattr(self, what), what))
-        extra = {_clean_text(k, "column name"): _clean_text(v, k) for k, v in self.extra}
+        extra = {
+            " ".join(_clean_text(k, "column name").split()): _clean_text(v, k)
+            for k, v in self.extra
+        }
         kept = tuple(sorted((k, v) for k, v in extra.items() if k and v))
         object.__setattr__(self, "extra", kept)
         for what, value, low, high in (

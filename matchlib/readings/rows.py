@@ -1,0 +1,435 @@
+"""Rows of a grid → recipes, readings and panels: the one place where a row is taken or refused.
+
+Repeat readings of a panel are gathered by its code. Where the same code stands with two recipes,
+one of the backs is wrong and nobody but the painter knows which, so all rows of that code are
+refused.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
+from typing import TypeVar
+
+from matchlib.domain import (
+    CoatSchedule,
+    Colour,
+    Ground,
+    MixRatio,
+    Reading,
+    Recipe,
+    Viewing,
+)
+from matchlib.domain.reading import ILLUMINANTS
+from matchlib.errors import FileError
+from matchlib.readings.cells import read_coats, read_number, read_ratio_text, read_text
+from matchlib.readings.columns import Columns, read_scale
+from matchlib.readings.grid import Cell, Grid, is_blank
+from matchlib.readings.tristimulus import lab_from_xyz
+
+__all__ = ["Row", "RowReader"]
+
+_BlendT = TypeVar("_BlendT", Ground, Colour)
+_PLACEHOLDERS = {"nan", "none", "null", "n/a", "na", "-", "--", "?", "#n/a", "tbd"}
+_COARSEST = 20.0  # nm; ASTM E308 has no weights beyond
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row, looked up by known column.
+
+    Parameters
+    ----------
+    number : int
+        As its user counts.
+    cells : tuple
+        Values by position.
+    """
+
+    number: int
+    cells: tuple[Cell, ...]
+
+
+class RowReader:
+    """Reads the rows of one grid by the declarations that hold for it.
+
+    Parameters
+    ----------
+    grid : Grid
+        The table.
+    scale : str, optional
+        ``unit`` or ``percent``, where the caller declares it.
+    decimal : str
+        Decimal sign, ``.`` or ``,``.
+    viewing : Viewing
+        What holds where the file says nothing.
+    """
+
+    def __init__(self, grid: Grid, *, scale: str | None, decimal: str, viewing: Viewing) -> None:
+        self.grid = grid
+        self.columns = Columns.of(grid.header)
+        self.decimal = decimal
+        self.viewing = viewing
+        self.defaults = dict(grid.defaults)
+        self.scale = self._file_scale(scale)
+        self.gaps: dict[str, list[int]] = {}
+        self.reversed: list[int] = []
+        self.both: list[int] = []
+        self._suspects = 0
+
+    def cell(self, row: Row, name: str) -> Cell:
+        """Return a cell by its known column.
+
+        Parameters
+        ----------
+        row : Row
+            The row.
+        name : str
+            One of the known columns.
+
+        Returns
+        -------
+        Cell
+            The cell, the file's own default, or None.
+        """
+        i = self.columns.known.get(name)
+        value = row.cells[i] if i is not None and i < len(row.cells) else None
+        return self.defaults.get(name) if is_blank(value) else value
+
+    def text(self, row: Row, name: str) -> str:
+        """Return a cell as words.
+
+        Parameters
+        ----------
+        row : Row
+            The row.
+        name : str
+            One of the known columns.
+
+        Returns
+        -------
+        str
+            Empty where blank.
+
+        Raises
+        ------
+        FileError
+            If the cell has no value.
+        """
+        return read_text(self.cell(row, name), name)
+
+    def check_width(self, row: Row) -> None:
+        """Refuse a row that has more cells than the header has names.
+
+        Parameters
+        ----------
+        row : Row
+            The row.
+
+        Raises
+        ------
+        FileError
+            If a nameless cell holds something.
+        """
+        names = self.grid.header
+        for i, cell in enumerate(row.cells):
+            if not is_blank(cell) and (i >= len(names) or not names[i]):
+                raise FileError(
+                    f"Cell {i + 1} stands under no column name.",
+                    expected=f"at most {len(names)} cells, each under a name",
+                    got=repr(read_text(cell, f"{i + 1}")[:40]),
+                    remedy="name the column; or look for decimal commas or commas in names "
+                    "(without quotation marks) in a table parted by commas.",
+                )
+
+    def recipe(self, row: Row) -> Recipe:
+        """Read the recipe.
+
+        Parameters
+        ----------
+        row : Row
+            The row.
+
+        Returns
+        -------
+        Recipe
+            Bare where it has no colour and no coats.
+
+        Raises
+        ------
+        MatchlibError
+            If it is none, or contradicts itself.
+        """
+        ground = _blend(Ground, self.text(row, "ground"), "ground")
+        if ground is None:
+            raise FileError(
+                "The ground is blank.",
+                expected="the name of the ground coat, or a blend such as silver 3 + black 1",
+                remedy="write what the panel was sprayed on.",
+            )
+        colour = _blend(Colour, self.text(row, "colour"), "colour")
+        schedule = self._schedule(row, bare=colour is None)
+        clear = self.text(row, "clear")
+        recipe = Recipe(ground, colour, schedule, clear)
+        if schedule and any(s.ratio.looks_reversed for s in schedule.steps):
+            self.reversed.append(row.number)
+        return recipe
+
+    def _schedule(self, row: Row, *, bare: bool) -> CoatSchedule | None:
+        written = read_ratio_text(self.cell(row, "schedule"), "schedule", decimal=self.decimal)
+        ratio_text = read_ratio_text(self.cell(row, "ratio"), "ratio", decimal=self.decimal)
+        coats_cell = self.cell(row, "coats")
+        coats = None if is_blank(coats_cell) else read_coats(coats_cell, decimal=self.decimal)
+        ratio = _ratio(ratio_text) if ratio_text else None
+        if written:
+            schedule = _parsed_schedule(written)
+            ratios = {step.ratio for step in schedule.steps}
+            if (ratio is not None and ratios != {ratio}) or coats not in (None, schedule.coats):
+                said = [f"coats {coats}"] if coats is not None else []
+                said += [f"ratio {ratio}"] if ratio is not None else []
+                raise FileError(
+                    "The ratio and coats do not suit the schedule.",
+                    expected=f"what {schedule} says: {schedule.words}",
+                    got=" and ".join(said),
+                    remedy="find out which of them was sprayed, and empty the other.",
+                )
+            return schedule
+        if bare and ratio is None and coats in (None, 0):
+            return None
+        if ratio is None or coats is None:
+            missing = [n for n, v in (("ratio", ratio), ("coats", coats)) if v is None]
+            raise FileError(
+                f"The recipe has no {' and no '.join(missing)}.",
+                expected="a schedule such as 4@6:1, or a ratio and a number of coats; for a bare "
+                "ground neither colour nor coats",
+                remedy="fill in what was sprayed.",
+            )
+        return CoatSchedule.of(coats, ratio)
+
+    def view(self, row: Row) -> Viewing:
+        """Read illuminant, observer and geometry.
+
+        Parameters
+        ----------
+        row : Row
+            The row.
+
+        Returns
+        -------
+        Viewing
+            The caller's where the file says nothing.
+
+        Raises
+        ------
+        MatchlibError
+            If one of them is not known.
+        """
+        illuminant = self.text(row, "illuminant")
+        observer = self.text(row, "observer")
+        geometry = read_ratio_text(self.cell(row, "geometry"), "geometry")
+        return _viewing(
+            illuminant or self.viewing.illuminant,
+            observer or self.viewing.observer,
+            geometry or self.viewing.geometry,
+        )
+
+    def reading(self, row: Row) -> Reading | None:
+        """Read the measured part of a row.
+
+        Parameters
+        ----------
+        row : Row
+            The row.
+
+        Returns
+        -------
+        Reading or None
+            None where every such cell is blank.
+
+        Raises
+        ------
+        MatchlibError
+            If it is not whole or not possible.
+        """
+        viewing = self.view(row)
+        source = self.text(row, "source").casefold() or "spectrophotometer"
+        sd = self.cell(row, "sd")
+        sd_value = None if is_blank(sd) else read_number(sd, "sd", decimal=self.decimal)
+        spectrum = self._spectrum(row, viewing)
+        lab = self._triple(row, "Lab")
+        xyz = self._triple(row, "XYZ")
+        if lab is None and xyz is not None:
+            lab = lab_from_xyz(xyz, viewing)
+        if source == "none":
+            if spectrum or lab:
+                raise FileError(
+                    "The source says that there is no reading, but here is one.",
+                    remedy="name the source, spectrophotometer or photo.",
+                )
+            return None
+        if spectrum:
+            if lab:
+                self.both.append(row.number)
+            return Reading(viewing, source, None, *spectrum, sd=sd_value)
+        return Reading(viewing, source, lab, sd=sd_value) if lab else None
+
+    def _triple(self, row: Row, names: str) -> tuple[float, float, float] | None:
+        cells = [self.cell(row, n) for n in names]
+        if all(map(is_blank, cells)):
+            return None
+        x, y, z = (
+            read_number(c, n, decimal=self.decimal) for c, n in zip(cells, names, strict=True)
+        )
+        return x, y, z
+
+    def _spectrum(
+        self, row: Row, viewing: Viewing
+    ) -> tuple[tuple[float, ...], tuple[float, ...]] | None:
+        found = [
+            (nm, read_number(row.cells[i], f"{nm:g} nm", decimal=self.decimal))
+            for nm, i in self.columns.spectral
+            if i < len(row.cells) and not is_blank(row.cells[i])
+        ]
+        if not found:
+            return None
+        scale = self._row_scale(row)
+        top = 1.3 if viewing.aspecular is None else 10.0
+        peak = max(v for _, v in found)
+        if scale == "unit" and peak > top:
+            self._suspects += 1
+            raise FileError(
+                "The reflectance contradicts the declared scale 0-1.",
+                expected=f"at most {top:g}",
+                got=f"{peak:g}, which looks like percent",
+                remedy="declare percent, if the file is in percent.",
+            )
+        divisor = 100.0 if scale == "percent" else 1.0
+        nm = tuple(w for w, _ in found)
+        self._note_gaps(row, nm)
+        return nm, tuple(v / divisor for _, v in found)
+
+    def _note_gaps(self, row: Row, nm: tuple[float, ...]) -> None:
+        steps = [(b - a, a, b) for a, b in pairwise(nm)]
+        if not steps:
+            return
+        usual = min(s for s, _, _ in steps)
+        widest, start, end = max(steps)
+        if widest > 2 * _COARSEST or usual > _COARSEST:
+            raise FileError(
+                "The spectrum has too wide a gap to be interpolated.",
+                expected=f"a reflectance at least every {_COARSEST:g} nm (ASTM E308), or one "
+                "missing value between two",
+                got=f"nothing between {start:g} and {end:g} nm",
+                remedy="export the whole spectrum, or give L, a, b instead.",
+            )
+        if widest > usual:
+            text = f"nothing between {start:g} and {end:g} nm; will be interpolated (CIE 167)"
+            self.gaps.setdefault(text, []).append(row.number)
+        if nm[0] > 400 or nm[-1] < 700:
+            text = f"the spectrum covers only {nm[0]:g} to {nm[-1]:g} nm, not 400 to 700"
+            self.gaps.setdefault(text, []).append(row.number)
+
+    def _file_scale(self, declared: str | None) -> str | None:
+        said = {
+            s
+            for s in (
+                read_scale(declared, "the caller") if declared else None,
+                self.columns.scale,
+                self.grid.scale,
+                read_scale(self.defaults["scale"], "the file")
+                if "scale" in self.defaults
+                else None,
+            )
+            if s
+        }
+        if len(said) > 1:
+            raise FileError(
+                "The reflectance scale is declared twice, and differently.",
+                got="0-1 and percent",
+                remedy="declare what the file itself says.",
+            )
+        return next(iter(said), None)
+
+    def _row_scale(self, row: Row) -> str:
+        own = self.text(row, "scale")
+        scale = read_scale(own, "the column scale") if own else None
+        if scale and self.scale and scale != self.scale:
+            raise FileError(
+                "This row declares another reflectance scale than the file.",
+                remedy="declare one scale for the whole table.",
+            )
+        scale = scale or self.scale
+        if scale is None:
+            raise FileError(
+                "The scale of the reflectances is not declared.",
+                expected="0-1 or percent",
+                remedy="declare it: --scale unit or --scale percent, a column scale with 0-1 or "
+                "percent in each row, or % behind the wavelengths in the header.",
+            )
+        return scale
+
+    def check_scale(self, rows: list[tuple[Row, Reading]]) -> None:
+        """Refuse the file when its spectra as a whole contradict the declared scale.
+
+        Parameters
+        ----------
+        rows : list of (Row, Reading)
+            The rows taken.
+
+        Raises
+        ------
+        FileError
+            If most are far above 1 under ``0-1``, or none above 1.5 percent under ``percent``.
+        """
+        spectra = [(row, r) for row, r in rows if r.spectral]
+        if self._suspects > len(spectra):
+            raise FileError(
+                "The file declares reflectances of 0-1, but most of its spectra are far above 1.",
+                got="numbers that look like percent",
+                remedy="declare percent, if the file is in percent.",
+            )
+        percent = [r for row, r in spectra if self._row_scale(row) == "percent"]
+        # Even a black panel's clear surface sends back more than 1.5 % somewhere.
+        if percent and max(max(r.reflectance) for r in percent) <= 0.015:
+            raise FileError(
+                "The file declares reflectances in percent, but none is above 1.5 %.",
+                got="numbers that look like 0-1",
+                remedy="declare 0-1, if the file is in 0-1.",
+            )
+
+
+@lru_cache(maxsize=4096)
+def _blend(kind: type[_BlendT], text: str, what: str) -> _BlendT | None:
+    if not text:
+        return None
+    if text.casefold() in _PLACEHOLDERS:
+        raise FileError(
+            f"The {what} is {text!r}, which is no name.",
+            expected=f"the name of the {what}"
+            + (", or a blank cell for a bare ground" if what == "colour" else ""),
+            remedy="write the name, or empty the cell.",
+        )
+    return kind.parse(text)
+
+
+@lru_cache(maxsize=4096)
+def _parsed_schedule(text: str) -> CoatSchedule:
+    return CoatSchedule.parse(text)
+
+
+@lru_cache(maxsize=4096)
+def _ratio(text: str) -> MixRatio:
+    return MixRatio.parse(text)
+
+
+@lru_cache(maxsize=1024)
+def _viewing(illuminant: str, observer: str, geometry: str) -> Viewing:
+    by_name = {name.casefold(): name for name in ILLUMINANTS}
+    field = re.sub(r"\s*(?:°|deg(?:rees?)?)$", "", observer.strip(), flags=re.IGNORECASE)
+    return Viewing(
+        by_name.get(illuminant.strip().casefold(), illuminant.strip()),
+        field.removesuffix(".0"),
+        "".join(geometry.split()).replace("/", ":").casefold(),
+    )

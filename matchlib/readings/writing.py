@@ -1,0 +1,207 @@
+"""Panels → a table, such that importing it gives the same panels again.
+
+Text that a spreadsheet would run as a formula goes out behind an apostrophe, which the import
+takes away again; numbers go out with every digit that they hold.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+import tempfile
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from matchlib.domain import Panel, Reading
+from matchlib.errors import FileError
+from matchlib.readings.cells import guard
+from matchlib.readings.columns import Columns
+
+__all__ = ["save_bytes", "table_of", "write_table"]
+
+_ALWAYS = ("panel", "ground", "colour", "schedule", "clear", "source")
+_VIEWING = ("illuminant", "observer", "geometry")
+_BACK = ("date", "sprayer", "lot", "note", "customer", "temperature", "humidity")
+
+
+def write_table(panels: Iterable[Panel], path: str | os.PathLike[str]) -> Path:
+    """Write panels as a table of readings.
+
+    Parameters
+    ----------
+    panels : iterable of Panel
+        One row a reading; a panel without readings has one row, its source ``none``.
+    path : path-like
+        Where to; ``.xlsx`` is a spreadsheet, ``.csv`` text. Replaced whole or not at all.
+
+    Returns
+    -------
+    pathlib.Path
+        The file.
+
+    Raises
+    ------
+    FileError
+        If the name ends in neither, a note's column has a name of the table's own, or the folder
+        cannot be written to.
+    """
+    target = Path(path)
+    header, rows = table_of(panels)
+    kind = target.suffix.casefold()
+    if kind not in (".csv", ".xlsx"):
+        raise FileError(
+            "This kind of table is not known.",
+            expected="a name that ends in .csv or .xlsx",
+            got=repr(target.name),
+            remedy="give the file one of these endings.",
+        )
+    save_bytes(_csv(header, rows) if kind == ".csv" else _xlsx(header, rows), target)
+    return target
+
+
+def table_of(
+    panels: Iterable[Panel],
+) -> tuple[list[str], list[list[str | float | None]]]:
+    """Return the header and rows that `write_table` writes.
+
+    Parameters
+    ----------
+    panels : iterable of Panel
+        The panels.
+
+    Returns
+    -------
+    header : list of str
+        Column names.
+    rows : list of list
+        Text, numbers, and None for blank.
+
+    Raises
+    ------
+    FileError
+        If a note's column has a name of the table's own.
+    """
+    listed = list(panels)
+    readings = [r for p in listed for r in p.readings]
+    extras = list(dict.fromkeys(name for p in listed for name, _ in p.extra))
+    nm = sorted({w for r in readings for w in r.wavelengths})
+    header = [*_ALWAYS, *_VIEWING]
+    header += ["sd"] * any(r.sd is not None for r in readings)
+    header += ["L", "a", "b"] * (not nm or any(r.lab for r in readings))
+    header += ["scale"] * bool(nm)
+    names = [repr(w).removesuffix(".0") for w in nm]
+    header += names
+    header += [n for n in _BACK if any(getattr(p, n) not in ("", None) for p in listed)]
+    safe = [guard(name) for name in extras]
+    header += safe
+    columns = Columns.of(tuple(header))
+    if len(columns.extra) != len(safe):
+        clash = [e for e in extras if e not in dict(columns.extra)]
+        raise FileError(
+            "A note of these panels has the name of a column of the table itself.",
+            got=", ".join(clash)[:200],
+            remedy="rename the note.",
+        )
+    rows: list[list[str | float | None]] = []
+    for panel in listed:
+        own = dict(panel.extra)
+        for reading in panel.readings or (None,):
+            cells = {**_fixed(panel), **_measured(reading)}
+            spectrum = (
+                dict(zip(reading.wavelengths, reading.reflectance, strict=True)) if reading else {}
+            )
+            cells |= {n: spectrum.get(w) for n, w in zip(names, nm, strict=True)}
+            cells |= {
+                s: guard(own[e]) if e in own else None for s, e in zip(safe, extras, strict=True)
+            }
+            rows.append([cells.get(name) for name in header])
+    return header, rows
+
+
+def save_bytes(data: bytes, target: Path) -> None:
+    """Write a file whole or not at all.
+
+    Parameters
+    ----------
+    data : bytes
+        What to write.
+    target : pathlib.Path
+        Where to.
+
+    Raises
+    ------
+    FileError
+        If the folder cannot be written to.
+    """
+    temporary = ""
+    try:
+        handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:40]}-")
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+        mask = os.umask(0)
+        os.umask(mask)
+        Path(temporary).chmod(0o666 & ~mask)
+        Path(temporary).replace(target)
+    except (OSError, ValueError) as error:
+        if temporary:
+            Path(temporary).unlink(missing_ok=True)
+        why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise FileError(
+            f"This file cannot be written: {why}.",
+            remedy="check the folder, and that you may write to it.",
+            where=str(target),
+        ) from error
+
+
+def _fixed(panel: Panel) -> dict[str, str | float | None]:
+    recipe = panel.recipe
+    return {
+        "panel": guard(panel.code),
+        "ground": guard(str(recipe.ground)),
+        "colour": guard(str(recipe.colour)) if recipe.colour else None,
+        "schedule": str(recipe.schedule) if recipe.schedule else None,
+        "clear": guard(recipe.clear) if recipe.clear else "no",
+        "date": panel.date.isoformat() if panel.date else None,
+        **{n: guard(getattr(panel, n)) or None for n in ("sprayer", "lot", "note", "customer")},
+        "temperature": panel.temperature,
+        "humidity": panel.humidity,
+    }
+
+
+def _measured(reading: Reading | None) -> dict[str, str | float | None]:
+    if reading is None:
+        return {"source": "none"}
+    cells: dict[str, str | float | None] = {
+        "source": reading.source,
+        **{n: getattr(reading.viewing, n) for n in _VIEWING},
+        "sd": reading.sd,
+    }
+    if reading.lab is not None:
+        return cells | dict(zip("Lab", reading.lab, strict=True))
+    return {**cells, "scale": "0-1"}
+
+
+def _csv(header: Sequence[str], rows: Sequence[Sequence[str | float | None]]) -> bytes:
+    stream = io.StringIO(newline="")
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(header)
+    writer.writerows([["" if c is None else c for c in row] for row in rows])
+    text = stream.getvalue()
+    # Spreadsheets take a text without a mark for the system's own encoding.
+    return text.encode("ascii") if text.isascii() else text.encode("utf-8-sig")
+
+
+def _xlsx(header: Sequence[str], rows: Sequence[Sequence[str | float | None]]) -> bytes:
+    from openpyxl import Workbook  # heavy; CSV users do not pay for it
+
+    book = Workbook(write_only=True)
+    sheet = book.create_sheet("readings")
+    sheet.append(list(header))
+    for row in rows:
+        sheet.append(list(row))
+    stream = io.BytesIO()
+    book.save(stream)
+    return stream.getvalue()
