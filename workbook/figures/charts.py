@@ -77,42 +77,44 @@ def _widened(ends: tuple[float, float], length: float, floor: float) -> tuple[fl
     return low, low + length
 
 
+_BESIDE = [
+    (side * r, up * r) for r in (11, 26, 44, 64) for up in (0.3, -0.9, 1.5) for side in (1, -1)
+]
+
+
+def _crosses(a: Sequence[float], b: Sequence[float]) -> bool:
+    return not (a[2] < b[0] or a[0] > b[2] or a[3] < b[1] or a[1] > b[3])
+
+
 def _labels(scale: Scale, spots: Sequence[tuple[float, float, str]]) -> str:
-    """Write labels beside their marks, moved where one would lie on another or leave the plot."""
-    out, taken = [], [(x - 8, y - 8, x + 8, y + 8) for x, y, _ in spots]
-    for x, y, words in spots:
-        if not words:
-            continue
+    """Write labels near their marks, the first in the list first, none on another or outside.
+
+    A label that had to move off is tied to its mark by a line.
+    """
+    named = [spot for spot in spots if spot[2]]
+    marked = [(x - 8, y - 8, x + 8, y + 8) for x, y, _ in spots]
+    taken = [(x - 8, y - 8, x + 8, y + 8) for x, y, _ in named]
+    out = []
+    for x, y, words in named:
         wide = 7.2 * len(words)
-        spot = None
-        for dx, dy in (
-            (11, 4),
-            (11, -9),
-            (11, 18),
-            (-11, 4),
-            (-11, -9),
-            (-11, 18),
-            (11, 32),
-            (-11, -24),
-        ):
+        open_spots = []
+        for dx, dy in _BESIDE:
             left = x + dx if dx > 0 else x + dx - wide
             box = (left, y + dy - 12, left + wide, y + dy + 3)
-            fits = (
-                box[0] >= scale.left
-                and box[2] <= scale.left + scale.width
-                and box[1] >= scale.top
-                and box[3] <= scale.top + scale.height
-            )
-            clear = all(
-                box[2] < t[0] or box[0] > t[2] or box[3] < t[1] or box[1] > t[3] for t in taken
-            )
-            if fits and clear:
-                spot = (left, y + dy, box)
-                break
-        if spot is None:
-            continue  # no room: the table beside the chart has every number
-        taken.append(spot[2])
-        out.append(text(spot[0], spot[1], words))
+            inside = box[0] >= scale.left and box[2] <= scale.left + scale.width
+            inside = inside and box[1] >= scale.top and box[3] <= scale.top + scale.height
+            if inside and not any(_crosses(box, t) for t in taken):
+                # Over a nameless mark is worse than a step further off, but not than no label.
+                over = sum(_crosses(box, m) for m in marked)
+                open_spots.append((20 * over + abs(dx), left, y + dy, box, abs(dx) > 20))
+        if not open_spots:
+            continue  # the words of the picture and the table beside it have it all
+        _, left, foot, box, far = min(open_spots)
+        taken.append(box)
+        if far:
+            end = box[0] - 1 if left > x else box[2] + 1
+            out.append(f'<path d="M{x:.1f} {y:.1f}L{end:.1f} {foot - 4:.1f}" class="cpw-trace"/>')
+        out.append(text(left, foot, words, cls="cpw-label"))
     return "".join(out)
 
 
@@ -162,15 +164,15 @@ def _plane(
     return picture("".join(body), width=size + 72, height=size + 72, title=title, desc=desc)
 
 
-def legend(kinds: Sequence[str], *, hull: str = "") -> Raw:
+def legend(kinds: Sequence[str], *, hull: str = "", band: str = "") -> Raw:
     """Return which shape means what.
 
     Parameters
     ----------
     kinds : sequence of str
         In the order of the shapes.
-    hull : str
-        What the dashed outline is, when there is one.
+    hull, band : str
+        What the dashed outline and the shaded band are, when there are any.
 
     Returns
     -------
@@ -183,17 +185,14 @@ def legend(kinds: Sequence[str], *, hull: str = "") -> Raw:
         icon = picture(body, width=18, height=18, title="").replace(
             'role="img" aria-label=""', 'aria-hidden="true"'
         )
-        parts.append(
-            f'<span style="display:inline-flex;gap:6px;align-items:center">{icon}{esc(kind)}</span>'
-        )
-    if hull:
-        icon = (
-            '<svg aria-hidden="true" width="26" height="18" viewBox="0 0 26 18">'
-            '<rect x="2" y="3" width="22" height="12" class="cpw-hull"/></svg>'
-        )
-        parts.append(
-            f'<span style="display:inline-flex;gap:6px;align-items:center">{icon}{esc(hull)}</span>'
-        )
+        parts.append(f'<span class="cpw-key">{icon}{esc(kind)}</span>')
+    for words, cls in ((hull, "cpw-hull"), (band, "cpw-band")):
+        if words:
+            icon = (
+                '<svg aria-hidden="true" width="26" height="18" viewBox="0 0 26 18">'
+                f'<rect x="2" y="3" width="22" height="12" class="{cls}"/></svg>'
+            )
+            parts.append(f'<span class="cpw-key">{icon}{esc(words)}</span>')
     return Raw(f'<div style="display:flex;flex-wrap:wrap;gap:4px 18px">{"".join(parts)}</div>')
 
 
@@ -324,7 +323,7 @@ def timeline(
     )
     return Raw(
         f'<figure class="cpw-scroll"><figcaption><strong>{esc(title)}</strong></figcaption>{image}'
-        f"{legend(list(series), hull=band_name if band else '')}</figure>"
+        f"{legend(list(series), band=band_name if band else '')}</figure>"
     )
 
 
