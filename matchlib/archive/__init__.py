@@ -9,8 +9,17 @@ from __future__ import annotations
 
 from matchlib.archive.adding import AddResult
 from matchlib.archive.attaching import Attachment
+from matchlib.archive.bundle import export_bundle, import_bundle
 from matchlib.archive.export import export_table
 from matchlib.archive.history import Change
 from matchlib.archive.store import Archive
 
-__all__ = ["AddResult", "Archive", "Attachment", "Change", "export_table"]
+__all__ = [
+    "AddResult",
+    "Archive",
+    "Attachment",
+    "Change",
+    "export_bundle",
+    "export_table",
+    "import_bundle",
+]

@@ -11,7 +11,7 @@ from matchlib.archive.codec import panel_digest, panel_of, reading_digest, readi
 from matchlib.archive.database import Database
 from matchlib.errors import MatchlibError
 
-__all__ = ["check"]
+__all__ = ["check", "content_faults"]
 
 
 def check(database: Database) -> tuple[str, ...]:
@@ -30,7 +30,7 @@ def check(database: Database) -> tuple[str, ...]:
     try:
         with database.read() as connection:
             wrong = _structure(connection) if database.is_sqlite else []
-            return tuple(wrong or _content(connection))
+            return tuple(wrong or content_faults(connection))
     except MatchlibError as error:
         return (str(error),)
 
@@ -43,7 +43,19 @@ def _structure(connection: sa.Connection) -> list[str]:
     return wrong
 
 
-def _content(connection: sa.Connection) -> list[str]:
+def content_faults(connection: sa.Connection) -> list[str]:
+    """Return what of the content is not as it was written, by every digest.
+
+    Parameters
+    ----------
+    connection : Connection
+        Open.
+
+    Returns
+    -------
+    list of str
+        In words; empty when all is well.
+    """
     p, r, t = schema.panels, schema.readings, schema.attachments
     wrong = []
     codes = dict(connection.execute(sa.select(p.c.id, p.c.code)).tuples().all())
@@ -68,8 +80,8 @@ def _content(connection: sa.Connection) -> list[str]:
             whole = False
         if not whole:
             wrong.append(f"Panel {row['code']} is not what was written last.")
-    for row in connection.execute(sa.select(t)).mappings():
-        if hashlib.sha256(row["data"]).hexdigest() != row["sha256"]:
-            code = codes.get(row["panel_id"], "?")
-            wrong.append(f"The file {row['name']} of panel {code} is not what was attached.")
+    for kept in connection.execute(sa.select(t)).mappings():
+        if hashlib.sha256(kept["data"]).hexdigest() != kept["sha256"]:
+            code = codes.get(kept["panel_id"], "?")
+            wrong.append(f"The file {kept['name']} of panel {code} is not what was attached.")
     return wrong

@@ -39,6 +39,8 @@ __all__ = [
     "reading_digest",
     "reading_of",
     "reading_record",
+    "recipe_of",
+    "words_of",
 ]
 
 _B = TypeVar("_B", bound=Blend)
@@ -131,7 +133,7 @@ def panel_of(row: Mapping[str, Any], readings: Iterable[Reading]) -> Panel:
     """
     return Panel(
         code=row["code"],
-        recipe=_recipe(row["ground"], row["colour"], row["schedule"], row["clear"]),
+        recipe=recipe_of(row["ground"], row["colour"], row["schedule"], row["clear"]),
         readings=tuple(readings),
         date=None if row["date"] is None else dt.date.fromisoformat(row["date"]),
         sprayer=row["sprayer"],
@@ -141,6 +143,29 @@ def panel_of(row: Mapping[str, Any], readings: Iterable[Reading]) -> Panel:
         temperature=row["temperature"],
         humidity=row["humidity"],
         extra=() if row["extra"] == "[]" else tuple((k, v) for k, v in json.loads(row["extra"])),
+    )
+
+
+# A shop sprays few recipes many times, and exact fractions are slow to build.
+@lru_cache(maxsize=16384)
+def recipe_of(ground: str, colour: str | None, schedule: str | None, clear: str | None) -> Recipe:
+    """Return the recipe of stored columns.
+
+    Parameters
+    ----------
+    ground, colour, schedule, clear : str, optional
+        As stored.
+
+    Returns
+    -------
+    Recipe
+        Equal to the one that was stored.
+    """
+    return Recipe(
+        ground=_blend(Ground, ground),
+        colour=None if colour is None else _blend(Colour, colour),
+        schedule=None if schedule is None else _schedule(schedule),
+        clear=clear,
     )
 
 
@@ -238,7 +263,7 @@ def panel_digest(record: Mapping[str, Any], reading_digests: Iterable[str]) -> s
     str
         64 hexadecimal digits.
     """
-    recipe = _recipe(record["ground"], record["colour"], record["schedule"], record["clear"])
+    recipe = recipe_of(record["ground"], record["colour"], record["schedule"], record["clear"])
     said = [
         record["code"],
         _key(recipe.ground),
@@ -251,6 +276,32 @@ def panel_digest(record: Mapping[str, Any], reading_digests: Iterable[str]) -> s
         sorted(reading_digests),
     ]
     return hashlib.sha256(dump(said).encode()).hexdigest()
+
+
+def words_of(column: str, text: str) -> str:
+    """Return a stored column of a panel as a reader would write it.
+
+    Parameters
+    ----------
+    column : str
+        One of `PANEL_FIELDS`.
+    text : str
+        As stored.
+
+    Returns
+    -------
+    str
+        For example ``silver 3 + black 1`` or ``4@6:1``.
+    """
+    if column == "ground":
+        return str(_blend(Ground, text))
+    if column == "colour":
+        return str(_blend(Colour, text))
+    if column == "schedule":
+        return str(_schedule(text))
+    if column == "extra":
+        return ", ".join(f"{name} {value}" for name, value in json.loads(text))
+    return text
 
 
 def _floats_text(values: Iterable[float]) -> str:
@@ -290,17 +341,6 @@ def _viewing(illuminant: str, observer: str, geometry: str) -> Viewing:
 @lru_cache(maxsize=256)
 def _wavelengths(text: str) -> tuple[float, ...]:
     return tuple(json.loads(text))
-
-
-# A shop sprays few recipes many times, and exact fractions are slow to build.
-@lru_cache(maxsize=16384)
-def _recipe(ground: str, colour: str | None, schedule: str | None, clear: str | None) -> Recipe:
-    return Recipe(
-        ground=_blend(Ground, ground),
-        colour=None if colour is None else _blend(Colour, colour),
-        schedule=None if schedule is None else _schedule(schedule),
-        clear=clear,
-    )
 
 
 def _blend(kind: type[_B], text: str) -> _B:

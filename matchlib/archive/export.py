@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import tempfile
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
 from matchlib.archive.atomic import written_whole
 from matchlib.archive.store import Archive
+from matchlib.domain import Panel
 
-__all__ = ["export_table"]
+__all__ = ["export_table", "write_panels"]
 
 
 def export_table(archive: Archive, path: str | Path, *, customers: bool = False) -> int:
@@ -33,12 +36,42 @@ def export_table(archive: Archive, path: str | Path, *, customers: bool = False)
     ArchiveError
         If the file cannot be written.
     """
-    # The readers and writers of tables load a spreadsheet library that an archive does not need.
+    panels = archive.panels()
+    with written_whole(path) as part:
+        _write_table(_open_to_all(panels, customers), part)
+    return len(panels)
+
+
+def write_panels(panels: tuple[Panel, ...], *, customers: bool) -> Iterator[tuple[str, bytes]]:
+    """Yield the files for other programs that a bundle holds.
+
+    Parameters
+    ----------
+    panels : tuple of Panel
+        Those not deleted.
+    customers : bool
+        Whether customers' names go with it.
+
+    Yields
+    ------
+    tuple of (str, bytes)
+        Name and content: a table as CSV, and the readings as CGATS text (ISO 28178).
+    """
+    shown = _open_to_all(panels, customers)
+    with tempfile.TemporaryDirectory() as folder:
+        table = Path(folder, "panels.csv")
+        _write_table(shown, table)
+        yield table.name, table.read_bytes()
+
+
+def _open_to_all(panels: tuple[Panel, ...], customers: bool) -> tuple[Panel, ...]:
+    if customers:
+        return panels
+    return tuple(replace(p, customer="") if p.customer else p for p in panels)
+
+
+def _write_table(panels: tuple[Panel, ...], path: Path) -> None:
+    # The readers and writers of tables load libraries that an archive does not need.
     from matchlib.readings import write_table
 
-    panels = archive.panels()
-    if not customers:
-        panels = tuple(replace(p, customer="") if p.customer else p for p in panels)
-    with written_whole(path) as part:
-        write_table(panels, part)
-    return len(panels)
+    write_table(panels, path)

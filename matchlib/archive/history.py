@@ -25,6 +25,7 @@ from matchlib.archive.codec import (
     panel_record,
     reading_of,
     reading_record,
+    words_of,
 )
 from matchlib.archive.names import spell
 from matchlib.errors import ArchiveError
@@ -99,7 +100,9 @@ class Change:
         else:
             told = []
         for name in sorted({*self.before, *self.after} - {"readings", "deleted"}):
-            told.append(f"{name}: {_say(self.before.get(name))} to {_say(self.after.get(name))}")
+            told.append(
+                f"{name}: {_say(name, self.before.get(name))} to {_say(name, self.after.get(name))}"
+            )
         what = self.action if self.undoes is None else f"{self.action} (change {self.undoes})"
         return f"{what}: {'; '.join(told)}" if told else what
 
@@ -421,5 +424,7 @@ def _write(
     )
 
 
-def _say(value: object) -> str:
-    return "empty" if value in (None, "", "[]") else str(value)
+def _say(name: str, value: Any) -> str:
+    if value in (None, "", "[]"):
+        return "empty"
+    return words_of(name, value) if isinstance(value, str) else str(value)

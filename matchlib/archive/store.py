@@ -4,27 +4,25 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-import json
 from collections.abc import Callable, Iterable
 from pathlib import Path
-from types import TracebackType
 from typing import TYPE_CHECKING, Any, Literal, Self
 
 import sqlalchemy as sa
 
-from matchlib.archive import adding, attaching, history, schema
+from matchlib.archive import adding, history, schema
 from matchlib.archive.adding import AddResult
-from matchlib.archive.attaching import Attachment
 from matchlib.archive.checking import check
-from matchlib.archive.codec import dump, panel_of, reading_of
+from matchlib.archive.cupboard import Cupboard, utc_now
 from matchlib.archive.database import Database, database_of
 from matchlib.archive.history import Change
 from matchlib.archive.names import names_of
+from matchlib.archive.reading_out import hash_in, panels_in, recipes_in
 from matchlib.archive.troubles import check_file
 from matchlib.archive.upgrade import create as create_archive
 from matchlib.archive.upgrade import ensure_current
-from matchlib.domain import Colour, Ground, Panel, Reading
-from matchlib.errors import ArchiveError, MatchlibError
+from matchlib.domain import Colour, Ground, Panel, Recipe
+from matchlib.errors import ArchiveError
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -34,11 +32,7 @@ __all__ = ["Archive"]
 _ATTEMPTS = 5
 
 
-def _utc_now() -> dt.datetime:
-    return dt.datetime.now(dt.UTC)
-
-
-class Archive:
+class Archive(Cupboard):
     """Panels with their readings and every change to them; made by `Archive.open`.
 
     Parameters
@@ -49,10 +43,6 @@ class Archive:
         Gives the time for the history.
     """
 
-    def __init__(self, database: Database, *, clock: Callable[[], dt.datetime] = _utc_now) -> None:
-        self._database = database
-        self._clock = clock
-
     @classmethod
     def open(
         cls,
@@ -60,7 +50,7 @@ class Archive:
         *,
         create: bool = False,
         read_only: bool = False,
-        clock: Callable[[], dt.datetime] = _utc_now,
+        clock: Callable[[], dt.datetime] = utc_now,
     ) -> Self:
         """Open an archive; use it in a ``with`` block, or close it.
 
@@ -92,26 +82,6 @@ class Archive:
             database.close()
             raise
         return cls(database, clock=clock)
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
-
-    def close(self) -> None:
-        """Give the file or the server back."""
-        self._database.close()
-
-    @property
-    def label(self) -> str:
-        """File path, or address without the password."""
-        return self._database.label
 
     # Panels
 
@@ -189,8 +159,10 @@ class Archive:
         tuple of Panel
             With their readings.
         """
-        p = schema.panels
-        return self._panels(sa.true() if include_deleted else p.c.deleted == sa.false())
+        with self._database.read() as connection:
+            kept = schema.panels.c.deleted == sa.false()
+            where = sa.true() if include_deleted else kept
+            return panels_in(connection, where, label=self.label)
 
     def panel(self, code: str) -> Panel:
         """Return one panel, also if it was deleted.
@@ -210,7 +182,9 @@ class Archive:
         ArchiveError
             If there is none.
         """
-        found = self._panels(schema.panels.c.code == " ".join(code.split()))
+        with self._database.read() as connection:
+            where = schema.panels.c.code == " ".join(code.split())
+            found = panels_in(connection, where, label=self.label)
         if not found:
             raise ArchiveError(
                 "There is no panel of this code in the archive.",
@@ -246,7 +220,7 @@ class Archive:
         tuple of Ground
             Each once, in the order first seen.
         """
-        return tuple(dict.fromkeys(p.recipe.ground for p in self._bare_panels()))
+        return tuple(dict.fromkeys(recipe.ground for recipe in self._recipes()))
 
     def colours(self) -> tuple[Colour, ...]:
         """Return the colours of the panels, neat and blended.
@@ -256,7 +230,7 @@ class Archive:
         tuple of Colour
             Each once, in the order first seen.
         """
-        found = (p.recipe.colour for p in self._bare_panels())
+        found = (recipe.colour for recipe in self._recipes())
         return tuple(dict.fromkeys(c for c in found if c is not None))
 
     def names(self, kind: Literal["ground", "colour"]) -> tuple[str, ...]:
@@ -284,11 +258,8 @@ class Archive:
             SHA-256; the order of panels and readings, notes, customers and deleted panels do not
             count.
         """
-        p = schema.panels
         with self._database.read() as connection:
-            query = sa.select(p.c.digest).where(p.c.deleted == sa.false())
-            digests = sorted(connection.execute(query).scalars())
-        return hashlib.sha256("\n".join(digests).encode()).hexdigest()
+            return hash_in(connection)
 
     def frame(self) -> pd.DataFrame:
         """Return the readings of the panels as a table, one row a reading.
@@ -417,135 +388,6 @@ class Archive:
         with self._database.read() as connection:
             return history.read_changes(connection, code)
 
-    # Photos, settings, findings
-
-    def attach(self, code: str, name: str, data: bytes, *, who: str = "") -> None:
-        """Keep a photo or another file with a panel.
-
-        Parameters
-        ----------
-        code : str
-            The panel.
-        name : str
-            A file name; the same name with other bytes is refused.
-        data : bytes
-            At most `matchlib.archive.attaching.MAX_BYTES`.
-        who : str
-            For the record.
-
-        Raises
-        ------
-        ArchiveError
-            If the panel is unknown, the name unusable or taken, or the file too large.
-        """
-        with self._database.write() as connection:
-            attaching.attach(connection, code, name, data, at=self._now(), who=who)
-
-    def attachments(self, code: str) -> tuple[Attachment, ...]:
-        """Return the files kept with a panel.
-
-        Parameters
-        ----------
-        code : str
-            The panel.
-
-        Returns
-        -------
-        tuple of Attachment
-            In the order attached.
-        """
-        with self._database.read() as connection:
-            return attaching.attachments_of(connection, code)
-
-    def setting(self, key: str, default: Any = None) -> Any:
-        """Return a remembered value.
-
-        Parameters
-        ----------
-        key : str
-            Its name.
-        default : object
-            If there is none.
-
-        Returns
-        -------
-        object
-            What JSON can hold.
-        """
-        s = schema.settings
-        with self._database.read() as connection:
-            text = connection.execute(sa.select(s.c.value).where(s.c.key == key)).scalar()
-        return default if text is None else json.loads(text)
-
-    def set_setting(self, key: str, value: Any) -> None:
-        """Remember a value; the last one written holds.
-
-        Parameters
-        ----------
-        key : str
-            Its name, at most 200 characters.
-        value : object
-            What JSON can hold; None forgets it.
-
-        Raises
-        ------
-        ArchiveError
-            If the value or the key cannot be kept.
-        """
-        s = schema.settings
-        try:
-            text = dump(value)
-        except (TypeError, ValueError) as error:
-            raise ArchiveError(
-                "This value cannot be remembered.",
-                expected="numbers, texts, lists and the like",
-                got=f"{type(value).__name__} ({error})",
-                where=key,
-            ) from error
-        if not key or len(key) > 200:
-            raise ArchiveError("This is no name of a setting.", got=repr(key[:80]))
-        with self._database.write() as connection:
-            connection.execute(s.delete().where(s.c.key == key))
-            if value is not None:
-                connection.execute(s.insert().values(key=key, value=text))
-
-    def ignore(self, finding: str, *, who: str = "", why: str = "") -> None:
-        """Set an audit finding aside for good.
-
-        Parameters
-        ----------
-        finding : str
-            Its key, at most 400 characters.
-        who, why : str
-            For the record.
-        """
-        i = schema.ignored
-        with self._database.write() as connection:
-            if not connection.execute(sa.select(i.c.key).where(i.c.key == finding)).first():
-                connection.execute(i.insert().values(key=finding, at=self._now(), who=who, why=why))
-
-    def unignore(self, finding: str) -> None:
-        """Let an audit finding be shown again.
-
-        Parameters
-        ----------
-        finding : str
-            Its key.
-        """
-        with self._database.write() as connection:
-            connection.execute(schema.ignored.delete().where(schema.ignored.c.key == finding))
-
-    def ignored(self) -> frozenset[str]:
-        """Return the keys of the findings set aside.
-
-        Returns
-        -------
-        frozenset of str
-            As given to `ignore`.
-        """
-        with self._database.read() as connection:
-            return frozenset(connection.execute(sa.select(schema.ignored.c.key)).scalars())
-
     def check(self) -> tuple[str, ...]:
         """Look for damage through and through.
 
@@ -556,45 +398,9 @@ class Archive:
         """
         return check(self._database)
 
-    # Inside
-
-    @property
-    def database(self) -> Database:
-        """The database below, for the other modules of this package."""
-        return self._database
-
-    def _now(self) -> str:
-        return self._clock().astimezone(dt.UTC).isoformat(timespec="milliseconds")
-
-    def _panels(self, where: sa.ColumnElement[bool]) -> tuple[Panel, ...]:
-        p, r = schema.panels, schema.readings
+    def _recipes(self) -> tuple[Recipe, ...]:
         with self._database.read() as connection:
-            rows = connection.execute(sa.select(p).where(where).order_by(p.c.id)).mappings().all()
-            found = connection.execute(
-                sa.select(r).join(p, p.c.id == r.c.panel_id).where(where).order_by(r.c.id)
-            ).mappings()
-            readings: dict[int, list[Reading]] = {}
-            for row in found:
-                readings.setdefault(row["panel_id"], []).append(self._whole(reading_of, row))
-        return tuple(self._whole(panel_of, row, readings.get(row["id"], ())) for row in rows)
-
-    def _bare_panels(self) -> tuple[Panel, ...]:
-        p = schema.panels
-        with self._database.read() as connection:
-            query = sa.select(p).where(p.c.deleted == sa.false()).order_by(p.c.id)
-            rows = connection.execute(query).mappings().all()
-        return tuple(self._whole(panel_of, row, ()) for row in rows)
-
-    def _whole(self, build: Callable[..., Any], *args: Any) -> Any:
-        try:
-            return build(*args)
-        except (MatchlibError, ValueError, TypeError) as error:
-            raise ArchiveError(
-                "This archive is damaged: a stored panel cannot be read.",
-                got=str(error)[:200],
-                where=self.label,
-                remedy="restore the newest backup.",
-            ) from error
+            return recipes_in(connection, label=self.label)
 
 
 def _find(database: Database, *, create: bool) -> None:

@@ -1,0 +1,201 @@
+"""What an archive keeps beside its panels: photos, settings, audit findings set aside."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Callable
+from types import TracebackType
+from typing import Any, Self
+
+import sqlalchemy as sa
+
+from matchlib.archive import attaching, schema
+from matchlib.archive.attaching import Attachment
+from matchlib.archive.codec import dump
+from matchlib.archive.database import Database
+from matchlib.errors import ArchiveError
+
+__all__ = ["Cupboard", "utc_now"]
+
+
+def utc_now() -> dt.datetime:
+    """Return the time by this machine's clock.
+
+    Returns
+    -------
+    datetime.datetime
+        UTC.
+    """
+    return dt.datetime.now(dt.UTC)
+
+
+class Cupboard:
+    """An open database with its clock, and all of an archive that is no panel.
+
+    Parameters
+    ----------
+    database : Database
+        Checked and of the newest version.
+    clock : callable
+        Gives the time for the history.
+    """
+
+    def __init__(self, database: Database, *, clock: Callable[[], dt.datetime] = utc_now) -> None:
+        self._database = database
+        self._clock = clock
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Give the file or the server back."""
+        self._database.close()
+
+    @property
+    def label(self) -> str:
+        """File path, or address without the password."""
+        return self._database.label
+
+    @property
+    def database(self) -> Database:
+        """The database below, for the other modules of this package."""
+        return self._database
+
+    def _now(self) -> str:
+        return self._clock().astimezone(dt.UTC).isoformat(timespec="milliseconds")
+
+    def attach(self, code: str, name: str, data: bytes, *, who: str = "") -> None:
+        """Keep a photo or another file with a panel.
+
+        Parameters
+        ----------
+        code : str
+            The panel.
+        name : str
+            A file name; the same name with other bytes is refused.
+        data : bytes
+            At most `matchlib.archive.attaching.MAX_BYTES`.
+        who : str
+            For the record.
+
+        Raises
+        ------
+        ArchiveError
+            If the panel is unknown, the name unusable or taken, or the file too large.
+        """
+        with self._database.write() as connection:
+            attaching.attach(connection, code, name, data, at=self._now(), who=who)
+
+    def attachments(self, code: str) -> tuple[Attachment, ...]:
+        """Return the files kept with a panel.
+
+        Parameters
+        ----------
+        code : str
+            The panel.
+
+        Returns
+        -------
+        tuple of Attachment
+            In the order attached.
+        """
+        with self._database.read() as connection:
+            return attaching.attachments_of(connection, code)
+
+    def setting(self, key: str, default: Any = None) -> Any:
+        """Return a remembered value.
+
+        Parameters
+        ----------
+        key : str
+            Its name.
+        default : object
+            If there is none.
+
+        Returns
+        -------
+        object
+            What JSON can hold.
+        """
+        s = schema.settings
+        with self._database.read() as connection:
+            text = connection.execute(sa.select(s.c.value).where(s.c.key == key)).scalar()
+        return default if text is None else json.loads(text)
+
+    def set_setting(self, key: str, value: Any) -> None:
+        """Remember a value; the last one written holds.
+
+        Parameters
+        ----------
+        key : str
+            Its name, at most 200 characters.
+        value : object
+            What JSON can hold; None forgets it.
+
+        Raises
+        ------
+        ArchiveError
+            If the value or the key cannot be kept.
+        """
+        s = schema.settings
+        try:
+            text = dump(value)
+        except (TypeError, ValueError) as error:
+            raise ArchiveError(
+                "This value cannot be remembered.",
+                expected="numbers, texts, lists and the like",
+                got=f"{type(value).__name__} ({error})",
+                where=key,
+            ) from error
+        if not key or len(key) > 200:
+            raise ArchiveError("This is no name of a setting.", got=repr(key[:80]))
+        with self._database.write() as connection:
+            connection.execute(s.delete().where(s.c.key == key))
+            if value is not None:
+                connection.execute(s.insert().values(key=key, value=text))
+
+    def ignore(self, finding: str, *, who: str = "", why: str = "") -> None:
+        """Set an audit finding aside for good.
+
+        Parameters
+        ----------
+        finding : str
+            Its key, at most 400 characters.
+        who, why : str
+            For the record.
+        """
+        i = schema.ignored
+        with self._database.write() as connection:
+            if not connection.execute(sa.select(i.c.key).where(i.c.key == finding)).first():
+                connection.execute(i.insert().values(key=finding, at=self._now(), who=who, why=why))
+
+    def unignore(self, finding: str) -> None:
+        """Let an audit finding be shown again.
+
+        Parameters
+        ----------
+        finding : str
+            Its key.
+        """
+        with self._database.write() as connection:
+            connection.execute(schema.ignored.delete().where(schema.ignored.c.key == finding))
+
+    def ignored(self) -> frozenset[str]:
+        """Return the keys of the findings set aside.
+
+        Returns
+        -------
+        frozenset of str
+            As given to `ignore`.
+        """
+        with self._database.read() as connection:
+            return frozenset(connection.execute(sa.select(schema.ignored.c.key)).scalars())

@@ -1,0 +1,112 @@
+"""Stored rows read out as panels and recipes, and the digest of them all."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from typing import ParamSpec, TypeVar
+
+import sqlalchemy as sa
+
+from matchlib.archive import schema
+from matchlib.archive.codec import panel_of, reading_of, recipe_of
+from matchlib.domain import Panel, Reading, Recipe
+from matchlib.errors import ArchiveError, MatchlibError
+
+__all__ = ["hash_in", "panels_in", "recipes_in"]
+
+_P = ParamSpec("_P")
+_T = TypeVar("_T")
+
+
+def panels_in(
+    connection: sa.Connection, where: sa.ColumnElement[bool], *, label: str
+) -> tuple[Panel, ...]:
+    """Return panels with their readings.
+
+    Parameters
+    ----------
+    connection : Connection
+        Open.
+    where : ColumnElement
+        Which panels.
+    label : str
+        The archive, for errors.
+
+    Returns
+    -------
+    tuple of Panel
+        In the order they came.
+
+    Raises
+    ------
+    ArchiveError
+        If a stored row is no possible panel.
+    """
+    p, r = schema.panels, schema.readings
+    rows = connection.execute(sa.select(p).where(where).order_by(p.c.id)).mappings().all()
+    found = connection.execute(
+        sa.select(r).join(p, p.c.id == r.c.panel_id).where(where).order_by(r.c.id)
+    ).mappings()
+    readings: dict[int, list[Reading]] = {}
+    for row in found:
+        readings.setdefault(row["panel_id"], []).append(_whole(label, reading_of, dict(row)))
+    return tuple(_whole(label, panel_of, dict(row), readings.get(row["id"], ())) for row in rows)
+
+
+def recipes_in(connection: sa.Connection, *, label: str) -> tuple[Recipe, ...]:
+    """Return every recipe of the panels not deleted, each once.
+
+    Parameters
+    ----------
+    connection : Connection
+        Open.
+    label : str
+        The archive, for errors.
+
+    Returns
+    -------
+    tuple of Recipe
+        In the order first seen.
+
+    Raises
+    ------
+    ArchiveError
+        If a stored recipe is none.
+    """
+    p = schema.panels
+    columns = (p.c.ground, p.c.colour, p.c.schedule, p.c.clear)
+    query = sa.select(*columns).where(p.c.deleted == sa.false()).order_by(p.c.id)
+    rows = dict.fromkeys(connection.execute(query).tuples())
+    return tuple(_whole(label, recipe_of, *row) for row in rows)
+
+
+def hash_in(connection: sa.Connection) -> str:
+    """Return one digest of all panels that are not deleted.
+
+    Parameters
+    ----------
+    connection : Connection
+        Open.
+
+    Returns
+    -------
+    str
+        SHA-256 over the panels' digests in sorted order.
+    """
+    p = schema.panels
+    query = sa.select(p.c.digest).where(p.c.deleted == sa.false())
+    digests = sorted(connection.execute(query).scalars())
+    return hashlib.sha256("\n".join(digests).encode()).hexdigest()
+
+
+def _whole(label: str, build: Callable[_P, _T], *args: _P.args, **kwargs: _P.kwargs) -> _T:
+    try:
+        return build(*args, **kwargs)
+    except (MatchlibError, ValueError, TypeError) as error:
+        raise ArchiveError(
+            "This archive is damaged: a stored panel cannot be read.",
+            got=str(error)[:200],
+            where=label,
+            remedy="restore the newest backup.",
+        ) from error
