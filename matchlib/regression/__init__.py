@@ -1,0 +1,9 @@
+"""The film regression: readings of panels in, predictions with honest uncertainty out."""
+
+from __future__ import annotations
+
+from matchlib.regression.estimator import FilmRegressor
+from matchlib.regression.law import FilmLaw, Priors
+from matchlib.regression.solve import FittedLaw
+
+__all__ = ["FilmLaw", "FilmRegressor", "FittedLaw", "Priors"]

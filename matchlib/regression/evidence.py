@@ -1,0 +1,238 @@
+"""The linear algebra of the fit: normal equations with panel effects, and their evidence.
+
+Around any values of the law the readings are linear in small changes. A reading differs from the
+law by (1) what its panel got more or less of, shared by all readings of that panel: film, ground
+level, and what no number explains; and (2) its own noise. The panel effects are summed out exactly
+(Woodbury), so the cost is linear in panels. The marginal likelihood of the readings, which needs
+nothing more than these sums, chooses the sizes of effects, noises and priors (MacKay 1992;
+Rasmussen and Williams 2006, ch. 5).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import cho_factor, cho_solve
+from scipy.optimize import minimize
+
+__all__ = ["Linearised", "Sizes", "best_sizes"]
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+EFFECTS = ("film", "ground", "mottle")
+"""What varies from panel to panel: log film [-], log ground level [-], Lab as it comes [ΔE*ab]."""
+
+
+@dataclass(frozen=True)
+class Sizes:
+    """Standard deviations: of panel effects, of each family's reading noise, of prior groups.
+
+    Parameters
+    ----------
+    effects : ndarray, shape (3,)
+        In the order of `EFFECTS`.
+    noise : ndarray, shape (f,)
+        By family of observations.
+    groups : ndarray, shape (p,)
+        By prior group of the law.
+    """
+
+    effects: Array
+    noise: Array
+    groups: Array
+
+    def vector(self) -> Array:
+        """Return the logarithms of all of them, shape (3 + f + p,)."""
+        return np.log(np.concatenate([self.effects, self.noise, self.groups]))
+
+    def replaced(self, vector: Array) -> Sizes:
+        """Return sizes from logarithms in the order of `vector`.
+
+        Parameters
+        ----------
+        vector : ndarray
+            Logarithms.
+
+        Returns
+        -------
+        Sizes
+            Of the same shapes.
+        """
+        values = np.exp(vector)
+        e, f = len(self.effects), len(self.noise)
+        return Sizes(values[:e], values[e : e + f], values[e + f :])
+
+    @property
+    def effect_sds(self) -> Array:
+        """Film, ground, and mottle on each of L*, a*, b*, shape (5,)."""
+        return np.concatenate([self.effects[:2], np.repeat(self.effects[2], 3)])
+
+
+class Linearised:
+    """Sums over the readings, from which any sizes' normal equations are quick to form.
+
+    Parameters
+    ----------
+    jacobian : ndarray, shape (m, p)
+        Derivative of each scalar observation by the free values.
+    target : ndarray, shape (m,)
+        Observation less law, plus jacobian times the present values.
+    effects : ndarray, shape (m, 5)
+        Derivative by the panel's effects.
+    family : ndarray of int, shape (m,)
+        Family of each observation's noise.
+    panel : ndarray of int, shape (m,)
+        Panel of each observation, 0 to n - 1, each with at least one.
+    trust : ndarray, shape (n,)
+        Weight of each panel [-], 0 to 1.
+    group_of : ndarray of int, shape (p,)
+        Prior group of each free value.
+    families : int
+        Number of families.
+    """
+
+    def __init__(
+        self,
+        *,
+        jacobian: Array,
+        target: Array,
+        effects: Array,
+        family: Ints,
+        panel: Ints,
+        trust: Array,
+        group_of: Ints,
+        families: int,
+    ) -> None:
+        root = np.sqrt(np.maximum(trust, 1e-12))[panel]
+        j, y = jacobian * root[:, None], target * root
+        self.group_of = group_of
+        self.panels = len(trust)
+        p = j.shape[1]
+        self.gram = np.zeros((families, p, p))
+        self.load = np.zeros((families, p))
+        self.power = np.zeros(families)
+        self.count = np.zeros(families)
+        self.cross = np.zeros((families, self.panels, 5, p))
+        self.own = np.zeros((families, self.panels, 5, 5))
+        self.pull = np.zeros((families, self.panels, 5))
+        for f in range(families):
+            rows = np.flatnonzero(family == f)
+            if not len(rows):
+                continue
+            rows = rows[np.argsort(panel[rows], kind="stable")]
+            jf, yf, uf, who = j[rows], y[rows], effects[rows], panel[rows]
+            self.gram[f], self.load[f] = jf.T @ jf, jf.T @ yf
+            self.power[f], self.count[f] = yf @ yf, len(rows)
+            starts = np.flatnonzero(np.append(True, np.diff(who) > 0))
+            seen = who[starts]
+            for e in range(5):
+                self.cross[f, seen, e] = np.add.reduceat(uf[:, e, None] * jf, starts, axis=0)
+            products = uf[:, :, None] * uf[:, None, :]
+            self.own[f, seen] = np.add.reduceat(products, starts, axis=0)
+            self.pull[f, seen] = np.add.reduceat(uf * yf[:, None], starts, axis=0)
+
+    def _summed(self, sizes: Sizes) -> tuple[Array, Array, Array, Array, Array]:
+        gain = 1.0 / sizes.noise**2
+        sds = sizes.effect_sds
+        own = np.tensordot(gain, self.own, 1) * sds[:, None] * sds[None, :] + np.eye(5)
+        root = np.linalg.cholesky(own)
+        inverse = np.linalg.inv(root)
+        cross = inverse @ (np.tensordot(gain, self.cross, 1) * sds[None, :, None])
+        pull = (inverse @ (np.tensordot(gain, self.pull, 1) * sds)[:, :, None])[:, :, 0]
+        flat = cross.reshape(-1, cross.shape[2])
+        normal = np.tensordot(gain, self.gram, 1) - flat.T @ flat
+        load = gain @ self.load - flat.T @ pull.reshape(-1)
+        return normal, load, root, pull, gain
+
+    def normal(self, sizes: Sizes) -> tuple[Array, Array]:
+        """Return the precision of the free values, prior included, and the load on them.
+
+        Parameters
+        ----------
+        sizes : Sizes
+            Standard deviations.
+
+        Returns
+        -------
+        precision : ndarray, shape (p, p)
+            Of the posterior.
+        load : ndarray, shape (p,)
+            The posterior mean is ``precision^-1 load``.
+        """
+        normal, load, *_ = self._summed(sizes)
+        normal[np.diag_indices_from(normal)] += 1.0 / sizes.groups[self.group_of] ** 2
+        return normal, load
+
+    def evidence(self, sizes: Sizes) -> float:
+        """Return the logarithm of the marginal likelihood, up to a constant.
+
+        Parameters
+        ----------
+        sizes : Sizes
+            Standard deviations.
+
+        Returns
+        -------
+        float
+            Log evidence [nat].
+        """
+        normal, load, root, pull, gain = self._summed(sizes)
+        prior = 1.0 / sizes.groups[self.group_of] ** 2
+        normal[np.diag_indices_from(normal)] += prior
+        try:
+            factor = cho_factor(normal, lower=True, check_finite=False)
+        except np.linalg.LinAlgError:
+            return -np.inf
+        mean = cho_solve(factor, load, check_finite=False)
+        misfit = gain @ self.power - np.sum(pull**2) - load @ mean
+        log_det = 2.0 * np.log(np.diag(factor[0])).sum() - np.log(prior).sum()
+        log_det += 2.0 * np.log(np.diagonal(root, axis1=1, axis2=2)).sum()
+        log_det -= self.count @ np.log(gain)
+        return float(-0.5 * (misfit + log_det))
+
+
+def best_sizes(
+    linear: Linearised, start: Sizes, centre: Array, spread: Array, *, steps: int = 12
+) -> Sizes:
+    """Return the sizes of greatest evidence under weak log-normal beliefs about them.
+
+    Parameters
+    ----------
+    linear : Linearised
+        Sums over the readings.
+    start : Sizes
+        Where to begin.
+    centre, spread : ndarray
+        Centre and standard deviation of the logarithm of each size; a spread of 0 holds it.
+    steps : int
+        Quasi-Newton steps at most.
+
+    Returns
+    -------
+    Sizes
+        The best found; `start` if nothing is better.
+    """
+    free = spread > 0
+    fixed = start.vector()
+
+    def loss(x: Array) -> float:
+        vector = fixed.copy()
+        vector[free] = x
+        pull = float(np.sum(((x - centre[free]) / spread[free]) ** 2))
+        return 0.5 * pull - linear.evidence(start.replaced(vector))
+
+    bounds = [(c - 4 * s, c + 4 * s) for c, s in zip(centre[free], spread[free], strict=True)]
+    found = minimize(
+        loss,
+        np.clip(fixed[free], *np.array(bounds).T),
+        method="L-BFGS-B",
+        bounds=bounds,
+        options={"maxiter": steps, "eps": 1e-3},
+    )
+    vector = fixed.copy()
+    if np.isfinite(found.fun):
+        vector[free] = found.x
+    return start.replaced(vector)

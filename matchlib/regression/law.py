@@ -1,0 +1,426 @@
+"""The film law with its free values: recipes in, reflectance and its exact derivatives out.
+
+A row's internal reflectance is ``rho exp(-A) + S (1 - exp(-A)) / A`` (see `matchlib.film`) with
+
+* ``log rho``: the ground's spectrum. A blend of grounds is the mean of the logarithms weighted by
+  share times hiding strength (a dark flake counts for more than its share), plus a ladder term
+  per pair that vanishes at both ends;
+* ``A = path * sum of dose_c a_c``: ``a_c > 0`` the absorption spectrum of colour c for one coat
+  of 6:1;
+* ``S = path * sum of dose_c s_c``: ``s_c > 0`` the little that a colour hides;
+* ``dose_c = share_c * sum over steps of h_c(fraction) * coats``, where ``log h`` is linear in the
+  logarithm of the fraction with a slope near 1 and a slight bend (absorption in translucent
+  coatings is not exactly linear in concentration: Gorji Bandpay et al. 2018), the first coat lays
+  thinner, and later ones may lay a little more or less.
+
+Then the surface (Saunderson 1942; `matchlib.film.saunderson`), with its own internal reflectance
+under clear coat and without, and a residual field for what the law leaves (`Residual`).
+
+Every derivative is written out by the chain rule; a test compares them with differences.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.colorimetry import GRID
+from matchlib.film import EXTERNAL_K1, INTERNAL_K2, single_scatter
+from matchlib.regression.basis import constant_curve, ramp_curve, smooth_curves
+from matchlib.regression.residual import Residual
+from matchlib.regression.table import RecipeTable, Vocabulary
+
+__all__ = ["FilmLaw", "Priors", "State"]
+
+Array = NDArray[np.float64]
+
+_LARGEST = 1.7
+"""Internal reflectance is held below this under the surface correction, whose pole is at 1/k2."""
+
+
+@dataclass(frozen=True)
+class Priors:
+    """What is believed before any panel, as centres and standard deviations.
+
+    The reasons: absorption and metallic reflectance are smooth over some tens of nm; film a coat
+    is near constant; the first coat bites into the ground and lays thinner (common practice, no
+    source); strength is nearly linear in volume fraction (Beer 1852), bending below at the rich
+    end; transparent colours scatter little, or they would not be transparent.
+
+    Parameters
+    ----------
+    ground_level, ground_level_sd, ground_tilt_sd : float
+        Logarithm of the ground's internal reflectance: centre, spread, tilt [-].
+    ground_length : float
+        Correlation length of a ground's spectrum [nm].
+    colour_level, colour_level_sd : float
+        Logarithm of a colour's absorbance for one coat of 6:1, both ways: centre, spread [-].
+    colour_length : float
+        Correlation length of an absorption spectrum [nm].
+    scatter, scatter_sd : float
+        Scattering of one coat of 6:1 [-] and the spread of its logarithm.
+    slope_sd, own_slope_sd, bend_sd : float
+        Spread of the dose's slope (about 1), of each colour's own slope, of the bend [-].
+    first_coat, first_coat_sd, later_sd : float
+        How much of a coat the first one lacks [coats], its spread; spread of the trend.
+    k2_sd : float
+        Spread of the logit of the internal reflectance of the surface [-].
+    """
+
+    ground_level: float = -0.9
+    ground_level_sd: float = 0.9
+    ground_tilt_sd: float = 0.3
+    ground_length: float = 65.0
+    colour_level: float = -2.5
+    colour_level_sd: float = 1.2
+    colour_length: float = 45.0
+    scatter: float = 0.0015
+    scatter_sd: float = 1.2
+    slope_sd: float = 0.12
+    own_slope_sd: float = 0.05
+    bend_sd: float = 0.06
+    first_coat: float = 0.12
+    first_coat_sd: float = 0.12
+    later_sd: float = 0.03
+    k2_sd: float = 0.25
+
+
+@dataclass(frozen=True)
+class State:
+    """The law at one set of values: measured reflectance and its partial derivatives.
+
+    All arrays have the shape (n, b) unless said. Made by `FilmLaw.evaluate`.
+
+    Parameters
+    ----------
+    reflectance : ndarray
+        Measured reflectance [-].
+    by_ground, by_absorbance, by_scatter, by_field, by_k2, by_gain : ndarray
+        Derivative of it by log ground reflectance, A, S, the residual field, the logit of k2, and
+        the logarithm of an uncleared surface's gain.
+    absorption : ndarray, shape (c, b)
+        Absorption spectra.
+    scattering : ndarray, shape (c,)
+        Scattering of the colours.
+    dose : ndarray, shape (n, c)
+        Doses, path included.
+    by_slope, by_bend, by_first, by_later : ndarray, shape (n, c)
+        Derivatives of the doses.
+    weight : ndarray, shape (n, g)
+        Weight of each ground.
+    ground, mixed : ndarray
+        Log spectra of base grounds, shape (g, b) or (n, g, b) where geometries differ, and of
+        each row's ground.
+    haze : ndarray, shape (n,)
+        Derivative by the logarithm of an uncleared surface's haze.
+    """
+
+    reflectance: Array
+    by_ground: Array
+    by_absorbance: Array
+    by_scatter: Array
+    by_field: Array
+    by_k2: Array
+    by_gain: Array
+    absorption: Array
+    scattering: Array
+    dose: Array
+    by_slope: Array
+    by_bend: Array
+    by_first: Array
+    by_later: Array
+    weight: Array
+    ground: Array
+    mixed: Array
+    haze: Array
+
+
+@dataclass(frozen=True)
+class FilmLaw:
+    """The law for one vocabulary: where each free value stands and how strong its prior is.
+
+    Parameters
+    ----------
+    words : Vocabulary
+        Names in use.
+    priors : Priors
+        Beliefs.
+    residual : Residual
+        The field of what the law leaves; `Residual.none` for none.
+    """
+
+    words: Vocabulary
+    priors: Priors
+    residual: Residual
+    slices: dict[str, slice] = field(init=False, repr=False)
+    groups: tuple[str, ...] = field(init=False, repr=False)
+    group_of: NDArray[np.intp] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        p = self.priors
+        level = constant_curve(GRID, sd=p.ground_level_sd)
+        tilt = ramp_curve(GRID, sd=p.ground_tilt_sd)
+        curves = {
+            "ground": np.hstack([level, tilt]),
+            "ground wave": smooth_curves(GRID, length=p.ground_length, sd=1.0),
+            "colour": constant_curve(GRID, sd=p.colour_level_sd),
+            "colour wave": smooth_curves(GRID, length=p.colour_length, sd=1.0),
+            "geometry": np.hstack([constant_curve(GRID, sd=0.8), ramp_curve(GRID, sd=0.15)]),
+            "ladder": np.hstack([constant_curve(GRID, sd=0.25), ramp_curve(GRID, sd=0.08)]),
+        }
+        g, c = len(self.words.grounds), len(self.words.colours)
+        sizes = {
+            "ground": (g * curves["ground"].shape[1], "fixed"),
+            "ground wave": (g * curves["ground wave"].shape[1], "ground wave"),
+            "geometry": (
+                g * (len(self.words.geometries) - 1) * curves["geometry"].shape[1],
+                "fixed",
+            ),
+            "hiding": (g, "fixed"),
+            "ladder": (2 * len(self.words.pairs) * curves["ladder"].shape[1], "fixed"),
+            "colour": (c * curves["colour"].shape[1], "fixed"),
+            "colour wave": (c * curves["colour wave"].shape[1], "colour wave"),
+            "scatter": (c, "fixed"),
+            "own slope": (c, "fixed"),
+            "dose": (4, "fixed"),
+            "surface": (4, "fixed"),
+            "sprayer": (len(self.words.sprayers), "sprayer"),
+            "residual shared": (self.residual.size_shared, "residual shared"),
+            "residual ground": (self.residual.size_ground, "residual ground"),
+        }
+        slices, groups, owner, at = {}, [], [], 0
+        for name, (size, group) in sizes.items():
+            slices[name] = slice(at, at + size)
+            at += size
+            if group not in groups:
+                groups.append(group)
+            owner += [groups.index(group)] * size
+        object.__setattr__(self, "curves", curves)
+        object.__setattr__(self, "slices", slices)
+        object.__setattr__(self, "groups", tuple(groups))
+        object.__setattr__(self, "group_of", np.array(owner, np.intp))
+
+    curves: dict[str, Array] = field(init=False, repr=False)
+
+    @property
+    def size(self) -> int:
+        """Number of free values."""
+        return len(self.group_of)
+
+    def spectra(self, z: Array) -> tuple[Array, Array]:
+        """Return the spectra that the values stand for.
+
+        Parameters
+        ----------
+        z : ndarray, shape (size,)
+            Free values.
+
+        Returns
+        -------
+        log_ground : ndarray, shape (q, g, b)
+            Log internal reflectance of the base grounds by geometry.
+        absorption : ndarray, shape (c, b)
+            Absorbance of one coat of 6:1, both ways at 45:0 [-].
+        """
+        g, c = len(self.words.grounds), len(self.words.colours)
+        q = max(1, len(self.words.geometries))
+        take = self._take
+        base = self.priors.ground_level + take(z, "ground", g) + take(z, "ground wave", g)
+        log_ground = np.repeat(base[None], q, axis=0)
+        if q > 1:
+            extra = take(z, "geometry", (q - 1) * g).reshape(q - 1, g, -1)
+            log_ground[1:] += extra
+        absorption = np.exp(
+            np.minimum(
+                self.priors.colour_level + take(z, "colour", c) + take(z, "colour wave", c), 4.0
+            )
+        )
+        return log_ground, absorption
+
+    def _take(self, z: Array, name: str, count: int) -> Array:
+        curves = self.curves[name]
+        result: Array = z[self.slices[name]].reshape(count, curves.shape[1]) @ curves.T
+        return result
+
+    def _doses(self, z: Array, t: RecipeTable) -> tuple[Array, ...]:
+        p = self.priors
+        slope, bend, first, later = z[self.slices["dose"]]
+        slopes = 1.0 + p.slope_sd * slope + p.own_slope_sd * z[self.slices["own slope"]]
+        coats = (
+            t.coats
+            - (p.first_coat + p.first_coat_sd * first) * t.first
+            + p.later_sd * later * t.logk
+        )
+        people = z[self.slices["sprayer"]]
+        person = np.append(people, 0.0)[t.sprayer] if len(people) else np.zeros(len(t))
+        share = t.colour_share * (t.path * np.exp(person))[:, None]
+        x = t.bend
+        h = np.exp(slopes[None, :, None] * x[:, None, :] + (p.bend_sd * bend * x**2)[:, None, :])
+        # Sum over steps; a padded step has no coats and drops out.
+        dose = share * (h * coats[:, None, :]).sum(axis=2)
+        by_slope = share * (h * (coats * x)[:, None, :]).sum(axis=2)
+        by_bend = share * (h * (coats * x**2)[:, None, :]).sum(axis=2) * p.bend_sd
+        by_first = -share * (h * t.first[:, None, :]).sum(axis=2) * p.first_coat_sd
+        by_later = share * (h * t.logk[:, None, :]).sum(axis=2) * p.later_sd
+        return dose, by_slope, by_bend, by_first, by_later
+
+    def _ground(self, z: Array, t: RecipeTable, log_ground: Array) -> tuple[Array, Array, Array]:
+        strength = t.ground_share * np.exp(0.7 * z[self.slices["hiding"]])
+        weight = strength / strength.sum(axis=1, keepdims=True)
+        if len(log_ground) == 1:
+            ground = log_ground[0]
+            mixed = weight @ ground
+        else:
+            ground = log_ground[np.maximum(t.geometry, 0)]
+            mixed = np.einsum("ng,ngb->nb", weight, ground)
+        if self.words.pairs:
+            ladder = self._take(z, "ladder", 2 * len(self.words.pairs))
+            mixed = mixed + self._ladder_shares(t) @ ladder
+        return weight, ground, mixed
+
+    def _ladder_shares(self, t: RecipeTable) -> Array:
+        a, b = np.array(self.words.pairs, np.intp).T
+        sa, sb = t.ground_share[:, a], t.ground_share[:, b]
+        product = 4.0 * sa * sb
+        return np.stack([product, product * (sa - sb)], axis=2).reshape(len(t), -1)
+
+    def evaluate(self, z: Array, t: RecipeTable) -> State:
+        """Evaluate the law.
+
+        Parameters
+        ----------
+        z : ndarray, shape (size,)
+            Free values.
+        t : RecipeTable
+            n rows.
+
+        Returns
+        -------
+        State
+            Reflectance, shape (n, 31), and its derivatives.
+        """
+        log_ground, absorption = self.spectra(z)
+        weight, ground, mixed = self._ground(z, t, log_ground)
+        dose, by_slope, by_bend, by_first, by_later = self._doses(z, t)
+        scattering = self.priors.scatter * np.exp(
+            np.clip(self.priors.scatter_sd * z[self.slices["scatter"]], -8.0, 4.0)
+        )
+        a = dose @ absorption
+        s = (dose @ scattering)[:, None]
+        phi, phi_slope = single_scatter(a)
+        field_ = np.exp(np.clip(self.residual.field(z, self.slices, t), -1.0, 1.0))
+        filtered = np.exp(mixed - a) * field_
+        inner = filtered + s * phi * field_
+        k2_logit = np.log(INTERNAL_K2 / (1 - INTERNAL_K2)) + self.priors.k2_sd * z[
+            self.slices["surface"]
+        ][:2]
+        k2 = (1.0 / (1.0 + np.exp(-k2_logit)))[np.where(t.cleared, 0, 1)]
+        k2 = np.where(t.aspecular, 0.0, k2)[:, None]
+        _, _, haze_z, gain_z = z[self.slices["surface"]]
+        uncleared = ~t.cleared
+        haze = np.where(uncleared, 0.004 * np.exp(np.clip(0.8 * haze_z, -6, 4)), 0.0)
+        gain = np.where(uncleared, np.exp(0.06 * gain_z), 1.0)[:, None] * (1.0 - EXTERNAL_K1)
+        held = inner < _LARGEST
+        safe = np.where(t.aspecular[:, None], inner, np.minimum(inner, _LARGEST))
+        pole = 1.0 - k2 * safe
+        core = gain * (1.0 - k2) * safe / pole
+        slope = gain * (1.0 - k2) / pole**2 * (held | t.aspecular[:, None])
+        # d/dk2 of (1-k2) R / (1 - k2 R) is -(R - R^2) / (1 - k2 R)^2; times dk2/dlogit.
+        by_k2 = gain * (safe**2 - safe) / pole**2 * k2 * (1.0 - k2) * self.priors.k2_sd
+        gloss = np.where(t.glossy, EXTERNAL_K1, 0.0)
+        return State(
+            reflectance=core + (haze + gloss)[:, None],
+            by_ground=slope * filtered,
+            by_absorbance=slope * (s * phi_slope * field_ - filtered),
+            by_scatter=slope * phi * field_,
+            by_field=slope * inner,
+            by_k2=by_k2,
+            by_gain=0.06 * core * uncleared[:, None],
+            absorption=absorption,
+            scattering=scattering,
+            dose=dose,
+            by_slope=by_slope,
+            by_bend=by_bend,
+            by_first=by_first,
+            by_later=by_later,
+            weight=weight,
+            ground=ground,
+            mixed=mixed,
+            haze=0.8 * haze,
+        )
+
+    def jacobian(self, s: State, z: Array, t: RecipeTable, m: Array) -> tuple[Array, Array]:
+        """Carry derivatives by reflectance back to the free values.
+
+        Parameters
+        ----------
+        s : State
+            The law at `z`.
+        z : ndarray, shape (size,)
+            Free values.
+        t : RecipeTable
+            n rows.
+        m : ndarray, shape (n, k, b)
+            Derivative of k observations by measured reflectance.
+
+        Returns
+        -------
+        jacobian : ndarray, shape (n, k, size)
+            Derivative of the observations by the free values.
+        effects : ndarray, shape (n, k, 2)
+            Derivative by the logarithm of the whole film and of the ground's level: what varies
+            from panel to panel.
+        """
+        n, k, _ = m.shape
+        p, at = self.priors, self.slices
+        out = np.zeros((n, k, self.size))
+        by_ground = m * s.by_ground[:, None, :]
+
+        def fill(name: str, scale: Array, block: Array) -> None:
+            # scale (n, j) times block (n, k, v) for each of j owners.
+            full = scale[:, None, :, None] * block[:, :, None, :]
+            out[:, :, at[name]] = full.reshape(n, k, -1)
+
+        fill("ground", s.weight, by_ground @ self.curves["ground"])
+        fill("ground wave", s.weight, by_ground @ self.curves["ground wave"])
+        q = len(self.words.geometries)
+        if q > 1:
+            member = (t.geometry[:, None] == np.arange(1, q)).astype(float)
+            owners = (member[:, :, None] * s.weight[:, None, :]).reshape(n, -1)
+            fill("geometry", owners, by_ground @ self.curves["geometry"])
+        if self.words.pairs:
+            fill("ladder", self._ladder_shares(t), by_ground @ self.curves["ladder"])
+            own = s.ground if s.ground.ndim == 3 else s.ground[None]
+            plain = np.einsum("ng,ngb->nb", s.weight, np.broadcast_to(own, (n, *own.shape[1:])))
+            gaps = np.einsum("nkb,ngb->nkg", by_ground, own - plain[:, None, :])
+            out[:, :, at["hiding"]] = 0.7 * s.weight[:, None, :] * gaps
+        by_a = m * s.by_absorbance[:, None, :]
+        by_s = np.einsum("nkb,nb->nk", m, s.by_scatter)
+        # Effect of one unit more of each colour's dose, shape (n, k, c).
+        dosed = by_a @ s.absorption.T + by_s[:, :, None] * s.scattering
+        waves, level = self.curves["colour wave"], self.curves["colour"]
+        for c in range(len(self.words.colours)):
+            weighted = by_a * (s.dose[:, c, None] * s.absorption[c])[:, None, :]
+            v = waves.shape[1]
+            start = at["colour wave"].start + c * v
+            out[:, :, start : start + v] = weighted @ waves
+            out[:, :, at["colour"].start + c] = weighted @ level[:, 0]
+        out[:, :, at["scatter"]] = by_s[:, :, None] * s.dose[:, None, :] * s.scattering
+        out[:, :, at["scatter"]] *= p.scatter_sd
+        out[:, :, at["own slope"]] = dosed * s.by_slope[:, None, :] * p.own_slope_sd
+        shared = (s.by_slope * p.slope_sd, s.by_bend, s.by_first, s.by_later)
+        for j, by in enumerate(shared):
+            out[:, :, at["dose"].start + j] = np.einsum("nkc,nc->nk", dosed, by)
+        film = np.einsum("nkc,nc->nk", dosed, s.dose)
+        by_k2 = np.einsum("nkb,nb->nk", m, s.by_k2)
+        surface = at["surface"].start
+        out[:, :, surface] = by_k2 * t.cleared[:, None]
+        out[:, :, surface + 1] = by_k2 * ~t.cleared[:, None]
+        out[:, :, surface + 2] = m.sum(axis=2) * s.haze[:, None]
+        out[:, :, surface + 3] = np.einsum("nkb,nb->nk", m, s.by_gain)
+        for j in range(len(self.words.sprayers)):
+            out[:, :, at["sprayer"].start + j] = film * (t.sprayer == j)[:, None]
+        self.residual.fill(out, at, t, m * s.by_field[:, None, :])
+        return out, np.stack([film, by_ground.sum(axis=2)], axis=2)

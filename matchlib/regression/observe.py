@@ -1,0 +1,262 @@
+"""From reflectance to what was read: Lab under each viewing, and the tone of whole spectra.
+
+A spectral reading is compared twice: in Lab, which is what the eye judges, and as a spectrum in
+lightness-like tone (the cube root of CIE L*, so that dark and light wavelengths count as the eye
+counts them), on its ten smoothest components. A reading in Lab is compared in Lab alone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.fft import dct
+
+from matchlib.colorimetry import (
+    GRID,
+    interpolate_reflectance,
+    weights,
+    white_point,
+    xyz_to_lab_with_jacobian,
+)
+from matchlib.domain import Viewing
+from matchlib.errors import FitError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["Observations", "lab_of", "tone_of"]
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+KNOWN, SPECTRO, PHOTO, TONE = range(4)
+"""Families of noise: stated by the reading, instrument, photograph, spectral tone."""
+
+_TONES: Array = dct(np.eye(len(GRID)), norm="ortho", axis=0)[:10]
+
+
+def lab_of(reflectance: Array, illuminant: str, observer: str) -> tuple[Array, Array]:
+    """Return Lab and its derivative by reflectance.
+
+    Parameters
+    ----------
+    reflectance : ndarray, shape (n, 31)
+        Measured reflectance [-].
+    illuminant, observer : str
+        As in `matchlib.domain.Viewing`.
+
+    Returns
+    -------
+    lab : ndarray, shape (n, 3)
+        CIELAB.
+    jacobian : ndarray, shape (n, 3, 31)
+        Its derivative.
+    """
+    w = weights(illuminant, observer)
+    lab, by_xyz = xyz_to_lab_with_jacobian(reflectance @ w, white_point(illuminant, observer))
+    return lab, by_xyz @ w.T
+
+
+def tone_of(reflectance: Array) -> tuple[Array, Array]:
+    """Return the smooth components of a spectrum's tone, and their derivative.
+
+    Parameters
+    ----------
+    reflectance : ndarray, shape (n, 31)
+        Measured reflectance [-].
+
+    Returns
+    -------
+    tone : ndarray, shape (n, 10)
+        Components of 116 f(R), in units of lightness.
+    jacobian : ndarray, shape (n, 10, 31)
+        Their derivative.
+    """
+    knee = (6.0 / 29.0) ** 3
+    dark = reflectance < knee
+    root = np.cbrt(np.maximum(reflectance, knee))
+    tone = np.where(dark, reflectance * (29.0 / 6.0) ** 2 / 3.0 + 4.0 / 29.0, root)
+    slope = np.where(dark, (29.0 / 6.0) ** 2 / 3.0, 1.0 / (3.0 * root**2))
+    jacobian: Array = 116.0 * slope[:, None, :] * _TONES
+    return 116.0 * tone @ _TONES.T, jacobian
+
+
+@dataclass(frozen=True)
+class Observations:
+    """What was read, one row a reading.
+
+    Parameters
+    ----------
+    lab : ndarray, shape (n, 3)
+        As read, or from the spectrum under D65/10°.
+    light : tuple of (str, str)
+        Distinct pairs of illuminant and observer.
+    view : ndarray of int, shape (n,)
+        Place of each row in `light`.
+    spectral : ndarray of bool, shape (n,)
+        Rows that are spectra.
+    tone : ndarray, shape (n, 10)
+        Tone of the spectra; 0 where there is none.
+    family : ndarray of int, shape (n,)
+        Family of the Lab noise.
+    sd : ndarray, shape (n,)
+        Stated uncertainty where the family is `KNOWN`, else 1 [ΔE*ab].
+    """
+
+    lab: Array
+    light: tuple[tuple[str, str], ...]
+    view: Ints
+    spectral: NDArray[np.bool_]
+    tone: Array
+    family: Ints
+    sd: Array
+
+    @classmethod
+    def of(
+        cls,
+        y: ArrayLike | pd.DataFrame,
+        viewings: list[Viewing],
+        sources: list[str],
+        stated: Array,
+    ) -> Observations:
+        """Read a table of Lab, of spectra, or of both.
+
+        Parameters
+        ----------
+        y : array_like or DataFrame
+            (n, 3) Lab; (n, 31) reflectance 400-700 nm; or a DataFrame with columns ``L``, ``a``,
+            ``b`` and wavelengths [nm] as numbers, empty where a row has none.
+        viewings : list of Viewing
+            Of each row.
+        sources : list of str
+            Of each row.
+        stated : ndarray, shape (n,)
+            The readings' own uncertainty, NaN where not stated [ΔE*ab].
+
+        Returns
+        -------
+        Observations
+            Checked.
+
+        Raises
+        ------
+        FitError
+            If a row has neither, or numbers that are not finite, or spectra that do not cover
+            400-700 nm.
+        """
+        count = len(viewings)
+        lab, spectra = _split(y, count)
+        spectral = np.isfinite(spectra).all(axis=1)
+        whole = np.isfinite(lab).all(axis=1) | spectral
+        if not whole.all():
+            row = int(np.flatnonzero(~whole)[0]) + 1
+            raise FitError(
+                f"Row {row} has no reading that can be used.",
+                expected="L, a and b, or reflectance from 400 to 700 nm, all of them numbers",
+                got="missing or not finite",
+                remedy="leave the row out or fill it in.",
+            )
+        lights = [
+            ("D65", "10") if s else (v.illuminant, v.observer)
+            for v, s in zip(viewings, spectral, strict=True)
+        ]
+        light = tuple(sorted(set(lights)))
+        view = np.array([light.index(v) for v in lights], np.intp)
+        tone = np.zeros((count, len(_TONES)))
+        if spectral.any():
+            lab = lab.copy()
+            lab[spectral], _ = lab_of(spectra[spectral], "D65", "10")
+            tone[spectral], _ = tone_of(spectra[spectral])
+        known = np.isfinite(stated)
+        photo = np.array([s == "photo" for s in sources])
+        family = np.where(known, KNOWN, np.where(photo, PHOTO, SPECTRO)).astype(np.intp)
+        return cls(lab, light, view, spectral, tone, family, np.where(known, stated, 1.0))
+
+    def take(self, rows: Ints | NDArray[np.bool_]) -> Observations:
+        """Return some of the rows.
+
+        Parameters
+        ----------
+        rows : index
+            Integers or mask.
+
+        Returns
+        -------
+        Observations
+            Those rows.
+        """
+        return Observations(
+            self.lab[rows],
+            self.light,
+            self.view[rows],
+            self.spectral[rows],
+            self.tone[rows],
+            self.family[rows],
+            self.sd[rows],
+        )
+
+    def lab_of(self, reflectance: Array) -> tuple[Array, Array]:
+        """Return each row's Lab under its own light, and the derivative.
+
+        Parameters
+        ----------
+        reflectance : ndarray, shape (n, 31)
+            Measured reflectance by the law [-].
+
+        Returns
+        -------
+        lab : ndarray, shape (n, 3)
+            CIELAB.
+        jacobian : ndarray, shape (n, 3, 31)
+            Its derivative.
+        """
+        lab = np.empty((len(reflectance), 3))
+        jacobian = np.empty((len(reflectance), 3, len(GRID)))
+        for i, (illuminant, observer) in enumerate(self.light):
+            rows = self.view == i
+            lab[rows], jacobian[rows] = lab_of(reflectance[rows], illuminant, observer)
+        return lab, jacobian
+
+
+def _split(y: ArrayLike | pd.DataFrame, count: int) -> tuple[Array, Array]:
+    lab = np.full((count, 3), np.nan)
+    spectra = np.full((count, len(GRID)), np.nan)
+    columns = getattr(y, "columns", None)
+    if columns is not None and any(c in columns for c in ("L", "a", "b")):
+        frame: pd.DataFrame = y  # type: ignore[assignment]  # it has columns
+        lab = frame[["L", "a", "b"]].to_numpy(float)
+        numeric = [c for c in columns if c not in ("L", "a", "b")]
+        if numeric:
+            nm = np.array([float(c) for c in numeric])
+            values = frame[numeric].to_numpy(float)
+            spectra = _gridded(nm, values)
+        return lab, spectra
+    values = np.asarray(y, float)
+    if values.ndim == 2 and values.shape == (count, 3):
+        return values, spectra
+    if values.ndim == 2 and len(values) == count and columns is not None:
+        return lab, _gridded(np.array([float(c) for c in columns]), values)
+    if values.shape == (count, len(GRID)):
+        return lab, values
+    raise FitError(
+        "These readings do not have the shape of readings.",
+        expected=f"({count}, 3) Lab or ({count}, {len(GRID)}) reflectance from 400 to 700 nm",
+        got=f"{values.shape}",
+        remedy="give one reading a row; name the wavelengths as columns if they are others.",
+    )
+
+
+def _gridded(nm: Array, values: Array) -> Array:
+    order = np.argsort(nm)
+    nm, values = nm[order], values[:, order]
+    result = np.full((len(values), len(GRID)), np.nan)
+    patterns = np.isfinite(values)
+    for pattern in np.unique(patterns, axis=0):
+        if pattern.sum() < 4:
+            continue
+        rows = (patterns == pattern).all(axis=1)
+        result[rows] = interpolate_reflectance(nm[pattern], values[rows][:, pattern])
+    return result

@@ -1,0 +1,420 @@
+"""The fit itself: free values, their spread, the sizes of noise, and which panels to trust.
+
+Damped Gauss-Newton steps towards the most probable values, alternating with the choice of sizes by
+evidence (`matchlib.regression.evidence`) and with each panel's probability of being what its back
+says. That probability comes from a mixture of the panel's own noise and one many times wider
+(Box and Tiao 1968), so that a wrong back loses its say instead of bending the law.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import cho_factor, cho_solve
+
+from matchlib.errors import FitError
+from matchlib.regression.evidence import Linearised, Sizes, best_sizes
+from matchlib.regression.law import FilmLaw
+from matchlib.regression.observe import KNOWN, TONE, Observations, tone_of
+from matchlib.regression.table import RecipeTable
+
+__all__ = ["FittedLaw", "Rows", "fit_law"]
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+CHUNK = 600
+"""Panels worked on at a time: bounds memory, not the result."""
+
+LEARNT_FROM = 1200
+"""Sizes are learnt from at most so many panels; more would not sharpen a handful of numbers."""
+
+WRONG_BACKS = 0.03
+"""Share of panels believed to carry a wrong recipe before any reading (common practice, no source)."""
+
+WIDER = 12.0
+"""A wrong back's reading misses by some so many times more than a right one's."""
+
+_CENTRES = {
+    "effects": [(0.05, 0.6), (0.01, 0.7), (0.15, 0.8)],
+    "noise": [(1.0, 0.0), (0.1, 0.5), (1.5, 0.4), (1.2, 0.6)],
+    "groups": {
+        "fixed": (1.0, 0.0),
+        "ground wave": (0.25, 0.5),
+        "colour wave": (1.3, 0.4),
+        "sprayer": (0.06, 0.5),
+        "residual shared": (0.03, 1.2),
+        "residual ground": (0.02, 1.2),
+    },
+}
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Readings ready to fit.
+
+    Parameters
+    ----------
+    table : RecipeTable
+        n rows.
+    seen : Observations
+        n rows.
+    panel : ndarray of int, shape (n,)
+        Panel of each row, 0 to m - 1.
+    """
+
+    table: RecipeTable
+    seen: Observations
+    panel: Ints
+
+    @property
+    def panels(self) -> int:
+        """Number of panels."""
+        return int(self.panel.max()) + 1
+
+    def of_panels(self, chosen: Ints) -> Rows:
+        """Return the rows of some panels, renumbered.
+
+        Parameters
+        ----------
+        chosen : ndarray of int
+            Panels, rising.
+
+        Returns
+        -------
+        Rows
+            Their rows.
+        """
+        place = np.full(self.panels, -1)
+        place[chosen] = np.arange(len(chosen))
+        mask = place[self.panel] >= 0
+        return Rows(self.table.take(mask), self.seen.take(mask), place[self.panel[mask]])
+
+
+@dataclass(frozen=True)
+class FittedLaw:
+    """A law with its most probable values and their covariance.
+
+    Parameters
+    ----------
+    law : FilmLaw
+        The law.
+    z : ndarray, shape (p,)
+        Most probable values.
+    covariance : ndarray, shape (p, p)
+        Of the values, given the readings.
+    sizes : Sizes
+        Standard deviations of effects, noises and priors.
+    trust : ndarray, shape (m,)
+        Probability that each panel is what its back says [-].
+    evidence : float
+        Log evidence of the panels that the sizes were learnt from [nat].
+    """
+
+    law: FilmLaw
+    z: Array
+    covariance: Array
+    sizes: Sizes
+    trust: Array
+    evidence: float
+
+
+def start_sizes(law: FilmLaw) -> tuple[Sizes, Array, Array]:
+    """Return the sizes believed before any reading, and how firmly.
+
+    Parameters
+    ----------
+    law : FilmLaw
+        Gives the prior groups.
+
+    Returns
+    -------
+    sizes : Sizes
+        Centres.
+    centre, spread : ndarray
+        Of the logarithms, in the order of `Sizes.vector`.
+    """
+    effects, noise, groups = _CENTRES["effects"], _CENTRES["noise"], _CENTRES["groups"]
+    chosen = [groups[g] for g in law.groups]  # type: ignore[call-overload]  # keyed by name
+    pairs = np.array([*effects, *noise, *chosen], float)
+    e, n = len(effects), len(noise)
+    sizes = Sizes(pairs[:e, 0], pairs[e : e + n, 0], pairs[e + n :, 0])
+    return sizes, np.log(pairs[:, 0]), pairs[:, 1]
+
+
+def _stack(law: FilmLaw, z: Array, rows: Rows, *, slopes: bool) -> dict[str, Array]:
+    """Return observation less law, noise family and (with slopes) derivatives, one row a scalar."""
+    state = law.evaluate(z, rows.table)
+    lab, by_r = rows.seen.lab_of(state.reflectance)
+    scale = 1.0 / rows.seen.sd
+    misses = [((rows.seen.lab - lab) * scale[:, None]).ravel()]
+    families = [np.repeat(rows.seen.family, 3)]
+    owners = [np.repeat(rows.panel, 3)]
+    spectral = np.flatnonzero(rows.seen.spectral)
+    tone = by_tone = np.zeros((0, 0))
+    if len(spectral):
+        tone, by_tone = tone_of(np.maximum(state.reflectance[spectral], 1e-6))
+        width = tone.shape[1]
+        misses.append((rows.seen.tone[spectral] - tone).ravel())
+        families.append(np.full(tone.size, TONE))
+        owners.append(np.repeat(rows.panel[spectral], width))
+    out = {
+        "miss": np.concatenate(misses),
+        "family": np.concatenate(families),
+        "panel": np.concatenate(owners),
+    }
+    jacobian, varied = law.jacobian(state, z, rows.table, by_r)
+    mottle = np.broadcast_to(np.eye(3), (len(lab), 3, 3))
+    effects = [(np.concatenate([varied, mottle], axis=2) * scale[:, None, None]).reshape(-1, 5)]
+    jacobians = [(jacobian * scale[:, None, None]).reshape(-1, law.size)] if slopes else []
+    if len(spectral):
+        part = rows.table.take(spectral)
+        some = replace(
+            state,
+            **{
+                k: v[spectral]
+                for k, v in state.__dict__.items()
+                if k not in ("absorption", "scattering", "ground")
+            },
+            ground=state.ground[spectral] if state.ground.ndim == 3 else state.ground,
+        )
+        jacobian, varied = law.jacobian(some, z, part, by_tone)
+        effects.append(
+            np.concatenate([varied, np.zeros((*tone.shape, 3))], axis=2).reshape(-1, 5)
+        )
+        if slopes:
+            jacobians.append(jacobian.reshape(-1, law.size))
+    out["effects"] = np.concatenate(effects)
+    if slopes:
+        out["jacobian"] = np.concatenate(jacobians)
+    return out
+
+
+def _linearise(law: FilmLaw, z: Array, rows: Rows, trust: Array) -> Linearised:
+    s = _stack(law, z, rows, slopes=True)
+    return Linearised(
+        jacobian=s["jacobian"],
+        target=s["miss"] + s["jacobian"] @ z,
+        effects=s["effects"],
+        family=s["family"],
+        panel=s["panel"],
+        trust=trust,
+        group_of=law.group_of,
+        families=4,
+    )
+
+
+def _chunks(rows: Rows) -> list[tuple[Ints, Rows]]:
+    count = rows.panels
+    if count <= CHUNK:
+        return [(np.arange(count), rows)]
+    pieces = np.array_split(np.arange(count), -(-count // CHUNK))
+    return [(p, rows.of_panels(p)) for p in pieces]
+
+
+def panel_distances(
+    law: FilmLaw, z: Array, rows: Rows, sizes: Sizes
+) -> tuple[Array, Array]:
+    """Return how far each panel's readings are from the law.
+
+    Parameters
+    ----------
+    law : FilmLaw
+        The law.
+    z : ndarray
+        Its values.
+    rows : Rows
+        m panels.
+    sizes : Sizes
+        Standard deviations.
+
+    Returns
+    -------
+    squared : ndarray, shape (m,)
+        Squared Mahalanobis distance under panel effects and noise.
+    count : ndarray, shape (m,)
+        Scalar observations of each panel.
+    """
+    s = _stack(law, z, rows, slopes=False)
+    noise = sizes.noise[s["family"].astype(int)]
+    miss = s["miss"] / noise
+    effects = s["effects"] * sizes.effect_sds / noise[:, None]
+    m, who = rows.panels, s["panel"].astype(np.intp)
+    own = np.tile(np.eye(5), (m, 1, 1))
+    np.add.at(own, who, effects[:, :, None] * effects[:, None, :])
+    pull = np.zeros((m, 5))
+    np.add.at(pull, who, effects * miss[:, None])
+    squared = np.bincount(who, miss**2, m)
+    squared -= np.einsum("pi,pi->p", pull, np.linalg.solve(own, pull[:, :, None])[:, :, 0])
+    return squared, np.bincount(who, minlength=m).astype(float)
+
+
+def trust_of(squared: Array, count: Array) -> Array:
+    """Return the probability that each panel is what its back says.
+
+    Parameters
+    ----------
+    squared, count : ndarray, shape (m,)
+        From `panel_distances`.
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        Probability [-].
+    """
+    # A spectrum's tone components overlap Lab; three observations is what a reading is worth.
+    worth = np.minimum(count, 3.0) / count
+    right = -0.5 * squared * worth
+    wrong = -0.5 * squared * worth / WIDER**2 - np.minimum(count, 3.0) * np.log(WIDER)
+    odds = np.log(WRONG_BACKS / (1 - WRONG_BACKS)) + wrong - right
+    result: Array = 1.0 / (1.0 + np.exp(np.clip(odds, -50, 50)))
+    return result
+
+
+def _objective(law: FilmLaw, z: Array, chunks: list[tuple[Ints, Rows]], sizes: Sizes, trust: Array) -> float:
+    prior = np.sum((z / sizes.groups[law.group_of]) ** 2)
+    return float(
+        prior
+        + sum(
+            trust[who] @ panel_distances(law, z, part, sizes)[0] for who, part in chunks
+        )
+    )
+
+
+def _normal(
+    law: FilmLaw, z: Array, chunks: list[tuple[Ints, Rows]], sizes: Sizes, trust: Array
+) -> tuple[Array, Array]:
+    prior = np.diag(1.0 / sizes.groups[law.group_of] ** 2)
+    precision, load = prior.copy(), np.zeros(law.size)
+    for who, part in chunks:
+        a, b = _linearise(law, z, part, trust[who]).normal(sizes)
+        precision += a - prior
+        load += b
+    return precision, load
+
+
+def _descend(
+    law: FilmLaw,
+    z: Array,
+    chunks: list[tuple[Ints, Rows]],
+    sizes: Sizes,
+    trust: Array,
+    *,
+    steps: int,
+    damping: float = 1e-3,
+) -> Array:
+    best = _objective(law, z, chunks, sizes, trust)
+    for _ in range(steps):
+        precision, load = _normal(law, z, chunks, sizes, trust)
+        gradient = load - precision @ z
+        for _ in range(8):
+            damped = precision.copy()
+            damped[np.diag_indices_from(damped)] *= 1.0 + damping
+            move = np.linalg.solve(damped, gradient)
+            trial = z + move
+            value = _objective(law, trial, chunks, sizes, trust)
+            if np.isfinite(value) and value < best:
+                break
+            damping = max(damping * 8.0, 1e-3)
+        else:
+            return z
+        gained = best - value
+        z, best, damping = trial, value, damping / 6.0
+        if gained < 1e-3 * (1.0 + 0.01 * abs(best)):
+            break
+    return z
+
+
+def fit_law(
+    law: FilmLaw,
+    rows: Rows,
+    *,
+    start: FittedLaw | None = None,
+    rounds: int = 4,
+    robust: bool = True,
+    random_state: int | None = 0,
+) -> FittedLaw:
+    """Fit the law to readings.
+
+    Parameters
+    ----------
+    law : FilmLaw
+        The law.
+    rows : Rows
+        Readings.
+    start : FittedLaw, optional
+        A fit of the same law without residual, to begin from.
+    rounds : int
+        Rounds of sizes, trust and descent.
+    robust : bool
+        Whether panels may be found to carry a wrong back.
+    random_state : int, optional
+        Decides which panels the sizes are learnt from, when there are very many.
+
+    Returns
+    -------
+    FittedLaw
+        The fit.
+
+    Raises
+    ------
+    FitError
+        If the values run away.
+    """
+    sizes, centre, spread = start_sizes(law)
+    # A size that no reading can speak of stays where it is believed.
+    present = set(rows.seen.family.tolist()) | ({TONE} if rows.seen.spectral.any() else set())
+    for family in range(4):
+        if family not in present or family == KNOWN:
+            spread[3 + family] = 0.0
+    z = np.zeros(law.size)
+    trust = np.ones(rows.panels)
+    chunks = _chunks(rows)
+    if start is None:
+        # Wide noise first: the law finds its place before any panel weighs heavily.
+        wide = Sizes(sizes.effects * 3.0, sizes.noise * 5.0, sizes.groups)
+        z = _descend(law, z, chunks, wide, trust, steps=12)
+        z = _descend(law, z, chunks, sizes, trust, steps=6)
+    else:
+        shared = start.law.size
+        z[:shared] = start.z
+        trust = start.trust
+        sizes = Sizes(
+            start.sizes.effects,
+            start.sizes.noise,
+            np.array(
+                [
+                    start.sizes.groups[start.law.groups.index(g)]
+                    if g in start.law.groups
+                    else sizes.groups[i]
+                    for i, g in enumerate(law.groups)
+                ]
+            ),
+        )
+    draw = np.random.default_rng(random_state)
+    evidence = -np.inf
+    for _ in range(rounds):
+        if rows.panels > LEARNT_FROM:
+            some = np.sort(draw.choice(rows.panels, LEARNT_FROM, replace=False))
+        else:
+            some = np.arange(rows.panels)
+        linear = _linearise(law, z, rows.of_panels(some), trust[some])
+        sizes = best_sizes(linear, sizes, centre, spread)
+        evidence = linear.evidence(sizes)
+        if robust:
+            pairs = [panel_distances(law, z, part, sizes) for _, part in chunks]
+            trust = trust_of(*(np.concatenate(p) for p in zip(*pairs, strict=True)))
+        z = _descend(law, z, chunks, sizes, trust, steps=5)
+    precision, _ = _normal(law, z, chunks, sizes, trust)
+    if not np.isfinite(precision).all():
+        raise FitError(
+            "The regression did not settle.",
+            expected="readings that a film over a ground can make",
+            got="values that run away",
+            remedy="check the readings with the audit, and the scale of the spectra.",
+        )
+    factor = cho_factor(precision, lower=True)
+    covariance = cho_solve(factor, np.eye(law.size))
+    return FittedLaw(law, z, covariance, sizes, trust, evidence)
