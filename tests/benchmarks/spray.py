@@ -41,11 +41,11 @@ _SNELL_IN = np.sqrt(1 - (np.sin(np.pi / 4) / 1.5) ** 2)  # cosine in the film of
 _GROUND_KINDS = {
     "silver": (0.46, 0.02, 1.2, 0.6),
     "graphite": (0.15, -0.05, 1.0, 1.6),
-    "gold": (0.62, 0.75, 1.2, 0.8),
+    "gold": (0.70, 0.75, 1.2, 0.8),
     "coarse white metallic": (0.76, 0.05, 1.5, 0.4),
     "fine silver": (0.36, 0.00, 0.9, 0.7),
     "solid white": (0.86, 0.04, 0.0, 0.3),
-    "solid black": (0.015, 0.00, 0.0, 9.0),
+    "solid black": (0.015, 0.00, 0.0, 0.35),
     "copper": (0.34, 0.95, 1.1, 0.9),
 }
 # Band centres [nm], half widths [nm], heights; what is left between them is the colour.

@@ -1,0 +1,304 @@
+"""The invented workshop: a bench where wooden spinning tops are sprayed, its archive and samples.
+
+Nothing here was measured. The panels come out of a small optical model that is on purpose richer
+than what the regression assumes, so that the demonstration is no self-portrait: every coat is a
+layer that absorbs and scatters (Kubelka 1948, J. Opt. Soc. Am. 38, 448), laid on the coat below
+it; the first coat is thinner than the rest; rich mixes colour a little less than their share; a
+cold booth lays a little more; every panel and every coat has film of its own, every lot its own
+strength; light leaves through a Saunderson surface (1942, J. Opt. Soc. Am. 32, 727) whose inner
+constant differs by ground; the instrument adds its noise; and a few panels carry a wrong recipe on
+the back, as archives do. The names, the people and the customers are invented.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from dataclasses import replace
+from types import MappingProxyType
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Reading, Recipe, Viewing
+
+__all__ = ["DEMO_SEED", "DEMO_WRONG_BACKS", "demo_panels", "demo_targets", "demo_truth"]
+
+DEMO_SEED = 1907
+
+_Array = NDArray[np.float64]
+_NM = np.arange(400.0, 701.0, 10.0)
+
+# Level, blue end and red end against the middle, inner surface constant, tinting power in a blend.
+_GROUNDS = {
+    "silver": (0.45, 0.99, 1.00, 0.50, 1.0),
+    "coarse silver": (0.63, 0.97, 1.02, 0.44, 0.7),
+    "graphite": (0.16, 1.06, 0.97, 0.52, 2.2),
+    "pale gold": (0.54, 0.52, 1.16, 0.48, 1.2),
+    "pearl white": (0.80, 0.95, 1.01, 0.57, 0.4),
+    "black": (0.018, 1.00, 1.00, 0.58, 0.3),
+}
+# Bands (centre nm, width nm, height), scatter, and how far strength bends in rich mixes.
+_COLOURS = {
+    "cherry": (((520.0, 46.0, 3.4), (440.0, 42.0, 1.5)), 0.045, 0.55),
+    "lagoon": (((645.0, 60.0, 3.0), (590.0, 34.0, 0.9)), 0.030, 0.35),
+    "honey": (((428.0, 46.0, 3.6), (480.0, 26.0, 0.8)), 0.055, 0.45),
+    "violet": (((565.0, 48.0, 3.1), (610.0, 26.0, 0.7)), 0.035, 0.70),
+}
+_SCHEDULES = ("3@6:1", "4@8:1", "2@4:1", "5@6:1", "4@4:1", "3@3:1", "5@10:1", "2@6:1", "4@5:1")
+_SPRAYERS = {"day bench": 0.0, "evening bench": 0.02, "apprentice": -0.03}
+_LOTS = {"lot 11": 0.0, "lot 12": 0.012, "lot 13": -0.01}
+
+_EXTRA = (
+    # ground, colour, schedule, clear: panels again on another day
+    ("silver", "cherry", "3@6:1", "yes"),
+    ("silver", "cherry", "3@6:1", "yes"),
+    ("silver", "lagoon", "4@8:1", "yes"),
+    ("coarse silver", "honey", "2@4:1", "yes"),
+    ("graphite", "violet", "4@4:1", "yes"),
+    ("pale gold", "lagoon", "4@8:1", "yes"),
+    # under no clear coat
+    ("silver", "cherry", "4@6:1", "no"),
+    ("silver", "lagoon", "3@6:1", "no"),
+    ("graphite", "honey", "4@4:1", "no"),
+    ("coarse silver", "violet", "3@6:1", "no"),
+    # step-ups
+    ("silver", "cherry", "2@6:1 2@3:1", "yes"),
+    ("coarse silver", "lagoon", "2@8:1 2@4:1", "yes"),
+    ("pale gold", "violet", "1@6:1 3@4:1", "yes"),
+    ("pearl white", "honey", "3@10:1 1@3:1", "yes"),
+    ("graphite", "cherry", "2@4:1 2@2:1", "yes"),
+    # two colours in one pot
+    ("silver", "lagoon 2 + violet 1", "4@6:1", "yes"),
+    ("coarse silver", "honey 1 + cherry 1", "3@5:1", "yes"),
+    ("silver", "honey 3 + lagoon 1", "4@5:1", "yes"),
+    ("pale gold", "cherry 2 + violet 1", "3@4:1", "yes"),
+    # over the ladder
+    ("silver 3 + black 1", "lagoon", "3@6:1", "yes"),
+    ("silver 3 + black 1", "cherry", "4@6:1", "yes"),
+    ("silver 9 + black 1", "violet", "3@6:1", "yes"),
+    ("silver 1 + black 1", "honey", "4@4:1", "yes"),
+)
+_LADDER = ("silver 9 + black 1", "silver 3 + black 1", "silver 1 + black 1")
+
+DEMO_WRONG_BACKS: MappingProxyType[str, str] = MappingProxyType(
+    {
+        "T029": "the ratio was written colour first",
+        "T052": "one coat was not counted",
+        "T077": "the panel beside it had this ground",
+        "T098": "the ratio of the pot before it was written down",
+    }
+)
+"""Codes of the panels whose back is wrong on purpose, and how it came about."""
+
+
+def _spectrum_of_ground(ground: Ground) -> tuple[_Array, float]:
+    """Reflectance below the surface, and the surface's inner constant."""
+    light, weights, inner = [], [], []
+    for name, share in ground.shares.items():
+        level, blue, red, k2, power = _GROUNDS[name]
+        swing = np.tanh((_NM - 530.0) / 60.0)
+        ends = np.where(swing < 0, 1 + (1 - blue) * swing, 1 + (red - 1) * swing)
+        light.append(level * ends)
+        weights.append(share * power)
+        inner.append(k2)
+    weight = np.array(weights) / np.sum(weights)
+    base = np.array(light)
+    absorb = weight @ ((1 - base) ** 2 / (2 * base))  # K/S adds up, reflectance does not
+    spectrum = 1 + absorb - np.sqrt(absorb * (absorb + 2))
+    return np.asarray(spectrum), float(weight @ np.array(inner))
+
+
+def _pot(colour: Colour, fraction: float) -> tuple[_Array, _Array]:
+    """Absorption and scatter of a coat one film thick."""
+    absorb = np.full(_NM.size, 0.004)
+    scatter = np.full(_NM.size, 0.001)
+    for name, share in colour.shares.items():
+        bands, haze, bend = _COLOURS[name]
+        own = fraction * share
+        curve = sum(h * np.exp(-0.5 * ((_NM - c) / w) ** 2) for c, w, h in bands) + 0.03
+        absorb = absorb + own / (1 + bend * fraction) * curve
+        scatter = scatter + own * haze * (550.0 / _NM)
+    return absorb, scatter
+
+
+def _light(recipe: Recipe, films: _Array, *, dose: float = 1.0, level: float = 1.0) -> _Array:
+    """Reflectance factor (31,) of a recipe, given the film of each coat against nominal."""
+    below, inner = _spectrum_of_ground(recipe.ground)
+    below = np.minimum(below * level, 0.95)
+    if recipe.colour is not None and recipe.schedule is not None:
+        fractions = [s.ratio.fraction for s in recipe.schedule.steps for _ in range(s.coats)]
+        for coat, (fraction, film) in enumerate(zip(fractions, films, strict=True)):
+            thick = film * (0.82 if coat == 0 else 1.0) * (1 + 0.35 * (fraction - 0.15))
+            absorb, scatter = _pot(recipe.colour, fraction * dose)
+            a = 1 + absorb / scatter
+            b = np.sqrt(a * a - 1)
+            coth = 1 / np.tanh(b * scatter * thick * 1.067)  # 45 degrees in, upright out
+            below = (1 - below * (a - b * coth)) / (a - below + b * coth)
+    if recipe.clear is None:
+        inner *= 0.92
+    out = 0.96 * (1 - inner) * below / (1 - inner * below)
+    return np.asarray(out + (0.006 if recipe.clear is None else 0.0))
+
+
+def _lab(spectrum: _Array) -> _Array:
+    from matchlib import colorimetry
+
+    return np.asarray(colorimetry.spectrum_to_lab(spectrum, _NM))
+
+
+def demo_truth(recipe: Recipe) -> tuple[float, float, float]:
+    """Return what the invented workshop would read if nothing ever varied.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        Of the demonstration's grounds and colours.
+
+    Returns
+    -------
+    tuple of 3 float
+        Lab, D65/10°, 45:0.
+    """
+    coats = 0 if recipe.schedule is None else recipe.schedule.coats
+    lab = _lab(_light(recipe, np.ones(coats)))
+    return (float(lab[0]), float(lab[1]), float(lab[2]))
+
+
+def _recipe(ground: str, colour: str = "", schedule: str = "", clear: str = "yes") -> Recipe:
+    return Recipe(
+        Ground.parse(ground),
+        Colour.parse(colour) if colour else None,
+        CoatSchedule.parse(schedule) if schedule else None,
+        clear,
+    )
+
+
+def _plan() -> Iterator[Recipe]:
+    """Every panel in the order sprayed, the recipe that was truly sprayed."""
+    for ground in (*_GROUNDS, *_LADDER):
+        yield _recipe(ground)
+    for ground in ("silver", "graphite", "pale gold"):
+        yield _recipe(ground)
+        yield _recipe(ground, clear="no")
+    turn = 0
+    for ground in ("silver", "coarse silver", "graphite", "pale gold", "pearl white"):
+        for colour in _COLOURS:
+            if (ground, colour) == ("pale gold", "cherry"):
+                continue  # never sprayed: the first customer's sample asks for it
+            for i in range(5):
+                yield _recipe(ground, colour, _SCHEDULES[(turn + 2 * i) % len(_SCHEDULES)])
+            turn += 1
+    for row in _EXTRA:
+        yield _recipe(*row)
+
+
+def _miswritten(code: str, recipe: Recipe) -> Recipe:
+    """The recipe as the back of the panel has it."""
+    if code not in DEMO_WRONG_BACKS or recipe.schedule is None:
+        return recipe
+    step = recipe.schedule.steps[0]
+    if code == "T029":
+        text = f"{step.coats}@{step.ratio.colour}:{step.ratio.carrier}"
+        return replace(recipe, schedule=CoatSchedule.parse(text))
+    if code == "T052":
+        return replace(recipe, schedule=CoatSchedule.of(step.coats - 1, step.ratio))
+    if code == "T077":
+        return replace(recipe, ground=Ground.parse("silver"))
+    return replace(recipe, schedule=CoatSchedule.of(step.coats, "10:1"))
+
+
+def demo_panels(seed: int = DEMO_SEED) -> tuple[Panel, ...]:
+    """Return the archive of the invented workshop.
+
+    Parameters
+    ----------
+    seed : int
+        Decides film, lots, booth and instrument; the recipes are the same for every seed.
+
+    Returns
+    -------
+    tuple of Panel
+        Neat panels over five grounds, a ladder of silver and black, bare grounds, repeats,
+        step-ups, two-colour blends, some without clear coat; the later half read as spectra.
+    """
+    rng = np.random.default_rng(seed)
+    truth = list(_plan())
+    # Panels of one ground were not all sprayed in one week.
+    order = rng.permutation(len(truth))
+    spectra, rows = [], []
+    for i, recipe in enumerate(truth):
+        sprayer = str(rng.choice(list(_SPRAYERS), p=[0.5, 0.35, 0.15]))
+        day = dt.date(2024, 3, 4) + dt.timedelta(days=int(order[i]) * 2)
+        lot = list(_LOTS)[min(int(order[i]) * 3 // len(truth), 2)]
+        warm = 21 - 5 * np.cos(2 * np.pi * day.timetuple().tm_yday / 365) + rng.normal(0, 1)
+        coats = 0 if recipe.schedule is None else recipe.schedule.coats
+        film = _SPRAYERS[sprayer] - 0.004 * (warm - 21) + rng.normal(0, 0.035)
+        films = np.exp(film + rng.normal(0, 0.045, coats))
+        dose = float(np.exp(_LOTS[lot] + rng.normal(0, 0.01)))
+        level = float(np.exp(rng.normal(0, 0.009)))
+        light = _light(recipe, films, dose=dose, level=level)
+        times = 2 if i % 9 == 4 else 1
+        spectra += [light + rng.normal(0, 0.0008, _NM.size) for _ in range(times)]
+        damp = float(np.clip(52 - 0.8 * (warm - 21) + rng.normal(0, 6), 30, 80))
+        rows.append((sprayer, lot, day, float(warm), damp, times))
+    labs = _lab(np.array(spectra)) + rng.normal(0, 0.04, (len(spectra), 3))
+    panels, at = [], 0
+    for i, (recipe, row) in enumerate(zip(truth, rows, strict=True)):
+        sprayer, lot, day, warm, damp, times = row
+        code = f"T{i + 1:03d}"
+        readings = []
+        for j in range(at, at + times):
+            if order[i] >= len(truth) // 2:  # the year the workshop began to keep spectra
+                readings.append(_spectral(spectra[j]))
+            else:
+                readings.append(_read_lab(labs[j]))
+        at += times
+        panel = Panel(
+            code=code,
+            recipe=_miswritten(code, recipe),
+            readings=tuple(readings),
+            date=day,
+            sprayer=sprayer,
+            lot=lot,
+            temperature=round(warm, 1),
+            humidity=round(damp),
+        )
+        panels.append(panel)
+    return tuple(panels)
+
+
+def _spectral(light: _Array) -> Reading:
+    values = tuple(round(float(v), 5) for v in np.clip(light, 0.0, 1.0))
+    return Reading(Viewing(), wavelengths=tuple(_NM.tolist()), reflectance=values)
+
+
+def _read_lab(lab: _Array) -> Reading:
+    light, red, yellow = (round(float(v), 2) for v in lab)
+    return Reading(Viewing(), lab=(max(light, 0.0), red, yellow))
+
+
+def demo_targets(seed: int = DEMO_SEED) -> dict[str, Reading]:
+    """Return three customers' samples.
+
+    Parameters
+    ----------
+    seed : int
+        Decides the instrument's noise.
+
+    Returns
+    -------
+    dict of str to Reading
+        ``carousel ring`` is reached by a neat colour over a ground it was never sprayed over;
+        ``signal flag`` is brighter than any transparent colour here, out of reach; ``pond reed``
+        is a green that no neat colour has, and needs two colours in a pot. The last is a
+        spectrum, the others Lab.
+    """
+    rng = np.random.default_rng([seed, 3])
+    ring = _light(_recipe("pale gold", "cherry", "4@4.5:1"), np.ones(4))
+    reed = _light(_recipe("coarse silver", "honey 3 + lagoon 2", "4@5:1"), np.ones(4))
+    return {
+        "carousel ring": _read_lab(_lab(ring) + rng.normal(0, 0.04, 3)),
+        "signal flag": _read_lab(np.array([66.0, 68.0, 72.0]) + rng.normal(0, 0.04, 3)),
+        "pond reed": _spectral(reed + rng.normal(0, 0.0008, _NM.size)),
+    }
