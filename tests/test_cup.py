@@ -1,0 +1,99 @@
+"""The drawing of the cup says what it shows, and never the wrong way round."""
+
+import itertools
+import re
+from fractions import Fraction
+from xml.etree import ElementTree as ET
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from matchlib.domain import Colour, MixRatio
+from matchlib.errors import DomainError
+from workbook.cup import cup_layers, cup_speech, cup_svg, label_heights
+
+SVG = "{http://www.w3.org/2000/svg}"
+RATIOS = st.builds(
+    MixRatio, st.fractions(0, 50, max_denominator=8), st.fractions("1/8", 5, max_denominator=8)
+)
+NAMES = st.text(st.sampled_from("abc <>&\"'é-"), min_size=1, max_size=20).filter(str.strip)
+COLOURS = st.one_of(
+    st.none(),
+    st.lists(NAMES, min_size=1, max_size=4, unique_by=lambda n: " ".join(n.split()).casefold())
+    .map(lambda names: Colour(tuple((n, i + 1) for i, n in enumerate(names)))),
+)  # fmt: skip
+
+
+@given(RATIOS, COLOURS)
+def test_layers_are_the_ratio(ratio, colour):
+    layers = cup_layers(ratio, colour)
+    carrier = sum(x.parts for x in layers if x.what == "carrier")
+    dyes = sum(x.parts for x in layers if x.what != "carrier")
+    assert MixRatio(carrier, dyes) == ratio
+    assert layers[0].low == 0
+    assert layers[-1].high == 1
+    top = sum(x.high - x.low for x in layers if x.what != "carrier")
+    assert top == pytest.approx(ratio.fraction)
+    if ratio.carrier:
+        assert layers[0].what == "carrier"
+    if colour is not None and not colour.neat:
+        assert all(x.parts.denominator == 1 for x in layers)
+
+
+@given(RATIOS)
+def test_the_speech_is_never_reversed(ratio):
+    said = re.search(
+        r"That is (\S+) parts? carrier to (\S+) parts? colour, written (\S+);", cup_speech(ratio)
+    )
+    assert MixRatio(Fraction(said[1]), Fraction(said[2])) == ratio
+    assert MixRatio(*map(Fraction, said[3].split(":"))) == ratio
+    assert ("wrong way round" in cup_speech(ratio)) == (ratio.looks_reversed and ratio.carrier > 0)
+
+
+@given(RATIOS, COLOURS, st.sampled_from([None, "#336699"]))
+def test_the_drawing_is_whole_and_speaks(ratio, colour, fill):
+    root = ET.fromstring(cup_svg(ratio, colour=colour, fill=fill))  # noqa: S314 - our own output
+    assert root.get("role") == "img"
+    spoken = {e.get("id"): e.text for e in root if e.tag in (f"{SVG}title", f"{SVG}desc")}
+    assert set(root.get("aria-labelledby").split()) == set(spoken)
+    assert cup_speech(ratio, colour) in spoken.values()
+    assert ratio.words in spoken.values()
+    texts = ["".join(t.itertext()) for t in root.iter(f"{SVG}text")]
+    layers = cup_layers(ratio, colour)
+    assert len(texts) == len(layers)
+    for text, layer in zip(texts, layers, strict=True):
+        assert re.sub(r"\s", "", text) == re.sub(r"\s", "", layer.words)
+    patterns = {p.get("id") for p in root.iter(f"{SVG}pattern")}
+    used = re.findall(r"url\(#([^)]+)\)", ET.tostring(root, encoding="unicode"))
+    assert set(used) == patterns
+    assert len(patterns) >= min(2, len(layers))
+    tall = float(root.get("viewBox").split()[3])
+    heights = sorted(float(s.get("y")) for s in root.iter(f"{SVG}tspan"))
+    assert heights[0] > 10
+    assert heights[-1] < tall
+    assert all(b - a > 10 for a, b in itertools.pairwise(heights))
+
+
+def test_names_are_escaped():
+    svg = cup_svg(MixRatio(6, 1), colour=Colour.parse("<script>alert(1)</script>"))
+    assert "<script" not in svg
+    assert "&lt;script&gt;" in svg
+
+
+def test_two_drawings_on_a_page_do_not_share_ids():
+    first, second = (cup_svg(MixRatio(n, 1)) for n in (6, 3))
+    assert not set(re.findall(r'id="([^"]+)"', first)) & set(re.findall(r'id="([^"]+)"', second))
+
+
+def test_a_fill_must_be_a_colour():
+    with pytest.raises(DomainError):
+        cup_svg(MixRatio(6, 1), fill='red" onload="x')
+
+
+@given(RATIOS, COLOURS)
+def test_labels_do_not_overlap(ratio, colour):
+    layers = cup_layers(ratio, colour)
+    places = label_heights(layers, height=20.0 * len(layers), gap=20.0)
+    assert all(b - a >= 20 - 1e-9 for a, b in itertools.pairwise(places))
+    assert places[0] >= -1e-9
