@@ -20,6 +20,7 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
+from matchlib.colorimetry import reflectance_to_lab
 from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Reading, Recipe, Viewing
 
 __all__ = ["DEMO_SEED", "DEMO_WRONG_BACKS", "demo_panels", "demo_targets", "demo_truth"]
@@ -129,7 +130,7 @@ def _light(recipe: Recipe, films: _Array, *, dose: float = 1.0, level: float = 1
     if recipe.colour is not None and recipe.schedule is not None:
         fractions = [s.ratio.fraction for s in recipe.schedule.steps for _ in range(s.coats)]
         for coat, (fraction, film) in enumerate(zip(fractions, films, strict=True)):
-            thick = film * (0.82 if coat == 0 else 1.0) * (1 + 0.35 * (fraction - 0.15))
+            thick = film * (0.82 if coat == 0 else 1.0) * (1 + 0.2 * (fraction - 0.15))
             absorb, scatter = _pot(recipe.colour, fraction * dose)
             a = 1 + absorb / scatter
             b = np.sqrt(a * a - 1)
@@ -142,9 +143,7 @@ def _light(recipe: Recipe, films: _Array, *, dose: float = 1.0, level: float = 1
 
 
 def _lab(spectrum: _Array) -> _Array:
-    from matchlib import colorimetry
-
-    return np.asarray(colorimetry.spectrum_to_lab(spectrum, _NM))
+    return reflectance_to_lab(spectrum, wavelengths=_NM)
 
 
 def demo_truth(recipe: Recipe) -> tuple[float, float, float]:

@@ -7,7 +7,7 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from matchlib.colorimetry import delta_e_2000, spectrum_to_lab
+from matchlib.colorimetry import delta_e00, reflectance_to_lab
 from matchlib.demo import DEMO_WRONG_BACKS, demo_panels, demo_targets, demo_truth
 from matchlib.domain import CoatSchedule, Colour, Ground, Recipe
 
@@ -15,7 +15,7 @@ from matchlib.domain import CoatSchedule, Colour, Ground, Recipe
 def lab_of(reading):
     if reading.lab is not None:
         return np.array(reading.lab)
-    return spectrum_to_lab(np.array(reading.reflectance), np.array(reading.wavelengths))
+    return reflectance_to_lab(np.array(reading.reflectance))
 
 
 def recipe(ground, colour, schedule):
@@ -61,7 +61,7 @@ def test_same_seed_same_workshop_other_seed_other_readings(panels):
 
 def test_spread_of_panels_is_that_of_a_booth(panels):
     right = [p for p in panels if p.code not in DEMO_WRONG_BACKS and not p.recipe.bare]
-    errors = delta_e_2000(
+    errors = delta_e00(
         np.array([lab_of(p.readings[0]) for p in right]),
         np.array([demo_truth(p.recipe) for p in right]),
     )
@@ -74,7 +74,7 @@ def test_the_wrong_backs_and_no_others_are_wrong(panels):
     far = {
         p.code
         for p in panels
-        if float(delta_e_2000(lab_of(p.readings[0]), np.array(demo_truth(p.recipe)))) > 5
+        if float(delta_e00(lab_of(p.readings[0]), np.array(demo_truth(p.recipe)))) > 5
     }
     assert far == set(DEMO_WRONG_BACKS)
 
@@ -106,9 +106,9 @@ def test_a_ladder_darkens_in_steps_and_not_by_the_mean_of_its_ends():
 
 
 def test_strength_bends_so_that_half_the_coats_at_twice_the_mix_is_not_the_same():
-    thin = demo_truth(recipe("silver", "cherry", "6@5:1"))
-    rich = demo_truth(recipe("silver", "cherry", "3@2:1"))  # the same strength, 1.0
-    assert float(delta_e_2000(np.array(thin), np.array(rich))) > 1
+    thin = demo_truth(recipe("silver", "violet", "6@5:1"))
+    rich = demo_truth(recipe("silver", "violet", "3@2:1"))  # the same strength, 1.0
+    assert float(delta_e00(np.array(thin), np.array(rich))) > 1
 
 
 def test_targets_are_what_they_say(panels):
@@ -117,7 +117,7 @@ def test_targets_are_what_they_say(panels):
     assert targets["pond reed"].spectral
     nearest = {
         name: min(
-            float(delta_e_2000(lab_of(reading), lab_of(p.readings[0])))
+            float(delta_e00(lab_of(reading), lab_of(p.readings[0])))
             for p in panels
             if p.code not in DEMO_WRONG_BACKS
         )
@@ -126,7 +126,7 @@ def test_targets_are_what_they_say(panels):
     assert nearest["carousel ring"] > 1  # no panel of the archive is it already
     assert nearest["signal flag"] > 15
     ring = np.array(demo_truth(recipe("pale gold", "cherry", "4@4.5:1")))
-    assert float(delta_e_2000(lab_of(targets["carousel ring"]), ring)) < 0.3
+    assert float(delta_e00(lab_of(targets["carousel ring"]), ring)) < 0.3
     assert not any(str(p.recipe).startswith("cherry over pale gold") for p in panels)
     grounds = {p.recipe.ground for p in panels if p.recipe.ground.neat}
     colours = {p.recipe.colour for p in panels if p.recipe.colour and p.recipe.colour.neat}
@@ -138,7 +138,7 @@ def test_targets_are_what_they_say(panels):
         for n in (1, 2, 3, 4, 6, 8)
         for r in (2, 4, 8)
     ]
-    assert delta_e_2000(np.array(neat), lab_of(targets["pond reed"])).min() > 8
+    assert delta_e00(np.array(neat), lab_of(targets["pond reed"])).min() > 8
 
 
 def test_importing_reads_nothing_and_loads_nothing_heavy():

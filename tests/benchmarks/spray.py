@@ -41,8 +41,8 @@ _SNELL_IN = np.sqrt(1 - (np.sin(np.pi / 4) / 1.5) ** 2)  # cosine in the film of
 _GROUND_KINDS = {
     "silver": (0.46, 0.02, 1.2, 0.6),
     "graphite": (0.15, -0.05, 1.0, 1.6),
-    "gold": (0.70, 0.75, 1.2, 0.8),
-    "coarse white metallic": (0.76, 0.05, 1.5, 0.4),
+    "gold": (0.63, 0.75, 1.2, 0.8),
+    "coarse white metallic": (0.84, 0.05, 1.5, 0.4),
     "fine silver": (0.36, 0.00, 0.9, 0.7),
     "solid white": (0.86, 0.04, 0.0, 0.3),
     "solid black": (0.015, 0.00, 0.0, 0.35),
@@ -108,12 +108,12 @@ class Shop:
         red = 1 / (1 + np.exp(-(NM - rng.uniform(505, 535)) / rng.uniform(22, 34)))
         shape = 1 + warm * (red - 0.6) + rng.normal(0, 0.02) * (NM - 550) / 150
         ripple = rng.normal(0, 0.012) * np.cos((NM - rng.uniform(400, 700)) / rng.uniform(45, 90))
-        spectrum = level * np.exp(rng.normal(0, 0.05)) * shape * (1 + ripple)
+        spectrum = level * np.exp(rng.normal(0, 0.03)) * shape * (1 + ripple)
         return {
             "reflectance": np.clip(spectrum, 0.008, 0.93),
             "sparkle": sparkle * rng.uniform(0.85, 1.15),
             "power": power * rng.uniform(0.8, 1.25),
-            "k2": rng.uniform(0.43, 0.60),
+            "k2": rng.uniform(0.45, 0.58),
         }
 
     @staticmethod
