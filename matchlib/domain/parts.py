@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from typing import cast
 
 from matchlib.errors import DomainError
 
@@ -88,7 +89,7 @@ def read_parts(value: object, what: str) -> Fraction:
             raise TypeError
         if isinstance(value, float):
             value = repr(value)
-        parts = Fraction(value)  # type: ignore[arg-type]  # str, int or Fraction; others raise
+        parts = Fraction(cast("str", value))  # or int or Fraction; what is none of them raises
     except (TypeError, ValueError, ZeroDivisionError, OverflowError):
         parts = Fraction(-1)
     if not 0 <= parts <= MAX_PARTS or parts.denominator > MAX_PARTS:
