@@ -1,0 +1,70 @@
+"""From reflectance to Lab, and what differences in Lab mean.
+
+Everything works on arrays whose last axis is wavelength, XYZ or Lab, and is a pure function. The
+numbers come from colour-science: its ASTM E308 weights are computed once by
+`matchlib.colorimetry.make_tables` and kept in a small file, so that nobody waits for its import.
+
+There is no conversion of a Lab from one illuminant or observer to another: without the spectrum
+that would be a guess.
+"""
+
+from __future__ import annotations
+
+from matchlib.colorimetry.difference import (
+    LchShift,
+    delta_e00,
+    delta_e00_metric,
+    delta_e76,
+    delta_e_cmc,
+    delta_lch,
+    lch,
+)
+from matchlib.colorimetry.expected import ExpectedDifference, expected_delta_e00
+from matchlib.colorimetry.interpolate import (
+    MAX_INTERVAL,
+    interpolate_reflectance,
+    regrid_reflectance,
+)
+from matchlib.colorimetry.lab import (
+    lab_jacobian,
+    lab_to_xyz,
+    reflectance_to_lab,
+    reflectance_to_xyz,
+    xyz_to_lab,
+    xyz_to_lab_with_jacobian,
+)
+from matchlib.colorimetry.metamerism import (
+    delta_e_under,
+    metamerism_index,
+    metamerism_index_xyz,
+)
+from matchlib.colorimetry.screen import to_srgb
+from matchlib.colorimetry.tables import GRID, weights, white_point
+
+__all__ = [
+    "GRID",
+    "MAX_INTERVAL",
+    "ExpectedDifference",
+    "LchShift",
+    "delta_e00",
+    "delta_e00_metric",
+    "delta_e76",
+    "delta_e_cmc",
+    "delta_e_under",
+    "delta_lch",
+    "expected_delta_e00",
+    "interpolate_reflectance",
+    "lab_jacobian",
+    "lab_to_xyz",
+    "lch",
+    "metamerism_index",
+    "metamerism_index_xyz",
+    "reflectance_to_lab",
+    "reflectance_to_xyz",
+    "regrid_reflectance",
+    "to_srgb",
+    "weights",
+    "white_point",
+    "xyz_to_lab",
+    "xyz_to_lab_with_jacobian",
+]

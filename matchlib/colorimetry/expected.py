@@ -1,0 +1,125 @@
+"""What colour difference to expect of a colour that is known only within limits.
+
+Close to a match, ΔE00 of a predicted colour is no fair guess of what will be read: a difference
+cannot be negative, so that spread alone makes it greater (see ASTM E1345 on the number of
+readings). So the whole cloud of likely colours is compared with the target, on fixed points.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matchlib.colorimetry.difference import delta_e00
+from matchlib.colorimetry.tables import table
+from matchlib.errors import DomainError
+
+__all__ = ["POINTS", "ExpectedDifference", "expected_delta_e00"]
+
+Array = NDArray[np.float64]
+
+POINTS = (64, 128, 256, 512, 1024, 2048)
+"""Sizes of the point set: halves are powers of two, for which Sobol's points are balanced."""
+
+
+class ExpectedDifference(NamedTuple):
+    """What to expect of ΔE00, each an array of the recipes' shape.
+
+    Parameters
+    ----------
+    mean : ndarray
+        Mean ΔE00.
+    sd : ndarray
+        Standard deviation of ΔE00.
+    probability : ndarray
+        Of ΔE00 within the tolerance [-], 0 to 1.
+    """
+
+    mean: Array
+    sd: Array
+    probability: Array
+
+
+@cache
+def _points(n: int) -> Array:
+    # Mirrored, so that the mean is exactly 0, then stretched so that the covariance is exactly 1.
+    half = table("normal")[: n // 2]
+    points = np.concatenate([half, -half])
+    size, axes = np.linalg.eigh(points.T @ points / n)
+    points = np.asarray(points @ (axes / np.sqrt(size)) @ axes.T)
+    points.setflags(write=False)
+    return points
+
+
+def expected_delta_e00(
+    target: ArrayLike,
+    mean: ArrayLike,
+    cov: ArrayLike,
+    *,
+    tolerance: float,
+    points: int = 256,
+) -> ExpectedDifference:
+    """Return mean, spread and the chance of being within tolerance of ΔE00 to a target.
+
+    Parameters
+    ----------
+    target : array_like, shape (3,) or (..., 3)
+        L*, a*, b*, one for all or one each.
+    mean : array_like, shape (..., 3)
+        Predicted L*, a*, b*.
+    cov : array_like, shape (..., 3, 3)
+        Covariance of the prediction, symmetric, none negative.
+    tolerance : float
+        Greatest ΔE00 that passes, more than 0.
+    points : int
+        Points a recipe: one of `POINTS`. With 256 the probability is within about 0.01 and the
+        mean within about 0.5 percent of many more.
+
+    Returns
+    -------
+    ExpectedDifference
+        The same numbers for the same input every time: the points are fixed, Sobol's sequence
+        (Sobol 1967) as normal deviates, mirrored and scaled to exact mean and covariance.
+
+    Raises
+    ------
+    DomainError
+        If tolerance, points or covariance are impossible.
+    """
+    centre = np.asarray(mean, dtype=np.float64)
+    spread = np.asarray(cov, dtype=np.float64)
+    shape = np.broadcast_shapes(centre.shape[:-1], spread.shape[:-2], np.shape(target)[:-1])
+    if not tolerance > 0.0 or points not in POINTS:
+        raise DomainError(
+            "No chance of a match can be worked out from this.",
+            expected=f"a tolerance above 0 and one of {POINTS} points",
+            got=f"tolerance {tolerance:g} and {points} points",
+            remedy="give the greatest ΔE00 that the order allows.",
+        )
+    size, axes = np.linalg.eigh(spread)
+    if not np.all(np.isfinite(size)) or np.any(size[..., 0] < -1e-9 * (1.0 + size[..., 2])):
+        raise DomainError(
+            "This covariance of a Lab is not possible.",
+            expected="finite numbers, and no direction with a negative variance",
+            got=f"smallest variance {np.min(size):g}",
+            remedy="give the covariance as the regression returned it.",
+        )
+    # The symmetric root, unlike Cholesky's, exists for no spread at all and does not jump.
+    root = (axes * np.sqrt(np.maximum(size, 0.0))[..., None, :]) @ np.swapaxes(axes, -1, -2)
+    centres = np.broadcast_to(centre, (*shape, 3)).reshape(-1, 3)
+    roots = np.broadcast_to(root, (*shape, 3, 3)).reshape(-1, 3, 3)
+    targets = np.broadcast_to(np.asarray(target, dtype=np.float64), (*shape, 3)).reshape(-1, 3)
+    cloud = _points(points)
+    result = np.empty((3, centres.shape[0]))
+    block = max(1, 65536 // points)
+    for start in range(0, centres.shape[0], block):
+        part = slice(start, start + block)
+        likely = centres[part, None, :] + cloud @ roots[part]
+        difference = delta_e00(targets[part, None, :], likely)
+        result[0, part] = difference.mean(axis=1)
+        result[1, part] = difference.std(axis=1)
+        result[2, part] = (difference <= tolerance).mean(axis=1)
+    return ExpectedDifference(*(row.reshape(shape) for row in result))

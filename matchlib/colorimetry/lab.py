@@ -1,0 +1,191 @@
+"""Reflectance to XYZ to CIELAB and back, with derivatives.
+
+CIELAB is that of CIE 15:2018, 8.2.1 (ISO/CIE 11664-4), with its straight line near black, so
+that slightly negative readings of very dark panels still have a Lab.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matchlib.colorimetry.tables import weights, white_point
+from matchlib.domain import Viewing
+
+__all__ = [
+    "lab_jacobian",
+    "lab_to_xyz",
+    "reflectance_to_lab",
+    "reflectance_to_xyz",
+    "xyz_to_lab",
+    "xyz_to_lab_with_jacobian",
+]
+
+Array = NDArray[np.float64]
+
+_KNEE = (6.0 / 29.0) ** 3
+_SLOPE = (29.0 / 6.0) ** 2 / 3.0
+# Rows L*, a*, b* from f(X/Xn), f(Y/Yn), f(Z/Zn).
+_MIX: Array = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]])
+
+
+def reflectance_to_xyz(
+    reflectance: ArrayLike,
+    viewing: Viewing | None = None,
+    *,
+    wavelengths: ArrayLike | None = None,
+) -> Array:
+    """Return XYZ of reflectance by ASTM E308.
+
+    Parameters
+    ----------
+    reflectance : array_like, shape (..., n)
+        Reflectance factor [-].
+    viewing : Viewing, optional
+        Illuminant and observer; D65/10° where not given.
+    wavelengths : array_like, shape (n,), optional
+        As for `weights` [nm]; 400 to 700 by 10 where not given.
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+        XYZ; Y of the perfect diffuser is 100.
+    """
+    view = Viewing() if viewing is None else viewing
+    table = weights(view.illuminant, view.observer, wavelengths)
+    xyz: Array = np.asarray(reflectance, dtype=np.float64) @ table
+    return xyz
+
+
+def xyz_to_lab(xyz: ArrayLike, white: ArrayLike) -> Array:
+    """Return CIELAB of XYZ.
+
+    Parameters
+    ----------
+    xyz : array_like, shape (..., 3)
+        Tristimulus values, on the scale of the white.
+    white : array_like, shape (3,)
+        XYZ of the perfect diffuser.
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+        L*, a*, b* (CIE 15:2018, 8.2.1).
+    """
+    ratio = np.asarray(xyz, dtype=np.float64) / np.asarray(white, dtype=np.float64)
+    curve = np.where(ratio > _KNEE, np.cbrt(ratio), _SLOPE * ratio + 4.0 / 29.0)
+    return _lab_of_curve(curve)
+
+
+def xyz_to_lab_with_jacobian(xyz: ArrayLike, white: ArrayLike) -> tuple[Array, Array]:
+    """Return CIELAB of XYZ and its derivative.
+
+    Parameters
+    ----------
+    xyz : array_like, shape (..., 3)
+        Tristimulus values, on the scale of the white.
+    white : array_like, shape (3,)
+        XYZ of the perfect diffuser.
+
+    Returns
+    -------
+    lab : ndarray, shape (..., 3)
+        L*, a*, b*.
+    jacobian : ndarray, shape (..., 3, 3)
+        Derivative of the Lab axis (row) by X, Y, Z (column). At the knee near black, where CIELAB
+        has two slopes that agree to 1e-15, either.
+    """
+    scale = np.asarray(white, dtype=np.float64)
+    ratio = np.asarray(xyz, dtype=np.float64) / scale
+    light = ratio > _KNEE
+    root = np.cbrt(np.where(light, ratio, _KNEE))
+    curve = np.where(light, root, _SLOPE * ratio + 4.0 / 29.0)
+    slope = np.where(light, 1.0 / (3.0 * root * root), _SLOPE) / scale
+    return _lab_of_curve(curve), _MIX * slope[..., None, :]
+
+
+def lab_to_xyz(lab: ArrayLike, white: ArrayLike) -> Array:
+    """Return XYZ of CIELAB.
+
+    Parameters
+    ----------
+    lab : array_like, shape (..., 3)
+        L*, a*, b*.
+    white : array_like, shape (3,)
+        XYZ of the perfect diffuser under which the Lab holds.
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+        Tristimulus values, on the scale of the white.
+    """
+    values = np.asarray(lab, dtype=np.float64)
+    y = (values[..., 0] + 16.0) / 116.0
+    curve = np.stack([y + values[..., 1] / 500.0, y, y - values[..., 2] / 200.0], axis=-1)
+    ratio = np.where(curve > 6.0 / 29.0, curve**3, (curve - 4.0 / 29.0) / _SLOPE)
+    xyz: Array = ratio * np.asarray(white, dtype=np.float64)
+    return xyz
+
+
+def reflectance_to_lab(
+    reflectance: ArrayLike,
+    viewing: Viewing | None = None,
+    *,
+    wavelengths: ArrayLike | None = None,
+) -> Array:
+    """Return CIELAB of reflectance by ASTM E308.
+
+    Parameters
+    ----------
+    reflectance : array_like, shape (..., n)
+        Reflectance factor [-].
+    viewing : Viewing, optional
+        Illuminant and observer; D65/10° where not given.
+    wavelengths : array_like, shape (n,), optional
+        As for `weights` [nm]; 400 to 700 by 10 where not given.
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+        L*, a*, b* under the viewing.
+    """
+    view = Viewing() if viewing is None else viewing
+    xyz = reflectance_to_xyz(reflectance, view, wavelengths=wavelengths)
+    return xyz_to_lab(xyz, white_point(view.illuminant, view.observer))
+
+
+def lab_jacobian(
+    reflectance: ArrayLike,
+    viewing: Viewing | None = None,
+    *,
+    wavelengths: ArrayLike | None = None,
+) -> tuple[Array, Array]:
+    """Return CIELAB of reflectance and its derivative by the reflectance at each wavelength.
+
+    Parameters
+    ----------
+    reflectance : array_like, shape (..., n)
+        Reflectance factor [-].
+    viewing : Viewing, optional
+        Illuminant and observer; D65/10° where not given.
+    wavelengths : array_like, shape (n,), optional
+        As for `weights` [nm]; 400 to 700 by 10 where not given.
+
+    Returns
+    -------
+    lab : ndarray, shape (..., 3)
+        L*, a*, b*.
+    jacobian : ndarray, shape (..., 3, n)
+        Derivative of each Lab axis, analytic.
+    """
+    view = Viewing() if viewing is None else viewing
+    table = weights(view.illuminant, view.observer, wavelengths)
+    xyz = np.asarray(reflectance, dtype=np.float64) @ table
+    lab, by_xyz = xyz_to_lab_with_jacobian(xyz, white_point(view.illuminant, view.observer))
+    jacobian: Array = by_xyz @ table.T
+    return lab, jacobian
+
+
+def _lab_of_curve(curve: Array) -> Array:
+    x, y, z = curve[..., 0], curve[..., 1], curve[..., 2]
+    return np.stack([116.0 * y - 16.0, 500.0 * (x - y), 200.0 * (y - z)], axis=-1)

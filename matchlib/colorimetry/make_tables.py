@@ -1,0 +1,117 @@
+"""Make the shipped file of weights, ``python -m matchlib.colorimetry.make_tables``.
+
+Feeding the identity matrix through colour-science's ASTM E308 method gives its weights exactly.
+The spectra of the lights are brought to 1 nm first, as CIE 15:2018 defines each: illuminant A by
+its formula, D65 and D50 by straight lines between the tabulated 5 nm, and the lamps, whose 5 nm
+tables have narrow peaks, by Sprague's polynomial (CIE 167:2005). Straight lines there would lower
+the peaks, and put the white of F11 off by 0.08 in Z.
+"""
+
+from __future__ import annotations
+
+import warnings
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.colorimetry.tables import FIRST, LAST
+from matchlib.domain.reading import ILLUMINANTS, OBSERVERS
+
+__all__ = ["NORMAL_POINTS", "PLACE", "illuminant", "make_tables", "observer"]
+
+PLACE = Path(__file__).resolve().parents[1] / "data" / "e308_weights.npz"
+NORMAL_POINTS = 1024
+_NAMES = {"F2": "FL2", "F11": "FL11"}
+_OBSERVERS = {
+    "2": "CIE 1931 2 Degree Standard Observer",
+    "10": "CIE 1964 10 Degree Standard Observer",
+}
+
+
+def _colour() -> Any:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # it says that no plotting library is there
+        import colour
+    return colour
+
+
+def illuminant(name: str) -> Any:
+    """Return the spectrum of a light every 1 nm.
+
+    Parameters
+    ----------
+    name : str
+        One of `matchlib.domain.reading.ILLUMINANTS`.
+
+    Returns
+    -------
+    colour.SpectralDistribution
+        From 360 to 780 nm; zero below 380 nm for the lamps, which CIE tabulates from there.
+    """
+    colour = _colour()
+    shape = colour.SpectralShape(FIRST, LAST, 1)
+    if name == "A":
+        return colour.sd_CIE_standard_illuminant_A(shape)
+    known = colour.SDS_ILLUMINANTS[_NAMES.get(name, name)]
+    nm = shape.wavelengths
+    if name in ("D65", "D50"):
+        values = np.interp(nm, known.wavelengths, known.values)
+    else:
+        values = np.zeros(nm.size)
+        inside = nm >= known.wavelengths[0]
+        values[inside] = colour.SpragueInterpolator(known.wavelengths, known.values)(nm[inside])
+    return colour.SpectralDistribution(values, nm, name=name)
+
+
+def observer(name: str) -> Any:
+    """Return colour matching functions.
+
+    Parameters
+    ----------
+    name : str
+        ``2`` or ``10``.
+
+    Returns
+    -------
+    colour.MultiSpectralDistributions
+        Every 1 nm from 360 to 780 nm.
+    """
+    colour = _colour()
+    full = colour.MSDS_CMFS[_OBSERVERS[name]]
+    # Trimmed here, since colour-science else stretches the light to the longer range first.
+    return full.copy().trim(colour.SpectralShape(FIRST, LAST, 1))
+
+
+def make_tables() -> dict[str, NDArray[np.float64]]:
+    """Compute what the file holds.
+
+    Returns
+    -------
+    dict of str to ndarray
+        ``D65/10`` and so on, shape (43, 3): weights 360 to 780 nm by 10 nm. ``normal``, shape
+        (1024, 3): Sobol points as standard normal deviates.
+    """
+    from scipy.special import ndtri
+    from scipy.stats import qmc
+
+    colour = _colour()
+    nm = np.arange(FIRST, LAST + 1.0, 10.0)
+    tables = {}
+    for light in ILLUMINANTS:
+        for field in OBSERVERS:
+            unit = colour.MultiSpectralDistributions(np.eye(nm.size), nm)
+            xyz = colour.msds_to_XYZ(
+                unit, cmfs=observer(field), illuminant=illuminant(light), method="ASTM E308"
+            )
+            tables[f"{light}/{field}"] = np.asarray(xyz, dtype=np.float64)
+    cube = qmc.Sobol(3, scramble=False).random(NORMAL_POINTS)
+    # Unscrambled Sobol points start in the corner; half a cell inwards keeps them finite.
+    tables["normal"] = ndtri(cube + 0.5 / NORMAL_POINTS)
+    return tables
+
+
+if __name__ == "__main__":
+    PLACE.parent.mkdir(exist_ok=True)
+    np.savez_compressed(PLACE, allow_pickle=False, **make_tables())

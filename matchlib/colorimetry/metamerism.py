@@ -1,0 +1,148 @@
+"""How a match holds when the light changes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matchlib.colorimetry.difference import delta_e00
+from matchlib.colorimetry.lab import reflectance_to_lab, reflectance_to_xyz, xyz_to_lab
+from matchlib.colorimetry.tables import white_point
+from matchlib.domain import Viewing
+from matchlib.errors import DomainError
+
+__all__ = ["delta_e_under", "metamerism_index", "metamerism_index_xyz"]
+
+Array = NDArray[np.float64]
+Difference = Callable[[ArrayLike, ArrayLike], Array]
+
+
+def delta_e_under(
+    standard: ArrayLike,
+    trial: ArrayLike,
+    viewing: Viewing,
+    *,
+    wavelengths: ArrayLike | None = None,
+    difference: Difference = delta_e00,
+) -> Array:
+    """Return the colour difference of two spectra under a light, as it stands.
+
+    Parameters
+    ----------
+    standard, trial : array_like, shape (..., n)
+        Reflectance factor [-].
+    viewing : Viewing
+        Illuminant and observer.
+    wavelengths : array_like, shape (n,), optional
+        As for `weights` [nm]; 400 to 700 by 10 where not given.
+    difference : callable
+        Which difference; ΔE00 where not given.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        The difference, that under the reference light included.
+    """
+    return difference(
+        reflectance_to_lab(standard, viewing, wavelengths=wavelengths),
+        reflectance_to_lab(trial, viewing, wavelengths=wavelengths),
+    )
+
+
+def metamerism_index(
+    standard: ArrayLike,
+    trial: ArrayLike,
+    test: Viewing,
+    reference: Viewing | None = None,
+    *,
+    wavelengths: ArrayLike | None = None,
+    difference: Difference = delta_e00,
+) -> Array:
+    """Return the special index of metamerism: what the change of light alone does to a match.
+
+    Parameters
+    ----------
+    standard, trial : array_like, shape (..., n)
+        Reflectance factor [-].
+    test : Viewing
+        The other light; or, with the reference's light, the other observer.
+    reference : Viewing, optional
+        The light of the match; D65/10° where not given.
+    wavelengths : array_like, shape (n,), optional
+        As for `weights` [nm]; 400 to 700 by 10 where not given.
+    difference : callable
+        Which difference. CIE 15 takes ΔE*ab (`delta_e76`) and lets others be named; here ΔE00.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        The index, at least 0. If the pair does not match under the reference, the trial's XYZ
+        under the test light are first multiplied by standard over trial under the reference
+        (CIE 15:2018, special metamerism index, change in illuminant; the correction recommended
+        for XYZ in ISO 18314-4).
+
+    Raises
+    ------
+    DomainError
+        If the trial sends back no light under the reference.
+    """
+    base = Viewing() if reference is None else reference
+
+    def xyz(reflectance: ArrayLike, viewing: Viewing) -> Array:
+        return reflectance_to_xyz(reflectance, viewing, wavelengths=wavelengths)
+
+    return metamerism_index_xyz(
+        xyz(standard, test),
+        xyz(trial, test),
+        xyz(standard, base),
+        xyz(trial, base),
+        white_point(test.illuminant, test.observer),
+        difference=difference,
+    )
+
+
+def metamerism_index_xyz(
+    standard_test: ArrayLike,
+    trial_test: ArrayLike,
+    standard_reference: ArrayLike,
+    trial_reference: ArrayLike,
+    white: ArrayLike,
+    *,
+    difference: Difference = delta_e00,
+) -> Array:
+    """Return the special index of metamerism from XYZ.
+
+    Parameters
+    ----------
+    standard_test, trial_test : array_like, shape (..., 3)
+        XYZ under the test light.
+    standard_reference, trial_reference : array_like, shape (..., 3)
+        XYZ under the reference light.
+    white : array_like, shape (3,)
+        XYZ of the perfect diffuser under the test light.
+    difference : callable
+        Which difference.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        As `metamerism_index`.
+
+    Raises
+    ------
+    DomainError
+        If a trial has no X, Y or Z under the reference to divide by.
+    """
+    seen = np.asarray(trial_reference, dtype=np.float64)
+    wanted = np.asarray(standard_reference, dtype=np.float64)
+    if not np.all(seen > 0.0) or not np.all(wanted > 0.0):
+        raise DomainError(
+            "An index of metamerism needs light from both panels.",
+            expected="X, Y and Z above 0 under the reference light",
+            got=f"smallest {min(np.min(seen), np.min(wanted)):g}",
+            remedy="read the panel again; a black this deep cannot be compared by ratio.",
+        )
+    corrected = np.asarray(trial_test, dtype=np.float64) * (wanted / seen)
+    return difference(xyz_to_lab(standard_test, white), xyz_to_lab(corrected, white))
