@@ -1,0 +1,185 @@
+"""Labels: all of the text is there, inside the label, and the code can be read back."""
+
+import datetime as dt
+import io
+import re
+from fractions import Fraction
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from pypdf import PdfReader
+from reportlab.lib.units import mm
+from reportlab.pdfbase import pdfmetrics
+
+from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Panel, Recipe
+from matchlib.errors import DomainError
+from workbook.label import LabelGrid, label_lines, label_pdf, place_label
+from workbook.paper import PAPERS, paper_size, qr_squares, wrap
+
+RATIOS = st.builds(
+    MixRatio, st.fractions(0, 50, max_denominator=8), st.fractions("1/8", 5, max_denominator=8)
+)
+NAMES = st.text("abcdefgh ÄñΩ", min_size=1, max_size=80).filter(str.strip)
+RECIPES = st.builds(
+    lambda ground, colour, steps: Recipe(
+        Ground(((ground, 1),)),
+        Colour(((colour, 1),)),
+        CoatSchedule(tuple(CoatStep(1, r) for r in steps)),
+    ),
+    NAMES,
+    NAMES,
+    st.lists(RATIOS, min_size=1, max_size=20),
+)
+PANELS = st.builds(Panel, NAMES, RECIPES, sprayer=st.sampled_from(["", "Ada R."]))
+SIZES = st.tuples(st.floats(34 * mm, 200 * mm), st.floats(17 * mm, 90 * mm))
+
+
+def plain(code="T-101", schedule="4@6:1", **more):
+    recipe = Recipe(Ground.parse("silver"), Colour.parse("teal"), CoatSchedule.parse(schedule))
+    return Panel(code, recipe, **more)
+
+
+def squeezed(text):
+    return re.sub(r"\s", "", text)
+
+
+def printed(data):
+    return squeezed("".join(page.extract_text() for page in PdfReader(io.BytesIO(data)).pages))
+
+
+@settings(max_examples=60)
+@given(PANELS, SIZES)
+def test_no_text_is_lost_or_clipped(panel, box):
+    blocks = label_lines(panel)
+    placed = place_label(blocks, box)
+    said = "".join(line.text for line in placed.lines)
+    rest = "".join(text for _, text, _ in placed.rest)
+    assert squeezed(said + rest) == squeezed("".join(text for _, text, _ in blocks))
+    qr_x, qr_y, side = placed.qr
+    assert qr_x + side <= box[0]
+    assert qr_y >= 0
+    for line in placed.lines:
+        end = line.x + pdfmetrics.stringWidth(line.text, line.font, line.size)
+        assert line.x >= 0
+        assert end <= box[0]
+        assert line.y - 0.25 * line.size >= 0
+        assert line.y + line.size <= box[1]
+        if line.y + line.size > qr_y:
+            assert end <= qr_x
+
+
+def test_the_label_says_what_the_panel_is():
+    panel = plain(date=dt.date(2026, 11, 3), sprayer="Ada R.", lot="L7")
+    data = label_pdf(panel)
+    text = printed(data)
+    for words in ("T-101", panel.recipe.words, "2026-11-03", "Ada R.", "L7"):
+        assert squeezed(words) in text
+    assert data == label_pdf(panel), "the same label is the same file"
+
+
+@settings(max_examples=25)
+@given(RATIOS)
+def test_a_printed_ratio_is_never_reversed(ratio):
+    panel = plain(schedule=f"3@{ratio}")
+    text = printed(label_pdf(panel))
+    said = re.search(r"coatsof(\S+?)parts?carrierto(\S+?)parts?colour\((\S+?):(\S+?)\)", text)
+    assert MixRatio(Fraction(said[1]), Fraction(said[2])) == ratio
+    assert MixRatio(Fraction(said[3]), Fraction(said[4])) == ratio
+
+
+def test_metadata_tells_nothing_of_the_machine():
+    info = PdfReader(io.BytesIO(label_pdf(plain()))).metadata
+    assert info.title == "Panel label T-101"
+    assert not info.author
+    assert info.creator == "candy-panel-workbook"
+    # A fixed date, not the hour of printing.
+    assert info.creation_date is None or info.creation_date.year == 2000
+
+
+@pytest.mark.parametrize("code", ["T-101", "Ωμ-Ж日本", "x" * 80, "a b/c?&<>"])
+def test_the_qr_code_reads_back(code):
+    cv2 = pytest.importorskip("cv2")  # the photo extra, part of the test extra
+    modules, runs = qr_squares(code)
+    image = np.full((modules * 8, modules * 8), 255, np.uint8)
+    for row, column, length in runs:
+        image[row * 8 : row * 8 + 8, column * 8 : (column + length) * 8] = 0
+    read, _, _ = cv2.QRCodeDetector().detectAndDecode(image)
+    assert read == code
+
+
+@pytest.mark.parametrize("sheet", sorted(PAPERS))
+def test_sheets(sheet):
+    reader = PdfReader(io.BytesIO(label_pdf([plain(f"T-{i}") for i in range(12)], sheet=sheet)))
+    box = reader.pages[0].mediabox
+    assert (float(box.width), float(box.height)) == pytest.approx(paper_size(sheet), abs=0.01)
+    per_page = 10 if sheet in ("A4", "Letter") else 1
+    assert len(reader.pages) == -(-12 // per_page)
+
+
+def test_iso_216_halves():
+    # ISO 216: each size is the next larger one halved, rounded down to whole millimetres.
+    for larger, smaller in (("A4", "A5"), ("A5", "A6"), ("A6", "A7")):
+        (width, height), (small_w, small_h) = PAPERS[larger], PAPERS[smaller]
+        assert (small_w, small_h) == (height // 2, width)
+
+
+@given(st.integers(1, 5), st.integers(1, 12), st.floats(0, 12), st.floats(0, 5))
+def test_labels_stay_on_the_sheet_and_apart(columns, rows, margin, gap):
+    grid = LabelGrid(columns, rows, margin, margin, margin, margin, gap, gap)
+    try:
+        (width, height), corners = grid.cells("A4")
+    except DomainError as error:
+        assert "too small" in str(error)  # noqa: PT017 - the one refusal that is right here
+        return
+    assert len(set(corners)) == columns * rows
+    page = paper_size("A4")
+    for x, y in corners:
+        assert x >= margin * mm - 1e-6
+        assert y >= margin * mm - 1e-6
+        assert x + width <= page[0] - margin * mm + 1e-6
+        assert y + height <= page[1] - margin * mm + 1e-6
+
+
+def test_a_sheet_begun_is_used_up():
+    two = [plain("A"), plain("B")]
+    assert len(PdfReader(io.BytesIO(label_pdf(two, first=10))).pages) == 2
+
+
+def test_a_long_recipe_goes_on_to_a_second_label():
+    steps = " ".join(f"1@{n}:1" for n in range(1, 51))
+    panel = plain(schedule=steps)
+    text = printed(label_pdf(panel, layout=LabelGrid(4, 10)))
+    assert "continued(2)" in text
+    assert "1coatof50partscarrier" in re.sub(r"T-101,continued\(\d+\)", "", text)
+
+
+def test_it_is_written_where_asked(tmp_path):
+    data = label_pdf(plain(), tmp_path / "label.pdf")
+    assert (tmp_path / "label.pdf").read_bytes() == data
+    assert data.startswith(b"%PDF")
+
+
+@pytest.mark.parametrize(
+    "bad",
+    [
+        {"panels": []},
+        {"first": 11},
+        {"first": 0},
+        {"sheet": "B17"},
+        {"layout": LabelGrid(0, 3)},
+        {"layout": LabelGrid(9, 30)},
+        {"layout": LabelGrid(left=-5)},
+    ],
+)
+def test_what_cannot_be_printed_is_said(bad):
+    with pytest.raises(DomainError) as caught:
+        label_pdf(**{"panels": plain()} | bad)
+    assert caught.value.remedy
+
+
+def test_long_words_are_broken_not_lost():
+    label_lines(plain())
+    lines = wrap("x" * 200, font="Sheet", size=10, width=50)
+    assert "".join(lines) == "x" * 200

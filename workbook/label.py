@@ -1,0 +1,321 @@
+"""The label for the back of a panel: recipe in words, date, sprayer, code and its QR.
+
+Printed on plain label sheets whose geometry is given by numbers: how many columns and rows, the
+margins and the gaps. Text is wrapped and shrunk until all of it is there; what would then be too
+small to read goes on to a second label.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from reportlab.lib.units import mm
+
+from matchlib.domain import Panel
+from matchlib.errors import DomainError
+from workbook.paper import (
+    BOLD,
+    REGULAR,
+    draw_qr,
+    new_canvas,
+    paper_size,
+    printable,
+    take_line,
+    use_fonts,
+)
+
+__all__ = ["LabelGrid", "PlacedLabel", "PlacedLine", "label_lines", "label_pdf", "place_label"]
+
+_LARGEST, _SMALLEST = 11.0, 5.5
+_PADDING = 2.5 * mm
+_LEADING = 1.22
+
+
+@dataclass(frozen=True, slots=True)
+class LabelGrid:
+    """Where the labels are on a sheet.
+
+    Parameters
+    ----------
+    columns, rows : int
+        Labels across and down.
+    left, top, right, bottom : float
+        Margins around all labels [mm].
+    gap_x, gap_y : float
+        Gaps between labels [mm].
+    """
+
+    columns: int = 2
+    rows: int = 5
+    left: float = 8.0
+    top: float = 10.0
+    right: float = 8.0
+    bottom: float = 10.0
+    gap_x: float = 3.0
+    gap_y: float = 0.0
+
+    def cells(self, sheet: str) -> tuple[tuple[float, float], list[tuple[float, float]]]:
+        """Return the size of a label and the lower left corner of each.
+
+        Parameters
+        ----------
+        sheet : str
+            Paper's name.
+
+        Returns
+        -------
+        size : tuple of float
+            Width and height of a label [pt].
+        corners : list of tuple of float
+            Along the rows from the top left [pt].
+
+        Raises
+        ------
+        DomainError
+            If the labels come out too small for any text and code, or the numbers are none.
+        """
+        page_w, page_h = paper_size(sheet)
+        numbers = (self.left, self.top, self.right, self.bottom, self.gap_x, self.gap_y)
+        whole = all(isinstance(n, int) and 1 <= n <= 40 for n in (self.columns, self.rows))
+        width = height = 0.0
+        if whole and all(0 <= n < 1000 for n in numbers):
+            across = self.left + self.right + self.gap_x * (self.columns - 1)
+            down = self.top + self.bottom + self.gap_y * (self.rows - 1)
+            width = (page_w - across * mm) / self.columns
+            height = (page_h - down * mm) / self.rows
+        if width < 34 * mm or height < 17 * mm:
+            raise DomainError(
+                "These labels are too small, or no labels.",
+                expected="labels of at least 34 by 17 mm",
+                got=f"{max(0, width) / mm:.0f} by {max(0, height) / mm:.0f} mm",
+                remedy="use fewer columns or rows, or smaller margins.",
+            )
+        corners = [
+            (
+                self.left * mm + column * (width + self.gap_x * mm),
+                page_h - self.top * mm - (row + 1) * height - row * self.gap_y * mm,
+            )
+            for row in range(self.rows)
+            for column in range(self.columns)
+        ]
+        return (width, height), corners
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedLine:
+    """A line of text at its place within a label.
+
+    Parameters
+    ----------
+    x, y : float
+        Start of the base line, from the label's lower left corner [pt].
+    font : str
+        Registered font.
+    size : float
+        [pt].
+    text : str
+        The line.
+    """
+
+    x: float
+    y: float
+    font: str
+    size: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedLabel:
+    """A label laid out.
+
+    Parameters
+    ----------
+    lines : tuple of PlacedLine
+        Its text.
+    qr : tuple of float
+        Lower left corner and side of the code [pt].
+    rest : tuple of (str, str, float)
+        Blocks of text that go on to the next label: font, text, relative size.
+    """
+
+    lines: tuple[PlacedLine, ...]
+    qr: tuple[float, float, float]
+    rest: tuple[tuple[str, str, float], ...]
+
+
+def label_lines(panel: Panel) -> tuple[tuple[str, str, float], ...]:
+    """Return what the label says: font, text and relative size of each block.
+
+    Parameters
+    ----------
+    panel : Panel
+        As in the archive.
+
+    Returns
+    -------
+    tuple of (str, str, float)
+        Code, recipe in words, then date, sprayer and lot; blanks to fill in where not known.
+    """
+    use_fonts()
+    date = panel.date.isoformat() if panel.date else "______________"
+    who = panel.sprayer or "______________"
+    blocks = [
+        (BOLD, printable(panel.code), 1.25),
+        (REGULAR, printable(panel.recipe.words), 1.0),
+        (REGULAR, printable(f"Date {date}"), 0.92),
+        (REGULAR, printable(f"Sprayer {who}"), 0.92),
+    ]
+    if panel.lot:
+        blocks.append((REGULAR, printable(f"Lot {panel.lot}"), 0.92))
+    return tuple(blocks)
+
+
+def _flow(
+    blocks: Iterable[tuple[str, str, float]], size: float, box: tuple[float, float], qr: float
+) -> PlacedLabel:
+    width, height = box
+    inner = width - 2 * _PADDING
+    corner = (width - _PADDING - qr, height - _PADDING - qr, qr)
+    y = height - _PADDING
+    lines: list[PlacedLine] = []
+    rest: list[tuple[str, str, float]] = []
+    for font, text, scale in blocks:
+        em = size * scale
+        left = text
+        while left:
+            base = y - em
+            if rest or base < _PADDING:
+                rest.append((font, left, scale))
+                break
+            # Beside the code the line is shorter; a descender may not touch it either.
+            beside = base + em > corner[1] - 0.3 * em
+            room = inner - (qr + 2 * mm if beside else 0.0)
+            line, left = take_line(left, font=font, size=em, width=room)
+            lines.append(PlacedLine(_PADDING, base, font, em, line))
+            y -= em * _LEADING
+        y -= size * 0.25
+    return PlacedLabel(tuple(lines), corner, tuple(rest))
+
+
+def place_label(blocks: Iterable[tuple[str, str, float]], box: tuple[float, float]) -> PlacedLabel:
+    """Lay text out on a label as large as all of it fits.
+
+    Parameters
+    ----------
+    blocks : iterable of (str, str, float)
+        Font, text and relative size.
+    box : tuple of float
+        Width and height of the label [pt].
+
+    Returns
+    -------
+    PlacedLabel
+        At the smallest readable size what does not fit is in `rest`, never lost.
+    """
+    held = tuple(blocks)
+    width, height = box
+    qr = min(0.6 * (height - 2 * _PADDING), 0.36 * (width - 2 * _PADDING), 26 * mm)
+    qr = max(qr, 11 * mm)
+    size = _LARGEST
+    while size > _SMALLEST:
+        placed = _flow(held, size, box, qr)
+        if not placed.rest:
+            return placed
+        size -= 0.25
+    return _flow(held, _SMALLEST, box, qr)
+
+
+def _labels(panels: Iterable[Panel], box: tuple[float, float]) -> Iterator[tuple[str, PlacedLabel]]:
+    for panel in panels:
+        placed = place_label(label_lines(panel), box)
+        yield panel.code, placed
+        number = 2
+        while placed.rest:
+            head = (BOLD, printable(f"{panel.code}, continued ({number})"), 1.0)
+            placed = place_label((head, *placed.rest), box)
+            if placed.rest and len(placed.lines) < 2:
+                raise DomainError(
+                    "This label is too small for the panel's code.",
+                    expected="a label that holds the code and some text",
+                    got=f"a code of {len(panel.code)} characters",
+                    remedy="use larger labels.",
+                )
+            yield panel.code, placed
+            number += 1
+
+
+def label_pdf(
+    panels: Panel | Iterable[Panel],
+    path: str | os.PathLike[str] | None = None,
+    *,
+    sheet: str = "A4",
+    layout: LabelGrid | None = None,
+    first: int = 1,
+    cut_lines: bool = False,
+) -> bytes:
+    """Print labels for the backs of panels.
+
+    Parameters
+    ----------
+    panels : Panel or iterable of Panel
+        In the order wanted.
+    path : str or path-like, optional
+        Where to write the file too.
+    sheet : str
+        ``A4``, ``Letter``, or an ISO 216 size down to ``A7``.
+    layout : LabelGrid, optional
+        Where the labels are; two by five on A4 and Letter, one on the smaller sheets.
+    first : int
+        Label of the first sheet to begin with, 1 or more: a sheet begun can be used up.
+    cut_lines : bool
+        Whether to draw the edges, for plain paper.
+
+    Returns
+    -------
+    bytes
+        The PDF.
+
+    Raises
+    ------
+    DomainError
+        If there are no panels, or paper, layout or first label are impossible.
+    """
+    held = [panels] if isinstance(panels, Panel) else list(panels)
+    if layout is None:
+        small = sheet.strip().casefold() not in ("a4", "letter")
+        layout = LabelGrid(1, 1, 4, 4, 4, 4, 0, 0) if small else LabelGrid()
+    box, corners = layout.cells(sheet)
+    if not held or not isinstance(first, int) or not 1 <= first <= len(corners):
+        raise DomainError(
+            "There is nothing to print, or no such label on the sheet.",
+            expected=f"at least one panel, and a first label from 1 to {len(corners)}",
+            got=f"{len(held)} panels, first label {first}",
+            remedy="choose panels, and count labels along the rows from the top left.",
+        )
+    stream = io.BytesIO()
+    title = f"Panel label {held[0].code}" if len(held) == 1 else f"{len(held)} panel labels"
+    canvas = new_canvas(stream, paper_size(sheet), title)
+    place = first - 1
+    for code, placed in _labels(held, box):
+        if place == len(corners):
+            canvas.showPage()
+            place = 0
+        x, y = corners[place]
+        if cut_lines:
+            canvas.setStrokeGray(0.6)
+            canvas.setLineWidth(0.4)
+            canvas.rect(x, y, *box)
+        draw_qr(canvas, code, x=x + placed.qr[0], y=y + placed.qr[1], side=placed.qr[2])
+        for line in placed.lines:
+            canvas.setFont(line.font, line.size)
+            canvas.drawString(x + line.x, y + line.y, line.text)
+        place += 1
+    canvas.save()
+    data = stream.getvalue()
+    if path is not None:
+        Path(path).write_bytes(data)
+    return data

@@ -1,0 +1,279 @@
+"""What every printed page shares: paper sizes, a font that is always there, text that fits, QR.
+
+Nothing here asks a network or the machine's own fonts: the font comes from the `font-roboto`
+package (Apache-2.0) and holds Δ, µ, °, ², Greek and Cyrillic letters. A page's metadata says what
+it is and what made it, never who or where, and the same input gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+from functools import cache
+from typing import Any
+
+from reportlab.lib.units import mm
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfgen.canvas import Canvas
+
+from matchlib.errors import DomainError
+
+__all__ = [
+    "BOLD",
+    "PAPERS",
+    "REGULAR",
+    "draw_qr",
+    "new_canvas",
+    "paper_size",
+    "printable",
+    "qr_squares",
+    "take_line",
+    "use_fonts",
+    "wrap",
+]
+
+REGULAR = "Sheet"
+BOLD = "Sheet-Bold"
+
+#: Width and height [mm]: ISO 216, and the North American sheet.
+PAPERS = {
+    "A4": (210.0, 297.0),
+    "A5": (148.0, 210.0),
+    "A6": (105.0, 148.0),
+    "A7": (74.0, 105.0),
+    "Letter": (215.9, 279.4),
+}
+
+
+def paper_size(name: str) -> tuple[float, float]:
+    """Return a paper's width and height in points.
+
+    Parameters
+    ----------
+    name : str
+        A name out of `PAPERS`, capitals or not.
+
+    Returns
+    -------
+    tuple of float
+        Width and height [pt].
+
+    Raises
+    ------
+    DomainError
+        If the paper is not known.
+    """
+    known = {k.casefold(): v for k, v in PAPERS.items()}
+    size = known.get(str(name).strip().casefold())
+    if size is None:
+        raise DomainError(
+            "This paper is not known.",
+            expected=", ".join(PAPERS),
+            got=repr(str(name)[:40]),
+            remedy="choose one of these.",
+        )
+    return size[0] * mm, size[1] * mm
+
+
+@cache
+def use_fonts() -> frozenset[int]:
+    """Make the font known to reportlab, once.
+
+    Returns
+    -------
+    frozenset of int
+        Code points the font can print.
+    """
+    # Looks into its own folder when imported, so only when something is printed.
+    import font_roboto  # type: ignore[import-untyped]  # a folder of fonts
+
+    for name, key in ((REGULAR, "Roboto"), (BOLD, "RobotoBold")):
+        pdfmetrics.registerFont(TTFont(name, font_roboto.font_files[key]))
+    pdfmetrics.registerFontFamily(REGULAR, normal=REGULAR, bold=BOLD, italic=REGULAR,
+                                  boldItalic=BOLD)  # fmt: skip
+    return frozenset(pdfmetrics.getFont(REGULAR).face.charToGlyph)
+
+
+def printable(text: object) -> str:
+    """Return text with every character the font lacks shown as a question mark.
+
+    Parameters
+    ----------
+    text : object
+        Any text; white space is folded.
+
+    Returns
+    -------
+    str
+        Same length or shorter; a QR code beside it keeps the exact code.
+    """
+    glyphs = use_fonts()
+    return "".join(c if ord(c) in glyphs else "?" for c in " ".join(str(text).split()))
+
+
+def new_canvas(stream: io.BytesIO, size: tuple[float, float], title: str) -> Canvas:
+    """Return an empty PDF whose metadata tells nothing of the machine or the hour.
+
+    Parameters
+    ----------
+    stream : io.BytesIO
+        Where it is written.
+    size : tuple of float
+        Page [pt].
+    title : str
+        Title of the document.
+
+    Returns
+    -------
+    Canvas
+        To draw on.
+    """
+    use_fonts()
+    canvas = Canvas(stream, pagesize=size, invariant=1, lang="en-GB", initialFontName=REGULAR)
+    anonymous(canvas, title)
+    return canvas
+
+
+def anonymous(canvas: Canvas, title: str) -> None:
+    """Set the metadata of a page: what it is, and nothing else.
+
+    Parameters
+    ----------
+    canvas : Canvas
+        Drawn on.
+    title : str
+        Title of the document.
+    """
+    canvas.setTitle(printable(title))
+    canvas.setAuthor("")
+    canvas.setSubject("")
+    canvas.setKeywords("")
+    canvas.setCreator("candy-panel-workbook")
+    canvas.setProducer("reportlab")
+
+
+def take_line(text: str, *, font: str, size: float, width: float) -> tuple[str, str]:
+    """Take as much text as fits on one line.
+
+    Parameters
+    ----------
+    text : str
+        Not empty.
+    font : str
+        Registered font.
+    size : float
+        [pt].
+    width : float
+        [pt]; more than one letter wide.
+
+    Returns
+    -------
+    line, rest : tuple of str
+        The line, broken between words, or within a word that is longer than the line.
+    """
+
+    def fits(piece: str) -> bool:
+        return bool(pdfmetrics.stringWidth(piece, font, size) <= width)
+
+    words = text.split(" ")
+    count = _most(lambda n: fits(" ".join(words[:n])), len(words))
+    if count:
+        return " ".join(words[:count]), " ".join(words[count:])
+    letters = max(1, _most(lambda n: fits(words[0][:n]), len(words[0])))
+    return words[0][:letters], " ".join([words[0][letters:], *words[1:]])
+
+
+def _most(good: Callable[[int], bool], top: int) -> int:
+    # Largest n for which good(n) holds, good being true up to some point.
+    low, high = 0, top
+    while low < high:
+        middle = (low + high + 1) // 2
+        low, high = (middle, high) if good(middle) else (low, middle - 1)
+    return low
+
+
+def wrap(text: str, *, font: str, size: float, width: float) -> list[str]:
+    """Break text into lines that fit.
+
+    Parameters
+    ----------
+    text : str
+        Any.
+    font : str
+        Registered font.
+    size : float
+        [pt].
+    width : float
+        [pt].
+
+    Returns
+    -------
+    list of str
+        At least one line.
+    """
+    lines, rest = [], printable(text)
+    while rest:
+        line, rest = take_line(rest, font=font, size=size, width=width)
+        lines.append(line)
+    return lines or [""]
+
+
+def qr_squares(code: str) -> tuple[int, list[tuple[int, int, int]]]:
+    """Return a QR code as dark runs.
+
+    Parameters
+    ----------
+    code : str
+        What it says.
+
+    Returns
+    -------
+    modules : int
+        Modules along a side, quiet zone included.
+    runs : list of (row, column, length)
+        Dark modules, joined along the rows; rows count from the top.
+    """
+    import segno
+
+    border = 4
+    # UTF-8 whatever the letters: left to itself the library may choose a Japanese code page.
+    mode = {} if code.isascii() else {"mode": "byte", "encoding": "utf-8"}
+    matrix = segno.make(code, error="m", micro=False, **mode).matrix
+    runs = []
+    for r, row in enumerate(matrix):
+        start = None
+        for c, dark in enumerate([*row, 0]):
+            if dark and start is None:
+                start = c
+            elif not dark and start is not None:
+                runs.append((r + border, start + border, c - start))
+                start = None
+    return len(matrix) + 2 * border, runs
+
+
+def draw_qr(canvas: Any, code: str, *, x: float, y: float, side: float) -> None:
+    """Draw a QR code with its quiet zone, black on white.
+
+    Parameters
+    ----------
+    canvas : Canvas
+        Drawn on.
+    code : str
+        What it says.
+    x, y : float
+        Lower left corner [pt].
+    side : float
+        [pt].
+    """
+    modules, runs = qr_squares(code)
+    unit = side / modules
+    canvas.saveState()
+    canvas.setFillGray(1)
+    canvas.rect(x, y, side, side, stroke=0, fill=1)
+    canvas.setFillGray(0)
+    path = canvas.beginPath()
+    for row, column, length in runs:
+        path.rect(x + column * unit, y + side - (row + 1) * unit, length * unit, unit)
+    canvas.drawPath(path, stroke=0, fill=1)
+    canvas.restoreState()
