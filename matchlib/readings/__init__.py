@@ -8,6 +8,7 @@ guessed: a file whose numbers contradict what it declares is refused with the re
 
 from __future__ import annotations
 
+from matchlib.readings.cgats_writing import write_cgats
 from matchlib.readings.files import RecipeRow, read_file, read_recipes, read_target
 from matchlib.readings.report import ImportReport, RefusedRow, TakenRow, TileReading
 from matchlib.readings.writing import write_table
@@ -21,5 +22,6 @@ __all__ = [
     "read_file",
     "read_recipes",
     "read_target",
+    "write_cgats",
     "write_table",
 ]

@@ -260,7 +260,7 @@ def grids_of(data: bytes, *, sheet: str | None = None) -> list[Grid]:
     FileError
         If it is no readable table.
     """
-    from matchlib.readings import delimited, spreadsheet
+    from matchlib.readings import cgats, delimited, spreadsheet
 
     if data.startswith(b"PK\x03\x04"):
         grids = [spreadsheet.read_spreadsheet(data, sheet=sheet)]
@@ -270,6 +270,8 @@ def grids_of(data: bytes, *, sheet: str | None = None) -> list[Grid]:
             expected="CSV, XLSX, CGATS text or CxF",
             remedy="save it as CSV or XLSX.",
         )
+    elif cgats.looks_like_cgats(data):
+        return cgats.read_cgats(data)
     else:
         grids = [delimited.read_delimited(data)]
     return [g.transposed() if is_wavelength_column((*g.header, "")[0]) else g for g in grids]

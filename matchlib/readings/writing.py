@@ -90,7 +90,7 @@ def table_of(
     header += ["sd"] * any(r.sd is not None for r in readings)
     header += ["L", "a", "b"] * (not nm or any(r.lab for r in readings))
     header += ["scale"] * bool(nm)
-    names = [repr(w).removesuffix(".0") for w in nm]
+    names = [repr(float(w)).removesuffix(".0") for w in nm]
     header += names
     header += [n for n in _BACK if any(getattr(p, n) not in ("", None) for p in listed)]
     safe = [guard(name) for name in extras]
@@ -111,7 +111,10 @@ def table_of(
             spectrum = (
                 dict(zip(reading.wavelengths, reading.reflectance, strict=True)) if reading else {}
             )
-            cells |= {n: spectrum.get(w) for n, w in zip(names, nm, strict=True)}
+            cells |= {
+                n: float(spectrum[w]) if w in spectrum else None
+                for n, w in zip(names, nm, strict=True)
+            }
             cells |= {
                 s: guard(own[e]) if e in own else None for s, e in zip(safe, extras, strict=True)
             }
@@ -180,7 +183,7 @@ def _measured(reading: Reading | None) -> dict[str, str | float | None]:
         "sd": reading.sd,
     }
     if reading.lab is not None:
-        return cells | dict(zip("Lab", reading.lab, strict=True))
+        return cells | dict(zip("Lab", map(float, reading.lab), strict=True))
     return {**cells, "scale": "0-1"}
 
 

@@ -1,0 +1,138 @@
+"""Panels → CGATS text (ISO 28178) that reads back as the same panels."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Iterable
+from itertools import groupby
+from pathlib import Path
+
+from matchlib import __version__
+from matchlib.domain import Panel, Reading
+from matchlib.readings.cgats import EXTRA_FIELD, NEWLINE_KEYWORD
+from matchlib.readings.columns import known_name
+from matchlib.readings.writing import save_bytes, table_of
+
+__all__ = ["cgats_text", "write_cgats"]
+
+_STANDARD = {"panel": "SAMPLE_NAME", "L": "LAB_L", "a": "LAB_A", "b": "LAB_B"}
+_NUMBERED = re.compile(r"\d+(?:\.\d+)?")
+
+
+def write_cgats(panels: Iterable[Panel], path: str | os.PathLike[str]) -> Path:
+    """Write panels as CGATS text.
+
+    Parameters
+    ----------
+    panels : iterable of Panel
+        One set a reading.
+    path : path-like
+        Where to; replaced whole or not at all.
+
+    Returns
+    -------
+    pathlib.Path
+        The file.
+
+    Raises
+    ------
+    FileError
+        If a note's column has a name of the table's own, or the folder cannot be written to.
+    """
+    target = Path(path)
+    save_bytes(cgats_text(panels).encode("utf-8"), target)
+    return target
+
+
+def cgats_text(panels: Iterable[Panel]) -> str:
+    """Return panels as CGATS text.
+
+    Parameters
+    ----------
+    panels : iterable of Panel
+        One set a reading. Readings of one kind that follow each other share a table, so that
+        every table is whole and the order is kept.
+
+    Returns
+    -------
+    str
+        Line ends as a newline alone.
+
+    Raises
+    ------
+    FileError
+        If a note's column has a name of the table's own.
+    """
+    tables = []
+    pieces = [p for panel in panels for p in _single(panel)]
+    for _, run in groupby(pieces, key=_kind):
+        tables.append(table_of(run))
+    mark = _unused([c for _, rows in tables for row in rows for c in row if isinstance(c, str)])
+    lines = ["CGATS.17", f'ORIGINATOR "matchlib {__version__}"', 'FILE_DESCRIPTOR "panels"']
+    lines += [f'KEYWORD "{NEWLINE_KEYWORD}"', f'{NEWLINE_KEYWORD} "{mark}"']
+    for header, rows in tables:
+        fields, own = _fields(header)
+        used = [
+            i
+            for i, name in enumerate(header)
+            if name in _STANDARD or any(row[i] not in (None, "") for row in rows)
+        ]
+        standard = set(_STANDARD.values())
+        lines += [
+            f'KEYWORD "{fields[i]}"'
+            for i in used
+            if fields[i] not in standard and not fields[i].startswith("SPECTRAL_")
+        ]
+        lines += [f"{fields[i]} {_quoted(own[i], mark)}" for i in used if i in own]
+        lines += [f"NUMBER_OF_FIELDS {len(used)}", "BEGIN_DATA_FORMAT"]
+        lines += [" ".join(fields[i] for i in used), "END_DATA_FORMAT"]
+        lines += [f"NUMBER_OF_SETS {len(rows)}", "BEGIN_DATA"]
+        lines += [" ".join(_quoted(row[i], mark) for i in used) for row in rows]
+        lines.append("END_DATA")
+    return "\n".join(lines) + "\n"
+
+
+def _single(panel: Panel) -> list[Panel]:
+    def alone(readings: tuple[Reading, ...]) -> Panel:
+        return Panel(
+            *(panel.code, panel.recipe, readings, panel.date, panel.sprayer, panel.lot),
+            *(panel.note, panel.customer, panel.temperature, panel.humidity, panel.extra),
+        )
+
+    return [alone((r,)) for r in panel.readings] or [alone(())]
+
+
+def _kind(panel: Panel) -> tuple[float, ...]:
+    return panel.readings[0].wavelengths if panel.readings else ()
+
+
+def _fields(header: list[str]) -> tuple[list[str], dict[int, str]]:
+    fields, own = [], {}
+    for i, name in enumerate(header):
+        if name in _STANDARD:
+            fields.append(_STANDARD[name])
+        elif _NUMBERED.fullmatch(name):
+            fields.append(f"SPECTRAL_NM{name}")
+        elif known_name(name) == name:
+            fields.append(name.upper())
+        else:
+            fields.append(f"{EXTRA_FIELD}{i}")
+            own[i] = name
+    return fields, own
+
+
+def _unused(texts: list[str]) -> str:
+    # A text of this format cannot hold a line end; a sign that no text holds stands for it.
+    joined = "\x00".join(texts)
+    n = 0
+    while (mark := f"<br{n or ''}>") in joined:
+        n += 1
+    return mark
+
+
+def _quoted(cell: str | float | None, mark: str) -> str:
+    if isinstance(cell, int | float):
+        return repr(float(cell))
+    text = (cell or "").replace("\n", mark).replace('"', '""')
+    return f'"{text}"'
