@@ -10,8 +10,12 @@ from __future__ import annotations
 
 from functools import cache
 from importlib.resources import files
+from pathlib import Path
 
-__all__ = ["SURROUND", "read_static", "stylesheet"]
+__all__ = ["SURROUND", "VOILA_TEMPLATE", "jupyter_folder", "read_static", "stylesheet"]
+
+VOILA_TEMPLATE = "bench"
+"""Voilà's page for the tablet, found through `jupyter_folder`; asks for nothing from outside."""
 
 SURROUND = "#777777"
 """Neutral grey of L* 50 in sRGB; N5 of the Munsell scale is L* 51 (from memory)."""
@@ -32,6 +36,17 @@ def read_static(name: str) -> str:
         Its text.
     """
     return (files("workbook") / "static" / name).read_text("utf-8")
+
+
+def jupyter_folder() -> Path:
+    """Return the folder to put on ``JUPYTER_PATH``, so that Voilà finds `VOILA_TEMPLATE`.
+
+    Returns
+    -------
+    Path
+        Inside the installed package.
+    """
+    return Path(__file__).parent / "jupyter"
 
 
 def stylesheet() -> str:

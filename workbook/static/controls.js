@@ -1,7 +1,8 @@
 // The controls of the workbook: native elements with visible names, so that a keyboard and a screen
 // reader work as they do everywhere. Python owns the value; this file shows it and sends changes.
 
-let serial = 0;
+// Each control loads this file as a module of its own, so the count is kept on the page.
+const serial = () => (globalThis.cpwSerial = (globalThis.cpwSerial ?? 0) + 1);
 const make = (tag, attributes = {}, ...children) => {
   const element = document.createElement(tag);
   for (const [name, value] of Object.entries(attributes)) {
@@ -12,14 +13,19 @@ const make = (tag, attributes = {}, ...children) => {
   return element;
 };
 
-// At most one message a frame, the newest; the widget manager holds back more while Python is busy.
+// The first change of a frame goes at once, the newest of the rest at its end; while Python is busy
+// the widget manager holds back all but the newest.
 const sender = (model) => {
-  let waiting = false;
+  let waiting = false, more = false;
   return (value) => {
     model.set("value", value);
-    if (waiting) return;
+    if (waiting) { more = true; return; }
     waiting = true;
-    requestAnimationFrame(() => { waiting = false; model.save_changes(); });
+    model.save_changes();
+    requestAnimationFrame(() => {
+      waiting = false;
+      if (more) { more = false; model.save_changes(); }
+    });
   };
 };
 
@@ -27,7 +33,7 @@ const sender = (model) => {
 const KEYS = { "data-lm-suppress-shortcuts": "true" };
 
 const field = (model, el) => {
-  const id = `cpw-${++serial}`;
+  const id = `cpw-${serial()}`;
   const help = make("p", { class: "cpw-help", id: `${id}-help` });
   const error = make("p", { class: "cpw-error", id: `${id}-error`, role: "alert" });
   const label = make("label", { for: id });
@@ -232,8 +238,9 @@ const clean = (html) => {
       const good = !link || /^data:image\/png;base64,/.test(value) || /^data:application\/(pdf|zip);base64,/.test(value) || value.startsWith("#");
       const fetches = low === "style" && /url\(|expression|@import/i.test(value);
       const paints = /url\(/i.test(value) && !/^url\(#[\w-]+\)$/.test(value);
-      if (low.startsWith("on") || !good || fetches || (paints && low !== "d")) node.removeAttribute(name);
+      if (low.startsWith("on") || !good || fetches || paints) node.removeAttribute(name);
     }
+    if (node.localName === "img" && !node.hasAttribute("src")) node.remove();
   }
   return [...body.childNodes];
 };

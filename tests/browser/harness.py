@@ -1,0 +1,358 @@
+"""Serve notebooks on loopback and use them in Chromium, as a person would.
+
+A server runs with a home, settings and kernels' files of its own in a temporary folder, so that
+nothing of the developer's reaches a test. `Watch` keeps what must not happen on a page: errors on
+the console, and any request that leaves the machine.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import re
+import secrets
+import signal
+import socket
+import statistics
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from workbook.theme import VOILA_TEMPLATE, jupyter_folder
+
+__all__ = [
+    "Served",
+    "Watch",
+    "key_to_paint",
+    "open_in_lab",
+    "open_in_voila",
+    "serious",
+    "serve",
+    "serve_lab",
+    "serve_voila",
+    "shoot",
+]
+
+ROOT = Path(__file__).resolve().parents[2]
+PATIENCE = 60_000  # ms; two cores may be busy with the rest of the tests
+LOCAL = re.compile(r"^(https?|wss?)://(127\.0\.0\.1|localhost)(:\d+)?(/|$)|^(data|blob|about):")
+
+# Not of our making: each with its reason.
+NOISE = [
+    re.compile(r"Failed to load resource.*40[34]"),  # JupyterLab asks for settings not yet saved
+    re.compile(r"favicon"),
+    # Voilà's list of notebooks starts widget plugins although no kernel runs there.
+    re.compile(r"failed to activate. Error: The model for kernel id  does not exist"),
+]
+
+
+@dataclass
+class Served:
+    """A running server.
+
+    Parameters
+    ----------
+    url : str
+        With a slash at the end.
+    token : str
+        What lets a browser in; empty where the server takes none.
+    log : Path
+        What it wrote.
+    """
+
+    url: str
+    token: str
+    log: Path
+
+
+@dataclass
+class Watch:
+    """What happened on a page that should not have."""
+
+    errors: list[str] = field(default_factory=list)
+    outside: list[str] = field(default_factory=list)
+    seen: int = 0
+
+    def on(self, page: Any) -> Watch:
+        """Listen to a page from now on."""
+        page.on("console", self._console)
+        page.on("pageerror", lambda error: self.errors.append(f"uncaught: {error}"))
+        page.on("request", lambda request: self._request(request.url))
+        page.on("websocket", lambda sock: self._request(sock.url))
+        return self
+
+    def _console(self, message: Any) -> None:
+        if message.type == "error" and not any(n.search(message.text) for n in NOISE):
+            self.errors.append(message.text)
+
+    def _request(self, url: str) -> None:
+        self.seen += 1
+        if not LOCAL.match(url):
+            self.outside.append(url)
+
+    def check(self) -> None:
+        """Fail on a request that left the machine or an error on the console."""
+        assert self.seen > 0, "the watch saw no request at all"
+        assert not self.outside, f"asked outside: {self.outside}"
+        assert not self.errors, f"console errors: {self.errors}"
+
+
+def _free_port() -> int:
+    with socket.socket() as sock:
+        sock.bind(("127.0.0.1", 0))
+        return int(sock.getsockname()[1])
+
+
+def _environment(room: Path, extra: dict[str, str] | None) -> dict[str, str]:
+    for name in ("home", "config/labconfig", "data", "runtime", "ipython"):
+        (room / name).mkdir(parents=True, exist_ok=True)
+    # JupyterLab would ask on first start whether to fetch news from outside.
+    quiet = {"disabledExtensions": {"@jupyterlab/apputils-extension:announcements": True}}
+    (room / "config/labconfig/page_config.json").write_text(json.dumps(quiet))
+    return {
+        **{k: v for k, v in os.environ.items() if not k.startswith("JUPYTER")},
+        "HOME": str(room / "home"),
+        "JUPYTER_CONFIG_DIR": str(room / "config"),
+        "JUPYTER_DATA_DIR": str(room / "data"),
+        "JUPYTER_RUNTIME_DIR": str(room / "runtime"),
+        "IPYTHONDIR": str(room / "ipython"),
+        "WORKBOOK_NO_BROWSER": "1",
+        # Kernels run in the notebook's folder and must find this checkout, installed or not.
+        "PYTHONPATH": os.pathsep.join(filter(None, [str(ROOT), os.environ.get("PYTHONPATH")])),
+        **(extra or {}),
+    }
+
+
+@contextlib.contextmanager
+def serve(
+    command: Sequence[str],
+    *,
+    url: str,
+    ready: str,
+    room: Path,
+    cwd: Path,
+    token: str = "",
+    env: dict[str, str] | None = None,
+) -> Iterator[Served]:
+    """Run a server until the block ends, and its kernels with it.
+
+    Parameters
+    ----------
+    command : sequence of str
+        What to run.
+    url, ready : str
+        Its address, and the path under it that answers when it is up.
+    room, cwd : Path
+        Where it keeps its things, and where it runs.
+    token : str
+        Sent when asking whether it is up.
+    env : dict, optional
+        Further environment.
+
+    Yields
+    ------
+    Served
+        The running server.
+    """
+    room.mkdir(parents=True, exist_ok=True)
+    log = room / "server.log"
+    with log.open("wb") as out:
+        server = subprocess.Popen(
+            list(command),
+            cwd=cwd,
+            env=_environment(room, env),
+            stdin=subprocess.DEVNULL,
+            stdout=out,
+            stderr=subprocess.STDOUT,
+            start_new_session=True,
+        )
+        try:
+            _wait(server, f"{url}{ready}{'?token=' + token if token else ''}", log)
+            yield Served(url, token, log)
+        finally:
+            with contextlib.suppress(ProcessLookupError):
+                os.killpg(server.pid, signal.SIGTERM)
+            try:
+                server.wait(15)
+            except subprocess.TimeoutExpired:
+                os.killpg(server.pid, signal.SIGKILL)
+                server.wait()
+
+
+def _wait(server: subprocess.Popen[bytes], url: str, log: Path) -> None:
+    end = time.monotonic() + PATIENCE / 1000
+    while time.monotonic() < end:
+        if server.poll() is not None:
+            raise RuntimeError(f"the server stopped: {log.read_text()[-3000:]}")
+        try:
+            with urllib.request.urlopen(url, timeout=5):  # noqa: S310  our own http address
+                return
+        except (urllib.error.URLError, OSError):
+            time.sleep(0.2)
+    raise RuntimeError(f"the server did not answer: {log.read_text()[-3000:]}")
+
+
+def serve_lab(folder: Path, room: Path, env: dict[str, str] | None = None) -> Any:
+    """Serve a folder in JupyterLab, on loopback with a token; a context manager of `Served`."""
+    port, token = _free_port(), secrets.token_hex(16)
+    command = [
+        *(sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", "--ip=127.0.0.1"),
+        f"--ServerApp.port={port}",
+        "--ServerApp.port_retries=0",
+        f"--IdentityProvider.token={token}",
+        f"--ServerApp.root_dir={folder}",
+        "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+        "--LabApp.extension_manager=readonly",
+        "--LabApp.expose_app_in_browser=True",
+    ]
+    url = f"http://127.0.0.1:{port}/"
+    return serve(command, url=url, ready="api/status", room=room, cwd=folder, token=token, env=env)
+
+
+def serve_voila(
+    folder: Path, room: Path, env: dict[str, str] | None = None, extra: Sequence[str] = ()
+) -> Any:
+    """Serve a folder of notebooks as pages; a context manager of `Served`."""
+    port = _free_port()
+    command = [
+        *(sys.executable, "-m", "voila", str(folder), "--no-browser", "--Voila.ip=127.0.0.1"),
+        f"--port={port}",
+        f"--template={VOILA_TEMPLATE}",
+        *extra,
+    ]
+    env = {"JUPYTER_PATH": str(jupyter_folder()), **(env or {})}
+    url = f"http://127.0.0.1:{port}/"
+    return serve(command, url=url, ready="", room=room, cwd=folder, env=env)
+
+
+def open_in_voila(page: Any, served: Served, notebook: str, *, query: str = "") -> None:
+    """Open a notebook's page and wait until its controls are drawn."""
+    page.goto(f"{served.url}voila/render/{notebook}{query}", timeout=PATIENCE)
+    _controls(page, served)
+
+
+def _controls(page: Any, served: Served) -> None:
+    """Wait for the first control; say what the page and the server say when none comes."""
+    from playwright.sync_api import TimeoutError as TooLong
+
+    try:
+        page.locator(".cpw").first.wait_for(state="attached", timeout=PATIENCE)
+    except TooLong:
+        said = page.locator("body").inner_text()[-2000:]
+        raise AssertionError(f"{said}\n{served.log.read_text()[-2000:]}") from None
+
+
+def open_in_lab(page: Any, served: Served, notebook: str) -> None:
+    """Open a notebook in JupyterLab, run it top to bottom, and wait; an error in a cell fails."""
+    page.goto(f"{served.url}lab/tree/{notebook}?token={served.token}&reset", timeout=PATIENCE)
+    page.locator(".jp-Notebook .jp-Cell").first.wait_for(timeout=PATIENCE)
+    page.wait_for_function("() => window.jupyterapp", timeout=PATIENCE)
+    page.evaluate(
+        """async () => {
+             const app = window.jupyterapp;
+             await app.restored;
+             const panel = app.shell.currentWidget;
+             await panel.context.ready; await panel.sessionContext.ready;
+             await app.commands.execute('notebook:run-all-cells');
+           }"""
+    )
+    wrong = page.locator(".jp-OutputArea-output[data-mime-type*='error']").all_inner_texts()
+    assert not wrong, f"a cell failed: {wrong}"
+    _controls(page, served)
+
+
+def shoot(page: Any, folder: Path, name: str, *, most: int = 6000) -> Path:
+    """Keep a picture of the whole page for a person to look at, at most so many pixels tall."""
+    before = page.viewport_size
+    # Both faces scroll inside the page, so the window itself is made as tall as what scrolls.
+    tall = page.evaluate(
+        """() => {
+             const rows = [...document.querySelectorAll('*')].filter((e) => {
+               const flow = getComputedStyle(e).overflowY;
+               return (flow === 'auto' || flow === 'scroll') && e.clientWidth > 500;
+             });
+             return Math.max(0, ...rows.map((e) => e.scrollHeight - e.clientHeight));
+           }"""
+    )
+    page.set_viewport_size({"width": before["width"], "height": min(most, before["height"] + tall)})
+    page.wait_for_timeout(300)
+    place = folder / f"{name}.png"
+    page.screenshot(path=place, full_page=True)
+    page.set_viewport_size(before)
+    return place
+
+
+def serious(page: Any, within: str = "body") -> list[str]:
+    """What axe-core calls serious or critical inside a part of the page, in words.
+
+    Parameters
+    ----------
+    page : playwright page
+        Fully drawn.
+    within : str
+        CSS selector: in JupyterLab, the notebook's outputs, since the rest is not ours.
+
+    Returns
+    -------
+    list of str
+        Empty when all is well.
+    """
+    from axe_playwright_python.sync_playwright import Axe
+
+    found = Axe().run(page, context={"include": [[within]]}).response
+    assert found["passes"], f"axe-core looked at nothing in {within}"
+    return [
+        f"{v['id']} ({v['impact']}): {v['help']}: {[n['html'][:160] for n in v['nodes'][:4]]}"
+        for v in found["violations"]
+        if v["impact"] in {"serious", "critical"}
+    ]
+
+
+def key_to_paint(page: Any, control: Any, shown: str, *, keys: Sequence[str]) -> float:
+    """Median time from a key on a control to the frame in which what it drives is redrawn [ms].
+
+    Parameters
+    ----------
+    page, control : playwright page and locator
+        The control takes the keys.
+    shown : str
+        CSS selector of the element that Python redraws.
+    keys : sequence of str
+        Each must change the value.
+
+    Returns
+    -------
+    float
+        Median; printed and kept by the caller, never asserted as a time.
+    """
+    control.focus()
+    page.evaluate(
+        """(shown) => {
+             window.cpwTimes = []; window.cpwAt = 0;
+             const target = document.querySelector(shown);
+             const stamp = () => { window.cpwAt = performance.now(); };
+             document.addEventListener('keydown', stamp, true);
+             new MutationObserver(() => {
+               if (!window.cpwAt) return;
+               const at = window.cpwAt; window.cpwAt = 0;
+               // A message posted from a frame's start is handled when that frame has been drawn.
+               requestAnimationFrame(() => {
+                 const channel = new MessageChannel();
+                 channel.port1.onmessage = () => window.cpwTimes.push(performance.now() - at);
+                 channel.port2.postMessage(0);
+               });
+             }).observe(target, { childList: true, subtree: true, characterData: true });
+           }""",
+        shown,
+    )
+    for count, key in enumerate(keys, 1):
+        page.keyboard.press(key)
+        page.wait_for_function(f"() => window.cpwTimes.length >= {count}", timeout=PATIENCE)
+    return statistics.median(page.evaluate("() => window.cpwTimes"))
