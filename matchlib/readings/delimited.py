@@ -49,15 +49,13 @@ def decode(data: bytes) -> tuple[str, str | None]:
             return data.decode("utf-16-le" if odd > even else "utf-16-be"), None
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
-        text = ""
-    if not text and data:
         if marked or 0 in head:
-            raise _not_text()
+            raise _not_text() from None
         try:
             text = data.decode("cp1252")
         except UnicodeDecodeError:
             raise _not_text() from None
-        odd_word = next(w for w in text.split() if not w.isascii())[:40]
+        odd_word = next((w for w in text.split() if not w.isascii()), "")[:40]
         return text, (
             f"The text is not UTF-8; it was read as Windows-1252. Check a name such as "
             f"{odd_word!r}, and save as UTF-8 if it looks wrong."

@@ -12,6 +12,7 @@ import os
 import tempfile
 from collections.abc import Iterable, Sequence
 from pathlib import Path
+from typing import Any
 
 from matchlib.domain import Panel, Reading
 from matchlib.errors import FileError
@@ -199,12 +200,21 @@ def _csv(header: Sequence[str], rows: Sequence[Sequence[str | float | None]]) ->
 
 def _xlsx(header: Sequence[str], rows: Sequence[Sequence[str | float | None]]) -> bytes:
     from openpyxl import Workbook  # heavy; CSV users do not pay for it
+    from openpyxl.cell import WriteOnlyCell
+
+    def exact(cell: str | float | None) -> Any:
+        if not isinstance(cell, float):
+            return cell
+        # openpyxl writes 16 digits, and one in ten numbers needs 17 to come back the same
+        number = WriteOnlyCell(sheet, value=repr(cell))
+        number.data_type = "n"
+        return number
 
     book = Workbook(write_only=True)
     sheet = book.create_sheet("readings")
     sheet.append(list(header))
     for row in rows:
-        sheet.append(list(row))
+        sheet.append([exact(cell) for cell in row])
     stream = io.BytesIO()
     book.save(stream)
     return stream.getvalue()

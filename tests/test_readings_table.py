@@ -1,0 +1,442 @@
+"""The table of readings: what is taken, what is refused, and what the refusal says."""
+
+from __future__ import annotations
+
+import datetime as dt
+import subprocess
+import sys
+
+import pytest
+
+from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Viewing
+from matchlib.errors import FileError, ImportRefused, MatchlibError, TargetError
+from matchlib.readings import read_file, read_recipes, read_target
+
+GOOD = """panel,Ground,colour,schedule,clear,L,a,b,Shelf
+P1,silver,,,yes,80,0,1,A
+P1,silver,,,yes,80.2,0.1,1,A
+P2,silver 3 + black 1,teal 2 + violet 1,2@6:1 2@3:1,no,40,-20,-20,B
+"""
+SPECTRAL = ",".join(str(w) for w in range(400, 701, 20))
+VALUES = ",".join("0.25" for _ in range(400, 701, 20))
+
+
+@pytest.fixture
+def table(tmp_path):
+    def write(content, name="t.csv"):
+        path = tmp_path / name
+        path.write_bytes(content if isinstance(content, bytes) else content.encode())
+        return path
+
+    return write
+
+
+def refusal(path, **more):
+    with pytest.raises(MatchlibError) as caught:
+        read_file(path, **more)
+    return str(caught.value)
+
+
+def test_a_table_becomes_panels_with_repeats(table):
+    report = read_file(table(GOOD))
+    first, second = report.panels
+    assert [r.lab for r in first.readings] == [(80.0, 0.0, 1.0), (80.2, 0.1, 1.0)]
+    assert first.recipe.bare
+    assert first.recipe.clear == "yes"
+    assert first.extra == (("Shelf", "A"),)
+    assert second.recipe.ground == Ground.parse("Silver 6 + black 2")
+    assert second.recipe.colour == Colour.parse("teal 2 + violet 1")
+    assert second.recipe.schedule == CoatSchedule.parse("2@6:1 2@3:1")
+    assert [(t.panel, t.row) for t in report.taken] == [("P1", 2), ("P1", 3), ("P2", 4)]
+    assert report.notes == ("Shelf",)
+    assert len(report.sha256) == 64
+    assert report.as_dict()["rows_taken"][2] == {"panel": "P2", "row": 4}
+
+
+def test_what_the_file_leaves_open_is_stated(table):
+    text = read_file(table(GOOD)).text()
+    assert "Assumed: illuminant D65, observer 10°, geometry 45:0" in text
+    assert "3 rows taken, 0 rows refused" in text
+
+
+def test_columns_of_viewing_are_read(table):
+    report = read_file(
+        table(
+            "panel,ground,illuminant,observer,geometry,source,sd,L,a,b\n"
+            "P,silver,d50,2°,45as15,photo,1.5,120,0,1\n"
+        )
+    )
+    (reading,) = report.panels[0].readings
+    assert reading.viewing == Viewing("D50", "2", "45as15")
+    assert (reading.source, reading.sd) == ("photo", 1.5)
+    assert report.assumed == ()
+
+
+def test_ratio_and_coats_make_a_schedule_carrier_first(table):
+    report = read_file(table("panel,ground,colour,ratio,coats,L,a,b\nP,gold,red,6:1,4,40,30,20\n"))
+    schedule = report.panels[0].recipe.schedule
+    assert schedule == CoatSchedule.of(4, MixRatio(6, 1))
+    assert schedule.steps[0].ratio.fraction == pytest.approx(1 / 7, abs=1e-15)
+
+
+def test_a_reversed_ratio_is_taken_with_a_warning(table):
+    report = read_file(table("panel,ground,colour,ratio,coats,L,a,b\nP,gold,red,1:6,4,40,30,20\n"))
+    assert "looks reversed" in report.text()
+    assert "Row 2" in report.warnings[0]
+
+
+HEAD = "panel,ground,colour,schedule,ratio,coats,L,a,b,date\n"
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        ("P,gold,red,4@6:1,8:1,,40,30,20,", "do not suit the schedule"),
+        ("P,gold,red,4@6:1,6:1,3,40,30,20,", "do not suit the schedule"),
+        ("P,gold,red,2@6:1 2@3:1,6:1,4,40,30,20,", "do not suit the schedule"),
+        ("P,gold,red,,6:1,-2,40,30,20,", "not a number of coats"),
+        ("P,gold,red,,6:1,0,40,30,20,", "not a number of coats"),
+        ("P,gold,red,,6:1,2.5,40,30,20,", "whole number"),
+        ("P,gold,red,,6:1,,40,30,20,", "no coats"),
+        ("P,gold,red,,,4,40,30,20,", "no ratio"),
+        ("P,gold,red,,,,40,30,20,", "no ratio and no coats"),
+        ("P,gold,,4@6:1,,,40,30,20,", "coats without a colour"),
+        ("P,gold,,,,4,40,30,20,", "no ratio"),
+        ("P,gold,red,,1 colour : 6 carrier,4,40,30,20,", "colour first"),
+        ("P,gold,red,,06:01,4,40,30,20,", "clock time"),
+        ("P,gold,red,,6:01:00,4,40,30,20,", "clock time"),
+        ("P,gold,red,,6,4,40,30,20,", "not a mix ratio"),
+        ("P,,red,4@6:1,,,40,30,20,", "ground is blank"),
+        ("P,gold,NaN,,,,40,30,20,", "no name"),
+        (",gold,red,4@6:1,,,40,30,20,", "panel code"),
+        ("P,gold,red,4@6:1,,,140,30,20,", "L from 0 to 100"),
+        ("P,gold,red,4@6:1,,,nan,30,20,", "not a number"),
+        ("P,gold,red,4@6:1,,,inf,30,20,", "not a number"),
+        ("P,gold,red,4@6:1,,,1e999,30,20,", "not a number"),
+        ("P,gold,red,4@6:1,,,,30,20,", "L is blank"),
+        ("P,gold,red,4@6:1,,,,,,", "holds no reading"),
+        ('P,gold,red,4@6:1,,,"40,1",30,20,', "decimal comma"),
+        ("P,gold,red,4@6:1,,,40,1,30,2,20,1", "stands under no column name"),
+        ("P,gold,red,4@6:1,,,40,30,20,03/04/2025", "without guessing"),
+        ("P,gold,red,4@6:1,,,40,30,20,2025-02-30", "without guessing"),
+    ],
+)
+def test_a_wrong_row_is_refused_by_number_and_reason(table, row, words):
+    good = "Q,gold,red,4@6:1,,,40,30,20,2025-01-31\n"
+    path = table(HEAD + good + row + "\n")
+    with pytest.raises(ImportRefused) as caught:
+        read_file(path)
+    (refused,) = caught.value.report.refused
+    assert refused.row == 3
+    assert words in refused.reason
+    assert "row 3" in str(caught.value)
+    assert words in str(caught.value)
+    assert "--keep-good" in str(caught.value)
+    kept = read_file(path, keep_good=True)
+    assert [p.code for p in kept.panels] == ["Q"]
+    assert kept.panels[0].date == dt.date(2025, 1, 31)
+    assert kept.refused == (refused,)
+    assert words in kept.text()
+
+
+def test_one_code_with_two_recipes_refuses_all_its_rows(table):
+    path = table(GOOD + "P1,gold,,,yes,70,0,1,A\n")
+    with pytest.raises(ImportRefused) as caught:
+        read_file(path)
+    assert [r.row for r in caught.value.report.refused] == [2, 3, 5]
+    assert [p.code for p in read_file(path, keep_good=True).panels] == ["P2"]
+
+
+def test_rows_all_bad_are_refused_even_when_the_good_are_wanted(table):
+    path = table(HEAD + "P,gold,red,4@6:1,,,400,30,20,\n")
+    with pytest.raises(ImportRefused):
+        read_file(path, keep_good=True)
+
+
+def test_blank_rows_keep_the_numbers_of_a_spreadsheet(table):
+    report = read_file(
+        table('panel,ground,L,a,b,note\n\n"P",silver,80,0,1,"two\nlines"\n,,,,,\nQ,gold,70,0,1,\n')
+    )
+    assert [t.row for t in report.taken] == [3, 5]
+    assert report.panels[0].note == "two\nlines"
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"", "empty"),
+        (b" \n\n", "empty"),
+        (b"\xef\xbb\xbf", "empty"),
+        ("panel,ground,L,a,b\n", "no rows"),
+        ("panel|ground|L|a|b\nP|silver|1|2|3\n", "No delimiter"),
+        ("panel,ground;L;a,b\nP,silver,1,2,3\n", "in doubt"),
+        ("panel,ground,L,a,b,l*\nP,silver,1,2,3,4\n", "Two columns have one name"),
+        ("panel,ground,L,a,b,Shelf,Shelf\nP,silver,1,2,3,x,y\n", "Two columns have one name"),
+        ("panel,colour,L,a,b\nP,red,1,2,3\n", "no column ground"),
+        ("ground,colour,L,a,b\nP,red,1,2,3\n", "no column panel"),
+        ('panel,ground,L,a,b\nP,silver,"1', "number"),
+        (b"\x00\x01\x02\x03" * 50, "not a text table"),
+        (b"PK\x03\x04 not a zip", "not a whole XLSX"),
+        (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "old spreadsheet"),
+        (b"panel,ground,L,a,b\nP,\x81\x8d,1,2,3\n", "not a text table"),
+        ("panel,ground," + ",".join(f"c{i}" for i in range(20_000)) + "\n", "too many columns"),
+        ("panel,ground," + ",".join(f"c{i}" for i in range(1_000_000)) + "\n", "too"),
+    ],
+)
+def test_a_file_that_is_no_table_is_refused_whole(table, content, words):
+    assert words in refusal(table(content))
+
+
+def test_row_limit(table):
+    path = table("panel,ground,L,a,b\n" + "P,silver,80,0,1\n" * 100_001)
+    assert "too many rows" in refusal(path)
+
+
+def test_a_folder_or_a_missing_file_is_said(tmp_path):
+    assert "not a file" in refusal(tmp_path)
+    assert "cannot be read" in refusal(tmp_path / "none.csv")
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be"])
+@pytest.mark.parametrize("delimiter", [",", ";", "\t"])
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+def test_encodings_delimiters_and_line_ends(table, encoding, delimiter, end):
+    text = GOOD.replace("silver,", "Grün,").replace(",", delimiter).replace("\n", end)
+    report = read_file(table(text.encode(encoding)))
+    assert str(report.panels[0].recipe.ground) == "Grün"
+    assert report.warnings == ()
+
+
+def test_windows_1252_is_read_with_a_warning(table):
+    report = read_file(table(GOOD.replace("silver,", "Grün,").encode("cp1252")))
+    assert str(report.panels[0].recipe.ground) == "Grün"
+    assert "Windows-1252" in report.text()
+
+
+def test_a_spreadsheets_own_delimiter_mark(table):
+    report = read_file(table("sep=;\r\n" + GOOD.replace(",", ";")))
+    assert [t.row for t in report.taken] == [2, 3, 4]
+
+
+def test_decimal_commas_only_when_declared(table):
+    text = "panel;ground;colour;ratio;coats;L;a;b\nP;gold;red;2,5:1;4;45,3;-1,5;0\n"
+    words = refusal(table(text.replace("2,5:1", "5:2")))
+    assert "decimal comma" in words
+    assert "--decimal ," in words
+    panel = read_file(table(text), decimal=",").panels[0]
+    assert panel.readings[0].lab == (45.3, -1.5, 0.0)
+    assert panel.recipe.schedule == CoatSchedule.parse("4@5:2")
+    assert "decimal point" in refusal(table(text.replace("45,3", "45.3")), decimal=",")
+    assert "not a number" in refusal(table(text.replace("45,3", "1.145,3")), decimal=",")
+
+
+def test_the_same_panel_under_two_capitals_is_pointed_out(table):
+    report = read_file(table("panel,ground,L,a,b\np1,silver,80,0,1\nP1,silver,80,0,1\n"))
+    assert len(report.panels) == 2
+    assert "capitals" in report.text()
+
+
+def test_repeats_that_disagree_on_the_back_are_pointed_out(table):
+    report = read_file(
+        table(
+            "panel,ground,L,a,b,sprayer,date\nP,silver,80,0,1,AB,2025-01-02\nP,silver,80,0,1,CD,\n"
+        )
+    )
+    assert report.panels[0].sprayer == "AB"
+    assert report.panels[0].date == dt.date(2025, 1, 2)
+    assert "do not agree on sprayer" in report.text()
+
+
+def test_tiles_are_no_panels(table):
+    report = read_file(
+        table("panel,ground,tile,L,a,b,date\n,,white,95,0,1,2025-01-02\ntile:check,,,50,0,1,\n")
+    )
+    assert [(t.tile, t.reading.lab[0]) for t in report.tiles] == [("white", 95.0), ("check", 50.0)]
+    assert report.panels == ()
+
+
+# Spectra
+
+
+def spectral(scale_column="", head=SPECTRAL, values=VALUES):
+    named, declared = (",scale", f",{scale_column}") if scale_column else ("", "")
+    return f"panel,ground{named},{head}\nP,silver{declared},{values}\n"
+
+
+def test_the_scale_of_reflectances_is_never_guessed(table):
+    words = refusal(table(spectral()))
+    assert "not declared" in words
+    assert "--scale" in words
+
+
+@pytest.mark.parametrize("how", ["argument", "column", "header"])
+@pytest.mark.parametrize("scale", ["unit", "percent"])
+def test_the_scale_is_declared_in_one_of_three_ways(table, how, scale):
+    values = VALUES if scale == "unit" else VALUES.replace("0.25", "25")
+    if how == "header":
+        mark = "%" if scale == "percent" else " nm (0-1)"
+        path = table(
+            spectral(head=",".join(f"{w}{mark}" for w in range(400, 701, 20)), values=values)
+        )
+        report = read_file(path)
+    elif how == "column":
+        report = read_file(table(spectral("0-1" if scale == "unit" else "percent", values=values)))
+    else:
+        report = read_file(table(spectral(values=values)), scale=scale)
+    (reading,) = report.panels[0].readings
+    assert reading.wavelengths == tuple(range(400, 701, 20))
+    assert set(reading.reflectance) == {0.25}
+
+
+@pytest.mark.parametrize(
+    "spelling",
+    ["{}", "{}nm", "{} nm", "R{}", "nm{}", "NM_{}", "SPECTRAL_NM{}", "SPECTRAL_{}", "R_{}"],
+)
+def test_spectral_columns_in_common_spellings(table, spelling):
+    head = ",".join(spelling.format(w) for w in range(700, 399, -20))
+    values = ",".join(f"{w / 1000}" for w in range(700, 399, -20))
+    (reading,) = read_file(table(spectral("0-1", head, values))).panels[0].readings
+    assert reading.wavelengths == tuple(float(w) for w in range(400, 701, 20))
+    assert reading.reflectance == tuple(w / 1000 for w in range(400, 701, 20))
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (
+            spectral("0-1", values=VALUES.replace("0.25", "25")),
+            "most of its spectra are far above 1",
+        ),
+        (spectral("percent"), "none is above 1.5 %"),
+        (spectral("0-1", head=",".join(f"{w / 1000:g}" for w in range(400, 701, 20))), "not in nm"),
+        (spectral("0-1", head=",".join(f"{w * 10}" for w in range(400, 701, 20))), "not in nm"),
+        (
+            spectral("0-1", head=",".join(f"{w / 1000:g} µm" for w in range(400, 701, 20))),
+            "not in nm",
+        ),
+        (spectral("maybe"), "not known"),
+        (spectral("0-1", head=SPECTRAL.replace("400", "400%")), "another reflectance scale"),
+        (
+            spectral("0-1", head=SPECTRAL.replace("400", "400%").replace("420", "420(0-1)")),
+            "one scale",
+        ),
+        (spectral("0-1", head=SPECTRAL.replace("400", "420 nm")), "Two columns have one name"),
+        (spectral("0-1", values=VALUES.replace("0.25", "-0.5", 1)), "impossible reflectance"),
+        (spectral("0-1", values=VALUES.replace("0.25", "nan", 1)), "not a number"),
+        (
+            spectral("0-1", values=VALUES.replace("0.25,0.25,0.25,0.25", "0.25,,,0.25", 1)),
+            "gap",
+        ),
+    ],
+)
+def test_spectra_that_contradict_their_declaration(table, content, words):
+    assert words in refusal(table(content))
+
+
+def test_one_spectrum_in_percent_among_many_is_refused_by_row(table):
+    row = "P{},silver,0-1," + VALUES + "\n"
+    text = f"panel,ground,scale,{SPECTRAL}\n" + "".join(row.format(i) for i in range(5))
+    path = table(text + f"Q,silver,0-1,{VALUES.replace('0.25', '25')}\n")
+    report = read_file(path, keep_good=True)
+    assert [r.row for r in report.refused] == [7]
+    assert "looks like percent" in report.refused[0].reason
+
+
+def test_a_scale_declared_against_the_file_is_refused(table):
+    assert "declared twice" in refusal(
+        table(spectral(head=SPECTRAL.replace("400", "400%"))), scale="unit"
+    )
+
+
+def test_gaps_and_short_spectra_are_stated(table):
+    values = VALUES.replace("0.25,0.25,0.25", "0.25,,0.25", 1).rsplit(",", 2)[0]
+    report = read_file(table(spectral("0-1", values=values)))
+    text = report.text()
+    assert "nothing between 400 and 440 nm" in text
+    assert "covers only 400 to 660 nm" in text
+
+
+def test_a_row_with_lab_and_spectrum_keeps_the_spectrum(table):
+    report = read_file(
+        table(f"panel,ground,L,a,b,scale,{SPECTRAL}\nP,silver,50,0,0,0-1,{VALUES}\n")
+    )
+    assert report.panels[0].readings[0].spectral
+    assert "the spectrum was taken" in report.text()
+
+
+def test_lab_rows_and_spectral_rows_in_one_table(table):
+    text = f"panel,ground,L,a,b,scale,{SPECTRAL}\nP,silver,,,,0-1,{VALUES}\nP,silver,50,0,0,,\n"
+    first, second = read_file(table(text)).panels[0].readings
+    assert first.spectral
+    assert second.lab == (50.0, 0.0, 0.0)
+
+
+def test_wavelengths_in_rows(table):
+    rows = "".join(f"{w},0.2,0.3\n" for w in range(380, 731, 10))
+    text = "wavelength (nm),P1,P2\nground,silver,gold\ncolour,,red\nschedule,,4@6:1\n" + rows
+    report = read_file(table(text), scale="unit")
+    assert [p.code for p in report.panels] == ["P1", "P2"]
+    assert report.panels[1].recipe.words.startswith("red over gold")
+    assert report.panels[1].readings[0].wavelengths[0] == 380
+    assert set(report.panels[1].readings[0].reflectance) == {0.3}
+    words = refusal(table(text.replace("gold", "")), scale="unit")
+    assert "column 3" in words
+
+
+# Recipes and targets
+
+
+def test_recipes_without_readings_in_file_order(table):
+    rows = read_recipes(
+        table("Colour,ground,ratio,coats,panel\nred,gold,6:1,4,B\n,silver,,,\nteal,gold,3:1,2,A\n")
+    )
+    assert [(r.row, r.panel) for r in rows] == [(2, "B"), (3, None), (4, "A")]
+    assert rows[0].recipe.schedule == CoatSchedule.parse("4@6:1")
+    assert rows[1].recipe.bare
+    assert rows[0].viewing == Viewing()
+    assert rows[0].reading is None
+
+
+def test_one_wrong_recipe_refuses_the_table(table):
+    with pytest.raises(ImportRefused, match="do not suit") as caught:
+        read_recipes(
+            table("ground,colour,schedule,ratio\ngold,red,4@6:1,3:1\ngold,red,4@6:1,6:1\n")
+        )
+    assert [r.row for r in caught.value.report.refused] == [2]
+    assert "--keep-good" not in str(caught.value)
+
+
+def test_a_target_needs_no_recipe(table):
+    assert [r.lab for r in read_target(table("L,a,b\n40,1,2\n41,1,2\n"))] == [
+        (40, 1, 2),
+        (41, 1, 2),
+    ]
+
+
+def test_a_target_file_of_several_things_asks_which(table):
+    path = table("panel,L,a,b\nA,40,1,2\nB,41,1,2\n")
+    with pytest.raises(TargetError, match="several things"):
+        read_target(path)
+    assert read_target(path, panel="B")[0].lab == (41, 1, 2)
+    with pytest.raises(TargetError, match="no reading of 'C'"):
+        read_target(path, panel="C")
+    with pytest.raises(TargetError, match="no reading"):
+        read_target(table("panel,L,a,b\nA,,,\n"))
+
+
+def test_a_wrong_target_is_said_with_file_and_row(table):
+    with pytest.raises(MatchlibError, match=r"t\.csv, row 2: .*Lab"):
+        read_target(table("L,a,b\n400,1,2\n"))
+    with pytest.raises(FileError, match=r"t\.csv, row 2: .*blank"):
+        read_target(table("L,a,b\n40,,2\n"))
+
+
+def test_reading_a_csv_loads_nothing_heavy(table):
+    code = (
+        "import sys; from matchlib.readings import read_file; read_file(sys.argv[1]);"
+        "print({'openpyxl', 'pandas', 'colour', 'numpy', 'colour_cxf'} & set(sys.modules))"
+    )
+    out = subprocess.run(
+        [sys.executable, "-c", code, str(table(GOOD))], capture_output=True, text=True, check=True
+    )
+    assert out.stdout.strip() == "set()"
