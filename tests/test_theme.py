@@ -1,0 +1,75 @@
+"""Contrast of the style sheet, computed as WCAG defines it, and the grey of the surround."""
+
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pytest
+
+from matchlib.colorimetry import to_srgb
+from workbook.theme import SURROUND, VOILA_TEMPLATE, jupyter_folder, stylesheet
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance as WCAG 2.2 defines it, with the threshold of IEC 61966-2-1."""
+    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(one: str, other: str) -> float:
+    high, low = sorted((luminance(one), luminance(other)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+def themes() -> dict[str, dict[str, str]]:
+    css = stylesheet()
+    found = {}
+    for name, start in (
+        ("light", ":root {"),
+        ("dark", 'body[data-jp-theme-light="false"] {'),
+        ("dark by the reader's setting", "body:not([data-jp-theme-light]) {"),
+    ):
+        block = css[css.index(start) :].split("}", 1)[0]
+        found[name] = dict(re.findall(r"--cpw-([\w-]+): (#[0-9a-f]{6})", block))
+    return found
+
+
+def test_black_on_white_is_21_to_1() -> None:
+    assert contrast("#000000", "#ffffff") == pytest.approx(21.0)
+
+
+@pytest.mark.parametrize("name", ["light", "dark", "dark by the reader's setting"])
+def test_contrast(name: str) -> None:
+    theme = themes()[name]
+    # Jupyter's own page may lie behind the controls: white, and its two dark greys.
+    pages = ["#ffffff"] if name == "light" else ["#111111", "#212121"]
+    for behind in [theme["page"], theme["raised"], *pages]:
+        for ink in ("ink", "muted", "accent", "bad", "good"):
+            assert contrast(theme[ink], behind) >= 4.5, f"{ink} on {behind}"
+        assert contrast(theme["line"], behind) >= 3.0, f"line on {behind}"
+    assert contrast(theme["on-accent"], theme["accent"]) >= 4.5
+
+
+def test_both_dark_themes_are_one() -> None:
+    found = themes()
+    assert found["dark"] == found["dark by the reader's setting"]
+
+
+def test_the_surround_is_neutral_and_of_middle_lightness() -> None:
+    rgb, _ = to_srgb(np.array([[50.0, 0.0, 0.0]]))
+    wanted = np.rint(255 * rgb[0])
+    assert [int(SURROUND[i : i + 2], 16) for i in (1, 3, 5)] == pytest.approx(wanted, abs=1)
+
+
+def test_nothing_is_fetched() -> None:
+    css = stylesheet()
+    assert "url(" not in css
+    assert "@import" not in css
+    assert "$SURROUND" not in css
+
+
+def test_the_tablet_page_is_where_voila_looks() -> None:
+    place = jupyter_folder() / "voila" / "templates" / VOILA_TEMPLATE
+    assert {p.name for p in place.iterdir()} >= {"conf.json", "index.html.j2", "page.html"}
