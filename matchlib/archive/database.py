@@ -7,6 +7,7 @@ take their turn: SQLite through its own lock, PostgreSQL through an advisory loc
 
 from __future__ import annotations
 
+import logging
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -124,6 +125,8 @@ class Database:
             yield
         except exc.IntegrityError:
             raise  # two writers met; the caller decides
+        except UnicodeDecodeError as error:
+            raise words_of("malformed text", self.label, sqlite=self.is_sqlite) from error
         except exc.DBAPIError as error:
             raise words_of(str(error.orig), self.label, sqlite=self.is_sqlite) from error
 
@@ -170,6 +173,8 @@ def database_of(path_or_url: str | Path, *, read_only: bool) -> Database:
             remedy="correct the address.",
         )
     url = url.set(drivername="postgresql+psycopg")
+    # It tells of a cut connection on standard error; the error that we raise says it better.
+    logging.getLogger("psycopg").addHandler(logging.NullHandler())
     label = url.set(query={}).render_as_string(hide_password=True)
     try:
         engine = sa.create_engine(

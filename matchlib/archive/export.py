@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
-from matchlib.archive.atomic import written_whole
 from matchlib.archive.store import Archive
 from matchlib.domain import Panel
 
@@ -33,12 +32,11 @@ def export_table(archive: Archive, path: str | Path, *, customers: bool = False)
 
     Raises
     ------
-    ArchiveError
-        If the file cannot be written.
+    FileError
+        If the file cannot be written or its suffix is another.
     """
     panels = archive.panels()
-    with written_whole(path) as part:
-        _write_table(_open_to_all(panels, customers), part)
+    _write_table(_open_to_all(panels, customers), Path(path))
     return len(panels)
 
 

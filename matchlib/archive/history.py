@@ -28,6 +28,7 @@ from matchlib.archive.codec import (
     words_of,
 )
 from matchlib.archive.names import spell
+from matchlib.archive.reading_out import whole
 from matchlib.errors import ArchiveError
 
 __all__ = [
@@ -179,7 +180,7 @@ def inserted(done: sa.CursorResult[Any]) -> int:
     return int(key[0]) if key is not None else 0
 
 
-def read_changes(connection: sa.Connection, code: str | None) -> tuple[Change, ...]:
+def read_changes(connection: sa.Connection, code: str | None, *, label: str) -> tuple[Change, ...]:
     """Return the history, oldest first.
 
     Parameters
@@ -188,6 +189,8 @@ def read_changes(connection: sa.Connection, code: str | None) -> tuple[Change, .
         Open.
     code : str, optional
         Of one panel; None for all.
+    label : str
+        The archive, for errors.
 
     Returns
     -------
@@ -203,21 +206,8 @@ def read_changes(connection: sa.Connection, code: str | None) -> tuple[Change, .
     )
     if code is not None:
         query = query.where(p.c.code == code)
-    return tuple(
-        Change(
-            number=row["id"],
-            at=dt.datetime.fromisoformat(row["at"]),
-            who=row["who"],
-            why=row["why"],
-            panel=row["code"],
-            action=row["action"],
-            before=json.loads(row["before"] or "{}"),
-            after=json.loads(row["after"] or "{}"),
-            undoes=row["undoes"],
-            file=row["file"] or "",
-        )
-        for row in connection.execute(query).mappings()
-    )
+    rows = connection.execute(query).mappings()
+    return tuple(whole(label, _change, dict(row)) for row in rows)
 
 
 def state_of(connection: sa.Connection, code: str) -> dict[str, Any]:
@@ -421,6 +411,21 @@ def _write(
     columns["digest"] = panel_digest(merged, [r["digest"] for r in merged["readings"]])
     connection.execute(
         schema.panels.update().where(schema.panels.c.id == panel_id).values(**columns)
+    )
+
+
+def _change(row: Mapping[str, Any]) -> Change:
+    return Change(
+        number=row["id"],
+        at=dt.datetime.fromisoformat(row["at"]),
+        who=row["who"],
+        why=row["why"],
+        panel=row["code"],
+        action=row["action"],
+        before=json.loads(row["before"] or "{}"),
+        after=json.loads(row["after"] or "{}"),
+        undoes=row["undoes"],
+        file=row["file"] or "",
     )
 
 

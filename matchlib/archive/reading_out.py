@@ -13,7 +13,7 @@ from matchlib.archive.codec import panel_of, reading_of, recipe_of
 from matchlib.domain import Panel, Reading, Recipe
 from matchlib.errors import ArchiveError, MatchlibError
 
-__all__ = ["hash_in", "panels_in", "recipes_in"]
+__all__ = ["hash_in", "panels_in", "recipes_in", "whole"]
 
 _P = ParamSpec("_P")
 _T = TypeVar("_T")
@@ -50,8 +50,8 @@ def panels_in(
     ).mappings()
     readings: dict[int, list[Reading]] = {}
     for row in found:
-        readings.setdefault(row["panel_id"], []).append(_whole(label, reading_of, dict(row)))
-    return tuple(_whole(label, panel_of, dict(row), readings.get(row["id"], ())) for row in rows)
+        readings.setdefault(row["panel_id"], []).append(whole(label, reading_of, dict(row)))
+    return tuple(whole(label, panel_of, dict(row), readings.get(row["id"], ())) for row in rows)
 
 
 def recipes_in(connection: sa.Connection, *, label: str) -> tuple[Recipe, ...]:
@@ -78,7 +78,7 @@ def recipes_in(connection: sa.Connection, *, label: str) -> tuple[Recipe, ...]:
     columns = (p.c.ground, p.c.colour, p.c.schedule, p.c.clear)
     query = sa.select(*columns).where(p.c.deleted == sa.false()).order_by(p.c.id)
     rows = dict.fromkeys(connection.execute(query).tuples())
-    return tuple(_whole(label, recipe_of, *row) for row in rows)
+    return tuple(whole(label, recipe_of, *row) for row in rows)
 
 
 def hash_in(connection: sa.Connection) -> str:
@@ -100,12 +100,33 @@ def hash_in(connection: sa.Connection) -> str:
     return hashlib.sha256("\n".join(digests).encode()).hexdigest()
 
 
-def _whole(label: str, build: Callable[_P, _T], *args: _P.args, **kwargs: _P.kwargs) -> _T:
+def whole(label: str, build: Callable[_P, _T], *args: _P.args, **kwargs: _P.kwargs) -> _T:
+    """Build a value from stored columns, or say that the archive is damaged.
+
+    Parameters
+    ----------
+    label : str
+        The archive, for the error.
+    build : callable
+        What builds it.
+    *args, **kwargs : object
+        Its arguments.
+
+    Returns
+    -------
+    object
+        What was built.
+
+    Raises
+    ------
+    ArchiveError
+        If the columns make no such value.
+    """
     try:
         return build(*args, **kwargs)
     except (MatchlibError, ValueError, TypeError) as error:
         raise ArchiveError(
-            "This archive is damaged: a stored panel cannot be read.",
+            "This archive is damaged: what is stored of a panel cannot be read.",
             got=str(error)[:200],
             where=label,
             remedy="restore the newest backup.",

@@ -386,7 +386,7 @@ class Archive(Cupboard):
             By number, which no clock can disorder.
         """
         with self._database.read() as connection:
-            return history.read_changes(connection, code)
+            return history.read_changes(connection, code, label=self.label)
 
     def check(self) -> tuple[str, ...]:
         """Look for damage through and through.

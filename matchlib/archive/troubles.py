@@ -20,7 +20,7 @@ _SQLITE = (
         "give the path of an archive, or import into a new file.",
     ),
     (
-        ("malformed", "corrupt"),
+        ("malformed", "corrupt", "decode"),
         "This archive is damaged.",
         f"{_BACKUP}.",
     ),

@@ -1,0 +1,78 @@
+"""Panels of every kind from a seed, for the tests of the archive."""
+
+from __future__ import annotations
+
+import datetime as dt
+import random
+
+from matchlib.domain import (
+    CoatSchedule,
+    CoatStep,
+    Colour,
+    Ground,
+    MixRatio,
+    Panel,
+    Reading,
+    Recipe,
+    Viewing,
+)
+
+__all__ = ["panel", "panels", "seeded"]
+
+_GROUNDS = ("silver", "fine silver", "Goldfish", "graphite", "silver 3 + black 1", "white 10 + x 1")
+_COLOURS = ("teal", "Violet", "amber", "teal 2 + violet 1", "amber 1.5 + teal 0.25")
+_RATIOS = ("6:1", "3:1", "8:1", "2.5:1", "10:3", "1:2", "12.125:1")
+
+
+def seeded(seed: object) -> random.Random:
+    """Return a generator that gives the same draws for the same seed."""
+    return random.Random(repr(seed))  # noqa: S311  # test data, no secrets
+
+
+def panel(seed: object, code: str, *, repeats: int | None = None) -> Panel:
+    """Return a panel of every kind that there is, the same for the same seed."""
+    rng = seeded((seed, code))
+    bare = rng.random() < 0.1
+    steps = tuple(
+        CoatStep(rng.randint(1, 4), MixRatio.parse(rng.choice(_RATIOS)))
+        for _ in range(rng.randint(1, 2))
+    )
+    recipe = Recipe(
+        Ground.parse(rng.choice(_GROUNDS)),
+        None if bare else Colour.parse(rng.choice(_COLOURS)),
+        None if bare else CoatSchedule(steps),
+        rng.choice([None, "yes", "high-solid clear"]),
+    )
+    count = rng.randint(1, 3) if repeats is None else repeats
+    return Panel(
+        code,
+        recipe,
+        tuple(_reading(rng) for _ in range(count)),
+        date=rng.choice([None, dt.date(2021, 1, 1) + dt.timedelta(days=rng.randint(0, 2000))]),
+        sprayer=rng.choice(["", "Ines", "Bo"]),
+        lot=rng.choice(["", "L-7"]),
+        note=rng.choice(["", "a run; sanded", "=1+1", "„Größe“ ✓"]),
+        customer=rng.choice(["", "Customer Seven"]),
+        temperature=rng.choice([None, 21.3]),
+        humidity=rng.choice([None, 0.1 + 0.2]),
+        extra=rng.choice([(), (("gun", "1.3 mm"), ("bar", "2"))]),
+    )
+
+
+def panels(seed: object, count: int, *, name: str = "P") -> tuple[Panel, ...]:
+    """Return several panels, the same for the same seed."""
+    return tuple(panel(seed, f"{name}{i}") for i in range(count))
+
+
+def _reading(rng: random.Random) -> Reading:
+    sd = rng.choice([None, 0.1 + 0.2])
+    if rng.random() < 0.4:
+        step = rng.choice([10, 20])
+        wavelengths = tuple(float(w) for w in range(400, 701, step))
+        values = tuple(rng.random() for _ in wavelengths)
+        viewing = Viewing(geometry=rng.choice(["45:0", "de:8"]))
+        return Reading(viewing, wavelengths=wavelengths, reflectance=values, sd=sd)
+    geometry = rng.choice(["45:0", "di:8", "45as15"])
+    viewing = Viewing(rng.choice(["D65", "D50"]), rng.choice(["2", "10"]), geometry)
+    lab = (rng.uniform(0, 100), rng.uniform(-90, 90), rng.uniform(-90, 90))
+    return Reading(viewing, rng.choice(["spectrophotometer", "photo"]), lab=lab, sd=sd)

@@ -1,0 +1,147 @@
+"""Try every fault at full count and write the table ``RECORDED.md`` beside this file.
+
+``python -m tests.faults.run_faults [--kills 200]``; as root it also mounts small disks of memory.
+"""
+
+from __future__ import annotations
+
+import argparse
+import datetime as dt
+import os
+import platform
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from tests.faults import served, trying
+from tests.tools.postgres_server import PostgresServer, binaries
+
+RECORD = Path(__file__).with_name("RECORDED.md")
+
+
+@contextmanager
+def small_disk(size: str) -> Iterator[Path]:
+    """Mount a small disk of memory; needs root."""
+    with tempfile.TemporaryDirectory() as folder:
+        subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", folder], check=True)
+        try:
+            yield Path(folder)
+        finally:
+            subprocess.run(["umount", folder], check=True)
+
+
+def _remounted(disk: Path) -> str:
+    command = ["mount", "-o", "remount,ro", str(disk)]
+
+    def remount() -> None:
+        subprocess.run(command, check=True)
+
+    return trying.read_only_mount(disk, remount)
+
+
+def _on_files(folder: Path, kills: int) -> list[tuple[str, Callable[[], str]]]:
+    return [
+        (
+            "kill -9 at a random point of an import",
+            lambda: trying.kill_at_random(folder / "k.db", kills=kills, size=150),
+        ),
+        (
+            "kill -9 at every statement of an import",
+            lambda: trying.kill_at_each_statement(folder, size=20),
+        ),
+        ("kill -9 while an archive is made", lambda: trying.kill_while_creating(folder, kills=40)),
+        (
+            "the same file imported by 4 processes at once",
+            lambda: trying.same_file_at_once(folder / "t.db", processes=4, size=100, rounds=10),
+        ),
+        (
+            "8 writers and 8 readers at once",
+            lambda: served.writers_and_readers(folder / "w.db", each=8, imports=6, size=20),
+        ),
+        ("quota reached in mid-import", lambda: trying.full_disk_by_limit(folder)),
+        ("folder read-only", lambda: trying.read_only_folder(folder)),
+        ("clock set back by years", lambda: trying.clock_set_back(folder / "clock.db")),
+        ("database cut short", lambda: trying.truncated(folder, cuts=100)),
+        ("bytes overwritten at random", lambda: trying.damaged_bytes(folder, tries=200)),
+    ]
+
+
+def _on_servers(kills: int) -> list[tuple[str, Callable[[PostgresServer], str]]]:
+    return [
+        (
+            "kill -9 at a random point of an import",
+            lambda s: trying.kill_at_random(s.url, kills=max(10, kills // 5), size=60),
+        ),
+        (
+            "the same file imported by 4 processes at once",
+            lambda s: trying.same_file_at_once(s.url, processes=4, size=100, rounds=5),
+        ),
+        (
+            "8 writers and 8 readers at once",
+            lambda s: served.writers_and_readers(s.url, each=8, imports=6, size=20),
+        ),
+        (
+            "server killed in mid-import, started again",
+            lambda s: served.server_cut(s, cuts=10, size=300),
+        ),
+        ("clock set back by years", lambda s: trying.clock_set_back(s.url)),
+    ]
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--kills", type=int, default=200)
+    kills = parser.parse_args().kills
+    rows: list[tuple[str, str, str, str]] = []
+
+    def tried(fault: str, where: str, work: Callable[[], str]) -> None:
+        began = time.perf_counter()
+        try:
+            outcome, good = work(), "held"
+        except Exception as error:  # recorded, and the run fails in the end
+            outcome, good = f"{type(error).__name__}: {error}", "FAILED"
+        rows.append((fault, where, outcome, good))
+        seconds = time.perf_counter() - began
+        print(f"{fault} ({where}): {good}: {outcome} [{seconds:.0f} s]", flush=True)
+
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        for fault, work in _on_files(folder, kills):
+            tried(fault, "SQLite", work)
+    if os.geteuid() == 0:
+        with small_disk("1m") as disk:
+            fault = "disk of 1 MB full in mid-import and mid-backup"
+            tried(fault, "SQLite", lambda: trying.full_disk_by_mount(disk))
+        with small_disk("4m") as disk:
+            tried("medium mounted read-only", "SQLite", lambda: _remounted(disk))
+    if binaries() is not None:
+        for fault, on_server in _on_servers(kills):
+            with served.server() as running:
+                tried(fault, "PostgreSQL", lambda on=on_server, at=running: on(at))
+    lines = [
+        "# Faults tried on the archive",
+        "",
+        f"By `python -m tests.faults.run_faults --kills {kills}` on {dt.date.today()}, "
+        f"Python {platform.python_version()}, SQLite {sqlite3.sqlite_version}, "
+        f"{platform.system()} {platform.machine()}. Each row fails if a panel is lost, doubled, "
+        "changed or half there, if the archive's own check finds anything, or if the error does "
+        "not say in words what happened.",
+        "",
+        "| fault | archive on | what came of it | |",
+        "|---|---|---|---|",
+        *(f"| {' | '.join(row)} |" for row in rows),
+        "",
+        "A power cut of the machine itself was not tried: it rests on `synchronous=FULL` and on "
+        "disks that tell the truth about what they have written.",
+    ]
+    RECORD.write_text("\n".join(lines) + "\n")
+    return 1 if any(row[3] != "held" for row in rows) else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
