@@ -216,8 +216,8 @@ def delta_e00_metric(lab: ArrayLike) -> Array:
     inner = np.zeros((*light.shape, 3, 3))
     inner[..., (0, 1, 2), (0, 1, 2)] = 1.0
     inner[..., 1, 2] = inner[..., 2, 1] = -turn * _chroma_term(c)
-    metric: Array = np.swapaxes(jacobian, -1, -2) @ inner @ jacobian
-    return metric
+    metric = np.swapaxes(jacobian, -1, -2) @ inner @ jacobian
+    return np.asarray(0.5 * (metric + np.swapaxes(metric, -1, -2)))
 
 
 def delta_e_cmc(

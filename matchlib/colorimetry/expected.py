@@ -99,12 +99,13 @@ def expected_delta_e00(
             got=f"tolerance {tolerance:g} and {points} points",
             remedy="give the greatest ΔE00 that the order allows.",
         )
-    size, axes = np.linalg.eigh(spread)
-    if not np.all(np.isfinite(size)) or np.any(size[..., 0] < -1e-9 * (1.0 + size[..., 2])):
+    finite = bool(np.all(np.isfinite(spread)))
+    size, axes = np.linalg.eigh(spread if finite else np.zeros((3, 3)))
+    if not finite or np.any(size[..., 0] < -1e-9 * (1.0 + size[..., 2])):
         raise DomainError(
             "This covariance of a Lab is not possible.",
             expected="finite numbers, and no direction with a negative variance",
-            got=f"smallest variance {np.min(size):g}",
+            got=f"smallest variance {np.min(size):g}" if finite else "numbers that are not finite",
             remedy="give the covariance as the regression returned it.",
         )
     # The symmetric root, unlike Cholesky's, exists for no spread at all and does not jump.

@@ -73,7 +73,9 @@ def regrid_reflectance(
 
     Notes
     -----
-    Finer spectra are not averaged: the value at the wavelength is taken.
+    Finer spectra are not averaged: the value at the wavelength is taken. Sprague's polynomial is
+    exact for curves up to the fourth power; in the first two and last two intervals, where the
+    recommendation extends the series by six fixed numbers, for straight lines only.
     """
     nm, wanted = np.asarray(wavelengths, dtype=np.float64), np.asarray(grid, dtype=np.float64)
     values = np.asarray(reflectance, dtype=np.float64)
@@ -156,12 +158,14 @@ def _sprague(wavelengths: tuple[float, ...], wanted: tuple[float, ...]) -> Array
     padded[:2, :6] = _ENDS
     padded[-2:, -6:] = _ENDS[::-1, ::-1]
     place = (x - nm[0]) / ((nm[-1] - nm[0]) / (n - 1))
-    nearest = np.round(place)
-    place = np.where(np.abs(place - nearest) * (nm[1] - nm[0]) < _SAME, nearest, place)
-    left = np.minimum(place.astype(np.intp), n - 2)
+    left = np.clip(place.astype(np.intp), 0, n - 2)
     powers = (place - left)[:, None] ** np.arange(1, 6)
     matrix = padded[left + 2]
     for k in range(6):
         matrix = matrix + (powers @ _SPRAGUE[:, k])[:, None] * padded[left + k]
+    # A measured value stays as measured, to the last digit.
+    nearest = np.round(place).astype(np.intp)
+    met = np.abs(x - nm[nearest]) < _SAME
+    matrix[met] = np.eye(n)[nearest[met]]
     matrix.setflags(write=False)
     return np.asarray(matrix)

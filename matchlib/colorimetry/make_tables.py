@@ -19,12 +19,12 @@ from numpy.typing import NDArray
 from matchlib.colorimetry.tables import FIRST, LAST
 from matchlib.domain.reading import ILLUMINANTS, OBSERVERS
 
-__all__ = ["NORMAL_POINTS", "PLACE", "illuminant", "make_tables", "observer"]
+__all__ = ["NORMAL_POINTS", "OBSERVER_NAMES", "PLACE", "illuminant", "make_tables", "observer"]
 
 PLACE = Path(__file__).resolve().parents[1] / "data" / "e308_weights.npz"
 NORMAL_POINTS = 1024
 _NAMES = {"F2": "FL2", "F11": "FL11"}
-_OBSERVERS = {
+OBSERVER_NAMES = {
     "2": "CIE 1931 2 Degree Standard Observer",
     "10": "CIE 1964 10 Degree Standard Observer",
 }
@@ -79,7 +79,7 @@ def observer(name: str) -> Any:
         Every 1 nm from 360 to 780 nm.
     """
     colour = _colour()
-    full = colour.MSDS_CMFS[_OBSERVERS[name]]
+    full = colour.MSDS_CMFS[OBSERVER_NAMES[name]]
     # Trimmed here, since colour-science else stretches the light to the longer range first.
     return full.copy().trim(colour.SpectralShape(FIRST, LAST, 1))
 

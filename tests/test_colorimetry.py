@@ -1,0 +1,510 @@
+"""Laws that reflectance, Lab and colour differences obey, and agreement with colour-science.
+
+Values printed in papers and standards stand apart, in tests/published.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import warnings
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra import numpy as hnp
+
+from matchlib import colorimetry as c
+from matchlib.colorimetry import make_tables
+from matchlib.colorimetry.expected import POINTS
+from matchlib.colorimetry.tables import table
+from matchlib.domain import Viewing
+from matchlib.domain.reading import ILLUMINANTS, OBSERVERS
+from matchlib.errors import DomainError
+
+LIGHTS = [(i, o) for i in ILLUMINANTS for o in OBSERVERS]
+LAB = hnp.arrays(np.float64, (3,), elements=st.floats(-128, 128, allow_subnormal=False)).map(
+    lambda v: np.array([abs(v[0]) % 100, v[1], v[2]])
+)
+# Five digits, as instruments print: numbers near nothing are no readings.
+SPECTRUM = hnp.arrays(np.float64, (31,), elements=st.integers(0, 120_000).map(lambda v: v / 1e5))
+
+
+@pytest.fixture(scope="module")
+def colour() -> Any:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        import colour as library
+    return library
+
+
+def random_lab(n: int, seed: int = 5) -> np.ndarray:
+    return np.random.default_rng(seed).uniform([0, -110, -110], [100, 110, 110], (n, 3))
+
+
+# The shipped file, and what follows from it
+
+
+def test_the_shipped_tables_are_what_colour_science_gives() -> None:
+    made = make_tables.make_tables()
+    with np.load(make_tables.PLACE) as kept:
+        assert set(kept.files) == set(made)
+        for name in made:
+            # Equal but for the last digits, which the order of a sum may move on other machines.
+            np.testing.assert_allclose(kept[name], made[name], rtol=0, atol=1e-12, err_msg=name)
+
+
+@pytest.mark.parametrize(
+    "span",
+    [
+        (400, 700, 10),
+        (360, 780, 10),
+        (380, 730, 10),
+        (400, 700, 20),
+        (360, 780, 20),
+        (380, 720, 20),
+    ],
+)
+@pytest.mark.parametrize(("light", "field"), [("D65", "10"), ("A", "2"), ("F11", "10")])
+def test_weights_of_shorter_ranges_and_20_nm_are_those_of_colour_science(
+    colour: Any, light: str, field: str, span: tuple[int, int, int]
+) -> None:
+    first, last, step = span
+    nm = np.arange(first, last + 1.0, step)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        theirs = colour.msds_to_XYZ(
+            colour.MultiSpectralDistributions(np.eye(nm.size), nm),
+            cmfs=make_tables.observer(field),
+            illuminant=make_tables.illuminant(light),
+            method="ASTM E308",
+        )
+    np.testing.assert_allclose(c.weights(light, field, nm), theirs, rtol=0, atol=1e-12)
+
+
+@pytest.mark.parametrize(("light", "field"), LIGHTS)
+def test_the_perfect_diffuser_is_white(light: str, field: str) -> None:
+    view = Viewing(light, field)
+    np.testing.assert_allclose(c.white_point(light, field)[1], 100.0, atol=1e-9)
+    for nm in (c.GRID, np.arange(360.0, 781.0, 10.0), np.arange(400.0, 701.0, 20.0)):
+        lab = c.reflectance_to_lab(np.ones(nm.size), view, wavelengths=nm)
+        np.testing.assert_allclose(lab, [100, 0, 0], atol=1e-9)
+    np.testing.assert_allclose(c.reflectance_to_lab(np.zeros(31), view), 0.0, atol=1e-9)
+
+
+def test_weights_are_shared_and_cannot_be_written() -> None:
+    assert c.weights("D65", 10) is c.weights("D65", "10")
+    for array in (c.weights("D65", 10), c.white_point("A", 2), c.GRID, table("normal")):
+        with pytest.raises(ValueError, match="read-only"):
+            array[0] = 1.0
+
+
+@pytest.mark.parametrize(
+    "nm",
+    [
+        np.arange(400, 701, 5.0),
+        np.arange(405, 706, 10.0),
+        np.arange(420, 701, 10.0),
+        np.arange(400, 681, 10.0),
+        np.arange(350, 701, 10.0),
+        np.arange(700, 399, -10.0),
+        np.array([400.0]),
+        np.array([]),
+        np.array([400.0, 410.0, 700.0]),
+    ],
+)
+def test_wavelengths_without_weights_are_refused(nm: np.ndarray) -> None:
+    with pytest.raises(DomainError, match="no weights for these wavelengths"):
+        c.weights("D65", 10, nm)
+
+
+@pytest.mark.parametrize(("light", "field"), [("D66", "10"), ("D65", "5"), ("", "2")])
+def test_unknown_lights_are_refused(light: str, field: str) -> None:
+    with pytest.raises(DomainError, match="no weights for this light"):
+        c.weights(light, field)
+    with pytest.raises(DomainError, match="no weights for this light"):
+        c.white_point(light, field)
+
+
+# Lab
+
+
+@given(LAB)
+def test_lab_and_back(lab: np.ndarray) -> None:
+    white = c.white_point("D65", 10)
+    np.testing.assert_allclose(c.xyz_to_lab(c.lab_to_xyz(lab, white), white), lab, atol=1e-9)
+
+
+@given(SPECTRUM, st.sampled_from(LIGHTS))
+def test_lab_jacobian_is_the_derivative(spectrum: np.ndarray, light: tuple[str, str]) -> None:
+    view = Viewing(*light)
+    lab, jacobian = c.lab_jacobian(spectrum, view)
+    np.testing.assert_allclose(lab, c.reflectance_to_lab(spectrum, view), atol=1e-10)
+    xyz = c.reflectance_to_xyz(spectrum, view) / c.white_point(*light)
+    # A central difference across the knee of CIELAB, or of near nothing, is no derivative.
+    if np.any(np.abs(xyz - (6 / 29) ** 3) < 1e-3):
+        return
+    step = 1e-5
+    shifted = np.stack([spectrum + step * np.eye(31), spectrum - step * np.eye(31)])
+    up, down = c.reflectance_to_lab(shifted, view)
+    np.testing.assert_allclose(jacobian, ((up - down) / (2 * step)).T, rtol=1e-4, atol=1e-4)
+
+
+def test_jacobian_is_that_of_many_spectra_at_once() -> None:
+    spectra = np.random.default_rng(1).uniform(0, 1, (4, 5, 31))
+    lab, jacobian = c.lab_jacobian(spectra)
+    assert lab.shape == (4, 5, 3)
+    assert jacobian.shape == (4, 5, 3, 31)
+    np.testing.assert_allclose(jacobian[2, 3], c.lab_jacobian(spectra[2, 3])[1], rtol=1e-12)
+
+
+def test_black_below_nothing_still_has_a_lab() -> None:
+    lab, jacobian = c.lab_jacobian(np.full(31, -0.005))
+    assert lab[0] == pytest.approx(-0.5 * (29 / 3) ** 3 / 100, rel=1e-9)
+    assert np.all(np.isfinite(jacobian))
+
+
+# Differences
+
+
+def test_ciede2000_is_that_of_colour_science_on_random_pairs(colour: Any) -> None:
+    first, far = random_lab(20_000), random_lab(20_000, seed=6)
+    near = first + np.random.default_rng(7).normal(0, 0.8, first.shape)
+    grey = first * [1, 0, 0]
+    for second in (far, near, grey, first * [1, 1e-3, -0.9e-3]):
+        theirs = colour.difference.delta_E_CIE2000(first, second)
+        np.testing.assert_allclose(c.delta_e00(first, second), theirs, rtol=0, atol=1e-10)
+        np.testing.assert_allclose(c.delta_e00(second, first), theirs, rtol=0, atol=1e-10)
+
+
+def test_ciede2000_of_nearly_opposite_hues_is_that_of_colour_science(colour: Any) -> None:
+    angle = np.random.default_rng(8).uniform(0, 2 * np.pi, 4000)
+    turn = np.pi + np.repeat([-1e-2, -1e-3, -1e-5, 1e-5, 1e-3, 1e-2, 0.1, -0.1], 500)
+    lab = np.stack([50 + 0 * angle, 30 * np.cos(angle), 30 * np.sin(angle)], axis=-1)
+    # Opposite in a', b' of the formula, which stretches a* by the pair's mean chroma.
+    other = np.stack([60 + 0 * angle, 30 * np.cos(angle + turn), 30 * np.sin(angle + turn)], -1)
+    theirs = colour.difference.delta_E_CIE2000(lab, other)
+    np.testing.assert_allclose(c.delta_e00(lab, other), theirs, rtol=0, atol=1e-9)
+
+
+@given(LAB, LAB)
+def test_ciede2000_is_symmetric_and_zero_only_for_equals(a: np.ndarray, b: np.ndarray) -> None:
+    assert c.delta_e00(a, b) == pytest.approx(float(c.delta_e00(b, a)), abs=1e-9)
+    assert c.delta_e00(a, a) == 0.0
+    if c.delta_e76(a, b) > 1e-6:
+        assert c.delta_e00(a, b) > 0.0
+
+
+def test_differences_broadcast_and_do_not_depend_on_blocks() -> None:
+    many, one = random_lab(20_001), np.array([50.0, 20.0, -30.0])
+    together = c.delta_e00(one, many)
+    assert together.shape == (20_001,)
+    singly = [float(c.delta_e00(one, many[i])) for i in (0, 8191, 8192, 20_000)]
+    np.testing.assert_allclose(together[[0, 8191, 8192, 20_000]], singly, rtol=1e-12)
+    assert c.delta_e00(many[:6].reshape(2, 3, 3), one).shape == (2, 3)
+    assert c.delta_e00(np.empty((0, 3)), one).shape == (0,)
+    assert c.delta_e00(one, one).shape == ()
+
+
+@given(LAB, st.floats(0, 2 * np.pi), st.floats(-1, 1))
+def test_metric_is_ciede2000_of_small_differences(lab: np.ndarray, turn: float, up: float) -> None:
+    way = np.array([up, np.cos(turn), np.sin(turn)])
+    # Around grey CIEDE2000 has a kink: the step must be small beside the chroma.
+    step = 1e-3 * way if np.hypot(lab[1], lab[2]) > 0.5 else 1e-6 * way
+    if 0 < np.hypot(lab[1], lab[2]) < 1e-3:
+        return
+    quadratic = np.sqrt(step @ c.delta_e00_metric(lab) @ step)
+    exact = float(c.delta_e00(lab - step / 2, lab + step / 2))
+    assert exact == pytest.approx(quadratic, rel=2e-3)
+
+
+def test_metric_is_symmetric_positive_and_shaped() -> None:
+    metric = c.delta_e00_metric(random_lab(500).reshape(5, 100, 3))
+    assert metric.shape == (5, 100, 3, 3)
+    np.testing.assert_array_equal(metric, np.swapaxes(metric, -1, -2))
+    assert np.all(np.linalg.eigvalsh(metric) > 0)
+    np.testing.assert_allclose(c.delta_e00_metric([50.0, 0, 0]), np.diag([1, 2.25, 1]))
+
+
+@pytest.mark.parametrize(("lightness", "chroma"), [(2.0, 1.0), (1.0, 1.0)])
+def test_cmc_is_that_of_colour_science(colour: Any, lightness: float, chroma: float) -> None:
+    first, second = random_lab(5000), random_lab(5000, seed=9)
+    near = first + np.random.default_rng(3).normal(0, 1, first.shape)
+    for other in (second, near):
+        theirs = colour.difference.delta_E_CMC(first, other, l=lightness, c=chroma)
+        ours = c.delta_e_cmc(first, other, lightness=lightness, chroma=chroma)
+        np.testing.assert_allclose(ours, theirs, rtol=1e-7, atol=1e-7)
+
+
+def test_cmc_takes_its_tolerance_from_the_standard() -> None:
+    grey, red = [50.0, 0, 0], [50.0, 40.0, 0]
+    assert c.delta_e_cmc(grey, red) > 2 * c.delta_e_cmc(red, grey)
+
+
+@given(LAB, LAB)
+def test_lightness_chroma_and_hue_make_up_the_whole(a: np.ndarray, b: np.ndarray) -> None:
+    shift = c.delta_lch(a, b)
+    whole = shift.lightness**2 + shift.chroma**2 + shift.hue**2
+    assert np.sqrt(whole) == pytest.approx(float(c.delta_e76(a, b)), abs=1e-6)
+    assert -180 <= shift.angle <= 180
+    assert shift.hue * shift.angle >= 0
+
+
+def test_hue_turns_from_red_to_yellow_as_positive() -> None:
+    shift = c.delta_lch([50.0, 30, 0], [60.0, 0, 40])
+    assert shift.lightness == 10
+    assert shift.chroma == pytest.approx(10)
+    assert shift.angle == pytest.approx(90)
+    assert shift.hue == pytest.approx(2 * np.sqrt(30 * 40) * np.sin(np.pi / 4))
+    assert c.delta_lch([50.0, 30, 1], [50.0, 30, -1]).hue < 0
+    assert c.delta_lch([50.0, 0, 0], [50.0, 30, -1]).hue == 0
+
+
+@given(LAB)
+def test_lch_is_polar_lab(lab: np.ndarray) -> None:
+    light, chroma, hue = c.lch(lab)
+    assert light == lab[0]
+    assert 0 <= hue < 360
+    back = [chroma * np.cos(np.radians(hue)), chroma * np.sin(np.radians(hue))]
+    np.testing.assert_allclose(back, lab[1:], atol=1e-9)
+
+
+# What to expect of a difference
+
+
+def test_expected_difference_is_that_of_a_great_random_sample() -> None:
+    rng = np.random.default_rng(11)
+    mean, target = np.array([45.0, 30, -20]), np.array([45.4, 30.5, -19.5])
+    half = rng.normal(0, 0.4, (3, 3))
+    cov = half @ half.T + 0.05 * np.eye(3)
+    drawn = c.delta_e00(target, rng.multivariate_normal(mean, cov, 400_000))
+    for points, loose in ((256, 1.0), (2048, 0.3)):
+        got = c.expected_delta_e00(target, mean, cov, tolerance=0.8, points=points)
+        assert got.mean == pytest.approx(drawn.mean(), rel=0.01 * loose)
+        assert got.sd == pytest.approx(drawn.std(), rel=0.03 * loose)
+        assert got.probability == pytest.approx((drawn <= 0.8).mean(), abs=0.02 * loose)
+
+
+def test_without_spread_the_difference_is_certain() -> None:
+    mean, target = random_lab(40), random_lab(40, seed=2)
+    exact = c.delta_e00(target, mean)
+    got = c.expected_delta_e00(target, mean, np.zeros((3, 3)), tolerance=30.0)
+    np.testing.assert_allclose(got.mean, exact, rtol=1e-12)
+    np.testing.assert_allclose(got.sd, 0, atol=1e-10)
+    np.testing.assert_array_equal(got.probability, exact <= 30)
+
+
+def test_spread_alone_makes_a_perfect_prediction_miss() -> None:
+    lab = np.array([50.0, 20, 10])
+    spreads = np.array([0.1, 0.3, 1.0])
+    cov = spreads[:, None, None] ** 2 * np.eye(3)
+    got = c.expected_delta_e00(lab, lab, cov, tolerance=0.5)
+    assert np.all(np.diff(got.mean) > 0)
+    assert np.all(np.diff(got.probability) < 0)
+    assert got.mean[0] > 0.05
+
+
+def test_expected_difference_is_the_same_every_time_and_whatever_stands_beside() -> None:
+    mean = random_lab(700).reshape(7, 100, 3)
+    cov = np.broadcast_to(np.diag([0.2, 0.5, 0.1]), (7, 100, 3, 3))
+    got = c.expected_delta_e00(mean[0, 0], mean, cov, tolerance=1.0)
+    again = c.expected_delta_e00(mean[0, 0], mean[6, 99], cov[6, 99], tolerance=1.0)
+    assert got.mean.shape == (7, 100)
+    for whole, single in zip(got, again, strict=True):
+        assert whole[6, 99] == pytest.approx(float(single), rel=1e-12)
+
+
+@pytest.mark.parametrize("n", POINTS)
+def test_points_have_exactly_no_mean_and_unit_covariance(n: int) -> None:
+    from matchlib.colorimetry.expected import _points
+
+    points = _points(n)
+    assert points.shape == (n, 3)
+    np.testing.assert_allclose(points.mean(axis=0), 0, atol=1e-12)
+    np.testing.assert_allclose(points.T @ points / n, np.eye(3), atol=1e-12)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"tolerance": 0.0},
+        {"tolerance": float("nan")},
+        {"points": 100},
+        {"cov": np.diag([1.0, 1.0, -0.1])},
+        {"cov": np.full((3, 3), np.nan)},
+    ],
+)
+def test_impossible_spreads_are_refused(change: dict[str, Any]) -> None:
+    given_ = {"cov": np.eye(3), "tolerance": 1.0, "points": 256, **change}
+    cov = given_.pop("cov")
+    # numpy itself gives up on what is no number at all; the user must not see that.
+    with pytest.raises(DomainError):
+        c.expected_delta_e00([50, 0, 0], [50, 0, 0], cov, **given_)
+
+
+# Metamerism
+
+
+def test_the_index_is_nothing_for_equal_spectra_and_for_the_same_light() -> None:
+    spectra = np.random.default_rng(4).uniform(0.05, 0.9, (2, 31))
+    for light, field in LIGHTS:
+        test = Viewing(light, field)
+        assert c.metamerism_index(spectra[0], spectra[0], test) == 0
+        # With reference equal to test the correction takes the whole difference away.
+        got = c.metamerism_index(spectra[0], spectra[1], test, test)
+        assert got == pytest.approx(0, abs=1e-9)
+
+
+def test_a_metamer_shows_only_under_the_other_light() -> None:
+    base = np.full(31, 0.4)
+    rng = np.random.default_rng(12)
+    # A black of D65/10°: what the weights do not see (Wyszecki's metameric black).
+    seen = np.linalg.qr(c.weights("D65", 10))[0]
+    wave = np.sin(np.linspace(0, 9, 31)) + 0.1 * rng.normal(size=31)
+    other = base + 0.15 * (wave - seen @ (seen.T @ wave))
+    assert c.delta_e_under(base, other, Viewing()) < 1e-9
+    for light in ("A", "F11", "LED-B3"):
+        index = c.metamerism_index(base, other, Viewing(light))
+        assert index > 0.5
+        assert index == pytest.approx(float(c.delta_e_under(base, other, Viewing(light))), rel=1e-9)
+    assert c.metamerism_index(base, other, Viewing("D65", "2")) > 0.1
+
+
+def test_a_difference_of_lightness_alone_is_no_metamerism() -> None:
+    spectrum = np.linspace(0.1, 0.8, 31)
+    assert c.delta_e_under(spectrum, 0.9 * spectrum, Viewing("A")) > 2
+    assert c.metamerism_index(spectrum, 0.9 * spectrum, Viewing("A")) == pytest.approx(0, abs=1e-9)
+
+
+def test_no_index_without_light() -> None:
+    with pytest.raises(DomainError, match="light from both"):
+        c.metamerism_index(np.full(31, 0.5), np.zeros(31), Viewing("A"))
+
+
+# Screen
+
+
+def test_screen_white_black_and_greys() -> None:
+    rgb, inside = c.to_srgb([[100.0, 0, 0], [0, 0, 0], [53.389, 0, 0]])
+    np.testing.assert_allclose(rgb[0], 1, atol=1e-6)
+    np.testing.assert_allclose(rgb[1], 0, atol=1e-9)
+    # L* 53.389 is the middle code, 127.5 of 255 (the standard's curve: 0.5 is 0.2140 linear).
+    np.testing.assert_allclose(rgb[2], 0.5, atol=1e-3)
+    assert inside.all()
+
+
+def test_what_a_screen_cannot_show_is_clipped_and_said() -> None:
+    rgb, inside = c.to_srgb([[60.0, 120, 0], [110.0, 0, 0], [60.0, 10, 0]])
+    assert inside.tolist() == [False, False, True]
+    assert np.all((rgb >= 0) & (rgb <= 1))
+
+
+def test_screen_colours_are_those_of_colour_science(colour: Any) -> None:
+    lab = random_lab(2000) * [1, 0.4, 0.4]
+    rgb, inside = c.to_srgb(lab)
+    xyz = colour.Lab_to_XYZ(
+        lab, colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]["D65"]
+    )
+    theirs = colour.XYZ_to_sRGB(xyz)
+    assert inside.sum() > 200
+    np.testing.assert_allclose(rgb[inside], np.clip(theirs[inside], 0, 1), atol=2e-3)
+
+
+# Interpolation
+
+
+def test_sprague_is_that_of_colour_science(colour: Any) -> None:
+    nm = np.arange(380.0, 741.0, 20.0)
+    values = np.random.default_rng(1).uniform(0, 1, (3, nm.size))
+    got, guessed = c.regrid_reflectance(nm, values)
+    for row, ours in zip(values, got, strict=True):
+        theirs = colour.SpragueInterpolator(nm, row)(c.GRID)
+        np.testing.assert_allclose(ours, theirs, rtol=0, atol=1e-12)
+    assert guessed.tolist() == [bool(w % 20) for w in c.GRID]
+
+
+@given(st.lists(st.floats(-1, 1), min_size=5, max_size=5), st.sampled_from([5, 8, 10, 15, 20]))
+def test_sprague_is_exact_for_smooth_curves(powers: list[float], step: int) -> None:
+    curve = np.polynomial.Polynomial(powers, domain=[300, 800], window=[-1, 1])
+    nm = np.arange(400.0 - 2 * step, 701.0 + 3 * step, step)
+    np.testing.assert_allclose(c.interpolate_reflectance(nm, curve(nm)), curve(c.GRID), atol=1e-9)
+    nm, line = np.arange(400.0, 701.0, step), np.polynomial.Polynomial(powers[:2])
+    inside = np.arange(400.0, nm[-1] + 0.1, 2.5)
+    found = c.interpolate_reflectance(nm, line(nm / 500), inside)
+    np.testing.assert_allclose(found, line(inside / 500), atol=1e-9)
+
+
+@given(SPECTRUM)
+def test_measured_points_stay_as_measured(spectrum: np.ndarray) -> None:
+    got, guessed = c.regrid_reflectance(c.GRID, spectrum)
+    np.testing.assert_array_equal(got, spectrum)
+    assert not guessed.any()
+    fine, _ = c.regrid_reflectance(c.GRID, spectrum, np.arange(400.0, 701.0, 5.0))
+    np.testing.assert_array_equal(fine[::2], spectrum)
+
+
+@given(SPECTRUM)
+def test_uneven_wavelengths_stay_between_their_neighbours(spectrum: np.ndarray) -> None:
+    keep = np.ones(31, dtype=bool)
+    keep[[3, 10, 20]] = False
+    got, guessed = c.regrid_reflectance(c.GRID[keep], spectrum[keep])
+    np.testing.assert_allclose(got[keep], spectrum[keep], atol=1e-12)
+    assert guessed.tolist() == (~keep).tolist()
+    for i in (3, 10, 20):
+        low, high = sorted((spectrum[i - 1], spectrum[i + 1]))
+        assert low - 1e-12 <= got[i] <= high + 1e-12
+
+
+def test_one_missing_interval_is_held_and_said() -> None:
+    nm = np.arange(410.0, 691.0, 10.0)
+    got, guessed = c.regrid_reflectance(nm, np.linspace(0.2, 0.6, nm.size))
+    assert got[0] == pytest.approx(0.2)
+    assert got[-1] == pytest.approx(0.6)
+    assert guessed.tolist() == [True] + [False] * 29 + [True]
+
+
+@pytest.mark.parametrize(
+    "nm",
+    [
+        np.arange(420.0, 701.0, 10.0),
+        np.arange(400.0, 681.0, 10.0),
+        np.arange(400.0, 701.0, 25.0),
+        np.concatenate([np.arange(400.0, 500.0, 10.0), np.arange(540.0, 701.0, 10.0)]),
+        np.arange(700.0, 399.0, -10.0),
+        np.repeat(c.GRID, 2),
+        np.array([550.0]),
+    ],
+)
+def test_spectra_with_gaps_are_refused(nm: np.ndarray) -> None:
+    with pytest.raises(DomainError) as refused:
+        c.interpolate_reflectance(nm, np.full(nm.size, 0.5))
+    assert refused.value.expected
+    assert refused.value.got
+    assert refused.value.remedy
+
+
+def test_missing_numbers_are_refused() -> None:
+    values = np.full(31, 0.5)
+    values[4] = np.nan
+    with pytest.raises(DomainError, match="not whole"):
+        c.interpolate_reflectance(c.GRID, values)
+    with pytest.raises(DomainError, match="not whole"):
+        c.interpolate_reflectance(c.GRID, values[:30])
+
+
+# Cost of starting
+
+
+def test_colour_science_is_not_loaded() -> None:
+    code = (
+        "import numpy as np, sys\n"
+        "from matchlib import colorimetry as c\n"
+        "lab = c.reflectance_to_lab(np.full((2, 31), 0.4))\n"
+        "c.expected_delta_e00(lab[0], lab, np.eye(3), tolerance=1.0)\n"
+        "c.to_srgb(lab), c.interpolate_reflectance(np.arange(400, 701, 20.0), np.ones(16))\n"
+        "print(sorted({'colour', 'scipy', 'pandas', 'sklearn'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
