@@ -116,6 +116,11 @@ def _environment(room: Path, extra: dict[str, str] | None) -> dict[str, str]:
     # JupyterLab would ask on first start whether to fetch news from outside.
     quiet = {"disabledExtensions": {"@jupyterlab/apputils-extension:announcements": True}}
     (room / "config/labconfig/page_config.json").write_text(json.dumps(quiet))
+    # The whole notebook is kept in the page, so that a picture of it is whole.
+    settings = room / "config/lab/user-settings/@jupyterlab/notebook-extension"
+    settings.mkdir(parents=True, exist_ok=True)
+    whole = {"windowingMode": "none", "scrollPastEnd": False}
+    (settings / "tracker.jupyterlab-settings").write_text(json.dumps(whole))
     return {
         **{k: v for k, v in os.environ.items() if not k.startswith("JUPYTER")},
         "HOME": str(room / "home"),
@@ -278,6 +283,7 @@ def shoot(page: Any, folder: Path, name: str, *, most: int = 6000) -> Path:
                const flow = getComputedStyle(e).overflowY;
                return (flow === 'auto' || flow === 'scroll') && e.clientWidth > 500;
              });
+             rows.forEach((e) => { e.scrollTop = 0; });
              return Math.max(0, ...rows.map((e) => e.scrollHeight - e.clientHeight));
            }"""
     )
