@@ -61,7 +61,7 @@ _sd = st.none() | st.floats(0.01, 5)
 _lab = st.tuples(st.floats(0, 100), st.floats(-150, 150), st.floats(-150, 150))
 _grid = st.sampled_from(
     [tuple(float(w) for w in range(400, 701, s)) for s in (10, 20)]
-    + [tuple(float(w) for w in range(360, 781, 10)), (400.5, 410.25, 420.0, 430.0)]
+    + [tuple(float(w) for w in range(360, 781, 10)), (*(400.5 + 12.25 * i for i in range(25)),)]
 )
 
 

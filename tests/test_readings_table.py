@@ -8,6 +8,7 @@ import sys
 
 import pytest
 
+from matchlib.colorimetry import interpolate_reflectance, reflectance_to_lab
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Viewing
 from matchlib.errors import FileError, ImportRefused, MatchlibError, TargetError
 from matchlib.readings import read_file, read_recipes, read_target
@@ -323,6 +324,7 @@ def test_spectral_columns_in_common_spellings(table, spelling):
         (spectral("0-1", head=SPECTRAL.replace("400", "420 nm")), "Two columns have one name"),
         (spectral("0-1", values=VALUES.replace("0.25", "-0.5", 1)), "impossible reflectance"),
         (spectral("0-1", values=VALUES.replace("0.25", "nan", 1)), "not a number"),
+        (spectral("0-1", values=",,,0.25,0.25" + ",0.25" * 11), "does not reach far enough"),
         (
             spectral("0-1", values=VALUES.replace("0.25,0.25,0.25,0.25", "0.25,,,0.25", 1)),
             "gap",
@@ -349,11 +351,36 @@ def test_a_scale_declared_against_the_file_is_refused(table):
 
 
 def test_gaps_and_short_spectra_are_stated(table):
-    values = VALUES.replace("0.25,0.25,0.25", "0.25,,0.25", 1).rsplit(",", 2)[0]
-    report = read_file(table(spectral("0-1", values=values)))
+    grid = range(410, 701, 10)
+    values = ",".join("" if w == 450 else "0.25" for w in grid)
+    report = read_file(table(spectral("0-1", ",".join(map(str, grid)), values)))
     text = report.text()
-    assert "nothing between 400 and 440 nm" in text
-    assert "covers only 400 to 660 nm" in text
+    assert "nothing between 440 and 460 nm" in text
+    assert "covers 410 to 700 nm" in text
+    assert 450 not in report.panels[0].readings[0].wavelengths
+
+
+def test_what_import_takes_colorimetry_can_use(table):
+    for start in (400, 410, 420):
+        grid = range(start, 721, 20)
+        report = read_file(
+            table(spectral("0-1", ",".join(map(str, grid)), ",".join("0.25" for _ in grid)))
+        )
+        (reading,) = report.panels[0].readings
+        assert interpolate_reflectance(reading.wavelengths, reading.reflectance) == pytest.approx(
+            0.25
+        )
+
+
+def test_lab_for_another_light_than_its_spectrum_is_pointed_out(table):
+    red = [0.02 if w < 600 else 0.6 for w in range(400, 701, 20)]
+    under_a = reflectance_to_lab(red, Viewing("A", "2"), wavelengths=list(range(400, 701, 20)))
+    text = (
+        f"panel,ground,L,a,b,scale,{SPECTRAL}\n"
+        f"P,silver,{','.join(map(str, under_a))},0-1,{','.join(map(str, red))}\n"
+    )
+    assert "another light" in read_file(table(text)).text()
+    assert "another light" not in read_file(table(text), viewing=Viewing("A", "2")).text()
 
 
 def test_a_row_with_lab_and_spectrum_keeps_the_spectrum(table):

@@ -7,33 +7,29 @@ refused.
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
-from functools import lru_cache
 from itertools import pairwise
-from typing import TypeVar
 
 from matchlib.domain import (
     CoatSchedule,
     Colour,
     Ground,
-    MixRatio,
     Reading,
     Recipe,
     Viewing,
 )
-from matchlib.domain.reading import ILLUMINANTS
 from matchlib.errors import FileError
 from matchlib.readings.cells import read_coats, read_number, read_ratio_text, read_text
 from matchlib.readings.columns import Columns, read_scale
 from matchlib.readings.grid import Cell, Grid, is_blank
-from matchlib.readings.tristimulus import lab_from_xyz
+from matchlib.readings.names import read_blend, read_ratio, read_schedule, read_viewing
+from matchlib.readings.tristimulus import lab_disagreement, lab_from_xyz
 
 __all__ = ["Row", "RowReader"]
 
-_BlendT = TypeVar("_BlendT", Ground, Colour)
-_PLACEHOLDERS = {"nan", "none", "null", "n/a", "na", "-", "--", "?", "#n/a", "tbd"}
 _COARSEST = 20.0  # nm; ASTM E308 has no weights beyond
+_NEEDED = (400.0, 700.0)  # nm; one interval may be missing at each end
+_AGREE = 1.0  # ΔE00 between a file's Lab and its spectrum's: rounding and interpolation stay below
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +73,7 @@ class RowReader:
         self.gaps: dict[str, list[int]] = {}
         self.reversed: list[int] = []
         self.both: list[int] = []
+        self.disagreeing: list[int] = []
         self._suspects = 0
 
     def cell(self, row: Row, name: str) -> Cell:
@@ -162,14 +159,14 @@ class RowReader:
         MatchlibError
             If it is none, or contradicts itself.
         """
-        ground = _blend(Ground, self.text(row, "ground"), "ground")
+        ground = read_blend(Ground, self.text(row, "ground"), "ground")
         if ground is None:
             raise FileError(
                 "The ground is blank.",
                 expected="the name of the ground coat, or a blend such as silver 3 + black 1",
                 remedy="write what the panel was sprayed on.",
             )
-        colour = _blend(Colour, self.text(row, "colour"), "colour")
+        colour = read_blend(Colour, self.text(row, "colour"), "colour")
         schedule = self._schedule(row, bare=colour is None)
         clear = self.text(row, "clear")
         recipe = Recipe(ground, colour, schedule, clear)
@@ -182,9 +179,9 @@ class RowReader:
         ratio_text = read_ratio_text(self.cell(row, "ratio"), "ratio", decimal=self.decimal)
         coats_cell = self.cell(row, "coats")
         coats = None if is_blank(coats_cell) else read_coats(coats_cell, decimal=self.decimal)
-        ratio = _ratio(ratio_text) if ratio_text else None
+        ratio = read_ratio(ratio_text) if ratio_text else None
         if written:
-            schedule = _parsed_schedule(written)
+            schedule = read_schedule(written)
             ratios = {step.ratio for step in schedule.steps}
             if (ratio is not None and ratios != {ratio}) or coats not in (None, schedule.coats):
                 said = [f"coats {coats}"] if coats is not None else []
@@ -229,7 +226,7 @@ class RowReader:
         illuminant = self.text(row, "illuminant")
         observer = self.text(row, "observer")
         geometry = read_ratio_text(self.cell(row, "geometry"), "geometry")
-        return _viewing(
+        return read_viewing(
             illuminant or self.viewing.illuminant,
             observer or self.viewing.observer,
             geometry or self.viewing.geometry,
@@ -270,9 +267,12 @@ class RowReader:
                 )
             return None
         if spectrum:
+            reading = Reading(viewing, source, None, *spectrum, sd=sd_value)
             if lab:
                 self.both.append(row.number)
-            return Reading(viewing, source, None, *spectrum, sd=sd_value)
+                if (lab_disagreement(reading, lab) or 0.0) > _AGREE:
+                    self.disagreeing.append(row.number)
+            return reading
         return Reading(viewing, source, lab, sd=sd_value) if lab else None
 
     def _triple(self, row: Row, names: str) -> tuple[float, float, float] | None:
@@ -312,23 +312,32 @@ class RowReader:
 
     def _note_gaps(self, row: Row, nm: tuple[float, ...]) -> None:
         steps = [(b - a, a, b) for a, b in pairwise(nm)]
-        if not steps:
-            return
-        usual = min(s for s, _, _ in steps)
+        if len(steps) < 3:
+            return  # too short to be a spectrum, which Reading refuses
         widest, start, end = max(steps)
-        if widest > 2 * _COARSEST or usual > _COARSEST:
+        if widest > _COARSEST + 1e-6:
             raise FileError(
                 "The spectrum has too wide a gap to be interpolated.",
-                expected=f"a reflectance at least every {_COARSEST:g} nm (ASTM E308), or one "
-                "missing value between two",
+                expected=f"a reflectance at least every {_COARSEST:g} nm (ASTM E308)",
                 got=f"nothing between {start:g} and {end:g} nm",
                 remedy="export the whole spectrum, or give L, a, b instead.",
             )
-        if widest > usual:
-            text = f"nothing between {start:g} and {end:g} nm; will be interpolated (CIE 167)"
+        low, high = _NEEDED
+        if nm[0] - steps[0][0] > low or nm[-1] + steps[-1][0] < high:
+            raise FileError(
+                "The spectrum does not reach far enough.",
+                expected=f"{low:g} to {high:g} nm, at most one interval missing at an end",
+                got=f"{nm[0]:g} to {nm[-1]:g} nm",
+                remedy="export the whole spectrum; what was not measured is not guessed.",
+            )
+        if widest > min(steps)[0] + 1e-6:
+            text = f"nothing between {start:g} and {end:g} nm, which will be interpolated"
             self.gaps.setdefault(text, []).append(row.number)
-        if nm[0] > 400 or nm[-1] < 700:
-            text = f"the spectrum covers only {nm[0]:g} to {nm[-1]:g} nm, not 400 to 700"
+        if nm[0] > low or nm[-1] < high:
+            text = (
+                f"the spectrum covers {nm[0]:g} to {nm[-1]:g} nm; towards {low:g} and {high:g} nm "
+                "its end value is held, as ASTM E308 does"
+            )
             self.gaps.setdefault(text, []).append(row.number)
 
     def _file_scale(self, declared: str | None) -> str | None:
@@ -398,38 +407,3 @@ class RowReader:
                 got="numbers that look like 0-1",
                 remedy="declare 0-1, if the file is in 0-1.",
             )
-
-
-@lru_cache(maxsize=4096)
-def _blend(kind: type[_BlendT], text: str, what: str) -> _BlendT | None:
-    if not text:
-        return None
-    if text.casefold() in _PLACEHOLDERS:
-        raise FileError(
-            f"The {what} is {text!r}, which is no name.",
-            expected=f"the name of the {what}"
-            + (", or a blank cell for a bare ground" if what == "colour" else ""),
-            remedy="write the name, or empty the cell.",
-        )
-    return kind.parse(text)
-
-
-@lru_cache(maxsize=4096)
-def _parsed_schedule(text: str) -> CoatSchedule:
-    return CoatSchedule.parse(text)
-
-
-@lru_cache(maxsize=4096)
-def _ratio(text: str) -> MixRatio:
-    return MixRatio.parse(text)
-
-
-@lru_cache(maxsize=1024)
-def _viewing(illuminant: str, observer: str, geometry: str) -> Viewing:
-    by_name = {name.casefold(): name for name in ILLUMINANTS}
-    field = re.sub(r"\s*(?:°|deg(?:rees?)?)$", "", observer.strip(), flags=re.IGNORECASE)
-    return Viewing(
-        by_name.get(illuminant.strip().casefold(), illuminant.strip()),
-        field.removesuffix(".0"),
-        "".join(geometry.split()).replace("/", ":").casefold(),
-    )

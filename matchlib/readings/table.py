@@ -127,6 +127,10 @@ def panels_from_grids(
     for grid in grids:
         _read_grid(grid, declared, intake)
     panels = _gather(intake)
+    if len(intake.tiles) > 1:
+        from matchlib.readings.drift import find_drift  # numpy: only files with tiles pay
+
+        intake.warnings += [drift.words for drift in find_drift(intake.tiles)]
     report = ImportReport(
         file=file,
         sha256=sha256,
@@ -252,6 +256,11 @@ def _remark(grid: Grid, reader: RowReader, intake: _Intake) -> None:
         intake.warnings.append(
             f"{_list(word, reader.both)}: both a spectrum and L, a, b (or X, Y, Z); the spectrum "
             "was taken."
+        )
+    if reader.disagreeing:
+        intake.warnings.append(
+            f"{_list(word, reader.disagreeing)}: the Lab in the file is more than ΔE00 1 from the "
+            f"Lab of its own spectrum under {reader.viewing}; it may be for another light."
         )
     intake.warnings += [f"{_list(word, rows)}: {text}." for text, rows in reader.gaps.items()]
     intake.notes += [name for name, _ in reader.columns.extra]

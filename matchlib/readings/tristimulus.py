@@ -1,13 +1,11 @@
-"""XYZ in a file → Lab under the file's own white, by the standard's own formula."""
+"""XYZ in a file → Lab under the file's own white, and whether Lab and spectrum agree."""
 
 from __future__ import annotations
 
-from functools import lru_cache
+from matchlib.domain import Reading, Viewing
+from matchlib.errors import FileError, MatchlibError
 
-from matchlib.domain import Viewing
-from matchlib.errors import FileError
-
-__all__ = ["lab_from_xyz"]
+__all__ = ["lab_disagreement", "lab_from_xyz"]
 
 
 def lab_from_xyz(xyz: tuple[float, float, float], viewing: Viewing) -> tuple[float, float, float]:
@@ -37,20 +35,34 @@ def lab_from_xyz(xyz: tuple[float, float, float], viewing: Viewing) -> tuple[flo
             got="X {:g}, Y {:g}, Z {:g}".format(*xyz),
             remedy="export XYZ on the scale of 100.",
         )
-    import colour  # heavy; only files with XYZ pay for it
+    from matchlib.colorimetry import white_point, xyz_to_lab  # numpy: only such files pay
 
-    lab = colour.XYZ_to_Lab([max(v, 0.0) / 100 for v in xyz], _white(viewing))
+    white = white_point(viewing.illuminant, viewing.observer)
+    lab = xyz_to_lab([max(v, 0.0) for v in xyz], white)
     return float(lab[0]), float(lab[1]), float(lab[2])
 
 
-@lru_cache(maxsize=32)
-def _white(viewing: Viewing) -> tuple[float, float]:
-    import colour
+def lab_disagreement(reading: Reading, lab: tuple[float, float, float]) -> float | None:
+    """Return how far a file's Lab is from the Lab of its own spectrum.
 
-    observer = {
-        "2": "CIE 1931 2 Degree Standard Observer",
-        "10": "CIE 1964 10 Degree Standard Observer",
-    }[viewing.observer]
-    names = {"F2": "FL2", "F11": "FL11"}
-    x, y = colour.CCS_ILLUMINANTS[observer][names.get(viewing.illuminant, viewing.illuminant)]
-    return float(x), float(y)
+    Parameters
+    ----------
+    reading : Reading
+        The spectrum.
+    lab : tuple of 3 float
+        What the file gives beside it.
+
+    Returns
+    -------
+    float or None
+        CIEDE2000 under the reading's viewing; None where the spectrum gives no Lab.
+    """
+    from matchlib.colorimetry import delta_e00, reflectance_to_lab
+
+    try:
+        own = reflectance_to_lab(
+            reading.reflectance, reading.viewing, wavelengths=reading.wavelengths
+        )
+    except MatchlibError:
+        return None
+    return float(delta_e00(own, lab))

@@ -1,0 +1,108 @@
+"""Instrument drift, noticed by reading the same tile again and again."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from matchlib.domain import Reading
+from matchlib.readings.repeats import combine_repeats
+from matchlib.readings.report import TileReading
+
+__all__ = ["DRIFT_LIMIT", "Drift", "find_drift"]
+
+DRIFT_LIMIT = 0.5
+"""ΔE00 of a tile from its first reading, above which it is shown (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Drift:
+    """A day on which a tile read differently than before.
+
+    Parameters
+    ----------
+    tile : str
+        Name of the tile.
+    date : datetime.date or None
+        When; None where the file gives no date.
+    delta_e00 : float
+        From the tile's reference [ΔE00].
+    rows : tuple of int
+        Where the readings stand in the file.
+    """
+
+    tile: str
+    date: dt.date | None
+    delta_e00: float
+    rows: tuple[int, ...]
+
+    @property
+    def words(self) -> str:
+        """The finding as a sentence."""
+        when = f"on {self.date.isoformat()}" if self.date else f"in row {self.rows[0]}"
+        return (
+            f"The {self.tile} tile read ΔE00 {self.delta_e00:.2f} from its reference {when}: "
+            "calibrate the instrument, and read again what was read that day."
+        )
+
+
+def find_drift(
+    tiles: Iterable[TileReading],
+    *,
+    limit: float = DRIFT_LIMIT,
+    references: dict[str, Reading] | None = None,
+) -> tuple[Drift, ...]:
+    """Return the days on which a tile was further than a limit from its reference.
+
+    Parameters
+    ----------
+    tiles : iterable of TileReading
+        Of any number of tiles.
+    limit : float
+        ΔE00 that is still accepted.
+    references : dict of str to Reading, optional
+        Reference of each tile by name; the first day's mean where none is given. A tile read in
+        several settings has a first day in each, and a reference holds only for its own setting.
+
+    Returns
+    -------
+    tuple of Drift
+        By tile, then by date; days without a date stand each by themselves, in file order.
+    """
+    from matchlib.colorimetry import delta_e00
+
+    known = references or {}
+    groups: dict[tuple[str, str], dict[tuple[str, int], list[TileReading]]] = {}
+    for tile in tiles:
+        reading = tile.reading
+        setting = f"{reading.viewing}, {reading.source}, {reading.wavelengths}"
+        when = (tile.date.isoformat(), 0) if tile.date else ("", tile.row)
+        groups.setdefault((tile.tile, setting), defaultdict(list))[when].append(tile)
+    found = []
+    for (name, _), days in sorted(groups.items()):
+        ordered = [days[key] for key in sorted(days)]
+        means = [combine_repeats([t.reading for t in day]).mean for day in ordered]
+        reference = known.get(name, means[0])
+        if _setting(reference) != _setting(means[0]):
+            reference = means[0]
+        for day, mean in zip(ordered, means, strict=True):
+            difference = float(delta_e00(_lab(mean), _lab(reference)))
+            if difference > limit:
+                rows = tuple(t.row for t in day)
+                found.append(Drift(name, day[0].date, difference, rows))
+    return tuple(found)
+
+
+def _setting(reading: Reading) -> tuple[object, ...]:
+    return (reading.viewing, reading.spectral)
+
+
+def _lab(reading: Reading) -> tuple[float, ...]:
+    from matchlib.colorimetry import reflectance_to_lab
+
+    if reading.lab is not None:
+        return reading.lab
+    lab = reflectance_to_lab(reading.reflectance, reading.viewing, wavelengths=reading.wavelengths)
+    return tuple(float(v) for v in lab)
