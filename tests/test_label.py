@@ -49,7 +49,7 @@ def printed(data):
     return squeezed("".join(page.extract_text() for page in PdfReader(io.BytesIO(data)).pages))
 
 
-@settings(max_examples=60)
+@settings(max_examples=40)
 @given(PANELS, SIZES)
 def test_no_text_is_lost_or_clipped(panel, box):
     blocks = label_lines(panel)
@@ -79,7 +79,7 @@ def test_the_label_says_what_the_panel_is():
     assert data == label_pdf(panel), "the same label is the same file"
 
 
-@settings(max_examples=25)
+@settings(max_examples=12)
 @given(RATIOS)
 def test_a_printed_ratio_is_never_reversed(ratio):
     panel = plain(schedule=f"3@{ratio}")

@@ -8,7 +8,6 @@ it is and what made it, never who or where, and the same input gives the same by
 from __future__ import annotations
 
 import io
-from collections.abc import Callable
 from functools import cache
 from typing import Any
 
@@ -172,25 +171,23 @@ def take_line(text: str, *, font: str, size: float, width: float) -> tuple[str, 
     line, rest : tuple of str
         The line, broken between words, or within a word that is longer than the line.
     """
-
-    def fits(piece: str) -> bool:
-        return bool(pdfmetrics.stringWidth(piece, font, size) <= width)
-
     words = text.split(" ")
-    count = _most(lambda n: fits(" ".join(words[:n])), len(words))
+    space = pdfmetrics.stringWidth(" ", font, size)
+    used, count = 0.0, 0
+    for word in words:
+        used += pdfmetrics.stringWidth(word, font, size) + (space if count else 0.0)
+        if used > width:
+            break
+        count += 1
     if count:
         return " ".join(words[:count]), " ".join(words[count:])
-    letters = max(1, _most(lambda n: fits(words[0][:n]), len(words[0])))
+    letters = 1
+    while (
+        letters < len(words[0])
+        and pdfmetrics.stringWidth(words[0][: letters + 1], font, size) <= width
+    ):
+        letters += 1
     return words[0][:letters], " ".join([words[0][letters:], *words[1:]])
-
-
-def _most(good: Callable[[int], bool], top: int) -> int:
-    # Largest n for which good(n) holds, good being true up to some point.
-    low, high = 0, top
-    while low < high:
-        middle = (low + high + 1) // 2
-        low, high = (middle, high) if good(middle) else (low, middle - 1)
-    return low
 
 
 def wrap(text: str, *, font: str, size: float, width: float) -> list[str]:
@@ -238,8 +235,14 @@ def qr_squares(code: str) -> tuple[int, list[tuple[int, int, int]]]:
 
     border = 4
     # UTF-8 whatever the letters: left to itself the library may choose a Japanese code page.
-    mode = {} if code.isascii() else {"mode": "byte", "encoding": "utf-8"}
-    matrix = segno.make(code, error="m", micro=False, **mode).matrix
+    plain = code.isascii()
+    matrix = segno.make(
+        code,
+        error="m",
+        micro=False,
+        mode=None if plain else "byte",
+        encoding=None if plain else "utf-8",
+    ).matrix
     runs = []
     for r, row in enumerate(matrix):
         start = None

@@ -1,0 +1,200 @@
+"""The job sheet says all that the sprayer needs, on both papers, and never turned round."""
+
+import dataclasses
+import datetime as dt
+import io
+import re
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from pypdf import PdfReader
+
+from matchlib import mixing
+from matchlib.cautions import BOOTH_PROMPTS, CAUTIONS, DEFERENCE
+from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
+from matchlib.errors import DomainError
+from workbook.jobsheet import PRINT_NOTE, JobSheet, jobsheet_pdf
+from workbook.paper import paper_size
+
+RATIOS = st.builds(
+    MixRatio, st.fractions(0, 50, max_denominator=8), st.fractions("1/8", 5, max_denominator=8)
+)
+USE = mixing.CoatUse.of_film(12, volume_solids=0.3, transfer=mixing.TransferRange(0.6, 0.7))
+
+
+def squeezed(text):
+    return re.sub(r"\s", "", text)
+
+
+def read(data):
+    return PdfReader(io.BytesIO(data))
+
+
+def printed(data):
+    return squeezed("".join(page.extract_text() for page in read(data).pages))
+
+
+def recipe(schedule="2@6:1 2@3:1", colour="teal 2 + violet 1"):
+    return Recipe(
+        Ground.parse("silver"), Colour.parse(colour), CoatSchedule.parse(schedule), "satin clear"
+    )
+
+
+def job(what=None, **more):
+    what = what or recipe()
+    pot = None
+    if what.schedule is not None:
+        pot = mixing.pot(what, area=mixing.JobArea.sheet(1000, 500), use=USE, mark_ml=5)
+    return JobSheet(
+        title="Cabinet door",
+        recipe=what,
+        target_name="Deep lagoon",
+        target_lab=(38.2, -21.4, -18.9),
+        predicted_lab=(37.6, -20.8, -19.6),
+        delta_e=0.82,
+        sd=0.5,
+        chance=0.63,
+        pot=pot,
+        evenness="A film 10 % thicker shows as 1.4.",
+        metamerism="Under A 0.6.",
+        notes=("Read dry & cool.",),
+        panel_code="T-204",
+        date=dt.date(2026, 11, 25),
+        customer="Ivy <& Co>",
+        **more,
+    )
+
+
+@pytest.fixture(scope="module", params=["A4", "Letter"])
+def sheet_text(request):
+    return printed(jobsheet_pdf(job(), paper=request.param))
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "Cabinet door",
+        "Deep lagoon",
+        "Ivy <& Co>",
+        "L* 38.2 a* −21.4 b* −18.9",
+        "L* 37.6 a* −20.8 b* −19.6",
+        "ΔE00 0.82",
+        "± 0.50",
+        "63 %",
+        PRINT_NOTE,
+        recipe().words,
+        "18 parts carrier",
+        "2 parts colour (teal)",
+        "Flash-off, as the data sheet says",
+        "clear coat satin clear",
+        "A film 10 % thicker shows as 1.4.",
+        "Under A 0.6.",
+        "Read dry & cool.",
+        "T-204",
+        "2026-11-25",
+        "Sprayer",
+        "page 2 of 2",
+        DEFERENCE,
+        *(p.text for p in BOOTH_PROMPTS),
+        *(c.text for c in CAUTIONS),
+        *(s for c in CAUTIONS for s in c.sources),
+    ],
+)
+def test_what_is_on_the_sheet(sheet_text, words):
+    assert squeezed(words) in sheet_text
+
+
+def test_the_quantities_are_those_of_the_pot(sheet_text):
+    pot = job().pot
+    for group in pot.groups:
+        assert squeezed(mixing.format_volume(group.pour.carrier_ml)) in sheet_text
+        for name, volume in group.pour.colours:
+            assert squeezed(f"{mixing.format_volume(volume)} {name}") in sheet_text
+        assert squeezed(group.marks.text) in sheet_text
+
+
+def test_flash_times_are_left_to_the_data_sheet(sheet_text):
+    assert not re.search(r"flash[^.]{0,60}\d+min", sheet_text, re.IGNORECASE)
+
+
+@settings(max_examples=8)
+@given(st.lists(RATIOS, min_size=1, max_size=4))
+def test_no_ratio_is_reversed_on_paper(ratios):
+    schedule = CoatSchedule(tuple(CoatStep(2, r) for r in ratios))
+    what = Recipe(Ground.parse("silver"), Colour.parse("teal"), schedule)
+    sheet = JobSheet(
+        "Job", what, pot=mixing.pot(what, area=mixing.JobArea.flat(1), use=USE), panel_code="T"
+    )
+    text = printed(jobsheet_pdf(sheet))
+    held = {step.ratio for step in schedule.steps}
+    turned = {MixRatio(r.colour, r.carrier) for r in held if r.looks_reversed and r.carrier}
+    for ratio in held:
+        assert squeezed(ratio.words) in text
+        assert squeezed(f"{ratio}:{ratio.words}") in text
+    for ratio in turned - held:
+        assert "Was" + squeezed(f"{ratio} meant, {ratio.words}?") in text
+    for ratio in {MixRatio(r.colour, r.carrier) for r in held if r.carrier} - held - turned:
+        assert squeezed(f"{ratio}:{ratio.words}") not in text
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_paper_and_pages(paper):
+    reader = read(jobsheet_pdf(job(), paper=paper))
+    box = reader.pages[0].mediabox
+    assert (float(box.width), float(box.height)) == pytest.approx(paper_size(paper), abs=0.01)
+    assert len(reader.pages) <= 3
+    assert reader.metadata.title == "Job sheet Cabinet door"
+    assert not reader.metadata.author
+
+
+def test_the_same_sheet_is_the_same_file():
+    assert jobsheet_pdf(job()) == jobsheet_pdf(job())
+
+
+def test_a_bare_ground_has_a_sheet_too():
+    bare = Recipe(Ground.parse("gold"), clear="yes")
+    text = printed(jobsheet_pdf(job(bare)))
+    assert "gold,bare,underclearcoat" in text
+    assert "Pots" not in text
+
+
+def test_a_sheet_with_nothing_but_a_recipe():
+    text = printed(jobsheet_pdf(JobSheet("Plain", recipe())))
+    assert squeezed(recipe().words) in text
+    assert squeezed("Label for the back") not in text
+
+
+def test_a_reversed_ratio_is_asked_about():
+    text = printed(jobsheet_pdf(job(recipe("4@1:3", "rose"))))
+    assert squeezed("To ask before pouring") in text
+    assert squeezed("Was 3:1 meant") in text
+
+
+def test_a_colour_outside_the_screen_is_marked():
+    sheet = dataclasses.replace(job(), predicted_lab=(80.0, -120.0, 100.0), target_lab=(50, 0, 0))
+    text = printed(jobsheet_pdf(sheet))
+    assert squeezed("Predicted (outside sRGB)") in text
+    assert squeezed("Target (outside sRGB)") not in text
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_the_longest_sheet_still_prints_all(paper):
+    colour = Colour(tuple((f"{chr(65 + i)}" * 60, i + 1) for i in range(6)))
+    steps = tuple(CoatStep(2, MixRatio(n, 1)) for n in range(1, 21))
+    what = Recipe(Ground.parse("silver"), colour, CoatSchedule(steps))
+    sheet = dataclasses.replace(
+        job(), recipe=what, title="T" * 200, notes=("word " * 400,), panel_code="c" * 80,
+        pot=mixing.pot(what, area=mixing.JobArea.flat(3), use=USE),
+    )  # fmt: skip
+    text = printed(jobsheet_pdf(sheet, paper=paper))
+    for step in steps:
+        assert squeezed(f"{step.ratio}:{step.ratio.words}") in text
+    assert "T" * 200 in text
+    assert text.count("word") >= 400
+
+
+@pytest.mark.parametrize("paper", ["A5", "legal", ""])
+def test_other_papers_are_refused(paper):
+    with pytest.raises(DomainError, match="A4 or Letter"):
+        jobsheet_pdf(job(), paper=paper)

@@ -1,0 +1,268 @@
+"""The drawn parts of a job sheet: swatches on grey, the cup, boxes to tick, the label."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from reportlab.lib.units import mm
+from reportlab.pdfbase import pdfmetrics
+from reportlab.platypus import Flowable
+
+from matchlib.colorimetry import to_srgb
+from matchlib.domain import Colour, MixRatio, Panel
+from workbook.cup import cup_layers, label_heights
+from workbook.label import label_lines, place_label
+from workbook.paper import BOLD, REGULAR, draw_qr, printable, wrap
+
+__all__ = ["CupPicture", "LabelBox", "Swatches", "TickBox", "check_line", "lab_words", "text_width"]
+
+# L* 50 in sRGB: the grey that swatches are judged on (ISO 3664 asks for a neutral surround).
+_SURROUND = (0x77 / 255,) * 3
+
+
+class TickBox(Flowable):  # type: ignore[misc]  # reportlab ships no types
+    """An empty square to tick."""
+
+    def __init__(self, side: float = 3.4 * mm) -> None:
+        super().__init__()
+        self.width = self.height = side
+
+    def draw(self) -> None:
+        """Draw the square."""
+        self.canv.setLineWidth(0.8)
+        self.canv.rect(0, 0, self.width, self.height)
+
+
+class Swatches(Flowable):  # type: ignore[misc]  # reportlab ships no types
+    """Colours edge to edge on neutral grey, each named and numbered below.
+
+    Parameters
+    ----------
+    named : sequence of (str, tuple of 3 float)
+        Name and Lab of each.
+    width, height : float
+        Of the grey field [pt].
+    """
+
+    def __init__(
+        self,
+        named: Sequence[tuple[str, tuple[float, float, float]]],
+        *,
+        width: float = 92 * mm,
+        height: float = 29 * mm,
+    ) -> None:
+        super().__init__()
+        self.named = list(named)
+        self.width, self.field = width, height
+        self.height = height + 11 * mm
+
+    def draw(self) -> None:
+        """Draw the field, the colours and their numbers."""
+        canvas, below = self.canv, self.height - self.field
+        canvas.setFillColorRGB(*_SURROUND)
+        canvas.rect(0, below, self.width, self.field, stroke=0, fill=1)
+        edge = 5 * mm
+        wide = (self.width - 2 * edge) / len(self.named)
+        rgb, inside = to_srgb([lab for _, lab in self.named])
+        for place, (name, lab) in enumerate(self.named):
+            x = edge + place * wide
+            canvas.setFillColorRGB(*(float(v) for v in rgb[place]))
+            canvas.rect(x, below + edge, wide, self.field - 2 * edge, stroke=0, fill=1)
+            canvas.setFillGray(0)
+            canvas.setFont(BOLD, 9)
+            mark = "" if inside[place] else " (outside sRGB)"
+            canvas.drawString(x, below - 3.6 * mm, printable(name) + mark)
+            canvas.setFont(REGULAR, 9)
+            canvas.drawString(x, below - 7.6 * mm, lab_words(lab))
+            if not inside[place]:
+                # A corner cut out: the mark is a shape, too.
+                path = canvas.beginPath()
+                top = below + self.field - edge
+                path.moveTo(x, top)
+                path.lineTo(x + 5 * mm, top)
+                path.lineTo(x, top - 5 * mm)
+                path.close()
+                canvas.setFillColorRGB(*_SURROUND)
+                canvas.drawPath(path, stroke=0, fill=1)
+
+
+class CupPicture(Flowable):  # type: ignore[misc]  # reportlab ships no types
+    """The parts in the cup in black and white, with words.
+
+    Parameters
+    ----------
+    ratio : MixRatio
+        The mix.
+    colour : Colour, optional
+        The colour's name or blend.
+    width : float
+        [pt].
+    """
+
+    def __init__(self, ratio: MixRatio, colour: Colour | None = None, *, width: float = 58 * mm
+                 ) -> None:  # fmt: skip
+        super().__init__()
+        self.layers = cup_layers(ratio, colour)
+        self.width = width
+        self.cup = 15 * mm
+        self.lines = [
+            wrap(x.words, font=REGULAR, size=8.5, width=width - self.cup - 8 * mm)
+            for x in self.layers
+        ]
+        self.gap = 10.0 * max(len(lines) for lines in self.lines) + 3.0
+        self.filled = max(22 * mm, self.gap * len(self.layers))
+        self.height = self.filled + 5 * mm
+
+    def draw(self) -> None:
+        """Draw the cup and its words."""
+        canvas = self.canv
+        places = label_heights(self.layers, height=self.filled - self.gap / 2, gap=self.gap)
+        for layer, lines, place in zip(self.layers, self.lines, places, strict=True):
+            low, tall = layer.low * self.filled, (layer.high - layer.low) * self.filled
+            canvas.setLineWidth(0.5)
+            self._hatch(layer.hatch, low, tall)
+            canvas.rect(0, low, self.cup, tall)
+            y = place + 4.0
+            canvas.line(self.cup - 2, low + tall / 2, self.cup + 3 * mm, y)
+            canvas.line(self.cup + 3 * mm, y, self.cup + 5 * mm, y)
+            canvas.setFillGray(0)
+            canvas.setFont(REGULAR if layer.what == "carrier" else BOLD, 8.5)
+            for row, line in enumerate(lines):
+                base = y - 3.0 + 5.0 * (len(lines) - 1) - 10.0 * row
+                canvas.drawString(self.cup + 6 * mm, base, line)
+        canvas.setLineWidth(1.4)
+        rim = self.filled + 4 * mm
+        canvas.lines([(0, 0, 0, rim), (0, 0, self.cup, 0), (self.cup, 0, self.cup, rim)])
+
+    def _hatch(self, hatch: str, low: float, tall: float) -> None:
+        canvas, wide, step = self.canv, self.cup, 5.0
+        canvas.saveState()
+        frame = canvas.beginPath()
+        frame.rect(0, low, wide, tall)
+        canvas.clipPath(frame, stroke=0, fill=0)
+        canvas.setStrokeGray(0.2)
+        canvas.setFillGray(0.35)
+        high = low + tall
+        if hatch == "dots":
+            for row in range(int(tall / step) + 1):
+                for column in range(int(wide / step) + 1):
+                    canvas.circle(
+                        2.5 + column * step, low + 2.5 + row * step, 0.4, stroke=0, fill=1
+                    )
+        count = int((wide + tall) / step) + 2
+        if hatch in ("rising", "cross"):
+            for n in range(count):
+                canvas.line(n * step - tall, low, n * step, high)
+        if hatch in ("falling", "cross"):
+            for n in range(count):
+                canvas.line(n * step - tall, high, n * step, low)
+        if hatch == "upright":
+            for n in range(count):
+                canvas.line(n * step + 2, low, n * step + 2, high)
+        if hatch == "level":
+            for n in range(int(tall / step) + 2):
+                canvas.line(0, low + n * step, wide, low + n * step)
+        canvas.restoreState()
+
+
+class LabelBox(Flowable):  # type: ignore[misc]  # reportlab ships no types
+    """A panel's label within a dashed line to cut along.
+
+    Parameters
+    ----------
+    panel : Panel
+        What the label says.
+    width, height : float
+        [pt].
+    """
+
+    def __init__(self, panel: Panel, *, width: float = 92 * mm, height: float = 42 * mm) -> None:
+        super().__init__()
+        self.panel, self.width, self.height = panel, width, height
+        self.placed = place_label(label_lines(panel), (width, height))
+        while self.placed.rest:
+            # One cut-out only: it grows until all the text is on it.
+            self.height += 6 * mm
+            self.placed = place_label(label_lines(panel), (width, self.height))
+
+    def draw(self) -> None:
+        """Draw the dashed line, the text and the code."""
+        canvas = self.canv
+        canvas.setDash(3, 2)
+        canvas.setLineWidth(0.6)
+        canvas.rect(0, 0, self.width, self.height)
+        canvas.setDash()
+        x, y, side = self.placed.qr
+        draw_qr(canvas, self.panel.code, x=x, y=y, side=side)
+        canvas.setFillGray(0)
+        for line in self.placed.lines:
+            canvas.setFont(line.font, line.size)
+            canvas.drawString(line.x, line.y, line.text)
+
+
+def lab_words(lab: Sequence[float]) -> str:
+    """Return Lab in words and numbers, with a true minus sign.
+
+    Parameters
+    ----------
+    lab : sequence of 3 float
+        CIELAB.
+
+    Returns
+    -------
+    str
+        Such as ``L* 37.6  a* −20.8  b* −19.6``.
+    """
+    return "L* {:.1f}  a* {:.1f}  b* {:.1f}".format(*lab).replace("-", "−")
+
+
+def text_width(text: str, *, bold: bool = False, size: float = 9.0) -> float:
+    """Return how wide text is printed.
+
+    Parameters
+    ----------
+    text : str
+        One line.
+    bold : bool
+        Which weight.
+    size : float
+        [pt].
+
+    Returns
+    -------
+    float
+        [pt].
+    """
+    return float(pdfmetrics.stringWidth(text, BOLD if bold else REGULAR, size))
+
+
+def check_line(label: str, width: float) -> Any:
+    """Return words followed by a line to write on.
+
+    Parameters
+    ----------
+    label : str
+        What is to be written.
+    width : float
+        In all [pt].
+
+    Returns
+    -------
+    Flowable
+        One line high.
+    """
+    return _WriteLine(label, width)
+
+
+class _WriteLine(Flowable):  # type: ignore[misc]  # reportlab ships no types
+    def __init__(self, label: str, width: float) -> None:
+        super().__init__()
+        self.label, self.width, self.height = label, width, 7 * mm
+
+    def draw(self) -> None:
+        canvas = self.canv
+        canvas.setFont(REGULAR, 9)
+        canvas.drawString(0, 1.6 * mm, self.label)
+        canvas.setLineWidth(0.5)
+        canvas.line(text_width(self.label) + 1.5 * mm, 1 * mm, self.width - 2 * mm, 1 * mm)
