@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from fractions import Fraction
 
 import numpy as np
 import pandas as pd
@@ -316,8 +317,8 @@ class Shop:
         colour = colour or self.colours[rng.integers(len(self.colours))]
         if continuous:
             low, high = np.log(1 / 11), np.log(1 / 3)
-            carrier = 1 / np.exp(rng.uniform(low, high)) - 1
-            ratios = [MixRatio(round(carrier, 2), 1)]
+            carrier = float(1 / np.exp(rng.uniform(low, high)) - 1)
+            ratios = [MixRatio(Fraction(round(100 * carrier), 100), Fraction(1))]
         else:
             chosen = sorted(rng.choice(len(RATIOS), size=steps, replace=False))
             ratios = [MixRatio.parse(RATIOS[i]) for i in chosen]
