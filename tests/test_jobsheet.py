@@ -118,8 +118,8 @@ def test_flash_times_are_left_to_the_data_sheet(sheet_text):
     assert not re.search(r"flash[^.]{0,60}\d+min", sheet_text, re.IGNORECASE)
 
 
-@settings(max_examples=8)
-@given(st.lists(RATIOS, min_size=1, max_size=4))
+@settings(max_examples=5)
+@given(st.lists(RATIOS, min_size=2, max_size=6))
 def test_no_ratio_is_reversed_on_paper(ratios):
     schedule = CoatSchedule(tuple(CoatStep(2, r) for r in ratios))
     what = Recipe(Ground.parse("silver"), Colour.parse("teal"), schedule)

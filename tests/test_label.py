@@ -30,7 +30,7 @@ RECIPES = st.builds(
     ),
     NAMES,
     NAMES,
-    st.lists(RATIOS, min_size=1, max_size=20),
+    st.lists(RATIOS, min_size=1, max_size=12),
 )
 PANELS = st.builds(Panel, NAMES, RECIPES, sprayer=st.sampled_from(["", "Ada R."]))
 SIZES = st.tuples(st.floats(34 * mm, 200 * mm), st.floats(17 * mm, 90 * mm))
@@ -49,7 +49,7 @@ def printed(data):
     return squeezed("".join(page.extract_text() for page in PdfReader(io.BytesIO(data)).pages))
 
 
-@settings(max_examples=40)
+@settings(max_examples=30)
 @given(PANELS, SIZES)
 def test_no_text_is_lost_or_clipped(panel, box):
     blocks = label_lines(panel)

@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from matchlib import mixing
@@ -112,6 +112,18 @@ def test_a_bottle_of_four_makes_twenty_eight():
     assert (reach.carrier, reach.colour, reach.total) == (24, 4, 28)
     assert "makes 28 at 6:1" in reach.text
     assert "6 parts carrier to 1 part colour" in reach.text
+
+
+@given(RATIOS)
+def test_a_ratio_read_back_keeps_its_sides(ratio):
+    assume("/" not in str(ratio))  # a third of a part is shown exactly, but nobody types it
+    assert MixRatio.parse(str(ratio)) == ratio
+    carrier, colour = str(ratio).split(":")
+    assert MixRatio.parse(f"{carrier} carrier : {colour} colour") == ratio
+    with pytest.raises(DomainError, match="colour first"):
+        MixRatio.parse(f"{colour} colour : {carrier} carrier")
+    told = mixing.ratio_dict(ratio)
+    assert (told["carrier_parts"], told["colour_parts"]) == (carrier, colour)
 
 
 @given(st.floats(0.01, 1e4), RATIOS)
@@ -226,6 +238,11 @@ def test_use_from_film_by_hand():
         6, volume_solids=0.3, transfer=mixing.TransferRange(0.5, 0.7), overlap=0.5
     )
     assert a_pass.laid_ml == pytest.approx(40)
+
+
+def test_a_sheet_has_one_side_or_two():
+    with pytest.raises(DomainError, match="sides"):
+        mixing.JobArea.sheet(100, 100, sides=3)
 
 
 def test_use_measured_on_a_panel_adds_no_loss():

@@ -288,9 +288,7 @@ def _schedule(sheet: JobSheet, width: float) -> list[Any]:
     return [
         *_head("Coats in order"),
         _grid(rows, [width * s for s in shares]),
-        _p("Warmer and drier air flashes off faster; there is no general law, so the product's "
-           "data sheet decides.", 8),
-    ]  # fmt: skip
+    ]
 
 
 def _checks(width: float) -> list[Any]:

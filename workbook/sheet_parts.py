@@ -142,14 +142,14 @@ class CupPicture(Flowable):  # type: ignore[misc]  # reportlab ships no types
         frame.rect(0, low, wide, tall)
         canvas.clipPath(frame, stroke=0, fill=0)
         canvas.setStrokeGray(0.2)
-        canvas.setFillGray(0.35)
         high = low + tall
         if hatch == "dots":
-            for row in range(int(tall / step) + 1):
-                for column in range(int(wide / step) + 1):
-                    canvas.circle(
-                        2.5 + column * step, low + 2.5 + row * step, 0.4, stroke=0, fill=1
-                    )
+            # Round-ended dashes of no length to speak of: far less to write than circles.
+            canvas.setLineCap(1)
+            canvas.setLineWidth(0.9)
+            across = [2.5 + step * n for n in range(int(wide / step) + 1)]
+            up = [low + 2.5 + step * n for n in range(int(tall / step) + 1)]
+            canvas.lines([(x, y, x + 0.05, y) for y in up for x in across])
         count = int((wide + tall) / step) + 2
         if hatch in ("rising", "cross"):
             for n in range(count):

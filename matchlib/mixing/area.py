@@ -72,8 +72,8 @@ class JobArea:
         """
         width = positive(width_mm, "sheet width [mm]", top=100_000)
         height = positive(height_mm, "sheet height [mm]", top=100_000)
-        count = int(positive(sides, "number of sides", top=2))
-        words = f"sheet {width:g} by {height:g} mm, {count} side{'s' * (count > 1)}"
+        count = positive(sides if sides in (1, 2) else 0, "number of sides", remedy="1 or 2.")
+        words = f"sheet {width:g} by {height:g} mm, {count:g} side{'s' * (count == 2)}"
         return cls(width * height * count * 1e-6, margin, words)
 
     @classmethod

@@ -274,7 +274,7 @@ class CoatUse:
         area = positive(area_m2, "panel area [m²]", top=1000)
         if not isinstance(coats, int) or coats < 1:
             positive(0, "number of coats", remedy="count the coats sprayed on the panel.")
-        words = f"measured: {used:g} mL for {coats} coats on {area:g} m²"
+        words = f"measured: {used:g} ml for {coats} coats on {area:g} m²"
         return cls(used / area / coats, sd, None, words)
 
     @property
@@ -363,7 +363,7 @@ class CoatUse:
     @property
     def text(self) -> str:
         """Where it comes from and what it comes to, in words."""
-        return f"{self.how}: about {self.expected_ml:.3g} mL out of the cup for 1 m² and coat"
+        return f"{self.how}: about {self.expected_ml:.3g} ml out of the cup for 1 m² and coat"
 
 
 def mils(um: ArrayLike) -> NDArray[np.float64] | Any:
