@@ -41,7 +41,7 @@ __all__ = [
 ]
 
 ROOT = Path(__file__).resolve().parents[2]
-PATIENCE = 60_000  # ms; two cores may be busy with the rest of the tests
+PATIENCE = 120_000  # ms; two cores may be busy with the rest of the tests
 LOCAL = re.compile(r"^(https?|wss?)://(127\.0\.0\.1|localhost)(:\d+)?(/|$)|^(data|blob|about):")
 
 # Not of our making: each with its reason.

@@ -93,7 +93,7 @@ def use_everything(page: Any) -> None:
     """Every control by keyboard, its effect read back from Python."""
     from playwright.sync_api import expect
 
-    expect.set_options(timeout=20_000)
+    expect.set_options(timeout=30_000)
     slider = page.get_by_role("slider", name="Coats")
     slider.focus()
     page.keyboard.press("ArrowRight")
