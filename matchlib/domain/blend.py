@@ -33,7 +33,9 @@ class Blend:
     kind: ClassVar[str] = "blend"
 
     def __post_init__(self) -> None:
-        parts = tuple((clean_name(n, self.kind), read_parts(p, f"{n} share")) for n, p in self.parts)
+        parts = tuple(
+            (clean_name(n, self.kind), read_parts(p, f"{n} share")) for n, p in self.parts
+        )
         folded = [n.casefold() for n, _ in parts]
         if not parts or any(p == 0 for _, p in parts) or len(set(folded)) < len(folded):
             raise DomainError(
@@ -44,7 +46,8 @@ class Blend:
             )
         total = sum(p for _, p in parts)
         key = tuple(sorted((n.casefold(), p / total) for n, p in parts))
-        object.__setattr__(self, "parts", parts if len(parts) > 1 else ((parts[0][0], Fraction(1)),))
+        neat = ((parts[0][0], Fraction(1)),)
+        object.__setattr__(self, "parts", parts if len(parts) > 1 else neat)
         object.__setattr__(self, "key", key)
 
     @classmethod

@@ -113,7 +113,19 @@ class MixRatio:
         -------
         MixRatio
             Rounded to the step, at least one step of carrier.
+
+        Raises
+        ------
+        DomainError
+            If fraction or step is out of range.
         """
+        if not (0.0 < fraction < 1.0 and step > 0.0):
+            raise DomainError(
+                "This is not a share of colour in a pot.",
+                expected="a fraction between 0 and 1, and a step above 0",
+                got=f"fraction {fraction:g}, step {step:g}",
+                remedy="6:1 is a colour fraction of 1/7.",
+            )
         parts = (1.0 / fraction - 1.0) / step
         return cls(Fraction(max(1, round(parts))) * Fraction(str(step)), Fraction(1))
 

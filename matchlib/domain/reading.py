@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from matchlib.errors import DomainError
 
@@ -36,8 +37,8 @@ class Viewing:
     geometry: str = "45:0"
 
     def __post_init__(self) -> None:
-        observer = self.observer.rstrip("°")
-        match = _GEOMETRY.match(self.geometry)
+        observer = str(self.observer).rstrip("°")
+        match = _GEOMETRY.fullmatch(str(self.geometry))
         angle = int(match[2]) if match and match[2] else 0
         for what, value, expected, good in (
             ("illuminant", self.illuminant, ", ".join(ILLUMINANTS), self.illuminant in ILLUMINANTS),
@@ -57,6 +58,8 @@ class Viewing:
                     remedy="write what the instrument was set to.",
                 )
         object.__setattr__(self, "observer", observer)
+        if match and match[2]:
+            object.__setattr__(self, "geometry", f"45as{angle}")  # 45as015 is 45as15
 
     @property
     def aspecular(self) -> int | None:
@@ -156,9 +159,7 @@ def _check_spectrum(nm: tuple[float, ...], values: tuple[float, ...], viewing: V
             got=f"{len(nm)} wavelengths and {len(values)} reflectances",
             remedy="export the reading again with every wavelength.",
         )
-    if not all(300 <= w <= 900 for w in nm) or any(
-        b <= a for a, b in zip(nm, nm[1:], strict=False)
-    ):
+    if not all(300 <= w <= 900 for w in nm) or any(b <= a for a, b in pairwise(nm)):
         raise DomainError(
             "These are not wavelengths in nm.",
             expected="rising numbers within 300 to 900",

@@ -62,8 +62,9 @@ class CoatSchedule:
         joined: list[CoatStep] = []
         for step in self.steps:
             if joined and joined[-1].ratio == step.ratio:
-                step = CoatStep(joined.pop().coats + step.coats, step.ratio)
-            joined.append(step)
+                joined[-1] = CoatStep(joined[-1].coats + step.coats, step.ratio)
+            else:
+                joined.append(step)
         if not joined or sum(s.coats for s in joined) > MAX_COATS:
             raise DomainError(
                 "A schedule needs coats.",
