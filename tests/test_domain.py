@@ -1,0 +1,392 @@
+"""The words of the trade: what they mean, how they are written, what cannot be built."""
+
+from __future__ import annotations
+
+import dataclasses
+import pickle
+from collections.abc import Callable
+from fractions import Fraction
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from matchlib.domain import (
+    CoatSchedule,
+    CoatStep,
+    Colour,
+    Ground,
+    MixRatio,
+    Panel,
+    Reading,
+    Recipe,
+    Viewing,
+)
+from matchlib.domain.parts import MAX_PARTS, format_parts, read_parts
+from matchlib.errors import DomainError
+
+PARTS = st.one_of(
+    st.integers(1, 60).map(Fraction),
+    st.integers(1, 6000).map(lambda n: Fraction(n, 100)),
+    st.fractions(Fraction(1, 50), 100, max_denominator=50),
+)
+CUP = st.integers(1, 6000).map(lambda n: Fraction(n, 100))
+RATIOS = st.builds(MixRatio, CUP, CUP)
+NAMES = (
+    st.text(
+        st.characters(categories=["L", "N", "P", "Zs"], exclude_characters="+@"),
+        min_size=1,
+        max_size=40,
+    )
+    .map(lambda text: " ".join(text.split()))
+    .filter(lambda t: len(t) > 0 and t.isprintable())
+)
+SCHEDULES = st.lists(st.builds(CoatStep, st.integers(1, 9), RATIOS), min_size=1, max_size=5).map(
+    lambda steps: CoatSchedule(tuple(steps))
+)
+
+
+def refused(build: Callable[[], object]) -> DomainError:
+    with pytest.raises(DomainError) as caught:
+        build()
+    error = caught.value
+    assert error.problem, error
+    assert error.expected, error
+    assert error.got, error
+    assert error.remedy, error
+    return error
+
+
+# The order of a mix ratio: carrier first
+
+
+def test_six_to_one_is_a_seventh_of_colour() -> None:
+    ratio = MixRatio.parse("6:1")
+    assert (ratio.carrier, ratio.colour) == (6, 1)
+    assert ratio.fraction == pytest.approx(1 / 7)
+    assert ratio.words == "6 parts carrier to 1 part colour"
+
+
+def test_four_parts_of_colour_at_six_to_one_take_twenty_four_of_carrier() -> None:
+    # Common practice, no source: people mix these two up, and reverse them.
+    ratio = MixRatio.parse("6:1")
+    assert 4 * ratio.carrier / ratio.colour == 24
+    assert MixRatio(24, 4) == ratio
+    assert MixRatio(32, 4) == MixRatio.parse("8:1") != ratio
+
+
+def test_half_the_carrier_is_twice_the_strength() -> None:
+    # Common practice, no source: 6:1 made twice as strong by halving the carrier is 3:1.
+    ratio = MixRatio.parse("6:1")
+    stronger = MixRatio(ratio.carrier / 2, ratio.colour)
+    assert stronger == MixRatio.parse("3:1")
+    assert stronger > ratio
+    assert stronger.fraction == pytest.approx(1 / 4)
+
+
+@given(RATIOS, RATIOS)
+def test_the_stronger_ratio_is_the_greater(a: MixRatio, b: MixRatio) -> None:
+    assert (a < b) == (Fraction(a.colour, a.carrier) < Fraction(b.colour, b.carrier))
+    assert (a == b) == (a.colour * b.carrier == b.colour * a.carrier)
+    assert (a <= b) or (a > b)
+
+
+@given(PARTS, PARTS)
+def test_a_ratio_never_turns_round(carrier: Fraction, colour: Fraction) -> None:
+    ratio = MixRatio(carrier, colour)
+    assert ratio.carrier / ratio.colour == carrier / colour
+    assert ratio.looks_reversed == (colour > carrier)
+    assert ratio.fraction == pytest.approx(float(colour / (carrier + colour)))
+
+
+@given(RATIOS)
+def test_a_ratio_reads_as_it_is_written(ratio: MixRatio) -> None:
+    again = MixRatio.parse(str(ratio))
+    assert again == ratio
+    assert str(again) == str(ratio)
+    carrier, colour = str(ratio).split(":")
+    assert MixRatio.parse(f" {carrier} parts carrier : {colour} Colour ") == ratio
+
+
+@pytest.mark.parametrize("text", ["1 colour : 6 carrier", "1 toner:6", "1: 6 base", "1 dye : 6"])
+def test_a_ratio_written_colour_first_is_refused_not_turned(text: str) -> None:
+    error = refused(lambda: MixRatio.parse(text))
+    assert "colour first" in error.problem
+    assert "6:1" in str(error.remedy)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "6",
+        "6:0",
+        "0:0",
+        ":1",
+        "6:",
+        "-6:1",
+        "6:-1",
+        "6:1:1",
+        "6/1",
+        "six:one",
+        "6,5:1",
+        "nan:1",
+        "1e3:1",
+        "06:01:00",
+        "6 paint:1",
+        "99999:1",
+        "6:1\n7:1",
+        "6" * 100 + ":1",
+        None,
+    ],
+)
+def test_what_is_no_ratio_is_refused(text: Any) -> None:
+    refused(lambda: MixRatio.parse(text))
+
+
+@pytest.mark.parametrize(
+    "parts",
+    [
+        (6, 0),
+        (-1, 1),
+        (float("nan"), 1),
+        (float("inf"), 1),
+        (True, 1),
+        (None, 1),
+        (6, "x"),
+        (MAX_PARTS + 1, 1),
+    ],
+)
+def test_impossible_parts_are_refused(parts: tuple[Any, Any]) -> None:
+    refused(lambda: MixRatio(*parts))
+
+
+@given(st.floats(0.01, 0.9), st.sampled_from([0.25, 0.5, 1.0]))
+def test_the_ratio_of_a_fraction_is_the_nearest_that_a_cup_shows(part: float, step: float) -> None:
+    ratio = MixRatio.of_fraction(part, step=step)
+    exact = 1 / part - 1
+    carrier = float(ratio.carrier / ratio.colour)
+    assert abs(carrier - exact) <= step / 2 + 1e-9 or carrier == step
+    assert carrier / step == pytest.approx(round(carrier / step))
+
+
+@pytest.mark.parametrize("fraction", [0.0, 1.0, 1.5, -0.1, float("nan")])
+def test_no_ratio_of_an_impossible_fraction(fraction: float) -> None:
+    refused(lambda: MixRatio.of_fraction(fraction))
+
+
+@given(PARTS)
+def test_parts_read_as_they_are_written(parts: Fraction) -> None:
+    assert read_parts(format_parts(parts), "share") == parts
+
+
+# Schedules
+
+
+@given(SCHEDULES)
+def test_a_schedule_reads_as_it_is_written(schedule: CoatSchedule) -> None:
+    assert CoatSchedule.parse(str(schedule)) == schedule
+    assert CoatSchedule.parse(str(schedule).replace(" ", ", then ")) == schedule
+    assert schedule.coats == sum(step.coats for step in schedule.steps)
+    strength = sum(step.coats * step.ratio.fraction for step in schedule.steps)
+    assert schedule.strength == pytest.approx(strength)
+
+
+def test_a_step_up_keeps_its_order_and_joins_equals() -> None:
+    up, down = CoatSchedule.parse("2@6:1 2@3:1"), CoatSchedule.parse("2@3:1 2@6:1")
+    assert up != down
+    assert up.coats == 4
+    assert up.strength == pytest.approx(2 / 7 + 2 / 4) == down.strength
+    assert str(CoatSchedule.parse("2@6:1 1@12:2 1@3:1")) == "3@6:1 1@3:1"
+    assert CoatSchedule.of(4, "6:1") == CoatSchedule.parse("4 @ 6 : 1")
+    words = "2 coats of 6 parts carrier to 1 part colour (6:1), then "
+    assert up.words.startswith(words)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "4",
+        "4@",
+        "@6:1",
+        "0@6:1",
+        "-2@6:1",
+        "2.5@6:1",
+        "61@6:1",
+        "40@6:1 30@3:1",
+        "4@6",
+        "4x6:1",
+        "4@1:6 carrier",
+        None,
+    ],
+)
+def test_what_is_no_schedule_is_refused(text: Any) -> None:
+    refused(lambda: CoatSchedule.parse(text))
+
+
+@pytest.mark.parametrize("coats", [0, -1, 61, 2.0, True, "3", None])
+def test_impossible_coats_are_refused(coats: Any) -> None:
+    refused(lambda: CoatStep(coats, MixRatio(6, 1)))
+
+
+# Grounds and colours
+
+
+@given(st.lists(NAMES, min_size=1, max_size=4, unique_by=str.casefold), st.data())
+def test_a_blend_reads_as_it_is_written(names: list[str], data: st.DataObject) -> None:
+    parts = [data.draw(PARTS) for _ in names]
+    ground = Ground(tuple(zip(names, parts, strict=True)))
+    again = Ground.parse(str(ground))
+    assert again == ground
+    assert again.names == ground.names
+    assert sum(ground.shares.values()) == pytest.approx(1)
+    assert ground.neat == (len(names) == 1)
+
+
+def test_blends_are_compared_by_name_and_proportion() -> None:
+    assert Ground.parse("Silver 6 + black 2") == Ground.parse("black 1 +  silver 3")
+    assert hash(Ground.parse("SILVER")) == hash(Ground.parse("silver"))
+    assert Ground.parse("silver 3 + black 1").shares == {"silver": 0.75, "black": 0.25}
+    assert Ground.parse("silver 3 + black 1") != Ground.parse("silver 1 + black 3")
+    assert Ground.parse("teal") != Colour.parse("teal")
+
+
+@pytest.mark.parametrize(
+    "text", ["", "  ", "a + b 1", "a 1 + A 2", "a 0 + b 1", "a 1 +", "x" * 81, "a@b", "a\x00b"]
+)
+def test_what_is_no_blend_is_refused(text: str) -> None:
+    for kind in (Ground, Colour):
+        error = refused(lambda kind=kind: kind.parse(text))
+        assert kind.kind in error.problem or "share" in error.problem
+
+
+# Recipes, panels and readings
+
+
+def test_a_recipe_has_colour_and_coats_or_neither() -> None:
+    ground, colour, schedule = Ground.parse("silver"), Colour.parse("teal"), "4@6:1"
+    whole = Recipe(ground, colour, CoatSchedule.parse(schedule))
+    assert not whole.bare
+    assert "6 parts carrier to 1 part colour" in whole.words
+    assert Recipe(ground).bare
+    refused(lambda: Recipe(ground, colour))
+    refused(lambda: Recipe(ground, None, CoatSchedule.parse(schedule)))
+
+
+@pytest.mark.parametrize(
+    ("said", "kept"),
+    [("no", None), ("", None), (None, None), ("YES", "yes"), ("1", "yes"), (" matt  7 ", "matt 7")],
+)
+def test_clear_coat(said: str | None, kept: str | None) -> None:
+    assert Recipe(Ground.parse("silver"), clear=said).clear == kept
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"code": ""},
+        {"code": "x" * 81},
+        {"code": "a\x07"},
+        {"temperature": 99.0},
+        {"humidity": 101.0},
+        {"humidity": float("nan")},
+        {"note": "a\x00"},
+    ],
+)
+def test_impossible_panels_are_refused(change: dict[str, Any]) -> None:
+    fields = {"code": "P 1", "recipe": Recipe(Ground.parse("silver")), **change}
+    refused(lambda: Panel(**fields))
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"illuminant": "D66"},
+        {"observer": "5"},
+        {"observer": ""},
+        {"geometry": "45:0\n"},
+        {"geometry": "45as111"},
+        {"geometry": "45as-21"},
+        {"geometry": ""},
+    ],
+)
+def test_impossible_viewings_are_refused(change: dict[str, str]) -> None:
+    refused(lambda: Viewing(**change))
+
+
+def test_a_viewing_is_known_by_its_meaning() -> None:
+    assert Viewing(observer="10°") == Viewing(observer=10) == Viewing()  # type: ignore[arg-type]
+    assert Viewing(geometry="45as015") == Viewing(geometry="45as15")
+    assert Viewing(geometry="45as-15").aspecular == -15
+    assert Viewing().aspecular is None
+    assert Viewing(geometry="di:8").specular_included
+    assert not Viewing(geometry="de:8").specular_included
+
+
+NM = tuple(float(w) for w in range(400, 701, 10))
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {},
+        {"lab": (50.0, 0.0, 0.0), "wavelengths": NM, "reflectance": (0.5,) * 31},
+        {"lab": (101.0, 0.0, 0.0)},
+        {"lab": (-1.0, 0.0, 0.0)},
+        {"lab": (50.0, 201.0, 0.0)},
+        {"lab": (50.0, float("nan"), 0.0)},
+        {"lab": (50.0, 0.0)},
+        {"lab": (50.0, 0.0, 0.0), "source": "eye"},
+        {"lab": (50.0, 0.0, 0.0), "sd": 0.0},
+        {"wavelengths": NM, "reflectance": (0.5,) * 30},
+        {"wavelengths": NM, "reflectance": (50.0,) * 31},
+        {"wavelengths": NM, "reflectance": (-0.2,) * 31},
+        {"wavelengths": NM[::-1], "reflectance": (0.5,) * 31},
+        {"wavelengths": tuple(w / 1000 for w in NM), "reflectance": (0.5,) * 31},
+        {"wavelengths": NM[:3], "reflectance": (0.5,) * 3},
+    ],
+)
+def test_impossible_readings_are_refused(change: dict[str, Any]) -> None:
+    refused(lambda: Reading(**change))
+
+
+def test_flake_may_outshine_white_at_an_aspecular_angle_only() -> None:
+    Reading(Viewing(geometry="45as15"), lab=(150.0, 0.0, 0.0))
+    refused(lambda: Reading(lab=(150.0, 0.0, 0.0)))
+    assert Reading(wavelengths=NM, reflectance=(0.5,) * 31).spectral
+
+
+def everything() -> Panel:
+    recipe = Recipe(
+        Ground.parse("silver 3 + black 1"), Colour.parse("teal"), CoatSchedule.parse("2@6:1 2@3:1")
+    )
+    return Panel(
+        "P 1", recipe, (Reading(lab=(50.0, 1.0, 2.0)),), sprayer="one", extra=(("k", "v"),)
+    )
+
+
+def test_all_is_frozen_hashable_and_travels() -> None:
+    panel = everything()
+    assert hash(panel) == hash(everything())
+    assert pickle.loads(pickle.dumps(panel)) == panel  # noqa: S301  our own bytes
+    schedule = panel.recipe.schedule
+    assert schedule is not None
+    parts = [panel, panel.recipe, panel.recipe.ground, schedule, schedule.steps[0]]
+    for thing in [*parts, schedule.steps[0].ratio, panel.readings[0], Viewing()]:
+        name = dataclasses.fields(thing)[0].name  # type: ignore[arg-type]
+        with pytest.raises(dataclasses.FrozenInstanceError):
+            setattr(thing, name, None)
+
+
+@given(st.text(max_size=30))
+def test_any_text_is_read_or_refused_in_words(text: str) -> None:
+    for read in (MixRatio.parse, CoatSchedule.parse, Ground.parse, Colour.parse):
+        remedy = None
+        try:
+            thing = read(text)
+        except DomainError as error:
+            remedy = error.remedy
+            thing = None
+        assert remedy or read(str(thing)) == thing
