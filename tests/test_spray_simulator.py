@@ -6,8 +6,11 @@ import numpy as np
 import pytest
 
 from matchlib.domain import CoatSchedule, Colour, Ground, Recipe
+from tests.benchmarks.accuracy import LEVELS, Score, splits
 from tests.benchmarks.lightlab import NM, delta_e, spectrum_to_lab
+from tests.benchmarks.panels_to_match import VARIANTS, run
 from tests.benchmarks.spray import Noise, Shop, labs, swap_backs, to_frame
+from tests.benchmarks.strategies import Nearest, ProcessOnLab
 
 
 @pytest.fixture(scope="module")
@@ -171,3 +174,51 @@ def test_spectra_are_on_the_grid(shop):
         recipe("gold"), np.random.default_rng(0), geometries=("45as15", "45as45", "45as110")
     )
     assert [r.viewing.aspecular for r in several.readings] == [15, 45, 110]
+
+
+def test_who_knows_the_physics_needs_hardly_more_than_one_panel():
+    tally = run({}, VARIANTS["full"], shops=1, targets=12)["physical floor"]
+    assert len(tally.needed[1.0]) == 12
+    assert np.mean(tally.needed[1.0]) < 1.5
+    assert all(
+        0 < loose <= tight
+        for loose, tight in zip(tally.needed[1.5], tally.needed[1.0], strict=True)
+    )
+
+
+@pytest.mark.parametrize("make", [Nearest, ProcessOnLab])
+def test_ways_of_choosing_stay_on_the_shelf(make):
+    booth = Shop(4)
+    archive = booth.young(0)
+    target = booth.truth_lab(booth.random_recipe(np.random.default_rng(1), continuous=True))
+    strategy, tried = make(), []
+    for i in range(4):
+        chosen = strategy.propose(archive, target, tried)
+        assert chosen.ground in booth.grounds
+        assert chosen.colour in booth.colours
+        tried.append((chosen, labs([booth.spray(chosen, np.random.default_rng(i))])[0]))
+    if make is Nearest:
+        assert len({r for r, _ in tried}) == 4
+
+
+def test_coverage_counts_what_a_region_of_known_truth_must_hold():
+    rng = np.random.default_rng(0)
+    score = Score(distances=[rng.chisquare(3, 4000)])
+    assert score.coverage() == pytest.approx(LEVELS, abs=0.02)
+    assert Score(distances=[4 * rng.chisquare(3, 4000)]).coverage()[2] < 0.7
+
+
+def test_no_panel_is_in_training_and_test_at_once():
+    booth = Shop(5)
+    archive = booth.archive(40, 5)
+    for kind in ("panel", "recipe", "ground"):
+        tested = []
+        for train, test in splits(kind, booth, archive, 0, "lab"):
+            key = {"panel": lambda p: p.code, "ground": lambda p: p.recipe.ground}.get(
+                kind, lambda p: p.recipe
+            )
+            sprayed = {key(p) for p in train if not p.recipe.bare}
+            assert not sprayed & {key(p) for p in test}
+            assert {p.recipe.ground for p in train if p.recipe.bare} == set(booth.grounds)
+            tested += [p.code for p in test]
+        assert sorted(tested) == sorted(p.code for p in archive if not p.recipe.bare)
