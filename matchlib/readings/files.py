@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 import stat
 from dataclasses import dataclass
 from pathlib import Path
@@ -260,10 +261,12 @@ def grids_of(data: bytes, *, sheet: str | None = None) -> list[Grid]:
     FileError
         If it is no readable table.
     """
-    from matchlib.readings import cgats, delimited, spreadsheet
+    from matchlib.readings import cgats, cxf, delimited, spreadsheet
 
     if data.startswith(b"PK\x03\x04"):
         grids = [spreadsheet.read_spreadsheet(data, sheet=sheet)]
+    elif re.match(rb"(?:\xef\xbb\xbf|\xff\xfe|\xfe\xff)?[\s\x00]*<", data[:64]):
+        return [cxf.read_cxf(data)]
     elif data.startswith((b"\xd0\xcf\x11\xe0", b"%PDF", b"\x89PNG", b"\xff\xd8\xff", b"II*\x00")):
         raise FileError(
             "This is no table: an old spreadsheet, a document or a picture.",

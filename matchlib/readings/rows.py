@@ -32,6 +32,10 @@ _NEEDED = (400.0, 700.0)  # nm; one interval may be missing at each end
 _AGREE = 1.0  # ΔE00 between a file's Lab and its spectrum's: rounding and interpolation stay below
 
 
+class _NotWholeError(FileError):
+    """A spectrum from which no colour can be computed; the row may have Lab instead."""
+
+
 @dataclass(frozen=True, slots=True)
 class Row:
     """One row, looked up by known column.
@@ -254,11 +258,20 @@ class RowReader:
         source = self.text(row, "source").casefold() or "spectrophotometer"
         sd = self.cell(row, "sd")
         sd_value = None if is_blank(sd) else read_number(sd, "sd", decimal=self.decimal)
-        spectrum = self._spectrum(row, viewing)
         lab = self._triple(row, "Lab")
         xyz = self._triple(row, "XYZ")
         if lab is None and xyz is not None:
             lab = lab_from_xyz(xyz, viewing)
+        try:
+            spectrum = self._spectrum(row, viewing)
+        except _NotWholeError as error:
+            if lab is None:
+                raise
+            spectrum = None
+            self.gaps.setdefault(
+                f"L, a, b were taken, not the spectrum: {error.problem.rstrip('.')} ({error.got})",
+                [],
+            ).append(row.number)
         if source == "none":
             if spectrum or lab:
                 raise FileError(
@@ -316,7 +329,7 @@ class RowReader:
             return  # too short to be a spectrum, which Reading refuses
         widest, start, end = max(steps)
         if widest > _COARSEST + 1e-6:
-            raise FileError(
+            raise _NotWholeError(
                 "The spectrum has too wide a gap to be interpolated.",
                 expected=f"a reflectance at least every {_COARSEST:g} nm (ASTM E308)",
                 got=f"nothing between {start:g} and {end:g} nm",
@@ -324,7 +337,7 @@ class RowReader:
             )
         low, high = _NEEDED
         if nm[0] - steps[0][0] > low or nm[-1] + steps[-1][0] < high:
-            raise FileError(
+            raise _NotWholeError(
                 "The spectrum does not reach far enough.",
                 expected=f"{low:g} to {high:g} nm, at most one interval missing at an end",
                 got=f"{nm[0]:g} to {nm[-1]:g} nm",

@@ -1,0 +1,143 @@
+"""Break the inputs of every reader many times over; only a `MatchlibError` may come out.
+
+Run from the root of a checkout, and record the result::
+
+    python -m tests.fuzz.run_fuzz --inputs 100000 --record tests/fuzz/RECORDED.md table cgats
+
+Every input is decided by the seed, so that a finding comes back; it is also kept in a file.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import datetime as dt
+import random
+import resource
+import signal
+import sys
+import tempfile
+import time
+import traceback
+from collections import Counter
+from collections.abc import Iterator
+from pathlib import Path
+
+from matchlib.errors import MatchlibError
+from matchlib.readings import read_file, read_recipes, read_target
+from tests.fuzz.mutate import READERS, mutated, seeds_of
+
+__all__ = ["main", "run"]
+
+LONGEST = 20  # s for one small input, on a machine that does other things as well
+MEMORY = 3 * 2**30
+
+
+class Slow(BaseException):
+    """An input that took too long; no `Exception`, so that nothing on the way swallows it."""
+
+
+def _alarm(*_: object) -> None:
+    raise Slow
+
+
+def _read(reader: str, path: Path, rng: random.Random) -> None:
+    scale = rng.choice((None, None, "unit", "percent"))
+    decimal = rng.choice((".", ".", ".", ","))
+    if reader == "recipes":
+        read_recipes(path, decimal=decimal, scale=scale)
+    elif reader == "target":
+        read_target(path, decimal=decimal, scale=scale)
+    else:
+        read_file(path, keep_good=rng.random() < 0.5, decimal=decimal, scale=scale)
+
+
+def run(reader: str, inputs: int, seed: int, folder: Path, *, seconds: float = 1e9) -> Counter[str]:
+    """Try a reader on broken inputs.
+
+    Returns counts of ``taken``, ``refused`` and ``escaped``; escapes are written to the folder.
+    """
+    seeds = seeds_of(reader)
+    suffix = {"xlsx": ".xlsx", "cxf": ".cxf", "cgats": ".txt"}.get(reader, ".csv")
+    path = folder / f"input{suffix}"
+    counts: Counter[str] = Counter()
+    start = time.monotonic()
+    for n in range(inputs):
+        if time.monotonic() - start > seconds:
+            break
+        rng = random.Random(f"{reader} {seed} {n}")  # noqa: S311  must come back by its seed
+        data = mutated(rng.choice(seeds), reader, rng)
+        path.write_bytes(data)
+        began = time.monotonic()
+        try:
+            _read(reader, path, rng)
+            counts["taken"] += 1
+        except MatchlibError as error:
+            counts["refused"] += 1
+            str(error)
+        except (Exception, Slow) as error:
+            counts["escaped"] += 1
+            counts[f"escaped: {type(error).__name__}"] += 1
+            kept = folder / f"{reader}-{seed}-{n}{suffix}"
+            kept.write_bytes(data)
+            kept.with_suffix(".log").write_text(traceback.format_exc(), encoding="utf-8")
+        finally:
+            signal.setitimer(signal.ITIMER_REAL, LONGEST)
+        counts["slowest ms"] = max(counts["slowest ms"], int(1000 * (time.monotonic() - began)))
+    return counts
+
+
+@contextlib.contextmanager
+def _limits() -> Iterator[None]:
+    before = signal.signal(signal.SIGALRM, _alarm)
+    resource.setrlimit(resource.RLIMIT_AS, (MEMORY, resource.getrlimit(resource.RLIMIT_AS)[1]))
+    signal.setitimer(signal.ITIMER_REAL, LONGEST)
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0)
+        signal.signal(signal.SIGALRM, before)
+
+
+def main() -> int:
+    """Run from the command line."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("readers", nargs="*", default=list(READERS))
+    parser.add_argument("--inputs", type=int, default=100_000)
+    parser.add_argument("--seconds", type=float, default=1e9, help="stop a reader after this long")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--keep", type=Path, help="folder for inputs that escaped")
+    parser.add_argument("--record", type=Path, help="file to which a row a reader is added")
+    options = parser.parse_args()
+    folder = options.keep or Path(tempfile.mkdtemp(prefix="fuzz-", dir=_memory()))
+    folder.mkdir(parents=True, exist_ok=True)
+    escaped = 0
+    with _limits():
+        for reader in options.readers:
+            cpu, wall = time.process_time(), time.monotonic()
+            counts = run(reader, options.inputs, options.seed, folder, seconds=options.seconds)
+            total = counts["taken"] + counts["refused"] + counts["escaped"]
+            peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
+            row = (
+                f"| {reader} | {total:,} | {counts['taken']:,} | {counts['refused']:,} | "
+                f"{counts['escaped']} | {time.process_time() - cpu:.0f} | "
+                f"{time.monotonic() - wall:.0f} | {counts['slowest ms']} | {peak} | "
+                f"{options.seed} | {dt.date.today().isoformat()} |"
+            )
+            print(row, {k: v for k, v in counts.items() if ":" in k}, flush=True)
+            escaped += counts["escaped"]
+            if options.record:
+                with options.record.open("a", encoding="utf-8") as stream:
+                    stream.write(row + "\n")
+    if escaped:
+        print(f"{escaped} inputs escaped; they are in {folder}", file=sys.stderr)
+    return 1 if escaped else 0
+
+
+def _memory() -> str | None:
+    shared = Path("/dev/shm")  # noqa: S108  a RAM disk: 100,000 small files would wear a real one
+    return str(shared) if shared.is_dir() else None
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
