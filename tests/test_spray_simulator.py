@@ -112,7 +112,7 @@ def test_repeatability_is_that_of_a_booth_and_grows_with_its_noise():
     for seed in range(4):
         booth = Shop(seed)
         recipes = [p.recipe for p in booth.full(0) if not p.recipe.bare]
-        floors.append(booth.repeatability(recipes))
+        floors.append(booth.repeatability(recipes, times=1))
     assert 0.35 < np.median(floors) < 0.65
     rough = Shop(0, noise=replace(Noise(), film=0.12))
     assert rough.repeatability(recipes[:20]) > 1.5 * Shop(0).repeatability(recipes[:20])
@@ -177,8 +177,8 @@ def test_spectra_are_on_the_grid(shop):
 
 
 def test_who_knows_the_physics_needs_hardly_more_than_one_panel():
-    tally = run({}, VARIANTS["full"], shops=1, targets=12)["physical floor"]
-    assert len(tally.needed[1.0]) == 12
+    tally = run({}, VARIANTS["full"], shops=1, targets=8)["physical floor"]
+    assert len(tally.needed[1.0]) == 8
     assert np.mean(tally.needed[1.0]) < 1.5
     assert all(
         0 < loose <= tight

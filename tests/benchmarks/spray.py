@@ -13,11 +13,10 @@ and photographs. Numbers are common practice, no source, unless said.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from fractions import Fraction
 
 import numpy as np
-import pandas as pd
 
 from matchlib.domain import (
     Blend,
@@ -32,10 +31,10 @@ from matchlib.domain import (
     Viewing,
 )
 from tests.benchmarks.lightlab import NM, Array, delta_e, spectrum_to_lab
+from tests.benchmarks.panels import RATIOS, is_neat, lab_of, labs, swap_backs, to_frame
 
-__all__ = ["Noise", "Shop", "is_neat", "swap_backs", "to_frame"]
+__all__ = ["Noise", "Shop", "is_neat", "labs", "swap_backs", "to_frame"]
 
-RATIOS = ("10:1", "8:1", "6:1", "5:1", "4:1", "3:1", "2:1")
 _SNELL_IN = np.sqrt(1 - (np.sin(np.pi / 4) / 1.5) ** 2)  # cosine in the film of light at 45 degrees
 
 # Lightness, warmth (slope to red), sparkle (gain towards the mirror angle), tinting power.
@@ -293,7 +292,7 @@ class Shop:
             truth = self.truth_lab(recipe)
             for _ in range(times):
                 panel = self.spray(recipe, rng, reading=reading)
-                errors.append(float(delta_e(_lab(panel.readings[0]), truth)))
+                errors.append(float(delta_e(lab_of(panel.readings[0]), truth)))
         return float(np.median(errors))
 
     # -- recipes and archives ------------------------------------------------------------------
@@ -386,82 +385,3 @@ class Shop:
         """`n` neat panels of random recipes, for testing."""
         rng = np.random.default_rng([self.seed, seed, 23])
         return self._spray_all([self.random_recipe(rng) for _ in range(n)], rng, reading)
-
-
-def is_neat(recipe: Recipe) -> bool:
-    """Whether a recipe has one colour and one ratio."""
-    return (
-        recipe.colour is not None
-        and recipe.colour.neat
-        and recipe.schedule is not None
-        and len(recipe.schedule.steps) == 1
-    )
-
-
-def swap_backs(
-    panels: Sequence[Panel], share: float, seed: int
-) -> tuple[tuple[Panel, ...], dict[str, Recipe]]:
-    """Write a wrong recipe on a share of the backs; return panels and the true recipes by code."""
-    rng = np.random.default_rng([seed, 29])
-    coloured = [i for i, p in enumerate(panels) if is_neat(p.recipe)]
-    grounds = sorted({p.recipe.ground for p in panels}, key=str)
-    chosen = rng.choice(coloured, size=max(1, round(share * len(coloured))), replace=False)
-    swapped, truth = list(panels), {}
-    for i in chosen if share > 0 else []:
-        recipe = panels[i].recipe
-        assert recipe.schedule is not None
-        step = recipe.schedule.steps[0]
-        kind = rng.integers(4)
-        if kind == 0:
-            wrong = CoatSchedule.of(step.coats, MixRatio(step.ratio.colour, step.ratio.carrier))
-            written = replace(recipe, schedule=wrong)
-        elif kind == 1:
-            other = [r for r in RATIOS if MixRatio.parse(r) != step.ratio]
-            near = sorted(
-                other, key=lambda r: abs(np.log(MixRatio.parse(r).fraction / step.ratio.fraction))
-            )
-            written = replace(recipe, schedule=CoatSchedule.of(step.coats, near[0]))
-        elif kind == 2:
-            miscount = step.coats + (1 if step.coats == 1 or rng.random() < 0.5 else -1)
-            written = replace(recipe, schedule=CoatSchedule.of(miscount, step.ratio))
-        else:
-            others = [g for g in grounds if g != recipe.ground]
-            written = replace(recipe, ground=others[rng.integers(len(others))])
-        truth[panels[i].code] = recipe
-        swapped[i] = replace(panels[i], recipe=written)
-    return tuple(swapped), truth
-
-
-def _lab(reading: Reading) -> Array:
-    if reading.lab is not None:
-        return np.array(reading.lab)
-    return spectrum_to_lab(np.array(reading.reflectance))
-
-
-def labs(panels: Sequence[Panel]) -> Array:
-    """Lab of each panel's first reading (n, 3)."""
-    return np.array([_lab(p.readings[0]) for p in panels])
-
-
-def to_frame(panels: Sequence[Panel]) -> tuple[pd.DataFrame, Array]:
-    """Return X, one row a reading, and y, Lab (n, 3) or spectra (n, 31), never a mixture."""
-    rows, values = [], []
-    for panel in panels:
-        for reading in panel.readings:
-            rows.append(
-                {
-                    "panel": panel.code,
-                    "ground": str(panel.recipe.ground),
-                    "colour": "" if panel.recipe.colour is None else str(panel.recipe.colour),
-                    "schedule": "" if panel.recipe.schedule is None else str(panel.recipe.schedule),
-                    "clear": panel.recipe.clear or "no",
-                    "source": reading.source,
-                    "illuminant": reading.viewing.illuminant,
-                    "observer": reading.viewing.observer,
-                    "geometry": reading.viewing.geometry,
-                }
-            )
-            values.append(reading.reflectance if reading.lab is None else reading.lab)
-    if len({len(v) for v in values}) > 1:
-        raise ValueError("to_frame takes Lab or spectra, not both")
-    return pd.DataFrame(rows), np.array(values)
