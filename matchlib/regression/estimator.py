@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from sklearn.base import BaseEstimator, RegressorMixin
 from sklearn.utils.validation import check_is_fitted
+from threadpoolctl import threadpool_limits
 
 from matchlib.colorimetry import GRID, delta_e00
 from matchlib.domain import Recipe, Viewing
@@ -22,7 +23,7 @@ from matchlib.errors import DomainError, FitError
 from matchlib.regression.law import FilmLaw, Priors
 from matchlib.regression.observe import PHOTO, SPECTRO, Observations, lab_of
 from matchlib.regression.residual import Residual
-from matchlib.regression.solve import FittedLaw, Rows, fit_law
+from matchlib.regression.solve import THIRDS, FittedLaw, Rows, fit_law
 from matchlib.regression.table import RecipeTable, Vocabulary, recipes_of
 
 if TYPE_CHECKING:
@@ -31,6 +32,9 @@ if TYPE_CHECKING:
 __all__ = ["FilmRegressor"]
 
 Array = NDArray[np.float64]
+
+MANY = 2000
+"""Panels above which linear algebra is worth more than one thread."""
 
 
 class FilmRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # sklearn has no types
@@ -124,12 +128,14 @@ class FilmRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # skl
         rows = Rows(table, seen, panel)
         priors = self.priors or Priors()
         options: dict[str, Any] = {"robust": self.robust, "random_state": self.random_state}
-        fitted = fit_law(
-            FilmLaw(self.words_, priors, Residual.none()), rows, rounds=self.rounds, **options
-        )
-        if self.residual:
-            law = FilmLaw(self.words_, priors, Residual.of(table))
-            fitted = fit_law(law, rows, start=fitted, rounds=2, **options)
+        # The matrices of a usual archive are small: threads would wait for each other.
+        with threadpool_limits(1 if rows.panels < MANY else None):
+            fitted = fit_law(
+                FilmLaw(self.words_, priors, Residual.none()), rows, rounds=self.rounds, **options
+            )
+            if self.residual:
+                law = FilmLaw(self.words_, priors, Residual.of(table))
+                fitted = fit_law(law, rows, start=fitted, rounds=2, **options)
         self.fitted_ = fitted
         self.panels_ = panels
         self.trust_ = fitted.trust
@@ -277,6 +283,8 @@ class FilmRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # skl
                 known[rows] = jacobian @ fit.covariance @ jacobian.transpose(0, 2, 1)
                 spread = self._effect_spread(part)
                 spray[rows] = np.einsum("nie,ne,nje->nij", effects, spread, effects)
+                stray = by_r @ THIRDS * fit.sizes.effects[3]
+                spray[rows] += stray @ stray.transpose(0, 2, 1)
         spray += np.eye(3) * fit.sizes.effects[2] ** 2
         noise = [fit.sizes.noise[PHOTO if s == "photo" else SPECTRO] for s in _each(sources, lab)]
         return lab, known, spray, np.array(noise)[:, None, None] ** 2 * np.eye(3)

@@ -17,13 +17,18 @@ from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 from scipy.optimize import minimize
 
-__all__ = ["Linearised", "Sizes", "best_sizes"]
+__all__ = ["EFFECTS", "WIDTH", "Linearised", "Sizes", "best_sizes"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-EFFECTS = ("film", "ground", "mottle")
-"""What varies from panel to panel: log film [-], log ground level [-], Lab as it comes [ΔE*ab]."""
+EFFECTS = ("film", "ground", "mottle", "stray")
+"""What varies from panel to panel: log film [-], log ground level [-], Lab as it comes [ΔE*ab], and
+stray light and dark noise, an additive reflectance in each third of the spectrum [-], which is what
+makes deep colours hard to read."""
+
+_COLUMNS = (1, 1, 3, 3)
+WIDTH = sum(_COLUMNS)
 
 
 @dataclass(frozen=True)
@@ -32,7 +37,7 @@ class Sizes:
 
     Parameters
     ----------
-    effects : ndarray, shape (3,)
+    effects : ndarray, shape (4,)
         In the order of `EFFECTS`.
     noise : ndarray, shape (f,)
         By family of observations.
@@ -45,7 +50,7 @@ class Sizes:
     groups: Array
 
     def vector(self) -> Array:
-        """Return the logarithms of all of them, shape (3 + f + p,)."""
+        """Return the logarithms of all of them, shape (4 + f + p,)."""
         return np.log(np.concatenate([self.effects, self.noise, self.groups]))
 
     def replaced(self, vector: Array) -> Sizes:
@@ -67,8 +72,8 @@ class Sizes:
 
     @property
     def effect_sds(self) -> Array:
-        """Film, ground, and mottle on each of L*, a*, b*, shape (5,)."""
-        return np.concatenate([self.effects[:2], np.repeat(self.effects[2], 3)])
+        """Film, ground, mottle on each of L*, a*, b*, stray light in each third, shape (8,)."""
+        return np.repeat(self.effects, _COLUMNS)
 
 
 class Linearised:
@@ -80,7 +85,7 @@ class Linearised:
         Derivative of each scalar observation by the free values.
     target : ndarray, shape (m,)
         Observation less law, plus jacobian times the present values.
-    effects : ndarray, shape (m, 5)
+    effects : ndarray, shape (m, 8)
         Derivative by the panel's effects.
     family : ndarray of int, shape (m,)
         Family of each observation's noise.
@@ -115,9 +120,9 @@ class Linearised:
         self.load = np.zeros((families, p))
         self.power = np.zeros(families)
         self.count = np.zeros(families)
-        self.cross = np.zeros((families, self.panels, 5, p))
-        self.own = np.zeros((families, self.panels, 5, 5))
-        self.pull = np.zeros((families, self.panels, 5))
+        self.cross = np.zeros((families, self.panels, WIDTH, p))
+        self.own = np.zeros((families, self.panels, WIDTH, WIDTH))
+        self.pull = np.zeros((families, self.panels, WIDTH))
         for f in range(families):
             rows = np.flatnonzero(family == f)
             if not len(rows):
@@ -128,7 +133,7 @@ class Linearised:
             self.power[f], self.count[f] = yf @ yf, len(rows)
             starts = np.flatnonzero(np.append(True, np.diff(who) > 0))
             seen = who[starts]
-            for e in range(5):
+            for e in range(WIDTH):
                 self.cross[f, seen, e] = np.add.reduceat(uf[:, e, None] * jf, starts, axis=0)
             products = uf[:, :, None] * uf[:, None, :]
             self.own[f, seen] = np.add.reduceat(products, starts, axis=0)
@@ -137,7 +142,7 @@ class Linearised:
     def _summed(self, sizes: Sizes) -> tuple[Array, Array, Array, Array, Array]:
         gain = 1.0 / sizes.noise**2
         sds = sizes.effect_sds
-        own = np.tensordot(gain, self.own, 1) * sds[:, None] * sds[None, :] + np.eye(5)
+        own = np.tensordot(gain, self.own, 1) * sds[:, None] * sds[None, :] + np.eye(WIDTH)
         root = np.linalg.cholesky(own)
         inverse = np.linalg.inv(root)
         cross = inverse @ (np.tensordot(gain, self.cross, 1) * sds[None, :, None])

@@ -27,7 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry import GRID
-from matchlib.film import EXTERNAL_K1, INTERNAL_K2, single_scatter
+from matchlib.film import EXTERNAL_K1, INTERNAL_K2, saunderson_inverse, single_scatter
 from matchlib.regression.basis import constant_curve, ramp_curve, smooth_curves
 from matchlib.regression.residual import Residual
 from matchlib.regression.table import RecipeTable, Vocabulary
@@ -37,7 +37,7 @@ __all__ = ["FilmLaw", "Priors", "State"]
 Array = NDArray[np.float64]
 
 _LARGEST = 1.7
-"""Internal reflectance is held below this under the surface correction, whose pole is at 1/k2."""
+"""Internal reflectance from which on the surface is taken as linear; its pole is at 1/k2."""
 
 
 @dataclass(frozen=True)
@@ -66,7 +66,8 @@ class Priors:
     first_coat, first_coat_sd, later_sd : float
         How much of a coat the first one lacks [coats], its spread; spread of the trend.
     k2_sd : float
-        Spread of the logit of the internal reflectance of the surface [-].
+        Spread of the logit of the internal reflectance of the surface [-]. How far each ground's
+        own differs from it is learnt, since flake sends light back more or less directed.
     """
 
     ground_level: float = -0.9
@@ -186,6 +187,7 @@ class FilmLaw:
             "own slope": (c, "fixed"),
             "dose": (4, "fixed"),
             "surface": (4, "fixed"),
+            "own k2": (g, "own k2"),
             "sprayer": (len(self.words.sprayers), "sprayer"),
             "residual shared": (self.residual.size_shared, "residual shared"),
             "residual ground": (self.residual.size_ground, "residual ground"),
@@ -238,6 +240,34 @@ class FilmLaw:
             )
         )
         return log_ground, absorption
+
+    def start(self, t: RecipeTable, lab: Array) -> Array:
+        """Return values to begin from: each ground as light as its lightest reading says.
+
+        Parameters
+        ----------
+        t : RecipeTable
+            n rows.
+        lab : ndarray, shape (n, 3)
+            Their readings.
+
+        Returns
+        -------
+        ndarray, shape (size,)
+            Free values.
+        """
+        z = np.zeros(self.size)
+        levels = z[self.slices["ground"]].reshape(len(self.words.grounds), -1)
+        strength = (t.coats * np.exp(t.bend)).sum(axis=1)
+        for g in range(len(self.words.grounds)):
+            # The least coated panel of the most of this ground shows it best.
+            rows = np.flatnonzero(t.ground_share[:, g] > 0)
+            best = rows[np.lexsort((strength[rows], -t.ground_share[rows, g].round(2)))[0]]
+            luminance = ((max(lab[best, 0], 5.0) + 16.0) / 116.0) ** 3
+            inner = float(saunderson_inverse(min(luminance, 0.95)))
+            level = np.log(inner) - self.priors.ground_level + 0.1 * strength[best]
+            levels[g, 0] = np.clip(level / self.priors.ground_level_sd, -3.0, 3.0)
+        return z
 
     def _take(self, z: Array, name: str, count: int) -> Array:
         curves = self.curves[name]
@@ -311,24 +341,25 @@ class FilmLaw:
         s = (dose @ scattering)[:, None]
         phi, phi_slope = single_scatter(a)
         field_ = np.exp(np.clip(self.residual.field(z, self.slices, t), -1.0, 1.0))
-        filtered = np.exp(mixed - a) * field_
+        filtered = np.exp(np.minimum(mixed - a, 4.0)) * field_
         inner = filtered + s * phi * field_
         k2_logit = np.log(INTERNAL_K2 / (1 - INTERNAL_K2)) + self.priors.k2_sd * z[
             self.slices["surface"]
         ][:2]
-        k2 = (1.0 / (1.0 + np.exp(-k2_logit)))[np.where(t.cleared, 0, 1)]
+        own_k2 = weight @ z[self.slices["own k2"]]
+        k2 = 1.0 / (1.0 + np.exp(-k2_logit[np.where(t.cleared, 0, 1)] - own_k2))
         k2 = np.where(t.aspecular, 0.0, k2)[:, None]
         _, _, haze_z, gain_z = z[self.slices["surface"]]
         uncleared = ~t.cleared
         haze = np.where(uncleared, 0.004 * np.exp(np.clip(0.8 * haze_z, -6, 4)), 0.0)
         gain = np.where(uncleared, np.exp(0.06 * gain_z), 1.0)[:, None] * (1.0 - EXTERNAL_K1)
-        held = inner < _LARGEST
         safe = np.where(t.aspecular[:, None], inner, np.minimum(inner, _LARGEST))
         pole = 1.0 - k2 * safe
-        core = gain * (1.0 - k2) * safe / pole
-        slope = gain * (1.0 - k2) / pole**2 * (held | t.aspecular[:, None])
+        slope = gain * (1.0 - k2) / pole**2
+        # Beyond the largest it goes on along its tangent, so that a step too far finds back.
+        core = gain * (1.0 - k2) * safe / pole + slope * (inner - safe)
         # d/dk2 of (1-k2) R / (1 - k2 R) is -(R - R^2) / (1 - k2 R)^2; times dk2/dlogit.
-        by_k2 = gain * (safe**2 - safe) / pole**2 * k2 * (1.0 - k2) * self.priors.k2_sd
+        by_k2 = gain * (safe**2 - safe) / pole**2 * k2 * (1.0 - k2)
         gloss = np.where(t.glossy, EXTERNAL_K1, 0.0)
         return State(
             reflectance=core + (haze + gloss)[:, None],
@@ -377,6 +408,7 @@ class FilmLaw:
         p, at = self.priors, self.slices
         out = np.zeros((n, k, self.size))
         by_ground = m * s.by_ground[:, None, :]
+        by_k2 = np.einsum("nkb,nb->nk", m, s.by_k2)
 
         def fill(name: str, scale: Array, block: Array) -> None:
             # scale (n, j) times block (n, k, v) for each of j owners.
@@ -395,6 +427,8 @@ class FilmLaw:
             own = s.ground if s.ground.ndim == 3 else s.ground[None]
             plain = np.einsum("ng,ngb->nb", s.weight, np.broadcast_to(own, (n, *own.shape[1:])))
             gaps = np.einsum("nkb,ngb->nkg", by_ground, own - plain[:, None, :])
+            own_k2 = z[at["own k2"]]
+            gaps += by_k2[:, :, None] * (own_k2 - (s.weight @ own_k2)[:, None])[:, None, :]
             out[:, :, at["hiding"]] = 0.7 * s.weight[:, None, :] * gaps
         by_a = m * s.by_absorbance[:, None, :]
         by_s = np.einsum("nkb,nb->nk", m, s.by_scatter)
@@ -414,10 +448,10 @@ class FilmLaw:
         for j, by in enumerate(shared):
             out[:, :, at["dose"].start + j] = np.einsum("nkc,nc->nk", dosed, by)
         film = np.einsum("nkc,nc->nk", dosed, s.dose)
-        by_k2 = np.einsum("nkb,nb->nk", m, s.by_k2)
         surface = at["surface"].start
-        out[:, :, surface] = by_k2 * t.cleared[:, None]
-        out[:, :, surface + 1] = by_k2 * ~t.cleared[:, None]
+        out[:, :, surface] = p.k2_sd * by_k2 * t.cleared[:, None]
+        out[:, :, surface + 1] = p.k2_sd * by_k2 * ~t.cleared[:, None]
+        out[:, :, at["own k2"]] = by_k2[:, :, None] * s.weight[:, None, :]
         out[:, :, surface + 2] = m.sum(axis=2) * s.haze[:, None]
         out[:, :, surface + 3] = np.einsum("nkb,nb->nk", m, s.by_gain)
         for j in range(len(self.words.sprayers)):

@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 
+from matchlib.colorimetry import GRID
 from matchlib.errors import FitError
-from matchlib.regression.evidence import Linearised, Sizes, best_sizes
+from matchlib.regression.evidence import EFFECTS, WIDTH, Linearised, Sizes, best_sizes
 from matchlib.regression.law import FilmLaw
 from matchlib.regression.observe import KNOWN, TONE, Observations, tone_of
 from matchlib.regression.table import RecipeTable
@@ -37,13 +38,17 @@ WRONG_BACKS = 0.03
 WIDER = 12.0
 """A wrong back's reading misses by some so many times more than a right one's."""
 
+THIRDS: Array = np.kron(np.eye(3), np.ones((11, 1)))[: len(GRID)]
+"""Curves of stray light: one for each third of the spectrum."""
+
 _CENTRES = {
-    "effects": [(0.05, 0.6), (0.01, 0.7), (0.15, 0.8)],
+    "effects": [(0.05, 0.6), (0.01, 0.7), (0.15, 0.8), (0.0005, 0.7)],
     "noise": [(1.0, 0.0), (0.1, 0.5), (1.5, 0.4), (1.2, 0.6)],
     "groups": {
         "fixed": (1.0, 0.0),
         "ground wave": (0.25, 0.5),
         "colour wave": (1.3, 0.4),
+        "own k2": (0.15, 0.6),
         "sprayer": (0.06, 0.5),
         "residual shared": (0.03, 1.2),
         "residual ground": (0.02, 1.2),
@@ -167,7 +172,8 @@ def _stack(law: FilmLaw, z: Array, rows: Rows, *, slopes: bool) -> dict[str, Arr
     }
     jacobian, varied = law.jacobian(state, z, rows.table, by_r)
     mottle = np.broadcast_to(np.eye(3), (len(lab), 3, 3))
-    effects = [(np.concatenate([varied, mottle], axis=2) * scale[:, None, None]).reshape(-1, 5)]
+    varied = np.concatenate([varied, mottle, by_r @ THIRDS], axis=2)
+    effects = [(varied * scale[:, None, None]).reshape(-1, WIDTH)]
     jacobians = [(jacobian * scale[:, None, None]).reshape(-1, law.size)] if slopes else []
     if len(spectral):
         part = rows.table.take(spectral)
@@ -181,9 +187,9 @@ def _stack(law: FilmLaw, z: Array, rows: Rows, *, slopes: bool) -> dict[str, Arr
             ground=state.ground[spectral] if state.ground.ndim == 3 else state.ground,
         )
         jacobian, varied = law.jacobian(some, z, part, by_tone)
-        effects.append(
-            np.concatenate([varied, np.zeros((*tone.shape, 3))], axis=2).reshape(-1, 5)
-        )
+        nothing = np.zeros((*tone.shape, 3))
+        varied = np.concatenate([varied, nothing, by_tone @ THIRDS], axis=2)
+        effects.append(varied.reshape(-1, WIDTH))
         if slopes:
             jacobians.append(jacobian.reshape(-1, law.size))
     out["effects"] = np.concatenate(effects)
@@ -242,9 +248,9 @@ def panel_distances(
     miss = s["miss"] / noise
     effects = s["effects"] * sizes.effect_sds / noise[:, None]
     m, who = rows.panels, s["panel"].astype(np.intp)
-    own = np.tile(np.eye(5), (m, 1, 1))
+    own = np.tile(np.eye(WIDTH), (m, 1, 1))
     np.add.at(own, who, effects[:, :, None] * effects[:, None, :])
-    pull = np.zeros((m, 5))
+    pull = np.zeros((m, WIDTH))
     np.add.at(pull, who, effects * miss[:, None])
     squared = np.bincount(who, miss**2, m)
     squared -= np.einsum("pi,pi->p", pull, np.linalg.solve(own, pull[:, :, None])[:, :, 0])
@@ -368,18 +374,18 @@ def fit_law(
     present = set(rows.seen.family.tolist()) | ({TONE} if rows.seen.spectral.any() else set())
     for family in range(4):
         if family not in present or family == KNOWN:
-            spread[3 + family] = 0.0
-    z = np.zeros(law.size)
+            spread[len(EFFECTS) + family] = 0.0
     trust = np.ones(rows.panels)
     chunks = _chunks(rows)
     if start is None:
         # Wide noise first: the law finds its place before any panel weighs heavily.
-        wide = Sizes(sizes.effects * 3.0, sizes.noise * 5.0, sizes.groups)
-        z = _descend(law, z, chunks, wide, trust, steps=12)
-        z = _descend(law, z, chunks, sizes, trust, steps=6)
+        z = law.start(rows.table, rows.seen.lab)
+        for wider, steps in ((20.0, 8), (5.0, 8), (2.0, 8)):
+            wide = Sizes(sizes.effects * wider, sizes.noise * wider, sizes.groups)
+            z = _descend(law, z, chunks, wide, trust, steps=steps)
     else:
-        shared = start.law.size
-        z[:shared] = start.z
+        z = np.zeros(law.size)
+        z[: start.law.size] = start.z
         trust = start.trust
         sizes = Sizes(
             start.sizes.effects,

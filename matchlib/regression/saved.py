@@ -1,0 +1,194 @@
+"""A fit kept in a file: arrays and plain words, nothing that could run.
+
+The file is numpy's ``.npz`` read with pickles refused, its words in JSON, and a hash over all of it
+so that damage is noticed. It names the archive content it was fitted to and the versions of the
+libraries that made it; whoever loads it compares and decides.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import platform
+import tempfile
+import zipfile
+from dataclasses import asdict
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.errors import FileError
+from matchlib.regression.estimator import FilmRegressor
+from matchlib.regression.evidence import Sizes
+from matchlib.regression.law import FilmLaw, Priors
+from matchlib.regression.residual import Residual
+from matchlib.regression.solve import FittedLaw
+from matchlib.regression.table import Vocabulary
+
+__all__ = ["FIT_FORMAT", "library_versions", "load_fit", "save_fit"]
+
+FIT_FORMAT = 1
+"""Number of the file's layout; a fit of another layout is fitted anew."""
+
+_LIMIT = 512 * 1024 * 1024
+
+
+def library_versions() -> dict[str, str]:
+    """Return the versions a fit depends on.
+
+    Returns
+    -------
+    dict
+        Library name to version.
+    """
+    names = ("numpy", "scipy", "scikit-learn", "candy-panel-workbook")
+    found = {"python": platform.python_version()}
+    for name in names:
+        try:
+            found[name] = metadata.version(name)
+        except metadata.PackageNotFoundError:
+            found[name] = "unknown"
+    return found
+
+
+def save_fit(path: str | os.PathLike[str], model: FilmRegressor, content_hash: str) -> None:
+    """Write a fitted model, whole or not at all.
+
+    Parameters
+    ----------
+    path : path-like
+        File to write; replaced in one step.
+    model : FilmRegressor
+        Fitted.
+    content_hash : str
+        Hash of the archive's content that it was fitted to.
+
+    Raises
+    ------
+    FileError
+        If the file cannot be written.
+    """
+    fit = model.fitted_
+    arrays: dict[str, NDArray[Any]] = {
+        "z": fit.z,
+        "covariance": fit.covariance,
+        "effects": fit.sizes.effects,
+        "noise": fit.sizes.noise,
+        "groups": fit.sizes.groups,
+        "trust": fit.trust,
+        "panels": np.asarray(model.panels_, np.str_),
+        **{f"residual {k}": v for k, v in fit.law.residual.__dict__.items()},
+    }
+    words = {
+        "format": FIT_FORMAT,
+        "content_hash": content_hash,
+        "versions": library_versions(),
+        "vocabulary": asdict(fit.law.words),
+        "priors": asdict(fit.law.priors),
+        "params": {k: v for k, v in model.get_params().items() if k != "priors"},
+        "evidence": fit.evidence,
+        "spectral_grounds": sorted(model.spectral_grounds_),
+        "spectral_colours": sorted(model.spectral_colours_),
+        "features": model.n_features_in_,
+    }
+    text = json.dumps(words, sort_keys=True)
+    arrays["words"] = np.array(text)
+    arrays["seal"] = np.array(_seal(arrays))
+    target = Path(path)
+    try:
+        with tempfile.NamedTemporaryFile(
+            dir=target.parent, prefix=target.name, suffix=".part", delete=False
+        ) as part:
+            np.savez(part, allow_pickle=False, **arrays)  # type: ignore[arg-type]
+        os.replace(part.name, target)
+    except OSError as error:
+        raise FileError(
+            "The fit could not be kept.",
+            expected="a folder that can be written",
+            got=str(error),
+            remedy="choose another place; the fit itself is not lost, only slower next time.",
+            where=str(path),
+        ) from None
+
+
+def load_fit(path: str | os.PathLike[str]) -> FilmRegressor:
+    """Read a fitted model.
+
+    Parameters
+    ----------
+    path : path-like
+        A file of `save_fit`.
+
+    Returns
+    -------
+    FilmRegressor
+        Fitted, with `archive_hash_` and `versions_` telling what it rests on.
+
+    Raises
+    ------
+    FileError
+        If the file is missing, damaged, or of another layout.
+    """
+    try:
+        if os.path.getsize(path) > _LIMIT:
+            raise ValueError("too large")
+        with np.load(path, allow_pickle=False) as stored:
+            arrays = {k: stored[k] for k in stored.files}
+        seal = str(arrays.pop("seal"))
+        if seal != _seal(arrays):
+            raise ValueError("its seal does not fit its content")
+        words = json.loads(str(arrays["words"]))
+        if words["format"] != FIT_FORMAT:
+            raise ValueError(f"layout {words['format']}, not {FIT_FORMAT}")
+        return _rebuilt(arrays, words)
+    except (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile) as error:
+        raise FileError(
+            "This is not a fit that can be used.",
+            expected=f"a fit file of layout {FIT_FORMAT}",
+            got=str(error)[:200],
+            remedy="fit the archive again; the file is only a copy of that work.",
+            where=str(path),
+        ) from None
+
+
+def _seal(arrays: dict[str, NDArray[Any]]) -> str:
+    digest = hashlib.sha256()
+    for name in sorted(arrays):
+        a = np.ascontiguousarray(arrays[name])
+        digest.update(f"{name} {a.dtype.str} {a.shape}".encode())
+        digest.update(a.tobytes())
+    return digest.hexdigest()
+
+
+def _rebuilt(arrays: dict[str, NDArray[Any]], words: dict[str, Any]) -> FilmRegressor:
+    v = words["vocabulary"]
+    vocabulary = Vocabulary(
+        tuple(v["grounds"]),
+        tuple(v["colours"]),
+        tuple((int(a), int(b)) for a, b in v["pairs"]),
+        tuple(v["geometries"]),
+        tuple(v["sprayers"]),
+    )
+    prefix = "residual "
+    residual = Residual(**{k[len(prefix) :]: a for k, a in arrays.items() if k.startswith(prefix)})
+    law = FilmLaw(vocabulary, Priors(**words["priors"]), residual)
+    if arrays["z"].shape != (law.size,) or arrays["covariance"].shape != (law.size, law.size):
+        raise ValueError("its arrays do not fit its names")
+    sizes = Sizes(arrays["effects"], arrays["noise"], arrays["groups"])
+    model = FilmRegressor(priors=law.priors, **words["params"])
+    model.fitted_ = FittedLaw(
+        law, arrays["z"], arrays["covariance"], sizes, arrays["trust"], words["evidence"]
+    )
+    model.words_ = vocabulary
+    model.panels_ = arrays["panels"]
+    model.trust_ = arrays["trust"]
+    model.spectral_grounds_ = set(words["spectral_grounds"])
+    model.spectral_colours_ = set(words["spectral_colours"])
+    model.n_features_in_ = int(words["features"])
+    model.archive_hash_ = words["content_hash"]
+    model.versions_ = words["versions"]
+    return model
