@@ -265,11 +265,8 @@ def _insert(
         readings.append(own)
     connection.execute(schema.panels.insert(), rows)
     p = schema.panels
-    ids = dict(
-        connection.execute(sa.select(p.c.code, p.c.id).where(p.c.import_id == import_id))
-        .tuples()
-        .all()
-    )
+    query = sa.select(p.c.code, p.c.id).where(p.c.import_id == import_id)
+    ids = {row.code: row.id for row in connection.execute(query)}
     order = [ids[row["code"]] for row in rows]
     insert_readings(
         connection,

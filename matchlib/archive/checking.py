@@ -58,7 +58,7 @@ def content_faults(connection: sa.Connection) -> list[str]:
     """
     p, r, t = schema.panels, schema.readings, schema.attachments
     wrong = []
-    codes = dict(connection.execute(sa.select(p.c.id, p.c.code)).tuples().all())
+    codes = {row.id: row.code for row in connection.execute(sa.select(p.c.id, p.c.code))}
     digests: dict[int, list[str]] = {}
     for found in connection.execute(sa.select(r)).mappings():
         row = dict(found)

@@ -322,12 +322,13 @@ def _schedule_text(schedule: CoatSchedule) -> str:
     steps = []
     for step in schedule.steps:
         ratio = step.ratio
-        if max(ratio.carrier, ratio.colour) > MAX_PARTS:
+        share = ratio.carrier / ratio.colour
+        if share > MAX_PARTS or share.denominator > MAX_PARTS:
             raise ArchiveError(
                 "This mix ratio is too fine to be kept exactly.",
-                expected=f"a ratio of whole parts up to {MAX_PARTS}",
+                expected=f"whole parts up to {MAX_PARTS}",
                 got=str(ratio),
-                remedy="write the ratio with fewer digits.",
+                remedy="round the parts to what was measured.",
             )
         steps.append([step.coats, str(ratio.carrier), str(ratio.colour)])
     return dump(steps)
@@ -350,5 +351,9 @@ def _blend(kind: type[_B], text: str) -> _B:
 @lru_cache(maxsize=4096)
 def _schedule(text: str) -> CoatSchedule:
     return CoatSchedule(
-        tuple(CoatStep(n, MixRatio(Fraction(c), Fraction(k))) for n, c, k in json.loads(text))
+        # By the carrier to one of colour, for a side alone may exceed what a ratio takes.
+        tuple(
+            CoatStep(n, MixRatio(Fraction(c) / Fraction(k), Fraction(1)))
+            for n, c, k in json.loads(text)
+        )
     )

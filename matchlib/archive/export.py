@@ -60,6 +60,11 @@ def write_panels(panels: tuple[Panel, ...], *, customers: bool) -> Iterator[tupl
         table = Path(folder, "panels.csv")
         _write_table(shown, table)
         yield table.name, table.read_bytes()
+        if any(panel.readings for panel in shown):
+            from matchlib.readings import write_cgats  # as above
+
+            text = write_cgats(shown, Path(folder, "readings.cgats"))
+            yield text.name, text.read_bytes()
 
 
 def _open_to_all(panels: tuple[Panel, ...], customers: bool) -> tuple[Panel, ...]:

@@ -31,7 +31,7 @@ def names_of(connection: sa.Connection, kind: str) -> dict[str, str]:
     """
     n = schema.names
     query = sa.select(n.c.key, n.c.spelling).where(n.c.kind == kind).order_by(n.c.id)
-    return dict(connection.execute(query).tuples().all())
+    return {row.key: row.spelling for row in connection.execute(query)}
 
 
 def spell(connection: sa.Connection, panels: Iterable[Panel]) -> list[Panel]:

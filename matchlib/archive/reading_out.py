@@ -77,7 +77,7 @@ def recipes_in(connection: sa.Connection, *, label: str) -> tuple[Recipe, ...]:
     p = schema.panels
     columns = (p.c.ground, p.c.colour, p.c.schedule, p.c.clear)
     query = sa.select(*columns).where(p.c.deleted == sa.false()).order_by(p.c.id)
-    rows = dict.fromkeys(connection.execute(query).tuples())
+    rows = dict.fromkeys(tuple(row) for row in connection.execute(query))
     return tuple(whole(label, recipe_of, *row) for row in rows)
 
 

@@ -48,7 +48,7 @@ def _on_files(folder: Path, kills: int) -> list[tuple[str, Callable[[], str]]]:
     return [
         (
             "kill -9 at a random point of an import",
-            lambda: trying.kill_at_random(folder / "k.db", kills=kills, size=150),
+            lambda: trying.kill_at_random(folder / "k.db", kills=kills, size=60),
         ),
         (
             "kill -9 at every statement of an import",

@@ -20,7 +20,7 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
-from matchlib.archive import Archive, export_bundle
+from matchlib.archive import Archive, export_bundle, schema
 from matchlib.errors import ArchiveError
 from tests.faults.making import panels, seeded
 
@@ -92,14 +92,21 @@ def kill_at_random(place: str | Path, *, kills: int, size: int, seed: int = 0) -
         assert wait(pid) == -signal.SIGKILL
         said = os.read(read, 1) == b"k"
         os.close(read)
-        with Archive.open(place) as archive:
-            found = {p.code: p for p in archive.panels()}
-            assert archive.check() == (), archive.check()
-        mine = {p.code for p in batch} & found.keys()
+        with Archive.open(place) as archive, archive.database.read() as connection:
+            codes = set(connection.execute(sa.select(schema.panels.c.code)).scalars())
+            mine = codes & {p.code for p in batch}
+            ids = sa.select(schema.panels.c.id).where(schema.panels.c.code.in_(mine))
+            query = sa.select(sa.func.count()).where(schema.readings.c.panel_id.in_(ids))
+            readings = connection.execute(query).scalar_one()
         assert len(mine) in (0, size), f"half an import is there: {len(mine)} of {size}"
         assert mine or not said, "an import that was reported kept is lost"
+        assert readings == (sum(len(p.readings) for p in batch) if mine else 0)
         kept |= {p.code: p for p in batch} if mine else {}
-        assert found == kept, "a panel of an earlier import was lost or changed"
+        assert codes == kept.keys(), "a panel of an earlier import was lost"
+        if number % 20 == 19 or number == kills - 1:
+            with Archive.open(place) as archive:
+                assert archive.check() == (), archive.check()
+                assert {p.code: p for p in archive.panels()} == kept, "a panel was changed"
         whole += bool(mine)
         gone += not mine
     return (
@@ -111,11 +118,12 @@ def kill_at_random(place: str | Path, *, kills: int, size: int, seed: int = 0) -
 def kill_at_each_statement(folder: Path, *, size: int) -> str:
     """Kill an import before and after each statement that it sends, commit included."""
     points = 0
+    first, second = panels(1, 5, name="first-"), panels(2, size, name="second-")
+    with Archive.open(folder / "s.db", create=True) as archive:
+        archive.add(first)
     while True:
         place = folder / f"s{points}.db"
-        first, second = panels(1, 5, name="first-"), panels(2, size, name="second-")
-        with Archive.open(place, create=True) as archive:
-            archive.add(first)
+        shutil.copy(folder / "s.db", place)
 
         def work(place: Path = place, at: int = points, second: tuple = second) -> None:
             with Archive.open(place) as archive:

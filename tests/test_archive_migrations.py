@@ -1,0 +1,185 @@
+"""An archive of every earlier schema version opens with all it held."""
+
+from __future__ import annotations
+
+import sqlite3
+import threading
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+
+from matchlib.archive import Archive, schema
+from matchlib.archive.codec import panel_record, reading_record
+from matchlib.archive.database import Database, database_of
+from matchlib.archive.upgrade import migrate
+from matchlib.domain import Panel
+from matchlib.errors import ArchiveError
+from tests.faults.making import panels
+from tests.faults.places import place
+
+__all__ = ["place"]
+
+BATCH = panels(6, 40)
+# Version 1 had no place for these.
+FIRST = tuple(
+    Panel(p.code, p.recipe, p.readings, p.date, p.sprayer, p.lot, p.note, extra=p.extra)
+    for p in BATCH
+)
+
+
+def earlier(place: str, version: str, batch: tuple[Panel, ...]) -> None:
+    """Make an archive of an earlier version by its own steps, and fill it by plain SQL."""
+    if "://" not in place:
+        raw = sqlite3.connect(place)
+        raw.execute("PRAGMA journal_mode = WAL")
+        raw.close()
+    database = database_of(place, read_only=False)
+    _steps(database, version)
+    with database.write() as connection:
+        tables = sa.MetaData()
+        tables.reflect(connection)
+        _insert(connection, tables, "imports", file="old.csv", at="2020-01-01T10:00:00+00:00",
+                who="Bo", readings=0, id=1)  # fmt: skip
+        for number, panel in enumerate(batch, 1):
+            columns = tables.tables["panels"].c.keys()
+            record = {k: v for k, v in panel_record(panel).items() if k in columns}
+            _insert(connection, tables, "panels", id=number, import_id=1, **record)
+            for nth, reading in enumerate(panel.readings):
+                _insert(connection, tables, "readings", panel_id=number, import_id=1, repeat=nth,
+                        **reading_record(reading))  # fmt: skip
+        _insert(connection, tables, "settings", key="limits", value='{"coats":5}')
+    database.close()
+
+
+def _steps(database: Database, version: str) -> None:
+    from matchlib.archive.upgrade import _run_steps  # what opening runs
+
+    with database.write() as connection:
+        _run_steps(connection, version)
+
+
+def _insert(connection: sa.Connection, tables: sa.MetaData, name: str, **values: object) -> None:
+    connection.execute(tables.tables[name].insert().values(**values))
+
+
+@pytest.mark.parametrize("version", schema.VERSIONS[:-1])
+def test_an_earlier_archive_opens_with_its_panels(place: str, version: str) -> None:
+    batch = FIRST if version == "0001" else BATCH
+    earlier(place, version, batch)
+    with Archive.open(place) as archive:
+        assert archive.panels() == batch
+        assert archive.setting("limits") == {"coats": 5}
+        if version == "0001":
+            assert archive.check() == (), "digests were not filled in"
+            assert {(c.action, c.who) for c in archive.history()} == {("added", "Bo")}
+            assert len(archive.history()) == len(batch)
+            with Archive.open(f"{place}.new" if "://" not in place else place, create=True) as new:
+                new.add(batch)
+                assert new.content_hash() == archive.content_hash()
+        archive.attach("P1", "a.jpg", b"x")
+        archive.amend("P1", temperature=20.0)
+        assert archive.panel("P1").temperature == 20.0
+
+
+@pytest.mark.parametrize("version", schema.VERSIONS[:-1])
+def test_a_copy_is_made_before_migrating(tmp_path: Path, version: str) -> None:
+    path = tmp_path / "panels.db"
+    earlier(str(path), version, FIRST)
+    Archive.open(path).close()
+    (copy,) = tmp_path.glob("panels.before-*.db")
+    assert f"was-{version}" in copy.name
+    raw = sqlite3.connect(copy)
+    assert raw.execute("SELECT version_num FROM alembic_version").fetchall() == [(version,)]
+    assert raw.execute("SELECT count(*) FROM panels").fetchone() == (len(FIRST),)
+    raw.close()
+    Archive.open(path).close()
+    assert len(list(tmp_path.glob("panels.before-*.db"))) == 1, "a current archive was copied"
+
+
+def test_the_steps_arrive_at_the_tables_of_a_new_archive(place: str) -> None:
+    database = database_of(place, read_only=False)
+    if database.path is not None:
+        sqlite3.connect(place).close()
+    _steps(database, "head")
+    with database.read() as connection:
+        # SQLite gives an empty text as a default back in another form; there the shape below tells.
+        defaults = database.path is None
+        context = MigrationContext.configure(
+            connection, opts={"compare_type": True, "compare_server_default": defaults}
+        )
+        assert compare_metadata(context, schema.metadata) == []
+        migrated = sorted(_shape(connection))
+    database.close()
+    if database.path is not None:
+        new = f"{place}.new"
+        Archive.open(new, create=True).close()
+        with database_of(new, read_only=True).read() as connection:
+            assert sorted(_shape(connection)) == migrated
+
+
+def _shape(connection: sa.Connection) -> list[tuple[str, str]]:
+    seer = sa.inspect(connection)
+    shape = []
+    for table in seer.get_table_names():
+        shape += [(table, repr(sorted(map(repr, seer.get_columns(table)))))]
+        for part in ("get_unique_constraints", "get_foreign_keys", "get_indexes"):
+            shape += [(table, repr(item)) for item in getattr(seer, part)(table)]
+    return shape
+
+
+def test_a_step_that_fails_changes_nothing(tmp_path: Path) -> None:
+    path = tmp_path / "panels.db"
+    earlier(str(path), "0001", FIRST)
+    raw = sqlite3.connect(path)
+    # Version 3 makes this table, so its step will fail after that of version 2 has gone through.
+    raw.execute("CREATE TABLE ignored (x TEXT)")
+    raw.close()
+    with pytest.raises(ArchiveError):
+        Archive.open(path)
+    raw = sqlite3.connect(path)
+    assert raw.execute("SELECT version_num FROM alembic_version").fetchall() == [("0001",)]
+    assert "deleted" not in [row[1] for row in raw.execute("PRAGMA table_info(panels)")]
+    raw.execute("DROP TABLE ignored")
+    raw.close()
+    with Archive.open(path) as archive:
+        assert archive.panels() == FIRST
+
+
+def test_two_that_open_an_earlier_archive_at_once_both_succeed(tmp_path: Path) -> None:
+    path = tmp_path / "panels.db"
+    earlier(str(path), "0001", FIRST)
+    together = threading.Barrier(2)
+    found = []
+
+    def work() -> None:
+        database = database_of(path, read_only=False)
+        together.wait()
+        migrate(database, "0001")
+        database.close()
+        with Archive.open(path) as archive:
+            found.append(archive.panels())
+
+    # Alembic's own context is one a process; the second process of a shop is a thread here only
+    # as far as the database's lock is concerned.
+    threads = [threading.Thread(target=work) for _ in range(2)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert found == [FIRST, FIRST]
+
+
+def test_a_newer_or_read_only_earlier_archive_is_refused_in_words(tmp_path: Path) -> None:
+    path = tmp_path / "panels.db"
+    earlier(str(path), "0001", FIRST)
+    with pytest.raises(ArchiveError, match="earlier version and is open for reading only"):
+        Archive.open(path, read_only=True)
+    raw = sqlite3.connect(path)
+    raw.execute("UPDATE alembic_version SET version_num = '0099'")
+    raw.commit()
+    raw.close()
+    with pytest.raises(ArchiveError, match=r"newer version of this tool.*0099.*update"):
+        Archive.open(path)

@@ -1,0 +1,272 @@
+"""What goes into an archive comes out of it the same, once."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import pickle
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from matchlib.archive import Archive, export_table
+from matchlib.archive.codec import panel_of, panel_record, reading_of, reading_record
+from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Reading, Recipe
+from matchlib.errors import ArchiveError, MatchlibError
+from matchlib.readings import read_file
+from tests.faults.making import panel, panels
+from tests.faults.places import place
+
+__all__ = ["place"]
+
+SILVER = Recipe(Ground.parse("silver"), Colour.parse("teal"), CoatSchedule.of(4, "6:1"))
+LAB = Reading(lab=(50.1, -20.25, -10.0))
+OTHER = Reading(lab=(50.3, -20.5, -10.125))
+
+
+def test_panels_come_back_equal_and_in_order(place: str) -> None:
+    given_panels = panels(1, 120)
+    with Archive.open(place, create=True) as archive:
+        result = archive.add(given_panels, who="Ines", file="book.csv")
+        assert result.added == tuple(p.code for p in given_panels)
+        assert result.readings == sum(len(p.readings) for p in given_panels)
+    with Archive.open(place) as archive:
+        assert archive.panels() == given_panels
+        assert len(archive) == 120
+        assert archive.panel("P7") == given_panels[7]
+        assert archive.check() == ()
+
+
+@given(seed=st.integers(0, 2**32))
+def test_any_panel_survives_its_record(seed: int) -> None:
+    sprayed = panel(seed, "A")
+    record = panel_record(sprayed)
+    rows = [reading_record(r) for r in sprayed.readings]
+    assert panel_of(record, [reading_of(row) for row in rows]) == sprayed
+    # Equality of blends is by proportion; the parts as written must come back too.
+    assert panel_of(record, ()).recipe.ground.parts == sprayed.recipe.ground.parts
+
+
+@given(st.floats(0, 100), st.floats(-200, 200), st.floats(-200, 200))
+def test_every_float_comes_back_exactly(light: float, a: float, b: float) -> None:
+    stored = reading_of(reading_record(Reading(lab=(light, a, b))))
+    assert stored.lab is not None
+    assert stored.lab == (light, a, b)
+
+
+def test_importing_twice_doubles_nothing(place: str) -> None:
+    batch = panels(2, 30)
+    with Archive.open(place, create=True) as archive:
+        archive.add(batch)
+        before, changes = archive.content_hash(), archive.history()
+        result = archive.add(batch)
+        assert result.already == tuple(p.code for p in batch)
+        assert (result.added, result.extended, result.readings) == ((), (), 0)
+        assert result.import_id is None
+        assert archive.panels() == batch
+        assert archive.content_hash() == before
+        assert archive.history() == changes
+
+
+def test_repeat_readings_are_appended_and_equal_ones_within_a_file_are_kept(place: str) -> None:
+    with Archive.open(place, create=True) as archive:
+        archive.add([Panel("A1", SILVER, (LAB, LAB))])
+        assert archive.panel("A1").readings == (LAB, LAB)
+        result = archive.add([Panel("A1", SILVER, (LAB, OTHER))])
+        assert result.extended == (("A1", 1),)
+        assert archive.panel("A1").readings == (LAB, LAB, OTHER)
+        third = archive.add([Panel("A1", SILVER, (LAB, LAB, LAB))])
+        assert third.readings == 1
+        assert archive.panel("A1").readings == (LAB, LAB, OTHER, LAB)
+        assert archive.check() == ()
+
+
+def test_one_code_with_two_recipes_is_refused_and_both_are_named(place: str) -> None:
+    other = dataclasses.replace(SILVER, schedule=CoatSchedule.of(3, "6:1"))
+    with Archive.open(place, create=True) as archive:
+        archive.add([Panel("A1", SILVER, (LAB,))])
+        with pytest.raises(ArchiveError) as caught:
+            archive.add([Panel("B1", SILVER, (LAB,)), Panel("A1", other, (OTHER,))])
+        assert "4 coats" in str(caught.value)
+        assert "3 coats" in str(caught.value)
+        assert [p.code for p in archive.panels()] == ["A1"], "a refused import left a panel"
+        kept = archive.add(
+            [Panel("B1", SILVER, (LAB,)), Panel("A1", other, (OTHER,))], on_duplicate="skip"
+        )
+        assert kept.added == ("B1",)
+        assert [code for code, _ in kept.refused] == ["A1"]
+        assert archive.panel("A1").readings == (LAB,)
+
+
+def test_two_recipes_for_one_code_within_one_import_are_refused(place: str) -> None:
+    other = dataclasses.replace(SILVER, ground=Ground.parse("gold"))
+    with Archive.open(place, create=True) as archive:
+        with pytest.raises(ArchiveError, match="another recipe"):
+            archive.add([Panel("A1", SILVER, (LAB,)), Panel("A1", other, (LAB,))])
+        assert archive.panels() == ()
+
+
+def test_names_are_one_whatever_their_capitals_and_keep_their_first_spelling(place: str) -> None:
+    shouted = Recipe(Ground.parse("SILVER"), Colour.parse("Teal"), CoatSchedule.of(4, "6:1"))
+    blend = Recipe(Ground.parse("silVer 3 + black 1"))
+    with Archive.open(place, create=True) as archive:
+        archive.add([Panel("A1", SILVER, (LAB,))])
+        archive.add([Panel("A2", shouted, (LAB,)), Panel("A3", blend, (LAB,))])
+        assert archive.add([Panel("A1", shouted, (LAB,))]).already == ("A1",)
+        assert str(archive.panel("A2").recipe.ground) == "silver"
+        assert [str(g) for g in archive.grounds()] == ["silver", "silver 3 + black 1"]
+        assert [str(c) for c in archive.colours()] == ["teal"]
+        assert archive.names("ground") == ("silver", "black")
+
+
+def test_empty_fields_are_filled_in_and_contradictions_are_told(place: str) -> None:
+    with Archive.open(place, create=True) as archive:
+        archive.add([Panel("A1", SILVER, (LAB,), sprayer="Bo", extra=(("gun", "1.3"),))])
+        again = Panel("A1", SILVER, (LAB,), sprayer="Ines", lot="7", extra=(("bar", "2"),))
+        result = archive.add([again])
+        there = archive.panel("A1")
+        assert (there.sprayer, there.lot) == ("Bo", "7")
+        assert dict(there.extra) == {"gun": "1.3", "bar": "2"}
+        assert result.differing == (("A1", "sprayer: Bo in the archive, Ines in the file"),)
+        assert archive.history("A1")[-1].action == "amended"
+        assert archive.check() == ()
+
+
+def test_the_content_hash_is_of_what_a_fit_depends_on(tmp_path: Path) -> None:
+    batch = panels(3, 20)
+    hashes = {}
+    variants = {
+        "as it is": batch,
+        "other order": tuple(reversed(batch)),
+        "other notes": tuple(
+            dataclasses.replace(p, note="x", customer="y", extra=(), humidity=None) for p in batch
+        ),
+        "one fewer": batch[:-1],
+        "one reading changed": (dataclasses.replace(batch[0], readings=(LAB,)), *batch[1:]),
+        "one sprayer changed": (dataclasses.replace(batch[0], sprayer="Z"), *batch[1:]),
+        "one recipe changed": (dataclasses.replace(batch[0], recipe=SILVER), *batch[1:]),
+    }
+    for what, some in variants.items():
+        with Archive.open(tmp_path / f"{what}.db", create=True) as archive:
+            archive.add(some)
+            hashes[what] = archive.content_hash()
+    same = {"as it is", "other order", "other notes"}
+    assert len({hashes[w] for w in same}) == 1
+    assert len(set(hashes.values())) == 5
+
+
+@pytest.mark.parametrize(
+    "parts", [("1234.5678", "9.87"), ("1", "3"), ("0", "1"), ("9999.5678", "9998.7654")]
+)
+def test_a_fine_ratio_comes_back_exactly_or_is_refused(
+    tmp_path: Path, parts: tuple[str, str]
+) -> None:
+    with Archive.open(tmp_path / "a.db", create=True) as archive:
+        try:
+            recipe = dataclasses.replace(SILVER, schedule=CoatSchedule.of(2, MixRatio(*parts)))
+            archive.add([Panel("A1", recipe, (LAB,))])
+        except MatchlibError as error:
+            assert len(parts[0]) > 1, "a plain ratio was refused"
+            assert "round the parts" in str(error)  # noqa: PT017
+            assert archive.panels() == ()
+        else:
+            assert archive.panel("A1").recipe == recipe
+            assert archive.check() == ()
+
+
+@pytest.mark.parametrize("suffix", [".csv", ".xlsx"])
+@pytest.mark.parametrize("customers", [True, False])
+def test_an_exported_table_imports_to_the_same_archive(
+    tmp_path: Path, suffix: str, customers: bool
+) -> None:
+    batch = panels(4, 60)
+    table = tmp_path / f"out{suffix}"
+    with Archive.open(tmp_path / "a.db", create=True) as archive:
+        archive.add((*batch, Panel("gone", SILVER, (LAB,))))
+        archive.delete("gone")
+        assert export_table(archive, table, customers=customers) == 60
+        content = archive.content_hash()
+    with Archive.open(tmp_path / "b.db", create=True) as archive:
+        archive.add(read_file(table).panels, file=table)
+        assert archive.content_hash() == content
+        wanted = batch if customers else [dataclasses.replace(p, customer="") for p in batch]
+        assert [p.recipe for p in archive.panels()] == [p.recipe for p in batch]
+        assert [p.readings for p in archive.panels()] == [p.readings for p in batch]
+        assert [p.customer for p in archive.panels()] == [p.customer for p in wanted]
+
+
+def test_the_frame_has_a_row_a_reading(tmp_path: Path) -> None:
+    nm = (400.0, 450.0, 500.0, 550.0)
+    spectrum = Reading(wavelengths=nm, reflectance=(0.1, 0.2, 0.3, 0.4))
+    bare = Panel("B", Recipe(Ground.parse("silver"), clear="yes"), (spectrum,), sprayer="Bo")
+    with Archive.open(tmp_path / "a.db", create=True) as archive:
+        assert archive.frame().empty
+        archive.add([Panel("A", SILVER, (LAB, OTHER)), bare, Panel("C", SILVER)])
+        frame = archive.frame()
+    assert frame["panel"].tolist() == ["A", "A", "B"]
+    assert frame["schedule"].tolist() == ["4@6:1", "4@6:1", ""]
+    assert frame["clear"].tolist() == ["no", "no", "yes"]
+    assert frame.loc[1, ["L", "a", "b"]].tolist() == [50.3, -20.5, -10.125]
+    assert frame.loc[2, ["400", "450", "500", "550"]].tolist() == [0.1, 0.2, 0.3, 0.4]
+    assert frame.loc[2, ["L", "a", "b"]].isna().all()
+    assert frame.loc[0, "400":"550"].isna().all()
+
+
+def test_settings_and_findings_set_aside_are_remembered(place: str) -> None:
+    limits = {"grounds": ["silver"], "most coats": 5, "part": 0.1 + 0.2}
+    with Archive.open(place, create=True) as archive:
+        assert archive.setting("limits", 3) == 3
+        archive.set_setting("limits", {})
+        archive.set_setting("limits", limits)
+        archive.ignore("reversed:A1", who="Ines", why="it is right")
+        archive.ignore("reversed:A1")
+        archive.ignore("drift")
+        archive.unignore("drift")
+    with Archive.open(place) as archive:
+        assert archive.setting("limits") == limits
+        assert archive.ignored() == {"reversed:A1"}
+        archive.set_setting("limits", None)
+        assert archive.setting("limits") is None
+        with pytest.raises(ArchiveError, match="cannot be remembered"):
+            archive.set_setting("limits", math.nan)
+
+
+def test_photos_are_kept_with_their_panel(place: str) -> None:
+    with Archive.open(place, create=True) as archive:
+        archive.add([Panel("A1", SILVER, (LAB,))])
+        archive.attach("A1", "front.jpg", b"\x00\xff" * 1000, who="Bo")
+        archive.attach("A1", "front.jpg", b"\x00\xff" * 1000)
+        (kept,) = archive.attachments("A1")
+        assert (kept.name, kept.data, kept.who) == ("front.jpg", b"\x00\xff" * 1000, "Bo")
+        for code, name, data, words in (
+            ("A1", "front.jpg", b"other", "another file"),
+            ("A9", "front.jpg", b"x", "no panel"),
+            ("A1", "../x.jpg", b"x", "file name"),
+            ("A1", "", b"x", "file name"),
+            ("A1", "big.tif", bytes(50_000_001), "too large"),
+        ):
+            with pytest.raises(ArchiveError, match=words):
+                archive.attach(code, name, data)
+        assert archive.attachments("A1") == (kept,)
+
+
+def test_opening_a_current_archive_loads_neither_alembic_nor_pandas(tmp_path: Path) -> None:
+    code = (
+        "import sys; from matchlib.archive import Archive\n"
+        f"a = Archive.open({str(tmp_path / 'a.db')!r}, create=True); a.panels(); a.content_hash()\n"
+        "print(sorted({'alembic', 'pandas', 'numpy', 'openpyxl'} & sys.modules.keys()))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=Path.cwd()
+    )
+    assert done.stdout.strip() == "[]"
+
+
+def test_errors_survive_the_way_back_from_a_worker(tmp_path: Path) -> None:
+    with pytest.raises(ArchiveError) as caught:
+        Archive.open(tmp_path / "none.db")
+    assert str(pickle.loads(pickle.dumps(caught.value))) == str(caught.value)  # noqa: S301  # ours
