@@ -70,7 +70,8 @@ def run(reader: str, inputs: int, seed: int, folder: Path, *, seconds: float = 1
         path.write_bytes(data)
         began = time.monotonic()
         try:
-            _read(reader, path, rng)
+            with _in_time():
+                _read(reader, path, rng)
             counts["taken"] += 1
         except MatchlibError as error:
             counts["refused"] += 1
@@ -81,16 +82,13 @@ def run(reader: str, inputs: int, seed: int, folder: Path, *, seconds: float = 1
             kept = folder / f"{reader}-{seed}-{n}{suffix}"
             kept.write_bytes(data)
             kept.with_suffix(".log").write_text(traceback.format_exc(), encoding="utf-8")
-        finally:
-            signal.setitimer(signal.ITIMER_REAL, LONGEST)
         counts["slowest ms"] = max(counts["slowest ms"], int(1000 * (time.monotonic() - began)))
     return counts
 
 
 @contextlib.contextmanager
-def _limits() -> Iterator[None]:
+def _in_time() -> Iterator[None]:
     before = signal.signal(signal.SIGALRM, _alarm)
-    resource.setrlimit(resource.RLIMIT_AS, (MEMORY, resource.getrlimit(resource.RLIMIT_AS)[1]))
     signal.setitimer(signal.ITIMER_REAL, LONGEST)
     try:
         yield
@@ -112,23 +110,23 @@ def main() -> int:
     folder = options.keep or Path(tempfile.mkdtemp(prefix="fuzz-", dir=_memory()))
     folder.mkdir(parents=True, exist_ok=True)
     escaped = 0
-    with _limits():
-        for reader in options.readers:
-            cpu, wall = time.process_time(), time.monotonic()
-            counts = run(reader, options.inputs, options.seed, folder, seconds=options.seconds)
-            total = counts["taken"] + counts["refused"] + counts["escaped"]
-            peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
-            row = (
-                f"| {reader} | {total:,} | {counts['taken']:,} | {counts['refused']:,} | "
-                f"{counts['escaped']} | {time.process_time() - cpu:.0f} | "
-                f"{time.monotonic() - wall:.0f} | {counts['slowest ms']} | {peak} | "
-                f"{options.seed} | {dt.date.today().isoformat()} |"
-            )
-            print(row, {k: v for k, v in counts.items() if ":" in k}, flush=True)
-            escaped += counts["escaped"]
-            if options.record:
-                with options.record.open("a", encoding="utf-8") as stream:
-                    stream.write(row + "\n")
+    resource.setrlimit(resource.RLIMIT_AS, (MEMORY, resource.getrlimit(resource.RLIMIT_AS)[1]))
+    for reader in options.readers:
+        cpu, wall = time.process_time(), time.monotonic()
+        counts = run(reader, options.inputs, options.seed, folder, seconds=options.seconds)
+        total = counts["taken"] + counts["refused"] + counts["escaped"]
+        peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
+        row = (
+            f"| {reader} | {total:,} | {counts['taken']:,} | {counts['refused']:,} | "
+            f"{counts['escaped']} | {time.process_time() - cpu:.0f} | "
+            f"{time.monotonic() - wall:.0f} | {counts['slowest ms']} | {peak} | "
+            f"{options.seed} | {dt.date.today().isoformat()} |"
+        )
+        print(row, {k: v for k, v in counts.items() if ":" in k}, flush=True)
+        escaped += counts["escaped"]
+        if options.record:
+            with options.record.open("a", encoding="utf-8") as stream:
+                stream.write(row + "\n")
     if escaped:
         print(f"{escaped} inputs escaped; they are in {folder}", file=sys.stderr)
     return 1 if escaped else 0
