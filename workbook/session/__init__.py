@@ -1,0 +1,39 @@
+"""State and use cases of the workbook, without widgets and without printing.
+
+A `Session` holds one archive and the model fitted to it. The notebook panels and the command line
+both call it and nothing below it; what it gives back are dataclasses that say themselves in words
+(``text``) and as plain data (``as_dict``).
+"""
+
+from __future__ import annotations
+
+from workbook.session.back import Draft, draft_panel, recipe_of
+from workbook.session.demo import DemoShop, make_demo
+from workbook.session.intake import Imported, import_file
+from workbook.session.job import Job, bottles_of, densities_of, pot_of, steps_of
+from workbook.session.model_cache import FitOutcome, model_of
+from workbook.session.predicting import Prediction
+from workbook.session.session import Exported, Session
+from workbook.session.targets import lab_of, reading_of_lab
+
+__all__ = [
+    "DemoShop",
+    "Draft",
+    "Exported",
+    "FitOutcome",
+    "Imported",
+    "Job",
+    "Prediction",
+    "Session",
+    "bottles_of",
+    "densities_of",
+    "draft_panel",
+    "import_file",
+    "lab_of",
+    "make_demo",
+    "model_of",
+    "pot_of",
+    "reading_of_lab",
+    "recipe_of",
+    "steps_of",
+]

@@ -1,0 +1,248 @@
+"""The back of a panel as it is typed in: read, said back in words, questioned before it is kept."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from matchlib.domain import (
+    CoatSchedule,
+    Colour,
+    Ground,
+    MixRatio,
+    Panel,
+    Reading,
+    Recipe,
+    Viewing,
+)
+from matchlib.errors import DomainError
+
+if TYPE_CHECKING:
+    from matchlib.mixing import Question, StatedCheck
+
+__all__ = ["Draft", "draft_panel", "recipe_of"]
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A panel not yet kept, with what should be asked first.
+
+    Parameters
+    ----------
+    panel : Panel
+        As typed.
+    questions : tuple of Question
+        Ratios that look the wrong way round.
+    stated : StatedCheck, optional
+        The written ratio beside the quantities that were poured.
+    """
+
+    panel: Panel
+    questions: tuple[Question, ...] = ()
+    stated: StatedCheck | None = None
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether something should be asked before the panel is kept."""
+        return bool(self.questions) or (self.stated is not None and not self.stated.agree)
+
+    @property
+    def text(self) -> str:
+        """The panel read back in words, with the questions."""
+        panel = self.panel
+        lines = [f"{panel.code}: {panel.recipe.words}."]
+        back = [
+            f"{name} {value}"
+            for name, value in (
+                ("date", panel.date.isoformat() if panel.date else ""),
+                ("sprayer", panel.sprayer),
+                ("lot", panel.lot),
+                ("customer", panel.customer),
+                ("note", panel.note),
+            )
+            if value
+        ]
+        if back:
+            lines.append("; ".join(back).capitalize() + ".")
+        lines += [_reading_words(reading) for reading in panel.readings] or ["No reading yet."]
+        if self.stated is not None:
+            lines.append(self.stated.text[0].upper() + self.stated.text[1:])
+        lines += [f"To ask: {q.text}" for q in self.questions]
+        return "\n".join(lines)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it as plain data.
+
+        Returns
+        -------
+        dict
+            For JSON.
+        """
+        panel, recipe = self.panel, self.panel.recipe
+        return {
+            "panel": panel.code,
+            "ground": str(recipe.ground),
+            "colour": None if recipe.colour is None else str(recipe.colour),
+            "schedule": None if recipe.schedule is None else str(recipe.schedule),
+            "clear": recipe.clear,
+            "words": recipe.words,
+            "readings": len(panel.readings),
+            "questions": [q.as_dict() for q in self.questions],
+            "stated": None if self.stated is None else self.stated.as_dict(),
+        }
+
+
+def recipe_of(
+    *,
+    ground: str,
+    colour: str = "",
+    schedule: str = "",
+    ratio: str = "",
+    coats: int | None = None,
+    clear: str | None = None,
+) -> Recipe:
+    """Read a recipe from what was typed.
+
+    Parameters
+    ----------
+    ground, colour : str
+        Names or blends; no colour for a bare ground.
+    schedule : str
+        ``4@6:1``; or leave it empty and give `ratio` and `coats`.
+    ratio : str
+        Carrier to colour.
+    coats : int, optional
+        Colour coats.
+    clear : str, optional
+        ``yes``, ``no`` or the clear coat's name.
+
+    Returns
+    -------
+    Recipe
+        Checked.
+
+    Raises
+    ------
+    DomainError
+        If something is no such thing, is missing, or ratio and schedule contradict each other.
+    """
+    steps = CoatSchedule.parse(schedule) if schedule.strip() else None
+    if (ratio.strip() or coats is not None) and colour.strip():
+        if steps is None and (not ratio.strip() or coats is None):
+            raise DomainError(
+                "Ratio and coats belong together.",
+                expected="both, or a schedule such as 4@6:1",
+                got="coats without a ratio" if not ratio.strip() else "a ratio without coats",
+                remedy="give the other one too.",
+            )
+        if steps is None and coats is not None:
+            steps = CoatSchedule.of(coats, MixRatio.parse(ratio))
+        elif steps is not None:
+            _check_suits(steps, ratio, coats)
+    return Recipe(
+        Ground.parse(ground), Colour.parse(colour) if colour.strip() else None, steps, clear
+    )
+
+
+def draft_panel(
+    *,
+    code: str,
+    recipe: Recipe,
+    lab: tuple[float, float, float] | None = None,
+    source: str = "spectrophotometer",
+    viewing: Viewing | None = None,
+    readings: tuple[Reading, ...] = (),
+    date: dt.date | None = None,
+    sprayer: str = "",
+    lot: str = "",
+    note: str = "",
+    customer: str = "",
+    temperature: float | None = None,
+    humidity: float | None = None,
+    poured: tuple[float, float] | None = None,
+) -> Draft:
+    """Make a panel of what was typed, and ask what should be asked.
+
+    Parameters
+    ----------
+    code : str
+        The panel's own code.
+    recipe : Recipe
+        What was sprayed.
+    lab : tuple of 3 float, optional
+        A reading in CIELAB under `viewing`.
+    source : str
+        How it was read.
+    viewing : Viewing, optional
+        D65/10° 45:0 where not given.
+    readings : tuple of Reading
+        Readings from a file, beside `lab`.
+    date : datetime.date, optional
+        Sprayed on.
+    sprayer, lot, note, customer : str
+        As on the back.
+    temperature, humidity : float, optional
+        Booth [°C], [%].
+    poured : tuple of 2 float, optional
+        Carrier and colour that were poured, in one unit, carrier first.
+
+    Returns
+    -------
+    Draft
+        Not kept yet.
+
+    Raises
+    ------
+    DomainError
+        If something cannot be.
+    """
+    from matchlib.mixing import check_stated, question_ratio
+
+    own = () if lab is None else (Reading(viewing or Viewing(), source, lab),)
+    panel = Panel(
+        code=code,
+        recipe=recipe,
+        readings=own + readings,
+        date=date,
+        sprayer=sprayer,
+        lot=lot,
+        note=note,
+        customer=customer,
+        temperature=temperature,
+        humidity=humidity,
+    )
+    steps = () if recipe.schedule is None else recipe.schedule.steps
+    asked = [question_ratio(step.ratio) for step in steps]
+    stated = None
+    if poured is not None:
+        if len({step.ratio for step in steps}) != 1:
+            raise DomainError(
+                "Quantities can be compared with one ratio only.",
+                expected="a recipe whose coats all have one ratio",
+                got=str(recipe.schedule) if recipe.schedule else "a bare ground",
+                remedy="leave the quantities out, or add each pot by itself.",
+            )
+        carrier, colour = poured
+        stated = check_stated(steps[0].ratio, carrier=carrier, colour=colour)
+    return Draft(panel, tuple(dict.fromkeys(q for q in asked if q is not None)), stated)
+
+
+def _check_suits(steps: CoatSchedule, ratio: str, coats: int | None) -> None:
+    one = {step.ratio for step in steps.steps}
+    if (ratio.strip() and one != {MixRatio.parse(ratio)}) or coats not in (None, steps.coats):
+        raise DomainError(
+            "Schedule and ratio or coats contradict each other.",
+            expected=f"what the schedule says: {steps.words}",
+            got=f"{ratio.strip() or 'no ratio'}, {coats if coats is not None else 'no'} coats",
+            remedy="give one of the two.",
+        )
+
+
+def _reading_words(reading: Reading) -> str:
+    if reading.lab is None:
+        low, high = reading.wavelengths[0], reading.wavelengths[-1]
+        what = f"a spectrum of {low:g} to {high:g} nm"
+    else:
+        what = "L {:.2f}, a {:.2f}, b {:.2f}".format(*reading.lab)
+    return f"Read by {reading.source}: {what} ({reading.viewing})."

@@ -1,0 +1,132 @@
+"""The model of an archive: fitted once, kept in a file, fitted anew when the archive changed.
+
+The file lies beside the archive; for an archive on a server, or in a folder that cannot be
+written, it lies in the user's cache folder. It counts only if it was made from exactly this
+content by exactly these library versions, so an old one can never answer for a new archive.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from matchlib.errors import MatchlibError
+
+if TYPE_CHECKING:
+    from matchlib.archive import Archive
+    from matchlib.regression import FilmRegressor
+
+__all__ = ["FitOutcome", "model_of"]
+
+_WORDS = {
+    "kept": "The model fitted before still holds.",
+    "new": "The model was fitted.",
+    "changed": "The archive has changed since the last fit, so the model was fitted anew.",
+    "versions": "The libraries have changed since the last fit, so the model was fitted anew.",
+    "asked": "The model was fitted anew.",
+    "damaged": "The kept fit could not be used, so the model was fitted anew.",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class FitOutcome:
+    """A fitted model and how it came about.
+
+    Parameters
+    ----------
+    model : FilmRegressor
+        Fitted to the archive as it is now.
+    how : str
+        ``kept``, ``new``, ``changed``, ``versions``, ``asked`` or ``damaged``.
+    file : Path, optional
+        Where it is kept; None if nowhere could be written.
+    """
+
+    model: FilmRegressor
+    how: str
+    file: Path | None
+
+    @property
+    def fitted(self) -> bool:
+        """Whether it was fitted just now."""
+        return self.how != "kept"
+
+    @property
+    def text(self) -> str:
+        """How it came about, in one sentence."""
+        return _WORDS[self.how]
+
+
+def model_of(archive: Archive, *, refit: bool = False) -> FitOutcome:
+    """Load the archive's model, or fit and keep it.
+
+    Parameters
+    ----------
+    archive : Archive
+        Open.
+    refit : bool
+        Whether to fit although a kept fit holds.
+
+    Returns
+    -------
+    FitOutcome
+        Fitted to the archive's present content.
+
+    Raises
+    ------
+    FitError
+        If nothing can be learnt from the archive.
+    """
+    from matchlib.regression import FilmRegressor, frames_of, load_fit
+
+    content = archive.content_hash()
+    how = "asked" if refit else "new"
+    for place in () if refit else _places(archive):
+        if not place.is_file():
+            continue
+        try:
+            model = load_fit(place)
+        except MatchlibError:
+            how = "damaged"
+            continue
+        why = _stale(model, content)
+        if why is None:
+            return FitOutcome(model, "kept", place)
+        how = why
+        break
+    model = FilmRegressor().fit(*frames_of(archive.panels()))
+    return FitOutcome(model, how, _keep(model, archive, content))
+
+
+def _stale(model: FilmRegressor, content: str) -> str | None:
+    from matchlib.regression import library_versions
+
+    if model.archive_hash_ != content:
+        return "changed"
+    return None if model.versions_ == library_versions() else "versions"
+
+
+def _keep(model: FilmRegressor, archive: Archive, content: str) -> Path | None:
+    from matchlib.regression import save_fit
+
+    for place in _places(archive):
+        # A fit that cannot be kept is still a fit; the next run only takes longer.
+        with contextlib.suppress(MatchlibError, OSError):
+            place.parent.mkdir(parents=True, exist_ok=True)
+            save_fit(place, model, content)
+            return place
+    return None
+
+
+def _places(archive: Archive) -> list[Path]:
+    import platformdirs
+
+    path = archive.database.path
+    name = hashlib.sha256(
+        (archive.label if path is None else str(path.resolve())).encode()
+    ).hexdigest()[:32]
+    cache = Path(platformdirs.user_cache_dir("candy-panel-workbook")) / f"{name}.fit.npz"
+    return [cache] if path is None else [path.with_name(f"{path.name}.fit.npz"), cache]
