@@ -11,7 +11,16 @@ import pytest
 from matchlib.colorimetry import interpolate_reflectance, reflectance_to_lab
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Viewing
 from matchlib.errors import FileError, ImportRefused, MatchlibError, TargetError
-from matchlib.readings import read_file, read_recipes, read_target
+from matchlib.readings import (
+    cgats,
+    delimited,
+    read_file,
+    read_recipes,
+    read_target,
+    spreadsheet,
+    write_cgats,
+    write_table,
+)
 
 GOOD = """panel,Ground,colour,schedule,clear,L,a,b,Shelf
 P1,silver,,,yes,80,0,1,A
@@ -190,6 +199,18 @@ def test_a_file_that_is_no_table_is_refused_whole(table, content, words):
 
 def test_row_limit(table):
     path = table("panel,ground,L,a,b\n" + "P,silver,80,0,1\n" * 100_001)
+    assert "too many rows" in refusal(path)
+
+
+@pytest.mark.parametrize("kind", ["csv", "cgats", "xlsx"])
+def test_cells_are_counted_over_all_rows(table, tmp_path, monkeypatch, kind):
+    module = {"csv": delimited, "cgats": cgats, "xlsx": spreadsheet}[kind]
+    path = table(GOOD)
+    if kind == "cgats":
+        path = write_cgats(read_file(path).panels, tmp_path / "t.txt")
+    if kind == "xlsx":
+        path = write_table(read_file(path).panels, tmp_path / "t.xlsx")
+    monkeypatch.setattr(module, "MAX_CELLS", 20)
     assert "too many rows" in refusal(path)
 
 

@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from matchlib.errors import FileError
 from matchlib.readings.columns import known_name
 from matchlib.readings.delimited import decode, refuse_too_many_rows
-from matchlib.readings.grid import MAX_COLUMNS, MAX_ROWS, Cell, Grid
+from matchlib.readings.grid import MAX_CELLS, MAX_COLUMNS, MAX_ROWS, Cell, Grid
 
 __all__ = ["EXTRA_FIELD", "NEWLINE_KEYWORD", "looks_like_cgats", "read_cgats"]
 
@@ -113,6 +113,13 @@ def _tokens(line: str, number: int) -> list[str]:
             found.append(match[1].replace('""', '"'))
         elif match[2] is not None:
             found.append(match[2])
+        if len(found) > MAX_COLUMNS:
+            raise FileError(
+                "A line of this CGATS file holds too much.",
+                expected=f"at most {MAX_COLUMNS:,} values",
+                where=f"line {number}",
+                remedy="export only the fields that are needed.",
+            )
         # what is left is a comment
     return found
 
@@ -143,8 +150,8 @@ def _tables(text: str) -> Iterator[_Table]:
                 table = _Table(keywords=_inherited(table.keywords))
             else:
                 table.lines.append((number, words))
-                kept += 1
-                if kept > MAX_ROWS:
+                kept += len(words)
+                if len(table.lines) > MAX_ROWS or kept > MAX_CELLS:
                     raise refuse_too_many_rows()
         elif word == "BEGIN_DATA_FORMAT":
             state, table.fields = "format", []

@@ -8,7 +8,7 @@ from itertools import islice
 
 from matchlib.errors import FileError
 from matchlib.readings.columns import is_wavelength_column, known_name
-from matchlib.readings.grid import MAX_COLUMNS, MAX_ROWS, Cell, Grid, is_blank
+from matchlib.readings.grid import MAX_CELLS, MAX_COLUMNS, MAX_ROWS, Cell, Grid, is_blank
 
 __all__ = ["decode", "read_delimited", "refuse_too_many_rows"]
 
@@ -98,7 +98,7 @@ def read_delimited(data: bytes) -> Grid:
         delimiter = _delimiter(text)
     rows: list[tuple[int, tuple[Cell, ...]]] = []
     header: tuple[str, ...] | None = None
-    number = 0
+    number = kept = 0
     try:
         for number, cells in enumerate(
             csv.reader(io.StringIO(text, newline=""), delimiter=delimiter), 1
@@ -109,7 +109,8 @@ def read_delimited(data: bytes) -> Grid:
                 continue
             if not all(map(is_blank, cells)):
                 rows.append((number, tuple(cells)))
-            if len(rows) > MAX_ROWS:
+            kept += len(cells)
+            if len(rows) > MAX_ROWS or kept > MAX_CELLS:
                 raise refuse_too_many_rows()
     except csv.Error as error:
         raise FileError(
@@ -134,7 +135,7 @@ def refuse_too_many_rows() -> FileError:
     """
     return FileError(
         "This table has too many rows.",
-        expected=f"at most {MAX_ROWS:,}",
+        expected=f"at most {MAX_ROWS:,} rows and {MAX_CELLS:,} cells",
         remedy="split it into several files.",
     )
 

@@ -9,11 +9,21 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass, replace
 
-__all__ = ["MAX_BYTES", "MAX_COLUMNS", "MAX_ROWS", "Cell", "Grid", "Trouble", "is_blank"]
+__all__ = [
+    "MAX_BYTES",
+    "MAX_CELLS",
+    "MAX_COLUMNS",
+    "MAX_ROWS",
+    "Cell",
+    "Grid",
+    "Trouble",
+    "is_blank",
+]
 
 MAX_BYTES = 64 * 2**20
 MAX_ROWS = 100_000
 MAX_COLUMNS = 10_000
+MAX_CELLS = 10_000_000  # some 600 MB of small texts
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,7 @@ from typing import Any
 
 from matchlib.errors import FileError, MatchlibError
 from matchlib.readings.delimited import refuse_too_many_rows
-from matchlib.readings.grid import MAX_COLUMNS, MAX_ROWS, Cell, Grid, Trouble, is_blank
+from matchlib.readings.grid import MAX_CELLS, MAX_COLUMNS, MAX_ROWS, Cell, Grid, Trouble, is_blank
 
 __all__ = ["MAX_UNPACKED", "has_doctype", "read_spreadsheet"]
 
@@ -149,7 +149,7 @@ def _read_sheet(sheet: Any) -> Grid:
     sheet.reset_dimensions()  # what a file says of its own size may be wrong
     header: tuple[str, ...] | None = None
     rows: list[tuple[int, tuple[Cell, ...]]] = []
-    number = 0
+    number = kept = 0
     for number, cells in enumerate(sheet.iter_rows(max_row=MAX_ROWS + 2, values_only=True), 1):
         if len(cells) > MAX_COLUMNS:
             raise FileError(
@@ -163,6 +163,9 @@ def _read_sheet(sheet: Any) -> Grid:
                 header = tuple(_heading(c) for c in cells)
         elif not all(map(is_blank, cells)):
             rows.append((number, tuple(cells)))
+            kept += len(cells)
+            if kept > MAX_CELLS:
+                raise refuse_too_many_rows()
     if number > MAX_ROWS + 1:
         raise refuse_too_many_rows()
     if header is None:
