@@ -1,0 +1,56 @@
+"""Why a photograph is not read: one kind of error for all reasons, each with its remedy."""
+
+from __future__ import annotations
+
+from matchlib.errors import FileError
+
+__all__ = ["REASONS", "PhotoRefused", "refuse"]
+
+REASONS = (
+    "no chart",
+    "no panel",
+    "clipped",
+    "too dark",
+    "curve",
+    "chart residual",
+    "mixed light",
+    "uneven",
+    "glare",
+)
+"""Every reason there is, as `PhotoRefused.reason` has it."""
+
+
+class PhotoRefused(FileError):  # noqa: N818 - named as what happens, like ImportRefused
+    """A photograph from which no honest reading can be had.
+
+    Its `reason` is one of `REASONS`.
+    """
+
+    reason: str = ""
+
+
+def refuse(
+    reason: str,
+    problem: str,
+    *,
+    expected: str | None = None,
+    got: str | None = None,
+    remedy: str | None = None,
+) -> PhotoRefused:
+    """Return the refusal, to be raised by who found the reason.
+
+    Parameters
+    ----------
+    reason : str
+        One of `REASONS`.
+    problem, expected, got, remedy
+        As for `MatchlibError`.
+
+    Returns
+    -------
+    PhotoRefused
+        With its reason.
+    """
+    error = PhotoRefused(problem, expected=expected, got=got, remedy=remedy)
+    error.reason = reason
+    return error

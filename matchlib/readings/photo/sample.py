@@ -1,0 +1,214 @@
+"""What is read of the picture: the means of the patches, and the panel in small cells."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.readings.photo.chart import CENTRES
+from matchlib.readings.photo.find import Chart
+from matchlib.readings.photo.image import Picture
+from matchlib.readings.photo.refusal import refuse
+
+__all__ = ["Samples", "find_panel", "sample_chart", "sample_panel"]
+
+Array = NDArray[np.float64]
+
+_CELLS = 8  # cells a side that the panel is cut into
+_SEARCH = 480  # pixels of the longer side in which to look for the panel
+_LEAST = 40  # pixels of a cell or patch that make a mean
+
+
+@dataclass(frozen=True)
+class Samples:
+    """Means of areas of a picture.
+
+    Parameters
+    ----------
+    light : ndarray, shape (n, 3)
+        Mean light, full scale being 1.
+    noise : ndarray, shape (n, 3)
+        Standard error of the mean, from the pixels' own scatter.
+    middle : ndarray, shape (n, 2)
+        Of each area [pixel].
+    clipped : ndarray, shape (n,)
+        Share of pixels at the end of the scale [-].
+    uneven : ndarray, shape (n,)
+        Standard deviation of the pixels' light by its mean [-].
+    """
+
+    light: Array
+    noise: Array
+    middle: Array
+    clipped: Array
+    uneven: Array
+
+
+def _area(picture: Picture, polygon: Array) -> tuple[NDArray[np.bool_], int, int]:
+    import cv2
+
+    width, height = picture.size
+    low = np.clip(np.floor(polygon.min(axis=0)).astype(int), 0, [width - 1, height - 1])
+    high = np.clip(np.ceil(polygon.max(axis=0)).astype(int) + 1, 1, [width, height])
+    mask = np.zeros((max(0, high[1] - low[1]), max(0, high[0] - low[0])), np.uint8)
+    if mask.size:
+        cv2.fillPoly(mask, [np.rint(polygon - low).astype(np.int32)], 1)
+    return mask > 0, int(low[0]), int(low[1])
+
+
+def _mean(picture: Picture, numbers: NDArray[np.generic]) -> tuple[Array, Array, float, float]:
+    light = picture.light(numbers)
+    total = light.sum(axis=1)
+    low, high = np.quantile(total, [0.1, 0.9])
+    # Dust, a scratch or a glint lies in the tails.
+    kept = light[(total >= low) & (total <= high)]
+    mean = kept.mean(axis=0)
+    # Neighbouring pixels are not independent (colour mosaic, JPEG): as if one in four were.
+    error = light.std(axis=0) / np.sqrt(max(1.0, len(light) / 4.0))
+    uneven = float(kept.sum(axis=1).std() / max(float(kept.sum(axis=1).mean()), 1e-9))
+    return mean, error, float(picture.clipped(numbers).mean()), uneven
+
+
+def sample_chart(picture: Picture, chart: Chart) -> Samples:
+    """Return the means of the patches.
+
+    Parameters
+    ----------
+    picture : Picture
+        The photograph.
+    chart : Chart
+        Where the chart lies.
+
+    Returns
+    -------
+    Samples
+        24 of them.
+
+    Raises
+    ------
+    PhotoRefused
+        If the chart is too small in the picture.
+    """
+    rows = []
+    for number in range(24):
+        mask, x, y = _area(picture, chart.patch(number))
+        numbers = picture.pixels[y : y + mask.shape[0], x : x + mask.shape[1]][mask]
+        if len(numbers) < _LEAST:
+            raise refuse(
+                "no chart",
+                "The chart is too small in this picture.",
+                expected="patches at least 14 pixels wide",
+                got=f"about {chart.pitch:.0f} pixels from patch to patch",
+                remedy="go nearer, or use the picture as the camera took it.",
+            )
+        rows.append(_mean(picture, numbers))
+    return _samples(rows, chart.to_pixels(CENTRES))
+
+
+def sample_panel(picture: Picture, polygon: Array) -> Samples:
+    """Return the panel's means in cells.
+
+    Parameters
+    ----------
+    picture : Picture
+        The photograph.
+    polygon : ndarray, shape (n, 2)
+        What is read of the panel [pixel].
+
+    Returns
+    -------
+    Samples
+        One a cell that lies within it.
+
+    Raises
+    ------
+    PhotoRefused
+        If it is too small in the picture.
+    """
+    mask, x0, y0 = _area(picture, polygon)
+    block = picture.pixels[y0 : y0 + mask.shape[0], x0 : x0 + mask.shape[1]]
+    rows, middles = [], []
+    ys = np.linspace(0, mask.shape[0], _CELLS + 1).astype(int)
+    xs = np.linspace(0, mask.shape[1], _CELLS + 1).astype(int)
+    for top, bottom in pairwise(ys):
+        for left, right in pairwise(xs):
+            inside = mask[top:bottom, left:right]
+            if inside.sum() >= max(_LEAST, 0.6 * inside.size):
+                rows.append(_mean(picture, block[top:bottom, left:right][inside]))
+                middles.append([x0 + (left + right - 1) / 2, y0 + (top + bottom - 1) / 2])
+    if len(rows) < 9:
+        raise refuse(
+            "no panel",
+            "The panel is too small in this picture.",
+            expected="at least 60 by 60 pixels of it",
+            got=f"{mask.shape[1]} by {mask.shape[0]}",
+            remedy="go nearer, or give a larger region (panel=).",
+        )
+    return _samples(rows, np.asarray(middles, dtype=np.float64))
+
+
+def _samples(rows: list[tuple[Array, Array, float, float]], middle: Array) -> Samples:
+    light, noise, clipped, uneven = zip(*rows, strict=True)
+    return Samples(np.array(light), np.array(noise), middle, np.array(clipped), np.array(uneven))
+
+
+def find_panel(picture: Picture, chart: Chart) -> Array:
+    """Return the largest even area beside the chart.
+
+    Parameters
+    ----------
+    picture : Picture
+        The photograph.
+    chart : Chart
+        Where the chart lies.
+
+    Returns
+    -------
+    ndarray, shape (n, 2)
+        Its outline, drawn in from its edge [pixel]. An area that runs out of the picture (the
+        table, the wall) is taken only if there is no other.
+
+    Raises
+    ------
+    PhotoRefused
+        If nothing is large and even enough.
+    """
+    import cv2
+
+    small, scale = picture.screen(_SEARCH)
+    # Opponent axes of the encoded picture, in which a metal's grain is smoothed away.
+    lab = cv2.cvtColor(cv2.GaussianBlur(small, (0, 0), 2.0), cv2.COLOR_RGB2LAB).astype(np.float32)
+    step = np.zeros(lab.shape[:2], np.float32)
+    for axis in range(3):
+        across = cv2.Sobel(lab[..., axis], cv2.CV_32F, 1, 0, ksize=3) / 8.0
+        down = cv2.Sobel(lab[..., axis], cv2.CV_32F, 0, 1, ksize=3) / 8.0
+        step = np.maximum(step, np.hypot(across, down))
+    flat = (step < 1.5).astype(np.uint8)
+    cv2.fillPoly(flat, [np.rint(chart.outline * scale).astype(np.int32)], 0)
+    even = np.asarray(cv2.morphologyEx(flat, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(even, connectivity=4)
+    height, width = even.shape
+    found: list[tuple[bool, int, int]] = []
+    for label in range(1, count):
+        x, y, w, h, area = (int(v) for v in stats[label])
+        out = x <= 1 or y <= 1 or x + w >= width - 1 or y + h >= height - 1
+        if area >= 0.005 * even.size:
+            found.append((not out, area, label))
+    if not found:
+        raise refuse(
+            "no panel",
+            "No even area was found beside the chart.",
+            expected="the panel beside the chart, evenly lit",
+            remedy="give the panel's region (panel=), as a rectangle or four corners.",
+        )
+    label = max(found)[2]
+    part = np.pad((labels == label).astype(np.uint8), 1)
+    part = cv2.morphologyEx(part, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
+    depth = cv2.distanceTransform(part, cv2.DIST_L2, 3)
+    core = (depth >= 0.15 * depth.max()).astype(np.uint8)
+    outlines, _ = cv2.findContours(core, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    outline = max(outlines, key=cv2.contourArea).reshape(-1, 2).astype(np.float64) - 1.0
+    return np.asarray((outline + 0.5) / scale - 0.5)
