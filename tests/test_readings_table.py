@@ -412,6 +412,11 @@ def test_a_row_with_lab_and_spectrum_keeps_the_spectrum(table):
     assert "the spectrum was taken" in report.text()
 
 
+def test_an_impossible_lab_beside_a_spectrum_is_refused(table):
+    text = f"panel,ground,L,a,b,scale,{SPECTRAL}\nP,silver,50,1e308,0,0-1,{VALUES}\n"
+    assert "not a possible Lab" in refusal(table(text))
+
+
 def test_lab_rows_and_spectral_rows_in_one_table(table):
     text = f"panel,ground,L,a,b,scale,{SPECTRAL}\nP,silver,,,,0-1,{VALUES}\nP,silver,50,0,0,,\n"
     first, second = read_file(table(text)).panels[0].readings

@@ -282,6 +282,9 @@ class RowReader:
         if spectrum:
             reading = Reading(viewing, source, None, *spectrum, sd=sd_value)
             if lab:
+                Reading(
+                    viewing, source, lab
+                )  # an impossible Lab is no less wrong beside a spectrum
                 self.both.append(row.number)
                 if (lab_disagreement(reading, lab) or 0.0) > _AGREE:
                     self.disagreeing.append(row.number)
