@@ -1,0 +1,298 @@
+"""What the shop can spray: its shelf, its cups, its habits."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import TypeVar
+
+from matchlib.domain import Colour, Ground, MixRatio, Recipe
+from matchlib.domain.schedule import MAX_COATS
+from matchlib.errors import DomainError
+from matchlib.mixing import CoatUse, JobArea
+
+__all__ = ["Limits", "Shelf"]
+
+Parts = MixRatio | str | float | int
+
+_T = TypeVar("_T", Ground, Colour)
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Limits within which recipes are sought.
+
+    Parameters
+    ----------
+    grounds, colours : iterable of str or Ground or Colour, optional
+        What is on the shelf; a ground may be a blend, which then stands ready mixed. None for
+        everything the archive knows.
+    min_ratio, max_ratio : MixRatio or str or float, optional
+        The two ends of the mix ratio, whichever way round: a ratio, or its parts of carrier to
+        one of colour. 2:1 and 10:1 where not given (common practice, no source).
+    min_coats, max_coats : int
+        Fewest and most coats of colour.
+    ratio_step : float
+        Smallest difference of carrier parts that the cup shows [parts].
+    blends : bool
+        Whether two colours may be mixed in one pot.
+    blend_parts : int
+        Most parts of both colours together; 4 allows 1+1, 2+1, 1+2, 3+1 and 1+3.
+    step_ups : bool
+        Whether a neat colour may be sprayed at one ratio and then at a stronger one.
+    ground_blends : bool
+        Whether a ground may be a blend of two that the archive shows blended, at shares that may
+        never have been mixed (they are marked).
+    ground_parts : int
+        Most parts of both grounds together.
+    clear : str, optional
+        The clear coat: ``yes``, its name, None for none; ``usual`` for what the archive mostly
+        has.
+    stock : mapping of str to float, optional
+        Colour left on the shelf by name [mL]; a colour not named is not limited.
+    pot_ml : float, optional
+        What the largest pot holds [mL]; each ratio of a schedule is one pot.
+    area : JobArea, optional
+        The job; without it stock and pot cannot be held to.
+    use : CoatUse, optional
+        What a coat takes out of the cup.
+    max_unevenness : float, optional
+        Greatest ΔE00 that 10 percent more or less film may show.
+    """
+
+    grounds: tuple[Ground, ...] | None = None
+    colours: tuple[Colour, ...] | None = None
+    min_ratio: Parts = 2.0
+    max_ratio: Parts = 10.0
+    min_coats: int = 1
+    max_coats: int = 6
+    ratio_step: float = 0.5
+    blends: bool = True
+    blend_parts: int = 4
+    step_ups: bool = True
+    ground_blends: bool = True
+    ground_parts: int = 8
+    clear: str | None = "usual"
+    stock: Mapping[str, float] | None = None
+    pot_ml: float | None = None
+    area: JobArea | None = None
+    use: CoatUse | None = None
+    max_unevenness: float | None = None
+    carrier: tuple[float, float] = field(init=False)
+
+    def __post_init__(self) -> None:
+        for name, kind in (("grounds", Ground), ("colours", Colour)):
+            given = getattr(self, name)
+            if given is not None:
+                object.__setattr__(self, name, _things(given, kind))
+        ends = sorted((_carrier(self.min_ratio), _carrier(self.max_ratio)))
+        object.__setattr__(self, "carrier", (ends[0], ends[1]))
+        whole = all(isinstance(c, int) for c in (self.min_coats, self.max_coats))
+        if not whole or not 1 <= self.min_coats <= self.max_coats <= MAX_COATS:
+            raise DomainError(
+                "These are not limits of coats.",
+                expected=f"whole numbers from 1 to {MAX_COATS}, the fewest first",
+                got=f"{self.min_coats} to {self.max_coats}",
+                remedy="three to five coats are usual.",
+            )
+        if not (math.isfinite(self.ratio_step) and 0.05 <= self.ratio_step <= 10):
+            raise DomainError(
+                "No cup measures in such steps.",
+                expected="0.05 to 10 parts of carrier",
+                got=f"{self.ratio_step:g}",
+                remedy="half parts, 0.5, are usual.",
+            )
+        for name in ("blend_parts", "ground_parts"):
+            if not 2 <= getattr(self, name) <= 20:
+                raise DomainError(
+                    "These are not parts of a blend.",
+                    expected="2 to 20 parts of both together",
+                    got=f"{getattr(self, name)}",
+                    remedy="4 allows one to one, two to one and three to one.",
+                )
+        if (self.stock or self.pot_ml is not None) and (self.area is None or self.use is None):
+            raise DomainError(
+                "Stock and pot size cannot be held to without a job.",
+                expected="the area to be sprayed and what a coat takes",
+                got="a stock or a pot size alone",
+                remedy="give the area and the use of a coat as well.",
+            )
+        if self.max_unevenness is not None and not self.max_unevenness > 0:
+            raise DomainError(
+                "This limit of unevenness lets nothing pass.",
+                expected="a ΔE00 above 0",
+                got=f"{self.max_unevenness:g}",
+                remedy="1 is a difference just seen side by side.",
+            )
+
+    def ratios(self) -> list[MixRatio]:
+        """Return every ratio the cup can show within the limits, weakest first.
+
+        Returns
+        -------
+        list of MixRatio
+            At least one: the end itself where no whole step fits between the two.
+        """
+        step = Fraction(str(self.ratio_step))
+        low, high = (Fraction(str(round(c, 6))) for c in self.carrier)
+        first, last = math.ceil(low / step), math.floor(high / step)
+        parts = [n * step for n in range(max(first, 0), last + 1)] or [high]
+        return [MixRatio(p, Fraction(1)) for p in reversed(parts)]
+
+    def ml_per_coat(self) -> float:
+        """Return what one coat of the whole job takes out of the cup [mL]; 0 without a job.
+
+        Returns
+        -------
+        float
+            With a chance of 95 percent that it is enough.
+        """
+        if self.area is None or self.use is None:
+            return 0.0
+        return self.area.sprayed_m2 * self.use.enough_ml(0.95)
+
+
+@dataclass(frozen=True)
+class Shelf:
+    """Grounds and colours that are searched, spelled as their owner spells them.
+
+    Parameters
+    ----------
+    grounds : tuple of Ground
+        Neat and blended.
+    never_mixed : tuple of bool
+        One a ground: a blend at shares of which nobody has said that they exist.
+    colours : tuple of Colour
+        Neat and blended.
+    clear : str, optional
+        The clear coat.
+    """
+
+    grounds: tuple[Ground, ...]
+    never_mixed: tuple[bool, ...]
+    colours: tuple[Colour, ...]
+    clear: str | None
+
+    @classmethod
+    def of(
+        cls,
+        limits: Limits,
+        grounds: tuple[str, ...],
+        colours: tuple[str, ...],
+        pairs: tuple[tuple[str, str], ...],
+        archive: Iterable[Recipe] = (),
+    ) -> Shelf:
+        """Work out what may be used.
+
+        Parameters
+        ----------
+        limits : Limits
+            The shop's.
+        grounds, colours : tuple of str
+            Names the regression knows, casefolded.
+        pairs : tuple of (str, str)
+            Grounds that the archive shows blended with each other.
+        archive : iterable of Recipe
+            What was sprayed, for spelling, blends and the usual clear coat.
+
+        Returns
+        -------
+        Shelf
+            Everything allowed.
+
+        Raises
+        ------
+        DomainError
+            If nothing is left to search.
+        """
+        past = list(archive)
+        spelled = {}
+        for recipe in past:
+            names = [*recipe.ground.names, *(recipe.colour.names if recipe.colour else ())]
+            for name in names:
+                spelled.setdefault(name.casefold(), name)
+        clear = limits.clear
+        if clear == "usual":
+            kinds = [r.clear for r in past if r.colour is not None]
+            clear = max(sorted(set(kinds), key=str), key=kinds.count) if kinds else "yes"
+        if limits.grounds is None:
+            base = {n: Ground.parse(spelled.get(n, n)) for n in grounds}
+            ready = {r.ground: None for r in past if not r.ground.neat}
+            chosen = [*base.values(), *ready]
+        else:
+            base = {g.names[0].casefold(): g for g in limits.grounds if g.neat}
+            chosen = list(limits.grounds)
+        found: dict[Ground, bool] = dict.fromkeys(chosen, False)
+        if limits.ground_blends:
+            for one, two in pairs:
+                if one in base and two in base:
+                    for a, b in _parts(limits.ground_parts):
+                        blend = Ground(
+                            ((base[one].names[0], Fraction(a)), (base[two].names[0], Fraction(b)))
+                        )
+                        found.setdefault(blend, blend not in {r.ground for r in past})
+        if limits.colours is None:
+            pots = [Colour.parse(spelled.get(n, n)) for n in colours]
+        else:
+            pots = list(limits.colours)
+        neat = [c for c in pots if c.neat]
+        if limits.blends:
+            known = set(pots)
+            for i, one_colour in enumerate(neat):
+                for two_colour in neat[i + 1 :]:
+                    for a, b in _parts(limits.blend_parts):
+                        names = (
+                            (one_colour.names[0], Fraction(a)),
+                            (
+                                two_colour.names[0],
+                                Fraction(b),
+                            ),
+                        )
+                        mixed = Colour(names)
+                        if mixed not in known:
+                            known.add(mixed)
+                            pots.append(mixed)
+        if not found or not pots:
+            raise DomainError(
+                "Nothing is left on the shelf to search among.",
+                expected="at least one ground and one colour",
+                got=f"{len(found)} grounds and {len(pots)} colours",
+                remedy="name some, or leave the shelf open.",
+            )
+        return cls(tuple(found), tuple(found.values()), tuple(pots), clear)
+
+
+def _parts(total: int) -> list[tuple[int, int]]:
+    pairs = [(a, b) for a in range(1, total) for b in range(1, total + 1 - a)]
+    return [(a, b) for a, b in pairs if math.gcd(a, b) == 1]
+
+
+def _things(given: Iterable[object], kind: type[_T]) -> tuple[_T, ...]:
+    items = [given] if isinstance(given, str) else list(given)
+    made = [t if isinstance(t, kind) else kind.parse(t) for t in items]
+    return tuple(dict.fromkeys(made))
+
+
+def _carrier(value: Parts) -> float:
+    if isinstance(value, str):
+        text = value.strip()
+        value = MixRatio.parse(text) if ":" in text else _number(text)
+    if isinstance(value, MixRatio):
+        return float(value.carrier / value.colour)
+    if not (math.isfinite(value) and 0 <= value <= 100):
+        raise DomainError(
+            "This is not a limit of the mix ratio.",
+            expected="a ratio such as 6:1, or 0 to 100 parts of carrier to one of colour",
+            got=f"{value:g}",
+            remedy="write carrier first: 6:1.",
+        )
+    return float(value)
+
+
+def _number(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        return math.nan

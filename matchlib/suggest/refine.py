@@ -1,0 +1,248 @@
+"""Past the grid: continuous ratio, blend share and ground share, then back to measurable parts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.domain import Viewing
+from matchlib.suggest.score import lab_of_rows
+from matchlib.suggest.space import Schedules, Space
+from matchlib.suggest.target import Target
+
+__all__ = ["Picks", "Refined", "refine"]
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+_STEPS = 6
+_NUDGE = 0.01
+
+
+@dataclass(frozen=True)
+class Picks:
+    """Recipes by their places in a `Space`, n of them.
+
+    Parameters
+    ----------
+    ground, pot, schedule : ndarray of int, shape (n,)
+        Places.
+    """
+
+    ground: Ints
+    pot: Ints
+    schedule: Ints
+
+    def __len__(self) -> int:
+        return len(self.ground)
+
+    def take(self, rows: Ints | NDArray[np.bool_]) -> Picks:
+        """Return some of them.
+
+        Parameters
+        ----------
+        rows : ndarray
+            Integers or mask.
+
+        Returns
+        -------
+        Picks
+            Those.
+        """
+        return Picks(self.ground[rows], self.pot[rows], self.schedule[rows])
+
+    def labs(self, space: Space, viewings: Sequence[Viewing]) -> list[Array]:
+        """Return their Lab by the whole law.
+
+        Parameters
+        ----------
+        space : Space
+            Where they stand.
+        viewings : sequence of Viewing
+            One an aim.
+
+        Returns
+        -------
+        list of ndarray, shape (n, 3)
+            CIELAB under each.
+        """
+        grounds, pots = space.ground_share[self.ground], space.colour_share[self.pot]
+        schedules = space.schedules.take(self.schedule)
+        return [
+            lab_of_rows(space.model, space.table(grounds, pots, schedules, v), v) for v in viewings
+        ]
+
+
+@dataclass(frozen=True)
+class Refined:
+    """What continuous parts would reach, and the measurable recipes around it.
+
+    Parameters
+    ----------
+    best : ndarray, shape (n,)
+        Difference of the continuous optimum, in the unit of the tolerance.
+    picks : Picks
+        Measurable recipes near the optima, of all starts together.
+    """
+
+    best: Array
+    picks: Picks
+
+
+def refine(space: Space, starts: Picks, target: Target, viewings: Sequence[Viewing]) -> Refined:
+    """Descend from the best of the grid with the whole law, then round.
+
+    Parameters
+    ----------
+    space : Space
+        What may be sprayed.
+    starts : Picks
+        n recipes of the grid.
+    target : Target
+        What is to be matched.
+    viewings : sequence of Viewing
+        One an aim.
+
+    Returns
+    -------
+    Refined
+        By damped Gauss-Newton steps on the law's own Lab in the metric of the tolerance, all
+        starts at once; coats stay as they are.
+    """
+    walk = _Walk(space, starts, target, viewings)
+    x = np.zeros((len(starts), 3))
+    damping = np.full(len(starts), 1e-2)
+    residual, best = walk.look(x)
+    cost = (residual**2).sum(axis=1)
+    for _ in range(_STEPS):
+        jacobian = np.stack(
+            [(walk.look(x + _NUDGE * e)[0] - residual) / _NUDGE for e in np.eye(3)], axis=2
+        )
+        jacobian *= walk.free[:, None, :]
+        normal = np.swapaxes(jacobian, 1, 2) @ jacobian
+        scale = np.trace(normal, axis1=1, axis2=2) + 1e-9
+        normal += (damping * scale)[:, None, None] * np.eye(3)
+        step = -np.linalg.solve(normal, np.swapaxes(jacobian, 1, 2) @ residual[:, :, None])[..., 0]
+        trial = walk.inside(x + np.clip(step, -0.7, 0.7))
+        residual_then, best_then = walk.look(trial)
+        cost_then = (residual_then**2).sum(axis=1)
+        better = cost_then < cost
+        x[better], residual[better] = trial[better], residual_then[better]
+        cost = np.minimum(cost, cost_then)
+        best = np.minimum(best, best_then)
+        damping = np.where(better, damping / 5.0, damping * 5.0)
+    return Refined(best, walk.rounded(x))
+
+
+class _Walk:
+    """Shifts from each start: log fraction, logit of the pot's share, logit of the ground's."""
+
+    def __init__(
+        self, space: Space, starts: Picks, target: Target, viewings: Sequence[Viewing]
+    ) -> None:
+        self.space, self.starts, self.viewings, self.target = space, starts, viewings, target
+        self.schedules = space.schedules.take(starts.schedule)
+        self.pots = space.colour_share[starts.pot]
+        self.grounds = space.ground_share[starts.ground]
+        mixed = np.array([not g.neat for g in space.shelf.grounds])
+        # A blend that stands ready mixed on the shelf has the parts that it has.
+        open_ = np.array([space.limits.ground_blends] * len(mixed)) & mixed
+        blend = ~space.neat[starts.pot] & (np.count_nonzero(self.pots, axis=1) == 2)
+        two = np.count_nonzero(self.grounds, axis=1) == 2
+        self.free = np.stack(
+            [np.ones(len(starts), bool), blend, open_[starts.ground] & two], axis=1
+        )
+        low, high = space.limits.carrier
+        fractions = 1.0 / (1.0 + self.schedules.carrier)
+        self.shift_low = np.log(1.0 / (1.0 + high)) - np.log(fractions.min(axis=1))
+        self.shift_high = np.log(1.0 / (1.0 + low)) - np.log(fractions.max(axis=1))
+        self.edge_pot = np.log(max(space.limits.blend_parts - 1, 1))
+        self.edge_ground = np.log(max(space.limits.ground_parts - 1, 1))
+        tolerance = target.tolerance
+        self.roots = []
+        for aim in target.aims:
+            values, vectors = np.linalg.eigh(tolerance.metric(aim.lab))
+            self.roots.append(aim.weight * np.sqrt(np.maximum(values, 0.0))[:, None] * vectors.T)
+
+    def _share(self, shares: Array, shift: Array) -> Array:
+        # The first of the two gains odds by exp(shift); shares of one thing stay as they are.
+        first = np.argmax(shares > 0, axis=1)
+        odds = shares.copy()
+        rows = np.arange(len(shares))
+        odds[rows, first] *= np.exp(shift)
+        result: Array = odds / odds.sum(axis=1, keepdims=True)
+        return result
+
+    def _logit(self, shares: Array) -> Array:
+        first = shares[np.arange(len(shares)), np.argmax(shares > 0, axis=1)]
+        safe = np.clip(first, 1e-3, 1.0 - 1e-3)
+        result: Array = np.log(safe / (1.0 - safe))
+        return result
+
+    def inside(self, x: Array) -> Array:
+        """Keep shifts within the limits."""
+        x = x * self.free
+        x[:, 0] = np.clip(x[:, 0], self.shift_low, np.maximum(self.shift_high, self.shift_low))
+        for column, shares, edge in (
+            (1, self.pots, self.edge_pot),
+            (2, self.grounds, self.edge_ground),
+        ):
+            at = self._logit(shares)
+            moved = np.clip(at + x[:, column], -edge, edge) - at
+            x[:, column] = np.where(self.free[:, column], moved, 0.0)
+        return x
+
+    def _parts(self, x: Array) -> tuple[Array, Array, Schedules]:
+        fraction = np.exp(x[:, :1]) / (1.0 + self.schedules.carrier)
+        carrier = 1.0 / np.minimum(fraction, 1.0) - 1.0
+        pots = self._share(self.pots, x[:, 1] * self.free[:, 1])
+        grounds = self._share(self.grounds, x[:, 2] * self.free[:, 2])
+        return grounds, pots, Schedules(self.schedules.coats, carrier)
+
+    def look(self, x: Array) -> tuple[Array, Array]:
+        """Return residuals in the tolerance's metric, and the difference itself."""
+        grounds, pots, schedules = self._parts(x)
+        residuals, labs = [], []
+        for view, aim, root in zip(self.viewings, self.target.aims, self.roots, strict=True):
+            lab = lab_of_rows(
+                self.space.model, self.space.table(grounds, pots, schedules, view), view
+            )
+            labs.append(lab)
+            residuals.append((lab - np.array(aim.lab)) @ root.T)
+        return np.concatenate(residuals, axis=1), self.target.difference(labs)
+
+    def rounded(self, x: Array) -> Picks:
+        """Return the measurable recipes around the optima."""
+        grounds, pots, schedules = self._parts(x)
+        space = self.space
+        found: set[tuple[int, int, int]] = set()
+        single = np.flatnonzero(space.schedules.single)
+        coats = space.schedules.total[single]
+        logs = np.log1p(space.schedules.carrier[single, 0])
+        for i in range(len(self.starts)):
+            own = int(self.starts.schedule[i])
+            near_pots = self._near(space.colour_share, pots[i], self.pots[i], self.starts.pot[i], 3)
+            near_grounds = self._near(
+                space.ground_share, grounds[i], self.grounds[i], self.starts.ground[i], 2
+            )
+            lines = [own]
+            if space.schedules.coats[own, 1] == 0:
+                same = np.flatnonzero(coats == space.schedules.total[own])
+                gaps = np.abs(logs[same] - np.log1p(schedules.carrier[i, 0]))
+                lines = [int(s) for s in single[same[np.argsort(gaps, kind="stable")[:3]]]]
+            found |= {(g, p, s) for g in near_grounds for p in near_pots for s in lines}
+        places = np.array(sorted(found), np.intp).reshape(-1, 3)
+        allowed = {int(p): space.allowed(int(p)) for p in np.unique(places[:, 1])}
+        kept = np.array([allowed[int(p)][s] for _, p, s in places], bool)
+        return Picks(*places[kept].T)
+
+    @staticmethod
+    def _near(shelf: Array, wanted: Array, start: Array, own: int, count: int) -> list[int]:
+        alike = np.flatnonzero(((shelf > 0) == (start > 0)).all(axis=1))
+        if len(alike) < 2:
+            return [int(own)]
+        gaps = np.abs(shelf[alike] - wanted).sum(axis=1)
+        return [int(p) for p in alike[np.argsort(gaps, kind="stable")[:count]]]

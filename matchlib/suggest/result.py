@@ -1,0 +1,146 @@
+"""What is suggested, as data that says itself."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import overload
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.domain import Recipe
+from matchlib.suggest.target import Target
+
+__all__ = ["Suggestion", "Suggestions"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Suggestion:
+    """One recipe, and what to expect of it.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        What to spray.
+    lab : tuple of 3 float
+        Predicted CIELAB under the first viewing of the target.
+    covariance : ndarray, shape (3, 3)
+        Of the next panel sprayed, as read.
+    delta_e00 : float
+        ΔE00 of the predicted colour to the target.
+    expected_delta_e00, sd_delta_e00 : float
+        Mean and standard deviation of the next panel's difference, in the tolerance's unit
+        (ΔE00 unless the order names another).
+    probability : float
+        That the next panel sprayed, as read, is within the tolerance [-].
+    known_share : float
+        Share of the variance that more panels would remove [-].
+    why : str
+        One sentence.
+    road : str
+        Ground and colour, whatever the coats.
+    never_sprayed : tuple of str
+        What about it no panel of the archive shows.
+    rounding_loss : float
+        What rounding to measurable parts costs in the tolerance's unit; 0 or more.
+    note : str
+        Ties with other suggestions, in words; empty for none.
+    labs : tuple of tuple of 3 float
+        Predicted CIELAB under every viewing of the target.
+    """
+
+    recipe: Recipe
+    lab: tuple[float, float, float]
+    covariance: Array = field(compare=False, repr=False)
+    delta_e00: float
+    expected_delta_e00: float
+    sd_delta_e00: float
+    probability: float
+    known_share: float
+    why: str
+    road: str
+    never_sprayed: tuple[str, ...] = ()
+    rounding_loss: float = 0.0
+    note: str = ""
+    labs: tuple[tuple[float, float, float], ...] = ()
+
+    def as_dict(self) -> dict[str, object]:
+        """Return it as plain data.
+
+        Returns
+        -------
+        dict
+            Names, numbers and sentences only.
+        """
+        recipe = self.recipe
+        light, red, yellow = (round(v, 3) for v in self.lab)
+        return {
+            "ground": str(recipe.ground),
+            "colour": "" if recipe.colour is None else str(recipe.colour),
+            "schedule": "" if recipe.schedule is None else str(recipe.schedule),
+            "clear": recipe.clear or "no",
+            "L": light,
+            "a": red,
+            "b": yellow,
+            "delta_e00": round(self.delta_e00, 4),
+            "expected_delta_e00": round(self.expected_delta_e00, 4),
+            "sd_delta_e00": round(self.sd_delta_e00, 4),
+            "probability": round(self.probability, 4),
+            "known_share": round(self.known_share, 4),
+            "rounding_loss": round(self.rounding_loss, 4),
+            "never_sprayed": list(self.never_sprayed),
+            "road": self.road,
+            "why": self.why,
+            "note": self.note,
+        }
+
+
+@dataclass(frozen=True)
+class Suggestions(Sequence[Suggestion]):
+    """Suggestions, best first.
+
+    Parameters
+    ----------
+    items : tuple of Suggestion
+        At least one.
+    target : Target
+        What was to be matched.
+    reachable : bool
+        Whether some recipe is predicted within the tolerance, or as near as the model can tell.
+    miss : str
+        How the nearest misses, in words; empty when the target is reached.
+    searched : int
+        Recipes that were looked at.
+    """
+
+    items: tuple[Suggestion, ...]
+    target: Target
+    reachable: bool
+    miss: str
+    searched: int
+
+    @overload
+    def __getitem__(self, index: int) -> Suggestion: ...
+    @overload
+    def __getitem__(self, index: slice) -> Sequence[Suggestion]: ...
+    def __getitem__(self, index: int | slice) -> Suggestion | Sequence[Suggestion]:
+        return self.items[index]
+
+    def __len__(self) -> int:
+        return len(self.items)
+
+    def __iter__(self) -> Iterator[Suggestion]:
+        return iter(self.items)
+
+    def as_dicts(self) -> list[dict[str, object]]:
+        """Return them as plain data.
+
+        Returns
+        -------
+        list of dict
+            One a suggestion, best first.
+        """
+        return [s.as_dict() for s in self.items]

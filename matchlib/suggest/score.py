@@ -1,0 +1,134 @@
+"""What to expect of the next panel: its difference from the target, and the chance that it passes.
+
+The chance is that of the *next panel sprayed, as it will be read*: what is not known of the law,
+the spread from panel to panel and the reading's noise all count. At several viewings they are
+taken together, one film and one ground being seen at every angle.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.colorimetry import expected_delta_e00, reflectance_to_lab
+from matchlib.colorimetry.tables import table as stored_table
+from matchlib.domain import Recipe, Viewing
+from matchlib.regression import FilmRegressor
+from matchlib.regression.table import RecipeTable
+from matchlib.suggest.target import Target
+
+__all__ = ["Outlook", "lab_of_rows", "outlook"]
+
+Array = NDArray[np.float64]
+
+POINTS = 256
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """What to expect of recipes, n of them.
+
+    Parameters
+    ----------
+    labs : ndarray, shape (aims, n, 3)
+        Predicted CIELAB under each aim's viewing.
+    known, spray, reading : ndarray, shape (aims, n, 3, 3)
+        Covariance by what more panels would remove, by the spread from panel to panel, and by
+        the reading.
+    expected, sd, probability : ndarray, shape (n,)
+        Mean and standard deviation of the difference, in the unit of the tolerance, and the
+        chance that it is within.
+    floor : ndarray, shape (n,)
+        Mean difference were the prediction right on the target and nothing unknown but spray and
+        reading.
+    """
+
+    labs: Array
+    known: Array
+    spray: Array
+    reading: Array
+    expected: Array
+    sd: Array
+    probability: Array
+    floor: Array
+
+
+def lab_of_rows(model: FilmRegressor, rows: RecipeTable, viewing: Viewing) -> Array:
+    """Return Lab of rows by the whole law, residual field included.
+
+    Parameters
+    ----------
+    model : FilmRegressor
+        Fitted.
+    rows : RecipeTable
+        n rows.
+    viewing : Viewing
+        The light; the geometry is the rows' own.
+
+    Returns
+    -------
+    ndarray, shape (n, 3)
+        CIELAB.
+    """
+    fit = model.fitted_
+    parts = [
+        reflectance_to_lab(
+            fit.law.evaluate(fit.z, rows.take(slice(i, i + 500))).reflectance, viewing
+        )
+        for i in range(0, len(rows), 500)
+    ]
+    return np.concatenate(parts) if parts else np.zeros((0, 3))
+
+
+def outlook(
+    model: FilmRegressor, recipes: Sequence[Recipe], target: Target, viewings: Sequence[Viewing]
+) -> Outlook:
+    """Work out what to expect.
+
+    Parameters
+    ----------
+    model : FilmRegressor
+        Fitted.
+    recipes : sequence of Recipe
+        n of them.
+    target : Target
+        What is to be matched.
+    viewings : sequence of Viewing
+        One an aim.
+
+    Returns
+    -------
+    Outlook
+        The same numbers every time: the points of the cloud are fixed.
+    """
+    parts = [model.predict_parts(recipes, view) for view in viewings]
+    labs, known, spray, reading = (np.stack(p) for p in zip(*parts, strict=True))
+    whole = known + spray + reading
+    goals = np.array([aim.lab for aim in target.aims])
+    centred = np.broadcast_to(goals[:, None, :], labs.shape)
+    if len(viewings) == 1 and target.tolerance.kind == "ΔE00":
+        weight = target.aims[0].weight
+        tolerance = target.tolerance.value / weight
+        found = expected_delta_e00(goals[0], labs[0], whole[0], tolerance=tolerance)
+        best = expected_delta_e00(goals[0], centred[0], (spray + reading)[0], tolerance=tolerance)
+        expected, sd, chance = weight * found.mean, weight * found.sd, found.probability
+        floor = weight * best.mean
+    else:
+        expected, sd, chance = _cloud(target, labs, whole)
+        floor, _, _ = _cloud(target, centred, spray + reading)
+    return Outlook(labs, known, spray, reading, expected, sd, chance, floor)
+
+
+def _cloud(target: Target, labs: Array, cov: Array) -> tuple[Array, Array, Array]:
+    size, axes = np.linalg.eigh(cov)
+    root = (axes * np.sqrt(np.maximum(size, 0.0))[..., None, :]) @ np.swapaxes(axes, -1, -2)
+    half = stored_table("normal")[: POINTS // 2]
+    points = np.concatenate([half, -half])
+    # One film is seen at every angle: the same point of the cloud, turned by each angle's root.
+    likely = labs[:, :, None, :] + points @ root
+    gaps = target.difference(list(likely))
+    within = gaps <= target.tolerance.value
+    return gaps.mean(axis=1), gaps.std(axis=1), within.mean(axis=1)

@@ -1,0 +1,365 @@
+"""Target in, ranked recipes out.
+
+The search goes from fast to exact: every recipe by the law in brief (`matchlib.suggest.scan`); the
+best of every road and number of coats by the whole law; from those, continuous ratio and shares,
+and the measurable recipes around (`matchlib.suggest.refine`); the best few hundred of all that by
+the whole law with its uncertainty (`matchlib.suggest.score`), which alone ranks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from sklearn.utils.validation import check_is_fitted
+from threadpoolctl import threadpool_limits
+
+from matchlib.colorimetry import delta_e00
+from matchlib.domain import Panel, Recipe, Viewing
+from matchlib.errors import DomainError
+from matchlib.regression import FilmRegressor
+from matchlib.suggest.limits import Limits
+from matchlib.suggest.refine import Picks, refine
+from matchlib.suggest.result import Suggestion, Suggestions
+from matchlib.suggest.scan import scan
+from matchlib.suggest.score import Outlook, outlook
+from matchlib.suggest.space import Space
+from matchlib.suggest.target import Target
+from matchlib.suggest.words import miss, never_sprayed, why
+
+__all__ = ["PREFERENCE", "suggest"]
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+PREFERENCE = {"blend": 0.12, "mixed ground": 0.10, "step-up": 0.15, "coat": 0.02, "new": 0.04}
+"""What a recipe's trouble counts, as a share of the difference that spray alone makes.
+
+A colour blend, a mixed ground, a second ratio, each coat past the third, anything never sprayed:
+together less than one panel could tell, so that they decide only between equals (common practice,
+no source).
+"""
+
+_PER_COATS = 6
+_STARTS = 160
+_FINALISTS = 240
+_PER_ROAD = 12
+
+
+def suggest(
+    model: FilmRegressor,
+    target: Target,
+    limits: Limits | None = None,
+    *,
+    top: int = 5,
+    archive: Iterable[Recipe | Panel] = (),
+    unevenness: Callable[[Sequence[Recipe]], Array] | None = None,
+) -> Suggestions:
+    """Suggest recipes for a target.
+
+    Parameters
+    ----------
+    model : FilmRegressor
+        Fitted.
+    target : Target
+        What is to be matched, and what counts as a match.
+    limits : Limits, optional
+        The shop's; everything the archive knows if None.
+    top : int
+        Suggestions wanted, at least 1.
+    archive : iterable of Recipe or Panel, optional
+        What was sprayed: gives spelling, ready blends and the usual clear coat, and lets a
+        suggestion say what about it was never sprayed.
+    unevenness : callable, optional
+        From recipes to the ΔE00 that 10 percent of film shows; `matchlib.evenness` by default
+        where the limits name a greatest one.
+
+    Returns
+    -------
+    Suggestions
+        Best first: ranked by the expected difference of the next panel sprayed, as read, with a
+        small preference between equals (`PREFERENCE`). One of each road (grounds and colours,
+        whatever their parts) before a second of any that comes near.
+
+    Raises
+    ------
+    UnknownName
+        If a ground or colour on the shelf was never read.
+    DomainError
+        If nothing is left within the limits.
+    """
+    check_is_fitted(model, "fitted_")
+    if not (isinstance(top, int) and top >= 1):
+        raise DomainError(
+            "This is not a number of suggestions.",
+            expected="1 or more",
+            got=repr(top),
+            remedy="five are usual.",
+        )
+    bounds = limits or Limits()
+    past = [a.recipe if isinstance(a, Panel) else a for a in archive]
+    space = Space.of(model, bounds, past)
+    viewings = [a.viewing or Viewing(geometry=model.words_.geometries[0]) for a in target.aims]
+    with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait
+        return _Search(space, target, viewings, past, unevenness).best(top)
+
+
+class _Search:
+    def __init__(
+        self,
+        space: Space,
+        target: Target,
+        viewings: Sequence[Viewing],
+        past: Sequence[Recipe],
+        unevenness: Callable[[Sequence[Recipe]], Array] | None,
+    ) -> None:
+        self.space, self.target, self.viewings, self.past = space, target, viewings, past
+        self.unevenness = unevenness
+        self.searched = 0
+        self.ground_road = _kinds(space.ground_share > 0)
+        self.pot_road = _kinds(space.colour_share > 0)
+
+    def _road(self, picks: Picks) -> Ints:
+        roads: Ints = self.ground_road[picks.ground] * len(self.pot_road) + self.pot_road[picks.pot]
+        return roads
+
+    def _scanned(self) -> Picks:
+        aims, tolerance = self.target.aims, self.target.tolerance
+        labs = [np.array(aim.lab) for aim in aims]
+        metrics = [
+            aim.weight**2 * tolerance.metric(lab) for aim, lab in zip(aims, labs, strict=True)
+        ]
+        scans = scan(self.space, self.viewings, labs, metrics)
+        self.searched = sum(out.size for _, out in scans)
+        if not self.searched:
+            raise DomainError(
+                "No recipe is left within these limits.",
+                expected="at least one schedule for one colour",
+                got="none, with this stock and pot size",
+                remedy="allow a larger pot, weaker ratios or fewer coats, or check the stock.",
+            )
+        total = self.space.schedules.total
+        single = self.space.schedules.single
+        rows = []
+        for pot, (schedules, out) in enumerate(scans):
+            # The best of every number of coats, of one ratio and of two apart.
+            keys = total[schedules] * 2 + ~single[schedules]
+            for key in np.unique(keys):
+                at = np.flatnonzero(keys == key)
+                most = min(_PER_COATS, len(at))
+                near = np.argpartition(out[:, at], most - 1, axis=1)[:, :most]
+                for ground in range(len(out)):
+                    chosen = at[near[ground]]
+                    rows += [
+                        (float(out[ground, i]), ground, pot, int(schedules[i])) for i in chosen
+                    ]
+        # Each road keeps its own best, so that a crowded one does not push the others out.
+        places = np.array([r[1:] for r in rows], np.intp)
+        squares = np.array([r[0] for r in rows])
+        picks = Picks(*places.T)
+        return picks.take(self._spread(picks, squares, 5000, 150))
+
+    def _spread(self, picks: Picks, cost: Array, most: int, each: int) -> Ints:
+        """Best first, at most so many of a road."""
+        order = np.argsort(cost, kind="stable")
+        roads = self._road(picks)[order]
+        rank = np.zeros(len(order), np.intp)
+        for road in np.unique(roads):
+            mine = roads == road
+            rank[mine] = np.arange(mine.sum())
+        kept = order[rank < each]
+        return kept[:most]
+
+    def _differences(self, picks: Picks) -> Array:
+        return self.target.difference(picks.labs(self.space, self.viewings))
+
+    def best(self, top: int) -> Suggestions:
+        picks = self._scanned()
+        cost = self._differences(picks)
+        starts = picks.take(self._spread(picks, cost, _STARTS, 8))
+        refined = refine(self.space, starts, self.target, self.viewings)
+        continuous = self._continuous(starts, refined.best)
+        both = _distinct(_join(picks, refined.picks))
+        cost = self._differences(both)
+        order = self._spread(both, cost, _FINALISTS, _PER_ROAD)
+        finalists, cost = both.take(order), cost[order]
+        recipes = self._recipes(finalists)
+        if self.space.limits.max_unevenness is not None:
+            finalists, cost, recipes = self._even(finalists, cost, recipes)
+        view = outlook(self.space.model, recipes, self.target, self.viewings)
+        rank = view.expected + self._trouble(finalists, recipes) * view.floor
+        chosen = self._chosen(finalists, rank, view, top)
+        made = self._described(chosen, finalists, recipes, view, cost, continuous)
+        return self._result(made, chosen, view, cost)
+
+    def _continuous(self, starts: Picks, best: Array) -> dict[tuple[int, int], float]:
+        found: dict[tuple[int, int], float] = {}
+        coats = self.space.schedules.total[starts.schedule]
+        for road, n, value in zip(self._road(starts), coats, best, strict=True):
+            key = (int(road), int(n))
+            found[key] = min(found.get(key, np.inf), float(value))
+        return found
+
+    def _recipes(self, picks: Picks) -> list[Recipe]:
+        shelf, schedules = self.space.shelf, self.space.schedules
+        return [
+            self.space.recipe(shelf.grounds[g], shelf.colours[p], schedules.schedule(int(s)))
+            for g, p, s in zip(picks.ground, picks.pot, picks.schedule, strict=True)
+        ]
+
+    def _even(
+        self, picks: Picks, cost: Array, recipes: list[Recipe]
+    ) -> tuple[Picks, Array, list[Recipe]]:
+        most = self.space.limits.max_unevenness
+        shown = self.unevenness or _film_shows(self.space.model)
+        even = np.flatnonzero(shown(recipes) <= (most or np.inf))
+        if not len(even):
+            raise DomainError(
+                "No recipe near this target is that even.",
+                expected=f"10 percent of film showing at most ΔE00 {most:g}",
+                got=f"{float(np.min(shown(recipes))):.2f} at best",
+                remedy="allow more unevenness, or more coats of a weaker mix.",
+            )
+        return picks.take(even), cost[even], [recipes[i] for i in even]
+
+    def _trouble(self, picks: Picks, recipes: Sequence[Recipe]) -> Array:
+        space = self.space
+        coats = space.schedules.total[picks.schedule]
+        mixed = np.array([not g.neat for g in space.shelf.grounds])[picks.ground]
+        new = np.array([bool(self._new(r, g)) for r, g in zip(recipes, picks.ground, strict=True)])
+        return np.asarray(
+            PREFERENCE["blend"] * ~space.neat[picks.pot]
+            + PREFERENCE["mixed ground"] * mixed
+            + PREFERENCE["step-up"] * ~space.schedules.single[picks.schedule]
+            + PREFERENCE["coat"] * np.maximum(coats - 3, 0)
+            + PREFERENCE["new"] * new
+        )
+
+    def _new(self, recipe: Recipe, ground: int) -> list[str]:
+        mixed = self.space.shelf.never_mixed[ground]
+        return never_sprayed(recipe, self.past, never_mixed=mixed)
+
+    def _chosen(self, picks: Picks, rank: Array, view: Outlook, top: int) -> list[int]:
+        order = np.argsort(rank, kind="stable")
+        roads = self._road(picks)
+        near = rank <= max(3.0 * rank.min(), rank.min() + 2.0 * self.target.tolerance.value)
+        coats = self.space.schedules.total[picks.schedule]
+        chosen: list[int] = []
+        # One of each road that comes near; then other coats of the same; then what is left.
+        rules: tuple[Callable[[int], bool], ...] = (
+            lambda i: bool(near[i]) and roads[i] not in roads[chosen],
+            lambda i: (
+                bool(near[i]) and all((roads[i], coats[i]) != (roads[j], coats[j]) for j in chosen)
+            ),
+            lambda i: roads[i] not in roads[chosen],
+            lambda i: True,
+        )
+        for rule in rules:
+            for i in order:
+                if len(chosen) < top and int(i) not in chosen and rule(int(i)):
+                    chosen.append(int(i))
+        return sorted(chosen, key=lambda i: float(rank[i]))
+
+    def _described(
+        self,
+        chosen: Sequence[int],
+        picks: Picks,
+        recipes: Sequence[Recipe],
+        view: Outlook,
+        cost: Array,
+        continuous: dict[tuple[int, int], float],
+    ) -> list[Suggestion]:
+        model, space = self.space.model, self.space
+        neat = space.neat[picks.pot]
+        rival = float(view.expected[neat].min(initial=np.inf))
+        bare = [Recipe(recipes[i].ground, clear=space.shelf.clear) for i in chosen]
+        grounds = model.predict_recipes(bare, self.viewings[0])
+        whole = view.known[0] + view.spray[0] + view.reading[0]
+        roads = self._road(picks)
+        coats = space.schedules.total[picks.schedule]
+        made = []
+        for place, i in enumerate(chosen):
+            lab = view.labs[0, i]
+            best = continuous.get((int(roads[i]), int(coats[i])), float(cost[i]))
+            own = float(view.expected[i])
+            made.append(
+                Suggestion(
+                    recipe=recipes[i],
+                    lab=_three(lab),
+                    covariance=whole[i],
+                    delta_e00=float(delta_e00(self.target.aims[0].lab, lab)),
+                    expected_delta_e00=own,
+                    sd_delta_e00=float(view.sd[i]),
+                    probability=float(view.probability[i]),
+                    known_share=float(np.trace(view.known[0, i]) / np.trace(whole[i])),
+                    why=why(recipes[i], ground_lab=grounds[place], rival=rival, own=own),
+                    road=f"{' + '.join(recipes[i].ground.names)} under "
+                    f"{' + '.join(space.shelf.colours[picks.pot[i]].names)}",
+                    never_sprayed=tuple(self._new(recipes[i], int(picks.ground[i]))),
+                    rounding_loss=max(0.0, float(cost[i]) - best),
+                    labs=tuple(_three(v) for v in view.labs[:, i]),
+                )
+            )
+        return _with_ties(made, [float(view.floor[i]) for i in chosen])
+
+    def _result(
+        self, made: list[Suggestion], chosen: Sequence[int], view: Outlook, cost: Array
+    ) -> Suggestions:
+        nearest = int(np.argmin(cost))
+        target = self.target
+        reachable = bool(cost[nearest] <= target.tolerance.value)
+        text = ""
+        if not reachable:
+            at = view.labs[0, nearest]
+            text = miss(target.aims[0].lab, at, float(cost[nearest]), said=target.tolerance.words)
+        return Suggestions(tuple(made), target, reachable, text, self.searched)
+
+
+def _film_shows(model: FilmRegressor) -> Callable[[Sequence[Recipe]], Array]:
+    from matchlib.evenness import film_tolerance
+
+    return lambda recipes: film_tolerance(model, recipes, changes=(0.1,))[:, 0]
+
+
+def _three(lab: Array) -> tuple[float, float, float]:
+    return (float(lab[0]), float(lab[1]), float(lab[2]))
+
+
+def _kinds(members: NDArray[np.bool_]) -> Ints:
+    _, kinds = np.unique(members, axis=0, return_inverse=True)
+    return np.asarray(kinds, np.intp).ravel()
+
+
+def _join(one: Picks, two: Picks) -> Picks:
+    return Picks(
+        np.concatenate([one.ground, two.ground]),
+        np.concatenate([one.pot, two.pot]),
+        np.concatenate([one.schedule, two.schedule]),
+    )
+
+
+def _distinct(picks: Picks) -> Picks:
+    rows = np.unique(np.stack([picks.ground, picks.pot, picks.schedule], axis=1), axis=0)
+    return Picks(*rows.T)
+
+
+def _with_ties(made: list[Suggestion], floors: Sequence[float]) -> list[Suggestion]:
+    """Say which suggestions one panel each could not tell apart."""
+    result = []
+    for i, one in enumerate(made):
+        alike = [
+            str(j + 1)
+            for j, other in enumerate(made)
+            if j != i and abs(other.expected_delta_e00 - one.expected_delta_e00) < 0.15 * floors[i]
+        ]
+        note = ""
+        if alike:
+            number = "number" if len(alike) == 1 else "numbers"
+            note = (
+                f"As good as {number} {', '.join(alike)}, as far as the spread of spraying lets "
+                "anyone tell; the order is by less trouble."
+            )
+        result.append(replace(one, note=note))
+    return result

@@ -1,0 +1,289 @@
+"""Every recipe within the limits, as arrays and, where wanted, as recipes.
+
+A recipe is a ground, a pot (a colour or blend) and a schedule; the three are kept apart, so that
+a million recipes take a few thousand rows. A step-up is only offered for a neat colour: in the
+film law it adds nothing to a blend that another ratio would not, and costs a pot.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import cached_property
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe, Viewing
+from matchlib.regression import FilmRegressor
+from matchlib.regression.table import REFERENCE_FRACTION, RecipeTable
+from matchlib.suggest.limits import Limits, Shelf
+
+__all__ = ["Schedules", "Space"]
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+MOST_SCHEDULES = 20_000
+"""Schedules of one pot; finer cups are searched on every second, third ... ratio first."""
+
+
+@dataclass(frozen=True)
+class Schedules:
+    """Coats of one or two steps, one row a schedule.
+
+    Parameters
+    ----------
+    coats : ndarray of int, shape (s, 2)
+        Coats of each step; the second is 0 for a single ratio.
+    carrier : ndarray, shape (s, 2)
+        Parts of carrier to one of colour.
+    """
+
+    coats: NDArray[np.int64]
+    carrier: Array
+
+    def __len__(self) -> int:
+        return len(self.coats)
+
+    @classmethod
+    def of(cls, limits: Limits) -> Schedules:
+        """Return every schedule within the limits, single ratios first.
+
+        Parameters
+        ----------
+        limits : Limits
+            The shop's.
+
+        Returns
+        -------
+        Schedules
+            Step-ups go from the weaker to the stronger mix.
+        """
+        parts = [float(r.carrier / r.colour) for r in limits.ratios()]
+        counts = range(limits.min_coats, limits.max_coats + 1)
+        rows = [(n, 0, p, p) for n in counts for p in parts]
+        if limits.step_ups:
+            splits = [(k, n - k) for n in counts for k in range(1, n)]
+            apart = 1
+            while len(splits) * (len(parts[::apart]) ** 2) / 2 > MOST_SCHEDULES:
+                apart += 1
+            pairs = list(combinations(parts[::apart], 2))
+            rows += [(k, m, weak, strong) for k, m in splits for weak, strong in pairs]
+        made = np.array(rows, float)
+        made = made[_affordable(made, limits)]
+        return cls(made[:, :2].astype(np.int64), made[:, 2:])
+
+    @property
+    def single(self) -> NDArray[np.bool_]:
+        """Whether a schedule has one ratio, shape (s,)."""
+        return np.asarray(self.coats[:, 1] == 0)
+
+    @property
+    def total(self) -> NDArray[np.int64]:
+        """Coats in all, shape (s,)."""
+        return np.asarray(self.coats.sum(axis=1))
+
+    @property
+    def strength(self) -> Array:
+        """Coats times colour fraction [coats of neat colour], shape (s,)."""
+        return np.asarray((self.coats / (1.0 + self.carrier)).sum(axis=1))
+
+    def take(self, rows: Ints | NDArray[np.bool_]) -> Schedules:
+        """Return some of the rows.
+
+        Parameters
+        ----------
+        rows : ndarray
+            Integers or mask.
+
+        Returns
+        -------
+        Schedules
+            Those rows.
+        """
+        return Schedules(self.coats[rows], self.carrier[rows])
+
+    def schedule(self, row: int) -> CoatSchedule:
+        """Return one row as a schedule.
+
+        Parameters
+        ----------
+        row : int
+            Which.
+
+        Returns
+        -------
+        CoatSchedule
+            With the ratio that the parts of carrier say, exactly.
+        """
+        steps = [
+            CoatStep(int(n), MixRatio(Fraction(str(round(float(c), 4))), Fraction(1)))
+            for n, c in zip(self.coats[row], self.carrier[row], strict=True)
+            if n
+        ]
+        return CoatSchedule(tuple(steps))
+
+
+def _affordable(rows: Array, limits: Limits) -> NDArray[np.bool_]:
+    kept = np.ones(len(rows), bool)
+    if limits.pot_ml is not None:
+        kept = rows[:, :2].max(axis=1) * limits.ml_per_coat() <= limits.pot_ml
+    return kept
+
+
+@dataclass(frozen=True)
+class Space:
+    """Grounds times pots times schedules, in the words of a fitted regression.
+
+    Parameters
+    ----------
+    model : FilmRegressor
+        Fitted.
+    shelf : Shelf
+        Grounds and pots.
+    limits : Limits
+        The shop's.
+    schedules : Schedules
+        Of coats.
+    ground_share : ndarray, shape (k, g)
+        Shares of the regression's grounds in each of the shelf's.
+    colour_share : ndarray, shape (p, c)
+        Shares of the regression's colours in each pot.
+    """
+
+    model: FilmRegressor
+    shelf: Shelf
+    limits: Limits
+    schedules: Schedules
+    ground_share: Array
+    colour_share: Array
+
+    @classmethod
+    def of(cls, model: FilmRegressor, limits: Limits, archive: Sequence[Recipe] = ()) -> Space:
+        """Return all that may be sprayed.
+
+        Parameters
+        ----------
+        model : FilmRegressor
+            Fitted.
+        limits : Limits
+            The shop's.
+        archive : sequence of Recipe
+            What was sprayed.
+
+        Returns
+        -------
+        Space
+            Not empty.
+
+        Raises
+        ------
+        UnknownName
+            If a ground or colour was never read.
+        DomainError
+            If nothing is left within the limits.
+        """
+        words = model.words_
+        pairs = tuple((words.grounds[a], words.grounds[b]) for a, b in words.pairs)
+        shelf = Shelf.of(limits, words.grounds, words.colours, pairs, archive)
+        return cls(
+            model,
+            shelf,
+            limits,
+            Schedules.of(limits),
+            np.array([words.shares(g) for g in shelf.grounds]),
+            np.array([words.shares(c) for c in shelf.colours]),
+        )
+
+    @cached_property
+    def neat(self) -> NDArray[np.bool_]:
+        """Whether a pot holds one colour, shape (p,)."""
+        return np.array([c.neat for c in self.shelf.colours])
+
+    def allowed(self, pot: int) -> NDArray[np.bool_]:
+        """Return which schedules a pot may be sprayed in.
+
+        Parameters
+        ----------
+        pot : int
+            Which pot.
+
+        Returns
+        -------
+        ndarray of bool, shape (s,)
+            By its kind and by the stock of its colours.
+        """
+        s = self.schedules
+        kept = s.single | self.neat[pot]
+        each = self.limits.ml_per_coat()
+        stock = {n.casefold(): v for n, v in (self.limits.stock or {}).items()}
+        for name, share in self.shelf.colours[pot].shares.items():
+            if name in stock:
+                kept = kept & (s.strength * share * each <= stock[name])
+        return kept
+
+    def table(
+        self, ground_share: Array, colour_share: Array, schedules: Schedules, viewing: Viewing
+    ) -> RecipeTable:
+        """Write rows for the film law without making recipes of them.
+
+        Parameters
+        ----------
+        ground_share : ndarray, shape (n, g)
+            Shares [-].
+        colour_share : ndarray, shape (n, c)
+            Shares [-].
+        schedules : Schedules
+            n rows.
+        viewing : Viewing
+            One for all.
+
+        Returns
+        -------
+        RecipeTable
+            n rows.
+        """
+        n = len(schedules)
+        bare = Recipe(self.shelf.grounds[0], clear=self.shelf.clear)
+        row = RecipeTable.of([bare], [viewing], self.model.words_)
+        rows = row.take(np.zeros(n, np.intp))
+        coats = schedules.coats.astype(float)
+        ends = _LOG_FACTORIAL[np.cumsum(schedules.coats, axis=1)]
+        logk = np.column_stack([ends[:, 0], ends[:, 1] - ends[:, 0]])
+        first = np.zeros_like(coats)
+        first[:, 0] = 1.0
+        bend = np.log(1.0 / (1.0 + schedules.carrier) / REFERENCE_FRACTION)
+        return replace(
+            rows,
+            ground_share=ground_share,
+            colour_share=colour_share,
+            coats=coats,
+            first=first,
+            logk=logk,
+            bend=np.where(coats > 0, bend, 0.0),
+        )
+
+    def recipe(self, ground: Ground, colour: Colour, schedule: CoatSchedule) -> Recipe:
+        """Return a recipe under the shelf's clear coat.
+
+        Parameters
+        ----------
+        ground : Ground
+            Below.
+        colour : Colour
+            The pot.
+        schedule : CoatSchedule
+            The coats.
+
+        Returns
+        -------
+        Recipe
+            As it would be written on the panel.
+        """
+        return Recipe(ground, colour, schedule, self.shelf.clear)
+
+
+_LOG_FACTORIAL = np.concatenate([[0.0], np.cumsum(np.log(np.arange(1, 130)))])

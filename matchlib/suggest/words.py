@@ -1,0 +1,194 @@
+"""Sentences for the booth: why a recipe, what is new about it, how the nearest misses."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from matchlib.colorimetry import delta_lch, lch
+from matchlib.domain import Recipe
+
+__all__ = ["direction", "miss", "never_sprayed", "why"]
+
+_NUMBERS = [
+    "no",
+    "one",
+    "two",
+    "three",
+    "four",
+    "five",
+    "six",
+    "seven",
+    "eight",
+    "nine",
+    "ten",
+    "eleven",
+    "twelve",
+]
+_TOWARDS = ("yellower", "greener", "bluer", "redder")
+
+
+def _count(n: float) -> str:
+    return _NUMBERS[int(n)] if float(n).is_integer() and n < len(_NUMBERS) else f"{n:g}"
+
+
+def _coats(recipe: Recipe) -> str:
+    if recipe.schedule is None:
+        return "no colour coats"
+    parts = []
+    for step in recipe.schedule.steps:
+        carrier, colour = float(step.ratio.carrier), float(step.ratio.colour)
+        parts.append(
+            f"{step.coats} coat{'s' * (step.coats != 1)} at {step.ratio} ({_count(carrier)} "
+            f"part{'s' * (carrier != 1)} carrier to {_count(colour)} "
+            f"part{'s' * (colour != 1)} colour)"
+        )
+    return ", then ".join(parts)
+
+
+def direction(standard: ArrayLike, trial: ArrayLike, *, least: float = 0.5) -> list[str]:
+    """Return how a trial differs from a standard, the greatest difference first.
+
+    Parameters
+    ----------
+    standard, trial : array_like, shape (3,)
+        CIELAB.
+    least : float
+        Differences below it are not worth a word [ΔL*, ΔC*, ΔH*].
+
+    Returns
+    -------
+    list of str
+        Such as ``lighter (ΔL* +3.1)``; hue is said as redder, yellower, greener or bluer.
+    """
+    one, two = np.asarray(standard, float), np.asarray(trial, float)
+    shift = delta_lch(one, two)
+    light, chroma, hue = (float(v) for v in shift[:3])
+    found = [
+        (abs(light), f"{'lighter' if light > 0 else 'darker'} (ΔL* {light:+.1f})"),
+        (abs(chroma), f"{'more vivid' if chroma > 0 else 'duller'} (ΔC* {chroma:+.1f})"),
+    ]
+    if min(lch(one)[1], lch(two)[1]) > 2.0:
+        # Named by the axis that the hue comes nearer to (common practice, no source).
+        quarter = int(float(lch(one)[2]) // 90.0)
+        word = _TOWARDS[quarter if hue > 0 else (quarter - 1) % 4]
+        found.append((abs(hue), f"{word} (Δh {float(shift[3]):+.1f}°)"))
+    return [text for size, text in sorted(found, key=lambda f: -f[0]) if size >= least]
+
+
+def miss(target: ArrayLike, nearest: ArrayLike, difference: float, *, said: str) -> str:
+    """Return how the nearest misses.
+
+    Parameters
+    ----------
+    target, nearest : array_like, shape (3,)
+        CIELAB.
+    difference : float
+        Between them, in the unit of the tolerance.
+    said : str
+        The tolerance in words.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    ways = direction(target, nearest)
+    way = " and ".join([", ".join(ways[:-1]), ways[-1]] if len(ways) > 1 else ways)
+    text = f"Out of reach within these limits ({said}): the nearest is {difference:.1f} away"
+    return f"{text}, {way} than the sample." if way else f"{text}."
+
+
+def _gift(ground: ArrayLike) -> str:
+    light, chroma, hue = (float(v) for v in lch(ground))
+    if chroma >= 6.0:
+        if 20.0 <= hue < 110.0:
+            return "the ground supplies the warmth that a blend would"
+        if 110.0 <= hue < 200.0:
+            return "the ground supplies the green that a blend would"
+        if 200.0 <= hue < 300.0:
+            return "the ground supplies the coolness that a blend would"
+        return "the ground supplies the red that a blend would"
+    if light >= 75.0:
+        return "the light ground keeps it bright"
+    if light <= 35.0:
+        return "the dark ground gives the depth without more coats"
+    return "the neutral ground leaves the hue to the colour"
+
+
+def why(recipe: Recipe, *, ground_lab: ArrayLike, rival: float, own: float) -> str:
+    """Return why this recipe, in one sentence.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        What is suggested.
+    ground_lab : array_like, shape (3,)
+        CIELAB of the bare ground.
+    rival : float
+        Expected difference of the best neat colour over any ground; infinite if there is none.
+    own : float
+        Expected difference of this recipe.
+
+    Returns
+    -------
+    str
+        For a painter.
+    """
+    colour, ground = recipe.colour, recipe.ground
+    if colour is None:
+        return f"Bare {ground}: the ground alone is nearest."
+    gift = _gift(ground_lab)
+    if colour.neat:
+        kind = f"Neat {colour} over {ground}"
+        return f"{kind}: {gift}; {_coats(recipe)}."
+    if rival - own > 0.05:
+        nearer = f"{rival - own:.1f} nearer" if np.isfinite(rival) else "nearer"
+        gain = f"the second colour brings it {nearer} than any neat one"
+    else:
+        gain = "no nearer than a neat colour, but another road"
+    return f"{colour} in one pot over {ground}: {gain}; {_coats(recipe)}."
+
+
+def never_sprayed(recipe: Recipe, archive: Sequence[Recipe], *, never_mixed: bool) -> list[str]:
+    """Return what about a recipe no panel shows.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        What is suggested.
+    archive : sequence of Recipe
+        What was sprayed; nothing is said of it when empty, but for the ground's mixing.
+    never_mixed : bool
+        Whether the ground's shares were never mixed.
+
+    Returns
+    -------
+    list of str
+        Short phrases; empty for none.
+    """
+    found = []
+    if never_mixed:
+        found.append(f"ground never mixed at these parts: {recipe.ground}")
+    past = [r for r in archive if r.colour is not None]
+    if not past or recipe.colour is None or recipe.schedule is None:
+        return found
+    names = set(recipe.colour.shares)
+    kin = [r for r in past if names <= set(r.colour.shares if r.colour else ())]
+    if not kin:
+        if len(names) > 1:
+            found.append(f"these colours never mixed: {' and '.join(recipe.colour.names)}")
+    elif not never_mixed and not any(r.ground == recipe.ground for r in kin):
+        found.append(f"{recipe.colour} never sprayed over {recipe.ground}")
+    used = [r.schedule for r in past if names & set(r.colour.shares if r.colour else ())]
+    schedules = [s for s in used if s is not None]
+    if schedules:
+        if recipe.schedule.coats > max(s.coats for s in schedules):
+            found.append(f"more coats than ever sprayed ({recipe.schedule.coats})")
+        richest = max(step.ratio for s in schedules for step in s.steps)
+        own = max(step.ratio for step in recipe.schedule.steps)
+        if richest < own:
+            found.append(f"richer ratio than ever sprayed ({own})")
+    return found
