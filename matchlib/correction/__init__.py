@@ -1,0 +1,29 @@
+"""A sprayed test panel in, what to change out."""
+
+from __future__ import annotations
+
+from matchlib.correction.advice import Advice, correct, film_words
+from matchlib.correction.belief import Belief, Sprayed
+from matchlib.correction.moves import Booth, Move, moves, shelf
+from matchlib.correction.rescue import Rescue, rescue
+from matchlib.correction.scoring import Predictor, Scored, best_of, scored
+from matchlib.correction.today import Today
+
+__all__ = [
+    "Advice",
+    "Belief",
+    "Booth",
+    "Move",
+    "Predictor",
+    "Rescue",
+    "Scored",
+    "Sprayed",
+    "Today",
+    "best_of",
+    "correct",
+    "film_words",
+    "moves",
+    "rescue",
+    "scored",
+    "shelf",
+]

@@ -1,0 +1,228 @@
+"""After a test panel: what to change, in the words of the booth."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matchlib.colorimetry import delta_e00
+from matchlib.correction.belief import Belief, Sprayed
+from matchlib.correction.moves import Booth, moves, shelf
+from matchlib.correction.rescue import Rescue, rescue
+from matchlib.correction.scoring import Scored, best_of, scored
+from matchlib.correction.today import Today
+from matchlib.domain import Colour, Ground, Reading, Viewing
+from matchlib.errors import TargetError
+
+if TYPE_CHECKING:
+    from matchlib.regression import FilmRegressor
+
+__all__ = ["Advice", "correct", "film_words"]
+
+SHOWN = 6
+"""Changes and fresh recipes shown."""
+
+
+@dataclass(frozen=True)
+class Advice:
+    """What to do after the panels just sprayed.
+
+    Parameters
+    ----------
+    belief : Belief
+        The model with today in it; predicts like the regression.
+    difference : float
+        ΔE00 of the last panel to the target.
+    best : Scored
+        What to spray next.
+    changes : tuple of Scored
+        Small changes to the last panel, the likeliest first.
+    fresh : tuple of Scored
+        Other recipes, the likeliest first.
+    rescue : Rescue
+        Whether the panel in hand can still be built on.
+    film : tuple of 2 float
+        Today's log film against the archive's, and its standard deviation [-].
+    film_words : str
+        The same in a sentence.
+    tolerance : float
+        ΔE00 that passes.
+    """
+
+    belief: Belief
+    difference: float
+    best: Scored
+    changes: tuple[Scored, ...]
+    fresh: tuple[Scored, ...]
+    rescue: Rescue
+    film: tuple[float, float]
+    film_words: str
+    tolerance: float
+
+    @property
+    def words(self) -> str:
+        """All of it, a sentence a line."""
+        if self.rescue.state == "passes":
+            return f"{self.rescue.words}\n{self.film_words}"
+        chance = f"{self.best.probability:.0%}"
+        lines = [
+            f"The last panel is ΔE00 {self.difference:.2f} from the target, "
+            f"{self.tolerance:g} allowed.",
+            self.film_words,
+            f"Next: {self.best.words}. Expected ΔE00 {self.best.difference:.1f}; the chance that "
+            f"it passes is {chance}.",
+            self.rescue.words,
+        ]
+        return "\n".join(lines)
+
+
+def film_words(film: float, sd: float) -> str:
+    """Say how heavily today's sprayer lays.
+
+    Parameters
+    ----------
+    film : float
+        Log film against the archive [-].
+    sd : float
+        Its standard deviation [-].
+
+    Returns
+    -------
+    str
+        A sentence.
+    """
+    percent, give = 100.0 * float(np.expm1(film)), 100.0 * sd
+    if abs(film) < max(0.5 * sd, 0.01):
+        return f"Film is laid as in the archive, give or take {give:.0f} %."
+    word = "heavier" if film > 0 else "lighter"
+    sure = "" if abs(film) > 2.0 * sd else "perhaps "
+    return (
+        f"This sprayer lays {sure}about {abs(percent):.0f} % {word} than the archive "
+        f"(give or take {give:.0f} %)."
+    )
+
+
+def correct(
+    model: FilmRegressor | Belief,
+    tried: Sequence[Sprayed | tuple[Any, ...]],
+    target: ArrayLike | Reading,
+    limits: Booth | None = None,
+    *,
+    tolerance: float = 1.0,
+    today: Today | None = None,
+) -> Advice:
+    """Learn from the panels just sprayed, and say what to change.
+
+    Parameters
+    ----------
+    model : FilmRegressor or Belief
+        The archive's fit, or what was believed before these panels.
+    tried : sequence
+        ``(recipe, reading)`` or ``(recipe, Lab[, viewing])`` of every panel sprayed for this
+        target today, the last one last; at least one.
+    target : array_like, shape (3,), or Reading
+        Lab to match, viewed as the last panel was.
+    limits : Booth, optional
+        What can be mixed and sprayed; the usual ratios and everything the archive knows if None.
+    tolerance : float
+        ΔE00 that passes.
+    today : Today, optional
+        Spreads believed beforehand; `Today.learnt` if None. Not used with a Belief.
+
+    Returns
+    -------
+    Advice
+        Small changes and fresh recipes, each with its chance.
+
+    Raises
+    ------
+    TargetError
+        If nothing was sprayed yet, or the target is no Lab.
+    """
+    rows = [Sprayed.of(t) for t in tried]
+    aim, viewing = _target(target, rows)
+    booth = limits or Booth()
+    before = model if isinstance(model, Belief) else Belief.of(model, today)
+    after = before.after(rows)
+    last, source = rows[-1], rows[-1].source
+    grounds, colours = _at_hand(after.model, booth)
+    near = moves(last.recipe, booth, grounds)
+    small = scored(
+        after,
+        [m.recipe for m in near],
+        aim,
+        tolerance=tolerance,
+        viewing=viewing,
+        source=source,
+        words=[m.words for m in near],
+        changes=[m.changes for m in near],
+    )
+    close = {m.recipe for m in near}
+    wide = [r for r in shelf(booth, grounds, colours) if r not in close]
+    fresh = scored(after, wide, aim, tolerance=tolerance, viewing=viewing, source=source)
+    hand = rescue(before.after(rows[:-1]), last, aim, booth=booth, tolerance=tolerance)
+    # Beginning again with another recipe counts as two things changed.
+    best = best_of([*small, *(replace(s, changes=2) for s in fresh[:1])])
+    if best is None:
+        raise TargetError(
+            "There is nothing that could be sprayed.",
+            expected="at least one ratio, coat and ground",
+            got="none",
+            remedy="widen the booth's limits.",
+        )
+    mean, sd = after.film
+    return Advice(
+        belief=after,
+        difference=float(delta_e00(np.array(last.lab), aim)),
+        best=best,
+        changes=tuple(small[:SHOWN]),
+        fresh=tuple(fresh[:SHOWN]),
+        rescue=hand,
+        film=(mean, sd),
+        film_words=film_words(mean, sd),
+        tolerance=tolerance,
+    )
+
+
+def _target(
+    target: ArrayLike | Reading, rows: Sequence[Sprayed]
+) -> tuple[NDArray[np.float64], Viewing]:
+    if not rows:
+        raise TargetError(
+            "No panel was sprayed yet.",
+            expected="at least one panel with its reading",
+            got="none",
+            remedy="search for a recipe first, spray it, and read it.",
+        )
+    viewing = rows[-1].viewing
+    if isinstance(target, Reading):
+        if target.lab is not None and target.viewing != viewing:
+            raise TargetError(
+                "The target and the panel were not viewed alike.",
+                expected=str(viewing),
+                got=str(target.viewing),
+                remedy="read both under one light, observer and geometry.",
+            )
+        lab = Sprayed.of((rows[-1].recipe, target)).lab
+    else:
+        lab = target  # type: ignore[assignment]  # checked below
+    aim = np.asarray(lab, float)
+    if aim.shape != (3,) or not np.isfinite(aim).all():
+        raise TargetError(
+            "This target is not a Lab.",
+            expected="L, a and b",
+            got=repr(target)[:80],
+            remedy="read the target again.",
+        )
+    return aim, viewing
+
+
+def _at_hand(model: FilmRegressor, booth: Booth) -> tuple[list[Ground], list[Colour]]:
+    words = model.words_
+    grounds = list(booth.grounds) or [Ground.parse(g) for g in words.grounds]
+    colours = list(booth.colours) or [Colour.parse(c) for c in words.colours]
+    return grounds, colours

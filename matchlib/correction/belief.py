@@ -1,0 +1,384 @@
+"""What is believed of the law and of today together, before and after panels were sprayed.
+
+A joint Gaussian over the law's free values, today's film, each ground's level today, and today's
+bias of reading. A panel's reading moves it by Bayes' rule; because the law is not linear, the step
+is taken from the point it leads to, and again (the iterated extended Kalman filter: Bell and
+Cathey 1993, which is Gauss and Newton's step for the most probable values). What one panel has for
+itself (its film, its ground, its mottle) is noise beside the offset of the day.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matchlib.correction.today import Today
+from matchlib.domain import Reading, Recipe, Viewing
+from matchlib.errors import DomainError
+from matchlib.linear import level_columns, linearise, views_of
+
+if TYPE_CHECKING:
+    from matchlib.regression import FilmRegressor
+
+__all__ = ["Belief", "Sprayed", "posterior"]
+
+Array = NDArray[np.float64]
+
+STEPS = 3
+"""Times the law is taken as linear anew; the third moves Lab by less than 0.01."""
+
+
+@dataclass(frozen=True)
+class Sprayed:
+    """A test panel just sprayed.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        What was sprayed.
+    lab : tuple of 3 float
+        As read.
+    viewing : Viewing
+        How.
+    source : str
+        ``spectrophotometer`` or ``photo``.
+    """
+
+    recipe: Recipe
+    lab: tuple[float, float, float]
+    viewing: Viewing = field(default_factory=Viewing)
+    source: str = "spectrophotometer"
+
+    @classmethod
+    def of(cls, row: Sprayed | tuple[Any, ...]) -> Sprayed:
+        """Read ``(recipe, reading)`` or ``(recipe, Lab[, viewing])``.
+
+        Parameters
+        ----------
+        row : Sprayed or tuple
+            As given by the caller.
+
+        Returns
+        -------
+        Sprayed
+            Checked.
+
+        Raises
+        ------
+        DomainError
+            If it is none of these.
+        """
+        if isinstance(row, Sprayed):
+            return row
+        if isinstance(row, tuple) and len(row) in (2, 3) and isinstance(row[0], Recipe):
+            recipe, read = row[:2]
+            if isinstance(read, Reading):
+                return cls._read(recipe, read)
+            lab = np.asarray(read, float)
+            viewing = row[2] if len(row) == 3 else Viewing()
+            if lab.shape == (3,) and np.isfinite(lab).all() and isinstance(viewing, Viewing):
+                return cls(recipe, (float(lab[0]), float(lab[1]), float(lab[2])), viewing)
+        raise DomainError(
+            "This is not a panel that was sprayed and read.",
+            expected="a recipe and its reading, or a recipe, L a b, and how it was viewed",
+            got=repr(row)[:120],
+            remedy="read the panel and give both.",
+        )
+
+    @classmethod
+    def _read(cls, recipe: Recipe, read: Reading) -> Sprayed:
+        if read.lab is not None:
+            return cls(recipe, read.lab, read.viewing, read.source)
+        from matchlib.colorimetry import GRID, interpolate_reflectance
+        from matchlib.regression.observe import lab_of
+
+        even = interpolate_reflectance(np.array(read.wavelengths), np.array(read.reflectance))
+        light = (read.viewing.illuminant, read.viewing.observer)
+        lab, _ = lab_of(np.reshape(even, (1, len(GRID))), *light)
+        first, second, third = (float(v) for v in lab[0])
+        return cls(recipe, (first, second, third), read.viewing, read.source)
+
+
+@dataclass(frozen=True)
+class Belief:
+    """Law and today, jointly. Predicts like the regression it came from.
+
+    Parameters
+    ----------
+    model : FilmRegressor
+        The archive's fit.
+    today : Today
+        Spreads believed beforehand.
+    mean : ndarray, shape (k,)
+        Free values of the law (p), log film today, log level of each ground (g), Lab bias (3).
+    covariance : ndarray, shape (k, k)
+        Of these.
+    panels : int
+        Test panels learnt from.
+    """
+
+    model: FilmRegressor
+    today: Today
+    mean: Array
+    covariance: Array
+    panels: int = 0
+
+    @classmethod
+    def of(cls, model: FilmRegressor, today: Today | None = None) -> Belief:
+        """Return the belief before any test panel.
+
+        Parameters
+        ----------
+        model : FilmRegressor
+            Fitted.
+        today : Today, optional
+            `Today.learnt` if None.
+
+        Returns
+        -------
+        Belief
+            Today as the archive, give or take.
+        """
+        today = today or Today.learnt(model)
+        p, g = len(model.fitted_.z), len(model.words_.grounds)
+        mean = np.zeros(p + 1 + g + 3)
+        mean[:p] = model.fitted_.z
+        sds = np.concatenate([[today.film], np.full(g, today.ground), np.full(3, today.bias)])
+        covariance = np.zeros((len(mean), len(mean)))
+        covariance[:p, :p] = model.fitted_.covariance
+        covariance[range(p, len(mean)), range(p, len(mean))] = sds**2
+        return cls(model, today, mean, covariance)
+
+    @property
+    def size(self) -> int:
+        """Free values of the law."""
+        return len(self.model.fitted_.z)
+
+    @property
+    def film(self) -> tuple[float, float]:
+        """Today's log film against the archive's, and its standard deviation [-]."""
+        p = self.size
+        return float(self.mean[p]), float(np.sqrt(self.covariance[p, p]))
+
+    @property
+    def levels(self) -> dict[str, tuple[float, float]]:
+        """Today's log level of each base ground against the archive's, and its deviation [-]."""
+        p, names = self.size, self.model.words_.grounds
+        sds = np.sqrt(np.diag(self.covariance)[p + 1 :])
+        return {n: (float(self.mean[p + 1 + i]), float(sds[i])) for i, n in enumerate(names)}
+
+    def linear(
+        self,
+        recipes: Sequence[Recipe],
+        viewings: Sequence[Viewing] | Viewing | None = None,
+        *,
+        mean: Array | None = None,
+        film: ArrayLike = 0.0,
+        slopes: bool = True,
+    ) -> tuple[Array, Array, Array, Array]:
+        """Return Lab and its derivatives about some values.
+
+        Parameters
+        ----------
+        recipes : sequence of Recipe
+            n recipes.
+        viewings : Viewing or sequence of Viewing, optional
+            One for all, or one each.
+        mean : ndarray, shape (k,), optional
+            Values; the believed ones if None.
+        film : array_like, shape () or (n,)
+            Log film on top of today's [-].
+        slopes : bool
+            Whether derivatives are wanted.
+
+        Returns
+        -------
+        lab : ndarray, shape (n, 3)
+            CIELAB as it would be read today.
+        jacobian : ndarray, shape (n, 3, k)
+            By the values; empty without slopes.
+        film, ground : ndarray, shape (n, 3)
+            By one panel's own log film and log ground level.
+        """
+        x = self.mean if mean is None else mean
+        p, g = self.size, len(self.model.words_.grounds)
+        columns, sd = level_columns(self.model)
+        z = x[:p].copy()
+        z[columns] += x[p + 1 : p + 1 + g] / sd
+        near = linearise(
+            self.model,
+            recipes,
+            viewings,
+            z=z,
+            film=x[p] + np.asarray(film, float),
+            slopes=slopes,
+        )
+        lab = near.lab + x[p + 1 + g :]
+        if not slopes:
+            return lab, near.jacobian, near.film, near.ground
+        jacobian = np.empty((len(recipes), 3, len(x)))
+        jacobian[:, :, :p] = near.jacobian
+        jacobian[:, :, p] = near.film
+        jacobian[:, :, p + 1 : p + 1 + g] = near.jacobian[:, :, columns] / sd
+        jacobian[:, :, p + 1 + g :] = np.eye(3)
+        return lab, jacobian, near.film, near.ground
+
+    def predict_recipes(
+        self, recipes: Sequence[Recipe], viewings: Sequence[Viewing] | Viewing | None = None
+    ) -> Array:
+        """Predict Lab of recipes as they would be sprayed and read today.
+
+        Parameters
+        ----------
+        recipes : sequence of Recipe
+            n recipes.
+        viewings : Viewing or sequence of Viewing, optional
+            One for all, or one each.
+
+        Returns
+        -------
+        ndarray, shape (n, 3)
+            CIELAB.
+        """
+        return self.linear(recipes, viewings, slopes=False)[0]
+
+    def predict_parts(
+        self,
+        recipes: Sequence[Recipe],
+        viewings: Sequence[Viewing] | Viewing | None = None,
+        *,
+        sources: Sequence[str] | str = "spectrophotometer",
+        sprayers: Sequence[str] = (),
+    ) -> tuple[Array, Array, Array, Array]:
+        """Predict Lab of recipes today, and where its uncertainty comes from.
+
+        Parameters
+        ----------
+        recipes : sequence of Recipe
+            n recipes.
+        viewings : Viewing or sequence of Viewing, optional
+            One for all, or one each.
+        sources : str or sequence of str
+            How the next panel would be read.
+        sprayers : sequence of str
+            Not used: whoever sprays today is in today's film.
+
+        Returns
+        -------
+        lab : ndarray, shape (n, 3)
+            CIELAB.
+        known, spray, reading : ndarray, shape (n, 3, 3)
+            As `FilmRegressor.predict_parts`; what is not known of today is in the first.
+        """
+        lab, jacobian, *_ = self.linear(recipes, viewings)
+        _, spray, reading = self._noise(recipes, viewings, sources)
+        known = jacobian @ self.covariance @ jacobian.transpose(0, 2, 1)
+        return lab, known, spray, reading
+
+    def _noise(
+        self,
+        recipes: Sequence[Recipe],
+        viewings: Sequence[Viewing] | Viewing | None,
+        sources: Sequence[str] | str,
+    ) -> tuple[Array, Array, Array]:
+        # Somebody whom the archive knows: that people differ is in today's film already.
+        people = self.model.words_.sprayers
+        someone = [people[0]] * len(recipes) if people else ()
+        _, known, spray, reading = self.model.predict_parts(
+            recipes, viewings, sources=sources, sprayers=someone
+        )
+        return known, spray, reading
+
+    def after(self, tried: Sequence[Sprayed | tuple[Any, ...]]) -> Belief:
+        """Return the belief after test panels of today.
+
+        Parameters
+        ----------
+        tried : sequence
+            ``(recipe, reading)`` or ``(recipe, Lab[, viewing])`` each.
+
+        Returns
+        -------
+        Belief
+            Sharper.
+        """
+        rows = [Sprayed.of(t) for t in tried]
+        if not rows:
+            return self
+        recipes, views = [r.recipe for r in rows], [r.viewing for r in rows]
+        _, spray, reading = self._noise(recipes, views, [r.source for r in rows])
+        noise = np.zeros((3 * len(rows), 3 * len(rows)))
+        for i, own in enumerate(spray + reading):
+            noise[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] = own
+        seen = np.array([r.lab for r in rows]).ravel()
+
+        def law(x: Array) -> tuple[Array, Array]:
+            lab, jacobian, *_ = self.linear(recipes, views, mean=x)
+            return lab.ravel(), jacobian.reshape(len(seen), -1)
+
+        mean, covariance = posterior(self.mean, self.covariance, law, seen, noise)
+        return replace(self, mean=mean, covariance=covariance, panels=self.panels + len(rows))
+
+    def views(
+        self, count: int, viewings: Sequence[Viewing] | Viewing | None = None
+    ) -> list[Viewing]:
+        """Return one viewing a recipe.
+
+        Parameters
+        ----------
+        count : int
+            Recipes.
+        viewings : Viewing or sequence of Viewing, optional
+            None for the archive's own.
+
+        Returns
+        -------
+        list of Viewing
+            `count` of them.
+        """
+        return views_of(self.model, count, viewings)
+
+
+def posterior(
+    mean: Array,
+    covariance: Array,
+    law: Callable[[Array], tuple[Array, Array]],
+    seen: Array,
+    noise: Array,
+) -> tuple[Array, Array]:
+    """Move a Gaussian belief by observations of a law that is nearly linear.
+
+    Parameters
+    ----------
+    mean : ndarray, shape (k,)
+        Before.
+    covariance : ndarray, shape (k, k)
+        Before.
+    law : callable
+        From values to predictions (m,) and their derivatives (m, k).
+    seen : ndarray, shape (m,)
+        What was read.
+    noise : ndarray, shape (m, m)
+        Covariance of what is read about the law.
+
+    Returns
+    -------
+    mean : ndarray, shape (k,)
+        Most probable values after.
+    covariance : ndarray, shape (k, k)
+        After, symmetric.
+    """
+    x = mean
+    gain: Array = np.zeros((0, 0))
+    slope: Array = gain
+    for _ in range(STEPS):
+        value, slope = law(x)
+        across = slope @ covariance
+        gain = np.linalg.solve(across @ slope.T + noise, across).T
+        x = mean + gain @ (seen - value - slope @ (mean - x))
+    after = covariance - gain @ (slope @ covariance)
+    return x, 0.5 * (after + after.T)

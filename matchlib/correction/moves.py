@@ -1,0 +1,216 @@
+"""Small changes to a recipe, as a sprayer would make them, each in words.
+
+One coat more or fewer, the next ratio, the last coats weaker or stronger, another ground, a little
+more of one part of a blend. Not a search: what can be done to the next panel without beginning
+again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+from itertools import product
+
+from matchlib.domain import Blend, CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
+
+__all__ = ["Booth", "Move", "moves", "shelf"]
+
+_CARRIERS = ("10", "9", "8", "7", "6", "5.5", "5", "4.5", "4", "3.5", "3", "2.5", "2")
+
+
+def _ratios() -> tuple[MixRatio, ...]:
+    return tuple(MixRatio(Fraction(c), Fraction(1)) for c in _CARRIERS)
+
+
+@dataclass(frozen=True)
+class Booth:
+    """What can be mixed and sprayed here.
+
+    Parameters
+    ----------
+    ratios : tuple of MixRatio
+        Ratios the cup can show.
+    most_coats : int
+        Colour coats at most.
+    grounds : tuple of Ground
+        Grounds at hand; empty for those the archive knows.
+    colours : tuple of Colour
+        Colours at hand; empty for those the archive knows.
+    clear : str, optional
+        Clear coat of fresh recipes.
+    """
+
+    ratios: tuple[MixRatio, ...] = field(default_factory=_ratios)
+    most_coats: int = 8
+    grounds: tuple[Ground, ...] = ()
+    colours: tuple[Colour, ...] = ()
+    clear: str | None = "yes"
+
+
+@dataclass(frozen=True)
+class Move:
+    """A change to a recipe.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The recipe after it.
+    words : str
+        What to do differently.
+    changes : int
+        Things changed, 1 or 2; 0 for the same again.
+    """
+
+    recipe: Recipe
+    words: str
+    changes: int = 1
+
+
+def ratio_words(ratio: MixRatio) -> str:
+    """Return a ratio in digits and words.
+
+    Parameters
+    ----------
+    ratio : MixRatio
+        The mix.
+
+    Returns
+    -------
+    str
+        Such as ``6:1 (6 parts carrier to 1 part colour)``.
+    """
+    return f"{ratio} ({ratio.words})"
+
+
+def _count(number: int) -> str:
+    names = {1: "one coat", 2: "two coats", 3: "three coats", 4: "four coats"}
+    return names.get(number, f"{number} coats")
+
+
+def _coats(steps: tuple[CoatStep, ...], by: int) -> tuple[CoatStep, ...] | None:
+    """The last step longer or shorter; None if nothing would be left."""
+    last = steps[-1]
+    if last.coats + by >= 1:
+        return (*steps[:-1], replace(last, coats=last.coats + by))
+    if last.coats + by == 0 and len(steps) > 1:
+        return steps[:-1]
+    return None
+
+
+def _neighbours(ratio: MixRatio, ratios: Sequence[MixRatio]) -> Iterator[tuple[int, MixRatio]]:
+    weaker = sorted((r for r in ratios if r < ratio), reverse=True)
+    stronger = sorted(r for r in ratios if r > ratio)
+    for found, way in ((weaker, -1), (stronger, 1)):
+        for size, other in enumerate(found[:3], 1):
+            yield way * size, other
+
+
+def _of_schedule(schedule: CoatSchedule, booth: Booth) -> Iterator[tuple[CoatSchedule, str, int]]:
+    steps = schedule.steps
+    last = steps[-1].ratio
+    fresh = len(steps) == 1
+    for by in (1, -1, 2, -2):
+        made = _coats(steps, by)
+        if made is not None:
+            what = f"{_count(abs(by))} {'more' if by > 0 else 'fewer'} at {ratio_words(last)}"
+            yield CoatSchedule(made), what, 1
+    for size, other in _neighbours(last, booth.ratios):
+        word = "stronger" if size > 0 else "weaker"
+        whole = "the same coats" if fresh else "the last coats"
+        what = f"{whole} {word}, at {ratio_words(other)} instead of {last}"
+        yield CoatSchedule((*steps[:-1], replace(steps[-1], ratio=other))), what, 1
+        for by in (1, -1):
+            made = _coats(steps, by)
+            if made is None or len(made) != len(steps):
+                continue
+            both = f"{_count(1)} {'more' if by > 0 else 'fewer'}, and {whole} at "
+            both += f"{ratio_words(other)} instead of {last}"
+            yield CoatSchedule((*made[:-1], replace(made[-1], ratio=other))), both, 2
+    for many, other in product((1, 2), booth.ratios):
+        if other == last or not 0 < many <= steps[-1].coats or schedule.coats == many:
+            continue
+        rest = _coats(steps, -many)
+        if rest is None:
+            continue
+        word = "cut" if other < last else "strengthen"
+        coat = "the last coat" if many == 1 else "the last two coats"
+        what = f"{word} {coat} to {ratio_words(other)}"
+        yield CoatSchedule((*rest, CoatStep(many, other))), what, 1
+    for other in booth.ratios:
+        if other < last:
+            what = f"one coat more, at {ratio_words(other)}"
+            yield CoatSchedule((*steps, CoatStep(1, other))), what, 1
+
+
+def _shares(blend: Blend) -> Iterator[tuple[Blend, str]]:
+    if len(blend.parts) != 2:  # of three there is no one way of shifting
+        return
+    (first, one), (second, two) = blend.parts
+    share = one / (one + two)
+    for by in (1, -1, 2, -2):
+        now = share + Fraction(by, 20)
+        if 0 < now < 1:
+            made = type(blend)(((first, now * 20), (second, (1 - now) * 20)))
+            more, less = (first, second) if by > 0 else (second, first)
+            yield made, f"mix {made} (a little more {more}, a little less {less})"
+
+
+def moves(recipe: Recipe, booth: Booth, grounds: Sequence[Ground]) -> list[Move]:
+    """Return the small changes that can be made to a recipe.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        What was sprayed.
+    booth : Booth
+        What can be mixed and sprayed.
+    grounds : sequence of Ground
+        Grounds at hand.
+
+    Returns
+    -------
+    list of Move
+        The same again first, then every change, no recipe twice.
+    """
+    found = [Move(recipe, "spray the same again", 0)]
+    if recipe.colour is not None and recipe.schedule is not None:
+        for schedule, words, changes in _of_schedule(recipe.schedule, booth):
+            if schedule.coats <= booth.most_coats:
+                found.append(Move(replace(recipe, schedule=schedule), words, changes))
+        for blend, words in _shares(recipe.colour):
+            colour = Colour(blend.parts)
+            found.append(Move(replace(recipe, colour=colour), f"in the pot, {words}"))
+    for other in grounds:
+        if other != recipe.ground:
+            words = f"the same coats over {other} instead of {recipe.ground}"
+            found.append(Move(replace(recipe, ground=other), words))
+    for blend, words in _shares(recipe.ground):
+        ground = Ground(blend.parts)
+        found.append(Move(replace(recipe, ground=ground), f"for the ground, {words}"))
+    seen: set[Recipe] = set()
+    return [m for m in found if not (m.recipe in seen or seen.add(m.recipe))]  # type: ignore[func-returns-value]  # add returns None
+
+
+def shelf(booth: Booth, grounds: Sequence[Ground], colours: Sequence[Colour]) -> list[Recipe]:
+    """Return every recipe of one step from what is at hand.
+
+    Parameters
+    ----------
+    booth : Booth
+        Ratios and coats.
+    grounds : sequence of Ground
+        Grounds at hand.
+    colours : sequence of Colour
+        Colours at hand.
+
+    Returns
+    -------
+    list of Recipe
+        Grounds times colours times coats times ratios.
+    """
+    made = [
+        CoatSchedule((CoatStep(n, r),))
+        for n, r in product(range(1, booth.most_coats + 1), booth.ratios)
+    ]
+    return [Recipe(g, c, s, booth.clear) for g, c, s in product(grounds, colours, made)]

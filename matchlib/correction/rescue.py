@@ -1,0 +1,191 @@
+"""Whether the panel in hand can still be built on.
+
+More coats only take light away. So a panel that is too light or too weak may be saved by coats on
+top of it, and one that is too dark cannot. What the panel got for itself (its film, its ground,
+its mottle) is learnt from its own reading and carried into the prediction of the coats that follow;
+only those coats' film is new.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matchlib.colorimetry import delta_e00, expected_delta_e00
+from matchlib.correction.belief import Belief, Sprayed, posterior
+from matchlib.correction.moves import Booth, ratio_words
+from matchlib.correction.scoring import Scored
+from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe
+from matchlib.linear import panel_spread
+
+__all__ = ["Rescue", "rescue"]
+
+Array = NDArray[np.float64]
+
+WORTH_TRYING = 0.2
+"""Least probability of success for which coats on top are advised [-]."""
+
+MORE = 4
+"""Further coats thought of, at most."""
+
+
+@dataclass(frozen=True)
+class Rescue:
+    """What can be done with the panel in hand.
+
+    Parameters
+    ----------
+    state : str
+        ``passes``, ``build on``, ``too dark`` or ``another way``.
+    options : tuple of Scored
+        Further coats, the likeliest first; the recipe is the whole of it. Empty unless it can be
+        built on.
+    words : str
+        The same in a sentence.
+    """
+
+    state: str
+    options: tuple[Scored, ...]
+    words: str
+
+
+def _continued(recipe: Recipe, booth: Booth) -> list[tuple[Recipe, int, MixRatio]]:
+    if recipe.schedule is None:
+        return []
+    steps, found = recipe.schedule.steps, []
+    for ratio in booth.ratios:
+        for more in range(1, MORE + 1):
+            schedule = CoatSchedule((*steps, CoatStep(more, ratio)))
+            if schedule.coats <= booth.most_coats:
+                found.append((replace(recipe, schedule=schedule), more, ratio))
+    return found
+
+
+def _own(before: Belief, panel: Sprayed) -> tuple[Array, Array]:
+    """Values with the panel's own film, ground and mottle (5), and their covariance."""
+    film, ground = panel_spread(before.model)
+    _, by_values, by_film, by_ground = before.linear([panel.recipe], panel.viewing)
+    _, _, spray, reading = before.predict_parts([panel.recipe], panel.viewing, sources=panel.source)
+    effects = np.stack([film * by_film[0], ground * by_ground[0]], axis=1)
+    rest = spray[0] - effects @ effects.T
+    size, axes = np.linalg.eigh(rest)  # mottle is what the two do not explain
+    rest = (axes * np.maximum(size, 1e-6)) @ axes.T
+    k = by_values.shape[2]
+    mean = np.append(before.mean, np.zeros(5))
+    covariance = np.zeros((k + 5, k + 5))
+    covariance[:k, :k] = before.covariance
+    covariance[k, k], covariance[k + 1, k + 1] = film**2, ground**2
+    covariance[k + 2 :, k + 2 :] = rest
+
+    def law(x: Array) -> tuple[Array, Array]:
+        lab, jacobian, of_film, of_ground = before.linear(
+            [panel.recipe], panel.viewing, mean=x[:k], film=x[k]
+        )
+        slope = np.concatenate(
+            [jacobian[0], of_film[0][:, None], of_ground[0][:, None], np.eye(3)], axis=1
+        )
+        # The panel's own ground is so near 1 that its slope is its law.
+        return lab[0] + of_ground[0] * x[k + 1] + x[k + 2 :], slope
+
+    return posterior(mean, covariance, law, np.array(panel.lab), reading[0])
+
+
+def rescue(
+    before: Belief,
+    panel: Sprayed,
+    target: ArrayLike,
+    *,
+    booth: Booth,
+    tolerance: float = 1.0,
+) -> Rescue:
+    """Say whether further coats would save a panel.
+
+    Parameters
+    ----------
+    before : Belief
+        Before this panel, after the others of today.
+    panel : Sprayed
+        The panel in hand.
+    target : array_like, shape (3,)
+        Lab to match, viewed as the panel was.
+    booth : Booth
+        What can be mixed and sprayed.
+    tolerance : float
+        ΔE00 that passes.
+
+    Returns
+    -------
+    Rescue
+        With the coats, or why not.
+    """
+    aim = np.asarray(target, float)
+    now = float(delta_e00(np.array(panel.lab), aim))
+    if now <= tolerance:
+        words = f"This panel passes: ΔE00 {now:.2f} to the target, {tolerance:g} allowed."
+        return Rescue("passes", (), words)
+    options = _scored(before, panel, aim, _continued(panel.recipe, booth), tolerance)
+    if options and options[0].probability >= WORTH_TRYING and options[0].difference < now:
+        best = options[0]
+        words = (
+            f"This panel can still be built on: {best.words}; the chance that it then passes is "
+            f"{best.probability:.0%}, expected ΔE00 {best.difference:.1f} (now {now:.1f})."
+        )
+        kept = tuple(o for o in options[:5] if o.probability >= WORTH_TRYING / 2)
+        return Rescue("build on", kept, words)
+    if panel.lab[0] < aim[0]:
+        words = (
+            f"This panel is too dark (L* {panel.lab[0]:.1f}, wanted {aim[0]:.1f}) and cannot be "
+            "saved: further coats only take light away. Spray a fresh panel."
+        )
+        return Rescue("too dark", (), words)
+    if panel.recipe.bare:
+        words = "This panel has no colour coats yet; choose a recipe for it."
+        return Rescue("another way", (), words)
+    words = (
+        f"No further coats of {panel.recipe.colour} bring this panel within {tolerance:g}: it "
+        "needs another mix, not more of this one. Spray a fresh panel."
+    )
+    return Rescue("another way", (), words)
+
+
+def _scored(
+    before: Belief,
+    panel: Sprayed,
+    aim: Array,
+    found: Sequence[tuple[Recipe, int, MixRatio]],
+    tolerance: float,
+) -> list[Scored]:
+    if not found or panel.recipe.schedule is None:
+        return []
+    mean, covariance = _own(before, panel)
+    k = len(before.mean)
+    recipes = [f[0] for f in found]
+    laid = panel.recipe.schedule.strength
+    more = np.array([n * r.fraction for _, n, r in found])
+    # Film of the whole: what was laid, with its own factor, and what will be.
+    own = laid * np.exp(mean[k])
+    film = np.log((own + more) / (laid + more))
+    views = panel.viewing
+    lab, jacobian, by_film, by_ground = before.linear(recipes, views, mean=mean[:k], film=film)
+    part = own / (own + more)
+    eye = np.broadcast_to(np.eye(3), (len(recipes), 3, 3))
+    slope = np.concatenate(
+        [jacobian, (by_film * part[:, None])[:, :, None], by_ground[:, :, None], eye], axis=2
+    )
+    lab = lab + by_ground * mean[k + 1] + mean[k + 2 :]
+    fresh = panel_spread(before.model)[0] * (1.0 - part)
+    new = by_film * fresh[:, None]
+    _, _, _, reading = before.predict_parts(recipes, views, sources=panel.source)
+    spread = slope @ covariance @ slope.transpose(0, 2, 1)
+    spread += new[:, :, None] * new[:, None, :] + reading
+    hope = expected_delta_e00(aim, lab, spread, tolerance=tolerance)
+    result = []
+    for i, (recipe, count, ratio) in enumerate(found):
+        coats = f"{count} more coat{'s' * (count != 1)} of {ratio_words(ratio)} on top"
+        place = (float(lab[i, 0]), float(lab[i, 1]), float(lab[i, 2]))
+        chance = float(hope.probability[i])
+        result.append(Scored(recipe, place, float(hope.mean[i]), chance, coats, 1))
+    return sorted(result, key=lambda s: (-round(s.probability, 2), s.difference))

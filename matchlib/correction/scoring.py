@@ -1,0 +1,153 @@
+"""Which recipe is most likely to be within tolerance on the next panel."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matchlib.colorimetry import delta_e00, expected_delta_e00
+from matchlib.domain import Recipe, Viewing
+
+__all__ = ["Predictor", "Scored", "best_of", "scored"]
+
+Array = NDArray[np.float64]
+
+SHORTLIST = 120
+"""Recipes looked at closely: those whose expected colour is nearest."""
+
+
+class Predictor(Protocol):
+    """What can say what a recipe will read: a fit, or a belief."""
+
+    def predict_recipes(
+        self, recipes: Sequence[Recipe], viewings: Sequence[Viewing] | Viewing | None = None
+    ) -> Array:
+        """Return Lab, shape (n, 3)."""
+        ...
+
+    def predict_parts(
+        self,
+        recipes: Sequence[Recipe],
+        viewings: Sequence[Viewing] | Viewing | None = None,
+        *,
+        sources: Sequence[str] | str = "spectrophotometer",
+        sprayers: Sequence[str] = (),
+    ) -> tuple[Array, Array, Array, Array]:
+        """Return Lab and the three parts of its covariance."""
+        ...
+
+
+@dataclass(frozen=True)
+class Scored:
+    """A recipe with what to expect of it.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        To spray.
+    lab : tuple of 3 float
+        Expected reading.
+    difference : float
+        Mean of the next panel's ΔE00 to the target.
+    probability : float
+        Of the next panel being within tolerance [-].
+    words : str
+        What to do.
+    changes : int
+        Things changed against the panel just sprayed; 0 for the same again or where there is none.
+    """
+
+    recipe: Recipe
+    lab: tuple[float, float, float]
+    difference: float
+    probability: float
+    words: str
+    changes: int = 0
+
+
+def scored(
+    predictor: Predictor,
+    recipes: Sequence[Recipe],
+    target: ArrayLike,
+    *,
+    tolerance: float,
+    viewing: Viewing | None = None,
+    source: str = "spectrophotometer",
+    words: Sequence[str] | None = None,
+    changes: Sequence[int] | None = None,
+    shortlist: int = SHORTLIST,
+) -> list[Scored]:
+    """Score recipes for the next panel, the most likely first.
+
+    Parameters
+    ----------
+    predictor : Predictor
+        A fit or a belief.
+    recipes : sequence of Recipe
+        Candidates.
+    target : array_like, shape (3,)
+        Lab to match.
+    tolerance : float
+        ΔE00 that passes.
+    viewing : Viewing, optional
+        Of the target.
+    source : str
+        What will read the next panel.
+    words : sequence of str, optional
+        What each means in the booth; the recipe's own words if None.
+    changes : sequence of int, optional
+        Things changed by each.
+    shortlist : int
+        How many of them to score, those of nearest expected colour.
+
+    Returns
+    -------
+    list of Scored
+        By probability, then by expected ΔE00; equal ones by fewer changes.
+    """
+    if not len(recipes):
+        return []
+    aim = np.asarray(target, float)
+    near = delta_e00(predictor.predict_recipes(recipes, viewing), aim)
+    rows = np.argsort(near, kind="stable")[:shortlist]
+    some = [recipes[i] for i in rows]
+    lab, known, spray, reading = predictor.predict_parts(some, viewing, sources=source)
+    hope = expected_delta_e00(aim, lab, known + spray + reading, tolerance=tolerance)
+    result = [
+        Scored(
+            recipe=some[i],
+            lab=(float(lab[i, 0]), float(lab[i, 1]), float(lab[i, 2])),
+            difference=float(hope.mean[i]),
+            probability=float(hope.probability[i]),
+            words=some[i].words if words is None else words[row],
+            changes=0 if changes is None else changes[row],
+        )
+        for i, row in enumerate(rows)
+    ]
+    return sorted(result, key=lambda s: (-round(s.probability, 2), s.difference, s.changes))
+
+
+def best_of(found: Sequence[Scored], *, worth: float = 0.02) -> Scored | None:
+    """Return the likeliest, or one of fewer changes if it is nearly as likely.
+
+    Parameters
+    ----------
+    found : sequence of Scored
+        Candidates.
+    worth : float
+        Probability that one thing changed less is worth [-].
+
+    Returns
+    -------
+    Scored or None
+        None of none.
+    """
+    return max(
+        found,
+        key=lambda s: (s.probability - worth * s.changes, -s.difference),
+        default=None,
+    )

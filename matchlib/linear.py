@@ -1,0 +1,195 @@
+"""A fitted law near its values, as a linear law with Gaussian spreads.
+
+What corrects, plans and audits needs more of a fit than a prediction: how a recipe's Lab moves
+with every free value of the law, with the film and with the ground. This is that, in one place.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matchlib.domain import Recipe, Viewing
+from matchlib.errors import DomainError
+from matchlib.regression.observe import lab_of
+from matchlib.regression.table import RecipeTable
+
+if TYPE_CHECKING:
+    from matchlib.regression.estimator import FilmRegressor
+
+__all__ = ["Linear", "level_columns", "linearise", "panel_spread", "views_of"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Linear:
+    """The law about some values, n recipes.
+
+    Parameters
+    ----------
+    lab : ndarray, shape (n, 3)
+        CIELAB by the law.
+    jacobian : ndarray, shape (n, 3, p)
+        Derivative of it by the law's free values.
+    film, ground : ndarray, shape (n, 3)
+        Derivative by the logarithm of the whole film, and of the ground's level.
+    """
+
+    lab: Array
+    jacobian: Array
+    film: Array
+    ground: Array
+
+    def take(self, rows: NDArray[np.intp]) -> Linear:
+        """Return some of the recipes.
+
+        Parameters
+        ----------
+        rows : ndarray of int
+            Which.
+
+        Returns
+        -------
+        Linear
+            Those.
+        """
+        return Linear(self.lab[rows], self.jacobian[rows], self.film[rows], self.ground[rows])
+
+
+def views_of(
+    model: FilmRegressor, count: int, viewings: Sequence[Viewing] | Viewing | None
+) -> list[Viewing]:
+    """Return one viewing a recipe.
+
+    Parameters
+    ----------
+    model : FilmRegressor
+        Fitted; its first geometry under D65/10° is the usual one.
+    count : int
+        Recipes.
+    viewings : Viewing or sequence of Viewing, optional
+        One for all, one each, or None for the usual one.
+
+    Returns
+    -------
+    list of Viewing
+        `count` of them.
+
+    Raises
+    ------
+    DomainError
+        If there are not as many as recipes.
+    """
+    if viewings is None:
+        viewings = Viewing(geometry=model.words_.geometries[0])
+    if isinstance(viewings, Viewing):
+        return [viewings] * count
+    if len(viewings) != count:
+        raise DomainError(
+            "There are not as many viewings as recipes.",
+            expected=f"{count}",
+            got=f"{len(viewings)}",
+            remedy="give one viewing for all, or one each.",
+        )
+    return list(viewings)
+
+
+def level_columns(model: FilmRegressor) -> tuple[NDArray[np.intp], float]:
+    """Return where the grounds' levels stand among the free values.
+
+    Parameters
+    ----------
+    model : FilmRegressor
+        Fitted.
+
+    Returns
+    -------
+    columns : ndarray of int, shape (g,)
+        Place of each base ground's level.
+    sd : float
+        What a value of 1 there adds to the logarithm of the ground's reflectance [-].
+    """
+    law = model.fitted_.law
+    span, grounds = law.slices["ground"], len(law.words.grounds)
+    each = (span.stop - span.start) // max(grounds, 1)
+    return span.start + each * np.arange(grounds), law.priors.ground_level_sd
+
+
+def linearise(
+    model: FilmRegressor,
+    recipes: Sequence[Recipe],
+    viewings: Sequence[Viewing] | Viewing | None = None,
+    *,
+    sprayers: Sequence[str] = (),
+    z: Array | None = None,
+    film: ArrayLike = 0.0,
+    slopes: bool = True,
+) -> Linear:
+    """Return the law about some values.
+
+    Parameters
+    ----------
+    model : FilmRegressor
+        Fitted.
+    recipes : sequence of Recipe
+        Of known names.
+    viewings : Viewing or sequence of Viewing, optional
+        As in `views_of`.
+    sprayers : sequence of str
+        One each, or none at all.
+    z : ndarray, shape (p,), optional
+        Free values; the fitted ones if None.
+    film : array_like, shape () or (n,)
+        Logarithm by which the film is more than the law says [-].
+    slopes : bool
+        Whether derivatives are wanted; without them they are empty.
+
+    Returns
+    -------
+    Linear
+        n recipes.
+    """
+    fit = model.fitted_
+    z = fit.z if z is None else z
+    views = views_of(model, len(recipes), viewings)
+    table = RecipeTable.of(recipes, views, model.words_, sprayers)
+    table = replace(table, path=table.path * np.exp(np.asarray(film, float)))
+    n = len(recipes)
+    lab = np.empty((n, 3))
+    jacobian = np.empty((n, 3, len(z) if slopes else 0))
+    effects = np.empty((n, 3, 2 if slopes else 0))
+    lights = [(v.illuminant, v.observer) for v in views]
+    for light in sorted(set(lights)):
+        rows = np.flatnonzero([x == light for x in lights])
+        for some in np.array_split(rows, 1 + len(rows) // 2000):
+            part = table.take(some)
+            state = fit.law.evaluate(z, part)
+            lab[some], by_r = lab_of(state.reflectance, *light)
+            if slopes:
+                jacobian[some], both = fit.law.jacobian(state, z, part, by_r)
+                effects[some] = both[:, :, :2]
+    if not slopes:
+        return Linear(lab, jacobian, np.empty((n, 0)), np.empty((n, 0)))
+    return Linear(lab, jacobian, effects[:, :, 0], effects[:, :, 1])
+
+
+def panel_spread(model: FilmRegressor) -> tuple[float, float]:
+    """Return how much film and ground level vary from panel to panel.
+
+    Parameters
+    ----------
+    model : FilmRegressor
+        Fitted.
+
+    Returns
+    -------
+    film, ground : float
+        Standard deviations of their logarithms [-].
+    """
+    film, ground = model.fitted_.sizes.effects[:2]
+    return float(film), float(ground)

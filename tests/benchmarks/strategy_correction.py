@@ -1,0 +1,41 @@
+"""The film regression with correction: after every panel the model learns what today is like.
+
+``python -m tests.benchmarks panels --only film --plug
+tests.benchmarks.strategy_correction:Corrected``
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from matchlib.correction import Belief, Today, best_of, scored
+from matchlib.domain import Panel, Recipe
+from matchlib.regression import FilmRegressor
+from tests.benchmarks.lightlab import Array
+from tests.benchmarks.panels import to_frame
+from tests.benchmarks.strategies import Tried, shelf_recipes
+
+__all__ = ["Corrected"]
+
+
+class Corrected:
+    """Sprays what is likeliest to pass, and corrects by every panel's reading."""
+
+    def __init__(self) -> None:
+        self._archive: Sequence[Panel] | None = None
+
+    def _see(self, archive: Sequence[Panel]) -> None:
+        if archive is self._archive:
+            return
+        self._archive = archive
+        self.recipes = shelf_recipes(archive)
+        model = FilmRegressor().fit(*to_frame(archive))
+        self.belief = Belief.of(model, Today.learnt(model, archive))
+
+    def propose(self, archive: Sequence[Panel], target: Array, tried: Tried) -> Recipe:
+        """Return the recipe likeliest to be within 1.0."""
+        self._see(archive)
+        after = self.belief.after([(recipe, tuple(lab)) for recipe, lab in tried])
+        best = best_of(scored(after, self.recipes, target, tolerance=1.0))
+        assert best is not None
+        return best.recipe

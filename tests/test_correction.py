@@ -1,0 +1,243 @@
+"""What a test panel teaches, and what is advised after it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from matchlib.colorimetry import delta_e00
+from matchlib.correction import Belief, Booth, Today, correct, film_words, moves
+from matchlib.correction.belief import Sprayed, posterior
+from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Reading, Recipe, Viewing
+from matchlib.errors import DomainError, TargetError
+from matchlib.regression import FilmRegressor
+from tests.benchmarks.panels import labs, to_frame
+from tests.benchmarks.spray import Noise, Shop
+
+
+@pytest.fixture(scope="module")
+def shop() -> Shop:
+    return Shop(3, n_grounds=3, n_colours=2, noise=Noise(film=0.02, coat=0.02))
+
+
+@pytest.fixture(scope="module")
+def model(shop: Shop) -> FilmRegressor:
+    return FilmRegressor(rounds=2).fit(*to_frame(shop.archive(36, 0)))
+
+
+@pytest.fixture(scope="module")
+def recipe(shop: Shop) -> Recipe:
+    return Recipe(shop.grounds[0], shop.colours[0], CoatSchedule.parse("4@5:1"), "yes")
+
+
+def _heavy(shop: Shop, recipe: Recipe, factor: float) -> tuple[float, float, float]:
+    lab = np.mean(
+        [labs([shop.spray(recipe, np.random.default_rng(i), heavy=factor)])[0] for i in range(12)],
+        axis=0,
+    )
+    return (float(lab[0]), float(lab[1]), float(lab[2]))
+
+
+def test_belief_before_any_panel_predicts_as_the_model(
+    model: FilmRegressor, recipe: Recipe
+) -> None:
+    belief = Belief.of(model)
+    np.testing.assert_allclose(
+        belief.predict_recipes([recipe]), model.predict_recipes([recipe]), atol=1e-9
+    )
+    _, known, spray, _ = belief.predict_parts([recipe])
+    _, known_model, spray_model, _ = model.predict_parts([recipe])
+    assert np.trace(known[0]) > np.trace(known_model[0])  # today is not known yet
+    np.testing.assert_allclose(spray, spray_model)
+
+
+def test_derivatives_of_the_belief_are_those_of_its_predictions(
+    model: FilmRegressor, recipe: Recipe
+) -> None:
+    belief = Belief.of(model)
+    rng = np.random.default_rng(0)
+    mean = belief.mean.copy()
+    mean[belief.size] = 0.1
+    _, jacobian, by_film, _ = belief.linear([recipe], mean=mean)
+    step = rng.normal(size=mean.size) * 1e-5
+    up, *_ = belief.linear([recipe], mean=mean + step, slopes=False)
+    down, *_ = belief.linear([recipe], mean=mean - step, slopes=False)
+    np.testing.assert_allclose(jacobian[0] @ step, (up - down)[0] / 2, atol=1e-8)
+    more, *_ = belief.linear([recipe], mean=mean, film=1e-5, slopes=False)
+    less, *_ = belief.linear([recipe], mean=mean, film=-1e-5, slopes=False)
+    np.testing.assert_allclose(by_film[0], (more - less)[0] / 2e-5, rtol=1e-4, atol=1e-5)
+
+
+@pytest.mark.parametrize("factor", [0.88, 1.15])
+def test_three_panels_tell_how_heavily_somebody_sprays(
+    shop: Shop, model: FilmRegressor, recipe: Recipe, factor: float
+) -> None:
+    other = replace(recipe, schedule=CoatSchedule.parse("3@3:1"), ground=shop.grounds[1])
+    third = replace(recipe, colour=shop.colours[1])
+    tried = [(r, _heavy(shop, r, factor)) for r in (recipe, other, third)]
+    film, sd = Belief.of(model, Today(0.08, 0.01, 0.1)).after(tried).film
+    assert sd < 0.06
+    assert film == pytest.approx(np.log(factor), abs=2.5 * sd)
+    assert np.sign(film) == np.sign(np.log(factor))
+    assert abs(film) > 0.5 * abs(np.log(factor))
+
+
+def test_a_corrected_prediction_is_nearer_the_next_panel(
+    shop: Shop, model: FilmRegressor, recipe: Recipe
+) -> None:
+    belief = Belief.of(model).after([(recipe, _heavy(shop, recipe, 1.15))])
+    following = [
+        replace(recipe, schedule=CoatSchedule.parse("5@6:1")),
+        replace(recipe, ground=shop.grounds[2]),
+        replace(recipe, colour=shop.colours[1]),
+    ]
+    truth = np.array([_heavy(shop, r, 1.15) for r in following])
+    after = delta_e00(belief.predict_recipes(following), truth).mean()
+    before = delta_e00(model.predict_recipes(following), truth).mean()
+    assert after < 0.8 * before
+
+
+def test_more_panels_never_know_less(shop: Shop, model: FilmRegressor, recipe: Recipe) -> None:
+    belief = Belief.of(model)
+    one = belief.after([(recipe, _heavy(shop, recipe, 1.0))])
+    two = one.after([(recipe, _heavy(shop, recipe, 1.0))])
+    for earlier, later in ((belief, one), (one, two)):
+        assert np.all(np.diag(later.covariance) <= np.diag(earlier.covariance) + 1e-12)
+    assert two.panels == 2
+
+
+def test_posterior_of_a_linear_law_is_the_textbooks() -> None:
+    # Two readings of variance 1 of one number believed 0 with variance 4: mean 4/9 of their sum.
+    slope = np.ones((2, 1))
+    mean, cov = posterior(
+        np.zeros(1), np.eye(1) * 4, lambda x: (slope @ x, slope), np.array([1.0, 2.0]), np.eye(2)
+    )
+    assert mean[0] == pytest.approx(4 * 3 / 9)
+    assert cov[0, 0] == pytest.approx(4 / 9)
+
+
+def test_moves_are_what_a_sprayer_can_do(recipe: Recipe, shop: Shop) -> None:
+    found = moves(recipe, Booth(), shop.grounds)
+    schedules = {str(m.recipe.schedule) for m in found}
+    assert {"5@5:1", "3@5:1", "4@5.5:1", "3@5:1 1@8:1", "2@5:1 2@8:1"} <= schedules
+    assert len({m.recipe for m in found}) == len(found)
+    assert any("over" in m.words and "instead of" in m.words for m in found)
+    cut = next(m for m in found if str(m.recipe.schedule) == "2@5:1 2@8:1")
+    assert cut.words == "cut the last two coats to 8:1 (8 parts carrier to 1 part colour)"
+    blend = replace(recipe, colour=Colour.parse("ruby 2 + moss 1"))
+    colours = {m.recipe.colour for m in moves(blend, Booth(), ()) if m.recipe.colour}
+    assert Colour.parse("ruby 43 + moss 17") in colours
+
+
+def test_moves_stay_within_the_booth(recipe: Recipe) -> None:
+    booth = Booth(ratios=(MixRatio.parse("6:1"), MixRatio.parse("5:1")), most_coats=4)
+    for move in moves(recipe, booth, ()):
+        assert move.recipe.schedule is not None
+        assert move.recipe.schedule.coats <= 4
+        assert {s.ratio for s in move.recipe.schedule.steps} <= set(booth.ratios)
+
+
+def test_a_weak_panel_can_be_built_on(shop: Shop, model: FilmRegressor, recipe: Recipe) -> None:
+    target = shop.truth_lab(replace(recipe, schedule=CoatSchedule.parse("6@5:1")))
+    advice = correct(model, [(recipe, _heavy(shop, recipe, 1.0))], target)
+    assert advice.rescue.state == "build on"
+    best = advice.rescue.options[0]
+    assert best.recipe.schedule is not None
+    assert best.recipe.schedule.coats > 4
+    assert float(delta_e00(shop.truth_lab(best.recipe), target)) < 1.2
+    assert "on top" in advice.words
+    assert "parts carrier to 1 part colour" in advice.words
+
+
+def test_building_on_knows_this_panels_own_film(
+    shop: Shop, model: FilmRegressor, recipe: Recipe
+) -> None:
+    # A panel that came out light by itself needs more than the recipe alone would say.
+    target = shop.truth_lab(replace(recipe, schedule=CoatSchedule.parse("6@5:1")))
+    strengths = []
+    for factor in (0.9, 1.1):
+        advice = correct(model, [(recipe, _heavy(shop, recipe, factor))], target)
+        schedule = advice.rescue.options[0].recipe.schedule
+        assert schedule is not None
+        strengths.append(schedule.strength)
+    assert strengths[0] > strengths[1]
+
+
+def test_a_dark_panel_cannot(shop: Shop, model: FilmRegressor, recipe: Recipe) -> None:
+    target = shop.truth_lab(replace(recipe, schedule=CoatSchedule.parse("2@5:1")))
+    advice = correct(model, [(recipe, _heavy(shop, recipe, 1.0))], target)
+    assert advice.rescue.state == "too dark"
+    assert not advice.rescue.options
+    assert "too dark" in advice.words
+    assert float(delta_e00(shop.truth_lab(advice.best.recipe), target)) < 1.5
+
+
+def test_a_panel_within_tolerance_passes(shop: Shop, model: FilmRegressor, recipe: Recipe) -> None:
+    lab = _heavy(shop, recipe, 1.0)
+    advice = correct(model, [(recipe, lab)], lab)
+    assert advice.rescue.state == "passes"
+    assert advice.difference == 0.0
+
+
+def test_changes_are_ranked_by_their_chance(
+    shop: Shop, model: FilmRegressor, recipe: Recipe
+) -> None:
+    target = shop.truth_lab(replace(recipe, schedule=CoatSchedule.parse("5@5:1")))
+    advice = correct(model, [(recipe, _heavy(shop, recipe, 1.0))], target)
+    for found in (advice.changes, advice.fresh):
+        chances = [round(s.probability, 2) for s in found]
+        assert chances == sorted(chances, reverse=True)
+        assert all(0.0 <= c <= 1.0 for c in chances)
+    assert advice.changes[0].probability > 0.3
+
+
+def test_readings_and_spectra_are_taken_alike(
+    shop: Shop, model: FilmRegressor, recipe: Recipe
+) -> None:
+    panel = shop.spray(recipe, np.random.default_rng(0), reading="spectrum")
+    lab = labs([panel])[0]
+    by_spectrum = Sprayed.of((recipe, panel.readings[0]))
+    np.testing.assert_allclose(by_spectrum.lab, lab, atol=0.02)
+    read = Reading(lab=(float(lab[0]), float(lab[1]), float(lab[2])))
+    assert correct(model, [(recipe, read)], read).rescue.state == "passes"
+
+
+@pytest.mark.parametrize(
+    ("film", "sd", "words"),
+    [
+        (0.113, 0.03, "about 12 % heavier than the archive (give or take 3 %)"),
+        (-0.105, 0.08, "perhaps about 10 % lighter"),
+        (0.002, 0.05, "as in the archive, give or take 5 %"),
+    ],
+)
+def test_film_is_said_in_words(film: float, sd: float, words: str) -> None:
+    assert words in film_words(film, sd)
+
+
+def test_today_learns_from_how_the_archive_was_read(shop: Shop, model: FilmRegressor) -> None:
+    photos = shop.archive(4, 0, reading="photo")
+    assert Today.learnt(model, photos).bias > Today.learnt(model).bias
+    assert Today.learnt(model, photos, source="photo").bias == Today.learnt(model).bias
+    assert Today.learnt(model).film == pytest.approx(0.08, abs=0.001)
+
+
+def test_what_cannot_be_learnt_from_is_refused(model: FilmRegressor, recipe: Recipe) -> None:
+    with pytest.raises(TargetError, match="sprayed yet"):
+        correct(model, [], (50, 0, 0))
+    with pytest.raises(TargetError, match="not a Lab"):
+        correct(model, [(recipe, (50, 0, 0))], (50, 0))
+    with pytest.raises(DomainError, match="sprayed and read"):
+        correct(model, [(recipe, (50, 0))], (50, 0, 0))
+    other = Reading(Viewing(illuminant="A"), lab=(50, 0, 0))
+    with pytest.raises(TargetError, match="viewed alike"):
+        correct(model, [(recipe, (50, 0, 0))], other)
+
+
+def test_a_bare_panel_is_not_built_on(shop: Shop, model: FilmRegressor) -> None:
+    bare = Recipe(shop.grounds[0], clear="yes")
+    lab = shop.truth_lab(bare)
+    advice = correct(model, [(bare, tuple(lab))], lab - [20, 0, 0])
+    assert advice.rescue.state == "another way"
+    assert Ground.parse("silver") == shop.grounds[0]
