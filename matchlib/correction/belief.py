@@ -372,13 +372,13 @@ def posterior(
     covariance : ndarray, shape (k, k)
         After, symmetric.
     """
-    x = mean
+    x: Array = mean
     gain: Array = np.zeros((0, 0))
     slope: Array = gain
     for _ in range(STEPS):
         value, slope = law(x)
         across = slope @ covariance
-        gain = np.linalg.solve(across @ slope.T + noise, across).T
+        gain = np.asarray(np.linalg.solve(across @ slope.T + noise, across).T, float)
         x = mean + gain @ (seen - value - slope @ (mean - x))
     after = covariance - gain @ (slope @ covariance)
     return x, 0.5 * (after + after.T)

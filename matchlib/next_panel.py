@@ -1,0 +1,325 @@
+"""Which panel to spray next: for one target, or for the archive as a whole.
+
+A panel not yet sprayed is looked at through the law taken as linear: its reading would move what
+is believed by a known amount in a direction not yet known (the knowledge gradient of Frazier,
+Powell and Dayanik 2009, for panels instead of alternatives). For a target, what counts is the
+chance that this panel passes, or else that the next one does, chosen with what this one taught.
+For the archive it is how far the panel shrinks the uncertainty, in ΔE00, over the recipes in use;
+a set of panels is chosen one after the other, each knowing that the ones before it will be sprayed
+(greedy choice is within 1 - 1/e of the best set where gains diminish: Nemhauser, Wolsey and Fisher
+1978), so that no two of them ask the same question.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.stats import norm, qmc
+
+from matchlib.colorimetry import delta_e00, delta_e00_metric, expected_delta_e00
+from matchlib.correction import Belief, Today
+from matchlib.domain import Recipe, Viewing
+from matchlib.errors import DomainError
+from matchlib.linear import linearise
+
+if TYPE_CHECKING:
+    from matchlib.regression import FilmRegressor
+
+__all__ = ["ArchivePanel", "ArchivePlan", "TargetPanel", "next_for_archive", "next_for_target"]
+
+Array = NDArray[np.float64]
+
+FUTURES = 64
+"""Readings imagined for a panel not yet sprayed."""
+
+THOUGHT_OF = 24
+"""Panels for which readings are imagined: those likeliest to pass."""
+
+FOLLOWING = 60
+"""Panels that may follow."""
+
+CLOUD = 64
+"""Colours imagined for each panel that may follow."""
+
+
+@dataclass(frozen=True)
+class TargetPanel:
+    """A panel that might be sprayed next for a target.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        What to spray.
+    lab : tuple of 3 float
+        Expected reading.
+    passes : float
+        Probability that this panel is within tolerance [-].
+    passes_by_second : float
+        Probability that this panel or the one after it is [-].
+    words : str
+        The same in a sentence.
+    """
+
+    recipe: Recipe
+    lab: tuple[float, float, float]
+    passes: float
+    passes_by_second: float
+    words: str
+
+
+@dataclass(frozen=True)
+class ArchivePanel:
+    """A panel worth spraying for the archive.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        What to spray.
+    before, after : float
+        Uncertainty over the recipes in use, root mean square [ΔE00], before this panel and after.
+    words : str
+        The gain in a sentence.
+    """
+
+    recipe: Recipe
+    before: float
+    after: float
+    words: str
+
+
+@dataclass(frozen=True)
+class ArchivePlan:
+    """A set of panels to spray for the archive, in order of worth.
+
+    Parameters
+    ----------
+    panels : tuple of ArchivePanel
+        The set.
+    before, after : float
+        Uncertainty over the recipes in use, root mean square [ΔE00], before and after all of them.
+    words : str
+        The gain in a sentence.
+    """
+
+    panels: tuple[ArchivePanel, ...]
+    before: float
+    after: float
+    words: str
+
+
+def next_for_target(
+    model: FilmRegressor | Belief,
+    target: ArrayLike,
+    candidates: Sequence[Recipe],
+    *,
+    tolerance: float = 1.0,
+    viewing: Viewing | None = None,
+    source: str = "spectrophotometer",
+    today: Today | None = None,
+    shown: int = 5,
+) -> tuple[TargetPanel, ...]:
+    """Rank panels by the chance of a match by the second panel.
+
+    Parameters
+    ----------
+    model : FilmRegressor or Belief
+        The archive's fit, or what is believed after today's panels.
+    target : array_like, shape (3,)
+        Lab to match.
+    candidates : sequence of Recipe
+        What could be sprayed.
+    tolerance : float
+        ΔE00 that passes.
+    viewing : Viewing, optional
+        Of the target.
+    source : str
+        What will read the panels.
+    today : Today, optional
+        Spreads believed beforehand; not used with a Belief.
+    shown : int
+        How many to return.
+
+    Returns
+    -------
+    tuple of TargetPanel
+        The best first.
+
+    Raises
+    ------
+    DomainError
+        If there is nothing to choose from.
+    """
+    _check(candidates)
+    belief = model if isinstance(model, Belief) else Belief.of(model, today)
+    aim = np.asarray(target, float)
+    order = np.argsort(delta_e00(belief.predict_recipes(candidates, viewing), aim), kind="stable")
+    some = [candidates[i] for i in order[:FOLLOWING]]
+    lab, known, spray, reading = belief.predict_parts(some, viewing, sources=source)
+    hope = expected_delta_e00(aim, lab, known + spray + reading, tolerance=tolerance)
+    first = np.argsort(-hope.probability, kind="stable")[:THOUGHT_OF]
+    _, slope, *_ = belief.linear(some, viewing)
+    about: dict[str, Any] = {
+        "lab": lab,
+        "slope": slope,
+        "covariance": belief.covariance,
+        "own": spray + reading,
+        "aim": aim,
+        "tolerance": tolerance,
+    }
+    chance = np.array([_by_second(i, **about) for i in first])
+    best = np.lexsort((hope.mean[first], -chance.round(3)))[:shown]
+    result = []
+    for b in best:
+        i = int(first[b])
+        passes = float(hope.probability[i])
+        words = (
+            f"{some[i].words}: passes with a chance of {passes:.0%}; by the panel after it "
+            f"{chance[b]:.0%}."
+        )
+        place = (float(lab[i, 0]), float(lab[i, 1]), float(lab[i, 2]))
+        result.append(TargetPanel(some[i], place, passes, float(chance[b]), words))
+    return tuple(result)
+
+
+def _normals(count: int, width: int) -> Array:
+    points = qmc.Sobol(width, scramble=True, rng=np.random.default_rng(0)).random(count)
+    return np.asarray(norm.ppf(points), float)
+
+
+def _by_second(
+    i: int,
+    *,
+    lab: Array,
+    slope: Array,
+    covariance: Array,
+    own: Array,
+    aim: Array,
+    tolerance: float,
+) -> float:
+    """Chance that panel i passes, or the best one after it does."""
+    across = slope[i] @ covariance
+    seen = across @ slope[i].T + own[i]
+    root = np.linalg.cholesky(seen)
+    futures = _normals(FUTURES, 3) @ root.T
+    passed = delta_e00(lab[i] + futures, aim) <= tolerance
+    gain = np.linalg.solve(seen, across @ slope.reshape(-1, slope.shape[2]).T)
+    gain = gain.T.reshape(len(lab), 3, 3)
+    move = np.einsum("nij,fj->fni", gain, futures)
+    left = slope @ covariance @ slope.transpose(0, 2, 1) - gain @ seen @ gain.transpose(0, 2, 1)
+    # ΔE00 of a small difference is a quadratic form; the target's own serves every panel near it.
+    size, axes = np.linalg.eigh(left + own)
+    spread = (axes * np.sqrt(np.maximum(size, 0.0))[:, None, :]) @ axes.transpose(0, 2, 1)
+    scale = np.linalg.cholesky(delta_e00_metric(aim)).T
+    centre = (lab[None] + move - aim) @ scale.T
+    cloud = _normals(CLOUD, 3) @ (scale @ spread).transpose(0, 2, 1)
+    away = np.sum((centre[:, :, None, :] + cloud[None]) ** 2, axis=3)
+    after = (away <= tolerance**2).mean(axis=2).max(axis=1)
+    return float(np.where(passed, 1.0, after).mean())
+
+
+def next_for_archive(
+    model: FilmRegressor,
+    used: Iterable[Recipe],
+    candidates: Sequence[Recipe],
+    *,
+    k: int = 5,
+    viewing: Viewing | None = None,
+    source: str = "spectrophotometer",
+) -> ArchivePlan:
+    """Choose the set of panels that most shrinks the uncertainty over the recipes in use.
+
+    Parameters
+    ----------
+    model : FilmRegressor
+        The archive's fit.
+    used : iterable of Recipe
+        Recipes the shop uses; one named twice counts twice.
+    candidates : sequence of Recipe
+        What could be sprayed; one may be chosen more than once.
+    k : int
+        Panels in the set.
+    viewing : Viewing, optional
+        Under which uncertainty counts.
+    source : str
+        What will read the panels.
+
+    Returns
+    -------
+    ArchivePlan
+        At most `k` panels; fewer where one more would gain nothing.
+
+    Raises
+    ------
+    DomainError
+        If there is nothing to choose from, or nothing in use.
+    """
+    _check(candidates)
+    wanted = list(used)
+    if not wanted or k < 1:
+        raise DomainError(
+            "There is nothing to plan panels for.",
+            expected="at least one recipe in use, and at least one panel",
+            got=f"{len(wanted)} recipes and {k} panels",
+            remedy="name the recipes the shop uses.",
+        )
+    near = linearise(model, wanted, viewing)
+    metric = np.linalg.cholesky(delta_e00_metric(near.lab)).transpose(0, 2, 1)
+    outcome = (metric @ near.jacobian).reshape(-1, near.jacobian.shape[2])
+    outcome /= np.sqrt(len(wanted))
+    ask = linearise(model, candidates, viewing)
+    _, _, spray, reading = model.predict_parts(candidates, viewing, sources=source)
+    noise = spray + reading
+    covariance = model.fitted_.covariance
+    reach = outcome @ covariance
+    total = float(np.vdot(reach, outcome))
+    before = first = np.sqrt(total)
+    # What each candidate would say about the recipes in use, and about itself.
+    about = np.einsum("op,nip->noi", reach, ask.jacobian)
+    itself = ask.jacobian @ covariance @ ask.jacobian.transpose(0, 2, 1)
+    chosen: list[ArchivePanel] = []
+    given: list[Array] = []
+    for _ in range(k):
+        root = np.linalg.cholesky(itself + noise)
+        told = np.linalg.solve(root, about.transpose(0, 2, 1))
+        gains = np.sum(told**2, axis=(1, 2))
+        i = int(np.argmax(gains))
+        if gains[i] <= 1e-9 * first**2:
+            break
+        total = max(total - float(gains[i]), 0.0)
+        after = float(np.sqrt(total))
+        share = 1.0 - after / before if before else 0.0
+        words = (
+            f"{candidates[i].words}: brings the uncertainty over the recipes in use from "
+            f"{before:.2f} to {after:.2f} ΔE00 ({share:.0%} less)."
+        )
+        chosen.append(ArchivePanel(candidates[i], float(before), after, words))
+        # Condition everything on that panel before asking which comes next.
+        joint = covariance @ ask.jacobian[i].T
+        for past in given:
+            joint = joint - past @ (past.T @ ask.jacobian[i].T)
+        factor = np.linalg.solve(root[i], joint.T).T
+        given.append(factor)
+        seen = ask.jacobian @ factor
+        about = about - np.einsum("oj,nij->noi", outcome @ factor, seen)
+        itself = itself - seen @ seen.transpose(0, 2, 1)
+        before = after
+    share = 1.0 - before / first if first else 0.0
+    words = (
+        f"These {len(chosen)} panels bring the uncertainty over {len(set(wanted))} recipes in use "
+        f"from {first:.2f} to {before:.2f} ΔE00 ({share:.0%} less)."
+    )
+    return ArchivePlan(tuple(chosen), float(first), float(before), words)
+
+
+def _check(candidates: Sequence[Any]) -> None:
+    if not len(candidates):
+        raise DomainError(
+            "There is no panel to choose from.",
+            expected="at least one recipe that could be sprayed",
+            got="none",
+            remedy="widen the limits of the booth.",
+        )

@@ -1,0 +1,112 @@
+"""Which panel to spray next is the one that teaches or passes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from matchlib.colorimetry import delta_e00_metric
+from matchlib.correction import Belief, Booth, shelf
+from matchlib.domain import CoatSchedule, Recipe
+from matchlib.errors import DomainError
+from matchlib.linear import linearise
+from matchlib.next_panel import next_for_archive, next_for_target
+from matchlib.regression import FilmRegressor
+from tests.benchmarks.panels import to_frame
+from tests.benchmarks.spray import Shop
+
+
+@pytest.fixture(scope="module")
+def shop() -> Shop:
+    return Shop(4, n_grounds=3, n_colours=2)
+
+
+@pytest.fixture(scope="module")
+def model(shop: Shop) -> FilmRegressor:
+    return FilmRegressor(rounds=2).fit(*to_frame(shop.young(4)))
+
+
+@pytest.fixture(scope="module")
+def candidates(shop: Shop) -> list[Recipe]:
+    booth = Booth(ratios=Booth().ratios[::3], most_coats=6)
+    return shelf(booth, list(shop.grounds), list(shop.colours))
+
+
+def _uncertainty(model: FilmRegressor, used: list[Recipe], covariance: np.ndarray) -> float:
+    near = linearise(model, used)
+    spread = near.jacobian @ covariance @ near.jacobian.transpose(0, 2, 1)
+    return float(np.sqrt(np.einsum("nij,nji->n", delta_e00_metric(near.lab), spread).mean()))
+
+
+def test_the_plans_uncertainty_is_that_of_the_updated_covariance(
+    model: FilmRegressor, candidates: list[Recipe]
+) -> None:
+    used = candidates[::7]
+    plan = next_for_archive(model, used, candidates, k=3)
+    covariance = model.fitted_.covariance.copy()
+    assert plan.before == pytest.approx(_uncertainty(model, used, covariance), rel=1e-6)
+    for panel in plan.panels:
+        slope = linearise(model, [panel.recipe]).jacobian[0]
+        _, _, spray, reading = model.predict_parts([panel.recipe])
+        across = slope @ covariance
+        gain = np.linalg.solve(across @ slope.T + spray[0] + reading[0], across).T
+        covariance = covariance - gain @ across
+        assert panel.after == pytest.approx(_uncertainty(model, used, covariance), rel=1e-6)
+
+
+def test_each_panel_of_the_set_is_the_best_given_those_before(
+    model: FilmRegressor, candidates: list[Recipe]
+) -> None:
+    used = candidates[::7]
+    plan = next_for_archive(model, used, candidates, k=3)
+    gains = [p.before**2 - p.after**2 for p in plan.panels]
+    assert gains == sorted(gains, reverse=True)
+    one = next_for_archive(model, used, candidates, k=1)
+    assert one.panels[0].recipe == plan.panels[0].recipe
+    # A set knows what it has already asked: three times the best single panel gains less.
+    same = next_for_archive(model, used, [plan.panels[0].recipe], k=3)
+    assert plan.after < same.after
+
+
+def test_it_asks_about_what_is_used(
+    shop: Shop, model: FilmRegressor, candidates: list[Recipe]
+) -> None:
+    for colour in shop.colours:
+        used = [c for c in candidates if c.colour == colour][::5]
+        plan = next_for_archive(model, used, candidates, k=1)
+        assert plan.panels[0].recipe.colour == colour
+        assert "ΔE00" in plan.panels[0].words
+        assert plan.words.startswith("These 1 panels") or "panel" in plan.words
+
+
+def test_a_panel_for_a_target_counts_the_one_after_it(
+    shop: Shop, model: FilmRegressor, candidates: list[Recipe]
+) -> None:
+    recipe = Recipe(shop.grounds[2], shop.colours[0], CoatSchedule.parse("4@5:1"), "yes")
+    target = shop.truth_lab(recipe)
+    found = next_for_target(model, target, candidates)
+    assert found[0].passes_by_second == max(f.passes_by_second for f in found)
+    for panel in found:
+        assert 0.0 <= panel.passes <= panel.passes_by_second + 0.03
+        assert "chance" in panel.words
+
+
+def test_nothing_is_learnt_where_nothing_is_unknown(
+    shop: Shop, model: FilmRegressor, candidates: list[Recipe]
+) -> None:
+    target = shop.truth_lab(candidates[40])
+    belief = Belief.of(model)
+    sure = replace(belief, covariance=belief.covariance * 1e-9)
+    for panel in next_for_target(sure, target, candidates, shown=1):
+        # Two tries of the same chance, one after the other, when a panel teaches nothing.
+        both = 1 - (1 - panel.passes) ** 2
+        assert panel.passes_by_second == pytest.approx(both, abs=0.12)
+
+
+def test_nothing_to_choose_from_is_refused(model: FilmRegressor, candidates: list[Recipe]) -> None:
+    with pytest.raises(DomainError, match="choose from"):
+        next_for_target(model, (50, 0, 0), [])
+    with pytest.raises(DomainError, match="plan panels for"):
+        next_for_archive(model, [], candidates)
