@@ -28,14 +28,16 @@ SPOILED = {
     "noisy (1,500 electrons)": {"electrons": 1500.0},
     "one stop under": {"exposure": 0.4},
     "coarse flake": {"grain": 0.12},
-    "reflection on the panel": {"highlight": 0.35},
+    "faint reflection on the panel": {"highlight": 0.1},
+    "lamp in the panel": {"highlight": 3.0},
 }
 REFUSED = {
     "two stops over": {"exposure": 2.5},
     "four stops under": {"exposure": 0.05},
     "daylight left, bulb right": {"second_light": "A", "exposure": 0.5},
     "no chart": {"chart_shown": False},
-    "panel in a lamp's reflection": {"highlight": 3.0},
+    "a window's reflection over the panel": {"highlight": 0.35},
+    "no panel": {"panel_shown": False},
 }
 
 

@@ -127,6 +127,7 @@ class Scene:
     grain: float = 0.02  # relative, per pixel, of a flake's texture
     highlight: float = 0.0  # a reflection on the panel, of full scale
     chart_shown: bool = True
+    panel_shown: bool = True
     width: int = 1100
     height: int = 700
     seed: int = 1
@@ -188,7 +189,8 @@ def _flat(scene: Scene) -> tuple[NDArray[np.int64], Array, Array]:
             top, left = y0 + (i // 6) * unit, x0 + (i % 6) * unit
             labels[top + gap : top + unit - gap, left + gap : left + unit - gap] = i
     px, py, pw, ph = int(8.2 * unit), int(1.3 * unit), int(4.4 * unit), int(4.4 * unit)
-    labels[py : py + ph, px : px + pw] = 26
+    if scene.panel_shown:
+        labels[py : py + ph, px : px + pw] = 26
     chart = np.array(
         [
             [x0 + gap, y0 + gap],

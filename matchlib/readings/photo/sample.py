@@ -168,13 +168,12 @@ def find_panel(picture: Picture, chart: Chart) -> Array:
     Returns
     -------
     ndarray, shape (n, 2)
-        Its outline, drawn in from its edge [pixel]. An area that runs out of the picture (the
-        table, the wall) is taken only if there is no other.
+        Its outline, drawn in from its edge [pixel].
 
     Raises
     ------
     PhotoRefused
-        If nothing is large and even enough.
+        If nothing that lies whole in the picture is large and even enough.
     """
     import cv2
 
@@ -191,20 +190,22 @@ def find_panel(picture: Picture, chart: Chart) -> Array:
     even = np.asarray(cv2.morphologyEx(flat, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8)))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(even, connectivity=4)
     height, width = even.shape
-    found: list[tuple[bool, int, int]] = []
+    found: list[tuple[int, int]] = []
     for label in range(1, count):
         x, y, w, h, area = (int(v) for v in stats[label])
         out = x <= 1 or y <= 1 or x + w >= width - 1 or y + h >= height - 1
-        if area >= 0.005 * even.size:
-            found.append((not out, area, label))
+        # What runs out of the picture is the table or the wall as likely as the panel.
+        if area >= 0.005 * even.size and not out:
+            found.append((area, label))
     if not found:
         raise refuse(
             "no panel",
             "No even area was found beside the chart.",
-            expected="the panel beside the chart, evenly lit",
+            expected="the panel beside the chart, whole in the picture and evenly lit",
+            got="none, or only what runs out of the picture, like a table",
             remedy="give the panel's region (panel=), as a rectangle or four corners.",
         )
-    label = max(found)[2]
+    label = max(found)[1]
     part = np.pad((labels == label).astype(np.uint8), 1)
     part = cv2.morphologyEx(part, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
     depth = cv2.distanceTransform(part, cv2.DIST_L2, 3)
