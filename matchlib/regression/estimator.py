@@ -20,8 +20,10 @@ from threadpoolctl import threadpool_limits
 from matchlib.colorimetry import GRID, delta_e00
 from matchlib.domain import Recipe, Viewing
 from matchlib.errors import DomainError, FitError
+from matchlib.regression.doubt import overconfidence
 from matchlib.regression.law import FilmLaw, Priors
 from matchlib.regression.observe import PHOTO, SPECTRO, Observations, lab_of
+from matchlib.regression.repeats import average_repeats
 from matchlib.regression.residual import Residual
 from matchlib.regression.solve import THIRDS, FittedLaw, Rows, fit_law
 from matchlib.regression.table import RecipeTable, Vocabulary, recipes_of
@@ -60,10 +62,14 @@ class FilmRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # skl
         The law with its values, their covariance and the sizes of noise.
     words_ : Vocabulary
         Grounds and colours seen.
+    doubt_ : float
+        Factor by which the covariance of the law's values is widened, from panels left out.
     trust_ : ndarray
         Probability that each panel is what its back says, in the order of `panels_`.
     panels_ : ndarray of str
         Panel codes.
+    reading_noise_ : dict
+        Noise of a reading an axis by family, from repeats [ΔE*ab].
     n_features_in_ : int
         Columns of X.
     """
@@ -125,6 +131,7 @@ class FilmRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # skl
         seen = Observations.of(y, viewings, sources, stated)
         self.words_ = Vocabulary.of(recipes, [v.geometry for v in viewings], sprayers)
         table = RecipeTable.of(recipes, viewings, self.words_, sprayers)
+        table, seen, panel, self.reading_noise_ = average_repeats(table, seen, panel)
         rows = Rows(table, seen, panel)
         priors = self.priors or Priors()
         options: dict[str, Any] = {"robust": self.robust, "random_state": self.random_state}
@@ -136,6 +143,7 @@ class FilmRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # skl
             if self.residual:
                 law = FilmLaw(self.words_, priors, Residual.of(table))
                 fitted = fit_law(law, rows, start=fitted, rounds=2, **options)
+            self.doubt_ = overconfidence(fitted, rows)
         self.fitted_ = fitted
         self.panels_ = panels
         self.trust_ = fitted.trust
@@ -281,13 +289,24 @@ class FilmRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # skl
                 lab[rows], by_r = lab_of(state.reflectance, *light)
                 jacobian, effects = fit.law.jacobian(state, fit.z, part, by_r)
                 known[rows] = jacobian @ fit.covariance @ jacobian.transpose(0, 2, 1)
+                known[rows] *= self.doubt_
                 spread = self._effect_spread(part)
                 spray[rows] = np.einsum("nie,ne,nje->nij", effects, spread, effects)
-                stray = by_r @ THIRDS * fit.sizes.effects[3]
+                stray = by_r @ THIRDS * fit.sizes.effects[2]
                 spray[rows] += stray @ stray.transpose(0, 2, 1)
-        spray += np.eye(3) * fit.sizes.effects[2] ** 2
-        noise = [fit.sizes.noise[PHOTO if s == "photo" else SPECTRO] for s in _each(sources, lab)]
-        return lab, known, spray, np.array(noise)[:, None, None] ** 2 * np.eye(3)
+        mottle, reading = self.noise_split_
+        spray += np.eye(3) * mottle
+        noise = np.array([reading[s] for s in _each(sources, lab)])
+        return lab, known, spray, noise[:, None, None] * np.eye(3)
+
+    @property
+    def noise_split_(self) -> tuple[float, dict[str, float]]:
+        """Variance a Lab axis of what no number explains on a panel, and of a reading by source."""
+        noise = self.fitted_.sizes.noise
+        mottle = max(noise[SPECTRO] ** 2 - self.reading_noise_[SPECTRO] ** 2, 1e-6)
+        instrument = min(self.reading_noise_[SPECTRO] ** 2, noise[SPECTRO] ** 2)
+        photo = max(noise[PHOTO] ** 2 - mottle, instrument)
+        return mottle, {"spectrophotometer": instrument, "photo": photo}
 
     def _effect_spread(self, table: RecipeTable) -> Array:
         fit = self.fitted_

@@ -22,12 +22,13 @@ __all__ = ["EFFECTS", "WIDTH", "Linearised", "Sizes", "best_sizes"]
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-EFFECTS = ("film", "ground", "mottle", "stray")
-"""What varies from panel to panel: log film [-], log ground level [-], Lab as it comes [ΔE*ab], and
-stray light and dark noise, an additive reflectance in each third of the spectrum [-], which is what
-makes deep colours hard to read."""
+EFFECTS = ("film", "ground", "stray")
+"""What varies from panel to panel: log film [-], log ground level [-], and stray light and dark
+noise, an additive reflectance in each third of the spectrum [-], which is what makes deep colours
+hard to read. Mottle, Lab as it comes, stands with the reading's own noise: repeat readings are
+averaged before the fit, so that the two are one."""
 
-_COLUMNS = (1, 1, 3, 3)
+_COLUMNS = (1, 1, 3)
 WIDTH = sum(_COLUMNS)
 
 
@@ -37,7 +38,7 @@ class Sizes:
 
     Parameters
     ----------
-    effects : ndarray, shape (4,)
+    effects : ndarray, shape (3,)
         In the order of `EFFECTS`.
     noise : ndarray, shape (f,)
         By family of observations.
@@ -50,7 +51,7 @@ class Sizes:
     groups: Array
 
     def vector(self) -> Array:
-        """Return the logarithms of all of them, shape (4 + f + p,)."""
+        """Return the logarithms of all of them, shape (3 + f + p,)."""
         return np.log(np.concatenate([self.effects, self.noise, self.groups]))
 
     def replaced(self, vector: Array) -> Sizes:
@@ -72,7 +73,7 @@ class Sizes:
 
     @property
     def effect_sds(self) -> Array:
-        """Film, ground, mottle on each of L*, a*, b*, stray light in each third, shape (8,)."""
+        """Film, ground, stray light in each third, shape (5,)."""
         return np.repeat(self.effects, _COLUMNS)
 
 
@@ -85,7 +86,7 @@ class Linearised:
         Derivative of each scalar observation by the free values.
     target : ndarray, shape (m,)
         Observation less law, plus jacobian times the present values.
-    effects : ndarray, shape (m, 8)
+    effects : ndarray, shape (m, 5)
         Derivative by the panel's effects.
     family : ndarray of int, shape (m,)
         Family of each observation's noise.
@@ -143,14 +144,14 @@ class Linearised:
         gain = 1.0 / sizes.noise**2
         sds = sizes.effect_sds
         own = np.tensordot(gain, self.own, 1) * sds[:, None] * sds[None, :] + np.eye(WIDTH)
-        root = np.linalg.cholesky(own)
-        inverse = np.linalg.inv(root)
+        inverse = np.linalg.inv(np.linalg.cholesky(own))
         cross = inverse @ (np.tensordot(gain, self.cross, 1) * sds[None, :, None])
         pull = (inverse @ (np.tensordot(gain, self.pull, 1) * sds)[:, :, None])[:, :, 0]
         flat = cross.reshape(-1, cross.shape[2])
         normal = np.tensordot(gain, self.gram, 1) - flat.T @ flat
         load = gain @ self.load - flat.T @ pull.reshape(-1)
-        return normal, load, root, pull, gain
+        normal[np.diag_indices_from(normal)] += 1.0 / sizes.groups[self.group_of] ** 2
+        return normal, load, inverse, cross, pull
 
     def normal(self, sizes: Sizes) -> tuple[Array, Array]:
         """Return the precision of the free values, prior included, and the load on them.
@@ -168,11 +169,10 @@ class Linearised:
             The posterior mean is ``precision^-1 load``.
         """
         normal, load, *_ = self._summed(sizes)
-        normal[np.diag_indices_from(normal)] += 1.0 / sizes.groups[self.group_of] ** 2
         return normal, load
 
-    def evidence(self, sizes: Sizes) -> float:
-        """Return the logarithm of the marginal likelihood, up to a constant.
+    def evidence(self, sizes: Sizes) -> tuple[float, Array]:
+        """Return the logarithm of the marginal likelihood, up to a constant, and its gradient.
 
         Parameters
         ----------
@@ -181,22 +181,55 @@ class Linearised:
 
         Returns
         -------
-        float
+        value : float
             Log evidence [nat].
+        gradient : ndarray
+            By the logarithm of each size, in the order of `Sizes.vector`: for each variance, what
+            the posterior expects of its squares less their number (Dempster, Laird and Rubin
+            1977, E step).
         """
-        normal, load, root, pull, gain = self._summed(sizes)
-        prior = 1.0 / sizes.groups[self.group_of] ** 2
-        normal[np.diag_indices_from(normal)] += prior
+        normal, load, inverse, cross, pull = self._summed(sizes)
+        gain, prior = 1.0 / sizes.noise**2, 1.0 / sizes.groups[self.group_of] ** 2
         try:
             factor = cho_factor(normal, lower=True, check_finite=False)
         except np.linalg.LinAlgError:
-            return -np.inf
+            return -np.inf, np.zeros(len(sizes.vector()))
         mean = cho_solve(factor, load, check_finite=False)
         misfit = gain @ self.power - np.sum(pull**2) - load @ mean
         log_det = 2.0 * np.log(np.diag(factor[0])).sum() - np.log(prior).sum()
-        log_det += 2.0 * np.log(np.diagonal(root, axis1=1, axis2=2)).sum()
+        log_det -= 2.0 * np.log(np.diagonal(inverse, axis1=1, axis2=2)).sum()
         log_det -= self.count @ np.log(gain)
-        return float(-0.5 * (misfit + log_det))
+        spread = cho_solve(factor, np.eye(len(mean)), check_finite=False)
+        return float(-0.5 * (misfit + log_det)), self._gradient(
+            sizes, mean, spread, inverse, cross, pull
+        )
+
+    def _gradient(
+        self, sizes: Sizes, mean: Array, spread: Array, inverse: Array, cross: Array, pull: Array
+    ) -> Array:
+        back = inverse.transpose(0, 2, 1)
+        effect = (back @ (pull - cross @ mean)[:, :, None])[:, :, 0]
+        with_values = -back @ (cross @ spread)
+        squares = back @ inverse - with_values @ (back @ cross).transpose(0, 2, 1)
+        squares += effect[:, :, None] * effect[:, None, :]
+        excess = np.diagonal(squares, axis1=1, axis2=2).sum(axis=0) - self.panels
+        starts = np.cumsum((0, *_COLUMNS[:-1]))
+        by_effects = np.add.reduceat(excess, starts)
+        sds = sizes.effect_sds
+        effect, with_values = effect * sds, with_values * sds[:, None]
+        squares = squares * sds[:, None] * sds[None, :]
+        # Joint second moment of effects and values, panel by panel.
+        joint = with_values + effect[:, :, None] * mean
+        moment = spread + mean[:, None] * mean[None, :]
+        by_noise = np.empty(len(sizes.noise))
+        for f, sd in enumerate(sizes.noise):
+            left = self.power[f] - 2.0 * self.load[f] @ mean + np.vdot(self.gram[f], moment)
+            left += np.vdot(self.own[f], squares) - 2.0 * np.vdot(self.pull[f], effect)
+            left += 2.0 * np.vdot(self.cross[f], joint)
+            by_noise[f] = left / sd**2 - self.count[f]
+        energy = (mean**2 + np.diag(spread)) / sizes.groups[self.group_of] ** 2 - 1.0
+        by_groups = np.bincount(self.group_of, energy, len(sizes.groups))
+        return np.concatenate([by_effects, by_noise, by_groups])
 
 
 def best_sizes(
@@ -223,19 +256,21 @@ def best_sizes(
     free = spread > 0
     fixed = start.vector()
 
-    def loss(x: Array) -> float:
+    def loss(x: Array) -> tuple[float, Array]:
         vector = fixed.copy()
         vector[free] = x
-        pull = float(np.sum(((x - centre[free]) / spread[free]) ** 2))
-        return 0.5 * pull - linear.evidence(start.replaced(vector))
+        away = (x - centre[free]) / spread[free]
+        value, gradient = linear.evidence(start.replaced(vector))
+        return 0.5 * float(away @ away) - value, away / spread[free] - gradient[free]
 
     bounds = [(c - 4 * s, c + 4 * s) for c, s in zip(centre[free], spread[free], strict=True)]
     found = minimize(
         loss,
         np.clip(fixed[free], *np.array(bounds).T),
         method="L-BFGS-B",
+        jac=True,
         bounds=bounds,
-        options={"maxiter": steps, "eps": 1e-3},
+        options={"maxiter": steps, "ftol": 1e-5},
     )
     vector = fixed.copy()
     if np.isfinite(found.fun):

@@ -7,7 +7,7 @@ A row's internal reflectance is ``rho exp(-A) + S (1 - exp(-A)) / A`` (see `matc
   per pair that vanishes at both ends;
 * ``A = path * sum of dose_c a_c``: ``a_c > 0`` the absorption spectrum of colour c for one coat
   of 6:1;
-* ``S = path * sum of dose_c s_c``: ``s_c > 0`` the little that a colour hides;
+* ``S = path * sum of dose_c s_c``: ``s_c > 0`` the little that a colour hides, level and tilt;
 * ``dose_c = share_c * sum over steps of h_c(fraction) * coats``, where ``log h`` is linear in the
   logarithm of the fraction with a slope near 1 and a slight bend (absorption in translucent
   coatings is not exactly linear in concentration: Gorji Bandpay et al. 2018), the first coat lays
@@ -103,8 +103,8 @@ class State:
         the logarithm of an uncleared surface's gain.
     absorption : ndarray, shape (c, b)
         Absorption spectra.
-    scattering : ndarray, shape (c,)
-        Scattering of the colours.
+    scattering : ndarray, shape (c, b)
+        Scattering spectra of the colours.
     dose : ndarray, shape (n, c)
         Doses, path included.
     by_slope, by_bend, by_first, by_later : ndarray, shape (n, c)
@@ -115,7 +115,8 @@ class State:
         Log spectra of base grounds, shape (g, b) or (n, g, b) where geometries differ, and of
         each row's ground.
     haze : ndarray, shape (n,)
-        Derivative by the logarithm of an uncleared surface's haze.
+        Derivative by the logarithm of the haze: bloom of an uncleared surface, or the little gloss
+        that a clear one lets into the reading.
     """
 
     reflectance: Array
@@ -169,6 +170,9 @@ class FilmLaw:
             "colour": constant_curve(GRID, sd=p.colour_level_sd),
             "colour wave": smooth_curves(GRID, length=p.colour_length, sd=1.0),
             "geometry": np.hstack([constant_curve(GRID, sd=0.8), ramp_curve(GRID, sd=0.15)]),
+            "scatter": np.hstack(
+                [constant_curve(GRID, sd=p.scatter_sd), ramp_curve(GRID, sd=0.6)]
+            ),
             "ladder": np.hstack([constant_curve(GRID, sd=0.25), ramp_curve(GRID, sd=0.08)]),
         }
         g, c = len(self.words.grounds), len(self.words.colours)
@@ -183,10 +187,10 @@ class FilmLaw:
             "ladder": (2 * len(self.words.pairs) * curves["ladder"].shape[1], "fixed"),
             "colour": (c * curves["colour"].shape[1], "fixed"),
             "colour wave": (c * curves["colour wave"].shape[1], "colour wave"),
-            "scatter": (c, "fixed"),
+            "scatter": (c * curves["scatter"].shape[1], "fixed"),
             "own slope": (c, "fixed"),
             "dose": (4, "fixed"),
-            "surface": (4, "fixed"),
+            "surface": (5, "fixed"),
             "own k2": (g, "own k2"),
             "sprayer": (len(self.words.sprayers), "sprayer"),
             "residual shared": (self.residual.size_shared, "residual shared"),
@@ -335,10 +339,10 @@ class FilmLaw:
         weight, ground, mixed = self._ground(z, t, log_ground)
         dose, by_slope, by_bend, by_first, by_later = self._doses(z, t)
         scattering = self.priors.scatter * np.exp(
-            np.clip(self.priors.scatter_sd * z[self.slices["scatter"]], -8.0, 4.0)
+            np.clip(self._take(z, "scatter", len(self.words.colours)), -8.0, 4.0)
         )
         a = dose @ absorption
-        s = (dose @ scattering)[:, None]
+        s = dose @ scattering
         phi, phi_slope = single_scatter(a)
         field_ = np.exp(np.clip(self.residual.field(z, self.slices, t), -1.0, 1.0))
         filtered = np.exp(np.minimum(mixed - a, 4.0)) * field_
@@ -349,9 +353,11 @@ class FilmLaw:
         own_k2 = weight @ z[self.slices["own k2"]]
         k2 = 1.0 / (1.0 + np.exp(-k2_logit[np.where(t.cleared, 0, 1)] - own_k2))
         k2 = np.where(t.aspecular, 0.0, k2)[:, None]
-        _, _, haze_z, gain_z = z[self.slices["surface"]]
+        _, _, haze_z, gain_z, gloss_z = z[self.slices["surface"]]
         uncleared = ~t.cleared
-        haze = np.where(uncleared, 0.004 * np.exp(np.clip(0.8 * haze_z, -6, 4)), 0.0)
+        bloom = 0.004 * np.exp(np.clip(0.8 * haze_z, -6, 4))
+        leak = 0.0004 * np.exp(np.clip(gloss_z, -6, 4))
+        haze = np.where(uncleared, bloom, leak)
         gain = np.where(uncleared, np.exp(0.06 * gain_z), 1.0)[:, None] * (1.0 - EXTERNAL_K1)
         safe = np.where(t.aspecular[:, None], inner, np.minimum(inner, _LARGEST))
         pole = 1.0 - k2 * safe
@@ -379,7 +385,7 @@ class FilmLaw:
             weight=weight,
             ground=ground,
             mixed=mixed,
-            haze=0.8 * haze,
+            haze=np.where(uncleared, 0.8, 1.0) * haze,
         )
 
     def jacobian(self, s: State, z: Array, t: RecipeTable, m: Array) -> tuple[Array, Array]:
@@ -401,8 +407,7 @@ class FilmLaw:
         jacobian : ndarray, shape (n, k, size)
             Derivative of the observations by the free values.
         effects : ndarray, shape (n, k, 2)
-            Derivative by the logarithm of the whole film and of the ground's level: what varies
-            from panel to panel.
+            As `effects` gives them.
         """
         n, k, _ = m.shape
         p, at = self.priors, self.slices
@@ -430,10 +435,7 @@ class FilmLaw:
             own_k2 = z[at["own k2"]]
             gaps += by_k2[:, :, None] * (own_k2 - (s.weight @ own_k2)[:, None])[:, None, :]
             out[:, :, at["hiding"]] = 0.7 * s.weight[:, None, :] * gaps
-        by_a = m * s.by_absorbance[:, None, :]
-        by_s = np.einsum("nkb,nb->nk", m, s.by_scatter)
-        # Effect of one unit more of each colour's dose, shape (n, k, c).
-        dosed = by_a @ s.absorption.T + by_s[:, :, None] * s.scattering
+        by_a, by_s, dosed = self._by_dose(s, m)
         waves, level = self.curves["colour wave"], self.curves["colour"]
         for c in range(len(self.words.colours)):
             weighted = by_a * (s.dose[:, c, None] * s.absorption[c])[:, None, :]
@@ -441,8 +443,9 @@ class FilmLaw:
             start = at["colour wave"].start + c * v
             out[:, :, start : start + v] = weighted @ waves
             out[:, :, at["colour"].start + c] = weighted @ level[:, 0]
-        out[:, :, at["scatter"]] = by_s[:, :, None] * s.dose[:, None, :] * s.scattering
-        out[:, :, at["scatter"]] *= p.scatter_sd
+            weighted = by_s * (s.dose[:, c, None] * s.scattering[c])[:, None, :]
+            start = at["scatter"].start + 2 * c
+            out[:, :, start : start + 2] = weighted @ self.curves["scatter"]
         out[:, :, at["own slope"]] = dosed * s.by_slope[:, None, :] * p.own_slope_sd
         shared = (s.by_slope * p.slope_sd, s.by_bend, s.by_first, s.by_later)
         for j, by in enumerate(shared):
@@ -452,9 +455,36 @@ class FilmLaw:
         out[:, :, surface] = p.k2_sd * by_k2 * t.cleared[:, None]
         out[:, :, surface + 1] = p.k2_sd * by_k2 * ~t.cleared[:, None]
         out[:, :, at["own k2"]] = by_k2[:, :, None] * s.weight[:, None, :]
-        out[:, :, surface + 2] = m.sum(axis=2) * s.haze[:, None]
+        by_haze = m.sum(axis=2) * s.haze[:, None]
+        out[:, :, surface + 2] = by_haze * ~t.cleared[:, None]
+        out[:, :, surface + 4] = by_haze * t.cleared[:, None]
         out[:, :, surface + 3] = np.einsum("nkb,nb->nk", m, s.by_gain)
         for j in range(len(self.words.sprayers)):
             out[:, :, at["sprayer"].start + j] = film * (t.sprayer == j)[:, None]
         self.residual.fill(out, at, t, m * s.by_field[:, None, :])
         return out, np.stack([film, by_ground.sum(axis=2)], axis=2)
+
+    @staticmethod
+    def _by_dose(s: State, m: Array) -> tuple[Array, Array, Array]:
+        by_a = m * s.by_absorbance[:, None, :]
+        by_s = m * s.by_scatter[:, None, :]
+        # Effect of one unit more of each colour's dose, shape (n, k, c).
+        return by_a, by_s, by_a @ s.absorption.T + by_s @ s.scattering.T
+
+    def effects(self, s: State, m: Array) -> Array:
+        """Return what varies from panel to panel.
+
+        Parameters
+        ----------
+        s : State
+            The law, n rows.
+        m : ndarray, shape (n, k, b)
+            Derivative of k observations by measured reflectance.
+
+        Returns
+        -------
+        ndarray, shape (n, k, 2)
+            Derivative by the logarithm of the whole film and of the ground's level.
+        """
+        film = np.einsum("nkc,nc->nk", self._by_dose(s, m)[2], s.dose)
+        return np.stack([film, np.einsum("nkb,nb->nk", m, s.by_ground)], axis=2)

@@ -91,8 +91,10 @@ def save_fit(path: str | os.PathLike[str], model: FilmRegressor, content_hash: s
         "priors": asdict(fit.law.priors),
         "params": {k: v for k, v in model.get_params().items() if k != "priors"},
         "evidence": fit.evidence,
+        "doubt": model.doubt_,
         "spectral_grounds": sorted(model.spectral_grounds_),
         "spectral_colours": sorted(model.spectral_colours_),
+        "reading_noise": {str(k): v for k, v in model.reading_noise_.items()},
         "features": model.n_features_in_,
     }
     text = json.dumps(words, sort_keys=True)
@@ -183,11 +185,13 @@ def _rebuilt(arrays: dict[str, NDArray[Any]], words: dict[str, Any]) -> FilmRegr
     model.fitted_ = FittedLaw(
         law, arrays["z"], arrays["covariance"], sizes, arrays["trust"], words["evidence"]
     )
+    model.doubt_ = float(words["doubt"])
     model.words_ = vocabulary
     model.panels_ = arrays["panels"]
     model.trust_ = arrays["trust"]
     model.spectral_grounds_ = set(words["spectral_grounds"])
     model.spectral_colours_ = set(words["spectral_colours"])
+    model.reading_noise_ = {int(k): float(v) for k, v in words["reading_noise"].items()}
     model.n_features_in_ = int(words["features"])
     model.archive_hash_ = words["content_hash"]
     model.versions_ = words["versions"]

@@ -21,7 +21,7 @@ from matchlib.regression.law import FilmLaw
 from matchlib.regression.observe import KNOWN, TONE, Observations, tone_of
 from matchlib.regression.table import RecipeTable
 
-__all__ = ["FittedLaw", "Rows", "fit_law"]
+__all__ = ["FittedLaw", "Rows", "fit_law", "panel_distances", "stacked", "trust_of"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -42,8 +42,8 @@ THIRDS: Array = np.kron(np.eye(3), np.ones((11, 1)))[: len(GRID)]
 """Curves of stray light: one for each third of the spectrum."""
 
 _CENTRES = {
-    "effects": [(0.05, 0.6), (0.01, 0.7), (0.15, 0.8), (0.0005, 0.7)],
-    "noise": [(1.0, 0.0), (0.1, 0.5), (1.5, 0.4), (1.2, 0.6)],
+    "effects": [(0.05, 0.6), (0.01, 0.7), (0.0005, 0.7)],
+    "noise": [(1.0, 0.0), (0.2, 0.7), (1.5, 0.4), (1.2, 0.6)],
     "groups": {
         "fixed": (1.0, 0.0),
         "ground wave": (0.25, 0.5),
@@ -149,8 +149,26 @@ def start_sizes(law: FilmLaw) -> tuple[Sizes, Array, Array]:
     return sizes, np.log(pairs[:, 0]), pairs[:, 1]
 
 
-def _stack(law: FilmLaw, z: Array, rows: Rows, *, slopes: bool) -> dict[str, Array]:
-    """Return observation less law, noise family and (with slopes) derivatives, one row a scalar."""
+def stacked(law: FilmLaw, z: Array, rows: Rows, *, slopes: bool = True) -> dict[str, Array]:
+    """Return what the readings miss the law by, one row a scalar observation.
+
+    Parameters
+    ----------
+    law : FilmLaw
+        The law.
+    z : ndarray
+        Its values.
+    rows : Rows
+        Readings.
+    slopes : bool
+        Whether to return the jacobian too.
+
+    Returns
+    -------
+    dict
+        ``miss``, ``family``, ``panel``, ``effects`` (m, 5) and ``jacobian`` (m, p); first all Lab
+        rows in the order of the readings, then the tones of spectra.
+    """
     state = law.evaluate(z, rows.table)
     lab, by_r = rows.seen.lab_of(state.reflectance)
     scale = 1.0 / rows.seen.sd
@@ -170,11 +188,15 @@ def _stack(law: FilmLaw, z: Array, rows: Rows, *, slopes: bool) -> dict[str, Arr
         "family": np.concatenate(families),
         "panel": np.concatenate(owners),
     }
-    jacobian, varied = law.jacobian(state, z, rows.table, by_r)
-    mottle = np.broadcast_to(np.eye(3), (len(lab), 3, 3))
-    varied = np.concatenate([varied, mottle, by_r @ THIRDS], axis=2)
+    if slopes:
+        jacobian, varied = law.jacobian(state, z, rows.table, by_r)
+    else:
+        varied = law.effects(state, by_r)
+    varied = np.concatenate([varied, by_r @ THIRDS], axis=2)
     effects = [(varied * scale[:, None, None]).reshape(-1, WIDTH)]
-    jacobians = [(jacobian * scale[:, None, None]).reshape(-1, law.size)] if slopes else []
+    jacobians = []
+    if slopes:
+        jacobians.append((jacobian * scale[:, None, None]).reshape(-1, law.size))
     if len(spectral):
         part = rows.table.take(spectral)
         some = replace(
@@ -186,9 +208,11 @@ def _stack(law: FilmLaw, z: Array, rows: Rows, *, slopes: bool) -> dict[str, Arr
             },
             ground=state.ground[spectral] if state.ground.ndim == 3 else state.ground,
         )
-        jacobian, varied = law.jacobian(some, z, part, by_tone)
-        nothing = np.zeros((*tone.shape, 3))
-        varied = np.concatenate([varied, nothing, by_tone @ THIRDS], axis=2)
+        if slopes:
+            jacobian, varied = law.jacobian(some, z, part, by_tone)
+        else:
+            varied = law.effects(some, by_tone)
+        varied = np.concatenate([varied, by_tone @ THIRDS], axis=2)
         effects.append(varied.reshape(-1, WIDTH))
         if slopes:
             jacobians.append(jacobian.reshape(-1, law.size))
@@ -199,7 +223,7 @@ def _stack(law: FilmLaw, z: Array, rows: Rows, *, slopes: bool) -> dict[str, Arr
 
 
 def _linearise(law: FilmLaw, z: Array, rows: Rows, trust: Array) -> Linearised:
-    s = _stack(law, z, rows, slopes=True)
+    s = stacked(law, z, rows, slopes=True)
     return Linearised(
         jacobian=s["jacobian"],
         target=s["miss"] + s["jacobian"] @ z,
@@ -243,7 +267,7 @@ def panel_distances(
     count : ndarray, shape (m,)
         Scalar observations of each panel.
     """
-    s = _stack(law, z, rows, slopes=False)
+    s = stacked(law, z, rows, slopes=False)
     noise = sizes.noise[s["family"].astype(int)]
     miss = s["miss"] / noise
     effects = s["effects"] * sizes.effect_sds / noise[:, None]
@@ -369,58 +393,74 @@ def fit_law(
     FitError
         If the values run away.
     """
-    sizes, centre, spread = start_sizes(law)
-    # A size that no reading can speak of stays where it is believed.
-    present = set(rows.seen.family.tolist()) | ({TONE} if rows.seen.spectral.any() else set())
-    for family in range(4):
-        if family not in present or family == KNOWN:
-            spread[len(EFFECTS) + family] = 0.0
-    trust = np.ones(rows.panels)
+    some = np.arange(rows.panels)
+    if rows.panels > LEARNT_FROM:
+        draw = np.random.default_rng(random_state)
+        some = np.sort(draw.choice(rows.panels, LEARNT_FROM, replace=False))
+    part = rows.of_panels(some)
+    begun = _begin(law, part) if start is None else _resume(law, start, some)
+    z, sizes, trust = begun
+    z, sizes, trust, evidence = _settle(law, part, z, sizes, trust, rounds=rounds, robust=robust)
     chunks = _chunks(rows)
-    if start is None:
-        # Wide noise first: the law finds its place before any panel weighs heavily.
-        z = law.start(rows.table, rows.seen.lab)
-        for wider, steps in ((20.0, 8), (5.0, 8), (2.0, 8)):
-            wide = Sizes(sizes.effects * wider, sizes.noise * wider, sizes.groups)
-            z = _descend(law, z, chunks, wide, trust, steps=steps)
-    else:
-        z = np.zeros(law.size)
-        z[: start.law.size] = start.z
-        trust = start.trust
-        sizes = Sizes(
-            start.sizes.effects,
-            start.sizes.noise,
-            np.array(
-                [
-                    start.sizes.groups[start.law.groups.index(g)]
-                    if g in start.law.groups
-                    else sizes.groups[i]
-                    for i, g in enumerate(law.groups)
-                ]
-            ),
-        )
-    draw = np.random.default_rng(random_state)
-    evidence = -np.inf
-    for _ in range(rounds):
-        if rows.panels > LEARNT_FROM:
-            some = np.sort(draw.choice(rows.panels, LEARNT_FROM, replace=False))
-        else:
-            some = np.arange(rows.panels)
-        linear = _linearise(law, z, rows.of_panels(some), trust[some])
-        sizes = best_sizes(linear, sizes, centre, spread)
-        evidence = linear.evidence(sizes)
-        if robust:
-            pairs = [panel_distances(law, z, part, sizes) for _, part in chunks]
-            trust = trust_of(*(np.concatenate(p) for p in zip(*pairs, strict=True)))
-        z = _descend(law, z, chunks, sizes, trust, steps=5)
+    if len(some) < rows.panels:
+        # The sizes are known by now; the rest of the panels only sharpens the values.
+        trust = _trusts(law, z, chunks, sizes) if robust else np.ones(rows.panels)
+        z = _descend(law, z, chunks, sizes, trust, steps=2)
     precision, _ = _normal(law, z, chunks, sizes, trust)
-    if not np.isfinite(precision).all():
+    try:
+        covariance = cho_solve(cho_factor(precision, lower=True), np.eye(law.size))
+    except (np.linalg.LinAlgError, ValueError):
         raise FitError(
             "The regression did not settle.",
             expected="readings that a film over a ground can make",
             got="values that run away",
             remedy="check the readings with the audit, and the scale of the spectra.",
-        )
-    factor = cho_factor(precision, lower=True)
-    covariance = cho_solve(factor, np.eye(law.size))
+        ) from None
     return FittedLaw(law, z, covariance, sizes, trust, evidence)
+
+
+def _begin(law: FilmLaw, rows: Rows) -> tuple[Array, Sizes, Array]:
+    sizes, _, _ = start_sizes(law)
+    trust = np.ones(rows.panels)
+    z = law.start(rows.table, rows.seen.lab)
+    # Wide noise first: the law finds its place before any panel weighs heavily.
+    for wider in (20.0, 5.0, 2.0):
+        wide = Sizes(sizes.effects * wider, sizes.noise * wider, sizes.groups)
+        z = _descend(law, z, _chunks(rows), wide, trust, steps=8)
+    return z, sizes, trust
+
+
+def _resume(law: FilmLaw, start: FittedLaw, some: Ints) -> tuple[Array, Sizes, Array]:
+    sizes, _, _ = start_sizes(law)
+    z = np.zeros(law.size)
+    z[: start.law.size] = start.z
+    known = dict(zip(start.law.groups, start.sizes.groups, strict=True))
+    groups = [known.get(g, s) for g, s in zip(law.groups, sizes.groups, strict=True)]
+    return z, Sizes(start.sizes.effects, start.sizes.noise, np.array(groups)), start.trust[some]
+
+
+def _trusts(law: FilmLaw, z: Array, chunks: list[tuple[Ints, Rows]], sizes: Sizes) -> Array:
+    pairs = [panel_distances(law, z, part, sizes) for _, part in chunks]
+    squared, count = (np.concatenate(p) for p in zip(*pairs, strict=True))
+    return trust_of(squared, count)
+
+
+def _settle(
+    law: FilmLaw, rows: Rows, z: Array, sizes: Sizes, trust: Array, *, rounds: int, robust: bool
+) -> tuple[Array, Sizes, Array, float]:
+    _, centre, spread = start_sizes(law)
+    # A size that no reading can speak of stays where it is believed.
+    present = set(rows.seen.family.tolist()) | ({TONE} if rows.seen.spectral.any() else set())
+    for family in range(4):
+        if family not in present or family == KNOWN:
+            spread[len(EFFECTS) + family] = 0.0
+    chunks = _chunks(rows)
+    evidence = -np.inf
+    for _ in range(rounds):
+        linear = _linearise(law, z, rows, trust)
+        sizes = best_sizes(linear, sizes, centre, spread)
+        evidence, _ = linear.evidence(sizes)
+        if robust:
+            trust = _trusts(law, z, chunks, sizes)
+        z = _descend(law, z, chunks, sizes, trust, steps=4)
+    return z, sizes, trust, evidence

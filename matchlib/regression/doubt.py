@@ -1,0 +1,121 @@
+"""How much surer of itself the law is than it should be, from what it would have missed.
+
+A law is a simplification, and the covariance of its values knows only noise. Leaving panels out
+tells more. For a fit that is linear around its values this needs no second fit: with *r* the
+misses of some panels, *C* their own covariance and *H* what the values' covariance makes of them,
+the misses had these panels been left out are ``C (C - H)^-1 r``, with covariance
+``C (C - H)^-1 C`` (the leave-out identity of linear regression; Rasmussen and Williams 2006,
+section 5.4.2, for single rows). All coloured panels of one ground are left out at a time, which is
+the farthest that the regression is asked to reach.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import brentq
+from scipy.stats import chi2
+
+from matchlib.regression.solve import FittedLaw, Rows, stacked
+
+__all__ = ["left_out", "overconfidence"]
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+MOST_PANELS = 40
+"""Panels of one group looked at, at most; more would not change one number."""
+
+LEAST = 1.2
+"""No handful of grounds proves a law right: its covariance is never taken at its word [-]."""
+
+
+def left_out(fit: FittedLaw, rows: Rows, group: Ints) -> tuple[Array, Array, Array]:
+    """Return what a group of panels would have missed by, had it been left out.
+
+    Parameters
+    ----------
+    fit : FittedLaw
+        A fit to all panels.
+    rows : Rows
+        The readings it was fitted to.
+    group : ndarray of int
+        Panels to leave out, rising.
+
+    Returns
+    -------
+    miss : ndarray, shape (k, 3)
+        Reading less prediction in Lab, one row for each reading of the panels.
+    known : ndarray, shape (k, 3, 3)
+        Covariance of the prediction without them.
+    own : ndarray, shape (k, 3, 3)
+        Covariance of the readings themselves.
+    """
+    part = rows.of_panels(group)
+    s = stacked(fit.law, fit.z, part)
+    noise = fit.sizes.noise[s["family"].astype(int)]
+    effects = s["effects"] * fit.sizes.effect_sds
+    together = s["panel"][:, None] == s["panel"][None, :]
+    own = effects @ effects.T * together + np.diag(noise**2)
+    hat = s["jacobian"] @ fit.covariance @ s["jacobian"].T
+    # C - H is the covariance of the misses as fitted, singular where panels fix a value alone.
+    left = own - hat
+    values, vectors = np.linalg.eigh((left + left.T) / 2)
+    floor = 1e-6 * np.trace(own) / len(own)
+    inverse = (vectors / np.maximum(values, floor)) @ vectors.T
+    miss = own @ inverse @ s["miss"]
+    spread = own @ inverse @ own
+    count = 3 * len(part.table)
+    at = np.arange(count).reshape(-1, 3)
+    pick = (at[:, :, None], at[:, None, :])
+    scale = part.seen.sd
+    mine = own[pick] * scale[:, None, None] ** 2
+    total = spread[pick] * scale[:, None, None] ** 2
+    return miss[:count].reshape(-1, 3) * scale[:, None], total - mine, mine
+
+
+def overconfidence(fit: FittedLaw, rows: Rows) -> float:
+    """Return the factor by which the law's own covariance must grow to be honest.
+
+    Parameters
+    ----------
+    fit : FittedLaw
+        A fit.
+    rows : Rows
+        The readings it was fitted to.
+
+    Returns
+    -------
+    float
+        At least `LEAST`: with it, nine in ten of the panels of a ground left out lie inside their
+        90 % region. Single panels are left out where there are fewer than three grounds.
+    """
+    coloured = np.zeros(rows.panels, bool)
+    coloured[rows.panel[rows.table.colour_share.sum(axis=1) > 0]] = True
+    trusted = np.flatnonzero(coloured & (fit.trust > 0.5))
+    main = np.zeros(rows.panels, np.intp)
+    main[rows.panel] = rows.table.ground_share.argmax(axis=1)
+    grounds = [trusted[main[trusted] == g] for g in np.unique(main[trusted])]
+    if len(grounds) < 3:
+        grounds = [trusted[i : i + 1] for i in range(len(trusted))]
+    parts = [left_out(fit, rows, _thinned(group)) for group in grounds[:200]]
+    miss, known, own = (np.concatenate(p) for p in zip(*parts, strict=True))
+    level = 0.9
+    wanted = chi2.ppf(level, 3)
+
+    def excess(log_factor: float) -> float:
+        cov = own + np.exp(log_factor) * known
+        squared = np.einsum("ni,ni->n", miss, np.linalg.solve(cov, miss[:, :, None])[:, :, 0])
+        return float(np.log(np.quantile(squared, level) / wanted))
+
+    most = np.log(25.0)
+    if len(miss) < 8 or excess(0.0) <= 0:
+        return LEAST
+    found = most if excess(most) > 0 else brentq(excess, 0.0, most, xtol=1e-3)
+    return max(LEAST, float(np.exp(found)))
+
+
+def _thinned(group: Ints) -> Ints:
+    if len(group) <= MOST_PANELS:
+        return group
+    return group[np.linspace(0, len(group) - 1, MOST_PANELS).round().astype(np.intp)]

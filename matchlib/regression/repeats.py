@@ -1,0 +1,73 @@
+"""Repeat readings of a panel, averaged for the fit, their spread kept.
+
+What varies between repeats is the reading; what varies between panels of a recipe is the spraying
+too. Only repeats can tell them apart, so their pooled spread is worked out here, before the fit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.regression.observe import PHOTO, SPECTRO, Observations
+from matchlib.regression.table import RecipeTable
+
+__all__ = ["USUAL_READING", "average_repeats"]
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+USUAL_READING = {SPECTRO: 0.08, PHOTO: 1.2}
+"""Reading noise believed where there are no repeats [ΔE*ab an axis] (common practice, no source)."""
+
+_PRIOR_DEGREES = 6.0
+
+
+def average_repeats(
+    table: RecipeTable, seen: Observations, panel: Ints
+) -> tuple[RecipeTable, Observations, Ints, dict[int, float]]:
+    """Average the readings of one panel that were taken alike.
+
+    Parameters
+    ----------
+    table : RecipeTable
+        n rows.
+    seen : Observations
+        n rows.
+    panel : ndarray of int, shape (n,)
+        Panel of each row.
+
+    Returns
+    -------
+    table, seen, panel
+        m rows, m at most n, one for each panel, light, geometry and kind of reading.
+    reading : dict
+        Reading noise an axis by family of noise [ΔE*ab], pooled over repeats with what is usually
+        found.
+    """
+    alike = np.column_stack([panel, seen.view, table.geometry, seen.family, seen.spectral])
+    _, first, group = np.unique(alike, axis=0, return_index=True, return_inverse=True)
+    size = np.bincount(group)
+
+    def mean(values: Array) -> Array:
+        total = np.zeros((len(size), values.shape[1]))
+        np.add.at(total, group, values)
+        result: Array = total / size[:, None]
+        return result
+
+    averaged = seen.take(first)
+    lab = mean(seen.lab)
+    squares = ((seen.lab - lab[group]) ** 2).sum(axis=1)
+    reading = {}
+    for family, usual in USUAL_READING.items():
+        rows = seen.family == family
+        degrees = 3.0 * (rows.sum() - len(np.unique(group[rows])))
+        pooled = _PRIOR_DEGREES * usual**2 + squares[rows].sum()
+        reading[family] = float(np.sqrt(pooled / (_PRIOR_DEGREES + degrees)))
+    # A stated uncertainty is of one reading; the mean of several is surer.
+    sd = np.sqrt(mean(seen.sd[:, None] ** 2)[:, 0] / size)
+    stated = np.where(averaged.family == 0, sd, 1.0)
+    averaged = replace(averaged, lab=lab, tone=mean(seen.tone), sd=stated)
+    return table.take(first), averaged, panel[first], reading
