@@ -166,10 +166,21 @@ def test_what_is_no_picture_is_refused(data: bytes) -> None:
     assert caught.value.remedy
 
 
-def test_a_picture_cut_off_is_not_half_read() -> None:
-    whole = saved("PNG")
-    with pytest.raises(FileError, match="broken"):
-        load_picture(whole[: len(whole) // 2])
+@pytest.mark.parametrize("share", [0.3, 0.6, 0.95])
+@pytest.mark.parametrize(
+    "whole",
+    [
+        saved("PNG"),
+        deep_png(DEEP),
+        saved("JPEG"),
+        tiff(SMALL),
+        tiff(DEEP, compression="zlib", predictor=True),
+    ],
+    ids=["png", "png16", "jpeg", "tiff", "packed tiff"],
+)
+def test_a_picture_cut_off_is_not_half_read(whole: bytes, share: float) -> None:
+    with pytest.raises(FileError):
+        load_picture(whole[: int(len(whole) * share)])
 
 
 @pytest.mark.parametrize("make", [png_header_of, tiff_header_of], ids=["png", "tiff"])

@@ -272,6 +272,11 @@ def _deep_png(data: bytes) -> NDArray[Any]:
     _check_size(width, height)
     if colour_type not in (2, 6):
         raise _no_colour("a grey or indexed PNG")
+    from PIL import Image
+
+    # Pillow cannot hold 16 bits a channel, but it says what OpenCV passes over: a picture cut off.
+    with Image.open(io.BytesIO(data), formats=["PNG"]) as image:
+        image.verify()
     return _opencv(data)
 
 
