@@ -208,7 +208,7 @@ class Shelf:
             If nothing is left to search.
         """
         past = list(archive)
-        spelled = {}
+        spelled: dict[str, str] = {}
         for recipe in past:
             names = [*recipe.ground.names, *(recipe.colour.names if recipe.colour else ())]
             for name in names:
@@ -243,14 +243,12 @@ class Shelf:
             for i, one_colour in enumerate(neat):
                 for two_colour in neat[i + 1 :]:
                     for a, b in _parts(limits.blend_parts):
-                        names = (
-                            (one_colour.names[0], Fraction(a)),
+                        mixed = Colour(
                             (
-                                two_colour.names[0],
-                                Fraction(b),
-                            ),
+                                (one_colour.names[0], Fraction(a)),
+                                (two_colour.names[0], Fraction(b)),
+                            )
                         )
-                        mixed = Colour(names)
                         if mixed not in known:
                             known.add(mixed)
                             pots.append(mixed)

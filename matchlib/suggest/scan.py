@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 
 from matchlib.colorimetry import weights, white_point
 from matchlib.domain import Viewing
-from matchlib.film import EXTERNAL_K1
 from matchlib.suggest.space import Schedules, Space
 
 __all__ = ["LawInBrief", "scan"]
@@ -39,13 +38,11 @@ class LawInBrief:
     ----------
     ground : ndarray, shape (k, b)
         Internal reflectance of each ground [-].
-    k2 : ndarray, shape (k,)
-        Internal reflectance of the surface over it [-].
-    gain, lift : float
-        The surface's factor, and what it adds [-].
+    k2, gain, lift : ndarray, shape (k,)
+        The surface over it: lift + gain R / (1 - k2 R) is what is measured [-].
     absorption : ndarray, shape (c, b)
         Absorbance at dose 1 [-].
-    scattering : ndarray, shape (c,)
+    scattering : ndarray, shape (c, b)
         Scattering at dose 1 [-].
     dose : ndarray, shape (s, c)
         Dose of each schedule, were the pot that colour alone.
@@ -53,8 +50,8 @@ class LawInBrief:
 
     ground: Array
     k2: Array
-    gain: float
-    lift: float
+    gain: Array
+    lift: Array
     absorption: Array
     scattering: Array
     dose: Array
@@ -81,12 +78,15 @@ class LawInBrief:
         bare = space.table(space.ground_share, np.zeros((k, c)), none, viewing)
         state = fit.law.evaluate(fit.z, bare)
         inner = np.exp(state.mixed)
-        gloss = np.where(bare.glossy, EXTERNAL_K1, 0.0)
-        haze = state.haze / 0.8  # the law's derivative by the logarithm's scale
-        core = state.reflectance - (haze + gloss)[:, None]
-        # The surface's own derivative holds its constants: core / by_ground is 1 - k2 R.
-        k2 = np.mean((1.0 - core / state.by_ground) / inner, axis=1)
-        gain = np.mean(core * (1.0 - k2[:, None] * inner) / ((1.0 - k2[:, None]) * inner))
+        # The surface's derivative by log R, gain R / (1 - k2 R)², holds its constants: the root
+        # of R over it is a straight line in R.
+        line = np.sqrt(inner / state.by_ground)
+        middle = inner.mean(axis=1, keepdims=True)
+        spread = ((inner - middle) ** 2).sum(axis=1)
+        slope = ((inner - middle) * line).sum(axis=1) / np.maximum(spread, 1e-300)
+        base = line.mean(axis=1) - slope * middle[:, 0]
+        k2, gain = -slope / base, 1.0 / base**2
+        lift = state.reflectance - gain[:, None] * inner / (1.0 - k2[:, None] * inner)
         s = space.schedules
         share = np.ones((len(s), c))
         ground = np.repeat(space.ground_share[:1], len(s), axis=0)
@@ -94,10 +94,10 @@ class LawInBrief:
         return cls(
             inner,
             k2,
-            float(gain),
-            float(haze[0] + gloss[0]),
+            gain,
+            lift.mean(axis=1),
             dosed.absorption,
-            dosed.scattering,
+            np.broadcast_to(np.atleast_2d(dosed.scattering.T).T, dosed.absorption.shape),
             dosed.dose,
         )
 
@@ -200,14 +200,7 @@ class _Desk:
         bands = laws[0].ground.shape[1]
         self.paper = [np.empty((BLOCK, bands), np.float32) for _ in range(3)]
         self.constants = [
-            (
-                law.ground.astype(np.float32),
-                law.k2.astype(np.float32),
-                [np.float32(law.gain * (1.0 - k2)) for k2 in law.k2],
-                np.float32(law.lift),
-                law.absorption.astype(np.float32),
-            )
-            for law in laws
+            [a.astype(np.float32) for a in (law.ground, law.k2, law.gain, law.lift)] for law in laws
         ]
 
     def work(self, share: Array, rows: NDArray[np.intp], out: Single) -> None:
@@ -216,23 +209,21 @@ class _Desk:
         used = np.flatnonzero(share)
         previous = None
         for law, eye, constants in zip(self.laws, self.eyes, self.constants, strict=True):
-            ground, k2, gain, lift, absorption = constants
+            ground, k2, gain, lift = constants
             if law is not previous:
-                dose = law.dose[np.ix_(rows, used)] * share[used]
-                scatter = (dose @ law.scattering[used]).astype(np.float32)[:, None]
-                dose32 = dose.astype(np.float32)
-                np.matmul(dose32, -absorption[used], out=light)
+                dose = (law.dose[np.ix_(rows, used)] * share[used]).astype(np.float32)
+                np.matmul(dose, -law.absorption[used].astype(np.float32), out=light)
                 np.exp(light, out=through)
                 # What the film scatters on the way: S (1 - exp(-A)) / A, with light = -A.
                 np.subtract(through, np.float32(1.0), out=glow)
                 np.minimum(light, np.float32(-1e-6), out=light)
                 np.divide(glow, light, out=glow)
-                np.multiply(glow, scatter, out=glow)
+                glow *= dose @ law.scattering[used].astype(np.float32)
                 previous = law
             for g in range(len(ground)):
                 np.multiply(through, ground[g], out=light)
                 np.add(light, glow, out=light)
-                self._surface(light, k2[g], gain[g], lift)
+                self._surface(light, k2[g], gain[g], lift[g])
                 out[g] += eye.square(light)
 
     @staticmethod

@@ -42,10 +42,10 @@ together less than one panel could tell, so that they decide only between equals
 no source).
 """
 
+_SCANNED = 5000
 _PER_COATS = 6
 _STARTS = 160
 _FINALISTS = 240
-_PER_ROAD = 12
 
 
 def suggest(
@@ -155,22 +155,25 @@ class _Search:
                     rows += [
                         (float(out[ground, i]), ground, pot, int(schedules[i])) for i in chosen
                     ]
-        # Each road keeps its own best, so that a crowded one does not push the others out.
         places = np.array([r[1:] for r in rows], np.intp)
         squares = np.array([r[0] for r in rows])
+        # Each road keeps its own best, so that a crowded one does not push the others out.
         picks = Picks(*places.T)
-        return picks.take(self._spread(picks, squares, 5000, 150))
+        return picks.take(self._spread(picks, squares, _SCANNED, _PER_COATS))
 
     def _spread(self, picks: Picks, cost: Array, most: int, each: int) -> Ints:
-        """Best first, at most so many of a road."""
+        """Best first, at most so many of a road, number of coats, and one ratio or two."""
         order = np.argsort(cost, kind="stable")
-        roads = self._road(picks)[order]
-        rank = np.zeros(len(order), np.intp)
-        for road in np.unique(roads):
-            mine = roads == road
-            rank[mine] = np.arange(mine.sum())
-        kept = order[rank < each]
-        return kept[:most]
+        schedules = self.space.schedules
+        kind = 2 * schedules.total[picks.schedule] + ~schedules.single[picks.schedule]
+        keys = (self._road(picks) * (kind.max() + 1) + kind)[order]
+        by_key = np.argsort(keys, kind="stable")
+        starts = np.flatnonzero(np.diff(keys[by_key], prepend=-1))
+        rank = np.empty(len(order), np.intp)
+        rank[by_key] = np.arange(len(order)) - np.repeat(
+            starts, np.diff(np.append(starts, len(order)))
+        )
+        return np.asarray(order[rank < each][:most])
 
     def _differences(self, picks: Picks) -> Array:
         return self.target.difference(picks.labs(self.space, self.viewings))
@@ -178,12 +181,12 @@ class _Search:
     def best(self, top: int) -> Suggestions:
         picks = self._scanned()
         cost = self._differences(picks)
-        starts = picks.take(self._spread(picks, cost, _STARTS, 8))
+        starts = picks.take(self._spread(picks, cost, _STARTS, 2))
         refined = refine(self.space, starts, self.target, self.viewings)
         continuous = self._continuous(starts, refined.best)
         both = _distinct(_join(picks, refined.picks))
         cost = self._differences(both)
-        order = self._spread(both, cost, _FINALISTS, _PER_ROAD)
+        order = self._spread(both, cost, _FINALISTS, 3)
         finalists, cost = both.take(order), cost[order]
         recipes = self._recipes(finalists)
         if self.space.limits.max_unevenness is not None:
@@ -191,7 +194,7 @@ class _Search:
         view = outlook(self.space.model, recipes, self.target, self.viewings)
         rank = view.expected + self._trouble(finalists, recipes) * view.floor
         chosen = self._chosen(finalists, rank, view, top)
-        made = self._described(chosen, finalists, recipes, view, cost, continuous)
+        made = self._described(chosen, finalists, recipes, view, cost=cost, continuous=continuous)
         return self._result(made, chosen, view, cost)
 
     def _continuous(self, starts: Picks, best: Array) -> dict[tuple[int, int], float]:
@@ -268,6 +271,7 @@ class _Search:
         picks: Picks,
         recipes: Sequence[Recipe],
         view: Outlook,
+        *,
         cost: Array,
         continuous: dict[tuple[int, int], float],
     ) -> list[Suggestion]:
@@ -320,7 +324,7 @@ class _Search:
 def _film_shows(model: FilmRegressor) -> Callable[[Sequence[Recipe]], Array]:
     from matchlib.evenness import film_tolerance
 
-    return lambda recipes: film_tolerance(model, recipes, changes=(0.1,))[:, 0]
+    return lambda recipes: film_tolerance(model, list(recipes), changes=(0.1,))[:, 0]
 
 
 def _three(lab: Array) -> tuple[float, float, float]:

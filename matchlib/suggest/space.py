@@ -217,7 +217,7 @@ class Space:
             By its kind and by the stock of its colours.
         """
         s = self.schedules
-        kept = s.single | self.neat[pot]
+        kept: NDArray[np.bool_] = s.single | self.neat[pot]
         each = self.limits.ml_per_coat()
         stock = {n.casefold(): v for n, v in (self.limits.stock or {}).items()}
         for name, share in self.shelf.colours[pot].shares.items():

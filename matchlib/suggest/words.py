@@ -12,21 +12,7 @@ from matchlib.domain import Recipe
 
 __all__ = ["direction", "miss", "never_sprayed", "why"]
 
-_NUMBERS = [
-    "no",
-    "one",
-    "two",
-    "three",
-    "four",
-    "five",
-    "six",
-    "seven",
-    "eight",
-    "nine",
-    "ten",
-    "eleven",
-    "twelve",
-]
+_NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 _TOWARDS = ("yellower", "greener", "bluer", "redder")
 
 
