@@ -11,9 +11,10 @@ from workbook.session.back import Draft, draft_panel, recipe_of
 from workbook.session.demo import DemoShop, make_demo
 from workbook.session.intake import Imported, import_file
 from workbook.session.job import Job, bottles_of, densities_of, pot_of, steps_of
+from workbook.session.keeper import Exported
 from workbook.session.model_cache import FitOutcome, model_of
 from workbook.session.predicting import Prediction
-from workbook.session.session import Exported, Session
+from workbook.session.session import Session
 from workbook.session.targets import lab_of, reading_of_lab
 
 __all__ = [

@@ -85,7 +85,7 @@ class Draft:
             "ground": str(recipe.ground),
             "colour": None if recipe.colour is None else str(recipe.colour),
             "schedule": None if recipe.schedule is None else str(recipe.schedule),
-            "clear": recipe.clear,
+            "clear": recipe.clear or "no",
             "words": recipe.words,
             "readings": len(panel.readings),
             "questions": [q.as_dict() for q in self.questions],

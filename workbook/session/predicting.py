@@ -64,7 +64,7 @@ class Prediction:
             "ground": str(recipe.ground),
             "colour": None if recipe.colour is None else str(recipe.colour),
             "schedule": None if recipe.schedule is None else str(recipe.schedule),
-            "clear": recipe.clear,
+            "clear": recipe.clear or "no",
             "illuminant": self.viewing.illuminant,
             "observer": self.viewing.observer,
             "geometry": self.viewing.geometry,

@@ -2,62 +2,31 @@
 
 from __future__ import annotations
 
-import os
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from types import TracebackType
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Any
 
+from workbook.session.keeper import Keeper
+from workbook.session.matching import correct_tried, next_for, plan_for, suggest_for, tried_in
 from workbook.session.model_cache import FitOutcome, model_of
 from workbook.session.predicting import Prediction, predict
-from workbook.session.targets import lab_of, single_reading
+from workbook.session.sheet import sheet_of
+from workbook.session.shelf import SHELF, limits_of, shelf_of
+from workbook.session.targets import lab_of, reading_of_lab
 
 if TYPE_CHECKING:
-    from matchlib.archive import AddResult, Archive, Change
-    from matchlib.domain import Panel, Reading, Recipe, Viewing
+    from matchlib.archive import Archive
+    from matchlib.correction import Advice
+    from matchlib.domain import Reading, Recipe, Viewing
+    from matchlib.next_panel import ArchivePlan, TargetPanel
     from matchlib.readings import RecipeRow
     from matchlib.regression import FilmRegressor
+    from matchlib.suggest import Limits, Suggestions
 
-__all__ = ["Exported", "Session"]
-
-
-@dataclass(frozen=True, slots=True)
-class Exported:
-    """What was written.
-
-    Parameters
-    ----------
-    file : Path
-        Where to.
-    panels : int
-        Panels in it.
-    customers : bool
-        Whether customers' names are in it.
-    """
-
-    file: Path
-    panels: int
-    customers: bool
-
-    @property
-    def text(self) -> str:
-        """What was written, in words."""
-        names = "with" if self.customers else "without"
-        return f"{self.panels} panels written to {self.file}, {names} customers' names."
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return it as plain data.
-
-        Returns
-        -------
-        dict
-            For JSON.
-        """
-        return {"file": str(self.file), "panels": self.panels, "customers": self.customers}
+__all__ = ["Session"]
 
 
-class Session:
+class Session(Keeper):
     """An archive, its model, and the use cases of both; made by `Session.open`.
 
     Parameters
@@ -67,56 +36,9 @@ class Session:
     """
 
     def __init__(self, archive: Archive) -> None:
-        self.archive = archive
+        super().__init__(archive)
         self._fit: FitOutcome | None = None
         self._fit_of = ""
-
-    @classmethod
-    def open(cls, path_or_url: str | Path, *, create: bool = False, write: bool = True) -> Self:
-        """Open an archive.
-
-        Parameters
-        ----------
-        path_or_url : str or Path
-            File or database URL.
-        create : bool
-            Make an empty archive if there is none.
-        write : bool
-            Whether changes will be asked for. Without, an archive that cannot be written can be
-            used all the same.
-
-        Returns
-        -------
-        Session
-            Use it in a ``with`` block, or close it.
-
-        Raises
-        ------
-        ArchiveError
-            If there is no archive, or it is damaged, something else, or cannot be written.
-        """
-        from matchlib.archive import Archive
-
-        locked = False
-        if not write and "://" not in str(path_or_url) and Path(path_or_url).is_file():
-            file = Path(path_or_url)
-            locked = not (os.access(file, os.W_OK) and os.access(file.absolute().parent, os.W_OK))
-        return cls(Archive.open(path_or_url, create=create, read_only=locked))
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self.close()
-
-    def close(self) -> None:
-        """Give the archive back."""
-        self.archive.close()
 
     # The model
 
@@ -235,147 +157,242 @@ class Session:
             tolerance=tolerance,
         )
 
-    # Panels
+    # Matching
 
-    def add(self, panels: Iterable[Panel], *, who: str = "") -> AddResult:
-        """Keep panels.
-
-        Parameters
-        ----------
-        panels : iterable of Panel
-            New ones, or known ones with more readings.
-        who : str
-            For the history.
+    def shelf(self) -> dict[str, Any]:
+        """Return the limits remembered with the archive.
 
         Returns
         -------
-        AddResult
-            What was done.
+        dict
+            Fields of `Limits` that were set; empty where none are remembered.
+        """
+        return shelf_of(self.archive.setting(SHELF))
+
+    def remember_shelf(self, limits: Mapping[str, Any] | None) -> None:
+        """Keep limits with the archive, for the next search.
+
+        Parameters
+        ----------
+        limits : mapping or None
+            Fields of `Limits` by name; None forgets them.
 
         Raises
         ------
-        ArchiveError
-            If a code is known with another recipe.
+        DomainError
+            If they are no limits.
         """
-        return self.archive.add(panels, who=who)
+        if limits:
+            limits_of(limits)
+        self.archive.set_setting(SHELF, shelf_of(limits) or None)
 
-    def export(self, path: str | Path, *, customers: bool = False) -> Exported:
-        """Write the panels as a table, or everything as a backup.
+    def limits(self, **changes: Any) -> Limits:
+        """Return the remembered limits with some of them set otherwise.
 
         Parameters
         ----------
-        path : str or Path
-            ``.csv``, ``.xlsx`` for a table; ``.zip`` for a backup of everything.
-        customers : bool
-            Whether customers' names go with it.
+        **changes : object
+            Fields of `Limits`; those that are None stay as remembered.
 
         Returns
         -------
-        Exported
-            What was written.
-
-        Raises
-        ------
-        FileError
-            If it cannot be written.
+        Limits
+            Checked.
         """
-        from matchlib.archive import export_bundle, export_table
+        given = {k: v for k, v in changes.items() if v is not None}
+        return limits_of({**self.shelf(), **given})
 
-        if Path(path).suffix.casefold() == ".zip":
-            export_bundle(self.archive, path, customers=customers)
-            return Exported(Path(path), len(self.archive), customers)
-        return Exported(
-            Path(path), export_table(self.archive, path, customers=customers), customers
-        )
-
-    def history(self, code: str | None = None) -> tuple[Change, ...]:
-        """Return what was changed.
+    def typed_target(
+        self, lab: Sequence[float], *, illuminant: str = "D65", observer: str = "10"
+    ) -> Reading:
+        """Return typed Lab as a target in the archive's own geometry.
 
         Parameters
         ----------
-        code : str, optional
-            Of one panel, which must exist; None for all.
-
-        Returns
-        -------
-        tuple of Change
-            Oldest first.
-        """
-        if code is not None:
-            code = self.archive.panel(code).code
-        return self.archive.history(code)
-
-    def undo(self, change: int, *, who: str = "", why: str = "") -> Change:
-        """Undo one change.
-
-        Parameters
-        ----------
-        change : int
-            Its number.
-        who, why : str
-            For the history.
-
-        Returns
-        -------
-        Change
-            The undoing, itself a change.
-
-        Raises
-        ------
-        ArchiveError
-            If there is no such change, or a later one stands in the way.
-        """
-        number = self.archive.undo(change, who=who, why=why)
-        return next(c for c in self.archive.history() if c.number == number)
-
-    # Targets
-
-    def target_of_panel(self, code: str) -> Reading:
-        """Return a panel's reading as a target.
-
-        Parameters
-        ----------
-        code : str
-            As on its back.
+        lab : sequence of 3 float
+            CIELAB.
+        illuminant, observer : str
+            Under which it holds.
 
         Returns
         -------
         Reading
-            The mean of its readings of one kind and viewing.
+            Checked.
 
         Raises
         ------
         TargetError
-            If it has none.
+            If no surface can have it.
         """
-        panel = self.archive.panel(code)
-        return single_reading(panel.readings, where=f"panel {panel.code}")
+        from matchlib.domain import Viewing as View
 
-    @staticmethod
-    def target_of_file(
-        path: str | Path,
+        reading_of_lab(lab, View(illuminant, observer))  # refused before the model is fitted
+        geometry = self.model.words_.geometries[0]
+        return reading_of_lab(lab, View(illuminant, observer, geometry))
+
+    def match(
+        self,
+        target: Reading,
+        limits: Limits | None = None,
         *,
-        panel: str | None = None,
-        decimal: str = ".",
-        scale: str | None = None,
-    ) -> Reading:
-        """Return the reading in a file as a target.
+        tolerance: float = 1.0,
+        top: int = 5,
+    ) -> Suggestions:
+        """Suggest recipes for a target.
 
         Parameters
         ----------
-        path : str or Path
-            The file.
-        panel : str, optional
-            Which sample, where it holds several.
-        decimal, scale : str
-            Declarations of the file.
+        target : Reading
+            What is to be matched.
+        limits : Limits, optional
+            The shop's; the remembered ones if None.
+        tolerance : float
+            Difference that passes [ΔE00].
+        top : int
+            Suggestions wanted.
 
         Returns
         -------
-        Reading
-            The mean of its repeats.
+        Suggestions
+            Best first.
         """
-        from matchlib.readings import read_target
+        wanted = self.limits() if limits is None else limits
+        return suggest_for(
+            self.model, self.archive.panels(), target, wanted, tolerance=tolerance, top=top
+        )
 
-        found = read_target(path, panel=panel, decimal=decimal, scale=scale)
-        return single_reading(found, where=Path(path).name)
+    def correct(
+        self,
+        target: Reading,
+        *,
+        codes: Sequence[str] = (),
+        file: str | Path | None = None,
+        sprayed: Sequence[tuple[Recipe, Reading]] = (),
+        limits: Limits | None = None,
+        tolerance: float = 1.0,
+    ) -> Advice:
+        """Say what to change after the panels sprayed for a target.
+
+        Parameters
+        ----------
+        target : Reading
+            What is to be matched.
+        codes : sequence of str
+            Panels of the archive that were sprayed for it, in order; the model is then fitted
+            without them, lest it learn from them twice.
+        file : str or Path, optional
+            A table of such panels with their readings, in order.
+        sprayed : sequence of (Recipe, Reading)
+            Such panels, typed.
+        limits : Limits, optional
+            The shop's; the remembered ones if None.
+        tolerance : float
+            Difference that passes [ΔE00].
+
+        Returns
+        -------
+        Advice
+            Small changes and fresh recipes.
+        """
+        tried = [*tried_in(self.archive, codes, file), *sprayed]
+        wanted = self.limits() if limits is None else limits
+        return correct_tried(
+            self.archive,
+            self.model if not codes else None,
+            tried,
+            target,
+            wanted,
+            without=codes,
+            tolerance=tolerance,
+        )
+
+    def next_panels(
+        self,
+        target: Reading,
+        *,
+        codes: Sequence[str] = (),
+        file: str | Path | None = None,
+        limits: Limits | None = None,
+        tolerance: float = 1.0,
+        top: int = 5,
+    ) -> tuple[TargetPanel, ...]:
+        """Rank test panels by the chance of a match by the second one.
+
+        Parameters
+        ----------
+        target : Reading
+            What is to be matched.
+        codes, file
+            What was already sprayed for it, as for `correct`.
+        limits : Limits, optional
+            The shop's; the remembered ones if None.
+        tolerance : float
+            Difference that passes [ΔE00].
+        top : int
+            Panels wanted.
+
+        Returns
+        -------
+        tuple of TargetPanel
+            The best first.
+        """
+        tried = tried_in(self.archive, codes, file)
+        wanted = self.limits() if limits is None else limits
+        model = self.model if not codes else None
+        return next_for(
+            self.archive,
+            model,
+            tried,
+            target,
+            wanted,
+            without=codes,
+            tolerance=tolerance,
+            top=top,
+        )
+
+    def plan_panels(self, limits: Limits | None = None, *, top: int = 5) -> ArchivePlan:
+        """Choose the panels that would teach most about the recipes in use.
+
+        Parameters
+        ----------
+        limits : Limits, optional
+            The shop's; the remembered ones if None.
+        top : int
+            Panels in the set.
+
+        Returns
+        -------
+        ArchivePlan
+            In order of worth.
+        """
+        wanted = self.limits() if limits is None else limits
+        return plan_for(self.model, self.archive.panels(), wanted, top=top)
+
+    # Sheets
+
+    def job_sheet(
+        self, recipe: Recipe, path: str | Path, *, paper: str = "A4", **content: Any
+    ) -> Path:
+        """Print a job sheet.
+
+        Parameters
+        ----------
+        recipe : Recipe
+            What is sprayed.
+        path : str or Path
+            The PDF, written whole or not at all.
+        paper : str
+            ``A4`` or ``Letter``.
+        **content : object
+            As `workbook.session.sheet.sheet_of` takes it: target, pot, title and the like.
+
+        Returns
+        -------
+        Path
+            The PDF.
+        """
+        from matchlib.readings.writing import save_bytes
+        from workbook.jobsheet import jobsheet_pdf
+
+        save_bytes(jobsheet_pdf(sheet_of(self.model, recipe, **content), paper=paper), Path(path))
+        return Path(path)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -34,21 +33,15 @@ def reading_of_lab(lab: Sequence[float], viewing: Viewing | None = None) -> Read
     TargetError
         If no surface can have this Lab under this light.
     """
-    from matchlib.colorimetry import lab_to_xyz, white_point
     from matchlib.domain import Reading
     from matchlib.domain import Viewing as View
+    from matchlib.suggest import Target
 
     view = viewing or View()
-    if len(lab) != 3 or not all(math.isfinite(v) for v in lab):
-        raise TargetError(
-            "This target is not a colour.",
-            expected="three numbers: L, a and b",
-            got=", ".join(f"{v:g}" for v in lab),
-            remedy="give the reading's L, a and b.",
-        )
-    three = (float(lab[0]), float(lab[1]), float(lab[2]))
+    Target.of_lab(lab, viewing=view)
+    light, red, yellow = (float(v) for v in lab)
     try:
-        reading = Reading(view, "spectrophotometer", three)
+        return Reading(view, "spectrophotometer", (light, red, yellow))
     except MatchlibError as error:
         raise TargetError(
             "This target is no physical colour.",
@@ -56,21 +49,6 @@ def reading_of_lab(lab: Sequence[float], viewing: Viewing | None = None) -> Read
             got=error.got,
             remedy="check the signs, the decimal point and the order L, a, b.",
         ) from None
-    white = white_point(view.illuminant, view.observer)
-    xyz = lab_to_xyz(three, white)
-    # Each of X, Y and Z is a share of the light, so none can be below 0, nor above the white's.
-    if view.aspecular is None and not all(
-        -1e-9 <= v <= w * 1.0005 for v, w in zip(xyz, white, strict=True)
-    ):
-        raise TargetError(
-            "This target is no physical colour: no surface can reflect such light.",
-            expected="X, Y and Z from 0 to those of the white",
-            got="L {:g}, a {:g}, b {:g}, which is X {:.1f}, Y {:.1f}, Z {:.1f}".format(
-                *three, *xyz
-            ),
-            remedy="check the signs, the decimal point and the order L, a, b.",
-        )
-    return reading
 
 
 def single_reading(readings: Sequence[Reading], *, where: str) -> Reading:

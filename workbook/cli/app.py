@@ -1,0 +1,40 @@
+"""The command line put together, and its way out: 0 done, 1 the user's error, 2 wrong usage."""
+
+from __future__ import annotations
+
+import os
+import sys
+
+import typer
+
+from workbook.cli import archive, back, bench, modelling, opening, pot, sheets
+
+__all__ = ["app", "main"]
+
+app = typer.Typer(
+    name="workbook",
+    help=(
+        "Recipes for transparent colour coats over a ground, from an archive of panels.\n\n"
+        "Every command takes --archive (a file, or the address of a database). A mix ratio is "
+        "always carrier to colour, carrier first: 6:1 is six parts of carrier to one of colour."
+    ),
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+for _group in (opening, archive, modelling, bench, back, pot, sheets):
+    _group.register(app)
+
+
+def main() -> None:
+    """Run the command line on the arguments of this process."""
+    try:
+        app()
+    except KeyboardInterrupt:
+        raise SystemExit(130) from None
+    except BrokenPipeError:
+        # Whoever read the output has had enough of it; nothing more may be written on exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise SystemExit(1) from None

@@ -1,0 +1,164 @@
+"""Commands for the archive itself: import, export, history, undo, check."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from workbook.cli.common import (
+    ArchiveOption,
+    DecimalOption,
+    JsonOption,
+    ScaleOption,
+    WhoOption,
+    command,
+    note,
+    scale_of,
+    show,
+    show_json,
+)
+
+__all__ = ["register"]
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands.
+
+    Parameters
+    ----------
+    app : typer.Typer
+        The command line.
+    """
+    for name, function in (
+        ("import", _import),
+        ("export", _export),
+        ("history", _history),
+        ("undo", _undo),
+        ("check", _check),
+    ):
+        command(app, name)(function)
+
+
+def _import(
+    *,
+    file: Annotated[str, typer.Argument(help="CSV, XLSX, CGATS, CxF, or a backup (.zip).")],
+    archive: ArchiveOption = "panels.db",
+    keep_good: Annotated[
+        bool, typer.Option("--keep-good", help="Take the good rows though others are refused.")
+    ] = False,
+    scale: ScaleOption = None,
+    decimal: DecimalOption = ".",
+    sheet: Annotated[str | None, typer.Option(help="Sheet of a spreadsheet.")] = None,
+    who: WhoOption = "",
+    json_: JsonOption = False,
+) -> None:
+    """Take a file of past panels into the archive, which is made if there is none.
+
+    All rows are taken or none, unless --keep-good is given; the report says which rows were
+    refused and why. Importing the same file twice doubles nothing.
+    """
+    declared = scale_of(scale)
+    from workbook.session import import_file
+
+    done = import_file(
+        archive,
+        file,
+        keep_good=keep_good,
+        scale=declared,
+        decimal=decimal,
+        sheet=sheet,
+        who=who,
+    )
+    show_json(done.as_dict()) if json_ else show(done.text)
+
+
+def _export(
+    *,
+    file: Annotated[str, typer.Argument(help="Where to: .csv, .xlsx, or .zip for a backup.")],
+    archive: ArchiveOption = "panels.db",
+    customers: Annotated[
+        bool, typer.Option("--customers", help="Let customers' names go with it.")
+    ] = False,
+    json_: JsonOption = False,
+) -> None:
+    """Write the panels as a table that imports to the same archive, or all of it as a backup."""
+    from workbook.session import Session
+
+    with Session.open(archive, write=False) as session:
+        done = session.export(file, customers=customers)
+    show_json(done.as_dict()) if json_ else show(done.text)
+
+
+def _history(
+    *,
+    panel: Annotated[str | None, typer.Argument(help="Code of a panel; all without it.")] = None,
+    archive: ArchiveOption = "panels.db",
+    json_: JsonOption = False,
+) -> None:
+    """Show what was changed, when and by whom; numbers are for undo."""
+    from workbook.cli.printing import table
+    from workbook.session import Session
+
+    with Session.open(archive, write=False) as session:
+        changes = session.history(panel)
+    if json_:
+        show_json(
+            [
+                {
+                    "change": c.number,
+                    "at": c.at.isoformat(),
+                    "who": c.who,
+                    "why": c.why,
+                    "panel": c.panel,
+                    "action": c.action,
+                    "words": c.words,
+                    "undoes": c.undoes,
+                    "file": c.file,
+                }
+                for c in changes
+            ]
+        )
+        return
+    rows = [
+        (str(c.number), f"{c.at:%Y-%m-%d %H:%M}", c.who, c.panel, c.words, c.why or c.file)
+        for c in changes
+    ]
+    header = ("change", "when (UTC)", "who", "panel", "what", "why or file")
+    show(table(header, rows, right="r") if rows else "Nothing was ever changed.")
+
+
+def _undo(
+    *,
+    change: Annotated[int, typer.Argument(help="Number of the change, from history.")],
+    archive: ArchiveOption = "panels.db",
+    who: WhoOption = "",
+    why: Annotated[str, typer.Option(help="Why, for the history.")] = "",
+    json_: JsonOption = False,
+) -> None:
+    """Undo one change; the undoing is itself a change that can be undone."""
+    from workbook.session import Session
+
+    with Session.open(archive) as session:
+        done = session.undo(change, who=who, why=why)
+    if json_:
+        show_json({"change": done.number, "panel": done.panel, "words": done.words})
+    else:
+        show(f"Change {done.number}, panel {done.panel}: {done.words}.")
+
+
+def _check(*, archive: ArchiveOption = "panels.db", json_: JsonOption = False) -> None:
+    """Look the archive through for damage; ends with 1 if there is any."""
+    from workbook.session import Session
+
+    with Session.open(archive, write=False) as session:
+        faults = session.archive.check()
+        panels = len(session.archive)
+    if json_:
+        show_json({"panels": panels, "faults": list(faults)})
+    elif not faults:
+        show(f"All is well: {panels} panels, no damage found.")
+    for fault in faults:
+        note(fault)
+    if faults:
+        raise typer.Exit(1)

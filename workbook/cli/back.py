@@ -1,0 +1,182 @@
+"""Commands for the back of a panel: add one, print its label, print a job sheet."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Annotated, Any
+
+import typer
+
+from workbook.cli.common import (
+    ArchiveOption,
+    DecimalOption,
+    IlluminantOption,
+    JsonOption,
+    LabOption,
+    ObserverOption,
+    ScaleOption,
+    WhoOption,
+    command,
+    note,
+    scale_of,
+    show,
+    show_json,
+    viewing_of,
+)
+
+__all__ = ["register"]
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands.
+
+    Parameters
+    ----------
+    app : typer.Typer
+        The command line.
+    """
+    for name, function in (("add", _add), ("label", _label)):
+        command(app, name)(function)
+
+
+def _add(
+    *,
+    panel: Annotated[str, typer.Option("--panel", help="The panel's own code.")] = "",
+    ground: Annotated[str, typer.Option(help="Ground, or blend: 'silver 3 + black 1'.")] = "",
+    colour: Annotated[str, typer.Option(help="Colour or blend; leave out for a bare ground.")] = "",
+    schedule: Annotated[str, typer.Option(help="Coats: 4@6:1, or '2@6:1 2@3:1'.")] = "",
+    ratio: Annotated[str, typer.Option(help="Carrier to colour, with --coats.")] = "",
+    coats: Annotated[int | None, typer.Option(help="Colour coats, with --ratio.")] = None,
+    clear: Annotated[str, typer.Option(help="yes, no, or the clear coat's name.")] = "no",
+    lab: LabOption = None,
+    reading: Annotated[
+        str | None, typer.Option("--reading", help="File with the panel's reading or readings.")
+    ] = None,
+    source: Annotated[str, typer.Option(help="How --lab was read.")] = "spectrophotometer",
+    illuminant: IlluminantOption = "D65",
+    observer: ObserverOption = "10",
+    scale: ScaleOption = None,
+    decimal: DecimalOption = ".",
+    date: Annotated[str, typer.Option(help="Sprayed on, year-month-day.")] = "",
+    sprayer: Annotated[str, typer.Option(help="Who sprayed.")] = "",
+    lot: Annotated[str, typer.Option(help="Lot of the colour.")] = "",
+    note_: Annotated[str, typer.Option("--note", help="A note.")] = "",
+    customer: Annotated[str, typer.Option(help="Left out of exports unless asked for.")] = "",
+    temperature: Annotated[float | None, typer.Option(help="Booth air, °C.")] = None,
+    humidity: Annotated[float | None, typer.Option(help="Booth relative humidity, %.")] = None,
+    poured: Annotated[
+        tuple[float, float] | None,
+        typer.Option(help="What was poured, to compare with the ratio.", metavar="CARRIER COLOUR"),
+    ] = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Keep it without asking.")] = False,
+    archive: ArchiveOption = "panels.db",
+    who: WhoOption = "",
+    json_: JsonOption = False,
+) -> None:
+    """Add one panel: shows its ratio back in words and as a drawing, and asks before keeping it.
+
+    What is not given is asked for, unless --yes is given. A ratio that looks the wrong way round
+    is questioned.
+    """
+    declared = scale_of(scale)
+    from matchlib.readings import read_target
+    from workbook.session import Session, draft_panel, recipe_of
+
+    with Session.open(archive) as session:
+        if not yes:
+            panel = panel or typer.prompt("Panel code", err=True)
+            asked = not ground
+            ground = ground or typer.prompt("Ground", err=True)
+            if asked and not colour:
+                colour = typer.prompt(
+                    "Colour (empty for a bare ground)", default="", show_default=False, err=True
+                )
+            if colour and not schedule and not ratio:
+                schedule = typer.prompt("Coats, such as 4@6:1 (carrier first)", err=True)
+        recipe = recipe_of(
+            ground=ground,
+            colour=colour,
+            schedule=schedule,
+            ratio=ratio,
+            coats=coats,
+            clear=clear,
+        )
+        draft = draft_panel(
+            code=panel,
+            recipe=recipe,
+            lab=lab,
+            source=source,
+            viewing=viewing_of(illuminant, observer),
+            readings=read_target(reading, decimal=decimal, scale=declared) if reading else (),
+            date=_date(date),
+            sprayer=sprayer,
+            lot=lot,
+            note=note_,
+            customer=customer,
+            temperature=temperature,
+            humidity=humidity,
+            poured=poured,
+        )
+        tell = note if json_ else show
+        _read_back(draft, tell)
+        if not yes:
+            question = (
+                "Is it right as written all the same, and shall it be kept?"
+                if draft.doubtful
+                else "Keep this panel?"
+            )
+            if not typer.confirm(question, default=False, err=True):
+                note("Nothing was kept.")
+                raise typer.Exit(1)
+        result = session.add([draft.panel], who=who)
+    if json_:
+        show_json({**draft.as_dict(), "added": list(result.added), "words": result.words})
+    else:
+        show(result.words)
+
+
+def _label(
+    *,
+    panels: Annotated[list[str], typer.Argument(help="Codes of panels in the archive.")],
+    out: Annotated[str, typer.Option(help="The PDF to write.")] = "labels.pdf",
+    sheet: Annotated[str, typer.Option(help="A4, Letter, or A5 down to A7.")] = "A4",
+    first: Annotated[
+        int, typer.Option(help="Label to begin with, counted along the rows: uses up a sheet.")
+    ] = 1,
+    cut_lines: Annotated[
+        bool, typer.Option("--cut-lines", help="Draw the edges, for plain paper.")
+    ] = False,
+    archive: ArchiveOption = "panels.db",
+) -> None:
+    """Print labels for the backs of panels: recipe in words, date, sprayer, code to scan."""
+    from workbook.session import Session
+
+    with Session.open(archive, write=False) as session:
+        file = session.labels(panels, out, sheet=sheet, first=first, cut_lines=cut_lines)
+    show(f"{len(panels)} label{'s' * (len(panels) != 1)} written to {file}.")
+
+
+def _read_back(draft: Any, tell: Any) -> None:
+    from workbook.cli.printing import cup_text, wrapped
+
+    tell(wrapped(draft.text))
+    recipe = draft.panel.recipe
+    for ratio in dict.fromkeys(s.ratio for s in recipe.schedule.steps) if recipe.schedule else ():
+        tell(f"\nIn the cup at {ratio}, from the bottom up:")
+        tell(cup_text(ratio, recipe.colour))
+
+
+def _date(text: str) -> dt.date | None:
+    from matchlib.errors import DomainError
+
+    if not text.strip():
+        return None
+    try:
+        return dt.date.fromisoformat(text.strip())
+    except ValueError:
+        raise DomainError(
+            "This is not a date.",
+            expected="year-month-day, such as 2024-03-28",
+            got=repr(text[:40]),
+            remedy="write it so.",
+        ) from None

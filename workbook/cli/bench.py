@@ -1,0 +1,267 @@
+"""Commands at the bench: what to change after a test panel, and which to spray next."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from workbook.cli.common import (
+    ArchiveOption,
+    DecimalOption,
+    IlluminantOption,
+    JsonOption,
+    LabOption,
+    ObserverOption,
+    ScaleOption,
+    ToleranceOption,
+    command,
+    scale_of,
+    show,
+    show_json,
+)
+from workbook.cli.wanted import (
+    ColoursOption,
+    GroundsOption,
+    MaxCoatsOption,
+    MaxRatioOption,
+    MinRatioOption,
+    PanelOption,
+    ReadingOption,
+    SampleOption,
+    shelf_options,
+    target_of,
+    tell_fit,
+)
+
+__all__ = ["register"]
+
+TriedOption = Annotated[
+    list[str] | None,
+    typer.Option("--tried", help="Panel of the archive sprayed for it; again for the next."),
+]
+SprayedOption = Annotated[
+    str | None,
+    typer.Option("--sprayed", help="Table of panels sprayed for it.", metavar="FILE"),
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands.
+
+    Parameters
+    ----------
+    app : typer.Typer
+        The command line.
+    """
+    command(app, "correct")(_correct)
+    command(app, "next")(_next)
+
+
+def _correct(
+    *,
+    lab: LabOption = None,
+    reading: ReadingOption = None,
+    sample: SampleOption = None,
+    panel: PanelOption = None,
+    tried: TriedOption = None,
+    sprayed: SprayedOption = None,
+    ground: Annotated[str, typer.Option(help="The panel just sprayed: its ground.")] = "",
+    colour: Annotated[str, typer.Option(help="Its colour.")] = "",
+    schedule: Annotated[str, typer.Option(help="Its coats, such as 4@6:1.")] = "",
+    clear: Annotated[str, typer.Option(help="Its clear coat: yes, no or a name.")] = "yes",
+    read: Annotated[
+        tuple[float, float, float] | None,
+        typer.Option("--read", help="Its reading.", metavar="L a b"),
+    ] = None,
+    tolerance: ToleranceOption = 1.0,
+    grounds: GroundsOption = None,
+    colours: ColoursOption = None,
+    max_coats: MaxCoatsOption = None,
+    min_ratio: MinRatioOption = None,
+    max_ratio: MaxRatioOption = None,
+    illuminant: IlluminantOption = "D65",
+    observer: ObserverOption = "10",
+    scale: ScaleOption = None,
+    decimal: DecimalOption = ".",
+    archive: ArchiveOption = "panels.db",
+    json_: JsonOption = False,
+) -> None:
+    """Say what to change after a test panel.
+
+    Give the target as for match, and the panels sprayed for it: --tried for panels of the archive,
+    --sprayed for a table, or --ground, --colour, --schedule and --read for one panel.
+    """
+    declared = scale_of(scale)
+    from workbook.cli.printing import number, percent, table, wrapped
+    from workbook.session import Session, reading_of_lab, recipe_of
+
+    with Session.open(archive, write=False) as session:
+        if not tried:
+            tell_fit(session)
+        target = target_of(
+            session,
+            lab=lab,
+            reading=reading,
+            sample=sample,
+            panel=panel,
+            light=(illuminant, observer),
+            decimal=decimal,
+            scale=declared,
+        )
+        typed = []
+        if ground or read is not None:
+            if read is None:
+                raise typer.BadParameter("give the panel's reading with --read L a b")
+            recipe = recipe_of(ground=ground, colour=colour, schedule=schedule, clear=clear)
+            typed.append((recipe, reading_of_lab(read, target.viewing)))
+        advice = session.correct(
+            target,
+            codes=tried or (),
+            file=sprayed,
+            sprayed=typed,
+            limits=session.limits(
+                **shelf_options(grounds, colours, max_coats, min_ratio, max_ratio)
+            ),
+            tolerance=tolerance,
+        )
+    if json_:
+        show_json(
+            {
+                "difference": advice.difference,
+                "film_percent": 100.0 * advice.film[0],
+                "film_sd_percent": 100.0 * advice.film[1],
+                "words": advice.words,
+                "best": _as_dict(advice.best),
+                "changes": [_as_dict(s) for s in advice.changes],
+                "fresh": [_as_dict(s) for s in advice.fresh],
+                "rescue": {
+                    "state": advice.rescue.state,
+                    "words": advice.rescue.words,
+                    "options": [_as_dict(s) for s in advice.rescue.options],
+                },
+            }
+        )
+        return
+    show(wrapped(advice.words))
+    for title, found in (("Small changes", advice.changes), ("Other recipes", advice.fresh)):
+        rows = [
+            (percent(s.probability), number(s.difference), *(number(v) for v in s.lab), s.words)
+            for s in found
+        ]
+        if rows and advice.rescue.state != "passes":
+            header = ("chance", "ΔE00", "L", "a", "b", "what to do")
+            show(f"\n{title}:\n{table(header, rows, right='rrrrr')}")
+
+
+def _next(
+    *,
+    lab: LabOption = None,
+    reading: ReadingOption = None,
+    sample: SampleOption = None,
+    panel: PanelOption = None,
+    tried: TriedOption = None,
+    sprayed: SprayedOption = None,
+    tolerance: ToleranceOption = 1.0,
+    top: Annotated[int, typer.Option("--top", help="Panels wanted.")] = 5,
+    grounds: GroundsOption = None,
+    colours: ColoursOption = None,
+    max_coats: MaxCoatsOption = None,
+    min_ratio: MinRatioOption = None,
+    max_ratio: MaxRatioOption = None,
+    illuminant: IlluminantOption = "D65",
+    observer: ObserverOption = "10",
+    scale: ScaleOption = None,
+    decimal: DecimalOption = ".",
+    archive: ArchiveOption = "panels.db",
+    json_: JsonOption = False,
+) -> None:
+    """Say which panel to spray next.
+
+    With a target (and what was already sprayed for it, as for correct): the panels that are
+    likeliest to meet it by the second try. Without a target: the set of panels that would teach the
+    archive most about the recipes in use.
+    """
+    declared = scale_of(scale)
+    from workbook.cli.printing import number, percent, table, wrapped
+    from workbook.session import Session
+
+    with Session.open(archive, write=False) as session:
+        limits = session.limits(**shelf_options(grounds, colours, max_coats, min_ratio, max_ratio))
+        if not tried:
+            tell_fit(session)
+        if lab is None and reading is None and panel is None:
+            plan = session.plan_panels(limits, top=top)
+            if json_:
+                show_json(
+                    [
+                        {
+                            **_recipe_dict(p.recipe),
+                            "uncertainty_before": float(p.before),
+                            "uncertainty_after": float(p.after),
+                            "words": p.words,
+                        }
+                        for p in plan.panels
+                    ]
+                )
+                return
+            show(wrapped(plan.words))
+            show(wrapped("\n".join(f"{i}. {p.words}" for i, p in enumerate(plan.panels, 1))))
+            return
+        target = target_of(
+            session,
+            lab=lab,
+            reading=reading,
+            sample=sample,
+            panel=panel,
+            light=(illuminant, observer),
+            decimal=decimal,
+            scale=declared,
+        )
+        found = session.next_panels(
+            target, codes=tried or (), file=sprayed, limits=limits, tolerance=tolerance, top=top
+        )
+    if json_:
+        show_json(
+            [
+                {
+                    **_recipe_dict(p.recipe),
+                    **dict(zip("Lab", map(float, p.lab), strict=True)),
+                    "probability": float(p.passes),
+                    "probability_by_second": float(p.passes_by_second),
+                    "words": p.words,
+                }
+                for p in found
+            ]
+        )
+        return
+    rows = [
+        (
+            percent(p.passes),
+            percent(p.passes_by_second),
+            *(number(v) for v in p.lab),
+            str(p.recipe),
+        )
+        for p in found
+    ]
+    header = ("chance", "by the second", "L", "a", "b", "panel to spray")
+    show(table(header, rows, right="rrrrr"))
+
+
+def _recipe_dict(recipe: Any) -> dict[str, Any]:
+    return {
+        "ground": str(recipe.ground),
+        "colour": None if recipe.colour is None else str(recipe.colour),
+        "schedule": None if recipe.schedule is None else str(recipe.schedule),
+        "clear": recipe.clear or "no",
+    }
+
+
+def _as_dict(scored: Any) -> dict[str, Any]:
+    return {
+        **_recipe_dict(scored.recipe),
+        **dict(zip("Lab", map(float, scored.lab), strict=True)),
+        "expected_delta_e00": float(scored.difference),
+        "probability": float(scored.probability),
+        "words": scored.words,
+    }

@@ -1,0 +1,208 @@
+"""Commands that ask the model: predict, match."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from workbook.cli.common import (
+    ArchiveOption,
+    DecimalOption,
+    IlluminantOption,
+    JsonOption,
+    LabOption,
+    ObserverOption,
+    ScaleOption,
+    ToleranceOption,
+    command,
+    scale_of,
+    show,
+    show_json,
+    viewing_of,
+)
+from workbook.cli.wanted import (
+    ColoursOption,
+    GroundsOption,
+    MaxCoatsOption,
+    MaxRatioOption,
+    MinRatioOption,
+    PanelOption,
+    ReadingOption,
+    SampleOption,
+    shelf_options,
+    target_of,
+    tell_fit,
+)
+
+__all__ = ["register"]
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands.
+
+    Parameters
+    ----------
+    app : typer.Typer
+        The command line.
+    """
+    command(app, "predict")(_predict)
+    command(app, "match")(_match)
+
+
+def _predict(
+    *,
+    recipes: Annotated[
+        str,
+        typer.Option(
+            "--recipes",
+            help="Table with ground, colour, and schedule or ratio and coats.",
+            metavar="FILE",
+        ),
+    ],
+    lab: LabOption = None,
+    tolerance: ToleranceOption = 1.0,
+    illuminant: IlluminantOption = "D65",
+    observer: ObserverOption = "10",
+    scale: ScaleOption = None,
+    decimal: DecimalOption = ".",
+    archive: ArchiveOption = "panels.db",
+    json_: JsonOption = False,
+) -> None:
+    """Predict what the next panel of each recipe would read.
+
+    One result a row of the file, in its order. With --lab the difference (delta_e00), its standard
+    deviation (sd_delta_e00) and the chance of being within the tolerance (probability) are those of
+    the next panel sprayed against that colour. Without it they are of the next panel against the
+    prediction itself: how far from its own prediction a panel is expected to come out.
+    """
+    declared = scale_of(scale)
+    from workbook.cli.printing import number, percent, table
+    from workbook.session import Session, reading_of_lab
+
+    target = None if lab is None else reading_of_lab(lab, viewing_of(illuminant, observer))
+    with Session.open(archive, write=False) as session:
+        tell_fit(session)
+        found = session.predict_file(
+            recipes, target=target, tolerance=tolerance, decimal=decimal, scale=declared
+        )
+    if json_:
+        show_json([p.as_dict() for p in found])
+        return
+    rows = [
+        (
+            p.panel or "",
+            str(p.recipe.ground),
+            str(p.recipe.colour or "bare"),
+            str(p.recipe.schedule or ""),
+            *(number(v) for v in p.lab),
+            number(p.delta_e00),
+            number(p.sd_delta_e00),
+            percent(p.probability),
+        )
+        for p in found
+    ]
+    header = ("panel", "ground", "colour", "schedule", "L", "a", "b", "ΔE00", "sd", "chance")
+    show(table(header, rows, right="    rrrrrr"))
+    against = "the colour asked for" if target else "the prediction"
+    show(
+        f"\nΔE00, its sd and the chance of ΔE00 within {tolerance:g} are of the next panel sprayed "
+        f"against {against}."
+    )
+
+
+def _match(
+    *,
+    lab: LabOption = None,
+    reading: ReadingOption = None,
+    sample: SampleOption = None,
+    panel: PanelOption = None,
+    tolerance: ToleranceOption = 1.0,
+    top: Annotated[int, typer.Option("--top", help="Recipes wanted.")] = 5,
+    grounds: GroundsOption = None,
+    colours: ColoursOption = None,
+    max_coats: MaxCoatsOption = None,
+    min_coats: Annotated[
+        int | None, typer.Option("--min-coats", help="Fewest coats of colour.  [default: 1]")
+    ] = None,
+    min_ratio: MinRatioOption = None,
+    max_ratio: MaxRatioOption = None,
+    ratio_step: Annotated[
+        float | None,
+        typer.Option("--ratio-step", help="Parts of carrier a cup can tell apart.  [default: 0.5]"),
+    ] = None,
+    blends: Annotated[
+        bool | None,
+        typer.Option("--blends/--no-blends", help="Two colours in a pot.  [default: blends]"),
+    ] = None,
+    step_ups: Annotated[
+        bool | None,
+        typer.Option(
+            "--step-ups/--no-step-ups", help="A stronger ratio later on.  [default: step-ups]"
+        ),
+    ] = None,
+    ground_blends: Annotated[
+        bool | None,
+        typer.Option(
+            "--ground-blends/--no-ground-blends",
+            help="Grounds mixed of two.  [default: ground-blends]",
+        ),
+    ] = None,
+    clear: Annotated[
+        str | None,
+        typer.Option(help="Clear coat: yes, no or a name.  [default: as the archive mostly has]"),
+    ] = None,
+    remember: Annotated[
+        bool, typer.Option("--remember", help="Keep these limits with the archive.")
+    ] = False,
+    forget: Annotated[
+        bool, typer.Option("--forget", help="Forget the limits kept with the archive first.")
+    ] = False,
+    illuminant: IlluminantOption = "D65",
+    observer: ObserverOption = "10",
+    scale: ScaleOption = None,
+    decimal: DecimalOption = ".",
+    archive: ArchiveOption = "panels.db",
+    json_: JsonOption = False,
+) -> None:
+    """Find recipes for a target, best first.
+
+    Each comes with its predicted Lab and how far that is from the target (delta_e00), what to
+    expect of the next panel sprayed, as read (expected_delta_e00 and its standard deviation
+    sd_delta_e00), and the chance that this panel is within the tolerance (probability).
+    """
+    declared = scale_of(scale)
+    from workbook.cli.results import matches_as_dicts, matches_text
+    from workbook.session import Session
+
+    limits = shelf_options(grounds, colours, max_coats, min_ratio, max_ratio)
+    limits |= {
+        "min_coats": min_coats,
+        "ratio_step": ratio_step,
+        "blends": blends,
+        "step_ups": step_ups,
+        "ground_blends": ground_blends,
+        "clear": clear,
+    }
+    with Session.open(archive, write=remember or forget) as session:
+        if forget:
+            session.remember_shelf(None)
+        wanted = session.limits(**limits)  # refused before the model is fitted
+        if remember:
+            session.remember_shelf({**session.shelf(), **{k: v for k, v in limits.items() if v}})
+        tell_fit(session)
+        target = target_of(
+            session,
+            lab=lab,
+            reading=reading,
+            sample=sample,
+            panel=panel,
+            light=(illuminant, observer),
+            decimal=decimal,
+            scale=declared,
+        )
+        found = session.match(target, wanted, tolerance=tolerance, top=top)
+    if json_:
+        show_json(matches_as_dicts(found))
+    else:
+        show(matches_text(found))

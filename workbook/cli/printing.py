@@ -1,0 +1,140 @@
+"""Results as plain text: tables in columns, and the parts in the cup as a drawing."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from matchlib.domain import Colour, MixRatio
+
+__all__ = ["cup_text", "number", "percent", "table", "wrapped"]
+
+_WIDEST = 96
+_CUP_ROWS = 14
+_FILLS = ".#/+=%"
+
+
+def number(value: float | None, digits: int = 2) -> str:
+    """Return a number for a table.
+
+    Parameters
+    ----------
+    value : float or None
+        None leaves the cell empty.
+    digits : int
+        After the point.
+
+    Returns
+    -------
+    str
+        Never minus zero.
+    """
+    if value is None:
+        return ""
+    text = f"{value:.{digits}f}"
+    return text[1:] if text.startswith("-") and not text.strip("-0.") else text
+
+
+def percent(share: float | None) -> str:
+    """Return a share of 1 in percent.
+
+    Parameters
+    ----------
+    share : float or None
+        None leaves the cell empty.
+
+    Returns
+    -------
+    str
+        Whole percent.
+    """
+    return "" if share is None else f"{share:.0%}"
+
+
+def table(header: Sequence[str], rows: Sequence[Sequence[str]], *, right: str = "") -> str:
+    """Return rows in columns.
+
+    Parameters
+    ----------
+    header : sequence of str
+        Names of the columns.
+    rows : sequence of sequence of str
+        Cells.
+    right : str
+        One letter a column, ``r`` for those that are set to the right; the rest to the left.
+
+    Returns
+    -------
+    str
+        A line each, without blanks at their ends.
+    """
+    cells = [list(header), *(list(row) for row in rows)]
+    widths = [max(len(row[i]) for row in cells) for i in range(len(header))]
+    sides = right.ljust(len(header))
+    lines = []
+    for row in cells:
+        padded = [
+            cell.rjust(width) if side == "r" else cell.ljust(width)
+            for cell, width, side in zip(row, widths, sides, strict=True)
+        ]
+        lines.append("  ".join(padded).rstrip())
+    lines.insert(1, "  ".join("-" * width for width in widths))
+    return "\n".join(lines)
+
+
+def wrapped(text: str, *, indent: str = "") -> str:
+    """Return sentences broken into lines.
+
+    Parameters
+    ----------
+    text : str
+        Lines are kept apart.
+    indent : str
+        Before every line.
+
+    Returns
+    -------
+    str
+        At most 96 characters wide.
+    """
+    return "\n".join(
+        textwrap.fill(
+            line,
+            _WIDEST,
+            initial_indent=indent,
+            subsequent_indent=indent,
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
+        for line in text.splitlines()
+    )
+
+
+def cup_text(ratio: MixRatio, colour: Colour | None = None) -> str:
+    """Draw the parts in the cup in characters, each layer with its words.
+
+    Parameters
+    ----------
+    ratio : MixRatio
+        The mix.
+    colour : Colour, optional
+        The colour's name or blend.
+
+    Returns
+    -------
+    str
+        Carrier at the bottom, colour above it, as they are poured.
+    """
+    from workbook.cup import cup_layers
+
+    layers = cup_layers(ratio, colour)
+    rows: list[str] = []
+    for index, layer in enumerate(layers):
+        # Every layer shows, however thin; the words carry the exact parts.
+        height = max(1, round((layer.high - layer.low) * _CUP_ROWS))
+        for row in range(height):
+            words = f"  {layer.words}" if row == height // 2 else ""
+            rows.append(f"  |{_FILLS[index % len(_FILLS)] * 10}|{words}")
+    return "\n".join([*reversed(rows), "  +----------+"])

@@ -1,0 +1,295 @@
+"""The archive's side of a session: panels in and out, labels, history, targets."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Any, Self
+
+from workbook.session.targets import single_reading
+
+if TYPE_CHECKING:
+    from matchlib.archive import AddResult, Archive, Change
+    from matchlib.domain import Panel, Reading
+
+__all__ = ["Exported", "Keeper"]
+
+
+@dataclass(frozen=True, slots=True)
+class Exported:
+    """What was written.
+
+    Parameters
+    ----------
+    file : Path
+        Where to.
+    panels : int
+        Panels in it.
+    customers : bool
+        Whether customers' names are in it.
+    """
+
+    file: Path
+    panels: int
+    customers: bool
+
+    @property
+    def text(self) -> str:
+        """What was written, in words."""
+        names = "with" if self.customers else "without"
+        return f"{self.panels} panels written to {self.file}, {names} customers' names."
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it as plain data.
+
+        Returns
+        -------
+        dict
+            For JSON.
+        """
+        return {"file": str(self.file), "panels": self.panels, "customers": self.customers}
+
+
+class Keeper:
+    """An open archive and what is done with its panels.
+
+    Parameters
+    ----------
+    archive : Archive
+        Open; closed with the session.
+    """
+
+    def __init__(self, archive: Archive) -> None:
+        self.archive = archive
+
+    @classmethod
+    def open(cls, path_or_url: str | Path, *, create: bool = False, write: bool = True) -> Self:
+        """Open an archive.
+
+        Parameters
+        ----------
+        path_or_url : str or Path
+            File or database URL.
+        create : bool
+            Make an empty archive if there is none.
+        write : bool
+            Whether changes will be asked for. Without, an archive that cannot be written can be
+            used all the same.
+
+        Returns
+        -------
+        Session
+            Use it in a ``with`` block, or close it.
+
+        Raises
+        ------
+        ArchiveError
+            If there is no archive, or it is damaged, something else, or cannot be written.
+        """
+        from matchlib.archive import Archive
+
+        locked = False
+        if not write and "://" not in str(path_or_url) and Path(path_or_url).is_file():
+            file = Path(path_or_url)
+            locked = not (os.access(file, os.W_OK) and os.access(file.absolute().parent, os.W_OK))
+        return cls(Archive.open(path_or_url, create=create, read_only=locked))
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Give the archive back."""
+        self.archive.close()
+
+    # Panels
+
+    def add(self, panels: Iterable[Panel], *, who: str = "") -> AddResult:
+        """Keep panels.
+
+        Parameters
+        ----------
+        panels : iterable of Panel
+            New ones, or known ones with more readings.
+        who : str
+            For the history.
+
+        Returns
+        -------
+        AddResult
+            What was done.
+
+        Raises
+        ------
+        ArchiveError
+            If a code is known with another recipe.
+        """
+        return self.archive.add(panels, who=who)
+
+    def export(self, path: str | Path, *, customers: bool = False) -> Exported:
+        """Write the panels as a table, or everything as a backup.
+
+        Parameters
+        ----------
+        path : str or Path
+            ``.csv``, ``.xlsx`` for a table; ``.zip`` for a backup of everything.
+        customers : bool
+            Whether customers' names go with it.
+
+        Returns
+        -------
+        Exported
+            What was written.
+
+        Raises
+        ------
+        FileError
+            If it cannot be written.
+        """
+        from matchlib.archive import export_bundle, export_table
+
+        if Path(path).suffix.casefold() == ".zip":
+            export_bundle(self.archive, path, customers=customers)
+            return Exported(Path(path), len(self.archive), customers)
+        return Exported(
+            Path(path), export_table(self.archive, path, customers=customers), customers
+        )
+
+    def labels(
+        self,
+        codes: Sequence[str],
+        path: str | Path,
+        *,
+        sheet: str = "A4",
+        first: int = 1,
+        cut_lines: bool = False,
+    ) -> Path:
+        """Print labels for the backs of panels.
+
+        Parameters
+        ----------
+        codes : sequence of str
+            Panels of the archive.
+        path : str or Path
+            The PDF, written whole or not at all.
+        sheet : str
+            Paper.
+        first : int
+            Label of the sheet to begin with.
+        cut_lines : bool
+            Whether to draw the edges.
+
+        Returns
+        -------
+        Path
+            The PDF.
+        """
+        from matchlib.readings.writing import save_bytes
+        from workbook.label import label_pdf
+
+        panels = [self.archive.panel(code) for code in codes]
+        data = label_pdf(panels, sheet=sheet, first=first, cut_lines=cut_lines)
+        save_bytes(data, Path(path))
+        return Path(path)
+
+    def history(self, code: str | None = None) -> tuple[Change, ...]:
+        """Return what was changed.
+
+        Parameters
+        ----------
+        code : str, optional
+            Of one panel, which must exist; None for all.
+
+        Returns
+        -------
+        tuple of Change
+            Oldest first.
+        """
+        if code is not None:
+            code = self.archive.panel(code).code
+        return self.archive.history(code)
+
+    def undo(self, change: int, *, who: str = "", why: str = "") -> Change:
+        """Undo one change.
+
+        Parameters
+        ----------
+        change : int
+            Its number.
+        who, why : str
+            For the history.
+
+        Returns
+        -------
+        Change
+            The undoing, itself a change.
+
+        Raises
+        ------
+        ArchiveError
+            If there is no such change, or a later one stands in the way.
+        """
+        number = self.archive.undo(change, who=who, why=why)
+        return next(c for c in self.archive.history() if c.number == number)
+
+    # Targets
+
+    def target_of_panel(self, code: str) -> Reading:
+        """Return a panel's reading as a target.
+
+        Parameters
+        ----------
+        code : str
+            As on its back.
+
+        Returns
+        -------
+        Reading
+            The mean of its readings of one kind and viewing.
+
+        Raises
+        ------
+        TargetError
+            If it has none.
+        """
+        panel = self.archive.panel(code)
+        return single_reading(panel.readings, where=f"panel {panel.code}")
+
+    @staticmethod
+    def target_of_file(
+        path: str | Path,
+        *,
+        panel: str | None = None,
+        decimal: str = ".",
+        scale: str | None = None,
+    ) -> Reading:
+        """Return the reading in a file as a target.
+
+        Parameters
+        ----------
+        path : str or Path
+            The file.
+        panel : str, optional
+            Which sample, where it holds several.
+        decimal, scale : str
+            Declarations of the file.
+
+        Returns
+        -------
+        Reading
+            The mean of its repeats.
+        """
+        from matchlib.readings import read_target
+
+        found = read_target(path, panel=panel, decimal=decimal, scale=scale)
+        return single_reading(found, where=Path(path).name)

@@ -1,0 +1,109 @@
+"""The shop's limits as they are remembered with the archive: plain words, no types."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from matchlib.correction import Booth
+    from matchlib.suggest import Limits
+
+__all__ = ["SHELF", "booth_of", "limits_of", "shelf_of"]
+
+SHELF = "shelf"
+"""Name of the setting."""
+
+_FIELDS = (
+    "grounds",
+    "colours",
+    "min_ratio",
+    "max_ratio",
+    "min_coats",
+    "max_coats",
+    "ratio_step",
+    "blends",
+    "blend_parts",
+    "step_ups",
+    "ground_blends",
+    "ground_parts",
+    "clear",
+)
+
+
+def shelf_of(limits: object) -> dict[str, Any]:
+    """Return limits as JSON can hold them.
+
+    Parameters
+    ----------
+    limits : object
+        Fields of `Limits` by name, or what a setting holds; anything else is no limit.
+
+    Returns
+    -------
+    dict
+        Known fields that are set; names as texts.
+    """
+    if not isinstance(limits, Mapping):
+        return {}
+    found: dict[str, Any] = {}
+    for name in _FIELDS:
+        value = limits.get(name)
+        if value is None:
+            continue
+        if name in ("grounds", "colours"):
+            items = [value] if isinstance(value, str) else value
+            found[name] = [str(item) for item in items]
+        elif name in ("min_ratio", "max_ratio") and not isinstance(value, int | float):
+            found[name] = str(value)
+        else:
+            found[name] = value
+    return found
+
+
+def limits_of(limits: Mapping[str, Any]) -> Limits:
+    """Return limits as `suggest` takes them.
+
+    Parameters
+    ----------
+    limits : mapping
+        Fields of `Limits` by name.
+
+    Returns
+    -------
+    Limits
+        Checked.
+
+    Raises
+    ------
+    DomainError
+        If they are no limits.
+    """
+    from matchlib.suggest import Limits
+
+    return Limits(**limits)
+
+
+def booth_of(limits: Limits) -> Booth:
+    """Return the same limits as a correction takes them.
+
+    Parameters
+    ----------
+    limits : Limits
+        The shop's.
+
+    Returns
+    -------
+    Booth
+        Ratios, coats, grounds and colours at hand.
+    """
+    from matchlib.correction import Booth
+
+    more: dict[str, Any] = {} if limits.clear == "usual" else {"clear": limits.clear}
+    return Booth(
+        ratios=tuple(limits.ratios()),
+        most_coats=limits.max_coats,
+        grounds=limits.grounds or (),
+        colours=limits.colours or (),
+        **more,
+    )
