@@ -14,7 +14,7 @@ from itertools import product
 
 from matchlib.domain import Blend, CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
 
-__all__ = ["Booth", "Move", "moves", "shelf"]
+__all__ = ["Booth", "Move", "moves", "ratio_words", "shelf"]
 
 _CARRIERS = ("10", "9", "8", "7", "6", "5.5", "5", "4.5", "4", "3.5", "3", "2.5", "2")
 

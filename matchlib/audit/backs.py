@@ -1,0 +1,208 @@
+"""Backs that do not agree with their panels, by Bayes' rule over the slips there may be."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.audit.finding import PRIORS, Evidence, Finding
+from matchlib.audit.left_out import LeftOut
+from matchlib.audit.slips import Shelf, slips
+from matchlib.domain import Panel, Recipe
+from matchlib.errors import UnknownName
+
+__all__ = ["Verdict", "finding_of", "judge"]
+
+Array = NDArray[np.float64]
+
+WORTH_A_LOOK = 3.0
+"""Squared distance under which no slip can become likely: its prior is too small."""
+
+WIDER = 12.0
+"""How many times wider a reading strays that no recipe explains."""
+
+
+class Verdict:
+    """What is likeliest of one panel.
+
+    Parameters
+    ----------
+    panel : Panel
+        Which.
+    written : float
+        Log-likelihood as written [nat].
+    """
+
+    def __init__(self, panel: Panel, written: float) -> None:
+        self.panel = panel
+        self.written = written
+        self.kinds: list[str] = []
+        self.recipes: list[Recipe | None] = []
+        self.notes: list[str] = []
+        self.likelihoods: list[float] = []
+        self.priors: list[float] = []
+
+    def add(
+        self, kind: str, recipe: Recipe | None, likelihood: float, prior: float, note: str = ""
+    ) -> None:
+        """Add something else that may be true.
+
+        Parameters
+        ----------
+        kind : str
+            Kind of finding.
+        recipe : Recipe, optional
+            Sprayed instead, if it is that.
+        likelihood : float
+            Log-likelihood of the reading [nat].
+        prior : float
+            Probability beforehand [-].
+        note : str
+            What it would be, if not a recipe.
+        """
+        self.kinds.append(kind)
+        self.recipes.append(recipe)
+        self.likelihoods.append(likelihood)
+        self.priors.append(prior)
+        self.notes.append(note)
+
+    def shares(self) -> tuple[float, Array]:
+        """Return the probability of the back being right, and of each other thing.
+
+        Returns
+        -------
+        right : float
+            [-].
+        others : ndarray
+            In the order added [-].
+        """
+        if not self.kinds:
+            return 1.0, np.zeros(0)
+        right = max(1.0 - sum(self.priors), 0.05)
+        log = np.array([self.written, *self.likelihoods])
+        log += np.log([right, *self.priors])
+        share = np.exp(log - log.max())
+        share /= share.sum()
+        return float(share[0]), share[1:]
+
+    @property
+    def wrong(self) -> float:
+        """Probability that the back or the reading is wrong [-]."""
+        return 1.0 - self.shares()[0]
+
+    @property
+    def best(self) -> int | None:
+        """Place of the likeliest other thing of the likeliest kind; None if there is none."""
+        _, others = self.shares()
+        if not len(others):
+            return None
+        total: dict[str, float] = {}
+        for kind, share in zip(self.kinds, others, strict=True):
+            total[kind] = total.get(kind, 0.0) + float(share)
+        kind = max(total, key=lambda k: total[k])
+        return max(
+            (i for i, k in enumerate(self.kinds) if k == kind), key=lambda i: float(others[i])
+        )
+
+
+def _mistyped(lab: Array) -> Iterator[tuple[Array, str]]:
+    light, red, yellow = (float(v) for v in lab)
+    yield np.array([light, -red, yellow]), f"a* {-red:.1f} instead of {red:.1f}"
+    yield np.array([light, red, -yellow]), f"b* {-yellow:.1f} instead of {yellow:.1f}"
+    yield np.array([light, yellow, red]), "a* and b* changed places"
+    yield np.array([red, light, yellow]), "L* and a* changed places"
+    yield np.array([light * 10, red, yellow]), f"L* {light * 10:.1f} instead of {light:.1f}"
+    yield np.array([light, red * 10, yellow]), f"a* {red * 10:.1f} instead of {red:.1f}"
+    yield np.array([light, red, yellow * 10]), f"b* {yellow * 10:.1f} instead of {yellow:.1f}"
+    yield np.array([light, red / 10, yellow]), f"a* {red / 10:.1f} instead of {red:.1f}"
+    yield np.array([light, red, yellow / 10]), f"b* {yellow / 10:.1f} instead of {yellow:.1f}"
+
+
+def judge(left: LeftOut, shelf: Shelf) -> list[Verdict]:
+    """Weigh every slip against what is written, for every panel.
+
+    Parameters
+    ----------
+    left : LeftOut
+        Panels against the fit without them.
+    shelf : Shelf
+        What the shop has.
+
+    Returns
+    -------
+    list of Verdict
+        One a panel, in order.
+    """
+    written, far = left.likelihood(), left.squared
+    verdicts = [Verdict(p, float(w)) for p, w in zip(left.panels, written, strict=True)]
+    looked = np.flatnonzero(far > WORTH_A_LOOK)
+    which: list[int] = []
+    what: list[tuple[str, Recipe, float]] = []
+    known = left.model.words_
+    for i in looked.tolist():
+        for slip in slips(left.panels[i].recipe, shelf):
+            try:
+                known.shares(slip[1].ground)
+                if slip[1].colour is not None:
+                    known.shares(slip[1].colour)
+            except UnknownName:
+                continue
+            which.append(i)
+            what.append(slip)
+    if what:
+        found = left.under(np.array(which, np.intp), [w[1] for w in what])
+        for i, (kind, recipe, prior), likelihood in zip(which, what, found, strict=True):
+            verdicts[i].add(kind, recipe, float(likelihood), prior)
+    astray = left.likelihood(wider=WIDER)
+    for i in looked.tolist():
+        verdicts[i].add("impossible reading", None, float(astray[i]), PRIORS["impossible reading"])
+        if any(r.spectral for r in left.panels[i].readings):
+            continue  # nobody types a spectrum
+        options = [(lab, note) for lab, note in _mistyped(left.lab[i]) if 0 <= lab[0] <= 100]
+        prior = PRIORS["mistyped reading"] / max(len(options), 1)
+        for lab, note in options:
+            other = left.lab.copy()
+            other[i] = lab
+            value = float(left.likelihood(lab=other)[i])
+            verdicts[i].add("mistyped reading", None, value, prior, note)
+    return verdicts
+
+
+def finding_of(verdict: Verdict) -> Finding | None:
+    """Say a verdict in words.
+
+    Parameters
+    ----------
+    verdict : Verdict
+        Of one panel.
+
+    Returns
+    -------
+    Finding or None
+        None where nothing else was thought of.
+    """
+    best = verdict.best
+    if best is None:
+        return None
+    kind, recipe, panel = verdict.kinds[best], verdict.recipes[best], verdict.panel
+    evidence = Evidence(verdict.written, verdict.likelihoods[best])
+    chance = verdict.wrong
+    if recipe is not None:
+        words = (
+            f"Panel {panel.code}: {kind}? The back says {panel.recipe}; its reading is better "
+            f"explained by {recipe} ({evidence.words})."
+        )
+        fix = f"Look at the panel, then amend the recipe of {panel.code} to: {recipe.words}."
+    elif kind == "mistyped reading":
+        note = verdict.notes[best]
+        words = f"Panel {panel.code}: {kind}? {note} would fit its recipe ({evidence.words})."
+        fix = f"Read panel {panel.code} again; if it was typed in, look for {note}."
+    else:
+        words = (
+            f"Panel {panel.code}: no recipe that is near {panel.recipe} makes this reading "
+            f"({evidence.words})."
+        )
+        fix = f"Read panel {panel.code} again, and look at it; retire it if nobody can say."
+    return Finding(kind, (panel.code,), chance, words, fix, evidence, recipe)

@@ -1,0 +1,161 @@
+"""Whether film drifts: with time, by lot, by sprayer, by instrument, with the booth's air.
+
+Every panel tells how much film it got against what its recipe should have (its reading against
+the fit without it, along the direction in which film moves it). Those numbers are regressed on one
+thing at a time; the chance that it matters comes from the Bayes factor of a normal effect against
+none, which asks less for a large archive than a fixed p-value would (Wakefield 2009).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.audit.finding import Evidence, Finding
+from matchlib.audit.left_out import LeftOut
+from matchlib.domain import Panel
+
+__all__ = ["drifts", "film_of"]
+
+Array = NDArray[np.float64]
+
+EFFECT = 0.05
+"""Spread of an effect on log film, if there is one [-] (common practice, no source)."""
+
+PRIOR = 0.05
+"""Probability of any one of them mattering beforehand [-] (common practice, no source)."""
+
+FEWEST = 4
+"""Panels of one name, or in all less four, from which anything is said."""
+
+
+def film_of(left: LeftOut, keep: NDArray[np.bool_]) -> tuple[Array, Array, NDArray[np.intp]]:
+    """Return how much more film each panel has than its recipe says.
+
+    Parameters
+    ----------
+    left : LeftOut
+        Panels against the fit without them.
+    keep : ndarray of bool, shape (m,)
+        Panels that are believed.
+
+    Returns
+    -------
+    film : ndarray, shape (n,)
+        Log film over the law's [-].
+    variance : ndarray, shape (n,)
+        Of it, by all that is uncertain.
+    rows : ndarray of int, shape (n,)
+        Which panels: those with coats, and whose film can be told to 20 %.
+    """
+    solved = np.linalg.solve(left.covariance * left.scale, left.film[:, :, None])[:, :, 0]
+    precision = np.sum(left.film * solved, axis=1)
+    rows = np.flatnonzero(keep & (precision > 1.0 / 0.2**2))
+    film = np.sum(left.miss * solved, axis=1)[rows] / precision[rows]
+    if left.people:
+        # The model has an offset for each sprayer it knows; put it back, to be found here.
+        people = left.model.words_.sprayers
+        offsets = left.model.fitted_.z[left.model.fitted_.law.slices["sprayer"]]
+        of = dict(zip(people, offsets.tolist(), strict=True))
+        film = film + np.array([of.get(left.people[i], 0.0) for i in rows])
+    return film, 1.0 / precision[rows], rows
+
+
+def drifts(left: LeftOut, keep: NDArray[np.bool_]) -> Iterator[Finding]:
+    """Find what film depends on and should not.
+
+    Parameters
+    ----------
+    left : LeftOut
+        Panels against the fit without them.
+    keep : ndarray of bool, shape (m,)
+        Panels that are believed.
+
+    Yields
+    ------
+    Finding
+        One for each thing looked at, likely or not.
+    """
+    film, variance, rows = film_of(left, keep)
+    if len(rows) < 2 * FEWEST:
+        return
+    panels = [left.panels[i] for i in rows]
+    # The spread as it is, where the panels vary more than the fit expects.
+    level = np.average(film, weights=1.0 / variance)
+    excess = float(np.mean((film - level) ** 2 / variance))
+    variance = variance * max(excess, 1.0)
+    for what, names in (
+        ("sprayer", [p.sprayer for p in panels]),
+        ("lot", [p.lot for p in panels]),
+        ("source of readings", [left.sources[i] for i in rows]),
+        ("instrument", [dict(p.extra).get("instrument", "") for p in panels]),
+    ):
+        yield from _by_name(what, names, film, variance, panels)
+    kinds: tuple[tuple[str, str, float, Callable[[Panel], float | None]], ...] = (
+        ("date", "a year", 365.25, lambda p: None if p.date is None else float(p.date.toordinal())),
+        ("booth temperature", "10 °C", 10.0, lambda p: p.temperature),
+        ("booth humidity", "20 points of humidity", 20.0, lambda p: p.humidity),
+    )
+    for what, unit, size, value in kinds:
+        numbers = [value(p) for p in panels]
+        some = np.array([v is not None for v in numbers])
+        if some.sum() < 2 * FEWEST:
+            continue
+        x = np.array([v for v in numbers if v is not None]) / size
+        if np.ptp(x) < 0.05:
+            continue
+        w = 1.0 / variance[some]
+        x = x - np.average(x, weights=w)
+        y = film[some] - np.average(film[some], weights=w)
+        effect, spread = float(w @ (x * y) / (w @ x**2)), float(1.0 / (w @ x**2))
+        # The effect that matters is the one over the range that occurs.
+        reach = 2.0 * float(np.sqrt(np.average(x**2, weights=w)))
+        chance, evidence = _weigh(effect * reach, spread * reach**2, 1)
+        words = (
+            f"Film goes with {what}: {_percent(effect)} for {unit} more "
+            f"(give or take {100 * np.sqrt(spread):.1f} %; {evidence.words})."
+        )
+        fix = "Write it down with every panel, and hold it steadier or count with it."
+        codes = tuple(p.code for p, s in zip(panels, some, strict=True) if s)
+        yield Finding("drift", codes, chance, words, fix, evidence)
+
+
+def _by_name(
+    what: str, names: list[str], film: Array, variance: Array, panels: list[Panel]
+) -> Iterator[Finding]:
+    known = sorted({n for n in names if n})
+    if len(known) < 2:
+        return
+    for name in known:
+        mine = np.array([n == name for n in names])
+        other = np.array([bool(n) and n != name for n in names])
+        if mine.sum() < FEWEST or other.sum() < FEWEST:
+            continue
+        w = 1.0 / variance
+        effect = np.average(film[mine], weights=w[mine]) - np.average(film[other], weights=w[other])
+        spread = float(1.0 / w[mine].sum() + 1.0 / w[other].sum())
+        chance, evidence = _weigh(float(effect), spread, len(known))
+        words = (
+            f"Panels of {what} {name} have {_percent(float(effect))} film against the others "
+            f"(give or take {100 * np.sqrt(spread):.1f} %; {evidence.words})."
+        )
+        fix = f"Look whether {what} {name} was different on purpose; the regression can learn it."
+        codes = tuple(p.code for p, m in zip(panels, mine, strict=True) if m)
+        yield Finding("drift", codes, chance, words, fix, evidence)
+
+
+def _percent(log: float) -> str:
+    share = 100.0 * float(np.expm1(log))
+    return f"{abs(share):.1f} % {'more' if share > 0 else 'less'}"
+
+
+def _weigh(effect: float, spread: float, looked_at: int) -> tuple[float, Evidence]:
+    """Probability of an effect, and its likelihood without (written) and with (proposed)."""
+    none = -0.5 * (effect**2 / spread + np.log(spread))
+    some = -0.5 * (effect**2 / (spread + EFFECT**2) + np.log(spread + EFFECT**2))
+    prior = PRIOR / looked_at
+    odds = np.log(prior / (1 - prior)) + some - none
+    chance = float(1.0 / (1.0 + np.exp(-np.clip(odds, -50, 50))))
+    return chance, Evidence(float(none), float(some))

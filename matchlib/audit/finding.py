@@ -1,0 +1,91 @@
+"""What an audit finds: what is wrong, how sure it is, what would put it right."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from matchlib.domain import Recipe
+
+__all__ = ["KINDS", "PRIORS", "Evidence", "Finding"]
+
+PRIORS: dict[str, float] = {
+    "reversed ratio": 0.004,
+    "coats miscounted": 0.010,
+    "another ratio": 0.006,
+    "wrong ground": 0.008,
+    "wrong colour": 0.003,
+    "blend parts swapped": 0.030,
+    "mistyped reading": 0.002,
+    "impossible reading": 0.003,
+}
+"""Share of panels believed to be wrong in each way before any reading (common practice, no
+source). Of blends only, for swapped parts; a ratio with more colour than carrier on the back is
+believed reversed sooner, see `REVERSED_WHEN_RICH`."""
+
+REVERSED_WHEN_RICH = 0.4
+"""Prior of a reversed ratio when the back says more colour than carrier, which is rare for a
+transparent coat (common practice, no source)."""
+
+KINDS: tuple[str, ...] = (
+    *PRIORS,
+    "readings disagree",
+    "same panel twice",
+    "same code twice",
+    "drift",
+)
+"""Every kind of finding."""
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """How well the reading agrees with what is written, and with what is proposed.
+
+    Parameters
+    ----------
+    written, proposed : float
+        Log-likelihood of the reading [nat], the panel itself left out of the fit.
+    """
+
+    written: float
+    proposed: float
+
+    @property
+    def words(self) -> str:
+        """Both in a phrase, and how many times likelier the proposal makes the reading."""
+        gain = self.proposed - self.written
+        times = f"{10 ** (gain / 2.302585):.0f}" if gain < 11.5 else "more than 100,000"
+        return (
+            f"log-likelihood {self.written:.1f} as written, {self.proposed:.1f} as proposed: "
+            f"{times} times likelier"
+        )
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something that looks wrong.
+
+    Parameters
+    ----------
+    kind : str
+        One of `KINDS`.
+    codes : tuple of str
+        Panels concerned.
+    probability : float
+        That something is wrong here [-].
+    words : str
+        What, in a sentence or two.
+    fix : str
+        What to amend.
+    evidence : Evidence, optional
+        Where likelihoods speak.
+    proposed : Recipe, optional
+        The recipe that explains the reading best, where a recipe does.
+    """
+
+    kind: str
+    codes: tuple[str, ...]
+    probability: float
+    words: str
+    fix: str
+    evidence: Evidence | None = None
+    proposed: Recipe | None = None

@@ -1,0 +1,266 @@
+"""Each panel's reading against the law fitted without that panel, in closed form.
+
+A wrong back bends the law towards itself and then looks less wrong than it is. With the panel's
+own covariance C (divided by the weight it had in the fit) and H = J S J' its share of what is
+known, the residual without it is C (C - H)^-1 r, and the values without it are
+z - S J' (C - H)^-1 r (Cook and Weisberg 1982, ch. 2, for a multivariate row). No refit is needed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.colorimetry import interpolate_reflectance
+from matchlib.domain import Panel, Reading, Recipe, Viewing
+from matchlib.errors import FitError
+from matchlib.linear import linearise
+from matchlib.regression.observe import lab_of
+
+if TYPE_CHECKING:
+    from matchlib.regression import FilmRegressor
+
+__all__ = ["LeftOut", "fit_of", "lab_of_reading", "leave_out"]
+
+Array = NDArray[np.float64]
+
+AT_A_TIME = 3000
+"""Recipes compared at a time: bounds memory, not the result."""
+
+
+def fit_of(panels: Sequence[Panel]) -> FilmRegressor:
+    """Fit the regression that an audit compares panels with.
+
+    Parameters
+    ----------
+    panels : sequence of Panel
+        The archive.
+
+    Returns
+    -------
+    FilmRegressor
+        Fitted without knowledge of who sprayed, so that drift by sprayer is seen.
+    """
+    from matchlib.archive.frame import frame_of
+    from matchlib.regression import FilmRegressor
+
+    frame = frame_of(panels)
+    named = {"panel", "ground", "colour", "schedule", "clear", "source", "illuminant", "observer"}
+    named |= {"geometry", "date", "sprayer", "lot"}
+    y = frame[[c for c in frame.columns if c not in named]]
+    return FilmRegressor().fit(frame.drop(columns=["sprayer", "lot", "date"]), y)
+
+
+def lab_of_reading(reading: Reading) -> Array:
+    """Return a reading's Lab under its own viewing.
+
+    Parameters
+    ----------
+    reading : Reading
+        Lab or spectrum.
+
+    Returns
+    -------
+    ndarray, shape (3,)
+        CIELAB.
+    """
+    if reading.lab is not None:
+        return np.array(reading.lab, float)
+    even = interpolate_reflectance(np.array(reading.wavelengths), np.array(reading.reflectance))
+    light = (reading.viewing.illuminant, reading.viewing.observer)
+    return np.asarray(lab_of(even.reshape(1, -1), *light)[0][0], float)
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """Panels against a fit without each of them; m panels that were read.
+
+    Parameters
+    ----------
+    model : FilmRegressor
+        The fit.
+    panels : tuple of Panel
+        The panels.
+    viewings : tuple of Viewing
+        Of the readings compared: the first reading's of each panel.
+    sources : tuple of str
+        Of the same readings.
+    people : tuple of str
+        Who sprayed; empty if the model does not know sprayers.
+    lab : ndarray, shape (m, 3)
+        Mean of the panel's readings of that viewing and source.
+    miss : ndarray, shape (m, 3)
+        Reading less prediction without the panel.
+    covariance : ndarray, shape (m, 3, 3)
+        Of that, by the spread between panels and what is not known.
+    own : ndarray, shape (m, 3, 3)
+        The panel's part of it: spray and reading.
+    film : ndarray, shape (m, 3)
+        Derivative of Lab by log film.
+    jacobian : ndarray, shape (m, 3, p)
+        By the law's values.
+    without : ndarray, shape (m, 3, 3)
+        (C - H)^-1 of each panel.
+    pull : ndarray, shape (m, 3)
+        (C - H)^-1 times the plain residual.
+    scale : float
+        Factor on covariances by which the middle panel is as far away as it should be; at least 1.
+    """
+
+    model: FilmRegressor
+    panels: tuple[Panel, ...]
+    viewings: tuple[Viewing, ...]
+    sources: tuple[str, ...]
+    people: tuple[str, ...]
+    lab: Array
+    miss: Array
+    covariance: Array
+    own: Array
+    film: Array
+    jacobian: Array
+    without: Array
+    pull: Array
+    scale: float
+
+    @property
+    def squared(self) -> Array:
+        """Squared Mahalanobis distance of each reading, shape (m,)."""
+        solved = np.linalg.solve(self.covariance, self.miss[:, :, None])[:, :, 0]
+        return np.asarray(np.sum(self.miss * solved, axis=1) / self.scale, float)
+
+    def likelihood(self, *, wider: float = 1.0, lab: Array | None = None) -> Array:
+        """Return the log-likelihood of each reading under its recipe as written.
+
+        Parameters
+        ----------
+        wider : float
+            Factor on the standard deviations.
+        lab : ndarray, shape (m, 3), optional
+            Other readings in place of the panels' own.
+
+        Returns
+        -------
+        ndarray, shape (m,)
+            [nat].
+        """
+        miss = self.miss if lab is None else self.miss + lab - self.lab
+        return _normal(miss, self.covariance * self.scale * wider**2)
+
+    def under(self, which: NDArray[np.intp], recipes: Sequence[Recipe]) -> Array:
+        """Return the log-likelihood of panels' readings under other recipes.
+
+        Parameters
+        ----------
+        which : ndarray of int, shape (n,)
+            Panels.
+        recipes : sequence of Recipe
+            As many.
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            [nat], each with its panel left out of the fit.
+        """
+        result = np.empty(len(recipes))
+        sigma = self.model.fitted_.covariance
+        for some in np.array_split(np.arange(len(recipes)), 1 + len(recipes) // AT_A_TIME):
+            at = which[some]
+            made = [recipes[i] for i in some]
+            views = [self.viewings[i] for i in at]
+            people = [self.people[i] for i in at] if self.people else ()
+            near = linearise(self.model, made, views, sprayers=people)
+            _, known, spray, reading = self.model.predict_parts(
+                made, views, sources=[self.sources[i] for i in at], sprayers=people
+            )
+            shared = near.jacobian @ sigma @ self.jacobian[at].transpose(0, 2, 1)
+            lab = near.lab - (shared @ self.pull[at][:, :, None])[:, :, 0]
+            spread = known + shared @ self.without[at] @ shared.transpose(0, 2, 1)
+            spread += spray + reading
+            result[some] = _normal(self.lab[at] - lab, spread * self.scale)
+        return result
+
+
+def _normal(miss: Array, covariance: Array) -> Array:
+    _, log_det = np.linalg.slogdet(covariance)
+    solved = np.linalg.solve(covariance, miss[:, :, None])[:, :, 0]
+    far = np.sum(miss * solved, axis=1) + log_det + 3.0 * np.log(2.0 * np.pi)
+    return np.asarray(-0.5 * far, float)
+
+
+def _read(panel: Panel) -> tuple[Viewing, str, Array]:
+    first = panel.readings[0]
+    alike = [r for r in panel.readings if (r.viewing, r.source) == (first.viewing, first.source)]
+    return first.viewing, first.source, np.mean([lab_of_reading(r) for r in alike], axis=0)
+
+
+def leave_out(model: FilmRegressor, panels: Sequence[Panel]) -> LeftOut:
+    """Compare every panel with the fit without it.
+
+    Parameters
+    ----------
+    model : FilmRegressor
+        Fitted to these panels, by their codes.
+    panels : sequence of Panel
+        Those without readings are left aside.
+
+    Returns
+    -------
+    LeftOut
+        m panels.
+
+    Raises
+    ------
+    FitError
+        If none was read.
+    """
+    read = [p for p in panels if p.readings]
+    if not read:
+        raise FitError(
+            "There is nothing to audit.",
+            expected="panels with readings",
+            got="none",
+            remedy="import readings first.",
+        )
+    views, sources, labs = zip(*map(_read, read), strict=True)
+    recipes = [p.recipe for p in read]
+    people = tuple(p.sprayer for p in read) if model.words_.sprayers else ()
+    near = linearise(model, recipes, list(views), sprayers=people)
+    _, known, spray, reading = model.predict_parts(
+        recipes, list(views), sources=list(sources), sprayers=people
+    )
+    weight = dict(zip(model.panels_.tolist(), model.trust_.tolist(), strict=True))
+    trust = np.array([max(weight.get(p.code, 1e-9), 1e-9) for p in read])
+    own = spray + reading
+    lab = np.array(labs)
+    plain = lab - near.lab
+    part = own / trust[:, None, None] - known
+    # A panel cannot have taught the law more than it said: keep C - H positive.
+    size, axes = np.linalg.eigh(part)
+    least = 0.05 * np.trace(own, axis1=1, axis2=2)[:, None] / 3.0
+    without = (axes / np.maximum(size, least)[:, None, :]) @ axes.transpose(0, 2, 1)
+    pull = (without @ plain[:, :, None])[:, :, 0]
+    miss = plain + (known @ pull[:, :, None])[:, :, 0]
+    covariance = own + known + known @ without @ known
+    solved = np.linalg.solve(covariance, miss[:, :, None])[:, :, 0]
+    squared = np.sum(miss * solved, axis=1)
+    scale = max(float(np.median(squared)) / 2.366, 1.0)  # the middle of chi-square with 3
+    return LeftOut(
+        model,
+        tuple(read),
+        tuple(views),
+        tuple(sources),
+        people,
+        lab,
+        miss,
+        covariance,
+        own,
+        near.film,
+        near.jacobian,
+        without,
+        pull,
+        scale,
+    )

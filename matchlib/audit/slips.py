@@ -1,0 +1,121 @@
+"""The slips of the pen that put a wrong recipe on the back of a panel."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from matchlib.audit.finding import PRIORS, REVERSED_WHEN_RICH
+from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Panel, Recipe
+
+__all__ = ["Shelf", "slips"]
+
+
+class Shelf:
+    """What the shop has: grounds, colours and ratios in use.
+
+    Parameters
+    ----------
+    panels : sequence of Panel
+        The archive.
+    """
+
+    def __init__(self, panels: Sequence[Panel]) -> None:
+        recipes = [p.recipe for p in panels]
+        self.grounds = sorted({r.ground for r in recipes}, key=str)
+        self.colours = sorted({r.colour for r in recipes if r.colour}, key=str)
+        used = [s.ratio for r in recipes if r.schedule for s in r.schedule.steps]
+        self.ratios = sorted({r for r in used if not r.looks_reversed})
+
+
+def slips(recipe: Recipe, shelf: Shelf) -> list[tuple[str, Recipe, float]]:
+    """Return the recipes that may have been sprayed when this one was written.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        As written.
+    shelf : Shelf
+        What the shop has.
+
+    Returns
+    -------
+    list of (str, Recipe, float)
+        Kind, recipe, and its probability before any reading [-]: the kind's, shared among its
+        recipes.
+    """
+    found: list[tuple[str, Recipe, float]] = []
+    for kind, recipes in (
+        ("reversed ratio", list(_reversed(recipe))),
+        ("coats miscounted", list(_miscounted(recipe))),
+        ("another ratio", list(_other_ratios(recipe, shelf))),
+        ("wrong ground", [replace(recipe, ground=g) for g in shelf.grounds]),
+        ("wrong colour", list(_other_colours(recipe, shelf))),
+        ("blend parts swapped", list(_swapped(recipe))),
+    ):
+        other = [r for r in dict.fromkeys(recipes) if r != recipe]
+        prior = PRIORS[kind]
+        if kind == "reversed ratio" and recipe.schedule is not None:
+            rich = any(s.ratio.looks_reversed for s in recipe.schedule.steps)
+            prior = REVERSED_WHEN_RICH if rich else prior / 10
+        found += [(kind, r, prior / len(other)) for r in other]
+    return found
+
+
+def _with(recipe: Recipe, steps: Sequence[CoatStep]) -> Recipe:
+    return replace(recipe, schedule=CoatSchedule(tuple(steps)))
+
+
+def _reversed(recipe: Recipe) -> Iterator[Recipe]:
+    if recipe.schedule is None:
+        return
+    steps = recipe.schedule.steps
+    turned = [
+        s if s.ratio.carrier == 0 else CoatStep(s.coats, MixRatio(s.ratio.colour, s.ratio.carrier))
+        for s in steps
+    ]
+    yield _with(recipe, turned)
+    if len(steps) > 1:
+        for i, step in enumerate(turned):
+            yield _with(recipe, [*steps[:i], step, *steps[i + 1 :]])
+
+
+def _miscounted(recipe: Recipe) -> Iterator[Recipe]:
+    if recipe.schedule is None:
+        return
+    steps = recipe.schedule.steps
+    for i, step in enumerate(steps):
+        for by in (1, -1, 2, -2):
+            if step.coats + by >= 1 and recipe.schedule.coats + by <= 60:
+                changed = replace(step, coats=step.coats + by)
+                yield _with(recipe, [*steps[:i], changed, *steps[i + 1 :]])
+            elif step.coats + by == 0 and len(steps) > 1:
+                yield _with(recipe, [*steps[:i], *steps[i + 1 :]])
+
+
+def _other_ratios(recipe: Recipe, shelf: Shelf) -> Iterator[Recipe]:
+    if recipe.schedule is None:
+        return
+    steps = recipe.schedule.steps
+    for i, step in enumerate(steps):
+        for ratio in shelf.ratios:
+            yield _with(recipe, [*steps[:i], replace(step, ratio=ratio), *steps[i + 1 :]])
+
+
+def _other_colours(recipe: Recipe, shelf: Shelf) -> Iterator[Recipe]:
+    if recipe.colour is None:
+        return
+    for colour in shelf.colours:
+        yield replace(recipe, colour=colour)
+
+
+def _swapped(recipe: Recipe) -> Iterator[Recipe]:
+    for blend in (recipe.colour, recipe.ground):
+        if blend is None or len(blend.parts) != 2:
+            continue
+        (one, first), (two, second) = blend.parts
+        turned = ((one, second), (two, first))
+        if isinstance(blend, Colour):
+            yield replace(recipe, colour=Colour(turned))
+        else:
+            yield replace(recipe, ground=Ground(turned))

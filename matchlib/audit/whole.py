@@ -1,0 +1,88 @@
+"""The audit of a whole archive."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from matchlib.audit.backs import finding_of, judge
+from matchlib.audit.doubles import disagreeing_readings, same_code_twice, same_panel_twice
+from matchlib.audit.drift import drifts
+from matchlib.audit.finding import Finding
+from matchlib.audit.left_out import fit_of, leave_out
+from matchlib.audit.slips import Shelf
+from matchlib.domain import Panel
+
+if TYPE_CHECKING:
+    from matchlib.regression import FilmRegressor
+
+__all__ = ["LIKELY", "audit", "mislabel_probability"]
+
+LIKELY = 0.5
+"""Probability from which a finding is worth a technician's look [-]."""
+
+
+def audit(
+    panels: Sequence[Panel], model: FilmRegressor | None = None, *, likely: float = LIKELY
+) -> tuple[Finding, ...]:
+    """Look for what is wrong in an archive.
+
+    Parameters
+    ----------
+    panels : sequence of Panel
+        The archive, or what is about to be imported.
+    model : FilmRegressor, optional
+        Fitted to these panels under their codes; fitted here if None.
+    likely : float
+        Least probability of a finding [-].
+
+    Returns
+    -------
+    tuple of Finding
+        The likeliest first.
+
+    Raises
+    ------
+    FitError
+        If there are no panels to learn from.
+    """
+    once = list({p.code: p for p in panels}.values())
+    left = leave_out(model or fit_of(once), once)
+    verdicts = judge(left, Shelf(once))
+    found = [f for f in map(finding_of, verdicts) if f is not None]
+    keep = np.array([v.wrong < LIKELY for v in verdicts])
+    found += [
+        *same_code_twice(panels),
+        *same_panel_twice(left),
+        *disagreeing_readings(once),
+        *drifts(left, keep),
+    ]
+    return tuple(sorted((f for f in found if f.probability >= likely), key=_order))
+
+
+def _order(finding: Finding) -> tuple[float, str, tuple[str, ...]]:
+    return -finding.probability, finding.kind, finding.codes
+
+
+def mislabel_probability(
+    panels: Sequence[Panel], model: FilmRegressor | None = None
+) -> dict[str, float]:
+    """Return the probability that each panel's back or reading is wrong.
+
+    Parameters
+    ----------
+    panels : sequence of Panel
+        The archive.
+    model : FilmRegressor, optional
+        Fitted to these panels under their codes; fitted here if None.
+
+    Returns
+    -------
+    dict of str to float
+        By panel code [-]; panels that were never read are left out.
+    """
+    once = list({p.code: p for p in panels}.values())
+    left = leave_out(model or fit_of(once), once)
+    return {v.panel.code: v.wrong for v in judge(left, Shelf(once))}

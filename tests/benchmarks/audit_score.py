@@ -1,0 +1,212 @@
+"""How many seeded errors the audit finds, and how often it cries wolf.
+
+``python -m tests.benchmarks.audit_score --shops 10 --reading lab``
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from matchlib.audit import LIKELY, Finding, audit
+from matchlib.domain import CoatSchedule, Colour, MixRatio, Panel, Reading, Recipe
+from tests.benchmarks.panels import RATIOS, is_neat, lab_of
+from tests.benchmarks.spray import Shop
+
+__all__ = ["KINDS", "Seeded", "archive_with_errors", "score"]
+
+KINDS = (
+    "reversed ratio",
+    "coats miscounted",
+    "another ratio",
+    "wrong ground",
+    "blend parts swapped",
+    "mistyped reading",
+    "impossible reading",
+    "same panel twice",
+)
+
+
+LIMITS = (0.2, 0.3, LIKELY, 0.7, 0.9)
+
+
+@dataclass(frozen=True)
+class Seeded:
+    """An error put in on purpose, and the recipe that is true."""
+
+    kind: str
+    code: str
+    truth: Recipe
+
+
+def _wrong(kind: str, panel: Panel, shop: Shop, rng: np.random.Generator) -> Panel | None:
+    recipe = panel.recipe
+    if kind == "blend parts swapped":
+        if recipe.colour is None or recipe.colour.neat:
+            return None
+        (one, first), (two, second) = recipe.colour.parts
+        if first == second:
+            return None
+        return replace(panel, recipe=replace(recipe, colour=Colour(((one, second), (two, first)))))
+    if not is_neat(recipe) or recipe.schedule is None:
+        return None
+    step = recipe.schedule.steps[0]
+    written = recipe
+    if kind == "reversed ratio":
+        turned = MixRatio(step.ratio.colour, step.ratio.carrier)
+        written = replace(recipe, schedule=CoatSchedule.of(step.coats, turned))
+    elif kind == "coats miscounted":
+        count = step.coats + (1 if step.coats == 1 or rng.random() < 0.5 else -1)
+        written = replace(recipe, schedule=CoatSchedule.of(count, step.ratio))
+    elif kind == "another ratio":
+        others = [MixRatio.parse(r) for r in RATIOS if MixRatio.parse(r) != step.ratio]
+        other = others[rng.integers(len(others))]
+        written = replace(recipe, schedule=CoatSchedule.of(step.coats, other))
+    elif kind == "wrong ground":
+        others = [g for g in shop.grounds if g != recipe.ground]
+        written = replace(recipe, ground=others[rng.integers(len(others))])
+    if written != recipe:
+        return replace(panel, recipe=written)
+    light, red, yellow = (float(v) for v in lab_of(panel.readings[0]))
+    if kind == "mistyped reading":
+        changed = [(light, -red, yellow), (light, red, -yellow), (light, yellow, red)]
+        values = changed[rng.integers(3)]
+    else:
+        values = tuple(float(v) for v in rng.uniform((5, -70, -70), (95, 70, 70)))
+    reading = Reading(panel.readings[0].viewing, source=panel.readings[0].source, lab=values)
+    return replace(panel, readings=(reading,))
+
+
+def archive_with_errors(
+    seed: int, *, panels: int = 90, share: float = 0.05, reading: str = "lab"
+) -> tuple[list[Panel], list[Seeded]]:
+    """Return an archive of neat panels and some blends, and what is wrong in it."""
+    shop = Shop(seed)
+    rng = np.random.default_rng([seed, 53])
+    made = list(shop.archive(panels, seed, reading=reading))
+    blends = [replace(p, code=f"B{p.code}") for p in shop.blends(12, seed, reading=reading)]
+    made += blends
+    wrong = max(1, round(share * panels))
+    kinds = [k for k in KINDS if reading != "spectrum" or "reading" not in k or k not in KINDS[5:7]]
+    seeded: list[Seeded] = []
+    free = list(rng.permutation(len(made)))
+    for n in range(wrong):
+        kind = kinds[(seed * wrong + n) % len(kinds)]
+        if kind == "same panel twice":
+            i = next(j for j in free if not made[j].recipe.bare)
+            again = made[i].readings[0]
+            if again.lab is not None:
+                moved = np.array(again.lab) + rng.normal(0, 0.05, 3)
+                again = replace(again, lab=tuple(float(v) for v in moved))
+            code = f"D{made[i].code}"
+            seeded.append(Seeded(kind, code, made[i].recipe))
+            made.append(replace(made[i], code=code, readings=(again,)))
+            free.remove(i)
+            continue
+        for i in free:
+            changed = _wrong(kind, made[i], shop, rng)
+            if changed is not None:
+                seeded.append(Seeded(kind, made[i].code, made[i].recipe))
+                made[i] = changed
+                free.remove(i)
+                break
+    return made, seeded
+
+
+def score(
+    found: Sequence[Finding], seeded: Sequence[Seeded], panels: Sequence[Panel]
+) -> dict[str, np.ndarray]:
+    """Count by kind: seeded, found, named rightly, proposed rightly, said, said rightly."""
+    wrong = {s.code: s for s in seeded}
+    counts = {kind: np.zeros(6, int) for kind in (*KINDS, "wrong colour", "any", "right panels")}
+    for s in seeded:
+        mine = [f for f in found if s.code in f.codes and f.kind != "drift"]
+        row = np.array(
+            [
+                1,
+                bool(mine),
+                any(f.kind == s.kind for f in mine),
+                any(f.proposed == s.truth for f in mine),
+                0,
+                0,
+            ]
+        )
+        counts[s.kind] += row
+        counts["any"] += row
+    alarms: set[str] = set()
+    for f in found:
+        if f.kind == "drift":
+            continue
+        right = any(c in wrong for c in f.codes)
+        for kind in (f.kind, "any"):
+            if kind in counts:
+                counts[kind][4:] += np.array([1, right])
+        if not right:
+            alarms |= set(f.codes)
+    counts["right panels"][:2] = len(panels) - len(wrong), len(alarms)
+    return counts
+
+
+def main(argv: Sequence[str] | None = None) -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.audit_score")
+    parser.add_argument("--shops", type=int, default=10)
+    parser.add_argument("--first-seed", type=int, default=0)
+    parser.add_argument("--panels", type=int, default=90)
+    parser.add_argument("--share", type=float, default=0.05)
+    parser.add_argument("--reading", choices=("lab", "spectrum", "photo"), default="lab")
+    parser.add_argument("--list", action="store_true", help="print what was missed and alarmed")
+    args = parser.parse_args(argv)
+    by_limit: dict[float, dict[str, np.ndarray]] = {limit: {} for limit in LIMITS}
+    for seed in range(args.first_seed, args.first_seed + args.shops):
+        panels, seeded = archive_with_errors(
+            seed, panels=args.panels, share=args.share, reading=args.reading
+        )
+        found = audit(panels, likely=min(LIMITS))
+        for limit, sums in by_limit.items():
+            some = [f for f in found if f.probability >= limit]
+            for kind, row in score(some, seeded, panels).items():
+                sums[kind] = sums.get(kind, np.zeros(6, int)) + row
+        if args.list:
+            _list(seed, [f for f in found if f.probability >= LIKELY], seeded)
+    total = by_limit[LIKELY]
+    right, alarms = total.pop("right panels")[:2]
+    print(
+        f"{args.shops} shops, {args.panels} panels, 12 blends and 5 bare grounds each, "
+        f"{args.reading}, {args.share:.0%} errors; false alarms on {alarms} of {right} right "
+        f"panels ({alarms / right:.1%})\n"
+    )
+    print("| error | seeded | found | kind named | recipe proposed | precision |")
+    print("| --- " * 6 + "|")
+    for kind, (seen, hit, named, proposed, said, good) in total.items():
+        if not seen and not said:
+            continue
+        recall = f"{hit / seen:.0%}" if seen else "–"
+        name = f"{named / seen:.0%}" if seen else "–"
+        has_recipe = seen and "reading" not in kind and "twice" not in kind
+        truth = f"{proposed / seen:.0%}" if has_recipe else "–"
+        precision = f"{good}/{said}" if said else "–"
+        print(f"| {kind} | {seen} | {recall} | {name} | {truth} | {precision} |")
+    print("\n| shown from a probability of | errors found | false alarms |")
+    print("| --- " * 3 + "|")
+    by_limit[LIKELY]["right panels"] = np.array([right, alarms])
+    for limit, sums in by_limit.items():
+        many, cried = sums["right panels"][:2]
+        print(f"| {limit:.2f} | {sums['any'][1] / sums['any'][0]:.0%} | {cried / many:.1%} |")
+
+
+def _list(seed: int, found: Sequence[Finding], seeded: Sequence[Seeded]) -> None:
+    known = {s.code for s in seeded}
+    for s in seeded:
+        mine = [f for f in found if s.code in f.codes]
+        print(f"seed {seed} {s.kind} {s.code} ({s.truth}):", *(f.kind for f in mine))
+    for f in found:
+        if not known & set(f.codes):
+            print(f"seed {seed} ALARM {f.probability:.2f} {f.kind} {f.words}")
+
+
+if __name__ == "__main__":
+    main()
