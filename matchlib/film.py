@@ -1,10 +1,10 @@
-"""The optics of a transparent film over a ground, as pure functions on arrays.
+r"""The optics of a transparent film over a ground, as pure functions on arrays.
 
 Light enters through the surface, passes the film, returns from the ground and passes the film
-again. With the internal reflectance :math:`\\rho` of the ground and the absorbance *A* of the way
+again. With the internal reflectance :math:`\rho` of the ground and the absorbance *A* of the way
 down and up together (natural logarithm), what returns to the surface is
 
-.. math:: R = \\rho e^{-A} + S \\frac{1 - e^{-A}}{A}
+.. math:: R = \rho e^{-A} + S \frac{1 - e^{-A}}{A}
 
 whose first term is Bouguer, Lambert and Beer's law and whose second is light that the film itself
 scatters once on the way (*S* its scattering over the same way). The second term is the limit of

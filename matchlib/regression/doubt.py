@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.stats import chi2
 
-from matchlib.regression.solve import FittedLaw, Rows, stacked
+from matchlib.regression.misses import Rows, stacked
+from matchlib.regression.solve import FittedLaw
 
 __all__ = ["left_out", "overconfidence"]
 
@@ -53,17 +54,17 @@ def left_out(fit: FittedLaw, rows: Rows, group: Ints) -> tuple[Array, Array, Arr
     """
     part = rows.of_panels(group)
     s = stacked(fit.law, fit.z, part)
-    noise = fit.sizes.noise[s["family"].astype(int)]
-    effects = s["effects"] * fit.sizes.effect_sds
-    together = s["panel"][:, None] == s["panel"][None, :]
+    noise = fit.sizes.noise[s.family]
+    effects = s.effects * fit.sizes.effect_sds
+    together = s.panel[:, None] == s.panel[None, :]
     own = effects @ effects.T * together + np.diag(noise**2)
-    hat = s["jacobian"] @ fit.covariance @ s["jacobian"].T
+    hat = s.jacobian @ fit.covariance @ s.jacobian.T
     # C - H is the covariance of the misses as fitted, singular where panels fix a value alone.
     left = own - hat
     values, vectors = np.linalg.eigh((left + left.T) / 2)
     floor = 1e-6 * np.trace(own) / len(own)
     inverse = (vectors / np.maximum(values, floor)) @ vectors.T
-    miss = own @ inverse @ s["miss"]
+    miss = own @ inverse @ s.miss
     spread = own @ inverse @ own
     count = 3 * len(part.table)
     at = np.arange(count).reshape(-1, 3)

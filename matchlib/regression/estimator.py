@@ -21,12 +21,14 @@ from matchlib.colorimetry import GRID, delta_e00
 from matchlib.domain import Recipe, Viewing
 from matchlib.errors import DomainError, FitError
 from matchlib.regression.doubt import overconfidence
-from matchlib.regression.law import FilmLaw, Priors
+from matchlib.regression.law import FilmLaw
+from matchlib.regression.misses import THIRDS, Rows
 from matchlib.regression.observe import PHOTO, SPECTRO, Observations, lab_of
+from matchlib.regression.priors import Priors
 from matchlib.regression.repeats import average_repeats
 from matchlib.regression.residual import Residual
-from matchlib.regression.solve import THIRDS, FittedLaw, Rows, fit_law
-from matchlib.regression.table import RecipeTable, Vocabulary, recipes_of
+from matchlib.regression.solve import fit_law
+from matchlib.regression.table import RecipeTable, Vocabulary, empty, recipes_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -124,9 +126,7 @@ class FilmRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # skl
             if "panel" in X.columns
             else np.array([f"row {i + 1}" for i in range(count)])
         )
-        stated = (
-            X["sd"].astype(float).to_numpy() if "sd" in X.columns else np.full(count, np.nan)
-        )
+        stated = X["sd"].to_numpy(np.float64) if "sd" in X.columns else np.full(count, np.nan)
         panels, panel = np.unique(codes, return_inverse=True)
         seen = Observations.of(y, viewings, sources, stated)
         self.words_ = Vocabulary.of(recipes, [v.geometry for v in viewings], sprayers)
@@ -168,7 +168,7 @@ class FilmRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # skl
         def texts(name: str, usual: str) -> list[str]:
             if name not in X.columns:
                 return [usual] * len(X)
-            return [usual if v is None or v != v or v == "" else str(v) for v in X[name]]
+            return [usual if empty(v) else str(v) for v in X[name]]
 
         lights = list(
             zip(
@@ -186,9 +186,7 @@ class FilmRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # skl
             texts("sprayer", ""),
         )
 
-    def predict(
-        self, X: pd.DataFrame, *, return_cov: bool = False
-    ) -> Array | tuple[Array, Array]:
+    def predict(self, X: pd.DataFrame, *, return_cov: bool = False) -> Array | tuple[Array, Array]:
         """Predict Lab.
 
         Parameters
@@ -400,7 +398,9 @@ class FilmRegressor(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # skl
         _, viewings, sources, _ = self._read(X)
         seen = Observations.of(y, viewings, sources, np.full(len(X), np.nan))
         errors = delta_e00(seen.lab, np.asarray(self.predict(X)))
-        return -float(np.average(errors, weights=sample_weight))
+        return -float(
+            np.average(errors, weights=None if sample_weight is None else np.asarray(sample_weight))
+        )
 
 
 def _each(sources: Sequence[str] | str, rows: Array) -> Sequence[str]:
@@ -414,8 +414,7 @@ def _check_archive(recipes: Sequence[Recipe]) -> None:
             "There is nothing to learn a colour from.",
             expected="at least two different recipes, one of them with colour",
             got=f"{len(recipes)} readings of {len(distinct)} recipe{'s' * (len(distinct) != 1)}",
-            remedy="add the bare ground and one or two panels of the colour, with different "
-            "coats.",
+            remedy="add the bare ground and one or two panels of the colour, with different coats.",
         )
 
 

@@ -52,7 +52,8 @@ class Sizes:
 
     def vector(self) -> Array:
         """Return the logarithms of all of them, shape (3 + f + p,)."""
-        return np.log(np.concatenate([self.effects, self.noise, self.groups]))
+        result: Array = np.log(np.concatenate([self.effects, self.noise, self.groups]))
+        return result
 
     def replaced(self, vector: Array) -> Sizes:
         """Return sizes from logarithms in the order of `vector`.
@@ -74,7 +75,8 @@ class Sizes:
     @property
     def effect_sds(self) -> Array:
         """Film, ground, stray light in each third, shape (5,)."""
-        return np.repeat(self.effects, _COLUMNS)
+        result: Array = np.repeat(self.effects, _COLUMNS)
+        return result
 
 
 class Linearised:
@@ -200,13 +202,13 @@ class Linearised:
         log_det -= 2.0 * np.log(np.diagonal(inverse, axis1=1, axis2=2)).sum()
         log_det -= self.count @ np.log(gain)
         spread = cho_solve(factor, np.eye(len(mean)), check_finite=False)
-        return float(-0.5 * (misfit + log_det)), self._gradient(
-            sizes, mean, spread, inverse, cross, pull
-        )
+        value = float(-0.5 * (misfit + log_det))
+        return value, self._gradient(sizes, mean, spread, (inverse, cross, pull))
 
     def _gradient(
-        self, sizes: Sizes, mean: Array, spread: Array, inverse: Array, cross: Array, pull: Array
+        self, sizes: Sizes, mean: Array, spread: Array, panels: tuple[Array, Array, Array]
     ) -> Array:
+        inverse, cross, pull = panels
         back = inverse.transpose(0, 2, 1)
         effect = (back @ (pull - cross @ mean)[:, :, None])[:, :, 0]
         with_values = -back @ (cross @ spread)

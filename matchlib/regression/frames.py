@@ -36,7 +36,8 @@ def frames_of(panels: Iterable[Panel]) -> tuple[pd.DataFrame, pd.DataFrame]:
     """
     import pandas as pd
 
-    recipes, readings = [], []
+    recipes: list[dict[str, object]] = []
+    readings: list[dict[str | float, float]] = []
     for panel in panels:
         recipe = panel.recipe
         for reading in panel.readings:

@@ -26,66 +26,17 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import GRID
 from matchlib.film import EXTERNAL_K1, INTERNAL_K2, saunderson_inverse, single_scatter
-from matchlib.regression.basis import constant_curve, ramp_curve, smooth_curves
+from matchlib.regression.priors import Priors
 from matchlib.regression.residual import Residual
 from matchlib.regression.table import RecipeTable, Vocabulary
 
-__all__ = ["FilmLaw", "Priors", "State"]
+__all__ = ["FilmLaw", "State"]
 
 Array = NDArray[np.float64]
 
 _LARGEST = 1.7
 """Internal reflectance from which on the surface is taken as linear; its pole is at 1/k2."""
-
-
-@dataclass(frozen=True)
-class Priors:
-    """What is believed before any panel, as centres and standard deviations.
-
-    The reasons: absorption and metallic reflectance are smooth over some tens of nm; film a coat
-    is near constant; the first coat bites into the ground and lays thinner (common practice, no
-    source); strength is nearly linear in volume fraction (Beer 1852), bending below at the rich
-    end; transparent colours scatter little, or they would not be transparent.
-
-    Parameters
-    ----------
-    ground_level, ground_level_sd, ground_tilt_sd : float
-        Logarithm of the ground's internal reflectance: centre, spread, tilt [-].
-    ground_length : float
-        Correlation length of a ground's spectrum [nm].
-    colour_level, colour_level_sd : float
-        Logarithm of a colour's absorbance for one coat of 6:1, both ways: centre, spread [-].
-    colour_length : float
-        Correlation length of an absorption spectrum [nm].
-    scatter, scatter_sd : float
-        Scattering of one coat of 6:1 [-] and the spread of its logarithm.
-    slope_sd, own_slope_sd, bend_sd : float
-        Spread of the dose's slope (about 1), of each colour's own slope, of the bend [-].
-    first_coat, first_coat_sd, later_sd : float
-        How much of a coat the first one lacks [coats], its spread; spread of the trend.
-    k2_sd : float
-        Spread of the logit of the internal reflectance of the surface [-]. How far each ground's
-        own differs from it is learnt, since flake sends light back more or less directed.
-    """
-
-    ground_level: float = -0.9
-    ground_level_sd: float = 0.9
-    ground_tilt_sd: float = 0.3
-    ground_length: float = 65.0
-    colour_level: float = -2.5
-    colour_level_sd: float = 1.2
-    colour_length: float = 45.0
-    scatter: float = 0.0015
-    scatter_sd: float = 1.2
-    slope_sd: float = 0.12
-    own_slope_sd: float = 0.05
-    bend_sd: float = 0.06
-    first_coat: float = 0.12
-    first_coat_sd: float = 0.12
-    later_sd: float = 0.03
-    k2_sd: float = 0.25
 
 
 @dataclass(frozen=True)
@@ -138,6 +89,22 @@ class State:
     mixed: Array
     haze: Array
 
+    def take(self, rows: NDArray[np.intp]) -> State:
+        """Return some of the rows.
+
+        Parameters
+        ----------
+        rows : ndarray of int
+            Rows.
+
+        Returns
+        -------
+        State
+            Those rows.
+        """
+        shared = {"absorption", "scattering"} | ({"ground"} if self.ground.ndim == 2 else set())
+        return State(**{k: v if k in shared else v[rows] for k, v in self.__dict__.items()})
+
 
 @dataclass(frozen=True)
 class FilmLaw:
@@ -162,19 +129,7 @@ class FilmLaw:
 
     def __post_init__(self) -> None:
         p = self.priors
-        level = constant_curve(GRID, sd=p.ground_level_sd)
-        tilt = ramp_curve(GRID, sd=p.ground_tilt_sd)
-        curves = {
-            "ground": np.hstack([level, tilt]),
-            "ground wave": smooth_curves(GRID, length=p.ground_length, sd=1.0),
-            "colour": constant_curve(GRID, sd=p.colour_level_sd),
-            "colour wave": smooth_curves(GRID, length=p.colour_length, sd=1.0),
-            "geometry": np.hstack([constant_curve(GRID, sd=0.8), ramp_curve(GRID, sd=0.15)]),
-            "scatter": np.hstack(
-                [constant_curve(GRID, sd=p.scatter_sd), ramp_curve(GRID, sd=0.6)]
-            ),
-            "ladder": np.hstack([constant_curve(GRID, sd=0.25), ramp_curve(GRID, sd=0.08)]),
-        }
+        curves = p.curves()
         g, c = len(self.words.grounds), len(self.words.colours)
         sizes = {
             "ground": (g * curves["ground"].shape[1], "fixed"),
@@ -347,9 +302,10 @@ class FilmLaw:
         field_ = np.exp(np.clip(self.residual.field(z, self.slices, t), -1.0, 1.0))
         filtered = np.exp(np.minimum(mixed - a, 4.0)) * field_
         inner = filtered + s * phi * field_
-        k2_logit = np.log(INTERNAL_K2 / (1 - INTERNAL_K2)) + self.priors.k2_sd * z[
-            self.slices["surface"]
-        ][:2]
+        k2_logit = (
+            np.log(INTERNAL_K2 / (1 - INTERNAL_K2))
+            + self.priors.k2_sd * z[self.slices["surface"]][:2]
+        )
         own_k2 = weight @ z[self.slices["own k2"]]
         k2 = 1.0 / (1.0 + np.exp(-k2_logit[np.where(t.cleared, 0, 1)] - own_k2))
         k2 = np.where(t.aspecular, 0.0, k2)[:, None]

@@ -149,7 +149,7 @@ class Observations:
         """
         count = len(viewings)
         lab, spectra = _split(y, count)
-        spectral = np.isfinite(spectra).all(axis=1)
+        spectral = np.asarray(np.isfinite(spectra).all(axis=1), np.bool_)
         whole = np.isfinite(lab).all(axis=1) | spectral
         if not whole.all():
             row = int(np.flatnonzero(~whole)[0]) + 1

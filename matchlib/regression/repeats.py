@@ -20,7 +20,8 @@ Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 USUAL_READING = {SPECTRO: 0.08, PHOTO: 1.2}
-"""Reading noise believed where there are no repeats [ΔE*ab an axis] (common practice, no source)."""
+"""Reading noise believed where there are no repeats [ΔE*ab an axis] (common practice, no
+source)."""
 
 _PRIOR_DEGREES = 6.0
 

@@ -129,12 +129,12 @@ class Residual:
     @property
     def size_shared(self) -> int:
         """Free values of the part that all grounds share."""
-        return 3 * self.shared_map.shape[1]
+        return 3 * int(self.shared_map.shape[1])
 
     @property
     def size_ground(self) -> int:
         """Free values of the part that knows the ground."""
-        return 3 * self.ground_map.shape[1]
+        return 3 * int(self.ground_map.shape[1])
 
     def _features(self, t: RecipeTable) -> tuple[Array, Array]:
         shared, ground = _describe(t)

@@ -24,7 +24,8 @@ from numpy.typing import NDArray
 from matchlib.errors import FileError
 from matchlib.regression.estimator import FilmRegressor
 from matchlib.regression.evidence import Sizes
-from matchlib.regression.law import FilmLaw, Priors
+from matchlib.regression.law import FilmLaw
+from matchlib.regression.priors import Priors
 from matchlib.regression.residual import Residual
 from matchlib.regression.solve import FittedLaw
 from matchlib.regression.table import Vocabulary
@@ -105,7 +106,7 @@ def save_fit(path: str | os.PathLike[str], model: FilmRegressor, content_hash: s
         with tempfile.NamedTemporaryFile(
             dir=target.parent, prefix=target.name, suffix=".part", delete=False
         ) as part:
-            np.savez(part, allow_pickle=False, **arrays)  # type: ignore[arg-type]
+            np.savez(part, allow_pickle=False, **arrays)
         os.replace(part.name, target)
     except OSError as error:
         raise FileError(

@@ -6,6 +6,7 @@ a reading, ready for the film law. Text is read once for each distinct recipe, n
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -20,7 +21,14 @@ from matchlib.film import path_factor
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["REFERENCE_FRACTION", "RecipeTable", "Vocabulary", "geometry_group", "recipes_of"]
+__all__ = [
+    "REFERENCE_FRACTION",
+    "RecipeTable",
+    "Vocabulary",
+    "empty",
+    "geometry_group",
+    "recipes_of",
+]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -79,11 +87,13 @@ def recipes_of(frame: pd.DataFrame) -> list[Recipe]:
     def column(name: str) -> Sequence[Any]:
         return frame[name].tolist() if name in frame.columns else [None] * count
 
-    rows = zip(*map(column, ("ground", "colour", "schedule", "ratio", "coats", "clear")), strict=True)
+    rows = zip(
+        *map(column, ("ground", "colour", "schedule", "ratio", "coats", "clear")), strict=True
+    )
     known: dict[tuple[Any, ...], Recipe] = {}
     recipes = []
     for number, row in enumerate(rows):
-        key = tuple(None if _empty(v) else str(v) for v in row)
+        key = tuple(None if empty(v) else str(v) for v in row)
         if key not in known:
             try:
                 known[key] = _recipe(key)
@@ -93,8 +103,22 @@ def recipes_of(frame: pd.DataFrame) -> list[Recipe]:
     return recipes
 
 
-def _empty(value: Any) -> bool:
-    return value is None or value != value or (isinstance(value, str) and not value.strip())
+def empty(value: object) -> bool:
+    """Return whether a cell of a table holds nothing.
+
+    Parameters
+    ----------
+    value : object
+        None, NaN, blank text, or something.
+
+    Returns
+    -------
+    bool
+        True for the first three.
+    """
+    if isinstance(value, float):
+        return math.isnan(value)
+    return value is None or not str(value).strip()
 
 
 def _recipe(key: tuple[str | None, ...]) -> Recipe:

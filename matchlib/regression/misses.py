@@ -1,0 +1,222 @@
+"""How far readings are from the law, scalar by scalar and panel by panel.
+
+A panel's probability of being what its back says comes from a mixture of the panel's own noise and
+one many times wider (Box and Tiao 1968), so that a wrong back loses its say instead of bending the
+law.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.colorimetry import GRID
+from matchlib.regression.evidence import WIDTH, Sizes
+from matchlib.regression.law import FilmLaw
+from matchlib.regression.observe import TONE, Observations, tone_of
+from matchlib.regression.table import RecipeTable
+
+__all__ = ["THIRDS", "Misses", "Rows", "panel_distances", "stacked", "trust_of"]
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+WRONG_BACKS = 0.03
+"""Share of panels believed to carry a wrong recipe before any reading (common practice, no
+source)."""
+
+WIDER = 12.0
+"""A wrong back's reading misses by some so many times more than a right one's."""
+
+THIRDS: Array = np.kron(np.eye(3), np.ones((11, 1)))[: len(GRID)].astype(np.float64)
+"""Curves of stray light: one for each third of the spectrum."""
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Readings ready to fit.
+
+    Parameters
+    ----------
+    table : RecipeTable
+        n rows.
+    seen : Observations
+        n rows.
+    panel : ndarray of int, shape (n,)
+        Panel of each row, 0 to m - 1.
+    """
+
+    table: RecipeTable
+    seen: Observations
+    panel: Ints
+
+    @property
+    def panels(self) -> int:
+        """Number of panels."""
+        return int(self.panel.max()) + 1
+
+    def of_panels(self, chosen: Ints) -> Rows:
+        """Return the rows of some panels, renumbered.
+
+        Parameters
+        ----------
+        chosen : ndarray of int
+            Panels, rising.
+
+        Returns
+        -------
+        Rows
+            Their rows.
+        """
+        place = np.full(self.panels, -1)
+        place[chosen] = np.arange(len(chosen))
+        mask = place[self.panel] >= 0
+        return Rows(self.table.take(mask), self.seen.take(mask), place[self.panel[mask]])
+
+
+@dataclass(frozen=True)
+class Misses:
+    """Readings less the law, one row a scalar observation.
+
+    All Lab rows stand first, in the order of the readings, then the tones of spectra.
+
+    Parameters
+    ----------
+    miss : ndarray, shape (m,)
+        Observation less law.
+    family, panel : ndarray of int, shape (m,)
+        Family of noise and panel of each.
+    effects : ndarray, shape (m, 5)
+        Derivative by the panel's effects.
+    jacobian : ndarray, shape (m, p)
+        Derivative by the free values; (0, 0) if not asked for.
+    """
+
+    miss: Array
+    family: Ints
+    panel: Ints
+    effects: Array
+    jacobian: Array
+
+
+def stacked(law: FilmLaw, z: Array, rows: Rows, *, slopes: bool = True) -> Misses:
+    """Return what the readings miss the law by.
+
+    Parameters
+    ----------
+    law : FilmLaw
+        The law.
+    z : ndarray
+        Its values.
+    rows : Rows
+        Readings.
+    slopes : bool
+        Whether to work out the jacobian too.
+
+    Returns
+    -------
+    Misses
+        One row a scalar observation.
+    """
+    state = law.evaluate(z, rows.table)
+    lab, by_r = rows.seen.lab_of(state.reflectance)
+    scale = 1.0 / rows.seen.sd
+    spectral = np.flatnonzero(rows.seen.spectral)
+    # Readings in Lab, then tones: table, state, derivative, miss, scale, family, panel of each.
+    kinds = [
+        (rows.table, state, by_r, rows.seen.lab - lab, scale, rows.seen.family, rows.panel),
+    ]
+    if len(spectral):
+        tone, by_tone = tone_of(np.maximum(state.reflectance[spectral], 1e-6))
+        kinds.append(
+            (
+                rows.table.take(spectral),
+                state.take(spectral),
+                by_tone,
+                rows.seen.tone[spectral] - tone,
+                np.ones(len(spectral)),
+                np.full(len(spectral), TONE, np.intp),
+                rows.panel[spectral],
+            )
+        )
+    misses, families, owners, effects = [], [], [], []
+    jacobians = [np.zeros((0, law.size if slopes else 0))]
+    for table, part, by, miss, gain, family, panel in kinds:
+        width = miss.shape[1]
+        if slopes:
+            jacobian, varied = law.jacobian(part, z, table, by)
+            jacobians.append((jacobian * gain[:, None, None]).reshape(-1, law.size))
+        else:
+            varied = law.effects(part, by)
+        varied = np.concatenate([varied, by @ THIRDS], axis=2) * gain[:, None, None]
+        effects.append(varied.reshape(-1, WIDTH))
+        misses.append((miss * gain[:, None]).ravel())
+        families.append(np.repeat(family, width))
+        owners.append(np.repeat(panel, width))
+    return Misses(
+        np.concatenate(misses),
+        np.concatenate(families),
+        np.concatenate(owners),
+        np.concatenate(effects),
+        np.concatenate(jacobians),
+    )
+
+
+def panel_distances(law: FilmLaw, z: Array, rows: Rows, sizes: Sizes) -> tuple[Array, Array]:
+    """Return how far each panel's readings are from the law.
+
+    Parameters
+    ----------
+    law : FilmLaw
+        The law.
+    z : ndarray
+        Its values.
+    rows : Rows
+        m panels.
+    sizes : Sizes
+        Standard deviations.
+
+    Returns
+    -------
+    squared : ndarray, shape (m,)
+        Squared Mahalanobis distance under panel effects and noise.
+    count : ndarray, shape (m,)
+        Scalar observations of each panel.
+    """
+    s = stacked(law, z, rows, slopes=False)
+    noise = sizes.noise[s.family]
+    miss = s.miss / noise
+    effects = s.effects * sizes.effect_sds / noise[:, None]
+    m, who = rows.panels, s.panel
+    own = np.tile(np.eye(WIDTH), (m, 1, 1))
+    np.add.at(own, who, effects[:, :, None] * effects[:, None, :])
+    pull = np.zeros((m, WIDTH))
+    np.add.at(pull, who, effects * miss[:, None])
+    squared: Array = np.bincount(who, miss**2, m).astype(np.float64)
+    squared -= np.einsum("pi,pi->p", pull, np.linalg.solve(own, pull[:, :, None])[:, :, 0])
+    count: Array = np.bincount(who, minlength=m).astype(np.float64)
+    return squared, count
+
+
+def trust_of(squared: Array, count: Array) -> Array:
+    """Return the probability that each panel is what its back says.
+
+    Parameters
+    ----------
+    squared, count : ndarray, shape (m,)
+        From `panel_distances`.
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        Probability [-].
+    """
+    # A spectrum's tone components overlap Lab; three observations is what a reading is worth.
+    worth = np.minimum(count, 3.0) / count
+    right = -0.5 * squared * worth
+    wrong = -0.5 * squared * worth / WIDER**2 - np.minimum(count, 3.0) * np.log(WIDER)
+    odds = np.log(WRONG_BACKS / (1 - WRONG_BACKS)) + wrong - right
+    result: Array = 1.0 / (1.0 + np.exp(np.clip(odds, -50, 50)))
+    return result

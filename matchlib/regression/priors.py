@@ -1,0 +1,84 @@
+"""What is believed of grounds, colours and films before any panel is read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.colorimetry import GRID
+from matchlib.regression.basis import constant_curve, ramp_curve, smooth_curves
+
+__all__ = ["Priors"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Priors:
+    """Centres and standard deviations of the law's free values before any panel.
+
+    The reasons: absorption and metallic reflectance are smooth over some tens of nm; film a coat
+    is near constant; the first coat bites into the ground and lays thinner (common practice, no
+    source); strength is nearly linear in volume fraction (Beer 1852), bending below at the rich
+    end; transparent colours scatter little, or they would not be transparent.
+
+    Parameters
+    ----------
+    ground_level, ground_level_sd, ground_tilt_sd : float
+        Logarithm of the ground's internal reflectance: centre, spread, tilt [-].
+    ground_length : float
+        Correlation length of a ground's spectrum [nm].
+    colour_level, colour_level_sd : float
+        Logarithm of a colour's absorbance for one coat of 6:1, both ways: centre, spread [-].
+    colour_length : float
+        Correlation length of an absorption spectrum [nm].
+    scatter, scatter_sd : float
+        Scattering of one coat of 6:1 [-] and the spread of its logarithm.
+    slope_sd, own_slope_sd, bend_sd : float
+        Spread of the dose's slope (about 1), of each colour's own slope, of the bend [-].
+    first_coat, first_coat_sd, later_sd : float
+        How much of a coat the first one lacks [coats], its spread; spread of the trend.
+    k2_sd : float
+        Spread of the logit of the internal reflectance of the surface [-]. How far each ground's
+        own differs from it is learnt, since flake sends light back more or less directed.
+    """
+
+    ground_level: float = -0.9
+    ground_level_sd: float = 0.9
+    ground_tilt_sd: float = 0.3
+    ground_length: float = 65.0
+    colour_level: float = -2.5
+    colour_level_sd: float = 1.2
+    colour_length: float = 45.0
+    scatter: float = 0.0015
+    scatter_sd: float = 1.2
+    slope_sd: float = 0.12
+    own_slope_sd: float = 0.05
+    bend_sd: float = 0.06
+    first_coat: float = 0.12
+    first_coat_sd: float = 0.12
+    later_sd: float = 0.03
+    k2_sd: float = 0.25
+
+    def curves(self) -> dict[str, Array]:
+        """Return the spectral curves whose weights are the law's free values.
+
+        Returns
+        -------
+        dict of ndarray, shape (31, k)
+            By name of the part.
+        """
+        level = constant_curve(GRID, sd=self.ground_level_sd)
+        tilt = ramp_curve(GRID, sd=self.ground_tilt_sd)
+        scatter = constant_curve(GRID, sd=self.scatter_sd)
+        return {
+            "ground": np.hstack([level, tilt]),
+            "ground wave": smooth_curves(GRID, length=self.ground_length, sd=1.0),
+            "colour": constant_curve(GRID, sd=self.colour_level_sd),
+            "colour wave": smooth_curves(GRID, length=self.colour_length, sd=1.0),
+            "geometry": np.hstack([constant_curve(GRID, sd=0.8), ramp_curve(GRID, sd=0.15)]),
+            "scatter": np.hstack([scatter, ramp_curve(GRID, sd=0.6)]),
+            "ladder": np.hstack([constant_curve(GRID, sd=0.25), ramp_curve(GRID, sd=0.08)]),
+        }
