@@ -1,0 +1,79 @@
+"""The command line run in this process, and the demonstration workshop made and fitted once."""
+
+from __future__ import annotations
+
+import atexit
+import json
+import shutil
+import tempfile
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from typer.testing import CliRunner
+
+from workbook.cli import app
+from workbook.session import DemoShop, Session, make_demo
+
+__all__ = ["copied", "demo_shop", "fails", "json_of", "refused", "run"]
+
+_RUNNER = CliRunner()
+SMALL = """panel,ground,colour,schedule,clear,L,a,b,customer
+P1,silver,,,yes,62,-0.4,0.6,
+P2,silver,rust,2@8:1,yes,52,18,16,Ann Example
+P3,silver,rust,3@6:1,yes,43,30,24,
+P4,silver,rust,4@4:1,yes,33,38,27,
+P5,graphite,,,yes,36,-0.3,-1.4,
+P6,graphite,rust,3@6:1,yes,26,20,14,
+"""
+
+
+def run(*args: object, cwd: Path | None = None, typed: str = "") -> Any:
+    """Run a command; the result has exit_code, stdout and stderr."""
+    import contextlib
+
+    with contextlib.chdir(cwd) if cwd else contextlib.nullcontext():
+        return _RUNNER.invoke(app, [str(a) for a in args], input=typed)
+
+
+def json_of(*args: object, cwd: Path | None = None) -> Any:
+    """Run a command that must succeed, with --json, and return what it printed."""
+    done = run(*args, "--json", cwd=cwd)
+    assert done.exit_code == 0, done.output
+    return json.loads(done.stdout)
+
+
+def fails(done: Any, code: int) -> str:
+    """Hold a result to an error in words; returns the words."""
+    assert done.exit_code == code, done.output
+    assert done.exception is None or isinstance(done.exception, SystemExit)
+    assert done.stdout == ""
+    assert done.stderr.strip()
+    assert "Traceback" not in done.stderr
+    return str(done.stderr)
+
+
+def refused(*args: object, cwd: Path | None = None) -> str:
+    """Run a command that must refuse what the user gave; returns the words."""
+    words = fails(run(*args, cwd=cwd), 1)
+    assert "What to do:" in words
+    return words
+
+
+@cache
+def demo_shop() -> DemoShop:
+    """The demonstration in a folder of its own, fitted; not to be changed."""
+    room = tempfile.mkdtemp(prefix="workshop-")
+    atexit.register(shutil.rmtree, room, ignore_errors=True)
+    shop = make_demo(Path(room, "demo"))
+    with Session.open(shop.archive) as session:
+        session.fit()
+    return shop
+
+
+def copied(room: Path) -> Path:
+    """A copy of the fitted demonstration archive that may be changed."""
+    shop = demo_shop()
+    for file in shop.archive.parent.glob("panels.db*"):
+        shutil.copy(file, room / file.name)
+    return room / "panels.db"

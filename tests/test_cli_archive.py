@@ -1,0 +1,196 @@
+"""Import, export, history, undo, check at the command line, and the way out of every command."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from matchlib.archive import Archive
+from tests.cli_shop import SMALL, fails, json_of, refused, run
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+@pytest.fixture
+def shop(tmp_path):
+    (tmp_path / "panels.csv").write_text(SMALL)
+    assert run("import", "panels.csv", cwd=tmp_path).exit_code == 0
+    return tmp_path
+
+
+def test_import_makes_the_archive_and_reports_its_rows(tmp_path):
+    (tmp_path / "p.csv").write_text(SMALL)
+    told = json_of("import", "p.csv", "--archive", "new.db", cwd=tmp_path)
+    assert told["created"] is True
+    assert told["added"] == ["P1", "P2", "P3", "P4", "P5", "P6"]
+    assert told["rows_taken"][1] == {"panel": "P2", "row": 3}
+    again = run("import", "p.csv", "--archive", "new.db", cwd=tmp_path)
+    assert "0 panels added, 6 already there" in again.stdout
+    assert "new archive" not in again.stdout
+    with Archive.open(tmp_path / "new.db") as archive:
+        assert len(archive) == 6
+
+
+def test_the_good_rows_are_taken_when_asked_for(tmp_path):
+    (tmp_path / "p.csv").write_text(SMALL + "P7,silver,rust,3@,yes,1,2,3,\n")
+    words = refused("import", "p.csv", cwd=tmp_path)
+    assert "row 8" in words
+    assert "--keep-good" in words
+    assert not (tmp_path / "panels.db").exists()
+    done = run("import", "p.csv", "--keep-good", cwd=tmp_path)
+    assert done.exit_code == 0
+    assert "Refused row 8" in done.stdout
+    with Archive.open(tmp_path / "panels.db") as archive:
+        assert len(archive) == 6
+
+
+def test_percent_and_decimal_commas_are_declared(tmp_path):
+    nm = ";".join(str(w) for w in range(400, 701, 10))
+    row = ";".join("25,5" for _ in range(31))
+    (tmp_path / "p.csv").write_text(f"panel;ground;{nm}\nP1;silver;{row}\n")
+    assert "Expected" in refused("import", "p.csv", cwd=tmp_path)
+    assert (
+        run("import", "p.csv", "--scale", "percent", "--decimal", ",", cwd=tmp_path).exit_code == 0
+    )
+    with Archive.open(tmp_path / "panels.db") as archive:
+        assert archive.panel("P1").readings[0].reflectance[0] == pytest.approx(0.255)
+    assert "percent or 0-1" in fails(run("import", "p.csv", "--scale", "so", cwd=tmp_path), 2)
+
+
+@pytest.mark.parametrize("name", ["out.csv", "out.xlsx", "out.zip"])
+def test_an_export_imports_to_the_same_archive(shop, name):
+    told = json_of("export", name, cwd=shop)
+    assert told["panels"] == 6
+    assert run("import", name, "--archive", "again.db", cwd=shop).exit_code == 0
+    with Archive.open(shop / "panels.db") as one, Archive.open(shop / "again.db") as two:
+        assert one.content_hash() == two.content_hash()
+        assert two.panel("P2").customer == ""
+
+
+def test_customers_go_with_an_export_only_when_asked(shop):
+    assert run("export", "out.csv", "--customers", cwd=shop).exit_code == 0
+    assert "Ann Example" in (shop / "out.csv").read_text()
+    assert run("export", "out.csv", cwd=shop).exit_code == 0
+    assert "Ann Example" not in (shop / "out.csv").read_text()
+
+
+def test_a_damaged_backup_leaves_no_archive_behind(shop):
+    assert run("export", "out.zip", cwd=shop).exit_code == 0
+    whole = (shop / "out.zip").read_bytes()
+    (shop / "bad.zip").write_bytes(whole[: len(whole) // 2])
+    assert "damaged" in refused("import", "bad.zip", "--archive", "new.db", cwd=shop).casefold()
+    assert not (shop / "new.db").exists()
+
+
+def test_history_tells_who_and_undo_takes_back(shop):
+    with Archive.open(shop / "panels.db") as archive:
+        number = archive.amend("P3", who="Kim", why="misread", lot="lot 9")
+    first, last = json_of("history", "P3", cwd=shop)
+    assert (first["action"], last["change"], last["who"], last["why"]) == (
+        "added", number, "Kim", "misread",
+    )  # fmt: skip
+    assert "lot: empty to lot 9" in run("history", "P3", cwd=shop).stdout
+    undone = json_of("undo", number, "--who", "Lee", cwd=shop)
+    assert undone["panel"] == "P3"
+    with Archive.open(shop / "panels.db") as archive:
+        assert archive.panel("P3").lot == ""
+    assert "no panel of this code" in refused("history", "P99", cwd=shop)
+    assert refused("undo", 999, cwd=shop)
+
+
+def test_check_ends_well_or_with_1(shop):
+    assert json_of("check", cwd=shop) == {"panels": 6, "faults": []}
+    import sqlite3
+
+    with sqlite3.connect(shop / "panels.db") as inside:
+        inside.execute("update panels set ground = 'gold' where code = 'P3'")
+    done = run("check", cwd=shop)
+    assert done.exit_code == 1
+    assert "P3" in done.stderr
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("export", "x.csv"),
+        ("history",),
+        ("undo", "1"),
+        ("check",),
+        ("predict", "--recipes", "panels.csv"),
+        ("match", "--lab", "40", "-20", "10"),
+        ("next",),
+        ("label", "P1"),
+        ("add", "--panel", "P1", "--ground", "silver", "--yes"),
+        ("open",),
+    ],
+    ids=lambda c: c[0],
+)
+def test_no_other_command_makes_an_archive(tmp_path, command):
+    (tmp_path / "panels.csv").write_text(SMALL)
+    before = sorted(tmp_path.iterdir())
+    assert "There is no archive here" in refused(*command, cwd=tmp_path)
+    assert sorted(tmp_path.iterdir()) == before
+
+
+def test_usage_errors_end_with_2(shop):
+    fails(run("match", "--lab", "40", "-20", cwd=shop), 2)
+    fails(run("match", "--such", cwd=shop), 2)
+    fails(run("such", cwd=shop), 2)
+    assert "one target" in fails(run("match", "--lab", 40, 0, 0, "--panel", "P1", cwd=shop), 2)
+
+
+def test_the_environment_names_the_archive(shop, monkeypatch):
+    monkeypatch.setenv("WORKBOOK_ARCHIVE", str(shop / "panels.db"))
+    assert json_of("check")["panels"] == 6
+
+
+def test_ctrl_c_is_quiet(shop):
+    code = (
+        "import os, signal\n"
+        "import workbook.session as s\n"
+        "def stop(*a, **k): os.kill(os.getpid(), signal.SIGINT); import time; time.sleep(5)\n"
+        "s.Session.open = stop\n"
+        "import sys; sys.argv = ['workbook', 'check']\n"
+        "from workbook.cli import main; main()\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 130
+    assert done.stdout == ""
+    assert "Traceback" not in done.stderr
+
+
+def test_a_reader_who_has_enough_of_the_output_is_no_error(shop):
+    code = "import sys; sys.argv = ['workbook', 'history']; from workbook.cli import main; main()"
+    environment = {
+        **os.environ,
+        "PYTHONPATH": str(ROOT),
+        "WORKBOOK_ARCHIVE": str(shop / "panels.db"),
+    }
+    with subprocess.Popen(
+        [sys.executable, "-c", code],
+        env=environment,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    ) as child:
+        child.stdout.close()
+        said = child.stderr.read()
+        child.wait()
+    assert "Traceback" not in said
+    assert "Exception" not in said
+
+
+def test_names_cannot_drive_the_terminal(tmp_path):
+    (tmp_path / "p.csv").write_text(SMALL.replace("silver", "sil\x1b[31mver"))
+    assert "\x1b" not in refused("import", "p.csv", cwd=tmp_path)
+
+
+def test_json_numbers_are_plain(shop):
+    json.loads(run("check", "--json", cwd=shop).stdout, parse_constant=pytest.fail)
