@@ -12,6 +12,9 @@ from functools import cache
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from PIL import Image
 
 from matchlib.colorimetry import delta_e00
 from matchlib.errors import DomainError, FileError
@@ -223,6 +226,22 @@ def test_a_chart_of_other_colours_is_no_chart() -> None:
     with pytest.raises(PhotoRefused) as caught:
         find_chart(swapped, shuffled, corners=(true.panel).tolist())
     assert caught.value.reason == "no chart"
+
+
+@settings(max_examples=12, deadline=None)
+@given(seed=st.integers(0, 10**6), block=st.sampled_from([1, 8, 40, 400]), dark=st.booleans())
+def test_pictures_of_anything_are_read_or_refused_in_words(
+    seed: int, block: int, dark: bool
+) -> None:
+    rng = np.random.default_rng(seed)
+    coarse = rng.integers(0, 3 if dark else 256, (400 // block, 400 // block, 3))
+    pixels = np.kron(coarse, np.ones((block, block, 1))).astype(np.uint8)
+    stream = io.BytesIO()
+    Image.fromarray(pixels).save(stream, "PNG")
+    for corners in (None, [[20, 20], [380, 20], [380, 250], [20, 250]]):
+        with pytest.raises(PhotoRefused) as caught:
+            read_photo(stream.getvalue(), corners=corners, panel=[20, 270, 300, 100])
+        assert caught.value.remedy
 
 
 def test_residuals_that_no_correction_takes_out_are_refused() -> None:

@@ -97,6 +97,15 @@ def read_photo(
         return _read(picture, lab, viewing, corners=corners, panel=panel)
     except MatchlibError as error:
         raise error.at(shown) from error
+    except (ArithmeticError, np.linalg.LinAlgError, ValueError) as error:
+        # No finite correction exists: the patches are not what they were taken for.
+        raise refuse(
+            "chart residual",
+            "No correction can be worked out from this chart.",
+            expected="24 patches of different colours, none of them black to the camera",
+            got=str(error)[:100].rstrip("."),
+            remedy="use even daylight, and check where the chart was found (corners=).",
+        ).at(shown) from error
 
 
 def _read(
