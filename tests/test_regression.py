@@ -1,0 +1,277 @@
+"""The estimator as scikit-learn and a technician would use it, on simulated panels."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+from sklearn.base import clone
+from sklearn.model_selection import GroupKFold, cross_val_score
+from sklearn.pipeline import make_pipeline
+from sklearn.preprocessing import FunctionTransformer
+
+from matchlib.colorimetry import GRID, delta_e00
+from matchlib.demo import DEMO_WRONG_BACKS, demo_panels, demo_truth
+from matchlib.domain import CoatSchedule, Colour, Ground, Recipe, Viewing
+from matchlib.errors import DomainError, FitError, UnknownName
+from matchlib.regression import FilmRegressor, frames_of
+from tests.benchmarks.spray import Shop, labs, swap_backs, to_frame
+
+
+def recipe(ground: str, colour: str, schedule: str) -> Recipe:
+    return Recipe(
+        Ground.parse(ground), Colour.parse(colour), CoatSchedule.parse(schedule), clear="yes"
+    )
+
+
+@pytest.fixture(scope="module")
+def shop() -> Shop:
+    return Shop(11)
+
+
+@pytest.fixture(scope="module")
+def archive(shop):
+    return shop.archive(60, 11)
+
+
+@pytest.fixture(scope="module")
+def fitted(archive):
+    return FilmRegressor().fit(*to_frame(archive))
+
+
+@pytest.fixture(scope="module")
+def demo_fit():
+    return FilmRegressor().fit(*frames_of(demo_panels()))
+
+
+def test_params_are_stored_and_cloned_untouched():
+    model = FilmRegressor(residual=False, rounds=2, random_state=5)
+    twin = clone(model)
+    assert twin.get_params() == model.get_params()
+    assert not hasattr(twin, "fitted_")
+
+
+def test_scikit_learn_scores_it_by_groups_and_in_a_pipeline(archive):
+    X, y = to_frame(archive)
+    scores = cross_val_score(
+        FilmRegressor(residual=False, rounds=1),
+        X,
+        y,
+        groups=X["panel"],
+        cv=GroupKFold(3, shuffle=True, random_state=0),
+    )
+    # Score is minus the mean ΔE00: worse than a repeat panel, far better than no idea.
+    assert np.all(scores > -1.6)
+    assert np.all(scores < -0.1)
+    pipe = make_pipeline(FunctionTransformer(lambda t: t), FilmRegressor(residual=False, rounds=1))
+    assert pipe.fit(X, y).predict(X.head(4)).shape == (4, 3)
+
+
+def test_order_of_rows_does_not_matter(archive):
+    X, y = to_frame(archive)
+    turned = np.random.default_rng(1).permutation(len(X))
+    first = FilmRegressor(rounds=1).fit(X, y).predict(X)
+    second = FilmRegressor(rounds=1).fit(X.iloc[turned], y[turned]).predict(X)
+    np.testing.assert_allclose(first, second, atol=0.05)
+
+
+def test_predicts_fresh_panels_near_their_own_repeatability(shop, archive, fitted):
+    fresh = shop.fresh(60, 3)
+    X, _ = to_frame(fresh)
+    errors = delta_e00(fitted.predict(X), labs(fresh))
+    floor = shop.repeatability([p.recipe for p in fresh], seed=3)
+    assert np.median(errors) < 1.6 * floor
+
+
+def test_covariance_is_of_the_next_panel(shop, fitted):
+    fresh = shop.fresh(120, 4)
+    X, _ = to_frame(fresh)
+    lab, cov = fitted.predict(X, return_cov=True)
+    assert cov.shape == (len(X), 3, 3)
+    np.testing.assert_allclose(cov, cov.transpose(0, 2, 1), atol=1e-9)
+    assert np.linalg.eigvalsh(cov).min() > 0
+    miss = labs(fresh) - lab
+    squared = np.einsum("ni,ni->n", miss, np.linalg.solve(cov, miss[:, :, None])[:, :, 0])
+    # chi-squared(3) at 90 %: 6.251 (any table of the distribution).
+    assert 0.80 < np.mean(squared < 6.251) <= 0.99
+
+
+def test_a_ground_known_by_its_bare_reading_alone(shop, archive):
+    ground = next(p.recipe.ground for p in archive if not p.recipe.bare)
+    kept = [p for p in archive if p.recipe.bare or p.recipe.ground != ground]
+    out = [p for p in archive if not p.recipe.bare and p.recipe.ground == ground]
+    model = FilmRegressor().fit(*to_frame(kept))
+    X, _ = to_frame(out)
+    errors = delta_e00(model.predict(X), labs(out))
+    assert np.median(errors) < 1.6
+
+
+def test_uncertainty_grows_outside_what_was_sprayed(fitted):
+    ground, colour = fitted.words_.grounds[0], fitted.words_.colours[0]
+    inside, outside = (recipe(ground, colour, s) for s in ("3@6:1", "2@1:2"))
+    _, known, spray, _ = fitted.predict_parts([inside, outside])
+    # Deep colours all read alike, so what counts is doubt beside what one panel varies.
+    doubt = np.sqrt(np.trace(known, axis1=1, axis2=2) / np.trace(spray, axis1=1, axis2=2))
+    assert doubt[1] > 2 * doubt[0]
+
+
+def test_parts_of_the_uncertainty_sum_to_the_whole(fitted):
+    some = [recipe(fitted.words_.grounds[1], fitted.words_.colours[0], "4@5:1")]
+    frame = pd.DataFrame(
+        {"ground": [str(some[0].ground)], "colour": [str(some[0].colour)], "schedule": ["4@5:1"]}
+    ).assign(clear="yes")
+    _, known, spray, reading = fitted.predict_parts(some)
+    _, cov = fitted.predict(frame, return_cov=True)
+    np.testing.assert_allclose(known + spray + reading, cov)
+
+
+def test_wrong_backs_do_not_move_the_rest(shop):
+    archive = shop.archive(90, 21)
+    marred, wrong = swap_backs(archive, 0.05, 21)
+    fresh = shop.fresh(80, 22)
+    X, _ = to_frame(fresh)
+
+    def median(panels, **options):
+        model = FilmRegressor(**options).fit(*to_frame(panels))
+        return float(np.median(delta_e00(model.predict(X), labs(fresh)))), model
+
+    clean, _ = median(archive)
+    spoilt, model = median(marred)
+    trusting, _ = median(marred, robust=False)
+    assert spoilt < 1.10 * clean + 0.02
+    assert trusting > spoilt
+    trust = dict(zip(model.panels_, model.trust_, strict=True))
+    assert np.median([trust[c] for c in wrong]) < 0.1
+    assert np.mean([t < 0.5 for c, t in trust.items() if c not in wrong]) < 0.02
+
+
+def test_the_demo_mixes_spectra_and_lab_and_finds_wrong_backs(demo_fit):
+    panels = [p for p in demo_panels() if p.code not in DEMO_WRONG_BACKS and not p.recipe.bare]
+    truth = np.array([demo_truth(p.recipe) for p in panels])
+    errors = delta_e00(demo_fit.predict_recipes([p.recipe for p in panels]), truth)
+    assert np.median(errors) < 0.6
+    trust = dict(zip(demo_fit.panels_, demo_fit.trust_, strict=True))
+    assert sum(trust[c] < 0.5 for c in DEMO_WRONG_BACKS) >= 3
+
+
+def test_spectrum_says_whether_it_rests_on_lab_alone(fitted, demo_fit):
+    frame = pd.DataFrame({"ground": [fitted.words_.grounds[0]], "colour": None, "schedule": None})
+    spectrum, alone = fitted.predict_spectrum(frame, return_flag=True)
+    assert spectrum.shape == (1, len(GRID))
+    assert alone.all()
+    known = [p.recipe for p in demo_panels() if any(r.spectral for r in p.readings)]
+    assert not demo_fit.rests_on_lab(known).any()
+
+
+def test_spectra_only_predicts_lab_and_spectrum():
+    shop = Shop(12)
+    X, y = to_frame(shop.archive(60, 12, reading="spectrum"))
+    model = FilmRegressor().fit(X, y)
+    fresh = shop.fresh(40, 5)
+    Xf, _ = to_frame(fresh)
+    assert np.median(delta_e00(model.predict(Xf), labs(fresh))) < 1.1
+    truth = np.array([shop.truth_reflectance(p.recipe) for p in fresh])
+    assert np.median(np.abs(model.predict_spectrum(Xf) - truth)) < 0.01
+
+
+def test_photographs_count_for_less_than_an_instrument(shop):
+    shot = list(shop.archive(90, 31, reading="photo"))
+    read = shop.archive(30, 32)
+    X1, y1 = to_frame(shot)
+    X2, y2 = to_frame(list(read))
+    X1["panel"] = "photo " + X1["panel"]
+    X = pd.concat([X1, X2], ignore_index=True)
+    model = FilmRegressor(rounds=2).fit(X, np.vstack([y1, y2]))
+    _, by_source = model.noise_split_
+    assert by_source["photo"] > 4 * by_source["spectrophotometer"]
+    fresh = shop.fresh(40, 33)
+    Xf, _ = to_frame(fresh)
+    assert np.median(delta_e00(model.predict(Xf), labs(fresh))) < 1.5
+    _, instrument = model.predict(Xf.assign(source="spectrophotometer"), return_cov=True)
+    _, photo = model.predict(Xf.assign(source="photo"), return_cov=True)
+    assert np.all(np.trace(photo - instrument, axis1=1, axis2=2) > 0)
+
+
+def test_several_angles_are_one_fit_and_never_mixed():
+    shop = Shop(13)
+    rng = np.random.default_rng(13)
+    angles = ("45as15", "45as45", "45as110")
+    recipes = [p.recipe for p in shop.archive(45, 13)]
+    panels = [shop.spray(r, rng, geometries=angles, code=f"M{i}") for i, r in enumerate(recipes)]
+    X, y = to_frame(panels)
+    model = FilmRegressor(rounds=2).fit(X, y)
+    assert set(model.words_.geometries) == set(angles)
+    assert np.median(delta_e00(model.predict(X), np.asarray(y))) < 1.2
+    some = [r for r in recipes if not r.bare][:5]
+    face, flop = (model.predict_recipes(some, Viewing(geometry=a)) for a in (angles[0], angles[2]))
+    assert np.median(face[:, 0] - flop[:, 0]) > 5
+
+
+def test_a_ground_ladder_predicts_the_share_between():
+    shares = ("silver 7 + graphite 1", "silver 1 + graphite 1")
+    between = Ground.parse("silver 3 + graphite 1")
+    shop = Shop(14)
+    rng = np.random.default_rng(14)
+    panels = list(shop.archive(60, 14))
+    for i, share in enumerate(shares):
+        panels.append(shop.spray(Recipe(Ground.parse(share), clear="yes"), rng, code=f"L{i}"))
+    model = FilmRegressor(rounds=2).fit(*to_frame(panels))
+    bare = Recipe(between, clear="yes")
+    coated = Recipe(
+        between, Colour.parse(model.words_.colours[0]), CoatSchedule.parse("3@6:1"), "yes"
+    )
+    truth = np.array([shop.truth_lab(bare), shop.truth_lab(coated)])
+    errors = delta_e00(model.predict_recipes([bare, coated]), truth)
+    assert errors.max() < 3.0
+
+
+def test_sprayers_who_lay_heavier_are_told_apart(shop):
+    rng = np.random.default_rng(15)
+    recipes = [p.recipe for p in shop.archive(90, 15) if not p.recipe.bare]
+    panels = [p for p in shop.archive(90, 15) if p.recipe.bare]
+    for i, r in enumerate(recipes):
+        heavy = 1.0 if i % 2 else 1.25
+        panels.append(shop.spray(r, rng, heavy=heavy, code=f"S{i}"))
+    X, y = to_frame(panels)
+    X["sprayer"] = ["" if pd.isna(s) else s for s in X["colour"].map(lambda _: "")]
+    X["sprayer"] = [
+        ("Odd" if int(c[1:]) % 2 else "Even") if c.startswith("S") else "" for c in X["panel"]
+    ]
+    model = FilmRegressor(rounds=2).fit(X, y)
+    offset = model.fitted_.z[model.fitted_.law.slices["sprayer"]]
+    heavier = dict(zip(model.words_.sprayers, offset, strict=True))
+    assert 0.10 < heavier["Even"] - heavier["Odd"] < 0.35
+
+
+def test_a_colour_on_no_panel_is_named(fitted):
+    with pytest.raises(UnknownName, match="'mauve'"):
+        fitted.predict_recipes([recipe(fitted.words_.grounds[0], "mauve", "2@6:1")])
+    with pytest.raises(UnknownName, match="'chrome'"):
+        fitted.predict_recipes([recipe("chrome", fitted.words_.colours[0], "2@6:1")])
+
+
+@pytest.mark.parametrize("count", [1, 8])
+def test_one_panel_or_panels_all_alike_teach_nothing(count):
+    X = pd.DataFrame({"ground": ["silver"] * count, "colour": "teal", "schedule": "4@6:1"})
+    with pytest.raises(FitError, match="nothing to learn"):
+        FilmRegressor().fit(X, np.tile([40.0, -20.0, -10.0], (count, 1)))
+
+
+def test_readings_must_be_numbers_and_as_many_as_recipes(archive):
+    X, y = to_frame(archive)
+    holed = np.array(y)
+    holed[3, 1] = np.nan
+    with pytest.raises(FitError, match="Row 4"):
+        FilmRegressor().fit(X, holed)
+    with pytest.raises(FitError, match="shape"):
+        FilmRegressor().fit(X, np.array(y)[:, :2])
+    with pytest.raises(DomainError, match="table"):
+        FilmRegressor().fit(np.zeros((3, 3)), np.zeros((3, 3)))
+
+
+def test_four_panels_of_a_colour_are_useful(shop):
+    few = shop.archive(12, 41, repeats=0.0)
+    model = FilmRegressor().fit(*to_frame(few))
+    fresh = shop.fresh(60, 42)
+    X, _ = to_frame(fresh)
+    assert np.median(delta_e00(model.predict(X), labs(fresh))) < 2.5

@@ -1,0 +1,127 @@
+"""The law's derivatives and the evidence's gradient, against differences."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from matchlib.domain import CoatSchedule, Colour, Ground, Recipe, Viewing
+from matchlib.regression.evidence import Linearised, Sizes
+from matchlib.regression.law import FilmLaw
+from matchlib.regression.observe import lab_of, tone_of
+from matchlib.regression.priors import Priors
+from matchlib.regression.residual import Residual
+from matchlib.regression.table import RecipeTable, Vocabulary, geometry_group
+
+ROWS = [
+    ("silver", None, None, None, "45:0"),
+    ("gold", None, None, "yes", "45as15"),
+    ("silver", "teal", "4@6:1", "yes", "45:0"),
+    ("gold", "teal 2 + violet 1", "2@6:1 2@3:1", "yes", "45as15"),
+    ("silver 3 + black 1", "violet", "6@10:1", None, "45:0"),
+    ("silver 1 + black 1", "teal", "1@2:1", "yes", "di:8"),
+    ("gold", "violet", "3@4:1 1@8:1 2@2:1", "yes", "45as110"),
+]
+
+
+@pytest.fixture(scope="module")
+def case():
+    recipes = [
+        Recipe(
+            Ground.parse(g),
+            Colour.parse(c) if c else None,
+            CoatSchedule.parse(s) if s else None,
+            k,
+        )
+        for g, c, s, k, _ in ROWS
+    ]
+    views = [Viewing(geometry=v) for *_, v in ROWS]
+    sprayers = ["Ada", "", "Bo", "Ada", "Bo", "", "Ada"]
+    words = Vocabulary.of(recipes, [v.geometry for v in views], sprayers)
+    table = RecipeTable.of(recipes, views, words, sprayers)
+    law = FilmLaw(words, Priors(), Residual.of(table))
+    z = 0.4 * np.random.default_rng(0).normal(size=law.size)
+    for part in ("residual shared", "residual ground"):
+        z[law.slices[part]] *= 0.1
+    return law, table, z
+
+
+@pytest.mark.parametrize("observe", [lambda r: lab_of(r, "D65", "10"), tone_of])
+def test_every_derivative_agrees_with_differences(case, observe):
+    law, table, z = case
+    state = law.evaluate(z, table)
+    _, by_r = observe(state.reflectance)
+    jacobian, effects = law.jacobian(state, z, table, by_r)
+    step = 1e-5
+    numeric = np.empty_like(jacobian)
+    for i in range(law.size):
+        move = np.zeros(law.size)
+        move[i] = step
+        up, down = (observe(law.evaluate(z + s * move, table).reflectance)[0] for s in (1, -1))
+        numeric[:, :, i] = (up - down) / (2 * step)
+    np.testing.assert_allclose(jacobian, numeric, atol=2e-5, rtol=1e-6)
+    np.testing.assert_allclose(effects, law.effects(state, by_r))
+    # Every part of the law is exercised: none of its columns is idle.
+    for name, part in law.slices.items():
+        assert np.abs(numeric[:, :, part]).max() > 1e-4, name
+
+
+def test_the_gradient_of_the_evidence_agrees_with_differences():
+    rng = np.random.default_rng(3)
+    m, p, panels = 60, 6, 12
+    linear = Linearised(
+        jacobian=rng.normal(size=(m, p)),
+        target=rng.normal(size=m),
+        effects=rng.normal(size=(m, 5)),
+        family=rng.integers(0, 3, m),
+        panel=np.sort(rng.integers(0, panels, m)),
+        trust=rng.uniform(0.2, 1.0, panels),
+        group_of=np.array([0, 0, 1, 1, 1, 2]),
+        families=4,
+    )
+    sizes = Sizes(rng.uniform(0.3, 1, 3), rng.uniform(0.5, 1, 4), rng.uniform(0.5, 2, 3))
+    vector = sizes.vector()
+    _, gradient = linear.evidence(sizes)
+    for i in range(len(vector)):
+        move = np.zeros(len(vector))
+        move[i] = 1e-5
+        up, down = (linear.evidence(sizes.replaced(vector + s * move))[0] for s in (1, -1))
+        assert gradient[i] == pytest.approx((up - down) / 2e-5, abs=1e-5)
+
+
+def test_the_evidence_is_the_normal_density_of_the_readings():
+    # Against the plain formula: y ~ N(0, J S J' + U E U' + N), with nothing summed out cleverly.
+    rng = np.random.default_rng(4)
+    m, p = 14, 3
+    j, y, u = rng.normal(size=(m, p)), rng.normal(size=m), rng.normal(size=(m, 5))
+    panel = np.repeat([0, 1, 2, 3], [4, 3, 4, 3])
+    family = rng.integers(0, 2, m)
+    sizes = [
+        Sizes(rng.uniform(0.3, 1, 3), rng.uniform(0.5, 1, 2), rng.uniform(0.5, 2, 2))
+        for _ in range(2)
+    ]
+    group_of = np.array([0, 1, 1])
+    linear = Linearised(
+        jacobian=j,
+        target=y,
+        effects=u,
+        family=family,
+        panel=panel,
+        trust=np.ones(4),
+        group_of=group_of,
+        families=2,
+    )
+
+    def plain(s: Sizes) -> float:
+        scaled = u * s.effect_sds
+        cov = scaled @ scaled.T * (panel[:, None] == panel[None])
+        cov += np.diag(s.noise[family] ** 2) + j @ np.diag(s.groups[group_of] ** 2) @ j.T
+        return float(-0.5 * (y @ np.linalg.solve(cov, y) + np.linalg.slogdet(cov)[1]))
+
+    ours = linear.evidence(sizes[0])[0] - linear.evidence(sizes[1])[0]
+    assert ours == pytest.approx(plain(sizes[0]) - plain(sizes[1]), abs=1e-8)
+
+
+def test_light_and_eye_may_change_places():
+    assert geometry_group("0:45") == geometry_group("45:0")
+    assert geometry_group("8:de") == "de:8"
