@@ -10,13 +10,14 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry import weights, white_point
 from matchlib.domain import Viewing
+from matchlib.regression.law import State
 from matchlib.suggest.space import Schedules, Space
 
 __all__ = ["LawInBrief", "scan"]
@@ -24,8 +25,8 @@ __all__ = ["LawInBrief", "scan"]
 Array = NDArray[np.float64]
 Single = NDArray[np.float32]
 
-BLOCK = 512
-"""Recipes at a time: four arrays of them by wavelength stay in a core's own cache."""
+BLOCK = 1024
+"""Recipes at a time: three arrays of them by wavelength stay in a core's own cache."""
 
 _KNEE = np.float32((6.0 / 29.0) ** 3)
 
@@ -87,10 +88,7 @@ class LawInBrief:
         base = line.mean(axis=1) - slope * middle[:, 0]
         k2, gain = -slope / base, 1.0 / base**2
         lift = state.reflectance - gain[:, None] * inner / (1.0 - k2[:, None] * inner)
-        s = space.schedules
-        share = np.ones((len(s), c))
-        ground = np.repeat(space.ground_share[:1], len(s), axis=0)
-        dosed = fit.law.evaluate(fit.z, space.table(ground, share, s, viewing))
+        dose, dosed = _doses(space, viewing)
         return cls(
             inner,
             k2,
@@ -98,8 +96,38 @@ class LawInBrief:
             lift.mean(axis=1),
             dosed.absorption,
             np.broadcast_to(np.atleast_2d(dosed.scattering.T).T, dosed.absorption.shape),
-            dosed.dose,
+            dose,
         )
+
+
+def _doses(space: Space, viewing: Viewing) -> tuple[Array, State]:
+    """Dose of every schedule for each colour alone, without working out all their spectra.
+
+    A step's dose is what its ratio brings a coat, times its coats less what the first one lacks
+    and plus what later ones gain: so one row a ratio and two more tell all of them.
+    """
+    s, fit = space.schedules, space.model.fitted_
+    carriers, place = np.unique(s.carrier, return_inverse=True)
+    n, c = len(carriers) + 2, space.colour_share.shape[1]
+    ratios = np.append(carriers, [6.0, 6.0])
+    probes = Schedules(np.tile([1, 0], (n, 1)), np.stack([ratios, ratios], axis=1))
+    ground = np.repeat(space.ground_share[:1], n, axis=0)
+    table = space.table(ground, np.ones((n, c)), probes, viewing)
+    table.first[:-1, 0], table.logk[:] = 0.0, 0.0
+    table.logk[-2, 0] = 1.0
+    plain = replace(table.take(slice(n - 1, n)), first=np.zeros((1, 2)))
+    state = fit.law.evaluate(fit.z, table)
+    unit = fit.law.evaluate(fit.z, plain).dose[0]
+    gain, lack = state.dose[-2] / unit - 1.0, 1.0 - state.dose[-1] / unit
+    by_ratio = state.dose[:-2][place.reshape(s.carrier.shape)]
+    rows = space.table(
+        np.zeros((len(s), space.ground_share.shape[1])), np.zeros((len(s), c)), s, viewing
+    )
+    dose = np.zeros((len(s), c))
+    for step in range(2):
+        coats, first, logk = (v[:, step, None] for v in (rows.coats, rows.first, rows.logk))
+        dose += by_ratio[:, step] * (coats - lack * first + gain * logk)
+    return dose, state
 
 
 @dataclass(frozen=True)
@@ -117,23 +145,26 @@ class _Eye:
         values, vectors = np.linalg.eigh(metric)
         root = np.sqrt(np.maximum(values, 0.0))[:, None] * vectors.T
         return cls(
-            (weights(viewing.illuminant, viewing.observer) / white).astype(np.float32),
-            (root @ to_lab).T.astype(np.float32),
-            (root @ (lab + np.array([16.0, 0.0, 0.0]))).astype(np.float32),
+            (weights(viewing.illuminant, viewing.observer) / white).T.astype(np.float32),
+            (root @ to_lab).astype(np.float32),
+            (root @ (lab + np.array([16.0, 0.0, 0.0])))[:, None].astype(np.float32),
         )
 
-    def square(self, reflectance: Single) -> Single:
-        ratio = reflectance @ self.by_band
+    def square(self, ratio: Single) -> Single:
+        """Squared difference of X/Xn, Y/Yn, Z/Zn, shape (3, n), which is written over."""
         np.maximum(ratio, np.float32(1e-6), out=ratio)
         dark = ratio < _KNEE
+        line = ratio[dark] if dark.any() else None
         # A cube root by logarithm: several times faster than the library's own in single precision.
-        root = np.exp(np.log(ratio) * np.float32(1.0 / 3.0))
-        if dark.any():
-            root[dark] = ratio[dark] * np.float32((29.0 / 6.0) ** 2 / 3.0) + np.float32(4.0 / 29.0)
-        gap = root @ self.knot
+        np.log(ratio, out=ratio)
+        ratio *= np.float32(1.0 / 3.0)
+        np.exp(ratio, out=ratio)
+        if line is not None:
+            ratio[dark] = line * np.float32((29.0 / 6.0) ** 2 / 3.0) + np.float32(4.0 / 29.0)
+        gap = self.knot @ ratio
         gap -= self.offset
         gap *= gap
-        return np.asarray(gap.sum(axis=1))
+        return np.asarray(gap[0] + gap[1] + gap[2])
 
 
 def scan(
@@ -192,49 +223,52 @@ def scan(
 
 
 class _Desk:
-    """One thread's constants and scratch paper."""
+    """One thread's constants and scratch paper; wavelengths run down, recipes across."""
 
     def __init__(self, laws: Sequence[LawInBrief], eyes: Sequence[_Eye]) -> None:
-        self.eyes = eyes
-        self.laws = laws
+        self.laws, self.eyes = laws, eyes
         bands = laws[0].ground.shape[1]
-        self.paper = [np.empty((BLOCK, bands), np.float32) for _ in range(3)]
-        self.constants = [
-            [a.astype(np.float32) for a in (law.ground, law.k2, law.gain, law.lift)] for law in laws
-        ]
+        self.paper = [np.empty(bands * BLOCK, np.float32) for _ in range(3)]
+        self.grounds = [law.ground.astype(np.float32)[:, :, None] for law in laws]
+        self.surfaces = []
+        for law, eye in zip(laws, eyes, strict=True):
+            # R / (1 - k2 R) is (1 / k2) / (1 / k2 - R) less 1, over k2: one division, and what
+            # does not depend on the recipe goes into the weights and the constant. A surface that
+            # sends nothing back inside is one of a k2 too small to matter.
+            k2 = np.maximum(law.k2, 1e-3)
+            pole = (1.0 / k2).astype(np.float32)
+            factor = (law.gain / k2**2)[:, None, None] * eye.by_band
+            whole = eye.by_band.astype(float).sum(axis=1)
+            constant = (law.lift - law.gain / k2)[:, None] * whole
+            self.surfaces.append(
+                (pole, factor.astype(np.float32), constant[:, :, None].astype(np.float32))
+            )
 
     def work(self, share: Array, rows: NDArray[np.intp], out: Single) -> None:
         n = len(rows)
-        through, glow, light = (p[:n] for p in self.paper)
+        bands = self.laws[0].ground.shape[1]
+        through, glow, light = (p[: bands * n].reshape(bands, n) for p in self.paper)
         used = np.flatnonzero(share)
         previous = None
-        for law, eye, constants in zip(self.laws, self.eyes, self.constants, strict=True):
-            ground, k2, gain, lift = constants
+        for at, (law, eye) in enumerate(zip(self.laws, self.eyes, strict=True)):
             if law is not previous:
-                dose = (law.dose[np.ix_(rows, used)] * share[used]).astype(np.float32)
-                np.matmul(dose, -law.absorption[used].astype(np.float32), out=light)
+                dose = (law.dose[rows][:, used] * share[used]).astype(np.float32).T
+                np.matmul(-law.absorption[used].T.astype(np.float32), dose, out=light)
                 np.exp(light, out=through)
                 # What the film scatters on the way: S (1 - exp(-A)) / A, with light = -A.
-                np.subtract(through, np.float32(1.0), out=glow)
                 np.minimum(light, np.float32(-1e-6), out=light)
-                np.divide(glow, light, out=glow)
-                glow *= dose @ law.scattering[used].astype(np.float32)
+                np.divide(np.float32(1.0), light, out=light)
+                np.subtract(through, np.float32(1.0), out=glow)
+                glow *= light
+                np.matmul(law.scattering[used].T.astype(np.float32), dose, out=light)
+                glow *= light
                 previous = law
-            for g in range(len(ground)):
-                np.multiply(through, ground[g], out=light)
-                np.add(light, glow, out=light)
-                self._surface(light, k2[g], gain[g], lift[g])
-                out[g] += eye.square(light)
-
-    @staticmethod
-    def _surface(light: Single, k2: np.float32, gain: np.float32, lift: np.float32) -> None:
-        # gain R / (1 - k2 R) is gain / k2 (1 / (1 - k2 R) - 1): one division, no second array.
-        if k2 < 1e-3:
-            light *= gain
-        else:
-            light *= -k2
-            light += np.float32(1.0)
-            np.divide(gain / k2, light, out=light)
-            light -= gain / k2
-        if lift:
-            light += lift
+            pole, factor, constant = self.surfaces[at]
+            for g, ground in enumerate(self.grounds[at]):
+                np.multiply(through, ground, out=light)
+                light += glow
+                np.subtract(pole[g], light, out=light)
+                np.reciprocal(light, out=light)
+                ratio = factor[g] @ light
+                ratio += constant[g]
+                out[g] += eye.square(ratio)

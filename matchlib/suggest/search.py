@@ -27,7 +27,7 @@ from matchlib.suggest.scan import scan
 from matchlib.suggest.score import Outlook, outlook
 from matchlib.suggest.space import Space
 from matchlib.suggest.target import Target
-from matchlib.suggest.words import miss, never_sprayed, why
+from matchlib.suggest.words import Experience, miss, why
 
 __all__ = ["PREFERENCE", "suggest"]
 
@@ -115,7 +115,8 @@ class _Search:
         past: Sequence[Recipe],
         unevenness: Callable[[Sequence[Recipe]], Array] | None,
     ) -> None:
-        self.space, self.target, self.viewings, self.past = space, target, viewings, past
+        self.space, self.target, self.viewings = space, target, viewings
+        self.experience = Experience(past)
         self.unevenness = unevenness
         self.searched = 0
         self.ground_road = _kinds(space.ground_share > 0)
@@ -242,7 +243,7 @@ class _Search:
 
     def _new(self, recipe: Recipe, ground: int) -> list[str]:
         mixed = self.space.shelf.never_mixed[ground]
-        return never_sprayed(recipe, self.past, never_mixed=mixed)
+        return self.experience.new(recipe, never_mixed=mixed)
 
     def _chosen(self, picks: Picks, rank: Array, view: Outlook, top: int) -> list[int]:
         order = np.argsort(rank, kind="stable")

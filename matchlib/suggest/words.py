@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from matchlib.colorimetry import delta_lch, lch
 from matchlib.domain import Recipe
 
-__all__ = ["direction", "miss", "never_sprayed", "why"]
+__all__ = ["Experience", "direction", "miss", "why"]
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 _TOWARDS = ("yellower", "greener", "bluer", "redder")
@@ -138,43 +138,57 @@ def why(recipe: Recipe, *, ground_lab: ArrayLike, rival: float, own: float) -> s
     return f"{colour} in one pot over {ground}: {gain}; {_coats(recipe)}."
 
 
-def never_sprayed(recipe: Recipe, archive: Sequence[Recipe], *, never_mixed: bool) -> list[str]:
-    """Return what about a recipe no panel shows.
+class Experience:
+    """What an archive shows, looked up quickly.
 
     Parameters
     ----------
-    recipe : Recipe
-        What is suggested.
-    archive : sequence of Recipe
-        What was sprayed; nothing is said of it when empty, but for the ground's mixing.
-    never_mixed : bool
-        Whether the ground's shares were never mixed.
-
-    Returns
-    -------
-    list of str
-        Short phrases; empty for none.
+    archive : iterable of Recipe
+        What was sprayed; nothing is said to be new when there is none.
     """
-    found = []
-    if never_mixed:
-        found.append(f"ground never mixed at these parts: {recipe.ground}")
-    past = [r for r in archive if r.colour is not None]
-    if not past or recipe.colour is None or recipe.schedule is None:
-        return found
-    names = set(recipe.colour.shares)
-    kin = [r for r in past if names <= set(r.colour.shares if r.colour else ())]
-    if not kin:
-        if len(names) > 1:
+
+    def __init__(self, archive: Iterable[Recipe]) -> None:
+        self.past = [
+            (
+                frozenset(r.colour.shares),
+                r.ground,
+                r.schedule.coats,
+                max(float(step.ratio.fraction) for step in r.schedule.steps),
+            )
+            for r in set(archive)
+            if r.colour is not None and r.schedule is not None
+        ]
+
+    def new(self, recipe: Recipe, *, never_mixed: bool = False) -> list[str]:
+        """Return what about a recipe no panel shows.
+
+        Parameters
+        ----------
+        recipe : Recipe
+            What is suggested.
+        never_mixed : bool
+            Whether the ground's shares were never mixed.
+
+        Returns
+        -------
+        list of str
+            Short phrases; empty for none.
+        """
+        found = []
+        if never_mixed:
+            found.append(f"ground never mixed at these parts: {recipe.ground}")
+        if not self.past or recipe.colour is None or recipe.schedule is None:
+            return found
+        names = set(recipe.colour.shares)
+        kin = [ground for mixed, ground, _, _ in self.past if names == mixed]
+        if not kin and len(names) > 1:
             found.append(f"these colours never mixed: {' and '.join(recipe.colour.names)}")
-    elif not never_mixed and not any(r.ground == recipe.ground for r in kin):
-        found.append(f"{recipe.colour} never sprayed over {recipe.ground}")
-    used = [r.schedule for r in past if names & set(r.colour.shares if r.colour else ())]
-    schedules = [s for s in used if s is not None]
-    if schedules:
-        if recipe.schedule.coats > max(s.coats for s in schedules):
+        elif kin and not never_mixed and recipe.ground not in kin:
+            found.append(f"{recipe.colour} never sprayed over {recipe.ground}")
+        used = [row for row in self.past if names & row[0]]
+        if used and recipe.schedule.coats > max(coats for _, _, coats, _ in used):
             found.append(f"more coats than ever sprayed ({recipe.schedule.coats})")
-        richest = max(step.ratio for s in schedules for step in s.steps)
-        own = max(step.ratio for step in recipe.schedule.steps)
-        if richest < own:
+        own = max(recipe.schedule.steps, key=lambda step: step.ratio.fraction).ratio
+        if used and own.fraction > max(rich for *_, rich in used) + 1e-9:
             found.append(f"richer ratio than ever sprayed ({own})")
-    return found
+        return found

@@ -1,0 +1,145 @@
+"""How fast recipes are searched, beside the physical floor and the general-purpose ways.
+
+Run ``python -m tests.benchmarks.search_speed``. The floor is the exponentials of the film alone:
+one a wavelength and recipe, in single precision, in the same blocks and on as many cores. The scan
+takes the film's exponentials once for all grounds, so both counts are printed: what every recipe
+by itself would take, and what was taken.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import time
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from fractions import Fraction
+
+import numpy as np
+from threadpoolctl import threadpool_limits
+
+from matchlib.colorimetry import delta_e00, delta_e00_metric
+from matchlib.domain import CoatSchedule, MixRatio, Recipe, Viewing
+from matchlib.regression import FilmRegressor
+from matchlib.suggest import Limits, Target, suggest
+from matchlib.suggest.scan import BLOCK, scan
+from matchlib.suggest.space import Space
+from tests.benchmarks.lightlab import Array
+from tests.benchmarks.spray import Shop, to_frame
+
+__all__ = ["main"]
+
+BANDS = 31
+
+
+def exponentials(count: int, threads: int) -> float:
+    """Seconds for so many recipes' exponentials and nothing else."""
+    paper = [np.full((BANDS, BLOCK), -1.3, np.float32) for _ in range(threads)]
+    out = [np.empty_like(p) for p in paper]
+    blocks = max(1, count // BLOCK // threads)
+
+    def run(i: int) -> None:
+        for _ in range(blocks):
+            np.exp(paper[i], out=out[i])
+
+    start = time.perf_counter()
+    with ThreadPoolExecutor(threads) as pool:
+        list(pool.map(run, range(threads)))
+    return time.perf_counter() - start
+
+
+def best_of(times: int, run: Callable[[], object]) -> float:
+    """Least seconds of several runs: what the machine can do when nobody else has it."""
+    taken = []
+    for _ in range(times):
+        start = time.perf_counter()
+        run()
+        taken.append(time.perf_counter() - start)
+    return min(taken)
+
+
+def evolve(model: FilmRegressor, shop: Shop, goal: Array, seed: int) -> tuple[float, float, int]:
+    """Seconds, ΔE00 reached and recipes tried by scipy's differential evolution."""
+    from scipy.optimize import differential_evolution
+
+    tried = 0
+
+    def cost(x: Sequence[float]) -> float:
+        nonlocal tried
+        tried += 1
+        ground = shop.grounds[min(int(x[0]), len(shop.grounds) - 1)]
+        colour = shop.colours[min(int(x[1]), len(shop.colours) - 1)]
+        ratio = MixRatio(Fraction(round(x[3] * 100), 100), Fraction(1))
+        recipe = Recipe(ground, colour, CoatSchedule.of(int(x[2]), ratio), "yes")
+        return float(delta_e00(goal, model.predict_recipes([recipe])[0]))
+
+    bounds = [(0, len(shop.grounds)), (0, len(shop.colours)), (1, 6.999), (2.0, 10.0)]
+    start = time.perf_counter()
+    found = differential_evolution(cost, bounds, seed=seed, popsize=15, maxiter=40, polish=False)
+    return time.perf_counter() - start, float(found.fun), tried
+
+
+def main(argv: Sequence[str] | None = None) -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--targets", type=int, default=3)
+    parser.add_argument("--threads", type=int, default=min(2, os.cpu_count() or 1))
+    parser.add_argument("--seed", type=int, default=7)
+    args = parser.parse_args(argv)
+    shop = Shop(args.seed, n_colours=4)
+    panels = shop.full(args.seed)
+    model = FilmRegressor().fit(*to_frame(panels))
+    rng = np.random.default_rng(args.seed)
+    goals = [shop.truth_lab(shop.random_recipe(rng, continuous=True)) for _ in range(args.targets)]
+    view = Viewing()
+    limits = Limits(ratio_step=0.25, max_coats=8, blend_parts=6)
+    space = Space.of(model, limits, [p.recipe for p in panels])
+    goal = goals[0]
+
+    def search() -> int:
+        found = scan(space, [view], [goal], [delta_e00_metric(goal)], threads=args.threads)
+        return sum(out.size for _, out in found)
+
+    with threadpool_limits(1):
+        count = search()
+        scanning = best_of(5, search)
+        floor = best_of(5, lambda: exponentials(count, args.threads))
+    shared = floor / len(space.shelf.grounds)
+    whole = best_of(2, lambda: suggest(model, Target.of_lab(goal), limits, archive=panels))
+    some = [shop.random_recipe(rng) for _ in range(200)]
+    loop = best_of(2, lambda: [model.predict_recipes([r]) for r in some]) / len(some)
+    batch = [shop.random_recipe(rng) for _ in range(4000)]
+    model.predict_recipes(batch)
+    together = best_of(2, lambda: model.predict_recipes(batch)) / len(batch)
+    print(
+        f"{args.threads} threads, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}; ", end=""
+    )
+    print(f"{count:,} recipes over {len(space.shelf.grounds)} grounds\n")
+    print("| way | recipes/s | seconds for 1,000,000 | times the exponentials |")
+    print("|---|---|---|---|")
+
+    def line(name: str, each: float) -> None:
+        ratio = each * count / floor
+        print(f"| {name} | {1 / each:,.0f} | {each * 1e6:,.2f} | {ratio:,.1f} |")
+
+    line("floor: the exponentials alone, every recipe its own", floor / count)
+    line("the exponentials that the scan takes, shared by the grounds", shared / count)
+    line("scan of the film law", scanning / count)
+    line("whole search: scan, refinement, rounding, chances, words", whole / count)
+    line("the exact law, 4,000 recipes at a time", together)
+    line("the exact law, one recipe at a time", loop)
+    print("\n| per target | seconds | recipes tried | ΔE00 by the model |")
+    print("|---|---|---|---|")
+    for i, lab in enumerate(goals):
+        start = time.perf_counter()
+        ours = suggest(model, Target.of_lab(lab), archive=panels)
+        taken = time.perf_counter() - start
+        nearest = min(s.delta_e00 for s in ours)
+        print(f"| suggest, target {i + 1} | {taken:.2f} | {ours.searched:,} | {nearest:.2f} |")
+        taken, reached, tried = evolve(model, shop, lab, args.seed)
+        print(f"| differential evolution, neat and one ratio, {i + 1} | {taken:.2f} | {tried:,} | "
+              f"{reached:.2f} |")  # fmt: skip
+
+
+if __name__ == "__main__":
+    main()
