@@ -7,7 +7,7 @@ import sys
 
 import typer
 
-from workbook.cli import archive, back, bench, modelling, opening, pot, sheets
+from workbook.cli import archive, back, bench, modelling, opening, pot, sheets, trust
 
 __all__ = ["app", "main"]
 
@@ -24,7 +24,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for _group in (opening, archive, modelling, bench, back, pot, sheets):
+for _group in (opening, archive, trust, modelling, bench, back, pot, sheets):
     _group.register(app)
 
 

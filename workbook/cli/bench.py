@@ -98,17 +98,19 @@ def _correct(
 
     with Session.open(archive, write=False) as session:
         if not tried:
+            target = target_of(
+                session,
+                lab=lab,
+                reading=reading,
+                sample=sample,
+                panel=panel,
+                light=(illuminant, observer),
+                decimal=decimal,
+                scale=declared,
+            )
+        tell_fit(session)
+        if not tried:
             tell_fit(session)
-        target = target_of(
-            session,
-            lab=lab,
-            reading=reading,
-            sample=sample,
-            panel=panel,
-            light=(illuminant, observer),
-            decimal=decimal,
-            scale=declared,
-        )
         typed = []
         if ground or read is not None:
             if read is None:
@@ -188,9 +190,8 @@ def _next(
 
     with Session.open(archive, write=False) as session:
         limits = session.limits(**shelf_options(grounds, colours, max_coats, min_ratio, max_ratio))
-        if not tried:
-            tell_fit(session)
         if lab is None and reading is None and panel is None:
+            tell_fit(session)
             plan = session.plan_panels(limits, top=top)
             if json_:
                 show_json(
@@ -218,6 +219,8 @@ def _next(
             decimal=decimal,
             scale=declared,
         )
+        if not tried:
+            tell_fit(session)
         found = session.next_panels(
             target, codes=tried or (), file=sprayed, limits=limits, tolerance=tolerance, top=top
         )

@@ -190,7 +190,6 @@ def _match(
         wanted = session.limits(**limits)  # refused before the model is fitted
         if remember:
             session.remember_shelf({**session.shelf(), **{k: v for k, v in limits.items() if v}})
-        tell_fit(session)
         target = target_of(
             session,
             lab=lab,
@@ -201,6 +200,7 @@ def _match(
             decimal=decimal,
             scale=declared,
         )
+        tell_fit(session)
         found = session.match(target, wanted, tolerance=tolerance, top=top)
     if json_:
         show_json(matches_as_dicts(found))

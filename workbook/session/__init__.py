@@ -7,6 +7,7 @@ both call it and nothing below it; what it gives back are dataclasses that say t
 
 from __future__ import annotations
 
+from workbook.session.auditing import Fixed, NumberedFinding
 from workbook.session.back import Draft, draft_panel, recipe_of
 from workbook.session.demo import DemoShop, make_demo
 from workbook.session.intake import Imported, import_file
@@ -22,8 +23,10 @@ __all__ = [
     "Draft",
     "Exported",
     "FitOutcome",
+    "Fixed",
     "Imported",
     "Job",
+    "NumberedFinding",
     "Prediction",
     "Session",
     "bottles_of",

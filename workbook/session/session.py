@@ -2,31 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from workbook.session.keeper import Keeper
+from matchlib.errors import ArchiveError
+from workbook.session.auditing import Fixed, NumberedFinding, findings_of, fix_finding
 from workbook.session.matching import correct_tried, next_for, plan_for, suggest_for, tried_in
-from workbook.session.model_cache import FitOutcome, model_of
-from workbook.session.predicting import Prediction, predict
+from workbook.session.oracle import Oracle
 from workbook.session.sheet import sheet_of
 from workbook.session.shelf import SHELF, limits_of, shelf_of
-from workbook.session.targets import lab_of, reading_of_lab
 
 if TYPE_CHECKING:
-    from matchlib.archive import Archive
     from matchlib.correction import Advice
-    from matchlib.domain import Reading, Recipe, Viewing
+    from matchlib.domain import Reading, Recipe
     from matchlib.next_panel import ArchivePlan, TargetPanel
-    from matchlib.readings import RecipeRow
-    from matchlib.regression import FilmRegressor
     from matchlib.suggest import Limits, Suggestions
+    from matchlib.validation import Repeatability, TableRow
 
 __all__ = ["Session"]
 
 
-class Session(Keeper):
+class Session(Oracle):
     """An archive, its model, and the use cases of both; made by `Session.open`.
 
     Parameters
@@ -34,128 +31,6 @@ class Session(Keeper):
     archive : Archive
         Open; closed with the session.
     """
-
-    def __init__(self, archive: Archive) -> None:
-        super().__init__(archive)
-        self._fit: FitOutcome | None = None
-        self._fit_of = ""
-
-    # The model
-
-    def fit(self, *, refit: bool = False) -> FitOutcome:
-        """Return the model of the archive as it is now.
-
-        Parameters
-        ----------
-        refit : bool
-            Whether to fit although a kept fit holds.
-
-        Returns
-        -------
-        FitOutcome
-            With how it came about.
-
-        Raises
-        ------
-        FitError
-            If nothing can be learnt from the archive.
-        """
-        content = self.archive.content_hash()
-        if refit or self._fit is None or self._fit_of != content:
-            self._fit, self._fit_of = model_of(self.archive, refit=refit), content
-        return self._fit
-
-    @property
-    def model(self) -> FilmRegressor:
-        """The fitted model of the archive as it is now."""
-        return self.fit().model
-
-    # Predicting
-
-    def predict(
-        self,
-        recipes: Sequence[Recipe],
-        *,
-        viewing: Viewing | None = None,
-        target: tuple[float, float, float] | None = None,
-        tolerance: float = 1.0,
-    ) -> tuple[Prediction, ...]:
-        """Predict the next panel of each recipe.
-
-        Parameters
-        ----------
-        recipes : sequence of Recipe
-            What would be sprayed.
-        viewing : Viewing, optional
-            How it would be read; D65/10° 45:0 where not given.
-        target : tuple of 3 float, optional
-            CIELAB wanted, under the viewing.
-        tolerance : float
-            Difference that passes [ΔE00].
-
-        Returns
-        -------
-        tuple of Prediction
-            One a recipe, in their order.
-
-        Raises
-        ------
-        UnknownName
-            If a ground or colour is on no panel.
-        """
-        from matchlib.domain import Viewing as View
-
-        view = viewing or View()
-        return predict(
-            self.model,
-            recipes,
-            viewings=[view] * len(recipes),
-            codes=[None] * len(recipes),
-            places=[str(r) for r in recipes],
-            target=target,
-            tolerance=tolerance,
-        )
-
-    def predict_file(
-        self,
-        path: str | Path,
-        *,
-        target: Reading | None = None,
-        tolerance: float = 1.0,
-        decimal: str = ".",
-        scale: str | None = None,
-    ) -> tuple[Prediction, ...]:
-        """Predict the next panel of every row of a table of recipes.
-
-        Parameters
-        ----------
-        path : str or Path
-            The table; needs no readings.
-        target : Reading, optional
-            What is wanted; it and the predictions are then both under its viewing.
-        tolerance : float
-            Difference that passes [ΔE00].
-        decimal, scale : str
-            Declarations of the file.
-
-        Returns
-        -------
-        tuple of Prediction
-            One a row, in the file's order.
-        """
-        from matchlib.readings import read_recipes
-
-        rows: list[RecipeRow] = read_recipes(path, decimal=decimal, scale=scale)
-        name = Path(path).name
-        return predict(
-            self.model,
-            [r.recipe for r in rows],
-            viewings=[r.viewing if target is None else target.viewing for r in rows],
-            codes=[r.panel for r in rows],
-            places=[f"{name}, row {r.row}" for r in rows],
-            target=None if target is None else lab_of(target),
-            tolerance=tolerance,
-        )
 
     # Matching
 
@@ -201,34 +76,6 @@ class Session(Keeper):
         """
         given = {k: v for k, v in changes.items() if v is not None}
         return limits_of({**self.shelf(), **given})
-
-    def typed_target(
-        self, lab: Sequence[float], *, illuminant: str = "D65", observer: str = "10"
-    ) -> Reading:
-        """Return typed Lab as a target in the archive's own geometry.
-
-        Parameters
-        ----------
-        lab : sequence of 3 float
-            CIELAB.
-        illuminant, observer : str
-            Under which it holds.
-
-        Returns
-        -------
-        Reading
-            Checked.
-
-        Raises
-        ------
-        TargetError
-            If no surface can have it.
-        """
-        from matchlib.domain import Viewing as View
-
-        reading_of_lab(lab, View(illuminant, observer))  # refused before the model is fitted
-        geometry = self.model.words_.geometries[0]
-        return reading_of_lab(lab, View(illuminant, observer, geometry))
 
     def match(
         self,
@@ -367,6 +214,98 @@ class Session(Keeper):
         """
         wanted = self.limits() if limits is None else limits
         return plan_for(self.model, self.archive.panels(), wanted, top=top)
+
+    # Trust
+
+    def findings(self) -> tuple[NumberedFinding, ...]:
+        """Return what looks wrong in the archive and was not set aside.
+
+        Returns
+        -------
+        tuple of NumberedFinding
+            The likeliest first.
+        """
+        return findings_of(self.archive, self.model)
+
+    def finding(self, number: int) -> NumberedFinding:
+        """Return one finding of the archive as it is now.
+
+        Parameters
+        ----------
+        number : int
+            As `findings` numbers them.
+
+        Returns
+        -------
+        NumberedFinding
+            That one.
+
+        Raises
+        ------
+        ArchiveError
+            If there is no such finding.
+        """
+        found = self.findings()
+        if not 1 <= number <= len(found):
+            raise ArchiveError(
+                "There is no finding of this number.",
+                expected=f"1 to {len(found)}" if found else "none, for nothing looks wrong",
+                got=str(number),
+                remedy="run the audit again and take a number from it.",
+            )
+        return found[number - 1]
+
+    def fix(self, finding: NumberedFinding, *, who: str = "") -> Fixed:
+        """Write what a finding proposes; logged and reversible.
+
+        Parameters
+        ----------
+        finding : NumberedFinding
+            From `findings`.
+        who : str
+            For the history.
+
+        Returns
+        -------
+        Fixed
+            With the number of the change.
+        """
+        return fix_finding(self.archive, finding, who=who)
+
+    def validate(
+        self,
+        *,
+        by: Sequence[str] = ("panel", "recipe", "ground"),
+        folds: int = 10,
+        told: Callable[[str], None] | None = None,
+    ) -> tuple[list[TableRow], Repeatability]:
+        """Measure how good the regression is on panels left out.
+
+        Parameters
+        ----------
+        by : sequence of str
+            What is left out: ``panel``, ``recipe``, ``ground``.
+        folds : int
+            Parts for panels and recipes.
+        told : callable, optional
+            Called with what is being done.
+
+        Returns
+        -------
+        rows : list of TableRow
+            Beside simple regressors on the same folds.
+        repeatability : Repeatability
+            The shop's own floor.
+        """
+        from matchlib.regression import frames_of
+        from matchlib.validation import repeatability, validation_table
+
+        panels = self.archive.panels()
+        floor = repeatability(panels)
+        rows = validation_table(
+            *frames_of(panels), by=by, floor=floor.floor, folds=folds, told=told
+        )
+        return rows, floor
 
     # Sheets
 

@@ -1,0 +1,281 @@
+"""Bad input at the command line: each gets words that help, exit code 1, and changes nothing."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from matchlib.archive import Archive
+from tests.cli_shop import SMALL, json_of, refused, run
+
+ROOT = Path(__file__).resolve().parents[1]
+HEAD = SMALL.splitlines()[0]
+
+
+@pytest.fixture(scope="module")
+def fitted(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("fitted")
+    (folder / "good.csv").write_text(SMALL)
+    assert run("import", "good.csv", cwd=folder).exit_code == 0
+    assert run("predict", "--recipes", "good.csv", cwd=folder).exit_code == 0
+    return folder
+
+
+@pytest.fixture
+def shop(fitted, tmp_path):
+    return shutil.copytree(fitted, tmp_path / "shop")
+
+
+def content(folder: Path) -> dict[str, str]:
+    """Every file's digest, the archive's by its content, for a database may touch its own pages."""
+    found = {}
+    for path in sorted(folder.rglob("*")):
+        if path.is_file() and not path.name.endswith((".db-wal", ".db-shm", ".db")):
+            found[str(path)] = hashlib.sha256(path.read_bytes()).hexdigest()
+        elif path.suffix == ".db" and path.read_bytes().startswith(b"SQLite"):
+            with Archive.open(path, read_only=True) as archive:
+                found[str(path)] = f"{archive.content_hash()} {len(archive.history())}"
+        elif path.suffix == ".db":
+            found[str(path)] = path.read_bytes().hex()[:200]
+    return found
+
+
+TABLES = {
+    "empty": (b"", "empty"),
+    "only blanks": (b"\n \n", "empty"),
+    "header alone": (HEAD.encode(), "no rows"),
+    "wrong delimiter": (SMALL.replace(",", "|").encode(), "Expected"),
+    "decimal commas": (
+        SMALL.replace(",", ";").replace("62;-0.4;0.6", "62,5;-0,4;0,6").encode(),
+        "--decimal",
+    ),
+    "duplicate headers": (SMALL.replace("customer", "L").encode(), "one name"),
+    "NaN": (SMALL.replace("62,-0.4", "nan,-0.4").encode(), "nan"),
+    "infinite": (SMALL.replace("62,-0.4", "inf,-0.4").encode(), "inf"),
+    "reversed ratio words": (
+        SMALL.replace("2@8:1", "2@1 part colour to 8 parts carrier").encode(),
+        "row 3",
+    ),
+    "negative coats": (SMALL.replace("2@8:1", "-2@8:1").encode(), "whole number from 1"),
+    "half coats": (SMALL.replace("2@8:1", "2.5@8:1").encode(), "row 3"),
+    "no coats": (SMALL.replace("2@8:1", "0@8:1").encode(), "row 3"),
+    "lightness above 100": (SMALL.replace("62,-0.4", "162,-0.4").encode(), "L from 0 to 100"),
+    "one code, two recipes": (SMALL.replace("P3,", "P2,").encode(), "P2"),
+    "a colour without coats": (SMALL.replace("2@8:1", "").encode(), "no coats"),
+    "not text": (bytes(range(256)) * 20, "What to do"),
+}
+
+
+@pytest.mark.parametrize(("data", "says"), TABLES.values(), ids=TABLES)
+def test_a_bad_table_is_refused_whole(shop, data, says):
+    (shop / "bad.csv").write_bytes(data)
+    before = content(shop)
+    assert says in refused("import", "bad.csv", cwd=shop)
+    assert says in refused("import", "bad.csv", "--archive", "new.db", cwd=shop)
+    assert content(shop) == before
+
+
+def test_reversed_ratio_words_are_turned_round_in_the_words(shop):
+    table = SMALL.replace("schedule", "ratio").replace("2@8:1", "1 colour : 8 carrier")
+    (shop / "bad.csv").write_text(table)
+    before = content(shop)
+    words = refused("import", "bad.csv", cwd=shop)
+    assert "colour first" in words
+    assert "8:1" in words
+    assert content(shop) == before
+
+
+def test_a_byte_order_mark_is_no_fault(tmp_path):
+    (tmp_path / "bom.csv").write_bytes(b"\xef\xbb\xbf" + SMALL.encode())
+    assert json_of("import", "bom.csv", cwd=tmp_path)["added"][0] == "P1"
+
+
+def test_a_folder_or_nothing_given_as_a_file(shop):
+    before = content(shop)
+    assert "not a file" in refused("import", ".", cwd=shop)
+    assert "cannot be read" in refused("import", "missing.csv", cwd=shop)
+    assert "folder" in refused("check", "--archive", ".", cwd=shop)
+    assert "no folder" in refused("import", "good.csv", "--archive", "no/such/a.db", cwd=shop)
+    assert content(shop) == before
+
+
+RECIPES = {
+    "unknown ground": ("ground,colour,schedule\ngold,rust,3@6:1\n", "gold"),
+    "a colour on no panel": ("ground,colour,schedule\nsilver,teal,3@6:1\n", "teal"),
+    "no ground column": ("colour,schedule\nrust,3@6:1\n", "no column ground"),
+    "negative coats": ("ground,colour,ratio,coats\nsilver,rust,6:1,-3\n", "row 2"),
+    "ratio against schedule": (
+        "ground,colour,schedule,ratio\nsilver,rust,3@6:1,4:1\n",
+        "row 2",
+    ),
+    "coats against schedule": (
+        "ground,colour,schedule,coats\nsilver,rust,3@6:1,4\n",
+        "row 2",
+    ),
+    "reversed ratio words": (
+        "ground,colour,ratio,coats\nsilver,rust,1 colour : 6 carrier,3\n",
+        "colour first",
+    ),
+    "empty": ("", "empty"),
+}
+
+
+@pytest.mark.parametrize(("table", "says"), RECIPES.values(), ids=RECIPES)
+def test_bad_recipes_are_refused(shop, table, says):
+    (shop / "recipes.csv").write_text(table)
+    before = content(shop)
+    words = refused("predict", "--recipes", "recipes.csv", cwd=shop)
+    assert says in words
+    assert "recipes.csv" in words
+    assert content(shop) == before
+
+
+@pytest.mark.parametrize(
+    ("lab", "says"),
+    [
+        ((500, 0, 0), "500"),
+        ((-5, 0, 0), "-5"),
+        ((100, 60, 0), "60"),
+        ((50, 300, 0), "300"),
+        (("nan", 0, 0), "nan"),
+        ((50, -128, 127), "-128"),
+    ],
+    ids=str,
+)
+def test_a_target_that_no_surface_can_have(shop, lab, says):
+    before = content(shop)
+    for command in (("match",), ("next",), ("predict", "--recipes", "good.csv")):
+        words = refused(*command, "--lab", *lab, cwd=shop)
+        assert says in words
+    assert content(shop) == before
+
+
+@pytest.mark.parametrize("tolerance", ["0", "-1", "nan"])
+def test_a_tolerance_that_is_none(shop, tolerance):
+    refused("match", "--lab", 40, 20, 10, "--tolerance", tolerance, cwd=shop)
+    refused("predict", "--recipes", "good.csv", "--tolerance", tolerance, cwd=shop)
+
+
+@pytest.mark.parametrize(
+    "limits",
+    [
+        ("--max-coats", "0"),
+        ("--max-coats", "-2"),
+        ("--min-ratio", "colour 1 : carrier 6"),
+        ("--min-ratio", "many"),
+        ("--grounds", "gold"),
+        ("--colours", "teal"),
+        ("--top", "0"),
+    ],
+    ids=" ".join,
+)
+def test_limits_that_are_none(shop, limits):
+    before = content(shop)
+    refused("match", "--lab", 40, 20, 10, *limits, cwd=shop)
+    assert content(shop) == before
+
+
+ARCHIVES = {
+    "one panel": [HEAD, "P1,silver,rust,3@6:1,yes,43,30,24,"],
+    "one bare panel": [HEAD, "P1,silver,,,yes,62,0,1,"],
+    "all panels alike": [HEAD] + [f"P{i},silver,rust,3@6:1,yes,43,30,24," for i in range(9)],
+    "bare grounds alone": [HEAD, "P1,silver,,,yes,62,0,1,", "P2,graphite,,,yes,36,0,-1,"],
+    "no reading": ["panel,ground,colour,schedule,source", "P1,silver,rust,3@6:1,none"],
+}
+
+
+@pytest.mark.parametrize("lines", ARCHIVES.values(), ids=ARCHIVES)
+def test_an_archive_from_which_nothing_can_be_learnt(tmp_path, lines):
+    (tmp_path / "p.csv").write_text("\n".join(lines))
+    assert run("import", "p.csv", cwd=tmp_path).exit_code == 0
+    before = content(tmp_path)
+    for command in (
+        ("match", "--lab", 40, 20, 10),
+        ("predict", "--recipes", "p.csv"),
+        ("next",),
+    ):
+        refused(*command, cwd=tmp_path)
+    assert content(tmp_path) == before
+
+
+@pytest.mark.parametrize(
+    "data", [SMALL.encode(), b"", b"\x00" * 5000], ids=["a table", "empty", "zeros"]
+)
+def test_an_archive_that_is_no_database(shop, data):
+    (shop / "other.db").write_bytes(data)
+    before = content(shop)
+    for command in (
+        ("check",),
+        ("history",),
+        ("match", "--lab", 40, 20, 10),
+        ("import", "good.csv"),
+        ("export", "out.csv"),
+        ("add", "--panel", "X", "--ground", "silver", "--yes"),
+    ):
+        assert "archive" in refused(*command, "--archive", "other.db", cwd=shop)
+    assert content(shop) == before
+
+
+NOBODY = 65534
+
+
+@pytest.mark.skipif(os.name != "posix", reason="permissions are POSIX's")
+def test_a_folder_that_cannot_be_written(shop):
+    # Permissions do not bind root, so the command runs as a user without rights.
+    setpriv = shutil.which("setpriv") if os.geteuid() == 0 else None
+    lower = [setpriv, f"--reuid={NOBODY}", f"--regid={NOBODY}", "--clear-groups"] if setpriv else []
+    assert lower or os.geteuid() != 0, "run as root without setpriv"
+    locked = shop / "locked"
+    shutil.copytree(shop, locked, ignore=shutil.ignore_patterns("locked"))
+    for path in (*shop.parents, shop):
+        if path.owner() == "root" and "pytest" in str(path):
+            path.chmod(0o755)
+    for path in locked.iterdir():
+        path.chmod(0o444)
+    locked.chmod(0o555)
+    code = "from workbook.cli import main; main()"
+    environment = {
+        "PATH": os.environ["PATH"],
+        "PYTHONPATH": str(ROOT),
+        "PYTHONDONTWRITEBYTECODE": "1",
+        "HOME": "/nonexistent",
+        "OMP_NUM_THREADS": "1",
+    }
+
+    def command(*args: str) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            [*lower, sys.executable, "-c", code, *args],
+            cwd=locked,
+            env=environment,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+
+    before = content(shop)
+    try:
+        for args in (
+            ("import", "good.csv"),
+            ("import", "good.csv", "--archive", "new.db"),
+            ("export", "out.csv"),
+            ("undo", "1"),
+            ("label", "P1"),
+        ):
+            done = command(*args)
+            assert done.returncode == 1, (args, done.stdout, done.stderr)
+            assert "Traceback" not in done.stderr
+            assert "What to do" in done.stderr, done.stderr
+            assert done.stdout == ""
+        # Reading is no trouble, and a fit that cannot be kept is made all the same.
+        done = command("predict", "--recipes", "good.csv")
+        assert done.returncode == 0, done.stderr
+        assert "P6" in done.stdout
+    finally:
+        locked.chmod(0o755)
+    assert content(shop) == before

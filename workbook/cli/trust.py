@@ -1,0 +1,193 @@
+"""Commands that say how far to trust the archive and its model: fit, audit."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from workbook.cli.common import (
+    ArchiveOption,
+    JsonOption,
+    WhoOption,
+    command,
+    listed,
+    note,
+    show,
+    show_json,
+)
+from workbook.cli.wanted import tell_fit
+
+if TYPE_CHECKING:
+    from matchlib.validation import Repeatability, TableRow
+
+__all__ = ["register"]
+
+_LEFT_OUT = ("panel", "recipe", "ground")
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands.
+
+    Parameters
+    ----------
+    app : typer.Typer
+        The command line.
+    """
+    command(app, "fit")(_fit)
+    command(app, "audit")(_audit)
+
+
+def _fit(
+    *,
+    by: Annotated[
+        list[str] | None,
+        typer.Option("--by", help="What to leave out: panel, recipe, ground.  [default: all]"),
+    ] = None,
+    folds: Annotated[int, typer.Option(help="Parts that are left out in turn.")] = 10,
+    check: Annotated[
+        bool, typer.Option("--check/--no-check", help="Measure the fit on panels left out.")
+    ] = True,
+    archive: ArchiveOption = "panels.db",
+    json_: JsonOption = False,
+) -> None:
+    """Fit the model anew, and measure it on panels, recipes and grounds left out.
+
+    The table shows ΔE00 beside simple regressors on the same folds and beside the archive's own
+    repeatability, the floor; and how many left-out readings lie within the 90 % regions.
+    """
+    wanted = listed(by) or list(_LEFT_OUT)
+    if not set(wanted) <= set(_LEFT_OUT):
+        raise typer.BadParameter(f"leave out {', '.join(_LEFT_OUT)}")
+    from workbook.session import Session
+
+    with Session.open(archive, write=False) as session:
+        outcome = session.fit(refit=True)
+        panels = len(session.archive)
+        rows, floor = (
+            session.validate(by=wanted, folds=folds, told=lambda what: note(f"Trying: {what} ..."))
+            if check
+            else ([], None)
+        )
+    if json_:
+        show_json(
+            {
+                "panels": panels,
+                "fit": outcome.how,
+                "file": None if outcome.file is None else str(outcome.file),
+                "validation": [_row_dict(r) for r in rows],
+                "repeatability": None if floor is None else _floor_dict(floor),
+            }
+        )
+        return
+    show(f"{outcome.text[:-1]} to {panels} panels.")
+    if floor is not None:
+        show(_table(rows))
+        from workbook.cli.printing import wrapped
+
+        show(wrapped(floor.words))
+
+
+def _audit(
+    *,
+    fix: Annotated[
+        int | None, typer.Option("--fix", help="Put the finding of this number right.")
+    ] = None,
+    ignore: Annotated[
+        int | None, typer.Option("--ignore", help="Set the finding of this number aside.")
+    ] = None,
+    archive: ArchiveOption = "panels.db",
+    who: WhoOption = "",
+    json_: JsonOption = False,
+) -> None:
+    """Look for wrong backs, impossible readings, doubles and drift, each with its evidence.
+
+    --fix writes what a finding proposes; it is kept in the history and undo takes it back.
+    """
+    if fix is not None and ignore is not None:
+        raise typer.BadParameter("give --fix or --ignore, not both")
+    from workbook.cli.printing import wrapped
+    from workbook.session import Session
+
+    with Session.open(archive, write=fix is not None or ignore is not None) as session:
+        tell_fit(session)
+        if fix is not None:
+            done = session.fix(session.finding(fix), who=who)
+            if json_:
+                show_json({"panel": done.panel, "change": done.change, "words": done.words})
+            else:
+                show(done.text)
+            return
+        if ignore is not None:
+            chosen = session.finding(ignore)
+            session.archive.ignore(chosen.key, who=who)
+            show_json(chosen.as_dict()) if json_ else show(f"Set aside: {chosen.key}")
+            return
+        found = session.findings()
+        panels = len(session.archive)
+    if json_:
+        show_json([f.as_dict() for f in found])
+    elif not found:
+        show(f"Nothing looks wrong in {panels} panels.")
+    else:
+        show(f"{len(found)} of {panels} panels' backs and readings look wrong.\n")
+        show("\n\n".join(wrapped(f.text) for f in found))
+
+
+def _table(rows: list[TableRow]) -> str:
+    from workbook.cli.printing import number, percent, table
+
+    cells = [
+        (
+            f"{r.by}s left out",
+            r.name,
+            str(r.panels),
+            *(number(v) if math.isfinite(v) else "" for v in (r.median, r.mean, r.high)),
+            number(r.floor_ratio),
+            percent(r.coverage[2]) if r.coverage else "",
+            r.note,
+        )
+        for r in rows
+    ]
+    header = ("", "", "readings", "median", "mean", "95 %", "by floor", "in 90 %", "")
+    return table(header, cells, right="  rrrrrr")
+
+
+def _row_dict(row: TableRow) -> dict[str, Any]:
+    def finite(value: float | None) -> float | None:
+        return None if value is None or not math.isfinite(value) else float(value)
+
+    return {
+        "left_out": row.by,
+        "regressor": row.name,
+        "readings": int(row.panels),
+        "median": finite(row.median),
+        "mean": finite(row.mean),
+        "p95": finite(row.high),
+        "times_floor": finite(row.floor_ratio),
+        "coverage": dict(zip(("50", "80", "90", "95"), map(float, row.coverage), strict=False)),
+        "note": row.note,
+    }
+
+
+def _floor_dict(floor: Repeatability) -> dict[str, Any]:
+    return {
+        "floor": float(floor.floor),
+        "low": float(floor.low),
+        "high": float(floor.high),
+        "measured": None if floor.measured is None else float(floor.measured),
+        "repeats": int(floor.repeats),
+        "components": [
+            {
+                "name": c.name,
+                "sd": float(c.sd),
+                "low": float(c.low),
+                "high": float(c.high),
+                "difference": float(c.difference),
+                "words": c.words,
+            }
+            for c in floor.components
+        ],
+        "words": floor.words,
+    }

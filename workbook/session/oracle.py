@@ -1,0 +1,184 @@
+"""The model's side of a session: fitted when it must be, asked for predictions."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from workbook.session.keeper import Keeper
+from workbook.session.model_cache import FitOutcome, model_of
+from workbook.session.predicting import Prediction, predict
+from workbook.session.targets import lab_of, reading_of_lab
+
+if TYPE_CHECKING:
+    from matchlib.archive import Archive
+    from matchlib.domain import Reading, Recipe, Viewing
+    from matchlib.readings import RecipeRow
+    from matchlib.regression import FilmRegressor
+
+__all__ = ["Oracle"]
+
+
+class Oracle(Keeper):
+    """An archive that answers what a recipe would read.
+
+    Parameters
+    ----------
+    archive : Archive
+        Open; closed with the session.
+    """
+
+    def __init__(self, archive: Archive) -> None:
+        super().__init__(archive)
+        self._fit: FitOutcome | None = None
+        self._fit_of = ""
+
+    # The model
+
+    def fit(self, *, refit: bool = False) -> FitOutcome:
+        """Return the model of the archive as it is now.
+
+        Parameters
+        ----------
+        refit : bool
+            Whether to fit although a kept fit holds.
+
+        Returns
+        -------
+        FitOutcome
+            With how it came about.
+
+        Raises
+        ------
+        FitError
+            If nothing can be learnt from the archive.
+        """
+        content = self.archive.content_hash()
+        if refit or self._fit is None or self._fit_of != content:
+            self._fit, self._fit_of = model_of(self.archive, refit=refit), content
+        return self._fit
+
+    @property
+    def model(self) -> FilmRegressor:
+        """The fitted model of the archive as it is now."""
+        return self.fit().model
+
+    @property
+    def geometry(self) -> str:
+        """The geometry in which most of the archive was read; 45:0 for an empty one."""
+        seen = [r.viewing.geometry for p in self.archive.panels() for r in p.readings]
+        return max(sorted(set(seen)), key=seen.count) if seen else "45:0"
+
+    # Predicting
+
+    def predict(
+        self,
+        recipes: Sequence[Recipe],
+        *,
+        viewing: Viewing | None = None,
+        target: tuple[float, float, float] | None = None,
+        tolerance: float = 1.0,
+    ) -> tuple[Prediction, ...]:
+        """Predict the next panel of each recipe.
+
+        Parameters
+        ----------
+        recipes : sequence of Recipe
+            What would be sprayed.
+        viewing : Viewing, optional
+            How it would be read; D65/10° 45:0 where not given.
+        target : tuple of 3 float, optional
+            CIELAB wanted, under the viewing.
+        tolerance : float
+            Difference that passes [ΔE00].
+
+        Returns
+        -------
+        tuple of Prediction
+            One a recipe, in their order.
+
+        Raises
+        ------
+        UnknownName
+            If a ground or colour is on no panel.
+        """
+        from matchlib.domain import Viewing as View
+
+        view = viewing or View()
+        return predict(
+            self.model,
+            recipes,
+            viewings=[view] * len(recipes),
+            codes=[None] * len(recipes),
+            places=[str(r) for r in recipes],
+            target=target,
+            tolerance=tolerance,
+        )
+
+    def predict_file(
+        self,
+        path: str | Path,
+        *,
+        target: Reading | None = None,
+        tolerance: float = 1.0,
+        decimal: str = ".",
+        scale: str | None = None,
+    ) -> tuple[Prediction, ...]:
+        """Predict the next panel of every row of a table of recipes.
+
+        Parameters
+        ----------
+        path : str or Path
+            The table; needs no readings.
+        target : Reading, optional
+            What is wanted; it and the predictions are then both under its viewing.
+        tolerance : float
+            Difference that passes [ΔE00].
+        decimal, scale : str
+            Declarations of the file.
+
+        Returns
+        -------
+        tuple of Prediction
+            One a row, in the file's order.
+        """
+        from matchlib.readings import read_recipes
+
+        rows: list[RecipeRow] = read_recipes(path, decimal=decimal, scale=scale)
+        name = Path(path).name
+        return predict(
+            self.model,
+            [r.recipe for r in rows],
+            viewings=[r.viewing if target is None else target.viewing for r in rows],
+            codes=[r.panel for r in rows],
+            places=[f"{name}, row {r.row}" for r in rows],
+            target=None if target is None else lab_of(target),
+            tolerance=tolerance,
+        )
+
+    def typed_target(
+        self, lab: Sequence[float], *, illuminant: str = "D65", observer: str = "10"
+    ) -> Reading:
+        """Return typed Lab as a target in the archive's own geometry.
+
+        Parameters
+        ----------
+        lab : sequence of 3 float
+            CIELAB.
+        illuminant, observer : str
+            Under which it holds.
+
+        Returns
+        -------
+        Reading
+            Checked.
+
+        Raises
+        ------
+        TargetError
+            If no surface can have it.
+        """
+        from matchlib.domain import Viewing as View
+
+        return reading_of_lab(lab, View(illuminant, observer, self.geometry))
