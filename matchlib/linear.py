@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matchlib.domain import Recipe, Viewing
+from matchlib.colorimetry import interpolate_reflectance
+from matchlib.domain import Panel, Reading, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.regression.observe import lab_of
 from matchlib.regression.table import RecipeTable
@@ -21,7 +22,15 @@ from matchlib.regression.table import RecipeTable
 if TYPE_CHECKING:
     from matchlib.regression.estimator import FilmRegressor
 
-__all__ = ["Linear", "level_columns", "linearise", "panel_spread", "views_of"]
+__all__ = [
+    "Linear",
+    "fit_panels",
+    "lab_of_reading",
+    "level_columns",
+    "linearise",
+    "panel_spread",
+    "views_of",
+]
 
 Array = NDArray[np.float64]
 
@@ -59,6 +68,50 @@ class Linear:
             Those.
         """
         return Linear(self.lab[rows], self.jacobian[rows], self.film[rows], self.ground[rows])
+
+
+def fit_panels(panels: Sequence[Panel]) -> FilmRegressor:
+    """Fit the regression to panels, without telling it who sprayed.
+
+    Parameters
+    ----------
+    panels : sequence of Panel
+        The archive.
+
+    Returns
+    -------
+    FilmRegressor
+        In which people's differences are still in the panels, to be looked for.
+    """
+    from matchlib.archive.frame import frame_of
+    from matchlib.regression.estimator import FilmRegressor
+
+    frame = frame_of(panels)
+    read = [c for c in frame.columns if c in ("L", "a", "b") or c.replace(".", "").isdigit()]
+    back = ["panel", "ground", "colour", "schedule", "clear"]
+    return FilmRegressor().fit(
+        frame[[*back, "source", "illuminant", "observer", "geometry"]], frame[read]
+    )
+
+
+def lab_of_reading(reading: Reading) -> Array:
+    """Return a reading's Lab under its own viewing.
+
+    Parameters
+    ----------
+    reading : Reading
+        Lab or spectrum.
+
+    Returns
+    -------
+    ndarray, shape (3,)
+        CIELAB.
+    """
+    if reading.lab is not None:
+        return np.array(reading.lab, float)
+    even = interpolate_reflectance(np.array(reading.wavelengths), np.array(reading.reflectance))
+    light = (reading.viewing.illuminant, reading.viewing.observer)
+    return np.asarray(lab_of(even.reshape(1, -1), *light)[0][0], float)
 
 
 def views_of(

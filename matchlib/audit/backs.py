@@ -20,6 +20,9 @@ Array = NDArray[np.float64]
 WORTH_A_LOOK = 3.0
 """Squared distance under which no slip can become likely: its prior is too small."""
 
+NEAR = 0.2
+"""Share of the best explanation's probability from which another is named beside it [-]."""
+
 WIDER = 12.0
 """How many times wider a reading strays that no recipe explains."""
 
@@ -189,11 +192,17 @@ def finding_of(verdict: Verdict) -> Finding | None:
     kind, recipe, panel = verdict.kinds[best], verdict.recipes[best], verdict.panel
     evidence = Evidence(verdict.written, verdict.likelihoods[best])
     chance = verdict.wrong
+    others: tuple[Recipe, ...] = ()
     if recipe is not None:
+        _, shares = verdict.shares()
+        near = [i for i in np.argsort(-shares) if i != best and shares[i] > NEAR * shares[best]]
+        others = tuple(r for i in near[:3] if (r := verdict.recipes[i]) is not None)
         words = (
             f"Panel {panel.code}: {kind}? The back says {panel.recipe}; its reading is better "
             f"explained by {recipe} ({evidence.words})."
         )
+        if others:
+            words += f" About as good: {'; '.join(map(str, others))}."
         fix = f"Look at the panel, then amend the recipe of {panel.code} to: {recipe.words}."
     elif kind == "mistyped reading":
         note = verdict.notes[best]
@@ -205,4 +214,4 @@ def finding_of(verdict: Verdict) -> Finding | None:
             f"({evidence.words})."
         )
         fix = f"Read panel {panel.code} again, and look at it; retire it if nobody can say."
-    return Finding(kind, (panel.code,), chance, words, fix, evidence, recipe)
+    return Finding(kind, (panel.code,), chance, words, fix, evidence, recipe, others)

@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.audit.finding import Evidence, Finding
-from matchlib.audit.left_out import LeftOut, lab_of_reading
+from matchlib.audit.left_out import LeftOut
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import Panel
+from matchlib.linear import lab_of_reading
 
 __all__ = ["disagreeing_readings", "same_code_twice", "same_panel_twice"]
 

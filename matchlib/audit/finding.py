@@ -80,6 +80,8 @@ class Finding:
         Where likelihoods speak.
     proposed : Recipe, optional
         The recipe that explains the reading best, where a recipe does.
+    others : tuple of Recipe
+        Recipes that explain it about as well, the likeliest first.
     """
 
     kind: str
@@ -89,3 +91,4 @@ class Finding:
     fix: str
     evidence: Evidence | None = None
     proposed: Recipe | None = None
+    others: tuple[Recipe, ...] = ()

@@ -15,64 +15,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import interpolate_reflectance
-from matchlib.domain import Panel, Reading, Recipe, Viewing
+from matchlib.domain import Panel, Recipe, Viewing
 from matchlib.errors import FitError
-from matchlib.linear import linearise
-from matchlib.regression.observe import lab_of
+from matchlib.linear import lab_of_reading, linearise
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmRegressor
 
-__all__ = ["LeftOut", "fit_of", "lab_of_reading", "leave_out"]
+__all__ = ["LeftOut", "leave_out"]
 
 Array = NDArray[np.float64]
 
 AT_A_TIME = 3000
 """Recipes compared at a time: bounds memory, not the result."""
-
-
-def fit_of(panels: Sequence[Panel]) -> FilmRegressor:
-    """Fit the regression that an audit compares panels with.
-
-    Parameters
-    ----------
-    panels : sequence of Panel
-        The archive.
-
-    Returns
-    -------
-    FilmRegressor
-        Fitted without knowledge of who sprayed, so that drift by sprayer is seen.
-    """
-    from matchlib.archive.frame import frame_of
-    from matchlib.regression import FilmRegressor
-
-    frame = frame_of(panels)
-    named = {"panel", "ground", "colour", "schedule", "clear", "source", "illuminant", "observer"}
-    named |= {"geometry", "date", "sprayer", "lot"}
-    y = frame[[c for c in frame.columns if c not in named]]
-    return FilmRegressor().fit(frame.drop(columns=["sprayer", "lot", "date"]), y)
-
-
-def lab_of_reading(reading: Reading) -> Array:
-    """Return a reading's Lab under its own viewing.
-
-    Parameters
-    ----------
-    reading : Reading
-        Lab or spectrum.
-
-    Returns
-    -------
-    ndarray, shape (3,)
-        CIELAB.
-    """
-    if reading.lab is not None:
-        return np.array(reading.lab, float)
-    even = interpolate_reflectance(np.array(reading.wavelengths), np.array(reading.reflectance))
-    light = (reading.viewing.illuminant, reading.viewing.observer)
-    return np.asarray(lab_of(even.reshape(1, -1), *light)[0][0], float)
 
 
 @dataclass(frozen=True)

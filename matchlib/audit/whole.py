@@ -11,17 +11,22 @@ from matchlib.audit.backs import finding_of, judge
 from matchlib.audit.doubles import disagreeing_readings, same_code_twice, same_panel_twice
 from matchlib.audit.drift import drifts
 from matchlib.audit.finding import Finding
-from matchlib.audit.left_out import fit_of, leave_out
+from matchlib.audit.left_out import leave_out
 from matchlib.audit.slips import Shelf
 from matchlib.domain import Panel
+from matchlib.linear import fit_panels
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmRegressor
 
 __all__ = ["LIKELY", "audit", "mislabel_probability"]
 
-LIKELY = 0.5
-"""Probability from which a finding is worth a technician's look [-]."""
+LIKELY = 0.3
+"""Probability from which a finding is worth a technician's look [-]: on simulated archives this
+finds most and troubles few right panels (`tests/benchmarks/audit_score.py`)."""
+
+BELIEVED = 0.5
+"""Probability of being wrong under which a panel may speak of drift [-]."""
 
 
 def audit(
@@ -49,10 +54,10 @@ def audit(
         If there are no panels to learn from.
     """
     once = list({p.code: p for p in panels}.values())
-    left = leave_out(model or fit_of(once), once)
+    left = leave_out(model or fit_panels(once), once)
     verdicts = judge(left, Shelf(once))
     found = [f for f in map(finding_of, verdicts) if f is not None]
-    keep = np.array([v.wrong < LIKELY for v in verdicts])
+    keep = np.array([v.wrong < BELIEVED for v in verdicts])
     found += [
         *same_code_twice(panels),
         *same_panel_twice(left),
@@ -84,5 +89,5 @@ def mislabel_probability(
         By panel code [-]; panels that were never read are left out.
     """
     once = list({p.code: p for p in panels}.values())
-    left = leave_out(model or fit_of(once), once)
+    left = leave_out(model or fit_panels(once), once)
     return {v.panel.code: v.wrong for v in judge(left, Shelf(once))}

@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 from matchlib.correction.today import Today
 from matchlib.domain import Reading, Recipe, Viewing
 from matchlib.errors import DomainError
-from matchlib.linear import level_columns, linearise, views_of
+from matchlib.linear import lab_of_reading, level_columns, linearise, views_of
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmRegressor
@@ -91,16 +91,8 @@ class Sprayed:
 
     @classmethod
     def _read(cls, recipe: Recipe, read: Reading) -> Sprayed:
-        if read.lab is not None:
-            return cls(recipe, read.lab, read.viewing, read.source)
-        from matchlib.colorimetry import GRID, interpolate_reflectance
-        from matchlib.regression.observe import lab_of
-
-        even = interpolate_reflectance(np.array(read.wavelengths), np.array(read.reflectance))
-        light = (read.viewing.illuminant, read.viewing.observer)
-        lab, _ = lab_of(np.reshape(even, (1, len(GRID))), *light)
-        first, second, third = (float(v) for v in lab[0])
-        return cls(recipe, (first, second, third), read.viewing, read.source)
+        light, red, yellow = (float(v) for v in lab_of_reading(read))
+        return cls(recipe, (light, red, yellow), read.viewing, read.source)
 
 
 @dataclass(frozen=True)

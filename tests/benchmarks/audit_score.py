@@ -186,7 +186,7 @@ def main(argv: Sequence[str] | None = None) -> None:
             continue
         recall = f"{hit / seen:.0%}" if seen else "–"
         name = f"{named / seen:.0%}" if seen else "–"
-        has_recipe = seen and "reading" not in kind and "twice" not in kind
+        has_recipe = seen and kind != "any" and "reading" not in kind and "twice" not in kind
         truth = f"{proposed / seen:.0%}" if has_recipe else "–"
         precision = f"{good}/{said}" if said else "–"
         print(f"| {kind} | {seen} | {recall} | {name} | {truth} | {precision} |")

@@ -1,0 +1,25 @@
+"""How far the regression can be trusted: left-out errors, honest regions, the shop's own floor.
+
+All of it as data; printing and drawing is for others.
+"""
+
+from __future__ import annotations
+
+from matchlib.validation.folds import BY, LEVELS, Validation, cross_validate
+from matchlib.validation.repeats import Component, Repeatability, repeatability
+from matchlib.validation.simple import NearestPanel, QuadraticRidge
+from matchlib.validation.table import TableRow, validation_table
+
+__all__ = [
+    "BY",
+    "LEVELS",
+    "Component",
+    "NearestPanel",
+    "QuadraticRidge",
+    "Repeatability",
+    "TableRow",
+    "Validation",
+    "cross_validate",
+    "repeatability",
+    "validation_table",
+]

@@ -1,0 +1,297 @@
+"""Cross-validation by what is left out: panels, recipes, grounds; and how honest the spread is.
+
+Readings of one panel are never parted, or the panel would be known to the fit that is tested on
+it. Bare grounds stay: a shop always has them. What is tested is the next panel's reading, so that
+the regions are those of the reading, noise included.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.stats import chi2
+from sklearn.base import clone
+from sklearn.model_selection import GroupKFold
+
+from matchlib.colorimetry import delta_e00
+from matchlib.errors import DomainError, FitError, UnknownName
+from matchlib.regression import FilmRegressor
+from matchlib.regression.observe import Observations
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["BY", "LEVELS", "Validation", "cross_validate", "readings_as_lab", "split_rows"]
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+LEVELS = (0.5, 0.8, 0.9, 0.95)
+"""Regions whose coverage is reported [-]."""
+
+BY = ("panel", "recipe", "ground")
+"""What may be left out."""
+
+FEWEST = 5
+"""Panels with colour from which a cross-validation says anything."""
+
+
+@dataclass(frozen=True)
+class Validation:
+    """Errors on what was left out.
+
+    Parameters
+    ----------
+    by : str
+        What was left out, one of `BY`.
+    rows : ndarray of int, shape (n,)
+        Rows of the table that were predicted.
+    errors : ndarray, shape (n,)
+        ΔE00 of prediction to reading.
+    squared : ndarray, shape (n,)
+        Squared Mahalanobis distance of the reading; NaN where the regressor gives no spread.
+    folds : int
+        Fits made.
+    skipped : ndarray of int
+        Rows that could not be predicted, since nothing left in showed their ground or colour.
+    """
+
+    by: str
+    rows: Ints
+    errors: Array
+    squared: Array
+    folds: int
+    skipped: Ints
+
+    @property
+    def median(self) -> float:
+        """Median ΔE00."""
+        return float(np.median(self.errors))
+
+    @property
+    def mean(self) -> float:
+        """Mean ΔE00."""
+        return float(np.mean(self.errors))
+
+    @property
+    def high(self) -> float:
+        """95th percentile of ΔE00."""
+        return float(np.quantile(self.errors, 0.95))
+
+    @property
+    def coverage(self) -> dict[float, float]:
+        """Share of readings inside each region of `LEVELS`; empty without spreads.
+
+        A region is an ellipsoid of Lab: squared distance up to the quantile of chi-square with 3
+        degrees of freedom.
+        """
+        if not np.isfinite(self.squared).all():
+            return {}
+        return {p: float(np.mean(self.squared <= chi2.ppf(p, 3))) for p in LEVELS}
+
+    @property
+    def coverage_spread(self) -> dict[float, float]:
+        """Standard error that each coverage has by chance, if it were right [-]."""
+        return {p: float(np.sqrt(p * (1 - p) / max(len(self.rows), 1))) for p in LEVELS}
+
+
+def readings_as_lab(X: pd.DataFrame, y: ArrayLike | pd.DataFrame) -> Array:
+    """Return readings as Lab, each under its row's light.
+
+    Parameters
+    ----------
+    X : DataFrame
+        As for `FilmRegressor.fit`.
+    y : array_like or DataFrame
+        Lab, spectra or both.
+
+    Returns
+    -------
+    ndarray, shape (n, 3)
+        CIELAB.
+    """
+    _, views, sources, _ = FilmRegressor._read(X)
+    return Observations.of(y, views, sources, np.full(len(X), np.nan)).lab
+
+
+def _take(y: Any, rows: Ints) -> Any:
+    return y.iloc[rows] if hasattr(y, "iloc") else np.asarray(y)[rows]
+
+
+def _column(X: pd.DataFrame, name: str) -> list[str]:
+    if name not in X.columns:
+        return [""] * len(X)
+    return [str(v).strip() for v in X[name].fillna("")]
+
+
+def split_rows(
+    X: pd.DataFrame, by: str, *, folds: int, random_state: int | None
+) -> Iterator[tuple[Ints, Ints]]:
+    """Split a table of readings, bare grounds always in training.
+
+    Parameters
+    ----------
+    X : DataFrame
+        As for `FilmRegressor.fit`.
+    by : str
+        What is left out whole, one of `BY`.
+    folds : int
+        Parts for panels and recipes; a ground is a part of its own.
+    random_state : int, optional
+        Decides who is left out with whom.
+
+    Yields
+    ------
+    tuple of ndarray of int
+        Training and test rows.
+
+    Raises
+    ------
+    DomainError
+        If `by` is not known.
+    FitError
+        If there are too few groups to leave any out.
+    """
+    if by not in BY:
+        raise DomainError(
+            "This cannot be left out.",
+            expected=" or ".join(BY),
+            got=repr(by),
+            remedy="choose what the regression is to be tested on.",
+        )
+    coloured = np.array([c != "" for c in _column(X, "colour")])
+    panels = _column(X, "panel") if "panel" in X.columns else [str(i) for i in range(len(X))]
+    if by == "panel":
+        keys = panels
+    else:
+        recipes = FilmRegressor._read(X)[0]
+        # Equal recipes may be spelt in more ways than one.
+        marks = {r: str(i) for i, r in enumerate(dict.fromkeys(recipes))}
+        bases = {g: str(i) for i, g in enumerate(dict.fromkeys(r.ground for r in recipes))}
+        keys = [marks[r] if by == "recipe" else bases[r.ground] for r in recipes]
+    rows = np.flatnonzero(coloured)
+    groups = np.array(keys)[rows]
+    count = len(set(groups.tolist()))
+    if len({panels[i] for i in rows}) < FEWEST or count < 2:
+        raise FitError(
+            f"There are too few panels to leave any {by} out.",
+            expected=f"{FEWEST} panels with colour, and two {by}s",
+            got=f"{len(rows)} readings of {count} {by}s",
+            remedy="spray more panels, or leave out something smaller.",
+        )
+    if by == "ground":
+        parts = [np.flatnonzero(groups == g) for g in dict.fromkeys(groups.tolist())]
+    else:
+        cut = GroupKFold(min(folds, count), shuffle=True, random_state=random_state)
+        parts = [test for _, test in cut.split(rows, groups=groups)]
+    for part in parts:
+        test = rows[part]
+        yield np.setdiff1d(np.arange(len(X)), test), test
+
+
+def _predict(model: Any, X: pd.DataFrame) -> tuple[Array, Array | None]:
+    try:
+        lab, covariance = model.predict(X, return_cov=True)
+    except TypeError:
+        return np.asarray(model.predict(X), float), None
+    return np.asarray(lab, float), np.asarray(covariance, float)
+
+
+def cross_validate(
+    X: pd.DataFrame,
+    y: ArrayLike | pd.DataFrame,
+    by: str = "panel",
+    *,
+    model: Any = None,
+    folds: int = 10,
+    random_state: int | None = 0,
+    told: Callable[[int, int], None] | None = None,
+) -> Validation:
+    """Predict every panel with colour from a fit that has not seen it.
+
+    Parameters
+    ----------
+    X : DataFrame
+        As for `FilmRegressor.fit`.
+    y : array_like or DataFrame
+        Readings.
+    by : str
+        What is left out whole: ``panel``, ``recipe`` or ``ground``. Bare grounds stay.
+    model : estimator, optional
+        Cloned for every fold; a `FilmRegressor` if None. Without ``return_cov`` in its ``predict``
+        there is no coverage.
+    folds : int
+        Parts for panels and recipes.
+    random_state : int, optional
+        Decides who is left out with whom.
+    told : callable, optional
+        Called with the folds done and how many there are.
+
+    Returns
+    -------
+    Validation
+        Errors, distances, coverage.
+
+    Raises
+    ------
+    DomainError
+        If `by` is not known.
+    FitError
+        If there are too few panels, or none could be predicted.
+    """
+    maker = FilmRegressor() if model is None else model
+    seen = readings_as_lab(X, y)
+    pairs = list(split_rows(X, by, folds=folds, random_state=random_state))
+    rows, errors, squared, skipped = [], [], [], []
+    for number, (train, test) in enumerate(pairs):
+        fitted = clone(maker).fit(X.iloc[train], _take(y, train))
+        known = _known(fitted, X, test)
+        skipped.append(test[~known])
+        some = test[known]
+        if len(some):
+            lab, covariance = _predict(fitted, X.iloc[some])
+            miss = seen[some] - lab
+            rows.append(some)
+            errors.append(delta_e00(seen[some], lab))
+            if covariance is None:
+                squared.append(np.full(len(some), np.nan))
+            else:
+                solved = np.linalg.solve(covariance, miss[:, :, None])[:, :, 0]
+                squared.append(np.sum(miss * solved, axis=1))
+        if told is not None:
+            told(number + 1, len(pairs))
+    if not rows:
+        raise FitError(
+            f"No {by} could be predicted from the others.",
+            expected="grounds and colours that more than one panel shows",
+            got="each of them only in what was left out",
+            remedy="add bare grounds and panels.",
+        )
+    return Validation(
+        by,
+        np.concatenate(rows),
+        np.concatenate(errors),
+        np.concatenate(squared),
+        len(pairs),
+        np.concatenate(skipped),
+    )
+
+
+def _known(fitted: Any, X: pd.DataFrame, test: Ints) -> NDArray[np.bool_]:
+    words = getattr(fitted, "words_", None)
+    if words is None:
+        return np.ones(len(test), bool)
+    known = []
+    for recipe in FilmRegressor._read(X.iloc[test])[0]:
+        try:
+            words.shares(recipe.ground)
+            if recipe.colour is not None:
+                words.shares(recipe.colour)
+            known.append(True)
+        except UnknownName:
+            known.append(False)
+    return np.array(known, bool)

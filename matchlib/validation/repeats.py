@@ -1,0 +1,306 @@
+"""How well the shop repeats itself: variance components of panels and readings, with intervals.
+
+What a panel reads differs from what its recipe should read by who sprayed, by the lot, by what
+that panel got for itself, and by the reading. The parts are told apart by restricted maximum
+likelihood (Patterson and Thompson 1971): the likelihood of the readings with what is common, here
+the values of the film law under their priors, integrated out. So a recipe need not be sprayed
+twice to speak, while repeats speak most. Intervals come from the curvature of that likelihood in
+the logarithm of each size (Laplace).
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import minimize
+
+from matchlib.colorimetry import delta_e00, delta_e00_metric
+from matchlib.domain import Panel, Recipe, Viewing
+from matchlib.errors import FitError
+from matchlib.linear import fit_panels, lab_of_reading, linearise, panel_spread
+
+if TYPE_CHECKING:
+    from matchlib.regression import FilmRegressor
+
+__all__ = ["Component", "Repeatability", "repeatability"]
+
+Array = NDArray[np.float64]
+
+MOST = 240
+"""Panels that the components are learnt from, at most; the newest are taken."""
+
+PARTS = ("panel film", "panel rest", "sprayer", "lot", "reading", "law")
+
+LAW = "law"
+"""What the film law leaves of a recipe: the same on every panel of it, so no part of the floor."""
+
+_START = {
+    "panel film": 0.05,
+    "panel rest": 0.2,
+    "sprayer": 0.02,
+    "lot": 0.02,
+    "reading": 0.08,
+    "law": 0.1,
+}
+_WIDTH = 1.5
+"""Spread of the belief about the logarithm of each size: a factor of 4.5 either way."""
+
+
+@dataclass(frozen=True)
+class Component:
+    """One part of the spread.
+
+    Parameters
+    ----------
+    name : str
+        ``panel film``, ``panel rest``, ``sprayer``, ``lot``, ``reading``, or ``law``: what the
+        film law leaves of a recipe, which is no part of the floor.
+    sd : float
+        Standard deviation: of log film for film, sprayer and lot [-]; of ΔE00 an axis for the
+        rest and the reading.
+    low, high : float
+        95 % interval.
+    difference : float
+        The same as median ΔE00 over the archive's recipes.
+    words : str
+        In a sentence.
+    """
+
+    name: str
+    sd: float
+    low: float
+    high: float
+    difference: float
+    words: str
+
+
+@dataclass(frozen=True)
+class Repeatability:
+    """How well the shop repeats itself.
+
+    Parameters
+    ----------
+    components : tuple of Component
+        Those that the archive can speak of.
+    floor : float
+        Median ΔE00 of one panel, as read, against its recipe's mean: nobody gets below.
+    low, high : float
+        95 % interval of it.
+    measured : float, optional
+        The same straight from recipes sprayed more than once, without any law; None if there is
+        none.
+    repeats : int
+        Panels that `measured` rests on.
+    words : str
+        In sentences.
+    """
+
+    components: tuple[Component, ...]
+    floor: float
+    low: float
+    high: float
+    measured: float | None
+    repeats: int
+    words: str
+
+
+def _measured(panels: Sequence[Panel]) -> tuple[float | None, int]:
+    groups: dict[tuple[object, ...], list[Array]] = defaultdict(list)
+    for p in panels:
+        first = p.readings[0]
+        groups[(p.recipe, first.viewing, first.source)].append(lab_of_reading(first))
+    errors: list[float] = []
+    for labs in groups.values():
+        if len(labs) > 1:
+            mean = np.mean(labs, axis=0)
+            # The mean is made of the panels themselves and so too near them.
+            stretch = np.sqrt(len(labs) / (len(labs) - 1))
+            away = mean + stretch * (np.array(labs) - mean)
+            errors += delta_e00(away, mean).tolist()
+    return (float(np.median(errors)) if errors else None), len(errors)
+
+
+class _Sums:
+    """Readings whitened to ΔE00, with what is common to them, ready for the likelihood."""
+
+    def __init__(self, model: FilmRegressor, panels: Sequence[Panel]) -> None:
+        rows = [(i, r) for i, p in enumerate(panels) for r in p.readings]
+        recipes: list[Recipe] = [panels[i].recipe for i, _ in rows]
+        near = linearise(model, recipes, [r.viewing for _, r in rows])
+        root = np.linalg.cholesky(delta_e00_metric(near.lab))
+        self.metric: Array = np.asarray(root.transpose(0, 2, 1), float)
+        lab = np.array([lab_of_reading(r) for _, r in rows])
+        fit = model.fitted_
+        common = self.metric @ near.jacobian
+        self.film = (self.metric @ near.film[:, :, None])[:, :, 0]
+        miss = (self.metric @ (lab - near.lab)[:, :, None])[:, :, 0]
+        miss = miss + common @ fit.z
+        self.miss = miss.ravel()
+        flat = common.reshape(self.miss.size, -1) * fit.sizes.groups[fit.law.group_of]
+        panel = np.array([i for i, _ in rows])
+        self.same_panel = (panel[:, None] == panel[None, :]).astype(float)
+        self.base = flat @ flat.T
+        self.parts: dict[str, Array] = {}
+        eye = np.eye(3)
+        self.parts["panel film"] = _outer(self.film, self.same_panel)
+        # Stray light tells more on dark panels: the fit knows the shape, its size is learnt here.
+        views = [r.viewing for _, r in rows]
+        self.rest = _roots(model, recipes, views, self.metric, near.film)
+        flat = self.rest.reshape(self.miss.size, 3)
+        self.parts["panel rest"] = flat @ flat.T * np.kron(self.same_panel, np.ones((3, 3)))
+        for name in ("sprayer", "lot"):
+            who = np.array([getattr(panels[i], name) for i, _ in rows])
+            if len({w for w in who if w}) > 1:
+                same = (who[:, None] == who[None, :]) & (who != "")[:, None]
+                self.parts[name] = _outer(self.film, same.astype(float))
+        marks = [recipes.index(r) for r in recipes]
+        same = np.equal.outer(marks, marks)
+        self.parts[LAW] = np.kron(same.astype(float), eye)
+        if len(rows) - len(set(panel.tolist())) >= 3:
+            self.parts["reading"] = np.eye(self.miss.size)
+        else:
+            # Nothing was read twice: the reading's noise stands with the panel's rest.
+            self.parts["panel rest"] = self.parts["panel rest"] + 1e-6 * np.eye(self.miss.size)
+        self.names = [n for n in PARTS if n in self.parts]
+        self.start = np.log([_START[n] for n in self.names])
+
+    def loss(self, x: Array) -> tuple[float, Array]:
+        """Minus the log posterior of the log sizes, and its gradient."""
+        sizes = np.exp(2.0 * np.clip(x, -12.0, 4.0))
+        v = self.base + sum(s * self.parts[n] for s, n in zip(sizes, self.names, strict=True))
+        v[np.diag_indices_from(v)] += 1e-6
+        root = np.linalg.cholesky(v)
+        inverse = np.linalg.inv(root)
+        inverse = inverse.T @ inverse
+        solved = inverse @ self.miss
+        away = (x - self.start) / _WIDTH
+        value = 0.5 * self.miss @ solved + np.log(np.diag(root)).sum() + 0.5 * away @ away
+        slope = np.array(
+            [
+                s * (np.vdot(inverse, self.parts[n]) - solved @ self.parts[n] @ solved)
+                for s, n in zip(sizes, self.names, strict=True)
+            ]
+        )
+        return float(value), slope + away / _WIDTH
+
+    def best(self) -> tuple[Array, Array]:
+        """Log sizes of greatest posterior, and their covariance."""
+        found = minimize(self.loss, self.start, jac=True, method="L-BFGS-B")
+        step, count = 0.02, len(self.names)
+        bend = np.empty((count, count))
+        for i in range(count):
+            move = step * np.eye(count)[i]
+            bend[i] = (self.loss(found.x + move)[1] - self.loss(found.x - move)[1]) / (2 * step)
+        bend = 0.5 * (bend + bend.T)
+        size, axes = np.linalg.eigh(bend)
+        least = 1.0 / _WIDTH**2
+        return found.x, (axes / np.maximum(size, least)) @ axes.T
+
+
+def _roots(
+    model: FilmRegressor,
+    recipes: Sequence[Recipe],
+    views: Sequence[Viewing],
+    metric: Array,
+    film: Array,
+) -> Array:
+    """Root of each panel's spread without its film, in ΔE00, its mean variance an axis 1."""
+    size, _ = panel_spread(model)
+    people = model.words_.sprayers
+    someone = [people[0]] * len(recipes) if people else ()
+    _, _, spray, _ = model.predict_parts(recipes, views, sprayers=someone)
+    rest = metric @ (spray - size**2 * film[:, :, None] * film[:, None, :]) @ metric.swapaxes(1, 2)
+    values, axes = np.linalg.eigh(rest)
+    values = np.maximum(values, 1e-4 * values[:, -1:])
+    values /= values.mean()
+    return np.asarray(axes * np.sqrt(values)[:, None, :], float)
+
+
+def _outer(direction: Array, same: Array) -> Array:
+    flat = direction.ravel()
+    return flat[:, None] * flat[None, :] * np.kron(same, np.ones((3, 3)))
+
+
+def repeatability(
+    panels: Sequence[Panel], model: FilmRegressor | None = None, *, random_state: int | None = 0
+) -> Repeatability:
+    """Return how well a shop repeats itself.
+
+    Parameters
+    ----------
+    panels : sequence of Panel
+        The archive.
+    model : FilmRegressor, optional
+        Fitted to it; fitted here, without knowledge of sprayers, if None.
+    random_state : int, optional
+        Decides the draws from which medians of ΔE00 are taken.
+
+    Returns
+    -------
+    Repeatability
+        Components with intervals, and the floor.
+
+    Raises
+    ------
+    FitError
+        If there are no panels with colour.
+    """
+    read = [p for p in panels if p.readings]
+    if not any(not p.recipe.bare for p in read):
+        raise FitError(
+            "There is nothing to learn repeatability from.",
+            expected="panels with colour, and readings",
+            got=f"{len(read)} panels that were read",
+            remedy="spray some; one recipe three times tells most.",
+        )
+    model = model or fit_panels(read)
+    trust = dict(zip(model.panels_.tolist(), model.trust_.tolist(), strict=True))
+    right = [p for p in read if trust.get(p.code, 1.0) >= 0.5 and not p.recipe.bare]
+    right = sorted(right, key=lambda p: (p.date is not None, p.date or 0, p.code))[-MOST:]
+    sums = _Sums(model, right)
+    x, covariance = sums.best()
+    return _told(sums, x, covariance, right, np.random.default_rng(random_state))
+
+
+def _told(
+    sums: _Sums, x: Array, covariance: Array, panels: Sequence[Panel], rng: np.random.Generator
+) -> Repeatability:
+    sds, give = np.exp(x), np.sqrt(np.diag(covariance))
+    draws = rng.normal(size=(40, len(sums.film), 7))
+
+    def medians(sizes: dict[str, float]) -> float:
+        film = np.hypot(sizes.get("panel film", 0.0), sizes.get("sprayer", 0.0))
+        film = np.hypot(film, sizes.get("lot", 0.0))
+        rest = (sums.rest @ draws[:, :, 1:4, None])[..., 0]
+        cloud = film * draws[:, :, :1] * sums.film + sizes.get("panel rest", 0.0) * rest
+        cloud = cloud + sizes.get("reading", 0.0) * draws[:, :, 4:]
+        return float(np.median(np.linalg.norm(cloud, axis=2)))
+
+    components = []
+    for i, name in enumerate(sums.names):
+        low, high = float(np.exp(x[i] - 1.96 * give[i])), float(np.exp(x[i] + 1.96 * give[i]))
+        sd, difference = float(sds[i]), medians({name: float(sds[i])})
+        if name in ("panel film", "sprayer", "lot"):
+            size = f"film ±{100 * sd:.1f} % ({100 * low:.1f} to {100 * high:.1f} %)"
+        else:
+            size = f"±{sd:.2f} ({low:.2f} to {high:.2f}) ΔE00 an axis"
+        words = f"{name}: {size}, a median ΔE00 of {difference:.2f}."
+        if name == LAW:
+            words = f"what the law leaves of a recipe: {size}; no part of repeatability."
+        components.append(Component(name, sd, low, high, difference, words))
+    floor = medians(dict(zip(sums.names, sds.tolist(), strict=True)))
+    several = rng.multivariate_normal(x, covariance, size=60)
+    floors = [medians(dict(zip(sums.names, np.exp(s).tolist(), strict=True))) for s in several]
+    low, high = (float(v) for v in np.quantile(floors, (0.025, 0.975)))
+    measured, repeats = _measured(panels)
+    words = (
+        f"One panel reads a median ΔE00 of {floor:.2f} ({low:.2f} to {high:.2f}) from its recipe."
+    )
+    if measured is not None:
+        words += f" The {repeats} panels of recipes sprayed more than once say {measured:.2f}."
+    return Repeatability(tuple(components), floor, low, high, measured, repeats, words)

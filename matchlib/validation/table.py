@@ -1,0 +1,125 @@
+"""The table that a fit prints: how good it is, beside simple regressors and beside the floor."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from numpy.typing import ArrayLike
+
+from matchlib.errors import FitError
+from matchlib.validation.folds import LEVELS, cross_validate
+from matchlib.validation.simple import NearestPanel, QuadraticRidge
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["TableRow", "validation_table"]
+
+
+@dataclass(frozen=True)
+class TableRow:
+    """One line of the table.
+
+    Parameters
+    ----------
+    by : str
+        What was left out.
+    name : str
+        Regressor.
+    panels : int
+        Readings predicted.
+    median, mean, high : float
+        Of ΔE00; `high` is the 95th percentile.
+    coverage : tuple of float
+        Share inside the 50, 80, 90 and 95 % regions [-]; empty where the regressor has none.
+    floor_ratio : float, optional
+        Median over the shop's repeatability [-]; None if that is not known.
+    note : str
+        Why there are no numbers, or which rows are missing; empty otherwise.
+    """
+
+    by: str
+    name: str
+    panels: int
+    median: float
+    mean: float
+    high: float
+    coverage: tuple[float, ...]
+    floor_ratio: float | None
+    note: str = ""
+
+
+def validation_table(
+    X: pd.DataFrame,
+    y: ArrayLike | pd.DataFrame,
+    *,
+    by: Sequence[str] = ("panel", "recipe", "ground"),
+    model: Any = None,
+    floor: float | None = None,
+    folds: int = 10,
+    simple: bool = True,
+    random_state: int | None = 0,
+    told: Callable[[str], None] | None = None,
+) -> list[TableRow]:
+    """Return how good a regression is, beside simple ones on the same folds.
+
+    Parameters
+    ----------
+    X : DataFrame
+        As for `FilmRegressor.fit`.
+    y : array_like or DataFrame
+        Readings.
+    by : sequence of str
+        What to leave out, as in `cross_validate`.
+    model : estimator, optional
+        Unfitted; a `FilmRegressor` if None.
+    floor : float, optional
+        The shop's repeatability, median ΔE00.
+    folds : int
+        Parts for panels and recipes.
+    simple : bool
+        Whether to print the nearest panel and the quadratic beside it.
+    random_state : int, optional
+        Decides who is left out with whom.
+    told : callable, optional
+        Called with what is being done, before it is.
+
+    Returns
+    -------
+    list of TableRow
+        A line for each thing left out and each regressor; one that could not be had says why.
+    """
+    makers: dict[str, Any] = {"film regression": model}
+    if simple:
+        makers |= {"nearest panel": NearestPanel(), "quadratic ridge": QuadraticRidge()}
+    rows = []
+    for what in by:
+        for name, maker in makers.items():
+            if told is not None:
+                told(f"{name}, {what}s left out")
+            try:
+                found = cross_validate(
+                    X, y, what, model=maker, folds=folds, random_state=random_state
+                )
+            except FitError as error:
+                nan = float("nan")
+                rows.append(TableRow(what, name, 0, nan, nan, nan, (), None, str(error)))
+                continue
+            covered = found.coverage
+            note = f"{len(found.skipped)} could not be predicted" if len(found.skipped) else ""
+            rows.append(
+                TableRow(
+                    what,
+                    name,
+                    len(found.rows),
+                    found.median,
+                    found.mean,
+                    found.high,
+                    tuple(covered[p] for p in LEVELS) if covered else (),
+                    found.median / floor if floor else None,
+                    note,
+                )
+            )
+    return rows
