@@ -88,7 +88,10 @@ def read_parts(value: object, what: str) -> Fraction:
         if isinstance(value, bool):
             raise TypeError
         if isinstance(value, float):
-            value = repr(value)
+            value = repr(float(value))
+        if isinstance(value, str) and ("e" in value.lower() or len(value) > 40):
+            # An exponent can ask for a number of a billion digits.
+            raise ValueError
         parts = Fraction(cast("str", value))  # or int or Fraction; what is none of them raises
     except (TypeError, ValueError, ZeroDivisionError, OverflowError):
         parts = Fraction(-1)

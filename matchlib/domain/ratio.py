@@ -8,7 +8,7 @@ from fractions import Fraction
 from functools import total_ordering
 from typing import Self
 
-from matchlib.domain.parts import format_parts, read_parts
+from matchlib.domain.parts import MAX_PARTS, format_parts, read_parts
 from matchlib.errors import DomainError
 
 __all__ = ["MixRatio"]
@@ -54,6 +54,14 @@ class MixRatio:
             carrier, colour = share, Fraction(1)
         else:
             carrier, colour = Fraction(share.numerator), Fraction(share.denominator)
+        if max(carrier, colour) > MAX_PARTS:
+            # What could be printed but not read back would reach a panel's label and no further.
+            raise DomainError(
+                "No cup can show this mix ratio.",
+                expected=f"a ratio of at most {MAX_PARTS} parts on either side",
+                got=f"{format_parts(carrier)}:{format_parts(colour)}",
+                remedy="round it to parts that can be measured, such as 6:1 or 2.5:1.",
+            )
         object.__setattr__(self, "carrier", carrier)
         object.__setattr__(self, "colour", colour)
 
