@@ -96,11 +96,10 @@ def test_the_stronger_ratio_is_the_greater(a: MixRatio, b: MixRatio) -> None:
 def test_a_ratio_never_turns_round(carrier: Fraction, colour: Fraction) -> None:
     try:
         ratio = MixRatio(carrier, colour)
-    except DomainError as error:
+    except DomainError:
         # Only what could not be read back is refused.
         share = carrier / colour
         assert max(share.numerator, share.denominator) > MAX_PARTS
-        assert "measured" in str(error)
         return
     assert ratio.carrier / ratio.colour == carrier / colour
     assert ratio.looks_reversed == (colour > carrier)
