@@ -1,0 +1,173 @@
+"""The match, put together: steps, what is in hand at a glance, undo."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from matchlib.errors import MatchlibError
+from workbook.controls import ButtonRow, HtmlView, Progress
+from workbook.figures import chip, esc, lab_text
+from workbook.match.bench import Bench
+from workbook.match.limits import LimitsPanel
+from workbook.match.parts import Panel, Task, hide, message, rows, saying
+from workbook.match.pot import PotPanel
+from workbook.match.sheet import SheetPanel
+from workbook.match.sprayed import SprayedPanel
+from workbook.match.suggestions import SuggestionsPanel
+from workbook.match.target import TargetPanel
+from workbook.match.what_if import WhatIfPanel
+from workbook.session import FitOutcome, Session
+from workbook.session.here import session_here
+
+__all__ = ["MatchApp", "app"]
+
+_STEPS: tuple[tuple[type[Panel], str], ...] = (
+    (TargetPanel, "Target"),
+    (LimitsPanel, "Limits"),
+    (SuggestionsPanel, "Suggestions"),
+    (WhatIfPanel, "What if"),
+    (SprayedPanel, "I sprayed this"),
+    (PotPanel, "The pot"),
+    (SheetPanel, "Job sheet"),
+)
+
+
+class MatchApp:
+    """The notebook's whole page.
+
+    Parameters
+    ----------
+    session : Session
+        Open.
+    demo : bool
+        Whether its archive is the demonstration because no other was named.
+    """
+
+    def __init__(self, session: Session, *, demo: bool = False) -> None:
+        self.bench = Bench(session)
+        self.demo = demo
+        self.ready = False
+        self.panels: dict[str, Panel] = {}
+        self.said = HtmlView(live="assertive", label="Messages")
+        self.busy = Progress(label="Working", cancellable=False)
+        self.task = Task(self.busy, lambda text: setattr(self.said, "html", message(text)))
+        self.glance = HtmlView(label="In hand")
+        self.undo = ButtonRow([self._undo_button()], label="Undo")
+        self.undo.on_press(self._undone)
+        self.steps = ButtonRow([], label="Steps")
+        self.steps.on_press(self.go)
+        self.room = rows()
+        self.box = rows(self.glance, self.steps, self.undo, self.said, self.busy, self.room)
+        self.box.add_class("cpw-match")
+        hide(self.undo)
+        if self.bench.trouble:
+            self.said.html = message(self.bench.trouble)
+        self._glance()
+        self.task.start(
+            "Getting the model of the archive ready; the first time takes some seconds",
+            session.fit,
+            self._begin,
+        )
+
+    def _learn(self) -> None:
+        """Fit the model anew without keeping anybody waiting."""
+        self.bench.outdated = False
+
+        def then(outcome: FitOutcome) -> None:
+            self.bench.model = outcome.model
+            self._changed()
+
+        self.task.start("Learning from the archive's panels", self.bench.session.fit, then)
+
+    def _begin(self, outcome: FitOutcome) -> None:
+        self.bench.model = outcome.model
+        self.panels = {kind.name: kind(self.bench) for kind, _ in _STEPS}
+        self.room.children = [panel.box for panel in self.panels.values()]
+        self.ready = True
+        self.bench.watch(self._changed)
+        hide(self.undo, False)
+        work = self.bench.work
+        first = "target" if work.target is None else "suggestions"
+        self.go("sprayed" if work.tried else first)
+
+    def go(self, name: str) -> None:
+        """Open a step.
+
+        Parameters
+        ----------
+        name : str
+            Of its panel.
+        """
+        if name not in self.panels:
+            return
+        self.steps.buttons = [
+            {
+                "name": kind.name,
+                "label": f"▸ {words}" if kind.name == name else words,
+                "primary": kind.name == name,
+            }
+            for kind, words in _STEPS
+        ]
+        for panel in self.panels.values():
+            panel.show(panel.name == name)
+        self._glance()
+
+    def _changed(self) -> None:
+        self._glance()
+        self.undo.buttons = [self._undo_button()]
+        if self.bench.outdated:
+            self._learn()
+        for panel in self.panels.values():
+            panel.changed()
+
+    def _undo_button(self) -> dict[str, Any]:
+        words = self.bench.undo_words
+        label = f"Undo: {words}" if words else "Nothing to undo"
+        return {"name": "undo", "label": label, "disabled": not words}
+
+    def _undone(self, _: str) -> None:
+        try:
+            words = self.bench.undo()
+            self.said.html = message(f"Undone: {words}." if words else "", good=True)
+        except Exception as error:
+            self.said.html = message(saying(error))
+        self._changed()
+
+    def _glance(self) -> None:
+        bench = self.bench
+        target, work = bench.target_lab, bench.work
+        where = "the demonstration" if self.demo else bench.session.archive.label
+        told = [f"<p><strong>Archive:</strong> {esc(where)}</p>"]
+        if target is None:
+            told.append("<p><strong>Target:</strong> none yet</p>")
+        else:
+            told.append(
+                f'<p style="display:flex;gap:8px;align-items:center">{chip(target, size=34)}<span>'
+                f"<strong>Target:</strong> {esc(work.target_name)}, "
+                f'<span class="cpw-num">{esc(lab_text(target))}</span>, within ΔE00 '
+                f"{work.tolerance:g}</span></p>"
+            )
+        chosen = "none yet" if work.recipe is None else work.recipe.words
+        told.append(f"<p><strong>Chosen recipe:</strong> {esc(chosen)}</p>")
+        self.glance.html = f'<div class="cpw-card">{"".join(told)}</div>'
+
+
+def app(archive: str | Path | None = None) -> Any:
+    """Return the page of the match.
+
+    Parameters
+    ----------
+    archive : str or Path, optional
+        File or URL; else the archive that the workbook was opened with, else the demonstration.
+
+    Returns
+    -------
+    Widget
+        To be shown as a cell's last value.
+    """
+    try:
+        session, demo = session_here(archive)
+    except MatchlibError as error:
+        return HtmlView(message(str(error)), live="assertive", label="Messages")
+    return MatchApp(session, demo=demo).box

@@ -1,0 +1,169 @@
+"""Panel: what the shelf has, remembered with the archive."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from workbook.controls import Button, CheckList, Choice, HtmlView, NumberField, Slider
+from workbook.figures import esc
+from workbook.match.parts import Panel, columns
+
+__all__ = ["LimitsPanel", "ratio_words", "ratios_shown"]
+
+_MAY = {
+    "blends": "two colours in one pot",
+    "step_ups": "a second, stronger ratio on top",
+    "ground_blends": "grounds mixed of two",
+}
+
+
+def ratios_shown() -> list[str]:
+    """Return the ratios offered, richest first.
+
+    Returns
+    -------
+    list of str
+        Carrier to colour.
+    """
+    halves = [n / 2 for n in range(2, 25)]
+    return [f"{c:g}:1" for c in halves if c >= 1.0]
+
+
+def ratio_words(ratio: str) -> str:
+    """Return a ratio with its words.
+
+    Parameters
+    ----------
+    ratio : str
+        Carrier to colour.
+
+    Returns
+    -------
+    str
+        Such as ``6:1, 6 parts carrier to 1 part colour``.
+    """
+    from matchlib.domain import MixRatio
+
+    parsed = MixRatio.parse(ratio)
+    return f"{parsed}, {parsed.words}"
+
+
+class LimitsPanel(Panel):
+    """Grounds, colours, ratios, coats, tolerance."""
+
+    name = "limits"
+    title = "Limits: what the shelf has"
+
+    def build(self) -> Sequence[Any]:
+        self._filling = False
+        archive = self.bench.session.archive
+        grounds = [str(g) for g in archive.grounds()]
+        colours = list(archive.names("colour"))
+        texts = [ratio_words(r) for r in ratios_shown()]
+        self.grounds = CheckList(options=grounds, label="Grounds on the shelf")
+        self.colours = CheckList(options=colours, label="Colours on the shelf")
+        self.richest = Choice(ratios_shown(), texts=texts, label="Richest ratio")
+        self.weakest = Choice(ratios_shown(), texts=texts, label="Weakest ratio")
+        self.coats = Slider(label="Most coats of colour", min=1, max=10, unit="coats", value=6)
+        self.may = CheckList(options=list(_MAY), texts=list(_MAY.values()), label="Also allowed")
+        self.tolerance = NumberField(
+            label="Tolerance", unit="ΔE00", min=0.05, max=20, help="1 is a usual tolerance."
+        )
+        self.uneven = NumberField(
+            label="Most that ±10 % film may show",
+            unit="ΔE00",
+            min=0.05,
+            max=20,
+            help="Leave it empty to allow any; such recipes must be laid very evenly.",
+        )
+        self.open_shelf = Button("Forget the limits: allow everything")
+        self.open_shelf.on_press(self.safely(self._open))
+        self.view = HtmlView(live="polite", label="The limits in words")
+        for control in (self.grounds, self.colours, self.richest, self.weakest, self.coats):
+            control.observe(self.safely(self._changed), "value")
+        self.may.observe(self.safely(self._changed), "value")
+        self.tolerance.observe(self.safely(self._judged), "value")
+        self.uneven.observe(self.safely(self._judged), "value")
+        return [
+            columns(self.grounds, self.colours),
+            columns(self.richest, self.weakest),
+            columns(self.coats, self.may),
+            columns(self.tolerance, self.uneven),
+            self.open_shelf,
+            self.said,
+            self.view,
+        ]
+
+    def _changed(self) -> None:
+        if self._filling:
+            return
+        shelf = dict(self.bench.session.shelf())
+        for name, control in (("grounds", self.grounds), ("colours", self.colours)):
+            if len(control.value) == len(control.options):
+                shelf.pop(name, None)  # everything, also what is added later
+            elif control.value:
+                shelf[name] = list(control.value)
+            else:
+                self.complain(f"Leave at least one of the {name} on the shelf.")
+                self._fill()
+                return
+        shelf["min_ratio"], shelf["max_ratio"] = self.richest.value, self.weakest.value
+        shelf["max_coats"] = round(self.coats.value)
+        for name in _MAY:
+            shelf[name] = name in self.may.value
+        self.bench.set_shelf("limits", shelf)
+        self.tell("")
+
+    def _judged(self) -> None:
+        if self._filling:
+            return
+        # An empty or impossible tolerance leaves the last one; the field says what is wrong.
+        typed = self.tolerance.value
+        tolerance = self.bench.work.tolerance if typed is None else typed
+        self.bench.change("tolerance", tolerance=tolerance, most_uneven=self.uneven.value)
+
+    def _open(self) -> None:
+        self.bench.set_shelf("limits", {})
+        self.bench.change("limit of unevenness", most_uneven=None)
+        self._fill()
+        self.tell("Everything the archive knows is allowed.")
+
+    def _fill(self) -> None:
+        limits = self.bench.session.limits()
+        low, high = limits.carrier
+        self._filling = True
+        try:
+            for control, chosen in ((self.grounds, limits.grounds), (self.colours, limits.colours)):
+                control.value = (
+                    list(control.options) if chosen is None else [str(item) for item in chosen]
+                )
+            self.richest.value, self.weakest.value = _nearest(low), _nearest(high)
+            self.coats.value = limits.max_coats
+            self.may.value = [name for name in _MAY if getattr(limits, name)]
+            if self.tolerance.value is None or not self.open:
+                self.tolerance.value = self.bench.work.tolerance
+            self.uneven.value = self.bench.work.most_uneven
+        finally:
+            self._filling = False
+
+    def show(self, on: bool) -> None:
+        if on:
+            self.tolerance.value = None
+        super().show(on)
+
+    def draw(self) -> None:
+        self._fill()
+        limits = self.bench.session.limits()
+        low, high = limits.carrier
+        of = "all grounds" if limits.grounds is None else f"{len(limits.grounds)} grounds"
+        colours = "all colours" if limits.colours is None else f"{len(limits.colours)} colours"
+        self.view.html = (
+            f"<p>Searched are {esc(of)} and {esc(colours)}, from {low:g} to {high:g} parts carrier "
+            f"to 1 part colour, up to {limits.max_coats} coats; a panel passes within ΔE00 "
+            f"{self.bench.work.tolerance:g}. The limits are remembered with the archive.</p>"
+        )
+
+
+def _nearest(carrier: float) -> str:
+    return min(ratios_shown(), key=lambda r: abs(float(r.split(":")[0]) - carrier))

@@ -1,0 +1,286 @@
+"""What every panel of the match is made of: a heading, a place for messages, work in a thread."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import threading
+from collections.abc import Callable, Sequence
+from typing import Any, TypeVar
+
+import ipywidgets as w
+
+from matchlib.errors import MatchlibError
+from workbook.controls import HtmlView, Progress
+from workbook.figures import esc
+from workbook.match.bench import Bench
+
+__all__ = ["Panel", "Task", "columns", "hide", "message", "rows", "saying"]
+
+_log = logging.getLogger(__name__)
+T = TypeVar("T")
+
+UNFORESEEN = (
+    "Something went wrong inside the workbook and nothing was changed. Please try again; if it "
+    "happens again, tell whoever looks after the workbook what you pressed"
+)
+
+
+def saying(error: BaseException) -> str:
+    """Return an error in words, never a traceback.
+
+    Parameters
+    ----------
+    error : BaseException
+        Caught.
+
+    Returns
+    -------
+    str
+        The user's own error as it says itself, any other by its kind.
+    """
+    if isinstance(error, MatchlibError):
+        return str(error)
+    # Printed it would appear on the page, so it goes to whoever listens to the log.
+    _log.debug("unforeseen", exc_info=error)
+    return f"{UNFORESEEN} ({type(error).__name__})."
+
+
+def message(text: str, *, good: bool = False) -> str:
+    """Return a message as HTML.
+
+    Parameters
+    ----------
+    text : str
+        Lines; empty for none.
+    good : bool
+        Whether it is no trouble.
+
+    Returns
+    -------
+    str
+        Escaped.
+    """
+    if not text:
+        return ""
+    body = "<br>".join(str(esc(line)) for line in text.splitlines())
+    return f"<p>{body}</p>" if good else f'<p class="cpw-warn"><strong>{body}</strong></p>'
+
+
+def rows(*children: Any) -> w.VBox:
+    """Return widgets below each other.
+
+    Parameters
+    ----------
+    *children : Widget
+        In order.
+
+    Returns
+    -------
+    VBox
+        Without scroll bars of its own.
+    """
+    return w.VBox(list(children), layout=w.Layout(overflow="visible"))
+
+
+def columns(*children: Any) -> w.HBox:
+    """Return widgets beside each other, wrapping on a narrow screen.
+
+    Parameters
+    ----------
+    *children : Widget
+        In order.
+
+    Returns
+    -------
+    HBox
+        Without scroll bars of its own.
+    """
+    flow = w.Layout(flex_flow="row wrap", overflow="visible", align_items="flex-start")
+    return w.HBox(list(children), layout=flow)
+
+
+def hide(widget: Any, away: bool = True) -> None:
+    """Show a widget or not.
+
+    Parameters
+    ----------
+    widget : Widget
+        Any.
+    away : bool
+        Whether it is out of sight, for screen readers too.
+    """
+    widget.layout.display = "none" if away else None
+
+
+class Task:
+    """One long piece of work at a time, in a thread, with a bar and a way out.
+
+    Parameters
+    ----------
+    progress : Progress
+        Shows it.
+    failed : callable
+        Takes the words of an error.
+    """
+
+    def __init__(self, progress: Progress, failed: Callable[[str], object]) -> None:
+        self.progress, self._failed = progress, failed
+        self._number = 0
+        self.thread: threading.Thread | None = None
+        try:
+            # Widgets are changed by the kernel's own thread, as if by a press.
+            self._loop: asyncio.AbstractEventLoop | None = asyncio.get_running_loop()
+        except RuntimeError:
+            self._loop = None
+        progress.on_msg(self._heard)
+
+    def start(self, text: str, work: Callable[[], T], then: Callable[[T], object]) -> None:
+        """Begin; whatever was running before is dropped.
+
+        Parameters
+        ----------
+        text : str
+            What is being done.
+        work : callable
+            Done in the thread; must touch no widget.
+        then : callable
+            Takes what came of it; not called after a cancel or an error.
+        """
+        self._number += 1
+        number = self._number
+        self.progress.start(text)
+
+        def run() -> None:
+            try:
+                result = work()
+            except Exception as error:
+                self._hand_over(lambda caught=error: self._end(number, lambda: self._fail(caught)))
+            else:
+                self._hand_over(lambda: self._end(number, lambda: then(result)))
+
+        self.thread = threading.Thread(target=run, daemon=True)
+        self.thread.start()
+
+    def cancel(self) -> None:
+        """Drop what is running; what it comes to is not used."""
+        if self.progress.running:
+            self._number += 1
+            self.progress.finish("Stopped; nothing was changed.")
+
+    def _heard(self, _: object, content: dict[str, Any], __: object) -> None:
+        if content.get("event") == "cancel":
+            self.cancel()
+
+    def _hand_over(self, call: Callable[[], None]) -> None:
+        if self._loop is not None and self._loop.is_running():
+            self._loop.call_soon_threadsafe(call)
+        else:
+            call()
+
+    def _end(self, number: int, call: Callable[[], object]) -> None:
+        if number != self._number:
+            return
+        self.progress.finish("")
+        try:
+            call()
+        except Exception as error:
+            self._fail(error)
+
+    def _fail(self, error: BaseException) -> None:
+        self._failed(saying(error))
+
+
+class Panel:
+    """One panel of the match.
+
+    Parameters
+    ----------
+    bench : Bench
+        What is worked on.
+    """
+
+    name = ""
+    title = ""
+
+    def __init__(self, bench: Bench) -> None:
+        self.bench = bench
+        self.open = False
+        self.said = HtmlView(live="assertive", label=f"Messages, {self.title}")
+        self.busy = Progress(label=f"Working, {self.title}")
+        self.task = Task(self.busy, self.complain)
+        head = HtmlView(f"<h2>{esc(self.title)}</h2>")
+        self.box = rows(head, *self.build(), self.busy)
+
+    def build(self) -> Sequence[Any]:
+        """Make the panel's widgets.
+
+        Returns
+        -------
+        sequence of Widget
+            In order; `said` among them.
+        """
+        raise NotImplementedError
+
+    def draw(self) -> None:
+        """Show the bench as it is; called when the panel opens, and after changes while open."""
+
+    def show(self, on: bool) -> None:
+        """Open or close.
+
+        Parameters
+        ----------
+        on : bool
+            Whether it is on the page.
+        """
+        self.open = on
+        hide(self.box, not on)
+        if on:
+            self.safely(self.draw)()
+
+    def changed(self) -> None:
+        """Redraw after a change of the bench."""
+        if self.open:
+            self.safely(self.draw)()
+
+    def complain(self, text: str) -> None:
+        """Say what is the matter.
+
+        Parameters
+        ----------
+        text : str
+            In words.
+        """
+        self.said.html = message(text)
+
+    def tell(self, text: str) -> None:
+        """Say what was done.
+
+        Parameters
+        ----------
+        text : str
+            In words.
+        """
+        self.said.html = message(text, good=True)
+
+    def safely(self, call: Callable[..., object]) -> Callable[..., None]:
+        """Return a call whose errors are said in words.
+
+        Parameters
+        ----------
+        call : callable
+            Takes nothing.
+
+        Returns
+        -------
+        callable
+            Takes anything, as presses and observers give.
+        """
+
+        def guarded(*_: object) -> None:
+            try:
+                call()
+            except Exception as error:
+                self.complain(saying(error))
+
+        return guarded

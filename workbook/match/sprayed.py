@@ -1,0 +1,264 @@
+"""Panel: a test panel was sprayed and read; what to change now."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from matchlib.errors import TargetError
+from workbook.controls import ButtonRow, FileField, HtmlView, NumberField, TextField
+from workbook.figures import esc, number, swatch_pair, table
+from workbook.match.keeping import Tried
+from workbook.match.parts import Panel, columns
+from workbook.match.target import lab_or_file
+from workbook.session import draft_panel, lab_of, reading_of_lab
+
+if TYPE_CHECKING:
+    from matchlib.correction import Advice, Scored
+    from matchlib.domain import Reading
+
+__all__ = ["SprayedPanel"]
+
+_WHO = "match notebook"
+
+
+class SprayedPanel(Panel):
+    """Takes the reading, corrects, offers the changes."""
+
+    name = "sprayed"
+    title = "I sprayed this: what to change"
+
+    def build(self) -> Sequence[Any]:
+        self._offered: list[Scored] = []
+        self._advised_for: Any = None
+        self.chosen = HtmlView(label="What was to be sprayed")
+        self.code = TextField(label="Code on the panel's back")
+        self.light, self.red, self.yellow = (
+            NumberField(label=label, min=low, max=high)
+            for label, low, high in (
+                ("Read L*", 0, 100),
+                ("Read a*", -128, 128),
+                ("Read b*", -128, 128),
+            )
+        )
+        self.file = FileField(
+            label="Or the instrument's file", accept=".csv,.tsv,.txt,.xlsx,.cgats,.cxf,.xml"
+        )
+        self.file.on_file(self.safely(self._file))
+        self.buttons = ButtonRow(
+            [
+                {"name": "sprayed", "label": "I sprayed this", "primary": True},
+                {"name": "keep", "label": "Keep these panels in the archive"},
+                {"name": "forget", "label": "Begin again with this target"},
+            ],
+            label="The panel just sprayed",
+        )
+        self.buttons.on_press(lambda name: self.safely(getattr(self, f"_{name}"))())
+        self.view = HtmlView(live="polite", label="What to change")
+        self.view.on_press(lambda name: self.safely(lambda: self._take(name))())
+        return [
+            self.chosen,
+            columns(self.code, self.light, self.red, self.yellow),
+            self.file,
+            self.buttons,
+            self.said,
+            self.view,
+        ]
+
+    # Taking the reading
+
+    def _sprayed(self) -> None:
+        values = [self.light.value, self.red.value, self.yellow.value]
+        if any(v is None for v in values):
+            raise TargetError(
+                "The panel's reading is not whole.",
+                expected="numbers for L*, a* and b*",
+                got=", ".join("nothing" if v is None else f"{v:g}" for v in values),
+                remedy="read the panel, or choose the instrument's file.",
+            )
+        lab = [float(v) for v in values if v is not None]
+        self._add(reading_of_lab(lab, self.bench.viewing))
+
+    def _file(self) -> None:
+        path = lab_or_file(self.file.name, self.file.content)
+        try:
+            reading = self.bench.session.target_of_file(path)
+        finally:
+            path.unlink()
+            path.parent.rmdir()
+        self._add(reading)
+
+    def _add(self, reading: Reading) -> None:
+        self.bench.need_target()
+        recipe, work = self.bench.need_recipe(), self.bench.work
+        code = self.code.value.strip() or self._next_code()
+        draft_panel(code=code, recipe=recipe, readings=(reading,))  # refused here, not when kept
+        if code in {t.code for t in work.tried}:
+            raise TargetError(
+                f"A panel {code} was already sprayed for this target.",
+                remedy="give this one its own code.",
+            )
+        self.bench.change(f"panel {code}", tried=(*work.tried, Tried(code, recipe, reading)))
+        self.code.value = ""
+        self.light.value = self.red.value = self.yellow.value = None
+
+    def _next_code(self) -> str:
+        known = {p.code for p in self.bench.session.archive.panels(include_deleted=True)}
+        known |= {t.code for t in self.bench.work.tried}
+        day = dt.date.today().isoformat()
+        return next(c for k in range(1, 10_000) if (c := f"{day} {k}") not in known)
+
+    def _forget(self) -> None:
+        self.bench.change("the panels sprayed", tried=())
+        self.tell("Forgotten; panels kept in the archive stay there.")
+
+    def _keep(self) -> None:
+        """Keep what was sprayed in the archive, oldest first."""
+        session, before = self.bench.session, self.bench.work.tried
+        fresh = [t for t in before if not t.kept]
+        if not fresh:
+            raise TargetError("There is no new panel to keep.", remedy="spray and read one first.")
+        taken = [t.code for t in fresh if t.code in {p.code for p in session.archive.panels()}]
+        if taken:
+            raise TargetError(
+                f"The archive already has a panel {taken[0]}.",
+                remedy="begin again and give the panel its own code.",
+            )
+        today = dt.date.today()
+        panels = [
+            draft_panel(code=t.code, recipe=t.recipe, readings=(t.reading,), date=today).panel
+            for t in fresh
+        ]
+        earlier = len(session.history())
+        aside = set(session.archive.deleted())
+        for panel in panels:
+            # One that was kept and undone lies aside in the archive; it comes back as it was.
+            if panel.code in aside and session.archive.panel(panel.code).recipe == panel.recipe:
+                session.archive.restore(panel.code, who=_WHO, why="kept again")
+        session.add([p for p in panels if p.code not in aside], who=_WHO)
+        numbers = [c.number for c in session.history()[earlier:]]
+        kept = tuple(replace(t, kept=True) for t in before)
+        self.bench.note(tried=kept)
+
+        def back() -> None:
+            for number_ in reversed(numbers):
+                session.undo(number_, who=_WHO, why="undone in the notebook")
+            codes = {p.code for p in panels}
+            now = self.bench.work.tried
+            self.bench.note(
+                tried=tuple(replace(t, kept=t.kept and t.code not in codes) for t in now)
+            )
+
+        self.bench.did("keeping panels in the archive", back)
+        names = ", ".join(t.code for t in fresh)
+        self.tell(f"Kept in the archive: {names}.")
+
+    # Showing
+
+    def draw(self) -> None:
+        work = self.bench.work
+        self.buttons.enable("sprayed", work.recipe is not None and work.target is not None)
+        self.buttons.enable("keep", any(not t.kept for t in work.tried))
+        self.buttons.enable("forget", bool(work.tried))
+        if work.target is None:
+            self.chosen.html = "<p>Choose a target first, under Target.</p>"
+        elif work.recipe is None:
+            self.chosen.html = "<p>Choose a recipe first, under Suggestions or What if.</p>"
+        else:
+            self.chosen.html = (
+                f"<p>Chosen to be sprayed: <strong>{esc(work.recipe.words)}</strong></p>"
+            )
+        if not work.tried or work.target is None:
+            self.view.html, self._advised_for = "", None
+            return
+        asked = (work.target, work.tolerance, work.tried, self.bench.session.shelf())
+        if asked != self._advised_for:
+            self._advise(asked)
+
+    def _advise(self, asked: Any) -> None:
+        session, work = self.bench.session, self.bench.work
+        target, limits = work.target, self.bench.limits()
+        if target is None:
+            return
+        # Kept panels come before fresh ones, for keeping always takes all that are there.
+        codes = [t.code for t in work.tried if t.kept]
+        fresh = [(t.recipe, t.reading) for t in work.tried if not t.kept]
+
+        def think() -> Advice:
+            return session.correct(
+                target, codes=codes, sprayed=fresh, limits=limits, tolerance=work.tolerance
+            )
+
+        def then(advice: Advice) -> None:
+            self._advised_for = asked
+            self._drawn(advice)
+
+        self.task.start("Learning from the panel just sprayed", think, then)
+
+    def _drawn(self, advice: Advice) -> None:
+        work, target = self.bench.work, self.bench.need_target()
+        last = work.tried[-1]
+        pair = swatch_pair(
+            target,
+            lab_of(last.reading),
+            names=("Target", f"Panel {last.code}"),
+            width=320,
+            height=140,
+        )
+        words = "".join(f"<p>{esc(line)}</p>" for line in advice.words.splitlines())
+        passes = advice.rescue.state == "passes"
+        self._offered = []
+        tables = ""
+        if not passes:
+            for title, found in (
+                ("Save this panel: coats on top of it", advice.rescue.options),
+                ("Spray a fresh panel: small changes", advice.changes),
+                ("Spray a fresh panel: other recipes", advice.fresh),
+            ):
+                tables += self._table(title, found)
+        history = [
+            (
+                t.code,
+                str(t.recipe),
+                *(number(v) for v in lab_of(t.reading)),
+                "yes" if t.kept else "no",
+            )
+            for t in work.tried
+        ]
+        heads = ["panel", "recipe", "L*", "a*", "b*", "in the archive"]
+        sprayed = table(heads, history, caption="Sprayed for this target", right=["L*", "a*", "b*"])
+        self.view.html = (
+            f'<div class="cpw-figures">{pair}<div style="flex:1 1 320px;max-width:560px">{words}'
+            f"</div></div>{tables}{sprayed}"
+        )
+
+    def _table(self, title: str, found: Sequence[Scored]) -> str:
+        rows = []
+        for scored in found:
+            k = len(self._offered)
+            self._offered.append(scored)
+            words = scored.words[:1].upper() + scored.words[1:]
+            press = _press(k, words)
+            rows.append((words, f"{scored.probability:.0%}", number(scored.difference, 2), press))
+        if not rows:
+            return ""
+        heads = ["what to do", "chance", "ΔE00", "then"]
+        return str(table(heads, rows, caption=title, right=["chance", "ΔE00"]))
+
+    def _take(self, name: str) -> None:
+        act, _, k = name.partition(":")
+        if act != "take" or not k.isdigit() or int(k) >= len(self._offered):
+            return
+        recipe = self._offered[int(k)].recipe
+        self.bench.change(f"recipe {recipe}", recipe=recipe)
+        self.tell(f"Chosen: {recipe.words}.")
+
+
+def _press(k: int, words: str) -> Any:
+    from workbook.figures import Raw
+
+    return Raw(
+        f'<button data-press="take:{k}" aria-label="{esc(f"Use this: {words}")}">Use this</button>'
+    )

@@ -1,0 +1,260 @@
+"""Panel: suggested recipes as cards, two of them side by side, and where they lie in Lab."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from workbook.controls import ButtonRow, Choice, HtmlView
+from workbook.figures import (
+    ORIENTATION,
+    Mark,
+    esc,
+    lab_chart,
+    number,
+    panel_picture,
+    swatch_pair,
+    table,
+)
+from workbook.match.bench import plain_recipe_name
+from workbook.match.parts import Panel, columns
+from workbook.session import lab_of
+from workbook.session.looking import Look, look_at, reachable_labs
+
+if TYPE_CHECKING:
+    from matchlib.domain import Recipe
+    from matchlib.suggest import Suggestion, Suggestions
+
+__all__ = ["SuggestionsPanel"]
+
+
+class SuggestionsPanel(Panel):
+    """The search runs when the panel is opened and the question has changed."""
+
+    name = "suggestions"
+    title = "Suggestions"
+
+    def build(self) -> Sequence[Any]:
+        self._pair: list[int] = []
+        self._looks: dict[Recipe, Look] = {}
+        self._looks_for = ""
+        self.top = Choice(["3", "5", "8"], value="5", label="How many")
+        self.top.observe(self.safely(self._search), "value")
+        self.again = ButtonRow([("search", "Suggest again")], label="Search")
+        self.again.on_press(self.safely(lambda: self._search(again=True)))
+        self.cards = HtmlView(label="Suggested recipes")
+        self.cards.on_press(lambda name: self.safely(lambda: self._pressed(name))())
+        self.compared = HtmlView(live="polite", label="Two side by side")
+        self.closer = HtmlView(label="A closer look")
+        self.chart = HtmlView(label="Where they lie in Lab")
+        return [
+            self.said,
+            self.cards,
+            self.compared,
+            self.closer,
+            self.chart,
+            columns(self.top, self.again),
+        ]
+
+    # Searching
+
+    def draw(self) -> None:
+        if self.bench.target_lab is None:
+            self.cards.html = "<p>Choose a target first, under Target.</p>"
+            self.compared.html = self.closer.html = self.chart.html = ""
+            return
+        self._search()
+
+    def _search(self, *, again: bool = False) -> None:
+        self.bench.need_target()
+        session, work = self.bench.session, self.bench.work
+        top, asked = int(self.top.value), self.bench.asked(int(self.top.value))
+        if asked == self.bench.found_for and not again:
+            self._drawn()
+            return
+        limits, target, viewing = self.bench.limits(), work.target, self.bench.viewing
+        tolerance = work.tolerance
+        if target is None:
+            return
+        self.tell("")
+
+        def look() -> tuple[Suggestions, Any]:
+            found = session.match(target, limits, tolerance=tolerance, top=top)
+            panels = session.archive.panels()
+            return found, reachable_labs(session.model, limits, panels, viewing=viewing)
+
+        def then(result: tuple[Suggestions, Any]) -> None:
+            self.bench.found, self.bench.reach = result
+            self.bench.found_for, self._pair = asked, []
+            self._looks, self._looks_for = {}, asked
+            self._drawn()
+
+        self.task.start("Searching every recipe on the shelf", look, then)
+
+    # Showing
+
+    def _drawn(self) -> None:
+        found, target = self.bench.found, self.bench.need_target()
+        if found is None:
+            return
+        head = f"<p>{esc(f'{found.searched:,}')} recipes searched for "
+        head += f"{esc(self.bench.work.target_name)}. {esc(ORIENTATION)}</p>"
+        if found.miss:
+            head += f'<p class="cpw-warn"><strong>{esc(found.miss)}</strong></p>'
+        cards = "".join(self._card(k, s, target) for k, s in enumerate(found))
+        self.cards.html = f'{head}<div class="cpw-figures">{cards}</div>'
+        self._compare(target)
+        self._plot(target)
+        if not any(s.recipe in self._looks for s in found):
+            self.closer.html = ""
+
+    def _card(self, k: int, found: Suggestion, target: tuple[float, float, float]) -> str:
+        tolerance = self.bench.work.tolerance
+        chosen = found.recipe == self.bench.work.recipe
+        kind = "cpw-good" if found.probability >= 0.5 else "cpw-bad"
+        of = f"number {k + 1}, {plain_recipe_name(found.recipe)}"
+        pair = swatch_pair(target, found.lab, width=292, height=130)
+        extra = "".join(f'<p class="cpw-warn">{esc(n)}</p>' for n in found.never_sprayed)
+        if found.note:
+            extra += f'<p class="cpw-muted">{esc(found.note)}</p>'
+        use = "✓ Chosen" if chosen else "Use this one"
+        put = "Take out of the comparison" if k in self._pair else "Compare"
+        return (
+            '<section class="cpw-card" style="flex:1 1 324px;max-width:420px" '
+            f'aria-label="{esc("Suggestion " + of)}">'
+            f"<h3>{k + 1}. {esc(plain_recipe_name(found.recipe))}</h3>{pair}"
+            f"<p><strong>{esc(_coats(found.recipe))}</strong></p>"
+            f'<p class="cpw-num">Next panel: ΔE00 {number(found.expected_delta_e00, 2)} ± '
+            f'{number(found.sd_delta_e00, 2)}. <span class="{kind}">Chance of passing within '
+            f"{tolerance:g}: {found.probability:.0%}</span></p>"
+            f"<p>{esc(found.why)}</p>{extra}"
+            '<p class="cpw-row">'
+            f"{_press(f'use:{k}', use, of, primary=not chosen)}"
+            f"{_press(f'compare:{k}', put, of)}"
+            f"{_press(f'look:{k}', 'Evenness and other lights', of)}</p></section>"
+        )
+
+    def _compare(self, target: tuple[float, float, float]) -> None:
+        found = self.bench.found
+        if found is None or not self._pair:
+            self.compared.html = ""
+            return
+        if len(self._pair) == 1:
+            self.compared.html = (
+                f"<p>Number {self._pair[0] + 1} is set beside nothing yet: press Compare at "
+                "another one.</p>"
+            )
+            return
+        one, two = (found[k] for k in self._pair)
+        names = tuple(f"Number {k + 1}" for k in self._pair)
+        first, second = names
+        beside = "".join(
+            str(swatch_pair(target, s.lab, names=("Target", n), width=300, height=150))
+            for s, n in zip((one, two), names, strict=True)
+        )
+        rows = [
+            ("recipe", plain_recipe_name(one.recipe), plain_recipe_name(two.recipe)),
+            ("coats", _coats(one.recipe), _coats(two.recipe)),
+            *(
+                (label, *(number(getattr(s, name), 2) for s in (one, two)))
+                for label, name in (
+                    ("expected ΔE00", "expected_delta_e00"),
+                    ("one panel's spread, ± ΔE00", "sd_delta_e00"),
+                )
+            ),
+            ("chance of passing", f"{one.probability:.0%}", f"{two.probability:.0%}"),
+        ]
+        self.compared.html = (
+            f"<h3>{esc(first)} and {esc(second)} side by side</h3>"
+            f'<div class="cpw-figures">{beside}'
+            f"{swatch_pair(one.lab, two.lab, names=(first, second), width=300, height=150)}</div>"
+            f"{table(['', first, second], rows, caption='The two in numbers')}"
+        )
+
+    def _plot(self, target: tuple[float, float, float]) -> None:
+        found = self.bench.found
+        if found is None:
+            return
+        marks = [Mark(s.lab, "suggestion", f"{k + 1}") for k, s in enumerate(found)]
+        marks.append(Mark(target, "target", "target"))
+        marks += [Mark(lab_of(t.reading), "sprayed", t.code) for t in self.bench.work.tried]
+        self.chart.html = str(
+            lab_chart(
+                marks,
+                reachable=self.bench.reach,
+                order=["suggestion", "target"],
+                title="Target, suggestions and what the shelf reaches",
+            )
+        )
+
+    # Pressing
+
+    def _pressed(self, name: str) -> None:
+        act, _, number_ = name.partition(":")
+        found = self.bench.found
+        if found is None or not number_.isdigit() or int(number_) >= len(found):
+            return
+        k = int(number_)
+        if act == "use":
+            recipe = found[k].recipe
+            self.bench.change(f"recipe {recipe}", recipe=recipe)
+        elif act == "compare":
+            if k in self._pair:
+                self._pair.remove(k)
+            else:
+                self._pair = [*self._pair[-1:], k]
+            self._drawn()
+        elif act == "look":
+            self._look(k, found[k])
+
+    def _look(self, k: int, found: Suggestion) -> None:
+        model, target = self.bench.need_model(), self.bench.work.target
+        viewing = self.bench.viewing
+        known = self._looks.get(found.recipe)
+        if known is not None:
+            self._closer(k, found, known)
+            return
+
+        def work() -> Look:
+            return look_at(model, found.recipe, target=target, viewing=viewing)
+
+        def then(look: Look) -> None:
+            self._looks[found.recipe] = look
+            self._closer(k, found, look)
+
+        self.task.start(f"Spraying panels of number {k + 1} on paper", work, then)
+
+    def _closer(self, k: int, found: Suggestion, look: Look) -> None:
+        head = f"Number {k + 1}, {plain_recipe_name(found.recipe)}"
+        rows = [(name, number(value, 2)) for name, value in look.lights]
+        lights = (
+            table(["light", "ΔE00"], rows, caption="What the change of light alone adds")
+            if rows
+            else ""
+        )
+        picture = panel_picture(
+            look.uneven.picture,
+            title=f"{head}: one panel of 600 by 400 mm, simulated",
+            note=look.evenness,
+        )
+        self.closer.html = (
+            f'<h3>{esc(head)}: evenness and other lights</h3><div class="cpw-figures">{picture}'
+            f'<div style="flex:1 1 280px;max-width:460px">{lights}<p>{esc(look.metamerism)}</p>'
+            "</div></div>"
+        )
+
+
+def _press(name: str, words: str, of: str, *, primary: bool = False) -> str:
+    kind = ' class="cpw-primary"' if primary else ""
+    return (
+        f'<button data-press="{esc(name)}"{kind} aria-label="{esc(f"{words}: {of}")}">'
+        f"{esc(words)}</button>"
+    )
+
+
+def _coats(recipe: Recipe) -> str:
+    if recipe.schedule is None:
+        return "no coats of colour"
+    clear = "" if recipe.clear is None else ", under clear coat"
+    named = "" if recipe.clear in (None, "yes") else f" {recipe.clear}"
+    return f"{recipe.schedule.words}{clear}{named}"

@@ -1,0 +1,247 @@
+"""Panel: what is to be matched."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from matchlib.domain import Viewing
+from matchlib.errors import FileError, TargetError
+from workbook.controls import Button, Choice, FileField, HtmlView, NumberField, TextField
+from workbook.figures import ORIENTATION, esc, swatch
+from workbook.match.parts import Panel, columns, hide, rows
+from workbook.session import reading_of_lab
+
+if TYPE_CHECKING:
+    from matchlib.domain import Reading
+
+__all__ = ["TargetPanel", "lab_or_file"]
+
+_WAYS = {
+    "lab": "Type its Lab",
+    "file": "Take it from an instrument's file",
+    "photo": "Estimate it from a photograph with a colour chart",
+    "panel": "Take a panel of the archive",
+    "sample": "Take a customer's sample kept beside the archive",
+}
+_SCALES = {"": "as the file says", "unit": "0 to 1", "percent": "percent"}
+_TABLES = ".csv,.tsv,.txt,.xlsx,.cgats,.cxf,.xml"
+_PICTURES = ".jpg,.jpeg,.png,.tif,.tiff,.dng"
+
+
+def lab_or_file(name: str, content: bytes) -> Path:
+    """Put what a browser sent into a file of its own, for readers that take paths.
+
+    Parameters
+    ----------
+    name : str
+        As the browser called it; only its last part counts.
+    content : bytes
+        All of it.
+
+    Returns
+    -------
+    Path
+        In a new temporary folder, which the caller removes.
+
+    Raises
+    ------
+    FileError
+        If nothing was sent.
+    """
+    if not content:
+        raise FileError("No file was chosen yet, or it is empty.", remedy="choose one first.")
+    plain = Path(name.replace("\\", "/")).name
+    kept = "".join(c for c in plain if c.isalnum() or c in "._- ")[-80:].lstrip(". ") or "file"
+    place = Path(tempfile.mkdtemp(prefix="workbook-")) / kept
+    place.write_bytes(content)
+    return place
+
+
+class TargetPanel(Panel):
+    """Typed, read, photographed, or taken from what there is."""
+
+    name = "target"
+    title = "Target: what is to be matched"
+
+    def build(self) -> Sequence[Any]:
+        bench = self.bench
+        self.way = Choice(list(_WAYS), texts=list(_WAYS.values()), label="How the target is given")
+        self.light, self.red, self.yellow = (
+            NumberField(label=label, min=low, max=high)
+            for label, low, high in (("L*", 0, 100), ("a*", -128, 128), ("b*", -128, 128))
+        )
+        self.illuminant = Choice(_illuminants(), label="Light the numbers hold under", value="D65")
+        self.observer = Choice(["10", "2"], texts=["10°", "2°"], label="Observer")
+        self.file = FileField(label="Instrument's file", accept=_TABLES, most_bytes=20_000_000)
+        self.which = TextField(label="Which sample, if the file holds several")
+        self.scale = Choice(
+            list(_SCALES), texts=list(_SCALES.values()), label="Reflectances in the file are"
+        )
+        self.decimal = Choice(
+            [".", ","], texts=["full stop (45.2)", "comma (45,2)"], label="Decimal sign in the file"
+        )
+        self.photo = FileField(label="Photograph", accept=_PICTURES)
+        self.region = TextField(
+            label="Where the panel is, if it is not found",
+            help="x, y, width and height in pixels, such as 1200, 300, 400, 400",
+        )
+        codes = [p for p in bench.session.archive.panels() if p.readings]
+        self.panel = Choice(
+            [p.code for p in codes], texts=[f"{p.code}: {p.recipe}" for p in codes], label="Panel"
+        )
+        self.samples = self._samples()
+        self.sample = Choice(
+            [str(p) for p in self.samples],
+            texts=[p.stem.replace("-", " ") for p in self.samples],
+            label="Customer's sample",
+            help="" if self.samples else "There is no folder 'samples' beside this archive.",
+        )
+        self.use = Button("Use this target", primary=True)
+        self.use.on_press(self.safely(self._use))
+        self.file.on_file(self.safely(self._use))
+        self.photo.on_file(self.safely(self._use))
+        lab = columns(self.light, self.red, self.yellow)
+        table = columns(self.which, self.scale, self.decimal)
+        self.forms = {
+            "lab": rows(lab, columns(self.illuminant, self.observer)),
+            "file": rows(self.file, table),
+            "photo": rows(self.photo, self.region),
+            "panel": self.panel,
+            "sample": self.sample,
+        }
+        self.way.observe(self.safely(self._turn), "value")
+        self._turn()
+        self.view = HtmlView(label="The target")
+        self._fill()
+        return [self.way, *self.forms.values(), self.use, self.said, self.view]
+
+    def _samples(self) -> list[Path]:
+        folder = self.bench.folder
+        if folder is None or not (folder / "samples").is_dir():
+            return []
+        kinds = _TABLES.split(",")
+        return sorted(p for p in (folder / "samples").iterdir() if p.suffix.casefold() in kinds)
+
+    def _turn(self) -> None:
+        for name, form in self.forms.items():
+            hide(form, name != self.way.value)
+
+    def _fill(self) -> None:
+        lab = self.bench.target_lab
+        if lab is None:
+            return
+        for field, value in zip((self.light, self.red, self.yellow), lab, strict=True):
+            field.value = round(value, 2)
+
+    def _use(self) -> None:
+        way = self.way.value
+        if way == "photo":
+            self._read_photo()
+            return
+        reading, name = getattr(self, f"_from_{way}")()
+        self._take(reading, name)
+
+    def _take(self, reading: Reading, name: str, more: str = "") -> None:
+        # A new target is a new job: what was sprayed for the last one says nothing of it.
+        self.bench.change(f"target {name}", target=reading, target_name=name, tried=())
+        self._fill()
+        said = f"The target is {name}."
+        self.tell(f"{said}\n{more}" if more else said)
+
+    def _from_lab(self) -> tuple[Reading, str]:
+        values = [self.light.value, self.red.value, self.yellow.value]
+        if any(v is None for v in values):
+            raise TargetError(
+                "The target is not whole.",
+                expected="numbers for L*, a* and b*",
+                got=", ".join("nothing" if v is None else f"{v:g}" for v in values),
+                remedy="fill in all three.",
+            )
+        geometry = self.bench.need_model().words_.geometries[0]
+        view = Viewing(self.illuminant.value, self.observer.value, geometry)
+        return reading_of_lab([float(v) for v in values if v is not None], view), "typed Lab"
+
+    def _from_file(self) -> tuple[Reading, str]:
+        path = lab_or_file(self.file.name, self.file.content)
+        try:
+            reading = self.bench.session.target_of_file(
+                path,
+                panel=self.which.value.strip() or None,
+                decimal=self.decimal.value,
+                scale=self.scale.value or None,
+            )
+        finally:
+            path.unlink()
+            path.parent.rmdir()
+        return reading, self.which.value.strip() or path.stem
+
+    def _from_panel(self) -> tuple[Reading, str]:
+        code = self.panel.value
+        if not code:
+            raise TargetError("No panel of this archive has a reading.", remedy="import some.")
+        return self.bench.session.target_of_panel(code), f"panel {code}"
+
+    def _from_sample(self) -> tuple[Reading, str]:
+        path = Path(self.sample.value)
+        if path not in self.samples:
+            raise TargetError(
+                "There is no such sample.",
+                remedy="put files of readings into a folder 'samples' beside the archive.",
+            )
+        return self.bench.session.target_of_file(path), path.stem.replace("-", " ")
+
+    def _read_photo(self) -> None:
+        content, name = self.photo.content, self.photo.name
+        if not content:
+            raise FileError("No photograph was chosen yet.", remedy="choose one first.")
+        panel = _region(self.region.value)
+        self.tell("")
+
+        def work() -> Any:
+            from matchlib.readings.photo import read_photo
+
+            return read_photo(content, panel=panel, name=name)
+
+        def then(found: Any) -> None:
+            self._take(found.reading, f"the photograph {name}", found.text())
+
+        self.task.start("Looking for the chart and the panel", work, then)
+
+    def draw(self) -> None:
+        work, lab = self.bench.work, self.bench.target_lab
+        if lab is None or work.target is None:
+            self.view.html = "<p>No target yet.</p>"
+            return
+        how = "a spectrum" if work.target.spectral else "Lab"
+        source = "photograph, an estimate" if work.target.source == "photo" else work.target.source
+        note = f"{how} by {source}, {work.target.viewing}"
+        self.view.html = (
+            f"{swatch(lab, work.target_name.capitalize(), note=note, size=220)}"
+            f'<p class="cpw-muted">{esc(ORIENTATION)}</p>'
+        )
+
+
+def _illuminants() -> list[str]:
+    from matchlib.domain.reading import ILLUMINANTS
+
+    return list(ILLUMINANTS)
+
+
+def _region(text: str) -> list[float] | None:
+    if not text.strip():
+        return None
+    try:
+        numbers = [float(v) for v in text.replace(",", " ").split()]
+    except ValueError:
+        numbers = []
+    if len(numbers) != 4:
+        raise FileError(
+            "This is no place in the photograph.",
+            expected="x, y, width and height in pixels",
+            got=repr(text[:60]),
+            remedy="leave it empty to have the panel looked for.",
+        )
+    return numbers

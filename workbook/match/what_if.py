@@ -1,0 +1,174 @@
+"""Panel: change ground, colour, coats and ratio, and see at once what the next panel would read."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
+from workbook.controls import ButtonRow, Choice, HtmlView, Slider
+from workbook.figures import ORIENTATION, esc, number, swatch, swatch_pair
+from workbook.match.limits import ratio_words, ratios_shown
+from workbook.match.parts import Panel, columns, rows
+from workbook.session.looking import miss_words
+from workbook.session.predicting import Prediction, predict
+
+__all__ = ["WhatIfPanel"]
+
+
+class WhatIfPanel(Panel):
+    """Sliders over the whole law, not over a table made beforehand."""
+
+    name = "what-if"
+    title = "What if: change a recipe and see it"
+
+    def build(self) -> Sequence[Any]:
+        self._filling = False
+        self._last: Recipe | None = None
+        archive = self.bench.session.archive
+        self.clear: str | None = "yes"
+        # Weakest first, so that further right is always more colour.
+        self._ratios = [*reversed(ratios_shown())]
+        texts = [ratio_words(r) for r in self._ratios]
+        last = len(texts) - 1
+        at = self._ratios.index("6:1")
+        self.ground = Choice([str(g) for g in archive.grounds()], label="Ground")
+        self.colour = Choice([str(c) for c in archive.colours()], label="Colour")
+        self.coats = Slider(label="Coats", min=1, max=10, value=4, unit="coats")
+        self.ratio = Slider(label="Mix ratio", min=0, max=last, value=at, texts=texts)
+        self.more = Slider(
+            label="Further coats at a second ratio", min=0, max=6, value=0, unit="coats"
+        )
+        self.second = Slider(label="Second mix ratio", min=0, max=last, value=at, texts=texts)
+        self.buttons = ButtonRow(
+            [
+                {"name": "use", "label": "Use this recipe", "primary": True},
+                {"name": "back", "label": "Back to the chosen recipe"},
+            ],
+            label="What to do with it",
+        )
+        self.buttons.on_press(self._pressed)
+        self.view = HtmlView(label="What the next panel would read")
+        for control in (
+            *(self.ground, self.colour, self.coats, self.ratio, self.more, self.second),
+        ):
+            control.observe(self.safely(self._moved), "value")
+        controls = rows(
+            self.ground, self.colour, self.coats, self.ratio, self.more, self.second, self.buttons
+        )
+        return [columns(controls, self.view), self.said]
+
+    @property
+    def recipe(self) -> Recipe:
+        """The recipe as the controls stand."""
+        steps = [CoatStep(round(self.coats.value), self._at(self.ratio))]
+        if self.more.value:
+            steps.append(CoatStep(round(self.more.value), self._at(self.second)))
+        if len(steps) > 1 and steps[0].ratio == steps[1].ratio:
+            steps = [CoatStep(steps[0].coats + steps[1].coats, steps[0].ratio)]
+        return Recipe(
+            Ground.parse(self.ground.value),
+            Colour.parse(self.colour.value),
+            CoatSchedule(tuple(steps)),
+            self.clear,
+        )
+
+    def _at(self, slider: Slider) -> MixRatio:
+        return MixRatio.parse(self._ratios[round(slider.value)])
+
+    def _pressed(self, name: str) -> None:
+        self.safely(self._use if name == "use" else self._back)()
+
+    def _use(self) -> None:
+        recipe = self.recipe
+        self.bench.change(f"recipe {recipe}", recipe=recipe)
+        self.tell(f"Chosen: {recipe.words}.")
+
+    def _back(self) -> None:
+        self._fill(self.bench.need_recipe())
+        self._moved()
+        self.tell("")
+
+    def _fill(self, recipe: Recipe) -> None:
+        if recipe.colour is None or recipe.schedule is None:
+            return
+        self._filling = True
+        try:
+            for choice, value in (
+                (self.ground, str(recipe.ground)),
+                (self.colour, str(recipe.colour)),
+            ):
+                if value not in choice.options:
+                    choice.options = [*choice.options, value]
+                choice.value = value
+            first, *rest = recipe.schedule.steps
+            self.coats.value, self.ratio.value = first.coats, self._place(first.ratio)
+            self.more.value = rest[0].coats if rest else 0
+            self.second.value = self._place(rest[0].ratio if rest else first.ratio)
+            self.clear = recipe.clear
+        finally:
+            self._filling = False
+
+    def _place(self, ratio: MixRatio) -> int:
+        name = f"{float(ratio.carrier / ratio.colour):g}:1"
+        if name not in self._ratios:
+            # A ratio of the archive that no slider step has: it gets one, in its order.
+            spots = sorted({*self._ratios, name}, key=lambda r: -float(r.split(":")[0]))
+            kept = [self._ratios[round(s.value)] for s in (self.ratio, self.second)]
+            self._ratios = spots
+            for slider, was in zip((self.ratio, self.second), kept, strict=True):
+                slider.max = len(spots) - 1
+                slider.texts = [ratio_words(r) for r in spots]
+                slider.value = spots.index(was)
+        return self._ratios.index(name)
+
+    def draw(self) -> None:
+        chosen = self.bench.work.recipe
+        if chosen is not None and chosen != self._last:
+            self._last = chosen
+            self._fill(chosen)
+        self._moved()
+
+    def predicted(self) -> Prediction:
+        """Return what the next panel of the recipe would read.
+
+        Returns
+        -------
+        Prediction
+            Against the target, where there is one.
+        """
+        model = self.bench.need_model()
+        recipe = self.recipe
+        (found,) = predict(
+            model,
+            [recipe],
+            viewings=[self.bench.viewing],
+            codes=[None],
+            places=[str(recipe)],
+            target=self.bench.target_lab,
+            tolerance=self.bench.work.tolerance,
+        )
+        return found
+
+    def _moved(self) -> None:
+        if self._filling:
+            return
+        found, target = self.predicted(), self.bench.target_lab
+        light, red, yellow = found.sd_lab
+        spread = f"One panel spreads by ±{light:.2f} L*, ±{red:.2f} a*, ±{yellow:.2f} b*."
+        words = f"<p><strong>{esc(found.recipe.words)}</strong></p>"
+        if target is None:
+            note = "Choose a target to see how far it is."
+            self.view.html = f"{swatch(found.lab, 'Predicted', note=note, size=220)}{words}"
+            return
+        within = found.probability
+        kind = "cpw-good" if within >= 0.5 else "cpw-bad"
+        self.view.html = (
+            f"{swatch_pair(target, found.lab, width=380, height=170)}{words}"
+            f'<p class="cpw-num">Next panel: ΔE00 {number(found.delta_e00, 2)} ± '
+            f"{number(found.sd_delta_e00, 2)} from the target. "
+            f'<span class="{kind}">Chance of passing within {self.bench.work.tolerance:g}: '
+            f"{within:.0%}</span></p>"
+            f"<p>It would be {esc(miss_words(target, found.lab))}.</p>"
+            f'<p class="cpw-muted cpw-num">{esc(spread)} {esc(ORIENTATION)}</p>'
+        )
