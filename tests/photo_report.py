@@ -125,7 +125,7 @@ def main(arguments: list[str]) -> int:
         f"All scenes read: error by stated sd, rms {np.sqrt(np.mean(every**2)):.2f}; within one sd "
         f"{within[0]:.0%}, within two {within[1]:.0%} of {every.size} Lab values.",
         "",
-        "| to be refused | panels refused | reasons |",
+        "| to be refused, or read beside what spoils it | panels refused | reasons |",
         "|---|---|---|",
     ]
     for name, changes in {} if quick else REFUSED.items():
