@@ -29,6 +29,7 @@ __all__ = [
     "level_columns",
     "linearise",
     "panel_spread",
+    "values_covariance",
     "views_of",
 ]
 
@@ -246,3 +247,19 @@ def panel_spread(model: FilmRegressor) -> tuple[float, float]:
     """
     film, ground = model.fitted_.sizes.effects[:2]
     return float(film), float(ground)
+
+
+def values_covariance(model: FilmRegressor) -> Array:
+    """Return the covariance of the law's free values, widened as far as the fit doubts itself.
+
+    Parameters
+    ----------
+    model : FilmRegressor
+        Fitted.
+
+    Returns
+    -------
+    ndarray, shape (p, p)
+        That from which `FilmRegressor.predict_parts` makes what is not known.
+    """
+    return np.asarray(model.doubt_ * model.fitted_.covariance, float)

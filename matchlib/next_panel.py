@@ -24,7 +24,7 @@ from matchlib.colorimetry import delta_e00, delta_e00_metric, expected_delta_e00
 from matchlib.correction import Belief, Today
 from matchlib.domain import Recipe, Viewing
 from matchlib.errors import DomainError
-from matchlib.linear import linearise
+from matchlib.linear import linearise, values_covariance
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmRegressor
@@ -273,7 +273,7 @@ def next_for_archive(
     ask = linearise(model, candidates, viewing)
     _, _, spray, reading = model.predict_parts(candidates, viewing, sources=source)
     noise = spray + reading
-    covariance = model.fitted_.covariance
+    covariance = values_covariance(model)
     reach = outcome @ covariance
     total = float(np.vdot(reach, outcome))
     before = first = np.sqrt(total)

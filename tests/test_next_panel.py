@@ -11,7 +11,7 @@ from matchlib.colorimetry import delta_e00_metric
 from matchlib.correction import Belief, Booth, shelf
 from matchlib.domain import CoatSchedule, Recipe
 from matchlib.errors import DomainError
-from matchlib.linear import linearise
+from matchlib.linear import linearise, values_covariance
 from matchlib.next_panel import next_for_archive, next_for_target
 from matchlib.regression import FilmRegressor
 from tests.benchmarks.panels import to_frame
@@ -45,7 +45,7 @@ def test_the_plans_uncertainty_is_that_of_the_updated_covariance(
 ) -> None:
     used = candidates[::7]
     plan = next_for_archive(model, used, candidates, k=3)
-    covariance = model.fitted_.covariance.copy()
+    covariance = values_covariance(model)
     assert plan.before == pytest.approx(_uncertainty(model, used, covariance), rel=1e-6)
     for panel in plan.panels:
         slope = linearise(model, [panel.recipe]).jacobian[0]

@@ -26,6 +26,12 @@ __all__ = ["LeftOut", "leave_out"]
 
 Array = NDArray[np.float64]
 
+LEAST_LEFT = 0.05
+"""Least share of a panel's own spread that its fitted residual keeps [-]."""
+
+FOUR_IN_FIVE = 4.642
+"""80 % point of chi-square with three degrees of freedom."""
+
 AT_A_TIME = 3000
 """Recipes compared at a time: bounds memory, not the result."""
 
@@ -62,6 +68,9 @@ class LeftOut:
         (C - H)^-1 of each panel.
     pull : ndarray, shape (m, 3)
         (C - H)^-1 times the plain residual.
+    doubt : float
+        Factor on what is not known, by which four in five panels are as near as they should be;
+        at most the fit's own, which is for whole grounds left out.
     scale : float
         Factor on covariances by which the middle panel is as far away as it should be; at least 1.
     """
@@ -79,6 +88,7 @@ class LeftOut:
     jacobian: Array
     without: Array
     pull: Array
+    doubt: float
     scale: float
 
     @property
@@ -133,7 +143,8 @@ class LeftOut:
             )
             shared = near.jacobian @ sigma @ self.jacobian[at].transpose(0, 2, 1)
             lab = near.lab - (shared @ self.pull[at][:, :, None])[:, :, 0]
-            spread = known + shared @ self.without[at] @ shared.transpose(0, 2, 1)
+            more = shared @ self.without[at] @ shared.transpose(0, 2, 1)
+            spread = self.doubt * (known / self.model.doubt_ + more)
             spread += spray + reading
             result[some] = _normal(self.lab[at] - lab, spread * self.scale)
         return result
@@ -184,24 +195,32 @@ def leave_out(model: FilmRegressor, panels: Sequence[Panel]) -> LeftOut:
     recipes = [p.recipe for p in read]
     people = tuple(p.sprayer for p in read) if model.words_.sprayers else ()
     near = linearise(model, recipes, list(views), sprayers=people)
-    _, known, spray, reading = model.predict_parts(
+    _, _, spray, reading = model.predict_parts(
         recipes, list(views), sources=list(sources), sprayers=people
     )
+    # What the fit knew is what the panel shared in; how far it doubts itself comes afterwards.
+    hat = near.jacobian @ model.fitted_.covariance @ near.jacobian.transpose(0, 2, 1)
     weight = dict(zip(model.panels_.tolist(), model.trust_.tolist(), strict=True))
     trust = np.array([max(weight.get(p.code, 1e-9), 1e-9) for p in read])
     own = spray + reading
     lab = np.array(labs)
     plain = lab - near.lab
-    part = own / trust[:, None, None] - known
-    # A panel cannot have taught the law more than it said: keep C - H positive.
-    size, axes = np.linalg.eigh(part)
-    least = 0.05 * np.trace(own, axis1=1, axis2=2)[:, None] / 3.0
-    without = (axes / np.maximum(size, least)[:, None, :]) @ axes.transpose(0, 2, 1)
+    # In units of the panel's own spread C is 1 and H below 1: a panel cannot have taught the law
+    # more than it said.
+    unit = np.linalg.inv(np.linalg.cholesky(own))
+    size, axes = np.linalg.eigh(unit @ hat @ unit.transpose(0, 2, 1))
+    left = np.maximum(1.0 / trust[:, None] - size, LEAST_LEFT)
+    back = unit.transpose(0, 2, 1) @ axes
+    without = (back / left[:, None, :]) @ back.transpose(0, 2, 1)
     pull = (without @ plain[:, :, None])[:, :, 0]
-    miss = plain + (known @ pull[:, :, None])[:, :, 0]
-    covariance = own + known + known @ without @ known
-    solved = np.linalg.solve(covariance, miss[:, :, None])[:, :, 0]
-    squared = np.sum(miss * solved, axis=1)
+    miss = plain + (hat @ pull[:, :, None])[:, :, 0]
+    reach = hat + hat @ without @ hat
+    for doubt in np.geomspace(1.0, max(model.doubt_, 1.0), 12):
+        covariance = own + doubt * reach
+        solved = np.linalg.solve(covariance, miss[:, :, None])[:, :, 0]
+        squared = np.sum(miss * solved, axis=1)
+        if np.quantile(squared, 0.8) <= FOUR_IN_FIVE:
+            break
     scale = max(float(np.median(squared)) / 2.366, 1.0)  # the middle of chi-square with 3
     return LeftOut(
         model,
@@ -217,5 +236,6 @@ def leave_out(model: FilmRegressor, panels: Sequence[Panel]) -> LeftOut:
         near.jacobian,
         without,
         pull,
+        float(doubt),
         scale,
     )

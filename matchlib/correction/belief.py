@@ -19,7 +19,13 @@ from numpy.typing import ArrayLike, NDArray
 from matchlib.correction.today import Today
 from matchlib.domain import Reading, Recipe, Viewing
 from matchlib.errors import DomainError
-from matchlib.linear import lab_of_reading, level_columns, linearise, views_of
+from matchlib.linear import (
+    lab_of_reading,
+    level_columns,
+    linearise,
+    values_covariance,
+    views_of,
+)
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmRegressor
@@ -141,7 +147,7 @@ class Belief:
         mean[:p] = model.fitted_.z
         sds = np.concatenate([[today.film], np.full(g, today.ground), np.full(3, today.bias)])
         covariance = np.zeros((len(mean), len(mean)))
-        covariance[:p, :p] = model.fitted_.covariance
+        covariance[:p, :p] = values_covariance(model)
         covariance[range(p, len(mean)), range(p, len(mean))] = sds**2
         return cls(model, today, mean, covariance)
 
