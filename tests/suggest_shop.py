@@ -1,0 +1,45 @@
+"""A simulated shop, its archive and the regression fitted to it, shared by the tests of advice."""
+
+from __future__ import annotations
+
+from functools import cache
+
+from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Recipe
+from matchlib.regression import FilmRegressor
+from tests.benchmarks.spray import Shop, to_frame
+
+__all__ = ["archive_of", "ladder_model", "model_of", "recipe", "shop"]
+
+
+@cache
+def shop() -> Shop:
+    return Shop(3)
+
+
+@cache
+def archive_of(reading: str = "lab") -> tuple[Panel, ...]:
+    return shop().full(1, reading=reading)
+
+
+@cache
+def model_of(reading: str = "lab") -> FilmRegressor:
+    return FilmRegressor().fit(*to_frame(archive_of(reading)))
+
+
+@cache
+def ladder_model() -> tuple[FilmRegressor, tuple[Panel, ...]]:
+    """A few panels, among them silver and graphite blended three to one."""
+    import numpy as np
+
+    rng = np.random.default_rng(4)
+    blend = Ground.parse("silver 3 + graphite 1")
+    recipes = [*shop().bare(), Recipe(blend, clear="yes")]
+    colour = str(shop().colours[0])
+    recipes += [recipe(g, colour, s) for g in ("silver", "graphite", "silver 3 + graphite 1")
+                for s in ("3@6:1", "4@4:1")]  # fmt: skip
+    panels = tuple(shop().spray(r, rng, code=f"B{i}") for i, r in enumerate(recipes))
+    return FilmRegressor(residual=False, rounds=1).fit(*to_frame(panels)), panels
+
+
+def recipe(ground: str, colour: str, schedule: str, clear: str = "yes") -> Recipe:
+    return Recipe(Ground.parse(ground), Colour.parse(colour), CoatSchedule.parse(schedule), clear)

@@ -1,0 +1,125 @@
+"""Evenness: film tolerance from the law, and the gun that lays the film."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from matchlib.colorimetry import delta_e00
+from matchlib.domain import Recipe
+from matchlib.errors import DomainError
+from matchlib.evenness import Gun, film_tolerance, lab_by_film, spray_panel, stroke_profile
+from tests.suggest_shop import model_of, recipe, shop
+
+COLOURS = [str(c) for c in shop().colours]
+
+
+def test_film_as_meant_is_the_prediction() -> None:
+    r = recipe("silver", COLOURS[0], "2@6:1 2@3:1")
+    assert lab_by_film(model_of(), [r], [1.0])[0] == pytest.approx(model_of().predict_recipes([r]))
+
+
+def test_no_film_is_nearly_the_bare_ground() -> None:
+    r = recipe("gold", COLOURS[1], "4@6:1")
+    bare = model_of().predict_recipes([Recipe(r.ground, clear="yes")])[0]
+    none = lab_by_film(model_of(), [r], [0.0])[0, 0]
+    # The residual field knows the recipe and not the film, so a little of it is left.
+    assert delta_e00(bare, none) < 1.5
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.sampled_from(COLOURS), st.integers(2, 5), st.sampled_from(["8:1", "6:1", "4:1"]))
+def test_brighter_grounds_show_more(colour: str, coats: int, ratio: str) -> None:
+    # Common practice, no source; nothing in the code puts it in.
+    shown = film_tolerance(
+        model_of(),
+        [recipe(g, colour, f"{coats}@{ratio}")
+         for g in ("graphite", "silver", "coarse white metallic")],
+        changes=(0.1,),
+    )[:, 0]  # fmt: skip
+    assert shown[0] < shown[1] < shown[2]
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.sampled_from(COLOURS), st.integers(1, 6))
+def test_more_change_shows_more(colour: str, coats: int) -> None:
+    shown = film_tolerance(model_of(), recipe("silver", colour, f"{coats}@6:1"))
+    assert shown.shape == (3,)
+    assert 0 < shown[0] < shown[1] < shown[2]
+
+
+@pytest.mark.parametrize("changes", [(), (0.0,), (1.0,), (-0.1,)])
+def test_a_change_that_is_none_is_refused(changes: tuple[float, ...]) -> None:
+    with pytest.raises(DomainError):
+        film_tolerance(model_of(), recipe("silver", COLOURS[0], "3@6:1"), changes=changes)
+
+
+def test_a_stroke_is_the_fan_integrated_along_the_travel() -> None:
+    # The fan's elliptical double beta, summed over y by brute force.
+    beta1, beta2, x = 2.0, 2.5, np.array([0.0, 0.3, 0.6, 0.9])
+    y = np.linspace(-1, 1, 400001)
+    inner = 1 - x[:, None] ** 2
+    lip = np.maximum(1 - y**2 / inner, 0.0)
+    summed = (inner ** (beta1 - 1) * lip ** (beta2 - 1)).sum(axis=1)
+    ours = stroke_profile(x, half_width=1.0, beta=beta1)
+    assert ours / ours[0] == pytest.approx(summed / summed[0], rel=1e-4)
+    assert stroke_profile([1.0, 1.5], half_width=1.0, beta=2.0) == pytest.approx([0.0, 0.0])
+
+
+def test_a_perfect_hand_with_much_overlap_lays_even_film() -> None:
+    gun = Gun(overlap=0.75, distance_sd=0, speed_sd=0, line_sd_mm=0)
+    u = spray_panel(model_of(), recipe("silver", COLOURS[0], "4@6:1"), gun, panels=2)
+    assert u.film_sd < 0.01
+    assert u.film.mean() == pytest.approx(1.0)
+
+
+def test_more_overlap_and_set_off_coats_are_more_even() -> None:
+    r = recipe("silver", COLOURS[0], "4@6:1")
+    half = spray_panel(model_of(), r)
+    more = spray_panel(model_of(), r, Gun(overlap=0.75))
+    stacked = spray_panel(model_of(), r, Gun(set_off=False))
+    assert more.side_to_side < half.side_to_side < stacked.side_to_side
+    assert half.typical < half.side_to_side
+
+
+def test_more_coats_average_out() -> None:
+    one = spray_panel(model_of(), recipe("silver", COLOURS[0], "1@4:1"))
+    five = spray_panel(model_of(), recipe("silver", COLOURS[0], "5@4:1"))
+    assert five.film_sd < 0.6 * one.film_sd
+
+
+def test_a_panel_is_drawn_from_its_seed() -> None:
+    r = recipe("silver", COLOURS[0], "3@6:1")
+    a, b = (spray_panel(model_of(), r, seed=4, panels=1) for _ in range(2))
+    c = spray_panel(model_of(), r, seed=5, panels=1)
+    assert np.array_equal(a.picture, b.picture)
+    assert not np.array_equal(a.picture, c.picture)
+    assert a.picture.shape == (80, 120, 3)
+    centre = model_of().predict_recipes([r])[0]
+    assert delta_e00(a.picture.mean(axis=(0, 1)), centre) < 2.0
+
+
+def test_a_bare_ground_has_no_unevenness() -> None:
+    bare = Recipe(recipe("gold", COLOURS[0], "1@6:1").ground, clear="yes")
+    assert spray_panel(model_of(), bare, panels=1).side_to_side == 0.0
+
+
+def test_words_carry_the_number() -> None:
+    u = spray_panel(model_of(), recipe("gold", COLOURS[0], "1@4:1"), panels=2)
+    assert f"{u.side_to_side:.1f}" in u.words
+    assert u.as_dict()["words"] == u.words
+
+
+@pytest.mark.parametrize(
+    "wrong", [{"overlap": 1.0}, {"fan_mm": 0}, {"speed_sd": -0.1}, {"beta": 0.5}]
+)
+def test_a_gun_that_cannot_be_is_refused(wrong: dict[str, float]) -> None:
+    with pytest.raises(DomainError):
+        Gun(**wrong)  # type: ignore[arg-type]
+
+
+def test_a_panel_too_small_is_refused() -> None:
+    with pytest.raises(DomainError):
+        spray_panel(model_of(), recipe("gold", COLOURS[0], "1@4:1"), size_mm=(20, 20))

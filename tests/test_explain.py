@@ -1,0 +1,81 @@
+"""Why the model says so: changes, neighbours, where the doubt comes from."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from matchlib.colorimetry import delta_e00
+from matchlib.domain import Recipe
+from matchlib.explain import explain
+from tests.suggest_shop import archive_of, ladder_model, model_of, recipe, shop
+
+COLOURS = [str(c) for c in shop().colours]
+
+
+def test_changes_are_the_models_own_predictions() -> None:
+    r = recipe("silver", COLOURS[0], "3@6:1")
+    found = explain(model_of(), r, archive=archive_of())
+    names = [c.name for c in found.changes]
+    assert names[:2] == ["one coat more", "one coat less"]
+    assert any("stronger (5:1)" in n for n in names)
+    assert any("weaker (7:1)" in n for n in names)
+    assert sum(n.startswith("over ") for n in names) == len(shop().grounds) - 1
+    own = model_of().predict_recipes([r])[0]
+    after = model_of().predict_recipes([c.recipe for c in found.changes])
+    for change, lab in zip(found.changes, after, strict=True):
+        assert change.delta_e00 == pytest.approx(float(delta_e00(own, lab)))
+        assert change.lightness == pytest.approx(lab[0] - own[0])
+    more, less = found.changes[:2]
+    assert more.lightness < 0 < less.lightness
+    assert f"ΔE00 {more.delta_e00:.1f}" in more.words
+
+
+def test_a_single_coat_cannot_lose_one_and_a_step_up_turns_every_step() -> None:
+    one = explain(model_of(), recipe("silver", COLOURS[0], "1@6:1"))
+    assert "one coat less" not in [c.name for c in one.changes]
+    two = explain(model_of(), recipe("silver", COLOURS[0], "2@6:1 1@3:1"))
+    assert str(two.changes[1].recipe.schedule) == "2@6:1"
+    assert any("5:1, 2:1" in c.name for c in two.changes)
+
+
+def test_the_nearest_panels_are_of_the_same_colour_and_ground() -> None:
+    panels = archive_of()
+    r = next(p for p in panels if not p.recipe.bare).recipe
+    found = explain(model_of(), r, archive=panels, nearest=2)
+    assert len(found.near) == 2
+    assert found.near[0].away == pytest.approx(0.0, abs=1e-9)
+    assert all(n.recipe.colour == r.colour and n.recipe.ground == r.ground for n in found.near)
+    assert found.near[0].miss < 3.0
+
+
+def test_shares_of_the_doubt_are_whole_and_panels_lessen_theirs() -> None:
+    r = recipe("silver", COLOURS[0], "3@5:1")
+    full = explain(model_of(), r)
+    few = explain(ladder_model()[0], r)
+    for found in (full, few):
+        assert sum(found.shares.values()) == pytest.approx(1.0)
+        assert min(found.shares.values()) > 0
+        assert f"{found.spread:.1f}" in found.words
+    known = [f.shares["panels"] * f.spread**2 for f in (full, few)]
+    assert known[1] > 2 * known[0]
+
+
+def test_extrapolation_is_named() -> None:
+    panels = archive_of()
+    inside = explain(model_of(), recipe("silver", COLOURS[0], "3@5:1"), archive=panels)
+    assert inside.beyond == ()
+    far = explain(model_of(), recipe("graphite", COLOURS[0], "12@1:1"), archive=panels)
+    text = "; ".join(far.beyond)
+    assert "more coats than ever sprayed (12)" in text
+    assert "richer ratio than ever sprayed (1:1)" in text
+    assert "darker than any reading" in text
+    assert text in far.words
+    assert far.spread > inside.spread
+
+
+def test_a_bare_ground_is_explained_by_the_other_grounds() -> None:
+    found = explain(model_of(), Recipe(shop().grounds[0], clear="yes"), archive=archive_of())
+    assert all(c.name.startswith("over ") for c in found.changes)
+    assert np.isfinite(found.spread)
+    assert found.as_dict()["words"] == found.words
