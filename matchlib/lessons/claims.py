@@ -1,0 +1,418 @@
+"""Lessons: a rule, what this archive's panels say of it in numbers, and whether they can.
+
+A difference between two recipes is believed when it is at least twice its standard deviation by
+the law's own covariance (about 95 %), which counts what the two predictions have in common.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import combinations
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from matchlib.colorimetry import delta_e00, lch
+from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Panel, Recipe
+from matchlib.errors import DomainError
+from matchlib.evenness import film_tolerance
+from matchlib.linear import linearise
+from matchlib.mixing import ratio_of
+from matchlib.overview import Lab, three, usual_view
+from matchlib.suggest.words import direction
+
+if TYPE_CHECKING:
+    from matchlib.regression import FilmRegressor
+
+__all__ = ["LESSONS", "Lesson", "lesson"]
+
+Array = NDArray[np.float64]
+
+SURE = 2.0
+"""Standard deviations from which on a difference is believed."""
+
+CAST = 4.0
+"""Least difference of b* between a yellow ground and the neutral one it is compared with."""
+
+
+@dataclass(frozen=True, slots=True)
+class Lesson:
+    """A rule and its evidence.
+
+    Parameters
+    ----------
+    key, title : str
+        Its name here, and before the reader.
+    rule : str
+        What it is about, in general words.
+    finding : str
+        What this archive says, computed; or why it cannot say it.
+    supported : bool
+        Whether this archive bears the rule out.
+    columns : tuple of str
+        Heads of the numbers.
+    rows : tuple of tuple of str
+        The numbers, one row a recipe, its name first.
+    labs : tuple of tuple of 3 float
+        CIELAB of the recipes, to be shown as swatches; as many as rows, or none.
+    """
+
+    key: str
+    title: str
+    rule: str
+    finding: str
+    supported: bool
+    columns: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+    labs: tuple[Lab, ...] = ()
+
+
+def lesson(model: FilmRegressor, panels: Sequence[Panel], key: str) -> Lesson:
+    """Work a lesson out from an archive.
+
+    Parameters
+    ----------
+    model : FilmRegressor
+        The archive's fit.
+    panels : sequence of Panel
+        The archive.
+    key : str
+        One of `LESSONS`.
+
+    Returns
+    -------
+    Lesson
+        With its numbers, also where the archive does not bear it out.
+
+    Raises
+    ------
+    DomainError
+        If there is no such lesson.
+    """
+    if key not in LESSONS:
+        raise DomainError(
+            "There is no such lesson.", expected=", ".join(LESSONS), got=key, remedy="choose one."
+        )
+    title, rule, work = LESSONS[key]
+    own = _usual(panels)
+    if own is None or own.schedule is None:
+        words = "This archive cannot say: it has no panel of one colour at one ratio."
+        return Lesson(key, title, rule, words, supported=False)
+    return work(
+        _Bench(model, panels, own, own.schedule.steps[0]),
+        Lesson(key, title, rule, "", supported=False),
+    )
+
+
+def _usual(panels: Sequence[Panel]) -> Recipe | None:
+    """The recipe sprayed most often in one neat colour at one ratio over a neat ground."""
+    plain = [
+        p.recipe
+        for p in panels
+        if p.recipe.colour is not None
+        and p.recipe.schedule is not None
+        and p.recipe.colour.neat
+        and p.recipe.ground.neat
+        and len(p.recipe.schedule.steps) == 1
+        and not p.recipe.schedule.steps[0].ratio.looks_reversed
+    ]
+    counts = Counter(plain).most_common(1)
+    return counts[0][0] if counts else None
+
+
+class _Bench:
+    """The law and the archive, asked for recipes."""
+
+    def __init__(
+        self, model: FilmRegressor, panels: Sequence[Panel], own: Recipe, step: CoatStep
+    ) -> None:
+        self.model, self.panels, self.own, self.step = model, panels, own, step
+        self.view = usual_view(model)
+        recipes = [p.recipe for p in panels]
+        self.grounds = [g for g in dict.fromkeys(r.ground for r in recipes) if g.neat]
+        some = dict.fromkeys(r.colour for r in recipes if r.colour is not None)
+        self.colours = [c for c in some if c.neat]
+
+    def labs(self, recipes: Sequence[Recipe], light: str = "D65") -> Array:
+        view = replace(self.view, illuminant=light)
+        return self.model.predict_recipes(recipes, view)
+
+    def over(self, grounds: Sequence[Ground], colour: Colour | None = None) -> list[Recipe]:
+        return [replace(self.own, ground=g, colour=colour or self.own.colour) for g in grounds]
+
+    def shift(self, one: Recipe, two: Recipe) -> tuple[Array, Array]:
+        """Lab of two less Lab of one, and the standard deviation of that, axis by axis."""
+        near = linearise(self.model, [one, two], self.view)
+        way = near.jacobian[1] - near.jacobian[0]
+        spread = way @ self.model.fitted_.covariance @ way.T * self.model.doubt_
+        return near.lab[1] - near.lab[0], np.sqrt(np.diagonal(spread))
+
+
+def _lch_row(name: str, lab: Array, *more: str) -> tuple[str, ...]:
+    light, chroma, hue = (float(v) for v in lch(lab))
+    return (name, f"{light:.1f}", f"{chroma:.1f}", f"{hue:.0f}", *more)
+
+
+def _ratio(bench: _Bench, start: Lesson) -> Lesson:
+    coats, ratio = bench.step.coats, bench.step.ratio
+    poured = ratio_of(colour_volume=4, carrier_volume=32)
+    turned = MixRatio(ratio.colour, ratio.carrier)
+    tries = [ratio, poured, turned]
+    recipes = [replace(bench.own, schedule=CoatSchedule.of(coats, r)) for r in dict.fromkeys(tries)]
+    labs = bench.labs(recipes)
+    away = np.asarray(delta_e00(labs[0], labs))
+    wrong = float(away[-1])
+    finding = (
+        f"4 of colour poured into 32 of carrier is {poured}, {poured.words}: one part in "
+        f"{1 / poured.fraction:.0f} of the pot, {poured.fraction:.1%}. {ratio} is {ratio.words}, "
+        f"{ratio.fraction:.1%} colour. "
+    )
+    held = turned != ratio
+    if held:
+        finding += (
+            f"{bench.own} the wrong way round, at {turned}, would read ΔE00 {wrong:.1f} from what "
+            f"was meant: {', '.join(direction(labs[0], labs[-1])[:2]) or 'hardly different'}."
+        )
+    rows = tuple(
+        _lch_row(str(r.schedule), lab, f"{r.schedule.steps[0].ratio.fraction:.1%}", f"{d:.1f}")
+        for r, lab, d in zip(recipes, labs, away, strict=True)
+        if r.schedule is not None
+    )
+    columns = ("schedule", "L*", "C*", "h°", "colour in the pot", "ΔE00 from the first")
+    return _done(start, finding, held and wrong > 1.0, columns=columns, rows=rows, labs=labs)
+
+
+def _step_up(bench: _Bench, start: Lesson) -> Lesson:
+    ratio = bench.step.ratio
+    rich = MixRatio(ratio.carrier / 2, ratio.colour)
+    schedules = [
+        CoatSchedule.of(4, ratio),
+        CoatSchedule.parse(f"2@{ratio} 2@{rich}"),
+        CoatSchedule.parse(f"2@{rich} 2@{ratio}"),
+        CoatSchedule.of(4, rich),
+    ]
+    recipes = [replace(bench.own, schedule=s) for s in schedules]
+    labs = bench.labs(recipes)
+    away = np.asarray(delta_e00(labs[0], labs))
+    middle, swapped = float(away[1]), float(delta_e00(labs[1], labs[2]))
+    sprayed = sum(
+        p.recipe.schedule is not None and len(p.recipe.schedule.steps) > 1 for p in bench.panels
+    )
+    finding = (
+        f"{bench.own.colour} over {bench.own.ground}: stepping up from {ratio} to {rich} after two "
+        f"coats lies ΔE00 {middle:.1f} from four coats at {ratio}, and four coats at {rich} "
+        f"{float(away[3]):.1f}. The order of the two steps makes ΔE00 {swapped:.1f}. "
+        f"{sprayed} panel{'s' * (sprayed != 1)} of this archive "
+        f"{'is' if sprayed == 1 else 'are'} sprayed in steps"
+    )
+    finding += "." if sprayed else ": this rests on the law alone."
+    rows = tuple(
+        _lch_row(str(s), lab, f"{s.strength:.2f}", f"{d:.1f}")
+        for s, lab, d in zip(schedules, labs, away, strict=True)
+    )
+    columns = ("schedule", "L*", "C*", "h°", "strength", "ΔE00 from the first")
+    between = 0.0 < middle < float(away[3])
+    return _done(start, finding, between and sprayed > 0, columns=columns, rows=rows, labs=labs)
+
+
+def _value(bench: _Bench, start: Lesson) -> Lesson:
+    bare = bench.labs([replace(r, colour=None, schedule=None) for r in bench.over(bench.grounds)])
+    order = np.argsort(-bare[:, 0])
+    grounds = [bench.grounds[int(i)] for i in order]
+    if len(grounds) < 2:
+        return _cannot(start, "it has panels over one ground only.")
+    recipes = bench.over(grounds)
+    labs = bench.labs(recipes)
+    _, sd = bench.shift(recipes[0], recipes[-1])
+    drop = float(labs[0, 0] - labs[-1, 0])
+    share = np.corrcoef(bare[order, 0], labs[:, 0])[0, 1] if len(grounds) > 2 else 1.0
+    finding = (
+        f"{bench.own.colour}, {bench.own.schedule}: over {grounds[0]} L* {labs[0, 0]:.1f}, over "
+        f"{grounds[-1]} L* {labs[-1, 0]:.1f}, {drop:.1f} (±{SURE * sd[0]:.1f}) darker by the "
+        f"ground alone. Over the {len(grounds)} grounds the panel's L* follows the bare ground's "
+        f"(correlation {share:.2f})."
+    )
+    rows = tuple(
+        _lch_row(str(g), lab, f"{b:.1f}")
+        for g, lab, b in zip(grounds, labs, bare[order, 0], strict=True)
+    )
+    columns = ("ground", "L*", "C*", "h°", "L* of the bare ground")
+    held = drop > SURE * sd[0] and share > 0.5
+    return _done(start, finding, bool(held), columns=columns, rows=rows, labs=labs)
+
+
+def _gold(bench: _Bench, start: Lesson) -> Lesson:
+    bare = bench.labs([replace(r, colour=None, schedule=None) for r in bench.over(bench.grounds)])
+    yellow = int(np.argmax(bare[:, 2]))
+    # Compared with the ground nearest in lightness that has no cast, so that value is not cast.
+    neutral = [i for i in range(len(bare)) if bare[yellow, 2] - bare[i, 2] >= CAST]
+    if not neutral:
+        return _cannot(start, "none of its grounds is yellower than another.")
+    plain = min(neutral, key=lambda i: abs(float(bare[i, 0] - bare[yellow, 0])))
+    gold, grey = bench.grounds[yellow], bench.grounds[plain]
+    rows, labs, warmer = [], [], 0
+    for colour in bench.colours:
+        pair = [*bench.over([grey], colour), *bench.over([gold], colour)]
+        by, sd = bench.shift(*pair)
+        sure = bool(by[2] > SURE * sd[2])
+        warmer += sure
+        there = bench.labs(pair)
+        labs.append(there[1])
+        how = "warmer" if sure else "cooler" if by[2] < -SURE * sd[2] else "cannot be told"
+        rows.append(
+            _lch_row(
+                str(colour),
+                there[1],
+                f"{by[0]:+.1f}",
+                f"{by[2]:+.1f} ± {SURE * sd[2]:.1f}",
+                f"{float(delta_e00(*there)):.1f}",
+                how,
+            )
+        )
+    finding = (
+        f"{gold} (b* {bare[yellow, 2]:.1f} bare) against {grey} (b* {bare[plain, 2]:.1f}): "
+        f"{warmer} of {len(rows)} colours come out yellower over {gold} beyond doubt, "
+        f"{bench.own.schedule} each."
+    )
+    columns = (f"over {gold}", "L*", "C*", "h°", "ΔL*", "Δb*", f"ΔE00 from {grey}", "so it is")
+    return _done(start, finding, warmer > len(rows) / 2, columns=columns, rows=rows, labs=labs)
+
+
+def _even(bench: _Bench, start: Lesson) -> Lesson:
+    recipes = bench.over(bench.grounds)
+    bare = bench.labs([replace(r, colour=None, schedule=None) for r in recipes])
+    shown = np.asarray(film_tolerance(bench.model, recipes, changes=(0.1, 0.2), viewing=bench.view))
+    order = [int(i) for i in np.argsort(-bare[:, 0])]
+    labs = bench.labs(recipes)
+    if len(order) < 3:
+        return _cannot(start, "it takes three grounds, light to dark, to tell.")
+    share = float(np.corrcoef(bare[:, 0], shown[:, 0])[0, 1])
+    worst, least = (int(f(shown[:, 0])) for f in (np.argmax, np.argmin))
+    finding = (
+        f"{bench.own.colour}, {bench.own.schedule}: a tenth more or less film shows most over "
+        f"{bench.grounds[worst]} (ΔE00 {shown[worst, 0]:.2f}) and least over "
+        f"{bench.grounds[least]} ({shown[least, 0]:.2f}). Brightness of the ground and what "
+        f"unevenness shows go together with a correlation of {share:.2f} over {len(order)} grounds."
+    )
+    rows = tuple(
+        _lch_row(
+            str(bench.grounds[i]),
+            labs[i],
+            f"{bare[i, 0]:.1f}",
+            f"{shown[i, 0]:.2f}",
+            f"{shown[i, 1]:.2f}",
+        )
+        for i in order
+    )
+    columns = ("ground", "L*", "C*", "h°", "bare L*", "ΔE00 at ±10 % film", "ΔE00 at ±20 % film")
+    return _done(start, finding, share > 0.5, columns=columns, rows=rows, labs=labs[order])
+
+
+def _metamerism(bench: _Bench, start: Lesson) -> Lesson:
+    pots = [*bench.colours]
+    for one, two in combinations(bench.colours, 2):
+        pots += [Colour.parse(f"{one} {a} + {two} {b}") for a, b in ((2, 1), (1, 1), (1, 2))]
+    recipes = [
+        replace(
+            bench.own,
+            ground=g,
+            colour=c,
+            schedule=CoatSchedule.of(n, MixRatio(Fraction(r), Fraction(1))),
+        )
+        for g in bench.grounds
+        for c in pots
+        for r in (3, 4, 6, 8, 10)
+        for n in range(1, 7)
+    ]
+    day, lamp = bench.labs(recipes), bench.labs(recipes, "A")
+    pairs = cKDTree(day).query_pairs(2.0, output_type="ndarray")
+    other = np.array([recipes[i].colour != recipes[j].colour for i, j in pairs], bool)
+    pairs = pairs[other] if len(pairs) else pairs
+    alike = delta_e00(day[pairs[:, 0]], day[pairs[:, 1]]) if len(pairs) else np.empty(0)
+    pairs = pairs[np.asarray(alike) <= 1.0]
+    if not len(pairs):
+        return _cannot(start, "no two of its recipes in different colours match in daylight.")
+    apart = np.asarray(delta_e00(lamp[pairs[:, 0]], lamp[pairs[:, 1]]))
+    first, second = (int(i) for i in pairs[int(np.argmax(apart))])
+    by_day, by_lamp = float(delta_e00(day[first], day[second])), float(apart.max())
+    finding = (
+        f"{recipes[first]} and {recipes[second]} match in daylight (D65: ΔE00 {by_day:.1f}); under "
+        f"a filament lamp (A) they are ΔE00 {by_lamp:.1f} apart, the most of {len(pairs)} such "
+        "pairs."
+    )
+    if bool(bench.model.rests_on_lab([recipes[first], recipes[second]]).any()):
+        finding += " Part of them was read as Lab only, so the lamp's number is a guess."
+    rows = tuple(
+        (str(recipes[i]), light, *(f"{v:.1f}" for v in lab))
+        for i in (first, second)
+        for light, lab in (("D65", day[i]), ("A", lamp[i]))
+    )
+    labs = [day[first], lamp[first], day[second], lamp[second]]
+    columns = ("recipe", "light", "L*", "a*", "b*")
+    return _done(
+        start, finding, by_lamp > max(1.0, 1.5 * by_day), columns=columns, rows=rows, labs=labs
+    )
+
+
+def _cannot(start: Lesson, why: str) -> Lesson:
+    return replace(start, finding=f"This archive cannot say: {why}", supported=False)
+
+
+def _done(
+    start: Lesson,
+    finding: str,
+    supported: bool,
+    *,
+    columns: Sequence[str],
+    rows: Sequence[tuple[str, ...]],
+    labs: Sequence[Array] | Array,
+) -> Lesson:
+    return replace(
+        start,
+        finding=finding,
+        supported=bool(supported),
+        columns=tuple(columns),
+        rows=tuple(rows),
+        labs=tuple(three(lab) for lab in labs),
+    )
+
+
+LESSONS: dict[str, tuple[str, str, Callable[[_Bench, Lesson], Lesson]]] = {
+    "ratio": (
+        "Which way round a ratio goes",
+        "A mix ratio is carrier to colour, carrier first. Say it in words before pouring.",
+        _ratio,
+    ),
+    "step-up": (
+        "Stepping up",
+        "Light coats first and stronger ones on top reach a colour in steps that can be judged; "
+        "what counts is how much colour lies there in the end.",
+        _step_up,
+    ),
+    "value": (
+        "The ground sets the value",
+        "The same coats of the same colour come out darker over a darker ground.",
+        _value,
+    ),
+    "gold": (
+        "Transparent colour over gold",
+        "A yellow ground makes the colour over it warmer.",
+        _gold,
+    ),
+    "evenness": (
+        "Bright grounds show unevenness",
+        "Uneven film shows more the brighter the ground below it.",
+        _even,
+    ),
+    "metamerism": (
+        "A match in one light only",
+        "Two different recipes may match in daylight and part under a lamp.",
+        _metamerism,
+    ),
+}
+"""Lessons by key: title, rule, and how it is worked out."""

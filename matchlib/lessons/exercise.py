@@ -1,0 +1,311 @@
+"""Guess, then look: exercises drawn from real panels, marked in ΔE00 and in words.
+
+A panel serves only where the law fitted to the whole archive explains its reading: a panel whose
+back may be wrong would teach the wrong thing. The answers offered differ from one another by more
+than an eye could miss, as the law has them, so that a right guess is not luck alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import chi2
+
+from matchlib.colorimetry import delta_e00
+from matchlib.domain import CoatSchedule, Panel, Recipe, Viewing
+from matchlib.errors import DomainError
+from matchlib.overview import Lab, panel_lab, three, usual_view
+from matchlib.suggest.words import direction
+
+if TYPE_CHECKING:
+    from matchlib.regression import FilmRegressor
+
+__all__ = ["KINDS", "Exercise", "Marked", "make_exercise", "mark"]
+
+Array = NDArray[np.float64]
+
+KINDS: dict[str, str] = {
+    "ground": "Which ground is under it?",
+    "coats": "How many coats are on it?",
+    "recipe": "Which would you spray?",
+}
+"""Kinds of exercise, and their questions."""
+
+APART = 2.0
+"""Least difference between two answers offered [ΔE00]: about twice what a careful eye sees."""
+
+PASSES = 1.0
+"""Difference within which a recipe counts as a match [ΔE00] (common practice, no source)."""
+
+ODD = float(chi2.ppf(0.99, 3))
+"""Squared distance of a reading from the law beyond which its panel asks no question."""
+
+MOST = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Exercise:
+    """A question about a real panel.
+
+    Parameters
+    ----------
+    kind : str
+        One of `KINDS`.
+    panel : str
+        Its code; to be shown only afterwards.
+    lab : tuple of 3 float
+        What it reads.
+    question, given : str
+        What is asked, and what is told about the panel.
+    options : tuple of Recipe
+        Recipes that may be it.
+    texts : tuple of str
+        The options in words, all different.
+    labs : tuple of tuple of 3 float
+        What the law says each would read.
+    right : int
+        Which of them is on its back.
+    """
+
+    kind: str
+    panel: str
+    lab: Lab
+    question: str
+    given: str
+    options: tuple[Recipe, ...]
+    texts: tuple[str, ...]
+    labs: tuple[Lab, ...]
+    right: int
+
+
+@dataclass(frozen=True, slots=True)
+class Marked:
+    """A guess and what came of it.
+
+    Parameters
+    ----------
+    choice : int
+        Option chosen.
+    passed : bool
+        Whether it was right.
+    miss : float
+        How far a panel of the choice would read from the panel shown, by the law [ΔE00].
+    best : float
+        The same of the recipe on its back: what even a right guess is off [ΔE00].
+    words : str
+        The same in sentences.
+    """
+
+    choice: int
+    passed: bool
+    miss: float
+    best: float
+    words: str
+
+
+def make_exercise(
+    model: FilmRegressor,
+    panels: Sequence[Panel],
+    kind: str,
+    *,
+    seed: int,
+    without: Collection[str] = (),
+    viewing: Viewing | None = None,
+) -> Exercise:
+    """Draw an exercise.
+
+    Parameters
+    ----------
+    model : FilmRegressor
+        The archive's fit.
+    panels : sequence of Panel
+        The archive.
+    kind : str
+        One of `KINDS`.
+    seed : int
+        Decides the panel and the order of the answers.
+    without : collection of str
+        Codes of panels that were asked lately.
+    viewing : Viewing, optional
+        The archive's usual one if None.
+
+    Returns
+    -------
+    Exercise
+        The same for the same seed and archive.
+
+    Raises
+    ------
+    DomainError
+        If the archive cannot support such a question.
+    """
+    if kind not in KINDS:
+        raise DomainError(
+            "There is no such exercise.",
+            expected=", ".join(KINDS),
+            got=kind,
+            remedy="choose one of them.",
+        )
+    view = viewing or usual_view(model)
+    rng = np.random.default_rng(seed)
+    rivals: Callable[..., list[Recipe]] = {"ground": _grounds, "coats": _coats, "recipe": _recipes}[
+        kind
+    ]
+    asked = set(without)
+    trusted = _trusted(model, panels, view)
+    # What was asked lately comes last, not never: a small archive has few panels.
+    order = sorted(rng.permutation(len(trusted)), key=lambda i: trusted[i][0].code in asked)
+    for i in order:
+        panel, lab = trusted[int(i)]
+        others = rivals(panel.recipe, [p.recipe for p, _ in trusted], rng)
+        options = [panel.recipe, *others]
+        labs = model.predict_recipes(options, view)
+        chosen = _apart(labs)
+        if len(chosen) < 3:
+            continue
+        chosen = [chosen[int(j)] for j in rng.permutation(len(chosen))]
+        if kind == "coats":
+            chosen.sort(key=lambda j: _count(options[j]))
+        picked = tuple(options[j] for j in chosen)
+        return Exercise(
+            kind=kind,
+            panel=panel.code,
+            lab=lab,
+            question=KINDS[kind],
+            given=_given(kind, panel.recipe),
+            options=picked,
+            texts=tuple(_text(kind, r) for r in picked),
+            labs=tuple(three(labs[j]) for j in chosen),
+            right=chosen.index(0),
+        )
+    raise DomainError(
+        "This archive cannot support the question.",
+        expected="a panel that the law explains, and two other answers that look different",
+        got=f"{len(trusted)} panels that the law explains",
+        remedy="spray this colour over more grounds, or in more coats.",
+    )
+
+
+def mark(exercise: Exercise, choice: int) -> Marked:
+    """Mark a guess.
+
+    Parameters
+    ----------
+    exercise : Exercise
+        As asked.
+    choice : int
+        Option chosen.
+
+    Returns
+    -------
+    Marked
+        In ΔE00 and in words.
+
+    Raises
+    ------
+    DomainError
+        If there is no such option.
+    """
+    if not 0 <= choice < len(exercise.options):
+        raise DomainError(
+            "Nothing was chosen.",
+            expected="one of the answers",
+            got=str(choice),
+            remedy="choose an answer first.",
+        )
+    away = np.asarray(delta_e00(np.asarray(exercise.labs), np.asarray(exercise.lab)), float)
+    miss, best = float(away[choice]), float(away[exercise.right])
+    passed = choice == exercise.right
+    if exercise.kind == "recipe":
+        # Any recipe that matches is right, whichever is on the back.
+        passed = passed or miss <= max(PASSES, best)
+    chose, back = exercise.texts[choice], exercise.texts[exercise.right]
+    if passed and choice == exercise.right:
+        words = f"Right: {back}. By the law it reads ΔE00 {best:.1f} from this panel"
+        words += ", about what panels of one recipe differ by." if best < 1.5 else "."
+    elif passed:
+        words = (
+            f"Right: {chose} would read ΔE00 {miss:.1f} from this panel, a match. The back says "
+            f"{back} (ΔE00 {best:.1f})."
+        )
+    else:
+        how = direction(exercise.lab, exercise.labs[choice]) or ["hardly different"]
+        words = (
+            f"Not this time: {chose} would read ΔE00 {miss:.1f} away from this panel: "
+            f"{', '.join(how)}. The back says {back} (ΔE00 {best:.1f})."
+        )
+    return Marked(choice, passed, miss, best, words)
+
+
+def _trusted(
+    model: FilmRegressor, panels: Sequence[Panel], view: Viewing
+) -> list[tuple[Panel, Lab]]:
+    """Panels with colour whose reading the law explains."""
+    read = [(p, panel_lab(p, view)) for p in panels if not p.recipe.bare]
+    some = [(p, lab) for p, lab in read if lab is not None]
+    if not some:
+        return []
+    lab, *parts = model.predict_parts([p.recipe for p, _ in some], view)
+    off = np.array([x for _, x in some]) - lab
+    square = np.einsum("ni,ni->n", off, np.linalg.solve(sum(parts), off[..., None])[..., 0])
+    return [pair for pair, odd in zip(some, square > ODD, strict=True) if not odd]
+
+
+def _apart(labs: Array) -> list[int]:
+    """Keep the first and those that differ enough from all kept before."""
+    kept = [0]
+    for j in range(1, len(labs)):
+        if len(kept) < MOST and np.min(delta_e00(labs[kept], labs[j])) >= APART:
+            kept.append(j)
+    return kept
+
+
+def _count(recipe: Recipe) -> int:
+    return 0 if recipe.schedule is None else recipe.schedule.coats
+
+
+def _grounds(own: Recipe, known: Sequence[Recipe], rng: np.random.Generator) -> list[Recipe]:
+    others = list(dict.fromkeys(r.ground for r in known if r.ground != own.ground))
+    return [replace(own, ground=others[int(i)]) for i in rng.permutation(len(others))]
+
+
+def _coats(own: Recipe, known: Sequence[Recipe], rng: np.random.Generator) -> list[Recipe]:
+    if own.schedule is None or len(own.schedule.steps) != 1:
+        return []
+    step = own.schedule.steps[0]
+    most = max(max((_count(r) for r in known), default=0), step.coats + 1)
+    counts = [n for n in range(1, most + 1) if n != step.coats]
+    counts.sort(key=lambda n: (abs(n - step.coats), rng.random()))
+    return [replace(own, schedule=CoatSchedule.of(n, step.ratio)) for n in counts]
+
+
+def _recipes(own: Recipe, known: Sequence[Recipe], rng: np.random.Generator) -> list[Recipe]:
+    near = [r for r in dict.fromkeys(known) if r != own and r.clear == own.clear]
+    mixed = [near[int(i)] for i in rng.permutation(len(near))]
+    # One answer of another ground and one of another schedule make the reader weigh both.
+    return sorted(mixed, key=lambda r: (r.colour != own.colour, rng.random()))[:30]
+
+
+def _given(kind: str, recipe: Recipe) -> str:
+    schedule = "" if recipe.schedule is None else recipe.schedule.words
+    clear = "under clear coat" if recipe.clear else "without clear coat"
+    if kind == "ground":
+        return f"{recipe.colour}, {schedule}, {clear}."
+    if kind == "coats" and recipe.schedule is not None:
+        ratio = recipe.schedule.steps[0].ratio
+        return f"{recipe.colour} over {recipe.ground}, at {ratio} ({ratio.words}), {clear}."
+    return f"A customer wants this colour, {clear}."
+
+
+def _text(kind: str, recipe: Recipe) -> str:
+    if kind == "ground":
+        return str(recipe.ground)
+    if kind == "coats":
+        n = _count(recipe)
+        return f"{n} coat{'s' * (n != 1)}"
+    schedule = "" if recipe.schedule is None else recipe.schedule.words
+    return f"{recipe.colour} over {recipe.ground}: {schedule}"

@@ -1,0 +1,137 @@
+"""Coats rising: one colour over one ground, by the law and as the archive has it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from matchlib.colorimetry import expected_delta_e00
+from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Recipe, Viewing
+from matchlib.errors import DomainError
+from matchlib.overview import Lab, panel_lab, three, usual_view
+
+if TYPE_CHECKING:
+    from matchlib.regression import FilmRegressor
+
+__all__ = ["Ladder", "Rung", "coat_ladder"]
+
+
+@dataclass(frozen=True, slots=True)
+class Rung:
+    """One step of a ladder.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        What would be sprayed.
+    coats : int
+        Of colour; 0 is the bare ground.
+    lab : tuple of 3 float
+        CIELAB by the law.
+    spread : float
+        How far the next panel of it is expected to read from that [ΔE00].
+    panels : tuple of (str, tuple of 3 float)
+        Panels of the archive with this very recipe: code and CIELAB as read.
+    """
+
+    recipe: Recipe
+    coats: int
+    lab: Lab
+    spread: float
+    panels: tuple[tuple[str, Lab], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Ladder:
+    """Coats rising over one ground.
+
+    Parameters
+    ----------
+    ground : Ground
+        Below.
+    colour : Colour
+        Above.
+    ratio : MixRatio
+        Of every coat.
+    viewing : Viewing
+        Under which all CIELAB values hold.
+    rungs : tuple of Rung
+        From the bare ground up.
+    """
+
+    ground: Ground
+    colour: Colour
+    ratio: MixRatio
+    viewing: Viewing
+    rungs: tuple[Rung, ...]
+
+
+def coat_ladder(
+    model: FilmRegressor,
+    panels: Sequence[Panel],
+    *,
+    ground: Ground,
+    colour: Colour,
+    ratio: MixRatio,
+    most: int = 6,
+    clear: str | None = "yes",
+    viewing: Viewing | None = None,
+) -> Ladder:
+    """Return coats rising from the bare ground, by the law and from the archive.
+
+    Parameters
+    ----------
+    model : FilmRegressor
+        The archive's fit.
+    panels : sequence of Panel
+        The archive.
+    ground : Ground
+        Below.
+    colour : Colour
+        Above.
+    ratio : MixRatio
+        Of every coat.
+    most : int
+        Coats of the last rung, 1 to 20.
+    clear : str, optional
+        Clear coat over all of them.
+    viewing : Viewing, optional
+        The archive's usual one if None.
+
+    Returns
+    -------
+    Ladder
+        ``most + 1`` rungs.
+
+    Raises
+    ------
+    DomainError
+        If there are no rungs.
+    UnknownName
+        If a ground or colour is on no panel.
+    """
+    if not 1 <= most <= 20:
+        raise DomainError(
+            "A ladder cannot have so many coats.",
+            expected="1 to 20",
+            got=str(most),
+            remedy="choose fewer coats.",
+        )
+    view = viewing or usual_view(model)
+    recipes = [Recipe(ground, None, None, clear)]
+    recipes += [
+        Recipe(ground, colour, CoatSchedule.of(n, ratio), clear) for n in range(1, most + 1)
+    ]
+    lab, known, spray, reading = model.predict_parts(recipes, view)
+    spread = expected_delta_e00(lab, lab, known + spray + reading, tolerance=1.0).mean
+    found: dict[Recipe, list[tuple[str, Lab]]] = {}
+    for panel in panels:
+        read = panel_lab(panel, view)
+        if read is not None:
+            found.setdefault(panel.recipe, []).append((panel.code, read))
+    rungs = tuple(
+        Rung(recipe, n, three(lab[n]), float(spread[n]), tuple(found.get(recipe, ())))
+        for n, recipe in enumerate(recipes)
+    )
+    return Ladder(ground, colour, ratio, view, rungs)

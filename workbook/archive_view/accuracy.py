@@ -1,0 +1,81 @@
+"""How good the predictions are on what the fit never saw."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
+
+from workbook.controls import Button, CheckList, HtmlView
+from workbook.desk import Desk, Work
+from workbook.figures import number, table
+
+__all__ = ["AccuracyPanel"]
+
+_BY = {"panel": "panels", "recipe": "recipes", "ground": "grounds"}
+
+
+class AccuracyPanel:
+    """The validation table.
+
+    Parameters
+    ----------
+    desk : Desk
+        The archive.
+    """
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+        self.by = CheckList(
+            options=list(_BY),
+            texts=list(_BY.values()),
+            value=["recipe"],
+            label="Leave out",
+            help="Each is a series of fits and takes minutes on a large archive.",
+        )
+        self.button = Button("Validate", primary=True)
+        self.work = Work("Validating")
+        self.shown = HtmlView(label="Validation")
+        self.button.on_press(lambda _: self.start())
+
+    @property
+    def view(self) -> widgets.Widget:
+        """The panel."""
+        return widgets.VBox([self.by, self.button, self.work.view, self.shown])
+
+    def start(self) -> None:
+        """Begin, in a thread."""
+        if not self.by.value:
+            self.work.said.tell("Choose what to leave out.")
+            return
+        self.work.start("Fitting without some of the panels …", self._compute, self._show)
+
+    def _compute(self) -> Any:
+        from matchlib.regression import frames_of
+        from matchlib.validation import repeatability, validation_table
+
+        panels = self.desk.session.archive.panels()
+        floor = repeatability(panels, self.desk.session.model).floor
+        self.work.step(None)
+        frames = frames_of(panels)
+        return validation_table(
+            *frames,
+            by=list(self.by.value),
+            floor=floor,
+            folds=5,
+            told=lambda words: self.work.step(None, words),
+        )
+
+    def _show(self, rows: Any) -> None:
+        heads = ["left out", "regression", "readings", "median ΔE00", "mean", "95th percentile"]
+        heads += ["times repeatability", "in 50 %", "in 80 %", "in 90 %", "in 95 %", "note"]
+        lines = []
+        for r in rows:
+            inside = [f"{100 * c:.0f} %" for c in r.coverage] or ["–"] * 4
+            ratio = "–" if r.floor_ratio is None else number(r.floor_ratio, 1)
+            sizes = [number(v, 2) for v in (r.median, r.mean, r.high)]
+            lines.append([r.by, r.name, r.panels, *sizes, ratio, *inside, r.note])
+        caption = (
+            "Errors on what was left out, and how many fall inside the regions that promise it"
+        )
+        self.shown.html = table(heads, lines, caption=caption, right=heads[2:-1])

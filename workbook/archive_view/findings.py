@@ -1,0 +1,240 @@
+"""What looks wrong in the archive, why, and one press to put each right."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
+
+from matchlib.overview import panel_lab, usual_view
+from workbook.controls import ButtonRow, HtmlView, TextField
+from workbook.desk import Desk, Said, Work, flow
+from workbook.figures import esc, swatch_pair
+
+if TYPE_CHECKING:
+    from matchlib.audit import Finding
+
+__all__ = ["FindingsPanel", "key_of"]
+
+
+def key_of(finding: Finding) -> str:
+    """Return what a finding is remembered by when it is set aside.
+
+    Parameters
+    ----------
+    finding : Finding
+        Of the audit.
+
+    Returns
+    -------
+    str
+        Kind, panels and proposal; at most 400 characters.
+    """
+    return f"{finding.kind}|{','.join(finding.codes)}|{finding.proposed or ''}"[:400]
+
+
+class FindingsPanel:
+    """The audit, with a card a finding.
+
+    Parameters
+    ----------
+    desk : Desk
+        The archive.
+    """
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+        self.who = TextField(label="Who decides", help="Written into the log.")
+        self.why = TextField(label="Why, if there is more to say")
+        self.actions = ButtonRow(
+            [
+                {"name": "look", "label": "Look for what is wrong", "primary": True},
+                {"name": "undo", "label": "Undo the last decision", "disabled": True},
+                {"name": "again", "label": "Show ignored findings again"},
+            ],
+            label="Audit",
+        )
+        self.work = Work("Looking through the archive")
+        self.said = Said("Findings: message")
+        self.shown = HtmlView(label="Findings")
+        self.findings: list[Finding] = []
+        self.pairs: dict[str, str] = {}
+        self._done: list[tuple[str, Any, Finding]] = []
+        self.actions.on_press(self._press)
+        self.shown.on_press(self._decide)
+
+    @property
+    def view(self) -> widgets.Widget:
+        """The panel."""
+        return widgets.VBox(
+            [flow(self.who, self.why), self.actions, self.work.view, self.said, self.shown]
+        )
+
+    def start(self) -> None:
+        """Look through the archive, in a thread."""
+        self.work.start("Comparing every panel with its back …", self._compute, self._found)
+
+    def _compute(self) -> Any:
+        from matchlib.audit import audit
+
+        panels = self.desk.session.archive.panels()
+        model = self.desk.session.model
+        self.work.step(0.1, "Asking of each panel how likely its reading is …")
+        found = audit(panels, model)
+        self.work.step(0.9)
+        return found, self._pairs(found, model)
+
+    def _pairs(self, found: Any, model: Any) -> dict[str, str]:
+        """Reading beside the law, as written and as proposed."""
+        view, drawn = usual_view(model), {}
+        panels = {p.code: p for p in self.desk.session.archive.panels()}
+        for finding in found:
+            panel = panels.get(finding.codes[0])
+            lab = None if panel is None else panel_lab(panel, view)
+            if panel is None or lab is None or finding.proposed is None:
+                continue
+            law = model.predict_recipes([panel.recipe, finding.proposed], view)
+            drawn[key_of(finding)] = "".join(
+                swatch_pair(lab, way, names=("As read", name), width=230, height=90)
+                for name, way in zip(("As written", "As proposed"), law, strict=True)
+            )
+        return drawn
+
+    def _found(self, result: Any) -> None:
+        found, self.pairs = result
+        self.findings = list(found)
+        self._draw()
+
+    def _open(self) -> list[Finding]:
+        ignored = self.desk.session.archive.ignored()
+        return [f for f in self.findings if key_of(f) not in ignored]
+
+    def _draw(self) -> None:
+        cards = []
+        panels = {p.code: p for p in self.desk.session.archive.panels()}
+        open_ = self._open()
+        for finding in open_:
+            at = self.findings.index(finding)
+            code = finding.codes[0]
+            names = ", ".join(finding.codes)
+            written = panels[code].recipe.words if code in panels else ""
+            evidence = finding.evidence.words if finding.evidence else ""
+            rows = [
+                f"<h4>{esc(names)}: {esc(finding.kind)}, {finding.probability:.0%} likely</h4>",
+                f"<p>{esc(finding.words)}</p>",
+                f"<p>As written: {esc(written)}.</p>" if written else "",
+                f"<p>As proposed: {esc(finding.proposed.words)}.</p>" if finding.proposed else "",
+                f"<p class='cpw-muted'>Evidence: {esc(evidence)}.</p>" if evidence else "",
+                f"<p>To put it right: {esc(finding.fix)}</p>",
+                f"<div class='cpw-figures'>{self.pairs.get(key_of(finding), '')}</div>",
+                "<p class='cpw-row'>",
+            ]
+            if finding.proposed is not None and len(finding.codes) == 1:
+                rows.append(
+                    f'<button class="cpw-primary" data-press="fix {at}">'
+                    f"Change {esc(code)} as proposed</button>"
+                )
+            if finding.kind != "drift":
+                last = finding.codes[-1]
+                rows.append(f'<button data-press="aside {at}">Put {esc(last)} aside</button>')
+            rows.append(
+                f'<button data-press="ignore {at}">It is right: ignore {esc(names)}</button></p>'
+            )
+            cards.append(f"<section class='cpw-card'>{''.join(rows)}</section>")
+        hidden = len(self.findings) - len(open_)
+        head = f"{len(open_)} finding{'s' * (len(open_) != 1)}"
+        head += f", {hidden} ignored." if hidden else "."
+        self.shown.html = f"<p><strong>{head}</strong></p>{''.join(cards)}"
+
+    # Decisions
+
+    def _press(self, name: str) -> None:
+        with self.said.guard():
+            if name == "look":
+                self.start()
+            elif name == "undo":
+                self.undo()
+            else:
+                keys = [key_of(f) for f in self.findings]
+                for key in self.desk.session.archive.ignored() & set(keys):
+                    self.desk.session.archive.unignore(key)
+                self._draw()
+                self.said.tell("Ignored findings are shown again.")
+
+    def _decide(self, name: str) -> None:
+        with self.said.guard():
+            what, at = name.split()
+            finding = self.findings[int(at)]
+            {"fix": self.fix, "aside": self.aside, "ignore": self.ignore}[what](finding)
+
+    def _reason(self, finding: Finding) -> str:
+        return "; ".join(filter(None, (self.why.value.strip(), finding.words)))[:2000]
+
+    def fix(self, finding: Finding) -> None:
+        """Write the proposed recipe on the panel's back.
+
+        Parameters
+        ----------
+        finding : Finding
+            With a proposal.
+        """
+        archive, code = self.desk.session.archive, finding.codes[0]
+        number = archive.amend(
+            code, who=self.who.value, why=self._reason(finding), recipe=finding.proposed
+        )
+        words = f"{code} now reads: {finding.proposed.words if finding.proposed else ''}."
+        self._decided(finding, "change", number, words)
+
+    def aside(self, finding: Finding) -> None:
+        """Put the last panel of a finding aside.
+
+        Parameters
+        ----------
+        finding : Finding
+            About one panel or more.
+        """
+        archive, code = self.desk.session.archive, finding.codes[-1]
+        number = archive.delete(code, who=self.who.value, why=self._reason(finding))
+        self._decided(finding, "change", number, f"{code} was put aside; the archive keeps it.")
+
+    def ignore(self, finding: Finding) -> None:
+        """Set a finding aside for good.
+
+        Parameters
+        ----------
+        finding : Finding
+            That is no fault.
+        """
+        key = key_of(finding)
+        self.desk.session.archive.ignore(key, who=self.who.value, why=self.why.value)
+        self._done.append(("ignored", key, finding))
+        self.actions.enable("undo")
+        self._draw()
+        self.said.tell(f"{', '.join(finding.codes)}: left as it is, and not shown again.")
+
+    def _decided(self, finding: Finding, kind: str, number: int | None, words: str) -> None:
+        self._done.append((kind, number, finding))
+        self.findings = [f for f in self.findings if f is not finding]
+        self.actions.enable("undo")
+        self._draw()
+        self.said.tell(f"{words} It is in the log and can be undone.")
+        self.desk.changed()
+
+    def undo(self) -> None:
+        """Undo the last decision made here."""
+        if not self._done:
+            return
+        kind, what, finding = self._done[-1]
+        archive = self.desk.session.archive
+        if kind == "ignored":
+            archive.unignore(what)
+        elif what is not None:
+            archive.undo(what, who=self.who.value, why="undone in the audit")
+        self._done.pop()
+        if finding not in self.findings:
+            self.findings.insert(0, finding)
+        self._draw()
+        self.actions.enable("undo", bool(self._done))
+        self.said.tell(f"{', '.join(finding.codes)} is as it was.")
+        if kind == "change":
+            self.desk.changed()

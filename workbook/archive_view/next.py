@@ -1,0 +1,76 @@
+"""Which panels would teach the archive most."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
+
+from matchlib.overview import candidates, usual_view
+from workbook.controls import Button, HtmlView, Slider
+from workbook.desk import Desk, Work, flow
+from workbook.figures import chip, esc, lab_text, number, table
+from workbook.figures.svg import Raw
+
+__all__ = ["NextPanel"]
+
+
+class NextPanel:
+    """A set of panels to spray for the archive, the best first.
+
+    Parameters
+    ----------
+    desk : Desk
+        The archive.
+    """
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+        self.count = Slider(label="Panels to spray", min=1, max=10, value=5, unit="panels")
+        self.button = Button("Choose panels", primary=True)
+        self.work = Work("Choosing panels")
+        self.shown = HtmlView(label="Panels to spray next")
+        self.plan: Any = None
+        self.button.on_press(lambda _: self.start())
+
+    @property
+    def view(self) -> widgets.Widget:
+        """The panel."""
+        return widgets.VBox([flow(self.count), self.button, self.work.view, self.shown])
+
+    def start(self) -> None:
+        """Begin, in a thread."""
+        self.work.start("Asking what each panel would teach …", self._compute, self._show)
+
+    def _compute(self) -> Any:
+        from matchlib.next_panel import next_for_archive
+
+        model = self.desk.session.model
+        panels = self.desk.session.archive.panels()
+        used = [p.recipe for p in panels if not p.recipe.bare]
+        self.work.step(0.3)
+        # One in three of the candidates: neighbours in ratio and coats teach nearly the same.
+        some = candidates(panels)[::3]
+        plan = next_for_archive(model, used, some, k=int(self.count.value))
+        self.work.step(0.9)
+        labs = model.predict_recipes([p.recipe for p in plan.panels], usual_view(model))
+        return plan, labs
+
+    def _show(self, result: Any) -> None:
+        plan, labs = result
+        self.plan = plan
+        heads = ["", "spray", "prediction", "uncertainty before", "after"]
+        rows = [
+            [
+                str(i),
+                p.recipe.words,
+                Raw(f"{chip(lab)} {esc(lab_text(lab))}"),
+                f"{number(p.before, 2)} ΔE00",
+                f"{number(p.after, 2)} ΔE00",
+            ]
+            for i, (p, lab) in enumerate(zip(plan.panels, labs, strict=True), 1)
+        ]
+        caption = "Panels worth spraying for the archive, each knowing the ones before it"
+        self.shown.html = f"<p><strong>{esc(plan.words)}</strong></p>" + table(
+            heads, rows, caption=caption, right=heads[3:]
+        )

@@ -1,0 +1,74 @@
+"""How well panels repeat: by panel, sprayer, lot and reading, with intervals."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
+
+from matchlib.overview import misses, spreads
+from workbook.controls import Button, HtmlView
+from workbook.desk import Desk, Work
+from workbook.figures import esc, number, table
+
+__all__ = ["RepeatsPanel"]
+
+
+class RepeatsPanel:
+    """Components of the spread, and each sprayer and lot by itself.
+
+    Parameters
+    ----------
+    desk : Desk
+        The archive.
+    """
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+        self.button = Button("Work out repeatability", primary=True)
+        self.work = Work("Working out repeatability")
+        self.shown = HtmlView(label="Repeatability")
+        self.found: Any = None
+        self.button.on_press(lambda _: self.start())
+
+    @property
+    def view(self) -> widgets.Widget:
+        """The panel."""
+        return widgets.VBox([self.button, self.work.view, self.shown])
+
+    def start(self) -> None:
+        """Begin, in a thread."""
+        self.work.start("Comparing panels …", self._compute, self._show)
+
+    def _compute(self) -> Any:
+        from matchlib.validation import repeatability
+
+        model = self.desk.session.model
+        panels = self.desk.session.archive.panels()
+        self.work.step(0.2, "Telling panel, sprayer, lot and reading apart …")
+        found = repeatability(panels, model)
+        self.work.step(0.8, "Looking at each sprayer and lot …")
+        return found, misses(model, panels)
+
+    def _show(self, result: Any) -> None:
+        found, off = result
+        self.found = found
+        heads = ["part", "standard deviation", "95 % from", "to", "as median ΔE00", "in words"]
+        rows = []
+        for part in found.components:
+            film = part.name in ("panel film", "sprayer", "lot")
+            scale, unit = (100.0, " % film") if film else (1.0, " ΔE00")
+            numbers = [f"{number(scale * v, 2)}{unit}" for v in (part.sd, part.low, part.high)]
+            rows.append([part.name, *numbers, number(part.difference, 2), part.words])
+        parts = table(heads, rows, caption="What makes panels differ", right=heads[1:5])
+        groups = []
+        for by in ("sprayer", "lot"):
+            some = spreads(off, by)
+            lines = [
+                [s.name, s.panels, number(s.median, 2), number(s.low, 2), number(s.high, 2)]
+                for s in some
+            ]
+            names = [by, "panels", "median ΔE00", "95 % from", "to"]
+            caption = f"Distance from the law, by {by} (– under five panels)"
+            groups.append(table(names, lines, caption=caption, right=names[1:]))
+        self.shown.html = f"<p><strong>{esc(found.words)}</strong></p>{parts}{''.join(groups)}"

@@ -1,0 +1,102 @@
+"""Why a prediction is what it is, and as sure as it is."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
+
+from workbook.controls import Choice, HtmlView, Slider, TextField
+from workbook.desk import Desk, Said, flow
+from workbook.figures import Raw, bars, chip, esc, lab_text, number, swatch, table
+
+__all__ = ["WhyPanel"]
+
+_SHARES = {
+    "panels": "what more panels would teach",
+    "spray": "the spread of spraying",
+    "reading": "the reading",
+}
+
+
+class WhyPanel:
+    """What each change would do, what is near, where the doubt comes from.
+
+    Parameters
+    ----------
+    desk : Desk
+        The archive.
+    """
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+        archive = desk.session.archive
+        self.ground = Choice([str(g) for g in archive.grounds()], label="Ground")
+        self.colour = Choice([str(c) for c in archive.colours()], label="Colour")
+        self.ratio = TextField(label="Mix ratio", value="6:1", help="Carrier first.")
+        self.coats = Slider(label="Coats", min=1, max=10, value=3, unit="coats")
+        self.shown = HtmlView("<p>Waiting for the model …</p>", label="Why it says so")
+        self.said = Said("Why: message")
+        for control in (self.ground, self.colour, self.ratio, self.coats):
+            control.observe(self.redraw, "value")
+        desk.on_model(self.redraw)
+
+    @property
+    def view(self) -> widgets.Widget:
+        """The panel."""
+        return widgets.VBox(
+            [flow(self.ground, self.colour, self.ratio, self.coats), self.said, self.shown]
+        )
+
+    def redraw(self, _: Any = None) -> None:
+        """Work out and draw."""
+        from matchlib.explain import explain
+        from workbook.session import recipe_of
+
+        model = self.desk.model
+        if model is None:
+            return
+        self.said.tell("")
+        with self.said.guard():
+            recipe = recipe_of(
+                ground=self.ground.value,
+                colour=self.colour.value,
+                ratio=self.ratio.value,
+                coats=int(self.coats.value),
+                clear="yes",
+            )
+            found = explain(model, recipe, archive=self.desk.session.archive.panels())
+            drawn = bars(
+                list(_SHARES.values()),
+                [100 * found.shares[k] for k in _SHARES],
+                title="Where the uncertainty comes from",
+                most=100,
+            )
+            heads = ["change", "it would read", "ΔL*", "ΔC*", "Δh", "ΔE00"]
+            rows = [
+                [
+                    c.name,
+                    _colour(c.lab),
+                    number(c.lightness),
+                    number(c.chroma),
+                    f"{number(c.hue)}°",
+                    number(c.delta_e00),
+                ]
+                for c in found.changes
+            ]
+            changes = table(heads, rows, caption="What one change would do", right=heads[2:])
+            heads = ["panel", "recipe", "as read", "away, ΔE00", "law misses it by, ΔE00"]
+            near = [
+                [p.code, str(p.recipe), _colour(p.lab), number(p.away), number(p.miss)]
+                for p in found.near
+            ]
+            panels = table(heads, near, caption="The nearest panels", right=heads[3:])
+            self.shown.html = (
+                f"<p><strong>{esc(recipe.words)}.</strong> {esc(found.words)}</p>"
+                f"<div class='cpw-figures'>{swatch(found.lab, 'Prediction', size=120)}{drawn}</div>"
+                f"{changes}{panels}"
+            )
+
+
+def _colour(lab: Any) -> Raw:
+    return Raw(f"{chip(lab)} {esc(lab_text(lab))}")

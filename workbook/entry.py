@@ -1,0 +1,352 @@
+"""The back of a panel as a form: typed, said back, drawn as a cup, questioned, kept.
+
+A ratio that looks the wrong way round is asked about before anything is kept; the form never turns
+it round by itself.
+"""
+
+from __future__ import annotations
+
+import base64
+import datetime as dt
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
+
+from matchlib.errors import DomainError
+from workbook.controls import (
+    ButtonRow,
+    CheckList,
+    Choice,
+    FileField,
+    HtmlView,
+    NumberField,
+    TextField,
+)
+from workbook.cup import cup_svg
+from workbook.desk import Desk, Said, flow, heading
+from workbook.figures import Raw, esc, swatch
+
+if TYPE_CHECKING:
+    from matchlib.domain import Recipe
+    from workbook.session import Draft
+
+__all__ = ["EntryForm"]
+
+_OTHER = "another, typed below"
+_BARE = "no colour: a bare ground"
+_SURE = "Right as written all the same"
+
+
+class EntryForm:
+    """A form for one new panel after another.
+
+    Parameters
+    ----------
+    desk : Desk
+        The archive it goes into.
+    """
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+        archive = desk.session.archive
+        grounds, colours = map(str, archive.grounds()), map(str, archive.colours())
+        self.code = TextField(label="Panel code", help="As on its back; a new one.")
+        self.ground = Choice([*grounds, _OTHER], label="Ground")
+        self.ground_other = TextField(label="Another ground", help="A blend: silver 3 + black 1.")
+        self.colour = Choice([*colours, _OTHER, _BARE], label="Colour")
+        self.colour_other = TextField(label="Another colour", help="A blend: teal 2 + violet 1.")
+        self.ratio = TextField(label="Mix ratio", help="Carrier first: 6:1 is 6 parts carrier.")
+        self.coats = NumberField(label="Coats", min=1, max=60)
+        self.schedule = TextField(label="Or a schedule", help="For step-ups: 2@6:1 2@3:1.")
+        self.clear = Choice(["yes", "no"], label="Clear coat", texts=["with clear coat", "none"])
+        self.light = NumberField(label="L*", min=0, max=200)
+        self.red = NumberField(label="a*", min=-200, max=200)
+        self.yellow = NumberField(label="b*", min=-200, max=200)
+        self.source = Choice(["spectrophotometer", "photo"], label="Read by")
+        self.file = FileField(
+            label="Or a file with its readings", accept=".csv,.txt,.cgats,.cxf,.xlsx"
+        )
+        today = dt.date.today().isoformat()
+        self.date = TextField(label="Sprayed on", value=today, help="Year-month-day.")
+        self.sprayer = TextField(label="Sprayer")
+        self.lot = TextField(label="Lot of the colour")
+        self.note = TextField(label="Note")
+        self.customer = TextField(label="Customer", help="Left out of exports unless asked for.")
+        self.warm = NumberField(label="Booth air", min=-20, max=70, unit="°C")
+        self.damp = NumberField(label="Booth humidity", min=0, max=100, unit="%")
+        self.carrier = NumberField(label="Carrier poured", min=0, help="In one unit with the next.")
+        self.poured = NumberField(label="Colour poured", min=0, help="Checked against the ratio.")
+        self.sure = CheckList(options=[_SURE], label="Asked")
+        self.back = HtmlView(live="polite", label="Said back")
+        self.actions = ButtonRow(
+            [
+                {"name": "keep", "label": "Keep this panel", "primary": True},
+                {"name": "turn", "label": "Turn the ratio round", "disabled": True},
+                {"name": "label", "label": "Print its label", "disabled": True},
+                {"name": "undo", "label": "Undo", "disabled": True},
+            ],
+            label="Panel",
+        )
+        self.said = Said("Entry form: message")
+        self.paper = Choice(["A4", "Letter", "A5", "A6", "A7"], label="Label sheet")
+        self.first = NumberField(label="First free label on the sheet", value=1, min=1, max=10)
+        self.download = HtmlView(label="Label to print")
+        self._readings: tuple[Any, ...] = ()
+        self._kept: tuple[str, int] | None = None
+        self._draft: Draft | None = None
+        self._who = ""
+        for control in self._fields:
+            control.observe(self._typed, "value")
+        self.sure.observe(self._show, "value")
+        self.file.on_file(self._take_file)
+        self.actions.on_press(self._press)
+        self._typed()
+
+    @property
+    def _fields(self) -> list[Any]:
+        return [
+            *(self.code, self.ground, self.ground_other, self.colour, self.colour_other),
+            *(self.ratio, self.coats, self.schedule, self.clear, self.light, self.red),
+            *(self.yellow, self.source, self.date, self.sprayer, self.lot, self.note),
+            *(self.customer, self.warm, self.damp, self.carrier, self.poured),
+        ]
+
+    @property
+    def view(self) -> widgets.Widget:
+        """The whole form."""
+        form = widgets.VBox(
+            [
+                flow(self.code, self.date, self.sprayer, self.lot),
+                flow(self.ground, self.ground_other, self.colour, self.colour_other),
+                flow(self.ratio, self.coats, self.schedule, self.clear),
+                heading("What was poured, if it was noted", level=4),
+                flow(self.carrier, self.poured, self.warm, self.damp),
+                heading("Its reading, if there is one yet", level=4),
+                flow(self.light, self.red, self.yellow, self.source, least=110),
+                flow(self.file, self.note, self.customer),
+                heading("Said back", level=4),
+                self.back,
+                self.sure,
+                self.actions,
+                self.said,
+                flow(self.paper, self.first),
+                self.download,
+            ]
+        )
+        return widgets.VBox(
+            [heading("The back of a panel", "Type it in; it is read back before it is kept."), form]
+        )
+
+    # What was typed
+
+    def _recipe(self) -> Recipe:
+        from workbook.session import recipe_of
+
+        other = self.ground.value == _OTHER
+        ground = self.ground_other.value if other else self.ground.value
+        colour = "" if self.colour.value == _BARE else self.colour.value
+        if colour == _OTHER:
+            colour = self.colour_other.value
+            if not colour.strip():
+                raise DomainError("The colour is not named yet.", remedy="type its name.")
+        if not ground.strip():
+            raise DomainError("The ground is not named yet.", remedy="type its name.")
+        given = bool(colour)
+        return recipe_of(
+            ground=ground,
+            colour=colour,
+            schedule=self.schedule.value if given else "",
+            ratio=self.ratio.value if given else "",
+            coats=_whole(self.coats.value) if given else None,
+            clear=self.clear.value,
+        )
+
+    def draft(self) -> Draft:
+        """Return the panel as typed, with what should be asked.
+
+        Returns
+        -------
+        Draft
+            Not kept.
+
+        Raises
+        ------
+        MatchlibError
+            If something is missing or wrong.
+        """
+        from workbook.session import draft_panel
+
+        lab = (self.light.value, self.red.value, self.yellow.value)
+        given = [v for v in lab if v is not None]
+        if given and len(given) < 3:
+            raise DomainError(
+                "The reading is not whole.",
+                expected="L*, a* and b*, or none of them",
+                got=f"{len(given)} of 3 numbers",
+                remedy="type the rest, with a full stop as the decimal point.",
+            )
+        poured = (self.carrier.value, self.poured.value)
+        both = poured if poured[0] is not None and poured[1] is not None else None
+        return draft_panel(
+            code=self.code.value,
+            recipe=self._recipe(),
+            lab=(given[0], given[1], given[2]) if given else None,
+            source=self.source.value,
+            readings=self._readings,
+            date=_date(self.date.value),
+            sprayer=self.sprayer.value,
+            lot=self.lot.value,
+            note=self.note.value,
+            customer=self.customer.value,
+            temperature=self.warm.value,
+            humidity=self.damp.value,
+            poured=both,  # type: ignore[arg-type]  # neither is None here
+        )
+
+    def _typed(self, _: object = None) -> None:
+        # An answer holds for what it was given to, not for what is typed afterwards.
+        self.sure.value = []
+        self._show()
+
+    def _show(self, _: object = None) -> None:
+        self.sure.layout.display = "none"
+        self.actions.enable("turn", False)
+        try:
+            self._draft = draft = self.draft()
+        except ValueError as error:
+            self._draft = None
+            self.back.html = f'<p class="cpw-muted">Not complete: {esc(error)}</p>'
+            return
+        turned = any(q.other is not None for q in draft.questions)
+        if draft.doubtful:
+            self.sure.layout.display = ""
+            self.actions.enable("turn", turned and not self.schedule.value.strip())
+        self.back.html = _picture(draft)
+
+    # What is pressed
+
+    def _press(self, name: str) -> None:
+        with self.said.guard():
+            {"keep": self.keep, "turn": self.turn, "label": self.label, "undo": self.undo}[name]()
+
+    def keep(self) -> None:
+        """Keep the panel, unless a question is open."""
+        draft = self.draft()
+        if draft.doubtful and not self.sure.value:
+            asked = [q.text for q in draft.questions]
+            asked += [draft.stated.text] if draft.stated and not draft.stated.agree else []
+            raise DomainError(
+                " ".join(asked), remedy=f"change it, or tick '{_SURE}'; nothing was kept"
+            )
+        result = self.desk.session.add([draft.panel], who=draft.panel.sprayer)
+        code = draft.panel.code
+        last = [c for c in self.desk.session.history(code) if c.action != "undone"][-1]
+        self._kept = (code, last.number)
+        self.actions.enable("label")
+        self.actions.enable("undo")
+        self.said.tell(f"{result.words} {code}: {draft.panel.recipe.words}.")
+        self.desk.changed()
+
+    def turn(self) -> None:
+        """Write the ratio the other way round, as was asked."""
+        draft = self.draft()
+        other = next((q.other for q in draft.questions if q.other is not None), None)
+        if other is not None:
+            self.ratio.value = str(other)
+            self.said.tell(f"The ratio is now {other}: {other.words}.")
+
+    def undo(self) -> None:
+        """Take back the panel kept last."""
+        if self._kept is None:
+            return
+        code, number = self._kept
+        self.desk.session.undo(number, who=self._who, why="undone in the entry form")
+        self._kept = None
+        self.actions.enable("undo", False)
+        self.actions.enable("label", False)
+        self.said.tell(f"{code} was put aside again; the history keeps both.")
+        self.desk.changed()
+
+    def label(self) -> None:
+        """Make the label of the panel kept last."""
+        if self._kept is None:
+            return
+        code = self._kept[0]
+        with tempfile.TemporaryDirectory() as folder:
+            file = self.desk.session.labels(
+                [code],
+                Path(folder) / "label.pdf",
+                sheet=self.paper.value,
+                first=_whole(self.first.value) or 1,
+                cut_lines=True,
+            )
+            data = base64.b64encode(file.read_bytes()).decode("ascii")
+        self.download.html = (
+            f'<p><a download="label.pdf" href="data:application/pdf;base64,{data}">'
+            f"Label of {esc(code)} (PDF, {esc(self.paper.value)})</a></p>"
+        )
+        self.said.tell(f"The label of {code} is ready below; print it at full size.")
+
+    def _take_file(self, name: str, content: bytes) -> None:
+        from matchlib.readings import read_target
+
+        with self.said.guard(), tempfile.TemporaryDirectory() as folder:
+            file = Path(folder) / Path(name).name
+            file.write_bytes(content)
+            self._readings = tuple(read_target(file))
+            count = len(self._readings)
+            self.said.tell(f"{count} reading{'s' * (count != 1)} taken from {file.name}.")
+            self._typed()
+
+
+def _picture(draft: Draft) -> str:
+    recipe = draft.panel.recipe
+    lines = draft.text.splitlines()
+    words = "".join(
+        f'<p class="cpw-warn"><strong>{esc(line)}</strong></p>'
+        if line.startswith("To ask")
+        else f"<p>{esc(line)}</p>"
+        for line in lines
+    )
+    if draft.stated is not None and not draft.stated.agree:
+        words += '<p class="cpw-bad">The ratio and what was poured disagree.</p>'
+    cups = []
+    steps = () if recipe.schedule is None else recipe.schedule.steps
+    for ratio in dict.fromkeys(step.ratio for step in steps):
+        drawing = Raw(cup_svg(ratio, colour=recipe.colour))
+        cups.append(
+            f"<figure>{drawing}<figcaption>{esc(f'{ratio}: {ratio.words}')}</figcaption></figure>"
+        )
+    labs = [r.lab for r in draft.panel.readings if r.lab is not None]
+    if labs:
+        cups.append(swatch(labs[0], "Reading", size=110))
+    return f"{words}<div class='cpw-figures'>{''.join(cups)}</div>"
+
+
+def _whole(value: float | None) -> int | None:
+    if value is None:
+        return None
+    if value != int(value):
+        raise DomainError(
+            "This is not a whole number.",
+            expected="such as 4",
+            got=f"{value:g}",
+            remedy="count coats and labels whole.",
+        )
+    return int(value)
+
+
+def _date(text: str) -> dt.date | None:
+    if not text.strip():
+        return None
+    try:
+        return dt.date.fromisoformat(text.strip())
+    except ValueError:
+        raise DomainError(
+            "This is not a date.",
+            expected="year-month-day, such as 2024-03-28",
+            got=repr(text[:40]),
+            remedy="write it so.",
+        ) from None

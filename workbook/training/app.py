@@ -1,0 +1,54 @@
+"""The trainee's panels on one desk."""
+
+from __future__ import annotations
+
+import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
+
+from workbook.desk import Desk, Pages
+from workbook.training.exercises import ExercisePanel
+from workbook.training.ladders import LadderPanel
+from workbook.training.lessons import LessonPanel
+from workbook.training.record import RecordPanel
+
+__all__ = ["Training", "open_training"]
+
+
+class Training(Pages):
+    """The panels of one archive for a trainee."""
+
+    def ladders(self) -> widgets.Widget:
+        """Return the same colour over different grounds, coats rising."""
+        return self.page("ladders", LadderPanel)
+
+    def exercises(self) -> widgets.Widget:
+        """Return guess-then-look exercises."""
+        return self.page("exercises", ExercisePanel)
+
+    def record(self) -> widgets.Widget:
+        """Return what the trainee has done so far."""
+        self.exercises()
+
+        def make(desk: Desk) -> RecordPanel:
+            return RecordPanel(desk, self.panels["exercises"])
+
+        return self.page("record", make)
+
+    def lessons(self) -> widgets.Widget:
+        """Return lessons with their evidence."""
+        return self.page("lessons", LessonPanel)
+
+
+def open_training(place: str | None = None) -> Training:
+    """Open the archive for training.
+
+    Parameters
+    ----------
+    place : str, optional
+        File or URL; what ``WORKBOOK_ARCHIVE`` names if None, else the demonstration.
+
+    Returns
+    -------
+    Training
+        Also when it cannot be opened: its first panel then says why.
+    """
+    return Training.open(place)

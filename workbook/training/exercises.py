@@ -1,0 +1,158 @@
+"""Guess, then look: a real panel, a question, an answer in ΔE00 and in words."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
+
+from matchlib.colorimetry import delta_e00
+from matchlib.lessons import KINDS, Exercise, Marked, make_exercise, mark
+from workbook.controls import ButtonRow, Choice, HtmlView, TextField
+from workbook.desk import Desk, Said, flow
+from workbook.figures import Raw, chip, esc, lab_text, number, swatch, table
+from workbook.training.record import keep, load
+
+__all__ = ["ExercisePanel"]
+
+_LATELY = 12
+
+
+class ExercisePanel:
+    """One exercise after another.
+
+    Parameters
+    ----------
+    desk : Desk
+        The archive.
+    """
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+        self.trainee = TextField(label="Trainee", help="For the record; empty keeps none.")
+        self.kind = Choice(list(KINDS), texts=list(KINDS.values()), label="Question")
+        self.start = ButtonRow([], label="Exercise")
+        self.start.buttons = [{"name": "new", "label": "New exercise", "disabled": True}]
+        self.asked = HtmlView("<p>Waiting for the model …</p>", label="Panel")
+        self.answers = ButtonRow([], label="Answers")
+        self.result = HtmlView(live="polite", label="What it was")
+        self.said = Said("Exercises: message")
+        self.exercise: Exercise | None = None
+        self.marked: Marked | None = None
+        self._count = 0
+        self._lately: list[str] = []
+        self._kept: list[Any] = []
+        self.start.on_press(lambda _: self.draw())
+        self.answers.on_press(self.answer)
+        desk.on_model(self._ready)
+
+    @property
+    def view(self) -> widgets.Widget:
+        """The panel."""
+        return widgets.VBox(
+            [
+                flow(self.trainee, self.kind),
+                self.start,
+                self.said,
+                self.asked,
+                self.answers,
+                self.result,
+            ]
+        )
+
+    def on_kept(self, call: Any) -> None:
+        """Call when an answer was put on record.
+
+        Parameters
+        ----------
+        call : callable
+            Takes nothing.
+        """
+        self._kept.append(call)
+
+    def _ready(self, _: Any) -> None:
+        self.start.buttons = [{"name": "new", "label": "New exercise", "primary": True}]
+        if self.exercise is None:
+            self.asked.html = "<p>Press New exercise.</p>"
+
+    def draw(self, seed: int | None = None) -> None:
+        """Ask about another panel.
+
+        Parameters
+        ----------
+        seed : int, optional
+            Decides which; a new one each time if None.
+        """
+        import secrets
+
+        with self.said.guard():
+            if seed is None:
+                seed = secrets.randbits(32)
+            panels = self.desk.session.archive.panels()
+            found = make_exercise(
+                self.desk.model, panels, self.kind.value, seed=seed, without=self._lately
+            )
+            self._lately = [*self._lately, found.panel][-_LATELY:]
+            self.exercise, self.marked = found, None
+            self.said.tell("")
+            self.result.html = ""
+            shown = swatch(found.lab, "A panel of this archive", size=170)
+            self.asked.html = (
+                f"<div class='cpw-figures'>{shown}<div><h3>{esc(found.question)}</h3>"
+                f"<p>{esc(found.given)}</p><p class='cpw-muted'>The numbers are its reading. "
+                "Choose an answer; then it is shown.</p></div></div>"
+            )
+            self.answers.buttons = [
+                {"name": str(i), "label": text} for i, text in enumerate(found.texts)
+            ]
+
+    def answer(self, name: str) -> None:
+        """Mark a guess and show what it was.
+
+        Parameters
+        ----------
+        name : str
+            Number of the option.
+        """
+        if self.exercise is None or self.marked is not None:
+            return
+        with self.said.guard():
+            found = self.exercise
+            self.marked = mark(found, int(name))
+            self.answers.buttons = [{**b, "disabled": True} for b in self.answers.buttons]
+            self.result.html = _shown(found, self.marked)
+            if self.trainee.value.strip():
+                keep(
+                    self.desk.session.archive,
+                    self.trainee.value,
+                    kind=found.kind,
+                    panel=found.panel,
+                    passed=self.marked.passed,
+                    miss=self.marked.miss,
+                    best=self.marked.best,
+                )
+                for call in self._kept:
+                    call()
+
+    @property
+    def attempts(self) -> list[dict[str, Any]]:
+        """What is on record for the trainee named."""
+        return load(self.desk.session.archive, self.trainee.value)
+
+
+def _shown(found: Exercise, marked: Marked) -> str:
+    away = delta_e00(found.labs, found.lab)
+    rows = []
+    for i, (text, lab) in enumerate(zip(found.texts, found.labs, strict=True)):
+        said = "on the back" if i == found.right else ""
+        said += " – your answer" if i == marked.choice else ""
+        colour = Raw(f"{chip(lab, size=34)} {esc(lab_text(lab))}")
+        rows.append([text, colour, number(float(away[i]), 1), said.strip(" –")])
+    heads = ["answer", "what the law says it reads", "ΔE00 from the panel", ""]
+    sign = "cpw-good" if marked.passed else "cpw-bad"
+    word = "Right" if marked.passed else "Not this time"
+    return (
+        f"<p><span class='{sign}'>{word}.</span> Panel {esc(found.panel)}. "
+        f"Your score: ΔE00 {number(marked.miss, 1)} off. {esc(marked.words)}</p>"
+        + table(heads, rows, caption="The answers", right=heads[2:3])
+    )
