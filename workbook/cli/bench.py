@@ -97,18 +97,16 @@ def _correct(
     from workbook.session import Session, reading_of_lab, recipe_of
 
     with Session.open(archive, write=False) as session:
-        if not tried:
-            target = target_of(
-                session,
-                lab=lab,
-                reading=reading,
-                sample=sample,
-                panel=panel,
-                light=(illuminant, observer),
-                decimal=decimal,
-                scale=declared,
-            )
-        tell_fit(session)
+        target = target_of(
+            session,
+            lab=lab,
+            reading=reading,
+            sample=sample,
+            panel=panel,
+            light=(illuminant, observer),
+            decimal=decimal,
+            scale=declared,
+        )
         if not tried:
             tell_fit(session)
         typed = []

@@ -189,7 +189,8 @@ def _match(
             session.remember_shelf(None)
         wanted = session.limits(**limits)  # refused before the model is fitted
         if remember:
-            session.remember_shelf({**session.shelf(), **{k: v for k, v in limits.items() if v}})
+            given = {k: v for k, v in limits.items() if v is not None}
+            session.remember_shelf({**session.shelf(), **given})
         target = target_of(
             session,
             lab=lab,

@@ -139,12 +139,12 @@ def _mix(
         )
         return
     ratios = dict.fromkeys(s.ratio for s in recipe.schedule.steps) if recipe.schedule else {}
-    for each in ratios:
-        show(f"In the cup at {each}, from the bottom up:\n{cup_text(each, recipe.colour)}\n")
     told = [] if pots is None else pots.words(unit).splitlines()
     told += [f"Instead of a fresh pot: {s.words(unit)}" for s in steps]
     told += [f"{r.text[0].upper()}{r.text[1:]}." for r in reach]
     told += [] if stated is None else [f"{stated.text[0].upper()}{stated.text[1:]}"]
     if pots is None:
         told += [f"To ask: {q.text}" for q in map(question_ratio, ratios) if q is not None]
+    for each in ratios:
+        show(f"In the cup at {each}, from the bottom up:\n{cup_text(each, recipe.colour)}\n")
     show(wrapped("\n".join(told)))

@@ -80,7 +80,7 @@ def table(header: Sequence[str], rows: Sequence[Sequence[str]], *, right: str = 
             for cell, width, side in zip(row, widths, sides, strict=True)
         ]
         lines.append("  ".join(padded).rstrip())
-    lines.insert(1, "  ".join("-" * width for width in widths))
+    lines.insert(1, "  ".join("-" * width for width in widths).rstrip())
     return "\n".join(lines)
 
 

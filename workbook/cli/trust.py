@@ -22,7 +22,7 @@ from workbook.cli.wanted import tell_fit
 if TYPE_CHECKING:
     from matchlib.validation import Repeatability, TableRow
 
-__all__ = ["register"]
+__all__ = ["register", "validation_text"]
 
 _LEFT_OUT = ("panel", "recipe", "ground")
 
@@ -83,7 +83,7 @@ def _fit(
         return
     show(f"{outcome.text[:-1]} to {panels} panels.")
     if floor is not None:
-        show(_table(rows))
+        show(validation_text(rows))
         from workbook.cli.printing import wrapped
 
         show(wrapped(floor.words))
@@ -135,7 +135,19 @@ def _audit(
         show("\n\n".join(wrapped(f.text) for f in found))
 
 
-def _table(rows: list[TableRow]) -> str:
+def validation_text(rows: list[TableRow]) -> str:
+    """Return the validation table as text.
+
+    Parameters
+    ----------
+    rows : list of TableRow
+        A line each.
+
+    Returns
+    -------
+    str
+        ΔE00 in columns; blank where there is no number.
+    """
     from workbook.cli.printing import number, percent, table
 
     cells = [

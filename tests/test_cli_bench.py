@@ -1,0 +1,197 @@
+"""Add, label, mix and job-sheet at the command line; carrier and colour never change places."""
+
+from __future__ import annotations
+
+import io
+
+import pypdf
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from matchlib.archive import Archive
+from matchlib.domain import CoatSchedule, Colour, MixRatio
+from tests.cli_shop import SMALL, copied, json_of, refused, run
+from workbook.cli.printing import cup_text, number, table, wrapped
+
+
+@pytest.fixture
+def shop(tmp_path):
+    (tmp_path / "panels.csv").write_text(SMALL)
+    assert run("import", "panels.csv", cwd=tmp_path).exit_code == 0
+    return tmp_path
+
+
+ADD = ("add", "--panel", "P9", "--ground", "silver", "--colour", "rust", "--clear", "yes")
+
+
+def test_add_reads_back_in_words_and_keeps_after_yes(shop):
+    done = run(*ADD, "--schedule", "3@6:1", "--lab", 43, 30, -1, cwd=shop, typed="y\n")
+    assert done.exit_code == 0, done.output
+    assert "3 coats of 6 parts carrier to 1 part colour (6:1)" in done.stdout
+    assert "b -1.00" in done.stdout
+    assert "In the cup at 6:1" in done.stdout
+    with Archive.open(shop / "panels.db") as archive:
+        panel = archive.panel("P9")
+    assert panel.recipe.schedule == CoatSchedule.parse("3@6:1")
+    assert panel.readings[0].lab == (43.0, 30.0, -1.0)
+
+
+@pytest.mark.parametrize("answer", ["n\n", "\n", ""])
+def test_add_keeps_nothing_without_a_yes(shop, answer):
+    done = run(*ADD, "--schedule", "3@6:1", cwd=shop, typed=answer)
+    assert done.exit_code == 1
+    with Archive.open(shop / "panels.db") as archive:
+        assert len(archive) == 6
+
+
+def test_add_asks_for_what_is_missing(shop):
+    done = run("add", cwd=shop, typed="P10\ngraphite\nrust\n2@8:1\ny\n")
+    assert done.exit_code == 0, done.output
+    with Archive.open(shop / "panels.db") as archive:
+        assert str(archive.panel("P10").recipe) == "rust over graphite, 2@8:1"
+
+
+def test_add_questions_a_reversed_ratio(shop):
+    done = run(*ADD, "--ratio", "1:6", "--coats", 3, cwd=shop, typed="n\n")
+    assert done.exit_code == 1
+    assert "Was 6:1 meant" in done.stdout
+    assert "as written all the same" in done.stderr
+    told = json_of(*ADD, "--ratio", "1:6", "--coats", 3, "--yes", cwd=shop)
+    assert told["questions"][0]["code"] == "reversed"
+    assert told["schedule"] == "3@1:6"
+
+
+def test_add_compares_what_was_poured(shop):
+    done = run(*ADD, "--schedule", "3@6:1", "--poured", 32, 4, cwd=shop, typed="n\n")
+    assert "4 of colour into 32 of carrier is 8:1" in done.stdout.replace("\n", " ")
+    assert "not 6:1" in done.stdout.replace("\n", " ")
+
+
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        (("--ratio", "6:1"), "coats"),
+        (("--coats", "3"), "ratio"),
+        (("--schedule", "3@6:1", "--ratio", "4:1"), "contradict"),
+        (("--schedule", "3@6:1", "--coats", "4"), "contradict"),
+        (("--schedule", "-3@6:1"), "coats"),
+        (("--ratio", "1 colour : 6 carrier", "--coats", "3"), "colour first"),
+        (("--schedule", "3@6:1", "--lab", "140", "0", "0"), "L from 0"),
+        (("--schedule", "3@6:1", "--date", "28.3.2024"), "date"),
+        ((), "coats"),
+        (("--schedule", "3@6:1", "--humidity", "140"), "humidity"),
+        (("--schedule", "2@6:1 2@3:1", "--poured", "6", "1"), "one ratio"),
+    ],
+)
+def test_add_refuses_and_keeps_nothing(shop, more, says):
+    assert says in refused(*ADD, *more, "--yes", cwd=shop)
+    with Archive.open(shop / "panels.db") as archive:
+        assert len(archive) == 6
+
+
+def test_a_label_is_a_pdf_with_the_recipe_in_words(shop):
+    done = run("label", "P3", "P1", "--out", "l.pdf", cwd=shop)
+    assert done.exit_code == 0, done.output
+    text = " ".join(
+        pypdf.PdfReader(io.BytesIO((shop / "l.pdf").read_bytes())).pages[0].extract_text().split()
+    )
+    assert "P3" in text
+    assert "6 parts carrier to 1 part colour" in text
+    assert "no panel of this code" in refused("label", "P99", cwd=shop)
+    refused("label", "P3", "--out", "no/such/l.pdf", cwd=shop)
+    refused("label", "P3", "--first", 99, cwd=shop)
+
+
+MIX = ("mix", "--schedule", "3@6:1", "--area", "1 m2", "--dry-film", 10, "--solids", 0.2)
+
+
+def test_mix_gives_carrier_and_colour_by_name(tmp_path):
+    told = json_of(*MIX, cwd=tmp_path)
+    pot = told["pot"]
+    assert pot["carrier_ml"] == pytest.approx(6 * pot["colour_ml"])
+    assert pot["groups"][0]["ratio"]["words"] == "6 parts carrier to 1 part colour"
+    text = run(*MIX, "--unit", "us fl oz", cwd=tmp_path).stdout
+    assert "us fl oz carrier" in text
+    assert "In the cup at 6:1" in text
+
+
+def test_mix_needs_no_job_for_bottles_and_checks(tmp_path):
+    told = json_of("mix", "--ratio", "6:1", "--coats", 1, "--bottle", 4, "--poured", 32, 4)
+    assert told["pot"] is None
+    assert told["bottle"][0]["total_volume"] == 28.0
+    assert told["stated"]["agree"] is False
+    assert told["stated"]["poured"]["carrier_parts"] == "8"
+    assert "makes 28 at 6:1" in run("mix", "--ratio", "6:1", "--coats", 1, "--bottle", 4).stdout
+
+
+def test_mix_steps_one_pot_up_into_the_next(tmp_path):
+    told = json_of(
+        "mix", "--schedule", "2@6:1 2@3:1", "--sheet", "600 mm x 400 mm x 2",
+        "--dry-film", 10, "--solids", 0.2, "--mark", "5 ml", "--density", "carrier=0.9",
+        "--density", "colour=1.1",
+    )  # fmt: skip
+    (step,) = told["step_ups"]
+    assert step["kind"] == "stronger"
+    assert step["after_ml"] >= told["pot"]["groups"][1]["pour"]["total_ml"] - 1e-6
+
+
+@pytest.mark.parametrize(
+    ("args", "says"),
+    [
+        (("mix", "--schedule", "3@6:1"), "one shape"),
+        (("mix", "--schedule", "3@6:1", "--area", "1 m2"), "What a coat takes"),
+        (("mix", "--schedule", "3@6:1", "--area", "1"), "unit"),
+        (("mix", "--area", "1 m2", "--dry-film", "10", "--solids", "0.2"), "coats"),
+        ((*MIX, "--tube", "40 mm x 1 m"), "one shape"),
+        ((*MIX, "--solids", "20"), "volume solids"),
+        ((*MIX, "--density", "carrier"), "density"),
+        (("mix", "--schedule", "3@6:1", "--sheet", "1 m", "--dry-film", "9", "--solids", "1"),
+         "measures"),
+        ((*MIX, "--chance", "2"), "chance"),
+        ((*MIX, "--unit", "imp gal"), "unit"),
+    ],
+)  # fmt: skip
+def test_mix_refuses_in_words(tmp_path, args, says):
+    assert says in refused(*args, cwd=tmp_path)
+
+
+def test_a_job_sheet_is_a_pdf(tmp_path):
+    archive = copied(tmp_path)
+    done = run(
+        "job-sheet", "--archive", archive, "--out", tmp_path / "j.pdf", "--ground", "silver",
+        "--colour", "cherry", "--schedule", "2@6:1 1@3:1", "--lab", 30, 38, 14,
+        "--area", "0.5 m2", "--dry-film", 10, "--solids", 0.2, "--code", "T200",
+        "--title", "Spinning top",
+    )  # fmt: skip
+    assert done.exit_code == 0, done.output
+    reader = pypdf.PdfReader(tmp_path / "j.pdf")
+    text = " ".join(" ".join(p.extract_text() for p in reader.pages).split())
+    assert "Spinning top" in text
+    assert "6 parts carrier to 1 part colour" in text
+    assert "30.0" in text
+
+
+ratios = st.builds(MixRatio, st.integers(0, 40), st.integers(1, 40))
+
+
+@settings(max_examples=60)
+@given(ratios, st.sampled_from([None, "teal", "teal 2 + violet 1"]))
+def test_the_drawing_has_carrier_below_and_colour_above(ratio, name):
+    drawn = cup_text(ratio, None if name is None else Colour.parse(name))
+    lines = drawn.splitlines()
+    carrier = [i for i, line in enumerate(lines) if "carrier" in line]
+    colour = [i for i, line in enumerate(lines) if "colour" in line]
+    assert colour
+    assert bool(carrier) == (ratio.carrier > 0)
+    if carrier:
+        assert min(carrier) > max(colour)
+
+
+def test_text_is_set_in_columns():
+    text = table(("a", "b"), [("x", "1.00"), ("long", "10.00")], right=" r")
+    assert text.splitlines() == ["a         b", "----  -----", "x      1.00", "long  10.00"]
+    assert number(-0.001) == "0.00"
+    assert number(-1.5) == "-1.50"
+    assert number(None) == ""
+    assert max(map(len, wrapped("word " * 60).splitlines())) <= 96

@@ -1,0 +1,256 @@
+"""Predict, match, correct, next, fit and audit at the command line, on the demonstration."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import pytest
+
+from matchlib.archive import Archive
+from matchlib.demo import DEMO_WRONG_BACKS, demo_truth
+from matchlib.domain import CoatSchedule, Colour, Ground, Recipe
+from matchlib.validation import TableRow
+from tests.cli_shop import copied, demo_shop, json_of, run
+from workbook.cli.trust import validation_text
+
+NEEDED = {
+    "ground", "colour", "schedule", "L", "a", "b", "delta_e00", "sd_delta_e00", "probability",
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def shop():
+    return demo_shop()
+
+
+def plain(row):
+    numbers = [row[k] for k in ("L", "a", "b", "delta_e00", "sd_delta_e00", "probability")]
+    assert all(isinstance(v, float) and math.isfinite(v) for v in numbers)
+    assert 0 <= row["probability"] <= 1
+    return row
+
+
+def test_predict_gives_a_row_a_row_in_the_files_order(shop, tmp_path):
+    (tmp_path / "r.csv").write_text(
+        "panel,ground,colour,ratio,coats,schedule,clear\n"
+        "Z,silver,cherry,6:1,3,,yes\n"
+        "A,silver,,,,,yes\n"
+        "Z,pale gold,lagoon 2 + violet 1,,,2@6:1 2@3:1,yes\n"
+        ",silver,cherry,6:1,3,3@6:1,yes\n"
+    )
+    rows = json_of("predict", "--recipes", tmp_path / "r.csv", "--archive", shop.archive)
+    assert [r["panel"] for r in rows] == ["Z", "A", "Z", None]
+    assert all(set(plain(r)) >= NEEDED for r in rows)
+    assert [r["colour"] for r in rows] == ["cherry", None, "lagoon 2 + violet 1", "cherry"]
+    assert [r["schedule"] for r in rows] == ["3@6:1", None, "2@6:1 2@3:1", "3@6:1"]
+    assert rows[0]["L"] == rows[3]["L"]
+    assert {r["against"] for r in rows} == {"prediction"}
+    # The invented workshop's own law, which the regression does not know.
+    truth = demo_truth(
+        Recipe(Ground.parse("silver"), Colour.parse("cherry"), CoatSchedule.parse("3@6:1"), "yes")
+    )
+    assert [rows[0][k] for k in "Lab"] == pytest.approx(truth, abs=1.5)
+
+
+def test_predict_against_a_colour_measures_from_it(shop, tmp_path):
+    (tmp_path / "r.csv").write_text("ground,colour,schedule,clear\nsilver,cherry,3@6:1,yes\n")
+    at = ("predict", "--recipes", tmp_path / "r.csv", "--archive", shop.archive)
+    (alone,) = json_of(*at)
+    lab = [alone[k] for k in "Lab"]
+    (near,) = json_of(*at, "--lab", *lab)
+    assert near["against"] == "target"
+    assert near["delta_e00"] == pytest.approx(alone["delta_e00"], abs=0.02)
+    (far,) = json_of(*at, "--lab", lab[0] + 10, *lab[1:])
+    assert far["delta_e00"] > 5
+    assert far["probability"] < 0.01
+    (wide,) = json_of(*at, "--lab", *lab, "--tolerance", 20)
+    assert wide["probability"] > 0.99
+    text = run(*at, "--lab", -0.0 + lab[0], *lab[1:]).stdout
+    assert "next panel sprayed against the colour asked for" in text
+
+
+def test_match_finds_the_first_customers_sample(shop):
+    file = shop.samples["carousel ring"]
+    rows = json_of("match", "--reading", file, "--archive", shop.archive, "--top", 3)
+    assert len(rows) == 3
+    assert all(set(plain(r)) >= NEEDED for r in rows)
+    best = rows[0]
+    # Sprayed as 4@4.5:1 of cherry over pale gold, a pair that no panel of the archive shows.
+    assert (best["ground"], best["colour"]) == ("pale gold", "cherry")
+    assert best["delta_e00"] < 1.0
+    assert best["probability"] > 0.4
+    assert best["reachable"] is True
+    truth = demo_truth(
+        Recipe(
+            Ground.parse(best["ground"]),
+            Colour.parse(best["colour"]),
+            CoatSchedule.parse(best["schedule"]),
+            "yes",
+        )
+    )
+    assert truth == pytest.approx(shop.targets["carousel ring"].lab, abs=2.5)
+
+
+def test_an_unreachable_sample_says_so_and_which_way_it_misses(shop):
+    file = shop.samples["signal flag"]
+    done = run("match", "--reading", file, "--archive", shop.archive, "--top", 1)
+    assert done.exit_code == 0
+    assert "Out of reach" in done.stdout
+    (row,) = json_of("match", "--reading", file, "--archive", shop.archive, "--top", 1)
+    assert row["reachable"] is False
+    assert row["miss"]
+
+
+def test_negative_numbers_and_limits_are_taken(shop):
+    rows = json_of(
+        "match", "--lab", 41, -25, 34, "--archive", shop.archive,
+        "--grounds", "coarse silver, silver", "--colours", "honey", "--colours", "lagoon",
+        "--max-coats", 4, "--min-ratio", "4:1", "--max-ratio", "8:1", "--no-step-ups",
+        "--no-ground-blends", "--top", 4,
+    )  # fmt: skip
+    assert {r["ground"] for r in rows} <= {"coarse silver", "silver"}
+    for row in rows:
+        schedule = CoatSchedule.parse(row["schedule"])
+        assert schedule.coats <= 4
+        assert len(schedule.steps) == 1
+        assert 4 <= schedule.steps[0].ratio.carrier / schedule.steps[0].ratio.colour <= 8
+        assert set(Colour.parse(row["colour"]).names) <= {"honey", "lagoon"}
+    blends = [r for r in rows if "+" in r["colour"]]
+    assert blends
+    neat = json_of("match", "--lab", 41, -25, 34, "--archive", shop.archive, "--no-blends")
+    assert not any("+" in r["colour"] for r in neat)
+
+
+def test_a_panel_of_the_archive_can_be_the_target(shop):
+    rows = json_of("match", "--panel", "T019", "--archive", shop.archive, "--top", 1)
+    assert rows[0]["delta_e00"] < 1.5
+
+
+def test_limits_are_remembered_with_the_archive(tmp_path):
+    archive = copied(tmp_path)
+    at = ("match", "--lab", 30, 40, 20, "--archive", archive, "--top", 2)
+    json_of(*at, "--grounds", "graphite", "--no-blends", "--remember")
+    again = json_of(*at)
+    assert {r["ground"] for r in again} == {"graphite"}
+    assert not any("+" in r["colour"] for r in again)
+    assert {r["ground"] for r in json_of(*at, "--forget")} != {"graphite"}
+
+
+def test_correct_says_what_to_change(shop):
+    at = ("correct", "--lab", 27, 46, 28, "--archive", shop.archive)
+    typed = ("--ground", "pale gold", "--colour", "cherry", "--schedule", "3@6:1")
+    told = json_of(*at, *typed, "--read", 33, 46, 31)
+    assert told["difference"] > 3
+    assert told["best"]["probability"] > 0
+    # Too light: more colour must go on, whatever way.
+    strength = CoatSchedule.parse(told["changes"][0]["schedule"]).strength
+    assert strength > CoatSchedule.parse("3@6:1").strength
+    text = run(*at, *typed, "--read", 33, 46, 31).stdout
+    assert "Small changes" in text
+
+
+def test_correct_learns_from_panels_of_the_archive_once(tmp_path):
+    archive = copied(tmp_path)
+    told = json_of("correct", "--lab", 30, 38, 14, "--tried", "T019", "--archive", archive)
+    assert told["words"]
+
+
+def test_next_for_a_target_and_for_the_archive(shop):
+    rows = json_of("next", "--lab", 27, 46, 28, "--archive", shop.archive, "--top", 3)
+    assert len(rows) == 3
+    assert all(r["probability"] <= r["probability_by_second"] + 0.05 for r in rows)
+    plan = json_of(
+        "next", "--archive", shop.archive, "--top", 2, "--grounds", "pale gold",
+        "--colours", "cherry", "--max-coats", 3,
+    )  # fmt: skip
+    assert plan[0]["uncertainty_after"] < plan[0]["uncertainty_before"]
+    assert "ΔE00" in run(
+        "next", "--archive", shop.archive, "--top", 1, "--grounds", "pale gold", "--max-coats", 2
+    ).stdout  # fmt: skip
+
+
+def test_audit_finds_the_wrong_backs_and_a_fix_can_be_undone(tmp_path):
+    archive = copied(tmp_path)
+    found = json_of("audit", "--archive", archive)
+    sure = {p for f in found if f["probability"] > 0.9 for p in f["panels"]}
+    assert set(DEMO_WRONG_BACKS) <= sure
+    assert len(sure) <= len(DEMO_WRONG_BACKS) + 3
+    chosen = next(f for f in found if f["kind"] == "reversed ratio")
+    with Archive.open(archive) as kept:
+        before = kept.panel("T029").recipe
+    done = json_of("audit", "--fix", chosen["number"], "--who", "Kim", "--archive", archive)
+    assert done["panel"] == "T029"
+    with Archive.open(archive) as kept:
+        assert kept.panel("T029").recipe.schedule == CoatSchedule.parse("4@5:1")
+        assert kept.history("T029")[-1].why == "audit: reversed ratio"
+    assert run("undo", done["change"], "--archive", archive).exit_code == 0
+    with Archive.open(archive) as kept:
+        assert kept.panel("T029").recipe == before
+
+
+def test_a_finding_set_aside_stays_aside(tmp_path):
+    archive = copied(tmp_path)
+    first = json_of("audit", "--ignore", 1, "--archive", archive)
+    assert first["key"] not in {f["key"] for f in json_of("audit", "--archive", archive)}
+
+
+def test_fit_prints_its_table(tmp_path):
+    (tmp_path / "p.csv").write_text(
+        "panel,ground,colour,schedule,clear,L,a,b\n"
+        "P1,silver,,,yes,62,-0.4,0.6\nP2,silver,rust,2@8:1,yes,52,18,16\n"
+        "P3,silver,rust,3@6:1,yes,43,30,24\nP4,silver,rust,4@4:1,yes,33,38,27\n"
+        "P5,graphite,,,yes,36,-0.3,-1.4\nP6,graphite,rust,3@6:1,yes,26,20,14\n"
+        "P7,silver,rust,3@6:1,yes,43.4,29.5,23.6\nP8,graphite,rust,2@8:1,yes,30,12,8\n"
+    )
+    assert run("import", "p.csv", cwd=tmp_path).exit_code == 0
+    told = json_of("fit", "--by", "panel", "--folds", 2, cwd=tmp_path)
+    names = {r["regressor"] for r in told["validation"]}
+    assert names == {"film regression", "nearest panel", "quadratic ridge"}
+    assert told["validation"][0]["median"] > 0
+    assert told["repeatability"]["floor"] > 0
+    quick = run("fit", "--no-check", cwd=tmp_path)
+    assert quick.exit_code == 0
+    assert "8 panels" in quick.stdout
+    assert run("fit", "--by", "moon", cwd=tmp_path).exit_code == 2
+
+
+def test_the_table_of_a_fit_leaves_blank_what_is_not_known():
+    nan = float("nan")
+    text = validation_text(
+        [
+            TableRow("panel", "film regression", 90, 0.61, 0.7, 1.5, (0.5, 0.8, 0.9, 0.95), 1.2),
+            TableRow("ground", "nearest panel", 0, nan, nan, nan, (), None, "too few grounds"),
+        ]
+    )
+    lines = text.splitlines()
+    assert lines[0].split() == [
+        "readings", "median", "mean", "95", "%", "by", "floor", "in", "90", "%",
+    ]  # fmt: skip
+    assert lines[2].split()[-6:] == ["90", "0.61", "0.70", "1.50", "1.20", "90%"]
+    assert "nan" not in text
+    assert "too few grounds" in lines[3]
+
+
+def test_the_demo_makes_matches_and_prints_the_same_twice(tmp_path, monkeypatch):
+    monkeypatch.setenv("WORKBOOK_NO_BROWSER", "1")
+    copied(tmp_path)  # the fit is there already
+    one = run("demo", "--dir", tmp_path)
+    assert one.exit_code == 0, one.output
+    for name in ("carousel ring", "signal flag", "pond reed"):
+        assert f"Sample: {name}" in one.stdout
+    assert "pale gold" in one.stdout
+    two = run("demo", "--dir", tmp_path, "--no-open")
+    assert two.stdout == one.stdout
+    assert json.loads(run("check", "--json", "--archive", tmp_path / "panels.db").stdout)[
+        "panels"
+    ] == 133  # fmt: skip
+
+
+def test_the_demo_leaves_another_archive_alone(tmp_path):
+    (tmp_path / "p.csv").write_text("panel,ground,L,a,b\nP1,silver,60,0,0\n")
+    assert run("import", "p.csv", cwd=tmp_path).exit_code == 0
+    done = run("demo", "--dir", tmp_path, "--no-open")
+    assert done.exit_code == 1
+    assert "other panels" in done.stderr
+    assert not (tmp_path / "panels.csv").exists()

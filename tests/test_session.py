@@ -1,0 +1,145 @@
+"""The session: a fit is kept and never answers for another archive; targets; what it prints not."""
+
+from __future__ import annotations
+
+import shutil
+
+import pytest
+
+from matchlib.archive import Archive
+from matchlib.domain import Reading, Viewing
+from matchlib.errors import DomainError, MatchlibError, TargetError
+from tests.cli_shop import SMALL, copied, demo_shop
+from workbook.session import Session, import_file, lab_of, make_demo, reading_of_lab
+from workbook.session.targets import single_reading
+
+
+@pytest.fixture(scope="module")
+def fitted(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("fitted")
+    (folder / "p.csv").write_text(SMALL)
+    import_file(folder / "panels.db", folder / "p.csv")
+    with Session.open(folder / "panels.db") as session:
+        assert session.fit().how == "new"
+    return folder
+
+
+@pytest.fixture
+def shop(fitted, tmp_path):
+    return shutil.copytree(fitted, tmp_path / "shop") / "panels.db"
+
+
+def fit_file(archive):
+    return archive.with_name(f"{archive.name}.fit.npz")
+
+
+def test_a_kept_fit_predicts_the_same_as_the_one_it_was(fitted, shop):
+    with Session.open(fitted / "panels.db") as one, Session.open(shop) as two:
+        recipes = [p.recipe for p in one.archive.panels()]
+        assert two.fit().how == "kept"
+        again = two.fit(refit=True)
+        assert again.how == "asked"
+        labs = [[p.lab for p in s.predict(recipes)] for s in (one, two)]
+    assert labs[0] == [pytest.approx(lab, abs=1e-6) for lab in labs[1]]
+
+
+def test_a_changed_archive_says_so_and_is_fitted_anew(shop):
+    with Session.open(shop) as session:
+        first = session.fit()
+        assert not first.fitted
+        session.archive.amend("P4", readings=(Reading(lab=(30.0, 40.0, 28.0)),))
+        second = session.fit()
+        assert second.how == "changed"
+        assert "changed" in second.text
+        assert second.model is not first.model
+        assert session.fit() is second
+        session.archive.amend("P4", note="only a note")
+        assert session.fit() is second
+    with Session.open(shop) as session:
+        assert session.fit().how == "kept"
+
+
+def test_other_libraries_count_as_another_fit(shop, monkeypatch):
+    import matchlib.regression
+
+    monkeypatch.setattr(matchlib.regression, "library_versions", lambda: {"numpy": "0"})
+    with Session.open(shop) as session:
+        assert session.fit().how == "versions"
+
+
+@pytest.mark.parametrize("damage", [b"", b"PK\x03\x04 and no more", None])
+def test_a_damaged_fit_is_fitted_anew(shop, damage):
+    whole = fit_file(shop).read_bytes()
+    fit_file(shop).write_bytes(whole[: len(whole) // 2] if damage is None else damage)
+    with Session.open(shop) as session:
+        assert session.fit().how == "damaged"
+    with Session.open(shop) as session:
+        assert session.fit().how == "kept"
+
+
+def test_where_nothing_can_be_kept_beside_it_the_cache_folder_serves(shop, tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    fit_file(shop).unlink()
+    fit_file(shop).mkdir()  # in the way, also for root
+    with Session.open(shop) as session:
+        outcome = session.fit()
+    assert outcome.file is not None
+    assert tmp_path / "cache" in outcome.file.parents
+    with Session.open(shop) as session:
+        assert session.fit().how == "kept"
+
+
+def test_a_session_prints_nothing(shop, capsys):
+    with Session.open(shop) as session:
+        session.fit()
+        session.predict([p.recipe for p in session.archive.panels()])
+        session.export(shop.with_name("out.csv"))
+    assert capsys.readouterr() == ("", "")
+
+
+def test_typed_targets_are_checked():
+    assert reading_of_lab((40, -20, 10)).lab == (40.0, -20.0, 10.0)
+    for lab in ((140, 0, 0), (50, 200.5, 0), (float("nan"), 0, 0), (100, 40, 0)):
+        with pytest.raises(TargetError):
+            reading_of_lab(lab)
+
+
+def test_repeats_are_one_target_and_spectra_come_first():
+    labs = [Reading(lab=(40.0 + d, 1.0, 2.0)) for d in (-0.2, 0.0, 0.2)]
+    assert lab_of(single_reading(labs, where="it")) == pytest.approx((40, 1, 2), abs=0.01)
+    nm = tuple(float(w) for w in range(400, 701, 10))
+    spectrum = Reading(wavelengths=nm, reflectance=(0.5,) * 31)
+    assert single_reading([*labs, spectrum], where="it") == spectrum
+    assert lab_of(spectrum) == pytest.approx((76.069, 0, 0), abs=0.02)
+    with pytest.raises(TargetError):
+        single_reading([], where="it")
+    with pytest.raises(MatchlibError):
+        single_reading([labs[0], Reading(Viewing("A"), lab=(40.0, 1.0, 2.0))], where="it")
+
+
+def test_the_shelf_is_remembered_with_the_archive(shop):
+    with Session.open(shop) as session:
+        session.remember_shelf({"grounds": ["silver"], "blends": False, "max_ratio": "8:1"})
+    with Session.open(shop) as session:
+        limits = session.limits(max_coats=3)
+        assert [str(g) for g in limits.grounds] == ["silver"]
+        assert (limits.blends, limits.max_coats, limits.carrier) == (False, 3, (2.0, 8.0))
+        with pytest.raises(DomainError):
+            session.remember_shelf({"max_coats": -1})
+        assert session.shelf()["max_ratio"] == "8:1"
+        session.remember_shelf(None)
+        assert session.shelf() == {}
+
+
+def test_the_demonstration_is_the_same_twice_and_leaves_changes_alone(tmp_path):
+    archive = copied(tmp_path)
+    with Archive.open(archive) as kept:
+        kept.amend("T029", lot="mine")
+        before = kept.content_hash(), len(kept.history())
+    shop = make_demo(tmp_path)
+    with Archive.open(archive) as kept:
+        assert (kept.content_hash(), len(kept.history())) == before
+        assert kept.panel("T029").lot == "mine"
+    assert shop.table.read_bytes() == demo_shop().table.read_bytes()
+    read = Session.target_of_file(shop.samples["pond reed"])
+    assert read == shop.targets["pond reed"]
