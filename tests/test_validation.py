@@ -1,0 +1,208 @@
+"""Left-out errors, coverage and variance components are what they are said to be."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from sklearn.base import BaseEstimator
+
+from matchlib.domain import Panel, Reading, Recipe
+from matchlib.errors import DomainError, FitError
+from matchlib.regression import FilmRegressor
+from matchlib.validation import (
+    NearestPanel,
+    QuadraticRidge,
+    Repeatability,
+    cross_validate,
+    repeatability,
+    validation_table,
+)
+from matchlib.validation.folds import split_rows
+from tests.benchmarks.panels import to_frame
+from tests.benchmarks.spray import Noise, Shop
+
+SHOP = Shop(6, n_grounds=3, n_colours=2)
+
+
+class Truth(BaseEstimator):  # type: ignore[misc]  # sklearn has no types
+    """Predicts what it is told, with a known spread: makes the bookkeeping testable."""
+
+    def __init__(self, shift: float = 0.0, sd: float = 1.0) -> None:
+        self.shift = shift
+        self.sd = sd
+
+    def fit(self, X: pd.DataFrame, y: np.ndarray) -> Truth:
+        self.codes_ = set(X["panel"])
+        return self
+
+    def predict(self, X: pd.DataFrame, *, return_cov: bool = False) -> tuple[np.ndarray, ...]:
+        assert not self.codes_ & set(X["panel"]), "a panel was seen in training"
+        lab = X[["tL", "ta", "tb"]].to_numpy() + np.array([self.shift, 0, 0])
+        return lab, np.tile(np.eye(3) * self.sd**2, (len(X), 1, 1))
+
+
+@pytest.fixture(scope="module")
+def table() -> tuple[pd.DataFrame, np.ndarray]:
+    panels = [
+        replace(p, readings=p.readings * (1 + i % 2)) for i, p in enumerate(SHOP.archive(36, 0))
+    ]
+    return to_frame(panels)
+
+
+@pytest.mark.parametrize("by", ["panel", "recipe", "ground"])
+def test_what_is_left_out_is_left_out_whole(
+    table: tuple[pd.DataFrame, np.ndarray], by: str
+) -> None:
+    X, _ = table
+    tested = []
+    for train, test in split_rows(X, by, folds=5, random_state=0):
+        assert not set(train) & set(test)
+        assert len(train) + len(test) == len(X)
+        left, kept = X.iloc[test], X.iloc[train]
+        kept = kept[kept["colour"] != ""]
+        assert (left["colour"] != "").all()
+        assert not set(left["panel"]) & set(kept["panel"])
+        if by == "recipe":
+            keys = [tuple(r) for r in left[["ground", "colour", "schedule"]].to_numpy()]
+            assert not set(keys) & {
+                tuple(r) for r in kept[["ground", "colour", "schedule"]].to_numpy()
+            }
+        if by == "ground":
+            assert not set(left["ground"]) & set(kept["ground"])
+        tested += test.tolist()
+    assert sorted(tested) == np.flatnonzero(X["colour"] != "").tolist()
+
+
+def test_errors_and_coverage_are_counted_rightly(table: tuple[pd.DataFrame, np.ndarray]) -> None:
+    X, y = table
+    rng = np.random.default_rng(0)
+    drawn = y + rng.normal(0, 1, y.shape)
+    X = X.assign(tL=drawn[:, 0], ta=drawn[:, 1], tb=drawn[:, 2])
+    honest = cross_validate(X, y, "panel", model=Truth(), folds=4)
+    for level, share in honest.coverage.items():
+        assert share == pytest.approx(level, abs=4 * honest.coverage_spread[level])
+    boastful = cross_validate(X, y, "panel", model=Truth(sd=0.3), folds=4)
+    assert boastful.coverage[0.95] < 0.5
+    assert honest.folds == 4
+    assert honest.median <= honest.mean <= honest.high
+
+
+def test_a_regressor_without_spread_has_no_coverage(table: tuple[pd.DataFrame, np.ndarray]) -> None:
+    found = cross_validate(*table, "panel", model=QuadraticRidge(), folds=3)
+    assert found.coverage == {}
+    assert found.median < cross_validate(*table, "panel", model=NearestPanel(), folds=3).median
+
+
+def test_the_film_regression_is_honest_on_panels_left_out(
+    table: tuple[pd.DataFrame, np.ndarray],
+) -> None:
+    seen: list[tuple[int, int]] = []
+    found = cross_validate(
+        *table,
+        "panel",
+        model=FilmRegressor(rounds=2),
+        folds=3,
+        told=lambda done, all_: seen.append((done, all_)),
+    )
+    assert seen == [(1, 3), (2, 3), (3, 3)]
+    assert found.median < 1.2
+    assert found.coverage[0.95] > 0.8
+    assert not len(found.skipped)
+
+
+def test_a_colour_shown_by_one_panel_is_named_not_guessed() -> None:
+    panels = list(SHOP.archive(12, 0))
+    one = next(p for p in panels if not p.recipe.bare)
+    assert one.recipe.schedule is not None
+    odd = replace(
+        one,
+        code="ODD",
+        recipe=Recipe(one.recipe.ground, SHOP.colours[0].parse("rare"), one.recipe.schedule, "yes"),
+    )
+    X, y = to_frame([*panels, odd])
+    found = cross_validate(X, y, "panel", model=FilmRegressor(rounds=1, residual=False), folds=3)
+    assert found.skipped.tolist() == [len(X) - 1]
+
+
+def test_the_table_has_a_line_for_each(table: tuple[pd.DataFrame, np.ndarray]) -> None:
+    said: list[str] = []
+    rows = validation_table(
+        *table, by=("panel",), model=QuadraticRidge(), floor=0.5, folds=3, told=said.append
+    )
+    assert [r.name for r in rows] == ["film regression", "nearest panel", "quadratic ridge"]
+    assert rows[0].floor_ratio == pytest.approx(rows[0].median / 0.5)
+    assert len(said) == 3
+    few = validation_table(table[0].head(4), table[1][:4], by=("ground",), simple=False)
+    assert "too few panels" in few[0].note
+
+
+def test_what_cannot_be_left_out_is_refused(table: tuple[pd.DataFrame, np.ndarray]) -> None:
+    with pytest.raises(DomainError, match="left out"):
+        cross_validate(*table, "phase of the moon")
+    with pytest.raises(FitError, match="too few panels"):
+        cross_validate(table[0].head(5), table[1][:5], "panel")
+
+
+@pytest.fixture(scope="module")
+def several() -> list[Panel]:
+    """Recipes sprayed often, read twice, by two people who differ by 12 % of film."""
+    shop = Shop(
+        7, n_grounds=3, n_colours=2, noise=Noise(film=0.05, coat=0.0, dose=0.0, lot=0.0, lab=0.15)
+    )
+    shop.sprayers = {"light": -0.06, "heavy": 0.06}
+    rng = np.random.default_rng(0)
+    panels = []
+    for i, panel in enumerate(shop.archive(20, 0, repeats=0.0)):
+        for j in range(1 if panel.recipe.bare else 3):
+            again = shop.spray(panel.recipe, rng, code=f"{panel.code}{j}")
+            lab = np.array(again.readings[0].lab)
+            second = Reading(lab=tuple(lab + rng.normal(0, 0.15 * np.sqrt(2), 3)))
+            day = dt.date(2024, 1, 1) + dt.timedelta(days=i)
+            panels.append(replace(again, readings=(*again.readings, second), date=day))
+    return panels
+
+
+@pytest.fixture(scope="module")
+def told(several: list[Panel]) -> Repeatability:
+    return repeatability(several)
+
+
+def test_variance_components_are_those_of_the_booth(told: Repeatability) -> None:
+    found = told
+    parts = {c.name: c for c in found.components}
+    assert parts["panel film"].sd == pytest.approx(0.05, rel=0.35)
+    assert parts["panel film"].low < 0.05 < parts["panel film"].high
+    assert parts["sprayer"].low < 0.085 < parts["sprayer"].high
+    assert parts["sprayer"].sd > 0.03
+    # ΔE00 an axis: Lab noise shrinks by S_C where there is chroma.
+    assert 0.03 < parts["reading"].sd < 0.25
+    for part in found.components:
+        assert part.low < part.sd < part.high
+        assert part.name == "law" or part.name in part.words
+
+
+def test_the_floor_agrees_with_recipes_sprayed_again(told: Repeatability) -> None:
+    found = told
+    assert found.measured is not None
+    assert found.repeats == 60
+    assert found.low <= found.floor <= found.high
+    assert found.floor == pytest.approx(found.measured, rel=0.4)
+    assert f"{found.floor:.2f}" in found.words
+
+
+def test_one_sprayer_has_no_component() -> None:
+    shop = Shop(7, n_grounds=2, n_colours=1)
+    sprayed = {p.recipe: replace(p, sprayer="one", lot="") for p in shop.archive(14, 0)}
+    panels = list(sprayed.values())
+    found = repeatability(panels, FilmRegressor(rounds=1).fit(*to_frame(panels)))
+    assert {c.name for c in found.components} == {"panel film", "panel rest", "law"}
+    assert found.measured is None
+
+
+def test_nothing_to_learn_from_is_refused() -> None:
+    with pytest.raises(FitError, match="repeatability"):
+        repeatability([Panel("P", Recipe(SHOP.grounds[0]))])
