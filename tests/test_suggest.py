@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from matchlib.colorimetry import (
@@ -173,6 +173,7 @@ def test_an_unknown_name_on_the_shelf_is_named() -> None:
 
 
 @settings(max_examples=12, deadline=None)
+@example(2, (2.123456, 2.2000001), {"silver"}, False, (40.0, 5.0, 5.0))  # no half part fits between
 @given(
     st.integers(1, 4),
     st.tuples(st.floats(2, 6), st.floats(2, 9)),
@@ -199,7 +200,7 @@ def test_limits_are_kept(
     found = suggest(model_of(), Target.of_lab(lab), limits, top=4, archive=archive_of())
     assert 1 <= len(found) <= 4
     least, most = sorted(ends)
-    whole_steps = np.floor(most * 2) >= np.ceil(least * 2)
+    whole_steps = np.floor(round(most, 3) * 2) >= np.ceil(round(least, 3) * 2)
     for s in found:
         r = s.recipe
         assert r.colour is not None
@@ -210,7 +211,7 @@ def test_limits_are_kept(
         assert r.schedule.coats <= coats
         assert len(r.schedule.steps) == 1
         carrier = float(r.schedule.steps[0].ratio.carrier / r.schedule.steps[0].ratio.colour)
-        assert least - 1e-6 <= carrier <= most + 1e-6
+        assert least - 1e-3 <= carrier <= most + 1e-3
         if whole_steps:
             assert (carrier * 2) % 1 == pytest.approx(0.0)
 

@@ -136,7 +136,8 @@ class Limits:
             At least one: the end itself where no whole step fits between the two.
         """
         step = Fraction(str(self.ratio_step))
-        low, high = (Fraction(str(round(c, 6))) for c in self.carrier)
+        # A ratio is written with parts to a thousandth at most; no cup shows more.
+        low, high = (Fraction(str(round(c, 3))) for c in self.carrier)
         first, last = math.ceil(low / step), math.floor(high / step)
         parts = [n * step for n in range(max(first, 0), last + 1)] or [high]
         return [MixRatio(p, Fraction(1)) for p in reversed(parts)]
