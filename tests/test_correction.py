@@ -241,3 +241,11 @@ def test_a_bare_panel_is_not_built_on(shop: Shop, model: FilmRegressor) -> None:
     advice = correct(model, [(bare, tuple(lab))], lab - [20, 0, 0])
     assert advice.rescue.state == "another way"
     assert Ground.parse("silver") == shop.grounds[0]
+
+
+def test_an_unsure_reading_teaches_less(shop: Shop, model: FilmRegressor, recipe: Recipe) -> None:
+    lab = _heavy(shop, recipe, 1.15)
+    belief = Belief.of(model)
+    sure, unsure = (belief.after([(recipe, Reading(lab=lab, sd=sd))]).film for sd in (0.05, 5.0))
+    assert abs(unsure[0]) < abs(sure[0])
+    assert unsure[1] > sure[1]

@@ -52,12 +52,15 @@ class Sprayed:
         How.
     source : str
         ``spectrophotometer`` or ``photo``.
+    sd : float, optional
+        The reading's own uncertainty an axis, if it states one [ΔE*ab].
     """
 
     recipe: Recipe
     lab: tuple[float, float, float]
     viewing: Viewing = field(default_factory=Viewing)
     source: str = "spectrophotometer"
+    sd: float | None = None
 
     @classmethod
     def of(cls, row: Sprayed | tuple[Any, ...]) -> Sprayed:
@@ -98,7 +101,7 @@ class Sprayed:
     @classmethod
     def _read(cls, recipe: Recipe, read: Reading) -> Sprayed:
         light, red, yellow = (float(v) for v in lab_of_reading(read))
-        return cls(recipe, (light, red, yellow), read.viewing, read.source)
+        return cls(recipe, (light, red, yellow), read.viewing, read.source, read.sd)
 
 
 @dataclass(frozen=True)
@@ -310,7 +313,8 @@ class Belief:
         recipes, views = [r.recipe for r in rows], [r.viewing for r in rows]
         _, spray, reading = self._noise(recipes, views, [r.source for r in rows])
         noise = np.zeros((3 * len(rows), 3 * len(rows)))
-        for i, own in enumerate(spray + reading):
+        for i, row in enumerate(rows):
+            own = spray[i] + (reading[i] if row.sd is None else row.sd**2 * np.eye(3))
             noise[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] = own
         seen = np.array([r.lab for r in rows]).ravel()
 

@@ -80,6 +80,8 @@ def _own(before: Belief, panel: Sprayed) -> tuple[Array, Array]:
     covariance[k, k], covariance[k + 1, k + 1] = film**2, ground**2
     covariance[k + 2 :, k + 2 :] = rest
 
+    own = reading[0] if panel.sd is None else panel.sd**2 * np.eye(3)
+
     def law(x: Array) -> tuple[Array, Array]:
         lab, jacobian, of_film, of_ground = before.linear(
             [panel.recipe], panel.viewing, mean=x[:k], film=x[k]
@@ -90,7 +92,7 @@ def _own(before: Belief, panel: Sprayed) -> tuple[Array, Array]:
         # The panel's own ground is so near 1 that its slope is its law.
         return lab[0] + of_ground[0] * x[k + 1] + x[k + 2 :], slope
 
-    return posterior(mean, covariance, law, np.array(panel.lab), reading[0])
+    return posterior(mean, covariance, law, np.array(panel.lab), own)
 
 
 def rescue(
