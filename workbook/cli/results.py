@@ -62,7 +62,7 @@ def matches_text(found: Suggestions) -> str:
         f"clear coat: {found[0].recipe.clear or 'none'}."
     ]
     if not found.reachable:
-        lines.append(f"Out of reach. {found.miss}".strip())
+        lines.append(found.miss or "Out of reach within these limits.")
     rows, why = [], []
     for rank, item in enumerate(found, 1):
         recipe = item.recipe
