@@ -145,6 +145,8 @@ def _mix(
     told += [] if stated is None else [f"{stated.text[0].upper()}{stated.text[1:]}"]
     if pots is None:
         told += [f"To ask: {q.text}" for q in map(question_ratio, ratios) if q is not None]
+    # A colour that nobody named is called colour, which the drawing says of every colour.
+    named = None if str(recipe.colour) == "colour" else recipe.colour
     for each in ratios:
-        show(f"In the cup at {each}, from the bottom up:\n{cup_text(each, recipe.colour)}\n")
+        show(f"In the cup at {each}, from the bottom up:\n{cup_text(each, named)}\n")
     show(wrapped("\n".join(told)))
