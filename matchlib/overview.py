@@ -33,6 +33,7 @@ __all__ = [
     "panel_lab",
     "reach",
     "spreads",
+    "strays",
     "three",
     "trend",
     "usual_view",
@@ -395,6 +396,30 @@ def misses(model: FilmRegressor, panels: Sequence[Panel]) -> tuple[Miss, ...]:
     return tuple(
         Miss(p, float(away[i]), float(light[i]), float(chroma[i])) for i, (p, _) in enumerate(read)
     )
+
+
+def strays(found: Sequence[Miss], measure: str) -> tuple[Miss, ...]:
+    """Return the panels so far from the law that they would hide everything else.
+
+    Parameters
+    ----------
+    found : sequence of Miss
+        Of the archive.
+    measure : str
+        ``difference``, ``lightness`` or ``chroma``.
+
+    Returns
+    -------
+    tuple of Miss
+        Further from the median than 6 standard deviations by the median absolute deviation
+        (1.4826 of it is one, for normal values).
+    """
+    if not found:
+        return ()
+    values = np.array([getattr(m, measure) for m in found], float)
+    away = np.abs(values - np.median(values))
+    size = 1.4826 * float(np.median(away))
+    return tuple(m for m, off in zip(found, away, strict=True) if size and off > 6.0 * size)
 
 
 def spreads(found: Sequence[Miss], by: str, *, seed: int = 0) -> tuple[Spread, ...]:

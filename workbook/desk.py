@@ -17,14 +17,25 @@ import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no type
 
 from matchlib.errors import MatchlibError
 from workbook.controls import HtmlView, Progress
-from workbook.figures import ORIENTATION, esc
+from workbook.figures import ORIENTATION, Raw, chip, esc, lab_text
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from workbook.session import Session
 
-__all__ = ["ARCHIVE", "Desk", "Pages", "Said", "Stopped", "Work", "demo_folder", "flow", "heading"]
+__all__ = [
+    "ARCHIVE",
+    "Desk",
+    "Pages",
+    "Said",
+    "Stopped",
+    "Work",
+    "colour_cell",
+    "demo_folder",
+    "flow",
+    "heading",
+]
 
 ARCHIVE = "WORKBOOK_ARCHIVE"
 """Environment variable that names the archive; the demonstration is used without it."""
@@ -379,6 +390,22 @@ def demo_folder() -> Path:
     import platformdirs
 
     return Path(platformdirs.user_data_dir("candy-panel-workbook")) / "demo-workshop"
+
+
+def colour_cell(lab: Any) -> Raw:
+    """Return a swatch with its numbers, for a cell of a table.
+
+    Parameters
+    ----------
+    lab : sequence of 3 float
+        CIELAB.
+
+    Returns
+    -------
+    Raw
+        HTML.
+    """
+    return Raw(f'<span class="cpw-key">{chip(lab, size=30)}{esc(lab_text(lab))}</span>')
 
 
 def flow(*controls: widgets.Widget, least: int = 200) -> widgets.Box:

@@ -9,10 +9,10 @@ import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no type
 import numpy as np
 
 from matchlib.errors import MatchlibError
-from matchlib.overview import Miss, misses, trend
+from matchlib.overview import Miss, misses, strays, trend
 from workbook.controls import Choice, HtmlView
 from workbook.desk import Desk, Said, flow
-from workbook.figures import table, timeline
+from workbook.figures import esc, number, table, timeline
 
 __all__ = ["DriftPanel"]
 
@@ -21,7 +21,12 @@ _MEASURES = {
     "chroma": "ΔC*, reading less law",
     "difference": "ΔE00 from the law",
 }
-_PARTS = {"": "all together", "sprayer": "by sprayer", "lot": "by lot", "source": "by instrument"}
+_PARTS = {
+    "all": "all together",
+    "sprayer": "by sprayer",
+    "lot": "by lot",
+    "source": "by instrument",
+}
 _MOST = 5
 
 
@@ -63,8 +68,9 @@ class DriftPanel:
             return
         with self.said.guard():
             series: dict[str, list[tuple[dt.date, float]]] = {}
+            odd = strays(self._found, self.measure.value)
             for miss in self._found:
-                if miss.panel.date is not None:
+                if miss.panel.date is not None and miss not in odd:
                     value = float(getattr(miss, self.measure.value))
                     series.setdefault(self._part(miss), []).append((miss.panel.date, value))
             some = dict(sorted(series.items(), key=lambda s: -len(s[1]))[:_MOST])
@@ -82,13 +88,18 @@ class DriftPanel:
             rows = [[part, _words(points, name)] for part, points in some.items()]
             left = len(series) - len(some)
             more = f"<p>{left} smaller groups are not drawn.</p>" if left else ""
+            if odd:
+                far = ", ".join(
+                    f"{m.panel.code} ({number(getattr(m, self.measure.value))})" for m in odd
+                )
+                more += f"<p>Far from the law, so neither drawn nor counted here: {esc(far)}.</p>"
             heads = ["panels", "change"]
             self.shown.html = chart + table(heads, rows, caption="Change with time") + more
 
     def _part(self, miss: Miss) -> str:
         if self.by.value == "source":
             return ", ".join(dict.fromkeys(r.source for r in miss.panel.readings))
-        if self.by.value:
+        if self.by.value != "all":
             return getattr(miss.panel, self.by.value) or "not written"
         return "all panels"
 

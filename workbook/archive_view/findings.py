@@ -95,7 +95,7 @@ class FindingsPanel:
                 continue
             law = model.predict_recipes([panel.recipe, finding.proposed], view)
             drawn[key_of(finding)] = "".join(
-                swatch_pair(lab, way, names=("As read", name), width=230, height=90)
+                swatch_pair(lab, way, names=("As read", name), width=330, height=90)
                 for name, way in zip(("As written", "As proposed"), law, strict=True)
             )
         return drawn
@@ -118,13 +118,11 @@ class FindingsPanel:
             code = finding.codes[0]
             names = ", ".join(finding.codes)
             written = panels[code].recipe.words if code in panels else ""
-            evidence = finding.evidence.words if finding.evidence else ""
+            sure = ">99 %" if finding.probability > 0.99 else f"{finding.probability:.0%}"
             rows = [
-                f"<h4>{esc(names)}: {esc(finding.kind)}, {finding.probability:.0%} likely</h4>",
+                f"<h4>{esc(names)}: {esc(finding.kind)}, {esc(sure)} likely</h4>",
                 f"<p>{esc(finding.words)}</p>",
                 f"<p>As written: {esc(written)}.</p>" if written else "",
-                f"<p>As proposed: {esc(finding.proposed.words)}.</p>" if finding.proposed else "",
-                f"<p class='cpw-muted'>Evidence: {esc(evidence)}.</p>" if evidence else "",
                 f"<p>To put it right: {esc(finding.fix)}</p>",
                 f"<div class='cpw-figures'>{self.pairs.get(key_of(finding), '')}</div>",
                 "<p class='cpw-row'>",
@@ -140,7 +138,9 @@ class FindingsPanel:
             rows.append(
                 f'<button data-press="ignore {at}">It is right: ignore {esc(names)}</button></p>'
             )
-            cards.append(f"<section class='cpw-card'>{''.join(rows)}</section>")
+            cards.append(
+                f"<section class='cpw-card' style='margin:10px 0'>{''.join(rows)}</section>"
+            )
         hidden = len(self.findings) - len(open_)
         head = f"{len(open_)} finding{'s' * (len(open_) != 1)}"
         head += f", {hidden} ignored." if hidden else "."

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
 
 from workbook.controls import HtmlView, TextField
 from workbook.desk import Desk, Said, flow
 from workbook.figures import esc, table
 from workbook.figures.svg import Raw
+
+if TYPE_CHECKING:
+    from matchlib.archive import Change
 
 __all__ = ["HistoryPanel"]
 
@@ -45,31 +50,37 @@ class HistoryPanel:
         with self.said.guard():
             changes = self.desk.session.history(self.code.value.strip() or None)
             undone = {c.undoes for c in changes}
-            rows = []
-            for change in changes[::-1][:_MOST]:
-                button: object = "undone" if change.number in undone else ""
-                if change.number not in undone and change.undoes is None:
-                    button = Raw(
-                        f'<button data-press="{change.number}">Undo {change.number}</button>'
-                    )
-                rows.append(
-                    [
-                        change.number,
-                        f"{change.at:%Y-%m-%d %H:%M} UTC",
-                        change.panel,
-                        change.words,
-                        change.why or change.file,
-                        change.who,
-                        button,
-                    ]
-                )
-            more = len(changes) - len(rows)
-            note = f"<p>{esc(more)} older changes are not shown.</p>" if more > 0 else ""
+            rows: list[list[object]] = []
+            files: dict[str, int] = {}
+            for change in changes[::-1]:
+                if change.action == "added" and change.file and not self.code.value.strip():
+                    files[change.file] = files.get(change.file, 0) + 1
+                elif len(rows) < _MOST:
+                    rows.append(_row(change, change.number in undone))
+            told = [f"{n} panels were added from {file}." for file, n in files.items()]
+            left = len(changes) - len(rows) - sum(files.values())
+            told += [f"{left} older changes are not shown."] if left > 0 else []
+            note = "".join(f"<p>{esc(words)}</p>" for words in told)
             heads = ["no.", "when", "panel", "what", "why or file", "who", "undo"]
-            self.shown.html = table(heads, rows, caption="Changes, newest first") + note
+            self.shown.html = table(heads, rows, caption="Changes by hand, newest first") + note
 
     def _press(self, name: str) -> None:
         with self.said.guard():
             done = self.desk.session.undo(int(name), who=self.who.value, why="undone in the log")
             self.desk.changed()
             self.said.tell(f"Change {name} was undone: {done.panel} ({done.words}).")
+
+
+def _row(change: Change, undone: bool) -> list[object]:
+    button: object = "undone" if undone else ""
+    if not undone and change.undoes is None:
+        button = Raw(f'<button data-press="{change.number}">Undo {change.number}</button>')
+    return [
+        change.number,
+        f"{change.at:%Y-%m-%d %H:%M} UTC",
+        change.panel,
+        change.words,
+        change.why or change.file,
+        change.who,
+        button,
+    ]

@@ -8,9 +8,8 @@ import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no type
 
 from matchlib.overview import candidates, usual_view
 from workbook.controls import Button, HtmlView, Slider
-from workbook.desk import Desk, Work, flow
-from workbook.figures import chip, esc, lab_text, number, table
-from workbook.figures.svg import Raw
+from workbook.desk import Desk, Work, colour_cell, flow
+from workbook.figures import esc, number, table
 
 __all__ = ["NextPanel"]
 
@@ -64,7 +63,7 @@ class NextPanel:
             [
                 str(i),
                 p.recipe.words,
-                Raw(f"{chip(lab)} {esc(lab_text(lab))}"),
+                colour_cell(lab),
                 f"{number(p.before, 2)} ΔE00",
                 f"{number(p.after, 2)} ΔE00",
             ]

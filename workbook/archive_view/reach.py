@@ -8,7 +8,7 @@ import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no type
 
 from matchlib.overview import reach
 from workbook.controls import Choice, HtmlView
-from workbook.desk import Desk, Said, flow
+from workbook.desk import Desk, Said, colour_cell, flow
 from workbook.figures import Mark, lab_chart, number, table
 
 __all__ = ["ReachPanel"]
@@ -55,10 +55,8 @@ class ReachPanel:
                 grounds=() if self.ground.value == _ALL_GROUNDS else (self.ground.value,),
                 colours=() if self.colour.value == _ALL_COLOURS else (self.colour.value,),
             )
-            marks = [
-                Mark(lab, "bare ground" if r.bare else "panel", str(r.ground) if r.bare else "")
-                for _, r, lab in {r: (c, r, x) for c, r, x in found.panels}.values()
-            ]
+            # Bare grounds lie in a heap near the axis: they are named in the table, not there.
+            marks = [Mark(lab, "bare ground" if r.bare else "panel") for _, r, lab in found.panels]
             chart = lab_chart(
                 marks,
                 reachable=found.lab,
@@ -76,4 +74,8 @@ class ReachPanel:
                 "ground, 2:1 to 10:1, 1 to 6 coats, by the law. Inside the outline not every "
                 "colour is within reach.</p>"
             )
-            self.shown.html = f"{chart}{words}{extent}"
+            bare = {str(r.ground): (code, lab) for code, r, lab in found.panels if r.bare}
+            heads = ["bare ground", "panel", "as read"]
+            rows = [[name, code, colour_cell(lab)] for name, (code, lab) in bare.items()]
+            below = table(heads, rows, caption="Bare grounds, the panel read last of each")
+            self.shown.html = f"{chart}{words}<div class='cpw-figures'>{extent}{below}</div>"

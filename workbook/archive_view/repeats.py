@@ -14,6 +14,13 @@ from workbook.figures import esc, number, table
 __all__ = ["RepeatsPanel"]
 
 
+_PARTS = {
+    "panel film": "film, from panel to panel",
+    "panel rest": "what else differs from panel to panel",
+    "law": "what the law leaves of a recipe; no part of repeatability",
+}
+
+
 class RepeatsPanel:
     """Components of the spread, and each sprayer and lot by itself.
 
@@ -53,14 +60,15 @@ class RepeatsPanel:
     def _show(self, result: Any) -> None:
         found, off = result
         self.found = found
-        heads = ["part", "standard deviation", "95 % from", "to", "as median ΔE00", "in words"]
+        heads = ["part", "standard deviation", "95 % from", "to", "as median ΔE00"]
         rows = []
         for part in found.components:
             film = part.name in ("panel film", "sprayer", "lot")
-            scale, unit = (100.0, " % film") if film else (1.0, " ΔE00")
-            numbers = [f"{number(scale * v, 2)}{unit}" for v in (part.sd, part.low, part.high)]
-            rows.append([part.name, *numbers, number(part.difference, 2), part.words])
-        parts = table(heads, rows, caption="What makes panels differ", right=heads[1:5])
+            scale, unit = (100.0, "% of film") if film else (1.0, "ΔE00")
+            numbers = [f"{number(scale * v, 2)} {unit}" for v in (part.sd, part.low, part.high)]
+            name = _PARTS.get(part.name, part.name)
+            rows.append([name, *numbers, number(part.difference, 2)])
+        parts = table(heads, rows, caption="What makes panels differ", right=heads[1:])
         groups = []
         for by in ("sprayer", "lot"):
             some = spreads(off, by)
@@ -71,4 +79,5 @@ class RepeatsPanel:
             names = [by, "panels", "median ΔE00", "95 % from", "to"]
             caption = f"Distance from the law, by {by} (– under five panels)"
             groups.append(table(names, lines, caption=caption, right=names[1:]))
-        self.shown.html = f"<p><strong>{esc(found.words)}</strong></p>{parts}{''.join(groups)}"
+        self.shown.html = f"<p><strong>{esc(found.words)}</strong></p>{parts}"
+        self.shown.html += f"<div class='cpw-figures'>{''.join(groups)}</div>"

@@ -7,8 +7,8 @@ from typing import Any
 import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
 
 from workbook.controls import Choice, HtmlView, Slider, TextField
-from workbook.desk import Desk, Said, flow
-from workbook.figures import Raw, bars, chip, esc, lab_text, number, swatch, table
+from workbook.desk import Desk, Said, colour_cell, flow
+from workbook.figures import bars, esc, number, swatch, table
 
 __all__ = ["WhyPanel"]
 
@@ -76,7 +76,7 @@ class WhyPanel:
             rows = [
                 [
                     c.name,
-                    _colour(c.lab),
+                    colour_cell(c.lab),
                     number(c.lightness),
                     number(c.chroma),
                     f"{number(c.hue)}°",
@@ -87,7 +87,7 @@ class WhyPanel:
             changes = table(heads, rows, caption="What one change would do", right=heads[2:])
             heads = ["panel", "recipe", "as read", "away, ΔE00", "law misses it by, ΔE00"]
             near = [
-                [p.code, str(p.recipe), _colour(p.lab), number(p.away), number(p.miss)]
+                [p.code, str(p.recipe), colour_cell(p.lab), number(p.away), number(p.miss)]
                 for p in found.near
             ]
             panels = table(heads, near, caption="The nearest panels", right=heads[3:])
@@ -96,7 +96,3 @@ class WhyPanel:
                 f"<div class='cpw-figures'>{swatch(found.lab, 'Prediction', size=120)}{drawn}</div>"
                 f"{changes}{panels}"
             )
-
-
-def _colour(lab: Any) -> Raw:
-    return Raw(f"{chip(lab)} {esc(lab_text(lab))}")

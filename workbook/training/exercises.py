@@ -9,8 +9,8 @@ import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no type
 from matchlib.colorimetry import delta_e00
 from matchlib.lessons import KINDS, Exercise, Marked, make_exercise, mark
 from workbook.controls import ButtonRow, Choice, HtmlView, TextField
-from workbook.desk import Desk, Said, flow
-from workbook.figures import Raw, chip, esc, lab_text, number, swatch, table
+from workbook.desk import Desk, Said, colour_cell, flow
+from workbook.figures import esc, number, swatch, table
 from workbook.training.record import keep, load
 
 __all__ = ["ExercisePanel"]
@@ -146,13 +146,11 @@ def _shown(found: Exercise, marked: Marked) -> str:
     for i, (text, lab) in enumerate(zip(found.texts, found.labs, strict=True)):
         said = "on the back" if i == found.right else ""
         said += " – your answer" if i == marked.choice else ""
-        colour = Raw(f"{chip(lab, size=34)} {esc(lab_text(lab))}")
-        rows.append([text, colour, number(float(away[i]), 1), said.strip(" –")])
+        rows.append([text, colour_cell(lab), number(float(away[i]), 1), said.strip(" –")])
     heads = ["answer", "what the law says it reads", "ΔE00 from the panel", ""]
     sign = "cpw-good" if marked.passed else "cpw-bad"
-    word = "Right" if marked.passed else "Not this time"
     return (
-        f"<p><span class='{sign}'>{word}.</span> Panel {esc(found.panel)}. "
-        f"Your score: ΔE00 {number(marked.miss, 1)} off. {esc(marked.words)}</p>"
+        f"<p><span class='{sign}'>{esc(marked.words)}</span></p>"
+        f"<p>Panel {esc(found.panel)}. Your score: ΔE00 {number(marked.miss, 1)} off.</p>"
         + table(heads, rows, caption="The answers", right=heads[2:3])
     )

@@ -1,0 +1,277 @@
+"""Lessons, ladders, exercises and the overview, on a small archive and on one that cannot teach."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from matchlib.colorimetry import delta_e00
+from matchlib.demo import demo_panels
+from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Recipe
+from matchlib.errors import DomainError
+from matchlib.lessons import (
+    KINDS,
+    LESSONS,
+    coat_ladder,
+    lesson,
+    make_exercise,
+    mark,
+)
+from matchlib.overview import (
+    BANDS,
+    candidates,
+    coverage,
+    misses,
+    panel_lab,
+    reach,
+    spreads,
+    strays,
+    trend,
+    usual_view,
+)
+from matchlib.regression import FilmRegressor, frames_of
+
+
+@pytest.fixture(scope="module")
+def panels() -> tuple[Panel, ...]:
+    """Two colours of the demonstration over all its grounds."""
+    names = {"cherry", "lagoon"}
+    return tuple(
+        p for p in demo_panels() if p.recipe.colour is None or set(p.recipe.colour.names) <= names
+    )
+
+
+@pytest.fixture(scope="module")
+def model(panels: tuple[Panel, ...]) -> FilmRegressor:
+    return FilmRegressor().fit(*frames_of(panels))
+
+
+def test_a_ladder_is_the_law_with_the_panels_of_the_same_recipe(
+    model: FilmRegressor, panels: tuple[Panel, ...]
+) -> None:
+    found = coat_ladder(
+        model,
+        panels,
+        ground=Ground.parse("silver"),
+        colour=Colour.parse("cherry"),
+        ratio=MixRatio.parse("6:1"),
+        most=4,
+    )
+    assert [r.coats for r in found.rungs] == [0, 1, 2, 3, 4]
+    assert found.rungs[0].recipe.bare
+    law = model.predict_recipes([r.recipe for r in found.rungs], found.viewing)
+    np.testing.assert_allclose([r.lab for r in found.rungs], law)
+    lightness = [r.lab[0] for r in found.rungs]
+    assert lightness == sorted(lightness, reverse=True)
+    # Exactly the panels with this recipe on their back stand beside the rung.
+    three = {p.code for p in panels if p.recipe == found.rungs[3].recipe}
+    assert {code for code, _ in found.rungs[3].panels} == three
+    assert len(three) >= 2
+    with pytest.raises(DomainError):
+        coat_ladder(
+            model,
+            panels,
+            ground=Ground.parse("silver"),
+            colour=Colour.parse("cherry"),
+            ratio=MixRatio.parse("6:1"),
+            most=0,
+        )
+
+
+@pytest.mark.parametrize("kind", list(KINDS))
+def test_an_exercise_is_a_real_panel_with_distinct_answers(
+    model: FilmRegressor, panels: tuple[Panel, ...], kind: str
+) -> None:
+    by_code = {p.code: p for p in panels}
+    for seed in range(5):
+        asked = make_exercise(model, panels, kind, seed=seed)
+        panel = by_code[asked.panel]
+        assert asked == make_exercise(model, panels, kind, seed=seed)
+        assert asked.lab == panel_lab(panel, usual_view(model))
+        assert asked.options[asked.right] == panel.recipe
+        assert 3 <= len(asked.options) <= 4
+        assert len(set(asked.texts)) == len(asked.texts)
+        apart = [
+            float(delta_e00(a, b)) for i, a in enumerate(asked.labs) for b in asked.labs[i + 1 :]
+        ]
+        assert min(apart) >= 2.0
+        right = mark(asked, asked.right)
+        assert right.passed
+        assert (
+            right.miss
+            == right.best
+            == pytest.approx(float(delta_e00(asked.labs[asked.right], asked.lab)))
+        )
+        for i in range(len(asked.options)):
+            one = mark(asked, i)
+            assert one.miss == pytest.approx(float(delta_e00(asked.labs[i], asked.lab)))
+            assert f"{one.miss:.1f}" in one.words
+            if kind != "recipe":
+                assert one.passed == (i == asked.right)
+
+
+def test_a_panel_with_a_wrong_back_is_never_asked_about(
+    model: FilmRegressor, panels: tuple[Panel, ...]
+) -> None:
+    wrong = {m.panel.code for m in misses(model, panels) if m.difference > 5.0}
+    assert wrong, "the archive has wrong backs"
+    asked = {
+        make_exercise(model, panels, kind, seed=seed).panel for kind in KINDS for seed in range(25)
+    }
+    assert not asked & wrong
+
+
+def test_what_was_asked_lately_is_not_asked_again(
+    model: FilmRegressor, panels: tuple[Panel, ...]
+) -> None:
+    lately: list[str] = []
+    for seed in range(8):
+        lately.append(make_exercise(model, panels, "ground", seed=seed, without=lately).panel)
+    assert len(set(lately)) == len(lately)
+
+
+def test_no_exercise_where_the_archive_cannot_support_it(
+    model: FilmRegressor, panels: tuple[Panel, ...]
+) -> None:
+    one = [p for p in panels if p.recipe.ground == Ground.parse("silver")]
+    with pytest.raises(DomainError, match="cannot support"):
+        make_exercise(model, one, "ground", seed=1)
+    with pytest.raises(DomainError, match="no such exercise"):
+        make_exercise(model, panels, "hue", seed=1)
+    asked = make_exercise(model, panels, "coats", seed=1)
+    with pytest.raises(DomainError, match="Nothing was chosen"):
+        mark(asked, 9)
+
+
+def test_every_lesson_has_its_numbers_from_the_law(
+    model: FilmRegressor, panels: tuple[Panel, ...]
+) -> None:
+    for key, (title, rule, _) in LESSONS.items():
+        found = lesson(model, panels, key)
+        assert (found.title, found.rule) == (title, rule)
+        assert found.finding
+        if found.rows:
+            assert len(found.labs) in (0, len(found.rows))
+            assert all(len(row) == len(found.columns) for row in found.rows)
+    ratio = lesson(model, panels, "ratio")
+    assert "4 of colour poured into 32 of carrier is 8:1" in ratio.finding
+    assert ratio.rows[0][4] == "14.3%"
+    gold = lesson(model, panels, "gold")
+    assert gold.supported
+    assert all(row[-1] == "warmer" for row in gold.rows)
+    assert lesson(model, panels, "evenness").supported
+    assert lesson(model, panels, "value").rows[0][0] == "pearl white"
+
+
+def test_a_lesson_says_when_the_archive_cannot_support_it(
+    model: FilmRegressor, panels: tuple[Panel, ...]
+) -> None:
+    silver = [p for p in panels if p.recipe.ground == Ground.parse("silver")]
+    for key in ("value", "gold", "evenness"):
+        found = lesson(model, silver, key)
+        assert not found.supported
+        assert found.finding.startswith("This archive cannot say")
+        assert not found.rows
+    plain = [p for p in panels if p.recipe.schedule is None or len(p.recipe.schedule.steps) == 1]
+    step = lesson(model, plain, "step-up")
+    assert not step.supported
+    assert "rests on the law alone" in step.finding
+    bare = [p for p in panels if p.recipe.bare]
+    assert not lesson(model, bare, "ratio").supported
+    with pytest.raises(DomainError, match="no such lesson"):
+        lesson(model, panels, "polishing")
+
+
+def test_a_claim_follows_the_archive_and_not_the_rule(panels: tuple[Panel, ...]) -> None:
+    """Call the gold ground graphite and the other way round: the yellow one is still found."""
+    other = {"pale gold": "graphite", "graphite": "pale gold"}
+    turned = [
+        replace(
+            p,
+            recipe=replace(
+                p.recipe,
+                ground=Ground.parse(other.get(str(p.recipe.ground), str(p.recipe.ground))),
+            ),
+        )
+        for p in panels
+    ]
+    found = lesson(FilmRegressor().fit(*frames_of(turned)), turned, "gold")
+    assert found.columns[0] == "over graphite"
+    assert found.supported
+
+
+def test_coverage_counts_every_panel_once(panels: tuple[Panel, ...]) -> None:
+    found = coverage(panels)
+    assert found.by_strength.sum() == len(panels) == found.panels
+    assert found.by_colour.sum() == sum(not p.recipe.bare for p in panels)
+    bare = [name for name, _ in BANDS].index("bare")
+    assert found.by_strength[:, bare].sum() == sum(p.recipe.bare for p in panels)
+    assert "cherry over pale gold" in found.never
+    assert "cherry over silver" not in found.never
+    only = coverage(panels, "lagoon")
+    coloured = sum(str(p.recipe.colour) == "lagoon" for p in panels)
+    assert only.by_strength[:, 1:].sum() == coloured
+
+
+def test_reach_stays_with_what_was_asked(model: FilmRegressor, panels: tuple[Panel, ...]) -> None:
+    found = reach(model, panels, grounds=["silver"], colours=["cherry"])
+    assert {str(r.ground) for r in found.recipes} == {"silver"}
+    assert {str(r.colour) for r in found.recipes} == {"cherry"}
+    assert found.extent[0][:2] == ("cherry", len(found.recipes))
+    light = found.lab[:, 0]
+    assert found.extent[0][2:4] == pytest.approx((light.min(), light.max()))
+    assert all(r.bare or str(r.colour) == "cherry" for _, r, _ in found.panels)
+    assert len(candidates(panels)) > len(found.recipes)
+    with pytest.raises(DomainError):
+        reach(model, panels, colours=["nothing of the kind"])
+
+
+def test_a_trend_is_found_and_a_wrong_panel_does_not_bend_it() -> None:
+    first = dt.date(2024, 1, 1)
+    rng = np.random.default_rng(4)
+    points = [
+        (first + dt.timedelta(days=7 * i), 2.0 * 7 * i / 365.25 + rng.normal(0, 0.1))
+        for i in range(40)
+    ]
+    found = trend(points)
+    assert found.low < 2.0 < found.high
+    assert "a drift" in found.words
+    bent = trend([*points, (first + dt.timedelta(days=300), 60.0)])
+    assert bent.slope == pytest.approx(found.slope, abs=0.2)
+    flat = trend([(d, rng.normal()) for d, _ in points])
+    assert "no drift" in flat.words
+    with pytest.raises(DomainError, match="too few dates"):
+        trend(points[:4])
+
+
+def test_misses_name_the_wrong_backs(model: FilmRegressor, panels: tuple[Panel, ...]) -> None:
+    found = misses(model, panels)
+    assert len(found) == len(panels)
+    far = {m.panel.code for m in strays(found, "difference")}
+    assert "T077" in far  # its ground is wrong on purpose
+    assert len(far) < len(panels) / 10
+    groups = spreads(found, "sprayer")
+    assert sum(g.panels for g in groups) == len(panels)
+    for group in groups:
+        if group.panels >= 5:
+            assert group.low <= group.median <= group.high
+    assert strays((), "difference") == ()
+
+
+def test_a_lab_reading_counts_only_under_its_own_light(
+    model: FilmRegressor, panels: tuple[Panel, ...]
+) -> None:
+    view = usual_view(model)
+    other = replace(view, illuminant="A")
+    of_lab = next(p for p in panels if p.readings[0].lab is not None)
+    of_spectrum = next(p for p in panels if p.readings[0].spectral)
+    assert panel_lab(of_lab, view) is not None
+    assert panel_lab(of_lab, other) is None
+    assert panel_lab(of_spectrum, other) != panel_lab(of_spectrum, view)
+    photo = replace(of_lab, readings=(replace(of_lab.readings[0], source="photo"),))
+    assert panel_lab(photo, view) is None
+    recipe = Recipe(Ground.parse("silver"), Colour.parse("cherry"), CoatSchedule.of(2, "6:1"))
+    assert panel_lab(Panel("X", recipe), view) is None
