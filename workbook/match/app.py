@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from textwrap import shorten
 from typing import Any
 
 from matchlib.errors import MatchlibError
@@ -10,7 +11,7 @@ from workbook.controls import ButtonRow, HtmlView, Progress
 from workbook.figures import chip, esc, lab_text
 from workbook.match.bench import Bench
 from workbook.match.limits import LimitsPanel
-from workbook.match.parts import Panel, Task, hide, message, rows, saying
+from workbook.match.parts import Panel, Task, message, rows, saying
 from workbook.match.pot import PotPanel
 from workbook.match.sheet import SheetPanel
 from workbook.match.sprayed import SprayedPanel
@@ -48,19 +49,17 @@ class MatchApp:
         self.bench = Bench(session)
         self.demo = demo
         self.ready = False
+        self._at = ""
         self.panels: dict[str, Panel] = {}
         self.said = HtmlView(live="assertive", label="Messages")
         self.busy = Progress(label="Working", cancellable=False)
         self.task = Task(self.busy, lambda text: setattr(self.said, "html", message(text)))
         self.glance = HtmlView(label="In hand")
-        self.undo = ButtonRow([self._undo_button()], label="Undo")
-        self.undo.on_press(self._undone)
         self.steps = ButtonRow([], label="Steps")
         self.steps.on_press(self.go)
         self.room = rows()
-        self.box = rows(self.glance, self.steps, self.undo, self.said, self.busy, self.room)
+        self.box = rows(self.glance, self.steps, self.said, self.busy, self.room)
         self.box.add_class("cpw-match")
-        hide(self.undo)
         if self.bench.trouble:
             self.said.html = message(self.bench.trouble)
         self._glance()
@@ -86,7 +85,6 @@ class MatchApp:
         self.room.children = [panel.box for panel in self.panels.values()]
         self.ready = True
         self.bench.watch(self._changed)
-        hide(self.undo, False)
         work = self.bench.work
         first = "target" if work.target is None else "suggestions"
         self.go("sprayed" if work.tried else first)
@@ -99,34 +97,43 @@ class MatchApp:
         name : str
             Of its panel.
         """
+        if name == "undo":
+            self._undone()
         if name not in self.panels:
             return
-        self.steps.buttons = [
-            {
-                "name": kind.name,
-                "label": f"▸ {words}" if kind.name == name else words,
-                "primary": kind.name == name,
-            }
-            for kind, words in _STEPS
-        ]
+        self._at = name
+        self._steps()
         for panel in self.panels.values():
             panel.show(panel.name == name)
         self._glance()
 
     def _changed(self) -> None:
         self._glance()
-        self.undo.buttons = [self._undo_button()]
+        self._steps()
         if self.bench.outdated:
             self._learn()
         for panel in self.panels.values():
             panel.changed()
 
-    def _undo_button(self) -> dict[str, Any]:
-        words = self.bench.undo_words
-        label = f"Undo: {words}" if words else "Nothing to undo"
-        return {"name": "undo", "label": label, "disabled": not words}
+    def _steps(self) -> None:
+        undo = self.bench.undo_words
+        self.steps.buttons = [
+            *(
+                {
+                    "name": kind.name,
+                    "label": f"▸ {words}" if kind.name == self._at else words,
+                    "primary": kind.name == self._at,
+                }
+                for kind, words in _STEPS
+            ),
+            {
+                "name": "undo",
+                "label": f"Undo: {shorten(undo, 44)}" if undo else "Nothing to undo",
+                "disabled": not undo,
+            },
+        ]
 
-    def _undone(self, _: str) -> None:
+    def _undone(self) -> None:
         try:
             words = self.bench.undo()
             self.said.html = message(f"Undone: {words}." if words else "", good=True)
@@ -138,7 +145,7 @@ class MatchApp:
         bench = self.bench
         target, work = bench.target_lab, bench.work
         where = "the demonstration" if self.demo else bench.session.archive.label
-        told = [f"<p><strong>Archive:</strong> {esc(where)}</p>"]
+        told = []
         if target is None:
             told.append("<p><strong>Target:</strong> none yet</p>")
         else:
@@ -150,7 +157,9 @@ class MatchApp:
             )
         chosen = "none yet" if work.recipe is None else work.recipe.words
         told.append(f"<p><strong>Chosen recipe:</strong> {esc(chosen)}</p>")
-        self.glance.html = f'<div class="cpw-card">{"".join(told)}</div>'
+        told.append(f'<p class="cpw-muted">Archive: {esc(where)}</p>')
+        flow = "display:flex;flex-wrap:wrap;gap:0 28px;align-items:center"
+        self.glance.html = f'<div class="cpw-card" style="{flow}">{"".join(told)}</div>'
 
 
 def app(archive: str | Path | None = None) -> Any:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
@@ -12,7 +13,15 @@ from matchlib.errors import DomainError, MatchlibError
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-__all__ = ["SETTING", "Tried", "Work", "plain_of", "work_of"]
+__all__ = [
+    "SETTING",
+    "Tried",
+    "Work",
+    "plain_of",
+    "recipe_of_text",
+    "text_of_recipe",
+    "work_of",
+]
 
 SETTING = "match in hand"
 """Name of the archive's setting."""
@@ -121,6 +130,38 @@ def _recipe(plain: Mapping[str, Any]) -> Recipe:
         schedule=plain["schedule"],
         clear=plain["clear"],
     )
+
+
+def text_of_recipe(recipe: Recipe) -> str:
+    """Return a recipe as a text that can be kept.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        Any.
+
+    Returns
+    -------
+    str
+        For `recipe_of_text`.
+    """
+    return json.dumps(_plain_recipe(recipe))
+
+
+def recipe_of_text(text: str) -> Recipe:
+    """Return the recipe that was kept as a text.
+
+    Parameters
+    ----------
+    text : str
+        From `text_of_recipe`.
+
+    Returns
+    -------
+    Recipe
+        As it was.
+    """
+    return _recipe(json.loads(text))
 
 
 def plain_of(work: Work) -> dict[str, Any]:

@@ -75,7 +75,7 @@ class LimitsPanel(Panel):
             unit="ΔE00",
             min=0.05,
             max=20,
-            help="Leave it empty to allow any; such recipes must be laid very evenly.",
+            help="Leave it empty to allow recipes that must be laid very evenly.",
         )
         self.open_shelf = Button("Forget the limits: allow everything")
         self.open_shelf.on_press(self.safely(self._open))

@@ -15,7 +15,7 @@ from workbook.controls import HtmlView, Progress
 from workbook.figures import esc
 from workbook.match.bench import Bench
 
-__all__ = ["Panel", "Task", "columns", "hide", "message", "rows", "saying"]
+__all__ = ["Panel", "Task", "chance", "columns", "hide", "message", "rows", "saying", "taking"]
 
 _log = logging.getLogger(__name__)
 T = TypeVar("T")
@@ -44,6 +44,24 @@ def saying(error: BaseException) -> str:
     # Printed it would appear on the page, so it goes to whoever listens to the log.
     _log.debug("unforeseen", exc_info=error)
     return f"{UNFORESEEN} ({type(error).__name__})."
+
+
+def chance(probability: float) -> str:
+    """Return a chance as it is said: nothing is certain, and nothing impossible.
+
+    Parameters
+    ----------
+    probability : float
+        0 to 1 [-].
+
+    Returns
+    -------
+    str
+        Such as ``73 %``.
+    """
+    if probability >= 0.995:
+        return "over 99 %"
+    return "under 1 %" if probability < 0.005 else f"{100 * probability:.0f} %"
 
 
 def message(text: str, *, good: bool = False) -> str:
@@ -100,6 +118,25 @@ def columns(*children: Any) -> w.HBox:
     return w.HBox(list(children), layout=flow)
 
 
+def taking(widget: Any, width: str) -> Any:
+    """Let a widget take the room beside others, from a width up.
+
+    Parameters
+    ----------
+    widget : Widget
+        Any.
+    width : str
+        CSS length below which it goes under the others.
+
+    Returns
+    -------
+    Widget
+        The same.
+    """
+    widget.layout.flex, widget.layout.min_width = f"1 1 {width}", "0"
+    return widget
+
+
 def hide(widget: Any, away: bool = True) -> None:
     """Show a widget or not.
 
@@ -130,9 +167,9 @@ class Task:
         self.thread: threading.Thread | None = None
         try:
             # Widgets are changed by the kernel's own thread, as if by a press.
-            self._loop: asyncio.AbstractEventLoop | None = asyncio.get_running_loop()
+            self.loop: asyncio.AbstractEventLoop | None = asyncio.get_running_loop()
         except RuntimeError:
-            self._loop = None
+            self.loop = None
         progress.on_msg(self._heard)
 
     def start(self, text: str, work: Callable[[], T], then: Callable[[T], object]) -> None:
@@ -173,8 +210,8 @@ class Task:
             self.cancel()
 
     def _hand_over(self, call: Callable[[], None]) -> None:
-        if self._loop is not None and self._loop.is_running():
-            self._loop.call_soon_threadsafe(call)
+        if self.loop is not None and self.loop.is_running():
+            self.loop.call_soon_threadsafe(call)
         else:
             call()
 
@@ -206,6 +243,7 @@ class Panel:
     def __init__(self, bench: Bench) -> None:
         self.bench = bench
         self.open = False
+        self._waiting: asyncio.TimerHandle | None = None
         self.said = HtmlView(live="assertive", label=f"Messages, {self.title}")
         self.busy = Progress(label=f"Working, {self.title}")
         self.task = Task(self.busy, self.complain)
@@ -224,6 +262,24 @@ class Panel:
 
     def draw(self) -> None:
         """Show the bench as it is; called when the panel opens, and after changes while open."""
+
+    def soon(self, call: Callable[[], object], seconds: float = 1.0) -> None:
+        """Call when nothing more has been asked for a while; at once where no loop runs.
+
+        Parameters
+        ----------
+        call : callable
+            Takes nothing; the last one asked for is called.
+        seconds : float
+            Of quiet [s].
+        """
+        if self._waiting is not None:
+            self._waiting.cancel()
+        loop = self.task.loop
+        if loop is None or not loop.is_running():
+            call()
+        else:
+            self._waiting = loop.call_later(seconds, self.safely(call))
 
     def show(self, on: bool) -> None:
         """Open or close.

@@ -181,7 +181,7 @@ class PotPanel(Panel):
     def _typed(self) -> None:
         job = {name: field.value for name, field in self.fields.items() if field.value.strip()}
         job |= {"shape": self.shape.value, "by": self.by.value, "unit": self.unit.value}
-        others = {k: v for k, v in self.bench.work.job.items() if k.startswith("sheet.")}
+        others = {k: v for k, v in self.bench.work.job.items() if "." in k}
         self.bench.note(job={**others, **job})
         self._turn()
         self.draw()
@@ -204,7 +204,8 @@ class PotPanel(Panel):
             f"<p>For <strong>{esc(recipe.words)}</strong>. In the cup, from the bottom up:</p>"
             f'<div class="cpw-figures">{cups}</div>'
         )
-        lines, missing = [], ""
+        lines: list[str] = []
+        missing: list[str] = []
         try:
             pots = pots_of(recipe, job)
             lines += pots.words(self.unit.value).splitlines()
@@ -213,12 +214,12 @@ class PotPanel(Panel):
                 for s in steps_of(recipe, pots)
             ]
         except MatchlibError as error:
-            missing = str(error)
+            missing.append(str(error))
         try:
             lines += self._asides(recipe, job)
         except MatchlibError as error:
-            missing = missing or str(error)
-        self.said.html = message(missing)
+            missing.append(str(error))
+        self.said.html = message("\n".join(missing))
         items = "".join(f"<li>{esc(line)}</li>" for line in lines)
         self.view.html = f"<h3>To pour</h3><ul>{items}</ul>" if items else ""
 

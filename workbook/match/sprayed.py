@@ -11,7 +11,7 @@ from matchlib.errors import TargetError
 from workbook.controls import ButtonRow, FileField, HtmlView, NumberField, TextField
 from workbook.figures import esc, number, swatch_pair, table
 from workbook.match.keeping import Tried
-from workbook.match.parts import Panel, columns
+from workbook.match.parts import Panel, chance, columns
 from workbook.match.target import lab_or_file
 from workbook.session import draft_panel, lab_of, reading_of_lab
 
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 __all__ = ["SprayedPanel"]
 
 _WHO = "match notebook"
+_MOST_OFFERED = 4
 
 
 class SprayedPanel(Panel):
@@ -236,12 +237,12 @@ class SprayedPanel(Panel):
 
     def _table(self, title: str, found: Sequence[Scored]) -> str:
         rows = []
-        for scored in found:
+        for scored in found[:_MOST_OFFERED]:
             k = len(self._offered)
             self._offered.append(scored)
             words = scored.words[:1].upper() + scored.words[1:]
             press = _press(k, words)
-            rows.append((words, f"{scored.probability:.0%}", number(scored.difference, 2), press))
+            rows.append((words, chance(scored.probability), number(scored.difference, 2), press))
         if not rows:
             return ""
         heads = ["what to do", "chance", "ΔE00", "then"]

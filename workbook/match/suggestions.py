@@ -17,7 +17,7 @@ from workbook.figures import (
     table,
 )
 from workbook.match.bench import plain_recipe_name
-from workbook.match.parts import Panel, columns
+from workbook.match.parts import Panel, chance, columns
 from workbook.session import lab_of
 from workbook.session.looking import Look, look_at, reachable_labs
 
@@ -113,20 +113,23 @@ class SuggestionsPanel(Panel):
         chosen = found.recipe == self.bench.work.recipe
         kind = "cpw-good" if found.probability >= 0.5 else "cpw-bad"
         of = f"number {k + 1}, {plain_recipe_name(found.recipe)}"
-        pair = swatch_pair(target, found.lab, width=292, height=130)
+        pair = swatch_pair(target, found.lab, width=346, height=146)
         extra = "".join(f'<p class="cpw-warn">{esc(n)}</p>' for n in found.never_sprayed)
         if found.note:
             extra += f'<p class="cpw-muted">{esc(found.note)}</p>'
+        look = self._looks.get(found.recipe)
+        if look is not None:
+            extra += f"<p>{esc(look.evenness)} (Picture below.)</p>"
         use = "✓ Chosen" if chosen else "Use this one"
-        put = "Take out of the comparison" if k in self._pair else "Compare"
+        put = "✓ Compared, below" if k in self._pair else "Compare"
         return (
-            '<section class="cpw-card" style="flex:1 1 324px;max-width:420px" '
+            '<section class="cpw-card" style="flex:1 1 336px;max-width:440px" '
             f'aria-label="{esc("Suggestion " + of)}">'
             f"<h3>{k + 1}. {esc(plain_recipe_name(found.recipe))}</h3>{pair}"
             f"<p><strong>{esc(_coats(found.recipe))}</strong></p>"
             f'<p class="cpw-num">Next panel: ΔE00 {number(found.expected_delta_e00, 2)} ± '
             f'{number(found.sd_delta_e00, 2)}. <span class="{kind}">Chance of passing within '
-            f"{tolerance:g}: {found.probability:.0%}</span></p>"
+            f"{tolerance:g}: {chance(found.probability)}</span></p>"
             f"<p>{esc(found.why)}</p>{extra}"
             '<p class="cpw-row">'
             f"{_press(f'use:{k}', use, of, primary=not chosen)}"
@@ -162,7 +165,7 @@ class SuggestionsPanel(Panel):
                     ("one panel's spread, ± ΔE00", "sd_delta_e00"),
                 )
             ),
-            ("chance of passing", f"{one.probability:.0%}", f"{two.probability:.0%}"),
+            ("chance of passing", chance(one.probability), chance(two.probability)),
         ]
         self.compared.html = (
             f"<h3>{esc(first)} and {esc(second)} side by side</h3>"
@@ -178,14 +181,12 @@ class SuggestionsPanel(Panel):
         marks = [Mark(s.lab, "suggestion", f"{k + 1}") for k, s in enumerate(found)]
         marks.append(Mark(target, "target", "target"))
         marks += [Mark(lab_of(t.reading), "sprayed", t.code) for t in self.bench.work.tried]
-        self.chart.html = str(
-            lab_chart(
-                marks,
-                reachable=self.bench.reach,
-                order=["suggestion", "target"],
-                title="Target, suggestions and what the shelf reaches",
-            )
-        )
+        order = ["suggestion", "target"]
+        near = lab_chart(marks, order=order, title="Target and suggestions, close up", size=260)
+        bare = [Mark(m.lab, m.kind) for m in marks]
+        title = "The same, in all that the shelf reaches"
+        wide = lab_chart(bare, reachable=self.bench.reach, order=order, title=title, size=260)
+        self.chart.html = f"{near}{wide}"
 
     # Pressing
 
@@ -220,6 +221,7 @@ class SuggestionsPanel(Panel):
 
         def then(look: Look) -> None:
             self._looks[found.recipe] = look
+            self._drawn()
             self._closer(k, found, look)
 
         self.task.start(f"Spraying panels of number {k + 1} on paper", work, then)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import base64
 import tempfile
 from collections.abc import Sequence
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,11 +13,13 @@ from matchlib.domain import Viewing
 from matchlib.errors import FileError, TargetError
 from workbook.controls import Button, Choice, FileField, HtmlView, NumberField, TextField
 from workbook.figures import ORIENTATION, esc, swatch
+from workbook.figures.svg import picture
 from workbook.match.parts import Panel, columns, hide, rows
 from workbook.session import reading_of_lab
 
 if TYPE_CHECKING:
     from matchlib.domain import Reading
+    from matchlib.readings.photo import PhotoReading, Picture
 
 __all__ = ["TargetPanel", "lab_or_file"]
 
@@ -201,12 +205,15 @@ class TargetPanel(Panel):
         self.tell("")
 
         def work() -> Any:
-            from matchlib.readings.photo import read_photo
+            from matchlib.readings.photo import load_picture, read_photo
 
-            return read_photo(content, panel=panel, name=name)
+            found = read_photo(content, panel=panel, name=name)
+            return found, photo_picture(load_picture(content), found)
 
-        def then(found: Any) -> None:
+        def then(result: Any) -> None:
+            found, picture_ = result
             self._take(found.reading, f"the photograph {name}", found.text())
+            self.view.html += picture_
 
         self.task.start("Looking for the chart and the panel", work, then)
 
@@ -222,6 +229,46 @@ class TargetPanel(Panel):
             f"{swatch(lab, work.target_name.capitalize(), note=note, size=220)}"
             f'<p class="cpw-muted">{esc(ORIENTATION)}</p>'
         )
+
+
+def photo_picture(taken: Picture, found: PhotoReading, *, width: int = 420) -> str:
+    """Show a photograph with what was taken for the chart and for the panel.
+
+    Parameters
+    ----------
+    taken : Picture
+        The photograph.
+    found : PhotoReading
+        What was read in it.
+    width : int
+        On the page [px].
+
+    Returns
+    -------
+    str
+        HTML figure.
+    """
+    import numpy as np
+    from PIL import Image  # comes with reportlab
+
+    tall = round(width * taken.size[1] / taken.size[0])
+    eight = (np.asarray(taken.pixels, float) * (255.0 / taken.full)).astype(np.uint8)
+    store = BytesIO()
+    Image.fromarray(eight, "RGB").resize((width, tall)).save(store, "PNG")
+    data = base64.b64encode(store.getvalue()).decode("ascii")
+    scale = width / taken.size[0]
+    body = f'<image width="{width}" height="{tall}" href="data:image/png;base64,{data}"/>'
+    for corners, dash in ((found.chart_corners, "6 4"), (found.panel_outline, "none")):
+        points = " ".join(f"{x * scale:.1f},{y * scale:.1f}" for x, y in corners)
+        # Black on white can be seen on any photograph.
+        for colour, thick in (("#fff", 5), ("#000", 2)):
+            body += (
+                f'<polygon points="{points}" style="fill:none;stroke:{colour};'
+                f'stroke-width:{thick};stroke-dasharray:{dash}"/>'
+            )
+    words = "Dashed: the chart as found. Solid: what was read of the panel."
+    image = picture(body, width=width, height=tall, title="The photograph", desc=words)
+    return f"<figure>{image}<figcaption>{words}</figcaption></figure>"
 
 
 def _illuminants() -> list[str]:

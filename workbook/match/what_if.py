@@ -8,12 +8,16 @@ from typing import Any
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
 from workbook.controls import ButtonRow, Choice, HtmlView, Slider
 from workbook.figures import ORIENTATION, esc, number, swatch, swatch_pair
-from workbook.match.limits import ratio_words, ratios_shown
-from workbook.match.parts import Panel, columns, rows
+from workbook.match.keeping import recipe_of_text, text_of_recipe
+from workbook.match.limits import ratios_shown
+from workbook.match.parts import Panel, chance, columns, rows, taking
 from workbook.session.looking import miss_words
 from workbook.session.predicting import Prediction, predict
 
 __all__ = ["WhatIfPanel"]
+
+MOVED = "what-if.recipe"
+"""Where the controls stood, in the fields of the job."""
 
 
 class WhatIfPanel(Panel):
@@ -29,7 +33,7 @@ class WhatIfPanel(Panel):
         self.clear: str | None = "yes"
         # Weakest first, so that further right is always more colour.
         self._ratios = [*reversed(ratios_shown())]
-        texts = [ratio_words(r) for r in self._ratios]
+        texts = [_short(r) for r in self._ratios]
         last = len(texts) - 1
         at = self._ratios.index("6:1")
         self.ground = Choice([str(g) for g in archive.grounds()], label="Ground")
@@ -56,7 +60,7 @@ class WhatIfPanel(Panel):
         controls = rows(
             self.ground, self.colour, self.coats, self.ratio, self.more, self.second, self.buttons
         )
-        return [columns(controls, self.view), self.said]
+        return [columns(taking(controls, "340px"), taking(self.view, "420px")), self.said]
 
     @property
     def recipe(self) -> Recipe:
@@ -118,7 +122,7 @@ class WhatIfPanel(Panel):
             self._ratios = spots
             for slider, was in zip((self.ratio, self.second), kept, strict=True):
                 slider.max = len(spots) - 1
-                slider.texts = [ratio_words(r) for r in spots]
+                slider.texts = [_short(r) for r in spots]
                 slider.value = spots.index(was)
         return self._ratios.index(name)
 
@@ -127,7 +131,13 @@ class WhatIfPanel(Panel):
         if chosen is not None and chosen != self._last:
             self._last = chosen
             self._fill(chosen)
+        elif self._last is None and MOVED in self.bench.work.job:
+            self._fill(recipe_of_text(self.bench.work.job[MOVED]))
         self._moved()
+
+    def _keep(self) -> None:
+        job = {**self.bench.work.job, MOVED: text_of_recipe(self.recipe)}
+        self.bench.note(job=job)
 
     def predicted(self) -> Prediction:
         """Return what the next panel of the recipe would read.
@@ -154,6 +164,7 @@ class WhatIfPanel(Panel):
         if self._filling:
             return
         found, target = self.predicted(), self.bench.target_lab
+        self.soon(self._keep)
         light, red, yellow = found.sd_lab
         spread = f"One panel spreads by ±{light:.2f} L*, ±{red:.2f} a*, ±{yellow:.2f} b*."
         words = f"<p><strong>{esc(found.recipe.words)}</strong></p>"
@@ -168,7 +179,13 @@ class WhatIfPanel(Panel):
             f'<p class="cpw-num">Next panel: ΔE00 {number(found.delta_e00, 2)} ± '
             f"{number(found.sd_delta_e00, 2)} from the target. "
             f'<span class="{kind}">Chance of passing within {self.bench.work.tolerance:g}: '
-            f"{within:.0%}</span></p>"
+            f"{chance(within)}</span></p>"
             f"<p>It would be {esc(miss_words(target, found.lab))}.</p>"
             f'<p class="cpw-muted cpw-num">{esc(spread)} {esc(ORIENTATION)}</p>'
         )
+
+
+def _short(ratio: str) -> str:
+    """A ratio beside a slider: in words still, but never so long that the page jumps."""
+    carrier, colour = ratio.split(":")
+    return f"{carrier} carrier : {colour} colour"
