@@ -26,7 +26,7 @@ Array = NDArray[np.float64]
 Single = NDArray[np.float32]
 
 BLOCK = 1024
-"""Recipes at a time: three arrays of them by wavelength stay in a core's own cache."""
+"""Recipes at a time: four arrays of them by wavelength stay in a core's own cache."""
 
 _KNEE = np.float32((6.0 / 29.0) ** 3)
 
@@ -154,13 +154,16 @@ class _Eye:
         """Squared difference of X/Xn, Y/Yn, Z/Zn, shape (3, n), which is written over."""
         np.maximum(ratio, np.float32(1e-6), out=ratio)
         dark = ratio < _KNEE
-        line = ratio[dark] if dark.any() else None
+        line = None
+        if dark.any():
+            line = ratio * np.float32((29.0 / 6.0) ** 2 / 3.0)
+            line += np.float32(4.0 / 29.0)
         # A cube root by logarithm: several times faster than the library's own in single precision.
         np.log(ratio, out=ratio)
         ratio *= np.float32(1.0 / 3.0)
         np.exp(ratio, out=ratio)
         if line is not None:
-            ratio[dark] = line * np.float32((29.0 / 6.0) ** 2 / 3.0) + np.float32(4.0 / 29.0)
+            np.copyto(ratio, line, where=dark)  # many times faster than by index
         gap = self.knot @ ratio
         gap -= self.offset
         gap *= gap
@@ -228,8 +231,11 @@ class _Desk:
     def __init__(self, laws: Sequence[LawInBrief], eyes: Sequence[_Eye]) -> None:
         self.laws, self.eyes = laws, eyes
         bands = laws[0].ground.shape[1]
-        self.paper = [np.empty(bands * BLOCK, np.float32) for _ in range(3)]
+        self.paper = [np.empty(bands * BLOCK, np.float32) for _ in range(4)]
         self.grounds = [law.ground.astype(np.float32)[:, :, None] for law in laws]
+        self.absorptions = [-law.absorption.astype(np.float32)[:, :, None] for law in laws]
+        self.scatterings = [law.scattering.astype(np.float32)[:, :, None] for law in laws]
+        self.doses = [np.ascontiguousarray(law.dose.T, np.float32) for law in laws]
         self.surfaces = []
         for law, eye in zip(laws, eyes, strict=True):
             # R / (1 - k2 R) is (1 / k2) / (1 / k2 - R) less 1, over k2: one division, and what
@@ -247,20 +253,20 @@ class _Desk:
     def work(self, share: Array, rows: NDArray[np.intp], out: Single) -> None:
         n = len(rows)
         bands = self.laws[0].ground.shape[1]
-        through, glow, light = (p[: bands * n].reshape(bands, n) for p in self.paper)
+        through, glow, light, spare = (p[: bands * n].reshape(bands, n) for p in self.paper)
         used = np.flatnonzero(share)
         previous = None
         for at, (law, eye) in enumerate(zip(self.laws, self.eyes, strict=True)):
             if law is not previous:
-                dose = (law.dose[rows][:, used] * share[used]).astype(np.float32).T
-                np.matmul(-law.absorption[used].T.astype(np.float32), dose, out=light)
+                dose = self.doses[at][used][:, rows] * share[used, None].astype(np.float32)
+                _sum_of_products(self.absorptions[at][used], dose, light, spare=glow)
                 np.exp(light, out=through)
                 # What the film scatters on the way: S (1 - exp(-A)) / A, with light = -A.
                 np.minimum(light, np.float32(-1e-6), out=light)
                 np.divide(np.float32(1.0), light, out=light)
                 np.subtract(through, np.float32(1.0), out=glow)
                 glow *= light
-                np.matmul(law.scattering[used].T.astype(np.float32), dose, out=light)
+                _sum_of_products(self.scatterings[at][used], dose, light, spare=spare)
                 glow *= light
                 previous = law
             pole, factor, constant = self.surfaces[at]
@@ -272,3 +278,11 @@ class _Desk:
                 ratio = factor[g] @ light
                 ratio += constant[g]
                 out[g] += eye.square(ratio)
+
+
+def _sum_of_products(curves: Single, dose: Single, out: Single, *, spare: Single) -> None:
+    # With one or two colours in a pot this is several times faster than the algebra's product.
+    np.multiply(curves[0], dose[0], out=out)
+    for curve, amount in zip(curves[1:], dose[1:], strict=True):
+        np.multiply(curve, amount, out=spare)
+        out += spare
