@@ -278,13 +278,13 @@ def next_for_archive(
     total = float(np.vdot(reach, outcome))
     before = first = np.sqrt(total)
     # What each candidate would say about the recipes in use, and about itself.
-    about = np.einsum("op,nip->noi", reach, ask.jacobian)
+    about = ask.jacobian @ reach.T
     itself = ask.jacobian @ covariance @ ask.jacobian.transpose(0, 2, 1)
     chosen: list[ArchivePanel] = []
     given: list[Array] = []
     for _ in range(k):
         root = np.linalg.cholesky(itself + noise)
-        told = np.linalg.solve(root, about.transpose(0, 2, 1))
+        told = np.linalg.solve(root, about)
         gains = np.sum(told**2, axis=(1, 2))
         i = int(np.argmax(gains))
         if gains[i] <= 1e-9 * first**2:
@@ -304,7 +304,7 @@ def next_for_archive(
         factor = np.linalg.solve(root[i], joint.T).T
         given.append(factor)
         seen = ask.jacobian @ factor
-        about = about - np.einsum("oj,nij->noi", outcome @ factor, seen)
+        about = about - seen @ (outcome @ factor).T
         itself = itself - seen @ seen.transpose(0, 2, 1)
         before = after
     share = 1.0 - before / first if first else 0.0

@@ -178,15 +178,17 @@ def _scored(
         [jacobian, (by_film * part[:, None])[:, :, None], by_ground[:, :, None], eye], axis=2
     )
     lab = lab + by_ground * mean[k + 1] + mean[k + 2 :]
-    fresh = panel_spread(before.model)[0] * (1.0 - part)
+    # The panel's film was the mean of several coats; a few fresh ones vary more than that.
+    count = np.array([n for _, n, _ in found])
+    fresh = panel_spread(before.model)[0] * np.sqrt(1.0 + 1.0 / count) * (1.0 - part)
     new = by_film * fresh[:, None]
     _, _, _, reading = before.predict_parts(recipes, views, sources=panel.source)
     spread = slope @ covariance @ slope.transpose(0, 2, 1)
     spread += new[:, :, None] * new[:, None, :] + reading
     hope = expected_delta_e00(aim, lab, spread, tolerance=tolerance)
     result = []
-    for i, (recipe, count, ratio) in enumerate(found):
-        coats = f"{count} more coat{'s' * (count != 1)} of {ratio_words(ratio)} on top"
+    for i, (recipe, added, ratio) in enumerate(found):
+        coats = f"{added} more coat{'s' * (added != 1)} of {ratio_words(ratio)} on top"
         place = (float(lab[i, 0]), float(lab[i, 1]), float(lab[i, 2]))
         chance = float(hope.probability[i])
         result.append(Scored(recipe, place, float(hope.mean[i]), chance, coats, 1))
