@@ -1,0 +1,119 @@
+"""The trainee's panels, pressed from Python."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+import pytest
+
+from matchlib.archive import Archive
+from matchlib.demo import demo_panels
+from matchlib.lessons import KINDS, LESSONS
+from workbook.training import Training, open_training
+from workbook.training.record import keep, load
+
+
+@pytest.fixture(scope="module")
+def training(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Training]:
+    place = tmp_path_factory.mktemp("school") / "panels.db"
+    names = {"cherry", "honey"}
+    some = [
+        p for p in demo_panels() if p.recipe.colour is None or set(p.recipe.colour.names) <= names
+    ]
+    with Archive.open(place, create=True) as archive:
+        archive.add(some, who="test")
+    opened = open_training(str(place))
+    assert opened.desk is not None, opened.trouble
+    opened.opening()
+    for name in ("ladders", "exercises", "record", "lessons"):
+        getattr(opened, name)()
+    opened.desk.fitting.join(60)
+    assert opened.desk.model is not None, opened.desk.fitting.said.html
+    opened.panels["lessons"].work.join(60)
+    yield opened
+    opened.desk.session.close()
+
+
+def test_ladders_show_law_and_panels_with_numbers(training: Training) -> None:
+    panel = training.panels["ladders"]
+    panel.colour.value = "cherry"
+    panel.ratio.value = "6:1"
+    panel.grounds.value = ["silver", "pale gold"]
+    assert "cherry over silver at 6:1, by the law" in panel.shown.html
+    assert "cherry over silver, as sprayed and read" in panel.shown.html
+    assert "No panel of cherry over pale gold was ever sprayed" in panel.shown.html
+    assert "T016 (3 coats): ΔE00" in panel.shown.html
+    panel.coats.value = 3.0
+    assert "4 coats" not in panel.shown.html.split("as sprayed")[0]
+    panel.grounds.value = []
+    assert "at least one ground" in panel.shown.html
+
+
+@pytest.mark.parametrize("kind", list(KINDS))
+def test_an_exercise_hides_its_panel_until_it_is_answered(training: Training, kind: str) -> None:
+    panel = training.panels["exercises"]
+    panel.trainee.value = ""
+    panel.kind.value = kind
+    panel.draw(11)
+    asked = panel.exercise
+    assert KINDS[kind] in panel.asked.html
+    assert asked.panel not in panel.asked.html
+    assert panel.result.html == ""
+    assert [b["label"] for b in panel.answers.buttons] == list(asked.texts)
+    wrong = next(i for i in range(len(asked.options)) if i != asked.right)
+    panel.answers.press(str(wrong))
+    assert asked.panel in panel.result.html
+    assert f"ΔE00 {panel.marked.miss:.1f} off" in panel.result.html
+    first = panel.result.html
+    panel.answers.press(str(asked.right))  # a second guess does not count
+    assert panel.result.html == first
+    assert all(b["disabled"] for b in panel.answers.buttons)
+
+
+def test_the_record_is_kept_with_the_archive(training: Training) -> None:
+    panel, record = training.panels["exercises"], training.panels["record"]
+    panel.kind.value = "coats"
+    panel.trainee.value = "Ada  <i>"
+    assert "0 answers on record" in record.shown.html
+    panel.draw(5)
+    panel.answers.press(str(panel.exercise.right))
+    assert "1 answers on record" in record.shown.html
+    held = load(training.desk.session.archive, "ada <I>")
+    assert len(held) == 1
+    assert held[0]["passed"] is True
+    assert held[0]["panel"] == panel.exercise.panel
+    assert held[0]["miss"] == pytest.approx(panel.marked.miss)
+    assert "<i>" not in record.shown.html
+    assert load(training.desk.session.archive, "someone else") == []
+    # Another bench opened later reads the same record.
+    again = open_training(str(training.desk.session.archive.database.path))
+    assert len(load(again.desk.session.archive, "Ada <i>")) == 1
+    again.desk.session.close()
+
+
+def test_a_record_does_not_grow_for_ever(training: Training) -> None:
+    archive = training.desk.session.archive
+    for n in range(3):
+        keep(archive, "long", kind="ground", panel=f"P{n}", passed=False, miss=1.0, best=0.5)
+    assert [a["panel"] for a in load(archive, "long")] == ["P0", "P1", "P2"]
+    archive.set_setting("training: long", [{"panel": "x"}] * 600)
+    keep(archive, "long", kind="ground", panel="new", passed=True, miss=0.1, best=0.1)
+    assert len(load(archive, "long")) == 500
+    archive.set_setting("training: long", "spoiled")
+    assert load(archive, "long") == []
+
+
+def test_each_lesson_shows_what_the_archive_says(training: Training) -> None:
+    panel = training.panels["lessons"]
+    for key, (title, *_) in LESSONS.items():
+        if panel.which.value != key:
+            panel.which.value = key
+            panel.work.join(60)
+        assert title in panel.shown.html
+        assert re.search("This archive (bears it out|does not bear it out)", panel.shown.html)
+        assert panel.work.said.html == ""
+    panel.which.value = "ratio"
+    panel.work.join(60)
+    assert "4 of colour poured into 32 of carrier is 8:1" in panel.shown.html
+    assert panel.shown.html.count('role="img"') >= 3
