@@ -28,7 +28,7 @@ from sklearn.utils.validation import check_is_fitted
 from matchlib.colorimetry import delta_e00, reflectance_to_lab
 from matchlib.domain import CoatSchedule, CoatStep, Recipe, Viewing
 from matchlib.errors import DomainError
-from matchlib.regression import FilmRegressor
+from matchlib.regression import FilmPredictor
 from matchlib.regression.table import RecipeTable
 
 __all__ = ["Gun", "Unevenness", "film_tolerance", "lab_by_film", "spray_panel", "stroke_profile"]
@@ -150,7 +150,7 @@ class Unevenness:
 
 
 def lab_by_film(
-    model: FilmRegressor,
+    model: FilmPredictor,
     recipes: Sequence[Recipe],
     factors: ArrayLike,
     *,
@@ -160,7 +160,7 @@ def lab_by_film(
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         Fitted.
     recipes : sequence of Recipe
         n recipes.
@@ -190,7 +190,7 @@ def lab_by_film(
 
 
 def film_tolerance(
-    model: FilmRegressor,
+    model: FilmPredictor,
     recipe: Recipe | Sequence[Recipe],
     *,
     changes: Sequence[float] = CHANGES,
@@ -200,7 +200,7 @@ def film_tolerance(
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         Fitted.
     recipe : Recipe or sequence of Recipe
         One, or n of them.
@@ -259,7 +259,7 @@ def stroke_profile(across: ArrayLike, *, half_width: float, beta: float) -> Arra
 
 
 def spray_panel(
-    model: FilmRegressor,
+    model: FilmPredictor,
     recipe: Recipe,
     gun: Gun | None = None,
     *,
@@ -273,7 +273,7 @@ def spray_panel(
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         Fitted.
     recipe : Recipe
         What is sprayed; a bare ground has no unevenness of colour film.
@@ -391,7 +391,7 @@ def _patches(film: Array, side: int) -> Array:
     return np.asarray(blocks.mean(axis=(1, 3)))
 
 
-def _coat_shares(model: FilmRegressor, recipe: Recipe) -> Array:
+def _coat_shares(model: FilmPredictor, recipe: Recipe) -> Array:
     """Share of the whole film's strength that each coat brings, by the law."""
     if recipe.schedule is None:
         return np.zeros(0)

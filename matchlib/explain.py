@@ -13,7 +13,7 @@ from sklearn.utils.validation import check_is_fitted
 from matchlib.colorimetry import delta_e00, delta_e00_metric, delta_lch, reflectance_to_lab
 from matchlib.colorimetry import interpolate_reflectance as on_grid
 from matchlib.domain import CoatSchedule, CoatStep, Ground, MixRatio, Panel, Recipe, Viewing
-from matchlib.regression import FilmRegressor
+from matchlib.regression import FilmPredictor
 from matchlib.suggest.words import Experience
 
 __all__ = ["Change", "Explanation", "NearPanel", "explain"]
@@ -164,7 +164,7 @@ class Explanation:
 
 
 def explain(
-    model: FilmRegressor,
+    model: FilmPredictor,
     recipe: Recipe,
     *,
     archive: Iterable[Panel] = (),
@@ -176,7 +176,7 @@ def explain(
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         Fitted.
     recipe : Recipe
         What is predicted.
@@ -230,7 +230,7 @@ def explain(
     )
 
 
-def _grounds(model: FilmRegressor, panels: Sequence[Panel]) -> list[Ground]:
+def _grounds(model: FilmPredictor, panels: Sequence[Panel]) -> list[Ground]:
     spelled = {p.recipe.ground.names[0].casefold(): p.recipe.ground
                for p in panels if p.recipe.ground.neat}  # fmt: skip
     return [spelled.get(n, Ground.parse(n)) for n in model.words_.grounds]
@@ -279,7 +279,7 @@ def _change(name: str, recipe: Recipe, before: Array, after: Array) -> Change:
 
 
 def _near(
-    model: FilmRegressor, recipe: Recipe, lab: Array, panels: Sequence[Panel], view: Viewing
+    model: FilmPredictor, recipe: Recipe, lab: Array, panels: Sequence[Panel], view: Viewing
 ) -> tuple[tuple[NearPanel, ...], Array]:
     """Panels of the same colour and ground before others; among them by the model's ΔE00."""
     light = (view.illuminant, view.observer, view.geometry)

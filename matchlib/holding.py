@@ -23,7 +23,7 @@ from matchlib.colorimetry import (
 )
 from matchlib.domain import Recipe, Viewing
 from matchlib.errors import TargetError
-from matchlib.regression import FilmRegressor
+from matchlib.regression import FilmPredictor
 from matchlib.regression.basis import smooth_curves
 from matchlib.regression.table import RecipeTable
 from matchlib.suggest.target import Target
@@ -130,13 +130,13 @@ class Holding:
 
 
 def holding(
-    model: FilmRegressor, recipe: Recipe, target: Target, *, draws: int = DRAWS, seed: int = 0
+    model: FilmPredictor, recipe: Recipe, target: Target, *, draws: int = DRAWS, seed: int = 0
 ) -> Holding:
     """Say how a match holds under other lights and for the 2° observer.
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         Fitted.
     recipe : Recipe
         What would be sprayed.
@@ -202,7 +202,7 @@ def holding(
 
 
 def _recipe_spectra(
-    model: FilmRegressor, recipe: Recipe, view: Viewing, draws: int, rng: np.random.Generator
+    model: FilmPredictor, recipe: Recipe, view: Viewing, draws: int, rng: np.random.Generator
 ) -> Array:
     """The recipe's spectrum, or draws of it that all have its predicted Lab."""
     fit = model.fitted_

@@ -20,7 +20,7 @@ from matchlib.regression.observe import lab_of
 from matchlib.regression.table import RecipeTable
 
 if TYPE_CHECKING:
-    from matchlib.regression.estimator import FilmRegressor
+    from matchlib.regression import FilmPredictor
 
 __all__ = [
     "Linear",
@@ -71,7 +71,7 @@ class Linear:
         return Linear(self.lab[rows], self.jacobian[rows], self.film[rows], self.ground[rows])
 
 
-def fit_panels(panels: Sequence[Panel]) -> FilmRegressor:
+def fit_panels(panels: Sequence[Panel]) -> FilmPredictor:
     """Fit the regression to panels, without telling it who sprayed.
 
     Parameters
@@ -85,7 +85,7 @@ def fit_panels(panels: Sequence[Panel]) -> FilmRegressor:
         In which people's differences are still in the panels, to be looked for.
     """
     from matchlib.archive.frame import frame_of
-    from matchlib.regression.estimator import FilmRegressor
+    from matchlib.regression import FilmRegressor
 
     frame = frame_of(panels)
     read = [c for c in frame.columns if c in ("L", "a", "b") or c.replace(".", "").isdigit()]
@@ -116,13 +116,13 @@ def lab_of_reading(reading: Reading) -> Array:
 
 
 def views_of(
-    model: FilmRegressor, count: int, viewings: Sequence[Viewing] | Viewing | None
+    model: FilmPredictor, count: int, viewings: Sequence[Viewing] | Viewing | None
 ) -> list[Viewing]:
     """Return one viewing a recipe.
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         Fitted; its first geometry under D65/10° is the usual one.
     count : int
         Recipes.
@@ -153,12 +153,12 @@ def views_of(
     return list(viewings)
 
 
-def level_columns(model: FilmRegressor) -> tuple[NDArray[np.intp], float]:
+def level_columns(model: FilmPredictor) -> tuple[NDArray[np.intp], float]:
     """Return where the grounds' levels stand among the free values.
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         Fitted.
 
     Returns
@@ -175,7 +175,7 @@ def level_columns(model: FilmRegressor) -> tuple[NDArray[np.intp], float]:
 
 
 def linearise(
-    model: FilmRegressor,
+    model: FilmPredictor,
     recipes: Sequence[Recipe],
     viewings: Sequence[Viewing] | Viewing | None = None,
     *,
@@ -188,7 +188,7 @@ def linearise(
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         Fitted.
     recipes : sequence of Recipe
         Of known names.
@@ -232,12 +232,12 @@ def linearise(
     return Linear(lab, jacobian, effects[:, :, 0], effects[:, :, 1])
 
 
-def panel_spread(model: FilmRegressor) -> tuple[float, float]:
+def panel_spread(model: FilmPredictor) -> tuple[float, float]:
     """Return how much film and ground level vary from panel to panel.
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         Fitted.
 
     Returns
@@ -249,12 +249,12 @@ def panel_spread(model: FilmRegressor) -> tuple[float, float]:
     return float(film), float(ground)
 
 
-def values_covariance(model: FilmRegressor) -> Array:
+def values_covariance(model: FilmPredictor) -> Array:
     """Return the covariance of the law's free values, widened as far as the fit doubts itself.
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         Fitted.
 
     Returns

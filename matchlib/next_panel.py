@@ -27,7 +27,7 @@ from matchlib.errors import DomainError
 from matchlib.linear import linearise, values_covariance
 
 if TYPE_CHECKING:
-    from matchlib.regression import FilmRegressor
+    from matchlib.regression import FilmPredictor
 
 __all__ = ["ArchivePanel", "ArchivePlan", "TargetPanel", "next_for_archive", "next_for_target"]
 
@@ -112,7 +112,7 @@ class ArchivePlan:
 
 
 def next_for_target(
-    model: FilmRegressor | Belief,
+    model: FilmPredictor | Belief,
     target: ArrayLike,
     candidates: Sequence[Recipe],
     *,
@@ -126,7 +126,7 @@ def next_for_target(
 
     Parameters
     ----------
-    model : FilmRegressor or Belief
+    model : FilmPredictor or Belief
         The archive's fit, or what is believed after today's panels.
     target : array_like, shape (3,)
         Lab to match.
@@ -222,7 +222,7 @@ def _by_second(
 
 
 def next_for_archive(
-    model: FilmRegressor,
+    model: FilmPredictor,
     used: Iterable[Recipe],
     candidates: Sequence[Recipe],
     *,
@@ -234,7 +234,7 @@ def next_for_archive(
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         The archive's fit.
     used : iterable of Recipe
         Recipes the shop uses; one named twice counts twice.

@@ -17,7 +17,7 @@ from matchlib.errors import DomainError
 from matchlib.regression.table import geometry_group
 
 if TYPE_CHECKING:
-    from matchlib.regression import FilmRegressor
+    from matchlib.regression import FilmPredictor
 
 __all__ = [
     "BANDS",
@@ -188,12 +188,12 @@ def three(lab: Sequence[float] | np.ndarray) -> Lab:
     return light, red, yellow
 
 
-def usual_view(model: FilmRegressor) -> Viewing:
+def usual_view(model: FilmPredictor) -> Viewing:
     """Return how the archive's panels are usually read: D65/10° in its first geometry.
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         Fitted.
 
     Returns
@@ -316,7 +316,7 @@ def candidates(
 
 
 def reach(
-    model: FilmRegressor,
+    model: FilmPredictor,
     panels: Sequence[Panel],
     *,
     grounds: Sequence[str] = (),
@@ -326,7 +326,7 @@ def reach(
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         The archive's fit.
     panels : sequence of Panel
         The archive.
@@ -369,12 +369,12 @@ def reach(
     return Reach(tuple(recipes), lab, tuple(read), tuple(extent))
 
 
-def misses(model: FilmRegressor, panels: Sequence[Panel]) -> tuple[Miss, ...]:
+def misses(model: FilmPredictor, panels: Sequence[Panel]) -> tuple[Miss, ...]:
     """Return how far each panel reads from what the law says of its recipe.
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         The archive's fit.
     panels : sequence of Panel
         The archive.

@@ -20,7 +20,7 @@ from matchlib.errors import FitError
 from matchlib.linear import lab_of_reading, linearise
 
 if TYPE_CHECKING:
-    from matchlib.regression import FilmRegressor
+    from matchlib.regression import FilmPredictor
 
 __all__ = ["LeftOut", "leave_out"]
 
@@ -42,7 +42,7 @@ class LeftOut:
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         The fit.
     panels : tuple of Panel
         The panels.
@@ -75,7 +75,7 @@ class LeftOut:
         Factor on covariances by which the middle panel is as far away as it should be; at least 1.
     """
 
-    model: FilmRegressor
+    model: FilmPredictor
     panels: tuple[Panel, ...]
     viewings: tuple[Viewing, ...]
     sources: tuple[str, ...]
@@ -163,12 +163,12 @@ def _read(panel: Panel) -> tuple[Viewing, str, Array]:
     return first.viewing, first.source, np.mean([lab_of_reading(r) for r in alike], axis=0)
 
 
-def leave_out(model: FilmRegressor, panels: Sequence[Panel]) -> LeftOut:
+def leave_out(model: FilmPredictor, panels: Sequence[Panel]) -> LeftOut:
     """Compare every panel with the fit without it.
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         Fitted to these panels, by their codes.
     panels : sequence of Panel
         Those without readings are left aside.

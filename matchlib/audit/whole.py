@@ -17,7 +17,7 @@ from matchlib.domain import Panel
 from matchlib.linear import fit_panels
 
 if TYPE_CHECKING:
-    from matchlib.regression import FilmRegressor
+    from matchlib.regression import FilmPredictor
 
 __all__ = ["LIKELY", "audit", "mislabel_probability"]
 
@@ -30,7 +30,7 @@ BELIEVED = 0.5
 
 
 def audit(
-    panels: Sequence[Panel], model: FilmRegressor | None = None, *, likely: float = LIKELY
+    panels: Sequence[Panel], model: FilmPredictor | None = None, *, likely: float = LIKELY
 ) -> tuple[Finding, ...]:
     """Look for what is wrong in an archive.
 
@@ -38,7 +38,7 @@ def audit(
     ----------
     panels : sequence of Panel
         The archive, or what is about to be imported.
-    model : FilmRegressor, optional
+    model : FilmPredictor, optional
         Fitted to these panels under their codes; fitted here if None.
     likely : float
         Least probability of a finding [-].
@@ -72,7 +72,7 @@ def _order(finding: Finding) -> tuple[float, str, tuple[str, ...]]:
 
 
 def mislabel_probability(
-    panels: Sequence[Panel], model: FilmRegressor | None = None
+    panels: Sequence[Panel], model: FilmPredictor | None = None
 ) -> dict[str, float]:
     """Return the probability that each panel's back or reading is wrong.
 
@@ -80,7 +80,7 @@ def mislabel_probability(
     ----------
     panels : sequence of Panel
         The archive.
-    model : FilmRegressor, optional
+    model : FilmPredictor, optional
         Fitted to these panels under their codes; fitted here if None.
 
     Returns

@@ -19,7 +19,7 @@ from matchlib.domain import Colour, Ground, Reading, Viewing
 from matchlib.errors import TargetError
 
 if TYPE_CHECKING:
-    from matchlib.regression import FilmRegressor
+    from matchlib.regression import FilmPredictor
 
 __all__ = ["Advice", "correct", "film_words"]
 
@@ -107,7 +107,7 @@ def film_words(film: float, sd: float) -> str:
 
 
 def correct(
-    model: FilmRegressor | Belief,
+    model: FilmPredictor | Belief,
     tried: Sequence[Sprayed | tuple[Any, ...]],
     target: ArrayLike | Reading,
     limits: Booth | None = None,
@@ -119,7 +119,7 @@ def correct(
 
     Parameters
     ----------
-    model : FilmRegressor or Belief
+    model : FilmPredictor or Belief
         The archive's fit, or what was believed before these panels.
     tried : sequence
         ``(recipe, reading)`` or ``(recipe, Lab[, viewing])`` of every panel sprayed for this
@@ -221,7 +221,7 @@ def _target(
     return aim, viewing
 
 
-def _at_hand(model: FilmRegressor, booth: Booth) -> tuple[list[Ground], list[Colour]]:
+def _at_hand(model: FilmPredictor, booth: Booth) -> tuple[list[Ground], list[Colour]]:
     words = model.words_
     grounds = list(booth.grounds) or [Ground.parse(g) for g in words.grounds]
     colours = list(booth.colours) or [Colour.parse(c) for c in words.colours]

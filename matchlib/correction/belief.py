@@ -28,7 +28,7 @@ from matchlib.linear import (
 )
 
 if TYPE_CHECKING:
-    from matchlib.regression import FilmRegressor
+    from matchlib.regression import FilmPredictor
 
 __all__ = ["Belief", "Sprayed", "posterior"]
 
@@ -110,7 +110,7 @@ class Belief:
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         The archive's fit.
     today : Today
         Spreads believed beforehand.
@@ -122,19 +122,19 @@ class Belief:
         Test panels learnt from.
     """
 
-    model: FilmRegressor
+    model: FilmPredictor
     today: Today
     mean: Array
     covariance: Array
     panels: int = 0
 
     @classmethod
-    def of(cls, model: FilmRegressor, today: Today | None = None) -> Belief:
+    def of(cls, model: FilmPredictor, today: Today | None = None) -> Belief:
         """Return the belief before any test panel.
 
         Parameters
         ----------
-        model : FilmRegressor
+        model : FilmPredictor
             Fitted.
         today : Today, optional
             `Today.learnt` if None.

@@ -18,7 +18,7 @@ from matchlib.linear import panel_spread
 
 if TYPE_CHECKING:
     from matchlib.domain import Panel
-    from matchlib.regression import FilmRegressor
+    from matchlib.regression import FilmPredictor
 
 __all__ = ["Today"]
 
@@ -59,7 +59,7 @@ class Today:
     @classmethod
     def learnt(
         cls,
-        model: FilmRegressor,
+        model: FilmPredictor,
         panels: Iterable[Panel] = (),
         *,
         source: str = "spectrophotometer",
@@ -68,7 +68,7 @@ class Today:
 
         Parameters
         ----------
-        model : FilmRegressor
+        model : FilmPredictor
             Fitted. Where it knows several sprayers, their own spread is taken.
         panels : iterable of Panel
             The archive, to see how it was read; none if not at hand.

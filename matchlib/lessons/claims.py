@@ -27,7 +27,7 @@ from matchlib.overview import Lab, three, usual_view
 from matchlib.suggest.words import direction
 
 if TYPE_CHECKING:
-    from matchlib.regression import FilmRegressor
+    from matchlib.regression import FilmPredictor
 
 __all__ = ["LESSONS", "Lesson", "lesson"]
 
@@ -72,12 +72,12 @@ class Lesson:
     labs: tuple[Lab, ...] = ()
 
 
-def lesson(model: FilmRegressor, panels: Sequence[Panel], key: str) -> Lesson:
+def lesson(model: FilmPredictor, panels: Sequence[Panel], key: str) -> Lesson:
     """Work a lesson out from an archive.
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         The archive's fit.
     panels : sequence of Panel
         The archive.
@@ -129,7 +129,7 @@ class _Bench:
     """The law and the archive, asked for recipes."""
 
     def __init__(
-        self, model: FilmRegressor, panels: Sequence[Panel], own: Recipe, step: CoatStep
+        self, model: FilmPredictor, panels: Sequence[Panel], own: Recipe, step: CoatStep
     ) -> None:
         self.model, self.panels, self.own, self.step = model, panels, own, step
         self.view = usual_view(model)

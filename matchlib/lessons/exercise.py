@@ -22,7 +22,7 @@ from matchlib.overview import Lab, panel_lab, three, usual_view
 from matchlib.suggest.words import direction
 
 if TYPE_CHECKING:
-    from matchlib.regression import FilmRegressor
+    from matchlib.regression import FilmPredictor
 
 __all__ = ["KINDS", "Exercise", "Marked", "make_exercise", "mark"]
 
@@ -108,7 +108,7 @@ class Marked:
 
 
 def make_exercise(
-    model: FilmRegressor,
+    model: FilmPredictor,
     panels: Sequence[Panel],
     kind: str,
     *,
@@ -120,7 +120,7 @@ def make_exercise(
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         The archive's fit.
     panels : sequence of Panel
         The archive.
@@ -242,7 +242,7 @@ def mark(exercise: Exercise, choice: int) -> Marked:
 
 
 def _trusted(
-    model: FilmRegressor, panels: Sequence[Panel], view: Viewing
+    model: FilmPredictor, panels: Sequence[Panel], view: Viewing
 ) -> list[tuple[Panel, Lab]]:
     """Panels with colour whose reading the law explains."""
     read = [(p, panel_lab(p, view)) for p in panels if not p.recipe.bare]

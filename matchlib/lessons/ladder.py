@@ -12,7 +12,7 @@ from matchlib.errors import DomainError
 from matchlib.overview import Lab, panel_lab, three, usual_view
 
 if TYPE_CHECKING:
-    from matchlib.regression import FilmRegressor
+    from matchlib.regression import FilmPredictor
 
 __all__ = ["Ladder", "Rung", "coat_ladder"]
 
@@ -68,7 +68,7 @@ class Ladder:
 
 
 def coat_ladder(
-    model: FilmRegressor,
+    model: FilmPredictor,
     panels: Sequence[Panel],
     *,
     ground: Ground,
@@ -82,7 +82,7 @@ def coat_ladder(
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         The archive's fit.
     panels : sequence of Panel
         The archive.

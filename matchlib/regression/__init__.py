@@ -1,21 +1,37 @@
-"""The film regression: readings of panels in, predictions with honest uncertainty out."""
+"""The film regression: readings of panels in, predictions with honest uncertainty out.
+
+`FilmRegressor` rests on scikit-learn, which takes a second to load; it is loaded when first asked
+for, so that a fit that was kept can be used without it.
+"""
 
 from __future__ import annotations
 
-from matchlib.regression.estimator import FilmRegressor
+from typing import TYPE_CHECKING, Any
+
 from matchlib.regression.frames import frames_of
-from matchlib.regression.law import FilmLaw
+from matchlib.regression.predictor import FilmPredictor
 from matchlib.regression.priors import Priors
 from matchlib.regression.saved import library_versions, load_fit, save_fit
-from matchlib.regression.solve import FittedLaw
+from matchlib.regression.table import rows_of
+
+if TYPE_CHECKING:
+    from matchlib.regression.estimator import FilmRegressor
 
 __all__ = [
-    "FilmLaw",
+    "FilmPredictor",
     "FilmRegressor",
-    "FittedLaw",
     "Priors",
     "frames_of",
     "library_versions",
     "load_fit",
+    "rows_of",
     "save_fit",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    if name == "FilmRegressor":
+        from matchlib.regression.estimator import FilmRegressor
+
+        return FilmRegressor
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -88,8 +88,9 @@ def overconfidence(fit: FittedLaw, rows: Rows) -> float:
     Returns
     -------
     float
-        At least `LEAST`, and more where spectra are fitted: with it, nine in ten of the panels of a ground left out lie inside their
-        90 % region. Single panels are left out where there are fewer than three grounds.
+        At least `LEAST`, and more where spectra are fitted: with it, nine in ten of the panels
+        of a ground left out lie inside their 90 % region. Single panels are left out where there
+        are fewer than three grounds.
     """
     coloured = np.zeros(rows.panels, bool)
     coloured[rows.panel[rows.table.colour_share.sum(axis=1) > 0]] = True

@@ -22,9 +22,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.errors import FileError
-from matchlib.regression.estimator import FilmRegressor
 from matchlib.regression.evidence import Sizes
 from matchlib.regression.law import FilmLaw
+from matchlib.regression.predictor import FilmPredictor
 from matchlib.regression.priors import Priors
 from matchlib.regression.residual import Residual
 from matchlib.regression.solve import FittedLaw
@@ -56,14 +56,14 @@ def library_versions() -> dict[str, str]:
     return found
 
 
-def save_fit(path: str | os.PathLike[str], model: FilmRegressor, content_hash: str) -> None:
+def save_fit(path: str | os.PathLike[str], model: FilmPredictor, content_hash: str) -> None:
     """Write a fitted model, whole or not at all.
 
     Parameters
     ----------
     path : path-like
         File to write; replaced in one step.
-    model : FilmRegressor
+    model : FilmPredictor
         Fitted.
     content_hash : str
         Hash of the archive's content that it was fitted to.
@@ -90,7 +90,6 @@ def save_fit(path: str | os.PathLike[str], model: FilmRegressor, content_hash: s
         "versions": library_versions(),
         "vocabulary": asdict(fit.law.words),
         "priors": asdict(fit.law.priors),
-        "params": {k: v for k, v in model.get_params().items() if k != "priors"},
         "evidence": fit.evidence,
         "doubt": model.doubt_,
         "spectral_grounds": sorted(model.spectral_grounds_),
@@ -118,7 +117,7 @@ def save_fit(path: str | os.PathLike[str], model: FilmRegressor, content_hash: s
         ) from None
 
 
-def load_fit(path: str | os.PathLike[str]) -> FilmRegressor:
+def load_fit(path: str | os.PathLike[str]) -> FilmPredictor:
     """Read a fitted model.
 
     Parameters
@@ -128,7 +127,7 @@ def load_fit(path: str | os.PathLike[str]) -> FilmRegressor:
 
     Returns
     -------
-    FilmRegressor
+    FilmPredictor
         Fitted, with `archive_hash_` and `versions_` telling what it rests on.
 
     Raises
@@ -167,7 +166,7 @@ def _seal(arrays: dict[str, NDArray[Any]]) -> str:
     return digest.hexdigest()
 
 
-def _rebuilt(arrays: dict[str, NDArray[Any]], words: dict[str, Any]) -> FilmRegressor:
+def _rebuilt(arrays: dict[str, NDArray[Any]], words: dict[str, Any]) -> FilmPredictor:
     v = words["vocabulary"]
     vocabulary = Vocabulary(
         tuple(v["grounds"]),
@@ -182,7 +181,7 @@ def _rebuilt(arrays: dict[str, NDArray[Any]], words: dict[str, Any]) -> FilmRegr
     if arrays["z"].shape != (law.size,) or arrays["covariance"].shape != (law.size, law.size):
         raise ValueError("its arrays do not fit its names")
     sizes = Sizes(arrays["effects"], arrays["noise"], arrays["groups"])
-    model = FilmRegressor(priors=law.priors, **words["params"])
+    model = FilmPredictor()
     model.fitted_ = FittedLaw(
         law, arrays["z"], arrays["covariance"], sizes, arrays["trust"], words["evidence"]
     )

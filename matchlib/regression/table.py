@@ -356,3 +356,54 @@ class RecipeTable:
             np.array([v.specular_included for v in viewings], bool),
             np.array([person.get(s, -1) for s in sprayers or [""] * len(recipes)], np.intp),
         )
+
+
+def rows_of(
+    X: pd.DataFrame,
+) -> tuple[list[Recipe], list[Viewing], list[str], list[str]]:
+    """Read a table of recipes with how they were viewed, by what, and who sprayed.
+
+    Parameters
+    ----------
+    X : DataFrame
+        Columns as for `FilmRegressor.fit`.
+
+    Returns
+    -------
+    recipes, viewings, sources, sprayers : list
+        One a row; what is missing is the usual: a spectrophotometer at D65/10°, 45:0.
+
+    Raises
+    ------
+    DomainError
+        If it is no table of recipes.
+    """
+    if not hasattr(X, "columns"):
+        raise DomainError(
+            "The recipes are not a table.",
+            expected="a DataFrame with columns ground, colour and schedule",
+            got=type(X).__name__,
+            remedy="give a DataFrame, one row a reading.",
+        )
+    recipes = recipes_of(X)
+
+    def texts(name: str, usual: str) -> list[str]:
+        if name not in X.columns:
+            return [usual] * len(X)
+        return [usual if empty(v) else str(v) for v in X[name]]
+
+    lights = list(
+        zip(
+            texts("illuminant", "D65"),
+            texts("observer", "10"),
+            texts("geometry", "45:0"),
+            strict=True,
+        )
+    )
+    known = {light: Viewing(*light) for light in set(lights)}
+    return (
+        recipes,
+        [known[light] for light in lights],
+        texts("source", "spectrophotometer"),
+        texts("sprayer", ""),
+    )

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from matchlib.colorimetry import expected_delta_e00, reflectance_to_lab
 from matchlib.colorimetry.tables import table as stored_table
 from matchlib.domain import Recipe, Viewing
-from matchlib.regression import FilmRegressor
+from matchlib.regression import FilmPredictor
 from matchlib.regression.table import RecipeTable
 from matchlib.suggest.target import Target
 
@@ -56,12 +56,12 @@ class Outlook:
     floor: Array
 
 
-def lab_of_rows(model: FilmRegressor, rows: RecipeTable, viewing: Viewing) -> Array:
+def lab_of_rows(model: FilmPredictor, rows: RecipeTable, viewing: Viewing) -> Array:
     """Return Lab of rows by the whole law, residual field included.
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         Fitted.
     rows : RecipeTable
         n rows.
@@ -84,13 +84,13 @@ def lab_of_rows(model: FilmRegressor, rows: RecipeTable, viewing: Viewing) -> Ar
 
 
 def outlook(
-    model: FilmRegressor, recipes: Sequence[Recipe], target: Target, viewings: Sequence[Viewing]
+    model: FilmPredictor, recipes: Sequence[Recipe], target: Target, viewings: Sequence[Viewing]
 ) -> Outlook:
     """Work out what to expect.
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         Fitted.
     recipes : sequence of Recipe
         n of them.

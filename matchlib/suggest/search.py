@@ -19,7 +19,7 @@ from threadpoolctl import threadpool_limits
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import Panel, Recipe, Viewing
 from matchlib.errors import DomainError
-from matchlib.regression import FilmRegressor
+from matchlib.regression import FilmPredictor
 from matchlib.suggest.limits import Limits
 from matchlib.suggest.refine import Picks, refine
 from matchlib.suggest.result import Suggestion, Suggestions
@@ -49,7 +49,7 @@ _FINALISTS = 240
 
 
 def suggest(
-    model: FilmRegressor,
+    model: FilmPredictor,
     target: Target,
     limits: Limits | None = None,
     *,
@@ -61,7 +61,7 @@ def suggest(
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         Fitted.
     target : Target
         What is to be matched, and what counts as a match.
@@ -322,7 +322,7 @@ class _Search:
         return Suggestions(tuple(made), target, reachable, text, self.searched)
 
 
-def _film_shows(model: FilmRegressor) -> Callable[[Sequence[Recipe]], Array]:
+def _film_shows(model: FilmPredictor) -> Callable[[Sequence[Recipe]], Array]:
     from matchlib.evenness import film_tolerance
 
     return lambda recipes: film_tolerance(model, list(recipes), changes=(0.1,))[:, 0]

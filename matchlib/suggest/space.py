@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe, Viewing
-from matchlib.regression import FilmRegressor
+from matchlib.regression import FilmPredictor
 from matchlib.regression.table import REFERENCE_FRACTION, RecipeTable
 from matchlib.suggest.limits import Limits, Shelf
 
@@ -140,7 +140,7 @@ class Space:
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         Fitted.
     shelf : Shelf
         Grounds and pots.
@@ -154,7 +154,7 @@ class Space:
         Shares of the regression's colours in each pot.
     """
 
-    model: FilmRegressor
+    model: FilmPredictor
     shelf: Shelf
     limits: Limits
     schedules: Schedules
@@ -162,12 +162,12 @@ class Space:
     colour_share: Array
 
     @classmethod
-    def of(cls, model: FilmRegressor, limits: Limits, archive: Sequence[Recipe] = ()) -> Space:
+    def of(cls, model: FilmPredictor, limits: Limits, archive: Sequence[Recipe] = ()) -> Space:
         """Return all that may be sprayed.
 
         Parameters
         ----------
-        model : FilmRegressor
+        model : FilmPredictor
             Fitted.
         limits : Limits
             The shop's.

@@ -19,7 +19,7 @@ from sklearn.model_selection import GroupKFold
 
 from matchlib.colorimetry import delta_e00
 from matchlib.errors import DomainError, FitError, UnknownName
-from matchlib.regression import FilmRegressor
+from matchlib.regression import FilmRegressor, rows_of
 from matchlib.regression.observe import Observations
 
 if TYPE_CHECKING:
@@ -114,7 +114,7 @@ def readings_as_lab(X: pd.DataFrame, y: ArrayLike | pd.DataFrame) -> Array:
     ndarray, shape (n, 3)
         CIELAB.
     """
-    _, views, sources, _ = FilmRegressor._read(X)
+    _, views, sources, _ = rows_of(X)
     return Observations.of(y, views, sources, np.full(len(X), np.nan)).lab
 
 
@@ -168,7 +168,7 @@ def split_rows(
     if by == "panel":
         keys = panels
     else:
-        recipes = FilmRegressor._read(X)[0]
+        recipes = rows_of(X)[0]
         # Equal recipes may be spelt in more ways than one.
         marks = {r: str(i) for i, r in enumerate(dict.fromkeys(recipes))}
         bases = {g: str(i) for i, g in enumerate(dict.fromkeys(r.ground for r in recipes))}
@@ -286,7 +286,7 @@ def _known(fitted: Any, X: pd.DataFrame, test: Ints) -> NDArray[np.bool_]:
     if words is None:
         return np.ones(len(test), bool)
     known = []
-    for recipe in FilmRegressor._read(X.iloc[test])[0]:
+    for recipe in rows_of(X.iloc[test])[0]:
         try:
             words.shares(recipe.ground)
             if recipe.colour is not None:

@@ -25,7 +25,7 @@ from matchlib.errors import FitError
 from matchlib.linear import fit_panels, lab_of_reading, linearise, panel_spread
 
 if TYPE_CHECKING:
-    from matchlib.regression import FilmRegressor
+    from matchlib.regression import FilmPredictor
 
 __all__ = ["Component", "Repeatability", "repeatability"]
 
@@ -128,7 +128,7 @@ def _measured(panels: Sequence[Panel]) -> tuple[float | None, int]:
 class _Sums:
     """Readings whitened to ΔE00, with what is common to them, ready for the likelihood."""
 
-    def __init__(self, model: FilmRegressor, panels: Sequence[Panel]) -> None:
+    def __init__(self, model: FilmPredictor, panels: Sequence[Panel]) -> None:
         rows = [(i, r) for i, p in enumerate(panels) for r in p.readings]
         recipes: list[Recipe] = [panels[i].recipe for i, _ in rows]
         near = linearise(model, recipes, [r.viewing for _, r in rows])
@@ -203,7 +203,7 @@ class _Sums:
 
 
 def _roots(
-    model: FilmRegressor,
+    model: FilmPredictor,
     recipes: Sequence[Recipe],
     views: Sequence[Viewing],
     metric: Array,
@@ -227,7 +227,7 @@ def _outer(direction: Array, same: Array) -> Array:
 
 
 def repeatability(
-    panels: Sequence[Panel], model: FilmRegressor | None = None, *, random_state: int | None = 0
+    panels: Sequence[Panel], model: FilmPredictor | None = None, *, random_state: int | None = 0
 ) -> Repeatability:
     """Return how well a shop repeats itself.
 
@@ -235,7 +235,7 @@ def repeatability(
     ----------
     panels : sequence of Panel
         The archive.
-    model : FilmRegressor, optional
+    model : FilmPredictor, optional
         Fitted to it; fitted here, without knowledge of sprayers, if None.
     random_state : int, optional
         Decides the draws from which medians of ΔE00 are taken.

@@ -12,7 +12,7 @@ from sklearn.neighbors import KNeighborsRegressor
 from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import PolynomialFeatures, StandardScaler
 
-from matchlib.regression import FilmRegressor
+from matchlib.regression import rows_of
 from matchlib.validation.folds import readings_as_lab
 
 if TYPE_CHECKING:
@@ -44,7 +44,7 @@ class _Simple(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # sklearn h
             Itself.
         """
         lab = readings_as_lab(X, y)
-        recipes = FilmRegressor._read(X)[0]
+        recipes = rows_of(X)[0]
         bare: dict[Ground, list[Array]] = {}
         for recipe, value in zip(recipes, lab, strict=True):
             if recipe.bare:
@@ -69,7 +69,7 @@ class _Simple(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # sklearn h
         ndarray, shape (n, 3)
             CIELAB.
         """
-        numbers = self._numbers(FilmRegressor._read(X)[0])
+        numbers = self._numbers(rows_of(X)[0])
         return np.asarray(self.model_.predict(numbers), float)
 
     def _make(self, count: int) -> Any:

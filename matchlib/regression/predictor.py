@@ -1,0 +1,276 @@
+"""What a fitted film regression can say: Lab, spectra, and how sure it is.
+
+Apart from the estimator, so that a fit that was kept can be used without loading what fitting
+needs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.colorimetry import GRID
+from matchlib.domain import Recipe, Viewing
+from matchlib.errors import FitError
+from matchlib.regression.misses import THIRDS
+from matchlib.regression.observe import PHOTO, SPECTRO, lab_of
+from matchlib.regression.table import RecipeTable, Vocabulary, rows_of
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from matchlib.regression.solve import FittedLaw
+
+__all__ = ["FilmPredictor"]
+
+Array = NDArray[np.float64]
+
+
+class FilmPredictor:
+    """A fitted film regression.
+
+    Made by `FilmRegressor.fit` or `load_fit`, never by hand.
+
+    Attributes
+    ----------
+    fitted_ : FittedLaw
+        The law with its values, their covariance and the sizes of noise.
+    words_ : Vocabulary
+        Grounds and colours seen.
+    doubt_ : float
+        Factor by which the covariance of the law's values is widened, from panels left out.
+    trust_ : ndarray
+        Probability that each panel is what its back says, in the order of `panels_`.
+    panels_ : ndarray of str
+        Panel codes.
+    reading_noise_ : dict
+        Noise of a reading an axis by family, from repeats [ΔE*ab].
+    spectral_grounds_, spectral_colours_ : set of str
+        Names with spectral readings.
+    n_features_in_ : int
+        Columns of X.
+    archive_hash_ : str
+        Hash of the archive's content, for a fit that was loaded.
+    versions_ : dict
+        Versions of the libraries that made a fit that was loaded.
+    """
+
+    fitted_: FittedLaw
+    words_: Vocabulary
+    doubt_: float
+    trust_: Array
+    panels_: NDArray[np.str_]
+    reading_noise_: dict[int, float]
+    spectral_grounds_: set[str]
+    spectral_colours_: set[str]
+    n_features_in_: int
+    archive_hash_: str
+    versions_: dict[str, str]
+
+    def _check_fitted(self) -> None:
+        if not hasattr(self, "fitted_"):
+            raise FitError(
+                "This regression has not been fitted.",
+                expected="a fit to readings first",
+                got="a prediction before it",
+                remedy="call fit, or load a fit that was kept.",
+            )
+
+    def predict(self, X: pd.DataFrame, *, return_cov: bool = False) -> Array | tuple[Array, Array]:
+        """Predict Lab.
+
+        Parameters
+        ----------
+        X : DataFrame
+            As for `fit`; a row's ``source`` decides the reading noise.
+        return_cov : bool
+            Whether to return the covariance too.
+
+        Returns
+        -------
+        lab : ndarray, shape (n, 3)
+            CIELAB under each row's viewing.
+        covariance : ndarray, shape (n, 3, 3)
+            Of the reading of the *next panel sprayed*: what is not known of the law, what varies
+            from panel to panel, and the reading's own noise.
+        """
+        self._check_fitted()
+        recipes, viewings, sources, sprayers = rows_of(X)
+        if not return_cov:
+            return self.predict_recipes(recipes, viewings)
+        lab, known, spray, reading = self.predict_parts(
+            recipes, viewings, sources=sources, sprayers=sprayers
+        )
+        return lab, known + spray + reading
+
+    def predict_recipes(
+        self, recipes: Sequence[Recipe], viewings: Sequence[Viewing] | Viewing | None = None
+    ) -> Array:
+        """Predict Lab of recipes.
+
+        Parameters
+        ----------
+        recipes : sequence of Recipe
+            What would be sprayed.
+        viewings : Viewing or sequence of Viewing, optional
+            One for all, or one each; the archive's own geometry under D65/10° if None.
+
+        Returns
+        -------
+        ndarray, shape (n, 3)
+            CIELAB.
+        """
+        views = self._views(recipes, viewings)
+        reflectance = self._reflectance(recipes, views)
+        lab = np.empty((len(recipes), 3))
+        lights = [(v.illuminant, v.observer) for v in views]
+        for light in set(lights):
+            rows = np.array([x == light for x in lights])
+            lab[rows], _ = lab_of(reflectance[rows], *light)
+        return lab
+
+    def predict_parts(
+        self,
+        recipes: Sequence[Recipe],
+        viewings: Sequence[Viewing] | Viewing | None = None,
+        *,
+        sources: Sequence[str] | str = "spectrophotometer",
+        sprayers: Sequence[str] = (),
+    ) -> tuple[Array, Array, Array, Array]:
+        """Predict Lab of recipes, and where its uncertainty comes from.
+
+        Parameters
+        ----------
+        recipes : sequence of Recipe
+            What would be sprayed.
+        viewings : Viewing or sequence of Viewing, optional
+            One for all, or one each.
+        sources : str or sequence of str
+            How the next panel would be read.
+        sprayers : sequence of str
+            Who would spray; nobody known if empty.
+
+        Returns
+        -------
+        lab : ndarray, shape (n, 3)
+            CIELAB.
+        known, spray, reading : ndarray, shape (n, 3, 3)
+            Covariance by what more panels would remove, by the spread from panel to panel, by the
+            reading's noise.
+        """
+        self._check_fitted()
+        views = self._views(recipes, viewings)
+        fit = self.fitted_
+        table = RecipeTable.of(recipes, views, self.words_, sprayers)
+        lab = np.empty((len(recipes), 3))
+        known = np.empty((len(recipes), 3, 3))
+        spray = np.empty((len(recipes), 3, 3))
+        lights = [(v.illuminant, v.observer) for v in views]
+        place = {light: i for i, light in enumerate(sorted(set(lights)))}
+        view = np.array([place[light] for light in lights], np.intp)
+        for light, i in place.items():
+            for rows in np.array_split(np.flatnonzero(view == i), 1 + (view == i).sum() // 2000):
+                if not len(rows):
+                    continue
+                part = table.take(rows)
+                state = fit.law.evaluate(fit.z, part)
+                lab[rows], by_r = lab_of(state.reflectance, *light)
+                jacobian, effects = fit.law.jacobian(state, fit.z, part, by_r)
+                known[rows] = jacobian @ fit.covariance @ jacobian.transpose(0, 2, 1)
+                known[rows] *= self.doubt_
+                spread = self._effect_spread(part)
+                spray[rows] = np.einsum("nie,ne,nje->nij", effects, spread, effects)
+                stray = by_r @ THIRDS * fit.sizes.effects[2]
+                spray[rows] += stray @ stray.transpose(0, 2, 1)
+        mottle, reading = self.noise_split_
+        spray += np.eye(3) * mottle
+        noise = np.array([reading[s] for s in _each(sources, lab)])
+        return lab, known, spray, noise[:, None, None] * np.eye(3)
+
+    @property
+    def noise_split_(self) -> tuple[float, dict[str, float]]:
+        """Variance a Lab axis of what no number explains on a panel, and of a reading by source."""
+        noise = self.fitted_.sizes.noise
+        mottle = max(noise[SPECTRO] ** 2 - self.reading_noise_[SPECTRO] ** 2, 1e-6)
+        instrument = min(self.reading_noise_[SPECTRO] ** 2, noise[SPECTRO] ** 2)
+        photo = max(noise[PHOTO] ** 2 - mottle, instrument)
+        return mottle, {"spectrophotometer": instrument, "photo": photo}
+
+    def _effect_spread(self, table: RecipeTable) -> Array:
+        fit = self.fitted_
+        spread = np.tile(fit.sizes.effects[:2] ** 2, (len(table), 1))
+        if self.words_.sprayers:
+            stranger = table.sprayer < 0
+            spread[stranger, 0] += fit.sizes.groups[fit.law.groups.index("sprayer")] ** 2
+        return spread
+
+    def predict_spectrum(
+        self, X: pd.DataFrame, *, return_flag: bool = False
+    ) -> Array | tuple[Array, NDArray[np.bool_]]:
+        """Predict reflectance.
+
+        Parameters
+        ----------
+        X : DataFrame
+            As for `fit`.
+        return_flag : bool
+            Whether to say which rows rest on Lab alone.
+
+        Returns
+        -------
+        reflectance : ndarray, shape (n, 31)
+            Reflectance 400-700 nm [-].
+        lab_alone : ndarray of bool, shape (n,)
+            True where the ground or the colour has no spectral reading: then many spectra would
+            do, and this is the smoothest probable one.
+        """
+        self._check_fitted()
+        recipes, viewings, *_ = rows_of(X)
+        spectrum = self._reflectance(recipes, viewings)
+        if not return_flag:
+            return spectrum
+        return spectrum, self.rests_on_lab(recipes)
+
+    def rests_on_lab(self, recipes: Sequence[Recipe]) -> NDArray[np.bool_]:
+        """Return which recipes' spectra rest on Lab readings alone.
+
+        Parameters
+        ----------
+        recipes : sequence of Recipe
+            Of known names.
+
+        Returns
+        -------
+        ndarray of bool, shape (n,)
+            True where a part of it has no spectral reading.
+        """
+        flags = []
+        for r in recipes:
+            grounds = set(r.ground.shares) <= self.spectral_grounds_
+            colours = r.colour is None or set(r.colour.shares) <= self.spectral_colours_
+            flags.append(not (grounds and colours))
+        return np.array(flags, bool)
+
+    def _reflectance(self, recipes: Sequence[Recipe], views: Sequence[Viewing]) -> Array:
+        self._check_fitted()
+        table = RecipeTable.of(recipes, views, self.words_)
+        fit = self.fitted_
+        parts = [
+            fit.law.evaluate(fit.z, table.take(slice(i, i + 4000))).reflectance
+            for i in range(0, len(recipes), 4000)
+        ]
+        return np.concatenate(parts) if parts else np.zeros((0, len(GRID)))
+
+    def _views(
+        self, recipes: Sequence[Recipe], viewings: Sequence[Viewing] | Viewing | None
+    ) -> Sequence[Viewing]:
+        if viewings is None:
+            viewings = Viewing(geometry=self.words_.geometries[0])
+        return [viewings] * len(recipes) if isinstance(viewings, Viewing) else viewings
+
+
+def _each(sources: Sequence[str] | str, rows: Array) -> Sequence[str]:
+    return [sources] * len(rows) if isinstance(sources, str) else sources
