@@ -1,11 +1,16 @@
-"""``python -m tests.benchmarks accuracy|scale|panels``: print benchmark tables in markdown."""
+"""``python -m tests.benchmarks accuracy|scale|panels|real``: print benchmark tables in markdown."""
 
 from __future__ import annotations
 
 import importlib
 import sys
 
-MODULES = {"accuracy": "accuracy", "scale": "scale", "panels": "panels_to_match"}
+MODULES = {
+    "accuracy": "accuracy",
+    "scale": "scale",
+    "panels": "panels_to_match",
+    "real": "real_data",
+}
 
 
 def main() -> None:
