@@ -62,9 +62,9 @@ def straight_line(X: pd.DataFrame, through: Array, train: Array, test: Array) ->
 
 
 def inks(*, overprints: bool = False) -> tuple[pd.DataFrame, Array]:
-    """Recipes of patches and their Lab (D50, 2°): each ink alone in nine tones (28 a paper).
+    """Recipes of patches and their Lab (D50, 2°): each ink alone (29 tones a paper, and its bare sheet).
 
-    Or, with overprints, all patches whose tones are 0, 40 or 100 % (29 a paper).
+    Or, with overprints, all patches whose tones are 0, 40 or 100 % (28 a paper).
     """
     table = pd.read_csv(DATA / "printed_inks.csv")
     tone = table[list(INKS)]
@@ -175,11 +175,11 @@ def main(argv: Sequence[str] | None = None) -> None:
 
 
 def _tried(make: Maker, X: pd.DataFrame, y: Array, kind: str) -> Array:
-    # A fold on which the law does not settle is said so, and counts for nothing else.
+    # A fold that a regressor cannot fit is said so beside the table, not passed over.
     errors = []
     for fold in splits(X, kind):
         try:
             errors.append(leave_out(make, X, y, [fold]))
-        except FitError as error:
-            print(f"<!-- one fold: {error.problem} -->")
-    return np.concatenate(errors)
+        except (FitError, ValueError) as error:
+            print(f"one of the next row's folds failed: {error}")
+    return np.concatenate(errors) if errors else np.full(1, np.nan)

@@ -61,8 +61,9 @@ def test_a_paper_left_out_is_met_from_its_bare_sheet():
     recipes, lab = inks()
     folds = splits(recipes, "paper")
     law = leave_out(film, recipes, lab, folds)
-    # Measured: median 1.4; 3.2 if the paper is ignored, 2.8 for a quadratic ridge.
+    # Measured: median 1.7; 3.2 if the paper is ignored, 2.9 for a quadratic ridge.
     assert np.median(law) < 2.0
     assert np.median(law) < 0.65 * np.median(neighbours(recipes, lab))
     assert np.median(law) < 0.75 * np.median(leave_out(ridge, recipes, lab, folds))
-    # A Gaussian process, told all papers but one, does as well here: papers differ by little.
+    # A Gaussian process that knows the three other papers does better here, median 1.3: papers
+    # differ by little, and dots bend the law. So nothing is claimed against it.
