@@ -23,7 +23,6 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from sklearn.utils.validation import check_is_fitted
 
 from matchlib.colorimetry import delta_e00, reflectance_to_lab
 from matchlib.domain import CoatSchedule, CoatStep, Recipe, Viewing
@@ -174,7 +173,7 @@ def lab_by_film(
     ndarray, shape (n, k, 3)
         CIELAB.
     """
-    check_is_fitted(model, "fitted_")
+    model.check_fitted()
     film = np.asarray(factors, float)
     view = viewing or Viewing(geometry=model.words_.geometries[0])
     table = RecipeTable.of(recipes, [view] * len(recipes), model.words_)

@@ -8,7 +8,6 @@ from fractions import Fraction
 
 import numpy as np
 from numpy.typing import NDArray
-from sklearn.utils.validation import check_is_fitted
 
 from matchlib.colorimetry import delta_e00, delta_e00_metric, delta_lch, reflectance_to_lab
 from matchlib.colorimetry import interpolate_reflectance as on_grid
@@ -199,7 +198,7 @@ def explain(
     UnknownName
         If a ground or colour was never read.
     """
-    check_is_fitted(model, "fitted_")
+    model.check_fitted()
     view = viewing or Viewing(geometry=model.words_.geometries[0])
     panels = list(archive)
     named = _changes(recipe, _grounds(model, panels), Fraction(str(ratio_step)))

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from sklearn.utils.validation import check_is_fitted
 
 from matchlib.colorimetry import (
     GRID,
@@ -157,7 +156,7 @@ def holding(
     TargetError
         If the target is read at an aspecular angle, at which flake may outshine every reflectance.
     """
-    check_is_fitted(model, "fitted_")
+    model.check_fitted()
     reference = target.aims[0].viewing or Viewing(geometry=model.words_.geometries[0])
     if reference.aspecular is not None:
         raise TargetError(

@@ -40,6 +40,9 @@ class RecipeRow:
         How the panel would be viewed.
     reading : Reading or None
         The reading, where the row has one all the same.
+    stated : frozenset of str
+        Which of ``clear`` and ``geometry`` the row states; what it does not, it leaves to the
+        archive's habit.
     """
 
     row: int
@@ -47,6 +50,7 @@ class RecipeRow:
     recipe: Recipe
     viewing: Viewing
     reading: Reading | None
+    stated: frozenset[str] = frozenset()
 
 
 def read_file(
@@ -155,7 +159,8 @@ def read_recipes(
                     if code is not None:
                         code = Panel(code, recipe).code
                     view, reading = reader.view(row), reader.reading(row)
-                    rows.append(RecipeRow(number, code, recipe, view, reading))
+                    told = frozenset(n for n in ("clear", "geometry") if reader.text(row, n))
+                    rows.append(RecipeRow(number, code, recipe, view, reading, told))
                 except MatchlibError as error:
                     refused.append(RefusedRow(number, str(error)))
         if not refused and not rows:

@@ -42,9 +42,9 @@ MANY = 2000
 
 
 class FilmRegressor(
-    RegressorMixin,
+    RegressorMixin,  # type: ignore[misc]  # sklearn has no types
     FilmPredictor,
-    BaseEstimator,  # type: ignore[misc]  # sklearn has no types
+    BaseEstimator,  # type: ignore[misc]  # nor here
 ):
     """Regression over ground, mix ratio and coats through the optics of the film.
 

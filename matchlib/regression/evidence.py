@@ -15,7 +15,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
-from scipy.optimize import minimize
 
 __all__ = ["EFFECTS", "WIDTH", "Linearised", "Sizes", "best_sizes"]
 
@@ -255,6 +254,9 @@ def best_sizes(
     Sizes
         The best found; `start` if nothing is better.
     """
+    # Using a fit needs no optimiser, and it is slow to load.
+    from scipy.optimize import minimize
+
     free = spread > 0
     fixed = start.vector()
 

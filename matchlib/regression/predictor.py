@@ -70,7 +70,14 @@ class FilmPredictor:
     archive_hash_: str
     versions_: dict[str, str]
 
-    def _check_fitted(self) -> None:
+    def check_fitted(self) -> None:
+        """Refuse a regression that was never fitted.
+
+        Raises
+        ------
+        FitError
+            If it was not.
+        """
         if not hasattr(self, "fitted_"):
             raise FitError(
                 "This regression has not been fitted.",
@@ -97,7 +104,7 @@ class FilmPredictor:
             Of the reading of the *next panel sprayed*: what is not known of the law, what varies
             from panel to panel, and the reading's own noise.
         """
-        self._check_fitted()
+        self.check_fitted()
         recipes, viewings, sources, sprayers = rows_of(X)
         if not return_cov:
             return self.predict_recipes(recipes, viewings)
@@ -161,7 +168,7 @@ class FilmPredictor:
             Covariance by what more panels would remove, by the spread from panel to panel, by the
             reading's noise.
         """
-        self._check_fitted()
+        self.check_fitted()
         views = self._views(recipes, viewings)
         fit = self.fitted_
         table = RecipeTable.of(recipes, views, self.words_, sprayers)
@@ -227,7 +234,7 @@ class FilmPredictor:
             True where the ground or the colour has no spectral reading: then many spectra would
             do, and this is the smoothest probable one.
         """
-        self._check_fitted()
+        self.check_fitted()
         recipes, viewings, *_ = rows_of(X)
         spectrum = self._reflectance(recipes, viewings)
         if not return_flag:
@@ -255,7 +262,7 @@ class FilmPredictor:
         return np.array(flags, bool)
 
     def _reflectance(self, recipes: Sequence[Recipe], views: Sequence[Viewing]) -> Array:
-        self._check_fitted()
+        self.check_fitted()
         table = RecipeTable.of(recipes, views, self.words_)
         fit = self.fitted_
         parts = [

@@ -39,7 +39,8 @@ class Limits:
     blends : bool
         Whether two colours may be mixed in one pot.
     blend_parts : int
-        Most parts of both colours together; 5 allows 1+1, 2+1, 3+1, 3+2, 4+1 and the reverse.
+        Most parts of both colours together; 5 allows 1+1, 2+1, 3+1, 3+2, 4+1 and the reverse,
+        8 the shares between them too.
     step_ups : bool
         Whether a neat colour may be sprayed at one ratio and then at a stronger one.
     ground_blends : bool
@@ -70,7 +71,7 @@ class Limits:
     max_coats: int = 6
     ratio_step: float = 0.5
     blends: bool = True
-    blend_parts: int = 5
+    blend_parts: int = 8
     step_ups: bool = True
     ground_blends: bool = True
     ground_parts: int = 8

@@ -13,7 +13,6 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from sklearn.utils.validation import check_is_fitted
 from threadpoolctl import threadpool_limits
 
 from matchlib.colorimetry import delta_e00
@@ -90,7 +89,7 @@ def suggest(
     DomainError
         If nothing is left within the limits.
     """
-    check_is_fitted(model, "fitted_")
+    model.check_fitted()
     if not (isinstance(top, int) and top >= 1):
         raise DomainError(
             "This is not a number of suggestions.",
@@ -196,7 +195,7 @@ class _Search:
         rank = view.expected + self._trouble(finalists, recipes) * view.floor
         chosen = self._chosen(finalists, rank, view, top)
         made = self._described(chosen, finalists, recipes, view, cost=cost, continuous=continuous)
-        return self._result(made, chosen, view, cost)
+        return self._result(made, view, cost, closest=min(continuous.values(), default=np.inf))
 
     def _continuous(self, starts: Picks, best: Array) -> dict[tuple[int, int], float]:
         found: dict[tuple[int, int], float] = {}
@@ -310,7 +309,7 @@ class _Search:
         return _with_ties(made, [float(view.floor[i]) for i in chosen])
 
     def _result(
-        self, made: list[Suggestion], chosen: Sequence[int], view: Outlook, cost: Array
+        self, made: list[Suggestion], view: Outlook, cost: Array, *, closest: float
     ) -> Suggestions:
         nearest = int(np.argmin(cost))
         target = self.target
@@ -319,6 +318,11 @@ class _Search:
         if not reachable:
             at = view.labs[0, nearest]
             text = miss(target.aims[0].lab, at, float(cost[nearest]), said=target.tolerance.words)
+            if closest <= target.tolerance.value:
+                text += (
+                    f" Finer parts than the cup is said to show would come within {closest:.1f}: "
+                    "allow smaller steps of ratio, or more parts of a blend."
+                )
         return Suggestions(tuple(made), target, reachable, text, self.searched)
 
 

@@ -17,7 +17,7 @@ from matchlib.errors import MatchlibError
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
-    from matchlib.regression import FilmRegressor
+    from matchlib.regression import FilmPredictor, FilmRegressor
 
 __all__ = ["FitOutcome", "model_of"]
 
@@ -80,7 +80,7 @@ def model_of(archive: Archive, *, refit: bool = False) -> FitOutcome:
     FitError
         If nothing can be learnt from the archive.
     """
-    from matchlib.regression import FilmRegressor, frames_of, load_fit
+    from matchlib.regression import load_fit
 
     content = archive.content_hash()
     how = "asked" if refit else "new"
@@ -97,11 +97,14 @@ def model_of(archive: Archive, *, refit: bool = False) -> FitOutcome:
             return FitOutcome(model, "kept", place)
         how = why
         break
+    # Only fitting needs what the regressor loads, and it takes a second.
+    from matchlib.regression import FilmRegressor, frames_of
+
     model = FilmRegressor().fit(*frames_of(archive.panels()))
     return FitOutcome(model, how, _keep(model, archive, content))
 
 
-def _stale(model: FilmRegressor, content: str) -> str | None:
+def _stale(model: FilmPredictor, content: str) -> str | None:
     from matchlib.regression import library_versions
 
     if model.archive_hash_ != content:

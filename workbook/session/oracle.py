@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -70,6 +71,12 @@ class Oracle(Keeper):
         seen = [r.viewing.geometry for p in self.archive.panels() for r in p.readings]
         return max(sorted(set(seen)), key=seen.count) if seen else "45:0"
 
+    @property
+    def clear(self) -> str | None:
+        """The clear coat that most of the archive's colours stand under; None for none."""
+        seen = [p.recipe.clear for p in self.archive.panels() if not p.recipe.bare]
+        return max(sorted(set(seen), key=str), key=seen.count) if seen else None
+
     # Predicting
 
     def predict(
@@ -87,7 +94,7 @@ class Oracle(Keeper):
         recipes : sequence of Recipe
             What would be sprayed.
         viewing : Viewing, optional
-            How it would be read; D65/10° 45:0 where not given.
+            How it would be read; D65/10° in the archive's own geometry where not given.
         target : tuple of 3 float, optional
             CIELAB wanted, under the viewing.
         tolerance : float
@@ -105,7 +112,7 @@ class Oracle(Keeper):
         """
         from matchlib.domain import Viewing as View
 
-        view = viewing or View()
+        view = viewing or View(geometry=self.geometry)
         return predict(
             self.model,
             recipes,
@@ -127,6 +134,9 @@ class Oracle(Keeper):
     ) -> tuple[Prediction, ...]:
         """Predict the next panel of every row of a table of recipes.
 
+        A row that does not say whether it is under clear coat, or in which geometry it would be
+        read, is taken as the archive mostly is.
+
         Parameters
         ----------
         path : str or Path
@@ -147,10 +157,18 @@ class Oracle(Keeper):
 
         rows: list[RecipeRow] = read_recipes(path, decimal=decimal, scale=scale)
         name = Path(path).name
+        clear, geometry = self.clear, self.geometry
+        recipes, viewings = [], []
+        for r in rows:
+            usual = "clear" not in r.stated
+            recipes.append(replace(r.recipe, clear=clear) if usual else r.recipe)
+            view = r.viewing if target is None else target.viewing
+            own = target is None and "geometry" not in r.stated
+            viewings.append(replace(view, geometry=geometry) if own else view)
         return predict(
             self.model,
-            [r.recipe for r in rows],
-            viewings=[r.viewing if target is None else target.viewing for r in rows],
+            recipes,
+            viewings=viewings,
             codes=[r.panel for r in rows],
             places=[f"{name}, row {r.row}" for r in rows],
             target=None if target is None else lab_of(target),

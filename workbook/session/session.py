@@ -11,7 +11,7 @@ from workbook.session.auditing import Fixed, NumberedFinding, findings_of, fix_f
 from workbook.session.matching import correct_tried, next_for, plan_for, suggest_for, tried_in
 from workbook.session.oracle import Oracle
 from workbook.session.sheet import sheet_of
-from workbook.session.shelf import SHELF, limits_of, shelf_of
+from workbook.session.shelf import SHELF, habit_of, limits_of, shelf_of
 
 if TYPE_CHECKING:
     from matchlib.correction import Advice
@@ -64,6 +64,8 @@ class Session(Oracle):
     def limits(self, **changes: Any) -> Limits:
         """Return the remembered limits with some of them set otherwise.
 
+        What neither says is as usual, or as far as the archive's own panels go.
+
         Parameters
         ----------
         **changes : object
@@ -75,7 +77,8 @@ class Session(Oracle):
             Checked.
         """
         given = {k: v for k, v in changes.items() if v is not None}
-        return limits_of({**self.shelf(), **given})
+        habit = habit_of(self.archive.panels())
+        return limits_of({**habit, **self.shelf(), **given})
 
     def match(
         self,

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from matchlib.correction import Booth
+    from matchlib.domain import Panel
     from matchlib.suggest import Limits
 
-__all__ = ["SHELF", "booth_of", "limits_of", "shelf_of"]
+__all__ = ["SHELF", "booth_of", "habit_of", "limits_of", "shelf_of"]
 
 SHELF = "shelf"
 """Name of the setting."""
@@ -58,6 +59,37 @@ def shelf_of(limits: object) -> dict[str, Any]:
             found[name] = str(value)
         else:
             found[name] = value
+    return found
+
+
+def habit_of(panels: Iterable[Panel]) -> dict[str, Any]:
+    """Return how far the shop goes by its own panels, beyond what is usual anywhere.
+
+    Parameters
+    ----------
+    panels : iterable of Panel
+        What was sprayed.
+
+    Returns
+    -------
+    dict
+        Fields of `Limits` by name; empty where the usual limits hold all panels.
+    """
+    from matchlib.suggest import Limits
+
+    usual = Limits()
+    schedules = [p.recipe.schedule for p in panels if p.recipe.schedule is not None]
+    carriers = [float(s.ratio.carrier / s.ratio.colour) for c in schedules for s in c.steps]
+    found: dict[str, Any] = {}
+    if carriers:
+        low, high = usual.carrier
+        if min(carriers) < low:
+            found["min_ratio"] = min(carriers)
+        if max(carriers) > high:
+            found["max_ratio"] = max(carriers)
+        coats = max(c.coats for c in schedules)
+        if coats > usual.max_coats:
+            found["max_coats"] = coats
     return found
 
 
