@@ -1,4 +1,4 @@
-"""``python -m tests.benchmarks accuracy|scale|panels|real``: print benchmark tables in markdown."""
+"""``python -m tests.benchmarks accuracy|scale|panels|real|search|audit``: print benchmark tables in markdown."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ MODULES = {
     "scale": "scale",
     "panels": "panels_to_match",
     "real": "real_data",
+    "search": "search_speed",
+    "audit": "audit_score",
 }
 
 
