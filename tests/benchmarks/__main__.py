@@ -1,4 +1,4 @@
-"""``python -m tests.benchmarks accuracy|scale|panels|real|search|audit``: print benchmark tables in markdown."""
+"""Benchmark tables in markdown: ``python -m tests.benchmarks NAME``, NAME as in `MODULES`."""
 
 from __future__ import annotations
 
