@@ -78,7 +78,7 @@ def test_the_record_is_kept_with_the_archive(training: Training) -> None:
     assert "0 answers on record" in record.shown.html
     panel.draw(5)
     panel.answers.press(str(panel.exercise.right))
-    assert "1 answers on record" in record.shown.html
+    assert "1 answer on record" in record.shown.html
     held = load(training.desk.session.archive, "ada <I>")
     assert len(held) == 1
     assert held[0]["passed"] is True

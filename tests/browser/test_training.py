@@ -57,7 +57,7 @@ def learn(page: Any, shop: Path, trainee: str) -> None:
     answers.nth(1).focus()
     page.keyboard.press("Enter")
     expect(page.get_by_text("Your score: ΔE00")).to_be_visible()
-    expect(page.get_by_text("1 answers on record")).to_be_visible()
+    expect(page.get_by_text("1 answer on record")).to_be_visible()
     with Archive.open(shop / "panels.db") as archive:
         held = load(archive, trainee)
     assert len(held) == 1

@@ -11,7 +11,7 @@ import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no type
 from matchlib.lessons import KINDS
 from workbook.controls import HtmlView
 from workbook.desk import Desk, Said
-from workbook.figures import esc, number, table
+from workbook.figures import number, table
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
@@ -119,4 +119,6 @@ class RecordPanel:
             ]
             heads = ["when", "question", "panel", "answer", "ΔE00 off"]
             list_ = table(heads, lately, caption="The latest", right=heads[4:])
-            self.shown.html = f"<p>{esc(len(held))} answers on record.</p>{whole}{list_}"
+            self.shown.html = (
+                f"<p>{len(held)} answer{'s' * (len(held) != 1)} on record.</p>{whole}{list_}"
+            )
