@@ -62,9 +62,9 @@ def straight_line(X: pd.DataFrame, through: Array, train: Array, test: Array) ->
 
 
 def inks(*, overprints: bool = False) -> tuple[pd.DataFrame, Array]:
-    """Recipes of patches and their Lab (D50, 2°): each ink alone (29 tones a paper, and its bare sheet).
+    """Recipes of patches and their Lab (D50, 2°): 29 of single inks a paper.
 
-    Or, with overprints, all patches whose tones are 0, 40 or 100 % (28 a paper).
+    With overprints, all patches whose tones are 0, 40 or 100 % (28 a paper).
     """
     table = pd.read_csv(DATA / "printed_inks.csv")
     tone = table[list(INKS)]
