@@ -15,6 +15,9 @@ import pytest
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import Reading, Viewing
 from matchlib.errors import DomainError
+from matchlib.explain import explain
+from matchlib.holding import holding
+from matchlib.suggest import Target
 from tests.cli_shop import copied, demo_shop
 from workbook.figures import lab_text
 from workbook.match import MatchApp, app
@@ -162,7 +165,14 @@ def test_compare_and_look_closer(aimed: MatchApp) -> None:
     panel.cards.press("look:1")
     settled(aimed)
     assert "±10% shows ΔE00" in words(panel.closer)
-    assert "known as Lab alone" in words(panel.closer)
+    model, target = aimed.bench.model, Target.of_readings(aimed.bench.work.target)
+    held = holding(model, aimed.bench.found[1].recipe, target)
+    assert held.words in words(panel.closer)
+    assert held.lights[0].low < held.lights[0].high
+    panels = aimed.bench.session.archive.panels()
+    why = explain(model, aimed.bench.found[1].recipe, archive=panels)
+    assert why.words in words(panel.closer)
+    assert why.near[0].code in words(panel.closer)
     for odd in ("use:99", "use:x", "look:", "nonsense"):
         panel.cards.press(odd)
     assert words(panel.said).strip() == ""
@@ -175,9 +185,21 @@ def test_a_spectral_target_tells_how_the_match_holds(match: MatchApp) -> None:
     panel.cards.press("look:0")
     settled(match)
     text = words(panel.closer)
-    assert "lamp light (A)" in text
-    assert "white LED" in text
-    assert "The change of light alone adds" in text
+    held = holding(match.bench.model, match.bench.found[0].recipe, Target.of_readings(spectral))
+    assert held.spectral_sample
+    for each in held.lights:
+        assert each.light in text
+    assert held.words in text
+
+
+def test_which_panel_to_spray_first(aimed: MatchApp) -> None:
+    panel = searched(aimed)
+    panel.again.press("next")
+    settled(aimed)
+    planned = aimed.bench.session.next_panels(aimed.bench.work.target, tolerance=1.0, top=4)
+    for each in planned:
+        assert each.words in words(panel.first)
+        assert chance(each.passes_by_second) in words(panel.first)
 
 
 def test_out_of_reach_says_in_which_direction(match: MatchApp) -> None:

@@ -15,7 +15,7 @@ from workbook.session import Session, lab_of
 
 if TYPE_CHECKING:
     from matchlib.domain import Recipe, Viewing
-    from matchlib.regression import FilmRegressor
+    from matchlib.regression import FilmPredictor
     from matchlib.suggest import Limits, Suggestions
 
 __all__ = ["Bench", "plain_recipe_name"]
@@ -38,7 +38,7 @@ class Bench:
         self.found: Suggestions | None = None
         self.found_for = ""
         self.reach: Any = None
-        self.model: FilmRegressor | None = None
+        self.model: FilmPredictor | None = None
         self.outdated = False
         self._undo: list[tuple[str, Callable[[], None]]] = []
         self._watching: list[Callable[[], None]] = []
@@ -69,12 +69,12 @@ class Bench:
         """The target's CIELAB, if there is a target."""
         return None if self.work.target is None else lab_of(self.work.target)
 
-    def need_model(self) -> FilmRegressor:
+    def need_model(self) -> FilmPredictor:
         """Return the model.
 
         Returns
         -------
-        FilmRegressor
+        FilmPredictor
             The last one fitted; while the archive's newest panels are being learnt from, the one
             before.
 

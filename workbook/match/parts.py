@@ -57,11 +57,11 @@ def chance(probability: float) -> str:
     Returns
     -------
     str
-        Such as ``73 %``.
+        Such as ``73 %``, with a blank that no line ends at.
     """
     if probability >= 0.995:
-        return "over 99 %"
-    return "under 1 %" if probability < 0.005 else f"{100 * probability:.0f} %"
+        return "over 99\u00a0%"
+    return "under 1\u00a0%" if probability < 0.005 else f"{100 * probability:.0f}\u00a0%"
 
 
 def message(text: str, *, good: bool = False) -> str:

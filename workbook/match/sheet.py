@@ -79,7 +79,7 @@ class SheetPanel(Panel):
         except MatchlibError as error:
             pot = None
             without = f"Without quantities, for the pot is not filled in: {error.problem}"
-        model = bench.need_model()
+        model, panels = bench.need_model(), bench.session.archive.panels()
 
         def work_on() -> bytes:
             from workbook.jobsheet import jobsheet_pdf
@@ -96,7 +96,7 @@ class SheetPanel(Panel):
                 panel_code=words["panel_code"],
                 unit=work.job.get("unit", "ml"),
             )
-            look = look_at(model, recipe, target=work.target, viewing=viewing)
+            look = look_at(model, recipe, target=work.target, viewing=viewing, panels=panels)
             sheet = replace(
                 sheet, evenness=look.evenness, metamerism=look.metamerism, date=dt.date.today()
             )

@@ -205,8 +205,8 @@ class SprayedPanel(Panel):
             target,
             lab_of(last.reading),
             names=("Target", f"Panel {last.code}"),
-            width=320,
-            height=140,
+            width=346,
+            height=150,
         )
         words = "".join(f"<p>{esc(line)}</p>" for line in advice.words.splitlines())
         passes = advice.rescue.state == "passes"
@@ -253,7 +253,7 @@ class SprayedPanel(Panel):
         if act != "take" or not k.isdigit() or int(k) >= len(self._offered):
             return
         recipe = self._offered[int(k)].recipe
-        self.bench.change(f"recipe {recipe}", recipe=recipe)
+        self.bench.change("the chosen recipe", recipe=recipe)
         self.tell(f"Chosen: {recipe.words}.")
 
 
@@ -261,5 +261,6 @@ def _press(k: int, words: str) -> Any:
     from workbook.figures import Raw
 
     return Raw(
-        f'<button data-press="take:{k}" aria-label="{esc(f"Use this: {words}")}">Use this</button>'
+        f'<button data-press="take:{k}" style="white-space:nowrap" '
+        f'aria-label="{esc(f"Use this: {words}")}">Use this</button>'
     )

@@ -12,11 +12,11 @@ from workbook.figures import (
     esc,
     lab_chart,
     number,
-    panel_picture,
     swatch_pair,
     table,
 )
 from workbook.match.bench import plain_recipe_name
+from workbook.match.closer import closer_look
 from workbook.match.parts import Panel, chance, columns
 from workbook.session import lab_of
 from workbook.session.looking import Look, look_at, reachable_labs
@@ -37,11 +37,18 @@ class SuggestionsPanel(Panel):
     def build(self) -> Sequence[Any]:
         self._pair: list[int] = []
         self._looks: dict[Recipe, Look] = {}
-        self._looks_for = ""
         self.top = Choice(["3", "5", "8"], value="5", label="How many")
         self.top.observe(self.safely(self._search), "value")
-        self.again = ButtonRow([("search", "Suggest again")], label="Search")
-        self.again.on_press(self.safely(lambda: self._search(again=True)))
+        self.again = ButtonRow(
+            [("search", "Suggest again"), ("next", "Which test panel to spray first")],
+            label="Search",
+        )
+        self.again.on_press(
+            lambda name: self.safely(
+                self._first if name == "next" else lambda: self._search(again=True)
+            )()
+        )
+        self.first = HtmlView(live="polite", label="Which test panel to spray first")
         self.cards = HtmlView(label="Suggested recipes")
         self.cards.on_press(lambda name: self.safely(lambda: self._pressed(name))())
         self.compared = HtmlView(live="polite", label="Two side by side")
@@ -54,6 +61,7 @@ class SuggestionsPanel(Panel):
             self.closer,
             self.chart,
             columns(self.top, self.again),
+            self.first,
         ]
 
     # Searching
@@ -61,7 +69,7 @@ class SuggestionsPanel(Panel):
     def draw(self) -> None:
         if self.bench.target_lab is None:
             self.cards.html = "<p>Choose a target first, under Target.</p>"
-            self.compared.html = self.closer.html = self.chart.html = ""
+            self.first.html = self.compared.html = self.closer.html = self.chart.html = ""
             return
         self._search()
 
@@ -86,7 +94,7 @@ class SuggestionsPanel(Panel):
         def then(result: tuple[Suggestions, Any]) -> None:
             self.bench.found, self.bench.reach = result
             self.bench.found_for, self._pair = asked, []
-            self._looks, self._looks_for = {}, asked
+            self._looks, self.first.html = {}, ""
             self._drawn()
 
         self.task.start("Searching every recipe on the shelf", look, then)
@@ -134,7 +142,7 @@ class SuggestionsPanel(Panel):
             '<p class="cpw-row">'
             f"{_press(f'use:{k}', use, of, primary=not chosen)}"
             f"{_press(f'compare:{k}', put, of)}"
-            f"{_press(f'look:{k}', 'Evenness and other lights', of)}</p></section>"
+            f"{_press(f'look:{k}', 'Look closer', of)}</p></section>"
         )
 
     def _compare(self, target: tuple[float, float, float]) -> None:
@@ -188,6 +196,30 @@ class SuggestionsPanel(Panel):
         wide = lab_chart(bare, reachable=self.bench.reach, order=order, title=title, size=260)
         self.chart.html = f"{near}{wide}"
 
+    def _first(self) -> None:
+        self.bench.need_target()
+        session, work, limits = self.bench.session, self.bench.work, self.bench.limits()
+        target = work.target
+        if target is None:
+            return
+        codes = [t.code for t in work.tried if t.kept]
+
+        def think() -> Any:
+            return session.next_panels(
+                target, codes=codes, limits=limits, tolerance=work.tolerance, top=4
+            )
+
+        def then(found: Any) -> None:
+            rows = [
+                (panel.words, chance(panel.passes), chance(panel.passes_by_second))
+                for panel in found
+            ]
+            heads = ["panel to spray", "passes at once", "passes by the second"]
+            caption = "Test panels by the chance of a match by the second one"
+            self.first.html = str(table(heads, rows, caption=caption, right=heads[1:]))
+
+        self.task.start("Thinking two panels ahead", think, then)
+
     # Pressing
 
     def _pressed(self, name: str) -> None:
@@ -198,7 +230,7 @@ class SuggestionsPanel(Panel):
         k = int(number_)
         if act == "use":
             recipe = found[k].recipe
-            self.bench.change(f"recipe {recipe}", recipe=recipe)
+            self.bench.change("the chosen recipe", recipe=recipe)
         elif act == "compare":
             if k in self._pair:
                 self._pair.remove(k)
@@ -216,8 +248,10 @@ class SuggestionsPanel(Panel):
             self._closer(k, found, known)
             return
 
+        panels = self.bench.session.archive.panels()
+
         def work() -> Look:
-            return look_at(model, found.recipe, target=target, viewing=viewing)
+            return look_at(model, found.recipe, target=target, viewing=viewing, panels=panels)
 
         def then(look: Look) -> None:
             self._looks[found.recipe] = look
@@ -228,22 +262,7 @@ class SuggestionsPanel(Panel):
 
     def _closer(self, k: int, found: Suggestion, look: Look) -> None:
         head = f"Number {k + 1}, {plain_recipe_name(found.recipe)}"
-        rows = [(name, number(value, 2)) for name, value in look.lights]
-        lights = (
-            table(["light", "ΔE00"], rows, caption="What the change of light alone adds")
-            if rows
-            else ""
-        )
-        picture = panel_picture(
-            look.uneven.picture,
-            title=f"{head}: one panel of 600 by 400 mm, simulated",
-            note=look.evenness,
-        )
-        self.closer.html = (
-            f'<h3>{esc(head)}: evenness and other lights</h3><div class="cpw-figures">{picture}'
-            f'<div style="flex:1 1 280px;max-width:460px">{lights}<p>{esc(look.metamerism)}</p>'
-            "</div></div>"
-        )
+        self.closer.html = closer_look(look, head)
 
 
 def _press(name: str, words: str, of: str, *, primary: bool = False) -> str:

@@ -85,7 +85,7 @@ class WhatIfPanel(Panel):
 
     def _use(self) -> None:
         recipe = self.recipe
-        self.bench.change(f"recipe {recipe}", recipe=recipe)
+        self.bench.change("the chosen recipe", recipe=recipe)
         self.tell(f"Chosen: {recipe.words}.")
 
     def _back(self) -> None:

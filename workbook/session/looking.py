@@ -7,22 +7,17 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from matchlib.domain import CoatSchedule, Recipe, Viewing
+from matchlib.errors import MatchlibError
 
 if TYPE_CHECKING:
     from matchlib.domain import Panel, Reading
     from matchlib.evenness import Unevenness
-    from matchlib.regression import FilmRegressor
+    from matchlib.explain import Explanation
+    from matchlib.holding import Holding
+    from matchlib.regression import FilmPredictor
     from matchlib.suggest import Limits
 
-__all__ = ["LIGHTS", "Look", "look_at", "miss_words", "reachable_labs"]
-
-LIGHTS = (
-    ("A", "10", "lamp light (A)"),
-    ("F11", "10", "shop fluorescent (F11)"),
-    ("LED-B3", "10", "white LED (LED-B3)"),
-    ("D65", "2", "a small field of view (2°)"),
-)
-"""Illuminant, observer and what it is called."""
+__all__ = ["Look", "look_at", "miss_words", "reachable_labs"]
 
 _MOST_REACH = 1500
 
@@ -37,17 +32,20 @@ class Look:
         A simulated panel.
     by_film : tuple of (float, float)
         Share of film more or less [-], and the ΔE00 it shows.
-    lights : tuple of (str, float)
-        Light in words, and the ΔE00 that the change of light alone adds to the match; empty
-        where the target has no spectrum.
-    smooth : bool
-        Whether the recipe's spectrum rests on Lab readings alone.
+    held : Holding, optional
+        How the match holds under other lights; None without a target, or where that cannot be
+        told.
+    not_held : str
+        Why it cannot be told; empty where it can.
+    why : Explanation
+        What each change would do, what is near in the archive, where the doubt comes from.
     """
 
     uneven: Unevenness
     by_film: tuple[tuple[float, float], ...]
-    lights: tuple[tuple[str, float], ...]
-    smooth: bool
+    held: Holding | None
+    not_held: str
+    why: Explanation
 
     @property
     def evenness(self) -> str:
@@ -58,35 +56,22 @@ class Look:
     @property
     def metamerism(self) -> str:
         """How the match holds under other lights, in words."""
-        if not self.lights:
-            return (
-                "The target is known as Lab alone, so nobody can tell how the match holds under "
-                "another light; read the sample as a spectrum to know."
-            )
-        parts = ", ".join(f"{value:.1f} under {name}" for name, value in self.lights)
-        worst = max(value for _, value in self.lights)
-        seen = "the match holds" if worst < 1.0 else "the match parts company there"
-        text = f"The change of light alone adds ΔE00 {parts}: {seen}."
-        if self.smooth:
-            text += (
-                " The recipe's own spectrum rests on Lab readings alone, so this is one probable "
-                "answer of many."
-            )
-        return text
+        return self.not_held if self.held is None else self.held.words
 
 
 def look_at(
-    model: FilmRegressor,
+    model: FilmPredictor,
     recipe: Recipe,
     *,
     target: Reading | None = None,
     viewing: Viewing | None = None,
+    panels: Sequence[Panel] = (),
 ) -> Look:
     """Look closer at a recipe.
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         Fitted.
     recipe : Recipe
         What would be sprayed.
@@ -94,6 +79,8 @@ def look_at(
         What is matched.
     viewing : Viewing, optional
         How it is viewed; D65/10° in the archive's own geometry where not given.
+    panels : sequence of Panel
+        The archive's.
 
     Returns
     -------
@@ -101,40 +88,29 @@ def look_at(
         The same each time.
     """
     from matchlib.evenness import CHANGES, film_tolerance, spray_panel
+    from matchlib.explain import explain
+    from matchlib.holding import holding
+    from matchlib.suggest import Target
 
     view = viewing or Viewing(geometry=model.words_.geometries[0])
     shown = film_tolerance(model, recipe, viewing=view)
-    lights = () if target is None or not target.spectral else _lights(model, recipe, target)
+    held, why_not = None, "" if target is not None else "There is no target to hold."
+    if target is not None:
+        try:
+            held = holding(model, recipe, Target.of_readings(target))
+        except MatchlibError as error:
+            why_not = str(error)
     return Look(
         uneven=spray_panel(model, recipe, viewing=view),
         by_film=tuple((c, float(v)) for c, v in zip(CHANGES, shown, strict=True)),
-        lights=lights,
-        smooth=bool(model.rests_on_lab([recipe])[0]),
+        held=held,
+        not_held=why_not,
+        why=explain(model, recipe, archive=panels, viewing=view),
     )
-
-
-def _lights(model: FilmRegressor, recipe: Recipe, target: Reading) -> tuple[tuple[str, float], ...]:
-    from matchlib.colorimetry import interpolate_reflectance, metamerism_index
-    from matchlib.regression import frames_of
-
-    from_panel, _ = frames_of([_bare_panel(recipe, target)])
-    trial = model.predict_spectrum(from_panel)[0]
-    standard = interpolate_reflectance(target.wavelengths, target.reflectance)
-    base = target.viewing
-    return tuple(
-        (name, float(metamerism_index(standard, trial, Viewing(light, eye), base)))
-        for light, eye, name in LIGHTS
-    )
-
-
-def _bare_panel(recipe: Recipe, target: Reading) -> Panel:
-    from matchlib.domain import Panel as Sprayed
-
-    return Sprayed("looked at", recipe, (target,))
 
 
 def reachable_labs(
-    model: FilmRegressor,
+    model: FilmPredictor,
     limits: Limits,
     panels: Sequence[Panel],
     *,
@@ -144,7 +120,7 @@ def reachable_labs(
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         Fitted.
     limits : Limits
         The shop's.
