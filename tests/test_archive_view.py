@@ -191,7 +191,7 @@ def test_without_a_name_the_demonstration_is_opened(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.delenv("WORKBOOK_ARCHIVE", raising=False)
-    monkeypatch.setattr("workbook.desk.demo_folder", lambda: tmp_path)
+    monkeypatch.setattr("workbook.desk.desk.demo_folder", lambda: tmp_path)
     desk = Desk.open()
     assert len(desk.session.archive) == len(demo_panels())
     assert "demonstration" in desk.name
@@ -226,3 +226,17 @@ def test_work_is_stopped_between_its_steps_and_says_what_failed() -> None:
     assert work.start("four", lambda: 4, done.append)
     work.join(10)
     assert done == [4]
+
+
+def test_validation_runs_on_what_is_chosen(view: ArchiveView) -> None:
+    view.accuracy()
+    panel = view.panels["accuracy"]
+    panel.by.value = []
+    panel.button.press("go")
+    assert "Choose what to leave out" in panel.work.said.html
+    panel.by.value = ["ground"]
+    panel.button.press("go")
+    panel.work.join(120)
+    assert panel.work.said.html == ""
+    assert "times repeatability" in panel.shown.html
+    assert "nearest panel" in panel.shown.html.casefold()

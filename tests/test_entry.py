@@ -152,5 +152,6 @@ def test_a_blend_a_bare_ground_and_a_file(form: EntryForm) -> None:
     kept = form.desk.session.archive.panel("N-1")
     assert kept.recipe.bare
     assert kept.readings[0].lab == (50.0, 1.0, 2.0)
+    assert "silver 3 + black 1" in form.ground.options, "a new ground is offered from now on"
     form.file.receive("broken.csv", b"\x00\x01")
     assert "Not done" in form.said.html

@@ -25,7 +25,7 @@ from workbook.controls import (
     TextField,
 )
 from workbook.cup import cup_svg
-from workbook.desk import Desk, Said, flow, heading
+from workbook.desk import Desk, Said, flow, heading, offer
 from workbook.figures import Raw, esc, swatch
 
 if TYPE_CHECKING:
@@ -50,12 +50,10 @@ class EntryForm:
 
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
-        archive = desk.session.archive
-        grounds, colours = map(str, archive.grounds()), map(str, archive.colours())
         self.code = TextField(label="Panel code", help="As on its back; a new one.")
-        self.ground = Choice([*grounds, _OTHER], label="Ground")
+        self.ground = Choice(label="Ground")
         self.ground_other = TextField(label="Another ground", help="A blend: silver 3 + black 1.")
-        self.colour = Choice([*colours, _OTHER, _BARE], label="Colour")
+        self.colour = Choice(label="Colour")
         self.colour_other = TextField(label="Another colour", help="A blend: teal 2 + violet 1.")
         self.ratio = TextField(label="Mix ratio", help="Carrier first: 6:1 is 6 parts carrier.")
         self.coats = NumberField(label="Coats", min=1, max=60)
@@ -97,6 +95,8 @@ class EntryForm:
         self._kept: tuple[str, int] | None = None
         self._draft: Draft | None = None
         self._who = ""
+        self._names()
+        desk.on_change(self._names)
         for control in self._fields:
             control.observe(self._typed, "value")
         self.sure.observe(self._show, "value")
@@ -138,6 +138,11 @@ class EntryForm:
         return widgets.VBox(
             [heading("The back of a panel", "Type it in; it is read back before it is kept."), form]
         )
+
+    def _names(self) -> None:
+        archive = self.desk.session.archive
+        offer(self.ground, [*map(str, archive.grounds()), _OTHER])
+        offer(self.colour, [*map(str, archive.colours()), _OTHER, _BARE])
 
     # What was typed
 

@@ -60,8 +60,8 @@ class CoveragePanel:
             )
             never = "".join(f"<li>{esc(pair)}</li>" for pair in found.never)
             words = (
-                f"<p><strong>Never sprayed: {len(found.never)} pairs of a neat ground and a neat "
-                f"colour.</strong></p><ul>{never}</ul>"
+                f"<p><strong>Never sprayed: {len(found.never)} of the pairs of a neat ground and "
+                f"a neat colour.</strong></p><ul>{never}</ul>"
                 if never
                 else "<p>Every neat colour was sprayed over every neat ground.</p>"
             )

@@ -95,7 +95,7 @@ class FindingsPanel:
                 continue
             law = model.predict_recipes([panel.recipe, finding.proposed], view)
             drawn[key_of(finding)] = "".join(
-                swatch_pair(lab, way, names=("As read", name), width=330, height=90)
+                swatch_pair(lab, way, names=("As read", name), width=410, height=90)
                 for name, way in zip(("As written", "As proposed"), law, strict=True)
             )
         return drawn

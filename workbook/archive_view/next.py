@@ -48,9 +48,7 @@ class NextPanel:
         panels = self.desk.session.archive.panels()
         used = [p.recipe for p in panels if not p.recipe.bare]
         self.work.step(0.3)
-        # One in three of the candidates: neighbours in ratio and coats teach nearly the same.
-        some = candidates(panels)[::3]
-        plan = next_for_archive(model, used, some, k=int(self.count.value))
+        plan = next_for_archive(model, used, candidates(panels), k=int(self.count.value))
         self.work.step(0.9)
         labs = model.predict_recipes([p.recipe for p in plan.panels], usual_view(model))
         return plan, labs

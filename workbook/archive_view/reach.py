@@ -8,7 +8,7 @@ import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no type
 
 from matchlib.overview import reach
 from workbook.controls import Choice, HtmlView
-from workbook.desk import Desk, Said, colour_cell, flow
+from workbook.desk import Desk, Said, colour_cell, flow, offer
 from workbook.figures import Mark, lab_chart, number, table
 
 __all__ = ["ReachPanel"]
@@ -27,21 +27,25 @@ class ReachPanel:
 
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
-        archive = desk.session.archive
-        colours = [str(c) for c in archive.colours() if c.neat]
-        grounds = [str(g) for g in archive.grounds() if g.neat]
-        self.colour = Choice([_ALL_COLOURS, *colours], label="Colour")
-        self.ground = Choice([_ALL_GROUNDS, *grounds], label="Ground")
+        self.colour = Choice([_ALL_COLOURS], label="Colour")
+        self.ground = Choice([_ALL_GROUNDS], label="Ground")
+        self._names()
         self.shown = HtmlView("<p>Waiting for the model …</p>", label="Colours within reach")
         self.said = Said("Reach: message")
         for control in (self.colour, self.ground):
             control.observe(self.redraw, "value")
+        desk.on_change(self._names)
         desk.on_model(self.redraw)
 
     @property
     def view(self) -> widgets.Widget:
         """The panel."""
         return widgets.VBox([flow(self.colour, self.ground), self.shown, self.said])
+
+    def _names(self) -> None:
+        archive = self.desk.session.archive
+        offer(self.colour, [_ALL_COLOURS, *(str(c) for c in archive.colours() if c.neat)])
+        offer(self.ground, [_ALL_GROUNDS, *(str(g) for g in archive.grounds() if g.neat)])
 
     def redraw(self, _: Any = None) -> None:
         """Work out and draw."""
@@ -77,5 +81,5 @@ class ReachPanel:
             bare = {str(r.ground): (code, lab) for code, r, lab in found.panels if r.bare}
             heads = ["bare ground", "panel", "as read"]
             rows = [[name, code, colour_cell(lab)] for name, (code, lab) in bare.items()]
-            below = table(heads, rows, caption="Bare grounds, the panel read last of each")
+            below = table(heads, rows, caption="Bare grounds, a panel of each")
             self.shown.html = f"{chart}{words}<div class='cpw-figures'>{extent}{below}</div>"

@@ -7,7 +7,7 @@ from typing import Any
 import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
 
 from workbook.controls import Choice, HtmlView, Slider, TextField
-from workbook.desk import Desk, Said, colour_cell, flow
+from workbook.desk import Desk, Said, colour_cell, flow, offer
 from workbook.figures import bars, esc, number, swatch, table
 
 __all__ = ["WhyPanel"]
@@ -30,15 +30,16 @@ class WhyPanel:
 
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
-        archive = desk.session.archive
-        self.ground = Choice([str(g) for g in archive.grounds()], label="Ground")
-        self.colour = Choice([str(c) for c in archive.colours()], label="Colour")
+        self.ground = Choice(label="Ground")
+        self.colour = Choice(label="Colour")
+        self._names()
         self.ratio = TextField(label="Mix ratio", value="6:1", help="Carrier first.")
         self.coats = Slider(label="Coats", min=1, max=10, value=3, unit="coats")
         self.shown = HtmlView("<p>Waiting for the model …</p>", label="Why it says so")
         self.said = Said("Why: message")
         for control in (self.ground, self.colour, self.ratio, self.coats):
             control.observe(self.redraw, "value")
+        desk.on_change(self._names)
         desk.on_model(self.redraw)
 
     @property
@@ -47,6 +48,11 @@ class WhyPanel:
         return widgets.VBox(
             [flow(self.ground, self.colour, self.ratio, self.coats), self.said, self.shown]
         )
+
+    def _names(self) -> None:
+        archive = self.desk.session.archive
+        offer(self.ground, [str(g) for g in archive.grounds()])
+        offer(self.colour, [str(c) for c in archive.colours()])
 
     def redraw(self, _: Any = None) -> None:
         """Work out and draw."""

@@ -1,0 +1,28 @@
+"""The archive at a glance: what was sprayed and what never, what is in reach, what drifted."""
+
+from __future__ import annotations
+
+from matchlib.overview.counts import BANDS, Coverage, coverage
+from matchlib.overview.drifting import Miss, Spread, Trend, misses, spreads, strays, trend
+from matchlib.overview.labs import Lab, panel_lab, three, usual_view
+from matchlib.overview.within import Reach, candidates, reach
+
+__all__ = [
+    "BANDS",
+    "Coverage",
+    "Lab",
+    "Miss",
+    "Reach",
+    "Spread",
+    "Trend",
+    "candidates",
+    "coverage",
+    "misses",
+    "panel_lab",
+    "reach",
+    "spreads",
+    "strays",
+    "three",
+    "trend",
+    "usual_view",
+]

@@ -1,0 +1,26 @@
+"""What every notebook panel stands on: the open archive, a line that speaks, work in a thread.
+
+A panel never shows a traceback. What went wrong comes as plain words in a live region beside what
+was pressed; what takes longer than a second runs in a thread, with a bar and a way to stop it.
+"""
+
+from __future__ import annotations
+
+from workbook.desk.desk import ARCHIVE, Desk, demo_folder
+from workbook.desk.pages import Pages
+from workbook.desk.parts import colour_cell, flow, heading, offer
+from workbook.desk.work import Said, Stopped, Work
+
+__all__ = [
+    "ARCHIVE",
+    "Desk",
+    "Pages",
+    "Said",
+    "Stopped",
+    "Work",
+    "colour_cell",
+    "demo_folder",
+    "flow",
+    "heading",
+    "offer",
+]
