@@ -191,7 +191,7 @@ def test_without_a_name_the_demonstration_is_opened(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.delenv("WORKBOOK_ARCHIVE", raising=False)
-    monkeypatch.setattr("workbook.desk.desk.demo_folder", lambda: tmp_path)
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
     desk = Desk.open()
     assert len(desk.session.archive) == len(demo_panels())
     assert "demonstration" in desk.name

@@ -8,7 +8,7 @@ import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no type
 
 from workbook.controls import Button, CheckList, HtmlView
 from workbook.desk import Desk, Work
-from workbook.figures import number, table
+from workbook.figures import esc, number, table
 
 __all__ = ["AccuracyPanel"]
 
@@ -36,6 +36,7 @@ class AccuracyPanel:
         self.button = Button("Validate", primary=True)
         self.work = Work("Validating")
         self.shown = HtmlView(label="Validation")
+        self.floor: Any = None
         self.button.on_press(lambda _: self.start())
 
     @property
@@ -51,20 +52,10 @@ class AccuracyPanel:
         self.work.start("Fitting without some of the panels …", self._compute, self._show)
 
     def _compute(self) -> Any:
-        from matchlib.regression import frames_of
-        from matchlib.validation import repeatability, validation_table
-
-        panels = self.desk.session.archive.panels()
-        floor = repeatability(panels, self.desk.session.model).floor
-        self.work.step(None)
-        frames = frames_of(panels)
-        return validation_table(
-            *frames,
-            by=list(self.by.value),
-            floor=floor,
-            folds=5,
-            told=lambda words: self.work.step(None, words),
+        rows, self.floor = self.desk.session.validate(
+            by=list(self.by.value), folds=5, told=lambda words: self.work.step(None, words)
         )
+        return rows
 
     def _show(self, rows: Any) -> None:
         heads = ["left out", "regression", "readings", "median ΔE00", "mean", "95th percentile"]
@@ -78,4 +69,5 @@ class AccuracyPanel:
         caption = (
             "Errors on what was left out, and how many fall inside the regions that promise it"
         )
-        self.shown.html = table(heads, lines, caption=caption, right=heads[2:-1])
+        words = f"<p><strong>{esc(self.floor.words)}</strong></p>"
+        self.shown.html = words + table(heads, lines, caption=caption, right=heads[2:-1])

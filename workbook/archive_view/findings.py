@@ -10,6 +10,7 @@ from matchlib.overview import panel_lab, usual_view
 from workbook.controls import ButtonRow, HtmlView, TextField
 from workbook.desk import Desk, Said, Work, flow
 from workbook.figures import esc, swatch_pair
+from workbook.session import NumberedFinding
 
 if TYPE_CHECKING:
     from matchlib.audit import Finding
@@ -28,9 +29,9 @@ def key_of(finding: Finding) -> str:
     Returns
     -------
     str
-        Kind, panels and proposal; at most 400 characters.
+        The same as on the command line.
     """
-    return f"{finding.kind}|{','.join(finding.codes)}|{finding.proposed or ''}"[:400]
+    return NumberedFinding(0, finding).key
 
 
 class FindingsPanel:
@@ -78,7 +79,7 @@ class FindingsPanel:
         from matchlib.audit import audit
 
         panels = self.desk.session.archive.panels()
-        model = self.desk.session.model
+        model = self.desk.fresh_model()
         self.work.step(0.1, "Asking of each panel how likely its reading is …")
         found = audit(panels, model)
         self.work.step(0.9)

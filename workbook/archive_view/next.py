@@ -6,7 +6,7 @@ from typing import Any
 
 import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
 
-from matchlib.overview import candidates, usual_view
+from matchlib.overview import usual_view
 from workbook.controls import Button, HtmlView, Slider
 from workbook.desk import Desk, Work, colour_cell, flow
 from workbook.figures import esc, number, table
@@ -42,13 +42,9 @@ class NextPanel:
         self.work.start("Asking what each panel would teach …", self._compute, self._show)
 
     def _compute(self) -> Any:
-        from matchlib.next_panel import next_for_archive
-
-        model = self.desk.session.model
-        panels = self.desk.session.archive.panels()
-        used = [p.recipe for p in panels if not p.recipe.bare]
+        model = self.desk.fresh_model()
         self.work.step(0.3)
-        plan = next_for_archive(model, used, candidates(panels), k=int(self.count.value))
+        plan = self.desk.session.plan_panels(top=int(self.count.value))
         self.work.step(0.9)
         labs = model.predict_recipes([p.recipe for p in plan.panels], usual_view(model))
         return plan, labs

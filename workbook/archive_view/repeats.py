@@ -50,7 +50,7 @@ class RepeatsPanel:
     def _compute(self) -> Any:
         from matchlib.validation import repeatability
 
-        model = self.desk.session.model
+        model = self.desk.fresh_model()
         panels = self.desk.session.archive.panels()
         self.work.step(0.2, "Telling panel, sprayer, lot and reading apart …")
         found = repeatability(panels, model)

@@ -6,20 +6,18 @@ was pressed; what takes longer than a second runs in a thread, with a bar and a 
 
 from __future__ import annotations
 
-from workbook.desk.desk import ARCHIVE, Desk, demo_folder
+from workbook.desk.desk import Desk
 from workbook.desk.pages import Pages
 from workbook.desk.parts import colour_cell, flow, heading, offer
 from workbook.desk.work import Said, Stopped, Work
 
 __all__ = [
-    "ARCHIVE",
     "Desk",
     "Pages",
     "Said",
     "Stopped",
     "Work",
     "colour_cell",
-    "demo_folder",
     "flow",
     "heading",
     "offer",

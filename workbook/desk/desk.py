@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import os
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,10 +12,7 @@ from workbook.desk.work import Work
 if TYPE_CHECKING:
     from workbook.session import Session
 
-__all__ = ["ARCHIVE", "Desk", "demo_folder"]
-
-ARCHIVE = "WORKBOOK_ARCHIVE"
-"""Environment variable that names the archive; the demonstration is used without it."""
+__all__ = ["Desk"]
 
 
 class Desk:
@@ -36,6 +33,7 @@ class Desk:
         self._changed: list[Callable[[], object]] = []
         self._modelled: list[Callable[[Any], object]] = []
         self._model: Any = None
+        self._lock = threading.Lock()
         self._stale = True
 
     @classmethod
@@ -57,19 +55,26 @@ class Desk:
         MatchlibError
             If it cannot be opened.
         """
-        from workbook.session import Session, make_demo
+        from workbook.session.here import session_here
 
-        given = place or os.environ.get(ARCHIVE)
-        if given:
-            session = Session.open(given, write=False)
-            return cls(session, session.archive.label)
-        shop = make_demo(demo_folder())
-        return cls(Session.open(shop.archive), "the invented demonstration workshop")
+        session, demo = session_here(place)
+        return cls(session, "the invented demonstration workshop" if demo else "")
 
     @property
     def model(self) -> Any:
         """The model fitted last, or None while there is none yet."""
         return self._model
+
+    def fresh_model(self) -> Any:
+        """Return the model of the archive as it is now; two threads never fit at once.
+
+        Returns
+        -------
+        FilmRegressor
+            Fitted; takes its time when the archive has changed.
+        """
+        with self._lock:
+            return self.session.model
 
     def on_model(self, call: Callable[[Any], object]) -> None:
         """Call with the model as soon as there is one, and again after each new fit.
@@ -94,7 +99,7 @@ class Desk:
         while self._stale:  # the archive may change while a fit runs
             self._stale = False
             self.fitting.step(None)
-            model = self.session.model
+            model = self.fresh_model()
         return model
 
     def _fitted(self, model: Any) -> None:
@@ -117,16 +122,3 @@ class Desk:
         for call in list(self._changed):
             call()
         self.fit()
-
-
-def demo_folder() -> Path:
-    """Return where the demonstration is kept for notebooks opened without an archive.
-
-    Returns
-    -------
-    Path
-        In the user's data folder, so that what was changed in it outlives the kernel.
-    """
-    import platformdirs
-
-    return Path(platformdirs.user_data_dir("candy-panel-workbook")) / "demo-workshop"
