@@ -27,6 +27,9 @@ Ints = NDArray[np.intp]
 MOST_PANELS = 40
 """Panels of one group looked at, at most; more would not change one number."""
 
+FEWEST = 8
+"""Readings left out from which a quantile can be taken."""
+
 LEAST = 1.2
 """No handful of grounds proves a law right: its covariance is never taken at its word [-]."""
 
@@ -100,7 +103,12 @@ def overconfidence(fit: FittedLaw, rows: Rows) -> float:
     grounds = [trusted[main[trusted] == g] for g in np.unique(main[trusted])]
     if len(grounds) < 3:
         grounds = [trusted[i : i + 1] for i in range(len(trusted))]
+    # A spectrum speaks twice, in Lab and in tone: such a composite likelihood takes itself for
+    # surer than it is (Varin, Reid and Firth 2011).
+    least = LEAST * (1.0 + float(np.mean(rows.seen.spectral)))
     parts = [left_out(fit, rows, _thinned(group)) for group in grounds[:200]]
+    if sum(len(part[0]) for part in parts) < FEWEST:
+        return least
     miss, known, own = (np.concatenate(p) for p in zip(*parts, strict=True))
     level = 0.9
     wanted = chi2.ppf(level, 3)
@@ -110,11 +118,8 @@ def overconfidence(fit: FittedLaw, rows: Rows) -> float:
         squared = np.einsum("ni,ni->n", miss, np.linalg.solve(cov, miss[:, :, None])[:, :, 0])
         return float(np.log(np.quantile(squared, level) / wanted))
 
-    # A spectrum speaks twice, in Lab and in tone: such a composite likelihood takes itself for
-    # surer than it is (Varin, Reid and Firth 2011).
-    least = LEAST * (1.0 + float(np.mean(rows.seen.spectral)))
     most = np.log(25.0)
-    if len(miss) < 8 or excess(0.0) <= 0:
+    if excess(0.0) <= 0:
         return least
     found = most if excess(most) > 0 else brentq(excess, 0.0, most, xtol=1e-3)
     return max(least, float(np.exp(found)))

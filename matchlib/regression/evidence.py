@@ -189,7 +189,10 @@ class Linearised:
             the posterior expects of its squares less their number (Dempster, Laird and Rubin
             1977, E step).
         """
-        normal, load, inverse, cross, pull = self._summed(sizes)
+        try:
+            normal, load, inverse, cross, pull = self._summed(sizes)
+        except np.linalg.LinAlgError:
+            return -np.inf, np.zeros(len(sizes.vector()))
         gain, prior = 1.0 / sizes.noise**2, 1.0 / sizes.groups[self.group_of] ** 2
         try:
             factor = cho_factor(normal, lower=True, check_finite=False)

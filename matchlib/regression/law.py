@@ -246,7 +246,8 @@ class FilmLaw:
         person = np.append(people, 0.0)[t.sprayer] if len(people) else np.zeros(len(t))
         share = t.colour_share * (t.path * np.exp(person))[:, None]
         x = t.bend
-        h = np.exp(slopes[None, :, None] * x[:, None, :] + (p.bend_sd * bend * x**2)[:, None, :])
+        bent = slopes[None, :, None] * x[:, None, :] + (p.bend_sd * bend * x**2)[:, None, :]
+        h = np.exp(np.clip(bent, -12.0, 6.0))
         # Sum over steps; a padded step has no coats and drops out.
         dose = share * (h * coats[:, None, :]).sum(axis=2)
         by_slope = share * (h * (coats * x)[:, None, :]).sum(axis=2)
@@ -306,7 +307,7 @@ class FilmLaw:
             np.log(INTERNAL_K2 / (1 - INTERNAL_K2))
             + self.priors.k2_sd * z[self.slices["surface"]][:2]
         )
-        own_k2 = weight @ z[self.slices["own k2"]]
+        own_k2 = np.clip(weight @ z[self.slices["own k2"]], -5.0, 3.0)
         k2 = 1.0 / (1.0 + np.exp(-k2_logit[np.where(t.cleared, 0, 1)] - own_k2))
         k2 = np.where(t.aspecular, 0.0, k2)[:, None]
         _, _, haze_z, gain_z, gloss_z = z[self.slices["surface"]]
