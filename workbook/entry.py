@@ -124,7 +124,7 @@ class EntryForm:
                 heading("What was poured, if it was noted", level=4),
                 flow(self.carrier, self.poured, self.warm, self.damp),
                 heading("Its reading, if there is one yet", level=4),
-                flow(self.light, self.red, self.yellow, self.source, least=110),
+                flow(self.light, self.red, self.yellow, self.source, least=165),
                 flow(self.file, self.note, self.customer),
                 heading("Said back", level=4),
                 self.back,

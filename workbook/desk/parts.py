@@ -28,7 +28,7 @@ def colour_cell(lab: Any) -> Raw:
     return Raw(f'<span class="cpw-key">{chip(lab, size=30)}{esc(lab_text(lab))}</span>')
 
 
-def flow(*controls: widgets.Widget, least: int = 200) -> widgets.Box:
+def flow(*controls: widgets.Widget, least: int = 170) -> widgets.Box:
     """Put controls side by side, as many as fit, the rest below.
 
     Parameters
