@@ -38,6 +38,9 @@ _GROUPS = {
     "fixed": (1.0, 0.0),
     "ground wave": (0.25, 0.5),
     "colour wave": (1.3, 0.4),
+    "own slope": (1.0, 0.6),
+    "dose": (1.0, 0.5),
+    "surface": (1.0, 0.5),
     "own k2": (0.15, 0.6),
     "sprayer": (0.06, 0.5),
     "residual shared": (0.03, 1.2),
@@ -217,16 +220,26 @@ def fit_law(
         trust = _trusts(law, z, chunks, sizes) if robust else np.ones(rows.panels)
         z = _descend(law, z, chunks, sizes, trust, steps=2)
     precision, _ = _normal(law, z, chunks, sizes, trust)
-    try:
-        covariance = cho_solve(cho_factor(precision, lower=True), np.eye(law.size))
-    except (np.linalg.LinAlgError, ValueError):
-        raise FitError(
-            "The regression did not settle.",
-            expected="readings that a film over a ground can make",
-            got="values that run away",
-            remedy="check the readings with the audit, and the scale of the spectra.",
-        ) from None
-    return FittedLaw(law, z, covariance, sizes, trust, evidence)
+    return FittedLaw(law, z, _inverse(precision), sizes, trust, evidence)
+
+
+def _inverse(precision: Array) -> Array:
+    diagonal = np.diag(precision)
+    if np.isfinite(precision).all():
+        # Summing panel effects out subtracts large numbers; a trace more on the diagonal makes
+        # up for what rounding took.
+        for trace in (0.0, 1e-9, 1e-7, 1e-5):
+            try:
+                factor = cho_factor(precision + np.diag(trace * diagonal), lower=True)
+            except np.linalg.LinAlgError:
+                continue
+            return np.asarray(cho_solve(factor, np.eye(len(precision))), np.float64)
+    raise FitError(
+        "The regression did not settle.",
+        expected="readings that a film over a ground can make",
+        got="values that run away",
+        remedy="check the readings with the audit, and the scale of the spectra.",
+    )
 
 
 def _begin(law: FilmLaw, rows: Rows) -> tuple[Array, Sizes, Array]:
