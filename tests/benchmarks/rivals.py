@@ -1,8 +1,10 @@
 """General-purpose regressors on the same table as the film regression, as strong as is honest.
 
 Each takes the same X and y, sees the bare ground's Lab (so that a ground left out is not a name it
-never saw), the colours as shares, and log strength; each is tuned inside the training rows only.
-Spectra are turned to Lab first, which is what they are asked for.
+never saw), the colours as shares, colour fraction and coats, and the process and the boosting log
+strength too; each is tuned inside the training rows only. The two "by hand" are given what the
+film's physics would suggest besides: log strength and its product with each colour. Spectra are
+turned to Lab first, which is what they are asked for.
 """
 
 from __future__ import annotations
@@ -28,16 +30,29 @@ from sklearn.preprocessing import PolynomialFeatures, StandardScaler
 from matchlib.domain import CoatSchedule, Colour, Ground
 from tests.benchmarks.lightlab import Array, spectrum_to_lab
 
-__all__ = ["RIVALS", "Rival", "boosting", "gaussian_process", "nearest", "ridge"]
+__all__ = [
+    "RIVALS",
+    "Rival",
+    "boosting",
+    "gaussian_process",
+    "nearest",
+    "process_by_hand",
+    "ridge",
+    "ridge_by_hand",
+]
 
 _SMALL = 0.02  # keeps the logarithm of a bare ground's strength finite, below any strength used
 
 
 class _Features:
-    """Rows of the table as numbers: bare ground Lab, strength, coats, ratio, colour shares."""
+    """Rows of the table as numbers: bare ground Lab, fraction, coats, colour shares, and more.
 
-    def __init__(self, X: pd.DataFrame, lab: Array, *, kinds: bool) -> None:
-        self.kinds = kinds
+    ``more`` is "" for that alone, "log" for log strength too, "crossed" for log strength, strength
+    and log strength by colour, "by colour" for the last two alone.
+    """
+
+    def __init__(self, X: pd.DataFrame, lab: Array, *, more: str) -> None:
+        self.more = more
         bare = X["colour"].fillna("") == ""
         self.ground = {
             (g, c): lab[rows].mean(axis=0)
@@ -74,10 +89,12 @@ class _Features:
                         share[self.colours.index(name)] = part
             log = np.log(strength + _SMALL) - np.log(_SMALL)
             fraction = strength / coats if coats else 0.0
-            if self.kinds:
+            if self.more == "crossed":
                 base += [log, strength, fraction, coats, *share, *(share * log)]
-            else:
+            elif self.more == "by colour":
                 base += [log, coats, *(share * log), *(share * strength)]
+            else:
+                base += [fraction, coats, *share, *([log] if self.more == "log" else [])]
             rows.append(base)
         return np.array(rows)
 
@@ -85,15 +102,15 @@ class _Features:
 class Rival(RegressorMixin, BaseEstimator):
     """A scikit-learn regressor behind the table's interface."""
 
-    def __init__(self, make: Callable[[], BaseEstimator], kinds: bool = True) -> None:
+    def __init__(self, make: Callable[[], BaseEstimator], more: str = "") -> None:
         self.make = make
-        self.kinds = kinds
+        self.more = more
 
     def fit(self, X: pd.DataFrame, y: Array) -> Rival:
         lab = np.asarray(y, dtype=float)
         lab = lab if lab.shape[1] == 3 else spectrum_to_lab(lab)
         X = X.reset_index(drop=True)
-        self.features_ = _Features(X, lab, kinds=self.kinds)
+        self.features_ = _Features(X, lab, more=self.more)
         self.model_ = self.make()
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", ConvergenceWarning)  # a length at its bound is fine
@@ -149,23 +166,25 @@ def nearest() -> Rival:
     return Rival(lambda: GridSearchCV(model, grid, cv=_inner(), scoring="neg_mean_squared_error"))
 
 
-def ridge() -> Rival:
-    """Quadratic ridge, its penalty by generalised cross-validation, an axis each."""
-    return Rival(
-        lambda: make_pipeline(
-            StandardScaler(),
-            PolynomialFeatures(2, include_bias=False),
-            StandardScaler(),
-            TransformedTargetRegressor(
-                MultiOutputRegressor(RidgeCV(np.logspace(-5, 3, 17))), transformer=StandardScaler()
-            ),
-        )
+def _ridge() -> BaseEstimator:
+    return make_pipeline(
+        StandardScaler(),
+        PolynomialFeatures(2, include_bias=False),
+        StandardScaler(),
+        TransformedTargetRegressor(
+            MultiOutputRegressor(RidgeCV(np.logspace(-5, 3, 17))), transformer=StandardScaler()
+        ),
     )
 
 
+def ridge() -> Rival:
+    """Quadratic ridge, its penalty by generalised cross-validation, an axis each."""
+    return Rival(_ridge)
+
+
 def gaussian_process() -> Rival:
-    """Anisotropic Gaussian process with white noise on log strength a colour."""
-    return Rival(_Process, kinds=False)
+    """Anisotropic Gaussian process with white noise, log strength among its features."""
+    return Rival(_Process, more="log")
 
 
 def boosting() -> Rival:
@@ -174,7 +193,20 @@ def boosting() -> Rival:
         GradientBoostingRegressor(learning_rate=0.06, subsample=0.8, random_state=0)
     )
     grid = {"estimator__max_depth": [2, 4], "estimator__n_estimators": [200]}
-    return Rival(lambda: GridSearchCV(model, grid, cv=_inner(2), scoring="neg_mean_squared_error"))
+    return Rival(
+        lambda: GridSearchCV(model, grid, cv=_inner(2), scoring="neg_mean_squared_error"),
+        more="log",
+    )
+
+
+def ridge_by_hand() -> Rival:
+    """The same ridge with log strength crossed with the colours."""
+    return Rival(_ridge, more="crossed")
+
+
+def process_by_hand() -> Rival:
+    """The same process on log strength a colour."""
+    return Rival(_Process, more="by colour")
 
 
 RIVALS: dict[str, Callable[[], Rival]] = {
@@ -182,4 +214,6 @@ RIVALS: dict[str, Callable[[], Rival]] = {
     "ridge": ridge,
     "gp": gaussian_process,
     "boosting": boosting,
+    "ridge by hand": ridge_by_hand,
+    "gp by hand": process_by_hand,
 }
