@@ -171,7 +171,7 @@ def test_a_fine_ratio_comes_back_exactly_or_is_refused(
             archive.add([Panel("A1", recipe, (LAB,))])
         except MatchlibError as error:
             assert len(parts[0]) > 1, "a plain ratio was refused"
-            assert "round the parts" in str(error)  # noqa: PT017
+            assert "round" in str(error)  # noqa: PT017  # refusing is one of two right answers
             assert archive.panels() == ()
         else:
             assert archive.panel("A1").recipe == recipe

@@ -403,9 +403,22 @@ class Archive(Cupboard):
             return recipes_in(connection, label=self.label)
 
 
+def _there(path: Path) -> bool:
+    try:
+        return path.exists()
+    except OSError as error:
+        raise ArchiveError(
+            "This place cannot be looked into.",
+            expected="a folder that may be read",
+            got=error.strerror or str(error),
+            where=str(path),
+            remedy="choose another folder, or ask who looks after this machine.",
+        ) from None
+
+
 def _find(database: Database, *, create: bool) -> None:
     path = database.path
-    if path is not None and not path.exists():
+    if path is not None and not _there(path):
         if not create:
             raise ArchiveError(
                 "There is no archive here.",
