@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import asyncio
+import contextvars
 import logging
 import threading
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import Any, TypeVar
 
 import ipywidgets as w
@@ -186,15 +188,20 @@ class Task:
         """
         self._number += 1
         number = self._number
+        # The kernel files what a widget sends under the message it answers, and takes that from
+        # the context; elsewhere it would be filed under a channel that may be closed by then, and
+        # the page's replies to it would go nowhere.
+        asked = contextvars.copy_context()
         self.progress.start(text)
 
         def run() -> None:
             try:
                 result = work()
             except Exception as error:
-                self._hand_over(lambda caught=error: self._end(number, lambda: self._fail(caught)))
+                end = partial(self._end, number, partial(self._fail, error))
             else:
-                self._hand_over(lambda: self._end(number, lambda: then(result)))
+                end = partial(self._end, number, partial(then, result))
+            self._hand_over(end, asked)
 
         self.thread = threading.Thread(target=run, daemon=True)
         self.thread.start()
@@ -209,11 +216,11 @@ class Task:
         if content.get("event") == "cancel":
             self.cancel()
 
-    def _hand_over(self, call: Callable[[], None]) -> None:
+    def _hand_over(self, call: Callable[[], None], asked: contextvars.Context) -> None:
         if self.loop is not None and self.loop.is_running():
-            self.loop.call_soon_threadsafe(call)
+            self.loop.call_soon_threadsafe(call, context=asked)
         else:
-            call()
+            asked.run(call)
 
     def _end(self, number: int, call: Callable[[], object]) -> None:
         if number != self._number:
