@@ -1,7 +1,7 @@
 """From a target to ranked recipes, within the shop's limits.
 
-`suggest` is the one thing to call; `Target` and `Limits` are what it takes, `Suggestions` what it
-gives.
+`suggest` is the one thing to call (`matchlib.suggest.fleet` for many targets at once); `Target`
+and `Limits` are what it takes, `Suggestions` what it gives.
 """
 
 from __future__ import annotations
