@@ -283,7 +283,7 @@ def test_dark_theme_keeps_contrast(
 ) -> None:
     shop.forget()
     page = browser.new_page(viewport={"width": 1024, "height": 768})
-    harness.open_in_voila(page, voila, BOOK, query="?voila-theme=dark")
+    harness.open_in_voila(page, voila, BOOK, query="?theme=dark")
     choose_sample(page, shop)
     take_first(page, shop)
     assert page.evaluate("() => document.body.dataset.jpThemeLight") == "false"
