@@ -32,10 +32,16 @@ def _film() -> Any:
     return FilmRegressor()
 
 
+def _film_alone() -> Any:
+    from matchlib.regression import FilmRegressor
+
+    return FilmRegressor(residual=False)
+
+
 def estimators(only: str = "") -> dict[str, Callable[[], Any]]:
     """Film regression and rivals, or those named in a comma list."""
-    known: dict[str, Callable[[], Any]] = {"film": _film, **RIVALS}
-    wanted = [w for w in only.split(",") if w] or list(known)
+    known: dict[str, Callable[[], Any]] = {"film": _film, "law alone": _film_alone, **RIVALS}
+    wanted = [w for w in only.split(",") if w] or [k for k in known if k != "law alone"]
     unknown = [w for w in wanted if w not in known]
     if unknown:
         raise SystemExit(f"unknown estimator {unknown}; known: {', '.join(known)}")
@@ -221,7 +227,7 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser.add_argument("--colours", type=int, default=3)
     parser.add_argument("--reading", choices=("lab", "spectrum", "photo"), default="lab")
     parser.add_argument("--wrong", type=float, default=0.0, help="share of wrong backs")
-    parser.add_argument("--only", default="", help="comma list: film,nearest,ridge,gp,boosting")
+    parser.add_argument("--only", default="", help="comma list: film,law alone,nearest,ridge,gp,…")
     parser.add_argument("--splits", default=",".join(SPLITS))
     parser.add_argument("--curve", action="store_true", help="learning curves instead")
     parser.add_argument("--worst", type=int, default=0, help="print so many worst panels of each")
