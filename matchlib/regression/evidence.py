@@ -27,6 +27,9 @@ noise, an additive reflectance in each third of the spectrum [-], which is what 
 hard to read. Mottle, Lab as it comes, stands with the reading's own noise: repeat readings are
 averaged before the fit, so that the two are one."""
 
+FARTHEST = 1.0
+"""How far the logarithm of a size may move in one round [nat]."""
+
 _COLUMNS = (1, 1, 3)
 WIDTH = sum(_COLUMNS)
 
@@ -270,13 +273,17 @@ def best_sizes(
         value, gradient = linear.evidence(start.replaced(vector))
         return 0.5 * float(away @ away) - value, away / spread[free] - gradient[free]
 
-    bounds = [(c - 4 * s, c + 4 * s) for c, s in zip(centre[free], spread[free], strict=True)]
+    # Far from where it was linearised the evidence knows nothing: no size moves more than e-fold
+    # before the law is looked at anew.
+    now = np.clip(fixed[free], centre[free] - 4 * spread[free], centre[free] + 4 * spread[free])
+    low = np.maximum(centre[free] - 4 * spread[free], now - FARTHEST)
+    high = np.minimum(centre[free] + 4 * spread[free], now + FARTHEST)
     found = minimize(
         loss,
-        np.clip(fixed[free], *np.array(bounds).T),
+        now,
         method="L-BFGS-B",
         jac=True,
-        bounds=bounds,
+        bounds=list(zip(low, high, strict=True)),
         options={"maxiter": steps, "ftol": 1e-5},
     )
     vector = fixed.copy()

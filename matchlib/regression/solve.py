@@ -288,5 +288,5 @@ def _settle(
         evidence, _ = linear.evidence(sizes)
         if robust:
             trust = _trusts(law, z, chunks, sizes)
-        z = _descend(law, z, chunks, sizes, trust, steps=4)
+        z = _descend(law, z, chunks, sizes, trust, steps=12)
     return z, sizes, trust, evidence
