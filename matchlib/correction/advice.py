@@ -13,7 +13,7 @@ from matchlib.colorimetry import delta_e00
 from matchlib.correction.belief import Belief, Sprayed
 from matchlib.correction.moves import Booth, moves, shelf
 from matchlib.correction.rescue import Rescue, rescue
-from matchlib.correction.scoring import Scored, best_of, scored
+from matchlib.correction.scoring import Scored, best_of, chance_words, scored
 from matchlib.correction.today import Today
 from matchlib.domain import Colour, Ground, Reading, Viewing
 from matchlib.errors import TargetError
@@ -68,7 +68,7 @@ class Advice:
         """All of it, a sentence a line."""
         if self.rescue.state == "passes":
             return f"{self.rescue.words}\n{self.film_words}"
-        chance = f"{self.best.probability:.0%}"
+        chance = chance_words(self.best.probability)
         lines = [
             f"The last panel is ΔE00 {self.difference:.2f} from the target, "
             f"{self.tolerance:g} allowed.",

@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from matchlib.colorimetry import delta_e00, expected_delta_e00
 from matchlib.correction.belief import Belief, Sprayed, posterior
 from matchlib.correction.moves import Booth, ratio_words
-from matchlib.correction.scoring import Scored
+from matchlib.correction.scoring import Scored, chance_words
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe
 from matchlib.linear import panel_spread
 
@@ -133,7 +133,8 @@ def rescue(
         best = options[0]
         words = (
             f"This panel can still be built on: {best.words}; the chance that it then passes is "
-            f"{best.probability:.0%}, expected ΔE00 {best.difference:.1f} (now {now:.1f})."
+            f"{chance_words(best.probability)}, expected ΔE00 {best.difference:.1f} "
+            f"(now {now:.1f})."
         )
         kept = tuple(o for o in options[:5] if o.probability >= WORTH_TRYING / 2)
         return Rescue("build on", kept, words)

@@ -241,6 +241,8 @@ def serve_workbook(
                 tell(f"{name} was changed in {folder}, so yours is used.")
             token = secrets.token_hex(24)
             environment["JUPYTER_TOKEN"] = token
+            settings = [str(_lab_settings(Path(room))), os.environ.get("JUPYTER_CONFIG_PATH", "")]
+            environment["JUPYTER_CONFIG_PATH"] = os.pathsep.join(filter(None, settings))
             command = lab_command(folder, port=port, browser=browser)
             tell(
                 f"The workbook is at http://{_LOOPBACK}:{port}/lab?token={token} on this machine. "
@@ -254,6 +256,18 @@ def serve_workbook(
             server.terminate()
             server.wait()
             return 0
+
+
+def _lab_settings(room: Path) -> Path:
+    # Controls answer over one lasting channel: with a subshell for each, a page that is loaded
+    # again finds them gone.
+    settings = {
+        "@jupyterlab/apputils-extension:kernels-settings": {"commsOverSubshells": "disabled"}
+    }
+    folder = room / "config" / "labconfig"
+    folder.mkdir(parents=True)
+    (folder / "default_setting_overrides.json").write_text(json.dumps(settings), "utf-8")
+    return folder.parent
 
 
 def _digest(path: Path) -> str:
