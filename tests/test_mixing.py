@@ -341,3 +341,9 @@ def test_unknown_cup_and_strainers():
     assert mixing.mesh_for(1000).number == 60
     with pytest.raises(DomainError):
         mixing.mesh_for(20)
+
+
+@pytest.mark.parametrize("text", ["0.5", "5", ".5", "2."])
+def test_a_bare_number_is_told_that_it_lacks_its_unit(text):
+    with pytest.raises(DomainError, match="no unit"):
+        mixing.parse_area(text)

@@ -85,7 +85,7 @@ _ALIASES = {
     "metre": "m",
     "meter": "m",
 }
-_QUANTITY = re.compile(r"^\s*(\d+(?:\.\d+)?|\.\d+)\s*([^\d\s].*?)\s*$")
+_QUANTITY = re.compile(r"^\s*(\d+(?:\.\d+)?|\.\d+)\s*([^\d\s.].*?)\s*$")
 
 
 def positive(
