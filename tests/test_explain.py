@@ -71,7 +71,8 @@ def test_extrapolation_is_named() -> None:
     assert "richer ratio than ever sprayed (1:1)" in text
     assert "darker than any reading" in text
     assert text in far.words
-    assert far.spread > inside.spread
+    # Deep colours all read alike, so what tells is how much of the spread more panels would remove.
+    assert far.shares["panels"] > 2 * inside.shares["panels"]
 
 
 def test_a_bare_ground_is_explained_by_the_other_grounds() -> None:

@@ -56,6 +56,7 @@ class LimitsPanel(Panel):
     title = "Limits: what the shelf has"
 
     def build(self) -> Sequence[Any]:
+        """Make the panel's widgets."""
         self._filling = False
         archive = self.bench.session.archive
         grounds = [str(g) for g in archive.grounds()]
@@ -148,11 +149,13 @@ class LimitsPanel(Panel):
             self._filling = False
 
     def show(self, on: bool) -> None:
+        """Open or close the panel."""
         if on:
             self.tolerance.value = None
         super().show(on)
 
     def draw(self) -> None:
+        """Show the bench as it is now."""
         self._fill()
         limits = self.bench.session.limits()
         low, high = limits.carrier

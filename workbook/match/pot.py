@@ -144,6 +144,7 @@ class PotPanel(Panel):
     title = "The pot: what to pour"
 
     def build(self) -> Sequence[Any]:
+        """Make the panel's widgets."""
         job = {**_START, **self.bench.work.job}
         self.shape = Choice(list(_SHAPES), texts=list(_SHAPES.values()), label="What is sprayed")
         self.by = Choice(list(_USES), texts=list(_USES.values()), label="What a coat takes, from")
@@ -187,6 +188,7 @@ class PotPanel(Panel):
         self.draw()
 
     def draw(self) -> None:
+        """Show the bench as it is now."""
         recipe = self.bench.work.recipe
         if recipe is None or recipe.schedule is None:
             self.cups.html = "<p>Choose a recipe first, under Suggestions or What if.</p>"

@@ -34,6 +34,7 @@ class SheetPanel(Panel):
     title = "Job sheet"
 
     def build(self) -> Sequence[Any]:
+        """Make the panel's widgets."""
         job = self.bench.work.job
         self._made_for: Any = None
         self.fields = {
@@ -59,6 +60,7 @@ class SheetPanel(Panel):
         self.bench.note(job={**job, "sheet.paper": self.paper.value})
 
     def draw(self) -> None:
+        """Show the bench as it is now."""
         work = self.bench.work
         if work.recipe is None:
             self.view.html = "<p>Choose a recipe first, under Suggestions or What if.</p>"

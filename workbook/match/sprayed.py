@@ -32,6 +32,7 @@ class SprayedPanel(Panel):
     title = "I sprayed this: what to change"
 
     def build(self) -> Sequence[Any]:
+        """Make the panel's widgets."""
         self._offered: list[Scored] = []
         self._advised_for: Any = None
         self.chosen = HtmlView(label="What was to be sprayed")
@@ -159,6 +160,7 @@ class SprayedPanel(Panel):
     # Showing
 
     def draw(self) -> None:
+        """Show the bench as it is now."""
         work = self.bench.work
         self.buttons.enable("sprayed", work.recipe is not None and work.target is not None)
         self.buttons.enable("keep", any(not t.kept for t in work.tried))

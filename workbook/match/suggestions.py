@@ -35,6 +35,7 @@ class SuggestionsPanel(Panel):
     title = "Suggestions"
 
     def build(self) -> Sequence[Any]:
+        """Make the panel's widgets."""
         self._pair: list[int] = []
         self._looks: dict[Recipe, Look] = {}
         self.top = Choice(["3", "5", "8"], value="5", label="How many")
@@ -67,6 +68,7 @@ class SuggestionsPanel(Panel):
     # Searching
 
     def draw(self) -> None:
+        """Show the bench as it is now."""
         if self.bench.target_lab is None:
             self.cards.html = "<p>Choose a target first, under Target.</p>"
             self.first.html = self.compared.html = self.closer.html = self.chart.html = ""

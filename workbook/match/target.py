@@ -71,6 +71,7 @@ class TargetPanel(Panel):
     title = "Target: what is to be matched"
 
     def build(self) -> Sequence[Any]:
+        """Make the panel's widgets."""
         bench = self.bench
         self.way = Choice(list(_WAYS), texts=list(_WAYS.values()), label="How the target is given")
         self.light, self.red, self.yellow = (
@@ -218,6 +219,7 @@ class TargetPanel(Panel):
         self.task.start("Looking for the chart and the panel", work, then)
 
     def draw(self) -> None:
+        """Show the bench as it is now."""
         work, lab = self.bench.work, self.bench.target_lab
         if lab is None or work.target is None:
             self.view.html = "<p>No target yet.</p>"

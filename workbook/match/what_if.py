@@ -27,6 +27,7 @@ class WhatIfPanel(Panel):
     title = "What if: change a recipe and see it"
 
     def build(self) -> Sequence[Any]:
+        """Make the panel's widgets."""
         self._filling = False
         self._last: Recipe | None = None
         archive = self.bench.session.archive
@@ -127,6 +128,7 @@ class WhatIfPanel(Panel):
         return self._ratios.index(name)
 
     def draw(self) -> None:
+        """Show the bench as it is now."""
         chosen = self.bench.work.recipe
         if chosen is not None and chosen != self._last:
             self._last = chosen
