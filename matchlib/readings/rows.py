@@ -390,7 +390,7 @@ class RowReader:
             raise FileError(
                 "The scale of the reflectances is not declared.",
                 expected="0-1 or percent",
-                remedy="declare it: --scale unit or --scale percent, a column scale with 0-1 or "
+                remedy="declare it: --scale 0-1 or --scale percent, a column scale with 0-1 or "
                 "percent in each row, or % behind the wavelengths in the header.",
             )
         return scale
