@@ -274,6 +274,7 @@ class FilmPredictor:
     def _views(
         self, recipes: Sequence[Recipe], viewings: Sequence[Viewing] | Viewing | None
     ) -> Sequence[Viewing]:
+        self.check_fitted()
         if viewings is None:
             viewings = Viewing(geometry=self.words_.geometries[0])
         return [viewings] * len(recipes) if isinstance(viewings, Viewing) else viewings

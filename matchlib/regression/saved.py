@@ -106,6 +106,8 @@ def save_fit(path: str | os.PathLike[str], model: FilmPredictor, content_hash: s
             dir=target.parent, prefix=target.name, suffix=".part", delete=False
         ) as part:
             np.savez(part, allow_pickle=False, **arrays)
+        # A temporary file is its maker's alone; who may read the archive may read its fit.
+        os.chmod(part.name, 0o644)
         os.replace(part.name, target)
     except OSError as error:
         raise FileError(

@@ -1,0 +1,86 @@
+"""A fit that is kept comes back the same, or is refused in words."""
+
+from __future__ import annotations
+
+import json
+import pickle
+
+import numpy as np
+import pytest
+
+from matchlib.errors import FileError, FitError
+from matchlib.regression import FilmPredictor, library_versions, load_fit, save_fit
+from tests.suggest_shop import archive_of, model_of
+
+
+@pytest.fixture
+def kept(tmp_path):
+    path = tmp_path / "a.fit.npz"
+    save_fit(path, model_of(), "hash of the archive")
+    return path
+
+
+def test_it_predicts_as_before(kept):
+    again = load_fit(kept)
+    recipes = [p.recipe for p in archive_of()]
+    for ours, theirs in zip(
+        again.predict_parts(recipes), model_of().predict_parts(recipes), strict=True
+    ):
+        np.testing.assert_array_equal(ours, theirs)
+    assert again.archive_hash_ == "hash of the archive"
+    assert again.versions_ == library_versions()
+    assert list(again.panels_) == list(model_of().panels_)
+
+
+def test_nothing_is_left_beside_it(kept):
+    assert [p.name for p in kept.parent.iterdir()] == [kept.name]
+
+
+@pytest.mark.parametrize("at", [0.1, 0.5, 0.9])
+def test_damage_is_noticed(kept, at):
+    data = bytearray(kept.read_bytes())
+    data[int(at * len(data))] ^= 0xFF
+    kept.write_bytes(data)
+    with pytest.raises(FileError, match="fit the archive again"):
+        load_fit(kept)
+
+
+def test_a_pickle_is_not_loaded(tmp_path):
+    path = tmp_path / "trap.fit.npz"
+    ran = []
+
+    class Trap:
+        def __reduce__(self):
+            return (ran.append, ("ran",))
+
+    np.savez(path, allow_pickle=True, words=np.array([Trap()], object), seal=np.array("x"))
+    with pytest.raises(FileError):
+        load_fit(path)
+    path.write_bytes(pickle.dumps({"words": 1}))
+    with pytest.raises(FileError):
+        load_fit(path)
+    assert ran == []
+
+
+def test_another_layout_is_fitted_anew(kept, monkeypatch):
+    monkeypatch.setattr("matchlib.regression.saved.FIT_FORMAT", 99)
+    with pytest.raises(FileError, match="layout"):
+        load_fit(kept)
+
+
+def test_a_missing_file_and_a_folder_that_is_none(tmp_path):
+    with pytest.raises(FileError):
+        load_fit(tmp_path / "none.npz")
+    with pytest.raises(FileError, match="could not be kept"):
+        save_fit(tmp_path / "no folder" / "a.npz", model_of(), "x")
+
+
+def test_what_was_never_fitted_says_so():
+    with pytest.raises(FitError, match="not been fitted"):
+        FilmPredictor().predict_recipes([archive_of()[0].recipe])
+
+
+def test_its_words_are_plain_json(kept):
+    with np.load(kept, allow_pickle=False) as stored:
+        words = json.loads(str(stored["words"]))
+    assert words["content_hash"] == "hash of the archive"
