@@ -13,8 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import expected_delta_e00, reflectance_to_lab
-from matchlib.colorimetry.tables import table as stored_table
+from matchlib.colorimetry import reflectance_to_lab
 from matchlib.domain import Recipe, Viewing
 from matchlib.regression import FilmPredictor
 from matchlib.regression.table import RecipeTable
@@ -23,8 +22,6 @@ from matchlib.suggest.target import Target
 __all__ = ["Outlook", "lab_of_rows", "outlook"]
 
 Array = NDArray[np.float64]
-
-POINTS = 256
 
 
 @dataclass(frozen=True)
@@ -109,26 +106,6 @@ def outlook(
     whole = known + spray + reading
     goals = np.array([aim.lab for aim in target.aims])
     centred = np.broadcast_to(goals[:, None, :], labs.shape)
-    if len(viewings) == 1 and target.tolerance.kind == "ΔE00":
-        weight = target.aims[0].weight
-        tolerance = target.tolerance.value / weight
-        found = expected_delta_e00(goals[0], labs[0], whole[0], tolerance=tolerance)
-        best = expected_delta_e00(goals[0], centred[0], (spray + reading)[0], tolerance=tolerance)
-        expected, sd, chance = weight * found.mean, weight * found.sd, found.probability
-        floor = weight * best.mean
-    else:
-        expected, sd, chance = _cloud(target, labs, whole)
-        floor, _, _ = _cloud(target, centred, spray + reading)
-    return Outlook(labs, known, spray, reading, expected, sd, chance, floor)
-
-
-def _cloud(target: Target, labs: Array, cov: Array) -> tuple[Array, Array, Array]:
-    size, axes = np.linalg.eigh(cov)
-    root = (axes * np.sqrt(np.maximum(size, 0.0))[..., None, :]) @ np.swapaxes(axes, -1, -2)
-    half = stored_table("normal")[: POINTS // 2]
-    points = np.concatenate([half, -half])
-    # One film is seen at every angle: the same point of the cloud, turned by each angle's root.
-    likely = labs[:, :, None, :] + points @ root
-    gaps = target.difference(list(likely))
-    within = gaps <= target.tolerance.value
-    return gaps.mean(axis=1), gaps.std(axis=1), within.mean(axis=1)
+    found = target.expected(labs, whole)
+    floor = target.expected(centred, spray + reading).mean
+    return Outlook(labs, known, spray, reading, found.mean, found.sd, found.probability, floor)

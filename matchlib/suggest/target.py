@@ -10,22 +10,28 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.colorimetry import (
+    ExpectedDifference,
     delta_e00,
     delta_e00_metric,
     delta_e_cmc,
     delta_lch,
+    expected_delta_e00,
     interpolate_reflectance,
     lab_to_xyz,
     reflectance_to_lab,
     weights,
     white_point,
 )
+from matchlib.colorimetry.tables import table as stored_table
 from matchlib.domain import Reading, Viewing
 from matchlib.errors import TargetError
 
 __all__ = ["Aim", "Target", "Tolerance", "surface_excess"]
 
 Array = NDArray[np.float64]
+
+POINTS = 256
+"""Points of the cloud by which a chance is counted."""
 
 
 @dataclass(frozen=True)
@@ -340,6 +346,41 @@ class Target:
         ]
         worst: Array = np.max(each, axis=0)
         return worst
+
+    def expected(self, labs: Array, covariances: Array) -> ExpectedDifference:
+        """Return what to expect of readings that are known only so far.
+
+        Parameters
+        ----------
+        labs : ndarray, shape (aims, n, 3)
+            Expected CIELAB under each aim's viewing.
+        covariances : ndarray, shape (aims, n, 3, 3)
+            Of these readings.
+
+        Returns
+        -------
+        ExpectedDifference
+            Mean and standard deviation of the difference, in the unit of the tolerance, and the
+            chance that it is within, each of shape (n,); the same numbers every time, for the
+            points of the cloud are fixed.
+        """
+        if len(self.aims) == 1 and self.tolerance.kind == "ΔE00":
+            (aim,), most = self.aims, self.tolerance.value
+            found = expected_delta_e00(
+                np.array(aim.lab), labs[0], covariances[0], tolerance=most / aim.weight
+            )
+            return ExpectedDifference(
+                aim.weight * found.mean, aim.weight * found.sd, found.probability
+            )
+        size, axes = np.linalg.eigh(covariances)
+        root = (axes * np.sqrt(np.maximum(size, 0.0))[..., None, :]) @ np.swapaxes(axes, -1, -2)
+        half = stored_table("normal")[: POINTS // 2]
+        points = np.concatenate([half, -half])
+        # One film is seen at every angle: the same point of the cloud, turned by each angle's root.
+        likely = labs[:, :, None, :] + points @ root
+        gaps = self.difference(list(likely))
+        within = gaps <= self.tolerance.value
+        return ExpectedDifference(gaps.mean(axis=1), gaps.std(axis=1), within.mean(axis=1))
 
 
 def _tolerance(value: Tolerance | float) -> Tolerance:
