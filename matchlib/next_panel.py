@@ -20,8 +20,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import norm, qmc
 
-from matchlib.colorimetry import delta_e00, delta_e00_metric, expected_delta_e00
-from matchlib.correction import Belief, Today
+from matchlib.colorimetry import delta_e00_metric
+from matchlib.correction import Belief, Goal, Today, Wanted
 from matchlib.domain import Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.linear import linearise, values_covariance
@@ -113,7 +113,7 @@ class ArchivePlan:
 
 def next_for_target(
     model: FilmPredictor | Belief,
-    target: ArrayLike,
+    target: ArrayLike | Wanted,
     candidates: Sequence[Recipe],
     *,
     tolerance: float = 1.0,
@@ -128,14 +128,15 @@ def next_for_target(
     ----------
     model : FilmPredictor or Belief
         The archive's fit, or what is believed after today's panels.
-    target : array_like, shape (3,)
-        Lab to match.
+    target : array_like, shape (3,), or Wanted
+        Lab to match, or what brings its own viewings and tolerance, such as a
+        `matchlib.suggest.Target`.
     candidates : sequence of Recipe
         What could be sprayed.
     tolerance : float
-        ΔE00 that passes.
+        ΔE00 that passes, for a Lab.
     viewing : Viewing, optional
-        Of the target.
+        Of a Lab.
     source : str
         What will read the panels.
     today : Today, optional
@@ -155,21 +156,21 @@ def next_for_target(
     """
     _check(candidates)
     belief = model if isinstance(model, Belief) else Belief.of(model, today)
-    aim = np.asarray(target, float)
-    order = np.argsort(delta_e00(belief.predict_recipes(candidates, viewing), aim), kind="stable")
+    goal = Goal.of(target, tolerance=tolerance, viewing=viewing)
+    order = np.argsort(goal.nearness(belief, candidates), kind="stable")
     some = [candidates[i] for i in order[:FOLLOWING]]
-    lab, known, spray, reading = belief.predict_parts(some, viewing, sources=source)
-    hope = expected_delta_e00(aim, lab, known + spray + reading, tolerance=tolerance)
+    labs, known, spray, reading = goal.parts(belief, some, source)
+    hope = goal.expected(labs, known + spray + reading)
     first = np.argsort(-hope.probability, kind="stable")[:THOUGHT_OF]
-    _, slope, *_ = belief.linear(some, viewing)
     about: dict[str, Any] = {
-        "lab": lab,
-        "slope": slope,
+        "labs": labs,
+        "slopes": np.stack([belief.linear(some, view)[1] for view in goal.viewings]),
         "covariance": belief.covariance,
-        "own": spray + reading,
-        "aim": aim,
-        "tolerance": tolerance,
+        "spray": spray,
+        "reading": reading,
+        "goal": goal,
     }
+    lab = labs[0]
     chance = np.array([_by_second(i, **about) for i in first])
     best = np.lexsort((hope.mean[first], -chance.round(3)))[:shown]
     result = []
@@ -193,32 +194,54 @@ def _normals(count: int, width: int) -> Array:
 def _by_second(
     i: int,
     *,
-    lab: Array,
-    slope: Array,
+    labs: Array,
+    slopes: Array,
     covariance: Array,
-    own: Array,
-    aim: Array,
-    tolerance: float,
+    spray: Array,
+    reading: Array,
+    goal: Goal,
 ) -> float:
     """Chance that panel i passes, or the best one after it does."""
-    across = slope[i] @ covariance
-    seen = across @ slope[i].T + own[i]
-    root = np.linalg.cholesky(seen)
-    futures = _normals(FUTURES, 3) @ root.T
-    passed = delta_e00(lab[i] + futures, aim) <= tolerance
-    gain = np.linalg.solve(seen, across @ slope.reshape(-1, slope.shape[2]).T)
-    gain = gain.T.reshape(len(lab), 3, 3)
-    move = np.einsum("nij,fj->fni", gain, futures)
-    left = slope @ covariance @ slope.transpose(0, 2, 1) - gain @ seen @ gain.transpose(0, 2, 1)
-    # ΔE00 of a small difference is a quadratic form; the target's own serves every panel near it.
-    size, axes = np.linalg.eigh(left + own)
-    spread = (axes * np.sqrt(np.maximum(size, 0.0))[:, None, :]) @ axes.transpose(0, 2, 1)
-    scale = np.linalg.cholesky(delta_e00_metric(aim)).T
-    centre = (lab[None] + move - aim) @ scale.T
-    cloud = _normals(CLOUD, 3) @ (scale @ spread).transpose(0, 2, 1)
-    away = np.sum((centre[:, :, None, :] + cloud[None]) ** 2, axis=3)
-    after = (away <= tolerance**2).mean(axis=2).max(axis=1)
+    views, count = labs.shape[:2]
+    across = slopes[:, i].reshape(3 * views, -1) @ covariance
+    seen = across @ slopes[:, i].reshape(3 * views, -1).T + _own(spray[:, i], reading[:, i])
+    futures = _normals(FUTURES, 3 * views) @ np.linalg.cholesky(seen).T
+    read = labs[:, i, None] + futures.reshape(FUTURES, views, 3).transpose(1, 0, 2)
+    passed = goal.difference(list(read)) <= goal.value
+    within = np.ones((FUTURES, count, CLOUD), bool)
+    for view, (lab, slope) in enumerate(zip(labs, slopes, strict=True)):
+        gain = np.linalg.solve(seen, across @ slope.reshape(-1, slope.shape[2]).T)
+        gain = gain.T.reshape(count, 3, 3 * views)
+        move = np.einsum("nij,fj->fni", gain, futures)
+        left = slope @ covariance @ slope.transpose(0, 2, 1) - gain @ seen @ gain.transpose(0, 2, 1)
+        spread = _roots(left + spray[view] + reading[view])
+        # A small difference is a length in the target's own axes, which serve every panel near it.
+        scale, boxed = goal.local(view)
+        centre = (lab[None] + move - goal.labs[view]) @ scale.T
+        # One film is seen at every angle: the same points of the cloud for each.
+        cloud = _normals(CLOUD, 3) @ (scale @ spread).transpose(0, 2, 1)
+        away = (centre[:, :, None, :] + cloud[None]) ** 2
+        length = away.max(axis=3) if boxed else away.sum(axis=3)
+        within &= length <= goal.value**2
+    after = within.mean(axis=2).max(axis=1)
     return float(np.where(passed, 1.0, after).mean())
+
+
+def _own(spray: Array, reading: Array) -> Array:
+    """Covariance of one panel's readings by its own film and ground, seen at every view at once."""
+    views = len(spray)
+    roots = _roots(spray).reshape(3 * views, 3)
+    own = roots @ roots.T
+    for view in range(views):
+        part = slice(3 * view, 3 * view + 3)
+        own[part, part] = spray[view] + reading[view]
+    return own
+
+
+def _roots(covariance: Array) -> Array:
+    size, axes = np.linalg.eigh(covariance)
+    roots = (axes * np.sqrt(np.maximum(size, 0.0))[:, None, :]) @ axes.transpose(0, 2, 1)
+    return np.asarray(roots)
 
 
 def next_for_archive(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from matchlib.correction.advice import Advice, correct, film_words
 from matchlib.correction.belief import Belief, Sprayed
+from matchlib.correction.goal import Goal, Wanted
 from matchlib.correction.moves import Booth, Move, moves, shelf
 from matchlib.correction.rescue import Rescue, rescue
 from matchlib.correction.scoring import Predictor, Scored, best_of, scored
@@ -13,12 +14,14 @@ __all__ = [
     "Advice",
     "Belief",
     "Booth",
+    "Goal",
     "Move",
     "Predictor",
     "Rescue",
     "Scored",
     "Sprayed",
     "Today",
+    "Wanted",
     "best_of",
     "correct",
     "film_words",

@@ -7,15 +7,15 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from matchlib.colorimetry import delta_e00
 from matchlib.correction.belief import Belief, Sprayed
+from matchlib.correction.goal import Goal, Wanted
 from matchlib.correction.moves import Booth, moves, shelf
 from matchlib.correction.rescue import Rescue, rescue
 from matchlib.correction.scoring import Scored, best_of, chance_words, scored
 from matchlib.correction.today import Today
-from matchlib.domain import Colour, Ground, Reading, Viewing
+from matchlib.domain import Colour, Ground, Reading
 from matchlib.errors import TargetError
 
 if TYPE_CHECKING:
@@ -36,7 +36,8 @@ class Advice:
     belief : Belief
         The model with today in it; predicts like the regression.
     difference : float
-        ΔE00 of the last panel to the target.
+        Of the last panel to the target, in the tolerance's unit (ΔE00 unless the order names
+        another).
     best : Scored
         What to spray next.
     changes : tuple of Scored
@@ -50,7 +51,9 @@ class Advice:
     film_words : str
         The same in a sentence.
     tolerance : float
-        ΔE00 that passes.
+        Greatest difference that passes.
+    goal : Goal
+        What was to be met.
     """
 
     belief: Belief
@@ -62,6 +65,7 @@ class Advice:
     film: tuple[float, float]
     film_words: str
     tolerance: float
+    goal: Goal
 
     @property
     def words(self) -> str:
@@ -70,11 +74,11 @@ class Advice:
             return f"{self.rescue.words}\n{self.film_words}"
         chance = chance_words(self.best.probability)
         lines = [
-            f"The last panel is ΔE00 {self.difference:.2f} from the target, "
-            f"{self.tolerance:g} allowed.",
+            f"The last panel is {self.goal.said(self.difference)} from the target"
+            f"{self.goal.worst}, {self.tolerance:g} allowed.",
             self.film_words,
-            f"Next: {self.best.words}. Expected ΔE00 {self.best.difference:.1f}; the chance that "
-            f"it passes is {chance}.",
+            f"Next: {self.best.words}. Expected "
+            f"{self.goal.said(self.best.difference, 1)}; the chance that it passes is {chance}.",
             self.rescue.words,
         ]
         return "\n".join(lines)
@@ -109,7 +113,7 @@ def film_words(film: float, sd: float) -> str:
 def correct(
     model: FilmPredictor | Belief,
     tried: Sequence[Sprayed | tuple[Any, ...]],
-    target: ArrayLike | Reading,
+    target: ArrayLike | Reading | Wanted,
     limits: Booth | None = None,
     *,
     tolerance: float = 1.0,
@@ -122,14 +126,16 @@ def correct(
     model : FilmPredictor or Belief
         The archive's fit, or what was believed before these panels.
     tried : sequence
-        ``(recipe, reading)`` or ``(recipe, Lab[, viewing])`` of every panel sprayed for this
-        target today, the last one last; at least one.
-    target : array_like, shape (3,), or Reading
-        Lab to match, viewed as the last panel was.
+        ``(recipe, reading)``, ``(recipe, readings)`` of one panel under several viewings, or
+        ``(recipe, Lab[, viewing])`` of every panel sprayed for this target today, the last one
+        last; at least one.
+    target : array_like, shape (3,), or Reading or Wanted
+        Lab to match, viewed as the last panel was; or what brings its own viewings and tolerance,
+        such as a `matchlib.suggest.Target`.
     limits : Booth, optional
         What can be mixed and sprayed; the usual ratios and everything the archive knows if None.
     tolerance : float
-        ΔE00 that passes.
+        ΔE00 that passes, where the target does not say.
     today : Today, optional
         Spreads believed beforehand; `Today.learnt` if None. Not used with a Belief.
 
@@ -141,10 +147,11 @@ def correct(
     Raises
     ------
     TargetError
-        If nothing was sprayed yet, or the target is no Lab.
+        If nothing was sprayed yet, the target is no Lab, or the last panel was not read under
+        every viewing of the target.
     """
     rows = [Sprayed.of(t) for t in tried]
-    aim, viewing = _target(target, rows)
+    goal = _goal(target, rows, tolerance)
     booth = limits or Booth()
     before = model if isinstance(model, Belief) else Belief.of(model, today)
     after = before.after(rows)
@@ -154,17 +161,16 @@ def correct(
     small = scored(
         after,
         [m.recipe for m in near],
-        aim,
-        tolerance=tolerance,
-        viewing=viewing,
+        goal,
+        tolerance=goal.value,
         source=source,
         words=[m.words for m in near],
         changes=[m.changes for m in near],
     )
     close = {m.recipe for m in near}
     wide = [r for r in shelf(booth, grounds, colours) if r not in close]
-    fresh = scored(after, wide, aim, tolerance=tolerance, viewing=viewing, source=source)
-    hand = rescue(before.after(rows[:-1]), last, aim, booth=booth, tolerance=tolerance)
+    fresh = scored(after, wide, goal, tolerance=goal.value, source=source)
+    hand = rescue(before.after(rows[:-1]), last, goal, booth=booth)
     # Beginning again with another recipe counts as two things changed.
     best = best_of([*small, *(replace(s, changes=2) for s in fresh[:1])])
     if best is None:
@@ -177,20 +183,19 @@ def correct(
     mean, sd = after.film
     return Advice(
         belief=after,
-        difference=float(delta_e00(np.array(last.lab), aim)),
+        difference=float(goal.difference([np.array(last.views[i].lab) for i in goal.places(last)])),
         best=best,
         changes=tuple(small[:SHOWN]),
         fresh=tuple(fresh[:SHOWN]),
         rescue=hand,
         film=(mean, sd),
         film_words=film_words(mean, sd),
-        tolerance=tolerance,
+        tolerance=goal.value,
+        goal=goal,
     )
 
 
-def _target(
-    target: ArrayLike | Reading, rows: Sequence[Sprayed]
-) -> tuple[NDArray[np.float64], Viewing]:
+def _goal(target: ArrayLike | Reading | Wanted, rows: Sequence[Sprayed], tolerance: float) -> Goal:
     if not rows:
         raise TargetError(
             "No panel was sprayed yet.",
@@ -198,6 +203,10 @@ def _target(
             got="none",
             remedy="search for a recipe first, spray it, and read it.",
         )
+    if isinstance(target, Wanted):
+        goal = Goal.of(target, tolerance=tolerance)
+        goal.places(rows[-1])
+        return goal
     viewing = rows[-1].viewing
     if isinstance(target, Reading):
         if target.lab is not None and target.viewing != viewing:
@@ -218,7 +227,7 @@ def _target(
             got=repr(target)[:80],
             remedy="read the target again.",
         )
-    return aim, viewing
+    return Goal.of(aim, tolerance=tolerance, viewing=viewing)
 
 
 def _at_hand(model: FilmPredictor, booth: Booth) -> tuple[list[Ground], list[Colour]]:

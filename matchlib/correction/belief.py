@@ -23,6 +23,7 @@ from matchlib.linear import (
     lab_of_reading,
     level_columns,
     linearise,
+    panel_spread,
     values_covariance,
     views_of,
 )
@@ -54,6 +55,8 @@ class Sprayed:
         ``spectrophotometer`` or ``photo``.
     sd : float, optional
         The reading's own uncertainty an axis, if it states one [ΔE*ab].
+    also : tuple of Sprayed
+        The same panel read under further viewings, such as other angles.
     """
 
     recipe: Recipe
@@ -61,10 +64,16 @@ class Sprayed:
     viewing: Viewing = field(default_factory=Viewing)
     source: str = "spectrophotometer"
     sd: float | None = None
+    also: tuple[Sprayed, ...] = ()
+
+    @property
+    def views(self) -> tuple[Sprayed, ...]:
+        """Every reading of the panel, this one first."""
+        return (self, *self.also)
 
     @classmethod
     def of(cls, row: Sprayed | tuple[Any, ...]) -> Sprayed:
-        """Read ``(recipe, reading)`` or ``(recipe, Lab[, viewing])``.
+        """Read ``(recipe, reading)``, ``(recipe, readings)`` or ``(recipe, Lab[, viewing])``.
 
         Parameters
         ----------
@@ -87,6 +96,9 @@ class Sprayed:
             recipe, read = row[:2]
             if isinstance(read, Reading):
                 return cls._read(recipe, read)
+            if isinstance(read, tuple) and read and all(isinstance(r, Reading) for r in read):
+                first, *rest = (cls._read(recipe, r) for r in read)
+                return replace(first, also=tuple(rest))
             lab = np.asarray(read, float)
             viewing = row[2] if len(row) == 3 else Viewing()
             if lab.shape == (3,) and np.isfinite(lab).all() and isinstance(viewing, Viewing):
@@ -300,22 +312,26 @@ class Belief:
         Parameters
         ----------
         tried : sequence
-            ``(recipe, reading)`` or ``(recipe, Lab[, viewing])`` each.
+            ``(recipe, reading)``, ``(recipe, readings)`` of one panel under several viewings, or
+            ``(recipe, Lab[, viewing])`` each.
 
         Returns
         -------
         Belief
             Sharper.
         """
-        rows = [Sprayed.of(t) for t in tried]
-        if not rows:
+        panels = [Sprayed.of(t) for t in tried]
+        if not panels:
             return self
+        rows = [view for panel in panels for view in panel.views]
         recipes, views = [r.recipe for r in rows], [r.viewing for r in rows]
         _, spray, reading = self._noise(recipes, views, [r.source for r in rows])
         noise = np.zeros((3 * len(rows), 3 * len(rows)))
         for i, row in enumerate(rows):
             own = spray[i] + (reading[i] if row.sd is None else row.sd**2 * np.eye(3))
             noise[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] = own
+        if len(rows) > len(panels):
+            noise += self._shared([len(p.views) for p in panels], recipes, views)
         seen = np.array([r.lab for r in rows]).ravel()
 
         def law(x: Array) -> tuple[Array, Array]:
@@ -323,7 +339,19 @@ class Belief:
             return lab.ravel(), jacobian.reshape(len(seen), -1)
 
         mean, covariance = posterior(self.mean, self.covariance, law, seen, noise)
-        return replace(self, mean=mean, covariance=covariance, panels=self.panels + len(rows))
+        return replace(self, mean=mean, covariance=covariance, panels=self.panels + len(panels))
+
+    def _shared(
+        self, counts: Sequence[int], recipes: Sequence[Recipe], views: Sequence[Viewing]
+    ) -> Array:
+        """What a panel's own film and ground do to its readings together, off the diagonal."""
+        film, ground = panel_spread(self.model)
+        _, _, by_film, by_ground = self.linear(recipes, views)
+        effects = np.stack([film * by_film, ground * by_ground], axis=2).reshape(-1, 2)
+        owner = np.repeat(np.repeat(np.arange(len(counts)), counts), 3)
+        reading = np.repeat(np.arange(len(views)), 3)
+        same = (owner[:, None] == owner) & (reading[:, None] != reading)
+        return np.asarray((effects @ effects.T) * same)
 
     def views(
         self, count: int, viewings: Sequence[Viewing] | Viewing | None = None

@@ -13,9 +13,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.linalg import block_diag
 
-from matchlib.colorimetry import delta_e00, expected_delta_e00
 from matchlib.correction.belief import Belief, Sprayed, posterior
+from matchlib.correction.goal import Goal, Wanted
 from matchlib.correction.moves import Booth, ratio_words
 from matchlib.correction.scoring import Scored, chance_words
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe
@@ -65,40 +66,51 @@ def _continued(recipe: Recipe, booth: Booth) -> list[tuple[Recipe, int, MixRatio
 
 
 def _own(before: Belief, panel: Sprayed) -> tuple[Array, Array]:
-    """Values with the panel's own film, ground and mottle (5), and their covariance."""
+    """Values with the panel's own film and ground, its mottle at each view, and covariance."""
     film, ground = panel_spread(before.model)
-    _, by_values, by_film, by_ground = before.linear([panel.recipe], panel.viewing)
-    _, _, spray, reading = before.predict_parts([panel.recipe], panel.viewing, sources=panel.source)
-    effects = np.stack([film * by_film[0], ground * by_ground[0]], axis=1)
-    rest = spray[0] - effects @ effects.T
+    views, wide = [v.viewing for v in panel.views], 3 * len(panel.views)
+    recipes, sources = [panel.recipe] * len(views), [v.source for v in panel.views]
+    _, by_values, by_film, by_ground = before.linear(recipes, views)
+    _, _, spray, reading = before.predict_parts(recipes, views, sources=sources)
+    effects = np.stack([film * by_film, ground * by_ground], axis=2)
+    rest = spray - effects @ effects.transpose(0, 2, 1)
     size, axes = np.linalg.eigh(rest)  # mottle is what the two do not explain
-    rest = (axes * np.maximum(size, 1e-6)) @ axes.T
+    rest = (axes * np.maximum(size, 1e-6)[:, None, :]) @ axes.transpose(0, 2, 1)
     k = by_values.shape[2]
-    mean = np.append(before.mean, np.zeros(5))
-    covariance = np.zeros((k + 5, k + 5))
+    mean = np.append(before.mean, np.zeros(2 + wide))
+    covariance = np.zeros((k + 2 + wide, k + 2 + wide))
     covariance[:k, :k] = before.covariance
     covariance[k, k], covariance[k + 1, k + 1] = film**2, ground**2
-    covariance[k + 2 :, k + 2 :] = rest
-
-    own = reading[0] if panel.sd is None else panel.sd**2 * np.eye(3)
+    covariance[k + 2 :, k + 2 :] = block_diag(*rest)
+    own = block_diag(
+        *(
+            seen if view.sd is None else view.sd**2 * np.eye(3)
+            for view, seen in zip(panel.views, reading, strict=True)
+        )
+    )
 
     def law(x: Array) -> tuple[Array, Array]:
-        lab, jacobian, of_film, of_ground = before.linear(
-            [panel.recipe], panel.viewing, mean=x[:k], film=x[k]
-        )
+        lab, jacobian, of_film, of_ground = before.linear(recipes, views, mean=x[:k], film=x[k])
         slope = np.concatenate(
-            [jacobian[0], of_film[0][:, None], of_ground[0][:, None], np.eye(3)], axis=1
+            [
+                jacobian.reshape(wide, -1),
+                of_film.reshape(wide, 1),
+                of_ground.reshape(wide, 1),
+                np.eye(wide),
+            ],
+            axis=1,
         )
         # The panel's own ground is so near 1 that its slope is its law.
-        return lab[0] + of_ground[0] * x[k + 1] + x[k + 2 :], slope
+        return lab.ravel() + of_ground.ravel() * x[k + 1] + x[k + 2 :], slope
 
-    return posterior(mean, covariance, law, np.array(panel.lab), own)
+    read = np.array([v.lab for v in panel.views]).ravel()
+    return posterior(mean, covariance, law, read, own)
 
 
 def rescue(
     before: Belief,
     panel: Sprayed,
-    target: ArrayLike,
+    target: ArrayLike | Wanted | Goal,
     *,
     booth: Booth,
     tolerance: float = 1.0,
@@ -111,36 +123,42 @@ def rescue(
         Before this panel, after the others of today.
     panel : Sprayed
         The panel in hand.
-    target : array_like, shape (3,)
-        Lab to match, viewed as the panel was.
+    target : array_like, shape (3,), or Wanted or Goal
+        Lab to match, viewed as the panel was; or what brings its own viewings and tolerance.
     booth : Booth
         What can be mixed and sprayed.
     tolerance : float
-        ΔE00 that passes.
+        ΔE00 that passes, for a Lab.
 
     Returns
     -------
     Rescue
         With the coats, or why not.
     """
-    aim = np.asarray(target, float)
-    now = float(delta_e00(np.array(panel.lab), aim))
-    if now <= tolerance:
-        words = f"This panel passes: ΔE00 {now:.2f} to the target, {tolerance:g} allowed."
+    goal = Goal.of(target, tolerance=tolerance, viewing=panel.viewing)
+    read = np.array([panel.views[i].lab for i in goal.places(panel)])
+    now = float(goal.difference(list(read)))
+    if now <= goal.value:
+        words = (
+            f"This panel passes: {goal.said(now)} to the target{goal.worst}, "
+            f"{goal.value:g} allowed."
+        )
         return Rescue("passes", (), words)
-    options = _scored(before, panel, aim, _continued(panel.recipe, booth), tolerance)
+    options = _scored(before, panel, goal, _continued(panel.recipe, booth))
     if options and options[0].probability >= WORTH_TRYING and options[0].difference < now:
         best = options[0]
         words = (
             f"This panel can still be built on: {best.words}; the chance that it then passes is "
-            f"{chance_words(best.probability)}, expected ΔE00 {best.difference:.1f} "
+            f"{chance_words(best.probability)}, expected {goal.said(best.difference, 1)} "
             f"(now {now:.1f})."
         )
         kept = tuple(o for o in options[:5] if o.probability >= WORTH_TRYING / 2)
         return Rescue("build on", kept, words)
-    if panel.lab[0] < aim[0]:
+    light, wished = float(read[:, 0].mean()), float(goal.labs[:, 0].mean())
+    if light < wished:
+        mean = ", the mean of its angles" if len(read) > 1 else ""
         words = (
-            f"This panel is too dark (L* {panel.lab[0]:.1f}, wanted {aim[0]:.1f}) and cannot be "
+            f"This panel is too dark (L* {light:.1f}, wanted {wished:.1f}{mean}) and cannot be "
             "saved: further coats only take light away. Spray a fresh panel."
         )
         return Rescue("too dark", (), words)
@@ -148,7 +166,7 @@ def rescue(
         words = "This panel has no colour coats yet; choose a recipe for it."
         return Rescue("another way", (), words)
     words = (
-        f"No further coats of {panel.recipe.colour} bring this panel within {tolerance:g}: it "
+        f"No further coats of {panel.recipe.colour} bring this panel within {goal.within}: it "
         "needs another mix, not more of this one. Spray a fresh panel."
     )
     return Rescue("another way", (), words)
@@ -157,9 +175,8 @@ def rescue(
 def _scored(
     before: Belief,
     panel: Sprayed,
-    aim: Array,
+    goal: Goal,
     found: Sequence[tuple[Recipe, int, MixRatio]],
-    tolerance: float,
 ) -> list[Scored]:
     if not found or panel.recipe.schedule is None:
         return []
@@ -171,26 +188,32 @@ def _scored(
     # Film of the whole: what was laid, with its own factor, and what will be.
     own = laid * np.exp(mean[k])
     film = np.log((own + more) / (laid + more))
-    views = panel.viewing
-    lab, jacobian, by_film, by_ground = before.linear(recipes, views, mean=mean[:k], film=film)
     part = own / (own + more)
-    eye = np.broadcast_to(np.eye(3), (len(recipes), 3, 3))
-    slope = np.concatenate(
-        [jacobian, (by_film * part[:, None])[:, :, None], by_ground[:, :, None], eye], axis=2
-    )
-    lab = lab + by_ground * mean[k + 1] + mean[k + 2 :]
     # The panel's film was the mean of several coats; a few fresh ones vary more than that.
     count = np.array([n for _, n, _ in found])
     fresh = panel_spread(before.model)[0] * np.sqrt(1.0 + 1.0 / count) * (1.0 - part)
-    new = by_film * fresh[:, None]
-    _, _, _, reading = before.predict_parts(recipes, views, sources=panel.source)
-    spread = slope @ covariance @ slope.transpose(0, 2, 1)
-    spread += new[:, :, None] * new[:, None, :] + reading
-    hope = expected_delta_e00(aim, lab, spread, tolerance=tolerance)
-    result = []
+    labs, spreads = [], []
+    for place in goal.places(panel):
+        view = panel.views[place]
+        lab, jacobian, by_film, by_ground = before.linear(
+            recipes, view.viewing, mean=mean[:k], film=film
+        )
+        mottle = np.zeros((len(recipes), 3, len(mean) - k - 2))
+        mottle[:, :, 3 * place : 3 * place + 3] = np.eye(3)
+        slope = np.concatenate(
+            [jacobian, (by_film * part[:, None])[:, :, None], by_ground[:, :, None], mottle],
+            axis=2,
+        )
+        labs.append(lab + by_ground * mean[k + 1] + mottle @ mean[k + 2 :])
+        new = by_film * fresh[:, None]
+        _, _, _, reading = before.predict_parts(recipes, view.viewing, sources=view.source)
+        spread = slope @ covariance @ slope.transpose(0, 2, 1)
+        spreads.append(spread + new[:, :, None] * new[:, None, :] + reading)
+    hope = goal.expected(np.stack(labs), np.stack(spreads))
+    lab, result = labs[0], []
     for i, (recipe, added, ratio) in enumerate(found):
         coats = f"{added} more coat{'s' * (added != 1)} of {ratio_words(ratio)} on top"
-        place = (float(lab[i, 0]), float(lab[i, 1]), float(lab[i, 2]))
+        at = (float(lab[i, 0]), float(lab[i, 1]), float(lab[i, 2]))
         chance = float(hope.probability[i])
-        result.append(Scored(recipe, place, float(hope.mean[i]), chance, coats, 1))
+        result.append(Scored(recipe, at, float(hope.mean[i]), chance, coats, 1))
     return sorted(result, key=lambda s: (-round(s.probability, 2), s.difference))

@@ -9,7 +9,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matchlib.colorimetry import delta_e00, expected_delta_e00
+from matchlib.correction.goal import Goal, Wanted
 from matchlib.domain import Recipe, Viewing
 
 __all__ = ["Predictor", "Scored", "best_of", "chance_words", "scored"]
@@ -52,7 +52,8 @@ class Scored:
     lab : tuple of 3 float
         Expected reading.
     difference : float
-        Mean of the next panel's ΔE00 to the target.
+        Mean of the next panel's difference to the target, in the tolerance's unit (ΔE00 unless
+        the order names another).
     probability : float
         Of the next panel being within tolerance [-].
     words : str
@@ -72,7 +73,7 @@ class Scored:
 def scored(
     predictor: Predictor,
     recipes: Sequence[Recipe],
-    target: ArrayLike,
+    target: ArrayLike | Wanted | Goal,
     *,
     tolerance: float,
     viewing: Viewing | None = None,
@@ -89,12 +90,12 @@ def scored(
         A fit or a belief.
     recipes : sequence of Recipe
         Candidates.
-    target : array_like, shape (3,)
-        Lab to match.
+    target : array_like, shape (3,), or Wanted or Goal
+        Lab to match, or what brings its own viewings and tolerance.
     tolerance : float
-        ΔE00 that passes.
+        ΔE00 that passes, for a Lab.
     viewing : Viewing, optional
-        Of the target.
+        Of a Lab.
     source : str
         What will read the next panel.
     words : sequence of str, optional
@@ -107,16 +108,16 @@ def scored(
     Returns
     -------
     list of Scored
-        By probability, then by expected ΔE00; equal ones by fewer changes.
+        By probability, then by expected difference; equal ones by fewer changes.
     """
     if not len(recipes):
         return []
-    aim = np.asarray(target, float)
-    near = delta_e00(predictor.predict_recipes(recipes, viewing), aim)
-    rows = np.argsort(near, kind="stable")[:shortlist]
+    goal = Goal.of(target, tolerance=tolerance, viewing=viewing)
+    rows = np.argsort(goal.nearness(predictor, recipes), kind="stable")[:shortlist]
     some = [recipes[i] for i in rows]
-    lab, known, spray, reading = predictor.predict_parts(some, viewing, sources=source)
-    hope = expected_delta_e00(aim, lab, known + spray + reading, tolerance=tolerance)
+    labs, known, spray, reading = goal.parts(predictor, some, source)
+    hope = goal.expected(labs, known + spray + reading)
+    lab = labs[0]
     result = [
         Scored(
             recipe=some[i],

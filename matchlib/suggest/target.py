@@ -82,6 +82,37 @@ class Tolerance:
         names = ("ΔL*", "Δa*", "Δb*") if self.kind == "Lab" else ("ΔL*", "ΔC*", "ΔH*")
         return ", ".join(f"{n} within ±{b:g}" for n, b in zip(names, self.box, strict=True))
 
+    @property
+    def boxed(self) -> bool:
+        """Whether each axis has its own limit."""
+        return self.kind in ("Lab", "LCh")
+
+    @property
+    def unit(self) -> str:
+        """What its numbers are: ``ΔE00``, ``CMC(2:1)``, ``share of the box``."""
+        if self.boxed:
+            return "share of the box"
+        return f"CMC({self.lightness:g}:{self.chroma:g})" if self.kind == "CMC" else self.kind
+
+    def said(self, difference: float, digits: int = 2) -> str:
+        """Return a difference with its unit.
+
+        Parameters
+        ----------
+        difference : float
+            In the unit of `value`.
+        digits : int
+            After the point.
+
+        Returns
+        -------
+        str
+            Such as ``CMC(2:1) 1.38``, or ``1.38 of the box``, whose edge is 1.
+        """
+        if self.boxed:
+            return f"{difference:.{digits}f} of the box"
+        return f"{self.unit} {difference:.{digits}f}"
+
     def difference(self, standard: ArrayLike, trial: ArrayLike) -> Array:
         """Return how far trials are from a standard, in the unit of `value`.
 
@@ -123,8 +154,27 @@ class Tolerance:
         at = np.asarray(lab, float)
         if self.kind == "ΔE00":
             return delta_e00_metric(at)
+        axes = self.stretch(at)
+        return np.asarray(axes.T @ axes)
+
+    def stretch(self, lab: ArrayLike) -> Array:
+        """Return the axes in which the difference is a length near a colour.
+
+        Parameters
+        ----------
+        lab : array_like, shape (3,)
+            CIELAB.
+
+        Returns
+        -------
+        ndarray, shape (3, 3)
+            S, so that the difference is near the length of S d; for a box near its greatest part.
+        """
+        at = np.asarray(lab, float)
+        if self.kind == "ΔE00":
+            return np.asarray(np.linalg.cholesky(delta_e00_metric(at)).T)
         if self.kind == "Lab":
-            return np.diag(1.0 / np.array(self.box) ** 2)
+            return np.diag(1.0 / np.array(self.box))
         c = math.hypot(at[1], at[2])
         cos, sin = (at[1] / c, at[2] / c) if c > 1e-9 else (1.0, 0.0)
         turn = np.array([[1.0, 0, 0], [0, cos, sin], [0, -sin, cos]])
@@ -133,7 +183,7 @@ class Tolerance:
         else:
             # CMC is the root of three squares in ΔL*, ΔC*, ΔH*: its sides are what one unit costs.
             sides = np.array([float(self.difference(at, at + 1e-3 * t)) * 1e3 for t in turn])
-        return np.asarray(turn.T @ np.diag(sides**2) @ turn)
+        return np.asarray(np.diag(sides) @ turn)
 
 
 @dataclass(frozen=True)
