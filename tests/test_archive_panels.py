@@ -235,6 +235,15 @@ def test_settings_and_findings_set_aside_are_remembered(place: str) -> None:
             archive.set_setting("limits", math.nan)
 
 
+def test_settings_are_found_by_how_their_names_begin(place: str) -> None:
+    with Archive.open(place, create=True) as archive:
+        for key in ("match: b", "match: a", "Match: c", "mat_h: d", "match", "other"):
+            archive.set_setting(key, key.upper())
+        assert archive.settings("match: ") == {"match: a": "MATCH: A", "match: b": "MATCH: B"}
+        assert archive.settings("mat_h") == {"mat_h: d": "MAT_H: D"}
+        assert archive.settings("none") == {}
+
+
 def test_photos_are_kept_with_their_panel(place: str) -> None:
     with Archive.open(place, create=True) as archive:
         archive.add([Panel("A1", SILVER, (LAB,))])

@@ -25,6 +25,7 @@ __all__ = [
     "HtmlView",
     "NumberField",
     "Progress",
+    "Seat",
     "Slider",
     "TextField",
 ]
@@ -352,3 +353,22 @@ class HtmlView(_Pressed):
 
     def __init__(self, html: str = "", **kwargs: Any) -> None:
         super().__init__(html=html, **kwargs)
+
+
+class Seat(_Control):
+    """Which bench this browser is: nothing to see, a mark that the browser keeps for itself.
+
+    On arrival the page sends the mark that its browser keeps, or a new one at random. Set from
+    Python, the browser keeps the one set from then on.
+
+    Parameters
+    ----------
+    value : str
+        Hexadecimal digits; empty until the page has said.
+    kept : bool
+        Whether the browser keeps it; if not, the next page comes with another one.
+    """
+
+    kind = t.Unicode("seat").tag(sync=True)
+    value = t.Unicode().tag(sync=True)
+    kept = t.Bool(True).tag(sync=True)

@@ -25,18 +25,19 @@ from workbook.controls import (
     TextField,
 )
 from workbook.cup import cup_svg
-from workbook.desk import Desk, Said, flow, heading, offer
+from workbook.desk import Desk, Said, Typed, flow, heading, offer
 from workbook.figures import Raw, esc, swatch
 
 if TYPE_CHECKING:
     from matchlib.domain import Recipe
-    from workbook.session import Draft
+    from workbook.session import Draft, Forms
 
 __all__ = ["EntryForm"]
 
 _OTHER = "another, typed below"
 _BARE = "no colour: a bare ground"
 _SURE = "Right as written all the same"
+_FORM = "panel's back"
 
 
 class EntryForm:
@@ -92,26 +93,57 @@ class EntryForm:
         self.first = NumberField(label="First free label on the sheet", value=1, min=1, max=10)
         self.download = HtmlView(label="Label to print")
         self._readings: tuple[Any, ...] = ()
-        self._kept: tuple[str, int] | None = None
         self._draft: Draft | None = None
-        self._who = ""
         self._names()
         desk.on_change(self._names)
-        for control in self._fields:
+        desk.on_change(self._offer)
+        for control in self._fields.values():
             control.observe(self._typed, "value")
         self.sure.observe(self._show, "value")
         self.file.on_file(self._take_file)
         self.actions.on_press(self._press)
+        self.typed = Typed(_FORM, self._fields, {"readings": (self._file_out, self._file_in)})
+        desk.on_sit(self._sat)
         self._typed()
 
     @property
-    def _fields(self) -> list[Any]:
-        return [
-            *(self.code, self.ground, self.ground_other, self.colour, self.colour_other),
-            *(self.ratio, self.coats, self.schedule, self.clear, self.light, self.red),
-            *(self.yellow, self.source, self.date, self.sprayer, self.lot, self.note),
-            *(self.customer, self.warm, self.damp, self.carrier, self.poured),
-        ]
+    def _fields(self) -> dict[str, Any]:
+        names = (
+            *("code", "ground", "ground_other", "colour", "colour_other", "ratio", "coats"),
+            *("schedule", "clear", "light", "red", "yellow", "source", "date", "sprayer", "lot"),
+            *("note", "customer", "warm", "damp", "carrier", "poured"),
+        )
+        return {name: getattr(self, name) for name in names}
+
+    def _file_out(self) -> list[dict[str, Any]]:
+        from matchlib.archive.codec import reading_record
+
+        return [reading_record(reading) for reading in self._readings]
+
+    def _file_in(self, held: list[dict[str, Any]]) -> None:
+        from matchlib.archive.codec import reading_of
+
+        self._readings = tuple(reading_of(record) for record in held)
+
+    def _sat(self, forms: Forms) -> None:
+        self.typed.sit(forms)
+        self._offer()
+        self._show()
+
+    def _last(self) -> tuple[str, int] | None:
+        """The panel kept last at this bench that is still as it was kept, and its change."""
+        archive = self.desk.session.archive
+        for step in reversed(self.desk.forms.done(_FORM)):
+            code, number = str(step.get("code")), step.get("number")
+            if number not in {c.undoes for c in archive.history(code)}:
+                return code, int(number or 0)
+            self.desk.forms.took_back(_FORM)  # undone elsewhere
+        return None
+
+    def _offer(self) -> None:
+        on = self._last() is not None
+        self.actions.enable("undo", on)
+        self.actions.enable("label", on)
 
     @property
     def view(self) -> widgets.Widget:
@@ -124,7 +156,7 @@ class EntryForm:
                 heading("What was poured, if it was noted", level=4),
                 flow(self.carrier, self.poured, self.warm, self.damp),
                 heading("Its reading, if there is one yet", level=4),
-                flow(self.light, self.red, self.yellow, self.source, least=165),
+                flow(self.light, self.red, self.yellow, self.source, least=150),
                 flow(self.file, self.note, self.customer),
                 heading("Said back", level=4),
                 self.back,
@@ -135,6 +167,7 @@ class EntryForm:
                 self.download,
             ]
         )
+        self.source.layout.flex = "1 1 230px"  # its longest word is seen whole
         return widgets.VBox(
             [heading("The back of a panel", "Type it in; it is read back before it is kept."), form]
         )
@@ -248,9 +281,11 @@ class EntryForm:
         result = self.desk.session.add([draft.panel], who=draft.panel.sprayer)
         code = draft.panel.code
         last = [c for c in self.desk.session.history(code) if c.action != "undone"][-1]
-        self._kept = (code, last.number)
-        self.actions.enable("label")
-        self.actions.enable("undo")
+        self.desk.forms.did(_FORM, code=code, number=last.number)
+        self._readings = ()  # they were this panel's, not the next one's
+        self.typed.done()
+        self._show()
+        self._offer()
         self.said.tell(f"{result.words} {code}: {draft.panel.recipe.words}.")
         self.desk.changed()
 
@@ -263,22 +298,25 @@ class EntryForm:
             self.said.tell(f"The ratio is now {other}: {other.words}.")
 
     def undo(self) -> None:
-        """Take back the panel kept last."""
-        if self._kept is None:
+        """Take back the panel kept last at this bench, be it before a restart."""
+        last = self._last()
+        if last is None:
             return
-        code, number = self._kept
-        self.desk.session.undo(number, who=self._who, why="undone in the entry form")
-        self._kept = None
-        self.actions.enable("undo", False)
-        self.actions.enable("label", False)
+        code, number = last
+        self.desk.forms.took_back(_FORM)
+        try:
+            self.desk.session.undo(number, who=self.sprayer.value, why="undone in the entry form")
+        finally:
+            self._offer()
         self.said.tell(f"{code} was put aside again; the history keeps both.")
         self.desk.changed()
 
     def label(self) -> None:
         """Make the label of the panel kept last."""
-        if self._kept is None:
+        last = self._last()
+        if last is None:
             return
-        code = self._kept[0]
+        code = last[0]
         with tempfile.TemporaryDirectory() as folder:
             file = self.desk.session.labels(
                 [code],

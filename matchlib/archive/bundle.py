@@ -168,7 +168,19 @@ def _rows(connection: sa.Connection, table: sa.Table, customers: bool) -> Iterat
                 said = json.loads(row[side] or "{}")
                 if "customer" in said:
                     row[side] = dump({**said, "customer": ""})
+        if not customers and table is schema.settings:
+            row["value"] = dump(_nameless(json.loads(row["value"])))
         yield row
+
+
+def _nameless(value: Any) -> Any:
+    """What is remembered, with every field for a customer's name emptied."""
+    if isinstance(value, dict):
+        return {
+            key: "" if str(key).rpartition(".")[2] == "customer" else _nameless(held)
+            for key, held in value.items()
+        }
+    return [_nameless(held) for held in value] if isinstance(value, list) else value
 
 
 def _put_attachments(

@@ -131,6 +131,26 @@ class Cupboard:
             text = connection.execute(sa.select(s.c.value).where(s.c.key == key)).scalar()
         return default if text is None else json.loads(text)
 
+    def settings(self, beginning: str) -> dict[str, Any]:
+        """Return all remembered values whose names begin alike.
+
+        Parameters
+        ----------
+        beginning : str
+            Of their names, capitals as written.
+
+        Returns
+        -------
+        dict
+            Name to what JSON can hold, in order of names.
+        """
+        s = schema.settings
+        query = sa.select(s.c.key, s.c.value).where(s.c.key.startswith(beginning, autoescape=True))
+        with self._database.read() as connection:
+            found = {key: text for key, text in connection.execute(query)}
+        # SQLite takes capitals and small letters for the same here.
+        return {k: json.loads(found[k]) for k in sorted(found) if k.startswith(beginning)}
+
     def set_setting(self, key: str, value: Any) -> None:
         """Remember a value; the last one written holds.
 

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
 
 from matchlib.overview import panel_lab, usual_view
 from workbook.controls import ButtonRow, HtmlView, TextField
-from workbook.desk import Desk, Said, Work, flow
+from workbook.desk import Desk, Said, Typed, Work, flow
 from workbook.figures import esc, swatch_pair
 from workbook.session import NumberedFinding
 
 if TYPE_CHECKING:
     from matchlib.audit import Finding
+    from workbook.session import Forms
 
 __all__ = ["FindingsPanel", "key_of"]
+
+_FORM = "findings"
 
 
 def key_of(finding: Finding) -> str:
@@ -60,9 +64,13 @@ class FindingsPanel:
         self.shown = HtmlView(label="Findings")
         self.findings: list[Finding] = []
         self.pairs: dict[str, str] = {}
-        self._done: list[tuple[str, Any, Finding]] = []
+        # Cards to show again when a decision of this page is taken back, by what was decided.
+        self._gone: dict[tuple[str, str], Finding] = {}
         self.actions.on_press(self._press)
         self.shown.on_press(self._decide)
+        self.typed = Typed(_FORM, {"who": self.who, "why": self.why})
+        desk.on_sit(self._sat)
+        desk.on_change(self._offer_undo)
 
     @property
     def view(self) -> widgets.Widget:
@@ -70,6 +78,13 @@ class FindingsPanel:
         return widgets.VBox(
             [flow(self.who, self.why), self.actions, self.work.view, self.said, self.shown]
         )
+
+    def _sat(self, forms: Forms) -> None:
+        self.typed.sit(forms)
+        self._offer_undo()
+
+    def _offer_undo(self) -> None:
+        self.actions.enable("undo", bool(self.desk.forms.done(_FORM)))
 
     def start(self) -> None:
         """Look through the archive, in a thread."""
@@ -156,11 +171,7 @@ class FindingsPanel:
             elif name == "undo":
                 self.undo()
             else:
-                keys = [key_of(f) for f in self.findings]
-                for key in self.desk.session.archive.ignored() & set(keys):
-                    self.desk.session.archive.unignore(key)
-                self._draw()
-                self.said.tell("Ignored findings are shown again.")
+                self.show_again()
 
     def _decide(self, name: str) -> None:
         with self.said.guard():
@@ -184,7 +195,7 @@ class FindingsPanel:
             code, who=self.who.value, why=self._reason(finding), recipe=finding.proposed
         )
         words = f"{code} now reads: {finding.proposed.words if finding.proposed else ''}."
-        self._decided(finding, "change", number, words)
+        self._decided(finding, number, words)
 
     def aside(self, finding: Finding) -> None:
         """Put the last panel of a finding aside.
@@ -196,7 +207,7 @@ class FindingsPanel:
         """
         archive, code = self.desk.session.archive, finding.codes[-1]
         number = archive.delete(code, who=self.who.value, why=self._reason(finding))
-        self._decided(finding, "change", number, f"{code} was put aside; the archive keeps it.")
+        self._decided(finding, number, f"{code} was put aside; the archive keeps it.")
 
     def ignore(self, finding: Finding) -> None:
         """Set a finding aside for good.
@@ -208,34 +219,59 @@ class FindingsPanel:
         """
         key = key_of(finding)
         self.desk.session.archive.ignore(key, who=self.who.value, why=self.why.value)
-        self._done.append(("ignored", key, finding))
-        self.actions.enable("undo")
+        self._remember("ignored", [key], finding.codes)
         self._draw()
         self.said.tell(f"{', '.join(finding.codes)}: left as it is, and not shown again.")
 
-    def _decided(self, finding: Finding, kind: str, number: int | None, words: str) -> None:
-        self._done.append((kind, number, finding))
+    def show_again(self) -> None:
+        """Let the ignored ones among the findings be shown again."""
+        archive = self.desk.session.archive
+        keys = sorted(archive.ignored() & {key_of(f) for f in self.findings})
+        for key in keys:
+            archive.unignore(key)
+        if keys:
+            codes = [c for f in self.findings if key_of(f) in keys for c in f.codes]
+            self._remember("shown", keys, codes)
+        self._draw()
+        self.said.tell("Ignored findings are shown again.")
+
+    def _remember(self, kind: str, what: list[Any], codes: Sequence[str]) -> None:
+        self.desk.forms.did(_FORM, kind=kind, what=what, codes=list(dict.fromkeys(codes)))
+        self._offer_undo()
+
+    def _decided(self, finding: Finding, number: int | None, words: str) -> None:
+        if number is not None:
+            self._remember("change", [number], finding.codes)
+            self._gone["change", str(number)] = finding
         self.findings = [f for f in self.findings if f is not finding]
-        self.actions.enable("undo")
         self._draw()
         self.said.tell(f"{words} It is in the log and can be undone.")
         self.desk.changed()
 
     def undo(self) -> None:
-        """Undo the last decision made here."""
-        if not self._done:
+        """Undo the last decision of this bench, be it from before a restart."""
+        done = self.desk.forms.done(_FORM)
+        if not done:
             return
-        kind, what, finding = self._done[-1]
+        kind, what, codes = (done[-1].get(name) for name in ("kind", "what", "codes"))
         archive = self.desk.session.archive
-        if kind == "ignored":
-            archive.unignore(what)
-        elif what is not None:
-            archive.undo(what, who=self.who.value, why="undone in the audit")
-        self._done.pop()
-        if finding not in self.findings:
+        # Forgotten first: what cannot be taken back any more must not stand before the rest.
+        self.desk.forms.took_back(_FORM)
+        try:
+            for each in what or ():
+                if kind == "ignored":
+                    archive.unignore(each)
+                elif kind == "shown":
+                    archive.ignore(each, who=self.who.value, why="ignored once more")
+                elif each not in {c.undoes for c in archive.history()}:
+                    archive.undo(each, who=self.who.value, why="undone in the audit")
+        finally:
+            self._offer_undo()
+        finding = self._gone.pop((str(kind), str((what or [""])[0])), None)
+        if finding is not None and finding not in self.findings:
             self.findings.insert(0, finding)
-        self._draw()
-        self.actions.enable("undo", bool(self._done))
-        self.said.tell(f"{', '.join(finding.codes)} is as it was.")
+        if self.findings:
+            self._draw()
+        self.said.tell(f"{', '.join(codes or ())} is as it was.")
         if kind == "change":
             self.desk.changed()

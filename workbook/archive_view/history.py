@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
 
 from workbook.controls import HtmlView, TextField
-from workbook.desk import Desk, Said, flow
+from workbook.desk import Desk, Said, Typed, flow
 from workbook.figures import esc, table
 from workbook.figures.svg import Raw
 
@@ -38,6 +38,8 @@ class HistoryPanel:
         self.shown.on_press(self._press)
         desk.on_change(self.redraw)
         self.redraw()
+        self.typed = Typed("log", {"code": self.code, "who": self.who})
+        desk.on_sit(self.typed.sit)
 
     @property
     def view(self) -> widgets.Widget:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from workbook.desk.desk import Desk
 from workbook.desk.pages import Pages
 from workbook.desk.parts import colour_cell, flow, heading, offer
+from workbook.desk.typed import Typed
 from workbook.desk.work import Said, Stopped, Work
 
 __all__ = [
@@ -16,6 +17,7 @@ __all__ = [
     "Pages",
     "Said",
     "Stopped",
+    "Typed",
     "Work",
     "colour_cell",
     "flow",

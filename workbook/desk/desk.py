@@ -7,7 +7,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from workbook.controls import Seat
 from workbook.desk.work import Work
+from workbook.session import Forms
 
 if TYPE_CHECKING:
     from workbook.session import Session
@@ -30,6 +32,10 @@ class Desk:
         self.session = session
         self.name = name or session.archive.label
         self.fitting = Work("Fitting the model")
+        self.seat = Seat()
+        self.seat.observe(self._arrived, "value")
+        self.forms = Forms(session.archive)
+        self._sitting: list[Callable[[Forms], object]] = []
         self._changed: list[Callable[[], object]] = []
         self._modelled: list[Callable[[Any], object]] = []
         self._model: Any = None
@@ -59,6 +65,26 @@ class Desk:
 
         session, demo = session_here(place)
         return cls(session, "the invented demonstration workshop" if demo else "")
+
+    def _arrived(self, _: object) -> None:
+        forms = Forms(self.session.archive, self.seat.value)
+        if forms.bench == self.forms.bench:
+            return
+        self.forms = forms
+        for call in list(self._sitting):
+            with self.fitting.said.guard():
+                call(forms)
+
+    def on_sit(self, call: Callable[[Forms], object]) -> None:
+        """Call with the bench's forms, now and when the browser says which bench this is.
+
+        Parameters
+        ----------
+        call : callable
+            Takes what the bench has typed and done.
+        """
+        self._sitting.append(call)
+        call(self.forms)
 
     @property
     def model(self) -> Any:

@@ -73,7 +73,7 @@ class Pages:
             count()
             desk.on_change(count)
             desk.fit()
-        return widgets.VBox([head, desk.fitting.view])
+        return widgets.VBox([desk.seat, head, desk.fitting.view])
 
     def page(self, name: str, make: Callable[[Desk], Any]) -> widgets.Widget:
         """Return a panel, or words where there can be none.

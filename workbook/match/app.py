@@ -7,9 +7,10 @@ from textwrap import shorten
 from typing import Any
 
 from matchlib.errors import MatchlibError
-from workbook.controls import ButtonRow, HtmlView, Progress
+from workbook.controls import ButtonRow, HtmlView, Progress, Seat
 from workbook.figures import chip, esc, lab_text
 from workbook.match.bench import Bench
+from workbook.match.bench_panel import BenchPanel
 from workbook.match.limits import LimitsPanel
 from workbook.match.parts import Panel, Task, message, rows, saying
 from workbook.match.pot import PotPanel
@@ -31,6 +32,7 @@ _STEPS: tuple[tuple[type[Panel], str], ...] = (
     (SprayedPanel, "I sprayed this"),
     (PotPanel, "The pot"),
     (SheetPanel, "Job sheet"),
+    (BenchPanel, "Bench"),
 )
 
 
@@ -49,6 +51,7 @@ class MatchApp:
         self.bench = Bench(session)
         self.demo = demo
         self.ready = False
+        self.seat = Seat()
         self._at = ""
         self.panels: dict[str, Panel] = {}
         self.said = HtmlView(live="assertive", label="Messages")
@@ -58,10 +61,12 @@ class MatchApp:
         self.steps = ButtonRow([], label="Steps")
         self.steps.on_press(self.go)
         self.room = rows()
-        self.box = rows(self.glance, self.steps, self.said, self.busy, self.room)
+        self.box = rows(self.seat, self.glance, self.steps, self.said, self.busy, self.room)
         self.box.add_class("cpw-match")
-        if self.bench.trouble:
-            self.said.html = message(self.bench.trouble)
+        self.said.html = message(self.bench.trouble)
+        self.bench.watch(self._changed)
+        self.bench.on_move(self._moved)
+        self.seat.observe(self._arrived, "value")
         self._glance()
         self.task.start(
             "Getting the model of the archive ready; the first time takes some seconds",
@@ -81,10 +86,34 @@ class MatchApp:
 
     def _begin(self, outcome: FitOutcome) -> None:
         self.bench.model = outcome.model
+        # A browser says which bench it is as soon as it shows the page, and until then nobody's
+        # match is shown. Where no kernel's loop runs there is no browser to wait for.
+        if self.task.loop is None or self.seat.value:
+            self._furnish()
+
+    def _arrived(self, _: object) -> None:
+        if self.seat.value == self.bench.mark:
+            return
+        try:
+            self.bench.move(self.seat.value)
+        except Exception as error:
+            self.said.html = message(saying(error))
+
+    def _moved(self) -> None:
+        """Show what this bench has in hand, now that it is another one."""
+        if self.bench.mark:
+            self.seat.value = self.bench.mark
+        self.said.html = message(self.bench.trouble)
+        if self.bench.model is not None:
+            self._furnish()
+        self._glance()
+
+    def _furnish(self) -> None:
+        for panel in self.panels.values():
+            panel.close()
         self.panels = {kind.name: kind(self.bench) for kind, _ in _STEPS}
         self.room.children = [panel.box for panel in self.panels.values()]
         self.ready = True
-        self.bench.watch(self._changed)
         work = self.bench.work
         first = "target" if work.target is None else "suggestions"
         self.go("sprayed" if work.tried else first)
@@ -157,7 +186,11 @@ class MatchApp:
             )
         chosen = "none yet" if work.recipe is None else work.recipe.words
         told.append(f"<p><strong>Chosen recipe:</strong> {esc(chosen)}</p>")
-        told.append(f'<p class="cpw-muted">Archive: {esc(where)}</p>')
+        told.append(
+            f'<p class="cpw-muted">{esc(bench.hand.name)}; archive: {esc(where)}</p>'
+            if self.ready
+            else f'<p class="cpw-muted">Archive: {esc(where)}</p>'
+        )
         flow = "display:flex;flex-wrap:wrap;gap:0 28px;align-items:center"
         self.glance.html = f'<div class="cpw-card" style="{flow}">{"".join(told)}</div>'
 

@@ -1,16 +1,20 @@
-"""What all panels of the match share: the session, the work in hand, what was found, undo."""
+"""What all panels of the match share: the session, the work in hand, what was found, undo.
+
+Nothing here lives in the kernel alone: the work and what undo takes back are plain data, kept with
+the archive under the mark of the bench at every change.
+"""
 
 from __future__ import annotations
 
-import contextlib
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from matchlib.errors import DomainError, FitError, MatchlibError, TargetError
-from workbook.match.keeping import SETTING, Work, plain_of, work_of
+from matchlib.errors import DomainError, FitError, TargetError
+from workbook.match.keeping import Work, plain_of, work_of
+from workbook.match.seat import AtBench
 from workbook.session import Session, lab_of
 
 if TYPE_CHECKING:
@@ -21,33 +25,37 @@ if TYPE_CHECKING:
 __all__ = ["Bench", "plain_recipe_name"]
 
 _MOST_UNDO = 50
+_WHO = "match notebook"
 
 
-class Bench:
+class Bench(AtBench):
     """The state of the match; knows no widgets.
 
     Parameters
     ----------
     session : Session
         Open.
+    mark : str
+        Of the bench, as its browser keeps it; empty for none.
     """
 
-    def __init__(self, session: Session) -> None:
-        self.session = session
-        self.trouble = ""
-        self.found: Suggestions | None = None
-        self.found_for = ""
+    def __init__(self, session: Session, mark: str = "") -> None:
         self.reach: Any = None
         self.model: FilmPredictor | None = None
         self.outdated = False
-        self._undo: list[tuple[str, Callable[[], None]]] = []
-        self._watching: list[Callable[[], None]] = []
-        try:
-            self.work = work_of(session.archive.setting(SETTING))
-        except DomainError as error:
-            self.work, self.trouble = Work(), str(error)
+        super().__init__(session, mark)
+
+    def _sit(self, mark: str) -> None:
+        self.found: Suggestions | None = None
+        self.found_for = ""
+        super()._sit(mark)
 
     # What it holds
+
+    @property
+    def work(self) -> Work:
+        """What is being matched here."""
+        return self.hand.work
 
     @property
     def folder(self) -> Path | None:
@@ -154,16 +162,6 @@ class Bench:
 
     # Changing it
 
-    def watch(self, call: Callable[[], None]) -> None:
-        """Call after every change.
-
-        Parameters
-        ----------
-        call : callable
-            Takes nothing.
-        """
-        self._watching.append(call)
-
     def change(self, words: str, **fields: Any) -> None:
         """Change the work in hand, keep it, and let it be undone.
 
@@ -174,12 +172,15 @@ class Bench:
         **fields : object
             Of `Work`.
         """
-        before = self.work
-        after = replace(before, **fields)
-        if after == before:
+        after = replace(self.work, **fields)
+        if after == self.work:
             return
-        self.work = after
-        self._remember(words, lambda: self._put_back(before))
+        self._not_stale()
+        changed = plain_of(after)
+        # What is typed into forms is not part of the change.
+        kept = {k: v for k, v in plain_of(self.work).items() if k != "job" and v != changed[k]}
+        self.hand = replace(self.hand, work=after)
+        self._remember(words, kind="work", before=kept)
 
     def note(self, **fields: Any) -> None:
         """Keep what is typed into a form; the form itself is its undo.
@@ -189,8 +190,13 @@ class Bench:
         **fields : object
             Of `Work`.
         """
-        self.work = replace(self.work, **fields)
-        self._keep()
+        behind = self.refresh()
+        after = replace(self.work, **fields)
+        if after != self.work:
+            self.hand = replace(self.hand, work=after)
+            self._keep()
+        if behind:
+            self._tell()
 
     def set_shelf(self, words: str, limits: Mapping[str, Any]) -> None:
         """Change the shop's limits, keep them, and let it be undone.
@@ -207,67 +213,94 @@ class Bench:
         DomainError
             If they are no limits.
         """
+        self._not_stale()
         before = self.session.shelf()
         self.session.remember_shelf(limits)
-        if self.session.shelf() != before:
-            self._remember(words, lambda: self.session.remember_shelf(before or None))
+        after = self.session.shelf()
+        if after != before:
+            names = [n for n in {**before, **after} if before.get(n) != after.get(n)]
+            self._remember(
+                words,
+                kind="shelf",
+                before={n: before.get(n) for n in names},
+                after={n: after.get(n) for n in names},
+            )
 
-    def did(self, words: str, undo: Callable[[], None]) -> None:
-        """Let something be undone that was done to the archive's panels.
+    def kept_panels(self, words: str, numbers: Sequence[int], codes: Sequence[str]) -> None:
+        """Let it be undone that panels were put into the archive.
 
         Parameters
         ----------
         words : str
             What was done.
-        undo : callable
-            Takes it back.
+        numbers : sequence of int
+            Of the archive's changes, oldest first.
+        codes : sequence of str
+            The panels; those sprayed for this target count as kept from now on.
         """
-
-        def back() -> None:
-            undo()
-            self.outdated = True
-
+        self._mark_kept(codes, True)
         self.outdated = True
-        self._remember(words, back)
+        self._remember(words, kind="panels", numbers=list(numbers), codes=list(codes))
+
+    def _mark_kept(self, codes: Sequence[str], kept: bool) -> None:
+        tried = tuple(replace(t, kept=kept) if t.code in codes else t for t in self.work.tried)
+        self.hand = replace(self.hand, work=replace(self.work, tried=tried))
 
     @property
     def undo_words(self) -> str:
         """What the next undo takes back; empty for nothing."""
-        return self._undo[-1][0] if self._undo else ""
+        return str(self.hand.steps[-1].get("words", "")) if self.hand.steps else ""
 
     def undo(self) -> str:
-        """Take the last change back.
+        """Take the last change back, be it from before a restart.
 
         Returns
         -------
         str
             What was taken back; empty if there was nothing.
+
+        Raises
+        ------
+        MatchlibError
+            If it cannot be any more; it is then no longer offered here.
         """
-        if not self._undo:
+        self._not_stale()
+        if not self.hand.steps:
             return ""
-        words, back = self._undo.pop()
-        back()
-        self._keep()
-        self._tell()
+        words, step = self.undo_words, self.hand.steps[-1]
+        self.hand = replace(self.hand, steps=self.hand.steps[:-1])
+        try:
+            self._take_back(step)
+        finally:
+            self._keep()
+            self._tell()
         return words
 
-    def _put_back(self, work: Work) -> None:
-        # What was typed into forms since then is not part of the change.
-        self.work = replace(work, job=self.work.job)
+    def _take_back(self, step: Mapping[str, Any]) -> None:
+        kind = step.get("kind")
+        if kind == "work":
+            work = work_of({**plain_of(self.work), **step["before"]})
+            self.hand = replace(self.hand, work=work)
+        elif kind == "shelf":
+            shelf = self.session.shelf()
+            for name, was in step["before"].items():
+                # What another bench has set since then stays as that bench set it.
+                if shelf.get(name) == step["after"].get(name):
+                    shelf[name] = was
+            self.session.remember_shelf({n: v for n, v in shelf.items() if v is not None})
+        elif kind == "panels":
+            self.outdated = True
+            gone = {c.undoes for c in self.session.history()}
+            for number in reversed(step["numbers"]):
+                if number not in gone:
+                    self.session.undo(number, who=_WHO, why="undone in the notebook")
+            self._mark_kept(step["codes"], False)
 
-    def _remember(self, words: str, undo: Callable[[], None]) -> None:
-        self._undo = [*self._undo[-_MOST_UNDO + 1 :], (words, undo)]
+    def _remember(self, words: str, **step: Any) -> None:
+        steps = (*self.hand.steps[-_MOST_UNDO + 1 :], {"words": words, **step})
+        self.hand = replace(self.hand, steps=steps)
         self._keep()
         self._tell()
-
-    def _keep(self) -> None:
-        # An archive that cannot be written can be matched from all the same.
-        with contextlib.suppress(MatchlibError):
-            self.session.archive.set_setting(SETTING, plain_of(self.work))
-
-    def _tell(self) -> None:
-        for call in list(self._watching):
-            call()
 
 
 def plain_recipe_name(recipe: Recipe) -> str:

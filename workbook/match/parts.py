@@ -301,6 +301,13 @@ class Panel:
         if on:
             self.safely(self.draw)()
 
+    def close(self) -> None:
+        """Drop what is under way, for another bench's panel takes this one's place."""
+        self.open = False
+        self.task.cancel()
+        if self._waiting is not None:
+            self._waiting.cancel()
+
     def changed(self) -> None:
         """Redraw after a change of the bench."""
         if self.open:

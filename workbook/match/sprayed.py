@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from matchlib.errors import TargetError
 from workbook.controls import ButtonRow, FileField, HtmlView, NumberField, TextField
+from workbook.desk import Typed
 from workbook.figures import esc, number, swatch_pair, table
 from workbook.match.keeping import Tried
 from workbook.match.parts import Panel, chance, columns
@@ -45,6 +45,11 @@ class SprayedPanel(Panel):
                 ("Read b*", -128, 128),
             )
         )
+        self.typed = Typed(
+            "sprayed",
+            {"code": self.code, "L*": self.light, "a*": self.red, "b*": self.yellow},
+        )
+        self.typed.sit(self.bench.forms)
         self.file = FileField(
             label="Or the instrument's file", accept=".csv,.tsv,.txt,.xlsx,.cgats,.cxf,.xml"
         )
@@ -105,6 +110,7 @@ class SprayedPanel(Panel):
         self.bench.change(f"panel {code}", tried=(*work.tried, Tried(code, recipe, reading)))
         self.code.value = ""
         self.light.value = self.red.value = self.yellow.value = None
+        self.typed.done()
 
     def _next_code(self) -> str:
         known = {p.code for p in self.bench.session.archive.panels(include_deleted=True)}
@@ -141,19 +147,7 @@ class SprayedPanel(Panel):
                 session.archive.restore(panel.code, who=_WHO, why="kept again")
         session.add([p for p in panels if p.code not in aside], who=_WHO)
         numbers = [c.number for c in session.history()[earlier:]]
-        kept = tuple(replace(t, kept=True) for t in before)
-        self.bench.note(tried=kept)
-
-        def back() -> None:
-            for number_ in reversed(numbers):
-                session.undo(number_, who=_WHO, why="undone in the notebook")
-            codes = {p.code for p in panels}
-            now = self.bench.work.tried
-            self.bench.note(
-                tried=tuple(replace(t, kept=t.kept and t.code not in codes) for t in now)
-            )
-
-        self.bench.did("keeping panels in the archive", back)
+        self.bench.kept_panels("keeping panels in the archive", numbers, [t.code for t in fresh])
         names = ", ".join(t.code for t in fresh)
         self.tell(f"Kept in the archive: {names}.")
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from matchlib.domain import Viewing
 from matchlib.errors import FileError, TargetError
 from workbook.controls import Button, Choice, FileField, HtmlView, NumberField, TextField
+from workbook.desk import Typed
 from workbook.figures import ORIENTATION, esc, swatch
 from workbook.figures.svg import picture
 from workbook.match.parts import Panel, columns, hide, rows
@@ -121,6 +122,16 @@ class TargetPanel(Panel):
         self._turn()
         self.view = HtmlView(label="The target")
         self._fill()
+        self.typed = Typed(
+            "target",
+            {
+                **{"way": self.way, "L*": self.light, "a*": self.red, "b*": self.yellow},
+                **{"illuminant": self.illuminant, "observer": self.observer},
+                **{"which": self.which, "scale": self.scale, "decimal": self.decimal},
+                **{"region": self.region, "panel": self.panel, "sample": self.sample},
+            },
+        )
+        self.typed.sit(bench.forms)
         return [self.way, *self.forms.values(), self.use, self.said, self.view]
 
     def _samples(self) -> list[Path]:
@@ -153,6 +164,7 @@ class TargetPanel(Panel):
         # A new target is a new job: what was sprayed for the last one says nothing of it.
         self.bench.change(f"target {name}", target=reading, target_name=name, tried=())
         self._fill()
+        self.typed.done()
         said = f"The target is {name}."
         self.tell(f"{said}\n{more}" if more else said)
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from workbook.session.auditing import Fixed, NumberedFinding
 from workbook.session.back import Draft, draft_panel, recipe_of
 from workbook.session.demo import DemoShop, make_demo
+from workbook.session.forms import Forms, bench_of
 from workbook.session.intake import Imported, import_file
 from workbook.session.job import Job, bottles_of, densities_of, pot_of, steps_of
 from workbook.session.keeper import Exported
@@ -24,11 +25,13 @@ __all__ = [
     "Exported",
     "FitOutcome",
     "Fixed",
+    "Forms",
     "Imported",
     "Job",
     "NumberedFinding",
     "Prediction",
     "Session",
+    "bench_of",
     "bottles_of",
     "densities_of",
     "draft_panel",
