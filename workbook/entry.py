@@ -342,6 +342,7 @@ class EntryForm:
             count = len(self._readings)
             self.said.tell(f"{count} reading{'s' * (count != 1)} taken from {file.name}.")
             self._typed()
+            self.typed.changed()
 
 
 def _picture(draft: Draft) -> str:

@@ -290,3 +290,72 @@ def test_dark_theme_keeps_contrast(
     assert harness.serious(page) == []
     harness.shoot(page, artifacts, "match-dark")
     page.close()
+
+
+def type_lab(page: Any, lab: tuple[int, int, int]) -> None:
+    expect = expecting()
+    step(page, "Target")
+    page.get_by_label("How the target is given").select_option("lab")
+    for name, value in zip(("L*", "a*", "b*"), lab, strict=True):
+        page.get_by_role("textbox", name=name, exact=True).fill(str(value))
+    page.get_by_role("button", name="Use this target").click()
+    expect(in_hand(page)).to_contain_text(lab_text(lab))
+
+
+def in_hand(page: Any) -> Any:
+    return page.get_by_role("group", name="In hand", exact=True)
+
+
+def test_a_tablet_finds_its_own_match_and_another_has_its_own(
+    browser: Any, shop: Shop, voila: harness.Served, artifacts: Path
+) -> None:
+    expect = expecting()
+    shop.forget()
+    tablets = [browser.new_context(viewport={"width": 820, "height": 1180}) for _ in range(2)]
+    one, two = (tablet.new_page() for tablet in tablets)
+    watch = harness.Watch().on(one)
+    harness.open_in_voila(one, voila, BOOK)
+    expect(one.get_by_label("How the target is given")).to_be_visible()
+    type_lab(one, (31, 44, 27))
+    step(one, "I sprayed this")
+    one.get_by_role("textbox", name="Code on the panel's back").fill("K 12")
+    one.get_by_role("textbox", name="Read L*").fill("33.5")
+    one.wait_for_timeout(1000)  # a tablet is not put away in the middle of a key
+    own = in_hand(one).inner_text()
+
+    harness.open_in_voila(two, voila, BOOK)
+    expect(two.get_by_label("How the target is given")).to_be_visible()
+    expect(in_hand(two)).to_contain_text("Target: none yet")
+    type_lab(two, (50, 10, -20))
+    assert lab_text((31, 44, 27)) not in in_hand(two).inner_text()
+
+    # A reload is a new kernel; it comes back to the same match, forms and undo.
+    one.reload()
+    expect(in_hand(one)).to_contain_text(lab_text((31, 44, 27)))
+    step(one, "I sprayed this")
+    expect(one.get_by_role("textbox", name="Code on the panel's back")).to_have_value("K 12")
+    expect(one.get_by_role("textbox", name="Read L*")).to_have_value("33.5")
+    assert in_hand(one).inner_text() == own
+    expect(one.get_by_role("button", name="Undo: target typed Lab")).to_be_enabled()
+    two.reload()
+    expect(in_hand(two)).to_contain_text(lab_text((50, 10, -20)))
+
+    # The first goes on with what the second has in hand, on purpose, by keyboard.
+    step(one, "Bench")
+    harness.shoot(one, artifacts, "match-bench-820")
+    assert harness.serious(one) == []
+    no_side_scroll(one)
+    which = one.get_by_role("combobox", name="Bench to work at")
+    which.focus()
+    which.press("ArrowDown")
+    one.keyboard.press("Tab")
+    one.keyboard.press("Enter")
+    expect(in_hand(one)).to_contain_text(lab_text((50, 10, -20)))
+    one.reload()
+    expect(in_hand(one)).to_contain_text(lab_text((50, 10, -20)))
+    step(one, "Bench")
+    one.set_viewport_size({"width": 1280, "height": 800})
+    harness.shoot(one, artifacts, "match-bench-1280")
+    watch.check()
+    for tablet in tablets:
+        tablet.close()

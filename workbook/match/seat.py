@@ -153,6 +153,9 @@ class AtBench:
             )
 
     def _keep(self) -> None:
+        if not self.hand.at and self.hand.name in {h.name for h in self.others().values()}:
+            # Two benches came while neither had anything in hand; the first to have keeps the name.
+            self.hand = replace(self.hand, name=self._free_name())
         # An archive that cannot be written can be matched from all the same.
         with contextlib.suppress(MatchlibError):
             self.hand = hand.keep(self.session.archive, self.mark, self.hand)
