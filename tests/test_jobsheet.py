@@ -14,7 +14,7 @@ from matchlib import mixing
 from matchlib.cautions import BOOTH_PROMPTS, CAUTIONS, DEFERENCE
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
 from matchlib.errors import DomainError
-from workbook.jobsheet import PRINT_NOTE, JobSheet, jobsheet_pdf
+from workbook.jobsheet import PRINT_NOTE, AngleRow, JobSheet, jobsheet_pdf
 from workbook.paper import paper_size
 
 RATIOS = st.builds(
@@ -52,7 +52,7 @@ def job(what=None, **more):
         target_name="Deep lagoon",
         target_lab=(38.2, -21.4, -18.9),
         predicted_lab=(37.6, -20.8, -19.6),
-        delta_e=0.82,
+        difference="ΔE00 0.82",
         sd=0.5,
         chance=0.63,
         pot=pot,
@@ -198,3 +198,33 @@ def test_the_longest_sheet_still_prints_all(paper):
 def test_other_papers_are_refused(paper):
     with pytest.raises(DomainError, match="A4 or Letter"):
         jobsheet_pdf(job(), paper=paper)
+
+
+def test_the_tolerance_is_printed_as_the_order_names_it_and_every_angle_has_its_line():
+    angles = (
+        AngleRow("45as15", 2.0, (61.0, 10.0, 5.0), (60.2, 10.4, 4.8), "CMC(2:1) 0.44"),
+        AngleRow("45as110", 1.0, (22.0, 4.0, 1.0), (22.6, 4.1, 1.3), "CMC(2:1) 0.71"),
+    )
+    sheet = dataclasses.replace(
+        job(),
+        tolerance="CMC(2:1) at most 1, at every angle",
+        measure="CMC(2:1)",
+        difference="CMC(2:1) 0.71, at the worst angle",
+        angles=angles,
+    )
+    text = printed(jobsheet_pdf(sheet))
+    for words in (
+        "Tolerance: CMC(2:1) at most 1, at every angle",
+        "Accept, against the target: CMC(2:1) at most 1, at every angle.",
+        "L* 61.0 a* 10.0 b* 5.0",
+        "L* 22.6 a* 4.1 b* 1.3",
+        "2 times",
+        "Read, 45as15: L*",
+        "Read, 45as110: L*",
+    ):
+        assert squeezed(words) in text, words
+    assert "ΔE00" not in text.split("Recipe")[0]
+    assert len(read(jobsheet_pdf(sheet)).pages) <= 3
+    usual = printed(jobsheet_pdf(job()))
+    assert squeezed("Tolerance: ΔE00 at most 1") in usual
+    assert squeezed("Read: L*") in usual

@@ -14,21 +14,31 @@ from dataclasses import dataclass
 from typing import Any
 from xml.sax.saxutils import escape
 
-from reportlab.lib import colors
-from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.platypus import CondPageBreak, KeepTogether, Paragraph, SimpleDocTemplate, Spacer
-from reportlab.platypus import Table as Grid
 
 from matchlib.cautions import BOOTH_PROMPTS, CAUTIONS, DEFERENCE
 from matchlib.domain import Panel, Recipe
 from matchlib.errors import DomainError
 from matchlib.mixing import Pot, StepUp, format_volume, question_ratio
 from workbook.cup import cup_speech
-from workbook.paper import BOLD, REGULAR, anonymous, paper_size, printable, use_fonts
-from workbook.sheet_parts import CupPicture, LabelBox, Swatches, TickBox, check_line, lab_words
+from workbook.paper import REGULAR, anonymous, paper_size, printable, use_fonts
+from workbook.sheet_parts import (
+    AngleRow,
+    CupPicture,
+    LabelBox,
+    Swatches,
+    TickBox,
+    angle_grid,
+    check_line,
+    grid,
+    lab_words,
+    labelled,
+    para,
+    text_style,
+)
 
-__all__ = ["PRINT_NOTE", "JobSheet", "jobsheet_pdf"]
+__all__ = ["PRINT_NOTE", "AngleRow", "JobSheet", "jobsheet_pdf"]
 
 PRINT_NOTE = (
     "Print is not a colour reference: the swatches are for orientation, the numbers and the "
@@ -56,14 +66,19 @@ class JobSheet:
         CIELAB, under `viewing`.
     viewing : str
         Light, observer and geometry of both, in words.
-    delta_e : float, optional
-        Predicted difference from the target [ΔE00].
+    difference : str
+        Predicted difference from the target, with its unit.
     sd : float, optional
-        Standard uncertainty of the next panel sprayed [ΔE].
+        Standard deviation of the next panel's difference, in the unit `measure`.
     chance : float, optional
         Chance that it lies within `tolerance` [-].
-    tolerance : float
-        Difference that is accepted [ΔE00].
+    tolerance : str
+        What is accepted, in words.
+    measure : str
+        What is written down of the panel's difference: ``ΔE00``, ``CMC(2:1)``, or
+        ``share of the box``.
+    angles : tuple of AngleRow
+        Where the target holds several, all of them.
     pot : Pot, optional
         Quantities.
     step_ups : tuple of StepUp
@@ -88,10 +103,12 @@ class JobSheet:
     target_lab: tuple[float, float, float] | None = None
     predicted_lab: tuple[float, float, float] | None = None
     viewing: str = "D65/10°"
-    delta_e: float | None = None
+    difference: str = ""
     sd: float | None = None
     chance: float | None = None
-    tolerance: float = 1.0
+    tolerance: str = "ΔE00 at most 1"
+    measure: str = "ΔE00"
+    angles: tuple[AngleRow, ...] = ()
     pot: Pot | None = None
     step_ups: tuple[StepUp, ...] = ()
     unit: str = "ml"
@@ -103,48 +120,9 @@ class JobSheet:
     customer: str = ""
 
 
-def _style(size: float = 9.0, *, bold: bool = False, **more: Any) -> ParagraphStyle:
-    font = BOLD if bold else REGULAR
-    return ParagraphStyle(
-        f"{font}{size}", fontName=font, fontSize=size, leading=size * 1.28, **more
-    )
-
-
-def _p(text: object, size: float = 9.0, *, bold: bool = False) -> Paragraph:
-    return Paragraph(escape(printable(text)), _style(size, bold=bold))
-
-
-def _labelled(label: str, text: object, size: float = 9.0) -> Paragraph:
-    words = f"<b>{escape(printable(label))}</b> {escape(printable(text))}"
-    return Paragraph(words, _style(size))
-
-
 def _head(text: str) -> list[Any]:
-    style = _style(12, bold=True, spaceBefore=7, spaceAfter=2.5, keepWithNext=1)
+    style = text_style(12, bold=True, spaceBefore=7, spaceAfter=2.5, keepWithNext=1)
     return [CondPageBreak(35 * mm), Paragraph(escape(text), style)]
-
-
-def _grid(rows: list[list[Any]], widths: Sequence[float], *, lines: bool = True) -> Grid:
-    style: list[tuple[Any, ...]] = [
-        ("VALIGN", (0, 0), (-1, -1), "TOP"),
-        ("LEFTPADDING", (0, 0), (-1, -1), 3),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 3),
-        ("TOPPADDING", (0, 0), (-1, -1), 2.5),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 3),
-    ]
-    if lines:
-        style += [
-            ("GRID", (0, 0), (-1, -1), 0.4, colors.Color(0.45, 0.45, 0.45)),
-            ("BACKGROUND", (0, 0), (-1, 0), colors.Color(0.92, 0.92, 0.92)),
-        ]
-    return Grid(
-        rows,
-        colWidths=list(widths),
-        style=style,
-        repeatRows=1 if lines else 0,
-        splitInRow=1,
-        hAlign="LEFT",
-    )
 
 
 def _match(sheet: JobSheet, width: float) -> list[Any]:
@@ -155,46 +133,46 @@ def _match(sheet: JobSheet, width: float) -> list[Any]:
     ]
     facts: list[Any] = []
     if sheet.target_name:
-        facts.append(_labelled("Target:", sheet.target_name))
+        facts.append(labelled("Target:", sheet.target_name))
     if sheet.customer:
-        facts.append(_labelled("Customer:", sheet.customer))
+        facts.append(labelled("Customer:", sheet.customer))
     if named:
-        facts.append(_labelled("Read under:", sheet.viewing))
-    if sheet.delta_e is not None:
-        facts.append(_labelled("Predicted difference:", f"ΔE00 {sheet.delta_e:.2f}"))
+        facts.append(labelled("Read under:", sheet.viewing))
+    if sheet.difference:
+        facts.append(labelled("Predicted difference:", sheet.difference))
     if sheet.sd is not None:
-        facts.append(_labelled("Uncertainty of the next panel:", f"± {sheet.sd:.2f} (one sd)"))
-    facts.append(_labelled("Tolerance:", f"ΔE00 {sheet.tolerance:.2f}"))
+        facts.append(labelled("Uncertainty of the next panel:", f"± {sheet.sd:.2f} (one sd)"))
+    facts.append(labelled("Tolerance:", sheet.tolerance))
     if sheet.chance is not None:
-        facts.append(_labelled("Chance of being within it:", f"{100 * sheet.chance:.0f} %"))
+        facts.append(labelled("Chance of being within it:", f"{100 * sheet.chance:.0f} %"))
     if not named:
         return [*_head("To match"), *facts]
     left = 96 * mm
-    body = _grid([[Swatches(named), facts]], (left, width - left), lines=False)
-    return [*_head("To match"), body, _p(PRINT_NOTE, 8)]
+    body = grid([[Swatches(named), facts]], (left, width - left), lines=False)
+    return [*_head("To match"), body, *angle_grid(sheet.angles, width), para(PRINT_NOTE, 8)]
 
 
 def _recipe(sheet: JobSheet, width: float) -> list[Any]:
     recipe = sheet.recipe
-    out = [*_head("Recipe"), _p(recipe.words, 10.5, bold=True), Spacer(1, 2 * mm)]
+    out = [*_head("Recipe"), para(recipe.words, 10.5, bold=True), Spacer(1, 2 * mm)]
     if recipe.schedule is None:
         return out
     ratios = list(dict.fromkeys(s.ratio for s in recipe.schedule.steps))
     for question in (q for q in map(question_ratio, ratios) if q is not None):
-        out.append(_labelled("To ask before pouring:", question.text))
+        out.append(labelled("To ask before pouring:", question.text))
     columns = 3
     pictures: list[list[Any]] = []
     for ratio in ratios[:_MOST_CUPS]:
         picture: Any = CupPicture(ratio, recipe.colour, width=width / columns - 6)
         if picture.height > _TALLEST:
-            picture = _p(cup_speech(ratio, recipe.colour), 8)
-        pictures.append([_p(f"{ratio} (carrier first)", bold=True), Spacer(1, 1 * mm), picture])
+            picture = para(cup_speech(ratio, recipe.colour), 8)
+        pictures.append([para(f"{ratio} (carrier first)", bold=True), Spacer(1, 1 * mm), picture])
     while len(pictures) % columns:
         pictures.append([])
     rows = [pictures[i : i + columns] for i in range(0, len(pictures), columns)]
-    out.append(_grid(rows, [width / columns] * columns, lines=False))
+    out.append(grid(rows, [width / columns] * columns, lines=False))
     if len(ratios) > _MOST_CUPS:
-        out.append(_p(f"Drawn are the first {_MOST_CUPS} of {len(ratios)} mixes.", 8))
+        out.append(para(f"Drawn are the first {_MOST_CUPS} of {len(ratios)} mixes.", 8))
     return out
 
 
@@ -208,52 +186,52 @@ def _pots(sheet: JobSheet, width: float) -> list[Any]:
         return format_volume(max(0.0, ml), unit)
 
     def colours(named: Sequence[tuple[str, float]]) -> list[Paragraph]:
-        return [_p(volume(v) if n == "colour" else f"{volume(v)} {n}") for n, v in named]
+        return [para(volume(v) if n == "colour" else f"{volume(v)} {n}") for n, v in named]
 
     heads = ("Coats", "Mix, carrier first", "Carrier", "Colour", "Pot", "Likely left over")
-    rows: list[list[Any]] = [[_p(h, bold=True) for h in heads]]
+    rows: list[list[Any]] = [[para(h, bold=True) for h in heads]]
     extra: list[Any] = []
     for group in pot.groups:
         ratio = group.pour.ratio
-        whole = [_p(volume(group.pour.total_ml))]
+        whole = [para(volume(group.pour.total_ml))]
         if group.pour.total_g is not None:
-            whole.append(_p(f"{group.pour.total_g:.4g} g"))
+            whole.append(para(f"{group.pour.total_g:.4g} g"))
         rows.append(
             [
-                _p(group.coats),
-                [_p(str(ratio), bold=True), _p(ratio.words)],
-                _p(volume(group.pour.carrier_ml)),
+                para(group.coats),
+                [para(str(ratio), bold=True), para(ratio.words)],
+                para(volume(group.pour.carrier_ml)),
                 colours(group.pour.colours),
                 whole,
-                _p(volume(group.leftover_ml)),
+                para(volume(group.leftover_ml)),
             ]
         )
         if group.fills > 1:
             extra.append(
-                _labelled(f"{ratio}:", f"{group.fills} fillings of {group.per_fill.words(unit)}.")
+                labelled(f"{ratio}:", f"{group.fills} fillings of {group.per_fill.words(unit)}.")
             )
         if group.marks is not None:
-            extra.append(_labelled(f"{ratio} by the measuring cup:", f"{group.marks.text}."))
-    total = [_p("All", bold=True), "", _p(volume(pot.carrier_ml), bold=True),
-             colours(pot.colours), _p(volume(pot.total_ml), bold=True),
-             _p(volume(pot.leftover_ml))]  # fmt: skip
+            extra.append(labelled(f"{ratio} by the measuring cup:", f"{group.marks.text}."))
+    total = [para("All", bold=True), "", para(volume(pot.carrier_ml), bold=True),
+             colours(pot.colours), para(volume(pot.total_ml), bold=True),
+             para(volume(pot.leftover_ml))]  # fmt: skip
     rows.append(total)
     shares = (0.08, 0.28, 0.15, 0.22, 0.13, 0.14)
     out = [
         *_head("Pots"),
-        _labelled("Area:", f"{pot.area.text}."),
-        _labelled("Use:", f"{pot.use.text}."),
-        _labelled(
+        labelled("Area:", f"{pot.area.text}."),
+        labelled("Use:", f"{pot.use.text}."),
+        labelled(
             "Enough with a chance of",
             f"{100 * pot.chance:.3g} %, as far as that use is known; "
             f"{volume(pot.groups[0].residue_ml)} a pot is allowed for cup, strainer and gun.",
         ),
         Spacer(1, 1.5 * mm),
-        _grid(rows, [width * s for s in shares]),
+        grid(rows, [width * s for s in shares]),
         Spacer(1, 1 * mm),
         *extra,
     ]
-    out += [_labelled("Next mix:", step.words(unit)) for step in sheet.step_ups]
+    out += [labelled("Next mix:", step.words(unit)) for step in sheet.step_ups]
     return out
 
 
@@ -266,39 +244,41 @@ def _schedule(sheet: JobSheet, width: float) -> list[Any]:
         "Time sprayed",
         "Done",
     )
-    rows: list[list[Any]] = [[_p(h, bold=True) for h in heads]]
+    rows: list[list[Any]] = [[para(h, bold=True) for h in heads]]
     blank = ["", "", TickBox()]
     if schedule is not None:
         number = 1
         single = schedule.coats <= _MOST_COAT_ROWS
         for step in schedule.steps:
-            words = _p(f"{step.ratio}: {step.ratio.words}")
+            words = para(f"{step.ratio}: {step.ratio.words}")
             for _ in range(step.coats if single else 1):
                 last = number if single else number + step.coats - 1
                 rows.append(
-                    [_p(number if last == number else f"{number} to {last}"), words, *blank]
+                    [para(number if last == number else f"{number} to {last}"), words, *blank]
                 )
                 number = last + 1
     if sheet.recipe.clear:
         name = "" if sheet.recipe.clear == "yes" else f" {sheet.recipe.clear}"
-        rows.append([_p("Clear"), _p(f"clear coat{name}, mixed as its data sheet says"), *blank])
+        rows.append(
+            [para("Clear"), para(f"clear coat{name}, mixed as its data sheet says"), *blank]
+        )
     if len(rows) == 1:
         return []
     shares = (0.1, 0.38, 0.28, 0.15, 0.09)
     return [
         *_head("Coats in order"),
-        _grid(rows, [width * s for s in shares]),
+        grid(rows, [width * s for s in shares]),
     ]
 
 
 def _checks(width: float) -> list[Any]:
-    cells = [[TickBox(), _p(prompt.text, 8.5)] for prompt in BOOTH_PROMPTS]
+    cells = [[TickBox(), para(prompt.text, 8.5)] for prompt in BOOTH_PROMPTS]
     if len(cells) % 2:
         cells.append(["", ""])
     half = len(cells) // 2
     rows = [[*a, *b] for a, b in zip(cells[:half], cells[half:], strict=True)]
     box = 7 * mm
-    body = _grid(rows, (box, width / 2 - box, box, width / 2 - box), lines=False)
+    body = grid(rows, (box, width / 2 - box, box, width / 2 - box), lines=False)
     return [*_head("Before and while spraying"), body]
 
 
@@ -306,48 +286,54 @@ def _reading(sheet: JobSheet, width: float) -> list[Any]:
     out = _head("Afterwards")
     if sheet.predicted_lab is not None:
         out.append(
-            _labelled(
+            labelled(
                 "Expect to read:",
                 lab_words(sheet.predicted_lab)
-                + f" ({sheet.viewing}). Accept within ΔE00 {sheet.tolerance:.2f} of the target.",
+                + f" ({sheet.viewing}). Accept, against the target: {sheet.tolerance}.",
             )
         )
     quarter, third = width / 4, width / 3
     out += [
-        _grid([[check_line(n, quarter - 6) for n in ("Read: L*", "a*", "b*", "ΔE00")]],
-              [quarter] * 4, lines=False),
-        _grid([[check_line(n, third - 6) for n in ("Sprayer", "Date", "Panel code")],
+        grid(
+            [
+                [check_line(n, quarter - 6) for n in (f"{read}: L*", "a*", "b*", sheet.measure)]
+                for read in [f"Read, {a.geometry}" for a in sheet.angles] or ["Read"]
+            ],
+            [quarter] * 4,
+            lines=False,
+        ),
+        grid([[check_line(n, third - 6) for n in ("Sprayer", "Date", "Panel code")],
                [check_line(n, third - 6) for n in ("Booth °C", "Humidity %", "Lot")]],
               [third] * 3, lines=False),
     ]  # fmt: skip
     remarks = [
-        _labelled(label, text)
+        labelled(label, text)
         for label, text in (("Evenness:", sheet.evenness), ("Other lights:", sheet.metamerism))
         if text
     ]
-    remarks += [_labelled("Note:", line) for line in sheet.notes]
+    remarks += [labelled("Note:", line) for line in sheet.notes]
     if not sheet.panel_code:
         return [*out, *remarks]
     # The label to cut out and the remarks share a row, so that a common job fits two pages.
     panel = Panel(sheet.panel_code, sheet.recipe, date=sheet.date)
     box: Any = LabelBox(panel)
     if box.height > _TALLEST:
-        box = _p("This recipe is too long for a cut-out; print its label on label sheets.")
-    label = [_p("Label for the back of the panel", bold=True), Spacer(1, 1 * mm), box]
+        box = para("This recipe is too long for a cut-out; print its label on label sheets.")
+    label = [para("Label for the back of the panel", bold=True), Spacer(1, 1 * mm), box]
     left = 96 * mm
-    out.append(KeepTogether(_grid([[label, remarks]], (left, width - left), lines=False)))
+    out.append(KeepTogether(grid([[label, remarks]], (left, width - left), lines=False)))
     return out
 
 
 def _cautions() -> list[Any]:
-    out = [*_head("Cautions")[1:], _p(DEFERENCE, 8, bold=True), Spacer(1, 1 * mm)]
+    out = [*_head("Cautions")[1:], para(DEFERENCE, 8, bold=True), Spacer(1, 1 * mm)]
     for caution in CAUTIONS:
         sources = escape("; ".join(caution.sources))
         text = (
             f"<b>{escape(caution.title)}.</b> {escape(caution.text)} "
             f'<font color="#444444">({sources})</font>'
         )
-        out.append(Paragraph(text, _style(7.5, spaceAfter=1.5)))
+        out.append(Paragraph(text, text_style(7.5, spaceAfter=1.5)))
     return out
 
 
@@ -386,7 +372,7 @@ def jobsheet_pdf(sheet: JobSheet, *, paper: str = "A4") -> bytes:
 def _build(sheet: JobSheet, paper: str, pages: int | None) -> tuple[bytes, int]:
     size = paper_size(paper)
     width = size[0] - 2 * _MARGIN - 12
-    story: list[Any] = [_p(sheet.title, 16, bold=True), Spacer(1, 1.5 * mm)]
+    story: list[Any] = [para(sheet.title, 16, bold=True), Spacer(1, 1.5 * mm)]
     for part in (
         _match(sheet, width),
         _recipe(sheet, width),

@@ -1,13 +1,18 @@
-"""The drawn parts of a job sheet: swatches on grey, the cup, boxes to tick, the label."""
+"""The parts of a job sheet: text, grids, swatches on grey, the cup, boxes to tick, the label."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
+from xml.sax.saxutils import escape
 
+from reportlab.lib import colors
+from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfbase import pdfmetrics
-from reportlab.platypus import Flowable
+from reportlab.platypus import Flowable, Paragraph, Spacer
+from reportlab.platypus import Table as Grid
 
 from matchlib.colorimetry import to_srgb
 from matchlib.domain import Colour, MixRatio, Panel
@@ -15,7 +20,21 @@ from workbook.cup import cup_layers, label_heights
 from workbook.label import label_lines, place_label
 from workbook.paper import BOLD, REGULAR, draw_qr, printable, wrap
 
-__all__ = ["CupPicture", "LabelBox", "Swatches", "TickBox", "check_line", "lab_words", "text_width"]
+__all__ = [
+    "AngleRow",
+    "CupPicture",
+    "LabelBox",
+    "Swatches",
+    "TickBox",
+    "angle_grid",
+    "check_line",
+    "grid",
+    "lab_words",
+    "labelled",
+    "para",
+    "text_style",
+    "text_width",
+]
 
 # L* 50 in sRGB: the grey that swatches are judged on (ISO 3664 asks for a neutral surround).
 _SURROUND = (0x77 / 255,) * 3
@@ -266,3 +285,162 @@ class _WriteLine(Flowable):  # type: ignore[misc]  # reportlab ships no types
         canvas.drawString(0, 1.6 * mm, self.label)
         canvas.setLineWidth(0.5)
         canvas.line(text_width(self.label) + 1.5 * mm, 1 * mm, self.width - 2 * mm, 1 * mm)
+
+
+def text_style(size: float = 9.0, *, bold: bool = False, **more: Any) -> ParagraphStyle:
+    """Return how text is set.
+
+    Parameters
+    ----------
+    size : float
+        [pt].
+    bold : bool
+        Whether it stands out.
+    **more : object
+        As reportlab names it.
+
+    Returns
+    -------
+    ParagraphStyle
+        In the house's font.
+    """
+    font = BOLD if bold else REGULAR
+    return ParagraphStyle(
+        f"{font}{size}", fontName=font, fontSize=size, leading=size * 1.28, **more
+    )
+
+
+def para(text: object, size: float = 9.0, *, bold: bool = False) -> Paragraph:
+    """Return a paragraph.
+
+    Parameters
+    ----------
+    text : object
+        Printed as it is; escaped.
+    size : float
+        [pt].
+    bold : bool
+        Whether it stands out.
+
+    Returns
+    -------
+    Paragraph
+        One.
+    """
+    return Paragraph(escape(printable(text)), text_style(size, bold=bold))
+
+
+def labelled(label: str, text: object, size: float = 9.0) -> Paragraph:
+    """Return a paragraph with a bold word before it.
+
+    Parameters
+    ----------
+    label : str
+        That word.
+    text : object
+        What follows.
+    size : float
+        [pt].
+
+    Returns
+    -------
+    Paragraph
+        Escaped.
+    """
+    words = f"<b>{escape(printable(label))}</b> {escape(printable(text))}"
+    return Paragraph(words, text_style(size))
+
+
+def grid(rows: list[list[Any]], widths: Sequence[float], *, lines: bool = True) -> Grid:
+    """Return cells in rows.
+
+    Parameters
+    ----------
+    rows : list of list
+        Cells; with lines the first row is the head.
+    widths : sequence of float
+        Of the columns [pt].
+    lines : bool
+        Whether they are ruled.
+
+    Returns
+    -------
+    Table
+        May be parted between pages.
+    """
+    style: list[tuple[Any, ...]] = [
+        ("VALIGN", (0, 0), (-1, -1), "TOP"),
+        ("LEFTPADDING", (0, 0), (-1, -1), 3),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 3),
+        ("TOPPADDING", (0, 0), (-1, -1), 2.5),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 3),
+    ]
+    if lines:
+        style += [
+            ("GRID", (0, 0), (-1, -1), 0.4, colors.Color(0.45, 0.45, 0.45)),
+            ("BACKGROUND", (0, 0), (-1, 0), colors.Color(0.92, 0.92, 0.92)),
+        ]
+    return Grid(
+        rows,
+        colWidths=list(widths),
+        style=style,
+        repeatRows=1 if lines else 0,
+        splitInRow=1,
+        hAlign="LEFT",
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class AngleRow:
+    """Wanted and predicted at one of several angles.
+
+    Parameters
+    ----------
+    geometry : str
+        Such as ``45as15``.
+    weight : float
+        How often a difference counts here [-].
+    target_lab, predicted_lab : tuple of 3 float
+        CIELAB.
+    difference : str
+        Between them, with its unit.
+    """
+
+    geometry: str
+    weight: float
+    target_lab: tuple[float, float, float]
+    predicted_lab: tuple[float, float, float]
+    difference: str
+
+
+def angle_grid(angles: Sequence[AngleRow], width: float) -> list[Any]:
+    """Return wanted and predicted at each angle, in rows.
+
+    Parameters
+    ----------
+    angles : sequence of AngleRow
+        In order; may be none.
+    width : float
+        In all [pt].
+
+    Returns
+    -------
+    list
+        Empty for none.
+    """
+    if not angles:
+        return []
+    heads = ("Angle", "Target", "Predicted", "Difference", "Counts")
+    rows: list[list[Any]] = [[para(h, bold=True) for h in heads]]
+    rows += [
+        [
+            para(a.geometry, bold=True),
+            para(lab_words(a.target_lab)),
+            para(lab_words(a.predicted_lab)),
+            para(a.difference),
+            para(f"{a.weight:g} times" if a.weight != 1 else "once"),
+        ]
+        for a in angles
+    ]
+    shares = (0.12, 0.28, 0.28, 0.2, 0.12)
+    return [grid(rows, [width * s for s in shares]), Spacer(1, 1 * mm)]

@@ -54,6 +54,8 @@ class Advice:
         Greatest difference that passes.
     goal : Goal
         What was to be met.
+    last : Sprayed
+        The panel just sprayed, with its readings.
     """
 
     belief: Belief
@@ -66,6 +68,7 @@ class Advice:
     film_words: str
     tolerance: float
     goal: Goal
+    last: Sprayed
 
     @property
     def words(self) -> str:
@@ -192,6 +195,7 @@ def correct(
         film_words=film_words(mean, sd),
         tolerance=goal.value,
         goal=goal,
+        last=last,
     )
 
 

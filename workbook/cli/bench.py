@@ -14,24 +14,31 @@ from workbook.cli.common import (
     LabOption,
     ObserverOption,
     ScaleOption,
-    ToleranceOption,
     command,
+    note,
     scale_of,
     show,
     show_json,
 )
 from workbook.cli.wanted import (
+    AngleWeightOption,
+    BoxLchOption,
+    BoxOption,
     ColoursOption,
+    DifferenceOption,
     GroundsOption,
     MaxCoatsOption,
     MaxRatioOption,
     MinRatioOption,
     PanelOption,
+    PassingOption,
     ReadingOption,
     SampleOption,
+    order_of,
     shelf_options,
     target_of,
     tell_fit,
+    weights_of,
 )
 
 __all__ = ["register"]
@@ -74,7 +81,17 @@ def _correct(
         tuple[float, float, float] | None,
         typer.Option("--read", help="Its reading.", metavar="L a b"),
     ] = None,
-    tolerance: ToleranceOption = 1.0,
+    read_file: Annotated[
+        str | None,
+        typer.Option(
+            "--read-file", help="Its reading in a file, at several angles too.", metavar="FILE"
+        ),
+    ] = None,
+    tolerance: PassingOption = None,
+    difference: DifferenceOption = None,
+    box: BoxOption = None,
+    box_lch: BoxLchOption = None,
+    angle_weight: AngleWeightOption = None,
     grounds: GroundsOption = None,
     colours: ColoursOption = None,
     max_coats: MaxCoatsOption = None,
@@ -90,11 +107,14 @@ def _correct(
     """Say what to change after a test panel.
 
     Give the target as for match, and the panels sprayed for it: --tried for panels of the archive,
-    --sprayed for a table, or --ground, --colour, --schedule and --read for one panel.
+    --sprayed for a table, or --ground, --colour, --schedule and --read (or --read-file) for one
+    panel. A target at several angles needs panels read at all of them.
     """
     declared = scale_of(scale)
+    order, weights = order_of(tolerance, difference, box, box_lch), weights_of(angle_weight)
     from workbook.cli.printing import number, percent, table, wrapped
     from workbook.session import Session, reading_of_lab, recipe_of
+    from workbook.session.order import aim_of, angles_of, unseen_words
 
     with Session.open(archive, write=False) as session:
         target = target_of(
@@ -107,14 +127,21 @@ def _correct(
             decimal=decimal,
             scale=declared,
         )
+        aim = aim_of(target, order, weights)
         if not tried:
             tell_fit(session)
-        typed = []
-        if ground or read is not None:
-            if read is None:
-                raise typer.BadParameter("give the panel's reading with --read L a b")
+        typed: list[tuple[Any, Any]] = []
+        if ground or read is not None or read_file is not None:
+            if (read is None) == (read_file is None):
+                raise typer.BadParameter(
+                    "give the panel's reading with --read L a b or --read-file FILE"
+                )
             recipe = recipe_of(ground=ground, colour=colour, schedule=schedule, clear=clear)
-            typed.append((recipe, reading_of_lab(read, target.viewing)))
+            if read is None:
+                own = session.angles_of_file(str(read_file), decimal=decimal, scale=declared)
+                typed.append((recipe, own))
+            else:
+                typed.append((recipe, reading_of_lab(read, target[0].viewing)))
         advice = session.correct(
             target,
             codes=tried or (),
@@ -123,22 +150,35 @@ def _correct(
             limits=session.limits(
                 **shelf_options(grounds, colours, max_coats, min_ratio, max_ratio)
             ),
-            tolerance=tolerance,
+            tolerance=order,
+            weights=weights,
         )
+        unseen = unseen_words(advice.belief.model, aim)
+    if unseen:
+        note(unseen)
+    simple = order.kind == "ΔE00" and not weights
     if json_:
+        last = advice.last
+        places = advice.goal.places(last)
         show_json(
             {
                 "difference": advice.difference,
+                "difference_kind": order.unit,
+                "tolerance": order.value,
+                "tolerance_words": order.words,
+                "angles": [
+                    a.as_dict() for a in angles_of(aim, [last.views[i].lab for i in places])
+                ],
                 "film_percent": 100.0 * advice.film[0],
                 "film_sd_percent": 100.0 * advice.film[1],
                 "words": advice.words,
-                "best": _as_dict(advice.best),
-                "changes": [_as_dict(s) for s in advice.changes],
-                "fresh": [_as_dict(s) for s in advice.fresh],
+                "best": _as_dict(advice.best, simple),
+                "changes": [_as_dict(s, simple) for s in advice.changes],
+                "fresh": [_as_dict(s, simple) for s in advice.fresh],
                 "rescue": {
                     "state": advice.rescue.state,
                     "words": advice.rescue.words,
-                    "options": [_as_dict(s) for s in advice.rescue.options],
+                    "options": [_as_dict(s, simple) for s in advice.rescue.options],
                 },
             }
         )
@@ -150,7 +190,8 @@ def _correct(
             for s in found
         ]
         if rows and advice.rescue.state != "passes":
-            header = ("chance", "ΔE00", "L", "a", "b", "what to do")
+            unit = "of box" if order.boxed else order.unit
+            header = ("chance", unit, "L", "a", "b", "what to do")
             show(f"\n{title}:\n{table(header, rows, right='rrrrr')}")
 
 
@@ -162,7 +203,11 @@ def _next(
     panel: PanelOption = None,
     tried: TriedOption = None,
     sprayed: SprayedOption = None,
-    tolerance: ToleranceOption = 1.0,
+    tolerance: PassingOption = None,
+    difference: DifferenceOption = None,
+    box: BoxOption = None,
+    box_lch: BoxLchOption = None,
+    angle_weight: AngleWeightOption = None,
     top: Annotated[int, typer.Option("--top", help="Panels wanted.")] = 5,
     grounds: GroundsOption = None,
     colours: ColoursOption = None,
@@ -183,6 +228,7 @@ def _next(
     archive most about the recipes in use.
     """
     declared = scale_of(scale)
+    order, weights = order_of(tolerance, difference, box, box_lch), weights_of(angle_weight)
     from workbook.cli.printing import number, percent, table, wrapped
     from workbook.session import Session
 
@@ -220,7 +266,13 @@ def _next(
         if not tried:
             tell_fit(session)
         found = session.next_panels(
-            target, codes=tried or (), file=sprayed, limits=limits, tolerance=tolerance, top=top
+            target,
+            codes=tried or (),
+            file=sprayed,
+            limits=limits,
+            tolerance=order,
+            weights=weights,
+            top=top,
         )
     if json_:
         show_json(
@@ -258,11 +310,13 @@ def _recipe_dict(recipe: Any) -> dict[str, Any]:
     }
 
 
-def _as_dict(scored: Any) -> dict[str, Any]:
+def _as_dict(scored: Any, simple: bool) -> dict[str, Any]:
     return {
         **_recipe_dict(scored.recipe),
         **dict(zip("Lab", map(float, scored.lab), strict=True)),
-        "expected_delta_e00": float(scored.difference),
+        # Where the order names something else, the expected difference is not a ΔE00.
+        "expected_delta_e00": float(scored.difference) if simple else None,
+        "expected_difference": float(scored.difference),
         "probability": float(scored.probability),
         "words": scored.words,
     }

@@ -16,23 +16,31 @@ from workbook.cli.common import (
     ScaleOption,
     ToleranceOption,
     command,
+    note,
     scale_of,
     show,
     show_json,
     viewing_of,
 )
 from workbook.cli.wanted import (
+    AngleWeightOption,
+    BoxLchOption,
+    BoxOption,
     ColoursOption,
+    DifferenceOption,
     GroundsOption,
     MaxCoatsOption,
     MaxRatioOption,
     MinRatioOption,
     PanelOption,
+    PassingOption,
     ReadingOption,
     SampleOption,
+    order_of,
     shelf_options,
     target_of,
     tell_fit,
+    weights_of,
 )
 
 __all__ = ["register"]
@@ -117,7 +125,11 @@ def _match(
     reading: ReadingOption = None,
     sample: SampleOption = None,
     panel: PanelOption = None,
-    tolerance: ToleranceOption = 1.0,
+    tolerance: PassingOption = None,
+    difference: DifferenceOption = None,
+    box: BoxOption = None,
+    box_lch: BoxLchOption = None,
+    angle_weight: AngleWeightOption = None,
     top: Annotated[int, typer.Option("--top", help="Recipes wanted.")] = 5,
     grounds: GroundsOption = None,
     colours: ColoursOption = None,
@@ -169,11 +181,15 @@ def _match(
 
     Each comes with its predicted Lab and how far that is from the target (delta_e00), what to
     expect of the next panel sprayed, as read (expected_delta_e00 and its standard deviation
-    sd_delta_e00), and the chance that this panel is within the tolerance (probability).
+    sd_delta_e00), and the chance that this panel is within the tolerance (probability). Where the
+    order names another difference than ΔE00, or the target was read at several angles, the chance
+    is that of passing by that difference at every angle.
     """
     declared = scale_of(scale)
+    order, weights = order_of(tolerance, difference, box, box_lch), weights_of(angle_weight)
     from workbook.cli.results import matches_as_dicts, matches_text
     from workbook.session import Session
+    from workbook.session.order import aim_of, unseen_words
 
     limits = shelf_options(grounds, colours, max_coats, min_ratio, max_ratio)
     limits |= {
@@ -201,8 +217,12 @@ def _match(
             decimal=decimal,
             scale=declared,
         )
+        aim = aim_of(target, order, weights)
         tell_fit(session)
-        found = session.match(target, wanted, tolerance=tolerance, top=top)
+        found = session.match(target, wanted, tolerance=order, weights=weights, top=top)
+        unseen = unseen_words(session.model, aim)
+    if unseen:
+        note(unseen)
     if json_:
         show_json(matches_as_dicts(found))
     else:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from workbook.cli.printing import number, percent, table, wrapped
 
 if TYPE_CHECKING:
-    from matchlib.suggest import Suggestions
+    from matchlib.suggest import Suggestion, Suggestions
 
 __all__ = ["matches_as_dicts", "matches_text"]
 
@@ -23,15 +23,27 @@ def matches_as_dicts(found: Suggestions) -> list[dict[str, Any]]:
     Returns
     -------
     list of dict
-        One each, with whether the target is reached and, if not, how the nearest misses.
+        One each, with whether the target is reached and, if not, how the nearest misses. What is
+        called ΔE00 is ΔE00 at the target's first angle; the expected difference, its spread and
+        the chance are by the tolerance, at the worst angle.
     """
+    from workbook.session.order import angles_of
+
     told = []
+    tolerance = found.target.tolerance
     for rank, (item, data) in enumerate(zip(found, found.as_dicts(), strict=True), 1):
         recipe = item.recipe
         told.append(
             {
                 "rank": rank,
                 **data,
+                **_in_delta_e00(found, item),
+                "difference_kind": tolerance.unit,
+                "tolerance": tolerance.value,
+                "tolerance_words": tolerance.words,
+                "expected_difference": round(item.expected_delta_e00, 4),
+                "sd_difference": round(item.sd_delta_e00, 4),
+                "angles": [a.as_dict() for a in angles_of(found.target, item.labs)],
                 "colour": None if recipe.colour is None else str(recipe.colour),
                 "schedule": None if recipe.schedule is None else str(recipe.schedule),
                 "words": recipe.words,
@@ -42,8 +54,22 @@ def matches_as_dicts(found: Suggestions) -> list[dict[str, Any]]:
     return told
 
 
+def _in_delta_e00(found: Suggestions, item: Suggestion) -> dict[str, float]:
+    """Expected ΔE00 where the suggestion's own expectation is of another difference."""
+    from matchlib.colorimetry import expected_delta_e00
+
+    aim, tolerance = found.target.aims[0], found.target.tolerance
+    if len(found.target.aims) == 1 and tolerance.kind == "ΔE00" and aim.weight == 1.0:
+        return {}
+    away = expected_delta_e00(aim.lab, item.lab, item.covariance, tolerance=1.0)
+    return {
+        "expected_delta_e00": round(float(away.mean), 4),
+        "sd_delta_e00": round(float(away.sd), 4),
+    }
+
+
 def matches_text(found: Suggestions) -> str:
-    """Return suggestions as text.
+    """Return suggestions as text, at every angle of the target.
 
     Parameters
     ----------
@@ -55,15 +81,17 @@ def matches_text(found: Suggestions) -> str:
     str
         A table, then a sentence each.
     """
-    aim = found.target.aims[0]
+    from workbook.session.order import angles_of
+
+    aims, tolerance = found.target.aims, found.target.tolerance
     lines = [
-        "Target: L {:.2f}, a {:.2f}, b {:.2f}; ".format(*aim.lab)
-        + f"{found.target.tolerance.words}; {found.searched:,} recipes searched; "
+        f"Target: {'; '.join(_aim_words(aim, len(aims) > 1) for aim in aims)}; "
+        f"{tolerance.words}; {found.searched:,} recipes searched; "
         f"clear coat: {found[0].recipe.clear or 'none'}."
     ]
     if not found.reachable:
         lines.append(found.miss or "Out of reach within these limits.")
-    rows, why = [], []
+    rows, why, several = [], [], []
     for rank, item in enumerate(found, 1):
         recipe = item.recipe
         rows.append(
@@ -80,6 +108,34 @@ def matches_text(found: Suggestions) -> str:
         )
         said = [item.why, item.note, *(f"Never sprayed: {n}." for n in item.never_sprayed)]
         why.append(f"{rank}. " + " ".join(s for s in said if s))
+        for angle in angles_of(found.target, item.labs):
+            several.append(
+                (
+                    str(rank),
+                    angle.viewing.geometry,
+                    *(number(v) for v in angle.lab),
+                    number(angle.delta_e00),
+                    number(angle.difference),
+                    f"{angle.weight:g}",
+                )
+            )
     header = ("", "ground", "colour", "schedule", "L", "a", "b", "ΔE00", "next panel", "chance")
     parts = [wrapped("\n".join(lines)), table(header, rows, right="r   rrrrrr")]
+    if tolerance.kind != "ΔE00":
+        parts.append(f"The next panel's difference and its chance are by {tolerance.words}.")
+    if len(aims) > 1:
+        unit = "of box" if tolerance.boxed else tolerance.unit
+        heads = ["", "angle", "L", "a", "b", "ΔE00", unit, "weight"]
+        if tolerance.kind == "ΔE00":
+            several = [(*row[:6], row[7]) for row in several]
+            heads.pop(6)
+        parts.append(table(heads, several, right="r rrrrrr"[: len(heads)]))
     return "\n\n".join([*parts, wrapped("\n".join(why))])
+
+
+def _aim_words(aim: Any, several: bool) -> str:
+    words = "L {:.2f}, a {:.2f}, b {:.2f}".format(*aim.lab)
+    if not several:
+        return words
+    weight = "" if aim.weight == 1.0 else f" (counts {aim.weight:g} times)"
+    return f"{words} at {aim.viewing.geometry}{weight}"

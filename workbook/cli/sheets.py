@@ -13,7 +13,6 @@ from workbook.cli.common import (
     LabOption,
     ObserverOption,
     ScaleOption,
-    ToleranceOption,
     command,
     scale_of,
     show,
@@ -38,7 +37,19 @@ from workbook.cli.jobs import (
     UsedCoatsOption,
     UsedOption,
 )
-from workbook.cli.wanted import ReadingOption, SampleOption, target_of, tell_fit
+from workbook.cli.wanted import (
+    AngleWeightOption,
+    BoxLchOption,
+    BoxOption,
+    DifferenceOption,
+    PassingOption,
+    ReadingOption,
+    SampleOption,
+    order_of,
+    target_of,
+    tell_fit,
+    weights_of,
+)
 
 __all__ = ["register"]
 
@@ -69,7 +80,11 @@ def _job_sheet(
     lab: LabOption = None,
     reading: ReadingOption = None,
     sample: SampleOption = None,
-    tolerance: ToleranceOption = 1.0,
+    tolerance: PassingOption = None,
+    difference: DifferenceOption = None,
+    box: BoxOption = None,
+    box_lch: BoxLchOption = None,
+    angle_weight: AngleWeightOption = None,
     area: AreaOption = "",
     sheet: SheetOption = "",
     tube: TubeOption = "",
@@ -100,6 +115,7 @@ def _job_sheet(
     --reading) it says what to expect, with a job (--area and what a coat takes) what to pour.
     """
     declared = scale_of(scale)
+    order, weights = order_of(tolerance, difference, box, box_lch), weights_of(angle_weight)
     from workbook.session import Job, Session, densities_of, pot_of, recipe_of
 
     with Session.open(archive, write=False) as session:
@@ -145,7 +161,8 @@ def _job_sheet(
             out,
             target=target,
             target_name=sample or reading or "",
-            tolerance=tolerance,
+            tolerance=order,
+            weights=weights,
             pot=pots,
             paper=paper,
             title=title,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from matchlib.domain import CoatSchedule, Recipe, Viewing
 from matchlib.errors import MatchlibError
+from workbook.session.order import as_readings
 
 if TYPE_CHECKING:
     from matchlib.domain import Panel, Reading
@@ -63,7 +64,7 @@ def look_at(
     model: FilmPredictor,
     recipe: Recipe,
     *,
-    target: Reading | None = None,
+    target: Reading | Sequence[Reading] | None = None,
     viewing: Viewing | None = None,
     panels: Sequence[Panel] = (),
 ) -> Look:
@@ -75,8 +76,8 @@ def look_at(
         Fitted.
     recipe : Recipe
         What would be sprayed.
-    target : Reading, optional
-        What is matched.
+    target : Reading or sequence of Reading, optional
+        What is matched, one reading a geometry.
     viewing : Viewing, optional
         How it is viewed; D65/10° in the archive's own geometry where not given.
     panels : sequence of Panel
@@ -97,7 +98,7 @@ def look_at(
     held, why_not = None, "" if target is not None else "There is no target to hold."
     if target is not None:
         try:
-            held = holding(model, recipe, Target.of_readings(target))
+            held = holding(model, recipe, Target.of_readings(_diffuse(as_readings(target))))
         except MatchlibError as error:
             why_not = str(error)
     return Look(
@@ -107,6 +108,11 @@ def look_at(
         not_held=why_not,
         why=explain(model, recipe, archive=panels, viewing=view),
     )
+
+
+def _diffuse(readings: Sequence[Reading]) -> Reading:
+    """The reading at which a change of light can be told: not at an aspecular angle."""
+    return next((r for r in readings if r.viewing.aspecular is None), readings[0])
 
 
 def reachable_labs(

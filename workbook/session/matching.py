@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from workbook.session.order import aim_of, as_readings
 from workbook.session.shelf import booth_of
-from workbook.session.targets import lab_of, single_reading
+from workbook.session.targets import readings_by_angle
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
@@ -15,7 +16,9 @@ if TYPE_CHECKING:
     from matchlib.domain import Panel, Reading, Recipe
     from matchlib.next_panel import ArchivePlan, TargetPanel
     from matchlib.regression import FilmRegressor
-    from matchlib.suggest import Limits, Suggestions
+    from matchlib.suggest import Limits, Suggestions, Target, Tolerance
+
+    Readings = Reading | Sequence[Reading]
 
 __all__ = ["correct_tried", "next_for", "plan_for", "suggest_for", "tried_in"]
 
@@ -23,11 +26,12 @@ __all__ = ["correct_tried", "next_for", "plan_for", "suggest_for", "tried_in"]
 def suggest_for(
     model: FilmRegressor,
     panels: Sequence[Panel],
-    target: Reading,
+    target: Readings,
     limits: Limits,
     *,
-    tolerance: float,
+    tolerance: Tolerance | float,
     top: int,
+    weights: Mapping[str, float] | None = None,
 ) -> Suggestions:
     """Suggest recipes for a target.
 
@@ -37,29 +41,31 @@ def suggest_for(
         Fitted to the panels.
     panels : sequence of Panel
         The archive's.
-    target : Reading
-        What is to be matched.
+    target : Reading or sequence of Reading
+        What is to be matched, one reading a geometry.
     limits : Limits
         The shop's.
-    tolerance : float
-        Difference that passes [ΔE00].
+    tolerance : Tolerance or float
+        What passes; a number is ΔE00.
     top : int
         Suggestions wanted.
+    weights : mapping of str to float, optional
+        How much a difference counts, by geometry.
 
     Returns
     -------
     Suggestions
         Best first.
     """
-    from matchlib.suggest import Target, suggest
+    from matchlib.suggest import suggest
 
-    aim = Target.of_readings(target, tolerance=tolerance)
+    aim = aim_of(target, tolerance, weights)
     return suggest(model, aim, limits, top=top, archive=panels)
 
 
 def tried_in(
     archive: Archive, codes: Sequence[str], file: str | Path | None
-) -> list[tuple[Recipe, Reading]]:
+) -> list[tuple[Recipe, Readings]]:
     """Return panels that were sprayed for a target.
 
     Parameters
@@ -73,26 +79,34 @@ def tried_in(
 
     Returns
     -------
-    list of (Recipe, Reading)
-        In the order given; repeats of one panel as their mean.
+    list of (Recipe, Reading or tuple of Reading)
+        In the order given; repeats of one panel at one angle as their mean.
     """
     panels = [archive.panel(code) for code in codes]
     if file is not None:
         from matchlib.readings import read_file
 
         panels += read_file(file).panels
-    return [(p.recipe, single_reading(p.readings, where=f"panel {p.code}")) for p in panels]
+    return [
+        (p.recipe, _one_or_all(readings_by_angle(p.readings, where=f"panel {p.code}")))
+        for p in panels
+    ]
+
+
+def _one_or_all(readings: tuple[Reading, ...]) -> Readings:
+    return readings[0] if len(readings) == 1 else readings
 
 
 def correct_tried(
     archive: Archive,
     model: FilmRegressor | None,
-    tried: Sequence[tuple[Recipe, Reading]],
-    target: Reading,
+    tried: Sequence[tuple[Recipe, Readings]],
+    target: Readings,
     limits: Limits,
     *,
     without: Sequence[str],
-    tolerance: float,
+    tolerance: Tolerance | float,
+    weights: Mapping[str, float] | None = None,
 ) -> Advice:
     """Say what to change after the panels sprayed for a target.
 
@@ -102,16 +116,18 @@ def correct_tried(
         Open.
     model : FilmRegressor, optional
         Fitted to panels of which none was tried; fitted here if None.
-    tried : sequence of (Recipe, Reading)
+    tried : sequence of (Recipe, Reading or tuple of Reading)
         In the order sprayed.
-    target : Reading
-        What is to be matched.
+    target : Reading or sequence of Reading
+        What is to be matched, one reading a geometry.
     limits : Limits
         The shop's.
     without : sequence of str
         Codes of the archive's panels that were tried.
-    tolerance : float
-        Difference that passes [ΔE00].
+    tolerance : Tolerance or float
+        What passes; a number is ΔE00.
+    weights : mapping of str to float, optional
+        How much a difference counts, by geometry.
 
     Returns
     -------
@@ -121,25 +137,39 @@ def correct_tried(
     from matchlib.correction import correct
 
     fitted = model or _without(archive, without)
-    return correct(fitted, tried, target, booth_of(limits), tolerance=tolerance)
+    readings, aim = as_readings(target), aim_of(target, tolerance, weights)
+    rows = [
+        (recipe, r if isinstance(r, tuple) else _one_or_all(as_readings(r))) for recipe, r in tried
+    ]
+    if _plain(aim) and not any(isinstance(r, tuple) for _, r in rows):
+        value = aim.tolerance.value
+        return correct(fitted, rows, readings[0], booth_of(limits), tolerance=value)
+    return correct(fitted, rows, aim, booth_of(limits))
+
+
+def _plain(aim: Target) -> bool:
+    """Whether a reading and a ΔE00 say all of it."""
+    (first, *rest) = aim.aims
+    return not rest and first.weight == 1.0 and aim.tolerance.kind == "ΔE00"
 
 
 def next_for(
     archive: Archive,
     model: FilmRegressor | None,
-    tried: Sequence[tuple[Recipe, Reading]],
-    target: Reading,
+    tried: Sequence[tuple[Recipe, Readings]],
+    target: Readings,
     limits: Limits,
     *,
     without: Sequence[str],
-    tolerance: float,
+    tolerance: Tolerance | float,
     top: int,
+    weights: Mapping[str, float] | None = None,
 ) -> tuple[TargetPanel, ...]:
     """Rank panels by the chance of a match by the second one sprayed.
 
     Parameters
     ----------
-    archive, model, tried, target, limits, without, tolerance
+    archive, model, tried, target, limits, without, tolerance, weights
         As for `correct_tried`; nothing need have been tried.
     top : int
         Panels wanted.
@@ -155,11 +185,9 @@ def next_for(
     belief = Belief.of(model or _without(archive, without))
     return next_for_target(
         belief.after(tried) if tried else belief,
-        lab_of(target),
+        aim_of(target, tolerance, weights),
         _candidates(belief.model, limits),
-        tolerance=tolerance,
-        viewing=target.viewing,
-        source=target.source,
+        source=as_readings(target)[0].source,
         shown=top,
     )
 

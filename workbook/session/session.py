@@ -12,12 +12,13 @@ from workbook.session.matching import correct_tried, next_for, plan_for, suggest
 from workbook.session.oracle import Oracle
 from workbook.session.sheet import sheet_of
 from workbook.session.shelf import SHELF, habit_of, limits_of, shelf_of
+from workbook.session.targets import readings_by_angle
 
 if TYPE_CHECKING:
     from matchlib.correction import Advice
     from matchlib.domain import Reading, Recipe
     from matchlib.next_panel import ArchivePlan, TargetPanel
-    from matchlib.suggest import Limits, Suggestions
+    from matchlib.suggest import Limits, Suggestions, Tolerance
     from matchlib.validation import Repeatability, TableRow
 
 __all__ = ["Session"]
@@ -31,6 +32,54 @@ class Session(Oracle):
     archive : Archive
         Open; closed with the session.
     """
+
+    # Targets at several angles
+
+    def angles_of_panel(self, code: str) -> tuple[Reading, ...]:
+        """Return a panel's readings as a target, one a geometry.
+
+        Parameters
+        ----------
+        code : str
+            As on its back.
+
+        Returns
+        -------
+        tuple of Reading
+            Means of repeats.
+
+        Raises
+        ------
+        TargetError
+            If it has none.
+        """
+        panel = self.archive.panel(code)
+        return readings_by_angle(panel.readings, where=f"panel {panel.code}")
+
+    @staticmethod
+    def angles_of_file(
+        path: str | Path,
+        *,
+        panel: str | None = None,
+        decimal: str = ".",
+        scale: str | None = None,
+    ) -> tuple[Reading, ...]:
+        """Return the readings in a file as a target, one a geometry.
+
+        Parameters
+        ----------
+        path, panel, decimal, scale
+            As for `target_of_file`.
+
+        Returns
+        -------
+        tuple of Reading
+            Means of repeats.
+        """
+        from matchlib.readings import read_target
+
+        found = read_target(path, panel=panel, decimal=decimal, scale=scale)
+        return readings_by_angle(found, where=Path(path).name)
 
     # Matching
 
@@ -82,22 +131,25 @@ class Session(Oracle):
 
     def match(
         self,
-        target: Reading,
+        target: Reading | Sequence[Reading],
         limits: Limits | None = None,
         *,
-        tolerance: float = 1.0,
+        tolerance: Tolerance | float = 1.0,
+        weights: Mapping[str, float] | None = None,
         top: int = 5,
     ) -> Suggestions:
         """Suggest recipes for a target.
 
         Parameters
         ----------
-        target : Reading
-            What is to be matched.
+        target : Reading or sequence of Reading
+            What is to be matched, one reading a geometry.
         limits : Limits, optional
             The shop's; the remembered ones if None.
-        tolerance : float
-            Difference that passes [ΔE00].
+        tolerance : Tolerance or float
+            What passes; a number is ΔE00.
+        weights : mapping of str to float, optional
+            How much a difference counts, by geometry; 1 where none is given.
         top : int
             Suggestions wanted.
 
@@ -108,36 +160,45 @@ class Session(Oracle):
         """
         wanted = self.limits() if limits is None else limits
         return suggest_for(
-            self.model, self.archive.panels(), target, wanted, tolerance=tolerance, top=top
+            self.model,
+            self.archive.panels(),
+            target,
+            wanted,
+            tolerance=tolerance,
+            top=top,
+            weights=weights,
         )
 
     def correct(
         self,
-        target: Reading,
+        target: Reading | Sequence[Reading],
         *,
         codes: Sequence[str] = (),
         file: str | Path | None = None,
-        sprayed: Sequence[tuple[Recipe, Reading]] = (),
+        sprayed: Sequence[tuple[Recipe, Reading | Sequence[Reading]]] = (),
         limits: Limits | None = None,
-        tolerance: float = 1.0,
+        tolerance: Tolerance | float = 1.0,
+        weights: Mapping[str, float] | None = None,
     ) -> Advice:
         """Say what to change after the panels sprayed for a target.
 
         Parameters
         ----------
-        target : Reading
-            What is to be matched.
+        target : Reading or sequence of Reading
+            What is to be matched, one reading a geometry.
         codes : sequence of str
             Panels of the archive that were sprayed for it, in order; the model is then fitted
             without them, lest it learn from them twice.
         file : str or Path, optional
             A table of such panels with their readings, in order.
-        sprayed : sequence of (Recipe, Reading)
+        sprayed : sequence of (Recipe, Reading or sequence of Reading)
             Such panels, typed.
         limits : Limits, optional
             The shop's; the remembered ones if None.
-        tolerance : float
-            Difference that passes [ΔE00].
+        tolerance : Tolerance or float
+            What passes; a number is ΔE00.
+        weights : mapping of str to float, optional
+            How much a difference counts, by geometry; 1 where none is given.
 
         Returns
         -------
@@ -154,30 +215,34 @@ class Session(Oracle):
             wanted,
             without=codes,
             tolerance=tolerance,
+            weights=weights,
         )
 
     def next_panels(
         self,
-        target: Reading,
+        target: Reading | Sequence[Reading],
         *,
         codes: Sequence[str] = (),
         file: str | Path | None = None,
         limits: Limits | None = None,
-        tolerance: float = 1.0,
+        tolerance: Tolerance | float = 1.0,
+        weights: Mapping[str, float] | None = None,
         top: int = 5,
     ) -> tuple[TargetPanel, ...]:
         """Rank test panels by the chance of a match by the second one.
 
         Parameters
         ----------
-        target : Reading
-            What is to be matched.
+        target : Reading or sequence of Reading
+            What is to be matched, one reading a geometry.
         codes, file
             What was already sprayed for it, as for `correct`.
         limits : Limits, optional
             The shop's; the remembered ones if None.
-        tolerance : float
-            Difference that passes [ΔE00].
+        tolerance : Tolerance or float
+            What passes; a number is ΔE00.
+        weights : mapping of str to float, optional
+            How much a difference counts, by geometry; 1 where none is given.
         top : int
             Panels wanted.
 
@@ -197,6 +262,7 @@ class Session(Oracle):
             wanted,
             without=codes,
             tolerance=tolerance,
+            weights=weights,
             top=top,
         )
 

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from workbook.session.foresee import foresee
 from workbook.session.job import steps_of
+from workbook.session.order import aim_of, as_readings
 from workbook.session.predicting import predict
 from workbook.session.targets import lab_of
 
@@ -12,6 +16,7 @@ if TYPE_CHECKING:
     from matchlib.domain import Reading, Recipe
     from matchlib.mixing import Pot
     from matchlib.regression import FilmRegressor
+    from matchlib.suggest import Target, Tolerance
     from workbook.jobsheet import JobSheet
 
 __all__ = ["sheet_of"]
@@ -21,9 +26,10 @@ def sheet_of(
     model: FilmRegressor,
     recipe: Recipe,
     *,
-    target: Reading | None = None,
+    target: Reading | Sequence[Reading] | None = None,
     target_name: str = "",
-    tolerance: float = 1.0,
+    tolerance: Tolerance | float = 1.0,
+    weights: Mapping[str, float] | None = None,
     pot: Pot | None = None,
     title: str = "Job",
     customer: str = "",
@@ -38,12 +44,14 @@ def sheet_of(
         Fitted.
     recipe : Recipe
         What is sprayed.
-    target : Reading, optional
-        What is matched.
+    target : Reading or sequence of Reading, optional
+        What is matched, one reading a geometry.
     target_name : str
         What it is called.
-    tolerance : float
-        Difference that passes [ΔE00].
+    tolerance : Tolerance or float
+        What passes; a number is ΔE00.
+    weights : mapping of str to float, optional
+        How much a difference counts, by geometry.
     pot : Pot, optional
         Quantities.
     title, customer, panel_code : str
@@ -56,39 +64,71 @@ def sheet_of(
     JobSheet
         With prediction, and step-ups where the schedule has them.
     """
-    from matchlib.domain import Viewing
     from workbook.jobsheet import JobSheet
 
-    view = Viewing(geometry=model.words_.geometries[0]) if target is None else target.viewing
-    wanted = None if target is None else lab_of(target)
-    (expected,) = predict(
-        model,
-        [recipe],
-        viewings=[view],
-        codes=[None],
-        places=[str(recipe)],
-        target=wanted,
-        tolerance=tolerance,
-    )
-    difference = None
-    if wanted is not None:
-        from matchlib.colorimetry import delta_e00
-
-        difference = float(delta_e00(wanted, expected.lab))
-    return JobSheet(
+    sheet = JobSheet(
         title=title,
         recipe=recipe,
         target_name=target_name,
-        target_lab=wanted,
-        predicted_lab=expected.lab,
-        viewing=str(view),
-        delta_e=difference,
-        sd=expected.sd_delta_e00,
-        chance=None if wanted is None else expected.probability,
-        tolerance=tolerance,
         pot=pot,
         step_ups=steps_of(recipe, pot),
         unit=unit,
         panel_code=panel_code,
         customer=customer,
+    )
+    if target is None:
+        return _alone(sheet, model, recipe, tolerance)
+    return _against(sheet, model, recipe, aim_of(target, tolerance, weights), as_readings(target))
+
+
+def _alone(
+    sheet: JobSheet, model: FilmRegressor, recipe: Recipe, tolerance: Tolerance | float
+) -> JobSheet:
+    """The sheet with what the recipe reads, where nothing is to be matched."""
+    from matchlib.domain import Viewing
+    from matchlib.suggest import Tolerance
+
+    passing = tolerance if isinstance(tolerance, Tolerance) else Tolerance(value=tolerance)
+    view = Viewing(geometry=model.words_.geometries[0])
+    (expected,) = predict(model, [recipe], viewings=[view], codes=[None], places=[str(recipe)])
+    return replace(
+        sheet,
+        predicted_lab=expected.lab,
+        viewing=str(view),
+        sd=expected.sd_delta_e00,
+        tolerance=passing.words,
+    )
+
+
+def _against(
+    sheet: JobSheet,
+    model: FilmRegressor,
+    recipe: Recipe,
+    aim: Target,
+    readings: Sequence[Reading],
+) -> JobSheet:
+    """The sheet with the recipe beside what is to be matched."""
+    from workbook.jobsheet import AngleRow
+
+    found = foresee(model, recipe, aim)
+    first, several = found.angles[0], len(found.angles) > 1
+    return replace(
+        sheet,
+        target_lab=lab_of(readings[0]),
+        predicted_lab=found.lab,
+        viewing=str(first.viewing),
+        difference=aim.tolerance.said(found.difference)
+        + (", at the worst angle" if several else ""),
+        sd=found.sd,
+        chance=found.probability,
+        tolerance=aim.tolerance.words + (", at every angle" if several else ""),
+        measure=aim.tolerance.unit,
+        angles=tuple(
+            AngleRow(
+                a.viewing.geometry, a.weight, a.wanted, a.lab, aim.tolerance.said(a.difference)
+            )
+            for a in found.angles
+        )
+        if several
+        else (),
     )

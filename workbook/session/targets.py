@@ -10,7 +10,7 @@ from matchlib.errors import MatchlibError, TargetError
 if TYPE_CHECKING:
     from matchlib.domain import Reading, Viewing
 
-__all__ = ["lab_of", "reading_of_lab", "single_reading"]
+__all__ = ["lab_of", "reading_of_lab", "readings_by_angle", "single_reading"]
 
 
 def reading_of_lab(lab: Sequence[float], viewing: Viewing | None = None) -> Reading:
@@ -86,6 +86,39 @@ def single_reading(readings: Sequence[Reading], *, where: str) -> Reading:
         return combine_repeats(chosen).mean
     except MatchlibError as error:
         raise error.at(where) from None
+
+
+def readings_by_angle(readings: Sequence[Reading], *, where: str) -> tuple[Reading, ...]:
+    """Return one reading a geometry for the readings of one thing.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+        Repeats, under one light and observer at each geometry.
+    where : str
+        What was read, for errors.
+
+    Returns
+    -------
+    tuple of Reading
+        The mean at each geometry, in the order in which they come.
+
+    Raises
+    ------
+    TargetError
+        If there is none.
+    MatchlibError
+        If they differ in light, observer or source at one geometry.
+    """
+    by_geometry: dict[str, list[Reading]] = {}
+    for reading in readings:
+        by_geometry.setdefault(reading.viewing.geometry, []).append(reading)
+    if len(by_geometry) < 2:
+        return (single_reading(readings, where=where),)
+    return tuple(
+        single_reading(some, where=f"{where}, at {geometry}")
+        for geometry, some in by_geometry.items()
+    )
 
 
 def lab_of(reading: Reading) -> tuple[float, float, float]:

@@ -1,0 +1,307 @@
+"""What the customer's order allows, and at which angles: the same for the command line and a page.
+
+A tolerance has a short name here (``de00``, ``cmc2:1``, ``box``, ``box-lch``), a number or three,
+and its words. A target read at several angles is as many readings, one a geometry, with a weight
+each.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from matchlib.errors import TargetError
+
+if TYPE_CHECKING:
+    from matchlib.domain import Reading, Viewing
+    from matchlib.regression import FilmPredictor
+    from matchlib.suggest import Target, Tolerance
+
+__all__ = [
+    "KINDS",
+    "Angle",
+    "aim_of",
+    "angles_of",
+    "as_readings",
+    "box_words",
+    "kind_of",
+    "tolerance_of",
+    "unseen_words",
+]
+
+KINDS = {
+    "de00": "ΔE00",
+    "cmc2:1": "CMC(2:1): lightness counts half",
+    "cmc1:1": "CMC(1:1)",
+    "box": "its own limit for ΔL*, Δa*, Δb*",
+    "box-lch": "its own limit for ΔL*, ΔC*, ΔH*",
+}
+"""Kinds of tolerance that are offered, with their words."""
+
+_CMC = re.compile(r"cmc\(?(\d+(?:\.\d+)?):(\d+(?:\.\d+)?)\)?")
+_BOXES = {"box": "Lab", "box-lch": "LCh"}
+_MOST_WEIGHT = 100.0
+
+
+def tolerance_of(kind: str, value: float = 1.0, box: Sequence[float] | None = None) -> Tolerance:
+    """Return a tolerance by its short name.
+
+    Parameters
+    ----------
+    kind : str
+        One of `KINDS`, or ``cmcL:C`` with other numbers.
+    value : float
+        Greatest difference that passes; of no account for a box.
+    box : sequence of 3 float, optional
+        Half widths, for a box.
+
+    Returns
+    -------
+    Tolerance
+        Checked.
+
+    Raises
+    ------
+    TargetError
+        If it is none.
+    """
+    from matchlib.suggest import Tolerance
+
+    name = kind.strip().casefold().replace(" ", "")
+    if name in _BOXES:
+        first, second, third = (1.0, 1.0, 1.0) if box is None else box
+        return Tolerance(_BOXES[name], box=(float(first), float(second), float(third)))
+    if not 0 < value <= 50:
+        raise TargetError(
+            "This is not a tolerance.",
+            expected="a difference above 0 and at most 50",
+            got=f"{value:g}",
+            remedy="1 is a usual tolerance for a match.",
+        )
+    if name in ("de00", "δe00", "ciede2000"):
+        return Tolerance(value=float(value))
+    found = _CMC.fullmatch(name)
+    if found is None:
+        raise TargetError(
+            "This kind of difference is not known.",
+            expected="de00, cmc2:1 or cmc1:1",
+            got=repr(kind[:40]),
+            remedy="take the one that the order names; a limit for each axis is a box.",
+        )
+    return Tolerance("CMC", float(value), float(found[1]), float(found[2]))
+
+
+def kind_of(tolerance: Tolerance) -> str:
+    """Return a tolerance's short name.
+
+    Parameters
+    ----------
+    tolerance : Tolerance
+        Any.
+
+    Returns
+    -------
+    str
+        As `tolerance_of` takes it.
+    """
+    if tolerance.kind == "CMC":
+        return f"cmc{tolerance.lightness:g}:{tolerance.chroma:g}"
+    return {"Lab": "box", "LCh": "box-lch"}.get(tolerance.kind, "de00")
+
+
+def box_words(kind: str) -> tuple[str, str, str]:
+    """Return what the three sides of a box limit.
+
+    Parameters
+    ----------
+    kind : str
+        ``box`` or ``box-lch``.
+
+    Returns
+    -------
+    tuple of 3 str
+        Names of the differences.
+    """
+    return ("ΔL*", "ΔC*", "ΔH*") if kind == "box-lch" else ("ΔL*", "Δa*", "Δb*")
+
+
+def as_readings(target: Reading | Sequence[Reading]) -> tuple[Reading, ...]:
+    """Return a target's readings.
+
+    Parameters
+    ----------
+    target : Reading or sequence of Reading
+        One a geometry.
+
+    Returns
+    -------
+    tuple of Reading
+        The first is the one reported.
+    """
+    from matchlib.domain import Reading
+
+    return (target,) if isinstance(target, Reading) else tuple(target)
+
+
+def aim_of(
+    target: Reading | Sequence[Reading],
+    tolerance: Tolerance | float = 1.0,
+    weights: Mapping[str, float] | None = None,
+) -> Target:
+    """Return a target with what passes.
+
+    Parameters
+    ----------
+    target : Reading or sequence of Reading
+        One a geometry.
+    tolerance : Tolerance or float
+        A number is ΔE00.
+    weights : mapping of str to float, optional
+        How much a difference counts, by geometry; 1 where none is given.
+
+    Returns
+    -------
+    Target
+        Checked.
+
+    Raises
+    ------
+    TargetError
+        If a weight is for an angle that the target has not, or none at all.
+    """
+    from matchlib.domain import Viewing
+    from matchlib.suggest import Target
+
+    readings = as_readings(target)
+    known = {Viewing(geometry=g).geometry: w for g, w in (weights or {}).items()}
+    have = [r.viewing.geometry for r in readings]
+    for geometry, weight in known.items():
+        if geometry not in have:
+            raise TargetError(
+                f"There is a weight for {geometry}, at which the target was not read.",
+                expected=", ".join(have),
+                got=geometry,
+                remedy="give weights only to the target's own angles.",
+            )
+        if not 0 < weight <= _MOST_WEIGHT:
+            raise TargetError(
+                f"This weight of {geometry} is not possible.",
+                expected=f"above 0 and at most {_MOST_WEIGHT:g}",
+                got=f"{weight:g}",
+                remedy="leave the angle out of the target if it does not count.",
+            )
+    return Target.of_readings(
+        readings, weights=[known.get(g, 1.0) for g in have], tolerance=tolerance
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Angle:
+    """A recipe against the target at one angle.
+
+    Parameters
+    ----------
+    viewing : Viewing
+        Light, observer and geometry.
+    weight : float
+        How much a difference counts here [-].
+    wanted, lab : tuple of 3 float
+        CIELAB of the target, and predicted or read.
+    delta_e00 : float
+        Between them.
+    difference : float
+        Between them, in the unit of the tolerance, not weighted.
+    """
+
+    viewing: Viewing
+    weight: float
+    wanted: tuple[float, float, float]
+    lab: tuple[float, float, float]
+    delta_e00: float
+    difference: float
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it as plain data.
+
+        Returns
+        -------
+        dict
+            For JSON.
+        """
+        return {
+            "illuminant": self.viewing.illuminant,
+            "observer": self.viewing.observer,
+            "geometry": self.viewing.geometry,
+            "weight": self.weight,
+            **dict(zip(("target_L", "target_a", "target_b"), self.wanted, strict=True)),
+            **dict(zip("Lab", (round(v, 3) for v in self.lab), strict=True)),
+            "delta_e00": round(self.delta_e00, 4),
+            "difference": round(self.difference, 4),
+        }
+
+
+def angles_of(aim: Target, labs: Sequence[Sequence[float]]) -> tuple[Angle, ...]:
+    """Return how a colour compares at each angle.
+
+    Parameters
+    ----------
+    aim : Target
+        What is wanted.
+    labs : sequence of (sequence of 3 float)
+        CIELAB, one an aim.
+
+    Returns
+    -------
+    tuple of Angle
+        In the target's order.
+    """
+    from matchlib.colorimetry import delta_e00
+    from matchlib.domain import Viewing
+
+    found = []
+    for one, lab in zip(aim.aims, labs, strict=True):
+        light, red, yellow = (float(v) for v in lab)
+        found.append(
+            Angle(
+                one.viewing or Viewing(),
+                one.weight,
+                one.lab,
+                (light, red, yellow),
+                float(delta_e00(one.lab, lab)),
+                float(aim.tolerance.difference(one.lab, lab)),
+            )
+        )
+    return tuple(found)
+
+
+def unseen_words(model: FilmPredictor, aim: Target) -> str:
+    """Say at which of the target's angles the archive was never read.
+
+    Parameters
+    ----------
+    model : FilmPredictor
+        Fitted.
+    aim : Target
+        What is wanted.
+
+    Returns
+    -------
+    str
+        A sentence; empty where each was.
+    """
+    from matchlib.regression.table import geometry_group
+
+    known = set(model.words_.geometries)
+    lack = [
+        a.viewing.geometry
+        for a in aim.aims
+        if a.viewing is not None and geometry_group(a.viewing.geometry) not in known
+    ]
+    if not lack:
+        return ""
+    return (
+        f"No panel of the archive was read at {' or '.join(lack)}: what is predicted there is a "
+        f"guess from {', '.join(sorted(known))}. Read some panels at every angle of the order."
+    )
