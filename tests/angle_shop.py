@@ -58,7 +58,7 @@ def _kept() -> Path:
     room = tempfile.mkdtemp(prefix="angles-")
     atexit.register(shutil.rmtree, room, ignore_errors=True)
     file = Path(room, "panels.db")
-    with Archive.open(file) as archive:
+    with Archive.open(file, create=True) as archive:
         archive.add(angle_panels())
     with Session.open(file) as session:
         session.fit()
