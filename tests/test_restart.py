@@ -216,6 +216,9 @@ def test_a_tablet_goes_on_at_another_bench_on_purpose(archive: Path) -> None:
         assert two.seat.value == ONE, "the browser keeps it from now on"
         assert two.bench.target_lab == AIM
         assert two.panels["sprayed"].light.value == 44.0
+        two.seat.kept = False
+        two.go("bench")
+        assert "keeps nothing" in words(two.panels["bench"].view)
         # And away again, to a bench with nothing in hand.
         two.go("bench")
         panel = two.panels["bench"]

@@ -118,6 +118,53 @@ def list_of(shop: Path) -> list[str]:
         return [p.code for p in archive.panels()]
 
 
+def test_nothing_is_lost_by_a_reload(
+    browser: Any, voila: harness.Served, shop: Path, artifacts: Path
+) -> None:
+    from playwright.sync_api import expect
+
+    expect.set_options(timeout=60_000)
+    tablet = browser.new_context(viewport={"width": 820, "height": 1180})
+    page = tablet.new_page()
+    harness.open_in_voila(page, voila, BOOK)
+    code = page.get_by_role("textbox", name="Panel code", exact=True)
+    for name, text in (("Panel code", "N-7"), ("Coats", "3"), ("L*", "40.5"), ("Note", "a run")):
+        page.get_by_role("textbox", name=name, exact=True).fill(text)
+    page.get_by_role("combobox", name="Clear coat").last.select_option("no")
+    # The longest word is seen whole at this width.
+    source = page.get_by_role("combobox", name="Read by")
+    assert source.input_value() == "spectrophotometer"
+    wide = source.evaluate(
+        """(e) => {
+             const pen = document.createElement('canvas').getContext('2d');
+             pen.font = getComputedStyle(e).font;
+             return [e.clientWidth, pen.measureText('spectrophotometer').width];
+           }"""
+    )
+    assert wide[0] >= wide[1] + 16 + 24, "padding and arrow beside the word"
+    page.wait_for_timeout(1000)
+    page.reload()
+    expect(code).to_have_value("N-7")
+    expect(page.get_by_role("textbox", name="L*", exact=True)).to_have_value("40.5")
+    expect(page.get_by_role("textbox", name="Note", exact=True)).to_have_value("a run")
+    expect(page.get_by_role("combobox", name="Clear coat").last).to_have_value("no")
+    for name, text in (("a*", "-9"), ("b*", "-40")):
+        page.get_by_role("textbox", name=name, exact=True).fill(text)
+    page.get_by_role("textbox", name="Mix ratio").last.fill("6:1")
+    harness.shoot(page, artifacts, "archive-entry-820", most=9000)
+    press(page, "Keep this panel")
+    expect(page.get_by_text("1 panel added")).to_be_visible()
+    assert "N-7" in list_of(shop)
+    page.reload()
+    undo = page.get_by_role("button", name="Undo", exact=True)
+    expect(undo).to_be_enabled()
+    expect(code).to_have_value("")
+    undo.press("Enter")
+    expect(page.get_by_text("N-7 was put aside again")).to_be_visible()
+    assert "N-7" not in list_of(shop)
+    tablet.close()
+
+
 def test_in_lab(browser: Any, lab: harness.Served, artifacts: Path) -> None:
     from playwright.sync_api import expect
 

@@ -66,7 +66,7 @@ class MatchApp:
         self.said.html = message(self.bench.trouble)
         self.bench.watch(self._changed)
         self.bench.on_move(self._moved)
-        self.seat.observe(self._arrived, "value")
+        self.seat.observe(self._arrived, ["value", "kept"])
         self._glance()
         self.task.start(
             "Getting the model of the archive ready; the first time takes some seconds",
@@ -92,6 +92,7 @@ class MatchApp:
             self._furnish()
 
     def _arrived(self, _: object) -> None:
+        self.bench.remembered = self.seat.kept
         if self.seat.value == self.bench.mark:
             return
         try:

@@ -18,6 +18,10 @@ __all__ = ["BenchPanel"]
 _NEW = "new"
 _OWN = "own"
 _MOST = 30
+_FORGETS = (
+    "This browser keeps nothing from one page to the next, so it comes as a new bench each time. "
+    "Name this bench, and go to it again after a reload; or let the browser keep cookies."
+)
 
 
 class BenchPanel(Panel):
@@ -62,7 +66,8 @@ class BenchPanel(Panel):
         self._offered = dict(list(bench.others().items())[:_MOST])
         self._filling = True
         try:
-            self.called.value = bench.hand.name
+            if " ".join(self.called.value.split()) != bench.hand.name:
+                self.called.value = bench.hand.name
             options = [_OWN, *self._offered, _NEW]
             texts = [f"{bench.hand.name}, this one"]
             texts += [
@@ -77,11 +82,12 @@ class BenchPanel(Panel):
             self._filling = False
         rows = [_row(bench.hand, here=True)]
         rows += [_row(held) for held in self._offered.values()]
-        heads = ["bench", "target", "", "chosen recipe", "sprayed", "last change"]
+        heads = ["bench", "target", "its reading", "chosen recipe", "sprayed", "last change"]
         self.view.html = (
             "<p>Each tablet has a match of its own. Go to another bench to go on with what it has "
             "in hand; two tablets at one bench would be in each other's way. The limits of the "
             "shelf are the same for all.</p>"
+            + ("" if bench.remembered else f'<p class="cpw-warn">{esc(_FORGETS)}</p>')
             + str(table(heads, rows, caption="Benches of this archive", right=["sprayed"]))
         )
 

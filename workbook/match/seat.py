@@ -32,6 +32,7 @@ class AtBench:
 
     def __init__(self, session: Session, mark: str = "") -> None:
         self.session = session
+        self.remembered = True  # whether the browser keeps the mark
         self._watching: list[Callable[[], None]] = []
         self._moving: list[Callable[[], None]] = []
         self._sit(mark)

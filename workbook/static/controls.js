@@ -199,30 +199,7 @@ const KINDS = {
     });
     el.append(f.label, bar, said, cancel);
   },
-  seat(model, el) {
-    // A cookie first, for it holds on every port of the machine and each start may take another;
-    // then the page's own storage, where cookies are refused.
-    const NAME = "cpw-bench";
-    const good = (mark) => (/^[0-9a-f]{8,40}$/.test(mark ?? "") ? mark : null);
-    const attempt = (call) => { try { return call(); } catch { return null; } };
-    const read = () =>
-      good(attempt(() => document.cookie.split("; ").find((c) => c.startsWith(`${NAME}=`))?.slice(NAME.length + 1))) ??
-      good(attempt(() => localStorage.getItem(NAME)));
-    const write = (mark) => {
-      attempt(() => { document.cookie = `${NAME}=${mark}; path=/; max-age=34560000; SameSite=Strict`; });
-      attempt(() => localStorage.setItem(NAME, mark));
-      model.set("kept", read() === mark);
-    };
-    const fresh = () => [...crypto.getRandomValues(new Uint8Array(8))].map((b) => b.toString(16).padStart(2, "0")).join("");
-    el.hidden = true;
-    if (!model.get("value")) {
-      const mark = read() ?? fresh();
-      write(mark);
-      model.set("value", mark);
-      model.save_changes();
-    }
-    model.on("change:value", () => { if (good(model.get("value"))) { write(model.get("value")); model.save_changes(); } });
-  },
+  seat(model, el) { el.hidden = true; }, // nothing to see; see `sit`
   html(model, el) {
     el.classList.add("cpw");
     const inner = make("div", {});
@@ -273,6 +250,32 @@ const clean = (html) => {
   return [...body.childNodes];
 };
 
+// Which bench this browser is. A cookie first, for it holds on every port of the machine and each
+// start may take another; then the page's own storage, where cookies are refused.
+const sit = (model) => {
+  const NAME = "cpw-bench";
+  const good = (mark) => (/^[0-9a-f]{8,40}$/.test(mark ?? "") ? mark : null);
+  const attempt = (call) => { try { return call(); } catch { return null; } };
+  const read = () =>
+    good(attempt(() => document.cookie.split("; ").find((c) => c.startsWith(`${NAME}=`))?.slice(NAME.length + 1))) ??
+    good(attempt(() => localStorage.getItem(NAME)));
+  const write = (mark) => {
+    attempt(() => { document.cookie = `${NAME}=${mark}; path=/; max-age=34560000; SameSite=Strict`; });
+    attempt(() => localStorage.setItem(NAME, mark));
+    model.set("kept", read() === mark);
+  };
+  const fresh = () => [...crypto.getRandomValues(new Uint8Array(8))].map((b) => b.toString(16).padStart(2, "0")).join("");
+  if (!model.get("value")) {
+    const mark = read() ?? fresh();
+    write(mark);
+    model.set("value", mark);
+    model.save_changes();
+  }
+  model.on("change:value", () => { if (good(model.get("value"))) { write(model.get("value")); model.save_changes(); } });
+};
+
 export default {
+  // With the model and not with its view: JupyterLab draws no cell that is out of sight.
+  initialize({ model }) { if (model.get("kind") === "seat") sit(model); },
   render({ model, el }) { KINDS[model.get("kind")](model, el); },
 };
