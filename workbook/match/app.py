@@ -11,6 +11,7 @@ from workbook.controls import ButtonRow, HtmlView, Progress, Seat
 from workbook.figures import chip, esc, lab_text
 from workbook.match.bench import Bench
 from workbook.match.bench_panel import BenchPanel
+from workbook.match.keeping import Work
 from workbook.match.limits import LimitsPanel
 from workbook.match.parts import Panel, Task, message, rows, saying
 from workbook.match.pot import PotPanel
@@ -19,7 +20,7 @@ from workbook.match.sprayed import SprayedPanel
 from workbook.match.suggestions import SuggestionsPanel
 from workbook.match.target import TargetPanel
 from workbook.match.what_if import WhatIfPanel
-from workbook.session import FitOutcome, Session
+from workbook.session import FitOutcome, Session, lab_of
 from workbook.session.here import session_here
 
 __all__ = ["MatchApp", "app"]
@@ -182,8 +183,8 @@ class MatchApp:
             told.append(
                 f'<p style="display:flex;gap:8px;align-items:center">{chip(target, size=34)}<span>'
                 f"<strong>Target:</strong> {esc(work.target_name)}, "
-                f'<span class="cpw-num">{esc(lab_text(target))}</span>, within ΔE00 '
-                f"{work.tolerance:g}</span></p>"
+                f'<span class="cpw-num">{esc(_target_words(work))}</span>; '
+                f"{esc(work.order.words)}</span></p>"
             )
         chosen = "none yet" if work.recipe is None else work.recipe.words
         told.append(f"<p><strong>Chosen recipe:</strong> {esc(chosen)}</p>")
@@ -194,6 +195,12 @@ class MatchApp:
         )
         flow = "display:flex;flex-wrap:wrap;gap:0 28px;align-items:center"
         self.glance.html = f'<div class="cpw-card" style="{flow}">{"".join(told)}</div>'
+
+
+def _target_words(work: Work) -> str:
+    if len(work.readings) == 1:
+        return lab_text(lab_of(work.readings[0]))
+    return "; ".join(f"{r.viewing.geometry} {lab_text(lab_of(r))}" for r in work.readings)
 
 
 def app(archive: str | Path | None = None) -> Any:

@@ -9,9 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 from matchlib.domain import Reading, Recipe, Viewing
 from matchlib.errors import DomainError, MatchlibError
+from workbook.session.order import aim_of, tolerance_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from matchlib.suggest import Target, Tolerance
 
 __all__ = [
     "SETTING",
@@ -41,12 +44,20 @@ class Tried:
         What it reads.
     kept : bool
         Whether it is in the archive.
+    more : tuple of Reading
+        What it reads at further angles.
     """
 
     code: str
     recipe: Recipe
     reading: Reading
     kept: bool = False
+    more: tuple[Reading, ...] = ()
+
+    @property
+    def readings(self) -> tuple[Reading, ...]:
+        """All of them, one an angle."""
+        return (self.reading, *self.more)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +71,7 @@ class Work:
     target_name : str
         What it is called.
     tolerance : float
-        Difference that passes [ΔE00].
+        Difference that passes, by `kind`.
     most_uneven : float, optional
         Greatest ΔE00 that 10 percent of film may show.
     recipe : Recipe, optional
@@ -69,6 +80,14 @@ class Work:
         Sprayed so far, in order.
     job : mapping of str to str
         Fields of the pot and the job sheet, as typed.
+    angles : tuple of Reading
+        What is wanted at further angles.
+    kind : str
+        Of the tolerance, as `workbook.session.order` names it.
+    box : tuple of 3 float
+        Half widths, for a kind that is a box.
+    weights : mapping of str to float
+        How often a difference counts, by geometry; 1 where none is given.
     """
 
     target: Reading | None = None
@@ -78,6 +97,25 @@ class Work:
     recipe: Recipe | None = None
     tried: tuple[Tried, ...] = ()
     job: Mapping[str, str] = field(default_factory=dict)
+    angles: tuple[Reading, ...] = ()
+    kind: str = "de00"
+    box: tuple[float, float, float] = (1.0, 1.0, 1.0)
+    weights: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def readings(self) -> tuple[Reading, ...]:
+        """The target's, one an angle; none without a target."""
+        return () if self.target is None else (self.target, *self.angles)
+
+    @property
+    def order(self) -> Tolerance:
+        """What passes."""
+        return tolerance_of(self.kind, self.tolerance, self.box)
+
+    @property
+    def aim(self) -> Target | None:
+        """The target with what passes, if there is one."""
+        return aim_of(self.readings, self.order, self.weights) if self.readings else None
 
 
 def _plain_reading(reading: Reading) -> dict[str, Any]:
@@ -189,10 +227,15 @@ def plain_of(work: Work) -> dict[str, Any]:
                 "recipe": _plain_recipe(t.recipe),
                 "reading": _plain_reading(t.reading),
                 "kept": t.kept,
+                "more": [_plain_reading(reading) for reading in t.more],
             }
             for t in work.tried
         ],
         "job": dict(work.job),
+        "angles": [_plain_reading(reading) for reading in work.angles],
+        "kind": work.kind,
+        "box": list(work.box),
+        "weights": dict(work.weights),
     }
 
 
@@ -227,10 +270,19 @@ def work_of(plain: object) -> Work:
             most_uneven=None if uneven is None else float(uneven),
             recipe=None if plain["recipe"] is None else _recipe(plain["recipe"]),
             job={str(k): str(v) for k, v in plain["job"].items()},
+            # What was kept before there were these is a ΔE00 at one angle.
+            angles=tuple(_reading(r) for r in plain.get("angles", ())),
+            kind=str(plain.get("kind", "de00")),
+            box=_lab(plain.get("box", (1.0, 1.0, 1.0))) or (1.0, 1.0, 1.0),
+            weights={str(k): float(v) for k, v in plain.get("weights", {}).items()},
         )
+        work.order  # noqa: B018  refused here, not at every step
+        tried_more = [tuple(_reading(r) for r in t.get("more", ())) for t in plain["tried"]]
         tried = [
-            Tried(str(t["code"]), _recipe(t["recipe"]), _reading(t["reading"]), bool(t["kept"]))
-            for t in plain["tried"]
+            Tried(
+                str(t["code"]), _recipe(t["recipe"]), _reading(t["reading"]), bool(t["kept"]), more
+            )
+            for t, more in zip(plain["tried"], tried_more, strict=True)
         ]
         return replace(work, tried=tuple(tried))
     except (KeyError, TypeError, AttributeError, ValueError, MatchlibError) as error:

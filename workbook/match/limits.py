@@ -7,7 +7,8 @@ from typing import Any
 
 from workbook.controls import Button, CheckList, Choice, HtmlView, NumberField, Slider
 from workbook.figures import esc
-from workbook.match.parts import Panel, columns
+from workbook.match.parts import Panel, columns, hide
+from workbook.session.order import KINDS, box_words, tolerance_of
 
 __all__ = ["LimitsPanel", "ratio_words", "ratios_shown"]
 
@@ -68,6 +69,13 @@ class LimitsPanel(Panel):
         self.weakest = Choice(ratios_shown(), texts=texts, label="Weakest ratio")
         self.coats = Slider(label="Most coats of colour", min=1, max=10, unit="coats", value=6)
         self.may = CheckList(options=list(_MAY), texts=list(_MAY.values()), label="Also allowed")
+        self.kind = Choice(
+            list(KINDS), texts=list(KINDS.values()), label="Difference that the order names"
+        )
+        self.sides = [
+            NumberField(label=f"{name} at most, either way", min=0.01, max=50)
+            for name in box_words("box")
+        ]
         self.tolerance = NumberField(
             label="Tolerance", unit="ΔE00", min=0.05, max=20, help="1 is a usual tolerance."
         )
@@ -84,13 +92,14 @@ class LimitsPanel(Panel):
         for control in (self.grounds, self.colours, self.richest, self.weakest, self.coats):
             control.observe(self.safely(self._changed), "value")
         self.may.observe(self.safely(self._changed), "value")
-        self.tolerance.observe(self.safely(self._judged), "value")
+        for control in (self.kind, self.tolerance, *self.sides):
+            control.observe(self.safely(self._judged), "value")
         self.uneven.observe(self.safely(self._judged), "value")
         return [
             columns(self.grounds, self.colours),
             columns(self.richest, self.weakest),
             columns(self.coats, self.may),
-            columns(self.tolerance, self.uneven),
+            columns(self.kind, self.tolerance, *self.sides, self.uneven),
             self.open_shelf,
             self.said,
             self.view,
@@ -120,9 +129,28 @@ class LimitsPanel(Panel):
         if self._filling:
             return
         # An empty or impossible tolerance leaves the last one; the field says what is wrong.
-        typed = self.tolerance.value
-        tolerance = self.bench.work.tolerance if typed is None else typed
-        self.bench.change("tolerance", tolerance=tolerance, most_uneven=self.uneven.value)
+        work, typed = self.bench.work, self.tolerance.value
+        tolerance = work.tolerance if typed is None else typed
+        first, second, third = (
+            was if field.value is None else field.value
+            for field, was in zip(self.sides, work.box, strict=True)
+        )
+        box, kind = (first, second, third), self.kind.value
+        tolerance_of(kind, tolerance, box)
+        self._turn(kind)
+        self.bench.change(
+            "tolerance", kind=kind, tolerance=tolerance, box=box, most_uneven=self.uneven.value
+        )
+
+    def _turn(self, kind: str) -> None:
+        """Show the fields that a kind of tolerance needs, and only those."""
+        boxed = kind.startswith("box")
+        hide(self.tolerance, boxed)
+        for field, name in zip(self.sides, box_words(kind), strict=True):
+            hide(field, not boxed)
+            field.label = f"{name} at most, either way"
+        if not boxed:
+            self.tolerance.unit = tolerance_of(kind).unit
 
     def _open(self) -> None:
         self.bench.set_shelf("limits", {})
@@ -142,8 +170,16 @@ class LimitsPanel(Panel):
             self.richest.value, self.weakest.value = _nearest(low), _nearest(high)
             self.coats.value = limits.max_coats
             self.may.value = [name for name in _MAY if getattr(limits, name)]
-            if self.tolerance.value is None or not self.open:
-                self.tolerance.value = self.bench.work.tolerance
+            work = self.bench.work
+            if work.kind not in self.kind.options:  # such as a CMC with other numbers
+                self.kind.texts = [*self.kind.texts, work.order.unit]
+                self.kind.options = [*self.kind.options, work.kind]
+            self.kind.value = work.kind
+            self._turn(work.kind)
+            typing = (self.tolerance, work.tolerance), *zip(self.sides, work.box, strict=True)
+            for field, value in typing:
+                if field.value is None or not self.open:
+                    field.value = value
             self.uneven.value = self.bench.work.most_uneven
         finally:
             self._filling = False
@@ -151,7 +187,12 @@ class LimitsPanel(Panel):
     def show(self, on: bool) -> None:
         """Open or close the panel."""
         if on:
-            self.tolerance.value = None
+            self._filling = True
+            try:
+                for field in (self.tolerance, *self.sides):
+                    field.value = None
+            finally:
+                self._filling = False
         super().show(on)
 
     def draw(self) -> None:
@@ -163,8 +204,8 @@ class LimitsPanel(Panel):
         colours = "all colours" if limits.colours is None else f"{len(limits.colours)} colours"
         self.view.html = (
             f"<p>Searched are {esc(of)} and {esc(colours)}, from {low:g} to {high:g} parts carrier "
-            f"to 1 part colour, up to {limits.max_coats} coats; a panel passes within ΔE00 "
-            f"{self.bench.work.tolerance:g}. The limits are remembered with the archive.</p>"
+            f"to 1 part colour, up to {limits.max_coats} coats; a panel passes with "
+            f"{esc(self.bench.work.order.words)}. The limits are remembered with the archive.</p>"
         )
 
 

@@ -8,7 +8,7 @@ import logging
 import threading
 from collections.abc import Callable, Sequence
 from functools import partial
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import ipywidgets as w
 
@@ -17,7 +17,21 @@ from workbook.controls import HtmlView, Progress
 from workbook.figures import esc
 from workbook.match.bench import Bench
 
-__all__ = ["Panel", "Task", "chance", "columns", "hide", "message", "rows", "saying", "taking"]
+if TYPE_CHECKING:
+    from matchlib.suggest import Tolerance
+
+__all__ = [
+    "Panel",
+    "Task",
+    "chance",
+    "columns",
+    "hide",
+    "message",
+    "passing",
+    "rows",
+    "saying",
+    "taking",
+]
 
 _log = logging.getLogger(__name__)
 T = TypeVar("T")
@@ -64,6 +78,24 @@ def chance(probability: float) -> str:
     if probability >= 0.995:
         return "over 99\u00a0%"
     return "under 1\u00a0%" if probability < 0.005 else f"{100 * probability:.0f}\u00a0%"
+
+
+def passing(tolerance: Tolerance) -> str:
+    """Return what passes, in few words.
+
+    Parameters
+    ----------
+    tolerance : Tolerance
+        The order's.
+
+    Returns
+    -------
+    str
+        Such as ``within 1``; the whole tolerance for a box.
+    """
+    if tolerance.boxed:
+        return f"({tolerance.words})"
+    return f"within {tolerance.value:g}"
 
 
 def message(text: str, *, good: bool = False) -> str:

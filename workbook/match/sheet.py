@@ -67,13 +67,17 @@ class SheetPanel(Panel):
             self.buttons.enable("make", False)
             return
         self.buttons.enable("make")
-        if self._made_for != (work.recipe, work.target, work.tolerance, dict(work.job)):
+        if self._made_for != self._asked():
             self._make()
+
+    def _asked(self) -> Any:
+        work = self.bench.work
+        return (work.recipe, work.readings, work.order, dict(work.weights), dict(work.job))
 
     def _make(self) -> None:
         bench, work = self.bench, self.bench.work
         recipe, viewing, paper = bench.need_recipe(), bench.viewing, self.paper.value
-        asked = (work.recipe, work.target, work.tolerance, dict(work.job))
+        asked = self._asked()
         words = {name: field.value.strip() for name, field in self.fields.items()}
         without = ""
         try:
@@ -89,16 +93,19 @@ class SheetPanel(Panel):
             sheet = sheet_of(
                 model,
                 recipe,
-                target=work.target,
+                target=work.readings or None,
                 target_name=work.target_name,
-                tolerance=work.tolerance,
+                tolerance=work.order,
+                weights=work.weights,
                 pot=pot,
                 title=words["title"] or "Job sheet",
                 customer=words["customer"],
                 panel_code=words["panel_code"],
                 unit=work.job.get("unit", "ml"),
             )
-            look = look_at(model, recipe, target=work.target, viewing=viewing, panels=panels)
+            look = look_at(
+                model, recipe, target=work.readings or None, viewing=viewing, panels=panels
+            )
             sheet = replace(
                 sheet, evenness=look.evenness, metamerism=look.metamerism, date=dt.date.today()
             )

@@ -10,10 +10,12 @@ from matchlib.errors import TargetError
 from workbook.controls import ButtonRow, FileField, HtmlView, NumberField, TextField
 from workbook.desk import Typed
 from workbook.figures import esc, number, swatch_pair, table
+from workbook.match.angles import AngleReadings, angle_table
 from workbook.match.keeping import Tried
 from workbook.match.parts import Panel, chance, columns
 from workbook.match.target import lab_or_file
 from workbook.session import draft_panel, lab_of, reading_of_lab
+from workbook.session.order import angles_of
 
 if TYPE_CHECKING:
     from matchlib.correction import Advice, Scored
@@ -45,9 +47,11 @@ class SprayedPanel(Panel):
                 ("Read b*", -128, 128),
             )
         )
+        self.others = AngleReadings(lambda: self.typed.changed())  # noqa: PLW0108 made below
         self.typed = Typed(
             "sprayed",
             {"code": self.code, "L*": self.light, "a*": self.red, "b*": self.yellow},
+            {"angles": (self.others.typed, self.others.fill)},
         )
         self.typed.sit(self.bench.forms)
         self.file = FileField(
@@ -68,6 +72,7 @@ class SprayedPanel(Panel):
         return [
             self.chosen,
             columns(self.code, self.light, self.red, self.yellow),
+            self.others.box,
             self.file,
             self.buttons,
             self.said,
@@ -86,30 +91,43 @@ class SprayedPanel(Panel):
                 remedy="read the panel, or choose the instrument's file.",
             )
         lab = [float(v) for v in values if v is not None]
-        self._add(reading_of_lab(lab, self.bench.viewing))
+        self._add((reading_of_lab(lab, self.bench.viewing), *self.others.readings()))
 
     def _file(self) -> None:
         path = lab_or_file(self.file.name, self.file.content)
         try:
-            reading = self.bench.session.target_of_file(path)
+            readings = self.bench.session.angles_of_file(path)
         finally:
             path.unlink()
             path.parent.rmdir()
-        self._add(reading)
+        self._add(readings)
 
-    def _add(self, reading: Reading) -> None:
+    def _add(self, readings: Sequence[Reading]) -> None:
         self.bench.need_target()
         recipe, work = self.bench.need_recipe(), self.bench.work
         code = self.code.value.strip() or self._next_code()
-        draft_panel(code=code, recipe=recipe, readings=(reading,))  # refused here, not when kept
+        # Refused here, not when it is kept.
+        draft_panel(code=code, recipe=recipe, readings=tuple(readings))
+        lack = [v.viewing.geometry for v in work.readings]
+        lack = [g for g in lack if g not in {r.viewing.geometry for r in readings}]
+        if len(work.readings) > 1 and lack:
+            raise TargetError(
+                f"The panel was not read at {' and '.join(lack)}.",
+                expected="a reading at every angle of the target",
+                got=", ".join(r.viewing.geometry for r in readings),
+                remedy="read the panel at the target's other angles too.",
+            )
         if code in {t.code for t in work.tried}:
             raise TargetError(
                 f"A panel {code} was already sprayed for this target.",
                 remedy="give this one its own code.",
             )
-        self.bench.change(f"panel {code}", tried=(*work.tried, Tried(code, recipe, reading)))
+        first, *more = readings
+        fresh = Tried(code, recipe, first, more=tuple(more))
+        self.bench.change(f"panel {code}", tried=(*work.tried, fresh))
         self.code.value = ""
         self.light.value = self.red.value = self.yellow.value = None
+        self.others.clear()
         self.typed.done()
 
     def _next_code(self) -> str:
@@ -136,7 +154,7 @@ class SprayedPanel(Panel):
             )
         today = dt.date.today()
         panels = [
-            draft_panel(code=t.code, recipe=t.recipe, readings=(t.reading,), date=today).panel
+            draft_panel(code=t.code, recipe=t.recipe, readings=t.readings, date=today).panel
             for t in fresh
         ]
         earlier = len(session.history())
@@ -156,6 +174,7 @@ class SprayedPanel(Panel):
     def draw(self) -> None:
         """Show the bench as it is now."""
         work = self.bench.work
+        self.others.show([r.viewing for r in work.angles])
         self.buttons.enable("sprayed", work.recipe is not None and work.target is not None)
         self.buttons.enable("keep", any(not t.kept for t in work.tried))
         self.buttons.enable("forget", bool(work.tried))
@@ -170,22 +189,26 @@ class SprayedPanel(Panel):
         if not work.tried or work.target is None:
             self.view.html, self._advised_for = "", None
             return
-        asked = (work.target, work.tolerance, work.tried, self.bench.session.shelf())
+        shelf = self.bench.session.shelf()
+        asked = (work.readings, work.order, dict(work.weights), work.tried, shelf)
         if asked != self._advised_for:
             self._advise(asked)
 
     def _advise(self, asked: Any) -> None:
         session, work = self.bench.session, self.bench.work
-        target, limits = work.target, self.bench.limits()
-        if target is None:
-            return
+        limits = self.bench.limits()
         # Kept panels come before fresh ones, for keeping always takes all that are there.
         codes = [t.code for t in work.tried if t.kept]
-        fresh = [(t.recipe, t.reading) for t in work.tried if not t.kept]
+        fresh = [(t.recipe, t.readings) for t in work.tried if not t.kept]
 
         def think() -> Advice:
             return session.correct(
-                target, codes=codes, sprayed=fresh, limits=limits, tolerance=work.tolerance
+                work.readings,
+                codes=codes,
+                sprayed=fresh,
+                limits=limits,
+                tolerance=work.order,
+                weights=work.weights,
             )
 
         def then(advice: Advice) -> None:
@@ -219,12 +242,19 @@ class SprayedPanel(Panel):
             (
                 t.code,
                 str(t.recipe),
-                *(number(v) for v in lab_of(t.reading)),
+                reading.viewing.geometry,
+                *(number(v) for v in lab_of(reading)),
                 "yes" if t.kept else "no",
             )
             for t in work.tried
+            for reading in t.readings
         ]
-        heads = ["panel", "recipe", "L*", "a*", "b*", "in the archive"]
+        heads = ["panel", "recipe", "angle", "L*", "a*", "b*", "in the archive"]
+        aim = work.aim
+        if aim is not None and len(aim.aims) > 1:
+            labs = [advice.last.views[i].lab for i in advice.goal.places(advice.last)]
+            caption = f"Panel {last.code} at each angle"
+            words += angle_table(angles_of(aim, labs), aim.tolerance, caption=caption, what="read")
         sprayed = table(heads, history, caption="Sprayed for this target", right=["L*", "a*", "b*"])
         self.view.html = (
             f'<div class="cpw-figures">{pair}<div style="flex:1 1 320px;max-width:560px">{words}'
@@ -241,8 +271,9 @@ class SprayedPanel(Panel):
             rows.append((words, chance(scored.probability), number(scored.difference, 2), press))
         if not rows:
             return ""
-        heads = ["what to do", "chance", "ΔE00", "then"]
-        return str(table(heads, rows, caption=title, right=["chance", "ΔE00"]))
+        unit = self.bench.work.order.unit
+        heads = ["what to do", "chance", unit, "then"]
+        return str(table(heads, rows, caption=title, right=["chance", unit]))
 
     def _take(self, name: str) -> None:
         act, _, k = name.partition(":")

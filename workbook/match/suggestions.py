@@ -11,15 +11,18 @@ from workbook.figures import (
     Mark,
     esc,
     lab_chart,
+    lab_text,
     number,
     swatch_pair,
     table,
 )
+from workbook.match.angles import angle_table
 from workbook.match.bench import plain_recipe_name
 from workbook.match.closer import closer_look
-from workbook.match.parts import Panel, chance, columns
+from workbook.match.parts import Panel, chance, columns, passing
 from workbook.session import lab_of
 from workbook.session.looking import Look, look_at, reachable_labs
+from workbook.session.order import angles_of, unseen_words
 
 if TYPE_CHECKING:
     from matchlib.domain import Recipe
@@ -82,14 +85,12 @@ class SuggestionsPanel(Panel):
         if asked == self.bench.found_for and not again:
             self._drawn()
             return
-        limits, target, viewing = self.bench.limits(), work.target, self.bench.viewing
-        tolerance = work.tolerance
-        if target is None:
-            return
+        limits, viewing = self.bench.limits(), self.bench.viewing
+        order, weights = work.order, work.weights
         self.tell("")
 
         def look() -> tuple[Suggestions, Any]:
-            found = session.match(target, limits, tolerance=tolerance, top=top)
+            found = session.match(work.readings, limits, tolerance=order, weights=weights, top=top)
             panels = session.archive.panels()
             return found, reachable_labs(session.model, limits, panels, viewing=viewing)
 
@@ -109,6 +110,9 @@ class SuggestionsPanel(Panel):
             return
         head = f"<p>{esc(f'{found.searched:,}')} recipes searched for "
         head += f"{esc(self.bench.work.target_name)}. {esc(ORIENTATION)}</p>"
+        unseen = unseen_words(self.bench.need_model(), found.target)
+        if unseen:
+            head += f'<p class="cpw-warn">{esc(unseen)}</p>'
         if found.miss:
             head += f'<p class="cpw-warn"><strong>{esc(found.miss)}</strong></p>'
         cards = "".join(self._card(k, s, target) for k, s in enumerate(found))
@@ -119,11 +123,20 @@ class SuggestionsPanel(Panel):
             self.closer.html = ""
 
     def _card(self, k: int, found: Suggestion, target: tuple[float, float, float]) -> str:
-        tolerance = self.bench.work.tolerance
+        aim = self.bench.found.target if self.bench.found is not None else None
+        order = self.bench.work.order if aim is None else aim.tolerance
         chosen = found.recipe == self.bench.work.recipe
         kind = "cpw-good" if found.probability >= 0.5 else "cpw-bad"
         of = f"number {k + 1}, {plain_recipe_name(found.recipe)}"
         pair = swatch_pair(target, found.lab, width=346, height=146)
+        several = (
+            ""
+            if aim is None
+            else angle_table(
+                angles_of(aim, found.labs), order, caption=f"Number {k + 1} at each angle"
+            )
+        )
+        worst = " at the worst angle" if several else ""
         extra = "".join(f'<p class="cpw-warn">{esc(n)}</p>' for n in found.never_sprayed)
         if found.note:
             extra += f'<p class="cpw-muted">{esc(found.note)}</p>'
@@ -137,9 +150,9 @@ class SuggestionsPanel(Panel):
             f'aria-label="{esc("Suggestion " + of)}">'
             f"<h3>{k + 1}. {esc(plain_recipe_name(found.recipe))}</h3>{pair}"
             f"<p><strong>{esc(_coats(found.recipe))}</strong></p>"
-            f'<p class="cpw-num">Next panel: ΔE00 {number(found.expected_delta_e00, 2)} ± '
-            f'{number(found.sd_delta_e00, 2)}. <span class="{kind}">Chance of passing within '
-            f"{tolerance:g}: {chance(found.probability)}</span></p>"
+            f'<p class="cpw-num">Next panel: {esc(order.said(found.expected_delta_e00))} ± '
+            f'{number(found.sd_delta_e00, 2)}{worst}. <span class="{kind}">Chance of passing '
+            f"{esc(passing(order))}: {chance(found.probability)}</span></p>{several}"
             f"<p>{esc(found.why)}</p>{extra}"
             '<p class="cpw-row">'
             f"{_press(f'use:{k}', use, of, primary=not chosen)}"
@@ -158,6 +171,7 @@ class SuggestionsPanel(Panel):
                 "another one.</p>"
             )
             return
+        unit = found.target.tolerance.unit
         one, two = (found[k] for k in self._pair)
         names = tuple(f"Number {k + 1}" for k in self._pair)
         first, second = names
@@ -171,9 +185,14 @@ class SuggestionsPanel(Panel):
             *(
                 (label, *(number(getattr(s, name), 2) for s in (one, two)))
                 for label, name in (
-                    ("expected ΔE00", "expected_delta_e00"),
-                    ("one panel's spread, ± ΔE00", "sd_delta_e00"),
+                    (f"expected {unit}", "expected_delta_e00"),
+                    (f"one panel's spread, ± {unit}", "sd_delta_e00"),
                 )
+            ),
+            *(
+                (f"predicted at {a.viewing.geometry}", lab_text(a.lab), lab_text(b.lab))
+                for a, b in zip(*(angles_of(found.target, s.labs) for s in (one, two)), strict=True)
+                if len(found.target.aims) > 1
             ),
             ("chance of passing", chance(one.probability), chance(two.probability)),
         ]
@@ -201,14 +220,12 @@ class SuggestionsPanel(Panel):
     def _first(self) -> None:
         self.bench.need_target()
         session, work, limits = self.bench.session, self.bench.work, self.bench.limits()
-        target = work.target
-        if target is None:
-            return
+        readings, order, weights = work.readings, work.order, work.weights
         codes = [t.code for t in work.tried if t.kept]
 
         def think() -> Any:
             return session.next_panels(
-                target, codes=codes, limits=limits, tolerance=work.tolerance, top=4
+                readings, codes=codes, limits=limits, tolerance=order, weights=weights, top=4
             )
 
         def then(found: Any) -> None:
@@ -243,7 +260,7 @@ class SuggestionsPanel(Panel):
             self._look(k, found[k])
 
     def _look(self, k: int, found: Suggestion) -> None:
-        model, target = self.bench.need_model(), self.bench.work.target
+        model, target = self.bench.need_model(), self.bench.work.readings
         viewing = self.bench.viewing
         known = self._looks.get(found.recipe)
         if known is not None:

@@ -15,8 +15,10 @@ from workbook.controls import Button, Choice, FileField, HtmlView, NumberField, 
 from workbook.desk import Typed
 from workbook.figures import ORIENTATION, esc, swatch
 from workbook.figures.svg import picture
+from workbook.match.angles import AngleWeights
 from workbook.match.parts import Panel, columns, hide, rows
-from workbook.session import reading_of_lab
+from workbook.session import lab_of, reading_of_lab
+from workbook.session.order import unseen_words
 
 if TYPE_CHECKING:
     from matchlib.domain import Reading
@@ -121,6 +123,7 @@ class TargetPanel(Panel):
         self.way.observe(self.safely(self._turn), "value")
         self._turn()
         self.view = HtmlView(label="The target")
+        self.weights = AngleWeights(self.safely(self._weighed))
         self._fill()
         self.typed = Typed(
             "target",
@@ -132,7 +135,7 @@ class TargetPanel(Panel):
             },
         )
         self.typed.sit(bench.forms)
-        return [self.way, *self.forms.values(), self.use, self.said, self.view]
+        return [self.way, *self.forms.values(), self.use, self.said, self.view, self.weights.box]
 
     def _samples(self) -> list[Path]:
         folder = self.bench.folder
@@ -157,18 +160,36 @@ class TargetPanel(Panel):
         if way == "photo":
             self._read_photo()
             return
-        reading, name = getattr(self, f"_from_{way}")()
-        self._take(reading, name)
+        readings, name = getattr(self, f"_from_{way}")()
+        self._take(readings, name)
 
-    def _take(self, reading: Reading, name: str, more: str = "") -> None:
+    def _take(self, readings: Sequence[Reading], name: str, more: str = "") -> None:
         # A new target is a new job: what was sprayed for the last one says nothing of it.
-        self.bench.change(f"target {name}", target=reading, target_name=name, tried=())
+        first, *others = readings
+        have = {r.viewing.geometry for r in readings}
+        weights = {a: w for a, w in self.bench.work.weights.items() if a in have and others}
+        self.bench.change(
+            f"target {name}",
+            target=first,
+            angles=tuple(others),
+            weights=weights,
+            target_name=name,
+            tried=(),
+        )
         self._fill()
         self.typed.done()
         said = f"The target is {name}."
+        if others:
+            said += f" It is to be met at {len(readings)} angles together."
+            aim, model = self.bench.work.aim, self.bench.model
+            if aim is not None and model is not None:
+                more = "\n".join(line for line in (more, unseen_words(model, aim)) if line)
         self.tell(f"{said}\n{more}" if more else said)
 
-    def _from_lab(self) -> tuple[Reading, str]:
+    def _weighed(self) -> None:
+        self.bench.change("weights of the angles", weights=self.weights.weights)
+
+    def _from_lab(self) -> tuple[tuple[Reading, ...], str]:
         values = [self.light.value, self.red.value, self.yellow.value]
         if any(v is None for v in values):
             raise TargetError(
@@ -179,12 +200,12 @@ class TargetPanel(Panel):
             )
         geometry = self.bench.need_model().words_.geometries[0]
         view = Viewing(self.illuminant.value, self.observer.value, geometry)
-        return reading_of_lab([float(v) for v in values if v is not None], view), "typed Lab"
+        return (reading_of_lab([float(v) for v in values if v is not None], view),), "typed Lab"
 
-    def _from_file(self) -> tuple[Reading, str]:
+    def _from_file(self) -> tuple[tuple[Reading, ...], str]:
         path = lab_or_file(self.file.name, self.file.content)
         try:
-            reading = self.bench.session.target_of_file(
+            readings = self.bench.session.angles_of_file(
                 path,
                 panel=self.which.value.strip() or None,
                 decimal=self.decimal.value,
@@ -193,22 +214,22 @@ class TargetPanel(Panel):
         finally:
             path.unlink()
             path.parent.rmdir()
-        return reading, self.which.value.strip() or path.stem
+        return readings, self.which.value.strip() or path.stem
 
-    def _from_panel(self) -> tuple[Reading, str]:
+    def _from_panel(self) -> tuple[tuple[Reading, ...], str]:
         code = self.panel.value
         if not code:
             raise TargetError("No panel of this archive has a reading.", remedy="import some.")
-        return self.bench.session.target_of_panel(code), f"panel {code}"
+        return self.bench.session.angles_of_panel(code), f"panel {code}"
 
-    def _from_sample(self) -> tuple[Reading, str]:
+    def _from_sample(self) -> tuple[tuple[Reading, ...], str]:
         path = Path(self.sample.value)
         if path not in self.samples:
             raise TargetError(
                 "There is no such sample.",
                 remedy="put files of readings into a folder 'samples' beside the archive.",
             )
-        return self.bench.session.target_of_file(path), path.stem.replace("-", " ")
+        return self.bench.session.angles_of_file(path), path.stem.replace("-", " ")
 
     def _read_photo(self) -> None:
         content, name = self.photo.content, self.photo.name
@@ -225,7 +246,7 @@ class TargetPanel(Panel):
 
         def then(result: Any) -> None:
             found, picture_ = result
-            self._take(found.reading, f"the photograph {name}", found.text())
+            self._take((found.reading,), f"the photograph {name}", found.text())
             self.view.html += picture_
 
         self.task.start("Looking for the chart and the panel", work, then)
@@ -233,16 +254,31 @@ class TargetPanel(Panel):
     def draw(self) -> None:
         """Show the bench as it is now."""
         work, lab = self.bench.work, self.bench.target_lab
+        self.weights.show([r.viewing.geometry for r in work.readings], work.weights)
         if lab is None or work.target is None:
             self.view.html = "<p>No target yet.</p>"
             return
-        how = "a spectrum" if work.target.spectral else "Lab"
-        source = "photograph, an estimate" if work.target.source == "photo" else work.target.source
-        note = f"{how} by {source}, {work.target.viewing}"
-        self.view.html = (
-            f"{swatch(lab, work.target_name.capitalize(), note=note, size=220)}"
-            f'<p class="cpw-muted">{esc(ORIENTATION)}</p>'
+        name, several = work.target_name.capitalize(), len(work.readings) > 1
+        shown = "".join(
+            str(
+                swatch(
+                    lab_of(reading),
+                    f"{name}, {reading.viewing.geometry}" if several else name,
+                    note=_note(reading),
+                    size=180 if several else 220,
+                )
+            )
+            for reading in work.readings
         )
+        self.view.html = (
+            f'<div class="cpw-figures">{shown}</div>' if several else shown
+        ) + f'<p class="cpw-muted">{esc(ORIENTATION)}</p>'
+
+
+def _note(reading: Reading) -> str:
+    how = "a spectrum" if reading.spectral else "Lab"
+    source = "photograph, an estimate" if reading.source == "photo" else reading.source
+    return f"{how} by {source}, {reading.viewing}"
 
 
 def photo_picture(taken: Picture, found: PhotoReading, *, width: int = 420) -> str:

@@ -7,10 +7,12 @@ from typing import Any
 
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
 from workbook.controls import ButtonRow, Choice, HtmlView, Slider
-from workbook.figures import ORIENTATION, esc, number, swatch, swatch_pair
+from workbook.figures import ORIENTATION, esc, swatch, swatch_pair
+from workbook.match.angles import angle_table
 from workbook.match.keeping import recipe_of_text, text_of_recipe
 from workbook.match.limits import ratios_shown
-from workbook.match.parts import Panel, chance, columns, rows, taking
+from workbook.match.parts import Panel, chance, columns, passing, rows, taking
+from workbook.session.foresee import Forecast, foresee
 from workbook.session.looking import miss_words
 from workbook.session.predicting import Prediction, predict
 
@@ -141,24 +143,24 @@ class WhatIfPanel(Panel):
         job = {**self.bench.work.job, MOVED: text_of_recipe(self.recipe)}
         self.bench.note(job=job)
 
-    def predicted(self) -> Prediction:
+    def predicted(self) -> Prediction | Forecast:
         """Return what the next panel of the recipe would read.
 
         Returns
         -------
-        Prediction
-            Against the target, where there is one.
+        Prediction or Forecast
+            Against the target at all its angles, where there is one.
         """
         model = self.bench.need_model()
-        recipe = self.recipe
+        recipe, aim = self.recipe, self.bench.work.aim
+        if aim is not None:
+            return foresee(model, recipe, aim)
         (found,) = predict(
             model,
             [recipe],
             viewings=[self.bench.viewing],
             codes=[None],
             places=[str(recipe)],
-            target=self.bench.target_lab,
-            tolerance=self.bench.work.tolerance,
         )
         return found
 
@@ -170,18 +172,18 @@ class WhatIfPanel(Panel):
         light, red, yellow = found.sd_lab
         spread = f"One panel spreads by ±{light:.2f} L*, ±{red:.2f} a*, ±{yellow:.2f} b*."
         words = f"<p><strong>{esc(found.recipe.words)}</strong></p>"
-        if target is None:
+        if target is None or isinstance(found, Prediction):
             note = "Choose a target to see how far it is."
             self.view.html = f"{swatch(found.lab, 'Predicted', note=note, size=220)}{words}"
             return
-        within = found.probability
+        within, order = found.probability, found.tolerance
         kind = "cpw-good" if within >= 0.5 else "cpw-bad"
+        angles = angle_table(found.angles, order, caption="Target and prediction at each angle")
         self.view.html = (
             f"{swatch_pair(target, found.lab, width=380, height=170)}{words}"
-            f'<p class="cpw-num">Next panel: ΔE00 {number(found.delta_e00, 2)} ± '
-            f"{number(found.sd_delta_e00, 2)} from the target. "
-            f'<span class="{kind}">Chance of passing within {self.bench.work.tolerance:g}: '
-            f"{chance(within)}</span></p>"
+            f'<p class="cpw-num">Next panel: {esc(found.words)}. '
+            f'<span class="{kind}">Chance of passing {esc(passing(order))}: '
+            f"{chance(within)}</span></p>{angles}"
             f"<p>It would be {esc(miss_words(target, found.lab))}.</p>"
             f'<p class="cpw-muted cpw-num">{esc(spread)} {esc(ORIENTATION)}</p>'
         )

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from matchlib.errors import TargetError
@@ -171,11 +172,19 @@ def aim_of(
     TargetError
         If a weight is for an angle that the target has not, or none at all.
     """
+    return _aim(as_readings(target), tolerance, tuple((weights or {}).items()))
+
+
+@lru_cache(maxsize=32)  # a slider asks for the same target at every key
+def _aim(
+    readings: tuple[Reading, ...],
+    tolerance: Tolerance | float,
+    weights: tuple[tuple[str, float], ...],
+) -> Target:
     from matchlib.domain import Viewing
     from matchlib.suggest import Target
 
-    readings = as_readings(target)
-    known = {Viewing(geometry=g).geometry: w for g, w in (weights or {}).items()}
+    known = {Viewing(geometry=g).geometry: w for g, w in weights}
     have = [r.viewing.geometry for r in readings]
     for geometry, weight in known.items():
         if geometry not in have:
