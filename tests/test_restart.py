@@ -450,6 +450,12 @@ def test_what_cannot_be_filled_in_again_is_passed_over(few: Path) -> None:
         note = TextField(label="Note")
         Typed("form", {"ground": ground, "coats": coats, "note": note}).sit(forms)
         assert (ground.value, coats.value, note.value) == ("silver", None, "kept")
+        here = Desk(session)
+        back = {"code": "N-1", "readings": [{"lab": "spoiled"}]}
+        Forms(session.archive).keep_typed("panel's back", back)
+        form = EntryForm(here)
+        assert form.code.value == "N-1"
+        assert form._readings == ()
         for odd in ("spoiled", ["x"], {"fields": 3}):
             session.archive.set_setting(f"typed: form: {ONE}", odd)
             session.archive.set_setting(f"done: form: {ONE}", odd)

@@ -23,7 +23,7 @@ from workbook.figures import *
 coats = Slider(label="Coats", min=1, max=8, value=3, unit="coats", help="How many are sprayed.")
 ratio = Slider(label="Mix ratio", min=0, max=3, value=1,
                texts=[f"{n} parts carrier to 1 part colour" for n in (8, 6, 4, 3)])
-ground = Choice(["silver", "gold", "graphite"], label="Ground")
+ground = Choice(["", "silver", "gold"], texts=["any", "silver", "gold"], label="Ground")
 lightness = NumberField(label="Target L*", min=0, max=100, value=42.5)
 note = TextField(label="Note")
 shelf = CheckList(options=["red", "teal", "<b>violet</b>"], value=["red"], label="On the shelf")
@@ -111,7 +111,14 @@ def use_everything(page: Any) -> None:
     expect(page.get_by_role("slider", name="Mix ratio")).to_have_attribute(
         "aria-valuetext", "4 parts carrier to 1 part colour"
     )
-    page.get_by_role("combobox", name="Ground").select_option("gold")
+    ground = page.get_by_role("combobox", name="Ground")
+    shown = "(e) => e.selectedOptions[0]?.textContent ?? 'blank'"
+    assert ground.evaluate(shown) == "any", "an empty option is an option"
+    ground.select_option("gold")
+    expect(value(page, "ground")).to_have_text("gold")
+    ground.select_option(label="any")
+    expect(value(page, "ground")).to_have_text("")
+    ground.select_option("gold")
     expect(value(page, "ground")).to_have_text("gold")
 
     number = page.get_by_role("textbox", name="Target L*")

@@ -73,7 +73,8 @@ class Typed:
                 with contextlib.suppress(traitlets.TraitError):
                     control.value = values[name]
             for name, (_, take) in self._more.items():
-                take(values[name])
+                with contextlib.suppress(KeyError, TypeError, ValueError):
+                    take(values[name])
         finally:
             self._filling = False
 
