@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from matchlib.errors import TargetError
 from workbook.controls import NumberField
-from workbook.figures import number, table
+from workbook.figures import Raw, chip, esc, number, table
 from workbook.match.parts import columns, hide, rows
 from workbook.session import reading_of_lab
 
@@ -43,13 +43,18 @@ def angle_table(
     if len(angles) < 2:
         return ""
     unit = "of the box" if tolerance.boxed else tolerance.unit
-    heads = ["angle", "", "L*", "a*", "b*", unit, "counts"]
+    heads = ["angle", "", "L*", "a*", "b*", unit]
     cells = []
     for angle in angles:
-        geometry, times = angle.viewing.geometry, f"{angle.weight:g} times"
-        cells.append((geometry, "target", *(number(v) for v in angle.wanted), "", times))
-        own = (*(number(v) for v in angle.lab), number(angle.difference, 2))
-        cells.append(("", what, *own, ""))
+        # On a card there is no room for a column of weights, which mostly are 1.
+        times = "" if angle.weight == 1.0 else f", counts {angle.weight:g} times"
+        for words, lab, away in (
+            ("target", angle.wanted, ""),
+            (what, angle.lab, number(angle.difference, 2)),
+        ):
+            named = f"{angle.viewing.geometry}{times}" if words == "target" else ""
+            shown = Raw(f'<span class="cpw-key">{chip(lab, size=20)}{esc(words)}</span>')
+            cells.append((named, shown, *(number(v) for v in lab), away))
     return str(table(heads, cells, caption=caption, right=["L*", "a*", "b*", unit]))
 
 
@@ -101,7 +106,7 @@ class AngleWeights:
             min=0.01,
             max=100,
             value=1.0,
-            help="A difference here against the tolerance.",
+            help="2: a difference at this angle counts double.",
         )
         field.observe(self._typed, "value")
         return field

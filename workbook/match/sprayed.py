@@ -175,6 +175,9 @@ class SprayedPanel(Panel):
         """Show the bench as it is now."""
         work = self.bench.work
         self.others.show([r.viewing for r in work.angles])
+        where = f" at {self.bench.viewing.geometry}" if work.angles else ""
+        for control, axis in ((self.light, "L*"), (self.red, "a*"), (self.yellow, "b*")):
+            control.label = f"Read {axis}{where}"
         self.buttons.enable("sprayed", work.recipe is not None and work.target is not None)
         self.buttons.enable("keep", any(not t.kept for t in work.tried))
         self.buttons.enable("forget", bool(work.tried))

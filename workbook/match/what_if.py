@@ -184,9 +184,17 @@ class WhatIfPanel(Panel):
             f'<p class="cpw-num">Next panel: {esc(found.words)}. '
             f'<span class="{kind}">Chance of passing {esc(passing(order))}: '
             f"{chance(within)}</span></p>{angles}"
-            f"<p>It would be {esc(miss_words(target, found.lab))}.</p>"
+            f"<p>{esc(_miss(found))}</p>"
             f'<p class="cpw-muted cpw-num">{esc(spread)} {esc(ORIENTATION)}</p>'
         )
+
+
+def _miss(found: Forecast) -> str:
+    if len(found.angles) == 1:
+        return f"It would be {miss_words(found.angles[0].wanted, found.lab)}."
+    return " ".join(
+        f"At {a.viewing.geometry} it would be {miss_words(a.wanted, a.lab)}." for a in found.angles
+    )
 
 
 def _short(ratio: str) -> str:
