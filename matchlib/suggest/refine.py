@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.domain import Viewing
+from matchlib.stepping import Step
 from matchlib.suggest.score import lab_of_rows
 from matchlib.suggest.space import Schedules, Space
 from matchlib.suggest.target import Target
@@ -92,7 +93,14 @@ class Refined:
     picks: Picks
 
 
-def refine(space: Space, starts: Picks, target: Target, viewings: Sequence[Viewing]) -> Refined:
+def refine(
+    space: Space,
+    starts: Picks,
+    target: Target,
+    viewings: Sequence[Viewing],
+    *,
+    step: Step | None = None,
+) -> Refined:
     """Descend from the best of the grid with the whole law, then round.
 
     Parameters
@@ -105,6 +113,8 @@ def refine(space: Space, starts: Picks, target: Target, viewings: Sequence[Viewi
         What is to be matched.
     viewings : sequence of Viewing
         One an aim.
+    step : callable, optional
+        Called with the share done between its steps; what it raises ends them.
 
     Returns
     -------
@@ -117,7 +127,9 @@ def refine(space: Space, starts: Picks, target: Target, viewings: Sequence[Viewi
     damping = np.full(len(starts), 1e-2)
     residual, best = walk.look(x)
     cost = (residual**2).sum(axis=1)
-    for _ in range(_STEPS):
+    for done in range(_STEPS):
+        if step is not None:
+            step(done / _STEPS, "finding the parts between")
         jacobian = np.stack(
             [(walk.look(x + _NUDGE * e)[0] - residual) / _NUDGE for e in np.eye(3)], axis=2
         )
@@ -125,8 +137,8 @@ def refine(space: Space, starts: Picks, target: Target, viewings: Sequence[Viewi
         normal = np.swapaxes(jacobian, 1, 2) @ jacobian
         scale = np.trace(normal, axis1=1, axis2=2) + 1e-9
         normal += (damping * scale)[:, None, None] * np.eye(3)
-        step = -np.linalg.solve(normal, np.swapaxes(jacobian, 1, 2) @ residual[:, :, None])[..., 0]
-        trial = walk.inside(x + np.clip(step, -0.7, 0.7))
+        move = -np.linalg.solve(normal, np.swapaxes(jacobian, 1, 2) @ residual[:, :, None])[..., 0]
+        trial = walk.inside(x + np.clip(move, -0.7, 0.7))
         residual_then, best_then = walk.look(trial)
         cost_then = (residual_then**2).sum(axis=1)
         better = cost_then < cost

@@ -19,6 +19,7 @@ from matchlib.colorimetry import delta_e00
 from matchlib.domain import Panel, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.regression import FilmPredictor
+from matchlib.stepping import Step
 from matchlib.suggest.limits import Limits
 from matchlib.suggest.refine import Picks, refine
 from matchlib.suggest.result import Suggestion, Suggestions
@@ -55,6 +56,7 @@ def suggest(
     top: int = 5,
     archive: Iterable[Recipe | Panel] = (),
     unevenness: Callable[[Sequence[Recipe]], Array] | None = None,
+    step: Step | None = None,
 ) -> Suggestions:
     """Suggest recipes for a target.
 
@@ -74,6 +76,9 @@ def suggest(
     unevenness : callable, optional
         From recipes to the ΔE00 that 10 percent of film shows; `matchlib.evenness` by default
         where the limits name a greatest one.
+    step : callable, optional
+        Called with the share done and what is being done, many times a second, always from the
+        caller's own thread; what it raises ends the search at once.
 
     Returns
     -------
@@ -102,7 +107,9 @@ def suggest(
     space = Space.of(model, bounds, past)
     viewings = [a.viewing or Viewing(geometry=model.words_.geometries[0]) for a in target.aims]
     with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait
-        return _Search(space, target, viewings, past, unevenness).best(top)
+        return _Search(
+            space, target, viewings, past, unevenness=unevenness, step=step or _go_on
+        ).best(top)
 
 
 class _Search:
@@ -112,11 +119,13 @@ class _Search:
         target: Target,
         viewings: Sequence[Viewing],
         past: Sequence[Recipe],
+        *,
         unevenness: Callable[[Sequence[Recipe]], Array] | None,
+        step: Step,
     ) -> None:
         self.space, self.target, self.viewings = space, target, viewings
         self.experience = Experience(past)
-        self.unevenness = unevenness
+        self.unevenness, self.step = unevenness, step
         self.searched = 0
         self.ground_road = _kinds(space.ground_share > 0)
         self.pot_road = _kinds(space.colour_share > 0)
@@ -131,7 +140,7 @@ class _Search:
         metrics = [
             aim.weight**2 * tolerance.metric(lab) for aim, lab in zip(aims, labs, strict=True)
         ]
-        scans = scan(self.space, self.viewings, labs, metrics)
+        scans = scan(self.space, self.viewings, labs, metrics, step=_part(self.step, 0.0, 0.3))
         self.searched = sum(out.size for _, out in scans)
         if not self.searched:
             raise DomainError(
@@ -179,18 +188,29 @@ class _Search:
         return self.target.difference(picks.labs(self.space, self.viewings))
 
     def best(self, top: int) -> Suggestions:
+        self.step(0.0, "looking through every recipe")
         picks = self._scanned()
+        self.step(0.3, "working out the best again")
         cost = self._differences(picks)
         starts = picks.take(self._spread(picks, cost, _STARTS, 2))
-        refined = refine(self.space, starts, self.target, self.viewings)
+        refined = refine(
+            self.space,
+            starts,
+            self.target,
+            self.viewings,
+            step=_part(self.step, 0.4, 0.7),
+        )
         continuous = self._continuous(starts, refined.best)
         both = _distinct(_join(picks, refined.picks))
+        self.step(0.7, "working out what can be measured")
         cost = self._differences(both)
         order = self._spread(both, cost, _FINALISTS, 3)
         finalists, cost = both.take(order), cost[order]
         recipes = self._recipes(finalists)
         if self.space.limits.max_unevenness is not None:
+            self.step(0.8, "looking how unevenness shows")
             finalists, cost, recipes = self._even(finalists, cost, recipes)
+        self.step(0.9, "working out the chances")
         view = outlook(self.space.model, recipes, self.target, self.viewings)
         rank = view.expected + self._trouble(finalists, recipes) * view.floor
         chosen = self._chosen(finalists, rank, view, top)
@@ -324,6 +344,19 @@ class _Search:
                     "allow smaller steps of ratio, or more parts of a blend."
                 )
         return Suggestions(tuple(made), target, reachable, text, self.searched)
+
+
+def _go_on(_share: float | None, _words: str) -> None:
+    """Show nobody and stop for nobody."""
+
+
+def _part(step: Step, start: float, end: float) -> Step:
+    """Let a part of the work tell its own share as that of the whole."""
+
+    def told(share: float | None, words: str) -> None:
+        step(None if share is None else start + share * (end - start), words)
+
+    return told
 
 
 def _film_shows(model: FilmPredictor) -> Callable[[Sequence[Recipe]], Array]:

@@ -76,7 +76,7 @@ class Schedules:
         made = made[_affordable(made, limits)]
         return cls(made[:, :2].astype(np.int64), made[:, 2:])
 
-    @property
+    @cached_property
     def single(self) -> NDArray[np.bool_]:
         """Whether a schedule has one ratio, shape (s,)."""
         return np.asarray(self.coats[:, 1] == 0)
@@ -90,6 +90,20 @@ class Schedules:
     def strength(self) -> Array:
         """Coats times colour fraction [coats of neat colour], shape (s,)."""
         return np.asarray((self.coats / (1.0 + self.carrier)).sum(axis=1))
+
+    def layers(self) -> tuple[Array, Array, Array]:
+        """Return what the film law asks of each step.
+
+        Returns
+        -------
+        coats, first, logk : ndarray, shape (s, 2)
+            Coats; how many of them are the panel's first; sum of the logarithms of their numbers.
+        """
+        coats = self.coats.astype(float)
+        ends = _LOG_FACTORIAL[np.cumsum(self.coats, axis=1)]
+        first = np.zeros_like(coats)
+        first[:, 0] = 1.0
+        return coats, first, np.column_stack([ends[:, 0], ends[:, 1] - ends[:, 0]])
 
     def take(self, rows: Ints | NDArray[np.bool_]) -> Schedules:
         """Return some of the rows.
@@ -250,11 +264,7 @@ class Space:
         bare = Recipe(self.shelf.grounds[0], clear=self.shelf.clear)
         row = RecipeTable.of([bare], [viewing], self.model.words_)
         rows = row.take(np.zeros(n, np.intp))
-        coats = schedules.coats.astype(float)
-        ends = _LOG_FACTORIAL[np.cumsum(schedules.coats, axis=1)]
-        logk = np.column_stack([ends[:, 0], ends[:, 1] - ends[:, 0]])
-        first = np.zeros_like(coats)
-        first[:, 0] = 1.0
+        coats, first, logk = schedules.layers()
         bend = np.log(1.0 / (1.0 + schedules.carrier) / REFERENCE_FRACTION)
         return replace(
             rows,
