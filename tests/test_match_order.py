@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import base64
 import re
+import threading
+import time
 from collections.abc import Iterator
 from io import BytesIO
 from pathlib import Path
@@ -257,3 +259,53 @@ def test_work_of_several_angles_survives_as_plain_data() -> None:
     old = {k: v for k, v in plain_of(Work(BOTH[0])).items()
            if k not in ("angles", "kind", "box", "weights")}  # fmt: skip
     assert work_of(old) == Work(BOTH[0])
+
+
+def test_cancel_ends_the_search_itself_and_the_bar_tells_how_far_it_is() -> None:
+    from workbook.controls import Progress
+    from workbook.match.parts import Task
+
+    begun, steps, got, failed = threading.Event(), [], [], []
+    task = Task(Progress(), failed.append)
+
+    def work() -> None:
+        for k in range(100_000):
+            steps.append(k)
+            task.step(k / 100_000, "looking through every recipe")
+            begun.set()
+            time.sleep(0.001)
+
+    task.start("searching", work, got.append)
+    assert begun.wait(30)
+    assert task.progress.text == "Looking through every recipe"
+    assert task.progress.value is not None
+    task.cancel()
+    task.thread.join(30)
+    assert not task.thread.is_alive()
+    assert len(steps) < 100_000
+    assert (got, failed) == ([], [])
+    assert "nothing was changed" in task.progress.text
+
+
+def test_the_session_hands_the_steps_to_the_search(match: MatchApp) -> None:
+    told: list[float | None] = []
+
+    def step(share: float | None, words: str) -> None:
+        assert words
+        told.append(share)
+
+    session = match.bench.session
+    found = session.match(BOTH, top=2, step=step)
+    assert [s.recipe for s in found] == [s.recipe for s in session.match(BOTH, top=2)]
+    shares = [s for s in told if s is not None]
+    assert shares == sorted(shares)
+    assert shares[-1] > shares[0]
+
+    class EnoughError(Exception):
+        pass
+
+    def stop(share: float | None, words: str) -> None:
+        raise EnoughError
+
+    with pytest.raises(EnoughError):
+        session.match(BOTH, top=2, step=stop)

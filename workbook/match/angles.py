@@ -20,7 +20,12 @@ __all__ = ["AngleReadings", "AngleWeights", "angle_table"]
 
 
 def angle_table(
-    angles: Sequence[Angle], tolerance: Tolerance, *, caption: str, what: str = "predicted"
+    angles: Sequence[Angle],
+    tolerance: Tolerance,
+    *,
+    caption: str,
+    what: str = "predicted",
+    chips: bool = True,
 ) -> str:
     """Show a colour against the target at each angle.
 
@@ -34,6 +39,8 @@ def angle_table(
         What is shown.
     what : str
         ``predicted`` or ``read``.
+    chips : bool
+        Whether each row has its colour, where there is room for it.
 
     Returns
     -------
@@ -43,18 +50,20 @@ def angle_table(
     if len(angles) < 2:
         return ""
     unit = "of the box" if tolerance.boxed else tolerance.unit
-    heads = ["angle", "", "L*", "a*", "b*", unit]
-    cells = []
+    heads = ["angle", "L*", "a*", "b*", unit]
+    cells: list[tuple[object, ...]] = []
     for angle in angles:
-        # On a card there is no room for a column of weights, which mostly are 1.
-        times = "" if angle.weight == 1.0 else f", counts {angle.weight:g} times"
         for words, lab, away in (
             ("target", angle.wanted, ""),
             (what, angle.lab, number(angle.difference, 2)),
         ):
-            named = f"{angle.viewing.geometry}{times}" if words == "target" else ""
-            shown = Raw(f'<span class="cpw-key">{chip(lab, size=20)}{esc(words)}</span>')
-            cells.append((named, shown, *(number(v) for v in lab), away))
+            shown: object = f"{angle.viewing.geometry} {words}"
+            if chips:
+                shown = Raw(f'<span class="cpw-key">{chip(lab, size=20)}{esc(shown)}</span>')
+            cells.append((shown, *(number(v) for v in lab), away))
+    # Weights are mostly 1, and a card has no room for a column of them.
+    weighed = [f"{a.viewing.geometry} counts {a.weight:g} times" for a in angles if a.weight != 1.0]
+    caption = "; ".join([caption, *weighed])
     return str(table(heads, cells, caption=caption, right=["L*", "a*", "b*", unit]))
 
 

@@ -6,6 +6,7 @@ import asyncio
 import contextvars
 import logging
 import threading
+import time
 from collections.abc import Callable, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -14,6 +15,7 @@ import ipywidgets as w
 
 from matchlib.errors import MatchlibError
 from workbook.controls import HtmlView, Progress
+from workbook.desk import Stopped
 from workbook.figures import esc
 from workbook.match.bench import Bench
 
@@ -32,6 +34,9 @@ __all__ = [
     "saying",
     "taking",
 ]
+
+_TOLD_EVERY = 0.1
+"""The bar is moved so often while work goes on [s]."""
 
 _log = logging.getLogger(__name__)
 T = TypeVar("T")
@@ -198,6 +203,7 @@ class Task:
     def __init__(self, progress: Progress, failed: Callable[[str], object]) -> None:
         self.progress, self._failed = progress, failed
         self._number = 0
+        self._mine = threading.local()
         self.thread: threading.Thread | None = None
         try:
             # Widgets are changed by the kernel's own thread, as if by a press.
@@ -214,7 +220,7 @@ class Task:
         text : str
             What is being done.
         work : callable
-            Done in the thread; must touch no widget.
+            Done in the thread; must touch no widget, and may call `step`.
         then : callable
             Takes what came of it; not called after a cancel or an error.
         """
@@ -227,8 +233,11 @@ class Task:
         self.progress.start(text)
 
         def run() -> None:
+            self._mine.number, self._mine.asked, self._mine.told = number, asked, 0.0
             try:
                 result = work()
+            except Stopped:
+                return  # by another piece of work, or by its user, who was told
             except Exception as error:
                 end = partial(self._end, number, partial(self._fail, error))
             else:
@@ -237,6 +246,35 @@ class Task:
 
         self.thread = threading.Thread(target=run, daemon=True)
         self.thread.start()
+
+    def step(self, share: float | None, words: str = "") -> None:
+        """Say how far it is; called by the work, in its thread, between its steps.
+
+        Parameters
+        ----------
+        share : float, optional
+            Done [-]; None while nobody can tell.
+        words : str
+            What is being done.
+
+        Raises
+        ------
+        Stopped
+            If it was cancelled, or other work has begun.
+        """
+        number = self._mine.number
+        if number != self._number:
+            raise Stopped
+        now = time.monotonic()
+        if now - self._mine.told >= _TOLD_EVERY:
+            self._mine.told = now
+            self._hand_over(partial(self._at, number, share, words), self._mine.asked)
+
+    def _at(self, number: int, share: float | None, words: str) -> None:
+        if number == self._number and self.progress.running:
+            self.progress.value = share
+            if words:
+                self.progress.text = f"{words[:1].upper()}{words[1:]}"
 
     def cancel(self) -> None:
         """Drop what is running; what it comes to is not used."""

@@ -90,7 +90,14 @@ class SuggestionsPanel(Panel):
         self.tell("")
 
         def look() -> tuple[Suggestions, Any]:
-            found = session.match(work.readings, limits, tolerance=order, weights=weights, top=top)
+            found = session.match(
+                work.readings,
+                limits,
+                tolerance=order,
+                weights=weights,
+                top=top,
+                step=self.task.step,
+            )
             panels = session.archive.panels()
             return found, reachable_labs(session.model, limits, panels, viewing=viewing)
 
@@ -133,7 +140,10 @@ class SuggestionsPanel(Panel):
             ""
             if aim is None
             else angle_table(
-                angles_of(aim, found.labs), order, caption=f"Number {k + 1} at each angle"
+                angles_of(aim, found.labs),
+                order,
+                caption=f"Number {k + 1} at each angle",
+                chips=False,
             )
         )
         worst = " at the worst angle" if several else ""

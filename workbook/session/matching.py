@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -32,6 +32,7 @@ def suggest_for(
     tolerance: Tolerance | float,
     top: int,
     weights: Mapping[str, float] | None = None,
+    step: Callable[[float | None, str], None] | None = None,
 ) -> Suggestions:
     """Suggest recipes for a target.
 
@@ -51,6 +52,8 @@ def suggest_for(
         Suggestions wanted.
     weights : mapping of str to float, optional
         How much a difference counts, by geometry.
+    step : callable, optional
+        Called between the search's steps; what it raises ends it.
 
     Returns
     -------
@@ -60,7 +63,7 @@ def suggest_for(
     from matchlib.suggest import suggest
 
     aim = aim_of(target, tolerance, weights)
-    return suggest(model, aim, limits, top=top, archive=panels)
+    return suggest(model, aim, limits, top=top, archive=panels, step=step)
 
 
 def tried_in(

@@ -137,6 +137,7 @@ class Session(Oracle):
         tolerance: Tolerance | float = 1.0,
         weights: Mapping[str, float] | None = None,
         top: int = 5,
+        step: Callable[[float | None, str], None] | None = None,
     ) -> Suggestions:
         """Suggest recipes for a target.
 
@@ -152,6 +153,9 @@ class Session(Oracle):
             How much a difference counts, by geometry; 1 where none is given.
         top : int
             Suggestions wanted.
+        step : callable, optional
+            Called between the search's steps with the share done and what is being done; what it
+            raises ends the search.
 
         Returns
         -------
@@ -167,6 +171,7 @@ class Session(Oracle):
             tolerance=tolerance,
             top=top,
             weights=weights,
+            step=step,
         )
 
     def correct(
