@@ -100,9 +100,8 @@ def test_a_panel_passes_only_if_it_passes_at_every_angle(model, booth) -> None:
 def test_a_panel_too_light_at_both_angles_is_built_on(model, booth) -> None:
     target = Target.of_readings(aimed_at("4@6:1"), tolerance=2.0)
     light = recipe_at("3@6:1")
-    seen = [
-        lab + (0.3, 0, 0) for lab in (model.predict_recipes([light], v)[0] for v in (FACE, FLOP))
-    ]
+    expected = [model.predict_recipes([light], v)[0] for v in (FACE, FLOP)]
+    seen = [shifted(lab, (0.3, 0.0, 0.0)) for lab in expected]
     advice = correct(model, [(light, read(seen))], target, booth)
     assert advice.rescue.state == "build on", advice.rescue.words
     more = advice.rescue.options[0].recipe.schedule.steps[-1]
