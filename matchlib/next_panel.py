@@ -159,8 +159,8 @@ def next_for_target(
     goal = Goal.of(target, tolerance=tolerance, viewing=viewing)
     order = np.argsort(goal.nearness(belief, candidates), kind="stable")
     some = [candidates[i] for i in order[:FOLLOWING]]
-    labs, known, spray, reading = goal.parts(belief, some, source)
-    hope = goal.expected(labs, known + spray + reading)
+    labs, _, spray, reading = goal.parts(belief, some, source)
+    hope = goal.expected(*goal.together(belief, some, source))
     first = np.argsort(-hope.probability, kind="stable")[:THOUGHT_OF]
     about: dict[str, Any] = {
         "labs": labs,

@@ -292,6 +292,41 @@ class Belief:
         known = jacobian @ self.covariance @ jacobian.transpose(0, 2, 1)
         return lab, known, spray, reading
 
+    def predict_together(
+        self,
+        recipes: Sequence[Recipe],
+        viewings: Sequence[Viewing | None],
+        *,
+        source: str = "spectrophotometer",
+    ) -> tuple[Array, Array, Array, Array]:
+        """Predict the readings of one panel today under several viewings at once.
+
+        Parameters
+        ----------
+        recipes : sequence of Recipe
+            n recipes.
+        viewings : sequence of Viewing or None
+            m viewings; None for the archive's own.
+        source : str
+            How the next panel would be read.
+
+        Returns
+        -------
+        labs : ndarray, shape (m, n, 3)
+            CIELAB.
+        known, spray, reading : ndarray, shape (n, 3 m, 3 m)
+            As `FilmPredictor.predict_together`; what is not known of today is in the first.
+        """
+        people = self.model.words_.sprayers
+        someone = [people[0]] * len(recipes) if people else ()
+        _, _, spray, reading = self.model.predict_together(
+            recipes, viewings, source=source, sprayers=someone
+        )
+        found = [self.linear(recipes, view) for view in viewings]
+        jacobian = np.concatenate([f[1] for f in found], axis=1)
+        known = jacobian @ self.covariance @ jacobian.transpose(0, 2, 1)
+        return np.stack([f[0] for f in found]), known, spray, reading
+
     def _noise(
         self,
         recipes: Sequence[Recipe],

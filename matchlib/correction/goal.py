@@ -197,8 +197,8 @@ class Goal:
         ----------
         labs : ndarray, shape (m, n, 3)
             Expected CIELAB.
-        covariances : ndarray, shape (m, n, 3, 3)
-            Of the readings.
+        covariances : ndarray, shape (n, 3 m, 3 m)
+            Of one panel's readings under all viewings.
 
         Returns
         -------
@@ -206,7 +206,7 @@ class Goal:
             n of each.
         """
         if self.wanted is None:
-            return expected_delta_e00(self.labs[0], labs[0], covariances[0], tolerance=self.value)
+            return expected_delta_e00(self.labs[0], labs[0], covariances, tolerance=self.value)
         return self.wanted.expected(labs, covariances)
 
     def local(self, number: int) -> tuple[Array, bool]:
@@ -270,6 +270,30 @@ class Goal:
         found = [predictor.predict_parts(recipes, v, sources=source) for v in self.viewings]
         labs, known, spray, reading = (np.stack(p) for p in zip(*found, strict=True))
         return labs, known, spray, reading
+
+    def together(
+        self, predictor: Predictor, recipes: Sequence[Recipe], source: str
+    ) -> tuple[Array, Array]:
+        """Predict recipes under all viewings together.
+
+        Parameters
+        ----------
+        predictor : Predictor
+            A fit or a belief.
+        recipes : sequence of Recipe
+            n of them.
+        source : str
+            What will read them.
+
+        Returns
+        -------
+        labs : ndarray, shape (m, n, 3)
+            CIELAB.
+        covariance : ndarray, shape (n, 3 m, 3 m)
+            Of the next panel's readings.
+        """
+        labs, *parts = predictor.predict_together(recipes, self.viewings, source=source)
+        return labs, np.sum(parts, axis=0)
 
     def places(self, panel: Sprayed) -> list[int]:
         """Return which reading of a panel answers each viewing.

@@ -192,7 +192,7 @@ def _scored(
     # The panel's film was the mean of several coats; a few fresh ones vary more than that.
     count = np.array([n for _, n, _ in found])
     fresh = panel_spread(before.model)[0] * np.sqrt(1.0 + 1.0 / count) * (1.0 - part)
-    labs, spreads = [], []
+    labs, slopes, news = [], [], []
     for place in goal.places(panel):
         view = panel.views[place]
         lab, jacobian, by_film, by_ground = before.linear(
@@ -200,16 +200,20 @@ def _scored(
         )
         mottle = np.zeros((len(recipes), 3, len(mean) - k - 2))
         mottle[:, :, 3 * place : 3 * place + 3] = np.eye(3)
-        slope = np.concatenate(
-            [jacobian, (by_film * part[:, None])[:, :, None], by_ground[:, :, None], mottle],
-            axis=2,
+        slopes.append(
+            np.concatenate(
+                [jacobian, (by_film * part[:, None])[:, :, None], by_ground[:, :, None], mottle],
+                axis=2,
+            )
         )
         labs.append(lab + by_ground * mean[k + 1] + mottle @ mean[k + 2 :])
-        new = by_film * fresh[:, None]
-        _, _, _, reading = before.predict_parts(recipes, view.viewing, sources=view.source)
-        spread = slope @ covariance @ slope.transpose(0, 2, 1)
-        spreads.append(spread + new[:, :, None] * new[:, None, :] + reading)
-    hope = goal.expected(np.stack(labs), np.stack(spreads))
+        news.append(by_film * fresh[:, None])
+    views = [panel.views[place].viewing for place in goal.places(panel)]
+    _, _, _, reading = before.predict_together(recipes, views, source=panel.source)
+    slope, new = np.concatenate(slopes, axis=1), np.concatenate(news, axis=1)
+    spread = slope @ covariance @ slope.transpose(0, 2, 1) + reading
+    spread += new[:, :, None] * new[:, None, :]
+    hope = goal.expected(np.stack(labs), spread)
     lab, result = labs[0], []
     for i, (recipe, added, ratio) in enumerate(found):
         coats = f"{added} more coat{'s' * (added != 1)} of {ratio_words(ratio)} on top"

@@ -40,6 +40,16 @@ class Predictor(Protocol):
         """Return Lab and the three parts of its covariance."""
         ...
 
+    def predict_together(
+        self,
+        recipes: Sequence[Recipe],
+        viewings: Sequence[Viewing | None],
+        *,
+        source: str = "spectrophotometer",
+    ) -> tuple[Array, Array, Array, Array]:
+        """Return Lab under every viewing and the three parts of their joint covariance."""
+        ...
+
 
 @dataclass(frozen=True)
 class Scored:
@@ -115,8 +125,8 @@ def scored(
     goal = Goal.of(target, tolerance=tolerance, viewing=viewing)
     rows = np.argsort(goal.nearness(predictor, recipes), kind="stable")[:shortlist]
     some = [recipes[i] for i in rows]
-    labs, known, spray, reading = goal.parts(predictor, some, source)
-    hope = goal.expected(labs, known + spray + reading)
+    labs, spread = goal.together(predictor, some, source)
+    hope = goal.expected(labs, spread)
     lab = labs[0]
     result = [
         Scored(

@@ -182,20 +182,76 @@ class FilmPredictor:
             for rows in np.array_split(np.flatnonzero(view == i), 1 + (view == i).sum() // 2000):
                 if not len(rows):
                     continue
-                part = table.take(rows)
-                state = fit.law.evaluate(fit.z, part)
-                lab[rows], by_r = lab_of(state.reflectance, *light)
-                jacobian, effects = fit.law.jacobian(state, fit.z, part, by_r)
+                lab[rows], jacobian, own = self._slopes(table.take(rows), *light)
                 known[rows] = jacobian @ fit.covariance @ jacobian.transpose(0, 2, 1)
                 known[rows] *= self.doubt_
-                spread = self._effect_spread(part)
-                spray[rows] = np.einsum("nie,ne,nje->nij", effects, spread, effects)
-                stray = by_r @ THIRDS * fit.sizes.effects[2]
-                spray[rows] += stray @ stray.transpose(0, 2, 1)
+                spray[rows] = own @ own.transpose(0, 2, 1)
         mottle, reading = self.noise_split_
         spray += np.eye(3) * mottle
         noise = np.array([reading[s] for s in _each(sources, lab)])
         return lab, known, spray, noise[:, None, None] * np.eye(3)
+
+    def predict_together(
+        self,
+        recipes: Sequence[Recipe],
+        viewings: Sequence[Viewing | None],
+        *,
+        source: str = "spectrophotometer",
+        sprayers: Sequence[str] = (),
+    ) -> tuple[Array, Array, Array, Array]:
+        """Predict the readings of one panel under several viewings at once.
+
+        Parameters
+        ----------
+        recipes : sequence of Recipe
+            What would be sprayed, n of them.
+        viewings : sequence of Viewing or None
+            m of them, each recipe under all; None for D65/10° in the archive's own geometry.
+        source : str
+            How the next panel would be read.
+        sprayers : sequence of str
+            Who would spray, one a recipe; nobody known if empty.
+
+        Returns
+        -------
+        labs : ndarray, shape (m, n, 3)
+            CIELAB.
+        known, spray, reading : ndarray, shape (n, 3 m, 3 m)
+            Joint covariance: one law and one panel's film and ground are seen at every angle, so
+            that what is wrong with them is wrong at all of them; its mottle and the reading's
+            noise are each angle's own, and shared by lights under which one reading is judged.
+        """
+        self.check_fitted()
+        fit, n, wide = self.fitted_, len(recipes), 3 * len(viewings)
+        views = [v or Viewing(geometry=self.words_.geometries[0]) for v in viewings]
+        tables = [RecipeTable.of(recipes, [v] * n, self.words_, sprayers) for v in views]
+        labs = np.empty((len(viewings), n, 3))
+        known, spray = np.empty((n, wide, wide)), np.empty((n, wide, wide))
+        for rows in np.array_split(np.arange(n), 1 + n * len(viewings) // 2000):
+            found = [
+                self._slopes(t.take(rows), v.illuminant, v.observer)
+                for t, v in zip(tables, views, strict=True)
+            ]
+            labs[:, rows] = [lab for lab, _, _ in found]
+            jacobian = np.concatenate([j for _, j, _ in found], axis=1)
+            own = np.concatenate([o for _, _, o in found], axis=1)
+            known[rows] = self.doubt_ * (jacobian @ fit.covariance @ jacobian.transpose(0, 2, 1))
+            spray[rows] = own @ own.transpose(0, 2, 1)
+        mottle, reading = self.noise_split_
+        geometry = np.array([v.geometry for v in views])
+        alike = np.kron(geometry[:, None] == geometry[None, :], np.eye(3))
+        spray += mottle * alike
+        return labs, known, spray, np.tile(reading[source] * alike, (n, 1, 1))
+
+    def _slopes(self, part: RecipeTable, *light: str) -> tuple[Array, Array, Array]:
+        """Lab, its derivative by the law's values, and by each thing of a panel's own times sd."""
+        fit = self.fitted_
+        state = fit.law.evaluate(fit.z, part)
+        lab, by_r = lab_of(state.reflectance, *light)
+        jacobian, effects = fit.law.jacobian(state, fit.z, part, by_r)
+        own = effects * np.sqrt(self._effect_spread(part))[:, None, :]
+        stray = by_r @ THIRDS * fit.sizes.effects[2]
+        return lab, jacobian, np.concatenate([own, stray], axis=2)
 
     @property
     def noise_split_(self) -> tuple[float, dict[str, float]]:

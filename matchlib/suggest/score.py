@@ -2,7 +2,7 @@
 
 The chance is that of the *next panel sprayed, as it will be read*: what is not known of the law,
 the spread from panel to panel and the reading's noise all count. At several viewings they are
-taken together, one film and one ground being seen at every angle.
+taken together: one law, film and ground are seen at every angle, and each angle has its own noise.
 """
 
 from __future__ import annotations
@@ -101,11 +101,23 @@ def outlook(
     Outlook
         The same numbers every time: the points of the cloud are fixed.
     """
-    parts = [model.predict_parts(recipes, view) for view in viewings]
-    labs, known, spray, reading = (np.stack(p) for p in zip(*parts, strict=True))
-    whole = known + spray + reading
+    labs, known, spray, reading = model.predict_together(recipes, viewings)
     goals = np.array([aim.lab for aim in target.aims])
     centred = np.broadcast_to(goals[:, None, :], labs.shape)
-    found = target.expected(labs, whole)
+    found = target.expected(labs, known + spray + reading)
     floor = target.expected(centred, spray + reading).mean
-    return Outlook(labs, known, spray, reading, found.mean, found.sd, found.probability, floor)
+    return Outlook(
+        labs,
+        _by_aim(known),
+        _by_aim(spray),
+        _by_aim(reading),
+        found.mean,
+        found.sd,
+        found.probability,
+        floor,
+    )
+
+
+def _by_aim(joint: Array) -> Array:
+    views = [slice(i, i + 3) for i in range(0, joint.shape[1], 3)]
+    return np.stack([joint[:, view, view] for view in views])

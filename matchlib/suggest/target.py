@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtri
 
 from matchlib.colorimetry import (
     ExpectedDifference,
@@ -22,7 +24,6 @@ from matchlib.colorimetry import (
     weights,
     white_point,
 )
-from matchlib.colorimetry.tables import table as stored_table
 from matchlib.domain import Reading, Viewing
 from matchlib.errors import TargetError
 
@@ -30,7 +31,7 @@ __all__ = ["Aim", "Target", "Tolerance", "surface_excess"]
 
 Array = NDArray[np.float64]
 
-POINTS = 256
+POINTS = 1024
 """Points of the cloud by which a chance is counted."""
 
 
@@ -404,33 +405,45 @@ class Target:
         ----------
         labs : ndarray, shape (aims, n, 3)
             Expected CIELAB under each aim's viewing.
-        covariances : ndarray, shape (aims, n, 3, 3)
-            Of these readings.
+        covariances : ndarray, shape (n, 3 aims, 3 aims)
+            Of one panel's readings under all of them.
 
         Returns
         -------
         ExpectedDifference
             Mean and standard deviation of the difference, in the unit of the tolerance, and the
-            chance that it is within, each of shape (n,); the same numbers every time, for the
-            points of the cloud are fixed.
+            chance that it is within at every aim, each of shape (n,); the same numbers every time,
+            for the points of the cloud are fixed.
         """
         if len(self.aims) == 1 and self.tolerance.kind == "ΔE00":
             (aim,), most = self.aims, self.tolerance.value
             found = expected_delta_e00(
-                np.array(aim.lab), labs[0], covariances[0], tolerance=most / aim.weight
+                np.array(aim.lab), labs[0], covariances, tolerance=most / aim.weight
             )
             return ExpectedDifference(
                 aim.weight * found.mean, aim.weight * found.sd, found.probability
             )
         size, axes = np.linalg.eigh(covariances)
-        root = (axes * np.sqrt(np.maximum(size, 0.0))[..., None, :]) @ np.swapaxes(axes, -1, -2)
-        half = stored_table("normal")[: POINTS // 2]
-        points = np.concatenate([half, -half])
-        # One film is seen at every angle: the same point of the cloud, turned by each angle's root.
-        likely = labs[:, :, None, :] + points @ root
-        gaps = self.difference(list(likely))
+        root = axes * np.sqrt(np.maximum(size, 0.0))[:, None, :]
+        away = _cloud(3 * len(self.aims)) @ root.transpose(0, 2, 1)
+        likely = [labs[i][:, None, :] + away[..., 3 * i : 3 * i + 3] for i in range(len(self.aims))]
+        gaps = self.difference(likely)
         within = gaps <= self.tolerance.value
         return ExpectedDifference(gaps.mean(axis=1), gaps.std(axis=1), within.mean(axis=1))
+
+
+@cache
+def _cloud(width: int) -> Array:
+    """Points of the standard normal distribution, their mean 0 and covariance 1 to the digit.
+
+    Multiples of the roots of primes, modulo 1, fill a cube evenly (Richtmyer 1951); mirrored.
+    """
+    primes = [p for p in range(2, 400) if all(p % q for q in range(2, p))][:width]
+    number = np.arange(1, POINTS // 2 + 1)[:, None]
+    half = ndtri(np.mod(number * np.sqrt(primes), 1.0))
+    points = np.concatenate([half, -half])
+    size, axes = np.linalg.eigh(points.T @ points / POINTS)
+    return np.asarray(points @ (axes / np.sqrt(size)) @ axes.T)
 
 
 def _tolerance(value: Tolerance | float) -> Tolerance:
