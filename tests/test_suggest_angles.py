@@ -1,0 +1,139 @@
+"""The chance at face and flop together, against the same model drawn again and again."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+
+from matchlib.colorimetry import reflectance_to_lab
+from matchlib.domain import Recipe, Viewing
+from matchlib.linear import level_columns
+from matchlib.regression import FilmRegressor
+from matchlib.regression.misses import THIRDS
+from matchlib.regression.table import RecipeTable
+from matchlib.suggest import Aim, Target, Tolerance
+from matchlib.suggest.score import outlook
+from tests.angle_shop import FACE, FLOP, angle_panels, recipe_at
+from tests.benchmarks.panels import to_frame
+
+VIEWS = (FACE, FLOP)
+DRAWS, SMALL = 4000, 0.05
+
+
+@cache
+def model() -> FilmRegressor:
+    return FilmRegressor().fit(*to_frame(angle_panels()))
+
+
+@cache
+def drawn(recipe: Recipe, size: float) -> np.ndarray:
+    """Readings of so many next panels (draws, 6) by the whole law, nothing made linear.
+
+    Everything that varies is drawn `size` times as wide as the model believes: at a twentieth the law is
+    so nearly a plane that what is left of a disagreement would be a mistake.
+    """
+    m, rng = model(), np.random.default_rng(3)
+    fit, law = m.fitted_, m.fitted_.law
+    values, axes = np.linalg.eigh(m.doubt_ * fit.covariance)
+    root = axes * np.sqrt(np.maximum(values, 0))
+    columns, sd = level_columns(m)
+    film, ground, stray = fit.sizes.effects
+    mottle, reading = m.noise_split_
+    tables = [RecipeTable.of([recipe], [v], m.words_) for v in VIEWS]
+    seen = np.empty((DRAWS, len(VIEWS), 3))
+    for i in range(DRAWS):
+        z = fit.z + size * (root @ rng.normal(size=len(values)))
+        z[columns] += size * ground * rng.normal() / sd
+        thick = np.exp(size * film * rng.normal())
+        veil = size * THIRDS @ (stray * rng.normal(size=3))
+        for j, (table, view) in enumerate(zip(tables, VIEWS, strict=True)):
+            light = law.evaluate(z, replace(table, path=table.path * thick)).reflectance[0] + veil
+            seen[i, j] = reflectance_to_lab(light, view)
+    noise = size * np.sqrt(mottle + reading["spectrophotometer"])
+    return np.asarray((seen + noise * rng.normal(size=seen.shape)).reshape(DRAWS, 6))
+
+
+@pytest.mark.parametrize("schedule", ["3@6:1", "4@4:1"])
+def test_the_joint_covariance_is_that_of_panels_drawn(schedule: str) -> None:
+    recipe = recipe_at(schedule)
+    _, *parts = model().predict_together([recipe], VIEWS)
+    stated = np.sum(parts, axis=0)[0]
+    found = np.cov(drawn(recipe, SMALL).T) / SMALL**2
+    scale = np.sqrt(np.diag(stated))
+    np.testing.assert_allclose(np.sqrt(np.diag(found)), scale, rtol=0.05)
+    np.testing.assert_allclose(stated / np.outer(scale, scale), np.corrcoef(found), atol=0.05)
+    assert np.abs(stated / np.outer(scale, scale))[:3, 3:].max() > 0.5  # else nothing to get wrong
+
+
+def test_its_blocks_are_those_of_each_angle_alone() -> None:
+    recipes = [recipe_at("3@6:1"), recipe_at("4@4:1", 1)]
+    labs, *joint = model().predict_together(recipes, VIEWS)
+    for i, view in enumerate(VIEWS):
+        lab, *alone = model().predict_parts(recipes, view)
+        np.testing.assert_allclose(labs[i], lab)
+        for one, both in zip(alone, joint, strict=True):
+            part = slice(3 * i, 3 * i + 3)
+            np.testing.assert_allclose(both[:, part, part], one, atol=1e-12)
+    assert np.all(joint[2][:, :3, 3:] == 0)  # each angle's reading has its own noise
+    assert np.abs(joint[0][:, :3, 3:]).max() > 0
+
+
+def test_one_reading_judged_in_two_lights_has_one_noise() -> None:
+    lamps = (Viewing(geometry="45as15"), Viewing("A", "10", geometry="45as15"))
+    _, _, _, reading = model().predict_together([recipe_at("3@6:1")], lamps)
+    np.testing.assert_allclose(reading[0, :3, 3:], reading[0, :3, :3])
+
+
+@pytest.mark.parametrize("weight", [1.0, 0.5])
+@pytest.mark.parametrize("kind", ["ΔE00", "Lab"])
+@pytest.mark.parametrize("off", [0.0, 0.3])
+def test_the_chance_at_all_angles_is_that_of_panels_drawn(
+    weight: float, kind: str, off: float
+) -> None:
+    recipe = recipe_at("3@6:1")
+    labs, *parts = model().predict_together([recipe], VIEWS)
+    aims = tuple(
+        Aim(tuple(lab[0] + [off, 0, 0]), v, w)
+        for lab, v, w in zip(labs, VIEWS, (1.0, weight), strict=True)
+    )
+    seen = [drawn(recipe, SMALL)[:, 3 * i : 3 * i + 3] for i in range(2)]
+    gaps = Target(aims, Tolerance(kind, box=(1, 1, 1))).difference(seen)
+    # The most telling tolerance is one that half of the panels keep.
+    middle = float(np.median(gaps))
+    limits = Tolerance("Lab", box=(middle,) * 3) if kind == "Lab" else Tolerance(value=middle)
+    target = Target(aims, limits)
+    assert np.mean(target.difference(seen) <= limits.value) == pytest.approx(0.5, abs=0.01)
+    hope = target.expected(labs, SMALL**2 * np.sum(parts, axis=0))
+    assert hope.probability[0] == pytest.approx(0.5, abs=0.035)
+    assert hope.mean[0] == pytest.approx(target.difference(seen).mean(), rel=0.04)
+
+
+def test_the_search_states_the_chance_at_all_angles() -> None:
+    recipe = recipe_at("3@6:1")
+    labs, *_ = model().predict_together([recipe], VIEWS)
+    target = Target(tuple(Aim(tuple(lab[0]), v) for lab, v in zip(labs, VIEWS, strict=True)))
+    seen = [drawn(recipe, 1.0)[:, 3 * i : 3 * i + 3] for i in range(2)]
+    passed = np.mean(target.difference(seen) <= 1.0)
+    view = outlook(model(), [recipe], target, VIEWS)
+    # At full width the law bends a little, which a plane does not tell.
+    assert view.probability[0] == pytest.approx(passed, abs=0.06)
+
+
+def test_angles_that_move_together_pass_together_more_often_than_apart() -> None:
+    recipe = recipe_at("3@6:1")
+    labs, *parts = model().predict_together([recipe], VIEWS)
+    joint = np.sum(parts, axis=0)
+    target = Target(tuple(Aim(tuple(lab[0]), v) for lab, v in zip(labs, VIEWS, strict=True)))
+    apart = joint.copy()
+    apart[:, :3, 3:] = apart[:, 3:, :3] = 0.0
+    both = target.expected(labs, joint).probability[0]
+    assert both > target.expected(labs, apart).probability[0] + 0.01
+    alone = [Target((aim,)) for aim in target.aims]
+    least = min(
+        t.expected(labs[i : i + 1], joint[:, 3 * i : 3 * i + 3, 3 * i : 3 * i + 3]).probability[0]
+        for i, t in enumerate(alone)
+    )
+    assert both <= least + 0.02
