@@ -32,8 +32,8 @@ def model() -> FilmRegressor:
 def drawn(recipe: Recipe, size: float) -> np.ndarray:
     """Readings of so many next panels (draws, 6) by the whole law, nothing made linear.
 
-    Everything that varies is drawn `size` times as wide as the model believes: at a twentieth the law is
-    so nearly a plane that what is left of a disagreement would be a mistake.
+    Everything that varies is drawn `size` times as wide as the model believes: at a twentieth the
+    law is so nearly a plane that what is left of a disagreement would be a mistake.
     """
     m, rng = model(), np.random.default_rng(3)
     fit, law = m.fitted_, m.fitted_.law
@@ -62,10 +62,9 @@ def test_the_joint_covariance_is_that_of_panels_drawn(schedule: str) -> None:
     _, *parts = model().predict_together([recipe], VIEWS)
     stated = np.sum(parts, axis=0)[0]
     found = np.cov(drawn(recipe, SMALL).T) / SMALL**2
-    scale = np.sqrt(np.diag(stated))
-    np.testing.assert_allclose(np.sqrt(np.diag(found)), scale, rtol=0.05)
-    np.testing.assert_allclose(stated / np.outer(scale, scale), np.corrcoef(found), atol=0.05)
-    assert np.abs(stated / np.outer(scale, scale))[:3, 3:].max() > 0.5  # else nothing to get wrong
+    unit = np.sqrt(np.outer(np.diag(stated), np.diag(stated)))
+    np.testing.assert_allclose(found / unit, stated / unit, atol=0.08)
+    assert np.abs(stated / unit)[:3, 3:].max() > 0.5  # or there were nothing to get wrong
 
 
 def test_its_blocks_are_those_of_each_angle_alone() -> None:
