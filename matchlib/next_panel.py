@@ -159,15 +159,14 @@ def next_for_target(
     goal = Goal.of(target, tolerance=tolerance, viewing=viewing)
     order = np.argsort(goal.nearness(belief, candidates), kind="stable")
     some = [candidates[i] for i in order[:FOLLOWING]]
-    labs, _, spray, reading = goal.parts(belief, some, source)
-    hope = goal.expected(*goal.together(belief, some, source))
+    labs, known, spray, reading = belief.predict_together(some, goal.viewings, source=source)
+    hope = goal.expected(labs, known + spray + reading)
     first = np.argsort(-hope.probability, kind="stable")[:THOUGHT_OF]
     about: dict[str, Any] = {
         "labs": labs,
-        "slopes": np.stack([belief.linear(some, view)[1] for view in goal.viewings]),
+        "slope": np.concatenate([belief.linear(some, v)[1] for v in goal.viewings], axis=1),
         "covariance": belief.covariance,
-        "spray": spray,
-        "reading": reading,
+        "own": spray + reading,
         "goal": goal,
     }
     lab = labs[0]
@@ -195,47 +194,35 @@ def _by_second(
     i: int,
     *,
     labs: Array,
-    slopes: Array,
+    slope: Array,
     covariance: Array,
-    spray: Array,
-    reading: Array,
+    own: Array,
     goal: Goal,
 ) -> float:
     """Chance that panel i passes, or the best one after it does."""
-    views, count = labs.shape[:2]
-    across = slopes[:, i].reshape(3 * views, -1) @ covariance
-    seen = across @ slopes[:, i].reshape(3 * views, -1).T + _own(spray[:, i], reading[:, i])
-    futures = _normals(FUTURES, 3 * views) @ np.linalg.cholesky(seen).T
-    read = labs[:, i, None] + futures.reshape(FUTURES, views, 3).transpose(1, 0, 2)
-    passed = goal.difference(list(read)) <= goal.value
+    (views, count), wide = labs.shape[:2], own.shape[1]
+    across = slope[i] @ covariance
+    seen = across @ slope[i].T + own[i]
+    futures = _normals(FUTURES, wide) @ np.linalg.cholesky(seen).T
+    parts = [slice(3 * view, 3 * view + 3) for view in range(views)]
+    read = [lab[i] + futures[:, part] for lab, part in zip(labs, parts, strict=True)]
+    passed = goal.difference(read) <= goal.value
+    gain = np.linalg.solve(seen, across @ slope.reshape(-1, slope.shape[2]).T)
+    gain = gain.T.reshape(count, wide, wide)
+    move = np.einsum("nij,fj->fni", gain, futures)
+    left = slope @ covariance @ slope.transpose(0, 2, 1) - gain @ seen @ gain.transpose(0, 2, 1)
+    spread = _roots(left + own)
     within = np.ones((FUTURES, count, CLOUD), bool)
-    for view, (lab, slope) in enumerate(zip(labs, slopes, strict=True)):
-        gain = np.linalg.solve(seen, across @ slope.reshape(-1, slope.shape[2]).T)
-        gain = gain.T.reshape(count, 3, 3 * views)
-        move = np.einsum("nij,fj->fni", gain, futures)
-        left = slope @ covariance @ slope.transpose(0, 2, 1) - gain @ seen @ gain.transpose(0, 2, 1)
-        spread = _roots(left + spray[view] + reading[view])
+    for view, part in enumerate(parts):
         # A small difference is a length in the target's own axes, which serve every panel near it.
         scale, boxed = goal.local(view)
-        centre = (lab[None] + move - goal.labs[view]) @ scale.T
-        # One film is seen at every angle: the same points of the cloud for each.
-        cloud = _normals(CLOUD, 3) @ (scale @ spread).transpose(0, 2, 1)
+        centre = (labs[view][None] + move[:, :, part] - goal.labs[view]) @ scale.T
+        cloud = _normals(CLOUD, wide) @ (scale @ spread[:, part]).transpose(0, 2, 1)
         away = (centre[:, :, None, :] + cloud[None]) ** 2
         length = away.max(axis=3) if boxed else away.sum(axis=3)
         within &= length <= goal.value**2
     after = within.mean(axis=2).max(axis=1)
     return float(np.where(passed, 1.0, after).mean())
-
-
-def _own(spray: Array, reading: Array) -> Array:
-    """Covariance of one panel's readings by its own film and ground, seen at every view at once."""
-    views = len(spray)
-    roots = _roots(spray).reshape(3 * views, 3)
-    own = roots @ roots.T
-    for view in range(views):
-        part = slice(3 * view, 3 * view + 3)
-        own[part, part] = spray[view] + reading[view]
-    return own
 
 
 def _roots(covariance: Array) -> Array:

@@ -246,31 +246,6 @@ class Goal:
         """
         return self.difference([predictor.predict_recipes(recipes, v) for v in self.viewings])
 
-    def parts(
-        self, predictor: Predictor, recipes: Sequence[Recipe], source: str
-    ) -> tuple[Array, Array, Array, Array]:
-        """Predict recipes under every viewing.
-
-        Parameters
-        ----------
-        predictor : Predictor
-            A fit or a belief.
-        recipes : sequence of Recipe
-            n of them.
-        source : str
-            What will read them.
-
-        Returns
-        -------
-        labs : ndarray, shape (m, n, 3)
-            CIELAB.
-        known, spray, reading : ndarray, shape (m, n, 3, 3)
-            As `Predictor.predict_parts`.
-        """
-        found = [predictor.predict_parts(recipes, v, sources=source) for v in self.viewings]
-        labs, known, spray, reading = (np.stack(p) for p in zip(*found, strict=True))
-        return labs, known, spray, reading
-
     def together(
         self, predictor: Predictor, recipes: Sequence[Recipe], source: str
     ) -> tuple[Array, Array]:
