@@ -280,7 +280,12 @@ def test_the_search_finds_what_trying_everything_finds(seed: int) -> None:
     assert min(s.delta_e00 for s in found) <= exact.min() + 0.15
     best = int(np.argmin(exact))
     assert found.reachable == bool(exact[best] <= 1.0)
-    assert all(s.delta_e00 >= exact.min() - 1e-9 for s in found)
+    for s in found:
+        # Step-ups of blends are tried near the best, and are not among those.
+        assert s.recipe.schedule is not None
+        assert s.recipe.colour is not None
+        if s.recipe.colour.neat or len(s.recipe.schedule.steps) == 1:
+            assert s.delta_e00 >= exact.min() - 1e-9
 
 
 def test_a_target_from_a_known_recipe_is_found_within_repeatability() -> None:

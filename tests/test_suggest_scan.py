@@ -17,7 +17,7 @@ from matchlib.suggest.nodes import NEAR, WORST, Nodes
 from matchlib.suggest.refine import Picks
 from matchlib.suggest.scan import LawInBrief, scan
 from matchlib.suggest.space import Space
-from tests.suggest_shop import archive_of, model_of, shop
+from tests.suggest_shop import archive_of, model_of, recipe, shop
 
 DAYLIGHT = (weights("D65", "10") / white_point("D65", "10")).T
 
@@ -174,3 +174,31 @@ def test_a_search_that_is_watched_finds_the_same() -> None:
     assert watched.as_dicts() == suggest(model_of(), target, archive=archive_of()).as_dicts()
     assert len(told) > 8
     assert [t for t in told if t is not None] == sorted(t for t in told if t is not None)
+
+
+@pytest.mark.parametrize("step_ups", [True, False])
+def test_a_blend_is_stepped_up_where_that_meets_the_target(step_ups: bool) -> None:
+    blend = " + ".join(f"{c} 1" for c in list(shop().colours)[:2])
+    wanted = recipe("silver", blend, "2@6:1 2@4:1")
+    lab = tuple(model_of().predict_recipes([wanted])[0])
+    limits = Limits(
+        grounds=("silver",),  # type: ignore[arg-type]  # as a caller writes it
+        colours=(blend,),  # type: ignore[arg-type]  # the same
+        ratio_step=2.0,
+        min_ratio=4,
+        max_ratio=8,
+        min_coats=4,
+        max_coats=4,
+        step_ups=step_ups,
+    )
+    target = Target.of_lab(lab)
+    found = suggest(model_of(), target, limits, top=8, archive=archive_of())
+    stepped = [s for s in found if s.recipe.schedule and len(s.recipe.schedule.steps) == 2]
+    if not step_ups:
+        assert not stepped
+        assert min(s.delta_e00 for s in found) > 0.15
+        return
+    same = next(s for s in stepped if s.recipe.schedule == wanted.schedule)
+    assert same.delta_e00 < 0.01
+    assert same.never_sprayed  # marked like anything else that no panel shows
+    assert found.searched == 3  # the grid itself has blends at one ratio only

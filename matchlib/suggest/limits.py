@@ -42,7 +42,7 @@ class Limits:
         Most parts of both colours together; 5 allows 1+1, 2+1, 3+1, 3+2, 4+1 and the reverse,
         8 the shares between them too.
     step_ups : bool
-        Whether a neat colour may be sprayed at one ratio and then at a stronger one.
+        Whether a pot may be sprayed at one ratio and then at a stronger one.
     ground_blends : bool
         Whether a ground may be a blend of two that the archive shows blended, at shares that may
         never have been mixed (they are marked).

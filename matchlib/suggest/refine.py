@@ -21,6 +21,8 @@ Ints = NDArray[np.intp]
 
 _STEPS = 6
 _NUDGE = 0.01
+_STEPPED = 3
+"""Step-ups of a blend tried around each optimum: those of the nearest strength."""
 
 
 @dataclass(frozen=True)
@@ -157,6 +159,7 @@ class _Walk:
     ) -> None:
         self.space, self.starts, self.viewings, self.target = space, starts, viewings, target
         self.schedules = space.schedules.take(starts.schedule)
+        self.stepped: dict[int, Ints] = {}
         self.pots = space.colour_share[starts.pot]
         self.grounds = space.ground_share[starts.ground]
         mixed = np.array([not g.neat for g in space.shelf.grounds])
@@ -246,10 +249,28 @@ class _Walk:
                 gaps = np.abs(logs[same] - np.log1p(schedules.carrier[i, 0]))
                 lines = [int(s) for s in single[same[np.argsort(gaps, kind="stable")[:3]]]]
             found |= {(g, p, s) for g in near_grounds for p in near_pots for s in lines}
+            if not space.neat[self.starts.pot[i]]:
+                # The same pot let down twice lies between two ratios of the cup.
+                wanted = schedules.coats[i].sum() / (1.0 + schedules.carrier[i, 0])
+                between = self._between(int(space.schedules.total[own]), wanted)
+                found |= {(g, near_pots[0], s) for g in near_grounds for s in between}
         places = np.array(sorted(found), np.intp).reshape(-1, 3)
-        allowed = {int(p): space.allowed(int(p)) for p in np.unique(places[:, 1])}
+        allowed = {int(p): space.allowed(int(p), stepped=True) for p in np.unique(places[:, 1])}
         kept = np.array([allowed[int(p)][s] for _, p, s in places], bool)
         return Picks(*places[kept].T)
+
+    def _between(self, coats: int, strength: float) -> list[int]:
+        """Step-ups of so many coats whose two ratios are neighbours, nearest in strength."""
+        s = self.space.schedules
+        if coats not in self.stepped:
+            rows = np.flatnonzero(~s.single & (s.total == coats))
+            apart = np.diff(s.carrier[rows], axis=1)[:, 0]
+            if len(rows):
+                rows = rows[np.abs(apart) <= np.abs(apart).min() * 2.0 + 1e-9]
+            self.stepped[coats] = np.asarray(rows, np.intp)
+        rows = self.stepped[coats]
+        gaps = np.abs(s.take(rows).strength - strength)
+        return [int(r) for r in rows[np.argsort(gaps, kind="stable")[:_STEPPED]]]
 
     @staticmethod
     def _near(shelf: Array, wanted: Array, start: Array, own: int, count: int) -> list[int]:

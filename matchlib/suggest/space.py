@@ -1,8 +1,9 @@
 """Every recipe within the limits, as arrays and, where wanted, as recipes.
 
 A recipe is a ground, a pot (a colour or blend) and a schedule; the three are kept apart, so that
-a million recipes take a few thousand rows. A step-up is only offered for a neat colour: in the
-film law it adds nothing to a blend that another ratio would not, and costs a pot.
+a million recipes take a few thousand rows. Every step-up of a neat colour is looked through; of a
+blend only those near the best are tried (`matchlib.suggest.refine`), for which the same pot is let
+down twice: in the film law they add little to a blend that another ratio would not.
 """
 
 from __future__ import annotations
@@ -217,13 +218,15 @@ class Space:
         """Whether a pot holds one colour, shape (p,)."""
         return np.array([c.neat for c in self.shelf.colours])
 
-    def allowed(self, pot: int) -> NDArray[np.bool_]:
+    def allowed(self, pot: int, *, stepped: bool = False) -> NDArray[np.bool_]:
         """Return which schedules a pot may be sprayed in.
 
         Parameters
         ----------
         pot : int
             Which pot.
+        stepped : bool
+            Whether blends may be stepped up as well.
 
         Returns
         -------
@@ -231,7 +234,7 @@ class Space:
             By its kind and by the stock of its colours.
         """
         s = self.schedules
-        kept: NDArray[np.bool_] = s.single | self.neat[pot]
+        kept: NDArray[np.bool_] = s.single | (stepped or self.neat[pot])
         each = self.limits.ml_per_coat()
         stock = {n.casefold(): v for n, v in (self.limits.stock or {}).items()}
         for name, share in self.shelf.colours[pot].shares.items():
