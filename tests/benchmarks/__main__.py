@@ -12,6 +12,7 @@ MODULES = {
     "real": "real_data",
     "search": "search_speed",
     "audit": "audit_score",
+    "rescue": "rescues",
 }
 
 

@@ -13,7 +13,7 @@ and photographs. Numbers are common practice, no source, unless said.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 import numpy as np
@@ -33,7 +33,7 @@ from matchlib.domain import (
 from tests.benchmarks.lightlab import NM, Array, delta_e, spectrum_to_lab
 from tests.benchmarks.panels import RATIOS, is_neat, lab_of, labs, swap_backs, to_frame
 
-__all__ = ["Noise", "Shop", "is_neat", "labs", "swap_backs", "to_frame"]
+__all__ = ["Laid", "Noise", "Shop", "is_neat", "labs", "swap_backs", "to_frame"]
 
 _SNELL_IN = np.sqrt(1 - (np.sin(np.pi / 4) / 1.5) ** 2)  # cosine in the film of light at 45 degrees
 
@@ -73,6 +73,20 @@ class Noise:
     lab: float = 0.05
     photo: float = 1.5
     photo_bias: float = 1.0
+
+
+@dataclass(frozen=True)
+class Laid:
+    """A panel as it came out: what each coat, its pot and the ground got by chance."""
+
+    recipe: Recipe
+    sprayer: str
+    lot: str
+    heavy: float
+    setting: float  # log film of the gun as it was set
+    film: Array  # of each coat, against what the recipe says
+    level: float
+    dose: Array
 
 
 @dataclass
@@ -188,7 +202,7 @@ class Shop:
         geometry: str,
         film_factor: Array | float = 1.0,
         level: float = 1.0,
-        dose: float = 1.0,
+        dose: Array | float = 1.0,
     ) -> Array:
         ground, sparkle, k2 = self._ground_light(recipe.ground)
         ground = np.minimum(ground * level, 0.97)
@@ -204,7 +218,7 @@ class Shop:
             film = film * film_factor
             uneven = np.exp(nodes * self._mottle / np.sqrt(film.size))
             path = self._path(geometry)
-            for k, s, thick in zip(absorb * dose, scatter, film, strict=True):
+            for k, s, thick in zip(absorb * np.reshape(dose, (-1, 1)), scatter, film, strict=True):
                 x = (thick * uneven * path)[:, None]
                 a = 1 + k / s
                 b = np.sqrt(a * a - 1)
@@ -233,6 +247,66 @@ class Shop:
 
     # -- the booth as it is --------------------------------------------------------------------
 
+    def lay(
+        self,
+        recipe: Recipe,
+        rng: np.random.Generator,
+        *,
+        sprayer: str | None = None,
+        lot: str | None = None,
+        heavy: float = 1.0,
+    ) -> Laid:
+        """Spray one panel and do not read it yet."""
+        noise = self.noise
+        sprayer = sprayer or str(rng.choice(list(self.sprayers)))
+        lot = lot or str(rng.choice(list(self.lots)))
+        coats = 1 if recipe.schedule is None else recipe.schedule.coats
+        setting = np.log(heavy) + self.sprayers[sprayer] + rng.normal(0, noise.film)
+        film = np.exp(setting + rng.normal(0, noise.coat, coats))
+        level = float(np.exp(rng.normal(0, noise.ground)))
+        dose = float(np.exp(self.lots[lot] + rng.normal(0, noise.dose)))
+        return Laid(recipe, sprayer, lot, heavy, float(setting), film, level, np.full(coats, dose))
+
+    def build_on(
+        self, laid: Laid, recipe: Recipe, rng: np.random.Generator, *, afresh: bool = False
+    ) -> Laid:
+        """Spray the rest of a longer recipe on a panel: what it has got stays as it is.
+
+        The gun stays as it was set, or is set `afresh`; a further pot is measured anew.
+        """
+        assert laid.recipe.schedule is not None
+        assert recipe.schedule is not None
+        more = recipe.schedule.coats - laid.recipe.schedule.coats
+        setting = laid.setting
+        if afresh:
+            setting = np.log(laid.heavy) + self.sprayers[laid.sprayer]
+            setting += rng.normal(0, self.noise.film)
+        film = np.exp(setting + rng.normal(0, self.noise.coat, more))
+        dose = np.exp(self.lots[laid.lot] + rng.normal(0, self.noise.dose))
+        return replace(
+            laid,
+            recipe=recipe,
+            film=np.append(laid.film, film),
+            dose=np.append(laid.dose, np.full(more, dose)),
+        )
+
+    def read(
+        self,
+        laid: Laid,
+        rng: np.random.Generator,
+        *,
+        reading: str = "lab",
+        geometries: Sequence[str] = ("45:0",),
+        code: str = "P",
+    ) -> Panel:
+        """Read a panel once by every geometry."""
+        readings = []
+        for geometry in geometries:
+            light = self._reflect(laid.recipe, geometry, laid.film, laid.level, laid.dose)
+            light = light + rng.normal(0, self.noise.reflectance, NM.size)
+            readings.append(self._read(light, geometry, reading, rng))
+        return Panel(code, laid.recipe, tuple(readings), sprayer=laid.sprayer, lot=laid.lot)
+
     def spray(
         self,
         recipe: Recipe,
@@ -246,24 +320,8 @@ class Shop:
         code: str = "P",
     ) -> Panel:
         """Spray one panel and read it once by every geometry."""
-        noise = self.noise
-        sprayer = sprayer or str(rng.choice(list(self.sprayers)))
-        lot = lot or str(rng.choice(list(self.lots)))
-        coats = 1 if recipe.schedule is None else recipe.schedule.coats
-        film = np.exp(
-            np.log(heavy)
-            + self.sprayers[sprayer]
-            + rng.normal(0, noise.film)
-            + rng.normal(0, noise.coat, coats)
-        )
-        level = float(np.exp(rng.normal(0, noise.ground)))
-        dose = float(np.exp(self.lots[lot] + rng.normal(0, noise.dose)))
-        readings = []
-        for geometry in geometries:
-            light = self._reflect(recipe, geometry, film, level, dose)
-            light = light + rng.normal(0, noise.reflectance, NM.size)
-            readings.append(self._read(light, geometry, reading, rng))
-        return Panel(code, recipe, tuple(readings), sprayer=sprayer, lot=lot)
+        laid = self.lay(recipe, rng, sprayer=sprayer, lot=lot, heavy=heavy)
+        return self.read(laid, rng, reading=reading, geometries=geometries, code=code)
 
     def _read(self, light: Array, geometry: str, reading: str, rng: np.random.Generator) -> Reading:
         viewing = Viewing(geometry=geometry)

@@ -1,0 +1,163 @@
+"""Panels built on as advised: how often they then pass, against the chance that was stated.
+
+``python -m tests.benchmarks rescue``. Panels miss their target by coats, by ratio or by luck; the
+first advice is followed on the very panel (`Shop.build_on`), with the gun as it was and set afresh.
+Where the advice is that it cannot be saved, every continuation that the booth allows is tried on
+it, ten times each, with the hidden physics.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from matchlib.correction import Belief, Booth, Today, rescue
+from matchlib.correction.belief import Sprayed
+from matchlib.correction.rescue import WORTH_TRYING
+from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe
+from matchlib.regression import FilmRegressor
+from tests.benchmarks.lightlab import Array, delta_e
+from tests.benchmarks.panels import RATIOS, labs, to_frame
+from tests.benchmarks.spray import Laid, Shop
+
+__all__ = ["Case", "cases", "main"]
+
+TRIES = 10
+
+
+@dataclass(frozen=True)
+class Case:
+    """One panel, what was advised, and what came of it."""
+
+    state: str
+    now: float
+    stated: float = 0.0
+    expected: float = 0.0
+    as_set: tuple[float, ...] = ()  # ΔE00 after the advice, the gun as it was
+    afresh: tuple[float, ...] = ()
+    best: float = 0.0  # greatest share of tries that pass, over all continuations
+
+
+def attempt(wanted: Recipe, rng: np.random.Generator) -> Recipe:
+    """A first try at a target: a ratio of the shop's, some coats too few or too many."""
+    assert wanted.schedule is not None
+    step = wanted.schedule.steps[0]
+    near = sorted(
+        (MixRatio.parse(r) for r in RATIOS),
+        key=lambda r: abs(np.log(r.fraction / step.ratio.fraction)),
+    )
+    ratio = near[rng.integers(2)]
+    coats = max(1, step.coats + int(rng.integers(-3, 2)))
+    return replace(wanted, schedule=CoatSchedule.of(coats, ratio))
+
+
+def continuations(recipe: Recipe, booth: Booth) -> list[Recipe]:
+    """Every way on that the booth allows."""
+    assert recipe.schedule is not None
+    found = [
+        replace(recipe, schedule=CoatSchedule((*recipe.schedule.steps, CoatStep(n, r))))
+        for r in booth.ratios
+        for n in range(1, 5)
+    ]
+    return [r for r in found if r.schedule is not None and r.schedule.coats <= booth.most_coats]
+
+
+def _after(
+    shop: Shop, laid: Laid, recipe: Recipe, target: Array, seed: Sequence[int], *, afresh: bool
+) -> tuple[float, ...]:
+    gaps = []
+    for i in range(TRIES):
+        rng = np.random.default_rng([*seed, i])
+        panel = shop.read(shop.build_on(laid, recipe, rng, afresh=afresh), rng)
+        gaps.append(float(delta_e(labs([panel])[0], target)))
+    return tuple(gaps)
+
+
+def cases(
+    seed: int, count: int, *, young: bool = False, tolerance: float = 1.0, exhaustive: bool = True
+) -> list[Case]:
+    """Panels of one shop, each with a target of its own."""
+    shop = Shop(seed)
+    archive = shop.young(seed) if young else shop.full(seed)
+    model = FilmRegressor().fit(*to_frame(archive))
+    before, booth = Belief.of(model, Today.learnt(model, archive)), Booth()
+    rng = np.random.default_rng([seed, 43])
+    found = []
+    for number in range(count):
+        wanted = shop.random_recipe(rng, continuous=True)
+        target = shop.truth_lab(wanted)
+        laid = shop.lay(attempt(wanted, rng), rng)
+        lab = labs([shop.read(laid, rng)])[0]
+        panel = Sprayed.of((laid.recipe, tuple(lab)))
+        advice = rescue(before, panel, target, booth=booth, tolerance=tolerance)
+        case = Case(advice.state, float(delta_e(lab, target)))
+        dice = [seed, number, 47]
+        if advice.state == "build on":
+            first = advice.options[0]
+            case = replace(
+                case,
+                stated=first.probability,
+                expected=first.difference,
+                as_set=_after(shop, laid, first.recipe, target, dice, afresh=False),
+                afresh=_after(shop, laid, first.recipe, target, dice, afresh=True),
+            )
+        elif advice.state != "passes" and exhaustive:
+            tried = [
+                _after(shop, laid, r, target, dice, afresh=False)
+                for r in continuations(laid.recipe, booth)
+            ]
+            best = max((float(np.mean(np.array(t) <= tolerance)) for t in tried), default=0.0)
+            case = replace(case, best=best)
+        found.append(case)
+    return found
+
+
+def main(argv: Sequence[str] | None = None) -> None:
+    """Print the tables."""
+    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks rescue")
+    parser.add_argument("--shops", type=int, default=5)
+    parser.add_argument("--first-seed", type=int, default=0)
+    parser.add_argument("--panels", type=int, default=60)
+    args = parser.parse_args(argv)
+    seeds = range(args.first_seed, args.first_seed + args.shops)
+    print(f"{args.panels} panels of each of {args.shops} shops, {TRIES} continuations of each\n")
+    print("| archive | chance stated | panels | stated, mean | ", end="")
+    print("passed, gun as set | passed, gun set afresh | ", end="")
+    print("ΔE00 expected | ΔE00 after |\n" + "| --- " * 8 + "|")
+    rest = []
+    for name, young in (("full", False), ("young", True)):
+        every = [c for s in seeds for c in cases(s, args.panels, young=young)]
+        advised = [c for c in every if c.state == "build on"]
+        for low, high in ((0.2, 0.4), (0.4, 0.6), (0.6, 0.8), (0.8, 1.01), (0.0, 1.01)):
+            some = [c for c in advised if low <= c.stated < high]
+            if not some:
+                continue
+            share = f"{low:.0%} to {min(high, 1.0):.0%}" if low else "all advised"
+            passed = [
+                np.mean(np.array(gaps) <= 1.0)
+                for gaps in ([c.as_set for c in some], [c.afresh for c in some])
+            ]
+            print(
+                f"| {name} | {share} | {len(some)} | {np.mean([c.stated for c in some]):.0%} | "
+                f"{passed[0]:.0%} | {passed[1]:.0%} | {np.mean([c.expected for c in some]):.2f} | "
+                f"{np.mean([c.as_set for c in some]):.2f} |",
+                flush=True,
+            )
+        for state in ("too dark", "another way"):
+            some = [c for c in every if c.state == state]
+            lost = [c for c in some if c.best < WORTH_TRYING]
+            rest.append(f"| {name} | {state} | {len(some)} | {len(lost)} | "
+                        f"{sum(c.best >= 0.5 for c in some)} |")  # fmt: skip
+        rest.append(f"| {name} | passes | {sum(c.state == 'passes' for c in every)} | – | – |")
+    print(
+        "\n| archive | said | panels | truly: no way passes more than one time in five | ", end=""
+    )
+    print("some way passes at least every other time |\n" + "| --- " * 5 + "|")
+    print("\n".join(rest))
+
+
+if __name__ == "__main__":
+    main()
