@@ -32,6 +32,9 @@ WORTH_TRYING = 0.2
 MORE = 4
 """Further coats thought of, at most."""
 
+USUAL = 4
+"""Coats of the panels from which the spread of film was learnt (common practice, no source)."""
+
 
 @dataclass(frozen=True)
 class Rescue:
@@ -189,9 +192,11 @@ def _scored(
     own = laid * np.exp(mean[k])
     film = np.log((own + more) / (laid + more))
     part = own / (own + more)
-    # The panel's film was the mean of several coats; a few fresh ones vary more than that.
+    # A panel's film varies by the gun as it was set, and by each coat about as much again: a few
+    # fresh coats vary more than the mean of a panel's.
     count = np.array([n for _, n, _ in found])
-    fresh = panel_spread(before.model)[0] * np.sqrt(1.0 + 1.0 / count) * (1.0 - part)
+    wider = np.sqrt((1.0 + 1.0 / count) / (1.0 + 1.0 / USUAL))
+    fresh = panel_spread(before.model)[0] * wider * (1.0 - part)
     labs, slopes, news = [], [], []
     for place in goal.places(panel):
         view = panel.views[place]
