@@ -45,7 +45,7 @@ no source).
 _SCANNED = 5000
 _PER_COATS = 6
 _STARTS = 160
-_FINALISTS = 240
+_FINALISTS = 300
 
 
 def suggest(
