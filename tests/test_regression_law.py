@@ -41,8 +41,8 @@ def case():
     table = RecipeTable.of(recipes, views, words, sprayers)
     law = FilmLaw(words, Priors(), Residual.of(table))
     z = 0.4 * np.random.default_rng(0).normal(size=law.size)
-    for part in ("residual shared", "residual ground"):
-        z[law.slices[part]] *= 0.1
+    for part in law.residual.parts:
+        z[law.slices[part.name]] *= 0.1
     return law, table, z
 
 

@@ -147,7 +147,7 @@ class Cupboard:
         s = schema.settings
         query = sa.select(s.c.key, s.c.value).where(s.c.key.startswith(beginning, autoescape=True))
         with self._database.read() as connection:
-            found = {key: text for key, text in connection.execute(query)}
+            found = {row.key: row.value for row in connection.execute(query)}
         # SQLite takes capitals and small letters for the same here.
         return {k: json.loads(found[k]) for k in sorted(found) if k.startswith(beginning)}
 

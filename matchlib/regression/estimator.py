@@ -41,6 +41,11 @@ MANY = 2000
 """Panels above which linear algebra is worth more than one thread."""
 
 
+WORTH = 3.0
+"""Evidence that the residual must bring to be kept [nat]: 20 to 1, strong by Kass and Raftery
+(1995)."""
+
+
 class FilmRegressor(
     RegressorMixin,  # type: ignore[misc]  # sklearn has no types
     FilmPredictor,
@@ -129,11 +134,13 @@ class FilmRegressor(
         # The matrices of a usual archive are small: threads would wait for each other.
         with threadpool_limits(1 if rows.panels < MANY else None):
             fitted = fit_law(
-                FilmLaw(self.words_, priors, Residual.none()), rows, rounds=self.rounds, **options
+                FilmLaw(self.words_, priors, Residual()), rows, rounds=self.rounds, **options
             )
             if self.residual:
                 law = FilmLaw(self.words_, priors, Residual.of(table))
-                fitted = fit_law(law, rows, start=fitted, rounds=2, **options)
+                fuller = fit_law(law, rows, start=fitted, rounds=2, **options)
+                if fuller.evidence > fitted.evidence + WORTH:
+                    fitted = fit_law(law, rows, start=fuller, rounds=2, **options)
             self.doubt_ = overconfidence(fitted, rows)
         self.fitted_ = fitted
         self.panels_ = panels

@@ -14,7 +14,7 @@ A row's internal reflectance is ``rho exp(-A) + S (1 - exp(-A)) / A`` (see `matc
   thinner, and later ones may lay a little more or less.
 
 Then the surface (Saunderson 1942; `matchlib.film.saunderson`), with its own internal reflectance
-under clear coat and without, and a residual field for what the law leaves (`Residual`).
+under clear coat and without, and residual fields for what the law leaves (`Residual`).
 
 Every derivative is written out by the chain rule; a test compares them with differences.
 """
@@ -26,7 +26,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.film import EXTERNAL_K1, INTERNAL_K2, saunderson_inverse, single_scatter
+from matchlib.film import EXTERNAL_K1, INTERNAL_K2, single_scatter
 from matchlib.regression.priors import Priors
 from matchlib.regression.residual import Residual
 from matchlib.regression.table import RecipeTable, Vocabulary
@@ -117,7 +117,7 @@ class FilmLaw:
     priors : Priors
         Beliefs.
     residual : Residual
-        The field of what the law leaves; `Residual.none` for none.
+        The fields of what the law leaves; empty for none.
     """
 
     words: Vocabulary
@@ -148,8 +148,7 @@ class FilmLaw:
             "surface": (5, "surface"),
             "own k2": (g, "own k2"),
             "sprayer": (len(self.words.sprayers), "sprayer"),
-            "residual shared": (self.residual.size_shared, "residual shared"),
-            "residual ground": (self.residual.size_ground, "residual ground"),
+            **{part.name: (part.size, part.name) for part in self.residual.parts},
         }
         slices, groups, owner, at = {}, [], [], 0
         for name, (size, group) in sizes.items():
@@ -200,33 +199,23 @@ class FilmLaw:
         )
         return log_ground, absorption
 
-    def start(self, t: RecipeTable, lab: Array) -> Array:
-        """Return values to begin from: each ground as light as its lightest reading says.
+    def plain(self, z: Array) -> Array:
+        """Return the values with nothing in the residual fields.
 
         Parameters
         ----------
-        t : RecipeTable
-            n rows.
-        lab : ndarray, shape (n, 3)
-            Their readings.
+        z : ndarray, shape (size,)
+            Free values.
 
         Returns
         -------
         ndarray, shape (size,)
-            Free values.
+            A copy; its law is the film alone.
         """
-        z = np.zeros(self.size)
-        levels = z[self.slices["ground"]].reshape(len(self.words.grounds), -1)
-        strength = (t.coats * np.exp(t.bend)).sum(axis=1)
-        for g in range(len(self.words.grounds)):
-            # The least coated panel of the most of this ground shows it best.
-            rows = np.flatnonzero(t.ground_share[:, g] > 0)
-            best = rows[np.lexsort((strength[rows], -t.ground_share[rows, g].round(2)))[0]]
-            luminance = ((max(lab[best, 0], 5.0) + 16.0) / 116.0) ** 3
-            inner = float(saunderson_inverse(min(luminance, 0.95)))
-            level = np.log(inner) - self.priors.ground_level + 0.1 * strength[best]
-            levels[g, 0] = np.clip(level / self.priors.ground_level_sd, -3.0, 3.0)
-        return z
+        bare = z.copy()
+        for part in self.residual.parts:
+            bare[self.slices[part.name]] = 0.0
+        return bare
 
     def _take(self, z: Array, name: str, count: int) -> Array:
         curves = self.curves[name]
@@ -244,7 +233,8 @@ class FilmLaw:
         )
         people = z[self.slices["sprayer"]]
         person = np.append(people, 0.0)[t.sprayer] if len(people) else np.zeros(len(t))
-        share = t.colour_share * (t.path * np.exp(person))[:, None]
+        film = t.path * np.exp(person + self.residual.film(z, self.slices, t))
+        share = t.colour_share * film[:, None]
         x = t.bend
         bent = slopes[None, :, None] * x[:, None, :] + (p.bend_sd * bend * x**2)[:, None, :]
         h = np.exp(np.clip(bent, -12.0, 6.0))
@@ -300,7 +290,7 @@ class FilmLaw:
         a = dose @ absorption
         s = dose @ scattering
         phi, phi_slope = single_scatter(a)
-        field_ = np.exp(np.clip(self.residual.field(z, self.slices, t), -1.0, 1.0))
+        field_ = np.exp(self.residual.field(z, self.slices, t))
         filtered = np.exp(np.minimum(mixed - a, 4.0)) * field_
         inner = filtered + s * phi * field_
         k2_logit = (
@@ -418,7 +408,7 @@ class FilmLaw:
         out[:, :, surface + 3] = np.einsum("nkb,nb->nk", m, s.by_gain)
         for j in range(len(self.words.sprayers)):
             out[:, :, at["sprayer"].start + j] = film * (t.sprayer == j)[:, None]
-        self.residual.fill(out, at, t, m * s.by_field[:, None, :])
+        self.residual.fill(out, at, t, film, m * s.by_field[:, None, :])
         return out, np.stack([film, by_ground.sum(axis=2)], axis=2)
 
     @staticmethod

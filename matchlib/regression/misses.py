@@ -18,7 +18,7 @@ from matchlib.regression.law import FilmLaw
 from matchlib.regression.observe import TONE, Observations, tone_of
 from matchlib.regression.table import RecipeTable
 
-__all__ = ["THIRDS", "Misses", "Rows", "panel_distances", "stacked", "trust_of"]
+__all__ = ["THIRDS", "Misses", "Rows", "panel_distances", "price_of", "stacked", "trust_of"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -220,3 +220,21 @@ def trust_of(squared: Array, count: Array) -> Array:
     odds = np.log(WRONG_BACKS / (1 - WRONG_BACKS)) + wrong - right
     result: Array = 1.0 / (1.0 + np.exp(np.clip(odds, -50, 50)))
     return result
+
+
+def price_of(trust: Array) -> float:
+    """Return what it costs a fit to take panels for wrong backs.
+
+    Parameters
+    ----------
+    trust : ndarray, shape (m,)
+        Probability that each panel is what its back says [-].
+
+    Returns
+    -------
+    float
+        To be added to the log evidence, at most 0 [nat]: else a fit that believes fewer panels
+        would seem the better one.
+    """
+    each = np.log(WRONG_BACKS / (1 - WRONG_BACKS)) - 3.0 * np.log(WIDER)
+    return float(np.sum(1.0 - trust) * each)

@@ -1,19 +1,27 @@
-"""What the film law leaves: a Gaussian-process field on physical features.
+"""What the film law leaves: Gaussian-process fields on physical features.
 
-Hiding, bloom, flake that stands up, saturation: none of them is in the law, all of them change
-slowly with the recipe. The field multiplies the internal reflectance by ``exp(F)``, where F is a
-sum of three smooth spectral shapes, each weighted by a Gaussian process (Rasmussen and Williams
-2006) over colour, dose and coats. One part is shared by all grounds, and so crosses to a ground
-never sprayed; the other also knows the ground. Each part's size is a hyperparameter found by
-marginal likelihood, and goes to nothing where panels do not support it.
+Hiding, bloom, flake that stands up, a ground that takes the colour coat otherwise than the next,
+a dose that bends: none of them is in the law, all of them change slowly with the recipe. There are
+two kinds of field (Rasmussen and Williams 2006):
 
-The processes are written with Nystrom's features on recipes of the archive, so that their cost is
-linear in panels.
+* **film**: the whole film is ``exp(u)`` times what the law says. One part of u is each colour's
+  own over all grounds, one each ground's own under all colours, one of the pair. Most of what real
+  layers leave is of this kind, and it costs one number a recipe.
+* **spectrum**: the internal reflectance is multiplied by ``exp(F)``, where F is a sum of three
+  smooth spectral shapes. One part is shared by all grounds, and so crosses to a ground never
+  sprayed; the other also knows the ground.
+
+Each part's size is a hyperparameter found by marginal likelihood, and goes to nothing where panels
+do not support it; where all of them together are not worth their price the fit leaves them out.
+
+The processes are written with Nystrom's features, so that their cost is linear in panels. Those of
+the film stand on every ground, sprayed or not, so that a ground never sprayed keeps its doubt.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,11 +29,18 @@ from numpy.typing import NDArray
 from matchlib.colorimetry import GRID
 from matchlib.regression.table import RecipeTable
 
-__all__ = ["Residual"]
+__all__ = ["PARTS", "Part", "Residual"]
 
 Array = NDArray[np.float64]
 
-MOST_FEATURES = 24
+PARTS = ("film colour", "film ground", "film both", "spectrum shared", "spectrum ground")
+"""Names of the parts; the first word is the kind of field."""
+
+MOST = {"film": 40, "spectrum": 24}
+"""Features of a part, at most."""
+
+LARGEST = 1.0
+"""A field is cut off there: beyond it is not a leftover [-]."""
 
 
 def _shapes() -> Array:
@@ -33,20 +48,31 @@ def _shapes() -> Array:
     return np.stack([np.ones_like(x), x, 1.5 * x**2 - 0.5], axis=1)
 
 
-def _describe(t: RecipeTable) -> tuple[Array, Array]:
-    strength = (t.coats * np.exp(t.bend)).sum(axis=1)
+def _strength(t: RecipeTable) -> Array:
+    return np.asarray((t.coats * np.exp(t.bend)).sum(axis=1), np.float64)
+
+
+def _describe(t: RecipeTable, name: str) -> Array:
     coats = t.coats.sum(axis=1)
     mean_bend = (t.coats * t.bend).sum(axis=1) / np.maximum(coats, 1)
-    shared = np.column_stack(
-        [
-            2.0 * t.colour_share,
-            0.9 * np.log1p(strength),
-            0.5 * mean_bend,
-            0.4 * np.log1p(coats),
-            0.5 * t.cleared,
-        ]
-    )
-    return shared, np.column_stack([shared, 1.6 * t.ground_share])
+    build = np.column_stack([0.9 * np.log1p(_strength(t)), 0.5 * mean_bend, 0.4 * np.log1p(coats)])
+    colour, ground = 2.0 * t.colour_share, 1.6 * t.ground_share
+    surface = 0.5 * t.cleared[:, None]
+    bent = 1.5 * build  # a dose bends sooner than a spectrum changes its shape
+    columns = {
+        "film colour": [colour, bent],
+        "film ground": [ground, bent],
+        "film both": [colour, ground, bent],
+        "spectrum shared": [colour, build, surface],
+        "spectrum ground": [colour, build, surface, ground],
+    }
+    return np.column_stack(columns[name])
+
+
+def _on_every_ground(t: RecipeTable) -> RecipeTable:
+    count = t.ground_share.shape[1]
+    rows = np.tile(np.arange(len(t)), count)
+    return replace(t.take(rows), ground_share=np.repeat(np.eye(count), len(t), axis=0))
 
 
 def _kernel(a: Array, b: Array) -> Array:
@@ -77,77 +103,132 @@ def _nystrom(points: Array, most: int) -> tuple[Array, Array]:
 
 
 @dataclass(frozen=True)
-class Residual:
-    """The field's features.
+class Part:
+    """One process, as features.
 
     Parameters
     ----------
-    shared_centres, shared_map, ground_centres, ground_map : ndarray
-        Nystrom's centres and whitening maps of the part that all grounds share and of the part
-        that knows the ground; empty for no field.
+    name : str
+        Of `PARTS`.
+    centres : ndarray, shape (k, d)
+        Nystrom's centres.
+    whitening : ndarray, shape (k, m)
+        From the kernel at the centres to features whose weights have unit variance.
     """
 
-    shared_centres: Array
-    shared_map: Array
-    ground_centres: Array
-    ground_map: Array
+    name: str
+    centres: Array
+    whitening: Array
 
     @classmethod
-    def none(cls) -> Residual:
-        """Return no field at all.
+    def of(cls, name: str, t: RecipeTable) -> Part:
+        """Return a part over recipes in use.
+
+        Parameters
+        ----------
+        name : str
+            Of `PARTS`.
+        t : RecipeTable
+            Recipes with colour.
 
         Returns
         -------
-        Residual
-            Of size 0.
+        Part
+            Its features.
         """
-        empty = np.zeros((0, 0))
-        return cls(empty, empty, empty, empty)
+        kind = name.split(maxsplit=1)[0]
+        table = _on_every_ground(t) if kind == "film" else t
+        return cls(name, *_nystrom(_describe(table, name), MOST[kind]))
+
+    @property
+    def film(self) -> bool:
+        """Whether it multiplies the film; else the reflectance."""
+        return self.name.startswith("film")
+
+    @property
+    def size(self) -> int:
+        """Free values."""
+        return int(self.whitening.shape[1]) * (1 if self.film else _shapes().shape[1])
+
+    def features(self, t: RecipeTable) -> Array:
+        """Return the features of recipes.
+
+        Parameters
+        ----------
+        t : RecipeTable
+            n rows.
+
+        Returns
+        -------
+        ndarray, shape (n, m)
+            Whitened.
+        """
+        found: Array = _kernel(_describe(t, self.name), self.centres) @ self.whitening
+        if self.film:
+            return found
+        # Nothing is left over on a bare ground, whose spectrum is free already.
+        strength = _strength(t)
+        return found * (strength / (1.0 + strength))[:, None]
+
+
+@dataclass(frozen=True)
+class Residual:
+    """The fields' features.
+
+    Parameters
+    ----------
+    parts : tuple of Part
+        Empty for no field.
+    """
+
+    parts: tuple[Part, ...] = ()
 
     @classmethod
-    def of(cls, t: RecipeTable, *, most: int = MOST_FEATURES) -> Residual:
-        """Return a field over the recipes in use.
+    def of(cls, t: RecipeTable) -> Residual:
+        """Return fields over the recipes in use.
 
         Parameters
         ----------
         t : RecipeTable
             Recipes of the archive.
-        most : int
-            Features of each part, at most.
 
         Returns
         -------
         Residual
-            Its features; none when no panel has colour.
+            Their features; none when no panel has colour.
         """
         coloured = t.colour_share.sum(axis=1) > 0
         if not coloured.any():
-            return cls.none()
-        shared, ground = _describe(t.take(coloured))
-        return cls(*_nystrom(shared, most), *_nystrom(ground, most))
+            return cls()
+        return cls(tuple(Part.of(name, t.take(coloured)) for name in PARTS))
 
-    @property
-    def size_shared(self) -> int:
-        """Free values of the part that all grounds share."""
-        return 3 * int(self.shared_map.shape[1])
+    def _kind(self, *, film: bool) -> Iterator[Part]:
+        return (part for part in self.parts if part.film == film)
 
-    @property
-    def size_ground(self) -> int:
-        """Free values of the part that knows the ground."""
-        return 3 * int(self.ground_map.shape[1])
+    def film(self, z: Array, at: dict[str, slice], t: RecipeTable) -> Array:
+        """Return the logarithm of the film by that of the law.
 
-    def _features(self, t: RecipeTable) -> tuple[Array, Array]:
-        shared, ground = _describe(t)
-        # Nothing is left over on a bare ground, whose spectrum is free already.
-        strength = (t.coats * np.exp(t.bend)).sum(axis=1)
-        rise = (strength / (1.0 + strength))[:, None]
-        return (
-            rise * (_kernel(shared, self.shared_centres) @ self.shared_map),
-            rise * (_kernel(ground, self.ground_centres) @ self.ground_map),
-        )
+        Parameters
+        ----------
+        z : ndarray
+            Free values of the law.
+        at : dict
+            Where the parts stand in `z`.
+        t : RecipeTable
+            n rows.
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            u [-].
+        """
+        u = np.zeros(len(t))
+        for part in self._kind(film=True):
+            u += part.features(t) @ z[at[part.name]]
+        return np.clip(u, -LARGEST, LARGEST)
 
     def field(self, z: Array, at: dict[str, slice], t: RecipeTable) -> Array:
-        """Return the field's logarithm.
+        """Return the logarithm of the internal reflectance by that of the law.
 
         Parameters
         ----------
@@ -163,16 +244,16 @@ class Residual:
         ndarray, shape (n, 31)
             F [-].
         """
-        if not self.size_shared:
-            return np.zeros((len(t), len(GRID)))
-        shared, ground = self._features(t)
-        weights = shared @ z[at["residual shared"]].reshape(-1, 3)
-        weights += ground @ z[at["residual ground"]].reshape(-1, 3)
-        result: Array = weights @ _shapes().T
-        return result
+        shapes = _shapes()
+        weights = np.zeros((len(t), shapes.shape[1]))
+        for part in self._kind(film=False):
+            weights += part.features(t) @ z[at[part.name]].reshape(-1, shapes.shape[1])
+        return np.clip(weights @ shapes.T, -LARGEST, LARGEST)
 
-    def fill(self, out: Array, at: dict[str, slice], t: RecipeTable, by_field: Array) -> None:
-        """Write the field's columns of a Jacobian.
+    def fill(
+        self, out: Array, at: dict[str, slice], t: RecipeTable, by_film: Array, by_field: Array
+    ) -> None:
+        """Write the fields' columns of a Jacobian.
 
         Parameters
         ----------
@@ -182,15 +263,15 @@ class Residual:
             Where the parts stand.
         t : RecipeTable
             n rows.
+        by_film : ndarray, shape (n, k)
+            Derivative of the observations by u.
         by_field : ndarray, shape (n, k, 31)
             Derivative of the observations by F.
         """
-        if not self.size_shared:
-            return
         n, k, _ = by_field.shape
+        for part in self._kind(film=True):
+            out[:, :, at[part.name]] = by_film[:, :, None] * part.features(t)[:, None, :]
         shaped = by_field @ _shapes()
-        for name, features in zip(
-            ("residual shared", "residual ground"), self._features(t), strict=True
-        ):
-            full = features[:, None, :, None] * shaped[:, :, None, :]
-            out[:, :, at[name]] = full.reshape(n, k, -1)
+        for part in self._kind(film=False):
+            full = part.features(t)[:, None, :, None] * shaped[:, :, None, :]
+            out[:, :, at[part.name]] = full.reshape(n, k, -1)

@@ -26,14 +26,16 @@ from matchlib.regression.evidence import Sizes
 from matchlib.regression.law import FilmLaw
 from matchlib.regression.predictor import FilmPredictor
 from matchlib.regression.priors import Priors
-from matchlib.regression.residual import Residual
+from matchlib.regression.residual import PARTS, Part, Residual
 from matchlib.regression.solve import FittedLaw
 from matchlib.regression.table import Vocabulary
 
 __all__ = ["FIT_FORMAT", "library_versions", "load_fit", "save_fit"]
 
-FIT_FORMAT = 1
+FIT_FORMAT = 2
 """Number of the file's layout; a fit of another layout is fitted anew."""
+
+_CENTRES, _WHITENING = "centres of", "whitening of"
 
 _LIMIT = 512 * 1024 * 1024
 
@@ -82,7 +84,8 @@ def save_fit(path: str | os.PathLike[str], model: FilmPredictor, content_hash: s
         "groups": fit.sizes.groups,
         "trust": fit.trust,
         "panels": np.asarray(model.panels_, np.str_),
-        **{f"residual {k}": v for k, v in fit.law.residual.__dict__.items()},
+        **{f"{_CENTRES} {p.name}": p.centres for p in fit.law.residual.parts},
+        **{f"{_WHITENING} {p.name}": p.whitening for p in fit.law.residual.parts},
     }
     words = {
         "format": FIT_FORMAT,
@@ -177,8 +180,10 @@ def _rebuilt(arrays: dict[str, NDArray[Any]], words: dict[str, Any]) -> FilmPred
         tuple(v["geometries"]),
         tuple(v["sprayers"]),
     )
-    prefix = "residual "
-    residual = Residual(**{k[len(prefix) :]: a for k, a in arrays.items() if k.startswith(prefix)})
+    parts = [n for n in PARTS if f"{_CENTRES} {n}" in arrays]
+    residual = Residual(
+        tuple(Part(n, arrays[f"{_CENTRES} {n}"], arrays[f"{_WHITENING} {n}"]) for n in parts)
+    )
     law = FilmLaw(vocabulary, Priors(**words["priors"]), residual)
     if arrays["z"].shape != (law.size,) or arrays["covariance"].shape != (law.size, law.size):
         raise ValueError("its arrays do not fit its names")

@@ -16,8 +16,9 @@ from scipy.linalg import cho_factor, cho_solve
 from matchlib.errors import FitError
 from matchlib.regression.evidence import EFFECTS, Linearised, Sizes, best_sizes
 from matchlib.regression.law import FilmLaw
-from matchlib.regression.misses import Rows, panel_distances, stacked, trust_of
+from matchlib.regression.misses import Rows, panel_distances, price_of, stacked, trust_of
 from matchlib.regression.observe import KNOWN, TONE
+from matchlib.regression.start import starting_values
 
 __all__ = ["FittedLaw", "fit_law", "start_sizes"]
 
@@ -31,6 +32,9 @@ CHUNK = 600
 LEARNT_FROM = 1200
 """Sizes are learnt from at most so many panels; more would not sharpen a handful of numbers."""
 
+HEARD = 0.2
+"""Say that a distrusted panel has when the residual is tried [-]."""
+
 # Centre and spread of the logarithm of each size. A spread of 0 holds it.
 _EFFECTS = {"film": (0.05, 0.6), "ground": (0.01, 0.7), "stray": (0.0005, 0.7)}
 _NOISE = {"stated": (1.0, 0.0), "instrument": (0.2, 0.7), "photo": (1.5, 0.4), "tone": (1.2, 0.6)}
@@ -40,11 +44,14 @@ _GROUPS = {
     "colour wave": (1.3, 0.4),
     "own slope": (1.0, 0.6),
     "dose": (1.0, 0.5),
-    "surface": (1.0, 0.5),
-    "own k2": (0.15, 0.6),
+    "surface": (1.0, 0.3),
+    "own k2": (0.15, 0.3),
     "sprayer": (0.06, 0.5),
-    "residual shared": (0.03, 1.2),
-    "residual ground": (0.02, 1.2),
+    "film colour": (0.02, 1.2),
+    "film ground": (0.02, 1.2),
+    "film both": (0.02, 1.2),
+    "spectrum shared": (0.03, 1.2),
+    "spectrum ground": (0.02, 1.2),
 }
 
 
@@ -65,7 +72,8 @@ class FittedLaw:
     trust : ndarray, shape (m,)
         Probability that each panel is what its back says [-].
     evidence : float
-        Log evidence of the panels that the sizes were learnt from [nat].
+        Log evidence of the panels that the sizes were learnt from, less the price of those taken
+        for wrong backs [nat].
     """
 
     law: FilmLaw
@@ -245,7 +253,7 @@ def _inverse(precision: Array) -> Array:
 def _begin(law: FilmLaw, rows: Rows) -> tuple[Array, Sizes, Array]:
     sizes, _, _ = start_sizes(law)
     trust = np.ones(rows.panels)
-    z = law.start(rows.table, rows.seen.lab)
+    z = starting_values(law, rows.table, rows.seen.lab)
     # Wide noise first: the law finds its place before any panel weighs heavily.
     for wider in (20.0, 5.0, 2.0):
         wide = Sizes(sizes.effects * wider, sizes.noise * wider, sizes.groups)
@@ -259,7 +267,9 @@ def _resume(law: FilmLaw, start: FittedLaw, some: Ints) -> tuple[Array, Sizes, A
     z[: start.law.size] = start.z
     known = dict(zip(start.law.groups, start.sizes.groups, strict=True))
     groups = [known.get(g, s) for g, s in zip(law.groups, sizes.groups, strict=True)]
-    return z, Sizes(start.sizes.effects, start.sizes.noise, np.array(groups)), start.trust[some]
+    # What was no part of the law may have been taken for a wrong back: each gets a second hearing.
+    trust = HEARD + (1.0 - HEARD) * start.trust[some]
+    return z, Sizes(start.sizes.effects, start.sizes.noise, np.array(groups)), trust
 
 
 def _trusts(law: FilmLaw, z: Array, chunks: Chunks, sizes: Sizes) -> Array:
@@ -285,7 +295,7 @@ def _settle(
     for _ in range(rounds):
         linear = _linearise(law, z, rows, trust)
         sizes = best_sizes(linear, sizes, centre, spread)
-        evidence, _ = linear.evidence(sizes)
+        evidence = linear.evidence(sizes)[0] + price_of(trust)
         if robust:
             trust = _trusts(law, z, chunks, sizes)
         z = _descend(law, z, chunks, sizes, trust, steps=12)

@@ -3,7 +3,7 @@
 For one pot the light that a film lets through is the same over every ground, so its exponentials
 are taken once and used for all of them; and only at the few wavelengths from which these recipes'
 colours follow (`matchlib.suggest.nodes`: on 99 recipes of 100 within 0.02 ΔE*ab of all 31, on none
-tried farther than 0.1; else all 31 are taken). What the scan leaves out is the residual field; its
+tried farther than 0.1; else all 31 are taken). What the scan leaves out is the residual fields; its
 best are all worked out again by the whole law, which alone decides.
 """
 
@@ -85,13 +85,13 @@ class LawInBrief:
         Returns
         -------
         LawInBrief
-            Exact but for the residual field.
+            Exact but for the residual fields.
         """
         fit = space.model.fitted_
         k, c = len(space.ground_share), space.colour_share.shape[1]
         none = Schedules(np.zeros((k, 2), np.int64), np.ones((k, 2)))
         bare = space.table(space.ground_share, np.zeros((k, c)), none, viewing)
-        state = fit.law.evaluate(fit.z, bare)
+        state = fit.law.evaluate(fit.law.plain(fit.z), bare)
         inner = np.exp(state.mixed)
         # The surface's derivative by log R, gain R / (1 - k2 R)², holds its constants: the root
         # of R over it is a straight line in R.
@@ -182,8 +182,9 @@ def _doses(space: Space, viewing: Viewing) -> tuple[Array, State]:
     table.first[:-1, 0], table.logk[:] = 0.0, 0.0
     table.logk[-2, 0] = 1.0
     plain = replace(table.take(slice(n - 1, n)), first=np.zeros((1, 2)))
-    state = fit.law.evaluate(fit.z, table)
-    unit = fit.law.evaluate(fit.z, plain).dose[0]
+    z = fit.law.plain(fit.z)
+    state = fit.law.evaluate(z, table)
+    unit = fit.law.evaluate(z, plain).dose[0]
     gain, lack = state.dose[-2] / unit - 1.0, 1.0 - state.dose[-1] / unit
     by_ratio = state.dose[:-2]
     dose = np.zeros((len(s), c))
