@@ -18,6 +18,7 @@ from scipy.stats import chi2
 
 from matchlib.regression.misses import Rows, stacked
 from matchlib.regression.solve import FittedLaw
+from matchlib.stepping import Step, part_of
 
 __all__ = ["left_out", "overconfidence"]
 
@@ -78,7 +79,7 @@ def left_out(fit: FittedLaw, rows: Rows, group: Ints) -> tuple[Array, Array, Arr
     return miss[:count].reshape(-1, 3) * scale[:, None], total - mine, mine
 
 
-def overconfidence(fit: FittedLaw, rows: Rows) -> float:
+def overconfidence(fit: FittedLaw, rows: Rows, *, step: Step | None = None) -> float:
     """Return the factor by which the law's own covariance must grow to be honest.
 
     Parameters
@@ -87,6 +88,8 @@ def overconfidence(fit: FittedLaw, rows: Rows) -> float:
         A fit.
     rows : Rows
         The readings it was fitted to.
+    step : callable, optional
+        Called with the share done between groups; what it raises ends the work.
 
     Returns
     -------
@@ -106,7 +109,10 @@ def overconfidence(fit: FittedLaw, rows: Rows) -> float:
     # A spectrum speaks twice, in Lab and in tone: such a composite likelihood takes itself for
     # surer than it is (Varin, Reid and Firth 2011).
     least = LEAST * (1.0 + float(np.mean(rows.seen.spectral)))
-    parts = [left_out(fit, rows, _thinned(group)) for group in grounds[:200]]
+    told, parts = part_of(step), []
+    for number, group in enumerate(grounds[:200]):
+        told(number / min(len(grounds), 200), "asking how far to trust the fit")
+        parts.append(left_out(fit, rows, _thinned(group)))
     if sum(len(part[0]) for part in parts) < FEWEST:
         return least
     miss, known, own = (np.concatenate(p) for p in zip(*parts, strict=True))

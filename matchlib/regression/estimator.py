@@ -29,6 +29,7 @@ from matchlib.regression.repeats import average_repeats
 from matchlib.regression.residual import Residual
 from matchlib.regression.solve import fit_law
 from matchlib.regression.table import RecipeTable, Vocabulary, rows_of
+from matchlib.stepping import Step, part_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -87,7 +88,9 @@ class FilmRegressor(
         self.rounds = rounds
         self.random_state = random_state
 
-    def fit(self, X: pd.DataFrame, y: ArrayLike | pd.DataFrame) -> Self:
+    def fit(
+        self, X: pd.DataFrame, y: ArrayLike | pd.DataFrame, *, step: Step | None = None
+    ) -> Self:
         """Fit the law to readings.
 
         Parameters
@@ -101,6 +104,9 @@ class FilmRegressor(
         y : array_like or DataFrame
             (n, 3) Lab; (n, 31) reflectance 400-700 nm; or a DataFrame with columns ``L``, ``a``,
             ``b`` and wavelengths as numbers, empty where a row has none.
+        step : callable, optional
+            Called between pieces of work with the share done and what is being done. What it
+            raises ends the fit and leaves the estimator as it was.
 
         Returns
         -------
@@ -125,23 +131,31 @@ class FilmRegressor(
         stated = X["sd"].to_numpy(np.float64) if "sd" in X.columns else np.full(count, np.nan)
         panels, panel = np.unique(codes, return_inverse=True)
         seen = Observations.of(y, viewings, sources, stated)
-        self.words_ = Vocabulary.of(recipes, [v.geometry for v in viewings], sprayers)
-        table = RecipeTable.of(recipes, viewings, self.words_, sprayers)
-        table, seen, panel, self.reading_noise_ = average_repeats(table, seen, panel)
+        words = Vocabulary.of(recipes, [v.geometry for v in viewings], sprayers)
+        table = RecipeTable.of(recipes, viewings, words, sprayers)
+        table, seen, panel, reading_noise = average_repeats(table, seen, panel)
         rows = Rows(table, seen, panel)
         priors = self.priors or Priors()
         options: dict[str, Any] = {"robust": self.robust, "random_state": self.random_state}
         # The matrices of a usual archive are small: threads would wait for each other.
         with threadpool_limits(1 if rows.panels < MANY else None):
             fitted = fit_law(
-                FilmLaw(self.words_, priors, Residual()), rows, rounds=self.rounds, **options
+                FilmLaw(words, priors, Residual()),
+                rows,
+                rounds=self.rounds,
+                step=part_of(step, 0.0, 0.4),
+                **options,
             )
             if self.residual:
-                law = FilmLaw(self.words_, priors, Residual.of(table))
-                fuller = fit_law(law, rows, start=fitted, rounds=2, **options)
+                law = FilmLaw(words, priors, Residual.of(table))
+                told = part_of(step, 0.4, 0.65)
+                fuller = fit_law(law, rows, start=fitted, rounds=2, step=told, **options)
                 if fuller.evidence > fitted.evidence + WORTH:
-                    fitted = fit_law(law, rows, start=fuller, rounds=2, **options)
-            self.doubt_ = overconfidence(fitted, rows)
+                    told = part_of(step, 0.65, 0.9)
+                    fitted = fit_law(law, rows, start=fuller, rounds=2, step=told, **options)
+            doubt = overconfidence(fitted, rows, step=part_of(step, 0.9, 1.0))
+        # Nothing is kept before all of it is there: a fit that was stopped leaves no mixture.
+        self.words_, self.reading_noise_, self.doubt_ = words, reading_noise, doubt
         self.fitted_ = fitted
         self.panels_ = panels
         self.trust_ = fitted.trust

@@ -10,6 +10,7 @@ Rasmussen and Williams 2006, ch. 5).
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -240,7 +241,13 @@ class Linearised:
 
 
 def best_sizes(
-    linear: Linearised, start: Sizes, centre: Array, spread: Array, *, steps: int = 12
+    linear: Linearised,
+    start: Sizes,
+    centre: Array,
+    spread: Array,
+    *,
+    steps: int = 12,
+    tick: Callable[[], None] | None = None,
 ) -> Sizes:
     """Return the sizes of greatest evidence under weak log-normal beliefs about them.
 
@@ -254,6 +261,8 @@ def best_sizes(
         Centre and standard deviation of the logarithm of each size; a spread of 0 holds it.
     steps : int
         Quasi-Newton steps at most.
+    tick : callable, optional
+        Called between evaluations; what it raises ends the search.
 
     Returns
     -------
@@ -267,6 +276,8 @@ def best_sizes(
     fixed = start.vector()
 
     def loss(x: Array) -> tuple[float, Array]:
+        if tick is not None:
+            tick()
         vector = fixed.copy()
         vector[free] = x
         away = (x - centre[free]) / spread[free]

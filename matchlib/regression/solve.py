@@ -7,7 +7,9 @@ says (`matchlib.regression.misses`).
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,12 +21,15 @@ from matchlib.regression.law import FilmLaw
 from matchlib.regression.misses import Rows, panel_distances, price_of, stacked, trust_of
 from matchlib.regression.observe import KNOWN, TONE
 from matchlib.regression.start import starting_values
+from matchlib.stepping import Step, part_of
 
 __all__ = ["FittedLaw", "fit_law", "start_sizes"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
 Chunks = list[tuple[Ints, Rows]]
+Tick = Callable[[], None]
+"""Called between two pieces of work; may raise to end it."""
 
 CHUNK = 600
 """Panels worked on at a time: bounds memory, not the result."""
@@ -34,6 +39,8 @@ LEARNT_FROM = 1200
 
 HEARD = 0.2
 """Say that a distrusted panel has when the residual is tried [-]."""
+
+SAID = "fitting the film law"
 
 # Centre and spread of the logarithm of each size. A spread of 0 holds it.
 _EFFECTS = {"film": (0.05, 0.6), "ground": (0.01, 0.7), "stray": (0.0005, 0.7)}
@@ -128,19 +135,23 @@ def _chunks(rows: Rows) -> Chunks:
     return [(p, rows.of_panels(p)) for p in pieces]
 
 
-def _objective(law: FilmLaw, z: Array, chunks: Chunks, sizes: Sizes, trust: Array) -> float:
+def _objective(
+    law: FilmLaw, z: Array, chunks: Chunks, sizes: Sizes, trust: Array, *, tick: Tick
+) -> float:
     total = float(np.sum((z / sizes.groups[law.group_of]) ** 2))
     for who, part in chunks:
+        tick()
         total += float(trust[who] @ panel_distances(law, z, part, sizes)[0])
     return total
 
 
 def _normal(
-    law: FilmLaw, z: Array, chunks: Chunks, sizes: Sizes, trust: Array
+    law: FilmLaw, z: Array, chunks: Chunks, sizes: Sizes, trust: Array, *, tick: Tick
 ) -> tuple[Array, Array]:
     prior = np.diag(1.0 / sizes.groups[law.group_of] ** 2)
     precision, load = prior.copy(), np.zeros(law.size)
     for who, part in chunks:
+        tick()
         a, b = _linearise(law, z, part, trust[who]).normal(sizes)
         precision += a - prior
         load += b
@@ -155,18 +166,19 @@ def _descend(
     trust: Array,
     *,
     steps: int,
+    tick: Tick,
     damping: float = 1e-3,
 ) -> Array:
-    best = _objective(law, z, chunks, sizes, trust)
+    best = _objective(law, z, chunks, sizes, trust, tick=tick)
     for _ in range(steps):
-        precision, load = _normal(law, z, chunks, sizes, trust)
+        precision, load = _normal(law, z, chunks, sizes, trust, tick=tick)
         gradient = load - precision @ z
         for _ in range(8):
             damped = precision.copy()
             damped[np.diag_indices_from(damped)] *= 1.0 + damping
             move = np.linalg.solve(damped, gradient)
             trial = z + move
-            value = _objective(law, trial, chunks, sizes, trust)
+            value = _objective(law, trial, chunks, sizes, trust, tick=tick)
             if np.isfinite(value) and value < best:
                 break
             damping = max(damping * 8.0, 1e-3)
@@ -187,6 +199,7 @@ def fit_law(
     rounds: int = 4,
     robust: bool = True,
     random_state: int | None = 0,
+    step: Step | None = None,
 ) -> FittedLaw:
     """Fit the law to readings.
 
@@ -204,6 +217,8 @@ def fit_law(
         Whether panels may be found to carry a wrong back.
     random_state : int, optional
         Decides which panels the sizes are learnt from, when there are very many.
+    step : callable, optional
+        Called with the share done between pieces of work; what it raises ends the fit.
 
     Returns
     -------
@@ -220,14 +235,22 @@ def fit_law(
         draw = np.random.default_rng(random_state)
         some = np.sort(draw.choice(rows.panels, LEARNT_FROM, replace=False))
     part = rows.of_panels(some)
-    z, sizes, trust = _begin(law, part) if start is None else _resume(law, start, some)
-    z, sizes, trust, evidence = _settle(law, part, z, sizes, trust, rounds=rounds, robust=robust)
+    # The shares of a usual archive's fit; where it stands still it is on some larger piece.
+    told, last = part_of(step, 0.3 if start is None else 0.0, 0.9), part_of(step, 0.9, 1.0)
+    if start is None:
+        z, sizes, trust = _begin(law, part, part_of(step, 0.0, 0.3))
+    else:
+        z, sizes, trust = _resume(law, start, some)
+    z, sizes, trust, evidence = _settle(
+        law, part, z, sizes, trust, rounds=rounds, robust=robust, step=told
+    )
+    tick = partial(last, 0.0, SAID)
     chunks = _chunks(rows)
     if len(some) < rows.panels:
         # The sizes are known by now; the rest of the panels only sharpens the values.
-        trust = _trusts(law, z, chunks, sizes) if robust else np.ones(rows.panels)
-        z = _descend(law, z, chunks, sizes, trust, steps=2)
-    precision, _ = _normal(law, z, chunks, sizes, trust)
+        trust = _trusts(law, z, chunks, sizes, tick) if robust else np.ones(rows.panels)
+        z = _descend(law, z, chunks, sizes, trust, steps=2, tick=tick)
+    precision, _ = _normal(law, z, chunks, sizes, trust, tick=tick)
     return FittedLaw(law, z, _inverse(precision), sizes, trust, evidence)
 
 
@@ -250,14 +273,15 @@ def _inverse(precision: Array) -> Array:
     )
 
 
-def _begin(law: FilmLaw, rows: Rows) -> tuple[Array, Sizes, Array]:
+def _begin(law: FilmLaw, rows: Rows, step: Step) -> tuple[Array, Sizes, Array]:
     sizes, _, _ = start_sizes(law)
     trust = np.ones(rows.panels)
     z = starting_values(law, rows.table, rows.seen.lab)
     # Wide noise first: the law finds its place before any panel weighs heavily.
-    for wider in (20.0, 5.0, 2.0):
+    for number, wider in enumerate((20.0, 5.0, 2.0)):
+        tick = partial(step, number / 3, SAID)
         wide = Sizes(sizes.effects * wider, sizes.noise * wider, sizes.groups)
-        z = _descend(law, z, _chunks(rows), wide, trust, steps=8)
+        z = _descend(law, z, _chunks(rows), wide, trust, steps=8, tick=tick)
     return z, sizes, trust
 
 
@@ -272,8 +296,11 @@ def _resume(law: FilmLaw, start: FittedLaw, some: Ints) -> tuple[Array, Sizes, A
     return z, Sizes(start.sizes.effects, start.sizes.noise, np.array(groups)), trust
 
 
-def _trusts(law: FilmLaw, z: Array, chunks: Chunks, sizes: Sizes) -> Array:
-    pairs = [panel_distances(law, z, part, sizes) for _, part in chunks]
+def _trusts(law: FilmLaw, z: Array, chunks: Chunks, sizes: Sizes, tick: Tick) -> Array:
+    pairs = []
+    for _, part in chunks:
+        tick()
+        pairs.append(panel_distances(law, z, part, sizes))
     squared, count = (np.concatenate(p) for p in zip(*pairs, strict=True))
     # Most backs are right. Where the law misses most panels it is the law that is wrong, and no
     # panel loses its say for that: else the noise would shrink to the few that fit, and so on.
@@ -282,7 +309,15 @@ def _trusts(law: FilmLaw, z: Array, chunks: Chunks, sizes: Sizes) -> Array:
 
 
 def _settle(
-    law: FilmLaw, rows: Rows, z: Array, sizes: Sizes, trust: Array, *, rounds: int, robust: bool
+    law: FilmLaw,
+    rows: Rows,
+    z: Array,
+    sizes: Sizes,
+    trust: Array,
+    *,
+    rounds: int,
+    robust: bool,
+    step: Step,
 ) -> tuple[Array, Sizes, Array, float]:
     _, centre, spread = start_sizes(law)
     # A size that no reading can speak of stays where it is believed.
@@ -292,11 +327,13 @@ def _settle(
             spread[len(EFFECTS) + family] = 0.0
     chunks = _chunks(rows)
     evidence = -np.inf
-    for _ in range(rounds):
+    for number in range(rounds):
+        tick = partial(step, number / rounds, SAID)
+        tick()
         linear = _linearise(law, z, rows, trust)
-        sizes = best_sizes(linear, sizes, centre, spread)
+        sizes = best_sizes(linear, sizes, centre, spread, tick=tick)
         evidence = linear.evidence(sizes)[0] + price_of(trust)
         if robust:
-            trust = _trusts(law, z, chunks, sizes)
-        z = _descend(law, z, chunks, sizes, trust, steps=12)
+            trust = _trusts(law, z, chunks, sizes, tick)
+        z = _descend(law, z, chunks, sizes, trust, steps=12, tick=tick)
     return z, sizes, trust, evidence
