@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from typing import ParamSpec, TypeVar
 
 import sqlalchemy as sa
@@ -81,13 +81,15 @@ def recipes_in(connection: sa.Connection, *, label: str) -> tuple[Recipe, ...]:
     return tuple(whole(label, recipe_of, *row) for row in rows)
 
 
-def hash_in(connection: sa.Connection) -> str:
+def hash_in(connection: sa.Connection, without: Collection[str] = ()) -> str:
     """Return one digest of all panels that are not deleted.
 
     Parameters
     ----------
     connection : Connection
         Open.
+    without : collection of str
+        Codes of panels that do not count.
 
     Returns
     -------
@@ -95,8 +97,8 @@ def hash_in(connection: sa.Connection) -> str:
         SHA-256 over the panels' digests in sorted order.
     """
     p = schema.panels
-    query = sa.select(p.c.digest).where(p.c.deleted == sa.false())
-    digests = sorted(connection.execute(query).scalars())
+    query = sa.select(p.c.code, p.c.digest).where(p.c.deleted == sa.false())
+    digests = sorted(digest for code, digest in connection.execute(query) if code not in without)
     return hashlib.sha256("\n".join(digests).encode()).hexdigest()
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, Self
 
@@ -249,8 +249,13 @@ class Archive(Cupboard):
         with self._database.read() as connection:
             return tuple(names_of(connection, kind).values())
 
-    def content_hash(self) -> str:
+    def content_hash(self, *, without: Collection[str] = ()) -> str:
         """Return one digest of all that a fit can depend on.
+
+        Parameters
+        ----------
+        without : collection of str
+            Codes of panels that do not count: the digest is that of an archive without them.
 
         Returns
         -------
@@ -259,7 +264,7 @@ class Archive(Cupboard):
             count.
         """
         with self._database.read() as connection:
-            return hash_in(connection)
+            return hash_in(connection, without)
 
     def frame(self) -> pd.DataFrame:
         """Return the readings of the panels as a table, one row a reading.
