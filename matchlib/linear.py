@@ -18,6 +18,7 @@ from matchlib.domain import Panel, Reading, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.regression.observe import lab_of
 from matchlib.regression.table import RecipeTable
+from matchlib.stepping import Step, part_of
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
@@ -71,13 +72,15 @@ class Linear:
         return Linear(self.lab[rows], self.jacobian[rows], self.film[rows], self.ground[rows])
 
 
-def fit_panels(panels: Sequence[Panel]) -> FilmPredictor:
+def fit_panels(panels: Sequence[Panel], *, step: Step | None = None) -> FilmPredictor:
     """Fit the regression to panels, without telling it who sprayed.
 
     Parameters
     ----------
     panels : sequence of Panel
         The archive.
+    step : callable, optional
+        Called between pieces of work, as by `FilmRegressor.fit`; what it raises ends the fit.
 
     Returns
     -------
@@ -91,7 +94,7 @@ def fit_panels(panels: Sequence[Panel]) -> FilmPredictor:
     read = [c for c in frame.columns if c in ("L", "a", "b") or c.replace(".", "").isdigit()]
     back = ["panel", "ground", "colour", "schedule", "clear"]
     return FilmRegressor().fit(
-        frame[[*back, "source", "illuminant", "observer", "geometry"]], frame[read]
+        frame[[*back, "source", "illuminant", "observer", "geometry"]], frame[read], step=step
     )
 
 
@@ -183,6 +186,7 @@ def linearise(
     z: Array | None = None,
     film: ArrayLike = 0.0,
     slopes: bool = True,
+    step: Step | None = None,
 ) -> Linear:
     """Return the law about some values.
 
@@ -202,6 +206,8 @@ def linearise(
         Logarithm by which the film is more than the law says [-].
     slopes : bool
         Whether derivatives are wanted; without them they are empty.
+    step : callable, optional
+        Called with the share done between blocks of recipes; what it raises ends the work.
 
     Returns
     -------
@@ -218,9 +224,12 @@ def linearise(
     jacobian = np.empty((n, 3, len(z) if slopes else 0))
     effects = np.empty((n, 3, 2 if slopes else 0))
     lights = [(v.illuminant, v.observer) for v in views]
+    told, done = part_of(step), 0
     for light in sorted(set(lights)):
         rows = np.flatnonzero([x == light for x in lights])
         for some in np.array_split(rows, 1 + len(rows) // 2000):
+            told(done / n, "working out the law")
+            done += len(some)
             part = table.take(some)
             state = fit.law.evaluate(z, part)
             lab[some], by_r = lab_of(state.reflectance, *light)

@@ -25,6 +25,7 @@ from matchlib.correction import Belief, Goal, Today, Wanted
 from matchlib.domain import Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.linear import linearise, values_covariance
+from matchlib.stepping import Step, part_of
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
@@ -121,6 +122,7 @@ def next_for_target(
     source: str = "spectrophotometer",
     today: Today | None = None,
     shown: int = 5,
+    step: Step | None = None,
 ) -> tuple[TargetPanel, ...]:
     """Rank panels by the chance of a match by the second panel.
 
@@ -143,6 +145,9 @@ def next_for_target(
         Spreads believed beforehand; not used with a Belief.
     shown : int
         How many to return.
+    step : callable, optional
+        Called between pieces of work with the share done and what is being done; what it raises
+        ends the work.
 
     Returns
     -------
@@ -157,7 +162,10 @@ def next_for_target(
     _check(candidates)
     belief = model if isinstance(model, Belief) else Belief.of(model, today)
     goal = Goal.of(target, tolerance=tolerance, viewing=viewing)
+    told = part_of(step)
+    told(0.0, "looking at every panel that could be sprayed")
     order = np.argsort(goal.nearness(belief, candidates), kind="stable")
+    told(0.2, "working out the nearest")
     some = [candidates[i] for i in order[:FOLLOWING]]
     labs, known, spray, reading = belief.predict_together(some, goal.viewings, source=source)
     hope = goal.expected(labs, known + spray + reading)
@@ -170,7 +178,11 @@ def next_for_target(
         "goal": goal,
     }
     lab = labs[0]
-    chance = np.array([_by_second(i, **about) for i in first])
+    chances = []
+    for number, i in enumerate(first):
+        told(0.3 + 0.7 * number / len(first), "imagining what each panel would read")
+        chances.append(_by_second(i, **about))
+    chance = np.array(chances)
     best = np.lexsort((hope.mean[first], -chance.round(3)))[:shown]
     result = []
     for b in best:
@@ -239,6 +251,7 @@ def next_for_archive(
     k: int = 5,
     viewing: Viewing | None = None,
     source: str = "spectrophotometer",
+    step: Step | None = None,
 ) -> ArchivePlan:
     """Choose the set of panels that most shrinks the uncertainty over the recipes in use.
 
@@ -256,6 +269,9 @@ def next_for_archive(
         Under which uncertainty counts.
     source : str
         What will read the panels.
+    step : callable, optional
+        Called between pieces of work with the share done and what is being done; what it raises
+        ends the work.
 
     Returns
     -------
@@ -276,46 +292,38 @@ def next_for_archive(
             got=f"{len(wanted)} recipes and {k} panels",
             remedy="name the recipes the shop uses.",
         )
-    near = linearise(model, wanted, viewing)
+    told = part_of(step)
+    near = linearise(model, wanted, viewing, step=part_of(told, 0.0, 0.2))
     metric = np.linalg.cholesky(delta_e00_metric(near.lab)).transpose(0, 2, 1)
     outcome = (metric @ near.jacobian).reshape(-1, near.jacobian.shape[2])
-    outcome /= np.sqrt(len(wanted))
-    ask = linearise(model, candidates, viewing)
+    # How much uncertainty of the values counts over the recipes in use.
+    weight = outcome.T @ outcome / len(wanted)
+    ask = linearise(model, candidates, viewing, step=part_of(told, 0.2, 0.5)).jacobian
+    told(0.5, "working out the spread of each panel")
     _, _, spray, reading = model.predict_parts(candidates, viewing, sources=source)
     noise = spray + reading
     covariance = values_covariance(model)
-    reach = outcome @ covariance
-    total = float(np.vdot(reach, outcome))
-    before = first = np.sqrt(total)
-    # What each candidate would say about the recipes in use, and about itself.
-    about = ask.jacobian @ reach.T
-    itself = ask.jacobian @ covariance @ ask.jacobian.transpose(0, 2, 1)
+    before = first = np.sqrt(float(np.vdot(covariance, weight)))
     chosen: list[ArchivePanel] = []
-    given: list[Array] = []
-    for _ in range(k):
-        root = np.linalg.cholesky(itself + noise)
-        told = np.linalg.solve(root, about)
-        gains = np.sum(told**2, axis=(1, 2))
+    for number in range(k):
+        told(0.7 + 0.3 * number / k, "asking what each panel would teach")
+        # What each candidate would say about itself, and about the recipes in use.
+        itself = ask @ covariance @ ask.transpose(0, 2, 1) + noise
+        taught = ask @ (covariance @ weight @ covariance) @ ask.transpose(0, 2, 1)
+        gains = np.trace(np.linalg.solve(itself, taught), axis1=1, axis2=2)
         i = int(np.argmax(gains))
         if gains[i] <= 1e-9 * first**2:
             break
-        total = max(total - float(gains[i]), 0.0)
-        after = float(np.sqrt(total))
+        # Condition the values on that panel before asking which comes next.
+        joint = np.linalg.solve(np.linalg.cholesky(itself[i]), ask[i] @ covariance)
+        covariance = covariance - joint.T @ joint
+        after = float(np.sqrt(max(float(np.vdot(covariance, weight)), 0.0)))
         share = 1.0 - after / before if before else 0.0
         words = (
             f"{candidates[i].words}: brings the uncertainty over the recipes in use from "
             f"{before:.2f} to {after:.2f} ΔE00 ({share:.0%} less)."
         )
         chosen.append(ArchivePanel(candidates[i], float(before), after, words))
-        # Condition everything on that panel before asking which comes next.
-        joint = covariance @ ask.jacobian[i].T
-        for past in given:
-            joint = joint - past @ (past.T @ ask.jacobian[i].T)
-        factor = np.linalg.solve(root[i], joint.T).T
-        given.append(factor)
-        seen = ask.jacobian @ factor
-        about = about - seen @ (outcome @ factor).T
-        itself = itself - seen @ seen.transpose(0, 2, 1)
         before = after
     share = 1.0 - before / first if first else 0.0
     words = (

@@ -12,6 +12,7 @@ from matchlib.audit.left_out import LeftOut
 from matchlib.audit.slips import Shelf, slips
 from matchlib.domain import Panel, Recipe
 from matchlib.errors import UnknownName
+from matchlib.stepping import Step, part_of
 
 __all__ = ["Verdict", "finding_of", "judge"]
 
@@ -123,7 +124,7 @@ def _mistyped(lab: Array) -> Iterator[tuple[Array, str]]:
     yield np.array([light, red, yellow / 10]), f"b* {yellow / 10:.1f} instead of {yellow:.1f}"
 
 
-def judge(left: LeftOut, shelf: Shelf) -> list[Verdict]:
+def judge(left: LeftOut, shelf: Shelf, *, step: Step | None = None) -> list[Verdict]:
     """Weigh every slip against what is written, for every panel.
 
     Parameters
@@ -132,6 +133,8 @@ def judge(left: LeftOut, shelf: Shelf) -> list[Verdict]:
         Panels against the fit without them.
     shelf : Shelf
         What the shop has.
+    step : callable, optional
+        Called with the share done between pieces of work; what it raises ends it.
 
     Returns
     -------
@@ -144,7 +147,9 @@ def judge(left: LeftOut, shelf: Shelf) -> list[Verdict]:
     which: list[int] = []
     what: list[tuple[str, Recipe, float]] = []
     known = left.model.words_
+    told = part_of(step)
     for i in looked.tolist():
+        told(0.0, "thinking of slips of the pen")
         for slip in slips(left.panels[i].recipe, shelf):
             try:
                 known.shares(slip[1].ground)
@@ -155,21 +160,22 @@ def judge(left: LeftOut, shelf: Shelf) -> list[Verdict]:
             which.append(i)
             what.append(slip)
     if what:
-        found = left.under(np.array(which, np.intp), [w[1] for w in what])
+        recipes = [w[1] for w in what]
+        found = left.under(np.array(which, np.intp), recipes, step=part_of(told, 0.0, 0.8))
         for i, (kind, recipe, prior), likelihood in zip(which, what, found, strict=True):
             verdicts[i].add(kind, recipe, float(likelihood), prior)
     astray = left.likelihood(wider=WIDER)
-    for i in looked.tolist():
+    for number, i in enumerate(looked.tolist()):
+        told(0.8 + 0.2 * number / len(looked), "asking whether readings were mistyped")
         verdicts[i].add("impossible reading", None, float(astray[i]), PRIORS["impossible reading"])
         if any(r.spectral for r in left.panels[i].readings):
             continue  # nobody types a spectrum
         options = [(lab, note) for lab, note in _mistyped(left.lab[i]) if 0 <= lab[0] <= 100]
         prior = PRIORS["mistyped reading"] / max(len(options), 1)
-        for lab, note in options:
-            other = left.lab.copy()
-            other[i] = lab
-            value = float(left.likelihood(lab=other)[i])
-            verdicts[i].add("mistyped reading", None, value, prior, note)
+        labs = np.array([lab for lab, _ in options]).reshape(-1, 3)
+        values = left.had_it_read(np.full(len(options), i), labs)
+        for (_, note), value in zip(options, values, strict=True):
+            verdicts[i].add("mistyped reading", None, float(value), prior, note)
     return verdicts
 
 

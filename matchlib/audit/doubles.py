@@ -14,6 +14,7 @@ from matchlib.audit.left_out import LeftOut
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import Panel
 from matchlib.linear import lab_of_reading
+from matchlib.stepping import Step, part_of
 
 __all__ = ["disagreeing_readings", "same_code_twice", "same_panel_twice"]
 
@@ -61,13 +62,15 @@ def same_code_twice(panels: Sequence[Panel]) -> Iterator[Finding]:
             )
 
 
-def same_panel_twice(left: LeftOut) -> Iterator[Finding]:
+def same_panel_twice(left: LeftOut, *, step: Step | None = None) -> Iterator[Finding]:
     """Find panels that were entered under two codes.
 
     Parameters
     ----------
     left : LeftOut
         Panels with their readings and spreads.
+    step : callable, optional
+        Called with the share done between pieces of work; what it raises ends it.
 
     Yields
     ------
@@ -87,8 +90,10 @@ def same_panel_twice(left: LeftOut) -> Iterator[Finding]:
             one, two = left.panels[i], left.panels[j]
             words = f"Panels {one.code} and {two.code} have the same reading, digit by digit."
             yield Finding("same panel twice", (one.code, two.code), 0.97, words, _fix(one, two))
-    for group in alike.values():
+    at = part_of(step)
+    for number, group in enumerate(alike.values()):
         for i, j in combinations(group[:MOST_OF_A_RECIPE], 2):
+            at(number / len(alike), "comparing panels of one recipe")
             if (i, j) in told:
                 continue
             found = _double(left, i, j)

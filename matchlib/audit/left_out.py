@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from matchlib.domain import Panel, Recipe, Viewing
 from matchlib.errors import FitError
 from matchlib.linear import lab_of_reading, linearise
+from matchlib.stepping import Step, part_of
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
@@ -32,7 +33,7 @@ LEAST_LEFT = 0.05
 FOUR_IN_FIVE = 4.642
 """80 % point of chi-square with three degrees of freedom."""
 
-AT_A_TIME = 3000
+AT_A_TIME = 1000
 """Recipes compared at a time: bounds memory, not the result."""
 
 
@@ -97,25 +98,46 @@ class LeftOut:
         solved = np.linalg.solve(self.covariance, self.miss[:, :, None])[:, :, 0]
         return np.asarray(np.sum(self.miss * solved, axis=1) / self.scale, float)
 
-    def likelihood(self, *, wider: float = 1.0, lab: Array | None = None) -> Array:
+    def likelihood(self, *, wider: float = 1.0) -> Array:
         """Return the log-likelihood of each reading under its recipe as written.
 
         Parameters
         ----------
         wider : float
             Factor on the standard deviations.
-        lab : ndarray, shape (m, 3), optional
-            Other readings in place of the panels' own.
 
         Returns
         -------
         ndarray, shape (m,)
             [nat].
         """
-        miss = self.miss if lab is None else self.miss + lab - self.lab
-        return _normal(miss, self.covariance * self.scale * wider**2)
+        return _normal(self.miss, self.covariance * self.scale * wider**2)
 
-    def under(self, which: NDArray[np.intp], recipes: Sequence[Recipe]) -> Array:
+    def had_it_read(self, which: NDArray[np.intp], lab: Array) -> Array:
+        """Return the log-likelihood of other readings under the recipes as written.
+
+        Parameters
+        ----------
+        which : ndarray of int, shape (n,)
+            Panels.
+        lab : ndarray, shape (n, 3)
+            As many readings, in place of the panels' own.
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            [nat].
+        """
+        miss = self.miss[which] + lab - self.lab[which]
+        return _normal(miss, self.covariance[which] * self.scale)
+
+    def under(
+        self,
+        which: NDArray[np.intp],
+        recipes: Sequence[Recipe],
+        *,
+        step: Step | None = None,
+    ) -> Array:
         """Return the log-likelihood of panels' readings under other recipes.
 
         Parameters
@@ -124,6 +146,8 @@ class LeftOut:
             Panels.
         recipes : sequence of Recipe
             As many.
+        step : callable, optional
+            Called with the share done between blocks; what it raises ends the work.
 
         Returns
         -------
@@ -132,7 +156,9 @@ class LeftOut:
         """
         result = np.empty(len(recipes))
         sigma = self.model.fitted_.covariance
+        told = part_of(step)
         for some in np.array_split(np.arange(len(recipes)), 1 + len(recipes) // AT_A_TIME):
+            told(some[0] / len(recipes), "asking what else may have been sprayed")
             at = which[some]
             made = [recipes[i] for i in some]
             views = [self.viewings[i] for i in at]
@@ -163,7 +189,9 @@ def _read(panel: Panel) -> tuple[Viewing, str, Array]:
     return first.viewing, first.source, np.mean([lab_of_reading(r) for r in alike], axis=0)
 
 
-def leave_out(model: FilmPredictor, panels: Sequence[Panel]) -> LeftOut:
+def leave_out(
+    model: FilmPredictor, panels: Sequence[Panel], *, step: Step | None = None
+) -> LeftOut:
     """Compare every panel with the fit without it.
 
     Parameters
@@ -172,6 +200,8 @@ def leave_out(model: FilmPredictor, panels: Sequence[Panel]) -> LeftOut:
         Fitted to these panels, by their codes.
     panels : sequence of Panel
         Those without readings are left aside.
+    step : callable, optional
+        Called with the share done between pieces of work; what it raises ends it.
 
     Returns
     -------
@@ -194,10 +224,13 @@ def leave_out(model: FilmPredictor, panels: Sequence[Panel]) -> LeftOut:
     views, sources, labs = zip(*map(_read, read), strict=True)
     recipes = [p.recipe for p in read]
     people = tuple(p.sprayer for p in read) if model.words_.sprayers else ()
-    near = linearise(model, recipes, list(views), sprayers=people)
+    told = part_of(step)
+    near = linearise(model, recipes, list(views), sprayers=people, step=part_of(told, 0.0, 0.5))
+    told(0.5, "working out the spread of panels")
     _, _, spray, reading = model.predict_parts(
         recipes, list(views), sources=list(sources), sprayers=people
     )
+    told(0.8, "leaving each panel out in turn")
     # What the fit knew is what the panel shared in; how far it doubts itself comes afterwards.
     hat = near.jacobian @ model.fitted_.covariance @ near.jacobian.transpose(0, 2, 1)
     weight = dict(zip(model.panels_.tolist(), model.trust_.tolist(), strict=True))

@@ -15,6 +15,7 @@ from matchlib.audit.left_out import leave_out
 from matchlib.audit.slips import Shelf
 from matchlib.domain import Panel
 from matchlib.linear import fit_panels
+from matchlib.stepping import Step, part_of
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
@@ -30,7 +31,11 @@ BELIEVED = 0.5
 
 
 def audit(
-    panels: Sequence[Panel], model: FilmPredictor | None = None, *, likely: float = LIKELY
+    panels: Sequence[Panel],
+    model: FilmPredictor | None = None,
+    *,
+    likely: float = LIKELY,
+    step: Step | None = None,
 ) -> tuple[Finding, ...]:
     """Look for what is wrong in an archive.
 
@@ -42,6 +47,9 @@ def audit(
         Fitted to these panels under their codes; fitted here if None.
     likely : float
         Least probability of a finding [-].
+    step : callable, optional
+        Called between pieces of work with the share done and what is being done; what it raises
+        ends the audit.
 
     Returns
     -------
@@ -54,13 +62,17 @@ def audit(
         If there are no panels to learn from.
     """
     once = list({p.code: p for p in panels}.values())
-    left = leave_out(model or fit_panels(once), once)
-    verdicts = judge(left, Shelf(once))
+    told = part_of(step, 0.0 if model is not None else 0.7)
+    left = leave_out(
+        model or fit_panels(once, step=part_of(step, 0.0, 0.7)), once, step=part_of(told, 0.0, 0.3)
+    )
+    verdicts = judge(left, Shelf(once), step=part_of(told, 0.3, 0.7))
     found = [f for f in map(finding_of, verdicts) if f is not None]
     keep = np.array([v.wrong < BELIEVED for v in verdicts])
+    told(0.7, "comparing panels of one recipe")
     found += [
         *same_code_twice(panels),
-        *same_panel_twice(left),
+        *same_panel_twice(left, step=part_of(told, 0.7, 0.95)),
         *disagreeing_readings(once),
         *drifts(left, keep),
     ]
@@ -72,7 +84,7 @@ def _order(finding: Finding) -> tuple[float, str, tuple[str, ...]]:
 
 
 def mislabel_probability(
-    panels: Sequence[Panel], model: FilmPredictor | None = None
+    panels: Sequence[Panel], model: FilmPredictor | None = None, *, step: Step | None = None
 ) -> dict[str, float]:
     """Return the probability that each panel's back or reading is wrong.
 
@@ -82,6 +94,8 @@ def mislabel_probability(
         The archive.
     model : FilmPredictor, optional
         Fitted to these panels under their codes; fitted here if None.
+    step : callable, optional
+        As for `audit`.
 
     Returns
     -------
@@ -89,5 +103,9 @@ def mislabel_probability(
         By panel code [-]; panels that were never read are left out.
     """
     once = list({p.code: p for p in panels}.values())
-    left = leave_out(model or fit_panels(once), once)
-    return {v.panel.code: v.wrong for v in judge(left, Shelf(once))}
+    told = part_of(step, 0.0 if model is not None else 0.7)
+    left = leave_out(
+        model or fit_panels(once, step=part_of(step, 0.0, 0.7)), once, step=part_of(told, 0.0, 0.4)
+    )
+    verdicts = judge(left, Shelf(once), step=part_of(told, 0.4, 1.0))
+    return {v.panel.code: v.wrong for v in verdicts}

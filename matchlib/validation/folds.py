@@ -7,7 +7,7 @@ the regions are those of the reading, noise included.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +21,7 @@ from matchlib.colorimetry import delta_e00
 from matchlib.errors import DomainError, FitError, UnknownName
 from matchlib.regression import FilmRegressor, rows_of
 from matchlib.regression.observe import Observations
+from matchlib.stepping import Step, part_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -209,7 +210,7 @@ def cross_validate(
     model: Any = None,
     folds: int = 10,
     random_state: int | None = 0,
-    told: Callable[[int, int], None] | None = None,
+    step: Step | None = None,
 ) -> Validation:
     """Predict every panel with colour from a fit that has not seen it.
 
@@ -228,8 +229,9 @@ def cross_validate(
         Parts for panels and recipes.
     random_state : int, optional
         Decides who is left out with whom.
-    told : callable, optional
-        Called with the folds done and how many there are.
+    step : callable, optional
+        Called between pieces of work with the share done and which fold is being fitted; what it
+        raises ends the validation.
 
     Returns
     -------
@@ -247,8 +249,18 @@ def cross_validate(
     seen = readings_as_lab(X, y)
     pairs = list(split_rows(X, by, folds=folds, random_state=random_state))
     rows, errors, squared, skipped = [], [], [], []
+    told = part_of(step)
     for number, (train, test) in enumerate(pairs):
-        fitted = clone(maker).fit(X.iloc[train], _take(y, train))
+        words = f"fold {number + 1} of {len(pairs)}"
+        told(number / len(pairs), words)
+        fitted = clone(maker)
+        # Other people's regressors know nothing of steps.
+        more = (
+            {"step": _fold(told, number, len(pairs), words)}
+            if isinstance(fitted, FilmRegressor)
+            else {}
+        )
+        fitted.fit(X.iloc[train], _take(y, train), **more)
         known = _known(fitted, X, test)
         skipped.append(test[~known])
         some = test[known]
@@ -262,8 +274,7 @@ def cross_validate(
             else:
                 solved = np.linalg.solve(covariance, miss[:, :, None])[:, :, 0]
                 squared.append(np.sum(miss * solved, axis=1))
-        if told is not None:
-            told(number + 1, len(pairs))
+    told(1.0, "all folds are done")
     if not rows:
         raise FitError(
             f"No {by} could be predicted from the others.",
@@ -279,6 +290,11 @@ def cross_validate(
         len(pairs),
         np.concatenate(skipped),
     )
+
+
+def _fold(step: Step, number: int, of: int, words: str) -> Step:
+    part = part_of(step, number / of, (number + 1) / of)
+    return lambda share, _: part(share, words)
 
 
 def _known(fitted: Any, X: pd.DataFrame, test: Ints) -> NDArray[np.bool_]:

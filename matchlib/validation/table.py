@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from numpy.typing import ArrayLike
 
 from matchlib.errors import FitError
+from matchlib.stepping import Step, part_of
 from matchlib.validation.folds import LEVELS, cross_validate
 from matchlib.validation.simple import NearestPanel, QuadraticRidge
 
@@ -16,6 +17,10 @@ if TYPE_CHECKING:
     import pandas as pd
 
 __all__ = ["TableRow", "validation_table"]
+
+
+SIMPLE = {"nearest panel": NearestPanel, "quadratic ridge": QuadraticRidge}
+"""Regressors printed beside."""
 
 
 @dataclass(frozen=True)
@@ -61,7 +66,7 @@ def validation_table(
     folds: int = 10,
     simple: bool = True,
     random_state: int | None = 0,
-    told: Callable[[str], None] | None = None,
+    step: Step | None = None,
 ) -> list[TableRow]:
     """Return how good a regression is, beside simple ones on the same folds.
 
@@ -83,8 +88,9 @@ def validation_table(
         Whether to print the nearest panel and the quadratic beside it.
     random_state : int, optional
         Decides who is left out with whom.
-    told : callable, optional
-        Called with what is being done, before it is.
+    step : callable, optional
+        Called between pieces of work with the share done and what is being done; what it raises
+        ends the work.
 
     Returns
     -------
@@ -93,15 +99,24 @@ def validation_table(
     """
     makers: dict[str, Any] = {"film regression": model}
     if simple:
-        makers |= {"nearest panel": NearestPanel(), "quadratic ridge": QuadraticRidge()}
-    rows = []
+        makers |= {name: make() for name, make in SIMPLE.items()}
+    rows: list[TableRow] = []
+    # The simple ones take next to no time.
+    whole = {name: 0.02 if name in SIMPLE else 1.0 for name in makers}
+    total, done = len(by) * sum(whole.values()), 0.0
     for what in by:
         for name, maker in makers.items():
-            if told is not None:
-                told(f"{name}, {what}s left out")
+            part = part_of(step, done / total, min((done + whole[name]) / total, 1.0))
+            done += whole[name]
             try:
                 found = cross_validate(
-                    X, y, what, model=maker, folds=folds, random_state=random_state
+                    X,
+                    y,
+                    what,
+                    model=maker,
+                    folds=folds,
+                    random_state=random_state,
+                    step=_saying(part, f"{name}, {what}s left out"),
                 )
             except FitError as error:
                 nan = float("nan")
@@ -123,3 +138,7 @@ def validation_table(
                 )
             )
     return rows
+
+
+def _saying(step: Step, words: str) -> Step:
+    return lambda share, _: step(share, words)

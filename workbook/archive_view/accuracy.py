@@ -52,12 +52,10 @@ class AccuracyPanel:
         self.work.start("Fitting without some of the panels …", self._compute, self._show)
 
     def _compute(self) -> Any:
-        rows, self.floor = self.desk.session.validate(
-            by=list(self.by.value), folds=5, told=lambda words: self.work.step(None, words)
-        )
-        return rows
+        return self.desk.session.validate(by=list(self.by.value), folds=5, step=self.work.step)
 
-    def _show(self, rows: Any) -> None:
+    def _show(self, found: Any) -> None:
+        rows, self.floor = found
         heads = ["left out", "regression", "readings", "median ΔE00", "mean", "95th percentile"]
         heads += ["times repeatability", "in 50 %", "in 80 %", "in 90 %", "in 95 %", "note"]
         lines = []

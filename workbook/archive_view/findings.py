@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
 
 from matchlib.overview import panel_lab, usual_view
+from matchlib.stepping import part_of
 from workbook.controls import ButtonRow, HtmlView, TextField
 from workbook.desk import Desk, Said, Typed, Work, flow
 from workbook.figures import esc, swatch_pair
@@ -94,10 +95,8 @@ class FindingsPanel:
         from matchlib.audit import audit
 
         panels = self.desk.session.archive.panels()
-        model = self.desk.fresh_model()
-        self.work.step(0.1, "Asking of each panel how likely its reading is …")
-        found = audit(panels, model)
-        self.work.step(0.9)
+        model = self.desk.fresh_model(part_of(self.work.step, 0.0, 0.6))
+        found = audit(panels, model, step=self.work.rest())
         return found, self._pairs(found, model)
 
     def _pairs(self, found: Any, model: Any) -> dict[str, str]:

@@ -7,6 +7,7 @@ from typing import Any
 import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
 
 from matchlib.overview import usual_view
+from matchlib.stepping import part_of
 from workbook.controls import Button, HtmlView, Slider
 from workbook.desk import Desk, Work, colour_cell, flow
 from workbook.figures import esc, number, table
@@ -42,10 +43,8 @@ class NextPanel:
         self.work.start("Asking what each panel would teach …", self._compute, self._show)
 
     def _compute(self) -> Any:
-        model = self.desk.fresh_model()
-        self.work.step(0.3)
-        plan = self.desk.session.plan_panels(top=int(self.count.value))
-        self.work.step(0.9)
+        model = self.desk.fresh_model(part_of(self.work.step, 0.0, 0.6))
+        plan = self.desk.session.plan_panels(top=int(self.count.value), step=self.work.rest())
         labs = model.predict_recipes([p.recipe for p in plan.panels], usual_view(model))
         return plan, labs
 

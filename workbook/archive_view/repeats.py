@@ -7,6 +7,7 @@ from typing import Any
 import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
 
 from matchlib.overview import misses, spreads
+from matchlib.stepping import part_of
 from workbook.controls import Button, HtmlView
 from workbook.desk import Desk, Work
 from workbook.figures import esc, number, table
@@ -50,11 +51,9 @@ class RepeatsPanel:
     def _compute(self) -> Any:
         from matchlib.validation import repeatability
 
-        model = self.desk.fresh_model()
+        model = self.desk.fresh_model(part_of(self.work.step, 0.0, 0.6))
         panels = self.desk.session.archive.panels()
-        self.work.step(0.2, "Telling panel, sprayer, lot and reading apart …")
-        found = repeatability(panels, model)
-        self.work.step(0.8, "Looking at each sprayer and lot …")
+        found = repeatability(panels, model, step=self.work.rest())
         return found, misses(model, panels)
 
     def _show(self, result: Any) -> None:

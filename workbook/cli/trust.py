@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -66,9 +67,7 @@ def _fit(
         outcome = session.fit(refit=True)
         panels = len(session.archive)
         rows, floor = (
-            session.validate(by=wanted, folds=folds, told=lambda what: note(f"Trying: {what} ..."))
-            if check
-            else ([], None)
+            session.validate(by=wanted, folds=folds, step=_noting()) if check else ([], None)
         )
     if json_:
         show_json(
@@ -181,6 +180,19 @@ def _row_dict(row: TableRow) -> dict[str, Any]:
         "coverage": dict(zip(("50", "80", "90", "95"), map(float, row.coverage), strict=False)),
         "note": row.note,
     }
+
+
+def _noting() -> Callable[[float | None, str], None]:
+    """Say each piece of the work once, when it begins."""
+    last = ""
+
+    def step(_: float | None, words: str) -> None:
+        nonlocal last
+        if words != last:
+            last = words
+            note(f"{words[:1].upper()}{words[1:]} ...")
+
+    return step
 
 
 def _floor_dict(floor: Repeatability) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from matchlib.stepping import Step, part_of
 from workbook.controls import Seat
 from workbook.desk.work import Work
 from workbook.session import Forms
@@ -15,6 +16,10 @@ if TYPE_CHECKING:
     from workbook.session import Session
 
 __all__ = ["Desk"]
+
+
+_LOOK_UP = 0.2
+"""How often one that waits for another's fit asks whether to go on waiting [s]."""
 
 
 class Desk:
@@ -31,7 +36,7 @@ class Desk:
     def __init__(self, session: Session, name: str = "") -> None:
         self.session = session
         self.name = name or session.archive.label
-        self.fitting = Work("Fitting the model")
+        self.fitting = Work("Fitting the model", again="Fit the model")
         self.seat = Seat()
         self.seat.observe(self._arrived, "value")
         self.forms = Forms(session.archive)
@@ -91,16 +96,26 @@ class Desk:
         """The model fitted last, or None while there is none yet."""
         return self._model
 
-    def fresh_model(self) -> Any:
+    def fresh_model(self, step: Step | None = None) -> Any:
         """Return the model of the archive as it is now; two threads never fit at once.
+
+        Parameters
+        ----------
+        step : callable, optional
+            Called while it waits and while it fits; what it raises ends that.
 
         Returns
         -------
         FilmRegressor
             Fitted; takes its time when the archive has changed.
         """
-        with self._lock:
-            return self.session.model
+        told = part_of(step)
+        while not self._lock.acquire(timeout=_LOOK_UP):
+            told(None, "waiting for the fit under way")
+        try:
+            return self.session.fit(step=step).model
+        finally:
+            self._lock.release()
 
     def on_model(self, call: Callable[[Any], object]) -> None:
         """Call with the model as soon as there is one, and again after each new fit.
@@ -121,12 +136,11 @@ class Desk:
             self.fitting.start("Fitting the model to the archive …", self._fit, self._fitted)
 
     def _fit(self) -> Any:
-        model = None
-        while self._stale:  # the archive may change while a fit runs
+        while True:  # the archive may change while a fit runs
             self._stale = False
-            self.fitting.step(None)
-            model = self.fresh_model()
-        return model
+            model = self.fresh_model(self.fitting.step)
+            if not self._stale:
+                return model
 
     def _fitted(self, model: Any) -> None:
         self._model = model

@@ -5,16 +5,21 @@ from __future__ import annotations
 import contextlib
 import logging
 import threading
+import time
 from collections.abc import Callable, Iterator
 from typing import Any
 
 import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
 
 from matchlib.errors import MatchlibError
-from workbook.controls import HtmlView, Progress
+from matchlib.stepping import Step, part_of
+from workbook.controls import Button, HtmlView, Progress
 from workbook.figures import esc
 
 __all__ = ["Said", "Stopped", "Work"]
+
+_TOLD_EVERY = 0.1
+"""The bar is moved no more often [s]: each move is a message to the browser."""
 
 _LOG = logging.getLogger(__name__)
 
@@ -74,12 +79,21 @@ class Work:
     ----------
     label : str
         What the bar is for.
+    again : str
+        What a button says that begins the same work once more, after a stop; empty for none,
+        where another button does that.
     """
 
-    def __init__(self, label: str) -> None:
+    def __init__(self, label: str, *, again: str = "") -> None:
         self.bar = Progress(label=label)
         self.said = Said(f"{label}: message")
+        self.again = Button(again or "Begin again")
+        self.again.layout.display = "none"
+        self.again.on_press(lambda _: self._once_more())
+        self._offers_again = bool(again)
+        self._begun: tuple[str, Callable[[], Any], Callable[[Any], object] | None] | None = None
         self._thread: threading.Thread | None = None
+        self._told = 0.0
 
     @property
     def busy(self) -> bool:
@@ -103,9 +117,23 @@ class Work:
         """
         if self.bar.cancelled:
             raise Stopped
+        now = time.monotonic()
+        if now - self._told < _TOLD_EVERY:
+            return
+        self._told = now
         self.bar.value = share
         if words:
-            self.bar.text = words
+            self.bar.text = f"{words[:1].upper()}{words[1:]}"
+
+    def rest(self) -> Step:
+        """Return the step of the next piece of work, which has what is left of the bar.
+
+        Returns
+        -------
+        callable
+            Takes shares of that piece.
+        """
+        return part_of(self.step, self.bar.value or 0.0, 1.0)
 
     def start(
         self, text: str, compute: Callable[[], Any], done: Callable[[Any], object] | None = None
@@ -130,6 +158,8 @@ class Work:
             self.said.tell("Still at work; wait, or press Cancel.")
             return False
         self.said.tell("")
+        self.again.layout.display = "none"
+        self._begun, self._told = (text, compute, done), 0.0
         self.bar.start(text)
         self._thread = threading.Thread(target=self._run, args=(compute, done), daemon=True)
         self._thread.start()
@@ -155,12 +185,18 @@ class Work:
                 done(result)
         except Stopped:
             self.said.tell("Stopped. Nothing was changed.")
+            if self._offers_again:
+                self.again.layout.display = None
         except Exception as error:
             self.said.complain(error)
         finally:
             self.bar.finish()
 
+    def _once_more(self) -> None:
+        if self._begun is not None:
+            self.start(*self._begun)
+
     @property
     def view(self) -> widgets.Widget:
         """Bar and words, to be put into a panel."""
-        return widgets.VBox([self.bar, self.said])
+        return widgets.VBox([self.bar, self.said, self.again])

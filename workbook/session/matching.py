@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from workbook.session.model_cache import model_of
 from workbook.session.order import aim_of, as_readings
 from workbook.session.shelf import booth_of
 from workbook.session.targets import readings_by_angle
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from matchlib.domain import Panel, Reading, Recipe
     from matchlib.next_panel import ArchivePlan, TargetPanel
     from matchlib.regression import FilmRegressor
+    from matchlib.stepping import Step
     from matchlib.suggest import Limits, Suggestions, Target, Tolerance
 
     Readings = Reading | Sequence[Reading]
@@ -32,7 +34,7 @@ def suggest_for(
     tolerance: Tolerance | float,
     top: int,
     weights: Mapping[str, float] | None = None,
-    step: Callable[[float | None, str], None] | None = None,
+    step: Step | None = None,
 ) -> Suggestions:
     """Suggest recipes for a target.
 
@@ -196,7 +198,12 @@ def next_for(
 
 
 def plan_for(
-    model: FilmRegressor, panels: Sequence[Panel], limits: Limits, *, top: int
+    model: FilmRegressor,
+    panels: Sequence[Panel],
+    limits: Limits,
+    *,
+    top: int,
+    step: Step | None = None,
 ) -> ArchivePlan:
     """Choose the panels that teach most about the recipes in use.
 
@@ -210,6 +217,8 @@ def plan_for(
         The shop's.
     top : int
         Panels in the set.
+    step : callable, optional
+        Called between pieces of work; what it raises ends the choice.
 
     Returns
     -------
@@ -219,7 +228,7 @@ def plan_for(
     from matchlib.next_panel import next_for_archive
 
     used = [p.recipe for p in panels if not p.recipe.bare]
-    return next_for_archive(model, used, _candidates(model, limits), k=top)
+    return next_for_archive(model, used, _candidates(model, limits), k=top, step=step)
 
 
 def _candidates(model: FilmRegressor, limits: Limits) -> list[Recipe]:
@@ -233,8 +242,4 @@ def _candidates(model: FilmRegressor, limits: Limits) -> list[Recipe]:
 
 
 def _without(archive: Archive, codes: Sequence[str]) -> FilmRegressor:
-    from matchlib.regression import FilmRegressor, frames_of
-
-    left_out = {" ".join(code.split()) for code in codes}
-    rest = [p for p in archive.panels() if p.code not in left_out]
-    return FilmRegressor().fit(*frames_of(rest))
+    return model_of(archive, without={" ".join(code.split()) for code in codes}).model

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,6 +19,7 @@ from matchlib.errors import MatchlibError
 if TYPE_CHECKING:
     from matchlib.archive import Archive
     from matchlib.regression import FilmPredictor, FilmRegressor
+    from matchlib.stepping import Step
 
 __all__ = ["FitOutcome", "model_of"]
 
@@ -29,6 +31,10 @@ _WORDS = {
     "asked": "The model was fitted anew.",
     "damaged": "The kept fit could not be used, so the model was fitted anew.",
 }
+
+
+_WHOLE, _TRIED = ".fit.npz", ".tried.fit.npz"
+"""Endings of the files: the archive's own fit, and the last one without some panels."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +66,13 @@ class FitOutcome:
         return _WORDS[self.how]
 
 
-def model_of(archive: Archive, *, refit: bool = False) -> FitOutcome:
+def model_of(
+    archive: Archive,
+    *,
+    refit: bool = False,
+    without: Collection[str] = (),
+    step: Step | None = None,
+) -> FitOutcome:
     """Load the archive's model, or fit and keep it.
 
     Parameters
@@ -69,6 +81,11 @@ def model_of(archive: Archive, *, refit: bool = False) -> FitOutcome:
         Open.
     refit : bool
         Whether to fit although a kept fit holds.
+    without : collection of str
+        Codes of panels to leave out, such as those just sprayed for a target. What was fitted
+        before they came in serves, and a fit without them is kept in a file of its own.
+    step : callable, optional
+        Called between pieces of a fit; what it raises ends it, and nothing is kept.
 
     Returns
     -------
@@ -82,9 +99,11 @@ def model_of(archive: Archive, *, refit: bool = False) -> FitOutcome:
     """
     from matchlib.regression import load_fit
 
-    content = archive.content_hash()
+    content = archive.content_hash(without=without)
     how = "asked" if refit else "new"
-    for place in () if refit else _places(archive):
+    own = _places(archive, _TRIED if without else _WHOLE)
+    places = [*own, *_places(archive, _WHOLE)] if without else own
+    for place in () if refit else places:
         if not place.is_file():
             continue
         try:
@@ -96,12 +115,14 @@ def model_of(archive: Archive, *, refit: bool = False) -> FitOutcome:
         if why is None:
             return FitOutcome(model, "kept", place)
         how = why
-        break
+        if not without:
+            break
     # Only fitting needs what the regressor loads, and it takes a second.
     from matchlib.regression import FilmRegressor, frames_of
 
-    model = FilmRegressor().fit(*frames_of(archive.panels()))
-    return FitOutcome(model, how, _keep(model, archive, content))
+    panels = [p for p in archive.panels() if p.code not in without]
+    model = FilmRegressor().fit(*frames_of(panels), step=step)
+    return FitOutcome(model, how, _keep(model, own, content))
 
 
 def _stale(model: FilmPredictor, content: str) -> str | None:
@@ -112,10 +133,10 @@ def _stale(model: FilmPredictor, content: str) -> str | None:
     return None if model.versions_ == library_versions() else "versions"
 
 
-def _keep(model: FilmRegressor, archive: Archive, content: str) -> Path | None:
+def _keep(model: FilmRegressor, places: list[Path], content: str) -> Path | None:
     from matchlib.regression import save_fit
 
-    for place in _places(archive):
+    for place in places:
         # A fit that cannot be kept is still a fit; the next run only takes longer.
         with contextlib.suppress(MatchlibError, OSError):
             place.parent.mkdir(parents=True, exist_ok=True)
@@ -124,12 +145,12 @@ def _keep(model: FilmRegressor, archive: Archive, content: str) -> Path | None:
     return None
 
 
-def _places(archive: Archive) -> list[Path]:
+def _places(archive: Archive, ending: str) -> list[Path]:
     import platformdirs
 
     path = archive.database.path
     name = hashlib.sha256(
         (archive.label if path is None else str(path.resolve())).encode()
     ).hexdigest()[:32]
-    cache = Path(platformdirs.user_cache_dir("candy-panel-workbook")) / f"{name}.fit.npz"
-    return [cache] if path is None else [path.with_name(f"{path.name}.fit.npz"), cache]
+    cache = Path(platformdirs.user_cache_dir("candy-panel-workbook")) / f"{name}{ending}"
+    return [cache] if path is None else [path.with_name(f"{path.name}{ending}"), cache]

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from matchlib.domain import Reading, Recipe, Viewing
     from matchlib.readings import RecipeRow
     from matchlib.regression import FilmRegressor
+    from matchlib.stepping import Step
 
 __all__ = ["Oracle"]
 
@@ -37,13 +38,16 @@ class Oracle(Keeper):
 
     # The model
 
-    def fit(self, *, refit: bool = False) -> FitOutcome:
+    def fit(self, *, refit: bool = False, step: Step | None = None) -> FitOutcome:
         """Return the model of the archive as it is now.
 
         Parameters
         ----------
         refit : bool
             Whether to fit although a kept fit holds.
+        step : callable, optional
+            Called between pieces of a fit with the share done and what is being done; what it
+            raises ends it, and nothing is kept.
 
         Returns
         -------
@@ -57,7 +61,8 @@ class Oracle(Keeper):
         """
         content = self.archive.content_hash()
         if refit or self._fit is None or self._fit_of != content:
-            self._fit, self._fit_of = model_of(self.archive, refit=refit), content
+            self._fit = model_of(self.archive, refit=refit, step=step)
+            self._fit_of = content
         return self._fit
 
     @property

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from matchlib.correction import Advice
     from matchlib.domain import Reading, Recipe
     from matchlib.next_panel import ArchivePlan, TargetPanel
+    from matchlib.stepping import Step
     from matchlib.suggest import Limits, Suggestions, Tolerance
     from matchlib.validation import Repeatability, TableRow
 
@@ -137,7 +138,7 @@ class Session(Oracle):
         tolerance: Tolerance | float = 1.0,
         weights: Mapping[str, float] | None = None,
         top: int = 5,
-        step: Callable[[float | None, str], None] | None = None,
+        step: Step | None = None,
     ) -> Suggestions:
         """Suggest recipes for a target.
 
@@ -271,7 +272,9 @@ class Session(Oracle):
             top=top,
         )
 
-    def plan_panels(self, limits: Limits | None = None, *, top: int = 5) -> ArchivePlan:
+    def plan_panels(
+        self, limits: Limits | None = None, *, top: int = 5, step: Step | None = None
+    ) -> ArchivePlan:
         """Choose the panels that would teach most about the recipes in use.
 
         Parameters
@@ -280,6 +283,8 @@ class Session(Oracle):
             The shop's; the remembered ones if None.
         top : int
             Panels in the set.
+        step : callable, optional
+            Called between pieces of work; what it raises ends the choice.
 
         Returns
         -------
@@ -287,7 +292,10 @@ class Session(Oracle):
             In order of worth.
         """
         wanted = self.limits() if limits is None else limits
-        return plan_for(self.model, self.archive.panels(), wanted, top=top)
+        # How long a fit is against the choice nobody knows; mostly it is there already.
+        fitting = None if step is None else lambda _, words: step(None, words)
+        model = self.fit(step=fitting).model
+        return plan_for(model, self.archive.panels(), wanted, top=top, step=step)
 
     # Trust
 
@@ -351,7 +359,7 @@ class Session(Oracle):
         *,
         by: Sequence[str] = ("panel", "recipe", "ground"),
         folds: int = 10,
-        told: Callable[[str], None] | None = None,
+        step: Step | None = None,
     ) -> tuple[list[TableRow], Repeatability]:
         """Measure how good the regression is on panels left out.
 
@@ -361,8 +369,9 @@ class Session(Oracle):
             What is left out: ``panel``, ``recipe``, ``ground``.
         folds : int
             Parts for panels and recipes.
-        told : callable, optional
-            Called with what is being done.
+        step : callable, optional
+            Called between pieces of work with the share done and what is being done; what it
+            raises ends the work.
 
         Returns
         -------
@@ -372,12 +381,13 @@ class Session(Oracle):
             The shop's own floor.
         """
         from matchlib.regression import frames_of
+        from matchlib.stepping import part_of
         from matchlib.validation import repeatability, validation_table
 
         panels = self.archive.panels()
-        floor = repeatability(panels)
+        floor = repeatability(panels, step=part_of(step, 0.0, 0.1))
         rows = validation_table(
-            *frames_of(panels), by=by, floor=floor.floor, folds=folds, told=told
+            *frames_of(panels), by=by, floor=floor.floor, folds=folds, step=part_of(step, 0.1, 1.0)
         )
         return rows, floor
 
