@@ -71,7 +71,7 @@ class MatchApp:
         self._glance()
         self.task.start(
             "Getting the model of the archive ready; the first time takes some seconds",
-            session.fit,
+            self._fit,
             self._begin,
         )
 
@@ -83,7 +83,10 @@ class MatchApp:
             self.bench.model = outcome.model
             self._changed()
 
-        self.task.start("Learning from the archive's panels", self.bench.session.fit, then)
+        self.task.start("Learning from the archive's panels", self._fit, then)
+
+    def _fit(self) -> FitOutcome:
+        return self.bench.session.fit(step=self.task.step)
 
     def _begin(self, outcome: FitOutcome) -> None:
         self.bench.model = outcome.model

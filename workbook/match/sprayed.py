@@ -212,6 +212,7 @@ class SprayedPanel(Panel):
                 limits=limits,
                 tolerance=work.order,
                 weights=work.weights,
+                step=self.task.step,
             )
 
         def then(advice: Advice) -> None:

@@ -235,7 +235,13 @@ class SuggestionsPanel(Panel):
 
         def think() -> Any:
             return session.next_panels(
-                readings, codes=codes, limits=limits, tolerance=order, weights=weights, top=4
+                readings,
+                codes=codes,
+                limits=limits,
+                tolerance=order,
+                weights=weights,
+                top=4,
+                step=self.task.step,
             )
 
         def then(found: Any) -> None:

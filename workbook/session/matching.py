@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from matchlib.stepping import unmeasured
 from workbook.session.model_cache import model_of
 from workbook.session.order import aim_of, as_readings
 from workbook.session.shelf import booth_of
@@ -112,6 +113,7 @@ def correct_tried(
     without: Sequence[str],
     tolerance: Tolerance | float,
     weights: Mapping[str, float] | None = None,
+    step: Step | None = None,
 ) -> Advice:
     """Say what to change after the panels sprayed for a target.
 
@@ -133,6 +135,8 @@ def correct_tried(
         What passes; a number is ΔE00.
     weights : mapping of str to float, optional
         How much a difference counts, by geometry.
+    step : callable, optional
+        Called between pieces of work; what it raises ends it.
 
     Returns
     -------
@@ -141,7 +145,7 @@ def correct_tried(
     """
     from matchlib.correction import correct
 
-    fitted = model or _without(archive, without)
+    fitted = model or _without(archive, without, step)
     readings, aim = as_readings(target), aim_of(target, tolerance, weights)
     rows = [
         (recipe, r if isinstance(r, tuple) else _one_or_all(as_readings(r))) for recipe, r in tried
@@ -169,6 +173,7 @@ def next_for(
     tolerance: Tolerance | float,
     top: int,
     weights: Mapping[str, float] | None = None,
+    step: Step | None = None,
 ) -> tuple[TargetPanel, ...]:
     """Rank panels by the chance of a match by the second one sprayed.
 
@@ -178,6 +183,8 @@ def next_for(
         As for `correct_tried`; nothing need have been tried.
     top : int
         Panels wanted.
+    step : callable, optional
+        Called between pieces of work; what it raises ends it.
 
     Returns
     -------
@@ -187,13 +194,14 @@ def next_for(
     from matchlib.correction import Belief
     from matchlib.next_panel import next_for_target
 
-    belief = Belief.of(model or _without(archive, without))
+    belief = Belief.of(model or _without(archive, without, step))
     return next_for_target(
         belief.after(tried) if tried else belief,
         aim_of(target, tolerance, weights),
         _candidates(belief.model, limits),
         source=as_readings(target)[0].source,
         shown=top,
+        step=step,
     )
 
 
@@ -241,5 +249,6 @@ def _candidates(model: FilmRegressor, limits: Limits) -> list[Recipe]:
     return list(shelf(booth, grounds, colours))
 
 
-def _without(archive: Archive, codes: Sequence[str]) -> FilmRegressor:
-    return model_of(archive, without={" ".join(code.split()) for code in codes}).model
+def _without(archive: Archive, codes: Sequence[str], step: Step | None) -> FilmRegressor:
+    left_out = {" ".join(code.split()) for code in codes}
+    return model_of(archive, without=left_out, step=unmeasured(step)).model

@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from matchlib.stepping import unmeasured
 from workbook.session.keeper import Keeper
 from workbook.session.model_cache import FitOutcome, model_of
 from workbook.session.predicting import Prediction, predict
@@ -69,6 +70,21 @@ class Oracle(Keeper):
     def model(self) -> FilmRegressor:
         """The fitted model of the archive as it is now."""
         return self.fit().model
+
+    def model_now(self, step: Step | None) -> FilmRegressor:
+        """Return the model for work of which it is only the beginning.
+
+        Parameters
+        ----------
+        step : callable, optional
+            Of the whole work. Mostly no fit is needed; what share one would have is not known.
+
+        Returns
+        -------
+        FilmRegressor
+            Fitted to the archive as it is now.
+        """
+        return self.fit(step=unmeasured(step)).model
 
     @property
     def geometry(self) -> str:

@@ -165,7 +165,7 @@ class Session(Oracle):
         """
         wanted = self.limits() if limits is None else limits
         return suggest_for(
-            self.model,
+            self.model_now(step),
             self.archive.panels(),
             target,
             wanted,
@@ -185,6 +185,7 @@ class Session(Oracle):
         limits: Limits | None = None,
         tolerance: Tolerance | float = 1.0,
         weights: Mapping[str, float] | None = None,
+        step: Step | None = None,
     ) -> Advice:
         """Say what to change after the panels sprayed for a target.
 
@@ -205,6 +206,9 @@ class Session(Oracle):
             What passes; a number is ΔE00.
         weights : mapping of str to float, optional
             How much a difference counts, by geometry; 1 where none is given.
+        step : callable, optional
+            Called between pieces of work with what is being done, and its share where that is
+            known; what it raises ends the work.
 
         Returns
         -------
@@ -215,13 +219,14 @@ class Session(Oracle):
         wanted = self.limits() if limits is None else limits
         return correct_tried(
             self.archive,
-            self.model if not codes else None,
+            self.model_now(step) if not codes else None,
             tried,
             target,
             wanted,
             without=codes,
             tolerance=tolerance,
             weights=weights,
+            step=step,
         )
 
     def next_panels(
@@ -234,6 +239,7 @@ class Session(Oracle):
         tolerance: Tolerance | float = 1.0,
         weights: Mapping[str, float] | None = None,
         top: int = 5,
+        step: Step | None = None,
     ) -> tuple[TargetPanel, ...]:
         """Rank test panels by the chance of a match by the second one.
 
@@ -251,6 +257,9 @@ class Session(Oracle):
             How much a difference counts, by geometry; 1 where none is given.
         top : int
             Panels wanted.
+        step : callable, optional
+            Called between pieces of work with what is being done, and its share where that is
+            known; what it raises ends the work.
 
         Returns
         -------
@@ -259,7 +268,7 @@ class Session(Oracle):
         """
         tried = tried_in(self.archive, codes, file)
         wanted = self.limits() if limits is None else limits
-        model = self.model if not codes else None
+        model = self.model_now(step) if not codes else None
         return next_for(
             self.archive,
             model,
@@ -270,6 +279,7 @@ class Session(Oracle):
             tolerance=tolerance,
             weights=weights,
             top=top,
+            step=step,
         )
 
     def plan_panels(
@@ -292,9 +302,7 @@ class Session(Oracle):
             In order of worth.
         """
         wanted = self.limits() if limits is None else limits
-        # How long a fit is against the choice nobody knows; mostly it is there already.
-        fitting = None if step is None else lambda _, words: step(None, words)
-        model = self.fit(step=fitting).model
+        model = self.model_now(step)
         return plan_for(model, self.archive.panels(), wanted, top=top, step=step)
 
     # Trust
