@@ -37,9 +37,6 @@ CHUNK = 600
 LEARNT_FROM = 1200
 """Sizes are learnt from at most so many panels; more would not sharpen a handful of numbers."""
 
-HEARD = 0.2
-"""Say that a distrusted panel has when the residual is tried [-]."""
-
 SAID = "fitting the film law"
 
 # Centre and spread of the logarithm of each size. A spread of 0 holds it.
@@ -291,9 +288,9 @@ def _resume(law: FilmLaw, start: FittedLaw, some: Ints) -> tuple[Array, Sizes, A
     z[: start.law.size] = start.z
     known = dict(zip(start.law.groups, start.sizes.groups, strict=True))
     groups = [known.get(g, s) for g, s in zip(law.groups, sizes.groups, strict=True)]
-    # What was no part of the law may have been taken for a wrong back: each gets a second hearing.
-    trust = HEARD + (1.0 - HEARD) * start.trust[some]
-    return z, Sizes(start.sizes.effects, start.sizes.noise, np.array(groups)), trust
+    # What was no part of the law may have been taken for a wrong back: all are heard anew.
+    sizes = Sizes(start.sizes.effects, start.sizes.noise, np.array(groups))
+    return z, sizes, np.ones(len(some))
 
 
 def _trusts(law: FilmLaw, z: Array, chunks: Chunks, sizes: Sizes, tick: Tick) -> Array:
@@ -333,7 +330,7 @@ def _settle(
         linear = _linearise(law, z, rows, trust)
         sizes = best_sizes(linear, sizes, centre, spread, tick=tick)
         evidence = linear.evidence(sizes)[0] + price_of(trust)
+        z = _descend(law, z, chunks, sizes, trust, steps=12, tick=tick)
         if robust:
             trust = _trusts(law, z, chunks, sizes, tick)
-        z = _descend(law, z, chunks, sizes, trust, steps=12, tick=tick)
     return z, sizes, trust, evidence
