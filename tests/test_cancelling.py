@@ -65,7 +65,10 @@ def cancel_when_it_moves(work: Work) -> list[float]:
 
 
 @pytest.mark.parametrize("name", ["findings", "repeatability", "accuracy", "next_panels"])
-def test_cancel_ends_the_thread_and_changes_nothing(view: ArchiveView, name: str) -> None:
+def test_cancel_ends_the_thread_and_changes_nothing(
+    view: ArchiveView, name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("workbook.desk.work._TOLD_EVERY", 0.0)  # every step is to be seen
     panel = view.panels[name]
     archive = view.desk.session.archive
     before = archive.content_hash(), len(archive.history()), panel.shown.html
