@@ -1,15 +1,13 @@
 """Test panels sprayed until one, as read, is within tolerance of a reachable target.
 
-``python -m tests.benchmarks panels --targets 200 --shops 5 --variants full,young --only film,gp``;
-another strategy by ``--plug package.module:Class``. Targets are noise-free colours of random
-recipes, continuous in ratio, over any ground of the shop. Every strategy meets the same film, cup
-and instrument at the same panel of the same target.
+``python -m tests.benchmarks panels --targets 200 --shops 5 --variants full,young --only film,gp``.
+Targets are noise-free colours of random recipes, continuous in ratio, over any ground of the shop.
+Every strategy meets the same film, cup and instrument at the same panel of the same target.
 """
 
 from __future__ import annotations
 
 import argparse
-import importlib
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -20,6 +18,7 @@ from matchlib.domain import Panel
 from tests.benchmarks.lightlab import Array, delta_e
 from tests.benchmarks.spray import Shop, labs, swap_backs
 from tests.benchmarks.strategies import STRATEGIES, Oracle, Strategy, Tried
+from tests.benchmarks.strategy_correction import Corrected
 
 __all__ = ["MOST", "TOLERANCES", "VARIANTS", "Tally", "Variant", "panels_needed", "run"]
 
@@ -137,10 +136,7 @@ def run(
     return tallies
 
 
-def _plug(path: str) -> Callable[[], Strategy]:
-    module, _, attribute = path.partition(":")
-    found: Callable[[], Strategy] = getattr(importlib.import_module(module), attribute)
-    return found
+EVERY: dict[str, Callable[[], Strategy]] = {"corrected": Corrected, **STRATEGIES}
 
 
 def main(argv: Sequence[str] | None = None) -> None:
@@ -150,11 +146,9 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser.add_argument("--shops", type=int, default=5)
     parser.add_argument("--first-seed", type=int, default=0)
     parser.add_argument("--variants", default="full,young,wrong,photo,heavy")
-    parser.add_argument("--only", default=",".join(STRATEGIES))
-    parser.add_argument("--plug", action="append", default=[], help="package.module:Class")
+    parser.add_argument("--only", default=",".join(EVERY))
     args = parser.parse_args(argv)
-    names = {n: STRATEGIES[n] for n in args.only.split(",") if n}
-    names |= {path.rpartition(":")[2]: _plug(path) for path in args.plug}
+    names = {n: EVERY[n] for n in args.only.split(",") if n}
     print(f"{args.targets} targets over {args.shops} shops, at most {MOST} panels each\n")
     columns = "mean panels | 95th | at the first | failures"
     heads = " | ".join(f"≤ {t}: {columns}" for t in TOLERANCES)

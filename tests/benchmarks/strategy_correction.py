@@ -1,8 +1,4 @@
-"""The film regression with correction: after every panel the model learns what today is like.
-
-``python -m tests.benchmarks panels --only film --plug
-tests.benchmarks.strategy_correction:Corrected``
-"""
+"""The film regression with correction: after every panel the model learns what today is like."""
 
 from __future__ import annotations
 
