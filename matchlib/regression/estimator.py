@@ -148,11 +148,13 @@ class FilmRegressor(
             )
             if self.residual:
                 law = FilmLaw(words, priors, Residual.of(table))
-                told = part_of(step, 0.4, 0.65)
-                fuller = fit_law(law, rows, start=fitted, rounds=2, step=told, **options)
+                told = part_of(step, 0.4, 0.5)
+                fuller = fit_law(law, rows, start=fitted, rounds=1, step=told, **options)
+                if fuller.evidence > fitted.evidence:
+                    told = part_of(step, 0.5, 0.9)
+                    fuller = fit_law(law, rows, start=fuller, rounds=3, step=told, **options)
                 if fuller.evidence > fitted.evidence + WORTH:
-                    told = part_of(step, 0.65, 0.9)
-                    fitted = fit_law(law, rows, start=fuller, rounds=2, step=told, **options)
+                    fitted = fuller
             doubt = overconfidence(fitted, rows, step=part_of(step, 0.9, 1.0))
         # Nothing is kept before all of it is there: a fit that was stopped leaves no mixture.
         self.words_, self.reading_noise_, self.doubt_ = words, reading_noise, doubt
