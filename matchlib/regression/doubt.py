@@ -31,8 +31,9 @@ MOST_PANELS = 40
 FEWEST = 8
 """Readings left out from which a quantile can be taken."""
 
-LEAST = 1.2
-"""No handful of grounds proves a law right: its covariance is never taken at its word [-]."""
+WORTH_PANELS = 5.0
+"""No handful of panels proves a law right: its covariance grows by at least these over their
+number, so that five panels double it [panels]."""
 
 
 def left_out(fit: FittedLaw, rows: Rows, group: Ints) -> tuple[Array, Array, Array]:
@@ -94,9 +95,9 @@ def overconfidence(fit: FittedLaw, rows: Rows, *, step: Step | None = None) -> f
     Returns
     -------
     float
-        At least `LEAST`, and more where spectra are fitted: with it, nine in ten of the panels
-        of a ground left out lie inside their 90 % region. Single panels are left out where there
-        are fewer than three grounds.
+        More than 1, the more the fewer panels there are, and more where spectra are fitted: with
+        it, nine in ten of the panels of a ground left out lie inside their 90 % region. Single
+        panels are left out where there are fewer than three grounds.
     """
     coloured = np.zeros(rows.panels, bool)
     coloured[rows.panel[rows.table.colour_share.sum(axis=1) > 0]] = True
@@ -108,7 +109,8 @@ def overconfidence(fit: FittedLaw, rows: Rows, *, step: Step | None = None) -> f
         grounds = [trusted[i : i + 1] for i in range(len(trusted))]
     # A spectrum speaks twice, in Lab and in tone: such a composite likelihood takes itself for
     # surer than it is (Varin, Reid and Firth 2011).
-    least = LEAST * (1.0 + float(np.mean(rows.seen.spectral)))
+    least = (1.0 + WORTH_PANELS / len(trusted)) if len(trusted) else 2.0
+    least *= 1.0 + float(np.mean(rows.seen.spectral))
     told, parts = part_of(step), []
     for number, group in enumerate(grounds[:200]):
         told(number / min(len(grounds), 200), "asking how far to trust the fit")
