@@ -12,6 +12,7 @@ import pytest
 
 from matchlib.archive import Archive
 from tests.cli_shop import SMALL, fails, json_of, refused, run
+from tests.faults.places import place  # noqa: F401  # a fixture
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -194,3 +195,20 @@ def test_names_cannot_drive_the_terminal(tmp_path):
 
 def test_json_numbers_are_plain(shop):
     json.loads(run("check", "--json", cwd=shop).stdout, parse_constant=pytest.fail)
+
+
+def test_the_same_commands_serve_a_file_and_a_server(place, tmp_path):  # noqa: F811
+    # `place` is a path, and then the address of a real PostgreSQL server.
+    (tmp_path / "panels.csv").write_text(SMALL)
+    at = ("--archive", place)
+    assert json_of("import", "panels.csv", *at, cwd=tmp_path)["readings_added"] == 6
+    assert json_of("import", "panels.csv", *at, cwd=tmp_path)["readings_added"] == 0
+    (best,) = json_of("match", "--lab", 30, 29, 18, "--top", 1, *at)
+    assert {"ground", "colour", "schedule", "L", "a", "b", "probability"} <= set(best)
+    number = json_of("history", "P6", *at)[0]["change"]
+    assert run("undo", number, *at).exit_code == 0
+    assert "All is well: 5 panels" in run("check", *at).stdout
+    assert run("export", "backup.zip", *at, cwd=tmp_path).exit_code == 0
+    back = ("--archive", tmp_path / "back.db")
+    assert run("import", "backup.zip", *back, cwd=tmp_path).exit_code == 0
+    assert "All is well: 5 panels" in run("check", *back).stdout
