@@ -469,6 +469,35 @@ def test_an_unforeseen_error_is_words_and_not_a_traceback(aimed: MatchApp) -> No
     assert message("<b>") == '<p class="cpw-warn"><strong>&lt;b&gt;</strong></p>'
 
 
+def test_the_first_fit_can_be_cancelled_and_begun_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import threading
+
+    with Session.open(copied(tmp_path)) as session:
+        gate, fit = threading.Event(), session.fit
+
+        def slow(**how: Any) -> Any:
+            gate.wait(30)
+            return fit(refit=True, **how)
+
+        monkeypatch.setattr(session, "fit", slow)
+        match = MatchApp(session)
+        assert match.again.layout.display == "none"
+        match.task._heard(None, {"event": "cancel"}, [])
+        gate.set()
+        match.task.thread.join(60)
+        assert not match.task.thread.is_alive()
+        assert match.bench.model is None
+        assert not match.panels
+        assert match.again.layout.display is None
+        match.again.press("learn")
+        settled(match)
+        assert match.again.layout.display == "none"
+        assert match.panels
+        assert match.bench.model is not None
+
+
 def test_a_cancelled_task_changes_nothing() -> None:
     import threading
 

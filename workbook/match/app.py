@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from textwrap import shorten
 from typing import Any
@@ -13,7 +14,7 @@ from workbook.match.bench import Bench
 from workbook.match.bench_panel import BenchPanel
 from workbook.match.keeping import Work
 from workbook.match.limits import LimitsPanel
-from workbook.match.parts import Panel, Task, message, rows, saying
+from workbook.match.parts import Panel, Task, hide, message, rows, saying
 from workbook.match.pot import PotPanel
 from workbook.match.sheet import SheetPanel
 from workbook.match.sprayed import SprayedPanel
@@ -56,34 +57,42 @@ class MatchApp:
         self._at = ""
         self.panels: dict[str, Panel] = {}
         self.said = HtmlView(live="assertive", label="Messages")
-        self.busy = Progress(label="Working", cancellable=False)
-        self.task = Task(self.busy, lambda text: setattr(self.said, "html", message(text)))
+        self.busy = Progress(label="Working")
+        self.again = ButtonRow([("learn", "Learn from the archive's panels")], label="The model")
+        self.again.on_press(lambda _: self._learn())
+        hide(self.again)
+        self.task = Task(self.busy, self._failed, stopped=partial(hide, self.again, False))
         self.glance = HtmlView(label="In hand")
         self.steps = ButtonRow([], label="Steps")
         self.steps.on_press(self.go)
         self.room = rows()
-        self.box = rows(self.seat, self.glance, self.steps, self.said, self.busy, self.room)
+        self.box = rows(
+            self.seat, self.glance, self.steps, self.said, self.busy, self.again, self.room
+        )
         self.box.add_class("cpw-match")
         self.said.html = message(self.bench.trouble)
         self.bench.watch(self._changed)
         self.bench.on_move(self._moved)
         self.seat.observe(self._arrived, ["value", "kept"])
         self._glance()
-        self.task.start(
-            "Getting the model of the archive ready; the first time takes some seconds",
-            self._fit,
-            self._begin,
-        )
+        self._learn("Getting the model of the archive ready; the first time takes some seconds")
 
-    def _learn(self) -> None:
+    def _learn(self, words: str = "Learning from the archive's panels") -> None:
         """Fit the model anew without keeping anybody waiting."""
         self.bench.outdated = False
+        hide(self.again)
+        self.task.start(words, self._fit, self._learnt)
 
-        def then(outcome: FitOutcome) -> None:
+    def _learnt(self, outcome: FitOutcome) -> None:
+        if self.bench.model is None:
+            self._begin(outcome)
+        else:
             self.bench.model = outcome.model
             self._changed()
 
-        self.task.start("Learning from the archive's panels", self._fit, then)
+    def _failed(self, text: str) -> None:
+        self.said.html = message(text)
+        hide(self.again, away=False)
 
     def _fit(self) -> FitOutcome:
         return self.bench.session.fit(step=self.task.step)

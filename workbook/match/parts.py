@@ -198,10 +198,18 @@ class Task:
         Shows it.
     failed : callable
         Takes the words of an error.
+    stopped : callable, optional
+        Called after a cancel.
     """
 
-    def __init__(self, progress: Progress, failed: Callable[[str], object]) -> None:
-        self.progress, self._failed = progress, failed
+    def __init__(
+        self,
+        progress: Progress,
+        failed: Callable[[str], object],
+        *,
+        stopped: Callable[[], object] = lambda: None,
+    ) -> None:
+        self.progress, self._failed, self._stopped = progress, failed, stopped
         self._number = 0
         self._mine = threading.local()
         self.thread: threading.Thread | None = None
@@ -281,6 +289,7 @@ class Task:
         if self.progress.running:
             self._number += 1
             self.progress.finish("Stopped; nothing was changed.")
+            self._stopped()
 
     def _heard(self, _: object, content: dict[str, Any], __: object) -> None:
         if content.get("event") == "cancel":
