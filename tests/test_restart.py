@@ -27,6 +27,7 @@ from workbook.match.bench import Bench
 from workbook.match.hand import benches, key_of
 from workbook.match.keeping import SETTING, Tried, Work, plain_of
 from workbook.session import Forms, Session, draft_panel, reading_of_lab, recipe_of
+from workbook.training.exercises import ExercisePanel
 
 ONE, TWO = "0123456789abcdef", "fedcba9876543210"
 
@@ -55,6 +56,51 @@ def desk(archive: Path, monkeypatch: pytest.MonkeyPatch, mark: str = "") -> Iter
 @pytest.fixture
 def archive(tmp_path: Path) -> Path:
     return copied(tmp_path)
+
+
+def test_two_cards_side_by_side_are_there_again(archive: Path) -> None:
+    with page(archive) as match:
+        type_target(match, AIM)
+        match.go("suggestions")
+        panel = settled(match).panels["suggestions"]
+        panel.cards.press("compare:0")
+        panel.cards.press("compare:2")
+        shown = panel.compared.html
+        assert "side by side" in shown
+    with page(archive) as match:
+        match.go("suggestions")
+        assert settled(match).panels["suggestions"].compared.html == shown
+
+
+def test_an_exercise_is_asked_again_and_its_answer_recorded_once(
+    archive: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with desk(archive, monkeypatch) as made:
+        made._fitted(made.fresh_model())
+        panel = ExercisePanel(made)
+        panel.trainee.value = "Ines"
+        panel.draw(7)
+        asked = panel.asked.html
+        options = panel.answers.buttons
+    with desk(archive, monkeypatch) as made:
+        panel = ExercisePanel(made)
+        assert panel.exercise is None  # there is no model yet
+        made._fitted(made.fresh_model())
+        assert panel.asked.html == asked
+        assert panel.answers.buttons == options
+        panel.answer("1")
+        result = panel.result.html
+        assert len(panel.attempts) == 1
+    with desk(archive, monkeypatch) as made:
+        made._fitted(made.fresh_model())
+        panel = ExercisePanel(made)
+        assert panel.result.html == result
+        assert all(b["disabled"] for b in panel.answers.buttons)
+        assert len(panel.attempts) == 1
+        panel.answer("0")
+        assert len(panel.attempts) == 1
+        panel.draw(8)
+        assert panel.result.html == ""
 
 
 @pytest.fixture

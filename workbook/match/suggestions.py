@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from workbook.controls import ButtonRow, Choice, HtmlView
+from workbook.desk import Typed
 from workbook.figures import (
     ORIENTATION,
     Mark,
@@ -40,8 +41,13 @@ class SuggestionsPanel(Panel):
     def build(self) -> Sequence[Any]:
         """Make the panel's widgets."""
         self._pair: list[int] = []
+        self._beside: list[str] = []
         self._looks: dict[Recipe, Look] = {}
         self.top = Choice(["3", "5", "8"], value="5", label="How many")
+        self.typed = Typed(
+            "suggestions", {"top": self.top}, {"beside": (lambda: self._beside, self._set_beside)}
+        )
+        self.typed.sit(self.bench.forms)
         self.top.observe(self.safely(self._search), "value")
         self.again = ButtonRow(
             [("search", "Suggest again"), ("next", "Which test panel to spray first")],
@@ -67,6 +73,9 @@ class SuggestionsPanel(Panel):
             columns(self.top, self.again),
             self.first,
         ]
+
+    def _set_beside(self, names: list[str]) -> None:
+        self._beside = [str(name) for name in names][:2]
 
     # Searching
 
@@ -103,7 +112,9 @@ class SuggestionsPanel(Panel):
 
         def then(result: tuple[Suggestions, Any]) -> None:
             self.bench.found, self.bench.reach = result
-            self.bench.found_for, self._pair = asked, []
+            self.bench.found_for = asked
+            names = [s.recipe.words for s in self.bench.found]
+            self._pair = [names.index(name) for name in self._beside if name in names]
             self._looks, self.first.html = {}, ""
             self._drawn()
 
@@ -271,6 +282,8 @@ class SuggestionsPanel(Panel):
                 self._pair.remove(k)
             else:
                 self._pair = [*self._pair[-1:], k]
+            self._beside = [found[k].recipe.words for k in self._pair]
+            self.typed.changed()
             self._drawn()
         elif act == "look":
             self._look(k, found[k])

@@ -9,7 +9,7 @@ import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no type
 from matchlib.colorimetry import delta_e00
 from matchlib.lessons import KINDS, Exercise, Marked, make_exercise, mark
 from workbook.controls import ButtonRow, Choice, HtmlView, TextField
-from workbook.desk import Desk, Said, colour_cell, flow
+from workbook.desk import Desk, Said, Typed, colour_cell, flow
 from workbook.figures import esc, number, swatch, table
 from workbook.training.record import keep, load
 
@@ -39,11 +39,18 @@ class ExercisePanel:
         self.said = Said("Exercises: message")
         self.exercise: Exercise | None = None
         self.marked: Marked | None = None
-        self._count = 0
         self._lately: list[str] = []
         self._kept: list[Any] = []
+        # What is asked now, as plain data: the same seed asks the same again.
+        self._asked: dict[str, Any] = {}
         self.start.on_press(lambda _: self.draw())
         self.answers.on_press(self.answer)
+        self.typed = Typed(
+            "exercise",
+            {"trainee": self.trainee, "kind": self.kind},
+            {"asked": (lambda: dict(self._asked), self._ask_again)},
+        )
+        desk.on_sit(self.typed.sit)
         desk.on_model(self._ready)
 
     @property
@@ -74,25 +81,43 @@ class ExercisePanel:
         self.start.buttons = [{"name": "new", "label": "New exercise", "primary": True}]
         if self.exercise is None:
             self.asked.html = "<p>Press New exercise.</p>"
+            self._ask_again(self._asked)
 
-    def draw(self, seed: int | None = None) -> None:
+    def _ask_again(self, asked: dict[str, Any]) -> None:
+        """Show what was asked, and answered, before the page was opened anew."""
+        self._asked = dict(asked)
+        if not self._asked or self.desk.model is None:
+            return
+        choice = self._asked.get("choice")
+        self.draw(int(self._asked["seed"]), again=True)
+        if choice is not None and self.exercise is not None:
+            self._asked["choice"] = int(choice)
+            self._mark(self.exercise, int(choice))
+            self.typed.changed()
+
+    def draw(self, seed: int | None = None, *, again: bool = False) -> None:
         """Ask about another panel.
 
         Parameters
         ----------
         seed : int, optional
             Decides which; a new one each time if None.
+        again : bool
+            Whether to ask what was asked last.
         """
         import secrets
 
         with self.said.guard():
+            kind, without = self.kind.value, list(self._lately)
+            if again:
+                kind, without = str(self._asked["kind"]), list(self._asked["without"])
             if seed is None:
                 seed = secrets.randbits(32)
             panels = self.desk.session.archive.panels()
-            found = make_exercise(
-                self.desk.model, panels, self.kind.value, seed=seed, without=self._lately
-            )
-            self._lately = [*self._lately, found.panel][-_LATELY:]
+            found = make_exercise(self.desk.model, panels, kind, seed=seed, without=without)
+            self._asked = {"kind": kind, "seed": seed, "without": without}
+            self._lately = [*without, found.panel][-_LATELY:]
+            self.typed.changed()
             self.exercise, self.marked = found, None
             self.said.tell("")
             self.result.html = ""
@@ -118,10 +143,10 @@ class ExercisePanel:
             return
         with self.said.guard():
             found = self.exercise
-            self.marked = mark(found, int(name))
-            self.answers.buttons = [{**b, "disabled": True} for b in self.answers.buttons]
-            self.result.html = _shown(found, self.marked)
-            if self.trainee.value.strip():
+            self._mark(found, int(name))
+            self._asked["choice"] = int(name)
+            self.typed.changed()
+            if self.marked is not None and self.trainee.value.strip():
                 keep(
                     self.desk.session.archive,
                     self.trainee.value,
@@ -133,6 +158,11 @@ class ExercisePanel:
                 )
                 for call in self._kept:
                     call()
+
+    def _mark(self, found: Exercise, choice: int) -> None:
+        self.marked = mark(found, choice)
+        self.answers.buttons = [{**b, "disabled": True} for b in self.answers.buttons]
+        self.result.html = _shown(found, self.marked)
 
     @property
     def attempts(self) -> list[dict[str, Any]]:
