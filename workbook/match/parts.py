@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import ipywidgets as w
 
+from matchlib.correction import chance_words
 from matchlib.errors import MatchlibError
 from workbook.controls import HtmlView, Progress
 from workbook.desk import Stopped
@@ -80,9 +81,7 @@ def chance(probability: float) -> str:
     str
         Such as ``73 %``, with a blank that no line ends at.
     """
-    if probability >= 0.995:
-        return "over 99\u00a0%"
-    return "under 1\u00a0%" if probability < 0.005 else f"{100 * probability:.0f}\u00a0%"
+    return chance_words(probability).replace("%", "\u00a0%")
 
 
 def passing(tolerance: Tolerance) -> str:
