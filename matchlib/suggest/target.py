@@ -152,10 +152,7 @@ class Tolerance:
         ndarray, shape (3, 3)
             G, so that the difference squared is near dᵀ G d; for a box the ellipsoid inside it.
         """
-        at = np.asarray(lab, float)
-        if self.kind == "ΔE00":
-            return delta_e00_metric(at)
-        axes = self.stretch(at)
+        axes = self.stretch(lab)
         return np.asarray(axes.T @ axes)
 
     def stretch(self, lab: ArrayLike) -> Array:
