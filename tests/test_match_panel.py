@@ -22,7 +22,7 @@ from tests.cli_shop import copied, demo_shop
 from workbook.figures import lab_text
 from workbook.match import MatchApp, app
 from workbook.match.keeping import SETTING, Tried, Work, plain_of, work_of
-from workbook.match.parts import UNFORESEEN, Task, chance, message, saying
+from workbook.match.parts import UNFORESEEN, chance, message, saying
 from workbook.session import Session, lab_of, recipe_of
 
 AIM = (30.0, 44.0, 27.0)
@@ -467,62 +467,3 @@ def test_an_unforeseen_error_is_words_and_not_a_traceback(aimed: MatchApp) -> No
     assert "secret" not in panel.said.html
     assert saying(DomainError("No.", remedy="x")) == "No. What to do: x."
     assert message("<b>") == '<p class="cpw-warn"><strong>&lt;b&gt;</strong></p>'
-
-
-def test_the_first_fit_can_be_cancelled_and_begun_again(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    import threading
-
-    with Session.open(copied(tmp_path)) as session:
-        gate, fit = threading.Event(), session.fit
-
-        def slow(**how: Any) -> Any:
-            gate.wait(30)
-            return fit(refit=True, **how)
-
-        monkeypatch.setattr(session, "fit", slow)
-        match = MatchApp(session)
-        assert match.again.layout.display == "none"
-        match.task._heard(None, {"event": "cancel"}, [])
-        gate.set()
-        match.task.thread.join(60)
-        assert not match.task.thread.is_alive()
-        assert match.bench.model is None
-        assert not match.panels
-        assert match.again.layout.display is None
-        match.again.press("learn")
-        settled(match)
-        assert match.again.layout.display == "none"
-        assert match.panels
-        assert match.bench.model is not None
-
-
-def test_a_cancelled_task_changes_nothing() -> None:
-    import threading
-
-    from workbook.controls import Progress
-
-    gate, got, failed = threading.Event(), [], []
-    task = Task(Progress(), failed.append)
-    task.start("waiting", lambda: gate.wait(30), got.append)
-    first = task.thread
-    assert task.progress.running
-    task._heard(None, {"event": "cancel"}, [])
-    assert not task.progress.running
-    gate.set()
-    first.join()
-    assert got == []
-    assert "nothing was changed" in task.progress.text
-    # A later one counts, and an error is handed over in words.
-    task.start("again", lambda: 7, got.append)
-    task.thread.join()
-    assert got == [7]
-
-    def wrong() -> None:
-        raise DomainError("Too much.")
-
-    task.start("wrong", wrong, got.append)
-    task.thread.join()
-    assert failed == ["Too much."]
-    assert not task.progress.running
