@@ -58,7 +58,10 @@ class MatchApp:
         self.panels: dict[str, Panel] = {}
         self.said = HtmlView(live="assertive", label="Messages")
         self.busy = Progress(label="Working")
-        self.again = ButtonRow([("learn", "Learn from the archive's panels")], label="The model")
+        self.again = ButtonRow(
+            [{"name": "learn", "label": "Go on: learn from the archive's panels", "primary": True}],
+            label="The model",
+        )
         self.again.on_press(lambda _: self._learn())
         hide(self.again)
         self.task = Task(self.busy, self._failed, stopped=partial(hide, self.again, False))
