@@ -1,17 +1,21 @@
-"""The law's derivatives and the evidence's gradient, against differences."""
+"""The law and the evidence: derivatives against differences, where a fit begins, what it costs."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
+from matchlib.colorimetry import delta_e00
 from matchlib.domain import CoatSchedule, Colour, Ground, Recipe, Viewing
 from matchlib.regression.evidence import Linearised, Sizes
 from matchlib.regression.law import FilmLaw
+from matchlib.regression.misses import price_of
 from matchlib.regression.observe import lab_of, tone_of
 from matchlib.regression.priors import Priors
 from matchlib.regression.residual import Residual
-from matchlib.regression.table import RecipeTable, Vocabulary, geometry_group
+from matchlib.regression.start import starting_values
+from matchlib.regression.table import RecipeTable, Vocabulary, geometry_group, rows_of
+from tests.benchmarks.spray import Shop, to_frame
 
 ROWS = [
     ("silver", None, None, None, "45:0"),
@@ -125,3 +129,35 @@ def test_the_evidence_is_the_normal_density_of_the_readings():
 def test_light_and_eye_may_change_places():
     assert geometry_group("0:45") == geometry_group("45:0")
     assert geometry_group("8:de") == "de:8"
+
+
+def test_a_law_made_plain_is_the_film_alone(case):
+    law, table, z = case
+    kept = z.copy()
+    alone = FilmLaw(law.words, law.priors, Residual())
+    film = alone.evaluate(z[: alone.size], table).reflectance
+    np.testing.assert_allclose(law.evaluate(law.plain(z), table).reflectance, film, rtol=1e-12)
+    assert np.abs(law.evaluate(z, table).reflectance - film).max() > 1e-3
+    np.testing.assert_array_equal(z, kept)
+
+
+def test_to_distrust_a_panel_has_its_price():
+    assert price_of(np.ones(9)) == 0.0
+    # One panel: the odds of a wrong back, 3 to 97, and three observations 12 times as wide.
+    assert price_of(np.array([1.0, 0.0])) == pytest.approx(np.log(3 / 97) - 3 * np.log(12))
+
+
+def test_the_fit_begins_nearer_to_the_readings_than_from_nothing():
+    shop = Shop(3)
+    X, y = to_frame(shop.archive(60, 3))
+    recipes, views, _, sprayers = rows_of(X)
+    words = Vocabulary.of(recipes, [v.geometry for v in views], sprayers)
+    table = RecipeTable.of(recipes, views, words, sprayers)
+    law = FilmLaw(words, Priors(), Residual())
+    lab = np.asarray(y)
+
+    def away(z):
+        seen, _ = lab_of(law.evaluate(z, table).reflectance, "D65", "10")
+        return np.median(delta_e00(seen, lab))
+
+    assert away(starting_values(law, table, lab)) < 0.5 * away(np.zeros(law.size))
