@@ -80,7 +80,7 @@ def test_every_way_to_a_target(match: MatchApp) -> None:
     panel.way.value = "panel"
     panel.panel.value = "T001"
     panel.use.press("use")
-    own = match.bench.session.target_of_panel("T001")
+    (own,) = match.bench.session.angles_of_panel("T001")
     assert match.bench.work.target == own
 
     panel.way.value = "sample"

@@ -141,5 +141,5 @@ def test_the_demonstration_is_the_same_twice_and_leaves_changes_alone(tmp_path):
         assert (kept.content_hash(), len(kept.history())) == before
         assert kept.panel("T029").lot == "mine"
     assert shop.table.read_bytes() == demo_shop().table.read_bytes()
-    read = Session.target_of_file(shop.samples["pond reed"])
+    (read,) = Session.angles_of_file(shop.samples["pond reed"])
     assert read == shop.targets["pond reed"]

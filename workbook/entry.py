@@ -214,7 +214,7 @@ class EntryForm:
         MatchlibError
             If something is missing or wrong.
         """
-        from workbook.session import draft_panel
+        from workbook.session import date_of, draft_panel
 
         lab = (self.light.value, self.red.value, self.yellow.value)
         given = [v for v in lab if v is not None]
@@ -233,7 +233,7 @@ class EntryForm:
             lab=(given[0], given[1], given[2]) if given else None,
             source=self.source.value,
             readings=self._readings,
-            date=_date(self.date.value),
+            date=date_of(self.date.value),
             sprayer=self.sprayer.value,
             lot=self.lot.value,
             note=self.note.value,
@@ -380,17 +380,3 @@ def _whole(value: float | None) -> int | None:
             remedy="count coats and labels whole.",
         )
     return int(value)
-
-
-def _date(text: str) -> dt.date | None:
-    if not text.strip():
-        return None
-    try:
-        return dt.date.fromisoformat(text.strip())
-    except ValueError:
-        raise DomainError(
-            "This is not a date.",
-            expected="year-month-day, such as 2024-03-28",
-            got=repr(text[:40]),
-            remedy="write it so.",
-        ) from None

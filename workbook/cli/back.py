@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from typing import Annotated, Any
 
 import typer
@@ -80,7 +79,7 @@ def _add(
     """
     declared = scale_of(scale)
     from matchlib.readings import read_target
-    from workbook.session import Session, draft_panel, recipe_of
+    from workbook.session import Session, date_of, draft_panel, recipe_of
 
     with Session.open(archive) as session:
         if not yes:
@@ -108,7 +107,7 @@ def _add(
             source=source,
             viewing=viewing_of(illuminant, observer),
             readings=read_target(reading, decimal=decimal, scale=declared) if reading else (),
-            date=_date(date),
+            date=date_of(date),
             sprayer=sprayer,
             lot=lot,
             note=note_,
@@ -164,19 +163,3 @@ def _read_back(draft: Any, tell: Any) -> None:
     for ratio in dict.fromkeys(s.ratio for s in recipe.schedule.steps) if recipe.schedule else ():
         tell(f"\nIn the cup at {ratio}, from the bottom up:")
         tell(cup_text(ratio, recipe.colour))
-
-
-def _date(text: str) -> dt.date | None:
-    from matchlib.errors import DomainError
-
-    if not text.strip():
-        return None
-    try:
-        return dt.date.fromisoformat(text.strip())
-    except ValueError:
-        raise DomainError(
-            "This is not a date.",
-            expected="year-month-day, such as 2024-03-28",
-            got=repr(text[:40]),
-            remedy="write it so.",
-        ) from None

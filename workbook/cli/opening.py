@@ -54,7 +54,7 @@ def _demo(
         note(session.fit().text)
         for name, file in shop.samples.items():
             show(f"\nSample: {name} ({file})")
-            target = session.target_of_file(file)
+            target = session.angles_of_file(file)
             show(matches_text(session.match(target, top=3)))
     if open_ and not os.environ.get(NO_BROWSER):
         _open(archive=str(shop.archive))

@@ -8,7 +8,7 @@ both call it and nothing below it; what it gives back are dataclasses that say t
 from __future__ import annotations
 
 from workbook.session.auditing import Fixed, NumberedFinding
-from workbook.session.back import Draft, draft_panel, recipe_of
+from workbook.session.back import Draft, date_of, draft_panel, recipe_of
 from workbook.session.demo import DemoShop, make_demo
 from workbook.session.forms import Forms, bench_of
 from workbook.session.intake import Imported, import_file
@@ -33,6 +33,7 @@ __all__ = [
     "Session",
     "bench_of",
     "bottles_of",
+    "date_of",
     "densities_of",
     "draft_panel",
     "import_file",

@@ -21,7 +21,7 @@ from matchlib.errors import DomainError
 if TYPE_CHECKING:
     from matchlib.mixing import Question, StatedCheck
 
-__all__ = ["Draft", "draft_panel", "recipe_of"]
+__all__ = ["Draft", "date_of", "draft_panel", "recipe_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +143,37 @@ def recipe_of(
     return Recipe(
         Ground.parse(ground), Colour.parse(colour) if colour.strip() else None, steps, clear
     )
+
+
+def date_of(text: str) -> dt.date | None:
+    """Read the date on a back.
+
+    Parameters
+    ----------
+    text : str
+        Year-month-day; may be left empty.
+
+    Returns
+    -------
+    datetime.date or None
+        None where nothing is written.
+
+    Raises
+    ------
+    DomainError
+        If it is no date.
+    """
+    if not text.strip():
+        return None
+    try:
+        return dt.date.fromisoformat(text.strip())
+    except ValueError:
+        raise DomainError(
+            "This is not a date.",
+            expected="year-month-day, such as 2024-03-28",
+            got=repr(text[:40]),
+            remedy="write it so.",
+        ) from None
 
 
 def draft_panel(

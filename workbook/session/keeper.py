@@ -9,7 +9,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
-from workbook.session.targets import single_reading
+from workbook.session.targets import readings_by_angle
 
 if TYPE_CHECKING:
     from matchlib.archive import AddResult, Archive, Change
@@ -242,10 +242,10 @@ class Keeper:
         number = self.archive.undo(change, who=who, why=why)
         return next(c for c in self.archive.history() if c.number == number)
 
-    # Targets
+    # Readings as targets
 
-    def target_of_panel(self, code: str) -> Reading:
-        """Return a panel's reading as a target.
+    def angles_of_panel(self, code: str) -> tuple[Reading, ...]:
+        """Return a panel's readings, one a geometry.
 
         Parameters
         ----------
@@ -254,8 +254,8 @@ class Keeper:
 
         Returns
         -------
-        Reading
-            The mean of its readings of one kind and viewing.
+        tuple of Reading
+            Means of repeats of one kind; one reading where all were taken at one geometry.
 
         Raises
         ------
@@ -263,17 +263,17 @@ class Keeper:
             If it has none.
         """
         panel = self.archive.panel(code)
-        return single_reading(panel.readings, where=f"panel {panel.code}")
+        return readings_by_angle(panel.readings, where=f"panel {panel.code}")
 
     @staticmethod
-    def target_of_file(
+    def angles_of_file(
         path: str | Path,
         *,
         panel: str | None = None,
         decimal: str = ".",
         scale: str | None = None,
-    ) -> Reading:
-        """Return the reading in a file as a target.
+    ) -> tuple[Reading, ...]:
+        """Return the readings of one thing in a file, one a geometry.
 
         Parameters
         ----------
@@ -286,10 +286,10 @@ class Keeper:
 
         Returns
         -------
-        Reading
-            The mean of its repeats.
+        tuple of Reading
+            Means of repeats; one reading where all were taken at one geometry.
         """
         from matchlib.readings import read_target
 
         found = read_target(path, panel=panel, decimal=decimal, scale=scale)
-        return single_reading(found, where=Path(path).name)
+        return readings_by_angle(found, where=Path(path).name)

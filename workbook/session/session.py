@@ -12,7 +12,6 @@ from workbook.session.matching import correct_tried, next_for, plan_for, suggest
 from workbook.session.oracle import Oracle
 from workbook.session.sheet import sheet_of
 from workbook.session.shelf import SHELF, habit_of, limits_of, shelf_of
-from workbook.session.targets import readings_by_angle
 
 if TYPE_CHECKING:
     from matchlib.correction import Advice
@@ -33,54 +32,6 @@ class Session(Oracle):
     archive : Archive
         Open; closed with the session.
     """
-
-    # Targets at several angles
-
-    def angles_of_panel(self, code: str) -> tuple[Reading, ...]:
-        """Return a panel's readings as a target, one a geometry.
-
-        Parameters
-        ----------
-        code : str
-            As on its back.
-
-        Returns
-        -------
-        tuple of Reading
-            Means of repeats.
-
-        Raises
-        ------
-        TargetError
-            If it has none.
-        """
-        panel = self.archive.panel(code)
-        return readings_by_angle(panel.readings, where=f"panel {panel.code}")
-
-    @staticmethod
-    def angles_of_file(
-        path: str | Path,
-        *,
-        panel: str | None = None,
-        decimal: str = ".",
-        scale: str | None = None,
-    ) -> tuple[Reading, ...]:
-        """Return the readings in a file as a target, one a geometry.
-
-        Parameters
-        ----------
-        path, panel, decimal, scale
-            As for `target_of_file`.
-
-        Returns
-        -------
-        tuple of Reading
-            Means of repeats.
-        """
-        from matchlib.readings import read_target
-
-        found = read_target(path, panel=panel, decimal=decimal, scale=scale)
-        return readings_by_angle(found, where=Path(path).name)
 
     # Matching
 
