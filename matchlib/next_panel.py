@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.stats import norm, qmc
 
 from matchlib.colorimetry import delta_e00_metric
-from matchlib.correction import Belief, Goal, Today, Wanted
+from matchlib.correction import Belief, Goal, Today, Wanted, chance_words
 from matchlib.domain import Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.linear import linearise, values_covariance
@@ -189,8 +189,8 @@ def next_for_target(
         i = int(first[b])
         passes = float(hope.probability[i])
         words = (
-            f"{some[i].words}: passes with a chance of {passes:.0%}; by the panel after it "
-            f"{chance[b]:.0%}."
+            f"{some[i].words}: passes with a chance of {chance_words(passes)}; by the panel "
+            f"after it {chance_words(float(chance[b]))}."
         )
         place = (float(lab[i, 0]), float(lab[i, 1]), float(lab[i, 2]))
         result.append(TargetPanel(some[i], place, passes, float(chance[b]), words))

@@ -81,7 +81,7 @@ def sheet_text(request):
         "L* 37.6 a* −20.8 b* −19.6",
         "ΔE00 0.82",
         "± 0.50",
-        "63 %",
+        "Chance of being within it: 63%",
         PRINT_NOTE,
         recipe().words,
         "18 parts carrier",
@@ -103,6 +103,11 @@ def sheet_text(request):
 )
 def test_what_is_on_the_sheet(sheet_text, words):
     assert squeezed(words) in sheet_text
+
+
+def test_the_sheet_promises_nothing_for_certain():
+    text = printed(jobsheet_pdf(dataclasses.replace(job(), chance=0.9999)))
+    assert squeezed("Chance of being within it: over 99%") in text
 
 
 def test_the_quantities_are_those_of_the_pot(sheet_text):

@@ -19,10 +19,11 @@ from matchlib.explain import explain
 from matchlib.holding import holding
 from matchlib.suggest import Target
 from tests.cli_shop import copied, demo_shop
+from workbook.desk import chance
 from workbook.figures import lab_text
 from workbook.match import MatchApp, app
 from workbook.match.keeping import SETTING, Tried, Work, plain_of, work_of
-from workbook.match.parts import UNFORESEEN, chance, message, saying
+from workbook.match.parts import UNFORESEEN, message, saying
 from workbook.session import Session, lab_of, recipe_of
 
 AIM = (30.0, 44.0, 27.0)

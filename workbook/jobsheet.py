@@ -18,6 +18,7 @@ from reportlab.lib.units import mm
 from reportlab.platypus import CondPageBreak, KeepTogether, Paragraph, SimpleDocTemplate, Spacer
 
 from matchlib.cautions import BOOTH_PROMPTS, CAUTIONS, DEFERENCE
+from matchlib.correction import chance_words
 from matchlib.domain import Panel, Recipe
 from matchlib.errors import DomainError
 from matchlib.mixing import Pot, StepUp, format_volume, question_ratio
@@ -144,7 +145,7 @@ def _match(sheet: JobSheet, width: float) -> list[Any]:
         facts.append(labelled("Uncertainty of the next panel:", f"± {sheet.sd:.2f} (one sd)"))
     facts.append(labelled("Tolerance:", sheet.tolerance))
     if sheet.chance is not None:
-        facts.append(labelled("Chance of being within it:", f"{100 * sheet.chance:.0f} %"))
+        facts.append(labelled("Chance of being within it:", chance_words(sheet.chance)))
     if not named:
         return [*_head("To match"), *facts]
     left = 96 * mm

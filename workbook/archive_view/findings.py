@@ -10,7 +10,7 @@ import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no type
 from matchlib.overview import panel_lab, usual_view
 from matchlib.stepping import part_of
 from workbook.controls import ButtonRow, HtmlView, TextField
-from workbook.desk import Desk, Said, Typed, Work, flow
+from workbook.desk import Desk, Said, Typed, Work, chance, flow
 from workbook.figures import esc, swatch_pair
 from workbook.session import NumberedFinding
 
@@ -133,7 +133,7 @@ class FindingsPanel:
             code = finding.codes[0]
             names = ", ".join(finding.codes)
             written = panels[code].recipe.words if code in panels else ""
-            sure = ">99 %" if finding.probability > 0.99 else f"{finding.probability:.0%}"
+            sure = chance(finding.probability)
             rows = [
                 f"<h4>{esc(names)}: {esc(finding.kind)}, {esc(sure)} likely</h4>",
                 f"<p>{esc(finding.words)}</p>",

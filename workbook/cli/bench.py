@@ -112,7 +112,7 @@ def _correct(
     """
     declared = scale_of(scale)
     order, weights = order_of(tolerance, difference, box, box_lch), weights_of(angle_weight)
-    from workbook.cli.printing import number, percent, table, wrapped
+    from workbook.cli.printing import chance, number, table, wrapped
     from workbook.session import Session, reading_of_lab, recipe_of
     from workbook.session.order import aim_of, angles_of, unseen_words
 
@@ -186,7 +186,7 @@ def _correct(
     show(wrapped(advice.words))
     for title, found in (("Small changes", advice.changes), ("Other recipes", advice.fresh)):
         rows = [
-            (percent(s.probability), number(s.difference), *(number(v) for v in s.lab), s.words)
+            (chance(s.probability), number(s.difference), *(number(v) for v in s.lab), s.words)
             for s in found
         ]
         if rows and advice.rescue.state != "passes":
@@ -229,7 +229,7 @@ def _next(
     """
     declared = scale_of(scale)
     order, weights = order_of(tolerance, difference, box, box_lch), weights_of(angle_weight)
-    from workbook.cli.printing import number, percent, table, wrapped
+    from workbook.cli.printing import chance, number, table, wrapped
     from workbook.session import Session
 
     with Session.open(archive, write=False) as session:
@@ -290,8 +290,8 @@ def _next(
         return
     rows = [
         (
-            percent(p.passes),
-            percent(p.passes_by_second),
+            chance(p.passes),
+            chance(p.passes_by_second),
             *(number(v) for v in p.lab),
             str(p.recipe),
         )

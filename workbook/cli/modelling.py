@@ -85,7 +85,7 @@ def _predict(
     prediction itself: how far from its own prediction a panel is expected to come out.
     """
     declared = scale_of(scale)
-    from workbook.cli.printing import number, percent, table
+    from workbook.cli.printing import chance, number, table
     from workbook.session import Session, reading_of_lab
 
     target = None if lab is None else reading_of_lab(lab, viewing_of(illuminant, observer))
@@ -106,7 +106,7 @@ def _predict(
             *(number(v) for v in p.lab),
             number(p.delta_e00),
             number(p.sd_delta_e00),
-            percent(p.probability),
+            chance(p.probability),
         )
         for p in found
     ]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from matchlib.domain import Colour, MixRatio
 
-__all__ = ["cup_text", "number", "percent", "table", "wrapped"]
+__all__ = ["chance", "cup_text", "number", "percent", "table", "wrapped"]
 
 _WIDEST = 96
 _CUP_ROWS = 14
@@ -37,8 +37,26 @@ def number(value: float | None, digits: int = 2) -> str:
     return text[1:] if text.startswith("-") and not text.strip("-0.") else text
 
 
+def chance(probability: float | None) -> str:
+    """Return a chance as it is said everywhere: none is certain, and none impossible.
+
+    Parameters
+    ----------
+    probability : float or None
+        0 to 1 [-]; None leaves the cell empty.
+
+    Returns
+    -------
+    str
+        Such as ``73%``, ``under 1%`` or ``over 99%``.
+    """
+    from matchlib.correction import chance_words
+
+    return "" if probability is None else chance_words(probability)
+
+
 def percent(share: float | None) -> str:
-    """Return a share of 1 in percent.
+    """Return a share of 1 in percent; a chance is said by `chance`.
 
     Parameters
     ----------

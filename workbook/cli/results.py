@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from workbook.cli.printing import number, percent, table, wrapped
+from workbook.cli.printing import chance, number, table, wrapped
 
 if TYPE_CHECKING:
     from matchlib.suggest import Suggestion, Suggestions
@@ -103,7 +103,7 @@ def matches_text(found: Suggestions) -> str:
                 *(number(v) for v in item.lab),
                 number(item.delta_e00),
                 f"{item.expected_delta_e00:.2f} ± {item.sd_delta_e00:.2f}",
-                percent(item.probability),
+                chance(item.probability),
             )
         )
         said = [item.why, item.note, *(f"Never sprayed: {n}." for n in item.never_sprayed)]

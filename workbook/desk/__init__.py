@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from workbook.desk.desk import Desk
 from workbook.desk.pages import Pages
-from workbook.desk.parts import colour_cell, flow, heading, offer
+from workbook.desk.parts import chance, colour_cell, flow, heading, offer
 from workbook.desk.typed import Typed
 from workbook.desk.work import Said, Stopped, Work
 
@@ -19,6 +19,7 @@ __all__ = [
     "Stopped",
     "Typed",
     "Work",
+    "chance",
     "colour_cell",
     "flow",
     "heading",

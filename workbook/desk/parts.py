@@ -9,7 +9,26 @@ import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no type
 from workbook.controls import Choice, HtmlView
 from workbook.figures import Raw, chip, esc, lab_text
 
-__all__ = ["colour_cell", "flow", "heading", "offer"]
+__all__ = ["chance", "colour_cell", "flow", "heading", "offer"]
+
+
+def chance(probability: float) -> str:
+    """Return a chance as it is said: nothing is certain, and nothing impossible.
+
+    Parameters
+    ----------
+    probability : float
+        0 to 1 [-].
+
+    Returns
+    -------
+    str
+        Such as ``73 %``, with a blank that no line ends at; ``under 1 %`` and ``over 99 %`` at
+        the ends.
+    """
+    from matchlib.correction import chance_words
+
+    return chance_words(probability).replace("%", "\u00a0%")
 
 
 def colour_cell(lab: Any) -> Raw:

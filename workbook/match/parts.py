@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import ipywidgets as w
 
-from matchlib.correction import chance_words
 from matchlib.errors import MatchlibError
 from workbook.controls import HtmlView, Progress
 from workbook.desk import Stopped
@@ -26,7 +25,6 @@ if TYPE_CHECKING:
 __all__ = [
     "Panel",
     "Task",
-    "chance",
     "columns",
     "hide",
     "message",
@@ -66,22 +64,6 @@ def saying(error: BaseException) -> str:
     # Printed it would appear on the page, so it goes to whoever listens to the log.
     _log.debug("unforeseen", exc_info=error)
     return f"{UNFORESEEN} ({type(error).__name__})."
-
-
-def chance(probability: float) -> str:
-    """Return a chance as it is said: nothing is certain, and nothing impossible.
-
-    Parameters
-    ----------
-    probability : float
-        0 to 1 [-].
-
-    Returns
-    -------
-    str
-        Such as ``73 %``, with a blank that no line ends at.
-    """
-    return chance_words(probability).replace("%", "\u00a0%")
 
 
 def passing(tolerance: Tolerance) -> str:

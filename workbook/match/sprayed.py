@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 from matchlib.errors import TargetError
 from workbook.controls import ButtonRow, FileField, HtmlView, NumberField, TextField
-from workbook.desk import Typed
+from workbook.desk import Typed, chance
 from workbook.figures import esc, number, swatch_pair, table
 from workbook.match.angles import AngleReadings, angle_table
 from workbook.match.keeping import Tried
-from workbook.match.parts import Panel, chance, columns
+from workbook.match.parts import Panel, columns
 from workbook.match.target import lab_or_file
 from workbook.session import draft_panel, lab_of, reading_of_lab
 from workbook.session.order import angles_of

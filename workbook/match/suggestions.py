@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from workbook.controls import ButtonRow, Choice, HtmlView
-from workbook.desk import Typed
+from workbook.desk import Typed, chance
 from workbook.figures import (
     ORIENTATION,
     Mark,
@@ -20,7 +20,7 @@ from workbook.figures import (
 from workbook.match.angles import angle_table
 from workbook.match.bench import plain_recipe_name
 from workbook.match.closer import closer_look
-from workbook.match.parts import Panel, chance, columns, passing
+from workbook.match.parts import Panel, columns, passing
 from workbook.session import lab_of
 from workbook.session.looking import Look, look_at, reachable_labs
 from workbook.session.order import angles_of, unseen_words

@@ -7,11 +7,12 @@ from typing import Any
 
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
 from workbook.controls import ButtonRow, Choice, HtmlView, Slider
+from workbook.desk import chance
 from workbook.figures import ORIENTATION, esc, swatch, swatch_pair
 from workbook.match.angles import angle_table
 from workbook.match.keeping import recipe_of_text, text_of_recipe
 from workbook.match.limits import ratios_shown
-from workbook.match.parts import Panel, chance, columns, passing, rows, taking
+from workbook.match.parts import Panel, columns, passing, rows, taking
 from workbook.session.foresee import Forecast, foresee
 from workbook.session.looking import miss_words
 from workbook.session.predicting import Prediction, predict

@@ -45,8 +45,11 @@ class NumberedFinding:
     @property
     def text(self) -> str:
         """The finding, its evidence and its fix, in words."""
+        from matchlib.correction import chance_words
+
         found = self.finding
-        lines = [f"{self.number}. {found.kind}, probability {found.probability:.2f}: {found.words}"]
+        sure = chance_words(found.probability)
+        lines = [f"{self.number}. {found.kind}, {sure} likely: {found.words}"]
         if found.evidence is not None and found.evidence.words not in found.words:
             lines.append(f"Evidence: {found.evidence.words}.")
         lines.append(f"Fix: {found.fix}" + (f" (--fix {self.number})" if self.can_fix else ""))
