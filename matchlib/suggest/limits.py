@@ -60,7 +60,8 @@ class Limits:
     use : CoatUse, optional
         What a coat takes out of the cup.
     max_unevenness : float, optional
-        Greatest ΔE00 that 10 percent more or less film may show.
+        Greatest difference that 10 percent more or less film may show, by the target's own
+        difference, in its unit, and weighted over its angles as a match is.
     """
 
     grounds: tuple[Ground, ...] | None = None
@@ -123,7 +124,7 @@ class Limits:
         if self.max_unevenness is not None and not self.max_unevenness > 0:
             raise DomainError(
                 "This limit of unevenness lets nothing pass.",
-                expected="a ΔE00 above 0",
+                expected="a difference above 0",
                 got=f"{self.max_unevenness:g}",
                 remedy="1 is a difference just seen side by side.",
             )

@@ -74,8 +74,8 @@ def suggest(
         What was sprayed: gives spelling, ready blends and the usual clear coat, and lets a
         suggestion say what about it was never sprayed.
     unevenness : callable, optional
-        From recipes to the ΔE00 that 10 percent of film shows; `matchlib.evenness` by default
-        where the limits name a greatest one.
+        From recipes to what 10 percent of film shows, by the target's own difference over all its
+        angles; `matchlib.evenness` by default where the limits name a greatest one.
     step : callable, optional
         Called with the share done and what is being done, many times a second, always from the
         caller's own thread; what it raises ends the search at once.
@@ -236,13 +236,16 @@ class _Search:
         self, picks: Picks, cost: Array, recipes: list[Recipe]
     ) -> tuple[Picks, Array, list[Recipe]]:
         most = self.space.limits.max_unevenness
-        shown = self.unevenness or _film_shows(self.space.model)
-        even = np.flatnonzero(shown(recipes) <= (most or np.inf))
+        shows = self.unevenness or _film_shows(self.space.model, self.target)
+        shown = shows(recipes)
+        even = np.flatnonzero(shown <= (most or np.inf))
         if not len(even):
+            worst = ", at the worst angle" if len(self.target.aims) > 1 else ""
             raise DomainError(
                 "No recipe near this target is that even.",
-                expected=f"10 percent of film showing at most ΔE00 {most:g}",
-                got=f"{float(np.min(shown(recipes))):.2f} at best",
+                expected=f"10 percent of film showing at most {most:g} "
+                f"({self.target.tolerance.unit}{worst})",
+                got=f"{float(np.min(shown)):.2f} at best",
                 remedy="allow more unevenness, or more coats of a weaker mix.",
             )
         return picks.take(even), cost[even], [recipes[i] for i in even]
@@ -359,10 +362,10 @@ def _part(step: Step, start: float, end: float) -> Step:
     return told
 
 
-def _film_shows(model: FilmPredictor) -> Callable[[Sequence[Recipe]], Array]:
+def _film_shows(model: FilmPredictor, target: Target) -> Callable[[Sequence[Recipe]], Array]:
     from matchlib.evenness import film_tolerance
 
-    return lambda recipes: film_tolerance(model, list(recipes), changes=(0.1,))[:, 0]
+    return lambda recipes: film_tolerance(model, recipes, changes=(0.1,), order=target)[:, 0]
 
 
 def _three(lab: Array) -> tuple[float, float, float]:

@@ -1,0 +1,34 @@
+"""How much unevenness of film shows: the film tolerance of a recipe, and a simulated panel.
+
+The film law says what more or less film does to the colour, at every angle at which an order is
+judged. How uneven a gun lays film is simulated. What comes out is a picture of the panel and the
+difference to expect from one side of it to the other, by the difference that the order names. That
+brighter grounds show unevenness more (common practice, no source), and the flop otherwise than the
+face, is nowhere put in: the law gives it.
+"""
+
+from matchlib.evenness.film import (
+    CHANGES,
+    film_tolerance,
+    film_tolerance_by_angle,
+    lab_by_film,
+)
+from matchlib.evenness.gun import Gun, stroke_profile
+from matchlib.evenness.order import Judge, Judged, Order, usual_order
+from matchlib.evenness.panel import UnevenAngle, Unevenness, spray_panel
+
+__all__ = [
+    "CHANGES",
+    "Gun",
+    "Judge",
+    "Judged",
+    "Order",
+    "UnevenAngle",
+    "Unevenness",
+    "film_tolerance",
+    "film_tolerance_by_angle",
+    "lab_by_film",
+    "spray_panel",
+    "stroke_profile",
+    "usual_order",
+]

@@ -1,0 +1,155 @@
+"""What more or less film of a recipe shows, at each angle and by the order's difference."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matchlib.colorimetry import reflectance_to_lab
+from matchlib.domain import Recipe, Viewing
+from matchlib.errors import DomainError
+from matchlib.evenness.order import Order, usual_order, views_of, weigh
+from matchlib.regression import FilmPredictor
+from matchlib.regression.table import RecipeTable
+
+__all__ = ["CHANGES", "film_tolerance", "film_tolerance_by_angle", "lab_by_film"]
+
+Array = NDArray[np.float64]
+
+CHANGES = (0.05, 0.10, 0.20)
+"""Changes of film looked at by default [-]."""
+
+
+def lab_by_film(
+    model: FilmPredictor,
+    recipes: Sequence[Recipe],
+    factors: ArrayLike,
+    *,
+    viewing: Viewing | None = None,
+) -> Array:
+    """Predict Lab of recipes whose colour film is more or less than usual.
+
+    Parameters
+    ----------
+    model : FilmPredictor
+        Fitted.
+    recipes : sequence of Recipe
+        n recipes.
+    factors : array_like, shape (k,)
+        Film over the usual film [-], 0 or more.
+    viewing : Viewing, optional
+        D65/10° in the archive's own geometry if None.
+
+    Returns
+    -------
+    ndarray, shape (n, k, 3)
+        CIELAB.
+    """
+    model.check_fitted()
+    film = np.asarray(factors, float)
+    view = viewing or Viewing(geometry=model.words_.geometries[0])
+    table = RecipeTable.of(recipes, [view] * len(recipes), model.words_)
+    each = table.take(np.repeat(np.arange(len(recipes)), film.size))
+    # More film is a longer way through it: absorption and scattering both grow by it.
+    each = replace(each, path=each.path * np.tile(film, len(recipes)))
+    fit = model.fitted_
+    parts = [
+        fit.law.evaluate(fit.z, each.take(slice(i, i + 2000))).reflectance
+        for i in range(0, len(each), 2000)
+    ]
+    return reflectance_to_lab(np.concatenate(parts), view).reshape(len(recipes), film.size, 3)
+
+
+def film_tolerance_by_angle(
+    model: FilmPredictor,
+    recipes: Sequence[Recipe],
+    *,
+    changes: Sequence[float] = CHANGES,
+    order: Order | None = None,
+) -> Array:
+    """Return how much a change of film shows at each angle.
+
+    Parameters
+    ----------
+    model : FilmPredictor
+        Fitted.
+    recipes : sequence of Recipe
+        n recipes.
+    changes : sequence of float
+        k shares of the film [-], above 0 and below 1.
+    order : Order, optional
+        What it is judged by, at m angles; ΔE00 under D65/10° in the archive's own geometry if
+        None.
+
+    Returns
+    -------
+    ndarray, shape (m, n, k)
+        Difference to the recipe as meant, which is the standard, the greater of so much more and
+        so much less film; in the unit of the order's difference, not weighted.
+
+    Raises
+    ------
+    DomainError
+        If a change is none.
+    """
+    steps = np.asarray(changes, float)
+    if steps.ndim != 1 or not steps.size or not np.all((steps > 0) & (steps < 1)):
+        raise DomainError(
+            "This is not a change of film.",
+            expected="shares above 0 and below 1, such as 0.1 for 10 percent",
+            got=", ".join(f"{c:g}" for c in np.atleast_1d(steps).ravel()[:6]) or "none",
+            remedy="write 10 percent as 0.1.",
+        )
+    judged, k = order or usual_order(), steps.size
+    factors = np.concatenate([[1.0], 1.0 + steps, 1.0 - steps])
+    model.check_fitted()
+    found = []
+    for view in views_of(model, judged):
+        labs = lab_by_film(model, recipes, factors, viewing=view)
+        shown = judged.tolerance.difference(labs[:, :1], labs[:, 1:])
+        found.append(np.maximum(shown[:, :k], shown[:, k:]))
+    return np.stack(found)
+
+
+def film_tolerance(
+    model: FilmPredictor,
+    recipe: Recipe | Sequence[Recipe],
+    *,
+    changes: Sequence[float] = CHANGES,
+    viewing: Viewing | None = None,
+    order: Order | None = None,
+) -> Array:
+    """Return how much a change of film shows.
+
+    Parameters
+    ----------
+    model : FilmPredictor
+        Fitted.
+    recipe : Recipe or sequence of Recipe
+        One, or n of them.
+    changes : sequence of float
+        k shares of the film [-], above 0 and below 1.
+    viewing : Viewing, optional
+        Where there is no order; D65/10° in the archive's own geometry if None.
+    order : Order, optional
+        What it is judged by; ΔE00 under the viewing if None.
+
+    Returns
+    -------
+    ndarray, shape (k,) or (n, k)
+        Difference to the recipe as meant, the greater of so much more and so much less film; the
+        worst over the order's angles of weight times difference, in its unit.
+
+    Raises
+    ------
+    DomainError
+        If a change is none.
+    """
+    judged = order or usual_order(viewing)
+    recipes = [recipe] if isinstance(recipe, Recipe) else list(recipe)
+    each = film_tolerance_by_angle(model, recipes, changes=changes, order=judged)
+    result = weigh(judged, list(each))
+    return np.asarray(result[0]) if isinstance(recipe, Recipe) else result

@@ -1,0 +1,296 @@
+"""A panel sprayed on paper: how it looks at each angle, and what differs from side to side."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.colorimetry import delta_e00
+from matchlib.domain import CoatSchedule, CoatStep, Recipe, Viewing
+from matchlib.errors import DomainError
+from matchlib.evenness.film import lab_by_film
+from matchlib.evenness.gun import Gun, coat_film
+from matchlib.evenness.order import Judge, Order, usual_order, views_of, weigh
+from matchlib.regression import FilmPredictor
+from matchlib.regression.table import RecipeTable
+
+__all__ = ["UnevenAngle", "Unevenness", "spray_panel"]
+
+Array = NDArray[np.float64]
+
+_FACTORS = np.linspace(0.2, 2.4, 111)
+_PAIRS = 4000
+
+
+@dataclass(frozen=True)
+class UnevenAngle:
+    """What a panel would look like from side to side at one angle.
+
+    Parameters
+    ----------
+    viewing : Viewing
+        Light, observer and geometry.
+    weight : float
+        How often a difference counts here [-].
+    picture : ndarray, shape (rows, columns, 3)
+        CIELAB of the one panel that is drawn, strokes running left to right.
+    side_to_side : float
+        Difference that 95 percent of pairs of patches of 2 cm stay within, mean over the panels
+        drawn; in the unit of the order's difference, not weighted.
+    typical : float
+        Median difference of such pairs.
+    delta_e00 : float
+        `side_to_side` in ΔE00, by which it is said whether an eye sees it.
+    """
+
+    viewing: Viewing
+    weight: float
+    picture: Array = field(compare=False, repr=False)
+    side_to_side: float
+    typical: float
+    delta_e00: float
+
+
+@dataclass(frozen=True)
+class Unevenness:
+    """What a panel would look like from side to side.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        What was sprayed.
+    gun : Gun
+        How.
+    film : ndarray, shape (rows, columns)
+        Colour film of one panel over the mean [-].
+    cell_mm : float
+        Side of one cell of the picture [mm].
+    angles : tuple of UnevenAngle
+        One an angle of the order.
+    side_to_side : float
+        The order's own figure: what 95 percent of pairs of patches of 2 cm stay within, each pair
+        judged by the worst over the angles of weight times difference; mean over the panels drawn.
+    typical : float
+        Median of such pairs.
+    film_sd : float
+        Standard deviation of the film between patches [-].
+    tolerance : Judge
+        The order's difference, in whose unit these are.
+    """
+
+    recipe: Recipe
+    gun: Gun
+    film: Array = field(compare=False, repr=False)
+    cell_mm: float
+    angles: tuple[UnevenAngle, ...]
+    side_to_side: float
+    typical: float
+    film_sd: float
+    tolerance: Judge
+
+    @property
+    def worst(self) -> UnevenAngle:
+        """The angle at which it counts most."""
+        return max(self.angles, key=lambda a: a.weight * a.side_to_side)
+
+    @property
+    def picture(self) -> Array:
+        """CIELAB of the panel drawn, at the first angle, of shape (rows, columns, 3)."""
+        return self.angles[0].picture
+
+    @property
+    def words(self) -> str:
+        """What to expect, for a painter."""
+        most = max(a.delta_e00 for a in self.angles)
+        seen = "hardly to be seen"
+        if most >= 2.0:
+            seen = "plain to see"
+        elif most >= 1.0:
+            seen = "seen by a careful eye"
+        digits = 2 if self.tolerance.boxed else 1
+        text = (
+            f"With {self.gun.overlap:.0%} overlap the film varies by about {self.film_sd:.0%}; "
+            f"from side to side expect up to {self.tolerance.said(self.side_to_side, digits)}"
+        )
+        if len(self.angles) == 1:
+            return f"{text}, {seen}."
+        each = ", ".join(
+            f"{a.side_to_side:.{digits}f} at {a.viewing.geometry}"
+            + ("" if a.weight == 1.0 else f" (which counts {a.weight:g} times)")
+            for a in self.angles
+        )
+        return (
+            f"{text} by the order, most at {self.worst.viewing.geometry}: {each}; {seen} at the "
+            "angle that shows most."
+        )
+
+    def as_dict(self) -> dict[str, object]:
+        """Return it as plain data, without the pictures.
+
+        Returns
+        -------
+        dict
+            Names, numbers and a sentence.
+        """
+        return {
+            "recipe": str(self.recipe),
+            "overlap": self.gun.overlap,
+            "side_to_side": round(self.side_to_side, 4),
+            "typical": round(self.typical, 4),
+            "difference_kind": self.tolerance.unit,
+            "film_sd": round(self.film_sd, 4),
+            "angles": [
+                {
+                    "geometry": a.viewing.geometry,
+                    "weight": a.weight,
+                    "side_to_side": round(a.side_to_side, 4),
+                    "typical": round(a.typical, 4),
+                    "delta_e00": round(a.delta_e00, 4),
+                }
+                for a in self.angles
+            ],
+            "words": self.words,
+        }
+
+
+def spray_panel(
+    model: FilmPredictor,
+    recipe: Recipe,
+    gun: Gun | None = None,
+    *,
+    size_mm: tuple[float, float] = (600.0, 400.0),
+    cell_mm: float = 5.0,
+    panels: int = 8,
+    seed: int = 0,
+    viewing: Viewing | None = None,
+    order: Order | None = None,
+) -> Unevenness:
+    """Simulate panels of a recipe and say what differs from side to side.
+
+    Parameters
+    ----------
+    model : FilmPredictor
+        Fitted.
+    recipe : Recipe
+        What is sprayed; a bare ground has no unevenness of colour film.
+    gun : Gun, optional
+        How; the usual if None.
+    size_mm : (float, float)
+        Width, along the strokes, and height of the panel [mm].
+    cell_mm : float
+        Side of one cell of the picture [mm].
+    panels : int
+        Panels drawn; the first is the picture.
+    seed : int
+        Decides every draw.
+    viewing : Viewing, optional
+        Where there is no order; D65/10° in the archive's own geometry if None.
+    order : Order, optional
+        What it is judged by; ΔE00 under the viewing if None. Its first of a pair of patches is
+        the standard.
+
+    Returns
+    -------
+    Unevenness
+        The same for the same seed.
+
+    Raises
+    ------
+    DomainError
+        If the panel or the number of panels is impossible.
+    """
+    width, height = size_mm
+    cells = (max(width, height) / cell_mm) if cell_mm > 0 else math.inf
+    if not (min(width, height) >= 80 and cells <= 1000 and cell_mm <= 20 and 1 <= panels <= 500):
+        raise DomainError(
+            "This panel cannot be simulated.",
+            expected="sides of 80 mm and more, cells up to 20 mm, at most 1000 along a side",
+            got=f"{width:g} by {height:g} mm in cells of {cell_mm:g} mm, {panels} panels",
+            remedy="600 by 400 mm in cells of 5 mm is usual.",
+        )
+    model.check_fitted()
+    gun, judged = gun or Gun(), order or usual_order(viewing)
+    rng = np.random.default_rng(seed)
+    views = views_of(model, judged)
+    # One film is seen at every angle.
+    curves = [lab_by_film(model, [recipe], _FACTORS, viewing=v)[0] for v in views]
+    shares = _coat_shares(model, recipe)
+    shape = (round(height / cell_mm), round(width / cell_mm))
+    patch = max(1, round(20.0 / cell_mm))
+    films, apart, apart_e00, spreads = [], [], [], []
+    for _ in range(panels):
+        film = np.zeros(shape)
+        start = rng.uniform(0.0, 1.0)
+        for coat, share in enumerate(shares):
+            shift = start + (coat / len(shares) if gun.set_off else 0.0)
+            film += share * coat_film(gun, shape, rng, cell_mm=cell_mm, shift=shift)
+        film = film if len(shares) else np.ones(shape)
+        films.append(film)
+        patches = _patches(film, patch).ravel()
+        one, two = rng.integers(0, len(patches), (2, _PAIRS))
+        labs = [_on_curve(patches, curve) for curve in curves]
+        apart.append([judged.tolerance.difference(lab[one], lab[two]) for lab in labs])
+        apart_e00.append([delta_e00(lab[one], lab[two]) for lab in labs])
+        spreads.append(patches.std() / patches.mean())
+    pairs = np.array(apart).swapaxes(0, 1)
+    tails, middles = _tail(pairs), np.median(pairs, axis=2).mean(axis=1)
+    seen = _tail(np.array(apart_e00).swapaxes(0, 1))
+    whole = weigh(judged, list(pairs))
+    drawn = films[0]
+    return Unevenness(
+        recipe=recipe,
+        gun=gun,
+        film=drawn / drawn.mean(),
+        cell_mm=cell_mm,
+        angles=tuple(
+            UnevenAngle(
+                views[i],
+                aim.weight,
+                _on_curve(drawn, curves[i]),
+                float(tails[i]),
+                float(middles[i]),
+                float(seen[i]),
+            )
+            for i, aim in enumerate(judged.aims)
+        ),
+        side_to_side=float(_tail(whole)),
+        typical=float(np.median(whole, axis=1).mean()),
+        film_sd=float(np.mean(spreads)),
+        tolerance=judged.tolerance,
+    )
+
+
+def _tail(pairs: Array) -> Array:
+    """What 95 percent of pairs stay within, from shape (..., panels, pairs), mean over panels."""
+    return np.asarray(np.percentile(pairs, 95, axis=-1).mean(axis=-1))
+
+
+def _on_curve(film: Array, curve: Array) -> Array:
+    inside = np.clip(film, _FACTORS[0], _FACTORS[-1])
+    return np.stack([np.interp(inside, _FACTORS, curve[:, i]) for i in range(3)], axis=-1)
+
+
+def _patches(film: Array, side: int) -> Array:
+    rows, columns = film.shape[0] // side * side, film.shape[1] // side * side
+    blocks = film[:rows, :columns].reshape(rows // side, side, columns // side, side)
+    return np.asarray(blocks.mean(axis=(1, 3)))
+
+
+def _coat_shares(model: FilmPredictor, recipe: Recipe) -> Array:
+    """Share of the whole film's strength that each coat brings, by the law."""
+    if recipe.schedule is None:
+        return np.zeros(0)
+    steps = [step.ratio for step in recipe.schedule.steps for _ in range(step.coats)]
+    prefixes = [
+        replace(recipe, schedule=CoatSchedule(tuple(CoatStep(1, r) for r in steps[: n + 1])))
+        for n in range(len(steps))
+    ]
+    view = Viewing(geometry=model.words_.geometries[0])
+    table = RecipeTable.of(prefixes, [view] * len(prefixes), model.words_)
+    fit = model.fitted_
+    state = fit.law.evaluate(fit.z, table)
+    strength = (state.dose @ state.absorption).mean(axis=1)
+    return np.asarray(np.diff(strength, prepend=0.0) / strength[-1])
