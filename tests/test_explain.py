@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import Recipe
 from matchlib.explain import explain
+from matchlib.regression import FilmPredictor
+from matchlib.suggest import Target, Tolerance
+from tests.angle_shop import FACE, FLOP, aimed_at, angle_archive, angle_panels, recipe_at
 from tests.suggest_shop import archive_of, ladder_model, model_of, recipe, shop
+from workbook.session import Session
 
 COLOURS = [str(c) for c in shop().colours]
 
@@ -80,3 +87,75 @@ def test_a_bare_ground_is_explained_by_the_other_grounds() -> None:
     assert all(c.name.startswith("over ") for c in found.changes)
     assert np.isfinite(found.spread)
     assert found.as_dict()["words"] == found.words
+
+
+BOTH = aimed_at("3@5:1")
+
+
+@pytest.fixture(scope="module")
+def faces(tmp_path_factory: pytest.TempPathFactory) -> Iterator[FilmPredictor]:
+    with Session.open(angle_archive(tmp_path_factory.mktemp("why"))) as session:
+        yield session.model
+
+
+@pytest.mark.parametrize(
+    "tolerance",
+    [Tolerance(), Tolerance("CMC", 1.0, 2.0, 1.0), Tolerance("LCh", box=(2.0, 1.0, 0.5))],
+)
+def test_an_order_is_explained_by_its_own_difference_at_every_angle(
+    faces: FilmPredictor, tolerance: Tolerance
+) -> None:
+    r, weights = recipe_at("3@5:1"), (1.0, 0.5)
+    target = Target.of_readings(BOTH, weights=weights, tolerance=tolerance)
+    panels = angle_panels()
+    found = explain(faces, r, archive=panels, target=target)
+    assert found.viewings == (FACE, FLOP)
+    own = [faces.predict_recipes([r], v)[0] for v in (FACE, FLOP)]
+    assert np.array(found.labs) == pytest.approx(np.array(own))
+    for change in found.changes:
+        after = [faces.predict_recipes([change.recipe], v)[0] for v in (FACE, FLOP)]
+        each = [float(tolerance.difference(o, a)) for o, a in zip(own, after, strict=True)]
+        assert [s.difference for s in change.angles] == pytest.approx(each)
+        assert change.difference == pytest.approx(max(np.array(weights) * each))
+        assert change.delta_e00 == pytest.approx(float(delta_e00(own[0], after[0])))
+        assert change.angles[1].lightness == pytest.approx(after[1][0] - own[1][0])
+        digits = 2 if tolerance.boxed else 1
+        assert f"{tolerance.said(change.difference, digits)} by the order" in change.words
+    assert "at the worst angle" in found.words
+    assert found.as_dict()["difference_kind"] == tolerance.unit
+    nearest = found.near[0]
+    panel = next(p for p in panels if p.code == nearest.code)
+    assert nearest.seen == ("45as15", "45as110")
+    there = [faces.predict_recipes([panel.recipe], v)[0] for v in (FACE, FLOP)]
+    away = [float(tolerance.difference(o, t)) for o, t in zip(own, there, strict=True)]
+    assert nearest.away == pytest.approx(max(np.array(weights) * away))
+    miss = [float(tolerance.difference(t, reading.lab))
+            for t, reading in zip(there, panel.readings, strict=True)]  # fmt: skip
+    assert nearest.miss == pytest.approx(max(np.array(weights) * miss))
+
+
+def test_what_is_expected_of_a_panel_is_as_the_match_counts_it(faces: FilmPredictor) -> None:
+    r = recipe_at("3@5:1")
+    target = Target.of_readings(BOTH, tolerance=Tolerance("CMC", 1.0, 2.0, 1.0))
+    both = explain(faces, r, target=target)
+    labs, *parts = faces.predict_together([r], [FACE, FLOP])
+    cloud = np.random.default_rng(0).multivariate_normal(labs[:, 0].ravel(), sum(parts)[0], 40_000)
+    gaps = [target.tolerance.difference(labs[i, 0], cloud[:, 3 * i : 3 * i + 3]) for i in (0, 1)]
+    assert both.spread == pytest.approx(np.sqrt(np.mean(np.max(gaps, axis=0) ** 2)), rel=0.03)
+    assert sum(both.shares.values()) == pytest.approx(1.0)
+    face = explain(faces, r, target=Target.of_readings(BOTH[0], tolerance=target.tolerance))
+    assert face.spread <= both.spread
+
+
+def test_a_panel_read_at_one_of_the_angles_is_near_by_what_was_read(faces: FilmPredictor) -> None:
+    panels = [
+        replace(p, readings=tuple(r for r in p.readings if r.viewing == FLOP))
+        for p in angle_panels()
+    ]
+    target = Target.of_readings(BOTH)
+    found = explain(faces, recipe_at("3@5:1"), archive=panels, target=target)
+    assert {n.seen for n in found.near} == {("45as110",)}
+    panel = next(p for p in panels if p.code == found.near[0].code)
+    assert found.near[0].lab == panel.readings[0].lab
+    none = explain(faces, recipe_at("3@5:1"), archive=panels, viewing=FACE)
+    assert none.near == ()

@@ -1,0 +1,231 @@
+"""Explain a prediction: the changes around it, the panels near it, the parts of its doubt."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from fractions import Fraction
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.colorimetry import delta_e00, delta_lch, reflectance_to_lab
+from matchlib.colorimetry import interpolate_reflectance as on_grid
+from matchlib.domain import CoatSchedule, CoatStep, Ground, MixRatio, Panel, Recipe, Viewing
+from matchlib.explain.explanation import Change, Explanation, NearPanel, Shift
+from matchlib.regression import FilmPredictor
+from matchlib.suggest.target import Aim, Target, Tolerance
+from matchlib.suggest.words import Experience
+
+__all__ = ["explain"]
+
+Array = NDArray[np.float64]
+
+
+def explain(
+    model: FilmPredictor,
+    recipe: Recipe,
+    *,
+    archive: Iterable[Panel] = (),
+    viewing: Viewing | None = None,
+    target: Target | None = None,
+    ratio_step: float = 1.0,
+    nearest: int = 3,
+) -> Explanation:
+    """Explain a prediction.
+
+    Parameters
+    ----------
+    model : FilmPredictor
+        Fitted.
+    recipe : Recipe
+        What is predicted.
+    archive : iterable of Panel
+        What the model was fitted to, for the nearest panels and for what is new.
+    viewing : Viewing, optional
+        Where there is no target; D65/10° in the archive's own geometry if None.
+    target : Target, optional
+        What is ordered: its angles, weights and difference are explained by, its colours are not
+        looked at. ΔE00 under the viewing if None.
+    ratio_step : float
+        One step of ratio [parts of carrier].
+    nearest : int
+        Panels wanted.
+
+    Returns
+    -------
+    Explanation
+        In numbers and words.
+
+    Raises
+    ------
+    UnknownName
+        If a ground or colour was never read.
+    """
+    model.check_fitted()
+    usual = viewing or Viewing(geometry=model.words_.geometries[0])
+    views = [usual] if target is None else [a.viewing or usual for a in target.aims]
+    weights = [1.0] if target is None else [a.weight for a in target.aims]
+    tolerance = Tolerance() if target is None else target.tolerance
+    panels = list(archive)
+    named = _changes(recipe, _grounds(model, panels), Fraction(str(ratio_step)))
+    labs, known, spray, reading = model.predict_together([recipe], views)
+    # Everything is held against the prediction itself, as if that were ordered.
+    aims = [Aim(_three(lab[0]), v, w) for lab, v, w in zip(labs, views, weights, strict=True)]
+    own = Target(tuple(aims), tolerance)
+    after = _predicted(model, [r for _, r in named], views)
+    changes = tuple(
+        _change(name, changed, own, after[:, i]) for i, (name, changed) in enumerate(named)
+    )
+    away = own.expected(labs, known + spray + reading)
+    parts = {
+        name: _square(own, cov[0])
+        for name, cov in (("panels", known), ("spray", spray), ("reading", reading))
+    }
+    whole = sum(parts.values())
+    near, readings = _near(model, recipe, own, panels)
+    beyond = Experience(p.recipe for p in panels).new(recipe)
+    for view, lab in zip(views, labs[:, 0], strict=True):
+        darkest = min((read[0] for read in readings[view]), default=-np.inf)
+        if lab[0] < darkest - 0.5:
+            where = f" at {view.geometry}" if len(views) > 1 else ""
+            beyond.append(f"darker than any reading{where} (L* {lab[0]:.0f})")
+    return Explanation(
+        recipe=recipe,
+        tolerance=tolerance,
+        viewings=tuple(views),
+        labs=tuple(_three(lab[0]) for lab in labs),
+        changes=changes,
+        near=near[:nearest],
+        spread=float(np.hypot(away.mean[0], away.sd[0])),
+        shares={k: v / whole for k, v in parts.items()},
+        beyond=tuple(beyond),
+    )
+
+
+def _square(own: Target, covariance: Array) -> float:
+    """Mean square of small differences at all angles, each weighted."""
+    total = 0.0
+    for i, aim in enumerate(own.aims):
+        at = slice(3 * i, 3 * i + 3)
+        metric = own.tolerance.metric(np.array(aim.lab))
+        total += aim.weight**2 * float(np.trace(metric @ covariance[at, at]))
+    return total
+
+
+def _predicted(model: FilmPredictor, recipes: Sequence[Recipe], views: Sequence[Viewing]) -> Array:
+    if not recipes:
+        return np.zeros((len(views), 0, 3))
+    return np.stack([model.predict_recipes(recipes, view) for view in views])
+
+
+def _grounds(model: FilmPredictor, panels: Sequence[Panel]) -> list[Ground]:
+    spelled = {p.recipe.ground.names[0].casefold(): p.recipe.ground
+               for p in panels if p.recipe.ground.neat}  # fmt: skip
+    return [spelled.get(n, Ground.parse(n)) for n in model.words_.grounds]
+
+
+def _changes(recipe: Recipe, grounds: Sequence[Ground], step: Fraction) -> list[tuple[str, Recipe]]:
+    named: list[tuple[str, Recipe]] = []
+    if recipe.schedule is not None:
+        steps = recipe.schedule.steps
+        last = steps[-1]
+        more = (*steps[:-1], CoatStep(last.coats + 1, last.ratio))
+        named.append(("one coat more", replace(recipe, schedule=CoatSchedule(more))))
+        if recipe.schedule.coats > 1:
+            kept = (CoatStep(last.coats - 1, last.ratio),) if last.coats > 1 else ()
+            fewer = CoatSchedule((*steps[:-1], *kept))
+            named.append(("one coat less", replace(recipe, schedule=fewer)))
+        for name, move in (("one step of ratio stronger", -step), ("one step weaker", step)):
+            carriers = [s.ratio.carrier / s.ratio.colour + move for s in steps]
+            if min(carriers) >= 0:
+                turned = tuple(
+                    CoatStep(s.coats, MixRatio(c, Fraction(1)))
+                    for s, c in zip(steps, carriers, strict=True)
+                )
+                ratios = ", ".join(str(s.ratio) for s in turned)
+                changed = replace(recipe, schedule=CoatSchedule(turned))
+                named.append((f"{name} ({ratios})", changed))
+    named += [
+        (f"over {ground}", replace(recipe, ground=ground))
+        for ground in grounds
+        if ground != recipe.ground
+    ]
+    return named
+
+
+def _change(name: str, recipe: Recipe, own: Target, after: Array) -> Change:
+    angles = []
+    for aim, then in zip(own.aims, after, strict=True):
+        before, shift = np.array(aim.lab), delta_lch(np.array(aim.lab), then)
+        angles.append(
+            Shift(
+                aim.viewing or Viewing(),
+                _three(then),
+                float(shift.lightness),
+                float(shift.chroma),
+                float(shift[3]),
+                float(own.tolerance.difference(before, then)),
+            )
+        )
+    whole = float(own.difference(list(after)))
+    first = float(delta_e00(own.aims[0].lab, after[0]))
+    return Change(name, recipe, tuple(angles), whole, first, own.tolerance)
+
+
+def _near(
+    model: FilmPredictor, recipe: Recipe, own: Target, panels: Sequence[Panel]
+) -> tuple[tuple[NearPanel, ...], dict[Viewing, list[Array]]]:
+    """Panels of the same colour and ground before others; among them by the model's difference."""
+    views = [a.viewing or Viewing() for a in own.aims]
+    readings: dict[Viewing, list[Array]] = {view: [] for view in views}
+    found: list[tuple[Panel, dict[int, Array]]] = []
+    for panel in panels:
+        seen = {i: lab for i, view in enumerate(views) if (lab := _read(panel, view)) is not None}
+        for i, lab in seen.items():
+            readings[views[i]].append(lab)
+        if seen:
+            found.append((panel, seen))
+    if not found:
+        return (), readings
+    predicted = _predicted(model, [p.recipe for p, _ in found], views)
+    away = own.difference(list(predicted))
+    misses = [
+        max(
+            own.aims[i].weight * float(own.tolerance.difference(predicted[i, n], lab))
+            for i, lab in seen.items()
+        )
+        for n, (_, seen) in enumerate(found)
+    ]
+    strange = np.array(
+        [(p.recipe.colour != recipe.colour) + (p.recipe.ground != recipe.ground) for p, _ in found]
+    )
+    near = tuple(
+        NearPanel(
+            found[n][0].code,
+            found[n][0].recipe,
+            _three(next(iter(found[n][1].values()))),
+            float(away[n]),
+            misses[n],
+            tuple(views[i].geometry for i in found[n][1]),
+        )
+        for n in np.lexsort((away, strange))
+    )
+    return near, readings
+
+
+def _read(panel: Panel, view: Viewing) -> Array | None:
+    """What a panel reads under a viewing, if it was read so or that can be worked out."""
+    for reading in panel.readings:
+        if reading.viewing.geometry != view.geometry:
+            continue
+        if reading.lab is None:
+            curve = on_grid(reading.wavelengths, reading.reflectance)
+            return reflectance_to_lab(curve, view)
+        if reading.viewing == view:
+            return np.array(reading.lab)
+    return None
+
+
+def _three(lab: Array) -> tuple[float, float, float]:
+    return (float(lab[0]), float(lab[1]), float(lab[2]))

@@ -1,0 +1,238 @@
+"""What an explanation says: in numbers, in words, as plain data."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from matchlib.domain import Recipe, Viewing
+from matchlib.suggest.target import Tolerance
+
+__all__ = ["Change", "Explanation", "NearPanel", "Shift"]
+
+
+@dataclass(frozen=True)
+class Shift:
+    """What a change does at one angle.
+
+    Parameters
+    ----------
+    viewing : Viewing
+        Light, observer and geometry.
+    lab : tuple of 3 float
+        Predicted CIELAB after it.
+    lightness, chroma, hue : float
+        ΔL*, ΔC* and Δh [degree] against the recipe explained.
+    difference : float
+        In the unit of the order's difference, not weighted.
+    """
+
+    viewing: Viewing
+    lab: tuple[float, float, float]
+    lightness: float
+    chroma: float
+    hue: float
+    difference: float
+
+
+@dataclass(frozen=True)
+class Change:
+    """What one change of the recipe would do.
+
+    Parameters
+    ----------
+    name : str
+        The change, in words.
+    recipe : Recipe
+        The recipe after it.
+    angles : tuple of Shift
+        What it does at each angle of the order.
+    difference : float
+        The order's own figure: the worst over the angles of weight times difference.
+    delta_e00 : float
+        ΔE00 at the first angle.
+    tolerance : Tolerance
+        The order's, in whose unit the difference is.
+    """
+
+    name: str
+    recipe: Recipe
+    angles: tuple[Shift, ...]
+    difference: float
+    delta_e00: float
+    tolerance: Tolerance
+
+    @property
+    def lab(self) -> tuple[float, float, float]:
+        """Predicted CIELAB after it, at the first angle."""
+        return self.angles[0].lab
+
+    @property
+    def lightness(self) -> float:
+        """ΔL* at the first angle."""
+        return self.angles[0].lightness
+
+    @property
+    def chroma(self) -> float:
+        """ΔC* at the first angle."""
+        return self.angles[0].chroma
+
+    @property
+    def hue(self) -> float:
+        """Δh at the first angle [degree]."""
+        return self.angles[0].hue
+
+    @property
+    def words(self) -> str:
+        """The change and what it does."""
+        several = len(self.angles) > 1
+        each = "; ".join(
+            (f"at {a.viewing.geometry} " if several else "")
+            + f"ΔL* {a.lightness:+.1f}, ΔC* {a.chroma:+.1f}, Δh {a.hue:+.1f}°"
+            for a in self.angles
+        )
+        by = " by the order" if several else ""
+        return f"{self.name}: {each}, {_said(self.tolerance, self.difference)}{by}"
+
+
+@dataclass(frozen=True)
+class NearPanel:
+    """A panel of the archive near the recipe.
+
+    Parameters
+    ----------
+    code : str
+        The panel's.
+    recipe : Recipe
+        As written on its back.
+    lab : tuple of 3 float
+        As read, at the first angle of the order at which it was.
+    away : float
+        Difference from it, by the model, to the recipe explained; the order's own figure.
+    miss : float
+        Difference between its readings and the model's predictions of them; the worst over those
+        of the order's angles at which it was read, weighted.
+    seen : tuple of str
+        The geometries of these angles.
+    """
+
+    code: str
+    recipe: Recipe
+    lab: tuple[float, float, float]
+    away: float
+    miss: float
+    seen: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """Why a prediction is what it is.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        What is explained.
+    tolerance : Tolerance
+        The order's, in whose unit differences are.
+    viewings : tuple of Viewing
+        The angles of the order.
+    labs : tuple of (tuple of 3 float)
+        Predicted CIELAB, one an angle.
+    changes : tuple of Change
+        One coat more and less, one step of ratio each way, each other ground.
+    near : tuple of NearPanel
+        Nearest first.
+    spread : float
+        Root mean square difference of the next panel, as read, from the prediction: the order's
+        own figure.
+    shares : dict of str to float
+        Share of its square that more panels would remove (``panels``), that spraying brings
+        (``spray``) and that the reading brings (``reading``), over all angles [-].
+    beyond : tuple of str
+        What about it lies outside everything sprayed.
+    """
+
+    recipe: Recipe
+    tolerance: Tolerance
+    viewings: tuple[Viewing, ...]
+    labs: tuple[tuple[float, float, float], ...]
+    changes: tuple[Change, ...]
+    near: tuple[NearPanel, ...]
+    spread: float
+    shares: dict[str, float]
+    beyond: tuple[str, ...]
+
+    @property
+    def lab(self) -> tuple[float, float, float]:
+        """Predicted CIELAB at the first angle."""
+        return self.labs[0]
+
+    @property
+    def words(self) -> str:
+        """Where the doubt comes from, and what is new, in words."""
+        panels, spray, reading = (self.shares[k] for k in ("panels", "spray", "reading"))
+        where = " at the worst angle" if len(self.viewings) > 1 else ""
+        text = (
+            f"The next panel will differ from this by about {_said(self.tolerance, self.spread)}"
+            f"{where}: {panels:.0%} of that is what more panels would teach, {spray:.0%} is the "
+            f"spread of spraying, {reading:.0%} the reading."
+        )
+        if self.beyond:
+            text += f" Beyond what was ever sprayed: {'; '.join(self.beyond)}."
+        return text
+
+    def as_dict(self) -> dict[str, object]:
+        """Return it as plain data.
+
+        Returns
+        -------
+        dict
+            Names, numbers and sentences.
+        """
+        return {
+            "recipe": str(self.recipe),
+            "lab": [round(v, 3) for v in self.lab],
+            "difference_kind": self.tolerance.unit,
+            "changes": [
+                {
+                    "change": c.name,
+                    "recipe": str(c.recipe),
+                    "lab": [round(v, 3) for v in c.lab],
+                    "delta_l": round(c.lightness, 3),
+                    "delta_c": round(c.chroma, 3),
+                    "delta_h": round(c.hue, 3),
+                    "delta_e00": round(c.delta_e00, 3),
+                    "difference": round(c.difference, 3),
+                    "angles": [
+                        {
+                            "geometry": a.viewing.geometry,
+                            "lab": [round(v, 3) for v in a.lab],
+                            "delta_l": round(a.lightness, 3),
+                            "delta_c": round(a.chroma, 3),
+                            "delta_h": round(a.hue, 3),
+                            "difference": round(a.difference, 3),
+                        }
+                        for a in c.angles
+                    ],
+                }
+                for c in self.changes
+            ],
+            "near": [
+                {
+                    "panel": n.code,
+                    "recipe": str(n.recipe),
+                    "lab": [round(v, 3) for v in n.lab],
+                    "away": round(n.away, 3),
+                    "miss": round(n.miss, 3),
+                    "seen": list(n.seen),
+                }
+                for n in self.near
+            ],
+            "spread": round(self.spread, 4),
+            "shares": {k: round(v, 4) for k, v in self.shares.items()},
+            "beyond": list(self.beyond),
+            "words": self.words,
+        }
+
+
+def _said(tolerance: Tolerance, difference: float) -> str:
+    return tolerance.said(difference, 2 if tolerance.boxed else 1)
