@@ -8,13 +8,11 @@ import typer
 
 from workbook.cli.common import (
     ArchiveOption,
-    DecimalOption,
+    FileOptions,
     JsonOption,
-    ScaleOption,
     WhoOption,
     command,
     note,
-    scale_of,
     show,
     show_json,
 )
@@ -37,7 +35,7 @@ def register(app: typer.Typer) -> None:
         ("undo", _undo),
         ("check", _check),
     ):
-        command(app, name)(function)
+        command(app, name, function)
 
 
 def _import(
@@ -47,8 +45,7 @@ def _import(
     keep_good: Annotated[
         bool, typer.Option("--keep-good", help="Take the good rows though others are refused.")
     ] = False,
-    scale: ScaleOption = None,
-    decimal: DecimalOption = ".",
+    readings: FileOptions,
     sheet: Annotated[str | None, typer.Option(help="Sheet of a spreadsheet.")] = None,
     who: WhoOption = "",
     json_: JsonOption = False,
@@ -58,15 +55,13 @@ def _import(
     All rows are taken or none, unless --keep-good is given; the report says which rows were
     refused and why. Importing the same file twice doubles nothing.
     """
-    declared = scale_of(scale)
     from workbook.session import import_file
 
     done = import_file(
         archive,
         file,
         keep_good=keep_good,
-        scale=declared,
-        decimal=decimal,
+        **readings.declared,
         sheet=sheet,
         who=who,
     )

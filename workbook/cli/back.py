@@ -8,19 +8,19 @@ import typer
 
 from workbook.cli.common import (
     ArchiveOption,
-    DecimalOption,
-    IlluminantOption,
+    CoatsOption,
+    FileOptions,
     JsonOption,
     LabOption,
-    ObserverOption,
-    ScaleOption,
+    LightOptions,
+    PouredOption,
+    RatioOption,
+    ScheduleOption,
     WhoOption,
     command,
     note,
-    scale_of,
     show,
     show_json,
-    viewing_of,
 )
 
 __all__ = ["register"]
@@ -35,7 +35,7 @@ def register(app: typer.Typer) -> None:
         The command line.
     """
     for name, function in (("add", _add), ("label", _label)):
-        command(app, name)(function)
+        command(app, name, function)
 
 
 def _add(
@@ -43,19 +43,17 @@ def _add(
     panel: Annotated[str, typer.Option("--panel", help="The panel's own code.")] = "",
     ground: Annotated[str, typer.Option(help="Ground, or blend: 'silver 3 + black 1'.")] = "",
     colour: Annotated[str, typer.Option(help="Colour or blend; leave out for a bare ground.")] = "",
-    schedule: Annotated[str, typer.Option(help="Coats: 4@6:1, or '2@6:1 2@3:1'.")] = "",
-    ratio: Annotated[str, typer.Option(help="Carrier to colour, with --coats.")] = "",
-    coats: Annotated[int | None, typer.Option(help="Colour coats, with --ratio.")] = None,
+    schedule: ScheduleOption = "",
+    ratio: RatioOption = "",
+    coats: CoatsOption = None,
     clear: Annotated[str, typer.Option(help="yes, no, or the clear coat's name.")] = "no",
     lab: LabOption = None,
     reading: Annotated[
         str | None, typer.Option("--reading", help="File with the panel's reading or readings.")
     ] = None,
     source: Annotated[str, typer.Option(help="How --lab was read.")] = "spectrophotometer",
-    illuminant: IlluminantOption = "D65",
-    observer: ObserverOption = "10",
-    scale: ScaleOption = None,
-    decimal: DecimalOption = ".",
+    light: LightOptions,
+    file: FileOptions,
     date: Annotated[str, typer.Option(help="Sprayed on, year-month-day.")] = "",
     sprayer: Annotated[str, typer.Option(help="Who sprayed.")] = "",
     lot: Annotated[str, typer.Option(help="Lot of the colour.")] = "",
@@ -63,10 +61,7 @@ def _add(
     customer: Annotated[str, typer.Option(help="Left out of exports unless asked for.")] = "",
     temperature: Annotated[float | None, typer.Option(help="Booth air, °C.")] = None,
     humidity: Annotated[float | None, typer.Option(help="Booth relative humidity, %.")] = None,
-    poured: Annotated[
-        tuple[float, float] | None,
-        typer.Option(help="What was poured, to compare with the ratio.", metavar="CARRIER COLOUR"),
-    ] = None,
+    poured: PouredOption = None,
     yes: Annotated[bool, typer.Option("--yes", help="Keep it without asking.")] = False,
     archive: ArchiveOption = "panels.db",
     who: WhoOption = "",
@@ -77,7 +72,6 @@ def _add(
     What is not given is asked for, unless --yes is given. A ratio that looks the wrong way round
     is questioned.
     """
-    declared = scale_of(scale)
     from matchlib.readings import read_target
     from workbook.session import Session, date_of, draft_panel, recipe_of
 
@@ -105,8 +99,8 @@ def _add(
             recipe=recipe,
             lab=lab,
             source=source,
-            viewing=viewing_of(illuminant, observer),
-            readings=read_target(reading, decimal=decimal, scale=declared) if reading else (),
+            viewing=light.viewing,
+            readings=read_target(reading, **file.declared) if reading else (),
             date=date_of(date),
             sprayer=sprayer,
             lot=lot,

@@ -8,38 +8,15 @@ import typer
 
 from workbook.cli.common import (
     ArchiveOption,
-    DecimalOption,
-    IlluminantOption,
+    FileOptions,
     JsonOption,
-    LabOption,
-    ObserverOption,
-    ScaleOption,
+    LightOptions,
     command,
     note,
-    scale_of,
     show,
     show_json,
 )
-from workbook.cli.wanted import (
-    AngleWeightOption,
-    BoxLchOption,
-    BoxOption,
-    ColoursOption,
-    DifferenceOption,
-    GroundsOption,
-    MaxCoatsOption,
-    MaxRatioOption,
-    MinRatioOption,
-    PanelOption,
-    PassingOption,
-    ReadingOption,
-    SampleOption,
-    order_of,
-    shelf_options,
-    target_of,
-    tell_fit,
-    weights_of,
-)
+from workbook.cli.wanted import OrderOptions, ShelfOptions, TargetOptions, tell_fit
 
 __all__ = ["register"]
 
@@ -61,16 +38,13 @@ def register(app: typer.Typer) -> None:
     app : typer.Typer
         The command line.
     """
-    command(app, "correct")(_correct)
-    command(app, "next")(_next)
+    command(app, "correct", _correct)
+    command(app, "next", _next)
 
 
 def _correct(
     *,
-    lab: LabOption = None,
-    reading: ReadingOption = None,
-    sample: SampleOption = None,
-    panel: PanelOption = None,
+    wanted: TargetOptions,
     tried: TriedOption = None,
     sprayed: SprayedOption = None,
     ground: Annotated[str, typer.Option(help="The panel just sprayed: its ground.")] = "",
@@ -87,20 +61,10 @@ def _correct(
             "--read-file", help="Its reading in a file, at several angles too.", metavar="FILE"
         ),
     ] = None,
-    tolerance: PassingOption = None,
-    difference: DifferenceOption = None,
-    box: BoxOption = None,
-    box_lch: BoxLchOption = None,
-    angle_weight: AngleWeightOption = None,
-    grounds: GroundsOption = None,
-    colours: ColoursOption = None,
-    max_coats: MaxCoatsOption = None,
-    min_ratio: MinRatioOption = None,
-    max_ratio: MaxRatioOption = None,
-    illuminant: IlluminantOption = "D65",
-    observer: ObserverOption = "10",
-    scale: ScaleOption = None,
-    decimal: DecimalOption = ".",
+    passing: OrderOptions,
+    shelf: ShelfOptions,
+    light: LightOptions,
+    file: FileOptions,
     archive: ArchiveOption = "panels.db",
     json_: JsonOption = False,
 ) -> None:
@@ -110,23 +74,13 @@ def _correct(
     --sprayed for a table, or --ground, --colour, --schedule and --read (or --read-file) for one
     panel. A target at several angles needs panels read at all of them.
     """
-    declared = scale_of(scale)
-    order, weights = order_of(tolerance, difference, box, box_lch), weights_of(angle_weight)
+    order, weights = passing.said()
     from workbook.cli.printing import chance, number, table, wrapped
     from workbook.session import Session, reading_of_lab, recipe_of
     from workbook.session.order import aim_of, angles_of, unseen_words
 
     with Session.open(archive, write=False) as session:
-        target = target_of(
-            session,
-            lab=lab,
-            reading=reading,
-            sample=sample,
-            panel=panel,
-            light=(illuminant, observer),
-            decimal=decimal,
-            scale=declared,
-        )
+        target = wanted.readings(session, light, file)
         aim = aim_of(target, order, weights)
         if not tried:
             tell_fit(session)
@@ -138,7 +92,7 @@ def _correct(
                 )
             recipe = recipe_of(ground=ground, colour=colour, schedule=schedule, clear=clear)
             if read is None:
-                own = session.angles_of_file(str(read_file), decimal=decimal, scale=declared)
+                own = session.angles_of_file(str(read_file), **file.declared)
                 typed.append((recipe, own))
             else:
                 typed.append((recipe, reading_of_lab(read, target[0].viewing)))
@@ -147,9 +101,7 @@ def _correct(
             codes=tried or (),
             file=sprayed,
             sprayed=typed,
-            limits=session.limits(
-                **shelf_options(grounds, colours, max_coats, min_ratio, max_ratio)
-            ),
+            limits=session.limits(**shelf.limits()),
             tolerance=order,
             weights=weights,
         )
@@ -197,27 +149,14 @@ def _correct(
 
 def _next(
     *,
-    lab: LabOption = None,
-    reading: ReadingOption = None,
-    sample: SampleOption = None,
-    panel: PanelOption = None,
+    wanted: TargetOptions,
     tried: TriedOption = None,
     sprayed: SprayedOption = None,
-    tolerance: PassingOption = None,
-    difference: DifferenceOption = None,
-    box: BoxOption = None,
-    box_lch: BoxLchOption = None,
-    angle_weight: AngleWeightOption = None,
+    passing: OrderOptions,
     top: Annotated[int, typer.Option("--top", help="Panels wanted.")] = 5,
-    grounds: GroundsOption = None,
-    colours: ColoursOption = None,
-    max_coats: MaxCoatsOption = None,
-    min_ratio: MinRatioOption = None,
-    max_ratio: MaxRatioOption = None,
-    illuminant: IlluminantOption = "D65",
-    observer: ObserverOption = "10",
-    scale: ScaleOption = None,
-    decimal: DecimalOption = ".",
+    shelf: ShelfOptions,
+    light: LightOptions,
+    file: FileOptions,
     archive: ArchiveOption = "panels.db",
     json_: JsonOption = False,
 ) -> None:
@@ -227,14 +166,13 @@ def _next(
     likeliest to meet it by the second try. Without a target: the set of panels that would teach the
     archive most about the recipes in use.
     """
-    declared = scale_of(scale)
-    order, weights = order_of(tolerance, difference, box, box_lch), weights_of(angle_weight)
+    order, weights = passing.said()
     from workbook.cli.printing import chance, number, table, wrapped
     from workbook.session import Session
 
     with Session.open(archive, write=False) as session:
-        limits = session.limits(**shelf_options(grounds, colours, max_coats, min_ratio, max_ratio))
-        if lab is None and reading is None and panel is None:
+        limits = session.limits(**shelf.limits())
+        if not wanted.given:
             tell_fit(session)
             plan = session.plan_panels(limits, top=top)
             if json_:
@@ -253,16 +191,7 @@ def _next(
             show(wrapped(plan.words))
             show(wrapped("\n".join(f"{i}. {p.words}" for i, p in enumerate(plan.panels, 1))))
             return
-        target = target_of(
-            session,
-            lab=lab,
-            reading=reading,
-            sample=sample,
-            panel=panel,
-            light=(illuminant, observer),
-            decimal=decimal,
-            scale=declared,
-        )
+        target = wanted.readings(session, light, file)
         if not tried:
             tell_fit(session)
         found = session.next_panels(

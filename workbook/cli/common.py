@@ -6,32 +6,45 @@ import functools
 import json
 import sys
 from collections.abc import Callable, Sequence
-from typing import Annotated, Any, ParamSpec
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated, Any, TypedDict
 
 import typer
 
 from matchlib.errors import MatchlibError
+from workbook.cli.grouping import one_by_one
+
+if TYPE_CHECKING:
+    from matchlib.domain import Viewing
 
 __all__ = [
     "ArchiveOption",
-    "DecimalOption",
-    "IlluminantOption",
+    "CoatsOption",
+    "FileOptions",
     "JsonOption",
     "LabOption",
-    "ObserverOption",
-    "ScaleOption",
+    "LightOptions",
+    "PouredOption",
+    "RatioOption",
+    "ScheduleOption",
     "ToleranceOption",
     "WhoOption",
     "command",
     "listed",
     "note",
-    "scale_of",
     "show",
     "show_json",
-    "viewing_of",
 ]
 
-_P = ParamSpec("_P")
+_SCALES = {"percent": "percent", "%": "percent", "0-1": "unit", "0–1": "unit", "unit": "unit"}
+
+
+class Declared(TypedDict):
+    """What a file is declared to hold, as the readers of files take it."""
+
+    decimal: str
+    scale: str | None
+
 
 ArchiveOption = Annotated[
     str,
@@ -50,31 +63,86 @@ LabOption = Annotated[
 ToleranceOption = Annotated[
     float, typer.Option("--tolerance", help="Difference that passes, in ΔE00.")
 ]
-ScaleOption = Annotated[
-    str | None,
-    typer.Option(
-        "--scale",
-        help="Declare the scale of the file's reflectances: percent, or 0-1.",
-        metavar="percent|0-1",
-    ),
-]
-DecimalOption = Annotated[
-    str,
-    typer.Option("--decimal", help="Declare the file's decimal sign.", metavar=".|,"),
-]
 WhoOption = Annotated[
     str, typer.Option("--who", envvar="WORKBOOK_WHO", help="Your name, for the history.")
 ]
-IlluminantOption = Annotated[
-    str, typer.Option("--illuminant", help="Light under which --lab holds.")
-]
-ObserverOption = Annotated[
-    str, typer.Option("--observer", help="Observer under which --lab holds: 2 or 10 degrees.")
+ScheduleOption = Annotated[str, typer.Option(help="Coats: 4@6:1, or '2@6:1 2@3:1'.")]
+RatioOption = Annotated[str, typer.Option(help="Carrier to colour, with --coats.")]
+CoatsOption = Annotated[int | None, typer.Option(help="Colour coats, with --ratio.")]
+PouredOption = Annotated[
+    tuple[float, float] | None,
+    typer.Option(help="What was poured, to compare with the ratio.", metavar="CARRIER COLOUR"),
 ]
 
 
-def command(app: typer.Typer, name: str) -> Callable[[Callable[_P, None]], Callable[_P, None]]:
-    """Register a function as a command whose errors end in words, not in a traceback.
+@dataclass(frozen=True, slots=True)
+class LightOptions:
+    """The light under which a typed colour holds.
+
+    Parameters
+    ----------
+    illuminant, observer : str
+        By name.
+    """
+
+    illuminant: Annotated[
+        str, typer.Option("--illuminant", help="Light under which --lab holds.")
+    ] = "D65"
+    observer: Annotated[
+        str, typer.Option("--observer", help="Observer under which --lab holds: 2 or 10 degrees.")
+    ] = "10"
+
+    @property
+    def viewing(self) -> Viewing:
+        """Such a viewing, at 45:0."""
+        from matchlib.domain import Viewing
+
+        return Viewing(self.illuminant, self.observer)
+
+
+@dataclass(frozen=True, slots=True)
+class FileOptions:
+    """What a file of readings is declared to hold.
+
+    Parameters
+    ----------
+    scale : str or None
+        ``percent``, ``0-1`` or ``unit``.
+    decimal : str
+        Decimal sign.
+
+    Raises
+    ------
+    typer.BadParameter
+        If it is another scale.
+    """
+
+    scale: Annotated[
+        str | None,
+        typer.Option(
+            "--scale",
+            help="Declare the scale of the file's reflectances: percent, or 0-1.",
+            metavar="percent|0-1",
+        ),
+    ] = None
+    decimal: Annotated[
+        str,
+        typer.Option("--decimal", help="Declare the file's decimal sign.", metavar=".|,"),
+    ] = "."
+
+    def __post_init__(self) -> None:
+        if self.scale is not None and self.scale.strip().casefold() not in _SCALES:
+            raise typer.BadParameter(f"the scale is percent or 0-1, not {self.scale!r}")
+
+    @property
+    def declared(self) -> Declared:
+        """The declarations as the readers of files take them."""
+        scale = None if self.scale is None else _SCALES[self.scale.strip().casefold()]
+        return {"decimal": self.decimal, "scale": scale}
+
+
+def command(app: typer.Typer, name: str, function: Callable[..., None]) -> None:
+    """Add a function to the command line; its errors end in words, not in a traceback.
 
     Parameters
     ----------
@@ -82,28 +150,22 @@ def command(app: typer.Typer, name: str) -> Callable[[Callable[_P, None]], Calla
         The command line.
     name : str
         The command's name.
-
-    Returns
-    -------
-    callable
-        A decorator.
+    function : callable
+        Takes its options by keyword, one by one or as groups.
     """
+    flat = one_by_one(function)
 
-    def decorate(function: Callable[_P, None]) -> Callable[_P, None]:
-        @functools.wraps(function)
-        def guarded(*args: _P.args, **kwargs: _P.kwargs) -> None:
-            try:
-                function(*args, **kwargs)
-            except MatchlibError as error:
-                typer.echo(str(error), err=True)
-                raise typer.Exit(1) from None
-            except KeyboardInterrupt:
-                raise typer.Exit(130) from None
+    @functools.wraps(flat)
+    def guarded(**given: Any) -> None:
+        try:
+            flat(**given)
+        except MatchlibError as error:
+            typer.echo(str(error), err=True)
+            raise typer.Exit(1) from None
+        except KeyboardInterrupt:
+            raise typer.Exit(130) from None
 
-        app.command(name)(guarded)
-        return function
-
-    return decorate
+    app.command(name)(guarded)
 
 
 def show(text: str) -> None:
@@ -156,47 +218,3 @@ def listed(values: Sequence[str] | None) -> list[str] | None:
     if not values:
         return None
     return [name.strip() for value in values for name in value.split(",") if name.strip()]
-
-
-def scale_of(text: str | None) -> str | None:
-    """Return a declared reflectance scale by its inner name.
-
-    Parameters
-    ----------
-    text : str or None
-        ``percent``, ``0-1`` or ``unit``.
-
-    Returns
-    -------
-    str or None
-        ``percent`` or ``unit``.
-
-    Raises
-    ------
-    typer.BadParameter
-        If it is something else.
-    """
-    if text is None:
-        return None
-    known = {"percent": "percent", "%": "percent", "0-1": "unit", "0–1": "unit", "unit": "unit"}
-    if text.strip().casefold() not in known:
-        raise typer.BadParameter(f"the scale is percent or 0-1, not {text!r}")
-    return known[text.strip().casefold()]
-
-
-def viewing_of(illuminant: str, observer: str) -> Any:
-    """Return the viewing that was named.
-
-    Parameters
-    ----------
-    illuminant, observer : str
-        As typed.
-
-    Returns
-    -------
-    Viewing
-        At 45:0.
-    """
-    from matchlib.domain import Viewing
-
-    return Viewing(illuminant, observer)

@@ -2,58 +2,88 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-__all__ = [
-    "AreaOption",
-    "ChanceOption",
-    "DensityOption",
-    "DryFilmOption",
-    "GunCupOption",
-    "MarginOption",
-    "MarkOption",
-    "ResidueOption",
-    "SheetOption",
-    "SmallOption",
-    "SolidsOption",
-    "SphereOption",
-    "TransferOption",
-    "TubeOption",
-    "UnitOption",
-    "UsedAreaOption",
-    "UsedCoatsOption",
-    "UsedOption",
-]
+if TYPE_CHECKING:
+    from matchlib.domain import Recipe
+    from matchlib.mixing import Pot
 
-AreaOption = Annotated[str, typer.Option(help="Flat area: '2 m2', '20 sq ft'.")]
-SheetOption = Annotated[str, typer.Option(help="'600 mm x 400 mm', and ' x 2' for both sides.")]
-TubeOption = Annotated[str, typer.Option(help="Diameter and length: '40 mm x 1.2 m'.")]
-SphereOption = Annotated[str, typer.Option(help="Diameter: '120 mm'.")]
-MarginOption = Annotated[float | None, typer.Option(help="Share added for edges: 0.1.")]
-DryFilmOption = Annotated[
-    float | None, typer.Option("--dry-film", help="Dry film of one coat, µm (data sheet).")
-]
-SolidsOption = Annotated[
-    float | None, typer.Option("--solids", help="Volume solids of the mix as sprayed: 0.2.")
-]
-TransferOption = Annotated[
-    tuple[float, float] | None,
-    typer.Option(help="Range of transfer efficiency.", metavar="LOW HIGH"),
-]
-SmallOption = Annotated[bool, typer.Option("--small", help="Small work: much misses it.")]
-UsedOption = Annotated[
-    str,
-    typer.Option(help="What a panel took out of the cup, '80 ml'; replaces film and solids."),
-]
-UsedAreaOption = Annotated[str, typer.Option("--used-area", help="Area of that panel.")]
-UsedCoatsOption = Annotated[int, typer.Option("--used-coats", help="Coats on that panel.")]
-ChanceOption = Annotated[float, typer.Option(help="Chance of not running out.")]
-ResidueOption = Annotated[str, typer.Option(help="What stays in cup and gun.")]
-GunCupOption = Annotated[str, typer.Option("--gun-cup", help="What the gun's cup holds.")]
-MarkOption = Annotated[str, typer.Option(help="A measuring cup's mark, for whole marks.")]
-DensityOption = Annotated[
-    list[str] | None, typer.Option(help="carrier=0.87, and one for each colour: weights too.")
-]
-UnitOption = Annotated[str, typer.Option(help="ml, l, 'us fl oz', 'us pint', 'us gal'.")]
+__all__ = ["JobOptions"]
+
+
+@dataclass(frozen=True, slots=True)
+class JobOptions:
+    """A job, and how its quantities are told.
+
+    Parameters
+    ----------
+    area, sheet, tube, sphere, margin, dry_film_um, volume_solids, transfer, small, used, used_area,
+    used_coats, chance, residue, gun_cup, mark
+        As `workbook.session.Job` has them.
+    density : list of str or None
+        Such as ``carrier=0.87``.
+    unit : str
+        In which volumes are told.
+    """
+
+    area: Annotated[str, typer.Option(help="Flat area: '2 m2', '20 sq ft'.")] = ""
+    sheet: Annotated[str, typer.Option(help="'600 mm x 400 mm', and ' x 2' for both sides.")] = ""
+    tube: Annotated[str, typer.Option(help="Diameter and length: '40 mm x 1.2 m'.")] = ""
+    sphere: Annotated[str, typer.Option(help="Diameter: '120 mm'.")] = ""
+    margin: Annotated[float | None, typer.Option(help="Share added for edges: 0.1.")] = None
+    dry_film_um: Annotated[
+        float | None, typer.Option("--dry-film", help="Dry film of one coat, µm (data sheet).")
+    ] = None
+    volume_solids: Annotated[
+        float | None, typer.Option("--solids", help="Volume solids of the mix as sprayed: 0.2.")
+    ] = None
+    transfer: Annotated[
+        tuple[float, float] | None,
+        typer.Option(help="Range of transfer efficiency.", metavar="LOW HIGH"),
+    ] = None
+    small: Annotated[bool, typer.Option("--small", help="Small work: much misses it.")] = False
+    used: Annotated[
+        str,
+        typer.Option(help="What a panel took out of the cup, '80 ml'; replaces film and solids."),
+    ] = ""
+    used_area: Annotated[str, typer.Option("--used-area", help="Area of that panel.")] = ""
+    used_coats: Annotated[int, typer.Option("--used-coats", help="Coats on that panel.")] = 1
+    chance: Annotated[float, typer.Option(help="Chance of not running out.")] = 0.95
+    residue: Annotated[str, typer.Option(help="What stays in cup and gun.")] = "15 ml"
+    gun_cup: Annotated[str, typer.Option("--gun-cup", help="What the gun's cup holds.")] = ""
+    mark: Annotated[str, typer.Option(help="A measuring cup's mark, for whole marks.")] = ""
+    density: Annotated[
+        list[str] | None, typer.Option(help="carrier=0.87, and one for each colour: weights too.")
+    ] = None
+    unit: Annotated[str, typer.Option(help="ml, l, 'us fl oz', 'us pint', 'us gal'.")] = "ml"
+
+    @property
+    def shaped(self) -> bool:
+        """Whether it says what is to be sprayed."""
+        return any((self.area, self.sheet, self.tube, self.sphere))
+
+    def pots(self, recipe: Recipe) -> Pot:
+        """Return the pots of the job.
+
+        Parameters
+        ----------
+        recipe : Recipe
+            What is sprayed.
+
+        Returns
+        -------
+        Pot
+            What is mixed.
+
+        Raises
+        ------
+        DomainError
+            If something is missing, or cannot be.
+        """
+        from workbook.session import Job, densities_of, pot_of
+
+        job = Job(**{field.name: getattr(self, field.name) for field in fields(Job)})
+        return pot_of(recipe, job, densities=densities_of(self.density or []))

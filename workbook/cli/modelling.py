@@ -8,40 +8,17 @@ import typer
 
 from workbook.cli.common import (
     ArchiveOption,
-    DecimalOption,
-    IlluminantOption,
+    FileOptions,
     JsonOption,
     LabOption,
-    ObserverOption,
-    ScaleOption,
+    LightOptions,
     ToleranceOption,
     command,
     note,
-    scale_of,
     show,
     show_json,
-    viewing_of,
 )
-from workbook.cli.wanted import (
-    AngleWeightOption,
-    BoxLchOption,
-    BoxOption,
-    ColoursOption,
-    DifferenceOption,
-    GroundsOption,
-    MaxCoatsOption,
-    MaxRatioOption,
-    MinRatioOption,
-    PanelOption,
-    PassingOption,
-    ReadingOption,
-    SampleOption,
-    order_of,
-    shelf_options,
-    target_of,
-    tell_fit,
-    weights_of,
-)
+from workbook.cli.wanted import OrderOptions, SearchOptions, TargetOptions, tell_fit
 
 __all__ = ["register"]
 
@@ -54,8 +31,8 @@ def register(app: typer.Typer) -> None:
     app : typer.Typer
         The command line.
     """
-    command(app, "predict")(_predict)
-    command(app, "match")(_match)
+    command(app, "predict", _predict)
+    command(app, "match", _match)
 
 
 def _predict(
@@ -70,10 +47,8 @@ def _predict(
     ],
     lab: LabOption = None,
     tolerance: ToleranceOption = 1.0,
-    illuminant: IlluminantOption = "D65",
-    observer: ObserverOption = "10",
-    scale: ScaleOption = None,
-    decimal: DecimalOption = ".",
+    light: LightOptions,
+    file: FileOptions,
     archive: ArchiveOption = "panels.db",
     json_: JsonOption = False,
 ) -> None:
@@ -84,16 +59,13 @@ def _predict(
     the next panel sprayed against that colour. Without it they are of the next panel against the
     prediction itself: how far from its own prediction a panel is expected to come out.
     """
-    declared = scale_of(scale)
     from workbook.cli.printing import chance, number, table
     from workbook.session import Session, reading_of_lab
 
-    target = None if lab is None else reading_of_lab(lab, viewing_of(illuminant, observer))
+    target = None if lab is None else reading_of_lab(lab, light.viewing)
     with Session.open(archive, write=False) as session:
         tell_fit(session)
-        found = session.predict_file(
-            recipes, target=target, tolerance=tolerance, decimal=decimal, scale=declared
-        )
+        found = session.predict_file(recipes, target=target, tolerance=tolerance, **file.declared)
     if json_:
         show_json([p.as_dict() for p in found])
         return
@@ -121,59 +93,18 @@ def _predict(
 
 def _match(
     *,
-    lab: LabOption = None,
-    reading: ReadingOption = None,
-    sample: SampleOption = None,
-    panel: PanelOption = None,
-    tolerance: PassingOption = None,
-    difference: DifferenceOption = None,
-    box: BoxOption = None,
-    box_lch: BoxLchOption = None,
-    angle_weight: AngleWeightOption = None,
+    wanted: TargetOptions,
+    passing: OrderOptions,
     top: Annotated[int, typer.Option("--top", help="Recipes wanted.")] = 5,
-    grounds: GroundsOption = None,
-    colours: ColoursOption = None,
-    max_coats: MaxCoatsOption = None,
-    min_coats: Annotated[
-        int | None, typer.Option("--min-coats", help="Fewest coats of colour.  [default: 1]")
-    ] = None,
-    min_ratio: MinRatioOption = None,
-    max_ratio: MaxRatioOption = None,
-    ratio_step: Annotated[
-        float | None,
-        typer.Option("--ratio-step", help="Parts of carrier a cup can tell apart.  [default: 0.5]"),
-    ] = None,
-    blends: Annotated[
-        bool | None,
-        typer.Option("--blends/--no-blends", help="Two colours in a pot.  [default: blends]"),
-    ] = None,
-    step_ups: Annotated[
-        bool | None,
-        typer.Option(
-            "--step-ups/--no-step-ups", help="A stronger ratio later on.  [default: step-ups]"
-        ),
-    ] = None,
-    ground_blends: Annotated[
-        bool | None,
-        typer.Option(
-            "--ground-blends/--no-ground-blends",
-            help="Grounds mixed of two.  [default: ground-blends]",
-        ),
-    ] = None,
-    clear: Annotated[
-        str | None,
-        typer.Option(help="Clear coat: yes, no or a name.  [default: as the archive mostly has]"),
-    ] = None,
+    shelf: SearchOptions,
     remember: Annotated[
         bool, typer.Option("--remember", help="Keep these limits with the archive.")
     ] = False,
     forget: Annotated[
         bool, typer.Option("--forget", help="Forget the limits kept with the archive first.")
     ] = False,
-    illuminant: IlluminantOption = "D65",
-    observer: ObserverOption = "10",
-    scale: ScaleOption = None,
-    decimal: DecimalOption = ".",
+    light: LightOptions,
+    file: FileOptions,
     archive: ArchiveOption = "panels.db",
     json_: JsonOption = False,
 ) -> None:
@@ -185,41 +116,22 @@ def _match(
     order names another difference than ΔE00, or the target was read at several angles, the chance
     is that of passing by that difference at every angle.
     """
-    declared = scale_of(scale)
-    order, weights = order_of(tolerance, difference, box, box_lch), weights_of(angle_weight)
+    order, weights = passing.said()
     from workbook.cli.results import matches_as_dicts, matches_text
     from workbook.session import Session
     from workbook.session.order import aim_of, unseen_words
 
-    limits = shelf_options(grounds, colours, max_coats, min_ratio, max_ratio)
-    limits |= {
-        "min_coats": min_coats,
-        "ratio_step": ratio_step,
-        "blends": blends,
-        "step_ups": step_ups,
-        "ground_blends": ground_blends,
-        "clear": clear,
-    }
     with Session.open(archive, write=remember or forget) as session:
         if forget:
             session.remember_shelf(None)
-        wanted = session.limits(**limits)  # refused before the model is fitted
+        limits = session.limits(**shelf.limits())  # refused before the model is fitted
         if remember:
-            given = {k: v for k, v in limits.items() if v is not None}
+            given = {k: v for k, v in shelf.limits().items() if v is not None}
             session.remember_shelf({**session.shelf(), **given})
-        target = target_of(
-            session,
-            lab=lab,
-            reading=reading,
-            sample=sample,
-            panel=panel,
-            light=(illuminant, observer),
-            decimal=decimal,
-            scale=declared,
-        )
+        target = wanted.readings(session, light, file)
         aim = aim_of(target, order, weights)
         tell_fit(session)
-        found = session.match(target, wanted, tolerance=order, weights=weights, top=top)
+        found = session.match(target, limits, tolerance=order, weights=weights, top=top)
         unseen = unseen_words(session.model, aim)
     if unseen:
         note(unseen)

@@ -23,8 +23,8 @@ def register(app: typer.Typer) -> None:
     app : typer.Typer
         The command line.
     """
-    command(app, "demo")(_demo)
-    command(app, "open")(_open)
+    command(app, "demo", _demo)
+    command(app, "open", _open)
 
 
 def _demo(

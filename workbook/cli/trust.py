@@ -36,8 +36,8 @@ def register(app: typer.Typer) -> None:
     app : typer.Typer
         The command line.
     """
-    command(app, "fit")(_fit)
-    command(app, "audit")(_audit)
+    command(app, "fit", _fit)
+    command(app, "audit", _audit)
 
 
 def _fit(

@@ -1,12 +1,13 @@
-"""What is wanted, as the command line takes it: a target, and the shop's limits."""
+"""What is wanted, as the command line takes it: a target, what passes, and the shop's limits."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from workbook.cli.common import listed, note
+from workbook.cli.common import FileOptions, LabOption, LightOptions, listed, note
 
 if TYPE_CHECKING:
     from matchlib.domain import Reading
@@ -14,105 +15,112 @@ if TYPE_CHECKING:
     from workbook.session import Session
 
 __all__ = [
-    "AngleWeightOption",
-    "BoxLchOption",
-    "BoxOption",
-    "ColoursOption",
-    "DifferenceOption",
-    "GroundsOption",
-    "MaxCoatsOption",
-    "MaxRatioOption",
-    "MinRatioOption",
-    "PanelOption",
-    "PassingOption",
-    "ReadingOption",
-    "SampleOption",
-    "order_of",
-    "shelf_options",
-    "target_of",
+    "OrderOptions",
+    "SampleOptions",
+    "SearchOptions",
+    "ShelfOptions",
+    "TargetOptions",
     "tell_fit",
-    "weights_of",
-]
-
-ReadingOption = Annotated[
-    str | None,
-    typer.Option(
-        "--reading",
-        help="File with the target's reading; rows at several angles (45as15, 45as110) make a "
-        "target that is met at all of them.",
-        metavar="FILE",
-    ),
-]
-SampleOption = Annotated[
-    str | None, typer.Option("--sample", help="Which sample in that file, where it has several.")
-]
-PanelOption = Annotated[
-    str | None,
-    typer.Option("--panel", help="A panel of the archive to match.", metavar="CODE"),
-]
-PassingOption = Annotated[
-    float | None,
-    typer.Option(
-        "--tolerance",
-        help="Difference that passes, in ΔE00 or as --difference says.  [default: 1]",
-    ),
-]
-DifferenceOption = Annotated[
-    str | None,
-    typer.Option(
-        "--difference",
-        help="The difference that the order names: de00, cmc2:1 or cmc1:1.  [default: de00]",
-        metavar="KIND",
-    ),
-]
-BoxOption = Annotated[
-    tuple[float, float, float] | None,
-    typer.Option(
-        "--box",
-        help="Instead of one number: the greatest ΔL*, Δa* and Δb* that pass, either way.",
-        metavar="DL Da Db",
-    ),
-]
-BoxLchOption = Annotated[
-    tuple[float, float, float] | None,
-    typer.Option("--box-lch", help="The same for ΔL*, ΔC* and ΔH*.", metavar="DL DC DH"),
-]
-AngleWeightOption = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--angle-weight",
-        help="How often a difference counts at one of the target's angles: 45as15=2; again for "
-        "the next.  [default: 1 each]",
-        metavar="ANGLE=NUMBER",
-    ),
-]
-GroundsOption = Annotated[
-    list[str] | None,
-    typer.Option("--grounds", help="Only these grounds: 'silver, pale gold'.", metavar="NAMES"),
-]
-ColoursOption = Annotated[
-    list[str] | None, typer.Option("--colours", help="Only these colours.", metavar="NAMES")
-]
-MaxCoatsOption = Annotated[
-    int | None, typer.Option("--max-coats", help="Most coats of colour.  [default: 6]")
-]
-MinRatioOption = Annotated[
-    str | None,
-    typer.Option("--min-ratio", help="One end of the mix ratio, such as 2:1.", metavar="RATIO"),
-]
-MaxRatioOption = Annotated[
-    str | None,
-    typer.Option("--max-ratio", help="The other end, such as 10:1.", metavar="RATIO"),
 ]
 
 
-def order_of(
-    tolerance: float | None,
-    difference: str | None,
-    box: tuple[float, float, float] | None,
-    box_lch: tuple[float, float, float] | None,
-) -> Tolerance:
-    """Return what passes.
+@dataclass(frozen=True, slots=True)
+class SampleOptions:
+    """A colour to match that is no panel of the archive.
+
+    Parameters
+    ----------
+    lab : tuple of 3 float or None
+        Typed.
+    reading, sample : str or None
+        File, and the sample in it.
+    """
+
+    lab: LabOption = None
+    reading: Annotated[
+        str | None,
+        typer.Option(
+            "--reading",
+            help="File with the target's reading; rows at several angles (45as15, 45as110) make a "
+            "target that is met at all of them.",
+            metavar="FILE",
+        ),
+    ] = None
+    sample: Annotated[
+        str | None,
+        typer.Option("--sample", help="Which sample in that file, where it has several."),
+    ] = None
+
+    @property
+    def of_archive(self) -> str | None:
+        """The panel of the archive that is the target, if it is one."""
+        return None
+
+    @property
+    def given(self) -> bool:
+        """Whether there is a target."""
+        return any(way is not None for way in (self.lab, self.reading, self.of_archive))
+
+    def readings(
+        self, session: Session, light: LightOptions, file: FileOptions
+    ) -> tuple[Reading, ...]:
+        """Return the target that was given.
+
+        Parameters
+        ----------
+        session : Session
+            Open.
+        light : LightOptions
+            Under which a typed colour holds.
+        file : FileOptions
+            What the file is declared to hold.
+
+        Returns
+        -------
+        tuple of Reading
+            What is to be matched, one reading a geometry.
+
+        Raises
+        ------
+        typer.BadParameter
+            If none or more than one was given.
+        """
+        if (self.lab, self.reading, self.of_archive).count(None) != 2:
+            raise typer.BadParameter("give one target: --lab L a b, --reading FILE or --panel CODE")
+        if self.lab is not None:
+            typed = session.typed_target(
+                self.lab, illuminant=light.illuminant, observer=light.observer
+            )
+            return (typed,)
+        if self.reading is not None:
+            return session.angles_of_file(self.reading, panel=self.sample, **file.declared)
+        return session.angles_of_panel(str(self.of_archive))
+
+
+@dataclass(frozen=True, slots=True)
+class TargetOptions(SampleOptions):
+    """A colour to match.
+
+    Parameters
+    ----------
+    panel : str or None
+        Panel of the archive.
+    """
+
+    panel: Annotated[
+        str | None,
+        typer.Option("--panel", help="A panel of the archive to match.", metavar="CODE"),
+    ] = None
+
+    @property
+    def of_archive(self) -> str | None:
+        """The panel of the archive that is the target, if it is one."""
+        return self.panel
+
+
+@dataclass(frozen=True, slots=True)
+class OrderOptions:
+    """What passes.
 
     Parameters
     ----------
@@ -122,99 +130,191 @@ def order_of(
         Which difference.
     box, box_lch : tuple of 3 float or None
         A limit for each axis instead.
-
-    Returns
-    -------
-    Tolerance
-        ΔE00 at most 1 where nothing was given.
-
-    Raises
-    ------
-    typer.BadParameter
-        If they contradict each other.
-    TargetError
-        If it is no tolerance.
+    angle_weight : list of str or None
+        Such as ``45as15=2``.
     """
-    from workbook.session.order import tolerance_of
 
-    sides = box or box_lch
-    if box is not None and box_lch is not None:
-        raise typer.BadParameter("give --box or --box-lch, not both: an order names one of them")
-    if sides is not None:
-        name = "--box" if box is not None else "--box-lch"
-        for option, given in (("--tolerance", tolerance), ("--difference", difference)):
+    tolerance: Annotated[
+        float | None,
+        typer.Option(
+            "--tolerance",
+            help="Difference that passes, in ΔE00 or as --difference says.  [default: 1]",
+        ),
+    ] = None
+    difference: Annotated[
+        str | None,
+        typer.Option(
+            "--difference",
+            help="The difference that the order names: de00, cmc2:1 or cmc1:1.  [default: de00]",
+            metavar="KIND",
+        ),
+    ] = None
+    box: Annotated[
+        tuple[float, float, float] | None,
+        typer.Option(
+            "--box",
+            help="Instead of one number: the greatest ΔL*, Δa* and Δb* that pass, either way.",
+            metavar="DL Da Db",
+        ),
+    ] = None
+    box_lch: Annotated[
+        tuple[float, float, float] | None,
+        typer.Option("--box-lch", help="The same for ΔL*, ΔC* and ΔH*.", metavar="DL DC DH"),
+    ] = None
+    angle_weight: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--angle-weight",
+            help="How often a difference counts at one of the target's angles: 45as15=2; again "
+            "for the next.  [default: 1 each]",
+            metavar="ANGLE=NUMBER",
+        ),
+    ] = None
+
+    def said(self) -> tuple[Tolerance, dict[str, float]]:
+        """Return what passes, and how much each angle counts.
+
+        Returns
+        -------
+        tolerance : Tolerance
+            ΔE00 at most 1 where nothing was given.
+        weights : dict of str to float
+            By geometry; empty where nothing was given.
+
+        Raises
+        ------
+        typer.BadParameter
+            If the options contradict each other, a weight cannot be read, or an angle has two.
+        TargetError
+            If it is no tolerance.
+        """
+        return self._tolerance(), self._weights()
+
+    def _tolerance(self) -> Tolerance:
+        from workbook.session.order import tolerance_of
+
+        if self.box is not None and self.box_lch is not None:
+            raise typer.BadParameter(
+                "give --box or --box-lch, not both: an order names one of them"
+            )
+        sides = self.box or self.box_lch
+        if sides is None:
+            value = 1.0 if self.tolerance is None else self.tolerance
+            return tolerance_of(self.difference or "de00", value)
+        name = "box" if self.box is not None else "box-lch"
+        for option, given in (("--tolerance", self.tolerance), ("--difference", self.difference)):
             if given is not None:
                 raise typer.BadParameter(
-                    f"{name} says what passes on each axis, {option} says it in one number: give "
+                    f"--{name} says what passes on each axis, {option} says it in one number: give "
                     "the one that the order names"
                 )
-        return tolerance_of("box" if box is not None else "box-lch", box=sides)
-    return tolerance_of(difference or "de00", 1.0 if tolerance is None else tolerance)
+        return tolerance_of(name, box=sides)
+
+    def _weights(self) -> dict[str, float]:
+        found: dict[str, float] = {}
+        for text in self.angle_weight or []:
+            name, sign, number = (part.strip() for part in text.partition("="))
+            try:
+                weight = float(number)
+            except ValueError:
+                sign = ""
+            if not (sign and name):
+                raise typer.BadParameter(f"a weight is such as 45as15=2, not {text!r}")
+            if name in found:
+                raise typer.BadParameter(f"{name} has two weights")
+            found[name] = weight
+        return found
 
 
-def weights_of(given: list[str] | None) -> dict[str, float]:
-    """Return the weights of angles.
-
-    Parameters
-    ----------
-    given : list of str or None
-        Such as ``45as15=2``.
-
-    Returns
-    -------
-    dict
-        Geometry to weight.
-
-    Raises
-    ------
-    typer.BadParameter
-        If one cannot be read, or an angle has two.
-    """
-    found: dict[str, float] = {}
-    for text in given or []:
-        name, sign, number = (part.strip() for part in text.partition("="))
-        try:
-            weight = float(number)
-        except ValueError:
-            sign = ""
-        if not (sign and name):
-            raise typer.BadParameter(f"a weight is such as 45as15=2, not {text!r}")
-        if name in found:
-            raise typer.BadParameter(f"{name} has two weights")
-        found[name] = weight
-    return found
-
-
-def shelf_options(
-    grounds: list[str] | None,
-    colours: list[str] | None,
-    max_coats: int | None,
-    min_ratio: str | None,
-    max_ratio: str | None,
-) -> dict[str, Any]:
-    """Return limits as the session takes them.
+@dataclass(frozen=True, slots=True)
+class ShelfOptions:
+    """What may be used.
 
     Parameters
     ----------
     grounds, colours : list of str or None
-        As given.
+        Names.
     max_coats : int or None
         Most coats.
     min_ratio, max_ratio : str or None
         Ends of the mix ratio.
-
-    Returns
-    -------
-    dict
-        By field of the limits; None where not given.
     """
-    return {
-        "grounds": listed(grounds),
-        "colours": listed(colours),
-        "max_coats": max_coats,
-        "min_ratio": min_ratio,
-        "max_ratio": max_ratio,
-    }
+
+    grounds: Annotated[
+        list[str] | None,
+        typer.Option("--grounds", help="Only these grounds: 'silver, pale gold'.", metavar="NAMES"),
+    ] = None
+    colours: Annotated[
+        list[str] | None, typer.Option("--colours", help="Only these colours.", metavar="NAMES")
+    ] = None
+    max_coats: Annotated[
+        int | None, typer.Option("--max-coats", help="Most coats of colour.  [default: 6]")
+    ] = None
+    min_ratio: Annotated[
+        str | None,
+        typer.Option("--min-ratio", help="One end of the mix ratio, such as 2:1.", metavar="RATIO"),
+    ] = None
+    max_ratio: Annotated[
+        str | None,
+        typer.Option("--max-ratio", help="The other end, such as 10:1.", metavar="RATIO"),
+    ] = None
+
+    def limits(self) -> dict[str, Any]:
+        """Return the limits as the session takes them.
+
+        Returns
+        -------
+        dict
+            By field of the limits; None where not given.
+        """
+        given = {field.name: getattr(self, field.name) for field in fields(self)}
+        return given | {name: listed(given[name]) for name in ("grounds", "colours")}
+
+
+@dataclass(frozen=True, slots=True)
+class SearchOptions(ShelfOptions):
+    """What may be used, and how it may be put together.
+
+    Parameters
+    ----------
+    min_coats : int or None
+        Fewest coats.
+    ratio_step : float or None
+        Parts of carrier.
+    blends, step_ups, ground_blends : bool or None
+        Whether recipes may have them.
+    clear : str or None
+        Clear coat.
+    """
+
+    min_coats: Annotated[
+        int | None, typer.Option("--min-coats", help="Fewest coats of colour.  [default: 1]")
+    ] = None
+    ratio_step: Annotated[
+        float | None,
+        typer.Option("--ratio-step", help="Parts of carrier a cup can tell apart.  [default: 0.5]"),
+    ] = None
+    blends: Annotated[
+        bool | None,
+        typer.Option("--blends/--no-blends", help="Two colours in a pot.  [default: blends]"),
+    ] = None
+    step_ups: Annotated[
+        bool | None,
+        typer.Option(
+            "--step-ups/--no-step-ups", help="A stronger ratio later on.  [default: step-ups]"
+        ),
+    ] = None
+    ground_blends: Annotated[
+        bool | None,
+        typer.Option(
+            "--ground-blends/--no-ground-blends",
+            help="Grounds mixed of two.  [default: ground-blends]",
+        ),
+    ] = None
+    clear: Annotated[
+        str | None,
+        typer.Option(help="Clear coat: yes, no or a name.  [default: as the archive mostly has]"),
+    ] = None
 
 
 def tell_fit(session: Session) -> None:
@@ -228,52 +328,3 @@ def tell_fit(session: Session) -> None:
     outcome = session.fit()
     if outcome.fitted:
         note(outcome.text)
-
-
-def target_of(
-    session: Session,
-    *,
-    lab: tuple[float, float, float] | None,
-    reading: str | None,
-    sample: str | None,
-    panel: str | None,
-    light: tuple[str, str] = ("D65", "10"),
-    decimal: str = ".",
-    scale: str | None = None,
-) -> tuple[Reading, ...]:
-    """Return the target that was given.
-
-    Parameters
-    ----------
-    session : Session
-        Open.
-    lab : tuple of 3 float, optional
-        Typed.
-    reading, sample : str, optional
-        File, and the sample in it.
-    panel : str, optional
-        Panel of the archive.
-    light : tuple of str
-        Illuminant and observer of typed Lab.
-    decimal : str
-        Decimal sign of the file.
-    scale : str, optional
-        Reflectance scale of the file.
-
-    Returns
-    -------
-    tuple of Reading
-        What is to be matched, one reading a geometry.
-
-    Raises
-    ------
-    typer.BadParameter
-        If none or more than one was given.
-    """
-    if sum(given is not None for given in (lab, reading, panel)) != 1:
-        raise typer.BadParameter("give one target: --lab L a b, --reading FILE or --panel CODE")
-    if lab is not None:
-        return (session.typed_target(lab, illuminant=light[0], observer=light[1]),)
-    if reading is not None:
-        return session.angles_of_file(reading, panel=sample, decimal=decimal, scale=scale)
-    return session.angles_of_panel(str(panel))
