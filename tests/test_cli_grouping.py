@@ -33,7 +33,7 @@ def test_a_group_stands_open_where_it_stood_with_its_defaults() -> None:
 def test_the_command_line_takes_each_option_and_the_command_its_group() -> None:
     app = typer.Typer()
     command(app, "mixed", mixed)
-    done = CliRunner().invoke(app, ["--name", "teal", "--of-colour", "2", "--loud"])
+    done = CliRunner().invoke(app, ["teal", "--of-colour", "2", "--loud"])
     assert done.stdout == "teal 6:2!\n", done.output
 
 
