@@ -19,9 +19,9 @@ from matchlib.domain import Reading
 from matchlib.suggest import Target, Tolerance
 from tests.angle_shop import FACE, FLOP, aimed_at, angle_archive, recipe_at
 from tests.test_match_panel import settled, words
+from workbook.desk import chance
 from workbook.match import MatchApp
 from workbook.match.keeping import Tried, Work, plain_of, work_of
-from workbook.match.parts import chance
 from workbook.session import Session
 from workbook.session.foresee import foresee
 
@@ -263,7 +263,7 @@ def test_work_of_several_angles_survives_as_plain_data() -> None:
 
 def test_cancel_ends_the_search_itself_and_the_bar_tells_how_far_it_is() -> None:
     from workbook.controls import Progress
-    from workbook.match.parts import Task
+    from workbook.desk import Task
 
     begun, steps, got, failed = threading.Event(), [], [], []
     task = Task(Progress(), failed.append)
@@ -277,14 +277,14 @@ def test_cancel_ends_the_search_itself_and_the_bar_tells_how_far_it_is() -> None
 
     task.start("searching", work, got.append)
     assert begun.wait(30)
-    assert task.progress.text == "Looking through every recipe"
-    assert task.progress.value is not None
+    assert task.bar.text == "Looking through every recipe"
+    assert task.bar.value is not None
     task.cancel()
     task.thread.join(30)
     assert not task.thread.is_alive()
     assert len(steps) < 100_000
     assert (got, failed) == ([], [])
-    assert "nothing was changed" in task.progress.text
+    assert "nothing was changed" in task.bar.text
 
 
 def test_the_session_hands_the_steps_to_the_search(match: MatchApp) -> None:

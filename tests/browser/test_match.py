@@ -14,9 +14,9 @@ import pytest
 from matchlib.domain import CoatSchedule
 from tests.browser import harness
 from tests.cli_shop import copied, demo_shop
+from workbook.desk import chance
 from workbook.figures import lab_text
 from workbook.match.keeping import SETTING
-from workbook.match.parts import chance
 from workbook.session import Session, lab_of, reading_of_lab
 
 pytestmark = pytest.mark.browser

@@ -13,7 +13,7 @@ from tests.angle_shop import aimed_at, angle_archive
 from tests.browser import harness
 from tests.browser.test_match import BOOK, NOTEBOOKS, step
 from tests.test_match_order import table_of
-from workbook.match.parts import chance
+from workbook.desk import chance
 from workbook.session import Session
 
 pytestmark = pytest.mark.browser

@@ -9,7 +9,7 @@ from __future__ import annotations
 import base64
 from collections.abc import Sequence
 from io import BytesIO
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -25,6 +25,9 @@ from workbook.figures.svg import (
     warning_corner,
 )
 from workbook.theme import SURROUND
+
+if TYPE_CHECKING:
+    from matchlib.evenness import Judge
 
 __all__ = ["ORIENTATION", "chip", "ladder", "panel_picture", "swatch", "swatch_pair"]
 
@@ -100,6 +103,15 @@ def swatch(lab: Any, caption: str = "", *, note: str = "", size: int = 150) -> R
     )
 
 
+def _unit(judge: Judge | None) -> str:
+    unit = "ΔE00" if judge is None else judge.unit
+    return unit[:1].upper() + unit[1:]
+
+
+def _difference(judge: Judge | None, one: Any, two: Any) -> np.ndarray:
+    return np.asarray(delta_e00(one, two) if judge is None else judge.difference(one, two))
+
+
 def swatch_pair(
     target: Any,
     suggestion: Any,
@@ -108,8 +120,9 @@ def swatch_pair(
     note: str = "",
     width: int = 340,
     height: int = 150,
+    judge: Judge | None = None,
 ) -> Raw:
-    """Return two colours edge to edge on neutral grey, each with its reading, and their ΔE00.
+    """Return two colours edge to edge on neutral grey, with their readings and difference.
 
     Parameters
     ----------
@@ -121,6 +134,8 @@ def swatch_pair(
         A further line, such as the chance of being within the tolerance.
     width, height : int
         Of both colours together [px].
+    judge : Judge, optional
+        The difference between them; ΔE00 if None.
 
     Returns
     -------
@@ -140,7 +155,7 @@ def swatch_pair(
         )
         if not inside:
             body.append(warning_corner(x + width / 2, _PAD, 30))
-    apart = float(delta_e00(pair[0], pair[1]))
+    apart = f"{_unit(judge)} between them {number(_difference(judge, *pair).item(), 2)}"
     told = [
         f"{name}: {lab_text(lab)}" + ("" if inside else f", {OUTSIDE}")
         for name, lab, (_, inside) in zip(names, pair, colours, strict=True)
@@ -150,14 +165,14 @@ def swatch_pair(
         width=full,
         height=tall,
         title=f"{names[0]} beside {names[1]}",
-        desc=f"{told[0]}. {told[1]}. ΔE00 {number(apart, 2)}",
+        desc=f"{told[0]}. {told[1]}. {apart}",
     )
     cells = "".join(
         f'<div style="flex:1 1 0;min-width:150px"><strong>{esc(name)}</strong><br>'
         f"{_under(lab, inside, [])}</div>"
         for name, lab, (_, inside) in zip(names, pair, colours, strict=True)
     )
-    line = f"ΔE00 between them {number(apart, 2)}" + (f". {note}" if note else "")
+    line = apart + (f". {note}" if note else "")
     return Raw(
         f'<figure style="max-width:{full}px">{image}<figcaption>'
         f'<div style="display:flex;gap:12px;flex-wrap:wrap">{cells}</div>'
@@ -237,7 +252,9 @@ def ladder(
     )
 
 
-def panel_picture(labs: Any, *, title: str, note: str = "", width: int = 360) -> Raw:
+def panel_picture(
+    labs: Any, *, title: str, note: str = "", width: int = 360, judge: Judge | None = None
+) -> Raw:
     """Return a panel as its unevenness would show, with the spread in numbers.
 
     Parameters
@@ -248,6 +265,8 @@ def panel_picture(labs: Any, *, title: str, note: str = "", width: int = 360) ->
         What it is, and a further line.
     width : int
         Of the panel on the page [px].
+    judge : Judge, optional
+        The difference in which the spread is told; ΔE00 if None.
 
     Returns
     -------
@@ -265,9 +284,9 @@ def panel_picture(labs: Any, *, title: str, note: str = "", width: int = 360) ->
     data = base64.b64encode(store.getvalue()).decode("ascii")
     tall = width * rows / columns
     middle = field.reshape(-1, 3).mean(axis=0)
-    apart = np.asarray(delta_e00(np.broadcast_to(middle, field.shape), field)).ravel()
+    apart = _difference(judge, np.broadcast_to(middle, field.shape), field).ravel()
     spread = (
-        f"Mean {lab_text(middle)}. ΔE00 from the mean: "
+        f"Mean {lab_text(middle)}. {_unit(judge)} from the mean: "
         f"median {number(float(np.median(apart)), 2)}, "
         f"largest {number(float(apart.max()), 2)}. L* from {number(float(field[..., 0].min()))} "
         f"to {number(float(field[..., 0].max()))}."

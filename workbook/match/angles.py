@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from matchlib.errors import TargetError
-from workbook.controls import NumberField
+from workbook.controls import Choice, NumberField
 from workbook.figures import Raw, chip, esc, number, table
 from workbook.match.parts import columns, hide, rows
 from workbook.session import reading_of_lab
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from matchlib.suggest import Tolerance
     from workbook.session.order import Angle
 
-__all__ = ["AngleReadings", "AngleWeights", "angle_table"]
+__all__ = ["AngleChoice", "AngleReadings", "AngleWeights", "angle_table", "angle_words"]
 
 
 def angle_table(
@@ -65,6 +65,56 @@ def angle_table(
     weighed = [f"{a.viewing.geometry} counts {a.weight:g} times" for a in angles if a.weight != 1.0]
     caption = "; ".join([caption, *weighed])
     return str(table(heads, cells, caption=caption, right=["L*", "a*", "b*", unit]))
+
+
+def angle_words(geometry: str) -> str:
+    """Return a geometry with its words, for a list to choose from.
+
+    Parameters
+    ----------
+    geometry : str
+        As in `matchlib.domain.Viewing`.
+
+    Returns
+    -------
+    str
+        Such as ``45as15: 15° off the gloss``.
+    """
+    if geometry.startswith("45as"):
+        return f"{geometry}: {geometry.removeprefix('45as')}° off the gloss"
+    return f"{geometry}: {_PLAIN[geometry]}" if geometry in _PLAIN else geometry
+
+
+_PLAIN = {
+    "45:0": "light at 45°, seen from above",
+    "0:45": "light from above, seen at 45°",
+    "di:8": "sphere, gloss included",
+    "de:8": "sphere, gloss left out",
+}
+
+
+class AngleChoice(Choice):
+    """Which of the target's angles is shown; away where there is but one."""
+
+    def show(self, angles: Sequence[str]) -> None:
+        """Offer angles.
+
+        Parameters
+        ----------
+        angles : sequence of str
+            Geometries, in the target's order.
+        """
+        if list(self.options) != list(angles):
+            kept = self.value
+            self.texts = [angle_words(a) for a in angles]
+            self.options = list(angles)
+            self.value = kept if kept in angles else next(iter(angles), "")
+        hide(self, len(angles) < 2)
+
+    @property
+    def index(self) -> int:
+        """Its place among the target's angles."""
+        return self.options.index(self.value) if self.value in self.options else 0
 
 
 class AngleWeights:

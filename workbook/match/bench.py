@@ -77,6 +77,12 @@ class Bench(AtBench):
         """The target's CIELAB, if there is a target."""
         return None if self.work.target is None else lab_of(self.work.target)
 
+    @property
+    def where_first(self) -> str:
+        """Words for the target's first angle, such as `` at 45as15``; empty for the only one."""
+        work = self.work
+        return f" at {work.readings[0].viewing.geometry}" if len(work.readings) > 1 else ""
+
     def need_model(self) -> FilmPredictor:
         """Return the model.
 

@@ -59,6 +59,22 @@ class Tried:
         """All of them, one an angle."""
         return (self.reading, *self.more)
 
+    def at(self, geometry: str) -> Reading:
+        """Return what it reads at an angle.
+
+        Parameters
+        ----------
+        geometry : str
+            The angle's.
+
+        Returns
+        -------
+        Reading
+            The first of all where it was not read there.
+        """
+        same = [r for r in self.readings if r.viewing.geometry == geometry]
+        return same[0] if same else self.reading
+
 
 @dataclass(frozen=True, slots=True)
 class Work:

@@ -149,8 +149,10 @@ class LimitsPanel(Panel):
         for field, name in zip(self.sides, box_words(kind), strict=True):
             hide(field, not boxed)
             field.label = f"{name} at most, either way"
+        unit = tolerance_of(kind).unit
         if not boxed:
-            self.tolerance.unit = tolerance_of(kind).unit
+            self.tolerance.unit = unit
+        self.uneven.unit = unit
 
     def _open(self) -> None:
         self.bench.set_shelf("limits", {})

@@ -104,7 +104,12 @@ class SheetPanel(Panel):
                 unit=work.job.get("unit", "ml"),
             )
             look = look_at(
-                model, recipe, target=work.readings or None, viewing=viewing, panels=panels
+                model,
+                recipe,
+                target=work.readings or None,
+                aim=work.aim,
+                viewing=viewing,
+                panels=panels,
             )
             sheet = replace(
                 sheet, evenness=look.evenness, metamerism=look.metamerism, date=dt.date.today()

@@ -175,7 +175,7 @@ class SprayedPanel(Panel):
         """Show the bench as it is now."""
         work = self.bench.work
         self.others.show([r.viewing for r in work.angles])
-        where = f" at {self.bench.viewing.geometry}" if work.angles else ""
+        where = self.bench.where_first
         for control, axis in ((self.light, "L*"), (self.red, "a*"), (self.yellow, "b*")):
             control.label = f"Read {axis}{where}"
         self.buttons.enable("sprayed", work.recipe is not None and work.target is not None)
@@ -223,11 +223,12 @@ class SprayedPanel(Panel):
 
     def _drawn(self, advice: Advice) -> None:
         work, target = self.bench.work, self.bench.need_target()
-        last = work.tried[-1]
+        last, where = work.tried[-1], self.bench.where_first
         pair = swatch_pair(
             target,
-            lab_of(last.reading),
-            names=("Target", f"Panel {last.code}"),
+            lab_of(last.at(self.bench.viewing.geometry)),
+            names=(f"Target{where}", f"Panel {last.code}{where}"),
+            judge=work.order,
             width=346,
             height=150,
         )

@@ -7,21 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 from workbook.controls import ButtonRow, Choice, HtmlView
 from workbook.desk import Typed, chance
-from workbook.figures import (
-    ORIENTATION,
-    Mark,
-    esc,
-    lab_chart,
-    lab_text,
-    number,
-    swatch_pair,
-    table,
-)
-from workbook.match.angles import angle_table
+from workbook.figures import ORIENTATION, esc, lab_text, number, swatch_pair, table
+from workbook.match.angles import AngleChoice, angle_table
 from workbook.match.bench import plain_recipe_name
+from workbook.match.chart import lab_charts
 from workbook.match.closer import closer_look
 from workbook.match.parts import Panel, columns, passing
-from workbook.session import lab_of
 from workbook.session.looking import Look, look_at, reachable_labs
 from workbook.session.order import angles_of, unseen_words
 
@@ -43,12 +34,21 @@ class SuggestionsPanel(Panel):
         self._pair: list[int] = []
         self._beside: list[str] = []
         self._looks: dict[Recipe, Look] = {}
+        self._shown: tuple[int, Suggestion] | None = None
         self.top = Choice(["3", "5", "8"], value="5", label="How many")
+        self.angle = AngleChoice(
+            label="Angle shown",
+            help="Swatches, charts and the closer look are at this angle; chances are over all.",
+        )
+        self.angle.show([r.viewing.geometry for r in self.bench.work.readings])
         self.typed = Typed(
-            "suggestions", {"top": self.top}, {"beside": (lambda: self._beside, self._set_beside)}
+            "suggestions",
+            {"top": self.top, "angle": self.angle},
+            {"beside": (lambda: self._beside, self._set_beside)},
         )
         self.typed.sit(self.bench.forms)
         self.top.observe(self.safely(self._search), "value")
+        self.angle.observe(self.safely(self._turned), "value")
         self.again = ButtonRow(
             [("search", "Suggest again"), ("next", "Which test panel to spray first")],
             label="Search",
@@ -66,6 +66,7 @@ class SuggestionsPanel(Panel):
         self.chart = HtmlView(label="Where they lie in Lab")
         return [
             self.said,
+            columns(self.angle),
             self.cards,
             self.compared,
             self.closer,
@@ -85,7 +86,14 @@ class SuggestionsPanel(Panel):
             self.cards.html = "<p>Choose a target first, under Target.</p>"
             self.first.html = self.compared.html = self.closer.html = self.chart.html = ""
             return
+        self.angle.show([r.viewing.geometry for r in self.bench.work.readings])
         self._search()
+
+    def _turned(self) -> None:
+        if self.open and self.bench.found is not None:
+            self._drawn()
+            if self._shown is not None:
+                self._closer(*self._shown)
 
     def _search(self, *, again: bool = False) -> None:
         self.bench.need_target()
@@ -94,8 +102,7 @@ class SuggestionsPanel(Panel):
         if asked == self.bench.found_for and not again:
             self._drawn()
             return
-        limits, viewing = self.bench.limits(), self.bench.viewing
-        order, weights = work.order, work.weights
+        limits, order, weights = self.bench.limits(), work.order, work.weights
         self.tell("")
 
         def look() -> tuple[Suggestions, Any]:
@@ -108,14 +115,17 @@ class SuggestionsPanel(Panel):
                 step=self.task.step,
             )
             panels = session.archive.panels()
-            return found, reachable_labs(session.model, limits, panels, viewing=viewing)
+            return found, [
+                reachable_labs(session.model, limits, panels, viewing=reading.viewing)
+                for reading in work.readings
+            ]
 
         def then(result: tuple[Suggestions, Any]) -> None:
             self.bench.found, self.bench.reach = result
             self.bench.found_for = asked
             names = [s.recipe.words for s in self.bench.found]
             self._pair = [names.index(name) for name in self._beside if name in names]
-            self._looks, self.first.html = {}, ""
+            self._looks, self._shown, self.first.html = {}, None, ""
             self._drawn()
 
         self.task.start("Searching every recipe on the shelf", look, then)
@@ -123,9 +133,10 @@ class SuggestionsPanel(Panel):
     # Showing
 
     def _drawn(self) -> None:
-        found, target = self.bench.found, self.bench.need_target()
+        found = self.bench.found
         if found is None:
             return
+        target = found.target.aims[self.angle.index].lab
         head = f"<p>{esc(f'{found.searched:,}')} recipes searched for "
         head += f"{esc(self.bench.work.target_name)}. {esc(ORIENTATION)}</p>"
         unseen = unseen_words(self.bench.need_model(), found.target)
@@ -136,7 +147,8 @@ class SuggestionsPanel(Panel):
         cards = "".join(self._card(k, s, target) for k, s in enumerate(found))
         self.cards.html = f'{head}<div class="cpw-figures">{cards}</div>'
         self._compare(target)
-        self._plot(target)
+        angle, tried = self.angle.index, self.bench.work.tried
+        self.chart.html = lab_charts(found, tried, self.bench.reach[angle], angle=angle)
         if not any(s.recipe in self._looks for s in found):
             self.closer.html = ""
 
@@ -146,7 +158,14 @@ class SuggestionsPanel(Panel):
         chosen = found.recipe == self.bench.work.recipe
         kind = "cpw-good" if found.probability >= 0.5 else "cpw-bad"
         of = f"number {k + 1}, {plain_recipe_name(found.recipe)}"
-        pair = swatch_pair(target, found.lab, width=346, height=146)
+        pair = swatch_pair(
+            target,
+            found.labs[self.angle.index],
+            names=self._names("Target", "Predicted"),
+            width=346,
+            height=146,
+            judge=order,
+        )
         several = (
             ""
             if aim is None
@@ -181,6 +200,11 @@ class SuggestionsPanel(Panel):
             f"{_press(f'look:{k}', 'Look closer', of)}</p></section>"
         )
 
+    def _names(self, one: str, two: str) -> tuple[str, str]:
+        """Names of two swatches, with the angle where there are several."""
+        where = f" at {self.angle.value}" if len(self.angle.options) > 1 else ""
+        return f"{one}{where}", f"{two}{where}"
+
     def _compare(self, target: tuple[float, float, float]) -> None:
         found = self.bench.found
         if found is None or not self._pair:
@@ -192,13 +216,18 @@ class SuggestionsPanel(Panel):
                 "another one.</p>"
             )
             return
-        unit = found.target.tolerance.unit
+        tolerance, unit = found.target.tolerance, found.target.tolerance.unit
         one, two = (found[k] for k in self._pair)
-        names = tuple(f"Number {k + 1}" for k in self._pair)
-        first, second = names
+        names = first, second = tuple(f"Number {k + 1}" for k in self._pair)
+        at = self.angle.index
+        pairs = [
+            (target, one.labs[at], ("Target", first)),
+            (target, two.labs[at], ("Target", second)),
+            (one.labs[at], two.labs[at], names),
+        ]
         beside = "".join(
-            str(swatch_pair(target, s.lab, names=("Target", n), width=300, height=150))
-            for s, n in zip((one, two), names, strict=True)
+            swatch_pair(a, b, names=self._names(*n), width=300, height=150, judge=tolerance)
+            for a, b, n in pairs
         )
         rows = [
             ("recipe", plain_recipe_name(one.recipe), plain_recipe_name(two.recipe)),
@@ -219,24 +248,9 @@ class SuggestionsPanel(Panel):
         ]
         self.compared.html = (
             f"<h3>{esc(first)} and {esc(second)} side by side</h3>"
-            f'<div class="cpw-figures">{beside}'
-            f"{swatch_pair(one.lab, two.lab, names=(first, second), width=300, height=150)}</div>"
+            f'<div class="cpw-figures">{beside}</div>'
             f"{table(['', first, second], rows, caption='The two in numbers')}"
         )
-
-    def _plot(self, target: tuple[float, float, float]) -> None:
-        found = self.bench.found
-        if found is None:
-            return
-        marks = [Mark(s.lab, "suggestion", f"{k + 1}") for k, s in enumerate(found)]
-        marks.append(Mark(target, "target", "target"))
-        marks += [Mark(lab_of(t.reading), "sprayed", t.code) for t in self.bench.work.tried]
-        order = ["suggestion", "target"]
-        near = lab_chart(marks, order=order, title="Target and suggestions, close up", size=260)
-        bare = [Mark(m.lab, m.kind) for m in marks]
-        title = "The same, in all that the shelf reaches"
-        wide = lab_chart(bare, reachable=self.bench.reach, order=order, title=title, size=260)
-        self.chart.html = f"{near}{wide}"
 
     def _first(self) -> None:
         self.bench.need_target()
@@ -289,28 +303,28 @@ class SuggestionsPanel(Panel):
             self._look(k, found[k])
 
     def _look(self, k: int, found: Suggestion) -> None:
-        model, target = self.bench.need_model(), self.bench.work.readings
-        viewing = self.bench.viewing
-        known = self._looks.get(found.recipe)
-        if known is not None:
-            self._closer(k, found, known)
+        model, work = self.bench.need_model(), self.bench.work
+        if found.recipe in self._looks:
+            self._closer(k, found)
             return
 
         panels = self.bench.session.archive.panels()
 
-        def work() -> Look:
-            return look_at(model, found.recipe, target=target, viewing=viewing, panels=panels)
+        def think() -> Look:
+            return look_at(model, found.recipe, target=work.readings, aim=work.aim, panels=panels)
 
         def then(look: Look) -> None:
             self._looks[found.recipe] = look
             self._drawn()
-            self._closer(k, found, look)
+            self._closer(k, found)
 
-        self.task.start(f"Spraying panels of number {k + 1} on paper", work, then)
+        self.task.start(f"Spraying panels of number {k + 1} on paper", think, then)
 
-    def _closer(self, k: int, found: Suggestion, look: Look) -> None:
+    def _closer(self, k: int, found: Suggestion) -> None:
+        look = self._looks[found.recipe]
+        self._shown = (k, found)
         head = f"Number {k + 1}, {plain_recipe_name(found.recipe)}"
-        self.closer.html = closer_look(look, head)
+        self.closer.html = closer_look(look, head, angle=self.angle.index)
 
 
 def _press(name: str, words: str, of: str, *, primary: bool = False) -> str:

@@ -171,7 +171,8 @@ class WhatIfPanel(Panel):
         found, target = self.predicted(), self.bench.target_lab
         self.soon(self._keep)
         light, red, yellow = found.sd_lab
-        spread = f"One panel spreads by ±{light:.2f} L*, ±{red:.2f} a*, ±{yellow:.2f} b*."
+        where = "" if target is None else self.bench.where_first
+        spread = f"One panel spreads by ±{light:.2f} L*, ±{red:.2f} a*, ±{yellow:.2f} b*{where}."
         words = f"<p><strong>{esc(found.recipe.words)}</strong></p>"
         if target is None or isinstance(found, Prediction):
             note = "Choose a target to see how far it is."
@@ -179,9 +180,11 @@ class WhatIfPanel(Panel):
             return
         within, order = found.probability, found.tolerance
         kind = "cpw-good" if within >= 0.5 else "cpw-bad"
+        names = (f"Target{where}", f"Predicted{where}")
+        pair = swatch_pair(target, found.lab, names=names, width=380, height=170, judge=order)
         angles = angle_table(found.angles, order, caption="Target and prediction at each angle")
         self.view.html = (
-            f"{swatch_pair(target, found.lab, width=380, height=170)}{words}"
+            f"{pair}{words}"
             f'<p class="cpw-num">Next panel: {esc(found.words)}. '
             f'<span class="{kind}">Chance of passing {esc(passing(order))}: '
             f"{chance(within)}</span></p>{angles}"

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from matchlib.explain import Explanation
     from matchlib.holding import Holding
     from matchlib.regression import FilmPredictor
-    from matchlib.suggest import Limits
+    from matchlib.suggest import Limits, Target, Tolerance
 
 __all__ = ["Look", "look_at", "miss_words", "reachable_labs"]
 
@@ -30,9 +30,12 @@ class Look:
     Parameters
     ----------
     uneven : Unevenness
-        A simulated panel.
+        A simulated panel, at each angle of the order.
     by_film : tuple of (float, float)
-        Share of film more or less [-], and the ΔE00 it shows.
+        Share of film more or less [-], and what it shows: the order's own figure.
+    film_angles : tuple of (tuple of float)
+        What each of these shares shows at each angle, in the unit of the order's difference, not
+        weighted.
     held : Holding, optional
         How the match holds under other lights; None without a target, or where that cannot be
         told.
@@ -44,15 +47,26 @@ class Look:
 
     uneven: Unevenness
     by_film: tuple[tuple[float, float], ...]
+    film_angles: tuple[tuple[float, ...], ...]
     held: Holding | None
     not_held: str
     why: Explanation
 
     @property
+    def tolerance(self) -> Tolerance:
+        """The order's difference, in whose unit evenness and changes are."""
+        return self.why.tolerance
+
+    @property
     def evenness(self) -> str:
         """How even it lays, in words."""
-        steps = ", ".join(f"±{share:.0%} shows ΔE00 {value:.1f}" for share, value in self.by_film)
-        return f"{self.uneven.words} Film {steps}."
+        digits = 2 if self.tolerance.boxed else 1
+        steps = ", ".join(
+            f"±{share:.0%} shows {self.tolerance.said(value, digits)}"
+            for share, value in self.by_film
+        )
+        where = " at the worst angle" if len(self.film_angles) > 1 else ""
+        return f"{self.uneven.words} Film {steps}{where}."
 
     @property
     def metamerism(self) -> str:
@@ -65,6 +79,7 @@ def look_at(
     recipe: Recipe,
     *,
     target: Reading | Sequence[Reading] | None = None,
+    aim: Target | None = None,
     viewing: Viewing | None = None,
     panels: Sequence[Panel] = (),
 ) -> Look:
@@ -78,8 +93,10 @@ def look_at(
         What would be sprayed.
     target : Reading or sequence of Reading, optional
         What is matched, one reading a geometry.
+    aim : Target, optional
+        What it is judged by: angles, weights, difference; ΔE00 under the viewing if None.
     viewing : Viewing, optional
-        How it is viewed; D65/10° in the archive's own geometry where not given.
+        How it is viewed where there is no aim; D65/10° in the archive's own geometry if None.
     panels : sequence of Panel
         The archive's.
 
@@ -88,25 +105,34 @@ def look_at(
     Look
         The same each time.
     """
-    from matchlib.evenness import CHANGES, film_tolerance, spray_panel
+    from matchlib.evenness import (
+        CHANGES,
+        film_tolerance,
+        film_tolerance_by_angle,
+        spray_panel,
+        usual_order,
+    )
     from matchlib.explain import explain
     from matchlib.holding import holding
     from matchlib.suggest import Target
 
     view = viewing or Viewing(geometry=model.words_.geometries[0])
-    shown = film_tolerance(model, recipe, viewing=view)
+    order = usual_order(view) if aim is None else aim
+    shown = film_tolerance(model, recipe, order=order)
     held, why_not = None, "" if target is not None else "There is no target to hold."
     if target is not None:
         try:
             held = holding(model, recipe, Target.of_readings(_diffuse(as_readings(target))))
         except MatchlibError as error:
             why_not = str(error)
+    each = film_tolerance_by_angle(model, [recipe], order=order)[:, 0]
     return Look(
-        uneven=spray_panel(model, recipe, viewing=view),
+        uneven=spray_panel(model, recipe, order=order),
         by_film=tuple((c, float(v)) for c, v in zip(CHANGES, shown, strict=True)),
+        film_angles=tuple(tuple(float(v) for v in angle) for angle in each),
         held=held,
         not_held=why_not,
-        why=explain(model, recipe, archive=panels, viewing=view),
+        why=explain(model, recipe, archive=panels, viewing=view, target=aim),
     )
 
 
