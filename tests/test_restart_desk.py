@@ -240,6 +240,23 @@ def test_a_burst_of_keys_is_one_writing(few: Path, monkeypatch: pytest.MonkeyPat
         assert Forms(session.archive, TWO).typed("note") == {}
 
 
+def test_who_types_on_and_on_is_not_waited_for(few: Path) -> None:
+    with Session.open(few) as session:
+        forms = Forms(session.archive, ONE)
+
+        async def typing() -> str:
+            note = TextField(label="Note")
+            Typed("note", {"note": note}).sit(forms)
+            for _ in range(500):
+                note.value += "x"
+                await asyncio.sleep(0.02)  # no longer than between two keys
+                if kept := forms.typed("note"):
+                    return str(kept["note"])
+            return "nothing is kept until the keys rest"
+
+        assert set(asyncio.run(typing())) == {"x"}
+
+
 def test_what_cannot_be_filled_in_again_is_passed_over(few: Path) -> None:
     with Session.open(few) as session:
         forms = Forms(session.archive, ONE)

@@ -13,8 +13,9 @@ from workbook.session import Forms
 
 __all__ = ["Typed"]
 
-_QUIET = 0.3
-"""After the last key, then it is kept [s]: a burst of keys is one writing."""
+_SOON = 0.1
+"""After a key, then it is kept [s], with all typed meanwhile, and again while somebody types on: a
+burst of keys is one writing, and a kernel that is killed loses no more than this."""
 
 
 class Typed:
@@ -79,16 +80,15 @@ class Typed:
             self._filling = False
 
     def changed(self, _: object = None) -> None:
-        """Keep the form as it stands, as soon as nothing more is typed for a moment."""
-        if self._filling or self.forms is None:
+        """Keep the form in a moment, as it then stands."""
+        if self._filling or self.forms is None or self._waiting is not None:
             return
-        self._stop_waiting()
         try:
             loop = asyncio.get_running_loop()
         except RuntimeError:
             self._write()
         else:
-            self._waiting = loop.call_later(_QUIET, self._write)
+            self._waiting = loop.call_later(_SOON, self._write)
 
     def _stop_waiting(self) -> bool:
         waiting, self._waiting = self._waiting, None
