@@ -79,12 +79,13 @@ def test_a_file_of_two_angles_is_a_target_at_both(match: MatchApp) -> None:
         for lab in suggestion.labs:
             assert f"{lab[0]:.1f}" in text
     assert "at the worst angle" in text
-    # A typed target afterwards is one at one angle again, and undo brings both back.
+    # With its second angle removed it is one at one angle again, and undo brings both back.
     panel.way.value = "panel"
     panel.panel.value = "M3"
     panel.use.press("use")
     assert match.bench.work.readings == match.bench.session.angles_of_panel("M3")
     panel.way.value = "lab"
+    panel.lab.remove(panel.lab.rows[1])
     panel.use.press("use")
     assert len(match.bench.work.readings) == 1
     match.go("target")

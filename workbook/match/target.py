@@ -17,7 +17,8 @@ from workbook.figures import ORIENTATION, esc, swatch
 from workbook.figures.svg import picture
 from workbook.match.angles import AngleWeights
 from workbook.match.parts import Panel, columns, hide, rows
-from workbook.session import lab_of, reading_of_lab
+from workbook.match.typed_angles import TypedAngles
+from workbook.session import lab_of
 from workbook.session.order import unseen_words
 
 if TYPE_CHECKING:
@@ -77,9 +78,9 @@ class TargetPanel(Panel):
         """Make the panel's widgets."""
         bench = self.bench
         self.way = Choice(list(_WAYS), texts=list(_WAYS.values()), label="How the target is given")
-        self.light, self.red, self.yellow = (
-            NumberField(label=label, min=low, max=high)
-            for label, low, high in (("L*", 0, 100), ("a*", -128, 128), ("b*", -128, 128))
+        self.lab = TypedAngles(
+            bench.need_model().words_.geometries[0],
+            lambda: self.typed.changed(),  # noqa: PLW0108 made below
         )
         self.illuminant = Choice(_illuminants(), label="Light the numbers hold under", value="D65")
         self.observer = Choice(["10", "2"], texts=["10°", "2°"], label="Observer")
@@ -111,10 +112,9 @@ class TargetPanel(Panel):
         self.use.on_press(self.safely(self._use))
         self.file.on_file(self.safely(self._use))
         self.photo.on_file(self.safely(self._use))
-        lab = columns(self.light, self.red, self.yellow)
         table = columns(self.which, self.scale, self.decimal)
         self.forms = {
-            "lab": rows(lab, columns(self.illuminant, self.observer)),
+            "lab": rows(self.lab.box, columns(self.illuminant, self.observer)),
             "file": rows(self.file, table),
             "photo": rows(self.photo, self.region),
             "panel": self.panel,
@@ -128,14 +128,29 @@ class TargetPanel(Panel):
         self.typed = Typed(
             "target",
             {
-                **{"way": self.way, "L*": self.light, "a*": self.red, "b*": self.yellow},
-                **{"illuminant": self.illuminant, "observer": self.observer},
+                **{"way": self.way, "illuminant": self.illuminant, "observer": self.observer},
                 **{"which": self.which, "scale": self.scale, "decimal": self.decimal},
                 **{"region": self.region, "panel": self.panel, "sample": self.sample},
             },
+            {"angles": (self.lab.plain, self.lab.fill)},
         )
         self.typed.sit(bench.forms)
         return [self.way, *self.forms.values(), self.use, self.said, self.view, self.weights.box]
+
+    @property
+    def light(self) -> NumberField:
+        """L* of the first angle that is typed."""
+        return self.lab.rows[0].lab[0]
+
+    @property
+    def red(self) -> NumberField:
+        """Its a*."""
+        return self.lab.rows[0].lab[1]
+
+    @property
+    def yellow(self) -> NumberField:
+        """Its b*."""
+        return self.lab.rows[0].lab[2]
 
     def _samples(self) -> list[Path]:
         folder = self.bench.folder
@@ -149,11 +164,13 @@ class TargetPanel(Panel):
             hide(form, name != self.way.value)
 
     def _fill(self) -> None:
-        lab = self.bench.target_lab
-        if lab is None:
+        work = self.bench.work
+        self._weights = dict(work.weights)
+        if work.target is None:
             return
-        for field, value in zip((self.light, self.red, self.yellow), lab, strict=True):
-            field.value = round(value, 2)
+        self.lab.show(work.readings, work.weights)
+        self.illuminant.value = work.target.viewing.illuminant
+        self.observer.value = work.target.viewing.observer
 
     def _use(self) -> None:
         way = self.way.value
@@ -161,13 +178,21 @@ class TargetPanel(Panel):
             self._read_photo()
             return
         readings, name = getattr(self, f"_from_{way}")()
-        self._take(readings, name)
+        self._take(readings, name, weights=self.lab.weights if way == "lab" else None)
 
-    def _take(self, readings: Sequence[Reading], name: str, more: str = "") -> None:
+    def _take(
+        self,
+        readings: Sequence[Reading],
+        name: str,
+        more: str = "",
+        *,
+        weights: dict[str, float] | None = None,
+    ) -> None:
         # A new target is a new job: what was sprayed for the last one says nothing of it.
         first, *others = readings
         have = {r.viewing.geometry for r in readings}
-        weights = {a: w for a, w in self.bench.work.weights.items() if a in have and others}
+        given = self.bench.work.weights if weights is None else weights
+        weights = {a: w for a, w in given.items() if a in have and others}
         self.bench.change(
             f"target {name}",
             target=first,
@@ -190,17 +215,8 @@ class TargetPanel(Panel):
         self.bench.change("weights of the angles", weights=self.weights.weights)
 
     def _from_lab(self) -> tuple[tuple[Reading, ...], str]:
-        values = [self.light.value, self.red.value, self.yellow.value]
-        if any(v is None for v in values):
-            raise TargetError(
-                "The target is not whole.",
-                expected="numbers for L*, a* and b*",
-                got=", ".join("nothing" if v is None else f"{v:g}" for v in values),
-                remedy="fill in all three.",
-            )
-        geometry = self.bench.need_model().words_.geometries[0]
-        view = Viewing(self.illuminant.value, self.observer.value, geometry)
-        return (reading_of_lab([float(v) for v in values if v is not None], view),), "typed Lab"
+        view = Viewing(self.illuminant.value, self.observer.value)
+        return self.lab.readings(view), "typed Lab"
 
     def _from_file(self) -> tuple[tuple[Reading, ...], str]:
         path = lab_or_file(self.file.name, self.file.content)
@@ -254,6 +270,9 @@ class TargetPanel(Panel):
     def draw(self) -> None:
         """Show the bench as it is now."""
         work, lab = self.bench.work, self.bench.target_lab
+        if work.weights != self._weights:
+            self._weights = dict(work.weights)
+            self.lab.weigh(work.weights)
         self.weights.show([r.viewing.geometry for r in work.readings], work.weights)
         if lab is None or work.target is None:
             self.view.html = "<p>No target yet.</p>"
