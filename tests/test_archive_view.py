@@ -13,7 +13,7 @@ from matchlib.archive import Archive
 from matchlib.demo import DEMO_WRONG_BACKS, demo_panels
 from matchlib.errors import ArchiveError
 from workbook.archive_view import ArchiveView, open_view
-from workbook.desk import Desk, Said, Work, chance
+from workbook.desk import UNFORESEEN, Desk, LongWork, Said, chance
 
 
 @pytest.fixture(scope="module")
@@ -200,7 +200,7 @@ def test_without_a_name_the_demonstration_is_opened(
 
 
 def test_work_is_stopped_between_its_steps_and_says_what_failed() -> None:
-    work = Work("Counting")
+    work = LongWork("Counting", again="Count")
     begun, going = threading.Event(), threading.Event()
     done: list[int] = []
 
@@ -210,21 +210,24 @@ def test_work_is_stopped_between_its_steps_and_says_what_failed() -> None:
         work.step(0.5)
         return 1
 
-    assert work.start("one", compute, done.append)
+    assert work.ask("one", compute, done.append)
     begun.wait(10)
-    assert not work.start("two", compute, done.append)
+    assert not work.ask("two", compute, done.append)
     assert "Still at work" in work.said.html
-    work.bar._message(work.bar, {"event": "cancel"}, [])
+    work.bar.cancel()
+    assert not work.bar.running
     going.set()
     work.join(10)
     assert not done
-    assert "Stopped" in work.said.html
-    assert not work.bar.running
+    assert "Stopped" in work.bar.text
+    assert work.again.layout.display is None
 
     work.start("three", lambda: 1 / 0, done.append)
     work.join(10)
-    assert "in the workbook itself (ZeroDivisionError" in work.said.html
-    assert work.start("four", lambda: 4, done.append)
+    assert f"{UNFORESEEN} (ZeroDivisionError)." in plain(work.said.html)
+    assert work.again.layout.display is None
+    assert work.ask("four", lambda: 4, done.append)
+    assert work.again.layout.display == "none"
     work.join(10)
     assert done == [4]
 

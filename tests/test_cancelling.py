@@ -16,7 +16,7 @@ from matchlib.demo import demo_panels
 from matchlib.domain import Reading
 from matchlib.regression import FilmRegressor
 from workbook.archive_view import ArchiveView, open_view
-from workbook.desk import Work
+from workbook.desk import LongWork
 from workbook.session import Session
 
 LONG = 120.0
@@ -47,18 +47,14 @@ def view(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ArchiveView]:
     opened.desk.session.close()
 
 
-def press_cancel(work: Work) -> None:
-    work.bar._message(work.bar, {"event": "cancel"}, [])
-
-
-def cancel_when_it_moves(work: Work) -> list[float]:
+def cancel_when_it_moves(work: LongWork) -> list[float]:
     """Press Cancel as soon as the bar shows a share; returns the shares shown."""
     shown: list[float] = []
 
     def moved(change: Any) -> None:
         if change["new"] is not None:
             shown.append(change["new"])
-            press_cancel(work)
+            work.bar.cancel()
 
     work.bar.observe(moved, "value")
     return shown
@@ -68,19 +64,19 @@ def cancel_when_it_moves(work: Work) -> list[float]:
 def test_cancel_ends_the_thread_and_changes_nothing(
     view: ArchiveView, name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("workbook.desk.work._TOLD_EVERY", 0.0)  # every step is to be seen
+    monkeypatch.setattr("workbook.desk.task._TOLD_EVERY", 0.0)  # every step is to be seen
     panel = view.panels[name]
     archive = view.desk.session.archive
     before = archive.content_hash(), len(archive.history()), panel.shown.html
     shown = cancel_when_it_moves(panel.work)
     panel.start()
-    thread = panel.work._thread
+    thread = panel.work.thread
     panel.work.join(LONG)
     panel.work.bar.unobserve_all("value")
     assert thread is not None
     assert not thread.is_alive()
     assert len(shown) == 1, "it goes no step further"
-    assert "Stopped. Nothing was changed." in panel.work.said.html
+    assert panel.work.bar.text == "Stopped; nothing was changed."
     assert not panel.work.bar.running
     assert (archive.content_hash(), len(archive.history()), panel.shown.html) == before
 
@@ -102,7 +98,7 @@ def test_a_cancelled_fit_is_kept_nowhere_and_can_be_begun_again(tmp_path: Path) 
     desk.fitting.bar.unobserve_all("value")
     assert not desk.fitting.busy
     assert len(shown) == 1
-    assert "Stopped" in desk.fitting.said.html
+    assert "Stopped" in desk.fitting.bar.text
     assert desk.model is None
     assert not heard
     assert not list(tmp_path.glob("*.fit.npz")), "no half-fitted model is kept"
@@ -124,21 +120,29 @@ def test_cancel_is_heard_while_another_fit_is_waited_for(view: ArchiveView) -> N
     with desk._lock:
         panel.start()
         assert waits.wait(LONG)
-        press_cancel(panel.work)
+        panel.work.bar.cancel()
         panel.work.join(LONG)
         assert not panel.work.busy
     panel.work.bar.unobserve_all("text")
-    assert "Stopped" in panel.work.said.html
+    assert "Stopped" in panel.work.bar.text
 
 
-def test_the_bar_moves_on_through_what_is_left() -> None:
-    work = Work("Counting")
-    work._told = float("-inf")
-    work.step(0.6, "first")
-    assert (work.bar.value, work.bar.text) == (0.6, "First")
-    rest, work._told = work.rest(), float("-inf")
-    rest(0.5, "second")
-    assert work.bar.value == pytest.approx(0.8)
+def test_the_bar_moves_on_through_what_is_left(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("workbook.desk.task._TOLD_EVERY", 0.0)
+    work, shown = LongWork("Counting"), []
+    work.bar.observe(lambda c: shown.append((c["new"], work.bar.text)), "value")
+
+    def count() -> None:
+        work.step(0.6, "first")
+        work.step(None, "nobody can tell")
+        rest = work.rest()
+        rest(0.5, "second")
+        work.rest()(1.0, "third")
+
+    work.start("counting", count)
+    work.join(LONG)
+    assert [share for share, _ in shown] == [0.6, None, pytest.approx(0.8), 1.0]
+    assert work.said.html == ""
 
 
 def test_leaving_while_it_fits_does_not_hang(tmp_path: Path) -> None:

@@ -99,13 +99,16 @@ def test_a_file_comes_whole_or_not_at_all() -> None:
     assert got[-1] == ("r.csv", b"")
 
 
-def test_progress_hears_cancel_and_forgets_it_on_the_next_start() -> None:
-    bar = Progress(label="Searching")
+def test_progress_hears_cancel_and_nothing_else() -> None:
+    bar, heard = Progress(label="Searching"), []
+    bar.on_cancel(lambda: heard.append(bar.text))
     bar.start("looking")
     assert bar.running
+    bar._message(bar, {"event": "press"}, [])
+    assert heard == []
     bar._message(bar, {"event": "cancel"}, [])
-    assert bar.cancelled
+    assert heard == ["looking"]
     bar.finish("stopped")
     assert (bar.running, bar.text) == (False, "stopped")
-    bar.start("again")
-    assert not bar.cancelled
+    bar.cancel()
+    assert heard == ["looking", "stopped"]

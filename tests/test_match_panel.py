@@ -19,11 +19,11 @@ from matchlib.explain import explain
 from matchlib.holding import holding
 from matchlib.suggest import Target
 from tests.cli_shop import copied, demo_shop
-from workbook.desk import chance
+from workbook.desk import UNFORESEEN, chance, saying
 from workbook.figures import lab_text
 from workbook.match import MatchApp, app
 from workbook.match.keeping import SETTING, Tried, Work, plain_of, work_of
-from workbook.match.parts import UNFORESEEN, message, saying
+from workbook.match.parts import message
 from workbook.session import Session, lab_of, recipe_of
 
 AIM = (30.0, 44.0, 27.0)
@@ -37,7 +37,7 @@ def words(view: Any) -> str:
 def settled(match: MatchApp) -> MatchApp:
     """Wait for what runs in threads."""
     for _ in range(3):
-        for task in (match.task, *(p.task for p in match.panels.values())):
+        for task in (match.fitting, *(p.task for p in match.panels.values())):
             if task.thread is not None:
                 task.thread.join(120)
     return match

@@ -285,8 +285,7 @@ class FileField(_Control):
 class Progress(_Control):
     """How far a long computation is, with a way to stop it.
 
-    The work must run in a thread, and ask `cancelled` between its steps: a kernel that is busy in
-    its own thread hears no press.
+    The work must run in a thread: a kernel that is busy in its own thread hears no press.
 
     Parameters
     ----------
@@ -303,9 +302,24 @@ class Progress(_Control):
     cancellable = t.Bool(True).tag(sync=True)
 
     def __init__(self, **kwargs: Any) -> None:
-        self.cancelled = False
+        self._waiting: list[Callable[[], object]] = []
         super().__init__(**kwargs)
         self.on_msg(self._message)
+
+    def on_cancel(self, call: Callable[[], object]) -> None:
+        """Call when Cancel is pressed.
+
+        Parameters
+        ----------
+        call : callable
+            Takes nothing.
+        """
+        self._waiting.append(call)
+
+    def cancel(self) -> None:
+        """Do what a press of Cancel does, from Python."""
+        for call in list(self._waiting):
+            call()
 
     def start(self, text: str) -> None:
         """Show the bar.
@@ -315,7 +329,6 @@ class Progress(_Control):
         text : str
             What is being done.
         """
-        self.cancelled = False
         self.value, self.text, self.running = None, text, True
 
     def finish(self, text: str = "") -> None:
@@ -330,7 +343,7 @@ class Progress(_Control):
 
     def _message(self, _: object, content: dict[str, Any], __: list[Any]) -> None:
         if content.get("event") == "cancel":
-            self.cancelled = True
+            self.cancel()
 
 
 class HtmlView(_Pressed):

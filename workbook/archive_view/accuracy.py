@@ -7,7 +7,7 @@ from typing import Any
 import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
 
 from workbook.controls import Button, CheckList, HtmlView
-from workbook.desk import Desk, Work
+from workbook.desk import Desk, LongWork
 from workbook.figures import esc, number, table
 
 __all__ = ["AccuracyPanel"]
@@ -34,7 +34,7 @@ class AccuracyPanel:
             help="Each is a series of fits and takes minutes on a large archive.",
         )
         self.button = Button("Validate", primary=True)
-        self.work = Work("Validating")
+        self.work = LongWork("Validating")
         self.shown = HtmlView(label="Validation")
         self.floor: Any = None
         self.button.on_press(lambda _: self.start())
@@ -49,7 +49,7 @@ class AccuracyPanel:
         if not self.by.value:
             self.work.said.tell("Choose what to leave out.")
             return
-        self.work.start("Fitting without some of the panels …", self._compute, self._show)
+        self.work.ask("Fitting without some of the panels …", self._compute, self._show)
 
     def _compute(self) -> Any:
         return self.desk.session.validate(by=list(self.by.value), folds=5, step=self.work.step)

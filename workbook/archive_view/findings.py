@@ -10,7 +10,7 @@ import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no type
 from matchlib.overview import panel_lab, usual_view
 from matchlib.stepping import part_of
 from workbook.controls import ButtonRow, HtmlView, TextField
-from workbook.desk import Desk, Said, Typed, Work, chance, flow
+from workbook.desk import Desk, LongWork, Said, Typed, chance, flow
 from workbook.figures import esc, swatch_pair
 from workbook.session import NumberedFinding
 
@@ -60,7 +60,7 @@ class FindingsPanel:
             ],
             label="Audit",
         )
-        self.work = Work("Looking through the archive")
+        self.work = LongWork("Looking through the archive")
         self.said = Said("Findings: message")
         self.shown = HtmlView(label="Findings")
         self.findings: list[Finding] = []
@@ -89,7 +89,7 @@ class FindingsPanel:
 
     def start(self) -> None:
         """Look through the archive, in a thread."""
-        self.work.start("Comparing every panel with its back …", self._compute, self._found)
+        self.work.ask("Comparing every panel with its back …", self._compute, self._found)
 
     def _compute(self) -> Any:
         from matchlib.audit import audit

@@ -9,7 +9,7 @@ import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no type
 from matchlib.overview import usual_view
 from matchlib.stepping import part_of
 from workbook.controls import Button, HtmlView, Slider
-from workbook.desk import Desk, Work, colour_cell, flow
+from workbook.desk import Desk, LongWork, colour_cell, flow
 from workbook.figures import esc, number, table
 
 __all__ = ["NextPanel"]
@@ -28,7 +28,7 @@ class NextPanel:
         self.desk = desk
         self.count = Slider(label="Panels to spray", min=1, max=10, value=5, unit="panels")
         self.button = Button("Choose panels", primary=True)
-        self.work = Work("Choosing panels")
+        self.work = LongWork("Choosing panels")
         self.shown = HtmlView(label="Panels to spray next")
         self.plan: Any = None
         self.button.on_press(lambda _: self.start())
@@ -40,7 +40,7 @@ class NextPanel:
 
     def start(self) -> None:
         """Begin, in a thread."""
-        self.work.start("Asking what each panel would teach …", self._compute, self._show)
+        self.work.ask("Asking what each panel would teach …", self._compute, self._show)
 
     def _compute(self) -> Any:
         model = self.desk.fresh_model(part_of(self.work.step, 0.0, 0.6))

@@ -9,7 +9,7 @@ import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no type
 from matchlib.overview import misses, spreads
 from matchlib.stepping import part_of
 from workbook.controls import Button, HtmlView
-from workbook.desk import Desk, Work
+from workbook.desk import Desk, LongWork
 from workbook.figures import esc, number, table
 
 __all__ = ["RepeatsPanel"]
@@ -34,7 +34,7 @@ class RepeatsPanel:
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
         self.button = Button("Work out repeatability", primary=True)
-        self.work = Work("Working out repeatability")
+        self.work = LongWork("Working out repeatability")
         self.shown = HtmlView(label="Repeatability")
         self.found: Any = None
         self.button.on_press(lambda _: self.start())
@@ -46,7 +46,7 @@ class RepeatsPanel:
 
     def start(self) -> None:
         """Begin, in a thread."""
-        self.work.start("Comparing panels …", self._compute, self._show)
+        self.work.ask("Comparing panels …", self._compute, self._show)
 
     def _compute(self) -> Any:
         from matchlib.validation import repeatability

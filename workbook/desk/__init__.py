@@ -9,19 +9,24 @@ from __future__ import annotations
 from workbook.desk.desk import Desk
 from workbook.desk.pages import Pages
 from workbook.desk.parts import chance, colour_cell, flow, heading, offer
+from workbook.desk.said import UNFORESEEN, Said, saying
+from workbook.desk.task import Stopped, Task
 from workbook.desk.typed import Typed
-from workbook.desk.work import Said, Stopped, Work
+from workbook.desk.work import LongWork
 
 __all__ = [
+    "UNFORESEEN",
     "Desk",
+    "LongWork",
     "Pages",
     "Said",
     "Stopped",
+    "Task",
     "Typed",
-    "Work",
     "chance",
     "colour_cell",
     "flow",
     "heading",
     "offer",
+    "saying",
 ]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from matchlib.stepping import Step, part_of
 from workbook.controls import Seat
-from workbook.desk.work import Work
+from workbook.desk.work import LongWork
 from workbook.session import Forms
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ class Desk:
     def __init__(self, session: Session, name: str = "") -> None:
         self.session = session
         self.name = name or session.archive.label
-        self.fitting = Work("Fitting the model", again="Fit the model")
+        self.fitting = LongWork("Fitting the model", again="Fit the model")
         self.seat = Seat()
         self.seat.observe(self._arrived, "value")
         self.forms = Forms(session.archive)
@@ -45,7 +45,6 @@ class Desk:
         self._modelled: list[Callable[[Any], object]] = []
         self._model: Any = None
         self._lock = threading.Lock()
-        self._stale = True
 
     @classmethod
     def open(cls, place: str | Path | None = None) -> Desk:
@@ -123,24 +122,18 @@ class Desk:
         Parameters
         ----------
         call : callable
-            Takes the model; runs in the thread of the fit.
+            Takes the model.
         """
         self._modelled.append(call)
         if self._model is not None:
             call(self._model)
 
     def fit(self) -> None:
-        """Fit the model to the archive as it is now, in a thread."""
-        self._stale = True
-        if not self.fitting.busy:
-            self.fitting.start("Fitting the model to the archive …", self._fit, self._fitted)
+        """Fit the model to the archive as it is now, in a thread; a fit of before is dropped."""
+        self.fitting.start("Fitting the model to the archive …", self._fit, self._fitted)
 
     def _fit(self) -> Any:
-        while True:  # the archive may change while a fit runs
-            self._stale = False
-            model = self.fresh_model(self.fitting.step)
-            if not self._stale:
-                return model
+        return self.fresh_model(self.fitting.step)
 
     def _fitted(self, model: Any) -> None:
         self._model = model

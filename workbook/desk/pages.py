@@ -10,7 +10,7 @@ import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no type
 
 from workbook.controls import HtmlView
 from workbook.desk.desk import Desk
-from workbook.desk.work import Said
+from workbook.desk.said import Said
 from workbook.figures import ORIENTATION, esc
 
 __all__ = ["Pages"]

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from functools import partial
 from pathlib import Path
 from textwrap import shorten
 from typing import Any
 
 from matchlib.errors import MatchlibError
-from workbook.controls import ButtonRow, HtmlView, Progress, Seat
+from workbook.controls import ButtonRow, HtmlView, Seat
+from workbook.desk import LongWork, saying
 from workbook.figures import chip, esc, lab_text
 from workbook.match.bench import Bench
 from workbook.match.bench_panel import BenchPanel
 from workbook.match.keeping import Work
 from workbook.match.limits import LimitsPanel
-from workbook.match.parts import Panel, Task, hide, message, rows, saying
+from workbook.match.parts import Panel, message, rows
 from workbook.match.pot import PotPanel
 from workbook.match.sheet import SheetPanel
 from workbook.match.sprayed import SprayedPanel
@@ -57,21 +57,12 @@ class MatchApp:
         self._at = ""
         self.panels: dict[str, Panel] = {}
         self.said = HtmlView(live="assertive", label="Messages")
-        self.busy = Progress(label="Working")
-        self.again = ButtonRow(
-            [{"name": "learn", "label": "Go on: learn from the archive's panels", "primary": True}],
-            label="The model",
-        )
-        self.again.on_press(lambda _: self._learn())
-        hide(self.again)
-        self.task = Task(self.busy, self._failed, stopped=partial(hide, self.again, False))
+        self.fitting = LongWork("Working", again="Go on: learn from the archive's panels")
         self.glance = HtmlView(label="In hand")
         self.steps = ButtonRow([], label="Steps")
         self.steps.on_press(self.go)
         self.room = rows()
-        self.box = rows(
-            self.seat, self.glance, self.steps, self.said, self.busy, self.again, self.room
-        )
+        self.box = rows(self.seat, self.glance, self.steps, self.said, self.fitting.view, self.room)
         self.box.add_class("cpw-match")
         self.said.html = message(self.bench.trouble)
         self.bench.watch(self._changed)
@@ -83,8 +74,7 @@ class MatchApp:
     def _learn(self, words: str = "Learning from the archive's panels") -> None:
         """Fit the model anew without keeping anybody waiting."""
         self.bench.outdated = False
-        hide(self.again)
-        self.task.start(words, self._fit, self._learnt)
+        self.fitting.start(words, self._fit, self._learnt)
 
     def _learnt(self, outcome: FitOutcome) -> None:
         if self.bench.model is None:
@@ -93,18 +83,14 @@ class MatchApp:
             self.bench.model = outcome.model
             self._changed()
 
-    def _failed(self, text: str) -> None:
-        self.said.html = message(text)
-        hide(self.again, away=False)
-
     def _fit(self) -> FitOutcome:
-        return self.bench.session.fit(step=self.task.step)
+        return self.bench.session.fit(step=self.fitting.step)
 
     def _begin(self, outcome: FitOutcome) -> None:
         self.bench.model = outcome.model
         # A browser says which bench it is as soon as it shows the page, and until then nobody's
         # match is shown. Where no kernel's loop runs there is no browser to wait for.
-        if self.task.loop is None or self.seat.value:
+        if self.fitting.loop is None or self.seat.value:
             self._furnish()
 
     def _arrived(self, _: object) -> None:

@@ -3,19 +3,13 @@
 from __future__ import annotations
 
 import asyncio
-import contextvars
-import logging
-import threading
-import time
 from collections.abc import Callable, Sequence
-from functools import partial
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import ipywidgets as w
 
-from matchlib.errors import MatchlibError
 from workbook.controls import HtmlView, Progress
-from workbook.desk import Stopped
+from workbook.desk import Task, saying
 from workbook.figures import esc
 from workbook.match.bench import Bench
 
@@ -24,46 +18,13 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Panel",
-    "Task",
     "columns",
     "hide",
     "message",
     "passing",
     "rows",
-    "saying",
     "taking",
 ]
-
-_TOLD_EVERY = 0.1
-"""The bar is moved so often while work goes on [s]."""
-
-_log = logging.getLogger(__name__)
-T = TypeVar("T")
-
-UNFORESEEN = (
-    "Something went wrong inside the workbook and nothing was changed. Please try again; if it "
-    "happens again, tell whoever looks after the workbook what you pressed"
-)
-
-
-def saying(error: BaseException) -> str:
-    """Return an error in words, never a traceback.
-
-    Parameters
-    ----------
-    error : BaseException
-        Caught.
-
-    Returns
-    -------
-    str
-        The user's own error as it says itself, any other by its kind.
-    """
-    if isinstance(error, MatchlibError):
-        return str(error)
-    # Printed it would appear on the page, so it goes to whoever listens to the log.
-    _log.debug("unforeseen", exc_info=error)
-    return f"{UNFORESEEN} ({type(error).__name__})."
 
 
 def passing(tolerance: Tolerance) -> str:
@@ -170,131 +131,6 @@ def hide(widget: Any, away: bool = True) -> None:
     widget.layout.display = "none" if away else None
 
 
-class Task:
-    """One long piece of work at a time, in a thread, with a bar and a way out.
-
-    Parameters
-    ----------
-    progress : Progress
-        Shows it.
-    failed : callable
-        Takes the words of an error.
-    stopped : callable, optional
-        Called after a cancel.
-    """
-
-    def __init__(
-        self,
-        progress: Progress,
-        failed: Callable[[str], object],
-        *,
-        stopped: Callable[[], object] = lambda: None,
-    ) -> None:
-        self.progress, self._failed, self._stopped = progress, failed, stopped
-        self._number = 0
-        self._mine = threading.local()
-        self.thread: threading.Thread | None = None
-        try:
-            # Widgets are changed by the kernel's own thread, as if by a press.
-            self.loop: asyncio.AbstractEventLoop | None = asyncio.get_running_loop()
-        except RuntimeError:
-            self.loop = None
-        progress.on_msg(self._heard)
-
-    def start(self, text: str, work: Callable[[], T], then: Callable[[T], object]) -> None:
-        """Begin; whatever was running before is dropped.
-
-        Parameters
-        ----------
-        text : str
-            What is being done.
-        work : callable
-            Done in the thread; must touch no widget, and may call `step`.
-        then : callable
-            Takes what came of it; not called after a cancel or an error.
-        """
-        self._number += 1
-        number = self._number
-        # The kernel files what a widget sends under the message it answers, and takes that from
-        # the context; elsewhere it would be filed under a channel that may be closed by then, and
-        # the page's replies to it would go nowhere.
-        asked = contextvars.copy_context()
-        self.progress.start(text)
-
-        def run() -> None:
-            self._mine.number, self._mine.asked, self._mine.told = number, asked, 0.0
-            try:
-                result = work()
-            except Stopped:
-                return  # by another piece of work, or by its user, who was told
-            except Exception as error:
-                end = partial(self._end, number, partial(self._fail, error))
-            else:
-                end = partial(self._end, number, partial(then, result))
-            self._hand_over(end, asked)
-
-        self.thread = threading.Thread(target=run, daemon=True)
-        self.thread.start()
-
-    def step(self, share: float | None, words: str = "") -> None:
-        """Say how far it is; called by the work, in its thread, between its steps.
-
-        Parameters
-        ----------
-        share : float, optional
-            Done [-]; None while nobody can tell.
-        words : str
-            What is being done.
-
-        Raises
-        ------
-        Stopped
-            If it was cancelled, or other work has begun.
-        """
-        number = self._mine.number
-        if number != self._number:
-            raise Stopped
-        now = time.monotonic()
-        if now - self._mine.told >= _TOLD_EVERY:
-            self._mine.told = now
-            self._hand_over(partial(self._at, number, share, words), self._mine.asked)
-
-    def _at(self, number: int, share: float | None, words: str) -> None:
-        if number == self._number and self.progress.running:
-            self.progress.value = share
-            if words:
-                self.progress.text = f"{words[:1].upper()}{words[1:]}"
-
-    def cancel(self) -> None:
-        """Drop what is running; what it comes to is not used."""
-        if self.progress.running:
-            self._number += 1
-            self.progress.finish("Stopped; nothing was changed.")
-            self._stopped()
-
-    def _heard(self, _: object, content: dict[str, Any], __: object) -> None:
-        if content.get("event") == "cancel":
-            self.cancel()
-
-    def _hand_over(self, call: Callable[[], None], asked: contextvars.Context) -> None:
-        if self.loop is not None and self.loop.is_running():
-            self.loop.call_soon_threadsafe(call, context=asked)
-        else:
-            asked.run(call)
-
-    def _end(self, number: int, call: Callable[[], object]) -> None:
-        if number != self._number:
-            return
-        self.progress.finish("")
-        try:
-            call()
-        except Exception as error:
-            self._fail(error)
-
-    def _fail(self, error: BaseException) -> None:
-        self._failed(saying(error))
-
-
 class Panel:
     """One panel of the match.
 
@@ -313,7 +149,7 @@ class Panel:
         self._waiting: asyncio.TimerHandle | None = None
         self.said = HtmlView(live="assertive", label=f"Messages, {self.title}")
         self.busy = Progress(label=f"Working, {self.title}")
-        self.task = Task(self.busy, self.complain)
+        self.task = Task(self.busy, self._failed)
         head = HtmlView(f"<h2>{esc(self.title)}</h2>")
         self.box = rows(head, *self.build(), self.busy)
 
@@ -383,6 +219,9 @@ class Panel:
         """
         self.said.html = message(text)
 
+    def _failed(self, error: BaseException) -> None:
+        self.complain(saying(error))
+
     def tell(self, text: str) -> None:
         """Say what was done.
 
@@ -411,6 +250,6 @@ class Panel:
             try:
                 call()
             except Exception as error:
-                self.complain(saying(error))
+                self._failed(error)
 
         return guarded

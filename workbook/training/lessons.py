@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
@@ -10,7 +11,7 @@ from matchlib.domain import MixRatio
 from matchlib.lessons import LESSONS, Lesson, lesson
 from workbook.controls import Choice, HtmlView
 from workbook.cup import cup_svg
-from workbook.desk import Desk, Work
+from workbook.desk import Desk, LongWork
 from workbook.figures import chip, esc, table
 
 __all__ = ["LessonPanel"]
@@ -28,7 +29,7 @@ class LessonPanel:
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
         self.which = Choice(list(LESSONS), texts=[t for t, *_ in LESSONS.values()], label="Lesson")
-        self.work = Work("Working the lesson out")
+        self.work = LongWork("Working the lesson out")
         self.shown = HtmlView("<p>Waiting for the model …</p>", live="polite", label="Lesson")
         self.which.observe(self.redraw, "value")
         desk.on_model(self.redraw)
@@ -39,17 +40,13 @@ class LessonPanel:
         return widgets.VBox([self.which, self.work.view, self.shown])
 
     def redraw(self, _: Any = None) -> None:
-        """Work the chosen lesson out, in a thread."""
+        """Work the chosen lesson out, in a thread; one chosen before is dropped."""
         if self.desk.model is not None:
-            self.work.start("Asking the archive …", self._compute, self._show)
+            compute = partial(self._compute, self.which.value)
+            self.work.start("Asking the archive …", compute, self._show)
 
-    def _compute(self) -> Lesson:
-        while True:
-            key = self.which.value
-            found = lesson(self.desk.model, self.desk.session.archive.panels(), key)
-            self.work.step(None)
-            if key == self.which.value:  # another may have been chosen meanwhile
-                return found
+    def _compute(self, key: str) -> Lesson:
+        return lesson(self.desk.model, self.desk.session.archive.panels(), key)
 
     def _show(self, found: Lesson) -> None:
         cups = ""
