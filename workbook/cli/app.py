@@ -8,6 +8,7 @@ import sys
 import typer
 
 from workbook.cli import archive, back, bench, modelling, opening, pot, sheets, trust
+from workbook.cli.common import command
 
 __all__ = ["app", "main"]
 
@@ -25,7 +26,8 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 for _group in (opening, archive, trust, modelling, bench, back, pot, sheets):
-    _group.register(app)
+    for _name, _function in _group.COMMANDS.items():
+        command(app, _name, _function)
 
 
 def main() -> None:

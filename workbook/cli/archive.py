@@ -11,31 +11,12 @@ from workbook.cli.common import (
     FileOptions,
     JsonOption,
     WhoOption,
-    command,
     note,
     show,
     show_json,
 )
 
-__all__ = ["register"]
-
-
-def register(app: typer.Typer) -> None:
-    """Add these commands.
-
-    Parameters
-    ----------
-    app : typer.Typer
-        The command line.
-    """
-    for name, function in (
-        ("import", _import),
-        ("export", _export),
-        ("history", _history),
-        ("undo", _undo),
-        ("check", _check),
-    ):
-        command(app, name, function)
+__all__ = ["COMMANDS"]
 
 
 def _import(
@@ -157,3 +138,13 @@ def _check(*, archive: ArchiveOption = "panels.db", json_: JsonOption = False) -
         note(fault)
     if faults:
         raise typer.Exit(1)
+
+
+COMMANDS = {
+    "import": _import,
+    "export": _export,
+    "history": _history,
+    "undo": _undo,
+    "check": _check,
+}
+"""By name, in the order in which they are told of."""

@@ -17,25 +17,12 @@ from workbook.cli.common import (
     RatioOption,
     ScheduleOption,
     WhoOption,
-    command,
     note,
     show,
     show_json,
 )
 
-__all__ = ["register"]
-
-
-def register(app: typer.Typer) -> None:
-    """Add these commands.
-
-    Parameters
-    ----------
-    app : typer.Typer
-        The command line.
-    """
-    for name, function in (("add", _add), ("label", _label)):
-        command(app, name, function)
+__all__ = ["COMMANDS"]
 
 
 def _add(
@@ -157,3 +144,7 @@ def _read_back(draft: Any, tell: Any) -> None:
     for ratio in dict.fromkeys(s.ratio for s in recipe.schedule.steps) if recipe.schedule else ():
         tell(f"\nIn the cup at {ratio}, from the bottom up:")
         tell(cup_text(ratio, recipe.colour))
+
+
+COMMANDS = {"add": _add, "label": _label}
+"""By name, in the order in which they are told of."""

@@ -11,14 +11,13 @@ from workbook.cli.common import (
     FileOptions,
     JsonOption,
     LightOptions,
-    command,
     note,
     show,
     show_json,
 )
 from workbook.cli.wanted import OrderOptions, ShelfOptions, TargetOptions, tell_fit
 
-__all__ = ["register"]
+__all__ = ["COMMANDS"]
 
 TriedOption = Annotated[
     list[str] | None,
@@ -28,18 +27,6 @@ SprayedOption = Annotated[
     str | None,
     typer.Option("--sprayed", help="Table of panels sprayed for it.", metavar="FILE"),
 ]
-
-
-def register(app: typer.Typer) -> None:
-    """Add these commands.
-
-    Parameters
-    ----------
-    app : typer.Typer
-        The command line.
-    """
-    command(app, "correct", _correct)
-    command(app, "next", _next)
 
 
 def _correct(
@@ -168,7 +155,7 @@ def _next(
     """
     order, weights = passing.said()
     from workbook.cli.printing import chance, number, table, wrapped
-    from workbook.session import Session
+    from workbook.session import Session, recipe_dict
 
     with Session.open(archive, write=False) as session:
         limits = session.limits(**shelf.limits())
@@ -179,7 +166,7 @@ def _next(
                 show_json(
                     [
                         {
-                            **_recipe_dict(p.recipe),
+                            **recipe_dict(p.recipe),
                             "uncertainty_before": float(p.before),
                             "uncertainty_after": float(p.after),
                             "words": p.words,
@@ -207,7 +194,7 @@ def _next(
         show_json(
             [
                 {
-                    **_recipe_dict(p.recipe),
+                    **recipe_dict(p.recipe),
                     **dict(zip("Lab", map(float, p.lab), strict=True)),
                     "probability": float(p.passes),
                     "probability_by_second": float(p.passes_by_second),
@@ -230,18 +217,11 @@ def _next(
     show(table(header, rows, right="rrrrr"))
 
 
-def _recipe_dict(recipe: Any) -> dict[str, Any]:
-    return {
-        "ground": str(recipe.ground),
-        "colour": None if recipe.colour is None else str(recipe.colour),
-        "schedule": None if recipe.schedule is None else str(recipe.schedule),
-        "clear": recipe.clear or "no",
-    }
-
-
 def _as_dict(scored: Any, simple: bool) -> dict[str, Any]:
+    from workbook.session import recipe_dict
+
     return {
-        **_recipe_dict(scored.recipe),
+        **recipe_dict(scored.recipe),
         **dict(zip("Lab", map(float, scored.lab), strict=True)),
         # Where the order names something else, the expected difference is not a ΔE00.
         "expected_delta_e00": float(scored.difference) if simple else None,
@@ -249,3 +229,7 @@ def _as_dict(scored: Any, simple: bool) -> dict[str, Any]:
         "probability": float(scored.probability),
         "words": scored.words,
     }
+
+
+COMMANDS = {"correct": _correct, "next": _next}
+"""By name, in the order in which they are told of."""

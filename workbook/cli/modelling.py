@@ -13,26 +13,13 @@ from workbook.cli.common import (
     LabOption,
     LightOptions,
     ToleranceOption,
-    command,
     note,
     show,
     show_json,
 )
 from workbook.cli.wanted import OrderOptions, SearchOptions, TargetOptions, tell_fit
 
-__all__ = ["register"]
-
-
-def register(app: typer.Typer) -> None:
-    """Add these commands.
-
-    Parameters
-    ----------
-    app : typer.Typer
-        The command line.
-    """
-    command(app, "predict", _predict)
-    command(app, "match", _match)
+__all__ = ["COMMANDS"]
 
 
 def _predict(
@@ -139,3 +126,7 @@ def _match(
         show_json(matches_as_dicts(found))
     else:
         show(matches_text(found))
+
+
+COMMANDS = {"predict": _predict, "match": _match}
+"""By name, in the order in which they are told of."""

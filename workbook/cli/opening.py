@@ -7,24 +7,12 @@ from typing import Annotated
 
 import typer
 
-from workbook.cli.common import ArchiveOption, command, note, show
+from workbook.cli.common import ArchiveOption, note, show
 
-__all__ = ["NO_BROWSER", "register"]
+__all__ = ["COMMANDS", "NO_BROWSER"]
 
 NO_BROWSER = "WORKBOOK_NO_BROWSER"
 """Environment variable that keeps every command from opening a browser."""
-
-
-def register(app: typer.Typer) -> None:
-    """Add these commands.
-
-    Parameters
-    ----------
-    app : typer.Typer
-        The command line.
-    """
-    command(app, "demo", _demo)
-    command(app, "open", _open)
 
 
 def _demo(
@@ -86,3 +74,7 @@ def _open(
     code = serve_workbook(archive, kiosk=kiosk, port=port, work=work, browser=browser, tell=note)
     if code:
         raise typer.Exit(1)
+
+
+COMMANDS = {"demo": _demo, "open": _open}
+"""By name, in the order in which they are told of."""

@@ -13,24 +13,12 @@ from workbook.cli.common import (
     PouredOption,
     RatioOption,
     ScheduleOption,
-    command,
     show,
     show_json,
 )
 from workbook.cli.jobs import JobOptions
 
-__all__ = ["register"]
-
-
-def register(app: typer.Typer) -> None:
-    """Add this command.
-
-    Parameters
-    ----------
-    app : typer.Typer
-        The command line.
-    """
-    command(app, "mix", _mix)
+__all__ = ["COMMANDS"]
 
 
 def _mix(
@@ -93,3 +81,7 @@ def _mix(
     for each in ratios:
         show(f"In the cup at {each}, from the bottom up:\n{cup_text(each, named)}\n")
     show(wrapped("\n".join(told)))
+
+
+COMMANDS = {"mix": _mix}
+"""By name, in the order in which they are told of."""

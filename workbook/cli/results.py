@@ -27,6 +27,7 @@ def matches_as_dicts(found: Suggestions) -> list[dict[str, Any]]:
         called ΔE00 is ΔE00 at the target's first angle; the expected difference, its spread and
         the chance are by the tolerance, at the worst angle.
     """
+    from workbook.session import recipe_dict
     from workbook.session.order import angles_of
 
     told = []
@@ -44,8 +45,7 @@ def matches_as_dicts(found: Suggestions) -> list[dict[str, Any]]:
                 "expected_difference": round(item.expected_delta_e00, 4),
                 "sd_difference": round(item.sd_delta_e00, 4),
                 "angles": [a.as_dict() for a in angles_of(found.target, item.labs)],
-                "colour": None if recipe.colour is None else str(recipe.colour),
-                "schedule": None if recipe.schedule is None else str(recipe.schedule),
+                **recipe_dict(recipe),
                 "words": recipe.words,
                 "reachable": bool(found.reachable),
                 "miss": found.miss,

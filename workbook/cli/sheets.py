@@ -10,24 +10,12 @@ from workbook.cli.common import (
     ArchiveOption,
     FileOptions,
     LightOptions,
-    command,
     show,
 )
 from workbook.cli.jobs import JobOptions
 from workbook.cli.wanted import OrderOptions, SampleOptions, tell_fit
 
-__all__ = ["register"]
-
-
-def register(app: typer.Typer) -> None:
-    """Add this command.
-
-    Parameters
-    ----------
-    app : typer.Typer
-        The command line.
-    """
-    command(app, "job-sheet", _job_sheet)
+__all__ = ["COMMANDS"]
 
 
 def _job_sheet(
@@ -80,3 +68,7 @@ def _job_sheet(
             unit=job.unit,
         )
     show(f"Job sheet written to {made}.")
+
+
+COMMANDS = {"job-sheet": _job_sheet}
+"""By name, in the order in which they are told of."""

@@ -12,7 +12,6 @@ from workbook.cli.common import (
     ArchiveOption,
     JsonOption,
     WhoOption,
-    command,
     listed,
     note,
     show,
@@ -23,21 +22,9 @@ from workbook.cli.wanted import tell_fit
 if TYPE_CHECKING:
     from matchlib.validation import Repeatability, TableRow
 
-__all__ = ["register", "validation_text"]
+__all__ = ["COMMANDS", "validation_text"]
 
 _LEFT_OUT = ("panel", "recipe", "ground")
-
-
-def register(app: typer.Typer) -> None:
-    """Add these commands.
-
-    Parameters
-    ----------
-    app : typer.Typer
-        The command line.
-    """
-    command(app, "fit", _fit)
-    command(app, "audit", _audit)
 
 
 def _fit(
@@ -215,3 +202,7 @@ def _floor_dict(floor: Repeatability) -> dict[str, Any]:
         ],
         "words": floor.words,
     }
+
+
+COMMANDS = {"fit": _fit, "audit": _audit}
+"""By name, in the order in which they are told of."""

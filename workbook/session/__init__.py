@@ -8,7 +8,7 @@ both call it and nothing below it; what it gives back are dataclasses that say t
 from __future__ import annotations
 
 from workbook.session.auditing import Fixed, NumberedFinding
-from workbook.session.back import Draft, date_of, draft_panel, recipe_of
+from workbook.session.back import Draft, date_of, draft_panel, recipe_dict, recipe_of
 from workbook.session.demo import DemoShop, make_demo
 from workbook.session.forms import Forms, bench_of
 from workbook.session.intake import Imported, import_file
@@ -42,6 +42,7 @@ __all__ = [
     "model_of",
     "pot_of",
     "reading_of_lab",
+    "recipe_dict",
     "recipe_of",
     "steps_of",
 ]

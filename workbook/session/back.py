@@ -21,7 +21,7 @@ from matchlib.errors import DomainError
 if TYPE_CHECKING:
     from matchlib.mixing import Question, StatedCheck
 
-__all__ = ["Draft", "date_of", "draft_panel", "recipe_of"]
+__all__ = ["Draft", "date_of", "draft_panel", "recipe_dict", "recipe_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,10 +82,7 @@ class Draft:
         panel, recipe = self.panel, self.panel.recipe
         return {
             "panel": panel.code,
-            "ground": str(recipe.ground),
-            "colour": None if recipe.colour is None else str(recipe.colour),
-            "schedule": None if recipe.schedule is None else str(recipe.schedule),
-            "clear": recipe.clear or "no",
+            **recipe_dict(recipe),
             "words": recipe.words,
             "readings": len(panel.readings),
             "questions": [q.as_dict() for q in self.questions],
@@ -143,6 +140,28 @@ def recipe_of(
     return Recipe(
         Ground.parse(ground), Colour.parse(colour) if colour.strip() else None, steps, clear
     )
+
+
+def recipe_dict(recipe: Recipe) -> dict[str, str | None]:
+    """Return a recipe as plain data.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        Any.
+
+    Returns
+    -------
+    dict
+        For JSON: ``ground``, ``colour``, ``schedule`` and ``clear``; a bare ground has null for
+        colour and schedule.
+    """
+    return {
+        "ground": str(recipe.ground),
+        "colour": None if recipe.colour is None else str(recipe.colour),
+        "schedule": None if recipe.schedule is None else str(recipe.schedule),
+        "clear": recipe.clear or "no",
+    }
 
 
 def date_of(text: str) -> dt.date | None:

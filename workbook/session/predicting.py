@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from matchlib.domain import Recipe, Viewing
 from matchlib.errors import DomainError, MatchlibError
+from workbook.session.back import recipe_dict
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmRegressor
@@ -61,10 +62,7 @@ class Prediction:
         recipe = self.recipe
         return {
             "panel": self.panel,
-            "ground": str(recipe.ground),
-            "colour": None if recipe.colour is None else str(recipe.colour),
-            "schedule": None if recipe.schedule is None else str(recipe.schedule),
-            "clear": recipe.clear or "no",
+            **recipe_dict(recipe),
             "illuminant": self.viewing.illuminant,
             "observer": self.viewing.observer,
             "geometry": self.viewing.geometry,
