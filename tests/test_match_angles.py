@@ -61,7 +61,7 @@ def test_the_angle_shown_turns_swatches_chart_and_closer_look(match: MatchApp) -
         cells = " ".join(f"{v:.1f}" for v in (*shown, angle.side_to_side))
         assert f"{angle.viewing.geometry} {cells}" in text
     whole = " ".join(f"{v:.1f}" for v in (*(v for _, v in look.by_film), look.uneven.side_to_side))
-    assert f"the order {whole}" in text
+    assert f"order {whole}" in text
     assert look.why.words in words(panel.closer)
     # It is there again after a restart.
     again = settled(MatchApp(match.bench.session))

@@ -88,8 +88,9 @@ def lab_text(lab: Sequence[float] | np.ndarray) -> str:
     str
         With the names of the axes.
     """
+    # Where a line must be broken it is between the axes, not between a name and its number.
     return "  ".join(
-        f"{n} {number(float(v))}" for n, v in zip(("L*", "a*", "b*"), lab, strict=True)
+        f"{n}\u00a0{number(float(v))}" for n, v in zip(("L*", "a*", "b*"), lab, strict=True)
     )
 
 
@@ -132,10 +133,15 @@ def nice_ticks(low: float, high: float, about: int = 5) -> list[float]:
     """
     span = max(high - low, 1e-9) / max(about, 1)
     power = 10.0 ** math.floor(math.log10(span))
-    step = next(m * power for m in (1, 2, 5, 10) if m * power >= span * 0.999)
-    first = math.ceil(low / step - 1e-9)
-    last = math.floor(high / step + 1e-9)
-    return [k * step for k in range(first, last + 1)]
+    wanted = next(m * power for m in (1, 2, 5, 10) if m * power >= span * 0.999)
+    ticks: list[float] = []
+    for step in (m * power for m in (10, 5, 2, 1) if m * power <= wanted):
+        first = math.ceil(low / step - 1e-9)
+        last = math.floor(high / step + 1e-9)
+        ticks = [k * step for k in range(first, last + 1)]
+        if ticks:  # a step as long as the axis may have no multiple on it
+            break
+    return ticks
 
 
 def text(

@@ -50,8 +50,9 @@ def closer_look(look: Look, head: str, *, angle: int = 0) -> str:
         f'<h3>{esc(head)}: a closer look</h3><div class="cpw-figures">{picture}'
         f'<div style="flex:1 1 300px;max-width:560px">{_by_angle(look)}{lights}'
         f"<p>{esc(look.metamerism)}</p></div>"
-        f'<div style="flex:1 1 300px;max-width:560px">{_changes(look, angle)}</div></div>'
-        f"{_near(look)}<p>{esc(look.why.words)}</p>"
+        f'<div style="flex:1 1 460px;max-width:640px">{_changes(look, angle)}</div>'
+        f'<div style="flex:1 1 400px;max-width:640px">{_near(look)}'
+        f"<p>{esc(look.why.words)}</p></div></div>"
     )
 
 
@@ -71,17 +72,15 @@ def _by_angle(look: Look) -> Raw | str:
     heads = ["angle", *(f"±{share:.0%}" for share, _ in look.by_film), "side to side"]
     rows = [
         (
-            angle.viewing.geometry
-            + ("" if angle.weight == 1.0 else f", counts {angle.weight:g} times"),
+            angle.viewing.geometry,
             *(number(v, _digits(look)) for v in (*shown, angle.side_to_side)),
         )
         for angle, shown in zip(angles, look.film_angles, strict=True)
     ]
     whole = (*(v for _, v in look.by_film), look.uneven.side_to_side)
-    rows.append(("the order", *(number(v, _digits(look)) for v in whole)))
-    caption = (
-        f"What more or less film shows, and one side of a panel beside the other, {_unit(look)}"
-    )
+    rows.append(("order", *(number(v, _digits(look)) for v in whole)))
+    weighed = [f"{a.viewing.geometry} counts {a.weight:g} times" for a in angles if a.weight != 1.0]
+    caption = "; ".join([f"What more or less film shows, {_unit(look)}", *weighed])
     return table(heads, rows, caption=caption, right=heads[1:])
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from matchlib.errors import TargetError
 from workbook.controls import Button, Choice, NumberField
 from workbook.match.angles import angle_words
-from workbook.match.parts import columns, hide, rows
+from workbook.match.parts import columns, hide, rows, taking
 from workbook.session import lab_of, reading_of_lab
 
 if TYPE_CHECKING:
@@ -35,7 +35,16 @@ class _Row:
         self.away = Button("Remove")
         self.angle.observe(self._turned, "value")
         self._turned()
-        self.box = columns(self.angle, *self.lab, self.weight, self.away)
+        self.box = columns(
+            taking(self.angle, "255px"),
+            *(taking(field, "95px") for field in self.lab),
+            taking(self.weight, "140px"),
+            self.away,
+        )
+        self.box.layout.align_items = "flex-end"  # the button beside the fields, not their labels
+        for control, most in ((self.angle, "300px"), *((f, "150px") for f in self.lab)):
+            control.layout.max_width = most
+        self.weight.layout.max_width = "190px"
 
     def _turned(self, _: object = None) -> None:
         self.lab[0].max = _BRIGHTEST if self.angle.value.startswith("45as") else 100
