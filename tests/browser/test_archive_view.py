@@ -118,6 +118,33 @@ def list_of(shop: Path) -> list[str]:
         return [p.code for p in archive.panels()]
 
 
+def test_long_work_is_cancelled_and_begun_again(browser: Any, voila: harness.Served) -> None:
+    from playwright.sync_api import expect
+
+    expect.set_options(timeout=60_000)
+    page = browser.new_page(viewport={"width": 1280, "height": 800})
+    watch = harness.Watch().on(page)
+    harness.open_in_voila(page, voila, BOOK)
+    expect(page.get_by_text("Dashed: round all recipes")).to_be_visible()
+    cancel = page.get_by_role("button", name="Cancel", exact=True)
+    result = page.get_by_text("Errors on what was left out")
+    press(page, "Validate")
+    expect(cancel).to_be_visible()
+    press(page, "Validate")
+    expect(page.get_by_text("Still at work; wait, or press Cancel.")).to_be_visible()
+    press(page, "Cancel")
+    expect(page.get_by_text("Stopped; nothing was changed.")).to_be_visible()
+    expect(cancel).to_be_hidden()
+    assert result.count() == 0
+    press(page, "Validate")
+    expect(cancel).to_be_visible()
+    expect(page.get_by_text("Stopped; nothing was changed.")).to_be_hidden()
+    expect(result.first).to_be_visible()
+    expect(cancel).to_be_hidden()
+    watch.check()
+    page.close()
+
+
 def test_nothing_is_lost_by_a_reload(
     browser: Any, voila: harness.Served, shop: Path, artifacts: Path
 ) -> None:
