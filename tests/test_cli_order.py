@@ -219,3 +219,126 @@ def test_options_that_contradict_each_other_are_refused(room, args, says):
 )
 def test_what_is_no_tolerance_and_no_weight_is_refused(room, args, says):
     assert says in refused(*MATCH, "both.csv", *args, cwd=room)
+
+
+def at(readings: tuple[Reading, ...], option: str = "--lab-at") -> list[str]:
+    return [
+        word
+        for r in readings
+        for word in (option, f"{r.viewing.geometry}={','.join(map(repr, r.lab))}")
+    ]
+
+
+def test_a_target_typed_at_angles_is_what_its_file_gives(room):
+    both = aimed_at("3@5:1")
+    by_file = json_of(*MATCH, "both.csv", "--angle-weight", "45as110=0.5", cwd=room)
+    typed = json_of("match", "--top", 3, *at(both), "--angle-weight", "45as110=0.5", cwd=room)
+    assert typed == by_file
+    assert json_of("next", *at(both), "--top", 2, cwd=room) == json_of(
+        "next", "--reading", "both.csv", "--top", 2, cwd=room
+    )
+    off = tuple(
+        Reading(r.viewing, r.source, (r.lab[0] + d, r.lab[1], r.lab[2]))
+        for r, d in zip(both, (0.5, 3.0), strict=True)
+    )
+    write(room / "read.csv", off)
+    args = ("correct", *at(both), "--ground", *recipe_options())
+    assert json_of(*args, *at(off, "--read-at"), cwd=room) == json_of(
+        *CORRECT, *recipe_options(), "--read-file", "read.csv", cwd=room
+    )
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("--lab-at", "45as15"), "such as 45as15=40,-20,10"),
+        (("--lab-at", "45as15=1,2"), "such as 45as15=40,-20,10"),
+        (("--lab-at", "45as15=1,x,2"), "such as 45as15=40,-20,10"),
+        (("--lab-at", "45as15=40,1,2", "--lab", "40", "1", "2"), "give one target"),
+    ],
+)
+def test_a_colour_at_an_angle_that_cannot_be_read_is_refused(room, words, says):
+    told = fails(run("match", *words, cwd=room), 2)
+    assert says in " ".join(told.replace("│", " ").split())
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("45as15=40,1,2", "45as015=41,1,2"), "typed twice at 45as15"),
+        (("45as15=40,1,2", "45:0=99,90,-90"), "45:0: No surface"),
+        (("sideways=40,1,2",), "geometry is not known"),
+    ],
+)
+def test_what_is_no_target_at_an_angle_is_refused_in_words(room, words, says):
+    given = [w for word in words for w in ("--lab-at", word)]
+    assert says in refused("match", *given, cwd=room)
+
+
+@pytest.fixture(scope="module")
+def recipes(room):
+    file = room / "recipes.csv"
+    rows = [recipe_at(s, g) for s in ("3@5:1", "4@3:1") for g in (0, 1)]
+    with file.open("w", newline="") as opened:
+        out = csv.writer(opened)
+        out.writerow(["panel", "ground", "colour", "schedule", "clear"])
+        out.writerows([f"R{i}", r.ground, r.colour, r.schedule, r.clear]
+                      for i, r in enumerate(rows))  # fmt: skip
+    return rows
+
+
+PREDICT = ("predict", "--recipes", "recipes.csv")
+
+
+@pytest.mark.parametrize(
+    ("args", "tolerance"),
+    [
+        ((), Tolerance()),
+        (("--difference", "cmc2:1", "--tolerance", 1.5), Tolerance("CMC", 1.5, 2.0, 1.0)),
+        (("--box", 2, 1, 1.5), Tolerance("Lab", box=(2.0, 1.0, 1.5))),
+        (("--box-lch", 2, 1, 1.5), Tolerance("LCh", box=(2.0, 1.0, 1.5))),
+    ],
+)
+def test_predictions_are_by_the_orders_difference_at_every_angle(room, recipes, args, tolerance):
+    both = aimed_at("3@5:1")
+    weight = ("--angle-weight", "45as110=0.5")
+    told = json_of(*PREDICT, "--reading", "both.csv", *weight, *args, cwd=room)
+    aim = Target.of_readings(both, weights=[1.0, 0.5], tolerance=tolerance)
+    with Session.open(room / "panels.db") as session:
+        own = [foresee(session.model, recipe, aim) for recipe in recipes]
+    for item, forecast in zip(told, own, strict=True):
+        assert item["probability"] == pytest.approx(forecast.probability)
+        assert item["expected_difference"] == pytest.approx(forecast.expected)
+        assert item["sd_difference"] == pytest.approx(forecast.sd)
+        assert item["difference_kind"] == tolerance.unit
+        assert item["tolerance_words"] == tolerance.words
+        assert item["angles"] == [a.as_dict() for a in forecast.angles]
+        assert [item[k] for k in "Lab"] == pytest.approx(list(forecast.angles[0].lab))
+    # What is called ΔE00 stays ΔE00 at the first angle, whatever the order names.
+    plain = json_of(*PREDICT, "--reading", "face.csv", cwd=room)
+    assert [t["delta_e00"] for t in told] == pytest.approx([t["delta_e00"] for t in plain])
+    text = " ".join(run(*PREDICT, *at(both), *weight, *args, cwd=room).stdout.split())
+    assert "45as110" in text
+    assert "against the colour asked for, at the worst angle" in text
+    assert tolerance.words in text or "chance of ΔE00 within 1" in text
+
+
+def test_without_a_target_a_panel_is_held_against_its_prediction_by_the_order(room, recipes):
+    plain = json_of(*PREDICT, cwd=room)
+    told = json_of(*PREDICT, "--difference", "cmc2:1", cwd=room)
+    assert [t["delta_e00"] for t in told] == [t["delta_e00"] for t in plain]
+    with Session.open(room / "panels.db") as session:
+        view = session.geometry
+        for item, recipe in zip(told, recipes, strict=True):
+            lab = [item[k] for k in "Lab"]
+            aim = Target.of_lab(lab, viewing=FACE if view == "45as15" else FLOP, tolerance=CMC)
+            forecast = foresee(session.model, recipe, aim)
+            assert item["against"] == "prediction"
+            assert item["angles"] == []
+            assert item["probability"] == pytest.approx(forecast.probability, abs=1e-3)
+            assert item["expected_difference"] == pytest.approx(forecast.expected, rel=1e-3)
+    assert "chance of passing (CMC(2:1) at most 1)" in " ".join(
+        run(*PREDICT, "--difference", "cmc2:1", cwd=room).stdout.split()
+    )
+    refused_ = fails(run(*PREDICT, "--angle-weight", "45as15=2", cwd=room), 2)
+    assert "needs a target" in refused_

@@ -15,7 +15,7 @@ from workbook.cli.common import (
     show,
     show_json,
 )
-from workbook.cli.wanted import OrderOptions, ShelfOptions, TargetOptions, tell_fit
+from workbook.cli.wanted import OrderOptions, ShelfOptions, TargetOptions, labs_at, tell_fit
 
 __all__ = ["COMMANDS"]
 
@@ -42,6 +42,14 @@ def _correct(
         tuple[float, float, float] | None,
         typer.Option("--read", help="Its reading.", metavar="L a b"),
     ] = None,
+    read_at: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--read-at",
+            help="Its reading at one angle: 45as15=40,-20,10; again for the next.",
+            metavar="ANGLE=L,a,b",
+        ),
+    ] = None,
     read_file: Annotated[
         str | None,
         typer.Option(
@@ -58,8 +66,8 @@ def _correct(
     """Say what to change after a test panel.
 
     Give the target as for match, and the panels sprayed for it: --tried for panels of the archive,
-    --sprayed for a table, or --ground, --colour, --schedule and --read (or --read-file) for one
-    panel. A target at several angles needs panels read at all of them.
+    --sprayed for a table, or --ground, --colour, --schedule and --read (or --read-at, --read-file)
+    for one panel. A target at several angles needs panels read at all of them.
     """
     order, weights = passing.said()
     from workbook.cli.printing import chance, number, table, wrapped
@@ -72,17 +80,21 @@ def _correct(
         if not tried:
             tell_fit(session)
         typed: list[tuple[Any, Any]] = []
-        if ground or read is not None or read_file is not None:
-            if (read is None) == (read_file is None):
+        reads = (read is not None, bool(read_at), read_file is not None)
+        if ground or any(reads):
+            if sum(reads) != 1:
                 raise typer.BadParameter(
-                    "give the panel's reading with --read L a b or --read-file FILE"
+                    "give the panel's reading with --read L a b, --read-at ANGLE=L,a,b or "
+                    "--read-file FILE"
                 )
             recipe = recipe_of(ground=ground, colour=colour, schedule=schedule, clear=clear)
-            if read is None:
+            if read is not None:
+                typed.append((recipe, reading_of_lab(read, target[0].viewing)))
+            elif read_at:
+                typed.append((recipe, labs_at(read_at, light)))
+            else:
                 own = session.angles_of_file(str(read_file), **file.declared)
                 typed.append((recipe, own))
-            else:
-                typed.append((recipe, reading_of_lab(read, target[0].viewing)))
         advice = session.correct(
             target,
             codes=tried or (),

@@ -27,7 +27,6 @@ __all__ = [
     "PouredOption",
     "RatioOption",
     "ScheduleOption",
-    "ToleranceOption",
     "WhoOption",
     "command",
     "listed",
@@ -60,9 +59,6 @@ LabOption = Annotated[
     tuple[float, float, float] | None,
     typer.Option("--lab", help="A colour: L, a and b, such as --lab 40 -20 10.", metavar="L a b"),
 ]
-ToleranceOption = Annotated[
-    float, typer.Option("--tolerance", help="Difference that passes, in ΔE00.")
-]
 WhoOption = Annotated[
     str, typer.Option("--who", envvar="WORKBOOK_WHO", help="Your name, for the history.")
 ]
@@ -86,10 +82,11 @@ class LightOptions:
     """
 
     illuminant: Annotated[
-        str, typer.Option("--illuminant", help="Light under which --lab holds.")
+        str, typer.Option("--illuminant", help="Light under which typed Lab holds.")
     ] = "D65"
     observer: Annotated[
-        str, typer.Option("--observer", help="Observer under which --lab holds: 2 or 10 degrees.")
+        str,
+        typer.Option("--observer", help="Observer under which typed Lab holds: 2 or 10 degrees."),
     ] = "10"
 
     @property

@@ -10,9 +10,7 @@ from workbook.cli.common import (
     ArchiveOption,
     FileOptions,
     JsonOption,
-    LabOption,
     LightOptions,
-    ToleranceOption,
     note,
     show,
     show_json,
@@ -32,8 +30,8 @@ def _predict(
             metavar="FILE",
         ),
     ],
-    lab: LabOption = None,
-    tolerance: ToleranceOption = 1.0,
+    wanted: TargetOptions,
+    passing: OrderOptions,
     light: LightOptions,
     file: FileOptions,
     archive: ArchiveOption = "panels.db",
@@ -41,41 +39,38 @@ def _predict(
 ) -> None:
     """Predict what the next panel of each recipe would read.
 
-    One result a row of the file, in its order. With --lab the difference (delta_e00), its standard
-    deviation (sd_delta_e00) and the chance of being within the tolerance (probability) are those of
-    the next panel sprayed against that colour. Without it they are of the next panel against the
-    prediction itself: how far from its own prediction a panel is expected to come out.
+    One result a row of the file, in its order. With a target, given as for match, the difference,
+    its standard deviation and the chance of passing (probability) are those of the next panel
+    sprayed against it, at every angle of the target. Without one they are of the next panel
+    against the prediction itself: how far from its own prediction a panel is expected to come out.
+    In JSON what is called delta_e00 is ΔE00 at the first angle; expected_difference and
+    sd_difference are by what the order names.
     """
-    from workbook.cli.printing import chance, number, table
-    from workbook.session import Session, reading_of_lab
+    order, weights = passing.said()
+    from workbook.cli.results import predictions_text
+    from workbook.session import Session
+    from workbook.session.order import aim_of, unseen_words
 
-    target = None if lab is None else reading_of_lab(lab, light.viewing)
     with Session.open(archive, write=False) as session:
-        tell_fit(session)
-        found = session.predict_file(recipes, target=target, tolerance=tolerance, **file.declared)
+        target = wanted.readings(session, light, file) if wanted.given else None
+        unseen = ""
+        if target is not None:
+            aim = aim_of(target, order, weights)  # refused before the model is fitted
+            tell_fit(session)
+            unseen = unseen_words(session.model, aim)
+        elif weights:
+            raise typer.BadParameter("--angle-weight needs a target read at that angle")
+        else:
+            tell_fit(session)
+        found = session.predict_file(
+            recipes, target=target, tolerance=order, weights=weights, **file.declared
+        )
+    if unseen:
+        note(unseen)
     if json_:
         show_json([p.as_dict() for p in found])
-        return
-    rows = [
-        (
-            p.panel or "",
-            str(p.recipe.ground),
-            str(p.recipe.colour or "bare"),
-            str(p.recipe.schedule or ""),
-            *(number(v) for v in p.lab),
-            number(p.delta_e00),
-            number(p.sd_delta_e00),
-            chance(p.probability),
-        )
-        for p in found
-    ]
-    header = ("panel", "ground", "colour", "schedule", "L", "a", "b", "ΔE00", "sd", "chance")
-    show(table(header, rows, right="    rrrrrr"))
-    against = "the colour asked for" if target else "the prediction"
-    show(
-        f"\nΔE00, its sd and the chance of ΔE00 within {tolerance:g} are of the next panel sprayed "
-        f"against {against}."
-    )
+    else:
+        show(predictions_text(found, order))
 
 
 def _match(

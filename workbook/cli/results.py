@@ -1,15 +1,17 @@
-"""Suggestions as text and as plain data."""
+"""Suggestions and predictions as text and as plain data."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from workbook.cli.printing import chance, number, table, wrapped
 
 if TYPE_CHECKING:
-    from matchlib.suggest import Suggestion, Suggestions
+    from matchlib.suggest import Suggestion, Suggestions, Tolerance
+    from workbook.session import Prediction
 
-__all__ = ["matches_as_dicts", "matches_text"]
+__all__ = ["matches_as_dicts", "matches_text", "predictions_text"]
 
 
 def matches_as_dicts(found: Suggestions) -> list[dict[str, Any]]:
@@ -131,6 +133,71 @@ def matches_text(found: Suggestions) -> str:
             heads.pop(6)
         parts.append(table(heads, several, right="r rrrrrr"[: len(heads)]))
     return "\n\n".join([*parts, wrapped("\n".join(why))])
+
+
+def predictions_text(found: Sequence[Prediction], tolerance: Tolerance) -> str:
+    """Return predictions as text, at every angle of the target.
+
+    Parameters
+    ----------
+    found : sequence of Prediction
+        In the order of the table of recipes.
+    tolerance : Tolerance
+        What passes.
+
+    Returns
+    -------
+    str
+        A table, and what its numbers are.
+    """
+    unit = "of box" if tolerance.boxed else tolerance.unit
+    rows, several = [], []
+    for place, item in enumerate(found, 1):
+        name = item.panel or str(place)
+        rows.append(
+            (
+                item.panel or "",
+                str(item.recipe.ground),
+                str(item.recipe.colour or "bare"),
+                str(item.recipe.schedule or ""),
+                *(number(v) for v in item.lab),
+                number(item.difference),
+                number(item.sd_difference),
+                chance(item.probability),
+            )
+        )
+        several += [
+            (
+                name,
+                angle.viewing.geometry,
+                *(number(v) for v in angle.lab),
+                number(angle.difference),
+                f"{angle.weight:g}",
+            )
+            for angle in item.angles
+        ]
+    header = ("panel", "ground", "colour", "schedule", "L", "a", "b", unit, "sd", "chance")
+    parts = [table(header, rows, right="    rrrrrr")]
+    many = any(len(item.angles) > 1 for item in found)
+    if many:
+        heads = ("panel", "angle", "L", "a", "b", unit, "weight")
+        parts.append(table(heads, several, right="  rrrrr"))
+    wanted = any(item.against == "target" for item in found)
+    what = "The share of the box" if tolerance.boxed else tolerance.unit
+    limit = (
+        f"the chance of ΔE00 within {tolerance.value:g}"
+        if tolerance.kind == "ΔE00"
+        else f"the chance of passing ({tolerance.words})"
+    )
+    at_angles = ", at the worst angle; those at each angle are the prediction's own"
+    parts.append(
+        wrapped(
+            f"{what}, its sd and {limit} are of the next panel sprayed against "
+            f"{'the colour asked for' if wanted else 'the prediction'}"
+            f"{at_angles if many else ''}."
+        )
+    )
+    return "\n\n".join(parts)
 
 
 def _aim_words(aim: Any, several: bool) -> str:

@@ -20,6 +20,7 @@ __all__ = [
     "SearchOptions",
     "ShelfOptions",
     "TargetOptions",
+    "labs_at",
     "tell_fit",
 ]
 
@@ -32,11 +33,22 @@ class SampleOptions:
     ----------
     lab : tuple of 3 float or None
         Typed.
+    lab_at : list of str or None
+        Typed at angles, such as ``45as15=40,-20,10``.
     reading, sample : str or None
         File, and the sample in it.
     """
 
     lab: LabOption = None
+    lab_at: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--lab-at",
+            help="Instead of --lab, the colour at one angle: 45as15=40,-20,10; again for the next "
+            "makes a target that is met at all of them.",
+            metavar="ANGLE=L,a,b",
+        ),
+    ] = None
     reading: Annotated[
         str | None,
         typer.Option(
@@ -59,7 +71,12 @@ class SampleOptions:
     @property
     def given(self) -> bool:
         """Whether there is a target."""
-        return any(way is not None for way in (self.lab, self.reading, self.of_archive))
+        return any(self._ways)
+
+    @property
+    def _ways(self) -> tuple[bool, ...]:
+        ways = (self.lab, self.lab_at or None, self.reading, self.of_archive)
+        return tuple(way is not None for way in ways)
 
     def readings(
         self, session: Session, light: LightOptions, file: FileOptions
@@ -85,16 +102,59 @@ class SampleOptions:
         typer.BadParameter
             If none or more than one was given.
         """
-        if (self.lab, self.reading, self.of_archive).count(None) != 2:
-            raise typer.BadParameter("give one target: --lab L a b, --reading FILE or --panel CODE")
+        if sum(self._ways) != 1:
+            raise typer.BadParameter(
+                "give one target: --lab L a b, --lab-at ANGLE=L,a,b, --reading FILE or --panel CODE"
+            )
         if self.lab is not None:
             typed = session.typed_target(
                 self.lab, illuminant=light.illuminant, observer=light.observer
             )
             return (typed,)
+        if self.lab_at:
+            return labs_at(self.lab_at, light)
         if self.reading is not None:
             return session.angles_of_file(self.reading, panel=self.sample, **file.declared)
         return session.angles_of_panel(str(self.of_archive))
+
+
+def labs_at(given: list[str], light: LightOptions) -> tuple[Reading, ...]:
+    """Return readings that were typed at angles.
+
+    Parameters
+    ----------
+    given : list of str
+        Such as ``45as15=40,-20,10``.
+    light : LightOptions
+        Under which they hold.
+
+    Returns
+    -------
+    tuple of Reading
+        One an angle, as given.
+
+    Raises
+    ------
+    typer.BadParameter
+        If one cannot be read.
+    TargetError
+        If two are of one angle, or no surface can have one of them.
+    """
+    from workbook.session.targets import typed_readings
+
+    rows = []
+    for text in given:
+        angle, _, numbers = text.partition("=")
+        try:
+            lab = [float(number) for number in numbers.replace(",", " ").split()]
+        except ValueError:
+            lab = []
+        if len(lab) != 3:
+            raise typer.BadParameter(
+                f"a colour at an angle is such as 45as15=40,-20,10, not {text!r}"
+            )
+        rows.append((angle.strip(), lab))
+    return typed_readings(rows, illuminant=light.illuminant, observer=light.observer)
 
 
 @dataclass(frozen=True, slots=True)

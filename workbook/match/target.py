@@ -9,7 +9,6 @@ from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from matchlib.domain import Viewing
 from matchlib.errors import FileError, TargetError
 from workbook.controls import Button, Choice, FileField, HtmlView, NumberField, TextField
 from workbook.desk import Typed
@@ -215,8 +214,8 @@ class TargetPanel(Panel):
         self.bench.change("weights of the angles", weights=self.weights.weights)
 
     def _from_lab(self) -> tuple[tuple[Reading, ...], str]:
-        view = Viewing(self.illuminant.value, self.observer.value)
-        return self.lab.readings(view), "typed Lab"
+        light, observer = self.illuminant.value, self.observer.value
+        return self.lab.readings(illuminant=light, observer=observer), "typed Lab"
 
     def _from_file(self) -> tuple[tuple[Reading, ...], str]:
         path = lab_or_file(self.file.name, self.file.content)

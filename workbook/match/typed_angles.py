@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from matchlib.errors import TargetError
 from workbook.controls import Button, Choice, NumberField
 from workbook.match.angles import angle_words
 from workbook.match.parts import columns, hide, rows, taking
-from workbook.session import lab_of, reading_of_lab
+from workbook.session import lab_of
+from workbook.session.targets import typed_readings
 
 if TYPE_CHECKING:
-    from matchlib.domain import Reading, Viewing
+    from matchlib.domain import Reading
 
 __all__ = ["STANDARD", "TypedAngles"]
 
@@ -233,13 +233,13 @@ class TypedAngles:
         typed = {row.angle.value: row.weight.value for row in self._rows}
         return {a: float(w) for a, w in typed.items() if w is not None and w != 1.0}
 
-    def readings(self, view: Viewing) -> tuple[Reading, ...]:
+    def readings(self, *, illuminant: str, observer: str) -> tuple[Reading, ...]:
         """Return the target that is typed.
 
         Parameters
         ----------
-        view : Viewing
-            Light and observer; the geometry is each row's own.
+        illuminant, observer : str
+            Under which all rows hold.
 
         Returns
         -------
@@ -251,30 +251,5 @@ class TypedAngles:
         TargetError
             If a row is not whole, two are of one angle, or no surface can have one of them.
         """
-        from matchlib.domain import Viewing as View
-
-        found, several = [], len(self._rows) > 1
-        for row in self._rows:
-            angle, lab = row.angle.value, [field.value for field in row.lab]
-            of = f" at {angle}" if several else ""
-            if any(v is None for v in lab):
-                raise TargetError(
-                    f"The target{of} is not whole.",
-                    expected="numbers for L*, a* and b*",
-                    got=", ".join("nothing" if v is None else f"{v:g}" for v in lab),
-                    remedy="fill in all three, or remove the angle." if several
-                    else "fill in all three.",
-                )  # fmt: skip
-            if any(r.viewing.geometry == angle for r in found):
-                raise TargetError(
-                    f"The target is typed twice at {angle}.",
-                    expected="each angle once",
-                    got=", ".join(r.angle.value for r in self._rows),
-                    remedy="choose another angle in one of the rows, or remove it.",
-                )
-            whole = View(view.illuminant, view.observer, angle)
-            try:
-                found.append(reading_of_lab([float(v) for v in lab if v is not None], whole))
-            except TargetError as error:
-                raise error.at(angle) if several else error from None
-        return tuple(found)
+        typed = [(row.angle.value, [field.value for field in row.lab]) for row in self._rows]
+        return typed_readings(typed, illuminant=illuminant, observer=observer)

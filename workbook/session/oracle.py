@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 from matchlib.stepping import unmeasured
 from workbook.session.keeper import Keeper
 from workbook.session.model_cache import FitOutcome, model_of
-from workbook.session.predicting import Prediction, predict
-from workbook.session.targets import lab_of, reading_of_lab
+from workbook.session.order import aim_of
+from workbook.session.predicting import Prediction, judged, predict
+from workbook.session.targets import reading_of_lab
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from matchlib.readings import RecipeRow
     from matchlib.regression import FilmRegressor
     from matchlib.stepping import Step
+    from matchlib.suggest import Tolerance
 
 __all__ = ["Oracle"]
 
@@ -106,7 +108,7 @@ class Oracle(Keeper):
         *,
         viewing: Viewing | None = None,
         target: tuple[float, float, float] | None = None,
-        tolerance: float = 1.0,
+        tolerance: Tolerance | float = 1.0,
     ) -> tuple[Prediction, ...]:
         """Predict the next panel of each recipe.
 
@@ -118,8 +120,8 @@ class Oracle(Keeper):
             How it would be read; D65/10° in the archive's own geometry where not given.
         target : tuple of 3 float, optional
             CIELAB wanted, under the viewing.
-        tolerance : float
-            Difference that passes [ΔE00].
+        tolerance : Tolerance or float
+            What passes; a number is ΔE00.
 
         Returns
         -------
@@ -132,15 +134,19 @@ class Oracle(Keeper):
             If a ground or colour is on no panel.
         """
         from matchlib.domain import Viewing as View
+        from matchlib.suggest import Target
 
         view = viewing or View(geometry=self.geometry)
+        aim = None
+        if target is not None:
+            aim = Target.of_lab(target, viewing=view, tolerance=judged(tolerance))
         return predict(
             self.model,
             recipes,
             viewings=[view] * len(recipes),
             codes=[None] * len(recipes),
             places=[str(r) for r in recipes],
-            target=target,
+            aim=aim,
             tolerance=tolerance,
         )
 
@@ -148,8 +154,9 @@ class Oracle(Keeper):
         self,
         path: str | Path,
         *,
-        target: Reading | None = None,
-        tolerance: float = 1.0,
+        target: Reading | Sequence[Reading] | None = None,
+        tolerance: Tolerance | float = 1.0,
+        weights: Mapping[str, float] | None = None,
         decimal: str = ".",
         scale: str | None = None,
     ) -> tuple[Prediction, ...]:
@@ -162,10 +169,12 @@ class Oracle(Keeper):
         ----------
         path : str or Path
             The table; needs no readings.
-        target : Reading, optional
-            What is wanted; it and the predictions are then both under its viewing.
-        tolerance : float
-            Difference that passes [ΔE00].
+        target : Reading or sequence of Reading, optional
+            What is wanted, one reading a geometry; the predictions are then under its viewings.
+        tolerance : Tolerance or float
+            What passes; a number is ΔE00.
+        weights : mapping of str to float, optional
+            How much a difference counts, by geometry; 1 where none is given.
         decimal, scale : str
             Declarations of the file.
 
@@ -183,16 +192,15 @@ class Oracle(Keeper):
         for r in rows:
             usual = "clear" not in r.stated
             recipes.append(replace(r.recipe, clear=clear) if usual else r.recipe)
-            view = r.viewing if target is None else target.viewing
-            own = target is None and "geometry" not in r.stated
-            viewings.append(replace(view, geometry=geometry) if own else view)
+            own = "geometry" not in r.stated
+            viewings.append(replace(r.viewing, geometry=geometry) if own else r.viewing)
         return predict(
             self.model,
             recipes,
             viewings=viewings,
             codes=[r.panel for r in rows],
             places=[f"{name}, row {r.row}" for r in rows],
-            target=None if target is None else lab_of(target),
+            aim=None if target is None else aim_of(target, judged(tolerance), weights),
             tolerance=tolerance,
         )
 

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from matchlib.domain import Recipe, Viewing
 from matchlib.errors import DomainError, MatchlibError
 from workbook.session.back import recipe_dict
+from workbook.session.order import Angle, angles_of
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmRegressor
+    from matchlib.suggest import Target, Tolerance
 
-__all__ = ["Prediction", "predict"]
+__all__ = ["Prediction", "judged", "predict"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,16 +31,23 @@ class Prediction:
     viewing : Viewing
         How it would be read.
     lab : tuple of 3 float
-        Predicted CIELAB.
+        Predicted CIELAB, at the first angle of several.
     sd_lab : tuple of 3 float
-        Standard deviation of the next panel's reading, per axis.
+        Standard deviation of the next panel's reading there, per axis.
     delta_e00, sd_delta_e00 : float
         Expected difference of that reading from the target, or, without a target, from the
         prediction itself; and its standard deviation [ΔE00].
+    difference, sd_difference : float
+        The same by what the order names, in the unit of its tolerance; at several angles the worst
+        of weight times difference.
     probability : float
-        That the difference is within the tolerance [-].
+        That this is within the tolerance, at every angle [-].
     against : str
         ``target`` or ``prediction``: what the difference is from.
+    tolerance : Tolerance
+        What passes.
+    angles : tuple of Angle
+        Predicted against wanted at each angle of the target; none without a target.
     """
 
     panel: str | None
@@ -48,8 +57,12 @@ class Prediction:
     sd_lab: tuple[float, float, float]
     delta_e00: float
     sd_delta_e00: float
+    difference: float
+    sd_difference: float
     probability: float
     against: str
+    tolerance: Tolerance
+    angles: tuple[Angle, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Return it as plain data.
@@ -72,6 +85,12 @@ class Prediction:
             "sd_delta_e00": self.sd_delta_e00,
             "probability": self.probability,
             "against": self.against,
+            "difference_kind": self.tolerance.unit,
+            "tolerance": self.tolerance.value,
+            "tolerance_words": self.tolerance.words,
+            "expected_difference": self.difference,
+            "sd_difference": self.sd_difference,
+            "angles": [angle.as_dict() for angle in self.angles],
             "words": recipe.words,
         }
 
@@ -83,8 +102,8 @@ def predict(
     viewings: Sequence[Viewing],
     codes: Sequence[str | None],
     places: Sequence[str],
-    target: tuple[float, float, float] | None = None,
-    tolerance: float = 1.0,
+    aim: Target | None = None,
+    tolerance: Tolerance | float = 1.0,
 ) -> tuple[Prediction, ...]:
     """Predict the next panel of each recipe.
 
@@ -95,15 +114,15 @@ def predict(
     recipes : sequence of Recipe
         In the order wanted.
     viewings : sequence of Viewing
-        One each.
+        One each; of no account where there is an aim.
     codes : sequence of str or None
         Panel codes, one each.
     places : sequence of str
         Where each comes from, for errors.
-    target : tuple of 3 float, optional
-        CIELAB that is wanted, under the viewings.
-    tolerance : float
-        Difference that passes [ΔE00].
+    aim : Target, optional
+        What is wanted, at one angle or several, and what passes.
+    tolerance : Tolerance or float
+        What passes where there is no aim; a number is ΔE00.
 
     Returns
     -------
@@ -117,13 +136,27 @@ def predict(
     DomainError
         If the tolerance is no tolerance.
     """
-    import numpy as np
+    if aim is None:
+        passes = judged(tolerance)
+        spread = _asked(model, recipes, viewings, places, model.predict_parts)
+        return _by_itself(recipes, viewings, codes, passes, spread)
+    usual = Viewing(geometry=model.words_.geometries[0])
+    views = [a.viewing or usual for a in aim.aims]
+    spread = _asked(model, recipes, views[:1] * len(recipes), places,
+                    lambda some, _: model.predict_together(some, views))  # fmt: skip
+    return _against(recipes, views, codes, aim, spread)
 
-    from matchlib.colorimetry import expected_delta_e00
 
-    check_tolerance(tolerance)
+def _asked(
+    model: FilmRegressor,
+    recipes: Sequence[Recipe],
+    viewings: Sequence[Viewing],
+    places: Sequence[str],
+    ask: Callable[[Sequence[Recipe], Sequence[Viewing]], tuple[Any, ...]],
+) -> tuple[Any, Any]:
+    """Predicted Lab and the whole covariance of the next panel's reading."""
     try:
-        lab, known, spray, reading = model.predict_parts(recipes, viewings)
+        lab, known, spray, reading = ask(recipes, viewings)
     except MatchlibError:
         # Only now, since one by one is slow: which of them was it?
         for recipe, view, place in zip(recipes, viewings, places, strict=True):
@@ -132,24 +165,112 @@ def predict(
             except MatchlibError as error:
                 raise error.at(place) from None
         raise
-    covariance = known + spray + reading
-    wanted = lab if target is None else np.asarray(target, float)
-    away = expected_delta_e00(wanted, lab, covariance, tolerance=tolerance)
+    return lab, known + spray + reading
+
+
+def _by_itself(
+    recipes: Sequence[Recipe],
+    viewings: Sequence[Viewing],
+    codes: Sequence[str | None],
+    tolerance: Tolerance,
+    spread: tuple[Any, Any],
+) -> tuple[Prediction, ...]:
+    """How far from its own prediction each panel is expected to come out."""
+    import numpy as np
+
+    from matchlib.colorimetry import expected_delta_e00
+    from matchlib.suggest import Aim, Target
+
+    lab, covariance = spread
+    most = tolerance.value if tolerance.kind == "ΔE00" else 1.0
+    plain = expected_delta_e00(lab, lab, covariance, tolerance=most)
     sd = np.sqrt(np.diagonal(covariance, axis1=1, axis2=2))
+    found = []
+    for i, recipe in enumerate(recipes):
+        away = (plain.mean[i], plain.sd[i], plain.probability[i])
+        if tolerance.kind != "ΔE00":
+            own = Target((Aim(_three(lab[i]), viewings[i]),), tolerance)
+            away = tuple(v[0] for v in own.expected(lab[None, i : i + 1], covariance[i : i + 1]))
+        found.append(
+            Prediction(
+                panel=codes[i],
+                recipe=recipe,
+                viewing=viewings[i],
+                lab=_three(lab[i]),
+                sd_lab=_three(sd[i]),
+                delta_e00=float(plain.mean[i]),
+                sd_delta_e00=float(plain.sd[i]),
+                difference=float(away[0]),
+                sd_difference=float(away[1]),
+                probability=float(away[2]),
+                against="prediction",
+                tolerance=tolerance,
+            )
+        )
+    return tuple(found)
+
+
+def _against(
+    recipes: Sequence[Recipe],
+    views: Sequence[Viewing],
+    codes: Sequence[str | None],
+    aim: Target,
+    spread: tuple[Any, Any],
+) -> tuple[Prediction, ...]:
+    """How far from a target each panel is expected to come out, at every angle."""
+    import numpy as np
+
+    from matchlib.colorimetry import expected_delta_e00
+
+    labs, covariance = spread
+    away = aim.expected(labs, covariance)
+    first = covariance[:, :3, :3]
+    plain = expected_delta_e00(np.array(aim.aims[0].lab), labs[0], first, tolerance=1.0)
+    sd = np.sqrt(np.diagonal(first, axis1=1, axis2=2))
     return tuple(
         Prediction(
             panel=codes[i],
             recipe=recipe,
-            viewing=viewings[i],
-            lab=_three(lab[i]),
+            viewing=views[0],
+            lab=_three(labs[0, i]),
             sd_lab=_three(sd[i]),
-            delta_e00=float(away.mean[i]),
-            sd_delta_e00=float(away.sd[i]),
+            delta_e00=float(plain.mean[i]),
+            sd_delta_e00=float(plain.sd[i]),
+            difference=float(away.mean[i]),
+            sd_difference=float(away.sd[i]),
             probability=float(away.probability[i]),
-            against="prediction" if target is None else "target",
+            against="target",
+            tolerance=aim.tolerance,
+            angles=angles_of(aim, labs[:, i]),
         )
         for i, recipe in enumerate(recipes)
     )
+
+
+def judged(tolerance: Tolerance | float) -> Tolerance:
+    """Return what passes.
+
+    Parameters
+    ----------
+    tolerance : Tolerance or float
+        A number is ΔE00.
+
+    Returns
+    -------
+    Tolerance
+        Checked.
+
+    Raises
+    ------
+    DomainError
+        If the number is no tolerance.
+    """
+    from matchlib.suggest import Tolerance as Passing
+
+    if isinstance(tolerance, Passing):
+        return tolerance
+    check_tolerance(float(tolerance))
+    return Passing(value=float(tolerance))
 
 
 def check_tolerance(tolerance: float) -> None:

@@ -10,7 +10,7 @@ from matchlib.errors import MatchlibError, TargetError
 if TYPE_CHECKING:
     from matchlib.domain import Reading, Viewing
 
-__all__ = ["lab_of", "reading_of_lab", "readings_by_angle", "single_reading"]
+__all__ = ["lab_of", "reading_of_lab", "readings_by_angle", "single_reading", "typed_readings"]
 
 
 def reading_of_lab(lab: Sequence[float], viewing: Viewing | None = None) -> Reading:
@@ -49,6 +49,61 @@ def reading_of_lab(lab: Sequence[float], viewing: Viewing | None = None) -> Read
             got=error.got,
             remedy="check the signs, the decimal point and the order L, a, b.",
         ) from None
+
+
+def typed_readings(
+    rows: Sequence[tuple[str, Sequence[float | None]]],
+    *,
+    illuminant: str = "D65",
+    observer: str = "10",
+) -> tuple[Reading, ...]:
+    """Return a target typed at one angle or several.
+
+    Parameters
+    ----------
+    rows : sequence of (str, sequence of 3 float or None)
+        Geometry, and CIELAB there; None for what was left empty.
+    illuminant, observer : str
+        Under which all of them hold.
+
+    Returns
+    -------
+    tuple of Reading
+        One an angle, in the order typed.
+
+    Raises
+    ------
+    DomainError
+        If light, observer or a geometry is none.
+    TargetError
+        If a row is not whole, two are of one angle, or no surface can have one of them.
+    """
+    from matchlib.domain import Viewing as View
+
+    found: list[Reading] = []
+    for angle, lab in rows:
+        view = View(illuminant, observer, angle)
+        of = f" at {view.geometry}" if len(rows) > 1 else ""
+        whole = [v for v in lab if v is not None]
+        if len(whole) != 3 or len(lab) != 3:
+            raise TargetError(
+                f"The target{of} is not whole.",
+                expected="numbers for L*, a* and b*",
+                got=", ".join("nothing" if v is None else f"{v:g}" for v in lab),
+                remedy="fill in all three, or remove the angle." if of else "fill in all three.",
+            )
+        if any(r.viewing.geometry == view.geometry for r in found):
+            raise TargetError(
+                f"The target is typed twice at {view.geometry}.",
+                expected="each angle once",
+                got=", ".join(name for name, _ in rows),
+                remedy="choose another angle for one of them, or remove it.",
+            )
+        try:
+            found.append(reading_of_lab(whole, view))
+        except MatchlibError as error:
+            raise error.at(view.geometry) if of else error from None
+    return tuple(found)
 
 
 def single_reading(readings: Sequence[Reading], *, where: str) -> Reading:
