@@ -38,16 +38,12 @@ class LongWork(Task):
     def start(
         self, text: str, work: Callable[[], Any], then: Callable[[Any], object] = lambda _: None
     ) -> None:
-        """Begin; whatever was running before is dropped.
+        """Begin; whatever was running before is dropped, and what was said of it.
 
         Parameters
         ----------
-        text : str
-            What is being done.
-        work : callable
-            Done in the thread; must touch no widget, and may call `step`.
-        then : callable
-            Takes what came of it; not called after a cancel or an error.
+        text, work, then
+            As for `Task.start`.
         """
         self.said.tell("")
         self.again.layout.display = "none"
