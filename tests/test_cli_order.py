@@ -342,3 +342,34 @@ def test_without_a_target_a_panel_is_held_against_its_prediction_by_the_order(ro
     )
     refused_ = fails(run(*PREDICT, "--angle-weight", "45as15=2", cwd=room), 2)
     assert "needs a target" in refused_
+
+
+def test_a_match_is_as_even_as_the_order_says_at_every_angle(room):
+    from matchlib.evenness import film_tolerance
+
+    aim = Target.of_readings(aimed_at("3@5:1"), tolerance=CMC)
+    with Session.open(room / "panels.db") as session:
+        free = session.match(aimed_at("3@5:1"), tolerance=CMC, top=3)
+        shown = film_tolerance(session.model, [s.recipe for s in free], changes=(0.1,), order=aim)
+        most = float(shown.min()) + 1e-6
+        own = session.match(
+            aimed_at("3@5:1"), session.limits(max_unevenness=most), tolerance=CMC, top=3
+        )
+    args = (*MATCH, "both.csv", "--difference", "cmc2:1", "--max-unevenness", most)
+    told = json_of(*args, cwd=room)
+    assert [t["schedule"] for t in told] == [str(s.recipe.schedule) for s in own]
+    assert [t["schedule"] for t in told] != [str(s.recipe.schedule) for s in free]
+    words = refused(*MATCH, "both.csv", "--max-unevenness", 0, cwd=room)
+    assert "lets nothing pass" in words
+
+
+def test_out_of_reach_is_said_at_the_angle_that_misses_most(room):
+    face, flop = aimed_at("3@5:1")
+    off = Reading(FLOP, flop.source, (flop.lab[0] + 25.0, *flop.lab[1:]))
+    told = json_of("match", *at((face, off)), "--top", 1, cwd=room)
+    assert not told[0]["reachable"]
+    assert "at 45as110, where it misses most," in told[0]["miss"]
+    assert "darker" in told[0]["miss"]
+    told = json_of("match", *at((face, off)), "--top", 1, "--angle-weight", "45as110=0.01",
+                   cwd=room)  # fmt: skip
+    assert "45as110" not in told[0]["miss"]

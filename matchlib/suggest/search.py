@@ -339,8 +339,20 @@ class _Search:
         reachable = bool(cost[nearest] <= target.tolerance.value)
         text = ""
         if not reachable:
-            at = view.labs[0, nearest]
-            text = miss(target.aims[0].lab, at, float(cost[nearest]), said=target.tolerance.words)
+            labs = view.labs[:, nearest]
+            away = [
+                aim.weight * float(target.tolerance.difference(aim.lab, lab))
+                for aim, lab in zip(target.aims, labs, strict=True)
+            ]
+            worst = int(np.argmax(away))
+            where = self.viewings[worst].geometry if len(target.aims) > 1 else ""
+            text = miss(
+                target.aims[worst].lab,
+                labs[worst],
+                float(cost[nearest]),
+                said=target.tolerance.words,
+                where=where,
+            )
             if closest <= target.tolerance.value:
                 text += (
                     f" Finer parts than the cup is said to show would come within {closest:.1f}: "

@@ -64,7 +64,9 @@ def direction(standard: ArrayLike, trial: ArrayLike, *, least: float = 0.5) -> l
     return [text for size, text in sorted(found, key=lambda f: -f[0]) if size >= least]
 
 
-def miss(target: ArrayLike, nearest: ArrayLike, difference: float, *, said: str) -> str:
+def miss(
+    target: ArrayLike, nearest: ArrayLike, difference: float, *, said: str, where: str = ""
+) -> str:
     """Return how the nearest misses.
 
     Parameters
@@ -75,6 +77,8 @@ def miss(target: ArrayLike, nearest: ArrayLike, difference: float, *, said: str)
         Between them, in the unit of the tolerance.
     said : str
         The tolerance in words.
+    where : str
+        The angle at which it misses most; empty for the only one.
 
     Returns
     -------
@@ -84,6 +88,7 @@ def miss(target: ArrayLike, nearest: ArrayLike, difference: float, *, said: str)
     ways = direction(target, nearest)
     way = " and ".join([", ".join(ways[:-1]), ways[-1]] if len(ways) > 1 else ways)
     text = f"Out of reach within these limits ({said}): the nearest is {difference:.1f} away"
+    text += f" at {where}, where it misses most" if where else ""
     return f"{text}, {way} than the sample." if way else f"{text}."
 
 

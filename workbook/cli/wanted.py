@@ -345,6 +345,8 @@ class SearchOptions(ShelfOptions):
         Whether recipes may have them.
     clear : str or None
         Clear coat.
+    max_unevenness : float or None
+        Most that 10 percent of film may show.
     """
 
     min_coats: Annotated[
@@ -374,6 +376,14 @@ class SearchOptions(ShelfOptions):
     clear: Annotated[
         str | None,
         typer.Option(help="Clear coat: yes, no or a name.  [default: as the archive mostly has]"),
+    ] = None
+    max_unevenness: Annotated[
+        float | None,
+        typer.Option(
+            "--max-unevenness",
+            help="Most that 10 percent more or less film may show, in ΔE00 or as --difference "
+            "says, at every angle; for this search, not remembered.",
+        ),
     ] = None
 
 
