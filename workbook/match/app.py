@@ -182,7 +182,8 @@ class MatchApp:
             told.append("<p><strong>Target:</strong> none yet</p>")
         else:
             told.append(
-                f'<p style="display:flex;gap:8px;align-items:center">{chip(target, size=34)}<span>'
+                f'<p style="display:flex;gap:8px;align-items:center">'
+                f'<span style="flex:none">{chip(target, size=34)}</span><span>'
                 f"<strong>Target:</strong> {esc(work.target_name)}, "
                 f'<span class="cpw-num">{esc(_target_words(work))}</span>; '
                 f"{esc(work.order.words)}</span></p>"
