@@ -1,0 +1,174 @@
+"""The law without its residual fields, read off its own evaluation for one space of recipes.
+
+Over one ground a recipe's colour then depends on the doses of its pot alone, and a dose is what the
+step's ratio brings a coat times its coats, less what the first one lacks and plus what later ones
+gain: a few rows of the law tell those of all schedules.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.colorimetry import weights, white_point
+from matchlib.domain import Viewing
+from matchlib.regression.law import State
+from matchlib.regression.table import RecipeTable
+from matchlib.suggest.space import Schedules, Space
+
+__all__ = ["LawInBrief", "doses"]
+
+Array = NDArray[np.float64]
+Single = NDArray[np.float32]
+Ints = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class LawInBrief:
+    """A fitted law under one viewing, by ground and by dose.
+
+    Parameters
+    ----------
+    ground : ndarray, shape (k, b)
+        Internal reflectance of each ground [-].
+    k2, gain, lift : ndarray, shape (k,)
+        The surface over it: lift + gain R / (1 - k2 R) is what is measured [-].
+    absorption, scattering : ndarray, shape (c, b)
+        Absorbance and scattering of one coat at 6:1, each colour alone [-].
+    light : ndarray, shape (3, b)
+        From measured reflectance to X/Xn, Y/Yn, Z/Zn.
+    """
+
+    ground: Array
+    k2: Array
+    gain: Array
+    lift: Array
+    absorption: Array
+    scattering: Array
+    light: Array
+
+    @classmethod
+    def of(cls, space: Space, viewing: Viewing) -> LawInBrief:
+        """Read a law off its own evaluation.
+
+        Parameters
+        ----------
+        space : Space
+            Grounds and colours.
+        viewing : Viewing
+            Light, observer and geometry.
+
+        Returns
+        -------
+        LawInBrief
+            Exact but for the residual fields.
+        """
+        k, c = len(space.ground_share), space.colour_share.shape[1]
+        none = Schedules(np.zeros((k, 2), np.int64), np.ones((k, 2)))
+        table = space.table(space.ground_share, np.zeros((k, c)), none, viewing)
+        bare = _plain(space, table)
+        inner = np.exp(bare.mixed)
+        # The surface's derivative by log R, gain R / (1 - k2 R)², holds its constants: the root
+        # of R over it is a straight line in R.
+        line = np.sqrt(inner / bare.by_ground)
+        middle = inner.mean(axis=1, keepdims=True)
+        spread = ((inner - middle) ** 2).sum(axis=1)
+        slope = ((inner - middle) * line).sum(axis=1) / np.maximum(spread, 1e-300)
+        base = line.mean(axis=1) - slope * middle[:, 0]
+        k2, gain = -slope / base, 1.0 / base**2
+        lift = bare.reflectance - gain[:, None] * inner / (1.0 - k2[:, None] * inner)
+        coat = _dosed(space, viewing, np.empty(0))
+        unit = coat.dose[0, :, None]
+        white = white_point(viewing.illuminant, viewing.observer)
+        return cls(
+            inner,
+            k2,
+            gain,
+            lift.mean(axis=1),
+            unit * coat.absorption,
+            unit * coat.scattering,
+            (weights(viewing.illuminant, viewing.observer) / white).T,
+        )
+
+    def roots(self, dose: Single, used: Ints) -> Single:
+        """Return the cube roots of X/Xn, Y/Yn and Z/Zn over every ground.
+
+        Parameters
+        ----------
+        dose : ndarray, shape (c, n)
+            Dose of each colour used [coats at 6:1].
+        used : ndarray of int, shape (c,)
+            Which colours they are.
+
+        Returns
+        -------
+        ndarray, shape (k, 3, n)
+            At all wavelengths, each recipe by itself, in single precision.
+        """
+        absorption, scattering = (
+            v[used].T.astype(np.float32) for v in (self.absorption, self.scattering)
+        )
+        one = np.float32(1.0)
+        a = absorption @ dose
+        through = np.exp(-a)
+        glow = scattering @ dose
+        glow *= (one - through) / a
+        light = self.light.astype(np.float32)
+        seen = np.empty((len(self.ground), 3, dose.shape[1]), np.float32)
+        for g, ground in enumerate(self.ground[:, :, None].astype(np.float32)):
+            inner = through * ground  # one ground at a time stays in a core's own cache
+            inner += glow
+            inner /= one - inner * np.float32(self.k2[g])
+            np.matmul(light, inner, out=seen[g])
+        seen *= self.gain[:, None, None].astype(np.float32)
+        seen += (self.lift[:, None] * self.light.sum(axis=1)).astype(np.float32)[:, :, None]
+        return np.asarray(np.cbrt(seen))
+
+
+def doses(space: Space, viewing: Viewing) -> Single:
+    """Return the dose of every schedule for each colour, were the pot that colour alone.
+
+    Parameters
+    ----------
+    space : Space
+        Colours and schedules.
+    viewing : Viewing
+        Any: the way through the film is the same for all of them.
+
+    Returns
+    -------
+    ndarray, shape (c, s)
+        In doses of one coat at 6:1.
+    """
+    s = space.schedules
+    carriers = np.sort([float(r.carrier / r.colour) for r in space.limits.ratios()])
+    dosed = _dosed(space, viewing, carriers).dose
+    unit, first, later = dosed[-3:]
+    lack, gain = 1.0 - first[0] / unit[0], later[0] / unit[0] - 1.0
+    coats, ahead, logk = s.layers()
+    film = np.maximum(coats - ahead * lack + logk * gain, 1e-3 * coats).T.astype(np.float32)
+    each = (dosed[:-3] / unit).T.astype(np.float32)
+    near, far = np.searchsorted(carriers, s.carrier.T)
+    return np.stack([e[near] * film[0] + e[far] * film[1] for e in each])
+
+
+def _dosed(space: Space, viewing: Viewing, carriers: Array) -> State:
+    """One coat of every colour at each ratio, neither the panel's first nor a later one.
+
+    Three more at 6:1: one like that, one that is the first, and one that lays by one logarithm.
+    """
+    ratio = np.append(carriers, [6.0, 6.0, 6.0])
+    n, c = len(ratio), space.colour_share.shape[1]
+    coats = Schedules(np.tile([1, 0], (n, 1)), np.column_stack([ratio, ratio]))
+    ground = np.repeat(space.ground_share[:1], n, axis=0)
+    table = space.table(ground, np.ones((n, c)), coats, viewing)
+    first, logk = np.zeros((n, 2)), np.zeros((n, 2))
+    first[-2, 0], logk[-1, 0] = 1.0, 1.0
+    return _plain(space, replace(table, first=first, logk=logk))
+
+
+def _plain(space: Space, table: RecipeTable) -> State:
+    fit = space.model.fitted_
+    return fit.law.evaluate(fit.law.plain(fit.z), table)

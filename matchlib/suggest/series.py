@@ -1,0 +1,144 @@
+"""A smooth function of one variable or a few as a short sum of Chebyshev polynomials.
+
+The function is taken at the roots of a Chebyshev polynomial in each variable; its values there give
+the coefficients of the polynomial through them, by a sum of cosines (Trefethen 2013, *Approximation
+Theory and Approximation Practice*, chapters 3 and 4). Of an analytic function the coefficients fall
+geometrically (his theorem 8.1), so the last of them tell how far the polynomial still is from the
+function: where they are not small, more points are taken (as Aurentz and Trefethen 2017 do). Those
+too small to count are left out. A value then costs a few multiplications, whatever the function
+costs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Self
+
+import numpy as np
+from numpy.polynomial.chebyshev import chebvander
+from numpy.typing import NDArray
+
+__all__ = ["Series"]
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.intp]
+Single = NDArray[np.float32]
+
+
+@dataclass(frozen=True)
+class Series:
+    """Chebyshev polynomials of v variables and their coefficients, for m functions at once.
+
+    Parameters
+    ----------
+    low, high : ndarray, shape (v,)
+        Ends of each variable; a variable whose ends are the same is not one.
+    degree : ndarray of int, shape (v, t)
+        Degree in each variable of every product kept.
+    factor : ndarray, shape (m, t)
+        Its coefficients.
+    """
+
+    low: Array
+    high: Array
+    degree: Ints
+    factor: Single
+
+    @classmethod
+    def of(
+        cls,
+        function: Callable[[Array], Single],
+        ends: tuple[Array, Array],
+        sizes: Sequence[int],
+        *,
+        within: float,
+        most: int,
+    ) -> Self | None:
+        """Return the series of a function, or None where it takes too many points.
+
+        Parameters
+        ----------
+        function : callable
+            From points, shape (v, n), to values, shape (m, n).
+        ends : (ndarray, ndarray), shape (v,) each
+            Lowest and highest of each variable.
+        sizes : sequence of int
+            Points to begin with in each variable, 3 or more.
+        within : float
+            Greatest coefficient of the last degree in each variable; products with a coefficient
+            below a tenth of it are left out.
+        most : int
+            Points at which the function may be taken at a time.
+
+        Returns
+        -------
+        Series or None
+            Off by a few times `within` at most, for a function that is analytic.
+        """
+        low, high = ends
+        free = high - low > 1e-6 * np.abs(high)
+        count = np.where(free, sizes, 1)
+        middle, half = (high + low)[:, None] / 2.0, (high - low)[:, None] / 2.0
+        while count.prod() <= most:
+            unit, degree, cosines = _rule(tuple(count.tolist()))
+            factor = function(middle + unit * half) @ cosines
+            size = np.abs(factor).max(axis=0)
+            last = [size[d == d.max()].max() for d in degree]
+            short = free & (np.array(last) > within)
+            if not short.any():
+                kept = (size > within / 10.0) | (degree.sum(axis=0) == 0)
+                return cls(low, high, degree[:, kept], factor[:, kept])
+            count = np.where(short, count + count // 2, count)
+        return None
+
+    def __call__(self, at: Single) -> Single:
+        """Return the values at some points.
+
+        Parameters
+        ----------
+        at : ndarray, shape (v, n)
+            Within the ends.
+
+        Returns
+        -------
+        ndarray, shape (m, n)
+            In single precision.
+        """
+        product = self._rows(0, at[0])
+        for v in range(1, len(at)):
+            product *= self._rows(v, at[v])
+        return np.asarray(self.factor @ product)
+
+    def _rows(self, v: int, at: Single) -> Single:
+        low, high = float(self.low[v]), float(self.high[v])
+        span = max(high - low, 1e-30)
+        x = at * np.float32(2.0 / span) - np.float32((high + low) / span)
+        return np.asarray(_polynomials(x, int(self.degree[v].max()))[self.degree[v]])
+
+
+@cache
+def _rule(count: tuple[int, ...]) -> tuple[Array, Ints, Single]:
+    """Points between -1 and 1, degrees of as many products, and from values to coefficients."""
+    points = [np.cos(np.pi * (np.arange(n) + 0.5) / n) for n in count]
+    cosines: Array = np.ones((1, 1))
+    for x in points:
+        own = chebvander(x, len(x) - 1) * np.where(np.arange(len(x)), 2.0, 1.0) / len(x)
+        cosines = np.asarray(np.kron(cosines, own))
+    grid = np.stack(np.meshgrid(*points, indexing="ij")).reshape(len(count), -1)
+    return grid, np.indices(count).reshape(len(count), -1), cosines.astype(np.float32)
+
+
+def _polynomials(x: Single, degree: int) -> Single:
+    """All up to a degree, each time twice as many: T(k+j) = 2 T(k) T(j) - T(k-j)."""
+    rows = np.ones((degree + 1, len(x)), np.float32)
+    rows[1:2] = x
+    k = 1
+    while k < degree:
+        more = min(k, degree - k)
+        new = rows[k + 1 : k + 1 + more]
+        np.multiply(rows[k] * np.float32(2.0), rows[1 : more + 1], out=new)
+        new -= rows[k - more : k][::-1]
+        k += more
+    return rows
