@@ -128,7 +128,10 @@ def test_half_typed_rows_outlive_the_kernel(match: MatchApp) -> None:
     panel.lab.rows[1].lab[2].value = None
     again = settled(MatchApp(match.bench.session))
     rows = again.panels["target"].lab.rows
-    assert [r.plain for r in rows] == [r.plain for r in panel.lab.rows]
+    assert [r.angle.value for r in rows] == ["45as15", "45as75"]
+    assert [f.value for f in rows[0].lab] == list(LABS[0])
+    assert [f.value for f in rows[1].lab] == [*LABS[1][:2], None]
+    assert [r.weight.value for r in rows] == [1.0, 3.0]
     assert again.bench.work.target is None
     # Pressed, it is the target in hand that is shown after a restart.
     panel.lab.rows[1].lab[2].value = 1.5
