@@ -123,6 +123,17 @@ def test_parts_of_the_uncertainty_sum_to_the_whole(fitted):
     _, known, spray, reading = fitted.predict_parts(some)
     _, cov = fitted.predict(frame, return_cov=True)
     np.testing.assert_allclose(known + spray + reading, cov)
+    *same, freedom = fitted.predict_readings(frame)
+    np.testing.assert_array_equal(same[1], cov)
+    np.testing.assert_array_equal(freedom, fitted.freedom(known, cov))
+    assert np.all(freedom > fitted.freedom_)
+
+
+def test_freedom_is_that_of_the_grounds_under_colour(fitted, archive):
+    grounds = {p.recipe.ground for p in archive if not p.recipe.bare}
+    assert fitted.freedom_ == max(len(grounds) - 1, 3) > 3
+    few = [p for p in archive if p.recipe.bare or p.recipe.ground == min(grounds, key=str)]
+    assert FilmRegressor(rounds=1, residual=False).fit(*to_frame(few)).freedom_ == 3
 
 
 def test_wrong_backs_do_not_move_the_rest(shop):

@@ -27,6 +27,7 @@ def test_it_predicts_as_before(kept):
         again.predict_parts(recipes), model_of().predict_parts(recipes), strict=True
     ):
         np.testing.assert_array_equal(ours, theirs)
+    assert again.freedom_ == model_of().freedom_
     assert again.archive_hash_ == "hash of the archive"
     assert again.versions_ == library_versions()
     assert list(again.panels_) == list(model_of().panels_)

@@ -17,6 +17,7 @@ from matchlib.validation import (
     NearestPanel,
     QuadraticRidge,
     Repeatability,
+    Validation,
     cross_validate,
     repeatability,
     validation_table,
@@ -89,6 +90,17 @@ def test_errors_and_coverage_are_counted_rightly(table: tuple[pd.DataFrame, np.n
     assert boastful.coverage[0.95] < 0.5
     assert honest.folds == 4
     assert honest.median <= honest.mean <= honest.high
+
+
+def test_coverage_is_that_of_each_readings_own_tails() -> None:
+    squared = np.array([2.3, 2.3, 7.0, 7.0])
+    freedom = np.array([np.inf, 4.0, np.inf, 4.0])
+    found = Validation("panel", np.arange(4), np.ones(4), squared, freedom, 1, np.arange(0))
+    # Chi-square with 3: half within 2.366; F(3, 4) gives 3 * 0.941 / 2 = 1.411 for half.
+    assert found.coverage[0.5] == 0.25
+    # 6.251 for nine in ten, and 3 * 4.191 / 2 = 6.287; 7.815 and 3 * 6.591 / 2 = 9.887 for 95 %.
+    assert found.coverage[0.9] == 0.5
+    assert found.coverage[0.95] == 1.0
 
 
 def test_a_regressor_without_spread_has_no_coverage(table: tuple[pd.DataFrame, np.ndarray]) -> None:

@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import chi2
 
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import CoatSchedule, Panel, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.overview import Lab, panel_lab, three, usual_view
 from matchlib.suggest.words import direction
+from matchlib.tails import region
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
@@ -41,8 +41,8 @@ APART = 2.0
 PASSES = 1.0
 """Difference within which a recipe counts as a match [ΔE00] (common practice, no source)."""
 
-ODD = float(chi2.ppf(0.99, 3))
-"""Squared distance of a reading from the law beyond which its panel asks no question."""
+ORDINARY = 0.99
+"""Share of readings the law explains [-]: a panel that lies beyond asks no question."""
 
 MOST = 4
 
@@ -249,10 +249,12 @@ def _trusted(
     some = [(p, lab) for p, lab in read if lab is not None]
     if not some:
         return []
-    lab, *parts = model.predict_parts([p.recipe for p, _ in some], view)
+    lab, known, spray, reading = model.predict_parts([p.recipe for p, _ in some], view)
+    total = known + spray + reading
     off = np.array([x for _, x in some]) - lab
-    square = np.einsum("ni,ni->n", off, np.linalg.solve(sum(parts), off[..., None])[..., 0])
-    return [pair for pair, odd in zip(some, square > ODD, strict=True) if not odd]
+    square = np.einsum("ni,ni->n", off, np.linalg.solve(total, off[..., None])[..., 0])
+    explained = square <= region(ORDINARY, model.freedom(known, total))
+    return [pair for pair, plain in zip(some, explained, strict=True) if plain]
 
 
 def _apart(labs: Array) -> list[int]:

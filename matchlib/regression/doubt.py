@@ -6,7 +6,8 @@ misses of some panels, *C* their own covariance and *H* what the values' covaria
 the misses had these panels been left out are ``C (C - H)^-1 r``, with covariance
 ``C (C - H)^-1 C`` (the leave-out identity of linear regression; Rasmussen and Williams 2006,
 section 5.4.2, for single rows). All coloured panels of one ground are left out at a time, which is
-the farthest that the regression is asked to reach.
+the farthest that the regression is asked to reach. How far the misses lie out is thus learnt from
+as many grounds as there are, and few grounds make heavy tails (`matchlib.tails`).
 """
 
 from __future__ import annotations
@@ -14,13 +15,14 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
-from scipy.stats import chi2
 
 from matchlib.regression.misses import Rows, stacked
 from matchlib.regression.solve import FittedLaw
 from matchlib.stepping import Step, part_of
+from matchlib.tails import FEWEST as LEAST_FREEDOM
+from matchlib.tails import region
 
-__all__ = ["left_out", "overconfidence"]
+__all__ = ["freedom_of_scale", "left_out", "overconfidence"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -99,12 +101,8 @@ def overconfidence(fit: FittedLaw, rows: Rows, *, step: Step | None = None) -> f
         it, nine in ten of the panels of a ground left out lie inside their 90 % region. Single
         panels are left out where there are fewer than three grounds.
     """
-    coloured = np.zeros(rows.panels, bool)
-    coloured[rows.panel[rows.table.colour_share.sum(axis=1) > 0]] = True
-    trusted = np.flatnonzero(coloured & (fit.trust > 0.5))
-    main = np.zeros(rows.panels, np.intp)
-    main[rows.panel] = rows.table.ground_share.argmax(axis=1)
-    grounds = [trusted[main[trusted] == g] for g in np.unique(main[trusted])]
+    trusted, main = _coloured(fit, rows)
+    grounds = [trusted[main == g] for g in np.unique(main)]
     if len(grounds) < 3:
         grounds = [trusted[i : i + 1] for i in range(len(trusted))]
     # A spectrum speaks twice, in Lab and in tone: such a composite likelihood takes itself for
@@ -119,7 +117,7 @@ def overconfidence(fit: FittedLaw, rows: Rows, *, step: Step | None = None) -> f
         return least
     miss, known, own = (np.concatenate(p) for p in zip(*parts, strict=True))
     level = 0.9
-    wanted = chi2.ppf(level, 3)
+    wanted = float(region(level))
 
     def excess(log_factor: float) -> float:
         cov = own + np.exp(log_factor) * known
@@ -131,6 +129,36 @@ def overconfidence(fit: FittedLaw, rows: Rows, *, step: Step | None = None) -> f
         return least
     found = most if excess(most) > 0 else brentq(excess, 0.0, most, xtol=1e-3)
     return max(least, float(np.exp(found)))
+
+
+def freedom_of_scale(fit: FittedLaw, rows: Rows) -> float:
+    """Return from how many grounds the scale of what is not known of the law was learnt, less one.
+
+    Parameters
+    ----------
+    fit : FittedLaw
+        A fit.
+    rows : Rows
+        The readings it was fitted to.
+
+    Returns
+    -------
+    float
+        Degrees of freedom of that scale: grounds under trusted panels with colour, less one; at
+        least `matchlib.tails.FEWEST`.
+    """
+    _, main = _coloured(fit, rows)
+    return max(float(len(np.unique(main)) - 1), LEAST_FREEDOM)
+
+
+def _coloured(fit: FittedLaw, rows: Rows) -> tuple[Ints, Ints]:
+    """Panels with colour whose backs are trusted, and the ground that is most under each."""
+    coloured = np.zeros(rows.panels, bool)
+    coloured[rows.panel[rows.table.colour_share.sum(axis=1) > 0]] = True
+    trusted = np.flatnonzero(coloured & (fit.trust > 0.5))
+    main = np.zeros(rows.panels, np.intp)
+    main[rows.panel] = rows.table.ground_share.argmax(axis=1)
+    return trusted, main[trusted]
 
 
 def _thinned(group: Ints) -> Ints:

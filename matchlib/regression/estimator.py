@@ -19,7 +19,7 @@ from threadpoolctl import threadpool_limits
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import Recipe
 from matchlib.errors import FitError
-from matchlib.regression.doubt import overconfidence
+from matchlib.regression.doubt import freedom_of_scale, overconfidence
 from matchlib.regression.law import FilmLaw
 from matchlib.regression.misses import Rows
 from matchlib.regression.observe import Observations
@@ -158,6 +158,7 @@ class FilmRegressor(
             doubt = overconfidence(fitted, rows, step=part_of(step, 0.9, 1.0))
         # Nothing is kept before all of it is there: a fit that was stopped leaves no mixture.
         self.words_, self.reading_noise_, self.doubt_ = words, reading_noise, doubt
+        self.freedom_ = freedom_of_scale(fitted, rows)
         self.fitted_ = fitted
         self.panels_ = panels
         self.trust_ = fitted.trust

@@ -18,6 +18,7 @@ from matchlib.errors import FitError
 from matchlib.regression.misses import THIRDS
 from matchlib.regression.observe import PHOTO, SPECTRO, lab_of
 from matchlib.regression.table import RecipeTable, Vocabulary, rows_of
+from matchlib.tails import freedom_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -42,6 +43,8 @@ class FilmPredictor:
         Grounds and colours seen.
     doubt_ : float
         Factor by which the covariance of the law's values is widened, from panels left out.
+    freedom_ : float
+        Degrees of freedom of that factor: from how many grounds it was learnt, less one.
     trust_ : ndarray
         Probability that each panel is what its back says, in the order of `panels_`.
     panels_ : ndarray of str
@@ -61,6 +64,7 @@ class FilmPredictor:
     fitted_: FittedLaw
     words_: Vocabulary
     doubt_: float
+    freedom_: float
     trust_: Array
     panels_: NDArray[np.str_]
     reading_noise_: dict[int, float]
@@ -104,14 +108,54 @@ class FilmPredictor:
             Of the reading of the *next panel sprayed*: what is not known of the law, what varies
             from panel to panel, and the reading's own noise.
         """
+        if return_cov:
+            return self.predict_readings(X)[:2]
+        self.check_fitted()
+        recipes, viewings, *_ = rows_of(X)
+        return self.predict_recipes(recipes, viewings)
+
+    def predict_readings(self, X: pd.DataFrame) -> tuple[Array, Array, Array]:
+        """Predict the reading of the next panel sprayed: a Student's t.
+
+        Parameters
+        ----------
+        X : DataFrame
+            As for `predict`.
+
+        Returns
+        -------
+        lab : ndarray, shape (n, 3)
+            CIELAB under each row's viewing.
+        covariance : ndarray, shape (n, 3, 3)
+            As of `predict`.
+        freedom : ndarray, shape (n,)
+            Degrees of freedom, for `matchlib.tails.region`.
+        """
         self.check_fitted()
         recipes, viewings, sources, sprayers = rows_of(X)
-        if not return_cov:
-            return self.predict_recipes(recipes, viewings)
         lab, known, spray, reading = self.predict_parts(
             recipes, viewings, sources=sources, sprayers=sprayers
         )
-        return lab, known + spray + reading
+        total = known + spray + reading
+        return lab, total, self.freedom(known, total)
+
+    def freedom(self, known: Array, total: Array) -> Array:
+        """Return the degrees of freedom of predicted readings.
+
+        Parameters
+        ----------
+        known : ndarray, shape (n, d, d)
+            Covariance by what more panels would remove, as from `predict_parts`.
+        total : ndarray, shape (n, d, d)
+            Covariance of the reading.
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            The fewer, the more of the spread is the law's own and the fewer grounds taught it.
+        """
+        self.check_fitted()
+        return freedom_of(known, total, groups=self.freedom_)
 
     def predict_recipes(
         self, recipes: Sequence[Recipe], viewings: Sequence[Viewing] | Viewing | None = None

@@ -32,7 +32,7 @@ from matchlib.regression.table import Vocabulary
 
 __all__ = ["FIT_FORMAT", "library_versions", "load_fit", "save_fit"]
 
-FIT_FORMAT = 2
+FIT_FORMAT = 3
 """Number of the file's layout; a fit of another layout is fitted anew."""
 
 _CENTRES, _WHITENING = "centres of", "whitening of"
@@ -95,6 +95,7 @@ def save_fit(path: str | os.PathLike[str], model: FilmPredictor, content_hash: s
         "priors": asdict(fit.law.priors),
         "evidence": fit.evidence,
         "doubt": model.doubt_,
+        "freedom": model.freedom_,
         "spectral_grounds": sorted(model.spectral_grounds_),
         "spectral_colours": sorted(model.spectral_colours_),
         "reading_noise": {str(k): v for k, v in model.reading_noise_.items()},
@@ -193,6 +194,7 @@ def _rebuilt(arrays: dict[str, NDArray[Any]], words: dict[str, Any]) -> FilmPred
         law, arrays["z"], arrays["covariance"], sizes, arrays["trust"], words["evidence"]
     )
     model.doubt_ = float(words["doubt"])
+    model.freedom_ = float(words["freedom"])
     model.words_ = vocabulary
     model.panels_ = arrays["panels"]
     model.trust_ = arrays["trust"]

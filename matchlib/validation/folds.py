@@ -13,15 +13,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import chi2
 from sklearn.base import clone
 from sklearn.model_selection import GroupKFold
 
 from matchlib.colorimetry import delta_e00
 from matchlib.errors import DomainError, FitError, UnknownName
-from matchlib.regression import FilmRegressor, rows_of
+from matchlib.regression import FilmPredictor, FilmRegressor, rows_of
 from matchlib.regression.observe import Observations
 from matchlib.stepping import Step, part_of
+from matchlib.tails import region
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -55,6 +55,8 @@ class Validation:
         ΔE00 of prediction to reading.
     squared : ndarray, shape (n,)
         Squared Mahalanobis distance of the reading; NaN where the regressor gives no spread.
+    freedom : ndarray, shape (n,)
+        Degrees of freedom of the spread; infinite where the regressor gives only a covariance.
     folds : int
         Fits made.
     skipped : ndarray of int
@@ -65,6 +67,7 @@ class Validation:
     rows: Ints
     errors: Array
     squared: Array
+    freedom: Array
     folds: int
     skipped: Ints
 
@@ -87,12 +90,12 @@ class Validation:
     def coverage(self) -> dict[float, float]:
         """Share of readings inside each region of `LEVELS`; empty without spreads.
 
-        A region is an ellipsoid of Lab: squared distance up to the quantile of chi-square with 3
-        degrees of freedom.
+        A region is an ellipsoid of Lab, `matchlib.tails.region`: that of a Student's t where the
+        regressor gives its freedom, else of a normal.
         """
         if not np.isfinite(self.squared).all():
             return {}
-        return {p: float(np.mean(self.squared <= chi2.ppf(p, 3))) for p in LEVELS}
+        return {p: float(np.mean(self.squared <= region(p, self.freedom))) for p in LEVELS}
 
     @property
     def coverage_spread(self) -> dict[float, float]:
@@ -194,12 +197,15 @@ def split_rows(
         yield np.setdiff1d(np.arange(len(X)), test), test
 
 
-def _predict(model: Any, X: pd.DataFrame) -> tuple[Array, Array | None]:
+def _predict(model: Any, X: pd.DataFrame) -> tuple[Array, Array | None, Array]:
+    if isinstance(model, FilmPredictor):
+        return model.predict_readings(X)
+    normal = np.full(len(X), np.inf)
     try:
         lab, covariance = model.predict(X, return_cov=True)
     except TypeError:
-        return np.asarray(model.predict(X), float), None
-    return np.asarray(lab, float), np.asarray(covariance, float)
+        return np.asarray(model.predict(X), float), None, normal
+    return np.asarray(lab, float), np.asarray(covariance, float), normal
 
 
 def cross_validate(
@@ -248,7 +254,7 @@ def cross_validate(
     maker = FilmRegressor() if model is None else model
     seen = readings_as_lab(X, y)
     pairs = list(split_rows(X, by, folds=folds, random_state=random_state))
-    rows, errors, squared, skipped = [], [], [], []
+    rows, errors, squared, freedom, skipped = [], [], [], [], []
     told = part_of(step)
     for number, (train, test) in enumerate(pairs):
         words = f"fold {number + 1} of {len(pairs)}"
@@ -265,10 +271,11 @@ def cross_validate(
         skipped.append(test[~known])
         some = test[known]
         if len(some):
-            lab, covariance = _predict(fitted, X.iloc[some])
+            lab, covariance, nu = _predict(fitted, X.iloc[some])
             miss = seen[some] - lab
             rows.append(some)
             errors.append(delta_e00(seen[some], lab))
+            freedom.append(nu)
             if covariance is None:
                 squared.append(np.full(len(some), np.nan))
             else:
@@ -287,6 +294,7 @@ def cross_validate(
         np.concatenate(rows),
         np.concatenate(errors),
         np.concatenate(squared),
+        np.concatenate(freedom),
         len(pairs),
         np.concatenate(skipped),
     )

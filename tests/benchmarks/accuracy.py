@@ -12,10 +12,11 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from scipy.stats import chi2
 from sklearn.model_selection import GroupKFold
 
 from matchlib.domain import Panel
+from matchlib.regression import FilmPredictor
+from matchlib.tails import region
 from tests.benchmarks.lightlab import Array, delta_e
 from tests.benchmarks.rivals import RIVALS
 from tests.benchmarks.spray import Shop, labs, swap_backs, to_frame
@@ -50,9 +51,9 @@ def estimators(only: str = "") -> dict[str, Callable[[], Any]]:
 
 @dataclass
 class Score:
-    """Errors of left-out panels, as read and to the noise-free recipe, and Mahalanobis distances.
+    """Errors of left-out panels, as read and to the noise-free recipe, and how far out they lie.
 
-    Kept a seed each.
+    Kept a seed each; squared distances as shares of those to the edges of the regions of `LEVELS`.
     """
 
     errors: list[Array] = field(default_factory=list)
@@ -76,8 +77,7 @@ class Score:
         """Share of panels inside the regions of `LEVELS`, all seeds together."""
         if not self.distances:
             return []
-        d2 = np.concatenate(self.distances)
-        return [float(np.mean(d2 <= chi2.ppf(level, 3))) for level in LEVELS]
+        return [float(share) for share in np.mean(np.concatenate(self.distances) <= 1.0, axis=0)]
 
 
 def splits(
@@ -112,14 +112,19 @@ def _try(
     X, _ = to_frame(test)
     read = labs(test)
     truth = np.array([shop.truth_lab(p.recipe) for p in test])
+    freedom = np.full(len(X), np.inf)
     try:
-        lab, cov = model.predict(X, return_cov=True)
+        if isinstance(model, FilmPredictor):
+            lab, cov, freedom = model.predict_readings(X)
+        else:
+            lab, cov = model.predict(X, return_cov=True)
     except NotImplementedError:
         lab = model.predict(X)
         return delta_e(lab, read), delta_e(lab, truth), None, seconds
     miss = read - lab
     d2 = np.einsum("ni,nij,nj->n", miss, np.linalg.inv(cov), miss)
-    return delta_e(lab, read), delta_e(lab, truth), d2, seconds
+    edges = region(LEVELS, freedom[:, None])
+    return delta_e(lab, read), delta_e(lab, truth), d2[:, None] / edges, seconds
 
 
 def evaluate(

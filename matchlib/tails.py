@@ -1,0 +1,151 @@
+"""How far out a reading may lie when the spread itself was learnt from few.
+
+What is not known of the law is a variance that a handful of grounds has told; a variance from few
+is itself uncertain, and a reading about it follows Student's t instead of a normal: more often
+near, and more often far out. Here are the degrees of freedom of such a reading, the ellipsoids
+that hold a stated share of readings, and clouds of normal points drawn out to that t. All are
+scaled so that the covariance is what it was: only where the readings lie within it changes.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from matchlib.errors import DomainError
+
+__all__ = ["FEWEST", "drawn_out", "freedom_of", "region"]
+
+Array = NDArray[np.float64]
+
+FEWEST = 3.0
+"""Least degrees of freedom spoken of: with 2 or fewer a t has no covariance."""
+
+_STEPS = 64
+"""Steps of 1 / freedom from 0 to 1 / `FEWEST` in between which clouds are interpolated."""
+
+
+def freedom_of(known: ArrayLike, total: ArrayLike, *, groups: float) -> Array:
+    """Return the degrees of freedom of readings of which a part was learnt from few.
+
+    Parameters
+    ----------
+    known : array_like, shape (..., d, d)
+        Covariance by what is not known of the law.
+    total : array_like, shape (..., d, d)
+        Covariance of the reading: `known` and what is known well.
+    groups : float
+        Degrees of freedom of the scale of `known`; infinite for a scale that is known.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        At least `FEWEST`; infinite where nothing is unknown.
+
+    Notes
+    -----
+    Welch (1947) and Satterthwaite (1946): of a sum of variances of which one has nu degrees of
+    freedom and makes up a share s, nu / s**2. In several dimensions the share is the mean over
+    the directions of the total, trace(total^-1 known) / d.
+    """
+    part, whole = np.asarray(known, float), np.asarray(total, float)
+    share = np.trace(np.linalg.solve(whole, part), axis1=-2, axis2=-1) / whole.shape[-1]
+    with np.errstate(divide="ignore"):
+        found = groups / np.clip(share, 0.0, 1.0) ** 2
+    return np.asarray(np.maximum(found, FEWEST), float)
+
+
+def region(level: ArrayLike, freedom: ArrayLike = np.inf, *, dimension: int = 3) -> Array:
+    """Return the squared distance up to which a stated share of readings lies.
+
+    Parameters
+    ----------
+    level : array_like
+        Share inside [-], 0 to 1.
+    freedom : array_like
+        Degrees of freedom, at least `FEWEST`; infinite for normal readings.
+    dimension : int
+        Numbers a reading has.
+
+    Returns
+    -------
+    ndarray
+        Of level and freedom together: q, so that the region is d' cov^-1 d <= q. Chi-square's
+        quantile for infinite freedom, else ``dimension * F * (freedom - 2) / freedom`` with F
+        that of Fisher's F (Hotelling 1931), the covariance being that of the t.
+
+    Raises
+    ------
+    DomainError
+        If level or freedom are impossible.
+    """
+    # Not above: what only reads colours does without scipy.
+    from scipy.special import fdtri, gammaincinv
+
+    share, nu = np.broadcast_arrays(np.asarray(level, float), np.asarray(freedom, float))
+    if not (np.all((share >= 0.0) & (share <= 1.0)) and np.all(nu >= FEWEST)):
+        raise DomainError(
+            "There is no region of such a share.",
+            expected=f"a share of 0 to 1, and at least {FEWEST:g} degrees of freedom",
+            got=f"{np.min(share):g} to {np.max(share):g}, and {np.min(nu):g}",
+            remedy="give the share as 0.9 for 90 %, and the freedom as the regression gave it.",
+        )
+    normal = 2.0 * gammaincinv(dimension / 2.0, share)
+    finite = np.where(np.isfinite(nu), nu, 1e6)
+    students = dimension * fdtri(float(dimension), finite, share) * (finite - 2.0) / finite
+    return np.asarray(np.where(np.isfinite(nu), students, normal), float)
+
+
+def drawn_out(cloud: Array, freedom: ArrayLike) -> Array:
+    """Return how far each point of a normal cloud must be drawn out for it to be a t's.
+
+    Parameters
+    ----------
+    cloud : ndarray, shape (k, d)
+        Points of the standard normal distribution.
+    freedom : array_like, shape (n,)
+        Degrees of freedom, at least `FEWEST`; infinite for a cloud to be left as it is.
+
+    Returns
+    -------
+    ndarray, shape (n, k)
+        Factors on the points, one row a freedom, the same for points that mirror each other, so
+        that the mean stays 0. A t of any dimension is round as the normal is, so that only
+        distances from the middle differ: the factor is the ratio of the two distributions'
+        quantiles at the point's rank among the cloud. Points fill the cloud as evenly as before.
+
+    Raises
+    ------
+    DomainError
+        If a freedom is impossible.
+    """
+    nu = np.atleast_1d(np.asarray(freedom, float))
+    if not np.all(nu >= FEWEST):
+        raise DomainError(
+            "A spread learnt from so few says nothing.",
+            expected=f"at least {FEWEST:g} degrees of freedom",
+            got=f"{np.min(nu):g}",
+            remedy="give the freedom as the regression gave it.",
+        )
+    length = np.round(np.einsum("kd,kd->k", cloud, cloud), 9)
+    lengths, rank = np.unique(length, return_inverse=True)
+    factors = _factors(len(lengths), cloud.shape[1])
+    place = _STEPS * FEWEST / nu
+    below = np.minimum(place.astype(np.intp), _STEPS - 1)
+    rest = (place - below)[:, None]
+    found = (1.0 - rest) * factors[below] + rest * factors[below + 1]
+    return np.asarray(found[:, rank], float)
+
+
+@cache
+def _factors(ranks: int, dimension: int) -> Array:
+    """Ratio of quantiles, one row a step of 1 / freedom from 0, one column a rank."""
+    share = (np.arange(ranks) + 0.5) / ranks
+    with np.errstate(divide="ignore"):
+        nu = _STEPS * FEWEST / np.arange(_STEPS + 1.0)
+    far = region(share, nu[:, None], dimension=dimension)
+    found = np.sqrt(far / region(share, dimension=dimension))
+    found.setflags(write=False)
+    return found
