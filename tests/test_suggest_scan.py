@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import copy
 import threading
-import time
 import tracemalloc
 from dataclasses import replace
 
@@ -188,15 +187,6 @@ def test_ten_million_recipes_take_little_more_than_their_distances() -> None:
     assert peak < size + 100e6
 
 
-def test_threads_change_nothing() -> None:
-    one, two = (
-        scan(space_of(Limits()), [Viewing()], [GREY], [np.eye(3)], threads=n) for n in (1, 2)
-    )
-    for (rows, out), (same_rows, same) in zip(one, two, strict=True):
-        np.testing.assert_array_equal(rows, same_rows)
-        np.testing.assert_array_equal(out, same)
-
-
 @pytest.mark.parametrize("seed", range(4))
 def test_nothing_is_lost_against_the_whole_law_on_every_recipe(seed: int) -> None:
     rng = np.random.default_rng(40 + seed)
@@ -247,36 +237,40 @@ def test_what_a_step_raises_ends_the_search(after: int) -> None:
     assert threading.active_count() == before
 
 
-@pytest.mark.parametrize("threads", [1, 2])
-def test_a_scan_stops_between_parts(threads: int, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_scan_stops_between_parts(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(module, "POTS", 1)
-    monkeypatch.setattr(module, "PAUSE", 0.001)
+    monkeypatch.setattr(module, "PAUSE", 0.0)
     space = space_of(Limits())
+    shares: list[float] = []
     worked: list[int] = []
     plain = module._Desk.work
 
-    def slowly(desk: module._Desk, part: module._Part) -> NDArray[np.float32]:
+    def counted(desk: module._Desk, part: module._Part) -> NDArray[np.float32]:
         worked.append(1)
-        time.sleep(0.002)
         return plain(desk, part)
 
-    monkeypatch.setattr(module._Desk, "work", slowly)
-    me, shares = threading.get_ident(), []
-
     def step(share: float | None, _words: str) -> None:
-        assert threading.get_ident() == me
         assert share is not None
         shares.append(share)
         if len(shares) > 3:
             raise StoppedError
 
-    args = (space, [Viewing()], [GREY], [np.eye(3)])
+    monkeypatch.setattr(module._Desk, "work", counted)
     with pytest.raises(StoppedError):
-        scan(*args, threads=threads, step=step)
-    stopped = len(worked)
+        scan(space, [Viewing()], [GREY], [np.eye(3)], step=step)
     assert shares == sorted(shares)
-    scan(*args, threads=threads)
-    assert stopped < (len(worked) - stopped) / 4
+    assert len(worked) == 3
+    distances(space, [Viewing()], [GREY])
+    assert len(worked) - 3 == len(space.colour_share)
+
+
+def test_a_pot_with_very_many_schedules_is_one_part(monkeypatch: pytest.MonkeyPatch) -> None:
+    space = space_of(Limits())
+    whole = distances(space, [Viewing()], [GREY])
+    monkeypatch.setattr(module, "PART", 1)
+    monkeypatch.setattr(module, "CELLS", 1)
+    for (_, one), (_, other) in zip(whole, distances(space, [Viewing()], [GREY]), strict=True):
+        np.testing.assert_allclose(np.sqrt(one), np.sqrt(other), atol=WORST)
 
 
 def test_a_search_that_is_watched_finds_the_same() -> None:

@@ -117,10 +117,13 @@ class LawInBrief:
         glow *= (one - through) / a
         light = self.light.astype(np.float32)
         seen = np.empty((len(self.ground), 3, dose.shape[1]), np.float32)
+        inner, pole = np.empty_like(a), np.empty_like(a)
         for g, ground in enumerate(self.ground[:, :, None].astype(np.float32)):
-            inner = through * ground  # one ground at a time stays in a core's own cache
+            np.multiply(through, ground, out=inner)  # one ground at a time stays in the cache
             inner += glow
-            inner /= one - inner * np.float32(self.k2[g])
+            np.multiply(inner, np.float32(-self.k2[g]), out=pole)
+            pole += one
+            inner /= pole
             np.matmul(light, inner, out=seen[g])
         seen *= self.gain[:, None, None].astype(np.float32)
         seen += (self.lift[:, None] * self.light.sum(axis=1)).astype(np.float32)[:, :, None]

@@ -16,10 +16,8 @@ worked out again by the whole law, which alone decides.
 from __future__ import annotations
 
 import math
-import os
 import time
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -37,16 +35,20 @@ Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
 Single = NDArray[np.float32]
 
-WITHIN = 2e-5
+WITHIN = 3e-5
 """Greatest coefficient of a series' last degree, in units of `HEIGHT`: 1 of L* is about 0.01."""
 
 POINTS = (12, 3)
 """Points to begin with in the root of the mean dose, and in how each other colour stands to it."""
 
 POTS, PART = 32, 128 * 1024
-"""Pots of one series, and pots times schedules, at most: what is done between two steps."""
+"""Pots of one series, and pots times schedules, at most: what is done between two steps.
 
-CELLS = 60 * 1024
+All of it on one core: a second one, tried, waited for the interpreter at each of the many short
+calls, and took longer.
+"""
+
+CELLS = 120 * 1024
 """Recipes times coordinates of their colours worked out at a time: they stay in a core's cache."""
 
 PAUSE = 0.05
@@ -71,7 +73,6 @@ def scan(
     labs: Sequence[Array],
     metrics: Sequence[Array],
     *,
-    threads: int | None = None,
     step: Step | None = None,
 ) -> list[tuple[Ints, Single]]:
     """Return how far every recipe is from a target, by the law without its residual field.
@@ -86,8 +87,6 @@ def scan(
         The target under each.
     metrics : sequence of ndarray, shape (3, 3)
         Quadratic form of the difference there, weight included.
-    threads : int, optional
-        Cores to use; two at most if None. numpy lets go of the interpreter while it works.
     step : callable, optional
         Called with the share done between parts; what it raises ends the scan.
 
@@ -102,25 +101,15 @@ def scan(
     parts = _parts(space.colour_share, allowed)
     found = dict.fromkeys(range(len(allowed)), np.empty((len(space.ground_share), 0), np.float32))
     told = 0.0
-    count = min(2, os.cpu_count() or 1) if threads is None else threads
-    with ThreadPoolExecutor(count) as pool:
-        work = [pool.submit(desk.work, part) for part in parts]
-        try:
-            for done, (part, future) in enumerate(zip(parts, work, strict=True)):
-                squares = future.result()
-                for place, pot in enumerate(part.pots):
-                    own = allowed[pot]
-                    every = len(own) == len(part.rows)
-                    at = slice(None) if every else np.searchsorted(part.rows, own)
-                    found[pot] = squares[:, place, at]
-                # Only the thread that asked for the search calls back: whoever shows how far it
-                # has come need not care for others.
-                if step is not None and time.monotonic() - told > PAUSE:
-                    step(done / len(parts), SAID)
-                    told = time.monotonic()
-        except BaseException:
-            pool.shutdown(cancel_futures=True)
-            raise
+    for done, part in enumerate(parts):
+        if step is not None and time.monotonic() - told > PAUSE:
+            step(done / len(parts), SAID)
+            told = time.monotonic()
+        squares = desk.work(part)
+        for place, pot in enumerate(part.pots):
+            every = len(allowed[pot]) == len(part.rows)
+            at = slice(None) if every else np.searchsorted(part.rows, allowed[pot])
+            found[pot] = squares[:, place, at]
     return [(rows, found[pot]) for pot, rows in enumerate(allowed)]
 
 
@@ -188,18 +177,16 @@ class _Desk:
         mean = film.mean(axis=0)
         at = np.stack([np.sqrt(mean), *(film[1:] / mean)])
 
-        def roots(at: NDArray[np.floating]) -> Single:
-            others = at[1:].sum(axis=0)
-            film = at[0] ** 2 * np.stack([len(at) - others, *at[1:]])
+        def heights(at: NDArray[np.floating]) -> Single:
+            film = at[0] ** 2 * np.stack([len(at) - at[1:].sum(axis=0), *at[1:]])
             dose = (share * film[:, None].astype(np.float32)).reshape(len(film), -1)
-            seen = [law.roots(dose, part.used) for law in self.laws]
-            height = np.concatenate(seen).reshape(-1, at.shape[1])
-            height -= KNEE
-            height *= HEIGHT
-            return height
+            seen = np.concatenate([law.roots(dose, part.used) for law in self.laws])
+            seen -= KNEE
+            seen *= HEIGHT
+            return seen.reshape(-1, at.shape[1])
 
         series = Series.of(
-            roots,
+            heights,
             (at.min(axis=1).astype(float), at.max(axis=1).astype(float)),
             POINTS[:1] + POINTS[1:] * (len(at) - 1),
             within=WITHIN,
@@ -209,7 +196,7 @@ class _Desk:
         squares = np.empty((k, p, s), np.float32)
         block = max(1, CELLS // (3 * k * len(self.laws) * p))
         for i in range(0, s, block):
-            values = (series or roots)(at[:, i : i + block])
+            values = (series or heights)(at[:, i : i + block])
             self._square(values.reshape(-1, k, 3, p, values.shape[1]), squares[:, :, i : i + block])
         return squares
 
