@@ -26,6 +26,7 @@ from matchlib.domain import Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.linear import linearise, values_covariance
 from matchlib.stepping import Step, part_of
+from matchlib.tails import drawn_out
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
@@ -168,13 +169,17 @@ def next_for_target(
     told(0.2, "working out the nearest")
     some = [candidates[i] for i in order[:FOLLOWING]]
     labs, known, spray, reading = belief.predict_together(some, goal.viewings, source=source)
-    hope = goal.expected(labs, known + spray + reading)
+    total = known + spray + reading
+    freedom = belief.freedom(known, total)
+    hope = goal.expected(labs, total, freedom)
     first = np.argsort(-hope.probability, kind="stable")[:THOUGHT_OF]
     about: dict[str, Any] = {
         "labs": labs,
         "slope": np.concatenate([belief.linear(some, v)[1] for v in goal.viewings], axis=1),
         "covariance": belief.covariance,
         "own": spray + reading,
+        "freedom": freedom,
+        "belief": belief,
         "goal": goal,
     }
     lab = labs[0]
@@ -209,13 +214,17 @@ def _by_second(
     slope: Array,
     covariance: Array,
     own: Array,
+    freedom: Array,
+    belief: Belief,
     goal: Goal,
 ) -> float:
     """Chance that panel i passes, or the best one after it does."""
     (views, count), wide = labs.shape[:2], own.shape[1]
     across = slope[i] @ covariance
     seen = across @ slope[i].T + own[i]
-    futures = _normals(FUTURES, wide) @ np.linalg.cholesky(seen).T
+    imagined = _normals(FUTURES, wide)
+    imagined *= drawn_out(imagined, freedom[i])[0][:, None]
+    futures = imagined @ np.linalg.cholesky(seen).T
     parts = [slice(3 * view, 3 * view + 3) for view in range(views)]
     read = [lab[i] + futures[:, part] for lab, part in zip(labs, parts, strict=True)]
     passed = goal.difference(read) <= goal.value
@@ -224,12 +233,14 @@ def _by_second(
     move = np.einsum("nij,fj->fni", gain, futures)
     left = slope @ covariance @ slope.transpose(0, 2, 1) - gain @ seen @ gain.transpose(0, 2, 1)
     spread = _roots(left + own)
+    points = _normals(CLOUD, wide)
+    further = drawn_out(points, belief.freedom(left, left + own))[:, :, None]
     within = np.ones((FUTURES, count, CLOUD), bool)
     for view, part in enumerate(parts):
         # A small difference is a length in the target's own axes, which serve every panel near it.
         scale, boxed = goal.local(view)
         centre = (labs[view][None] + move[:, :, part] - goal.labs[view]) @ scale.T
-        cloud = _normals(CLOUD, wide) @ (scale @ spread[:, part]).transpose(0, 2, 1)
+        cloud = further * (points @ (scale @ spread[:, part]).transpose(0, 2, 1))
         away = (centre[:, :, None, :] + cloud[None]) ** 2
         length = away.max(axis=3) if boxed else away.sum(axis=3)
         within &= length <= goal.value**2

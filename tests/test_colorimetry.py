@@ -15,6 +15,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
+from scipy.stats import multivariate_t
 
 from matchlib import colorimetry as c
 from matchlib.colorimetry import make_tables
@@ -287,6 +288,50 @@ def test_expected_difference_is_that_of_a_great_random_sample() -> None:
         assert got.probability == pytest.approx((drawn <= 0.8).mean(), abs=0.02 * loose)
 
 
+@pytest.mark.parametrize("nu", [3.0, 4.0, 8.0, 25.0])
+def test_expected_difference_is_that_of_a_great_random_sample_of_a_t(nu: float) -> None:
+    rng = np.random.default_rng(12)
+    mean, target = np.array([45.0, 30, -20]), np.array([45.4, 30.5, -19.5])
+    half = rng.normal(0, 0.4, (3, 3))
+    cov = half @ half.T + 0.05 * np.eye(3)
+    sample = multivariate_t(loc=mean, shape=cov * (nu - 2) / nu, df=nu, seed=5).rvs(400_000)
+    drawn = c.delta_e00(target, sample)
+    normal = []
+    for share in (0.2, 0.5, 0.8, 0.95):
+        most = float(np.quantile(drawn, share))
+        for points, near in ((256, 0.045), (2048, 0.01)):
+            got = c.expected_delta_e00(target, mean, cov, tolerance=most, freedom=nu, points=points)
+            assert got.probability == pytest.approx(share, abs=near)
+            assert got.mean == pytest.approx(drawn.mean(), rel=0.01)
+        normal.append(float(c.expected_delta_e00(target, mean, cov, tolerance=most).probability))
+    if nu == 3.0:
+        # Or the test could not tell a t from a normal.
+        assert max(abs(np.array(normal) - (0.2, 0.5, 0.8, 0.95))) > 0.06
+
+
+def test_the_chance_of_a_t_rises_with_the_tolerance_and_tends_to_the_normals() -> None:
+    lab, cov = np.array([50.0, 20, 10]), np.diag([0.3, 0.6, 0.4])
+    freedom = np.array([3.0, 5.0, 30.0, 1e5, np.inf])
+    chances = np.array(
+        [
+            c.expected_delta_e00(lab, lab, cov, tolerance=t, freedom=freedom).probability
+            for t in (0.1, 0.3, 0.6, 1.0, 2.0, 4.0)
+        ]
+    )
+    assert np.all(np.diff(chances, axis=0) >= 0)
+    # About the target itself a t of the same covariance is nearer, and so passes more often.
+    assert np.all(np.diff(chances[2]) <= 0)
+    assert chances[2, 0] > chances[2, -1] + 0.04
+    plain = c.expected_delta_e00(lab, lab, cov, tolerance=0.6)
+    asked = c.expected_delta_e00(lab, lab, cov, tolerance=0.6, freedom=np.inf)
+    for one, other in zip(plain, asked, strict=True):
+        assert one == other
+    both = c.expected_delta_e00(lab, lab, cov, tolerance=0.6, freedom=freedom)
+    assert both.probability[-1] == plain.probability
+    assert both.mean[-1] == plain.mean
+    assert both.mean[-2] == pytest.approx(float(plain.mean), rel=1e-4)
+
+
 def test_without_spread_the_difference_is_certain() -> None:
     mean, target = random_lab(40), random_lab(40, seed=2)
     exact = c.delta_e00(target, mean)
@@ -332,6 +377,8 @@ def test_points_have_exactly_no_mean_and_unit_covariance(n: int) -> None:
         {"tolerance": 0.0},
         {"tolerance": float("nan")},
         {"points": 100},
+        {"freedom": 2.0},
+        {"freedom": [4.0, float("nan")]},
         {"cov": np.diag([1.0, 1.0, -0.1])},
         {"cov": np.full((3, 3), np.nan)},
     ],

@@ -2,14 +2,26 @@
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from matchlib.colorimetry import delta_e00
-from matchlib.correction import Belief, Booth, Today, correct, film_words, moves
-from matchlib.correction.belief import Sprayed, posterior
+from matchlib.colorimetry import delta_e00, expected_delta_e00
+from matchlib.correction import (
+    Belief,
+    Booth,
+    Today,
+    correct,
+    film_words,
+    moves,
+    rescue,
+    scored,
+)
+from matchlib.correction.belief import posterior
+from matchlib.correction.rescue import _own
+from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Reading, Recipe, Viewing
 from matchlib.errors import DomainError, TargetError
 from matchlib.regression import FilmRegressor
@@ -111,11 +123,13 @@ def test_more_panels_never_know_less(shop: Shop, model: FilmRegressor, recipe: R
 def test_posterior_of_a_linear_law_is_the_textbooks() -> None:
     # Two readings of variance 1 of one number believed 0 with variance 4: mean 4/9 of their sum.
     slope = np.ones((2, 1))
-    mean, cov = posterior(
+    mean, cov, left = posterior(
         np.zeros(1), np.eye(1) * 4, lambda x: (slope @ x, slope), np.array([1.0, 2.0]), np.eye(2)
     )
     assert mean[0] == pytest.approx(4 * 3 / 9)
     assert cov[0, 0] == pytest.approx(4 / 9)
+    # An error of the belief before counts 1 in 9 after: two readings of 1 to one of 1/4.
+    assert left[0, 0] == pytest.approx(1 / 9)
 
 
 def test_moves_are_what_a_sprayer_can_do(recipe: Recipe, shop: Shop) -> None:
@@ -265,6 +279,49 @@ def test_rescues_advised_pass_as_often_as_was_said() -> None:
     lost = [c for c in found if c.state == "too dark"]
     assert len(lost) >= 3
     assert np.mean([c.best < 0.2 for c in lost]) >= 0.8
+
+
+def test_a_chance_of_coats_on_top_has_the_tails_of_what_is_left_of_the_law(
+    model: FilmRegressor, recipe: Recipe
+) -> None:
+    lab = model.predict_recipes([recipe])[0] + [0.3, 0.0, 0.0]
+    panel, before = Sprayed.of((recipe, lab)), Belief.of(model)
+    mean, after, known = _own(before, panel)
+    # What is left of the belief's errors is a part of what is left of all.
+    assert np.linalg.eigvalsh(after - known).min() > -1e-9 * np.linalg.eigvalsh(after).max()
+    k = len(before.mean)
+    assert 0 < np.trace(known[:k, :k]) <= np.trace(before.covariance)
+    # In the very place that was read, the reading leaves less of the law than there was.
+    _, slope, _, _ = before.linear([recipe], mean=mean[:k])
+    left = np.trace(slope[0] @ known[:k, :k] @ slope[0].T)
+    assert left < 0.9 * np.trace(slope[0] @ before.covariance @ slope[0].T)
+    booth = Booth()
+    goal = model.predict_recipes([replace(recipe, schedule=CoatSchedule.parse("4@5:1 1@5:1"))])[0]
+    few = rescue(before, panel, goal, booth=booth, tolerance=1.0)
+    sure = copy(model)
+    sure.freedom_ = float("inf")
+    many = rescue(replace(before, model=sure), panel, goal, booth=booth, tolerance=1.0)
+    assert few.state == many.state == "build on"
+    # So near its target a t of the same covariance lies nearer.
+    assert few.options[0].difference < many.options[0].difference
+
+
+def test_what_may_follow_a_panel_has_tails_too(
+    shop: Shop, model: FilmRegressor, recipe: Recipe
+) -> None:
+    belief = Belief.of(model)
+    _, known, spray, reading = belief.predict_parts([recipe])
+    total = known + spray + reading
+    share = np.trace(np.linalg.solve(total, known), axis1=1, axis2=2) / 3
+    assert belief.freedom(known, total) == pytest.approx(model.freedom_ / share**2)
+    target = shop.truth_lab(recipe)
+    found = scored(belief, [recipe], target, tolerance=1.0)[0]
+    freedom = model.freedom_ / float(share[0]) ** 2
+    few = expected_delta_e00(target, found.lab, total[0], tolerance=1.0, freedom=freedom)
+    assert found.difference == pytest.approx(float(few.mean))
+    assert found.probability == float(few.probability)
+    normal = expected_delta_e00(target, found.lab, total[0], tolerance=1.0)
+    assert found.difference < float(normal.mean)
 
 
 def test_a_panel_built_on_keeps_what_it_got(shop: Shop, recipe: Recipe) -> None:

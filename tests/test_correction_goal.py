@@ -7,7 +7,7 @@ import pytest
 
 from matchlib.colorimetry import delta_e00, delta_e_cmc
 from matchlib.correction import Belief, Goal, correct
-from matchlib.correction.belief import Sprayed
+from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import MixRatio, Reading
 from matchlib.errors import TargetError
 from matchlib.next_panel import next_for_target
@@ -71,10 +71,11 @@ def test_chances_are_those_of_the_tolerance_that_is_named(model, booth) -> None:
     assert f"CMC(2:1) {advice.difference:.2f} from the target, 1 allowed" in advice.words
     best = advice.changes[0]
     labs, known, spray, reading = advice.belief.predict_parts([best.recipe], FACE)
-    own = target.expected(labs[None], known + spray + reading)
+    total = known + spray + reading
+    own = target.expected(labs[None], total, advice.belief.freedom(known, total))
     assert best.probability == pytest.approx(float(own.probability[0]))
     other = Target.of_readings(face, tolerance=1.0)
-    plain = other.expected(labs[None], known + spray + reading)
+    plain = other.expected(labs[None], total, advice.belief.freedom(known, total))
     assert abs(best.probability - float(plain.probability[0])) > 0.02
     strict = correct(model, tried, other, booth)
     assert strict.changes[0].probability != best.probability

@@ -7,6 +7,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from scipy.stats import multivariate_t
 
 from matchlib.colorimetry import reflectance_to_lab
 from matchlib.domain import Recipe, Viewing
@@ -108,6 +109,43 @@ def test_the_chance_at_all_angles_is_that_of_panels_drawn(
     hope = target.expected(labs, SMALL**2 * np.sum(parts, axis=0))
     assert hope.probability[0] == pytest.approx(0.5, abs=0.035)
     assert hope.mean[0] == pytest.approx(target.difference(seen).mean(), rel=0.04)
+
+
+@pytest.mark.parametrize("nu", [3.5, 6.0, 40.0])
+@pytest.mark.parametrize("kind", ["ΔE00", "LCh"])
+def test_the_chance_at_all_angles_is_that_of_a_t_of_all_of_them(nu: float, kind: str) -> None:
+    recipe = recipe_at("3@6:1")
+    labs, *parts = model().predict_together([recipe], VIEWS)
+    joint = np.sum(parts, axis=0)
+    sample = multivariate_t(shape=joint[0] * (nu - 2) / nu, df=nu, seed=4).rvs(100_000)
+    seen = [labs[i, 0] + sample[:, 3 * i : 3 * i + 3] for i in range(2)]
+    aims = tuple(Aim(tuple(lab[0] + [0.2, 0, 0]), v) for lab, v in zip(labs, VIEWS, strict=True))
+    gaps = Target(aims, Tolerance(kind, box=(1, 1, 1))).difference(seen)
+    for share in (0.3, 0.6, 0.9):
+        most = float(np.quantile(gaps, share))
+        limits = Tolerance(kind, box=(most,) * 3) if kind == "LCh" else Tolerance(value=most)
+        hope = Target(aims, limits).expected(labs, joint, nu)
+        assert hope.probability[0] == pytest.approx(share, abs=0.02)
+        unit = most if kind == "LCh" else 1.0
+        assert hope.mean[0] * unit == pytest.approx(gaps.mean(), rel=0.02)
+    plain = Target(aims).expected(labs, joint)
+    same = Target(aims).expected(labs, joint, np.array([np.inf]))
+    assert plain.probability[0] == same.probability[0]
+
+
+def test_the_search_states_the_chance_of_readings_as_few_grounds_tell_them() -> None:
+    recipes = [recipe_at("3@6:1"), recipe_at("4@4:1", 1)]
+    labs, known, *own = model().predict_together(recipes, VIEWS)
+    total = known + np.sum(own, axis=0)
+    share = np.trace(np.linalg.solve(total, known), axis1=1, axis2=2) / 6
+    freedom = model().freedom_ / share**2
+    target = Target(tuple(Aim(tuple(lab[0]), v) for lab, v in zip(labs, VIEWS, strict=True)))
+    view = outlook(model(), recipes, target, VIEWS)
+    np.testing.assert_allclose(view.expected, target.expected(labs, total, freedom).mean)
+    assert view.expected[0] < target.expected(labs, total).mean[0]
+    # Nobody's panels come out better than spray and reading let them, and these are known well.
+    goals = np.broadcast_to(labs[:, :1], labs.shape)
+    np.testing.assert_allclose(view.floor, target.expected(goals, np.sum(own, axis=0)).mean)
 
 
 def test_the_search_states_the_chance_at_all_angles() -> None:

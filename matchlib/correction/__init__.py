@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from matchlib.correction.advice import Advice, correct, film_words
-from matchlib.correction.belief import Belief, Sprayed
+from matchlib.correction.belief import Belief
 from matchlib.correction.goal import Goal, Wanted
 from matchlib.correction.moves import Booth, Move, moves, shelf
 from matchlib.correction.rescue import Rescue, rescue
 from matchlib.correction.scoring import Predictor, Scored, best_of, chance_words, scored
+from matchlib.correction.sprayed import Sprayed
 from matchlib.correction.today import Today
 
 __all__ = [

@@ -10,17 +10,16 @@ itself (its film, its ground, its mottle) is noise beside the offset of the day.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from matchlib.correction.sprayed import Sprayed
 from matchlib.correction.today import Today
-from matchlib.domain import Reading, Recipe, Viewing
-from matchlib.errors import DomainError
+from matchlib.domain import Recipe, Viewing
 from matchlib.linear import (
-    lab_of_reading,
     level_columns,
     linearise,
     panel_spread,
@@ -31,89 +30,12 @@ from matchlib.linear import (
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
 
-__all__ = ["Belief", "Sprayed", "posterior"]
+__all__ = ["Belief", "posterior"]
 
 Array = NDArray[np.float64]
 
 STEPS = 3
 """Times the law is taken as linear anew; the third moves Lab by less than 0.01."""
-
-
-@dataclass(frozen=True)
-class Sprayed:
-    """A test panel just sprayed.
-
-    Parameters
-    ----------
-    recipe : Recipe
-        What was sprayed.
-    lab : tuple of 3 float
-        As read.
-    viewing : Viewing
-        How.
-    source : str
-        ``spectrophotometer`` or ``photo``.
-    sd : float, optional
-        The reading's own uncertainty an axis, if it states one [ΔE*ab].
-    also : tuple of Sprayed
-        The same panel read under further viewings, such as other angles.
-    """
-
-    recipe: Recipe
-    lab: tuple[float, float, float]
-    viewing: Viewing = field(default_factory=Viewing)
-    source: str = "spectrophotometer"
-    sd: float | None = None
-    also: tuple[Sprayed, ...] = ()
-
-    @property
-    def views(self) -> tuple[Sprayed, ...]:
-        """Every reading of the panel, this one first."""
-        return (self, *self.also)
-
-    @classmethod
-    def of(cls, row: Sprayed | tuple[Any, ...]) -> Sprayed:
-        """Read ``(recipe, reading)``, ``(recipe, readings)`` or ``(recipe, Lab[, viewing])``.
-
-        Parameters
-        ----------
-        row : Sprayed or tuple
-            As given by the caller.
-
-        Returns
-        -------
-        Sprayed
-            Checked.
-
-        Raises
-        ------
-        DomainError
-            If it is none of these.
-        """
-        if isinstance(row, Sprayed):
-            return row
-        if isinstance(row, tuple) and len(row) in (2, 3) and isinstance(row[0], Recipe):
-            recipe, read = row[:2]
-            if isinstance(read, Reading):
-                return cls._read(recipe, read)
-            if isinstance(read, tuple) and read and all(isinstance(r, Reading) for r in read):
-                first, *rest = (cls._read(recipe, r) for r in read)
-                return replace(first, also=tuple(rest))
-            lab = np.asarray(read, float)
-            viewing = row[2] if len(row) == 3 else Viewing()
-            if lab.shape == (3,) and np.isfinite(lab).all() and isinstance(viewing, Viewing):
-                return cls(recipe, (float(lab[0]), float(lab[1]), float(lab[2])), viewing)
-        raise DomainError(
-            "This is not a panel that was sprayed and read.",
-            expected="a recipe and its reading, or a recipe, L a b, and how it was viewed",
-            got=repr(row)[:120],
-            remedy="read the panel and give both.",
-        )
-
-    @classmethod
-    def _read(cls, recipe: Recipe, read: Reading) -> Sprayed:
-        light, red, yellow = (float(v) for v in lab_of_reading(read))
-        return cls(recipe, (light, red, yellow), read.viewing, read.source, read.sd)
 
 
 @dataclass(frozen=True)
@@ -327,6 +249,24 @@ class Belief:
         known = jacobian @ self.covariance @ jacobian.transpose(0, 2, 1)
         return np.stack([f[0] for f in found]), known, spray, reading
 
+    def freedom(self, known: Array, total: Array) -> Array:
+        """Return the degrees of freedom of predicted readings.
+
+        Parameters
+        ----------
+        known : ndarray, shape (n, d, d)
+            Covariance by what is not known of the law and of today.
+        total : ndarray, shape (n, d, d)
+            Covariance of the reading.
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            As `FilmPredictor.freedom`: test panels make what is not known less, and do not tell
+            anew how far the law may be off.
+        """
+        return self.model.freedom(known, total)
+
     def _noise(
         self,
         recipes: Sequence[Recipe],
@@ -373,7 +313,7 @@ class Belief:
             lab, jacobian, *_ = self.linear(recipes, views, mean=x)
             return lab.ravel(), jacobian.reshape(len(seen), -1)
 
-        mean, covariance = posterior(self.mean, self.covariance, law, seen, noise)
+        mean, covariance, _ = posterior(self.mean, self.covariance, law, seen, noise)
         return replace(self, mean=mean, covariance=covariance, panels=self.panels + len(panels))
 
     def _shared(
@@ -414,7 +354,7 @@ def posterior(
     law: Callable[[Array], tuple[Array, Array]],
     seen: Array,
     noise: Array,
-) -> tuple[Array, Array]:
+) -> tuple[Array, Array, Array]:
     """Move a Gaussian belief by observations of a law that is nearly linear.
 
     Parameters
@@ -436,6 +376,8 @@ def posterior(
         Most probable values after.
     covariance : ndarray, shape (k, k)
         After, symmetric.
+    left : ndarray, shape (k, k)
+        What remains of an error that the belief had before: 1 - gain times slope.
     """
     x: Array = mean
     gain: Array = np.zeros((0, 0))
@@ -445,5 +387,6 @@ def posterior(
         across = slope @ covariance
         gain = np.asarray(np.linalg.solve(across @ slope.T + noise, across).T, float)
         x = mean + gain @ (seen - value - slope @ (mean - x))
+    left = np.eye(len(mean)) - gain @ slope
     after = covariance - gain @ (slope @ covariance)
-    return x, 0.5 * (after + after.T)
+    return x, 0.5 * (after + after.T), left

@@ -19,8 +19,8 @@ from matchlib.domain import Recipe, Viewing
 from matchlib.errors import TargetError
 
 if TYPE_CHECKING:
-    from matchlib.correction.belief import Sprayed
     from matchlib.correction.scoring import Predictor
+    from matchlib.correction.sprayed import Sprayed
 
 __all__ = ["Goal", "Wanted"]
 
@@ -89,7 +89,9 @@ class Wanted(Protocol):
         """Return how far readings are, the worst over the aims."""
         ...
 
-    def expected(self, labs: Array, covariances: Array) -> ExpectedDifference:
+    def expected(
+        self, labs: Array, covariances: Array, freedom: ArrayLike = ...
+    ) -> ExpectedDifference:
         """Return what to expect of readings that are known only so far."""
         ...
 
@@ -190,7 +192,9 @@ class Goal:
             return delta_e00(labs[0], self.labs[0])
         return self.wanted.difference(labs)
 
-    def expected(self, labs: Array, covariances: Array) -> ExpectedDifference:
+    def expected(
+        self, labs: Array, covariances: Array, freedom: ArrayLike = np.inf
+    ) -> ExpectedDifference:
         """Return what to expect of readings that are known only so far.
 
         Parameters
@@ -199,6 +203,8 @@ class Goal:
             Expected CIELAB.
         covariances : ndarray, shape (n, 3 m, 3 m)
             Of one panel's readings under all viewings.
+        freedom : array_like, shape () or (n,)
+            Degrees of freedom of the covariances; infinite for normal readings.
 
         Returns
         -------
@@ -206,8 +212,10 @@ class Goal:
             n of each.
         """
         if self.wanted is None:
-            return expected_delta_e00(self.labs[0], labs[0], covariances, tolerance=self.value)
-        return self.wanted.expected(labs, covariances)
+            return expected_delta_e00(
+                self.labs[0], labs[0], covariances, tolerance=self.value, freedom=freedom
+            )
+        return self.wanted.expected(labs, covariances, freedom)
 
     def local(self, number: int) -> tuple[Array, bool]:
         """Return the axes in which a small difference is a length.
@@ -248,7 +256,7 @@ class Goal:
 
     def together(
         self, predictor: Predictor, recipes: Sequence[Recipe], source: str
-    ) -> tuple[Array, Array]:
+    ) -> tuple[Array, Array, Array]:
         """Predict recipes under all viewings together.
 
         Parameters
@@ -266,9 +274,12 @@ class Goal:
             CIELAB.
         covariance : ndarray, shape (n, 3 m, 3 m)
             Of the next panel's readings.
+        freedom : ndarray, shape (n,)
+            Degrees of freedom of the covariance.
         """
-        labs, *parts = predictor.predict_together(recipes, self.viewings, source=source)
-        return labs, np.sum(parts, axis=0)
+        labs, known, *parts = predictor.predict_together(recipes, self.viewings, source=source)
+        total = known + np.sum(parts, axis=0)
+        return labs, total, predictor.freedom(known, total)
 
     def places(self, panel: Sprayed) -> list[int]:
         """Return which reading of a panel answers each viewing.

@@ -15,10 +15,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import block_diag
 
-from matchlib.correction.belief import Belief, Sprayed, posterior
+from matchlib.correction.belief import Belief, posterior
 from matchlib.correction.goal import Goal, Wanted
 from matchlib.correction.moves import Booth, ratio_words
 from matchlib.correction.scoring import Scored, chance_words
+from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe
 from matchlib.linear import panel_spread
 
@@ -68,8 +69,11 @@ def _continued(recipe: Recipe, booth: Booth) -> list[tuple[Recipe, int, MixRatio
     return found
 
 
-def _own(before: Belief, panel: Sprayed) -> tuple[Array, Array]:
-    """Values with the panel's own film and ground, its mottle at each view, and covariance."""
+def _own(before: Belief, panel: Sprayed) -> tuple[Array, Array, Array]:
+    """Values with the panel's own film and ground, its mottle at each view, and covariance.
+
+    And what of the covariance is by errors of the belief before the panel was read.
+    """
     film, ground = panel_spread(before.model)
     views, wide = [v.viewing for v in panel.views], 3 * len(panel.views)
     recipes, sources = [panel.recipe] * len(views), [v.source for v in panel.views]
@@ -107,7 +111,8 @@ def _own(before: Belief, panel: Sprayed) -> tuple[Array, Array]:
         return lab.ravel() + of_ground.ravel() * x[k + 1] + x[k + 2 :], slope
 
     read = np.array([v.lab for v in panel.views]).ravel()
-    return posterior(mean, covariance, law, read, own)
+    mean, after, left = posterior(mean, covariance, law, read, own)
+    return mean, after, left[:, :k] @ before.covariance @ left[:, :k].T
 
 
 def rescue(
@@ -183,7 +188,7 @@ def _scored(
 ) -> list[Scored]:
     if not found or panel.recipe.schedule is None:
         return []
-    mean, covariance = _own(before, panel)
+    mean, covariance, known = _own(before, panel)
     k = len(before.mean)
     recipes = [f[0] for f in found]
     laid = panel.recipe.schedule.strength
@@ -218,7 +223,8 @@ def _scored(
     slope, new = np.concatenate(slopes, axis=1), np.concatenate(news, axis=1)
     spread = slope @ covariance @ slope.transpose(0, 2, 1) + reading
     spread += new[:, :, None] * new[:, None, :]
-    hope = goal.expected(np.stack(labs), spread)
+    freedom = before.freedom(slope @ known @ slope.transpose(0, 2, 1), spread)
+    hope = goal.expected(np.stack(labs), spread, freedom)
     lab, result = labs[0], []
     for i, (recipe, added, ratio) in enumerate(found):
         coats = f"{added} more coat{'s' * (added != 1)} of {ratio_words(ratio)} on top"

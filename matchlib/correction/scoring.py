@@ -50,6 +50,10 @@ class Predictor(Protocol):
         """Return Lab under every viewing and the three parts of their joint covariance."""
         ...
 
+    def freedom(self, known: Array, total: Array) -> Array:
+        """Return the degrees of freedom of readings of which `known` is the law's part."""
+        ...
+
 
 @dataclass(frozen=True)
 class Scored:
@@ -125,8 +129,8 @@ def scored(
     goal = Goal.of(target, tolerance=tolerance, viewing=viewing)
     rows = np.argsort(goal.nearness(predictor, recipes), kind="stable")[:shortlist]
     some = [recipes[i] for i in rows]
-    labs, spread = goal.together(predictor, some, source)
-    hope = goal.expected(labs, spread)
+    labs, spread, freedom = goal.together(predictor, some, source)
+    hope = goal.expected(labs, spread, freedom)
     lab = labs[0]
     result = [
         Scored(

@@ -14,7 +14,8 @@ from matchlib.colorimetry import interpolate_reflectance as on_grid
 from matchlib.domain import CoatSchedule, CoatStep, Ground, MixRatio, Panel, Recipe, Viewing
 from matchlib.explain.explanation import Change, Explanation, NearPanel, Shift
 from matchlib.regression import FilmPredictor
-from matchlib.suggest.target import Aim, Target, Tolerance
+from matchlib.suggest.target import Aim, Target
+from matchlib.suggest.tolerance import Tolerance
 from matchlib.suggest.words import Experience
 
 __all__ = ["explain"]

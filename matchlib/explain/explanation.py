@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from matchlib.domain import Recipe, Viewing
-from matchlib.suggest.target import Tolerance
+from matchlib.suggest.tolerance import Tolerance
 
 __all__ = ["Change", "Explanation", "NearPanel", "Shift"]
 

@@ -124,7 +124,9 @@ def coat_ladder(
         Recipe(ground, colour, CoatSchedule.of(n, ratio), clear) for n in range(1, most + 1)
     ]
     lab, known, spray, reading = model.predict_parts(recipes, view)
-    spread = expected_delta_e00(lab, lab, known + spray + reading, tolerance=1.0).mean
+    total = known + spray + reading
+    freedom = model.freedom(known, total)
+    spread = expected_delta_e00(lab, lab, total, tolerance=1.0, freedom=freedom).mean
     found: dict[Recipe, list[tuple[str, Lab]]] = {}
     for panel in panels:
         read = panel_lab(panel, view)

@@ -9,7 +9,8 @@ from __future__ import annotations
 from matchlib.suggest.limits import Limits
 from matchlib.suggest.result import Suggestion, Suggestions
 from matchlib.suggest.search import PREFERENCE, suggest
-from matchlib.suggest.target import Aim, Target, Tolerance, surface_excess
+from matchlib.suggest.target import Aim, Target, surface_excess
+from matchlib.suggest.tolerance import Tolerance
 
 __all__ = [
     "PREFERENCE",

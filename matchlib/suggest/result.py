@@ -29,6 +29,8 @@ class Suggestion:
         Predicted CIELAB under the first viewing of the target.
     covariance : ndarray, shape (3, 3)
         Of the next panel sprayed, as read.
+    freedom : float
+        Degrees of freedom of that covariance, for `matchlib.tails.region`.
     delta_e00 : float
         ΔE00 of the predicted colour to the target.
     expected_delta_e00, sd_delta_e00 : float
@@ -55,6 +57,7 @@ class Suggestion:
     recipe: Recipe
     lab: tuple[float, float, float]
     covariance: Array = field(compare=False, repr=False)
+    freedom: float
     delta_e00: float
     expected_delta_e00: float
     sd_delta_e00: float

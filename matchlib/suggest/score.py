@@ -3,6 +3,7 @@
 The chance is that of the *next panel sprayed, as it will be read*: what is not known of the law,
 the spread from panel to panel and the reading's noise all count. At several viewings they are
 taken together: one law, film and ground are seen at every angle, and each angle has its own noise.
+The reading is a Student's t, for how far the law may be off was learnt from few grounds.
 """
 
 from __future__ import annotations
@@ -104,7 +105,8 @@ def outlook(
     labs, known, spray, reading = model.predict_together(recipes, viewings)
     goals = np.array([aim.lab for aim in target.aims])
     centred = np.broadcast_to(goals[:, None, :], labs.shape)
-    found = target.expected(labs, known + spray + reading)
+    total = known + spray + reading
+    found = target.expected(labs, total, model.freedom(known, total))
     floor = target.expected(centred, spray + reading).mean
     return Outlook(
         labs,

@@ -304,6 +304,7 @@ class _Search:
         bare = [Recipe(recipes[i].ground, clear=space.shelf.clear) for i in chosen]
         grounds = model.predict_recipes(bare, self.viewings[0])
         whole = view.known[0] + view.spray[0] + view.reading[0]
+        freedom = model.freedom(view.known[0], whole)
         roads = self._road(picks)
         coats = space.schedules.total[picks.schedule]
         made = []
@@ -316,6 +317,7 @@ class _Search:
                     recipe=recipes[i],
                     lab=_three(lab),
                     covariance=whole[i],
+                    freedom=float(freedom[i]),
                     delta_e00=float(delta_e00(self.target.aims[0].lab, lab)),
                     expected_delta_e00=own,
                     sd_delta_e00=float(view.sd[i]),

@@ -1,4 +1,4 @@
-"""What is to be matched: a colour under one or more viewings, and what counts as a match."""
+"""What is to be matched: a colour under one or more viewings, within a tolerance."""
 
 from __future__ import annotations
 
@@ -13,10 +13,6 @@ from scipy.special import ndtri
 
 from matchlib.colorimetry import (
     ExpectedDifference,
-    delta_e00,
-    delta_e00_metric,
-    delta_e_cmc,
-    delta_lch,
     expected_delta_e00,
     interpolate_reflectance,
     lab_to_xyz,
@@ -26,162 +22,15 @@ from matchlib.colorimetry import (
 )
 from matchlib.domain import Reading, Viewing
 from matchlib.errors import TargetError
+from matchlib.suggest.tolerance import Tolerance
+from matchlib.tails import drawn_out
 
-__all__ = ["Aim", "Target", "Tolerance", "surface_excess"]
+__all__ = ["Aim", "Target", "surface_excess"]
 
 Array = NDArray[np.float64]
 
 POINTS = 1024
 """Points of the cloud by which a chance is counted."""
-
-
-@dataclass(frozen=True)
-class Tolerance:
-    """What the customer's order allows.
-
-    Parameters
-    ----------
-    kind : str
-        ``ΔE00``; ``CMC`` with its l and c; ``Lab`` for a box of ΔL*, Δa*, Δb*; ``LCh`` for a box
-        of ΔL*, ΔC*, ΔH*.
-    value : float
-        Greatest difference that passes; for a box 1, its sides being in `box`.
-    lightness, chroma : float
-        l and c of CMC(l:c).
-    box : tuple of 3 float
-        Half widths of the box.
-    """
-
-    kind: str = "ΔE00"
-    value: float = 1.0
-    lightness: float = 2.0
-    chroma: float = 1.0
-    box: tuple[float, float, float] = (1.0, 1.0, 1.0)
-
-    def __post_init__(self) -> None:
-        numbers = (self.value, self.lightness, self.chroma, *self.box)
-        if self.kind in ("dE00", "CIEDE2000", "DE00"):
-            object.__setattr__(self, "kind", "ΔE00")
-        known = self.kind in ("ΔE00", "CMC", "Lab", "LCh")
-        if not known or len(self.box) != 3 or not all(math.isfinite(v) and v > 0 for v in numbers):
-            raise TargetError(
-                "This is not a tolerance.",
-                expected="ΔE00, CMC, or a box in Lab or LCh, with numbers above 0",
-                got=f"{self.kind} {', '.join(f'{v:g}' for v in numbers)}",
-                remedy="write what the order names, such as ΔE00 at most 1.",
-            )
-        if self.kind in ("Lab", "LCh"):
-            object.__setattr__(self, "value", 1.0)
-
-    @property
-    def words(self) -> str:
-        """The tolerance in words."""
-        if self.kind == "CMC":
-            return f"CMC({self.lightness:g}:{self.chroma:g}) at most {self.value:g}"
-        if self.kind == "ΔE00":
-            return f"ΔE00 at most {self.value:g}"
-        names = ("ΔL*", "Δa*", "Δb*") if self.kind == "Lab" else ("ΔL*", "ΔC*", "ΔH*")
-        return ", ".join(f"{n} within ±{b:g}" for n, b in zip(names, self.box, strict=True))
-
-    @property
-    def boxed(self) -> bool:
-        """Whether each axis has its own limit."""
-        return self.kind in ("Lab", "LCh")
-
-    @property
-    def unit(self) -> str:
-        """What its numbers are: ``ΔE00``, ``CMC(2:1)``, ``share of the box``."""
-        if self.boxed:
-            return "share of the box"
-        return f"CMC({self.lightness:g}:{self.chroma:g})" if self.kind == "CMC" else self.kind
-
-    def said(self, difference: float, digits: int = 2) -> str:
-        """Return a difference with its unit.
-
-        Parameters
-        ----------
-        difference : float
-            In the unit of `value`.
-        digits : int
-            After the point.
-
-        Returns
-        -------
-        str
-            Such as ``CMC(2:1) 1.38``, or ``1.38 of the box``, whose edge is 1.
-        """
-        if self.boxed:
-            return f"{difference:.{digits}f} of the box"
-        return f"{self.unit} {difference:.{digits}f}"
-
-    def difference(self, standard: ArrayLike, trial: ArrayLike) -> Array:
-        """Return how far trials are from a standard, in the unit of `value`.
-
-        Parameters
-        ----------
-        standard, trial : array_like, shape (..., 3)
-            CIELAB.
-
-        Returns
-        -------
-        ndarray, shape (...)
-            The difference; for a box the largest of the three as a share of its side.
-        """
-        if self.kind == "ΔE00":
-            return delta_e00(standard, trial)
-        if self.kind == "CMC":
-            return delta_e_cmc(standard, trial, lightness=self.lightness, chroma=self.chroma)
-        if self.kind == "Lab":
-            gaps = np.asarray(trial, float) - np.asarray(standard, float)
-        else:
-            shift = delta_lch(standard, trial)
-            gaps = np.stack([shift.lightness, shift.chroma, shift.hue], axis=-1)
-        worst: Array = np.max(np.abs(gaps) / np.array(self.box), axis=-1)
-        return worst
-
-    def metric(self, lab: ArrayLike) -> Array:
-        """Return the quadratic form that the difference is near a colour.
-
-        Parameters
-        ----------
-        lab : array_like, shape (3,)
-            CIELAB.
-
-        Returns
-        -------
-        ndarray, shape (3, 3)
-            G, so that the difference squared is near dᵀ G d; for a box the ellipsoid inside it.
-        """
-        axes = self.stretch(lab)
-        return np.asarray(axes.T @ axes)
-
-    def stretch(self, lab: ArrayLike) -> Array:
-        """Return the axes in which the difference is a length near a colour.
-
-        Parameters
-        ----------
-        lab : array_like, shape (3,)
-            CIELAB.
-
-        Returns
-        -------
-        ndarray, shape (3, 3)
-            S, so that the difference is near the length of S d; for a box near its greatest part.
-        """
-        at = np.asarray(lab, float)
-        if self.kind == "ΔE00":
-            return np.asarray(np.linalg.cholesky(delta_e00_metric(at)).T)
-        if self.kind == "Lab":
-            return np.diag(1.0 / np.array(self.box))
-        c = math.hypot(at[1], at[2])
-        cos, sin = (at[1] / c, at[2] / c) if c > 1e-9 else (1.0, 0.0)
-        turn = np.array([[1.0, 0, 0], [0, cos, sin], [0, -sin, cos]])
-        if self.kind == "LCh":
-            sides = 1.0 / np.array(self.box)
-        else:
-            # CMC is the root of three squares in ΔL*, ΔC*, ΔH*: its sides are what one unit costs.
-            sides = np.array([float(self.difference(at, at + 1e-3 * t)) * 1e3 for t in turn])
-        return np.asarray(np.diag(sides) @ turn)
 
 
 @dataclass(frozen=True)
@@ -395,7 +244,9 @@ class Target:
         worst: Array = np.max(each, axis=0)
         return worst
 
-    def expected(self, labs: Array, covariances: Array) -> ExpectedDifference:
+    def expected(
+        self, labs: Array, covariances: Array, freedom: ArrayLike = np.inf
+    ) -> ExpectedDifference:
         """Return what to expect of readings that are known only so far.
 
         Parameters
@@ -404,6 +255,8 @@ class Target:
             Expected CIELAB under each aim's viewing.
         covariances : ndarray, shape (n, 3 aims, 3 aims)
             Of one panel's readings under all of them.
+        freedom : array_like, shape () or (n,)
+            Degrees of freedom of the covariances; infinite for normal readings.
 
         Returns
         -------
@@ -415,14 +268,21 @@ class Target:
         if len(self.aims) == 1 and self.tolerance.kind == "ΔE00":
             (aim,), most = self.aims, self.tolerance.value
             found = expected_delta_e00(
-                np.array(aim.lab), labs[0], covariances, tolerance=most / aim.weight
+                np.array(aim.lab),
+                labs[0],
+                covariances,
+                tolerance=most / aim.weight,
+                freedom=freedom,
             )
             return ExpectedDifference(
                 aim.weight * found.mean, aim.weight * found.sd, found.probability
             )
         size, axes = np.linalg.eigh(covariances)
         root = axes * np.sqrt(np.maximum(size, 0.0))[:, None, :]
-        away = _cloud(3 * len(self.aims)) @ root.transpose(0, 2, 1)
+        cloud = _cloud(3 * len(self.aims))
+        away = cloud @ root.transpose(0, 2, 1)
+        if not np.all(np.asarray(freedom) == np.inf):
+            away *= drawn_out(cloud, freedom)[:, :, None]
         likely = [labs[i][:, None, :] + away[..., 3 * i : 3 * i + 3] for i in range(len(self.aims))]
         gaps = self.difference(likely)
         within = gaps <= self.tolerance.value

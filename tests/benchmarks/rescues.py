@@ -15,8 +15,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from matchlib.correction import Belief, Booth, Today, rescue
-from matchlib.correction.belief import Sprayed
 from matchlib.correction.rescue import WORTH_TRYING
+from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe
 from matchlib.regression import FilmRegressor
 from tests.benchmarks.lightlab import Array, delta_e

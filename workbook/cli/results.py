@@ -63,7 +63,9 @@ def _in_delta_e00(found: Suggestions, item: Suggestion) -> dict[str, float]:
     aim, tolerance = found.target.aims[0], found.target.tolerance
     if len(found.target.aims) == 1 and tolerance.kind == "ΔE00" and aim.weight == 1.0:
         return {}
-    away = expected_delta_e00(aim.lab, item.lab, item.covariance, tolerance=1.0)
+    away = expected_delta_e00(
+        aim.lab, item.lab, item.covariance, tolerance=1.0, freedom=item.freedom
+    )
     return {
         "expected_delta_e00": round(float(away.mean), 4),
         "sd_delta_e00": round(float(away.sd), 4),

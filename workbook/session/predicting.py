@@ -153,8 +153,11 @@ def _asked(
     viewings: Sequence[Viewing],
     places: Sequence[str],
     ask: Callable[[Sequence[Recipe], Sequence[Viewing]], tuple[Any, ...]],
-) -> tuple[Any, Any]:
-    """Predicted Lab and the whole covariance of the next panel's reading."""
+) -> tuple[Any, Any, Any]:
+    """Predicted Lab, the whole covariance of the next panel's reading, and its freedom.
+
+    The freedom is that of the whole, and that of the first viewing alone.
+    """
     try:
         lab, known, spray, reading = ask(recipes, viewings)
     except MatchlibError:
@@ -165,7 +168,9 @@ def _asked(
             except MatchlibError as error:
                 raise error.at(place) from None
         raise
-    return lab, known + spray + reading
+    total = known + spray + reading
+    first = model.freedom(known[:, :3, :3], total[:, :3, :3])
+    return lab, total, (model.freedom(known, total), first)
 
 
 def _by_itself(
@@ -173,7 +178,7 @@ def _by_itself(
     viewings: Sequence[Viewing],
     codes: Sequence[str | None],
     tolerance: Tolerance,
-    spread: tuple[Any, Any],
+    spread: tuple[Any, Any, Any],
 ) -> tuple[Prediction, ...]:
     """How far from its own prediction each panel is expected to come out."""
     import numpy as np
@@ -181,16 +186,17 @@ def _by_itself(
     from matchlib.colorimetry import expected_delta_e00
     from matchlib.suggest import Aim, Target
 
-    lab, covariance = spread
+    lab, covariance, (freedom, _) = spread
     most = tolerance.value if tolerance.kind == "ΔE00" else 1.0
-    plain = expected_delta_e00(lab, lab, covariance, tolerance=most)
+    plain = expected_delta_e00(lab, lab, covariance, tolerance=most, freedom=freedom)
     sd = np.sqrt(np.diagonal(covariance, axis1=1, axis2=2))
     found = []
     for i, recipe in enumerate(recipes):
         away = (plain.mean[i], plain.sd[i], plain.probability[i])
         if tolerance.kind != "ΔE00":
             own = Target((Aim(_three(lab[i]), viewings[i]),), tolerance)
-            away = tuple(v[0] for v in own.expected(lab[None, i : i + 1], covariance[i : i + 1]))
+            one = slice(i, i + 1)
+            away = tuple(v[0] for v in own.expected(lab[None, one], covariance[one], freedom[one]))
         found.append(
             Prediction(
                 panel=codes[i],
@@ -215,17 +221,19 @@ def _against(
     views: Sequence[Viewing],
     codes: Sequence[str | None],
     aim: Target,
-    spread: tuple[Any, Any],
+    spread: tuple[Any, Any, Any],
 ) -> tuple[Prediction, ...]:
     """How far from a target each panel is expected to come out, at every angle."""
     import numpy as np
 
     from matchlib.colorimetry import expected_delta_e00
 
-    labs, covariance = spread
-    away = aim.expected(labs, covariance)
+    labs, covariance, (freedom, alone) = spread
+    away = aim.expected(labs, covariance, freedom)
     first = covariance[:, :3, :3]
-    plain = expected_delta_e00(np.array(aim.aims[0].lab), labs[0], first, tolerance=1.0)
+    plain = expected_delta_e00(
+        np.array(aim.aims[0].lab), labs[0], first, tolerance=1.0, freedom=alone
+    )
     sd = np.sqrt(np.diagonal(first, axis1=1, axis2=2))
     return tuple(
         Prediction(

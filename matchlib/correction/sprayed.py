@@ -1,0 +1,91 @@
+"""A test panel just sprayed, as it was read: at one angle or several."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+
+from matchlib.domain import Reading, Recipe, Viewing
+from matchlib.errors import DomainError
+from matchlib.linear import lab_of_reading
+
+__all__ = ["Sprayed"]
+
+
+@dataclass(frozen=True)
+class Sprayed:
+    """A test panel just sprayed.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        What was sprayed.
+    lab : tuple of 3 float
+        As read.
+    viewing : Viewing
+        How.
+    source : str
+        ``spectrophotometer`` or ``photo``.
+    sd : float, optional
+        The reading's own uncertainty an axis, if it states one [ΔE*ab].
+    also : tuple of Sprayed
+        The same panel read under further viewings, such as other angles.
+    """
+
+    recipe: Recipe
+    lab: tuple[float, float, float]
+    viewing: Viewing = field(default_factory=Viewing)
+    source: str = "spectrophotometer"
+    sd: float | None = None
+    also: tuple[Sprayed, ...] = ()
+
+    @property
+    def views(self) -> tuple[Sprayed, ...]:
+        """Every reading of the panel, this one first."""
+        return (self, *self.also)
+
+    @classmethod
+    def of(cls, row: Sprayed | tuple[Any, ...]) -> Sprayed:
+        """Read ``(recipe, reading)``, ``(recipe, readings)`` or ``(recipe, Lab[, viewing])``.
+
+        Parameters
+        ----------
+        row : Sprayed or tuple
+            As given by the caller.
+
+        Returns
+        -------
+        Sprayed
+            Checked.
+
+        Raises
+        ------
+        DomainError
+            If it is none of these.
+        """
+        if isinstance(row, Sprayed):
+            return row
+        if isinstance(row, tuple) and len(row) in (2, 3) and isinstance(row[0], Recipe):
+            recipe, read = row[:2]
+            if isinstance(read, Reading):
+                return cls._read(recipe, read)
+            if isinstance(read, tuple) and read and all(isinstance(r, Reading) for r in read):
+                first, *rest = (cls._read(recipe, r) for r in read)
+                return replace(first, also=tuple(rest))
+            lab = np.asarray(read, float)
+            viewing = row[2] if len(row) == 3 else Viewing()
+            if lab.shape == (3,) and np.isfinite(lab).all() and isinstance(viewing, Viewing):
+                return cls(recipe, (float(lab[0]), float(lab[1]), float(lab[2])), viewing)
+        raise DomainError(
+            "This is not a panel that was sprayed and read.",
+            expected="a recipe and its reading, or a recipe, L a b, and how it was viewed",
+            got=repr(row)[:120],
+            remedy="read the panel and give both.",
+        )
+
+    @classmethod
+    def _read(cls, recipe: Recipe, read: Reading) -> Sprayed:
+        light, red, yellow = (float(v) for v in lab_of_reading(read))
+        return cls(recipe, (light, red, yellow), read.viewing, read.source, read.sd)
