@@ -337,6 +337,11 @@ def test_without_a_target_a_panel_is_held_against_its_prediction_by_the_order(ro
             assert item["angles"] == []
             assert item["probability"] == pytest.approx(forecast.probability, abs=1e-3)
             assert item["expected_difference"] == pytest.approx(forecast.expected, rel=1e-3)
+        for item, recipe in zip(plain, recipes, strict=True):
+            lab = [item[k] for k in "Lab"]
+            aim = Target.of_lab(lab, viewing=FACE if view == "45as15" else FLOP)
+            forecast = foresee(session.model, recipe, aim)
+            assert item["expected_difference"] == pytest.approx(forecast.expected, rel=1e-3)
     assert "chance of passing (CMC(2:1) at most 1)" in " ".join(
         run(*PREDICT, "--difference", "cmc2:1", cwd=room).stdout.split()
     )

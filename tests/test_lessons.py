@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
+from copy import copy
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from matchlib.colorimetry import delta_e00
+from matchlib.colorimetry import delta_e00, expected_delta_e00
 from matchlib.demo import demo_panels
-from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Recipe
+from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Reading, Recipe
 from matchlib.errors import DomainError
 from matchlib.lessons import (
     KINDS,
@@ -20,6 +21,7 @@ from matchlib.lessons import (
     make_exercise,
     mark,
 )
+from matchlib.lessons.exercise import _trusted
 from matchlib.overview import (
     BANDS,
     candidates,
@@ -33,6 +35,7 @@ from matchlib.overview import (
     usual_view,
 )
 from matchlib.regression import FilmRegressor, frames_of
+from matchlib.tails import region
 
 
 @pytest.fixture(scope="module")
@@ -47,6 +50,30 @@ def panels() -> tuple[Panel, ...]:
 @pytest.fixture(scope="module")
 def model(panels: tuple[Panel, ...]) -> FilmRegressor:
     return FilmRegressor().fit(*frames_of(panels))
+
+
+def test_what_the_law_explains_is_what_its_own_tails_hold(
+    model: FilmRegressor, panels: tuple[Panel, ...]
+) -> None:
+    view = usual_view(model)
+    panel = next(p for p in panels if not p.recipe.bare)
+    (lab,), known, *own = model.predict_parts([panel.recipe], view)
+    total = known + sum(own)
+    root = np.linalg.cholesky(total[0])
+
+    def asked(share: float, freedom: float) -> bool:
+        # As far out as the region of this share reaches, along one of its axes.
+        far = share * np.sqrt(region(0.99, model.freedom(known, total))[0])
+        at = lab + root @ np.array([far, 0.0, 0.0])
+        read = replace(panel, readings=(Reading(view, "spectrophotometer", tuple(at)),))
+        few = copy(model)
+        few.freedom_ = freedom
+        return bool(_trusted(few, [read], view))
+
+    assert asked(0.999, model.freedom_)
+    assert not asked(1.001, model.freedom_)
+    # Were the scale of the law's errors known, such a panel would be odd before.
+    assert not asked(0.999, float("inf"))
 
 
 def test_a_ladder_is_the_law_with_the_panels_of_the_same_recipe(
@@ -64,6 +91,12 @@ def test_a_ladder_is_the_law_with_the_panels_of_the_same_recipe(
     assert found.rungs[0].recipe.bare
     law = model.predict_recipes([r.recipe for r in found.rungs], found.viewing)
     np.testing.assert_allclose([r.lab for r in found.rungs], law)
+    _, known, *own = model.predict_parts([r.recipe for r in found.rungs], found.viewing)
+    total = known + sum(own)
+    away = expected_delta_e00(
+        law, law, total, tolerance=1.0, freedom=model.freedom(known, total)
+    ).mean
+    np.testing.assert_allclose([r.spread for r in found.rungs], away)
     lightness = [r.lab[0] for r in found.rungs]
     assert lightness == sorted(lightness, reverse=True)
     # Exactly the panels with this recipe on their back stand beside the rung.

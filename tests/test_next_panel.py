@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from matchlib.colorimetry import delta_e00_metric
-from matchlib.correction import Belief, Booth, chance_words, shelf
+from matchlib.correction import Belief, Booth, Goal, chance_words, shelf
 from matchlib.domain import CoatSchedule, Recipe
 from matchlib.errors import DomainError
 from matchlib.linear import linearise, values_covariance
-from matchlib.next_panel import next_for_archive, next_for_target
+from matchlib.next_panel import _by_second, next_for_archive, next_for_target
 from matchlib.regression import FilmRegressor
 from tests.benchmarks.panels import to_frame
 from tests.benchmarks.spray import Shop
@@ -104,6 +105,39 @@ def test_nothing_is_learnt_where_nothing_is_unknown(
         # Two tries of the same chance, one after the other, when a panel teaches nothing.
         both = 1 - (1 - panel.passes) ** 2
         assert panel.passes_by_second == pytest.approx(both, abs=0.12)
+
+
+def test_chances_have_the_tails_of_what_few_grounds_taught(
+    shop: Shop, model: FilmRegressor, candidates: list[Recipe]
+) -> None:
+    belief = Belief.of(model)
+    goal = Goal.of(shop.truth_lab(candidates[40]), tolerance=1.0)
+    for panel in next_for_target(belief, goal.labs[0], candidates, shown=3):
+        labs, known, *own = belief.predict_together([panel.recipe], goal.viewings)
+        total = known + sum(own)
+        hope = goal.expected(labs, total, belief.freedom(known, total))
+        assert panel.passes == hope.probability[0]
+    some = candidates[30:50]
+    labs, known, spray, reading = belief.predict_together(some, goal.viewings)
+    sure = replace(belief, model=copy(model))
+    sure.model.freedom_ = float("inf")
+
+    def by_second(first: float, then: Belief) -> np.ndarray:
+        about = {
+            "labs": labs,
+            "slope": belief.linear(some)[1],
+            "covariance": belief.covariance,
+            "own": spray + reading,
+            "freedom": np.full(len(some), first),
+            "belief": then,
+            "goal": goal,
+        }
+        return np.array([_by_second(i, **about) for i in range(len(some))])
+
+    # What this panel may read and what the next one may: each is a t.
+    normal = by_second(np.inf, sure)
+    for other in (by_second(3.0, sure), by_second(np.inf, belief)):
+        assert 0.002 < np.abs(other - normal).max() < 0.2
 
 
 def test_nothing_to_choose_from_is_refused(model: FilmRegressor, candidates: list[Recipe]) -> None:

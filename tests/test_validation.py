@@ -88,6 +88,7 @@ def test_errors_and_coverage_are_counted_rightly(table: tuple[pd.DataFrame, np.n
         assert share == pytest.approx(level, abs=4 * honest.coverage_spread[level])
     boastful = cross_validate(X, y, "panel", model=Truth(sd=0.3), folds=4)
     assert boastful.coverage[0.95] < 0.5
+    assert np.all(np.isinf(honest.freedom))
     assert honest.folds == 4
     assert honest.median <= honest.mean <= honest.high
 
@@ -124,6 +125,9 @@ def test_the_film_regression_is_honest_on_panels_left_out(
     assert found.median < 1.2
     assert found.coverage[0.95] > 0.8
     assert not len(found.skipped)
+    # Three grounds tell little of how far the law may be off.
+    assert np.all(np.isfinite(found.freedom))
+    assert np.all(found.freedom > 3)
 
 
 def test_a_colour_shown_by_one_panel_is_named_not_guessed() -> None:
