@@ -229,13 +229,14 @@ class Shelf:
             chosen = list(limits.grounds)
         found: dict[Ground, bool] = dict.fromkeys(chosen, False)
         if limits.ground_blends:
+            sprayed = {r.ground for r in past}
             for one, two in pairs:
                 if one in base and two in base:
                     for a, b in _parts(limits.ground_parts):
                         blend = Ground(
                             ((base[one].names[0], Fraction(a)), (base[two].names[0], Fraction(b)))
                         )
-                        found.setdefault(blend, blend not in {r.ground for r in past})
+                        found.setdefault(blend, blend not in sprayed)
         if limits.colours is None:
             pots = [Colour.parse(spelled.get(n, n)) for n in colours]
         else:

@@ -25,7 +25,7 @@ from matchlib.suggest.refine import Picks, refine
 from matchlib.suggest.result import Suggestion, Suggestions
 from matchlib.suggest.scan import scan
 from matchlib.suggest.score import Outlook, outlook
-from matchlib.suggest.space import Space
+from matchlib.suggest.space import Schedules, Space
 from matchlib.suggest.target import Target
 from matchlib.suggest.words import Experience, miss, why
 
@@ -149,32 +149,14 @@ class _Search:
                 got="none, with this stock and pot size",
                 remedy="allow a larger pot, weaker ratios or fewer coats, or check the stock.",
             )
-        total = self.space.schedules.total
-        single = self.space.schedules.single
-        rows = []
-        for pot, (schedules, out) in enumerate(scans):
-            # The best of every number of coats, of one ratio and of two apart.
-            keys = total[schedules] * 2 + ~single[schedules]
-            for key in np.unique(keys):
-                at = np.flatnonzero(keys == key)
-                most = min(_PER_COATS, len(at))
-                near = np.argpartition(out[:, at], most - 1, axis=1)[:, :most]
-                for ground in range(len(out)):
-                    chosen = at[near[ground]]
-                    rows += [
-                        (float(out[ground, i]), ground, pot, int(schedules[i])) for i in chosen
-                    ]
-        places = np.array([r[1:] for r in rows], np.intp)
-        squares = np.array([r[0] for r in rows])
+        picks, squares = _best_by_coats(scans, self.space.schedules)
         # Each road keeps its own best, so that a crowded one does not push the others out.
-        picks = Picks(*places.T)
         return picks.take(self._spread(picks, squares, _SCANNED, _PER_COATS))
 
     def _spread(self, picks: Picks, cost: Array, most: int, each: int) -> Ints:
         """Best first, at most so many of a road, number of coats, and one ratio or two."""
         order = np.argsort(cost, kind="stable")
-        schedules = self.space.schedules
-        kind = 2 * schedules.total[picks.schedule] + ~schedules.single[picks.schedule]
+        kind = self.space.schedules.kind[picks.schedule]
         keys = (self._road(picks) * (kind.max() + 1) + kind)[order]
         by_key = np.argsort(keys, kind="stable")
         starts = np.flatnonzero(np.diff(keys[by_key], prepend=-1))
@@ -365,6 +347,31 @@ class _Search:
 
 def _go_on(_share: float | None, _words: str) -> None:
     """Show nobody and stop for nobody."""
+
+
+def _best_by_coats(
+    scans: Sequence[tuple[Ints, NDArray[np.float32]]], schedules: Schedules
+) -> tuple[Picks, Array]:
+    """The best of every number of coats, of one ratio and of two apart: where, and how far."""
+    alike: dict[bytes, list[int]] = {}
+    for p, (rows, _) in enumerate(scans):
+        alike.setdefault(rows.tobytes(), []).append(p)
+    places, squares = [], []
+    for pots in alike.values():
+        rows = scans[pots[0]][0]
+        keys = schedules.kind[rows]
+        for key in np.unique(keys):
+            at = np.flatnonzero(keys == key)
+            most = min(_PER_COATS, len(at))
+            out = np.stack([scans[p][1][:, at] for p in pots])
+            near = np.argpartition(out, most - 1, axis=2)[:, :, :most]
+            ground, pot = np.arange(out.shape[1])[:, None], np.array(pots)[:, None, None]
+            each = np.broadcast_arrays(ground, pot, rows[at[near]])
+            places.append(np.stack(each).reshape(3, -1))
+            squares.append(np.take_along_axis(out, near, axis=2).ravel())
+    every, square = np.concatenate(places, axis=1), np.concatenate(squares)
+    order = np.argsort(every[1], kind="stable")
+    return Picks(*every[:, order]), square[order].astype(float)
 
 
 def _part(step: Step, start: float, end: float) -> Step:

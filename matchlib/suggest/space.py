@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import combinations
 
 import numpy as np
@@ -82,12 +82,17 @@ class Schedules:
         """Whether a schedule has one ratio, shape (s,)."""
         return np.asarray(self.coats[:, 1] == 0)
 
-    @property
+    @cached_property
     def total(self) -> NDArray[np.int64]:
         """Coats in all, shape (s,)."""
         return np.asarray(self.coats.sum(axis=1))
 
-    @property
+    @cached_property
+    def kind(self) -> NDArray[np.int64]:
+        """Twice the coats, and one more for two ratios, shape (s,)."""
+        return np.asarray(2 * self.total + ~self.single)
+
+    @cached_property
     def strength(self) -> Array:
         """Coats times colour fraction [coats of neat colour], shape (s,)."""
         return np.asarray((self.coats / (1.0 + self.carrier)).sum(axis=1))
@@ -135,11 +140,16 @@ class Schedules:
             With the ratio that the parts of carrier say, exactly.
         """
         steps = [
-            CoatStep(int(n), MixRatio(Fraction(str(round(float(c), 4))), Fraction(1)))
+            CoatStep(int(n), _ratio(round(float(c), 4)))
             for n, c in zip(self.coats[row], self.carrier[row], strict=True)
             if n
         ]
         return CoatSchedule(tuple(steps))
+
+
+@lru_cache(maxsize=1024)  # a cup shows few ratios, and hundreds of recipes share them
+def _ratio(carrier: float) -> MixRatio:
+    return MixRatio(Fraction(str(carrier)), Fraction(1))
 
 
 def _affordable(rows: Array, limits: Limits) -> NDArray[np.bool_]:
@@ -218,6 +228,11 @@ class Space:
         """Whether a pot holds one colour, shape (p,)."""
         return np.array([c.neat for c in self.shelf.colours])
 
+    @cached_property
+    def _bare(self) -> dict[Viewing, RecipeTable]:
+        """One row of a bare panel under each viewing asked for, which all others are made from."""
+        return {}
+
     def allowed(self, pot: int, *, stepped: bool = False) -> NDArray[np.bool_]:
         """Return which schedules a pot may be sprayed in.
 
@@ -263,10 +278,10 @@ class Space:
         RecipeTable
             n rows.
         """
-        n = len(schedules)
-        bare = Recipe(self.shelf.grounds[0], clear=self.shelf.clear)
-        row = RecipeTable.of([bare], [viewing], self.model.words_)
-        rows = row.take(np.zeros(n, np.intp))
+        if viewing not in self._bare:
+            bare = Recipe(self.shelf.grounds[0], clear=self.shelf.clear)
+            self._bare[viewing] = RecipeTable.of([bare], [viewing], self.model.words_)
+        rows = self._bare[viewing].take(np.zeros(len(schedules), np.intp))
         coats, first, logk = schedules.layers()
         bend = np.log(1.0 / (1.0 + schedules.carrier) / REFERENCE_FRACTION)
         return replace(

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from matchlib.colorimetry import delta_lch, lch
-from matchlib.domain import Recipe
+from matchlib.domain import Ground, Recipe
 
 __all__ = ["Experience", "direction", "miss", "why"]
 
@@ -143,6 +145,25 @@ def why(recipe: Recipe, *, ground_lab: ArrayLike, rival: float, own: float) -> s
     return f"{colour} in one pot over {ground}: {gain}; {_coats(recipe)}."
 
 
+@dataclass(frozen=True)
+class _Sprayed:
+    """What an archive shows of a set of colours.
+
+    Parameters
+    ----------
+    over : frozenset of Ground
+        Grounds under exactly these colours.
+    coats : float
+        Most coats of any of them; infinite where none was sprayed.
+    rich : float
+        Greatest share of colour in a pot with any of them [-]; infinite where none was sprayed.
+    """
+
+    over: frozenset[Ground]
+    coats: float
+    rich: float
+
+
 class Experience:
     """What an archive shows, looked up quickly.
 
@@ -163,6 +184,17 @@ class Experience:
             for r in set(archive)
             if r.colour is not None and r.schedule is not None
         ]
+        self._sprayed: dict[frozenset[str], _Sprayed] = {}
+
+    def _of(self, names: frozenset[str]) -> _Sprayed:
+        if names not in self._sprayed:
+            used = [row for row in self.past if names & row[0]]
+            self._sprayed[names] = _Sprayed(
+                frozenset(ground for mixed, ground, _, _ in used if names == mixed),
+                max((coats for _, _, coats, _ in used), default=math.inf),
+                max((rich for *_, rich in used), default=math.inf),
+            )
+        return self._sprayed[names]
 
     def new(self, recipe: Recipe, *, never_mixed: bool = False) -> list[str]:
         """Return what about a recipe no panel shows.
@@ -184,16 +216,15 @@ class Experience:
             found.append(f"ground never mixed at these parts: {recipe.ground}")
         if not self.past or recipe.colour is None or recipe.schedule is None:
             return found
-        names = set(recipe.colour.shares)
-        kin = [ground for mixed, ground, _, _ in self.past if names == mixed]
-        if not kin and len(names) > 1:
+        names = frozenset(recipe.colour.shares)
+        known = self._of(names)
+        if not known.over and len(names) > 1:
             found.append(f"these colours never mixed: {' and '.join(recipe.colour.names)}")
-        elif kin and not never_mixed and recipe.ground not in kin:
+        elif known.over and not never_mixed and recipe.ground not in known.over:
             found.append(f"{recipe.colour} never sprayed over {recipe.ground}")
-        used = [row for row in self.past if names & row[0]]
-        if used and recipe.schedule.coats > max(coats for _, _, coats, _ in used):
+        if recipe.schedule.coats > known.coats:
             found.append(f"more coats than ever sprayed ({recipe.schedule.coats})")
         own = max(recipe.schedule.steps, key=lambda step: step.ratio.fraction).ratio
-        if used and own.fraction > max(rich for *_, rich in used) + 1e-9:
+        if own.fraction > known.rich + 1e-9:
             found.append(f"richer ratio than ever sprayed ({own})")
         return found
