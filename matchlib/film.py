@@ -35,6 +35,7 @@ __all__ = [
     "saunderson",
     "saunderson_inverse",
     "single_scatter",
+    "uneven_absorbance",
 ]
 
 Array = NDArray[np.float64]
@@ -188,6 +189,39 @@ def single_scatter(absorbance: ArrayLike) -> tuple[Array, Array]:
     value = np.where(small, 1.0 - a / 2.0 + a**2 / 6.0, (1.0 - decay) / safe)
     slope = np.where(small, -0.5 + a / 3.0, (decay * (safe + 1.0) - 1.0) / safe**2)
     return value, slope
+
+
+def uneven_absorbance(absorbance: ArrayLike, variance: ArrayLike) -> tuple[Array, Array, Array]:
+    r"""Return the absorbance that a film shows whose thickness varies under the instrument's eye.
+
+    An eye sees the mean of the light, not of the film, so that an uneven film looks thinner where
+    it absorbs most. For thickness spread as a gamma distribution of mean 1 and variance *v*, the
+    mean of :math:`e^{-xA}` is :math:`(1 + vA)^{-1/v}`, its Laplace transform. That absorbing
+    matter in lumps flattens its spectrum is known of suspensions (Duysens 1956, from memory) and
+    of printed dots.
+
+    Parameters
+    ----------
+    absorbance : array_like
+        Absorbance of a film of even thickness [-], at least 0.
+    variance : array_like
+        Of the thickness, by the square of its mean [-]; 0 for an even film. Below 0, which no film
+        is but a fit may pass through, the parabola that meets it there.
+
+    Returns
+    -------
+    value, by_absorbance, by_variance : ndarray
+        The absorbance shown and its derivatives, broadcast of the two.
+    """
+    a, v = np.broadcast_arrays(np.asarray(absorbance, float), np.asarray(variance, float))
+    x = a * v
+    curved = x > 1e-4
+    safe_x, safe_v = np.where(curved, x, 1.0), np.where(curved, v, 1.0)
+    value = np.where(curved, np.log1p(safe_x) / safe_v, a * (1.0 - x / 2.0))
+    by_absorbance = np.where(curved, 1.0 / (1.0 + safe_x), 1.0 - x)
+    bent = (a / (1.0 + safe_x) - value) / safe_v
+    by_variance = np.where(curved, bent, -(a**2) / 2.0)
+    return value, by_absorbance, by_variance
 
 
 def film_reflectance(

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
+from scipy import stats
 
 from matchlib import film
 
@@ -163,3 +164,27 @@ def test_the_way_through_the_film_is_at_least_twice_its_thickness(geometry, n):
     assert way >= 2.0
     # A denser film bends the light straighter.
     assert film.path_factor(geometry, n=n + 0.05) <= way
+
+
+@given(st.floats(0.0, 12.0), st.floats(1e-3, 4.0))
+def test_an_uneven_film_lets_the_mean_of_its_light_through(absorbance: float, variance: float):
+    # The mean over a gamma distribution, by scipy's own.
+    thickness = stats.gamma(1.0 / variance, scale=variance).ppf((np.arange(20000) + 0.5) / 20000)
+    shown, _, _ = film.uneven_absorbance(absorbance, variance)
+    assert np.exp(-shown) == pytest.approx(np.exp(-thickness * absorbance).mean(), abs=2e-3)
+    assert shown <= absorbance
+
+
+@given(st.floats(0.0, 8.0), st.floats(-0.1, 4.0))
+def test_slopes_of_an_uneven_film(absorbance: float, variance: float):
+    step = 1e-6
+    _, by_a, by_v = film.uneven_absorbance(absorbance, variance)
+    up, down = (film.uneven_absorbance(absorbance + s * step, variance)[0] for s in (1, -1))
+    assert by_a == pytest.approx((up - down) / (2 * step), abs=1e-4)
+    up, down = (film.uneven_absorbance(absorbance, variance + s * step)[0] for s in (1, -1))
+    assert by_v == pytest.approx((up - down) / (2 * step), abs=2e-3)
+
+
+def test_an_even_film_is_as_it_was():
+    a = np.linspace(0.0, 9.0, 19)
+    np.testing.assert_array_equal(film.uneven_absorbance(a, 0.0)[0], a)

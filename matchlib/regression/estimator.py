@@ -43,8 +43,8 @@ MANY = 2000
 
 
 WORTH = 3.0
-"""Evidence that the residual must bring to be kept [nat]: 20 to 1, strong by Kass and Raftery
-(1995)."""
+"""Evidence that the residual must bring to be kept, beyond the price of the sizes that are learnt
+for it [nat]: 20 to 1, strong by Kass and Raftery (1995)."""
 
 
 class FilmRegressor(
@@ -147,13 +147,14 @@ class FilmRegressor(
                 **options,
             )
             if self.residual:
-                law = FilmLaw(words, priors, Residual.of(table))
+                law = FilmLaw(words, priors, Residual.of(table, few=True))
                 told = part_of(step, 0.4, 0.5)
                 fuller = fit_law(law, rows, start=fitted, rounds=1, step=told, **options)
                 if fuller.evidence > fitted.evidence:
+                    law = FilmLaw(words, priors, Residual.of(table))
                     told = part_of(step, 0.5, 0.9)
-                    fuller = fit_law(law, rows, start=fuller, rounds=3, step=told, **options)
-                if fuller.evidence > fitted.evidence + WORTH:
+                    fuller = fit_law(law, rows, start=fitted, rounds=3, step=told, **options)
+                if fuller.evidence > fitted.evidence + _price_of_fields(law, rows):
                     fitted = fuller
             doubt = overconfidence(fitted, rows, step=part_of(step, 0.9, 1.0))
         # Nothing is kept before all of it is there: a fit that was stopped leaves no mixture.
@@ -190,6 +191,12 @@ class FilmRegressor(
         return -float(
             np.average(errors, weights=None if sample_weight is None else np.asarray(sample_weight))
         )
+
+
+def _price_of_fields(law: FilmLaw, rows: Rows) -> float:
+    # Each size is chosen by the very readings that speak for it: half the logarithm of their
+    # number (Schwarz 1978). So a handful of panels is never enough.
+    return WORTH + 0.5 * len(law.residual.parts) * float(np.log(3.0 * rows.panels))
 
 
 def _check_archive(recipes: Sequence[Recipe]) -> None:

@@ -28,6 +28,10 @@ noise, an additive reflectance in each third of the spectrum [-], which is what 
 hard to read. Mottle, Lab as it comes, stands with the reading's own noise: repeat readings are
 averaged before the fit, so that the two are one."""
 
+WIDEST = 10.0
+"""How far a size may be from where it is believed, in spreads of that belief. Prints repeat ten
+times better than sprayed panels do."""
+
 FARTHEST = 1.0
 """How far the logarithm of a size may move in one round [nat]."""
 
@@ -286,9 +290,9 @@ def best_sizes(
 
     # Far from where it was linearised the evidence knows nothing: no size moves more than e-fold
     # before the law is looked at anew.
-    now = np.clip(fixed[free], centre[free] - 4 * spread[free], centre[free] + 4 * spread[free])
-    low = np.maximum(centre[free] - 4 * spread[free], now - FARTHEST)
-    high = np.minimum(centre[free] + 4 * spread[free], now + FARTHEST)
+    least, most = (centre[free] + way * WIDEST * spread[free] for way in (-1, 1))
+    now = np.clip(fixed[free], least, most)
+    low, high = np.maximum(least, now - FARTHEST), np.minimum(most, now + FARTHEST)
     found = minimize(
         loss,
         now,

@@ -13,6 +13,9 @@ A row's internal reflectance is ``rho exp(-A) + S (1 - exp(-A)) / A`` (see `matc
   coatings is not exactly linear in concentration: Gorji Bandpay et al. 2018), the first coat lays
   thinner, and later ones may lay a little more or less.
 
+A is that of an even film. Where the evidence is for it, the film is found to be uneven under the
+instrument's eye (`matchlib.film.uneven_absorbance`), more or less so by colour, ground and build.
+
 Then the surface (Saunderson 1942; `matchlib.film.saunderson`), with its own internal reflectance
 under clear coat and without, and residual fields for what the law leaves (`Residual`).
 
@@ -26,84 +29,18 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.film import EXTERNAL_K1, INTERNAL_K2, single_scatter
+from matchlib.film import EXTERNAL_K1, INTERNAL_K2, single_scatter, uneven_absorbance
 from matchlib.regression.priors import Priors
 from matchlib.regression.residual import Residual
+from matchlib.regression.state import State
 from matchlib.regression.table import RecipeTable, Vocabulary
 
-__all__ = ["FilmLaw", "State"]
+__all__ = ["FilmLaw"]
 
 Array = NDArray[np.float64]
 
 _LARGEST = 1.7
 """Internal reflectance from which on the surface is taken as linear; its pole is at 1/k2."""
-
-
-@dataclass(frozen=True)
-class State:
-    """The law at one set of values: measured reflectance and its partial derivatives.
-
-    All arrays have the shape (n, b) unless said. Made by `FilmLaw.evaluate`.
-
-    Parameters
-    ----------
-    reflectance : ndarray
-        Measured reflectance [-].
-    by_ground, by_absorbance, by_scatter, by_field, by_k2, by_gain : ndarray
-        Derivative of it by log ground reflectance, A, S, the residual field, the logit of k2, and
-        the logarithm of an uncleared surface's gain.
-    absorption : ndarray, shape (c, b)
-        Absorption spectra.
-    scattering : ndarray, shape (c, b)
-        Scattering spectra of the colours.
-    dose : ndarray, shape (n, c)
-        Doses, path included.
-    by_slope, by_bend, by_first, by_later : ndarray, shape (n, c)
-        Derivatives of the doses.
-    weight : ndarray, shape (n, g)
-        Weight of each ground.
-    ground, mixed : ndarray
-        Log spectra of base grounds, shape (g, b) or (n, g, b) where geometries differ, and of
-        each row's ground.
-    haze : ndarray, shape (n,)
-        Derivative by the logarithm of the haze: bloom of an uncleared surface, or the little gloss
-        that a clear one lets into the reading.
-    """
-
-    reflectance: Array
-    by_ground: Array
-    by_absorbance: Array
-    by_scatter: Array
-    by_field: Array
-    by_k2: Array
-    by_gain: Array
-    absorption: Array
-    scattering: Array
-    dose: Array
-    by_slope: Array
-    by_bend: Array
-    by_first: Array
-    by_later: Array
-    weight: Array
-    ground: Array
-    mixed: Array
-    haze: Array
-
-    def take(self, rows: NDArray[np.intp]) -> State:
-        """Return some of the rows.
-
-        Parameters
-        ----------
-        rows : ndarray of int
-            Rows.
-
-        Returns
-        -------
-        State
-            Those rows.
-        """
-        shared = {"absorption", "scattering"} | ({"ground"} if self.ground.ndim == 2 else set())
-        return State(**{k: v if k in shared else v[rows] for k, v in self.__dict__.items()})
 
 
 @dataclass(frozen=True)
@@ -233,8 +170,8 @@ class FilmLaw:
         )
         people = z[self.slices["sprayer"]]
         person = np.append(people, 0.0)[t.sprayer] if len(people) else np.zeros(len(t))
-        film = t.path * np.exp(person + self.residual.film(z, self.slices, t))
-        share = t.colour_share * film[:, None]
+        laid = t.path * np.exp(person)
+        share = t.colour_share * laid[:, None] * np.exp(self.residual.film(z, self.slices, t))
         x = t.bend
         bent = slopes[None, :, None] * x[:, None, :] + (p.bend_sd * bend * x**2)[:, None, :]
         h = np.exp(np.clip(bent, -12.0, 6.0))
@@ -287,12 +224,14 @@ class FilmLaw:
         scattering = self.priors.scatter * np.exp(
             np.clip(self._take(z, "scatter", len(self.words.colours)), -8.0, 4.0)
         )
-        a = dose @ absorption
+        uneven = self.residual.uneven(z, self.slices, t)[:, None]
+        a, a_slope, a_uneven = uneven_absorbance(dose @ absorption, uneven)
         s = dose @ scattering
         phi, phi_slope = single_scatter(a)
         field_ = np.exp(self.residual.field(z, self.slices, t))
         filtered = np.exp(np.minimum(mixed - a, 4.0)) * field_
         inner = filtered + s * phi * field_
+        by_shown = s * phi_slope * field_ - filtered
         k2_logit = (
             np.log(INTERNAL_K2 / (1 - INTERNAL_K2))
             + self.priors.k2_sd * z[self.slices["surface"]][:2]
@@ -317,7 +256,8 @@ class FilmLaw:
         return State(
             reflectance=core + (haze + gloss)[:, None],
             by_ground=slope * filtered,
-            by_absorbance=slope * (s * phi_slope * field_ - filtered),
+            by_absorbance=slope * by_shown * a_slope,
+            by_uneven=slope * by_shown * a_uneven,
             by_scatter=slope * phi * field_,
             by_field=slope * inner,
             by_k2=by_k2,
@@ -408,7 +348,14 @@ class FilmLaw:
         out[:, :, surface + 3] = np.einsum("nkb,nb->nk", m, s.by_gain)
         for j in range(len(self.words.sprayers)):
             out[:, :, at["sprayer"].start + j] = film * (t.sprayer == j)[:, None]
-        self.residual.fill(out, at, t, film, m * s.by_field[:, None, :])
+        self.residual.fill(
+            out,
+            at,
+            t,
+            by_film=dosed * s.dose[:, None, :],
+            by_uneven=np.einsum("nkb,nb->nk", m, s.by_uneven),
+            by_field=m * s.by_field[:, None, :],
+        )
         return out, np.stack([film, by_ground.sum(axis=2)], axis=2)
 
     @staticmethod

@@ -2,11 +2,16 @@
 
 Hiding, bloom, flake that stands up, a ground that takes the colour coat otherwise than the next,
 a dose that bends: none of them is in the law, all of them change slowly with the recipe. There are
-two kinds of field (Rasmussen and Williams 2006):
+three kinds of field (Rasmussen and Williams 2006):
 
-* **film**: the whole film is ``exp(u)`` times what the law says. One part of u is each colour's
-  own over all grounds, one each ground's own under all colours, one of the pair. Most of what real
-  layers leave is of this kind, and it costs one number a recipe.
+* **film**: the film is ``exp(u)`` times what the law says. One part of u is what all colours have
+  in common over all grounds, one each colour's own; both go by what the pot holds of that colour
+  alone, so that what neat panels teach goes into blends. One is each ground's own under all
+  colours, one of the pair. Most of what real layers leave is of this kind, and it costs one number
+  a recipe.
+* **uneven**: how unevenly the film lies under the instrument's eye, as the variance of its
+  thickness (`matchlib.film.uneven_absorbance`): by colour, and by ground. It bends every spectrum
+  where it absorbs most, which no amount of film can.
 * **spectrum**: the internal reflectance is multiplied by ``exp(F)``, where F is a sum of three
   smooth spectral shapes. One part is shared by all grounds, and so crosses to a ground never
   sprayed; the other also knows the ground.
@@ -15,7 +20,8 @@ Each part's size is a hyperparameter found by marginal likelihood, and goes to n
 do not support it; where all of them together are not worth their price the fit leaves them out.
 
 The processes are written with Nystrom's features, so that their cost is linear in panels. Those of
-the film stand on every ground, sprayed or not, so that a ground never sprayed keeps its doubt.
+the film and its unevenness stand on every ground, sprayed or not, so that a ground never sprayed
+keeps its doubt.
 """
 
 from __future__ import annotations
@@ -33,11 +39,32 @@ __all__ = ["PARTS", "Part", "Residual"]
 
 Array = NDArray[np.float64]
 
-PARTS = ("film colour", "film ground", "film both", "spectrum shared", "spectrum ground")
+PARTS = (
+    "film shared",
+    "film colour",
+    "film ground",
+    "film both",
+    "uneven colour",
+    "uneven ground",
+    "spectrum shared",
+    "spectrum ground",
+)
 """Names of the parts; the first word is the kind of field."""
 
-MOST = {"film": 40, "spectrum": 24}
+MOST = {"film": 60, "uneven": 40, "spectrum": 80}
 """Features of a part, at most."""
+
+FEW = {"film": 20, "uneven": 10, "spectrum": 20}
+"""The same for a first look, whether there is anything for the fields to take."""
+
+OWN = ("film shared", "film colour")
+"""The parts that look at each colour of a pot by itself."""
+
+UNEVEN = (-0.1, 4.0)
+"""Least and most variance of a film's thickness [-]: dots of a fifth of the paper have 4."""
+
+LEAST_SHARE = 1e-3
+"""Of a pot, that a colour is taken to have where it has none [-]: its dose is nothing anyway."""
 
 LARGEST = 1.0
 """A field is cut off there: beyond it is not a leftover [-]."""
@@ -55,18 +82,33 @@ def _strength(t: RecipeTable) -> Array:
 def _describe(t: RecipeTable, name: str) -> Array:
     coats = t.coats.sum(axis=1)
     mean_bend = (t.coats * t.bend).sum(axis=1) / np.maximum(coats, 1)
-    build = np.column_stack([0.9 * np.log1p(_strength(t)), 0.5 * mean_bend, 0.4 * np.log1p(coats)])
+    build: Array = np.stack(
+        [0.9 * np.log1p(_strength(t)), 0.5 * mean_bend, 0.4 * np.log1p(coats)], axis=1
+    ).astype(np.float64)
     colour, ground = 2.0 * t.colour_share, 1.6 * t.ground_share
-    surface = 0.5 * t.cleared[:, None]
-    bent = 1.5 * build  # a dose bends sooner than a spectrum changes its shape
-    columns = {
+    surface = np.asarray(0.5 * t.cleared[:, None], np.float64)
+    bent, fine = 1.5 * build, 2.0 * build
+    columns: dict[str, list[Array]] = {
+        "film shared": [bent],
         "film colour": [colour, bent],
         "film ground": [ground, bent],
         "film both": [colour, ground, bent],
-        "spectrum shared": [colour, build, surface],
-        "spectrum ground": [colour, build, surface, ground],
+        "uneven colour": [colour, bent],
+        "uneven ground": [ground, bent],
+        "spectrum shared": [colour, fine, surface],
+        "spectrum ground": [colour, fine, surface, ground],
     }
-    return np.column_stack(columns[name])
+    return np.asarray(np.column_stack(columns[name]), np.float64)
+
+
+def _one_by_one(t: RecipeTable) -> RecipeTable:
+    """Each recipe as so many of one colour each, of the strength that it has of it."""
+    count = t.colour_share.shape[1]
+    rows = np.repeat(np.arange(len(t)), count)
+    weaker = np.log(np.maximum(t.colour_share, LEAST_SHARE)).reshape(-1, 1)
+    own = np.tile(np.eye(count), (len(t), 1))
+    part = t.take(rows)
+    return replace(part, colour_share=own, bend=part.bend + weaker)
 
 
 def _on_every_ground(t: RecipeTable) -> RecipeTable:
@@ -121,7 +163,7 @@ class Part:
     whitening: Array
 
     @classmethod
-    def of(cls, name: str, t: RecipeTable) -> Part:
+    def of(cls, name: str, t: RecipeTable, most: int) -> Part:
         """Return a part over recipes in use.
 
         Parameters
@@ -130,25 +172,31 @@ class Part:
             Of `PARTS`.
         t : RecipeTable
             Recipes with colour.
+        most : int
+            Features at most.
 
         Returns
         -------
         Part
             Its features.
         """
-        kind = name.split(maxsplit=1)[0]
-        table = _on_every_ground(t) if kind == "film" else t
-        return cls(name, *_nystrom(_describe(table, name), MOST[kind]))
+        if name in OWN:
+            alone = _one_by_one(t)
+            table = alone.take(np.flatnonzero(t.colour_share.ravel() > 0))
+        else:
+            table = t if name.startswith("spectrum") else _on_every_ground(t)
+        return cls(name, *_nystrom(_describe(table, name), most))
 
     @property
-    def film(self) -> bool:
-        """Whether it multiplies the film; else the reflectance."""
-        return self.name.startswith("film")
+    def kind(self) -> str:
+        """What it bears on: ``film``, ``uneven`` or ``spectrum``."""
+        return self.name.split(maxsplit=1)[0]
 
     @property
     def size(self) -> int:
         """Free values."""
-        return int(self.whitening.shape[1]) * (1 if self.film else _shapes().shape[1])
+        shapes = _shapes().shape[1] if self.kind == "spectrum" else 1
+        return int(self.whitening.shape[1]) * shapes
 
     def features(self, t: RecipeTable) -> Array:
         """Return the features of recipes.
@@ -160,11 +208,14 @@ class Part:
 
         Returns
         -------
-        ndarray, shape (n, m)
+        ndarray, shape (n, m), or (n, c, m) for each colour of the pot
             Whitened.
         """
-        found: Array = _kernel(_describe(t, self.name), self.centres) @ self.whitening
-        if self.film:
+        rows = _one_by_one(t) if self.name in OWN else t
+        found: Array = _kernel(_describe(rows, self.name), self.centres) @ self.whitening
+        if self.name in OWN:
+            return found.reshape(*t.colour_share.shape, -1)
+        if self.kind != "spectrum":
             return found
         # Nothing is left over on a bare ground, whose spectrum is free already.
         strength = _strength(t)
@@ -184,13 +235,15 @@ class Residual:
     parts: tuple[Part, ...] = ()
 
     @classmethod
-    def of(cls, t: RecipeTable) -> Residual:
+    def of(cls, t: RecipeTable, *, few: bool = False) -> Residual:
         """Return fields over the recipes in use.
 
         Parameters
         ----------
         t : RecipeTable
             Recipes of the archive.
+        few : bool
+            Whether few features will do, for a first look.
 
         Returns
         -------
@@ -200,13 +253,37 @@ class Residual:
         coloured = t.colour_share.sum(axis=1) > 0
         if not coloured.any():
             return cls()
-        return cls(tuple(Part.of(name, t.take(coloured)) for name in PARTS))
+        most, some = FEW if few else MOST, t.take(coloured)
+        return cls(tuple(Part.of(name, some, most[name.split()[0]]) for name in PARTS))
 
-    def _kind(self, *, film: bool) -> Iterator[Part]:
-        return (part for part in self.parts if part.film == film)
+    def _kind(self, kind: str) -> Iterator[Part]:
+        return (part for part in self.parts if part.kind == kind)
 
     def film(self, z: Array, at: dict[str, slice], t: RecipeTable) -> Array:
-        """Return the logarithm of the film by that of the law.
+        """Return the logarithm of each colour's film by that of the law.
+
+        Parameters
+        ----------
+        z : ndarray
+            Free values of the law.
+        at : dict
+            Where the parts stand in `z`.
+        t : RecipeTable
+            n rows.
+
+        Returns
+        -------
+        ndarray, shape (n, c)
+            u [-].
+        """
+        u = np.zeros(t.colour_share.shape)
+        for part in self._kind("film"):
+            found = part.features(t) @ z[at[part.name]]
+            u += found if part.name in OWN else found[:, None]
+        return np.clip(u, -LARGEST, LARGEST)
+
+    def uneven(self, z: Array, at: dict[str, slice], t: RecipeTable) -> Array:
+        """Return the variance of the film's thickness under the instrument's eye.
 
         Parameters
         ----------
@@ -220,12 +297,12 @@ class Residual:
         Returns
         -------
         ndarray, shape (n,)
-            u [-].
+            By the square of its mean [-].
         """
-        u = np.zeros(len(t))
-        for part in self._kind(film=True):
-            u += part.features(t) @ z[at[part.name]]
-        return np.clip(u, -LARGEST, LARGEST)
+        v = np.zeros(len(t))
+        for part in self._kind("uneven"):
+            v += part.features(t) @ z[at[part.name]]
+        return np.clip(v, *UNEVEN)
 
     def field(self, z: Array, at: dict[str, slice], t: RecipeTable) -> Array:
         """Return the logarithm of the internal reflectance by that of the law.
@@ -246,12 +323,19 @@ class Residual:
         """
         shapes = _shapes()
         weights = np.zeros((len(t), shapes.shape[1]))
-        for part in self._kind(film=False):
+        for part in self._kind("spectrum"):
             weights += part.features(t) @ z[at[part.name]].reshape(-1, shapes.shape[1])
         return np.clip(weights @ shapes.T, -LARGEST, LARGEST)
 
     def fill(
-        self, out: Array, at: dict[str, slice], t: RecipeTable, by_film: Array, by_field: Array
+        self,
+        out: Array,
+        at: dict[str, slice],
+        t: RecipeTable,
+        *,
+        by_film: Array,
+        by_uneven: Array,
+        by_field: Array,
     ) -> None:
         """Write the fields' columns of a Jacobian.
 
@@ -263,15 +347,22 @@ class Residual:
             Where the parts stand.
         t : RecipeTable
             n rows.
-        by_film : ndarray, shape (n, k)
+        by_film : ndarray, shape (n, k, c)
             Derivative of the observations by u.
+        by_uneven : ndarray, shape (n, k)
+            Derivative of the observations by the film's unevenness.
         by_field : ndarray, shape (n, k, 31)
             Derivative of the observations by F.
         """
         n, k, _ = by_field.shape
-        for part in self._kind(film=True):
-            out[:, :, at[part.name]] = by_film[:, :, None] * part.features(t)[:, None, :]
+        for part in self._kind("film"):
+            found, of = part.features(t), by_film
+            if part.name not in OWN:
+                found, of = found[:, None, :], by_film.sum(axis=2, keepdims=True)
+            out[:, :, at[part.name]] = np.einsum("nkc,ncm->nkm", of, found)
+        for part in self._kind("uneven"):
+            out[:, :, at[part.name]] = by_uneven[:, :, None] * part.features(t)[:, None, :]
         shaped = by_field @ _shapes()
-        for part in self._kind(film=False):
+        for part in self._kind("spectrum"):
             full = part.features(t)[:, None, :, None] * shaped[:, :, None, :]
             out[:, :, at[part.name]] = full.reshape(n, k, -1)

@@ -8,7 +8,7 @@ says (`matchlib.regression.misses`).
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -37,6 +37,10 @@ CHUNK = 600
 LEARNT_FROM = 1200
 """Sizes are learnt from at most so many panels; more would not sharpen a handful of numbers."""
 
+LEAST_MISS = 0.3
+"""Noise by which backs are judged, at least [ΔE*ab]: where readings repeat better than that, as in
+print, a panel that stands out by a tenth carries no wrong recipe."""
+
 SAID = "fitting the film law"
 
 # Centre and spread of the logarithm of each size. A spread of 0 holds it.
@@ -51,9 +55,12 @@ _GROUPS = {
     "surface": (1.0, 0.3),
     "own k2": (0.15, 0.3),
     "sprayer": (0.06, 0.5),
+    "film shared": (0.02, 1.2),
     "film colour": (0.02, 1.2),
     "film ground": (0.02, 1.2),
     "film both": (0.02, 1.2),
+    "uneven colour": (0.03, 1.5),
+    "uneven ground": (0.01, 1.5),
     "spectrum shared": (0.03, 1.2),
     "spectrum ground": (0.02, 1.2),
 }
@@ -295,6 +302,7 @@ def _resume(law: FilmLaw, start: FittedLaw, some: Ints) -> tuple[Array, Sizes, A
 
 def _trusts(law: FilmLaw, z: Array, chunks: Chunks, sizes: Sizes, tick: Tick) -> Array:
     pairs = []
+    sizes = replace(sizes, noise=np.maximum(sizes.noise, LEAST_MISS))
     for _, part in chunks:
         tick()
         pairs.append(panel_distances(law, z, part, sizes))

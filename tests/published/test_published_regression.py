@@ -47,7 +47,7 @@ def test_a_dye_concentration_left_out(dyed):
     )
     process = leave_out(gaussian_process, recipes, lab, folds)
     quadratic = leave_out(ridge, recipes, lab, folds)
-    # Measured, median and mean: 2.3 and 2.2; straight line 2.6 and 2.4; Gaussian process 2.3 and
+    # Measured, median and mean: 2.3 and 2.3; straight line 2.6 and 2.4; Gaussian process 2.3 and
     # 4.2; quadratic ridge 1.9 and 8.6, since it is lost outside the range.
     assert np.median(law) < 2.6
     assert np.median(law) < np.median(straight)
@@ -63,12 +63,15 @@ def test_a_paper_left_out_is_met_from_its_bare_sheet():
     recipes, lab = inks()
     folds = splits(recipes, "paper")
     law = leave_out(film, recipes, lab, folds)
-    # Measured: median 1.7; 3.2 if the paper is ignored, 2.9 for a quadratic ridge.
-    assert np.median(law) < 2.0
-    assert np.median(law) < 0.65 * np.median(neighbours(recipes, lab))
-    assert np.median(law) < 0.75 * np.median(leave_out(ridge, recipes, lab, folds))
-    # A Gaussian process that knows the three other papers is as good, median 1.6: papers differ
-    # by little, and how dots spread on a paper cannot be known from its bare sheet.
+    # Measured: median 1.2, mean 1.8; 3.2 if the paper is ignored, 2.9 for a quadratic ridge, 1.6
+    # and 2.1 for a Gaussian process that knows the three other papers: papers differ by little,
+    # and how dots spread on a paper cannot be known from its bare sheet.
+    assert np.median(law) < 1.45
+    assert np.median(law) < 0.5 * np.median(neighbours(recipes, lab))
+    assert np.median(law) < 0.5 * np.median(leave_out(ridge, recipes, lab, folds))
+    process = leave_out(gaussian_process, recipes, lab, folds)
+    assert np.median(law) < 0.9 * np.median(process)
+    assert np.mean(law) < 0.95 * np.mean(process)
 
 
 def test_the_residual_brings_the_law_to_a_tone_left_out():
@@ -89,6 +92,7 @@ def test_inks_over_one_another_do_not_lead_it_astray():
     folds = splits(recipes, "recipe")
     law = leave_out(film, recipes, lab, folds)
     process = leave_out(gaussian_process, recipes, lab, folds)
-    # Measured: mean 2.8, 95th 6.6; Gaussian process 3.6 and 19, though its median is 1.6, not 2.4.
-    assert np.mean(law) < 0.9 * np.mean(process)
-    assert np.quantile(law, 0.95) < 0.6 * np.quantile(process, 0.95)
+    # Measured: median 1.7, mean 2.2, 95th 6.2; Gaussian process 1.6, 3.6 and 19.
+    assert np.median(law) < 1.2 * np.median(process)
+    assert np.mean(law) < 0.75 * np.mean(process)
+    assert np.quantile(law, 0.95) < 0.5 * np.quantile(process, 0.95)
