@@ -15,6 +15,7 @@ from matchlib.archive import Archive
 from matchlib.demo import demo_panels
 from matchlib.domain import Reading
 from matchlib.regression import FilmRegressor
+from matchlib.suggest import Target
 from workbook.archive_view import ArchiveView, open_view
 from workbook.desk import LongWork
 from workbook.session import Session
@@ -176,7 +177,7 @@ def test_a_fit_from_before_the_tried_panels_came_in_serves(
 
     monkeypatch.setattr(FilmRegressor, "fit", counted)
     place = fill(tmp_path / "panels.db")
-    target = Reading(lab=(22.0, 30.0, -34.0))
+    target = Target.of_readings(Reading(lab=(22.0, 30.0, -34.0)))
     with Session.open(place) as session:
         old = next(p for p in session.archive.panels() if not p.recipe.bare)
         session.fit()

@@ -11,7 +11,7 @@ from matchlib.archive import Archive
 from matchlib.demo import DEMO_WRONG_BACKS, demo_truth
 from matchlib.domain import CoatSchedule, Colour, Ground, Recipe
 from matchlib.validation import TableRow
-from tests.cli_shop import copied, demo_shop, json_of, run
+from tests.cli_shop import copied, demo_shop, json_of, refused, run
 from workbook.cli.trust import validation_text
 
 NEEDED = {
@@ -151,6 +151,18 @@ def test_correct_says_what_to_change(shop):
     assert strength > CoatSchedule.parse("3@6:1").strength
     text = run(*at, *typed, "--read", 33, 46, 31).stdout
     assert "Small changes" in text
+
+
+def test_correct_takes_a_spectrum_only_as_the_panel_was_viewed(shop, tmp_path):
+    for name, geometry in (("alike.csv", "45:0"), ("other.csv", "d:8")):
+        head = ["panel", "geometry", *map(str, range(400, 710, 10))]
+        row = ["S1", geometry, *["0.06"] * 20, *["0.2"] * 11]
+        (tmp_path / name).write_text(",".join(head) + "\n" + ",".join(row) + "\n")
+    sprayed = ("--tried", "T019", "--scale", "0-1", "--archive", shop.archive)
+    told = json_of("correct", "--reading", "alike.csv", *sprayed, cwd=tmp_path)
+    assert told["difference"] > 0
+    words = refused("correct", "--reading", "other.csv", *sprayed, cwd=tmp_path)
+    assert "not viewed alike" in words
 
 
 def test_correct_learns_from_panels_of_the_archive_once(tmp_path):

@@ -24,6 +24,7 @@ from workbook.match import MatchApp
 from workbook.match.keeping import Tried, Work, plain_of, work_of
 from workbook.session import Session
 from workbook.session.foresee import foresee
+from workbook.session.order import aim_of
 
 BOTH = aimed_at("3@5:1")
 
@@ -70,7 +71,7 @@ def test_a_file_of_two_angles_is_a_target_at_both(match: MatchApp) -> None:
     assert "45as110" in said(match.glance)
     assert list(panel.weights.fields) == ["45as15", "45as110"]
     cards = searched(match)
-    found = match.bench.session.match(BOTH, top=5)
+    found = match.bench.session.match(aim_of(BOTH), top=5)
     assert [s.recipe for s in match.bench.found] == [s.recipe for s in found]
     text = said(cards.cards)
     for k, suggestion in enumerate(found, 1):
@@ -101,7 +102,7 @@ def test_a_weight_is_typed_kept_and_undone(match: MatchApp) -> None:
     panel.weights.fields["45as110"].value = 0.25
     assert match.bench.work.weights == {"45as110": 0.25}
     searched(match)
-    own = match.bench.session.match(BOTH, weights={"45as110": 0.25}, top=5)
+    own = match.bench.session.match(aim_of(BOTH, weights={"45as110": 0.25}), top=5)
     assert [s.probability for s in match.bench.found] == [s.probability for s in own]
     assert "0.25 times" in said(match.panels["suggestions"].cards)
     again = settled(MatchApp(match.bench.session))
@@ -145,12 +146,12 @@ def test_the_kind_of_tolerance_shows_its_own_fields_and_is_remembered(match: Mat
 
 
 def test_cards_and_what_if_follow_the_kind(match: MatchApp) -> None:
-    plain = {s.recipe: s.probability for s in match.bench.session.match(BOTH, top=5)}
+    plain = {s.recipe: s.probability for s in match.bench.session.match(aim_of(BOTH), top=5)}
     match.go("limits")
     match.panels["limits"].kind.value = "cmc1:1"
     cards = searched(match)
     cmc = Tolerance("CMC", 1.0, 1.0, 1.0)
-    own = match.bench.session.match(BOTH, tolerance=cmc, top=5)
+    own = match.bench.session.match(aim_of(BOTH, cmc), top=5)
     assert [s.probability for s in match.bench.found] == [s.probability for s in own]
     assert any(plain.get(s.recipe) not in (None, s.probability) for s in own)
     text = said(cards.cards)
@@ -200,7 +201,8 @@ def test_a_panel_is_read_at_every_angle_and_corrected_at_all(match: MatchApp) ->
     (tried,) = match.bench.work.tried
     assert [r.lab for r in tried.readings] == [face, off]
     session, recipe = match.bench.session, recipe_at("3@6:1")
-    advice = session.correct(BOTH, sprayed=[(recipe, tried.readings)], limits=match.bench.limits())
+    own = [(recipe, tried.readings)]
+    advice = session.correct(aim_of(BOTH), sprayed=own, limits=match.bench.limits())
     assert advice.difference == pytest.approx(float(delta_e00(flop, off)))
     for line in advice.words.splitlines():
         assert line in words(panel.view)
@@ -300,8 +302,8 @@ def test_the_session_hands_the_steps_to_the_search(match: MatchApp) -> None:
         told.append(share)
 
     session = match.bench.session
-    found = session.match(BOTH, top=2, step=step)
-    assert [s.recipe for s in found] == [s.recipe for s in session.match(BOTH, top=2)]
+    found = session.match(aim_of(BOTH), top=2, step=step)
+    assert [s.recipe for s in found] == [s.recipe for s in session.match(aim_of(BOTH), top=2)]
     shares = [s for s in told if s is not None]
     assert shares == sorted(shares)
     assert shares[-1] > shares[0]
@@ -313,4 +315,4 @@ def test_the_session_hands_the_steps_to_the_search(match: MatchApp) -> None:
         raise EnoughError
 
     with pytest.raises(EnoughError):
-        session.match(BOTH, top=2, step=stop)
+        session.match(aim_of(BOTH), top=2, step=stop)

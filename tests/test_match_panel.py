@@ -138,7 +138,7 @@ def test_a_photograph_gives_an_estimate_and_shows_where_it_looked(match: MatchAp
 
 def test_suggestions_are_the_sessions_own(aimed: MatchApp) -> None:
     panel = searched(aimed)
-    found = aimed.bench.session.match(aimed.bench.work.target, tolerance=1.0, top=5)
+    found = aimed.bench.session.match(aimed.bench.need_aim(), top=5)
     assert [s.recipe for s in aimed.bench.found] == [s.recipe for s in found]
     text = words(panel.cards)
     for suggestion in found:
@@ -197,7 +197,7 @@ def test_which_panel_to_spray_first(aimed: MatchApp) -> None:
     panel = searched(aimed)
     panel.again.press("next")
     settled(aimed)
-    planned = aimed.bench.session.next_panels(aimed.bench.work.target, tolerance=1.0, top=4)
+    planned = aimed.bench.session.next_panels(aimed.bench.need_aim(), top=4)
     for each in planned:
         assert each.words in words(panel.first)
         assert chance(each.passes_by_second) in words(panel.first)
@@ -293,10 +293,9 @@ def test_a_sprayed_panel_says_what_to_change(aimed: MatchApp) -> None:
     light = (AIM[0] + 4, AIM[1] - 4, AIM[2] - 1)
     sprayed = spray(aimed, light, "K7 <i>")
     advice = aimed.bench.session.correct(
-        aimed.bench.work.target,
+        aimed.bench.need_aim(),
         sprayed=[(first, aimed.bench.work.tried[0].reading)],
         limits=aimed.bench.limits(),
-        tolerance=1.0,
     )
     text = words(sprayed.view)
     for line in advice.words.splitlines():

@@ -18,6 +18,7 @@ from workbook.desk import chance
 from workbook.figures import lab_text
 from workbook.match.keeping import SETTING
 from workbook.session import Session, lab_of, reading_of_lab
+from workbook.session.order import aim_of
 
 pytestmark = pytest.mark.browser
 
@@ -51,7 +52,7 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Shop:
     shutil.copytree(demo_shop().archive.parent / "samples", room / "samples")
     target = demo_shop().targets[SAMPLE]
     with Session.open(archive) as session:
-        found = session.match(target, tolerance=1.0, top=5)
+        found = session.match(aim_of(target), top=5)
     return Shop(archive, found, target)
 
 
@@ -166,9 +167,7 @@ def spray(page: Any, shop: Shop) -> None:
     recipe = shop.found[0].recipe
     with Session.open(shop.archive) as session:
         advice = session.correct(
-            shop.target,
-            sprayed=[(recipe, reading_of_lab(read, shop.target.viewing))],
-            tolerance=1.0,
+            aim_of(shop.target), sprayed=[(recipe, reading_of_lab(read, shop.target.viewing))]
         )
     view = page.get_by_role("group", name="What to change", exact=True)
     for line in advice.words.splitlines():

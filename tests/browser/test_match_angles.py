@@ -49,9 +49,10 @@ def test_typed_angles_and_the_angle_shown(
     labs = [[round(v, 1) for v in r.lab or ()] for r in aimed_at("3@5:1")]
     both = [reading_of_lab(lab, Viewing(geometry=g)) for lab, g in zip(labs, PLACES, strict=True)]
     with Session.open(archive) as session:
-        found = session.match(both, tolerance=CMC, weights=WEIGHTS, top=5)
+        aim = aim_of(both, CMC, WEIGHTS)
+        found = session.match(aim, top=5)
         look = look_at(
-            session.model, found[0].recipe, target=both, aim=aim_of(both, CMC, WEIGHTS),
+            session.model, found[0].recipe, target=both, aim=aim,
             panels=session.archive.panels(),
         )  # fmt: skip
     books = tmp_path / "books"

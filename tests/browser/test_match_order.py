@@ -15,6 +15,7 @@ from tests.browser.test_match import BOOK, NOTEBOOKS, step
 from tests.test_match_order import table_of
 from workbook.desk import chance
 from workbook.session import Session
+from workbook.session.order import aim_of
 
 pytestmark = pytest.mark.browser
 
@@ -32,7 +33,8 @@ def test_face_and_flop_by_the_orders_difference(
     sample = tmp_path / "ring.csv"
     sample.write_bytes(table_of(both))
     with Session.open(archive) as session:
-        found = session.match(both, tolerance=CMC, weights=WEIGHTS, top=5)
+        aim = aim_of(both, CMC, WEIGHTS)
+        found = session.match(aim, top=5)
         read = [tuple(round(v) + 2 for v in r.lab or ()) for r in both]
         sprayed = tmp_path / "sprayed.csv"
         rows = [
@@ -41,9 +43,7 @@ def test_face_and_flop_by_the_orders_difference(
         ]
         sprayed.write_text("\n".join(["panel,geometry,L,a,b", *rows]))
         own = session.angles_of_file(sprayed)
-        advice = session.correct(
-            both, sprayed=[(found[0].recipe, own)], tolerance=CMC, weights=WEIGHTS
-        )
+        advice = session.correct(aim, sprayed=[(found[0].recipe, own)])
     books = tmp_path / "books"
     books.mkdir()
     shutil.copy(NOTEBOOKS / BOOK, books / BOOK)

@@ -96,13 +96,11 @@ def _correct(
                 own = session.angles_of_file(str(read_file), **file.declared)
                 typed.append((recipe, own))
         advice = session.correct(
-            target,
+            aim,
             codes=tried or (),
             file=sprayed,
             sprayed=typed,
             limits=session.limits(**shelf.limits()),
-            tolerance=order,
-            weights=weights,
         )
         unseen = unseen_words(advice.belief.model, aim)
     if unseen:
@@ -168,6 +166,7 @@ def _next(
     order, weights = passing.said()
     from workbook.cli.printing import chance, number, table, wrapped
     from workbook.session import Session, recipe_dict
+    from workbook.session.order import aim_of
 
     with Session.open(archive, write=False) as session:
         limits = session.limits(**shelf.limits())
@@ -191,15 +190,15 @@ def _next(
             show(wrapped("\n".join(f"{i}. {p.words}" for i, p in enumerate(plan.panels, 1))))
             return
         target = wanted.readings(session, light, file)
+        aim = aim_of(target, order, weights)
         if not tried:
             tell_fit(session)
         found = session.next_panels(
-            target,
+            aim,
             codes=tried or (),
             file=sprayed,
             limits=limits,
-            tolerance=order,
-            weights=weights,
+            source=target[0].source,
             top=top,
         )
     if json_:

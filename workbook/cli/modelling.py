@@ -52,19 +52,17 @@ def _predict(
     from workbook.session.order import aim_of, unseen_words
 
     with Session.open(archive, write=False) as session:
-        target = wanted.readings(session, light, file) if wanted.given else None
-        unseen = ""
-        if target is not None:
-            aim = aim_of(target, order, weights)  # refused before the model is fitted
+        aim, unseen = None, ""
+        if wanted.given:
+            # Refused before the model is fitted.
+            aim = aim_of(wanted.readings(session, light, file), order, weights)
             tell_fit(session)
             unseen = unseen_words(session.model, aim)
         elif weights:
             raise typer.BadParameter("--angle-weight needs a target read at that angle")
         else:
             tell_fit(session)
-        found = session.predict_file(
-            recipes, target=target, tolerance=order, weights=weights, **file.declared
-        )
+        found = session.predict_file(recipes, target=aim, tolerance=order, **file.declared)
     if unseen:
         note(unseen)
     if json_:
@@ -110,10 +108,9 @@ def _match(
         if remember:
             given = {k: v for k, v in shelf.limits().items() if v is not None}
             session.remember_shelf({**session.shelf(), **given})
-        target = wanted.readings(session, light, file)
-        aim = aim_of(target, order, weights)
+        aim = aim_of(wanted.readings(session, light, file), order, weights)
         tell_fit(session)
-        found = session.match(target, limits, tolerance=order, weights=weights, top=top)
+        found = session.match(aim, limits, top=top)
         unseen = unseen_words(session.model, aim)
     if unseen:
         note(unseen)

@@ -44,6 +44,7 @@ def _job_sheet(
     """
     order, weights = passing.said()
     from workbook.session import Session, recipe_of
+    from workbook.session.order import aim_of
 
     with Session.open(archive, write=False) as session:
         if panel:
@@ -52,14 +53,15 @@ def _job_sheet(
             recipe = recipe_of(ground=ground, colour=colour, schedule=schedule, clear=clear)
         pots = job.pots(recipe) if job.shaped else None
         tell_fit(session)
-        target = wanted.readings(session, light, file) if wanted.given else None
+        aim = None
+        if wanted.given:
+            aim = aim_of(wanted.readings(session, light, file), order, weights)
         made = session.job_sheet(
             recipe,
             out,
-            target=target,
+            target=aim,
             target_name=wanted.sample or wanted.reading or "",
             tolerance=order,
-            weights=weights,
             pot=pots,
             paper=paper,
             title=title,

@@ -16,11 +16,12 @@ from matchlib.errors import DomainError, FitError, TargetError
 from workbook.match.keeping import Work, plain_of, work_of
 from workbook.match.seat import AtBench
 from workbook.session import Session, lab_of
+from workbook.session.order import aim_of
 
 if TYPE_CHECKING:
     from matchlib.domain import Recipe, Viewing
     from matchlib.regression import FilmPredictor
-    from matchlib.suggest import Limits, Suggestions
+    from matchlib.suggest import Limits, Suggestions, Target
 
 __all__ = ["Bench", "plain_recipe_name"]
 
@@ -118,6 +119,23 @@ class Bench(AtBench):
         if lab is None:
             raise TargetError("There is no target yet.", remedy="choose one under Target first.")
         return lab
+
+    def need_aim(self) -> Target:
+        """Return the target with what passes.
+
+        Returns
+        -------
+        Target
+            At all its angles.
+
+        Raises
+        ------
+        TargetError
+            If no target was chosen, or a weight is for an angle that it has not.
+        """
+        self.need_target()
+        work = self.work
+        return aim_of(work.readings, work.order, work.weights)
 
     def need_recipe(self) -> Recipe:
         """Return the chosen recipe.

@@ -93,10 +93,9 @@ class SheetPanel(Panel):
             sheet = sheet_of(
                 model,
                 recipe,
-                target=work.readings or None,
+                target=work.aim,
                 target_name=work.target_name,
                 tolerance=work.order,
-                weights=work.weights,
                 pot=pot,
                 title=words["title"] or "Job sheet",
                 customer=words["customer"],

@@ -193,12 +193,12 @@ class SprayedPanel(Panel):
             self.view.html, self._advised_for = "", None
             return
         shelf = self.bench.session.shelf()
-        asked = (work.readings, work.order, dict(work.weights), work.tried, shelf)
+        asked = (work.aim, work.tried, shelf)
         if asked != self._advised_for:
             self._advise(asked)
 
     def _advise(self, asked: Any) -> None:
-        session, work = self.bench.session, self.bench.work
+        session, work, aim = self.bench.session, self.bench.work, self.bench.need_aim()
         limits = self.bench.limits()
         # Kept panels come before fresh ones, for keeping always takes all that are there.
         codes = [t.code for t in work.tried if t.kept]
@@ -206,13 +206,7 @@ class SprayedPanel(Panel):
 
         def think() -> Advice:
             return session.correct(
-                work.readings,
-                codes=codes,
-                sprayed=fresh,
-                limits=limits,
-                tolerance=work.order,
-                weights=work.weights,
-                step=self.task.step,
+                aim, codes=codes, sprayed=fresh, limits=limits, step=self.task.step
             )
 
         def then(advice: Advice) -> None:

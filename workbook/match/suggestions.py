@@ -96,24 +96,17 @@ class SuggestionsPanel(Panel):
                 self._closer(*self._shown)
 
     def _search(self, *, again: bool = False) -> None:
-        self.bench.need_target()
+        aim = self.bench.need_aim()
         session, work = self.bench.session, self.bench.work
         top, asked = int(self.top.value), self.bench.asked(int(self.top.value))
         if asked == self.bench.found_for and not again:
             self._drawn()
             return
-        limits, order, weights = self.bench.limits(), work.order, work.weights
+        limits = self.bench.limits()
         self.tell("")
 
         def look() -> tuple[Suggestions, Any]:
-            found = session.match(
-                work.readings,
-                limits,
-                tolerance=order,
-                weights=weights,
-                top=top,
-                step=self.task.step,
-            )
+            found = session.match(aim, limits, top=top, step=self.task.step)
             panels = session.archive.panels()
             return found, [
                 reachable_labs(session.model, limits, panels, viewing=reading.viewing)
@@ -253,18 +246,17 @@ class SuggestionsPanel(Panel):
         )
 
     def _first(self) -> None:
-        self.bench.need_target()
+        aim = self.bench.need_aim()
         session, work, limits = self.bench.session, self.bench.work, self.bench.limits()
-        readings, order, weights = work.readings, work.order, work.weights
+        source = work.readings[0].source
         codes = [t.code for t in work.tried if t.kept]
 
         def think() -> Any:
             return session.next_panels(
-                readings,
+                aim,
                 codes=codes,
                 limits=limits,
-                tolerance=order,
-                weights=weights,
+                source=source,
                 top=4,
                 step=self.task.step,
             )

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from matchlib.stepping import unmeasured
 from workbook.session.model_cache import model_of
-from workbook.session.order import aim_of, as_readings
+from workbook.session.order import as_readings
 from workbook.session.shelf import booth_of
 from workbook.session.targets import readings_by_angle
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from matchlib.next_panel import ArchivePlan, TargetPanel
     from matchlib.regression import FilmRegressor
     from matchlib.stepping import Step
-    from matchlib.suggest import Limits, Suggestions, Target, Tolerance
+    from matchlib.suggest import Limits, Suggestions, Target
 
     Readings = Reading | Sequence[Reading]
 
@@ -29,12 +29,10 @@ __all__ = ["correct_tried", "next_for", "plan_for", "suggest_for", "tried_in"]
 def suggest_for(
     model: FilmRegressor,
     panels: Sequence[Panel],
-    target: Readings,
+    target: Target,
     limits: Limits,
     *,
-    tolerance: Tolerance | float,
     top: int,
-    weights: Mapping[str, float] | None = None,
     step: Step | None = None,
 ) -> Suggestions:
     """Suggest recipes for a target.
@@ -45,16 +43,12 @@ def suggest_for(
         Fitted to the panels.
     panels : sequence of Panel
         The archive's.
-    target : Reading or sequence of Reading
-        What is to be matched, one reading a geometry.
+    target : Target
+        What is to be matched, at which angles, and what passes.
     limits : Limits
         The shop's.
-    tolerance : Tolerance or float
-        What passes; a number is ΔE00.
     top : int
         Suggestions wanted.
-    weights : mapping of str to float, optional
-        How much a difference counts, by geometry.
     step : callable, optional
         Called between the search's steps; what it raises ends it.
 
@@ -65,8 +59,7 @@ def suggest_for(
     """
     from matchlib.suggest import suggest
 
-    aim = aim_of(target, tolerance, weights)
-    return suggest(model, aim, limits, top=top, archive=panels, step=step)
+    return suggest(model, target, limits, top=top, archive=panels, step=step)
 
 
 def tried_in(
@@ -107,12 +100,10 @@ def correct_tried(
     archive: Archive,
     model: FilmRegressor | None,
     tried: Sequence[tuple[Recipe, Readings]],
-    target: Readings,
+    target: Target,
     limits: Limits,
     *,
     without: Sequence[str],
-    tolerance: Tolerance | float,
-    weights: Mapping[str, float] | None = None,
     step: Step | None = None,
 ) -> Advice:
     """Say what to change after the panels sprayed for a target.
@@ -125,16 +116,12 @@ def correct_tried(
         Fitted to panels of which none was tried; fitted here if None.
     tried : sequence of (Recipe, Reading or tuple of Reading)
         In the order sprayed.
-    target : Reading or sequence of Reading
-        What is to be matched, one reading a geometry.
+    target : Target
+        What is to be matched, at which angles, and what passes.
     limits : Limits
         The shop's.
     without : sequence of str
         Codes of the archive's panels that were tried.
-    tolerance : Tolerance or float
-        What passes; a number is ΔE00.
-    weights : mapping of str to float, optional
-        How much a difference counts, by geometry.
     step : callable, optional
         Called between pieces of work; what it raises ends it.
 
@@ -146,41 +133,32 @@ def correct_tried(
     from matchlib.correction import correct
 
     fitted = model or _without(archive, without, step)
-    readings, aim = as_readings(target), aim_of(target, tolerance, weights)
     rows = [
         (recipe, r if isinstance(r, tuple) else _one_or_all(as_readings(r))) for recipe, r in tried
     ]
-    if _plain(aim) and not any(isinstance(r, tuple) for _, r in rows):
-        value = aim.tolerance.value
-        return correct(fitted, rows, readings[0], booth_of(limits), tolerance=value)
-    return correct(fitted, rows, aim, booth_of(limits))
-
-
-def _plain(aim: Target) -> bool:
-    """Whether a reading and a ΔE00 say all of it."""
-    (first, *rest) = aim.aims
-    return not rest and first.weight == 1.0 and aim.tolerance.kind == "ΔE00"
+    return correct(fitted, rows, target, booth_of(limits))
 
 
 def next_for(
     archive: Archive,
     model: FilmRegressor | None,
     tried: Sequence[tuple[Recipe, Readings]],
-    target: Readings,
+    target: Target,
     limits: Limits,
     *,
     without: Sequence[str],
-    tolerance: Tolerance | float,
+    source: str,
     top: int,
-    weights: Mapping[str, float] | None = None,
     step: Step | None = None,
 ) -> tuple[TargetPanel, ...]:
     """Rank panels by the chance of a match by the second one sprayed.
 
     Parameters
     ----------
-    archive, model, tried, target, limits, without, tolerance, weights
+    archive, model, tried, target, limits, without
         As for `correct_tried`; nothing need have been tried.
+    source : str
+        What will read the panels.
     top : int
         Panels wanted.
     step : callable, optional
@@ -197,9 +175,9 @@ def next_for(
     belief = Belief.of(model or _without(archive, without, step))
     return next_for_target(
         belief.after(tried) if tried else belief,
-        aim_of(target, tolerance, weights),
+        target,
         _candidates(belief.model, limits),
-        source=as_readings(target)[0].source,
+        source=source,
         shown=top,
         step=step,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 from matchlib.stepping import unmeasured
 from workbook.session.keeper import Keeper
 from workbook.session.model_cache import FitOutcome, model_of
-from workbook.session.order import aim_of
 from workbook.session.predicting import Prediction, judged, predict
 from workbook.session.targets import reading_of_lab
 
@@ -20,7 +19,7 @@ if TYPE_CHECKING:
     from matchlib.readings import RecipeRow
     from matchlib.regression import FilmRegressor
     from matchlib.stepping import Step
-    from matchlib.suggest import Tolerance
+    from matchlib.suggest import Target, Tolerance
 
 __all__ = ["Oracle"]
 
@@ -134,12 +133,12 @@ class Oracle(Keeper):
             If a ground or colour is on no panel.
         """
         from matchlib.domain import Viewing as View
-        from matchlib.suggest import Target
+        from matchlib.suggest import Target as Aimed
 
         view = viewing or View(geometry=self.geometry)
         aim = None
         if target is not None:
-            aim = Target.of_lab(target, viewing=view, tolerance=judged(tolerance))
+            aim = Aimed.of_lab(target, viewing=view, tolerance=judged(tolerance))
         return predict(
             self.model,
             recipes,
@@ -154,9 +153,8 @@ class Oracle(Keeper):
         self,
         path: str | Path,
         *,
-        target: Reading | Sequence[Reading] | None = None,
+        target: Target | None = None,
         tolerance: Tolerance | float = 1.0,
-        weights: Mapping[str, float] | None = None,
         decimal: str = ".",
         scale: str | None = None,
     ) -> tuple[Prediction, ...]:
@@ -169,12 +167,10 @@ class Oracle(Keeper):
         ----------
         path : str or Path
             The table; needs no readings.
-        target : Reading or sequence of Reading, optional
-            What is wanted, one reading a geometry; the predictions are then under its viewings.
+        target : Target, optional
+            What is wanted, and what passes; the predictions are then under its viewings.
         tolerance : Tolerance or float
-            What passes; a number is ΔE00.
-        weights : mapping of str to float, optional
-            How much a difference counts, by geometry; 1 where none is given.
+            What passes where there is no target; a number is ΔE00.
         decimal, scale : str
             Declarations of the file.
 
@@ -200,7 +196,7 @@ class Oracle(Keeper):
             viewings=viewings,
             codes=[r.panel for r in rows],
             places=[f"{name}, row {r.row}" for r in rows],
-            aim=None if target is None else aim_of(target, judged(tolerance), weights),
+            aim=target,
             tolerance=tolerance,
         )
 

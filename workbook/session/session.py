@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from matchlib.domain import Reading, Recipe
     from matchlib.next_panel import ArchivePlan, TargetPanel
     from matchlib.stepping import Step
-    from matchlib.suggest import Limits, Suggestions, Tolerance
+    from matchlib.suggest import Limits, Suggestions, Target
     from matchlib.validation import Repeatability, TableRow
 
 __all__ = ["Session"]
@@ -83,11 +83,9 @@ class Session(Oracle):
 
     def match(
         self,
-        target: Reading | Sequence[Reading],
+        target: Target,
         limits: Limits | None = None,
         *,
-        tolerance: Tolerance | float = 1.0,
-        weights: Mapping[str, float] | None = None,
         top: int = 5,
         step: Step | None = None,
     ) -> Suggestions:
@@ -95,14 +93,10 @@ class Session(Oracle):
 
         Parameters
         ----------
-        target : Reading or sequence of Reading
-            What is to be matched, one reading a geometry.
+        target : Target
+            What is to be matched, at which angles, and what passes.
         limits : Limits, optional
             The shop's; the remembered ones if None.
-        tolerance : Tolerance or float
-            What passes; a number is ΔE00.
-        weights : mapping of str to float, optional
-            How much a difference counts, by geometry; 1 where none is given.
         top : int
             Suggestions wanted.
         step : callable, optional
@@ -120,30 +114,26 @@ class Session(Oracle):
             self.archive.panels(),
             target,
             wanted,
-            tolerance=tolerance,
             top=top,
-            weights=weights,
             step=step,
         )
 
     def correct(
         self,
-        target: Reading | Sequence[Reading],
+        target: Target,
         *,
         codes: Sequence[str] = (),
         file: str | Path | None = None,
         sprayed: Sequence[tuple[Recipe, Reading | Sequence[Reading]]] = (),
         limits: Limits | None = None,
-        tolerance: Tolerance | float = 1.0,
-        weights: Mapping[str, float] | None = None,
         step: Step | None = None,
     ) -> Advice:
         """Say what to change after the panels sprayed for a target.
 
         Parameters
         ----------
-        target : Reading or sequence of Reading
-            What is to be matched, one reading a geometry.
+        target : Target
+            What is to be matched, at which angles, and what passes.
         codes : sequence of str
             Panels of the archive that were sprayed for it, in order; the model is then fitted
             without them, lest it learn from them twice.
@@ -153,10 +143,6 @@ class Session(Oracle):
             Such panels, typed.
         limits : Limits, optional
             The shop's; the remembered ones if None.
-        tolerance : Tolerance or float
-            What passes; a number is ΔE00.
-        weights : mapping of str to float, optional
-            How much a difference counts, by geometry; 1 where none is given.
         step : callable, optional
             Called between pieces of work with what is being done, and its share where that is
             known; what it raises ends the work.
@@ -175,20 +161,17 @@ class Session(Oracle):
             target,
             wanted,
             without=codes,
-            tolerance=tolerance,
-            weights=weights,
             step=step,
         )
 
     def next_panels(
         self,
-        target: Reading | Sequence[Reading],
+        target: Target,
         *,
         codes: Sequence[str] = (),
         file: str | Path | None = None,
         limits: Limits | None = None,
-        tolerance: Tolerance | float = 1.0,
-        weights: Mapping[str, float] | None = None,
+        source: str = "spectrophotometer",
         top: int = 5,
         step: Step | None = None,
     ) -> tuple[TargetPanel, ...]:
@@ -196,16 +179,14 @@ class Session(Oracle):
 
         Parameters
         ----------
-        target : Reading or sequence of Reading
-            What is to be matched, one reading a geometry.
+        target : Target
+            What is to be matched, at which angles, and what passes.
         codes, file
             What was already sprayed for it, as for `correct`.
         limits : Limits, optional
             The shop's; the remembered ones if None.
-        tolerance : Tolerance or float
-            What passes; a number is ΔE00.
-        weights : mapping of str to float, optional
-            How much a difference counts, by geometry; 1 where none is given.
+        source : str
+            What will read the panels: as a rule what read the target.
         top : int
             Panels wanted.
         step : callable, optional
@@ -227,8 +208,7 @@ class Session(Oracle):
             target,
             wanted,
             without=codes,
-            tolerance=tolerance,
-            weights=weights,
+            source=source,
             top=top,
             step=step,
         )

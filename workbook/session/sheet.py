@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from workbook.session.foresee import foresee
 from workbook.session.job import steps_of
-from workbook.session.order import aim_of, as_readings
 from workbook.session.predicting import predict
-from workbook.session.targets import lab_of
 
 if TYPE_CHECKING:
-    from matchlib.domain import Reading, Recipe
+    from matchlib.domain import Recipe
     from matchlib.mixing import Pot
     from matchlib.regression import FilmRegressor
     from matchlib.suggest import Target, Tolerance
@@ -26,10 +23,9 @@ def sheet_of(
     model: FilmRegressor,
     recipe: Recipe,
     *,
-    target: Reading | Sequence[Reading] | None = None,
+    target: Target | None = None,
     target_name: str = "",
     tolerance: Tolerance | float = 1.0,
-    weights: Mapping[str, float] | None = None,
     pot: Pot | None = None,
     title: str = "Job",
     customer: str = "",
@@ -44,14 +40,12 @@ def sheet_of(
         Fitted.
     recipe : Recipe
         What is sprayed.
-    target : Reading or sequence of Reading, optional
-        What is matched, one reading a geometry.
+    target : Target, optional
+        What is matched, at which angles, and what passes.
     target_name : str
         What it is called.
     tolerance : Tolerance or float
-        What passes; a number is ΔE00.
-    weights : mapping of str to float, optional
-        How much a difference counts, by geometry.
+        What passes where there is no target; a number is ΔE00.
     pot : Pot, optional
         Quantities.
     title, customer, panel_code : str
@@ -78,7 +72,7 @@ def sheet_of(
     )
     if target is None:
         return _alone(sheet, model, recipe, tolerance)
-    return _against(sheet, model, recipe, aim_of(target, tolerance, weights), as_readings(target))
+    return _against(sheet, model, recipe, target)
 
 
 def _alone(
@@ -100,13 +94,7 @@ def _alone(
     )
 
 
-def _against(
-    sheet: JobSheet,
-    model: FilmRegressor,
-    recipe: Recipe,
-    aim: Target,
-    readings: Sequence[Reading],
-) -> JobSheet:
+def _against(sheet: JobSheet, model: FilmRegressor, recipe: Recipe, aim: Target) -> JobSheet:
     """The sheet with the recipe beside what is to be matched."""
     from workbook.jobsheet import AngleRow
 
@@ -114,7 +102,7 @@ def _against(
     first, several = found.angles[0], len(found.angles) > 1
     return replace(
         sheet,
-        target_lab=lab_of(readings[0]),
+        target_lab=aim.aims[0].lab,
         predicted_lab=found.lab,
         viewing=str(first.viewing),
         difference=aim.tolerance.said(found.difference)
