@@ -19,11 +19,10 @@ from matchlib.explain import explain
 from matchlib.holding import holding
 from matchlib.suggest import Target
 from tests.cli_shop import copied, demo_shop
-from workbook.desk import UNFORESEEN, chance, saying
+from workbook.desk import UNFORESEEN, Said, chance, saying
 from workbook.figures import lab_text
 from workbook.match import MatchApp, app
 from workbook.match.keeping import SETTING, Tried, Work, plain_of, work_of
-from workbook.match.parts import message
 from workbook.session import Session, lab_of, recipe_of
 
 AIM = (30.0, 44.0, 27.0)
@@ -466,4 +465,12 @@ def test_an_unforeseen_error_is_words_and_not_a_traceback(aimed: MatchApp) -> No
     assert UNFORESEEN in words(panel.said)
     assert "secret" not in panel.said.html
     assert saying(DomainError("No.", remedy="x")) == "No. What to do: x."
-    assert message("<b>") == '<p class="cpw-warn"><strong>&lt;b&gt;</strong></p>'
+    line = Said()
+    line.warn("<b>\nand more")
+    assert line.html == '<p class="cpw-warn"><strong>&lt;b&gt;<br>and more</strong></p>'
+    line.tell("<i>")
+    assert line.html == "<p>&lt;i&gt;</p>"
+    line.complain(DomainError("No <u>."))
+    assert line.html == '<p class="cpw-warn"><strong>Not done.</strong> No &lt;u&gt;.</p>'
+    line.warn("")
+    assert line.html == ""

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import logging
 from collections.abc import Iterator
-from typing import Any
 
 from matchlib.errors import MatchlibError
 from workbook.controls import HtmlView
@@ -42,10 +41,18 @@ def saying(error: BaseException) -> str:
 
 
 class Said(HtmlView):
-    """A line of plain words that a screen reader speaks when it changes."""
+    """Plain words that a screen reader speaks when they change.
 
-    def __init__(self, label: str = "Message", **kwargs: Any) -> None:
-        super().__init__(live="polite", label=label, **kwargs)
+    Parameters
+    ----------
+    label : str
+        What they belong to.
+    live : {"polite", "assertive"}
+        Whether they wait until the reader has ended its sentence.
+    """
+
+    def __init__(self, label: str = "Message", *, live: str = "polite") -> None:
+        super().__init__(live=live, label=label)
 
     def tell(self, words: str) -> None:
         """Say what was done.
@@ -57,6 +64,17 @@ class Said(HtmlView):
         """
         lines = "".join(f"<p>{esc(line)}</p>" for line in words.splitlines() if line.strip())
         self.html = lines
+
+    def warn(self, words: str) -> None:
+        """Say what stands in the way, where nothing was tried yet.
+
+        Parameters
+        ----------
+        words : str
+            Plain text; nothing is shown if empty.
+        """
+        lines = "<br>".join(str(esc(line)) for line in words.splitlines() if line.strip())
+        self.html = f'<p class="cpw-warn"><strong>{lines}</strong></p>' if lines else ""
 
     def complain(self, error: BaseException) -> None:
         """Say what went wrong.

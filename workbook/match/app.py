@@ -8,13 +8,13 @@ from typing import Any
 
 from matchlib.errors import MatchlibError
 from workbook.controls import ButtonRow, HtmlView, Seat
-from workbook.desk import LongWork, saying
+from workbook.desk import LongWork, Said
 from workbook.figures import chip, esc, lab_text
 from workbook.match.bench import Bench
 from workbook.match.bench_panel import BenchPanel
 from workbook.match.keeping import Work
 from workbook.match.limits import LimitsPanel
-from workbook.match.parts import Panel, message, rows
+from workbook.match.parts import Panel, rows
 from workbook.match.pot import PotPanel
 from workbook.match.sheet import SheetPanel
 from workbook.match.sprayed import SprayedPanel
@@ -56,7 +56,7 @@ class MatchApp:
         self.seat = Seat()
         self._at = ""
         self.panels: dict[str, Panel] = {}
-        self.said = HtmlView(live="assertive", label="Messages")
+        self.said = Said("Messages", live="assertive")
         self.fitting = LongWork("Working", again="Go on: learn from the archive's panels")
         self.glance = HtmlView(label="In hand")
         self.steps = ButtonRow([], label="Steps")
@@ -64,7 +64,7 @@ class MatchApp:
         self.room = rows()
         self.box = rows(self.seat, self.glance, self.steps, self.said, self.fitting.view, self.room)
         self.box.add_class("cpw-match")
-        self.said.html = message(self.bench.trouble)
+        self.said.warn(self.bench.trouble)
         self.bench.watch(self._changed)
         self.bench.on_move(self._moved)
         self.seat.observe(self._arrived, ["value", "kept"])
@@ -97,16 +97,14 @@ class MatchApp:
         self.bench.remembered = self.seat.kept
         if self.seat.value == self.bench.mark:
             return
-        try:
+        with self.said.guard():
             self.bench.move(self.seat.value)
-        except Exception as error:
-            self.said.html = message(saying(error))
 
     def _moved(self) -> None:
         """Show what this bench has in hand, now that it is another one."""
         if self.bench.mark:
             self.seat.value = self.bench.mark
-        self.said.html = message(self.bench.trouble)
+        self.said.warn(self.bench.trouble)
         if self.bench.model is not None:
             self._furnish()
         self._glance()
@@ -166,11 +164,9 @@ class MatchApp:
         ]
 
     def _undone(self) -> None:
-        try:
+        with self.said.guard():
             words = self.bench.undo()
-            self.said.html = message(f"Undone: {words}." if words else "", good=True)
-        except Exception as error:
-            self.said.html = message(saying(error))
+            self.said.tell(f"Undone: {words}." if words else "")
         self._changed()
 
     def _glance(self) -> None:
@@ -221,5 +217,7 @@ def app(archive: str | Path | None = None) -> Any:
     try:
         session, demo = session_here(archive)
     except MatchlibError as error:
-        return HtmlView(message(str(error)), live="assertive", label="Messages")
+        said = Said("Messages", live="assertive")
+        said.complain(error)
+        return said
     return MatchApp(session, demo=demo).box

@@ -50,12 +50,12 @@ class BenchPanel(Panel):
 
     def _rename(self) -> None:
         self.bench.rename(self.called.value)
-        self.tell(f"This is {self.bench.hand.name}.")
+        self.said.tell(f"This is {self.bench.hand.name}.")
 
     def _go(self) -> None:
         chosen = self.which.value
         if chosen == _OWN:
-            self.tell(f"This is {self.bench.hand.name} already.")
+            self.said.tell(f"This is {self.bench.hand.name} already.")
             return
         # The bench without a browser gets a mark with its first one, and its match with it.
         self.bench.move(secrets.token_hex(8) if chosen in (_NEW, "") else chosen)

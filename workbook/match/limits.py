@@ -115,7 +115,7 @@ class LimitsPanel(Panel):
             elif control.value:
                 shelf[name] = list(control.value)
             else:
-                self.complain(f"Leave at least one of the {name} on the shelf.")
+                self.said.warn(f"Leave at least one of the {name} on the shelf.")
                 self._fill()
                 return
         shelf["min_ratio"], shelf["max_ratio"] = self.richest.value, self.weakest.value
@@ -123,7 +123,7 @@ class LimitsPanel(Panel):
         for name in _MAY:
             shelf[name] = name in self.may.value
         self.bench.set_shelf("limits", shelf)
-        self.tell("")
+        self.said.tell("")
 
     def _judged(self) -> None:
         if self._filling:
@@ -158,7 +158,7 @@ class LimitsPanel(Panel):
         self.bench.set_shelf("limits", {})
         self.bench.change("limit of unevenness", most_uneven=None)
         self._fill()
-        self.tell("Everything the archive knows is allowed.")
+        self.said.tell("Everything the archive knows is allowed.")
 
     def _fill(self) -> None:
         limits = self.bench.session.limits()

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import ipywidgets as w
 
 from workbook.controls import HtmlView, Progress
-from workbook.desk import Task, saying
+from workbook.desk import Said, Task
 from workbook.figures import esc
 from workbook.match.bench import Bench
 
@@ -20,7 +20,6 @@ __all__ = [
     "Panel",
     "columns",
     "hide",
-    "message",
     "passing",
     "rows",
     "taking",
@@ -43,27 +42,6 @@ def passing(tolerance: Tolerance) -> str:
     if tolerance.boxed:
         return f"({tolerance.words})"
     return f"within {tolerance.value:g}"
-
-
-def message(text: str, *, good: bool = False) -> str:
-    """Return a message as HTML.
-
-    Parameters
-    ----------
-    text : str
-        Lines; empty for none.
-    good : bool
-        Whether it is no trouble.
-
-    Returns
-    -------
-    str
-        Escaped.
-    """
-    if not text:
-        return ""
-    body = "<br>".join(str(esc(line)) for line in text.splitlines())
-    return f"<p>{body}</p>" if good else f'<p class="cpw-warn"><strong>{body}</strong></p>'
 
 
 def rows(*children: Any) -> w.VBox:
@@ -147,9 +125,9 @@ class Panel:
         self.bench = bench
         self.open = False
         self._waiting: asyncio.TimerHandle | None = None
-        self.said = HtmlView(live="assertive", label=f"Messages, {self.title}")
+        self.said = Said(f"Messages, {self.title}", live="assertive")
         self.busy = Progress(label=f"Working, {self.title}")
-        self.task = Task(self.busy, self._failed)
+        self.task = Task(self.busy, self.said.complain)
         head = HtmlView(f"<h2>{esc(self.title)}</h2>")
         self.box = rows(head, *self.build(), self.busy)
 
@@ -209,29 +187,6 @@ class Panel:
         if self.open:
             self.safely(self.draw)()
 
-    def complain(self, text: str) -> None:
-        """Say what is the matter.
-
-        Parameters
-        ----------
-        text : str
-            In words.
-        """
-        self.said.html = message(text)
-
-    def _failed(self, error: BaseException) -> None:
-        self.complain(saying(error))
-
-    def tell(self, text: str) -> None:
-        """Say what was done.
-
-        Parameters
-        ----------
-        text : str
-            In words.
-        """
-        self.said.html = message(text, good=True)
-
     def safely(self, call: Callable[..., object]) -> Callable[..., None]:
         """Return a call whose errors are said in words.
 
@@ -247,9 +202,7 @@ class Panel:
         """
 
         def guarded(*_: object) -> None:
-            try:
+            with self.said.guard():
                 call()
-            except Exception as error:
-                self._failed(error)
 
         return guarded

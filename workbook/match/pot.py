@@ -9,7 +9,7 @@ from matchlib.errors import DomainError, MatchlibError
 from workbook.controls import Choice, HtmlView, TextField
 from workbook.cup import cup_svg
 from workbook.figures import esc
-from workbook.match.parts import Panel, columns, hide, message
+from workbook.match.parts import Panel, columns, hide
 from workbook.session import Job, bottles_of, densities_of, draft_panel, pot_of, steps_of
 
 if TYPE_CHECKING:
@@ -192,7 +192,8 @@ class PotPanel(Panel):
         recipe = self.bench.work.recipe
         if recipe is None or recipe.schedule is None:
             self.cups.html = "<p>Choose a recipe first, under Suggestions or What if.</p>"
-            self.view.html = self.said.html = ""
+            self.view.html = ""
+            self.said.tell("")
             return
         job = {**_START, **self.bench.work.job}
         ratios = dict.fromkeys(s.ratio for s in recipe.schedule.steps)
@@ -221,7 +222,7 @@ class PotPanel(Panel):
             lines += self._asides(recipe, job)
         except MatchlibError as error:
             missing.append(str(error))
-        self.said.html = message("\n".join(missing))
+        self.said.warn("\n".join(missing))
         items = "".join(f"<li>{esc(line)}</li>" for line in lines)
         self.view.html = f"<h3>To pour</h3><ul>{items}</ul>" if items else ""
 

@@ -138,7 +138,7 @@ class SprayedPanel(Panel):
 
     def _forget(self) -> None:
         self.bench.change("the panels sprayed", tried=())
-        self.tell("Forgotten; panels kept in the archive stay there.")
+        self.said.tell("Forgotten; panels kept in the archive stay there.")
 
     def _keep(self) -> None:
         """Keep what was sprayed in the archive, oldest first."""
@@ -167,7 +167,7 @@ class SprayedPanel(Panel):
         numbers = [c.number for c in session.history()[earlier:]]
         self.bench.kept_panels("keeping panels in the archive", numbers, [t.code for t in fresh])
         names = ", ".join(t.code for t in fresh)
-        self.tell(f"Kept in the archive: {names}.")
+        self.said.tell(f"Kept in the archive: {names}.")
 
     # Showing
 
@@ -280,7 +280,7 @@ class SprayedPanel(Panel):
             return
         recipe = self._offered[int(k)].recipe
         self.bench.change("the chosen recipe", recipe=recipe)
-        self.tell(f"Chosen: {recipe.words}.")
+        self.said.tell(f"Chosen: {recipe.words}.")
 
 
 def _press(k: int, words: str) -> Any:

@@ -103,7 +103,7 @@ class SuggestionsPanel(Panel):
             self._drawn()
             return
         limits = self.bench.limits()
-        self.tell("")
+        self.said.tell("")
 
         def look() -> tuple[Suggestions, Any]:
             found = session.match(aim, limits, top=top, step=self.task.step)

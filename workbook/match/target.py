@@ -208,7 +208,7 @@ class TargetPanel(Panel):
             aim, model = self.bench.work.aim, self.bench.model
             if aim is not None and model is not None:
                 more = "\n".join(line for line in (more, unseen_words(model, aim)) if line)
-        self.tell(f"{said}\n{more}" if more else said)
+        self.said.tell(f"{said}\n{more}" if more else said)
 
     def _weighed(self) -> None:
         self.bench.change("weights of the angles", weights=self.weights.weights)
@@ -251,7 +251,7 @@ class TargetPanel(Panel):
         if not content:
             raise FileError("No photograph was chosen yet.", remedy="choose one first.")
         panel = _region(self.region.value)
-        self.tell("")
+        self.said.tell("")
 
         def work() -> Any:
             from matchlib.readings.photo import load_picture, read_photo

@@ -90,12 +90,12 @@ class WhatIfPanel(Panel):
     def _use(self) -> None:
         recipe = self.recipe
         self.bench.change("the chosen recipe", recipe=recipe)
-        self.tell(f"Chosen: {recipe.words}.")
+        self.said.tell(f"Chosen: {recipe.words}.")
 
     def _back(self) -> None:
         self._fill(self.bench.need_recipe())
         self._moved()
-        self.tell("")
+        self.said.tell("")
 
     def _fill(self, recipe: Recipe) -> None:
         if recipe.colour is None or recipe.schedule is None:
