@@ -82,6 +82,7 @@ def sheet_text(request):
         "ΔE00 0.82",
         "± 0.50",
         "Chance of being within it: 63%",
+        "Enough with a chance of 95%, as far",
         PRINT_NOTE,
         recipe().words,
         "18 parts carrier",

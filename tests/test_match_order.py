@@ -56,10 +56,6 @@ def said(view: Any) -> str:
     return " ".join(words(view).split())
 
 
-def chance_said(probability: float) -> str:
-    return " ".join(chance(probability).split())
-
-
 def test_a_file_of_two_angles_is_a_target_at_both(match: MatchApp) -> None:
     work = match.bench.work
     assert [r.viewing for r in work.readings] == [FACE, FLOP]
@@ -75,7 +71,7 @@ def test_a_file_of_two_angles_is_a_target_at_both(match: MatchApp) -> None:
     assert [s.recipe for s in match.bench.found] == [s.recipe for s in found]
     text = said(cards.cards)
     for k, suggestion in enumerate(found, 1):
-        assert chance_said(suggestion.probability) in text
+        assert chance(suggestion.probability) in text
         assert f"Number {k} at each angle" in text
         for lab in suggestion.labs:
             assert f"{lab[0]:.1f}" in text
@@ -167,7 +163,7 @@ def test_cards_and_what_if_follow_the_kind(match: MatchApp) -> None:
     forecast = foresee(match.bench.need_model(), panel.recipe, aim)
     assert panel.predicted() == forecast
     assert f"CMC(1:1) {forecast.expected:.2f} ± {forecast.sd:.2f}" in said(panel.view)
-    assert chance_said(forecast.probability) in said(panel.view)
+    assert chance(forecast.probability) in said(panel.view)
     assert f"{forecast.angles[1].lab[0]:.1f}" in said(panel.view)
 
 

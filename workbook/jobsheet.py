@@ -224,7 +224,7 @@ def _pots(sheet: JobSheet, width: float) -> list[Any]:
         labelled("Use:", f"{pot.use.text}."),
         labelled(
             "Enough with a chance of",
-            f"{100 * pot.chance:.3g} %, as far as that use is known; "
+            f"{100 * pot.chance:.3g}%, as far as that use is known; "
             f"{volume(pot.groups[0].residue_ml)} a pot is allowed for cup, strainer and gun.",
         ),
         Spacer(1, 1.5 * mm),

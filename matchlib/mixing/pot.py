@@ -178,8 +178,8 @@ class Pot:
         lines += [g.words(unit) for g in self.groups]
         lines.append(
             f"In all: {format_volume(self.carrier_ml, unit)} carrier and {colours}; enough with a "
-            f"chance of {self.chance:.3g}, as far as the use above is known. Likely left over: "
-            f"{format_volume(max(0.0, self.leftover_ml), unit)}."
+            f"chance of {100 * self.chance:.3g}%, as far as the use above is known. Likely left "
+            f"over: {format_volume(max(0.0, self.leftover_ml), unit)}."
         )
         lines += [f"To ask: {q.text}" for q in self.questions]
         return "\n".join(lines)

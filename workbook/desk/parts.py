@@ -23,12 +23,11 @@ def chance(probability: float) -> str:
     Returns
     -------
     str
-        Such as ``73 %``, with a blank that no line ends at; ``under 1 %`` and ``over 99 %`` at
-        the ends.
+        Such as ``73%``, ``under 1%`` or ``over 99%``.
     """
     from matchlib.correction import chance_words
 
-    return chance_words(probability).replace("%", "\u00a0%")
+    return chance_words(probability)
 
 
 def colour_cell(lab: Any) -> Raw:
