@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from matchlib.colorimetry import delta_e00, expected_delta_e00
 from matchlib.correction import (
@@ -123,13 +124,15 @@ def test_more_panels_never_know_less(shop: Shop, model: FilmRegressor, recipe: R
 def test_posterior_of_a_linear_law_is_the_textbooks() -> None:
     # Two readings of variance 1 of one number believed 0 with variance 4: mean 4/9 of their sum.
     slope = np.ones((2, 1))
-    mean, cov, left = posterior(
+    mean, cov, left, evidence = posterior(
         np.zeros(1), np.eye(1) * 4, lambda x: (slope @ x, slope), np.array([1.0, 2.0]), np.eye(2)
     )
     assert mean[0] == pytest.approx(4 * 3 / 9)
     assert cov[0, 0] == pytest.approx(4 / 9)
     # An error of the belief before counts 1 in 9 after: two readings of 1 to one of 1/4.
     assert left[0, 0] == pytest.approx(1 / 9)
+    together = stats.multivariate_normal([0, 0], [[5, 4], [4, 5]]).logpdf([1.0, 2.0])
+    assert evidence == pytest.approx(together + np.log(2 * np.pi))
 
 
 def test_moves_are_what_a_sprayer_can_do(recipe: Recipe, shop: Shop) -> None:
@@ -234,7 +237,26 @@ def test_today_learns_from_how_the_archive_was_read(shop: Shop, model: FilmRegre
     photos = shop.archive(4, 0, reading="photo")
     assert Today.learnt(model, photos).bias > Today.learnt(model).bias
     assert Today.learnt(model, photos, source="photo").bias == Today.learnt(model).bias
-    assert Today.learnt(model).film == pytest.approx(0.08, abs=0.001)
+
+
+def test_a_usual_day_varies_less_than_the_archives_panels(model: FilmRegressor) -> None:
+    film = model.fitted_.sizes.effects[0]
+    today = Today.learnt(model)
+    assert 0.0 < today.film < film
+    # Over all days, odd ones in their share, as a mixture's variance is.
+    assert today.film_variance == pytest.approx(0.8 * today.film**2 + 0.2 * 0.15**2)
+    start = Belief.of(model, today)
+    assert start.film == (0.0, pytest.approx(np.sqrt(today.film_variance)))
+
+
+def test_a_panel_far_off_is_laid_to_an_odd_day(
+    shop: Shop, model: FilmRegressor, recipe: Recipe
+) -> None:
+    # What is small is mostly the panel's own; what is large is mostly the day's.
+    start = Belief.of(model)
+    small, large = (start.after([(recipe, _heavy(shop, recipe, f))]).film[0] for f in (1.04, 1.3))
+    plain = float(start.after([(recipe, _heavy(shop, recipe, 1.0))]).film[0])
+    assert 0.0 < (small - plain) / np.log(1.04) < 0.7 * (large - plain) / np.log(1.3)
 
 
 def test_what_cannot_be_learnt_from_is_refused(model: FilmRegressor, recipe: Recipe) -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from matchlib.colorimetry import delta_e00, delta_e_cmc
-from matchlib.correction import Belief, Goal, correct
+from matchlib.correction import Belief, Goal, Today, correct
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import MixRatio, Reading
 from matchlib.errors import TargetError
@@ -114,7 +114,8 @@ def test_two_angles_of_one_panel_are_not_two_panels(model) -> None:
     recipe = recipe_at("4@4:1")
     labs = [shifted(model.predict_recipes([recipe], v)[0], (-2.0, 0.0, 0.0)) for v in (FACE, FLOP)]
     face, flop = read(labs)
-    before = Belief.of(model)
+    # On one kind of day, for what tells an odd day from a usual one may widen what is believed.
+    before = Belief.of(model, Today(0.08, 0.01, 0.15, odd_days=0.0))
     one = before.after([(recipe, face)])
     both = before.after([(recipe, (face, flop))])
     two = before.after([(recipe, face), (recipe, flop)])
@@ -137,7 +138,8 @@ def test_planning_ahead_counts_both_angles_and_boxes(model) -> None:
     for panel in both:
         assert panel.passes_by_second >= panel.passes
         if panel.recipe in by:
-            assert panel.passes <= by[panel.recipe].passes + 0.02
+            # Both are counted on 256 points of a cloud, each to some hundredths.
+            assert panel.passes <= by[panel.recipe].passes + 0.04
     wide = Target.of_readings(face, tolerance=Tolerance("Lab", box=(60.0, 60.0, 60.0)))
     assert next_for_target(model, wide, recipes)[0].passes_by_second == 1.0
     slim = Target.of_readings(face, tolerance=Tolerance("LCh", box=(60.0, 60.0, 1e-3)))

@@ -4,14 +4,16 @@ A joint Gaussian over the law's free values, today's film, each ground's level t
 bias of reading. A panel's reading moves it by Bayes' rule; because the law is not linear, the step
 is taken from the point it leads to, and again (the iterated extended Kalman filter: Bell and
 Cathey 1993, which is Gauss and Newton's step for the most probable values). What one panel has for
-itself (its film, its ground, its mottle) is noise beside the offset of the day.
+itself (its film, its ground, its mottle) is noise beside the offset of the day. Whether the day is
+an odd one is weighed by how likely the panels are on either kind; what is believed then is the
+mixture of the two by its mean and covariance.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -82,7 +84,8 @@ class Belief:
         p, g = len(model.fitted_.z), len(model.words_.grounds)
         mean = np.zeros(p + 1 + g + 3)
         mean[:p] = model.fitted_.z
-        sds = np.concatenate([[today.film], np.full(g, today.ground), np.full(3, today.bias)])
+        film = np.sqrt(today.film_variance)
+        sds = np.concatenate([[film], np.full(g, today.ground), np.full(3, today.bias)])
         covariance = np.zeros((len(mean), len(mean)))
         covariance[:p, :p] = values_covariance(model)
         covariance[range(p, len(mean)), range(p, len(mean))] = sds**2
@@ -313,8 +316,30 @@ class Belief:
             lab, jacobian, *_ = self.linear(recipes, views, mean=x)
             return lab.ravel(), jacobian.reshape(len(seen), -1)
 
-        mean, covariance, _ = posterior(self.mean, self.covariance, law, seen, noise)
+        kinds = []
+        for share, start in self._days():
+            found = posterior(self.mean, start, law, seen, noise)
+            kinds.append((np.log(share) + found.evidence, found))
+        weight = np.exp(np.array([w for w, _ in kinds]) - max(w for w, _ in kinds))
+        weight /= weight.sum()
+        mean = np.sum([w * f.mean for w, (_, f) in zip(weight, kinds, strict=True)], axis=0)
+        covariance = np.zeros_like(self.covariance)
+        for w, (_, found) in zip(weight, kinds, strict=True):
+            away = found.mean - mean
+            covariance += w * (found.covariance + np.outer(away, away))
         return replace(self, mean=mean, covariance=covariance, panels=self.panels + len(panels))
+
+    def _days(self) -> list[tuple[float, Array]]:
+        """Each kind of day that today may be: its probability, and the covariance beforehand."""
+        if self.panels:
+            return [(1.0, self.covariance)]
+        result = []
+        for share, sd in self.today.days:
+            if share > 0:
+                start = self.covariance.copy()
+                start[self.size, self.size] = sd**2
+                result.append((share, start))
+        return result
 
     def _shared(
         self, counts: Sequence[int], recipes: Sequence[Recipe], views: Sequence[Viewing]
@@ -348,13 +373,34 @@ class Belief:
         return views_of(self.model, count, viewings)
 
 
+class Posterior(NamedTuple):
+    """A Gaussian belief after observations, k values.
+
+    Parameters
+    ----------
+    mean : ndarray, shape (k,)
+        Most probable values.
+    covariance : ndarray, shape (k, k)
+        Symmetric.
+    left : ndarray, shape (k, k)
+        What remains of an error that the belief had before: 1 - gain times slope.
+    evidence : float
+        Logarithm of how likely the observations were before, but for a constant [nat].
+    """
+
+    mean: Array
+    covariance: Array
+    left: Array
+    evidence: float
+
+
 def posterior(
     mean: Array,
     covariance: Array,
     law: Callable[[Array], tuple[Array, Array]],
     seen: Array,
     noise: Array,
-) -> tuple[Array, Array, Array]:
+) -> Posterior:
     """Move a Gaussian belief by observations of a law that is nearly linear.
 
     Parameters
@@ -372,21 +418,22 @@ def posterior(
 
     Returns
     -------
-    mean : ndarray, shape (k,)
-        Most probable values after.
-    covariance : ndarray, shape (k, k)
-        After, symmetric.
-    left : ndarray, shape (k, k)
-        What remains of an error that the belief had before: 1 - gain times slope.
+    Posterior
+        The belief after, and how likely the readings were before.
     """
     x: Array = mean
     gain: Array = np.zeros((0, 0))
     slope: Array = gain
+    evidence = 0.0
     for _ in range(STEPS):
         value, slope = law(x)
         across = slope @ covariance
-        gain = np.asarray(np.linalg.solve(across @ slope.T + noise, across).T, float)
-        x = mean + gain @ (seen - value - slope @ (mean - x))
+        spread = across @ slope.T + noise
+        gain = np.asarray(np.linalg.solve(spread, across).T, float)
+        away = seen - value - slope @ (mean - x)
+        x = mean + gain @ away
+        evidence = -0.5 * float(away @ np.linalg.solve(spread, away))
+        evidence -= 0.5 * float(np.linalg.slogdet(spread)[1])
     left = np.eye(len(mean)) - gain @ slope
     after = covariance - gain @ (slope @ covariance)
-    return x, 0.5 * (after + after.T), left
+    return Posterior(x, 0.5 * (after + after.T), left, evidence)

@@ -111,8 +111,9 @@ def _own(before: Belief, panel: Sprayed) -> tuple[Array, Array, Array]:
         return lab.ravel() + of_ground.ravel() * x[k + 1] + x[k + 2 :], slope
 
     read = np.array([v.lab for v in panel.views]).ravel()
-    mean, after, left = posterior(mean, covariance, law, read, own)
-    return mean, after, left[:, :k] @ before.covariance @ left[:, :k].T
+    found = posterior(mean, covariance, law, read, own)
+    left = found.left[:, :k]
+    return found.mean, found.covariance, left @ before.covariance @ left.T
 
 
 def rescue(

@@ -1,5 +1,10 @@
 """What today may differ in from the archive, and how much of that is believed beforehand.
 
+Most days are like the archive's own, whose panels were sprayed on many days by several hands: so
+what its panels differ by bounds what such a day can do. Now and then a day is odd, with another
+sprayer, gun or batch, and the film is a coat in seven more or less. The first test panels tell
+which.
+
 A batch of colour, a pair of hands, the air in the booth: all of them show as more or less film, so
 that one number, the logarithm of the film, stands for the three. The ground coat has a level of
 its own, a batch each. And what reads the panels today may read a little differently from what
@@ -22,12 +27,15 @@ if TYPE_CHECKING:
 
 __all__ = ["Today"]
 
-FILM_OF_A_DAY = 0.05
-"""Spread of log film from day to day and batch to batch [-] (common practice, no source)."""
+SHARE_OF_A_DAY = 0.5
+"""Spread of log film from day to day by that from panel to panel of the archive, in which the days
+are contained (common practice, no source)."""
 
-FILM_OF_A_SPRAYER = 0.0625
-"""Spread of log film from one sprayer to another [-], where the archive knows only one; with
-`FILM_OF_A_DAY` it makes 0.08 (common practice, no source)."""
+ODD_FILM = 0.15
+"""Spread of log film on an odd day [-] (common practice, no source)."""
+
+ODD_DAYS = 0.2
+"""Share of days that are odd (common practice, no source)."""
 
 BIAS_INSTRUMENT = 0.15
 """Spread of the difference between two instruments' readings an axis [ΔE*ab] (from memory: what
@@ -45,16 +53,32 @@ class Today:
     Parameters
     ----------
     film : float
-        Of the logarithm of the film [-].
+        Of the logarithm of the film on a usual day [-].
     ground : float
         Of the logarithm of each base ground's level [-].
     bias : float
         Of today's readings against the archive's, each Lab axis [ΔE*ab].
+    odd : float
+        Of the logarithm of the film on an odd day [-].
+    odd_days : float
+        How many days are odd [-], 0 to 1.
     """
 
     film: float
     ground: float
     bias: float
+    odd: float = ODD_FILM
+    odd_days: float = ODD_DAYS
+
+    @property
+    def days(self) -> tuple[tuple[float, float], ...]:
+        """Each kind of day: its share, and the standard deviation of its log film."""
+        return (1.0 - self.odd_days, self.film), (self.odd_days, max(self.odd, self.film))
+
+    @property
+    def film_variance(self) -> float:
+        """Variance of log film over all days [-]."""
+        return float(sum(share * sd**2 for share, sd in self.days))
 
     @classmethod
     def learnt(
@@ -81,15 +105,15 @@ class Today:
             The spreads.
         """
         fit = model.fitted_
-        sprayer = FILM_OF_A_SPRAYER
+        sprayer = 0.0
         if model.words_.sprayers:
             sprayer = float(fit.sizes.groups[fit.law.groups.index("sprayer")])
-        _, ground = panel_spread(model)
+        film, ground = panel_spread(model)
         readings = [r.source == "photo" for p in panels for r in p.readings]
         photo = bool(readings) and float(np.mean(readings)) > 0.5
         mixed = photo != (source == "photo")
         return cls(
-            film=float(np.hypot(sprayer, FILM_OF_A_DAY)),
+            film=float(np.hypot(sprayer, SHARE_OF_A_DAY * film)),
             ground=ground,
             bias=BIAS_PHOTO if mixed else BIAS_INSTRUMENT,
         )
