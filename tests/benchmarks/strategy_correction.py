@@ -15,7 +15,11 @@ __all__ = ["Corrected"]
 
 
 class Corrected:
-    """Sprays what is likeliest to pass, and corrects by every panel's reading."""
+    """Sprays what is likeliest to pass, and corrects by every panel's reading.
+
+    As at the bench: what comes first is the search's, by the archive alone; what today is like is
+    asked only once a panel of today has been read.
+    """
 
     def __init__(self) -> None:
         self._archive: Sequence[Panel] | None = None
@@ -31,7 +35,8 @@ class Corrected:
     def propose(self, archive: Sequence[Panel], target: Array, tried: Tried) -> Recipe:
         """Return the recipe likeliest to be within 1.0."""
         self._see(archive)
-        after = self.belief.after([(recipe, tuple(lab)) for recipe, lab in tried])
-        best = best_of(scored(after, self.recipes, target, tolerance=1.0))
+        seen = [(recipe, tuple(lab)) for recipe, lab in tried]
+        knows = self.belief.after(seen) if seen else self.belief.model
+        best = best_of(scored(knows, self.recipes, target, tolerance=1.0))
         assert best is not None
         return best.recipe
