@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from matchlib.domain import CoatSchedule, Colour, Ground, Recipe
+from matchlib.tails import region
 from tests.benchmarks.accuracy import LEVELS, Score, splits
 from tests.benchmarks.lightlab import NM, delta_e, spectrum_to_lab
 from tests.benchmarks.panels_to_match import VARIANTS, run
@@ -203,9 +204,10 @@ def test_ways_of_choosing_stay_on_the_shelf(make):
 
 def test_coverage_counts_what_a_region_of_known_truth_must_hold():
     rng = np.random.default_rng(0)
-    score = Score(distances=[rng.chisquare(3, 4000)])
-    assert score.coverage() == pytest.approx(LEVELS, abs=0.02)
-    assert Score(distances=[4 * rng.chisquare(3, 4000)]).coverage()[2] < 0.7
+    edges = region(LEVELS, np.inf)
+    squared = rng.chisquare(3, 4000)[:, None]
+    assert Score(distances=[squared / edges]).coverage() == pytest.approx(LEVELS, abs=0.02)
+    assert Score(distances=[4 * squared / edges]).coverage()[2] < 0.7
 
 
 def test_no_panel_is_in_training_and_test_at_once():
