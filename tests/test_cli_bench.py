@@ -204,3 +204,11 @@ def test_text_is_set_in_columns():
     assert number(-1.5) == "-1.50"
     assert number(None) == ""
     assert max(map(len, wrapped("word " * 60).splitlines())) <= 96
+
+
+def test_an_opened_bottle_is_told_in_the_unit_of_the_job(tmp_path):
+    bottle = ("mix", "--ratio", "6:1", "--coats", 1, "--bottle", "120 ml")
+    said = " ".join(run(*bottle).stdout.split())
+    assert "With 720 ml of carrier the 120 ml of colour in the bottle make 840 ml at 6:1" in said
+    of_carrier = " ".join(run(*bottle, "--bottle-of", "carrier").stdout.split())
+    assert "With 20 ml of colour the 120 ml of carrier in the bottle make 140 ml" in of_carrier

@@ -198,8 +198,9 @@ def test_which_panel_to_spray_first(aimed: MatchApp) -> None:
     settled(aimed)
     planned = aimed.bench.session.next_panels(aimed.bench.need_aim(), top=4)
     for each in planned:
-        assert each.words in words(panel.first)
+        assert each.recipe.words in words(panel.first)
         assert chance(each.passes_by_second) in words(panel.first)
+    assert "a day on which more or less film is laid" in words(panel.first)
 
 
 def test_out_of_reach_says_in_which_direction(match: MatchApp) -> None:
@@ -362,7 +363,9 @@ def test_the_pot_follows_what_is_typed(aimed: MatchApp) -> None:
     panel.unit.value = "us fl oz"
     assert "fl oz" in words(panel.view)
     panel.fields["bottle"].value = "120 ml"
-    assert "makes 480 at 3:1" in words(panel.view)
+    # 120 ml of colour take 360 ml of carrier, 12.2 fl oz, and make 16.2.
+    assert "With 12.2 us fl oz of carrier the 120 ml of colour in the bottle" in words(panel.view)
+    assert "make 16.2 us fl oz at 3:1" in words(panel.view)
     panel.fields["solids"].value = "2o"
     assert "not a number" in words(panel.said)
     again = settled(MatchApp(aimed.bench.session))
@@ -474,3 +477,16 @@ def test_an_unforeseen_error_is_words_and_not_a_traceback(aimed: MatchApp) -> No
     assert line.html == '<p class="cpw-warn"><strong>Not done.</strong> No &lt;u&gt;.</p>'
     line.warn("")
     assert line.html == ""
+
+
+def test_the_archives_richest_ratio_is_shown_and_kept(match: MatchApp) -> None:
+    low, _ = match.bench.session.limits(min_ratio="1:5").carrier
+    assert low == pytest.approx(0.2)
+    match.bench.session.remember_shelf({"min_ratio": "1:5", "max_ratio": "7.25:1"})
+    match.go("limits")
+    panel = match.panels["limits"]
+    assert (panel.richest.value, panel.weakest.value) == ("1:5", "7.25:1")
+    assert panel.richest.options[:2] == ["1:5", "1:1"]
+    # A press on something else leaves the ratios as they were.
+    panel.coats.value = 4
+    assert match.bench.session.limits().carrier == pytest.approx((0.2, 7.25))

@@ -86,9 +86,9 @@ def test_rows_are_named_offered_added_and_removed(match: MatchApp) -> None:
     rows = panel.lab.rows
     assert {*STANDARD} <= {r.angle.value for r in rows}
     assert len({r.angle.value for r in rows}) == len(rows)
-    labels = [c.label for r in rows for c in (r.angle, *r.lab, r.weight)]
+    labels = [c.label + c.spoken for r in rows for c in (r.angle, *r.lab, r.weight)]
     assert len(set(labels)) == len(labels)
-    assert rows[2].lab[0].label == "L*, angle 3"
+    assert rows[2].lab[0].label + rows[2].lab[0].spoken == "L* angle 3"
     rows[1].away.press("x")
     assert panel.lab.rows == (rows[0], *rows[2:])
     assert rows[2].angle.label == "Angle 2"

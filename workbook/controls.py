@@ -32,10 +32,15 @@ __all__ = [
 
 
 class _Control(anywidget.AnyWidget):
-    """What all controls share: script, style, label, help line."""
+    """What all controls share: script, style, label, help line.
+
+    `spoken` follows the label for those who hear it and do not see where the control stands: in a
+    row of a list, ``" angle 2"``.
+    """
 
     kind = t.Unicode().tag(sync=True)
     label = t.Unicode().tag(sync=True)
+    spoken = t.Unicode().tag(sync=True)
     help = t.Unicode().tag(sync=True)
     disabled = t.Bool(False).tag(sync=True)
 
@@ -172,7 +177,8 @@ class ButtonRow(_Pressed):
     Parameters
     ----------
     buttons : iterable of (name, label) or dict
-        As dict: ``name``, ``label``, and optionally ``primary``, ``disabled``, ``help``.
+        As dict: ``name``, ``label``, and optionally ``primary``, ``disabled``, ``help``, and
+        ``spoken`` as for every control.
     """
 
     kind = t.Unicode("buttons").tag(sync=True)

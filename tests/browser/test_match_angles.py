@@ -35,8 +35,8 @@ def type_rows(page: Any, labs: list[list[float]]) -> None:
     for row, (place, lab) in enumerate(zip(PLACES, labs, strict=True), 1):
         page.get_by_role("combobox", name=f"Angle {row}", exact=True).select_option(place)
         for axis, value in zip(("L*", "a*", "b*"), lab, strict=True):
-            page.get_by_role("textbox", name=f"{axis}, angle {row}", exact=True).fill(str(value))
-    page.get_by_role("textbox", name="Angle 2 counts", exact=True).fill("0.5")
+            page.get_by_role("textbox", name=f"{axis} angle {row}", exact=True).fill(str(value))
+    page.get_by_role("textbox", name="Counts angle 2", exact=True).fill("0.5")
 
 
 @pytest.mark.parametrize("size", list(SIZES))
@@ -73,7 +73,7 @@ def test_typed_angles_and_the_angle_shown(
         # Half typed, it is there again when the page is opened anew.
         page.wait_for_timeout(1500)
         page.reload()
-        expect(page.get_by_role("textbox", name="a*, angle 2", exact=True)).to_have_value(
+        expect(page.get_by_role("textbox", name="a* angle 2", exact=True)).to_have_value(
             f"{labs[1][1]:g}"
         )
         page.get_by_role("button", name="Use this target").click()

@@ -46,7 +46,14 @@ def _mix(
     """
     from matchlib.mixing import question_ratio
     from workbook.cli.printing import cup_text, wrapped
-    from workbook.session import Session, bottles_of, draft_panel, recipe_of, steps_of
+    from workbook.session import (
+        Session,
+        bottle_words,
+        bottles_of,
+        draft_panel,
+        recipe_of,
+        steps_of,
+    )
 
     if panel:
         with Session.open(archive, write=False) as session:
@@ -72,7 +79,7 @@ def _mix(
     ratios = dict.fromkeys(s.ratio for s in recipe.schedule.steps) if recipe.schedule else {}
     told = [] if pots is None else pots.words(job.unit).splitlines()
     told += [f"Instead of a fresh pot: {s.words(job.unit)}" for s in steps]
-    told += [f"{r.text[0].upper()}{r.text[1:]}." for r in reach]
+    told += [bottle_words(r, bottle, job.unit) for r in reach]
     told += [] if stated is None else [f"{stated.text[0].upper()}{stated.text[1:]}"]
     if pots is None:
         told += [f"To ask: {q.text}" for q in map(question_ratio, ratios) if q is not None]

@@ -327,6 +327,11 @@ def timeline(
     )
 
 
+def _with_unit(value: float, digits: int, unit: str) -> str:
+    gap = "" if unit in ("", "%") else " "
+    return f"{number(value, digits)}{gap}{unit}"
+
+
 def bars(
     names: Sequence[str],
     values: Sequence[float],
@@ -378,8 +383,10 @@ def bars(
         body.append(
             f'<rect x="{room:.0f}" y="{y}" width="{long:.1f}" height="20" class="cpw-bar"/>'
         )
-        body.append(text(room + width + 8, y + 15, f"{number(value, digits)} {unit}".strip()))
-    told = ". ".join(f"{n}: {number(v, digits)} {unit}" for n, v in zip(names, values, strict=True))
+        body.append(text(room + width + 8, y + 15, _with_unit(value, digits, unit)))
+    told = ". ".join(
+        f"{n}: {_with_unit(v, digits, unit)}" for n, v in zip(names, values, strict=True)
+    )
     if labs is not None:
         told += ". " + ". ".join(lab_text(v) for v in labs)
     wide = room + width + 90

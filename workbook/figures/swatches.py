@@ -168,14 +168,13 @@ def swatch_pair(
         desc=f"{told[0]}. {told[1]}. {apart}",
     )
     cells = "".join(
-        f'<div style="flex:1 1 0;min-width:150px"><strong>{esc(name)}</strong><br>'
-        f"{_under(lab, inside, [])}</div>"
+        f"<div><strong>{esc(name)}</strong><br>{_under(lab, inside, [])}</div>"
         for name, lab, (_, inside) in zip(names, pair, colours, strict=True)
     )
     line = apart + (f". {note}" if note else "")
     return Raw(
         f'<figure style="max-width:{full}px">{image}<figcaption>'
-        f'<div style="display:flex;gap:12px;flex-wrap:wrap">{cells}</div>'
+        f'<div class="cpw-pair">{cells}</div>'
         f'<div class="cpw-num">{esc(line)}</div></figcaption></figure>'
     )
 
@@ -293,7 +292,7 @@ def panel_picture(
     )
     share = 1 - float(np.mean(inside))
     if share > 0:
-        spread += f" {number(100 * share, 0)} % of it {OUTSIDE}."
+        spread += f" {number(100 * share, 0)}% of it {OUTSIDE}."
     body = (
         f'<rect width="{width + 2 * _PAD}" height="{tall + 2 * _PAD:.1f}" style="fill:{SURROUND}"/>'
         f'<image x="{_PAD}" y="{_PAD}" width="{width}" height="{tall:.1f}" '

@@ -55,7 +55,7 @@ def angle_table(
     for angle in angles:
         for words, lab, away in (
             ("target", angle.wanted, ""),
-            (what, angle.lab, number(angle.difference, 2)),
+            (what, angle.lab, _away(angle)),
         ):
             shown: object = f"{angle.viewing.geometry} {words}"
             if chips:
@@ -65,6 +65,14 @@ def angle_table(
     weighed = [f"{a.viewing.geometry} counts {a.weight:g} times" for a in angles if a.weight != 1.0]
     caption = "; ".join([caption, *weighed])
     return str(table(heads, cells, caption=caption, right=["L*", "a*", "b*", unit]))
+
+
+def _away(angle: Angle) -> object:
+    """The difference, and what it is taken for where the angle does not count once."""
+    plain = number(angle.difference, 2)
+    if angle.weight == 1.0:
+        return plain
+    return Raw(f"{plain}<br>counts as {number(angle.weight * angle.difference, 2)}")
 
 
 def angle_words(geometry: str) -> str:
@@ -86,8 +94,8 @@ def angle_words(geometry: str) -> str:
 
 
 _PLAIN = {
-    "45:0": "light at 45°, seen from above",
-    "0:45": "light from above, seen at 45°",
+    "45:0": "lit at 45°, seen from above",
+    "0:45": "lit from above, seen at 45°",
     "di:8": "sphere, gloss included",
     "de:8": "sphere, gloss left out",
 }

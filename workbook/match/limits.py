@@ -80,7 +80,7 @@ class LimitsPanel(Panel):
             label="Tolerance", unit="ΔE00", min=0.05, max=20, help="1 is a usual tolerance."
         )
         self.uneven = NumberField(
-            label="Most that ±10 % film may show",
+            label="Most that ±10% of film may show",
             unit="ΔE00",
             min=0.05,
             max=20,
@@ -169,7 +169,8 @@ class LimitsPanel(Panel):
                 control.value = (
                     list(control.options) if chosen is None else [str(item) for item in chosen]
                 )
-            self.richest.value, self.weakest.value = _nearest(low), _nearest(high)
+            _choose(self.richest, low)
+            _choose(self.weakest, high)
             self.coats.value = limits.max_coats
             self.may.value = [name for name in _MAY if getattr(limits, name)]
             work = self.bench.work
@@ -211,5 +212,16 @@ class LimitsPanel(Panel):
         )
 
 
-def _nearest(carrier: float) -> str:
-    return min(ratios_shown(), key=lambda r: abs(float(r.split(":")[0]) - carrier))
+def _choose(choice: Choice, carrier: float) -> None:
+    """Choose a ratio; one that is not offered, such as the archive's richest, is then too."""
+    ratio = f"{carrier:g}:1" if carrier >= 1 else f"1:{1 / carrier:g}"
+    if ratio not in choice.options:
+        offered = sorted([*choice.options, ratio], key=_carrier)
+        choice.texts = [ratio_words(r) for r in offered]
+        choice.options = offered
+    choice.value = ratio
+
+
+def _carrier(ratio: str) -> float:
+    carrier, colour = ratio.split(":")
+    return float(carrier) / float(colour)

@@ -9,8 +9,16 @@ from matchlib.errors import DomainError, MatchlibError
 from workbook.controls import Choice, HtmlView, TextField
 from workbook.cup import cup_svg
 from workbook.figures import esc
-from workbook.match.parts import Panel, columns, hide
-from workbook.session import Job, bottles_of, densities_of, draft_panel, pot_of, steps_of
+from workbook.match.parts import Panel, columns, hide, taking
+from workbook.session import (
+    Job,
+    bottle_words,
+    bottles_of,
+    densities_of,
+    draft_panel,
+    pot_of,
+    steps_of,
+)
 
 if TYPE_CHECKING:
     from matchlib.domain import Recipe
@@ -36,17 +44,17 @@ _FIELDS = {
     "tube": ("Tube: diameter and length", "40 mm x 1.2 m"),
     "sphere": ("Ball: diameter", "120 mm"),
     "dry_film": ("Dry film of one coat, µm", "from the data sheet, such as 12"),
-    "solids": ("Volume solids of the mix as sprayed, %", "from the data sheet, such as 20"),
+    "solids": ("Volume solids, %", "of the mix as sprayed, such as 20"),
     "used": ("Taken out of the cup", "80 ml"),
     "used_area": ("Area of that panel", "0.06 m2"),
     "used_coats": ("Coats on it", "4"),
     "margin": ("Added for edges, %", "empty: none for a flat area, 10 for shapes"),
-    "chance": ("Chance of not running out, %", "95 is usual"),
+    "chance": ("Chance it is enough, %", "95 is usual"),
     "residue": ("Stays in cup and gun", "15 ml"),
     "gun_cup": ("The gun's cup holds", "empty if it does not matter"),
-    "mark": ("Marks of the measuring cup", "5 ml, for whole marks"),
+    "mark": ("Measuring cup's marks", "5 ml, for whole marks"),
     "densities": ("Densities, g/ml", "carrier=0.87, cherry=0.95: weights too"),
-    "bottle": ("Left in an opened bottle of colour", "120 ml"),
+    "bottle": ("Left in the colour's bottle", "120 ml"),
     "poured": ("Poured: carrier and colour", "32, 4: compared with the ratio"),
 }
 _START = {
@@ -161,6 +169,10 @@ class PotPanel(Panel):
         for control in (self.shape, self.by, self.unit, *self.fields.values()):
             control.observe(self.safely(self._typed), "value")
         field = self.fields
+        # Each takes its share of the line, so that none is left over on a line of its own.
+        for control in (self.shape, self.unit, *field.values()):
+            taking(control, "200px")
+        taking(self.by, "300px")
         shapes = columns(self.shape, *(field[s] for s in _SHAPES), field["margin"])
         uses = columns(
             self.by, *(field[n] for n in ("dry_film", "solids", "used", "used_area", "used_coats"))
@@ -198,7 +210,7 @@ class PotPanel(Panel):
         job = {**_START, **self.bench.work.job}
         ratios = dict.fromkeys(s.ratio for s in recipe.schedule.steps)
         cups = "".join(
-            '<div style="flex:0 1 300px">'
+            '<div style="flex:0 1 340px">'
             f"<p><strong>{esc(ratio)}: {esc(ratio.words)}</strong></p>"
             f"{cup_svg(ratio, colour=recipe.colour, width=280)}</div>"
             for ratio in ratios
@@ -229,10 +241,8 @@ class PotPanel(Panel):
     def _asides(self, recipe: Recipe, job: dict[str, str]) -> list[str]:
         lines = []
         if job.get("bottle", "").strip():
-            lines += [
-                f"{r.text[:1].upper()}{r.text[1:]}."
-                for r in bottles_of(recipe, job["bottle"].strip())
-            ]
+            bottle, unit = job["bottle"].strip(), job.get("unit", "ml")
+            lines += [bottle_words(r, bottle, unit) for r in bottles_of(recipe, bottle)]
         poured = job.get("poured", "").replace(",", " ").split()
         if poured:
             try:

@@ -71,7 +71,8 @@ class SprayedPanel(Panel):
         self.view.on_press(lambda name: self.safely(lambda: self._take(name))())
         return [
             self.chosen,
-            columns(self.code, self.light, self.red, self.yellow),
+            # The three numbers stay together where the screen has no room for four fields.
+            columns(self.code, columns(self.light, self.red, self.yellow)),
             self.others.box,
             self.file,
             self.buttons,

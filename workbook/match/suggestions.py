@@ -14,7 +14,7 @@ from workbook.match.chart import lab_charts
 from workbook.match.closer import closer_look
 from workbook.match.parts import Panel, columns, passing
 from workbook.session.looking import Look, look_at, reachable_labs
-from workbook.session.order import angles_of, unseen_words
+from workbook.session.order import DAY, angles_of, unseen_words
 
 if TYPE_CHECKING:
     from matchlib.domain import Recipe
@@ -177,9 +177,9 @@ class SuggestionsPanel(Panel):
         if look is not None:
             extra += f"<p>{esc(look.evenness)} (Picture below.)</p>"
         use = "✓ Chosen" if chosen else "Use this one"
-        put = "✓ Compared, below" if k in self._pair else "Compare"
+        put = "✓ Compared" if k in self._pair else "Compare"
         return (
-            '<section class="cpw-card" style="flex:1 1 336px;max-width:440px" '
+            '<section class="cpw-card" style="flex:1 1 336px;min-width:0;max-width:440px" '
             f'aria-label="{esc("Suggestion " + of)}">'
             f"<h3>{k + 1}. {esc(plain_recipe_name(found.recipe))}</h3>{pair}"
             f"<p><strong>{esc(_coats(found.recipe))}</strong></p>"
@@ -219,7 +219,7 @@ class SuggestionsPanel(Panel):
             (one.labs[at], two.labs[at], names),
         ]
         beside = "".join(
-            swatch_pair(a, b, names=self._names(*n), width=300, height=150, judge=tolerance)
+            swatch_pair(a, b, names=self._names(*n), width=330, height=150, judge=tolerance)
             for a, b, n in pairs
         )
         rows = [
@@ -263,12 +263,15 @@ class SuggestionsPanel(Panel):
 
         def then(found: Any) -> None:
             rows = [
-                (panel.words, chance(panel.passes), chance(panel.passes_by_second))
+                (panel.recipe.words, chance(panel.passes), chance(panel.passes_by_second))
                 for panel in found
             ]
             heads = ["panel to spray", "passes at once", "passes by the second"]
             caption = "Test panels by the chance of a match by the second one"
-            self.first.html = str(table(heads, rows, caption=caption, right=heads[1:]))
+            self.first.html = (
+                f"{table(heads, rows, caption=caption, right=heads[1:])}"
+                f'<p class="cpw-muted">{esc(DAY)}</p>'
+            )
 
         self.task.start("Thinking two panels ahead", think, then)
 

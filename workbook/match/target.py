@@ -276,7 +276,7 @@ class TargetPanel(Panel):
         if lab is None or work.target is None:
             self.view.html = "<p>No target yet.</p>"
             return
-        name, several = work.target_name.capitalize(), len(work.readings) > 1
+        name, several = _headed(work.target_name), len(work.readings) > 1
         shown = "".join(
             str(
                 swatch(
@@ -291,6 +291,11 @@ class TargetPanel(Panel):
         self.view.html = (
             f'<div class="cpw-figures">{shown}</div>' if several else shown
         ) + f'<p class="cpw-muted">{esc(ORIENTATION)}</p>'
+
+
+def _headed(name: str) -> str:
+    """A name as a heading: only its first letter is made large, Lab and codes stay as they are."""
+    return name[:1].upper() + name[1:]
 
 
 def _note(reading: Reading) -> str:

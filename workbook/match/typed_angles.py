@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from workbook.controls import Button, Choice, NumberField
+from workbook.controls import Button, Choice, HtmlView, NumberField
 from workbook.match.angles import angle_words
 from workbook.match.parts import columns, hide, rows, taking
 from workbook.session import lab_of
@@ -31,32 +31,34 @@ class _Row:
     def __init__(self, offered: Sequence[str]) -> None:
         self.angle = Choice(list(offered), texts=[angle_words(a) for a in offered])
         self.lab = [NumberField(min=low, max=high) for _, low, high in _LIMITS]
-        self.weight = NumberField(unit="times", min=0.01, max=100, value=1.0)
+        self.weight = NumberField(label="Counts", min=0.01, max=100, value=1.0)
         self.away = Button("Remove")
         self.angle.observe(self._turned, "value")
         self._turned()
         self.box = columns(
-            taking(self.angle, "255px"),
-            *(taking(field, "95px") for field in self.lab),
-            taking(self.weight, "140px"),
+            taking(self.angle, "250px"),
+            *(taking(field, "72px") for field in self.lab),
+            taking(self.weight, "78px"),
             self.away,
         )
         self.box.layout.align_items = "flex-end"  # the button beside the fields, not their labels
-        for control, most in ((self.angle, "300px"), *((f, "150px") for f in self.lab)):
+        for control, most in (
+            (self.angle, "300px"),
+            *((f, "150px") for f in (*self.lab, self.weight)),
+        ):
             control.layout.max_width = most
-        self.weight.layout.max_width = "190px"
 
     def _turned(self, _: object = None) -> None:
         self.lab[0].max = _BRIGHTEST if self.angle.value.startswith("45as") else 100
 
     def name(self, number: int, *, only: bool) -> None:
-        """Say which row it is; the only one says nothing of angles' number and weights."""
-        of = "" if only else f", angle {number}"
+        """Say which row it is, aloud too; the only one says nothing of number and weight."""
+        of = "" if only else f" angle {number}"
         self.angle.label = "Angle" if only else f"Angle {number}"
         for field, (axis, *_) in zip(self.lab, _LIMITS, strict=True):
-            field.label = f"{axis}{of}"
-        self.weight.label = f"Angle {number} counts"
-        self.away.buttons = [{**self.away.buttons[0], "label": f"Remove angle {number}"}]
+            field.label, field.spoken = axis, of
+        self.weight.spoken = of
+        self.away.buttons = [{**self.away.buttons[0], "spoken": of}]
         for control in (self.weight, self.away):
             hide(control, only)
 
@@ -103,7 +105,11 @@ class TypedAngles:
             help="For an order that is judged at several angles: a row for each.",
         )
         self.more.on_press(lambda _: self.add())
-        self.box = rows(self._list, self.more)
+        self.counting = HtmlView(
+            '<p class="cpw-help">Counts: 1 is usual; at 2 a difference at this angle counts '
+            "double.</p>"
+        )
+        self.box = rows(self._list, self.counting, self.more)
         self._rows = [self._row(usual)]
         self._arranged()
 
@@ -146,6 +152,7 @@ class TypedAngles:
     def _arranged(self) -> None:
         for number, row in enumerate(self._rows, 1):
             row.name(number, only=len(self._rows) == 1)
+        hide(self.counting, len(self._rows) == 1)
         self._list.children = tuple(row.box for row in self._rows)
         self.more.enable("Add an angle", len(self._rows) < len(STANDARD) + len(_OTHERS))
 

@@ -168,6 +168,7 @@ class WhatIfPanel(Panel):
     def _moved(self) -> None:
         if self._filling:
             return
+        self.second.disabled = not self.more.value  # without further coats it changes nothing
         found, target = self.predicted(), self.bench.target_lab
         self.soon(self._keep)
         light, red, yellow = found.sd_lab

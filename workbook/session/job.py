@@ -13,7 +13,16 @@ if TYPE_CHECKING:
     from matchlib.domain import Recipe
     from matchlib.mixing import BottleReach, CoatUse, JobArea, Pot, StepUp
 
-__all__ = ["Job", "area_of", "bottles_of", "densities_of", "pot_of", "steps_of", "use_of"]
+__all__ = [
+    "Job",
+    "area_of",
+    "bottle_words",
+    "bottles_of",
+    "densities_of",
+    "pot_of",
+    "steps_of",
+    "use_of",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -276,6 +285,40 @@ def bottles_of(recipe: Recipe, bottle: str, *, of: str = "colour") -> tuple[Bott
         volume = parse_volume(bottle)
     ratios = dict.fromkeys(s.ratio for s in recipe.schedule.steps) if recipe.schedule else ()
     return tuple(bottle_reach(volume, ratio, of=of) for ratio in ratios)
+
+
+def bottle_words(reach: BottleReach, bottle: str, unit: str = "ml") -> str:
+    """Say how far an opened bottle goes.
+
+    Parameters
+    ----------
+    reach : BottleReach
+        At one ratio.
+    bottle : str
+        As it was given to `bottles_of`: a number without unit stays one.
+    unit : str
+        Unit of volume to say it in.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    from matchlib.mixing import format_volume
+
+    try:
+        float(bottle)
+    except ValueError:
+        pass
+    else:
+        return f"{reach.text[:1].upper()}{reach.text[1:]}."
+    volumes = {"colour": reach.colour, "carrier": reach.carrier}
+    del volumes[reach.bottle]
+    ((other, need),) = volumes.items()
+    return (
+        f"With {format_volume(need, unit)} of {other} the {bottle} of {reach.bottle} in the "
+        f"bottle make {format_volume(reach.total, unit)} at {reach.ratio} ({reach.ratio.words})."
+    )
 
 
 def _measures(text: str, most: int, example: str) -> list[str]:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from matchlib.suggest import Target, Tolerance
 
 __all__ = [
+    "DAY",
     "KINDS",
     "Angle",
     "aim_of",
@@ -40,6 +41,12 @@ KINDS = {
     "box-lch": "its own limit for ΔL*, ΔC*, ΔH*",
 }
 """Kinds of tolerance that are offered, with their words."""
+
+DAY = (
+    "These chances allow for a day on which more or less film is laid than in the archive; those "
+    "of the suggestions do not, so they are higher."
+)
+"""Why one recipe has another chance as a suggestion than among the panels to spray next."""
 
 _CMC = re.compile(r"cmc\(?(\d+(?:\.\d+)?):(\d+(?:\.\d+)?)\)?")
 _BOXES = {"box": "Lab", "box-lch": "LCh"}

@@ -32,17 +32,20 @@ const sender = (model) => {
 // Keys belong to the control while it has the focus, not to JupyterLab's shortcuts.
 const KEYS = { "data-lm-suppress-shortcuts": "true" };
 
+// What the eye takes from where a control stands, such as in which row, an ear must be told.
+const hidden = (words) => (words ? [make("span", { class: "cpw-hidden" }, words)] : []);
+
 const field = (model, el) => {
   const id = `cpw-${serial()}`;
   const help = make("p", { class: "cpw-help", id: `${id}-help` });
   const error = make("p", { class: "cpw-error", id: `${id}-error`, role: "alert" });
   const label = make("label", { for: id });
   const refresh = () => {
-    label.textContent = model.get("label");
+    label.replaceChildren(model.get("label"), ...hidden(model.get("spoken")));
     help.textContent = model.get("help");
     help.hidden = !help.textContent;
   };
-  model.on("change:label change:help", refresh);
+  model.on("change:label change:spoken change:help", refresh);
   refresh();
   el.classList.add("cpw", "cpw-field");
   return { id, help, error, label, described: { id, "aria-describedby": `${id}-help ${id}-error`, ...KEYS } };
@@ -149,7 +152,7 @@ const KINDS = {
     const draw = () => {
       const held = el.contains(document.activeElement) ? document.activeElement.dataset.press : null;
       el.replaceChildren(...model.get("buttons").map((b) => {
-        const button = make("button", { type: "button", class: b.primary ? "cpw-primary" : false, "data-press": b.name, title: b.help, ...KEYS }, b.label);
+        const button = make("button", { type: "button", class: b.primary ? "cpw-primary" : false, "data-press": b.name, title: b.help, ...KEYS }, b.label, ...hidden(b.spoken));
         button.disabled = Boolean(b.disabled);
         button.addEventListener("click", () => model.send({ event: "press", name: b.name }));
         return button;
@@ -174,7 +177,7 @@ const KINDS = {
       const content = await file.arrayBuffer();
       const pieces = Math.max(1, Math.ceil(content.byteLength / PIECE));
       for (let i = 0; i < pieces; i++) {
-        status.textContent = `Sending ${file.name}: ${Math.round((100 * (i + 1)) / pieces)} %`;
+        status.textContent = `Sending ${file.name}: ${Math.round((100 * (i + 1)) / pieces)}%`;
         model.send({ event: "piece", index: i, pieces, name: file.name, size: file.size }, undefined, [content.slice(i * PIECE, (i + 1) * PIECE)]);
         await new Promise(requestAnimationFrame);
       }
