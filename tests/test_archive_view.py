@@ -90,7 +90,7 @@ def test_repeatability_has_intervals_by_sprayer_and_lot(view: ArchiveView) -> No
     panel.work.join(60)
     assert panel.work.said.html == ""
     assert f"{panel.found.floor:.2f}" in panel.shown.html
-    for words in ("film, from panel to panel", "lot 12", "apprentice", "95 % from"):
+    for words in ("film, from panel to panel", "lot 12", "apprentice", "95% from"):
         assert words in panel.shown.html
 
 

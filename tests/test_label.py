@@ -98,6 +98,11 @@ def test_metadata_tells_nothing_of_the_machine():
     assert info.creation_date is None or info.creation_date.year == 2000
 
 
+def test_a_lot_that_is_called_lot_is_not_called_so_twice():
+    assert label_lines(plain(lot="lot 13"))[-1][1] == "Lot 13"
+    assert label_lines(plain(lot="L7"))[-1][1] == "Lot L7"
+
+
 @pytest.mark.parametrize("code", ["T-101", "Ωμ-Ж日本", "x" * 80, "a b/c?&<>"])
 def test_the_qr_code_reads_back(code):
     cv2 = pytest.importorskip("cv2")  # the photo extra, part of the test extra

@@ -390,7 +390,8 @@ def _build(sheet: JobSheet, paper: str, pages: int | None) -> tuple[bytes, int]:
         canvas.saveState()
         canvas.setFont(REGULAR, 8)
         of = "" if pages is None else f" of {pages}"
-        left = " · ".join(printable(t)[:60] for t in ("Job sheet", sheet.panel_code or sheet.title))
+        told = dict.fromkeys(("Job sheet", sheet.panel_code or sheet.title))
+        left = " · ".join(printable(t)[:60] for t in told)
         date = "" if sheet.date is None else f"{sheet.date.isoformat()} · "
         canvas.drawString(_MARGIN + 6, 7 * mm, left)
         canvas.drawRightString(size[0] - _MARGIN - 6, 7 * mm, f"{date}page {document.page}{of}")

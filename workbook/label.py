@@ -170,7 +170,10 @@ def label_lines(panel: Panel) -> tuple[tuple[str, str, float], ...]:
         (REGULAR, printable(f"Sprayer {who}"), 0.92),
     ]
     if panel.lot:
-        blocks.append((REGULAR, printable(f"Lot {panel.lot}"), 0.92))
+        # Many write the word into the name of the lot itself.
+        own = panel.lot.casefold().startswith("lot")
+        lot = panel.lot[:1].upper() + panel.lot[1:] if own else f"Lot {panel.lot}"
+        blocks.append((REGULAR, printable(lot), 0.92))
     return tuple(blocks)
 
 

@@ -57,15 +57,19 @@ class AccuracyPanel:
     def _show(self, found: Any) -> None:
         rows, self.floor = found
         heads = ["left out", "regression", "readings", "median ΔE00", "mean", "95th percentile"]
-        heads += ["times repeatability", "in 50 %", "in 80 %", "in 90 %", "in 95 %", "note"]
+        heads += ["times repeatability", "in 50%", "in 80%", "in 90%", "in 95%"]
         lines = []
         for r in rows:
-            inside = [f"{100 * c:.0f} %" for c in r.coverage] or ["–"] * 4
+            inside = [f"{100 * c:.0f}%" for c in r.coverage] or ["–"] * 4
             ratio = "–" if r.floor_ratio is None else number(r.floor_ratio, 1)
             sizes = [number(v, 2) for v in (r.median, r.mean, r.high)]
-            lines.append([r.by, r.name, r.panels, *sizes, ratio, *inside, r.note])
+            lines.append([r.by, r.name, r.panels, *sizes, ratio, *inside])
+        right = heads[2:]
+        if any(r.note for r in rows):
+            heads.append("note")
+            lines = [[*line, r.note] for line, r in zip(lines, rows, strict=True)]
         caption = (
             "Errors on what was left out, and how many fall inside the regions that promise it"
         )
         words = f"<p><strong>{esc(self.floor.words)}</strong></p>"
-        self.shown.html = words + table(heads, lines, caption=caption, right=heads[2:-1])
+        self.shown.html = words + table(heads, lines, caption=caption, right=right)

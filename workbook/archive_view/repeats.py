@@ -59,12 +59,12 @@ class RepeatsPanel:
     def _show(self, result: Any) -> None:
         found, off = result
         self.found = found
-        heads = ["part", "standard deviation", "95 % from", "to", "as median ΔE00"]
+        heads = ["part", "standard deviation", "95% from", "to", "as median ΔE00"]
         rows = []
         for part in found.components:
             film = part.name in ("panel film", "sprayer", "lot")
-            scale, unit = (100.0, "% of film") if film else (1.0, "ΔE00")
-            numbers = [f"{number(scale * v, 2)} {unit}" for v in (part.sd, part.low, part.high)]
+            scale, unit = (100.0, "% of film") if film else (1.0, " ΔE00")
+            numbers = [f"{number(scale * v, 2)}{unit}" for v in (part.sd, part.low, part.high)]
             name = _PARTS.get(part.name, part.name)
             rows.append([name, *numbers, number(part.difference, 2)])
         parts = table(heads, rows, caption="What makes panels differ", right=heads[1:])
@@ -75,7 +75,7 @@ class RepeatsPanel:
                 [s.name, s.panels, number(s.median, 2), number(s.low, 2), number(s.high, 2)]
                 for s in some
             ]
-            names = [by, "panels", "median ΔE00", "95 % from", "to"]
+            names = [by, "panels", "median ΔE00", "95% from", "to"]
             caption = f"Distance from the law, by {by} (– under five panels)"
             groups.append(table(names, lines, caption=caption, right=names[1:]))
         self.shown.html = f"<p><strong>{esc(found.words)}</strong></p>{parts}"

@@ -40,7 +40,7 @@ class LadderPanel:
         self.colour = Choice(colours, label="Colour")
         self.ratio = Choice(
             list(self._ratios),
-            texts=[f"{r} – {r.words}" for r in self._ratios.values()],
+            texts=[f"{r}: {r.words}" for r in self._ratios.values()],
             label="Mix ratio",
         )
         self.coats = Slider(label="Up to", min=2, max=10, value=5, unit="coats")
@@ -80,6 +80,11 @@ class LadderPanel:
                 )
                 parts.append(_by_law(found))
                 parts.append(_as_sprayed(panels, found))
+            if parts:
+                parts.append(
+                    '<p class="cpw-muted">2@6:1 is short for 2 coats of 6 parts carrier to 1 part '
+                    "colour.</p>"
+                )
             self.shown.html = "".join(parts) or "<p>Choose at least one ground.</p>"
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import partial
 from typing import Any
 
@@ -56,7 +57,7 @@ class LessonPanel:
                 for r in map(MixRatio.parse, ("6:1", "8:1", "1:6"))
             )
             cups = f"<div class='cpw-figures'>{drawn}</div>"
-        columns, rows = list(found.columns), [list(r) for r in found.rows]
+        columns, rows = list(found.columns), [[_minus(c) for c in r] for r in found.rows]
         if found.labs:
             columns = [columns[0], "swatch", *columns[1:]]
             rows = [
@@ -71,3 +72,8 @@ class LessonPanel:
             f"<p><span class='{sign}'>{word}</span> {esc(found.finding)}</p>"
             f"{cups}{numbers if rows else ''}"
         )
+
+
+def _minus(cell: str) -> str:
+    """A cell with a true minus sign before its number, as every other table has."""
+    return re.sub(r"(?<!\S)-(?=\d)", "−", cell)
