@@ -98,6 +98,10 @@ def test_history_tells_who_and_undo_takes_back(shop):
     assert "lot: empty to lot 9" in run("history", "P3", cwd=shop).stdout
     undone = json_of("undo", number, "--who", "Lee", cwd=shop)
     assert undone["panel"] == "P3"
+    told = run("undo", undone["change"], cwd=shop).stdout
+    assert told.startswith(f"Panel P3: change {undone['change']} was undone. To take that back: ")
+    taken = json_of("undo", int(told.rsplit(" ", 1)[1]), cwd=shop)
+    assert taken["panel"] == "P3"
     with Archive.open(shop / "panels.db") as archive:
         assert archive.panel("P3").lot == ""
     assert "no panel of this code" in refused("history", "P99", cwd=shop)
@@ -153,6 +157,8 @@ def test_the_environment_names_the_archive(shop, monkeypatch):
 def test_ctrl_c_is_quiet(shop):
     code = (
         "import os, signal\n"
+        # A shell's background job is started deaf to Ctrl+C.
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
         "import workbook.session as s\n"
         "def stop(*a, **k): os.kill(os.getpid(), signal.SIGINT); import time; time.sleep(5)\n"
         "s.Session.open = stop\n"
@@ -212,3 +218,14 @@ def test_the_same_commands_serve_a_file_and_a_server(place, tmp_path):  # noqa: 
     back = ("--archive", tmp_path / "back.db")
     assert run("import", "backup.zip", *back, cwd=tmp_path).exit_code == 0
     assert "All is well: 5 panels" in run("check", *back).stdout
+
+
+def test_panels_of_one_file_are_one_line_of_the_history(shop):
+    with Archive.open(shop / "panels.db") as archive:
+        archive.amend("P3", who="Kim", lot="lot 9")
+    _, _, added, amended = run("history", cwd=shop).stdout.splitlines()
+    assert added.split()[0] == "1-6"
+    assert "P1 to P6" in added
+    assert "6 panels added" in added
+    assert "lot 9" in amended
+    assert "P2 " in run("history", "P2", cwd=shop).stdout

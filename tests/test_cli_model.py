@@ -150,7 +150,7 @@ def test_correct_says_what_to_change(shop):
     strength = CoatSchedule.parse(told["changes"][0]["schedule"]).strength
     assert strength > CoatSchedule.parse("3@6:1").strength
     text = run(*at, *typed, "--read", 33, 46, 31).stdout
-    assert "Small changes" in text
+    assert "Spray a fresh panel, small changes" in text
 
 
 def test_correct_takes_a_spectrum_only_as_the_panel_was_viewed(shop, tmp_path):
@@ -240,7 +240,7 @@ def test_the_table_of_a_fit_leaves_blank_what_is_not_known():
     )
     lines = text.splitlines()
     assert lines[0].split() == [
-        "readings", "median", "mean", "95", "%", "by", "floor", "in", "90", "%",
+        "readings", "median", "mean", "95%", "by", "floor", "in", "90%",
     ]  # fmt: skip
     assert lines[2].split()[-6:] == ["90", "0.61", "0.70", "1.50", "1.20", "90%"]
     assert "nan" not in text

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -15,6 +16,9 @@ from workbook.cli.common import (
     show,
     show_json,
 )
+
+if TYPE_CHECKING:
+    from matchlib.archive import Change
 
 __all__ = ["COMMANDS"]
 
@@ -96,12 +100,36 @@ def _history(
             ]
         )
         return
-    rows = [
-        (str(c.number), f"{c.at:%Y-%m-%d %H:%M}", c.who, c.panel, c.words, c.why or c.file)
-        for c in changes
-    ]
+    rows = [_line(together) for together in _runs(changes)]
     header = ("change", "when (UTC)", "who", "panel", "what", "why or file")
     show(table(header, rows, right="r") if rows else "Nothing was ever changed.")
+
+
+def _runs(changes: Sequence[Change]) -> list[list[Change]]:
+    """Changes in order; panels added from one file one after the other are together."""
+    runs: list[list[Change]] = []
+    for change in changes:
+        last = runs[-1][-1] if runs else None
+        follows = (
+            last is not None
+            and change.action == last.action == "added"
+            and change.file == last.file != ""
+            and (change.number, change.who) == (last.number + 1, last.who)
+        )
+        if follows:
+            runs[-1].append(change)
+        else:
+            runs.append([change])
+    return runs
+
+
+def _line(together: list[Change]) -> tuple[str, ...]:
+    first, last = together[0], together[-1]
+    number, panel, words = str(first.number), first.panel, first.words
+    if len(together) > 1:
+        number, panel = f"{first.number}-{last.number}", f"{first.panel} to {last.panel}"
+        words = f"{len(together)} panels added"
+    return number, f"{first.at:%Y-%m-%d %H:%M}", first.who, panel, words, first.why or first.file
 
 
 def _undo(
@@ -120,7 +148,10 @@ def _undo(
     if json_:
         show_json({"change": done.number, "panel": done.panel, "words": done.words})
     else:
-        show(f"Change {done.number}, panel {done.panel}: {done.words}.")
+        show(
+            f"Panel {done.panel}: change {change} was undone. "
+            f"To take that back: workbook undo {done.number}"
+        )
 
 
 def _check(*, archive: ArchiveOption = "panels.db", json_: JsonOption = False) -> None:

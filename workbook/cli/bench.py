@@ -21,8 +21,13 @@ __all__ = ["COMMANDS"]
 
 TriedOption = Annotated[
     list[str] | None,
-    typer.Option("--tried", help="Panel of the archive sprayed for it; again for the next."),
+    typer.Option(
+        "--tried",
+        help="Panel of the archive sprayed for it; again for the next.",
+        metavar="CODE",
+    ),
 ]
+_MOST_OFFERED = 6
 SprayedOption = Annotated[
     str | None,
     typer.Option("--sprayed", help="Table of panels sprayed for it.", metavar="FILE"),
@@ -133,10 +138,14 @@ def _correct(
         )
         return
     show(wrapped(advice.words))
-    for title, found in (("Small changes", advice.changes), ("Other recipes", advice.fresh)):
+    for title, found in (
+        ("Save this panel, coats on top of it", advice.rescue.options),
+        ("Spray a fresh panel, small changes", advice.changes),
+        ("Spray a fresh panel, other recipes", advice.fresh),
+    ):
         rows = [
             (chance(s.probability), number(s.difference), *(number(v) for v in s.lab), s.words)
-            for s in found
+            for s in found[:_MOST_OFFERED]
         ]
         if rows and advice.rescue.state != "passes":
             unit = "of box" if order.boxed else order.unit
@@ -166,7 +175,7 @@ def _next(
     order, weights = passing.said()
     from workbook.cli.printing import chance, number, table, wrapped
     from workbook.session import Session, recipe_dict
-    from workbook.session.order import aim_of
+    from workbook.session.order import DAY, aim_of
 
     with Session.open(archive, write=False) as session:
         limits = session.limits(**shelf.limits())
@@ -225,7 +234,7 @@ def _next(
         for p in found
     ]
     header = ("chance", "by the second", "L", "a", "b", "panel to spray")
-    show(table(header, rows, right="rrrrr"))
+    show(f"{table(header, rows, right='rrrrr')}\n\n{wrapped(DAY)}")
 
 
 def _as_dict(scored: Any, simple: bool) -> dict[str, Any]:

@@ -7,9 +7,10 @@ import json
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated, Any, TypedDict
+from typing import TYPE_CHECKING, Annotated, Any, TypedDict, get_args
 
 import typer
+from typer.models import OptionInfo
 
 from matchlib.errors import MatchlibError
 from workbook.cli.grouping import one_by_one
@@ -162,7 +163,23 @@ def command(app: typer.Typer, name: str, function: Callable[..., None]) -> None:
         except KeyboardInterrupt:
             raise typer.Exit(130) from None
 
-    app.command(name)(guarded)
+    for annotation in flat.__annotations__.values():
+        _say_plainly(annotation)
+    # The list of commands would cut a long first sentence short.
+    app.command(name, short_help=_first_sentence(function))(guarded)
+
+
+def _say_plainly(annotation: Any) -> None:
+    """Let the help say in words, not in types, what an option takes."""
+    kind, *more = get_args(annotation) or (annotation,)
+    of = {kind, *get_args(kind)}
+    for option in more:
+        if isinstance(option, OptionInfo) and option.metavar is None:
+            option.metavar = "TEXT" if str in of else "NUMBER" if of & {int, float} else None
+
+
+def _first_sentence(function: Callable[..., None]) -> str:
+    return " ".join((function.__doc__ or "").strip().split("\n\n")[0].split())
 
 
 def show(text: str) -> None:

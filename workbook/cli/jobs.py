@@ -56,7 +56,10 @@ class JobOptions:
     gun_cup: Annotated[str, typer.Option("--gun-cup", help="What the gun's cup holds.")] = ""
     mark: Annotated[str, typer.Option(help="A measuring cup's mark, for whole marks.")] = ""
     density: Annotated[
-        list[str] | None, typer.Option(help="carrier=0.87, and one for each colour: weights too.")
+        list[str] | None,
+        typer.Option(
+            help="carrier=0.87, and again for each colour: weights too.", metavar="NAME=NUMBER"
+        ),
     ] = None
     unit: Annotated[str, typer.Option(help="ml, l, 'us fl oz', 'us pint', 'us gal'.")] = "ml"
 

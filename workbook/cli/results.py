@@ -126,7 +126,13 @@ def matches_text(found: Suggestions) -> str:
     header = ("", "ground", "colour", "schedule", "L", "a", "b", "ΔE00", "next panel", "chance")
     parts = [wrapped("\n".join(lines)), table(header, rows, right="r   rrrrrr")]
     if tolerance.kind != "ΔE00":
-        parts.append(f"The next panel's difference and its chance are by {tolerance.words}.")
+        said = (
+            "The next panel's difference is the share of the box that it takes up, 1 at the edge; "
+            f"the chance is that of {tolerance.words}."
+            if tolerance.boxed
+            else f"The next panel's difference and its chance are by {tolerance.words}."
+        )
+        parts.append(wrapped(said))
     if len(aims) > 1:
         unit = "of box" if tolerance.boxed else tolerance.unit
         heads = ["", "angle", "L", "a", "b", "ΔE00", unit, "weight"]

@@ -31,7 +31,11 @@ def _fit(
     *,
     by: Annotated[
         list[str] | None,
-        typer.Option("--by", help="What to leave out: panel, recipe, ground.  [default: all]"),
+        typer.Option(
+            "--by",
+            help="What to leave out: panel, recipe, ground; again for the next.  [default: all]",
+            metavar="WHAT",
+        ),
     ] = None,
     folds: Annotated[int, typer.Option(help="Parts that are left out in turn.")] = 10,
     check: Annotated[
@@ -43,7 +47,7 @@ def _fit(
     """Fit the model anew, and measure it on panels, recipes and grounds left out.
 
     The table shows ΔE00 beside simple regressors on the same folds and beside the archive's own
-    repeatability, the floor; and how many left-out readings lie within the 90 % regions.
+    repeatability, the floor; and how many left-out readings lie within the 90% regions.
     """
     wanted = listed(by) or list(_LEFT_OUT)
     if not set(wanted) <= set(_LEFT_OUT):
@@ -103,7 +107,7 @@ def _audit(
             if json_:
                 show_json({"panel": done.panel, "change": done.change, "words": done.words})
             else:
-                show(done.text)
+                show(wrapped(done.text))
             return
         if ignore is not None:
             chosen = session.finding(ignore)
@@ -148,7 +152,7 @@ def validation_text(rows: list[TableRow]) -> str:
         )
         for r in rows
     ]
-    header = ("", "", "readings", "median", "mean", "95 %", "by floor", "in 90 %", "")
+    header = ("", "", "readings", "median", "mean", "95%", "by floor", "in 90%", "")
     return table(header, cells, right="  rrrrrr")
 
 
