@@ -27,7 +27,7 @@ from matchlib.regression.predictor import FilmPredictor
 from matchlib.regression.priors import Priors
 from matchlib.regression.repeats import average_repeats
 from matchlib.regression.residual import Residual
-from matchlib.regression.solve import fit_law
+from matchlib.regression.solve import evidence_with, fit_law
 from matchlib.regression.table import RecipeTable, Vocabulary, rows_of
 from matchlib.stepping import Step, part_of
 
@@ -66,7 +66,7 @@ class FilmRegressor(
     rounds : int
         Rounds of choosing sizes and descending.
     random_state : int, optional
-        Decides every draw; draws are made only in archives of more than 1,200 panels.
+        Decides every draw; draws are made only in archives of more than 800 panels.
 
     Notes
     -----
@@ -149,13 +149,12 @@ class FilmRegressor(
             if self.residual:
                 law = FilmLaw(words, priors, Residual.of(table, few=True))
                 told = part_of(step, 0.4, 0.5)
-                fuller = fit_law(law, rows, start=fitted, rounds=1, step=told, **options)
-                if fuller.evidence > fitted.evidence:
+                if evidence_with(law, rows, fitted, step=told, **options) > fitted.evidence:
                     law = FilmLaw(words, priors, Residual.of(table))
                     told = part_of(step, 0.5, 0.9)
                     fuller = fit_law(law, rows, start=fitted, rounds=3, step=told, **options)
-                if fuller.evidence > fitted.evidence + _price_of_fields(law, rows):
-                    fitted = fuller
+                    if fuller.evidence > fitted.evidence + _price_of_fields(law, rows):
+                        fitted = fuller
             doubt = overconfidence(fitted, rows, step=part_of(step, 0.9, 1.0))
         # Nothing is kept before all of it is there: a fit that was stopped leaves no mixture.
         self.words_, self.reading_noise_, self.doubt_ = words, reading_noise, doubt

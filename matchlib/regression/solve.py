@@ -23,7 +23,7 @@ from matchlib.regression.observe import KNOWN, TONE
 from matchlib.regression.start import starting_values
 from matchlib.stepping import Step, part_of
 
-__all__ = ["FittedLaw", "fit_law", "start_sizes"]
+__all__ = ["FittedLaw", "evidence_with", "fit_law", "start_sizes"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -34,7 +34,7 @@ Tick = Callable[[], None]
 CHUNK = 600
 """Panels worked on at a time: bounds memory, not the result."""
 
-LEARNT_FROM = 1200
+LEARNT_FROM = 800
 """Sizes are learnt from at most so many panels; more would not sharpen a handful of numbers."""
 
 LEAST_MISS = 0.3
@@ -234,10 +234,7 @@ def fit_law(
     FitError
         If the values run away.
     """
-    some = np.arange(rows.panels)
-    if rows.panels > LEARNT_FROM:
-        draw = np.random.default_rng(random_state)
-        some = np.sort(draw.choice(rows.panels, LEARNT_FROM, replace=False))
+    some = _some(rows.panels, random_state)
     part = rows.of_panels(some)
     # The shares of a usual archive's fit; where it stands still it is on some larger piece.
     told, last = part_of(step, 0.3 if start is None else 0.0, 0.9), part_of(step, 0.9, 1.0)
@@ -256,6 +253,51 @@ def fit_law(
         z = _descend(law, z, chunks, sizes, trust, steps=2, tick=tick)
     precision, _ = _normal(law, z, chunks, sizes, trust, tick=tick)
     return FittedLaw(law, z, _inverse(precision), sizes, trust, evidence)
+
+
+def evidence_with(
+    law: FilmLaw,
+    rows: Rows,
+    start: FittedLaw,
+    *,
+    robust: bool = True,
+    random_state: int | None = 0,
+    step: Step | None = None,
+) -> float:
+    """Return a first look at what evidence there would be for a law with a residual.
+
+    Parameters
+    ----------
+    law : FilmLaw
+        The law.
+    rows : Rows
+        Readings.
+    start : FittedLaw
+        A fit of the same law without residual.
+    robust : bool
+        As for `fit_law`.
+    random_state : int, optional
+        As for `fit_law`: the same panels are looked at.
+    step : callable, optional
+        As for `fit_law`.
+
+    Returns
+    -------
+    float
+        After one round, to be compared with that of `start` [nat].
+    """
+    some = _some(rows.panels, random_state)
+    z, sizes, trust = _resume(law, start, some)
+    told = part_of(step, 0.0, 1.0)
+    part = rows.of_panels(some)
+    return _settle(law, part, z, sizes, trust, rounds=1, robust=robust, step=told)[-1]
+
+
+def _some(panels: int, random_state: int | None) -> Ints:
+    if panels <= LEARNT_FROM:
+        return np.arange(panels)
+    draw = np.random.default_rng(random_state)
+    return np.sort(draw.choice(panels, LEARNT_FROM, replace=False))
 
 
 def _inverse(precision: Array) -> Array:
