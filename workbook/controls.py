@@ -62,7 +62,7 @@ class Slider(_Control):
     value, min, max, step : float
         In `unit`.
     unit : str
-        Written after the value.
+        Written after the value, in the plural: ``coats``, which is ``coat`` after 1.
     texts : list of str
         What to show and speak for each step from `min`, in place of the number: for a ratio,
         ``["8 parts carrier to 1 part colour", ...]``.

@@ -101,6 +101,10 @@ def use_everything(page: Any) -> None:
     expect(slider).to_have_attribute("aria-valuetext", "4 coats")
     page.keyboard.press("End")
     expect(value(page, "coats")).to_have_text("8.0")
+    page.keyboard.press("Home")
+    expect(slider).to_have_attribute("aria-valuetext", "1 coat")
+    page.keyboard.press("End")
+    expect(value(page, "coats")).to_have_text("8.0")
     page.keyboard.press("ArrowLeft")
     expect(value(page, "coats")).to_have_text("7.0")
 

@@ -62,7 +62,8 @@ const KINDS = {
     const words = () => {
       const texts = model.get("texts");
       const at = Math.round((Number(input.value) - model.get("min")) / model.get("step"));
-      const text = texts.length ? texts[at] ?? "" : `${input.value} ${model.get("unit")}`.trim();
+      const unit = input.value === "1" ? model.get("unit").replace(/s$/, "") : model.get("unit");
+      const text = texts.length ? texts[at] ?? "" : `${input.value} ${unit}`.trim();
       shown.textContent = text;
       input.setAttribute("aria-valuetext", text);
     };
