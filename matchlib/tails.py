@@ -90,7 +90,7 @@ def region(level: ArrayLike, freedom: ArrayLike = np.inf, *, dimension: int = 3)
             "There is no region of such a share.",
             expected=f"a share of 0 to 1, and at least {FEWEST:g} degrees of freedom",
             got=f"{np.min(share):g} to {np.max(share):g}, and {np.min(nu):g}",
-            remedy="give the share as 0.9 for 90 %, and the freedom as the regression gave it.",
+            remedy="give the share as 0.9 for 90%, and the freedom as the regression gave it.",
         )
     normal = 2.0 * gammaincinv(dimension / 2.0, share)
     finite = np.where(np.isfinite(nu), nu, 1e6)

@@ -75,7 +75,7 @@ def test_reach_names_its_axes_and_follows_the_choice(view: ArchiveView) -> None:
 
 def test_drift_parts_and_counts(view: ArchiveView) -> None:
     panel = view.panels["drift"]
-    assert "a year (95 %" in panel.shown.html
+    assert "a year (95%" in panel.shown.html
     panel.by.value = "sprayer"
     for name in ("day bench", "evening bench", "apprentice"):
         assert name in panel.shown.html

@@ -224,9 +224,9 @@ def test_readings_and_spectra_are_taken_alike(
 @pytest.mark.parametrize(
     ("film", "sd", "words"),
     [
-        (0.113, 0.03, "about 12 % heavier than the archive (give or take 3 %)"),
-        (-0.105, 0.08, "perhaps about 10 % lighter"),
-        (0.002, 0.05, "as in the archive, give or take 5 %"),
+        (0.113, 0.03, "about 12% heavier than the archive (give or take 3%)"),
+        (-0.105, 0.08, "perhaps about 10% lighter"),
+        (0.002, 0.05, "as in the archive, give or take 5%"),
     ],
 )
 def test_film_is_said_in_words(film: float, sd: float, words: str) -> None:

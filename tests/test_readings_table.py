@@ -329,7 +329,7 @@ def test_spectral_columns_in_common_spellings(table, spelling):
             spectral("0-1", values=VALUES.replace("0.25", "25")),
             "most of its spectra are far above 1",
         ),
-        (spectral("percent"), "none is above 1.5 %"),
+        (spectral("percent"), "none is above 1.5%"),
         (spectral("0-1", head=",".join(f"{w / 1000:g}" for w in range(400, 701, 20))), "not in nm"),
         (spectral("0-1", head=",".join(f"{w * 10}" for w in range(400, 701, 20))), "not in nm"),
         (

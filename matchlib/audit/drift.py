@@ -115,7 +115,7 @@ def drifts(left: LeftOut, keep: NDArray[np.bool_]) -> Iterator[Finding]:
         chance, evidence = _weigh(effect * reach, spread * reach**2, 1)
         words = (
             f"Film goes with {what}: {_percent(effect)} for {unit} more "
-            f"(give or take {100 * np.sqrt(spread):.1f} %; {evidence.words})."
+            f"(give or take {100 * np.sqrt(spread):.1f}%; {evidence.words})."
         )
         fix = "Write it down with every panel, and hold it steadier or count with it."
         codes = tuple(p.code for p, s in zip(panels, some, strict=True) if s)
@@ -139,7 +139,7 @@ def _by_name(
         chance, evidence = _weigh(float(effect), spread, len(known))
         words = (
             f"Panels of {what} {name} have {_percent(float(effect))} film against the others "
-            f"(give or take {100 * np.sqrt(spread):.1f} %; {evidence.words})."
+            f"(give or take {100 * np.sqrt(spread):.1f}%; {evidence.words})."
         )
         fix = f"Look whether {what} {name} was different on purpose; the regression can learn it."
         codes = tuple(p.code for p, m in zip(panels, mine, strict=True) if m)
@@ -148,7 +148,7 @@ def _by_name(
 
 def _percent(log: float) -> str:
     share = 100.0 * float(np.expm1(log))
-    return f"{abs(share):.1f} % {'more' if share > 0 else 'less'}"
+    return f"{abs(share):.1f}% {'more' if share > 0 else 'less'}"
 
 
 def _weigh(effect: float, spread: float, looked_at: int) -> tuple[float, Evidence]:

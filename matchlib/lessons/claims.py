@@ -309,7 +309,7 @@ def _even(bench: _Bench, start: Lesson) -> Lesson:
         )
         for i in order
     )
-    columns = ("ground", "L*", "C*", "h°", "bare L*", "ΔE00 at ±10 % film", "ΔE00 at ±20 % film")
+    columns = ("ground", "L*", "C*", "h°", "bare L*", "ΔE00 at ±10% film", "ΔE00 at ±20% film")
     return _done(start, finding, share > 0.5, columns=columns, rows=rows, labs=labs[order])
 
 

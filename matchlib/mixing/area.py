@@ -31,7 +31,7 @@ class JobArea:
 
     def __post_init__(self) -> None:
         positive(self.net_m2, "job area [m²]", top=10_000)
-        positive(self.margin, "margin", top=5, zero=True, remedy="10 % more area is 0.1.")
+        positive(self.margin, "margin", top=5, zero=True, remedy="10% more area is 0.1.")
 
     @classmethod
     def flat(cls, area_m2: float, *, margin: float = 0.0) -> Self:

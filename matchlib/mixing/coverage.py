@@ -387,9 +387,9 @@ def _solids(volume_solids: float) -> float:
         volume_solids,
         "share of volume solids",
         top=1.0,
-        remedy="give the data sheet's percent by volume, not by weight, as a share: 35 % is 0.35.",
+        remedy="give the data sheet's percent by volume, not by weight, as a share: 35% is 0.35.",
     )
 
 
 def _overlap(overlap: float) -> float:
-    return positive(overlap, "overlap", top=0.95, zero=True, remedy="50 % overlap is 0.5.")
+    return positive(overlap, "overlap", top=0.95, zero=True, remedy="50% overlap is 0.5.")

@@ -419,7 +419,7 @@ class RowReader:
         # Even a black panel's clear surface sends back more than 1.5 % somewhere.
         if percent and max(max(r.reflectance) for r in percent) <= 0.015:
             raise FileError(
-                "The file declares reflectances in percent, but none is above 1.5 %.",
+                "The file declares reflectances in percent, but none is above 1.5%.",
                 got="numbers that look like 0-1",
                 remedy="declare 0-1, if the file is in 0-1.",
             )

@@ -303,7 +303,7 @@ def _told(
         low, high = float(np.exp(x[i] - 1.96 * give[i])), float(np.exp(x[i] + 1.96 * give[i]))
         sd, difference = float(sds[i]), medians({name: float(sds[i])})
         if name in ("panel film", "sprayer", "lot"):
-            size = f"film ±{100 * sd:.1f} % ({100 * low:.1f} to {100 * high:.1f} %)"
+            size = f"film ±{100 * sd:.1f}% ({100 * low:.1f} to {100 * high:.1f}%)"
         else:
             size = f"±{sd:.2f} ({low:.2f} to {high:.2f}) ΔE00 an axis"
         words = f"{name}: {size}, a median ΔE00 of {difference:.2f}."

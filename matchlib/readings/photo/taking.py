@@ -181,7 +181,7 @@ def _check_exposure(patches: Samples, picture: Picture) -> None:
         raise refuse(
             "too dark",
             "The picture is too noisy.",
-            expected="greys known within 5 %",
+            expected="greys known within 5%",
             got=f"{grey.max():.0%}",
             remedy="bring more light, or set a lower sensitivity (ISO).",
         )
@@ -189,7 +189,7 @@ def _check_exposure(patches: Samples, picture: Picture) -> None:
         raise refuse(
             "glare",
             "Patches of the chart are not even in themselves.",
-            expected="each patch of one brightness, within 15 %",
+            expected="each patch of one brightness, within 15%",
             got=f"{np.sort(patches.uneven[:23])[-3]:.0%} on three patches or more",
             remedy="keep shadows and reflections off the chart; check that it was found where it "
             "lies (corners=).",
