@@ -57,7 +57,12 @@ class LadderPanel:
     def view(self) -> widgets.Widget:
         """The panel."""
         return widgets.VBox(
-            [flow(self.colour, self.ratio, self.coats, least=250), self.grounds, self.said, self.shown]
+            [
+                flow(self.colour, self.ratio, self.coats, least=250),
+                self.grounds,
+                self.said,
+                self.shown,
+            ]
         )
 
     def redraw(self, _: Any = None) -> None:
