@@ -46,6 +46,8 @@ _SCANNED = 5000
 _PER_COATS = 6
 _STARTS = 160
 _FINALISTS = 300
+_LOOKED_AT = 1500
+"""Where they must lie evenly: most of the nearest may not."""
 
 
 def suggest(
@@ -186,10 +188,12 @@ class _Search:
         both = _distinct(_join(picks, refined.picks))
         self.step(0.7, "working out what can be measured")
         cost = self._differences(both)
-        order = self._spread(both, cost, _FINALISTS, 3)
+        limited = self.space.limits.max_unevenness is not None
+        most, each = (_LOOKED_AT, 15) if limited else (_FINALISTS, 3)
+        order = self._spread(both, cost, most, each)
         finalists, cost = both.take(order), cost[order]
         recipes = self._recipes(finalists)
-        if self.space.limits.max_unevenness is not None:
+        if limited:
             self.step(0.8, "looking how unevenness shows")
             finalists, cost, recipes = self._even(finalists, cost, recipes)
         self.step(0.9, "working out the chances")
@@ -230,6 +234,7 @@ class _Search:
                 got=f"{float(np.min(shown)):.2f} at best",
                 remedy="allow more unevenness, or more coats of a weaker mix.",
             )
+        even = even[np.argsort(cost[even], kind="stable")[:_FINALISTS]]
         return picks.take(even), cost[even], [recipes[i] for i in even]
 
     def _trouble(self, picks: Picks, recipes: Sequence[Recipe]) -> Array:
@@ -337,7 +342,9 @@ class _Search:
                 said=target.tolerance.words,
                 where=where,
             )
-            if closest <= target.tolerance.value:
+            # What a finer cup could mix was not asked how evenly it lies.
+            limited = self.space.limits.max_unevenness is not None
+            if closest <= target.tolerance.value and not limited:
                 text += (
                     f" Finer parts than the cup is said to show would come within {closest:.1f}: "
                     "allow smaller steps of ratio, or more parts of a blend."
