@@ -7,10 +7,11 @@ import shutil
 import pytest
 
 from matchlib.archive import Archive
-from matchlib.domain import Reading, Viewing
+from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Reading, Recipe, Viewing
 from matchlib.errors import DomainError, MatchlibError, TargetError
 from tests.cli_shop import SMALL, copied, demo_shop
 from workbook.session import Session, import_file, lab_of, make_demo, reading_of_lab
+from workbook.session.shelf import habit_of
 from workbook.session.targets import single_reading
 
 
@@ -129,6 +130,18 @@ def test_the_shelf_is_remembered_with_the_archive(shop):
         assert session.shelf()["max_ratio"] == "8:1"
         session.remember_shelf(None)
         assert session.shelf() == {}
+
+
+def test_a_habit_is_what_two_panels_show():
+    def panels(*schedules):
+        ground, colour = Ground.parse("silver"), Colour.parse("teal")
+        recipes = [Recipe(ground, colour, CoatSchedule.parse(s), "yes") for s in schedules]
+        return [Panel(f"P{i}", r, ()) for i, r in enumerate([Recipe(ground), *recipes])]
+
+    assert habit_of(panels("4@6:1", "3@1:5", "9@6:1")) == {}
+    assert habit_of(panels("3@1:1")) == {}
+    wide = habit_of(panels("4@1:1", "2@1:2 2@6:1", "9@12:1", "8@11:1"))
+    assert wide == {"min_ratio": 1.0, "max_ratio": 11.0, "max_coats": 8}
 
 
 def test_the_demonstration_is_the_same_twice_and_leaves_changes_alone(tmp_path):

@@ -65,6 +65,8 @@ def shelf_of(limits: object) -> dict[str, Any]:
 def habit_of(panels: Iterable[Panel]) -> dict[str, Any]:
     """Return how far the shop goes by its own panels, beyond what is usual anywhere.
 
+    A habit is what two panels show: one alone may carry a wrong back.
+
     Parameters
     ----------
     panels : iterable of Panel
@@ -79,17 +81,20 @@ def habit_of(panels: Iterable[Panel]) -> dict[str, Any]:
 
     usual = Limits()
     schedules = [p.recipe.schedule for p in panels if p.recipe.schedule is not None]
-    carriers = [float(s.ratio.carrier / s.ratio.colour) for c in schedules for s in c.steps]
+    if len(schedules) < 2:
+        return {}
+    carriers = [[float(s.ratio.carrier / s.ratio.colour) for s in c.steps] for c in schedules]
+    low, high = usual.carrier
+    richest = sorted(min(c) for c in carriers)[1]
+    weakest = sorted(max(c) for c in carriers)[-2]
+    coats = sorted(c.coats for c in schedules)[-2]
     found: dict[str, Any] = {}
-    if carriers:
-        low, high = usual.carrier
-        if min(carriers) < low:
-            found["min_ratio"] = min(carriers)
-        if max(carriers) > high:
-            found["max_ratio"] = max(carriers)
-        coats = max(c.coats for c in schedules)
-        if coats > usual.max_coats:
-            found["max_coats"] = coats
+    if richest < low:
+        found["min_ratio"] = richest
+    if weakest > high:
+        found["max_ratio"] = weakest
+    if coats > usual.max_coats:
+        found["max_coats"] = coats
     return found
 
 
