@@ -244,3 +244,4 @@ def test_validation_runs_on_what_is_chosen(view: ArchiveView) -> None:
     assert panel.work.said.html == ""
     assert "times repeatability" in panel.shown.html
     assert "nearest panel" in panel.shown.html.casefold()
+    assert "wrong back counts as a miss" in panel.shown.html

@@ -72,4 +72,8 @@ class AccuracyPanel:
             "Errors on what was left out, and how many fall inside the regions that promise it"
         )
         words = f"<p><strong>{esc(self.floor.words)}</strong></p>"
+        words += (
+            "<p>A panel with a wrong back counts as a miss here, and lies outside every region: "
+            "set right what the audit finds, then validate again.</p>"
+        )
         self.shown.html = words + table(heads, lines, caption=caption, right=right)
