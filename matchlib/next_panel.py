@@ -21,12 +21,12 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.stats import norm, qmc
 
 from matchlib.colorimetry import delta_e00_metric
-from matchlib.correction import Belief, Goal, Today, Wanted, chance_words
+from matchlib.correction import Belief, Goal, Today, Wanted
 from matchlib.domain import Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.linear import linearise, values_covariance
 from matchlib.stepping import Step, part_of
-from matchlib.tails import drawn_out
+from matchlib.tails import chance_words, drawn_out
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor

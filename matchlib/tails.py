@@ -4,7 +4,8 @@ What is not known of the law is a variance that a handful of grounds has told; a
 is itself uncertain, and a reading about it follows Student's t instead of a normal: more often
 near, and more often far out. Here are the degrees of freedom of such a reading, the ellipsoids
 that hold a stated share of readings, and clouds of normal points drawn out to that t. All are
-scaled so that the covariance is what it was: only where the readings lie within it changes.
+scaled so that the covariance is what it was: only where the readings lie within it changes. And
+here is how a chance that comes of them is said.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from matchlib.errors import DomainError
 
-__all__ = ["FEWEST", "drawn_out", "freedom_of", "region"]
+__all__ = ["FEWEST", "chance_words", "drawn_out", "freedom_of", "region"]
 
 Array = NDArray[np.float64]
 
@@ -149,3 +150,21 @@ def _factors(ranks: int, dimension: int) -> Array:
     found = np.sqrt(far / region(share, dimension=dimension))
     found.setflags(write=False)
     return found
+
+
+def chance_words(probability: float) -> str:
+    """Return a chance as it is said: no panel is certain to pass, and none to fail.
+
+    Parameters
+    ----------
+    probability : float
+        0 to 1 [-].
+
+    Returns
+    -------
+    str
+        In whole percent, "over 99%" or "under 1%" at the ends.
+    """
+    if probability > 0.99:
+        return "over 99%"
+    return "under 1%" if probability < 0.01 else f"{probability:.0%}"

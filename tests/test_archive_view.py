@@ -12,8 +12,9 @@ import pytest
 from matchlib.archive import Archive
 from matchlib.demo import DEMO_WRONG_BACKS, demo_panels
 from matchlib.errors import ArchiveError
+from matchlib.tails import chance_words
 from workbook.archive_view import ArchiveView, open_view
-from workbook.desk import UNFORESEEN, Desk, LongWork, Said, chance
+from workbook.desk import UNFORESEEN, Desk, LongWork, Said
 
 
 @pytest.fixture(scope="module")
@@ -130,7 +131,7 @@ def test_findings_are_fixed_ignored_and_undone_with_a_log(view: ArchiveView) -> 
     code = next(c for c in ("T077", "T052") if c in found)
     was = archive.panel(code).recipe
     assert "likelier" in panel.shown.html
-    assert f"{chance(found[code].probability)} likely" in panel.shown.html
+    assert f"{chance_words(found[code].probability)} likely" in panel.shown.html
     assert "ΔE00 between them" in panel.shown.html
 
     panel.who.value, panel.why.value = "Ada", "looked at the panel"

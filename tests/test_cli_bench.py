@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 from matchlib.archive import Archive
 from matchlib.domain import CoatSchedule, Colour, MixRatio
+from matchlib.tails import chance_words
 from tests.cli_shop import SMALL, copied, json_of, refused, run
 from workbook.cli.printing import chance, cup_text, number, table, wrapped
-from workbook.desk import chance as chance_of_page
 
 
 @pytest.fixture
@@ -194,7 +194,7 @@ def test_the_drawing_has_carrier_below_and_colour_above(ratio, name):
     [(0.0, "under 1%"), (0.784, "78%"), (0.99, "99%"), (0.9999, "over 99%")],
 )
 def test_a_chance_is_said_alike_on_pages_and_at_the_command_line(probability, said):
-    assert chance(probability) == chance_of_page(probability) == said
+    assert chance(probability) == chance_words(probability) == said
 
 
 def test_text_is_set_in_columns():

@@ -17,9 +17,9 @@ import pytest
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import Reading
 from matchlib.suggest import Target, Tolerance
+from matchlib.tails import chance_words
 from tests.angle_shop import FACE, FLOP, aimed_at, angle_archive, recipe_at
 from tests.test_match_panel import settled, words
-from workbook.desk import chance
 from workbook.match import MatchApp
 from workbook.match.keeping import Tried, Work, plain_of, work_of
 from workbook.session import Session
@@ -71,7 +71,7 @@ def test_a_file_of_two_angles_is_a_target_at_both(match: MatchApp) -> None:
     assert [s.recipe for s in match.bench.found] == [s.recipe for s in found]
     text = said(cards.cards)
     for k, suggestion in enumerate(found, 1):
-        assert chance(suggestion.probability) in text
+        assert chance_words(suggestion.probability) in text
         assert f"Number {k} at each angle" in text
         for lab in suggestion.labs:
             assert f"{lab[0]:.1f}" in text
@@ -163,7 +163,7 @@ def test_cards_and_what_if_follow_the_kind(match: MatchApp) -> None:
     forecast = foresee(match.bench.need_model(), panel.recipe, aim)
     assert panel.predicted() == forecast
     assert f"CMC(1:1) {forecast.expected:.2f} ± {forecast.sd:.2f}" in said(panel.view)
-    assert chance(forecast.probability) in said(panel.view)
+    assert chance_words(forecast.probability) in said(panel.view)
     assert f"{forecast.angles[1].lab[0]:.1f}" in said(panel.view)
 
 

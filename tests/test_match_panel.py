@@ -18,8 +18,9 @@ from matchlib.errors import DomainError
 from matchlib.explain import explain
 from matchlib.holding import holding
 from matchlib.suggest import Target
+from matchlib.tails import chance_words
 from tests.cli_shop import copied, demo_shop
-from workbook.desk import UNFORESEEN, Said, chance, saying
+from workbook.desk import UNFORESEEN, Said, saying
 from workbook.figures import lab_text
 from workbook.match import MatchApp, app
 from workbook.match.keeping import SETTING, Tried, Work, plain_of, work_of
@@ -143,7 +144,7 @@ def test_suggestions_are_the_sessions_own(aimed: MatchApp) -> None:
     for suggestion in found:
         assert suggestion.recipe.schedule.words in text
         assert f"{suggestion.expected_delta_e00:.2f} ± {suggestion.sd_delta_e00:.2f}" in text
-        assert chance(suggestion.probability) in text
+        assert chance_words(suggestion.probability) in text
         assert suggestion.why in text
     assert "within reach of these limits" in words(panel.chart)
     # Nothing has changed, so nothing is searched again.
@@ -199,7 +200,7 @@ def test_which_panel_to_spray_first(aimed: MatchApp) -> None:
     planned = aimed.bench.session.next_panels(aimed.bench.need_aim(), top=4)
     for each in planned:
         assert each.recipe.words in words(panel.first)
-        assert chance(each.passes_by_second) in words(panel.first)
+        assert chance_words(each.passes_by_second) in words(panel.first)
     assert "a day on which more or less film is laid" in words(panel.first)
 
 
@@ -254,7 +255,7 @@ def test_sliders_predict_exactly_as_the_session_does(aimed: MatchApp) -> None:
     text = words(panel.view)
     assert lab_text(own.lab) in text
     assert f"{own.delta_e00:.2f} ± {own.sd_delta_e00:.2f}" in text
-    assert f"Chance of passing within 1: {chance(own.probability)}" in text
+    assert f"Chance of passing within 1: {chance_words(own.probability)}" in text
     panel.second.value = panel.ratio.value
     assert str(panel.recipe) == "violet over graphite, 5@6:1"
     panel.buttons.press("use")

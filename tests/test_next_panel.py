@@ -9,12 +9,13 @@ import numpy as np
 import pytest
 
 from matchlib.colorimetry import delta_e00_metric
-from matchlib.correction import Belief, Booth, Goal, chance_words, shelf
+from matchlib.correction import Belief, Booth, Goal, shelf
 from matchlib.domain import CoatSchedule, Recipe
 from matchlib.errors import DomainError
 from matchlib.linear import linearise, values_covariance
 from matchlib.next_panel import _by_second, next_for_archive, next_for_target
 from matchlib.regression import FilmRegressor
+from matchlib.tails import chance_words
 from tests.benchmarks.panels import to_frame
 from tests.benchmarks.spray import Shop
 

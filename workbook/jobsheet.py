@@ -18,10 +18,10 @@ from reportlab.lib.units import mm
 from reportlab.platypus import CondPageBreak, KeepTogether, Paragraph, SimpleDocTemplate, Spacer
 
 from matchlib.cautions import BOOTH_PROMPTS, CAUTIONS, DEFERENCE
-from matchlib.correction import chance_words
 from matchlib.domain import Panel, Recipe
 from matchlib.errors import DomainError
 from matchlib.mixing import Pot, StepUp, format_volume, question_ratio
+from matchlib.tails import chance_words
 from workbook.cup import cup_speech
 from workbook.paper import REGULAR, anonymous, paper_size, printable, use_fonts
 from workbook.sheet_parts import (

@@ -7,7 +7,7 @@ from matchlib.correction.belief import Belief
 from matchlib.correction.goal import Goal, Wanted
 from matchlib.correction.moves import Booth, Move, moves, shelf
 from matchlib.correction.rescue import Rescue, rescue
-from matchlib.correction.scoring import Predictor, Scored, best_of, chance_words, scored
+from matchlib.correction.scoring import Predictor, Scored, best_of, scored
 from matchlib.correction.sprayed import Sprayed
 from matchlib.correction.today import Today
 
@@ -24,7 +24,6 @@ __all__ = [
     "Today",
     "Wanted",
     "best_of",
-    "chance_words",
     "correct",
     "film_words",
     "moves",

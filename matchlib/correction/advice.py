@@ -13,11 +13,12 @@ from matchlib.correction.belief import Belief
 from matchlib.correction.goal import Goal, Wanted
 from matchlib.correction.moves import Booth, moves, shelf
 from matchlib.correction.rescue import Rescue, rescue
-from matchlib.correction.scoring import Scored, best_of, chance_words, scored
+from matchlib.correction.scoring import Scored, best_of, scored
 from matchlib.correction.sprayed import Sprayed
 from matchlib.correction.today import Today
 from matchlib.domain import Colour, Ground, Reading
 from matchlib.errors import TargetError
+from matchlib.tails import chance_words
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor

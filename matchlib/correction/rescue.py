@@ -18,10 +18,11 @@ from scipy.linalg import block_diag
 from matchlib.correction.belief import Belief, posterior
 from matchlib.correction.goal import Goal, Wanted
 from matchlib.correction.moves import Booth, ratio_words
-from matchlib.correction.scoring import Scored, chance_words
+from matchlib.correction.scoring import Scored
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe
 from matchlib.linear import panel_spread
+from matchlib.tails import chance_words
 
 __all__ = ["Rescue", "rescue"]
 

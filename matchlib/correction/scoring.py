@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from matchlib.correction.goal import Goal, Wanted
 from matchlib.domain import Recipe, Viewing
 
-__all__ = ["Predictor", "Scored", "best_of", "chance_words", "scored"]
+__all__ = ["Predictor", "Scored", "best_of", "scored"]
 
 Array = NDArray[np.float64]
 
@@ -166,21 +166,3 @@ def best_of(found: Sequence[Scored], *, worth: float = 0.02) -> Scored | None:
         key=lambda s: (s.probability - worth * s.changes, -s.difference),
         default=None,
     )
-
-
-def chance_words(probability: float) -> str:
-    """Return a chance as it is said: no panel is certain to pass, and none to fail.
-
-    Parameters
-    ----------
-    probability : float
-        0 to 1 [-].
-
-    Returns
-    -------
-    str
-        In whole percent, "over 99%" or "under 1%" at the ends.
-    """
-    if probability > 0.99:
-        return "over 99%"
-    return "under 1%" if probability < 0.01 else f"{probability:.0%}"

@@ -12,9 +12,9 @@ from typing import Any
 import pytest
 
 from matchlib.domain import CoatSchedule
+from matchlib.tails import chance_words
 from tests.browser import harness
 from tests.cli_shop import copied, demo_shop
-from workbook.desk import chance
 from workbook.figures import lab_text
 from workbook.match.keeping import SETTING
 from workbook.session import Session, lab_of, reading_of_lab
@@ -122,7 +122,7 @@ def take_first(page: Any, shop: Shop) -> None:
         expect(card).to_contain_text(suggestion.recipe.schedule.words)
         expected = f"ΔE00 {suggestion.expected_delta_e00:.2f} ± {suggestion.sd_delta_e00:.2f}"
         expect(card).to_contain_text(expected)
-        expect(card).to_contain_text(chance(suggestion.probability))
+        expect(card).to_contain_text(chance_words(suggestion.probability))
     page.get_by_role("button", name="Use this one: number 1").focus()
     page.keyboard.press("Enter")
     glance = page.get_by_role("group", name="In hand", exact=True)
@@ -149,7 +149,7 @@ def slide(page: Any, shop: Shop) -> float:
     with Session.open(shop.archive) as session:
         (own,) = session.predict([recipe], target=lab_of(shop.target), tolerance=1.0)
     expect(view).to_contain_text(lab_text(own.lab))
-    expect(view).to_contain_text(f"Chance of passing within 1: {chance(own.probability)}")
+    expect(view).to_contain_text(f"Chance of passing within 1: {chance_words(own.probability)}")
     return median
 
 

@@ -9,11 +9,11 @@ from typing import Any
 import pytest
 
 from matchlib.suggest import Tolerance
+from matchlib.tails import chance_words
 from tests.angle_shop import aimed_at, angle_archive
 from tests.browser import harness
 from tests.browser.test_match import BOOK, NOTEBOOKS, step
 from tests.test_match_order import table_of
-from workbook.desk import chance
 from workbook.session import Session
 from workbook.session.order import aim_of
 
@@ -77,7 +77,7 @@ def test_face_and_flop_by_the_orders_difference(
             expect(card).to_contain_text(
                 f"CMC(2:1) {one.expected_delta_e00:.2f} ± {one.sd_delta_e00:.2f} at the worst angle"
             )
-            expect(card).to_contain_text(chance(one.probability))
+            expect(card).to_contain_text(chance_words(one.probability))
             row = card.get_by_role("row", name="45as110 predicted")
             expect(row).to_contain_text(f"{one.labs[1][0]:.1f}")
         page.get_by_role("button", name="Use this one: number 1").click()

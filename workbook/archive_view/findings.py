@@ -9,8 +9,9 @@ import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no type
 
 from matchlib.overview import panel_lab, usual_view
 from matchlib.stepping import part_of
+from matchlib.tails import chance_words
 from workbook.controls import ButtonRow, HtmlView, TextField
-from workbook.desk import Desk, LongWork, Said, Typed, chance, flow
+from workbook.desk import Desk, LongWork, Said, Typed, flow
 from workbook.figures import esc, swatch_pair
 from workbook.session import NumberedFinding
 
@@ -133,7 +134,7 @@ class FindingsPanel:
             code = finding.codes[0]
             names = ", ".join(finding.codes)
             written = panels[code].recipe.words if code in panels else ""
-            sure = chance(finding.probability)
+            sure = chance_words(finding.probability)
             rows = [
                 f"<h4>{esc(names)}: {esc(finding.kind)}, {esc(sure)} likely</h4>",
                 f"<p>{esc(finding.words)}</p>",

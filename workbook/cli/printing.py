@@ -50,7 +50,7 @@ def chance(probability: float | None) -> str:
     str
         Such as ``73%``, ``under 1%`` or ``over 99%``.
     """
-    from matchlib.correction import chance_words
+    from matchlib.tails import chance_words
 
     return "" if probability is None else chance_words(probability)
 

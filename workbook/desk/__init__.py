@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from workbook.desk.desk import Desk
 from workbook.desk.pages import Pages
-from workbook.desk.parts import chance, colour_cell, flow, heading, offer
+from workbook.desk.parts import colour_cell, flow, heading, offer
 from workbook.desk.said import UNFORESEEN, Said, saying
 from workbook.desk.task import Stopped, Task
 from workbook.desk.typed import Typed
@@ -23,7 +23,6 @@ __all__ = [
     "Stopped",
     "Task",
     "Typed",
-    "chance",
     "colour_cell",
     "flow",
     "heading",

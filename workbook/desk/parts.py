@@ -9,25 +9,7 @@ import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no type
 from workbook.controls import Choice, HtmlView
 from workbook.figures import Raw, chip, esc, lab_text
 
-__all__ = ["chance", "colour_cell", "flow", "heading", "offer"]
-
-
-def chance(probability: float) -> str:
-    """Return a chance as it is said: nothing is certain, and nothing impossible.
-
-    Parameters
-    ----------
-    probability : float
-        0 to 1 [-].
-
-    Returns
-    -------
-    str
-        Such as ``73%``, ``under 1%`` or ``over 99%``.
-    """
-    from matchlib.correction import chance_words
-
-    return chance_words(probability)
+__all__ = ["colour_cell", "flow", "heading", "offer"]
 
 
 def colour_cell(lab: Any) -> Raw:

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from matchlib.errors import TargetError
+from matchlib.tails import chance_words
 from workbook.controls import ButtonRow, FileField, HtmlView, NumberField, TextField
-from workbook.desk import Typed, chance
+from workbook.desk import Typed
 from workbook.figures import esc, number, swatch_pair, table
 from workbook.match.angles import AngleReadings, angle_table
 from workbook.match.keeping import Tried
@@ -268,7 +269,9 @@ class SprayedPanel(Panel):
             self._offered.append(scored)
             words = scored.words[:1].upper() + scored.words[1:]
             press = _press(k, words)
-            rows.append((words, chance(scored.probability), number(scored.difference, 2), press))
+            rows.append(
+                (words, chance_words(scored.probability), number(scored.difference, 2), press)
+            )
         if not rows:
             return ""
         unit = self.bench.work.order.unit

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from matchlib.tails import chance_words
 from workbook.controls import ButtonRow, Choice, HtmlView
-from workbook.desk import Typed, chance
+from workbook.desk import Typed
 from workbook.figures import ORIENTATION, esc, lab_text, number, swatch_pair, table
 from workbook.match.angles import AngleChoice, angle_table
 from workbook.match.bench import plain_recipe_name
@@ -185,7 +186,7 @@ class SuggestionsPanel(Panel):
             f"<p><strong>{esc(_coats(found.recipe))}</strong></p>"
             f'<p class="cpw-num">Next panel: {esc(order.said(found.expected_delta_e00))} ± '
             f'{number(found.sd_delta_e00, 2)}{worst}. <span class="{kind}">Chance of passing '
-            f"{esc(passing(order))}: {chance(found.probability)}</span></p>{several}"
+            f"{esc(passing(order))}: {chance_words(found.probability)}</span></p>{several}"
             f"<p>{esc(found.why)}</p>{extra}"
             '<p class="cpw-row">'
             f"{_press(f'use:{k}', use, of, primary=not chosen)}"
@@ -237,7 +238,7 @@ class SuggestionsPanel(Panel):
                 for a, b in zip(*(angles_of(found.target, s.labs) for s in (one, two)), strict=True)
                 if len(found.target.aims) > 1
             ),
-            ("chance of passing", chance(one.probability), chance(two.probability)),
+            ("chance of passing", chance_words(one.probability), chance_words(two.probability)),
         ]
         self.compared.html = (
             f"<h3>{esc(first)} and {esc(second)} side by side</h3>"
@@ -263,7 +264,11 @@ class SuggestionsPanel(Panel):
 
         def then(found: Any) -> None:
             rows = [
-                (panel.recipe.words, chance(panel.passes), chance(panel.passes_by_second))
+                (
+                    panel.recipe.words,
+                    chance_words(panel.passes),
+                    chance_words(panel.passes_by_second),
+                )
                 for panel in found
             ]
             heads = ["panel to spray", "passes at once", "passes by the second"]

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
+from matchlib.tails import chance_words
 from workbook.controls import ButtonRow, Choice, HtmlView, Slider
-from workbook.desk import chance
 from workbook.figures import ORIENTATION, esc, swatch, swatch_pair
 from workbook.match.angles import angle_table
 from workbook.match.keeping import recipe_of_text, text_of_recipe
@@ -188,7 +188,7 @@ class WhatIfPanel(Panel):
             f"{pair}{words}"
             f'<p class="cpw-num">Next panel: {esc(found.words)}. '
             f'<span class="{kind}">Chance of passing {esc(passing(order))}: '
-            f"{chance(within)}</span></p>{angles}"
+            f"{chance_words(within)}</span></p>{angles}"
             f"<p>{esc(_miss(found))}</p>"
             f'<p class="cpw-muted cpw-num">{esc(spread)} {esc(ORIENTATION)}</p>'
         )

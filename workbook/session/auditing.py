@@ -45,7 +45,7 @@ class NumberedFinding:
     @property
     def text(self) -> str:
         """The finding, its evidence and its fix, in words."""
-        from matchlib.correction import chance_words
+        from matchlib.tails import chance_words
 
         found = self.finding
         sure = chance_words(found.probability)
