@@ -7,6 +7,7 @@ import pytest
 
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import CoatSchedule, Colour, Ground, Recipe, Viewing
+from matchlib.regression import FilmRegressor
 from matchlib.regression.evidence import Linearised, Sizes
 from matchlib.regression.law import FilmLaw
 from matchlib.regression.misses import price_of
@@ -15,7 +16,7 @@ from matchlib.regression.priors import Priors
 from matchlib.regression.residual import Residual
 from matchlib.regression.start import starting_values
 from matchlib.regression.table import RecipeTable, Vocabulary, geometry_group, rows_of
-from tests.benchmarks.spray import Shop, to_frame
+from tests.benchmarks.spray import Noise, Shop, to_frame
 
 ROWS = [
     ("silver", None, None, None, "45:0"),
@@ -161,3 +162,17 @@ def test_the_fit_begins_nearer_to_the_readings_than_from_nothing():
         return np.median(delta_e00(seen, lab))
 
     assert away(starting_values(law, table, lab)) < 0.5 * away(np.zeros(law.size))
+
+
+def test_where_readings_repeat_finely_a_small_miss_is_no_wrong_back():
+    # Nothing varies but one panel, by a quarter of a unit: no wrong recipe moves so little.
+    still = Noise(**dict.fromkeys(Noise.__dataclass_fields__, 0.0))
+    shop = Shop(3, n_grounds=3, n_colours=2, noise=still)
+    X, lab = to_frame(shop.archive(40, 3))
+    lab = np.array(lab, float)
+    lab[20] += 0.25
+    assert FilmRegressor(residual=False).fit(X, lab).trust_.min() > 0.9
+    lab[20] += 12.0
+    trust = FilmRegressor(residual=False).fit(X, lab).trust_
+    assert trust.argmin() == 20
+    assert trust.min() < 0.1

@@ -462,17 +462,3 @@ def test_two_lights_are_matched_together() -> None:
     one = suggest(model_of(), Target((target.aims[0],)), archive=archive_of())
     same = [s for s in one if s.recipe == found[0].recipe]
     assert all(found[0].probability <= s.probability + 0.03 for s in same)
-
-
-def test_evenness_can_be_required() -> None:
-    from matchlib.evenness import film_tolerance
-
-    goal = goal_of(recipe("gold", SHOP_COLOURS[0], "3@5:1"))
-    free = suggest(model_of(), goal, archive=archive_of())
-    shown = film_tolerance(model_of(), [s.recipe for s in free], changes=(0.1,))[:, 0]
-    most = float(np.median(shown))
-    kept = suggest(model_of(), goal, Limits(max_unevenness=most), archive=archive_of())
-    shown = film_tolerance(model_of(), [s.recipe for s in kept], changes=(0.1,))[:, 0]
-    assert np.all(shown <= most + 1e-9)
-    with pytest.raises(DomainError, match="even"):
-        suggest(model_of(), goal, Limits(max_unevenness=1e-6), archive=archive_of())
