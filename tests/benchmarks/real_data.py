@@ -89,6 +89,13 @@ def film() -> Any:
     return FilmRegressor()
 
 
+def film_alone() -> Any:
+    """Return the same without a residual."""
+    from matchlib.regression import FilmRegressor
+
+    return FilmRegressor(residual=False)
+
+
 def splits(X: pd.DataFrame, kind: str) -> list[Fold]:
     """Masks of training and test rows: a ``paper`` or every fifth ``recipe`` left out."""
     bare = (X["colour"] == "").to_numpy()
@@ -178,7 +185,12 @@ def main(argv: Sequence[str] | None = None) -> None:
     )
     for name, make in (("Gaussian process", gaussian_process), ("quadratic ridge", ridge)):
         print(_line(what, name, lambda m=make: leave_out(m, X, lab, folds)))
-    makers = {"film": film, "Gaussian process": gaussian_process, "quadratic ridge": ridge}
+    makers = {
+        "film": film,
+        "film, no residual": film_alone,
+        "Gaussian process": gaussian_process,
+        "quadratic ridge": ridge,
+    }
     for overprints, of in ((False, "an ink alone"), (True, "inks over one another")):
         X, y = inks(overprints=overprints)
         for kind, left in (("paper", "a paper, its bare sheet known"), ("recipe", "a tone")):

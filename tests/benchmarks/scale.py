@@ -28,8 +28,10 @@ def _peak() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
 
 
-def _work(name: str, size: int, reading: str, seed: int, pipe: Connection) -> None:
-    shop = Shop(seed, n_grounds=5, n_colours=4)
+def _work(
+    name: str, size: int, pipe: Connection, *, reading: str, seed: int, mottle: float | None
+) -> None:
+    shop = Shop(seed, n_grounds=5, n_colours=4, mottle=mottle)
     X, y = to_frame(shop.archive(size, seed, reading=reading))
     test = shop.fresh(200, seed, reading=reading)
     model = estimators(name)[name]()  # loading its library is not fitting
@@ -44,12 +46,13 @@ def _work(name: str, size: int, reading: str, seed: int, pipe: Connection) -> No
 
 
 def fit_once(
-    name: str, size: int, *, reading: str = "lab", seed: int = 0
+    name: str, size: int, *, reading: str = "lab", seed: int = 0, mottle: float | None = None
 ) -> tuple[float, float, float, float, float]:
     """Return fit and predict seconds, peak MiB before and after, and median ΔE00 on new panels."""
     context = multiprocessing.get_context("spawn")
     mine, theirs = context.Pipe()
-    process = context.Process(target=_work, args=(name, size, reading, seed, theirs))
+    options = {"reading": reading, "seed": seed, "mottle": mottle}
+    process = context.Process(target=_work, args=(name, size, theirs), kwargs=options)
     process.start()
     theirs.close()
     try:
@@ -68,6 +71,11 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser.add_argument("--only", default="film,ridge,gp")
     parser.add_argument("--reading", choices=("lab", "spectrum"), default="lab")
     parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument(
+        "--mottle",
+        type=float,
+        help="unevenness of every film: from 0.4 on a residual is called for",
+    )
     args = parser.parse_args(argv)
     print("| panels | regressor | fit s | predict 200, s | peak MiB | of it before | median ΔE00 |")
     print("| --- | --- | --- | --- | --- | --- | --- |")
@@ -77,7 +85,7 @@ def main(argv: Sequence[str] | None = None) -> None:
                 print(f"| {size:,} | {name} | not run: cubic in panels | | | | |", flush=True)
                 continue
             fit, predict, before, after, error = fit_once(
-                name, size, reading=args.reading, seed=args.seed
+                name, size, reading=args.reading, seed=args.seed, mottle=args.mottle
             )
             cells = f"{fit:.2f} | {predict:.2f} | {after:.0f} | {before:.0f} | {error:.2f}"
             print(f"| {size:,} | {name} | {cells} |", flush=True)

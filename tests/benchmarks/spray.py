@@ -97,6 +97,7 @@ class Shop:
     n_grounds: int = 5
     n_colours: int = 3
     noise: Noise = field(default_factory=Noise)
+    mottle: float | None = None  # log film under the instrument's eye; drawn if None
 
     def __post_init__(self) -> None:
         rng = np.random.default_rng([self.seed, 77])
@@ -110,7 +111,8 @@ class Shop:
         self._first = rng.uniform(0.10, 0.25)
         self._film_by_dose = rng.uniform(0.04, 0.10)
         self._melt = rng.uniform(0.05, 0.2)
-        self._mottle = rng.uniform(0.06, 0.12)
+        drawn = rng.uniform(0.06, 0.12)
+        self._mottle = drawn if self.mottle is None else self.mottle
         self._haze = rng.uniform(0.003, 0.008)
         self.sprayers = {f"sprayer {i + 1}": rng.normal(0, self.noise.sprayer) for i in range(3)}
         self.lots = {f"lot {i + 1}": rng.normal(0, self.noise.lot) for i in range(3)}
