@@ -78,7 +78,10 @@ def server_cut(running: PostgresServer, *, cuts: int, size: int, seed: int = 0) 
         usual = time.perf_counter() - began
         kept = {p.code: p for p in archive.panels()}
         told = 0
-        for number in range(cuts):
+        done = 0
+        # The first import of all is slow, and a cut timed by it may come too late.
+        while done < cuts or (not told and done < cuts + 8):
+            number, done = done, done + 1
             batch = panels((seed, number), size, name=f"cut{number}-")
             delay = rng.uniform(0.05, 0.9) * usual
 
@@ -99,9 +102,11 @@ def server_cut(running: PostgresServer, *, cuts: int, size: int, seed: int = 0) 
             # The same open archive finds its way back.
             now = {p.code for p in archive.panels()} - kept.keys()
             assert len(now) in (0, size), f"half an import is there: {len(now)} of {size}"
+            began = time.perf_counter()
             archive.add(batch)
+            usual = min(usual, time.perf_counter() - began) if not now else usual
             kept |= {p.code: p for p in batch}
             assert {p.code: p for p in archive.panels()} == kept
             assert archive.check() == ()
     assert told, "no cut fell into an import"
-    return f"{cuts} cuts, {told} of them told in words: nothing half, imported again each time"
+    return f"{done} cuts, {told} of them told in words: nothing half, imported again each time"
