@@ -31,11 +31,11 @@ __all__ = [
     "fresnel_diffuse_internal",
     "fresnel_normal",
     "kubelka_layer",
+    "patchy_absorbance",
     "path_factor",
     "saunderson",
     "saunderson_inverse",
     "single_scatter",
-    "uneven_absorbance",
 ]
 
 Array = NDArray[np.float64]
@@ -52,6 +52,8 @@ INTERNAL_K2 = 0.5
 Ideal diffuse light inside n = 1.5 gives 0.596; practice takes 0.4 to 0.6 (Centore, after Allen
 1980). Over flake the light is directional, and less of it meets the critical angle.
 """
+
+_DEEPEST = 50.0
 
 
 def fresnel_normal(n: float = REFRACTIVE_INDEX) -> float:
@@ -191,37 +193,35 @@ def single_scatter(absorbance: ArrayLike) -> tuple[Array, Array]:
     return value, slope
 
 
-def uneven_absorbance(absorbance: ArrayLike, variance: ArrayLike) -> tuple[Array, Array, Array]:
-    r"""Return the absorbance that a film shows whose thickness varies under the instrument's eye.
+def patchy_absorbance(absorbance: ArrayLike, bare: ArrayLike) -> tuple[Array, Array, Array]:
+    r"""Return the absorbance that a film shows which leaves a share of its ground bare.
 
-    An eye sees the mean of the light, not of the film, so that an uneven film looks thinner where
-    it absorbs most. For thickness spread as a gamma distribution of mean 1 and variance *v*, the
-    mean of :math:`e^{-xA}` is :math:`(1 + vA)^{-1/v}`, its Laplace transform. That absorbing
-    matter in lumps flattens its spectrum is known of suspensions (Duysens 1956, from memory) and
-    of printed dots.
+    An eye sees the mean of the light, not of the film: of the ground between droplets or dots all
+    returns, of the rest what the film lets through, which lies the thicker there. With the share
+    *w* bare the mean is :math:`w + (1-w) e^{-A/(1-w)}` (Murray 1936, for dots of one density;
+    Noffke and Seymour 2012, for a film that spreads while its volume stays).
 
     Parameters
     ----------
     absorbance : array_like
-        Absorbance of a film of even thickness [-], at least 0.
-    variance : array_like
-        Of the thickness, by the square of its mean [-]; 0 for an even film. Below 0, which no film
-        is but a fit may pass through, the parabola that meets it there.
+        Absorbance of the same film laid evenly [-], at least 0.
+    bare : array_like
+        Share of the ground that it leaves bare [-], 0 to below 1.
 
     Returns
     -------
-    value, by_absorbance, by_variance : ndarray
+    value, by_absorbance, by_bare : ndarray
         The absorbance shown and its derivatives, broadcast of the two.
     """
-    a, v = np.broadcast_arrays(np.asarray(absorbance, float), np.asarray(variance, float))
-    x = a * v
-    curved = x > 1e-4
-    safe_x, safe_v = np.where(curved, x, 1.0), np.where(curved, v, 1.0)
-    value = np.where(curved, np.log1p(safe_x) / safe_v, a * (1.0 - x / 2.0))
-    by_absorbance = np.where(curved, 1.0 / (1.0 + safe_x), 1.0 - x)
-    bent = (a / (1.0 + safe_x) - value) / safe_v
-    by_variance = np.where(curved, bent, -(a**2) / 2.0)
-    return value, by_absorbance, by_variance
+    a, w = np.broadcast_arrays(np.asarray(absorbance, float), np.asarray(bare, float))
+    laid = a / (1.0 - w)
+    with np.errstate(divide="ignore"):
+        value = -np.logaddexp(np.log(w), np.log1p(-w) - laid)
+    by_absorbance = np.exp(np.minimum(value - laid, 0.0))
+    # Beyond any film that lets light be seen the slope is held, lest it run out of range.
+    shown = np.exp(np.minimum(value, _DEEPEST))
+    by_bare = -(shown - np.minimum(by_absorbance, shown) * (1.0 + laid))
+    return value, by_absorbance, by_bare
 
 
 def film_reflectance(

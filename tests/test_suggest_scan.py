@@ -55,11 +55,12 @@ def errors(
     ground, pot, at = np.array([rows[i] for i in drawn], np.intp).T
     row = np.array([found[p][0][i] for p, i in zip(pot, at, strict=True)])
     fit, total = space.model.fitted_, np.zeros(len(drawn))
+    law, z = fit.law.plain(fit.z)
     for view, goal in zip(views, goals, strict=True):
         table = space.table(
             space.ground_share[ground], space.colour_share[pot], space.schedules.take(row), view
         )
-        seen = fit.law.evaluate(fit.law.plain(fit.z), table).reflectance
+        seen = law.evaluate(z, table).reflectance
         total += ((reflectance_to_lab(seen, view) - goal) ** 2).sum(axis=1)
     mine = np.array([found[p][1][g, i] for g, p, i in zip(ground, pot, at, strict=True)])
     return np.abs(np.sqrt(mine) - np.sqrt(total))

@@ -21,13 +21,14 @@ from matchlib.domain import Recipe
 from matchlib.errors import FitError
 from matchlib.regression.doubt import freedom_of_scale, overconfidence
 from matchlib.regression.law import FilmLaw
+from matchlib.regression.lengths import WAYS
 from matchlib.regression.misses import Rows
 from matchlib.regression.observe import Observations
 from matchlib.regression.predictor import FilmPredictor
 from matchlib.regression.priors import Priors
 from matchlib.regression.repeats import average_repeats
 from matchlib.regression.residual import Residual
-from matchlib.regression.solve import evidence_with, fit_law
+from matchlib.regression.solve import FittedLaw, evidence_with, fit_law
 from matchlib.regression.table import RecipeTable, Vocabulary, rows_of
 from matchlib.stepping import Step, part_of
 
@@ -41,6 +42,8 @@ Array = NDArray[np.float64]
 MANY = 2000
 """Panels above which linear algebra is worth more than one thread."""
 
+TRIED_ON = 200
+"""Panels from which it is learnt how what the law leaves goes, at most."""
 
 WORTH = 3.0
 """Evidence that the residual must bring to be kept, beyond the price of the sizes that are learnt
@@ -147,14 +150,7 @@ class FilmRegressor(
                 **options,
             )
             if self.residual:
-                law = FilmLaw(words, priors, Residual.of(table, few=True))
-                told = part_of(step, 0.4, 0.5)
-                if evidence_with(law, rows, fitted, step=told, **options) > fitted.evidence:
-                    law = FilmLaw(words, priors, Residual.of(table))
-                    told = part_of(step, 0.5, 0.9)
-                    fuller = fit_law(law, rows, start=fitted, rounds=3, step=told, **options)
-                    if fuller.evidence > fitted.evidence + _price_of_fields(law, rows):
-                        fitted = fuller
+                fitted = _with_fields(fitted, rows, step=part_of(step, 0.4, 0.9), **options)
             doubt = overconfidence(fitted, rows, step=part_of(step, 0.9, 1.0))
         # Nothing is kept before all of it is there: a fit that was stopped leaves no mixture.
         self.words_, self.reading_noise_, self.doubt_ = words, reading_noise, doubt
@@ -190,6 +186,34 @@ class FilmRegressor(
         return -float(
             np.average(errors, weights=None if sample_weight is None else np.asarray(sample_weight))
         )
+
+
+def _with_fields(
+    fitted: FittedLaw, rows: Rows, *, step: Step, robust: bool, random_state: int | None
+) -> FittedLaw:
+    """Return the fit with residual fields that has most evidence; `fitted` if none is worth it."""
+    words, priors = fitted.law.words, fitted.law.priors
+    options: dict[str, Any] = {"robust": robust, "random_state": random_state}
+    few = FilmLaw(words, priors, Residual.of(rows.table, few=True))
+    first = evidence_with(few, rows, fitted, step=part_of(step, 0.0, 0.1), **options)
+    if first <= fitted.evidence:
+        return fitted
+    some = rows
+    if rows.panels > TRIED_ON:
+        draw = np.random.default_rng(random_state).choice(rows.panels, TRIED_ON, replace=False)
+        some = rows.of_panels(np.sort(draw))
+    tried = {}
+    for number, way in enumerate(WAYS):
+        law = FilmLaw(words, priors, Residual.of(some.table, lengths=way))
+        told = part_of(step, 0.1 + 0.2 * number, 0.3 + 0.2 * number)
+        tried[way] = fit_law(law, some, start=fitted, rounds=3, step=told, **options)
+    way = max(WAYS, key=lambda way: tried[way].evidence)
+    best = tried[way]
+    if some is not rows:
+        law = FilmLaw(words, priors, Residual.of(rows.table, lengths=way))
+        told = part_of(step, 0.5, 1.0)
+        best = fit_law(law, rows, start=fitted, rounds=3, step=told, **options)
+    return best if best.evidence > fitted.evidence + _price_of_fields(best.law, rows) else fitted
 
 
 def _price_of_fields(law: FilmLaw, rows: Rows) -> float:

@@ -13,8 +13,8 @@ A row's internal reflectance is ``rho exp(-A) + S (1 - exp(-A)) / A`` (see `matc
   coatings is not exactly linear in concentration: Gorji Bandpay et al. 2018), the first coat lays
   thinner, and later ones may lay a little more or less.
 
-A is that of an even film. Where the evidence is for it, the film is found to be uneven under the
-instrument's eye (`matchlib.film.uneven_absorbance`), more or less so by colour, ground and build.
+A is that of an even film. Where the evidence is for it, the film is found to leave some of the
+ground bare (`matchlib.film.patchy_absorbance`), more or less so by colour, ground and build.
 
 Then the surface (Saunderson 1942; `matchlib.film.saunderson`), with its own internal reflectance
 under clear coat and without, and residual fields for what the law leaves (`Residual`).
@@ -29,7 +29,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.film import EXTERNAL_K1, INTERNAL_K2, single_scatter, uneven_absorbance
+from matchlib.film import EXTERNAL_K1, INTERNAL_K2, patchy_absorbance, single_scatter
 from matchlib.regression.priors import Priors
 from matchlib.regression.residual import Residual
 from matchlib.regression.state import State
@@ -39,8 +39,9 @@ __all__ = ["FilmLaw"]
 
 Array = NDArray[np.float64]
 
-_LARGEST = 1.7
-"""Internal reflectance from which on the surface is taken as linear; its pole is at 1/k2."""
+_LARGEST, _NEAREST = 1.7, 0.98
+"""Internal reflectance from which on the surface is taken as linear, and the same times k2: the
+pole is at 1/k2, and a fit to Lab alone could hide a few wavelengths in it."""
 
 
 @dataclass(frozen=True)
@@ -136,8 +137,8 @@ class FilmLaw:
         )
         return log_ground, absorption
 
-    def plain(self, z: Array) -> Array:
-        """Return the values with nothing in the residual fields.
+    def plain(self, z: Array) -> tuple[FilmLaw, Array]:
+        """Return the law without its residual fields.
 
         Parameters
         ----------
@@ -146,13 +147,13 @@ class FilmLaw:
 
         Returns
         -------
-        ndarray, shape (size,)
-            A copy; its law is the film alone.
+        law : FilmLaw
+            The film alone.
+        z : ndarray
+            Its values among those given.
         """
-        bare = z.copy()
-        for part in self.residual.parts:
-            bare[self.slices[part.name]] = 0.0
-        return bare
+        alone = FilmLaw(self.words, self.priors, Residual())
+        return alone, z[: alone.size]
 
     def _take(self, z: Array, name: str, count: int) -> Array:
         curves = self.curves[name]
@@ -224,8 +225,8 @@ class FilmLaw:
         scattering = self.priors.scatter * np.exp(
             np.clip(self._take(z, "scatter", len(self.words.colours)), -8.0, 4.0)
         )
-        uneven = self.residual.uneven(z, self.slices, t)[:, None]
-        a, a_slope, a_uneven = uneven_absorbance(dose @ absorption, uneven)
+        bare, by_odds = self.residual.bare(z, self.slices, t)
+        a, a_slope, a_bare = patchy_absorbance(dose @ absorption, bare[:, None])
         s = dose @ scattering
         phi, phi_slope = single_scatter(a)
         field_ = np.exp(self.residual.field(z, self.slices, t))
@@ -245,7 +246,8 @@ class FilmLaw:
         leak = 0.0004 * np.exp(np.clip(gloss_z, -6, 4))
         haze = np.where(uncleared, bloom, leak)
         gain = np.where(uncleared, np.exp(0.06 * gain_z), 1.0)[:, None] * (1.0 - EXTERNAL_K1)
-        safe = np.where(t.aspecular[:, None], inner, np.minimum(inner, _LARGEST))
+        most = np.minimum(_LARGEST, _NEAREST / np.maximum(k2, 0.1))
+        safe = np.where(t.aspecular[:, None], inner, np.minimum(inner, most))
         pole = 1.0 - k2 * safe
         slope = gain * (1.0 - k2) / pole**2
         # Beyond the largest it goes on along its tangent, so that a step too far finds back.
@@ -257,7 +259,7 @@ class FilmLaw:
             reflectance=core + (haze + gloss)[:, None],
             by_ground=slope * filtered,
             by_absorbance=slope * by_shown * a_slope,
-            by_uneven=slope * by_shown * a_uneven,
+            by_bare=slope * by_shown * a_bare * by_odds[:, None],
             by_scatter=slope * phi * field_,
             by_field=slope * inner,
             by_k2=by_k2,
@@ -353,7 +355,7 @@ class FilmLaw:
             at,
             t,
             by_film=dosed * s.dose[:, None, :],
-            by_uneven=np.einsum("nkb,nb->nk", m, s.by_uneven),
+            by_bare=np.einsum("nkb,nb->nk", m, s.by_bare),
             by_field=m * s.by_field[:, None, :],
         )
         return out, np.stack([film, by_ground.sum(axis=2)], axis=2)

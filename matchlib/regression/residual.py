@@ -9,19 +9,22 @@ three kinds of field (Rasmussen and Williams 2006):
   alone, so that what neat panels teach goes into blends. One is each ground's own under all
   colours, one of the pair. Most of what real layers leave is of this kind, and it costs one number
   a recipe.
-* **uneven**: how unevenly the film lies under the instrument's eye, as the variance of its
-  thickness (`matchlib.film.uneven_absorbance`): by colour, and by ground. It bends every spectrum
-  where it absorbs most, which no amount of film can.
+* **bare**: the share of the ground that the film leaves bare under the instrument's eye, between
+  droplets that have not run together or printed dots (`matchlib.film.patchy_absorbance`): by
+  colour, and by ground. It flattens every spectrum where it absorbs most, which no amount of film
+  can. The field is the share's log odds beside those of next to none, and where it is negative
+  nothing is bare.
 * **spectrum**: the internal reflectance is multiplied by ``exp(F)``, where F is a sum of three
   smooth spectral shapes. One part is shared by all grounds, and so crosses to a ground never
   sprayed; the other also knows the ground.
 
 Each part's size is a hyperparameter found by marginal likelihood, and goes to nothing where panels
-do not support it; where all of them together are not worth their price the fit leaves them out.
+do not support it; where all of them together are not worth their price the fit leaves them out. So
+are their lengths, two numbers for all parts (`matchlib.regression.lengths`).
 
 The processes are written with Nystrom's features, so that their cost is linear in panels. Those of
-the film and its unevenness stand on every ground, sprayed or not, so that a ground never sprayed
-keeps its doubt.
+the film and what it leaves bare stand on every ground, sprayed or not, so that a ground never
+sprayed keeps its doubt.
 """
 
 from __future__ import annotations
@@ -33,6 +36,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry import GRID
+from matchlib.regression.lengths import BY_RECIPE, Lengths
 from matchlib.regression.table import RecipeTable
 
 __all__ = ["PARTS", "Part", "Residual"]
@@ -44,24 +48,31 @@ PARTS = (
     "film colour",
     "film ground",
     "film both",
-    "uneven colour",
-    "uneven ground",
+    "bare colour",
+    "bare ground",
     "spectrum shared",
     "spectrum ground",
 )
 """Names of the parts; the first word is the kind of field."""
 
-MOST = {"film": 60, "uneven": 40, "spectrum": 80}
+MOST = {"film": 60, "bare": 40, "spectrum": 80}
 """Features of a part, at most."""
 
-FEW = {"film": 20, "uneven": 10, "spectrum": 20}
+FEW = {"film": 20, "bare": 10, "spectrum": 20}
 """The same for a first look, whether there is anything for the fields to take."""
 
 OWN = ("film shared", "film colour")
 """The parts that look at each colour of a pot by itself."""
 
-UNEVEN = (-0.1, 4.0)
-"""Least and most variance of a film's thickness [-]: dots of a fifth of the paper have 4."""
+NEXT_TO_NONE = 0.02
+"""Share of the ground by whose odds the bare field is told [-]."""
+
+BAREST = 0.96
+"""Share that is left bare at most [-]."""
+
+APART = {"ground": 0.96, "colour": 2.0}
+"""How far two grounds or two colours stand apart, in the lengths of a field [-]: what one colour
+leaves says nothing of another's, what one ground does still something of the next one's."""
 
 LEAST_SHARE = 1e-3
 """Of a pot, that a colour is taken to have where it has none [-]: its dose is nothing anyway."""
@@ -79,13 +90,18 @@ def _strength(t: RecipeTable) -> Array:
     return np.asarray((t.coats * np.exp(t.bend)).sum(axis=1), np.float64)
 
 
-def _describe(t: RecipeTable, name: str) -> Array:
+def _describe(t: RecipeTable, name: str, lengths: Lengths) -> Array:
     coats = t.coats.sum(axis=1)
     mean_bend = (t.coats * t.bend).sum(axis=1) / np.maximum(coats, 1)
     build: Array = np.stack(
-        [0.9 * np.log1p(_strength(t)), 0.5 * mean_bend, 0.4 * np.log1p(coats)], axis=1
+        [
+            0.9 / lengths.strength * np.log1p(_strength(t)),
+            0.5 / lengths.ratio * mean_bend,
+            0.4 * np.log1p(coats),
+        ],
+        axis=1,
     ).astype(np.float64)
-    colour, ground = 2.0 * t.colour_share, 1.6 * t.ground_share
+    colour, ground = APART["colour"] * t.colour_share, APART["ground"] * t.ground_share
     surface = np.asarray(0.5 * t.cleared[:, None], np.float64)
     bent, fine = 1.5 * build, 2.0 * build
     columns: dict[str, list[Array]] = {
@@ -93,8 +109,8 @@ def _describe(t: RecipeTable, name: str) -> Array:
         "film colour": [colour, bent],
         "film ground": [ground, bent],
         "film both": [colour, ground, bent],
-        "uneven colour": [colour, bent],
-        "uneven ground": [ground, bent],
+        "bare colour": [colour, bent],
+        "bare ground": [ground, bent],
         "spectrum shared": [colour, fine, surface],
         "spectrum ground": [colour, fine, surface, ground],
     }
@@ -156,14 +172,17 @@ class Part:
         Nystrom's centres.
     whitening : ndarray, shape (k, m)
         From the kernel at the centres to features whose weights have unit variance.
+    lengths : Lengths
+        Of the kernel.
     """
 
     name: str
     centres: Array
     whitening: Array
+    lengths: Lengths
 
     @classmethod
-    def of(cls, name: str, t: RecipeTable, most: int) -> Part:
+    def of(cls, name: str, t: RecipeTable, most: int, lengths: Lengths) -> Part:
         """Return a part over recipes in use.
 
         Parameters
@@ -174,6 +193,8 @@ class Part:
             Recipes with colour.
         most : int
             Features at most.
+        lengths : Lengths
+            Of the kernel.
 
         Returns
         -------
@@ -185,11 +206,11 @@ class Part:
             table = alone.take(np.flatnonzero(t.colour_share.ravel() > 0))
         else:
             table = t if name.startswith("spectrum") else _on_every_ground(t)
-        return cls(name, *_nystrom(_describe(table, name), most))
+        return cls(name, *_nystrom(_describe(table, name, lengths), most), lengths)
 
     @property
     def kind(self) -> str:
-        """What it bears on: ``film``, ``uneven`` or ``spectrum``."""
+        """What it bears on: ``film``, ``bare`` or ``spectrum``."""
         return self.name.split(maxsplit=1)[0]
 
     @property
@@ -212,7 +233,9 @@ class Part:
             Whitened.
         """
         rows = _one_by_one(t) if self.name in OWN else t
-        found: Array = _kernel(_describe(rows, self.name), self.centres) @ self.whitening
+        found: Array = (
+            _kernel(_describe(rows, self.name, self.lengths), self.centres) @ self.whitening
+        )
         if self.name in OWN:
             return found.reshape(*t.colour_share.shape, -1)
         if self.kind != "spectrum":
@@ -235,7 +258,7 @@ class Residual:
     parts: tuple[Part, ...] = ()
 
     @classmethod
-    def of(cls, t: RecipeTable, *, few: bool = False) -> Residual:
+    def of(cls, t: RecipeTable, *, few: bool = False, lengths: Lengths = BY_RECIPE) -> Residual:
         """Return fields over the recipes in use.
 
         Parameters
@@ -244,6 +267,8 @@ class Residual:
             Recipes of the archive.
         few : bool
             Whether few features will do, for a first look.
+        lengths : Lengths
+            Of the kernels.
 
         Returns
         -------
@@ -254,7 +279,7 @@ class Residual:
         if not coloured.any():
             return cls()
         most, some = FEW if few else MOST, t.take(coloured)
-        return cls(tuple(Part.of(name, some, most[name.split()[0]]) for name in PARTS))
+        return cls(tuple(Part.of(n, some, most[n.split()[0]], lengths) for n in PARTS))
 
     def _kind(self, kind: str) -> Iterator[Part]:
         return (part for part in self.parts if part.kind == kind)
@@ -282,8 +307,8 @@ class Residual:
             u += found if part.name in OWN else found[:, None]
         return np.clip(u, -LARGEST, LARGEST)
 
-    def uneven(self, z: Array, at: dict[str, slice], t: RecipeTable) -> Array:
-        """Return the variance of the film's thickness under the instrument's eye.
+    def bare(self, z: Array, at: dict[str, slice], t: RecipeTable) -> tuple[Array, Array]:
+        """Return the share of the ground that the film leaves bare under the instrument's eye.
 
         Parameters
         ----------
@@ -296,13 +321,16 @@ class Residual:
 
         Returns
         -------
-        ndarray, shape (n,)
-            By the square of its mean [-].
+        share, by_field : ndarray, shape (n,)
+            The share [-], and its derivative by the field.
         """
-        v = np.zeros(len(t))
-        for part in self._kind("uneven"):
-            v += part.features(t) @ z[at[part.name]]
-        return np.clip(v, *UNEVEN)
+        found = [part.features(t) @ z[at[part.name]] for part in self._kind("bare")]
+        if not found:
+            return np.zeros(len(t)), np.zeros(len(t))
+        odds = np.sum(found, axis=0)
+        least = np.log(NEXT_TO_NONE / (1.0 - NEXT_TO_NONE))
+        share = 1.0 / (1.0 + np.exp(-np.clip(odds + least, -30.0, 30.0)))
+        return BAREST * share, BAREST * share * (1.0 - share)
 
     def field(self, z: Array, at: dict[str, slice], t: RecipeTable) -> Array:
         """Return the logarithm of the internal reflectance by that of the law.
@@ -334,7 +362,7 @@ class Residual:
         t: RecipeTable,
         *,
         by_film: Array,
-        by_uneven: Array,
+        by_bare: Array,
         by_field: Array,
     ) -> None:
         """Write the fields' columns of a Jacobian.
@@ -349,8 +377,8 @@ class Residual:
             n rows.
         by_film : ndarray, shape (n, k, c)
             Derivative of the observations by u.
-        by_uneven : ndarray, shape (n, k)
-            Derivative of the observations by the film's unevenness.
+        by_bare : ndarray, shape (n, k)
+            Derivative of the observations by the bare field.
         by_field : ndarray, shape (n, k, 31)
             Derivative of the observations by F.
         """
@@ -360,8 +388,8 @@ class Residual:
             if part.name not in OWN:
                 found, of = found[:, None, :], by_film.sum(axis=2, keepdims=True)
             out[:, :, at[part.name]] = np.einsum("nkc,ncm->nkm", of, found)
-        for part in self._kind("uneven"):
-            out[:, :, at[part.name]] = by_uneven[:, :, None] * part.features(t)[:, None, :]
+        for part in self._kind("bare"):
+            out[:, :, at[part.name]] = by_bare[:, :, None] * part.features(t)[:, None, :]
         shaped = by_field @ _shapes()
         for part in self._kind("spectrum"):
             full = part.features(t)[:, None, :, None] * shaped[:, :, None, :]

@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from matchlib.errors import FileError
 from matchlib.regression.evidence import Sizes
 from matchlib.regression.law import FilmLaw
+from matchlib.regression.lengths import Lengths
 from matchlib.regression.predictor import FilmPredictor
 from matchlib.regression.priors import Priors
 from matchlib.regression.residual import PARTS, Part, Residual
@@ -32,7 +33,7 @@ from matchlib.regression.table import Vocabulary
 
 __all__ = ["FIT_FORMAT", "library_versions", "load_fit", "save_fit"]
 
-FIT_FORMAT = 3
+FIT_FORMAT = 4
 """Number of the file's layout; a fit of another layout is fitted anew."""
 
 _CENTRES, _WHITENING = "centres of", "whitening of"
@@ -92,6 +93,7 @@ def save_fit(path: str | os.PathLike[str], model: FilmPredictor, content_hash: s
         "content_hash": content_hash,
         "versions": library_versions(),
         "vocabulary": asdict(fit.law.words),
+        "lengths": {p.name: asdict(p.lengths) for p in fit.law.residual.parts},
         "priors": asdict(fit.law.priors),
         "evidence": fit.evidence,
         "doubt": model.doubt_,
@@ -183,7 +185,15 @@ def _rebuilt(arrays: dict[str, NDArray[Any]], words: dict[str, Any]) -> FilmPred
     )
     parts = [n for n in PARTS if f"{_CENTRES} {n}" in arrays]
     residual = Residual(
-        tuple(Part(n, arrays[f"{_CENTRES} {n}"], arrays[f"{_WHITENING} {n}"]) for n in parts)
+        tuple(
+            Part(
+                name,
+                arrays[f"{_CENTRES} {name}"],
+                arrays[f"{_WHITENING} {name}"],
+                Lengths(**words["lengths"][name]),
+            )
+            for name in parts
+        )
     )
     law = FilmLaw(vocabulary, Priors(**words["priors"]), residual)
     if arrays["z"].shape != (law.size,) or arrays["covariance"].shape != (law.size, law.size):

@@ -41,6 +41,9 @@ LEAST_MISS = 0.3
 """Noise by which backs are judged, at least [ΔE*ab]: where readings repeat better than that, as in
 print, a panel that stands out by a tenth carries no wrong recipe."""
 
+HELD = 1e-6
+"""Size at which a field stands still."""
+
 SAID = "fitting the film law"
 
 # Centre and spread of the logarithm of each size. A spread of 0 holds it.
@@ -59,8 +62,8 @@ _GROUPS = {
     "film colour": (0.02, 1.2),
     "film ground": (0.02, 1.2),
     "film both": (0.02, 1.2),
-    "uneven colour": (0.03, 1.5),
-    "uneven ground": (0.01, 1.5),
+    "bare colour": (1.0, 1.5),
+    "bare ground": (0.3, 1.5),
     "spectrum shared": (0.03, 1.2),
     "spectrum ground": (0.02, 1.2),
 }
@@ -241,7 +244,7 @@ def fit_law(
     if start is None:
         z, sizes, trust = _begin(law, part, part_of(step, 0.0, 0.3))
     else:
-        z, sizes, trust = _resume(law, start, some)
+        z, sizes, trust = _resume(law, start, part, told)
     z, sizes, trust, evidence = _settle(
         law, part, z, sizes, trust, rounds=rounds, robust=robust, step=told
     )
@@ -286,10 +289,8 @@ def evidence_with(
     float
         After one round, to be compared with that of `start` [nat].
     """
-    some = _some(rows.panels, random_state)
-    z, sizes, trust = _resume(law, start, some)
-    told = part_of(step, 0.0, 1.0)
-    part = rows.of_panels(some)
+    told, part = part_of(step), rows.of_panels(_some(rows.panels, random_state))
+    z, sizes, trust = _resume(law, start, part, told)
     return _settle(law, part, z, sizes, trust, rounds=1, robust=robust, step=told)[-1]
 
 
@@ -331,15 +332,20 @@ def _begin(law: FilmLaw, rows: Rows, step: Step) -> tuple[Array, Sizes, Array]:
     return z, sizes, trust
 
 
-def _resume(law: FilmLaw, start: FittedLaw, some: Ints) -> tuple[Array, Sizes, Array]:
+def _resume(law: FilmLaw, start: FittedLaw, rows: Rows, step: Step) -> tuple[Array, Sizes, Array]:
     sizes, _, _ = start_sizes(law)
     z = np.zeros(law.size)
     z[: start.law.size] = start.z
     known = dict(zip(start.law.groups, start.sizes.groups, strict=True))
-    groups = [known.get(g, s) for g, s in zip(law.groups, sizes.groups, strict=True)]
+    groups = np.array([known.get(g, s) for g, s in zip(law.groups, sizes.groups, strict=True)])
     # What was no part of the law may have been taken for a wrong back: all are heard anew.
-    sizes = Sizes(start.sizes.effects, start.sizes.noise, np.array(groups))
-    return z, sizes, np.ones(len(some))
+    trust = np.ones(rows.panels)
+    # The law settles beside its fields before any of them moves.
+    held = np.array([known.get(g, HELD) for g in law.groups])
+    still = Sizes(start.sizes.effects, start.sizes.noise, held)
+    tick = partial(step, 0.0, SAID)
+    z = _descend(law, z, _chunks(rows), still, trust, steps=12, tick=tick)
+    return z, replace(still, groups=groups), trust
 
 
 def _trusts(law: FilmLaw, z: Array, chunks: Chunks, sizes: Sizes, tick: Tick) -> Array:
@@ -373,14 +379,19 @@ def _settle(
         if family not in present or family == KNOWN:
             spread[len(EFFECTS) + family] = 0.0
     chunks = _chunks(rows)
-    evidence = -np.inf
+    linear = _linearise(law, z, rows, trust)
+    best = (z, sizes, trust, -np.inf)
     for number in range(rounds):
         tick = partial(step, number / rounds, SAID)
         tick()
-        linear = _linearise(law, z, rows, trust)
         sizes = best_sizes(linear, sizes, centre, spread, tick=tick)
-        evidence = linear.evidence(sizes)[0] + price_of(trust)
         z = _descend(law, z, chunks, sizes, trust, steps=12, tick=tick)
         if robust:
             trust = _trusts(law, z, chunks, sizes, tick)
-    return z, sizes, trust, evidence
+        # What the straight line promised the law itself may not keep: each round is judged by
+        # where it ended, and the best is what is kept.
+        linear = _linearise(law, z, rows, trust)
+        evidence = linear.evidence(sizes)[0] + price_of(trust)
+        if evidence > best[-1]:
+            best = (z, sizes, trust, evidence)
+    return best

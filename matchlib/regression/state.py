@@ -22,9 +22,9 @@ class State:
     ----------
     reflectance : ndarray
         Measured reflectance [-].
-    by_ground, by_absorbance, by_uneven, by_scatter, by_field, by_k2, by_gain : ndarray
-        Derivative of it by log ground reflectance, A, the film's unevenness, S, the residual field,
-        the logit of k2, and the logarithm of an uncleared surface's gain.
+    by_ground, by_absorbance, by_bare, by_scatter, by_field, by_k2, by_gain : ndarray
+        Derivative of it by log ground reflectance, A, the field of what is left bare, S, the
+        residual field, the logit of k2, and the logarithm of an uncleared surface's gain.
     absorption : ndarray, shape (c, b)
         Absorption spectra.
     scattering : ndarray, shape (c, b)
@@ -46,7 +46,7 @@ class State:
     reflectance: Array
     by_ground: Array
     by_absorbance: Array
-    by_uneven: Array
+    by_bare: Array
     by_scatter: Array
     by_field: Array
     by_k2: Array

@@ -174,4 +174,5 @@ def _dosed(space: Space, viewing: Viewing, carriers: Array) -> State:
 
 def _plain(space: Space, table: RecipeTable) -> State:
     fit = space.model.fitted_
-    return fit.law.evaluate(fit.law.plain(fit.z), table)
+    law, z = fit.law.plain(fit.z)
+    return law.evaluate(z, table)

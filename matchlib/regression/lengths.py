@@ -1,0 +1,40 @@
+"""How fast the residual fields change from recipe to recipe.
+
+Two numbers for all parts: how far the strength of the film, and how far the mix ratio, must differ
+before two recipes have little in common that the law leaves. Which of the ways named here an
+archive's leftovers go its readings say (Rasmussen and Williams 2006, section 5.4.1, marginal
+likelihood).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+__all__ = ["BY_AMOUNT", "BY_RECIPE", "WAYS", "Lengths"]
+
+
+@dataclass(frozen=True)
+class Lengths:
+    """Lengths of the kernels, by those of `BY_RECIPE`.
+
+    Parameters
+    ----------
+    strength : float
+        Along the logarithm of one more than the strength of the film [-].
+    ratio : float
+        Along the logarithm of the colour fraction [-].
+    """
+
+    strength: float = 1.0
+    ratio: float = 1.0
+
+
+BY_RECIPE = Lengths()
+"""What is left changes slowly, with the mix ratio as much as with what was laid: films that hide a
+little, bloom, or dry by the ratio."""
+
+BY_AMOUNT = Lengths(strength=0.5, ratio=2.5)
+"""What is left goes by how much was laid, and faster: droplets and dots that run together."""
+
+WAYS = (BY_RECIPE, BY_AMOUNT)
+"""What is tried, in this order."""
