@@ -9,7 +9,14 @@ import numpy as np
 import pytest
 
 from matchlib.errors import FileError, FitError
-from matchlib.regression import FilmPredictor, library_versions, load_fit, save_fit
+from matchlib.regression import (
+    FilmPredictor,
+    FilmRegressor,
+    library_versions,
+    load_fit,
+    save_fit,
+)
+from tests.benchmarks.real_data import inks
 from tests.suggest_shop import archive_of, model_of
 
 
@@ -31,6 +38,23 @@ def test_it_predicts_as_before(kept):
     assert again.archive_hash_ == "hash of the archive"
     assert again.versions_ == library_versions()
     assert list(again.panels_) == list(model_of().panels_)
+
+
+def test_a_fit_with_residual_fields_comes_back_too(tmp_path):
+    readings, lab = inks()
+    some = readings["colour"].isin(["", "magenta", "cyan"]).to_numpy()
+    model = FilmRegressor().fit(readings[some].reset_index(drop=True), lab[some])
+    fields = model.fitted_.law.residual
+    assert fields.parts
+    save_fit(tmp_path / "b.fit.npz", model, "another")
+    again = load_fit(tmp_path / "b.fit.npz")
+    assert [p.lengths for p in again.fitted_.law.residual.parts] == [
+        p.lengths for p in fields.parts
+    ]
+    for ours, theirs in zip(
+        again.predict_readings(readings[some]), model.predict_readings(readings[some]), strict=True
+    ):
+        np.testing.assert_array_equal(ours, theirs)
 
 
 def test_nothing_is_left_beside_it(kept):
