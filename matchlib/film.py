@@ -54,6 +54,7 @@ Ideal diffuse light inside n = 1.5 gives 0.596; practice takes 0.4 to 0.6 (Cento
 """
 
 _DEEPEST = 50.0
+"""Absorbance from which on no slope grows: no light is left to be seen."""
 
 
 def fresnel_normal(n: float = REFRACTIVE_INDEX) -> float:
@@ -199,7 +200,8 @@ def patchy_absorbance(absorbance: ArrayLike, bare: ArrayLike) -> tuple[Array, Ar
     An eye sees the mean of the light, not of the film: of the ground between droplets or dots all
     returns, of the rest what the film lets through, which lies the thicker there. With the share
     *w* bare the mean is :math:`w + (1-w) e^{-A/(1-w)}` (Murray 1936, for dots of one density;
-    Noffke and Seymour 2012, for a film that spreads while its volume stays).
+    Noffke and Seymour, A universal model for halftone reflectance, 2012, the year from memory, for
+    a film that spreads while its volume stays).
 
     Parameters
     ----------

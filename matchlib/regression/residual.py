@@ -12,8 +12,8 @@ three kinds of field (Rasmussen and Williams 2006):
 * **bare**: the share of the ground that the film leaves bare under the instrument's eye, between
   droplets that have not run together or printed dots (`matchlib.film.patchy_absorbance`): by
   colour, and by ground. It flattens every spectrum where it absorbs most, which no amount of film
-  can. The field is the share's log odds beside those of next to none, and where it is negative
-  nothing is bare.
+  can. The field is the share's log odds beside those of next to none, so that it has no end to be
+  cut off at, where a fit would drift.
 * **spectrum**: the internal reflectance is multiplied by ``exp(F)``, where F is a sum of three
   smooth spectral shapes. One part is shared by all grounds, and so crosses to a ground never
   sprayed; the other also knows the ground.
@@ -65,7 +65,7 @@ OWN = ("film shared", "film colour")
 """The parts that look at each colour of a pot by itself."""
 
 NEXT_TO_NONE = 0.02
-"""Share of the ground by whose odds the bare field is told [-]."""
+"""Share of the ground that lies bare where the field is nothing [-]."""
 
 BAREST = 0.96
 """Share that is left bare at most [-]."""
