@@ -205,7 +205,8 @@ def _with_fields(
     tried = {}
     for number, way in enumerate(WAYS):
         law = FilmLaw(words, priors, Residual.of(some.table, lengths=way))
-        told = part_of(step, 0.1 + 0.2 * number, 0.3 + 0.2 * number)
+        share = 0.4 / len(WAYS)
+        told = part_of(step, 0.1 + share * number, 0.1 + share * (number + 1))
         tried[way] = fit_law(law, some, start=fitted, rounds=3, step=told, **options)
     way = max(WAYS, key=lambda way: tried[way].evidence)
     best = tried[way]

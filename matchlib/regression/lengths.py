@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["BY_AMOUNT", "BY_RECIPE", "WAYS", "Lengths"]
+__all__ = ["BETWEEN", "BY_AMOUNT", "BY_RECIPE", "WAYS", "Lengths"]
 
 
 @dataclass(frozen=True)
@@ -38,5 +38,9 @@ BY_AMOUNT = Lengths(strength=0.6, ratio=10.0)
 run together. Of the lengths tried on the printed inks of the tests these had most evidence, not
 least error."""
 
-WAYS = (BY_RECIPE, BY_AMOUNT)
+BETWEEN = Lengths(strength=0.7, ratio=3.0)
+"""Between the two, near their geometric means. A fit climbs to the top that is near where it
+begins: a third beginning finds a higher one where another stopped short."""
+
+WAYS = (BY_RECIPE, BETWEEN, BY_AMOUNT)
 """What is tried; the readings' evidence chooses."""
