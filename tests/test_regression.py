@@ -15,6 +15,7 @@ from matchlib.demo import DEMO_WRONG_BACKS, demo_panels, demo_truth
 from matchlib.domain import CoatSchedule, Colour, Ground, Recipe, Viewing
 from matchlib.errors import DomainError, FitError, UnknownName
 from matchlib.regression import FilmRegressor, frames_of
+from tests.benchmarks.real_data import inks
 from tests.benchmarks.spray import Shop, labs, swap_backs, to_frame
 
 
@@ -286,3 +287,15 @@ def test_four_panels_of_a_colour_are_useful(shop):
     fresh = shop.fresh(60, 42)
     X, _ = to_frame(fresh)
     assert np.median(delta_e00(model.predict(X), labs(fresh))) < 2.5
+
+
+def test_how_the_leftovers_go_is_learnt_from_a_part_of_many_panels(monkeypatch):
+    # Many is some thousand; here it is made few, so that the test need not wait for them.
+    monkeypatch.setattr("matchlib.regression.estimator.TRIED_ON", 60)
+    recipes, lab = inks()
+    some = recipes["colour"].isin(["", "magenta", "cyan", "yellow"]).to_numpy()
+    recipes, lab = recipes[some].reset_index(drop=True), lab[some]
+    model = FilmRegressor().fit(recipes, lab)
+    assert model.fitted_.law.residual.parts
+    assert len(model.trust_) == len(recipes) > 60
+    assert np.median(delta_e00(np.asarray(model.predict(recipes)), lab)) < 0.2

@@ -42,7 +42,7 @@ Array = NDArray[np.float64]
 MANY = 2000
 """Panels above which linear algebra is worth more than one thread."""
 
-TRIED_ON = 200
+TRIED_ON = 120
 """Panels from which it is learnt how what the law leaves goes, at most."""
 
 WORTH = 3.0
@@ -203,8 +203,9 @@ def _with_fields(
         draw = np.random.default_rng(random_state).choice(rows.panels, TRIED_ON, replace=False)
         some = rows.of_panels(np.sort(draw))
     tried = {}
+    # A part of the panels, and few features there, are enough to choose by.
     for number, way in enumerate(WAYS):
-        law = FilmLaw(words, priors, Residual.of(some.table, lengths=way))
+        law = FilmLaw(words, priors, Residual.of(some.table, few=some is not rows, lengths=way))
         share = 0.4 / len(WAYS)
         told = part_of(step, 0.1 + share * number, 0.1 + share * (number + 1))
         tried[way] = fit_law(law, some, start=fitted, rounds=3, step=told, **options)

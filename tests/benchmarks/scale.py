@@ -74,7 +74,7 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser.add_argument(
         "--mottle",
         type=float,
-        help="unevenness of every film: from 0.4 on a residual is called for",
+        help="unevenness of every film: from 0.6 on a residual is called for",
     )
     args = parser.parse_args(argv)
     print("| panels | regressor | fit s | predict 200, s | peak MiB | of it before | median ΔE00 |")
