@@ -20,7 +20,7 @@ three kinds of field (Rasmussen and Williams 2006):
 
 Each part's size is a hyperparameter found by marginal likelihood, and goes to nothing where panels
 do not support it; where all of them together are not worth their price the fit leaves them out. So
-are their lengths, two numbers for all parts (`matchlib.regression.lengths`).
+are their lengths, three numbers for all parts (`matchlib.regression.lengths`).
 
 The processes are written with Nystrom's features, so that their cost is linear in panels. Those of
 the film and what it leaves bare stand on every ground, sprayed or not, so that a ground never
@@ -95,7 +95,7 @@ def _describe(t: RecipeTable, name: str, lengths: Lengths) -> Array:
     mean_bend = (t.coats * t.bend).sum(axis=1) / np.maximum(coats, 1)
     build: Array = np.stack(
         [
-            0.9 / lengths.strength * np.log1p(_strength(t)),
+            0.9 * lengths.place(_strength(t)),
             0.5 / lengths.ratio * mean_bend,
             0.4 * np.log1p(coats),
         ],

@@ -33,7 +33,7 @@ from matchlib.regression.table import Vocabulary
 
 __all__ = ["FIT_FORMAT", "library_versions", "load_fit", "save_fit"]
 
-FIT_FORMAT = 4
+FIT_FORMAT = 5
 """Number of the file's layout; a fit of another layout is fitted anew."""
 
 _CENTRES, _WHITENING = "centres of", "whitening of"
