@@ -60,10 +60,11 @@ _GROUPS = {
     "sprayer": (0.06, 0.5),
     "film shared": (0.02, 1.2),
     "film colour": (0.02, 1.2),
-    "film ground": (0.02, 1.2),
+    # Grounds are few: how far they differ is believed the more firmly.
+    "film ground": (0.02, 0.6),
     "film both": (0.02, 1.2),
     "bare colour": (1.0, 1.5),
-    "bare ground": (0.3, 1.5),
+    "bare ground": (0.3, 0.75),
     "spectrum shared": (0.03, 1.2),
     "spectrum ground": (0.02, 1.2),
 }
@@ -378,6 +379,8 @@ def _settle(
     for family in range(4):
         if family not in present or family == KNOWN:
             spread[len(EFFECTS) + family] = 0.0
+    if law.residual.parts:  # The fields' leftovers are not to be taken for the surface's.
+        spread[len(EFFECTS) + len(_NOISE) + law.groups.index("surface")] = 0.0
     chunks = _chunks(rows)
     linear = _linearise(law, z, rows, trust)
     best = (z, sizes, trust, -np.inf)
