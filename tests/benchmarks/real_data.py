@@ -214,16 +214,32 @@ def _print_inks(of: str, X: pd.DataFrame, y: Array, draws: int) -> None:
     single = not X["colour"].str.contains("+", regex=False).any()
     for kind, left in (("paper", "a paper, its bare sheet known"), ("recipe", "a tone")):
         what = f"{of}: {left}"
-        folds = [splits(X, kind, draw=draw) for draw in range(draws if kind == "recipe" else 1)]
+        drawn = [splits(X, kind, draw=draw) for draw in range(draws if kind == "recipe" else 1)]
+        folds = [fold for one in drawn for fold in one if _every_ink_is_known(X, *fold)]
+        if len(folds) < sum(map(len, drawn)):
+            print(f"{sum(map(len, drawn)) - len(folds)} folds passed over: an ink on no panel left")
+        left_out = np.concatenate([np.flatnonzero(test) for _, test in folds])
+        # Newsprint takes inks of its own, and bears them otherwise than any coated paper.
+        coated = (X["ground"] != "newsprint").to_numpy()[left_out]
         for name, make in makers.items():
             start = time.perf_counter()
-            errors = _tried(make, X, y, [fold for drawn in folds for fold in drawn])
+            errors = _tried(make, X, y, folds)
             print(_told(what, name, errors, seconds=time.perf_counter() - start), flush=True)
+            if kind == "paper" and not coated.all() and len(errors) == len(coated):
+                print(_told(f"{what} and coated", name, errors[coated]))
+                print(_told(f"{what} and newsprint", name, errors[~coated]))
             if kind == "recipe" and single and len(errors) == len(inner):
                 print(_told(f"{what} inside its ladder", name, errors[inner]))
                 print(_told(f"{what} at an end of it", name, errors[~inner]))
         if kind == "paper":
             print(_line(what, "backing ignored", lambda: neighbours(X, y)))
+
+
+def _every_ink_is_known(X: pd.DataFrame, train: Array, test: Array) -> bool:
+    def inks_of(rows: Array) -> set[str]:
+        return {name for blend in X["colour"][rows] for name in blend.split() if name in INKS}
+
+    return inks_of(test) <= inks_of(train)
 
 
 def _tried(make: Maker, X: pd.DataFrame, y: Array, folds: Sequence[Fold]) -> Array:

@@ -2,7 +2,8 @@
 
 The limits stand a little above what was measured when they were set; the numbers themselves are
 printed by ``python -m tests.benchmarks real``. Where a general-purpose regressor is as good, that
-is written here too.
+is written here too. The residual was shaped on the inks of four papers; the tests on papers kept
+apart are those that judge it.
 """
 
 from __future__ import annotations
@@ -65,7 +66,7 @@ def test_a_paper_left_out_is_met_from_its_bare_sheet():
     recipes, lab = inks()
     folds = splits(recipes, "paper")
     law = leave_out(film, recipes, lab, folds)
-    # Measured: median 1.1, mean 1.8; 3.2 if the paper is ignored, 2.9 for a quadratic ridge, 1.6
+    # Measured: median 1.2, mean 1.7; 3.2 if the paper is ignored, 2.9 for a quadratic ridge, 1.6
     # and 2.1 for a Gaussian process that knows the three other papers: papers differ by little,
     # and how dots spread on a paper cannot be known from its bare sheet.
     assert np.median(law) < 1.4
@@ -86,10 +87,9 @@ def test_the_residual_brings_the_law_to_a_tone_left_out():
     assert np.median(law) < 0.16
     assert np.mean(law) < 0.35
     assert np.median(law) < 0.25 * np.median(alone)
-    # A Gaussian process without any law, all tones: median 0.14, mean 0.30. Inside a ladder, where
-    # there is nothing to be known beyond its tones, it has 0.094 and 0.151, the law 0.085 and
-    # 0.152; at a ladder's ends 0.47 against 0.27, 0.69 against 0.50. The fit climbs a hill of many
-    # tops, and another processor's last digit may send it up another: 0.08 to 0.10, 0.14 to 0.19.
+    # A Gaussian process without any law, all tones: median 0.12, mean 0.30. Inside a ladder, where
+    # there is nothing to be known beyond its tones, it is as good. The fit climbs a hill of many
+    # tops, and another processor's last digit may send it up another.
     process, inner = leave_out(gaussian_process, recipes, lab, folds), inside_a_ladder(recipes)
     assert inner.sum() == 84
     assert np.median(law) < np.median(process)
@@ -99,12 +99,43 @@ def test_the_residual_brings_the_law_to_a_tone_left_out():
     assert np.median(law[~inner]) < 0.8 * np.median(process[~inner])
 
 
+def test_on_papers_kept_apart_a_tone_left_out_is_met_more_nearly_than_by_a_process():
+    recipes, lab = inks(kept_apart=True)
+    folds = splits(recipes, "recipe")
+    law = leave_out(film, recipes, lab, folds)
+    process, inner = leave_out(gaussian_process, recipes, lab, folds), inside_a_ladder(recipes)
+    # Measured over five draws of the folds, median and mean: inside a ladder 0.14 and 0.35, the
+    # process 0.20 and 0.43; at its ends 0.53 and 1.20, the process 0.81 and 1.58.
+    assert np.median(law[inner]) < np.median(process[inner])
+    assert np.mean(law[inner]) < np.mean(process[inner])
+    assert np.median(law[~inner]) < np.median(process[~inner])
+    assert np.mean(law[~inner]) < np.mean(process[~inner])
+
+
+def test_of_papers_kept_apart_one_left_out_is_met_from_its_bare_sheet():
+    recipes, lab = inks(kept_apart=True)
+    folds = splits(recipes, "paper")
+    law = leave_out(film, recipes, lab, folds)
+    process = leave_out(gaussian_process, recipes, lab, folds)
+    # Measured: median 1.8, mean 2.4; Gaussian process 2.0 and 3.1; 3.0 and 3.7 if the paper is
+    # ignored. Two of the papers are nearly alike, and help the process; newsprint, which bears inks
+    # otherwise than any coated paper, is missed by 3.8 and 4.7, by the process by 7.7 and 7.4. The
+    # law without its residual does better still, 1.4 and 2.0: what fields learn of four papers is
+    # not all true of a fifth.
+    assert np.median(law) < np.median(process)
+    assert np.mean(law) < 0.9 * np.mean(process)
+    assert np.median(law) < 0.75 * np.median(neighbours(recipes, lab))
+    papers = recipes["ground"].to_numpy()[np.concatenate([np.flatnonzero(t) for _, t in folds])]
+    newsprint = papers == "newsprint"
+    assert np.mean(law[newsprint]) < 0.8 * np.mean(process[newsprint])
+
+
 def test_inks_over_one_another_do_not_lead_it_astray():
     recipes, lab = inks(overprints=True)
     folds = splits(recipes, "recipe")
     law = leave_out(film, recipes, lab, folds)
     process = leave_out(gaussian_process, recipes, lab, folds)
-    # Measured: median 1.5, mean 2.1, 95th 5.6; Gaussian process 1.6, 3.6 and 19.
+    # Measured: median 1.2, mean 2.0; Gaussian process 1.6 and 3.6, 95th 19.
     assert np.median(law) < 1.2 * np.median(process)
     assert np.mean(law) < 0.75 * np.mean(process)
     assert np.quantile(law, 0.95) < 0.5 * np.quantile(process, 0.95)
