@@ -289,6 +289,10 @@ def test_four_panels_of_a_colour_are_useful(shop):
     assert np.median(delta_e00(model.predict(X), labs(fresh))) < 2.5
 
 
+def _size_of(model, group):
+    return model.fitted_.sizes.groups[model.fitted_.law.groups.index(group)]
+
+
 def test_how_the_leftovers_go_is_learnt_from_a_part_of_many_panels(monkeypatch):
     # Many is some thousand; here it is made few, so that the test need not wait for them.
     monkeypatch.setattr("matchlib.regression.estimator.TRIED_ON", 60)
@@ -298,4 +302,8 @@ def test_how_the_leftovers_go_is_learnt_from_a_part_of_many_panels(monkeypatch):
     model = FilmRegressor().fit(recipes, lab)
     assert model.fitted_.law.residual.parts
     assert len(model.trust_) == len(recipes) > 60
+    # What the fields take is not taken for the surface's: its size is as learnt without them.
+    alone = FilmRegressor(residual=False).fit(recipes, lab)
+    assert _size_of(model, "surface") == pytest.approx(_size_of(alone, "surface"))
+    assert _size_of(model, "dose") != pytest.approx(_size_of(alone, "dose"))
     assert np.median(delta_e00(np.asarray(model.predict(recipes)), lab)) < 0.2
