@@ -44,7 +44,7 @@ def case():
     sprayers = ["Ada", "", "Bo", "Ada", "Bo", "", "Ada"]
     words = Vocabulary.of(recipes, [v.geometry for v in views], sprayers)
     table = RecipeTable.of(recipes, views, words, sprayers)
-    law = FilmLaw(words, Priors(), Residual.of(table))
+    law = FilmLaw(words, Priors(), Residual.of(table, np.eye(len(words.grounds))))
     z = 0.4 * np.random.default_rng(0).normal(size=law.size)
     for part in law.residual.parts:
         z[law.slices[part.name]] *= 0.05  # no field is cut off

@@ -51,6 +51,8 @@ def test_a_fit_with_residual_fields_comes_back_too(tmp_path):
     assert [p.lengths for p in again.fitted_.law.residual.parts] == [
         p.lengths for p in fields.parts
     ]
+    for ours, theirs in zip(again.fitted_.law.residual.parts, fields.parts, strict=True):
+        np.testing.assert_array_equal(ours.grounds, theirs.grounds)
     for ours, theirs in zip(
         again.predict_readings(readings[some]), model.predict_readings(readings[some]), strict=True
     ):

@@ -22,6 +22,7 @@ from matchlib.errors import FitError
 from matchlib.regression.doubt import freedom_of_scale, overconfidence
 from matchlib.regression.law import FilmLaw
 from matchlib.regression.lengths import WAYS
+from matchlib.regression.looks import places_of
 from matchlib.regression.misses import Rows
 from matchlib.regression.observe import Observations
 from matchlib.regression.predictor import FilmPredictor
@@ -194,7 +195,8 @@ def _with_fields(
     """Return the fit with residual fields that has most evidence; `fitted` if none is worth it."""
     words, priors = fitted.law.words, fitted.law.priors
     options: dict[str, Any] = {"robust": robust, "random_state": random_state}
-    few = FilmLaw(words, priors, Residual.of(rows.table, few=True))
+    grounds = places_of(fitted.law, fitted.z, rows)
+    few = FilmLaw(words, priors, Residual.of(rows.table, grounds, few=True))
     first = evidence_with(few, rows, fitted, step=part_of(step, 0.0, 0.1), **options)
     if first <= fitted.evidence:
         return fitted
@@ -205,14 +207,15 @@ def _with_fields(
     tried = {}
     # A part of the panels, and few features there, are enough to choose by.
     for number, way in enumerate(WAYS):
-        law = FilmLaw(words, priors, Residual.of(some.table, few=some is not rows, lengths=way))
+        fields = Residual.of(some.table, grounds, few=some is not rows, lengths=way)
+        law = FilmLaw(words, priors, fields)
         share = 0.4 / len(WAYS)
         told = part_of(step, 0.1 + share * number, 0.1 + share * (number + 1))
         tried[way] = fit_law(law, some, start=fitted, rounds=3, step=told, **options)
     way = max(WAYS, key=lambda way: tried[way].evidence)
     best = tried[way]
     if some is not rows:
-        law = FilmLaw(words, priors, Residual.of(rows.table, lengths=way))
+        law = FilmLaw(words, priors, Residual.of(rows.table, grounds, lengths=way))
         told = part_of(step, 0.5, 1.0)
         best = fit_law(law, rows, start=fitted, rounds=3, step=told, **options)
     return best if best.evidence > fitted.evidence + _price_of_fields(best.law, rows) else fitted

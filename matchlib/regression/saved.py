@@ -25,18 +25,19 @@ from matchlib.errors import FileError
 from matchlib.regression.evidence import Sizes
 from matchlib.regression.law import FilmLaw
 from matchlib.regression.lengths import Lengths
+from matchlib.regression.part import PARTS, Part
 from matchlib.regression.predictor import FilmPredictor
 from matchlib.regression.priors import Priors
-from matchlib.regression.residual import PARTS, Part, Residual
+from matchlib.regression.residual import Residual
 from matchlib.regression.solve import FittedLaw
 from matchlib.regression.table import Vocabulary
 
 __all__ = ["FIT_FORMAT", "library_versions", "load_fit", "save_fit"]
 
-FIT_FORMAT = 5
+FIT_FORMAT = 6
 """Number of the file's layout; a fit of another layout is fitted anew."""
 
-_CENTRES, _WHITENING = "centres of", "whitening of"
+_CENTRES, _WHITENING, _GROUNDS = "centres of", "whitening of", "grounds of"
 
 _LIMIT = 512 * 1024 * 1024
 
@@ -87,6 +88,7 @@ def save_fit(path: str | os.PathLike[str], model: FilmPredictor, content_hash: s
         "panels": np.asarray(model.panels_, np.str_),
         **{f"{_CENTRES} {p.name}": p.centres for p in fit.law.residual.parts},
         **{f"{_WHITENING} {p.name}": p.whitening for p in fit.law.residual.parts},
+        **{f"{_GROUNDS} {p.name}": p.grounds for p in fit.law.residual.parts},
     }
     words = {
         "format": FIT_FORMAT,
@@ -191,6 +193,7 @@ def _rebuilt(arrays: dict[str, NDArray[Any]], words: dict[str, Any]) -> FilmPred
                 arrays[f"{_CENTRES} {name}"],
                 arrays[f"{_WHITENING} {name}"],
                 Lengths(**words["lengths"][name]),
+                arrays[f"{_GROUNDS} {name}"],
             )
             for name in parts
         )

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 
 from matchlib.errors import FitError
+from matchlib.regression.beliefs import start_sizes
 from matchlib.regression.evidence import EFFECTS, Linearised, Sizes, best_sizes
 from matchlib.regression.law import FilmLaw
 from matchlib.regression.misses import Rows, panel_distances, price_of, stacked, trust_of
@@ -23,7 +24,7 @@ from matchlib.regression.observe import KNOWN, TONE
 from matchlib.regression.start import starting_values
 from matchlib.stepping import Step, part_of
 
-__all__ = ["FittedLaw", "evidence_with", "fit_law", "start_sizes"]
+__all__ = ["FittedLaw", "evidence_with", "fit_law"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -45,29 +46,6 @@ HELD = 1e-6
 """Size at which a field stands still."""
 
 SAID = "fitting the film law"
-
-# Centre and spread of the logarithm of each size. A spread of 0 holds it.
-_EFFECTS = {"film": (0.05, 0.6), "ground": (0.01, 0.7), "stray": (0.0005, 0.7)}
-_NOISE = {"stated": (1.0, 0.0), "instrument": (0.2, 0.7), "photo": (1.5, 0.4), "tone": (1.2, 0.6)}
-_GROUPS = {
-    "fixed": (1.0, 0.0),
-    "ground wave": (0.25, 0.5),
-    "colour wave": (1.3, 0.4),
-    "own slope": (1.0, 0.6),
-    "dose": (1.0, 0.5),
-    "surface": (1.0, 0.3),
-    "own k2": (0.15, 0.3),
-    "sprayer": (0.06, 0.5),
-    "film shared": (0.02, 1.2),
-    "film colour": (0.02, 1.2),
-    # Grounds are few: how far they differ is believed the more firmly.
-    "film ground": (0.02, 0.6),
-    "film both": (0.02, 1.2),
-    "bare colour": (1.0, 1.5),
-    "bare ground": (0.3, 0.75),
-    "spectrum shared": (0.03, 1.2),
-    "spectrum ground": (0.02, 1.2),
-}
 
 
 @dataclass(frozen=True)
@@ -97,28 +75,6 @@ class FittedLaw:
     sizes: Sizes
     trust: Array
     evidence: float
-
-
-def start_sizes(law: FilmLaw) -> tuple[Sizes, Array, Array]:
-    """Return the sizes believed before any reading, and how firmly.
-
-    Parameters
-    ----------
-    law : FilmLaw
-        Gives the prior groups.
-
-    Returns
-    -------
-    sizes : Sizes
-        Centres.
-    centre, spread : ndarray
-        Of the logarithms, in the order of `Sizes.vector`.
-    """
-    chosen = [_GROUPS[g] for g in law.groups]
-    pairs = np.array([*_EFFECTS.values(), *_NOISE.values(), *chosen], float)
-    e, n = len(_EFFECTS), len(_NOISE)
-    sizes = Sizes(pairs[:e, 0], pairs[e : e + n, 0], pairs[e + n :, 0])
-    return sizes, np.log(pairs[:, 0]), pairs[:, 1]
 
 
 def _linearise(law: FilmLaw, z: Array, rows: Rows, trust: Array) -> Linearised:
@@ -380,7 +336,7 @@ def _settle(
         if family not in present or family == KNOWN:
             spread[len(EFFECTS) + family] = 0.0
     if law.residual.parts:  # The fields' leftovers are not to be taken for the surface's.
-        spread[len(EFFECTS) + len(_NOISE) + law.groups.index("surface")] = 0.0
+        spread[len(EFFECTS) + len(sizes.noise) + law.groups.index("surface")] = 0.0
     chunks = _chunks(rows)
     linear = _linearise(law, z, rows, trust)
     best = (z, sizes, trust, -np.inf)
