@@ -126,6 +126,9 @@ class Linearised:
         self.group_of = group_of
         self.panels = len(trust)
         p = j.shape[1]
+        # Most archives know one or two families; the others' sums would be carried along as zeros.
+        self.present = np.flatnonzero(np.bincount(family, minlength=families))
+        self.families, families = families, len(self.present)
         self.gram = np.zeros((families, p, p))
         self.load = np.zeros((families, p))
         self.power = np.zeros(families)
@@ -133,10 +136,8 @@ class Linearised:
         self.cross = np.zeros((families, self.panels, WIDTH, p))
         self.own = np.zeros((families, self.panels, WIDTH, WIDTH))
         self.pull = np.zeros((families, self.panels, WIDTH))
-        for f in range(families):
-            rows = np.flatnonzero(family == f)
-            if not len(rows):
-                continue
+        for f, here in enumerate(self.present):
+            rows = np.flatnonzero(family == here)
             rows = rows[np.argsort(panel[rows], kind="stable")]
             jf, yf, uf, who = j[rows], y[rows], effects[rows], panel[rows]
             self.gram[f], self.load[f] = jf.T @ jf, jf.T @ yf
@@ -150,7 +151,7 @@ class Linearised:
             self.pull[f, seen] = np.add.reduceat(uf * yf[:, None], starts, axis=0)
 
     def _summed(self, sizes: Sizes) -> tuple[Array, Array, Array, Array, Array]:
-        gain = 1.0 / sizes.noise**2
+        gain = 1.0 / sizes.noise[self.present] ** 2
         sds = sizes.effect_sds
         own = np.tensordot(gain, self.own, 1) * sds[:, None] * sds[None, :] + np.eye(WIDTH)
         inverse = np.linalg.inv(np.linalg.cholesky(own))
@@ -201,7 +202,8 @@ class Linearised:
             normal, load, inverse, cross, pull = self._summed(sizes)
         except np.linalg.LinAlgError:
             return -np.inf, np.zeros(len(sizes.vector()))
-        gain, prior = 1.0 / sizes.noise**2, 1.0 / sizes.groups[self.group_of] ** 2
+        gain = 1.0 / sizes.noise[self.present] ** 2
+        prior = 1.0 / sizes.groups[self.group_of] ** 2
         try:
             factor = cho_factor(normal, lower=True, check_finite=False)
         except np.linalg.LinAlgError:
@@ -221,7 +223,9 @@ class Linearised:
         inverse, cross, pull = panels
         back = inverse.transpose(0, 2, 1)
         effect = (back @ (pull - cross @ mean)[:, :, None])[:, :, 0]
-        with_values = -back @ (cross @ spread)
+        # One product of two matrices, not one a panel that reads all of the spread each time.
+        spread_in = (cross.reshape(-1, cross.shape[2]) @ spread).reshape(cross.shape)
+        with_values = -back @ spread_in
         squares = back @ inverse - with_values @ (back @ cross).transpose(0, 2, 1)
         squares += effect[:, :, None] * effect[:, None, :]
         excess = np.diagonal(squares, axis1=1, axis2=2).sum(axis=0) - self.panels
@@ -233,12 +237,12 @@ class Linearised:
         # Joint second moment of effects and values, panel by panel.
         joint = with_values + effect[:, :, None] * mean
         moment = spread + mean[:, None] * mean[None, :]
-        by_noise = np.empty(len(sizes.noise))
-        for f, sd in enumerate(sizes.noise):
+        by_noise = np.zeros(self.families)
+        for f, here in enumerate(self.present):
             left = self.power[f] - 2.0 * self.load[f] @ mean + np.vdot(self.gram[f], moment)
             left += np.vdot(self.own[f], squares) - 2.0 * np.vdot(self.pull[f], effect)
             left += 2.0 * np.vdot(self.cross[f], joint)
-            by_noise[f] = left / sd**2 - self.count[f]
+            by_noise[here] = left / sizes.noise[here] ** 2 - self.count[f]
         energy = (mean**2 + np.diag(spread)) / sizes.groups[self.group_of] ** 2 - 1.0
         by_groups = np.bincount(self.group_of, energy, len(sizes.groups))
         return np.concatenate([by_effects, by_noise, by_groups])
