@@ -39,6 +39,7 @@ __all__ = [
     "MORE",
     "dye",
     "film",
+    "film_alone",
     "inks",
     "inside_a_ladder",
     "leave_out",

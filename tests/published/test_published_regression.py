@@ -15,13 +15,17 @@ from matchlib.regression import FilmRegressor
 from matchlib.regression.lengths import BY_AMOUNT, BY_RECIPE, WAYS
 from tests.benchmarks.lightlab import delta_e, spectrum_to_lab
 from tests.benchmarks.real_data import (
+    FIRST,
+    KEPT_APART,
     MORE,
     dye,
     film,
+    film_alone,
     inks,
     inside_a_ladder,
     leave_out,
     neighbours,
+    onto_new_papers,
     splits,
     straight_line,
 )
@@ -129,6 +133,47 @@ def test_of_other_papers_one_left_out_is_met_from_its_bare_sheet():
     papers = recipes["ground"].to_numpy()[np.concatenate([np.flatnonzero(t) for _, t in folds])]
     newsprint = papers == "newsprint"
     assert np.mean(law[newsprint]) < 0.8 * np.mean(process[newsprint])
+
+
+@pytest.mark.parametrize(("known", "share"), [((FIRST,), 0.85), ((FIRST, MORE), 0.6)])
+def test_a_paper_kept_apart_is_met_from_its_bare_sheet(known, share):
+    recipes, lab, folds = onto_new_papers(*known)
+    law = leave_out(film, recipes, lab, folds)
+    process = leave_out(gaussian_process, recipes, lab, folds)
+    # Measured, median and mean: from the first four papers 1.9 and 2.7, the process 2.9 and 3.3,
+    # the law without residual 1.9 and 2.7; from all nine 2.1 and 2.4, the process 5.8 and 9.7, the
+    # law alone 2.4 and 3.1.
+    assert np.median(law) < share * np.median(process)
+    assert np.mean(law) < 0.95 * np.mean(process)
+    if known == (FIRST, MORE):
+        # Of many papers the residual learns what is true of another.
+        alone = leave_out(film_alone, recipes, lab, folds)
+        assert np.mean(law) < 0.9 * np.mean(alone)
+
+
+def test_inks_over_one_another_on_a_paper_kept_apart():
+    recipes, lab, folds = onto_new_papers(FIRST, MORE, overprints=True)
+    law = leave_out(film, recipes, lab, folds)
+    # Measured: 3.0 and 4.4; process 8.1 and 8.9, law alone 6.7 and 6.5, quadratic ridge 5.8 and
+    # 5.6. The coated paper 2.2 and 2.5, the newsprint 7.4 and 6.3.
+    for make in (gaussian_process, film_alone, ridge):
+        other = leave_out(make, recipes, lab, folds)
+        assert np.median(law) < 0.7 * np.median(other)
+        assert np.mean(law) < 0.9 * np.mean(other)
+
+
+def test_a_tone_left_out_of_papers_kept_apart():
+    recipes, lab = inks(KEPT_APART)
+    folds = splits(recipes, "recipe")
+    law = leave_out(film, recipes, lab, folds)
+    process, inner = leave_out(gaussian_process, recipes, lab, folds), inside_a_ladder(recipes)
+    # Measured over five draws of the folds: inside a ladder 0.11 and 0.30, the process 0.13 and
+    # 0.32, in this draw 0.14 and 0.33 against 0.16 and 0.45; at its ends 0.22 and 0.65 against 0.82
+    # and 1.42.
+    assert np.median(law[inner]) < np.median(process[inner]) + 0.02
+    assert np.mean(law[inner]) < np.mean(process[inner])
+    assert np.median(law[~inner]) < 0.6 * np.median(process[~inner])
+    assert np.mean(law[~inner]) < 0.7 * np.mean(process[~inner])
 
 
 def test_inks_over_one_another_do_not_lead_it_astray():
