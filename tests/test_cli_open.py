@@ -121,6 +121,14 @@ def test_the_lab_listens_on_loopback_and_asks_for_its_token(tmp_path):
         assert status == 200
         names = {item["name"] for item in json.loads(text)["content"]}
         assert names == {p.name for p in notebooks_folder().glob("*.ipynb")}
+        # It opens on a page that is there, and asks nobody about news from the network.
+        assert re.search(r"/lab/tree/([a-z_]+\.ipynb)\?token=", said)[1] in names
+        about = "/lab/api/settings/@jupyterlab/apputils-extension:notification"
+        status, text = opened.ask(about, Authorization=f"token {token}")
+        assert status == 200
+        asked = json.loads(text)["schema"]["properties"]
+        assert asked["fetchNews"]["default"] == "false"
+        assert asked["checkForUpdates"]["default"] is False
         commands = Path(f"/proc/{opened.child.pid}/cmdline").read_text()
         assert token not in commands
     finally:
@@ -221,6 +229,7 @@ def test_commands_never_listen_beyond_this_machine(tmp_path):
     assert "--VoilaConfiguration.strip_sources=True" in kiosk
     assert "--VoilaConfiguration.show_tracebacks=False" in kiosk
     assert "--no-browser" in lab
+    assert "--LabApp.default_url=/lab/tree/match_a_sample.ipynb" in lab
     assert "--no-browser" not in kiosk_command(tmp_path, port=1, browser=True)
 
 

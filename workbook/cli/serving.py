@@ -31,6 +31,7 @@ __all__ = [
 
 _SHIPPED = ".shipped.json"
 _LOOPBACK = "127.0.0.1"
+_FIRST_PAGE = "match_a_sample.ipynb"
 
 
 def notebooks_folder() -> Path:
@@ -146,6 +147,7 @@ def lab_command(folder: Path, *, port: int, browser: bool) -> list[str]:
         "--ServerApp.allow_remote_access=False",
         "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
         "--LabApp.news_url=None",
+        f"--LabApp.default_url=/lab/tree/{_FIRST_PAGE}",
         "--LabApp.extension_manager=readonly",
     ]
     if hasattr(os, "geteuid") and os.geteuid() == 0:
@@ -244,10 +246,8 @@ def serve_workbook(
             settings = [str(_lab_settings(Path(room))), os.environ.get("JUPYTER_CONFIG_PATH", "")]
             environment["JUPYTER_CONFIG_PATH"] = os.pathsep.join(filter(None, settings))
             command = lab_command(folder, port=port, browser=browser)
-            tell(
-                f"The workbook is at http://{_LOOPBACK}:{port}/lab?token={token} on this machine. "
-                "Ctrl-C stops it."
-            )
+            page = f"http://{_LOOPBACK}:{port}/lab/tree/{_FIRST_PAGE}?token={token}"
+            tell(f"The workbook is at {page} on this machine. Ctrl-C stops it.")
         server = subprocess.Popen(command, env=environment, cwd=folder)  # noqa: S603  our own command
         try:
             return server.wait()
@@ -262,7 +262,12 @@ def _lab_settings(room: Path) -> Path:
     # Controls answer over one lasting channel: with a subshell for each, a page that is loaded
     # again finds them gone.
     settings = {
-        "@jupyterlab/apputils-extension:kernels-settings": {"commsOverSubshells": "disabled"}
+        "@jupyterlab/apputils-extension:kernels-settings": {"commsOverSubshells": "disabled"},
+        # No network is asked for news or updates, so neither is whoever opens the workbook.
+        "@jupyterlab/apputils-extension:notification": {
+            "checkForUpdates": False,
+            "fetchNews": "false",
+        },
     }
     folder = room / "config" / "labconfig"
     folder.mkdir(parents=True)
