@@ -248,6 +248,7 @@ def serve_workbook(
             command = lab_command(folder, port=port, browser=browser)
             page = f"http://{_LOOPBACK}:{port}/lab/tree/{_FIRST_PAGE}?token={token}"
             tell(f"The workbook is at {page} on this machine. Ctrl-C stops it.")
+            tell("Its pages start with the menu Run, Run All Cells.")
         server = subprocess.Popen(command, env=environment, cwd=folder)  # noqa: S603  our own command
         try:
             return server.wait()
