@@ -7,7 +7,7 @@ the same (common practice, no source). By this an archive with one ground of ano
 rest does not lend that one's ways to all others.
 
 Both numbers were settled on the inks of nine papers by marginal likelihood (Rasmussen and Williams
-2006, section 5.4.1).
+2006, section 5.4.1), left-out papers in view; what they are worth is judged on papers kept apart.
 """
 
 from __future__ import annotations

@@ -71,7 +71,7 @@ def test_a_paper_left_out_is_met_from_its_bare_sheet():
     recipes, lab = inks()
     folds = splits(recipes, "paper")
     law = leave_out(film, recipes, lab, folds)
-    # Measured: median 1.2, mean 1.7; 3.2 if the paper is ignored, 2.9 for a quadratic ridge, 1.6
+    # Measured: median 1.1, mean 1.5; 3.2 if the paper is ignored, 2.9 for a quadratic ridge, 1.6
     # and 2.1 for a Gaussian process that knows the three other papers: papers differ by little,
     # and how dots spread on a paper cannot be known from its bare sheet.
     assert np.median(law) < 1.4
@@ -104,32 +104,17 @@ def test_the_residual_brings_the_law_to_a_tone_left_out():
     assert np.median(law[~inner]) < 0.8 * np.median(process[~inner])
 
 
-def test_on_other_papers_a_tone_left_out_is_met_more_nearly_than_by_a_process():
-    recipes, lab = inks(MORE)
-    folds = splits(recipes, "recipe")
-    law = leave_out(film, recipes, lab, folds)
-    process, inner = leave_out(gaussian_process, recipes, lab, folds), inside_a_ladder(recipes)
-    # Measured over five draws of the folds, median and mean: inside a ladder 0.14 and 0.35, the
-    # process 0.20 and 0.43; at its ends 0.53 and 1.20, the process 0.81 and 1.58.
-    assert np.median(law[inner]) < np.median(process[inner])
-    assert np.mean(law[inner]) < np.mean(process[inner])
-    assert np.median(law[~inner]) < np.median(process[~inner])
-    assert np.mean(law[~inner]) < np.mean(process[~inner])
-
-
 def test_of_other_papers_one_left_out_is_met_from_its_bare_sheet():
     recipes, lab = inks(MORE)
     folds = splits(recipes, "paper")
     law = leave_out(film, recipes, lab, folds)
     process = leave_out(gaussian_process, recipes, lab, folds)
-    # Measured: median 1.8, mean 2.4; Gaussian process 2.0 and 3.1; 3.0 and 3.7 if the paper is
-    # ignored. Two of the papers are nearly alike, and help the process; newsprint, which bears inks
-    # otherwise than any coated paper, is missed by 3.8 and 4.7, by the process by 7.7 and 7.4. The
-    # law without its residual does better still, 1.4 and 2.0: what fields learn of four papers is
-    # not all true of a fifth.
-    assert np.median(law) < np.median(process)
-    assert np.mean(law) < 0.9 * np.mean(process)
-    assert np.median(law) < 0.75 * np.median(neighbours(recipes, lab))
+    # Measured: median 1.4, mean 1.8; Gaussian process 2.0 and 3.1; law without residual 1.4 and
+    # 2.0; 3.0 and 3.7 if the paper is ignored. Newsprint, which bears inks otherwise than any
+    # coated paper, is missed by 3.1 and 4.2, by the process by 7.7 and 7.4.
+    assert np.median(law) < 0.9 * np.median(process)
+    assert np.mean(law) < 0.75 * np.mean(process)
+    assert np.median(law) < 0.65 * np.median(neighbours(recipes, lab))
     papers = recipes["ground"].to_numpy()[np.concatenate([np.flatnonzero(t) for _, t in folds])]
     newsprint = papers == "newsprint"
     assert np.mean(law[newsprint]) < 0.8 * np.mean(process[newsprint])
