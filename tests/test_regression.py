@@ -15,6 +15,7 @@ from matchlib.demo import DEMO_WRONG_BACKS, demo_panels, demo_truth
 from matchlib.domain import CoatSchedule, Colour, Ground, Recipe, Viewing
 from matchlib.errors import DomainError, FitError, UnknownName
 from matchlib.regression import FilmRegressor, frames_of
+from matchlib.regression.looks import ALIKE
 from tests.benchmarks.real_data import inks
 from tests.benchmarks.spray import Shop, labs, swap_backs, to_frame
 
@@ -302,6 +303,11 @@ def test_how_the_leftovers_go_is_learnt_from_a_part_of_many_panels(monkeypatch):
     model = FilmRegressor().fit(recipes, lab)
     assert model.fitted_.law.residual.parts
     assert len(model.trust_) == len(recipes) > 60
+    # The fields know the grounds by how they were read bare.
+    bare = (recipes["colour"] == "").to_numpy()
+    lightness = dict(zip(recipes["ground"][bare], lab[bare, 0], strict=True))
+    looks = ALIKE * model.fitted_.law.residual.parts[0].grounds[:, -3]
+    assert looks == pytest.approx([lightness[g] for g in model.words_.grounds], abs=0.5)
     # What the fields take is not taken for the surface's: its size is as learnt without them.
     alone = FilmRegressor(residual=False).fit(recipes, lab)
     assert _size_of(model, "surface") == pytest.approx(_size_of(alone, "surface"))
