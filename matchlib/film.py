@@ -294,6 +294,7 @@ def path_factor(geometry: str, *, n: float = REFRACTIVE_INDEX) -> float:
     geometry : str
         ``45:0``, ``di:8`` and their kin, or an aspecular angle such as ``45as15``: illumination
         at 45 degrees, viewing that far from the mirror direction towards the light (ASTM E2539).
+        A ``photo`` is lit from all sides, as a booth or an overcast sky does it.
     n : float
         Refractive index of the film [-], above 1.
 

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Linear",
+    "covariance_of_reading",
     "fit_panels",
     "lab_of_reading",
     "level_columns",
@@ -116,6 +117,24 @@ def lab_of_reading(reading: Reading) -> Array:
     even = interpolate_reflectance(np.array(reading.wavelengths), np.array(reading.reflectance))
     light = (reading.viewing.illuminant, reading.viewing.observer)
     return np.asarray(lab_of(even.reshape(1, -1), *light)[0][0], float)
+
+
+def covariance_of_reading(reading: Reading) -> Array | None:
+    """Return how far a reading's Lab is known, as far as its source says.
+
+    Parameters
+    ----------
+    reading : Reading
+        Lab or spectrum.
+
+    Returns
+    -------
+    ndarray, shape (3, 3), or None
+        Covariance of L*, a* and b* [ΔE*ab²]; None where nothing is stated.
+    """
+    if reading.covariance is not None:
+        return np.array(reading.covariance, float)
+    return None if reading.sd is None else reading.sd**2 * np.eye(3)
 
 
 def views_of(

@@ -306,7 +306,7 @@ class Belief:
         _, spray, reading = self._noise(recipes, views, [r.source for r in rows])
         noise = np.zeros((3 * len(rows), 3 * len(rows)))
         for i, row in enumerate(rows):
-            own = spray[i] + (reading[i] if row.sd is None else row.sd**2 * np.eye(3))
+            own = spray[i] + (reading[i] if row.covariance is None else row.covariance)
             noise[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] = own
         if len(rows) > len(panels):
             noise += self._shared([len(p.views) for p in panels], recipes, views)

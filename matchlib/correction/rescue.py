@@ -92,7 +92,7 @@ def _own(before: Belief, panel: Sprayed) -> tuple[Array, Array, Array]:
     covariance[k + 2 :, k + 2 :] = block_diag(*rest)
     own = block_diag(
         *(
-            seen if view.sd is None else view.sd**2 * np.eye(3)
+            seen if view.covariance is None else view.covariance
             for view, seen in zip(panel.views, reading, strict=True)
         )
     )

@@ -6,10 +6,11 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from matchlib.domain import Reading, Recipe, Viewing
 from matchlib.errors import DomainError
-from matchlib.linear import lab_of_reading
+from matchlib.linear import covariance_of_reading, lab_of_reading
 
 __all__ = ["Sprayed"]
 
@@ -28,8 +29,8 @@ class Sprayed:
         How.
     source : str
         ``spectrophotometer`` or ``photo``.
-    sd : float, optional
-        The reading's own uncertainty an axis, if it states one [ΔE*ab].
+    covariance : ndarray, shape (3, 3), optional
+        The reading's own uncertainty, if it states one [ΔE*ab²].
     also : tuple of Sprayed
         The same panel read under further viewings, such as other angles.
     """
@@ -38,7 +39,7 @@ class Sprayed:
     lab: tuple[float, float, float]
     viewing: Viewing = field(default_factory=Viewing)
     source: str = "spectrophotometer"
-    sd: float | None = None
+    covariance: NDArray[np.float64] | None = field(default=None, compare=False)
     also: tuple[Sprayed, ...] = ()
 
     @property
@@ -88,4 +89,6 @@ class Sprayed:
     @classmethod
     def _read(cls, recipe: Recipe, read: Reading) -> Sprayed:
         light, red, yellow = (float(v) for v in lab_of_reading(read))
-        return cls(recipe, (light, red, yellow), read.viewing, read.source, read.sd)
+        return cls(
+            recipe, (light, red, yellow), read.viewing, read.source, covariance_of_reading(read)
+        )

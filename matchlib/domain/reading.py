@@ -14,7 +14,7 @@ __all__ = ["ILLUMINANTS", "OBSERVERS", "SOURCES", "Reading", "Viewing"]
 SOURCES = ("spectrophotometer", "photo")
 ILLUMINANTS = ("D65", "D50", "A", "F2", "F11", "LED-B3")
 OBSERVERS = ("2", "10")
-_GEOMETRY = re.compile(r"^(45:0|0:45|(?:di|de|d):[08]|[08]:(?:di|de|d)|45as(-?\d{1,3}))$")
+_GEOMETRY = re.compile(r"^(45:0|0:45|(?:di|de|d):[08]|[08]:(?:di|de|d)|photo|45as(-?\d{1,3}))$")
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -28,8 +28,9 @@ class Viewing:
     observer : str
         Field of the CIE standard observer [degree]: ``2`` or ``10``.
     geometry : str
-        ``45:0``, ``di:8`` (specular included), ``de:8`` (excluded), or an aspecular angle such
-        as ``45as15`` (illumination at 45 degrees, ASTM E2539).
+        ``45:0``, ``di:8`` (specular included), ``de:8`` (excluded), an aspecular angle such as
+        ``45as15`` (illumination at 45 degrees, ASTM E2539), or ``photo``: as a camera saw it in
+        whatever light there was, which is no instrument's geometry.
     """
 
     illuminant: str = "D65"
@@ -46,7 +47,7 @@ class Viewing:
             (
                 "geometry",
                 self.geometry,
-                "45:0, di:8, de:8, or an aspecular angle from 45as-20 to 45as110",
+                "45:0, di:8, de:8, photo, or an aspecular angle from 45as-20 to 45as110",
                 match is not None and -20 <= angle <= 110,
             ),
         ):
@@ -93,7 +94,10 @@ class Reading:
     reflectance : tuple of float, optional
         Reflectance factor [-], -0.01 to 1.3 (to 10 at an aspecular angle).
     sd : float, optional
-        The reading's own standard uncertainty per Lab axis [ΔE*ab], if the source states one.
+        The reading's own standard uncertainty per Lab axis [ΔE*ab], if the source states one;
+        the root mean square over the axes where `covariance` is given.
+    covariance : tuple of 3 tuples of 3 float, optional
+        Covariance of L*, a* and b* [ΔE*ab²], where the source knows more than `sd`.
     """
 
     viewing: Viewing = field(default_factory=Viewing)
@@ -102,8 +106,13 @@ class Reading:
     wavelengths: tuple[float, ...] = ()
     reflectance: tuple[float, ...] = ()
     sd: float | None = None
+    covariance: tuple[tuple[float, float, float], ...] | None = None
 
     def __post_init__(self) -> None:
+        if self.covariance is not None:
+            _check_covariance(self.covariance)
+            mean = sum(self.covariance[i][i] for i in range(3)) / 3.0
+            object.__setattr__(self, "sd", math.sqrt(mean))
         if self.source not in SOURCES:
             raise DomainError(
                 "This source of a reading is not known.",
@@ -135,6 +144,26 @@ class Reading:
     def spectral(self) -> bool:
         """Whether it is a spectrum."""
         return self.lab is None
+
+
+def _check_covariance(rows: tuple[tuple[float, float, float], ...]) -> None:
+    good = len(rows) == 3 and all(len(r) == 3 and all(map(math.isfinite, r)) for r in rows)
+    if good:
+        (a, b, c), (d, e, f), (g, h, i) = rows
+        size = max(a, e, i)
+        near = 1e-9 * size
+        alike = max(abs(b - d), abs(c - g), abs(f - h)) <= near
+        # A symmetric matrix has no negative direction if none of its principal minors is negative.
+        minors = (a, e, i, a * e - b * d, a * i - c * g, e * i - f * h)
+        whole = a * (e * i - f * h) - b * (d * i - f * g) + c * (d * h - e * g)
+        good = alike and min(minors) >= -near * size and whole >= -near * size**2
+    if not good:
+        raise DomainError(
+            "This covariance of a reading is not possible.",
+            expected="three rows of three numbers, symmetric, no variance negative",
+            got=repr(rows)[:120],
+            remedy="leave it out if it is not known.",
+        )
 
 
 def _check_lab(lab: tuple[float, float, float], viewing: Viewing) -> None:

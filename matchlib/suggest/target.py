@@ -9,6 +9,7 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.linalg import block_diag
 from scipy.special import ndtri
 
 from matchlib.colorimetry import (
@@ -22,6 +23,7 @@ from matchlib.colorimetry import (
 )
 from matchlib.domain import Reading, Viewing
 from matchlib.errors import TargetError
+from matchlib.linear import covariance_of_reading
 from matchlib.suggest.tolerance import Tolerance
 from matchlib.tails import drawn_out
 
@@ -45,11 +47,14 @@ class Aim:
         Light, observer and geometry; None for D65/10° in the archive's own geometry.
     weight : float
         The difference here counts so many times, against the one tolerance.
+    covariance : ndarray, shape (3, 3), optional
+        How far the target itself is known [ΔE*ab²]; None for a colour that is exactly meant.
     """
 
     lab: tuple[float, float, float]
     viewing: Viewing | None = None
     weight: float = 1.0
+    covariance: Array | None = field(default=None, compare=False)
 
     def __post_init__(self) -> None:
         try:
@@ -221,8 +226,17 @@ class Target:
                 spectrum = curve if spectrum is None else spectrum
                 found = reflectance_to_lab(curve, reading.viewing)
                 lab = (float(found[0]), float(found[1]), float(found[2]))
-            aims.append(Aim(lab, reading.viewing, weight))
+            aims.append(Aim(lab, reading.viewing, weight, covariance_of_reading(reading)))
         return cls(tuple(aims), _tolerance(tolerance), spectrum)
+
+    @property
+    def covariance(self) -> Array:
+        """How far the target is known, over all its aims, shape (3 aims, 3 aims) [ΔE*ab²]."""
+        return np.asarray(
+            block_diag(
+                *(np.zeros((3, 3)) if a.covariance is None else a.covariance for a in self.aims)
+            )
+        )
 
     def difference(self, labs: Sequence[Array]) -> Array:
         """Return how far recipes are from the target, in the unit of the tolerance.
@@ -254,7 +268,7 @@ class Target:
         labs : ndarray, shape (aims, n, 3)
             Expected CIELAB under each aim's viewing.
         covariances : ndarray, shape (n, 3 aims, 3 aims)
-            Of one panel's readings under all of them.
+            Of one panel's readings under all of them. How far the target itself is known is added.
         freedom : array_like, shape () or (n,)
             Degrees of freedom of the covariances; infinite for normal readings.
 
@@ -265,6 +279,7 @@ class Target:
             chance that it is within at every aim, each of shape (n,); the same numbers every time,
             for the points of the cloud are fixed.
         """
+        covariances = covariances + self.covariance
         if len(self.aims) == 1 and self.tolerance.kind == "ΔE00":
             (aim,), most = self.aims, self.tolerance.value
             found = expected_delta_e00(

@@ -1,0 +1,82 @@
+"""A target or panel that is only known so far makes every chance less; a photograph above all."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from matchlib.colorimetry import delta_e00
+from matchlib.correction.goal import Goal
+from matchlib.correction.sprayed import Sprayed
+from matchlib.domain import CoatSchedule, Colour, Ground, Reading, Recipe, Viewing
+from matchlib.errors import DomainError
+from matchlib.suggest import Target
+from matchlib.suggest.tolerance import Tolerance
+
+LAB = (38.0, 34.0, 21.0)
+OWN = 0.3**2 * np.eye(3)
+SPREAD = np.array([[9.0, -3.0, 0.0], [-3.0, 4.0, 1.0], [0.0, 1.0, 16.0]])
+
+
+def photographed(covariance: np.ndarray = SPREAD) -> Reading:
+    rows = tuple(tuple(float(v) for v in row) for row in covariance)
+    return Reading(Viewing(geometry="photo"), "photo", LAB, covariance=rows)  # type: ignore[arg-type]  # three of three
+
+
+def simulated(covariance: np.ndarray, within: float) -> float:
+    draws = np.random.default_rng(3).multivariate_normal(LAB, covariance, 100_000)
+    return float(np.mean(delta_e00(np.array(LAB), draws) <= within))
+
+
+@pytest.mark.parametrize("kind", ["ΔE00", "CMC"])
+def test_an_exact_hit_on_a_doubtful_target_passes_as_seldom_as_it_is_simulated_to(
+    kind: str,
+) -> None:
+    target = Target.of_readings(photographed(), tolerance=Tolerance(kind=kind, value=1.0))
+    draws = np.random.default_rng(3).multivariate_normal(LAB, SPREAD + OWN, 100_000)
+    gaps = target.tolerance.difference(np.array(LAB), draws)
+    hope = target.expected(np.array(LAB)[None, None], OWN[None])
+    assert hope.probability[0] == pytest.approx(np.mean(gaps <= 1.0), abs=0.02)
+    sure = Target.of_lab(LAB).expected(np.array(LAB)[None, None], OWN[None])
+    assert hope.probability[0] < 0.3 * sure.probability[0]
+
+
+def test_a_target_with_an_sd_alone_counts_it_on_every_axis() -> None:
+    target = Target.of_readings(Reading(Viewing(), "photo", LAB, sd=4.0))
+    hope = target.expected(np.array(LAB)[None, None], OWN[None])
+    assert hope.probability[0] == pytest.approx(simulated(16.0 * np.eye(3) + OWN, 1.0), abs=0.01)
+    assert hope.probability[0] < 0.05
+
+
+def test_a_correction_counts_the_targets_doubt_too() -> None:
+    goal = Goal.of(Target.of_readings(photographed()), tolerance=1.0)
+    hope = goal.expected(np.array(LAB)[None, None], OWN[None])
+    assert hope.probability[0] == pytest.approx(simulated(SPREAD + OWN, 1.0), abs=0.02)
+
+
+def test_a_panels_covariance_reaches_the_belief() -> None:
+    recipe = Recipe(Ground.parse("silver"), Colour.parse("red"), CoatSchedule.parse("4@6:1"))
+    panel = Sprayed.of((recipe, photographed()))
+    np.testing.assert_allclose(panel.covariance, SPREAD)
+    assert panel.viewing.geometry == "photo"
+    plain = Sprayed.of((recipe, Reading(Viewing(), "photo", LAB, sd=2.0)))
+    np.testing.assert_allclose(plain.covariance, 4.0 * np.eye(3))
+
+
+def test_the_sd_of_a_covariance_is_its_root_mean_square() -> None:
+    assert photographed().sd == pytest.approx(np.sqrt(np.trace(SPREAD) / 3.0))
+
+
+@pytest.mark.parametrize(
+    "bad",
+    [
+        -np.eye(3),
+        np.array([[1.0, 2.0, 0.0], [2.0, 1.0, 0.0], [0.0, 0.0, 1.0]]),
+        np.array([[1.0, 0.5, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]),
+        np.full((3, 3), np.nan),
+    ],
+    ids=["negative", "correlated past one", "not symmetric", "no numbers"],
+)
+def test_what_is_no_covariance_is_refused(bad: np.ndarray) -> None:
+    with pytest.raises(DomainError, match="covariance"):
+        photographed(bad)
