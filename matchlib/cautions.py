@@ -1,4 +1,4 @@
-"""Safety cautions and booth prompts: what public agencies publish, and what the trade asks itself.
+"""Safety cautions by the step where they matter, and booth prompts.
 
 Data only. Nothing in this project computes, or may be read to say, that an exposure is safe: the
 safety data sheet of the product, the local code and a licensed or qualified person decide. The
@@ -10,7 +10,20 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["BOOTH_PROMPTS", "CAUTIONS", "DEFERENCE", "BoothPrompt", "Caution"]
+from matchlib.errors import DomainError
+
+__all__ = [
+    "BOOTH_PROMPTS",
+    "CAUTIONS",
+    "DEFERENCE",
+    "STEPS",
+    "BoothPrompt",
+    "Caution",
+    "cautions_at",
+]
+
+#: The steps of the work at which a caution may stand.
+STEPS = ("mix", "spray", "sand", "clean")
 
 #: Stands above every list of cautions.
 DEFERENCE = (
@@ -34,12 +47,20 @@ class Caution:
         The caution, in plain words.
     sources : tuple of str
         Public agency documents.
+    steps : tuple of str
+        Those of `STEPS` at which it matters.
     """
 
     key: str
     title: str
     text: str
     sources: tuple[str, ...]
+    steps: tuple[str, ...] = STEPS
+
+    @property
+    def first(self) -> str:
+        """Its first sentence, where there is room for no more."""
+        return self.text.partition(". ")[0].rstrip(".") + "."
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,22 +82,68 @@ class BoothPrompt:
     source: str
 
 
-# Paragraph (c) of 1910.107 (hot surfaces, earthing) was compared with a printed summary; that (e)
-# and (g) hold the shift's supply, rags, residue and non-sparking tools is from memory.
+# Paragraph (c) of 1910.107 (hot surfaces, earthing) was compared with a printed summary, and what
+# Regulation (EU) 2020/1149 asks with copies of it. From memory: that 1910.107(e) and (g) hold the
+# shift's supply, rags, residue and non-sparking tools; what 1910.133, .138 and .1200 are about.
 CAUTIONS = (
     Caution(
         "isocyanates",
-        "Isocyanates in hardeners and two-part clear coats",
+        "Isocyanates in hardeners and two-part paint",
         "Spraying them can cause asthma that stays for life, and they give no warning by smell. "
         "Filtering respirators are not suitable for spraying them: air-fed breathing apparatus is. "
         "Keep it on, visor down, until the booth's clearance time, measured and displayed, is "
-        "over. Skin contact counts too. Those exposed need health surveillance.",
+        "over. Flushing the gun makes mist too. Those exposed need health surveillance.",
         (
             "HSE (UK), isocyanate paint spraying: respiratory protective equipment; RR1064, "
             "raising the visor",
             "NIOSH Publication 96-111, Preventing Asthma and Death from Diisocyanate Exposure",
             "OSHA interpretation of 6 May 1982 (archived): poor odour warning properties",
         ),
+        ("spray", "clean"),
+    ),
+    Caution(
+        "eyes-skin",
+        "Eyes and skin, from the first tin opened",
+        "Goggles or visor, and gloves that the data sheet names for this hardener and solvent: "
+        "thin "
+        "throwaway gloves may let both through in minutes. Sleeves down. Isocyanates sensitise "
+        "through the skin as well. In the eyes: rinse with water at once, and get help.",
+        (
+            "29 CFR 1910.133, Eye and face protection; 29 CFR 1910.138, Hand protection",
+            "HSE (UK), Working with isocyanate paints",
+            "how fast thin gloves fail: common practice, no source",
+        ),
+        ("mix", "spray", "clean"),
+    ),
+    Caution(
+        "symptoms",
+        "Signs not to work through",
+        "Wheeze, tight chest, a cough that comes at night or at the weekend, runny or sore eyes, a "
+        "rash: stop, leave the work, tell the employer and a doctor that isocyanates are used. "
+        "Once "
+        "sensitised, a trace is enough.",
+        (
+            "HSE (UK), Asthma in motor vehicle repair",
+            "NIOSH Publication 96-111, Preventing Asthma and Death from Diisocyanate Exposure",
+        ),
+        ("spray",),
+    ),
+    Caution(
+        "training",
+        "Training before the work",
+        "In the EU nobody may use a product with 0.1% by weight or more of diisocyanates at work "
+        "without training passed, renewed every five years, on record. In the UK the employer "
+        "trains "
+        "and checks health under COSHH; in the USA the hazard communication rule asks for training "
+        "and data sheets at hand.",
+        (
+            "Regulation (EU) 2020/1149, REACH Annex XVII entry 74, in force for users since 24 "
+            "August "
+            "2023",
+            "COSHH Regulations 2002 (UK), regulations 11 and 12; HSE",
+            "29 CFR 1910.1200, Hazard communication",
+        ),
+        ("mix",),
     ),
     Caution(
         "respirators",
@@ -84,6 +151,7 @@ CAUTIONS = (
         "A respirator works only as part of a written programme: the right kind for the substance, "
         "medical evaluation, fit test, training, clean breathing air, upkeep.",
         ("29 CFR 1910.134, Respiratory protection",),
+        ("spray",),
     ),
     Caution(
         "ventilation",
@@ -94,8 +162,21 @@ CAUTIONS = (
         (
             "29 CFR 1910.94(c), Ventilation: spray finishing operations",
             "29 CFR 1910.107(d), Ventilation",
-            "HSE (UK), HSG258, Controlling airborne contaminants at work",
+            "HSE (UK), HSG258, Controlling airborne contaminants at work; HSG276, spray booths",
         ),
+        ("mix", "spray"),
+    ),
+    Caution(
+        "dust",
+        "Sanding",
+        "Dust of two-part paint not cured through still holds isocyanate; dust of old paint and "
+        "metallic grounds may hold lead, chromium or cadmium. Extract at the tool, damp down, wear "
+        "what the data sheet names; never blow it off with air. Dust with metal flake burns.",
+        (
+            "HSE (UK), COSHH essentials for motor vehicle repair",
+            "29 CFR 1910.1000, Air contaminants; 40 CFR 63 subpart HHHHHH",
+        ),
+        ("sand",),
     ),
     Caution(
         "ignition",
@@ -104,20 +185,25 @@ CAUTIONS = (
         "or unrated electrical equipment in or near the spraying area; metal parts earthed; "
         "residue kept cleared away with tools that do not spark.",
         ("29 CFR 1910.107(c), Electrical and other sources of ignition", "29 CFR 1910.107(g)"),
+        ("mix", "spray", "clean"),
     ),
     Caution(
         "waste",
         "Storage, rags and waste",
         "Keep no more flammable liquid at the booth than the shift needs, in closed containers. "
-        "Soaked rags and residue go into closed metal containers, emptied each shift. Leftover "
-        "mix, cleaning solvent and filters are waste to be handed over as local rules say, never "
-        "poured away; activated two-part paint heats up as it cures.",
+        "Soaked rags and residue go into closed metal containers, emptied each shift. Activated "
+        "paint is the exception: it warms as it cures and its gas can burst a tight lid, so it is "
+        "left to cure in a vented container, outdoors or extracted. All of it is waste to be "
+        "handed "
+        "over as local rules say, never poured away.",
         (
             "29 CFR 1910.107(e), Flammable and combustible liquids: storage and handling",
             "29 CFR 1910.107(g), Operations and maintenance",
             "40 CFR 262, Standards Applicable to Generators of Hazardous Waste",
-            "self-heating of activated paint: common practice, no source",
+            "activated paint in tight containers: common practice, no source; the data sheet "
+            "decides",
         ),
+        ("mix", "clean"),
     ),
     Caution(
         "air-rules",
@@ -129,28 +215,85 @@ CAUTIONS = (
             "40 CFR 63 subpart HHHHHH, Paint Stripping and Miscellaneous Surface Coating "
             "Operations at Area Sources",
         ),
+        ("spray",),
     ),
 )
+
+
+def cautions_at(step: str) -> tuple[Caution, ...]:
+    """Return the cautions that matter at a step of the work.
+
+    Parameters
+    ----------
+    step : str
+        One of `STEPS`.
+
+    Returns
+    -------
+    tuple of Caution
+        In the order of `CAUTIONS`.
+
+    Raises
+    ------
+    DomainError
+        If there is no such step.
+    """
+    if step not in STEPS:
+        raise DomainError(
+            "There is no such step of the work.",
+            expected=", ".join(STEPS),
+            got=repr(step),
+            remedy="choose one of them.",
+        )
+    return tuple(c for c in CAUTIONS if step in c.steps)
+
 
 _TRADE = "common practice, no source"
 _SHEET = "the product's technical data sheet"
 
 BOOTH_PROMPTS = (
-    BoothPrompt("stir", "Carrier and colour stirred through, and stirred again before each "
-                "filling?", _TRADE),
-    BoothPrompt("stand", "Left to stand as long as the data sheet says, so that bubbles rise?",
-                _SHEET),
-    BoothPrompt("strain", "Strained into the cup? 120 mesh is 125 µm, 200 mesh is 74 µm; a "
-                "strainer too fine holds back flake and pearl.", "ASTM E11; " + _TRADE),
-    BoothPrompt("viscosity", "Drain time taken with the cup the data sheet names, near 25 °C?",
-                "ASTM D4212, ASTM D1200"),
-    BoothPrompt("gun", "Fan, fluid and air pressure as on the test panel, and tried on paper?",
-                _TRADE),
-    BoothPrompt("overlap", "Same overlap, distance and speed for every coat? Evenness of a "
-                "transparent colour is evenness of its film.", _TRADE),
-    BoothPrompt("flash", "Flash-off between coats as the data sheet says? Warmer and drier air is "
-                "faster, cooler and damper slower; there is no general law.", _SHEET),
-    BoothPrompt("air", "Booth temperature and humidity written down with the panel?", _TRADE),
-    BoothPrompt("panel", "A test panel of the same ground sprayed beside the work, and read dry "
-                "and under the same clear coat?", _TRADE),
-)  # fmt: skip
+    BoothPrompt(
+        "recoat",
+        "Ground inside its recoat window, tacked off once, lightly, with a fresh cloth?",
+        f"{_SHEET}; tack cloth: {_TRADE}",
+    ),
+    BoothPrompt(
+        "stir",
+        "Stirred through, left to stand as long as the data sheet says, and stirred again before "
+        "each filling?",
+        f"{_SHEET}; {_TRADE}",
+    ),
+    BoothPrompt(
+        "strain",
+        "Strained into the cup? 120 mesh is 125 µm, 200 mesh is 75 µm; the colour may go fine, a "
+        "ground with flake not.",
+        f"ASTM E11; {_TRADE}",
+    ),
+    BoothPrompt(
+        "viscosity",
+        "Drain time taken with the cup the data sheet names, near 25 °C? ______ s",
+        "ASTM D4212, ASTM D1200",
+    ),
+    BoothPrompt(
+        "gun",
+        "Fan, fluid and air as on the test panel, and tried on paper? Tip ______ mm, pressure "
+        "______",
+        _TRADE,
+    ),
+    BoothPrompt(
+        "overlap",
+        "Overlap ______ % (75 is usual for a transparent colour), distance ______, the same for "
+        "every coat, each coat's strokes set off from the last?",
+        _TRADE,
+    ),
+    BoothPrompt(
+        "flash",
+        "Flash-off between coats as the data sheet says? Warm and dry is faster, cool and damp "
+        "slower.",
+        _SHEET,
+    ),
+    BoothPrompt(
+        "panel", "A test panel of the same ground sprayed beside the work, coat for coat?", _TRADE
+    ),
+)
+"""What is to be ticked or written down before and while spraying."""

@@ -4,7 +4,9 @@ import re
 
 import pytest
 
-from matchlib.cautions import BOOTH_PROMPTS, CAUTIONS, DEFERENCE
+from matchlib.cautions import BOOTH_PROMPTS, CAUTIONS, DEFERENCE, STEPS, cautions_at
+from matchlib.errors import DomainError
+from matchlib.mixing import ACTIVATED
 
 
 def test_what_must_be_covered():
@@ -14,8 +16,29 @@ def test_what_must_be_covered():
         "ventilation",
         "ignition",
         "waste",
+        "eyes-skin",
+        "symptoms",
+        "dust",
+        "training",
     }
-    assert {p.key for p in BOOTH_PROMPTS} >= {"stir", "stand", "strain", "flash"}
+    assert {p.key for p in BOOTH_PROMPTS} >= {"stir", "strain", "gun", "overlap", "flash"}
+
+
+@pytest.mark.parametrize("step", STEPS)
+def test_each_step_has_its_cautions(step):
+    there = {c.key for c in cautions_at(step)}
+    assert there
+    wanted = {"mix": "eyes-skin", "spray": "isocyanates", "sand": "dust", "clean": "waste"}
+    assert wanted[step] in there
+    assert all(c.first.count(".") >= 1 and c.text.startswith(c.first[:-1]) for c in CAUTIONS)
+    with pytest.raises(DomainError):
+        cautions_at("dance")
+
+
+def test_activated_paint_is_the_exception_to_closed_containers():
+    waste = next(c for c in CAUTIONS if c.key == "waste")
+    assert "vented" in waste.text
+    assert "seal" in ACTIVATED
 
 
 @pytest.mark.parametrize("caution", CAUTIONS, ids=lambda c: c.key)
@@ -25,7 +48,7 @@ def test_each_caution_has_a_public_source(caution):
 
 @pytest.mark.parametrize(
     "source",
-    ["1910.94(c)", "1910.107", "1910.134", "HHHHHH", "HSE", "NIOSH"],
+    ["1910.94(c)", "1910.107", "1910.134", "HHHHHH", "HSE", "NIOSH", "2020/1149", "COSHH"],
 )
 def test_each_agency_source_is_named(source):
     assert any(source in s for c in CAUTIONS for s in c.sources)

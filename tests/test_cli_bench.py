@@ -110,8 +110,9 @@ MIX = ("mix", "--schedule", "3@6:1", "--area", "1 m2", "--dry-film", 10, "--soli
 def test_mix_gives_carrier_and_colour_by_name(tmp_path):
     told = json_of(*MIX, cwd=tmp_path)
     pot = told["pot"]
-    assert pot["carrier_ml"] == pytest.approx(6 * pot["colour_ml"])
-    assert pot["groups"][0]["ratio"]["words"] == "6 parts carrier to 1 part colour"
+    needs = {p["kind"]: p["ml"] for p in pot["needs"]}
+    assert needs["carrier"] == pytest.approx(6 * needs["colour"])
+    assert pot["groups"][0]["pour"]["ratio"]["words"] == "6 parts carrier to 1 part colour"
     text = run(*MIX, "--unit", "us fl oz", cwd=tmp_path).stdout
     assert "us fl oz carrier" in text
     assert "In the cup at 6:1" in text
@@ -120,7 +121,7 @@ def test_mix_gives_carrier_and_colour_by_name(tmp_path):
 def test_mix_needs_no_job_for_bottles_and_checks(tmp_path):
     told = json_of("mix", "--ratio", "6:1", "--coats", 1, "--bottle", 4, "--poured", 32, 4)
     assert told["pot"] is None
-    assert told["bottle"][0]["total_volume"] == 28.0
+    assert "makes 28 at 6:1" in told["bottle"][0]
     assert told["stated"]["agree"] is False
     assert told["stated"]["poured"]["carrier_parts"] == "8"
     assert "makes 28 at 6:1" in run("mix", "--ratio", "6:1", "--coats", 1, "--bottle", 4).stdout
@@ -132,9 +133,47 @@ def test_mix_steps_one_pot_up_into_the_next(tmp_path):
         "--dry-film", 10, "--solids", 0.2, "--mark", "5 ml", "--density", "carrier=0.9",
         "--density", "colour=1.1",
     )  # fmt: skip
-    (step,) = told["step_ups"]
-    assert step["kind"] == "stronger"
-    assert step["after_ml"] >= told["pot"]["groups"][1]["pour"]["total_ml"] - 1e-6
+    first, second = (group["pour"] for group in told["pot"]["groups"])
+    assert 0 < second["kept_ml"] < first["total_ml"]
+    bottles = sum(p["ml"] for p in told["pot"]["needs"])
+    assert bottles == pytest.approx(first["total_ml"] + second["total_ml"] - second["kept_ml"])
+    assert "carrier to mark" in first["marks"]
+    assert "what is left up to mark" in second["marks"]
+
+
+def test_mix_understands_three_parts_and_percentages(tmp_path):
+    job = ("--work", "door", "--dry-film", 10, "--solids", 0.2)
+    three = json_of("mix", "--ratio", "6:1:1 hardener", "--coats", 2, *job, cwd=tmp_path)
+    needs = {p["name"]: p["ml"] for p in three["pot"]["needs"]}
+    assert needs["hardener"] == pytest.approx(needs["carrier"] / 6)
+    assert three["pot"]["activated"]
+    told = run("mix", "--ratio", "10% added", "--coats", 2, *job, cwd=tmp_path).stdout
+    assert "10% added is 10:1" in told
+    assert "Before you open a tin" in told
+    assert "9:1" in refused("mix", "--ratio", "10%", "--coats", 2, *job, cwd=tmp_path)
+    oil = run("mix", "--ratio", "6:1", "--coats", 1, "--drain", "30 s Ford 4").stdout
+    assert "s in a Zahn 2" in oil
+
+
+def test_a_job_is_taken_off_the_shelf(tmp_path):
+    archive = copied(tmp_path)
+    for name, have in (("carrier", "1 l"), ("Cherry", "30 ml")):
+        done = run("stock", "--archive", archive, "--name", name, "--have", have, "--bottle",
+                   "250 ml", "--price", 20)  # fmt: skip
+        assert done.exit_code == 0, done.output
+    job = ("mix", "--archive", archive, "--colour", "cherry", "--schedule", "3@4:1", "--area",
+           "1 m2", "--dry-film", 10, "--solids", 0.2)  # fmt: skip
+    told = json_of(*job, "--buy")
+    carrier, cherry = told["bill"]["lines"]
+    assert (carrier["bottles"], cherry["bottles"]) == (0, 1)
+    assert told["bill"]["paint"] == pytest.approx(20 * told["pot"]["total_ml"] / 250)
+    assert json_of("stock", "--archive", archive)["Cherry"]["stock_ml"] == 30
+    assert "Taken off the shelf" in run(*job, "--take").stdout
+    shelf = json_of("stock", "--archive", archive)
+    assert shelf["carrier"]["stock_ml"] == pytest.approx(1000 - carrier["need_ml"])
+    assert shelf["Cherry"]["stock_ml"] == pytest.approx(280 - cherry["need_ml"])
+    run("stock", "--archive", archive, "--name", "cherry", "--forget")
+    assert set(json_of("stock", "--archive", archive)) == {"carrier"}
 
 
 @pytest.mark.parametrize(
@@ -209,6 +248,7 @@ def test_text_is_set_in_columns():
 def test_an_opened_bottle_is_told_in_the_unit_of_the_job(tmp_path):
     bottle = ("mix", "--ratio", "6:1", "--coats", 1, "--bottle", "120 ml")
     said = " ".join(run(*bottle).stdout.split())
-    assert "With 720 ml of carrier the 120 ml of colour in the bottle make 840 ml at 6:1" in said
+    assert "120 ml of colour left in the bottle makes 840 ml at 6:1" in said
     of_carrier = " ".join(run(*bottle, "--bottle-of", "carrier").stdout.split())
-    assert "With 20 ml of colour the 120 ml of carrier in the bottle make 140 ml" in of_carrier
+    assert "120 ml of carrier left in the bottle makes 140 ml" in of_carrier
+    assert "with 20 ml of colour" in of_carrier

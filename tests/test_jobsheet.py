@@ -95,7 +95,7 @@ def sheet_text(request):
         "T-204",
         "2026-11-25",
         "Sprayer",
-        "page 2 of 2",
+        "page 2 of 3",
         DEFERENCE,
         *(p.text for p in BOOTH_PROMPTS),
         *(c.text for c in CAUTIONS),
@@ -114,10 +114,12 @@ def test_the_sheet_promises_nothing_for_certain():
 def test_the_quantities_are_those_of_the_pot(sheet_text):
     pot = job().pot
     for group in pot.groups:
-        assert squeezed(mixing.format_volume(group.pour.carrier_ml)) in sheet_text
-        for name, volume in group.pour.colours:
-            assert squeezed(f"{mixing.format_volume(volume)} {name}") in sheet_text
-        assert squeezed(group.marks.text) in sheet_text
+        for portion in group.pour.portions:
+            told = f"{mixing.format_volume(portion.ml)} {portion.words}"
+            assert squeezed(told) in sheet_text
+        assert squeezed(group.pour.marks) in sheet_text
+    for portion in pot.needs:
+        assert squeezed(f"{mixing.format_volume(portion.ml)} {portion.words}") in sheet_text
 
 
 def test_flash_times_are_left_to_the_data_sheet(sheet_text):

@@ -359,14 +359,15 @@ def test_the_pot_follows_what_is_typed(aimed: MatchApp) -> None:
     assert "What a coat takes is not known" in words(panel.said)
     panel.fields["dry_film"].value, panel.fields["solids"].value = "12", "20"
     assert words(panel.said).strip() == ""
-    assert "In all:" in words(panel.view)
-    assert "Instead of a fresh pot" in words(panel.view)
+    assert "Out of the bottles in all:" in words(panel.view)
+    assert "left at 6:1" in words(panel.view)
+    assert "Before you open a tin" in words(panel.view)
     panel.unit.value = "us fl oz"
     assert "fl oz" in words(panel.view)
     panel.fields["bottle"].value = "120 ml"
     # 120 ml of colour take 360 ml of carrier, 12.2 fl oz, and make 16.2.
-    assert "With 12.2 us fl oz of carrier the 120 ml of colour in the bottle" in words(panel.view)
-    assert "make 16.2 us fl oz at 3:1" in words(panel.view)
+    assert "makes 16.2 us fl oz at 3:1" in words(panel.view)
+    assert "with 12.2 us fl oz of carrier" in words(panel.view)
     panel.fields["solids"].value = "2o"
     assert "not a number" in words(panel.said)
     again = settled(MatchApp(aimed.bench.session))

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import datetime as dt
 import io
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 from xml.sax.saxutils import escape
@@ -20,7 +19,7 @@ from reportlab.platypus import CondPageBreak, KeepTogether, Paragraph, SimpleDoc
 from matchlib.cautions import BOOTH_PROMPTS, CAUTIONS, DEFERENCE
 from matchlib.domain import Panel, Recipe
 from matchlib.errors import DomainError
-from matchlib.mixing import Pot, StepUp, format_volume, question_ratio
+from matchlib.mixing import ACTIVATED, Pot, format_volume, question_ratio
 from matchlib.tails import chance_words
 from workbook.cup import cup_speech
 from workbook.paper import REGULAR, anonymous, paper_size, printable, use_fonts
@@ -82,8 +81,6 @@ class JobSheet:
         Where the target holds several, all of them.
     pot : Pot, optional
         Quantities.
-    step_ups : tuple of StepUp
-        How to turn one pot into the next.
     unit : str
         Unit of volume.
     evenness, metamerism : str
@@ -111,7 +108,6 @@ class JobSheet:
     measure: str = "ΔE00"
     angles: tuple[AngleRow, ...] = ()
     pot: Pot | None = None
-    step_ups: tuple[StepUp, ...] = ()
     unit: str = "ml"
     evenness: str = ""
     metamerism: str = ""
@@ -186,54 +182,55 @@ def _pots(sheet: JobSheet, width: float) -> list[Any]:
     def volume(ml: float) -> str:
         return format_volume(max(0.0, ml), unit)
 
-    def colours(named: Sequence[tuple[str, float]]) -> list[Paragraph]:
-        return [para(volume(v) if n == "colour" else f"{volume(v)} {n}") for n, v in named]
-
-    heads = ("Coats", "Mix, carrier first", "Carrier", "Colour", "Pot", "Likely left over")
+    heads = ("Coats", "Mix, carrier first", "From the pot before", "Pour, in this order", "Pot")
     rows: list[list[Any]] = [[para(h, bold=True) for h in heads]]
-    extra: list[Any] = []
+    how: list[Any] = []
     for group in pot.groups:
-        ratio = group.pour.ratio
-        whole = [para(volume(group.pour.total_ml))]
-        if group.pour.total_g is not None:
-            whole.append(para(f"{group.pour.total_g:.4g} g"))
+        made, ratio = group.pour, group.pour.ratio
+        before = "" if made.kept is None else f"{volume(made.kept.ml)} left at {made.kept.ratio}"
         rows.append(
             [
                 para(group.coats),
                 [para(str(ratio), bold=True), para(ratio.words)],
-                para(volume(group.pour.carrier_ml)),
-                colours(group.pour.colours),
-                whole,
-                para(volume(group.leftover_ml)),
+                para(before),
+                [para(f"{volume(p.ml)} {p.words}") for p in made.portions if p.ml > 0],
+                para(volume(made.total_ml)),
             ]
         )
+        if made.marks:
+            how.append(labelled(f"{ratio} by the cup:", f"{made.marks}."))
+        if made.scale:
+            how.append(labelled(f"{ratio} by weight:", f"{made.scale}."))
         if group.fills > 1:
-            extra.append(
-                labelled(f"{ratio}:", f"{group.fills} fillings of {group.per_fill.words(unit)}.")
-            )
-        if group.marks is not None:
-            extra.append(labelled(f"{ratio} by the measuring cup:", f"{group.marks.text}."))
-    total = [para("All", bold=True), "", para(volume(pot.carrier_ml), bold=True),
-             colours(pot.colours), para(volume(pot.total_ml), bold=True),
-             para(volume(pot.leftover_ml))]  # fmt: skip
-    rows.append(total)
-    shares = (0.08, 0.28, 0.15, 0.22, 0.13, 0.14)
-    out = [
+            each = volume(made.total_ml / group.fills)
+            how.append(labelled(f"{ratio}:", f"{group.fills} fillings of {each} each."))
+    rows.append(
+        [para("All", bold=True), para("out of the bottles"), "",
+         [para(f"{volume(p.ml)} {p.words}", bold=True) for p in pot.needs],
+         para(volume(pot.total_ml), bold=True)]
+    )  # fmt: skip
+    if any(g.pour.kept for g in pot.groups):
+        how.append(para("Measure what is left before you add to it; with less left, make it up at "
+                        "the first ratio."))  # fmt: skip
+    shares = (0.08, 0.27, 0.21, 0.3, 0.14)
+    life = pot.pot_life or ("Pot life, by the data sheet: ______ min." if pot.activated else "")
+    return [
         *_head("Pots"),
         labelled("Area:", f"{pot.area.text}."),
         labelled("Use:", f"{pot.use.text}."),
         labelled(
             "Enough with a chance of",
             f"{100 * pot.chance:.3g}%, as far as that use is known; "
-            f"{volume(pot.groups[0].residue_ml)} a pot is allowed for cup, strainer and gun.",
+            f"{volume(pot.groups[0].residue_ml)} a pot is allowed for cup, strainer and gun; "
+            f"{volume(pot.left_ml)} is likely left over.",
         ),
         Spacer(1, 1.5 * mm),
         grid(rows, [width * s for s in shares]),
         Spacer(1, 1 * mm),
-        *extra,
+        *how,
+        *([labelled("Clock:", life)] if life else []),
+        *([labelled("Left over:", ACTIVATED)] if pot.activated else []),
     ]
-    out += [labelled("Next mix:", step.words(unit)) for step in sheet.step_ups]
-    return out
 
 
 def _schedule(sheet: JobSheet, width: float) -> list[Any]:
@@ -383,7 +380,7 @@ def _build(sheet: JobSheet, paper: str, pages: int | None) -> tuple[bytes, int]:
         _reading(sheet, width),
     ):
         story += part
-    story.append(KeepTogether(_cautions()))
+    story += _cautions()
 
     def furniture(canvas: Any, document: Any) -> None:
         anonymous(canvas, f"Job sheet {sheet.title}")

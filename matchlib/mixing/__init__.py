@@ -1,4 +1,4 @@
-"""Pot arithmetic: from a recipe and a job to what is poured, and from one pot to the next.
+"""Pot arithmetic: from a recipe and a job to what is poured, bought and left.
 
 Pure functions on numbers, and frozen results that say themselves in words (``text``) and as plain
 data (``as_dict``). Every ratio is carrier to colour, carrier first; every key and sentence names
@@ -7,74 +7,62 @@ which is which. Nothing here says that an exposure is safe: see `matchlib.cautio
 
 from __future__ import annotations
 
-from matchlib.mixing.area import JobArea
-from matchlib.mixing.coverage import (
-    CoatUse,
-    TransferRange,
-    dry_film,
-    film_of_passes,
-    mils,
-    spreading_rate,
-    spreading_rate_us,
-    wet_film,
-)
-from matchlib.mixing.cup import CupMarks, cup_marks
-from matchlib.mixing.pot import CoatGroup, Pot, pot
-from matchlib.mixing.pour import Pour, pour
+from matchlib.mixing.area import USUAL_AREAS, JobArea
+from matchlib.mixing.buying import Bill, Labour, Supply, bill, bottle_makes
+from matchlib.mixing.coverage import CoatUse, TransferRange, spreading_rate, wet_film
+from matchlib.mixing.mix import Mix, Third, read_mix
+from matchlib.mixing.pot import ACTIVATED, LEAST_ML, CoatGroup, Pot, pot
+from matchlib.mixing.pour import Kept, Portion, Pour, by_marks, most_kept, pour
 from matchlib.mixing.stated import (
-    BottleReach,
     Question,
     StatedCheck,
-    bottle_reach,
     check_stated,
     question_ratio,
     ratio_dict,
     ratio_of,
 )
-from matchlib.mixing.stepup import StepUp, step_pot, top_up
-from matchlib.mixing.strain import MESHES, VISCOSITY_CUPS, Mesh, ViscosityCup, mesh_for, viscosity
+from matchlib.mixing.strain import MESHES, drain_words, mesh_words, viscosity
 from matchlib.mixing.units import (
     AREA_UNITS,
     LENGTH_UNITS,
     VOLUME_UNITS,
-    convert,
     format_volume,
-    mass_of,
     parse_area,
     parse_length,
     parse_volume,
-    volume_of,
 )
 
 __all__ = [
+    "ACTIVATED",
     "AREA_UNITS",
+    "LEAST_ML",
     "LENGTH_UNITS",
     "MESHES",
-    "VISCOSITY_CUPS",
+    "USUAL_AREAS",
     "VOLUME_UNITS",
-    "BottleReach",
+    "Bill",
     "CoatGroup",
     "CoatUse",
-    "CupMarks",
     "JobArea",
-    "Mesh",
+    "Kept",
+    "Labour",
+    "Mix",
+    "Portion",
     "Pot",
     "Pour",
     "Question",
     "StatedCheck",
-    "StepUp",
+    "Supply",
+    "Third",
     "TransferRange",
-    "ViscosityCup",
-    "bottle_reach",
+    "bill",
+    "bottle_makes",
+    "by_marks",
     "check_stated",
-    "convert",
-    "cup_marks",
-    "dry_film",
-    "film_of_passes",
+    "drain_words",
     "format_volume",
-    "mass_of",
-    "mesh_for",
-    "mils",
+    "mesh_words",
+    "most_kept",
     "parse_area",
     "parse_length",
     "parse_volume",
@@ -83,11 +71,8 @@ __all__ = [
     "question_ratio",
     "ratio_dict",
     "ratio_of",
+    "read_mix",
     "spreading_rate",
-    "spreading_rate_us",
-    "step_pot",
-    "top_up",
     "viscosity",
-    "volume_of",
     "wet_film",
 ]

@@ -1,4 +1,4 @@
-"""The area of a job, from the simple shapes that most work comes near."""
+"""The area of a job: simple shapes, and the usual areas of usual jobs."""
 
 from __future__ import annotations
 
@@ -6,9 +6,23 @@ import math
 from dataclasses import dataclass
 from typing import Self
 
+from matchlib.errors import DomainError
 from matchlib.mixing.units import AREA_UNITS, positive
 
-__all__ = ["JobArea"]
+__all__ = ["USUAL_AREAS", "JobArea"]
+
+USUAL_AREAS: dict[str, tuple[float, float]] = {
+    "helmet": (0.15, 0.30),
+    "motorcycle tank": (0.35, 0.70),
+    "motorcycle set": (1.2, 2.2),
+    "fender": (0.6, 1.1),
+    "door": (0.9, 1.5),
+    "hood": (1.2, 2.2),
+    "roof": (1.2, 2.4),
+    "bumper": (0.9, 1.6),
+    "whole car": (9.0, 14.0),
+}
+"""Outer surface of usual jobs [m²], a small one and a large one: common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,113 +31,107 @@ class JobArea:
 
     Parameters
     ----------
-    net_m2 : float
-        The surface itself [m²].
+    low_m2, high_m2 : float
+        The surface itself [m²]: 95 percent of such jobs lie between; alike where it was measured.
     margin : float
         Share added to it [-], 0 or more.
     shape : str
         What it is, in words.
     """
 
-    net_m2: float
+    low_m2: float
+    high_m2: float
     margin: float = 0.0
     shape: str = "flat area"
 
     def __post_init__(self) -> None:
-        positive(self.net_m2, "job area [m²]", top=10_000)
+        low = positive(self.low_m2, "job area [m²]", top=10_000)
+        if positive(self.high_m2, "job area [m²]", top=10_000) < low:
+            raise DomainError(
+                "This is not a range of areas.",
+                expected="the smaller area first",
+                got=f"{low:g} to {self.high_m2:g} m²",
+                remedy="exchange the two.",
+            )
         positive(self.margin, "margin", top=5, zero=True, remedy="10% more area is 0.1.")
 
     @classmethod
     def flat(cls, area_m2: float, *, margin: float = 0.0) -> Self:
-        """Return a flat area.
+        """Return a measured area [m²]."""
+        return cls(area_m2, area_m2, margin)
+
+    @classmethod
+    def usual(cls, name: str, *, margin: float = 0.0) -> Self:
+        """Return a job by its name, such as ``door``; the range it has is kept.
 
         Parameters
         ----------
-        area_m2 : float
-            Area [m²].
+        name : str
+            One of `USUAL_AREAS`.
         margin : float
-            Share added [-].
+            Share added [-]; the ranges already hold edges and returns.
 
         Returns
         -------
         JobArea
-            That area.
+            That range.
+
+        Raises
+        ------
+        DomainError
+            If there is no such job.
         """
-        return cls(area_m2, margin)
+        key = " ".join(name.casefold().split())
+        if key not in USUAL_AREAS:
+            raise DomainError(
+                "The area of this job is not known.",
+                expected=", ".join(USUAL_AREAS),
+                got=repr(name[:40]),
+                remedy="measure it and give its area, such as 1.4 m2.",
+            )
+        return cls(*USUAL_AREAS[key], margin, f"{key} (common practice, no source: measure yours)")
 
     @classmethod
     def sheet(cls, width_mm: float, height_mm: float, *, sides: int = 1, margin: float = 0.1
               ) -> Self:  # fmt: skip
-        """Return a sheet, sprayed on one side or both.
-
-        Parameters
-        ----------
-        width_mm, height_mm : float
-            Size [mm].
-        sides : int
-            1 or 2.
-        margin : float
-            Share added for the edges [-].
-
-        Returns
-        -------
-        JobArea
-            Width times height times sides.
-        """
+        """Return a sheet, sprayed on one side or both, 1 or 2."""
         width = positive(width_mm, "sheet width [mm]", top=100_000)
         height = positive(height_mm, "sheet height [mm]", top=100_000)
         count = positive(sides if sides in (1, 2) else 0, "number of sides", remedy="1 or 2.")
+        area = width * height * count * 1e-6
         words = f"sheet {width:g} by {height:g} mm, {count:g} side{'s' * (count == 2)}"
-        return cls(width * height * count * 1e-6, margin, words)
+        return cls(area, area, margin, words)
 
     @classmethod
     def tube(cls, diameter_mm: float, length_mm: float, *, margin: float = 0.1) -> Self:
-        """Return the outside of a tube, its ends open.
-
-        Parameters
-        ----------
-        diameter_mm, length_mm : float
-            Size [mm].
-        margin : float
-            Share added [-].
-
-        Returns
-        -------
-        JobArea
-            Pi times diameter times length.
-        """
+        """Return the outside of a tube, its ends open: pi times diameter times length."""
         across = positive(diameter_mm, "tube diameter [mm]", top=100_000)
         along = positive(length_mm, "tube length [mm]", top=1_000_000)
-        words = f"tube {across:g} mm across, {along:g} mm long"
-        return cls(math.pi * across * along * 1e-6, margin, words)
+        area = math.pi * across * along * 1e-6
+        return cls(area, area, margin, f"tube {across:g} mm across, {along:g} mm long")
 
     @classmethod
     def sphere(cls, diameter_mm: float, *, margin: float = 0.1) -> Self:
-        """Return the outside of a sphere.
-
-        Parameters
-        ----------
-        diameter_mm : float
-            Size [mm].
-        margin : float
-            Share added [-].
-
-        Returns
-        -------
-        JobArea
-            Pi times the diameter squared.
-        """
+        """Return the outside of a sphere: pi times the diameter squared."""
         across = positive(diameter_mm, "sphere diameter [mm]", top=100_000)
-        return cls(math.pi * across**2 * 1e-6, margin, f"sphere {across:g} mm across")
+        area = math.pi * across**2 * 1e-6
+        return cls(area, area, margin, f"sphere {across:g} mm across")
 
     @property
     def sprayed_m2(self) -> float:
-        """Area with its margin [m²]."""
-        return self.net_m2 * (1.0 + self.margin)
+        """Area with its margin [m²]: of a range its geometric mean."""
+        return math.sqrt(self.low_m2 * self.high_m2) * (1.0 + self.margin)
+
+    @property
+    def sd(self) -> float:
+        """Relative standard uncertainty of it [-]: a range is taken for two each way."""
+        return math.log(self.high_m2 / self.low_m2) / 4.0
 
     @property
     def text(self) -> str:
         """The area in words, both units."""
-        total = self.sprayed_m2
+        ends = [v * (1.0 + self.margin) for v in dict.fromkeys((self.low_m2, self.high_m2))]
         margin = f" with {self.margin:.0%} margin" if self.margin else ""
-        return f"{self.shape}{margin}: {total:.3g} m² ({total / AREA_UNITS['ft2']:.3g} ft²)"
+        metric = " to ".join(f"{v:.3g}" for v in ends)
+        feet = " to ".join(f"{v / AREA_UNITS['ft2']:.3g}" for v in ends)
+        return f"{self.shape}{margin}: {metric} m² ({feet} ft²)"

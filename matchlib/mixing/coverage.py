@@ -10,75 +10,41 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from statistics import NormalDist
-from typing import Any, Self
-
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from typing import Self
 
 from matchlib.errors import DomainError
-from matchlib.mixing.units import MICROMETRES_PER_MIL, positive
+from matchlib.mixing.units import AREA_UNITS, MICROMETRES_PER_MIL, VOLUME_UNITS, positive
 
-__all__ = [
-    "CoatUse",
-    "TransferRange",
-    "dry_film",
-    "film_of_passes",
-    "mils",
-    "spreading_rate",
-    "spreading_rate_us",
-    "wet_film",
-]
+__all__ = ["CoatUse", "TransferRange", "spreading_rate", "wet_film"]
 
-# A US gallon of 231 in3 spread a mil (0.001 in) thick, in square feet of 144 in2.
-_FT2_MIL_PER_GALLON = 231 / 0.001 / 144
 _NORMAL = NormalDist()
 
 
-def spreading_rate(dry_um: ArrayLike, *, volume_solids: float) -> NDArray[np.float64] | Any:
+def spreading_rate(dry_um: float, *, volume_solids: float) -> float:
     """Return the theoretical spreading rate, with nothing lost.
 
     Parameters
     ----------
-    dry_um : array_like
+    dry_um : float
         Dry film [µm], more than 0.
     volume_solids : float
         Volume solids of the paint as sprayed [-], 0 < vs <= 1.
 
     Returns
     -------
-    ndarray or float
+    float
         Area a litre covers [m²/L]: 1000 vs / µm, the handbooks' 10 x percent / µm.
     """
-    return 1000.0 * _solids(volume_solids) / np.asarray(dry_um, dtype=float)[()]
+    return 1000.0 * _solids(volume_solids) / positive(dry_um, "dry film [µm]", top=1000)
 
 
-def spreading_rate_us(dry_mil: ArrayLike, *, volume_solids: float) -> NDArray[np.float64] | Any:
-    """Return the theoretical spreading rate in US units.
-
-    Parameters
-    ----------
-    dry_mil : array_like
-        Dry film [mil], more than 0.
-    volume_solids : float
-        Volume solids of the paint as sprayed [-], 0 < vs <= 1.
-
-    Returns
-    -------
-    ndarray or float
-        Area a US gallon covers [ft²/gal]: 1604.17 vs / mil.
-    """
-    return _FT2_MIL_PER_GALLON * _solids(volume_solids) / np.asarray(dry_mil, dtype=float)[()]
-
-
-def wet_film(
-    dry: ArrayLike, *, volume_solids: float, thinner: float = 0.0
-) -> NDArray[np.float64] | Any:
+def wet_film(dry_um: float, *, volume_solids: float, thinner: float = 0.0) -> float:
     """Return the wet film that dries to a dry film.
 
     Parameters
     ----------
-    dry : array_like
-        Dry film, in any unit.
+    dry_um : float
+        Dry film [µm].
     volume_solids : float
         Volume solids before thinning [-], 0 < vs <= 1.
     thinner : float
@@ -86,53 +52,11 @@ def wet_film(
 
     Returns
     -------
-    ndarray or float
-        Wet film in the same unit: dry (1 + thinner) / vs.
+    float
+        Wet film [µm], as a comb gauge reads it: dry (1 + thinner) / vs.
     """
     share = 1.0 + positive(thinner, "share of thinner", top=20, zero=True)
-    return np.asarray(dry, dtype=float)[()] * share / _solids(volume_solids)
-
-
-def dry_film(
-    wet: ArrayLike, *, volume_solids: float, thinner: float = 0.0
-) -> NDArray[np.float64] | Any:
-    """Return what a wet film dries to.
-
-    Parameters
-    ----------
-    wet : array_like
-        Wet film, as a comb gauge reads it, in any unit.
-    volume_solids : float
-        Volume solids before thinning [-], 0 < vs <= 1.
-    thinner : float
-        Parts of thinner added to one part of paint, by volume [-], 0 or more.
-
-    Returns
-    -------
-    ndarray or float
-        Dry film in the same unit.
-    """
-    share = 1.0 + positive(thinner, "share of thinner", top=20, zero=True)
-    return np.asarray(wet, dtype=float)[()] * _solids(volume_solids) / share
-
-
-def film_of_passes(film: ArrayLike, *, overlap: float) -> NDArray[np.float64] | Any:
-    """Return a coat's film from the film of one pass.
-
-    Parameters
-    ----------
-    film : array_like
-        Film one stroke leaves under the gun, in any unit.
-    overlap : float
-        Share of the fan laid over the stroke before [-], 0 <= overlap < 1. 0.5 is usually taught;
-        0.75 is common practice, no source.
-
-    Returns
-    -------
-    ndarray or float
-        Mean film of the coat: with overlap o each point is passed 1/(1 - o) times.
-    """
-    return np.asarray(film, dtype=float)[()] / (1.0 - _overlap(overlap))
+    return 1000.0 * share / spreading_rate(dry_um, volume_solids=volume_solids)
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,40 +139,39 @@ class CoatUse:
         *,
         volume_solids: float,
         transfer: TransferRange,
+        thinner: float = 0.0,
         sd: float = 0.2,
-        overlap: float | None = None,
     ) -> Self:
         """Return the use of a coat from the film it should build.
 
         Parameters
         ----------
         dry_um : float
-            Dry film of one coat [µm]; of one pass where `overlap` is given.
+            Dry film of one coat [µm].
         volume_solids : float
-            Volume solids of the mix as sprayed [-].
+            Volume solids of carrier and colour [-].
         transfer : TransferRange
             The gun's.
+        thinner : float
+            Parts of reducer added to one part of carrier and colour [-], 0 or more.
         sd : float
-            Relative standard uncertainty of film and area together [-].
-        overlap : float, optional
-            Overlap of the strokes [-]; leave out when the film is a whole coat's.
+            Relative standard uncertainty of the film [-].
 
         Returns
         -------
         CoatUse
             With losses still to come.
         """
-        film = positive(dry_um, "dry film [µm]", top=1000)
-        words = f"{film:g} µm dry a coat"
-        if overlap is not None:
-            film = float(film_of_passes(film, overlap=overlap))
-            words = f"{dry_um:g} µm dry a pass, {overlap:.0%} overlap, so {film:.3g} µm a coat"
-        words += (
-            f", {volume_solids:.0%} volume solids, transfer {transfer.low:.0%} to "
-            f"{transfer.high:.0%}"
+        wet = wet_film(dry_um, volume_solids=volume_solids, thinner=thinner)
+        rate = 1000.0 / wet
+        us = rate * VOLUME_UNITS["us gal"] / 1000.0 / AREA_UNITS["ft2"]
+        words = (
+            f"{dry_um:g} µm dry a coat, {wet:.3g} µm ({wet / MICROMETRES_PER_MIL:.2g} mil) wet by "
+            f"the comb gauge; {rate:.3g} m²/L ({us:.0f} ft²/gal) with nothing lost, "
+            f"{transfer.low:.0%} to {transfer.high:.0%} of it lands"
         )
-        return cls(1000.0 / float(spreading_rate(film, volume_solids=volume_solids)), sd, transfer,
-                   words)  # fmt: skip
+        # A litre on a square metre is a film of a millimetre: µm wet are ml on a square metre.
+        return cls(wet, sd, transfer, words)
 
     @classmethod
     def of_panel(cls, used_ml: float, *, area_m2: float, coats: int, sd: float = 0.25) -> Self:
@@ -276,6 +199,10 @@ class CoatUse:
             positive(0, "number of coats", remedy="count the coats sprayed on the panel.")
         words = f"measured: {used:g} ml for {coats} coats on {area:g} m²"
         return cls(used / area / coats, sd, None, words)
+
+    def widened(self, sd: float) -> CoatUse:
+        """Return the same use, less surely known by a further relative uncertainty [-]."""
+        return CoatUse(self.laid_ml, math.hypot(self.sd, sd), self.transfer, self.how)
 
     @property
     def expected_ml(self) -> float:
@@ -366,22 +293,6 @@ class CoatUse:
         return f"{self.how}: about {self.expected_ml:.3g} ml out of the cup for 1 m² and coat"
 
 
-def mils(um: ArrayLike) -> NDArray[np.float64] | Any:
-    """Return micrometres as mils.
-
-    Parameters
-    ----------
-    um : array_like
-        Thickness [µm].
-
-    Returns
-    -------
-    ndarray or float
-        Thickness [mil].
-    """
-    return np.asarray(um, dtype=float)[()] / MICROMETRES_PER_MIL
-
-
 def _solids(volume_solids: float) -> float:
     return positive(
         volume_solids,
@@ -389,7 +300,3 @@ def _solids(volume_solids: float) -> float:
         top=1.0,
         remedy="give the data sheet's percent by volume, not by weight, as a share: 35% is 0.35.",
     )
-
-
-def _overlap(overlap: float) -> float:
-    return positive(overlap, "overlap", top=0.95, zero=True, remedy="50% overlap is 0.5.")

@@ -1,4 +1,4 @@
-"""From a recipe and a job to the pots that are mixed for it."""
+"""From a recipe and a job to the pots that are mixed for it, each from what is left of the last."""
 
 from __future__ import annotations
 
@@ -6,21 +6,31 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from matchlib.domain import CoatSchedule, Colour, Recipe
+from matchlib.domain import CoatSchedule, Colour, MixRatio, Recipe
 from matchlib.errors import DomainError
 from matchlib.mixing.area import JobArea
 from matchlib.mixing.coverage import CoatUse
-from matchlib.mixing.cup import CupMarks, cup_marks
-from matchlib.mixing.pour import Pour, pour
-from matchlib.mixing.stated import Question, question_ratio, ratio_dict
+from matchlib.mixing.mix import Third
+from matchlib.mixing.pour import Kept, Portion, Pour, by_marks, most_kept, pour
+from matchlib.mixing.stated import Question, question_ratio
 from matchlib.mixing.units import format_volume, positive
 
-__all__ = ["CoatGroup", "Pot", "pot"]
+__all__ = ["ACTIVATED", "LEAST_ML", "CoatGroup", "Pot", "pot"]
+
+LEAST_ML = 50.0
+"""Least mix worth making [mL]: less is measured badly and the gun spits on it. Common practice, no
+source."""
+
+ACTIVATED = (
+    "What is left over is activated: it warms, may give off gas and goes on curing. Do not seal it "
+    "tight, do not pour it back into a bottle; let it cure as its data sheet says, away from the "
+    "work and from anything that burns."
+)
 
 
 @dataclass(frozen=True, slots=True)
 class CoatGroup:
-    """The coats sprayed at one ratio, and the pot mixed for them.
+    """The coats sprayed at one ratio, and the pot made ready for them.
 
     Parameters
     ----------
@@ -32,29 +42,20 @@ class CoatGroup:
         What the gun is expected to spray [mL], without residue.
     residue_ml : float
         What stays in cup, strainer and gun [mL].
-    overspray_ml : float, optional
-        Part of `expected_ml` that misses the work [mL]; None where use was measured at the cup.
     fills : int
-        Times the gun's cup is filled.
-    per_fill : Pour
-        One filling, all alike.
-    marks : CupMarks, optional
-        The pot by whole marks of a measuring cup.
+        Times the gun's cup is filled from it.
     """
 
     coats: int
     pour: Pour
     expected_ml: float
     residue_ml: float
-    overspray_ml: float | None
     fills: int
-    per_fill: Pour
-    marks: CupMarks | None = None
 
     @property
-    def leftover_ml(self) -> float:
+    def left_ml(self) -> float:
         """What is expected to be left in the pot beyond the residue [mL]."""
-        return self.pour.total_ml - self.expected_ml - self.residue_ml
+        return max(0.0, self.pour.total_ml - self.expected_ml - self.residue_ml)
 
     def words(self, unit: str = "ml") -> str:
         """Say what to mix for these coats.
@@ -69,44 +70,35 @@ class CoatGroup:
         str
             One or two sentences.
         """
-        ratio = self.pour.ratio
+        made, ratio = self.pour, self.pour.ratio
         text = (
             f"{self.coats} coat{'s' * (self.coats != 1)} at {ratio} ({ratio.words}): "
-            f"{self.pour.words(unit)}; about {format_volume(self.expected_ml, unit)} will be "
-            f"sprayed, {format_volume(self.residue_ml, unit)} stays in cup and gun, "
-            f"{format_volume(max(0.0, self.leftover_ml), unit)} is likely left over."
+            f"{made.words(unit)}; about {format_volume(self.expected_ml, unit)} will be sprayed."
         )
+        if made.marks:
+            text += f" By the cup: {made.marks}."
+        if made.scale:
+            text += f" By weight: {made.scale}."
         if self.fills > 1:
-            text += f" {self.fills} fillings of {self.per_fill.words(unit)}."
-        if self.marks is not None:
-            text += f" By the cup: {self.marks.text}."
+            each = format_volume(made.total_ml / self.fills, unit)
+            text += f" {self.fills} fillings of the gun's cup, {each} each."
         return text
 
     def as_dict(self) -> dict[str, object]:
-        """Return it as plain data.
-
-        Returns
-        -------
-        dict
-            For JSON; carrier and colour named.
-        """
+        """Return it as plain data."""
         return {
             "coats": self.coats,
-            "ratio": ratio_dict(self.pour.ratio),
             "pour": self.pour.as_dict(),
             "expected_ml": self.expected_ml,
             "residue_ml": self.residue_ml,
-            "overspray_ml": self.overspray_ml,
-            "leftover_ml": self.leftover_ml,
+            "left_ml": self.left_ml,
             "fills": self.fills,
-            "per_fill": self.per_fill.as_dict(),
-            "marks": None if self.marks is None else self.marks.as_dict(),
         }
 
 
 @dataclass(frozen=True, slots=True)
 class Pot:
-    """All pots of a job.
+    """All pots of a job; what comes out of the bottles is counted once.
 
     Parameters
     ----------
@@ -118,6 +110,10 @@ class Pot:
         What a coat takes.
     chance : float
         Chance that no pot runs out [-].
+    third : Third, optional
+        Reducer or hardener.
+    pot_life_min : float, optional
+        From the data sheet [min].
     questions : tuple of Question
         What to ask before pouring.
     """
@@ -126,36 +122,46 @@ class Pot:
     area: JobArea
     use: CoatUse
     chance: float
+    third: Third | None = None
+    pot_life_min: float | None = None
     questions: tuple[Question, ...] = ()
 
     @property
-    def carrier_ml(self) -> float:
-        """Carrier in all [mL]."""
-        return math.fsum(g.pour.carrier_ml for g in self.groups)
-
-    @property
-    def colours(self) -> tuple[tuple[str, float], ...]:
-        """Each colour in all [mL]."""
-        sums: dict[str, float] = {}
-        for group in self.groups:
-            for name, volume in group.pour.colours:
-                sums[name] = sums.get(name, 0.0) + volume
-        return tuple(sums.items())
-
-    @property
-    def colour_ml(self) -> float:
-        """All colours in all [mL]."""
-        return math.fsum(v for _, v in self.colours)
+    def needs(self) -> tuple[Portion, ...]:
+        """What comes out of each bottle in all."""
+        sums: dict[tuple[str, str], Portion] = {}
+        for portion in (p for g in self.groups for p in g.pour.portions):
+            key = (portion.kind, portion.name)
+            so_far = sums[key].ml if key in sums else 0.0
+            sums[key] = Portion(*key, so_far + portion.ml, portion.density)
+        return tuple(p for p in sums.values() if p.ml > 0)
 
     @property
     def total_ml(self) -> float:
-        """Everything mixed [mL]."""
-        return math.fsum(g.pour.total_ml for g in self.groups)
+        """All that comes out of the bottles [mL]."""
+        return math.fsum(p.ml for p in self.needs)
 
     @property
-    def leftover_ml(self) -> float:
-        """What is likely left over in all, beyond the residue [mL]."""
-        return math.fsum(g.leftover_ml for g in self.groups)
+    def left_ml(self) -> float:
+        """What is likely left over in all, beyond the residue and what the next pot took [mL]."""
+        return math.fsum(g.left_ml for g in self.groups) - math.fsum(
+            g.pour.kept_ml for g in self.groups
+        )
+
+    @property
+    def activated(self) -> bool:
+        """Whether a pot life runs."""
+        return self.third is not None and self.third.hardens
+
+    @property
+    def pot_life(self) -> str:
+        """The pot life in words; empty where there is none."""
+        if self.pot_life_min is None:
+            return ""
+        return (
+            f"Pot life {self.pot_life_min:g} min by the data sheet, from when the first hardener "
+            "goes in: adding to the pot does not start it anew, a warm shop shortens it."
+        )
 
     def words(self, unit: str = "ml") -> str:
         """Say what to mix, step by step and in all.
@@ -170,17 +176,23 @@ class Pot:
         str
             Lines parted by newlines.
         """
-        colours = " and ".join(
-            f"{format_volume(v, unit)} colour" + ("" if n == "colour" else f" ({n})")
-            for n, v in self.colours
-        )
+        needs = " and ".join(f"{format_volume(p.ml, unit)} {p.words}" for p in self.needs)
         lines = [f"Area: {self.area.text}.", f"Use: {self.use.text}."]
         lines += [g.words(unit) for g in self.groups]
-        lines.append(
-            f"In all: {format_volume(self.carrier_ml, unit)} carrier and {colours}; enough with a "
-            f"chance of {100 * self.chance:.3g}%, as far as the use above is known. Likely left "
-            f"over: {format_volume(max(0.0, self.leftover_ml), unit)}."
-        )
+        if any(g.pour.kept for g in self.groups):
+            lines.append(
+                "Measure what is left before you add to it: with less left, make the difference up "
+                "at the first ratio."
+            )
+        stays = format_volume(self.groups[0].residue_ml, unit)
+        lines += [
+            f"Out of the bottles in all: {needs}.",
+            f"Enough with a chance of {100 * self.chance:.3g}%, as far as the use above is known. "
+            f"{stays} a pot is allowed for cup, strainer and gun; "
+            f"{format_volume(self.left_ml, unit)} is likely left over.",
+        ]
+        lines += [self.pot_life] if self.pot_life else []
+        lines += [ACTIVATED] if self.activated else []
         lines += [f"To ask: {q.text}" for q in self.questions]
         return "\n".join(lines)
 
@@ -190,24 +202,18 @@ class Pot:
         return self.words()
 
     def as_dict(self) -> dict[str, object]:
-        """Return it as plain data.
-
-        Returns
-        -------
-        dict
-            For JSON; carrier and colour named.
-        """
+        """Return it as plain data, carrier, colours and third named."""
         return {
             "area_m2": self.area.sprayed_m2,
             "area": self.area.text,
             "use": self.use.text,
             "chance": self.chance,
             "groups": [g.as_dict() for g in self.groups],
-            "carrier_ml": self.carrier_ml,
-            "colour_ml": self.colour_ml,
-            "colours": [{"colour": n, "colour_ml": v} for n, v in self.colours],
+            "needs": [{"kind": p.kind, "name": p.name, "ml": p.ml, "g": p.g} for p in self.needs],
             "total_ml": self.total_ml,
-            "leftover_ml": self.leftover_ml,
+            "left_ml": self.left_ml,
+            "pot_life_min": self.pot_life_min,
+            "activated": self.activated,
             "questions": [q.as_dict() for q in self.questions],
         }
 
@@ -219,8 +225,11 @@ def pot(
     use: CoatUse,
     chance: float = 0.95,
     residue_ml: float = 15.0,
+    least_ml: float = LEAST_ML,
     gun_cup_ml: float | None = None,
     mark_ml: float | None = None,
+    third: Third | None = None,
+    pot_life_min: float | None = None,
     densities: Mapping[str, float] | None = None,
 ) -> Pot:
     """Work out the pots of a job.
@@ -237,18 +246,25 @@ def pot(
         Chance of not running out [-], 0.5 to 0.999.
     residue_ml : float
         What stays in cup, strainer and gun at each ratio [mL]; 15 is common practice, no source.
+    least_ml : float
+        Least mix worth making [mL].
     gun_cup_ml : float, optional
         What the gun's cup holds [mL]; a larger pot is sprayed in equal fillings.
     mark_ml : float, optional
-        A measuring cup's mark [mL], to get the pots in whole marks too.
+        A measuring cup's mark [mL]: every pot is then whole marks of it.
+    third : Third, optional
+        Reducer or hardener in every pot.
+    pot_life_min : float, optional
+        From the data sheet [min].
     densities : mapping of str to float, optional
-        Density [g/mL] by colour name and under ``carrier``, to get weights too.
+        Density [g/mL] by colour name, under ``carrier`` and the third's name, to get weights too.
 
     Returns
     -------
     Pot
-        One pot for each ratio, in the order sprayed. As one uncertainty runs through all coats,
-        the chance holds for the whole job.
+        One pot for each ratio, in the order sprayed, each but the first begun with what is expected
+        to be left of the one before, as far as adding alone can turn it. As one uncertainty runs
+        through all coats, the chance holds for the whole job.
 
     Raises
     ------
@@ -268,29 +284,44 @@ def pot(
     else:
         schedule = recipe
     residue = positive(residue_ml, "residue [mL]", top=5000, zero=True)
+    least = positive(least_ml, "least mix [mL]", top=5000, zero=True)
     cup = None if gun_cup_ml is None else positive(gun_cup_ml, "gun cup [mL]", top=1e5)
-    enough, expected = use.enough_ml(chance), use.expected_ml
-    lost = 0.0 if use.transfer is None else expected - use.laid_ml * math.exp(use.sd**2 / 2)
-    groups, questions = [], []
+    if pot_life_min is not None:
+        positive(pot_life_min, "pot life [min]", top=10_000)
+    known = use.widened(area.sd)
+    enough, expected = known.enough_ml(chance), known.expected_ml
+    groups: list[CoatGroup] = []
     for step in schedule.steps:
         coated = area.sprayed_m2 * step.coats
-        total = coated * enough + residue
-        fills = 1 if cup is None else max(1, math.ceil(total / cup - 1e-9))
+        total = max(coated * enough + residue, least)
+        kept = _kept(groups, total, step.ratio)
+        made = (
+            pour(total, step.ratio, colour=colour, third=third, densities=densities, kept=kept)
+            if mark_ml is None
+            else by_marks(total, step.ratio, mark_ml=mark_ml, colour=colour, third=third,
+                          densities=densities, kept=kept)
+        )  # fmt: skip
         groups.append(
             CoatGroup(
                 coats=step.coats,
-                pour=pour(total, step.ratio, colour=colour, densities=densities),
+                pour=made,
                 expected_ml=coated * expected,
                 residue_ml=residue,
-                overspray_ml=None if use.transfer is None else coated * lost,
-                fills=fills,
-                per_fill=pour(total / fills, step.ratio, colour=colour, densities=densities),
-                marks=None
-                if mark_ml is None
-                else cup_marks(step.ratio, volume_ml=total, mark_ml=mark_ml, colour=colour),
+                fills=1 if cup is None else max(1, math.ceil(made.total_ml / cup - 1e-9)),
             )
         )
-        question = question_ratio(step.ratio)
-        if question is not None and question not in questions:
-            questions.append(question)
-    return Pot(tuple(groups), area, use, chance, tuple(questions))
+    asked = [question_ratio(step.ratio) for step in schedule.steps]
+    questions = list(dict.fromkeys(q for q in asked if q is not None))
+    if third is not None and third.hardens and pot_life_min is None:
+        asked_life = "How long is the pot life? The data sheet says."
+        questions.append(Question("pot-life", asked_life, groups[0].pour.ratio))
+    return Pot(tuple(groups), area, use, chance, third, pot_life_min, tuple(questions))
+
+
+def _kept(groups: list[CoatGroup], total: float, ratio: MixRatio) -> Kept | None:
+    """What of the pot before can go into the next."""
+    if not groups:
+        return None
+    before = groups[-1].pour.ratio
+    volume = min(groups[-1].left_ml, most_kept(total, ratio, before))
+    return Kept(volume, before) if volume > 0 else None

@@ -1,64 +1,102 @@
-"""What goes into one pot: carrier and each colour, by volume and by weight."""
+"""One pot: what is poured into it, by volume, by running weight and by the marks of a cup."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import accumulate, count
 
 from matchlib.domain import Colour, MixRatio
 from matchlib.errors import DomainError
+from matchlib.mixing.mix import Third
 from matchlib.mixing.stated import ratio_dict
-from matchlib.mixing.units import format_volume, mass_of, positive
+from matchlib.mixing.units import format_volume, positive
 
-__all__ = ["Pour", "pour"]
+__all__ = ["Kept", "Portion", "Pour", "by_marks", "most_kept", "pour"]
+
+_NEAR = 0.01
+_FAR = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Portion:
+    """One thing poured.
+
+    Parameters
+    ----------
+    kind : str
+        ``carrier``, ``colour``, or ``third``.
+    name : str
+        The colour's own name, ``colour`` where nobody named it; reducer or hardener.
+    ml : float
+        Volume out of its bottle [mL].
+    density : float, optional
+        [g/mL], as the data sheet states it.
+    """
+
+    kind: str
+    name: str
+    ml: float
+    density: float | None = None
+
+    @property
+    def g(self) -> float | None:
+        """Its weight [g]."""
+        return None if self.density is None else self.ml * self.density
+
+    @property
+    def words(self) -> str:
+        """What it is: carrier, colour (teal), reducer."""
+        return f"colour ({self.name})" if self.kind == "colour" != self.name else self.name
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """Mix of the pot before, at its ratio, that the next pot begins with."""
+
+    ml: float
+    ratio: MixRatio
 
 
 @dataclass(frozen=True, slots=True)
 class Pour:
-    """Carrier and colours of one pot.
+    """A pot made ready.
 
     Parameters
     ----------
     ratio : MixRatio
-        The mix.
-    carrier_ml : float
-        Carrier [mL].
-    colours : tuple of (str, float)
-        Each colour and its volume [mL], in the order written.
-    carrier_g : float, optional
-        Carrier [g], where its density was given.
-    colours_g : tuple of (str, float or None)
-        Each colour [g], None where its density was not given.
+        The mix wanted.
+    total_ml : float
+        The whole pot [mL].
+    portions : tuple of Portion
+        What comes out of the bottles, in the order poured: carrier, colours, reducer or hardener.
+    kept : Kept, optional
+        What the pot begins with.
+    mark_ml : float, optional
+        A measuring cup's mark [mL], where everything above is whole marks of it.
+    error : float
+        Relative error of the share that whole marks miss most [-]; 0 without marks.
     """
 
     ratio: MixRatio
-    carrier_ml: float
-    colours: tuple[tuple[str, float], ...]
-    carrier_g: float | None = None
-    colours_g: tuple[tuple[str, float | None], ...] = ()
+    total_ml: float
+    portions: tuple[Portion, ...]
+    kept: Kept | None = None
+    mark_ml: float | None = None
+    error: float = 0.0
+
+    def ml(self, kind: str) -> float:
+        """Return how much of a kind comes out of the bottles [mL]."""
+        return math.fsum(p.ml for p in self.portions if p.kind == kind)
 
     @property
-    def colour_ml(self) -> float:
-        """All colours together [mL]."""
-        return math.fsum(v for _, v in self.colours)
-
-    @property
-    def total_ml(self) -> float:
-        """The whole pot [mL]."""
-        return math.fsum((self.carrier_ml, *(v for _, v in self.colours)))
-
-    @property
-    def total_g(self) -> float | None:
-        """Weight of the pot [g], or None where a density is missing."""
-        masses = [m for _, m in self.colours_g]
-        if self.carrier_ml > 0:
-            masses.append(self.carrier_g)
-        known = [m for m in masses if m is not None]
-        return math.fsum(known) if known and len(known) == len(masses) else None
+    def kept_ml(self) -> float:
+        """What the pot begins with [mL]."""
+        return 0.0 if self.kept is None else self.kept.ml
 
     def words(self, unit: str = "ml") -> str:
-        """Say what to pour, carrier first, each named.
+        """Say what to pour, each named.
 
         Parameters
         ----------
@@ -70,37 +108,58 @@ class Pour:
         str
             For example ``60 ml carrier + 10 ml colour (teal) = 70 ml``.
         """
-
-        def item(volume: float, what: str, mass: float | None) -> str:
-            weight = "" if mass is None else f", {mass:.4g} g"
-            return f"{format_volume(volume, unit)} {what}{weight}"
-
-        masses = dict(self.colours_g)
-        items = [item(self.carrier_ml, "carrier", self.carrier_g)] if self.carrier_ml else []
-        for name, volume in self.colours:
-            what = "colour" if name == "colour" else f"colour ({name})"
-            items.append(item(volume, what, masses.get(name)))
+        items = [] if self.kept is None else [
+            f"{format_volume(self.kept.ml, unit)} left at {self.kept.ratio}"
+        ]  # fmt: skip
+        items += [f"{format_volume(p.ml, unit)} {p.words}" for p in self.portions if p.ml > 0]
         return f"{' + '.join(items)} = {format_volume(self.total_ml, unit)}"
 
-    def as_dict(self) -> dict[str, object]:
-        """Return it as plain data.
+    @property
+    def scale(self) -> str:
+        """The pouring by the running weight on a scale; empty where a density is missing."""
+        poured = [p for p in self.portions if p.ml > 0]
+        weights = [p.g for p in poured if p.g is not None]
+        if not poured or len(weights) < len(poured):
+            return ""
+        steps = [
+            f"{p.words} to {w:.1f} g" for p, w in zip(poured, accumulate(weights), strict=True)
+        ]
+        what = "the empty cup" if self.kept is None else "cup and what is left"
+        return f"scale at 0 with {what} on it, then {', then '.join(steps)}"
 
-        Returns
-        -------
-        dict
-            For JSON; carrier and colour named.
-        """
-        masses = dict(self.colours_g)
+    @property
+    def marks(self) -> str:
+        """The pouring by the running mark on the cup's wall; empty where it was not rounded."""
+        mark = self.mark_ml
+        if mark is None:
+            return ""
+        at = round(self.kept_ml / mark)
+        steps = [f"what is left up to mark {at}"] if at else []
+        for portion in self.portions:
+            if portion.ml > 0:
+                at += round(portion.ml / mark)
+                steps.append(f"{portion.words} to mark {at}")
+        off = "exactly the ratio"
+        if abs(self.error) >= 5e-4:
+            off = f"within {abs(self.error):.1%} of the ratio, as near as these marks come"
+        return f"{', then '.join(steps)} ({mark:g} ml a mark); {off}"
+
+    def as_dict(self) -> dict[str, object]:
+        """Return it as plain data, every portion named."""
         return {
             "ratio": ratio_dict(self.ratio),
-            "carrier_ml": self.carrier_ml,
-            "carrier_g": self.carrier_g,
-            "colour_ml": self.colour_ml,
-            "colours": [
-                {"colour": n, "colour_ml": v, "colour_g": masses.get(n)} for n, v in self.colours
+            "kept_ml": self.kept_ml,
+            "kept_ratio": None if self.kept is None else ratio_dict(self.kept.ratio),
+            "carrier_ml": self.ml("carrier"),
+            "colour_ml": self.ml("colour"),
+            "portions": [
+                {"kind": p.kind, "name": p.name, "ml": p.ml, "g": p.g} for p in self.portions
             ],
             "total_ml": self.total_ml,
-            "total_g": self.total_g,
+            "mark_ml": self.mark_ml,
+            "error": self.error,
+            "marks": self.marks,
+            "scale": self.scale,
         }
 
 
@@ -109,9 +168,11 @@ def pour(
     ratio: MixRatio,
     *,
     colour: Colour | None = None,
+    third: Third | None = None,
     densities: Mapping[str, float] | None = None,
+    kept: Kept | None = None,
 ) -> Pour:
-    """Divide a pot into carrier and colours.
+    """Make a pot ready, fresh or from what is left of the one before.
 
     Parameters
     ----------
@@ -120,46 +181,203 @@ def pour(
     ratio : MixRatio
         The mix.
     colour : Colour, optional
-        The blend; its colours are given apart.
+        The blend, the same before and after; its colours are given apart.
+    third : Third, optional
+        Reducer or hardener, the same share before and after.
     densities : mapping of str to float, optional
-        Density [g/mL] by colour name and under ``carrier``; names not in it get no weight.
+        Density [g/mL] by colour name, under ``carrier`` and under the third's name.
+    kept : Kept, optional
+        Mix that is already in the pot.
 
     Returns
     -------
     Pour
-        Volumes that add up to the pot, and weights.
+        What is added makes, with what is kept, exactly the pot.
 
     Raises
     ------
     DomainError
-        If the pot is negative or a density impossible.
+        If a number is impossible, or more is kept than adding can turn into the pot.
     """
     total = positive(total_ml, "volume of the pot [mL]", top=1e7, zero=True)
-    known = {k.casefold(): v for k, v in (densities or {}).items()}
-    parts = colour.parts if colour is not None else (("colour", ratio.colour / ratio.colour),)
-    unknown = set(known) - {"carrier", "colour"} - {n.casefold() for n, _ in parts}
+    held = kept if kept is not None and positive(
+        kept.ml, "volume in the pot [mL]", top=1e7, zero=True
+    ) > 0 else None  # fmt: skip
+    shares = _shares(ratio, colour, third)
+    before = [0.0] * len(shares) if held is None else [
+        s * held.ml for *_, s in _shares(held.ratio, colour, third)
+    ]  # fmt: skip
+    added = [total * s - b for (*_, s), b in zip(shares, before, strict=True)]
+    if min(added) < -1e-9 * max(1.0, total) and held is not None:
+        most = most_kept(total, ratio, held.ratio)
+        raise DomainError(
+            "Adding cannot turn so much of the pot before into this one.",
+            expected=f"at most {most:.4g} ml at {held.ratio} for {total:.4g} ml at {ratio}",
+            got=f"{held.ml:.4g} ml",
+            remedy=f"pour off {held.ml - most:.4g} ml first, or mix a larger pot.",
+        )
+    weights = _densities(densities or {}, shares)
+    portions = tuple(
+        Portion(kind, name, max(0.0, ml), density)
+        for (kind, name, _), ml, density in zip(shares, added, weights, strict=True)
+    )
+    return Pour(ratio, total, portions, held)
+
+
+def most_kept(total_ml: float, ratio: MixRatio, before: MixRatio) -> float:
+    """Return how much of a mix adding alone can turn into a pot of another ratio.
+
+    Parameters
+    ----------
+    total_ml : float
+        The pot wanted [mL].
+    ratio, before : MixRatio
+        Its ratio, and that of the mix in hand.
+
+    Returns
+    -------
+    float
+        Volume of the mix in hand [mL]; 0 where neat colour is wanted and it holds carrier.
+    """
+    most = total_ml * ratio.fraction / before.fraction
+    if before.fraction < 1.0:
+        most = min(most, total_ml * (1.0 - ratio.fraction) / (1.0 - before.fraction))
+    return most
+
+
+def by_marks(
+    total_ml: float,
+    ratio: MixRatio,
+    *,
+    mark_ml: float,
+    colour: Colour | None = None,
+    third: Third | None = None,
+    densities: Mapping[str, float] | None = None,
+    kept: Kept | None = None,
+) -> Pour:
+    """Make a pot ready by whole marks of a measuring cup.
+
+    Up to a quarter more is mixed to come within 1 percent of every share, and up to twice as much
+    to come within 5 percent, or more where the next mark is nearer still; else the nearest of
+    these is taken and its error shown.
+
+    Parameters
+    ----------
+    total_ml : float
+        Volume that must be there [mL].
+    ratio : MixRatio
+        The mix.
+    mark_ml : float
+        Volume of one mark [mL].
+    colour, third, densities, kept
+        As `pour` takes them; of what is kept whole marks go in, at most.
+
+    Returns
+    -------
+    Pour
+        At least `total_ml`, in whole marks.
+
+    Raises
+    ------
+    DomainError
+        If the cup is too coarse for the pot: something would get no mark at all.
+    """
+    wanted = positive(total_ml, "volume wanted [mL]", top=1e6)
+    mark = positive(mark_ml, "mark of the cup [mL]", top=1e4)
+    shares = [s for *_, s in _shares(ratio, colour, third)]
+    old = shares if kept is None else [s for *_, s in _shares(kept.ratio, colour, third)]
+    first = max(1, math.ceil(wanted / mark - 1e-9))
+    if first > 100_000:
+        positive(first, "number of marks", top=100_000, remedy="use a cup with larger marks.")
+    best: tuple[float, int, int, list[int]] | None = None
+    for marks in count(first):
+        if best is not None and best[0] <= (_NEAR if marks <= first * 5 // 4 else _FAR):
+            break
+        # Never to stop beside a mark that is exact: the next above the best is always tried.
+        if marks > max(2 * first, 0 if best is None else best[1]) + 1:
+            break
+        tried = [_rounded(marks, shares, old, k) for k in _kept_marks(marks, ratio, kept, mark)]
+        near = min((t for t in tried if t is not None), key=lambda t: (t[0], -t[2]), default=None)
+        if near is not None and (best is None or near[0] < best[0] - 1e-12):
+            best = near
+    if best is None:
+        raise DomainError(
+            "This cup's marks are too coarse for this pot.",
+            expected="at least one mark of each",
+            got=f"{wanted:.3g} ml at {ratio} with {mark:g} ml a mark",
+            remedy="use a finer cup or a syringe for the colour, weigh it, or mix at least "
+            f"{mark / min(s for s in shares if s > 0):.4g} ml.",
+        )
+    error, marks, held, counts = best
+    again = None if kept is None or not held else replace(kept, ml=held * mark)
+    exact = pour(marks * mark, ratio, colour=colour, third=third, densities=densities)
+    portions = tuple(replace(p, ml=n * mark) for p, n in zip(exact.portions, counts, strict=True))
+    return Pour(ratio, marks * mark, portions, again, mark, error)
+
+
+def _kept_marks(marks: int, ratio: MixRatio, kept: Kept | None, mark: float) -> range:
+    """Whole marks of the mix in hand worth trying: the most, and three fewer."""
+    if kept is None:
+        return range(1)
+    most = math.floor(min(kept.ml, most_kept(marks * mark, ratio, kept.ratio)) / mark + 1e-9)
+    return range(max(0, most - 3), most + 1)
+
+
+def _rounded(
+    marks: int, shares: list[float], old: list[float], held: int
+) -> tuple[float, int, int, list[int]] | None:
+    """Error, marks, kept marks and marks of each portion; None where it cannot be poured."""
+    exact = [marks * s - held * o for s, o in zip(shares, old, strict=True)]
+    counts = [max(0, round(v)) for v in exact[1:]]
+    carrier = marks - held - sum(counts)
+    ends = [(carrier + held * old[0]) / marks] + [
+        (n + held * o) / marks for n, o in zip(counts, old[1:], strict=True)
+    ]
+    wrong = carrier < 0 or any((s > 0) != (e > 0) for s, e in zip(shares, ends, strict=True))
+    if wrong:
+        return None
+    off = max(abs(e / s - 1.0) for e, s in zip(ends[1:], shares[1:], strict=True) if s > 0)
+    return off, marks, held, [carrier, *counts]
+
+
+def _shares(
+    ratio: MixRatio, colour: Colour | None, third: Third | None
+) -> list[tuple[str, str, float]]:
+    """Kind, name and share of the pot, in the order poured; carrier first, also where it is 0."""
+    parts = (("colour", ratio.colour),) if colour is None else colour.parts
+    whole = sum((p for _, p in parts), start=ratio.colour * 0)
+    base = 1.0 if third is None else 1.0 / (1.0 + third.share)
+    out = [("carrier", "carrier", base * (1.0 - ratio.fraction))]
+    out += [("colour", n, base * ratio.fraction * float(p / whole)) for n, p in parts]
+    if third is not None:
+        out.append(("third", third.name, 1.0 - base))
+    return out
+
+
+def _densities(given: Mapping[str, float], shares: list[tuple[str, str, float]]
+               ) -> list[float | None]:  # fmt: skip
+    known = {k.casefold(): v for k, v in given.items()}
+    names = [name.casefold() for _, name, _ in shares]
+    unknown = set(known) - {*names, "colour"}
     if unknown:
         raise DomainError(
             "A density is given for something that is not in this pot.",
-            expected=", ".join(["carrier", *(n for n, _ in parts)]),
+            expected=", ".join(n for _, n, _ in shares),
             got=", ".join(sorted(unknown)),
             remedy="give densities by the names in the recipe.",
         )
-    whole = sum((p for _, p in parts), start=ratio.colour * 0)
-    share = ratio.colour / (ratio.carrier + ratio.colour)
-    colours = tuple((n, total * float(share * p / whole)) for n, p in parts)
-    carrier = total * float(1 - share)
-
-    def weigh(name: str, volume: float) -> float | None:
-        density = known.get(name.casefold())
-        if density is None and name != "carrier":
-            density = known.get("colour")
-        return None if density is None else float(mass_of(volume, density=density))
-
-    return Pour(
-        ratio,
-        carrier,
-        colours,
-        weigh("carrier", carrier),
-        tuple((n, weigh(n, v)) for n, v in colours),
-    )
+    for value in known.values():
+        # Coatings lie near 0.8 to 2 g/mL; 0.3 to 5 catches kg/m3 and lb/gal typed by mistake.
+        if not 0.3 <= value <= 5.0:
+            raise DomainError(
+                "This density is not possible for a paint.",
+                expected="0.3 to 5 g/mL",
+                got=f"{value:g}",
+                remedy="give grams per millilitre, which is kg/L, as the data sheet does; 8.345 lb "
+                "per US gallon is 1 g/mL.",
+            )
+    usual = known.get("colour")
+    return [
+        known.get(name, usual if kind == "colour" else None)
+        for (kind, _, _), name in zip(shares, names, strict=True)
+    ]

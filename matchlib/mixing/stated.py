@@ -1,4 +1,4 @@
-"""Ratios checked against what was poured, and how far a bottle goes."""
+"""Ratios questioned, and checked against what was poured."""
 
 from __future__ import annotations
 
@@ -12,11 +12,10 @@ from matchlib.errors import DomainError
 from matchlib.mixing.units import positive
 
 __all__ = [
-    "BottleReach",
     "Question",
     "StatedCheck",
-    "bottle_reach",
     "check_stated",
+    "exact",
     "question_ratio",
     "ratio_dict",
     "ratio_of",
@@ -125,8 +124,8 @@ def ratio_of(*, colour_volume: float, carrier_volume: float) -> MixRatio:
     MixRatio
         Exact when the numbers are, else carrier to one of colour within 0.001.
     """
-    colour = _exact(positive(colour_volume, "volume of colour"))
-    carrier = _exact(positive(carrier_volume, "volume of carrier", zero=True))
+    colour = exact(positive(colour_volume, "volume of colour"))
+    carrier = exact(positive(carrier_volume, "volume of carrier", zero=True))
     share = carrier / colour
     if share.denominator > 1000:
         share = Fraction(round(share * 1000), 1000) if share >= 1 else share.limit_denominator(1000)
@@ -140,8 +139,8 @@ def ratio_of(*, colour_volume: float, carrier_volume: float) -> MixRatio:
     return MixRatio(share, Fraction(1))
 
 
-def _exact(value: float) -> Fraction:
-    # The decimal as typed, 0.1 as 1/10 and not as the nearest binary number.
+def exact(value: float) -> Fraction:
+    """The decimal as typed, 0.1 as 1/10 and not as the nearest binary number."""
     return Fraction(repr(float(value)))
 
 
@@ -235,87 +234,3 @@ def check_stated(
     if not agree and question is None:
         question = Question("quantities-differ", "Which of the two was sprayed?", poured, stated)
     return StatedCheck(stated, poured, float(carrier), float(colour), agree, question)
-
-
-@dataclass(frozen=True, slots=True)
-class BottleReach:
-    """How far an opened bottle goes at a ratio.
-
-    Parameters
-    ----------
-    ratio : MixRatio
-        The mix.
-    carrier, colour, total : float
-        Volumes in the unit of the bottle.
-    bottle : str
-        ``colour`` or ``carrier``: which of them is the bottle.
-    """
-
-    ratio: MixRatio
-    carrier: float
-    colour: float
-    total: float
-    bottle: str
-
-    @property
-    def text(self) -> str:
-        """The reach in words."""
-        have = self.colour if self.bottle == "colour" else self.carrier
-        other = "carrier" if self.bottle == "colour" else "colour"
-        need = self.carrier if self.bottle == "colour" else self.colour
-        return (
-            f"this {have:.4g}-unit bottle of {self.bottle} makes {self.total:.4g} at {self.ratio} "
-            f"({self.ratio.words}), with {need:.4g} of {other}"
-        )
-
-    def as_dict(self) -> dict[str, object]:
-        """Return it as plain data.
-
-        Returns
-        -------
-        dict
-            For JSON; carrier and colour named.
-        """
-        return {
-            "ratio": ratio_dict(self.ratio),
-            "carrier_volume": self.carrier,
-            "colour_volume": self.colour,
-            "total_volume": self.total,
-            "bottle": self.bottle,
-            "text": self.text,
-        }
-
-
-def bottle_reach(volume: float, ratio: MixRatio, *, of: str = "colour") -> BottleReach:
-    """Return how much mix an opened bottle makes.
-
-    Parameters
-    ----------
-    volume : float
-        What is left in the bottle, in any unit.
-    ratio : MixRatio
-        The mix.
-    of : str
-        ``colour`` or ``carrier``: what the bottle holds.
-
-    Returns
-    -------
-    BottleReach
-        In the same unit: 4 of colour makes 28 at 6:1.
-
-    Raises
-    ------
-    DomainError
-        If `of` is neither, or a bottle of carrier is asked to make a mix without carrier.
-    """
-    have = _exact(positive(volume, "volume in the bottle"))
-    if of not in ("colour", "carrier") or (of == "carrier" and ratio.carrier == 0):
-        raise DomainError(
-            "This bottle cannot make this mix.",
-            expected="a bottle of colour, or of carrier for a mix that has some",
-            got=f"a bottle of {of} for {ratio}",
-            remedy="say what is in the bottle.",
-        )
-    unit = have / (ratio.colour if of == "colour" else ratio.carrier)
-    carrier, colour = unit * ratio.carrier, unit * ratio.colour
-    return BottleReach(ratio, float(carrier), float(colour), float(carrier + colour), of)

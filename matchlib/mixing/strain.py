@@ -1,79 +1,34 @@
-"""Strainers and viscosity cups: mesh beside micrometres, seconds beside centistokes."""
+"""Strainers and viscosity cups: mesh beside micrometres, one cup's seconds beside another's."""
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from matchlib.errors import DomainError
 from matchlib.mixing.units import positive
 
-__all__ = ["MESHES", "VISCOSITY_CUPS", "Mesh", "ViscosityCup", "mesh_for", "viscosity"]
+__all__ = ["MESHES", "VISCOSITY_CUPS", "ViscosityCup", "drain_words", "mesh_words", "viscosity"]
+
+MESHES = {60: 250, 80: 180, 100: 150, 120: 125, 200: 75, 325: 45}
+"""Sieve number to nominal opening [µm] by ASTM E11; strainers print 177, 149, 74 and 44 beside the
+80, 100, 200 and 325 of its older editions. Paint strainers are no test sieves and may differ."""
 
 
-@dataclass(frozen=True, slots=True)
-class Mesh:
-    """A sieve number and its opening.
-
-    Parameters
-    ----------
-    number : int
-        Sieve number, wires to the inch.
-    micron : int
-        Opening printed beside that number on most strainers [µm]: older editions of ASTM E11.
-    micron_e11 : int
-        Nominal opening in ASTM E11 since its openings follow ISO 565 [µm].
-    """
-
-    number: int
-    micron: int
-    micron_e11: int
-
-    @property
-    def text(self) -> str:
-        """Both numbers side by side."""
-        now = "" if self.micron == self.micron_e11 else f" ({self.micron_e11} µm by ASTM E11 today)"
-        return f"{self.number} mesh = {self.micron} µm{now}"
-
-
-#: ASTM E11; paint strainers are not test sieves and may differ from their number.
-MESHES = (
-    Mesh(60, 250, 250),
-    Mesh(80, 177, 180),
-    Mesh(100, 149, 150),
-    Mesh(120, 125, 125),
-    Mesh(200, 74, 75),
-    Mesh(325, 44, 45),
-)
-
-
-def mesh_for(micron: float) -> Mesh:
-    """Return the coarsest strainer that holds back all above a size.
+def mesh_words(*numbers: int) -> str:
+    """Return strainers in words, such as ``120 mesh is 125 µm``.
 
     Parameters
     ----------
-    micron : float
-        Largest particle that may pass [µm], at least 44.
+    *numbers : int
+        Sieve numbers out of `MESHES`.
 
     Returns
     -------
-    Mesh
-        Its opening is at most that size.
-
-    Raises
-    ------
-    DomainError
-        If no strainer in `MESHES` is that fine.
+    str
+        Numbers and openings.
     """
-    size = positive(micron, "strainer opening [µm]")
-    for mesh in MESHES:
-        if min(mesh.micron, mesh.micron_e11) <= size:
-            return mesh
-    raise DomainError(
-        "No common strainer is that fine.",
-        expected=f"{MESHES[-1].micron} µm or more",
-        got=f"{size:g} µm",
-        remedy="ask the data sheet; flake and pearl are held back by a strainer too fine.",
-    )
+    return ", ".join(f"{n} mesh is {MESHES[n]} µm" for n in numbers)
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,3 +108,44 @@ def viscosity(seconds: float, *, cup: str) -> float:
             remedy="use the next cup whose time falls inside its range.",
         )
     return law.slope * (time - law.offset)
+
+
+def drain_words(text: str) -> str:
+    """Say what the data sheet's drain time is in the other cups.
+
+    Parameters
+    ----------
+    text : str
+        Seconds and cup, such as ``22 s Ford 4``.
+
+    Returns
+    -------
+    str
+        One sentence; cups out of whose range it falls are left out.
+
+    Raises
+    ------
+    DomainError
+        If it is not so written, or `viscosity` refuses it.
+    """
+    match = re.match(r"^\s*(\d+(?:\.\d+)?)\s*s(?:ec(?:onds)?)?\.?,?\s+(.+?)\s*$", text)
+    if match is None:
+        raise DomainError(
+            "This is not a drain time.",
+            expected="seconds and the cup, such as 22 s Ford 4",
+            got=repr(text[:40]),
+            remedy="write it as the data sheet does.",
+        )
+    flow = viscosity(float(match[1]), cup=match[2])
+    others = [
+        f"{flow / c.slope + c.offset:.0f} s in a {c.name}"
+        for c in VISCOSITY_CUPS
+        if c.name.casefold() not in match[2].replace("#", " ").casefold()
+        and c.shortest <= flow / c.slope + c.offset <= c.longest
+    ]
+    told = ", ".join(others) or "out of the range of the other cups"
+    return (
+        f"{match[1]} s in a {match[2]} cup is about {flow:.0f} mm²/s: {told}; at 25 °C, for "
+        "paint that "
+        "flows like oil."
+    )

@@ -1,4 +1,4 @@
-"""Volumes, areas, lengths and film builds in the units a shop measures in, exactly.
+"""Volumes, areas and lengths in the units a shop measures in, exactly.
 
 Everything inside is in millilitres, square metres, millimetres, micrometres and grams; these
 functions stand at the door. The US gallon is 231 cubic inches and the inch 25.4 mm, exactly (NIST
@@ -9,10 +9,6 @@ from __future__ import annotations
 
 import math
 import re
-from typing import Any
-
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
 from matchlib.errors import DomainError
 
@@ -21,14 +17,11 @@ __all__ = [
     "LENGTH_UNITS",
     "MICROMETRES_PER_MIL",
     "VOLUME_UNITS",
-    "convert",
     "format_volume",
-    "mass_of",
     "parse_area",
     "parse_length",
     "parse_volume",
     "positive",
-    "volume_of",
 ]
 
 #: Millilitres in a unit.
@@ -48,43 +41,24 @@ LENGTH_UNITS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
 #: A mil is a thousandth of an inch.
 MICROMETRES_PER_MIL = 25.4
 
-_ALIASES = {
-    "millilitre": "ml",
-    "milliliter": "ml",
-    "cc": "ml",
-    "litre": "l",
-    "liter": "l",
-    "floz": "us fl oz",
-    "fl oz": "us fl oz",
-    "us fluid ounce": "us fl oz",
-    "fluid ounce": "us fl oz",
-    "oz": "us fl oz",
-    "us pt": "us pint",
-    "pint": "us pint",
-    "pt": "us pint",
-    "quart": "us quart",
-    "qt": "us quart",
-    "gallon": "us gal",
-    "gal": "us gal",
-    "us gallon": "us gal",
-    "sq m": "m2",
-    "sqm": "m2",
-    "m²": "m2",
-    "cm²": "cm2",
-    "sq ft": "ft2",
-    "sqft": "ft2",
-    "ft²": "ft2",
-    "in²": "in2",
-    "sq in": "in2",
-    "inch": "in",
-    "inche": "in",
-    "foot": "ft",
-    "feet": "ft",
-    "millimetre": "mm",
-    "centimetre": "cm",
-    "metre": "m",
-    "meter": "m",
+_NAMES = {
+    "ml": "millilitre, milliliter, cc",
+    "l": "litre, liter",
+    "us fl oz": "floz, fl oz, us fluid ounce, fluid ounce, oz",
+    "us pint": "us pt, pint, pt",
+    "us quart": "quart, qt",
+    "us gal": "gallon, gal, us gallon",
+    "m2": "sq m, sqm, m²",
+    "cm2": "cm²",
+    "ft2": "sq ft, sqft, ft²",
+    "in2": "in², sq in",
+    "in": "inch, inche",
+    "ft": "foot, feet",
+    "mm": "millimetre",
+    "cm": "centimetre",
+    "m": "metre, meter",
 }
+_ALIASES = {name: unit for unit, names in _NAMES.items() for name in names.split(", ")}
 _QUANTITY = re.compile(r"^\s*(\d+(?:\.\d+)?|\.\d+)\s*([^\d\s.].*?)\s*$")
 
 
@@ -151,36 +125,6 @@ def _unit(name: str, units: dict[str, float], what: str) -> str:
         if imperial
         else "write the number and one of these units.",
     )
-
-
-def convert(value: ArrayLike, *, of: str, to: str) -> NDArray[np.float64] | Any:
-    """Convert volumes, areas or lengths from one unit to another of its kind.
-
-    Parameters
-    ----------
-    value : array_like
-        Numbers in unit `of`.
-    of, to : str
-        Units out of `VOLUME_UNITS`, `AREA_UNITS` or `LENGTH_UNITS`, or their usual names.
-
-    Returns
-    -------
-    ndarray or float
-        The same amounts in unit `to`.
-
-    Raises
-    ------
-    DomainError
-        If a unit is not known or the two measure different things.
-    """
-    for units, what in ((VOLUME_UNITS, "volume"), (AREA_UNITS, "area"), (LENGTH_UNITS, "length")):
-        try:
-            first = _unit(of, units, what)
-        except DomainError:
-            continue
-        return np.asarray(value, dtype=float)[()] * (units[first] / units[_unit(to, units, what)])
-    # Not of any kind: raises, naming every unit there is.
-    return _unit(of, VOLUME_UNITS | AREA_UNITS | LENGTH_UNITS, "volume, area or length")
 
 
 def _parse(text: object, units: dict[str, float], what: str, example: str) -> float:
@@ -280,63 +224,3 @@ def format_volume(ml: float, unit: str = "ml") -> str:
     if "." in text:
         text = text.rstrip("0").rstrip(".")
     return f"{text} {key}"
-
-
-def mass_of(volume_ml: ArrayLike, *, density: ArrayLike) -> NDArray[np.float64] | Any:
-    """Return what a volume weighs.
-
-    Parameters
-    ----------
-    volume_ml : array_like
-        Volume [mL].
-    density : array_like
-        Density [g/mL] as the data sheet states it, more than 0.
-
-    Returns
-    -------
-    ndarray or float
-        Mass [g].
-
-    Raises
-    ------
-    DomainError
-        If a density is not above 0.
-    """
-    return np.asarray(volume_ml, dtype=float)[()] * _density(density)
-
-
-def volume_of(mass_g: ArrayLike, *, density: ArrayLike) -> NDArray[np.float64] | Any:
-    """Return the volume of a mass.
-
-    Parameters
-    ----------
-    mass_g : array_like
-        Mass [g].
-    density : array_like
-        Density [g/mL], more than 0.
-
-    Returns
-    -------
-    ndarray or float
-        Volume [mL].
-
-    Raises
-    ------
-    DomainError
-        If a density is not above 0.
-    """
-    return np.asarray(mass_g, dtype=float)[()] / _density(density)
-
-
-def _density(density: ArrayLike) -> Any:
-    values = np.asarray(density, dtype=float)[()]
-    # Lead-free coatings lie near 0.8 to 2 g/mL; 0.3 to 5 catches kg/m3 and lb/gal typed by mistake.
-    if not bool(np.all((values >= 0.3) & (values <= 5.0))):
-        raise DomainError(
-            "This density is not possible for a paint.",
-            expected="0.3 to 5 g/mL",
-            got=str(density)[:40],
-            remedy="give grams per millilitre, which is kg/L, as the data sheet does; 8.345 lb "
-            "per US gallon is 1 g/mL.",
-        )
-    return values

@@ -10,6 +10,7 @@ import typer
 if TYPE_CHECKING:
     from matchlib.domain import Recipe
     from matchlib.mixing import Pot
+    from workbook.session import Job
 
 __all__ = ["JobOptions"]
 
@@ -20,8 +21,9 @@ class JobOptions:
 
     Parameters
     ----------
-    area, sheet, tube, sphere, margin, dry_film_um, volume_solids, transfer, small, used, used_area,
-    used_coats, chance, residue, gun_cup, mark
+    area, work, sheet, tube, sphere, margin, dry_film_um, volume_solids, transfer, small, used,
+    used_area, used_coats, chance, residue, gun_cup, mark, least, third, pot_life, coat_min,
+    set_up_min, rate
         As `workbook.session.Job` has them.
     density : list of str or None
         Such as ``carrier=0.87``.
@@ -29,7 +31,10 @@ class JobOptions:
         In which volumes are told.
     """
 
-    area: Annotated[str, typer.Option(help="Flat area: '2 m2', '20 sq ft'.")] = ""
+    area: Annotated[str, typer.Option(help="'2 m2', '20 sq ft', or '1.5 m2 to 2 m2'.")] = ""
+    work: Annotated[
+        str, typer.Option(help="A usual job: helmet, fender, door, hood, whole car …; a range.")
+    ] = ""
     sheet: Annotated[str, typer.Option(help="'600 mm x 400 mm', and ' x 2' for both sides.")] = ""
     tube: Annotated[str, typer.Option(help="Diameter and length: '40 mm x 1.2 m'.")] = ""
     sphere: Annotated[str, typer.Option(help="Diameter: '120 mm'.")] = ""
@@ -38,7 +43,7 @@ class JobOptions:
         float | None, typer.Option("--dry-film", help="Dry film of one coat, µm (data sheet).")
     ] = None
     volume_solids: Annotated[
-        float | None, typer.Option("--solids", help="Volume solids of the mix as sprayed: 0.2.")
+        float | None, typer.Option("--solids", help="Volume solids of carrier and colour: 0.2.")
     ] = None
     transfer: Annotated[
         tuple[float, float] | None,
@@ -55,6 +60,21 @@ class JobOptions:
     residue: Annotated[str, typer.Option(help="What stays in cup and gun.")] = "15 ml"
     gun_cup: Annotated[str, typer.Option("--gun-cup", help="What the gun's cup holds.")] = ""
     mark: Annotated[str, typer.Option(help="A measuring cup's mark, for whole marks.")] = ""
+    least: Annotated[str, typer.Option(help="Least mix worth making.  [default: 50 ml]")] = ""
+    third: Annotated[
+        str,
+        typer.Option(help="'hardener 10%' or 'reducer 1:7', of carrier and colour together."),
+    ] = ""
+    pot_life: Annotated[
+        float | None, typer.Option("--pot-life", help="Minutes, from the data sheet.")
+    ] = None
+    coat_min: Annotated[
+        float | None, typer.Option("--coat-minutes", help="To spray a coat and let it flash off.")
+    ] = None
+    set_up_min: Annotated[
+        float | None, typer.Option("--set-up-minutes", help="To mix, mask and clean up.")
+    ] = None
+    rate: Annotated[float | None, typer.Option(help="Price of an hour, in your money.")] = None
     density: Annotated[
         list[str] | None,
         typer.Option(
@@ -66,7 +86,14 @@ class JobOptions:
     @property
     def shaped(self) -> bool:
         """Whether it says what is to be sprayed."""
-        return any((self.area, self.sheet, self.tube, self.sphere))
+        return any((self.area, self.work, self.sheet, self.tube, self.sphere))
+
+    @property
+    def job(self) -> Job:
+        """The job as the session takes it."""
+        from workbook.session import Job
+
+        return Job(**{field.name: getattr(self, field.name) for field in fields(Job)})
 
     def pots(self, recipe: Recipe) -> Pot:
         """Return the pots of the job.
@@ -86,7 +113,6 @@ class JobOptions:
         DomainError
             If something is missing, or cannot be.
         """
-        from workbook.session import Job, densities_of, pot_of
+        from workbook.session import densities_of, pot_of
 
-        job = Job(**{field.name: getattr(self, field.name) for field in fields(Job)})
-        return pot_of(recipe, job, densities=densities_of(self.density or []))
+        return pot_of(recipe, self.job, densities=densities_of(self.density or []))

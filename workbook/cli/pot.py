@@ -1,7 +1,8 @@
-"""The command for the pot: from recipe and job to what is poured."""
+"""The commands for the pot and the paint shelf."""
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Annotated
 
 import typer
@@ -11,7 +12,6 @@ from workbook.cli.common import (
     CoatsOption,
     JsonOption,
     PouredOption,
-    RatioOption,
     ScheduleOption,
     show,
     show_json,
@@ -26,63 +26,93 @@ def _mix(
     panel: Annotated[str, typer.Option("--panel", help="Recipe of a panel in the archive.")] = "",
     colour: Annotated[str, typer.Option(help="Colour or blend: 'teal 2 + violet 1'.")] = "colour",
     schedule: ScheduleOption = "",
-    ratio: RatioOption = "",
+    ratio: Annotated[
+        str,
+        typer.Option(help="With --coats: 6:1, '6:1:1 hardener', '10% added', '6:1 by weight'."),
+    ] = "",
     coats: CoatsOption = None,
     job: JobOptions,
     bottle: Annotated[str, typer.Option(help="What is left in an opened bottle: '120 ml'.")] = "",
     bottle_of: Annotated[
         str, typer.Option("--bottle-of", help="What is in it: colour or carrier.")
     ] = "colour",
+    drain: Annotated[
+        str, typer.Option(help="The data sheet's drain time, told for other cups: '22 s Ford 4'.")
+    ] = "",
     poured: PouredOption = None,
+    buy: Annotated[
+        bool, typer.Option("--buy", help="What to buy, by the shelf; the cost.")
+    ] = False,
+    take: Annotated[bool, typer.Option("--take", help="Take the job off the shelf.")] = False,
     archive: ArchiveOption = "panels.db",
     json_: JsonOption = False,
 ) -> None:
-    """Work out the pots of a job: carrier and colour for each coat group, and in all.
+    """Work out the pots of a job: what to pour for each coat group, and in all.
 
-    Give the recipe (--schedule, or --ratio and --coats, or --panel) and the job (--area, --sheet,
-    --tube or --sphere, with --dry-film and --solids, or with --used). With --bottle it says how
-    far an opened bottle goes, with --poured whether what was poured is the ratio; both go without
-    a job.
+    Give the recipe (--schedule, or --ratio and --coats, or --panel) and the job (--area, --work,
+    --sheet, --tube or --sphere, with --dry-film and --solids, or with --used). A second ratio is
+    made from what is left of the first. With --bottle it says how far an opened bottle goes, with
+    --poured whether what was poured is the ratio; both go without a job.
     """
-    from matchlib.mixing import question_ratio
+    from dataclasses import replace
+
+    from matchlib.cautions import cautions_at
+    from matchlib.mixing import bill, drain_words, question_ratio, read_mix
     from workbook.cli.printing import cup_text, wrapped
     from workbook.session import (
         Session,
         bottle_words,
-        bottles_of,
+        densities_of,
         draft_panel,
+        labour_of,
         recipe_of,
-        steps_of,
     )
+    from workbook.session.stock import stock_of, take_off
 
+    told = []
     if panel:
         with Session.open(archive, write=False) as session:
             recipe = session.archive.panel(panel).recipe
     else:
+        if ratio.strip():
+            mix = read_mix(ratio, densities=densities_of(job.density or []))
+            if mix.third is not None and not job.third:
+                job = replace(job, third=f"{mix.third.name} {100 * mix.third.share:.12g}%")
+            if str(mix.ratio) != ratio.strip():
+                told.append(f"{ratio.strip()} is {mix.ratio}: {mix.words}.")
+            ratio = str(mix.ratio)
         recipe = recipe_of(ground="any", colour=colour, schedule=schedule, ratio=ratio, coats=coats)
-    pots = job.pots(recipe) if job.shaped or not (bottle or poured) else None
-    steps = steps_of(recipe, pots)
-    reach = bottles_of(recipe, bottle, of=bottle_of) if bottle else ()
+    pots = job.pots(recipe) if job.shaped or not (bottle or poured or drain) else None
+    reach = bottle_words(recipe, bottle, of=bottle_of, unit=job.unit) if bottle else ()
     stated = draft_panel(code="mix", recipe=recipe, poured=poured).stated if poured else None
+    costs = None
+    if pots is not None and (buy or take):
+        with Session.open(archive, write=take) as session:
+            costs = bill(pots, stock_of(session.archive), labour=labour_of(job.job))
+            if take:
+                take_off(session.archive, costs)
     if json_:
         show_json(
             {
                 "recipe": str(recipe.schedule),
                 "words": recipe.schedule.words if recipe.schedule else "",
                 "pot": None if pots is None else pots.as_dict(),
-                "step_ups": [s.as_dict() for s in steps],
-                "bottle": [r.as_dict() for r in reach],
+                "bottle": list(reach),
                 "stated": None if stated is None else stated.as_dict(),
+                "bill": None if costs is None else costs.as_dict(),
             }
         )
         return
     ratios = dict.fromkeys(s.ratio for s in recipe.schedule.steps) if recipe.schedule else {}
-    told = [] if pots is None else pots.words(job.unit).splitlines()
-    told += [f"Instead of a fresh pot: {s.words(job.unit)}" for s in steps]
-    told += [bottle_words(r, bottle, job.unit) for r in reach]
+    told += [] if pots is None else pots.words(job.unit).splitlines()
+    told += [] if costs is None else costs.words(job.unit).splitlines()
+    told += ["Taken off the shelf."] if take and costs is not None else []
+    told += reach
+    told += [drain_words(drain)] if drain else []
     told += [] if stated is None else [f"{stated.text[0].upper()}{stated.text[1:]}"]
     if pots is None:
         told += [f"To ask: {q.text}" for q in map(question_ratio, ratios) if q is not None]
+    told.append("Before you open a tin: " + " ".join(c.first for c in cautions_at("mix")))
     # A colour that nobody named is called colour, which the drawing says of every colour.
     named = None if str(recipe.colour) == "colour" else recipe.colour
     for each in ratios:
@@ -90,5 +120,51 @@ def _mix(
     show(wrapped("\n".join(told)))
 
 
-COMMANDS = {"mix": _mix}
+def _stock(
+    *,
+    name: Annotated[
+        str, typer.Option(help="carrier, a colour, reducer or hardener; all are listed without.")
+    ] = "",
+    have: Annotated[str, typer.Option(help="What is on the shelf: '300 ml'.")] = "",
+    bottle: Annotated[str, typer.Option(help="What a full bottle holds: '500 ml'.")] = "",
+    price: Annotated[float | None, typer.Option(help="Of a full bottle, in your money.")] = None,
+    forget: Annotated[bool, typer.Option("--forget", help="Take it from the list.")] = False,
+    archive: ArchiveOption = "panels.db",
+    json_: JsonOption = False,
+) -> None:
+    """List what is on the paint shelf, or write down what there is of one thing.
+
+    What is not given stays as it was. `mix --buy` counts against this list, `mix --take` takes a
+    job off it.
+    """
+    from dataclasses import replace
+
+    from matchlib.mixing import Supply, format_volume, parse_volume
+    from workbook.session import Session
+    from workbook.session.stock import keep_stock, stock_of
+
+    with Session.open(archive, write=bool(name)) as session:
+        if name:
+            known = {n.casefold(): s for n, s in stock_of(session.archive).items()}
+            supply = known.get(" ".join(name.split()).casefold(), Supply())
+            if have:
+                supply = replace(supply, stock_ml=0.0 if have == "0" else parse_volume(have))
+            if bottle:
+                supply = replace(supply, bottle_ml=parse_volume(bottle))
+            if price is not None:
+                supply = replace(supply, price=price)
+            keep_stock(session.archive, name, None if forget else supply)
+        shelf = stock_of(session.archive)
+    if json_:
+        show_json({n: asdict(s) for n, s in shelf.items()})
+        return
+    for each, supply in shelf.items():
+        size = "" if supply.bottle_ml is None else f", bottles of {format_volume(supply.bottle_ml)}"
+        cost = "" if supply.price is None else f" at {supply.price:.2f}"
+        show(f"{each}: {format_volume(supply.stock_ml)}{size}{cost}")
+    if not shelf:
+        show("The shelf is not written down: workbook stock --name teal --have '300 ml'.")
+
+
+COMMANDS = {"mix": _mix, "stock": _stock}
 """By name, in the order in which they are told of."""

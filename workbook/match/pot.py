@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from matchlib.cautions import cautions_at
 from matchlib.errors import DomainError, MatchlibError
+from matchlib.mixing import USUAL_AREAS, bill
 from workbook.controls import Choice, HtmlView, TextField
 from workbook.cup import cup_svg
 from workbook.figures import esc
@@ -13,12 +15,12 @@ from workbook.match.parts import Panel, columns, hide, taking
 from workbook.session import (
     Job,
     bottle_words,
-    bottles_of,
     densities_of,
     draft_panel,
+    labour_of,
     pot_of,
-    steps_of,
 )
+from workbook.session.stock import stock_of
 
 if TYPE_CHECKING:
     from matchlib.domain import Recipe
@@ -29,7 +31,8 @@ __all__ = ["UNITS", "PotPanel", "job_of", "pots_of"]
 UNITS = ("ml", "l", "us fl oz", "us pint", "us gal")
 
 _SHAPES = {
-    "area": "a flat area",
+    "area": "an area",
+    "work": "a usual job",
     "sheet": "a sheet",
     "tube": "a tube",
     "sphere": "a ball",
@@ -39,12 +42,13 @@ _USES = {
     "used": "what a sprayed panel took out of the cup",
 }
 _FIELDS = {
-    "area": ("Area", "2 m2, or 20 sq ft"),
+    "area": ("Area", "2 m2, 20 sq ft, or 1.5 m2 to 2 m2"),
+    "work": ("Usual job", ", ".join(USUAL_AREAS)),
     "sheet": ("Sheet", "600 mm x 400 mm; add x 2 for both sides"),
     "tube": ("Tube: diameter and length", "40 mm x 1.2 m"),
     "sphere": ("Ball: diameter", "120 mm"),
     "dry_film": ("Dry film of one coat, µm", "from the data sheet, such as 12"),
-    "solids": ("Volume solids, %", "of the mix as sprayed, such as 20"),
+    "solids": ("Volume solids, %", "of carrier and colour, such as 20"),
     "used": ("Taken out of the cup", "80 ml"),
     "used_area": ("Area of that panel", "0.06 m2"),
     "used_coats": ("Coats on it", "4"),
@@ -53,7 +57,12 @@ _FIELDS = {
     "residue": ("Stays in cup and gun", "15 ml"),
     "gun_cup": ("The gun's cup holds", "empty if it does not matter"),
     "mark": ("Measuring cup's marks", "5 ml, for whole marks"),
-    "densities": ("Densities, g/ml", "carrier=0.87, cherry=0.95: weights too"),
+    "least": ("Least mix worth making", "50 ml is usual"),
+    "third": ("Reducer or hardener", "hardener 10%, or reducer 1:7, of carrier and colour"),
+    "pot_life": ("Pot life, minutes", "with a hardener: the data sheet says"),
+    "coat_min": ("Minutes a coat", "spraying and flash-off, for the hours"),
+    "rate": ("Price of an hour", "in your money"),
+    "densities": ("Densities, g/ml", "carrier=0.87, cherry=0.95: by the scale too"),
     "bottle": ("Left in the colour's bottle", "120 ml"),
     "poured": ("Poured: carrier and colour", "32, 4: compared with the ratio"),
 }
@@ -117,6 +126,11 @@ def job_of(typed: dict[str, str]) -> Job:
         residue=typed.get("residue", "").strip() or "0 ml",
         gun_cup=typed.get("gun_cup", "").strip(),
         mark=typed.get("mark", "").strip(),
+        least=typed.get("least", "").strip(),
+        third=typed.get("third", "").strip(),
+        pot_life=_number(typed, "pot_life"),
+        coat_min=_number(typed, "coat_min"),
+        rate=_number(typed, "rate"),
         **more,
     )
 
@@ -177,10 +191,13 @@ class PotPanel(Panel):
         uses = columns(
             self.by, *(field[n] for n in ("dry_film", "solids", "used", "used_area", "used_coats"))
         )
-        pots = columns(*(field[n] for n in ("chance", "residue", "gun_cup", "mark")), self.unit)
+        pots = columns(
+            *(field[n] for n in ("chance", "residue", "gun_cup", "mark", "least")), self.unit
+        )
+        thirds = columns(*(field[n] for n in ("third", "pot_life", "coat_min", "rate")))
         more = columns(*(field[n] for n in ("densities", "bottle", "poured")))
         self._turn()
-        return [self.cups, self.said, self.view, shapes, uses, pots, more]
+        return [self.cups, self.said, self.view, shapes, uses, pots, thirds, more]
 
     def _turn(self) -> None:
         for name in _SHAPES:
@@ -224,10 +241,10 @@ class PotPanel(Panel):
         try:
             pots = pots_of(recipe, job)
             lines += pots.words(self.unit.value).splitlines()
-            lines += [
-                f"Instead of a fresh pot: {s.words(self.unit.value)}"
-                for s in steps_of(recipe, pots)
-            ]
+            shelf = stock_of(self.bench.session.archive)
+            labour = labour_of(job_of(job))
+            if shelf or labour is not None:
+                lines += bill(pots, shelf, labour=labour).words(self.unit.value).splitlines()
         except MatchlibError as error:
             missing.append(str(error))
         try:
@@ -236,13 +253,18 @@ class PotPanel(Panel):
             missing.append(str(error))
         self.said.warn("\n".join(missing))
         items = "".join(f"<li>{esc(line)}</li>" for line in lines)
-        self.view.html = f"<h3>To pour</h3><ul>{items}</ul>" if items else ""
+        warned = " ".join(c.first for c in cautions_at("mix"))
+        self.view.html = (
+            f"<h3>To pour</h3><ul>{items}</ul><p>Before you open a tin: {esc(warned)}</p>"
+            if items
+            else ""
+        )
 
     def _asides(self, recipe: Recipe, job: dict[str, str]) -> list[str]:
         lines = []
         if job.get("bottle", "").strip():
             bottle, unit = job["bottle"].strip(), job.get("unit", "ml")
-            lines += [bottle_words(r, bottle, unit) for r in bottles_of(recipe, bottle)]
+            lines += bottle_words(recipe, bottle, unit=unit)
         poured = job.get("poured", "").replace(",", " ").split()
         if poured:
             try:

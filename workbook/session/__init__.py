@@ -12,7 +12,7 @@ from workbook.session.back import Draft, date_of, draft_panel, recipe_dict, reci
 from workbook.session.demo import DemoShop, make_demo
 from workbook.session.forms import Forms, bench_of
 from workbook.session.intake import Imported, import_file
-from workbook.session.job import Job, bottle_words, bottles_of, densities_of, pot_of, steps_of
+from workbook.session.job import Job, bottle_words, densities_of, labour_of, pot_of
 from workbook.session.keeper import Exported
 from workbook.session.model_cache import FitOutcome, model_of
 from workbook.session.predicting import Prediction
@@ -33,17 +33,16 @@ __all__ = [
     "Session",
     "bench_of",
     "bottle_words",
-    "bottles_of",
     "date_of",
     "densities_of",
     "draft_panel",
     "import_file",
     "lab_of",
+    "labour_of",
     "make_demo",
     "model_of",
     "pot_of",
     "reading_of_lab",
     "recipe_dict",
     "recipe_of",
-    "steps_of",
 ]

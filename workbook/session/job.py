@@ -1,26 +1,24 @@
-"""What a job takes, as typed: shapes, coats and bottles → the pots to mix."""
+"""What a job takes, as typed: shapes, coats and bottles → the pots to mix and what to buy."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import partial
 from typing import TYPE_CHECKING
 
 from matchlib.errors import DomainError
 
 if TYPE_CHECKING:
     from matchlib.domain import Recipe
-    from matchlib.mixing import BottleReach, CoatUse, JobArea, Pot, StepUp
+    from matchlib.mixing import CoatUse, JobArea, Labour, Pot, Third
 
 __all__ = [
     "Job",
     "area_of",
     "bottle_words",
-    "bottles_of",
     "densities_of",
+    "labour_of",
     "pot_of",
-    "steps_of",
     "use_of",
 ]
 
@@ -32,7 +30,9 @@ class Job:
     Parameters
     ----------
     area : str
-        Flat area, ``2 m2``.
+        Flat area, ``2 m2``, or a range, ``1.5 m2 to 2 m2``.
+    work : str
+        A usual job by name, ``door``; its area is a range.
     sheet : str
         ``600 mm x 400 mm``; add ``x 2`` for both sides.
     tube : str
@@ -44,7 +44,7 @@ class Job:
     dry_film_um : float, optional
         Dry film of one coat [µm].
     volume_solids : float, optional
-        Of the mix as sprayed [-].
+        Of carrier and colour, before any reducer [-].
     transfer : tuple of 2 float, optional
         Range of transfer efficiency [-]; else that of large surfaces, or of small parts.
     small : bool
@@ -63,9 +63,20 @@ class Job:
         What the gun's cup holds, where known.
     mark : str
         A measuring cup's mark, to get whole marks.
+    least : str
+        Least mix worth making; empty for what is usual.
+    third : str
+        Reducer or hardener and its share of carrier and colour, ``hardener 10%``.
+    pot_life : float, optional
+        From the data sheet [min].
+    coat_min, set_up_min : float, optional
+        To spray a coat and let it flash off; to mix, mask and clean up [min].
+    rate : float, optional
+        An hour, in the shop's money.
     """
 
     area: str = ""
+    work: str = ""
     sheet: str = ""
     tube: str = ""
     sphere: str = ""
@@ -81,6 +92,12 @@ class Job:
     residue: str = "15 ml"
     gun_cup: str = ""
     mark: str = ""
+    least: str = ""
+    third: str = ""
+    pot_life: float | None = None
+    coat_min: float | None = None
+    set_up_min: float | None = None
+    rate: float | None = None
 
 
 def area_of(job: Job) -> JobArea:
@@ -103,17 +120,21 @@ def area_of(job: Job) -> JobArea:
     """
     from matchlib.mixing import JobArea, parse_area, parse_length
 
-    given = [name for name in ("area", "sheet", "tube", "sphere") if getattr(job, name)]
+    given = [name for name in ("area", "work", "sheet", "tube", "sphere") if getattr(job, name)]
     if len(given) != 1:
         raise DomainError(
             "The job needs one shape.",
-            expected="one of area, sheet, tube or sphere",
+            expected="one of area, work, sheet, tube or sphere",
             got=" and ".join(given) or "none",
-            remedy="give the area, such as 2 m2, or a shape, such as a sheet of 600 mm x 400 mm.",
+            remedy="give the area, such as 2 m2, a usual job, such as a door, or a shape: a "
+            "sheet of 600 mm x 400 mm.",
         )
     margin = {} if job.margin is None else {"margin": job.margin}
     if job.area:
-        return JobArea.flat(parse_area(job.area), **margin)
+        ends = [parse_area(end) for end in job.area.split(" to ")]
+        return JobArea(ends[0], ends[-1], **margin)
+    if job.work:
+        return JobArea.usual(job.work, **margin)
     if job.sphere:
         return JobArea.sphere(parse_length(job.sphere), **margin)
     if job.tube:
@@ -160,7 +181,39 @@ def use_of(job: Job) -> CoatUse:
         if job.transfer is None
         else TransferRange(*job.transfer)
     )
-    return CoatUse.of_film(job.dry_film_um, volume_solids=job.volume_solids, transfer=transfer)
+    third = _third(job)
+    return CoatUse.of_film(
+        job.dry_film_um,
+        volume_solids=job.volume_solids,
+        transfer=transfer,
+        thinner=0.0 if third is None or third.hardens else third.share,
+    )
+
+
+def _third(job: Job) -> Third | None:
+    from matchlib.mixing import Third
+
+    return Third.parse(job.third) if job.third.strip() else None
+
+
+def labour_of(job: Job) -> Labour | None:
+    """Return what a job takes in time; None where nobody said what a coat takes.
+
+    Parameters
+    ----------
+    job : Job
+        As typed.
+
+    Returns
+    -------
+    Labour or None
+        Of the colour coats.
+    """
+    from matchlib.mixing import Labour
+
+    if job.coat_min is None:
+        return None
+    return Labour(job.coat_min, job.set_up_min or 0.0, job.rate)
 
 
 def densities_of(pairs: Sequence[str]) -> dict[str, float]:
@@ -215,110 +268,65 @@ def pot_of(recipe: Recipe, job: Job, *, densities: dict[str, float] | None = Non
     Pot
         One pot a ratio.
     """
-    from matchlib.mixing import parse_volume, pot
+    from matchlib.mixing import LEAST_ML, parse_volume, pot
+
+    def volume(text: str) -> float | None:
+        return parse_volume(text) if text.strip() else None
 
     return pot(
         recipe,
         area=area_of(job),
         use=use_of(job),
         chance=job.chance,
-        residue_ml=parse_volume(job.residue),
-        gun_cup_ml=parse_volume(job.gun_cup) if job.gun_cup else None,
-        mark_ml=parse_volume(job.mark) if job.mark else None,
+        residue_ml=volume(job.residue) or 0.0,
+        least_ml=LEAST_ML if not job.least.strip() else parse_volume(job.least),
+        gun_cup_ml=volume(job.gun_cup),
+        mark_ml=volume(job.mark),
+        third=_third(job),
+        pot_life_min=job.pot_life,
         densities=densities or None,
     )
 
 
-def steps_of(recipe: Recipe, pots: Pot | None = None) -> tuple[StepUp, ...]:
-    """Return how to turn the pot of one ratio into that of the next.
-
-    Parameters
-    ----------
-    recipe : Recipe
-        With a schedule.
-    pots : Pot, optional
-        Its pots; what is expected to be left of one is what the next begins with.
-
-    Returns
-    -------
-    tuple of StepUp
-        One fewer than the schedule has ratios.
-    """
-    from matchlib.mixing import step_pot
-
-    if pots is None or recipe.schedule is None:
-        return ()
-    made = []
-    for before, after in zip(pots.groups, pots.groups[1:], strict=False):
-        left = max(0.0, before.leftover_ml)
-        turn = partial(
-            step_pot, left, now=before.pour.ratio, then=after.pour.ratio, colour=recipe.colour
-        )
-        least = turn()
-        needed = after.pour.total_ml
-        made.append(least if least.after.total_ml >= needed else turn(want_ml=needed))
-    return tuple(made)
-
-
-def bottles_of(recipe: Recipe, bottle: str, *, of: str = "colour") -> tuple[BottleReach, ...]:
-    """Return how far an opened bottle goes at each ratio of a recipe.
+def bottle_words(recipe: Recipe, bottle: str, *, of: str = "colour", unit: str = "ml"
+                 ) -> tuple[str, ...]:  # fmt: skip
+    """Say how far an opened bottle goes at each ratio of a recipe.
 
     Parameters
     ----------
     recipe : Recipe
         With a schedule.
     bottle : str
-        What is left in it, ``120 ml``, or a number without unit.
+        What is left in it, ``120 ml``, or a number without unit, which then has none in the
+        sentence either.
     of : str
-        ``colour`` or ``carrier``.
-
-    Returns
-    -------
-    tuple of BottleReach
-        One a ratio.
-    """
-    from matchlib.mixing import bottle_reach, parse_volume
-
-    try:
-        volume = float(bottle)
-    except ValueError:
-        volume = parse_volume(bottle)
-    ratios = dict.fromkeys(s.ratio for s in recipe.schedule.steps) if recipe.schedule else ()
-    return tuple(bottle_reach(volume, ratio, of=of) for ratio in ratios)
-
-
-def bottle_words(reach: BottleReach, bottle: str, unit: str = "ml") -> str:
-    """Say how far an opened bottle goes.
-
-    Parameters
-    ----------
-    reach : BottleReach
-        At one ratio.
-    bottle : str
-        As it was given to `bottles_of`: a number without unit stays one.
+        ``colour`` or ``carrier``: what the bottle holds.
     unit : str
         Unit of volume to say it in.
 
     Returns
     -------
-    str
-        One sentence.
+    tuple of str
+        One sentence a ratio.
     """
-    from matchlib.mixing import format_volume
+    from matchlib.mixing import bottle_makes, format_volume, parse_volume
 
     try:
-        float(bottle)
+        volume, plain = float(bottle), True
     except ValueError:
-        pass
-    else:
-        return f"{reach.text[:1].upper()}{reach.text[1:]}."
-    volumes = {"colour": reach.colour, "carrier": reach.carrier}
-    del volumes[reach.bottle]
-    ((other, need),) = volumes.items()
-    return (
-        f"With {format_volume(need, unit)} of {other} the {bottle} of {reach.bottle} in the "
-        f"bottle make {format_volume(reach.total, unit)} at {reach.ratio} ({reach.ratio.words})."
-    )
+        volume, plain = parse_volume(bottle), False
+    told = []
+    for ratio in dict.fromkeys(s.ratio for s in recipe.schedule.steps) if recipe.schedule else ():
+        makes = dict(zip(("carrier", "colour"), bottle_makes(volume, ratio, of=of), strict=True))
+        total = sum(makes.values())
+        have, (other, need) = makes.pop(of), *makes.items()
+        said = [f"{v:.4g}" if plain else format_volume(v, unit) for v in (have, total, need)]
+        told.append(
+            f"{said[0]} of {of} left in the bottle makes {said[1]} at {ratio} ({ratio.words}), "
+            "with "
+            f"{said[2]} of {other}."
+        )
+    return tuple(told)
 
 
 def _measures(text: str, most: int, example: str) -> list[str]:

@@ -6,7 +6,6 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from workbook.session.foresee import foresee
-from workbook.session.job import steps_of
 from workbook.session.predicting import predict
 
 if TYPE_CHECKING:
@@ -56,7 +55,7 @@ def sheet_of(
     Returns
     -------
     JobSheet
-        With prediction, and step-ups where the schedule has them.
+        With prediction.
     """
     from workbook.jobsheet import JobSheet
 
@@ -65,7 +64,6 @@ def sheet_of(
         recipe=recipe,
         target_name=target_name,
         pot=pot,
-        step_ups=steps_of(recipe, pot),
         unit=unit,
         panel_code=panel_code,
         customer=customer,

@@ -1,0 +1,265 @@
+"""How much to buy: what a job takes, what is on the shelf, bottles, cost and hours."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from matchlib.domain import MixRatio
+from matchlib.errors import DomainError
+from matchlib.mixing.pot import Pot
+from matchlib.mixing.units import format_volume, positive
+
+__all__ = ["Bill", "BillLine", "Labour", "Supply", "bill", "bottle_makes"]
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """A bottle as it is bought, and what is on the shelf.
+
+    Parameters
+    ----------
+    stock_ml : float
+        On the shelf [mL].
+    bottle_ml : float, optional
+        What a bottle holds [mL].
+    price : float, optional
+        Of a bottle, in the shop's money.
+    """
+
+    stock_ml: float = 0.0
+    bottle_ml: float | None = None
+    price: float | None = None
+
+    def __post_init__(self) -> None:
+        positive(self.stock_ml, "stock [mL]", top=1e7, zero=True)
+        if self.bottle_ml is not None:
+            positive(self.bottle_ml, "bottle [mL]", top=1e6)
+        if self.price is not None:
+            positive(self.price, "price of a bottle", top=1e7, zero=True)
+
+    def less(self, ml: float, *, bought: int = 0) -> Supply:
+        """Return the shelf when bottles were bought and so much taken [mL]; never below 0."""
+        there = self.stock_ml + bought * (self.bottle_ml or 0.0)
+        return replace(self, stock_ml=max(0.0, there - ml))
+
+
+@dataclass(frozen=True, slots=True)
+class Labour:
+    """What a job takes in time.
+
+    Parameters
+    ----------
+    coat_min : float
+        To spray a coat and let it flash off [min], as it goes in this shop.
+    set_up_min : float
+        To mix, mask and clean up [min].
+    rate : float, optional
+        An hour, in the shop's money.
+    """
+
+    coat_min: float
+    set_up_min: float = 0.0
+    rate: float | None = None
+
+    def hours(self, coats: int) -> float:
+        """Return how long so many colour coats take [h]."""
+        return (coats * self.coat_min + self.set_up_min) / 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class BillLine:
+    """What a job takes of one thing.
+
+    Parameters
+    ----------
+    name : str
+        Carrier, a colour, reducer or hardener.
+    need_ml, stock_ml : float
+        What the job takes, and what is on the shelf [mL].
+    bottles : int, optional
+        To buy; None where the bottle's size is not known.
+    spent : float, optional
+        Worth of what the job takes, in the shop's money.
+    paid : float, optional
+        Price of the bottles to buy.
+    """
+
+    name: str
+    need_ml: float
+    stock_ml: float
+    bottles: int | None
+    spent: float | None
+    paid: float | None
+
+    @property
+    def short_ml(self) -> float:
+        """What the shelf lacks [mL]."""
+        return max(0.0, self.need_ml - self.stock_ml)
+
+    def words(self, unit: str = "ml") -> str:
+        """Say it.
+
+        Parameters
+        ----------
+        unit : str
+            Unit of volume.
+
+        Returns
+        -------
+        str
+            One sentence.
+        """
+        text = f"{self.name}: {format_volume(self.need_ml, unit)}"
+        text += f" of {format_volume(self.stock_ml, unit)} on the shelf" * (self.stock_ml > 0)
+        if self.short_ml <= 0:
+            left = self.stock_ml - self.need_ml
+            text += f", {format_volume(left, unit)} will be left"
+        elif self.bottles is None:
+            text += f", {format_volume(self.short_ml, unit)} to buy"
+        else:
+            text += f", buy {self.bottles} bottle{'s' * (self.bottles != 1)}"
+            text += "" if self.paid is None else f" for {self.paid:.2f}"
+        return text + ("." if self.spent is None else f"; worth {self.spent:.2f}.")
+
+
+@dataclass(frozen=True, slots=True)
+class Bill:
+    """What a job takes, in paint and hours.
+
+    Parameters
+    ----------
+    lines : tuple of BillLine
+        In the order poured.
+    hours : float, optional
+        Of work [h].
+    wages : float, optional
+        In the shop's money.
+    """
+
+    lines: tuple[BillLine, ...]
+    hours: float | None = None
+    wages: float | None = None
+
+    @property
+    def paint(self) -> float | None:
+        """Worth of the paint the job takes; None where a price is missing."""
+        spent = [line.spent for line in self.lines]
+        known = [s for s in spent if s is not None]
+        return math.fsum(known) if spent and len(known) == len(spent) else None
+
+    def words(self, unit: str = "ml") -> str:
+        """Say what to buy, and what the job costs.
+
+        Parameters
+        ----------
+        unit : str
+            Unit of volume.
+
+        Returns
+        -------
+        str
+            Lines parted by newlines.
+        """
+        lines = [line.words(unit) for line in self.lines]
+        if self.paint is not None:
+            lines.append(f"Paint of the colour coats: {self.paint:.2f}, ground and clear apart.")
+        if self.hours is not None:
+            wages = "" if self.wages is None else f", {self.wages:.2f}"
+            lines.append(f"Time of the colour coats: {self.hours:.1f} h{wages}.")
+        return "\n".join(lines)
+
+    def as_dict(self) -> dict[str, object]:
+        """Return it as plain data."""
+        return {
+            "lines": [
+                {
+                    "name": x.name,
+                    "need_ml": x.need_ml,
+                    "stock_ml": x.stock_ml,
+                    "short_ml": x.short_ml,
+                    "bottles": x.bottles,
+                    "spent": x.spent,
+                    "paid": x.paid,
+                }
+                for x in self.lines
+            ],
+            "paint": self.paint,
+            "hours": self.hours,
+            "wages": self.wages,
+        }
+
+
+def bill(pots: Pot, shelf: Mapping[str, Supply], *, labour: Labour | None = None) -> Bill:
+    """Work out what to buy for a job, and what it costs.
+
+    Parameters
+    ----------
+    pots : Pot
+        What is mixed.
+    shelf : mapping of str to Supply
+        By name: ``carrier``, the colours, ``reducer`` or ``hardener``; what is not in it is bought.
+    labour : Labour, optional
+        What a coat takes in time.
+
+    Returns
+    -------
+    Bill
+        One line for each bottle the job opens.
+    """
+    known = {name.casefold(): supply for name, supply in shelf.items()}
+    lines = []
+    for portion in pots.needs:
+        supply = known.get(portion.name.casefold(), Supply())
+        short = max(0.0, portion.ml - supply.stock_ml)
+        size, price = supply.bottle_ml, supply.price
+        count = None if size is None else math.ceil(short / size - 1e-9)
+        lines.append(
+            BillLine(
+                portion.name,
+                portion.ml,
+                supply.stock_ml,
+                count,
+                None if size is None or price is None else portion.ml / size * price,
+                None if count is None or price is None else count * price,
+            )
+        )
+    if labour is None:
+        return Bill(tuple(lines))
+    hours = labour.hours(sum(g.coats for g in pots.groups))
+    return Bill(tuple(lines), hours, None if labour.rate is None else hours * labour.rate)
+
+
+def bottle_makes(volume: float, ratio: MixRatio, *, of: str = "colour") -> tuple[float, float]:
+    """Return how much mix an opened bottle makes.
+
+    Parameters
+    ----------
+    volume : float
+        What is left in the bottle, in any unit.
+    ratio : MixRatio
+        The mix.
+    of : str
+        ``colour`` or ``carrier``: what the bottle holds.
+
+    Returns
+    -------
+    tuple of 2 float
+        Carrier and colour in the same unit: 4 of colour makes 28 at 6:1, with 24 of carrier.
+
+    Raises
+    ------
+    DomainError
+        If `of` is neither, or a bottle of carrier is asked to make a mix without carrier.
+    """
+    have = positive(volume, "volume in the bottle")
+    if of not in ("colour", "carrier") or (of == "carrier" and ratio.carrier == 0):
+        raise DomainError(
+            "This bottle cannot make this mix.",
+            expected="a bottle of colour, or of carrier for a mix that has some",
+            got=f"a bottle of {of} for {ratio}",
+            remedy="say what is in the bottle.",
+        )
+    part = have / float(ratio.colour if of == "colour" else ratio.carrier)
+    return part * float(ratio.carrier), part * float(ratio.colour)

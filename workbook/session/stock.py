@@ -1,0 +1,71 @@
+"""What is on the paint shelf, kept with the archive, and what a job takes off it."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from matchlib.archive import Archive
+    from matchlib.mixing import Bill, Supply
+
+__all__ = ["keep_stock", "stock_of", "take_off"]
+
+_KEY = "stock"
+
+
+def stock_of(archive: Archive) -> dict[str, Supply]:
+    """Return the shelf.
+
+    Parameters
+    ----------
+    archive : Archive
+        Where it is kept.
+
+    Returns
+    -------
+    dict of str to Supply
+        By name: ``carrier``, colours, ``reducer``, ``hardener``.
+    """
+    from matchlib.mixing import Supply
+
+    held = archive.setting(_KEY, {})
+    return {name: Supply(**supply) for name, supply in held.items()}
+
+
+def keep_stock(archive: Archive, name: str, supply: Supply | None) -> None:
+    """Write what is on the shelf of one thing.
+
+    Parameters
+    ----------
+    archive : Archive
+        Where it is kept.
+    name : str
+        What it is, as recipes name it; ``carrier``, ``reducer`` or ``hardener``.
+    supply : Supply or None
+        None takes it from the list.
+    """
+    from matchlib.domain.parts import clean_name
+
+    name = clean_name(name, "bottle")
+    shelf = {n: s for n, s in stock_of(archive).items() if n.casefold() != name.casefold()}
+    if supply is not None:
+        shelf[name] = supply
+    archive.set_setting(_KEY, {n: asdict(s) for n, s in sorted(shelf.items())} or None)
+
+
+def take_off(archive: Archive, bill: Bill) -> None:
+    """Take off the shelf what a job took; what it lacked is counted as bought in whole bottles.
+
+    Parameters
+    ----------
+    archive : Archive
+        Where the shelf is kept.
+    bill : Bill
+        Of the job.
+    """
+    shelf = {name.casefold(): (name, supply) for name, supply in stock_of(archive).items()}
+    for line in bill.lines:
+        name, supply = shelf.get(line.name.casefold(), (line.name, None))
+        if supply is not None:
+            keep_stock(archive, name, supply.less(line.need_ml, bought=line.bottles or 0))
