@@ -380,7 +380,7 @@ def _build(sheet: JobSheet, paper: str, pages: int | None) -> tuple[bytes, int]:
         _reading(sheet, width),
     ):
         story += part
-    story += _cautions()
+    story.append(KeepTogether(_cautions()))
 
     def furniture(canvas: Any, document: Any) -> None:
         anonymous(canvas, f"Job sheet {sheet.title}")
