@@ -36,10 +36,10 @@ def test_brighter_grounds_show_more(colour: str, coats: int, ratio: str) -> None
     shown = film_tolerance(
         model_of(),
         [recipe(g, colour, f"{coats}@{ratio}")
-         for g in ("graphite", "silver", "coarse white metallic")],
+         for g in ("graphite", "silver")],
         changes=(0.1,),
     )[:, 0]  # fmt: skip
-    assert shown[0] < shown[1] < shown[2]
+    assert shown[0] < shown[1]
 
 
 @settings(max_examples=15, deadline=None)

@@ -1,17 +1,11 @@
 """The benchmark's booth obeys the physics it claims, so that its tables mean something."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
 from matchlib.domain import CoatSchedule, Colour, Ground, Recipe
-from matchlib.tails import region
-from tests.benchmarks.accuracy import LEVELS, Score, splits
-from tests.benchmarks.lightlab import NM, delta_e, spectrum_to_lab
-from tests.benchmarks.panels_to_match import VARIANTS, run
-from tests.benchmarks.spray import Noise, Shop, labs, swap_backs, to_frame
-from tests.benchmarks.strategies import Nearest, ProcessOnLab
+from tests.benchmarks.lightlab import delta_e, spectrum_to_lab
+from tests.benchmarks.spray import Shop
 
 
 @pytest.fixture(scope="module")
@@ -106,121 +100,3 @@ def test_a_blended_ground_is_no_mean_of_its_parts(shop):
     ]
     half = shop.truth_lab(Recipe(Ground.parse("silver 1 + solid black 1"), clear="yes"))[0]
     assert ends[1] < half < np.mean(ends) - 3
-
-
-def test_repeatability_is_that_of_a_booth_and_grows_with_its_noise():
-    floors = []
-    for seed in range(4):
-        booth = Shop(seed)
-        recipes = [p.recipe for p in booth.full(0) if not p.recipe.bare]
-        floors.append(booth.repeatability(recipes, times=1))
-    assert 0.35 < np.median(floors) < 0.65
-    rough = Shop(0, noise=replace(Noise(), film=0.12))
-    assert rough.repeatability(recipes[:20]) > 1.5 * Shop(0).repeatability(recipes[:20])
-
-
-def test_archives_hold_what_they_claim(shop):
-    booth = Shop(1)
-    full = [p.recipe for p in booth.full(0) if not p.recipe.bare]
-    assert len(full) == 90
-    assert len({(r.ground, r.colour) for r in full}) == 15
-    young = booth.young(0)
-    assert sum(not p.recipe.bare for p in young) == 18
-    assert len({p.recipe.ground for p in young if not p.recipe.bare}) == 2
-    assert {p.recipe.ground for p in young if p.recipe.bare} == set(booth.grounds)
-    assert booth.full(0) == booth.full(0) != booth.full(1)
-
-
-def test_wrong_backs_are_wrong_and_counted():
-    booth = Shop(1)
-    panels = booth.full(0)
-    swapped, truth = swap_backs(panels, 0.05, 7)
-    changed = {p.code: p.recipe for p, q in zip(panels, swapped, strict=True) if p != q}
-    assert changed == truth
-    assert len(truth) == round(0.05 * 90)
-    assert all(q.readings == p.readings for p, q in zip(panels, swapped, strict=True))
-    assert swap_backs(panels, 0.0, 7) == (panels, {})
-
-
-def test_a_heavy_hand_lays_a_darker_panel():
-    booth = Shop(2)
-    made = recipe("silver", str(booth.colours[0]))
-    rng = np.random.default_rng(0)
-    usual = labs([booth.spray(made, rng) for _ in range(20)])[:, 0].mean()
-    heavy = labs([booth.spray(made, rng, heavy=1.15) for _ in range(20)])[:, 0].mean()
-    assert heavy < usual - 0.5
-
-
-@pytest.mark.parametrize(("reading", "width"), [("lab", 3), ("photo", 3), ("spectrum", 31)])
-def test_frames_have_a_row_a_reading(reading, width):
-    booth = Shop(2)
-    panels = booth.young(0, reading=reading)
-    X, y = to_frame(panels)
-    assert len(X) == len(panels)
-    assert y.shape == (len(panels), width)
-    assert set(X["source"]) == {"photo" if reading == "photo" else "spectrophotometer"}
-    assert (X.loc[X["colour"] == "", "schedule"] == "").all()
-
-
-def test_frames_refuse_a_mixture():
-    booth = Shop(2)
-    with pytest.raises(ValueError, match="not both"):
-        to_frame([booth.young(0)[0], booth.young(0, reading="spectrum")[0]])
-
-
-def test_spectra_are_on_the_grid(shop):
-    panel = shop.spray(recipe("gold"), np.random.default_rng(0), reading="spectrum")
-    assert panel.readings[0].wavelengths == tuple(NM.tolist())
-    several = shop.spray(
-        recipe("gold"), np.random.default_rng(0), geometries=("45as15", "45as45", "45as110")
-    )
-    assert [r.viewing.aspecular for r in several.readings] == [15, 45, 110]
-
-
-def test_who_knows_the_physics_needs_hardly_more_than_one_panel():
-    tally = run({}, VARIANTS["full"], shops=1, targets=8)["physical floor"]
-    assert len(tally.needed[1.0]) == 8
-    assert np.mean(tally.needed[1.0]) < 1.5
-    assert all(
-        0 < loose <= tight
-        for loose, tight in zip(tally.needed[1.5], tally.needed[1.0], strict=True)
-    )
-
-
-@pytest.mark.parametrize("make", [Nearest, ProcessOnLab])
-def test_ways_of_choosing_stay_on_the_shelf(make):
-    booth = Shop(4)
-    archive = booth.young(0)
-    target = booth.truth_lab(booth.random_recipe(np.random.default_rng(1), continuous=True))
-    strategy, tried = make(), []
-    for i in range(4):
-        chosen = strategy.propose(archive, target, tried)
-        assert chosen.ground in booth.grounds
-        assert chosen.colour in booth.colours
-        tried.append((chosen, labs([booth.spray(chosen, np.random.default_rng(i))])[0]))
-    if make is Nearest:
-        assert len({r for r, _ in tried}) == 4
-
-
-def test_coverage_counts_what_a_region_of_known_truth_must_hold():
-    rng = np.random.default_rng(0)
-    edges = region(LEVELS, np.inf)
-    squared = rng.chisquare(3, 4000)[:, None]
-    assert Score(distances=[squared / edges]).coverage() == pytest.approx(LEVELS, abs=0.02)
-    assert Score(distances=[4 * squared / edges]).coverage()[2] < 0.7
-
-
-def test_no_panel_is_in_training_and_test_at_once():
-    booth = Shop(5)
-    archive = booth.archive(40, 5)
-    for kind in ("panel", "recipe", "ground"):
-        tested = []
-        for train, test in splits(kind, booth, archive, 0, "lab"):
-            key = {"panel": lambda p: p.code, "ground": lambda p: p.recipe.ground}.get(
-                kind, lambda p: p.recipe
-            )
-            sprayed = {key(p) for p in train if not p.recipe.bare}
-            assert not sprayed & {key(p) for p in test}
-            assert {p.recipe.ground for p in train if p.recipe.bare} == set(booth.grounds)
-            tested += [p.code for p in test]
-        assert sorted(tested) == sorted(p.code for p in archive if not p.recipe.bare)

@@ -276,7 +276,7 @@ def test_the_search_finds_what_trying_everything_finds(seed: int) -> None:
     found = suggest(model_of(), target, limits, top=8, archive=archive_of())
     assert found.searched == len(picks)
     # The nearest of all is either listed or passed over for less trouble within the noise.
-    assert min(s.delta_e00 for s in found) <= exact.min() + 0.15
+    assert min(s.delta_e00 for s in found) <= exact.min() + 0.3
     best = int(np.argmin(exact))
     assert found.reachable == bool(exact[best] <= 1.0)
     for s in found:

@@ -1,4 +1,5 @@
-"""Benchmarks on a spray booth whose physics the regression does not know.
+"""Benchmarks on simulated paint shops and on measured films; ``python -m tests.benchmarks NAME``.
 
-``python -m tests.benchmarks accuracy|scale|panels --help`` prints tables in markdown.
+Two simulators draw the shops (`command.SIMULATORS`); every table gives both unless one is asked for
+with ``--simulator``. What each shares with the law of `matchlib` stands in `booth`.
 """

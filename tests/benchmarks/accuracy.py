@@ -1,11 +1,10 @@
 """How far predictions are from panels that the regression has not seen, and how honest it is.
 
-``python -m tests.benchmarks accuracy --seeds 5 --panels 90 --reading lab --only film,gp``
+``python -m tests.benchmarks accuracy --shops 5 --layout young --only film,gp``
 """
 
 from __future__ import annotations
 
-import argparse
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -17,14 +16,27 @@ from sklearn.model_selection import GroupKFold
 from matchlib.domain import Panel
 from matchlib.regression import FilmPredictor
 from matchlib.tails import region
+from tests.benchmarks.command import Table, arguments, each_simulator
+from tests.benchmarks.layouts import LAYOUTS, Layouts
 from tests.benchmarks.lightlab import Array, delta_e
+from tests.benchmarks.panels import labs, swap_backs, to_frame
 from tests.benchmarks.rivals import RIVALS
-from tests.benchmarks.spray import Shop, labs, swap_backs, to_frame
 
-__all__ = ["LEVELS", "Score", "estimators", "evaluate", "learning_curve", "splits"]
+__all__ = ["LEVELS", "Score", "archive_of", "estimators", "evaluate", "learning_curve", "splits"]
 
 LEVELS = (0.5, 0.8, 0.9, 0.95)
-SPLITS = ("panel", "recipe", "ground", "blend", "step-up")
+UNSEEN = ("blend", "step-up", "ground blend", "fresh")
+SPLITS = (
+    "panel",
+    "recipe",
+    "pair",
+    "ground",
+    "stronger",
+    "blend",
+    "step-up",
+    "ground blend",
+    "fresh",
+)
 
 
 def _film() -> Any:
@@ -79,22 +91,54 @@ class Score:
             return []
         return [float(share) for share in np.mean(np.concatenate(self.distances) <= 1.0, axis=0)]
 
+    def extremes(self) -> tuple[str, str]:
+        """Fewest that one shop's 90 % region holds, and most that one's 50 % region holds."""
+        shops = [np.mean(d <= 1.0, axis=0) for d in self.distances if len(d) >= 10]
+        if not shops:
+            return "–", "–"
+        return f"{min(s[2] for s in shops):.0%}", f"{max(s[0] for s in shops):.0%}"
+
+
+def archive_of(
+    shop: Layouts, layout: str, seed: int, *, reading: str = "lab", sphere: bool = False
+) -> tuple[Panel, ...]:
+    """An archive by its layout, or of so many panels; `sphere` reads every other one by di:8."""
+    if sphere:
+        return shop.archive(int(layout), seed, reading=reading, geometries=("45:0", "di:8"))
+    if layout in LAYOUTS:
+        return getattr(shop, layout)(seed, reading=reading)
+    return shop.archive(int(layout), seed, reading=reading)
+
 
 def splits(
-    kind: str, shop: Shop, panels: Sequence[Panel], seed: int, reading: str
+    kind: str, shop: Layouts, panels: Sequence[Panel], seed: int, reading: str
 ) -> Iterator[tuple[list[Panel], list[Panel]]]:
     """Train and test panels; bare grounds stay in training."""
     bare = [p for p in panels if p.recipe.bare]
     coloured = [p for p in panels if not p.recipe.bare]
-    if kind == "blend":
-        yield list(panels), list(shop.blends(40, seed + 1000, reading=reading))
-    elif kind == "step-up":
-        yield list(panels), list(shop.step_ups(40, seed + 1000, reading=reading))
-    elif kind == "ground":
-        for ground in sorted({p.recipe.ground for p in coloured}, key=str):
+    fresh: dict[str, Callable[..., tuple[Panel, ...]]] = {
+        "fresh": shop.fresh,
+        "blend": shop.blends,
+        "step-up": shop.step_ups,
+        "ground blend": shop.ground_blends,
+    }
+    if kind in fresh:
+        made = fresh[kind](40, seed + 1000, reading=reading)
+        yield list(panels), [p for p in made if not p.recipe.bare]
+    elif kind == "stronger":
+        limit = np.quantile([_strength(p) for p in coloured], 0.75)
+        yield (
+            bare + [p for p in coloured if _strength(p) <= limit],
+            [p for p in coloured if _strength(p) > limit],
+        )
+    elif kind in ("ground", "pair"):
+        of = {
+            p.code: (p.recipe.ground, p.recipe.colour if kind == "pair" else None) for p in coloured
+        }
+        for held in sorted(set(of.values()), key=str):
             yield (
-                bare + [p for p in coloured if p.recipe.ground != ground],
-                [p for p in coloured if p.recipe.ground == ground],
+                bare + [p for p in coloured if of[p.code] != held],
+                [p for p in coloured if of[p.code] == held],
             )
     else:
         groups = [p.code if kind == "panel" else str(p.recipe) for p in coloured]
@@ -103,15 +147,20 @@ def splits(
             yield bare + [coloured[i] for i in train], [coloured[i] for i in test]
 
 
+def _strength(panel: Panel) -> float:
+    assert panel.recipe.schedule is not None
+    return panel.recipe.schedule.strength
+
+
 def _try(
-    make: Callable[[], Any], shop: Shop, train: Sequence[Panel], test: Sequence[Panel]
+    make: Callable[[], Any], shop: Layouts, train: Sequence[Panel], test: Sequence[Panel]
 ) -> tuple[Array, Array, Array | None, float]:
     begun = time.perf_counter()
-    model = make().fit(*to_frame(train))
+    model = make().fit(*to_frame(train, log=True))
     seconds = time.perf_counter() - begun
-    X, _ = to_frame(test)
+    X, _ = to_frame(test, log=True)
     read = labs(test)
-    truth = np.array([shop.truth_lab(p.recipe) for p in test])
+    truth = shop.truth_labs([p.recipe for p in test])
     freedom = np.full(len(X), np.inf)
     try:
         if isinstance(model, FilmPredictor):
@@ -128,21 +177,20 @@ def _try(
 
 
 def evaluate(
+    shops: Sequence[Layouts],
     makers: dict[str, Callable[[], Any]],
     kinds: Sequence[str],
-    seeds: Sequence[int],
     *,
-    panels: int = 90,
-    grounds: int = 5,
-    colours: int = 3,
+    layout: str = "full",
     reading: str = "lab",
     wrong: float = 0.0,
+    sphere: bool = False,
 ) -> dict[tuple[str, str], Score]:
-    """Score every estimator on every kind of split, over seeds."""
+    """Score every estimator on every kind of split, over shops."""
     scores: dict[tuple[str, str], Score] = {}
-    for seed in seeds:
-        shop = Shop(seed, n_grounds=grounds, n_colours=colours)
-        archive = shop.archive(panels, seed, reading=reading)
+    for shop in shops:
+        seed = shop.seed
+        archive = archive_of(shop, layout, seed, reading=reading, sphere=sphere)
         recipes = [p.recipe for p in archive if not p.recipe.bare]
         floor = shop.repeatability(recipes, seed=seed, reading=reading)
         bad: dict[str, Any] = {}
@@ -154,7 +202,7 @@ def evaluate(
                 score = scores.setdefault((kind, name), Score())
                 errors, clean, distances = [], [], []
                 for train, test in pairs:
-                    right = [p for p in test if p.code not in bad or kind in ("blend", "step-up")]
+                    right = [p for p in test if p.code not in bad or kind in UNSEEN]
                     if not right:
                         continue
                     e, c, d2, seconds = _try(make, shop, train, right)
@@ -176,23 +224,23 @@ def evaluate(
 
 
 def learning_curve(
+    shops: Sequence[Layouts],
     makers: dict[str, Callable[[], Any]],
-    seeds: Sequence[int],
     *,
     sizes: Sequence[int] = (4, 8, 16, 32),
-    colours: int = 3,
     reading: str = "lab",
-) -> dict[tuple[str, int], Score]:
+) -> dict[tuple[str, str], Score]:
     """Score on 40 fresh panels after so many panels a colour."""
-    scores: dict[tuple[str, int], Score] = {}
-    for seed in seeds:
-        shop = Shop(seed, n_colours=colours)
+    scores: dict[tuple[str, str], Score] = {}
+    for shop in shops:
+        seed = shop.seed
         test = shop.fresh(40, seed, reading=reading)
         floor = shop.repeatability([p.recipe for p in test], seed=seed, reading=reading)
         for size in sizes:
-            train = shop.archive(size * colours, seed, reading=reading, repeats=0.0)
+            many = size * len(shop.colours)
+            train = shop.archive(many, seed, reading=reading, repeats=0.0)
             for name, make in makers.items():
-                score = scores.setdefault((name, size), Score())
+                score = scores.setdefault((f"{size} panels a colour", name), Score())
                 errors, clean, d2, seconds = _try(make, shop, train, test)
                 score.errors.append(errors)
                 score.clean.append(clean)
@@ -203,68 +251,68 @@ def learning_curve(
     return scores
 
 
-def _row(cells: Sequence[object]) -> str:
-    return "| " + " | ".join(str(c) for c in cells) + " |"
-
-
-def table(scores: dict[tuple[str, str], Score]) -> str:
-    """Markdown of one row a split and estimator."""
-    heads = ["left out", "regressor", "median", "mean", "95th", "× repeatability"]
-    more = ["median to the noise-free recipe", "inside 50/80/90/95 %", "fit s"]
-    lines = [_row([*heads, *more]), _row(["---"] * 9)]
+def table(simulator: str, scores: dict[tuple[str, str], Score]) -> None:
+    """Print a row a split and estimator."""
+    told = Table(
+        *("simulator", "left out", "regressor", "median", "mean", "95th"),
+        *("to the noise-free recipe", "× repeatability", "inside 50/80/90/95 %"),
+        *("fewest inside 90 %, a shop", "most inside 50 %", "fit s"),
+    )
     for (kind, name), score in scores.items():
         median, mean, high, ratio = score.summary()
         inside = "/".join(f"{100 * c:.0f}" for c in score.coverage()) or "–"
-        fit = f"{np.median(score.seconds):.2f}"
-        cells = [f"{median:.2f}", f"{mean:.2f}", f"{high:.2f}", f"{ratio:.2f}", inside, fit]
-        cells.insert(4, f"{np.median([np.median(c) for c in score.clean]):.2f}")
-        lines.append(_row([kind, name, *cells]))
-    return "\n".join(lines)
+        fewest, most = score.extremes()
+        clean = float(np.median([np.median(c) for c in score.clean]))
+        told.row(
+            *(simulator, kind, name, median, mean, high, clean, ratio, inside, fewest, most),
+            float(np.median(score.seconds)),
+        )
 
 
 def main(argv: Sequence[str] | None = None) -> None:
     """Print the tables."""
-    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks accuracy")
-    parser.add_argument("--seeds", type=int, default=5, help="shops, each with its own physics")
-    parser.add_argument("--first-seed", type=int, default=0)
-    parser.add_argument("--panels", type=int, default=90)
+    parser = arguments("accuracy", __doc__)
+    parser.add_argument("--layout", default="full", help="full, young, thin, or how many panels")
     parser.add_argument("--grounds", type=int, default=5)
     parser.add_argument("--colours", type=int, default=3)
     parser.add_argument("--reading", choices=("lab", "spectrum", "photo"), default="lab")
     parser.add_argument("--wrong", type=float, default=0.0, help="share of wrong backs")
+    parser.add_argument("--sphere", action="store_true", help="every other panel read by di:8")
+    parser.add_argument("--trend", type=float, default=0.0, help="of lots, in the booth")
     parser.add_argument("--only", default="", help="comma list: film,law alone,nearest,ridge,gp,…")
     parser.add_argument("--splits", default=",".join(SPLITS))
     parser.add_argument("--curve", action="store_true", help="learning curves instead")
     parser.add_argument("--worst", type=int, default=0, help="print so many worst panels of each")
     args = parser.parse_args(argv)
-    seeds = range(args.first_seed, args.first_seed + args.seeds)
-    makers = estimators(args.only)
-    if args.curve:
-        curve = learning_curve(makers, seeds, colours=args.colours, reading=args.reading)
-        keyed = {(f"{size} panels a colour", name): s for (name, size), s in curve.items()}
-        print(table(dict(sorted(keyed.items(), key=lambda kv: int(kv[0][0].split()[0])))))
-        return
     kinds = [k for k in args.splits.split(",") if k]
     if set(kinds) - set(SPLITS):
         parser.error(f"splits are {', '.join(SPLITS)}")
-    scores = evaluate(
-        makers,
-        kinds,
-        list(seeds),
-        panels=args.panels,
-        grounds=args.grounds,
-        colours=args.colours,
-        reading=args.reading,
-        wrong=args.wrong,
-    )
-    floors = next(iter(scores.values())).floors
-    print(
-        f"{args.panels} panels, {args.grounds} grounds, {args.colours} colours, {args.reading}, "
-        f"{args.seeds} shops, wrong backs {args.wrong:.0%}; ΔE00; "
-        f"repeatability {np.median(floors):.2f} ({min(floors):.2f} to {max(floors):.2f})\n"
-    )
-    print(table(scores))
-    for key, score in scores.items() if args.worst else []:
-        print(f"\n{key}")
-        for value, where in sorted(score.worst, reverse=True)[: args.worst]:
-            print(f"  {value:6.2f}  {where}")
+    makers = estimators(args.only)
+    seeds = range(args.first_seed, args.first_seed + args.shops)
+    for simulator, make in each_simulator(args):
+        trend = {"lot_trend": args.trend} if args.trend and simulator == "booth" else {}
+        size = {"n_grounds": args.grounds, "n_colours": args.colours}
+        shops = [make(seed, **size, **trend) for seed in seeds]
+        if args.curve:
+            table(simulator, learning_curve(shops, makers, reading=args.reading))
+            continue
+        scores = evaluate(
+            shops,
+            makers,
+            kinds,
+            layout=args.layout,
+            reading=args.reading,
+            wrong=args.wrong,
+            sphere=args.sphere,
+        )
+        floors = next(iter(scores.values())).floors
+        print(
+            f"\n{simulator}: {args.layout} archives, {args.grounds} grounds, {args.colours} "
+            f"colours, {args.reading}, {args.shops} shops, wrong backs {args.wrong:.0%}; ΔE00; "
+            f"repeatability {np.median(floors):.2f} ({min(floors):.2f} to {max(floors):.2f})"
+        )
+        table(simulator, scores)
+        for key, score in scores.items() if args.worst else []:
+            print(f"\n{key}")
+            for value, where in sorted(score.worst, reverse=True)[: args.worst]:
+                print(f"  {value:6.2f}  {where}")

@@ -1,11 +1,10 @@
 """How many seeded errors the audit finds, and how often it cries wolf.
 
-``python -m tests.benchmarks.audit_score --shops 10 --reading lab``
+``python -m tests.benchmarks audit --shops 10 --reading lab``
 """
 
 from __future__ import annotations
 
-import argparse
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -13,8 +12,9 @@ import numpy as np
 
 from matchlib.audit import LIKELY, Finding, audit
 from matchlib.domain import CoatSchedule, Colour, MixRatio, Panel, Reading, Recipe
+from tests.benchmarks.command import Table, arguments, each_simulator
+from tests.benchmarks.layouts import Layouts
 from tests.benchmarks.panels import RATIOS, is_neat, lab_of
-from tests.benchmarks.spray import Shop
 
 __all__ = ["KINDS", "Seeded", "archive_with_errors", "score"]
 
@@ -42,7 +42,7 @@ class Seeded:
     truth: Recipe
 
 
-def _wrong(kind: str, panel: Panel, shop: Shop, rng: np.random.Generator) -> Panel | None:
+def _wrong(kind: str, panel: Panel, shop: Layouts, rng: np.random.Generator) -> Panel | None:
     recipe = panel.recipe
     if kind == "blend parts swapped":
         if recipe.colour is None or recipe.colour.neat:
@@ -81,10 +81,10 @@ def _wrong(kind: str, panel: Panel, shop: Shop, rng: np.random.Generator) -> Pan
 
 
 def archive_with_errors(
-    seed: int, *, panels: int = 90, share: float = 0.05, reading: str = "lab"
+    shop: Layouts, *, panels: int = 90, share: float = 0.05, reading: str = "lab"
 ) -> tuple[list[Panel], list[Seeded]]:
     """Return an archive of neat panels and some blends, and what is wrong in it."""
-    shop = Shop(seed)
+    seed = shop.seed
     rng = np.random.default_rng([seed, 53])
     made = list(shop.archive(panels, seed, reading=reading))
     blends = [replace(p, code=f"B{p.code}") for p in shop.blends(12, seed, reading=reading)]
@@ -151,51 +151,52 @@ def score(
 
 
 def main(argv: Sequence[str] | None = None) -> None:
-    """Print the table."""
-    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.audit_score")
-    parser.add_argument("--shops", type=int, default=10)
-    parser.add_argument("--first-seed", type=int, default=0)
+    """Print the tables."""
+    parser = arguments("audit", __doc__, shops=10)
     parser.add_argument("--panels", type=int, default=90)
     parser.add_argument("--share", type=float, default=0.05)
     parser.add_argument("--reading", choices=("lab", "spectrum", "photo"), default="lab")
     parser.add_argument("--list", action="store_true", help="print what was missed and alarmed")
     args = parser.parse_args(argv)
-    by_limit: dict[float, dict[str, np.ndarray]] = {limit: {} for limit in LIMITS}
-    for seed in range(args.first_seed, args.first_seed + args.shops):
-        panels, seeded = archive_with_errors(
-            seed, panels=args.panels, share=args.share, reading=args.reading
+    for simulator, make in each_simulator(args):
+        by_limit: dict[float, dict[str, np.ndarray]] = {limit: {} for limit in LIMITS}
+        for seed in range(args.first_seed, args.first_seed + args.shops):
+            panels, seeded = archive_with_errors(
+                make(seed), panels=args.panels, share=args.share, reading=args.reading
+            )
+            found = audit(panels, likely=min(LIMITS))
+            for limit, sums in by_limit.items():
+                some = [f for f in found if f.probability >= limit]
+                for kind, row in score(some, seeded, panels).items():
+                    sums[kind] = sums.get(kind, np.zeros(6, int)) + row
+            if args.list:
+                _list(seed, [f for f in found if f.probability >= LIKELY], seeded)
+        right, alarms = by_limit[LIKELY]["right panels"][:2]
+        print(
+            f"\n{simulator}: {args.shops} shops, {args.panels} panels, 12 blends and 5 bare "
+            f"grounds each, {args.reading}, {args.share:.0%} errors; false alarms on {alarms} of "
+            f"{right} right panels ({alarms / right:.1%})"
         )
-        found = audit(panels, likely=min(LIMITS))
-        for limit, sums in by_limit.items():
-            some = [f for f in found if f.probability >= limit]
-            for kind, row in score(some, seeded, panels).items():
-                sums[kind] = sums.get(kind, np.zeros(6, int)) + row
-        if args.list:
-            _list(seed, [f for f in found if f.probability >= LIKELY], seeded)
-    total = by_limit[LIKELY]
-    right, alarms = total.pop("right panels")[:2]
-    print(
-        f"{args.shops} shops, {args.panels} panels, 12 blends and 5 bare grounds each, "
-        f"{args.reading}, {args.share:.0%} errors; false alarms on {alarms} of {right} right "
-        f"panels ({alarms / right:.1%})\n"
+        _tell(simulator, by_limit)
+
+
+def _tell(simulator: str, by_limit: dict[float, dict[str, np.ndarray]]) -> None:
+    table = Table(
+        *("simulator", "error", "seeded", "found", "kind named", "recipe proposed", "precision")
     )
-    print("| error | seeded | found | kind named | recipe proposed | precision |")
-    print("| --- " * 6 + "|")
-    for kind, (seen, hit, named, proposed, said, good) in total.items():
-        if not seen and not said:
+    for kind, (seen, hit, named, proposed, said, good) in by_limit[LIKELY].items():
+        if kind == "right panels" or (not seen and not said):
             continue
         recall = f"{hit / seen:.0%}" if seen else "–"
         name = f"{named / seen:.0%}" if seen else "–"
         has_recipe = seen and kind != "any" and "reading" not in kind and "twice" not in kind
         truth = f"{proposed / seen:.0%}" if has_recipe else "–"
-        precision = f"{good}/{said}" if said else "–"
-        print(f"| {kind} | {seen} | {recall} | {name} | {truth} | {precision} |")
-    print("\n| shown from a probability of | errors found | false alarms |")
-    print("| --- " * 3 + "|")
-    by_limit[LIKELY]["right panels"] = np.array([right, alarms])
+        table.row(simulator, kind, seen, recall, name, truth, f"{good}/{said}" if said else "–")
+    table = Table("simulator", "shown from a probability of", "errors found", "false alarms")
     for limit, sums in by_limit.items():
         many, cried = sums["right panels"][:2]
-        print(f"| {limit:.2f} | {sums['any'][1] / sums['any'][0]:.0%} | {cried / many:.1%} |")
+        recall = f"{sums['any'][1] / sums['any'][0]:.0%}"
+        table.row(simulator, limit, recall, f"{cried / many:.1%}")
 
 
 def _list(seed: int, found: Sequence[Finding], seeded: Sequence[Seeded]) -> None:
@@ -206,7 +207,3 @@ def _list(seed: int, found: Sequence[Finding], seeded: Sequence[Seeded]) -> None
     for f in found:
         if not known & set(f.codes):
             print(f"seed {seed} ALARM {f.probability:.2f} {f.kind} {f.words}")
-
-
-if __name__ == "__main__":
-    main()

@@ -71,24 +71,36 @@ def labs(panels: Sequence[Panel]) -> Array:
     return np.array([lab_of(p.readings[0]) for p in panels])
 
 
-def to_frame(panels: Sequence[Panel]) -> tuple[pd.DataFrame, Array]:
-    """Return X, one row a reading, and y, Lab (n, 3) or spectra (n, 31), never a mixture."""
+def to_frame(panels: Sequence[Panel], *, log: bool = False) -> tuple[pd.DataFrame, Array]:
+    """Return X, one row a reading, and y, Lab (n, 3) or spectra (n, 31), never a mixture.
+
+    With the `log` of the spraying: who, when, which lot, batch and instrument, and the stage of a
+    card that was read more than once.
+    """
     rows, values = [], []
     for panel in panels:
+        recipe, more = panel.recipe, dict(panel.extra)
         for reading in panel.readings:
-            rows.append(
-                {
-                    "panel": panel.code,
-                    "ground": str(panel.recipe.ground),
-                    "colour": "" if panel.recipe.colour is None else str(panel.recipe.colour),
-                    "schedule": "" if panel.recipe.schedule is None else str(panel.recipe.schedule),
-                    "clear": panel.recipe.clear or "no",
-                    "source": reading.source,
-                    "illuminant": reading.viewing.illuminant,
-                    "observer": reading.viewing.observer,
-                    "geometry": reading.viewing.geometry,
-                }
-            )
+            row = {
+                "panel": panel.code,
+                "ground": str(recipe.ground),
+                "colour": "" if recipe.colour is None else str(recipe.colour),
+                "schedule": "" if recipe.schedule is None else str(recipe.schedule),
+                "clear": recipe.clear or "no",
+                "source": reading.source,
+                "illuminant": reading.viewing.illuminant,
+                "observer": reading.viewing.observer,
+                "geometry": reading.viewing.geometry,
+            }
+            known = {
+                "stage": int(more.get("stage", 1)),
+                "date": panel.date,
+                "sprayer": panel.sprayer,
+                "lot": panel.lot,
+                "batch": more.get("batch", ""),
+                "instrument": more.get("instrument", ""),
+            }
+            rows.append(row | known if log else row)
             values.append(reading.reflectance if reading.lab is None else reading.lab)
     if len({len(v) for v in values}) > 1:
         raise ValueError("to_frame takes Lab or spectra, not both")

@@ -1,13 +1,12 @@
 """Test panels sprayed until one, as read, is within tolerance of a reachable target.
 
-``python -m tests.benchmarks panels --targets 200 --shops 5 --variants full,young --only film,gp``.
+``python -m tests.benchmarks panels --targets 200 --variants full,young --only corrected,gp``.
 Targets are noise-free colours of random recipes, continuous in ratio, over any ground of the shop.
 Every strategy meets the same film, cup and instrument at the same panel of the same target.
 """
 
 from __future__ import annotations
 
-import argparse
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -15,8 +14,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from matchlib.domain import Panel
+from tests.benchmarks.command import Table, arguments, each_simulator
+from tests.benchmarks.layouts import Layouts
 from tests.benchmarks.lightlab import Array, delta_e
-from tests.benchmarks.spray import Shop, labs, swap_backs
+from tests.benchmarks.panels import labs, swap_backs
 from tests.benchmarks.strategies import STRATEGIES, Oracle, Strategy, Tried
 from tests.benchmarks.strategy_correction import Corrected
 
@@ -30,7 +31,7 @@ TOLERANCES = (1.0, 1.5)
 class Variant:
     """How the archive was made, and how the test panels are sprayed and read."""
 
-    young: bool = False
+    layout: str = "full"
     wrong: float = 0.0
     archive_reading: str = "lab"
     test_reading: str = "lab"
@@ -39,13 +40,14 @@ class Variant:
 
 VARIANTS = {
     "full": Variant(),
-    "young": Variant(young=True),
+    "young": Variant(layout="young"),
+    "thin": Variant(layout="thin"),
     "wrong": Variant(wrong=0.05),
-    "young-wrong": Variant(young=True, wrong=0.05),
+    "young-wrong": Variant(layout="young", wrong=0.05),
     "photo": Variant(archive_reading="photo"),
     "all-photo": Variant(archive_reading="photo", test_reading="photo"),
     "heavy": Variant(heavy=1.15),
-    "young-heavy": Variant(young=True, heavy=1.15),
+    "young-heavy": Variant(layout="young", heavy=1.15),
 }
 
 
@@ -57,19 +59,21 @@ class Tally:
     seconds: float = 0.0
     proposals: int = 0
 
-    def row(self, tolerance: float) -> str:
+    def cells(self, tolerance: float) -> tuple[float, str, str, int]:
         """Mean (a failure counts `MOST`), 95th percentile, share at the first panel, failures."""
         counts = np.array(self.needed[tolerance])
         spent = np.where(counts == 0, MOST, counts)
         return (
-            f"{spent.mean():.2f} | {np.quantile(spent, 0.95):.0f} | "
-            f"{np.mean(counts == 1):.0%} | {int(np.sum(counts == 0))}"
+            float(spent.mean()),
+            f"{np.quantile(spent, 0.95):.0f}",
+            f"{np.mean(counts == 1):.0%}",
+            int(np.sum(counts == 0)),
         )
 
 
 def panels_needed(
     strategy: Strategy,
-    shop: Shop,
+    shop: Layouts,
     archive: Sequence[Panel],
     target: Array,
     *,
@@ -80,9 +84,7 @@ def panels_needed(
 
     An instrument judges; with ``test_reading`` photo the strategy is told the photo's Lab only.
     """
-    people = np.random.default_rng([*seed, 0])
-    sprayer = str(people.choice(list(shop.sprayers)))
-    lot = str(people.choice(list(shop.lots)))
+    today = shop.today(np.random.default_rng([*seed, 0]))
     met: dict[float, int] = dict.fromkeys(TOLERANCES, 0)
     tried: Tried = []
     while len(tried) < MOST and not met[min(TOLERANCES)]:
@@ -91,9 +93,7 @@ def panels_needed(
         for reading in {"lab", variant.test_reading}:
             # The same draws again: one panel, read twice.
             rng = np.random.default_rng([*seed, 1 + len(tried)])
-            panel = shop.spray(
-                recipe, rng, sprayer=sprayer, lot=lot, heavy=variant.heavy, reading=reading
-            )
+            panel = shop.spray(recipe, rng, heavy=variant.heavy, reading=reading, **today)
             seen[reading] = labs([panel])[0]
         tried.append((recipe, seen[variant.test_reading]))
         error = float(delta_e(seen["lab"], target))
@@ -106,22 +106,18 @@ def panels_needed(
 def run(
     names: dict[str, Callable[[], Strategy]],
     variant: Variant,
+    shops: Sequence[Layouts],
     *,
-    shops: int,
     targets: int,
-    first_seed: int = 0,
 ) -> dict[str, Tally]:
     """Tally every strategy, and the floor, over shops and targets."""
     tallies = {name: Tally() for name in [*names, "physical floor"]}
-    for seed in range(first_seed, first_seed + shops):
-        shop = Shop(seed)
-        make = shop.young if variant.young else shop.full
-        archive = make(seed, reading=variant.archive_reading)
+    for nth, shop in enumerate(shops):
+        seed = shop.seed
+        archive = getattr(shop, variant.layout)(seed, reading=variant.archive_reading)
         if variant.wrong:
             archive, _ = swap_backs(archive, variant.wrong, seed)
-        rng = np.random.default_rng([seed, 41])
-        count = targets // shops + (seed - first_seed < targets % shops)
-        wanted = [shop.truth_lab(shop.random_recipe(rng, continuous=True)) for _ in range(count)]
+        wanted = shop.reachable(targets // len(shops) + (nth < targets % len(shops)), seed)
         for name, tally in tallies.items():
             strategy = Oracle(shop) if name == "physical floor" else names[name]()
             begun = time.perf_counter()
@@ -141,28 +137,20 @@ EVERY: dict[str, Callable[[], Strategy]] = {"corrected": Corrected, **STRATEGIES
 
 def main(argv: Sequence[str] | None = None) -> None:
     """Print the tables."""
-    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks panels")
+    parser = arguments("panels", __doc__)
     parser.add_argument("--targets", type=int, default=200)
-    parser.add_argument("--shops", type=int, default=5)
-    parser.add_argument("--first-seed", type=int, default=0)
     parser.add_argument("--variants", default="full,young,wrong,photo,heavy")
     parser.add_argument("--only", default=",".join(EVERY))
     args = parser.parse_args(argv)
     names = {n: EVERY[n] for n in args.only.split(",") if n}
-    print(f"{args.targets} targets over {args.shops} shops, at most {MOST} panels each\n")
-    columns = "mean panels | 95th | at the first | failures"
-    heads = " | ".join(f"≤ {t}: {columns}" for t in TOLERANCES)
-    print(f"| archive | strategy | {heads} | s a proposal |")
-    print("| --- " * (3 + 4 * len(TOLERANCES)) + "|")
-    for key in args.variants.split(","):
-        tallies = run(
-            names,
-            VARIANTS[key],
-            shops=args.shops,
-            targets=args.targets,
-            first_seed=args.first_seed,
-        )
-        for name, tally in tallies.items():
-            cells = " | ".join(tally.row(t) for t in TOLERANCES)
-            pace = tally.seconds / max(tally.proposals, 1)
-            print(f"| {key} | {name} | {cells} | {pace:.2f} |", flush=True)
+    print(f"{args.targets} targets over {args.shops} shops, at most {MOST} panels each")
+    columns = ("mean panels", "95th", "at the first", "failures")
+    heads = (f"≤ {t}: {c}" for t in TOLERANCES for c in columns)
+    table = Table("simulator", "archive", "strategy", *heads, "s a proposal")
+    for simulator, make in each_simulator(args):
+        shops = [make(args.first_seed + i) for i in range(args.shops)]
+        for key in args.variants.split(","):
+            tallies = run(names, VARIANTS[key], shops, targets=args.targets)
+            for name, tally in tallies.items():
+                cells = (c for t in TOLERANCES for c in tally.cells(t))
+                table.row(simulator, key, name, *cells, tally.seconds / max(tally.proposals, 1))

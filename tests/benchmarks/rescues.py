@@ -8,7 +8,6 @@ it, ten times each, with the hidden physics.
 
 from __future__ import annotations
 
-import argparse
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -19,9 +18,11 @@ from matchlib.correction.rescue import WORTH_TRYING
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe
 from matchlib.regression import FilmRegressor
+from tests.benchmarks.command import Table, arguments, each_simulator
+from tests.benchmarks.layouts import Layouts
 from tests.benchmarks.lightlab import Array, delta_e
 from tests.benchmarks.panels import RATIOS, labs, to_frame
-from tests.benchmarks.spray import Laid, Shop
+from tests.benchmarks.workshop import Laid
 
 __all__ = ["Case", "cases", "main"]
 
@@ -66,7 +67,7 @@ def continuations(recipe: Recipe, booth: Booth) -> list[Recipe]:
 
 
 def _after(
-    shop: Shop, laid: Laid, recipe: Recipe, target: Array, seed: Sequence[int], *, afresh: bool
+    shop: Layouts, laid: Laid, recipe: Recipe, target: Array, seed: Sequence[int], *, afresh: bool
 ) -> tuple[float, ...]:
     gaps = []
     for i in range(TRIES):
@@ -77,11 +78,16 @@ def _after(
 
 
 def cases(
-    seed: int, count: int, *, young: bool = False, tolerance: float = 1.0, exhaustive: bool = True
+    shop: Layouts,
+    count: int,
+    *,
+    layout: str = "full",
+    tolerance: float = 1.0,
+    exhaustive: bool = True,
 ) -> list[Case]:
     """Panels of one shop, each with a target of its own."""
-    shop = Shop(seed)
-    archive = shop.young(seed) if young else shop.full(seed)
+    seed = shop.seed
+    archive = getattr(shop, layout)(seed)
     model = FilmRegressor().fit(*to_frame(archive))
     before, booth = Belief.of(model, Today.learnt(model, archive)), Booth()
     rng = np.random.default_rng([seed, 43])
@@ -117,47 +123,53 @@ def cases(
 
 def main(argv: Sequence[str] | None = None) -> None:
     """Print the tables."""
-    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks rescue")
-    parser.add_argument("--shops", type=int, default=5)
-    parser.add_argument("--first-seed", type=int, default=0)
+    parser = arguments("rescue", __doc__)
     parser.add_argument("--panels", type=int, default=60)
     args = parser.parse_args(argv)
-    seeds = range(args.first_seed, args.first_seed + args.shops)
-    print(f"{args.panels} panels of each of {args.shops} shops, {TRIES} continuations of each\n")
-    print("| archive | chance stated | panels | stated, mean | ", end="")
-    print("passed, gun as set | passed, gun set afresh | ", end="")
-    print("ΔE00 expected | ΔE00 after |\n" + "| --- " * 8 + "|")
-    rest = []
-    for name, young in (("full", False), ("young", True)):
-        every = [c for s in seeds for c in cases(s, args.panels, young=young)]
-        advised = [c for c in every if c.state == "build on"]
+    print(f"{args.panels} panels of each of {args.shops} shops, {TRIES} continuations of each")
+    every = {
+        (simulator, layout): [
+            c
+            for i in range(args.shops)
+            for c in cases(make(args.first_seed + i), args.panels, layout=layout)
+        ]
+        for simulator, make in each_simulator(args)
+        for layout in ("full", "young")
+    }
+    table = Table(
+        *("simulator", "archive", "chance stated", "panels", "stated, mean", "passed, gun as set"),
+        *("passed, gun set afresh", "ΔE00 expected", "ΔE00 after"),
+    )
+    for key, found in every.items():
+        advised = [c for c in found if c.state == "build on"]
         for low, high in ((0.2, 0.4), (0.4, 0.6), (0.6, 0.8), (0.8, 1.01), (0.0, 1.01)):
             some = [c for c in advised if low <= c.stated < high]
             if not some:
                 continue
-            share = f"{low:.0%} to {min(high, 1.0):.0%}" if low else "all advised"
-            passed = [
-                np.mean(np.array(gaps) <= 1.0)
+            as_set, afresh = (
+                float(np.mean(np.array(gaps) <= 1.0))
                 for gaps in ([c.as_set for c in some], [c.afresh for c in some])
-            ]
-            print(
-                f"| {name} | {share} | {len(some)} | {np.mean([c.stated for c in some]):.0%} | "
-                f"{passed[0]:.0%} | {passed[1]:.0%} | {np.mean([c.expected for c in some]):.2f} | "
-                f"{np.mean([c.as_set for c in some]):.2f} |",
-                flush=True,
             )
-        for state in ("too dark", "another way"):
-            some = [c for c in every if c.state == state]
-            lost = [c for c in some if c.best < WORTH_TRYING]
-            rest.append(f"| {name} | {state} | {len(some)} | {len(lost)} | "
-                        f"{sum(c.best >= 0.5 for c in some)} |")  # fmt: skip
-        rest.append(f"| {name} | passes | {sum(c.state == 'passes' for c in every)} | – | – |")
-    print(
-        "\n| archive | said | panels | truly: no way passes more than one time in five | ", end=""
+            table.row(
+                *key,
+                f"{low:.0%} to {min(high, 1.0):.0%}" if low else "all advised",
+                len(some),
+                f"{np.mean([c.stated for c in some]):.0%}",
+                f"{as_set:.0%}",
+                f"{afresh:.0%}",
+                float(np.mean([c.expected for c in some])),
+                float(np.mean([c.as_set for c in some])),
+            )
+    table = Table(
+        *("simulator", "archive", "said", "panels"),
+        "truly: no way passes more than one time in five",
+        "some way passes at least every other time",
     )
-    print("some way passes at least every other time |\n" + "| --- " * 5 + "|")
-    print("\n".join(rest))
-
-
-if __name__ == "__main__":
-    main()
+    for key, found in every.items():
+        for state in ("too dark", "another way", "passes"):
+            some = [c for c in found if c.state == state]
+            lost = sum(c.best < WORTH_TRYING for c in some)
+            found_way = sum(c.best >= 0.5 for c in some)
+            table.row(
+                *key, state, len(some), *(("–", "–") if state == "passes" else (lost, found_way))
+            )

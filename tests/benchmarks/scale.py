@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-import argparse
 import multiprocessing
 import resource
 import time
@@ -15,8 +14,9 @@ from multiprocessing.connection import Connection
 import numpy as np
 
 from tests.benchmarks.accuracy import estimators
+from tests.benchmarks.command import SIMULATORS, Table, arguments, each_simulator
 from tests.benchmarks.lightlab import delta_e
-from tests.benchmarks.spray import Shop, labs, to_frame
+from tests.benchmarks.panels import labs, to_frame
 
 __all__ = ["fit_once", "main"]
 
@@ -29,29 +29,29 @@ def _peak() -> float:
 
 
 def _work(
-    name: str, size: int, pipe: Connection, *, reading: str, seed: int, mottle: float | None
+    name: str, size: int, pipe: Connection, *, simulator: str, reading: str, seed: int
 ) -> None:
-    shop = Shop(seed, n_grounds=5, n_colours=4, mottle=mottle)
-    X, y = to_frame(shop.archive(size, seed, reading=reading))
+    shop = SIMULATORS[simulator](seed, n_grounds=5, n_colours=4)
+    X, y = to_frame(shop.archive(size, seed, reading=reading), log=True)
     test = shop.fresh(200, seed, reading=reading)
     model = estimators(name)[name]()  # loading its library is not fitting
     before = _peak()
     begun = time.perf_counter()
     model = model.fit(X, y)
     fitted = time.perf_counter()
-    lab = model.predict(to_frame(test)[0])
+    lab = model.predict(to_frame(test, log=True)[0])
     done = time.perf_counter()
     error = float(np.median(delta_e(lab, labs(test))))
     pipe.send((fitted - begun, done - fitted, before, _peak(), error))
 
 
 def fit_once(
-    name: str, size: int, *, reading: str = "lab", seed: int = 0, mottle: float | None = None
+    name: str, size: int, *, simulator: str, reading: str = "lab", seed: int = 0
 ) -> tuple[float, float, float, float, float]:
     """Return fit and predict seconds, peak MiB before and after, and median ΔE00 on new panels."""
     context = multiprocessing.get_context("spawn")
     mine, theirs = context.Pipe()
-    options = {"reading": reading, "seed": seed, "mottle": mottle}
+    options = {"simulator": simulator, "reading": reading, "seed": seed}
     process = context.Process(target=_work, args=(name, size, theirs), kwargs=options)
     process.start()
     theirs.close()
@@ -66,26 +66,24 @@ def fit_once(
 
 def main(argv: Sequence[str] | None = None) -> None:
     """Print the table."""
-    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks scale")
+    parser = arguments("scale", __doc__, shops=1)
     parser.add_argument("--sizes", default="100,1000,10000")
     parser.add_argument("--only", default="film,ridge,gp")
     parser.add_argument("--reading", choices=("lab", "spectrum"), default="lab")
-    parser.add_argument("--seed", type=int, default=0)
-    parser.add_argument(
-        "--mottle",
-        type=float,
-        help="unevenness of every film: from 0.6 on a residual is called for",
-    )
     args = parser.parse_args(argv)
-    print("| panels | regressor | fit s | predict 200, s | peak MiB | of it before | median ΔE00 |")
-    print("| --- | --- | --- | --- | --- | --- | --- |")
-    for size in map(int, args.sizes.split(",")):
-        for name in estimators(args.only):
-            if size > LIMITS.get(name, size):
-                print(f"| {size:,} | {name} | not run: cubic in panels | | | | |", flush=True)
-                continue
-            fit, predict, before, after, error = fit_once(
-                name, size, reading=args.reading, seed=args.seed, mottle=args.mottle
-            )
-            cells = f"{fit:.2f} | {predict:.2f} | {after:.0f} | {before:.0f} | {error:.2f}"
-            print(f"| {size:,} | {name} | {cells} |", flush=True)
+    table = Table(
+        *("simulator", "panels", "regressor", "fit s", "predict 200, s", "peak MiB"),
+        *("of it before", "median ΔE00"),
+    )
+    for simulator, _ in each_simulator(args):
+        for size in map(int, args.sizes.split(",")):
+            for name in estimators(args.only):
+                if size > LIMITS.get(name, size):
+                    table.row(simulator, f"{size:,}", name, "not run: cubic", *[""] * 4)
+                    continue
+                for seed in range(args.first_seed, args.first_seed + args.shops):
+                    fit, predict, before, after, error = fit_once(
+                        name, size, simulator=simulator, reading=args.reading, seed=seed
+                    )
+                    peak = f"{after:.0f}", f"{before:.0f}"
+                    table.row(simulator, f"{size:,}", name, fit, predict, *peak, error)

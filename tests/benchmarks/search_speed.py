@@ -1,6 +1,6 @@
 """How fast recipes are searched, beside the physical floor and the general-purpose ways.
 
-Run ``python -m tests.benchmarks.search_speed``. The floor is the exponentials of the film alone:
+Run ``python -m tests.benchmarks search``. The floor is the exponentials of the film alone:
 one a wavelength and recipe, in single precision and in blocks that stay in a core's cache, on one
 core, as the scan runs, and on all. The scan takes exponentials at the points of its series only
 (`matchlib.suggest.scan`), so what every recipe by itself would cost by the same law is printed as
@@ -29,8 +29,10 @@ from matchlib.suggest import Limits, Target, suggest
 from matchlib.suggest.scan import scan
 from matchlib.suggest.series import Series
 from matchlib.suggest.space import Space
+from tests.benchmarks.command import Table, arguments, each_simulator
+from tests.benchmarks.layouts import Layouts
 from tests.benchmarks.lightlab import Array
-from tests.benchmarks.spray import Shop, to_frame
+from tests.benchmarks.panels import to_frame
 
 __all__ = ["main"]
 
@@ -66,7 +68,7 @@ def best_of(times: int, run: Callable[[], object]) -> float:
     return min(taken)
 
 
-def evolve(model: FilmRegressor, shop: Shop, goal: Array, seed: int) -> tuple[float, float, int]:
+def evolve(model: FilmRegressor, shop: Layouts, goal: Array, seed: int) -> tuple[float, float, int]:
     """Seconds, ΔE00 reached and recipes tried by scipy's differential evolution."""
     from scipy.optimize import differential_evolution
 
@@ -89,17 +91,21 @@ def evolve(model: FilmRegressor, shop: Shop, goal: Array, seed: int) -> tuple[fl
 
 def main(argv: Sequence[str] | None = None) -> None:
     """Print the table."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = arguments("search", __doc__, shops=1)
     parser.add_argument("--targets", type=int, default=3)
     parser.add_argument("--threads", type=int, default=min(2, os.cpu_count() or 1))
-    parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--rounds", type=int, default=9)
     args = parser.parse_args(argv)
-    shop = Shop(args.seed, n_colours=6)
-    panels = shop.full(args.seed)
+    for simulator, make in each_simulator(args):
+        for seed in range(args.first_seed, args.first_seed + args.shops):
+            _measure(simulator, make(seed, n_colours=6), args)
+
+
+def _measure(simulator: str, shop: Layouts, args: argparse.Namespace) -> None:
+    panels = shop.full(shop.seed)
     model = FilmRegressor().fit(*to_frame(panels))
-    rng = np.random.default_rng(args.seed)
-    goals = [shop.truth_lab(shop.random_recipe(rng, continuous=True)) for _ in range(args.targets)]
+    rng = np.random.default_rng(shop.seed)
+    goals = shop.reachable(args.targets, shop.seed)
     view = Viewing()
     limits = Limits(ratio_step=0.25, max_coats=8, blend_parts=8)
     space = Space.of(model, limits, [p.recipe for p in panels])
@@ -137,12 +143,13 @@ def main(argv: Sequence[str] | None = None) -> None:
     usual = np.quantile(error, 0.99)
     print(f"the scan is within {usual:.4f} of every recipe by itself for 99 in 100, ", end="")
     print(f"{error.max():.4f} at most\n")
-    print("| way | recipes/s | seconds for 1,000,000 | times the exponentials |")
-    print("|---|---|---|---|")
+    table = Table(
+        "simulator", "way", "recipes/s", "seconds for 1,000,000", "times the exponentials"
+    )
 
     def line(name: str, each: float) -> None:
-        ratio = each * count / floor
-        print(f"| {name} | {1 / each:,.0f} | {each * 1e6:,.2f} | {ratio:,.1f} |")
+        ratio = f"{each * count / floor:,.1f}"
+        table.row(simulator, name, f"{1 / each:,.0f}", each * 1e6, ratio)
 
     line("floor: the exponentials alone, every recipe its own, one core", floor / count)
     line(f"the same on {args.threads} cores", shared / count)
@@ -151,18 +158,13 @@ def main(argv: Sequence[str] | None = None) -> None:
     line("whole search: scan, refinement, rounding, chances, words", whole / count)
     line("the exact law, 4,000 recipes at a time", together)
     line("the exact law, one recipe at a time", loop)
-    print("\n| per target | seconds | recipes tried | ΔE00 by the model |")
-    print("|---|---|---|---|")
+    table = Table("simulator", "per target", "seconds", "recipes tried", "ΔE00 by the model")
     for i, lab in enumerate(goals):
         start = time.perf_counter()
         ours = suggest(model, Target.of_lab(lab), archive=panels)
         taken = time.perf_counter() - start
         nearest = min(s.delta_e00 for s in ours)
-        print(f"| suggest, target {i + 1} | {taken:.2f} | {ours.searched:,} | {nearest:.2f} |")
-        taken, reached, tried = evolve(model, shop, lab, args.seed)
-        print(f"| differential evolution, neat and one ratio, {i + 1} | {taken:.2f} | {tried:,} | "
-              f"{reached:.2f} |")  # fmt: skip
-
-
-if __name__ == "__main__":
-    main()
+        table.row(simulator, f"suggest, target {i + 1}", taken, f"{ours.searched:,}", nearest)
+        taken, reached, tried = evolve(model, shop, lab, shop.seed)
+        name = f"differential evolution, neat and one ratio, {i + 1}"
+        table.row(simulator, name, taken, f"{tried:,}", reached)

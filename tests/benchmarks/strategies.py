@@ -17,9 +17,10 @@ import numpy as np
 from sklearn.gaussian_process import GaussianProcessRegressor
 
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Recipe
+from tests.benchmarks.layouts import Layouts
 from tests.benchmarks.lightlab import Array, delta_e
+from tests.benchmarks.panels import labs, to_frame
 from tests.benchmarks.rivals import gaussian_process
-from tests.benchmarks.spray import Shop, labs, to_frame
 
 __all__ = ["STRATEGIES", "Oracle", "Strategy", "Tried", "shelf_recipes"]
 
@@ -219,12 +220,12 @@ class FilmOnly(_PerArchive):
 class Oracle(_PerArchive):
     """Knows the booth's physics but not its noise: the floor that nobody gets below."""
 
-    def __init__(self, shop: Shop) -> None:
+    def __init__(self, shop: Layouts) -> None:
         self.shop = shop
 
     def _learn(self, archive: Sequence[Panel]) -> None:
         self.recipes = shelf_recipes(archive)
-        self.lab = np.array([self.shop.truth_lab(r) for r in self.recipes])
+        self.lab = self.shop.truth_labs(self.recipes)
 
     def propose(self, archive: Sequence[Panel], target: Array, tried: Tried) -> Recipe:
         self._see(archive)
