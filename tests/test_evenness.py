@@ -10,7 +10,16 @@ from hypothesis import strategies as st
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import Recipe
 from matchlib.errors import DomainError
-from matchlib.evenness import Gun, film_tolerance, lab_by_film, spray_panel, stroke_profile
+from matchlib.evenness import (
+    Gun,
+    coat_shares,
+    film_tolerance,
+    lab_by_film,
+    road_words,
+    roads,
+    spray_panel,
+    stroke_profile,
+)
 from tests.suggest_shop import model_of, recipe, shop
 
 COLOURS = [str(c) for c in shop().colours]
@@ -75,11 +84,38 @@ def test_a_perfect_hand_with_much_overlap_lays_even_film() -> None:
     assert u.film.mean() == pytest.approx(1.0)
 
 
+def test_the_roads_to_a_colour_end_there_and_more_coats_forgive_more() -> None:
+    r = recipe("silver", COLOURS[0], "2@3:1")
+    found = roads(model_of(), r, most_coats=6)
+    own = next(road for road in found if road.recipe == r)
+    assert own.off == 0
+    assert len(found) > 2
+    want = model_of().predict_recipes([r])[0]
+    for road in found:
+        assert float(delta_e00(model_of().predict_recipes([road.recipe])[0], want)) <= 0.5 + 1e-6
+        assert road.recipe.ground == r.ground
+        assert road.recipe.schedule.coats <= 6
+    assert found[0].recipe.schedule.coats > 2
+    assert found[0].side_to_side < 0.9 * own.side_to_side
+    assert "forgives most" in road_words(found, r)
+    assert [x.side_to_side for x in found] == sorted(x.side_to_side for x in found)
+    assert roads(model_of(), Recipe(r.ground)) == ()
+    assert road_words((), r) == ""
+
+
+def test_coats_share_the_film() -> None:
+    up = coat_shares(model_of(), recipe("silver", COLOURS[0], "2@6:1 2@3:1"))
+    down = coat_shares(model_of(), recipe("silver", COLOURS[0], "2@3:1 2@6:1"))
+    assert up.sum() == pytest.approx(1)
+    assert up[2:].sum() > 0.5 > down[2:].sum()
+
+
 def test_more_overlap_and_set_off_coats_are_more_even() -> None:
     r = recipe("silver", COLOURS[0], "4@6:1")
-    half = spray_panel(model_of(), r)
-    more = spray_panel(model_of(), r, Gun(overlap=0.75))
-    stacked = spray_panel(model_of(), r, Gun(set_off=False))
+    half = spray_panel(model_of(), r, Gun(overlap=0.5))
+    more = spray_panel(model_of(), r)
+    stacked = spray_panel(model_of(), r, Gun(overlap=0.5, set_off=False))
+    assert more.gun.overlap == 0.75
     assert more.side_to_side < half.side_to_side < stacked.side_to_side
     assert half.typical < half.side_to_side
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
@@ -12,6 +13,9 @@ from matchlib.demo import demo_panels
 from matchlib.lessons import KINDS, LESSONS
 from workbook.training import Training, open_training
 from workbook.training.record import keep, load
+
+NAMES = ("ladders", "drill", "first_day", "reading", "exercises", "record", "lessons")
+STILL = ("troubles", "words")
 
 
 @pytest.fixture(scope="module")
@@ -26,7 +30,7 @@ def training(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Training]:
     opened = open_training(str(place))
     assert opened.desk is not None, opened.trouble
     opened.opening()
-    for name in ("ladders", "exercises", "record", "lessons"):
+    for name in (*NAMES, *STILL):
         getattr(opened, name)()
     opened.desk.fitting.join(60)
     assert opened.desk.model is not None, opened.desk.fitting.said.html
@@ -117,3 +121,57 @@ def test_each_lesson_shows_what_the_archive_says(training: Training) -> None:
     panel.work.join(60)
     assert "4 of colour poured into 32 of carrier is 8:1" in panel.shown.html
     assert panel.shown.html.count('role="img"') >= 3
+
+
+def test_the_drill_counts_and_shows_the_sum(training: Training) -> None:
+    panel = training.panels["drill"]
+    panel.draw(4)
+    wrong = next(i for i in range(len(panel.drill.texts)) if i != panel.drill.right)
+    before = panel.done
+    panel.answers.press(str(wrong))
+    assert "Not" in panel.result.html
+    assert panel.done == before + 1
+    panel.answers.press(str(panel.drill.right))  # a second answer does not count
+    assert panel.done == before + 1
+    panel.start.press("new")
+    assert panel.result.html == ""
+
+
+def test_a_first_day_follows_the_colour_named(training: Training) -> None:
+    panel = training.panels["first day"]
+    assert "A let-down set of cherry" in panel.shown.html
+    panel.colour.value = "honey"
+    assert "A let-down set of honey" in panel.shown.html
+    assert "done: T0" in panel.shown.html
+    panel.ratio.value = "six"
+    assert "not a mix ratio" in panel.said.html
+    panel.ratio.value = "4:1"
+    assert "2@4:1" in panel.shown.html
+    panel.colour.value = ""
+    assert "Type the name" in panel.shown.html
+
+
+def test_words_are_linked_to_where_they_are_explained(training: Training) -> None:
+    there = set(re.findall(r'id="(word-[^"]+)"', training.panels["words"].view.html))
+    for name in ("first day", "reading", "troubles"):
+        panel = training.panels[name]
+        html = panel.shown.html if name == "first day" else panel.view.html
+        led = set(re.findall(r'href="#([^"]+)"', html))
+        assert led <= there
+        assert name == "first day" or led
+    assert "read more than once" in training.panels["reading"].view.html
+
+
+def test_an_archive_of_bare_grounds_can_begin(tmp_path: Path) -> None:
+    place = tmp_path / "bare.db"
+    with Archive.open(place, create=True) as archive:
+        archive.add([p for p in demo_panels() if p.recipe.bare], who="test")
+    opened = open_training(str(place))
+    opened.opening()
+    opened.first_day()
+    panel = opened.panels["first day"]
+    assert "Type the name" in panel.shown.html
+    panel.colour.value = "cherry"
+    assert "to spray" in panel.shown.html
+    opened.desk.fitting.join(60)
+    opened.desk.session.close()

@@ -9,6 +9,7 @@ face, is nowhere put in: the law gives it.
 
 from matchlib.evenness.film import (
     CHANGES,
+    coat_shares,
     film_tolerance,
     film_tolerance_by_angle,
     lab_by_film,
@@ -16,6 +17,7 @@ from matchlib.evenness.film import (
 from matchlib.evenness.gun import Gun, stroke_profile
 from matchlib.evenness.order import Judge, Judged, Order, usual_order
 from matchlib.evenness.panel import UnevenAngle, Unevenness, spray_panel
+from matchlib.evenness.road import Road, road_words, roads
 
 __all__ = [
     "CHANGES",
@@ -23,11 +25,15 @@ __all__ = [
     "Judge",
     "Judged",
     "Order",
+    "Road",
     "UnevenAngle",
     "Unevenness",
+    "coat_shares",
     "film_tolerance",
     "film_tolerance_by_angle",
     "lab_by_film",
+    "road_words",
+    "roads",
     "spray_panel",
     "stroke_profile",
     "usual_order",

@@ -9,13 +9,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.colorimetry import reflectance_to_lab
-from matchlib.domain import Recipe, Viewing
+from matchlib.domain import CoatSchedule, CoatStep, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.evenness.order import Order, usual_order, views_of, weigh
 from matchlib.regression import FilmPredictor
 from matchlib.regression.table import RecipeTable
 
-__all__ = ["CHANGES", "film_tolerance", "film_tolerance_by_angle", "lab_by_film"]
+__all__ = ["CHANGES", "coat_shares", "film_tolerance", "film_tolerance_by_angle", "lab_by_film"]
 
 Array = NDArray[np.float64]
 
@@ -153,3 +153,33 @@ def film_tolerance(
     each = film_tolerance_by_angle(model, recipes, changes=changes, order=judged)
     result = weigh(judged, list(each))
     return np.asarray(result[0]) if isinstance(recipe, Recipe) else result
+
+
+def coat_shares(model: FilmPredictor, recipe: Recipe) -> Array:
+    """Return what each coat brings of the whole film's strength, by the law.
+
+    Parameters
+    ----------
+    model : FilmPredictor
+        Fitted.
+    recipe : Recipe
+        With k coats of colour; a bare ground has none.
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        Shares [-], in the order sprayed, that add up to 1.
+    """
+    if recipe.schedule is None:
+        return np.zeros(0)
+    steps = [step.ratio for step in recipe.schedule.steps for _ in range(step.coats)]
+    prefixes = [
+        replace(recipe, schedule=CoatSchedule(tuple(CoatStep(1, r) for r in steps[: n + 1])))
+        for n in range(len(steps))
+    ]
+    view = Viewing(geometry=model.words_.geometries[0])
+    table = RecipeTable.of(prefixes, [view] * len(prefixes), model.words_)
+    fit = model.fitted_
+    state = fit.law.evaluate(fit.z, table)
+    strength = (state.dose @ state.absorption).mean(axis=1)
+    return np.asarray(np.diff(strength, prepend=0.0) / strength[-1])

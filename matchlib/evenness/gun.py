@@ -34,8 +34,8 @@ class Gun:
     fan_mm : float
         Width of the fan on the panel [mm].
     overlap : float
-        Share of the fan laid over the stroke before [-], 0 to 0.9; 0.5 is usually taught, 0.75
-        is a careful painter's.
+        Share of the fan laid over the stroke before [-], 0 to 0.9; 0.5 is usually taught for
+        opaque paint, 0.75 is how a transparent colour is sprayed.
     distance_sd, speed_sd : float
         Relative standard deviation of the distance and the speed along a stroke [-].
     line_sd_mm : float
@@ -48,7 +48,7 @@ class Gun:
     """
 
     fan_mm: float = 250.0
-    overlap: float = 0.5
+    overlap: float = 0.75
     distance_sd: float = 0.06
     speed_sd: float = 0.06
     line_sd_mm: float = 8.0
@@ -129,8 +129,8 @@ def coat_film(
         across = (y[:, None] - middle) / reach[None, :]
         # The same paint over a wider fan is a thinner film; a faster hand leaves less.
         film += stroke_profile(across, half_width=1.0, beta=gun.beta) / (distance * speed)
-    nodes, gains = np.polynomial.legendre.leggauss(64)
-    whole = half * float(gains @ stroke_profile(nodes, half_width=1.0, beta=gun.beta))
+    # The stroke's profile summed over the fan, a beta function.
+    whole = half * math.sqrt(math.pi) * math.gamma(gun.beta + 0.5) / math.gamma(gun.beta + 1.0)
     return film * (pitch / whole)
 
 

@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry import delta_e00
-from matchlib.domain import CoatSchedule, CoatStep, Recipe, Viewing
+from matchlib.domain import Recipe, Viewing
 from matchlib.errors import DomainError
-from matchlib.evenness.film import lab_by_film
+from matchlib.evenness.film import coat_shares, lab_by_film
 from matchlib.evenness.gun import Gun, coat_film
 from matchlib.evenness.order import Judge, Order, usual_order, views_of, weigh
 from matchlib.regression import FilmPredictor
-from matchlib.regression.table import RecipeTable
 
 __all__ = ["UnevenAngle", "Unevenness", "spray_panel"]
 
@@ -217,7 +216,7 @@ def spray_panel(
     views = views_of(model, judged)
     # One film is seen at every angle.
     curves = [lab_by_film(model, [recipe], _FACTORS, viewing=v)[0] for v in views]
-    shares = _coat_shares(model, recipe)
+    shares = coat_shares(model, recipe)
     shape = (round(height / cell_mm), round(width / cell_mm))
     patch = max(1, round(20.0 / cell_mm))
     films, apart, apart_e00, spreads = [], [], [], []
@@ -277,20 +276,3 @@ def _patches(film: Array, side: int) -> Array:
     rows, columns = film.shape[0] // side * side, film.shape[1] // side * side
     blocks = film[:rows, :columns].reshape(rows // side, side, columns // side, side)
     return np.asarray(blocks.mean(axis=(1, 3)))
-
-
-def _coat_shares(model: FilmPredictor, recipe: Recipe) -> Array:
-    """Share of the whole film's strength that each coat brings, by the law."""
-    if recipe.schedule is None:
-        return np.zeros(0)
-    steps = [step.ratio for step in recipe.schedule.steps for _ in range(step.coats)]
-    prefixes = [
-        replace(recipe, schedule=CoatSchedule(tuple(CoatStep(1, r) for r in steps[: n + 1])))
-        for n in range(len(steps))
-    ]
-    view = Viewing(geometry=model.words_.geometries[0])
-    table = RecipeTable.of(prefixes, [view] * len(prefixes), model.words_)
-    fit = model.fitted_
-    state = fit.law.evaluate(fit.z, table)
-    strength = (state.dose @ state.absorption).mean(axis=1)
-    return np.asarray(np.diff(strength, prepend=0.0) / strength[-1])

@@ -20,7 +20,7 @@ from scipy.spatial import cKDTree
 from matchlib.colorimetry import delta_e00, lch
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Panel, Recipe
 from matchlib.errors import DomainError
-from matchlib.evenness import film_tolerance
+from matchlib.evenness import coat_shares, film_tolerance
 from matchlib.linear import linearise
 from matchlib.mixing import ratio_of
 from matchlib.overview import Lab, three, usual_view
@@ -211,6 +211,7 @@ def _step_up(bench: _Bench, start: Lesson) -> Lesson:
         f"{'is' if sprayed == 1 else 'are'} sprayed in steps"
     )
     finding += "." if sprayed else ": this rests on the law alone."
+    finding += _most_of_a_coat(bench, schedules)
     rows = tuple(
         _lch_row(str(s), lab, f"{s.strength:.2f}", f"{d:.1f}")
         for s, lab, d in zip(schedules, labs, away, strict=True)
@@ -218,6 +219,17 @@ def _step_up(bench: _Bench, start: Lesson) -> Lesson:
     columns = ("schedule", "L*", "C*", "h°", "strength", "ΔE00 from the first")
     between = 0.0 < middle < float(away[3])
     return _done(start, finding, between and sprayed > 0, columns=columns, rows=rows, labs=labs)
+
+
+def _most_of_a_coat(bench: _Bench, schedules: Sequence[CoatSchedule]) -> str:
+    """Which of the two orders stripes less, by what the last coats bring."""
+    shares = [coat_shares(bench.model, replace(bench.own, schedule=s)) for s in schedules[1:3]]
+    last = [float(share[-2:].sum()) for share in shares]
+    return (
+        f" The last two coats bring {last[0]:.0%} of the film when the strong ones come last, "
+        f"{last[1]:.0%} when the weak ones do, and what lies on top is what nothing evens out any "
+        "more (common practice, no source)."
+    )
 
 
 def _value(bench: _Bench, start: Lesson) -> Lesson:
@@ -255,15 +267,16 @@ def _gold(bench: _Bench, start: Lesson) -> Lesson:
         return _cannot(start, "none of its grounds is yellower than another.")
     plain = min(neutral, key=lambda i: abs(float(bare[i, 0] - bare[yellow, 0])))
     gold, grey = bench.grounds[yellow], bench.grounds[plain]
-    rows, labs, warmer = [], [], 0
+    rows, labs, yellower = [], [], 0
     for colour in bench.colours:
         pair = [*bench.over([grey], colour), *bench.over([gold], colour)]
         by, sd = bench.shift(*pair)
-        sure = bool(by[2] > SURE * sd[2])
-        warmer += sure
+        sure = bool(abs(by[2]) > SURE * sd[2])
+        yellower += sure and bool(by[2] > 0)
         there = bench.labs(pair)
         labs.append(there[1])
-        how = "warmer" if sure else "cooler" if by[2] < -SURE * sd[2] else "cannot be told"
+        # Said by the colour itself: over gold a red turns orange, a blue green or grey.
+        how = ", ".join(w.split(" (")[0] for w in direction(*there)[:2]) if sure else ""
         rows.append(
             _lch_row(
                 str(colour),
@@ -271,16 +284,25 @@ def _gold(bench: _Bench, start: Lesson) -> Lesson:
                 f"{by[0]:+.1f}",
                 f"{by[2]:+.1f} ± {SURE * sd[2]:.1f}",
                 f"{float(delta_e00(*there)):.1f}",
-                how,
+                how or "cannot be told",
             )
         )
     finding = (
         f"{gold} (b* {bare[yellow, 2]:.1f} bare) against {grey} (b* {bare[plain, 2]:.1f}): "
-        f"{warmer} of {len(rows)} colours come out yellower over {gold} beyond doubt, "
-        f"{bench.own.schedule} each."
+        f"{yellower} of {len(rows)} colours gain b* over {gold} beyond doubt, {bench.own.schedule} "
+        "each; the last column says what that makes of them."
     )
-    columns = (f"over {gold}", "L*", "C*", "h°", "ΔL*", "Δb*", f"ΔE00 from {grey}", "so it is")
-    return _done(start, finding, warmer > len(rows) / 2, columns=columns, rows=rows, labs=labs)
+    columns = (
+        f"over {gold}",
+        "L*",
+        "C*",
+        "h°",
+        "ΔL*",
+        "Δb*",
+        f"ΔE00 from {grey}",
+        "so it comes out",
+    )
+    return _done(start, finding, yellower > len(rows) / 2, columns=columns, rows=rows, labs=labs)
 
 
 def _even(bench: _Bench, start: Lesson) -> Lesson:
@@ -383,25 +405,19 @@ def _done(
 
 
 LESSONS: dict[str, tuple[str, str, Callable[[_Bench, Lesson], Lesson]]] = {
-    "ratio": (
-        "Which way round a ratio goes",
-        "A mix ratio is carrier to colour, carrier first. Say it in words before pouring.",
-        _ratio,
-    ),
-    "step-up": (
-        "Stepping up",
-        "Light coats first and stronger ones on top reach a colour in steps that can be judged; "
-        "what counts is how much colour lies there in the end.",
-        _step_up,
-    ),
     "value": (
         "The ground sets the value",
         "The same coats of the same colour come out darker over a darker ground.",
         _value,
     ),
+    "ratio": (
+        "Which way round a ratio goes",
+        "A mix ratio is carrier to colour, carrier first. Say it in words before pouring.",
+        _ratio,
+    ),
     "gold": (
         "Transparent colour over gold",
-        "A yellow ground makes the colour over it warmer.",
+        "A yellow ground holds blue light back: reds over it go orange, blues green or grey.",
         _gold,
     ),
     "evenness": (
@@ -409,10 +425,16 @@ LESSONS: dict[str, tuple[str, str, Callable[[_Bench, Lesson], Lesson]]] = {
         "Uneven film shows more the brighter the ground below it.",
         _even,
     ),
+    "step-up": (
+        "Stepping up",
+        "What counts for the colour is how much of it lies there in the end; for evenness, that no "
+        "single stroke brings much: strong coats last stripe, weaker finishing coats even out.",
+        _step_up,
+    ),
     "metamerism": (
         "A match in one light only",
         "Two different recipes may match in daylight and part under a lamp.",
         _metamerism,
     ),
 }
-"""Lessons by key: title, rule, and how it is worked out."""
+"""Lessons in a beginner's order: title, rule, and how it is worked out."""

@@ -15,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry import delta_e00
-from matchlib.domain import CoatSchedule, Panel, Recipe, Viewing
+from matchlib.domain import CoatSchedule, Ground, Panel, Recipe, Viewing
 from matchlib.errors import DomainError
+from matchlib.lessons.change import changes_of, wanted_near
 from matchlib.overview import Lab, panel_lab, three, usual_view
 from matchlib.suggest.words import direction
 from matchlib.tails import region
@@ -31,9 +32,10 @@ Array = NDArray[np.float64]
 KINDS: dict[str, str] = {
     "ground": "Which ground is under it?",
     "coats": "How many coats are on it?",
+    "change": "What would you change?",
     "recipe": "Which would you spray?",
 }
-"""Kinds of exercise, and their questions."""
+"""Kinds of exercise, the easiest first, and their questions."""
 
 APART = 2.0
 """Least difference between two answers offered [ΔE00]: about twice what a careful eye sees."""
@@ -68,7 +70,9 @@ class Exercise:
     labs : tuple of tuple of 3 float
         What the law says each would read.
     right : int
-        Which of them is on its back.
+        Which of them is on its back; of changes, which the law says comes nearest.
+    start : tuple of 3 float, optional
+        Of a change: what the card reads, `lab` being what is wanted.
     """
 
     kind: str
@@ -80,6 +84,7 @@ class Exercise:
     texts: tuple[str, ...]
     labs: tuple[Lab, ...]
     right: int
+    start: Lab | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,15 +157,25 @@ def make_exercise(
         )
     view = viewing or usual_view(model)
     rng = np.random.default_rng(seed)
-    rivals: Callable[..., list[Recipe]] = {"ground": _grounds, "coats": _coats, "recipe": _recipes}[
-        kind
-    ]
+    rivals: Callable[..., list[Recipe]] = {
+        "ground": _grounds,
+        "coats": _coats,
+        "recipe": _recipes,
+        "change": _recipes,
+    }[kind]
     asked = set(without)
     trusted = _trusted(model, panels, view)
+    grounds = list(dict.fromkeys(p.recipe.ground for p in panels if p.recipe.ground.neat))
     # What was asked lately comes last, not never: a small archive has few panels.
     order = sorted(rng.permutation(len(trusted)), key=lambda i: trusted[i][0].code in asked)
     for i in order:
         panel, lab = trusted[int(i)]
+        if kind == "change":
+            read = [t for _, t in trusted]
+            found = _change(model, panel, lab, read=read, grounds=grounds, view=view, rng=rng)
+            if found is not None:
+                return found
+            continue
         others = rivals(panel.recipe, [p.recipe for p, _ in trusted], rng)
         options = [panel.recipe, *others]
         labs = model.predict_recipes(options, view)
@@ -220,9 +235,11 @@ def mark(exercise: Exercise, choice: int) -> Marked:
     away = np.asarray(delta_e00(np.asarray(exercise.labs), np.asarray(exercise.lab)), float)
     miss, best = float(away[choice]), float(away[exercise.right])
     passed = choice == exercise.right
-    if exercise.kind == "recipe":
+    if exercise.kind in ("recipe", "change"):
         # Any recipe that matches is right, whichever is on the back.
         passed = passed or miss <= max(PASSES, best)
+    if exercise.kind == "change":
+        return Marked(choice, passed, miss, best, _change_words(exercise, choice, passed=passed))
     chose, back = exercise.texts[choice], exercise.texts[exercise.right]
     if passed and choice == exercise.right:
         words = f"Right: {back}. By the law it reads ΔE00 {best:.1f} from this panel"
@@ -239,6 +256,65 @@ def mark(exercise: Exercise, choice: int) -> Marked:
             f"{', '.join(how)}. The back says {back} (ΔE00 {best:.1f})."
         )
     return Marked(choice, passed, miss, best, words)
+
+
+def _change(
+    model: FilmPredictor,
+    panel: Panel,
+    lab: Lab,
+    *,
+    read: Sequence[Lab],
+    grounds: Sequence[Ground],
+    view: Viewing,
+    rng: np.random.Generator,
+) -> Exercise | None:
+    """A card, a colour of the archive that one change brings near, and changes to choose from."""
+    changes = changes_of(panel.recipe, grounds)
+    if len(changes) < 3 or panel.recipe.schedule is None:
+        return None
+    law = model.predict_recipes([panel.recipe, *(r for _, r in changes)], view)
+    # What this card came out beside the law stays with the next card sprayed alike.
+    after = law[1:] + (np.asarray(lab) - law[0])
+    order = rng.permutation(len(read))
+    found = wanted_near(np.asarray(lab), after, np.asarray(read)[order])
+    if found is None:
+        return None
+    wanted = read[int(order[found])]
+    left = np.asarray(delta_e00(after, np.asarray(wanted)))
+    best = int(np.argmin(left))
+    rest = [int(j) for j in rng.permutation(len(changes)) if left[j] > left[best] + APART]
+    if len(rest) < 2:
+        return None
+    chosen = [best, *rest[: MOST - 1]]
+    chosen = [chosen[int(j)] for j in rng.permutation(len(chosen))]
+    return Exercise(
+        kind="change",
+        panel=panel.code,
+        lab=wanted,
+        question=KINDS["change"],
+        given=f"The card is {panel.recipe.words}. Beside it, what is wanted.",
+        options=tuple(changes[j][1] for j in chosen),
+        texts=tuple(changes[j][0] for j in chosen),
+        labs=tuple(three(after[j]) for j in chosen),
+        right=chosen.index(best),
+        start=lab,
+    )
+
+
+def _change_words(exercise: Exercise, choice: int, *, passed: bool) -> str:
+    """What the change chosen would do by the law, and which comes nearest."""
+    away = np.asarray(delta_e00(np.asarray(exercise.labs), np.asarray(exercise.lab)), float)
+    now = float(delta_e00(np.asarray(exercise.start), np.asarray(exercise.lab)))
+    how = direction(exercise.lab, exercise.labs[choice])[:2] or ["hardly different"]
+    head = "Right" if passed else "Not this time"
+    text = (
+        f"{head}: {exercise.texts[choice]} takes the card from ΔE00 {now:.1f} to "
+        f"{away[choice]:.1f} "
+        f"by the law ({', '.join(how)})."
+    )
+    if choice != exercise.right:
+        text += f" Nearest of these: {exercise.texts[exercise.right]}, {away[exercise.right]:.1f}."
+    return text
 
 
 def _trusted(

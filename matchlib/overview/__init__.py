@@ -5,6 +5,7 @@ from __future__ import annotations
 from matchlib.overview.counts import BANDS, Coverage, coverage
 from matchlib.overview.drifting import Miss, Spread, Trend, misses, spreads, strays, trend
 from matchlib.overview.labs import Lab, panel_lab, three, usual_view
+from matchlib.overview.rereading import Rereading, rereading
 from matchlib.overview.within import Reach, candidates, reach
 
 __all__ = [
@@ -13,6 +14,7 @@ __all__ = [
     "Lab",
     "Miss",
     "Reach",
+    "Rereading",
     "Spread",
     "Trend",
     "candidates",
@@ -20,6 +22,7 @@ __all__ = [
     "misses",
     "panel_lab",
     "reach",
+    "rereading",
     "spreads",
     "strays",
     "three",

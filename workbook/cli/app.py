@@ -7,7 +7,7 @@ import sys
 
 import typer
 
-from workbook.cli import archive, back, bench, modelling, opening, pot, sheets, trust
+from workbook.cli import archive, back, bench, modelling, opening, pot, school, sheets, trust
 from workbook.cli.common import command
 
 __all__ = ["app", "main"]
@@ -25,7 +25,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for _group in (opening, archive, trust, modelling, bench, back, pot, sheets):
+for _group in (opening, archive, trust, modelling, bench, back, pot, sheets, school):
     for _name, _function in _group.COMMANDS.items():
         command(app, _name, _function)
 

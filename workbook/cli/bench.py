@@ -6,6 +6,7 @@ from typing import Annotated, Any
 
 import typer
 
+from matchlib.errors import FitError
 from workbook.cli.common import (
     ArchiveOption,
     FileOptions,
@@ -179,6 +180,8 @@ def _next(
 
     with Session.open(archive, write=False) as session:
         limits = session.limits(**shelf.limits())
+        if not wanted.given and not session.archive.colours():
+            raise _no_colour_yet()
         if not wanted.given:
             tell_fit(session)
             plan = session.plan_panels(limits, top=top)
@@ -249,6 +252,15 @@ def _as_dict(scored: Any, simple: bool) -> dict[str, Any]:
         "probability": float(scored.probability),
         "words": scored.words,
     }
+
+
+def _no_colour_yet() -> FitError:
+    return FitError(
+        "No panel of this archive has colour on it, so no law can say what to spray.",
+        expected="a let-down set of one colour to begin with",
+        got="bare grounds alone",
+        remedy="workbook first-day --colour cherry says which cards to spray, in which order.",
+    )
 
 
 COMMANDS = {"correct": _correct, "next": _next}

@@ -7,6 +7,7 @@ and shapes beside every colour. Show the strings in `workbook.controls.HtmlView`
 from __future__ import annotations
 
 from workbook.figures.charts import Mark, bars, lab_chart, legend, timeline
+from workbook.figures.craft import glossary_list, linked, protocol_list, trouble_list
 from workbook.figures.svg import Raw, esc, lab_text, number
 from workbook.figures.swatches import ORIENTATION, chip, ladder, panel_picture, swatch, swatch_pair
 from workbook.figures.tables import coverage_grid, table
@@ -19,14 +20,18 @@ __all__ = [
     "chip",
     "coverage_grid",
     "esc",
+    "glossary_list",
     "lab_chart",
     "lab_text",
     "ladder",
     "legend",
+    "linked",
     "number",
     "panel_picture",
+    "protocol_list",
     "swatch",
     "swatch_pair",
     "table",
     "timeline",
+    "trouble_list",
 ]

@@ -31,6 +31,8 @@ class Look:
     ----------
     uneven : Unevenness
         A simulated panel, at each angle of the order.
+    road : str
+        Which schedule that comes to the same colour forgives most.
     by_film : tuple of (float, float)
         Share of film more or less [-], and what it shows: the order's own figure.
     film_angles : tuple of (tuple of float)
@@ -46,6 +48,7 @@ class Look:
     """
 
     uneven: Unevenness
+    road: str
     by_film: tuple[tuple[float, float], ...]
     film_angles: tuple[tuple[float, ...], ...]
     held: Holding | None
@@ -66,7 +69,7 @@ class Look:
             for share, value in self.by_film
         )
         where = " at the worst angle" if len(self.film_angles) > 1 else ""
-        return f"{self.uneven.words} Film {steps}{where}."
+        return f"{self.uneven.words} Film {steps}{where}. {self.road}".rstrip()
 
     @property
     def metamerism(self) -> str:
@@ -109,6 +112,8 @@ def look_at(
         CHANGES,
         film_tolerance,
         film_tolerance_by_angle,
+        road_words,
+        roads,
         spray_panel,
         usual_order,
     )
@@ -128,6 +133,7 @@ def look_at(
     each = film_tolerance_by_angle(model, [recipe], order=order)[:, 0]
     return Look(
         uneven=spray_panel(model, recipe, order=order),
+        road=road_words(roads(model, recipe, order=order), recipe),
         by_film=tuple((c, float(v)) for c, v in zip(CHANGES, shown, strict=True)),
         film_angles=tuple(tuple(float(v) for v in angle) for angle in each),
         held=held,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
 
 from workbook.desk import Desk, Pages
+from workbook.training.craft import DrillPanel, FirstDayPanel, protocol, troubles, words
 from workbook.training.exercises import ExercisePanel
 from workbook.training.ladders import LadderPanel
 from workbook.training.lessons import LessonPanel
@@ -23,6 +24,26 @@ class Training(Pages):
     def exercises(self) -> widgets.Widget:
         """Return guess-then-look exercises."""
         return self.page("exercises", ExercisePanel)
+
+    def drill(self) -> widgets.Widget:
+        """Return what a ratio is, asked in both directions."""
+        return self.page("drill", DrillPanel)
+
+    def first_day(self) -> widgets.Widget:
+        """Return the let-down set of one colour, card by card."""
+        return self.page("first day", FirstDayPanel)
+
+    def reading(self) -> widgets.Widget:
+        """Return how a card is read."""
+        return self.page("reading", protocol)
+
+    def troubles(self) -> widgets.Widget:
+        """Return what to check when spraying goes wrong."""
+        return self.page("troubles", troubles)
+
+    def words(self) -> widgets.Widget:
+        """Return the words of the trade."""
+        return self.page("words", words)
 
     def record(self) -> widgets.Widget:
         """Return what the trainee has done so far."""

@@ -10,7 +10,7 @@ from matchlib.colorimetry import delta_e00
 from matchlib.lessons import KINDS, Exercise, Marked, make_exercise, mark
 from workbook.controls import ButtonRow, Choice, HtmlView, TextField
 from workbook.desk import Desk, Said, Typed, colour_cell, flow
-from workbook.figures import esc, number, swatch, table
+from workbook.figures import esc, number, swatch, swatch_pair, table
 from workbook.training.record import keep, load
 
 __all__ = ["ExercisePanel"]
@@ -122,6 +122,8 @@ class ExercisePanel:
             self.said.tell("")
             self.result.html = ""
             shown = swatch(found.lab, "A panel of this archive", size=170)
+            if found.start is not None:
+                shown = swatch_pair(found.start, found.lab, names=("The card", "Wanted"))
             self.asked.html = (
                 f"<div class='cpw-figures'>{shown}<div><h3>{esc(found.question)}</h3>"
                 f"<p>{esc(found.given)}</p><p class='cpw-muted'>The numbers are its reading. "
@@ -174,10 +176,11 @@ def _shown(found: Exercise, marked: Marked) -> str:
     away = delta_e00(found.labs, found.lab)
     rows = []
     for i, (text, lab) in enumerate(zip(found.texts, found.labs, strict=True)):
-        said = "on the back" if i == found.right else ""
+        said = ("nearest" if found.kind == "change" else "on the back") * (i == found.right)
         said += " – your answer" if i == marked.choice else ""
         rows.append([text, colour_cell(lab), number(float(away[i]), 1), said.strip(" –")])
-    heads = ["answer", "what the law says it reads", "ΔE00 from the panel", ""]
+    wanted = "ΔE00 from what is wanted" if found.start else "ΔE00 from the panel"
+    heads = ["answer", "what the law says it reads", wanted, ""]
     sign = "cpw-good" if marked.passed else "cpw-bad"
     return (
         f"<p><span class='{sign}'>{esc(marked.words)}</span></p>"

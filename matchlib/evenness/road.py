@@ -1,0 +1,158 @@
+"""Which of a recipe's roads forgives most: other schedules that come to the same colour."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe, Viewing
+from matchlib.evenness.film import coat_shares
+from matchlib.evenness.gun import Gun
+from matchlib.evenness.order import Judge, Order, usual_order, views_of, weigh
+from matchlib.evenness.panel import spray_panel
+from matchlib.regression import FilmPredictor
+
+__all__ = ["Road", "road_words", "roads"]
+
+Array = NDArray[np.float64]
+
+_PARTS = tuple(Fraction(n, 2) for n in range(4, 21))
+_SPRAYED = 3
+_PANELS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Road:
+    """A schedule that comes to the same colour.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        With that schedule.
+    off : float
+        How far it lies from the recipe asked about, by the law; in the order's unit.
+    side_to_side : float
+        What 95 percent of pairs of patches of a panel stay within, in the order's unit.
+    tolerance : Judge
+        The order's difference.
+    """
+
+    recipe: Recipe
+    off: float
+    side_to_side: float
+    tolerance: Judge
+
+    @property
+    def words(self) -> str:
+        """What is sprayed, and how even it comes out."""
+        coats = "" if self.recipe.schedule is None else self.recipe.schedule.words
+        digits = 2 if self.tolerance.boxed else 1
+        return f"{coats}: from side to side {self.tolerance.said(self.side_to_side, digits)}"
+
+
+def roads(
+    model: FilmPredictor,
+    recipe: Recipe,
+    *,
+    gun: Gun | None = None,
+    most_coats: int = 8,
+    within: float = 0.5,
+    viewing: Viewing | None = None,
+    order: Order | None = None,
+    seed: int = 0,
+) -> tuple[Road, ...]:
+    """Compare the schedules that come to a recipe's colour by how even they are sprayed.
+
+    Parameters
+    ----------
+    model : FilmPredictor
+        Fitted.
+    recipe : Recipe
+        Whose colour is meant; ground, colour and clear stay.
+    gun : Gun, optional
+        How it is sprayed; the usual if None.
+    most_coats : int
+        More coats are not sprayed.
+    within : float
+        How far a schedule may lie from the recipe, by the law; in the order's unit.
+    viewing : Viewing, optional
+        Where there is no order; D65/10° in the archive's own geometry if None.
+    order : Order, optional
+        What it is judged by; ΔE00 under the viewing if None.
+    seed : int
+        Decides every draw, the same for each schedule.
+
+    Returns
+    -------
+    tuple of Road
+        The most forgiving first, the recipe's own among them; at most a handful. Empty for a bare
+        ground. One ratio throughout, or one with two weaker coats last; the best of each number
+        of coats.
+    """
+    own = recipe.schedule
+    if own is None:
+        return ()
+    judged = order or usual_order(viewing)
+    tried = [replace(recipe, schedule=s) for s in _schedules(most_coats) if s != own]
+    views = views_of(model, judged)
+    off: list[Array] = []
+    for view in views:
+        labs = model.predict_recipes([recipe, *tried], view)
+        off.append(np.asarray(judged.tolerance.difference(labs[:1], labs[1:]), float))
+    away = weigh(judged, off)
+    near = [(tried[int(i)], float(away[i])) for i in np.flatnonzero(away <= within)]
+    # Errors of the hand are other ones in every coat: what adds up is the square of each share.
+    near.sort(key=lambda pair: float(np.sum(coat_shares(model, pair[0]) ** 2)))
+    best = {r.schedule.coats: (r, d) for r, d in reversed(near) if r.schedule is not None}
+    more = sorted(best.items(), reverse=True)[:_SPRAYED]
+    found = []
+    for each, distance in [(recipe, 0.0), *(pair for _, pair in more)]:
+        panel = spray_panel(model, each, gun, panels=_PANELS, seed=seed, order=judged)
+        found.append(Road(each, distance, panel.side_to_side, judged.tolerance))
+    return tuple(sorted(found, key=lambda road: road.side_to_side))
+
+
+def road_words(found: Sequence[Road], recipe: Recipe) -> str:
+    """Say which road forgives most, beside the recipe asked about.
+
+    Parameters
+    ----------
+    found : sequence of Road
+        From `roads`.
+    recipe : Recipe
+        As asked about.
+
+    Returns
+    -------
+    str
+        One sentence; empty where there is one road only.
+    """
+    own = next((road for road in found if road.recipe == recipe), None)
+    if own is None or len(found) < 2:
+        return ""
+    best = found[0]
+    digits = 2 if own.tolerance.boxed else 1
+    if best.side_to_side > 0.9 * own.side_to_side:
+        return "No other road to this colour forgives more, up to eight coats."
+    return (
+        f"The road to this colour that forgives most is {best.words}, against "
+        f"{own.tolerance.said(own.side_to_side, digits)}."
+    )
+
+
+def _schedules(most: int) -> list[CoatSchedule]:
+    one = Fraction(1)
+    ratios = [MixRatio(parts, one) for parts in _PARTS]
+    found = [CoatSchedule.of(n, r) for r in ratios for n in range(1, most + 1)]
+    found += [
+        CoatSchedule((CoatStep(n, strong), CoatStep(2, weak)))
+        for strong in ratios
+        for weak in ratios
+        if weak.carrier >= Fraction(3, 2) * strong.carrier
+        for n in range(1, most - 1)
+    ]
+    return found

@@ -1,0 +1,159 @@
+"""A guided first day: the let-down set of one colour, card by card, and what each card teaches."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Recipe
+from matchlib.errors import DomainError
+from matchlib.linear import lab_of_reading
+
+__all__ = ["Card", "first_day"]
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """A card to spray.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        What is sprayed on it.
+    teaches : str
+        What it is for.
+    how : str
+        What to watch while it is sprayed.
+    done : tuple of str
+        Panels of the archive with this recipe, which need not be sprayed again.
+    """
+
+    recipe: Recipe
+    teaches: str
+    how: str
+    done: tuple[str, ...] = ()
+
+
+def first_day(
+    panels: Sequence[Panel],
+    colour: Colour,
+    *,
+    ratio: MixRatio | None = None,
+    clear: str | None = "yes",
+) -> tuple[Card, ...]:
+    """Plan the first day with a colour.
+
+    Parameters
+    ----------
+    panels : sequence of Panel
+        The archive; bare grounds alone suffice. Its neat grounds are used: the lightest, the
+        darkest, and the yellowest where it is another.
+    colour : Colour
+        Of which the set is made.
+    ratio : MixRatio, optional
+        Of most cards; 6:1 if None.
+    clear : str, optional
+        Clear coat over all of them.
+
+    Returns
+    -------
+    tuple of Card
+        In the order to spray; about eight.
+
+    Raises
+    ------
+    DomainError
+        If the archive names no neat ground.
+    """
+    lightness = _lightness(panels)
+    grounds = [g for g in dict.fromkeys(p.recipe.ground for p in panels) if g.neat]
+    if not grounds:
+        raise DomainError(
+            "A first day needs a ground.",
+            expected="at least one panel of a ground, bare or with colour",
+            got="none in this archive",
+            remedy="spray a bare card of each ground you use, read it and add it.",
+        )
+    # A ground that nobody has read bare stands between those that were.
+    by_light = sorted(grounds, key=lambda g: -lightness.get(g, (50.0, 0.0))[0])
+    light, dark = by_light[0], by_light[-1]
+    yellow = max(by_light, key=lambda g: lightness.get(g, (0.0, 0.0))[1])
+    usual = ratio or MixRatio.parse("6:1")
+    # Twice the colour in each coat: 6:1 is a seventh, and 2.5:1 two sevenths.
+    strong = MixRatio(max(usual.carrier - usual.colour, Fraction(0)), 2 * usual.colour)
+    chosen = list(dict.fromkeys([light, yellow, dark]))
+
+    def card(ground: Ground, schedule: str | None) -> Recipe:
+        steps = None if schedule is None else CoatSchedule.parse(schedule)
+        return Recipe(ground, None if steps is None else colour, steps, clear)
+
+    plan: list[tuple[Recipe, str, str]] = [
+        (
+            card(g, None),
+            "Value comes from the ground: this is all the light the colour will have.",
+            "Even and full; look at it from the face and the flop. Read it under the same clear.",
+        )
+        for g in chosen
+    ]
+    plan += [
+        (
+            card(light, f"2@{usual}"),
+            "The weak end: what two coats do to the ground.",
+            "Say the ratio aloud before pouring: carrier first.",
+        ),
+        (
+            card(light, f"4@{usual}"),
+            "The middle: the colour deepens, and each coat does a little less than the last.",
+            "Same overlap and speed for each coat; half mask the card after two.",
+        ),
+        (
+            card(light, f"6@{usual}"),
+            "The full end: from here on coats mostly darken.",
+            "Watch edges and overlaps: here stripes begin to show.",
+        ),
+        (
+            card(light, f"2@{strong}"),
+            f"As much colour in two coats at {strong} as in four at {usual}, in fewer strokes: lay "
+            "it beside that card.",
+            "Mind the stripes: fewer, stronger coats forgive less.",
+        ),
+    ]
+    plan += [
+        (
+            card(g, f"4@{usual}"),
+            "Only the ground is another: what value and cast do to the same coats."
+            if g == dark
+            else "Only the ground is another: what its cast does to the same coats.",
+            "Same pot and same day as the middle card.",
+        )
+        for g in chosen[1:]
+    ]
+    plan.append(
+        (
+            card(light, f"4@{usual}"),
+            "The same card again: how far apart they read is the best that any recipe can do here.",
+            "As if the first did not exist.",
+        )
+    )
+    had: dict[Recipe, list[str]] = {}
+    for panel in panels:
+        had.setdefault(replace(panel.recipe, clear=clear), []).append(panel.code)
+    cards, seen = [], set()
+    for recipe, teaches, how in plan:
+        codes = tuple(had.get(recipe, ()))
+        # Of the card sprayed twice the archive must hold two before the second is done.
+        done = codes[1:] if recipe in seen else codes[:1]
+        cards.append(Card(recipe, teaches, how, done))
+        seen.add(recipe)
+    return tuple(cards)
+
+
+def _lightness(panels: Sequence[Panel]) -> dict[Ground, tuple[float, float]]:
+    """L* and b* of grounds that were read bare."""
+    found: dict[Ground, tuple[float, float]] = {}
+    for panel in panels:
+        if panel.recipe.bare and panel.readings:
+            lab = lab_of_reading(panel.readings[0])
+            found.setdefault(panel.recipe.ground, (float(lab[0]), float(lab[2])))
+    return found

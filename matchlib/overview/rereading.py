@@ -1,0 +1,88 @@
+"""How far one reading of a card lies from the next, by the cards that were read more than once."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.colorimetry import delta_e00_metric
+from matchlib.domain import Panel
+from matchlib.linear import lab_of_reading
+from matchlib.trade import readings_needed
+
+__all__ = ["Rereading", "rereading"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Rereading:
+    """The spread of readings of one card.
+
+    Parameters
+    ----------
+    sd : float
+        Standard deviation of one reading from its card's mean, along one axis [ΔE00].
+    panels, readings : int
+        What it rests on.
+    """
+
+    sd: float
+    panels: int
+    readings: int
+
+    def words(self, within: float = 0.3) -> str:
+        """Say how many readings are enough.
+
+        Parameters
+        ----------
+        within : float
+            How far the mean may be off along an axis [ΔE00].
+
+        Returns
+        -------
+        str
+            Two sentences, at 95 percent.
+        """
+        enough = readings_needed(self.sd, within=within)
+        three = NormalDist().inv_cdf(0.975) * self.sd / math.sqrt(3)
+        return (
+            f"{self.panels} cards of this archive were read more than once: one reading lies "
+            f"{self.sd:.2f} (standard deviation, ΔE00 along an axis) from its card's mean. The "
+            f"mean of three is good to {three:.2f}; for {within:g} it takes {enough}, at 95%."
+        )
+
+
+def rereading(panels: Sequence[Panel]) -> Rereading | None:
+    """Pool the spread of cards read more than once in the same way.
+
+    Parameters
+    ----------
+    panels : sequence of Panel
+        The archive.
+
+    Returns
+    -------
+    Rereading or None
+        None where no card was read twice alike.
+    """
+    square, freedom, cards, count = 0.0, 0, 0, 0
+    for panel in panels:
+        alike: dict[tuple[object, ...], list[Array]] = defaultdict(list)
+        for reading in panel.readings:
+            alike[(reading.viewing, reading.source)].append(lab_of_reading(reading))
+        several = [np.array(labs, float) for labs in alike.values() if len(labs) > 1]
+        cards += bool(several)
+        for labs in several:
+            mean = labs.mean(axis=0)
+            off = labs - mean
+            square += float(np.einsum("ni,ij,nj->", off, delta_e00_metric(mean), off))
+            freedom += 3 * (len(labs) - 1)
+            count += len(labs)
+    return Rereading(math.sqrt(square / freedom), cards, count) if freedom else None

@@ -1,0 +1,141 @@
+"""How a card is read, so that two readings of it mean the same; and how many are enough."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from statistics import NormalDist
+
+from matchlib.errors import DomainError
+
+__all__ = ["PROTOCOL", "ProtocolStep", "readings_needed"]
+
+_LEAST = 3
+
+
+@dataclass(frozen=True, slots=True)
+class ProtocolStep:
+    """One thing that readings are made alike in.
+
+    Parameters
+    ----------
+    key, name : str
+        Short stable name, and the words for it.
+    text : str
+        What to do, and why.
+    ask : str
+        What is written down of it; empty where nothing is.
+    source : str
+        Where it comes from.
+    """
+
+    key: str
+    name: str
+    text: str
+    ask: str
+    source: str
+
+
+_TRADE = "common practice, no source"
+
+PROTOCOL = (
+    ProtocolStep(
+        "white",
+        "White tile",
+        "Clean tile, instrument calibrated when it asks and once a session; then one reading of a "
+        "card that is always kept, which shows drift before a customer does.",
+        "Tile at ______, kept card ΔE ______",
+        "ASTM E1164; kept card: " + _TRADE,
+    ),
+    ProtocolStep(
+        "dry",
+        "Dry",
+        "Dry through, as the data sheet says, and as long after spraying each time: candy goes on "
+        "changing while solvent leaves it.",
+        "Hours after the last coat ______",
+        _TRADE,
+    ),
+    ProtocolStep(
+        "clear",
+        "Same clear",
+        "Compare cleared with cleared, under the same clear coat; a card without clear reads "
+        "lighter and greyer.",
+        "Clear and coats of it ______",
+        _TRADE,
+    ),
+    ProtocolStep(
+        "temperature",
+        "Card at room temperature",
+        "Card and instrument at the room's temperature, not out of the oven or the cold van: reds "
+        "and oranges shift with warmth.",
+        "Card °C ______",
+        "thermochromism of reds and oranges: from memory; " + _TRADE,
+    ),
+    ProtocolStep(
+        "places",
+        "Three places",
+        "At least three places, a hand apart, off the edges, not in a run; lift the instrument "
+        "between. All of them are kept, not the best.",
+        "Three readings",
+        "several places of one specimen: ASTM E1345; the number of three: " + _TRADE,
+    ),
+    ProtocolStep(
+        "turn",
+        "Same way round",
+        "Over flake mark the direction of spraying on the back and read with it, arrow to the "
+        "instrument's grip: turned by a quarter it may read otherwise.",
+        "Arrow to grip, yes / turned",
+        _TRADE,
+    ),
+    ProtocolStep(
+        "light",
+        "Lamp and sun",
+        "Then look: under the booth's lamp, and outside in the shade and in the sun. What the "
+        "numbers pass and the sun does not is not passed.",
+        "Lamp ☐ shade ☐ sun ☐",
+        _TRADE,
+    ),
+    ProtocolStep(
+        "face-flop",
+        "Face and flop",
+        "Tilt card and sample together, edge to edge, from the shine to away from it; candy over "
+        "flake may match on the face and not on the flop.",
+        "Face ☐ flop ☐",
+        _TRADE,
+    ),
+)
+"""In the order of the work."""
+
+
+def readings_needed(sd: float, *, within: float, confidence: float = 0.95) -> int:
+    """Return how many readings make a mean that is good to so much.
+
+    Parameters
+    ----------
+    sd : float
+        Standard deviation of one reading of a card from its mean, along one axis, 0 or more.
+    within : float
+        How far the mean may be off [same unit as `sd`], more than 0.
+    confidence : float
+        Chance that it is not further off [-], 0.5 to 0.999.
+
+    Returns
+    -------
+    int
+        The least n with n ≥ (z s / e)², the form of ASTM E1345 as remembered, with the normal's z;
+        at least the three places of the protocol.
+
+    Raises
+    ------
+    DomainError
+        If a number is impossible.
+    """
+    if not (math.isfinite(sd) and sd >= 0 and within > 0 and 0.5 <= confidence <= 0.999):
+        raise DomainError(
+            "How many readings are enough cannot be told from this.",
+            expected="a spread of 0 or more, a limit above 0 and a confidence of 0.5 to 0.999",
+            got=f"spread {sd:g}, limit {within:g}, confidence {confidence:g}",
+            remedy="the spread comes from cards read more than once.",
+        )
+    z = NormalDist().inv_cdf(0.5 + confidence / 2.0)
+    return max(_LEAST, math.ceil((z * sd / within) ** 2 - 1e-9))

@@ -1,0 +1,173 @@
+"""Spraying troubles: what they look like, and what to check first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from matchlib.errors import DomainError
+
+__all__ = ["TROUBLES", "Trouble", "troubles_at"]
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """A trouble. Common practice, no source; the data sheet stands above it.
+
+    Parameters
+    ----------
+    key, name : str
+        Short stable name, and the trade's.
+    looks : str
+        How it shows.
+    check : tuple of str
+        What to check, the first thing first.
+    rescue : str
+        What to do with the work as it is.
+    steps : tuple of str
+        When it is of use: ``before``, ``ground``, ``colour`` or ``clear``.
+    """
+
+    key: str
+    name: str
+    looks: str
+    check: tuple[str, ...]
+    rescue: str
+    steps: tuple[str, ...]
+
+
+TROUBLES = (
+    Trouble(
+        "stripes",
+        "Tiger stripes",
+        "Darker bands along the strokes, plainest from a distance and in the sun.",
+        (
+            "Overlap: 75% for candy, the same in every coat.",
+            "Each coat's strokes set off half a pitch from the last, or crossed.",
+            "The fan: one even shape on paper, no heavy ends; clean the air cap.",
+            "The mix: coats so strong that three make the colour show every stroke. Use more coats "
+            "of a weaker one, and the weaker one last.",
+        ),
+        "Weaker coats, crossed, even it out if the colour may still get darker; else back to "
+        "ground.",
+        ("colour",),
+    ),
+    Trouble(
+        "mottle",
+        "Mottling",
+        "Cloudy patches, often where the gun slowed down or the film went on too wet.",
+        (
+            "The ground alone, from all sides: most mottle in candy is in the ground.",
+            "Coats too wet, or too soon after one another: flake swims.",
+            "Distance and speed: closer and slower is wetter.",
+            "Reducer too slow for the day.",
+        ),
+        "On a ground still open: a light drop coat. Under candy it stays.",
+        ("ground", "colour"),
+    ),
+    Trouble(
+        "dry",
+        "Dry spray",
+        "Rough, dull, paler; it drinks the clear and reads lighter before it.",
+        (
+            "Distance: too far off.",
+            "Air pressure too high, or fluid too little.",
+            "Reducer too fast for a warm booth; mix too thick.",
+            "Speed of the hand, above all at the turn of each stroke.",
+        ),
+        "Do not judge the colour by it, and do not sand it flat: candy sands off unevenly. Go on "
+        "wetter; the clear takes in a little.",
+        ("ground", "colour"),
+    ),
+    Trouble(
+        "spit",
+        "Spitting and tip dry",
+        "Drops in the mist: dark dots in candy that no coat hides.",
+        (
+            "Dried paint on tip and needle: wipe them between coats, with the trigger off.",
+            "Too little in the cup, or its vent blocked.",
+            "Loose fluid tip, worn packing: air gets into the paint.",
+            "The mix: not strained, or past its pot life.",
+        ),
+        "Stop at once. A dot of strong colour in candy stays; the panel goes back to ground.",
+        ("before", "colour"),
+    ),
+    Trouble(
+        "edges",
+        "Dark edges and corners",
+        "Edges, corners and the ends of strokes darker than the middle.",
+        (
+            "Edges sprayed first and then again with every stroke: they get two coats for one. Go "
+            "round them once, or not at all.",
+            "Trigger off beyond the edge, never on the work.",
+            "A narrower fan for narrow parts.",
+        ),
+        "Bring the middle up with a weaker mix, stopping short of the edge.",
+        ("colour",),
+    ),
+    Trouble(
+        "drop",
+        "Drop coats",
+        "A last light coat from further off: it lays flake evenly in a ground, and stipples candy.",
+        (
+            "On the ground, while it is open: yes, if the data sheet has one.",
+            "On candy: no. It lands dry, and each dot is a little more colour.",
+        ),
+        "A stippled candy coat may level under one weak wet coat.",
+        ("ground", "colour"),
+    ),
+    Trouble(
+        "recoat",
+        "Past the recoat window",
+        "The next coat wrinkles, lifts, or comes off with tape.",
+        (
+            "Recoat window on the data sheets of ground, colour and clear: the shortest counts.",
+            "Film of all coats together, and flash-off between them.",
+            "Heat: a warm booth shortens it.",
+        ),
+        "Candy cannot be sanded evenly: clear what is there, sand the clear, and go on over it, if "
+        "the data sheets allow.",
+        ("ground", "colour", "clear"),
+    ),
+    Trouble(
+        "tack",
+        "Tack cloth marks",
+        "Streaks or fish eyes in the direction of wiping.",
+        (
+            "Pressed too hard, or an old cloth: resin stays behind.",
+            "Wiped before the coat had flashed off.",
+            "Candy between coats: leave the cloth off unless dust is seen.",
+        ),
+        "Clean as the data sheet says; on candy a wiped streak is a lighter one.",
+        ("before", "ground", "colour"),
+    ),
+)
+"""In the order in which they are met on candy."""
+
+
+def troubles_at(step: str) -> tuple[Trouble, ...]:
+    """Return the troubles of a step.
+
+    Parameters
+    ----------
+    step : str
+        ``before``, ``ground``, ``colour`` or ``clear``.
+
+    Returns
+    -------
+    tuple of Trouble
+        In the order of `TROUBLES`.
+
+    Raises
+    ------
+    DomainError
+        If there is no such step.
+    """
+    found = tuple(t for t in TROUBLES if step in t.steps)
+    if not found:
+        raise DomainError(
+            "There is no such step of spraying.",
+            expected="before, ground, colour or clear",
+            got=repr(step),
+            remedy="choose one of them.",
+        )
+    return found

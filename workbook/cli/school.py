@@ -1,0 +1,123 @@
+"""The commands that teach: a first day, the trade's words, spraying troubles, reading a card."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from workbook.cli.common import ArchiveOption, JsonOption, show, show_json
+
+__all__ = ["COMMANDS", "first_day_text"]
+
+
+def first_day_text(archive: object, colour: str, ratio: str = "6:1") -> str:
+    """Return the first day with a colour, card by card.
+
+    Parameters
+    ----------
+    archive : Archive
+        Whose grounds are used.
+    colour : str
+        Its name.
+    ratio : str
+        Of most cards.
+
+    Returns
+    -------
+    str
+        Numbered lines.
+    """
+    from matchlib.domain import Colour, MixRatio
+    from matchlib.lessons import first_day
+
+    cards = first_day(
+        archive.panels(),  # type: ignore[attr-defined]  # an Archive, loaded where it is used
+        Colour.parse(colour),
+        ratio=MixRatio.parse(ratio),
+    )
+    return "\n".join(
+        f"{i}. {card.recipe}" + (f" (done: {', '.join(card.done)})" if card.done else "")
+        + f". {card.teaches} {card.how}"
+        for i, card in enumerate(cards, 1)
+    )  # fmt: skip
+
+
+def _first_day(
+    *,
+    colour: Annotated[str, typer.Option(help="The colour to learn, by its name.")],
+    ratio: Annotated[str, typer.Option(help="Of most cards, carrier to colour.")] = "6:1",
+    archive: ArchiveOption = "panels.db",
+) -> None:
+    """Plan a first day: a let-down set of one colour, and what each card teaches.
+
+    An archive of bare grounds is enough.
+    """
+    from workbook.cli.printing import wrapped
+    from workbook.session import Session
+
+    with Session.open(archive, write=False) as session:
+        show(wrapped(first_day_text(session.archive, colour, ratio)))
+
+
+def _words(
+    *,
+    word: Annotated[str, typer.Option(help="One word; all of them without.")] = "",
+    json_: JsonOption = False,
+) -> None:
+    """Explain the trade's words as they are used here, one sentence each."""
+    from matchlib.trade import GLOSSARY
+    from workbook.cli.printing import wrapped
+
+    sought = " ".join(word.split()).casefold()
+    found = [t for t in GLOSSARY if any(sought in w.casefold() for w in (t.word, *t.also))]
+    if json_:
+        show_json([{"word": t.word, "also": list(t.also), "meaning": t.meaning} for t in found])
+        return
+    show(wrapped("\n".join(f"{t.word}: {t.meaning}" for t in found)) or "There is no such word.")
+
+
+def _troubles(*, json_: JsonOption = False) -> None:
+    """Say what to check when spraying goes wrong, the first thing first."""
+    from matchlib.trade import TROUBLES
+    from workbook.cli.printing import wrapped
+
+    if json_:
+        show_json(
+            [
+                {"name": t.name, "looks": t.looks, "check": list(t.check), "rescue": t.rescue}
+                for t in TROUBLES
+            ]
+        )
+        return
+    for trouble in TROUBLES:
+        lines = [f"{trouble.name}: {trouble.looks}"]
+        lines += [f"{i}. {check}" for i, check in enumerate(trouble.check, 1)]
+        show(wrapped("\n".join([*lines, f"The work as it is: {trouble.rescue}", ""])))
+    show("Common practice, no source; the data sheets stand above it.")
+
+
+def _reading(*, archive: ArchiveOption = "panels.db") -> None:
+    """Say how a card is read, and how many readings are enough by the archive's own spread."""
+    from matchlib.overview import rereading
+    from matchlib.trade import PROTOCOL
+    from workbook.cli.printing import wrapped
+    from workbook.session import Session
+
+    with Session.open(archive, write=False) as session:
+        found = rereading(session.archive.panels())
+    lines = [
+        f"{i}. {s.name}. {s.text} Write down: {s.ask}. ({s.source})"
+        for i, s in enumerate(PROTOCOL, 1)
+    ]
+    lines.append("No card was read more than once." if found is None else found.words())
+    show(wrapped("\n".join(lines)))
+
+
+COMMANDS = {
+    "first-day": _first_day,
+    "how-to-read": _reading,
+    "troubles": _troubles,
+    "words": _words,
+}
+"""By name, in the order in which they are told of."""

@@ -1,0 +1,103 @@
+"""The trade's words, troubles and reading protocol as HTML, with its words linked."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from matchlib.trade import GLOSSARY, PROTOCOL, TROUBLES, Trouble, first_places
+from workbook.figures.svg import Raw, esc
+from workbook.figures.swatches import chip
+
+__all__ = ["glossary_list", "linked", "protocol_list", "trouble_list"]
+
+
+def _anchor(word: str) -> str:
+    return "word-" + re.sub(r"[^a-z]+", "-", word.casefold()).strip("-")
+
+
+def linked(text: str) -> Raw:
+    """Return text in which each word of the glossary is linked where it first stands.
+
+    Parameters
+    ----------
+    text : str
+        Plain text; escaped.
+
+    Returns
+    -------
+    Raw
+        HTML. The meaning is the link's title; it leads to the word in `glossary_list`, where that
+        stands on the page.
+    """
+    out, at = [], 0
+    for start, end, term in first_places(text):
+        out.append(esc(text[at:start]))
+        opened = f'<a href="#{_anchor(term.word)}" title="{esc(term.meaning)}">'
+        out.append(f"{opened}{esc(text[start:end])}</a>")
+        at = end
+    return Raw("".join(out) + esc(text[at:]))
+
+
+def glossary_list() -> Raw:
+    """Return every word with its sentence and swatch.
+
+    Returns
+    -------
+    Raw
+        HTML; the words are what `linked` leads to.
+    """
+    items = []
+    for term in GLOSSARY:
+        chips = "".join(chip(lab, size=30) for lab in term.labs)
+        also = f' <span class="cpw-muted">({esc(", ".join(term.also))})</span>' if term.also else ""
+        items.append(
+            f'<div class="cpw-card" id="{_anchor(term.word)}" style="flex:1 1 320px">'
+            f'<span class="cpw-pair" style="gap:0">{chips}</span>'
+            f"<p><strong>{esc(term.word)}</strong>{also}: {esc(term.meaning)}</p></div>"
+        )
+    return Raw(
+        '<p class="cpw-muted">Swatches are invented, for orientation.</p>'
+        f'<div class="cpw-figures">{"".join(items)}</div>'
+    )
+
+
+def trouble_list(troubles: Sequence[Trouble] = TROUBLES) -> Raw:
+    """Return troubles, each folded: how it looks, what to check in order, what can be saved.
+
+    Parameters
+    ----------
+    troubles : sequence of Trouble
+        All of them where not given.
+
+    Returns
+    -------
+    Raw
+        HTML.
+    """
+    items = [
+        f"<details><summary><strong>{esc(t.name)}</strong>: {esc(t.looks)}</summary>"
+        f"<ol>{''.join(f'<li>{linked(c)}</li>' for c in t.check)}</ol>"
+        f"<p>The work as it is: {linked(t.rescue)}</p></details>"
+        for t in troubles
+    ]
+    return Raw(
+        "".join(items) + '<p class="cpw-muted">Common practice, no source; the data sheets of '
+        "ground, colour and clear stand above it.</p>"
+    )
+
+
+def protocol_list() -> Raw:
+    """Return the reading protocol in order, with what is written down.
+
+    Returns
+    -------
+    Raw
+        HTML.
+    """
+    items = [
+        f"<li><strong>{esc(s.name)}.</strong> {linked(s.text)} "
+        f'<span class="cpw-muted">Write down: {esc(s.ask)}. ({esc(s.source)})</span></li>'
+        for s in PROTOCOL
+    ]
+    return Raw(f"<ol>{''.join(items)}</ol>")
