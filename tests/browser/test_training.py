@@ -66,7 +66,7 @@ def learn(page: Any, shop: Path, trainee: str) -> None:
     assert f"ΔE00 {held[0]['miss']:.1f} off" in score
 
     page.get_by_role("combobox", name="Lesson").select_option("gold")
-    expect(page.get_by_text("come out yellower over pale gold")).to_be_visible()
+    expect(page.get_by_text("gain b* over pale gold")).to_be_visible()
     expect(page.get_by_role("columnheader", name="Δb*")).to_be_visible()
 
 

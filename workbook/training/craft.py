@@ -44,7 +44,7 @@ class DrillPanel:
             [{"name": "new", "label": "Next question", "primary": True}], label="Ratio drill"
         )
         self.asked = HtmlView(live="polite", label="Question")
-        self.answers = ButtonRow([], label="Answers")
+        self.answers = ButtonRow([], label="Choices")
         self.result = HtmlView(live="polite", label="The sum")
         self.said = Said("Drill: message")
         self.drill: Drill | None = None
