@@ -253,7 +253,7 @@ def demo_panels(seed: int = DEMO_SEED) -> tuple[Panel, ...]:
             else:
                 readings.append(_read_lab(labs[j]))
         at += times
-        panel = Panel(
+        panel = Panel.of(
             code=code,
             recipe=_miswritten(code, recipe),
             readings=tuple(readings),

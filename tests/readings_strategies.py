@@ -65,22 +65,29 @@ _grid = st.sampled_from(
 )
 
 
-@st.composite
-def readings(draw):
-    viewing, source = draw(viewings), draw(st.sampled_from(["spectrophotometer", "photo"]))
-    if draw(st.booleans()):
-        return Reading(viewing, source, draw(_lab), sd=draw(_sd))
-    nm = draw(_grid)
-    level = draw(st.floats(0, 1.2))
-    values = tuple(level * (0.5 + 0.5 * ((i * 37) % 11) / 11) for i in range(len(nm)))
-    return Reading(viewing, source, None, nm, values, draw(_sd))
-
-
 _note = st.text(
     st.characters(exclude_categories=("Cc", "Cs", "Cn"), exclude_characters="\u2028\u2029\x85")
     | st.sampled_from("\n\t=+-@'\",;#"),
     max_size=20,
 )
+
+
+@st.composite
+def readings(draw):
+    viewing, source = draw(viewings), draw(st.sampled_from(["spectrophotometer", "photo"]))
+    more = {
+        "date": draw(st.none() | st.dates(dt.date(1950, 1, 1), dt.date(2100, 1, 1))),
+        "instrument": draw(_note),
+        "state": draw(st.sampled_from(["", "before clear"])),
+    }
+    if draw(st.booleans()):
+        return Reading(viewing, source, draw(_lab), sd=draw(_sd), **more)
+    nm = draw(_grid)
+    level = draw(st.floats(0, 1.2))
+    values = tuple(level * (0.5 + 0.5 * ((i * 37) % 11) / 11) for i in range(len(nm)))
+    return Reading(viewing, source, None, nm, values, draw(_sd), **more)
+
+
 _extra_name = st.text(
     st.characters(codec="ascii", categories=("L", "P", "S")), min_size=1, max_size=8
 ).filter(lambda n: known_name(n) is None and n[0] != "'" and "#" not in n)
@@ -88,7 +95,7 @@ _extra_name = st.text(
 
 @st.composite
 def panels(draw, code):
-    return Panel(
+    return Panel.of(
         code,
         draw(recipes),
         tuple(draw(st.lists(readings(), max_size=3))),

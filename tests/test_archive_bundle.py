@@ -143,7 +143,7 @@ def _consistent_lie(members: dict[str, bytes]) -> None:
     import hashlib
 
     name = "records/panels.jsonl"
-    members[name] = members[name].replace(b'"sprayer":"Bo"', b'"sprayer":"Xy"', 1)
+    members[name] = members[name].replace(b'\\"sprayer\\":\\"Bo\\"', b'\\"sprayer\\":\\"Xy\\"', 1)
     manifest = json.loads(members["manifest.json"])
     manifest["members"][name]["sha256"] = hashlib.sha256(members[name]).hexdigest()
     members["manifest.json"] = json.dumps(manifest).encode()

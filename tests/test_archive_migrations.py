@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 import threading
 from pathlib import Path
@@ -12,20 +13,25 @@ from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 
 from matchlib.archive import Archive, schema
-from matchlib.archive.codec import panel_record, reading_record
 from matchlib.archive.database import Database, database_of
 from matchlib.archive.upgrade import migrate
 from matchlib.domain import Panel
 from matchlib.errors import ArchiveError
 from tests.faults.making import panels
 from tests.faults.places import place
+from tests.old_records import panel_record, reading_record
 
 __all__ = ["place"]
 
-BATCH = panels(6, 40)
+BATCH = panels(6, 40, plain=True)
 # Version 1 had no place for these.
 FIRST = tuple(
-    Panel(p.code, p.recipe, p.readings, p.date, p.sprayer, p.lot, p.note, extra=p.extra)
+    Panel.of(
+        p.code,
+        p.recipe,
+        p.readings,
+        **{n: getattr(p, n) for n in ("date", "sprayer", "lot", "note", "extra")},
+    )
     for p in BATCH
 )
 
@@ -51,6 +57,11 @@ def earlier(place: str, version: str, batch: tuple[Panel, ...]) -> None:
                 _insert(connection, tables, "readings", panel_id=number, import_id=1, repeat=nth,
                         **reading_record(reading))  # fmt: skip
         _insert(connection, tables, "settings", key="limits", value='{"coats":5}')
+        for kind in ("ground", "colour"):
+            blends = [b for p in batch if (b := getattr(p.recipe, kind)) is not None]
+            found = {name.casefold(): name for blend in blends for name in blend.names}
+            for key, name in found.items():
+                _insert(connection, tables, "names", kind=kind, key=key, spelling=name)
     database.close()
 
 
@@ -126,7 +137,10 @@ def _shape(connection: sa.Connection) -> list[tuple[str, str]]:
     for table in seer.get_table_names():
         shape += [(table, repr(sorted(map(repr, seer.get_columns(table)))))]
         for part in ("get_unique_constraints", "get_foreign_keys", "get_indexes"):
-            shape += [(table, repr(item)) for item in getattr(seer, part)(table)]
+            shape += [
+                (table, re.sub(" at 0x[0-9a-f]+", "", repr(item)))
+                for item in getattr(seer, part)(table)
+            ]
     return shape
 
 

@@ -30,7 +30,7 @@ def _written(panel: Panel, schedule: str | None = None, ground: Ground | None = 
     recipe = panel.recipe
     if schedule is not None:
         recipe = replace(recipe, schedule=CoatSchedule.parse(schedule))
-    return replace(panel, recipe=replace(recipe, ground=ground or recipe.ground))
+    return panel.having(recipe=replace(recipe, ground=ground or recipe.ground))
 
 
 @pytest.fixture(scope="module")
@@ -64,10 +64,10 @@ def wrong(clean: list[Panel]) -> list[Panel]:
             changed.append(_written(panel, ground=SHOP.grounds[0]))
         elif panel.code == "BLEND":
             blend = Colour.parse(f"{SHOP.colours[0]} 1 + {SHOP.colours[1]} 3")
-            changed.append(replace(panel, recipe=replace(panel.recipe, colour=blend)))
+            changed.append(panel.having(recipe=replace(panel.recipe, colour=blend)))
         elif panel.code == "SIGN":
             light, red, yellow = panel.readings[0].lab or (0.0, 0.0, 0.0)
-            changed.append(replace(panel, readings=(Reading(lab=(light, -red, yellow)),)))
+            changed.append(panel.having(readings=(Reading(lab=(light, -red, yellow)),)))
         else:
             changed.append(panel)
     return changed
@@ -202,7 +202,7 @@ def test_readings_of_a_panel_that_disagree(clean: list[Panel], left: LeftOut) ->
     for i, panel in enumerate(clean):
         lab = np.array(panel.readings[0].lab)
         more = lab + rng.normal(0, 0.05, 3) + ([0, 3, 0] if i == 15 else [0, 0, 0])
-        repeated.append(replace(panel, readings=(*panel.readings, Reading(lab=tuple(more)))))
+        repeated.append(panel.having(readings=(*panel.readings, Reading(lab=tuple(more)))))
     found = [f for f in audit(repeated, left.model) if f.kind == "readings disagree"]
     assert [f.codes for f in found] == [(clean[15].code,)]
 
@@ -239,4 +239,4 @@ def test_evidence_is_said_in_times() -> None:
 
 def test_an_archive_without_readings_cannot_be_audited(left: LeftOut) -> None:
     with pytest.raises(FitError, match="nothing to audit"):
-        leave_out(left.model, [Panel("P", Recipe(SHOP.grounds[0]))])
+        leave_out(left.model, [Panel.of("P", Recipe(SHOP.grounds[0]))])

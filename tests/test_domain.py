@@ -303,7 +303,7 @@ def test_clear_coat(said: str | None, kept: str | None) -> None:
 )
 def test_impossible_panels_are_refused(change: dict[str, Any]) -> None:
     fields = {"code": "P 1", "recipe": Recipe(Ground.parse("silver")), **change}
-    refused(lambda: Panel(**fields))
+    refused(lambda: Panel.of(**fields))
 
 
 @pytest.mark.parametrize(
@@ -368,7 +368,7 @@ def everything() -> Panel:
     recipe = Recipe(
         Ground.parse("silver 3 + black 1"), Colour.parse("teal"), CoatSchedule.parse("2@6:1 2@3:1")
     )
-    return Panel(
+    return Panel.of(
         "P 1", recipe, (Reading(lab=(50.0, 1.0, 2.0)),), sprayer="one", extra=(("k", "v"),)
     )
 

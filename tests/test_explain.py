@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -150,8 +149,7 @@ def test_what_is_expected_of_a_panel_is_as_the_match_counts_it(faces: FilmPredic
 
 def test_a_panel_read_at_one_of_the_angles_is_near_by_what_was_read(faces: FilmPredictor) -> None:
     panels = [
-        replace(p, readings=tuple(r for r in p.readings if r.viewing == FLOP))
-        for p in angle_panels()
+        p.having(readings=tuple(r for r in p.readings if r.viewing == FLOP)) for p in angle_panels()
     ]
     target = Target.of_readings(BOTH)
     found = explain(faces, recipe_at("3@5:1"), archive=panels, target=target)

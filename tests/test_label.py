@@ -38,7 +38,7 @@ SIZES = st.tuples(st.floats(34 * mm, 200 * mm), st.floats(17 * mm, 90 * mm))
 
 def plain(code="T-101", schedule="4@6:1", **more):
     recipe = Recipe(Ground.parse("silver"), Colour.parse("teal"), CoatSchedule.parse(schedule))
-    return Panel(code, recipe, **more)
+    return Panel.of(code, recipe, **more)
 
 
 def squeezed(text):

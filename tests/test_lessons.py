@@ -68,7 +68,7 @@ def test_what_the_law_explains_is_what_its_own_tails_hold(
         # As far out as the region of this share reaches, along one of its axes.
         far = share * np.sqrt(region(0.99, model.freedom(known, total))[0])
         at = lab + root @ np.array([far, 0.0, 0.0])
-        read = replace(panel, readings=(Reading(view, "spectrophotometer", tuple(at)),))
+        read = panel.having(readings=(Reading(view, "spectrophotometer", tuple(at)),))
         few = copy(model)
         few.freedom_ = freedom
         return bool(_trusted(few, [read], view))
@@ -307,10 +307,10 @@ def test_a_lab_reading_counts_only_under_its_own_light(
     assert panel_lab(of_lab, view) is not None
     assert panel_lab(of_lab, other) is None
     assert panel_lab(of_spectrum, other) != panel_lab(of_spectrum, view)
-    photo = replace(of_lab, readings=(replace(of_lab.readings[0], source="photo"),))
+    photo = of_lab.having(readings=(replace(of_lab.readings[0], source="photo"),))
     assert panel_lab(photo, view) is None
     recipe = Recipe(Ground.parse("silver"), Colour.parse("cherry"), CoatSchedule.of(2, "6:1"))
-    assert panel_lab(Panel("X", recipe), view) is None
+    assert panel_lab(Panel.of("X", recipe), view) is None
 
 
 @pytest.mark.parametrize("seed", range(40))
@@ -376,11 +376,11 @@ def test_of_a_card_sprayed_twice_the_second_wants_a_second_panel(
     cherry = Colour.parse("cherry")
     cards = first_day(panels, cherry)
     twice = next(c.recipe for c in cards if sum(d.recipe == c.recipe for d in cards) == 2)
-    one = Panel("N1", twice, panels[0].readings)
+    one = Panel.of("N1", twice, panels[0].readings)
     there = [c.done for c in first_day([*panels, one], cherry) if c.recipe == twice]
     assert "N1" in there[0]
     assert there[1] == ()
-    two = Panel("N2", twice, panels[0].readings)
+    two = Panel.of("N2", twice, panels[0].readings)
     there = [c.done for c in first_day([*panels, one, two], cherry) if c.recipe == twice]
     assert there[1] == ("N2",)
 

@@ -36,7 +36,7 @@ def test_panels_come_back_as_they_went_out(kind, tmp_path):
 
 
 def _panel(**more):
-    return Panel("P1", Recipe(Ground.parse("silver")), (Reading(lab=(50.0, 1.0, 2.0)),), **more)
+    return Panel.of("P1", Recipe(Ground.parse("silver")), (Reading(lab=(50.0, 1.0, 2.0)),), **more)
 
 
 @pytest.mark.parametrize("sign", ["=1+1", "+1", "-1", "@SUM(A1)", "\tx", "'=x", "''"])
@@ -55,7 +55,7 @@ def test_no_exported_cell_begins_like_a_formula(sign, kind, tmp_path):
 
 
 def test_numbers_are_not_guarded_on_export(tmp_path):
-    panel = Panel("P1", Recipe(Ground.parse("silver")), (Reading(lab=(50.0, -1.5, 2.0)),))
+    panel = Panel.of("P1", Recipe(Ground.parse("silver")), (Reading(lab=(50.0, -1.5, 2.0)),))
     rows = list(csv.DictReader(write_table([panel], tmp_path / "t.csv").open()))
     assert rows[0]["a"] == "-1.5"
 

@@ -136,7 +136,7 @@ def test_a_habit_is_what_two_panels_show():
     def panels(*schedules):
         ground, colour = Ground.parse("silver"), Colour.parse("teal")
         recipes = [Recipe(ground, colour, CoatSchedule.parse(s), "yes") for s in schedules]
-        return [Panel(f"P{i}", r, ()) for i, r in enumerate([Recipe(ground), *recipes])]
+        return [Panel.of(f"P{i}", r, ()) for i, r in enumerate([Recipe(ground), *recipes])]
 
     assert habit_of(panels("4@6:1", "3@1:5", "9@6:1")) == {}
     assert habit_of(panels("3@1:1")) == {}

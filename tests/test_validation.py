@@ -49,7 +49,7 @@ class Truth(BaseEstimator):  # type: ignore[misc]  # sklearn has no types
 @pytest.fixture(scope="module")
 def table() -> tuple[pd.DataFrame, np.ndarray]:
     panels = [
-        replace(p, readings=p.readings * (1 + i % 2)) for i, p in enumerate(SHOP.archive(36, 0))
+        p.having(readings=p.readings * (1 + i % 2)) for i, p in enumerate(SHOP.archive(36, 0))
     ]
     return to_frame(panels)
 
@@ -217,7 +217,7 @@ def test_the_floor_agrees_with_recipes_sprayed_again(told: Repeatability) -> Non
 
 def test_one_sprayer_has_no_component() -> None:
     shop = Shop(7, n_grounds=2, n_colours=1)
-    sprayed = {p.recipe: replace(p, sprayer="one", lot="") for p in shop.archive(14, 0)}
+    sprayed = {p.recipe: p.having(sprayer="one", lot="") for p in shop.archive(14, 0)}
     panels = list(sprayed.values())
     found = repeatability(panels, FilmRegressor(rounds=1).fit(*to_frame(panels)))
     assert {c.name for c in found.components} == {"panel film", "panel rest", "law"}
@@ -226,4 +226,4 @@ def test_one_sprayer_has_no_component() -> None:
 
 def test_nothing_to_learn_from_is_refused() -> None:
     with pytest.raises(FitError, match="repeatability"):
-        repeatability([Panel("P", Recipe(SHOP.grounds[0]))])
+        repeatability([Panel.of("P", Recipe(SHOP.grounds[0]))])

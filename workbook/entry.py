@@ -116,14 +116,15 @@ class EntryForm:
         return {name: getattr(self, name) for name in names}
 
     def _file_out(self) -> list[dict[str, Any]]:
-        from matchlib.archive.codec import reading_record
+        from matchlib.plain import to_plain
 
-        return [reading_record(reading) for reading in self._readings]
+        return [to_plain(reading) for reading in self._readings]
 
     def _file_in(self, held: list[dict[str, Any]]) -> None:
-        from matchlib.archive.codec import reading_of
+        from matchlib.domain import Reading
+        from matchlib.plain import from_plain
 
-        self._readings = tuple(reading_of(record) for record in held)
+        self._readings = tuple(from_plain(Reading, plain) for plain in held)
 
     def _sat(self, forms: Forms) -> None:
         self.typed.sit(forms)

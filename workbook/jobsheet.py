@@ -313,7 +313,7 @@ def _reading(sheet: JobSheet, width: float) -> list[Any]:
     if not sheet.panel_code:
         return [*out, *remarks]
     # The label to cut out and the remarks share a row, so that a common job fits two pages.
-    panel = Panel(sheet.panel_code, sheet.recipe, date=sheet.date)
+    panel = Panel.of(sheet.panel_code, sheet.recipe, date=sheet.date)
     box: Any = LabelBox(panel)
     if box.height > _TALLEST:
         box = para("This recipe is too long for a cut-out; print its label on label sheets.")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
@@ -11,20 +11,22 @@ import sqlalchemy as sa
 
 from matchlib.archive import schema
 from matchlib.archive.codec import (
-    dump,
+    fields_of,
     panel_digest,
-    panel_of,
-    panel_record,
-    reading_record,
+    panel_text,
+    reading_digest,
+    readings_of,
 )
-from matchlib.archive.history import insert_readings, inserted, record, state_of
+from matchlib.archive.history import Stamp, insert_readings, inserted, record, state_of, write
 from matchlib.archive.names import spell
-from matchlib.domain import Panel, Recipe
+from matchlib.domain import Panel, Reading, Stage, name_key
 from matchlib.errors import ArchiveError
+from matchlib.plain import to_plain
 
 __all__ = ["AddResult", "add"]
 
-_FILLED = ("date", "sprayer", "lot", "note", "customer", "temperature", "humidity")
+_OF_PANEL = ("batch", "note", "customer")
+_OF_STAGE = ("date", "sprayer", "lot", "temperature", "humidity", "log")
 _CHUNK = 500  # codes a query; databases limit the number of parameters
 
 
@@ -37,11 +39,11 @@ class AddResult:
     added : tuple of str
         Codes of new panels.
     extended : tuple of (str, int)
-        Codes of known panels and the number of repeat readings they gained.
+        Codes of known panels and the number of readings they gained, a new stage's included.
     already : tuple of str
         Codes that were there with all their readings; nothing was doubled.
-    deleted : tuple of str
-        Codes of panels that are there but deleted; left so.
+    again : tuple of str
+        Codes of those new panels of which one was removed before.
     refused : tuple of (str, str)
         Codes that were left out, with the reason; only with ``on_duplicate="skip"``.
     differing : tuple of (str, str)
@@ -55,7 +57,7 @@ class AddResult:
     added: tuple[str, ...] = ()
     extended: tuple[tuple[str, int], ...] = ()
     already: tuple[str, ...] = ()
-    deleted: tuple[str, ...] = ()
+    again: tuple[str, ...] = ()
     refused: tuple[tuple[str, str], ...] = ()
     differing: tuple[tuple[str, str], ...] = ()
     readings: int = 0
@@ -66,9 +68,9 @@ class AddResult:
         """The result in one sentence."""
         told = [f"{_count(len(self.added), 'panel')} added"]
         for codes, what in (
-            (self.extended, "given repeat readings"),
+            (self.extended, "given more readings"),
             (self.already, "already there"),
-            (self.deleted, "left deleted"),
+            (self.again, "of them removed before"),
             (self.refused, "refused"),
         ):
             if codes:
@@ -114,57 +116,53 @@ def add(
         If a code is known with another recipe.
     """
     refused: list[tuple[str, str]] = []
-    merged = _merge(panels, refused, on_duplicate)
+    merged = spell(connection, _merge(panels, refused, on_duplicate))
     known = _known(connection, [p.code for p in merged])
     new: list[Panel] = []
-    more: list[tuple[Mapping[str, Any], list[dict[str, Any]]]] = []
-    fills: list[tuple[Mapping[str, Any], dict[str, Any]]] = []
-    already, deleted, differing = [], [], []
+    changed: list[tuple[dict[str, Any], dict[str, Any]]] = []
+    extended, already, differing = [], [], []
     for panel in merged:
-        row = known.get(panel.code)
-        if row is None:
+        if not known.get(panel.code):
             new.append(panel)
             continue
-        there = panel_of(row, ())
-        if there.recipe != panel.recipe and not _same_recipe(there.recipe, panel.recipe):
-            error = _two_recipes(panel.code, there.recipe, panel.recipe, deleted=row["deleted"])
+        state = state_of(connection, panel.code)
+        try:
+            wanted, other = _joined(state["panel"], panel)
+        except ArchiveError as error:
             if on_duplicate == "refuse":
-                raise error
+                raise
             refused.append((panel.code, str(error)))
             continue
-        if row["deleted"]:
-            deleted.append(panel.code)
-            continue
-        fresh = _fresh(panel, row["digests"])
-        fill, other = _fill(there, panel)
         if other:
             differing.append((panel.code, other))
-        if fill:
-            fills.append((row, fill))
-        if fresh:
-            more.append((row, fresh))
-        elif not fill:
+        if wanted == state["panel"]:
             already.append(panel.code)
+            continue
+        changed.append((state, fields_of(wanted)))
+        gained = len(readings_of(wanted)) - len(readings_of(state["panel"]))
+        if gained:
+            extended.append((panel.code, gained))
     result = AddResult(
         added=tuple(p.code for p in new),
-        extended=tuple((r["code"], len(f)) for r, f in more),
+        extended=tuple(extended),
         already=tuple(already),
-        deleted=tuple(deleted),
+        again=tuple(p.code for p in new if p.code in known),
         refused=tuple(refused),
         differing=tuple(differing),
-        readings=sum(len(p.readings) for p in new) + sum(len(f) for _, f in more),
+        readings=sum(len(readings_of(p)) for p in new) + sum(n for _, n in extended),
     )
-    if not (new or more or fills):
+    if not (new or changed):
         return result
     row_of_import = schema.imports.insert().values(
         file=file, sha256=sha256, who=who, at=at, readings=result.readings
     )
     import_id = inserted(connection.execute(row_of_import))
-    _insert(connection, new, import_id, who=who, at=at)
-    for known_row, fresh in more:
-        _extend(connection, known_row, fresh, import_id, who=who, at=at)
-    for known_row, fill in fills:
-        _fill_in(connection, known_row, fill, import_id, who=who, at=at)
+    items = _insert(connection, new, import_id)
+    for state, fields in changed:
+        item = write(connection, state, fields, import_id=import_id)
+        items += [item] if item else []
+    action = "added" if new else "readings added" if extended else "amended"
+    record(connection, action, items, Stamp(at, who), import_id=import_id)
     return replace(result, import_id=import_id)
 
 
@@ -176,173 +174,118 @@ def _merge(
         first = merged.get(panel.code)
         if first is None:
             merged[panel.code] = panel
-        elif _same_recipe(first.recipe, panel.recipe):
-            merged[panel.code] = replace(first, readings=first.readings + panel.readings)
-        else:
-            error = _two_recipes(panel.code, first.recipe, panel.recipe, deleted=False)
+            continue
+        try:
+            merged[panel.code] = _joined(first, panel, repeats=True)[0]
+        except ArchiveError as error:
             if on_duplicate == "refuse":
-                raise error
+                raise
             refused.append((panel.code, str(error)))
     return list(merged.values())
 
 
-def _known(connection: sa.Connection, codes: Sequence[str]) -> dict[str, dict[str, Any]]:
-    p, r = schema.panels, schema.readings
-    known: dict[str, dict[str, Any]] = {}
+def _known(connection: sa.Connection, codes: Sequence[str]) -> dict[str, bool]:
+    """Whether a panel of a code is in use, for every code there is or was."""
+    p = schema.panels
+    known: dict[str, bool] = {}
     for start in range(0, len(codes), _CHUNK):
         some = codes[start : start + _CHUNK]
-        rows = connection.execute(sa.select(p).where(p.c.code.in_(some))).mappings()
-        by_id = {row["id"]: {**row, "digests": []} for row in rows}
-        found = connection.execute(
-            sa.select(r.c.panel_id, r.c.digest)
-            .join(p, p.c.id == r.c.panel_id)
-            .where(p.c.code.in_(some))
-        )
-        for panel_id, digest in found:
-            by_id[panel_id]["digests"].append(digest)
-        known |= {row["code"]: row for row in by_id.values()}
+        query = sa.select(p.c.code, p.c.deleted).where(p.c.code.in_(some))
+        for code, deleted in connection.execute(query):
+            known[code] = known.get(code, False) or not deleted
     return known
 
 
-def _same_recipe(one: Recipe, other: Recipe) -> bool:
-    if (one.clear or "").casefold() != (other.clear or "").casefold():
+def _joined(there: Panel, given: Panel, *, repeats: bool = False) -> tuple[Panel, str]:
+    """A known panel with what another of its code adds, and what the two say otherwise."""
+    stages, told = [], []
+    for number, (old, new) in enumerate(zip(there.stages, given.stages, strict=False), 1):
+        if not _same_recipe(old, new):
+            raise _two_recipes(there.code, number, old, new)
+        fill, other = _fill(old, new, _OF_STAGE)
+        fresh = list(new.readings) if repeats else _fresh(old, new)
+        stages.append(replace(old, readings=(*old.readings, *fresh), **fill))
+        told += other
+    stages += (there if len(there.stages) > len(given.stages) else given).stages[len(stages) :]
+    fill, other = _fill(there, given, _OF_PANEL)
+    known = dict(there.extra)
+    extra = (*there.extra, *(pair for pair in given.extra if pair[0] not in known))
+    joined = replace(there, stages=tuple(stages), extra=extra, **fill)
+    return joined, "; ".join([*told, *other])
+
+
+def _same_recipe(one: Stage, other: Stage) -> bool:
+    mine, theirs = one.recipe, other.recipe
+    if name_key(mine.clear or "") != name_key(theirs.clear or ""):
         return False
-    return replace(one, clear=None) == replace(other, clear=None)
+    return replace(mine, clear=None) == replace(theirs, clear=None)
 
 
-def _two_recipes(code: str, there: Recipe, given: Recipe, *, deleted: bool) -> ArchiveError:
-    old = there.words + (" (a deleted panel)" if deleted else "")
+def _two_recipes(code: str, number: int, there: Stage, given: Stage) -> ArchiveError:
+    where = f" (stage {number})" if number > 1 else ""
     return ArchiveError(
-        f"Panel {code} is already known with another recipe.",
-        expected=f"the recipe that is known: {old}",
-        got=given.words,
-        remedy="if this is another panel, give it a code of its own; if the known recipe is wrong, "
-        "amend it in the archive first.",
+        f"Panel {code}{where} is already known with another recipe.",
+        expected=f"the recipe that is known: {there.recipe.words}",
+        got=given.recipe.words,
+        remedy="if this is another panel, give it a code of its own; if the card was built on, "
+        "write its coats as stage 2; if the known recipe is wrong, amend it in the archive first.",
     )
 
 
-def _fresh(panel: Panel, digests: Iterable[str]) -> list[dict[str, Any]]:
+def _fresh(there: Stage, given: Stage) -> Iterator[Reading]:
     # The n-th reading of these values is new only if the archive holds fewer than n of them.
-    held, met = Counter(digests), Counter[str]()
-    fresh = []
-    for reading in panel.readings:
-        row = reading_record(reading)
-        digest = row["digest"]
+    held, met = Counter(map(_digest, there.readings)), Counter[str]()
+    for reading in given.readings:
+        digest = _digest(reading)
         if met[digest] >= held[digest]:
-            fresh.append({**row, "repeat": met[digest]})
+            yield reading
         met[digest] += 1
-    return fresh
 
 
-def _fill(there: Panel, given: Panel) -> tuple[dict[str, Any], str]:
+def _digest(reading: Reading) -> str:
+    return reading_digest(to_plain(reading))
+
+
+def _fill(there: Any, given: Any, names: Sequence[str]) -> tuple[dict[str, Any], list[str]]:
+    """What the one leaves empty and the other says, and what both say but not alike."""
     fill, other = {}, []
-    for name in _FILLED:
+    for name in names:
         old, new = getattr(there, name), getattr(given, name)
-        if new in (None, "") or new == old:
+        if new in (None, "", ()) or new == old:
             continue
-        if old in (None, ""):
-            fill[name] = panel_record(given)[name]
+        if old in (None, "", ()):
+            fill[name] = new
         else:
-            other.append(f"{name}: {old} in the archive, {new} in the file")
-    known = dict(there.extra)
-    extra = [pair for pair in given.extra if pair[0] not in known]
-    if extra:
-        fill["extra"] = dump([list(pair) for pair in (*there.extra, *extra)])
-    return fill, "; ".join(other)
+            said = "another log" if name == "log" else f"{old} in the archive, {new} in the file"
+            other.append(f"{name}: {said}")
+    return fill, other
 
 
 def _insert(
-    connection: sa.Connection, panels: Sequence[Panel], import_id: int, *, who: str, at: str
-) -> None:
+    connection: sa.Connection, panels: Sequence[Panel], import_id: int
+) -> list[tuple[str, int, Mapping[str, Any] | None, Mapping[str, Any] | None]]:
     if not panels:
-        return
-    rows, readings = [], []
-    for panel in spell(connection, panels):
-        own = [reading_record(reading) for reading in panel.readings]
-        row = panel_record(panel)
-        row["digest"] = panel_digest(row, [r["digest"] for r in own])
-        rows.append({**row, "import_id": import_id})
-        readings.append(own)
+        return []
+    own = [readings_of(panel) for panel in panels]
+    rows = [
+        {
+            "code": panel.code,
+            "data": panel_text(panel),
+            "digest": panel_digest(panel, [(n, reading_digest(plain)) for n, plain in readings]),
+            "import_id": import_id,
+        }
+        for panel, readings in zip(panels, own, strict=True)
+    ]
     connection.execute(schema.panels.insert(), rows)
     p = schema.panels
     query = sa.select(p.c.code, p.c.id).where(p.c.import_id == import_id)
     ids = {row.code: row.id for row in connection.execute(query)}
-    order = [ids[row["code"]] for row in rows]
+    order = [ids[panel.code] for panel in panels]
     insert_readings(
         connection,
-        [(i, import_id, r) for i, own in zip(order, readings, strict=True) for r in own],
+        [(i, import_id, r) for i, readings in zip(order, own, strict=True) for r in readings],
     )
-    after = dump({"deleted": False})
-    connection.execute(
-        schema.history.insert(),
-        [
-            {
-                "panel_id": i,
-                "import_id": import_id,
-                "at": at,
-                "who": who,
-                "why": "",
-                "action": "added",
-                "after": after,
-            }
-            for i in order
-        ],
-    )
-
-
-def _extend(
-    connection: sa.Connection,
-    row: Mapping[str, Any],
-    fresh: Sequence[Mapping[str, Any]],
-    import_id: int,
-    *,
-    who: str,
-    at: str,
-) -> None:
-    before = state_of(connection, row["code"])
-    insert_readings(connection, [(row["id"], import_id, r) for r in fresh])
-    after = state_of(connection, row["code"])
-    digest = panel_digest(after, [r["digest"] for r in after["readings"]])
-    connection.execute(
-        schema.panels.update().where(schema.panels.c.id == row["id"]).values(digest=digest)
-    )
-    record(
-        connection,
-        row["id"],
-        "readings added",
-        before={"readings": before["readings"]},
-        after={"readings": after["readings"]},
-        at=at,
-        who=who,
-        import_id=import_id,
-    )
-
-
-def _fill_in(
-    connection: sa.Connection,
-    row: Mapping[str, Any],
-    fill: Mapping[str, Any],
-    import_id: int,
-    *,
-    who: str,
-    at: str,
-) -> None:
-    state = {**state_of(connection, row["code"]), **fill}
-    digest = panel_digest(state, [r["digest"] for r in state["readings"]])
-    connection.execute(
-        schema.panels.update().where(schema.panels.c.id == row["id"]).values(**fill, digest=digest)
-    )
-    record(
-        connection,
-        row["id"],
-        "amended",
-        before={name: row[name] for name in fill},
-        after=fill,
-        at=at,
-        who=who,
-        why="filled in from the file",
-        import_id=import_id,
-    )
+    return [("panel", i, None, {"deleted": False}) for i in order]
 
 
 def _count(n: int, what: str) -> str:

@@ -22,11 +22,11 @@ from matchlib.archive import schema
 from matchlib.archive.atomic import written_whole
 from matchlib.archive.attaching import MAX_BYTES
 from matchlib.archive.checking import content_faults
-from matchlib.archive.codec import dump
 from matchlib.archive.export import write_panels
 from matchlib.archive.reading_out import hash_in, panels_in
 from matchlib.archive.store import Archive
 from matchlib.errors import ArchiveError
+from matchlib.plain import dump
 
 __all__ = ["export_bundle", "import_bundle"]
 
@@ -36,10 +36,20 @@ _TABLES = (
     schema.names,
     schema.panels,
     schema.readings,
+    schema.jobs,
+    schema.profiles,
     schema.settings,
     schema.history,
+    schema.history_items,
     schema.ignored,
 )
+# Columns of JSON in which a customer may be named.
+_WITH_CUSTOMERS = {
+    "panels": ("data",),
+    "jobs": ("data",),
+    "settings": ("value",),
+    "history_items": ("before", "after"),
+}
 _MANIFEST = "manifest.json"
 _MAX_TEXT = 1 << 30  # [byte]; a million panels with spectra
 _MAX_TOTAL = 16 << 30
@@ -161,15 +171,12 @@ def _rows(connection: sa.Connection, table: sa.Table, customers: bool) -> Iterat
     order = table.primary_key.columns
     for found in connection.execute(sa.select(table).order_by(*order)).mappings():
         row = dict(found)
-        if not customers and table is schema.panels:
-            row["customer"] = ""
-        if not customers and table is schema.history:
-            for side in ("before", "after"):
-                said = json.loads(row[side] or "{}")
-                if "customer" in said:
-                    row[side] = dump({**said, "customer": ""})
-        if not customers and table is schema.settings:
-            row["value"] = dump(_nameless(json.loads(row["value"])))
+        if not customers:
+            for column in _WITH_CUSTOMERS.get(table.name, ()):
+                if row[column]:
+                    row[column] = dump(_nameless(json.loads(row[column])))
+            if table is schema.jobs:
+                row["customer"] = ""
         yield row
 
 
@@ -282,9 +289,9 @@ def _restore(
     for table in (*_TABLES, schema.attachments):
         name = f"records/{table.name}.jsonl"
         data = _member(bundle, manifest, name, where, limit=_MAX_TEXT)
-        columns = {c.name for c in table.c} - {"data"}
+        columns = {c.name for c in table.c}
         if table is schema.attachments:
-            columns.add("member")
+            columns ^= {"data", "member"}
         try:
             rows = [json.loads(line) for line in data.decode().split("\n") if line]
             if any(set(row) != columns for row in rows):

@@ -12,9 +12,10 @@ import sqlalchemy as sa
 
 from matchlib.archive import attaching, schema
 from matchlib.archive.attaching import Attachment
-from matchlib.archive.codec import dump
 from matchlib.archive.database import Database
+from matchlib.domain import clean_name
 from matchlib.errors import ArchiveError
+from matchlib.plain import dump
 
 __all__ = ["Cupboard", "utc_now"]
 
@@ -167,21 +168,76 @@ class Cupboard:
             If the value or the key cannot be kept.
         """
         s = schema.settings
-        try:
-            text = dump(value)
-        except (TypeError, ValueError) as error:
-            raise ArchiveError(
-                "This value cannot be remembered.",
-                expected="numbers, texts, lists and the like",
-                got=f"{type(value).__name__} ({error})",
-                where=key,
-            ) from error
+        text = _text_of(value, key)
         if not key or len(key) > 200:
             raise ArchiveError("This is no name of a setting.", got=repr(key[:80]))
         with self._database.write() as connection:
             connection.execute(s.delete().where(s.c.key == key))
             if value is not None:
                 connection.execute(s.insert().values(key=key, value=text))
+
+    def profile(self, kind: str, name: str) -> Any:
+        """Return a profile: how something of a kind is set up, such as an instrument's files.
+
+        Parameters
+        ----------
+        kind : str
+            What it is of, such as ``import`` or ``phone``.
+        name : str
+            Its name.
+
+        Returns
+        -------
+        object
+            What JSON can hold; None where there is none.
+        """
+        return self.profiles(kind).get(name)
+
+    def profiles(self, kind: str) -> dict[str, Any]:
+        """Return every profile of a kind.
+
+        Parameters
+        ----------
+        kind : str
+            What they are of.
+
+        Returns
+        -------
+        dict
+            Name to what JSON can hold, in order of names.
+        """
+        f = schema.profiles
+        query = sa.select(f.c.name, f.c.data).where(f.c.kind == kind).order_by(f.c.name)
+        with self._database.read() as connection:
+            return {row.name: json.loads(row.data) for row in connection.execute(query)}
+
+    def keep_profile(self, kind: str, name: str, data: Any, *, who: str = "") -> None:
+        """Keep a profile in place of the one of this kind and name.
+
+        Parameters
+        ----------
+        kind : str
+            What it is of, at most 40 characters.
+        name : str
+            Its name, 1 to 80 printable characters.
+        data : object
+            What JSON can hold; None forgets the profile.
+        who : str
+            For the record.
+
+        Raises
+        ------
+        MatchlibError
+            If the name or the data cannot be kept.
+        """
+        f = schema.profiles
+        name = clean_name(name, "profile")
+        text = _text_of(data, name)
+        with self._database.write() as connection:
+            connection.execute(f.delete().where(f.c.kind == kind, f.c.name == name))
+            if data is not None:
+                row = {"kind": kind, "name": name, "data": text, "at": self._now(), "who": who}
+                connection.execute(f.insert().values(row))
 
     def ignore(self, finding: str, *, who: str = "", why: str = "") -> None:
         """Set an audit finding aside for good.
@@ -219,3 +275,15 @@ class Cupboard:
         """
         with self._database.read() as connection:
             return frozenset(connection.execute(sa.select(schema.ignored.c.key)).scalars())
+
+
+def _text_of(value: Any, where: str) -> str:
+    try:
+        return dump(value)
+    except (TypeError, ValueError) as error:
+        raise ArchiveError(
+            "This value cannot be remembered.",
+            expected="numbers, texts, lists and the like",
+            got=f"{type(value).__name__} ({error})",
+            where=where,
+        ) from error

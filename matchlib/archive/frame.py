@@ -7,23 +7,29 @@ from typing import Any
 
 import pandas as pd
 
-from matchlib.domain import Panel
+from matchlib.domain import Panel, readings_in
 
 __all__ = ["frame_of"]
 
 _COLUMNS = (
     "panel",
+    "stage",
     "ground",
     "colour",
     "schedule",
     "clear",
     "source",
+    "instrument",
+    "state",
     "illuminant",
     "observer",
     "geometry",
     "date",
     "sprayer",
     "lot",
+    "batch",
+    "temperature",
+    "humidity",
 )
 
 
@@ -44,31 +50,33 @@ def frame_of(panels: Iterable[Panel]) -> pd.DataFrame:
     rows: list[tuple[Any, ...]] = []
     labs: list[tuple[float, ...]] = []
     spectra: list[dict[float, float]] = []
-    for panel in panels:
-        recipe = panel.recipe
-        back = (
-            panel.code,
-            str(recipe.ground),
-            "" if recipe.colour is None else str(recipe.colour),
-            "" if recipe.schedule is None else str(recipe.schedule),
-            recipe.clear or "no",
-        )
-        for reading in panel.readings:
-            viewing = reading.viewing
-            rows.append(
-                (
-                    *back,
-                    reading.source,
-                    viewing.illuminant,
-                    viewing.observer,
-                    viewing.geometry,
-                    panel.date,
-                    panel.sprayer,
-                    panel.lot,
-                )
+    for panel, number, stage, reading in readings_in(panels):
+        recipe = stage.recipe_at(reading)
+        viewing = reading.viewing
+        rows.append(
+            (
+                panel.code,
+                number,
+                str(recipe.ground),
+                "" if recipe.colour is None else str(recipe.colour),
+                "" if recipe.schedule is None else str(recipe.schedule),
+                recipe.clear or "no",
+                reading.source,
+                reading.instrument,
+                reading.state,
+                viewing.illuminant,
+                viewing.observer,
+                viewing.geometry,
+                reading.date or stage.date,
+                stage.sprayer,
+                stage.lot,
+                panel.batch,
+                stage.temperature,
+                stage.humidity,
             )
-            labs.append(reading.lab or (float("nan"),) * 3)
-            spectra.append(dict(zip(reading.wavelengths, reading.reflectance, strict=True)))
+        )
+        labs.append(reading.lab or (float("nan"),) * 3)
+        spectra.append(dict(zip(reading.wavelengths, reading.reflectance, strict=True)))
     frame = pd.DataFrame.from_records(rows, columns=list(_COLUMNS))
     frame["date"] = pd.to_datetime(frame["date"])
     lab = pd.DataFrame(labs, columns=["L", "a", "b"], dtype=float)

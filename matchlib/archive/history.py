@@ -1,8 +1,8 @@
-"""Every change to a panel: who, when, what, before and after; and undoing it.
+"""Every change: who, when, what, before and after; and undoing it.
 
-The tables hold the present; the history holds how it came about. An entry is never changed or
-removed, an undoing is an entry of its own. Order is by the entry's number, so a clock that was set
-back does no harm.
+The tables hold the present; the history holds how it came about. One change may touch many things:
+an import is one. An entry is never changed or removed, an undoing is an entry of its own. Order is
+by the entry's number, so a clock that was set back does no harm.
 """
 
 from __future__ import annotations
@@ -11,28 +11,30 @@ import datetime as dt
 import json
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import sqlalchemy as sa
 
 from matchlib.archive import schema
 from matchlib.archive.codec import (
-    PANEL_FIELDS,
-    dump,
+    StoredReading,
+    fields_of,
     panel_digest,
     panel_of,
-    panel_record,
-    reading_of,
-    reading_record,
-    words_of,
+    panel_of_fields,
+    panel_text,
+    reading_digest,
 )
 from matchlib.archive.names import spell
 from matchlib.archive.reading_out import whole
 from matchlib.errors import ArchiveError
+from matchlib.plain import dump
 
 __all__ = [
     "Change",
+    "Item",
+    "Stamp",
     "amend",
     "insert_readings",
     "inserted",
@@ -41,19 +43,40 @@ __all__ = [
     "set_deleted",
     "state_of",
     "undo",
+    "write",
 ]
 
-READING_COLUMNS = (
-    "source",
-    "illuminant",
-    "observer",
-    "geometry",
-    "lab",
-    "wavelengths",
-    "reflectance",
-    "sd",
-    "digest",
-)
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One thing that a change touched.
+
+    Parameters
+    ----------
+    kind : str
+        ``panel``, ``name`` or ``job``.
+    name : str
+        The panel's code, the name, or the job's number.
+    before, after : dict
+        The fields that changed; empty where there was nothing.
+    """
+
+    kind: str
+    name: str
+    before: dict[str, Any]
+    after: dict[str, Any]
+
+    @property
+    def words(self) -> str:
+        """What changed, in words; empty for all of it."""
+        told = []
+        for field in sorted({*self.before, *self.after} - {"deleted"}):
+            old, new = self.before.get(field), self.after.get(field)
+            if field == "readings":
+                told.append(f"readings: {len(old or ())} to {len(new or ())}")
+            else:
+                told.append(f"{field.removeprefix('stage 1 ')}: {_say(old)} to {_say(new)}")
+        return "; ".join(told)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,12 +91,10 @@ class Change:
         UTC, by the clock of the machine that wrote it.
     who, why : str
         As given; empty where not.
-    panel : str
-        The panel's code.
     action : str
-        ``added``, ``readings added``, ``amended``, ``deleted``, ``restored`` or ``undone``.
-    before, after : dict
-        The fields that changed, as stored; empty where there was nothing.
+        ``added``, ``amended``, ``deleted``, ``restored``, ``undone`` and the like.
+    items : tuple of Item
+        What it touched.
     undoes : int, optional
         The entry that this one undid.
     file : str
@@ -84,40 +105,50 @@ class Change:
     at: dt.datetime
     who: str
     why: str
-    panel: str
     action: str
-    before: dict[str, Any]
-    after: dict[str, Any]
+    items: tuple[Item, ...]
     undoes: int | None = None
     file: str = ""
 
     @property
+    def subject(self) -> str:
+        """What it touched: ``P1``, or ``P1 and 19 more``."""
+        if not self.items:
+            return ""
+        first, more = self.items[0].name, len(self.items) - 1
+        return f"{first} and {more} more" if more else first
+
+    @property
     def words(self) -> str:
         """What changed, in words."""
-        if "readings" in self.after or "readings" in self.before:
-            n = len(self.before.get("readings", ()))
-            m = len(self.after.get("readings", ()))
-            told = [f"readings: {n} to {m}"]
-        else:
-            told = []
-        for name in sorted({*self.before, *self.after} - {"readings", "deleted"}):
-            told.append(
-                f"{name}: {_say(name, self.before.get(name))} to {_say(name, self.after.get(name))}"
-            )
         what = self.action if self.undoes is None else f"{self.action} (change {self.undoes})"
-        return f"{what}: {'; '.join(told)}" if told else what
+        told = self.items[0].words if len(self.items) == 1 else ""
+        return f"{what}: {told}" if told else what
+
+
+@dataclass(frozen=True, slots=True)
+class Stamp:
+    """Who changes something, when and why.
+
+    Parameters
+    ----------
+    at : str
+        UTC, ISO 8601.
+    who, why : str
+        As given.
+    """
+
+    at: str
+    who: str = ""
+    why: str = ""
 
 
 def record(
     connection: sa.Connection,
-    panel_id: int,
     action: str,
+    items: Sequence[tuple[str, int, Mapping[str, Any] | None, Mapping[str, Any] | None]],
+    stamp: Stamp,
     *,
-    before: Mapping[str, Any] | None,
-    after: Mapping[str, Any] | None,
-    at: str,
-    who: str,
-    why: str = "",
     import_id: int | None = None,
     undoes: int | None = None,
 ) -> int:
@@ -127,16 +158,12 @@ def record(
     ----------
     connection : Connection
         In the transaction of the change itself.
-    panel_id : int
-        Row of the panel.
     action : str
         See `Change`.
-    before, after : mapping, optional
-        The fields that changed.
-    at : str
-        UTC, ISO 8601.
-    who, why : str
-        As given.
+    items : sequence of (str, int, mapping, mapping)
+        Kind and row of what changed, and the fields that changed, before and after.
+    stamp : Stamp
+        Who, when, why.
     import_id : int, optional
         The import it came with.
     undoes : int, optional
@@ -149,18 +176,29 @@ def record(
     """
     done = connection.execute(
         schema.history.insert().values(
-            panel_id=panel_id,
             import_id=import_id,
-            at=at,
-            who=who,
-            why=why,
+            at=stamp.at,
+            who=stamp.who,
+            why=stamp.why,
             action=action,
-            before=None if before is None else dump(before),
-            after=None if after is None else dump(after),
             undoes=undoes,
         )
     )
-    return inserted(done)
+    number = inserted(done)
+    connection.execute(
+        schema.history_items.insert(),
+        [
+            {
+                "change_id": number,
+                "kind": kind,
+                "subject": subject,
+                "before": None if before is None else dump(before),
+                "after": None if after is None else dump(after),
+            }
+            for kind, subject, before, after in items
+        ],
+    )
+    return number
 
 
 def inserted(done: sa.CursorResult[Any]) -> int:
@@ -180,7 +218,9 @@ def inserted(done: sa.CursorResult[Any]) -> int:
     return int(key[0]) if key is not None else 0
 
 
-def read_changes(connection: sa.Connection, code: str | None, *, label: str) -> tuple[Change, ...]:
+def read_changes(
+    connection: sa.Connection, code: str | None = None, *, label: str
+) -> tuple[Change, ...]:
     """Return the history, oldest first.
 
     Parameters
@@ -195,59 +235,64 @@ def read_changes(connection: sa.Connection, code: str | None, *, label: str) -> 
     Returns
     -------
     tuple of Change
-        In order of their numbers.
+        In order of their numbers; of one panel with what touched it alone.
     """
-    h, p, i = schema.history, schema.panels, schema.imports
+    h, t, p, i = schema.history, schema.history_items, schema.panels, schema.imports
+    n = schema.names
+    of_panel = sa.and_(t.c.kind == "panel", p.c.id == t.c.subject)
+    of_name = sa.and_(t.c.kind == "name", n.c.id == t.c.subject)
     query = (
-        sa.select(h, p.c.code, i.c.file)
-        .join(p, p.c.id == h.c.panel_id)
+        sa.select(h, t.c.kind, t.c.subject, t.c.before, t.c.after, p.c.code, i.c.file)
+        .add_columns(n.c.data.label("name"))
+        .join(t, t.c.change_id == h.c.id)
+        .outerjoin(p, of_panel)
+        .outerjoin(n, of_name)
         .outerjoin(i, i.c.id == h.c.import_id)
-        .order_by(h.c.id)
+        .order_by(h.c.id, t.c.id)
     )
     if code is not None:
         query = query.where(p.c.code == code)
-    rows = connection.execute(query).mappings()
-    return tuple(whole(label, _change, dict(row)) for row in rows)
+    entries: dict[int, tuple[Mapping[str, Any], list[Item]]] = {}
+    for row in connection.execute(query).mappings():
+        _, items = entries.setdefault(row["id"], (dict(row), []))
+        items.append(whole(label, _item, dict(row)))
+    return tuple(whole(label, _change, row, items) for row, items in entries.values())
 
 
 def state_of(connection: sa.Connection, code: str) -> dict[str, Any]:
-    """Return a panel's row with its readings, held until the transaction ends.
+    """Return a panel's row with its readings and fields, held until the transaction ends.
 
     Parameters
     ----------
     connection : Connection
         In a write transaction.
     code : str
-        The panel.
+        The panel; of those removed the last, where none of this code is left.
 
     Returns
     -------
     dict
-        Columns of the panel, and ``readings``, a list of columns each.
+        Columns of the panel; ``panel``, a `Panel`; and ``fields``, as the history keeps them.
 
     Raises
     ------
     ArchiveError
         If there is no such panel.
     """
-    p, r = schema.panels, schema.readings
-    row = connection.execute(sa.select(p).where(p.c.code == code)).mappings().first()
+    p = schema.panels
+    query = sa.select(p).where(p.c.code == code).order_by(p.c.deleted, p.c.id.desc()).limit(1)
+    row = connection.execute(query).mappings().first()
     if row is None:
         raise ArchiveError(
             "There is no panel of this code in the archive.",
             got=repr(code[:80]),
             remedy="check the code on the back of the panel.",
         )
-    found = connection.execute(
-        sa.select(*(r.c[name] for name in READING_COLUMNS))
-        .where(r.c.panel_id == row["id"])
-        .order_by(r.c.id)
-    ).mappings()
-    return {**row, "readings": [dict(x) for x in found]}
+    return _state(connection, dict(row))
 
 
 def amend(
-    connection: sa.Connection, code: str, changes: Mapping[str, Any], *, at: str, who: str, why: str
+    connection: sa.Connection, code: str, changes: Mapping[str, Any], stamp: Stamp
 ) -> int | None:
     """Change fields of a panel and keep what they were.
 
@@ -258,8 +303,8 @@ def amend(
     code : str
         The panel.
     changes : mapping
-        Fields of `Panel`, its code apart, to their new values.
-    at, who, why : str
+        Fields of `Panel` or of its last stage, its code apart, to their new values.
+    stamp : Stamp
         For the history.
 
     Returns
@@ -268,24 +313,12 @@ def amend(
         Number of the change; None if nothing differs.
     """
     state = state_of(connection, code)
-    now = panel_of(state, [reading_of(r) for r in state["readings"]])
-    wanted = spell(connection, [replace(now, **changes)])[0]
-    stored = panel_record(wanted)
-    new: dict[str, Any] = {k: v for k, v in stored.items() if v != state[k]}
-    if wanted.readings != now.readings:
-        new["readings"] = [reading_record(r) for r in wanted.readings]
-    if not new:
-        return None
-    before = {name: state[name] for name in new}
-    _write(connection, state, new, import_id=state["import_id"])
-    return record(
-        connection, state["id"], "amended", before=before, after=new, at=at, who=who, why=why
-    )
+    wanted = spell(connection, [state["panel"].having(**changes)])[0]
+    item = write(connection, state, fields_of(wanted))
+    return None if item is None else record(connection, "amended", [item], stamp)
 
 
-def set_deleted(
-    connection: sa.Connection, code: str, deleted: bool, *, at: str, who: str, why: str
-) -> int | None:
+def set_deleted(connection: sa.Connection, code: str, deleted: bool, stamp: Stamp) -> int | None:
     """Put a panel aside, or take it back.
 
     Parameters
@@ -296,7 +329,7 @@ def set_deleted(
         The panel.
     deleted : bool
         Aside, or back.
-    at, who, why : str
+    stamp : Stamp
         For the history.
 
     Returns
@@ -305,22 +338,12 @@ def set_deleted(
         Number of the change; None if it was so already.
     """
     state = state_of(connection, code)
-    if state["deleted"] == deleted:
-        return None
-    _write(connection, state, {"deleted": deleted}, import_id=state["import_id"])
-    return record(
-        connection,
-        state["id"],
-        "deleted" if deleted else "restored",
-        before={"deleted": not deleted},
-        after={"deleted": deleted},
-        at=at,
-        who=who,
-        why=why,
-    )
+    item = write(connection, state, {**state["fields"], "deleted": deleted})
+    action = "deleted" if deleted else "restored"
+    return None if item is None else record(connection, action, [item], stamp)
 
 
-def undo(connection: sa.Connection, number: int, *, at: str, who: str, why: str) -> int:
+def undo(connection: sa.Connection, number: int, stamp: Stamp) -> int:
     """Undo one change, by a change of its own.
 
     Parameters
@@ -329,7 +352,7 @@ def undo(connection: sa.Connection, number: int, *, at: str, who: str, why: str)
         In a write transaction.
     number : int
         The change's number.
-    at, who, why : str
+    stamp : Stamp
         For the history.
 
     Returns
@@ -340,96 +363,151 @@ def undo(connection: sa.Connection, number: int, *, at: str, who: str, why: str)
     Raises
     ------
     ArchiveError
-        If there is no such change, or the panel has been changed since in the same fields.
+        If there is no such change, or what it touched has been changed since in the same fields.
     """
-    h, p = schema.history, schema.panels
-    query = sa.select(h, p.c.code).join(p, p.c.id == h.c.panel_id).where(h.c.id == number)
-    entry = connection.execute(query).mappings().first()
-    if entry is None:
+    h, t, p = schema.history, schema.history_items, schema.panels
+    if connection.execute(sa.select(h.c.id).where(h.c.id == number)).first() is None:
         raise ArchiveError(
             "There is no change of this number.",
             got=str(number),
             remedy="see the history for the numbers.",
         )
-    after: dict[str, Any] = json.loads(entry["after"] or "{}")
-    # A panel that was not there before is put aside, not erased.
-    before = json.loads(entry["before"]) if entry["before"] else {"deleted": True}
-    state = state_of(connection, entry["code"])
-    changed = sorted(name for name in before if state[name] != after.get(name))
-    if changed:
-        raise ArchiveError(
-            "This change cannot be undone, for the panel was changed again since.",
-            got=f"another {', '.join(changed)} of panel {entry['code']}",
-            remedy="undo the later change first.",
-        )
-    _write(connection, state, before, import_id=state["import_id"])
-    return record(
-        connection,
-        state["id"],
-        "undone",
-        before=after,
-        after=before,
-        at=at,
-        who=who,
-        why=why,
-        undoes=number,
-    )
+    query = sa.select(t).where(t.c.change_id == number).order_by(t.c.id.desc())
+    undone = []
+    for entry in connection.execute(query).mappings().all():
+        after: dict[str, Any] = json.loads(entry["after"] or "{}")
+        # A panel that was not there before is put aside, not erased.
+        before = json.loads(entry["before"]) if entry["before"] else {"deleted": True}
+        row = connection.execute(sa.select(p).where(p.c.id == entry["subject"])).mappings().one()
+        state = _state(connection, dict(row))
+        changed = sorted(k for k in before if state["fields"].get(k) != after.get(k))
+        if changed:
+            raise ArchiveError(
+                "This change cannot be undone, for the panel was changed again since.",
+                got=f"another {', '.join(changed)} of panel {row['code']}",
+                remedy="undo the later change first.",
+            )
+        item = write(connection, state, {**state["fields"], **before})
+        undone += [item] if item else []
+    return record(connection, "undone", undone, stamp, undoes=number)
 
 
 def insert_readings(
-    connection: sa.Connection, rows: Sequence[tuple[int, int, Mapping[str, Any]]]
+    connection: sa.Connection,
+    rows: Sequence[tuple[int, int, StoredReading]],
+    held: Mapping[tuple[int, int, str], int] | None = None,
 ) -> None:
-    """Insert readings of panels that are new or whose readings were taken out before.
+    """Insert readings of panels.
 
     Parameters
     ----------
     connection : Connection
         In a write transaction.
-    rows : sequence of (int, int, mapping)
-        Panel row, import row and `reading_record`; ``repeat`` counted here unless given.
+    rows : sequence of (int, int, (int, dict))
+        Panel row, import row and reading.
+    held : mapping, optional
+        How many of a panel, stage and digest are there already.
     """
-    seen: Counter[tuple[int, str]] = Counter()
+    seen = Counter(held or {})
     values = []
-    for panel_id, import_id, reading in rows:
-        key = (panel_id, reading["digest"])
-        value = {"repeat": seen[key], **reading, "panel_id": panel_id, "import_id": import_id}
+    for panel_id, import_id, (stage, reading) in rows:
+        digest = reading_digest(reading)
+        key = (panel_id, stage, digest)
+        value = {"panel_id": panel_id, "import_id": import_id, "stage": stage, "digest": digest}
+        values.append({**value, "data": dump(reading), "repeat": seen[key]})
         seen[key] += 1
-        values.append(value)
     if values:
         connection.execute(schema.readings.insert(), values)
 
 
-def _write(
-    connection: sa.Connection, state: Mapping[str, Any], new: Mapping[str, Any], *, import_id: int
-) -> None:
-    panel_id = state["id"]
-    if "readings" in new:
-        connection.execute(schema.readings.delete().where(schema.readings.c.panel_id == panel_id))
-        insert_readings(connection, [(panel_id, import_id, r) for r in new["readings"]])
-    columns = {k: v for k, v in new.items() if k in PANEL_FIELDS or k == "deleted"}
-    merged = {**state, **new}
-    columns["digest"] = panel_digest(merged, [r["digest"] for r in merged["readings"]])
+def write(
+    connection: sa.Connection,
+    state: Mapping[str, Any],
+    fields: Mapping[str, Any],
+    *,
+    import_id: int | None = None,
+) -> tuple[str, int, dict[str, Any], dict[str, Any]] | None:
+    """Make a panel what its fields say, and return what that changed.
+
+    Parameters
+    ----------
+    connection : Connection
+        In a write transaction.
+    state : mapping
+        From `state_of`.
+    fields : mapping
+        All of its fields, as `fields_of` gives them.
+    import_id : int, optional
+        The import that readings come with; the panel's own if None.
+
+    Returns
+    -------
+    tuple or None
+        The item for `record`; None where nothing differs.
+    """
+    old = state["fields"]
+    # Through JSON, as what is stored has gone: tuples are lists there.
+    new = json.loads(dump({"deleted": old["deleted"], **fields}))
+    names = sorted(k for k in {*old, *new} if old.get(k) != new.get(k))
+    if not names:
+        return None
+    row, panel = state["id"], panel_of_fields(new)
+    if old["deleted"] and not new["deleted"]:
+        p = schema.panels
+        in_use = sa.select(p.c.id).where(p.c.code == panel.code, p.c.deleted == sa.false())
+        if connection.execute(in_use).first() is not None:
+            raise ArchiveError(
+                f"Panel {panel.code} cannot be taken back, for its code is in use again.",
+                got="another panel of this code",
+                remedy="delete the other one first.",
+            )
+    if "readings" in names:
+        r = schema.readings
+        connection.execute(r.delete().where(r.c.panel_id == row))
+        source = state["import_id"] if import_id is None else import_id
+        insert_readings(connection, [(row, source, (n, plain)) for n, plain in new["readings"]])
+    digest = panel_digest(panel, [(n, reading_digest(plain)) for n, plain in new["readings"]])
     connection.execute(
-        schema.panels.update().where(schema.panels.c.id == panel_id).values(**columns)
+        schema.panels.update()
+        .where(schema.panels.c.id == row)
+        .values(data=panel_text(panel), deleted=new["deleted"], digest=digest)
     )
+    return ("panel", row, {k: old.get(k) for k in names}, {k: new.get(k) for k in names})
 
 
-def _change(row: Mapping[str, Any]) -> Change:
+def _state(connection: sa.Connection, row: Mapping[str, Any]) -> dict[str, Any]:
+    r = schema.readings
+    query = sa.select(r.c.stage, r.c.data).where(r.c.panel_id == row["id"]).order_by(r.c.id)
+    found = [(n, json.loads(text)) for n, text in connection.execute(query)]
+    panel = panel_of(row["data"], found)
+    fields = json.loads(dump({**fields_of(panel), "deleted": row["deleted"]}))
+    return {**row, "panel": panel, "fields": fields}
+
+
+def _item(row: Mapping[str, Any]) -> Item:
+    name = row["code"] or str(row["subject"])
+    if row["name"] is not None:
+        name = json.loads(row["name"])["name"]
+    before, after = (json.loads(row[side] or "{}") for side in ("before", "after"))
+    return Item(row["kind"], name, before, after)
+
+
+def _change(row: Mapping[str, Any], items: Sequence[Item]) -> Change:
     return Change(
         number=row["id"],
         at=dt.datetime.fromisoformat(row["at"]),
         who=row["who"],
         why=row["why"],
-        panel=row["code"],
         action=row["action"],
-        before=json.loads(row["before"] or "{}"),
-        after=json.loads(row["after"] or "{}"),
+        items=tuple(items),
         undoes=row["undoes"],
         file=row["file"] or "",
     )
 
 
-def _say(name: str, value: Any) -> str:
-    if value in (None, "", "[]"):
+def _say(value: Any) -> str:
+    if value in (None, "", []):
         return "empty"
-    return words_of(name, value) if isinstance(value, str) else str(value)
+    if isinstance(value, list):
+        return ", ".join(" ".join(map(str, v)) if isinstance(v, list) else str(v) for v in value)
+    return str(value)

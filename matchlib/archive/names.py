@@ -1,41 +1,56 @@
-"""Names of grounds and colours: equal regardless of capitals, spelled as first seen."""
+"""Names: equal regardless of capitals and Unicode form, spelled as first seen."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import json
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from typing import Any
 
 import sqlalchemy as sa
 
 from matchlib.archive import schema
-from matchlib.domain import Blend, Colour, Ground, Panel, Recipe
+from matchlib.domain import (
+    Blend,
+    CoatSchedule,
+    Colour,
+    Ground,
+    Name,
+    Panel,
+    Recipe,
+    Stage,
+    name_key,
+)
+from matchlib.errors import DomainError
+from matchlib.plain import dump, from_plain, to_plain
 
 __all__ = ["names_of", "spell"]
 
 
-def names_of(connection: sa.Connection, kind: str) -> dict[str, str]:
-    """Return names by casefolded key, spelled as first seen, in that order.
+def names_of(connection: sa.Connection, kind: str | None = None) -> dict[int, Name]:
+    """Return names by their row, in the order first seen.
 
     Parameters
     ----------
     connection : Connection
         Open.
-    kind : {"ground", "colour"}
-        Names of what.
+    kind : str, optional
+        One of `matchlib.domain.NAME_KINDS`; None for all.
 
     Returns
     -------
     dict
-        Key to spelling.
+        Row to name.
     """
     n = schema.names
-    query = sa.select(n.c.key, n.c.spelling).where(n.c.kind == kind).order_by(n.c.id)
-    return {row.key: row.spelling for row in connection.execute(query)}
+    query = sa.select(n.c.id, n.c.data).order_by(n.c.id)
+    if kind is not None:
+        query = query.where(n.c.kind == kind)
+    return {row.id: from_plain(Name, json.loads(row.data)) for row in connection.execute(query)}
 
 
 def spell(connection: sa.Connection, panels: Iterable[Panel]) -> list[Panel]:
-    """Return panels with every name spelled as the archive first saw it, new names noted.
+    """Return panels with every name as the archive shows it, new names noted.
 
     Parameters
     ----------
@@ -47,34 +62,65 @@ def spell(connection: sa.Connection, panels: Iterable[Panel]) -> list[Panel]:
     Returns
     -------
     list of Panel
-        Equal to those given.
+        With names that are joined to another under that one.
     """
-    known = {kind: names_of(connection, kind) for kind in ("ground", "colour")}
-    news: list[dict[str, str]] = []
+    known = {(n.kind, key): n.name for n in names_of(connection).values() for key in n.keys}
+    news: list[Name] = []
+
+    def say(kind: str, text: str) -> str:
+        key = (kind, name_key(text))
+        if key not in known:
+            try:
+                name = Name(kind, text)
+            except DomainError:
+                return text  # a remark where a name should be stays as it is
+            news.append(name)
+            known[key] = name.name
+        return known[key]
+
     spelled: dict[object, Recipe] = {}
 
-    def say(blend: Blend) -> tuple[tuple[str, Any], ...]:
-        names = known[blend.kind]
-        parts = []
-        for name, share in blend.parts:
-            key = name.casefold()
-            if key not in names:
-                names[key] = name
-                news.append({"kind": blend.kind, "key": key, "spelling": name})
-            parts.append((names[key], share))
-        return tuple(parts)
-
-    result = []
-    for panel in panels:
-        recipe = panel.recipe
+    def recipe_of(recipe: Recipe) -> Recipe:
         # Equal blends may be written with other parts, which are kept as written.
-        colour_parts = None if recipe.colour is None else recipe.colour.parts
-        written = (recipe.ground.parts, colour_parts, recipe.schedule, recipe.clear)
+        written = (str(recipe), recipe.clear)
         if written not in spelled:
-            ground = Ground(say(recipe.ground))
-            colour = None if recipe.colour is None else Colour(say(recipe.colour))
-            spelled[written] = replace(recipe, ground=ground, colour=colour)
-        result.append(replace(panel, recipe=spelled[written]))
+            spelled[written] = _recipe(recipe, say)
+        return spelled[written]
+
+    def stage_of(stage: Stage) -> Stage:
+        return replace(
+            stage,
+            recipe=recipe_of(stage.recipe),
+            readings=tuple(
+                replace(r, instrument=say("instrument", r.instrument)) if r.instrument else r
+                for r in stage.readings
+            ),
+            sprayer=say("sprayer", stage.sprayer) if stage.sprayer else "",
+        )
+
+    result = [replace(p, stages=tuple(map(stage_of, p.stages))) for p in panels]
     if news:
-        connection.execute(schema.names.insert(), news)
+        rows = [{"kind": n.kind, "key": name_key(n.name), "data": dump(to_plain(n))} for n in news]
+        connection.execute(schema.names.insert(), rows)
     return result
+
+
+def _recipe(recipe: Recipe, say: Callable[[str, str], str]) -> Recipe:
+    def parts(blend: Blend) -> tuple[tuple[str, Any], ...]:
+        return tuple((say(blend.kind, name), share) for name, share in blend.parts)
+
+    schedule = recipe.schedule
+    if schedule is not None:
+        schedule = CoatSchedule(
+            tuple(
+                replace(s, colour=None if s.colour is None else Colour(parts(s.colour)))
+                for s in schedule.steps
+            )
+        )
+    clear = recipe.clear
+    return Recipe(
+        Ground(parts(recipe.ground)),
+        None if recipe.colour is None else Colour(parts(recipe.colour)),
+        schedule,
+        clear if clear in (None, "yes") else say("clear", str(clear)),
+    )

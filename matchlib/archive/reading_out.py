@@ -1,19 +1,20 @@
-"""Stored rows read out as panels and recipes, and the digest of them all."""
+"""Stored rows read out as panels, and the digest of them all."""
 
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Callable, Collection
 from typing import ParamSpec, TypeVar
 
 import sqlalchemy as sa
 
 from matchlib.archive import schema
-from matchlib.archive.codec import panel_of, reading_of, recipe_of
-from matchlib.domain import Panel, Reading, Recipe
+from matchlib.archive.codec import StoredReading, panel_of
+from matchlib.domain import Panel
 from matchlib.errors import ArchiveError, MatchlibError
 
-__all__ = ["hash_in", "panels_in", "recipes_in", "whole"]
+__all__ = ["hash_in", "panels_in", "whole"]
 
 _P = ParamSpec("_P")
 _T = TypeVar("_T")
@@ -44,41 +45,17 @@ def panels_in(
         If a stored row is no possible panel.
     """
     p, r = schema.panels, schema.readings
-    rows = connection.execute(sa.select(p).where(where).order_by(p.c.id)).mappings().all()
+    rows = connection.execute(sa.select(p.c.id, p.c.data).where(where).order_by(p.c.id)).all()
     found = connection.execute(
-        sa.select(r).join(p, p.c.id == r.c.panel_id).where(where).order_by(r.c.id)
-    ).mappings()
-    readings: dict[int, list[Reading]] = {}
-    for row in found:
-        readings.setdefault(row["panel_id"], []).append(whole(label, reading_of, dict(row)))
-    return tuple(whole(label, panel_of, dict(row), readings.get(row["id"], ())) for row in rows)
-
-
-def recipes_in(connection: sa.Connection, *, label: str) -> tuple[Recipe, ...]:
-    """Return every recipe of the panels not deleted, each once.
-
-    Parameters
-    ----------
-    connection : Connection
-        Open.
-    label : str
-        The archive, for errors.
-
-    Returns
-    -------
-    tuple of Recipe
-        In the order first seen.
-
-    Raises
-    ------
-    ArchiveError
-        If a stored recipe is none.
-    """
-    p = schema.panels
-    columns = (p.c.ground, p.c.colour, p.c.schedule, p.c.clear)
-    query = sa.select(*columns).where(p.c.deleted == sa.false()).order_by(p.c.id)
-    rows = dict.fromkeys(tuple(row) for row in connection.execute(query))
-    return tuple(whole(label, recipe_of, *row) for row in rows)
+        sa.select(r.c.panel_id, r.c.stage, r.c.data)
+        .join(p, p.c.id == r.c.panel_id)
+        .where(where)
+        .order_by(r.c.id)
+    )
+    readings: dict[int, list[StoredReading]] = {}
+    for panel_id, stage, text in found:
+        readings.setdefault(panel_id, []).append((stage, whole(label, json.loads, text)))
+    return tuple(whole(label, panel_of, row.data, readings.get(row.id, ())) for row in rows)
 
 
 def hash_in(connection: sa.Connection, without: Collection[str] = ()) -> str:
@@ -126,7 +103,7 @@ def whole(label: str, build: Callable[_P, _T], *args: _P.args, **kwargs: _P.kwar
     """
     try:
         return build(*args, **kwargs)
-    except (MatchlibError, ValueError, TypeError) as error:
+    except (MatchlibError, LookupError, ValueError, TypeError) as error:
         raise ArchiveError(
             "This archive is damaged: what is stored of a panel cannot be read.",
             got=str(error)[:200],

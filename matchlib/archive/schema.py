@@ -13,17 +13,20 @@ __all__ = [
     "VERSIONS",
     "attachments",
     "history",
+    "history_items",
     "ignored",
     "imports",
+    "jobs",
     "metadata",
     "names",
     "panels",
+    "profiles",
     "readings",
     "settings",
     "version",
 ]
 
-VERSIONS = ("0001", "0002", "0003")
+VERSIONS = ("0001", "0002", "0003", "0004")
 """Every schema version there has been, oldest first."""
 
 HEAD = VERSIONS[-1]
@@ -58,9 +61,9 @@ names = sa.Table(
     "names",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("kind", sa.String(16), nullable=False),  # ground or colour
-    sa.Column("key", sa.Text, nullable=False),  # without regard to capitals
-    sa.Column("spelling", sa.Text, nullable=False),  # as first seen
+    sa.Column("kind", sa.String(16), nullable=False),
+    sa.Column("key", sa.Text, nullable=False),  # of its first spelling: `name_key`
+    sa.Column("data", sa.Text, nullable=False),  # JSON of a `Name`: spellings, lots
     sa.UniqueConstraint("kind", "key"),
 )
 
@@ -68,23 +71,20 @@ panels = sa.Table(
     "panels",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("code", sa.String(80), nullable=False, unique=True),
-    sa.Column("ground", sa.Text, nullable=False),  # JSON [[name, parts], …], parts exact
-    sa.Column("colour", sa.Text),
-    sa.Column("schedule", sa.Text),  # JSON [[coats, carrier, colour], …]
-    sa.Column("clear", sa.Text),
-    sa.Column("date", sa.String(10)),
-    sa.Column("sprayer", sa.Text, nullable=False),
-    sa.Column("lot", sa.Text, nullable=False),
-    sa.Column("note", sa.Text, nullable=False),
-    sa.Column("extra", sa.Text, nullable=False),  # JSON [[column, text], …]
+    sa.Column("code", sa.String(80), nullable=False),
+    sa.Column("data", sa.Text, nullable=False),  # JSON of a `Panel` without its readings
     sa.Column("import_id", sa.ForeignKey("imports.id"), nullable=False),
-    sa.Column("customer", sa.Text, nullable=False, server_default=""),
-    sa.Column("temperature", sa.Double),  # °C
-    sa.Column("humidity", sa.Double),  # %
     sa.Column("deleted", sa.Boolean, nullable=False, server_default=sa.false()),
-    sa.Column("digest", sa.String(64), nullable=False, server_default=""),
+    sa.Column("digest", sa.String(64), nullable=False),
     sqlite_autoincrement=True,
+)
+# The code of a panel that was removed may be used again.
+sa.Index(
+    "ix_panels_code",
+    panels.c.code,
+    unique=True,
+    sqlite_where=sa.text("NOT deleted"),
+    postgresql_where=sa.text("NOT deleted"),
 )
 
 readings = sa.Table(
@@ -93,20 +93,37 @@ readings = sa.Table(
     sa.Column("id", sa.Integer, primary_key=True),
     sa.Column("panel_id", sa.ForeignKey("panels.id"), nullable=False, index=True),
     sa.Column("import_id", sa.ForeignKey("imports.id"), nullable=False),
-    sa.Column("source", sa.String(24), nullable=False),
-    sa.Column("illuminant", sa.String(8), nullable=False),
-    sa.Column("observer", sa.String(4), nullable=False),
-    sa.Column("geometry", sa.String(12), nullable=False),
-    sa.Column("lab", sa.Text),  # JSON; shortest digits that give the same 64-bit float back
-    sa.Column("wavelengths", sa.Text),
-    sa.Column("reflectance", sa.Text),
-    sa.Column("sd", sa.Double),
+    sa.Column("stage", sa.Integer, nullable=False),  # of the panel, the first is 1
+    sa.Column("data", sa.Text, nullable=False),  # JSON of a `Reading`, numbers with every digit
     sa.Column("digest", sa.String(64), nullable=False),
-    # The n-th reading of this panel with these same values. It makes the same reading imported
+    # The n-th reading of this stage with these same values. It makes the same reading imported
     # twice at the same moment impossible, and leaves honest repeats with equal values alone.
     sa.Column("repeat", sa.Integer, nullable=False),
-    sa.UniqueConstraint("panel_id", "digest", "repeat"),
+    sa.UniqueConstraint("panel_id", "stage", "digest", "repeat"),
     sqlite_autoincrement=True,
+)
+
+jobs = sa.Table(
+    "jobs",
+    metadata,
+    sa.Column("number", sa.Integer, primary_key=True),
+    # Counts the changes, so that one made on a stale view is noticed.
+    sa.Column("version", sa.Integer, nullable=False),
+    sa.Column("state", sa.String(16), nullable=False, index=True),
+    sa.Column("customer", sa.Text, nullable=False),  # `name_key` of it, to find jobs by
+    sa.Column("at", sa.String(32), nullable=False),  # changed last; UTC, ISO 8601
+    sa.Column("data", sa.Text, nullable=False),  # JSON of a `Job`
+    sqlite_autoincrement=True,
+)
+
+profiles = sa.Table(
+    "profiles",
+    metadata,
+    sa.Column("kind", sa.String(40), primary_key=True),
+    sa.Column("name", sa.String(120), primary_key=True),
+    sa.Column("data", sa.Text, nullable=False),  # JSON
+    sa.Column("at", sa.String(32), nullable=False),
+    sa.Column("who", sa.Text, nullable=False),
 )
 
 settings = sa.Table(
@@ -121,15 +138,24 @@ history = sa.Table(
     metadata,
     # Order is by this number and never by the clock, which can be set back.
     sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("panel_id", sa.ForeignKey("panels.id"), nullable=False, index=True),
     sa.Column("import_id", sa.ForeignKey("imports.id")),
     sa.Column("at", sa.String(32), nullable=False),
     sa.Column("who", sa.Text, nullable=False),
     sa.Column("action", sa.String(24), nullable=False),
     sa.Column("why", sa.Text, nullable=False),
+    sa.Column("undoes", sa.ForeignKey("history.id")),
+    sqlite_autoincrement=True,
+)
+
+history_items = sa.Table(
+    "history_items",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("change_id", sa.ForeignKey("history.id"), nullable=False, index=True),
+    sa.Column("kind", sa.String(16), nullable=False),  # panel, name or job
+    sa.Column("subject", sa.Integer, nullable=False, index=True),  # its row
     sa.Column("before", sa.Text),  # JSON of the fields that changed
     sa.Column("after", sa.Text),
-    sa.Column("undoes", sa.ForeignKey("history.id")),
     sqlite_autoincrement=True,
 )
 

@@ -15,13 +15,13 @@ from matchlib.archive.adding import AddResult
 from matchlib.archive.checking import check
 from matchlib.archive.cupboard import Cupboard, utc_now
 from matchlib.archive.database import Database, database_of
-from matchlib.archive.history import Change
+from matchlib.archive.history import Change, Stamp
 from matchlib.archive.names import names_of
-from matchlib.archive.reading_out import hash_in, panels_in, recipes_in
+from matchlib.archive.reading_out import hash_in, panels_in
 from matchlib.archive.troubles import check_file
 from matchlib.archive.upgrade import create as create_archive
 from matchlib.archive.upgrade import ensure_current
-from matchlib.domain import Colour, Ground, Panel, Recipe
+from matchlib.domain import Colour, Ground, Panel, Recipe, Stage
 from matchlib.errors import ArchiveError
 
 if TYPE_CHECKING:
@@ -165,7 +165,7 @@ class Archive(Cupboard):
             return panels_in(connection, where, label=self.label)
 
     def panel(self, code: str) -> Panel:
-        """Return one panel, also if it was deleted.
+        """Return one panel; one that was deleted if no other has its code.
 
         Parameters
         ----------
@@ -183,8 +183,10 @@ class Archive(Cupboard):
             If there is none.
         """
         with self._database.read() as connection:
-            where = schema.panels.c.code == " ".join(code.split())
-            found = panels_in(connection, where, label=self.label)
+            p = schema.panels
+            query = sa.select(p.c.id).where(p.c.code == " ".join(code.split()))
+            last = query.order_by(p.c.deleted, p.c.id.desc()).limit(1).scalar_subquery()
+            found = panels_in(connection, p.c.id == last, label=self.label)
         if not found:
             raise ArchiveError(
                 "There is no panel of this code in the archive.",
@@ -233,13 +235,13 @@ class Archive(Cupboard):
         found = (recipe.colour for recipe in self._recipes())
         return tuple(dict.fromkeys(c for c in found if c is not None))
 
-    def names(self, kind: Literal["ground", "colour"]) -> tuple[str, ...]:
-        """Return every name ever used, those within blends too, as first spelled.
+    def names(self, kind: str) -> tuple[str, ...]:
+        """Return every name ever used, those within blends too.
 
         Parameters
         ----------
-        kind : {"ground", "colour"}
-            Names of what.
+        kind : str
+            One of `matchlib.domain.NAME_KINDS`.
 
         Returns
         -------
@@ -247,7 +249,7 @@ class Archive(Cupboard):
             In the order first seen.
         """
         with self._database.read() as connection:
-            return tuple(names_of(connection, kind).values())
+            return tuple(n.name for n in names_of(connection, kind).values())
 
     def content_hash(self, *, without: Collection[str] = ()) -> str:
         """Return one digest of all that a fit can depend on.
@@ -293,8 +295,8 @@ class Archive(Cupboard):
         who, why : str
             For the history.
         **changes : object
-            Fields of `Panel`: ``recipe``, ``readings``, ``date``, ``sprayer``, ``lot``, ``note``,
-            ``customer``, ``temperature``, ``humidity``, ``extra``.
+            Fields of `Panel`, its code apart, and of `Stage` for its last stage: ``recipe``,
+            ``readings``, ``sprayer``, ``note``, ``stages`` and so on.
 
         Returns
         -------
@@ -306,7 +308,7 @@ class Archive(Cupboard):
         ArchiveError
             If there is no such panel or field.
         """
-        allowed = set(Panel.__dataclass_fields__) - {"code"}
+        allowed = {*Panel.__dataclass_fields__, *Stage.__dataclass_fields__} - {"code"}
         unknown = sorted(set(changes) - allowed)
         if unknown:
             raise ArchiveError(
@@ -316,7 +318,7 @@ class Archive(Cupboard):
                 remedy="name a field of the panel.",
             )
         with self._database.write() as connection:
-            return history.amend(connection, code, changes, at=self._now(), who=who, why=why)
+            return history.amend(connection, code, changes, Stamp(self._now(), who, why))
 
     def delete(self, code: str, *, who: str = "", why: str = "") -> int | None:
         """Put a panel aside; it is kept, and `restore` takes it back.
@@ -334,7 +336,7 @@ class Archive(Cupboard):
             Number of the change; None if it was deleted already.
         """
         with self._database.write() as connection:
-            return history.set_deleted(connection, code, True, at=self._now(), who=who, why=why)
+            return history.set_deleted(connection, code, True, Stamp(self._now(), who, why))
 
     def restore(self, code: str, *, who: str = "", why: str = "") -> int | None:
         """Take a deleted panel back.
@@ -352,7 +354,7 @@ class Archive(Cupboard):
             Number of the change; None if it was not deleted.
         """
         with self._database.write() as connection:
-            return history.set_deleted(connection, code, False, at=self._now(), who=who, why=why)
+            return history.set_deleted(connection, code, False, Stamp(self._now(), who, why))
 
     def undo(self, change: int, *, who: str = "", why: str = "") -> int:
         """Undo one change; the undoing is itself a change that can be undone.
@@ -375,7 +377,7 @@ class Archive(Cupboard):
             If there is no such change, or a later one stands in the way.
         """
         with self._database.write() as connection:
-            return history.undo(connection, change, at=self._now(), who=who, why=why)
+            return history.undo(connection, change, Stamp(self._now(), who, why))
 
     def history(self, code: str | None = None) -> tuple[Change, ...]:
         """Return what was changed, oldest first.
@@ -404,8 +406,8 @@ class Archive(Cupboard):
         return check(self._database)
 
     def _recipes(self) -> tuple[Recipe, ...]:
-        with self._database.read() as connection:
-            return recipes_in(connection, label=self.label)
+        stages = (stage for panel in self.panels() for stage in panel.stages)
+        return tuple(dict.fromkeys(stage.recipe for stage in stages))
 
 
 def _there(path: Path) -> bool:

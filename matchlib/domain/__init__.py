@@ -1,4 +1,4 @@
-"""The words of the trade as types: grounds, colours, mix ratios, coats, recipes, panels.
+"""The words of the trade as types: grounds, colours, ratios, coats, recipes, panels, names.
 
 This is their only home. Every type is frozen and checks itself, so that an illegal value cannot be
 built: what holds a `Recipe` may trust it. A mix ratio is always *carrier : colour* by volume,
@@ -8,23 +8,33 @@ carrier first; `MixRatio` keeps that order and says it in words wherever it is s
 from __future__ import annotations
 
 from matchlib.domain.blend import Blend, Colour, Ground
-from matchlib.domain.panel import Panel, Recipe
-from matchlib.domain.parts import clean_name, format_parts
+from matchlib.domain.name import NAME_KINDS, Lot, Name
+from matchlib.domain.panel import Panel, readings_in
+from matchlib.domain.parts import clean_name, format_parts, name_key
 from matchlib.domain.ratio import MixRatio
 from matchlib.domain.reading import Reading, Viewing
+from matchlib.domain.recipe import Recipe
 from matchlib.domain.schedule import CoatSchedule, CoatStep
+from matchlib.domain.stage import LoggedCoat, Stage
 
 __all__ = [
+    "NAME_KINDS",
     "Blend",
     "CoatSchedule",
     "CoatStep",
     "Colour",
     "Ground",
+    "LoggedCoat",
+    "Lot",
     "MixRatio",
+    "Name",
     "Panel",
     "Reading",
     "Recipe",
+    "Stage",
     "Viewing",
     "clean_name",
     "format_parts",
+    "name_key",
+    "readings_in",
 ]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import ClassVar, Self
 
-from matchlib.domain.parts import clean_name, format_parts, read_parts
+from matchlib.domain.parts import clean_name, format_parts, name_key, read_parts
 from matchlib.errors import DomainError
 
 __all__ = ["Blend", "Colour", "Ground"]
@@ -19,8 +19,8 @@ _PART = re.compile(r"^(?P<name>.*\S)\s+(?P<parts>\d+(?:\.\d+)?|\.\d+|\d+/\d+)$",
 class Blend:
     """Named parts by volume; one name is the neat thing.
 
-    Names are compared without regard to capitals, and parts by their proportion, so that
-    ``Silver 6 + black 2`` equals ``silver 3 + Black 1``.
+    Names are compared without regard to capitals and Unicode form, and parts by their
+    proportion, so that ``Silver 6 + black 2`` equals ``silver 3 + Black 1``.
 
     Parameters
     ----------
@@ -36,7 +36,7 @@ class Blend:
         parts = tuple(
             (clean_name(n, self.kind), read_parts(p, f"{n} share")) for n, p in self.parts
         )
-        folded = [n.casefold() for n, _ in parts]
+        folded = [name_key(n) for n, _ in parts]
         if not parts or any(p == 0 for _, p in parts) or len(set(folded)) < len(folded):
             raise DomainError(
                 f"This is not a {self.kind}.",
@@ -45,7 +45,7 @@ class Blend:
                 remedy="name each part once, with parts above 0.",
             )
         total = sum(p for _, p in parts)
-        key = tuple(sorted((n.casefold(), p / total) for n, p in parts))
+        key = tuple(sorted((name_key(n), p / total) for n, p in parts))
         neat = ((parts[0][0], Fraction(1)),)
         object.__setattr__(self, "parts", parts if len(parts) > 1 else neat)
         object.__setattr__(self, "key", key)

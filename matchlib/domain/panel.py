@@ -1,118 +1,50 @@
-"""A recipe, and the panel that was sprayed by it."""
+"""One physical card: its code, and the stages in which it was sprayed and read."""
 
 from __future__ import annotations
 
 import datetime as dt
-import math
-import unicodedata
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Any, Self
 
-from matchlib.domain.blend import Colour, Ground
-from matchlib.domain.parts import clean_name
+from matchlib.domain.parts import clean_text
 from matchlib.domain.reading import Reading
-from matchlib.domain.schedule import CoatSchedule
+from matchlib.domain.recipe import Recipe
+from matchlib.domain.stage import Stage
 from matchlib.errors import DomainError
 
-__all__ = ["Panel", "Recipe"]
-
-_MAX_TEXT = 10_000
-_NO_CLEAR = {"", "no", "none", "n", "0", "false"}
-_SOME_CLEAR = {"yes", "y", "1", "true"}
-
-
-@dataclass(frozen=True, slots=True)
-class Recipe:
-    """What was, or would be, sprayed.
-
-    Parameters
-    ----------
-    ground : Ground
-        The opaque coat below.
-    colour : Colour, optional
-        The transparent colour; None for a bare ground.
-    schedule : CoatSchedule, optional
-        The colour coats; None for a bare ground.
-    clear : str, optional
-        ``yes`` or the clear coat's name; None for no clear coat.
-    """
-
-    ground: Ground
-    colour: Colour | None = None
-    schedule: CoatSchedule | None = None
-    clear: str | None = None
-
-    def __post_init__(self) -> None:
-        if (self.colour is None) != (self.schedule is None):
-            raise DomainError(
-                "A recipe has a colour and coats, or neither.",
-                expected="both, or neither for a bare ground",
-                got="coats without a colour" if self.colour is None else "a colour without coats",
-                remedy="fill in what is missing.",
-            )
-        clear = " ".join(str(self.clear or "").split())
-        if clear.casefold() in _NO_CLEAR:
-            object.__setattr__(self, "clear", None)
-        elif clear.casefold() in _SOME_CLEAR:
-            object.__setattr__(self, "clear", "yes")
-        else:
-            object.__setattr__(self, "clear", clean_name(clear, "clear coat"))
-
-    @property
-    def bare(self) -> bool:
-        """Whether it is a ground without colour."""
-        return self.colour is None
-
-    @property
-    def words(self) -> str:
-        """The recipe in words, for the back of the panel."""
-        clear = "" if self.clear is None else ", under clear coat"
-        if self.clear not in (None, "yes"):
-            clear += f" {self.clear}"
-        if self.colour is None or self.schedule is None:
-            return f"{self.ground}, bare{clear}"
-        return f"{self.colour} over {self.ground}: {self.schedule.words}{clear}"
-
-    def __str__(self) -> str:
-        if self.colour is None:
-            return f"{self.ground}, bare"
-        return f"{self.colour} over {self.ground}, {self.schedule}"
+__all__ = ["Panel", "readings_in"]
 
 
 @dataclass(frozen=True, slots=True)
 class Panel:
-    """A sprayed panel: its code, its recipe as written on the back, its readings.
+    """A sprayed panel: its code, its stages, and what else is written on its back.
+
+    A panel that is built on stays the same panel: it gains a stage. What is asked of the panel
+    as a whole (``recipe``, ``readings``, ``date`` and so on) is that of its last stage, which is
+    how the card stands now.
 
     Parameters
     ----------
     code : str
         The panel's own code.
-    recipe : Recipe
-        As written on the back.
-    readings : tuple of Reading
-        Repeat readings stay repeats.
-    date : datetime.date, optional
-        Sprayed on.
-    sprayer, lot, note, customer : str
+    stages : tuple of Stage
+        In the order sprayed, at least one; each goes on from the one before.
+    batch : str
+        Batch of the ground; empty where not known.
+    note, customer : str
         As written on the back, without outer blanks; empty where not.
-    temperature : float, optional
-        Booth air [°C].
-    humidity : float, optional
-        Booth relative humidity [%].
     extra : tuple of (str, str)
         Columns of the file that have no meaning here, kept as they came: by name, in the
         order of names, empty ones left out.
     """
 
     code: str
-    recipe: Recipe
-    readings: tuple[Reading, ...] = ()
-    date: dt.date | None = None
-    sprayer: str = ""
-    lot: str = ""
+    stages: tuple[Stage, ...]
+    batch: str = ""
     note: str = ""
     customer: str = ""
-    temperature: float | None = None
-    humidity: float | None = None
     extra: tuple[tuple[str, str], ...] = ()
 
     def __post_init__(self) -> None:
@@ -125,37 +57,187 @@ class Panel:
                 remedy="give the panel the code written on its back.",
             )
         object.__setattr__(self, "code", code)
-        for what in ("sprayer", "lot", "note", "customer"):
-            object.__setattr__(self, what, _clean_text(getattr(self, what), what))
+        for what in ("batch", "note", "customer"):
+            object.__setattr__(self, what, clean_text(getattr(self, what), what))
         extra = {
-            " ".join(_clean_text(k, "column name").split()): _clean_text(v, k)
-            for k, v in self.extra
+            " ".join(clean_text(k, "column name").split()): clean_text(v, k) for k, v in self.extra
         }
         kept = tuple(sorted((k, v) for k, v in extra.items() if k and v))
         object.__setattr__(self, "extra", kept)
-        for what, value, low, high in (
-            ("temperature", self.temperature, -20.0, 70.0),
-            ("humidity", self.humidity, 0.0, 100.0),
-        ):
-            if value is not None and not (math.isfinite(value) and low <= value <= high):
-                raise DomainError(
-                    f"This booth {what} is not possible.",
-                    expected=f"{low:g} to {high:g}",
-                    got=f"{value:g}",
-                    remedy="leave it empty if it was not read.",
-                )
+        self._check_stages()
+
+    def _check_stages(self) -> None:
+        if not self.stages:
+            raise DomainError(
+                "A panel without its first stage is none.",
+                expected="what was sprayed on it first",
+                got="no stage",
+                remedy="write the ground and the first coats, or the bare ground alone.",
+            )
+        try:
+            for before, then in pairwise(self.stages):
+                added = then.recipe.after(before.recipe)
+                cleared = before.recipe.clear is None and then.recipe.clear is not None
+                if added is None and not cleared:
+                    raise DomainError(
+                        "A stage adds coats, or the clear coat.",
+                        expected=f"more than {before.recipe}",
+                        got=str(then.recipe),
+                        remedy="give another reading of the same coats to the stage before.",
+                    )
+                if before.date and then.date and then.date < before.date:
+                    raise DomainError(
+                        "A stage cannot be sprayed before the one it is built on.",
+                        expected=f"{before.date.isoformat()} or later",
+                        got=then.date.isoformat(),
+                        remedy="set the dates right, or leave one empty.",
+                    )
+            done = 0
+            for number, stage in enumerate(self.stages, 1):
+                coats = 0 if stage.recipe.schedule is None else stage.recipe.schedule.coats
+                wrong = [e.coat for e in stage.log if not done < e.coat <= coats]
+                if wrong:
+                    raise DomainError(
+                        "This log names a coat that was not laid in this stage.",
+                        expected=f"coats {done + 1} to {coats}" if coats > done else "no coat",
+                        got=f"coat {wrong[0]} in stage {number}",
+                        remedy="count the coats on the panel from its first colour coat.",
+                    )
+                done = coats
+        except DomainError as error:
+            raise error.at(f"panel {self.code}") from None
+
+    @classmethod
+    def of(
+        cls,
+        code: str,
+        recipe: Recipe,
+        readings: Iterable[Reading] = (),
+        *,
+        batch: str = "",
+        note: str = "",
+        customer: str = "",
+        extra: tuple[tuple[str, str], ...] = (),
+        **stage: Any,
+    ) -> Self:
+        """Return a panel sprayed in one stage.
+
+        Parameters
+        ----------
+        code : str
+            As on its back.
+        recipe : Recipe
+            What was sprayed.
+        readings : iterable of Reading
+            Its readings.
+        batch, note, customer : str
+            See `Panel`.
+        extra : tuple of (str, str)
+            See `Panel`.
+        **stage : object
+            Other fields of `Stage`: ``date``, ``sprayer``, ``lot``, ``temperature``,
+            ``humidity``, ``log``.
+
+        Returns
+        -------
+        Panel
+            Of one stage.
+        """
+        only = Stage(recipe, tuple(readings), **stage)
+        return cls(code, (only,), batch, note, customer, extra)
+
+    def having(self, **changes: Any) -> Self:
+        """Return the panel with some fields changed, its own or its last stage's.
+
+        Parameters
+        ----------
+        **changes : object
+            Fields of `Panel`, and of `Stage` for the last one.
+
+        Returns
+        -------
+        Panel
+            Checked.
+        """
+        own = {k: v for k, v in changes.items() if k in self.__slots__}
+        last = {k: v for k, v in changes.items() if k not in own}
+        stages = own.pop("stages", self.stages)
+        if last:
+            stages = (*stages[:-1], replace(stages[-1], **last))
+        return replace(self, stages=stages, **own)
+
+    def built_on(self, recipe: Recipe, **stage: Any) -> Self:
+        """Return the panel with a stage added.
+
+        Parameters
+        ----------
+        recipe : Recipe
+            All that is on it then.
+        **stage : object
+            Other fields of `Stage`.
+
+        Returns
+        -------
+        Panel
+            With one stage more.
+
+        Raises
+        ------
+        DomainError
+            If the recipe does not go on from what is on the panel.
+        """
+        return replace(self, stages=(*self.stages, Stage(recipe, **stage)))
+
+    @property
+    def recipe(self) -> Recipe:
+        """All that is on the panel now."""
+        return self.stages[-1].recipe
+
+    @property
+    def readings(self) -> tuple[Reading, ...]:
+        """Readings of the panel as it is now: of its last stage."""
+        return self.stages[-1].readings
+
+    @property
+    def date(self) -> dt.date | None:
+        """Day of the last spraying."""
+        return self.stages[-1].date
+
+    @property
+    def sprayer(self) -> str:
+        """Who sprayed last."""
+        return self.stages[-1].sprayer
+
+    @property
+    def lot(self) -> str:
+        """Lot of the colour sprayed last."""
+        return self.stages[-1].lot
+
+    @property
+    def temperature(self) -> float | None:
+        """Booth air at the last spraying [°C]."""
+        return self.stages[-1].temperature
+
+    @property
+    def humidity(self) -> float | None:
+        """Booth relative humidity at the last spraying [%]."""
+        return self.stages[-1].humidity
 
 
-def _clean_text(text: object, what: str) -> str:
-    # One form of free text, so that a panel comes back from a file or an archive as it went in.
-    clean = str(text).replace("\r\n", "\n").replace("\r", "\n").strip()
-    odd = [c for c in clean if unicodedata.category(c) in ("Cc", "Cs") and c not in "\n\t"]
-    odd += [c for c in clean if c in "\x85\u2028\u2029\ufffe\uffff"]
-    if odd or len(clean) > _MAX_TEXT:
-        raise DomainError(
-            f"The {what[:80]} of this panel is not plain text.",
-            expected=f"at most {_MAX_TEXT} characters, none of them a control character",
-            got=f"{len(clean)} characters" + (f" with {odd[0]!r}" if odd else ""),
-            remedy="write it again in plain words.",
-        )
-    return clean
+def readings_in(panels: Iterable[Panel]) -> Iterator[tuple[Panel, int, Stage, Reading]]:
+    """Yield every reading of panels with what it belongs to.
+
+    Parameters
+    ----------
+    panels : iterable of Panel
+        In order.
+
+    Yields
+    ------
+    tuple of (Panel, int, Stage, Reading)
+        The panel, the number of the stage from 1, the stage, the reading.
+    """
+    for panel in panels:
+        for number, stage in enumerate(panel.stages, 1):
+            for reading in stage.readings:
+                yield panel, number, stage, reading

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import unicodedata
 from fractions import Fraction
 from typing import cast
 
 from matchlib.errors import DomainError
 
-__all__ = ["MAX_PARTS", "clean_name", "format_parts", "read_parts"]
+__all__ = ["MAX_PARTS", "clean_name", "clean_text", "format_parts", "name_key", "read_parts"]
 
 MAX_PARTS = 10_000
+_MAX_TEXT = 10_000
 
 
 def clean_name(text: object, what: str) -> str:
@@ -32,7 +34,7 @@ def clean_name(text: object, what: str) -> str:
     DomainError
         If it is empty, too long, or holds a character that recipes use as a sign.
     """
-    name = " ".join(str(text).split())
+    name = unicodedata.normalize("NFC", " ".join(str(text).split()))
     bad = sorted(set(name) & set("+@\t\r\n")) or [c for c in name if not c.isprintable()]
     if not name or len(name) > 80 or bad:
         raise DomainError(
@@ -42,6 +44,56 @@ def clean_name(text: object, what: str) -> str:
             remedy="give it a short plain name.",
         )
     return name
+
+
+def name_key(name: str) -> str:
+    """Return what two spellings of one name have in common.
+
+    Parameters
+    ----------
+    name : str
+        A name.
+
+    Returns
+    -------
+    str
+        Without regard to capitals, white space and Unicode form.
+    """
+    folded = unicodedata.normalize("NFKC", " ".join(name.split())).casefold()
+    return unicodedata.normalize("NFKC", folded)
+
+
+def clean_text(text: object, what: str) -> str:
+    """Return free text in the one form in which it survives files and archives, or refuse it.
+
+    Parameters
+    ----------
+    text : object
+        As written.
+    what : str
+        What it is, for the error.
+
+    Returns
+    -------
+    str
+        Without outer blanks, line ends as newlines.
+
+    Raises
+    ------
+    DomainError
+        If it holds control characters or is too long.
+    """
+    clean = str(text).replace("\r\n", "\n").replace("\r", "\n").strip()
+    odd = [c for c in clean if unicodedata.category(c) in ("Cc", "Cs") and c not in "\n\t"]
+    odd += [c for c in clean if c in "\x85\u2028\u2029\ufffe\uffff"]
+    if odd or len(clean) > _MAX_TEXT:
+        raise DomainError(
+            f"The {what[:80]} is not plain text.",
+            expected=f"at most {_MAX_TEXT} characters, none of them a control character",
+            got=f"{len(clean)} characters" + (f" with {odd[0]!r}" if odd else ""),
+            remedy="write it again in plain words.",
+        )
+    return clean
 
 
 def format_parts(value: Fraction) -> str:

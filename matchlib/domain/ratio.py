@@ -11,7 +11,7 @@ from typing import Self
 from matchlib.domain.parts import MAX_PARTS, format_parts, read_parts
 from matchlib.errors import DomainError
 
-__all__ = ["MixRatio"]
+__all__ = ["RATIO_WORDS", "MixRatio"]
 
 _NUMBER = r"(\d+(?:\.\d+)?|\.\d+)"
 _SIDE = rf"{_NUMBER}\s*(?:parts?\s+)?"
@@ -20,6 +20,8 @@ _RATIO = re.compile(
 )
 _COLOUR_WORDS = {"colour", "color", "colorant", "toner", "dye"}
 _CARRIER_WORDS = {"carrier", "base", "binder", "clear", "reducer"}
+RATIO_WORDS = frozenset(_COLOUR_WORDS | _CARRIER_WORDS)
+"""Words that say which side of a ratio is which, and so are no names of colours."""
 
 
 @total_ordering

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 import re
 from dataclasses import dataclass, field
 from itertools import pairwise
 
+from matchlib.domain.parts import clean_text
 from matchlib.errors import DomainError
 
-__all__ = ["ILLUMINANTS", "OBSERVERS", "SOURCES", "Reading", "Viewing"]
+__all__ = ["ILLUMINANTS", "OBSERVERS", "SOURCES", "STATES", "Reading", "Viewing"]
 
 SOURCES = ("spectrophotometer", "photo")
 ILLUMINANTS = ("D65", "D50", "A", "F2", "F11", "LED-B3")
 OBSERVERS = ("2", "10")
+STATES = ("before clear", "cleared", "polished", "aged")
 _GEOMETRY = re.compile(r"^(45:0|0:45|(?:di|de|d):[08]|[08]:(?:di|de|d)|photo|45as(-?\d{1,3}))$")
 
 
@@ -98,6 +101,14 @@ class Reading:
         the root mean square over the axes where `covariance` is given.
     covariance : tuple of 3 tuples of 3 float, optional
         Covariance of L*, a* and b* [ΔE*ab²], where the source knows more than `sd`.
+    date : datetime.date, optional
+        Read on, where that is not the day of spraying.
+    instrument : str
+        The instrument's name; empty where not known.
+    state : str
+        What the surface was when it was read: one of `STATES`; empty for as the recipe says.
+    picture : str
+        Name of a picture kept with the panel; empty for none.
     """
 
     viewing: Viewing = field(default_factory=Viewing)
@@ -107,6 +118,10 @@ class Reading:
     reflectance: tuple[float, ...] = ()
     sd: float | None = None
     covariance: tuple[tuple[float, float, float], ...] | None = None
+    date: dt.date | None = None
+    instrument: str = ""
+    state: str = ""
+    picture: str = ""
 
     def __post_init__(self) -> None:
         if self.covariance is not None:
@@ -128,6 +143,17 @@ class Reading:
                 got="both" if self.lab else "neither",
                 remedy="fill in L, a, b or the spectral columns.",
             )
+        for what in ("instrument", "picture"):
+            object.__setattr__(self, what, clean_text(getattr(self, what), what))
+        state = " ".join(str(self.state).casefold().split())
+        if state not in ("", *STATES):
+            raise DomainError(
+                "This state of a panel's surface is not known.",
+                expected=", ".join(STATES),
+                got=repr(str(self.state)[:40]),
+                remedy="leave it empty if the panel was read as its recipe says.",
+            )
+        object.__setattr__(self, "state", state)
         if self.sd is not None and not (math.isfinite(self.sd) and 0 < self.sd <= 50):
             raise DomainError(
                 "This uncertainty of a reading is not possible.",

@@ -1,19 +1,29 @@
-"""The coats in the order sprayed, each step at its own mix ratio."""
+"""The coats in the order sprayed: each step at its own mix ratio, if need be of its own colour."""
 
 from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Self
 
-from matchlib.domain.ratio import MixRatio
+from matchlib.domain.blend import Colour
+from matchlib.domain.parts import clean_name
+from matchlib.domain.ratio import RATIO_WORDS, MixRatio
 from matchlib.errors import DomainError
 
 __all__ = ["MAX_COATS", "CoatSchedule", "CoatStep"]
 
 MAX_COATS = 60
-_STEP = re.compile(r"^(?P<coats>[^@]+)@(?P<ratio>.+)$")
+_START = re.compile(r"(?<![\w.])[+-]?\d{1,6}\s*@")
+_STEP = re.compile(
+    r"(?P<coats>[+-]?\d{1,6})\s*@\s*"
+    r"(?P<ratio>[^\s,;:@]+\s*:\s*[^\s,;:@]+)(?P<rest>[^@]*)"
+)
+_GAP = r"(?:[\s,;]|\bthen\b)+"
+_OVER = re.compile(r"(?P<colour>.*?)(?:(?:^|\s+)over\s+(?P<over>.+))?", re.IGNORECASE | re.DOTALL)
+# What a name may not hold, or a schedule written out could not be read back.
+_SIGN = re.compile(r"[,;]|\b(?:then|over)\b", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,10 +36,16 @@ class CoatStep:
         Coats, 1 to 60.
     ratio : MixRatio
         The mix they are sprayed with.
+    colour : Colour, optional
+        Of these coats, where it is not the recipe's one colour.
+    over : str, optional
+        Name of a clear mid-coat laid before these coats.
     """
 
     coats: int
     ratio: MixRatio
+    colour: Colour | None = None
+    over: str | None = None
 
     def __post_init__(self) -> None:
         whole = isinstance(self.coats, int) and not isinstance(self.coats, bool)
@@ -41,19 +57,47 @@ class CoatStep:
                 remedy="count the colour coats that were sprayed; leave colour and coats empty for "
                 "a bare ground.",
             )
+        if self.over is not None:
+            object.__setattr__(self, "over", clean_name(self.over, "mid-coat"))
+        for name in (*(self.colour.names if self.colour else ()), self.over or ""):
+            if _SIGN.search(name):
+                raise DomainError(
+                    "This name cannot stand in a schedule of several colours.",
+                    expected="a name without commas and without the words 'then' and 'over'",
+                    got=repr(name),
+                    remedy="give it a plain name; write layers as 2@6:1 cherry, 1@8:1 violet.",
+                )
+
+    def alike(self, other: CoatStep) -> bool:
+        """Return whether the coats of two steps are the same, their number apart.
+
+        Parameters
+        ----------
+        other : CoatStep
+            Another step.
+
+        Returns
+        -------
+        bool
+            Of one ratio, colour and mid-coat.
+        """
+        return replace(self, coats=1) == replace(other, coats=1)
 
     def __str__(self) -> str:
-        return f"{self.coats}@{self.ratio}"
+        colour = f" {self.colour}" if self.colour else ""
+        return f"{self.coats}@{self.ratio}{colour}" + (f" over {self.over}" if self.over else "")
 
 
 @dataclass(frozen=True, slots=True)
 class CoatSchedule:
     """The coats in the order sprayed; ``2@6:1 2@3:1`` is two at 6:1, then two at 3:1.
 
+    Where the colour changes, each step says its own: ``2@6:1 cherry, 1@8:1 violet``.
+
     Parameters
     ----------
     steps : tuple of CoatStep
-        At least one; neighbours of one ratio are joined.
+        At least one; neighbours of one ratio and colour are joined.
     """
 
     steps: tuple[CoatStep, ...]
@@ -61,8 +105,8 @@ class CoatSchedule:
     def __post_init__(self) -> None:
         joined: list[CoatStep] = []
         for step in self.steps:
-            if joined and joined[-1].ratio == step.ratio:
-                joined[-1] = CoatStep(joined[-1].coats + step.coats, step.ratio)
+            if joined and step.over is None and step.alike(replace(joined[-1], over=None)):
+                joined[-1] = replace(joined[-1], coats=joined[-1].coats + step.coats)
             else:
                 joined.append(step)
         if not joined or sum(s.coats for s in joined) > MAX_COATS:
@@ -76,7 +120,7 @@ class CoatSchedule:
 
     @classmethod
     def parse(cls, text: object) -> Self:
-        """Read ``4@6:1`` or ``2@6:1 2@3:1``.
+        """Read ``4@6:1``, ``2@6:1 2@3:1`` or ``2@6:1 cherry, 1@8:1 violet over mid-coat``.
 
         Parameters
         ----------
@@ -91,20 +135,34 @@ class CoatSchedule:
         Raises
         ------
         DomainError
-            If a step is not ``coats@carrier:colour``.
+            If a step is not ``coats@carrier:colour``, with or without a colour.
         """
-        words = re.sub(r"\s*([@:])\s*", r"\1", str(text)[:1000].replace("then", " "))
+        whole = str(text)[:8000].strip()
+        starts = [m.start() for m in _START.finditer(whole)]
+        pieces = [whole[a:b] for a, b in zip([0, *starts], [*starts, None], strict=True)]
+        matches = [_STEP.fullmatch(piece) for piece in pieces[1:]]
         steps = []
-        for word in re.split(r"[\s,;]+", words.strip()):
-            match = _STEP.match(word)
-            if match is None or not re.fullmatch(r"[+-]?\d{1,6}", match["coats"]):
-                raise DomainError(
-                    "This is not a coat schedule.",
-                    expected="whole coats@carrier:colour, such as 4@6:1 or 2@6:1 2@3:1",
-                    got=repr(str(text)[:80]),
-                    remedy="write the number of coats, an @, and the ratio with the carrier first.",
-                )
-            steps.append(CoatStep(int(match["coats"]), MixRatio.parse(match["ratio"])))
+        for match in matches:
+            if match is None or pieces[0].strip():
+                matches = []
+                break
+            rest = re.sub(f"^{_GAP}|{_GAP}$", "", match["rest"], flags=re.IGNORECASE)
+            said = _OVER.fullmatch(rest)
+            colour, over = (said["colour"], said["over"]) if said else (rest, None)
+            if colour.strip().casefold() in RATIO_WORDS:
+                matches = []
+                break
+            ratio = MixRatio.parse("".join(match["ratio"].split()))
+            own = Colour.parse(colour) if colour.strip() else None
+            steps.append(CoatStep(int(match["coats"]), ratio, own, over))
+        if not matches:
+            raise DomainError(
+                "This is not a coat schedule.",
+                expected="whole coats@carrier:colour, such as 4@6:1 or 2@6:1 2@3:1; layers of "
+                "several colours as 2@6:1 cherry, 1@8:1 violet",
+                got=repr(str(text)[:80]),
+                remedy="write the number of coats, an @, and the ratio with the carrier first.",
+            )
         return cls(tuple(steps))
 
     @classmethod
@@ -127,6 +185,37 @@ class CoatSchedule:
             (CoatStep(coats, ratio if isinstance(ratio, MixRatio) else MixRatio.parse(ratio)),)
         )
 
+    def after(self, earlier: CoatSchedule | None) -> CoatSchedule | None:
+        """Return the coats that come on top of an earlier schedule.
+
+        Parameters
+        ----------
+        earlier : CoatSchedule or None
+            What was on the panel before; None for nothing.
+
+        Returns
+        -------
+        CoatSchedule or None
+            The coats added; None where there are none.
+
+        Raises
+        ------
+        DomainError
+            If this schedule does not begin with the earlier one.
+        """
+        left = list(self.steps)
+        for step in () if earlier is None else earlier.steps:
+            if not left or not left[0].alike(step) or left[0].coats < step.coats:
+                raise DomainError(
+                    "These coats do not go on from those that are on the panel.",
+                    expected=f"all coats so far, beginning with {earlier}",
+                    got=str(self),
+                    remedy="write the whole schedule, those on the panel first.",
+                )
+            rest = left[0].coats - step.coats
+            left[:1] = [replace(left[0], coats=rest, over=None)] if rest else []
+        return CoatSchedule(tuple(left)) if left else None
+
     @property
     def coats(self) -> int:
         """Coats in all."""
@@ -141,9 +230,13 @@ class CoatSchedule:
     def words(self) -> str:
         """The schedule in words."""
         return ", then ".join(
-            f"{s.coats} coat{'s' * (s.coats != 1)} of {s.ratio.words} ({s.ratio})"
+            f"{s.coats} coat{'s' * (s.coats != 1)} of "
+            + (f"{s.colour} at " if s.colour else "")
+            + f"{s.ratio.words} ({s.ratio})"
+            + (f" over the mid-coat {s.over}" if s.over else "")
             for s in self.steps
         )
 
     def __str__(self) -> str:
-        return " ".join(map(str, self.steps))
+        plain = all(s.colour is None and s.over is None for s in self.steps)
+        return (" " if plain else ", ").join(map(str, self.steps))

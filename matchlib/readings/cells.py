@@ -144,13 +144,15 @@ def read_number(cell: Cell, what: str, *, decimal: str = ".") -> float:
     )
 
 
-def read_coats(cell: Cell, *, decimal: str = ".") -> int:
-    """Read a number of coats.
+def read_coats(cell: Cell, what: str = "coats", *, decimal: str = ".") -> int:
+    """Read a number of coats, or another whole number.
 
     Parameters
     ----------
     cell : Cell
         As it came.
+    what : str
+        Name of the column, for the error.
     decimal : str
         The decimal sign that was declared.
 
@@ -164,13 +166,13 @@ def read_coats(cell: Cell, *, decimal: str = ".") -> int:
     FileError
         If it is not a whole number.
     """
-    value = read_number(cell, "coats", decimal=decimal)
+    value = read_number(cell, what, decimal=decimal)
     if not value.is_integer() or abs(value) > 1e6:
         raise FileError(
-            "coats is not a whole number.",
+            f"{what} is not a whole number.",
             expected="a whole number such as 4",
             got=f"{value:g}",
-            remedy="count the colour coats; write half-strength coats as a weaker ratio.",
+            remedy="count them; write half-strength coats as a weaker ratio.",
         )
     return int(value)
 

@@ -9,10 +9,10 @@ from itertools import groupby
 from pathlib import Path
 
 from matchlib import __version__
-from matchlib.domain import Panel, Reading
+from matchlib.domain import Panel
 from matchlib.readings.cgats import EXTRA_FIELD, NEWLINE_KEYWORD
 from matchlib.readings.columns import known_name
-from matchlib.readings.writing import save_bytes, table_of
+from matchlib.readings.writing import ReadingRow, rows_of, save_bytes, table_of
 
 __all__ = ["cgats_text", "write_cgats"]
 
@@ -65,8 +65,7 @@ def cgats_text(panels: Iterable[Panel]) -> str:
         If a note's column has a name of the table's own.
     """
     tables = []
-    pieces = [p for panel in panels for p in _single(panel)]
-    for _, run in groupby(pieces, key=_kind):
+    for _, run in groupby(rows_of(panels), key=_kind):
         tables.append(table_of(run))
     mark = _unused([c for _, rows in tables for row in rows for c in row if isinstance(c, str)])
     lines = ["CGATS.17", f'ORIGINATOR "matchlib {__version__}"', 'FILE_DESCRIPTOR "panels"']
@@ -93,18 +92,8 @@ def cgats_text(panels: Iterable[Panel]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _single(panel: Panel) -> list[Panel]:
-    def alone(readings: tuple[Reading, ...]) -> Panel:
-        return Panel(
-            *(panel.code, panel.recipe, readings, panel.date, panel.sprayer, panel.lot),
-            *(panel.note, panel.customer, panel.temperature, panel.humidity, panel.extra),
-        )
-
-    return [alone((r,)) for r in panel.readings] or [alone(())]
-
-
-def _kind(panel: Panel) -> tuple[float, ...]:
-    return panel.readings[0].wavelengths if panel.readings else ()
+def _kind(row: ReadingRow) -> tuple[float, ...]:
+    return row.reading.wavelengths if row.reading is not None else ()
 
 
 def _fields(header: list[str]) -> tuple[list[str], dict[int, str]]:

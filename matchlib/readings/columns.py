@@ -10,15 +10,18 @@ from matchlib.errors import FileError
 from matchlib.readings.cells import read_text
 from matchlib.readings.grid import MAX_COLUMNS
 
-__all__ = ["KNOWN", "Columns", "is_wavelength_column", "known_name", "read_scale"]
+__all__ = ["KNOWN", "UNKNOWN", "Columns", "is_wavelength_column", "known_name", "read_scale"]
 
 Name = TypeVar("Name", str, float)
 
 KNOWN = (
     *("panel", "ground", "colour", "schedule", "ratio", "coats", "clear", "source"),
     *("illuminant", "observer", "geometry", "L", "a", "b", "X", "Y", "Z", "scale", "sd"),
-    *("date", "sprayer", "lot", "note", "customer", "temperature", "humidity", "tile"),
+    *("date", "sprayed", "sprayer", "lot", "batch", "note", "customer", "temperature"),
+    *("humidity", "tile", "stage", "state", "instrument", "picture", "log"),
 )
+UNKNOWN = "unknown"
+"""Written as the day of spraying where a reading has a day and the spraying has none."""
 _ALIASES = {
     **{name.casefold(): name for name in KNOWN if name not in "XYZ"},
     **{"l*": "L", "a*": "a", "b*": "b", "lab_l": "L", "lab_a": "a", "lab_b": "b"},

@@ -157,7 +157,7 @@ def read_recipes(
                     code = reader.text(row, "panel") or None
                     recipe = reader.recipe(row)
                     if code is not None:
-                        code = Panel(code, recipe).code
+                        code = Panel.of(code, recipe).code
                     view, reading = reader.view(row), reader.reading(row)
                     told = frozenset(n for n in ("clear", "geometry") if reader.text(row, n))
                     rows.append(RecipeRow(number, code, recipe, view, reading, told))

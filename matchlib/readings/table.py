@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, field
-from typing import TypeVar
+from dataclasses import dataclass, field, replace
+from typing import Any
 
-from matchlib.domain import Panel, Reading, Recipe, Viewing
+from matchlib.domain import LoggedCoat, Panel, Reading, Recipe, Stage, Viewing
 from matchlib.errors import FileError, MatchlibError
-from matchlib.readings.cells import read_date, read_number, read_text
+from matchlib.plain import from_plain
+from matchlib.readings.cells import read_coats, read_date, read_number, read_text
+from matchlib.readings.columns import UNKNOWN
 from matchlib.readings.grid import Grid, is_blank
 from matchlib.readings.report import ImportReport, RefusedRow, TakenRow, TileReading
 from matchlib.readings.rows import Row, RowReader
@@ -18,7 +21,7 @@ from matchlib.readings.rows import Row, RowReader
 __all__ = ["Declarations", "panels_from_grids"]
 
 _SHOWN_ROWS = 8
-_T = TypeVar("_T")
+_TEXTS = ("sprayer", "lot", "batch", "note", "customer")
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,9 +73,11 @@ class _Entry:
 
     row: int
     code: str
+    stage: int
     recipe: Recipe
     reading: Reading | None
-    date: dt.date | None
+    sprayed: dt.date | None
+    log: tuple[LoggedCoat, ...]
     texts: dict[str, str]
     numbers: dict[str, float | None]
     extra: tuple[tuple[str, str], ...]
@@ -204,13 +209,25 @@ def _take(row: Row, reader: RowReader, intake: _Intake) -> Reading | None:
             expected="L, a and b, or reflectances by wavelength",
             remedy="fill in the reading; or write none as its source, if the panel was never read.",
         )
+    stage = reader.cell(row, "stage")
+    day = read_date(reader.cell(row, "date"))
+    if reading is not None:
+        reading = replace(
+            reading,
+            date=day,
+            instrument=reader.text(row, "instrument"),
+            state=reader.text(row, "state"),
+            picture=reader.text(row, "picture"),
+        )
     entry = _Entry(
         row=row.number,
         code=code,
+        stage=1 if is_blank(stage) else read_coats(stage, "stage", decimal=reader.decimal),
         recipe=reader.recipe(row),
         reading=reading,
-        date=read_date(reader.cell(row, "date")),
-        texts={n: reader.text(row, n) for n in ("sprayer", "lot", "note", "customer")},
+        sprayed=_sprayed(row, reader, day),
+        log=_log(reader.text(row, "log")),
+        texts={n: reader.text(row, n) for n in _TEXTS},
         numbers={n: _optional(row, reader, n) for n in ("temperature", "humidity")},
         extra=tuple(
             (name, read_text(row.cells[i], name))
@@ -218,7 +235,9 @@ def _take(row: Row, reader: RowReader, intake: _Intake) -> Reading | None:
             if i < len(row.cells) and not is_blank(row.cells[i])
         ),
     )
-    entry.code = _panel(entry, ()).code  # refuses an unusable code or note here, by its row
+    readings = () if reading is None else (reading,)
+    # Refuses an unusable code or note here, by its row.
+    entry.code = _panel(entry, (_stage(replace(entry, log=()), readings),)).code
     intake.entries.append(entry)
     return reading
 
@@ -228,20 +247,43 @@ def _optional(row: Row, reader: RowReader, name: str) -> float | None:
     return None if is_blank(cell) else read_number(cell, name, decimal=reader.decimal)
 
 
-def _panel(entry: _Entry, readings: tuple[Reading, ...]) -> Panel:
-    return Panel(
-        entry.code,
+def _sprayed(row: Row, reader: RowReader, day: dt.date | None) -> dt.date | None:
+    cell = reader.cell(row, "sprayed")
+    if is_blank(cell):
+        return day
+    return None if reader.text(row, "sprayed") == UNKNOWN else read_date(cell)
+
+
+def _log(text: str) -> tuple[LoggedCoat, ...]:
+    if not text:
+        return ()
+    try:
+        return from_plain(tuple[LoggedCoat, ...], json.loads(text))
+    except (MatchlibError, ValueError) as error:
+        raise FileError(
+            "This log of coats cannot be read.",
+            expected="a log as the export writes it",
+            got=f"{text[:60]} ({error})",
+            remedy="empty the cell; a log is noted as the panel is sprayed.",
+        ) from None
+
+
+def _stage(entry: _Entry, readings: tuple[Reading, ...]) -> Stage:
+    return Stage(
         entry.recipe,
         readings,
-        date=entry.date,
+        date=entry.sprayed,
         sprayer=entry.texts["sprayer"],
         lot=entry.texts["lot"],
-        note=entry.texts["note"],
-        customer=entry.texts["customer"],
         temperature=entry.numbers["temperature"],
         humidity=entry.numbers["humidity"],
-        extra=entry.extra,
+        log=entry.log,
     )
+
+
+def _panel(entry: _Entry, stages: tuple[Stage, ...]) -> Panel:
+    texts = {n: entry.texts[n] for n in ("batch", "note", "customer")}
+    return Panel(entry.code, stages, extra=entry.extra, **texts)
 
 
 def _remark(grid: Grid, reader: RowReader, intake: _Intake) -> None:
@@ -283,18 +325,11 @@ def _gather(intake: _Intake) -> list[Panel]:
     folded: dict[str, str] = {}
     dropped: set[str] = set()
     for code, entries in by_code.items():
-        recipes = {e.recipe for e in entries}
-        if len(recipes) > 1:
-            rows = ", ".join(str(e.row) for e in entries[:_SHOWN_ROWS])
+        try:
+            panels.append(_merge(entries, intake))
+        except MatchlibError as error:
             dropped.add(code)
-            intake.refused += [
-                RefusedRow(
-                    e.row,
-                    f"The panel code {code} stands with more than one recipe (rows {rows}): here "
-                    f"{e.recipe}. What to do: correct the recipe, or give each panel its own code.",
-                )
-                for e in entries
-            ]
+            intake.refused += [RefusedRow(e.row, str(error)) for e in entries]
             continue
         other = folded.setdefault(code.casefold(), code)
         if other != code:
@@ -302,35 +337,62 @@ def _gather(intake: _Intake) -> list[Panel]:
                 f"The codes {other} and {code} differ only by capitals; they were taken as two "
                 "panels."
             )
-        panels.append(_merge(entries, intake))
     intake.entries = [e for e in intake.entries if e.code not in dropped]
     return panels
 
 
 def _merge(entries: list[_Entry], intake: _Intake) -> Panel:
-    first = entries[0]
+    by_stage: dict[int, list[_Entry]] = defaultdict(list)
+    for entry in entries:
+        by_stage[entry.stage].append(entry)
+    code = entries[0].code
+    if sorted(by_stage) != list(range(1, len(by_stage) + 1)):
+        raise FileError(
+            f"Panel {code} has a stage without the one before it.",
+            expected="stages 1, 2 and so on",
+            got="stage " + " and ".join(map(str, sorted(by_stage))),
+            remedy="add a row for every stage; one that was never read has the source none.",
+        )
+    stages = tuple(_merge_stage(by_stage[n], n, intake) for n in sorted(by_stage))
     extra: dict[str, dict[str, None]] = defaultdict(dict)
     for entry in entries:
         for name, value in entry.extra:
             extra[name][value] = None
-    for name in first.texts:
-        said = [e.texts[name] for e in entries if e.texts[name]]
-        first.texts[name] = _agreed(said, name, first, intake) or ""
-    for name in first.numbers:
-        values = [v for e in entries if (v := e.numbers[name]) is not None]
-        first.numbers[name] = _agreed(values, name, first, intake)
-    dates = sorted({e.date for e in entries if e.date})
-    first.date = _agreed(dates, "date", first, intake)
-    first.extra = tuple((name, "; ".join(values)) for name, values in extra.items())
-    return _panel(first, tuple(e.reading for e in entries if e.reading is not None))
+    texts = {n: _agreed(entries, n, intake) or "" for n in ("batch", "note", "customer")}
+    own = tuple((name, "; ".join(values)) for name, values in extra.items())
+    return _panel(replace(entries[0], extra=own, texts=entries[0].texts | texts), stages)
 
 
-def _agreed(values: list[_T], name: str, entry: _Entry, intake: _Intake) -> _T | None:
-    if len(set(values)) > 1:
-        intake.warnings.append(
-            f"Panel {entry.code}: its rows do not agree on {name}; {values[0]} was kept."
+def _merge_stage(entries: list[_Entry], number: int, intake: _Intake) -> Stage:
+    first = entries[0]
+    if len({e.recipe for e in entries}) > 1:
+        rows = ", ".join(str(e.row) for e in entries[:_SHOWN_ROWS])
+        here = f" in stage {number}" if number > 1 else ""
+        raise FileError(
+            f"The panel code {first.code} stands with more than one recipe{here} (rows {rows}).",
+            got=" and ".join(map(str, dict.fromkeys(e.recipe for e in entries))),
+            remedy="correct the recipe, or give each panel its own code; coats that were laid on "
+            "a finished panel are its stage 2.",
         )
-    return values[0] if values else None
+    logs = [e.log for e in entries if e.log]
+    days = [e.sprayed for e in entries if e.sprayed]
+    whole = replace(
+        first,
+        texts={n: _agreed(entries, n, intake) or "" for n in first.texts},
+        numbers={n: _agreed(entries, n, intake) for n in first.numbers},
+        sprayed=min(days, default=None),
+        log=max(logs, key=len, default=()),
+    )
+    return _stage(whole, tuple(e.reading for e in entries if e.reading is not None))
+
+
+def _agreed(entries: list[_Entry], name: str, intake: _Intake) -> Any:
+    said = [v for e in entries if (v := {**e.texts, **e.numbers}[name]) not in ("", None)]
+    if len(set(said)) > 1:
+        intake.warnings.append(
+            f"Panel {entries[0].code}: its rows do not agree on {name}; {said[0]} was kept."
+        )
+    return said[0] if said else None
 
 
 def _list(word: str, rows: list[int]) -> str:

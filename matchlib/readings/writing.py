@@ -10,20 +10,66 @@ import csv
 import io
 import os
 import tempfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from matchlib.domain import Panel, Reading
+from matchlib.domain import Panel, Reading, Stage
 from matchlib.errors import FileError
+from matchlib.plain import dump, to_plain
 from matchlib.readings.cells import guard
-from matchlib.readings.columns import Columns
+from matchlib.readings.columns import UNKNOWN, Columns
 
-__all__ = ["save_bytes", "table_of", "write_table"]
+__all__ = ["ReadingRow", "rows_of", "save_bytes", "table_of", "write_table"]
 
 _ALWAYS = ("panel", "ground", "colour", "schedule", "clear", "source")
 _VIEWING = ("illuminant", "observer", "geometry")
-_BACK = ("date", "sprayer", "lot", "note", "customer", "temperature", "humidity")
+_RARE = (
+    *("stage", "state", "instrument", "picture", "sprayed", "date", "sprayer", "lot", "batch"),
+    *("temperature", "humidity", "log", "note", "customer"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingRow:
+    """One row of the table of readings.
+
+    Parameters
+    ----------
+    panel : Panel
+        Of this panel.
+    number : int
+        Number of the stage, from 1.
+    stage : Stage
+        The stage.
+    reading : Reading, optional
+        None for a stage that was never read.
+    """
+
+    panel: Panel
+    number: int
+    stage: Stage
+    reading: Reading | None
+
+
+def rows_of(panels: Iterable[Panel]) -> Iterator[ReadingRow]:
+    """Yield the rows of the table of readings.
+
+    Parameters
+    ----------
+    panels : iterable of Panel
+        In order.
+
+    Yields
+    ------
+    ReadingRow
+        One a reading, and one for a stage without readings.
+    """
+    for panel in panels:
+        for number, stage in enumerate(panel.stages, 1):
+            for reading in stage.readings or (None,):
+                yield ReadingRow(panel, number, stage, reading)
 
 
 def write_table(panels: Iterable[Panel], path: str | os.PathLike[str]) -> Path:
@@ -48,7 +94,7 @@ def write_table(panels: Iterable[Panel], path: str | os.PathLike[str]) -> Path:
         cannot be written to.
     """
     target = Path(path)
-    header, rows = table_of(panels)
+    header, rows = table_of(rows_of(panels))
     kind = target.suffix.casefold()
     if kind not in (".csv", ".xlsx"):
         raise FileError(
@@ -62,14 +108,14 @@ def write_table(panels: Iterable[Panel], path: str | os.PathLike[str]) -> Path:
 
 
 def table_of(
-    panels: Iterable[Panel],
+    listed: Iterable[ReadingRow],
 ) -> tuple[list[str], list[list[str | float | None]]]:
     """Return the header and rows that `write_table` writes.
 
     Parameters
     ----------
-    panels : iterable of Panel
-        The panels.
+    listed : iterable of ReadingRow
+        The readings.
 
     Returns
     -------
@@ -83,9 +129,9 @@ def table_of(
     FileError
         If a note's column has a name of the table's own.
     """
-    listed = list(panels)
-    readings = [r for p in listed for r in p.readings]
-    extras = list(dict.fromkeys(name for p in listed for name, _ in p.extra))
+    own_rows = list(listed)
+    readings = [r.reading for r in own_rows if r.reading is not None]
+    extras = list(dict.fromkeys(name for r in own_rows for name, _ in r.panel.extra))
     nm = sorted({w for r in readings for w in r.wavelengths})
     header = [*_ALWAYS, *_VIEWING]
     header += ["sd"] * any(r.sd is not None for r in readings)
@@ -93,7 +139,11 @@ def table_of(
     header += ["scale"] * bool(nm)
     names = [repr(float(w)).removesuffix(".0") for w in nm]
     header += names
-    header += [n for n in _BACK if any(getattr(p, n) not in ("", None) for p in listed)]
+    fixed = [_fixed(row) for row in own_rows]
+    if all(r.date is None for r in readings):
+        # The day of spraying is said by itself only where a reading was taken on another.
+        fixed = [{**cells, "sprayed": None} for cells in fixed]
+    header += [n for n in _RARE if any(cells[n] not in (None, "") for cells in fixed)]
     safe = [guard(name) for name in extras]
     header += safe
     columns = Columns.of(tuple(header))
@@ -105,21 +155,17 @@ def table_of(
             remedy="rename the note.",
         )
     rows: list[list[str | float | None]] = []
-    for panel in listed:
-        own = dict(panel.extra)
-        for reading in panel.readings or (None,):
-            cells = {**_fixed(panel), **_measured(reading)}
-            spectrum = (
-                dict(zip(reading.wavelengths, reading.reflectance, strict=True)) if reading else {}
-            )
-            cells |= {
-                n: float(spectrum[w]) if w in spectrum else None
-                for n, w in zip(names, nm, strict=True)
-            }
-            cells |= {
-                s: guard(own[e]) if e in own else None for s, e in zip(safe, extras, strict=True)
-            }
-            rows.append([cells.get(name) for name in header])
+    for row, known in zip(own_rows, fixed, strict=True):
+        own, reading = dict(row.panel.extra), row.reading
+        cells = {**known, **_measured(reading)}
+        spectrum = (
+            dict(zip(reading.wavelengths, reading.reflectance, strict=True)) if reading else {}
+        )
+        cells |= {
+            n: float(spectrum[w]) if w in spectrum else None for n, w in zip(names, nm, strict=True)
+        }
+        cells |= {s: guard(own[e]) if e in own else None for s, e in zip(safe, extras, strict=True)}
+        rows.append([cells.get(name) for name in header])
     return header, rows
 
 
@@ -160,18 +206,25 @@ def save_bytes(data: bytes, target: Path) -> None:
         ) from error
 
 
-def _fixed(panel: Panel) -> dict[str, str | float | None]:
-    recipe = panel.recipe
+def _fixed(row: ReadingRow) -> dict[str, str | float | None]:
+    panel, stage, reading = row.panel, row.stage, row.reading
+    recipe = stage.recipe
+    date = stage.date if reading is None or reading.date is None else reading.date
     return {
         "panel": guard(panel.code),
         "ground": guard(str(recipe.ground)),
         "colour": guard(str(recipe.colour)) if recipe.colour else None,
         "schedule": str(recipe.schedule) if recipe.schedule else None,
         "clear": guard(recipe.clear) if recipe.clear else "no",
-        "date": panel.date.isoformat() if panel.date else None,
-        **{n: guard(getattr(panel, n)) or None for n in ("sprayer", "lot", "note", "customer")},
-        "temperature": panel.temperature,
-        "humidity": panel.humidity,
+        "stage": None if len(panel.stages) == 1 else str(row.number),
+        **{n: guard(getattr(reading, n, "")) or None for n in ("state", "instrument", "picture")},
+        "date": date.isoformat() if date else None,
+        "sprayed": stage.date.isoformat() if stage.date else UNKNOWN,
+        **{n: guard(getattr(stage, n)) or None for n in ("sprayer", "lot")},
+        **{n: guard(getattr(panel, n)) or None for n in ("batch", "note", "customer")},
+        "temperature": stage.temperature,
+        "humidity": stage.humidity,
+        "log": dump(to_plain(stage.log)) if stage.log else None,
     }
 
 

@@ -127,11 +127,7 @@ class FilmRegressor(
         recipes, viewings, sources, sprayers = rows_of(X)
         _check_archive(recipes)
         count = len(recipes)
-        codes = (
-            X["panel"].astype(str).to_numpy()
-            if "panel" in X.columns
-            else np.array([f"row {i + 1}" for i in range(count)])
-        )
+        codes = _codes(X)
         stated = X["sd"].to_numpy(np.float64) if "sd" in X.columns else np.full(count, np.nan)
         panels, panel = np.unique(codes, return_inverse=True)
         seen = Observations.of(y, viewings, sources, stated)
@@ -187,6 +183,20 @@ class FilmRegressor(
         return -float(
             np.average(errors, weights=None if sample_weight is None else np.asarray(sample_weight))
         )
+
+
+def _codes(X: pd.DataFrame) -> NDArray[np.str_]:
+    """What readings are repeats of: a panel, in one stage and state."""
+    if "panel" not in X.columns:
+        return np.array([f"row {i + 1}" for i in range(len(X))])
+    stages = X["stage"] if "stage" in X.columns else [1] * len(X)
+    states = X["state"] if "state" in X.columns else [""] * len(X)
+    return np.array(
+        [
+            str(code) + f" stage {stage}" * (stage > 1) + f" {state}" * bool(state)
+            for code, stage, state in zip(X["panel"], stages, states, strict=True)
+        ]
+    )
 
 
 def _with_fields(

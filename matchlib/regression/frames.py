@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from matchlib.domain import Panel
+from matchlib.domain import Panel, readings_in
 from matchlib.errors import FitError
 
 if TYPE_CHECKING:
@@ -38,29 +38,33 @@ def frames_of(panels: Iterable[Panel]) -> tuple[pd.DataFrame, pd.DataFrame]:
 
     recipes: list[dict[str, object]] = []
     readings: list[dict[str | float, float]] = []
-    for panel in panels:
-        recipe = panel.recipe
-        for reading in panel.readings:
-            view = reading.viewing
-            recipes.append(
-                {
-                    "panel": panel.code,
-                    "ground": str(recipe.ground),
-                    "colour": None if recipe.colour is None else str(recipe.colour),
-                    "schedule": None if recipe.schedule is None else str(recipe.schedule),
-                    "clear": recipe.clear,
-                    "source": reading.source,
-                    "illuminant": view.illuminant,
-                    "observer": view.observer,
-                    "geometry": view.geometry,
-                    "sprayer": panel.sprayer,
-                    "sd": reading.sd,
-                }
-            )
-            if reading.lab is not None:
-                readings.append(dict(zip("Lab", reading.lab, strict=True)))
-            else:
-                readings.append(dict(zip(reading.wavelengths, reading.reflectance, strict=True)))
+    for panel, number, stage, reading in readings_in(panels):
+        recipe, view = stage.recipe_at(reading), reading.viewing
+        recipes.append(
+            {
+                "panel": panel.code,
+                "stage": number,
+                "state": reading.state,
+                "instrument": reading.instrument,
+                "date": reading.date or stage.date,
+                "batch": panel.batch,
+                "lot": stage.lot,
+                "ground": str(recipe.ground),
+                "colour": None if recipe.colour is None else str(recipe.colour),
+                "schedule": None if recipe.schedule is None else str(recipe.schedule),
+                "clear": recipe.clear,
+                "source": reading.source,
+                "illuminant": view.illuminant,
+                "observer": view.observer,
+                "geometry": view.geometry,
+                "sprayer": stage.sprayer,
+                "sd": reading.sd,
+            }
+        )
+        if reading.lab is not None:
+            readings.append(dict(zip("Lab", reading.lab, strict=True)))
+        else:
+            readings.append(dict(zip(reading.wavelengths, reading.reflectance, strict=True)))
     if not readings:
         raise FitError(
             "The archive holds no reading.",

@@ -174,7 +174,7 @@ class Vocabulary:
         """
         distinct = set(recipes)
         grounds = sorted({n for r in distinct for n in r.ground.shares})
-        colours = sorted({n for r in distinct if r.colour for n in r.colour.shares})
+        colours = sorted({n for r in distinct for c, _ in r.layers for n in c.shares})
         place = {n: i for i, n in enumerate(grounds)}
         pairs = {
             (place[a], place[b])
@@ -330,7 +330,10 @@ class RecipeTable:
             ground[i] = words.shares(recipe.ground)
             if recipe.colour is None or recipe.schedule is None:
                 continue
-            colour[i] = words.shares(recipe.colour)
+            for layer, own in recipe.layers:
+                # Layers count by their colour in all, as if mixed: their order is not known here.
+                share = own.strength / recipe.schedule.strength
+                colour[i] += share * words.shares(layer)
             before = 0
             for j, step in enumerate(recipe.schedule.steps):
                 numbers = np.arange(before + 1, before + step.coats + 1)

@@ -50,7 +50,7 @@ def _wrong(kind: str, panel: Panel, shop: Layouts, rng: np.random.Generator) -> 
         (one, first), (two, second) = recipe.colour.parts
         if first == second:
             return None
-        return replace(panel, recipe=replace(recipe, colour=Colour(((one, second), (two, first)))))
+        return panel.having(recipe=replace(recipe, colour=Colour(((one, second), (two, first)))))
     if not is_neat(recipe) or recipe.schedule is None:
         return None
     step = recipe.schedule.steps[0]
@@ -69,7 +69,7 @@ def _wrong(kind: str, panel: Panel, shop: Layouts, rng: np.random.Generator) -> 
         others = [g for g in shop.grounds if g != recipe.ground]
         written = replace(recipe, ground=others[rng.integers(len(others))])
     if written != recipe:
-        return replace(panel, recipe=written)
+        return panel.having(recipe=written)
     light, red, yellow = (float(v) for v in lab_of(panel.readings[0]))
     if kind == "mistyped reading":
         changed = [(light, -red, yellow), (light, red, -yellow), (light, yellow, red)]
@@ -77,7 +77,7 @@ def _wrong(kind: str, panel: Panel, shop: Layouts, rng: np.random.Generator) -> 
     else:
         values = tuple(float(v) for v in rng.uniform((5, -70, -70), (95, 70, 70)))
     reading = Reading(panel.readings[0].viewing, source=panel.readings[0].source, lab=values)
-    return replace(panel, readings=(reading,))
+    return panel.having(readings=(reading,))
 
 
 def archive_with_errors(
@@ -87,7 +87,7 @@ def archive_with_errors(
     seed = shop.seed
     rng = np.random.default_rng([seed, 53])
     made = list(shop.archive(panels, seed, reading=reading))
-    blends = [replace(p, code=f"B{p.code}") for p in shop.blends(12, seed, reading=reading)]
+    blends = [p.having(code=f"B{p.code}") for p in shop.blends(12, seed, reading=reading)]
     made += blends
     wrong = max(1, round(share * panels))
     kinds = [k for k in KINDS if reading != "spectrum" or "reading" not in k or k not in KINDS[5:7]]

@@ -315,7 +315,7 @@ class Workshop(ABC):
             lab[0] = np.clip(lab[0], 0, 100.0 if viewing.aspecular is None else 200.0)
             source = "photo" if reading == "photo" else "spectrophotometer"
             readings.append(Reading(viewing, source=source, lab=tuple(lab.tolist())))
-        return Panel(
+        return Panel.of(
             code,
             laid.recipe,
             tuple(readings),

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import datetime as dt
 import random
+from dataclasses import replace
 
 from matchlib.domain import (
     CoatSchedule,
     CoatStep,
     Colour,
     Ground,
+    LoggedCoat,
     MixRatio,
     Panel,
     Reading,
@@ -29,14 +31,19 @@ def seeded(seed: object) -> random.Random:
     return random.Random(repr(seed))  # noqa: S311  # test data, no secrets
 
 
-def panel(seed: object, code: str, *, repeats: int | None = None) -> Panel:
-    """Return a panel of every kind that there is, the same for the same seed."""
+def panel(seed: object, code: str, *, repeats: int | None = None, plain: bool = False) -> Panel:
+    """Return a panel of every kind that there is, the same for the same seed.
+
+    A plain one has one stage, one colour and readings without a date or state of their own, as
+    all had in archives of earlier versions.
+    """
     rng = seeded((seed, code))
     bare = rng.random() < 0.1
-    steps = tuple(
-        CoatStep(rng.randint(1, 4), MixRatio.parse(rng.choice(_RATIOS)))
-        for _ in range(rng.randint(1, 2))
-    )
+    steps = tuple(_step(rng) for _ in range(rng.randint(1, 2)))
+    if not plain and rng.random() < 0.2:
+        steps += (
+            CoatStep(1, MixRatio.parse("8:1"), Colour.parse("rose"), rng.choice([None, "mid"])),
+        )
     recipe = Recipe(
         Ground.parse(rng.choice(_GROUNDS)),
         None if bare else Colour.parse(rng.choice(_COLOURS)),
@@ -44,7 +51,7 @@ def panel(seed: object, code: str, *, repeats: int | None = None) -> Panel:
         rng.choice([None, "yes", "high-solid clear"]),
     )
     count = rng.randint(1, 3) if repeats is None else repeats
-    return Panel(
+    made = Panel.of(
         code,
         recipe,
         tuple(_reading(rng) for _ in range(count)),
@@ -57,11 +64,53 @@ def panel(seed: object, code: str, *, repeats: int | None = None) -> Panel:
         humidity=rng.choice([None, 0.1 + 0.2]),
         extra=rng.choice([(), (("gun", "1.3 mm"), ("bar", "2"))]),
     )
+    return made if plain else _life(made, rng)
 
 
-def panels(seed: object, count: int, *, name: str = "P") -> tuple[Panel, ...]:
+def panels(seed: object, count: int, *, name: str = "P", plain: bool = False) -> tuple[Panel, ...]:
     """Return several panels, the same for the same seed."""
-    return tuple(panel(seed, f"{name}{i}") for i in range(count))
+    return tuple(panel(seed, f"{name}{i}", plain=plain) for i in range(count))
+
+
+def _life(panel: Panel, rng: random.Random) -> Panel:
+    """The panel with what happened to it: states and days of its readings, a stage more, a log."""
+    states = ["", "before clear", *(["cleared", "polished", "aged"] * bool(panel.recipe.clear))]
+    readings = tuple(
+        replace(
+            r,
+            state=rng.choice(states),
+            instrument=rng.choice(["", "the blue one"]),
+            date=rng.choice([None, dt.date(2027, 3, 1)]),
+        )
+        for r in panel.readings
+    )
+    panel = panel.having(readings=readings, batch=rng.choice(["", "G-12"]))
+    schedule = panel.recipe.schedule
+    if schedule is None or rng.random() < 0.6:
+        return panel
+    own = CoatStep(1, MixRatio.parse("10:1"), schedule.steps[-1].colour)
+    longer = replace(panel.recipe, schedule=CoatSchedule((*schedule.steps, own)), clear="yes")
+    when = dt.datetime(2027, 3, 2, 9, 30)  # a shop's own clock
+    entry = LoggedCoat(
+        schedule.coats + 1,
+        rng.choice([None, when]),
+        MixRatio.parse("10:1"),
+        "Bo",
+        "L-8",
+        21.5,
+        40.0,
+    )
+    return panel.built_on(
+        longer,
+        readings=(_reading(rng),) * rng.randint(0, 2),
+        date=dt.date(2027, 3, 2),
+        sprayer=rng.choice(["", "Bo"]),
+        log=rng.choice([(), (entry,)]),
+    )
+
+
+def _step(rng: random.Random) -> CoatStep:
+    return CoatStep(rng.randint(1, 4), MixRatio.parse(rng.choice(_RATIOS)))
 
 
 def _reading(rng: random.Random) -> Reading:

@@ -8,7 +8,7 @@ import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no type
 
 from workbook.controls import HtmlView, TextField
 from workbook.desk import Desk, Said, Typed, flow
-from workbook.figures import esc, table
+from workbook.figures import table
 from workbook.figures.svg import Raw
 
 if TYPE_CHECKING:
@@ -52,25 +52,17 @@ class HistoryPanel:
         with self.said.guard():
             changes = self.desk.session.history(self.code.value.strip() or None)
             undone = {c.undoes for c in changes}
-            rows: list[list[object]] = []
-            files: dict[str, int] = {}
-            for change in changes[::-1]:
-                if change.action == "added" and change.file and not self.code.value.strip():
-                    files[change.file] = files.get(change.file, 0) + 1
-                elif len(rows) < _MOST:
-                    rows.append(_row(change, change.number in undone))
-            told = [f"{n} panels were added from {file}." for file, n in files.items()]
-            left = len(changes) - len(rows) - sum(files.values())
-            told += [f"{left} older changes are not shown."] if left > 0 else []
-            note = "".join(f"<p>{esc(words)}</p>" for words in told)
+            rows = [_row(c, c.number in undone) for c in changes[: -_MOST - 1 : -1]]
+            left = len(changes) - len(rows)
+            note = f"<p>{left} older changes are not shown.</p>" if left else ""
             heads = ["no.", "when", "panel", "what", "why or file", "who", "undo"]
-            self.shown.html = table(heads, rows, caption="Changes by hand, newest first") + note
+            self.shown.html = table(heads, rows, caption="Changes, newest first") + note
 
     def _press(self, name: str) -> None:
         with self.said.guard():
             done = self.desk.session.undo(int(name), who=self.who.value, why="undone in the log")
             self.desk.changed()
-            self.said.tell(f"Change {name} was undone: {done.panel} ({done.words}).")
+            self.said.tell(f"Change {name} was undone: {done.subject} ({done.words}).")
 
 
 def _row(change: Change, undone: bool) -> list[object]:
@@ -80,7 +72,7 @@ def _row(change: Change, undone: bool) -> list[object]:
     return [
         change.number,
         f"{change.at:%Y-%m-%d %H:%M} UTC",
-        change.panel,
+        change.subject,
         change.words,
         change.why or change.file,
         change.who,

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -16,9 +15,6 @@ from workbook.cli.common import (
     show,
     show_json,
 )
-
-if TYPE_CHECKING:
-    from matchlib.archive import Change
 
 __all__ = ["COMMANDS"]
 
@@ -90,7 +86,7 @@ def _history(
                     "at": c.at.isoformat(),
                     "who": c.who,
                     "why": c.why,
-                    "panel": c.panel,
+                    "items": [{"kind": i.kind, "name": i.name, "words": i.words} for i in c.items],
                     "action": c.action,
                     "words": c.words,
                     "undoes": c.undoes,
@@ -100,36 +96,19 @@ def _history(
             ]
         )
         return
-    rows = [_line(together) for together in _runs(changes)]
-    header = ("change", "when (UTC)", "who", "panel", "what", "why or file")
-    show(table(header, rows, right="r") if rows else "Nothing was ever changed.")
-
-
-def _runs(changes: Sequence[Change]) -> list[list[Change]]:
-    """Changes in order; panels added from one file one after the other are together."""
-    runs: list[list[Change]] = []
-    for change in changes:
-        last = runs[-1][-1] if runs else None
-        follows = (
-            last is not None
-            and change.action == last.action == "added"
-            and change.file == last.file != ""
-            and (change.number, change.who) == (last.number + 1, last.who)
+    rows = [
+        (
+            str(c.number),
+            f"{c.at:%Y-%m-%d %H:%M}",
+            c.who,
+            c.subject,
+            c.words,
+            c.why or c.file,
         )
-        if follows:
-            runs[-1].append(change)
-        else:
-            runs.append([change])
-    return runs
-
-
-def _line(together: list[Change]) -> tuple[str, ...]:
-    first, last = together[0], together[-1]
-    number, panel, words = str(first.number), first.panel, first.words
-    if len(together) > 1:
-        number, panel = f"{first.number}-{last.number}", f"{first.panel} to {last.panel}"
-        words = f"{len(together)} panels added"
-    return number, f"{first.at:%Y-%m-%d %H:%M}", first.who, panel, words, first.why or first.file
+        for c in changes
+    ]
+    header = ("change", "when (UTC)", "who", "what of", "what", "why or file")
+    show(table(header, rows, right="r") if rows else "Nothing was ever changed.")
 
 
 def _undo(
@@ -146,10 +125,10 @@ def _undo(
     with Session.open(archive) as session:
         done = session.undo(change, who=who, why=why)
     if json_:
-        show_json({"change": done.number, "panel": done.panel, "words": done.words})
+        show_json({"change": done.number, "of": done.subject, "words": done.words})
     else:
         show(
-            f"Panel {done.panel}: change {change} was undone. "
+            f"{done.subject}: change {change} was undone. "
             f"To take that back: workbook undo {done.number}"
         )
 

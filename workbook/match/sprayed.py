@@ -160,12 +160,7 @@ class SprayedPanel(Panel):
             for t in fresh
         ]
         earlier = len(session.history())
-        aside = set(session.archive.deleted())
-        for panel in panels:
-            # One that was kept and undone lies aside in the archive; it comes back as it was.
-            if panel.code in aside and session.archive.panel(panel.code).recipe == panel.recipe:
-                session.archive.restore(panel.code, who=_WHO, why="kept again")
-        session.add([p for p in panels if p.code not in aside], who=_WHO)
+        session.add(panels, who=_WHO)
         numbers = [c.number for c in session.history()[earlier:]]
         self.bench.kept_panels("keeping panels in the archive", numbers, [t.code for t in fresh])
         names = ", ".join(t.code for t in fresh)

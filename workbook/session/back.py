@@ -250,7 +250,7 @@ def draft_panel(
     from matchlib.mixing import check_stated, question_ratio
 
     own = () if lab is None else (Reading(viewing or Viewing(), source, lab),)
-    panel = Panel(
+    panel = Panel.of(
         code=code,
         recipe=recipe,
         readings=own + readings,

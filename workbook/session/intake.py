@@ -51,9 +51,9 @@ class Imported:
             lines.append(self.result.words)
             lines += [f"Differs: {code}: {what}" for code, what in self.result.differing]
             lines += [f"Left out: {code}: {why}" for code, why in self.result.refused]
-            if self.result.deleted:
+            if self.result.again:
                 lines.append(
-                    "Put aside earlier and left so: " + ", ".join(self.result.deleted) + "."
+                    "Removed earlier and added again: " + ", ".join(self.result.again) + "."
                 )
         else:
             lines.append(f"{self.restored} panels restored from the backup.")
@@ -74,7 +74,7 @@ class Imported:
                 "added": list(self.result.added),
                 "extended": [{"panel": c, "readings": n} for c, n in self.result.extended],
                 "already": list(self.result.already),
-                "deleted": list(self.result.deleted),
+                "again": list(self.result.again),
                 "left_out": [{"panel": c, "reason": r} for c, r in self.result.refused],
                 "differing": [{"panel": c, "what": w} for c, w in self.result.differing],
                 "readings_added": self.result.readings,

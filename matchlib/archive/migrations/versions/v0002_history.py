@@ -3,14 +3,12 @@
 import sqlalchemy as sa
 from alembic import op
 
-from matchlib.archive.codec import panel_digest
-
 revision = "0002"
 down_revision = "0001"
 
 
 def upgrade() -> None:
-    """Add the columns and tables, and fill digests and history for the panels there are."""
+    """Add the columns and tables, and fill the history; a later step fills the digests."""
     op.add_column("panels", sa.Column("customer", sa.Text, nullable=False, server_default=""))
     op.add_column("panels", sa.Column("temperature", sa.Double))
     op.add_column("panels", sa.Column("humidity", sa.Double))
@@ -41,9 +39,6 @@ def upgrade() -> None:
 
 
 def _fill(connection: sa.Connection) -> None:
-    digests: dict[int, list[str]] = {}
-    for panel_id, digest in connection.execute(sa.text("SELECT panel_id, digest FROM readings")):
-        digests.setdefault(panel_id, []).append(digest)
     rows = connection.execute(
         sa.text(
             "SELECT panels.*, imports.at AS at, imports.who AS who FROM panels"
@@ -53,10 +48,6 @@ def _fill(connection: sa.Connection) -> None:
     known = [dict(row) for row in rows]
     if not known:
         return
-    connection.execute(
-        sa.text("UPDATE panels SET digest = :digest WHERE id = :id"),
-        [{"id": r["id"], "digest": panel_digest(r, digests.get(r["id"], []))} for r in known],
-    )
     connection.execute(
         sa.text(
             "INSERT INTO history (panel_id, import_id, at, who, action, why, after)"

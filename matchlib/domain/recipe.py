@@ -1,0 +1,148 @@
+"""What was, or would be, sprayed on a ground."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import groupby
+
+from matchlib.domain.blend import Colour, Ground
+from matchlib.domain.parts import clean_name
+from matchlib.domain.schedule import CoatSchedule
+from matchlib.errors import DomainError
+
+__all__ = ["Recipe"]
+
+_NO_CLEAR = {"", "no", "none", "n", "0", "false"}
+_SOME_CLEAR = {"yes", "y", "1", "true"}
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """What was, or would be, sprayed.
+
+    Parameters
+    ----------
+    ground : Ground
+        The opaque coat below.
+    colour : Colour, optional
+        The transparent colour, in layers the first coat's; None for a bare ground.
+    schedule : CoatSchedule, optional
+        The colour coats; None for a bare ground. Its steps say their colour where the colour
+        changes, and only there.
+    clear : str, optional
+        ``yes`` or the clear coat's name; None for no clear coat.
+    """
+
+    ground: Ground
+    colour: Colour | None = None
+    schedule: CoatSchedule | None = None
+    clear: str | None = None
+
+    def __post_init__(self) -> None:
+        clear = " ".join(str(self.clear or "").split())
+        if clear.casefold() in _NO_CLEAR:
+            object.__setattr__(self, "clear", None)
+        elif clear.casefold() in _SOME_CLEAR:
+            object.__setattr__(self, "clear", "yes")
+        else:
+            object.__setattr__(self, "clear", clean_name(clear, "clear coat"))
+        steps = () if self.schedule is None else self.schedule.steps
+        colours = [c for s in steps if (c := s.colour or self.colour) is not None]
+        if len(colours) < len(steps) or (not steps and self.colour is not None):
+            raise DomainError(
+                "A recipe has a colour and coats, or neither.",
+                expected="both, or neither for a bare ground",
+                got="coats without a colour" if steps else "a colour without coats",
+                remedy="fill in what is missing.",
+            )
+        if self.colour is not None and self.colour not in colours:
+            raise DomainError(
+                "The colour of this recipe is not one of its coats'.",
+                expected=" or ".join(map(str, dict.fromkeys(colours))),
+                got=str(self.colour),
+                remedy="find out which was sprayed, or leave the colour to the schedule.",
+            )
+        if any(s.colour for s in steps):
+            layered = len(set(colours)) > 1
+            own = tuple(
+                replace(s, colour=c if layered else None)
+                for s, c in zip(steps, colours, strict=True)
+            )
+            object.__setattr__(self, "schedule", CoatSchedule(own))
+            object.__setattr__(self, "colour", colours[0])
+
+    @property
+    def bare(self) -> bool:
+        """Whether it is a ground without colour."""
+        return self.colour is None
+
+    @property
+    def layers(self) -> tuple[tuple[Colour, CoatSchedule], ...]:
+        """Runs of coats of one colour, in the order sprayed; none for a bare ground."""
+        if self.colour is None or self.schedule is None:
+            return ()
+        first = self.colour
+        return tuple(
+            (colour, CoatSchedule(tuple(replace(s, colour=None) for s in run)))
+            for colour, run in groupby(self.schedule.steps, key=lambda s: s.colour or first)
+        )
+
+    def after(self, earlier: Recipe) -> Recipe | None:
+        """Return what is laid on top of an earlier recipe: the stage to add.
+
+        Parameters
+        ----------
+        earlier : Recipe
+            What is on the panel.
+
+        Returns
+        -------
+        Recipe or None
+            The same ground with the coats added alone; None where there are none.
+
+        Raises
+        ------
+        DomainError
+            If this recipe does not go on from the earlier one.
+        """
+        if self.ground != earlier.ground:
+            raise DomainError(
+                "A panel that is built on keeps its ground.",
+                expected=str(earlier.ground),
+                got=str(self.ground),
+                remedy="give a panel on another ground a code of its own.",
+            )
+        now, before = self._named(), earlier._named()
+        if now is None and before is not None:
+            raise DomainError(
+                "A panel that is built on keeps its coats.",
+                expected=f"all coats so far, beginning with {before}",
+                got="a bare ground",
+                remedy="write the whole schedule, those on the panel first.",
+            )
+        added = None if now is None else now.after(before)
+        return None if added is None else Recipe(self.ground, None, added, self.clear)
+
+    def _named(self) -> CoatSchedule | None:
+        """The schedule with every step saying its colour."""
+        if self.schedule is None:
+            return None
+        steps = self.schedule.steps
+        return CoatSchedule(tuple(replace(s, colour=s.colour or self.colour) for s in steps))
+
+    @property
+    def words(self) -> str:
+        """The recipe in words, for the back of the panel."""
+        clear = "" if self.clear is None else ", under clear coat"
+        if self.clear not in (None, "yes"):
+            clear += f" {self.clear}"
+        if self.colour is None or self.schedule is None:
+            return f"{self.ground}, bare{clear}"
+        colours = ", then ".join(str(colour) for colour, _ in self.layers)
+        return f"{colours} over {self.ground}: {self.schedule.words}{clear}"
+
+    def __str__(self) -> str:
+        if self.colour is None:
+            return f"{self.ground}, bare"
+        colours = " then ".join(str(colour) for colour, _ in self.layers)
+        return f"{colours} over {self.ground}, {self.schedule}"

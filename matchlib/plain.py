@@ -1,0 +1,110 @@
+"""The one way to plain data, and back: what JSON can hold, for all that is kept or shown.
+
+Types of the trade go out as they are written: a ground as ``silver 3 + black 1``, a schedule as
+``2@6:1 2@3:1``, a ratio as ``6:1``; what is as it usually is goes out not at all. Numbers keep
+every digit.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from functools import lru_cache
+from typing import Any, TypeVar
+
+from cattrs import Converter
+from cattrs.errors import ForbiddenExtraKeysError
+
+from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio
+from matchlib.errors import ArchiveError, MatchlibError
+
+__all__ = ["dump", "from_plain", "to_plain"]
+
+_T = TypeVar("_T")
+
+_converter = Converter(omit_if_default=True, forbid_extra_keys=True, detailed_validation=False)
+
+
+def _register() -> None:
+    # A shop sprays few recipes many times, and exact fractions are slow to build.
+    for kind in (Ground, Colour, CoatSchedule, MixRatio):
+        read = lru_cache(maxsize=4096)(kind.parse)
+        _converter.register_unstructure_hook(kind, str)
+        _converter.register_structure_hook(kind, lambda text, _, read=read: read(text))
+    for day in (dt.datetime, dt.date):
+        _converter.register_unstructure_hook(day, lambda value: value.isoformat())
+        _converter.register_structure_hook(day, lambda text, kind: kind.fromisoformat(text))
+    _converter.register_structure_hook_func(
+        lambda kind: kind == tuple[float, ...], lambda values, _: tuple(map(float, values))
+    )
+    # Adding 0.0 makes -0.0 and 0.0, which are equal, also say the same.
+    _converter.register_unstructure_hook(float, lambda value: float(value) + 0.0)
+
+
+_register()
+
+
+def to_plain(value: Any) -> Any:
+    """Return what JSON can hold of a value.
+
+    Parameters
+    ----------
+    value : object
+        A frozen type of this library, or containers of them.
+
+    Returns
+    -------
+    object
+        Dictionaries, lists, texts and numbers; fields with their usual value left out.
+    """
+    return _converter.unstructure(value)
+
+
+def from_plain(kind: type[_T], plain: Any) -> _T:
+    """Return the value of plain data.
+
+    Parameters
+    ----------
+    kind : type
+        What it is of.
+    plain : object
+        As `to_plain` gave it.
+
+    Returns
+    -------
+    object
+        Equal to the one given to `to_plain`.
+
+    Raises
+    ------
+    MatchlibError
+        If it is no such thing.
+    """
+    try:
+        return _converter.structure(plain, kind)
+    except MatchlibError:
+        raise
+    except (ForbiddenExtraKeysError, KeyError, ValueError, TypeError, AttributeError) as error:
+        raise ArchiveError(
+            f"This is no {kind.__name__.lower()}.",
+            got=f"{type(error).__name__}: {str(error)[:150]}",
+            remedy="it was written by another program, or is damaged.",
+        ) from None
+
+
+def dump(value: object) -> str:
+    """Return the one compact JSON text of plain data.
+
+    Parameters
+    ----------
+    value : object
+        Anything JSON can hold; no NaN.
+
+    Returns
+    -------
+    str
+        Keys sorted, no blanks, letters as they are.
+    """
+    return json.dumps(
+        value, sort_keys=True, ensure_ascii=False, separators=(",", ":"), allow_nan=False
+    )
