@@ -104,8 +104,14 @@ def test_rows_changed_behind_its_back_are_found(tmp_path: Path) -> None:
         archive.add(panels(1, 10))
         archive.attach("P1", "a.jpg", b"as it was")
     for change, words in (
-        ("UPDATE panels SET lot = 'other' WHERE code = 'P2'", "Panel P2 is not what"),
-        ("UPDATE readings SET sd = 9 WHERE panel_id = 3", "reading of panel P2 is not what"),
+        (
+            "UPDATE panels SET data = replace(data, '@', '1@') WHERE code = 'P2'",
+            "Panel P2 is not what",
+        ),
+        (
+            "UPDATE readings SET data = replace(data, '[', '[1') WHERE panel_id = 3",
+            "reading of panel P2 is not what",
+        ),
         ("DELETE FROM readings WHERE panel_id = 5", "Panel P4 is not what"),
         ("UPDATE attachments SET data = x'00'", "a.jpg of panel P1 is not what"),
     ):
@@ -116,8 +122,7 @@ def test_rows_changed_behind_its_back_are_found(tmp_path: Path) -> None:
         with Archive.open(path, read_only=True) as archive:
             assert any(words in told for told in archive.check()), (change, archive.check())
     raw = sqlite3.connect(path)
-    raw.execute("UPDATE panels SET schedule = '[[-2,\"6\",\"1\"]]' WHERE code = 'P0'")
-    raw.execute("UPDATE panels SET colour = '[[\"teal\",\"1\"]]' WHERE code = 'P0'")
+    raw.execute("UPDATE panels SET data = replace(data, 'ground', 'groud') WHERE code = 'P0'")
     raw.commit()
     raw.close()
     with (

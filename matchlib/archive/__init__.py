@@ -10,8 +10,8 @@ from __future__ import annotations
 from matchlib.archive.adding import AddResult
 from matchlib.archive.attaching import Attachment
 from matchlib.archive.bundle import export_bundle, import_bundle
+from matchlib.archive.changes import Change, Item
 from matchlib.archive.export import export_table
-from matchlib.archive.history import Change
 from matchlib.archive.store import Archive
 
 __all__ = [
@@ -19,6 +19,7 @@ __all__ = [
     "Archive",
     "Attachment",
     "Change",
+    "Item",
     "export_bundle",
     "export_table",
     "import_bundle",

@@ -10,6 +10,7 @@ from typing import Any, Literal
 import sqlalchemy as sa
 
 from matchlib.archive import schema
+from matchlib.archive.changes import Stamp, inserted, record
 from matchlib.archive.codec import (
     fields_of,
     panel_digest,
@@ -17,7 +18,7 @@ from matchlib.archive.codec import (
     reading_digest,
     readings_of,
 )
-from matchlib.archive.history import Stamp, insert_readings, inserted, record, state_of, write
+from matchlib.archive.history import insert_readings, state_of, write
 from matchlib.archive.names import spell
 from matchlib.domain import Panel, Reading, Stage, name_key
 from matchlib.errors import ArchiveError

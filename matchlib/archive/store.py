@@ -12,10 +12,10 @@ import sqlalchemy as sa
 
 from matchlib.archive import adding, history, schema
 from matchlib.archive.adding import AddResult
+from matchlib.archive.changes import Change, Stamp, read_changes
 from matchlib.archive.checking import check
 from matchlib.archive.cupboard import Cupboard, utc_now
 from matchlib.archive.database import Database, database_of
-from matchlib.archive.history import Change, Stamp
 from matchlib.archive.names import names_of
 from matchlib.archive.reading_out import hash_in, panels_in
 from matchlib.archive.troubles import check_file
@@ -393,7 +393,7 @@ class Archive(Cupboard):
             By number, which no clock can disorder.
         """
         with self._database.read() as connection:
-            return history.read_changes(connection, code, label=self.label)
+            return read_changes(connection, code, label=self.label)
 
     def check(self) -> tuple[str, ...]:
         """Look for damage through and through.

@@ -1,0 +1,258 @@
+"""The log of changes: one entry a change, with all that it touched."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import sqlalchemy as sa
+
+from matchlib.archive import schema
+from matchlib.archive.reading_out import whole
+from matchlib.plain import dump
+
+__all__ = ["Change", "Item", "Stamp", "inserted", "read_changes", "record"]
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One thing that a change touched.
+
+    Parameters
+    ----------
+    kind : str
+        ``panel``, ``name`` or ``job``.
+    name : str
+        The panel's code, the name, or the job's number.
+    before, after : dict
+        The fields that changed; empty where there was nothing.
+    """
+
+    kind: str
+    name: str
+    before: dict[str, Any]
+    after: dict[str, Any]
+
+    @property
+    def words(self) -> str:
+        """What changed, in words; empty for all of it."""
+        told = []
+        for field in sorted({*self.before, *self.after} - {"deleted"}):
+            old, new = self.before.get(field), self.after.get(field)
+            if field == "readings":
+                told.append(f"readings: {len(old or ())} to {len(new or ())}")
+            else:
+                told.append(f"{field.removeprefix('stage 1 ')}: {_say(old)} to {_say(new)}")
+        return "; ".join(told)
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One entry of the history.
+
+    Parameters
+    ----------
+    number : int
+        Its place in the order of changes.
+    at : datetime.datetime
+        UTC, by the clock of the machine that wrote it.
+    who, why : str
+        As given; empty where not.
+    action : str
+        ``added``, ``amended``, ``deleted``, ``restored``, ``undone`` and the like.
+    items : tuple of Item
+        What it touched.
+    undoes : int, optional
+        The entry that this one undid.
+    file : str
+        The file it was imported from; empty where not.
+    """
+
+    number: int
+    at: dt.datetime
+    who: str
+    why: str
+    action: str
+    items: tuple[Item, ...]
+    undoes: int | None = None
+    file: str = ""
+
+    @property
+    def subject(self) -> str:
+        """What it touched: ``P1``, or ``P1 and 19 more``."""
+        if not self.items:
+            return ""
+        first, more = self.items[0].name, len(self.items) - 1
+        return f"{first} and {more} more" if more else first
+
+    @property
+    def words(self) -> str:
+        """What changed, in words."""
+        what = self.action if self.undoes is None else f"{self.action} (change {self.undoes})"
+        told = self.items[0].words if len(self.items) == 1 else ""
+        return f"{what}: {told}" if told else what
+
+
+@dataclass(frozen=True, slots=True)
+class Stamp:
+    """Who changes something, when and why.
+
+    Parameters
+    ----------
+    at : str
+        UTC, ISO 8601.
+    who, why : str
+        As given.
+    """
+
+    at: str
+    who: str = ""
+    why: str = ""
+
+
+def record(
+    connection: sa.Connection,
+    action: str,
+    items: Sequence[tuple[str, int, Mapping[str, Any] | None, Mapping[str, Any] | None]],
+    stamp: Stamp,
+    *,
+    import_id: int | None = None,
+    undoes: int | None = None,
+) -> int:
+    """Write one entry and return its number.
+
+    Parameters
+    ----------
+    connection : Connection
+        In the transaction of the change itself.
+    action : str
+        See `Change`.
+    items : sequence of (str, int, mapping, mapping)
+        Kind and row of what changed, and the fields that changed, before and after.
+    stamp : Stamp
+        Who, when, why.
+    import_id : int, optional
+        The import it came with.
+    undoes : int, optional
+        The entry that it undoes.
+
+    Returns
+    -------
+    int
+        Number of the entry.
+    """
+    done = connection.execute(
+        schema.history.insert().values(
+            import_id=import_id,
+            at=stamp.at,
+            who=stamp.who,
+            why=stamp.why,
+            action=action,
+            undoes=undoes,
+        )
+    )
+    number = inserted(done)
+    connection.execute(
+        schema.history_items.insert(),
+        [
+            {
+                "change_id": number,
+                "kind": kind,
+                "subject": subject,
+                "before": None if before is None else dump(before),
+                "after": None if after is None else dump(after),
+            }
+            for kind, subject, before, after in items
+        ],
+    )
+    return number
+
+
+def inserted(done: sa.CursorResult[Any]) -> int:
+    """Return the number that an insert of one row was given.
+
+    Parameters
+    ----------
+    done : CursorResult
+        Of the insert.
+
+    Returns
+    -------
+    int
+        Its primary key.
+    """
+    key = done.inserted_primary_key
+    return int(key[0]) if key is not None else 0
+
+
+def read_changes(
+    connection: sa.Connection, code: str | None = None, *, label: str
+) -> tuple[Change, ...]:
+    """Return the history, oldest first.
+
+    Parameters
+    ----------
+    connection : Connection
+        Open.
+    code : str, optional
+        Of one panel; None for all.
+    label : str
+        The archive, for errors.
+
+    Returns
+    -------
+    tuple of Change
+        In order of their numbers; of one panel with what touched it alone.
+    """
+    h, t, p, i = schema.history, schema.history_items, schema.panels, schema.imports
+    n = schema.names
+    of_panel = sa.and_(t.c.kind == "panel", p.c.id == t.c.subject)
+    of_name = sa.and_(t.c.kind == "name", n.c.id == t.c.subject)
+    query = (
+        sa.select(h, t.c.kind, t.c.subject, t.c.before, t.c.after, p.c.code, i.c.file)
+        .add_columns(n.c.data.label("name"))
+        .join(t, t.c.change_id == h.c.id)
+        .outerjoin(p, of_panel)
+        .outerjoin(n, of_name)
+        .outerjoin(i, i.c.id == h.c.import_id)
+        .order_by(h.c.id, t.c.id)
+    )
+    if code is not None:
+        query = query.where(p.c.code == code)
+    entries: dict[int, tuple[Mapping[str, Any], list[Item]]] = {}
+    for row in connection.execute(query).mappings():
+        _, items = entries.setdefault(row["id"], (dict(row), []))
+        items.append(whole(label, _item, dict(row)))
+    return tuple(whole(label, _change, row, items) for row, items in entries.values())
+
+
+def _item(row: Mapping[str, Any]) -> Item:
+    name = row["code"] or str(row["subject"])
+    if row["name"] is not None:
+        name = json.loads(row["name"])["name"]
+    before, after = (json.loads(row[side] or "{}") for side in ("before", "after"))
+    return Item(row["kind"], name, before, after)
+
+
+def _change(row: Mapping[str, Any], items: Sequence[Item]) -> Change:
+    return Change(
+        number=row["id"],
+        at=dt.datetime.fromisoformat(row["at"]),
+        who=row["who"],
+        why=row["why"],
+        action=row["action"],
+        items=tuple(items),
+        undoes=row["undoes"],
+        file=row["file"] or "",
+    )
+
+
+def _say(value: Any) -> str:
+    if value in (None, "", []):
+        return "empty"
+    if isinstance(value, list):
+        return ", ".join(" ".join(map(str, v)) if isinstance(v, list) else str(v) for v in value)
+    return str(value)
