@@ -37,6 +37,10 @@ def _register() -> None:
     _converter.register_structure_hook_func(
         lambda kind: kind == tuple[float, ...], lambda values, _: tuple(map(float, values))
     )
+    # An end of the mix ratio, which `Limits` turns into a number of parts.
+    _converter.register_structure_hook_func(
+        lambda kind: kind == MixRatio | str | float | int, lambda value, _: value
+    )
     # Adding 0.0 makes -0.0 and 0.0, which are equal, also say the same.
     _converter.register_unstructure_hook(float, lambda value: float(value) + 0.0)
 

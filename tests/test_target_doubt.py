@@ -5,13 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from matchlib.colorimetry import delta_e00
+from matchlib.colorimetry import Tolerance, delta_e00
 from matchlib.correction.goal import Goal
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import CoatSchedule, Colour, Ground, Reading, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.suggest import Target
-from matchlib.suggest.tolerance import Tolerance
 
 LAB = (38.0, 34.0, 21.0)
 OWN = 0.3**2 * np.eye(3)

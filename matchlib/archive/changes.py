@@ -44,6 +44,8 @@ class Item:
             old, new = self.before.get(field), self.after.get(field)
             if field == "readings":
                 told.append(f"readings: {len(old or ())} to {len(new or ())}")
+            elif field in ("target", "limits", "plan", "tolerance"):
+                told.append(f"another {field}")
             else:
                 told.append(f"{field.removeprefix('stage 1 ')}: {_say(old)} to {_say(new)}")
         return "; ".join(told)
@@ -230,7 +232,7 @@ def read_changes(
 
 
 def _item(row: Mapping[str, Any]) -> Item:
-    name = row["code"] or str(row["subject"])
+    name = row["code"] or f"{row['kind']} {row['subject']}"
     if row["name"] is not None:
         name = json.loads(row["name"])["name"]
     before, after = (json.loads(row[side] or "{}") for side in ("before", "after"))

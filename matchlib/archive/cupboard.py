@@ -10,11 +10,13 @@ from typing import Any, Self
 
 import sqlalchemy as sa
 
-from matchlib.archive import attaching, schema
+from matchlib.archive import attaching, jobs, schema
 from matchlib.archive.attaching import Attachment
+from matchlib.archive.changes import Stamp
 from matchlib.archive.database import Database
 from matchlib.domain import clean_name
 from matchlib.errors import ArchiveError
+from matchlib.job import Job
 from matchlib.plain import dump
 
 __all__ = ["Cupboard", "utc_now"]
@@ -175,6 +177,70 @@ class Cupboard:
             connection.execute(s.delete().where(s.c.key == key))
             if value is not None:
                 connection.execute(s.insert().values(key=key, value=text))
+
+    def job(self, number: int) -> Job:
+        """Return a job.
+
+        Parameters
+        ----------
+        number : int
+            Its number.
+
+        Returns
+        -------
+        Job
+            As kept last.
+
+        Raises
+        ------
+        ArchiveError
+            If there is none of this number.
+        """
+        with self._database.read() as connection:
+            return jobs.job_of(connection, number, label=self.label)
+
+    def jobs(self, *, customer: str | None = None, done: bool | None = None) -> tuple[Job, ...]:
+        """Return jobs, the newest first.
+
+        Parameters
+        ----------
+        customer : str, optional
+            Part of the customer's name, in any capitals; None for all.
+        done : bool, optional
+            Only those that are done, or only those that are not; None for both.
+
+        Returns
+        -------
+        tuple of Job
+            By number, the newest first.
+        """
+        with self._database.read() as connection:
+            return jobs.jobs_of(connection, customer=customer, done=done, label=self.label)
+
+    def keep_job(self, job: Job, *, who: str = "", why: str = "") -> Job:
+        """Keep a new job, or one as it was changed.
+
+        Parameters
+        ----------
+        job : Job
+            Number 0 for a new one; else as it was read, with `dataclasses.replace` of what is
+            different.
+        who, why : str
+            For the history.
+
+        Returns
+        -------
+        Job
+            With its number and its new version.
+
+        Raises
+        ------
+        ArchiveError
+            If it was changed by someone else since it was read, or names a panel that is not
+            there; nothing is changed then.
+        """
+        with self._database.write() as connection:
+            return jobs.keep(connection, job, Stamp(self._now(), who, why), label=self.label)
 
     def profile(self, kind: str, name: str) -> Any:
         """Return a profile: how something of a kind is set up, such as an instrument's files.

@@ -10,11 +10,12 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import sqlalchemy as sa
 
-from matchlib.archive import schema
+from matchlib.archive import jobs, schema
 from matchlib.archive.changes import Stamp, record
 from matchlib.archive.codec import (
     StoredReading,
@@ -27,9 +28,12 @@ from matchlib.archive.codec import (
 )
 from matchlib.archive.names import spell
 from matchlib.errors import ArchiveError
-from matchlib.plain import dump
+from matchlib.job import Job
+from matchlib.plain import dump, from_plain
 
 __all__ = ["amend", "insert_readings", "set_deleted", "state_of", "undo", "write"]
+
+_Undone = tuple[str, int, dict[str, Any], dict[str, Any]] | None
 
 
 def state_of(connection: sa.Connection, code: str) -> dict[str, Any]:
@@ -138,7 +142,7 @@ def undo(connection: sa.Connection, number: int, stamp: Stamp) -> int:
     ArchiveError
         If there is no such change, or what it touched has been changed since in the same fields.
     """
-    h, t, p = schema.history, schema.history_items, schema.panels
+    h, t = schema.history, schema.history_items
     if connection.execute(sa.select(h.c.id).where(h.c.id == number)).first() is None:
         raise ArchiveError(
             "There is no change of this number.",
@@ -148,21 +152,51 @@ def undo(connection: sa.Connection, number: int, stamp: Stamp) -> int:
     query = sa.select(t).where(t.c.change_id == number).order_by(t.c.id.desc())
     undone = []
     for entry in connection.execute(query).mappings().all():
-        after: dict[str, Any] = json.loads(entry["after"] or "{}")
-        # A panel that was not there before is put aside, not erased.
-        before = json.loads(entry["before"]) if entry["before"] else {"deleted": True}
-        row = connection.execute(sa.select(p).where(p.c.id == entry["subject"])).mappings().one()
-        state = _state(connection, dict(row))
-        changed = sorted(k for k in before if state["fields"].get(k) != after.get(k))
-        if changed:
-            raise ArchiveError(
-                "This change cannot be undone, for the panel was changed again since.",
-                got=f"another {', '.join(changed)} of panel {row['code']}",
-                remedy="undo the later change first.",
-            )
-        item = write(connection, state, {**state["fields"], **before})
+        item = _UNDO[entry["kind"]](connection, dict(entry), stamp)
         undone += [item] if item else []
     return record(connection, "undone", undone, stamp, undoes=number)
+
+
+def _undo_panel(connection: sa.Connection, entry: Mapping[str, Any], stamp: Stamp) -> _Undone:
+    p = schema.panels
+    # A panel that was not there before is put aside, not erased.
+    before = json.loads(entry["before"]) if entry["before"] else {"deleted": True}
+    row = connection.execute(sa.select(p).where(p.c.id == entry["subject"])).mappings().one()
+    state = _state(connection, dict(row))
+    _check_unchanged(state["fields"], before, entry, f"panel {row['code']}")
+    return write(connection, state, {**state["fields"], **before})
+
+
+def _undo_job(connection: sa.Connection, entry: Mapping[str, Any], stamp: Stamp) -> _Undone:
+    number = entry["subject"]
+    if not entry["before"]:
+        raise ArchiveError(
+            "The beginning of a job cannot be undone.",
+            got=f"job {number}",
+            remedy="close it as given up, and say why.",
+        )
+    there = jobs.job_of(connection, number, label="")
+    now, before = jobs.fields_of(there), json.loads(entry["before"])
+    _check_unchanged(now, before, entry, f"job {number}")
+    plain = {k: v for k, v in {**now, **before}.items() if v is not None}
+    wanted = replace(from_plain(Job, plain), number=number)
+    return jobs.rewrite(connection, there, wanted, stamp)
+
+
+_UNDO = {"panel": _undo_panel, "job": _undo_job}
+
+
+def _check_unchanged(
+    now: Mapping[str, Any], before: Mapping[str, Any], entry: Mapping[str, Any], what: str
+) -> None:
+    after = json.loads(entry["after"] or "{}")
+    changed = sorted(k for k in before if now.get(k) != after.get(k))
+    if changed:
+        raise ArchiveError(
+            f"This change cannot be undone, for the {entry['kind']} was changed again since.",
+            got=f"another {', '.join(changed)} of {what}",
+            remedy="undo the later change first.",
+        )
 
 
 def insert_readings(

@@ -40,12 +40,14 @@ from matchlib.colorimetry.metamerism import (
 )
 from matchlib.colorimetry.screen import to_srgb
 from matchlib.colorimetry.tables import GRID, weights, white_point
+from matchlib.colorimetry.tolerance import Tolerance
 
 __all__ = [
     "GRID",
     "MAX_INTERVAL",
     "ExpectedDifference",
     "LchShift",
+    "Tolerance",
     "delta_e00",
     "delta_e00_metric",
     "delta_e76",

@@ -9,13 +9,12 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import delta_e00, delta_lch, reflectance_to_lab
+from matchlib.colorimetry import Tolerance, delta_e00, delta_lch, reflectance_to_lab
 from matchlib.colorimetry import interpolate_reflectance as on_grid
 from matchlib.domain import CoatSchedule, CoatStep, Ground, MixRatio, Panel, Recipe, Viewing
 from matchlib.explain.explanation import Change, Explanation, NearPanel, Shift
 from matchlib.regression import FilmPredictor
 from matchlib.suggest.target import Aim, Target
-from matchlib.suggest.tolerance import Tolerance
 from matchlib.suggest.words import Experience
 
 __all__ = ["explain"]

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from matchlib.colorimetry import Tolerance
 from matchlib.domain import Recipe, Viewing
-from matchlib.suggest.tolerance import Tolerance
 
 __all__ = ["Change", "Explanation", "NearPanel", "Shift"]
 

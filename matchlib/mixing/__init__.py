@@ -10,6 +10,7 @@ from __future__ import annotations
 from matchlib.mixing.area import USUAL_AREAS, JobArea
 from matchlib.mixing.buying import Bill, Labour, Supply, bill, bottle_makes
 from matchlib.mixing.coverage import CoatUse, TransferRange, spreading_rate, wet_film
+from matchlib.mixing.limits import Limits
 from matchlib.mixing.mix import Mix, Third, read_mix
 from matchlib.mixing.pot import ACTIVATED, LEAST_ML, CoatGroup, Pot, pot
 from matchlib.mixing.pour import Kept, Portion, Pour, by_marks, most_kept, pour
@@ -46,6 +47,7 @@ __all__ = [
     "JobArea",
     "Kept",
     "Labour",
+    "Limits",
     "Mix",
     "Portion",
     "Pot",

@@ -6,11 +6,11 @@ and `Limits` are what it takes, `Suggestions` what it gives.
 
 from __future__ import annotations
 
-from matchlib.suggest.limits import Limits
+from matchlib.colorimetry import Tolerance
+from matchlib.mixing import Limits
 from matchlib.suggest.result import Suggestion, Suggestions
 from matchlib.suggest.search import PREFERENCE, suggest
 from matchlib.suggest.target import Aim, Target, surface_excess
-from matchlib.suggest.tolerance import Tolerance
 
 __all__ = [
     "PREFERENCE",

@@ -11,8 +11,8 @@ from collections.abc import Iterable, Sequence
 from joblib import Parallel, delayed
 
 from matchlib.domain import Panel, Recipe
+from matchlib.mixing import Limits
 from matchlib.regression import FilmPredictor
-from matchlib.suggest.limits import Limits
 from matchlib.suggest.result import Suggestions
 from matchlib.suggest.search import suggest
 from matchlib.suggest.target import Target

@@ -18,9 +18,9 @@ from threadpoolctl import threadpool_limits
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import Panel, Recipe, Viewing
 from matchlib.errors import DomainError
+from matchlib.mixing import Limits
 from matchlib.regression import FilmPredictor
 from matchlib.stepping import Step
-from matchlib.suggest.limits import Limits
 from matchlib.suggest.refine import Picks, refine
 from matchlib.suggest.result import Suggestion, Suggestions
 from matchlib.suggest.scan import scan

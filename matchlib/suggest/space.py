@@ -18,9 +18,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe, Viewing
+from matchlib.mixing import Limits
 from matchlib.regression import FilmPredictor
 from matchlib.regression.table import REFERENCE_FRACTION, RecipeTable
-from matchlib.suggest.limits import Limits, Shelf
+from matchlib.suggest.shelf import Shelf
 
 __all__ = ["Schedules", "Space"]
 

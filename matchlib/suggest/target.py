@@ -14,6 +14,7 @@ from scipy.special import ndtri
 
 from matchlib.colorimetry import (
     ExpectedDifference,
+    Tolerance,
     expected_delta_e00,
     interpolate_reflectance,
     lab_to_xyz,
@@ -24,7 +25,6 @@ from matchlib.colorimetry import (
 from matchlib.domain import Reading, Viewing
 from matchlib.errors import TargetError
 from matchlib.linear import covariance_of_reading
-from matchlib.suggest.tolerance import Tolerance
 from matchlib.tails import drawn_out
 
 __all__ = ["Aim", "Target", "surface_excess"]

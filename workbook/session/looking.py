@@ -173,7 +173,7 @@ def reachable_labs(
         CIELAB of colours of the shelf, neat and blended, over its grounds, from the weakest film
         to the strongest and between; at most some 1500 of them.
     """
-    from matchlib.suggest.limits import Shelf
+    from matchlib.suggest.shelf import Shelf
 
     view = viewing or Viewing(geometry=model.words_.geometries[0])
     shelf = Shelf.of(

@@ -8,12 +8,13 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TypeVar
 
-from matchlib.domain import Colour, Ground, MixRatio, Recipe
+from matchlib.domain import Colour, Ground, MixRatio
 from matchlib.domain.schedule import MAX_COATS
 from matchlib.errors import DomainError
-from matchlib.mixing import CoatUse, JobArea
+from matchlib.mixing.area import JobArea
+from matchlib.mixing.coverage import CoatUse
 
-__all__ = ["Limits", "Shelf"]
+__all__ = ["Limits"]
 
 Parts = MixRatio | str | float | int
 
@@ -91,6 +92,8 @@ class Limits:
                 object.__setattr__(self, name, _things(given, kind))
         ends = sorted((_carrier(self.min_ratio), _carrier(self.max_ratio)))
         object.__setattr__(self, "carrier", (ends[0], ends[1]))
+        object.__setattr__(self, "min_ratio", ends[0])
+        object.__setattr__(self, "max_ratio", ends[1])
         whole = all(isinstance(c, int) for c in (self.min_coats, self.max_coats))
         if not whole or not 1 <= self.min_coats <= self.max_coats <= MAX_COATS:
             raise DomainError(
@@ -155,120 +158,6 @@ class Limits:
         if self.area is None or self.use is None:
             return 0.0
         return self.area.sprayed_m2 * self.use.enough_ml(0.95)
-
-
-@dataclass(frozen=True)
-class Shelf:
-    """Grounds and colours that are searched, spelled as their owner spells them.
-
-    Parameters
-    ----------
-    grounds : tuple of Ground
-        Neat and blended.
-    never_mixed : tuple of bool
-        One a ground: a blend at shares of which nobody has said that they exist.
-    colours : tuple of Colour
-        Neat and blended.
-    clear : str, optional
-        The clear coat.
-    """
-
-    grounds: tuple[Ground, ...]
-    never_mixed: tuple[bool, ...]
-    colours: tuple[Colour, ...]
-    clear: str | None
-
-    @classmethod
-    def of(
-        cls,
-        limits: Limits,
-        grounds: tuple[str, ...],
-        colours: tuple[str, ...],
-        pairs: tuple[tuple[str, str], ...],
-        archive: Iterable[Recipe] = (),
-    ) -> Shelf:
-        """Work out what may be used.
-
-        Parameters
-        ----------
-        limits : Limits
-            The shop's.
-        grounds, colours : tuple of str
-            Names the regression knows, casefolded.
-        pairs : tuple of (str, str)
-            Grounds that the archive shows blended with each other.
-        archive : iterable of Recipe
-            What was sprayed, for spelling, blends and the usual clear coat.
-
-        Returns
-        -------
-        Shelf
-            Everything allowed.
-
-        Raises
-        ------
-        DomainError
-            If nothing is left to search.
-        """
-        past = list(archive)
-        spelled: dict[str, str] = {}
-        for recipe in past:
-            names = [*recipe.ground.names, *(recipe.colour.names if recipe.colour else ())]
-            for name in names:
-                spelled.setdefault(name.casefold(), name)
-        clear = limits.clear
-        if clear == "usual":
-            kinds = [r.clear for r in past if r.colour is not None]
-            clear = max(sorted(set(kinds), key=str), key=kinds.count) if kinds else "yes"
-        if limits.grounds is None:
-            base = {n: Ground.parse(spelled.get(n, n)) for n in grounds}
-            ready = {r.ground: None for r in past if not r.ground.neat}
-            chosen = [*base.values(), *ready]
-        else:
-            base = {g.names[0].casefold(): g for g in limits.grounds if g.neat}
-            chosen = list(limits.grounds)
-        found: dict[Ground, bool] = dict.fromkeys(chosen, False)
-        if limits.ground_blends:
-            sprayed = {r.ground for r in past}
-            for one, two in pairs:
-                if one in base and two in base:
-                    for a, b in _parts(limits.ground_parts):
-                        blend = Ground(
-                            ((base[one].names[0], Fraction(a)), (base[two].names[0], Fraction(b)))
-                        )
-                        found.setdefault(blend, blend not in sprayed)
-        if limits.colours is None:
-            pots = [Colour.parse(spelled.get(n, n)) for n in colours]
-        else:
-            pots = list(limits.colours)
-        neat = [c for c in pots if c.neat]
-        if limits.blends:
-            known = set(pots)
-            for i, one_colour in enumerate(neat):
-                for two_colour in neat[i + 1 :]:
-                    for a, b in _parts(limits.blend_parts):
-                        mixed = Colour(
-                            (
-                                (one_colour.names[0], Fraction(a)),
-                                (two_colour.names[0], Fraction(b)),
-                            )
-                        )
-                        if mixed not in known:
-                            known.add(mixed)
-                            pots.append(mixed)
-        if not found or not pots:
-            raise DomainError(
-                "Nothing is left on the shelf to search among.",
-                expected="at least one ground and one colour",
-                got=f"{len(found)} grounds and {len(pots)} colours",
-                remedy="name some, or leave the shelf open.",
-            )
-        return cls(tuple(found), tuple(found.values()), tuple(pots), clear)
-
-
-def _parts(total: int) -> list[tuple[int, int]]:
-    pairs = [(a, b) for a in range(1, total) for b in range(1, total + 1 - a)]
-    return [(a, b) for a, b in pairs if math.gcd(a, b) == 1]
 
 
 def _things(given: Iterable[object], kind: type[_T]) -> tuple[_T, ...]:

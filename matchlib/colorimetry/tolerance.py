@@ -8,7 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matchlib.colorimetry import delta_e00, delta_e00_metric, delta_e_cmc, delta_lch
+from matchlib.colorimetry.difference import (
+    delta_e00,
+    delta_e00_metric,
+    delta_e_cmc,
+    delta_lch,
+)
 from matchlib.errors import TargetError
 
 __all__ = ["Tolerance"]

@@ -1,0 +1,201 @@
+"""Jobs in the archive: kept, found, and changed only by who has seen the last change."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+import sqlalchemy as sa
+
+from matchlib.archive import schema
+from matchlib.archive.changes import Stamp, inserted, record
+from matchlib.archive.reading_out import whole
+from matchlib.domain import name_key
+from matchlib.errors import ArchiveError
+from matchlib.job import Job
+from matchlib.plain import dump, from_plain, to_plain
+
+__all__ = ["fields_of", "job_of", "jobs_of", "keep", "rewrite"]
+
+
+def job_of(connection: sa.Connection, number: int, *, label: str) -> Job:
+    """Return a job.
+
+    Parameters
+    ----------
+    connection : Connection
+        Open.
+    number : int
+        Its number.
+    label : str
+        The archive, for errors.
+
+    Returns
+    -------
+    Job
+        As kept last.
+
+    Raises
+    ------
+    ArchiveError
+        If there is none of this number.
+    """
+    j = schema.jobs
+    row = connection.execute(sa.select(j).where(j.c.number == number)).mappings().first()
+    if row is None:
+        raise ArchiveError(
+            "There is no job of this number.",
+            got=str(number),
+            where=label,
+            remedy="see the list of jobs for the numbers.",
+        )
+    return whole(label, _job, dict(row))
+
+
+def jobs_of(
+    connection: sa.Connection, *, customer: str | None, done: bool | None, label: str
+) -> tuple[Job, ...]:
+    """Return jobs, the newest first.
+
+    Parameters
+    ----------
+    connection : Connection
+        Open.
+    customer : str, optional
+        Part of the customer's name, in any capitals; None for all.
+    done : bool, optional
+        Only those that are done, or only those that are not; None for both.
+    label : str
+        The archive, for errors.
+
+    Returns
+    -------
+    tuple of Job
+        By number, the newest first.
+    """
+    j = schema.jobs
+    query = sa.select(j).order_by(j.c.number.desc())
+    if customer is not None:
+        query = query.where(j.c.customer.contains(name_key(customer), autoescape=True))
+    if done is not None:
+        query = query.where((j.c.state == "done") == done)
+    return tuple(whole(label, _job, dict(row)) for row in connection.execute(query).mappings())
+
+
+def keep(connection: sa.Connection, job: Job, stamp: Stamp, *, label: str) -> Job:
+    """Keep a new job, or a job as it was changed.
+
+    Parameters
+    ----------
+    connection : Connection
+        In a write transaction.
+    job : Job
+        Number 0 for a new one.
+    stamp : Stamp
+        For the history.
+    label : str
+        The archive, for errors.
+
+    Returns
+    -------
+    Job
+        With its number and version.
+
+    Raises
+    ------
+    ArchiveError
+        If it was changed by someone else since it was read, or names a panel that is not there.
+    """
+    p = schema.panels
+    known = sa.select(p.c.code).where(p.c.code.in_(job.panels), p.c.deleted == sa.false())
+    missing = set(job.panels) - set(connection.execute(known).scalars())
+    if missing:
+        raise ArchiveError(
+            "This job names a panel that is not in the archive.",
+            got=", ".join(sorted(missing)),
+            remedy="add the panel first.",
+        )
+    if not job.number:
+        done = connection.execute(schema.jobs.insert().values(_row(job, stamp)))
+        new = replace(job, number=inserted(done), version=1)
+        record(connection, "job begun", [("job", new.number, None, fields_of(new))], stamp)
+        return new
+    there = job_of(connection, job.number, label=label)
+    if there.version != job.version:
+        raise ArchiveError(
+            f"Job {job.number} was changed elsewhere since you opened it; nothing was changed.",
+            expected=f"change {there.version} of it",
+            got=f"change {job.version}",
+            where=label,
+            remedy="open it again, see what is different, and do it once more.",
+        )
+    item = rewrite(connection, there, job, stamp)
+    if item is None:
+        return there
+    record(connection, "job changed", [item], stamp)
+    return replace(job, version=job.version + 1)
+
+
+def rewrite(
+    connection: sa.Connection, there: Job, wanted: Job, stamp: Stamp
+) -> tuple[str, int, dict[str, Any], dict[str, Any]] | None:
+    """Write a job over what it was.
+
+    Parameters
+    ----------
+    connection : Connection
+        In a write transaction.
+    there, wanted : Job
+        As it is and as it is to be.
+    stamp : Stamp
+        When.
+
+    Returns
+    -------
+    tuple or None
+        The item for the log; None where nothing differs.
+    """
+    old, new = fields_of(there), fields_of(wanted)
+    names = sorted(k for k in {*old, *new} if old.get(k) != new.get(k))
+    if not names:
+        return None
+    j = schema.jobs
+    row = _row(replace(wanted, version=there.version), stamp)
+    connection.execute(j.update().where(j.c.number == there.number).values(row))
+    return "job", there.number, {k: old.get(k) for k in names}, {k: new.get(k) for k in names}
+
+
+def fields_of(job: Job) -> dict[str, Any]:
+    """Return what the log keeps of a job, by the names of its fields.
+
+    Parameters
+    ----------
+    job : Job
+        The job.
+
+    Returns
+    -------
+    dict
+        Plain data; its number and version apart.
+    """
+    plain = to_plain(replace(job, number=0, version=0))
+    # Through JSON, as what is stored has gone: tuples are lists there.
+    fields: dict[str, Any] = json.loads(dump(plain))
+    return fields
+
+
+def _row(job: Job, stamp: Stamp) -> dict[str, Any]:
+    return {
+        "version": job.version + 1,
+        "state": job.state,
+        "customer": name_key(job.customer),
+        "at": stamp.at,
+        "data": dump(fields_of(job)),
+    }
+
+
+def _job(row: Mapping[str, Any]) -> Job:
+    plain = json.loads(row["data"])
+    return from_plain(Job, {**plain, "number": row["number"], "version": row["version"]})

@@ -1,0 +1,193 @@
+"""A customer's job: one sample to be met, and how far it has come."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field
+
+from matchlib.colorimetry import Tolerance
+from matchlib.domain import Reading, Recipe
+from matchlib.domain.parts import clean_text
+from matchlib.errors import DomainError
+from matchlib.mixing import Limits
+
+__all__ = ["JOB_STATES", "OUTCOMES", "Job", "Plan"]
+
+JOB_STATES = ("target", "recipe", "spray", "read", "done")
+"""Where a job stands: what it waits for, in the order of the work."""
+
+OUTCOMES = ("matched", "given up")
+_MOST = 200  # panels of one job
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What is to be sprayed for a job, and where on the way it is read.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        All that is to be on the card at the end.
+    on : str
+        Code of the panel that is built on; empty for a fresh card.
+    read_after : tuple of int
+        Coats, counted on the card, after which it is read before going on; the last coat and
+        what comes after the clear need not be named.
+    """
+
+    recipe: Recipe
+    on: str = ""
+    read_after: tuple[int, ...] = ()
+
+    def __post_init__(self) -> None:
+        coats = 0 if self.recipe.schedule is None else self.recipe.schedule.coats
+        stops = tuple(sorted(set(self.read_after)))
+        if stops and not (stops[0] >= 1 and stops[-1] <= coats):
+            raise DomainError(
+                "This plan reads the card after a coat that it has not.",
+                expected=f"1 to {coats}" if coats else "none for a bare ground",
+                got=", ".join(map(str, stops)),
+                remedy="name coats of the schedule.",
+            )
+        object.__setattr__(self, "read_after", stops)
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One customer's sample to be met.
+
+    Parameters
+    ----------
+    name : str
+        What the shop calls it.
+    customer : str
+        For whom; empty where it is for nobody.
+    due : datetime.date, optional
+        Wanted by.
+    target : tuple of Reading
+        The sample as read, one a geometry, the first being the one reported; none while it is
+        still to be read.
+    weights : tuple of float
+        How much a difference counts at each of them [-]; none for 1 each.
+    tolerance : Tolerance
+        What passes, as the order names it.
+    limits : Limits, optional
+        What may be used for this job; None for the shop's usual.
+    plan : Plan, optional
+        The chosen recipe, or the stage to add.
+    panels : tuple of str
+        Codes of the panels sprayed for it, in order.
+    state : str
+        One of `JOB_STATES`.
+    notes : str
+        Anything else.
+    outcome : str
+        One of `OUTCOMES` once it is done; empty before.
+    why : str
+        Why it was given up.
+    number : int
+        Its number in the archive; 0 before it is kept.
+    version : int
+        Counts its changes; what is kept on an older one is refused.
+    """
+
+    name: str
+    customer: str = ""
+    due: dt.date | None = None
+    target: tuple[Reading, ...] = ()
+    weights: tuple[float, ...] = ()
+    tolerance: Tolerance = field(default_factory=Tolerance)
+    limits: Limits | None = None
+    plan: Plan | None = None
+    panels: tuple[str, ...] = ()
+    state: str = "target"
+    notes: str = ""
+    outcome: str = ""
+    why: str = ""
+    number: int = 0
+    version: int = 0
+
+    def __post_init__(self) -> None:
+        for what in ("name", "customer", "notes", "why"):
+            object.__setattr__(self, what, clean_text(getattr(self, what), what))
+        if not self.name or len(self.name) > 120 or "\n" in self.name:
+            raise DomainError(
+                "A job needs a name.",
+                expected="1 to 120 characters on one line",
+                got=repr(self.name[:60]),
+                remedy="call it as you would on the order, such as 'tank, blue over silver'.",
+            )
+        object.__setattr__(self, "panels", tuple(dict.fromkeys(self.panels)))
+        self._check_target()
+        done = self.state == "done"
+        for wrong, problem, expected, got in (
+            (
+                self.state not in JOB_STATES,
+                "This is no state of a job.",
+                ", ".join(JOB_STATES),
+                self.state,
+            ),
+            (
+                done != bool(self.outcome) or self.outcome not in ("", *OUTCOMES),
+                "A job is done when it was matched or given up, and only then.",
+                " or ".join(OUTCOMES),
+                self.outcome or "no outcome",
+            ),
+            (
+                self.outcome == "given up" and not self.why,
+                "A job that is given up needs a reason.",
+                "why, in a few words",
+                "none",
+            ),
+            (
+                self.plan is not None and not self.target,
+                "A recipe cannot be chosen before there is a target.",
+                "the sample's reading",
+                "none",
+            ),
+            (len(self.panels) > _MOST, "So many panels belong to no one job.", f"{_MOST}", "more"),
+        ):
+            if wrong:
+                raise DomainError(
+                    problem, expected=expected, got=got, remedy="see `workbook job --help`."
+                )
+
+    def _check_target(self) -> None:
+        geometries = [r.viewing.geometry for r in self.target]
+        if len(set(geometries)) < len(geometries):
+            raise DomainError(
+                "The target of a job has two readings at one geometry.",
+                expected="one a geometry",
+                got=", ".join(geometries),
+                remedy="average repeats first.",
+            )
+        weights = self.weights
+        if weights and (len(weights) != len(geometries) or not all(0 < w <= 100 for w in weights)):
+            raise DomainError(
+                "These weights do not suit the target's readings.",
+                expected=f"{len(geometries)} numbers above 0 and at most 100, or none",
+                got=", ".join(f"{w:g}" for w in weights),
+                remedy="leave a reading out if it does not count.",
+            )
+
+    @property
+    def open(self) -> bool:
+        """Whether it is still to be done."""
+        return self.state != "done"
+
+    def stage_to_add(self, on_it: Recipe | None) -> Recipe | None:
+        """Return what the plan lays on the panel it builds on, for the pot, sheet and label.
+
+        Parameters
+        ----------
+        on_it : Recipe, optional
+            What is on that panel; None for a fresh card.
+
+        Returns
+        -------
+        Recipe or None
+            The coats to add alone; the whole recipe for a fresh card; None without a plan.
+        """
+        if self.plan is None or on_it is None:
+            return None if self.plan is None else self.plan.recipe
+        return self.plan.recipe.after(on_it)
