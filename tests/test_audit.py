@@ -170,8 +170,8 @@ def test_one_panel_under_two_codes(clean: list[Panel], left: LeftOut) -> None:
     lab = np.array(clean[12].readings[0].lab)
     near = Reading(lab=tuple(lab + np.array([0.03, -0.02, 0.04])))
     twins = [
-        replace(clean[10], code="SAME"),
-        replace(clean[12], code="AGAIN", readings=(near,)),
+        clean[10].having(code="SAME"),
+        clean[12].having(code="AGAIN", readings=(near,)),
     ]
     model = left.model
     found = [f for f in audit([*clean, *twins], model) if f.kind == "same panel twice"]
@@ -181,8 +181,8 @@ def test_one_panel_under_two_codes(clean: list[Panel], left: LeftOut) -> None:
     }
     # Written down as sprayed on two days, they are two panels.
     days = [
-        replace(clean[12], date=dt.date(2024, 1, 1)),
-        replace(twins[1], date=dt.date(2024, 2, 1)),
+        clean[12].having(date=dt.date(2024, 1, 1)),
+        twins[1].having(date=dt.date(2024, 2, 1)),
     ]
     others = [p for p in clean if p.code != clean[12].code]
     apart = audit([*others, *days], model)
@@ -216,7 +216,7 @@ def test_drift_by_sprayer_temperature_and_time() -> None:
         who = "new bench" if i % 3 == 0 else "old bench"
         day = dt.date(2024, 1, 1) + dt.timedelta(days=int(rng.integers(300)))
         warm = float(rng.normal(21, 3))
-        panels.append(replace(again, sprayer=who, date=day, temperature=warm, lot=""))
+        panels.append(again.having(sprayer=who, date=day, temperature=warm, lot=""))
     found = [f for f in audit(panels, _quick(panels)) if f.kind == "drift"]
     text = " ".join(f.words for f in found)
     assert "sprayer new bench" in text
@@ -227,7 +227,7 @@ def test_drift_by_sprayer_temperature_and_time() -> None:
     for panel in panels:
         film = 1.0 if panel.recipe.bare else float(rng.normal(0, 4))
         again = SHOP.spray(panel.recipe, rng, heavy=float(np.exp(-0.015 * film)), code=panel.code)
-        with_warmth.append(replace(again, temperature=21 + film, sprayer="", lot=""))
+        with_warmth.append(again.having(temperature=21 + film, sprayer="", lot=""))
     words = [f.words for f in audit(with_warmth, _quick(with_warmth)) if f.kind == "drift"]
     assert any("booth temperature" in w and "less" in w for w in words)
 

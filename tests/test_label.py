@@ -32,7 +32,7 @@ RECIPES = st.builds(
     NAMES,
     st.lists(RATIOS, min_size=1, max_size=12),
 )
-PANELS = st.builds(Panel, NAMES, RECIPES, sprayer=st.sampled_from(["", "Ada R."]))
+PANELS = st.builds(Panel.of, NAMES, RECIPES, sprayer=st.sampled_from(["", "Ada R."]))
 SIZES = st.tuples(st.floats(34 * mm, 200 * mm), st.floats(17 * mm, 90 * mm))
 
 

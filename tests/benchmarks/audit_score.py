@@ -103,7 +103,7 @@ def archive_with_errors(
                 again = replace(again, lab=tuple(float(v) for v in moved))
             code = f"D{made[i].code}"
             seeded.append(Seeded(kind, code, made[i].recipe))
-            made.append(replace(made[i], code=code, readings=(again,)))
+            made.append(made[i].having(code=code, readings=(again,)))
             free.remove(i)
             continue
         for i in free:

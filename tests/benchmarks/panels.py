@@ -56,7 +56,7 @@ def swap_backs(
             others = [g for g in grounds if g != recipe.ground]
             written = replace(recipe, ground=others[rng.integers(len(others))])
         truth[panels[i].code] = recipe
-        swapped[i] = replace(panels[i], recipe=written)
+        swapped[i] = panels[i].having(recipe=written)
     return tuple(swapped), truth
 
 
