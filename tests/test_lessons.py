@@ -225,12 +225,11 @@ def test_a_claim_follows_the_archive_and_not_the_rule(panels: tuple[Panel, ...])
     """Call the gold ground graphite and the other way round: the yellow one is still found."""
     other = {"pale gold": "graphite", "graphite": "pale gold"}
     turned = [
-        replace(
-            p,
+        p.having(
             recipe=replace(
                 p.recipe,
                 ground=Ground.parse(other.get(str(p.recipe.ground), str(p.recipe.ground))),
-            ),
+            )
         )
         for p in panels
     ]
