@@ -89,7 +89,7 @@ CAUTIONS = (
     Caution(
         "isocyanates",
         "Isocyanates in hardeners and two-part paint",
-        "Spraying them can cause asthma that stays for life, and they give no warning by smell. "
+        "Spraying isocyanates can cause asthma that stays for life, and no smell warns of them. "
         "Filtering respirators are not suitable for spraying them: air-fed breathing apparatus is. "
         "Keep it on, visor down, until the booth's clearance time, measured and displayed, is "
         "over. Flushing the gun makes mist too. Those exposed need health surveillance.",

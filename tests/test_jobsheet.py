@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 from pypdf import PdfReader
 
 from matchlib import mixing
-from matchlib.cautions import BOOTH_PROMPTS, CAUTIONS, DEFERENCE
+from matchlib.cautions import BOOTH_PROMPTS, CAUTIONS, DEFERENCE, cautions_at
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
 from matchlib.errors import DomainError
+from matchlib.explain import CoatReading, CoatReadings
 from workbook.jobsheet import PRINT_NOTE, AngleRow, JobSheet, jobsheet_pdf
 from workbook.paper import paper_size
 
@@ -87,7 +88,10 @@ def sheet_text(request):
         recipe().words,
         "18 parts carrier",
         "2 parts colour (teal)",
-        "Flash-off, as the data sheet says",
+        "Sprayed, flash-off by data sheet",
+        "Place 3: L*",
+        "Batch of the ground",
+        "Overlap and distance",
         "clear coat satin clear",
         "A film 10 % thicker shows as 1.4.",
         "Under A 0.6.",
@@ -235,4 +239,25 @@ def test_the_tolerance_is_printed_as_the_order_names_it_and_every_angle_has_its_
     assert len(read(jobsheet_pdf(sheet)).pages) <= 3
     usual = printed(jobsheet_pdf(job()))
     assert squeezed("Tolerance: ΔE00 at most 1") in usual
-    assert squeezed("Read: L*") in usual
+    assert squeezed("Place 1: L*") in usual
+
+
+def test_each_coat_says_what_it_should_read_and_what_the_clear_will_do():
+    coats = tuple(CoatReading(n, (60.0 - 8 * n, 10.0 * n, 4.0), 0.8) for n in range(5))
+    cleared = CoatReading(4, (25.0, 43.0, 5.0), 0.9)
+    sheet = dataclasses.replace(job(), coats=CoatReadings(coats, cleared, True))
+    text = printed(jobsheet_pdf(sheet))
+    for n in range(5):
+        assert squeezed(f"L* {60 - 8 * n:.1f} a* {10 * n:.1f} b* 4.0 ± 0.8") in text
+    assert squeezed("then: L* 25.0 a* 43.0 b* 5.0") in text
+    assert squeezed("3.0 L* darker and 3.1 C* fuller") in text
+    assert "guess" not in text
+    guess = dataclasses.replace(sheet, coats=CoatReadings(coats, cleared, False))
+    assert "guess" in printed(jobsheet_pdf(guess))
+    assert CoatReadings(coats, None, True).clear_words == ""
+
+
+def test_cautions_stand_at_their_step(sheet_text):
+    for step in ("mix", "spray"):
+        for caution in cautions_at(step):
+            assert sheet_text.count(squeezed(caution.first)) >= 2

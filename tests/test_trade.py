@@ -59,6 +59,13 @@ def test_each_word_is_linked_once_and_the_text_stays(start: str, terms) -> None:
     assert plain == text
 
 
+def test_a_word_linked_before_is_not_linked_again() -> None:
+    seen: set[str] = set()
+    assert linked("a flop and a flop", seen).count("href") == 1
+    assert "href" not in linked("the flop", seen)
+    assert protocol_list().count(">flake</a>") == 1
+
+
 def test_a_link_leads_to_its_word() -> None:
     there = set(re.findall(r'id="([^"]+)"', glossary_list()))
     assert len(there) == len(GLOSSARY)

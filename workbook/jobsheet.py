@@ -11,31 +11,35 @@ import datetime as dt
 import io
 from dataclasses import dataclass
 from typing import Any
-from xml.sax.saxutils import escape
 
 from reportlab.lib.units import mm
-from reportlab.platypus import CondPageBreak, KeepTogether, Paragraph, SimpleDocTemplate, Spacer
+from reportlab.platypus import KeepTogether, SimpleDocTemplate, Spacer
 
-from matchlib.cautions import BOOTH_PROMPTS, CAUTIONS, DEFERENCE
 from matchlib.domain import Panel, Recipe
 from matchlib.errors import DomainError
+from matchlib.explain import CoatReadings
 from matchlib.mixing import ACTIVATED, Pot, format_volume, question_ratio
 from matchlib.tails import chance_words
 from workbook.cup import cup_speech
 from workbook.paper import REGULAR, anonymous, paper_size, printable, use_fonts
+from workbook.sheet_booth import (
+    cautions,
+    checks,
+    coat_table,
+    first_cautions,
+    head,
+    reading_lines,
+)
 from workbook.sheet_parts import (
     AngleRow,
     CupPicture,
     LabelBox,
     Swatches,
-    TickBox,
     angle_grid,
-    check_line,
     grid,
     lab_words,
     labelled,
     para,
-    text_style,
 )
 
 __all__ = ["PRINT_NOTE", "AngleRow", "JobSheet", "jobsheet_pdf"]
@@ -45,7 +49,6 @@ PRINT_NOTE = (
     "sprayed panel decide."
 )
 _MARGIN = 15 * mm
-_MOST_COAT_ROWS = 16
 _MOST_CUPS = 6
 _TALLEST = 120 * mm
 
@@ -83,6 +86,8 @@ class JobSheet:
         Quantities.
     unit : str
         Unit of volume.
+    coats : CoatReadings, optional
+        What the card should read after each coat.
     evenness, metamerism : str
         What was found, in words.
     notes : tuple of str
@@ -109,17 +114,13 @@ class JobSheet:
     angles: tuple[AngleRow, ...] = ()
     pot: Pot | None = None
     unit: str = "ml"
+    coats: CoatReadings | None = None
     evenness: str = ""
     metamerism: str = ""
     notes: tuple[str, ...] = ()
     panel_code: str = ""
     date: dt.date | None = None
     customer: str = ""
-
-
-def _head(text: str) -> list[Any]:
-    style = text_style(12, bold=True, spaceBefore=7, spaceAfter=2.5, keepWithNext=1)
-    return [CondPageBreak(35 * mm), Paragraph(escape(text), style)]
 
 
 def _match(sheet: JobSheet, width: float) -> list[Any]:
@@ -143,15 +144,15 @@ def _match(sheet: JobSheet, width: float) -> list[Any]:
     if sheet.chance is not None:
         facts.append(labelled("Chance of being within it:", chance_words(sheet.chance)))
     if not named:
-        return [*_head("To match"), *facts]
+        return [*head("To match"), *facts]
     left = 96 * mm
     body = grid([[Swatches(named), facts]], (left, width - left), lines=False)
-    return [*_head("To match"), body, *angle_grid(sheet.angles, width), para(PRINT_NOTE, 8)]
+    return [*head("To match"), body, *angle_grid(sheet.angles, width), para(PRINT_NOTE, 8)]
 
 
 def _recipe(sheet: JobSheet, width: float) -> list[Any]:
     recipe = sheet.recipe
-    out = [*_head("Recipe"), para(recipe.words, 10.5, bold=True), Spacer(1, 2 * mm)]
+    out = [*head("Recipe"), para(recipe.words, 10.5, bold=True), Spacer(1, 2 * mm)]
     if recipe.schedule is None:
         return out
     ratios = list(dict.fromkeys(s.ratio for s in recipe.schedule.steps))
@@ -215,7 +216,9 @@ def _pots(sheet: JobSheet, width: float) -> list[Any]:
     shares = (0.08, 0.27, 0.21, 0.3, 0.14)
     life = pot.pot_life or ("Pot life, by the data sheet: ______ min." if pot.activated else "")
     return [
-        *_head("Pots"),
+        *head("Pots"),
+        first_cautions("mix"),
+        Spacer(1, 1 * mm),
         labelled("Area:", f"{pot.area.text}."),
         labelled("Use:", f"{pot.use.text}."),
         labelled(
@@ -233,55 +236,8 @@ def _pots(sheet: JobSheet, width: float) -> list[Any]:
     ]
 
 
-def _schedule(sheet: JobSheet, width: float) -> list[Any]:
-    schedule = sheet.recipe.schedule
-    heads = (
-        "Coat",
-        "Mix, carrier first",
-        "Flash-off, as the data sheet says",
-        "Time sprayed",
-        "Done",
-    )
-    rows: list[list[Any]] = [[para(h, bold=True) for h in heads]]
-    blank = ["", "", TickBox()]
-    if schedule is not None:
-        number = 1
-        single = schedule.coats <= _MOST_COAT_ROWS
-        for step in schedule.steps:
-            words = para(f"{step.ratio}: {step.ratio.words}")
-            for _ in range(step.coats if single else 1):
-                last = number if single else number + step.coats - 1
-                rows.append(
-                    [para(number if last == number else f"{number} to {last}"), words, *blank]
-                )
-                number = last + 1
-    if sheet.recipe.clear:
-        name = "" if sheet.recipe.clear == "yes" else f" {sheet.recipe.clear}"
-        rows.append(
-            [para("Clear"), para(f"clear coat{name}, mixed as its data sheet says"), *blank]
-        )
-    if len(rows) == 1:
-        return []
-    shares = (0.1, 0.38, 0.28, 0.15, 0.09)
-    return [
-        *_head("Coats in order"),
-        grid(rows, [width * s for s in shares]),
-    ]
-
-
-def _checks(width: float) -> list[Any]:
-    cells = [[TickBox(), para(prompt.text, 8.5)] for prompt in BOOTH_PROMPTS]
-    if len(cells) % 2:
-        cells.append(["", ""])
-    half = len(cells) // 2
-    rows = [[*a, *b] for a, b in zip(cells[:half], cells[half:], strict=True)]
-    box = 7 * mm
-    body = grid(rows, (box, width / 2 - box, box, width / 2 - box), lines=False)
-    return [*_head("Before and while spraying"), body]
-
-
 def _reading(sheet: JobSheet, width: float) -> list[Any]:
-    out = _head("Afterwards")
+    out = head("Afterwards")
     if sheet.predicted_lab is not None:
         out.append(
             labelled(
@@ -290,20 +246,7 @@ def _reading(sheet: JobSheet, width: float) -> list[Any]:
                 + f" ({sheet.viewing}). Accept, against the target: {sheet.tolerance}.",
             )
         )
-    quarter, third = width / 4, width / 3
-    out += [
-        grid(
-            [
-                [check_line(n, quarter - 6) for n in (f"{read}: L*", "a*", "b*", sheet.measure)]
-                for read in [f"Read, {a.geometry}" for a in sheet.angles] or ["Read"]
-            ],
-            [quarter] * 4,
-            lines=False,
-        ),
-        grid([[check_line(n, third - 6) for n in ("Sprayer", "Date", "Panel code")],
-               [check_line(n, third - 6) for n in ("Booth °C", "Humidity %", "Lot")]],
-              [third] * 3, lines=False),
-    ]  # fmt: skip
+    out += reading_lines([a.geometry for a in sheet.angles], sheet.measure, width)
     remarks = [
         labelled(label, text)
         for label, text in (("Evenness:", sheet.evenness), ("Other lights:", sheet.metamerism))
@@ -312,7 +255,7 @@ def _reading(sheet: JobSheet, width: float) -> list[Any]:
     remarks += [labelled("Note:", line) for line in sheet.notes]
     if not sheet.panel_code:
         return [*out, *remarks]
-    # The label to cut out and the remarks share a row, so that a common job fits two pages.
+    # The label to cut out and the remarks share a row, so that a common job takes less paper.
     panel = Panel.of(sheet.panel_code, sheet.recipe, date=sheet.date)
     box: Any = LabelBox(panel)
     if box.height > _TALLEST:
@@ -320,18 +263,6 @@ def _reading(sheet: JobSheet, width: float) -> list[Any]:
     label = [para("Label for the back of the panel", bold=True), Spacer(1, 1 * mm), box]
     left = 96 * mm
     out.append(KeepTogether(grid([[label, remarks]], (left, width - left), lines=False)))
-    return out
-
-
-def _cautions() -> list[Any]:
-    out = [*_head("Cautions")[1:], para(DEFERENCE, 8, bold=True), Spacer(1, 1 * mm)]
-    for caution in CAUTIONS:
-        sources = escape("; ".join(caution.sources))
-        text = (
-            f"<b>{escape(caution.title)}.</b> {escape(caution.text)} "
-            f'<font color="#444444">({sources})</font>'
-        )
-        out.append(Paragraph(text, text_style(7.5, spaceAfter=1.5)))
     return out
 
 
@@ -375,12 +306,12 @@ def _build(sheet: JobSheet, paper: str, pages: int | None) -> tuple[bytes, int]:
         _match(sheet, width),
         _recipe(sheet, width),
         _pots(sheet, width),
-        _schedule(sheet, width),
-        _checks(width),
+        coat_table(sheet.recipe, sheet.coats, width),
+        [*head("Before and while spraying"), checks(width)],
         _reading(sheet, width),
     ):
         story += part
-    story.append(KeepTogether(_cautions()))
+    story.append(KeepTogether([*head("Cautions")[1:], *cautions()]))
 
     def furniture(canvas: Any, document: Any) -> None:
         anonymous(canvas, f"Job sheet {sheet.title}")

@@ -84,7 +84,7 @@ PROTOCOL = (
         "Same way round",
         "Over flake mark the direction of spraying on the back and read with it, arrow to the "
         "instrument's grip: turned by a quarter it may read otherwise.",
-        "Arrow to grip, yes / turned",
+        "Arrow to grip ______",
         _TRADE,
     ),
     ProtocolStep(
@@ -92,7 +92,7 @@ PROTOCOL = (
         "Lamp and sun",
         "Then look: under the booth's lamp, and outside in the shade and in the sun. What the "
         "numbers pass and the sun does not is not passed.",
-        "Lamp ☐ shade ☐ sun ☐",
+        "Lamp ______ shade ______ sun ______",
         _TRADE,
     ),
     ProtocolStep(
@@ -100,7 +100,7 @@ PROTOCOL = (
         "Face and flop",
         "Tilt card and sample together, edge to edge, from the shine to away from it; candy over "
         "flake may match on the face and not on the flop.",
-        "Face ☐ flop ☐",
+        "Face ______ flop ______",
         _TRADE,
     ),
 )

@@ -16,13 +16,15 @@ def _anchor(word: str) -> str:
     return "word-" + re.sub(r"[^a-z]+", "-", word.casefold()).strip("-")
 
 
-def linked(text: str) -> Raw:
+def linked(text: str, seen: set[str] | None = None) -> Raw:
     """Return text in which each word of the glossary is linked where it first stands.
 
     Parameters
     ----------
     text : str
         Plain text; escaped.
+    seen : set of str, optional
+        Words linked before on this page; those of this text are added.
 
     Returns
     -------
@@ -32,6 +34,10 @@ def linked(text: str) -> Raw:
     """
     out, at = [], 0
     for start, end, term in first_places(text):
+        if seen is not None and term.word in seen:
+            continue
+        if seen is not None:
+            seen.add(term.word)
         out.append(esc(text[at:start]))
         opened = f'<a href="#{_anchor(term.word)}" title="{esc(term.meaning)}">'
         out.append(f"{opened}{esc(text[start:end])}</a>")
@@ -75,11 +81,13 @@ def trouble_list(troubles: Sequence[Trouble] = TROUBLES) -> Raw:
     Raw
         HTML.
     """
+    # Folded apart, each with its own first words.
+    seen: list[set[str]] = [set() for _ in troubles]
     items = [
         f"<details><summary><strong>{esc(t.name)}</strong>: {esc(t.looks)}</summary>"
-        f"<ol>{''.join(f'<li>{linked(c)}</li>' for c in t.check)}</ol>"
-        f"<p>The work as it is: {linked(t.rescue)}</p></details>"
-        for t in troubles
+        f"<ol>{''.join(f'<li>{linked(c, own)}</li>' for c in t.check)}</ol>"
+        f"<p>The work as it is: {linked(t.rescue, own)}</p></details>"
+        for t, own in zip(troubles, seen, strict=True)
     ]
     return Raw(
         "".join(items) + '<p class="cpw-muted">Common practice, no source; the data sheets of '
@@ -95,8 +103,9 @@ def protocol_list() -> Raw:
     Raw
         HTML.
     """
+    seen: set[str] = set()
     items = [
-        f"<li><strong>{esc(s.name)}.</strong> {linked(s.text)} "
+        f"<li><strong>{esc(s.name)}.</strong> {linked(s.text, seen)} "
         f'<span class="cpw-muted">Write down: {esc(s.ask)}. ({esc(s.source)})</span></li>'
         for s in PROTOCOL
     ]

@@ -97,6 +97,7 @@ class SheetPanel(Panel):
                 target_name=work.target_name,
                 tolerance=work.order,
                 pot=pot,
+                panels=panels,
                 title=words["title"] or "Job sheet",
                 customer=words["customer"],
                 panel_code=words["panel_code"],

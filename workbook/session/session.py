@@ -356,5 +356,6 @@ class Session(Oracle):
         from matchlib.readings.writing import save_bytes
         from workbook.jobsheet import jobsheet_pdf
 
-        save_bytes(jobsheet_pdf(sheet_of(self.model, recipe, **content), paper=paper), Path(path))
+        sheet = sheet_of(self.model, recipe, panels=self.archive.panels(), **content)
+        save_bytes(jobsheet_pdf(sheet, paper=paper), Path(path))
         return Path(path)

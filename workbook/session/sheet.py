@@ -9,7 +9,9 @@ from workbook.session.foresee import foresee
 from workbook.session.predicting import predict
 
 if TYPE_CHECKING:
-    from matchlib.domain import Recipe
+    from collections.abc import Sequence
+
+    from matchlib.domain import Panel, Recipe
     from matchlib.mixing import Pot
     from matchlib.regression import FilmRegressor
     from matchlib.suggest import Target, Tolerance
@@ -26,6 +28,7 @@ def sheet_of(
     target_name: str = "",
     tolerance: Tolerance | float = 1.0,
     pot: Pot | None = None,
+    panels: Sequence[Panel] = (),
     title: str = "Job",
     customer: str = "",
     panel_code: str = "",
@@ -47,6 +50,8 @@ def sheet_of(
         What passes where there is no target; a number is ΔE00.
     pot : Pot, optional
         Quantities.
+    panels : sequence of Panel
+        The archive's.
     title, customer, panel_code : str
         As printed.
     unit : str
@@ -57,8 +62,10 @@ def sheet_of(
     JobSheet
         With prediction.
     """
+    from matchlib.explain import coat_readings
     from workbook.jobsheet import JobSheet
 
+    view = None if target is None else target.aims[0].viewing
     sheet = JobSheet(
         title=title,
         recipe=recipe,
@@ -67,6 +74,7 @@ def sheet_of(
         unit=unit,
         panel_code=panel_code,
         customer=customer,
+        coats=coat_readings(model, recipe, archive=panels, viewing=view),
     )
     if target is None:
         return _alone(sheet, model, recipe, tolerance)

@@ -138,12 +138,13 @@ class FirstDayPanel:
                 Colour.parse(self.colour.value),
                 ratio=MixRatio.parse(self.ratio.value),
             )
+            seen: set[str] = set()
             rows = [
                 [
                     str(i),
                     str(card.recipe),
-                    linked(card.teaches),
-                    linked(card.how),
+                    linked(card.teaches, seen),
+                    linked(card.how, seen),
                     f"done: {', '.join(card.done)}" if card.done else "to spray",
                 ]
                 for i, card in enumerate(cards, 1)

@@ -1,0 +1,123 @@
+"""What a card should read after each coat, before clear, and what the clear will do to it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from matchlib.colorimetry import delta_e00, expected_delta_e00
+from matchlib.domain import CoatSchedule, CoatStep, Panel, Recipe, Viewing
+from matchlib.regression import FilmPredictor
+
+__all__ = ["CoatReading", "CoatReadings", "coat_readings"]
+
+Lab = tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class CoatReading:
+    """What a card should read at one point of its spraying.
+
+    Parameters
+    ----------
+    coats : int
+        Colour coats on it; 0 is the bare ground.
+    lab : tuple of 3 float
+        CIELAB.
+    spread : float
+        How far the card is expected to read from that [ΔE00].
+    """
+
+    coats: int
+    lab: Lab
+    spread: float
+
+
+@dataclass(frozen=True, slots=True)
+class CoatReadings:
+    """What a card should read on the way.
+
+    Parameters
+    ----------
+    coats : tuple of CoatReading
+        Before clear, from the bare ground up.
+    cleared : CoatReading, optional
+        Under the recipe's clear coat; None where it has none.
+    seen_uncleared : bool
+        Whether the archive holds panels without clear; else what is said of them rests on what is
+        usual alone.
+    """
+
+    coats: tuple[CoatReading, ...]
+    cleared: CoatReading | None
+    seen_uncleared: bool
+
+    @property
+    def clear_words(self) -> str:
+        """What the clear will do to it; empty where there is none."""
+        if self.cleared is None:
+            return ""
+        before, after = self.coats[-1].lab, self.cleared.lab
+        light = after[0] - before[0]
+        chroma = math.hypot(*after[1:]) - math.hypot(*before[1:])
+        value, depth = "darker" if light < 0 else "lighter", "fuller" if chroma > 0 else "duller"
+        text = (
+            f"The clear will make it {abs(light):.1f} L* {value} and {abs(chroma):.1f} C* {depth}, "
+            f"ΔE00 {float(delta_e00(before, after)):.1f} in all: do not spray a coat for it."
+        )
+        if not self.seen_uncleared:
+            text += " No panel of this archive was read without clear: take it as a guess."
+        return text
+
+
+def coat_readings(
+    model: FilmPredictor,
+    recipe: Recipe,
+    *,
+    archive: Sequence[Panel] = (),
+    viewing: Viewing | None = None,
+) -> CoatReadings:
+    """Predict a card coat by coat.
+
+    Parameters
+    ----------
+    model : FilmPredictor
+        Fitted.
+    recipe : Recipe
+        What will be sprayed.
+    archive : sequence of Panel
+        What was sprayed, to know whether any card was read without clear.
+    viewing : Viewing, optional
+        D65/10° in the archive's own geometry if None.
+
+    Returns
+    -------
+    CoatReadings
+        One more than there are coats, and the cleared card.
+    """
+    view = viewing or Viewing(geometry=model.words_.geometries[0])
+    ratios = [] if recipe.schedule is None else [
+        step.ratio for step in recipe.schedule.steps for _ in range(step.coats)
+    ]  # fmt: skip
+    plan = [Recipe(recipe.ground)]
+    plan += [
+        replace(
+            recipe,
+            schedule=CoatSchedule(tuple(CoatStep(1, r) for r in ratios[:n])),
+            clear=None,
+        )
+        for n in range(1, len(ratios) + 1)
+    ]
+    plan.append(recipe)
+    lab, known, spray, reading = model.predict_parts(plan, view)
+    total = known + spray + reading
+    freedom = model.freedom(known, total)
+    spread = expected_delta_e00(lab, lab, total, tolerance=1.0, freedom=freedom).mean
+    found = [
+        CoatReading(n, (float(v[0]), float(v[1]), float(v[2])), float(s))
+        for n, (v, s) in enumerate(zip(lab, spread, strict=True))
+    ]
+    cleared = None if recipe.clear is None else replace(found[-1], coats=len(ratios))
+    seen = any(p.recipe.clear is None and p.recipe.colour is not None for p in archive)
+    return CoatReadings(tuple(found[:-1]), cleared, seen)

@@ -1,0 +1,148 @@
+"""The parts of a job sheet that are used at the booth: coats, checks, readings, cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+from xml.sax.saxutils import escape
+
+from reportlab.lib.units import mm
+from reportlab.platypus import CondPageBreak, Paragraph, Spacer
+
+from matchlib.cautions import BOOTH_PROMPTS, CAUTIONS, DEFERENCE, cautions_at
+from matchlib.domain import Recipe
+from matchlib.explain import CoatReadings
+from matchlib.trade import PROTOCOL
+from workbook.sheet_parts import TickBox, check_line, grid, lab_words, para, text_style
+
+__all__ = ["cautions", "checks", "coat_table", "first_cautions", "head", "reading_lines"]
+
+_MOST_COAT_ROWS = 16
+
+
+def head(text: str) -> list[Any]:
+    """Return a heading that stays with what follows."""
+    style = text_style(12, bold=True, spaceBefore=7, spaceAfter=2.5, keepWithNext=1)
+    return [CondPageBreak(35 * mm), Paragraph(escape(text), style)]
+
+
+def first_cautions(step: str) -> Paragraph:
+    """Return the first sentence of each caution of a step, to stand where it matters."""
+    return para("Mind: " + " ".join(c.first for c in cautions_at(step)), 7.5)
+
+
+def coat_table(recipe: Recipe, readings: CoatReadings | None, width: float) -> list[Any]:
+    """Return the coats in order, with what the card should read after each and room to write.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        What is sprayed.
+    readings : CoatReadings, optional
+        What it should read.
+    width : float
+        In all [pt].
+
+    Returns
+    -------
+    list
+        Empty where there is nothing to spray.
+    """
+    heads = ("Coat", "Mix, carrier first", "Should read, before clear", "Reads: L* a* b*",
+             "Sprayed, flash-off by data sheet", "Done")  # fmt: skip
+    rows: list[list[Any]] = [[para(h, bold=True) for h in heads]]
+
+    def should(number: int) -> Any:
+        if readings is None or number >= len(readings.coats):
+            return ""
+        one = readings.coats[number]
+        return para(f"{lab_words(one.lab)} ± {one.spread:.1f}")
+
+    if readings is not None:
+        rows.append([para("Ground"), para(f"{recipe.ground}, bare"), should(0), "", "", TickBox()])
+    number = 1
+    single = recipe.schedule is not None and recipe.schedule.coats <= _MOST_COAT_ROWS
+    for step in () if recipe.schedule is None else recipe.schedule.steps:
+        words = para(f"{step.ratio}: {step.ratio.words}")
+        for _ in range(step.coats if single else 1):
+            last = number if single else number + step.coats - 1
+            which = para(number if last == number else f"{number} to {last}")
+            rows.append([which, words, should(last), "", "", TickBox()])
+            number = last + 1
+    if recipe.clear:
+        name = "" if recipe.clear == "yes" else f" {recipe.clear}"
+        cleared = "" if readings is None or readings.cleared is None else para(
+            f"then: {lab_words(readings.cleared.lab)}"
+        )  # fmt: skip
+        words = para(f"clear coat{name}, mixed as its data sheet says")
+        rows.append([para("Clear"), words, cleared, "", "", TickBox()])
+    if len(rows) == 1:
+        return []
+    shares = (0.09, 0.27, 0.25, 0.15, 0.16, 0.08)
+    out = [*head("Coats in order"), first_cautions("spray"), Spacer(1, 1 * mm)]
+    out.append(grid(rows, [width * s for s in shares]))
+    if readings is not None and readings.clear_words:
+        out += [Spacer(1, 1 * mm), para(readings.clear_words)]
+    return out
+
+
+def checks(width: float) -> Any:
+    """Return the prompts to tick and to write in, in two columns [pt]."""
+    cells = [[TickBox(), para(prompt.text, 8.5)] for prompt in BOOTH_PROMPTS]
+    if len(cells) % 2:
+        cells.append(["", ""])
+    half = len(cells) // 2
+    rows = [[*a, *b] for a, b in zip(cells[:half], cells[half:], strict=True)]
+    box = 7 * mm
+    return grid(rows, (box, width / 2 - box, box, width / 2 - box), lines=False)
+
+
+def reading_lines(geometries: Sequence[str], measure: str, width: float) -> list[Any]:
+    """Return lines to write the readings on, and how they are taken.
+
+    Parameters
+    ----------
+    geometries : sequence of str
+        Where there are several angles, all of them.
+    measure : str
+        What is written of the difference.
+    width : float
+        In all [pt].
+
+    Returns
+    -------
+    list
+        Three places, and what makes readings alike.
+    """
+    quarter, third = width / 4, width / 3
+    places = [f"Read, {g}" for g in geometries] or [f"Place {n}" for n in (1, 2, 3)]
+    rows = [
+        [check_line(n, quarter - 6) for n in (f"{place}: L*", "a*", "b*", measure)]
+        for place in places
+    ]
+    back = [
+        ("Sprayer", "Date", "Panel code"),
+        ("Booth °C and %RH", "Lot of each bottle", "Batch of the ground"),
+        ("Gun and tip", "Pressure and fan", "Overlap and distance"),
+        ("Coats of clear", "Read on", "Drawer"),
+    ]
+    alike = " ".join(f"{s.name}: {s.ask}." for s in PROTOCOL if s.key != "places")
+    return [
+        grid(rows, [quarter] * 4, lines=False),
+        grid([[check_line(n, third - 6) for n in row] for row in back], [third] * 3, lines=False),
+        para(f"Read alike each time. {alike}", 8.5),
+        Spacer(1, 1 * mm),
+    ]
+
+
+def cautions() -> list[Any]:
+    """Return all cautions with their sources."""
+    out: list[Any] = [para(DEFERENCE, 8, bold=True), Spacer(1, 1 * mm)]
+    for caution in CAUTIONS:
+        sources = escape("; ".join(caution.sources))
+        text = (
+            f"<b>{escape(caution.title)}.</b> {escape(caution.text)} "
+            f'<font color="#444444">({sources})</font>'
+        )
+        out.append(Paragraph(text, text_style(7.5, spaceAfter=1.5)))
+    return out
