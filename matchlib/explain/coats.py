@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from matchlib.colorimetry import delta_e00, expected_delta_e00
-from matchlib.domain import CoatSchedule, CoatStep, Panel, Recipe, Viewing
+from matchlib.domain import CoatSchedule, CoatStep, Panel, Recipe, Viewing, readings_in
 from matchlib.regression import FilmPredictor
 
 __all__ = ["CoatReading", "CoatReadings", "coat_readings"]
@@ -119,5 +119,8 @@ def coat_readings(
         for n, (v, s) in enumerate(zip(lab, spread, strict=True))
     ]
     cleared = None if recipe.clear is None else replace(found[-1], coats=len(ratios))
-    seen = any(p.recipe.clear is None and p.recipe.colour is not None for p in archive)
+    seen = any(
+        stage.recipe.colour is not None and stage.recipe_at(read).clear is None
+        for _, _, stage, read in readings_in(archive)
+    )
     return CoatReadings(tuple(found[:-1]), cleared, seen)

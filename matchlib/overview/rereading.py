@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry import delta_e00_metric
-from matchlib.domain import Panel
+from matchlib.domain import Panel, readings_in
 from matchlib.linear import lab_of_reading
 from matchlib.trade import readings_needed
 
@@ -72,17 +72,18 @@ def rereading(panels: Sequence[Panel]) -> Rereading | None:
     Rereading or None
         None where no card was read twice alike.
     """
-    square, freedom, cards, count = 0.0, 0, 0, 0
-    for panel in panels:
-        alike: dict[tuple[object, ...], list[Array]] = defaultdict(list)
-        for reading in panel.readings:
-            alike[(reading.viewing, reading.source)].append(lab_of_reading(reading))
-        several = [np.array(labs, float) for labs in alike.values() if len(labs) > 1]
-        cards += bool(several)
-        for labs in several:
-            mean = labs.mean(axis=0)
-            off = labs - mean
-            square += float(np.einsum("ni,ij,nj->", off, delta_e00_metric(mean), off))
-            freedom += 3 * (len(labs) - 1)
-            count += len(labs)
-    return Rereading(math.sqrt(square / freedom), cards, count) if freedom else None
+    alike: dict[tuple[object, ...], list[Array]] = defaultdict(list)
+    for panel, stage, _, r in readings_in(panels):
+        way = (r.viewing, r.source, r.instrument, r.state, r.date)
+        alike[(panel.code, stage, *way)].append(lab_of_reading(r))
+    several = {key: np.array(labs, float) for key, labs in alike.items() if len(labs) > 1}
+    if not several:
+        return None
+    square = 0.0
+    for labs in several.values():
+        mean = labs.mean(axis=0)
+        off = labs - mean
+        square += float(np.einsum("ni,ij,nj->", off, delta_e00_metric(mean), off))
+    count = sum(len(labs) for labs in several.values())
+    sd = math.sqrt(square / (3 * (count - len(several))))
+    return Rereading(sd, len({code for code, *_ in several}), count)
