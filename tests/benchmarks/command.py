@@ -41,6 +41,6 @@ class Table:
         self.row(*("---" for _ in heads))
 
     def row(self, *cells: object) -> None:
-        """Print a row: numbers with two digits, everything else as it is."""
+        """Print a row: real numbers with two digits, everything else as it is."""
         told = (f"{c:.2f}" if isinstance(c, float) else str(c) for c in cells)
         print("| " + " | ".join(told) + " |", flush=True)

@@ -1,9 +1,9 @@
-"""The film law on data that somebody measured: dyed film, and inks printed on eleven papers.
+"""The film law on data that somebody measured: dyed film, inks on eleven papers, oil paints.
 
 ``python -m tests.benchmarks real`` prints the table. Sources and licences: tests/data/README.md.
 
-Neither is a spray-out, and none was to be had; what each can say is said with it. How they are
-written as recipes:
+None is a spray-out, and none was to be had; what each can say is said with it. How they are
+written as recipes (of the paints `paint_films` tells):
 
 * **dye**: a clear film with dye at 0.1 to 0.4 % is one coat of a toner of 1.4 % dye let down to
   that (0.2 % is 6:1). Light passed once and straight, so the reading is a mirror's, without
@@ -29,6 +29,8 @@ import numpy as np
 import pandas as pd
 
 from matchlib.errors import FitError
+from tests.benchmarks import paint_films
+from tests.benchmarks.command import Table
 from tests.benchmarks.lightlab import Array, delta_e, spectrum_to_lab
 from tests.benchmarks.rivals import gaussian_process, ridge
 
@@ -203,68 +205,82 @@ def neighbours(X: pd.DataFrame, y: Array) -> Array:
     return np.concatenate(errors)
 
 
-def _row(cells: Sequence[object]) -> str:
-    return "| " + " | ".join(str(c) for c in cells) + " |"
+def _tell(table: Table, what: str, name: str, e: Array, *, seconds: float = 0.0) -> None:
+    stats = (np.median(e), e.mean(), np.quantile(e, 0.95), e.max())
+    table.row(what, name, len(e), *map(float, stats), f"{seconds:.1f}")
 
 
-def _line(what: str, name: str, make: Callable[[], Array]) -> str:
+def _tell_timed(table: Table, what: str, name: str, make: Callable[[], Array]) -> None:
     start = time.perf_counter()
     e = make()
-    return _told(what, name, e, seconds=time.perf_counter() - start)
-
-
-def _told(what: str, name: str, e: Array, *, seconds: float = 0.0) -> str:
-    stats = (np.median(e), e.mean(), np.quantile(e, 0.95), e.max())
-    return _row([what, name, len(e), *(f"{v:.2f}" for v in stats), f"{seconds:.1f}"])
+    _tell(table, what, name, e, seconds=time.perf_counter() - start)
 
 
 def main(argv: Sequence[str] | None = None) -> None:
-    """Print the table."""
+    """Print the tables."""
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks real")
     parser.add_argument("--draws", type=int, default=DRAWS, help="draws of the folds by recipe")
-    draws = parser.parse_args(argv).draws
-    heads = ["left out", "regressor", "rows", "median", "mean", "95th", "worst", "s"]
-    print("ΔE00, D65/10° for the dye, D50/2° for the inks\n")
-    print(_row(heads) + "\n" + _row(["---"] * len(heads)))
+    parser.add_argument("--of", default="dye,inks,paints", help="comma list of the data to run on")
+    args = parser.parse_args(argv)
+    heads = ("left out", "regressor", "rows", "median", "mean", "95th", "worst", "s")
+    for of in args.of.split(","):
+        if of == "paints":
+            print("ΔE00, D65/10°, oil paints")
+            paint_films.tell(MAKERS)
+        elif of == "dye":
+            print("ΔE00, D65/10°, dyed film")
+            _print_dye(Table(*heads))
+        elif of == "inks":
+            print("ΔE00, D50/2°, inks")
+            _print_every_ink(Table(*heads), args.draws)
+        else:
+            parser.error(f"the data are dye, inks and paints, not {of}")
+
+
+def _print_dye(table: Table) -> None:
     X, through = dye()
     rows = np.arange(len(X))
     folds = [(rows != i, rows == i) for i in rows[1:]]
     lab = spectrum_to_lab(through)
     what = "one dye concentration"
-    print(_line(what, "film, spectra", lambda: leave_out(film, X, through, folds)))
-    print(_line(what, "film, Lab alone", lambda: leave_out(film, X, lab, folds)))
-    print(
-        _line(
-            what,
-            "straight line",
-            lambda: np.concatenate(
-                [delta_e(straight_line(X, through, a, b), lab[b]) for a, b in folds]
-            ),
-        )
+    _tell_timed(table, what, "film, spectra", lambda: leave_out(film, X, through, folds))
+    _tell_timed(table, what, "film, Lab alone", lambda: leave_out(film, X, lab, folds))
+    _tell_timed(
+        table,
+        what,
+        "straight line",
+        lambda: np.concatenate(
+            [delta_e(straight_line(X, through, a, b), lab[b]) for a, b in folds]
+        ),
     )
     for name, make in (("Gaussian process", gaussian_process), ("quadratic ridge", ridge)):
-        print(_line(what, name, lambda m=make: leave_out(m, X, lab, folds)))
+        _tell_timed(table, what, name, lambda m=make: leave_out(m, X, lab, folds))
+
+
+def _print_every_ink(table: Table, draws: int) -> None:
     for overprints, of in ((False, "an ink alone"), (True, "inks over one another")):
         for known in ((FIRST,), (MORE,), (FIRST, MORE)):
             X, y, folds = onto_new_papers(*known, overprints=overprints)
-            _print_new(f"a paper kept apart, {of}, from {' and '.join(known)}", X, y, folds)
+            _print_new(table, f"a paper kept apart, {of}, from {' and '.join(known)}", X, y, folds)
         for papers in (KEPT_APART, FIRST, MORE):
             X, y = inks(papers, overprints=overprints)
             kinds = ("recipe",) if papers == KEPT_APART else ("paper", "recipe")
-            _print_inks(f"papers {papers}, {of}", X, y, kinds, draws)
+            _print_inks(table, f"papers {papers}, {of}", X, y, kinds, draws=draws)
 
 
-def _print_new(what: str, X: pd.DataFrame, y: Array, folds: Sequence[Fold]) -> None:
+def _print_new(table: Table, what: str, X: pd.DataFrame, y: Array, folds: Sequence[Fold]) -> None:
     for name, make in MAKERS.items():
         start = time.perf_counter()
         each = [_tried(make, X, y, [fold]) for fold in folds]
         both = np.concatenate(each)
-        print(_told(what, name, both, seconds=time.perf_counter() - start), flush=True)
+        _tell(table, what, name, both, seconds=time.perf_counter() - start)
         for (_, test), errors in zip(folds, each, strict=True):
-            print(_told(f"{what}: {X['ground'][test].iloc[0]}", name, errors))
+            _tell(table, f"{what}: {X['ground'][test].iloc[0]}", name, errors)
 
 
-def _print_inks(of: str, X: pd.DataFrame, y: Array, kinds: Sequence[str], draws: int) -> None:
+def _print_inks(
+    table: Table, of: str, X: pd.DataFrame, y: Array, kinds: Sequence[str], *, draws: int
+) -> None:
     inner = np.concatenate([inside_a_ladder(X, draw=draw) for draw in range(draws)])
     # Over one another there are three tones of each ink: no ladder to be inside of.
     single = not X["colour"].str.contains("+", regex=False).any()
@@ -280,15 +296,15 @@ def _print_inks(of: str, X: pd.DataFrame, y: Array, kinds: Sequence[str], draws:
         for name, make in MAKERS.items():
             start = time.perf_counter()
             errors = _tried(make, X, y, folds)
-            print(_told(what, name, errors, seconds=time.perf_counter() - start), flush=True)
+            _tell(table, what, name, errors, seconds=time.perf_counter() - start)
             if kind == "paper" and not coated.all() and len(errors) == len(coated):
-                print(_told(f"{what} and coated", name, errors[coated]))
-                print(_told(f"{what} and newsprint", name, errors[~coated]))
+                _tell(table, f"{what} and coated", name, errors[coated])
+                _tell(table, f"{what} and newsprint", name, errors[~coated])
             if kind == "recipe" and single and len(errors) == len(inner):
-                print(_told(f"{what} inside its ladder", name, errors[inner]))
-                print(_told(f"{what} at an end of it", name, errors[~inner]))
+                _tell(table, f"{what} inside its ladder", name, errors[inner])
+                _tell(table, f"{what} at an end of it", name, errors[~inner])
         if kind == "paper":
-            print(_line(what, "backing ignored", lambda: neighbours(X, y)))
+            _tell_timed(table, what, "backing ignored", lambda: neighbours(X, y))
 
 
 def _every_ink_is_known(X: pd.DataFrame, train: Array, test: Array) -> bool:
