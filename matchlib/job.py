@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, field
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
 
 from matchlib.colorimetry import Tolerance
 from matchlib.domain import Reading, Recipe
@@ -170,24 +171,115 @@ class Job:
                 remedy="leave a reading out if it does not count.",
             )
 
+    def aimed(
+        self,
+        target: Iterable[Reading],
+        tolerance: Tolerance | None = None,
+        weights: Iterable[float] = (),
+    ) -> Job:
+        """Return the job with its target.
+
+        Parameters
+        ----------
+        target : iterable of Reading
+            The sample as read, one a geometry.
+        tolerance : Tolerance, optional
+            What passes; as it is if None.
+        weights : iterable of float
+            One a reading, or none.
+
+        Returns
+        -------
+        Job
+            Waiting for a recipe.
+
+        Raises
+        ------
+        DomainError
+            If it has another target already: a new target is a new job.
+        """
+        readings = tuple(target)
+        if self.target and readings != self.target:
+            raise DomainError(
+                "A new target is a new job.",
+                expected="a job without a target",
+                got=f"the target of {self.name}",
+                remedy="begin another job for it; this one keeps its own panels and recipe.",
+            )
+        passing = self.tolerance if tolerance is None else tolerance
+        aimed = replace(self, target=readings, tolerance=passing, weights=tuple(weights))
+        return replace(aimed, state=aimed.waiting)
+
+    def planned(self, plan: Plan | None) -> Job:
+        """Return the job with a recipe, or a stage to add, chosen.
+
+        Parameters
+        ----------
+        plan : Plan or None
+            None takes the choice back.
+
+        Returns
+        -------
+        Job
+            Waiting to be sprayed.
+        """
+        if plan is None:
+            return replace(self, plan=None, state="recipe" if self.target else "target")
+        return replace(self, plan=plan, state="spray")
+
+    def sprayed(self, code: str) -> Job:
+        """Return the job with a panel that was sprayed for it.
+
+        Parameters
+        ----------
+        code : str
+            The panel; one that was built on keeps its place.
+
+        Returns
+        -------
+        Job
+            Waiting to be read.
+        """
+        return replace(self, panels=(*self.panels, code), state="read")
+
+    def closed(self, outcome: str, why: str = "") -> Job:
+        """Return the job done.
+
+        Parameters
+        ----------
+        outcome : str
+            One of `OUTCOMES`.
+        why : str
+            Needed where it is given up.
+
+        Returns
+        -------
+        Job
+            Done.
+        """
+        return replace(self, state="done", outcome=outcome, why=why)
+
+    def reopened(self) -> Job:
+        """Return the job taken up again.
+
+        Returns
+        -------
+        Job
+            Where it stood by what it holds.
+        """
+        held = replace(self, state="target", outcome="", why="")
+        return replace(held, state=held.waiting)
+
+    @property
+    def waiting(self) -> str:
+        """Where it stands by what it holds, if it is not done."""
+        if self.panels:
+            return "read"
+        if self.plan is not None:
+            return "spray"
+        return "recipe" if self.target else "target"
+
     @property
     def open(self) -> bool:
         """Whether it is still to be done."""
         return self.state != "done"
-
-    def stage_to_add(self, on_it: Recipe | None) -> Recipe | None:
-        """Return what the plan lays on the panel it builds on, for the pot, sheet and label.
-
-        Parameters
-        ----------
-        on_it : Recipe, optional
-            What is on that panel; None for a fresh card.
-
-        Returns
-        -------
-        Recipe or None
-            The coats to add alone; the whole recipe for a fresh card; None without a plan.
-        """
-        if self.plan is None or on_it is None:
-            return None if self.plan is None else self.plan.recipe
-        return self.plan.recipe.after(on_it)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import re
 import sqlite3
 import threading
@@ -93,6 +95,47 @@ def test_an_earlier_archive_opens_with_its_panels(place: str, version: str) -> N
         archive.attach("P1", "a.jpg", b"x")
         archive.amend("P1", temperature=20.0)
         assert archive.panel("P1").temperature == 20.0
+
+
+def test_what_was_changed_before_the_stages_can_still_be_undone(place: str) -> None:
+    earlier(place, "0003", BATCH)
+    database = database_of(place, read_only=False)
+    was, now = BATCH[0], BATCH[0].having(lot="L-99", note="turned")
+    old, new = panel_record(was), panel_record(now)
+    fields = {"lot", "note"}
+    with database.write() as connection:
+        tables = sa.MetaData()
+        tables.reflect(connection)
+        p = tables.tables["panels"]
+        connection.execute(p.update().where(p.c.id == 1).values({k: new[k] for k in fields}))
+        connection.execute(p.update().where(p.c.id == 2).values(deleted=True))
+        at = "2021-01-01T10:00:00+00:00"
+        _insert(connection, tables, "history", id=7, panel_id=1, at=at, who="Ines", why="misread",
+                action="amended", before=json.dumps({k: old[k] for k in fields}),
+                after=json.dumps({k: new[k] for k in fields}))  # fmt: skip
+        _insert(connection, tables, "history", id=8, panel_id=2, at=at, who="Bo", why="",
+                action="deleted", before='{"deleted":false}', after='{"deleted":true}')  # fmt: skip
+        readings = [reading_record(r) for r in BATCH[2].readings]
+        _insert(connection, tables, "history", id=9, panel_id=3, at=at, who="Bo", why="",
+                action="readings added", before=json.dumps({"readings": readings[:-1]}),
+                after=json.dumps({"readings": readings}))  # fmt: skip
+        _insert(connection, tables, "attachments", panel_id=1, name="a.jpg", at=at, who="",
+                sha256=hashlib.sha256(b"x").hexdigest(), data=b"x")  # fmt: skip
+    database.close()
+    with Archive.open(place) as archive:
+        assert archive.check() == ()
+        assert archive.panel(was.code) == now
+        assert [c.number for c in archive.history()] == [7, 8, 9]
+        assert "lot: " in archive.history(was.code)[0].words
+        assert archive.deleted() == (BATCH[1].code,)
+        assert archive.attachments(was.code)[0].data == b"x"
+        for number in (9, 8, 7):
+            archive.undo(number)
+        assert archive.panels() == (*BATCH[:2], BATCH[2].having(readings=BATCH[2].readings[:-1]),
+                                    *BATCH[3:])  # fmt: skip
+        assert archive.names("ground")[:1] == (BATCH[0].recipe.ground.names[0],)
+        assert set(archive.names("sprayer")) == {p.sprayer for p in BATCH if p.sprayer}
+        assert archive.check() == ()
 
 
 @pytest.mark.parametrize("version", schema.VERSIONS[:-1])

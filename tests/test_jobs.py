@@ -142,10 +142,21 @@ def test_a_plan_reads_after_coats_that_it_has() -> None:
         Plan(RECIPE, read_after=(5,))
 
 
-def test_the_stage_to_add_is_the_coats_on_top_alone() -> None:
-    longer = replace(RECIPE, schedule=CoatSchedule.parse("4@6:1 1@10:1"))
-    job = Job("one", target=TARGET, plan=Plan(longer, "P1"))
-    assert job.stage_to_add(None) == longer
-    added = job.stage_to_add(RECIPE)
-    assert added is not None
-    assert str(added.schedule) == "1@10:1"
+def test_a_job_goes_its_way_and_keeps_its_target() -> None:
+    job = Job("one")
+    assert job.state == "target"
+    job = job.aimed(TARGET)
+    assert job.state == "recipe"
+    assert job.aimed(TARGET) == job
+    with pytest.raises(DomainError, match="a new job"):
+        job.aimed((Reading(lab=(1.0, 2.0, 3.0)),))
+    job = job.planned(Plan(RECIPE))
+    assert job.state == "spray"
+    assert job.planned(None).state == "recipe"
+    job = job.sprayed("P1").sprayed("P1")
+    assert (job.state, job.panels) == ("read", ("P1",))
+    done = job.closed("given up", "the customer took another colour")
+    assert not done.open
+    assert done.reopened() == job
+    with pytest.raises(DomainError, match="reason"):
+        job.closed("given up")

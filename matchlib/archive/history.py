@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -27,6 +27,7 @@ from matchlib.archive.codec import (
     reading_digest,
 )
 from matchlib.archive.names import spell
+from matchlib.domain import Panel
 from matchlib.errors import ArchiveError
 from matchlib.job import Job
 from matchlib.plain import dump, from_plain
@@ -69,9 +70,14 @@ def state_of(connection: sa.Connection, code: str) -> dict[str, Any]:
 
 
 def amend(
-    connection: sa.Connection, code: str, changes: Mapping[str, Any], stamp: Stamp
+    connection: sa.Connection,
+    code: str,
+    change: Callable[[Panel], Panel],
+    stamp: Stamp,
+    *,
+    action: str = "amended",
 ) -> int | None:
-    """Change fields of a panel and keep what they were.
+    """Change a panel and keep what it was.
 
     Parameters
     ----------
@@ -79,10 +85,12 @@ def amend(
         In a write transaction.
     code : str
         The panel.
-    changes : mapping
-        Fields of `Panel` or of its last stage, its code apart, to their new values.
+    change : callable
+        From the panel as it is to the panel as it is to be; its code stays.
     stamp : Stamp
         For the history.
+    action : str
+        What is done, as the history says it.
 
     Returns
     -------
@@ -90,9 +98,9 @@ def amend(
         Number of the change; None if nothing differs.
     """
     state = state_of(connection, code)
-    wanted = spell(connection, [state["panel"].having(**changes)])[0]
+    wanted = spell(connection, [change(state["panel"])])[0]
     item = write(connection, state, fields_of(wanted))
-    return None if item is None else record(connection, "amended", [item], stamp)
+    return None if item is None else record(connection, action, [item], stamp)
 
 
 def set_deleted(connection: sa.Connection, code: str, deleted: bool, stamp: Stamp) -> int | None:

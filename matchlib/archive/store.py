@@ -15,12 +15,10 @@ from matchlib.archive.adding import AddResult
 from matchlib.archive.changes import Change, Stamp, read_changes
 from matchlib.archive.checking import check
 from matchlib.archive.cupboard import Cupboard, utc_now
-from matchlib.archive.database import Database, database_of
+from matchlib.archive.database import database_of
 from matchlib.archive.names import names_of
 from matchlib.archive.reading_out import hash_in, panels_in
-from matchlib.archive.troubles import check_file
-from matchlib.archive.upgrade import create as create_archive
-from matchlib.archive.upgrade import ensure_current
+from matchlib.archive.upgrade import find
 from matchlib.domain import Colour, Ground, Panel, Recipe, Stage
 from matchlib.errors import ArchiveError
 
@@ -77,7 +75,7 @@ class Archive(Cupboard):
         """
         database = database_of(path_or_url, read_only=read_only)
         try:
-            _find(database, create=create and not read_only)
+            find(database, create=create and not read_only)
         except BaseException:
             database.close()
             raise
@@ -318,7 +316,39 @@ class Archive(Cupboard):
                 remedy="name a field of the panel.",
             )
         with self._database.write() as connection:
-            return history.amend(connection, code, changes, Stamp(self._now(), who, why))
+            stamp = Stamp(self._now(), who, why)
+            return history.amend(connection, code, lambda p: p.having(**changes), stamp)
+
+    def build_on(
+        self, code: str, recipe: Recipe, *, who: str = "", why: str = "", **stage: Any
+    ) -> int | None:
+        """Add a stage to a panel: coats, or a clear coat, on what is there.
+
+        Parameters
+        ----------
+        code : str
+            The panel.
+        recipe : Recipe
+            All that is on it then.
+        who, why : str
+            For the history.
+        **stage : object
+            Other fields of `Stage`: ``readings``, ``date``, ``sprayer``, ``log`` and so on.
+
+        Returns
+        -------
+        int
+            Number of the change.
+
+        Raises
+        ------
+        MatchlibError
+            If there is no such panel, or the recipe does not go on from what is on it.
+        """
+        with self._database.write() as connection:
+            stamp = Stamp(self._now(), who, why)
+            change = lambda p: p.built_on(recipe, **stage)  # noqa: E731  # as `amend` has it
+            return history.amend(connection, code, change, stamp, action="built on")
 
     def delete(self, code: str, *, who: str = "", why: str = "") -> int | None:
         """Put a panel aside; it is kept, and `restore` takes it back.
@@ -408,33 +438,3 @@ class Archive(Cupboard):
     def _recipes(self) -> tuple[Recipe, ...]:
         stages = (stage for panel in self.panels() for stage in panel.stages)
         return tuple(dict.fromkeys(stage.recipe for stage in stages))
-
-
-def _there(path: Path) -> bool:
-    try:
-        return path.exists()
-    except OSError as error:
-        raise ArchiveError(
-            "This place cannot be looked into.",
-            expected="a folder that may be read",
-            got=error.strerror or str(error),
-            where=str(path),
-            remedy="choose another folder, or ask who looks after this machine.",
-        ) from None
-
-
-def _find(database: Database, *, create: bool) -> None:
-    path = database.path
-    if path is not None and not _there(path):
-        if not create:
-            raise ArchiveError(
-                "There is no archive here.",
-                where=str(path),
-                remedy="check the path; importing a table of panels makes the archive.",
-            )
-        create_archive(database)
-    elif path is None and create:
-        create_archive(database)
-    if path is not None:
-        check_file(path, read_only=database.read_only)
-    ensure_current(database)

@@ -11,24 +11,58 @@ import sqlalchemy as sa
 
 from matchlib.archive import schema
 from matchlib.archive.database import Database, database_of
+from matchlib.archive.troubles import check_file
 from matchlib.errors import ArchiveError
 
-__all__ = ["create", "ensure_current", "migrate", "version_of"]
+__all__ = ["ensure_current", "find", "migrate", "version_of"]
 
 
-def create(database: Database) -> None:
-    """Make an empty archive of the newest version, whole or not at all.
+def find(database: Database, *, create: bool) -> None:
+    """Make sure that there is an archive of the newest version.
 
     Parameters
     ----------
     database : Database
-        Where no archive is yet. Another process may make it at the same moment.
+        Not yet used.
+    create : bool
+        Make an empty archive if there is none.
 
     Raises
     ------
     ArchiveError
-        If the folder does not exist or cannot be written.
+        If there is none, or it is damaged or something else.
     """
+    path = database.path
+    if path is not None and not _there(path):
+        if not create:
+            raise ArchiveError(
+                "There is no archive here.",
+                where=str(path),
+                remedy="check the path; importing a table of panels makes the archive.",
+            )
+        _create(database)
+    elif path is None and create:
+        _create(database)
+    if path is not None:
+        check_file(path, read_only=database.read_only)
+    ensure_current(database)
+
+
+def _there(path: Path) -> bool:
+    try:
+        return path.exists()
+    except OSError as error:
+        raise ArchiveError(
+            "This place cannot be looked into.",
+            expected="a folder that may be read",
+            got=error.strerror or str(error),
+            where=str(path),
+            remedy="choose another folder, or ask who looks after this machine.",
+        ) from None
+
+
+def _create(database: Database) -> None:
+    """Make an empty archive of the newest version, whole or not at all."""
     if database.path is None:
         with database.write() as connection:
             if version_of(connection, database.label) is None:

@@ -20,11 +20,12 @@ from matchlib.correction.goal import Goal, Wanted
 from matchlib.correction.moves import Booth, ratio_words
 from matchlib.correction.scoring import Scored
 from matchlib.correction.sprayed import Sprayed
-from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe
+from matchlib.domain import CoatSchedule, CoatStep, Recipe
+from matchlib.errors import DomainError
 from matchlib.linear import panel_spread
 from matchlib.tails import chance_words
 
-__all__ = ["Rescue", "rescue"]
+__all__ = ["Rescue", "on_top", "rescue"]
 
 Array = NDArray[np.float64]
 
@@ -58,15 +59,16 @@ class Rescue:
     words: str
 
 
-def _continued(recipe: Recipe, booth: Booth) -> list[tuple[Recipe, int, MixRatio]]:
+def _continued(recipe: Recipe, booth: Booth) -> list[Recipe]:
     if recipe.schedule is None:
         return []
     steps, found = recipe.schedule.steps, []
+    own = steps[-1].colour
     for ratio in booth.ratios:
         for more in range(1, MORE + 1):
-            schedule = CoatSchedule((*steps, CoatStep(more, ratio)))
+            schedule = CoatSchedule((*steps, CoatStep(more, ratio, own)))
             if schedule.coats <= booth.most_coats:
-                found.append((replace(recipe, schedule=schedule), more, ratio))
+                found.append(replace(recipe, schedule=schedule))
     return found
 
 
@@ -154,7 +156,10 @@ def rescue(
             f"{goal.value:g} allowed."
         )
         return Rescue("passes", (), words)
-    options = _scored(before, panel, goal, _continued(panel.recipe, booth))
+    options = sorted(
+        on_top(before, panel, goal, _continued(panel.recipe, booth)),
+        key=lambda s: (-round(s.probability, 2), s.difference),
+    )
     if options and options[0].probability >= WORTH_TRYING and options[0].difference < now:
         best = options[0]
         words = (
@@ -182,28 +187,64 @@ def rescue(
     return Rescue("another way", (), words)
 
 
-def _scored(
+def on_top(
     before: Belief,
     panel: Sprayed,
-    goal: Goal,
-    found: Sequence[tuple[Recipe, int, MixRatio]],
+    target: ArrayLike | Wanted | Goal,
+    recipes: Sequence[Recipe],
+    *,
+    tolerance: float = 1.0,
 ) -> list[Scored]:
-    if not found or panel.recipe.schedule is None:
+    """Say what building on a panel is expected to give, from the panel's own reading.
+
+    Parameters
+    ----------
+    before : Belief
+        Before this panel, after the others of today.
+    panel : Sprayed
+        The panel in hand.
+    target : array_like, shape (3,), or Wanted or Goal
+        As for `rescue`.
+    recipes : sequence of Recipe
+        All that would be on the panel, each going on from what is on it.
+    tolerance : float
+        ΔE00 that passes, for a Lab.
+
+    Returns
+    -------
+    list of Scored
+        One a recipe, in their order; none for a bare ground.
+
+    Raises
+    ------
+    DomainError
+        If a recipe does not go on from the panel's.
+    """
+    goal = Goal.of(target, tolerance=tolerance, viewing=panel.viewing)
+    if not recipes or panel.recipe.schedule is None:
         return []
+    fresh = [r.after(panel.recipe) for r in recipes]
+    added = [r.schedule for r in fresh if r is not None and r.schedule is not None]
+    if len(added) < len(recipes):
+        raise DomainError(
+            "Nothing is laid on this panel.",
+            expected="at least one coat more than is on it",
+            got=str(panel.recipe),
+            remedy="add coats to the schedule.",
+        )
     mean, covariance, known = _own(before, panel)
     k = len(before.mean)
-    recipes = [f[0] for f in found]
     laid = panel.recipe.schedule.strength
-    more = np.array([n * r.fraction for _, n, r in found])
+    more = np.array([s.strength for s in added])
     # Film of the whole: what was laid, with its own factor, and what will be.
     own = laid * np.exp(mean[k])
     film = np.log((own + more) / (laid + more))
     part = own / (own + more)
     # A panel's film varies by the gun as it was set, and by each coat about as much again: a few
     # fresh coats vary more than the mean of a panel's.
-    count = np.array([n for _, n, _ in found])
+    count = np.array([s.coats for s in added])
     wider = np.sqrt((1.0 + 1.0 / count) / (1.0 + 1.0 / USUAL))
-    fresh = panel_spread(before.model)[0] * wider * (1.0 - part)
+    spray = panel_spread(before.model)[0] * wider * (1.0 - part)
     labs, slopes, news = [], [], []
     for place in goal.places(panel):
         view = panel.views[place]
@@ -219,7 +260,7 @@ def _scored(
             )
         )
         labs.append(lab + by_ground * mean[k + 1] + mottle @ mean[k + 2 :])
-        news.append(by_film * fresh[:, None])
+        news.append(by_film * spray[:, None])
     views = [panel.views[place].viewing for place in goal.places(panel)]
     _, _, _, reading = before.predict_together(recipes, views, source=panel.source)
     slope, new = np.concatenate(slopes, axis=1), np.concatenate(news, axis=1)
@@ -228,9 +269,12 @@ def _scored(
     freedom = before.freedom(slope @ known @ slope.transpose(0, 2, 1), spread)
     hope = goal.expected(np.stack(labs), spread, freedom)
     lab, result = labs[0], []
-    for i, (recipe, added, ratio) in enumerate(found):
-        coats = f"{added} more coat{'s' * (added != 1)} of {ratio_words(ratio)} on top"
+    for i, (recipe, coats_added) in enumerate(zip(recipes, added, strict=True)):
+        coats = ", then ".join(
+            f"{s.coats} more coat{'s' * (s.coats != 1)} of {ratio_words(s.ratio)} on top"
+            for s in coats_added.steps
+        )
         at = (float(lab[i, 0]), float(lab[i, 1]), float(lab[i, 2]))
         chance = float(hope.probability[i])
         result.append(Scored(recipe, at, float(hope.mean[i]), chance, coats, 1))
-    return sorted(result, key=lambda s: (-round(s.probability, 2), s.difference))
+    return result

@@ -123,6 +123,36 @@ class Recipe:
         added = None if now is None else now.after(before)
         return None if added is None else Recipe(self.ground, None, added, self.clear)
 
+    def then(
+        self, more: CoatSchedule, *, colour: Colour | None = None, clear: str | None = None
+    ) -> Recipe:
+        """Return the recipe with further coats on top.
+
+        Parameters
+        ----------
+        more : CoatSchedule
+            The coats to add.
+        colour : Colour, optional
+            Theirs, where they do not say it; the last coat's if None.
+        clear : str, optional
+            Clear coat at the end.
+
+        Returns
+        -------
+        Recipe
+            All that is on it then.
+
+        Raises
+        ------
+        DomainError
+            If the ground is bare and no colour is given.
+        """
+        own = colour or (self.layers[-1][0] if self.layers else None)
+        before = self._named()
+        added = tuple(replace(s, colour=s.colour or own) for s in more.steps)
+        laid = () if before is None else before.steps
+        return Recipe(self.ground, None, CoatSchedule(laid + added), clear)
+
     def _named(self) -> CoatSchedule | None:
         """The schedule with every step saying its colour."""
         if self.schedule is None:

@@ -15,6 +15,8 @@ from matchlib.errors import DomainError
 
 __all__ = ["LoggedCoat", "Stage"]
 
+_REPEAT_DAYS = 90  # colours fade; readings further apart are not repeats (common practice)
+
 
 @dataclass(frozen=True, slots=True)
 class LoggedCoat:
@@ -110,6 +112,20 @@ class Stage:
                     got=f"coat {before.coat}{_at(before)}, then coat {then.coat}{_at(then)}",
                     remedy="set the numbers and times right, or leave a time empty.",
                 )
+
+    @property
+    def last_read(self) -> tuple[Reading, ...]:
+        """Readings of the state read last, and of about the same day: what are repeats."""
+        if not self.readings:
+            return ()
+        last = self.readings[-1]
+        day = last.date or self.date
+
+        def near(reading: Reading) -> bool:
+            own = reading.date or self.date
+            return own is None or day is None or abs((own - day).days) <= _REPEAT_DAYS
+
+        return tuple(r for r in self.readings if r.state == last.state and near(r))
 
     def recipe_at(self, reading: Reading) -> Recipe:
         """Return what was on the panel when it was read.

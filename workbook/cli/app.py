@@ -7,7 +7,7 @@ import sys
 
 import typer
 
-from workbook.cli import archive, back, bench, modelling, opening, pot, school, sheets, trust
+from workbook.cli import archive, back, bench, job, modelling, opening, pot, school, sheets, trust
 from workbook.cli.common import command
 
 __all__ = ["app", "main"]
@@ -28,6 +28,11 @@ app = typer.Typer(
 for _group in (opening, archive, trust, modelling, bench, back, pot, sheets, school):
     for _name, _function in _group.COMMANDS.items():
         command(app, _name, _function)
+
+_jobs = typer.Typer(name="job", help="Customers' jobs: begin, find, plan, print, close.")
+for _name, _function in job.COMMANDS.items():
+    command(_jobs, _name, _function)
+app.add_typer(_jobs)
 
 
 def main() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import Annotated, Any
 
 import typer
@@ -49,6 +50,10 @@ def _add(
     temperature: Annotated[float | None, typer.Option(help="Booth air, °C.")] = None,
     humidity: Annotated[float | None, typer.Option(help="Booth relative humidity, %.")] = None,
     poured: PouredOption = None,
+    on_top: Annotated[
+        bool,
+        typer.Option("--on-top", help="These coats go on a panel of the archive: its next stage."),
+    ] = False,
     yes: Annotated[bool, typer.Option("--yes", help="Keep it without asking.")] = False,
     archive: ArchiveOption = "panels.db",
     who: WhoOption = "",
@@ -65,22 +70,38 @@ def _add(
     with Session.open(archive) as session:
         if not yes:
             panel = panel or typer.prompt("Panel code", err=True)
-            asked = not ground
-            ground = ground or typer.prompt("Ground", err=True)
+            asked = not ground and not on_top
+            ground = ground or ("" if on_top else typer.prompt("Ground", err=True))
             if asked and not colour:
                 colour = typer.prompt(
                     "Colour (empty for a bare ground)", default="", show_default=False, err=True
                 )
             if colour and not schedule and not ratio:
                 schedule = typer.prompt("Coats, such as 4@6:1 (carrier first)", err=True)
-        recipe = recipe_of(
-            ground=ground,
-            colour=colour,
-            schedule=schedule,
-            ratio=ratio,
-            coats=coats,
-            clear=clear,
-        )
+        whole = None
+        if on_top:
+            if not (schedule or ratio):
+                raise typer.BadParameter("--on-top needs the coats that were added: --schedule")
+            there = session.archive.panel(panel)
+            typed = recipe_of(
+                ground=str(there.recipe.ground),
+                colour=colour or str(there.recipe.colour or ""),
+                schedule=schedule,
+                ratio=ratio,
+                coats=coats,
+            )
+            for own, more in typed.layers:
+                whole = (whole or there.recipe).then(more, colour=own, clear=clear)
+            recipe = typed
+        else:
+            recipe = recipe_of(
+                ground=ground,
+                colour=colour,
+                schedule=schedule,
+                ratio=ratio,
+                coats=coats,
+                clear=clear,
+            )
         draft = draft_panel(
             code=panel,
             recipe=recipe,
@@ -108,11 +129,18 @@ def _add(
             if not typer.confirm(question, default=False, err=True):
                 note("Nothing was kept.")
                 raise typer.Exit(1)
-        result = session.add([draft.panel], who=who)
+        if whole is None:
+            result = session.add([draft.panel], who=who)
+            added, words = list(result.added), result.words
+        else:
+            new = draft.panel.stages[0]
+            done = {f.name: getattr(new, f.name) for f in fields(new) if f.name != "recipe"}
+            session.archive.build_on(panel, whole, who=who, **done)
+            added, words = [], f"Panel {panel} was built on: {whole.words}."
     if json_:
-        show_json({**draft.as_dict(), "added": list(result.added), "words": result.words})
+        show_json({**draft.as_dict(), "added": added, "words": words})
     else:
-        show(result.words)
+        show(words)
 
 
 def _label(

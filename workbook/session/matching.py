@@ -86,10 +86,14 @@ def tried_in(
         from matchlib.readings import read_file
 
         panels += read_file(file).panels
-    return [
-        (p.recipe, _one_or_all(readings_by_angle(p.readings, where=f"panel {p.code}")))
-        for p in panels
-    ]
+    found = []
+    for panel in panels:
+        stage = panel.stages[-1]
+        read = stage.last_read
+        recipe = stage.recipe_at(read[-1]) if read else stage.recipe
+        by_angle = readings_by_angle(read, where=f"panel {panel.code}")
+        found.append((recipe, _one_or_all(by_angle)))
+    return found
 
 
 def _one_or_all(readings: tuple[Reading, ...]) -> Readings:

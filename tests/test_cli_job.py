@@ -1,0 +1,116 @@
+"""Customers' jobs, and panels that are built on, at the command line."""
+
+from __future__ import annotations
+
+import pytest
+from pypdf import PdfReader
+
+from matchlib.archive import Archive
+from tests.cli_shop import SMALL, json_of, refused, run
+
+CUP = ("--area", "0.5 m2", "--used", "80 ml", "--used-area", "0.1 m2", "--used-coats", "4")
+
+
+@pytest.fixture
+def shop(tmp_path):
+    (tmp_path / "panels.csv").write_text(SMALL)
+    assert run("import", "panels.csv", cwd=tmp_path).exit_code == 0
+    return tmp_path
+
+
+def test_a_job_from_its_sample_to_its_end(shop):
+    made = json_of(
+        "job", "new", "tank", "--customer", "Åsa K", "--due", "2027-04-01",
+        "--lab", 38, 34, 26, "--tolerance", 1.5, "--max-coats", 5, cwd=shop,
+    )  # fmt: skip
+    assert (made["number"], made["version"], made["state"]) == (1, 1, "recipe")
+    assert made["limits"]["max_coats"] == 5
+    assert "A new target is a new job" in refused("job", "aim", 1, "--lab", 1, 2, 3, cwd=shop)
+    planned = run(
+        "job", "plan", 1, "--ground", "silver", "--colour", "rust", "--schedule", "3@5:1", cwd=shop
+    )
+    assert "Waits for: spray" in planned.stdout
+    shown = json_of("job", "show", 1, cwd=shop)
+    assert 0 <= shown["expected"]["probability"] <= 1
+    assert run("job", "sprayed", 1, "P3", cwd=shop).exit_code == 0
+    assert "no panel of this code" in refused("job", "sprayed", 1, "P77", cwd=shop)
+    (listed,) = json_of("job", "list", "--customer", "ÅSA", cwd=shop)
+    assert (listed["state"], listed["panels"]) == ("read", ["P3"])
+    assert "Done: matched" in run("job", "close", 1, cwd=shop).stdout
+    assert json_of("job", "list", cwd=shop) == []
+    assert [j["number"] for j in json_of("job", "list", "--all", cwd=shop)] == [1]
+    assert "Waits for: read" in run("job", "reopen", 1, cwd=shop).stdout
+    assert "took another" in run(
+        "job", "close", 1, "--given-up", "took another", cwd=shop
+    ).stdout  # fmt: skip
+
+
+def test_the_stage_to_add_has_a_pot_sheet_and_outlook_of_its_own(shop):
+    run("job", "new", "tank", "--customer", "Ann", "--lab", 40, 33, 26, cwd=shop)
+    run("job", "plan", 1, "--on", "P3", "--schedule", "1@10:1", cwd=shop)
+    pot = json_of("job", "pot", 1, *CUP, cwd=shop)
+    assert (pot["recipe"], pot["on"]) == ("1@10:1", "P3")
+    alone = json_of("mix", "--colour", "rust", "--schedule", "1@10:1", *CUP, cwd=shop)
+    assert pot["pot"] == alone["pot"], "the pot is of the extra coat alone"
+    shown = json_of("job", "show", 1, cwd=shop)
+    assert "from the reading of P3" in shown["expected"]["words"]
+    assert run("job", "sheet", 1, *CUP, cwd=shop).exit_code == 0
+    text = " ".join("".join(p.extract_text() for p in PdfReader(shop / "job-1.pdf").pages).split())
+    assert "These coats go on panel P3, which has rust over silver, 3@6:1" in text
+    assert "sand it before these coats" in text
+    assert "Ann" in text
+
+
+def test_nothing_of_one_job_is_in_another(shop):
+    for name, lab in (("red", (40, 33, 26)), ("green", (40, -30, 20))):
+        run("job", "new", name, "--customer", f"of {name}", "--lab", *lab, cwd=shop)
+    run("job", "plan", 1, "--ground", "silver", "--colour", "rust", "--schedule", "3@5:1", cwd=shop)
+    assert "plan" not in json_of("job", "show", 2, cwd=shop)
+    assert "No recipe is chosen for job 2, green" in refused("job", "sheet", 2, cwd=shop)
+    assert not (shop / "job-2.pdf").exists()
+    assert "of red" not in run("job", "show", 2, cwd=shop).stdout
+
+
+def test_building_on_a_panel_adds_a_stage(shop):
+    done = json_of(
+        "add", "--panel", "P3", "--on-top", "--schedule", "1@10:1", "--clear", "yes",
+        "--lab", 40, 31, 25, "--date", "2027-03-02", "--yes", cwd=shop,
+    )  # fmt: skip
+    assert "Panel P3 was built on" in done["words"]
+    with Archive.open(shop / "panels.db") as archive:
+        panel = archive.panel("P3")
+        first, second = panel.stages
+        assert (str(first.recipe.schedule), str(second.recipe.schedule)) == (
+            "3@6:1", "3@6:1 1@10:1",
+        )  # fmt: skip
+        assert first.readings[0].lab == (43.0, 30.0, 24.0)
+        assert second.readings[0].lab == (40.0, 31.0, 25.0)
+        assert archive.history("P3")[-1].action == "built on"
+        frame = archive.frame()
+    assert frame[frame["panel"] == "P3"]["stage"].tolist() == [1, 2]
+    run("export", "out.csv", cwd=shop)
+    assert run("import", "out.csv", "--archive", "other.db", cwd=shop).exit_code == 0
+    with Archive.open(shop / "other.db") as other:
+        assert other.panel("P3") == panel
+    assert "needs the coats" in run(
+        "add", "--panel", "P3", "--on-top", "--yes", cwd=shop
+    ).stderr  # fmt: skip
+
+
+def test_layers_of_a_table_are_one_recipe_and_no_new_colour(shop):
+    (shop / "layers.csv").write_text(
+        "panel,ground,colour,schedule,clear,L,a,b\n"
+        'Q1,silver,,"2@6:1 rust, 1@8:1 plum over mid-coat",yes,35,30,10\n'
+        "Q2,silver,plum,2@6:1,yes,35,20,-10\n"
+    )
+    assert run("import", "layers.csv", cwd=shop).exit_code == 0
+    with Archive.open(shop / "panels.db") as archive:
+        recipe = archive.panel("Q1").recipe
+        assert [str(c) for c, _ in recipe.layers] == ["rust", "plum"]
+        assert archive.names("colour") == ("rust", "plum")
+    run("export", "out.xlsx", cwd=shop)
+    assert run("import", "out.xlsx", "--archive", "other.db", cwd=shop).exit_code == 0
+    with Archive.open(shop / "other.db") as other:
+        assert other.panel("Q1").recipe == recipe
+    done = run("match", "--lab", 40, 25, 5, "--top", 1, cwd=shop)
+    assert done.exit_code == 0, done.output

@@ -1,0 +1,369 @@
+"""Commands for customers' jobs: begin, find, plan, print, close."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from workbook.cli.common import (
+    ArchiveOption,
+    FileOptions,
+    JsonOption,
+    LightOptions,
+    WhoOption,
+    show,
+    show_json,
+)
+from workbook.cli.jobs import JobOptions
+from workbook.cli.wanted import OrderOptions, SearchOptions, TargetOptions, tell_fit
+
+if TYPE_CHECKING:
+    from matchlib.domain import Reading
+    from matchlib.job import Job
+
+__all__ = ["COMMANDS"]
+
+NumberArgument = Annotated[int, typer.Argument(help="Number of the job.")]
+DueOption = Annotated[str, typer.Option(help="Wanted by, year-month-day.")]
+CustomerOption = Annotated[str | None, typer.Option(help="For whom; part of it in a search.")]
+
+
+def _new(
+    *,
+    name: Annotated[str, typer.Argument(help="What the shop calls it.")],
+    customer: CustomerOption = None,
+    due: DueOption = "",
+    notes: Annotated[str, typer.Option(help="Anything else.")] = "",
+    wanted: TargetOptions,
+    passing: OrderOptions,
+    shelf: SearchOptions,
+    light: LightOptions,
+    file: FileOptions,
+    archive: ArchiveOption = "panels.db",
+    who: WhoOption = "",
+    json_: JsonOption = False,
+) -> None:
+    """Begin a job: a customer's sample to be met.
+
+    The target (--lab, --lab-at, --reading or --panel) may come later, with `job aim`.
+    """
+    from matchlib.job import Job
+    from workbook.session import Session, date_of
+
+    with Session.open(archive) as session:
+        job = Job(name, customer or "", date_of(due), notes=notes)
+        given = {k: v for k, v in shelf.limits().items() if v is not None}
+        if given:
+            job = replace(job, limits=session.limits(**given))
+        if wanted.given:
+            job = _aimed(job, wanted.readings(session, light, file), passing)
+        kept = session.archive.keep_job(job, who=who)
+    _tell(kept, json_)
+
+
+def _aim(
+    *,
+    number: NumberArgument,
+    wanted: TargetOptions,
+    passing: OrderOptions,
+    light: LightOptions,
+    file: FileOptions,
+    archive: ArchiveOption = "panels.db",
+    who: WhoOption = "",
+    json_: JsonOption = False,
+) -> None:
+    """Give a job its target and what passes. Another target is another job."""
+    from workbook.session import Session
+
+    with Session.open(archive) as session:
+        job = _aimed(session.archive.job(number), wanted.readings(session, light, file), passing)
+        kept = session.archive.keep_job(job, who=who)
+    _tell(kept, json_)
+
+
+def _aimed(job: Job, readings: tuple[Reading, ...], passing: OrderOptions) -> Job:
+    from workbook.session.order import aim_of
+
+    tolerance, weights = passing.said()
+    aim = aim_of(readings, tolerance, weights)  # refuses what no surface can have
+    return job.aimed(readings, tolerance, [a.weight for a in aim.aims] if weights else ())
+
+
+def _list(
+    *,
+    customer: CustomerOption = None,
+    all_: Annotated[bool, typer.Option("--all", help="Those done as well.")] = False,
+    archive: ArchiveOption = "panels.db",
+    json_: JsonOption = False,
+) -> None:
+    """List the jobs, the newest first."""
+    from workbook.cli.printing import table
+    from workbook.session import Session
+
+    with Session.open(archive, write=False) as session:
+        jobs = session.archive.jobs(customer=customer, done=None if all_ else False)
+    if json_:
+        show_json([_as_dict(job) for job in jobs])
+        return
+    rows = [
+        (
+            str(j.number),
+            j.name,
+            j.customer,
+            j.outcome or j.state,
+            j.due.isoformat() if j.due else "",
+            ", ".join(j.panels),
+        )
+        for j in jobs
+    ]
+    header = ("job", "name", "customer", "waits for", "due", "panels")
+    show(table(header, rows, right="r") if rows else "No such job.")
+
+
+def _show(
+    *, number: NumberArgument, archive: ArchiveOption = "panels.db", json_: JsonOption = False
+) -> None:
+    """Show a job: its target, its recipe and what to expect of it, its panels."""
+    from workbook.session import Session
+    from workbook.session.customer import outlook_of
+
+    with Session.open(archive, write=False) as session:
+        job = session.archive.job(number)
+        found = None
+        if job.plan is not None and job.open:
+            tell_fit(session)
+            found = outlook_of(session.archive, job)
+    if json_:
+        expected = (
+            None
+            if found is None
+            else {
+                **dict(zip("Lab", found.lab, strict=True)),
+                "expected_difference": found.difference,
+                "probability": found.probability,
+                "words": found.words,
+            }
+        )
+        show_json({**_as_dict(job), "expected": expected})
+        return
+    show(_text(job))
+    if found is not None:
+        from workbook.cli.printing import chance
+
+        show(f"Expected: {found.words}; it passes with a chance of {chance(found.probability)}.")
+
+
+def _plan(
+    *,
+    number: NumberArgument,
+    on: Annotated[str, typer.Option("--on", help="Panel to build on.", metavar="CODE")] = "",
+    ground: Annotated[str, typer.Option(help="Ground of a fresh card.")] = "",
+    colour: Annotated[str, typer.Option(help="Colour or blend.")] = "",
+    schedule: Annotated[
+        str, typer.Option(help="Coats of a fresh card, or those to add: 1@10:1.")
+    ] = "",
+    clear: Annotated[str, typer.Option(help="Clear coat at the end: yes, no or a name.")] = "yes",
+    read_after: Annotated[
+        list[int] | None,
+        typer.Option("--read-after", help="Read the card after this coat; again for the next."),
+    ] = None,
+    archive: ArchiveOption = "panels.db",
+    who: WhoOption = "",
+    json_: JsonOption = False,
+) -> None:
+    """Choose what to spray for a job: a recipe, or coats to add to a panel (--on)."""
+    from matchlib.domain import CoatSchedule, Colour
+    from matchlib.job import Plan
+    from workbook.session import Session, recipe_of
+
+    with Session.open(archive) as session:
+        job = session.archive.job(number)
+        if on:
+            panel = session.archive.panel(on)
+            own = Colour.parse(colour) if colour else None
+            recipe = panel.recipe.then(CoatSchedule.parse(schedule), colour=own, clear=clear)
+            on = panel.code
+        else:
+            recipe = recipe_of(ground=ground, colour=colour, schedule=schedule, clear=clear)
+        plan = Plan(recipe, on, tuple(read_after or ()))
+        kept = session.archive.keep_job(job.planned(plan), who=who)
+    _tell(kept, json_)
+
+
+def _sprayed(
+    *,
+    number: NumberArgument,
+    code: Annotated[str, typer.Argument(help="Panel of the archive.")],
+    archive: ArchiveOption = "panels.db",
+    who: WhoOption = "",
+    json_: JsonOption = False,
+) -> None:
+    """Say that a panel of the archive was sprayed for a job."""
+    from workbook.session import Session
+
+    with Session.open(archive) as session:
+        code = session.archive.panel(code).code
+        kept = session.archive.keep_job(session.archive.job(number).sprayed(code), who=who)
+    _tell(kept, json_)
+
+
+def _change(
+    *,
+    number: NumberArgument,
+    name: Annotated[str | None, typer.Option(help="Another name.")] = None,
+    customer: CustomerOption = None,
+    due: Annotated[str | None, typer.Option(help="Wanted by, year-month-day.")] = None,
+    notes: Annotated[str | None, typer.Option(help="Other notes.")] = None,
+    shelf: SearchOptions,
+    archive: ArchiveOption = "panels.db",
+    who: WhoOption = "",
+    json_: JsonOption = False,
+) -> None:
+    """Change what is written of a job, or what may be used for it."""
+    from workbook.session import Session, date_of
+
+    with Session.open(archive) as session:
+        job = session.archive.job(number)
+        given: dict[str, Any] = {"name": name, "customer": customer, "notes": notes}
+        changes = {k: v for k, v in given.items() if v is not None}
+        if due is not None:
+            changes["due"] = date_of(due)
+        limits = {k: v for k, v in shelf.limits().items() if v is not None}
+        if limits:
+            changes["limits"] = session.limits(**limits)
+        kept = session.archive.keep_job(replace(job, **changes), who=who)
+    _tell(kept, json_)
+
+
+def _close(
+    *,
+    number: NumberArgument,
+    given_up: Annotated[
+        str, typer.Option("--given-up", help="Why it is given up; else it was matched.")
+    ] = "",
+    archive: ArchiveOption = "panels.db",
+    who: WhoOption = "",
+    json_: JsonOption = False,
+) -> None:
+    """Close a job: matched, or given up with the reason."""
+    from workbook.session import Session
+
+    with Session.open(archive) as session:
+        job = session.archive.job(number)
+        done = job.closed("given up" if given_up else "matched", given_up)
+        kept = session.archive.keep_job(done, who=who)
+    _tell(kept, json_)
+
+
+def _reopen(
+    *,
+    number: NumberArgument,
+    archive: ArchiveOption = "panels.db",
+    who: WhoOption = "",
+    json_: JsonOption = False,
+) -> None:
+    """Take a closed job up again, where it stood."""
+    from workbook.session import Session
+
+    with Session.open(archive) as session:
+        kept = session.archive.keep_job(session.archive.job(number).reopened(), who=who)
+    _tell(kept, json_)
+
+
+def _pot(
+    *,
+    number: NumberArgument,
+    work: JobOptions,
+    archive: ArchiveOption = "panels.db",
+    json_: JsonOption = False,
+) -> None:
+    """Work out the pots of a job: of its recipe, or of the coats to add alone."""
+    from workbook.cli.printing import wrapped
+    from workbook.session import Session
+    from workbook.session.customer import to_spray
+
+    with Session.open(archive, write=False) as session:
+        recipe, panel = to_spray(session.archive, session.archive.job(number))
+    pots = work.pots(recipe)
+    if json_:
+        on = None if panel is None else panel.code
+        show_json({"recipe": str(recipe.schedule), "on": on, "pot": pots.as_dict()})
+        return
+    where = "" if panel is None else f" on panel {panel.code}"
+    show(wrapped(f"{recipe.words}{where}.\n{pots.words(work.unit)}"))
+
+
+def _sheet(
+    *,
+    number: NumberArgument,
+    work: JobOptions,
+    out: Annotated[str, typer.Option(help="The PDF to write.  [default: job-NUMBER.pdf]")] = "",
+    paper: Annotated[str, typer.Option(help="A4 or Letter.")] = "A4",
+    code: Annotated[str, typer.Option(help="Code of a fresh card: a label.")] = "",
+    archive: ArchiveOption = "panels.db",
+) -> None:
+    """Print the sheet of a job: its own target, its own recipe or the coats to add."""
+    from pathlib import Path
+
+    from matchlib.readings.writing import save_bytes
+    from workbook.jobsheet import jobsheet_pdf
+    from workbook.session import Session
+    from workbook.session.customer import sheet_of_job, to_spray
+
+    with Session.open(archive, write=False) as session:
+        job = session.archive.job(number)
+        recipe, _ = to_spray(session.archive, job)
+        pots = work.pots(recipe) if work.shaped else None
+        tell_fit(session)
+        sheet = sheet_of_job(session.archive, job, pot=pots, unit=work.unit, code=code)
+    file = Path(out or f"job-{number}.pdf")
+    save_bytes(jobsheet_pdf(sheet, paper=paper), file)
+    show(f"Job sheet written to {file}.")
+
+
+def _tell(job: Job, json_: bool) -> None:
+    show_json(_as_dict(job)) if json_ else show(_text(job))
+
+
+def _as_dict(job: Job) -> dict[str, Any]:
+    from matchlib.plain import to_plain
+
+    # A job says in full where it stands, the rest only where it holds something.
+    plain: dict[str, Any] = to_plain(job)
+    return {**plain, "state": job.state, "number": job.number, "panels": list(job.panels)}
+
+
+def _text(job: Job) -> str:
+    lines = [f"Job {job.number}: {job.name}" + (f", for {job.customer}" if job.customer else "")]
+    if job.due:
+        lines.append(f"Due: {job.due.isoformat()}")
+    for reading in job.target:
+        told = "spectrum" if reading.lab is None else "L {:g}, a {:g}, b {:g}".format(*reading.lab)
+        lines.append(f"Target: {told} ({reading.viewing}); passes: {job.tolerance.words}")
+    if job.plan is not None:
+        on = f"on panel {job.plan.on}, up to " if job.plan.on else ""
+        lines.append(f"Recipe: {on}{job.plan.recipe.words}")
+    if job.panels:
+        lines.append("Panels: " + ", ".join(job.panels))
+    lines += [f"Notes: {job.notes}"] if job.notes else []
+    why = f": {job.why}" if job.why else ""
+    lines.append(f"Waits for: {job.state}" if job.open else f"Done: {job.outcome}{why}")
+    return "\n".join(lines)
+
+
+COMMANDS = {
+    "list": _list,
+    "new": _new,
+    "show": _show,
+    "aim": _aim,
+    "plan": _plan,
+    "pot": _pot,
+    "sheet": _sheet,
+    "sprayed": _sprayed,
+    "change": _change,
+    "close": _close,
+    "reopen": _reopen,
+}
+"""By name, in the order in which they are told of."""

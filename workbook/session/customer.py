@@ -1,0 +1,214 @@
+"""A customer's job at the bench: what to expect of its plan, its pot, its sheet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from matchlib.errors import DomainError
+from workbook.session.foresee import foresee
+from workbook.session.matching import tried_in
+from workbook.session.model_cache import model_of
+from workbook.session.sheet import sheet_of
+
+if TYPE_CHECKING:
+    from matchlib.archive import Archive
+    from matchlib.domain import Panel, Recipe
+    from matchlib.job import Job, Plan
+    from matchlib.mixing import Pot
+    from matchlib.suggest import Target
+    from workbook.jobsheet import JobSheet
+
+__all__ = ["Outlook", "aim_of_job", "outlook_of", "sheet_of_job", "to_spray"]
+
+SANDING = (
+    "The card is under its clear coat: sand it before these coats, and clear it a second time "
+    "after them."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """What a job's plan is expected to give.
+
+    Parameters
+    ----------
+    lab : tuple of 3 float
+        CIELAB expected, at the target's first angle.
+    difference : float
+        Expected difference of the card as read, in the unit of the tolerance.
+    probability : float
+        That it passes [-].
+    words : str
+        The same in a sentence.
+    """
+
+    lab: tuple[float, float, float]
+    difference: float
+    probability: float
+    words: str
+
+
+def aim_of_job(job: Job) -> Target:
+    """Return what a job is to match.
+
+    Parameters
+    ----------
+    job : Job
+        With a target.
+
+    Returns
+    -------
+    Target
+        Its readings with its own tolerance.
+
+    Raises
+    ------
+    DomainError
+        If it has no target yet.
+    """
+    from matchlib.suggest import Target
+
+    if not job.target:
+        raise DomainError(
+            f"Job {job.number}, {job.name}, has no target yet.",
+            expected="the reading of the customer's sample",
+            got="none",
+            remedy=f"read it, then: workbook job aim {job.number} --reading FILE.",
+        )
+    weights = job.weights or (1.0,) * len(job.target)
+    return Target.of_readings(job.target, weights=list(weights), tolerance=job.tolerance)
+
+
+def to_spray(archive: Archive, job: Job) -> tuple[Recipe, Panel | None]:
+    """Return what is to be sprayed for a job: a whole recipe, or the coats to add to a panel.
+
+    Parameters
+    ----------
+    archive : Archive
+        Open.
+    job : Job
+        With a plan.
+
+    Returns
+    -------
+    recipe : Recipe
+        The coats to lay, alone.
+    panel : Panel or None
+        The panel they are laid on; None for a fresh card.
+
+    Raises
+    ------
+    DomainError
+        If nothing is planned, or the panel has changed so that the plan does not go on from it.
+    """
+    plan = _plan_of(job)
+    panel = archive.panel(plan.on) if plan.on else None
+    recipe = plan.recipe if panel is None else plan.recipe.after(panel.recipe)
+    if recipe is None:
+        raise DomainError(
+            f"The coats planned for job {job.number} are on panel {plan.on} already.",
+            expected="a plan that adds coats",
+            got=str(plan.recipe),
+            remedy="read the panel, or plan further coats.",
+        )
+    return recipe, panel
+
+
+def _plan_of(job: Job) -> Plan:
+    if job.plan is None:
+        raise DomainError(
+            f"No recipe is chosen for job {job.number}, {job.name}.",
+            expected="a recipe, or the stage to add to a panel",
+            got="none",
+            remedy=f"choose one: workbook job plan {job.number} --help.",
+        )
+    return job.plan
+
+
+def outlook_of(archive: Archive, job: Job) -> Outlook:
+    """Return what a job's plan is expected to give, from the panel's own reading if it builds on.
+
+    Parameters
+    ----------
+    archive : Archive
+        Open.
+    job : Job
+        With a target and a plan.
+
+    Returns
+    -------
+    Outlook
+        Of the finished card.
+
+    Raises
+    ------
+    DomainError
+        If there is no target or no plan, or the panel to build on was never read.
+    """
+    aim, wanted = aim_of_job(job), _plan_of(job).recipe
+    _, panel = to_spray(archive, job)
+    if panel is None or panel.recipe.bare:
+        found = foresee(model_of(archive).model, wanted, aim)
+        return Outlook(found.lab, found.expected, found.probability, found.words)
+    from matchlib.correction import Belief, Goal, Sprayed, on_top
+
+    # The panel's own reading is learnt from once: the fit is that of the others.
+    model = model_of(archive, without={panel.code}).model
+    ((recipe, read),) = tried_in(archive, [panel.code], None)
+    sprayed = Sprayed.of((recipe, read))
+    (found,) = on_top(Belief.of(model), sprayed, aim, [wanted])
+    goal = Goal.of(aim, tolerance=job.tolerance.value)
+    words = f"{goal.said(found.difference)} expected{goal.worst}, from the reading of {panel.code}"
+    return Outlook(found.lab, found.difference, found.probability, words)
+
+
+def sheet_of_job(
+    archive: Archive, job: Job, *, pot: Pot | None = None, unit: str = "ml", code: str = ""
+) -> JobSheet:
+    """Return the sheet of a job: of its own target, recipe and customer, and of no other's.
+
+    Parameters
+    ----------
+    archive : Archive
+        Open.
+    job : Job
+        With a target and a plan.
+    pot : Pot, optional
+        Of what is to be sprayed.
+    unit : str
+        Unit of volume.
+    code : str
+        Code of a fresh card, for its label.
+
+    Returns
+    -------
+    JobSheet
+        Of a fresh card, or of the coats to add to the panel that is built on.
+    """
+    recipe, panel = to_spray(archive, job)
+    sheet = sheet_of(
+        model_of(archive).model,
+        recipe,
+        target=aim_of_job(job),
+        target_name=job.name,
+        pot=pot,
+        unit=unit,
+        title=f"Job {job.number}: {job.name}",
+        customer=job.customer,
+        panel_code=code if panel is None else panel.code,
+    )
+    if panel is None:
+        return sheet
+    found = outlook_of(archive, job)
+    notes = [f"These coats go on panel {panel.code}, which has {panel.recipe}."]
+    notes += [SANDING] if panel.recipe.clear else []
+    return replace(
+        sheet,
+        predicted_lab=found.lab,
+        difference=found.words,
+        sd=None,
+        chance=found.probability,
+        angles=(),
+        notes=(*sheet.notes, *notes),
+    )
