@@ -74,8 +74,8 @@ def _steps(database: Database, version: str) -> None:
         _run_steps(connection, version)
 
 
-def _insert(connection: sa.Connection, tables: sa.MetaData, name: str, **values: object) -> None:
-    connection.execute(tables.tables[name].insert().values(**values))
+def _insert(connection: sa.Connection, tables: sa.MetaData, table: str, **values: object) -> None:
+    connection.execute(tables.tables[table].insert().values(**values))
 
 
 @pytest.mark.parametrize("version", schema.VERSIONS[:-1])
