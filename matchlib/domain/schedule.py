@@ -233,7 +233,7 @@ class CoatSchedule:
             f"{s.coats} coat{'s' * (s.coats != 1)} of "
             + (f"{s.colour} at " if s.colour else "")
             + f"{s.ratio.words} ({s.ratio})"
-            + (f" over the mid-coat {s.over}" if s.over else "")
+            + (f" over {s.over}" if s.over else "")
             for s in self.steps
         )
 

@@ -4,10 +4,24 @@ from __future__ import annotations
 
 import os
 import sys
+from typing import Annotated
 
 import typer
 
-from workbook.cli import archive, back, bench, job, modelling, opening, pot, school, sheets, trust
+from matchlib import __version__
+from workbook.cli import (
+    archive,
+    back,
+    bench,
+    job,
+    modelling,
+    opening,
+    panels,
+    pot,
+    school,
+    sheets,
+    trust,
+)
 from workbook.cli.common import command
 
 __all__ = ["app", "main"]
@@ -20,14 +34,33 @@ app = typer.Typer(
         "always carrier to colour, carrier first: 6:1 is six parts of carrier to one of colour."
     ),
     no_args_is_help=True,
-    add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for _group in (opening, archive, trust, modelling, bench, back, pot, sheets, school):
+for _group in (opening, archive, panels, trust, modelling, bench, back, pot, sheets, school):
     for _name, _function in _group.COMMANDS.items():
         command(app, _name, _function)
+
+
+def _say_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"workbook {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _whole(
+    *,
+    version: Annotated[  # its callback does it
+        bool,
+        typer.Option(
+            "--version", help="Say the version and end.", is_eager=True, callback=_say_version
+        ),
+    ] = False,
+) -> None:
+    pass
+
 
 _jobs = typer.Typer(name="job", help="Customers' jobs: begin, find, plan, print, close.")
 for _name, _function in job.COMMANDS.items():

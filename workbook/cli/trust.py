@@ -22,7 +22,7 @@ from workbook.cli.wanted import tell_fit
 if TYPE_CHECKING:
     from matchlib.validation import Repeatability, TableRow
 
-__all__ = ["COMMANDS", "validation_text"]
+__all__ = ["COMMANDS", "floor_dict", "validation_text"]
 
 _LEFT_OUT = ("panel", "recipe", "ground")
 
@@ -67,7 +67,7 @@ def _fit(
                 "fit": outcome.how,
                 "file": None if outcome.file is None else str(outcome.file),
                 "validation": [_row_dict(r) for r in rows],
-                "repeatability": None if floor is None else _floor_dict(floor),
+                "repeatability": None if floor is None else floor_dict(floor),
             }
         )
         return
@@ -186,7 +186,19 @@ def _noting() -> Callable[[float | None, str], None]:
     return step
 
 
-def _floor_dict(floor: Repeatability) -> dict[str, Any]:
+def floor_dict(floor: Repeatability) -> dict[str, Any]:
+    """Return how well a shop repeats itself as plain data.
+
+    Parameters
+    ----------
+    floor : Repeatability
+        As it was found.
+
+    Returns
+    -------
+    dict
+        For JSON.
+    """
     return {
         "floor": float(floor.floor),
         "low": float(floor.low),

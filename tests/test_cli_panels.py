@@ -1,0 +1,81 @@
+"""What is asked of the panels at the command line: lists, one panel, coverage, repeatability."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+import pytest
+
+from matchlib import __version__
+from matchlib.archive import Archive
+from matchlib.domain import LoggedCoat, MixRatio
+from tests.cli_shop import SMALL, json_of, refused, run
+
+
+@pytest.fixture
+def shop(tmp_path):
+    (tmp_path / "panels.csv").write_text(SMALL)
+    assert run("import", "panels.csv", cwd=tmp_path).exit_code == 0
+    return tmp_path
+
+
+@pytest.mark.parametrize(
+    ("options", "codes"),
+    [
+        ((), ["P1", "P2", "P3", "P4", "P5", "P6"]),
+        (("--ground", "GRAPHITE"), ["P5", "P6"]),
+        (("--colour", "rust", "--ground", "silver"), ["P2", "P3", "P4"]),
+        (("--customer", "ann"), ["P2"]),
+        (("--sort", "L"), ["P6", "P4", "P5", "P3", "P2", "P1"]),
+        (("--sort", "strength", "--colour", "rust"), ["P2", "P3", "P6", "P4"]),
+        (("--since", "2020-01-01"), []),
+        (("--unread",), []),
+    ],
+)
+def test_panels_are_listed_filtered_and_sorted(shop, options, codes):
+    assert [row["panel"] for row in json_of("panels", *options, cwd=shop)] == codes
+
+
+def test_the_list_as_csv_says_what_the_json_says(shop):
+    rows = list(csv.DictReader(io.StringIO(run("panels", "--csv", cwd=shop).stdout)))
+    assert [(r["panel"], float(r["L"])) for r in rows] == [
+        (r["panel"], r["L"]) for r in json_of("panels", cwd=shop)
+    ]
+    assert "sort by" in run("panels", "--sort", "taste", cwd=shop).stderr
+
+
+def test_a_panel_is_shown_with_its_stages_log_readings_and_trust(shop):
+    with Archive.open(shop / "panels.db") as archive:
+        log = (LoggedCoat(1, None, MixRatio.parse("6:1"), "Bo", "L-7", 21.5, 40.0),)
+        archive.amend("P3", log=log, batch="G-12")
+    run("add", "--panel", "P3", "--on-top", "--schedule", "1@10:1", "--clear", "yes", "--lab", 40,
+        31, 25, "--yes", cwd=shop)  # fmt: skip
+    text = run("panel", "P3", cwd=shop).stdout
+    assert "Batch: G-12" in text
+    assert "coat 1: 6:1, Bo, lot L-7, 21.5 °C, 40 %RH" in text
+    assert "Stage 2: rust over silver: 1 coat of 10 parts carrier to 1 part colour" in text
+    assert "from what its recipe is expected to be" in text
+    shown = json_of("panel", "P3", cwd=shop)
+    assert [row["stage"] for row in shown["predicted"]] == [1, 2]
+    assert 0 <= shown["trust"] <= 1
+    assert shown["stages"][0]["log"][0]["lot"] == "L-7"
+    assert "no panel of this code" in refused("panel", "P77", cwd=shop)
+
+
+def test_coverage_counts_every_panel(shop):
+    found = json_of("coverage", cwd=shop)
+    assert (found["panels"], found["readings"]) == (6, 6)
+    assert found["by_colour"][0] == {"ground": "silver", "rust": 3}
+    assert "Every neat pair was sprayed" in run("coverage", cwd=shop).stdout
+
+
+def test_repeatability_is_said_with_its_parts(shop):
+    found = json_of("repeatability", cwd=shop)
+    assert found["low"] <= found["floor"] <= found["high"]
+    assert found["words"] in run("repeatability", cwd=shop).stdout
+
+
+def test_the_version_and_the_shell_completion_are_there():
+    assert run("--version").stdout == f"workbook {__version__}\n"
+    assert "--install-completion" in run("--help").stdout

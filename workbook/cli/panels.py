@@ -1,0 +1,346 @@
+"""Commands that look at what is in the archive: its panels, one panel, what was never sprayed."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from workbook.cli.common import ArchiveOption, JsonOption, show, show_json
+from workbook.cli.wanted import tell_fit
+
+if TYPE_CHECKING:
+    from matchlib.domain import Panel, Reading, Stage
+    from workbook.session import Session
+
+__all__ = ["COMMANDS"]
+
+_SORTS = ("code", "date", "ground", "colour", "coats", "strength", "L")
+_COLUMNS = (
+    *("panel", "stages", "ground", "colour", "schedule", "clear", "date", "sprayer", "lot"),
+    *("customer", "readings", "L", "a", "b"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class FilterOptions:
+    """Which panels are listed.
+
+    Parameters
+    ----------
+    ground, colour, sprayer, lot, customer : str
+        Names in any capitals; a blend is found by each of its parts.
+    since, until : str
+        Days of spraying.
+    unread : bool
+        Only those that were never read.
+    """
+
+    ground: Annotated[str, typer.Option(help="On this ground, or a blend with it.")] = ""
+    colour: Annotated[str, typer.Option(help="Of this colour, or a blend with it.")] = ""
+    sprayer: Annotated[str, typer.Option(help="By whom.")] = ""
+    lot: Annotated[str, typer.Option(help="Of this lot of the colour.")] = ""
+    customer: Annotated[str, typer.Option(help="Part of the customer's name.")] = ""
+    since: Annotated[str, typer.Option(help="Sprayed on this day or later.")] = ""
+    until: Annotated[str, typer.Option(help="Sprayed on this day or before.")] = ""
+    unread: Annotated[bool, typer.Option("--unread", help="Only those never read.")] = False
+
+    def chosen(self, panels: tuple[Panel, ...]) -> list[Panel]:
+        """Return the panels that suit.
+
+        Parameters
+        ----------
+        panels : tuple of Panel
+            The archive's.
+
+        Returns
+        -------
+        list of Panel
+            In their order.
+        """
+        from matchlib.domain import name_key
+        from workbook.session import date_of
+
+        since, until = date_of(self.since), date_of(self.until)
+
+        def suits(panel: Panel) -> bool:
+            recipes = [stage.recipe for stage in panel.stages]
+            grounds = {key for r in recipes for key in r.ground.shares}
+            colours = {key for r in recipes for c, _ in r.layers for key in c.shares}
+            sprayers = {name_key(stage.sprayer) for stage in panel.stages}
+            lots = {name_key(stage.lot) for stage in panel.stages}
+            named = (
+                (self.ground, grounds),
+                (self.colour, colours),
+                (self.sprayer, sprayers),
+                (self.lot, lots),
+            )
+            return (
+                all(not name or name_key(name) in keys for name, keys in named)
+                and name_key(self.customer) in name_key(panel.customer)
+                and (since is None or (panel.date is not None and panel.date >= since))
+                and (until is None or (panel.date is not None and panel.date <= until))
+                and not (self.unread and any(stage.readings for stage in panel.stages))
+            )
+
+        return [panel for panel in panels if suits(panel)]
+
+
+def _panels(
+    *,
+    which: FilterOptions,
+    sort: Annotated[
+        str, typer.Option(help=f"By {', '.join(_SORTS)}; as they came without.", metavar="COLUMN")
+    ] = "",
+    csv_: Annotated[bool, typer.Option("--csv", help="Print the list as CSV.")] = False,
+    archive: ArchiveOption = "panels.db",
+    json_: JsonOption = False,
+) -> None:
+    """List the panels of the archive, as each stands now."""
+    if sort and sort not in _SORTS:
+        raise typer.BadParameter(f"sort by {', '.join(_SORTS)}, not {sort!r}")
+    if csv_ and json_:
+        raise typer.BadParameter("give --csv or --json, not both")
+    from workbook.cli.printing import number, table
+    from workbook.session import Session
+
+    with Session.open(archive, write=False) as session:
+        chosen = which.chosen(session.archive.panels())
+    rows = [_row(panel) for panel in chosen]
+    if sort:
+        order = [_sort_key(panel, row, sort) for panel, row in zip(chosen, rows, strict=True)]
+        rows = [row for _, row in sorted(zip(order, rows, strict=True), key=lambda pair: pair[0])]
+    if json_:
+        show_json(rows)
+    elif csv_:
+        stream = io.StringIO(newline="")
+        writer = csv.DictWriter(stream, _COLUMNS, lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(rows)
+        show(stream.getvalue().rstrip("\n"))
+    elif rows:
+        shown = [n for n in _COLUMNS if any(row[n] not in ("", None) for row in rows)]
+        cells = [
+            tuple(number(v) if isinstance(v := row[n], float) else str(v or "") for n in shown)
+            for row in rows
+        ]
+        show(table(shown, cells, right="".join("r" if n in "Lab" else " " for n in shown)))
+    else:
+        show("No such panel.")
+
+
+def _row(panel: Panel) -> dict[str, Any]:
+    recipe = panel.recipe
+    last = panel.stages[-1].last_read
+    lab = _lab(last[-1]) if last else (None, None, None)
+    return {
+        "panel": panel.code,
+        "stages": len(panel.stages),
+        "ground": str(recipe.ground),
+        "colour": " then ".join(str(colour) for colour, _ in recipe.layers),
+        "schedule": str(recipe.schedule or ""),
+        "clear": recipe.clear or "no",
+        "date": panel.date.isoformat() if panel.date else "",
+        "sprayer": panel.sprayer,
+        "lot": panel.lot,
+        "customer": panel.customer,
+        "readings": sum(len(stage.readings) for stage in panel.stages),
+        **dict(zip("Lab", lab, strict=True)),
+    }
+
+
+def _sort_key(panel: Panel, row: dict[str, Any], by: str) -> tuple[Any, ...]:
+    schedule = panel.recipe.schedule
+    value: Any = {
+        "code": panel.code.casefold(),
+        "coats": 0 if schedule is None else schedule.coats,
+        "strength": 0.0 if schedule is None else schedule.strength,
+    }.get(by, row.get(by))
+    missing = value in (None, "")
+    return (missing, 0 if missing else value, panel.code)
+
+
+def _lab(reading: Reading) -> tuple[float, float, float]:
+    from workbook.session.targets import lab_of
+
+    light, red, yellow = (round(v, 3) for v in lab_of(reading))
+    return light, red, yellow
+
+
+def _panel(
+    *,
+    code: Annotated[str, typer.Argument(help="Code of the panel.")],
+    archive: ArchiveOption = "panels.db",
+    json_: JsonOption = False,
+) -> None:
+    """Show one panel: its back, its stages coat by coat, its readings, what the model says of it.
+
+    Beside each reading stands how far it is from what the model expects of its recipe. Trust is
+    how far the fit follows the back: near 0 where the reading and the back contradict each other.
+    """
+    from matchlib.errors import FitError
+    from workbook.session import Session
+
+    with Session.open(archive, write=False) as session:
+        panel = session.archive.panel(code)
+        gone = panel.code in session.archive.deleted()
+        jobs = [j.number for j in session.archive.jobs() if panel.code in j.panels]
+        try:
+            tell_fit(session)
+            away, trust = _expected(session, panel)
+        except FitError:
+            away, trust = {}, None
+    if json_:
+        from matchlib.plain import to_plain
+
+        rows = [
+            {"stage": n, "place": i, "expected": list(lab), "delta_e00": d}
+            for (n, i), (lab, d) in away.items()
+        ]
+        show_json(
+            {**to_plain(panel), "removed": gone, "jobs": jobs, "predicted": rows, "trust": trust}
+        )
+        return
+    lines = [f"Panel {panel.code}: {panel.recipe.words}" + (" (removed)" if gone else "")]
+    for what in ("batch", "customer", "note"):
+        if getattr(panel, what):
+            lines.append(f"{what.capitalize()}: {getattr(panel, what)}")
+    lines += [f"{name}: {value}" for name, value in panel.extra]
+    lines += [f"Sprayed for job {', '.join(map(str, jobs))}"] if jobs else []
+    before = None
+    for number, stage in enumerate(panel.stages, 1):
+        lines += _stage_lines(number, stage, before, away)
+        before = stage
+    if trust is not None:
+        lines.append(f"Trust in its back: {trust:.2f} of 1")
+    show("\n".join(lines))
+
+
+def _expected(
+    session: Session, panel: Panel
+) -> tuple[dict[tuple[int, int], tuple[tuple[float, ...], float]], float | None]:
+    """What the model expects of each reading, by stage and place; and its trust in the panel."""
+    from matchlib.colorimetry import delta_e00
+    from matchlib.errors import MatchlibError
+
+    found = {}
+    for number, stage in enumerate(panel.stages, 1):
+        for place, reading in enumerate(stage.readings):
+            recipe = stage.recipe_at(reading)
+            try:
+                lab = session.model.predict_recipes([recipe], reading.viewing)[0]
+            except MatchlibError:
+                continue  # a panel that was removed may name what no other panel shows
+            read = _lab(reading)
+            found[number, place] = (
+                tuple(round(float(v), 3) for v in lab),
+                round(float(delta_e00(read, lab)), 3),
+            )
+    trusts = dict(zip(session.model.panels_.tolist(), session.model.trust_.tolist(), strict=True))
+    trust = trusts.get(panel.code)
+    return found, None if trust is None else round(float(trust), 3)
+
+
+def _stage_lines(
+    number: int, stage: Stage, before: Stage | None, away: dict[tuple[int, int], Any]
+) -> list[str]:
+    added = stage.recipe if before is None else stage.recipe.after(before.recipe)
+    what = "cleared" if added is None else added.words
+    told = [stage.date.isoformat() if stage.date else "", stage.sprayer]
+    told += [f"lot {stage.lot}"] if stage.lot else []
+    told += _climate(stage.temperature, stage.humidity)
+    where = ", ".join(t for t in told if t)
+    lines = [f"Stage {number}: {what}" + (f" ({where})" if where else "")]
+    for coat in stage.log:
+        parts = [coat.at.isoformat(sep=" ", timespec="minutes") if coat.at else ""]
+        parts += [str(coat.ratio or ""), coat.sprayer, f"lot {coat.lot}" if coat.lot else ""]
+        parts += _climate(coat.temperature, coat.humidity)
+        lines.append(f"  coat {coat.coat}: " + ", ".join(p for p in parts if p))
+    for place, reading in enumerate(stage.readings):
+        light, red, yellow = _lab(reading)
+        said = [str(reading.viewing), reading.source, reading.instrument, reading.state]
+        said += [reading.date.isoformat()] if reading.date else []
+        far = away.get((number, place))
+        lines.append(
+            f"  read L {light:g}, a {red:g}, b {yellow:g} ({', '.join(s for s in said if s)})"
+            + ("" if far is None else f"; ΔE00 {far[1]:.2f} from what its recipe is expected to be")
+        )
+    return lines
+
+
+def _climate(temperature: float | None, humidity: float | None) -> list[str]:
+    warm = "" if temperature is None else f"{temperature:g} °C"
+    damp = "" if humidity is None else f"{humidity:g} %RH"
+    return [warm, damp]
+
+
+def _coverage(
+    *,
+    colour: Annotated[str, typer.Option(help="Count strengths of this colour only.")] = "",
+    archive: ArchiveOption = "panels.db",
+    json_: JsonOption = False,
+) -> None:
+    """Count what was sprayed over what, how strong, and what never was."""
+    from matchlib.overview import BANDS, coverage
+    from workbook.cli.printing import table
+    from workbook.session import Session
+
+    with Session.open(archive, write=False) as session:
+        panels = session.archive.panels()
+    found = coverage(panels, colour or None)
+    bands = [name for name, _ in BANDS]
+    counts = (
+        ("by strength", bands, found.by_strength.tolist()),
+        ("by colour", list(found.colours), found.by_colour.tolist()),
+    )
+    if json_:
+        show_json(
+            {
+                "panels": found.panels,
+                "readings": found.readings,
+                "never": list(found.never),
+                **{
+                    what.replace(" ", "_"): [
+                        {"ground": g, **dict(zip(names, row, strict=True))}
+                        for g, row in zip(found.grounds, rows, strict=True)
+                    ]
+                    for what, names, rows in counts
+                },
+            }
+        )
+        return
+    for what, names, rows in counts:
+        cells = [
+            (ground, *(str(n or "") for n in row))
+            for ground, row in zip(found.grounds, rows, strict=True)
+        ]
+        show(table((f"panels {what}", *names), cells, right=" " + "r" * len(names)) + "\n")
+    never = ", ".join(found.never)
+    show(f"Never sprayed: {never}." if never else "Every neat pair was sprayed.")
+
+
+def _repeatability(*, archive: ArchiveOption = "panels.db", json_: JsonOption = False) -> None:
+    """Say how well the shop repeats itself: by reading, panel, sprayer and lot; and the floor."""
+    from matchlib.validation import repeatability
+    from workbook.cli.trust import floor_dict
+    from workbook.session import Session
+
+    with Session.open(archive, write=False) as session:
+        tell_fit(session)
+        found = repeatability(session.archive.panels(), session.model)
+    if json_:
+        show_json(floor_dict(found))
+    else:
+        show("\n".join([*(c.words for c in found.components), found.words]))
+
+
+COMMANDS = {
+    "panels": _panels,
+    "panel": _panel,
+    "coverage": _coverage,
+    "repeatability": _repeatability,
+}
+"""By name, in the order in which they are told of."""
