@@ -12,6 +12,7 @@ from matchlib.domain import (
     CoatStep,
     Colour,
     Ground,
+    GunSetup,
     MixRatio,
     Panel,
     Reading,
@@ -93,6 +94,23 @@ _extra_name = st.text(
 ).filter(lambda n: known_name(n) is None and n[0] != "'" and "#" not in n)
 
 
+setups = st.builds(
+    GunSetup,
+    _note,
+    st.none() | st.floats(0.1, 5),
+    st.none() | st.floats(0.1, 10),
+    st.none() | st.floats(5, 800),
+    st.none() | st.floats(20, 800),
+    st.none() | st.floats(0, 95),
+)
+_lot = st.text("abc 123-/", min_size=1, max_size=6).filter(lambda t: t.strip())
+lots = st.dictionaries(
+    st.sampled_from(["carrier", "honey", "=cmd"]),
+    _lot.map(lambda t: " ".join(t.split())),
+    max_size=2,
+).map(lambda d: tuple(d.items()))
+
+
 @st.composite
 def panels(draw, code):
     return Panel.of(
@@ -106,6 +124,9 @@ def panels(draw, code):
         customer=draw(_note),
         temperature=draw(st.none() | st.floats(-20, 70)),
         humidity=draw(st.none() | st.floats(0, 100)),
+        setup=draw(setups),
+        lots=draw(lots),
+        drawer=draw(_note),
         extra=tuple(draw(st.dictionaries(_extra_name, _note, max_size=2)).items()),
     )
 

@@ -17,11 +17,14 @@ from matchlib.domain import (
     CoatStep,
     Colour,
     Ground,
+    GunSetup,
     MixRatio,
     Panel,
     Reading,
     Recipe,
     Viewing,
+    lots_text,
+    read_lots,
 )
 from matchlib.domain.parts import MAX_PARTS, format_parts, read_parts
 from matchlib.errors import DomainError
@@ -396,3 +399,35 @@ def test_any_text_is_read_or_refused_in_words(text: str) -> None:
             remedy = error.remedy
             thing = None
         assert remedy or read(str(thing)) == thing
+
+
+def test_what_repeats_a_panel_is_said_and_checked():
+    setup = GunSetup(" big  gun ", tip=1.3, pressure=2.0, fan=250, distance=180, overlap=75)
+    assert setup.words == (
+        "big gun, tip 1.3 mm, pressure 2 bar, fan 250 mm, distance 180 mm, overlap 75%"
+    )
+    assert GunSetup().words == ""
+    with pytest.raises(DomainError, match="pressure of the gun") as caught:
+        GunSetup(pressure=29)
+    assert "29 psi" in str(caught.value)
+    with pytest.raises(DomainError, match="overlap"):
+        GunSetup(overlap=100)
+
+
+def test_lots_of_a_pots_bottles_are_read_back():
+    lots = read_lots("carrier: 12;  honey : 4/7 ;")
+    assert lots == (("carrier", "12"), ("honey", "4/7"))
+    assert read_lots(lots_text(lots)) == lots
+    assert read_lots("") == ()
+    for wrong in ("carrier", "carrier:", ": 4", "carrier: 1; carrier: 2"):
+        with pytest.raises(DomainError, match="lots of a pot"):
+            read_lots(wrong)
+
+
+def test_coats_of_clear_need_a_clear_coat():
+    cleared = Recipe(Ground.parse("silver"), clear="yes")
+    assert Panel.of("A", cleared, clear_coats=2).stages[0].clear_coats == 2
+    with pytest.raises(DomainError, match="coats of clear"):
+        Panel.of("A", Recipe(Ground.parse("silver")), clear_coats=2)
+    with pytest.raises(DomainError, match="coats of clear"):
+        Panel.of("A", cleared, clear_coats=40)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
 import zipfile
 
 import openpyxl
 import pytest
 from hypothesis import HealthCheck, given, settings
 
-from matchlib.domain import Ground, Panel, Reading, Recipe
+from matchlib.domain import Ground, GunSetup, Panel, Reading, Recipe
 from matchlib.errors import FileError
 from matchlib.readings import read_file, read_target, write_cgats, write_table
 from tests.readings_strategies import archives
@@ -67,6 +68,24 @@ def test_writing_over_a_file_leaves_the_old_one_when_it_fails(tmp_path):
         write_table([_panel(extra=(("Coats", "x"),))], path)
     assert path.read_bytes() == before
     assert [p.name for p in tmp_path.iterdir()] == ["t.csv"]
+
+
+def test_the_back_of_a_card_goes_out_and_comes_back(tmp_path):
+    panel = Panel.of(
+        "P1",
+        Recipe(Ground.parse("silver"), clear="yes"),
+        (Reading(lab=(50.0, -1.5, 2.0)),),
+        setup=GunSetup("big gun", 1.3, 2.0, 250.0, 180.0, 75.0),
+        lots=(("carrier", "12"), ("honey", "4")),
+        clear_coats=2,
+        drawer="B 3",
+        extra=(("gun", "an older note"),),
+    )
+    for name in ("t.csv", "t.xlsx"):
+        path = write_table([panel], tmp_path / name)
+        (back,) = read_file(path).panels
+        # The note is older than the column of its name, and keeps apart from it.
+        assert back == dataclasses.replace(panel, extra=(("gun (note)", "an older note"),))
 
 
 def test_a_folder_that_is_not_there_is_said(tmp_path):

@@ -20,14 +20,17 @@ from matchlib.archive.codec import (
 )
 from matchlib.archive.history import insert_readings, state_of, write
 from matchlib.archive.names import spell
-from matchlib.domain import Panel, Reading, Stage, name_key
+from matchlib.domain import NO_SETUP, GunSetup, Panel, Reading, Stage, lots_text, name_key
 from matchlib.errors import ArchiveError
 from matchlib.plain import to_plain
 
 __all__ = ["AddResult", "add"]
 
-_OF_PANEL = ("batch", "note", "customer")
-_OF_STAGE = ("date", "sprayer", "lot", "temperature", "humidity", "log")
+_OF_PANEL = ("batch", "note", "customer", "drawer")
+_OF_STAGE = (
+    *("date", "sprayer", "lot", "temperature", "humidity", "log", "setup", "lots", "clear_coats"),
+)
+_EMPTY = (None, "", (), NO_SETUP)
 _CHUNK = 500  # codes a query; databases limit the number of parameters
 
 
@@ -252,14 +255,20 @@ def _fill(there: Any, given: Any, names: Sequence[str]) -> tuple[dict[str, Any],
     fill, other = {}, []
     for name in names:
         old, new = getattr(there, name), getattr(given, name)
-        if new in (None, "", ()) or new == old:
+        if new in _EMPTY or new == old:
             continue
-        if old in (None, "", ()):
+        if old in _EMPTY:
             fill[name] = new
         else:
-            said = "another log" if name == "log" else f"{old} in the archive, {new} in the file"
-            other.append(f"{name}: {said}")
+            said = f"{_said(old)} in the archive, {_said(new)} in the file"
+            other.append(f"{name}: {'another log' if name == 'log' else said}")
     return fill, other
+
+
+def _said(value: Any) -> object:
+    if isinstance(value, GunSetup):
+        return value.words
+    return lots_text(value) if isinstance(value, tuple) else value
 
 
 def _insert(

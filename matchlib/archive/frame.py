@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import astuple
 from typing import Any
 
 import pandas as pd
 
-from matchlib.domain import Panel, readings_in
+from matchlib.domain import Panel, lots_text, readings_in
 
 __all__ = ["frame_of"]
 
@@ -30,6 +31,7 @@ _COLUMNS = (
     "batch",
     "temperature",
     "humidity",
+    *("gun", "tip", "pressure", "fan", "distance", "overlap", "lots", "clear_coats", "drawer"),
 )
 
 
@@ -73,6 +75,10 @@ def frame_of(panels: Iterable[Panel]) -> pd.DataFrame:
                 panel.batch,
                 stage.temperature,
                 stage.humidity,
+                *astuple(stage.setup),
+                lots_text(stage.lots),
+                stage.clear_coats,
+                panel.drawer,
             )
         )
         labs.append(reading.lab or (float("nan"),) * 3)

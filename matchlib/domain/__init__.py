@@ -15,15 +15,19 @@ from matchlib.domain.ratio import MixRatio
 from matchlib.domain.reading import Reading, Viewing
 from matchlib.domain.recipe import Recipe
 from matchlib.domain.schedule import CoatSchedule, CoatStep
+from matchlib.domain.setup import NO_SETUP, USUAL_OVERLAP, GunSetup, lots_text, read_lots
 from matchlib.domain.stage import LoggedCoat, Stage
 
 __all__ = [
     "NAME_KINDS",
+    "NO_SETUP",
+    "USUAL_OVERLAP",
     "Blend",
     "CoatSchedule",
     "CoatStep",
     "Colour",
     "Ground",
+    "GunSetup",
     "LoggedCoat",
     "Lot",
     "MixRatio",
@@ -35,6 +39,8 @@ __all__ = [
     "Viewing",
     "clean_name",
     "format_parts",
+    "lots_text",
     "name_key",
+    "read_lots",
     "readings_in",
 ]

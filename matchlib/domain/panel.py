@@ -11,6 +11,7 @@ from typing import Any, Self
 from matchlib.domain.parts import clean_text
 from matchlib.domain.reading import Reading
 from matchlib.domain.recipe import Recipe
+from matchlib.domain.setup import GunSetup
 from matchlib.domain.stage import Stage
 from matchlib.errors import DomainError
 
@@ -35,6 +36,8 @@ class Panel:
         Batch of the ground; empty where not known.
     note, customer : str
         As written on the back, without outer blanks; empty where not.
+    drawer : str
+        Where the card is kept; empty where not known.
     extra : tuple of (str, str)
         Columns of the file that have no meaning here, kept as they came: by name, in the
         order of names, empty ones left out.
@@ -46,6 +49,7 @@ class Panel:
     note: str = ""
     customer: str = ""
     extra: tuple[tuple[str, str], ...] = ()
+    drawer: str = ""
 
     def __post_init__(self) -> None:
         code = " ".join(str(self.code).split())
@@ -57,7 +61,7 @@ class Panel:
                 remedy="give the panel the code written on its back.",
             )
         object.__setattr__(self, "code", code)
-        for what in ("batch", "note", "customer"):
+        for what in ("batch", "note", "customer", "drawer"):
             object.__setattr__(self, what, clean_text(getattr(self, what), what))
         extra = {
             " ".join(clean_text(k, "column name").split()): clean_text(v, k) for k, v in self.extra
@@ -118,6 +122,7 @@ class Panel:
         note: str = "",
         customer: str = "",
         extra: tuple[tuple[str, str], ...] = (),
+        drawer: str = "",
         **stage: Any,
     ) -> Self:
         """Return a panel sprayed in one stage.
@@ -130,13 +135,13 @@ class Panel:
             What was sprayed.
         readings : iterable of Reading
             Its readings.
-        batch, note, customer : str
+        batch, note, customer, drawer : str
             See `Panel`.
         extra : tuple of (str, str)
             See `Panel`.
         **stage : object
             Other fields of `Stage`: ``date``, ``sprayer``, ``lot``, ``temperature``,
-            ``humidity``, ``log``.
+            ``humidity``, ``log``, ``setup``, ``lots``, ``clear_coats``.
 
         Returns
         -------
@@ -144,7 +149,7 @@ class Panel:
             Of one stage.
         """
         only = Stage(recipe, tuple(readings), **stage)
-        return cls(code, (only,), batch, note, customer, extra)
+        return cls(code, (only,), batch, note, customer, extra, drawer)
 
     def having(self, **changes: Any) -> Self:
         """Return the panel with some fields changed, its own or its last stage's.
@@ -212,6 +217,11 @@ class Panel:
     def lot(self) -> str:
         """Lot of the colour sprayed last."""
         return self.stages[-1].lot
+
+    @property
+    def setup(self) -> GunSetup:
+        """How the gun was set at the last spraying."""
+        return self.stages[-1].setup
 
     @property
     def temperature(self) -> float | None:

@@ -11,6 +11,7 @@ from matchlib.domain.parts import clean_text
 from matchlib.domain.ratio import MixRatio
 from matchlib.domain.reading import Reading
 from matchlib.domain.recipe import Recipe
+from matchlib.domain.setup import NO_SETUP, GunSetup, lots_text, read_lots
 from matchlib.errors import DomainError
 
 __all__ = ["LoggedCoat", "Stage"]
@@ -36,6 +37,8 @@ class LoggedCoat:
         Booth air [°C].
     humidity : float, optional
         Booth relative humidity [%].
+    setup : GunSetup
+        How the gun was set, where that was noted of this coat.
     """
 
     coat: int
@@ -45,6 +48,7 @@ class LoggedCoat:
     lot: str = ""
     temperature: float | None = None
     humidity: float | None = None
+    setup: GunSetup = NO_SETUP
 
     def __post_init__(self) -> None:
         for what in ("sprayer", "lot"):
@@ -72,6 +76,12 @@ class Stage:
         Booth relative humidity [%].
     log : tuple of LoggedCoat
         What was noted coat by coat, in the order sprayed.
+    setup : GunSetup
+        How the gun was set and led.
+    lots : tuple of (str, str)
+        Lots of the pot's other bottles: carrier, second colour, hardener; bottle and lot.
+    clear_coats : int, optional
+        Coats of clear laid in this stage, 0 to 10.
     """
 
     recipe: Recipe
@@ -82,11 +92,23 @@ class Stage:
     temperature: float | None = None
     humidity: float | None = None
     log: tuple[LoggedCoat, ...] = ()
+    setup: GunSetup = NO_SETUP
+    lots: tuple[tuple[str, str], ...] = ()
+    clear_coats: int | None = None
 
     def __post_init__(self) -> None:
         for what in ("sprayer", "lot"):
             object.__setattr__(self, what, clean_text(getattr(self, what), what))
         check_booth(self.temperature, self.humidity)
+        object.__setattr__(self, "lots", read_lots(lots_text(self.lots)))
+        most = 0 if self.recipe.clear is None else 10
+        if self.clear_coats is not None and not 0 <= self.clear_coats <= most:
+            raise DomainError(
+                "This is not a number of coats of clear.",
+                expected="0 to 10" if most else "none, for the recipe has no clear coat",
+                got=f"{self.clear_coats}",
+                remedy="count the coats of clear alone, or leave it empty.",
+            )
         own = tuple(
             replace(r, date=None) if r.date is not None and r.date == self.date else r
             for r in self.readings

@@ -19,6 +19,7 @@ KNOWN = (
     *("illuminant", "observer", "geometry", "L", "a", "b", "X", "Y", "Z", "scale", "sd"),
     *("date", "sprayed", "sprayer", "lot", "batch", "note", "customer", "temperature"),
     *("humidity", "tile", "stage", "state", "instrument", "picture", "log"),
+    *("gun", "tip", "pressure", "fan", "distance", "overlap", "lots", "clear_coats", "drawer"),
 )
 UNKNOWN = "unknown"
 """Written as the day of spraying where a reading has a day and the spraying has none."""

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from matchlib.domain import LoggedCoat, Panel, Reading, Recipe, Stage, Viewing
+from matchlib.domain import GunSetup, LoggedCoat, Panel, Reading, Recipe, Stage, Viewing, read_lots
 from matchlib.errors import FileError, MatchlibError
 from matchlib.plain import from_plain
 from matchlib.readings.cells import read_coats, read_date, read_number, read_text
@@ -21,7 +21,8 @@ from matchlib.readings.rows import Row, RowReader
 __all__ = ["Declarations", "panels_from_grids"]
 
 _SHOWN_ROWS = 8
-_TEXTS = ("sprayer", "lot", "batch", "note", "customer")
+_TEXTS = ("sprayer", "lot", "batch", "note", "customer", "gun", "lots", "drawer")
+_SETUP = ("tip", "pressure", "fan", "distance", "overlap")
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +81,7 @@ class _Entry:
     log: tuple[LoggedCoat, ...]
     texts: dict[str, str]
     numbers: dict[str, float | None]
+    clear_coats: int | None
     extra: tuple[tuple[str, str], ...]
 
 
@@ -228,7 +230,8 @@ def _take(row: Row, reader: RowReader, intake: _Intake) -> Reading | None:
         sprayed=_sprayed(row, reader, day),
         log=_log(reader.text(row, "log")),
         texts={n: reader.text(row, n) for n in _TEXTS},
-        numbers={n: _optional(row, reader, n) for n in ("temperature", "humidity")},
+        numbers={n: _optional(row, reader, n) for n in ("temperature", "humidity", *_SETUP)},
+        clear_coats=_clear_coats(row, reader),
         extra=tuple(
             (name, read_text(row.cells[i], name))
             for name, i in reader.columns.extra
@@ -245,6 +248,11 @@ def _take(row: Row, reader: RowReader, intake: _Intake) -> Reading | None:
 def _optional(row: Row, reader: RowReader, name: str) -> float | None:
     cell = reader.cell(row, name)
     return None if is_blank(cell) else read_number(cell, name, decimal=reader.decimal)
+
+
+def _clear_coats(row: Row, reader: RowReader) -> int | None:
+    cell = reader.cell(row, "clear_coats")
+    return None if is_blank(cell) else read_coats(cell, "clear_coats", decimal=reader.decimal)
 
 
 def _sprayed(row: Row, reader: RowReader, day: dt.date | None) -> dt.date | None:
@@ -278,11 +286,14 @@ def _stage(entry: _Entry, readings: tuple[Reading, ...]) -> Stage:
         temperature=entry.numbers["temperature"],
         humidity=entry.numbers["humidity"],
         log=entry.log,
+        setup=GunSetup(entry.texts["gun"], **{n: entry.numbers[n] for n in _SETUP}),
+        lots=read_lots(entry.texts["lots"]),
+        clear_coats=entry.clear_coats,
     )
 
 
 def _panel(entry: _Entry, stages: tuple[Stage, ...]) -> Panel:
-    texts = {n: entry.texts[n] for n in ("batch", "note", "customer")}
+    texts = {n: entry.texts[n] for n in ("batch", "note", "customer", "drawer")}
     return Panel(entry.code, stages, extra=entry.extra, **texts)
 
 

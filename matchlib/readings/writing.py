@@ -15,11 +15,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from matchlib.domain import Panel, Reading, Stage
+from matchlib.domain import Panel, Reading, Stage, lots_text
 from matchlib.errors import FileError
 from matchlib.plain import dump, to_plain
 from matchlib.readings.cells import guard
-from matchlib.readings.columns import UNKNOWN, Columns
+from matchlib.readings.columns import UNKNOWN, Columns, known_name
 
 __all__ = ["ReadingRow", "rows_of", "save_bytes", "table_of", "write_table"]
 
@@ -27,7 +27,8 @@ _ALWAYS = ("panel", "ground", "colour", "schedule", "clear", "source")
 _VIEWING = ("illuminant", "observer", "geometry")
 _RARE = (
     *("stage", "state", "instrument", "picture", "sprayed", "date", "sprayer", "lot", "batch"),
-    *("temperature", "humidity", "log", "note", "customer"),
+    *("temperature", "humidity", "log", "gun", "tip", "pressure", "fan", "distance", "overlap"),
+    *("lots", "clear_coats", "drawer", "note", "customer"),
 )
 
 
@@ -144,11 +145,12 @@ def table_of(
         # The day of spraying is said by itself only where a reading was taken on another.
         fixed = [{**cells, "sprayed": None} for cells in fixed]
     header += [n for n in _RARE if any(cells[n] not in (None, "") for cells in fixed)]
-    safe = [guard(name) for name in extras]
+    # A note may be older than the column that has its name now.
+    safe = [guard(f"{name} (note)" if known_name(name) in _RARE else name) for name in extras]
     header += safe
     columns = Columns.of(tuple(header))
     if len(columns.extra) != len(safe):
-        clash = [e for e in extras if e not in dict(columns.extra)]
+        clash = [e for e in safe if e not in dict(columns.extra)]
         raise FileError(
             "A note of these panels has the name of a column of the table itself.",
             got=", ".join(clash)[:200],
@@ -221,10 +223,14 @@ def _fixed(row: ReadingRow) -> dict[str, str | float | None]:
         "date": date.isoformat() if date else None,
         "sprayed": stage.date.isoformat() if stage.date else UNKNOWN,
         **{n: guard(getattr(stage, n)) or None for n in ("sprayer", "lot")},
-        **{n: guard(getattr(panel, n)) or None for n in ("batch", "note", "customer")},
+        **{n: guard(getattr(panel, n)) or None for n in ("batch", "note", "customer", "drawer")},
         "temperature": stage.temperature,
         "humidity": stage.humidity,
         "log": dump(to_plain(stage.log)) if stage.log else None,
+        **{n: getattr(stage.setup, n) for n in ("tip", "pressure", "fan", "distance", "overlap")},
+        "gun": guard(stage.setup.gun) or None,
+        "lots": guard(lots_text(stage.lots)) or None,
+        "clear_coats": None if stage.clear_coats is None else str(stage.clear_coats),
     }
 
 

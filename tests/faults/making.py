@@ -62,7 +62,7 @@ def panel(seed: object, code: str, *, repeats: int | None = None, plain: bool = 
         customer=rng.choice(["", "Customer Seven"]),
         temperature=rng.choice([None, 21.3]),
         humidity=rng.choice([None, 0.1 + 0.2]),
-        extra=rng.choice([(), (("gun", "1.3 mm"), ("bar", "2"))]),
+        extra=rng.choice([(), (("hose", "8 mm"), ("shelf", "2"))]),
     )
     return made if plain else _life(made, rng)
 
