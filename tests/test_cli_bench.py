@@ -14,6 +14,7 @@ from matchlib.domain import CoatSchedule, Colour, MixRatio
 from matchlib.tails import chance_words
 from tests.cli_shop import SMALL, copied, json_of, refused, run
 from workbook.cli.printing import chance, cup_text, number, table, wrapped
+from workbook.session import Session
 
 
 @pytest.fixture
@@ -252,3 +253,24 @@ def test_an_opened_bottle_is_told_in_the_unit_of_the_job(tmp_path):
     of_carrier = " ".join(run(*bottle, "--bottle-of", "carrier").stdout.split())
     assert "120 ml of carrier left in the bottle makes 140 ml" in of_carrier
     assert "with 20 ml of colour" in of_carrier
+
+
+def test_the_back_of_a_card_is_kept_whole(tmp_path):
+    archive = copied(tmp_path)
+    done = run(
+        "add", "--archive", archive, "--yes", "--panel", "Z1", "--ground", "silver", "--colour",
+        "cherry", "--schedule", "2@6:1", "--clear", "yes", "--gun", "big gun", "--tip", 1.3,
+        "--pressure", 2, "--overlap", 75, "--lots", "carrier: 12", "--batch", "G1",
+        "--clear-coats", 2, "--drawer", "B 3",
+    )  # fmt: skip
+    assert done.exit_code == 0, done.output
+    assert "sprayed with big gun, tip 1.3 mm" in " ".join(done.output.split())
+    with Session.open(archive, write=False) as session:
+        panel = session.archive.panel("Z1")
+    assert panel.setup.overlap == 75
+    assert panel.stages[0].lots == (("carrier", "12"),)
+    assert (panel.batch, panel.drawer, panel.stages[0].clear_coats) == ("G1", "B 3", 2)
+    assert "pressure of the gun" in refused(
+        "add", "--archive", archive, "--yes", "--panel", "Z2", "--ground", "silver",
+        "--pressure", 9.9e3,
+    )  # fmt: skip

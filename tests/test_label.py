@@ -13,7 +13,17 @@ from pypdf import PdfReader
 from reportlab.lib.units import mm
 from reportlab.pdfbase import pdfmetrics
 
-from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Panel, Recipe
+from matchlib.domain import (
+    CoatSchedule,
+    CoatStep,
+    Colour,
+    Ground,
+    GunSetup,
+    MixRatio,
+    Panel,
+    Reading,
+    Recipe,
+)
 from matchlib.errors import DomainError
 from workbook.label import LabelGrid, label_lines, label_pdf, place_label
 from workbook.paper import PAPERS, paper_size, qr_squares, wrap
@@ -99,8 +109,8 @@ def test_metadata_tells_nothing_of_the_machine():
 
 
 def test_a_lot_that_is_called_lot_is_not_called_so_twice():
-    assert label_lines(plain(lot="lot 13"))[-1][1] == "Lot 13"
-    assert label_lines(plain(lot="L7"))[-1][1] == "Lot L7"
+    assert label_lines(plain(lot="lot 13"))[3][1].startswith("Lot 13 · Ground")
+    assert label_lines(plain(lot="L7"))[3][1].startswith("Lot L7 · Ground")
 
 
 @pytest.mark.parametrize("code", ["T-101", "Ωμ-Ж日本", "x" * 80, "a b/c?&<>"])
@@ -188,3 +198,39 @@ def test_long_words_are_broken_not_lost():
     label_lines(plain())
     lines = wrap("x" * 200, font="Sheet", size=10, width=50)
     assert "".join(lines) == "x" * 200
+
+
+def test_the_back_holds_what_repeats_the_card():
+    recipe = Recipe(
+        Ground.parse("silver"), Colour.parse("teal"), CoatSchedule.parse("4@6:1"), "yes"
+    )
+    full = Panel.of(
+        "T-9",
+        recipe,
+        (Reading(lab=(38.2, -21.4, -18.9), date=dt.date(2026, 11, 5)),),
+        date=dt.date(2026, 11, 3),
+        sprayer="Ada R.",
+        lot="L7",
+        batch="G 12",
+        lots=(("carrier", "C3"),),
+        setup=GunSetup("big gun", 1.3, 2.0, 250, 180, 75),
+        temperature=21.0,
+        humidity=48.0,
+        clear_coats=2,
+        drawer="B 3",
+    )
+    text = printed(label_pdf(full))
+    for words in (
+        "Lot L7; carrier: C3", "Ground batch G 12", "big gun, tip 1.3 mm, pressure 2 bar",
+        "overlap 75%", "Booth 21 °C 48 %RH", "Coats of clear 2",
+        "Reads L* 38.2 a* −21.4 b* −18.9", "on 2026-11-05", "Drawer B 3",
+    ):  # fmt: skip
+        assert squeezed(words) in text, words
+    assert "____" not in text
+    blank = printed(label_pdf(plain()))
+    for words in ("Gun ____", "Overlap ____% (75 is usual)", "Booth ____", "Reads L* ____"):
+        assert squeezed(words) in blank, words
+    # The label is filled, not half blank: what is on it reaches its lower third.
+    box = (92 * mm, 42 * mm)
+    lowest = min(line.y for line in place_label(label_lines(full), box).lines)
+    assert lowest < box[1] / 3

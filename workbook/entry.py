@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
 
+from matchlib.domain import USUAL_OVERLAP, GunSetup, read_lots
 from matchlib.errors import DomainError
 from workbook.controls import (
     ButtonRow,
@@ -38,6 +39,7 @@ _OTHER = "another, typed below"
 _BARE = "no colour: a bare ground"
 _SURE = "Right as written all the same"
 _FORM = "panel's back"
+_SETUP = ("tip", "pressure", "fan", "distance", "overlap")
 
 
 class EntryForm:
@@ -75,6 +77,16 @@ class EntryForm:
         self.customer = TextField(label="Customer", help="Left out of exports unless asked for.")
         self.warm = NumberField(label="Booth air", min=-20, max=70, unit="°C")
         self.damp = NumberField(label="Booth humidity", min=0, max=100, unit="%")
+        self.batch = TextField(label="Batch of the ground")
+        self.lots = TextField(label="Other lots", help="carrier: 12; honey: 4")
+        self.gun = TextField(label="Gun")
+        self.tip = NumberField(label="Tip", min=0.1, max=5, unit="mm")
+        self.pressure = NumberField(label="Pressure", min=0.1, max=10, unit="bar")
+        self.fan = NumberField(label="Fan", min=5, max=800, unit="mm")
+        self.distance = NumberField(label="Distance", min=20, max=800, unit="mm")
+        self.overlap = NumberField(label="Overlap", value=USUAL_OVERLAP, min=0, max=95, unit="%")
+        self.clear_coats = NumberField(label="Coats of clear", min=0, max=10)
+        self.drawer = TextField(label="Drawer")
         self.carrier = NumberField(label="Carrier poured", min=0, help="In one unit with the next.")
         self.poured = NumberField(label="Colour poured", min=0, help="Checked against the ratio.")
         self.sure = CheckList(options=[_SURE], label="Asked")
@@ -112,6 +124,7 @@ class EntryForm:
             *("code", "ground", "ground_other", "colour", "colour_other", "ratio", "coats"),
             *("schedule", "clear", "light", "red", "yellow", "source", "date", "sprayer", "lot"),
             *("note", "customer", "warm", "damp", "carrier", "poured"),
+            *("batch", "lots", "gun", *_SETUP, "clear_coats", "drawer"),
         )
         return {name: getattr(self, name) for name in names}
 
@@ -156,6 +169,9 @@ class EntryForm:
                 flow(self.ratio, self.coats, self.schedule, self.clear),
                 heading("What was poured, if it was noted", level=4),
                 flow(self.carrier, self.poured, self.warm, self.damp),
+                heading("What repeats the card", level=4),
+                flow(self.gun, *(getattr(self, n) for n in _SETUP), least=120),
+                flow(self.batch, self.lots, self.clear_coats, self.drawer),
                 heading("Its reading, if there is one yet", level=4),
                 flow(self.light, self.red, self.yellow, self.source, least=150),
                 flow(self.file, self.note, self.customer),
@@ -241,6 +257,11 @@ class EntryForm:
             customer=self.customer.value,
             temperature=self.warm.value,
             humidity=self.damp.value,
+            batch=self.batch.value,
+            drawer=self.drawer.value,
+            lots=read_lots(self.lots.value),
+            clear_coats=None if self.clear_coats.value is None else int(self.clear_coats.value),
+            setup=GunSetup(self.gun.value, *(getattr(self, n).value for n in _SETUP)),
             poured=both,  # type: ignore[arg-type]  # neither is None here
         )
 

@@ -15,8 +15,9 @@ from pathlib import Path
 
 from reportlab.lib.units import mm
 
-from matchlib.domain import Panel
+from matchlib.domain import USUAL_OVERLAP, Panel, lots_text
 from matchlib.errors import DomainError
+from matchlib.linear import lab_of_reading
 from workbook.paper import (
     BOLD,
     REGULAR,
@@ -158,23 +159,52 @@ def label_lines(panel: Panel) -> tuple[tuple[str, str, float], ...]:
     Returns
     -------
     tuple of (str, str, float)
-        Code, recipe in words, then date, sprayer and lot; blanks to fill in where not known.
+        Code, recipe in words, then what repeats the panel and what it read; blanks to fill in
+        where not known.
     """
     use_fonts()
-    date = panel.date.isoformat() if panel.date else "______________"
-    who = panel.sprayer or "______________"
-    blocks = [
+    return (
         (BOLD, printable(panel.code), 1.25),
         (REGULAR, printable(panel.recipe.words), 1.0),
-        (REGULAR, printable(f"Date {date}"), 0.92),
-        (REGULAR, printable(f"Sprayer {who}"), 0.92),
-    ]
-    if panel.lot:
-        # Many write the word into the name of the lot itself.
-        own = panel.lot.casefold().startswith("lot")
-        lot = panel.lot[:1].upper() + panel.lot[1:] if own else f"Lot {panel.lot}"
-        blocks.append((REGULAR, printable(lot), 0.92))
-    return tuple(blocks)
+        *((REGULAR, printable(line), 0.92) for line in _back(panel)),
+    )
+
+
+def _back(panel: Panel) -> list[str]:
+    """What repeats the panel, line by line."""
+    stage = panel.stages[-1]
+    date = panel.date.isoformat() if panel.date else "______________"
+    lines = [f"Date {date} · Sprayer {panel.sprayer or '______________'}"]
+    lots = lots_text(stage.lots)
+    # Many write the word into the name of the lot itself.
+    own = panel.lot.casefold().startswith("lot")
+    lot = panel.lot[:1].upper() + panel.lot[1:] if own else f"Lot {panel.lot or '________'}"
+    lines.append(f"{lot}{'; ' * bool(lots)}{lots} · Ground batch {panel.batch or '________'}")
+    setup = stage.setup
+    noted = setup.words if setup.gun or not setup.words else f"Gun: {setup.words}"
+    lines.append(noted or "Gun ________ tip ____ pressure ____ fan ____ distance ____")
+    if setup.overlap is None:
+        lines.append(f"Overlap ____% ({USUAL_OVERLAP:g} is usual)")
+    air = ("" if v is None else f"{v:g}" for v in (stage.temperature, stage.humidity))
+    warm, damp = (v or "____" for v in air)
+    clear = "____" if stage.clear_coats is None else f"{stage.clear_coats}"
+    coats = f" · Coats of clear {clear}" * (panel.recipe.clear is not None)
+    lines.append(f"Booth {warm} °C {damp} %RH{coats}")
+    lines.append(_read(panel))
+    lines.append(f"Drawer {panel.drawer or '________'}")
+    return lines
+
+
+def _read(panel: Panel) -> str:
+    """The last reading and its day, or room for one."""
+    last = panel.readings[-1] if panel.readings else None
+    if last is None:
+        return "Reads L* ______ a* ______ b* ______ on __________"
+    lab = last.lab if last.lab is not None else tuple(lab_of_reading(last))
+    day = last.date or panel.date
+    said = "Reads L* {:.1f} a* {:.1f} b* {:.1f}".format(*lab).replace("-", "−")
+    state = f" {last.state}" if last.state else ""
+    return f"{said}{state} ({last.viewing}) on {day.isoformat() if day else '__________'}"
 
 
 def _flow(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import dataclass, fields
 from typing import Annotated, Any
 
 import typer
@@ -24,6 +24,45 @@ from workbook.cli.common import (
 )
 
 __all__ = ["COMMANDS"]
+
+
+@dataclass(frozen=True, slots=True)
+class BackOptions:
+    """What repeats a card, as it stands on its back.
+
+    Parameters
+    ----------
+    batch, gun, lots, drawer : str
+        As written.
+    tip, pressure, fan, distance, overlap : float or None
+        As `GunSetup` has them.
+    clear_coats : int or None
+        Coats of clear.
+    """
+
+    batch: Annotated[str, typer.Option(help="Batch of the ground.")] = ""
+    gun: Annotated[str, typer.Option(help="Which gun.")] = ""
+    tip: Annotated[float | None, typer.Option(help="Its tip, mm.")] = None
+    pressure: Annotated[float | None, typer.Option(help="Air at the gun, bar.")] = None
+    fan: Annotated[float | None, typer.Option(help="Width of the fan, mm.")] = None
+    distance: Annotated[float | None, typer.Option(help="From gun to work, mm.")] = None
+    overlap: Annotated[float | None, typer.Option(help="Of the strokes, %; 75 is usual.")] = None
+    lots: Annotated[str, typer.Option(help="Of the other bottles: 'carrier: 12; honey: 4'.")] = ""
+    clear_coats: Annotated[int | None, typer.Option("--clear-coats", help="Coats of clear.")] = None
+    drawer: Annotated[str, typer.Option(help="Where the card is kept.")] = ""
+
+    def said(self) -> dict[str, Any]:
+        """Return them as `draft_panel` takes them."""
+        from matchlib.domain import GunSetup, read_lots
+
+        numbers = (self.tip, self.pressure, self.fan, self.distance, self.overlap)
+        return {
+            "batch": self.batch,
+            "drawer": self.drawer,
+            "lots": read_lots(self.lots),
+            "clear_coats": self.clear_coats,
+            "setup": GunSetup(self.gun, *numbers),
+        }
 
 
 def _add(
@@ -49,6 +88,7 @@ def _add(
     customer: Annotated[str, typer.Option(help="Left out of exports unless asked for.")] = "",
     temperature: Annotated[float | None, typer.Option(help="Booth air, °C.")] = None,
     humidity: Annotated[float | None, typer.Option(help="Booth relative humidity, %.")] = None,
+    back: BackOptions,
     poured: PouredOption = None,
     on_top: Annotated[
         bool,
@@ -117,6 +157,7 @@ def _add(
             temperature=temperature,
             humidity=humidity,
             poured=poured,
+            **back.said(),
         )
         tell = note if json_ else show
         _read_back(draft, tell)

@@ -15,6 +15,7 @@ from matchlib.domain import (
     Reading,
     Recipe,
     Viewing,
+    lots_text,
 )
 from matchlib.errors import DomainError
 
@@ -58,6 +59,10 @@ class Draft:
                 ("date", panel.date.isoformat() if panel.date else ""),
                 ("sprayer", panel.sprayer),
                 ("lot", panel.lot),
+                ("lots", lots_text(panel.stages[-1].lots)),
+                ("batch of the ground", panel.batch),
+                ("sprayed with", panel.setup.words),
+                ("drawer", panel.drawer),
                 ("customer", panel.customer),
                 ("note", panel.note),
             )
@@ -211,6 +216,7 @@ def draft_panel(
     temperature: float | None = None,
     humidity: float | None = None,
     poured: tuple[float, float] | None = None,
+    **back: Any,
 ) -> Draft:
     """Make a panel of what was typed, and ask what should be asked.
 
@@ -236,6 +242,8 @@ def draft_panel(
         Booth [°C], [%].
     poured : tuple of 2 float, optional
         Carrier and colour that were poured, in one unit, carrier first.
+    **back : object
+        What else is on it: ``batch``, ``drawer``, ``setup``, ``lots``, ``clear_coats``.
 
     Returns
     -------
@@ -261,6 +269,7 @@ def draft_panel(
         customer=customer,
         temperature=temperature,
         humidity=humidity,
+        **back,
     )
     steps = () if recipe.schedule is None else recipe.schedule.steps
     asked = [question_ratio(step.ratio) for step in steps]
