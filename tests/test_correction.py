@@ -355,3 +355,39 @@ def test_a_panel_built_on_keeps_what_it_got(shop: Shop, recipe: Recipe) -> None:
     assert (on.level, on.setting, len(on.film)) == (laid.level, laid.setting, 6)
     dark, light = (labs([shop.read(p, np.random.default_rng(7))])[0, 0] for p in (on, laid))
     assert dark < light - 1
+
+
+def test_a_panel_read_before_its_clear_is_judged_as_it_will_be_under_it(
+    shop: Shop, model: FilmRegressor, recipe: Recipe
+) -> None:
+    light, red, yellow = (float(v) for v in shop.truth_lab(replace(recipe, clear=None)))
+    early = Reading(lab=(light, red, yellow), state="before clear")
+    right = shop.truth_lab(recipe)
+    found = correct(model, [(recipe, early)], right)
+    assert found.difference_as_read > 1.0, "the clear coat does nothing in this shop"
+    assert found.difference < 0.5 * found.difference_as_read
+    assert found.rescue.state == "passes"
+    assert all(s.recipe.clear == "yes" for s in found.changes)
+    # The same numbers read under the clear coat are another panel, and it is condemned.
+    late = correct(model, [(recipe, replace(early, state="cleared"))], right)
+    assert late.difference == pytest.approx(late.difference_as_read)
+    assert late.difference > 1.0
+
+
+def test_building_on_a_cleared_panel_costs_sanding_and_a_second_clear(
+    shop: Shop, model: FilmRegressor, recipe: Recipe
+) -> None:
+    target = shop.truth_lab(replace(recipe, schedule=CoatSchedule.parse("6@5:1")))
+    booth = Booth(ratios=(MixRatio.parse("5:1"),))
+    light, red, yellow = (float(v) for v in shop.truth_lab(recipe))
+    on_clear = rescue(
+        Belief.of(model), Sprayed(recipe, (light, red, yellow)), target, booth=booth, tolerance=2.0
+    )
+    assert on_clear.state == "build on"
+    assert "sand it" in on_clear.words
+    bare = shop.truth_lab(replace(recipe, clear=None))
+    early = Sprayed(recipe, tuple(map(float, bare)), clear_to_come=True)
+    before = rescue(Belief.of(model), early, target, booth=booth, tolerance=2.0)
+    assert before.state == "build on"
+    assert "sand" not in before.words
+    assert before.options[0].changes < on_clear.options[0].changes

@@ -6,12 +6,13 @@ from matchlib.correction.advice import Advice, correct, film_words
 from matchlib.correction.belief import Belief
 from matchlib.correction.goal import Goal, Wanted
 from matchlib.correction.moves import Booth, Move, moves, shelf
-from matchlib.correction.rescue import Rescue, on_top, rescue
+from matchlib.correction.rescue import SANDING, Rescue, on_top, rescue
 from matchlib.correction.scoring import Predictor, Scored, best_of, scored
 from matchlib.correction.sprayed import Sprayed
 from matchlib.correction.today import Today
 
 __all__ = [
+    "SANDING",
     "Advice",
     "Belief",
     "Booth",

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from matchlib.correction.belief import Belief
 from matchlib.correction.goal import Goal, Wanted
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Advice", "correct", "film_words"]
 
+Array = NDArray[np.float64]
+
 SHOWN = 6
 """Changes and fresh recipes shown."""
 
@@ -38,8 +40,12 @@ class Advice:
     belief : Belief
         The model with today in it; predicts like the regression.
     difference : float
-        Of the last panel to the target, in the tolerance's unit (ΔE00 unless the order names
-        another).
+        Of the last panel, finished, to the target, in the tolerance's unit (ΔE00 unless the order
+        names another).
+    difference_as_read : float
+        Of the last panel as it was read: the same, unless its clear coat is still to come.
+    finished : tuple of ndarray, shape (3,)
+        CIELAB of the last panel, finished, under each of its viewings.
     best : Scored
         What to spray next.
     changes : tuple of Scored
@@ -62,6 +68,8 @@ class Advice:
 
     belief: Belief
     difference: float
+    difference_as_read: float
+    finished: tuple[Array, ...]
     best: Scored
     changes: tuple[Scored, ...]
     fresh: tuple[Scored, ...]
@@ -78,8 +86,11 @@ class Advice:
         if self.rescue.state == "passes":
             return f"{self.rescue.words}\n{self.film_words}"
         chance = chance_words(self.best.probability)
+        clear = ""
+        if self.last.clear_to_come:
+            clear = f" under its clear coat ({self.goal.said(self.difference_as_read)} before it)"
         lines = [
-            f"The last panel is {self.goal.said(self.difference)} from the target"
+            f"The last panel is {self.goal.said(self.difference)} from the target{clear}"
             f"{self.goal.worst}, {self.tolerance:g} allowed.",
             self.film_words,
             f"Next: {self.best.words}. Expected "
@@ -161,6 +172,7 @@ def correct(
     before = model if isinstance(model, Belief) else Belief.of(model, today)
     after = before.after(rows)
     last, source = rows[-1], rows[-1].source
+    finished = tuple(before.after(rows[:-1]).finished(last))
     grounds, colours = _at_hand(after.model, booth)
     near = moves(last.recipe, booth, grounds)
     small = scored(
@@ -188,7 +200,11 @@ def correct(
     mean, sd = after.film
     return Advice(
         belief=after,
-        difference=float(goal.difference([np.array(last.views[i].lab) for i in goal.places(last)])),
+        difference=float(goal.difference([finished[i] for i in goal.places(last)])),
+        difference_as_read=float(
+            goal.difference([np.array(last.views[i].lab) for i in goal.places(last)])
+        ),
+        finished=finished,
         best=best,
         changes=tuple(small[:SHOWN]),
         fresh=tuple(fresh[:SHOWN]),

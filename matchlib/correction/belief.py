@@ -252,6 +252,27 @@ class Belief:
         known = jacobian @ self.covariance @ jacobian.transpose(0, 2, 1)
         return np.stack([f[0] for f in found]), known, spray, reading
 
+    def finished(self, panel: Sprayed) -> list[Array]:
+        """Return what a panel's readings come to once its clear coat is on.
+
+        Parameters
+        ----------
+        panel : Sprayed
+            As it was read.
+
+        Returns
+        -------
+        list of ndarray, shape (3,)
+            CIELAB under each of its viewings: as read, and what the clear coat does on top.
+        """
+        labs = [np.array(view.lab) for view in panel.views]
+        if not panel.clear_to_come:
+            return labs
+        views = [view.viewing for view in panel.views]
+        under = self.linear([panel.recipe] * len(views), views, slopes=False)[0]
+        bare = self.linear([panel.read_as] * len(views), views, slopes=False)[0]
+        return [lab + shift for lab, shift in zip(labs, under - bare, strict=True)]
+
     def freedom(self, known: Array, total: Array) -> Array:
         """Return the degrees of freedom of predicted readings.
 
@@ -302,7 +323,7 @@ class Belief:
         if not panels:
             return self
         rows = [view for panel in panels for view in panel.views]
-        recipes, views = [r.recipe for r in rows], [r.viewing for r in rows]
+        recipes, views = [r.read_as for r in rows], [r.viewing for r in rows]
         _, spray, reading = self._noise(recipes, views, [r.source for r in rows])
         noise = np.zeros((3 * len(rows), 3 * len(rows)))
         for i, row in enumerate(rows):

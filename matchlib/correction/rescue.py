@@ -25,7 +25,7 @@ from matchlib.errors import DomainError
 from matchlib.linear import panel_spread
 from matchlib.tails import chance_words
 
-__all__ = ["Rescue", "on_top", "rescue"]
+__all__ = ["SANDING", "Rescue", "on_top", "rescue"]
 
 Array = NDArray[np.float64]
 
@@ -37,6 +37,11 @@ MORE = 4
 
 USUAL = 4
 """Coats of the panels from which the spread of film was learnt (common practice, no source)."""
+
+
+SANDING = (
+    "It is under its clear coat: sand it before these coats, and clear it a second time after them."
+)
 
 
 @dataclass(frozen=True)
@@ -72,6 +77,10 @@ def _continued(recipe: Recipe, booth: Booth) -> list[Recipe]:
     return found
 
 
+def _cleared(panel: Sprayed) -> bool:
+    return panel.recipe.clear is not None and not panel.clear_to_come
+
+
 def _own(before: Belief, panel: Sprayed) -> tuple[Array, Array, Array]:
     """Values with the panel's own film and ground, its mottle at each view, and covariance.
 
@@ -79,7 +88,7 @@ def _own(before: Belief, panel: Sprayed) -> tuple[Array, Array, Array]:
     """
     film, ground = panel_spread(before.model)
     views, wide = [v.viewing for v in panel.views], 3 * len(panel.views)
-    recipes, sources = [panel.recipe] * len(views), [v.source for v in panel.views]
+    recipes, sources = [panel.read_as] * len(views), [v.source for v in panel.views]
     _, by_values, by_film, by_ground = before.linear(recipes, views)
     _, _, spray, reading = before.predict_parts(recipes, views, sources=sources)
     effects = np.stack([film * by_film, ground * by_ground], axis=2)
@@ -148,7 +157,8 @@ def rescue(
         With the coats, or why not.
     """
     goal = Goal.of(target, tolerance=tolerance, viewing=panel.viewing)
-    read = np.array([panel.views[i].lab for i in goal.places(panel)])
+    whole = before.finished(panel)
+    read = np.array([whole[i] for i in goal.places(panel)])
     now = float(goal.difference(list(read)))
     if now <= goal.value:
         words = (
@@ -167,6 +177,8 @@ def rescue(
             f"{chance_words(best.probability)}, expected {goal.said(best.difference, 1)} "
             f"(now {now:.1f})."
         )
+        if _cleared(panel):
+            words += f" {SANDING}"
         kept = tuple(o for o in options[:5] if o.probability >= WORTH_TRYING / 2)
         return Rescue("build on", kept, words)
     light, wished = float(read[:, 0].mean()), float(goal.labs[:, 0].mean())
@@ -276,5 +288,6 @@ def on_top(
         )
         at = (float(lab[i, 0]), float(lab[i, 1]), float(lab[i, 2]))
         chance = float(hope.probability[i])
-        result.append(Scored(recipe, at, float(hope.mean[i]), chance, coats, 1))
+        changed = 3 if _cleared(panel) else 1  # sanding, and a second clear coat
+        result.append(Scored(recipe, at, float(hope.mean[i]), chance, coats, changed))
     return result

@@ -22,7 +22,7 @@ class Sprayed:
     Parameters
     ----------
     recipe : Recipe
-        What was sprayed.
+        What was sprayed, with the clear coat that it has or is to have.
     lab : tuple of 3 float
         As read.
     viewing : Viewing
@@ -33,6 +33,8 @@ class Sprayed:
         The reading's own uncertainty, if it states one [ΔE*ab²].
     also : tuple of Sprayed
         The same panel read under further viewings, such as other angles.
+    clear_to_come : bool
+        Whether it was read before the clear coat of its recipe was on it.
     """
 
     recipe: Recipe
@@ -41,6 +43,12 @@ class Sprayed:
     source: str = "spectrophotometer"
     covariance: NDArray[np.float64] | None = field(default=None, compare=False)
     also: tuple[Sprayed, ...] = ()
+    clear_to_come: bool = False
+
+    @property
+    def read_as(self) -> Recipe:
+        """What was on it when it was read."""
+        return replace(self.recipe, clear=None) if self.clear_to_come else self.recipe
 
     @property
     def views(self) -> tuple[Sprayed, ...]:
@@ -90,5 +98,10 @@ class Sprayed:
     def _read(cls, recipe: Recipe, read: Reading) -> Sprayed:
         light, red, yellow = (float(v) for v in lab_of_reading(read))
         return cls(
-            recipe, (light, red, yellow), read.viewing, read.source, covariance_of_reading(read)
+            recipe,
+            (light, red, yellow),
+            read.viewing,
+            read.source,
+            covariance_of_reading(read),
+            clear_to_come=read.state == "before clear" and recipe.clear is not None,
         )

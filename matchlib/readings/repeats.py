@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -101,9 +101,9 @@ def combine_repeats(readings: Sequence[Reading], *, drop_strays: bool = True) ->
         sd = float(np.sqrt(np.var(labs[kept], axis=0, ddof=1).mean()))
         error = max(sd / math.sqrt(len(kept)), 1e-6)
     mean = (
-        Reading(first.viewing, first.source, None, first.wavelengths, values, error)
+        replace(first, reflectance=values, sd=error, covariance=None)
         if first.spectral
-        else Reading(first.viewing, first.source, (values[0], values[1], values[2]), sd=error)
+        else replace(first, lab=(values[0], values[1], values[2]), sd=error, covariance=None)
     )
     return RepeatSummary(mean, len(kept), spread, sd, strays)
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from dataclasses import replace
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -17,6 +18,9 @@ from workbook.cli.common import (
     show_json,
 )
 from workbook.cli.wanted import OrderOptions, ShelfOptions, TargetOptions, labs_at, tell_fit
+
+if TYPE_CHECKING:
+    from matchlib.domain import Reading
 
 __all__ = ["COMMANDS"]
 
@@ -62,6 +66,10 @@ def _correct(
             "--read-file", help="Its reading in a file, at several angles too.", metavar="FILE"
         ),
     ] = None,
+    before_clear: Annotated[
+        bool,
+        typer.Option("--before-clear", help="It was read before its clear coat was on."),
+    ] = False,
     passing: OrderOptions,
     shelf: ShelfOptions,
     light: LightOptions,
@@ -94,13 +102,16 @@ def _correct(
                     "--read-file FILE"
                 )
             recipe = recipe_of(ground=ground, colour=colour, schedule=schedule, clear=clear)
+            own: tuple[Reading, ...]
             if read is not None:
-                typed.append((recipe, reading_of_lab(read, target[0].viewing)))
+                own = (reading_of_lab(read, target[0].viewing),)
             elif read_at:
-                typed.append((recipe, labs_at(read_at, light)))
+                own = labs_at(read_at, light)
             else:
                 own = session.angles_of_file(str(read_file), **file.declared)
-                typed.append((recipe, own))
+            if before_clear:
+                own = tuple(replace(r, state="before clear") for r in own)
+            typed.append((recipe, own))
         advice = session.correct(
             aim,
             codes=tried or (),
@@ -118,11 +129,12 @@ def _correct(
         show_json(
             {
                 "difference": advice.difference,
+                "difference_as_read": advice.difference_as_read,
                 "difference_kind": order.unit,
                 "tolerance": order.value,
                 "tolerance_words": order.words,
                 "angles": [
-                    a.as_dict() for a in angles_of(aim, [last.views[i].lab for i in places])
+                    a.as_dict() for a in angles_of(aim, [advice.finished[i] for i in places])
                 ],
                 "film_percent": 100.0 * advice.film[0],
                 "film_sd_percent": 100.0 * advice.film[1],

@@ -21,11 +21,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Outlook", "aim_of_job", "outlook_of", "sheet_of_job", "to_spray"]
 
-SANDING = (
-    "The card is under its clear coat: sand it before these coats, and clear it a second time "
-    "after them."
-)
-
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
@@ -163,6 +158,11 @@ def outlook_of(archive: Archive, job: Job) -> Outlook:
     return Outlook(found.lab, found.difference, found.probability, words)
 
 
+def _under_clear(panel: Panel) -> bool:
+    read = panel.stages[-1].last_read
+    return panel.recipe.clear is not None and not (read and read[-1].state == "before clear")
+
+
 def sheet_of_job(
     archive: Archive, job: Job, *, pot: Pot | None = None, unit: str = "ml", code: str = ""
 ) -> JobSheet:
@@ -186,6 +186,8 @@ def sheet_of_job(
     JobSheet
         Of a fresh card, or of the coats to add to the panel that is built on.
     """
+    from matchlib.correction import SANDING
+
     recipe, panel = to_spray(archive, job)
     sheet = sheet_of(
         model_of(archive).model,
@@ -202,7 +204,7 @@ def sheet_of_job(
         return sheet
     found = outlook_of(archive, job)
     notes = [f"These coats go on panel {panel.code}, which has {panel.recipe}."]
-    notes += [SANDING] if panel.recipe.clear else []
+    notes += [SANDING] if _under_clear(panel) else []
     return replace(
         sheet,
         predicted_lab=found.lab,

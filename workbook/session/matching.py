@@ -90,9 +90,8 @@ def tried_in(
     for panel in panels:
         stage = panel.stages[-1]
         read = stage.last_read
-        recipe = stage.recipe_at(read[-1]) if read else stage.recipe
         by_angle = readings_by_angle(read, where=f"panel {panel.code}")
-        found.append((recipe, _one_or_all(by_angle)))
+        found.append((stage.recipe, _one_or_all(by_angle)))
     return found
 
 
