@@ -112,9 +112,11 @@ def test_a_refused_target_changes_nothing_and_says_why(match: MatchApp) -> None:
     assert "<script>" not in panel.said.html
     assert words(panel.said).strip()
     panel.way.value = "photo"
-    panel.photo.receive("x.jpg", b"no picture")
-    settled(match)
-    assert "What to do:" in words(panel.said)
+    panel.photo.file.receive("x.jpg", b"no picture")
+    panel.photo.task.thread.join(120)
+    assert "What to do:" in words(panel.photo.view)
+    panel.use.press("use")
+    assert "no reading" in words(panel.said)
     assert match.bench.work == before
 
 
@@ -125,15 +127,20 @@ def test_a_photograph_gives_an_estimate_and_shows_where_it_looked(match: MatchAp
     panel = match.panels["target"]
     match.go("target")
     panel.way.value = "photo"
-    panel.photo.receive("<b>panel</b>.jpg", to_jpeg(scene))
-    settled(match)
+    panel.photo.file.receive("<b>panel</b>.jpg", to_jpeg(scene))
+    panel.photo.task.thread.join(120)
+    assert match.bench.work.target is None  # it is shown first, and a person confirms
+    panel.photo.actions.press("use")
     target = match.bench.work.target
     assert target is not None, words(panel.said)
     assert target.source == "photo"
-    assert "Straight talk" in words(panel.said)
-    assert "data:image/png;base64," in panel.view.html
-    assert panel.view.html.count("<polygon") == 4
-    assert "<b>panel" not in panel.view.html + match.glance.html
+    assert target.viewing.geometry == "photo"
+    assert target.covariance is not None
+    assert work_of(plain_of(match.bench.work)).target == target
+    assert "never counts like an instrument's" in words(panel.said)
+    assert "The target itself is only known so far" in words(panel.said)
+    assert "No panel of the archive was photographed" in words(panel.said)
+    assert "<b>panel" not in panel.view.html + match.glance.html + panel.said.html
 
 
 def test_suggestions_are_the_sessions_own(aimed: MatchApp) -> None:

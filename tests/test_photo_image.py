@@ -252,3 +252,61 @@ def test_bytes_changed_at_random_never_do_worse_than_an_error_in_words(data: st.
         return
     assert picture.pixels.ndim == 3
     assert picture.pixels.shape[2] == 3
+
+
+def heic(pixels: NDArray[np.uint8], **options: Any) -> bytes:
+    import pillow_heif
+
+    stream = io.BytesIO()
+    pillow_heif.from_pillow(Image.fromarray(pixels)).save(stream, quality=-1, **options)
+    return stream.getvalue()
+
+
+BANDS = np.repeat(np.repeat(RNG.integers(30, 220, (7, 9, 3)), 20, 0), 20, 1).astype(np.uint8)
+
+
+@pytest.mark.parametrize("kind", ["HEIC", "WEBP"])
+def test_pictures_of_phones_come_in(kind: str) -> None:
+    data = heic(BANDS) if kind == "HEIC" else saved("WEBP", BANDS, lossless=True)
+    picture = load_picture(data, name="a.bin")
+    assert picture.kind == kind
+    assert picture.space == "sRGB"
+    away = np.abs(picture.pixels.astype(int) - BANDS)
+    # HEIC keeps colour at half the width; within a band nothing is lost but rounding.
+    assert np.median(away) <= 2
+    assert picture.pixels.shape == BANDS.shape
+
+
+def test_a_heic_is_upright_and_tells_its_camera() -> None:
+    exif = Image.Exif()
+    exif[0x0110] = "Phone\x00 7"
+    picture = load_picture(heic(BANDS, exif=exif.tobytes()))
+    assert picture.camera.startswith("Phone")
+    assert picture.pixels.shape == BANDS.shape
+
+
+@pytest.mark.parametrize(
+    ("name", "space"), [("sRGB built-in", "sRGB"), ("Display P3", "Display P3"), ("Other", "")]
+)
+def test_the_colour_space_is_read_from_the_profile(name: str, space: str) -> None:
+    # ICC.1: a description may be in plain letters, or in UTF-16.
+    for words in (name.encode(), name.encode("utf-16-be")):
+        data = saved("JPEG", icc_profile=b"\0" * 128 + b"desc" + words)
+        assert load_picture(data).space == space
+
+
+@pytest.mark.parametrize("make", [heic, lambda p: saved("WEBP", p)], ids=["heic", "webp"])
+def test_cut_pictures_of_phones_are_refused_in_words(make: Any) -> None:
+    data = make(BANDS)
+    for part in (20, len(data) // 3, len(data) // 2):
+        with pytest.raises(FileError, match=r"broken|small|no picture"):
+            load_picture(data[:part])
+
+
+def test_a_pictures_own_size_is_refused_before_it_is_unpacked(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(image_module, "MAX_PIXELS", 10_000)
+    for data in (heic(BANDS), saved("WEBP", BANDS)):
+        with pytest.raises(FileError, match="too large"):
+            load_picture(data)

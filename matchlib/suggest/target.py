@@ -238,6 +238,19 @@ class Target:
             )
         )
 
+    @property
+    def doubt(self) -> ExpectedDifference | None:
+        """What its own doubt alone takes: of a panel that reads exactly as it does.
+
+        The mean difference from what is truly wanted, and the chance that it is within the
+        tolerance; None for a target that is exactly meant.
+        """
+        if not self.covariance.any():
+            return None
+        wide = 3 * len(self.aims)
+        labs = np.array([a.lab for a in self.aims])[:, None, :]
+        return self.expected(labs, np.zeros((1, wide, wide)))
+
     def difference(self, labs: Sequence[Array]) -> Array:
         """Return how far recipes are from the target, in the unit of the tolerance.
 

@@ -109,5 +109,13 @@ def seeds() -> dict[str, bytes]:
         stream = io.BytesIO()
         tifffile.imwrite(stream, deep, photometric="rgb", **options)
         made[name] = stream.getvalue()
+    import pillow_heif
+
+    stream = io.BytesIO()
+    pillow_heif.from_pillow(Image.fromarray(small)).save(stream, quality=80, exif=exif.tobytes())
+    made["a.heic"] = stream.getvalue()
+    stream = io.BytesIO()
+    Image.fromarray(small).save(stream, "WEBP", exif=exif)
+    made["a.webp"] = stream.getvalue()
     made["raw.dng"] = dng_of(np.repeat(np.repeat(deep, 2, axis=0), 2, axis=1))
     return made

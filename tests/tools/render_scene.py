@@ -1,12 +1,16 @@
-"""Photographs made of spectra: a chart and a panel, lit, seen by a measured camera, and spoiled.
+"""Photographs made of spectra: a chart and a panel, lit, mirrored in, seen by a camera, spoiled.
 
-Light spectrum times surface spectrum times the camera's measured sensitivities (the two sets that
-colour-science ships), then perspective, uneven light, vignetting, blur, shot and read noise, and
-what a camera does to a picture: white balance, its matrix, the sRGB curve, JPEG. Not rendered:
-the colour filter mosaic, stray light in the lens, and a flake's sparkle beyond a random grain.
+The scene is a table in metres of patches: every point has a reflectance spectrum, a share of a
+lamp's light and of the surroundings' light, each with a spectrum of its own, and, where it is
+glossy, mirrors by Fresnel what stands before it: a sky, a soft window, a lamp. A metallic panel is
+brighter or darker, and its colour passed more or less often, by its slope. Then come the camera's
+measured sensitivities (two sets that colour-science ships, and bell curves like a phone's), stray
+light in the lens, perspective, blur, shot and read noise; and what a camera does to a picture:
+white balance, its matrix, clipping, a tone mapped by the neighbourhood, the sRGB curve, JPEG.
 
-The reader's idea of the chart is one set of measured spectra; the scene may be painted with
-another (a chart measured by others), since no two charts are alike.
+Nothing of the reader is used here: no gradient is a plane of logarithms, no reflection a spot, and
+the chart that is photographed is not the one that the reader has in mind. Not rendered: the colour
+filter mosaic, and a flake's sparkle beyond a random grain.
 """
 
 from __future__ import annotations
@@ -18,95 +22,23 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = [
-    "CAMERAS",
-    "LIGHTS",
-    "PANELS",
-    "Scene",
-    "lab_of",
-    "panel_spectrum",
-    "render",
-    "to_jpeg",
-    "to_linear16",
-    "to_png",
-    "to_tiff16",
-]
+from tests.tools.scene_spectra import (
+    chart_spectra,
+    deeper,
+    faded,
+    lab_of,
+    panel_spectrum,
+    printed_otherwise,
+    response,
+)
+
+__all__ = ["Rendered", "Scene", "render", "to_jpeg", "to_linear16", "to_png", "to_tiff16"]
 
 Array = NDArray[np.float64]
-NM = np.arange(400.0, 701.0, 10.0)
-PITCH = 60  # pixels of the flat scene a patch
-CAMERAS = {"one": "Nikon 5100 (NPL)", "two": "Sigma SDMerill (NPL)"}
-LIGHTS = {
-    "D65": "D65",
-    "D50": "D50",
-    "A": "A",
-    "fluorescent": "FL2",
-    "three-band": "FL11",
-    "LED": "LED-B3",
-    "warm LED": "LED-B1",
-}
-
-
-@cache
-def _colour() -> Any:
-    import warnings
-
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        import colour
-    return colour
-
-
-def _on_grid(distribution: Any) -> Array:
-    colour = _colour()
-    shape = colour.SpectralShape(400, 700, 10)
-    return np.asarray(distribution.copy().align(shape).values, dtype=np.float64)
-
-
-@cache
-def _light(name: str) -> Array:
-    return _on_grid(_colour().SDS_ILLUMINANTS[LIGHTS[name]])
-
-
-@cache
-def _sensitivities(name: str) -> Array:
-    return _on_grid(_colour().MSDS_CAMERA_SENSITIVITIES[CAMERAS[name]])
-
-
-@cache
-def chart_spectra(name: str) -> Array:
-    """Reflectance of the 24 patches, (24, 31), row by row from the brown one."""
-    return np.stack([_on_grid(s) for s in _colour().SDS_COLOURCHECKERS[name].values()])
-
-
-def _film(base: Array, *bands: tuple[float, float, float]) -> Array:
-    """A ground seen twice through a film whose absorption is a sum of bells (nm, width, depth)."""
-    depth = sum(d * np.exp(-0.5 * ((NM - c) / w) ** 2) for c, w, d in bands)
-    return np.asarray(base * np.exp(-2.0 * depth) * 0.92 + 0.01)
-
-
-_SILVER = 0.52 + 0.04 * (NM - 400.0) / 300.0
-_GOLD = 0.15 + 0.45 / (1.0 + np.exp(-(NM - 520.0) / 25.0))
-PANELS: dict[str, Array] = {
-    "bare silver": _SILVER,
-    "teal": _film(_SILVER, (640.0, 55.0, 0.9), (400.0, 30.0, 0.25)),
-    "red": _film(_SILVER, (500.0, 55.0, 1.3), (420.0, 40.0, 0.5)),
-    "gold": _film(_GOLD, (430.0, 45.0, 0.5)),
-    "violet": _film(_SILVER, (560.0, 50.0, 0.9)),
-    "deep blue": _film(_SILVER, (600.0, 60.0, 1.6), (500.0, 40.0, 0.3)),
-}
-
-
-def panel_spectrum(name: str) -> Array:
-    """Reflectance of an invented panel, 400 to 700 nm by 10."""
-    return PANELS[name]
-
-
-def lab_of(spectrum: Array) -> Array:
-    """Its Lab, D65/10°, which a good instrument would read."""
-    from matchlib.colorimetry import reflectance_to_lab
-
-    return reflectance_to_lab(spectrum)
+UNIT = 40  # pixels of the flat scene a patch
+WIDE, HIGH = 14, 7  # of the table [patch]
+_FRESNEL = 0.04  # of a clear coat seen from above: ((n - 1) / (n + 1))², n = 1.5
+TABLE, FRAME, PANEL, SECOND, PAPER, OTHER = 24, 25, 26, 27, 28, 29
 
 
 @dataclass(frozen=True)
@@ -120,16 +52,39 @@ class Scene:
     chart: str = "ISO 17321-1"
     tilt: float = 0.12  # perspective, of the scene's width
     turn: float = 4.0  # degrees in the picture
-    gradient: float = 0.15  # fall of the light over the picture, left to right
+    lamp: tuple[float, float, float] = (-6.0, 2.0, 30.0)  # where it hangs [patch]
+    ambient: float = 0.4  # of the light comes from all sides
+    gradient: float = 0.0  # fall of the light over the table beside the lamp's own
     vignetting: float = 0.15  # fall of the light in the corners
     exposure: float = 0.8  # of full scale, for the chart's white at the centre
     electrons: float = 20000.0  # at full scale
-    grain: float = 0.02  # relative, per pixel, of a flake's texture
-    highlight: float = 0.0  # a reflection on the panel, of full scale
+    grain: float = 0.02  # relative, of a flake's texture
+    flare: float = 0.003  # of the whole picture's light, strayed over all of it
+    highlight: float = 0.0  # a lamp's reflection in the panel, of full scale
+    sky: float = 0.1  # what the gloss mirrors all over, by the radiance of a perfect white
+    window: float = 0.0  # a soft window mirrored, the same
+    window_at: tuple[float, float] = (0.8, 0.3)  # of the panel
+    window_size: float = 0.7  # of the panel's width
+    gloss: float = 0.25  # width of the gloss's lobe, of the panel's width
+    peel: float = 0.15  # how much orange peel bends what is mirrored
+    flop: float = 0.0  # logarithm of brightness from edge to edge
+    flop_turn: float = 20.0  # its direction [degree]
+    shade: float = 0.0  # of the lamp's light that is held off, right of `shade_at`
+    shade_at: float = 0.5  # of the table's width
+    shade_lean: float = 0.15  # of its edge
+    shade_soft: float = 0.15  # width of the half shade [patch]
+    shade_box: bool = False  # only around the panel, a hand's breadth wider
+    paper: bool = False  # masking paper beside the panel
+    second: str | None = None  # another panel in view
+    second_chart: bool = False
+    fade: float = 0.0  # of the chart's colours
+    dirt: float = 0.0  # relative, patch by patch
+    reprint: float = 0.0  # the chart's inks are other ones
+    mapped: float = 0.0  # local tone mapping: power of the neighbourhood's brightness
     chart_shown: bool = True
     panel_shown: bool = True
-    width: int = 1100
-    height: int = 700
+    width: int = 640
+    height: int = 400
     seed: int = 1
 
     def but(self, **changes: Any) -> Scene:
@@ -144,64 +99,140 @@ class Rendered:
     camera: Array  # (h, w, 3)
     white: Array  # camera RGB of the light itself, largest 1
     matrix: Array  # white-balanced camera RGB to linear sRGB
+    mapped: float  # local tone mapping
     corners: Array  # chart's corners in the picture (4, 2), from the brown patch, clockwise
     panel: Array  # the panel's corners in the picture (4, 2)
+    second: Array  # the second panel's
     lab: Array  # of the panel
 
 
-def _response(surfaces: Array, light: str, camera: str) -> Array:
-    sensitivity = _sensitivities(camera) * _light(light)[:, None]
-    return np.asarray(surfaces @ sensitivity / sensitivity.sum(axis=0).max())
+def _box(x: float, y: float, w: float, h: float) -> Array:
+    return np.array([[x, y], [x + w, y], [x + w, y + h], [x, y + h]])
 
 
-@cache
-def _camera_matrix(light: str, camera: str) -> Array:
-    """As a maker would: white-balanced RGB to linear sRGB, by least squares on known surfaces."""
-    colour = _colour()
-    surfaces = chart_spectra("ColorChecker N Ohta")
-    rgb = _response(surfaces, light, camera)
-    rgb = rgb / _response(np.ones((1, NM.size)), light, camera)
-    xyz10 = surfaces @ _weights_2deg()
-    target = colour.XYZ_to_RGB(xyz10, "sRGB", apply_cctf_encoding=False)
-    solved, *_ = np.linalg.lstsq(rgb, target, rcond=None)
-    # A maker keeps white white.
-    return np.asarray(solved / solved.sum(axis=0))
+def _layout(scene: Scene) -> tuple[NDArray[np.int64], dict[str, Array]]:
+    """Labels of the surfaces seen straight on, and corners in pixels of that."""
+    labels = np.full((HIGH * UNIT, WIDE * UNIT), TABLE)
+    gap = 0.09
 
+    def fill(box: Array, label: int) -> None:
+        (x0, y0), (x1, y1) = np.rint(box[0] * UNIT).astype(int), np.rint(box[2] * UNIT).astype(int)
+        labels[max(y0, 0) : y1, max(x0, 0) : x1] = label
 
-@cache
-def _weights_2deg() -> Array:
-    from matchlib.colorimetry import weights
-
-    return np.asarray(weights("D65", "2", NM)) / 100.0
-
-
-def _flat(scene: Scene) -> tuple[NDArray[np.int64], Array, Array]:
-    """Labels of the surfaces seen straight on, and the corners of chart and panel."""
-    unit = PITCH
-    height, width = 7 * unit, 14 * unit
-    labels = np.full((height, width), 24)
-    x0, y0 = int(1.2 * unit), int(1.5 * unit)
-    gap = int(0.09 * unit)
-    if scene.chart_shown:
-        edge = int(0.25 * unit)
-        labels[y0 - edge : y0 + 4 * unit + edge, x0 - edge : x0 + 6 * unit + edge] = 25
+    size, left, top = (1.0, 1.2, 1.5) if not scene.second_chart else (0.55, 1.2, 1.2)
+    for number, (x, y) in enumerate([(left, top), (left, 4.2)][: 1 + scene.second_chart]):
+        if not scene.chart_shown:
+            break
+        fill(_box(x - 0.25 * size, y - 0.25 * size, 6.5 * size, 4.5 * size), FRAME)
         for i in range(24):
-            top, left = y0 + (i // 6) * unit, x0 + (i % 6) * unit
-            labels[top + gap : top + unit - gap, left + gap : left + unit - gap] = i
-    px, py, pw, ph = int(8.2 * unit), int(1.3 * unit), int(4.4 * unit), int(4.4 * unit)
+            px, py = x + (i % 6 + gap) * size, y + (i // 6 + gap) * size
+            wide = (1 - 2 * gap) * size
+            fill(_box(px, py, wide, wide), i if not number else OTHER + i)
+    panel, second = _box(8.2, 1.3, 4.4, 4.4), _box(11.0, 1.3, 2.2, 3.6)
+    if scene.paper:
+        panel = _box(8.3, 1.9, 2.6, 3.4)
+        fill(_box(11.1, 0.8, 2.3, 5.6), PAPER)
+    if scene.second:
+        panel = _box(8.2, 1.6, 2.4, 3.2)
+        fill(second, SECOND)
     if scene.panel_shown:
-        labels[py : py + ph, px : px + pw] = 26
-    chart = np.array(
-        [
-            [x0 + gap, y0 + gap],
-            [x0 + 6 * unit - gap, y0 + gap],
-            [x0 + 6 * unit - gap, y0 + 4 * unit - gap],
-            [x0 + gap, y0 + 4 * unit - gap],
-        ],
-        dtype=np.float64,
-    )
-    panel = np.array([[px, py], [px + pw, py], [px + pw, py + ph], [px, py + ph]], dtype=np.float64)
-    return labels, chart, panel
+        fill(panel, PANEL)
+    corners = _box(left + gap * size, top + gap * size, (6 - 2 * gap) * size, (4 - 2 * gap) * size)
+    return labels, {"chart": corners, "panel": panel, "second": second}
+
+
+def _surfaces(scene: Scene, rng: np.random.Generator) -> tuple[Array, Array]:
+    """Spectra of all labels, and of the panel seen through more of its film."""
+    nm = np.arange(400.0, 701.0, 10.0)
+    chart = faded(chart_spectra(scene.chart), scene.fade)
+    chart = printed_otherwise(chart, scene.reprint)
+    chart = chart * np.exp(scene.dirt * rng.standard_normal((24, 1)))
+    table = 0.16 + 0.10 * (nm - 400.0) / 300.0
+    panel = panel_spectrum(scene.panel)
+    second = panel_spectrum(scene.second or "gold")
+    paper = 0.28 + 0.30 / (1.0 + np.exp(-(nm - 560.0) / 40.0))
+    other = faded(chart_spectra("ColorChecker N Ohta"), 0.35)
+    rows = [chart, table[None], np.full((1, nm.size), 0.035), panel[None], second[None]]
+    return np.vstack([*rows, paper[None], other]), deeper(scene.panel)
+
+
+def _mirrored(scene: Scene, x: Array, y: Array, rng: np.random.Generator) -> tuple[Array, Array]:
+    """Radiance of sky and of window in the panel's gloss, x and y from 0 to 1 over the panel."""
+    import cv2
+
+    bent = []
+    for across in (x, y):
+        waves = cv2.GaussianBlur(rng.standard_normal(x.shape), (0, 0), 0.12 * UNIT)
+        bent.append(across + scene.peel * 0.05 * waves / max(float(waves.std()), 1e-9))
+
+    def edge(v: Array, at: float) -> Array:
+        return np.asarray(1.0 / (1.0 + np.exp(-1.7 * (v - at) / scene.gloss)))
+
+    half = scene.window_size / 2
+    (wx, wy), (u, v) = scene.window_at, bent
+    window = (edge(u, wx - half) - edge(u, wx + half)) * (edge(v, wy - half) - edge(v, wy + half))
+    # Schlick 1994: the gloss mirrors more where it is seen more slantwise, here the far edge.
+    slant = _FRESNEL + (1 - _FRESNEL) * (0.12 + 0.08 * y) ** 3
+    return scene.sky * slant, scene.window * window * slant
+
+
+def _light(scene: Scene, x: Array, y: Array) -> tuple[Array, Array]:
+    """The lamp's light over the table, and the surroundings', x and y in patches."""
+    lx, ly, lz = scene.lamp
+    centre = np.hypot(np.hypot(WIDE / 2 - lx, HIGH / 2 - ly), lz)
+    apart = np.sqrt((x - lx) ** 2 + (y - ly) ** 2 + lz**2)
+    lamp = (1 - scene.ambient) * (centre / apart) ** 3  # inverse square, and the cosine
+    lamp = lamp * (1.0 - scene.gradient * (x / WIDE - 0.5))
+    if scene.shade:
+        over = (x - scene.shade_at * WIDE - scene.shade_lean * (y - HIGH / 2)) / scene.shade_soft
+        held = 1.0 / (1.0 + np.exp(-np.clip(over, -30, 30)))
+        if scene.shade_box:
+            sides = [(x - 7.75), (13.1 - x), (y - 0.9), (6.2 - y)]
+            held = np.prod(
+                [1 / (1 + np.exp(-np.clip(s / scene.shade_soft, -30, 30))) for s in sides], axis=0
+            )
+        lamp = lamp * (1.0 - scene.shade * held)
+    return lamp, np.full(x.shape, scene.ambient)
+
+
+def _flat(scene: Scene, rng: np.random.Generator) -> tuple[Array, dict[str, Array], Array]:
+    """Camera RGB of the table seen straight on, corners in its pixels, RGB of the light."""
+    import cv2
+
+    labels, corners = _layout(scene)
+    surfaces, through = _surfaces(scene, rng)
+    y, x = (np.mgrid[: HIGH * UNIT, : WIDE * UNIT] + 0.5) / UNIT
+    lamp, around = _light(scene, x, y)
+    seen = response(surfaces, scene.light, scene.camera)
+    white = response(np.ones((1, 31)), scene.light, scene.camera)[0]
+    image = seen[labels] * (lamp + around)[..., None]
+    if scene.second_light:
+        other = response(surfaces, scene.second_light, scene.camera)[labels]
+        share = (x / WIDE)[..., None]
+        image = image * (1 - share) + other * (lamp + around)[..., None] * share
+    wood = cv2.GaussianBlur(rng.standard_normal(labels.shape), (0, 0), sigmaX=12, sigmaY=0.8)
+    image[labels == TABLE] *= np.exp(0.04 * wood / wood.std())[labels == TABLE][:, None]
+    (px, py), (qx, qy) = corners["panel"][0], corners["panel"][2]
+    u, v = (x - px) / (qx - px), (y - py) / (qy - py)
+    angle = np.radians(scene.flop_turn)
+    slope = scene.flop * ((u - 0.5) * np.cos(angle) + (v - 0.5) * np.sin(angle))
+    # Seen away from the face, a metallic is darker, and its light has passed more of the film.
+    thick = response(through[None], scene.light, scene.camera)[0] / seen[PANEL]
+    scene_on = labels == PANEL
+    body = image * np.exp(slope)[..., None] * thick ** (-0.6 * slope)[..., None]
+    body = body * np.exp(scene.grain * rng.standard_normal((*labels.shape, 1)))
+    sky, window = _mirrored(scene, u, v, rng)
+    blue = response(np.ones((1, 31)), "D75", scene.camera)[0]
+    blue = blue * white[1] / blue[1]
+    body = body + sky[..., None] * blue + window[..., None] * white
+    if scene.highlight:
+        spot = np.exp(-((u - 0.65) ** 2 + (v - 0.65) ** 2) / (2 * 0.18**2))
+        body = body + (scene.highlight * spot * 0.9 / scene.exposure)[..., None] * white
+    image[scene_on] = body[scene_on]
+    # A chart is all but matt: of the sky it shows a tenth of what a gloss mirrors.
+    matt = (labels < 24) | (labels >= OTHER)
+    image[matt] += 0.1 * _FRESNEL * scene.sky * blue
+    return image, {name: box * UNIT for name, box in corners.items()}, white
 
 
 def render(scene: Scene) -> Rendered:
@@ -209,21 +240,9 @@ def render(scene: Scene) -> Rendered:
     import cv2
 
     rng = np.random.default_rng(scene.seed)
-    labels, chart, panel = _flat(scene)
-    spectrum = panel_spectrum(scene.panel)
-    table = 0.16 + 0.10 * (NM - 400.0) / 300.0
-    frame = np.full(NM.size, 0.035)
-    surfaces = np.vstack([chart_spectra(scene.chart), table, frame, spectrum])
-    flat = _response(surfaces, scene.light, scene.camera)[labels]
-    white = _response(np.ones((1, NM.size)), scene.light, scene.camera)[0]
-    if scene.second_light:
-        other = _response(surfaces, scene.second_light, scene.camera)[labels]
-        share = (np.arange(flat.shape[1]) / flat.shape[1])[None, :, None]
-        flat = flat * (1.0 - share) + other * share
-    flat[labels == 26] *= np.exp(scene.grain * rng.standard_normal((int((labels == 26).sum()), 1)))
-
+    flat, boxes, white = _flat(scene, rng)
     h, w = flat.shape[:2]
-    corners = np.array([[0, 0], [w, 0], [w, h], [0, h]], dtype=np.float64)
+    corners = _box(0, 0, w, h)
     lean = scene.tilt
     target = corners + np.array([[lean, lean / 2], [-lean / 3, 0], [0, 0], [0, -lean / 3]]) * w / 2
     angle = np.radians(scene.turn)
@@ -232,45 +251,64 @@ def render(scene: Scene) -> Rendered:
     target *= 0.94 * min(scene.width / np.ptp(target[:, 0]), scene.height / np.ptp(target[:, 1]))
     target += np.array([scene.width, scene.height]) / 2 - (target.max(0) + target.min(0)) / 2
     homography = cv2.getPerspectiveTransform(corners.astype(np.float32), target.astype(np.float32))
-    smooth = cv2.GaussianBlur(flat, (0, 0), 0.7)
-    size = (scene.width, scene.height)
-    background = tuple(float(v) for v in _response(table[None], scene.light, scene.camera)[0])
-    image = np.asarray(
-        cv2.warpPerspective(
-            smooth, homography, size, flags=cv2.INTER_LINEAR, borderValue=background
-        )
-    )
-
+    # What lies beyond the table is more of the same table.
+    image = cv2.warpPerspective(
+        cv2.GaussianBlur(flat, (0, 0), 0.5),
+        homography,
+        (scene.width, scene.height),
+        flags=cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    ).astype(np.float64)
     y, x = np.mgrid[: scene.height, : scene.width]
-    u = x / scene.width - 0.5
-    r2 = (u**2 + (y / scene.height - 0.5) ** 2 * (scene.height / scene.width) ** 2) / (
-        0.25 * (1 + (scene.height / scene.width) ** 2)
-    )
-    shade = (1.0 - scene.gradient * u) * (1.0 - scene.vignetting * r2)
-    image = image * shade[..., None]
+    ratio = scene.height / scene.width
+    u, v = x / scene.width - 0.5, (y / scene.height - 0.5) * ratio
+    image *= (1.0 - scene.vignetting * (u**2 + v**2) / (0.25 * (1 + ratio**2)))[..., None]
+    image = image + scene.flare * image.mean(axis=(0, 1))
     image *= scene.exposure / 0.9 / white.max()
-    panel_in = cv2.perspectiveTransform(panel[None].astype(np.float64), homography)[0]
-    if scene.highlight:
-        cx, cy = panel_in.mean(axis=0) + 0.15 * (panel_in[2] - panel_in[0])
-        spread = 0.18 * np.linalg.norm(panel_in[1] - panel_in[0])
-        spot = np.exp(-((x - cx) ** 2 + (y - cy) ** 2) / (2 * spread**2))
-        image = image + scene.highlight * spot[..., None] * white / white.max()
     noise = np.sqrt(np.maximum(image, 0.0) / scene.electrons + (6.0 / scene.electrons) ** 2)
     image = image + noise * rng.standard_normal(image.shape)
+
+    def seen(name: str) -> Array:
+        return np.asarray(cv2.perspectiveTransform(boxes[name][None], homography)[0])
+
     return Rendered(
         camera=np.asarray(image),
         white=np.asarray(white / white.max()),
         matrix=_camera_matrix(scene.light, scene.camera),
-        corners=cv2.perspectiveTransform(chart[None], homography)[0],
-        panel=panel_in,
-        lab=lab_of(spectrum),
+        mapped=scene.mapped,
+        corners=seen("chart"),
+        panel=seen("panel"),
+        second=seen("second"),
+        lab=lab_of(panel_spectrum(scene.panel)),
     )
+
+
+@cache
+def _camera_matrix(light: str, camera: str) -> Array:
+    """As a maker would: white-balanced RGB to linear sRGB, by least squares on known surfaces."""
+    import colour
+
+    from matchlib.colorimetry import weights
+
+    surfaces = chart_spectra("ColorChecker N Ohta")
+    rgb = response(surfaces, light, camera) / response(np.ones((1, 31)), light, camera)
+    xyz = surfaces @ np.asarray(weights("D65", "2", np.arange(400.0, 701.0, 10.0))) / 100.0
+    target = colour.XYZ_to_RGB(xyz, "sRGB", apply_cctf_encoding=False)
+    solved, *_ = np.linalg.lstsq(rgb, target, rcond=None)
+    # A maker keeps white white.
+    return np.asarray(solved / solved.sum(axis=0))
 
 
 def _developed(rendered: Rendered, *, contrast: float = 0.0, balance: float = 1.0) -> Array:
     """sRGB 0 to 1: white balance, the maker's matrix, the curve, and more contrast if wished."""
+    import cv2
+
     rgb = rendered.camera / rendered.white * np.array([balance, 1.0, 1.0 / balance])
     rgb = np.clip(np.clip(rgb, 0.0, 1.0) @ rendered.matrix, 0.0, 1.0)
+    if rendered.mapped:
+        near = cv2.GaussianBlur(rgb.mean(axis=2), (0, 0), 0.06 * rgb.shape[1]) + 0.02
+        gain = (near / np.median(near)) ** -rendered.mapped
+        rgb = np.clip(rgb * gain[..., None], 0.0, 1.0)
     encoded = np.where(rgb <= 0.0031308, 12.92 * rgb, 1.055 * np.maximum(rgb, 1e-12) ** (1 / 2.4))
     encoded = np.where(rgb <= 0.0031308, encoded, encoded - 0.055)
     # An S about the middle, as makers' picture styles have.

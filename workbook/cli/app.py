@@ -17,6 +17,7 @@ from workbook.cli import (
     modelling,
     opening,
     panels,
+    photo,
     pot,
     school,
     sheets,
@@ -38,7 +39,9 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for _group in (opening, archive, panels, trust, modelling, bench, back, pot, sheets, school):
+for _group in (
+    opening, archive, panels, trust, modelling, bench, back, photo, pot, sheets, school,
+):  # fmt: skip
     for _name, _function in _group.COMMANDS.items():
         command(app, _name, _function)
 

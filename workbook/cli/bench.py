@@ -86,7 +86,7 @@ def _correct(
     order, weights = passing.said()
     from workbook.cli.printing import chance, number, table, wrapped
     from workbook.session import Session, reading_of_lab, recipe_of
-    from workbook.session.order import aim_of, angles_of, unseen_words
+    from workbook.session.order import aim_of, aim_words, angles_of
 
     with Session.open(archive, write=False) as session:
         target = wanted.readings(session, light, file)
@@ -119,7 +119,7 @@ def _correct(
             sprayed=typed,
             limits=session.limits(**shelf.limits()),
         )
-        unseen = unseen_words(advice.belief.model, aim)
+        unseen = aim_words(advice.belief.model, aim)
     if unseen:
         note(unseen)
     simple = order.kind == "ΔE00" and not weights

@@ -49,7 +49,7 @@ def _predict(
     order, weights = passing.said()
     from workbook.cli.results import predictions_text
     from workbook.session import Session
-    from workbook.session.order import aim_of, unseen_words
+    from workbook.session.order import aim_of, aim_words
 
     with Session.open(archive, write=False) as session:
         aim, unseen = None, ""
@@ -57,7 +57,7 @@ def _predict(
             # Refused before the model is fitted.
             aim = aim_of(wanted.readings(session, light, file), order, weights)
             tell_fit(session)
-            unseen = unseen_words(session.model, aim)
+            unseen = aim_words(session.model, aim)
         elif weights:
             raise typer.BadParameter("--angle-weight needs a target read at that angle")
         else:
@@ -99,7 +99,7 @@ def _match(
     order, weights = passing.said()
     from workbook.cli.results import matches_as_dicts, matches_text
     from workbook.session import Session
-    from workbook.session.order import aim_of, unseen_words
+    from workbook.session.order import aim_of, aim_words
 
     with Session.open(archive, write=remember or forget) as session:
         if forget:
@@ -111,7 +111,7 @@ def _match(
         aim = aim_of(wanted.readings(session, light, file), order, weights)
         tell_fit(session)
         found = session.match(aim, limits, top=top)
-        unseen = unseen_words(session.model, aim)
+        unseen = aim_words(session.model, aim)
     if unseen:
         note(unseen)
     if json_:

@@ -96,6 +96,7 @@ def angle_words(geometry: str) -> str:
 _PLAIN = {
     "45:0": "lit at 45°, seen from above",
     "0:45": "lit from above, seen at 45°",
+    "photo": "a photograph",
     "di:8": "sphere, gloss included",
     "de:8": "sphere, gloss left out",
 }

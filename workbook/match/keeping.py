@@ -145,6 +145,7 @@ def _plain_reading(reading: Reading) -> dict[str, Any]:
         "wavelengths": list(reading.wavelengths),
         "reflectance": list(reading.reflectance),
         "sd": reading.sd,
+        "covariance": reading.covariance,
     }
 
 
@@ -156,7 +157,12 @@ def _reading(plain: Mapping[str, Any]) -> Reading:
         tuple(float(v) for v in plain["wavelengths"]),
         tuple(float(v) for v in plain["reflectance"]),
         plain["sd"],
+        _covariance(plain.get("covariance")),
     )
+
+
+def _covariance(rows: Any) -> Any:
+    return None if rows is None else tuple(tuple(float(v) for v in row) for row in rows)
 
 
 def _lab(values: Sequence[float] | None) -> tuple[float, float, float] | None:

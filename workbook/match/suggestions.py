@@ -15,7 +15,7 @@ from workbook.match.chart import lab_charts
 from workbook.match.closer import closer_look
 from workbook.match.parts import Panel, columns, passing
 from workbook.session.looking import Look, look_at, reachable_labs
-from workbook.session.order import DAY, angles_of, unseen_words
+from workbook.session.order import DAY, aim_words, angles_of
 
 if TYPE_CHECKING:
     from matchlib.domain import Recipe
@@ -133,7 +133,7 @@ class SuggestionsPanel(Panel):
         target = found.target.aims[self.angle.index].lab
         head = f"<p>{esc(f'{found.searched:,}')} recipes searched for "
         head += f"{esc(self.bench.work.target_name)}. {esc(ORIENTATION)}</p>"
-        unseen = unseen_words(self.bench.need_model(), found.target)
+        unseen = aim_words(self.bench.need_model(), found.target)
         if unseen:
             head += f'<p class="cpw-warn">{esc(unseen)}</p>'
         if found.miss:

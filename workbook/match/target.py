@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import base64
 import tempfile
 from collections.abc import Sequence
-from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,16 +11,16 @@ from matchlib.errors import FileError, TargetError
 from workbook.controls import Button, Choice, FileField, HtmlView, NumberField, TextField
 from workbook.desk import Typed
 from workbook.figures import ORIENTATION, esc, swatch
-from workbook.figures.svg import picture
 from workbook.match.angles import AngleWeights
 from workbook.match.parts import Panel, columns, hide, rows
 from workbook.match.typed_angles import TypedAngles
+from workbook.photo_intake import PhotoIntake
 from workbook.session import lab_of
-from workbook.session.order import unseen_words
+from workbook.session.order import aim_words
 
 if TYPE_CHECKING:
     from matchlib.domain import Reading
-    from matchlib.readings.photo import PhotoReading, Picture
+    from workbook.session.photos import Photographed
 
 __all__ = ["TargetPanel", "lab_or_file"]
 
@@ -35,7 +33,6 @@ _WAYS = {
 }
 _SCALES = {"": "as the file says", "unit": "0 to 1", "percent": "percent"}
 _TABLES = ".csv,.tsv,.txt,.xlsx,.cgats,.cxf,.xml"
-_PICTURES = ".jpg,.jpeg,.png,.tif,.tiff,.dng"
 
 
 def lab_or_file(name: str, content: bytes) -> Path:
@@ -91,11 +88,7 @@ class TargetPanel(Panel):
         self.decimal = Choice(
             [".", ","], texts=["full stop (45.2)", "comma (45,2)"], label="Decimal sign in the file"
         )
-        self.photo = FileField(label="Photograph", accept=_PICTURES)
-        self.region = TextField(
-            label="Where the panel is, if it is not found",
-            help="x, y, width and height in pixels, such as 1200, 300, 400, 400",
-        )
+        self.photo = PhotoIntake()
         codes = [p for p in bench.session.archive.panels() if p.readings]
         self.panel = Choice(
             [p.code for p in codes], texts=[f"{p.code}: {p.recipe}" for p in codes], label="Panel"
@@ -110,12 +103,12 @@ class TargetPanel(Panel):
         self.use = Button("Use this target", primary=True)
         self.use.on_press(self.safely(self._use))
         self.file.on_file(self.safely(self._use))
-        self.photo.on_file(self.safely(self._use))
+        self.photo.on_use(self._from_photo)
         table = columns(self.which, self.scale, self.decimal)
         self.forms = {
             "lab": rows(self.lab.box, columns(self.illuminant, self.observer)),
             "file": rows(self.file, table),
-            "photo": rows(self.photo, self.region),
+            "photo": self.photo.box,
             "panel": self.panel,
             "sample": self.sample,
         }
@@ -129,7 +122,7 @@ class TargetPanel(Panel):
             {
                 **{"way": self.way, "illuminant": self.illuminant, "observer": self.observer},
                 **{"which": self.which, "scale": self.scale, "decimal": self.decimal},
-                **{"region": self.region, "panel": self.panel, "sample": self.sample},
+                **{"panel": self.panel, "sample": self.sample},
             },
             {"angles": (self.lab.plain, self.lab.fill)},
         )
@@ -161,6 +154,8 @@ class TargetPanel(Panel):
     def _turn(self) -> None:
         for name, form in self.forms.items():
             hide(form, name != self.way.value)
+        # A photograph has a button of its own, beside what it shows.
+        hide(self.use, self.way.value == "photo")
 
     def _fill(self) -> None:
         work = self.bench.work
@@ -174,7 +169,7 @@ class TargetPanel(Panel):
     def _use(self) -> None:
         way = self.way.value
         if way == "photo":
-            self._read_photo()
+            self.photo.confirm()
             return
         readings, name = getattr(self, f"_from_{way}")()
         self._take(readings, name, weights=self.lab.weights if way == "lab" else None)
@@ -205,9 +200,9 @@ class TargetPanel(Panel):
         said = f"The target is {name}."
         if others:
             said += f" It is to be met at {len(readings)} angles together."
-            aim, model = self.bench.work.aim, self.bench.model
-            if aim is not None and model is not None:
-                more = "\n".join(line for line in (more, unseen_words(model, aim)) if line)
+        aim, model = self.bench.work.aim, self.bench.model
+        if aim is not None and model is not None:
+            more = "\n".join(line for line in (more, aim_words(model, aim)) if line)
         self.said.tell(f"{said}\n{more}" if more else said)
 
     def _weighed(self) -> None:
@@ -246,25 +241,11 @@ class TargetPanel(Panel):
             )
         return self.bench.session.angles_of_file(path), path.stem.replace("-", " ")
 
-    def _read_photo(self) -> None:
-        content, name = self.photo.content, self.photo.name
-        if not content:
-            raise FileError("No photograph was chosen yet.", remedy="choose one first.")
-        panel = _region(self.region.value)
-        self.said.tell("")
-
-        def work() -> Any:
-            from matchlib.readings.photo import load_picture, read_photo
-
-            found = read_photo(content, panel=panel, name=name)
-            return found, photo_picture(load_picture(content), found)
-
-        def then(result: Any) -> None:
-            found, picture_ = result
-            self._take((found.reading,), f"the photograph {name}", found.text())
-            self.view.html += picture_
-
-        self.task.start("Looking for the chart and the panel", work, then)
+    def _from_photo(self, done: Sequence[Photographed]) -> None:
+        (first, *_) = done
+        if first.reading is not None:
+            name = f"the photograph {', '.join(dict.fromkeys(first.files))}"
+            self._take((first.reading.reading,), name, first.reading.text())
 
     def draw(self) -> None:
         """Show the bench as it is now."""
@@ -304,64 +285,7 @@ def _note(reading: Reading) -> str:
     return f"{how} by {source}, {reading.viewing}"
 
 
-def photo_picture(taken: Picture, found: PhotoReading, *, width: int = 420) -> str:
-    """Show a photograph with what was taken for the chart and for the panel.
-
-    Parameters
-    ----------
-    taken : Picture
-        The photograph.
-    found : PhotoReading
-        What was read in it.
-    width : int
-        On the page [px].
-
-    Returns
-    -------
-    str
-        HTML figure.
-    """
-    import numpy as np
-    from PIL import Image  # comes with reportlab
-
-    tall = round(width * taken.size[1] / taken.size[0])
-    eight = (np.asarray(taken.pixels, float) * (255.0 / taken.full)).astype(np.uint8)
-    store = BytesIO()
-    Image.fromarray(eight, "RGB").resize((width, tall)).save(store, "PNG")
-    data = base64.b64encode(store.getvalue()).decode("ascii")
-    scale = width / taken.size[0]
-    body = f'<image width="{width}" height="{tall}" href="data:image/png;base64,{data}"/>'
-    for corners, dash in ((found.chart_corners, "6 4"), (found.panel_outline, "none")):
-        points = " ".join(f"{x * scale:.1f},{y * scale:.1f}" for x, y in corners)
-        # Black on white can be seen on any photograph.
-        for colour, thick in (("#fff", 5), ("#000", 2)):
-            body += (
-                f'<polygon points="{points}" style="fill:none;stroke:{colour};'
-                f'stroke-width:{thick};stroke-dasharray:{dash}"/>'
-            )
-    words = "Dashed: the chart as found. Solid: what was read of the panel."
-    image = picture(body, width=width, height=tall, title="The photograph", desc=words)
-    return f"<figure>{image}<figcaption>{words}</figcaption></figure>"
-
-
 def _illuminants() -> list[str]:
     from matchlib.domain.reading import ILLUMINANTS
 
     return list(ILLUMINANTS)
-
-
-def _region(text: str) -> list[float] | None:
-    if not text.strip():
-        return None
-    try:
-        numbers = [float(v) for v in text.replace(",", " ").split()]
-    except ValueError:
-        numbers = []
-    if len(numbers) != 4:
-        raise FileError(
-            "This is no place in the photograph.",
-            expected="x, y, width and height in pixels",
-            got=repr(text[:60]),
-            remedy="leave it empty to have the panel looked for.",
-        )
-    return numbers

@@ -25,12 +25,12 @@ __all__ = [
     "KINDS",
     "Angle",
     "aim_of",
+    "aim_words",
     "angles_of",
     "as_readings",
     "box_words",
     "kind_of",
     "tolerance_of",
-    "unseen_words",
 ]
 
 KINDS = {
@@ -292,8 +292,8 @@ def angles_of(aim: Target, labs: Sequence[Sequence[float]]) -> tuple[Angle, ...]
     return tuple(found)
 
 
-def unseen_words(model: FilmPredictor, aim: Target) -> str:
-    """Say at which of the target's angles the archive was never read.
+def aim_words(model: FilmPredictor, aim: Target) -> str:
+    """Say what makes a target hard to meet: angles never read, and its own doubt.
 
     Parameters
     ----------
@@ -305,9 +305,10 @@ def unseen_words(model: FilmPredictor, aim: Target) -> str:
     Returns
     -------
     str
-        A sentence; empty where each was.
+        Sentences; empty where there is nothing to say.
     """
     from matchlib.regression.table import geometry_group
+    from matchlib.tails import chance_words
 
     known = set(model.words_.geometries)
     lack = [
@@ -315,9 +316,24 @@ def unseen_words(model: FilmPredictor, aim: Target) -> str:
         for a in aim.aims
         if a.viewing is not None and geometry_group(a.viewing.geometry) not in known
     ]
-    if not lack:
-        return ""
-    return (
-        f"No panel of the archive was read at {' or '.join(lack)}: what is predicted there is a "
-        f"guess from {', '.join(sorted(known))}. Read some panels at every angle of the order."
-    )
+    said = []
+    if lack == ["photo"]:
+        said.append(
+            "No panel of the archive was photographed: what a photograph would show of a recipe is "
+            f"a guess from {', '.join(sorted(known))}. Photograph a few of its panels."
+        )
+    elif lack:
+        said.append(
+            f"No panel of the archive was read at {' or '.join(lack)}: what is predicted there "
+            f"is a guess from {', '.join(sorted(known))}. Read some panels at every angle of the "
+            "order."
+        )
+    doubt = aim.doubt
+    if doubt is not None:
+        said.append(
+            "The target itself is only known so far: a panel that reads just as it does would "
+            f"truly be {aim.tolerance.said(float(doubt.mean[0]), 1)} away on average, and pass "
+            f"{chance_words(float(doubt.probability[0]))}. An instrument's reading of the sample "
+            "would take that doubt away."
+        )
+    return " ".join(said)

@@ -28,8 +28,8 @@ _SAMPLE = 0.25  # half side of what is sampled of a patch [pitch]
 _UNIT: Array = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
 _OUTER: Array = np.array([[-0.41, -0.41], [5.41, -0.41], [5.41, 3.41], [-0.41, 3.41]])
 _REMEDY = (
-    "photograph the whole chart, sharp and large in the picture, or click the outer corners of "
-    "its four corner patches (corners=)."
+    "photograph the whole chart, sharp and large in the picture, or mark the outer corners of its "
+    "four corner patches on the picture."
 )
 
 
@@ -104,6 +104,23 @@ class Chart:
         """Corners of the chart with its usual margin, shape (4, 2) [pixel]."""
         return self.to_pixels(np.array([[-0.8, -0.8], [5.8, -0.8], [5.8, 3.8], [-0.8, 3.8]]))
 
+    def covers(self, point: Array) -> bool:
+        """Return whether a point of the picture lies on the chart.
+
+        Parameters
+        ----------
+        point : ndarray, shape (2,)
+            x and y [pixel].
+
+        Returns
+        -------
+        bool
+            True within its margin too.
+        """
+        import cv2
+
+        return cv2.pointPolygonTest(self.outline.astype(np.float32), point.tolist(), False) >= 0
+
     @property
     def pitch(self) -> float:
         """Distance of neighbouring patches, in the mean [pixel]."""
@@ -157,7 +174,7 @@ def quad_of(points: object, size: tuple[int, int], what: str) -> Array:
             f"These are not corners of the {what} in the picture.",
             expected=f"four corners (x, y) within {size[0]} by {size[1]} pixels",
             got=repr(points)[:120],
-            remedy="click the four corners again, one after the other around.",
+            remedy="mark the four corners again, one after the other around.",
         )
     return given
 
@@ -193,13 +210,24 @@ def find_chart(
         proposals = [_homography(_OUTER, quad_of(corners, picture.size, "chart"))]
     else:
         proposals = _detected(picture)
-    best, fit = None, np.inf
+    found = []
     for proposal in proposals:
-        for turned in _ways_round(proposal):
-            chart = Chart(turned, corners is not None)
-            misfit = _misfit(picture, chart, xyz)
-            if misfit < fit:
-                best, fit = chart, misfit
+        turned = [Chart(way, corners is not None) for way in _ways_round(proposal)]
+        misfits = [_misfit(picture, chart, xyz) for chart in turned]
+        which = int(np.argmin(misfits))
+        if np.isfinite(misfits[which]):
+            found.append((misfits[which], turned[which]))
+    fit, best = min(found, key=lambda f: f[0], default=(np.inf, None))
+    if best is not None and any(
+        misfit < _FIT and not best.covers(chart.corners.mean(axis=0)) for misfit, chart in found
+    ):
+        raise refuse(
+            "two charts",
+            "There is more than one reference chart in this picture.",
+            expected="one chart, the one that lies in the panel's light",
+            got="two or more",
+            remedy="mark the corners of the one that counts: the cleaner and newer one.",
+        )
     if best is None:
         raise refuse(
             "no chart",
@@ -252,7 +280,7 @@ def _detected(picture: Picture) -> list[Array]:
             "The installed OpenCV cannot look for charts.",
             expected="OpenCV 5",
             got=str(cv2.__version__),
-            remedy="click the four corners (corners=), or update the extra 'photo'.",
+            remedy="mark the chart's four corners on the picture, or install OpenCV 5.",
         )
     small, scale = picture.screen(_SEARCH)
     detector = cv2.mcc.CCheckerDetector.create()

@@ -1,8 +1,8 @@
 """A picture file → whole numbers of pixels, with how they are to be understood.
 
-JPEG, PNG (8 and 16 bit), TIFF (8 and 16 bit) and camera raw files. The size is read from the
-header and refused before anything is unpacked. Whatever the decoders say of a broken file comes
-out as `FileError`. Pixels stay the integers they were; only what is sampled is made linear.
+JPEG, PNG (8 and 16 bit), TIFF (8 and 16 bit), HEIC, WebP and camera raw files. The size is read
+from the header and refused before anything is unpacked. Whatever the decoders say of a broken file
+comes out as `FileError`. Pixels stay the integers they were; only what is sampled is made linear.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import os
 import stat
 import struct
 import warnings
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -47,12 +48,18 @@ class Picture:
     linear : bool
         Whether the numbers are proportional to light; else they bear the sRGB curve.
     kind : str
-        ``JPEG``, ``PNG``, ``TIFF`` or ``raw``.
+        ``JPEG``, ``PNG``, ``TIFF``, ``HEIC``, ``WEBP`` or ``raw``.
+    camera : str
+        Maker's name of the camera or phone, where the file says.
+    space : str
+        ``sRGB``, ``Display P3``, or empty for another or a camera's own.
     """
 
     pixels: NDArray[Any]
     linear: bool
     kind: str
+    camera: str = ""
+    space: str = "sRGB"
 
     @property
     def full(self) -> int:
@@ -98,6 +105,21 @@ class Picture:
         # JPEG ripples by a step or two about a clipped area; a sensor's full well by its noise.
         return np.asarray(np.max(np.asarray(values), axis=-1) >= self.full * 0.99)
 
+    def blind(self, values: ArrayLike) -> NDArray[np.bool_]:
+        """Return which channels of pixels are at nought, where less could not be told.
+
+        Parameters
+        ----------
+        values : array_like, shape (..., 3)
+            Numbers as in `pixels`.
+
+        Returns
+        -------
+        ndarray of bool, shape (..., 3)
+            True where the true light may be less than none: a colour outside the file's own.
+        """
+        return np.asarray(np.asarray(values) <= self.full * (2e-4 if self.linear else 0.008))
+
     def screen(self, longest: int) -> tuple[NDArray[np.uint8], float]:
         """Return a small 8-bit picture to search in.
 
@@ -113,17 +135,38 @@ class Picture:
         scale : float
             Its pixels a pixel of this picture.
         """
-        import cv2
-
-        scale = min(1.0, longest / max(self.size))
-        small = self.pixels
-        if scale < 1.0:
-            size = (max(1, round(self.size[0] * scale)), max(1, round(self.size[1] * scale)))
-            small = cv2.resize(small, size, interpolation=cv2.INTER_AREA)
+        small, scale = self._shrunk(longest)
         bright = np.asarray(small, dtype=np.float64) / self.full
         if self.linear:
             bright = (bright / max(float(np.percentile(bright, 99.5)), 1e-6)) ** (1 / 2.2)
         return np.asarray(np.clip(bright * 255.0, 0, 255), dtype=np.uint8), scale
+
+    def small_light(self, longest: int) -> tuple[Array, float]:
+        """Return the light of a small picture.
+
+        Parameters
+        ----------
+        longest : int
+            Its longer side [pixel].
+
+        Returns
+        -------
+        light : ndarray, shape (h, w, 3)
+            Proportional to light, full scale being 1.
+        scale : float
+            Its pixels a pixel of this picture.
+        """
+        small, scale = self._shrunk(longest)
+        return self.light(small), scale
+
+    def _shrunk(self, longest: int) -> tuple[NDArray[Any], float]:
+        import cv2
+
+        scale = min(1.0, longest / max(self.size))
+        if scale == 1.0:
+            return self.pixels, scale
+        size = (max(1, round(self.size[0] * scale)), max(1, round(self.size[1] * scale)))
+        return cv2.resize(self.pixels, size, interpolation=cv2.INTER_AREA), scale
 
 
 def load_picture(
@@ -164,7 +207,7 @@ def load_picture(
     except ImportError as error:
         raise FileError(
             f"Photographs need a package that is not installed: {error.name}.",
-            remedy="install the extra 'photo'.",
+            remedy="install the workbook again, as its README says.",
             where=shown,
         ) from error
     # Decoders raise whatever the broken byte led them to, of no common class.
@@ -202,19 +245,15 @@ def _decoded(data: bytes, suffix: str, linear: bool | None) -> Picture:
     if len(data) > MAX_BYTES:
         raise _too_large(f"{len(data) / 2**20:,.0f} MiB", f"{MAX_BYTES // 2**20} MiB")
     if suffix in _RAW_NAMES:
-        return Picture(_raw(data), True, "raw")
-    if data.startswith(b"\xff\xd8\xff"):
-        return Picture(_pillow(data, "JPEG"), bool(linear), "JPEG")
-    if data.startswith(b"\x89PNG\r\n\x1a\n"):
-        deep = len(data) > 25 and data[24] == 16
-        pixels = _deep_png(data) if deep else _pillow(data, "PNG")
-        return Picture(pixels, bool(linear), "PNG")
-    if data[:4] in (b"II*\x00", b"MM\x00*"):
-        return Picture(_tiff(data), bool(linear), "TIFF")
+        return Picture(_raw(data), True, "raw", space="")
+    for kind, known in _KINDS.items():
+        if known(data):
+            pixels, camera, space = _READERS[kind](data, kind)
+            return Picture(pixels, bool(linear), kind, camera, "" if linear else space)
     raise FileError(
         "This is no picture of a kind that can be read.",
-        expected="JPEG, PNG, 16-bit TIFF, or a camera's raw file with its own ending",
-        got="HEIC" if data[4:8] == b"ftyp" else repr(data[:8]) if data else "an empty file",
+        expected="JPEG, HEIC, PNG, WebP, 16-bit TIFF, or a camera's raw file with its own ending",
+        got="a file that begins otherwise" if data else "an empty file",
         remedy="save it as JPEG, or better as 16-bit TIFF.",
     )
 
@@ -249,7 +288,11 @@ def _no_colour(got: str) -> FileError:
     )
 
 
-def _pillow(data: bytes, kind: str) -> NDArray[np.uint8]:
+_Decoded = tuple[NDArray[Any], str, str]
+"""Pixels, the camera's name, the colour space."""
+
+
+def _pillow(data: bytes, kind: str) -> _Decoded:
     from PIL import Image
 
     try:
@@ -262,9 +305,44 @@ def _pillow(data: bytes, kind: str) -> NDArray[np.uint8]:
         _check_size(*image.size)
         if image.mode not in ("RGB", "RGBA"):
             raise _no_colour(f"{image.mode} of {kind}")
-        turn = image.getexif().get(0x0112, 1)
+        about = image.getexif()
+        space = _space_of(image.info.get("icc_profile"))
         pixels = np.asarray(image)[..., :3]
-    return _upright(pixels, turn)
+    return _upright(pixels, about.get(0x0112, 1)), _camera_of(about), space
+
+
+def _camera_of(about: Mapping[int, Any]) -> str:
+    """The camera's model (EXIF 2.3, tag 272), else its maker."""
+    said = about.get(0x0110) or about.get(0x010F) or ""
+    return "".join(c for c in str(said) if c.isprintable()).strip()[:60]
+
+
+def _space_of(profile: bytes | None) -> str:
+    """The colour space that a profile names (ICC.1), in plain or in wide letters."""
+    if not profile:
+        return "sRGB"
+    letters = profile.replace(b"\0", b"")
+    return next((n for n in ("sRGB", "Display P3") if n.encode() in letters), "")
+
+
+def _png(data: bytes, kind: str) -> _Decoded:
+    deep = len(data) > 25 and data[24] == 16
+    return (_deep_png(data), "", "sRGB") if deep else _pillow(data, kind)
+
+
+def _heic(data: bytes, _: str) -> _Decoded:
+    import pi_heif
+    from PIL import Image
+
+    opened = pi_heif.open_heif(io.BytesIO(data))  # reads the header; what follows is unpacked later
+    _check_size(*opened.size)
+    if opened.mode not in ("RGB", "RGBA"):
+        raise _no_colour(f"{opened.mode} of HEIC")
+    about = Image.Exif()
+    about.load(opened.info.get("exif") or b"")
+    # Its decoder has turned it upright already.
+    space = _space_of(opened.info.get("icc_profile"))
+    return np.asarray(opened)[..., :3], _camera_of(about), space
 
 
 def _deep_png(data: bytes) -> NDArray[Any]:
@@ -280,7 +358,7 @@ def _deep_png(data: bytes) -> NDArray[Any]:
     return _opencv(data)
 
 
-def _tiff(data: bytes) -> NDArray[Any]:
+def _tiff(data: bytes, _: str) -> _Decoded:
     import tifffile
 
     with tifffile.TiffFile(io.BytesIO(data)) as tiff:
@@ -298,9 +376,9 @@ def _tiff(data: bytes) -> NDArray[Any]:
             pixels = page.asarray()
             if int(page.planarconfig) == 2:
                 pixels = np.moveaxis(pixels, 0, -1)
-            return _upright(pixels[..., :3], turn)
+            return _upright(pixels[..., :3], turn), "", ""
     # libtiff unpacks no more than the strip's own size, however much is packed into it.
-    return _opencv(data)
+    return _opencv(data), "", ""
 
 
 def _raw(data: bytes) -> NDArray[np.uint16]:
@@ -348,3 +426,19 @@ def _upright(pixels: NDArray[Any], turn: object) -> NDArray[Any]:
     if turn in (2, 3, 6, 7):
         pixels = pixels[:, ::-1]
     return np.ascontiguousarray(pixels)
+
+
+_KINDS: dict[str, Callable[[bytes], bool]] = {
+    "JPEG": lambda data: data.startswith(b"\xff\xd8\xff"),
+    "PNG": lambda data: data.startswith(b"\x89PNG\r\n\x1a\n"),
+    "TIFF": lambda data: data[:4] in (b"II*\x00", b"MM\x00*"),
+    "HEIC": lambda data: data[4:8] == b"ftyp",
+    "WEBP": lambda data: data[:4] == b"RIFF" and data[8:12] == b"WEBP",
+}
+_READERS: dict[str, Callable[[bytes, str], _Decoded]] = {
+    "JPEG": _pillow,
+    "PNG": _png,
+    "TIFF": _tiff,
+    "HEIC": _heic,
+    "WEBP": _pillow,
+}

@@ -9,12 +9,14 @@ __all__ = ["REASONS", "PhotoRefused", "refuse"]
 REASONS = (
     "no chart",
     "no panel",
+    "which panel",
+    "two charts",
     "clipped",
     "too dark",
     "curve",
     "chart residual",
     "mixed light",
-    "uneven",
+    "shade",
     "glare",
 )
 """Every reason there is, as `PhotoRefused.reason` has it."""
@@ -23,10 +25,13 @@ REASONS = (
 class PhotoRefused(FileError):  # noqa: N818 - named as what happens, like ImportRefused
     """A photograph from which no honest reading can be had.
 
-    Its `reason` is one of `REASONS`.
+    Its `reason` is one of `REASONS`. What was found of chart and panels until then is in
+    `chart_corners` and `outlines` [pixel of the upright picture], to be shown on the picture.
     """
 
     reason: str = ""
+    chart_corners: tuple[tuple[float, float], ...] = ()
+    outlines: tuple[tuple[tuple[float, float], ...], ...] = ()
 
 
 def refuse(

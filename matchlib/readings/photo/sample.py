@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from itertools import pairwise
 
 import numpy as np
@@ -13,7 +13,7 @@ from matchlib.readings.photo.find import Chart
 from matchlib.readings.photo.image import Picture
 from matchlib.readings.photo.refusal import refuse
 
-__all__ = ["Samples", "find_panel", "sample_chart", "sample_panel"]
+__all__ = ["Samples", "find_panels", "sample_chart", "sample_panel"]
 
 Array = NDArray[np.float64]
 
@@ -36,6 +36,8 @@ class Samples:
         Of each area [pixel].
     clipped : ndarray, shape (n,)
         Share of pixels at the end of the scale [-].
+    blind : ndarray, shape (n, 3)
+        Share of pixels in which red, green or blue is at nought [-].
     uneven : ndarray, shape (n,)
         Standard deviation of the pixels' light by its mean [-].
     """
@@ -44,7 +46,23 @@ class Samples:
     noise: Array
     middle: Array
     clipped: Array
+    blind: Array
     uneven: Array
+
+    def take(self, rows: NDArray[np.bool_]) -> Samples:
+        """Return some of the areas.
+
+        Parameters
+        ----------
+        rows : ndarray of bool, shape (n,)
+            Which.
+
+        Returns
+        -------
+        Samples
+            Those.
+        """
+        return Samples(*(getattr(self, part.name)[rows] for part in fields(self)))
 
 
 def _area(picture: Picture, polygon: Array) -> tuple[NDArray[np.bool_], int, int]:
@@ -59,7 +77,10 @@ def _area(picture: Picture, polygon: Array) -> tuple[NDArray[np.bool_], int, int
     return mask > 0, int(low[0]), int(low[1])
 
 
-def _mean(picture: Picture, numbers: NDArray[np.generic]) -> tuple[Array, Array, float, float]:
+_Row = tuple[Array, Array, float, Array, float]
+
+
+def _mean(picture: Picture, numbers: NDArray[np.generic]) -> _Row:
     light = picture.light(numbers)
     total = light.sum(axis=1)
     low, high = np.quantile(total, [0.1, 0.9])
@@ -69,7 +90,8 @@ def _mean(picture: Picture, numbers: NDArray[np.generic]) -> tuple[Array, Array,
     # Neighbouring pixels are not independent (colour mosaic, JPEG): as if one in four were.
     error = light.std(axis=0) / np.sqrt(max(1.0, len(light) / 4.0))
     uneven = float(kept.sum(axis=1).std() / max(float(kept.sum(axis=1).mean()), 1e-9))
-    return mean, error, float(picture.clipped(numbers).mean()), uneven
+    blind = picture.blind(numbers).mean(axis=0)
+    return mean, error, float(picture.clipped(numbers).mean()), blind, uneven
 
 
 def sample_chart(picture: Picture, chart: Chart) -> Samples:
@@ -145,18 +167,18 @@ def sample_panel(picture: Picture, polygon: Array) -> Samples:
             "The panel is too small in this picture.",
             expected="at least 60 by 60 pixels of it",
             got=f"{mask.shape[1]} by {mask.shape[0]}",
-            remedy="go nearer, or give a larger region (panel=).",
+            remedy="go nearer, or mark more of the panel.",
         )
     return _samples(rows, np.asarray(middles, dtype=np.float64))
 
 
-def _samples(rows: list[tuple[Array, Array, float, float]], middle: Array) -> Samples:
-    light, noise, clipped, uneven = zip(*rows, strict=True)
-    return Samples(np.array(light), np.array(noise), middle, np.array(clipped), np.array(uneven))
+def _samples(rows: list[_Row], middle: Array) -> Samples:
+    light, noise, clipped, blind, uneven = (np.array(part) for part in zip(*rows, strict=True))
+    return Samples(light, noise, middle, clipped, blind, uneven)
 
 
-def find_panel(picture: Picture, chart: Chart) -> Array:
-    """Return the largest even area beside the chart.
+def find_panels(picture: Picture, chart: Chart) -> list[Array]:
+    """Return even areas beside the chart that may be the panel.
 
     Parameters
     ----------
@@ -167,8 +189,9 @@ def find_panel(picture: Picture, chart: Chart) -> Array:
 
     Returns
     -------
-    ndarray, shape (n, 2)
-        Its outline, drawn in from its edge [pixel].
+    list of ndarray, shape (n, 2)
+        Outlines, drawn in from their edges, the largest first, none of less than a quarter of it
+        [pixel].
 
     Raises
     ------
@@ -203,11 +226,20 @@ def find_panel(picture: Picture, chart: Chart) -> Array:
             "No even area was found beside the chart.",
             expected="the panel beside the chart, whole in the picture and evenly lit",
             got="none, or only what runs out of the picture, like a table",
-            remedy="give the panel's region (panel=), as a rectangle or four corners.",
+            remedy="mark the panel on the picture.",
         )
-    label = max(found)[1]
-    part = np.pad((labels == label).astype(np.uint8), 1)
-    part = cv2.morphologyEx(part, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
+    most = max(found)[0]
+    kept = sorted((f for f in found if f[0] >= most / 4), reverse=True)
+    return [_drawn_in(labels == label, scale) for _, label in kept]
+
+
+def _drawn_in(area: NDArray[np.bool_], scale: float) -> Array:
+    import cv2
+
+    part = np.pad(area.astype(np.uint8), 1)
+    part = np.asarray(
+        cv2.morphologyEx(part, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8)), dtype=np.uint8
+    )
     depth = cv2.distanceTransform(part, cv2.DIST_L2, 3)
     core = (depth >= 0.15 * depth.max()).astype(np.uint8)
     outlines, _ = cv2.findContours(core, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)

@@ -1,0 +1,393 @@
+"""What a photograph is refused for, each in words, and what only has to be told."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.colorimetry import delta_e00
+from matchlib.readings.photo.correct import Correction
+from matchlib.readings.photo.fit import ChartFit
+from matchlib.readings.photo.gloss import Body
+from matchlib.readings.photo.image import Picture
+from matchlib.readings.photo.light import Surround
+from matchlib.readings.photo.refusal import refuse
+from matchlib.readings.photo.sample import Samples
+
+__all__ = [
+    "LIMITS",
+    "check_chart",
+    "check_colour",
+    "check_curve",
+    "check_edge",
+    "check_exposure",
+    "check_gloss",
+    "check_surround",
+    "warnings_of",
+    "without_highlights",
+]
+
+Array = NDArray[np.float64]
+
+LIMITS: Mapping[str, float] = {
+    "white at least": 0.12,  # light of the white patch, of full scale
+    "clipped share of a patch": 0.02,
+    "clipped share of the panel": 0.25,
+    "power": 1.45,  # how far the curve may be from the declared one
+    "mean ΔE00 of patches left out": 5.0,
+    "mean ΔE00 of patches fitted": 4.0,
+    "paleness": 0.22,  # logarithm
+    "strength": 0.45,  # the other way: picture styles do that
+    "change of tint": 0.06,
+    "edge on chart": 0.12,  # logarithm of the light
+    "edge on panel": 0.08,
+    "light between": 0.33,
+    "reflection on the panel": 0.06,  # change over it, of white
+    "panel in highlight": 0.4,
+}
+"""Beyond these a photograph is refused. Chosen on rendered scenes; no published source."""
+
+_LIGHT = "use even daylight from one side, and keep shadows and lamps off chart and panel."
+
+
+def check_exposure(patches: Samples) -> None:
+    """Refuse a chart that is too bright, too dark, too noisy or uneven in its patches.
+
+    Parameters
+    ----------
+    patches : Samples
+        24 of them.
+
+    Raises
+    ------
+    PhotoRefused
+        ``clipped``, ``too dark`` or ``glare``.
+    """
+    share = patches.clipped
+    if share.max() > LIMITS["clipped share of a patch"]:
+        raise refuse(
+            "clipped",
+            "The picture is too bright: part of the chart is at the end of the scale.",
+            expected="no patch at the end of the scale",
+            got=f"{int((share > LIMITS['clipped share of a patch']).sum())} of 24 patches",
+            remedy="expose one to two stops less, and keep reflections off the chart.",
+        )
+    white = float(patches.light[18].max())
+    if white < LIMITS["white at least"]:
+        raise refuse(
+            "too dark",
+            "The picture is too dark.",
+            expected=f"the white patch at {LIMITS['white at least']:.0%} of full light or more",
+            got=f"{white:.1%}",
+            remedy="expose longer, or bring more light.",
+        )
+    grey = patches.noise[18:23].max(axis=1) / patches.light[18:23].max(axis=1)
+    if grey.max() > 0.05:
+        raise refuse(
+            "too dark",
+            "The picture is too noisy.",
+            expected="greys known within 5%",
+            got=f"{grey.max():.0%}",
+            remedy="bring more light, or set a lower sensitivity (ISO).",
+        )
+    if np.sort(patches.uneven[:23])[-3] > 0.15:
+        raise refuse(
+            "glare",
+            "Patches of the chart are not even in themselves.",
+            expected="each patch of one brightness, within 15%",
+            got=f"{np.sort(patches.uneven[:23])[-3]:.0%} on three patches or more",
+            remedy="keep shadows and reflections off the chart, and look whether it was found "
+            "where it lies.",
+        )
+
+
+def check_curve(seen: ChartFit, picture: Picture) -> None:
+    """Refuse a picture whose greys are not encoded as was said.
+
+    Parameters
+    ----------
+    seen : ChartFit
+        The chart.
+    picture : Picture
+        The photograph.
+
+    Raises
+    ------
+    PhotoRefused
+        ``curve``.
+    """
+    power = seen.tone_power()
+    if not 1 / LIMITS["power"] <= power <= LIMITS["power"]:
+        as_read = "proportional to light" if picture.linear else "encoded for a screen (sRGB)"
+        other = "untick" if picture.linear else "tick"
+        raise refuse(
+            "curve",
+            "The chart's greys do not fit the way this file was said to be encoded.",
+            expected=f"greys that rise as they do in a file that is {as_read}",
+            got=f"a curve of power {power:.2f} on top of that",
+            remedy=f"{other} 'linear picture', or switch the camera's picture styles off.",
+        )
+
+
+def check_chart(fit: Correction, space: str) -> None:
+    """Refuse a chart in mixed light, in half shade, faded, or not brought to what it is.
+
+    Parameters
+    ----------
+    fit : Correction
+        Fitted to it.
+    space : str
+        The picture's colour space.
+
+    Raises
+    ------
+    PhotoRefused
+        ``mixed light``, ``shade`` or ``chart residual``.
+    """
+    tint, error = fit.chart.tint_across(fit.model)
+    if tint > LIMITS["change of tint"] and tint > 3.0 * error:
+        raise refuse(
+            "mixed light",
+            "The light is mixed: its colour changes over the chart.",
+            expected=f"a change of tint of at most {LIMITS['change of tint']:.0%}",
+            got=f"{tint:.0%}, known within {error:.0%}",
+            remedy="use one kind of light only: daylight without lamps, or lamps without daylight.",
+        )
+    pale = fit.chart.paleness(space) or 0.0
+    most = LIMITS["paleness" if pale > 0 else "strength"]
+    if abs(pale) > most:
+        raise refuse(
+            "chart residual",
+            f"The chart is {'paler' if pale > 0 else 'stronger'} in colour than such a chart is.",
+            expected=f"its chroma within {np.expm1(most):.0%} of what it should be",
+            got=f"{abs(1 - np.exp(-pale)):.0%} {'less' if pale > 0 else 'more'}",
+            remedy="use a chart that has not faded, and no effects in the camera; or give the "
+            "chart's own values.",
+        )
+    step, error = fit.edge()
+    if abs(step) > LIMITS["edge on chart"] and abs(step) > 5.0 * error:
+        raise refuse(
+            "shade",
+            "An edge of shade crosses the chart.",
+            expected="the whole chart in one light",
+            got=f"{1 - np.exp(-abs(step)):.0%} less light on part of it",
+            remedy=_LIGHT,
+        )
+    lab = fit.chart.lab
+    for what, errors, word in (
+        ("mean ΔE00 of patches left out", fit.left_out, "predicted from the others"),
+        ("mean ΔE00 of patches fitted", fit.fitted, "fitted"),
+    ):
+        mean = float(np.mean(delta_e00(lab, lab + errors)))
+        if mean > LIMITS[what]:
+            raise refuse(
+                "chart residual",
+                "The chart's colours cannot be brought to what they are.",
+                expected=f"patches {word} within a mean ΔE00 of {LIMITS[what]:g}",
+                got=f"{mean:.1f}",
+                remedy="use even daylight, no filters or effects in the camera, a clean chart, and "
+                "give the chart's own values if it is not an average one.",
+            )
+
+
+def without_highlights(cells: Samples) -> tuple[Samples, float]:
+    """Leave out what of a panel is cut off or shines.
+
+    Parameters
+    ----------
+    cells : Samples
+        Of the panel.
+
+    Returns
+    -------
+    cells : Samples
+        Those that remain.
+    shone : float
+        Share left out [-].
+
+    Raises
+    ------
+    PhotoRefused
+        ``clipped`` or ``glare``.
+    """
+    clipped = cells.clipped > 0.02
+    if clipped.mean() > LIMITS["clipped share of the panel"]:
+        raise refuse(
+            "clipped",
+            "The panel is too bright: its light is at the end of the scale.",
+            expected="a panel whose colour is not cut off",
+            got=f"{clipped.mean():.0%} of it cut off",
+            remedy="expose one to two stops less, and turn the panel out of the reflection.",
+        )
+    bright = cells.light.sum(axis=1)
+    # A reflection adds light to a part; shade and vignetting change all of it slowly. So what
+    # stands out above a plane through the darker half counts as reflection.
+    terms = np.column_stack([np.ones(len(bright)), cells.middle - cells.middle.mean(axis=0)])
+    kept = ~clipped
+    for _ in range(6):
+        solved, *_ = np.linalg.lstsq(terms[kept], np.log(bright[kept] + 1e-9), rcond=None)
+        above = np.log(bright + 1e-9) - terms @ solved
+        middle = np.median(above[kept])
+        scatter = 1.4826 * np.median(np.abs(above[kept] - middle))
+        now = (above <= middle + max(3.0 * scatter, 0.02)) & ~clipped
+        if (now == kept).all() or now.sum() < 9:
+            break
+        kept = now
+    shone = 1.0 - float(kept.mean())
+    if shone > LIMITS["panel in highlight"] or kept.sum() < 9:
+        raise refuse(
+            "glare",
+            "Too much of the panel reflects the light.",
+            expected=f"at most {LIMITS['panel in highlight']:.0%} of it in reflections",
+            got=f"{shone:.0%}",
+            remedy="turn the panel until no lamp or window shows in it, and take it again.",
+        )
+    return cells.take(kept), shone
+
+
+def check_edge(step: float, error: float) -> None:
+    """Refuse a panel that an edge of shade crosses.
+
+    Parameters
+    ----------
+    step, error : float
+        As `panel_edge` returns them.
+
+    Raises
+    ------
+    PhotoRefused
+        ``shade``.
+    """
+    if abs(step) > LIMITS["edge on panel"] and abs(step) > 6.0 * error:
+        raise refuse(
+            "shade",
+            "An edge of shade or of a reflection crosses the panel.",
+            expected="the whole panel in one light",
+            got=f"{1 - np.exp(-abs(step)):.0%} less light on part of it",
+            remedy=_LIGHT,
+        )
+
+
+def check_surround(around: Surround | None) -> None:
+    """Refuse a panel whose surroundings are lit otherwise than the chart's.
+
+    Parameters
+    ----------
+    around : Surround or None
+        What the surface around says.
+
+    Raises
+    ------
+    PhotoRefused
+        ``shade``.
+    """
+    if around is None:
+        return
+    step = abs(around.step)
+    if step > LIMITS["light between"] and step > 2.0 * np.hypot(around.error, around.expected):
+        brighter = "more" if around.step > 0 else "less"
+        raise refuse(
+            "shade",
+            "Chart and panel do not seem to stand in one light.",
+            expected="the surface around them as bright at the panel as at the chart",
+            got=f"{abs(np.expm1(around.step)):.0%} {brighter} light at the panel",
+            remedy="move both out of the shade; if they lie on two different surfaces, tick that.",
+        )
+
+
+def check_gloss(change: float) -> None:
+    """Refuse a panel over which much is mirrored.
+
+    Parameters
+    ----------
+    change : float
+        Of the reflection over the panel, of white.
+
+    Raises
+    ------
+    PhotoRefused
+        ``glare``.
+    """
+    if change > LIMITS["reflection on the panel"]:
+        raise refuse(
+            "glare",
+            "Something bright is mirrored in the panel.",
+            expected=f"at most {LIMITS['reflection on the panel']:.0%} of a white's light, "
+            "mirrored in one place more than in another",
+            got=f"{change:.0%}",
+            remedy="turn the panel until no lamp, window or bright sky shows in it.",
+        )
+
+
+def check_colour(lab: Array) -> None:
+    """Refuse a colour that there is not.
+
+    Parameters
+    ----------
+    lab : ndarray, shape (3,)
+        As read.
+
+    Raises
+    ------
+    PhotoRefused
+        ``chart residual``.
+    """
+    if not (0.0 <= lab[0] <= 100.0 and np.all(np.abs(lab[1:]) <= 200.0)):
+        raise refuse(
+            "chart residual",
+            "The panel's colour comes out as none that there is.",
+            expected="L from 0 to 100, a and b within 200",
+            got="L {:.0f}, a {:.0f}, b {:.0f}".format(*lab),
+            remedy="look whether the panel is marked where it lies, and that chart and panel "
+            "share one light.",
+        )
+
+
+def warnings_of(
+    cells: Samples, body: Body, around: Surround | None, shone: float, one_surface: bool
+) -> tuple[str, ...]:
+    """Return what a person should know of a reading that is given out.
+
+    Parameters
+    ----------
+    cells : Samples
+        Of the panel.
+    body : Body
+        Parted from its gloss.
+    around : Surround or None
+        What the surface around says.
+    shone : float
+        Share of the panel left out as a reflection [-].
+    one_surface : bool
+        Whether the surface around was asked.
+
+    Returns
+    -------
+    tuple of str
+        Sentences.
+    """
+    said = []
+    blind = cells.blind.mean(axis=0)
+    if blind.max() > 0.05:
+        names = [n for n, b in zip(("red", "green", "blue"), blind, strict=True) if b > 0.05]
+        said.append(
+            f"This colour is outside what the file can hold ({' and '.join(names)} at nought): a "
+            "raw or linear picture would hold it."
+        )
+    if shone > 0.02:
+        said.append(f"{shone:.0%} of the panel shone and was left out.")
+    if body.change > 0.01:
+        said.append(
+            f"The gloss mirrors {body.change:.0%} of a white's light more in places: it was taken "
+            "off. Turn the panel out of it."
+        )
+    if abs(body.slope) > 0.25:
+        said.append("The panel is brighter on one side, as metallics are: its mean was taken.")
+    if around is None:
+        why = "no one surface lies around both" if one_surface else "they lie on two surfaces"
+        said.append(f"Whether chart and panel stand in one light was not checked: {why}.")
+    elif abs(around.step) > 0.15:
+        said.append("Around the panel the light is not quite as at the chart.")
+    return tuple(said)

@@ -1,0 +1,202 @@
+"""Whether chart and panel stand in one light: edges of shade, and the surface they lie on.
+
+The chart says how the light falls where the chart is. What lies between chart and panel, if it is
+one and the same surface by its colour, says whether it goes on so to the panel. Only where both
+agree is the panel read; a shadow that lies on the panel alone is seen by no chart.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.readings.photo.correct import Correction, halves
+from matchlib.readings.photo.find import Chart
+from matchlib.readings.photo.fit import Places
+from matchlib.readings.photo.image import Picture
+from matchlib.readings.photo.sample import Samples
+
+__all__ = ["SURFACE", "Surround", "panel_edge", "places_of", "surround_of"]
+
+Array = NDArray[np.float64]
+
+_SEARCH = 480  # pixels of the longer side
+_CELL = 6  # pixels of a cell of the surround
+_FEW = 5  # cells near chart and near panel that make a comparison
+SURFACE = 0.05
+"""How far a surface is from one brightness all over, logarithm; common practice, no source."""
+_ALIKE = 0.10  # of the logarithm of red and blue by green, for one surface
+
+
+@dataclass(frozen=True)
+class Surround:
+    """How the surface around goes on from chart to panel.
+
+    Parameters
+    ----------
+    step : float
+        Logarithm of the light about the panel over what the chart's light would be there.
+    error : float
+        Its standard error.
+    expected : float
+        How far that may be from none by what the chart leaves open, sd.
+    slope : ndarray
+        Derivative of what the chart makes of it by the correction's `params`.
+    """
+
+    step: float
+    error: float
+    expected: float
+    slope: Array
+
+
+def surround_of(
+    picture: Picture, chart: Chart, fit: Correction, outlines: list[Array], panel: Array
+) -> Surround | None:
+    """Compare the surface near the panel with the same surface near the chart.
+
+    Parameters
+    ----------
+    picture : Picture
+        The photograph.
+    chart : Chart
+        Where the chart lies.
+    fit : Correction
+        The light's fall as the chart has it.
+    outlines : list of ndarray, shape (n, 2)
+        All that is no surround: panels, and whatever else was marked [pixel].
+    panel : ndarray, shape (n, 2)
+        The panel of which it is asked [pixel].
+
+    Returns
+    -------
+    Surround or None
+        None where no one surface is seen near both.
+    """
+    import cv2
+
+    small, scale = picture.small_light(_SEARCH)
+    height, width = small.shape[:2]
+    taken = np.zeros((height, width), np.uint8)
+    for outline in [chart.outline, *outlines]:
+        cv2.fillPoly(taken, [np.rint(outline * scale).astype(np.int32)], 1)
+    # An edge's blur, and what of a thing lies outside its marks, is no surround.
+    taken = np.asarray(cv2.dilate(taken, np.ones((9, 9), np.uint8)), dtype=np.uint8)
+    near = {
+        "chart": _about(chart.outline * scale, taken.shape, reach=0.9 * chart.pitch * scale),
+        "panel": _about(panel * scale, taken.shape, reach=0.9 * chart.pitch * scale),
+    }
+    rows: dict[str, list[Array]] = {"chart": [], "panel": []}
+    for top in range(0, height - _CELL, _CELL):
+        for left in range(0, width - _CELL, _CELL):
+            part = np.s_[top : top + _CELL, left : left + _CELL]
+            if taken[part].any():
+                continue
+            block = small[part].reshape(-1, 3)
+            mean = np.maximum(block.mean(axis=0), 1e-5)
+            if block.sum(axis=1).std() > 0.15 * mean.sum() or mean.max() > 0.97:
+                continue
+            for name, about in near.items():
+                if about[part].mean() > 0.5:
+                    middle = (np.array([left, top]) + _CELL / 2) / scale - 0.5
+                    rows[name].append(np.concatenate([middle, mean]))
+    if min(len(rows["chart"]), len(rows["panel"])) < _FEW:
+        return None
+    by_chart, by_panel = np.array(rows["chart"]), np.array(rows["panel"])
+    tint: Array = np.median(_tint(by_chart), axis=0)
+    by_chart = by_chart[np.abs(_tint(by_chart) - tint).max(axis=1) < _ALIKE]
+    by_panel = by_panel[np.abs(_tint(by_panel) - tint).max(axis=1) < _ALIKE]
+    if min(len(by_chart), len(by_panel)) < _FEW:
+        return None
+    terms, logs, spread = [], [], 0.0
+    for found in (by_panel, by_chart):
+        at = places_of(picture, chart, found[:, :2])
+        log = np.log(found[:, 2:].sum(axis=1))
+        level = log * (1.0 + fit.power) - fit.field(at)
+        centre = float(np.median(level))
+        spread += (1.4826 * float(np.median(np.abs(level - centre)))) ** 2 / np.sqrt(len(found))
+        # The cells half of which are brighter stand for all.
+        typical = np.argsort(np.abs(level - centre))[: len(found) // 2 + 1]
+        terms.append(at.terms[typical].mean(axis=0))
+        logs.append(float(log[typical].mean()))
+    slope: Array = np.zeros(fit.params.size)
+    slope[:3] = terms[0] - terms[1]
+    seen = logs[0] - logs[1]
+    if fit.model.tone:
+        slope[3] = -seen
+    step = seen * (1.0 + fit.power) - float(slope[:3] @ fit.params[:3])
+    expected = float(np.sqrt(slope @ fit.covariance @ slope))
+    return Surround(step, float(np.sqrt(spread)), expected, slope)
+
+
+def panel_edge(cells: Samples) -> tuple[float, float]:
+    """Return the strongest sharp edge of light or shade that crosses a panel.
+
+    Parameters
+    ----------
+    cells : Samples
+        Of the panel.
+
+    Returns
+    -------
+    step : float
+        Logarithm of the light beyond it over that before it.
+    error : float
+        Its standard error, the best of many edges tried.
+    """
+    log = np.log(cells.light.sum(axis=1) + 1e-9)
+    flat = (cells.middle - cells.middle.mean(axis=0)) / np.maximum(
+        np.ptp(cells.middle, axis=0), 1.0
+    )
+    x, y = flat.T
+    # Slopes and soft reflections are smooth: what they explain is no edge.
+    terms = np.column_stack([np.ones(len(x)), x, y, x * x, x * y, y * y])
+    basis, _ = np.linalg.qr(terms)
+    steps = halves(flat, least=max(3, len(flat) // 8)).T
+    steps = steps - basis @ (basis.T @ steps)
+    left = log - basis @ (basis.T @ log)
+    power = np.sum(steps**2, axis=0)
+    size = steps.T @ left / np.maximum(power, 1e-9)
+    freedom = max(len(log) - terms.shape[1] - 1, 1)
+    rest = np.sqrt(np.maximum(np.sum(left**2) - size**2 * power, 1e-9) / freedom)
+    error = rest / np.sqrt(np.maximum(power, 1e-9))
+    best = int(np.argmax(np.abs(size) / error))
+    return float(size[best]), float(error[best])
+
+
+def places_of(picture: Picture, chart: Chart, middles: Array) -> Places:
+    """Return places in the picture as the fall of the light needs them.
+
+    Parameters
+    ----------
+    picture : Picture
+        The photograph.
+    chart : Chart
+        Where the chart lies.
+    middles : ndarray, shape (n, 2)
+        Where [pixel].
+
+    Returns
+    -------
+    Places
+        n of them.
+    """
+    middle = (np.array(picture.size, dtype=np.float64) - 1.0) / 2.0
+    out = ((middles - middle) ** 2).sum(axis=1) / (middle**2).sum()
+    return Places(chart.to_plane(middles), out)
+
+
+def _about(outline: Array, shape: tuple[int, ...], *, reach: float) -> NDArray[np.uint8]:
+    import cv2
+
+    mask = np.zeros(shape, np.uint8)
+    cv2.fillPoly(mask, [np.rint(outline).astype(np.int32)], 1)
+    wide = 2 * max(4, round(reach)) + 1
+    return np.asarray(cv2.dilate(mask, np.ones((wide, wide), np.uint8)), dtype=np.uint8)
+
+
+def _tint(rows: Array) -> Array:
+    log = np.log(rows[:, 2:])
+    return np.asarray(np.column_stack([log[:, 0] - log[:, 1], log[:, 2] - log[:, 1]]))

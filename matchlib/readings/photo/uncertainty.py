@@ -1,0 +1,130 @@
+"""How far a photographed colour is known, part by part."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.colorimetry import white_point, xyz_to_lab
+from matchlib.readings.photo.correct import Correction, nearness
+from matchlib.readings.photo.fit import Places
+from matchlib.readings.photo.gloss import Body
+from matchlib.readings.photo.light import Surround
+from matchlib.readings.photo.sample import Samples
+
+__all__ = ["parts_of"]
+
+Array = NDArray[np.float64]
+
+_WHITE: Array = np.asarray(white_point("D65", "10") / 100.0)
+_FLOOR = 0.8  # per Lab axis: geometry and the print of the chart; common practice, no source
+_ALIKE = 1.0
+_UNSEEN_LIGHT = 0.06  # sd of the light from chart to panel where no surface tells of it, logarithm
+_DULL = 0.04  # by which the chart may be paler or stronger in any camera's picture, logarithm
+_NEGATIVE = ((0.0, 0.25), (0.1, 0.2), (0.2, 0.2), (0.3, 0.2), (0.45, 0.15))
+"""How much less than none a channel at nought may be, of the largest channel, and how likely."""
+
+
+def parts_of(
+    fit: Correction,
+    cells: Samples,
+    places: Places,
+    body: Body,
+    lab: Array,
+    *,
+    around: Surround | None,
+    shone: float,
+    space: str,
+) -> tuple[dict[str, Array], Array]:
+    """Return the parts of a reading's covariance but the gloss's, and the reading.
+
+    Parameters
+    ----------
+    fit : Correction
+        From the picture's light to Lab.
+    cells : Samples
+        Of the panel.
+    places : Places
+        Where they lie.
+    body : Body
+        The panel's body as parted from its gloss.
+    lab : ndarray, shape (3,)
+        Its Lab.
+    around : Surround or None
+        What the surface around says of the light.
+    shone : float
+        Share of the panel left out as a reflection [-].
+    space : str
+        The picture's colour space.
+
+    Returns
+    -------
+    parts : dict of str to ndarray, shape (3, 3)
+        See `matchlib.readings.photo.estimate.PARTS`.
+    lab : ndarray, shape (3,)
+        Moved where a channel at nought hides part of the colour.
+    """
+    near = nearness(fit.chart.lab, lab)
+    errors = fit.left_out
+    apart = float(np.linalg.norm(fit.chart.lab - lab, axis=1).min())
+    # A colour further from every patch than patches are from one another is a reach.
+    reach = 1.0 + (max(apart - 15.0, 0.0) / 25.0) ** 2
+    chart = _ALIKE**2 * reach * np.einsum("n,ni,nj->ij", near / near.sum(), errors, errors)
+    # As many numbers as were fitted are no longer free to show an error; no axis is free of it.
+    chart += 0.15 * np.trace(chart) / 3.0 * np.eye(3)
+
+    brighter = _by_light(body.xyz)
+    # Where surface and chart do not agree, neither is relied on alone.
+    step = _UNSEEN_LIGHT if around is None else 0.3 * abs(around.step)
+    light = fit.spread(cells.light, places) + step**2 * np.outer(brighter, brighter)
+
+    labs = fit.lab(cells.light, places)
+    flat = np.column_stack([np.ones(len(labs)), places.plane])
+    rest = labs - flat @ np.linalg.lstsq(flat, labs, rcond=None)[0]
+    noise = fit.lab(cells.light + cells.noise, places) - labs
+    scatter = (np.mean(noise**2) + np.var(rest, axis=0)) / len(labs)
+
+    slope = (0.15 * body.slope) ** 2 * np.outer(brighter, brighter)
+    parts = {
+        "chart": chart,
+        "light": light,
+        "noise": np.diag(scatter),
+        "slope": slope + (2.0 * shone) ** 2 * np.eye(3),
+        "floor": _FLOOR**2 * np.eye(3),
+    }
+    pale = fit.chart.paleness(space) or 0.0
+    # A style makes colours stronger and no chart does; a chart grows paler, and styles are dull.
+    doubt = 1.2 * max(pale - _DULL, 0.0) if pale > 0 else 0.3 * max(-pale - _DULL, 0.0)
+    coloured = np.array([0.4 * np.hypot(*lab[1:]), lab[1], lab[2]])
+    parts["faded"] = doubt**2 * np.outer(coloured, coloured)
+    blind = cells.blind.mean(axis=0)
+    if blind.max() > 0.05:
+        moved, parts["beyond"] = _beyond(fit, cells, places, body, blind)
+        lab = lab + moved
+    return parts, lab
+
+
+def _by_light(xyz: Array) -> Array:
+    """Change of Lab by the logarithm of the light."""
+    up, down = (xyz_to_lab(np.maximum(xyz, 0.0) * np.exp(s), _WHITE) for s in (0.01, -0.01))
+    return np.asarray((up - down) / 0.02)
+
+
+def _beyond(
+    fit: Correction, cells: Samples, places: Places, body: Body, blind: Array
+) -> tuple[Array, Array]:
+    """Where a channel at nought may truly be: shift of Lab, and covariance about that."""
+    rgb = fit.chart.rgb(cells.light, places, fit.model, fit.params).mean(axis=0)
+    matrix = fit.params[len(fit.model.terms) :].reshape(-1, 3)
+    base = xyz_to_lab(np.maximum(body.xyz, 1e-4), _WHITE)
+    moved, spread = np.zeros(3), np.zeros((3, 3))
+    for channel in np.flatnonzero(blind > 0.05):
+        share = float(min(1.0, 1.5 * blind[channel]))
+        less = np.array([a for a, _ in _NEGATIVE]) * share * rgb.max()
+        weight = np.array([w for _, w in _NEGATIVE])
+        xyz = body.xyz - less[:, None] * matrix[channel]
+        away = xyz_to_lab(np.maximum(xyz, 1e-4), _WHITE) - base
+        mean = weight @ away
+        moved += mean
+        spread += (weight[:, None] * (away - mean)).T @ (away - mean)
+    return moved, spread

@@ -1,0 +1,189 @@
+"""Photographs on a page and on the command line: marked, read, confirmed, kept, learnt from."""
+
+from __future__ import annotations
+
+import io
+import json
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from matchlib.archive import Archive
+from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Recipe
+from matchlib.errors import FileError
+from tests.cli_shop import json_of, refused, run
+from tests.tools.render_scene import Rendered, Scene, render, to_jpeg
+from workbook.photo_intake import PhotoIntake
+from workbook.session.photos import Marks, Shot, photograph
+
+DAY = Scene()
+
+
+@cache
+def taken(scene: Scene = DAY) -> Rendered:
+    return render(scene)
+
+
+@cache
+def jpeg(scene: Scene = DAY) -> bytes:
+    return to_jpeg(taken(scene))
+
+
+def settled(intake: PhotoIntake) -> PhotoIntake:
+    if intake.task.thread is not None:
+        intake.task.thread.join(120)
+    return intake
+
+
+def mark(code: str, corners: np.ndarray, size: tuple[int, int]) -> dict[str, object]:
+    return {"kind": "panel", "code": code, "points": ((corners + 0.5) / size).tolist()}
+
+
+def test_a_photograph_is_shown_with_what_was_found_and_used_when_confirmed() -> None:
+    intake, used = PhotoIntake(), []
+    intake.on_use(used.append)
+    with pytest.raises(FileError, match="no reading"):
+        intake.confirm()
+    intake.file.receive("panel.jpg", jpeg())
+    settled(intake)
+    assert intake.marks.picture.startswith("data:image/jpeg;base64,")
+    assert [m["kind"] for m in intake.marks.marks] == ["chart", "panel"]
+    assert not used  # it is proposed, and a person confirms
+    intake.actions.press("use")
+    ((got,),) = used
+    assert got.reading.reading.source == "photo"
+    assert got.reading.reading.viewing.geometry == "photo"
+    intake.actions.press("drop")
+    assert intake.shots == []
+    assert intake.marks.picture == ""
+
+
+def test_a_refused_photograph_is_shown_marked_and_read() -> None:
+    scene = DAY.but(second="gold")
+    intake = PhotoIntake(coded=True)
+    intake.file.receive("two.jpg", jpeg(scene))
+    settled(intake)
+    assert "More than one area" in intake.view.html
+    assert intake.marks.picture
+    assert [m["kind"] for m in intake.marks.marks] == ["chart", "panel", "panel"]
+    true, size = taken(scene), (scene.width, scene.height)
+    intake.marks.marks = [
+        mark("T1", true.panel, size),
+        mark("<G1>", true.second, size),
+    ]
+    intake.actions.press("read")
+    settled(intake)
+    assert [f.code for f in intake.found] == ["T1", "<G1>"]
+    assert all(f.reading is not None for f in intake.found)
+    assert "<G1>" not in intake.view.html
+
+
+def test_several_photographs_of_one_panel_are_read_together() -> None:
+    shots = [Shot(f"{i}.jpg", jpeg(DAY.but(seed=i, turn=4.0 + 6 * i))) for i in range(2)]
+    broken = Shot("broken.jpg", b"no picture")
+    (got,) = photograph([*shots, broken])
+    assert got.reading is not None
+    assert got.reading.photographs == 2
+    assert len(got.refused) == 1
+    assert "broken.jpg" in got.text
+
+
+def test_one_panel_may_be_marked_in_some_of_its_photographs() -> None:
+    scene = DAY.but(paper=True)
+    marked = Shot("a.jpg", jpeg(scene), Marks(panels={"P7": taken(scene).panel.tolist()}))
+    (got,) = photograph([marked, Shot("b.jpg", jpeg())])
+    assert got.code == "P7"
+    assert got.reading is not None
+    assert got.reading.photographs == 2
+
+
+def box(corners: np.ndarray) -> str:
+    (left, top), (right, low) = corners.min(axis=0) + 12, corners.max(axis=0) - 12
+    return f"{left:.0f},{top:.0f},{right - left:.0f},{low - top:.0f}"
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Path:
+    colour, coats = Colour.parse("teal"), CoatSchedule.parse("4@6:1")
+    recipe = Recipe(Ground.parse("silver"), colour, coats, "yes")
+    with Archive.open(tmp_path / "panels.db", create=True) as archive:
+        archive.add([Panel.of("T1", recipe, ())])
+    (tmp_path / "panel.jpg").write_bytes(jpeg())
+    (tmp_path / "two.jpg").write_bytes(jpeg(DAY.but(second="gold")))
+    return tmp_path
+
+
+def test_the_command_reads_and_writes_the_marked_picture(shop: Path) -> None:
+    got = json_of("photo", "panel.jpg", "--picture", "seen.jpg", cwd=shop)
+    (panel,) = got["panels"]
+    assert panel["geometry"] == "photo"
+    assert np.linalg.norm(np.array(panel["lab"]) - taken().lab) < 8
+    assert np.shape(panel["covariance"]) == (3, 3)
+    assert (shop / "seen.jpg").read_bytes().startswith(b"\xff\xd8\xff")
+    words = run("photo", "panel.jpg", cwd=shop).stdout
+    assert "Estimate from a photograph" in words
+
+
+def test_the_command_refuses_in_words_and_still_shows_the_picture(shop: Path) -> None:
+    done = run("photo", "two.jpg", "--picture", "seen.jpg", "--json", cwd=shop)
+    assert done.exit_code == 1
+    assert json.loads(done.stdout)["panels"][0]["refused"][0]["reason"] == "which panel"
+    assert (shop / "seen.jpg").is_file()
+    assert run("photo", "two.jpg", "--panel", "T1=1,2,3", cwd=shop).exit_code == 2
+    assert run("photo", "panel.jpg", "--keep", cwd=shop).exit_code == 2
+    refused("photo", ".", "--codes", "none.csv", cwd=shop)
+
+
+def test_a_reading_is_kept_with_its_covariance_and_a_small_picture(shop: Path) -> None:
+    where = box(taken(DAY.but(second="gold")).panel)
+    second = box(taken(DAY.but(second="gold")).second)
+    args = ["photo", "two.jpg", "--panel", f"T1={where}", "--panel", f"G9={second}", "--keep"]
+    told = json_of(*args, "--phone", "a phone", cwd=shop)["told"]
+    assert told[0].startswith("T1: ")
+    assert "G9: not kept" in told[1]
+    with Archive.open(shop / "panels.db") as archive:
+        (reading,) = archive.panel("T1").readings
+        (kept,) = archive.attachments("T1")
+    assert reading.source == "photo"
+    assert reading.viewing.geometry == "photo"
+    assert reading.covariance is not None
+    assert reading.instrument == "a phone"
+    assert reading.picture == kept.name
+
+
+def test_a_folder_comes_in_by_a_table_of_codes(shop: Path) -> None:
+    (shop / "again.jpg").write_bytes(jpeg(DAY.but(seed=5, turn=-3.0)))
+    (shop / "codes.csv").write_text("File,Panel\npanel.jpg,T1\nagain.jpg,T1\n", encoding="utf-8")
+    got = json_of("photo", ".", "--codes", "codes.csv", "--keep", cwd=shop)
+    assert [p["photographs"] for p in got["panels"]] == [2]
+    (shop / "codes.csv").write_text("file,panel\n../panel.jpg,T1\n", encoding="utf-8")
+    assert "row 2" in refused("photo", ".", "--codes", "codes.csv", cwd=shop)
+
+
+def test_a_phone_learns_from_an_instrument_and_is_remembered(shop: Path) -> None:
+    lab = [f"{v:.2f}" for v in taken().lab]
+    before = json_of("photo", "panel.jpg", cwd=shop)["panels"][0]
+    for light in ("noon", "evening", "hall"):
+        learn = ["photo", "panel.jpg", "--phone", "mine", "--light", light, "--lab", *lab]
+        told = json_of(*learn, cwd=shop)["told"]
+    assert told == ["mine has now learnt from 3 panels under 3 lights."]
+    after = json_of("photo", "panel.jpg", "--phone", "mine", cwd=shop)["panels"][0]
+    assert "profile" in after["parts"]
+    truth = taken().lab
+    assert np.linalg.norm(np.array(after["lab"]) - truth) < np.linalg.norm(
+        np.array(before["lab"]) - truth
+    )
+    wrong = run("photo", "panel.jpg", "--phone", "mine", "--lab", 90, 0, 0, cwd=shop)
+    assert wrong.exit_code == 1
+    assert "same panel" in wrong.stderr
+
+
+def test_a_picture_of_nothing_is_told_and_no_more() -> None:
+    stream = io.BytesIO()
+    (got,) = photograph([Shot("x.jpg", stream.getvalue())])
+    assert got.reading is None
+    assert got.picture == b""
+    with pytest.raises(FileError, match="No photograph"):
+        photograph([])

@@ -1,0 +1,181 @@
+"""The command for photographs: a panel's colour off pictures with a reference chart in them."""
+
+from __future__ import annotations
+
+from contextlib import ExitStack
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from workbook.cli.common import (
+    ArchiveOption,
+    JsonOption,
+    LabOption,
+    WhoOption,
+    note,
+    show,
+    show_json,
+)
+
+if TYPE_CHECKING:
+    from workbook.session.photos import Photographed
+
+__all__ = ["COMMANDS"]
+
+
+def _photo(
+    *,
+    files: Annotated[
+        list[str],
+        typer.Argument(
+            help="Pictures of one panel beside a 24-patch chart, best two or three with the panel "
+            "turned between them; or a folder, with --codes."
+        ),
+    ],
+    panel: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--panel",
+            help="Where a panel is, with its code: 'P7=1200,300,400,400' is left, top, width and "
+            "height in the picture. Give it again for each panel. Looked for where not given.",
+            metavar="CODE=X,Y,W,H",
+        ),
+    ] = None,
+    corners: Annotated[
+        str,
+        typer.Option(
+            help="Outer corners of the chart's corner patches, around: 'x,y x,y x,y x,y'. Looked "
+            "for where not given."
+        ),
+    ] = "",
+    chart: Annotated[
+        str | None,
+        typer.Option(help="CSV of the chart's own L,a,b: 24 rows, from the brown patch."),
+    ] = None,
+    linear: Annotated[
+        bool, typer.Option("--linear", help="The file's numbers are proportional to light.")
+    ] = False,
+    two_surfaces: Annotated[
+        bool, typer.Option("--two-surfaces", help="Chart and panel lie on different surfaces.")
+    ] = False,
+    matt: Annotated[
+        bool, typer.Option("--matt", help="The panel is matt: a ground without clear coat.")
+    ] = False,
+    codes: Annotated[
+        str | None,
+        typer.Option(help="CSV with columns file and panel: which picture shows which panel."),
+    ] = None,
+    phone: Annotated[
+        str, typer.Option(help="Name of the phone and chart, by which the archive knows them.")
+    ] = "",
+    lab: LabOption = None,
+    light: Annotated[str, typer.Option(help="What light it was taken in, with --lab.")] = "",
+    picture: Annotated[
+        str | None, typer.Option(help="Write the picture with what was found drawn on it (JPEG).")
+    ] = None,
+    keep: Annotated[
+        bool, typer.Option("--keep", help="Keep the readings with the archive's panels.")
+    ] = False,
+    archive: ArchiveOption = "panels.db",
+    who: WhoOption = "",
+    json_: JsonOption = False,
+) -> None:
+    """Estimate panels' colours from photographs with a reference chart in them.
+
+    With --phone, what the archive knows of this phone counts in; with --lab, an instrument's
+    reading of the same panel, the phone's profile learns from both.
+    """
+    from workbook.session import Session
+    from workbook.session.photos import Shot, codes_of_table, photograph, photograph_table
+    from workbook.session.photos_kept import keep_photographs, learn_phone, phone_profile
+
+    if (lab is not None and not phone) or (keep and codes is None and not panel):
+        raise typer.BadParameter("--lab needs --phone, and --keep the panels' codes")
+    marks = _marks(panel or [], corners, chart, linear=linear, two_surfaces=two_surfaces, matt=matt)
+    told = []
+    with ExitStack() as stack:
+        session = None
+        if phone or keep:
+            session = stack.enter_context(Session.open(archive, write=keep or lab is not None))
+        profile = phone_profile(session.archive, phone) if session and phone else None
+        used = None if lab is not None else profile
+        if codes is not None:
+            named = codes_of_table(Path(codes), Path(files[0]))
+            done = photograph_table(named, marks, profile=used)
+        else:
+            done = photograph([Shot(Path(f).name, Path(f), marks) for f in files], profile=used)
+        if session and profile is not None and lab is not None:
+            told.append(learn_phone(session.archive, profile, done, lab, light=light, who=who))
+        if session and keep:
+            told += keep_photographs(session.archive, done, phone=phone, who=who)
+    if picture is not None:
+        written = _write_pictures(done, Path(picture))
+        note(f"Written: {', '.join(written)}." if written else "There is no picture to write.")
+    if json_:
+        show_json({"panels": [d.as_dict() for d in done], "told": told})
+    else:
+        for line in (*(d.text for d in done), *told):
+            show(line)
+    if all(d.reading is None for d in done):
+        raise typer.Exit(1)
+
+
+def _marks(panels: list[str], corners: str, chart: str | None, **ticks: bool) -> Any:
+    from workbook.session.photos import Marks
+
+    places = {}
+    for number, text in enumerate(panels, start=1):
+        code, _, where = text.rpartition("=")
+        places[code.strip() or f"panel {number}"] = _numbers(where, 4, "--panel")
+    flat = _numbers(corners, 8, "--corners") if corners else None
+    return Marks(
+        corners=None if flat is None else [flat[i : i + 2] for i in range(0, 8, 2)],
+        panels=places or None,
+        chart=None if chart is None else _chart(Path(chart)),
+        linear=ticks["linear"] or None,
+        one_surface=not ticks["two_surfaces"],
+        matt=ticks["matt"],
+    )
+
+
+def _numbers(text: str, count: int, option: str) -> list[float]:
+    try:
+        numbers = [float(v) for v in text.replace(",", " ").split()]
+    except ValueError:
+        numbers = []
+    if len(numbers) != count:
+        raise typer.BadParameter(f"{option} takes {count} numbers, not {text!r}")
+    return numbers
+
+
+def _chart(path: Path) -> list[list[float]]:
+    from matchlib.errors import FileError
+
+    try:
+        lines = path.read_text(encoding="utf-8-sig").splitlines()
+        rows = [[float(v) for v in line.split(",")[-3:]] for line in lines if line.strip()]
+    except (OSError, ValueError) as error:
+        raise FileError(
+            "The chart's values cannot be read.",
+            expected="24 rows of L,a,b (D65/10°), row by row from the brown patch",
+            got=str(error)[:100],
+            remedy="correct the file, or leave it out for an average chart.",
+            where=str(path),
+        ) from error
+    return rows
+
+
+def _write_pictures(done: list[Photographed], path: Path) -> list[str]:
+    """One file a panel, numbered where there are several."""
+    shown = [d for d in done if d.picture]
+    written = []
+    for number, each in enumerate(shown, start=1):
+        place = path if len(shown) == 1 else path.with_stem(f"{path.stem}-{number}")
+        place.write_bytes(each.picture)
+        written.append(str(place))
+    return written
+
+
+COMMANDS = {"photo": _photo}
+"""By name, in the order in which they are told of."""

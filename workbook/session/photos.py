@@ -1,0 +1,315 @@
+"""Photographs taken in: read one by one or together, each panel by its code, and shown marked."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from matchlib.errors import FileError, MatchlibError
+
+if TYPE_CHECKING:
+    from matchlib.readings.photo import PhotoReading, Picture, Profile
+    from matchlib.readings.photo.taking import Region
+
+__all__ = ["Marks", "Photographed", "Shot", "codes_of_table", "photograph", "photograph_table"]
+
+Outline = tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
+class Marks:
+    """What a person says of a photograph.
+
+    Parameters
+    ----------
+    corners : sequence of 4 (x, y), optional
+        The chart's, where it is not to be looked for [pixel].
+    panels : mapping of str to Region
+        Where panels are, by code; the one even area where empty.
+    chart : sequence, shape (24, 3), optional
+        The chart's own values.
+    linear : bool, optional
+        Whether the numbers are proportional to light.
+    one_surface : bool
+        Whether chart and panels lie on one surface.
+    matt : bool
+        Whether the panels are matt, as grounds without clear coat are.
+    """
+
+    corners: Sequence[Sequence[float]] | None = None
+    panels: Mapping[str, Region] | None = None
+    chart: Sequence[Sequence[float]] | None = None
+    linear: bool | None = None
+    one_surface: bool = True
+    matt: bool = False
+
+
+@dataclass(frozen=True)
+class Photographed:
+    """What came of the photographs of one panel.
+
+    Parameters
+    ----------
+    code : str
+        The panel's; empty where none was given.
+    files : tuple of str
+        Names of the photographs.
+    reading : PhotoReading or None
+        Of those that could be read, together.
+    refused : tuple of MatchlibError
+        One a photograph that could not.
+    picture : bytes
+        The first photograph, small, with what was found drawn on it: JPEG, or nothing.
+    chart, panels : tuple
+        Corners of the chart, and outlines of what is or may be a panel, in the last photograph
+        [pixel]; empty where they were not found.
+    """
+
+    code: str
+    files: tuple[str, ...]
+    reading: PhotoReading | None
+    refused: tuple[MatchlibError, ...]
+    picture: bytes
+    chart: Outline = ()
+    panels: tuple[Outline, ...] = ()
+
+    @property
+    def text(self) -> str:
+        """What came of it, in plain words."""
+        lines = [f"Panel {self.code}:"] if self.code else []
+        lines += [f"Refused: {error}" for error in self.refused]
+        if self.reading is not None:
+            lines.append(self.reading.text())
+        return "\n".join(lines)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it as plain data, without the picture."""
+        result: dict[str, Any] = {
+            "panel": self.code,
+            "files": list(self.files),
+            "refused": [
+                {"reason": getattr(e, "reason", ""), "words": str(e)} for e in self.refused
+            ],
+        }
+        if self.reading is not None:
+            found = self.reading
+            result |= {
+                "lab": [round(v, 3) for v in found.lab],
+                "sd": [round(float(v) ** 0.5, 3) for v in found.covariance.diagonal()],
+                "covariance": found.covariance.round(4).tolist(),
+                "parts": {name: round(found.sd_of(name), 3) for name in found.parts},
+                "geometry": found.reading.viewing.geometry,
+                "source": found.reading.source,
+                "left_out": round(found.left_out, 3),
+                "method": found.method,
+                "warnings": list(found.warnings),
+                "photographs": found.photographs,
+                "chart_corners": [[round(v, 1) for v in p] for p in found.chart_corners],
+                "panel_outline": [[round(v, 1) for v in p] for p in found.panel_outline],
+                "panel_found": found.panel_found,
+            }
+        return result
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One photograph, with what a person says of it.
+
+    Parameters
+    ----------
+    name : str
+        Of the file.
+    content : bytes or Path
+        The file itself, or where it is.
+    marks : Marks
+        Whatever is marked.
+    """
+
+    name: str
+    content: bytes | Path
+    marks: Marks = Marks()
+
+
+def photograph(shots: Sequence[Shot], *, profile: Profile | None = None) -> list[Photographed]:
+    """Read photographs: those that show one panel together, each marked panel by its code.
+
+    Parameters
+    ----------
+    shots : sequence of Shot
+        If none has more than one panel marked, all are of one panel.
+    profile : Profile, optional
+        How this phone has read before.
+
+    Returns
+    -------
+    list of Photographed
+        One a panel, in the order marked. Nothing is raised for a photograph that cannot be read:
+        it is told, and does not take the others with it.
+
+    Raises
+    ------
+    FileError
+        If there is no photograph.
+    """
+    from matchlib.readings.photo import combine
+
+    if not shots:
+        raise FileError("No photograph was chosen yet.", remedy="choose one first.")
+    named = dict.fromkeys(code for shot in shots for code in shot.marks.panels or ())
+    alone = all(len(shot.marks.panels or ()) < 2 for shot in shots)
+    only = next(iter(named), "")
+    found: dict[str, list[PhotoReading]] = {}
+    refused: dict[str, list[MatchlibError]] = {}
+    pictures: dict[str, bytes] = {}
+    files: dict[str, list[str]] = {}
+    seen: dict[str, tuple[Outline, tuple[Outline, ...]]] = {}
+    for shot in shots:
+        for own, got, picture in _one(shot):
+            code = only if alone else own
+            files.setdefault(code, []).append(shot.name)
+            seen[code] = _outlines(got)
+            if picture and (code not in pictures or code not in found):
+                pictures[code] = picture
+            if isinstance(got, MatchlibError):
+                refused.setdefault(code, []).append(got)
+            else:
+                found.setdefault(code, []).append(got)
+    result = []
+    for code, names in files.items():
+        reading = combine(found[code]) if code in found else None
+        if reading is not None and profile is not None:
+            reading = profile.applied(reading)
+        told = tuple(refused.get(code, ()))
+        picture = pictures.get(code, b"")
+        result.append(Photographed(code, tuple(names), reading, told, picture, *seen[code]))
+    return result
+
+
+def _one(shot: Shot) -> list[tuple[str, PhotoReading | MatchlibError, bytes]]:
+    """Read one photograph: what came of each panel, and the picture to be shown for it."""
+    from matchlib.readings.photo import load_picture, read_panels, read_photo
+
+    marks = shot.marks
+    codes = list(marks.panels or {"": ()})
+    how: dict[str, Any] = {
+        "corners": marks.corners,
+        "chart": marks.chart,
+        "one_surface": marks.one_surface,
+        "matt": marks.matt,
+        "name": shot.name,
+    }
+    try:
+        picture = load_picture(shot.content, linear=marks.linear, name=shot.name)
+    except MatchlibError as error:
+        return [(code, error, b"") for code in codes]
+    got: Mapping[str, PhotoReading | MatchlibError]
+    try:
+        if marks.panels:
+            got = read_panels(picture, marks.panels, **how)
+        else:
+            got = {"": read_photo(picture, **how)}
+    except MatchlibError as error:
+        got = dict.fromkeys(codes, error)
+    return [(code, each, _shown(picture, each)) for code, each in got.items()]
+
+
+def _outlines(got: PhotoReading | MatchlibError) -> tuple[Outline, tuple[Outline, ...]]:
+    """Where the chart is, and what is or may be a panel."""
+    from matchlib.readings.photo import PhotoReading, PhotoRefused
+
+    if isinstance(got, PhotoReading):
+        return got.chart_corners, (got.panel_outline,)
+    if isinstance(got, PhotoRefused):
+        return got.chart_corners, got.outlines
+    return (), ()
+
+
+def _shown(picture: Picture, got: PhotoReading | MatchlibError) -> bytes:
+    from matchlib.readings.photo import marked_picture
+
+    chart, panels = _outlines(got)
+    return marked_picture(picture, chart=chart, panels=panels)
+
+
+def codes_of_table(table: Path, folder: Path) -> dict[str, list[Path]]:
+    """Read which photographs of a folder show which panel.
+
+    Parameters
+    ----------
+    table : Path
+        CSV with the columns ``file`` and ``panel``, a row a photograph.
+    folder : Path
+        Where the photographs are.
+
+    Returns
+    -------
+    dict of str to list of Path
+        Photographs by the panel's code.
+
+    Raises
+    ------
+    FileError
+        If the table lacks a column, names a file that is not there, or one outside the folder.
+    """
+    try:
+        with table.open(newline="", encoding="utf-8-sig") as stream:
+            rows = list(csv.DictReader(stream))
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise FileError(
+            "This table cannot be read.",
+            got=str(error)[:100],
+            remedy="save it as CSV with the columns file and panel.",
+            where=str(table),
+        ) from error
+    result: dict[str, list[Path]] = {}
+    for number, row in enumerate(rows, start=2):
+        given = {str(k).strip().casefold(): str(v or "").strip() for k, v in row.items()}
+        name, code = given.get("file", ""), given.get("panel", "")
+        path = folder / name
+        if not name or not code or path.parent.resolve() != folder.resolve() or not path.is_file():
+            raise FileError(
+                "This row names no photograph and panel.",
+                expected="a file of the folder and the panel's code, in columns file and panel",
+                got=f"{name!r} and {code!r}",
+                remedy="correct the row.",
+                where=f"{table.name}, row {number}",
+            )
+        result.setdefault(code, []).append(path)
+    if not result:
+        raise FileError(
+            "This table names no photograph.",
+            expected="columns file and panel, a row a photograph",
+            got="no row",
+            remedy="write one row a photograph.",
+            where=str(table),
+        )
+    return result
+
+
+def photograph_table(
+    named: Mapping[str, Sequence[Path]], marks: Marks, *, profile: Profile | None = None
+) -> list[Photographed]:
+    """Read photographs that a table names, those of one panel together.
+
+    Parameters
+    ----------
+    named : mapping of str to sequence of Path
+        Photographs by the panel's code.
+    marks : Marks
+        What holds for all; its panels are not used.
+    profile : Profile, optional
+        How this phone has read before.
+
+    Returns
+    -------
+    list of Photographed
+        One a panel.
+    """
+    plain, result = replace(marks, panels=None), []
+    for code, paths in named.items():
+        (got,) = photograph([Shot(p.name, p, plain) for p in paths], profile=profile)
+        result.append(replace(got, code=code))
+    return result

@@ -1,0 +1,140 @@
+"""What of photographs is kept with an archive: readings, small pictures, how a phone reads."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from matchlib.errors import DomainError, MatchlibError
+
+if TYPE_CHECKING:
+    from matchlib.archive import Archive
+    from matchlib.readings.photo import Profile
+    from workbook.session.photos import Photographed
+
+__all__ = ["KIND", "keep_photographs", "learn_phone", "phone_profile"]
+
+KIND = "phone"
+"""Of a profile in the archive."""
+
+
+def phone_profile(archive: Archive, name: str) -> Profile:
+    """Return how a phone with its chart has read before.
+
+    Parameters
+    ----------
+    archive : Archive
+        Open.
+    name : str
+        Of the phone.
+
+    Returns
+    -------
+    Profile
+        An empty one for a phone that is new.
+    """
+    from matchlib.readings.photo import Profile
+
+    return Profile.of_dict(name, archive.profile(KIND, name))
+
+
+def learn_phone(
+    archive: Archive,
+    profile: Profile,
+    done: Sequence[Photographed],
+    lab: Sequence[float],
+    *,
+    light: str = "",
+    who: str = "",
+) -> str:
+    """Let a phone's profile learn from a panel that an instrument has read too.
+
+    Parameters
+    ----------
+    archive : Archive
+        Open for writing.
+    profile : Profile
+        As it is.
+    done : sequence of Photographed
+        The photographs of the one panel, read without the profile.
+    lab : sequence of 3 float
+        The instrument's L*, a*, b*, D65/10°.
+    light : str
+        What light the photographs were taken in; the day where empty.
+    who : str
+        For the record.
+
+    Returns
+    -------
+    str
+        What was learnt, in words.
+
+    Raises
+    ------
+    DomainError
+        If it is not one panel, or the two cannot have read the same one.
+    """
+    from matchlib.readings.photo import Pair
+
+    readings = [d.reading for d in done if d.reading is not None]
+    if len(readings) != 1:
+        raise DomainError(
+            "A phone learns from one panel at a time.",
+            expected="photographs of one panel that can be read",
+            got=f"{len(readings)}",
+            remedy="give the photographs of one panel, and the instrument's reading of that panel.",
+        )
+    when = light or dt.datetime.now(tz=dt.UTC).date().isoformat()
+    learnt = profile.learnt(Pair.of(readings[0], lab, light=when))
+    archive.keep_profile(KIND, learnt.name, learnt.as_dict(), who=who)
+    count = len(learnt.pairs)
+    lights = len({p.light for p in learnt.pairs})
+    return (
+        f"{learnt.name} has now learnt from {count} panel{'s' * (count != 1)} under {lights} "
+        f"light{'s' * (lights != 1)}."
+    )
+
+
+def keep_photographs(
+    archive: Archive, done: Sequence[Photographed], *, phone: str = "", who: str = ""
+) -> list[str]:
+    """Keep readings and small pictures with the panels of the archive.
+
+    Parameters
+    ----------
+    archive : Archive
+        Open for writing.
+    done : sequence of Photographed
+        With the codes of panels that are in the archive.
+    phone : str
+        What it was taken with.
+    who : str
+        For the history.
+
+    Returns
+    -------
+    list of str
+        What became of each, in words; one that cannot be kept does not take the others with it.
+    """
+    told = []
+    for each in done:
+        if each.reading is None:
+            told.append(f"{each.code or 'The panel'}: nothing to keep, the photograph was refused.")
+            continue
+        try:
+            panel = archive.panel(each.code)
+            name = ""
+            if each.picture:
+                # The same photograph has the same name, so that keeping it twice keeps it once.
+                name = f"photo-{hashlib.sha256(each.picture).hexdigest()[:12]}.jpg"
+                if name not in {a.name for a in archive.attachments(each.code)}:
+                    archive.attach(each.code, name, each.picture, who=who)
+            reading = replace(each.reading.reading, instrument=phone, picture=name)
+            result = archive.add([panel.having(readings=(*panel.readings, reading))], who=who)
+            told.append(f"{each.code}: {result.words}")
+        except MatchlibError as error:
+            told.append(f"{each.code or 'The panel'}: not kept. {error}")
+    return told
