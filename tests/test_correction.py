@@ -20,7 +20,7 @@ from matchlib.correction import (
     rescue,
     scored,
 )
-from matchlib.correction.belief import posterior
+from matchlib.correction.posterior import posterior
 from matchlib.correction.rescue import _own
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Reading, Recipe, Viewing

@@ -15,9 +15,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import block_diag
 
-from matchlib.correction.belief import Belief, posterior
+from matchlib.correction.belief import Belief
 from matchlib.correction.goal import Goal, Wanted
 from matchlib.correction.moves import Booth, ratio_words
+from matchlib.correction.posterior import posterior
 from matchlib.correction.scoring import Scored
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import CoatSchedule, CoatStep, Recipe

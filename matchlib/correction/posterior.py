@@ -1,0 +1,86 @@
+"""Bayes' rule for readings that are not linear in what they tell of.
+
+The step is taken from the point it leads to, and again: the iterated extended Kalman filter (Bell
+and Cathey 1993), which is Gauss and Newton's step for the most probable values.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["Posterior", "posterior"]
+
+Array = NDArray[np.float64]
+
+STEPS = 3
+"""Times the law is taken as linear anew; the third moves Lab by less than 0.01."""
+
+
+class Posterior(NamedTuple):
+    """A Gaussian belief after observations, k values.
+
+    Parameters
+    ----------
+    mean : ndarray, shape (k,)
+        Most probable values.
+    covariance : ndarray, shape (k, k)
+        Symmetric.
+    left : ndarray, shape (k, k)
+        What remains of an error that the belief had before: 1 - gain times slope.
+    evidence : float
+        Logarithm of how likely the observations were before, but for a constant [nat].
+    """
+
+    mean: Array
+    covariance: Array
+    left: Array
+    evidence: float
+
+
+def posterior(
+    mean: Array,
+    covariance: Array,
+    law: Callable[[Array], tuple[Array, Array]],
+    seen: Array,
+    noise: Array,
+) -> Posterior:
+    """Move a Gaussian belief by observations of a law that is nearly linear.
+
+    Parameters
+    ----------
+    mean : ndarray, shape (k,)
+        Before.
+    covariance : ndarray, shape (k, k)
+        Before.
+    law : callable
+        From values to predictions (m,) and their derivatives (m, k).
+    seen : ndarray, shape (m,)
+        What was read.
+    noise : ndarray, shape (m, m)
+        Covariance of what is read about the law.
+
+    Returns
+    -------
+    Posterior
+        The belief after, and how likely the readings were before.
+    """
+    x: Array = mean
+    gain: Array = np.zeros((0, 0))
+    slope: Array = gain
+    evidence = 0.0
+    for _ in range(STEPS):
+        value, slope = law(x)
+        across = slope @ covariance
+        spread = across @ slope.T + noise
+        gain = np.asarray(np.linalg.solve(spread, across).T, float)
+        away = seen - value - slope @ (mean - x)
+        x = mean + gain @ away
+        evidence = -0.5 * float(away @ np.linalg.solve(spread, away))
+        evidence -= 0.5 * float(np.linalg.slogdet(spread)[1])
+    left = np.eye(len(mean)) - gain @ slope
+    after = covariance - gain @ (slope @ covariance)
+    return Posterior(x, 0.5 * (after + after.T), left, evidence)
