@@ -70,6 +70,6 @@ def test_nothing_is_fetched() -> None:
     assert "$SURROUND" not in css
 
 
-def test_the_tablet_page_is_where_voila_looks() -> None:
+def test_the_page_is_where_voila_looks() -> None:
     place = jupyter_folder() / "voila" / "templates" / VOILA_TEMPLATE
-    assert {p.name for p in place.iterdir()} >= {"conf.json", "index.html.j2", "page.html"}
+    assert {p.name for p in place.iterdir()} >= {"conf.json", "index.html.j2"}

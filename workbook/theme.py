@@ -12,10 +12,17 @@ from functools import cache
 from importlib.resources import files
 from pathlib import Path
 
-__all__ = ["SURROUND", "VOILA_TEMPLATE", "jupyter_folder", "read_static", "stylesheet"]
+__all__ = [
+    "SURROUND",
+    "VOILA_TEMPLATE",
+    "jupyter_folder",
+    "read_static",
+    "stylesheet",
+    "watch_script",
+]
 
-VOILA_TEMPLATE = "bench"
-"""Voilà's page for the tablet, found through `jupyter_folder`; asks for nothing from outside."""
+VOILA_TEMPLATE = "workbook"
+"""Voilà's page, found through `jupyter_folder`; asks for nothing from outside."""
 
 SURROUND = "#777777"
 """Neutral grey of L* 50 in sRGB; N5 of the Munsell scale is L* 51 (from memory)."""
@@ -39,7 +46,7 @@ def read_static(name: str) -> str:
 
 
 def jupyter_folder() -> Path:
-    """Return the folder to put on ``JUPYTER_PATH``, so that Voilà finds `VOILA_TEMPLATE`.
+    """Return the folder to put on ``JUPYTER_PATH``: Voilà's template, JupyterLab's extension.
 
     Returns
     -------
@@ -47,6 +54,18 @@ def jupyter_folder() -> Path:
         Inside the installed package.
     """
     return Path(__file__).parent / "jupyter"
+
+
+def watch_script() -> str:
+    """Return the script by which a page notices that its server or kernel went.
+
+    Returns
+    -------
+    str
+        JavaScript; a page of Voilà holds it, JupyterLab loads it with our extension.
+    """
+    place = jupyter_folder() / "labextensions" / "workbook-pages" / "static" / "watch.js"
+    return place.read_text("utf-8")
 
 
 def stylesheet() -> str:

@@ -13,6 +13,7 @@ MODULES = {
     "search": "search_speed",
     "audit": "audit_score",
     "rescue": "rescues",
+    "pages": "pages",
 }
 
 

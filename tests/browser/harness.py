@@ -25,7 +25,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from workbook.theme import VOILA_TEMPLATE, jupyter_folder
+from workbook.theme import jupyter_folder
 
 __all__ = [
     "Served",
@@ -33,6 +33,7 @@ __all__ = [
     "key_to_paint",
     "open_in_lab",
     "open_in_voila",
+    "open_workbook",
     "serious",
     "serve",
     "serve_lab",
@@ -48,8 +49,6 @@ LOCAL = re.compile(r"^(https?|wss?)://(127\.0\.0\.1|localhost)(:\d+)?(/|$)|^(dat
 NOISE = [
     re.compile(r"Failed to load resource.*40[34]"),  # JupyterLab asks for settings not yet saved
     re.compile(r"favicon"),
-    # Voilà's list of notebooks starts widget plugins although no kernel runs there.
-    re.compile(r"failed to activate. Error: The model for kernel id  does not exist"),
 ]
 
 
@@ -65,11 +64,19 @@ class Served:
         What lets a browser in; empty where the server takes none.
     log : Path
         What it wrote.
+    child : Popen
+        Its process.
     """
 
     url: str
     token: str
     log: Path
+    child: subprocess.Popen[bytes]
+
+    @property
+    def port(self) -> int:
+        """On which it listens."""
+        return int(self.url.rstrip("/").rpartition(":")[2])
 
 
 @dataclass
@@ -180,7 +187,7 @@ def serve(
         )
         try:
             _wait(server, f"{url}{ready}{'?token=' + token if token else ''}", log)
-            yield Served(url, token, log)
+            yield Served(url, token, log, server)
         finally:
             with contextlib.suppress(ProcessLookupError):
                 os.killpg(server.pid, signal.SIGTERM)
@@ -199,6 +206,8 @@ def _wait(server: subprocess.Popen[bytes], url: str, log: Path) -> None:
         try:
             with urllib.request.urlopen(url, timeout=5):  # noqa: S310  our own http address
                 return
+        except urllib.error.HTTPError:
+            return  # it answers, if only to refuse
         except (urllib.error.URLError, OSError):
             time.sleep(0.2)
     raise RuntimeError(f"the server did not answer: {log.read_text()[-3000:]}")
@@ -221,25 +230,46 @@ def serve_lab(folder: Path, room: Path, env: dict[str, str] | None = None) -> An
     return serve(command, url=url, ready="api/status", room=room, cwd=folder, token=token, env=env)
 
 
-def serve_voila(
-    folder: Path, room: Path, env: dict[str, str] | None = None, extra: Sequence[str] = ()
-) -> Any:
+PAGES = """
+import sys
+from dataclasses import replace
+from pathlib import Path
+from workbook.serving.address import claim
+from workbook.serving.pages import PageServer
+
+folder, port, secret = sys.argv[1:]
+address = replace(claim(folder, port=int(port)), secret=secret)
+PageServer(Path(folder), address, about="under test", browser=False).start()
+"""
+
+
+def serve_voila(folder: Path, room: Path, env: dict[str, str] | None = None) -> Any:
     """Serve a folder of notebooks as pages; a context manager of `Served`."""
-    port = _free_port()
-    command = [
-        *(sys.executable, "-m", "voila", str(folder), "--no-browser", "--Voila.ip=127.0.0.1"),
-        f"--port={port}",
-        f"--template={VOILA_TEMPLATE}",
-        *extra,
-    ]
+    port, token = _free_port(), secrets.token_hex(16)
+    command = [sys.executable, "-c", PAGES, str(folder), str(port), token]
     env = {"JUPYTER_PATH": str(jupyter_folder()), **(env or {})}
     url = f"http://127.0.0.1:{port}/"
-    return serve(command, url=url, ready="", room=room, cwd=folder, env=env)
+    return serve(command, url=url, ready="tablet", room=room, cwd=folder, token=token, env=env)
 
 
-def open_in_voila(page: Any, served: Served, notebook: str, *, query: str = "") -> None:
+@contextlib.contextmanager
+def open_workbook(
+    room: Path, *more: str, port: int = 0, env: dict[str, str] | None = None
+) -> Iterator[Served]:
+    """Run ``workbook open`` itself, until the block ends."""
+    port = port or _free_port()
+    code = "import sys; sys.argv[0] = 'workbook'; from workbook.cli import main; main()"
+    command = [sys.executable, "-c", code, "open", "--port", str(port), *more]
+    url = f"http://127.0.0.1:{port}/"
+    with serve(command, url=url, ready="login", room=room, cwd=room, env=env) as served:
+        said = served.log.read_text()
+        served.token = said.partition("token=")[2].split()[0]
+        yield served
+
+
+def open_in_voila(page: Any, served: Served, notebook: str) -> None:
     """Open a notebook's page and wait until its controls are drawn."""
-    page.goto(f"{served.url}voila/render/{notebook}{query}", timeout=PATIENCE)
+    page.goto(f"{served.url}voila/render/{notebook}?token={served.token}", timeout=PATIENCE)
     _controls(page, served)
 
 

@@ -208,17 +208,14 @@ def test_in_lab(browser: Any, lab: harness.Served, artifacts: Path) -> None:
     page.close()
 
 
-def test_dark_theme_keeps_contrast(
-    browser: Any, folder: Path, tmp_path: Path, artifacts: Path
-) -> None:
-    with harness.serve_voila(folder, tmp_path, extra=["--theme=dark"]) as served:
-        page = browser.new_page(viewport={"width": 1100, "height": 900})
-        harness.open_in_voila(page, served, "controls.ipynb")
-        page.get_by_role("slider", name="Coats").wait_for()
-        page.get_by_role("img", name="Target beside <i>Predicted</i>").wait_for()
-        assert harness.serious(page) == []
-        harness.shoot(page, artifacts, "controls-dark")
-        page.close()
+def test_dark_theme_keeps_contrast(browser: Any, voila: harness.Served, artifacts: Path) -> None:
+    page = browser.new_page(viewport={"width": 1100, "height": 900}, color_scheme="dark")
+    harness.open_in_voila(page, voila, "controls.ipynb")
+    page.get_by_role("slider", name="Coats").wait_for()
+    page.get_by_role("img", name="Target beside <i>Predicted</i>").wait_for()
+    assert harness.serious(page) == []
+    harness.shoot(page, artifacts, "controls-dark")
+    page.close()
 
 
 def test_the_watch_notices(browser: Any, voila: harness.Served) -> None:

@@ -281,8 +281,8 @@ def test_dark_theme_keeps_contrast(
     browser: Any, shop: Shop, voila: harness.Served, artifacts: Path
 ) -> None:
     shop.forget()
-    page = browser.new_page(viewport={"width": 1024, "height": 768})
-    harness.open_in_voila(page, voila, BOOK, query="?theme=dark")
+    page = browser.new_page(viewport={"width": 1024, "height": 768}, color_scheme="dark")
+    harness.open_in_voila(page, voila, BOOK)
     choose_sample(page, shop)
     take_first(page, shop)
     assert page.evaluate("() => document.body.dataset.jpThemeLight") == "false"

@@ -73,8 +73,8 @@ def learn(page: Any, shop: Path, trainee: str) -> None:
 def test_under_voila_on_a_dark_tablet(
     browser: Any, shop: Path, tmp_path: Path, artifacts: Path
 ) -> None:
-    with harness.serve_voila(shop, tmp_path, environment(shop), ["--theme=dark"]) as served:
-        page = browser.new_page(viewport={"width": 820, "height": 1180})
+    with harness.serve_voila(shop, tmp_path, environment(shop)) as served:
+        page = browser.new_page(viewport={"width": 820, "height": 1180}, color_scheme="dark")
         watch = harness.Watch().on(page)
         harness.open_in_voila(page, served, BOOK)
         learn(page, shop, "tablet")

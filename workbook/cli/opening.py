@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -46,35 +46,54 @@ def _demo(
             target = aim_of(session.angles_of_file(file))
             show(matches_text(session.match(target, top=3)))
     if open_ and not os.environ.get(NO_BROWSER):
-        _open(archive=str(shop.archive))
+        _serve(str(shop.archive), demo=True)
 
 
 def _open(
     *,
-    kiosk: Annotated[
+    share: Annotated[
         bool,
-        typer.Option("--kiosk", help="For a tablet in the booth: pages without any code."),
+        typer.Option(
+            "--share", help="Let the shop's network in: shows a code for tablets to scan."
+        ),
     ] = False,
-    port: Annotated[int, typer.Option(help="Port on this machine; 0 takes a free one.")] = 0,
+    renew: Annotated[
+        bool,
+        typer.Option("--renew", help="With a new code, so that who knew the old one stays out."),
+    ] = False,
+    lab: Annotated[
+        bool, typer.Option("--lab", help="In JupyterLab, with the cells behind the pages.")
+    ] = False,
+    port: Annotated[
+        int,
+        typer.Option(
+            min=0, max=65535, help="Port; 0 takes the one the archive had before, or a free one."
+        ),
+    ] = 0,
     work: Annotated[
         str | None,
-        typer.Option(help="Folder for your notebooks; else beside the archive."),
+        typer.Option(help="With --lab: folder for your notebooks; else beside the archive."),
     ] = None,
     archive: ArchiveOption = "panels.db",
 ) -> None:
-    """Open the workbook in the browser, served by this machine to this machine alone.
+    """Open the workbook in the browser.
 
-    JupyterLab with a token by default. With --kiosk the notebooks are pages: no code is shown, none
-    can be run, and no other file can be read. Ctrl-C stops it.
+    Its pages are served to this machine alone, unless --share is given: then whoever scans the code
+    in the same network gets the same pages, and nobody else. No code is shown, none can be run from
+    a page, and no other file can be read. Ctrl-C stops it.
     """
-    from workbook.cli.serving import serve_workbook
+    if share and lab:
+        raise typer.BadParameter("JupyterLab runs code, so it is never shared: give one of the two")
     from workbook.session import Session
 
-    Session.open(archive, write=False).close()  # said here, not in a notebook
-    browser = not os.environ.get(NO_BROWSER)
-    code = serve_workbook(archive, kiosk=kiosk, port=port, work=work, browser=browser, tell=note)
-    if code:
-        raise typer.Exit(1)
+    Session.open(archive, write=False).close()  # said here, not on a page
+    _serve(archive, share=share, renew=renew, lab=lab, port=port, work=work)
+
+
+def _serve(archive: str, **how: Any) -> None:
+    from workbook.serving import serve_workbook
+
+    serve_workbook(archive, browser=not os.environ.get(NO_BROWSER), tell=note, **how)
 
 
 COMMANDS = {"demo": _demo, "open": _open}

@@ -1,0 +1,486 @@
+"""The workbook opened as people open it: who gets in, what is refused, what comes back."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import os
+import re
+import signal
+import socket
+import subprocess
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.browser import harness
+from tests.cli_shop import copied
+from workbook.serving.notebooks import FIRST_PAGE, notebooks_folder
+
+pytestmark = pytest.mark.browser
+
+HIDDEN = "nobody must read this"
+
+# Speaks to the page's own kernel as somebody with the browser's console could.
+ASK_KERNEL = """
+async ([code, kind, channel]) => {
+  const config = JSON.parse(document.getElementById('jupyter-config-data').textContent);
+  const address = location.origin.replace(/^http/, 'ws') +
+    `/api/kernels/${config.kernelId}/channels?session_id=intruder`;
+  const socket = new WebSocket(address);
+  const heard = [];
+  socket.onmessage = (event) => {
+    if (typeof event.data === 'string') heard.push(JSON.parse(event.data));
+  };
+  await new Promise((open, fail) => { socket.onopen = open; socket.onerror = fail; });
+  const send = (type, content, channel) => socket.send(JSON.stringify({
+    header: { msg_id: `${type}-1`, username: '', session: 'intruder', msg_type: type,
+              version: '5.3', date: new Date().toISOString() },
+    parent_header: {}, metadata: {}, content, channel, buffers: [] }));
+  send(kind, { code, silent: false, store_history: false, user_expressions: {}, restart: false,
+               allow_stdin: false, stop_on_error: false, seq: 1, type: 'request',
+               hist_access_type: 'tail', n: 9, raw: true, output: false, command: 'evaluate',
+               arguments: { expression: code }, cursor_pos: 1, detail_level: 0 }, channel);
+  // Answered by every kernel, so that silence means refusal and not a dead line.
+  send('kernel_info_request', {}, 'shell');
+  for (let i = 0; i < 300 && !heard.some((m) => m.msg_type === 'kernel_info_reply'); i++)
+    await new Promise((later) => setTimeout(later, 100));
+  await new Promise((later) => setTimeout(later, 1000));
+  socket.close();
+  return heard.filter((m) => (m.parent_header?.msg_id ?? '').endsWith('-1'))
+              .map((m) => m.msg_type);
+}
+"""
+
+
+@pytest.fixture(scope="module")
+def room(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("opened")
+    (folder / "secret.txt").write_text(HIDDEN)
+    copied(folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def shared(room: Path) -> Iterator[harness.Served]:
+    """The workbook as a shop's network sees it."""
+    with harness.open_workbook(room, "--share") as served:
+        yield served
+
+
+@pytest.fixture(scope="module")
+def page(browser: Any, shared: harness.Served) -> Iterator[Any]:
+    opened = browser.new_page(viewport={"width": 1280, "height": 800})
+    opened.goto(f"{shared.url}?token={shared.token}", timeout=harness.PATIENCE)
+    opened.locator(".cpw").first.wait_for(timeout=harness.PATIENCE)
+    yield opened
+    opened.close()
+
+
+def ask(
+    served: harness.Served, method: str, path: str, *, body: str = "", **headers: str
+) -> tuple[int, str, dict[str, str]]:
+    """Ask as written: no client may tidy the path or the Host away."""
+    port = served.port
+    line = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
+    line.putrequest(method, path, skip_accept_encoding=True, skip_host=True)
+    for name, value in {"Host": f"127.0.0.1:{port}", **headers}.items():
+        line.putheader(name.replace("_", "-"), value)
+    line.putheader("Content-Length", str(len(body)))
+    line.endheaders(body.encode() or None)
+    answer = line.getresponse()
+    text = answer.read().decode("utf-8", "replace")
+    line.close()
+    return answer.status, text, dict(answer.getheaders())
+
+
+def cookie(served: harness.Served) -> str:
+    """What a browser that was let in sends from then on."""
+    status, _, headers = ask(served, "GET", f"/?token={served.token}")
+    assert status == 302
+    assert "HttpOnly" in headers["Set-Cookie"]
+    assert "SameSite=Lax" in headers["Set-Cookie"]
+    return headers["Set-Cookie"].partition(";")[0]
+
+
+def kernels_of(served: harness.Served) -> set[int]:
+    """The kernels' processes."""
+    asked = ["pgrep", "-f", "-P", str(served.child.pid), "ipykernel"]
+    done = subprocess.run(asked, capture_output=True, text=True, check=False)
+    return {int(pid) for pid in done.stdout.split()}
+
+
+def runs(pid: int) -> bool:
+    """Whether a process is there, and no mere entry of one that ended."""
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+    except OSError:
+        return False
+
+
+def until(true: Any, seconds: float = 20.0) -> bool:
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        if true():
+            return True
+        time.sleep(0.1)
+    return bool(true())
+
+
+# The door
+
+
+def test_it_leads_to_the_running_page_with_nothing_to_press(
+    page: Any, shared: harness.Served, artifacts: Path
+) -> None:
+    from playwright.sync_api import expect
+
+    assert page.url == f"{shared.url}voila/render/{FIRST_PAGE}", "the secret stays in no address"
+    expect(page.get_by_role("group", name="In hand")).to_be_visible(timeout=harness.PATIENCE)
+    source = page.content()
+    assert "import app" not in source
+    assert page.locator(".cm-editor, .highlight").count() == 0
+    links = page.get_by_role("navigation", name="Pages").get_by_role("link")
+    books = {p.name for p in notebooks_folder().glob("*.ipynb")}
+    assert books <= {link.get_attribute("href") for link in links.all()}
+    expect(page.locator("[aria-current=page]")).to_have_text("Match a sample")
+    expect(page.get_by_text("Archive: panels.db")).to_be_visible()
+    assert harness.serious(page, "nav") == []
+    harness.shoot(page, artifacts, "serving-page")
+    page.emulate_media(color_scheme="dark")
+    expect(page.locator("body")).to_have_attribute("data-jp-theme-light", "false")
+    page.emulate_media(color_scheme="light")
+    expect(page.locator("body")).to_have_attribute("data-jp-theme-light", "true")
+
+
+def test_the_code_to_scan_is_on_a_page_of_its_own(
+    browser: Any, shared: harness.Served, artifacts: Path
+) -> None:
+    tab = browser.new_page()
+    tab.goto(f"{shared.url}tablet?token={shared.token}")
+    assert tab.locator("svg").bounding_box()["width"] > 200
+    harness.shoot(tab, artifacts, "serving-code")
+    tab.close()
+    assert "█" in shared.log.read_text() or "▄" in shared.log.read_text()
+
+
+def test_a_browser_is_opened_with_a_ticket_that_is_good_once(room: Path, tmp_path: Path) -> None:
+    seen, fake = tmp_path / "seen", tmp_path / "browse"
+    fake.write_text(f'#!/bin/sh\necho "$1" > {seen}.part && mv {seen}.part {seen}\n')
+    fake.chmod(0o755)
+    env = {"BROWSER": str(fake), "WORKBOOK_NO_BROWSER": ""}
+    with harness.open_workbook(room, env=env) as served:
+        assert until(seen.exists)
+        url = seen.read_text().strip()
+        assert served.token not in url
+        path = f"/?{url.partition('?')[2]}"
+        status, _, headers = ask(served, "GET", path)
+        assert (status, headers["Location"]) == (302, f"/voila/render/{FIRST_PAGE}")
+        assert "Set-Cookie" in headers
+        assert ask(served, "GET", path)[2]["Location"].startswith("/login")
+
+
+# What a stranger cannot do, and what a page cannot
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/",
+        "/tablet",
+        f"/voila/render/{FIRST_PAGE}",
+        "/alive/00000000-0000-0000-0000-000000000000",
+        "/api/kernels/00000000-0000-0000-0000-000000000000",
+        "/api/kernels/00000000-0000-0000-0000-000000000000/channels",
+    ],
+)
+def test_without_the_secret_nothing_is_shown_and_no_kernel_starts(
+    shared: harness.Served, path: str
+) -> None:
+    before = kernels_of(shared)
+    for headers in ({}, {"Authorization": "token wrong"}, {"Cookie": "workbook-0=1"}):
+        status, text, told = ask(shared, "GET", path, **headers)
+        assert status in (302, 403), text
+        assert status != 302 or told["Location"].startswith("/login")
+        assert shared.token not in text
+    assert kernels_of(shared) <= before
+    status, text, _ = ask(shared, "GET", "/login")
+    assert status == 403
+    assert "scan its code" in text
+
+
+@pytest.mark.parametrize("host", ["evil.example", "127.0.0.1.evil.example", "192.0.2.7", ""])
+def test_other_names_are_not_answered_even_with_the_secret(
+    shared: harness.Served, host: str
+) -> None:
+    token = f"?token={shared.token}"
+    for path in ("/", f"/voila/render/{FIRST_PAGE}", "/tablet", "/voila/static/voila.js"):
+        status, text, _ = ask(shared, "GET", path + token, Host=host)
+        assert status in (400, 404)
+        assert shared.token not in text
+
+
+def test_a_socket_needs_the_secret_and_the_origin(page: Any, shared: harness.Served) -> None:
+    kernel = page.evaluate(
+        "() => JSON.parse(document.getElementById('jupyter-config-data').textContent).kernelId"
+    )
+    path = f"/api/kernels/{kernel}/channels?session_id=x"
+    upgrade = {
+        "Upgrade": "websocket",
+        "Connection": "Upgrade",
+        "Sec_WebSocket_Version": "13",
+        "Sec_WebSocket_Key": "dGhlIHNhbXBsZSBub25jZQ==",
+    }
+
+    def joins(**headers: str) -> int:
+        port = shared.port
+        with socket.create_connection(("127.0.0.1", port), 20) as line:
+            told = {"Host": f"127.0.0.1:{port}", **upgrade, **headers}
+            lines = [f"{name.replace('_', '-')}: {value}" for name, value in told.items()]
+            line.sendall("\r\n".join([f"GET {path} HTTP/1.1", *lines, "", ""]).encode())
+            return int(line.recv(100).split()[1])
+
+    own, let_in = shared.url.rstrip("/"), cookie(shared)
+    assert joins(Origin=own, Cookie=let_in) == 101
+    assert joins(Origin=own) == 403
+    assert joins(Origin="http://evil.example", Cookie=let_in) == 403
+    assert joins(Origin=own.replace("http", "https") + "0", Cookie=let_in) == 403
+    assert joins(Origin=own, Cookie=let_in, Host="evil.example") == 404
+
+
+@pytest.mark.parametrize(
+    ("kind", "channel"),
+    [
+        ("execute_request", "shell"),
+        ("execute_request", "control"),
+        ("complete_request", "shell"),
+        ("inspect_request", "shell"),
+        ("history_request", "shell"),
+        ("is_complete_request", "shell"),
+        ("debug_request", "control"),
+        ("interrupt_request", "control"),
+        ("shutdown_request", "shell"),
+        ("shutdown_request", "control"),
+        ("create_subshell_request", "control"),
+        ("input_reply", "stdin"),
+    ],
+)
+def test_what_no_control_sends_is_not_passed_on(
+    page: Any, room: Path, kind: str, channel: str
+) -> None:
+    sign = room / f"{kind}.ran"
+    code = f"open({str(sign)!r}, 'w').write('ran')"
+    heard = page.evaluate(ASK_KERNEL, [code, kind, channel])
+    assert "kernel_info_reply" in heard, "the line was dead, so this shows nothing"
+    answers = {name for name in heard if name.endswith("_reply")} - {"kernel_info_reply"}
+    assert not answers
+    assert not sign.exists()
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "api/contents",
+        f"api/contents/{FIRST_PAGE}",
+        "api/kernels",
+        "api/sessions",
+        "api/kernelspecs",
+        "files/secret.txt",
+        "files/../secret.txt",
+        "voila/files/secret.txt",
+        f"voila/files/{FIRST_PAGE}",
+        "voila/files/..%2Fsecret.txt",
+        "voila/tree",
+        "voila/api/contents/",
+        "voila/static/..%2F..%2Fsecret.txt",
+        "voila/static/../../../../../../../../../../etc/passwd",
+        "voila/static/..%2f..%2f..%2f..%2f..%2f..%2f..%2f..%2fetc%2fpasswd",
+        "voila/static/%2e%2e/%2e%2e/%2e%2e/%2e%2e/%2e%2e/etc/passwd",
+        "voila/templates/workbook/static/..%2f..%2f..%2f..%2f..%2f..%2fetc%2fpasswd",
+        "voila/labextensions/..%2f..%2f..%2f..%2f..%2f..%2fetc%2fpasswd",
+        "voila/render/..%2Fsecret.txt",
+        "voila/render/secret.txt",
+        "voila/render/none.ipynb",
+        "voila/render/%2Fetc%2Fpasswd",
+        "static/..%2f..%2f..%2fetc%2fpasswd",
+        "lab",
+        "tree",
+        "edit/secret.txt",
+        "terminals/1",
+        "api/terminals",
+    ],
+)
+def test_no_file_is_given_away_to_who_has_the_secret(shared: harness.Served, path: str) -> None:
+    status, body, _ = ask(shared, "GET", f"/{path}", Cookie=cookie(shared))
+    assert status >= 400, f"{path} was answered: {body[:200]}"
+    for held in (HIDDEN, "root:x:", "import app", "SQLite format"):
+        assert held not in body
+
+
+@pytest.mark.parametrize(
+    ("method", "path"),
+    [
+        ("POST", "/api/kernels"),
+        ("POST", "/api/sessions"),
+        ("POST", "/api/terminals"),
+        ("PUT", "/api/contents/x.ipynb"),
+        ("DELETE", f"/api/contents/{FIRST_PAGE}"),
+        ("DELETE", "/api/kernels/KERNEL"),
+        ("POST", "/api/kernels/KERNEL/interrupt"),
+        ("POST", "/api/kernels/KERNEL/restart"),
+        ("POST", "/voila/api/shutdown/KERNEL"),
+    ],
+)
+def test_nothing_is_started_written_or_ended(
+    page: Any, shared: harness.Served, method: str, path: str
+) -> None:
+    kernel = page.evaluate(
+        "() => JSON.parse(document.getElementById('jupyter-config-data').textContent).kernelId"
+    )
+    before = kernels_of(shared)
+    path = path.replace("KERNEL", kernel)
+    status, _, _ = ask(
+        shared, method, path, body=json.dumps({"name": "python3"}), Cookie=cookie(shared)
+    )
+    assert status >= 400
+    assert before <= kernels_of(shared)
+
+
+@pytest.mark.skipif(not Path("/proc/net/tcp").exists(), reason="asks Linux who listens")
+@pytest.mark.parametrize(("more", "wanted"), [((), "0100007F"), (("--share",), "00000000")])
+def test_the_network_is_listened_to_when_asked_for_only(
+    room: Path, more: tuple[str, ...], wanted: str
+) -> None:
+    with harness.open_workbook(room, *more) as served:
+        port = served.port
+        found = set()
+        for table in ("/proc/net/tcp", "/proc/net/tcp6"):
+            for row in Path(table).read_text().splitlines()[1:]:
+                fields = row.split()
+                address, own = fields[1].split(":")
+                if fields[3] == "0A" and int(own, 16) == port:
+                    found.add(address)
+        assert found == {wanted}
+        commands = Path(f"/proc/{served.child.pid}/cmdline").read_text()
+        assert served.token not in commands
+
+
+# The end of it
+
+
+@pytest.mark.parametrize("sign", [signal.SIGTERM, signal.SIGHUP, signal.SIGINT, signal.SIGKILL])
+@pytest.mark.parametrize("lab", [False, True])
+def test_whatever_ends_it_ends_its_kernels(
+    browser: Any, room: Path, sign: signal.Signals, lab: bool
+) -> None:
+    with harness.open_workbook(room, *(["--lab"] if lab else [])) as served:
+        tab = browser.new_page()
+        tab.goto(f"{served.url}?token={served.token}", timeout=harness.PATIENCE)
+        assert until(lambda: kernels_of(served), 60)
+        pids = {served.child.pid, *kernels_of(served)}
+        os.kill(served.child.pid, sign)
+        assert until(lambda: served.child.poll() is not None and not any(map(runs, pids)), 60)
+        if sign is not signal.SIGKILL:
+            assert served.child.returncode == 0
+        assert "Traceback" not in served.log.read_text()
+        tab.close()
+
+
+# Coming back
+
+
+def gone(page: Any) -> Any:
+    return page.locator(".workbook-gone:not([hidden])")
+
+
+def test_a_page_says_that_its_server_went_keeps_what_was_typed_and_comes_back(
+    browser: Any, tmp_path: Path, artifacts: Path
+) -> None:
+    from playwright.sync_api import expect
+
+    copied(tmp_path)
+    page = browser.new_page()
+    with harness.open_workbook(tmp_path) as served:
+        page.goto(f"{served.url}?token={served.token}", timeout=harness.PATIENCE)
+        field = page.get_by_role("textbox", name="L*", exact=True)
+        field.fill("27.1", timeout=harness.PATIENCE)
+        page.wait_for_timeout(2500)
+        expect(gone(page)).to_have_count(0)
+        served.child.kill()
+        began = time.monotonic()
+        gone(page).wait_for(timeout=10_000)
+        took = time.monotonic() - began
+        print(f"said that the server went after {took:.1f} s")
+        assert took < 3.5  # a promise to the user; half a second is the machine's
+        expect(gone(page)).to_contain_text("does not answer")
+        page.get_by_role("textbox", name="a*", exact=True).fill("45.9")
+        harness.shoot(page, artifacts, "serving-gone")
+    # Started again without a word, it has the same address and lets the same browser in.
+    with harness.open_workbook(tmp_path, port=served.port) as again:
+        assert again.token == served.token
+        expect(gone(page)).to_have_count(0, timeout=harness.PATIENCE)
+        for name, value in (("L*", "27.1"), ("a*", "45.9")):
+            box = page.get_by_role("textbox", name=name, exact=True)
+            expect(box).to_have_value(value, timeout=harness.PATIENCE)
+        page.close()
+
+
+@pytest.mark.parametrize("lab", [False, True])
+def test_a_page_comes_back_when_its_kernel_went(
+    browser: Any, room: Path, artifacts: Path, lab: bool
+) -> None:
+    from playwright.sync_api import expect
+
+    with harness.open_workbook(room, *(["--lab"] if lab else [])) as served:
+        page = browser.new_page(viewport={"width": 1280, "height": 900})
+        page.goto(f"{served.url}?token={served.token}", timeout=harness.PATIENCE)
+        box = page.get_by_role("textbox", name="L*", exact=True)
+        box.fill("27.1", timeout=harness.PATIENCE)
+        page.wait_for_timeout(4000)
+        for pid in kernels_of(served):  # the page's, and the one kept warm
+            os.kill(pid, signal.SIGKILL)
+        began = time.monotonic()
+        gone(page).wait_for(timeout=10_000)
+        print(f"said that the kernel went after {time.monotonic() - began:.1f} s")
+        expect(gone(page)).to_have_count(0, timeout=harness.PATIENCE)
+        expect(box).to_have_value("27.1", timeout=harness.PATIENCE)
+        page.get_by_role("textbox", name="a*", exact=True).fill("45.9")
+        page.get_by_role("textbox", name="b*", exact=True).fill("28.5")
+        page.get_by_role("button", name="Use this target").click()
+        expect(page.get_by_role("group", name="In hand")).to_contain_text("L* 27.1")
+        page.close()
+
+
+def test_in_the_lab_pages_run_by_themselves_and_a_reload_keeps_them(
+    browser: Any, room: Path, artifacts: Path
+) -> None:
+    from playwright.sync_api import expect
+
+    with harness.open_workbook(room, "--lab") as served:
+        page = browser.new_page(viewport={"width": 1280, "height": 900})
+        watch = harness.Watch().on(page)
+        page.goto(f"{served.url}?token={served.token}", timeout=harness.PATIENCE)
+        pot = page.get_by_role("button", name="The pot", exact=True)
+        pot.click(timeout=harness.PATIENCE)
+        bar = page.get_by_role("navigation", name="Pages")
+        expect(bar.get_by_role("button")).to_have_count(
+            len(list(notebooks_folder().glob("*.ipynb"))) + 1
+        )
+        expect(page.locator(".jp-CodeCell .jp-Cell-inputWrapper").first).to_be_hidden()
+        kernels = kernels_of(served)
+        page.reload(timeout=harness.PATIENCE)
+        expect(page.get_by_role("button", name="▸ The pot")).to_be_visible(timeout=harness.PATIENCE)
+        assert kernels_of(served) == kernels
+        harness.shoot(page, artifacts, "serving-lab")
+        bar.get_by_role("button", name="Code").click()
+        expect(page.locator(".jp-CodeCell .jp-Cell-inputWrapper").first).to_be_visible()
+        watch.check()
+        # JupyterLab keeps code to itself: not without the secret, not under other names.
+        assert ask(served, "GET", "/api/contents")[0] == 403
+        status, _, _ = ask(served, "GET", f"/lab?token={served.token}", Host="evil.example")
+        assert status == 403
+        page.close()
+    assert re.search(r"/lab/tree/match_a_sample\.ipynb\?token=", served.log.read_text())
