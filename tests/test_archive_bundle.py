@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from matchlib.archive import Archive, export_bundle, import_bundle
-from matchlib.errors import ArchiveError
+from matchlib.errors import ArchiveError, FileError
 from matchlib.readings import read_file
 from tests.faults.making import panels
 from tests.faults.places import place
@@ -257,11 +257,11 @@ def test_a_backup_that_cannot_be_written_leaves_the_old_one(tmp_path: Path) -> N
         archive.add(panels(1, 3))
         old = tmp_path / "backup.zip"
         old.write_bytes(b"old")
-        with pytest.raises(ArchiveError, match="cannot be written"):
+        with pytest.raises(FileError, match="cannot be written"):
             export_bundle(archive, tmp_path / "no such folder" / "backup.zip")
         blocked = tmp_path / "folder.zip"
         blocked.mkdir()
-        with pytest.raises(ArchiveError, match="cannot be written"):
+        with pytest.raises(FileError, match="cannot be written"):
             export_bundle(archive, blocked)
         assert old.read_bytes() == b"old"
         assert not list(tmp_path.glob(".*part*")), "half a file was left behind"

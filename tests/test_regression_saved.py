@@ -98,7 +98,7 @@ def test_another_layout_is_fitted_anew(kept, monkeypatch):
 def test_a_missing_file_and_a_folder_that_is_none(tmp_path):
     with pytest.raises(FileError):
         load_fit(tmp_path / "none.npz")
-    with pytest.raises(FileError, match="could not be kept"):
+    with pytest.raises(FileError, match="cannot be written"):
         save_fit(tmp_path / "no folder" / "a.npz", model_of(), "x")
 
 

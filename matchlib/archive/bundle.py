@@ -19,12 +19,12 @@ import sqlalchemy as sa
 
 from matchlib import __version__
 from matchlib.archive import schema
-from matchlib.archive.atomic import written_whole
 from matchlib.archive.attaching import MAX_BYTES
 from matchlib.archive.checking import content_faults
 from matchlib.archive.export import write_panels
 from matchlib.archive.reading_out import hash_in, panels_in
 from matchlib.archive.store import Archive
+from matchlib.atomic import written_whole
 from matchlib.errors import ArchiveError
 from matchlib.plain import dump
 

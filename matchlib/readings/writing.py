@@ -9,12 +9,12 @@ from __future__ import annotations
 import csv
 import io
 import os
-import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from matchlib.atomic import written_whole
 from matchlib.domain import Panel, Reading, Stage, lots_text
 from matchlib.errors import FileError
 from matchlib.plain import dump, to_plain
@@ -184,28 +184,10 @@ def save_bytes(data: bytes, target: Path) -> None:
     Raises
     ------
     FileError
-        If the folder cannot be written to.
+        If the folder cannot be written or the disk is full.
     """
-    temporary = ""
-    try:
-        handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:40]}-")
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        mask = os.umask(0)
-        os.umask(mask)
-        Path(temporary).chmod(0o666 & ~mask)
-        Path(temporary).replace(target)
-    except (OSError, ValueError) as error:
-        if temporary:
-            Path(temporary).unlink(missing_ok=True)
-        why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise FileError(
-            f"This file cannot be written: {why}.",
-            remedy="check the folder, and that you may write to it.",
-            where=str(target),
-        ) from error
+    with written_whole(target) as part:
+        part.write_bytes(data)
 
 
 def _fixed(row: ReadingRow) -> dict[str, str | float | None]:

@@ -11,16 +11,15 @@ import hashlib
 import json
 import os
 import platform
-import tempfile
 import zipfile
 from dataclasses import asdict
 from importlib import metadata
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from matchlib.atomic import written_whole
 from matchlib.errors import FileError
 from matchlib.regression.evidence import Sizes
 from matchlib.regression.law import FilmLaw
@@ -108,23 +107,8 @@ def save_fit(path: str | os.PathLike[str], model: FilmPredictor, content_hash: s
     text = json.dumps(words, sort_keys=True)
     arrays["words"] = np.array(text)
     arrays["seal"] = np.array(_seal(arrays))
-    target = Path(path)
-    try:
-        with tempfile.NamedTemporaryFile(
-            dir=target.parent, prefix=target.name, suffix=".part", delete=False
-        ) as part:
-            np.savez(part, allow_pickle=False, **arrays)
-        # A temporary file is its maker's alone; who may read the archive may read its fit.
-        os.chmod(part.name, 0o644)
-        os.replace(part.name, target)
-    except OSError as error:
-        raise FileError(
-            "The fit could not be kept.",
-            expected="a folder that can be written",
-            got=str(error),
-            remedy="choose another place; the fit itself is not lost, only slower next time.",
-            where=str(path),
-        ) from None
+    with written_whole(path) as part:
+        np.savez(part, allow_pickle=False, **arrays)
 
 
 def load_fit(path: str | os.PathLike[str]) -> FilmPredictor:

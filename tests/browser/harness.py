@@ -231,7 +231,7 @@ def serve_lab(folder: Path, room: Path, env: dict[str, str] | None = None) -> An
 
 
 PAGES = """
-import sys
+import sys, tempfile
 from dataclasses import replace
 from pathlib import Path
 from workbook.serving.address import claim
@@ -239,7 +239,8 @@ from workbook.serving.pages import PageServer
 
 folder, port, secret = sys.argv[1:]
 address = replace(claim(folder, port=int(port)), secret=secret)
-PageServer(Path(folder), address, about="under test", browser=False).start()
+with tempfile.TemporaryDirectory() as room:
+    PageServer(Path(folder), address, Path(room), about="under test", browser=False).start()
 """
 
 

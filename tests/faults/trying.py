@@ -22,7 +22,7 @@ import sqlalchemy as sa
 
 from matchlib.archive import Archive, export_bundle, schema
 from matchlib.domain import readings_in
-from matchlib.errors import ArchiveError
+from matchlib.errors import ArchiveError, FileError
 from tests.faults.making import panels, seeded
 
 __all__ = [
@@ -236,7 +236,7 @@ def full_disk_by_mount(mount: Path) -> str:
     (mount / "filler").write_bytes(b"\0" * (shutil.disk_usage(mount).free - 4096))
     with (
         Archive.open(place, read_only=True) as archive,
-        pytest.raises(ArchiveError, match="space"),
+        pytest.raises(FileError, match="space"),
     ):
         export_bundle(archive, backup)
     assert backup.read_bytes() == b"the last good backup"

@@ -10,9 +10,7 @@ from __future__ import annotations
 import logging
 import os
 import secrets
-import shutil
 import signal
-import tempfile
 import threading
 import webbrowser
 from pathlib import Path
@@ -169,14 +167,19 @@ class PageServer(Voila):
         With nothing but the notebooks.
     address : Address
         Already listened to.
+    room : Path
+        Folder of the user's own, for the kernels' sockets.
     about : str
         Which archive it is, for the bar.
     browser : bool
         Whether to open one.
     """
 
-    def __init__(self, folder: Path, address: Address, *, about: str, browser: bool) -> None:
+    def __init__(
+        self, folder: Path, address: Address, room: Path, *, about: str, browser: bool
+    ) -> None:
         self.address = address
+        self.connection_dir = str(room)
         books = {
             book.name: nbformat.read(book, as_version=4) for book in sorted(folder.glob("*.ipynb"))
         }
@@ -258,7 +261,6 @@ class PageServer(Voila):
     def start(self) -> None:
         """Open a browser if one is wanted, serve until told to stop, and end the kernels."""
         logging.getLogger("tornado.access").setLevel(logging.ERROR)
-        self.connection_dir = tempfile.mkdtemp(prefix="workbook-")
         settings = {
             **self.init_settings(),
             "default_handler_class": _Lost,
@@ -285,9 +287,8 @@ class PageServer(Voila):
             self.stop()
 
     def stop(self) -> None:
-        """End the kernels, and take away what lay on the disk for them."""
+        """End the kernels."""
         run_sync(self.kernel_manager.shutdown_all)(now=True)
-        shutil.rmtree(self.connection_dir, ignore_errors=True)
 
 
 def _imports(books: Any) -> list[str]:

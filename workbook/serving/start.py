@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -11,6 +12,9 @@ from workbook.serving.address import Address, claim
 from workbook.serving.notebooks import copy_notebooks, notebooks_folder, work_folder
 
 __all__ = ["serve_workbook"]
+
+# A socket's whole path may have a hundred characters, and some systems' own folder has fifty.
+_SHORT = "/tmp" if os.name == "posix" else None  # noqa: S108  what is made in it is the owner's alone
 
 
 def serve_workbook(
@@ -61,7 +65,7 @@ def serve_workbook(
     paths = [str(jupyter_folder()), os.environ.get("JUPYTER_PATH", "")]
     os.environ["WORKBOOK_ARCHIVE"] = file
     os.environ["JUPYTER_PATH"] = os.pathsep.join(filter(None, paths))
-    with tempfile.TemporaryDirectory(prefix="workbook-") as room:
+    with tempfile.TemporaryDirectory(prefix=_clear_rooms(), dir=_SHORT) as room:
         if lab:
             from workbook.serving.lab import serve_lab
 
@@ -75,7 +79,7 @@ def serve_workbook(
         from workbook.serving.pages import PageServer
 
         about = "The demonstration" if demo else f"Archive: {Path(file).name}"
-        server = PageServer(folder, address, about=about, browser=browser)
+        server = PageServer(folder, address, Path(room), about=about, browser=browser)
         _tell(address, tell)
         server.start()
 
@@ -86,3 +90,17 @@ def _tell(address: Address, tell: Callable[[str], None]) -> None:
         tell(address.code())
     else:
         tell(f"The workbook is at {address.told} on this machine. Ctrl-C stops it.")
+
+
+def _clear_rooms() -> str:
+    """Take away the rooms of servers that were killed; return how this one's name begins."""
+    for left in Path(_SHORT).glob("workbook-*-*") if _SHORT else ():
+        number = left.name.split("-")[1]
+        try:
+            if number.isdigit() and left.stat().st_uid == os.getuid():
+                os.kill(int(number), 0)
+        except ProcessLookupError:
+            shutil.rmtree(left, ignore_errors=True)
+        except OSError:
+            continue  # ended meanwhile
+    return f"workbook-{os.getpid()}-"

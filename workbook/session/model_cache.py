@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from matchlib.atomic import sweep
 from matchlib.errors import MatchlibError
 
 if TYPE_CHECKING:
@@ -99,6 +100,8 @@ def model_of(
     """
     from matchlib.regression import load_fit
 
+    if archive.database.path is not None:
+        sweep(archive.database.path.parent)
     content = archive.content_hash(without=without)
     how = "asked" if refit else "new"
     own = _places(archive, _TRIED if without else _WHOLE)

@@ -1,0 +1,80 @@
+"""Files written whole or not at all, and what a process that was killed left of them."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import re
+import secrets
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from matchlib.errors import FileError
+
+__all__ = ["sweep", "written_whole"]
+
+_PART = re.compile(r"\..*\.[0-9a-f]{12}\.part(\..*)?")
+_OLD = 3600.0  # seconds; nothing here takes so long to write
+
+
+@contextmanager
+def written_whole(path: str | os.PathLike[str]) -> Iterator[Path]:
+    """Give a path to write to, which becomes the file when the block has ended well.
+
+    Parameters
+    ----------
+    path : str or path-like
+        The file wanted. One that is there is replaced only by the whole new one.
+
+    Yields
+    ------
+    Path
+        Beside it, with the same suffix; gone when the block ends, whatever happens in it.
+
+    Raises
+    ------
+    FileError
+        If the folder cannot be written or the disk is full.
+    """
+    target = Path(path).expanduser().absolute()
+    part = target.with_name(f".{target.stem[:80]}.{secrets.token_hex(6)}.part{target.suffix}")
+    sweep(target.parent)
+    try:
+        yield part
+        with part.open("rb+") as file:
+            os.fsync(file.fileno())
+        part.replace(target)
+        if os.name == "posix":
+            folder = os.open(target.parent, os.O_RDONLY)
+            try:
+                os.fsync(folder)
+            finally:
+                os.close(folder)
+    except (OSError, ValueError) as error:  # ValueError: a null character in the name
+        if isinstance(error, FileError):
+            raise
+        raise FileError(
+            "This file cannot be written.",
+            got=getattr(error, "strerror", None) or str(error),
+            where=str(target),
+            remedy="give a path in a folder that exists, that you can write to and that has space.",
+        ) from error
+    finally:
+        with contextlib.suppress(OSError, ValueError):
+            part.unlink(missing_ok=True)
+
+
+def sweep(folder: Path) -> None:
+    """Take away what processes that were killed left unfinished in a folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Looked at by itself, not what is under it.
+    """
+    with contextlib.suppress(OSError, ValueError):  # what cannot be taken away is left
+        for entry in folder.iterdir():
+            if _PART.fullmatch(entry.name) and time.time() - entry.stat().st_mtime > _OLD:
+                entry.unlink()
