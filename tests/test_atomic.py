@@ -17,10 +17,15 @@ from tests.faults.trying import in_process, wait
 def test_what_ends_badly_leaves_the_old_file_and_nothing_beside_it(tmp_path: Path) -> None:
     target = tmp_path / "a.csv"
     target.write_text("old")
-    for problem in (RuntimeError, KeyboardInterrupt, OSError):
-        with pytest.raises((problem, FileError)), written_whole(target) as part:
+
+    def half(problem: type[BaseException]) -> None:
+        with written_whole(target) as part:
             part.write_text("half")
             raise problem
+
+    for problem in (RuntimeError, KeyboardInterrupt, OSError):
+        with pytest.raises((problem, FileError)):
+            half(problem)
     assert target.read_text() == "old"
     assert list(tmp_path.iterdir()) == [target]
     with written_whole(target) as part:
