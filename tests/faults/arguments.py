@@ -1,0 +1,329 @@
+"""Hostile arguments and files for every command, by what the command line says it takes.
+
+``python -m tests.faults.arguments [--draws 3000] [--seed 1] [--record]``. Commands, options and
+their types are read from the command line itself, so that a new option is covered when it comes.
+Each draw runs in a process of its own, in a workshop of its own. It has failed if it ends in a
+traceback, by a signal, without a word, after more than 10 s of computing or 60 s of waiting, or
+with more than 500 MB.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import os
+import random
+import re
+import resource
+import shutil
+import signal
+import sys
+import tempfile
+import time
+import traceback
+import zipfile
+from collections import Counter
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, get_args
+
+import typer
+
+from tests.cli_shop import SMALL, run
+from tests.faults.making import seeded
+from tests.faults.record import circumstances, write_section
+
+__all__ = ["Outcome", "commands", "draw", "main", "make_shop", "tried"]
+
+CPU_SECONDS, WALL_SECONDS, MOST_MB = 10, 60, 500
+
+WHOLE = [
+    "0",
+    "1",
+    "-1",
+    "2",
+    "3",
+    "17",
+    "1000000",
+    str(2**31),
+    str(2**63),
+    str(10**40),
+    f"-{2**63}",
+]
+NUMBERS = ["0", "1", "-1", "0.5", "nan", "inf", "-inf", "1e308", "-1e308", "1e-320", "50", "1e400"]
+NOT_NUMBERS = ["", " ", "x", "1,5", "−1", "0x10", "1_000", "٣", "½", "1e", "--", "NaN ", "5 "]
+TEXTS = [
+    *("", " ", "\n", "\t", "x" * 100_000, "é" * 300, "名前", "\u202egnirts", "a\u0301\u0301", "💧"),
+    *("'; DROP TABLE panels; --", "../../etc/passwd", "%s%n%x", "{0.__class__}", "$(id)", "-h"),
+    *("--json", "=1+1", "\udcff\udcfe", "<script>", "0", "1e999", ":", "@", "6:1", "4@6:1", ","),
+    *(
+        "1:0",
+        "0:1",
+        "0@6:1",
+        "-2@6:1",
+        "9999999@6:1",
+        "2@1e308:1",
+        "3@nan:1",
+        "silver 3 + black -1",
+    ),
+    *(
+        "silver + silver",
+        "silver 1 +",
+        "rust 1e300 + rust 1e-300",
+        "45as15=nan,0,0",
+        "45as999=1,2,3",
+    ),
+    *("carrier=0", "carrier=nan", "1e300 l", "-1 ml", "2 m2", "600 mm x 400 mm", "0 mm x 0 mm"),
+    *("D65", "F11", "E", "2", "10", "percent", ".", "ground,panel", "2024-02-30", "A4", "A7", "A0"),
+]
+ADDRESSES = [
+    *("postgresql://u@127.0.0.1:abc/x", "postgresql://u:p@127.0.0.1:1/x", "postgresql://[::1/x"),
+    *("postgresql://", "postgresql:///x?host=/none", "postgresql://h:99999/x", "mysql://h/x"),
+    *("sqlite://", "sqlite:///", "://", "file:///etc/passwd", "http://127.0.0.1:1/x"),
+]
+FILES = [
+    *("good.csv", "panels.db", "empty.csv", "noise.bin", "fifo", "folder", "loop", "missing.csv"),
+    *("table.xlsx", "bomb.xlsx", "half.zip", "deep.json", "wide.csv", "long.csv", "/dev/null"),
+    *("/dev/zero", "none/such/file.csv", "n" * 300, "recipes.csv", "table.cgats", "table.cxf"),
+]
+# What makes a command go further than its first look at what it was given.
+GOOD = {
+    "file": "good.csv", "panels": "P3", "panel": "P3", "change": "1", "recipes": "recipes.csv",
+    "lab": ("43", "30", "24"), "ground": "silver", "colour": "rust", "schedule": "3@6:1",
+    "read": ("44", "29", "24"), "reading": "good.csv", "sample": "P3", "area": "2 m2",
+    "dry_film_um": "12", "volume_solids": "0.2", "out": "out.pdf", "yes": "",
+    "archive": "panels.db",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of one draw: its arguments, and what is wrong with how it ended."""
+
+    arguments: list[str]
+    code: int
+    fault: str
+    seconds: float
+    megabytes: float
+    said: str
+
+
+def commands() -> dict[str, Any]:
+    """Return all commands by name, as the command line has them."""
+    from workbook.cli import app
+
+    return dict(typer.main.get_command(app).commands)  # type: ignore[attr-defined]  # a group
+
+
+def hostile(rng: random.Random, parameter: Any) -> list[str]:
+    """Return what is given for a parameter once: words by its type."""
+    annotation = parameter.type_descriptor.annotation
+    kinds = [k for k in get_args(annotation) if k is not Ellipsis] or [annotation]
+    return [_word(rng, kinds[i % len(kinds)], parameter) for i in range(max(1, parameter.nargs))]
+
+
+def _word(rng: random.Random, kind: type, parameter: Any) -> str:
+    if kind in (int, float):
+        pool = WHOLE if kind is int and rng.random() < 0.8 else NUMBERS
+        return rng.choice(NOT_NUMBERS if rng.random() < 0.15 else pool)
+    told = f"{parameter.name} {parameter.metavar or ''}".lower()
+    if "archive" in told:
+        return rng.choice([*FILES, *ADDRESSES])
+    if re.search(r"file|path|recipes|reading|sprayed|out\b|work|dir", told):
+        return rng.choice(FILES if rng.random() < 0.85 else TEXTS)
+    return rng.choice(TEXTS if rng.random() < 0.8 else [*WHOLE, *NUMBERS, *FILES])
+
+
+def draw(rng: random.Random, name: str, command: Any) -> list[str]:
+    """Return the arguments of one draw: some good, some hostile, some left out, some doubled."""
+    options, places = [], []
+    wild = rng.random() < 0.3
+    spoiled = {rng.choice(command.params).name for _ in range(rng.randint(1, 3))}
+    for parameter in command.params:
+        if parameter.name == "help":
+            continue
+        good = GOOD.get(parameter.name or "")
+        bad = parameter.name in spoiled or (wild and rng.random() < 0.2)
+        if not bad and (good is None or (rng.random() < 0.5 and not parameter.required)):
+            continue
+        words = (
+            hostile(rng, parameter)
+            if bad or good is None
+            else list([good] if isinstance(good, str) else good)
+        )
+        if parameter.param_type_name == "option":
+            times = rng.choice([1, 1, 1, 2]) if bad else 1
+            switch = rng.choice([*parameter.opts, *parameter.secondary_opts])
+            for _ in range(times):
+                options += [switch] if parameter.is_flag else [switch, *words]
+        else:
+            places += words if rng.random() < 0.95 else []
+    if rng.random() < 0.05:
+        options.append(rng.choice(["--none-such", "--", "-x", "--archive", "--help"]))
+    parted = ["--"] if places and rng.random() < 0.2 else []
+    return [name, *options, *parted, *places]
+
+
+def make_shop(folder: Path) -> None:
+    """Make a small fitted workshop and the hostile files beside it."""
+    (folder / "good.csv").write_text(SMALL)
+    (folder / "recipes.csv").write_text("ground,colour,schedule\nsilver,rust,3@6:1\n")
+    assert run("import", "good.csv", cwd=folder).exit_code == 0
+    assert run("predict", "--recipes", "recipes.csv", cwd=folder).exit_code == 0
+    assert run("export", "table.xlsx", cwd=folder).exit_code == 0
+    (folder / "empty.csv").touch()
+    (folder / "noise.bin").write_bytes(seeded(1).randbytes(20_000))
+    os.mkfifo(folder / "fifo")
+    (folder / "folder").mkdir()
+    (folder / "loop").symlink_to("loop")
+    (folder / "deep.json").write_text("[" * 100_000)
+    head = SMALL.splitlines()[0]
+    (folder / "wide.csv").write_text(",".join(f"c{i}" for i in range(50_000)))
+    (folder / "long.csv").write_text(f"{head}\n" + "P1,silver,,,yes,62,0,0,\n" * 50_000)
+    (folder / "table.cgats").write_text("CGATS.17\nNUMBER_OF_SETS 99999999999\nBEGIN_DATA\n")
+    (folder / "table.cxf").write_text("<?xml version='1.0'?><!DOCTYPE a [<!ENTITY b 'c'>]><a>&b;")
+    (folder / "half.zip").write_bytes((folder / "table.xlsx").read_bytes()[:3000])
+    with (
+        zipfile.ZipFile(folder / "table.xlsx") as good,
+        zipfile.ZipFile(folder / "bomb.xlsx", "w", zipfile.ZIP_DEFLATED) as bomb,
+    ):
+        for entry in good.namelist():
+            inflated = good.read(entry)
+            if entry.endswith("sheet1.xml"):
+                inflated = inflated.replace(b"</sheetData>", b" " * 300_000_000 + b"</sheetData>")
+            bomb.writestr(entry, inflated)
+
+
+def tried(arguments: list[str], shop: Path) -> Outcome:
+    """Run a command in a process and a workshop of its own."""
+    with tempfile.TemporaryDirectory(prefix="draw-") as name:
+        room = Path(name, "shop")
+        # The great files are shared; nothing may write to what it was given to read.
+        great = {"bomb.xlsx", "long.csv", "wide.csv"}
+        shutil.copytree(shop, room, symlinks=True, ignore=lambda *_: [*great, "fifo"])
+        for each in great:
+            os.link(shop / each, room / each)
+        os.mkfifo(room / "fifo")
+        said = Path(name, "said")
+        began = time.monotonic()
+        child = os.fork()
+        if child == 0:
+            _run_and_exit(arguments, room, said)
+        while True:
+            pid, status, usage = os.wait4(child, os.WNOHANG)
+            if pid:
+                break
+            if time.monotonic() - began > WALL_SECONDS:
+                os.kill(child, signal.SIGKILL)
+            time.sleep(0.005)
+        text = said.read_text("utf-8", "replace")
+    seconds = usage.ru_utime + usage.ru_stime
+    megabytes = usage.ru_maxrss / 1024
+    code = os.waitstatus_to_exitcode(status)
+    fault = ""
+    if "Traceback" in text:
+        fault = "traceback"
+    elif time.monotonic() - began > WALL_SECONDS:
+        fault = "hangs"
+    elif seconds > CPU_SECONDS or code == -signal.SIGXCPU:
+        fault = "too long"
+    elif megabytes > MOST_MB:
+        fault = "too much memory"
+    elif code not in (0, 1, 2):
+        fault = f"ended with {code}"
+    elif not text.strip():
+        fault = "not a word"
+    return Outcome(arguments, code, fault, seconds, megabytes, text)
+
+
+def _run_and_exit(arguments: list[str], room: Path, said: Path) -> None:
+    code = 70
+    try:
+        resource.setrlimit(resource.RLIMIT_CPU, (CPU_SECONDS + 1, CPU_SECONDS + 2))
+        os.chdir(room)
+        os.environ |= {"HOME": str(room), "WORKBOOK_NO_BROWSER": "1", "XDG_DATA_HOME": str(room)}
+        os.environ.pop("WORKBOOK_ARCHIVE", None)
+        out = os.open(said, os.O_WRONLY | os.O_CREAT, 0o600)
+        os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
+        for descriptor in (1, 2):
+            os.dup2(out, descriptor)
+        sys.stdin = open(0, closefd=False)  # noqa: SIM115  the process ends with it
+        sys.stdout = open(1, "w", closefd=False, encoding="utf-8", errors="surrogateescape")  # noqa: SIM115  as above
+        sys.stderr = open(2, "w", closefd=False, encoding="utf-8", errors="surrogateescape")  # noqa: SIM115  as above
+        sys.argv = ["workbook", *arguments]
+        from workbook import serving
+        from workbook.cli import main as command_line
+
+        # What is served is tried elsewhere; here, that it would be.
+        serving.serve_workbook = _claimed  # type: ignore[assignment]
+        command_line()
+        code = 0
+    except SystemExit as stop:
+        code = stop.code if isinstance(stop.code, int) else int(stop.code is not None)
+    except BaseException:
+        traceback.print_exc()
+    with contextlib.suppress(Exception):
+        sys.stdout.flush()
+        sys.stderr.flush()
+    os._exit(code)
+
+
+def _claimed(archive: str, **given: Any) -> None:
+    from workbook.serving.address import claim
+
+    claim(archive, **{k: given[k] for k in ("port", "share", "renew") if k in given}).close()
+    given["tell"]("It would be served.")
+
+
+def main() -> int:
+    """Try so many draws, command by command in turn; print and record what failed."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--draws", type=int, default=3000)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--minutes", type=float, default=60.0)
+    parser.add_argument("--record", action="store_true")
+    asked = parser.parse_args()
+    known = commands()
+    counts: dict[str, Counter[str]] = {name: Counter() for name in known}
+    slowest, largest, failed = 0.0, 0.0, []
+    end = time.monotonic() + 60 * asked.minutes
+    with tempfile.TemporaryDirectory() as name:
+        shop = Path(name)
+        make_shop(shop)
+        for number in range(asked.draws):
+            if time.monotonic() > end:
+                break
+            command = list(known)[number % len(known)]
+            rng = seeded((asked.seed, number))
+            outcome = tried(draw(rng, command, known[command]), shop)
+            counts[command][outcome.fault or {0: "done"}.get(outcome.code, "refused")] += 1
+            slowest, largest = max(slowest, outcome.seconds), max(largest, outcome.megabytes)
+            if outcome.fault:
+                failed.append(outcome)
+                told = [a if len(a) < 60 else f"{a[:20]}…({len(a)})" for a in outcome.arguments]
+                print(f"{number} {outcome.fault}: {told}\n    {outcome.said[-600:]}", flush=True)
+    rows = [
+        f"| {name} | {sum(c.values())} | {c['done']} | {c['refused']} | "
+        f"{sum(c.values()) - c['done'] - c['refused']} |"
+        for name, c in counts.items()
+    ]
+    total = sum(sum(c.values()) for c in counts.values())
+    text = "\n".join(
+        [
+            circumstances(f"python -m tests.faults.arguments --draws {total} --seed {asked.seed}"),
+            f"{total} draws, {len(failed)} failed; the slowest took {slowest:.1f} s of computing, "
+            f"the largest {largest:.0f} MB.",
+            "",
+            "| command | tried | done | refused in words | failed |",
+            "|---|---|---|---|---|",
+            *rows,
+        ]
+    )
+    print(text)
+    if asked.record:
+        write_section("Hostile arguments and files", text)
+    return 1 if failed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
