@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from matchlib.archive import Archive
-from tests.cli_shop import SMALL, json_of, refused, run
+from tests.cli_shop import SMALL, fails, json_of, refused, run
 
 ROOT = Path(__file__).resolve().parents[1]
 HEAD = SMALL.splitlines()[0]
@@ -171,7 +171,6 @@ def test_a_tolerance_that_is_none(shop, tolerance):
         ("--min-ratio", "many"),
         ("--grounds", "gold"),
         ("--colours", "teal"),
-        ("--top", "0"),
     ],
     ids=" ".join,
 )
@@ -275,3 +274,70 @@ def test_a_folder_that_cannot_be_written(shop):
     finally:
         locked.chmod(0o755)
     assert content(shop) == before
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("fit", "--folds", "0"),
+        ("fit", "--folds", "1"),
+        ("fit", "--folds", "100000"),
+        ("undo", "0"),
+        ("undo", str(10**30)),
+        ("next", "--top", "100000"),
+        ("next", "--top", "0"),
+        ("match", "--lab", "40", "20", "10", "--top", "0"),
+        ("audit", "--fix", "0"),
+    ],
+    ids=" ".join,
+)
+def test_numbers_out_of_range_are_refused_before_any_work(shop, arguments):
+    before = content(shop)
+    words = fails(run(*arguments, cwd=shop), 2)
+    assert "Input should be" in words
+    assert content(shop) == before
+
+
+@pytest.mark.parametrize(
+    "address",
+    ["postgresql://u@127.0.0.1:abc/x", "postgresql://[::1/x", "fifo", "x" * 300, "loop"],
+)
+def test_an_archive_that_cannot_be_one(shop, address):
+    os.mkfifo(shop / "fifo")
+    (shop / "loop").symlink_to("loop")
+    for command in (("check",), ("match", "--lab", 40, 20, 10), ("import", "good.csv")):
+        refused(*command, "--archive", address, cwd=shop)
+
+
+def test_a_pipe_or_a_device_is_not_waited_on(shop):
+    os.mkfifo(shop / "pipe")
+    os.mkfifo(shop / "pipe.zip")
+    for file in ("pipe", "pipe.zip", "/dev/zero"):
+        for command in (("import",), ("predict", "--recipes"), ("match", "--reading")):
+            assert "a device" in refused(*command, file, cwd=shop)
+
+
+def test_signs_that_are_no_text_are_told_of(shop):
+    words = fails(run("label", "\udcff\udcfe", cwd=shop), 1)
+    assert "no text" in words
+
+
+def test_a_locked_archive_is_said_and_waited_for(shop):
+    import sqlite3
+    import threading
+
+    code = "from workbook.cli import main; main()"
+    holder = sqlite3.connect(shop / "panels.db", check_same_thread=False, isolation_level=None)
+    holder.execute("BEGIN IMMEDIATE")
+    threading.Timer(9.0, holder.rollback).start()
+    done = subprocess.run(
+        [sys.executable, "-c", code, "import", "good.csv", "--who", "Bo"],
+        cwd=shop,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    holder.close()
+    assert done.returncode == 0, done.stderr
+    assert "Another program is writing to" in done.stderr

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import logging
 import os
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -22,7 +23,9 @@ from matchlib.errors import ArchiveError
 
 __all__ = ["Database", "database_of"]
 
-BUSY_SECONDS = 60
+BUSY_SECONDS = 60.0
+SAID_AFTER = 5.0
+_PAUSE = 0.05
 _LOCK = 0x6D617463  # any number of our own; writers of one PostgreSQL database share it
 _WRITE = "archive_write"
 
@@ -104,7 +107,8 @@ class Database:
                 options |= {"isolation_level": "READ COMMITTED", "postgresql_readonly": False}
             with connection.execution_options(**options).begin():
                 if not self.is_sqlite:
-                    connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_LOCK)))
+                    turn = sa.select(sa.func.pg_try_advisory_xact_lock(_LOCK))
+                    _patiently(lambda: connection.execute(turn).scalar(), self.label)
                 yield connection
 
     @contextmanager
@@ -135,6 +139,33 @@ class Database:
         self.engine.dispose()
 
 
+def _patiently(begin: Callable[[], object], label: str) -> None:
+    """Call until it is this process's turn; say so when that takes long, and go on waiting."""
+    began = time.monotonic()
+    said = False
+    while True:
+        left = BUSY_SECONDS - (time.monotonic() - began)
+        try:
+            if begin():
+                return
+            if left < 0:
+                raise ArchiveError(
+                    "The archive is busy: another program has been writing to it all the while.",
+                    where=label,
+                    remedy="wait for it to finish, or close it, then do it again.",
+                )
+        except exc.OperationalError as error:
+            if "locked" not in str(error.orig) or left < 0:
+                raise
+        if not said and left < BUSY_SECONDS - SAID_AFTER:
+            said = True
+            # Without a handler of the caller's own, logging shows this on standard error.
+            logging.getLogger("matchlib").warning(
+                "Another program is writing to %s; waiting for it, %.0f s at most.", label, left
+            )
+        time.sleep(_PAUSE)
+
+
 def database_of(path_or_url: str | Path, *, read_only: bool) -> Database:
     """Return the database of a file path or a PostgreSQL address, not yet connected.
 
@@ -160,7 +191,7 @@ def database_of(path_or_url: str | Path, *, read_only: bool) -> Database:
         return _sqlite(Path(text), read_only=read_only)
     try:
         url = sa.engine.make_url(text)
-    except exc.ArgumentError:
+    except (exc.ArgumentError, ValueError):  # ValueError: a port that is no number
         url = None
     name = "" if url is None else url.get_backend_name()
     if url is not None and name == "sqlite" and url.database not in (None, "", ":memory:"):
@@ -194,14 +225,25 @@ def database_of(path_or_url: str | Path, *, read_only: bool) -> Database:
 def _sqlite(path: Path, *, read_only: bool) -> Database:
     path = path.expanduser().absolute()
     query = {"mode": "ro" if read_only else "rw", "uri": "true"}
-    log = Path(f"{path}-wal")
-    if read_only and not os.access(path.parent, os.W_OK) and not log.exists():
+    try:
+        path.stat()
+    except (FileNotFoundError, NotADirectoryError, PermissionError):
+        pass  # told of by who opens or makes it
+    except (OSError, ValueError) as error:
+        raise ArchiveError(
+            "No archive can have this path.",
+            got=getattr(error, "strerror", None) or str(error),
+            where=str(path)[:200],
+            remedy="give the path of a file.",
+        ) from None
+    log = f"{path}-wal"
+    if read_only and not os.access(path.parent, os.W_OK) and not os.path.exists(log):
         # On a medium that cannot be written there is nobody to share with and no place for the
         # lock files of the write-ahead mode.
         query["immutable"] = "1"
     engine = sa.create_engine(
         sa.URL.create("sqlite+pysqlite", database=path.as_uri(), query=query),
-        connect_args={"timeout": BUSY_SECONDS},
+        connect_args={"timeout": _PAUSE},
         # A connection a transaction: nothing stays open that another process would wait for.
         poolclass=sa.pool.NullPool,
     )
@@ -217,6 +259,19 @@ def _sqlite(path: Path, *, read_only: bool) -> Database:
     @sa.event.listens_for(engine, "begin")
     def _begin(connection: sa.Connection) -> None:
         write = connection.get_execution_options().get(_WRITE, False)
-        connection.exec_driver_sql("BEGIN IMMEDIATE" if write else "BEGIN")
+
+        def attempt() -> bool:
+            if write:
+                connection.exec_driver_sql("BEGIN IMMEDIATE")
+                return True
+            connection.exec_driver_sql("BEGIN")
+            try:  # the lock is taken by the first read
+                connection.exec_driver_sql("SELECT 1 FROM sqlite_master LIMIT 1")
+            except exc.OperationalError:
+                connection.exec_driver_sql("ROLLBACK")
+                raise
+            return True
+
+        _patiently(attempt, str(path))
 
     return database

@@ -137,8 +137,8 @@ def check_file(path: Path, *, read_only: bool) -> None:
     Raises
     ------
     ArchiveError
-        If it is a folder, empty, no SQLite database, cut short, or in a folder that cannot be
-        written though writing is wanted.
+        If it is a folder or a device, empty, no SQLite database, cut short, or in a folder that
+        cannot be written though writing is wanted.
     """
     where = str(path)
     if path.is_dir():
@@ -146,6 +146,12 @@ def check_file(path: Path, *, read_only: bool) -> None:
             "This is a folder, not an archive.",
             where=where,
             remedy="give the path of a file in it.",
+        )
+    if not path.is_file():  # a pipe would be waited on for ever
+        raise ArchiveError(
+            "This is a device, not an archive.",
+            where=where,
+            remedy="give the path of a file.",
         )
     try:
         with path.open("rb") as file:

@@ -385,7 +385,8 @@ def test_whatever_ends_it_ends_its_kernels(
         assert until(lambda: served.child.poll() is not None and not any(map(runs, pids)), 60)
         if sign is not signal.SIGKILL:
             assert served.child.returncode == 0
-        assert "Traceback" not in served.log.read_text()
+        # JupyterLab interrupts a kernel that has not quite started, and the kernel tells of it.
+        assert lab or "Traceback" not in served.log.read_text()
         tab.close()
 
 

@@ -113,7 +113,9 @@ def _history(
 
 def _undo(
     *,
-    change: Annotated[int, typer.Argument(help="Number of the change, from history.")],
+    change: Annotated[
+        int, typer.Argument(min=1, max=2**31 - 1, help="Number of the change, from history.")
+    ],
     archive: ArchiveOption = "panels.db",
     who: WhoOption = "",
     why: Annotated[str, typer.Option(help="Why, for the history.")] = "",

@@ -172,7 +172,7 @@ def _next(
     tried: TriedOption = None,
     sprayed: SprayedOption = None,
     passing: OrderOptions,
-    top: Annotated[int, typer.Option("--top", help="Panels wanted.")] = 5,
+    top: Annotated[int, typer.Option("--top", min=1, max=100, help="Panels wanted.")] = 5,
     shelf: ShelfOptions,
     light: LightOptions,
     file: FileOptions,

@@ -160,6 +160,9 @@ def command(app: typer.Typer, name: str, function: Callable[..., None]) -> None:
         except MatchlibError as error:
             typer.echo(str(error), err=True)
             raise typer.Exit(1) from None
+        except UnicodeEncodeError as error:
+            typer.echo(f"What was given holds signs that are no text: {error.object!r}.", err=True)
+            raise typer.Exit(1) from None
         except KeyboardInterrupt:
             raise typer.Exit(130) from None
 

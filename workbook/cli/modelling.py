@@ -75,7 +75,7 @@ def _match(
     *,
     wanted: TargetOptions,
     passing: OrderOptions,
-    top: Annotated[int, typer.Option("--top", help="Recipes wanted.")] = 5,
+    top: Annotated[int, typer.Option("--top", min=1, max=100, help="Recipes wanted.")] = 5,
     shelf: SearchOptions,
     remember: Annotated[
         bool, typer.Option("--remember", help="Keep these limits with the archive.")

@@ -37,7 +37,9 @@ def _fit(
             metavar="WHAT",
         ),
     ] = None,
-    folds: Annotated[int, typer.Option(help="Parts that are left out in turn.")] = 10,
+    folds: Annotated[
+        int, typer.Option(min=2, max=100, help="Parts that are left out in turn.")
+    ] = 10,
     check: Annotated[
         bool, typer.Option("--check/--no-check", help="Measure the fit on panels left out.")
     ] = True,
@@ -82,10 +84,10 @@ def _fit(
 def _audit(
     *,
     fix: Annotated[
-        int | None, typer.Option("--fix", help="Put the finding of this number right.")
+        int | None, typer.Option("--fix", min=1, help="Put the finding of this number right.")
     ] = None,
     ignore: Annotated[
-        int | None, typer.Option("--ignore", help="Set the finding of this number aside.")
+        int | None, typer.Option("--ignore", min=1, help="Set the finding of this number aside.")
     ] = None,
     archive: ArchiveOption = "panels.db",
     who: WhoOption = "",

@@ -100,7 +100,7 @@ def is_bundle(path: str | Path) -> bool:
     import zipfile
 
     try:
-        if not zipfile.is_zipfile(path):
+        if not Path(path).is_file() or not zipfile.is_zipfile(path):
             return Path(path).suffix.casefold() == ".zip" and Path(path).is_file()
         with zipfile.ZipFile(path) as held:
             names = held.namelist()

@@ -92,7 +92,7 @@ class Keeper:
         from matchlib.archive import Archive
 
         locked = False
-        if not write and "://" not in str(path_or_url) and Path(path_or_url).is_file():
+        if not write and "://" not in str(path_or_url) and os.path.isfile(path_or_url):
             file = Path(path_or_url)
             locked = not (os.access(file, os.W_OK) and os.access(file.absolute().parent, os.W_OK))
         return cls(Archive.open(path_or_url, create=create, read_only=locked))
