@@ -160,6 +160,12 @@ def command(app: typer.Typer, name: str, function: Callable[..., None]) -> None:
         except MatchlibError as error:
             typer.echo(str(error), err=True)
             raise typer.Exit(1) from None
+        except BrokenPipeError:
+            raise
+        except OSError as error:
+            where = f"{error.filename}: " if error.filename else ""
+            typer.echo(f"{where}{error.strerror or error}. What to do: check the path.", err=True)
+            raise typer.Exit(1) from None
         except UnicodeEncodeError as error:
             typer.echo(f"What was given holds signs that are no text: {error.object!r}.", err=True)
             raise typer.Exit(1) from None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
@@ -159,7 +160,7 @@ def import_file(
         report = None
     else:
         report = read_file(path, keep_good=keep_good, scale=scale, decimal=decimal, sheet=sheet)
-    created = "://" not in str(archive) and not Path(archive).exists()
+    created = "://" not in str(archive) and not os.path.exists(archive)
     if created and not Path(archive).absolute().parent.is_dir():
         raise ArchiveError(
             "There is no folder for this archive.",
