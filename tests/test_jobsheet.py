@@ -15,6 +15,7 @@ from matchlib.cautions import BOOTH_PROMPTS, CAUTIONS, DEFERENCE, cautions_at
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
 from matchlib.errors import DomainError
 from matchlib.explain import CoatReading, CoatReadings
+from matchlib.trade import TROUBLES
 from workbook.jobsheet import PRINT_NOTE, AngleRow, JobSheet, jobsheet_pdf
 from workbook.paper import paper_size
 
@@ -102,6 +103,7 @@ def sheet_text(request):
         "page 2 of 3",
         DEFERENCE,
         *(p.text for p in BOOTH_PROMPTS),
+        *(f"{t.name}: {t.check[0]}" for t in TROUBLES),
         *(c.text for c in CAUTIONS),
         *(s for c in CAUTIONS for s in c.sources),
     ],

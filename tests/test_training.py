@@ -15,7 +15,7 @@ from workbook.training import Training, open_training
 from workbook.training.record import keep, load
 
 NAMES = ("ladders", "drill", "first_day", "reading", "exercises", "record", "lessons")
-STILL = ("troubles", "words")
+STILL = ("fades", "troubles", "words")
 
 
 @pytest.fixture(scope="module")
@@ -175,3 +175,17 @@ def test_an_archive_of_bare_grounds_can_begin(tmp_path: Path) -> None:
     assert "to spray" in panel.shown.html
     opened.desk.fitting.join(60)
     opened.desk.session.close()
+
+
+def test_fades_show_every_strip_and_its_step(training: Training) -> None:
+    panel = training.panels["fades"]
+    panel.ground.value, panel.one.value, panel.two.value = "silver", "cherry", "honey"
+    panel.strips.value = 4
+    assert "cherry led into honey over silver" in panel.shown.html
+    assert panel.shown.html.count("step ΔE00") >= 3
+    panel.two.value = "the bare ground"
+    assert "more and fewer coats beside it" in panel.shown.html
+    assert ">bare<" in panel.shown.html
+    panel.one_coats.value = "four"
+    assert "not a coat schedule" in panel.said.html
+    panel.one_coats.value = "4@6:1"

@@ -29,6 +29,7 @@ from workbook.sheet_booth import (
     first_cautions,
     head,
     reading_lines,
+    troubles,
 )
 from workbook.sheet_parts import (
     AngleRow,
@@ -308,6 +309,7 @@ def _build(sheet: JobSheet, paper: str, pages: int | None) -> tuple[bytes, int]:
         _pots(sheet, width),
         coat_table(sheet.recipe, sheet.coats, width),
         [*head("Before and while spraying"), checks(width)],
+        [*head("If it goes wrong, check first"), troubles(width)],
         _reading(sheet, width),
     ):
         story += part

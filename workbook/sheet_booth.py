@@ -12,10 +12,26 @@ from reportlab.platypus import CondPageBreak, Paragraph, Spacer
 from matchlib.cautions import BOOTH_PROMPTS, CAUTIONS, DEFERENCE, cautions_at
 from matchlib.domain import Recipe
 from matchlib.explain import CoatReadings
-from matchlib.trade import PROTOCOL
-from workbook.sheet_parts import TickBox, check_line, grid, lab_words, para, text_style
+from matchlib.trade import PROTOCOL, TROUBLES
+from workbook.sheet_parts import (
+    TickBox,
+    check_line,
+    grid,
+    lab_words,
+    labelled,
+    para,
+    text_style,
+)
 
-__all__ = ["cautions", "checks", "coat_table", "first_cautions", "head", "reading_lines"]
+__all__ = [
+    "cautions",
+    "checks",
+    "coat_table",
+    "first_cautions",
+    "head",
+    "reading_lines",
+    "troubles",
+]
 
 _MOST_COAT_ROWS = 16
 
@@ -133,6 +149,15 @@ def reading_lines(geometries: Sequence[str], measure: str, width: float) -> list
         para(f"Read alike each time. {alike}", 8.5),
         Spacer(1, 1 * mm),
     ]
+
+
+def troubles(width: float) -> Any:
+    """Return the troubles of spraying, each with what to check first, in two columns [pt]."""
+    cells = [labelled(f"{t.name}:", t.check[0], 8) for t in TROUBLES]
+    half = (len(cells) + 1) // 2
+    rest = [*cells[half:], *[""] * (2 * half - len(cells))]
+    rows = [list(pair) for pair in zip(cells[:half], rest, strict=True)]
+    return grid(rows, (width / 2, width / 2), lines=False)
 
 
 def cautions() -> list[Any]:

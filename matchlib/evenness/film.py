@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.colorimetry import reflectance_to_lab
-from matchlib.domain import CoatSchedule, CoatStep, Recipe, Viewing
+from matchlib.domain import CoatSchedule, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.evenness.order import Order, usual_order, views_of, weigh
 from matchlib.regression import FilmPredictor
@@ -172,10 +172,9 @@ def coat_shares(model: FilmPredictor, recipe: Recipe) -> Array:
     """
     if recipe.schedule is None:
         return np.zeros(0)
-    steps = [step.ratio for step in recipe.schedule.steps for _ in range(step.coats)]
+    steps = [replace(step, coats=1) for step in recipe.schedule.steps for _ in range(step.coats)]
     prefixes = [
-        replace(recipe, schedule=CoatSchedule(tuple(CoatStep(1, r) for r in steps[: n + 1])))
-        for n in range(len(steps))
+        replace(recipe, schedule=CoatSchedule(tuple(steps[: n + 1]))) for n in range(len(steps))
     ]
     view = Viewing(geometry=model.words_.geometries[0])
     table = RecipeTable.of(prefixes, [view] * len(prefixes), model.words_)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from matchlib.colorimetry import delta_e00, expected_delta_e00
-from matchlib.domain import CoatSchedule, CoatStep, Panel, Recipe, Viewing, readings_in
+from matchlib.domain import CoatSchedule, Panel, Recipe, Viewing, readings_in
 from matchlib.regression import FilmPredictor
 
 __all__ = ["CoatReading", "CoatReadings", "coat_readings"]
@@ -97,17 +97,13 @@ def coat_readings(
         One more than there are coats, and the cleared card.
     """
     view = viewing or Viewing(geometry=model.words_.geometries[0])
-    ratios = [] if recipe.schedule is None else [
-        step.ratio for step in recipe.schedule.steps for _ in range(step.coats)
-    ]  # fmt: skip
+    steps = () if recipe.schedule is None else recipe.schedule.steps
+    coats = [replace(step, coats=1) for step in steps for _ in range(step.coats)]
     plan = [Recipe(recipe.ground)]
     plan += [
-        replace(
-            recipe,
-            schedule=CoatSchedule(tuple(CoatStep(1, r) for r in ratios[:n])),
-            clear=None,
-        )
-        for n in range(1, len(ratios) + 1)
+        # Layers say their own colours, and the first of them is the recipe's.
+        replace(recipe, schedule=CoatSchedule(tuple(coats[:n])), clear=None)
+        for n in range(1, len(coats) + 1)
     ]
     plan.append(recipe)
     lab, known, spray, reading = model.predict_parts(plan, view)
@@ -118,7 +114,7 @@ def coat_readings(
         CoatReading(n, (float(v[0]), float(v[1]), float(v[2])), float(s))
         for n, (v, s) in enumerate(zip(lab, spread, strict=True))
     ]
-    cleared = None if recipe.clear is None else replace(found[-1], coats=len(ratios))
+    cleared = None if recipe.clear is None else replace(found[-1], coats=len(coats))
     seen = any(
         stage.recipe.colour is not None and stage.recipe_at(read).clear is None
         for _, _, stage, read in readings_in(archive)

@@ -291,14 +291,18 @@ def pot(
     known = use.widened(area.sd)
     enough, expected = known.enough_ml(chance), known.expected_ml
     groups: list[CoatGroup] = []
+    before: Colour | None = None
     for step in schedule.steps:
+        blend = step.colour or colour
         coated = area.sprayed_m2 * step.coats
         total = max(coated * enough + residue, least)
-        kept = _kept(groups, total, step.ratio)
+        # A pot of another colour is begun fresh.
+        kept = _kept(groups, total, step.ratio) if blend == before else None
+        before = blend
         made = (
-            pour(total, step.ratio, colour=colour, third=third, densities=densities, kept=kept)
+            pour(total, step.ratio, colour=blend, third=third, densities=densities, kept=kept)
             if mark_ml is None
-            else by_marks(total, step.ratio, mark_ml=mark_ml, colour=colour, third=third,
+            else by_marks(total, step.ratio, mark_ml=mark_ml, colour=blend, third=third,
                           densities=densities, kept=kept)
         )  # fmt: skip
         groups.append(

@@ -19,6 +19,7 @@ from workbook.cli import (
     panels,
     photo,
     pot,
+    repair,
     school,
     sheets,
     trust,
@@ -40,7 +41,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 for _group in (
-    opening, archive, panels, trust, modelling, bench, back, photo, pot, sheets, school,
+    opening, archive, panels, trust, modelling, bench, back, photo, pot, sheets, repair, school,
 ):  # fmt: skip
     for _name, _function in _group.COMMANDS.items():
         command(app, _name, _function)

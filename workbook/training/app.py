@@ -7,6 +7,7 @@ import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no type
 from workbook.desk import Desk, Pages
 from workbook.training.craft import DrillPanel, FirstDayPanel, protocol, troubles, words
 from workbook.training.exercises import ExercisePanel
+from workbook.training.fades import FadePanel
 from workbook.training.ladders import LadderPanel
 from workbook.training.lessons import LessonPanel
 from workbook.training.record import RecordPanel
@@ -36,6 +37,10 @@ class Training(Pages):
     def reading(self) -> widgets.Widget:
         """Return how a card is read."""
         return self.page("reading", protocol)
+
+    def fades(self) -> widgets.Widget:
+        """Return what blending in and fading show."""
+        return self.page("fades", FadePanel)
 
     def troubles(self) -> widgets.Widget:
         """Return what to check when spraying goes wrong."""

@@ -1,0 +1,274 @@
+"""Repairs and fades: an aged finish as a target, blending in, one colour led into another.
+
+What shows is told in ΔE00 by the law; how a fade is led is common practice, no source.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.colorimetry import delta_e00, delta_e00_metric
+from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Reading, Recipe, Viewing
+from matchlib.errors import DomainError
+from matchlib.linear import lab_of_reading
+from matchlib.regression import FilmPredictor
+
+__all__ = ["AgedFinish", "Zone", "aged_finish", "blend_in", "fade"]
+
+Array = NDArray[np.float64]
+Lab = tuple[float, float, float]
+
+SEEN = 1.0
+"""A step between two neighbours that is seen [ΔE00] (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class AgedFinish:
+    """A finish read at several places.
+
+    Parameters
+    ----------
+    lab : tuple of 3 float
+        Mean of the places.
+    tolerance : float
+        What 95 percent of the finish's own places stay within of it [ΔE00].
+    places : int
+        Readings it rests on.
+    farthest : tuple of 3 float
+        The place that lies farthest from the mean.
+    """
+
+    lab: Lab
+    tolerance: float
+    places: int
+    farthest: Lab
+
+    @property
+    def words(self) -> str:
+        """What to match, and how near."""
+        off = float(delta_e00(self.lab, self.farthest))
+        return (
+            f"{self.places} places of the finish: their mean is L {self.lab[0]:.1f}, "
+            f"a {self.lab[1]:.1f}, b {self.lab[2]:.1f}, the farthest ΔE00 {off:.1f} from it. What "
+            f"reads within {self.tolerance:.1f} is as near as the finish is to itself. Polish and "
+            "clean before reading, and match beside the place of the repair, not the shaded roof."
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """A strip of the work in a fade.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        What lies there in the end.
+    lab : tuple of 3 float
+        What it reads by the law.
+    step : float
+        ΔE00 from the zone before; 0 for the first.
+    off : float
+        ΔE00 from the finish that is blended into, or from the first end of a fade.
+    """
+
+    recipe: Recipe
+    lab: Lab
+    step: float
+    off: float
+
+    @property
+    def shows(self) -> bool:
+        """Whether a sharp edge to the zone before would be seen."""
+        return self.step >= SEEN
+
+
+def aged_finish(readings: Sequence[Reading]) -> AgedFinish:
+    """Take a finish read on the car, at several places, for a target with its own tolerance.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+        Under one viewing, at least three places.
+
+    Returns
+    -------
+    AgedFinish
+        Mean and spread.
+
+    Raises
+    ------
+    DomainError
+        If there are fewer than three, or they were viewed differently.
+    """
+    if len(readings) < 3 or len({r.viewing for r in readings}) > 1:
+        raise DomainError(
+            "An aged finish is read at several places in the same way.",
+            expected="three readings or more, of one light, observer and geometry",
+            got=f"{len(readings)} readings of {len({r.viewing for r in readings})} viewings",
+            remedy="read three places around the repair, and one far from it.",
+        )
+    labs = np.array([lab_of_reading(r) for r in readings], float)
+    mean = labs.mean(axis=0)
+    off = labs - mean
+    square = np.einsum("ni,ij,nj->", off, delta_e00_metric(mean), off)
+    # A place as likely as those read lies off the mean by the spread and by the mean's own doubt.
+    n = len(labs)
+    variance = float(square) / (3 * (n - 1)) * (1 + 1 / n)
+    from scipy.stats import f as ratio_of_variances  # only this needs it
+
+    within = math.sqrt(3 * variance * float(ratio_of_variances.ppf(0.95, 3, 3 * (n - 1))))
+    away = np.asarray(delta_e00(mean, labs))
+    return AgedFinish(_three(mean), within, n, _three(labs[int(np.argmax(away))]))
+
+
+def blend_in(
+    model: FilmPredictor,
+    recipe: Recipe,
+    *,
+    over: int = 2,
+    weaker: int = 1,
+    viewing: Viewing | None = None,
+) -> tuple[Zone, ...]:
+    """Say what more or fewer coats show beside a finish, coat by coat.
+
+    Parameters
+    ----------
+    model : FilmPredictor
+        Fitted.
+    recipe : Recipe
+        Of the finish; its last coats end first.
+    over : int
+        Coats that come on top of the finish where the repair runs out over it, 0 to 6.
+    weaker : int
+        Into how many weaker coats each coat is let down for the blend, 1 to 4: more of them make
+        smaller steps.
+    viewing : Viewing, optional
+        D65/10° in the archive's own geometry if None.
+
+    Returns
+    -------
+    tuple of Zone
+        From so many coats too many down to the bare ground, under the same clear.
+
+    Raises
+    ------
+    DomainError
+        If there are no coats to end, or they cannot be let down so far.
+    """
+    if recipe.schedule is None or not (1 <= weaker <= 4 and 0 <= over <= 6):
+        raise DomainError(
+            "There is nothing to blend in.",
+            expected="a recipe with coats, each let down into 1 to 4 weaker ones, and 0 to 6 over",
+            got="a bare ground" if recipe.schedule is None else f"{weaker} weaker, {over} over",
+            remedy="choose the recipe of the repair.",
+        )
+    coats = [
+        replace(step, coats=1, ratio=_let_down(step.ratio, weaker))
+        for step in recipe.schedule.steps
+        for _ in range(step.coats * weaker)
+    ]
+    full = len(coats)
+    coats += [coats[-1]] * over
+    plan = [_with(recipe, coats[:n]) for n in range(full + over, -1, -1)]
+    return _zones(model, plan, viewing, beside=over)
+
+
+def fade(
+    model: FilmPredictor,
+    one: Recipe,
+    two: Recipe,
+    *,
+    zones: int = 5,
+    viewing: Viewing | None = None,
+) -> tuple[Zone, ...]:
+    """Lead one colour into another over one ground, coat by coat.
+
+    Parameters
+    ----------
+    model : FilmPredictor
+        Fitted.
+    one, two : Recipe
+        The two ends, over one ground and under one clear.
+    zones : int
+        Strips from end to end, 3 to 12.
+    viewing : Viewing, optional
+        D65/10° in the archive's own geometry if None.
+
+    Returns
+    -------
+    tuple of Zone
+        From the one to the other; in each strip the coats of the first are laid, then those of the
+        second.
+
+    Raises
+    ------
+    DomainError
+        If the ends have another ground or clear, or one is bare.
+    """
+    if one.schedule is None or two.schedule is None or not 3 <= zones <= 12:
+        raise DomainError(
+            "A fade needs two colours and some strips.",
+            expected="two recipes with coats, and 3 to 12 strips",
+            got=f"{one} and {two}, {zones} strips",
+            remedy="to fade to the bare ground, blend in instead.",
+        )
+    if (one.ground, one.clear) != (two.ground, two.clear):
+        raise DomainError(
+            "A fade lies over one ground and under one clear.",
+            expected=str(one.ground),
+            got=str(two.ground),
+            remedy="choose both ends over the same ground.",
+        )
+    first, second = _coats(one), _coats(two)
+    plan = []
+    for i in range(zones):
+        part = i / (zones - 1)
+        ending = first[: round(len(first) * (1.0 - part))]
+        coming = second[: round(len(second) * part)]
+        plan.append(_with(one, [*ending, *coming]))
+    return _zones(model, plan, viewing)
+
+
+def _coats(recipe: Recipe) -> list[CoatStep]:
+    """Every coat by itself, with its colour."""
+    steps = () if recipe.schedule is None else recipe.schedule.steps
+    return [
+        replace(step, coats=1, colour=step.colour or recipe.colour)
+        for step in steps
+        for _ in range(step.coats)
+    ]
+
+
+def _with(recipe: Recipe, coats: Sequence[CoatStep]) -> Recipe:
+    if not coats:
+        return Recipe(recipe.ground, clear=recipe.clear)
+    own: Colour | None = None if any(c.colour for c in coats) else recipe.colour
+    return Recipe(recipe.ground, own, CoatSchedule(tuple(coats)), recipe.clear)
+
+
+def _let_down(ratio: MixRatio, by: int) -> MixRatio:
+    """The ratio with that part of the colour fraction."""
+    whole = ratio.carrier + ratio.colour
+    return MixRatio(whole * by - ratio.colour, ratio.colour) if by > 1 else ratio
+
+
+def _zones(
+    model: FilmPredictor, plan: Sequence[Recipe], viewing: Viewing | None, *, beside: int = 0
+) -> tuple[Zone, ...]:
+    view = viewing or Viewing(geometry=model.words_.geometries[0])
+    labs = model.predict_recipes(list(plan), view)
+    steps = [0.0, *np.asarray(delta_e00(labs[:-1], labs[1:]), float).tolist()]
+    off = np.asarray(delta_e00(labs[beside], labs), float).tolist()
+    return tuple(
+        Zone(recipe, _three(lab), step, away)
+        for recipe, lab, step, away in zip(plan, labs, steps, off, strict=True)
+    )
+
+
+def _three(lab: Array) -> Lab:
+    return (float(lab[0]), float(lab[1]), float(lab[2]))

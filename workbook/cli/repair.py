@@ -1,0 +1,123 @@
+"""The commands for repairs: an aged finish, blending in, and one colour faded into another."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from workbook.cli.common import ArchiveOption, FileOptions, JsonOption, show, show_json
+from workbook.cli.wanted import tell_fit
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from matchlib.repair import Zone
+
+__all__ = ["COMMANDS"]
+
+_LED = (
+    "Lead each edge out softly, a hand's width and more, gun moving away before the trigger is let "
+    "go; an edge whose step shows must be longer. Common practice, no source."
+)
+
+
+def _tell(zones: Sequence[Zone], *, json_: bool) -> None:
+    from workbook.cli.printing import number, table, wrapped
+    from workbook.session import recipe_dict
+
+    if json_:
+        show_json(
+            [
+                {**recipe_dict(z.recipe), "lab": list(z.lab), "step": z.step, "off": z.off}
+                for z in zones
+            ]
+        )
+        return
+    rows = [
+        (
+            str(z.recipe.schedule or "bare"),
+            *(number(v, 1) for v in z.lab),
+            number(z.off, 1),
+            number(z.step, 1),
+            "shows" if z.shows else "",
+        )
+        for z in zones
+    ]
+    heads = ("coats", "L", "a", "b", "ΔE00 off", "step", "a sharp edge")
+    show(table(heads, rows, right=" rrrrr"))
+    show(wrapped(_LED))
+
+
+def _aged(
+    *,
+    reading: Annotated[str, typer.Option("--reading", help="File with the places read.")],
+    file: FileOptions,
+    json_: JsonOption = False,
+) -> None:
+    """Take a finish read on the car as a target: its mean, and its own spread as the tolerance."""
+    from dataclasses import asdict
+
+    from matchlib.readings import read_target
+    from matchlib.repair import aged_finish
+    from workbook.cli.printing import wrapped
+
+    found = aged_finish(read_target(reading, **file.declared))
+    if json_:
+        show_json(asdict(found))
+        return
+    lab = " ".join(f"{v:.2f}" for v in found.lab)
+    show(wrapped(f"{found.words}\nworkbook match --lab {lab} --tolerance {found.tolerance:.2f}"))
+
+
+def _blend_in(
+    *,
+    ground: Annotated[str, typer.Option(help="Of the finish.")],
+    colour: Annotated[str, typer.Option(help="Its colour or blend.")],
+    schedule: Annotated[str, typer.Option(help="Its coats: 4@6:1.")],
+    clear: Annotated[str, typer.Option(help="Its clear coat: yes, no or a name.")] = "yes",
+    over: Annotated[int, typer.Option(help="Coats that run out over the finish.")] = 2,
+    weaker: Annotated[int, typer.Option(help="Weaker coats made of each coat, 1 to 4.")] = 1,
+    archive: ArchiveOption = "panels.db",
+    json_: JsonOption = False,
+) -> None:
+    """Say what more or fewer coats toward an edge show beside a finish."""
+    from matchlib.repair import blend_in
+    from workbook.session import Session, recipe_of
+
+    recipe = recipe_of(ground=ground, colour=colour, schedule=schedule, clear=clear)
+    with Session.open(archive, write=False) as session:
+        tell_fit(session)
+        zones = blend_in(session.model, recipe, over=over, weaker=weaker)
+    _tell(zones, json_=json_)
+
+
+def _fade(
+    *,
+    ground: Annotated[str, typer.Option(help="Under both ends.")],
+    one: Annotated[tuple[str, str], typer.Option("--from", metavar="COLOUR COATS")],
+    two: Annotated[tuple[str, str], typer.Option("--to", metavar="COLOUR COATS")],
+    clear: Annotated[str, typer.Option(help="Over both: yes, no or a name.")] = "yes",
+    zones: Annotated[int, typer.Option(help="Strips from end to end.")] = 5,
+    archive: ArchiveOption = "panels.db",
+    json_: JsonOption = False,
+) -> None:
+    """Plan a fade between two colours over one ground, coat by coat and strip by strip.
+
+    Such as --ground silver --from cherry 4@6:1 --to honey 3@4:1.
+    """
+    from matchlib.repair import fade
+    from workbook.session import Session, recipe_of
+
+    ends = [
+        recipe_of(ground=ground, colour=colour, schedule=coats, clear=clear)
+        for colour, coats in (one, two)
+    ]
+    with Session.open(archive, write=False) as session:
+        tell_fit(session)
+        found = fade(session.model, *ends, zones=zones)
+    _tell(found, json_=json_)
+
+
+COMMANDS = {"aged": _aged, "blend-in": _blend_in, "fade": _fade}
+"""By name, in the order in which they are told of."""
