@@ -31,7 +31,6 @@ __all__ = [
     "fresnel_diffuse_internal",
     "fresnel_normal",
     "kubelka_layer",
-    "patchy_absorbance",
     "path_factor",
     "saunderson",
     "saunderson_inverse",
@@ -192,38 +191,6 @@ def single_scatter(absorbance: ArrayLike) -> tuple[Array, Array]:
     value = np.where(small, 1.0 - a / 2.0 + a**2 / 6.0, (1.0 - decay) / safe)
     slope = np.where(small, -0.5 + a / 3.0, (decay * (safe + 1.0) - 1.0) / safe**2)
     return value, slope
-
-
-def patchy_absorbance(absorbance: ArrayLike, bare: ArrayLike) -> tuple[Array, Array, Array]:
-    r"""Return the absorbance that a film shows which leaves a share of its ground bare.
-
-    An eye sees the mean of the light, not of the film: of the ground between droplets or dots all
-    returns, of the rest what the film lets through, which lies the thicker there. With the share
-    *w* bare the mean is :math:`w + (1-w) e^{-A/(1-w)}` (Murray 1936, for dots of one density;
-    Noffke and Seymour, A universal model for halftone reflectance, 2012, the year from memory, for
-    a film that spreads while its volume stays).
-
-    Parameters
-    ----------
-    absorbance : array_like
-        Absorbance of the same film laid evenly [-], at least 0.
-    bare : array_like
-        Share of the ground that it leaves bare [-], 0 to below 1.
-
-    Returns
-    -------
-    value, by_absorbance, by_bare : ndarray
-        The absorbance shown and its derivatives, broadcast of the two.
-    """
-    a, w = np.broadcast_arrays(np.asarray(absorbance, float), np.asarray(bare, float))
-    laid = a / (1.0 - w)
-    with np.errstate(divide="ignore"):
-        value = -np.logaddexp(np.log(w), np.log1p(-w) - laid)
-    by_absorbance = np.exp(np.minimum(value - laid, 0.0))
-    # Beyond any film that lets light be seen the slope is held, lest it run out of range.
-    shown = np.exp(np.minimum(value, _DEEPEST))
-    by_bare = -(shown - np.minimum(by_absorbance, shown) * (1.0 + laid))
-    return value, by_absorbance, by_bare
 
 
 def film_reflectance(

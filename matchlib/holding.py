@@ -23,7 +23,7 @@ from matchlib.colorimetry import (
 from matchlib.domain import Recipe, Viewing
 from matchlib.errors import TargetError
 from matchlib.regression import FilmPredictor
-from matchlib.regression.basis import smooth_curves
+from matchlib.regression.priors import smooth_curves
 from matchlib.regression.table import RecipeTable
 from matchlib.suggest.target import Target
 
@@ -205,7 +205,7 @@ def _recipe_spectra(
 ) -> Array:
     """The recipe's spectrum, or draws of it that all have its predicted Lab."""
     fit = model.fitted_
-    table = RecipeTable.of([recipe], [view], model.words_)
+    table = RecipeTable.of([recipe], [view], model.words_, model.conditions_)
     state = fit.law.evaluate(fit.z, table)
     if not draws:
         return np.clip(state.reflectance, 1e-4, 1.0)

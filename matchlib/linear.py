@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.colorimetry import interpolate_reflectance
-from matchlib.domain import Panel, Reading, Recipe, Viewing
+from matchlib.domain import Conditions, Panel, Reading, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.regression.observe import lab_of
 from matchlib.regression.table import RecipeTable
@@ -201,7 +201,7 @@ def linearise(
     recipes: Sequence[Recipe],
     viewings: Sequence[Viewing] | Viewing | None = None,
     *,
-    sprayers: Sequence[str] = (),
+    conditions: Sequence[Conditions] | None = None,
     z: Array | None = None,
     film: ArrayLike = 0.0,
     slopes: bool = True,
@@ -217,8 +217,8 @@ def linearise(
         Of known names.
     viewings : Viewing or sequence of Viewing, optional
         As in `views_of`.
-    sprayers : sequence of str
-        One each, or none at all.
+    conditions : sequence of Conditions, optional
+        One each; the archive's latest for all if None.
     z : ndarray, shape (p,), optional
         Free values; the fitted ones if None.
     film : array_like, shape () or (n,)
@@ -236,7 +236,7 @@ def linearise(
     fit = model.fitted_
     z = fit.z if z is None else z
     views = views_of(model, len(recipes), viewings)
-    table = RecipeTable.of(recipes, views, model.words_, sprayers)
+    table = RecipeTable.of(recipes, views, model.words_, conditions or model.conditions_)
     table = replace(table, path=table.path * np.exp(np.asarray(film, float)))
     n = len(recipes)
     lab = np.empty((n, 3))
@@ -252,9 +252,10 @@ def linearise(
             part = table.take(some)
             state = fit.law.evaluate(z, part)
             lab[some], by_r = lab_of(state.reflectance, *light)
+            # What the library adds does not move with the law's values.
+            lab[some] += model.library_gap(part, *light)
             if slopes:
-                jacobian[some], both = fit.law.jacobian(state, z, part, by_r)
-                effects[some] = both[:, :, :2]
+                jacobian[some], effects[some] = fit.law.jacobian(state, z, part, by_r)
     if not slopes:
         return Linear(lab, jacobian, np.empty((n, 0)), np.empty((n, 0)))
     return Linear(lab, jacobian, effects[:, :, 0], effects[:, :, 1])
@@ -277,17 +278,22 @@ def panel_spread(model: FilmPredictor) -> tuple[float, float]:
     return float(film), float(ground)
 
 
-def values_covariance(model: FilmPredictor) -> Array:
-    """Return the covariance of the law's free values, widened as far as the fit doubts itself.
+def values_covariance(model: FilmPredictor, recipes: Sequence[Recipe] = ()) -> Array:
+    """Return the covariance of the law's free values, widened as panels left out ask for.
 
     Parameters
     ----------
     model : FilmPredictor
         Fitted.
+    recipes : sequence of Recipe
+        Which it is asked about: the farthest reach among them decides. Pairs that were sprayed if
+        there are none.
 
     Returns
     -------
     ndarray, shape (p, p)
-        That from which `FilmRegressor.predict_parts` makes what is not known.
+        That from which `FilmPredictor.predict_parts` makes what is not known.
     """
-    return np.asarray(model.doubt_ * model.fitted_.covariance, float)
+    kinds = model.reach(recipes) if len(recipes) else np.zeros(1, np.intp)
+    grow = float(model.stack_.inflation[kinds].max())
+    return np.asarray(grow * model.fitted_.covariance, float)

@@ -170,7 +170,7 @@ def next_for_target(
     some = [candidates[i] for i in order[:FOLLOWING]]
     labs, known, spray, reading = belief.predict_together(some, goal.viewings, source=source)
     total = known + spray + reading
-    freedom = belief.freedom(known, total)
+    freedom = belief.freedom(some, known, total)
     hope = goal.expected(labs, total, freedom)
     first = np.argsort(-hope.probability, kind="stable")[:THOUGHT_OF]
     about: dict[str, Any] = {
@@ -180,6 +180,7 @@ def next_for_target(
         "own": spray + reading,
         "freedom": freedom,
         "belief": belief,
+        "some": some,
         "goal": goal,
     }
     lab = labs[0]
@@ -216,6 +217,7 @@ def _by_second(
     own: Array,
     freedom: Array,
     belief: Belief,
+    some: Sequence[Recipe],
     goal: Goal,
 ) -> float:
     """Chance that panel i passes, or the best one after it does."""
@@ -234,7 +236,7 @@ def _by_second(
     left = slope @ covariance @ slope.transpose(0, 2, 1) - gain @ seen @ gain.transpose(0, 2, 1)
     spread = _roots(left + own)
     points = _normals(CLOUD, wide)
-    further = drawn_out(points, belief.freedom(left, left + own))[:, :, None]
+    further = drawn_out(points, belief.freedom(some, left, left + own))[:, :, None]
     within = np.ones((FUTURES, count, CLOUD), bool)
     for view, part in enumerate(parts):
         # A small difference is a length in the target's own axes, which serve every panel near it.

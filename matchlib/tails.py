@@ -28,7 +28,7 @@ _STEPS = 64
 """Steps of 1 / freedom from 0 to 1 / `FEWEST` in between which clouds are interpolated."""
 
 
-def freedom_of(known: ArrayLike, total: ArrayLike, *, groups: float) -> Array:
+def freedom_of(known: ArrayLike, total: ArrayLike, *, groups: ArrayLike) -> Array:
     """Return the degrees of freedom of readings of which a part was learnt from few.
 
     Parameters
@@ -37,7 +37,7 @@ def freedom_of(known: ArrayLike, total: ArrayLike, *, groups: float) -> Array:
         Covariance by what is not known of the law.
     total : array_like, shape (..., d, d)
         Covariance of the reading: `known` and what is known well.
-    groups : float
+    groups : array_like, shape (...)
         Degrees of freedom of the scale of `known`; infinite for a scale that is known.
 
     Returns
@@ -54,7 +54,7 @@ def freedom_of(known: ArrayLike, total: ArrayLike, *, groups: float) -> Array:
     part, whole = np.asarray(known, float), np.asarray(total, float)
     share = np.trace(np.linalg.solve(whole, part), axis1=-2, axis2=-1) / whole.shape[-1]
     with np.errstate(divide="ignore"):
-        found = groups / np.clip(share, 0.0, 1.0) ** 2
+        found = np.asarray(groups, float) / np.clip(share, 0.0, 1.0) ** 2
     return np.asarray(np.maximum(found, FEWEST), float)
 
 

@@ -38,7 +38,7 @@ def ladder_model() -> tuple[FilmRegressor, tuple[Panel, ...]]:
     recipes += [recipe(g, colour, s) for g in ("silver", "graphite", "silver 3 + graphite 1")
                 for s in ("3@6:1", "4@4:1")]  # fmt: skip
     panels = tuple(shop().spray(r, rng, code=f"B{i}") for i, r in enumerate(recipes))
-    return FilmRegressor(residual=False, rounds=1).fit(*to_frame(panels)), panels
+    return FilmRegressor(library=False, rounds=1).fit(*to_frame(panels)), panels
 
 
 def recipe(ground: str, colour: str, schedule: str, clear: str = "yes") -> Recipe:

@@ -23,7 +23,7 @@ SHOP = Shop(5, n_grounds=4, n_colours=2, noise=Noise(film=0.015, coat=0.015))
 
 
 def _quick(panels: list[Panel]) -> FilmRegressor:
-    return FilmRegressor(rounds=1, residual=False).fit(*to_frame(panels))
+    return FilmRegressor(rounds=1, library=False).fit(*to_frame(panels))
 
 
 def _written(panel: Panel, schedule: str | None = None, ground: Ground | None = None) -> Panel:

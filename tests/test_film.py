@@ -163,31 +163,3 @@ def test_the_way_through_the_film_is_at_least_twice_its_thickness(geometry, n):
     assert way >= 2.0
     # A denser film bends the light straighter.
     assert film.path_factor(geometry, n=n + 0.05) <= way
-
-
-@given(st.floats(0.0, 12.0), st.floats(0.0, 0.95))
-def test_a_patchy_film_lets_the_mean_of_its_light_through(absorbance: float, bare: float):
-    # The mean over a row of spots, the first of them bare, of a film whose volume stays.
-    thick = np.where(np.arange(20000) < 20000 * bare, 0.0, 1.0)
-    thick /= thick.mean()
-    shown, _, _ = film.patchy_absorbance(absorbance, bare)
-    assert np.exp(-shown) == pytest.approx(np.exp(-thick * absorbance).mean(), abs=2e-4)
-    assert shown <= absorbance + 1e-12
-
-
-@given(st.floats(0.0, 8.0), st.floats(1e-5, 0.95))
-def test_slopes_of_a_patchy_film(absorbance: float, bare: float):
-    step = 1e-7
-    _, by_a, by_w = film.patchy_absorbance(absorbance, bare)
-    up, down = (film.patchy_absorbance(absorbance + s * step, bare)[0] for s in (1, -1))
-    assert by_a == pytest.approx((up - down) / (2 * step), abs=1e-5)
-    up, down = (film.patchy_absorbance(absorbance, bare + s * step)[0] for s in (1, -1))
-    assert by_w == pytest.approx((up - down) / (2 * step), rel=1e-3, abs=1e-5)
-
-
-def test_a_film_that_leaves_nothing_bare_is_as_it_was():
-    a = np.append(np.linspace(0.0, 9.0, 19), 800.0)
-    shown, by_absorbance, by_bare = film.patchy_absorbance(a, 0.0)
-    np.testing.assert_array_equal(shown, a)
-    np.testing.assert_array_equal(by_absorbance, 1.0)
-    assert np.isfinite(by_bare).all()

@@ -66,15 +66,16 @@ def test_what_the_law_explains_is_what_its_own_tails_hold(
 
     def asked(share: float, freedom: float) -> bool:
         # As far out as the region of this share reaches, along one of its axes.
-        far = share * np.sqrt(region(0.99, model.freedom(known, total))[0])
+        far = share * np.sqrt(region(0.99, model.freedom([panel.recipe], known, total))[0])
         at = lab + root @ np.array([far, 0.0, 0.0])
         read = panel.having(readings=(Reading(view, "spectrophotometer", tuple(at)),))
         few = copy(model)
-        few.freedom_ = freedom
+        few.stack_ = replace(model.stack_, freedom=np.full(5, freedom))
         return bool(_trusted(few, [read], view))
 
-    assert asked(0.999, model.freedom_)
-    assert not asked(1.001, model.freedom_)
+    groups = float(model.stack_.freedom[model.reach([panel.recipe])][0])
+    assert asked(0.999, groups)
+    assert not asked(1.001, groups)
     # Were the scale of the law's errors known, such a panel would be odd before.
     assert not asked(0.999, float("inf"))
 
@@ -97,7 +98,11 @@ def test_a_ladder_is_the_law_with_the_panels_of_the_same_recipe(
     _, known, *own = model.predict_parts([r.recipe for r in found.rungs], found.viewing)
     total = known + sum(own)
     away = expected_delta_e00(
-        law, law, total, tolerance=1.0, freedom=model.freedom(known, total)
+        law,
+        law,
+        total,
+        tolerance=1.0,
+        freedom=model.freedom([r.recipe for r in found.rungs], known, total),
     ).mean
     np.testing.assert_allclose([r.spread for r in found.rungs], away)
     lightness = [r.lab[0] for r in found.rungs]

@@ -116,12 +116,12 @@ def test_chances_have_the_tails_of_what_few_grounds_taught(
     for panel in next_for_target(belief, goal.labs[0], candidates, shown=3):
         labs, known, *own = belief.predict_together([panel.recipe], goal.viewings)
         total = known + sum(own)
-        hope = goal.expected(labs, total, belief.freedom(known, total))
+        hope = goal.expected(labs, total, belief.freedom([panel.recipe], known, total))
         assert panel.passes == hope.probability[0]
     some = candidates[30:50]
     labs, known, spray, reading = belief.predict_together(some, goal.viewings)
     sure = replace(belief, model=copy(model))
-    sure.model.freedom_ = float("inf")
+    sure.model.stack_ = replace(model.stack_, freedom=np.full(5, np.inf))
 
     def by_second(first: float, then: Belief) -> np.ndarray:
         about = {
@@ -131,6 +131,7 @@ def test_chances_have_the_tails_of_what_few_grounds_taught(
             "own": spray + reading,
             "freedom": np.full(len(some), first),
             "belief": then,
+            "some": some,
             "goal": goal,
         }
         return np.array([_by_second(i, **about) for i in range(len(some))])

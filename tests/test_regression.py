@@ -15,8 +15,6 @@ from matchlib.demo import DEMO_WRONG_BACKS, demo_panels, demo_truth
 from matchlib.domain import CoatSchedule, Colour, Ground, Recipe, Viewing
 from matchlib.errors import DomainError, FitError, UnknownName
 from matchlib.regression import FilmRegressor, frames_of
-from matchlib.regression.looks import ALIKE
-from tests.benchmarks.real_data import inks
 from tests.benchmarks.spray import Shop, labs, swap_backs, to_frame
 
 
@@ -47,7 +45,7 @@ def demo_fit():
 
 
 def test_params_are_stored_and_cloned_untouched():
-    model = FilmRegressor(residual=False, rounds=2, random_state=5)
+    model = FilmRegressor(library=False, rounds=2, random_state=5)
     twin = clone(model)
     assert twin.get_params() == model.get_params()
     assert not hasattr(twin, "fitted_")
@@ -56,7 +54,7 @@ def test_params_are_stored_and_cloned_untouched():
 def test_scikit_learn_scores_it_by_groups_and_in_a_pipeline(archive):
     X, y = to_frame(archive)
     scores = cross_val_score(
-        FilmRegressor(residual=False, rounds=1),
+        FilmRegressor(library=False, rounds=1),
         X,
         y,
         groups=X["panel"],
@@ -65,7 +63,7 @@ def test_scikit_learn_scores_it_by_groups_and_in_a_pipeline(archive):
     # Score is minus the mean ΔE00: worse than a repeat panel, far better than no idea.
     assert np.all(scores > -1.6)
     assert np.all(scores < -0.1)
-    pipe = make_pipeline(FunctionTransformer(lambda t: t), FilmRegressor(residual=False, rounds=1))
+    pipe = make_pipeline(FunctionTransformer(lambda t: t), FilmRegressor(library=False, rounds=1))
     assert pipe.fit(X, y).predict(X.head(4)).shape == (4, 3)
 
 
@@ -127,15 +125,8 @@ def test_parts_of_the_uncertainty_sum_to_the_whole(fitted):
     np.testing.assert_allclose(known + spray + reading, cov)
     *same, freedom = fitted.predict_readings(frame)
     np.testing.assert_array_equal(same[1], cov)
-    np.testing.assert_array_equal(freedom, fitted.freedom(known, cov))
-    assert np.all(freedom > fitted.freedom_)
-
-
-def test_freedom_is_that_of_the_grounds_under_colour(fitted, archive):
-    grounds = {p.recipe.ground for p in archive if not p.recipe.bare}
-    assert fitted.freedom_ == max(len(grounds) - 1, 3) > 3
-    few = [p for p in archive if p.recipe.bare or p.recipe.ground == min(grounds, key=str)]
-    assert FilmRegressor(rounds=1, residual=False).fit(*to_frame(few)).freedom_ == 3
+    np.testing.assert_array_equal(freedom, fitted.freedom(some, known, cov))
+    assert np.all(freedom > fitted.stack_.freedom[fitted.reach(some)])
 
 
 def test_wrong_backs_do_not_move_the_rest(shop):
@@ -288,28 +279,3 @@ def test_four_panels_of_a_colour_are_useful(shop):
     fresh = shop.fresh(60, 42)
     X, _ = to_frame(fresh)
     assert np.median(delta_e00(model.predict(X), labs(fresh))) < 2.5
-
-
-def _size_of(model, group):
-    return model.fitted_.sizes.groups[model.fitted_.law.groups.index(group)]
-
-
-def test_how_the_leftovers_go_is_learnt_from_a_part_of_many_panels(monkeypatch):
-    # Many is some thousand; here it is made few, so that the test need not wait for them.
-    monkeypatch.setattr("matchlib.regression.estimator.TRIED_ON", 60)
-    recipes, lab = inks()
-    some = recipes["colour"].isin(["", "magenta", "cyan", "yellow"]).to_numpy()
-    recipes, lab = recipes[some].reset_index(drop=True), lab[some]
-    model = FilmRegressor().fit(recipes, lab)
-    assert model.fitted_.law.residual.parts
-    assert len(model.trust_) == len(recipes) > 60
-    # The fields know the grounds by how they were read bare.
-    bare = (recipes["colour"] == "").to_numpy()
-    lightness = dict(zip(recipes["ground"][bare], lab[bare, 0], strict=True))
-    looks = ALIKE * model.fitted_.law.residual.parts[0].grounds[:, -3]
-    assert looks == pytest.approx([lightness[g] for g in model.words_.grounds], abs=0.5)
-    # What the fields take is not taken for the surface's: its size is as learnt without them.
-    alone = FilmRegressor(residual=False).fit(recipes, lab)
-    assert _size_of(model, "surface") == pytest.approx(_size_of(alone, "surface"))
-    assert _size_of(model, "dose") != pytest.approx(_size_of(alone, "dose"))
-    assert np.median(delta_e00(np.asarray(model.predict(recipes)), lab)) < 0.2

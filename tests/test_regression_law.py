@@ -1,27 +1,29 @@
-"""The law and the evidence: derivatives against differences, where a fit begins, what it costs."""
+"""The law and the evidence: derivatives against differences, and panels against the others."""
 
 from __future__ import annotations
 
+import datetime as dt
+
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from matchlib.colorimetry import delta_e00
-from matchlib.domain import CoatSchedule, Colour, Ground, Recipe, Viewing
+from matchlib.domain import CoatSchedule, Colour, Conditions, Ground, Recipe, Viewing
 from matchlib.regression import FilmRegressor
-from matchlib.regression.evidence import Linearised, Sizes
-from matchlib.regression.law import FilmLaw
-from matchlib.regression.misses import price_of
+from matchlib.regression.evidence import Linearised
+from matchlib.regression.law import FilmLaw, motion
 from matchlib.regression.observe import lab_of, tone_of
 from matchlib.regression.priors import Priors
-from matchlib.regression.residual import Residual
-from matchlib.regression.start import starting_values
-from matchlib.regression.table import RecipeTable, Vocabulary, geometry_group, rows_of
+from matchlib.regression.sizes import Sizes
+from matchlib.regression.table import RecipeTable
+from matchlib.regression.vocabulary import Vocabulary, geometry_group
 from tests.benchmarks.spray import Noise, Shop, to_frame
 
 ROWS = [
     ("silver", None, None, None, "45:0"),
     ("gold", None, None, "yes", "45as15"),
-    ("silver", "teal", "4@6:1", "yes", "45:0"),
+    ("silver", "teal", "4@6:1", "amber", "45:0"),
     ("gold", "teal 2 + violet 1", "2@6:1 2@3:1", "yes", "45as15"),
     ("silver 3 + black 1", "violet", "6@10:1", None, "45:0"),
     ("silver 1 + black 1", "teal", "1@2:1", "yes", "di:8"),
@@ -41,13 +43,23 @@ def case():
         for g, c, s, k, _ in ROWS
     ]
     views = [Viewing(geometry=v) for *_, v in ROWS]
-    sprayers = ["Ada", "", "Bo", "Ada", "Bo", "", "Ada"]
-    words = Vocabulary.of(recipes, [v.geometry for v in views], sprayers)
-    table = RecipeTable.of(recipes, views, words, sprayers)
-    law = FilmLaw(words, Priors(), Residual.of(table, np.eye(len(words.grounds))))
+    days = [dt.date(2025, 1, 1) + dt.timedelta(days=20 * i) for i in range(12)]
+    people, devices = ["Ada", "", "Bo", "Ada", "Bo", "", "Ada"], ["one", "two", ""]
+    conditions = [
+        Conditions(
+            people[i],
+            lots=(("teal", "L1" if i % 2 else "L2"), ("violet", "L7")),
+            batches=(("gold", "B1"), ("silver", "B2")) if i % 3 else (),
+            instrument=devices[i % 3],
+            date=days[i] if i % 4 else None,
+        )
+        for i in range(len(ROWS))
+    ]
+    dated = [Conditions(date=day) for day in days]
+    words = Vocabulary.of(recipes, [v.geometry for v in views], [*conditions, *dated])
+    table = RecipeTable.of(recipes, views, words, conditions)
+    law = FilmLaw(words, Priors())
     z = 0.4 * np.random.default_rng(0).normal(size=law.size)
-    for part in law.residual.parts:
-        z[law.slices[part.name]] *= 0.05  # no field is cut off
     return law, table, z
 
 
@@ -134,44 +146,29 @@ def test_light_and_eye_may_change_places():
     assert geometry_group("8:de") == "de:8"
 
 
-def test_a_law_made_plain_is_the_film_alone(case):
-    law, table, z = case
-    alone, values = law.plain(z)
-    assert not alone.residual.parts
-    film = alone.evaluate(values, table).reflectance
-    # Nothing else is lost: with empty fields, and next to nothing left bare, the law is the same.
-    empty = z.copy()
-    for part in law.residual.parts:
-        empty[law.slices[part.name]] = 0.0
-    (part,) = (p for p in law.residual.parts if p.name == "bare colour")
-    coloured = table.colour_share.sum(axis=1) > 0
-    weights, *_ = np.linalg.lstsq(part.features(table)[coloured], np.full(coloured.sum(), -12.0))
-    empty[law.slices[part.name]] = weights
-    assert law.residual.bare(empty, law.slices, table)[0][coloured].max() < 1e-6
-    np.testing.assert_allclose(law.evaluate(empty, table).reflectance, film, rtol=1e-3)
-    assert np.abs(law.evaluate(z, table).reflectance - film).max() > 1e-3
+@given(bend=st.floats(-12.0, 12.0), slope=st.floats(-4.0, 4.0))
+def test_richer_mixes_always_lay_more_whatever_the_values(bend, slope):
+    ratios = ["30:1", "12:1", "6:1", "3:1", "1:1", "1:3", "1:6", "0:1"]
+    recipes = [
+        Recipe(Ground.parse("silver"), Colour.parse("teal"), CoatSchedule.parse(f"3@{r}"), "yes")
+        for r in ratios
+    ]
+    views = [Viewing()] * len(recipes)
+    words = Vocabulary.of(recipes, ["45:0"])
+    law = FilmLaw(words, Priors())
+    z = np.zeros(law.size)
+    z[law.slices["dose"]] = (slope, bend, 0.0, 0.0)
+    dose = law.evaluate(z, RecipeTable.of(recipes, views, words)).dose[:, 0]
+    assert np.all(np.diff(dose) >= 0.0)
 
 
-def test_to_distrust_a_panel_has_its_price():
-    assert price_of(np.ones(9)) == 0.0
-    # One panel: the odds of a wrong back, 3 to 97, and three observations 12 times as wide.
-    assert price_of(np.array([1.0, 0.0])) == pytest.approx(np.log(3 / 97) - 3 * np.log(12))
-
-
-def test_the_fit_begins_nearer_to_the_readings_than_from_nothing():
-    shop = Shop(3)
-    X, y = to_frame(shop.archive(60, 3))
-    recipes, views, _, sprayers = rows_of(X)
-    words = Vocabulary.of(recipes, [v.geometry for v in views], sprayers)
-    table = RecipeTable.of(recipes, views, words, sprayers)
-    law = FilmLaw(words, Priors(), Residual())
-    lab = np.asarray(y)
-
-    def away(z):
-        seen, _ = lab_of(law.evaluate(z, table).reflectance, "D65", "10")
-        return np.median(delta_e00(seen, lab))
-
-    assert away(starting_values(law, table, lab)) < 0.5 * away(np.zeros(law.size))
+def test_days_beyond_the_last_are_as_the_last():
+    early, late = motion(np.array([0.0, 1.0])), motion(np.array([-0.2, 1.7]))
+    np.testing.assert_array_equal(early, late)
+    assert np.all(early[0] == 0.0)
+    # A Brownian motion's variance at its end is the time; three waves of it are 93 percent.
+    share = sum(2.0 / ((k + 0.5) * np.pi) ** 2 for k in range(3))
+    assert (early[1] ** 2).sum() == pytest.approx(share)
 
 
 def test_where_readings_repeat_finely_a_small_miss_is_no_wrong_back():
@@ -181,8 +178,8 @@ def test_where_readings_repeat_finely_a_small_miss_is_no_wrong_back():
     X, lab = to_frame(shop.archive(40, 3))
     lab = np.array(lab, float)
     lab[20] += 0.25
-    assert FilmRegressor(residual=False).fit(X, lab).trust_.min() > 0.9
+    assert FilmRegressor(library=False).fit(X, lab).trust_.min() > 0.9
     lab[20] += 12.0
-    trust = FilmRegressor(residual=False).fit(X, lab).trust_
+    trust = FilmRegressor(library=False).fit(X, lab).trust_
     assert trust.argmin() == 20
     assert trust.min() < 0.1

@@ -37,7 +37,7 @@ def cases(model: Any) -> dict[str, tuple[int, Callable[[Step], object]]]:
     table, ridge = frames_of(PANELS), QuadraticRidge()
     could = candidates(PANELS)
     used = [p.recipe for p in PANELS if not p.recipe.bare]
-    quick = FilmRegressor(rounds=1, residual=False)
+    quick = FilmRegressor(rounds=1, library=False)
     return {
         "fit": (40, lambda s: FilmRegressor().fit(*table, step=s)),
         "fit_panels": (40, lambda s: fit_panels(PANELS, step=s)),
@@ -102,9 +102,9 @@ def iter_calls() -> Iterator[int]:
 
 def test_a_stopped_fit_leaves_the_estimator_as_it_was() -> None:
     X, y = frames_of(PANELS)
-    fitted = FilmRegressor(rounds=1, residual=False).fit(X, y)
+    fitted = FilmRegressor(rounds=1, library=False).fit(X, y)
     before, lab = dict(vars(fitted)), fitted.predict(X)
-    new = FilmRegressor(rounds=1, residual=False)
+    new = FilmRegressor(rounds=1, library=False)
     some = X.index[X["ground"] != X["ground"].iloc[0]]
     for regressor in (fitted, new):
         for last in (1, 12, 25):
@@ -122,7 +122,7 @@ def test_a_stopped_fit_leaves_the_estimator_as_it_was() -> None:
 
 
 def test_a_step_is_no_parameter_of_the_estimator() -> None:
-    regressor = FilmRegressor(rounds=1, residual=False)
+    regressor = FilmRegressor(rounds=1, library=False)
     before = regressor.get_params()
     regressor.fit(*frames_of(PANELS), step=lambda _, __: None)
     assert regressor.get_params() == before

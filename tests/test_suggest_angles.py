@@ -11,9 +11,9 @@ from scipy.stats import multivariate_t
 
 from matchlib.colorimetry import reflectance_to_lab
 from matchlib.domain import Recipe, Viewing
-from matchlib.linear import level_columns
+from matchlib.linear import level_columns, values_covariance
 from matchlib.regression import FilmRegressor
-from matchlib.regression.misses import THIRDS
+from matchlib.regression.residuals import THIRDS
 from matchlib.regression.table import RecipeTable
 from matchlib.suggest import Aim, Target, Tolerance
 from matchlib.suggest.score import outlook
@@ -38,7 +38,7 @@ def drawn(recipe: Recipe, size: float) -> np.ndarray:
     """
     m, rng = model(), np.random.default_rng(3)
     fit, law = m.fitted_, m.fitted_.law
-    values, axes = np.linalg.eigh(m.doubt_ * fit.covariance)
+    values, axes = np.linalg.eigh(values_covariance(m, [recipe]))
     root = axes * np.sqrt(np.maximum(values, 0))
     columns, sd = level_columns(m)
     film, ground, stray = fit.sizes.effects
@@ -138,7 +138,7 @@ def test_the_search_states_the_chance_of_readings_as_few_grounds_tell_them() -> 
     labs, known, *own = model().predict_together(recipes, VIEWS)
     total = known + np.sum(own, axis=0)
     share = np.trace(np.linalg.solve(total, known), axis1=1, axis2=2) / 6
-    freedom = model().freedom_ / share**2
+    freedom = model().stack_.freedom[model().reach(recipes)] / share**2
     target = Target(tuple(Aim(tuple(lab[0]), v) for lab, v in zip(labs, VIEWS, strict=True)))
     view = outlook(model(), recipes, target, VIEWS)
     np.testing.assert_allclose(view.expected, target.expected(labs, total, freedom).mean)

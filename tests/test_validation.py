@@ -140,7 +140,7 @@ def test_a_colour_shown_by_one_panel_is_named_not_guessed() -> None:
         recipe=Recipe(one.recipe.ground, SHOP.colours[0].parse("rare"), one.recipe.schedule, "yes"),
     )
     X, y = to_frame([*panels, odd])
-    found = cross_validate(X, y, "panel", model=FilmRegressor(rounds=1, residual=False), folds=3)
+    found = cross_validate(X, y, "panel", model=FilmRegressor(rounds=1, library=False), folds=3)
     assert found.skipped.tolist() == [len(X) - 1]
 
 

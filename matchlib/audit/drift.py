@@ -54,12 +54,12 @@ def film_of(left: LeftOut, keep: NDArray[np.bool_]) -> tuple[Array, Array, NDArr
     precision = np.sum(left.film * solved, axis=1)
     rows = np.flatnonzero(keep & (precision > 1.0 / 0.2**2))
     film = np.sum(left.miss * solved, axis=1)[rows] / precision[rows]
-    if left.people:
+    if left.model.words_.sprayers:
         # The model has an offset for each sprayer it knows; put it back, to be found here.
         people = left.model.words_.sprayers
         offsets = left.model.fitted_.z[left.model.fitted_.law.slices["sprayer"]]
         of = dict(zip(people, offsets.tolist(), strict=True))
-        film = film + np.array([of.get(left.people[i], 0.0) for i in rows])
+        film = film + np.array([of.get(left.panels[i].sprayer, 0.0) for i in rows])
     return film, 1.0 / precision[rows], rows
 
 

@@ -15,9 +15,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.domain import Panel, Recipe, Viewing
+from matchlib.domain import Conditions, Panel, Recipe, Viewing
 from matchlib.errors import FitError
 from matchlib.linear import lab_of_reading, linearise
+from matchlib.regression.frames import conditions_of
 from matchlib.stepping import Step, part_of
 
 if TYPE_CHECKING:
@@ -29,9 +30,6 @@ Array = NDArray[np.float64]
 
 LEAST_LEFT = 0.05
 """Least share of a panel's own spread that its fitted residual keeps [-]."""
-
-FOUR_IN_FIVE = 4.642
-"""80 % point of chi-square with three degrees of freedom."""
 
 AT_A_TIME = 1000
 """Recipes compared at a time: bounds memory, not the result."""
@@ -51,8 +49,8 @@ class LeftOut:
         Of the readings compared: the first reading's of each panel.
     sources : tuple of str
         Of the same readings.
-    people : tuple of str
-        Who sprayed; empty if the model does not know sprayers.
+    conditions : tuple of Conditions
+        Who sprayed, from what, when.
     lab : ndarray, shape (m, 3)
         Mean of the panel's readings of that viewing and source.
     miss : ndarray, shape (m, 3)
@@ -69,9 +67,8 @@ class LeftOut:
         (C - H)^-1 of each panel.
     pull : ndarray, shape (m, 3)
         (C - H)^-1 times the plain residual.
-    doubt : float
-        Factor on what is not known, by which four in five panels are as near as they should be;
-        at most the fit's own, which is for whole grounds left out.
+    grow : ndarray, shape (m,)
+        Factor on what is not known, by each recipe's reach.
     scale : float
         Factor on covariances by which the middle panel is as far away as it should be; at least 1.
     """
@@ -80,7 +77,7 @@ class LeftOut:
     panels: tuple[Panel, ...]
     viewings: tuple[Viewing, ...]
     sources: tuple[str, ...]
-    people: tuple[str, ...]
+    conditions: tuple[Conditions, ...]
     lab: Array
     miss: Array
     covariance: Array
@@ -89,7 +86,7 @@ class LeftOut:
     jacobian: Array
     without: Array
     pull: Array
-    doubt: float
+    grow: Array
     scale: float
 
     @property
@@ -162,16 +159,15 @@ class LeftOut:
             at = which[some]
             made = [recipes[i] for i in some]
             views = [self.viewings[i] for i in at]
-            people = [self.people[i] for i in at] if self.people else ()
-            near = linearise(self.model, made, views, sprayers=people)
+            under = [self.conditions[i] for i in at]
+            near = linearise(self.model, made, views, conditions=under)
             _, known, spray, reading = self.model.predict_parts(
-                made, views, sources=[self.sources[i] for i in at], sprayers=people
+                made, views, sources=[self.sources[i] for i in at], conditions=under
             )
             shared = near.jacobian @ sigma @ self.jacobian[at].transpose(0, 2, 1)
             lab = near.lab - (shared @ self.pull[at][:, :, None])[:, :, 0]
             more = shared @ self.without[at] @ shared.transpose(0, 2, 1)
-            spread = self.doubt * (known / self.model.doubt_ + more)
-            spread += spray + reading
+            spread = known + self.grow[at, None, None] * more + spray + reading
             result[some] = _normal(self.lab[at] - lab, spread * self.scale)
         return result
 
@@ -223,12 +219,12 @@ def leave_out(
         )
     views, sources, labs = zip(*map(_read, read), strict=True)
     recipes = [p.recipe for p in read]
-    people = tuple(p.sprayer for p in read) if model.words_.sprayers else ()
+    under = tuple(conditions_of(p, p.stages[-1], p.readings[0]) for p in read)
     told = part_of(step)
-    near = linearise(model, recipes, list(views), sprayers=people, step=part_of(told, 0.0, 0.5))
+    near = linearise(model, recipes, list(views), conditions=under, step=part_of(told, 0.0, 0.5))
     told(0.5, "working out the spread of panels")
     _, _, spray, reading = model.predict_parts(
-        recipes, list(views), sources=list(sources), sprayers=people
+        recipes, list(views), sources=list(sources), conditions=under
     )
     told(0.8, "leaving each panel out in turn")
     # What the fit knew is what the panel shared in; how far it doubts itself comes afterwards.
@@ -248,19 +244,17 @@ def leave_out(
     pull = (without @ plain[:, :, None])[:, :, 0]
     miss = plain + (hat @ pull[:, :, None])[:, :, 0]
     reach = hat + hat @ without @ hat
-    for doubt in np.geomspace(1.0, max(model.doubt_, 1.0), 12):
-        covariance = own + doubt * reach
-        solved = np.linalg.solve(covariance, miss[:, :, None])[:, :, 0]
-        squared = np.sum(miss * solved, axis=1)
-        if np.quantile(squared, 0.8) <= FOUR_IN_FIVE:
-            break
+    grow = model.stack_.inflation[model.reach(recipes)]
+    covariance = own + grow[:, None, None] * reach
+    solved = np.linalg.solve(covariance, miss[:, :, None])[:, :, 0]
+    squared = np.sum(miss * solved, axis=1)
     scale = max(float(np.median(squared)) / 2.366, 1.0)  # the middle of chi-square with 3
     return LeftOut(
         model,
         tuple(read),
         tuple(views),
         tuple(sources),
-        people,
+        under,
         lab,
         miss,
         covariance,
@@ -269,6 +263,6 @@ def leave_out(
         near.jacobian,
         without,
         pull,
-        float(doubt),
+        grow,
         scale,
     )

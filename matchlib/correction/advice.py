@@ -169,7 +169,9 @@ def correct(
     rows = [Sprayed.of(t) for t in tried]
     goal = _goal(target, rows, tolerance)
     booth = limits or Booth()
-    before = model if isinstance(model, Belief) else Belief.of(model, today)
+    before = (
+        model if isinstance(model, Belief) else Belief.of(model, today, recipes=[rows[-1].recipe])
+    )
     after = before.after(rows)
     last, source = rows[-1], rows[-1].source
     finished = tuple(before.after(rows[:-1]).finished(last))

@@ -63,7 +63,9 @@ class Belief:
     panels: int = 0
 
     @classmethod
-    def of(cls, model: FilmPredictor, today: Today | None = None) -> Belief:
+    def of(
+        cls, model: FilmPredictor, today: Today | None = None, *, recipes: Sequence[Recipe] = ()
+    ) -> Belief:
         """Return the belief before any test panel.
 
         Parameters
@@ -72,6 +74,8 @@ class Belief:
             Fitted.
         today : Today, optional
             `Today.learnt` if None.
+        recipes : sequence of Recipe
+            What it will be asked about: how far that reaches decides how sure the law is.
 
         Returns
         -------
@@ -85,7 +89,7 @@ class Belief:
         film = np.sqrt(today.film_variance)
         sds = np.concatenate([[film], np.full(g, today.ground), np.full(3, today.bias)])
         covariance = np.zeros((len(mean), len(mean)))
-        covariance[:p, :p] = values_covariance(model)
+        covariance[:p, :p] = values_covariance(model, recipes)
         covariance[range(p, len(mean)), range(p, len(mean))] = sds**2
         return cls(model, today, mean, covariance)
 
@@ -188,7 +192,6 @@ class Belief:
         viewings: Sequence[Viewing] | Viewing | None = None,
         *,
         sources: Sequence[str] | str = "spectrophotometer",
-        sprayers: Sequence[str] = (),
     ) -> tuple[Array, Array, Array, Array]:
         """Predict Lab of recipes today, and where its uncertainty comes from.
 
@@ -200,8 +203,6 @@ class Belief:
             One for all, or one each.
         sources : str or sequence of str
             How the next panel would be read.
-        sprayers : sequence of str
-            Not used: whoever sprays today is in today's film.
 
         Returns
         -------
@@ -240,11 +241,7 @@ class Belief:
         known, spray, reading : ndarray, shape (n, 3 m, 3 m)
             As `FilmPredictor.predict_together`; what is not known of today is in the first.
         """
-        people = self.model.words_.sprayers
-        someone = [people[0]] * len(recipes) if people else ()
-        _, _, spray, reading = self.model.predict_together(
-            recipes, viewings, source=source, sprayers=someone
-        )
+        _, _, spray, reading = self.model.predict_together(recipes, viewings, source=source)
         found = [self.linear(recipes, view) for view in viewings]
         jacobian = np.concatenate([f[1] for f in found], axis=1)
         known = jacobian @ self.covariance @ jacobian.transpose(0, 2, 1)
@@ -271,11 +268,13 @@ class Belief:
         bare = self.linear([panel.read_as] * len(views), views, slopes=False)[0]
         return [lab + shift for lab, shift in zip(labs, under - bare, strict=True)]
 
-    def freedom(self, known: Array, total: Array) -> Array:
+    def freedom(self, recipes: Sequence[Recipe], known: Array, total: Array) -> Array:
         """Return the degrees of freedom of predicted readings.
 
         Parameters
         ----------
+        recipes : sequence of Recipe
+            n recipes.
         known : ndarray, shape (n, d, d)
             Covariance by what is not known of the law and of today.
         total : ndarray, shape (n, d, d)
@@ -287,7 +286,7 @@ class Belief:
             As `FilmPredictor.freedom`: test panels make what is not known less, and do not tell
             anew how far the law may be off.
         """
-        return self.model.freedom(known, total)
+        return self.model.freedom(recipes, known, total)
 
     def _noise(
         self,
@@ -295,12 +294,7 @@ class Belief:
         viewings: Sequence[Viewing] | Viewing | None,
         sources: Sequence[str] | str,
     ) -> tuple[Array, Array, Array]:
-        # Somebody whom the archive knows: that people differ is in today's film already.
-        people = self.model.words_.sprayers
-        someone = [people[0]] * len(recipes) if people else ()
-        _, known, spray, reading = self.model.predict_parts(
-            recipes, viewings, sources=sources, sprayers=someone
-        )
+        _, known, spray, reading = self.model.predict_parts(recipes, viewings, sources=sources)
         return known, spray, reading
 
     def after(self, tried: Sequence[Sprayed | tuple[Any, ...]]) -> Belief:

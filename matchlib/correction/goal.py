@@ -279,7 +279,7 @@ class Goal:
         """
         labs, known, *parts = predictor.predict_together(recipes, self.viewings, source=source)
         total = known + np.sum(parts, axis=0)
-        return labs, total, predictor.freedom(known, total)
+        return labs, total, predictor.freedom(recipes, known, total)
 
     def places(self, panel: Sprayed) -> list[int]:
         """Return which reading of a panel answers each viewing.

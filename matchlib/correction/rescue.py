@@ -279,7 +279,7 @@ def on_top(
     slope, new = np.concatenate(slopes, axis=1), np.concatenate(news, axis=1)
     spread = slope @ covariance @ slope.transpose(0, 2, 1) + reading
     spread += new[:, :, None] * new[:, None, :]
-    freedom = before.freedom(slope @ known @ slope.transpose(0, 2, 1), spread)
+    freedom = before.freedom(recipes, slope @ known @ slope.transpose(0, 2, 1), spread)
     hope = goal.expected(np.stack(labs), spread, freedom)
     lab, result = labs[0], []
     for i, (recipe, coats_added) in enumerate(zip(recipes, added, strict=True)):

@@ -35,7 +35,6 @@ class Predictor(Protocol):
         viewings: Sequence[Viewing] | Viewing | None = None,
         *,
         sources: Sequence[str] | str = "spectrophotometer",
-        sprayers: Sequence[str] = (),
     ) -> tuple[Array, Array, Array, Array]:
         """Return Lab and the three parts of its covariance."""
         ...
@@ -50,7 +49,7 @@ class Predictor(Protocol):
         """Return Lab under every viewing and the three parts of their joint covariance."""
         ...
 
-    def freedom(self, known: Array, total: Array) -> Array:
+    def freedom(self, recipes: Sequence[Recipe], known: Array, total: Array) -> Array:
         """Return the degrees of freedom of readings of which `known` is the law's part."""
         ...
 

@@ -93,7 +93,7 @@ class Today:
         Parameters
         ----------
         model : FilmPredictor
-            Fitted. Where it knows several sprayers, their own spread is taken.
+            Fitted.
         panels : iterable of Panel
             The archive, to see how it was read; none if not at hand.
         source : str
@@ -104,16 +104,12 @@ class Today:
         Today
             The spreads.
         """
-        fit = model.fitted_
-        sprayer = 0.0
-        if model.words_.sprayers:
-            sprayer = float(fit.sizes.groups[fit.law.groups.index("sprayer")])
         film, ground = panel_spread(model)
         readings = [r.source == "photo" for p in panels for r in p.readings]
         photo = bool(readings) and float(np.mean(readings)) > 0.5
         mixed = photo != (source == "photo")
         return cls(
-            film=float(np.hypot(sprayer, SHARE_OF_A_DAY * film)),
+            film=SHARE_OF_A_DAY * film,
             ground=ground,
             bias=BIAS_PHOTO if mixed else BIAS_INSTRUMENT,
         )

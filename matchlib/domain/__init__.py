@@ -8,6 +8,7 @@ carrier first; `MixRatio` keeps that order and says it in words wherever it is s
 from __future__ import annotations
 
 from matchlib.domain.blend import Blend, Colour, Ground
+from matchlib.domain.conditions import Conditions
 from matchlib.domain.name import NAME_KINDS, Lot, Name
 from matchlib.domain.panel import Panel, readings_in
 from matchlib.domain.parts import clean_name, format_parts, name_key
@@ -26,6 +27,7 @@ __all__ = [
     "CoatSchedule",
     "CoatStep",
     "Colour",
+    "Conditions",
     "Ground",
     "GunSetup",
     "LoggedCoat",

@@ -51,7 +51,7 @@ def lab_by_film(
     model.check_fitted()
     film = np.asarray(factors, float)
     view = viewing or Viewing(geometry=model.words_.geometries[0])
-    table = RecipeTable.of(recipes, [view] * len(recipes), model.words_)
+    table = RecipeTable.of(recipes, [view] * len(recipes), model.words_, model.conditions_)
     each = table.take(np.repeat(np.arange(len(recipes)), film.size))
     # More film is a longer way through it: absorption and scattering both grow by it.
     each = replace(each, path=each.path * np.tile(film, len(recipes)))

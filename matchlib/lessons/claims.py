@@ -21,7 +21,7 @@ from matchlib.colorimetry import delta_e00, lch
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Panel, Recipe
 from matchlib.errors import DomainError
 from matchlib.evenness import coat_shares, film_tolerance
-from matchlib.linear import linearise
+from matchlib.linear import linearise, values_covariance
 from matchlib.mixing import ratio_of
 from matchlib.overview import Lab, three, usual_view
 from matchlib.suggest.words import direction
@@ -149,7 +149,7 @@ class _Bench:
         """Lab of two less Lab of one, and the standard deviation of that, axis by axis."""
         near = linearise(self.model, [one, two], self.view)
         way = near.jacobian[1] - near.jacobian[0]
-        spread = way @ self.model.fitted_.covariance @ way.T * self.model.doubt_
+        spread = way @ values_covariance(self.model, [one, two]) @ way.T
         return near.lab[1] - near.lab[0], np.sqrt(np.diagonal(spread))
 
 

@@ -329,7 +329,7 @@ def _trusted(
     total = known + spray + reading
     off = np.array([x for _, x in some]) - lab
     square = np.einsum("ni,ni->n", off, np.linalg.solve(total, off[..., None])[..., 0])
-    explained = square <= region(ORDINARY, model.freedom(known, total))
+    explained = square <= region(ORDINARY, model.freedom([p.recipe for p, _ in some], known, total))
     return [pair for pair, plain in zip(some, explained, strict=True) if plain]
 
 

@@ -125,7 +125,7 @@ def coat_ladder(
     ]
     lab, known, spray, reading = model.predict_parts(recipes, view)
     total = known + spray + reading
-    freedom = model.freedom(known, total)
+    freedom = model.freedom(recipes, known, total)
     spread = expected_delta_e00(lab, lab, total, tolerance=1.0, freedom=freedom).mean
     found: dict[Recipe, list[tuple[str, Lab]]] = {}
     for panel in panels:

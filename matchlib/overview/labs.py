@@ -9,7 +9,7 @@ import numpy as np
 
 from matchlib.colorimetry import reflectance_to_lab
 from matchlib.domain import Panel, Viewing
-from matchlib.regression.table import geometry_group
+from matchlib.regression.vocabulary import geometry_group
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor

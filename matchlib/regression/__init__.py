@@ -8,11 +8,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from matchlib.regression.frames import frames_of
+from matchlib.regression.frames import frames_of, rows_of
 from matchlib.regression.predictor import FilmPredictor
 from matchlib.regression.priors import Priors
 from matchlib.regression.saved import library_versions, load_fit, save_fit
-from matchlib.regression.table import rows_of
 
 if TYPE_CHECKING:
     from matchlib.regression.estimator import FilmRegressor

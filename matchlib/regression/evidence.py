@@ -11,22 +11,17 @@ Rasmussen and Williams 2006, ch. 5).
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 
-__all__ = ["EFFECTS", "WIDTH", "Linearised", "Sizes", "best_sizes"]
+from matchlib.regression.sizes import COLUMNS, WIDTH, Sizes
+
+__all__ = ["Linearised", "best_sizes"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
-
-EFFECTS = ("film", "ground", "stray")
-"""What varies from panel to panel: log film [-], log ground level [-], and stray light and dark
-noise, an additive reflectance in each third of the spectrum [-], which is what makes deep colours
-hard to read. Mottle, Lab as it comes, stands with the reading's own noise: repeat readings are
-averaged before the fit, so that the two are one."""
 
 WIDEST = 10.0
 """How far a size may be from where it is believed, in spreads of that belief. Prints repeat ten
@@ -34,56 +29,6 @@ times better than sprayed panels do."""
 
 FARTHEST = 1.0
 """How far the logarithm of a size may move in one round [nat]."""
-
-_COLUMNS = (1, 1, 3)
-WIDTH = sum(_COLUMNS)
-
-
-@dataclass(frozen=True)
-class Sizes:
-    """Standard deviations: of panel effects, of each family's reading noise, of prior groups.
-
-    Parameters
-    ----------
-    effects : ndarray, shape (3,)
-        In the order of `EFFECTS`.
-    noise : ndarray, shape (f,)
-        By family of observations.
-    groups : ndarray, shape (p,)
-        By prior group of the law.
-    """
-
-    effects: Array
-    noise: Array
-    groups: Array
-
-    def vector(self) -> Array:
-        """Return the logarithms of all of them, shape (3 + f + p,)."""
-        result: Array = np.log(np.concatenate([self.effects, self.noise, self.groups]))
-        return result
-
-    def replaced(self, vector: Array) -> Sizes:
-        """Return sizes from logarithms in the order of `vector`.
-
-        Parameters
-        ----------
-        vector : ndarray
-            Logarithms.
-
-        Returns
-        -------
-        Sizes
-            Of the same shapes.
-        """
-        values = np.exp(vector)
-        e, f = len(self.effects), len(self.noise)
-        return Sizes(values[:e], values[e : e + f], values[e + f :])
-
-    @property
-    def effect_sds(self) -> Array:
-        """Film, ground, stray light in each third, shape (5,)."""
-        result: Array = np.repeat(self.effects, _COLUMNS)
-        return result
 
 
 class Linearised:
@@ -229,7 +174,7 @@ class Linearised:
         squares = back @ inverse - with_values @ (back @ cross).transpose(0, 2, 1)
         squares += effect[:, :, None] * effect[:, None, :]
         excess = np.diagonal(squares, axis1=1, axis2=2).sum(axis=0) - self.panels
-        starts = np.cumsum((0, *_COLUMNS[:-1]))
+        starts = np.cumsum((0, *COLUMNS[:-1]))
         by_effects = np.add.reduceat(excess, starts)
         sds = sizes.effect_sds
         effect, with_values = effect * sds, with_values * sds[:, None]
@@ -255,7 +200,7 @@ def best_sizes(
     spread: Array,
     *,
     steps: int = 12,
-    tick: Callable[[], None] | None = None,
+    callback: Callable[[], None] | None = None,
 ) -> Sizes:
     """Return the sizes of greatest evidence under weak log-normal beliefs about them.
 
@@ -269,7 +214,7 @@ def best_sizes(
         Centre and standard deviation of the logarithm of each size; a spread of 0 holds it.
     steps : int
         Quasi-Newton steps at most.
-    tick : callable, optional
+    callback : callable, optional
         Called between evaluations; what it raises ends the search.
 
     Returns
@@ -284,8 +229,8 @@ def best_sizes(
     fixed = start.vector()
 
     def loss(x: Array) -> tuple[float, Array]:
-        if tick is not None:
-            tick()
+        if callback is not None:
+            callback()
         vector = fixed.copy()
         vector[free] = x
         away = (x - centre[free]) / spread[free]

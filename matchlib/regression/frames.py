@@ -1,17 +1,59 @@
-"""Panels as the tables that `FilmRegressor` takes."""
+"""Tables of recipes and readings: from panels, and to the nouns of the trade."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import TYPE_CHECKING
+import datetime as dt
+import math
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Any
 
-from matchlib.domain import Panel, readings_in
-from matchlib.errors import FitError
+from matchlib.domain import (
+    CoatSchedule,
+    Colour,
+    Conditions,
+    Ground,
+    MixRatio,
+    Panel,
+    Reading,
+    Recipe,
+    Stage,
+    Viewing,
+    readings_in,
+)
+from matchlib.errors import DomainError, FitError
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["frames_of"]
+__all__ = ["conditions_of", "frames_of", "recipes_of", "rows_of"]
+
+
+def conditions_of(panel: Panel, stage: Stage, reading: Reading) -> Conditions:
+    """Return what a reading shares with others beside its recipe.
+
+    Parameters
+    ----------
+    panel : Panel
+        The card.
+    stage : Stage
+        What was sprayed at one go.
+    reading : Reading
+        Taken after it.
+
+    Returns
+    -------
+    Conditions
+        Sprayer, lot, batch, instrument and day.
+    """
+    recipe = stage.recipe
+    colours = {n for c, _ in recipe.layers for n in c.shares} if stage.lot else ()
+    return Conditions(
+        stage.sprayer,
+        lots=tuple((name, stage.lot) for name in sorted(colours)),
+        batches=tuple((n, panel.batch) for n in sorted(recipe.ground.shares) if panel.batch),
+        instrument=reading.instrument,
+        date=stage.date,
+    )
 
 
 def frames_of(panels: Iterable[Panel]) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -46,7 +88,8 @@ def frames_of(panels: Iterable[Panel]) -> tuple[pd.DataFrame, pd.DataFrame]:
                 "stage": number,
                 "state": reading.state,
                 "instrument": reading.instrument,
-                "date": reading.date or stage.date,
+                "date": stage.date,
+                "read": reading.date,
                 "batch": panel.batch,
                 "lot": stage.lot,
                 "ground": str(recipe.ground),
@@ -78,3 +121,148 @@ def frames_of(panels: Iterable[Panel]) -> tuple[pd.DataFrame, pd.DataFrame]:
             y[name] = float("nan")
     spectral = sorted(c for c in y.columns if not isinstance(c, str))
     return pd.DataFrame(recipes), y[["L", "a", "b", *spectral]]
+
+
+def recipes_of(frame: pd.DataFrame) -> list[Recipe]:
+    """Read the recipe of each row.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Columns ``ground``, ``colour`` and ``schedule`` (or ``ratio`` and ``coats``), and
+        ``clear``; colour and coats empty for a bare ground.
+
+    Returns
+    -------
+    list of Recipe
+        One a row.
+
+    Raises
+    ------
+    DomainError
+        Naming the row, if a recipe is not legal.
+    """
+    count = len(frame)
+    missing = "ground" not in frame.columns
+    if missing or not ({"schedule"} & set(frame.columns) or {"ratio", "coats"} <= set(frame)):
+        raise DomainError(
+            "This table is not one of recipes.",
+            expected="columns ground, colour, and schedule (or ratio and coats)",
+            got=", ".join(map(str, frame.columns[:12])) or "no columns",
+            remedy="name the columns so.",
+        )
+
+    def column(name: str) -> Sequence[Any]:
+        return frame[name].tolist() if name in frame.columns else [None] * count
+
+    rows = zip(
+        *map(column, ("ground", "colour", "schedule", "ratio", "coats", "clear")), strict=True
+    )
+    known: dict[tuple[Any, ...], Recipe] = {}
+    recipes = []
+    for number, row in enumerate(rows):
+        key = tuple(None if _empty(v) else str(v) for v in row)
+        if key not in known:
+            try:
+                known[key] = _recipe(key)
+            except DomainError as error:
+                raise error.at(f"row {number + 1} of the table") from None
+        recipes.append(known[key])
+    return recipes
+
+
+def _empty(value: object) -> bool:
+    """Return whether a cell of a table holds nothing.
+
+    Parameters
+    ----------
+    value : object
+        None, NaN, blank text, or something.
+
+    Returns
+    -------
+    bool
+        True for the first three.
+    """
+    if isinstance(value, float):
+        return math.isnan(value)
+    return value is None or not str(value).strip()
+
+
+def _recipe(key: tuple[str | None, ...]) -> Recipe:
+    ground, colour, schedule, ratio, coats, clear = key
+    steps = CoatSchedule.parse(schedule) if schedule else None
+    if steps is None and ratio and coats:
+        whole = coats.removesuffix(".0")
+        steps = CoatSchedule.parse(f"{whole}@{MixRatio.parse(ratio)}")
+    return Recipe(
+        Ground.parse(ground or ""), Colour.parse(colour) if colour else None, steps, clear
+    )
+
+
+def rows_of(
+    X: pd.DataFrame,
+) -> tuple[list[Recipe], list[Viewing], list[str], list[Conditions]]:
+    """Read a table of recipes with how they were viewed, by what, who sprayed, and from what.
+
+    Parameters
+    ----------
+    X : DataFrame
+        Columns as for `FilmRegressor.fit`.
+
+    Returns
+    -------
+    recipes, viewings, sources, conditions : list
+        One a row; what is missing is the usual: a spectrophotometer at D65/10°, 45:0, and nothing
+        known of the conditions. A lot is that of every colour in the pot, a batch that of every
+        ground.
+
+    Raises
+    ------
+    DomainError
+        If it is no table of recipes.
+    """
+    if not hasattr(X, "columns"):
+        raise DomainError(
+            "The recipes are not a table.",
+            expected="a DataFrame with columns ground, colour and schedule",
+            got=type(X).__name__,
+            remedy="give a DataFrame, one row a reading.",
+        )
+    recipes = recipes_of(X)
+
+    def texts(name: str, usual: str = "") -> list[str]:
+        if name not in X.columns:
+            return [usual] * len(X)
+        return [usual if _empty(v) else str(v) for v in X[name]]
+
+    lights = list(
+        zip(
+            texts("illuminant", "D65"),
+            texts("observer", "10"),
+            texts("geometry", "45:0"),
+            strict=True,
+        )
+    )
+    known = {light: Viewing(*light) for light in set(lights)}
+    asked = (texts(n) for n in ("sprayer", "lot", "batch", "instrument", "date"))
+    said = list(zip(recipes, zip(*asked, strict=True), strict=True))
+    under = {row: _under(*row) for row in set(said)}
+    return (
+        recipes,
+        [known[light] for light in lights],
+        texts("source", "spectrophotometer"),
+        [under[row] for row in said],
+    )
+
+
+def _under(recipe: Recipe, said: Sequence[str]) -> Conditions:
+    sprayer, lot, batch, instrument, date = said
+    colours = sorted({n for c, _ in recipe.layers for n in c.shares})
+    return Conditions(
+        sprayer,
+        tuple((name, lot) for name in colours if lot),
+        tuple((name, batch) for name in sorted(recipe.ground.shares) if batch),
+        instrument,
+        dt.date.fromisoformat(date[:10]) if date else None,
+    )

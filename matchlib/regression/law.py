@@ -8,16 +8,17 @@ A row's internal reflectance is ``rho exp(-A) + S (1 - exp(-A)) / A`` (see `matc
 * ``A = path * sum of dose_c a_c``: ``a_c > 0`` the absorption spectrum of colour c for one coat
   of 6:1;
 * ``S = path * sum of dose_c s_c``: ``s_c > 0`` the little that a colour hides, level and tilt;
-* ``dose_c = share_c * sum over steps of h_c(fraction) * coats``, where ``log h`` is linear in the
-  logarithm of the fraction with a slope near 1 and a slight bend (absorption in translucent
-  coatings is not exactly linear in concentration: Gorji Bandpay et al. 2018), the first coat lays
-  thinner, and later ones may lay a little more or less.
-
-A is that of an even film. Where the evidence is for it, the film is found to leave some of the
-ground bare (`matchlib.film.patchy_absorbance`), more or less so by colour, ground and build.
+* ``dose_c = sum over steps of share_c h_c(fraction) * coats``, where ``log h`` rises with the
+  logarithm of the fraction by construction: its slope there is ``exp(s_c + b x)``, near 1 and
+  slightly bent (absorption in translucent coatings is not exactly linear in concentration: Gorji
+  Bandpay et al. 2018), the first coat lays thinner, and later ones may lay a little more or less;
+* coats of one colour over another's hide what those below scatter: `S` is summed from the top;
+* what panels share beside the recipe: a sprayer, a lot of colour and the days (drift, a Brownian
+  motion) lay more or less film, a batch of ground is lighter or darker, a named clear coat absorbs
+  a little, an instrument reads a little higher or lower.
 
 Then the surface (Saunderson 1942; `matchlib.film.saunderson`), with its own internal reflectance
-under clear coat and without, and residual fields for what the law leaves (`Residual`).
+under clear coat and without.
 
 Every derivative is written out by the chain rule; a test compares them with differences.
 """
@@ -29,15 +30,18 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.film import EXTERNAL_K1, INTERNAL_K2, patchy_absorbance, single_scatter
+from matchlib.film import EXTERNAL_K1, INTERNAL_K2, single_scatter
 from matchlib.regression.priors import Priors
-from matchlib.regression.residual import Residual
 from matchlib.regression.state import State
-from matchlib.regression.table import RecipeTable, Vocabulary
+from matchlib.regression.table import RecipeTable
+from matchlib.regression.vocabulary import Vocabulary
 
-__all__ = ["FilmLaw"]
+__all__ = ["FilmLaw", "motion"]
 
 Array = NDArray[np.float64]
+
+_MOTIONS = 3
+"""Waves of the drift: changes over less than a fifth of the archive's days are a sprayer's own."""
 
 _LARGEST, _NEAREST = 1.7, 0.98
 """Internal reflectance from which on the surface is taken as linear, and the same times k2: the
@@ -54,13 +58,10 @@ class FilmLaw:
         Names in use.
     priors : Priors
         Beliefs.
-    residual : Residual
-        The fields of what the law leaves; empty for none.
     """
 
     words: Vocabulary
     priors: Priors
-    residual: Residual
     slices: dict[str, slice] = field(init=False, repr=False)
     groups: tuple[str, ...] = field(init=False, repr=False)
     group_of: NDArray[np.intp] = field(init=False, repr=False)
@@ -86,15 +87,19 @@ class FilmLaw:
             "surface": (5, "surface"),
             "own k2": (g, "own k2"),
             "sprayer": (len(self.words.sprayers), "sprayer"),
-            **{part.name: (part.size, part.name) for part in self.residual.parts},
+            "lot": (len(self.words.lots), "lot"),
+            "batch": (len(self.words.batches), "batch"),
+            "drift": (_MOTIONS if self.words.days else 0, "drift"),
+            "clear": (len(self.words.clears) * curves["clear"].shape[1], "clear"),
+            "instrument": (len(self.words.instruments) * curves["clear"].shape[1], "instrument"),
         }
         slices, groups, owner, at = {}, [], [], 0
         for name, (size, group) in sizes.items():
             slices[name] = slice(at, at + size)
             at += size
-            if group not in groups:
+            if size and group not in groups:
                 groups.append(group)
-            owner += [groups.index(group)] * size
+            owner += [groups.index(group)] * size if size else []
         object.__setattr__(self, "curves", curves)
         object.__setattr__(self, "slices", slices)
         object.__setattr__(self, "groups", tuple(groups))
@@ -137,24 +142,6 @@ class FilmLaw:
         )
         return log_ground, absorption
 
-    def plain(self, z: Array) -> tuple[FilmLaw, Array]:
-        """Return the law without its residual fields.
-
-        Parameters
-        ----------
-        z : ndarray, shape (size,)
-            Free values.
-
-        Returns
-        -------
-        law : FilmLaw
-            The film alone.
-        z : ndarray
-            Its values among those given.
-        """
-        alone = FilmLaw(self.words, self.priors, Residual())
-        return alone, z[: alone.size]
-
     def _take(self, z: Array, name: str, count: int) -> Array:
         curves = self.curves[name]
         result: Array = z[self.slices[name]].reshape(count, curves.shape[1]) @ curves.T
@@ -163,40 +150,65 @@ class FilmLaw:
     def _doses(self, z: Array, t: RecipeTable) -> tuple[Array, ...]:
         p = self.priors
         slope, bend, first, later = z[self.slices["dose"]]
-        slopes = 1.0 + p.slope_sd * slope + p.own_slope_sd * z[self.slices["own slope"]]
+        rise = np.exp(p.slope_sd * slope + p.own_slope_sd * z[self.slices["own slope"]])
         coats = (
             t.coats
             - (p.first_coat + p.first_coat_sd * first) * t.first
             + p.later_sd * later * t.logk
         )
-        people = z[self.slices["sprayer"]]
-        person = np.append(people, 0.0)[t.sprayer] if len(people) else np.zeros(len(t))
-        laid = t.path * np.exp(person)
-        share = t.colour_share * laid[:, None] * np.exp(self.residual.film(z, self.slices, t))
+        more = _pick(z[self.slices["sprayer"]], t.sprayer)
+        if self.words.days:
+            more = more + motion(t.time) @ z[self.slices["drift"]]
+        laid = np.repeat((t.path * np.exp(more))[:, None], t.colour_share.shape[2], axis=1)
+        if self.words.lots:
+            laid = laid * np.exp(_pick(z[self.slices["lot"]], t.lot))
         x = t.bend
-        bent = slopes[None, :, None] * x[:, None, :] + (p.bend_sd * bend * x**2)[:, None, :]
-        h = np.exp(np.clip(bent, -12.0, 6.0))
+        line, curve = _bent(x, 2.0 * p.bend_sd * bend)
+        bent = rise[None, :, None] * line[:, None, :]
+        h = np.exp(np.clip(bent, -12.0, 6.0)) * t.colour_share.swapaxes(1, 2) * laid[:, :, None]
         # Sum over steps; a padded step has no coats and drops out.
-        dose = share * (h * coats[:, None, :]).sum(axis=2)
-        by_slope = share * (h * (coats * x)[:, None, :]).sum(axis=2)
-        by_bend = share * (h * (coats * x**2)[:, None, :]).sum(axis=2) * p.bend_sd
-        by_first = -share * (h * t.first[:, None, :]).sum(axis=2) * p.first_coat_sd
-        by_later = share * (h * t.logk[:, None, :]).sum(axis=2) * p.later_sd
-        return dose, by_slope, by_bend, by_first, by_later
+        steps = h * coats[:, None, :]
+        by_slope = (steps * bent).sum(axis=2)
+        by_bend = 2.0 * p.bend_sd * rise * (steps * curve[:, None, :]).sum(axis=2)
+        by_first = -(h * t.first[:, None, :]).sum(axis=2) * p.first_coat_sd
+        by_later = (h * t.logk[:, None, :]).sum(axis=2) * p.later_sd
+        return steps, by_slope, by_bend, by_first, by_later
+
+    @staticmethod
+    def _under(t: RecipeTable, steps: Array, absorption: Array, scattering: Array) -> Array:
+        """What layers let out of the light that those below scatter, by what a mixture would."""
+        layered = (t.colour_share != t.colour_share[:, :1]).any(axis=(1, 2))
+        share = np.ones((len(t), 1))
+        if layered.any():
+            each = steps[layered].swapaxes(1, 2)
+            a, s = each @ absorption, each @ scattering
+            above = a.sum(axis=1, keepdims=True) - a.cumsum(axis=1)
+            seen = (s * single_scatter(a)[0] * np.exp(-above)).sum(axis=1)
+            mixed = s.sum(axis=1) * single_scatter(a.sum(axis=1))[0]
+            share = np.ones((len(t), a.shape[2]))
+            share[layered] = seen / np.maximum(mixed, 1e-300)
+        return share
 
     def _ground(self, z: Array, t: RecipeTable, log_ground: Array) -> tuple[Array, Array, Array]:
         strength = t.ground_share * np.exp(0.7 * z[self.slices["hiding"]])
         weight = strength / strength.sum(axis=1, keepdims=True)
-        if len(log_ground) == 1:
-            ground = log_ground[0]
-            mixed = weight @ ground
-        else:
+        ground = log_ground[0]
+        if len(log_ground) > 1:
             ground = log_ground[np.maximum(t.geometry, 0)]
-            mixed = np.einsum("ng,ngb->nb", weight, ground)
+        if self.words.batches:
+            ground = ground + _pick(z[self.slices["batch"]], t.batch)[:, :, None]
+        mixed = weight @ ground if ground.ndim == 2 else np.einsum("ng,ngb->nb", weight, ground)
         if self.words.pairs:
             ladder = self._take(z, "ladder", 2 * len(self.words.pairs))
             mixed = mixed + self._ladder_shares(t) @ ladder
         return weight, ground, mixed
+
+    def _own(self, z: Array, name: str, place: NDArray[np.intp]) -> Array:
+        """Curve of each row's named clear coat or instrument, 0 for none; shape (n, b)."""
+        if self.slices[name].start == self.slices[name].stop:
+            return np.zeros((len(place), 1))
+        curves = self.curves["clear"]
+        return _pick(z[self.slices[name]].reshape(-1, curves.shape[1]) @ curves.T, place)
 
     def _ladder_shares(self, t: RecipeTable) -> Array:
         a, b = np.array(self.words.pairs, np.intp).T
@@ -221,18 +233,20 @@ class FilmLaw:
         """
         log_ground, absorption = self.spectra(z)
         weight, ground, mixed = self._ground(z, t, log_ground)
-        dose, by_slope, by_bend, by_first, by_later = self._doses(z, t)
+        steps, by_slope, by_bend, by_first, by_later = self._doses(z, t)
+        dose = steps.sum(axis=2)
         scattering = self.priors.scatter * np.exp(
             np.clip(self._take(z, "scatter", len(self.words.colours)), -8.0, 4.0)
         )
-        bare, by_odds = self.residual.bare(z, self.slices, t)
-        a, a_slope, a_bare = patchy_absorbance(dose @ absorption, bare[:, None])
+        a = dose @ absorption
         s = dose @ scattering
-        phi, phi_slope = single_scatter(a)
-        field_ = np.exp(self.residual.field(z, self.slices, t))
-        filtered = np.exp(np.minimum(mixed - a, 4.0)) * field_
-        inner = filtered + s * phi * field_
-        by_shown = s * phi_slope * field_ - filtered
+        under = self._under(t, steps, absorption, scattering)
+        phi, phi_slope = (under * v for v in single_scatter(a))
+        absorbed = self._own(z, "clear", t.clear)
+        mixed, veil = mixed - absorbed, np.exp(-absorbed)
+        filtered = np.exp(np.minimum(mixed - a, 4.0))
+        inner = filtered + s * phi * veil
+        by_shown = s * phi_slope * veil - filtered
         k2_logit = (
             np.log(INTERNAL_K2 / (1 - INTERNAL_K2))
             + self.priors.k2_sd * z[self.slices["surface"]][:2]
@@ -245,7 +259,9 @@ class FilmLaw:
         bloom = 0.004 * np.exp(np.clip(0.8 * haze_z, -6, 4))
         leak = 0.0004 * np.exp(np.clip(gloss_z, -6, 4))
         haze = np.where(uncleared, bloom, leak)
+        scale = np.exp(self._own(z, "instrument", t.instrument))
         gain = np.where(uncleared, np.exp(0.06 * gain_z), 1.0)[:, None] * (1.0 - EXTERNAL_K1)
+        gain = gain * scale
         most = np.minimum(_LARGEST, _NEAREST / np.maximum(k2, 0.1))
         safe = np.where(t.aspecular[:, None], inner, np.minimum(inner, most))
         pole = 1.0 - k2 * safe
@@ -256,12 +272,11 @@ class FilmLaw:
         by_k2 = gain * (safe**2 - safe) / pole**2 * k2 * (1.0 - k2)
         gloss = np.where(t.glossy, EXTERNAL_K1, 0.0)
         return State(
-            reflectance=core + (haze + gloss)[:, None],
+            reflectance=core + (haze + gloss)[:, None] * scale,
             by_ground=slope * filtered,
-            by_absorbance=slope * by_shown * a_slope,
-            by_bare=slope * by_shown * a_bare * by_odds[:, None],
-            by_scatter=slope * phi * field_,
-            by_field=slope * inner,
+            by_absorbance=slope * by_shown,
+            by_scatter=slope * phi * veil,
+            by_veil=slope * inner,
             by_k2=by_k2,
             by_gain=0.06 * core * uncleared[:, None],
             absorption=absorption,
@@ -274,7 +289,7 @@ class FilmLaw:
             weight=weight,
             ground=ground,
             mixed=mixed,
-            haze=np.where(uncleared, 0.8, 1.0) * haze,
+            haze=(np.where(uncleared, 0.8, 1.0) * haze)[:, None] * scale,
         )
 
     def jacobian(self, s: State, z: Array, t: RecipeTable, m: Array) -> tuple[Array, Array]:
@@ -344,21 +359,28 @@ class FilmLaw:
         out[:, :, surface] = p.k2_sd * by_k2 * t.cleared[:, None]
         out[:, :, surface + 1] = p.k2_sd * by_k2 * ~t.cleared[:, None]
         out[:, :, at["own k2"]] = by_k2[:, :, None] * s.weight[:, None, :]
-        by_haze = m.sum(axis=2) * s.haze[:, None]
+        by_haze = np.einsum("nkb,nb->nk", m, np.broadcast_to(s.haze, s.reflectance.shape))
         out[:, :, surface + 2] = by_haze * ~t.cleared[:, None]
         out[:, :, surface + 4] = by_haze * t.cleared[:, None]
         out[:, :, surface + 3] = np.einsum("nkb,nb->nk", m, s.by_gain)
+        by_colour = dosed * s.dose[:, None, :]
+        by_level = by_ground.sum(axis=2)
         for j in range(len(self.words.sprayers)):
             out[:, :, at["sprayer"].start + j] = film * (t.sprayer == j)[:, None]
-        self.residual.fill(
-            out,
-            at,
-            t,
-            by_film=dosed * s.dose[:, None, :],
-            by_bare=np.einsum("nkb,nb->nk", m, s.by_bare),
-            by_field=m * s.by_field[:, None, :],
-        )
-        return out, np.stack([film, by_ground.sum(axis=2)], axis=2)
+        for j in range(len(self.words.lots)):
+            out[:, :, at["lot"].start + j] = np.einsum("nkc,nc->nk", by_colour, t.lot == j)
+        for j in range(len(self.words.batches)):
+            of = (s.weight * (t.batch == j)).sum(axis=1)
+            out[:, :, at["batch"].start + j] = by_level * of[:, None]
+        if self.words.days:
+            out[:, :, at["drift"]] = film[:, :, None] * motion(t.time)[:, None, :]
+        if self.words.clears:
+            own = -(m * s.by_veil[:, None, :]) @ self.curves["clear"]
+            fill("clear", _members(t.clear, len(self.words.clears)), own)
+        if self.words.instruments:
+            read = (m * s.reflectance[:, None, :]) @ self.curves["clear"]
+            fill("instrument", _members(t.instrument, len(self.words.instruments)), read)
+        return out, np.stack([film, by_level], axis=2)
 
     @staticmethod
     def _by_dose(s: State, m: Array) -> tuple[Array, Array, Array]:
@@ -384,3 +406,44 @@ class FilmLaw:
         """
         film = np.einsum("nkc,nc->nk", self._by_dose(s, m)[2], s.dose)
         return np.stack([film, np.einsum("nkb,nb->nk", m, s.by_ground)], axis=2)
+
+
+def motion(time: Array) -> Array:
+    """Return what drift is made of: the slowest waves of a Brownian motion (Karhunen and Loève).
+
+    Parameters
+    ----------
+    time : ndarray, shape (n,)
+        0 to 1 from the first day to the last [-]; after that as on the last; NaN for unknown.
+
+    Returns
+    -------
+    ndarray, shape (n, 3)
+        Weights of unit variance make a motion whose variance is the time; its mean over time
+        where that is not known.
+    """
+    turn = (np.arange(_MOTIONS) + 0.5) * np.pi
+    known = np.nan_to_num(np.clip(time, 0.0, 1.0))[:, None]
+    waves = np.sqrt(2.0) * np.sin(turn * known) / turn
+    unknown = np.isnan(time)[:, None]
+    return np.asarray(np.where(unknown, np.sqrt(2.0) / turn**2, waves), float)
+
+
+def _pick(values: Array, place: NDArray[np.intp]) -> Array:
+    """Each row's value, 0 where it has none."""
+    padded: Array = np.concatenate([values, np.zeros((1, *values.shape[1:]))])
+    return np.asarray(padded[place])
+
+
+def _members(place: NDArray[np.intp], count: int) -> Array:
+    return np.asarray(place[:, None] == np.arange(count), float)
+
+
+def _bent(x: Array, bend: float) -> tuple[Array, Array]:
+    """The integral of exp(bend x) from 0, which only rises, and its derivative by the bend."""
+    u = np.clip(bend * x, -20.0, 20.0)
+    small = np.abs(u) < 1e-3
+    v = np.where(small, 1.0, u)
+    line = x * np.where(small, 1.0 + u / 2.0 + u**2 / 6.0, np.expm1(v) / v)
+    curve = x**2 * np.where(small, 0.5 + u / 3.0 + u**2 / 8.0, (np.exp(v) * (v - 1.0) + 1.0) / v**2)
+    return line, curve

@@ -7,23 +7,31 @@ needs.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry import GRID
-from matchlib.domain import Recipe, Viewing
+from matchlib.domain import Conditions, Recipe, Viewing
 from matchlib.errors import FitError
-from matchlib.regression.misses import THIRDS
+from matchlib.regression.frames import rows_of
+from matchlib.regression.library import features
 from matchlib.regression.observe import PHOTO, SPECTRO, lab_of
-from matchlib.regression.table import RecipeTable, Vocabulary, rows_of
+from matchlib.regression.residuals import THIRDS
+from matchlib.regression.stacking import bare_rows
+from matchlib.regression.table import RecipeTable
 from matchlib.tails import freedom_of
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from matchlib.regression.library import Process
+    from matchlib.regression.reach import Experience
     from matchlib.regression.solve import FittedLaw
+    from matchlib.regression.stacking import Stack
+    from matchlib.regression.vocabulary import Vocabulary
 
 __all__ = ["FilmPredictor"]
 
@@ -41,12 +49,18 @@ class FilmPredictor:
         The law with its values, their covariance and the sizes of noise.
     words_ : Vocabulary
         Grounds and colours seen.
-    doubt_ : float
-        Factor by which the covariance of the law's values is widened, from panels left out.
-    freedom_ : float
-        Degrees of freedom of that factor: from how many grounds it was learnt, less one.
+    stack_ : Stack
+        What panels left out told, by kind of reach: the library's share, by how much the
+        covariance of the law's values grows, from how many groups that was learnt.
+    library_ : Process or None
+        The library's regression, where it has a share.
+    experience_ : Experience
+        What was sprayed, so that a recipe's reach is known.
+    conditions_ : Conditions
+        The latest sprayer, lots, batches, instrument and day.
     trust_ : ndarray
-        Probability that each panel is what its back says, in the order of `panels_`.
+        Probability that each panel is what its back says, in the order of `panels_`; 0 for those
+        left out of the fit.
     panels_ : ndarray of str
         Panel codes.
     reading_noise_ : dict
@@ -63,8 +77,10 @@ class FilmPredictor:
 
     fitted_: FittedLaw
     words_: Vocabulary
-    doubt_: float
-    freedom_: float
+    stack_: Stack
+    library_: Process | None
+    experience_: Experience
+    conditions_: Conditions
     trust_: Array
     panels_: NDArray[np.str_]
     reading_noise_: dict[int, float]
@@ -89,6 +105,24 @@ class FilmPredictor:
                 got="a prediction before it",
                 remedy="call fit, or load a fit that was kept.",
             )
+
+    def under(self, conditions: Conditions) -> FilmPredictor:
+        """Return the same fit, asked about other conditions.
+
+        Parameters
+        ----------
+        conditions : Conditions
+            Who sprays, from what, when; what is not said is the archive's latest.
+
+        Returns
+        -------
+        FilmPredictor
+            Whose predictions are of panels sprayed and read so.
+        """
+        self.check_fitted()
+        other = copy(self)
+        other.conditions_ = conditions.over(self.conditions_)
+        return other
 
     def predict(self, X: pd.DataFrame, *, return_cov: bool = False) -> Array | tuple[Array, Array]:
         """Predict Lab.
@@ -132,18 +166,20 @@ class FilmPredictor:
             Degrees of freedom, for `matchlib.tails.region`.
         """
         self.check_fitted()
-        recipes, viewings, sources, sprayers = rows_of(X)
+        recipes, viewings, sources, said = rows_of(X)
         lab, known, spray, reading = self.predict_parts(
-            recipes, viewings, sources=sources, sprayers=sprayers
+            recipes, viewings, sources=sources, conditions=[c.over(self.conditions_) for c in said]
         )
         total = known + spray + reading
-        return lab, total, self.freedom(known, total)
+        return lab, total, self.freedom(recipes, known, total)
 
-    def freedom(self, known: Array, total: Array) -> Array:
+    def freedom(self, recipes: Sequence[Recipe], known: Array, total: Array) -> Array:
         """Return the degrees of freedom of predicted readings.
 
         Parameters
         ----------
+        recipes : sequence of Recipe
+            n of them.
         known : ndarray, shape (n, d, d)
             Covariance by what more panels would remove, as from `predict_parts`.
         total : ndarray, shape (n, d, d)
@@ -152,10 +188,26 @@ class FilmPredictor:
         Returns
         -------
         ndarray, shape (n,)
-            The fewer, the more of the spread is the law's own and the fewer grounds taught it.
+            The fewer, the more of the spread is the law's own and the fewer groups of panels
+            taught how large that is.
         """
-        self.check_fitted()
-        return freedom_of(known, total, groups=self.freedom_)
+        return freedom_of(known, total, groups=self.stack_.freedom[self.reach(recipes)])
+
+    def reach(self, recipes: Sequence[Recipe]) -> NDArray[np.intp]:
+        """Return how far recipes reach beyond what was sprayed.
+
+        Parameters
+        ----------
+        recipes : sequence of Recipe
+            n of them.
+
+        Returns
+        -------
+        ndarray of int, shape (n,)
+            Place in `matchlib.regression.reach.KINDS`.
+        """
+        views = self._views(recipes, None)
+        return self.experience_.kinds(RecipeTable.of(recipes, views, self.words_))
 
     def predict_recipes(
         self, recipes: Sequence[Recipe], viewings: Sequence[Viewing] | Viewing | None = None
@@ -175,13 +227,71 @@ class FilmPredictor:
             CIELAB.
         """
         views = self._views(recipes, viewings)
-        reflectance = self._reflectance(recipes, views)
+        table = RecipeTable.of(recipes, views, self.words_, self.conditions_)
         lab = np.empty((len(recipes), 3))
         lights = [(v.illuminant, v.observer) for v in views]
         for light in set(lights):
-            rows = np.array([x == light for x in lights])
-            lab[rows], _ = lab_of(reflectance[rows], *light)
+            rows = np.flatnonzero([x == light for x in lights])
+            lab[rows] = self.predict_rows(table.take(rows), *light)
         return lab
+
+    def predict_rows(self, table: RecipeTable, illuminant: str, observer: str) -> Array:
+        """Predict Lab of recipes that are written as arrays.
+
+        Parameters
+        ----------
+        table : RecipeTable
+            n rows, in the fit's vocabulary.
+        illuminant, observer : str
+            The light, one for all.
+
+        Returns
+        -------
+        ndarray, shape (n, 3)
+            CIELAB.
+        """
+        fit, parts = self.fitted_, [np.zeros((0, 3))]
+        for i in range(0, len(table), 2000):
+            some = table.take(slice(i, i + 2000))
+            reflectance = fit.law.evaluate(fit.z, some).reflectance
+            lab, _ = lab_of(reflectance, illuminant, observer)
+            parts.append(lab + self.library_gap(some, illuminant, observer))
+        return np.concatenate(parts)
+
+    def library_gap(self, table: RecipeTable, illuminant: str, observer: str) -> Array:
+        """Return what the library's share adds to the law's Lab.
+
+        Parameters
+        ----------
+        table : RecipeTable
+            n rows, in the fit's vocabulary.
+        illuminant, observer : str
+            The light, one for all.
+
+        Returns
+        -------
+        ndarray, shape (n, 3)
+            0 where the library has no share.
+        """
+        weight, guess, _ = self._library(table, illuminant, observer)
+        if not weight.any():
+            return np.zeros((len(table), 3))
+        reflectance = self.fitted_.law.evaluate(self.fitted_.z, table).reflectance
+        lab, _ = lab_of(reflectance, illuminant, observer)
+        return np.where(weight[:, None] > 0, weight[:, None] * (guess - lab), 0.0)
+
+    def _library(self, table: RecipeTable, *light: str) -> tuple[Array, Array, Array]:
+        """The library's share in rows, its Lab, and its variance."""
+        weight = self.stack_.weight[self.experience_.kinds(table)]
+        guess, variance = np.zeros((len(table), 3)), np.zeros((len(table), 3))
+        rows = np.flatnonzero(weight)
+        if self.library_ is None or not len(rows):
+            return np.zeros(len(table)), guess, variance
+        fit, some = self.fitted_, table.take(rows)
+        bare, _ = lab_of(fit.law.evaluate(fit.z, bare_rows(some)).reflectance, *light)
+        change, variance[rows] = self.library_.predict(features(bare, some.strength))
+        guess[rows] = bare + change
+        return weight, guess, variance
 
     def predict_parts(
         self,
@@ -189,7 +299,7 @@ class FilmPredictor:
         viewings: Sequence[Viewing] | Viewing | None = None,
         *,
         sources: Sequence[str] | str = "spectrophotometer",
-        sprayers: Sequence[str] = (),
+        conditions: Conditions | Sequence[Conditions] | None = None,
     ) -> tuple[Array, Array, Array, Array]:
         """Predict Lab of recipes, and where its uncertainty comes from.
 
@@ -201,8 +311,8 @@ class FilmPredictor:
             One for all, or one each.
         sources : str or sequence of str
             How the next panel would be read.
-        sprayers : sequence of str
-            Who would spray; nobody known if empty.
+        conditions : Conditions or sequence of Conditions, optional
+            Who would spray, from what, when; the archive's latest if None.
 
         Returns
         -------
@@ -214,8 +324,7 @@ class FilmPredictor:
         """
         self.check_fitted()
         views = self._views(recipes, viewings)
-        fit = self.fitted_
-        table = RecipeTable.of(recipes, views, self.words_, sprayers)
+        table = RecipeTable.of(recipes, views, self.words_, conditions or self.conditions_)
         lab = np.empty((len(recipes), 3))
         known = np.empty((len(recipes), 3, 3))
         spray = np.empty((len(recipes), 3, 3))
@@ -224,12 +333,9 @@ class FilmPredictor:
         view = np.array([place[light] for light in lights], np.intp)
         for light, i in place.items():
             for rows in np.array_split(np.flatnonzero(view == i), 1 + (view == i).sum() // 2000):
-                if not len(rows):
-                    continue
-                lab[rows], jacobian, own = self._slopes(table.take(rows), *light)
-                known[rows] = jacobian @ fit.covariance @ jacobian.transpose(0, 2, 1)
-                known[rows] *= self.doubt_
-                spray[rows] = own @ own.transpose(0, 2, 1)
+                if len(rows):
+                    labs, known[rows], spray[rows] = self._joint([table.take(rows)], [light])
+                    lab[rows] = labs[0]
         mottle, reading = self.noise_split_
         spray += np.eye(3) * mottle
         noise = np.array([reading[s] for s in _each(sources, lab)])
@@ -241,7 +347,7 @@ class FilmPredictor:
         viewings: Sequence[Viewing | None],
         *,
         source: str = "spectrophotometer",
-        sprayers: Sequence[str] = (),
+        conditions: Conditions | Sequence[Conditions] | None = None,
     ) -> tuple[Array, Array, Array, Array]:
         """Predict the readings of one panel under several viewings at once.
 
@@ -253,8 +359,8 @@ class FilmPredictor:
             m of them, each recipe under all; None for D65/10° in the archive's own geometry.
         source : str
             How the next panel would be read.
-        sprayers : sequence of str
-            Who would spray, one a recipe; nobody known if empty.
+        conditions : Conditions or sequence of Conditions, optional
+            Who would spray, from what, when; the archive's latest if None.
 
         Returns
         -------
@@ -266,36 +372,76 @@ class FilmPredictor:
             noise are each angle's own, and shared by lights under which one reading is judged.
         """
         self.check_fitted()
-        fit, n, wide = self.fitted_, len(recipes), 3 * len(viewings)
+        n, wide = len(recipes), 3 * len(viewings)
         views = [v or Viewing(geometry=self.words_.geometries[0]) for v in viewings]
-        tables = [RecipeTable.of(recipes, [v] * n, self.words_, sprayers) for v in views]
+        under = conditions or self.conditions_
+        tables = [RecipeTable.of(recipes, [v] * n, self.words_, under) for v in views]
+        lights = [(v.illuminant, v.observer) for v in views]
         labs = np.empty((len(viewings), n, 3))
         known, spray = np.empty((n, wide, wide)), np.empty((n, wide, wide))
         for rows in np.array_split(np.arange(n), 1 + n * len(viewings) // 2000):
-            found = [
-                self._slopes(t.take(rows), v.illuminant, v.observer)
-                for t, v in zip(tables, views, strict=True)
-            ]
-            labs[:, rows] = [lab for lab, _, _ in found]
-            jacobian = np.concatenate([j for _, j, _ in found], axis=1)
-            own = np.concatenate([o for _, _, o in found], axis=1)
-            known[rows] = self.doubt_ * (jacobian @ fit.covariance @ jacobian.transpose(0, 2, 1))
-            spray[rows] = own @ own.transpose(0, 2, 1)
+            each = [t.take(rows) for t in tables]
+            labs[:, rows], known[rows], spray[rows] = self._joint(each, lights)
         mottle, reading = self.noise_split_
         geometry = np.array([v.geometry for v in views])
         alike = np.kron(geometry[:, None] == geometry[None, :], np.eye(3))
         spray += mottle * alike
         return labs, known, spray, np.tile(reading[source] * alike, (n, 1, 1))
 
-    def _slopes(self, part: RecipeTable, *light: str) -> tuple[Array, Array, Array]:
-        """Lab, its derivative by the law's values, and by each thing of a panel's own times sd."""
+    def _joint(
+        self, tables: Sequence[RecipeTable], lights: Sequence[tuple[str, str]]
+    ) -> tuple[Array, Array, Array]:
+        """Lab of rows under m viewings, and its joint covariance by the law and by the panel."""
         fit = self.fitted_
-        state = fit.law.evaluate(fit.z, part)
-        lab, by_r = lab_of(state.reflectance, *light)
-        jacobian, effects = fit.law.jacobian(state, fit.z, part, by_r)
-        own = effects * np.sqrt(self._effect_spread(part))[:, None, :]
-        stray = by_r @ THIRDS * fit.sizes.effects[2]
-        return lab, jacobian, np.concatenate([own, stray], axis=2)
+        kinds = self.experience_.kinds(tables[0])
+        grow = self.stack_.inflation[kinds][:, None, None]
+        labs, jacobians, owns, gaps = [], [], [], []
+        wide = 3 * len(tables)
+        extra = np.zeros((len(kinds), wide, wide))
+        weight = np.zeros(len(kinds))
+        for i, (table, light) in enumerate(zip(tables, lights, strict=True)):
+            state = fit.law.evaluate(fit.z, table)
+            lab, by_r = lab_of(state.reflectance, *light)
+            jacobian, effects = fit.law.jacobian(state, fit.z, table, by_r)
+            weight, guess, variance = self._library(table, *light)
+            gaps.append(np.where(weight[:, None] > 0, guess - lab, 0.0))
+            at = np.arange(3 * i, 3 * i + 3)
+            extra[:, at, at] = weight[:, None] * variance
+            labs.append(lab + weight[:, None] * gaps[-1])
+            jacobians.append(jacobian)
+            owns.append(self._own(table, effects, by_r, by_r * state.reflectance[:, None, :]))
+        jacobian, own, gap = (np.concatenate(x, axis=1) for x in (jacobians, owns, gaps))
+        part = (weight * (1.0 - weight))[:, None, None]
+        known = jacobian @ fit.covariance @ jacobian.transpose(0, 2, 1)
+        known *= grow * (1.0 - weight)[:, None, None]
+        known += extra + part * gap[:, :, None] * gap[:, None, :]
+        return np.stack(labs), known, own @ own.transpose(0, 2, 1)
+
+    def _own(self, table: RecipeTable, effects: Array, by_r: Array, by_gain: Array) -> Array:
+        """Derivative of Lab by each thing of a panel's own, times its standard deviation."""
+        fit, words = self.fitted_, self.words_
+        size = dict(zip(fit.law.groups, fit.sizes.groups, strict=True))
+        film = np.full(len(table), fit.sizes.effects[0] ** 2)
+        ground = np.full(len(table), fit.sizes.effects[1] ** 2)
+        # Somebody, or a lot, batch or instrument, that is not known may be any.
+        if words.sprayers:
+            film += size["sprayer"] ** 2 * (table.sprayer < 0)
+        if words.lots:
+            film += size["lot"] ** 2 * ((table.lot < 0) & table.colours).any(axis=1)
+        if words.days:
+            later = np.clip(np.nan_to_num(table.time, nan=1.0) - 1.0, 0.0, 2.0)
+            film += size["drift"] ** 2 * later
+        if words.batches:
+            other = (table.batch < 0) & (table.ground_share > 0)
+            ground += size["batch"] ** 2 * other.any(axis=1)
+        own = [
+            effects * np.sqrt(np.stack([film, ground], axis=1))[:, None, :],
+            by_r @ THIRDS * fit.sizes.effects[2],
+        ]
+        if words.instruments:
+            strange = size["instrument"] * (table.instrument < 0)
+            own.append(by_gain @ fit.law.curves["clear"] * strange[:, None, None])
+        return np.concatenate(own, axis=2)
 
     @property
     def noise_split_(self) -> tuple[float, dict[str, float]]:
@@ -305,14 +451,6 @@ class FilmPredictor:
         instrument = min(self.reading_noise_[SPECTRO] ** 2, noise[SPECTRO] ** 2)
         photo = max(noise[PHOTO] ** 2 - mottle, instrument)
         return mottle, {"spectrophotometer": instrument, "photo": photo}
-
-    def _effect_spread(self, table: RecipeTable) -> Array:
-        fit = self.fitted_
-        spread = np.tile(fit.sizes.effects[:2] ** 2, (len(table), 1))
-        if self.words_.sprayers:
-            stranger = table.sprayer < 0
-            spread[stranger, 0] += fit.sizes.groups[fit.law.groups.index("sprayer")] ** 2
-        return spread
 
     def predict_spectrum(
         self, X: pd.DataFrame, *, return_flag: bool = False
@@ -363,7 +501,7 @@ class FilmPredictor:
 
     def _reflectance(self, recipes: Sequence[Recipe], views: Sequence[Viewing]) -> Array:
         self.check_fitted()
-        table = RecipeTable.of(recipes, views, self.words_)
+        table = RecipeTable.of(recipes, views, self.words_, self.conditions_)
         fit = self.fitted_
         parts = [
             fit.law.evaluate(fit.z, table.take(slice(i, i + 4000))).reflectance

@@ -27,7 +27,7 @@ _PRIOR_DEGREES = 6.0
 
 
 def average_repeats(
-    table: RecipeTable, seen: Observations, panel: Ints
+    table: RecipeTable, seen: Observations, panel: Ints, occasion: Ints
 ) -> tuple[RecipeTable, Observations, Ints, dict[int, float]]:
     """Average the readings of one panel that were taken alike.
 
@@ -39,6 +39,8 @@ def average_repeats(
         n rows.
     panel : ndarray of int, shape (n,)
         Panel of each row.
+    occasion : ndarray of int, shape (n,)
+        Rows of one panel are repeats where this is the same: stage, state, day, instrument.
 
     Returns
     -------
@@ -48,7 +50,9 @@ def average_repeats(
         Reading noise an axis by family of noise [ΔE*ab], pooled over repeats with what is usually
         found.
     """
-    alike = np.column_stack([panel, seen.view, table.geometry, seen.family, seen.spectral])
+    alike = np.column_stack(
+        [panel, occasion, seen.view, table.geometry, seen.family, seen.spectral]
+    )
     _, first, group = np.unique(alike, axis=0, return_index=True, return_inverse=True)
     size = np.bincount(group)
 

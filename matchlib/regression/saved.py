@@ -7,12 +7,13 @@ libraries that made it; whoever loads it compares and decides.
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
 import json
 import os
 import platform
 import zipfile
-from dataclasses import asdict
+from dataclasses import asdict, fields
 from importlib import metadata
 from typing import Any
 
@@ -20,23 +21,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.atomic import written_whole
+from matchlib.domain import Conditions
 from matchlib.errors import FileError
-from matchlib.regression.evidence import Sizes
 from matchlib.regression.law import FilmLaw
-from matchlib.regression.lengths import Lengths
-from matchlib.regression.part import PARTS, Part
+from matchlib.regression.library import Process
 from matchlib.regression.predictor import FilmPredictor
 from matchlib.regression.priors import Priors
-from matchlib.regression.residual import Residual
+from matchlib.regression.reach import Experience
+from matchlib.regression.sizes import Sizes
 from matchlib.regression.solve import FittedLaw
-from matchlib.regression.table import Vocabulary
+from matchlib.regression.stacking import Stack
+from matchlib.regression.vocabulary import Vocabulary
 
 __all__ = ["FIT_FORMAT", "library_versions", "load_fit", "save_fit"]
 
-FIT_FORMAT = 6
+FIT_FORMAT = 7
 """Number of the file's layout; a fit of another layout is fitted anew."""
-
-_CENTRES, _WHITENING, _GROUNDS = "centres of", "whitening of", "grounds of"
 
 _LIMIT = 512 * 1024 * 1024
 
@@ -80,25 +80,19 @@ def save_fit(path: str | os.PathLike[str], model: FilmPredictor, content_hash: s
     arrays: dict[str, NDArray[Any]] = {
         "z": fit.z,
         "covariance": fit.covariance,
-        "effects": fit.sizes.effects,
-        "noise": fit.sizes.noise,
-        "groups": fit.sizes.groups,
         "trust": fit.trust,
         "panels": np.asarray(model.panels_, np.str_),
-        **{f"{_CENTRES} {p.name}": p.centres for p in fit.law.residual.parts},
-        **{f"{_WHITENING} {p.name}": p.whitening for p in fit.law.residual.parts},
-        **{f"{_GROUNDS} {p.name}": p.grounds for p in fit.law.residual.parts},
     }
+    for name, part in _parts(model).items():
+        arrays |= {f"{name} {f.name}": getattr(part, f.name) for f in fields(part)}
+    under = model.conditions_
     words = {
         "format": FIT_FORMAT,
         "content_hash": content_hash,
         "versions": library_versions(),
         "vocabulary": asdict(fit.law.words),
-        "lengths": {p.name: asdict(p.lengths) for p in fit.law.residual.parts},
         "priors": asdict(fit.law.priors),
-        "evidence": fit.evidence,
-        "doubt": model.doubt_,
-        "freedom": model.freedom_,
+        "conditions": asdict(under) | {"date": under.date and under.date.isoformat()},
         "spectral_grounds": sorted(model.spectral_grounds_),
         "spectral_colours": sorted(model.spectral_colours_),
         "reading_noise": {str(k): v for k, v in model.reading_noise_.items()},
@@ -160,38 +154,35 @@ def _seal(arrays: dict[str, NDArray[Any]]) -> str:
     return digest.hexdigest()
 
 
+def _parts(model: FilmPredictor) -> dict[str, Any]:
+    """What is arrays and nothing else."""
+    parts = {
+        "sizes": model.fitted_.sizes,
+        "stack": model.stack_,
+        "experience": model.experience_,
+        "library": model.library_,
+    }
+    return {name: part for name, part in parts.items() if part is not None}
+
+
 def _rebuilt(arrays: dict[str, NDArray[Any]], words: dict[str, Any]) -> FilmPredictor:
-    v = words["vocabulary"]
-    vocabulary = Vocabulary(
-        tuple(v["grounds"]),
-        tuple(v["colours"]),
-        tuple((int(a), int(b)) for a, b in v["pairs"]),
-        tuple(v["geometries"]),
-        tuple(v["sprayers"]),
-    )
-    parts = [n for n in PARTS if f"{_CENTRES} {n}" in arrays]
-    residual = Residual(
-        tuple(
-            Part(
-                name,
-                arrays[f"{_CENTRES} {name}"],
-                arrays[f"{_WHITENING} {name}"],
-                Lengths(**words["lengths"][name]),
-                arrays[f"{_GROUNDS} {name}"],
-            )
-            for name in parts
-        )
-    )
-    law = FilmLaw(vocabulary, Priors(**words["priors"]), residual)
+    vocabulary = Vocabulary(**{k: _tuples(v) for k, v in words["vocabulary"].items()})
+    law = FilmLaw(vocabulary, Priors(**words["priors"]))
     if arrays["z"].shape != (law.size,) or arrays["covariance"].shape != (law.size, law.size):
         raise ValueError("its arrays do not fit its names")
-    sizes = Sizes(arrays["effects"], arrays["noise"], arrays["groups"])
+
+    def part(kind: Any, name: str) -> Any:
+        return kind(**{f.name: arrays[f"{name} {f.name}"] for f in fields(kind)})
+
     model = FilmPredictor()
-    model.fitted_ = FittedLaw(
-        law, arrays["z"], arrays["covariance"], sizes, arrays["trust"], words["evidence"]
-    )
-    model.doubt_ = float(words["doubt"])
-    model.freedom_ = float(words["freedom"])
+    sizes = part(Sizes, "sizes")
+    model.fitted_ = FittedLaw(law, arrays["z"], arrays["covariance"], sizes, arrays["trust"])
+    model.stack_ = part(Stack, "stack")
+    model.experience_ = part(Experience, "experience")
+    model.library_ = part(Process, "library") if "library known" in arrays else None
+    under = {k: _tuples(v) for k, v in words["conditions"].items()}
+    date = under["date"] and dt.date.fromisoformat(under["date"])
+    model.conditions_ = Conditions(**(under | {"date": date}))
     model.words_ = vocabulary
     model.panels_ = arrays["panels"]
     model.trust_ = arrays["trust"]
@@ -202,3 +193,7 @@ def _rebuilt(arrays: dict[str, NDArray[Any]], words: dict[str, Any]) -> FilmPred
     model.archive_hash_ = words["content_hash"]
     model.versions_ = words["versions"]
     return model
+
+
+def _tuples(value: Any) -> Any:
+    return tuple(map(_tuples, value)) if isinstance(value, list) else value

@@ -2,29 +2,28 @@
 
 Damped Gauss-Newton steps towards the most probable values, alternating with the choice of sizes by
 evidence (`matchlib.regression.evidence`) and of each panel's probability of being what its back
-says (`matchlib.regression.misses`).
+says (`matchlib.regression.outliers`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
-from functools import partial
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 
 from matchlib.errors import FitError
-from matchlib.regression.beliefs import start_sizes
-from matchlib.regression.evidence import EFFECTS, Linearised, Sizes, best_sizes
+from matchlib.regression.evidence import Linearised, best_sizes
 from matchlib.regression.law import FilmLaw
-from matchlib.regression.misses import Rows, panel_distances, price_of, stacked, trust_of
 from matchlib.regression.observe import KNOWN, TONE
-from matchlib.regression.start import starting_values
+from matchlib.regression.outliers import LeftOut, leave_one_out
+from matchlib.regression.residuals import Rows, panel_distances, residuals
+from matchlib.regression.sizes import EFFECTS, Sizes, start_sizes
 from matchlib.stepping import Step, part_of
 
-__all__ = ["FittedLaw", "evidence_with", "fit_law"]
+__all__ = ["FittedLaw", "fit_law", "refit_without"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -38,12 +37,19 @@ CHUNK = 600
 LEARNT_FROM = 800
 """Sizes are learnt from at most so many panels; more would not sharpen a handful of numbers."""
 
-LEAST_MISS = 0.3
+LEAST_NOISE = 0.3
 """Noise by which backs are judged, at least [ΔE*ab]: where readings repeat better than that, as in
 print, a panel that stands out by a tenth carries no wrong recipe."""
 
-HELD = 1e-6
-"""Size at which a field stands still."""
+WRONG = 0.05
+"""A panel less likely than this to be what its back says has no say at all [-]."""
+
+LEVER = 0.5
+"""Leverage from which a panel is judged by a fit without it, since a straight line from the fit
+that it bent may not find back [-]."""
+
+REFITTED = 24
+"""Panels so judged, at most: those of the greatest leverage."""
 
 SAID = "fitting the film law"
 
@@ -63,10 +69,7 @@ class FittedLaw:
     sizes : Sizes
         Standard deviations of effects, noises and priors.
     trust : ndarray, shape (m,)
-        Probability that each panel is what its back says [-].
-    evidence : float
-        Log evidence of the panels that the sizes were learnt from, less the price of those taken
-        for wrong backs [nat].
+        Weight of each panel: the probability that it is what its back says, 0 below 5 % [-].
     """
 
     law: FilmLaw
@@ -74,14 +77,13 @@ class FittedLaw:
     covariance: Array
     sizes: Sizes
     trust: Array
-    evidence: float
 
 
 def _linearise(law: FilmLaw, z: Array, rows: Rows, trust: Array) -> Linearised:
-    s = stacked(law, z, rows)
+    s = residuals(law, z, rows)
     return Linearised(
         jacobian=s.jacobian,
-        target=s.miss + s.jacobian @ z,
+        target=s.value + s.jacobian @ z,
         effects=s.effects,
         family=s.family,
         panel=s.panel,
@@ -100,22 +102,22 @@ def _chunks(rows: Rows) -> Chunks:
 
 
 def _objective(
-    law: FilmLaw, z: Array, chunks: Chunks, sizes: Sizes, trust: Array, *, tick: Tick
+    law: FilmLaw, z: Array, chunks: Chunks, sizes: Sizes, trust: Array, *, callback: Tick
 ) -> float:
     total = float(np.sum((z / sizes.groups[law.group_of]) ** 2))
     for who, part in chunks:
-        tick()
+        callback()
         total += float(trust[who] @ panel_distances(law, z, part, sizes)[0])
     return total
 
 
 def _normal(
-    law: FilmLaw, z: Array, chunks: Chunks, sizes: Sizes, trust: Array, *, tick: Tick
+    law: FilmLaw, z: Array, chunks: Chunks, sizes: Sizes, trust: Array, *, callback: Tick
 ) -> tuple[Array, Array]:
     prior = np.diag(1.0 / sizes.groups[law.group_of] ** 2)
     precision, load = prior.copy(), np.zeros(law.size)
     for who, part in chunks:
-        tick()
+        callback()
         a, b = _linearise(law, z, part, trust[who]).normal(sizes)
         precision += a - prior
         load += b
@@ -130,19 +132,19 @@ def _descend(
     trust: Array,
     *,
     steps: int,
-    tick: Tick,
+    callback: Tick,
     damping: float = 1e-3,
 ) -> Array:
-    best = _objective(law, z, chunks, sizes, trust, tick=tick)
+    best = _objective(law, z, chunks, sizes, trust, callback=callback)
     for _ in range(steps):
-        precision, load = _normal(law, z, chunks, sizes, trust, tick=tick)
+        precision, load = _normal(law, z, chunks, sizes, trust, callback=callback)
         gradient = load - precision @ z
         for _ in range(8):
             damped = precision.copy()
             damped[np.diag_indices_from(damped)] *= 1.0 + damping
             move = np.linalg.solve(damped, gradient)
             trial = z + move
-            value = _objective(law, trial, chunks, sizes, trust, tick=tick)
+            value = _objective(law, trial, chunks, sizes, trust, callback=callback)
             if np.isfinite(value) and value < best:
                 break
             damping = max(damping * 8.0, 1e-3)
@@ -159,8 +161,7 @@ def fit_law(
     law: FilmLaw,
     rows: Rows,
     *,
-    start: FittedLaw | None = None,
-    rounds: int = 4,
+    rounds: int = 3,
     robust: bool = True,
     random_state: int | None = 0,
     step: Step | None = None,
@@ -173,8 +174,6 @@ def fit_law(
         The law.
     rows : Rows
         Readings.
-    start : FittedLaw, optional
-        A fit of the same law without residual, to begin from.
     rounds : int
         Rounds of sizes, trust and descent.
     robust : bool
@@ -196,59 +195,89 @@ def fit_law(
     """
     some = _some(rows.panels, random_state)
     part = rows.of_panels(some)
-    # The shares of a usual archive's fit; where it stands still it is on some larger piece.
-    told, last = part_of(step, 0.3 if start is None else 0.0, 0.9), part_of(step, 0.9, 1.0)
-    if start is None:
-        z, sizes, trust = _begin(law, part, part_of(step, 0.0, 0.3))
-    else:
-        z, sizes, trust = _resume(law, start, part, told)
-    z, sizes, trust, evidence = _settle(
-        law, part, z, sizes, trust, rounds=rounds, robust=robust, step=told
-    )
-    tick = partial(last, 0.0, SAID)
-    chunks = _chunks(rows)
-    if len(some) < rows.panels:
-        # The sizes are known by now; the rest of the panels only sharpens the values.
-        trust = _trusts(law, z, chunks, sizes, tick) if robust else np.ones(rows.panels)
-        z = _descend(law, z, chunks, sizes, trust, steps=2, tick=tick)
-    precision, _ = _normal(law, z, chunks, sizes, trust, tick=tick)
-    return FittedLaw(law, z, _inverse(precision), sizes, trust, evidence)
+    told = part_of(step)
+    share = 0.0
+
+    def tick() -> None:
+        told(share, SAID)
+
+    sizes, centre, spread = start_sizes(law)
+    # A size that no reading can speak of stays where it is believed.
+    present = set(part.seen.family.tolist()) | ({TONE} if part.seen.spectral.any() else set())
+    for family in range(len(sizes.noise)):
+        if family not in present or family == KNOWN:
+            spread[len(EFFECTS) + family] = 0.0
+    chunks, trust, z = _chunks(part), np.ones(part.panels), np.zeros(law.size)
+    # Wide noise first: the law finds its place before any panel weighs heavily.
+    for wider in (20.0, 5.0, 2.0):
+        wide = Sizes(sizes.effects * wider, sizes.noise * wider, sizes.groups)
+        z = _descend(law, z, chunks, wide, trust, steps=8, callback=tick)
+    for number in range(rounds):
+        share = 0.2 + 0.6 * number / rounds
+        linear = _linearise(law, z, part, trust)
+        sizes = best_sizes(linear, sizes, centre, spread, callback=tick)
+        fit = _finished(law, z, chunks, sizes, trust, steps=12, callback=tick)
+        if robust:
+            trust = _trusted(fit, part, chunks)
+        z = fit.z
+    share = 0.8
+    if robust:
+        fit = _finished(law, z, chunks, sizes, trust, steps=4, callback=tick)
+        fit = _without_levers(fit, part, chunks, callback=tick)
+    if len(some) == rows.panels:
+        return fit
+    # The sizes are known by now; the rest of the panels only sharpens the values.
+    share, chunks, trust = 0.9, _chunks(rows), np.ones(rows.panels)
+    trust[some] = fit.trust
+    if robust:
+        trust = _trusted(replace(fit, trust=trust), rows, chunks)
+    return _finished(law, fit.z, chunks, sizes, trust, steps=2, callback=tick)
 
 
-def evidence_with(
-    law: FilmLaw,
-    rows: Rows,
-    start: FittedLaw,
-    *,
-    robust: bool = True,
-    random_state: int | None = 0,
-    step: Step | None = None,
-) -> float:
-    """Return a first look at what evidence there would be for a law with a residual.
+def refit_without(fit: FittedLaw, rows: Rows, group: Ints, *, steps: int = 2) -> FittedLaw:
+    """Return the fit as it would be without some panels, its sizes kept.
 
     Parameters
     ----------
-    law : FilmLaw
-        The law.
+    fit : FittedLaw
+        A fit.
     rows : Rows
-        Readings.
-    start : FittedLaw
-        A fit of the same law without residual.
-    robust : bool
-        As for `fit_law`.
-    random_state : int, optional
-        As for `fit_law`: the same panels are looked at.
-    step : callable, optional
-        As for `fit_law`.
+        What it was fitted to.
+    group : ndarray of int
+        Panels to leave out.
+    steps : int
+        Steps of descent from the full fit, at most.
 
     Returns
     -------
-    float
-        After one round, to be compared with that of `start` [nat].
+    FittedLaw
+        Values and covariance without them.
     """
-    told, part = part_of(step), rows.of_panels(_some(rows.panels, random_state))
-    z, sizes, trust = _resume(law, start, part, told)
-    return _settle(law, part, z, sizes, trust, rounds=1, robust=robust, step=told)[-1]
+    trust = fit.trust.copy()
+    trust[group] = 0.0
+    return _finished(
+        fit.law, fit.z, _chunks(rows), fit.sizes, trust, steps=steps, callback=_nothing
+    )
+
+
+def _nothing() -> None:
+    """Tell nobody."""
+
+
+def _finished(
+    law: FilmLaw,
+    z: Array,
+    chunks: Chunks,
+    sizes: Sizes,
+    trust: Array,
+    *,
+    steps: int,
+    callback: Tick,
+) -> FittedLaw:
+    if steps:
+        z = _descend(law, z, chunks, sizes, trust, steps=steps, callback=callback)
+    precision, _ = _normal(law, z, chunks, sizes, trust, callback=callback)
+    return FittedLaw(law, z, _inverse(precision), sizes, trust)
 
 
 def _some(panels: int, random_state: int | None) -> Ints:
@@ -256,6 +285,47 @@ def _some(panels: int, random_state: int | None) -> Ints:
         return np.arange(panels)
     draw = np.random.default_rng(random_state)
     return np.sort(draw.choice(panels, LEARNT_FROM, replace=False))
+
+
+def _judged(fit: FittedLaw, chunks: Chunks, trust: Array) -> tuple[LeftOut, float]:
+    """Panels against the others; and by how much all lie farther out than they should."""
+    sizes = replace(fit.sizes, noise=np.maximum(fit.sizes.noise, LEAST_NOISE))
+    parts = [
+        leave_one_out(residuals(fit.law, fit.z, part), fit.covariance, sizes, trust[who])
+        for who, part in chunks
+    ]
+    found = LeftOut(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(LeftOut)))
+    usual = found.count * (1.0 - 2.0 / (9.0 * found.count)) ** 3
+    return found, max(1.0, float(np.median(found.squared / usual)))
+
+
+def _trusted(fit: FittedLaw, rows: Rows, chunks: Chunks) -> Array:
+    # Most backs are right. Where the law misses most panels it is the law that is wrong, and no
+    # panel loses its say for that: else the noise would shrink to the few that fit, and so on.
+    found, excess = _judged(fit, chunks, fit.trust)
+    return _weights(found.trust(excess), rows.only)
+
+
+def _weights(trust: Array, only: NDArray[np.bool_]) -> Array:
+    # Of the only panel of a ground or a colour the others know nothing.
+    return np.asarray(np.where(only, 1.0, np.where(trust < WRONG, 0.0, trust)), float)
+
+
+def _without_levers(fit: FittedLaw, rows: Rows, chunks: Chunks, *, callback: Tick) -> FittedLaw:
+    """The fit without those panels that a fit without them calls wrong."""
+    found, excess = _judged(fit, chunks, fit.trust)
+    doubtful = ((found.leverage > LEVER) | (fit.trust < 0.5)) & ~rows.only
+    suspects = np.argsort(-np.where(doubtful, found.leverage, -1.0))[: doubtful.sum()][:REFITTED]
+    trust = fit.trust.copy()
+    for panel in np.asarray(suspects, np.intp).reshape(-1, 1):
+        callback()
+        alone = refit_without(fit, rows, panel)
+        one = [(np.zeros(1, np.intp), rows.of_panels(panel))]
+        seen, _ = _judged(alone, one, np.zeros(1))
+        trust[panel] = _weights(seen.trust(excess), np.zeros(1, bool))
+    if np.array_equal(trust > 0.0, fit.trust > 0.0):
+        return fit
+    return _finished(fit.law, fit.z, chunks, fit.sizes, trust, steps=12, callback=callback)
 
 
 def _inverse(precision: Array) -> Array:
@@ -275,82 +345,3 @@ def _inverse(precision: Array) -> Array:
         got="values that run away",
         remedy="check the readings with the audit, and the scale of the spectra.",
     )
-
-
-def _begin(law: FilmLaw, rows: Rows, step: Step) -> tuple[Array, Sizes, Array]:
-    sizes, _, _ = start_sizes(law)
-    trust = np.ones(rows.panels)
-    z = starting_values(law, rows.table, rows.seen.lab)
-    # Wide noise first: the law finds its place before any panel weighs heavily.
-    for number, wider in enumerate((20.0, 5.0, 2.0)):
-        tick = partial(step, number / 3, SAID)
-        wide = Sizes(sizes.effects * wider, sizes.noise * wider, sizes.groups)
-        z = _descend(law, z, _chunks(rows), wide, trust, steps=8, tick=tick)
-    return z, sizes, trust
-
-
-def _resume(law: FilmLaw, start: FittedLaw, rows: Rows, step: Step) -> tuple[Array, Sizes, Array]:
-    sizes, _, _ = start_sizes(law)
-    z = np.zeros(law.size)
-    z[: start.law.size] = start.z
-    known = dict(zip(start.law.groups, start.sizes.groups, strict=True))
-    groups = np.array([known.get(g, s) for g, s in zip(law.groups, sizes.groups, strict=True)])
-    # What was no part of the law may have been taken for a wrong back: all are heard anew.
-    trust = np.ones(rows.panels)
-    # The law settles beside its fields before any of them moves.
-    held = np.array([known.get(g, HELD) for g in law.groups])
-    still = Sizes(start.sizes.effects, start.sizes.noise, held)
-    tick = partial(step, 0.0, SAID)
-    z = _descend(law, z, _chunks(rows), still, trust, steps=12, tick=tick)
-    return z, replace(still, groups=groups), trust
-
-
-def _trusts(law: FilmLaw, z: Array, chunks: Chunks, sizes: Sizes, tick: Tick) -> Array:
-    pairs = []
-    sizes = replace(sizes, noise=np.maximum(sizes.noise, LEAST_MISS))
-    for _, part in chunks:
-        tick()
-        pairs.append(panel_distances(law, z, part, sizes))
-    squared, count = (np.concatenate(p) for p in zip(*pairs, strict=True))
-    # Most backs are right. Where the law misses most panels it is the law that is wrong, and no
-    # panel loses its say for that: else the noise would shrink to the few that fit, and so on.
-    usual = count * (1.0 - 2.0 / (9.0 * count)) ** 3
-    return trust_of(squared / max(1.0, float(np.median(squared / usual))), count)
-
-
-def _settle(
-    law: FilmLaw,
-    rows: Rows,
-    z: Array,
-    sizes: Sizes,
-    trust: Array,
-    *,
-    rounds: int,
-    robust: bool,
-    step: Step,
-) -> tuple[Array, Sizes, Array, float]:
-    _, centre, spread = start_sizes(law)
-    # A size that no reading can speak of stays where it is believed.
-    present = set(rows.seen.family.tolist()) | ({TONE} if rows.seen.spectral.any() else set())
-    for family in range(4):
-        if family not in present or family == KNOWN:
-            spread[len(EFFECTS) + family] = 0.0
-    if law.residual.parts:  # The fields' leftovers are not to be taken for the surface's.
-        spread[len(EFFECTS) + len(sizes.noise) + law.groups.index("surface")] = 0.0
-    chunks = _chunks(rows)
-    linear = _linearise(law, z, rows, trust)
-    best = (z, sizes, trust, -np.inf)
-    for number in range(rounds):
-        tick = partial(step, number / rounds, SAID)
-        tick()
-        sizes = best_sizes(linear, sizes, centre, spread, tick=tick)
-        z = _descend(law, z, chunks, sizes, trust, steps=12, tick=tick)
-        if robust:
-            trust = _trusts(law, z, chunks, sizes, tick)
-        # What the straight line promised the law itself may not keep: each round is judged by
-        # where it ended, and the best is what is kept.
-        linear = _linearise(law, z, rows, trust)
-        evidence = linear.evidence(sizes)[0] + price_of(trust)
-        if evidence > best[-1]:
-            best = (z, sizes, trust, evidence)
-    return best

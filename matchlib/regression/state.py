@@ -22,9 +22,9 @@ class State:
     ----------
     reflectance : ndarray
         Measured reflectance [-].
-    by_ground, by_absorbance, by_bare, by_scatter, by_field, by_k2, by_gain : ndarray
-        Derivative of it by log ground reflectance, A, the field of what is left bare, S, the
-        residual field, the logit of k2, and the logarithm of an uncleared surface's gain.
+    by_ground, by_absorbance, by_scatter, by_veil, by_k2, by_gain : ndarray
+        Derivative of it by log ground reflectance, A, S, the logarithm of all that comes up to the
+        clear coat, the logit of k2, and the logarithm of an uncleared surface's gain.
     absorption : ndarray, shape (c, b)
         Absorption spectra.
     scattering : ndarray, shape (c, b)
@@ -38,7 +38,7 @@ class State:
     ground, mixed : ndarray
         Log spectra of base grounds, shape (g, b) or (n, g, b) where geometries differ, and of
         each row's ground.
-    haze : ndarray, shape (n,)
+    haze : ndarray, shape (n, 1) or (n, b)
         Derivative by the logarithm of the haze: bloom of an uncleared surface, or the little gloss
         that a clear one lets into the reading.
     """
@@ -46,9 +46,8 @@ class State:
     reflectance: Array
     by_ground: Array
     by_absorbance: Array
-    by_bare: Array
     by_scatter: Array
-    by_field: Array
+    by_veil: Array
     by_k2: Array
     by_gain: Array
     absorption: Array

@@ -1,231 +1,28 @@
-"""Recipes as arrays: who is in them, how many coats, how strong, how viewed.
+"""Recipes as arrays: who is in them, how many coats, how strong, how viewed, under what conditions.
 
-A `Vocabulary` is what a fit has seen; a `RecipeTable` is a table of recipes written in it, one row
-a reading, ready for the film law. Text is read once for each distinct recipe, not once a row.
+A `RecipeTable` is a table of recipes written in a `Vocabulary`, one row a reading, ready for the
+film law. Text is read once for each distinct recipe, not once a row.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Recipe, Viewing
-from matchlib.errors import DomainError, UnknownName
+from matchlib.domain import Conditions, Recipe, Viewing
 from matchlib.film import path_factor
+from matchlib.regression.vocabulary import Vocabulary, geometry_group
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-__all__ = [
-    "REFERENCE_FRACTION",
-    "RecipeTable",
-    "Vocabulary",
-    "empty",
-    "geometry_group",
-    "recipes_of",
-]
+__all__ = ["REFERENCE_FRACTION", "RecipeTable"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 REFERENCE_FRACTION = 1.0 / 7.0
 """Colour fraction of 6:1, at which one coat counts as dose 1 [-]."""
-
-_GROUPS = {"0:45": "45:0", "8:di": "di:8", "8:de": "de:8", "8:d": "d:8", "0:d": "d:0"}
-
-
-def geometry_group(geometry: str) -> str:
-    """Return the geometry's one name: light and eye may change places (Helmholtz).
-
-    Parameters
-    ----------
-    geometry : str
-        As in `matchlib.domain.Viewing`.
-
-    Returns
-    -------
-    str
-        The same, or its reciprocal's name.
-    """
-    return _GROUPS.get(geometry, geometry)
-
-
-def recipes_of(frame: pd.DataFrame) -> list[Recipe]:
-    """Read the recipe of each row.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        Columns ``ground``, ``colour`` and ``schedule`` (or ``ratio`` and ``coats``), and
-        ``clear``; colour and coats empty for a bare ground.
-
-    Returns
-    -------
-    list of Recipe
-        One a row.
-
-    Raises
-    ------
-    DomainError
-        Naming the row, if a recipe is not legal.
-    """
-    count = len(frame)
-    missing = "ground" not in frame.columns
-    if missing or not ({"schedule"} & set(frame.columns) or {"ratio", "coats"} <= set(frame)):
-        raise DomainError(
-            "This table is not one of recipes.",
-            expected="columns ground, colour, and schedule (or ratio and coats)",
-            got=", ".join(map(str, frame.columns[:12])) or "no columns",
-            remedy="name the columns so.",
-        )
-
-    def column(name: str) -> Sequence[Any]:
-        return frame[name].tolist() if name in frame.columns else [None] * count
-
-    rows = zip(
-        *map(column, ("ground", "colour", "schedule", "ratio", "coats", "clear")), strict=True
-    )
-    known: dict[tuple[Any, ...], Recipe] = {}
-    recipes = []
-    for number, row in enumerate(rows):
-        key = tuple(None if empty(v) else str(v) for v in row)
-        if key not in known:
-            try:
-                known[key] = _recipe(key)
-            except DomainError as error:
-                raise error.at(f"row {number + 1} of the table") from None
-        recipes.append(known[key])
-    return recipes
-
-
-def empty(value: object) -> bool:
-    """Return whether a cell of a table holds nothing.
-
-    Parameters
-    ----------
-    value : object
-        None, NaN, blank text, or something.
-
-    Returns
-    -------
-    bool
-        True for the first three.
-    """
-    if isinstance(value, float):
-        return math.isnan(value)
-    return value is None or not str(value).strip()
-
-
-def _recipe(key: tuple[str | None, ...]) -> Recipe:
-    ground, colour, schedule, ratio, coats, clear = key
-    steps = CoatSchedule.parse(schedule) if schedule else None
-    if steps is None and ratio and coats:
-        whole = coats.removesuffix(".0")
-        steps = CoatSchedule.parse(f"{whole}@{MixRatio.parse(ratio)}")
-    return Recipe(
-        Ground.parse(ground or ""), Colour.parse(colour) if colour else None, steps, clear
-    )
-
-
-@dataclass(frozen=True)
-class Vocabulary:
-    """Names that a fit has seen, each with its place.
-
-    Parameters
-    ----------
-    grounds, colours : tuple of str
-        Casefolded base names.
-    pairs : tuple of (int, int)
-        Grounds that were blended with each other.
-    geometries : tuple of str
-        Geometry groups; the first is the reference.
-    sprayers : tuple of str
-        Sprayers, when there are at least two.
-    """
-
-    grounds: tuple[str, ...]
-    colours: tuple[str, ...]
-    pairs: tuple[tuple[int, int], ...]
-    geometries: tuple[str, ...]
-    sprayers: tuple[str, ...] = ()
-
-    @classmethod
-    def of(
-        cls, recipes: Iterable[Recipe], geometries: Iterable[str], sprayers: Iterable[str]
-    ) -> Vocabulary:
-        """Collect the names in use.
-
-        Parameters
-        ----------
-        recipes : iterable of Recipe
-            What was sprayed.
-        geometries, sprayers : iterable of str
-            Of the same readings.
-
-        Returns
-        -------
-        Vocabulary
-            Sorted, so that the order of the readings does not matter.
-        """
-        distinct = set(recipes)
-        grounds = sorted({n for r in distinct for n in r.ground.shares})
-        colours = sorted({n for r in distinct for c, _ in r.layers for n in c.shares})
-        place = {n: i for i, n in enumerate(grounds)}
-        pairs = {
-            (place[a], place[b])
-            for r in distinct
-            for a in r.ground.shares
-            for b in r.ground.shares
-            if place[a] < place[b]
-        }
-        seen = [geometry_group(g) for g in geometries]
-        ranked = sorted(set(seen), key=lambda g: (-seen.count(g), g))
-        people = sorted({s for s in sprayers if s})
-        return cls(
-            tuple(grounds),
-            tuple(colours),
-            tuple(sorted(pairs)),
-            tuple(ranked),
-            tuple(people) if len(people) > 1 else (),
-        )
-
-    def shares(self, blend: Ground | Colour) -> Array:
-        """Return a blend's shares over the vocabulary.
-
-        Parameters
-        ----------
-        blend : Ground or Colour
-            Of known names.
-
-        Returns
-        -------
-        ndarray
-            Shares [-], summing to 1.
-
-        Raises
-        ------
-        UnknownName
-            If no panel shows one of the names.
-        """
-        names = self.grounds if isinstance(blend, Ground) else self.colours
-        result = np.zeros(len(names))
-        for name, share in blend.shares.items():
-            if name not in names:
-                raise UnknownName(
-                    f"No panel in the archive shows the {blend.kind} {name!r}.",
-                    expected=f"one of {', '.join(names) or 'none yet'}",
-                    got=repr(name),
-                    remedy="check the spelling, or add a reading of the bare ground."
-                    if isinstance(blend, Ground)
-                    else "check the spelling, or add at least one panel of this colour.",
-                )
-            result[names.index(name)] = share
-        return result
 
 
 @dataclass(frozen=True)
@@ -236,8 +33,8 @@ class RecipeTable:
     ----------
     ground_share : ndarray, shape (n, g)
         Shares by volume [-].
-    colour_share : ndarray, shape (n, c)
-        Shares of the colour by volume [-]; all 0 for a bare ground.
+    colour_share : ndarray, shape (n, s, c)
+        Shares of each step's colour by volume [-]; all 0 for a bare ground.
     coats, first, logk, bend : ndarray, shape (n, s)
         Coats of each step; 1 where the step holds the first coat; sum of the logarithms of the
         coats' numbers; logarithm of the colour fraction over that of 6:1.
@@ -248,8 +45,12 @@ class RecipeTable:
     path, aspecular, glossy : ndarray, shape (n,)
         Way through the film relative to 45:0 [-]; whether the geometry is aspecular; whether the
         gloss is included.
-    sprayer : ndarray of int, shape (n,)
-        Place in the vocabulary's sprayers, -1 for none or another.
+    sprayer, instrument, clear : ndarray of int, shape (n,)
+        Place among the vocabulary's, -1 for none or another.
+    lot, batch : ndarray of int, shape (n, c) and (n, g)
+        Place among the vocabulary's of each colour's lot and each ground's batch, likewise.
+    time : ndarray, shape (n,)
+        Days since the first over those from first to last [-], NaN where not known.
     """
 
     ground_share: Array
@@ -264,6 +65,11 @@ class RecipeTable:
     aspecular: NDArray[np.bool_]
     glossy: NDArray[np.bool_]
     sprayer: Ints
+    instrument: Ints
+    clear: Ints
+    lot: Ints
+    batch: Ints
+    time: Array
 
     def __len__(self) -> int:
         return len(self.path)
@@ -284,9 +90,14 @@ class RecipeTable:
         return RecipeTable(**{k: v[rows] for k, v in self.__dict__.items()})
 
     @property
-    def total_coats(self) -> Array:
-        """Coats of colour in each row, shape (n,)."""
-        return np.asarray(self.coats.sum(axis=1), float)
+    def strength(self) -> Array:
+        """Colour fraction times coats over that of one coat of 6:1, by colour, shape (n, c)."""
+        return np.einsum("nsc,ns->nc", self.colour_share, self.coats * np.exp(self.bend))
+
+    @property
+    def colours(self) -> NDArray[np.bool_]:
+        """Which colours are on each row's panel, shape (n, c)."""
+        return np.asarray((self.colour_share > 0).any(axis=1), np.bool_)
 
     @classmethod
     def of(
@@ -294,7 +105,7 @@ class RecipeTable:
         recipes: Sequence[Recipe],
         viewings: Sequence[Viewing],
         words: Vocabulary,
-        sprayers: Sequence[str] = (),
+        conditions: Conditions | Sequence[Conditions] | None = None,
     ) -> RecipeTable:
         """Write recipes in a vocabulary.
 
@@ -306,8 +117,8 @@ class RecipeTable:
             One a row.
         words : Vocabulary
             Names and places.
-        sprayers : sequence of str
-            One a row, or none at all.
+        conditions : Conditions or sequence of Conditions, optional
+            One for all, or one a row; nothing known if None.
 
         Returns
         -------
@@ -324,27 +135,31 @@ class RecipeTable:
         depth = max([len(r.schedule.steps) for r in distinct if r.schedule] or [1])
         count = len(distinct)
         ground = np.zeros((count, len(words.grounds)))
-        colour = np.zeros((count, len(words.colours)))
+        colour = np.zeros((count, depth, len(words.colours)))
         coats, first, logk, bend = (np.zeros((count, depth)) for _ in range(4))
+        veil = {name: i for i, name in enumerate(words.clears)}
+        clear = np.array([veil.get(r.clear or "", -1) for r in distinct], np.intp)
         for recipe, i in distinct.items():
             ground[i] = words.shares(recipe.ground)
             if recipe.colour is None or recipe.schedule is None:
                 continue
-            for layer, own in recipe.layers:
-                # Layers count by their colour in all, as if mixed: their order is not known here.
-                share = own.strength / recipe.schedule.strength
-                colour[i] += share * words.shares(layer)
-            before = 0
+            before, colour[i] = 0, words.shares(recipe.colour)
             for j, step in enumerate(recipe.schedule.steps):
                 numbers = np.arange(before + 1, before + step.coats + 1)
                 coats[i, j], first[i, j] = step.coats, before == 0
                 logk[i, j] = np.log(numbers).sum()
                 bend[i, j] = np.log(step.ratio.fraction / REFERENCE_FRACTION)
+                if step.colour is not None:
+                    colour[i, j] = words.shares(step.colour)
                 before += step.coats
         groups = [geometry_group(v.geometry) for v in viewings]
         place = {g: i for i, g in enumerate(words.geometries)}
         length = {g: path_factor(g) / path_factor("45:0") for g in set(groups)}
+        said = _conditions(conditions, len(recipes))
+        known: dict[Conditions, int] = {}
+        of = np.array([known.setdefault(c, len(known)) for c in said], np.intp)
         person = {s: i for i, s in enumerate(words.sprayers)}
+        device = {s: i for i, s in enumerate(words.instruments)}
         return cls(
             ground[index],
             colour[index],
@@ -357,56 +172,39 @@ class RecipeTable:
             np.array([length[g] for g in groups], float),
             np.array([v.aspecular is not None for v in viewings], bool),
             np.array([v.specular_included for v in viewings], bool),
-            np.array([person.get(s, -1) for s in sprayers or [""] * len(recipes)], np.intp),
+            np.array([person.get(c.sprayer, -1) for c in known], np.intp)[of],
+            np.array([device.get(c.instrument, -1) for c in known], np.intp)[of],
+            clear[index],
+            _places(words.colours, words.lots, [c.lots for c in known])[of],
+            _places(words.grounds, words.batches, [c.batches for c in known])[of],
+            np.array([_time(words.days, c) for c in known], float)[of],
         )
 
 
-def rows_of(
-    X: pd.DataFrame,
-) -> tuple[list[Recipe], list[Viewing], list[str], list[str]]:
-    """Read a table of recipes with how they were viewed, by what, and who sprayed.
+def _conditions(
+    conditions: Conditions | Sequence[Conditions] | None, count: int
+) -> Sequence[Conditions]:
+    if conditions is None or isinstance(conditions, Conditions):
+        return [conditions or Conditions()] * count
+    return conditions
 
-    Parameters
-    ----------
-    X : DataFrame
-        Columns as for `FilmRegressor.fit`.
 
-    Returns
-    -------
-    recipes, viewings, sources, sprayers : list
-        One a row; what is missing is the usual: a spectrophotometer at D65/10°, 45:0.
+def _places(
+    names: tuple[str, ...],
+    known: tuple[tuple[str, str], ...],
+    said: Sequence[tuple[tuple[str, str], ...]],
+) -> Ints:
+    places = {pair: i for i, pair in enumerate(known)}
+    result = np.full((len(said), len(names)), -1, np.intp)
+    for i, pairs in enumerate(said):
+        for name, what in pairs:
+            if name.casefold() in names:
+                where = names.index(name.casefold())
+                result[i, where] = places.get((names[where], what), -1)
+    return result
 
-    Raises
-    ------
-    DomainError
-        If it is no table of recipes.
-    """
-    if not hasattr(X, "columns"):
-        raise DomainError(
-            "The recipes are not a table.",
-            expected="a DataFrame with columns ground, colour and schedule",
-            got=type(X).__name__,
-            remedy="give a DataFrame, one row a reading.",
-        )
-    recipes = recipes_of(X)
 
-    def texts(name: str, usual: str) -> list[str]:
-        if name not in X.columns:
-            return [usual] * len(X)
-        return [usual if empty(v) else str(v) for v in X[name]]
-
-    lights = list(
-        zip(
-            texts("illuminant", "D65"),
-            texts("observer", "10"),
-            texts("geometry", "45:0"),
-            strict=True,
-        )
-    )
-    known = {light: Viewing(*light) for light in set(lights)}
-    return (
-        recipes,
-        [known[light] for light in lights],
-        texts("source", "spectrophotometer"),
-        texts("sprayer", ""),
-    )
+def _time(days: tuple[int, ...], conditions: Conditions) -> float:
+    if not days or conditions.date is None:
+        return float("nan")
+    return (conditions.date.toordinal() - days[0]) / (days[1] - days[0])

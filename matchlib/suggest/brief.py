@@ -1,4 +1,4 @@
-"""The law without its residual fields, read off its own evaluation for one space of recipes.
+"""The law in brief, read off its own evaluation for one space of recipes.
 
 Over one ground a recipe's colour then depends on the doses of its pot alone, and a dose is what the
 step's ratio brings a coat times its coats, less what the first one lacks and plus what later ones
@@ -63,7 +63,7 @@ class LawInBrief:
         Returns
         -------
         LawInBrief
-            Exact but for the residual fields.
+            Exact but for what an instrument reads otherwise, wavelength by wavelength.
         """
         k, c = len(space.ground_share), space.colour_share.shape[1]
         none = Schedules(np.zeros((k, 2), np.int64), np.ones((k, 2)))
@@ -174,5 +174,4 @@ def _dosed(space: Space, viewing: Viewing, carriers: Array) -> State:
 
 def _plain(space: Space, table: RecipeTable) -> State:
     fit = space.model.fitted_
-    law, z = fit.law.plain(fit.z)
-    return law.evaluate(z, table)
+    return fit.law.evaluate(fit.z, table)

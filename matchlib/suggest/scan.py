@@ -1,6 +1,6 @@
 """The fast look over every recipe: the film law by a short series instead of its exponentials.
 
-In the law without its residual fields (`matchlib.suggest.brief`) a recipe's colour over one ground
+In the law in brief (`matchlib.suggest.brief`) a recipe's colour over one ground
 depends on the doses of its pot alone. Over all schedules of a neat pot that is one number; of two
 colours in a pot it is their mean dose and how the one stands to it, which varies a little with the
 mix ratio, as each colour bends on its own. The cube roots of X, Y and Z, of which Lab consists, are
@@ -9,8 +9,8 @@ three of the other follow the thousand or more schedules of a pot, over every gr
 angle, within 0.01 ΔE*ab (`matchlib.suggest.series`; tests hold it to 0.02). A pot that has few
 schedules, or more colours than a series pays for, is worked out recipe by recipe.
 
-What the scan leaves out is the residual fields, which are many times its error; its best are all
-worked out again by the whole law, which alone decides.
+Its best are all worked out again by the whole fit, the library's share included, which alone
+decides.
 """
 
 from __future__ import annotations
@@ -75,7 +75,7 @@ def scan(
     *,
     step: Step | None = None,
 ) -> list[tuple[Ints, Single]]:
-    """Return how far every recipe is from a target, by the law without its residual field.
+    """Return how far every recipe is from a target, by the law.
 
     Parameters
     ----------

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import reflectance_to_lab
 from matchlib.domain import Recipe, Viewing
 from matchlib.regression import FilmPredictor
 from matchlib.regression.table import RecipeTable
@@ -55,7 +54,7 @@ class Outlook:
 
 
 def lab_of_rows(model: FilmPredictor, rows: RecipeTable, viewing: Viewing) -> Array:
-    """Return Lab of rows by the whole law, residual field included.
+    """Return Lab of rows by the whole fit, the library's share included.
 
     Parameters
     ----------
@@ -71,14 +70,7 @@ def lab_of_rows(model: FilmPredictor, rows: RecipeTable, viewing: Viewing) -> Ar
     ndarray, shape (n, 3)
         CIELAB.
     """
-    fit = model.fitted_
-    parts = [
-        reflectance_to_lab(
-            fit.law.evaluate(fit.z, rows.take(slice(i, i + 500))).reflectance, viewing
-        )
-        for i in range(0, len(rows), 500)
-    ]
-    return np.concatenate(parts) if parts else np.zeros((0, 3))
+    return model.predict_rows(rows, viewing.illuminant, viewing.observer)
 
 
 def outlook(
@@ -106,7 +98,7 @@ def outlook(
     goals = np.array([aim.lab for aim in target.aims])
     centred = np.broadcast_to(goals[:, None, :], labs.shape)
     total = known + spray + reading
-    found = target.expected(labs, total, model.freedom(known, total))
+    found = target.expected(labs, total, model.freedom(recipes, known, total))
     floor = target.expected(centred, spray + reading).mean
     return Outlook(
         labs,

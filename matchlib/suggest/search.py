@@ -291,7 +291,7 @@ class _Search:
         bare = [Recipe(recipes[i].ground, clear=space.shelf.clear) for i in chosen]
         grounds = model.predict_recipes(bare, self.viewings[0])
         whole = view.known[0] + view.spray[0] + view.reading[0]
-        freedom = model.freedom(view.known[0], whole)
+        freedom = model.freedom(recipes, view.known[0], whole)
         roads = self._road(picks)
         coats = space.schedules.total[picks.schedule]
         made = []

@@ -281,14 +281,18 @@ class Space:
         """
         if viewing not in self._bare:
             bare = Recipe(self.shelf.grounds[0], clear=self.shelf.clear)
-            self._bare[viewing] = RecipeTable.of([bare], [viewing], self.model.words_)
+            self._bare[viewing] = RecipeTable.of(
+                [bare], [viewing], self.model.words_, self.model.conditions_
+            )
         rows = self._bare[viewing].take(np.zeros(len(schedules), np.intp))
         coats, first, logk = schedules.layers()
         bend = np.log(1.0 / (1.0 + schedules.carrier) / REFERENCE_FRACTION)
         return replace(
             rows,
             ground_share=ground_share,
-            colour_share=colour_share,
+            colour_share=np.broadcast_to(
+                colour_share[:, None, :], (*coats.shape, colour_share.shape[1])
+            ),
             coats=coats,
             first=first,
             logk=logk,

@@ -218,9 +218,7 @@ def _roots(
 ) -> Array:
     """Root of each panel's spread without its film, in ΔE00, its mean variance an axis 1."""
     size, _ = panel_spread(model)
-    people = model.words_.sprayers
-    someone = [people[0]] * len(recipes) if people else ()
-    _, _, spray, _ = model.predict_parts(recipes, views, sprayers=someone)
+    _, _, spray, _ = model.predict_parts(recipes, views)
     rest = metric @ (spray - size**2 * film[:, :, None] * film[:, None, :]) @ metric.swapaxes(1, 2)
     values, axes = np.linalg.eigh(rest)
     values = np.maximum(values, 1e-4 * values[:, -1:])

@@ -48,7 +48,7 @@ def _film() -> Any:
 def _film_alone() -> Any:
     from matchlib.regression import FilmRegressor
 
-    return FilmRegressor(residual=False)
+    return FilmRegressor(library=False)
 
 
 def estimators(only: str = "") -> dict[str, Callable[[], Any]]:

@@ -121,15 +121,15 @@ def film() -> Any:
 
 
 def film_alone() -> Any:
-    """Return the same without a residual."""
+    """Return the law without the library beside it."""
     from matchlib.regression import FilmRegressor
 
-    return FilmRegressor(residual=False)
+    return FilmRegressor(library=False)
 
 
 MAKERS: dict[str, Maker] = {
     "film": film,
-    "film, no residual": film_alone,
+    "law alone": film_alone,
     "Gaussian process": gaussian_process,
     "quadratic ridge": ridge,
 }

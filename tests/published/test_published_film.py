@@ -249,21 +249,3 @@ def test_diffuse_light_takes_a_slanted_way():
     seen = film.path_factor("d:0")
     assert seen - 1.0 == pytest.approx(lambert, rel=1e-9)
     assert film.path_factor("d:0", n=1.0 + 1e-9) - 1.0 == pytest.approx(2.0, rel=2e-3)
-
-
-@pytest.mark.parametrize("solid", [0.5, 1.0, 1.6])
-@pytest.mark.parametrize("area", [0.1, 0.5, 0.9, 1.0])
-def test_a_film_of_dots_has_the_density_of_its_tint(area, solid):
-    # Murray (1936, after Davies): D = log 1 / (1 - a (1 - r)), r = 10^-Ds of the solid. His dots
-    # are as dense at every tone, so that the same ink laid evenly has a Ds.
-    density = math.log10(1.0 / (1.0 - area * (1.0 - 10.0**-solid)))
-    even = area * solid * math.log(10.0)
-    shown, _, _ = film.patchy_absorbance(even, 1.0 - area)
-    assert shown == pytest.approx(density * math.log(10.0), rel=1e-12)
-
-
-def test_a_tint_of_half_the_area():
-    # The same formula the other way, a = (1 - 10^-Dt) / (1 - 10^-Ds), as ISO 12647-2 takes it for
-    # the tone value: a tint of density 0.30 in a solid of 1.50 covers 51.5 % (worked by hand).
-    shown, _, _ = film.patchy_absorbance(0.515 * 1.50 * math.log(10.0), 0.485)
-    assert shown / math.log(10.0) == pytest.approx(0.30, abs=0.001)

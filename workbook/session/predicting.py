@@ -169,8 +169,8 @@ def _asked(
                 raise error.at(place) from None
         raise
     total = known + spray + reading
-    first = model.freedom(known[:, :3, :3], total[:, :3, :3])
-    return lab, total, (model.freedom(known, total), first)
+    first = model.freedom(recipes, known[:, :3, :3], total[:, :3, :3])
+    return lab, total, (model.freedom(recipes, known, total), first)
 
 
 def _by_itself(

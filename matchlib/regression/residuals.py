@@ -1,9 +1,4 @@
-"""How far readings are from the law, scalar by scalar and panel by panel.
-
-A panel's probability of being what its back says comes from a mixture of the panel's own noise and
-one many times wider (Box and Tiao 1968), so that a wrong back loses its say instead of bending the
-law.
-"""
+"""How far readings are from the law, scalar by scalar and panel by panel."""
 
 from __future__ import annotations
 
@@ -13,22 +8,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry import GRID
-from matchlib.regression.evidence import WIDTH, Sizes
 from matchlib.regression.law import FilmLaw
 from matchlib.regression.observe import TONE, Observations, tone_of
+from matchlib.regression.sizes import WIDTH, Sizes
 from matchlib.regression.table import RecipeTable
 
-__all__ = ["THIRDS", "Misses", "Rows", "panel_distances", "price_of", "stacked", "trust_of"]
+__all__ = ["THIRDS", "Residuals", "Rows", "panel_distances", "residuals"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
-
-WRONG_BACKS = 0.03
-"""Share of panels believed to carry a wrong recipe before any reading (common practice, no
-source)."""
-
-WIDER = 12.0
-"""A wrong back's reading misses by some so many times more than a right one's."""
 
 THIRDS: Array = np.kron(np.eye(3), np.ones((11, 1)))[: len(GRID)].astype(np.float64)
 """Curves of stray light: one for each third of the spectrum."""
@@ -57,6 +45,15 @@ class Rows:
         """Number of panels."""
         return int(self.panel.max()) + 1
 
+    @property
+    def only(self) -> NDArray[np.bool_]:
+        """Whether a panel is the only one that shows a ground or a colour, shape (m,)."""
+        shown = np.hstack([self.table.ground_share > 0, self.table.colours])
+        by_panel = np.zeros((self.panels, shown.shape[1]), bool)
+        np.logical_or.at(by_panel, self.panel, shown)
+        result: NDArray[np.bool_] = (by_panel & (by_panel.sum(axis=0) == 1)).any(axis=1)
+        return result
+
     def of_panels(self, chosen: Ints) -> Rows:
         """Return the rows of some panels, renumbered.
 
@@ -77,14 +74,14 @@ class Rows:
 
 
 @dataclass(frozen=True)
-class Misses:
+class Residuals:
     """Readings less the law, one row a scalar observation.
 
     All Lab rows stand first, in the order of the readings, then the tones of spectra.
 
     Parameters
     ----------
-    miss : ndarray, shape (m,)
+    value : ndarray, shape (m,)
         Observation less law.
     family, panel : ndarray of int, shape (m,)
         Family of noise and panel of each.
@@ -94,14 +91,14 @@ class Misses:
         Derivative by the free values; (0, 0) if not asked for.
     """
 
-    miss: Array
+    value: Array
     family: Ints
     panel: Ints
     effects: Array
     jacobian: Array
 
 
-def stacked(law: FilmLaw, z: Array, rows: Rows, *, slopes: bool = True) -> Misses:
+def residuals(law: FilmLaw, z: Array, rows: Rows, *, slopes: bool = True) -> Residuals:
     """Return what the readings miss the law by.
 
     Parameters
@@ -117,7 +114,7 @@ def stacked(law: FilmLaw, z: Array, rows: Rows, *, slopes: bool = True) -> Misse
 
     Returns
     -------
-    Misses
+    Residuals
         One row a scalar observation.
     """
     state = law.evaluate(z, rows.table)
@@ -155,7 +152,7 @@ def stacked(law: FilmLaw, z: Array, rows: Rows, *, slopes: bool = True) -> Misse
         misses.append((miss * gain[:, None]).ravel())
         families.append(np.repeat(family, width))
         owners.append(np.repeat(panel, width))
-    return Misses(
+    return Residuals(
         np.concatenate(misses),
         np.concatenate(families),
         np.concatenate(owners),
@@ -185,9 +182,9 @@ def panel_distances(law: FilmLaw, z: Array, rows: Rows, sizes: Sizes) -> tuple[A
     count : ndarray, shape (m,)
         Scalar observations of each panel.
     """
-    s = stacked(law, z, rows, slopes=False)
+    s = residuals(law, z, rows, slopes=False)
     noise = sizes.noise[s.family]
-    miss = s.miss / noise
+    miss = s.value / noise
     effects = s.effects * sizes.effect_sds / noise[:, None]
     m, who = rows.panels, s.panel
     own = np.tile(np.eye(WIDTH), (m, 1, 1))
@@ -198,43 +195,3 @@ def panel_distances(law: FilmLaw, z: Array, rows: Rows, sizes: Sizes) -> tuple[A
     squared -= np.einsum("pi,pi->p", pull, np.linalg.solve(own, pull[:, :, None])[:, :, 0])
     count: Array = np.bincount(who, minlength=m).astype(np.float64)
     return squared, count
-
-
-def trust_of(squared: Array, count: Array) -> Array:
-    """Return the probability that each panel is what its back says.
-
-    Parameters
-    ----------
-    squared, count : ndarray, shape (m,)
-        From `panel_distances`.
-
-    Returns
-    -------
-    ndarray, shape (m,)
-        Probability [-].
-    """
-    # A spectrum's tone components overlap Lab; three observations is what a reading is worth.
-    worth = np.minimum(count, 3.0) / count
-    right = -0.5 * squared * worth
-    wrong = -0.5 * squared * worth / WIDER**2 - np.minimum(count, 3.0) * np.log(WIDER)
-    odds = np.log(WRONG_BACKS / (1 - WRONG_BACKS)) + wrong - right
-    result: Array = 1.0 / (1.0 + np.exp(np.clip(odds, -50, 50)))
-    return result
-
-
-def price_of(trust: Array) -> float:
-    """Return what it costs a fit to take panels for wrong backs.
-
-    Parameters
-    ----------
-    trust : ndarray, shape (m,)
-        Probability that each panel is what its back says [-].
-
-    Returns
-    -------
-    float
-        To be added to the log evidence, at most 0 [nat]: else a fit that believes fewer panels
-        would seem the better one.
-    """
-    each = np.log(WRONG_BACKS / (1 - WRONG_BACKS)) - 3.0 * np.log(WIDER)
-    return float(np.sum(1.0 - trust) * each)

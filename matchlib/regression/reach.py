@@ -1,0 +1,187 @@
+"""How far a recipe reaches beyond what was sprayed, and which panels to leave out to learn of it.
+
+How sure a prediction may be depends on what it is a prediction *to*: another panel of a pair of
+ground and colour that was sprayed, a pair never sprayed, a ground known by its bare reading alone,
+a blend, or more or richer colour than ever laid. Each of these is learnt of by leaving out panels
+such that the rest must reach as far.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.regression.residuals import Rows
+from matchlib.regression.table import RecipeTable
+
+__all__ = ["KINDS", "Experience", "folds"]
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.intp]
+Mask = NDArray[np.bool_]
+
+KINDS = ("pair sprayed", "pair never sprayed", "ground never sprayed", "blend", "beyond")
+"""Kinds of reach, by what is asked of the fit."""
+
+SPRAYED, PAIR, GROUND, BLEND, BEYOND = range(len(KINDS))
+
+FOLDS = 8
+"""Parts in which recipes of pairs that were sprayed are left out."""
+
+MOST_GROUPS = 12
+"""Groups of one kind left out, at most; more would not change one number."""
+
+TOP = 0.55
+"""Of a colour's greatest strength; what lies above is left out to learn how far more reaches."""
+
+MORE = 1.25
+"""Of what was sprayed of a colour; what lies above is beyond [-]."""
+
+
+@dataclass(frozen=True)
+class Experience:
+    """What was sprayed: g grounds, c colours.
+
+    Parameters
+    ----------
+    pairs : ndarray of bool, shape (g, c)
+        Colours sprayed over each ground, neat or in a blend.
+    grounds, colours : ndarray of bool, shape (k, g) and (m, c)
+        Blends sprayed, by what is in them.
+    strongest, richest : ndarray, shape (c,)
+        Greatest strength of a colour on a panel [coats of 6:1], and greatest logarithm of its
+        fraction over that of 6:1.
+    """
+
+    pairs: Mask
+    grounds: Mask
+    colours: Mask
+    strongest: Array
+    richest: Array
+
+    @classmethod
+    def of(cls, table: RecipeTable) -> Experience:
+        """Look through rows.
+
+        Parameters
+        ----------
+        table : RecipeTable
+            What was sprayed.
+
+        Returns
+        -------
+        Experience
+            What is known of its grounds and colours.
+        """
+        ground, colour = table.ground_share > 0, table.colours
+        pairs = (ground.T.astype(float) @ colour.astype(float)) > 0
+        rich = np.where(colour, _richest(table)[:, None], -np.inf)
+        return cls(
+            pairs,
+            np.unique(ground[ground.sum(axis=1) > 1], axis=0),
+            np.unique(colour[colour.sum(axis=1) > 1], axis=0),
+            table.strength.max(axis=0, initial=0.0),
+            rich.max(axis=0, initial=-np.inf),
+        )
+
+    def kinds(self, table: RecipeTable) -> Ints:
+        """Return the kind of reach of recipes.
+
+        Parameters
+        ----------
+        table : RecipeTable
+            n rows, in the vocabulary of what was sprayed.
+
+        Returns
+        -------
+        ndarray of int, shape (n,)
+            Place in `KINDS`: the farthest of those that fit.
+        """
+        ground, colour = table.ground_share > 0, table.colours
+        coated = colour.any(axis=1)
+        new = (ground[:, :, None] & colour[:, None, :] & ~self.pairs).any(axis=(1, 2))
+        bare = (ground & ~self.pairs.any(axis=1)).any(axis=1) & coated
+        blend = _unseen(ground, self.grounds) | _unseen(colour, self.colours)
+        rich = np.where(colour, _richest(table)[:, None], -np.inf)
+        beyond = table.strength > MORE * self.strongest
+        beyond |= rich > self.richest + np.log(MORE)
+        kinds = np.zeros(len(table), np.intp)
+        farther = (
+            (new, PAIR),
+            (bare, GROUND),
+            (blend, BLEND),
+            ((beyond & colour).any(axis=1), BEYOND),
+        )
+        for mask, kind in farther:
+            kinds[mask] = kind
+        return kinds
+
+
+def folds(rows: Rows, seed: int | None) -> Iterator[tuple[int, Ints]]:
+    """Return groups of panels to leave out, each with the kind of reach that it tells of.
+
+    Parameters
+    ----------
+    rows : Rows
+        The archive.
+    seed : int, optional
+        Decides which recipes go together.
+
+    Yields
+    ------
+    kind : int
+        Place in `KINDS`.
+    panels : ndarray of int
+        To be left out together.
+    """
+    first = np.unique(rows.panel, return_index=True)[1]
+    t = rows.table.take(first)
+    ground, colour = t.ground_share > 0, t.colours
+    coated = colour.any(axis=1)
+    main, pot = t.ground_share.argmax(axis=1), t.strength.argmax(axis=1)
+    neat = coated & (colour.sum(axis=1) == 1)
+    draw = np.random.default_rng(seed)
+    recipe = np.column_stack([t.ground_share, t.strength.round(4), t.coats])
+    _, same = np.unique(recipe, axis=0, return_inverse=True)
+    of = draw.permutation(same.max() + 1)[same] % FOLDS
+    groups = {SPRAYED: [np.flatnonzero(coated & (of == f)) for f in range(FOLDS)]}
+    groups[PAIR] = [
+        np.flatnonzero(neat & (main == g) & (pot == c))
+        for g, c in np.unique(np.column_stack([main, pot])[neat], axis=0)
+        if len(np.unique(main[neat & (pot == c)])) > 1
+        and len(np.unique(pot[neat & (main == g)])) > 1
+    ]
+    groups[GROUND] = [
+        np.flatnonzero(coated & ground[:, g])
+        for g in range(ground.shape[1])
+        if (coated & ~ground[:, g]).any()
+    ]
+    blends = coated & ((colour.sum(axis=1) > 1) | (ground.sum(axis=1) > 1))
+    mixed = np.column_stack([ground, colour])
+    groups[BLEND] = [
+        np.flatnonzero(blends & (mixed == kind).all(axis=1))
+        for kind in np.unique(mixed[blends], axis=0)
+    ]
+    strong = t.strength
+    groups[BEYOND] = [
+        np.flatnonzero(neat & (pot == c) & (strong[:, c] > TOP * strong[:, c].max()))
+        for c in range(colour.shape[1])
+        if (neat & (pot == c) & (strong[:, c] <= TOP * strong[:, c].max())).sum() > 1
+    ]
+    for kind, each in groups.items():
+        some = [g for g in each if len(g)]
+        for i in draw.permutation(len(some))[:MOST_GROUPS]:
+            yield kind, some[i]
+
+
+def _richest(table: RecipeTable) -> Array:
+    return np.asarray(np.where(table.coats > 0, table.bend, -np.inf).max(axis=1), float)
+
+
+def _unseen(members: Mask, known: Mask) -> Mask:
+    """Rows that are blends, of things never blended so."""
+    seen = (members[:, None, :] == known[None, :, :]).all(axis=2).any(axis=1)
+    return np.asarray((members.sum(axis=1) > 1) & ~seen, np.bool_)

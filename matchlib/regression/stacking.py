@@ -1,0 +1,250 @@
+"""How far to trust the law, and how far the library beside it, by what each would have missed.
+
+Panels are left out such that the rest must reach as far as recipes do (`matchlib.regression.reach`)
+and both are fitted again without them. The log density that each gave to the readings left out
+decides, for each kind of reach, how much of the library's prediction is taken (stacking of
+predictive distributions: Yao, Vehtari, Simpson and Gelman 2018), and by how much the covariance of
+the law's values must grow to be honest. That growth is a variance learnt from as many groups as
+were left out, so that few of them make heavy tails (`matchlib.tails`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.colorimetry import delta_e00
+from matchlib.regression.library import Process, features
+from matchlib.regression.reach import BLEND, GROUND, KINDS, SPRAYED, folds
+from matchlib.regression.residuals import THIRDS, Rows
+from matchlib.regression.solve import FittedLaw, refit_without
+from matchlib.regression.table import RecipeTable
+from matchlib.stepping import Step, part_of
+from matchlib.tails import FEWEST
+
+__all__ = ["Stack", "bare_rows", "stack"]
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+LEVELS: Array = np.exp(np.linspace(np.log(0.3), np.log(60.0), 90))
+"""Growths of the covariance that are tried [-]."""
+
+WEIGHTS: Array = np.linspace(0.0, 1.0, 51)
+"""Shares of the library that are tried [-]."""
+
+USUAL, FIRMNESS = 1.3, 0.7
+"""Growth believed before any panel is left out, and the spread of its logarithm [-]."""
+
+WORTH = 4.0
+"""Readings that a group left out together is worth, at most: what is wrong with one of them is
+wrong with all."""
+
+WORTH_PANELS = 5.0
+"""No handful of panels proves a law right: its covariance grows by at least these over their
+number, so that five panels double it [panels]."""
+
+LEAST = 0.05
+"""Share of the library under which it is left out altogether [-]."""
+
+MANY = 400
+"""Panels from which a fit without a group is one straight step from the full one: by then no group
+moves it far."""
+
+
+@dataclass(frozen=True)
+class Stack:
+    """What was learnt from panels left out; k kinds of reach, in the order of `KINDS`.
+
+    Parameters
+    ----------
+    weight : ndarray, shape (k,)
+        Share of the library in the prediction [-].
+    inflation : ndarray, shape (k,)
+        By how much the covariance of the law's values grows [-].
+    freedom : ndarray, shape (k,)
+        Degrees of freedom of that growth.
+    groups : ndarray of int, shape (k,)
+        Groups left out.
+    law, library, both : ndarray, shape (k,)
+        Median difference of what was left out, by the law, the library, and the two stacked
+        [ΔE00]; NaN where nothing was.
+    """
+
+    weight: Array
+    inflation: Array
+    freedom: Array
+    groups: Ints
+    law: Array
+    library: Array
+    both: Array
+
+
+@dataclass(frozen=True)
+class _Missed:
+    """Readings of one kind of reach left out, and what was predicted without them."""
+
+    lab: Array
+    law: Array
+    known: Array
+    own: Array
+    library: Array
+    spread: Array
+    worth: Array
+    groups: int
+
+
+def stack(
+    fit: FittedLaw, rows: Rows, *, seed: int | None, library: bool, step: Step | None = None
+) -> tuple[Stack, Process | None]:
+    """Leave panels out, kind by kind, and learn from what is missed.
+
+    Parameters
+    ----------
+    fit : FittedLaw
+        The full fit.
+    rows : Rows
+        What it was fitted to.
+    seed : int, optional
+        Decides which recipes are left out together.
+    library : bool
+        Whether a library's regression stands beside the law.
+    step : callable, optional
+        Called with the share done between groups; what it raises ends the work.
+
+    Returns
+    -------
+    stack : Stack
+        What was learnt.
+    process : Process or None
+        The library's regression, where it has a share in any prediction.
+    """
+    told = part_of(step)
+    trusted = fit.trust > 0.5
+    told(0.0, "asking the library")
+    process = _shaped(fit, rows, trusted, seed) if library else None
+    groups: dict[int, list[Ints]] = {kind: [] for kind in range(len(KINDS))}
+    for kind, group in folds(rows, seed):
+        left = group[trusted[group]]
+        if len(left):
+            groups[kind].append(left)
+    count, done = sum(map(len, groups.values())), 0
+    missed: dict[int, _Missed] = {}
+    for kind, each in groups.items():
+        parts = []
+        for group in each:
+            told(done / count, "asking how far to trust the fit")
+            parts.append(_without(fit, rows, group, process))
+            done += 1
+        if parts:
+            lab, law, known, own, other, spread, worth = map(
+                np.concatenate, zip(*parts, strict=True)
+            )
+            missed[kind] = _Missed(lab, law, known, own, other, spread, worth, groups=len(parts))
+    least = 1.0 + WORTH_PANELS / max(1, int(trusted.sum()))
+    result = _learnt(missed, least=least, library=process is not None)
+    return result, process if (result.weight > 0.0).any() else None
+
+
+def bare_rows(table: RecipeTable) -> RecipeTable:
+    """Return the grounds of recipes, bare and otherwise seen alike.
+
+    Parameters
+    ----------
+    table : RecipeTable
+        n rows.
+
+    Returns
+    -------
+    RecipeTable
+        n rows without colour.
+    """
+    return replace(table, colour_share=np.zeros_like(table.colour_share))
+
+
+def _shaped(fit: FittedLaw, rows: Rows, trusted: NDArray[np.bool_], seed: int | None) -> Process:
+    known, change = _changes(fit, rows.of_panels(np.flatnonzero(trusted)))
+    return Process.shaped(known, change, seed)
+
+
+def _changes(fit: FittedLaw, rows: Rows) -> tuple[Array, Array]:
+    bare, _ = rows.seen.lab_of(fit.law.evaluate(fit.z, bare_rows(rows.table)).reflectance)
+    return features(bare, rows.table.strength), rows.seen.lab - bare
+
+
+def _without(fit: FittedLaw, rows: Rows, group: Ints, process: Process | None) -> tuple[Array, ...]:
+    alone = refit_without(fit, rows, group, steps=2 if rows.panels <= MANY else 1)
+    out = rows.of_panels(np.sort(group))
+    state = alone.law.evaluate(alone.z, out.table)
+    lab, by_r = out.seen.lab_of(state.reflectance)
+    jacobian, effects = alone.law.jacobian(state, alone.z, out.table, by_r)
+    known = jacobian @ alone.covariance @ jacobian.transpose(0, 2, 1)
+    shared = np.concatenate(
+        [effects * alone.sizes.effects[:2], by_r @ THIRDS * alone.sizes.effects[2]], axis=2
+    )
+    noise = out.seen.sd * alone.sizes.noise[out.seen.family]
+    own = shared @ shared.transpose(0, 2, 1) + noise[:, None, None] ** 2 * np.eye(3)
+    guess, spread = lab, np.zeros_like(lab)
+    if process is not None:
+        kept = np.flatnonzero(alone.trust > 0.5)
+        at, _ = _changes(alone, out)
+        change, spread = process.given(*_changes(alone, rows.of_panels(kept))).predict(at)
+        bare, _ = out.seen.lab_of(alone.law.evaluate(alone.z, bare_rows(out.table)).reflectance)
+        guess = bare + change
+    worth = np.full(len(lab), min(len(lab), WORTH) / len(lab))
+    return out.seen.lab, lab, known, own, guess, spread, worth
+
+
+def _learnt(missed: dict[int, _Missed], *, least: float, library: bool) -> Stack:
+    k = len(KINDS)
+    weight, inflation = np.zeros(k), np.full(k, np.nan)
+    freedom, groups = np.full(k, FEWEST), np.zeros(k, np.intp)
+    errors = np.full((3, k), np.nan)
+    for kind, m in missed.items():
+        groups[kind] = m.groups
+        freedom[kind] = max(FEWEST, m.groups - 1.0)
+        inflation[kind] = max(_inflation(m), least)
+        if library:
+            weight[kind] = _weight(m, inflation[kind])
+        both = (1.0 - weight[kind]) * m.law + weight[kind] * m.library
+        for i, guess in enumerate((m.law, m.library, both)):
+            errors[i, kind] = np.median(delta_e00(m.lab, guess))
+    # What was never left out is reached as the farthest that was, and no surer.
+    for kind in range(k):
+        if not groups[kind]:
+            like = next((o for o in (GROUND, BLEND, SPRAYED) if groups[o]), None)
+            inflation[kind] = max(USUAL, np.nanmax(inflation, initial=USUAL))
+            weight[kind] = 0.0 if like is None else weight[like]
+    return Stack(weight, inflation, freedom, groups, *errors)
+
+
+def _inflation(m: _Missed) -> float:
+    away = (m.lab - m.law)[:, None, :, None]
+    total = m.own[:, None] + LEVELS[None, :, None, None] * m.known[:, None]
+    density = m.worth @ _log_density(away, total)
+    belief = -0.5 * (np.log(LEVELS / USUAL) / FIRMNESS) ** 2
+    # The mean over what is believed then, not the peak: few groups make it wide.
+    share = np.exp(density + belief - (density + belief).max())
+    return float(share @ LEVELS / share.sum())
+
+
+def _weight(m: _Missed, inflation: float) -> float:
+    law = _log_density((m.lab - m.law)[..., None], m.own + inflation * m.known)
+    spread = m.own + m.spread[:, :, None] * np.eye(3)
+    other = _log_density((m.lab - m.library)[..., None], spread)
+    top = np.maximum(law, other)
+    mixed = (1.0 - WEIGHTS) * np.exp(law - top)[:, None] + WEIGHTS * np.exp(other - top)[:, None]
+    # The law is believed to begin with, ten to one.
+    gain = m.worth @ np.log(np.maximum(mixed, 1e-300)) + np.log1p(-0.9 * WEIGHTS)
+    best = float(WEIGHTS[np.argmax(gain)])
+    return 0.0 if best < LEAST else 1.0 if best > 1.0 - LEAST else best
+
+
+def _log_density(away: Array, covariance: Array) -> Array:
+    """Log of a normal density, but for a constant; away (..., 3, 1), covariance (..., 3, 3)."""
+    root = np.linalg.inv(np.linalg.cholesky(covariance))
+    white = (root @ away)[..., 0]
+    diagonal = np.diagonal(root, axis1=-2, axis2=-1)
+    return np.asarray(np.log(diagonal).sum(axis=-1) - 0.5 * (white**2).sum(axis=-1), float)
