@@ -28,7 +28,9 @@ ROWS = [
     ("silver 3 + black 1", "violet", "6@10:1", None, "45:0"),
     ("silver 1 + black 1", "teal", "1@2:1", "yes", "di:8"),
     ("gold", "violet", "3@4:1 1@8:1 2@2:1", "yes", "45as110"),
+    ("silver", None, "2@6:1 teal, 3@4:1 violet", "yes", "45:0"),
 ]
+LAYERED = len(ROWS) - 1
 
 
 @pytest.fixture(scope="module")
@@ -47,7 +49,7 @@ def case():
     people, devices = ["Ada", "", "Bo", "Ada", "Bo", "", "Ada"], ["one", "two", ""]
     conditions = [
         Conditions(
-            people[i],
+            people[i % 7],
             lots=(("teal", "L1" if i % 2 else "L2"), ("violet", "L7")),
             batches=(("gold", "B1"), ("silver", "B2")) if i % 3 else (),
             instrument=devices[i % 3],
@@ -76,7 +78,11 @@ def test_every_derivative_agrees_with_differences(case, observe):
         move[i] = step
         up, down = (observe(law.evaluate(z + s * move, table).reflectance)[0] for s in (1, -1))
         numeric[:, :, i] = (up - down) / (2 * step)
-    np.testing.assert_allclose(jacobian, numeric, atol=2e-5, rtol=1e-6)
+    mixed = np.arange(len(table)) != LAYERED
+    np.testing.assert_allclose(jacobian[mixed], numeric[mixed], atol=2e-5, rtol=1e-6)
+    # How much of the scattered light layers hide is held while the slopes are taken.
+    scale = np.abs(numeric[LAYERED]).max()
+    np.testing.assert_allclose(jacobian[LAYERED], numeric[LAYERED], atol=0.03 * scale)
     np.testing.assert_allclose(effects, law.effects(state, by_r))
     # Every part of the law is exercised: none of its columns is idle.
     for name, part in law.slices.items():
@@ -144,6 +150,27 @@ def test_the_evidence_is_the_normal_density_of_the_readings(present):
 def test_light_and_eye_may_change_places():
     assert geometry_group("0:45") == geometry_group("45:0")
     assert geometry_group("8:de") == "de:8"
+
+
+def test_of_a_scattering_colour_below_less_is_seen_than_of_the_same_on_top():
+    # Layers absorb in any order alike; what the lower one scatters is filtered by the upper.
+    schedules = ["2@6:1 teal, 2@6:1 violet", "2@6:1 violet, 2@6:1 teal", "4@6:1"]
+    recipes = [
+        Recipe(Ground.parse("silver"), c and Colour.parse(c), CoatSchedule.parse(s), "yes")
+        for c, s in zip((None, None, "teal + violet"), schedules, strict=True)
+    ]
+    words = Vocabulary.of(recipes, ["45:0"])
+    law, table = FilmLaw(words, Priors()), RecipeTable.of(recipes, [Viewing()] * 3, words)
+    z = np.zeros(law.size)
+    z[law.slices["dose"]] = (0.0, 0.0, -1.0, 0.0)  # the first coat is as the others
+    z[law.slices["scatter"].start] = 3.0  # teal hides
+    below, above, mixed = law.evaluate(z, table).reflectance
+    assert np.all(below < mixed)
+    assert np.all(mixed < above)
+    z[law.slices["scatter"].start] = -8.0
+    z[law.slices["scatter"].start + 2] = -8.0
+    below, above, mixed = law.evaluate(z, table).reflectance
+    np.testing.assert_allclose(below, above, rtol=1e-4)
 
 
 @given(bend=st.floats(-12.0, 12.0), slope=st.floats(-4.0, 4.0))

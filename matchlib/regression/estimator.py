@@ -159,7 +159,7 @@ class FilmRegressor(
         self.panels_ = panels
         self.trust_ = fitted.trust
         self.spectral_grounds_ = _spectral_names(table.ground_share, seen, self.words_.grounds)
-        self.spectral_colours_ = _spectral_names(table.colours, seen, self.words_.colours)
+        self.spectral_colours_ = _spectral_names(table.strength, seen, self.words_.colours)
         self.n_features_in_ = X.shape[1]
         return self
 

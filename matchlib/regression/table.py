@@ -92,7 +92,8 @@ class RecipeTable:
     @property
     def strength(self) -> Array:
         """Colour fraction times coats over that of one coat of 6:1, by colour, shape (n, c)."""
-        return np.einsum("nsc,ns->nc", self.colour_share, self.coats * np.exp(self.bend))
+        laid = self.coats * np.exp(self.bend)
+        return np.asarray(np.einsum("nsc,ns->nc", self.colour_share, laid), float)
 
     @property
     def colours(self) -> NDArray[np.bool_]:
