@@ -157,7 +157,7 @@ def test_of_a_scattering_colour_below_less_is_seen_than_of_the_same_on_top():
     schedules = ["2@6:1 teal, 2@6:1 violet", "2@6:1 violet, 2@6:1 teal", "4@6:1"]
     recipes = [
         Recipe(Ground.parse("silver"), c and Colour.parse(c), CoatSchedule.parse(s), "yes")
-        for c, s in zip((None, None, "teal + violet"), schedules, strict=True)
+        for c, s in zip((None, None, "teal 1 + violet 1"), schedules, strict=True)
     ]
     words = Vocabulary.of(recipes, ["45:0"])
     law, table = FilmLaw(words, Priors()), RecipeTable.of(recipes, [Viewing()] * 3, words)
