@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -134,8 +133,7 @@ def test_a_colour_shown_by_one_panel_is_named_not_guessed() -> None:
     panels = list(SHOP.archive(12, 0))
     one = next(p for p in panels if not p.recipe.bare)
     assert one.recipe.schedule is not None
-    odd = replace(
-        one,
+    odd = one.having(
         code="ODD",
         recipe=Recipe(one.recipe.ground, SHOP.colours[0].parse("rare"), one.recipe.schedule, "yes"),
     )
@@ -183,7 +181,7 @@ def several() -> list[Panel]:
             lab = np.array(again.readings[0].lab)
             second = Reading(lab=tuple(lab + rng.normal(0, 0.15 * np.sqrt(2), 3)))
             day = dt.date(2024, 1, 1) + dt.timedelta(days=i)
-            panels.append(replace(again, readings=(*again.readings, second), date=day))
+            panels.append(again.having(readings=(*again.readings, second), date=day))
     return panels
 
 
