@@ -17,6 +17,7 @@ from matchlib.colorimetry import interpolate_reflectance
 from matchlib.domain import Conditions, Panel, Reading, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.regression.observe import lab_of
+from matchlib.regression.stacked import library_gap
 from matchlib.regression.table import RecipeTable
 from matchlib.stepping import Step, part_of
 
@@ -253,7 +254,7 @@ def linearise(
             state = fit.law.evaluate(z, part)
             lab[some], by_r = lab_of(state.reflectance, *light)
             # What the library adds does not move with the law's values.
-            lab[some] += model.library_gap(part, *light)
+            lab[some] += library_gap(model, part, *light)
             if slopes:
                 jacobian[some], effects[some] = fit.law.jacobian(state, z, part, by_r)
     if not slopes:

@@ -160,7 +160,8 @@ def test_the_demo_mixes_spectra_and_lab_and_finds_wrong_backs(demo_fit):
 
 def test_spectrum_says_whether_it_rests_on_lab_alone(fitted, demo_fit):
     frame = pd.DataFrame({"ground": [fitted.words_.grounds[0]], "colour": None, "schedule": None})
-    spectrum, alone = fitted.predict_spectrum(frame, return_flag=True)
+    spectrum = fitted.predict_spectrum(frame)
+    alone = fitted.rests_on_lab([Recipe(Ground.parse(fitted.words_.grounds[0]))])
     assert spectrum.shape == (1, len(GRID))
     assert alone.all()
     known = [p.recipe for p in demo_panels() if any(r.spectral for r in p.readings)]

@@ -17,10 +17,9 @@ from matchlib.colorimetry import GRID
 from matchlib.domain import Conditions, Recipe, Viewing
 from matchlib.errors import FitError
 from matchlib.regression.frames import rows_of
-from matchlib.regression.library import features
-from matchlib.regression.observe import PHOTO, SPECTRO, lab_of
-from matchlib.regression.residuals import THIRDS
-from matchlib.regression.stacking import bare_rows
+from matchlib.regression.observe import lab_of
+from matchlib.regression.spread import noise_split, own_spread
+from matchlib.regression.stacked import library_gap, library_share
 from matchlib.regression.table import RecipeTable
 from matchlib.tails import freedom_of
 
@@ -255,43 +254,8 @@ class FilmPredictor:
             some = table.take(slice(i, i + 2000))
             reflectance = fit.law.evaluate(fit.z, some).reflectance
             lab, _ = lab_of(reflectance, illuminant, observer)
-            parts.append(lab + self.library_gap(some, illuminant, observer))
+            parts.append(lab + library_gap(self, some, illuminant, observer))
         return np.concatenate(parts)
-
-    def library_gap(self, table: RecipeTable, illuminant: str, observer: str) -> Array:
-        """Return what the library's share adds to the law's Lab.
-
-        Parameters
-        ----------
-        table : RecipeTable
-            n rows, in the fit's vocabulary.
-        illuminant, observer : str
-            The light, one for all.
-
-        Returns
-        -------
-        ndarray, shape (n, 3)
-            0 where the library has no share.
-        """
-        weight, guess, _ = self._library(table, illuminant, observer)
-        if not weight.any():
-            return np.zeros((len(table), 3))
-        reflectance = self.fitted_.law.evaluate(self.fitted_.z, table).reflectance
-        lab, _ = lab_of(reflectance, illuminant, observer)
-        return np.where(weight[:, None] > 0, weight[:, None] * (guess - lab), 0.0)
-
-    def _library(self, table: RecipeTable, *light: str) -> tuple[Array, Array, Array]:
-        """The library's share in rows, its Lab, and its variance."""
-        weight = self.stack_.weight[self.experience_.kinds(table)]
-        guess, variance = np.zeros((len(table), 3)), np.zeros((len(table), 3))
-        rows = np.flatnonzero(weight)
-        if self.library_ is None or not len(rows):
-            return np.zeros(len(table)), guess, variance
-        fit, some = self.fitted_, table.take(rows)
-        bare, _ = lab_of(fit.law.evaluate(fit.z, bare_rows(some)).reflectance, *light)
-        change, variance[rows] = self.library_.predict(features(bare, some.strength))
-        guess[rows] = bare + change
-        return weight, guess, variance
 
     def predict_parts(
         self,
@@ -325,17 +289,13 @@ class FilmPredictor:
         self.check_fitted()
         views = self._views(recipes, viewings)
         table = RecipeTable.of(recipes, views, self.words_, conditions or self.conditions_)
-        lab = np.empty((len(recipes), 3))
-        known = np.empty((len(recipes), 3, 3))
-        spray = np.empty((len(recipes), 3, 3))
+        lab, known, spray = (np.empty((len(recipes), 3, *more)) for more in ((), (3,), (3,)))
         lights = [(v.illuminant, v.observer) for v in views]
-        place = {light: i for i, light in enumerate(sorted(set(lights)))}
-        view = np.array([place[light] for light in lights], np.intp)
-        for light, i in place.items():
-            for rows in np.array_split(np.flatnonzero(view == i), 1 + (view == i).sum() // 2000):
-                if len(rows):
-                    labs, known[rows], spray[rows] = self._joint([table.take(rows)], [light])
-                    lab[rows] = labs[0]
+        for light in set(lights):
+            alike = np.flatnonzero([x == light for x in lights])
+            for rows in np.array_split(alike, 1 + len(alike) // 2000):
+                labs, known[rows], spray[rows] = self._joint([table.take(rows)], [light])
+                lab[rows] = labs[0]
         mottle, reading = self.noise_split_
         spray += np.eye(3) * mottle
         noise = np.array([reading[s] for s in _each(sources, lab)])
@@ -403,13 +363,13 @@ class FilmPredictor:
             state = fit.law.evaluate(fit.z, table)
             lab, by_r = lab_of(state.reflectance, *light)
             jacobian, effects = fit.law.jacobian(state, fit.z, table, by_r)
-            weight, guess, variance = self._library(table, *light)
+            weight, guess, variance = library_share(self, table, *light)
             gaps.append(np.where(weight[:, None] > 0, guess - lab, 0.0))
             at = np.arange(3 * i, 3 * i + 3)
             extra[:, at, at] = weight[:, None] * variance
             labs.append(lab + weight[:, None] * gaps[-1])
             jacobians.append(jacobian)
-            owns.append(self._own(table, effects, by_r, by_r * state.reflectance[:, None, :]))
+            owns.append(own_spread(fit, table, state, effects, by_r))
         jacobian, own, gap = (np.concatenate(x, axis=1) for x in (jacobians, owns, gaps))
         part = (weight * (1.0 - weight))[:, None, None]
         known = jacobian @ fit.covariance @ jacobian.transpose(0, 2, 1)
@@ -417,67 +377,33 @@ class FilmPredictor:
         known += extra + part * gap[:, :, None] * gap[:, None, :]
         return np.stack(labs), known, own @ own.transpose(0, 2, 1)
 
-    def _own(self, table: RecipeTable, effects: Array, by_r: Array, by_gain: Array) -> Array:
-        """Derivative of Lab by each thing of a panel's own, times its standard deviation."""
-        fit, words = self.fitted_, self.words_
-        size = dict(zip(fit.law.groups, fit.sizes.groups, strict=True))
-        film = np.full(len(table), fit.sizes.effects[0] ** 2)
-        ground = np.full(len(table), fit.sizes.effects[1] ** 2)
-        # Somebody, or a lot, batch or instrument, that is not known may be any.
-        if words.sprayers:
-            film += size["sprayer"] ** 2 * (table.sprayer < 0)
-        if words.lots:
-            film += size["lot"] ** 2 * ((table.lot < 0) & table.colours).any(axis=1)
-        if words.days:
-            later = np.clip(np.nan_to_num(table.time, nan=1.0) - 1.0, 0.0, 2.0)
-            film += size["drift"] ** 2 * later
-        if words.batches:
-            other = (table.batch < 0) & (table.ground_share > 0)
-            ground += size["batch"] ** 2 * other.any(axis=1)
-        own = [
-            effects * np.sqrt(np.stack([film, ground], axis=1))[:, None, :],
-            by_r @ THIRDS * fit.sizes.effects[2],
-        ]
-        if words.instruments:
-            strange = size["instrument"] * (table.instrument < 0)
-            own.append(by_gain @ fit.law.curves["clear"] * strange[:, None, None])
-        return np.concatenate(own, axis=2)
-
     @property
     def noise_split_(self) -> tuple[float, dict[str, float]]:
         """Variance a Lab axis of what no number explains on a panel, and of a reading by source."""
-        noise = self.fitted_.sizes.noise
-        mottle = max(noise[SPECTRO] ** 2 - self.reading_noise_[SPECTRO] ** 2, 1e-6)
-        instrument = min(self.reading_noise_[SPECTRO] ** 2, noise[SPECTRO] ** 2)
-        photo = max(noise[PHOTO] ** 2 - mottle, instrument)
-        return mottle, {"spectrophotometer": instrument, "photo": photo}
+        return noise_split(self.fitted_.sizes, self.reading_noise_)
 
-    def predict_spectrum(
-        self, X: pd.DataFrame, *, return_flag: bool = False
-    ) -> Array | tuple[Array, NDArray[np.bool_]]:
-        """Predict reflectance.
+    def predict_spectrum(self, X: pd.DataFrame) -> Array:
+        """Predict reflectance; `rests_on_lab` says which spectra are but the smoothest probable.
 
         Parameters
         ----------
         X : DataFrame
             As for `fit`.
-        return_flag : bool
-            Whether to say which rows rest on Lab alone.
 
         Returns
         -------
-        reflectance : ndarray, shape (n, 31)
+        ndarray, shape (n, 31)
             Reflectance 400-700 nm [-].
-        lab_alone : ndarray of bool, shape (n,)
-            True where the ground or the colour has no spectral reading: then many spectra would
-            do, and this is the smoothest probable one.
         """
         self.check_fitted()
         recipes, viewings, *_ = rows_of(X)
-        spectrum = self._reflectance(recipes, viewings)
-        if not return_flag:
-            return spectrum
-        return spectrum, self.rests_on_lab(recipes)
+        table = RecipeTable.of(recipes, viewings, self.words_, self.conditions_)
+        fit = self.fitted_
+        parts = [
+            fit.law.evaluate(fit.z, table.take(slice(i, i + 4000))).reflectance
+            for i in range(0, len(recipes), 4000)
+        ]
+        return np.concatenate(parts) if parts else np.zeros((0, len(GRID)))
 
     def rests_on_lab(self, recipes: Sequence[Recipe]) -> NDArray[np.bool_]:
         """Return which recipes' spectra rest on Lab readings alone.
@@ -498,16 +424,6 @@ class FilmPredictor:
             colours = r.colour is None or set(r.colour.shares) <= self.spectral_colours_
             flags.append(not (grounds and colours))
         return np.array(flags, bool)
-
-    def _reflectance(self, recipes: Sequence[Recipe], views: Sequence[Viewing]) -> Array:
-        self.check_fitted()
-        table = RecipeTable.of(recipes, views, self.words_, self.conditions_)
-        fit = self.fitted_
-        parts = [
-            fit.law.evaluate(fit.z, table.take(slice(i, i + 4000))).reflectance
-            for i in range(0, len(recipes), 4000)
-        ]
-        return np.concatenate(parts) if parts else np.zeros((0, len(GRID)))
 
     def _views(
         self, recipes: Sequence[Recipe], viewings: Sequence[Viewing] | Viewing | None

@@ -47,6 +47,7 @@ __all__ = [
     "leave_out",
     "neighbours",
     "onto_new_papers",
+    "over_prints",
     "splits",
     "straight_line",
 ]
@@ -110,6 +111,29 @@ def inks(*papers: str, overprints: bool = False) -> tuple[pd.DataFrame, Array]:
     recipes = pd.DataFrame({"ground": table["paper"], "colour": colours, "schedule": schedules})
     recipes["clear"] = "yes"
     recipes["illuminant"], recipes["observer"] = "D50", "2"
+    return recipes, table[LAB].to_numpy()
+
+
+def over_prints(ink: str, paper: str = "yellowish") -> tuple[pd.DataFrame, Array]:
+    """Tones of one ink over prints of the others, which are its grounds, and their Lab."""
+    table = pd.concat([pd.read_csv(DATA / name) for name in PAPERS.values()], ignore_index=True)
+    table = table[table["paper"] == paper]
+    below = table[[name for name in INKS if name != ink]].astype(str).agg("-".join, axis=1)
+    bare = table[ink] == 0
+    known = set(below[bare]) & set(below[~bare])
+    kept = below.isin(known)
+    table, below = table[kept].reset_index(drop=True), below[kept]
+    letters = {
+        k: f"print {chr(97 + i // 26)}{chr(97 + i % 26)}" for i, k in enumerate(sorted(known))
+    }
+    recipes = pd.DataFrame(
+        {
+            "ground": below.map(letters).to_numpy(),
+            "colour": np.where(table[ink] > 0, ink, ""),
+            "schedule": [f"1@{700 / t - 1:.3f}:1" if t else "" for t in table[ink]],
+        }
+    )
+    recipes["clear"], recipes["illuminant"], recipes["observer"] = "yes", "D50", "2"
     return recipes, table[LAB].to_numpy()
 
 
