@@ -18,13 +18,13 @@ from workbook.session import DemoShop, Session, make_demo
 __all__ = ["copied", "demo_shop", "fails", "json_of", "refused", "run"]
 
 _RUNNER = CliRunner()
-SMALL = """panel,ground,colour,schedule,clear,L,a,b,customer
-P1,silver,,,yes,62,-0.4,0.6,
-P2,silver,rust,2@8:1,yes,52,18,16,Ann Example
-P3,silver,rust,3@6:1,yes,43,30,24,
-P4,silver,rust,4@4:1,yes,33,38,27,
-P5,graphite,,,yes,36,-0.3,-1.4,
-P6,graphite,rust,3@6:1,yes,26,20,14,
+SMALL = """panel,ground,colour,schedule,clear,illuminant,observer,geometry,L,a,b,customer
+P1,silver,,,yes,D65,10,45:0,62,-0.4,0.6,
+P2,silver,rust,2@8:1,yes,D65,10,45:0,52,18,16,Ann Example
+P3,silver,rust,3@6:1,yes,D65,10,45:0,43,30,24,
+P4,silver,rust,4@4:1,yes,D65,10,45:0,33,38,27,
+P5,graphite,,,yes,D65,10,45:0,36,-0.3,-1.4,
+P6,graphite,rust,3@6:1,yes,D65,10,45:0,26,20,14,
 """
 
 

@@ -19,7 +19,7 @@ from matchlib.domain import (
     Recipe,
     Viewing,
 )
-from matchlib.readings.columns import known_name
+from matchlib.readings._words import known_name
 
 PLACEHOLDERS = {"nan", "none", "null", "n/a", "na", "-", "--", "?", "#n/a", "tbd"}
 

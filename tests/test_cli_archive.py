@@ -29,7 +29,7 @@ def test_import_makes_the_archive_and_reports_its_rows(tmp_path):
     told = json_of("import", "p.csv", "--archive", "new.db", cwd=tmp_path)
     assert told["created"] is True
     assert told["added"] == ["P1", "P2", "P3", "P4", "P5", "P6"]
-    assert told["rows_taken"][1] == {"panel": "P2", "row": 3}
+    assert told["taken"][1] == {"panel": "P2", "row": 3}
     again = run("import", "p.csv", "--archive", "new.db", cwd=tmp_path)
     assert "0 panels added, 6 already there" in again.stdout
     assert "new archive" not in again.stdout
@@ -38,14 +38,14 @@ def test_import_makes_the_archive_and_reports_its_rows(tmp_path):
 
 
 def test_the_good_rows_are_taken_when_asked_for(tmp_path):
-    (tmp_path / "p.csv").write_text(SMALL + "P7,silver,rust,3@,yes,1,2,3,\n")
+    (tmp_path / "p.csv").write_text(SMALL + "P7,silver,rust,3@,yes,D65,10,45:0,1,2,3,\n")
     words = refused("import", "p.csv", cwd=tmp_path)
     assert "row 8" in words
     assert "--keep-good" in words
     assert not (tmp_path / "panels.db").exists()
     done = run("import", "p.csv", "--keep-good", cwd=tmp_path)
     assert done.exit_code == 0
-    assert "Refused row 8" in done.stdout
+    assert "Refused: row 8" in done.stdout
     with Archive.open(tmp_path / "panels.db") as archive:
         assert len(archive) == 6
 
@@ -54,10 +54,9 @@ def test_percent_and_decimal_commas_are_declared(tmp_path):
     nm = ";".join(str(w) for w in range(400, 701, 10))
     row = ";".join("25,5" for _ in range(31))
     (tmp_path / "p.csv").write_text(f"panel;ground;{nm}\nP1;silver;{row}\n")
-    assert "Expected" in refused("import", "p.csv", cwd=tmp_path)
-    assert (
-        run("import", "p.csv", "--scale", "percent", "--decimal", ",", cwd=tmp_path).exit_code == 0
-    )
+    assert "[geometry]" in refused("import", "p.csv", cwd=tmp_path)
+    said = ("--scale", "percent", "--decimal", ",", "--geometry", "45:0")
+    assert run("import", "p.csv", *said, cwd=tmp_path).exit_code == 0
     with Archive.open(tmp_path / "panels.db") as archive:
         assert archive.panel("P1").readings[0].reflectance[0] == pytest.approx(0.255)
     assert "percent or 0-1" in fails(run("import", "p.csv", "--scale", "so", cwd=tmp_path), 2)

@@ -18,6 +18,8 @@ NEEDED = {
     "ground", "colour", "schedule", "L", "a", "b", "delta_e00", "sd_delta_e00", "probability",
 }  # fmt: skip
 
+LIGHT = ("--illuminant", "D65", "--observer", "10", "--geometry", "45:0")
+
 
 @pytest.fixture(scope="module")
 def shop():
@@ -218,7 +220,7 @@ def test_fit_prints_its_table(tmp_path):
         "P5,graphite,,,yes,36,-0.3,-1.4\nP6,graphite,rust,3@6:1,yes,26,20,14\n"
         "P7,silver,rust,3@6:1,yes,43.4,29.5,23.6\nP8,graphite,rust,2@8:1,yes,30,12,8\n"
     )
-    assert run("import", "p.csv", cwd=tmp_path).exit_code == 0
+    assert run("import", "p.csv", *LIGHT, cwd=tmp_path).exit_code == 0
     told = json_of("fit", "--by", "panel", "--folds", 2, cwd=tmp_path)
     names = {r["regressor"] for r in told["validation"]}
     assert names == {"film regression", "nearest panel", "quadratic ridge"}
@@ -264,7 +266,7 @@ def test_the_demo_makes_matches_and_prints_the_same_twice(tmp_path, monkeypatch)
 
 def test_the_demo_leaves_another_archive_alone(tmp_path):
     (tmp_path / "p.csv").write_text("panel,ground,L,a,b\nP1,silver,60,0,0\n")
-    assert run("import", "p.csv", cwd=tmp_path).exit_code == 0
+    assert run("import", "p.csv", *LIGHT, cwd=tmp_path).exit_code == 0
     done = run("demo", "--dir", tmp_path, "--no-open")
     assert done.exit_code == 1
     assert "other panels" in done.stderr

@@ -10,9 +10,9 @@ import pytest
 from matchlib.colorimetry import lab_to_xyz, reflectance_to_lab, white_point, xyz_to_lab
 from matchlib.domain import Reading, Viewing
 from matchlib.errors import FileError
-from matchlib.readings import read_file
 from matchlib.readings.drift import find_drift
 from matchlib.readings.repeats import combine_repeats, readings_needed
+from tests.declared import read_file
 
 GRID = tuple(float(w) for w in range(400, 701, 10))
 

@@ -1,27 +1,43 @@
-"""Files → readings: tables (CSV, XLSX), CGATS text (ISO 28178) and CxF (ISO 17972).
+"""Files → readings: tables (CSV, XLSX, ODS), CGATS text (ISO 28178) and CxF (ISO 17972).
 
-`read_file` takes past panels in with a report of every row; `read_recipes` a table of recipes
-without readings; `read_target` the readings of one target. `write_table` and `write_cgats` give
-panels back, so that importing what was written gives the same panels. Units are declared, never
-guessed: a file whose numbers contradict what it declares is refused with the reason.
+Every file goes one way: its bytes become rows of cells (`_text`, `_spreadsheet`, `cgats`, `cxf`),
+the rows a table with named columns (`_header`, `_columns`), a table's rows recipes and readings
+(`_recipes`, `_measured`), and these panels with a report of every row (`panels`, `report`). What
+would change a colour and is not said is never guessed: it is asked, once for the file
+(`questions`). `write_table`, `write_cgats` and `write_cxf` give panels back, so that importing
+what was written gives the same panels.
 """
 
 from __future__ import annotations
 
 from matchlib.readings.cgats_writing import write_cgats
-from matchlib.readings.files import RecipeRow, read_file, read_recipes, read_target
-from matchlib.readings.report import ImportReport, RefusedRow, TakenRow, TileReading
+from matchlib.readings.files import (
+    RecipeRow,
+    accepted,
+    read_file,
+    read_recipes,
+    read_target,
+    understand,
+)
+from matchlib.readings.panels import Said
+from matchlib.readings.questions import Choice, Question, read_answers
+from matchlib.readings.report import ImportReport, RowReport, TileReading
 from matchlib.readings.writing import write_table
 
 __all__ = [
+    "Choice",
     "ImportReport",
+    "Question",
     "RecipeRow",
-    "RefusedRow",
-    "TakenRow",
+    "RowReport",
+    "Said",
     "TileReading",
+    "accepted",
+    "read_answers",
     "read_file",
     "read_recipes",
     "read_target",
+    "understand",
     "write_cgats",
     "write_table",
 ]

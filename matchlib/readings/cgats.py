@@ -1,4 +1,4 @@
-"""CGATS text (ISO 28178; CGATS.17) → grids: keywords, data formats, several tables in one file.
+"""CGATS text (ISO 28178; CGATS.17) → sheets: keywords, data formats, several tables in one file.
 
 A file is a preamble and any number of tables, each with keywords, a data format and data; keywords
 of the preamble hold for every table until one says other. Text after ``#`` is a comment, quotation
@@ -11,12 +11,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from matchlib.errors import FileError
-from matchlib.readings.columns import known_name
-from matchlib.readings.delimited import decode, refuse_too_many_rows
-from matchlib.readings.grid import MAX_CELLS, MAX_COLUMNS, MAX_ROWS, Cell, Grid
+from matchlib.readings._grid import MAX_CELLS, MAX_COLUMNS, MAX_ROWS, Cell, Sheet, too_many_rows
+from matchlib.readings._text import decode
+from matchlib.readings._words import known_name, viewing_words
+from matchlib.readings.questions import Asking
 
 __all__ = ["EXTRA_FIELD", "NEWLINE_KEYWORD", "looks_like_cgats", "read_cgats"]
 
@@ -61,17 +62,19 @@ def looks_like_cgats(data: bytes) -> bool:
     )
 
 
-def read_cgats(data: bytes) -> list[Grid]:
+def read_cgats(data: bytes, asking: Asking) -> list[Sheet]:
     """Read the tables of a CGATS file.
 
     Parameters
     ----------
     data : bytes
         The whole file.
+    asking : Asking
+        The questions of the file, its encoding being one.
 
     Returns
     -------
-    list of Grid
+    list of Sheet
         One a table that holds data, rows numbered by line.
 
     Raises
@@ -79,25 +82,17 @@ def read_cgats(data: bytes) -> list[Grid]:
     FileError
         If it breaks off, or contradicts its own counts.
     """
-    text, warning = decode(data)
-    grids = [_grid(table) for table in _tables(text)]
-    if not grids:
+    text, warning = decode(data, asking)
+    sheets = [_sheet(table) for table in _tables(text)]
+    if not sheets:
         raise FileError(
             "This CGATS file holds no data.",
             expected="a table between BEGIN_DATA and END_DATA",
             remedy="export it again.",
         )
     if warning:
-        first = grids[0]
-        grids[0] = Grid(
-            first.header,
-            first.rows,
-            first.row_word,
-            first.defaults,
-            first.scale,
-            (warning, *first.warnings),
-        )
-    return grids
+        sheets[0] = replace(sheets[0], warnings=(warning, *sheets[0].warnings))
+    return sheets
 
 
 def _tokens(line: str, number: int) -> list[str]:
@@ -152,7 +147,7 @@ def _tables(text: str) -> Iterator[_Table]:
                 table.lines.append((number, words))
                 kept += len(words)
                 if len(table.lines) > MAX_ROWS or kept > MAX_CELLS:
-                    raise refuse_too_many_rows()
+                    raise too_many_rows()
         elif word == "BEGIN_DATA_FORMAT":
             state, table.fields = "format", []
         elif word == "BEGIN_DATA":
@@ -194,36 +189,29 @@ def _keyword(table: _Table, word: str, words: list[str]) -> None:
     table.keywords[word] = value
 
 
-def _grid(table: _Table) -> Grid:
+def _sheet(table: _Table) -> Sheet:
     header, rows, scale = _unpaired(table, _sets(table))
     keywords = table.keywords
-    defaults: dict[str, str] = {}
+    facts: dict[str, str] = {}
     for keyword, value in keywords.items():
         name = "geometry" if keyword == "MEASUREMENT_GEOMETRY" else known_name(keyword)
         if keyword == "CREATED" or name in (None, "L", "a", "b", "X", "Y", "Z"):
             continue
-        defaults[name or ""] = value
-    for name, pattern in (("illuminant", r"[A-Za-z][\w-]*"), ("observer", r"\d+")):
+        facts[name or ""] = value
+    for name in ("illuminant", "observer", "geometry"):
         # "D50, 2 degree" and the like: the word that matters
-        if name in defaults and (match := re.search(pattern, defaults[name])):
-            defaults[name] = match[0]
-    if "geometry" in defaults:
-        defaults["geometry"] = _geometry(defaults["geometry"])
+        if name in facts:
+            facts[name] = viewing_words(facts[name]).get(name, facts[name])
     named = _name_panel(header, rows, keywords)
-    warnings = []
-    colorimetric = {known_name(h) for h in header} & {"L", "X"}
-    if colorimetric and "illuminant" not in {*defaults, *(h.casefold() for h in header)}:
-        warnings.append(
-            "The file gives Lab or XYZ but not for which light. Where it comes from the printing "
-            "trade that is D50 and 2° (ISO 13655); declare it if so"
-        )
     mark = keywords.get(NEWLINE_KEYWORD)
     if mark:
         rows = [
             (n, tuple(c.replace(mark, "\n") if isinstance(c, str) else c for c in cells))
             for n, cells in rows
         ]
-    return Grid(named, tuple(rows), "line", tuple(defaults.items()), scale, tuple(warnings))
+    return Sheet(
+        ((0, named), *rows), row_word="line", facts=tuple(facts.items()), scale=scale, headed=True
+    )
 
 
 def _sets(table: _Table) -> list[tuple[int, tuple[Cell, ...]]]:
@@ -343,9 +331,3 @@ def _name_panel(
             named[i] = ""
             rows[:] = [(n, (*c[:i], None, *c[i + 1 :])) for n, c in rows]
     return tuple(named)
-
-
-def _geometry(text: str) -> str:
-    plain = re.sub(r"[\s°]", "", text).casefold().replace("/", ":")
-    swapped = {"45:0": "45:0", "0:45": "0:45", "0:45a": "0:45", "45a:0": "45:0"}
-    return swapped.get(plain, plain)

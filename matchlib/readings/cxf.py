@@ -1,4 +1,4 @@
-"""CxF3 (ISO 17972) → grid, through colour-cxf.
+"""CxF3 (ISO 17972) → sheet, through colour-cxf.
 
 Reflectances of this format are on the scale 0-1 by definition (100 % is 1.0). A recipe rides along
 as tags named as the columns of the table of readings (Ground, Colour, Schedule …); other tags are
@@ -17,10 +17,9 @@ from typing import Any
 
 from matchlib.domain.reading import ILLUMINANTS
 from matchlib.errors import FileError
-from matchlib.readings.columns import known_name
-from matchlib.readings.delimited import refuse_too_many_rows
-from matchlib.readings.grid import MAX_ROWS, Cell, Grid, Trouble, is_blank
-from matchlib.readings.spreadsheet import has_doctype
+from matchlib.readings._grid import MAX_ROWS, Cell, Sheet, Trouble, is_blank, too_many_rows
+from matchlib.readings._unzip import has_doctype
+from matchlib.readings._words import known_name
 
 __all__ = ["MAX_CXF_BYTES", "read_cxf"]
 
@@ -44,7 +43,7 @@ class _Value:
     cells: dict[str, Cell] = field(default_factory=dict)
 
 
-def read_cxf(data: bytes) -> Grid:
+def read_cxf(data: bytes) -> Sheet:
     """Read the objects of a CxF3 file.
 
     Parameters
@@ -54,7 +53,7 @@ def read_cxf(data: bytes) -> Grid:
 
     Returns
     -------
-    Grid
+    Sheet
         One row a measurement of an object, numbered by object.
 
     Raises
@@ -84,7 +83,7 @@ def read_cxf(data: bytes) -> Grid:
         for value in _values(thing):
             rows.append((number, _row(thing, value, specifications)))
         if len(rows) > MAX_ROWS:
-            raise refuse_too_many_rows()
+            raise too_many_rows()
     if not rows:
         raise FileError(
             "This CxF file holds no reflectance and no Lab.",
@@ -92,12 +91,8 @@ def read_cxf(data: bytes) -> Grid:
             remedy="export the measurements with their spectra.",
         )
     header = tuple(dict.fromkeys(name for _, cells in rows for name in cells))
-    return Grid(
-        header,
-        tuple((number, tuple(cells.get(name) for name in header)) for number, cells in rows),
-        "object",
-        scale="unit",
-    )
+    body = ((number, tuple(cells.get(name) for name in header)) for number, cells in rows)
+    return Sheet(((0, header), *body), row_word="object", scale="unit", headed=True)
 
 
 @lru_cache(maxsize=1)

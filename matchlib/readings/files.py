@@ -1,7 +1,8 @@
-"""The doors: a path in, panels, recipes or a target out.
+"""The doors: paths in, panels, recipes or a target out.
 
-What a file is, its content decides, not its name: a zip archive is XLSX, XML is CxF, a text whose
-first word is a CGATS identifier or that has BEGIN_DATA_FORMAT is CGATS, other text is a table.
+What a file is, its content decides, not its name: a zip archive is XLSX or ODS, XML is CxF, a
+text whose first word is a CGATS identifier or that has BEGIN_DATA_FORMAT is CGATS, other text is a
+table.
 """
 
 from __future__ import annotations
@@ -10,18 +11,23 @@ import hashlib
 import os
 import re
 import stat
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from matchlib.domain import Panel, Reading, Recipe, Viewing
 from matchlib.errors import FileError, ImportRefused, MatchlibError, TargetError
-from matchlib.readings.columns import is_wavelength_column
-from matchlib.readings.grid import MAX_BYTES, Grid
-from matchlib.readings.report import ImportReport, RefusedRow, TakenRow
-from matchlib.readings.rows import Row
-from matchlib.readings.table import Declarations, panels_from_grids
+from matchlib.readings._grid import MAX_BYTES, Sheet
+from matchlib.readings._header import Table, no_table, tables_of
+from matchlib.readings._measured import MeasuredReader
+from matchlib.readings._recipes import RecipeReader
+from matchlib.readings.panels import Said, read_tables
+from matchlib.readings.questions import Asking, Undecided
+from matchlib.readings.report import ImportReport, RowReport
 
-__all__ = ["RecipeRow", "grids_of", "read_file", "read_recipes", "read_target"]
+__all__ = ["RecipeRow", "accepted", "read_file", "read_recipes", "read_target", "understand"]
+
+Path_ = str | os.PathLike[str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,65 +59,148 @@ class RecipeRow:
     stated: frozenset[str] = frozenset()
 
 
-def read_file(
-    path: str | os.PathLike[str],
+def understand(
+    paths: Path_ | Sequence[Path_],
     *,
-    keep_good: bool = False,
-    scale: str | None = None,
-    decimal: str = ".",
-    viewing: Viewing | None = None,
+    answers: Mapping[str, str] | None = None,
+    said: Said | None = None,
     sheet: str | None = None,
 ) -> ImportReport:
-    """Read past panels from a table, CGATS or CxF file.
+    """Read past panels from one or several files, and say what became of every row.
 
     Parameters
     ----------
-    path : path-like
-        The file, at most 64 MiB.
-    keep_good : bool
-        Take the good rows though others are refused.
-    scale : str, optional
-        Reflectance scale that the file is declared to have, ``unit`` (0-1) or ``percent``.
-    decimal : str
-        Decimal sign that the file is declared to have, ``.`` or ``,``.
-    viewing : Viewing, optional
-        What holds where the file names no illuminant, observer or geometry; D65/10° 45:0.
+    paths : path-like or sequence of path-like
+        Files of at most 32 MiB each: CSV and other delimited text, XLSX, ODS, CGATS or CxF.
+        Readings in one and backs in another meet by code.
+    answers : mapping of str to str, optional
+        Answer by key of question.
+    said : Said, optional
+        What the caller says of the files.
     sheet : str, optional
-        Sheet of a spreadsheet; its first by default.
+        Sheet of a spreadsheet; all that hold readings or backs by default.
 
     Returns
     -------
     ImportReport
-        The panels, and what became of each row.
+        Its `questions` are what is left open; refused rows are in it and not in its panels.
+
+    Raises
+    ------
+    FileError
+        If a file as a whole cannot be read or trusted.
+    """
+    listed = [paths] if isinstance(paths, str | os.PathLike) else list(paths)
+    asking, tables, digest, names = Asking(answers), [], hashlib.sha256(), []
+    for path in listed:
+        data, name = _load(path)
+        digest = hashlib.sha256(data if len(listed) == 1 else digest.digest() + data)
+        names.append(name)
+        try:
+            found = _tables(data, asking, sheet=sheet)
+        except Undecided:
+            return _asked(asking, name, digest.hexdigest())
+        except MatchlibError as error:
+            raise _placed(error, name) from error
+        if len(listed) > 1:
+            found = [_named(t, name) for t in found]
+        tables += found
+    file = ", ".join(names)
+    try:
+        return read_tables(tables, asking, said or Said(), file=file, sha256=digest.hexdigest())
+    except Undecided:
+        return _asked(asking, file, digest.hexdigest())
+    except MatchlibError as error:
+        raise _placed(error, file) from error
+
+
+def read_file(
+    path: Path_,
+    *,
+    keep_good: bool = False,
+    scale: str | None = None,
+    decimal: str | None = None,
+    viewing: Viewing | None = None,
+    sheet: str | None = None,
+    answers: Mapping[str, str] | None = None,
+) -> ImportReport:
+    """Read past panels from a file, all rows or none.
+
+    Parameters
+    ----------
+    path : path-like
+        The file.
+    keep_good : bool
+        Take the good rows though others are refused.
+    scale : str, optional
+        Reflectance scale that the file is declared to have, ``unit`` (0-1) or ``percent``.
+    decimal : str, optional
+        Decimal sign that the file is declared to have, ``.`` or ``,``.
+    viewing : Viewing, optional
+        What holds where the file names no illuminant, observer or geometry; asked by default.
+    sheet, answers
+        As for `understand`.
+
+    Returns
+    -------
+    ImportReport
+        With at least one panel or tile reading.
 
     Raises
     ------
     ImportRefused
-        If rows are refused (see `keep_good`); the report is in its `report`.
+        If a question is open, or rows are refused (see `keep_good`); the report is in its
+        `report`.
     FileError
         If the file as a whole cannot be read or trusted.
     """
-    declared = Declarations(scale, decimal, viewing or Viewing())
-    data, name = _load(path)
-    try:
-        return panels_from_grids(
-            grids_of(data, sheet=sheet),
-            file=name,
-            sha256=hashlib.sha256(data).hexdigest(),
-            declared=declared,
-            keep_good=keep_good,
+    said = Said(_facts(viewing), decimal, scale)
+    return accepted(understand(path, answers=answers, said=said, sheet=sheet), keep_good=keep_good)
+
+
+def accepted(report: ImportReport, *, keep_good: bool = False) -> ImportReport:
+    """Return a report whose panels may be kept, or refuse it.
+
+    Parameters
+    ----------
+    report : ImportReport
+        Of `understand`.
+    keep_good : bool
+        Whether the good rows may be kept though others are refused.
+
+    Returns
+    -------
+    ImportReport
+        The same.
+
+    Raises
+    ------
+    ImportRefused
+        If a question is open, or rows are refused and the good ones alone are not wanted.
+    FileError
+        If there is nothing to keep.
+    """
+    nothing = not report.panels and not report.tiles
+    if report.open or (report.refused and (nothing or not keep_good)):
+        raise report.refusal()
+    if nothing:
+        raise FileError(
+            "This file has a header but no rows.",
+            expected="one row a reading",
+            remedy="export the table again.",
+            where=report.file,
         )
-    except MatchlibError as error:
-        raise _placed(error, name) from error
+    return report
 
 
 def read_recipes(
-    path: str | os.PathLike[str],
+    path: Path_,
     *,
-    decimal: str = ".",
+    decimal: str | None = None,
     scale: str | None = None,
     viewing: Viewing | None = None,
     sheet: str | None = None,
+    answers: Mapping[str, str] | None = None,
 ) -> list[RecipeRow]:
     """Read a table of recipes, which needs no readings.
 
@@ -119,8 +208,10 @@ def read_recipes(
     ----------
     path : path-like
         The file; columns `ground`, `colour`, and `schedule` or `ratio` and `coats`.
-    decimal, scale, viewing, sheet
+    decimal, scale, sheet, answers
         As for `read_file`.
+    viewing : Viewing, optional
+        What holds where the file does not say; D65/10° 45:0.
 
     Returns
     -------
@@ -130,59 +221,68 @@ def read_recipes(
     Raises
     ------
     ImportRefused
-        If any row is refused; the report is in its `report`.
+        If a question is open or any row is refused; the report is in its `report`.
     FileError
         If the file as a whole cannot be read.
     """
-    declared = Declarations(scale, decimal, viewing or Viewing())
+    said = Said(_facts(viewing or Viewing()), decimal, scale)
     data, name = _load(path)
+    asking = Asking(answers)
     rows: list[RecipeRow] = []
-    refused: list[RefusedRow] = []
+    told: list[RowReport] = []
     word = "row"
     try:
-        for grid in grids_of(data, sheet=sheet):
-            reader = declared.reader(grid)
-            word = grid.row_word
-            if "ground" not in reader.columns.known and "ground" not in reader.defaults:
+        for table in _tables(data, asking, sheet=sheet):
+            look = said.lookup(table, asking)
+            word = table.row_word
+            if "ground" not in look.columns.known and "ground" not in look.facts:
                 raise FileError(
                     "This table has no column ground.",
                     expected="ground, colour, and schedule or ratio and coats",
-                    got=", ".join(n for n in grid.header if n)[:200],
+                    got=", ".join(n for n in table.header if n)[:200],
                     remedy="name the columns as in the table of readings.",
                 )
-            for number, cells in grid.rows:
-                row = Row(number, cells)
+            recipes, measured = RecipeReader(look, {}), MeasuredReader(look, scale, kept=False)
+            for row in table.rows:
+                code = ""
                 try:
-                    reader.check_width(row)
-                    code = reader.text(row, "panel") or None
-                    recipe = reader.recipe(row)
-                    if code is not None:
+                    look.check_width(row)
+                    code = look.text(row, "panel")
+                    recipe = recipes.recipe(row)
+                    if code:
                         code = Panel.of(code, recipe).code
-                    view, reading = reader.view(row), reader.reading(row)
-                    told = frozenset(n for n in ("clear", "geometry") if reader.text(row, n))
-                    rows.append(RecipeRow(number, code, recipe, view, reading, told))
+                    readings = measured.readings(row)
+                    view = readings[0].viewing if readings else measured.viewing(row)
+                    stated = frozenset(n for n in ("clear", "geometry") if _states(look, row, n))
+                    first = readings[0] if readings else None
+                    rows.append(RecipeRow(row[0], code or None, recipe, view, first, stated))
+                    told.append(RowReport(row[0], "taken", code))
+                except Undecided as key:
+                    told.append(RowReport(row[0], "waits", code, (f"waits for {key}",)))
                 except MatchlibError as error:
-                    refused.append(RefusedRow(number, str(error)))
-        if not refused and not rows:
+                    told.append(RowReport(row[0], "refused", code, (str(error),)))
+        if not told:
             raise FileError("This file has a header but no rows.", remedy="add one row a recipe.")
+    except Undecided:
+        pass
     except MatchlibError as error:
         raise _placed(error, name) from error
-    if refused:
-        taken = tuple(TakenRow(r.panel or "", r.row) for r in rows)
-        digest = hashlib.sha256(data).hexdigest()
-        report = ImportReport(name, digest, (), taken, tuple(refused), row_word=word)
+    digest = hashlib.sha256(data).hexdigest()
+    report = ImportReport(name, digest, (), tuple(told), asking.questions, row_word=word)
+    if report.open or report.refused:
         raise report.refusal(option=False)
     return rows
 
 
 def read_target(
-    path: str | os.PathLike[str],
+    path: Path_,
     *,
     panel: str | None = None,
-    decimal: str = ".",
+    decimal: str | None = None,
     scale: str | None = None,
     viewing: Viewing | None = None,
     sheet: str | None = None,
+    answers: Mapping[str, str] | None = None,
 ) -> tuple[Reading, ...]:
     """Read a target: one reading, or repeat readings of one thing.
 
@@ -192,8 +292,10 @@ def read_target(
         The file; needs no recipe columns.
     panel : str, optional
         Code of the panel (or name of the sample) wanted, where the file holds several.
-    decimal, scale, viewing, sheet
+    decimal, scale, sheet, answers
         As for `read_file`.
+    viewing : Viewing, optional
+        What holds where the file does not say; D65/10° 45:0.
 
     Returns
     -------
@@ -205,29 +307,25 @@ def read_target(
     TargetError
         If the file holds no reading, or those of several things.
     FileError
-        If the file cannot be read, or a row of it is wrong.
+        If the file cannot be read, a row of it is wrong, or a question is open.
     """
-    declared = Declarations(scale, decimal, viewing or Viewing())
+    said = Said(_facts(viewing or Viewing()), decimal, scale)
     data, name = _load(path)
+    asking = Asking(answers)
     found: dict[str, list[Reading]] = {}
     try:
-        for grid in grids_of(data, sheet=sheet):
-            reader = declared.reader(grid)
-            good: list[tuple[Row, Reading]] = []
-            for number, cells in grid.rows:
-                row = Row(number, cells)
+        for table in _tables(data, asking, sheet=sheet):
+            look = said.lookup(table, asking)
+            measured = MeasuredReader(look, scale, kept=False)
+            for row in table.rows:
                 try:
-                    reader.check_width(row)
-                    code = reader.text(row, "panel")
-                    if panel is not None and code != panel:
-                        continue
-                    reading = reader.reading(row)
+                    look.check_width(row)
+                    code = look.text(row, "panel")
+                    wanted = panel is None or code == panel
+                    if wanted and (readings := measured.readings(row)):
+                        found.setdefault(code, []).extend(readings)
                 except MatchlibError as error:
-                    raise error.at(f"{grid.row_word} {number}") from error
-                if reading is not None:
-                    good.append((row, reading))
-                    found.setdefault(code, []).append(reading)
-            reader.check_scale(good)
+                    raise error.at(f"{table.row_word} {row[0]}") from error
         if not found:
             raise TargetError(
                 "This file holds no reading" + (f" of {panel!r}." if panel else "."),
@@ -241,51 +339,63 @@ def read_target(
                 got=", ".join(list(found)[:8]) + (" …" if len(found) > 8 else ""),
                 remedy="leave only the target's rows in the file, or name its panel.",
             )
+    except Undecided:
+        raise _asked(asking, name, "").refusal() from None
     except MatchlibError as error:
         raise _placed(error, name) from error
     return tuple(next(iter(found.values())))
 
 
-def grids_of(data: bytes, *, sheet: str | None = None) -> list[Grid]:
-    """Return the tables of a file, whatever kind of file it is.
+def _facts(viewing: Viewing | None) -> dict[str, str]:
+    if viewing is None:
+        return {}
+    return {n: getattr(viewing, n) for n in ("illuminant", "observer", "geometry")}
 
-    Parameters
-    ----------
-    data : bytes
-        The whole file.
-    sheet : str, optional
-        Sheet of a spreadsheet.
 
-    Returns
-    -------
-    list of Grid
-        At least one.
+def _states(look: object, row: tuple[int, tuple[object, ...]], name: str) -> bool:
+    columns, facts = look.columns, look.table.facts  # type: ignore[attr-defined]
+    i = columns.known.get(name)
+    own = row[1][i] if i is not None and i < len(row[1]) else None
+    return bool(str(own or "").strip()) or name in facts
 
-    Raises
-    ------
-    FileError
-        If it is no readable table.
-    """
-    from matchlib.readings import cgats, cxf, delimited, spreadsheet
 
-    if data.startswith(b"PK\x03\x04"):
-        grids = [spreadsheet.read_spreadsheet(data, sheet=sheet)]
-    elif re.match(rb"(?:\xef\xbb\xbf|\xff\xfe|\xfe\xff)?[\s\x00]*<", data[:64]):
+def _tables(data: bytes, asking: Asking, *, sheet: str | None) -> list[Table]:
+    sheets = _sheets(data, asking, sheet=sheet)
+    tables = [t for s in sheets for t in tables_of(s, asking)]
+    if not tables:
+        raise no_table(sheets)
+    return tables
+
+
+def _sheets(data: bytes, asking: Asking, *, sheet: str | None) -> list[Sheet]:
+    from matchlib.readings import _spreadsheet, _text, cgats, cxf
+
+    if data.startswith((b"PK\x03\x04", b"PK\x05\x06")):
+        return _spreadsheet.read_spreadsheet(data, sheet=sheet)
+    if re.match(rb"(?:\xef\xbb\xbf|\xff\xfe|\xfe\xff)?[\s\x00]*<", data[:64]):
         return [cxf.read_cxf(data)]
-    elif data.startswith((b"\xd0\xcf\x11\xe0", b"%PDF", b"\x89PNG", b"\xff\xd8\xff", b"II*\x00")):
+    if data.startswith((b"\xd0\xcf\x11\xe0", b"%PDF", b"\x89PNG", b"\xff\xd8\xff", b"II*\x00")):
         raise FileError(
             "This is no table: an old spreadsheet, a document or a picture.",
-            expected="CSV, XLSX, CGATS text or CxF",
+            expected="CSV, XLSX, ODS, CGATS text or CxF",
             remedy="save it as CSV or XLSX.",
         )
-    elif cgats.looks_like_cgats(data):
-        return cgats.read_cgats(data)
-    else:
-        grids = [delimited.read_delimited(data)]
-    return [g.transposed() if is_wavelength_column((*g.header, "")[0]) else g for g in grids]
+    if cgats.looks_like_cgats(data):
+        return cgats.read_cgats(data, asking)
+    return [_text.read_delimited(data, asking)]
 
 
-def _load(path: str | os.PathLike[str]) -> tuple[bytes, str]:
+def _named(table: Table, name: str) -> Table:
+    from dataclasses import replace
+
+    return replace(table, sheet=f"{name}, {table.sheet}" if table.sheet else name)
+
+
+def _asked(asking: Asking, file: str, sha256: str) -> ImportReport:
+    return ImportReport(file, sha256, (), questions=asking.questions)
+
+
+def _load(path: Path_) -> tuple[bytes, str]:
     file = Path(path)
     try:
         status = file.stat()

@@ -2,48 +2,83 @@
 
 from __future__ import annotations
 
+import csv
 import datetime as dt
+import io
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
 from matchlib.domain import Panel, Reading
 from matchlib.errors import ImportRefused
+from matchlib.readings._cells import guard
+from matchlib.readings.questions import Question
 
-__all__ = ["ImportReport", "RefusedRow", "TakenRow", "TileReading"]
+__all__ = [
+    "ALONE",
+    "REFUSED",
+    "REMARK",
+    "TAKEN",
+    "WAITS",
+    "ImportReport",
+    "RowReport",
+    "TileReading",
+    "counted",
+    "listed_rows",
+]
 
 _SHOWN = 5
+_SHOWN_ROWS = 8
+TAKEN, REFUSED, WAITS, ALONE, REMARK = "taken", "refused", "waits", "alone", "remark"
 
 
 @dataclass(frozen=True, slots=True)
-class TakenRow:
-    """A row that was taken.
+class RowReport:
+    """What became of one row.
 
     Parameters
     ----------
+    row : int
+        Number of the row as its user sees it; a table's header is row 1.
+    outcome : str
+        ``taken``, ``refused``, ``waits`` (for an answer), ``alone`` (a reading without a back, or
+        a back without a reading), or ``remark`` (no row of the table).
     panel : str
-        Code of the panel it belongs to.
-    row : int
-        Number of the row as its user sees it; a table's header is row 1.
-    """
-
-    panel: str
-    row: int
-
-
-@dataclass(frozen=True, slots=True)
-class RefusedRow:
-    """A row that was refused.
-
-    Parameters
-    ----------
-    row : int
-        Number of the row as its user sees it; a table's header is row 1.
-    reason : str
-        What was the matter, and what to do.
+        Code of the panel, where it could be read.
+    reasons : tuple of str
+        All that was the matter, and what to do.
+    sheet : str
+        Sheet or file, where there are several.
+    cells : tuple of (str, str)
+        The row as it came, by the names of its columns.
     """
 
     row: int
-    reason: str
+    outcome: str
+    panel: str = ""
+    reasons: tuple[str, ...] = ()
+    sheet: str = ""
+    cells: tuple[tuple[str, str], ...] = field(default=(), repr=False)
+
+    @property
+    def reason(self) -> str:
+        """All reasons as one text."""
+        return " Also: ".join(self.reasons)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the row as plain data.
+
+        Returns
+        -------
+        dict
+            ``row``, ``panel``, ``outcome``, ``reasons`` and, where there are several, ``sheet``.
+        """
+        told = {"row": self.row, "panel": self.panel, "outcome": self.outcome}
+        return {
+            **told,
+            "reasons": list(self.reasons),
+            **({"sheet": self.sheet} if self.sheet else {}),
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,20 +105,24 @@ class TileReading:
 
 @dataclass(frozen=True)
 class ImportReport:
-    """The outcome of reading one file.
+    """The outcome of reading one import, which may be of several files.
 
     Parameters
     ----------
     file : str
-        Name of the file.
+        Name of the file, or of the files.
     sha256 : str
         Digest of its bytes, by which the same file is known again.
     panels : tuple of Panel
         The panels, repeat readings gathered.
-    taken : tuple of TakenRow
-        Rows taken, in file order.
-    refused : tuple of RefusedRow
-        Rows refused, in file order.
+    rows : tuple of RowReport
+        Every row, in file order.
+    questions : tuple of Question
+        What the file leaves open or what was assumed; the open ones first.
+    columns : tuple of (str, str, str)
+        Name of each column, what it was taken for, and why that is not sure.
+    preview : tuple of dict
+        The first ten rows as understood, ``unsure`` naming the questions that touch them.
     warnings : tuple of str
         What was taken but should be looked at.
     notes : tuple of str
@@ -99,16 +138,33 @@ class ImportReport:
     file: str
     sha256: str
     panels: tuple[Panel, ...] = field(repr=False)
-    taken: tuple[TakenRow, ...] = field(repr=False)
-    refused: tuple[RefusedRow, ...] = ()
+    rows: tuple[RowReport, ...] = field(default=(), repr=False)
+    questions: tuple[Question, ...] = ()
+    columns: tuple[tuple[str, str, str], ...] = ()
+    preview: tuple[dict[str, Any], ...] = field(default=(), repr=False)
     warnings: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     assumed: tuple[str, ...] = ()
     tiles: tuple[TileReading, ...] = field(default=(), repr=False)
     row_word: str = "row"
 
+    @property
+    def taken(self) -> tuple[RowReport, ...]:
+        """Rows taken, in file order."""
+        return tuple(r for r in self.rows if r.outcome == TAKEN)
+
+    @property
+    def refused(self) -> tuple[RowReport, ...]:
+        """Rows refused or alone, in file order."""
+        return tuple(r for r in self.rows if r.outcome in (REFUSED, ALONE))
+
+    @property
+    def open(self) -> tuple[Question, ...]:
+        """Questions without whose answer nothing can be taken."""
+        return tuple(q for q in self.questions if q.open)
+
     def text(self) -> str:
-        """Return the report in plain words, a line each.
+        """Return the report in plain words, rows refused for one reason folded into one line.
 
         Returns
         -------
@@ -117,17 +173,65 @@ class ImportReport:
         """
         readings = sum(len(p.readings) for p in self.panels)
         lines = [
-            f"{self.file}: {_count(len(self.taken), self.row_word)} taken, "
-            f"{_count(len(self.refused), self.row_word)} refused.",
-            f"{_count(len(self.panels), 'panel')} with {_count(readings, 'reading')}"
-            + (f", and {_count(len(self.tiles), 'tile reading')}." if self.tiles else "."),
+            f"{self.file}: {counted(len(self.taken), self.row_word)} taken, "
+            f"{counted(len(self.refused), self.row_word)} refused.",
+            f"{counted(len(self.panels), 'panel')} with {counted(readings, 'reading')}"
+            + (f", and {counted(len(self.tiles), 'tile reading')}." if self.tiles else "."),
         ]
-        lines += [f"Refused {self.row_word} {r.row}: {r.reason}" for r in self.refused]
+        lines += self.folded()
+        lines += [q.words() for q in self.questions if q.answer is None]
         lines += [f"Assumed: {a}" for a in self.assumed]
         lines += [f"Look at: {w}" for w in self.warnings]
         if self.notes:
             lines.append("Kept as notes: " + ", ".join(self.notes) + ".")
         return "\n".join(lines)
+
+    def folded(self) -> list[str]:
+        """Return the rows that were not taken, those of one reason in one line.
+
+        Returns
+        -------
+        list of str
+            A line a reason.
+        """
+        by_reason: dict[tuple[str, str, str], list[int]] = {}
+        for row in self.rows:
+            for reason in row.reasons if row.outcome != WAITS else ():
+                by_reason.setdefault((row.outcome, row.sheet, reason), []).append(row.row)
+        words = {
+            TAKEN: "Taken with a remark",
+            REFUSED: "Refused",
+            WAITS: "Waiting",
+            ALONE: "Alone",
+            REMARK: "No row of the table",
+        }
+        lines = []
+        for (outcome, sheet, reason), rows in by_reason.items():
+            where = listed_rows(self.row_word, rows)
+            place = f"{sheet}, " if sheet else ""
+            lines.append(f"{words[outcome]}: {place}{where[:1].lower()}{where[1:]}: {reason}")
+        return lines
+
+    def table(self) -> str:
+        """Return every row with every reason as CSV text, its own cells behind them.
+
+        Returns
+        -------
+        str
+            Rows refused can be corrected in it; it imports again, rows taken left out.
+        """
+        names = list(dict.fromkeys(name for row in self.rows for name, _ in row.cells))
+        stream = io.StringIO(newline="")
+        writer = csv.writer(stream, lineterminator="\n")
+        head = ["import row", "import outcome", "import reasons"]
+        sheets = any(r.sheet for r in self.rows)
+        writer.writerow([*head, *["import sheet"] * sheets, *map(guard, names)])
+        for row in self.rows:
+            own = dict(row.cells)
+            first = [str(row.row), row.outcome, guard(row.reason)]
+            first += [guard(row.sheet)] * sheets
+            writer.writerow([*first, *(own.get(n, "") for n in names)])
+        return stream.getvalue()
 
     def as_dict(self) -> dict[str, Any]:
         """Return the report as plain data, for JSON.
@@ -140,8 +244,15 @@ class ImportReport:
         return {
             "file": self.file,
             "sha256": self.sha256,
-            "rows_taken": [{"panel": t.panel, "row": t.row} for t in self.taken],
-            "rows_refused": [{"row": r.row, "reason": r.reason} for r in self.refused],
+            "rows": [r.as_dict() for r in self.rows],
+            "taken": [{"panel": r.panel, "row": r.row} for r in self.taken],
+            "refused": [
+                {"row": r.row, "panel": r.panel, "reasons": list(r.reasons)} for r in self.refused
+            ],
+            "unsure": [q.as_dict() for q in self.questions if q.answer is None],
+            "answered": {q.key: q.answer for q in self.questions if q.answer is not None},
+            "columns": [{"name": n, "meaning": m, "unsure": w} for n, m, w in self.columns],
+            "preview": [dict(p) for p in self.preview],
             "panels": [p.code for p in self.panels],
             "readings": sum(len(p.readings) for p in self.panels),
             "tile_readings": len(self.tiles),
@@ -163,14 +274,25 @@ class ImportReport:
         ImportRefused
             With this report in its `report`.
         """
+        if self.open:
+            questions = counted(len(self.open), "question")
+            error = ImportRefused(
+                f"This file leaves {questions} open, so nothing was taken.",
+                got="\n" + "\n".join(q.words() for q in self.open) + "\n",
+                remedy="answer with --answer KEY=ANSWER, an option, or --answers FILE; "
+                "--profile NAME keeps the answers for the next file of the kind.",
+                where=self.file,
+            )
+            error.report = self
+            return error
         total = len(self.taken) + len(self.refused)
         some = bool(self.taken) and option
+        lines = [t.removeprefix("Refused: ").rstrip(".") for t in self.folded()]
         error = ImportRefused(
-            f"{len(self.refused)} of {_count(total, self.row_word)} refused, so nothing was taken.",
-            got="; ".join(
-                f"{self.row_word} {r.row}: {r.reason.rstrip('.')}" for r in self.refused[:_SHOWN]
-            )
-            + (f"; and {len(self.refused) - _SHOWN} more" * (len(self.refused) > _SHOWN)),
+            f"{len(self.refused)} of {counted(total, self.row_word)} refused, so nothing was "
+            "taken.",
+            got="; ".join(lines[:_SHOWN])
+            + f"; and {len(lines) - _SHOWN} more" * (len(lines) > _SHOWN),
             remedy="correct them in the file"
             + (", or take the good rows alone with --keep-good." if some else "."),
             where=self.file,
@@ -179,5 +301,48 @@ class ImportReport:
         return error
 
 
-def _count(n: int, word: str) -> str:
+def counted(n: int, word: str) -> str:
+    """Return a number with its noun.
+
+    Parameters
+    ----------
+    n : int
+        How many.
+    word : str
+        Of what, in the singular.
+
+    Returns
+    -------
+    str
+        ``1 row``, ``2 rows``.
+    """
     return f"{n:,} {word}{'s' * (n != 1)}"
+
+
+def listed_rows(word: str, rows: Iterable[int]) -> str:
+    """Return numbers of rows in words, runs of them folded.
+
+    Parameters
+    ----------
+    word : str
+        What the numbers count.
+    rows : iterable of int
+        The numbers.
+
+    Returns
+    -------
+    str
+        ``Rows 2, 4-7 and 3 more``.
+    """
+    runs: list[list[int]] = []
+    for n in dict.fromkeys(rows):
+        if runs and n == runs[-1][1] + 1:
+            runs[-1][1] = n
+        else:
+            runs.append([n, n])
+    shown = [str(a) if a == b else f"{a}-{b}" for a, b in runs[:_SHOWN_ROWS]]
+    rest = sum(b - a + 1 for a, b in runs[_SHOWN_ROWS:])
+    several = len(runs) > 1 or runs[0][0] != runs[0][1]
+    return f"{word.capitalize()}{'s' * several} {', '.join(shown)}" + f" and {rest} more" * bool(
+        rest
+    )

@@ -18,8 +18,8 @@ from matchlib.atomic import written_whole
 from matchlib.domain import Panel, Reading, Stage, lots_text
 from matchlib.errors import FileError
 from matchlib.plain import dump, to_plain
-from matchlib.readings.cells import guard
-from matchlib.readings.columns import UNKNOWN, Columns, known_name
+from matchlib.readings._cells import guard
+from matchlib.readings._words import UNKNOWN, is_note, known_name
 
 __all__ = ["ReadingRow", "rows_of", "save_bytes", "table_of", "write_table"]
 
@@ -148,9 +148,8 @@ def table_of(
     # A note may be older than the column that has its name now.
     safe = [guard(f"{name} (note)" if known_name(name) in _RARE else name) for name in extras]
     header += safe
-    columns = Columns.of(tuple(header))
-    if len(columns.extra) != len(safe):
-        clash = [e for e in safe if e not in dict(columns.extra)]
+    clash = [e for e in safe if not is_note(e)]
+    if clash:
         raise FileError(
             "A note of these panels has the name of a column of the table itself.",
             got=", ".join(clash)[:200],

@@ -11,7 +11,7 @@ from openpyxl import Workbook
 
 __all__ = ["READERS", "mutated", "seeds_of"]
 
-READERS = ("table", "recipes", "target", "cgats", "xlsx", "cxf")
+READERS = ("table", "shop", "recipes", "target", "cgats", "xlsx", "ods", "cxf")
 
 _NM = list(range(400, 701, 20))
 _TABLE = """panel,ground,colour,schedule,ratio,coats,clear,source,illuminant,observer,geometry,\
@@ -92,6 +92,29 @@ _CXF = """<?xml version="1.0" encoding="UTF-8"?>
 </cc:MeasurementSpec></cc:ColorSpecification></cc:ColorSpecificationCollection>
 </cc:Resources></cc:CxF>
 """.format(values=" ".join("0.25" for _ in _NM))
+
+_SHOP = """Export of the bench;;;
+Instrument: sphere;;;
+Illuminant: D65;;;
+Observer;10°;;
+Mode;SCE;;
+
+Card;Base;Candy;Mix;Coats;L*;a*;b*;Sprayed;Temp;Who
+A1;silver;red;6 to 1;4;41,5;38,2;21,0;03.04.2025;22;JK
+A2;;red;4 oz in 40;3;39,9;41,7;25,3;28.04.2025;21;JK
+A3;slver;red;2c 6:1 + 1c 3:1;;38,9;41,7;25,3;28.04.2025;21;JK
+A4;gold;;;;71,2;3,4;28,9;28.04.2025;75;MB
+All panels cleared the next day;;;
+"""
+_ANGLES = """Panel,Base,Mix and coats,Dye,15°,,,45°,,
+,,,,L*,a*,b*,L*,a*,b*
+B1,silver,6:1 x3 then 3:1 x2,teal,80,-20,-20,40,-30,-30
+B1,silver,6:1 x3 then 3:1 x2,teal,80,-20,-20,40,-30,-30
+"""
+_DOWN = (
+    "Card;P7;P8\nBase;silver;white\nCandy;;violet\nSprayed as;;4c 5:1\nMode;SCI;SCI\n"
+    + "".join(f"{w} nm;{20 + w / 50};{10 + w / 40}\n" for w in _NM)
+)
 
 _NASTY = [
     *("", " ", "nan", "inf", "-inf", "1e999", "-1e-999", "-0", "1e308", "0x10", "1_000", "٣", "４"),
@@ -175,6 +198,9 @@ _NASTY = [
         "\n",
         "\r",
     ),
+    *("Base", "Mix", "Card", "4 to 1", "4-1", "8/1", "4 oz in 40", "4c 5:1", "6:1 x3 then 3:1 x2"),
+    *("1:1:1", "2c", "x", "10%", "6-Jan", "25/04/2025", "April 3", "D50/2°", "SCI", "15°", "d:8"),
+    *("1048576", "16384", "99999999", 'table:number-columns-repeated="9999"', "R400 [%]", "0,5"),
     *("panel", "ground", "L", "l*", "scale", ",", ";", "\t", "sep=;", "\r\n\r\n", "1" * 400, "\\"),
 ]
 _TOKENS = re.compile(r"([,;\t \n\r\"<>=]+)")
@@ -189,6 +215,40 @@ def _xlsx() -> list[bytes]:
             sheet.append([_number(c) for c in line.split(",")])
         stream = io.BytesIO()
         book.save(stream)
+        found.append(stream.getvalue())
+    return found
+
+
+def _ods() -> list[bytes]:
+    found = []
+    for text, delimiter in ((_SPECTRA, ","), (_SHOP, ";")):
+        rows = []
+        for line in text.splitlines():
+            cells = []
+            for cell in line.split(delimiter):
+                number = isinstance(_number(cell), float)
+                kind = f'float" office:value="{cell}' if number else "string"
+                said = cell.replace("&", "&amp;").replace("<", "&lt;")
+                cells.append(
+                    f'<table:table-cell office:value-type="{kind}"><text:p>{said}</text:p>'
+                    "</table:table-cell>"
+                )
+            rows.append(f"<table:table-row>{''.join(cells)}</table:table-row>")
+        names = "".join(
+            f' xmlns:{n}="urn:oasis:names:tc:opendocument:xmlns:{n}:1.0"'
+            for n in ("office", "table", "text", "style")
+        )
+        body = (
+            f'<?xml version="1.0"?><office:document-content{names}><office:body>'
+            f'<office:spreadsheet><table:table table:name="one">{"".join(rows)}'
+            '<table:table-row table:number-rows-repeated="1048000"><table:table-cell '
+            'table:number-columns-repeated="16384"/></table:table-row></table:table>'
+            "</office:spreadsheet></office:body></office:document-content>"
+        )
+        stream = io.BytesIO()
+        with zipfile.ZipFile(stream, "w") as made:
+            made.writestr("mimetype", "application/vnd.oasis.opendocument.spreadsheet")
+            made.writestr("content.xml", body)
         found.append(stream.getvalue())
     return found
 
@@ -208,21 +268,24 @@ def seeds_of(reader: str) -> list[bytes]:
         "target": [_TARGET, _ROWS, _SPECTRA, _TABLE],
         "cgats": [_CGATS, _CGATS_SPECTRA, _CGATS_PAIRS],
         "cxf": [_CXF],
+        "shop": [_SHOP, _ANGLES, _DOWN],
     }
     if reader == "xlsx":
         return _xlsx()
+    if reader == "ods":
+        return _ods()
     return [t.encode() for t in texts[reader]]
 
 
 def mutated(seed: bytes, reader: str, rng: random.Random) -> bytes:
     """Return a seed broken in one to six places."""
-    if reader == "xlsx" and rng.random() < 0.8:
+    if reader in ("xlsx", "ods") and rng.random() < 0.8:
         return _mutated_parts(seed, rng)
     data = seed
     for _ in range(rng.choice((1, 1, 1, 2, 3, 6))):
-        text_like = reader != "xlsx" and rng.random() < 0.75
+        text_like = reader not in ("xlsx", "ods") and rng.random() < 0.75
         data = _by_token(data, rng) if text_like else _by_byte(data, rng)
-    if reader != "xlsx" and rng.random() < 0.03:
+    if reader not in ("xlsx", "ods") and rng.random() < 0.03:
         data = data.decode("utf-8", "replace").encode(
             rng.choice(("utf-16", "utf-16-le", "utf-8-sig"))
         )
@@ -266,7 +329,9 @@ def _mutated_parts(seed: bytes, rng: random.Random) -> bytes:
     with zipfile.ZipFile(io.BytesIO(seed)) as old, zipfile.ZipFile(stream, "w") as new:
         names = old.namelist()
         # the sheet itself most often: it is where the cells are
-        victim = rng.choice([*names, *[n for n in names if "sheet1" in n or "shared" in n] * 4])
+        victim = rng.choice(
+            [*names, *[n for n in names if "sheet1" in n or "shared" in n or "cont" in n] * 4]
+        )
         for name in names:
             part = old.read(name)
             if name == victim:

@@ -21,10 +21,11 @@ import time
 import traceback
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 from matchlib.errors import MatchlibError
-from matchlib.readings import read_file, read_recipes, read_target
+from matchlib.readings import Said, accepted, read_recipes, read_target, understand
 from tests.fuzz.mutate import READERS, mutated, seeds_of
 
 __all__ = ["main", "run"]
@@ -41,15 +42,30 @@ def _alarm(*_: object) -> None:
     raise Slow
 
 
+ANSWERS = {
+    "light": ("D65/10", "D50/2"), "geometry": ("45:0", "di:8"), "order": ("carrier", "colour"),
+    "scale": ("0-1", "percent"), "decimal": ("both", ".", ","), "dates": ("dmy", "mdy"),
+    "clock": ("clock", "leave"), "calendar": ("day", "month", "leave"), "join": ("code",),
+    "bare": ("to one", "leave"), "percent": ("pot", "carrier"), "codes": ("same", "different"),
+    "above:ground": ("same", "missing"), "above:panel": ("same", "missing"),
+    "temperature": ("F", "C"), "name:ground:slver": ("silver", "new", "leave"),
+}  # fmt: skip
+"""What may be asked of the seeds, and what it may be answered with."""
+
+
 def _read(reader: str, path: Path, rng: random.Random) -> None:
     scale = rng.choice((None, None, "unit", "percent"))
-    decimal = rng.choice((".", ".", ".", ","))
+    decimal = rng.choice((None, None, ".", ","))
+    answers = {k: rng.choice(v) for k, v in ANSWERS.items() if rng.random() < 0.7}
     if reader == "recipes":
-        read_recipes(path, decimal=decimal, scale=scale)
+        read_recipes(path, decimal=decimal, scale=scale, answers=answers)
     elif reader == "target":
-        read_target(path, decimal=decimal, scale=scale)
+        read_target(path, decimal=decimal, scale=scale, answers=answers)
     else:
-        read_file(path, keep_good=rng.random() < 0.5, decimal=decimal, scale=scale)
+        said = Said(names={"ground": ["silver", "gold"], "colour": ["red"]})
+        report = understand(path, answers=answers, said=replace(said, decimal=decimal, scale=scale))
+        report.as_dict(), report.text(), report.table()
+        accepted(report, keep_good=rng.random() < 0.5)
 
 
 def run(reader: str, inputs: int, seed: int, folder: Path, *, seconds: float = 1e9) -> Counter[str]:
@@ -58,7 +74,7 @@ def run(reader: str, inputs: int, seed: int, folder: Path, *, seconds: float = 1
     Returns counts of ``taken``, ``refused`` and ``escaped``; escapes are written to the folder.
     """
     seeds = seeds_of(reader)
-    suffix = {"xlsx": ".xlsx", "cxf": ".cxf", "cgats": ".txt"}.get(reader, ".csv")
+    suffix = {"xlsx": ".xlsx", "ods": ".ods", "cxf": ".cxf", "cgats": ".txt"}.get(reader, ".csv")
     path = folder / f"input{suffix}"
     counts: Counter[str] = Counter()
     start = time.monotonic()

@@ -13,6 +13,7 @@ from workbook.cli import (
     archive,
     back,
     bench,
+    importing,
     job,
     modelling,
     opening,
@@ -41,7 +42,8 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 for _group in (
-    opening, archive, panels, trust, modelling, bench, back, photo, pot, sheets, repair, school,
+    opening, importing, archive, panels, trust, modelling, bench, back, photo, pot, sheets,
+    repair, school,
 ):  # fmt: skip
     for _name, _function in _group.COMMANDS.items():
         command(app, _name, _function)

@@ -1,4 +1,4 @@
-"""Commands for the archive itself: import, export, history, undo, check."""
+"""Commands for the archive itself: export, history, undo, check."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ import typer
 
 from workbook.cli.common import (
     ArchiveOption,
-    FileOptions,
     JsonOption,
     WhoOption,
     note,
@@ -17,36 +16,6 @@ from workbook.cli.common import (
 )
 
 __all__ = ["COMMANDS"]
-
-
-def _import(
-    *,
-    file: Annotated[str, typer.Argument(help="CSV, XLSX, CGATS, CxF, or a backup (.zip).")],
-    archive: ArchiveOption = "panels.db",
-    keep_good: Annotated[
-        bool, typer.Option("--keep-good", help="Take the good rows though others are refused.")
-    ] = False,
-    readings: FileOptions,
-    sheet: Annotated[str | None, typer.Option(help="Sheet of a spreadsheet.")] = None,
-    who: WhoOption = "",
-    json_: JsonOption = False,
-) -> None:
-    """Take a file of past panels into the archive, which is made if there is none.
-
-    All rows are taken or none, unless --keep-good is given; the report says which rows were
-    refused and why. Importing the same file twice doubles nothing.
-    """
-    from workbook.session import import_file
-
-    done = import_file(
-        archive,
-        file,
-        keep_good=keep_good,
-        **readings.declared,
-        sheet=sheet,
-        who=who,
-    )
-    show_json(done.as_dict()) if json_ else show(done.text)
 
 
 def _export(
@@ -153,7 +122,6 @@ def _check(*, archive: ArchiveOption = "panels.db", json_: JsonOption = False) -
 
 
 COMMANDS = {
-    "import": _import,
     "export": _export,
     "history": _history,
     "undo": _undo,

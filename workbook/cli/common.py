@@ -42,8 +42,9 @@ _SCALES = {"percent": "percent", "%": "percent", "0-1": "unit", "0–1": "unit",
 class Declared(TypedDict):
     """What a file is declared to hold, as the readers of files take it."""
 
-    decimal: str
+    decimal: str | None
     scale: str | None
+    answers: dict[str, str]
 
 
 ArchiveOption = Annotated[
@@ -106,13 +107,15 @@ class FileOptions:
     ----------
     scale : str or None
         ``percent``, ``0-1`` or ``unit``.
-    decimal : str
+    decimal : str or None
         Decimal sign.
+    answer : list of str or None
+        Answers to what the file leaves open, each ``key=answer``.
 
     Raises
     ------
     typer.BadParameter
-        If it is another scale.
+        If it is another scale, or no answer.
     """
 
     scale: Annotated[
@@ -124,19 +127,27 @@ class FileOptions:
         ),
     ] = None
     decimal: Annotated[
-        str,
+        str | None,
         typer.Option("--decimal", help="Declare the file's decimal sign.", metavar=".|,"),
-    ] = "."
+    ] = None
+    answer: Annotated[
+        list[str] | None,
+        typer.Option("--answer", help="Answer what the file leaves open.", metavar="KEY=ANSWER"),
+    ] = None
 
     def __post_init__(self) -> None:
         if self.scale is not None and self.scale.strip().casefold() not in _SCALES:
             raise typer.BadParameter(f"the scale is percent or 0-1, not {self.scale!r}")
+        for text in self.answer or ():
+            if "=" not in text:
+                raise typer.BadParameter(f"an answer is KEY=ANSWER, not {text!r}")
 
     @property
     def declared(self) -> Declared:
         """The declarations as the readers of files take them."""
         scale = None if self.scale is None else _SCALES[self.scale.strip().casefold()]
-        return {"decimal": self.decimal, "scale": scale}
+        answers = dict(text.split("=", 1) for text in self.answer or ())
+        return {"decimal": self.decimal, "scale": scale, "answers": answers}
 
 
 def command(app: typer.Typer, name: str, function: Callable[..., None]) -> None:

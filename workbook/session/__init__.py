@@ -11,7 +11,7 @@ from workbook.session.auditing import Fixed, NumberedFinding
 from workbook.session.back import Draft, date_of, draft_panel, recipe_dict, recipe_of
 from workbook.session.demo import DemoShop, make_demo
 from workbook.session.forms import Forms, bench_of
-from workbook.session.intake import Imported, import_file
+from workbook.session.intake import HowToRead, Imported, import_file, look_at, watch_folder
 from workbook.session.job import Job, bottle_words, densities_of, labour_of, pot_of
 from workbook.session.keeper import Exported
 from workbook.session.model_cache import FitOutcome, model_of
@@ -26,6 +26,7 @@ __all__ = [
     "FitOutcome",
     "Fixed",
     "Forms",
+    "HowToRead",
     "Imported",
     "Job",
     "NumberedFinding",
@@ -39,10 +40,12 @@ __all__ = [
     "import_file",
     "lab_of",
     "labour_of",
+    "look_at",
     "make_demo",
     "model_of",
     "pot_of",
     "reading_of_lab",
     "recipe_dict",
     "recipe_of",
+    "watch_folder",
 ]

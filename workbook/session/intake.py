@@ -1,22 +1,56 @@
-"""Files into an archive: read and judged before anything is made or changed."""
+"""Files into an archive: read, judged and asked about before anything is made or changed."""
 
 from __future__ import annotations
 
 import os
 import tempfile
-from dataclasses import dataclass
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from matchlib.errors import ArchiveError
+from matchlib.errors import ArchiveError, FileError, MatchlibError
 
 if TYPE_CHECKING:
-    from matchlib.archive import AddResult
-    from matchlib.readings import ImportReport
+    from matchlib.archive import AddResult, Archive
+    from matchlib.readings import ImportReport, Said
 
-__all__ = ["Imported", "import_file", "is_bundle"]
+__all__ = ["HowToRead", "Imported", "import_file", "is_bundle", "look_at", "watch_folder"]
 
 _BUNDLE_MARK = "manifest.json"
+_PROFILE = "import"
+_ENDINGS = (".csv", ".tsv", ".txt", ".xlsx", ".ods", ".cxf", ".xml", ".cgats", ".it8", ".ti3")
+
+
+@dataclass(frozen=True, slots=True)
+class HowToRead:
+    """What the user says of files beside their content.
+
+    Parameters
+    ----------
+    facts : mapping of str to str
+        What holds where the files say nothing: ``illuminant``, ``observer``, ``geometry``,
+        ``source``, ``instrument``.
+    scale : str, optional
+        Declared reflectance scale, ``unit`` or ``percent``.
+    decimal : str, optional
+        Declared decimal sign.
+    sheet : str, optional
+        Sheet of a spreadsheet.
+    answers : mapping of str to str
+        Answer by key of question.
+    profile : str, optional
+        Name of the profile of this kind of file, used and kept; one of a file with the same
+        columns is used without it.
+    """
+
+    facts: Mapping[str, str] = field(default_factory=dict)
+    scale: str | None = None
+    decimal: str | None = None
+    sheet: str | None = None
+    answers: Mapping[str, str] = field(default_factory=dict)
+    profile: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +69,8 @@ class Imported:
         What the archive did with them; None for a bundle.
     restored : int, optional
         Panels restored from a bundle, the deleted ones included.
+    profile : str, optional
+        Under which its answers were kept.
     """
 
     archive: str
@@ -42,6 +78,7 @@ class Imported:
     report: ImportReport | None = None
     result: AddResult | None = None
     restored: int | None = None
+    profile: str | None = None
 
     @property
     def text(self) -> str:
@@ -58,6 +95,8 @@ class Imported:
                 )
         else:
             lines.append(f"{self.restored} panels restored from the backup.")
+        if self.profile:
+            lines.append(f"The answers were kept as the profile {self.profile!r}.")
         return "\n".join(lines)
 
     def as_dict(self) -> dict[str, Any]:
@@ -79,6 +118,7 @@ class Imported:
                 "left_out": [{"panel": c, "reason": r} for c, r in self.result.refused],
                 "differing": [{"panel": c, "what": w} for c, w in self.result.differing],
                 "readings_added": self.result.readings,
+                "profile": self.profile,
             }
         else:
             told["restored"] = self.restored
@@ -91,7 +131,7 @@ def is_bundle(path: str | Path) -> bool:
     Parameters
     ----------
     path : str or Path
-        The file; an XLSX file is a zip too.
+        The file; XLSX and ODS files are zips too.
 
     Returns
     -------
@@ -105,37 +145,64 @@ def is_bundle(path: str | Path) -> bool:
             return Path(path).suffix.casefold() == ".zip" and Path(path).is_file()
         with zipfile.ZipFile(path) as held:
             names = held.namelist()
-    except (OSError, zipfile.BadZipFile):
+    except (OSError, ValueError, zipfile.BadZipFile):
         return Path(path).suffix.casefold() == ".zip"
-    return _BUNDLE_MARK in names or "[Content_Types].xml" not in names
+    return _BUNDLE_MARK in names or not {"[Content_Types].xml", "content.xml"} & set(names)
+
+
+def look_at(
+    archive: str | Path, paths: str | Path | Sequence[str | Path], how: HowToRead | None = None
+) -> ImportReport:
+    """Read files as an import would, and change nothing.
+
+    Parameters
+    ----------
+    archive : str or Path
+        The archive they would go into; need not be there. Its names, its panels and the profiles
+        of earlier files are known.
+    paths : str or Path or sequence of them
+        Tables, CGATS, CxF; folders stand for the files in them.
+    how : HowToRead, optional
+        What the user says of them.
+
+    Returns
+    -------
+    ImportReport
+        With what is left open.
+
+    Raises
+    ------
+    MatchlibError
+        If a file as a whole cannot be read.
+    """
+    from matchlib.archive import Archive
+
+    if "://" not in str(archive) and not os.path.exists(archive):
+        return _read(None, _listed(paths), how or HowToRead())[0]
+    with Archive.open(archive, read_only=True) as kept:
+        return _read(kept, _listed(paths), how or HowToRead())[0]
 
 
 def import_file(
     archive: str | Path,
-    path: str | Path,
+    paths: str | Path | Sequence[str | Path],
+    how: HowToRead | None = None,
     *,
     keep_good: bool = False,
-    scale: str | None = None,
-    decimal: str = ".",
-    sheet: str | None = None,
     who: str = "",
 ) -> Imported:
-    """Take a file's panels into an archive, which is made if there is none.
+    """Take files' panels into an archive, which is made if there is none.
 
     Parameters
     ----------
     archive : str or Path
         File or URL of the archive.
-    path : str or Path
-        Table, CGATS, CxF, or a backup in a zip.
+    paths : str or Path or sequence of them
+        Tables, CGATS, CxF, folders of such, or one backup in a zip.
+    how : HowToRead, optional
+        What the user says of them.
     keep_good : bool
         Take the good rows though others are refused.
-    scale : str, optional
-        Declared reflectance scale, ``unit`` or ``percent``.
-    decimal : str
-        Declared decimal sign.
-    sheet : str, optional
-        Sheet of a spreadsheet.
     who : str
         For the history.
 
@@ -147,20 +214,25 @@ def import_file(
     Raises
     ------
     MatchlibError
-        If the file or the archive is refused; nothing is made or changed then.
+        If a file or the archive is refused, or a question is open; nothing is made or changed
+        then.
     """
     from matchlib.archive import Archive, import_bundle
-    from matchlib.readings import read_file
+    from matchlib.readings import accepted
 
-    bundle = is_bundle(path)
-    if bundle:
-        # Tried in a place of its own first, so that a damaged backup leaves no archive behind.
-        with tempfile.TemporaryDirectory() as room, _open(Path(room, "trial.db")) as trial:
-            import_bundle(path, trial)
-        report = None
-    else:
-        report = read_file(path, keep_good=keep_good, scale=scale, decimal=decimal, sheet=sheet)
+    listed = _listed(paths)
+    bundle = next((p for p in listed if is_bundle(p)), None)
     created = "://" not in str(archive) and not os.path.exists(archive)
+    if bundle is not None:
+        if len(listed) > 1:
+            raise FileError("A backup is restored by itself.", remedy="give it alone.")
+        # Tried in a place of its own first, so that a damaged backup leaves no archive behind.
+        with tempfile.TemporaryDirectory() as room:
+            trial = Archive.open(Path(room, "trial.db"), create=True)
+            with trial:
+                import_bundle(bundle, trial)
+    elif created:
+        accepted(_read(None, listed, how or HowToRead())[0], keep_good=keep_good)
     if created and not Path(archive).absolute().parent.is_dir():
         raise ArchiveError(
             "There is no folder for this archive.",
@@ -168,8 +240,10 @@ def import_file(
             remedy="make the folder first, or check the path.",
         )
     with Archive.open(archive, create=True) as kept:
-        if report is None:
-            return Imported(kept.label, created, restored=import_bundle(path, kept))
+        if bundle is not None:
+            return Imported(kept.label, created, restored=import_bundle(bundle, kept))
+        report, profile = _read(kept, listed, how or HowToRead())
+        accepted(report, keep_good=keep_good)
         result = kept.add(
             report.panels,
             file=report.file,
@@ -177,10 +251,142 @@ def import_file(
             who=who,
             on_duplicate="skip" if keep_good else "refuse",
         )
-        return Imported(kept.label, created, report, result)
+        given = {q.key: q.answer for q in report.questions if q.answer is not None}
+        name = (profile or Path(listed[0]).stem[:80]) if given else None
+        if name:
+            data = {"columns": _signature(report), "answers": given}
+            kept.keep_profile(_PROFILE, name, data, who=who)
+        return Imported(kept.label, created, report, result, profile=name)
 
 
-def _open(path: Path) -> Any:
-    from matchlib.archive import Archive
+def watch_folder(
+    archive: str | Path,
+    folder: str | Path,
+    how: HowToRead | None = None,
+    *,
+    keep_good: bool = False,
+    who: str = "",
+    pause: Callable[[], bool] | None = None,
+) -> Iterator[tuple[Path, Imported | MatchlibError]]:
+    """Take each file that appears in a folder, as an instrument writes them.
 
-    return Archive.open(path, create=True)
+    Parameters
+    ----------
+    archive, how, keep_good, who
+        As for `import_file`.
+    folder : str or Path
+        Looked at again and again; what lies in it at the start is taken as well.
+    pause : callable, optional
+        Waits between two looks, and returns whether to go on; 2 s for ever by default.
+
+    Yields
+    ------
+    tuple of (Path, Imported or MatchlibError)
+        What became of each file. One that is refused is tried again once it has changed.
+    """
+    seen: dict[Path, tuple[int, int]] = {}
+    done: dict[Path, tuple[int, int]] = {}
+    while True:
+        for path in _files_in(Path(folder)):
+            try:
+                status = path.stat()
+            except OSError:
+                continue  # taken away between two looks
+            now = (status.st_size, status.st_mtime_ns)
+            still = seen.get(path) == now  # else it may still be being written
+            seen[path] = now
+            if not still or done.get(path) == now or not status.st_size:
+                continue
+            done[path] = now
+            try:
+                yield path, import_file(archive, path, how, keep_good=keep_good, who=who)
+            except MatchlibError as error:
+                yield path, error
+        if not (pause or _two_seconds)():
+            return
+
+
+def _two_seconds() -> bool:
+    time.sleep(2.0)
+    return True
+
+
+def _files_in(folder: Path) -> list[Path]:
+    if not folder.is_dir():
+        raise FileError("This folder is not there.", where=str(folder), remedy="check the path.")
+    return sorted(p for p in folder.iterdir() if p.suffix.casefold() in _ENDINGS and p.is_file())
+
+
+def _listed(paths: str | Path | Sequence[str | Path]) -> list[Path]:
+    given = [paths] if isinstance(paths, str | Path) else list(paths)
+    found: list[Path] = []
+    for path in map(Path, given):
+        if not os.path.isdir(path):
+            found.append(path)
+            continue
+        inside = _files_in(path)
+        if not inside:
+            raise FileError(
+                "This is not a file, and the folder holds no table.",
+                expected="files that end in " + ", ".join(_ENDINGS),
+                where=str(path),
+                remedy="name the table's file, or the folder it is in.",
+            )
+        found += inside
+    return found
+
+
+def _read(
+    archive: Archive | None, paths: Sequence[Path], how: HowToRead
+) -> tuple[ImportReport, str | None]:
+    """The report, and the name of the profile that was used or is to be kept."""
+    from matchlib.readings import Said, understand
+
+    profiles = archive.profiles(_PROFILE) if archive is not None else {}
+    said: Said = Said(how.facts, how.decimal, how.scale)
+    if archive is not None:
+        names = {kind: archive.names(kind) for kind in ("ground", "colour")}
+        said = replace(said, names=names, panels=_Known(archive))
+    answers = {**_answers_of(profiles.get(how.profile)), **how.answers}
+    report = understand(paths, answers=answers, said=said, sheet=how.sheet)
+    if not report.open or how.profile:
+        return report, how.profile
+    columns = _signature(report)
+    for name, data in profiles.items():
+        if columns and isinstance(data, dict) and data.get("columns") == columns:
+            answers = {**_answers_of(data), **how.answers}
+            again = understand(paths, answers=answers, said=said, sheet=how.sheet)
+            note = f"questions were answered as last time, by the profile {name!r}."
+            return replace(again, assumed=(*again.assumed, note)), name
+    return report, None
+
+
+def _answers_of(profile: Any) -> dict[str, str]:
+    answers = profile.get("answers") if isinstance(profile, dict) else None
+    return {str(k): str(v) for k, v in answers.items()} if isinstance(answers, dict) else {}
+
+
+def _signature(report: ImportReport) -> list[str]:
+    return [" ".join(name.casefold().split()) for name, *_ in report.columns][:200]
+
+
+class _Known(Mapping[str, Any]):
+    """The panels of an archive by code, read only when a reading without a back needs one."""
+
+    def __init__(self, archive: Archive) -> None:
+        self._archive = archive
+        self._panels: dict[str, Any] | None = None
+
+    def _all(self) -> dict[str, Any]:
+        if self._panels is None:
+            self._panels = {p.code: p for p in self._archive.panels()}
+        return self._panels
+
+    def __getitem__(self, code: str) -> Any:
+        return self._all()[code]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._all())
+
+    def __len__(self) -> int:
+        return len(self._archive)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -270,8 +270,9 @@ class Keeper:
         path: str | Path,
         *,
         panel: str | None = None,
-        decimal: str = ".",
+        decimal: str | None = None,
         scale: str | None = None,
+        answers: Mapping[str, str] | None = None,
     ) -> tuple[Reading, ...]:
         """Return the readings of one thing in a file, one a geometry.
 
@@ -281,7 +282,7 @@ class Keeper:
             The file.
         panel : str, optional
             Which sample, where it holds several.
-        decimal, scale : str
+        decimal, scale, answers
             Declarations of the file.
 
         Returns
@@ -291,5 +292,5 @@ class Keeper:
         """
         from matchlib.readings import read_target
 
-        found = read_target(path, panel=panel, decimal=decimal, scale=scale)
+        found = read_target(path, panel=panel, decimal=decimal, scale=scale, answers=answers)
         return readings_by_angle(found, where=Path(path).name)

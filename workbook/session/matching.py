@@ -83,9 +83,10 @@ def tried_in(
     """
     panels = [archive.panel(code) for code in codes]
     if file is not None:
+        from matchlib.domain import Viewing
         from matchlib.readings import read_file
 
-        panels += read_file(file).panels
+        panels += read_file(file, viewing=Viewing()).panels
     found = []
     for panel in panels:
         stage = panel.stages[-1]

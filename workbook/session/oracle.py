@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -155,8 +155,9 @@ class Oracle(Keeper):
         *,
         target: Target | None = None,
         tolerance: Tolerance | float = 1.0,
-        decimal: str = ".",
+        decimal: str | None = None,
         scale: str | None = None,
+        answers: Mapping[str, str] | None = None,
     ) -> tuple[Prediction, ...]:
         """Predict the next panel of every row of a table of recipes.
 
@@ -171,7 +172,7 @@ class Oracle(Keeper):
             What is wanted, and what passes; the predictions are then under its viewings.
         tolerance : Tolerance or float
             What passes where there is no target; a number is ΔE00.
-        decimal, scale : str
+        decimal, scale, answers
             Declarations of the file.
 
         Returns
@@ -181,7 +182,7 @@ class Oracle(Keeper):
         """
         from matchlib.readings import read_recipes
 
-        rows: list[RecipeRow] = read_recipes(path, decimal=decimal, scale=scale)
+        rows: list[RecipeRow] = read_recipes(path, decimal=decimal, scale=scale, answers=answers)
         name = Path(path).name
         clear, geometry = self.clear, self.geometry
         recipes, viewings = [], []

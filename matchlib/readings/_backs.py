@@ -1,0 +1,246 @@
+"""Coats and mix ratios as people write them: ``4 to 1``, ``4c 5:1``, ``6:1 x3 then 3:1 x2``.
+
+A text is cut into tokens and these into steps; what remains is refused, and an order of a ratio
+that its words do not state is left open, for whoever asks the shop.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import lru_cache
+
+from matchlib.domain import CoatSchedule, CoatStep, MixRatio
+from matchlib.errors import FileError
+
+__all__ = ["Step", "order_of_words", "read_back", "schedule_of"]
+
+_CARRIER = "carrier|base|binder|clear|reducer|intercoat|thinner|basecoat|mixing clear"
+_COLOUR = "colou?r(?:ant)?|toner|dye|candy|concentrate|tint|pigment"
+_TOKEN = re.compile(
+    r"\s*(?:"
+    r"(?P<count>\(\s*\d{1,3}\s*(?:x|c|coats?)?\s*\))"
+    r"|(?P<num>\d+(?:\.\d+)?|\.\d+)"
+    r"|(?P<brk>->|→|;|,|\+|&|\n|\bthen\b|\band then\b|\band\b|\bfollowed by\b)"
+    r"|(?P<at>@)|(?P<sep>:|/|-|–|—|\bto\b)|(?P<into>\b(?:in|into|per)\b)"
+    r"|(?P<x>[x×*](?=\s*[\d.(])|[x×*]|\btimes\b)"
+    r"|(?P<coat>\b(?:ct|cts|coats?|passes|pass|layers?|c)\b\.?|(?<=\d)c(?=\s|\d|$))"
+    r"|(?P<pct>%)|(?P<unit>\b(?:oz|ml|cl|g|cc|parts?|pts?|fl)\b\.?)"
+    rf"|(?P<carrier>\b(?:{_CARRIER})\b)|(?P<colour>\b(?:{_COLOUR})\b)"
+    r"|(?P<neat>\b(?:neat|straight|undiluted)\b)"
+    r"|(?P<skip>\bof\b|\bat\b|[().]|\bcolou?r coats?\b|\bratio\b|\bmix(?:ed)?\b))",
+    re.IGNORECASE,
+)
+
+
+# a decimal comma for sure: as a list it would make no sense
+_COMMAS = re.compile(r"\s*\d+,\d+\s*:\s*\d+(?:,\d+)?\s*|\s*\d+\s*:\s*\d+,\d+\s*")
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """So many coats (None where unsaid) of a mix of two numbers as written.
+
+    `order` is ``carrier`` or ``colour`` where words say which comes first, else None. `kind` is
+    ``ratio``, ``bare`` (one number alone), ``percent``, or ``none`` (coats alone).
+    """
+
+    coats: int | None
+    first: Fraction
+    second: Fraction
+    order: str | None
+    kind: str
+
+
+def order_of_words(text: str) -> str | None:
+    """Return ``carrier`` or ``colour`` where the name of a column says which comes first."""
+    words = re.findall(rf"\b(?:({_CARRIER})|({_COLOUR}))\b", text, re.IGNORECASE)
+    kinds = ["carrier" if c else "colour" for c, _ in words]
+    if len(kinds) == 2 and kinds[0] != kinds[1] and re.search(r"[:/]|\bto\b|-", text):
+        return kinds[0]
+    return None
+
+
+@lru_cache(maxsize=8192)
+def read_back(text: str, decimal: str = ".") -> tuple[Step, ...]:
+    """Return the steps of a text; raises FileError where it cannot be understood."""
+    if len(text) > 1000:
+        raise _unclear(text)
+    plain = text
+    if ("@" not in plain and decimal != ".") or _COMMAS.fullmatch(plain):
+        plain = re.sub(r"(\d),(\d)", r"\1.\2", plain)
+    tokens, at = [], 0
+    while at < len(plain.rstrip()):
+        match = _TOKEN.match(plain, at)
+        if match is None:
+            raise _unclear(text)
+        at = match.end()
+        if match.lastgroup != "skip":
+            tokens.append((str(match.lastgroup), match[match.lastgroup or 0].strip()))
+        if len(tokens) > 400:
+            raise _unclear(text)
+    steps = _joined(_Parser(tokens, text).steps())
+    kinds = {s.kind for s in steps}
+    if not steps or ("bare" in kinds and kinds & {"ratio", "percent"}):
+        raise _unclear(text)
+    return tuple(steps)
+
+
+class _Parser:
+    """One pass over the tokens; `kinds` is what is looked ahead in."""
+
+    def __init__(self, tokens: list[tuple[str, str]], text: str) -> None:
+        self.tokens, self.text, self.i = tokens, text, 0
+
+    def kind(self, ahead: int = 0) -> str:
+        at = self.i + ahead
+        return self.tokens[at][0] if at < len(self.tokens) else ""
+
+    def take(self) -> str:
+        self.i += 1
+        return self.tokens[self.i - 1][1]
+
+    def steps(self) -> list[Step]:
+        found: list[Step] = []
+        while self.kind():
+            before = self.i
+            while self.kind() in ("brk", "unit") or (
+                self.kind() == "sep" and self.kind(2) == "coat"
+            ):
+                self.take()
+            if not self.kind():
+                break
+            coats = self.coats_before()
+            while self.kind() in ("sep", "at") and coats is not None:
+                self.take()
+            mix = self.mix()
+            if coats is None and mix is not None:
+                coats = self.coats_after()
+            if mix is None and coats is None:
+                raise _unclear(self.text)
+            zero = (Fraction(0), Fraction(0), None, "none")
+            first, second, order, kind = mix or zero
+            found.append(Step(coats, first, second, order, kind))
+            if self.i == before:
+                raise _unclear(self.text)
+        return found
+
+    def coats_before(self) -> int | None:
+        if self.kind() == "count":
+            return self.counted()
+        if self.kind() != "num":
+            return None
+        if self.kind(1) in ("coat", "at") or (
+            self.kind(1) == "x" and self.kind(2) in ("num", "neat", "coat")
+        ):
+            number = self.whole(self.take())
+            self.take()
+            while self.kind() == "coat" or (self.kind() == "at" and self.kind(1) == "num"):
+                self.take()
+            return number
+        return None
+
+    def counted(self) -> int:
+        return int("".join(c for c in self.take() if c.isdecimal()))
+
+    def coats_after(self) -> int | None:
+        if self.kind() == "count":
+            return self.counted()
+        ahead = 1 if self.kind() in ("x", "at") else 0
+        if self.kind(ahead) != "num":
+            return None
+        follows = self.kind(ahead + 1)
+        if (ahead and follows not in ("sep", "into")) or (not ahead and follows == "coat"):
+            self.i += ahead
+            number = self.whole(self.take())
+            while self.kind() in ("coat", "x"):
+                self.take()
+            return number
+        return None
+
+    def mix(self) -> tuple[Fraction, Fraction, str | None, str] | None:
+        if self.kind() == "neat":
+            self.take()
+            return Fraction(0), Fraction(1), "carrier", "ratio"
+        if self.kind() != "num":
+            return None
+        first = Fraction(self.take())
+        mine = self.words()
+        if self.kind() == "pct":
+            self.take()
+            self.words()
+            return first, Fraction(100), None, "percent"
+        if self.kind() not in ("sep", "into"):
+            if self.kind() == "num" or mine:
+                raise _unclear(self.text)
+            return first, Fraction(1), None, "bare"
+        into = self.kind() == "into"
+        self.take()
+        if self.kind() != "num":
+            raise _unclear(self.text)
+        second = Fraction(self.take())
+        theirs = self.words()
+        order = mine or {"carrier": "colour", "colour": "carrier"}.get(theirs or "")
+        if mine and mine == theirs:
+            raise _unclear(self.text)
+        if into and order is None:
+            order = "colour"  # colour goes into the carrier, never the other way
+        return first, second, order, "ratio"
+
+    def words(self) -> str | None:
+        found = None
+        while self.kind() in ("unit", "carrier", "colour"):
+            kind = self.kind()
+            self.take()
+            found = kind if kind != "unit" else found
+        return found
+
+    def whole(self, number: str) -> int:
+        if "." in number or len(number) > 6:
+            raise FileError(
+                "coats is not a whole number.",
+                expected="a whole number such as 4",
+                got=repr(self.text[:40]),
+                remedy="count the colour coats; write half-strength coats as a weaker ratio.",
+            )
+        return int(number)
+
+
+def _joined(steps: list[Step]) -> list[Step]:
+    # "4 coats, 6:1" and "6:1, 4 coats" are one step each
+    joined: list[Step] = []
+    for step in steps:
+        last = joined[-1] if joined else None
+        if last and last.kind == "none" and step.coats is None:
+            joined[-1] = Step(last.coats, step.first, step.second, step.order, step.kind)
+        elif last and step.kind == "none" and last.coats is None:
+            joined[-1] = Step(step.coats, last.first, last.second, last.order, last.kind)
+        else:
+            joined.append(step)
+    return joined
+
+
+def schedule_of(steps: tuple[Step, ...], ratios: list[MixRatio], coats: int | None) -> CoatSchedule:
+    """Return the schedule of steps whose mixes were settled; `coats` is of a column of its own."""
+    own = [s.coats for s in steps]
+    if len(steps) == 1 and own[0] is None and coats is not None:
+        own = [coats]
+    if any(n is None for n in own):
+        raise FileError(
+            "The recipe has no coats.",
+            expected="a schedule such as 4@6:1, or a ratio and a number of coats; for a bare "
+            "ground neither colour nor coats",
+            remedy="fill in what was sprayed.",
+        )
+    return CoatSchedule(tuple(CoatStep(n or 0, r) for n, r in zip(own, ratios, strict=True)))
+
+
+def _unclear(text: str) -> FileError:
+    return FileError(
+        "This is not a mix ratio, nor coats and ratio.",
+        expected="such as 6:1, 6 to 1, 4@6:1, 4c 6:1, or 6:1 x3 then 3:1 x2",
+        got=repr(text[:60]),
+        remedy="write six parts of carrier to one of colour as 6:1; in a spreadsheet, format the "
+        "column as text so that it does not become a clock time.",
+    )

@@ -1,0 +1,281 @@
+"""What the columns of a table mean, by their names, their groups and their units."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+
+from matchlib.errors import FileError
+from matchlib.readings._backs import order_of_words
+from matchlib.readings._cells import read_text
+from matchlib.readings._grid import Trouble, is_blank
+from matchlib.readings._header import Table, coordinate_name
+from matchlib.readings._words import (
+    known_name,
+    meaning_of,
+    near_meaning,
+    scale_of,
+    viewing_words,
+    wavelength,
+)
+from matchlib.readings.questions import Asking, Choice, Question, Undecided
+
+__all__ = ["Columns", "Group", "columns_of"]
+
+_COORDINATES = set("LabXYZ")
+_BACK = ("ground", "colour", "ratio", "coats", "schedule")
+# A wrong meaning of these changes a colour or joins panels; of the others it is a note misplaced.
+_HEAVY = {"panel", *_BACK, "illuminant", "observer", "geometry", "clear", "source"}
+_REPEAT = re.compile(r"(?:reading|measurement|repeat|no\.?|#)?\s*(\d{1,2})", re.IGNORECASE)
+
+
+@dataclass(slots=True)
+class Group:
+    """The columns of one reading of each row: its three coordinates, or its spectrum, or both."""
+
+    viewing: dict[str, str]
+    places: dict[str, int] = field(default_factory=dict)
+    spectral: list[tuple[float, int]] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class Columns:
+    """Which cell of a row holds what, and how sure that is.
+
+    `scales` are the reflectance scales that names and units declare, `order` which comes first in
+    a ratio by the column's own name, `own` the meanings that our own table's names gave. `said`
+    lists for each column its name, its meaning and, where it is not sure, why.
+    """
+
+    known: dict[str, int] = field(default_factory=dict)
+    groups: list[Group] = field(default_factory=list)
+    extra: dict[str, int] = field(default_factory=dict)
+    scales: set[str] = field(default_factory=set)
+    order: str | None = None
+    own: set[str] = field(default_factory=set)
+    units: dict[str, str] = field(default_factory=dict)
+    said: list[tuple[str, str, str]] = field(default_factory=list)
+
+    @property
+    def ours(self) -> bool:
+        """Whether every column that means something has the name of our own table."""
+        return set(self.known) == self.own
+
+    @property
+    def recipes(self) -> bool:
+        """Whether the table says what was sprayed."""
+        return bool({"colour", "ratio", "coats", "schedule", "ground"} & self.known.keys())
+
+
+def columns_of(table: Table, asking: Asking) -> Columns:
+    """Return what each column means; questions are asked of those in doubt."""
+    reader = _Reader(table, asking)
+    for i, name in enumerate(table.header):
+        if name:
+            reader.read(i, name)
+    return reader.done()
+
+
+class _Reader:
+    """Columns one by one, and what can only be said when all were seen."""
+
+    def __init__(self, table: Table, asking: Asking) -> None:
+        self.table, self.asking = table, asking
+        self.columns = Columns()
+        self.groups: dict[str, Group] = {}
+        self.claims: dict[str, list[int]] = {}
+        self.outside: list[str] = []
+
+    def read(self, i: int, name: str) -> None:
+        table, columns = self.table, self.columns
+        over = table.over[i] if i < len(table.over) else ""
+        unit = table.units[i] if i < len(table.units) else ""
+        meaning = known_name(name) if table.strict else meaning_of(name)
+        letter = meaning if meaning in _COORDINATES else None
+        if meaning is None and (wave := wavelength(name)):
+            self._spectral(i, name, wave, (over, unit))
+            return
+        if meaning is None and not table.strict:
+            letter = coordinate_name(name)
+        if letter:
+            label = _label(name, over)
+            group = _group(self.groups, label)
+            if letter in group.places:
+                _twice(table, group.places[letter], i)
+            group.places[letter] = i
+            columns.said.append((name, f"{letter}{f' ({label})' if label else ''}", ""))
+            return
+        if meaning is None and not table.strict and (near := near_meaning(name)):
+            meaning = self._near(near, i, name)
+        if meaning is None:
+            if name in columns.extra:
+                if not any(table.over):
+                    _twice(table, columns.extra[name], i)
+                name = f"{over} {name}".strip()
+            columns.extra.setdefault(name, i)
+            columns.said.append((name, "a note", ""))
+            return
+        self.claims.setdefault(meaning, []).append(i)
+        if inner := _inner(name) or unit:
+            columns.units.setdefault(meaning, inner)
+
+    def done(self) -> Columns:
+        columns, table = self.columns, self.table
+        if self.outside:
+            raise FileError(
+                "These columns look like wavelengths, but not in nm.",
+                expected="wavelengths from 300 to 900 nm, such as 400 … 700",
+                got=", ".join(self.outside[:4]) + (" …" if len(self.outside) > 4 else ""),
+                remedy="name spectral columns by their wavelength in nanometres, and give any "
+                "other column a name in words.",
+            )
+        for meaning, places in self.claims.items():
+            self._claim(meaning, places)
+        columns.groups = [g for g in self.groups.values() if g.places or g.spectral]
+        for group in columns.groups:
+            group.spectral.sort()
+            if 0 < len({"X", "Y", "Z"} & group.places.keys()) < 3:
+                for letter in {"X", "Y", "Z"} & group.places.keys():
+                    i = group.places.pop(letter)  # a place on a chart, not a colour
+                    columns.extra[table.header[i]] = i
+        self._ground()
+        for meaning in ("ratio", "schedule"):
+            if meaning in columns.known:
+                names = (table.header[columns.known[meaning]], columns.units.get(meaning, ""))
+                columns.order = columns.order or next(
+                    filter(None, map(order_of_words, names)), None
+                )
+        return columns
+
+    def _spectral(
+        self, i: int, name: str, wave: tuple[float, str | None, bool], said: tuple[str, str]
+    ) -> None:
+        nm, scale, in_nm = wave
+        over, unit = said
+        if not in_nm:
+            self.outside.append(name)
+            return
+        group = _group(self.groups, over)
+        if nm in dict(group.spectral):
+            _twice(self.table, dict(group.spectral)[nm], i)
+        group.spectral.append((nm, i))
+        self.columns.scales |= {s for s in (scale, scale_of(unit), scale_of(_inner(over))) if s}
+        self.columns.said.append((name, f"reflectance at {nm:g} nm", ""))
+
+    def _near(self, near: str, i: int, name: str) -> str | None:
+        known = {meaning_of(h) for h in self.table.header}
+        if near in known or (near in ("ratio", "coats") and "schedule" in known):
+            return None
+
+        def make() -> Question:
+            return Question(
+                f"column:{name}",
+                f"Is the column {name!r} the {near}?",
+                [
+                    Choice(near, f"yes, it holds the {near}", _first(self.table, i)),
+                    Choice("note", "no, keep it as a note"),
+                ],
+                None if near in _HEAVY else "note",
+            )
+
+        return near if self.asking.answer(f"column:{name}", make) == near else None
+
+    def _claim(self, meaning: str, places: list[int]) -> None:
+        columns, table = self.columns, self.table
+        named = [i for i in places if known_name(table.header[i]) == meaning]
+        if len(named) > 1:
+            _twice(table, named[0], named[1])
+        chosen = named[0] if named else places[0]
+        if len(places) > 1 and not named and meaning in _HEAVY:
+            options = {table.header[i]: i for i in places}
+            if len(options) < len(places):
+                _twice(table, places[0], places[1])
+
+            def make() -> Question:
+                return Question(
+                    f"column:{meaning}",
+                    f"Several columns could hold the {meaning}. Which does?",
+                    [Choice(n, f"the column {n!r}", _first(table, i)) for n, i in options.items()],
+                )
+
+            chosen = options[self.asking.answer(f"column:{meaning}", make)]
+        for i in places:
+            name = table.header[i]
+            if i == chosen:
+                columns.known[meaning] = i
+                columns.said.append((name, meaning, ""))
+                if named:
+                    columns.own.add(meaning)
+            else:
+                columns.extra.setdefault(name, i)
+                why = f"{table.header[chosen]!r} holds the {meaning}"
+                columns.said.append((name, "a note", why))
+
+    def _ground(self) -> None:
+        """Ask which column is the ground where a table of recipes seems to have none."""
+        columns, table = self.columns, self.table
+        parts = {"colour", "ratio", "coats", "schedule"} & columns.known.keys()
+        if "ground" in columns.known or "ground" in table.facts or not parts:
+            return
+        options = {
+            name: i
+            for name, i in columns.extra.items()
+            if any(isinstance(c[i], str) and c[i] for _, c in table.rows[:50] if i < len(c))
+        }
+        if not options:
+            return
+
+        def make() -> Question:
+            choices = [Choice(n, f"the column {n!r}", _first(table, i)) for n, i in options.items()]
+            return Question(
+                "column:ground",
+                "No column is named as the ground. Which one says what was sprayed under the "
+                "colour?",
+                [*choices[:20], Choice("none", "none of them")],
+            )
+
+        try:
+            chosen = self.asking.answer("column:ground", make)
+        except Undecided:
+            return
+        if chosen in options:
+            columns.known["ground"] = columns.extra.pop(chosen)
+
+
+def _group(groups: dict[str, Group], label: str) -> Group:
+    viewing = viewing_words(label)
+    key = label.casefold() if viewing or _REPEAT.fullmatch(label.strip()) else ""
+    return groups.setdefault(key, Group(viewing))
+
+
+def _label(name: str, over: str) -> str:
+    """What stands beside the letter of a coordinate, in its name or above it."""
+    bare = re.sub(
+        r"(?:CIE[\s_-]?)?(?:LAB[\s_-])?(?<![A-Za-z\d])[LabXYZ]\*?(?![A-Za-z])", " ", name, count=1
+    )
+    own = bare.strip(" _:()/-[]")
+    if viewing_words(own) or re.fullmatch(r"\d", own):
+        return f"{over} {own}".strip() if viewing_words(over) else own
+    return over if viewing_words(over) or _REPEAT.fullmatch(over.strip()) else ""
+
+
+def _inner(name: str) -> str:
+    match = re.search(r"[(\[]([^)\]]*)[)\]]", name)
+    return match[1].strip() if match else ""
+
+
+def _first(table: Table, i: int) -> str:
+    for number, cells in table.rows:
+        if i < len(cells) and not is_blank(cells[i]) and not isinstance(cells[i], Trouble):
+            return f"{table.row_word} {number}: {read_text(cells[i], '')[:40]!r}"
+    return ""
+
+
+def _twice(table: Table, first: int, second: int) -> None:
+    raise FileError(
+        "Two columns have one name.",
+        expected="each column once",
+        got=f"{table.header[first]!r} (column {first + 1}) and {table.header[second]!r} "
+        f"(column {second + 1})",
+        remedy="delete or rename one of them.",
+    )

@@ -1,0 +1,263 @@
+"""One row of a table on its way into a panel, with all that is the matter with it."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from matchlib.domain import GunSetup, LoggedCoat, Panel, Reading, Recipe, Stage, read_lots
+from matchlib.errors import FileError, MatchlibError
+from matchlib.plain import from_plain
+from matchlib.readings._cells import read_text
+from matchlib.readings._grid import Row, Trouble, is_blank
+from matchlib.readings._lookup import Lookup
+from matchlib.readings._measured import MeasuredReader
+from matchlib.readings._recipes import RecipeReader
+from matchlib.readings._styles import read_date
+from matchlib.readings._words import UNKNOWN
+from matchlib.readings.questions import Undecided
+from matchlib.readings.report import listed_rows
+
+__all__ = ["OF_PANEL", "OF_STAGE", "OURS", "Entry", "TableReader", "as_shown", "role_of"]
+
+SETUP = ("tip", "pressure", "fan", "distance", "overlap")
+TEXTS = ("sprayer", "lot", "batch", "note", "customer", "gun", "lots", "drawer")
+NUMBERS = ("humidity", *SETUP)
+OF_PANEL = ("batch", "note", "customer", "drawer")
+OF_STAGE = (*(n for n in TEXTS if n not in OF_PANEL), "temperature", *NUMBERS, "clear_coats")
+OURS = ("import row", "import outcome", "import reasons", "import sheet")
+"""Columns of our own report, which is no note when it comes back corrected."""
+
+
+@dataclass(slots=True)
+class Entry:
+    """A row as far as it could be read; `reasons` against it, and questions it is `waiting` for."""
+
+    row: int
+    code: str = ""
+    tile: str = ""
+    recipe: Recipe | None = None
+    readings: list[Reading] = field(default_factory=list)
+    unread: bool = False
+    stage: int = 1
+    sprayed: dt.date | None = None
+    log: tuple[LoggedCoat, ...] = ()
+    back: dict[str, Any] = field(default_factory=dict)
+    extra: tuple[tuple[str, str], ...] = ()
+    reasons: list[str] = field(default_factory=list)
+    waiting: list[str] = field(default_factory=list)
+    place: int = -1
+    known: Panel | None = None
+
+    @property
+    def good(self) -> bool:
+        """Whether nothing is against it."""
+        return not self.reasons and not self.waiting
+
+    @contextmanager
+    def noting(self) -> Iterator[None]:
+        """Note what is the matter, and go on: the other cells may be wrong as well."""
+        try:
+            yield
+        except Undecided as key:
+            self.waiting.append(str(key))
+        except MatchlibError as error:
+            self.reasons.append(str(error))
+
+    def sprayed_stage(self, readings: tuple[Reading, ...]) -> Stage:
+        """Return the stage that the row is of."""
+        if self.recipe is None:
+            raise FileError("This reading has no back.", remedy="give the file of backs with it.")
+        back = self.back
+        return Stage(
+            self.recipe,
+            readings,
+            date=self.sprayed,
+            sprayer=back.get("sprayer", ""),
+            lot=back.get("lot", ""),
+            temperature=back.get("temperature"),
+            humidity=back.get("humidity"),
+            log=self.log,
+            setup=GunSetup(back.get("gun", ""), **{n: back.get(n) for n in SETUP}),
+            lots=read_lots(back.get("lots", "")),
+            clear_coats=back.get("clear_coats"),
+        )
+
+    def panel(self, stages: tuple[Stage, ...]) -> Panel:
+        """Return the panel that the row is of; refuses an unusable code or note."""
+        own = {n: self.back[n] for n in OF_PANEL if n in self.back}
+        return Panel(self.code, stages, extra=self.extra, **own)
+
+
+def role_of(look: Lookup) -> str:
+    """Return ``both``, ``readings``, ``backs``, or nothing for a table that holds neither."""
+    ground = "ground" in look.columns.known or "ground" in look.facts
+    if "tile" in look.columns.known or (look.columns.groups and ground):
+        return "both"
+    if look.columns.groups:
+        return "readings"
+    return "backs" if ground and look.columns.recipes and "panel" in look.columns.known else ""
+
+
+class TableReader:
+    """Reads the rows of one table."""
+
+    def __init__(self, look: Lookup, scale: str | None, names: Mapping[str, Any]) -> None:
+        self.look, self.role = look, role_of(look)
+        self.measured = MeasuredReader(look, scale)
+        self.recipes = RecipeReader(look, names)
+
+    def entry(self, row: Row) -> Entry:
+        """Return a row with every reason against it."""
+        look, entry = self.look, Entry(row[0])
+        with entry.noting():
+            look.check_width(row)
+        with entry.noting():
+            self._code(row, entry)
+        if self.role != "backs":
+            with entry.noting():
+                entry.readings = self.measured.readings(row)
+        with entry.noting():
+            self._days(row, entry)
+        if entry.tile:
+            if not entry.readings and entry.good:
+                entry.reasons.append(
+                    "This row of a tile holds no reading. What to do: fill in L, a, b."
+                )
+            return entry
+        if self.role != "readings":
+            with entry.noting():
+                entry.recipe = self.recipes.recipe(row)
+        with entry.noting():
+            self._check_read(row, entry)
+        for name in TEXTS:
+            with entry.noting():
+                entry.back[name] = look.text(row, name)
+        for name in NUMBERS:
+            with entry.noting():
+                entry.back[name] = look.optional(row, name)
+        with entry.noting():
+            entry.back["temperature"] = look.temperature(row)
+        with entry.noting():
+            entry.back["clear_coats"] = look.whole(row, "clear_coats")
+        with entry.noting():
+            number = look.whole(row, "stage")
+            entry.stage = 1 if number is None else number
+        with entry.noting():
+            entry.log = _log(look.text(row, "log"))
+        with entry.noting():
+            entry.extra = tuple(
+                (name, read_text(row[1][i], name))
+                for name, i in look.columns.extra.items()
+                if i < len(row[1]) and not is_blank(row[1][i]) and name.casefold() not in OURS
+            )
+        if entry.good and entry.recipe is not None:
+            with entry.noting():
+                stage = replace(entry, log=()).sprayed_stage(tuple(entry.readings))
+                entry.code = entry.panel((stage,)).code
+        return entry
+
+    def shown(self, row: Row, entry: Entry) -> dict[str, Any]:
+        """Return a row as it was understood, for a preview."""
+        look = self.look
+        seen: dict[str, Any] = {look.table.row_word: row[0]}
+        for name, i in look.columns.known.items():
+            if i < len(row[1]) and not is_blank(row[1][i]):
+                seen[name] = as_shown(row, i)
+        if entry.recipe:
+            seen["recipe"] = str(entry.recipe)
+            if entry.recipe.schedule:
+                seen["coats"] = entry.recipe.schedule.words
+        if entry.sprayed:
+            seen["sprayed"] = entry.sprayed.isoformat()
+        seen["readings"] = [_in_words(r) for r in entry.readings] or [
+            ", ".join(f"{n} {as_shown(row, i)}" for n, i in g.places.items() if i < len(row[1]))
+            for g in look.columns.groups
+            if g.places
+        ]
+        return seen
+
+    def remarks(self) -> tuple[list[str], list[str]]:
+        """Return what should be looked at in the table, and what was assumed of it."""
+        self.measured.compare()
+        measured, recipes, word = self.measured, self.recipes, self.look.table.row_word
+        found = {
+            "the ratio has more colour than carrier and looks reversed; carrier comes first, 6:1 "
+            "is six parts of carrier to one of colour": recipes.reversed,
+            "both a spectrum and L, a, b (or X, Y, Z); the spectrum was taken": measured.both,
+            "the Lab in the file is more than ΔE00 1 from the Lab of its own spectrum; it may be "
+            "for another light": measured.disagreeing,
+            **measured.gaps,
+        }
+        warnings = [*self.look.table.warnings]
+        warnings += [f"{listed_rows(word, rows)}: {t}." for t, rows in found.items() if rows]
+        assumed = [f"{listed_rows(word, rows)}: {t}." for t, rows in recipes.said.items()]
+        if measured.scale.note:
+            assumed.append(measured.scale.note + ".")
+        if "source" in measured.unstated:
+            assumed.append("read by a spectrophotometer, since the file does not say.")
+        return warnings, assumed
+
+    def _days(self, row: Row, entry: Entry) -> None:
+        look = self.look
+        day = read_date(look.cell(row, "date"), look.dates)
+        entry.sprayed = day
+        if not is_blank(look.cell(row, "sprayed")):
+            told = look.text(row, "sprayed") != UNKNOWN
+            entry.sprayed = read_date(look.cell(row, "sprayed"), look.dates) if told else None
+        said: dict[str, Any] = {n: look.text(row, n) for n in ("instrument", "state", "picture")}
+        entry.readings = [replace(r, date=day, **said) for r in entry.readings]
+
+    def _code(self, row: Row, entry: Entry) -> None:
+        tile = self.look.text(row, "tile").casefold()
+        code = "" if tile else self.look.or_above(row, "panel")
+        if code.casefold().startswith("tile:"):
+            tile = code[5:].strip().casefold()
+        if tile and tile not in ("no", "none"):
+            entry.tile, code = tile, f"tile:{tile}"
+        elif tile:
+            code = self.look.or_above(row, "panel")
+        entry.code = code
+
+    def _check_read(self, row: Row, entry: Entry) -> None:
+        if entry.readings:
+            return
+        entry.unread = self.measured.source(row) == "none"
+        if self.role == "both" and not entry.unread and entry.good:
+            raise FileError(
+                "This row holds no reading.",
+                expected="L, a and b, or reflectances by wavelength",
+                remedy="fill in the reading; or write none as its source, if the panel was never "
+                "read.",
+            )
+
+
+def _log(text: str) -> tuple[LoggedCoat, ...]:
+    if not text:
+        return ()
+    try:
+        return from_plain(tuple[LoggedCoat, ...], json.loads(text))
+    except (MatchlibError, ValueError, RecursionError) as error:
+        raise FileError(
+            "This log of coats cannot be read.",
+            expected="a log as the export writes it",
+            got=f"{text[:60]} ({error})",
+            remedy="empty the cell; a log is noted as the panel is sprayed.",
+        ) from None
+
+
+def as_shown(row: Row, i: int) -> str:
+    """Return a cell as text, whatever is the matter with it."""
+    cell = row[1][i]
+    return cell.reason if isinstance(cell, Trouble) else read_text(cell, "")
+
+
+def _in_words(reading: Reading) -> str:
+    if reading.lab is None:
+        peak = max(reading.reflectance)
+        return f"{len(reading.wavelengths)} reflectances to {peak:.1%}, {reading.viewing}"
+    return "L {:g}, a {:g}, b {:g}, ".format(*reading.lab) + str(reading.viewing)

@@ -1,0 +1,105 @@
+"""A file's cells before they mean anything, and how many there may be."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+from matchlib.errors import FileError
+
+__all__ = [
+    "MAX_BYTES",
+    "MAX_CELLS",
+    "MAX_COLUMNS",
+    "MAX_ROWS",
+    "Cell",
+    "Collector",
+    "Sheet",
+    "Trouble",
+    "is_blank",
+    "too_many_rows",
+]
+
+MAX_BYTES = 32 * 2**20
+MAX_ROWS = 100_000
+MAX_COLUMNS = 2_000
+MAX_CELLS = 4_000_000  # some 300 MB of small texts
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """A cell that the file itself could give no value for: why, and what to do."""
+
+    reason: str
+    remedy: str
+
+
+Cell = str | float | int | bool | dt.datetime | dt.date | dt.time | dt.timedelta | Trouble | None
+Row = tuple[int, tuple[Cell, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """The rows of one table or one sheet, blank ones left out, numbered as their user counts.
+
+    `facts` are known columns that the format states once for all rows, `scale` the reflectance
+    scale that the format itself declares. In a `headed` sheet the first row is the header for
+    sure; elsewhere it is still to be found.
+    """
+
+    rows: tuple[Row, ...]
+    name: str = ""
+    row_word: str = "row"
+    facts: tuple[tuple[str, str], ...] = ()
+    scale: str | None = None
+    warnings: tuple[str, ...] = ()
+    headed: bool = False
+
+
+class Collector:
+    """Gathers rows, and refuses a file before it fills the memory."""
+
+    def __init__(self) -> None:
+        self.rows: list[Row] = []
+        self._cells = 0
+
+    def add(self, number: int, cells: tuple[Cell, ...]) -> None:
+        """Keep a row, unless it is blank."""
+        while cells and is_blank(cells[-1]):
+            cells = cells[:-1] if len(cells) < 64 else cells[: _last(cells) + 1]
+        if not cells:
+            return
+        if len(cells) > MAX_COLUMNS:
+            raise FileError(
+                "This table has too many columns.",
+                expected=f"at most {MAX_COLUMNS:,}",
+                got=f"{len(cells):,} in row {number}",
+                remedy="export only the columns of the table of readings.",
+            )
+        self.rows.append((number, cells))
+        self._cells += len(cells)
+        if len(self.rows) > MAX_ROWS + 1 or self._cells > MAX_CELLS:
+            raise too_many_rows()
+
+    def next_sheet(self) -> tuple[Row, ...]:
+        """Hand over the rows of one sheet and begin another; the cells are counted over all."""
+        rows, self.rows = tuple(self.rows), []
+        return rows
+
+
+def too_many_rows() -> FileError:
+    """Return the error for a table that is too long."""
+    return FileError(
+        "This table has too many rows.",
+        expected=f"at most {MAX_ROWS:,} rows and {MAX_CELLS:,} cells",
+        remedy="split it into several files.",
+    )
+
+
+def is_blank(cell: Cell) -> bool:
+    """Whether a cell holds nothing but white space."""
+    return cell is None or (isinstance(cell, str) and not cell.strip())
+
+
+def _last(cells: tuple[Cell, ...]) -> int:
+    return max((i for i, c in enumerate(cells) if not is_blank(c)), default=-1)

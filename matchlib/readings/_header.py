@@ -1,0 +1,354 @@
+"""A sheet → its tables: where the names of the columns stand, and what stands above them.
+
+Above a header may stand titles, an instrument's block of settings, or the names of groups of
+columns; below it a row of units. A table may also lie on its side, one panel a column.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+from matchlib.errors import FileError
+from matchlib.readings._cells import heading, read_text
+from matchlib.readings._grid import Cell, Row, Sheet, Trouble, is_blank
+from matchlib.readings._words import (
+    FACTS,
+    known_name,
+    meaning_of,
+    scale_of,
+    viewing_words,
+    wavelength,
+)
+from matchlib.readings.questions import Asking, Choice, Question
+
+__all__ = ["Table", "coordinate_name", "is_lambda", "no_table", "tables_of"]
+
+_SEARCHED = 80  # rows from the top among which a header is looked for
+_UNIT = re.compile(
+    r"[(\[]?\s*(?:%|% ?r|r ?%|nm|°? ?[cf]|ml|oz|fl\.? ?oz|g|cc|parts?|ratio|0\s?[-–]\s?1(?:00)?"
+    r"|percent|-+|text|number|coats?|count|name|code|date|no|yes/no|y/n|% ?rh|rh"
+    r"|[dmy]{1,4}([./-][dmy]{1,4}){2}"
+    r"|carrier\s*:\s*colou?r|colou?r\s*:\s*carrier|x ?: ?1|d\d\d ?/ ?\d+ ?°?)\s*[)\]]?",
+    re.IGNORECASE,
+)
+_OURS = {"panel", "ground", "colour", "schedule", "source", "illuminant", "observer", "geometry"}
+_LAMBDA = ("wavelength", "wavelengths", "lambda", "wl", "nm")
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """The rows of one table and what was said of its columns.
+
+    `over` holds the name of the group above each column, `units` the text of a units row below
+    (both empty where there is none); `facts` are known columns stated once for all rows. In a
+    `strict` table, one of our own or of a format with named fields, only our own names count.
+    """
+
+    header: tuple[str, ...]
+    rows: tuple[Row, ...]
+    over: tuple[str, ...] = ()
+    units: tuple[str, ...] = ()
+    sheet: str = ""
+    row_word: str = "row"
+    facts: dict[str, str] = field(default_factory=dict)
+    scale: str | None = None
+    warnings: tuple[str, ...] = ()
+    remarks: tuple[Row, ...] = ()
+    strict: bool = False
+
+
+def tables_of(sheet: Sheet, asking: Asking) -> list[Table]:
+    """Return the tables of a sheet; none where it has no header that can be known."""
+    facts = dict(sheet.facts)
+    if not sheet.rows:
+        return []
+    if sheet.headed:
+        header = tuple(heading(c) for c in sheet.rows[0][1])
+        return [_table(sheet, header, sheet.rows[1:], facts)]
+    across = [_score(cells) for _, cells in sheet.rows[:_SEARCHED]]
+    best = max(across)
+    column = _sideways(sheet.rows[:2000])
+    if column is not None and _score(column) > best:
+        return [_turned(sheet, column, facts)]
+    least = max(2, 0.6 * best) if best > 1 else 1
+    if best == 0:
+        return []
+    return _upright(sheet, facts, [i for i, s in enumerate(across) if s >= least], asking)
+
+
+def _upright(sheet: Sheet, facts: dict[str, str], found: list[int], asking: Asking) -> list[Table]:
+    rows = sheet.rows
+    first, *others = found
+    starts = [first]
+    for i in others:
+        mine, top = _names(rows[i][1]), _names(rows[starts[-1]][1])
+        beside = i == starts[-1] + 1 and rows[i][0] == rows[i - 1][0] + 1
+        again = _texts(rows[i][1]) == _texts(rows[starts[-1]][1])
+        if again or (beside and not mine & top):
+            continue  # the header again on a new page, or its second row
+        if not beside and rows[i][0] > rows[i - 1][0] + 1:
+            starts.append(i)  # another table below
+            continue
+        key = "header" + (f":{sheet.name}" if sheet.name else "")
+        first = _which(key, sheet, (starts[-1], i), asking)
+        starts[-1] = first
+    tables = []
+    for n, start in enumerate(starts):
+        end = starts[n + 1] if n + 1 < len(starts) else len(rows)
+        above = rows[starts[n - 1] + 1 : start] if n else rows[:start]
+        tables.append(_one(sheet, facts, above if not n else (), start, end))
+    return tables
+
+
+def _which(key: str, sheet: Sheet, both: tuple[int, int], asking: Asking) -> int:
+    rows = sheet.rows
+
+    def make() -> Question:
+        choices = []
+        for i in both:
+            names = [heading(c) for c in rows[i][1]]
+            under = rows[both[1] + 1][1] if both[1] + 1 < len(rows) else ()
+            pairs = [
+                f"{n} = {heading(c)}"
+                for n, c in zip(names, under, strict=False)
+                if n and heading(c)
+            ]
+            choices.append(
+                Choice(
+                    str(rows[i][0]),
+                    f"row {rows[i][0]}: " + ", ".join(n for n in names if n)[:80],
+                    ", ".join(pairs)[:160],
+                )
+            )
+        return Question(key, "Two rows could hold the names of the columns. Which does?", choices)
+
+    chosen = asking.answer(key, make)
+    return both[0] if chosen == str(rows[both[0]][0]) else both[1]
+
+
+def _one(sheet: Sheet, facts: dict[str, str], above: Sequence[Row], start: int, end: int) -> Table:
+    rows = sheet.rows
+    names = [heading(c) for c in rows[start][1]]
+    over: list[str] = []
+    body = start + 1
+    for before in (start - 1,):
+        if above and before >= 0 and rows[before][0] == rows[start][0] - 1:
+            over = _groups(rows[before][1], names)
+    if not over and body < end and rows[body][0] == rows[start][0] + 1:
+        lower = [heading(c) for c in rows[body][1]]
+        filled = [c for c in rows[body][1] if not is_blank(c)]
+        known = [c for c in filled if isinstance(c, str) and _names([c])]
+        texts = len(known) >= 0.6 * len(filled)
+        mine, top = _names(rows[body][1]), _names(rows[start][1])
+        waves = sum(bool((w := wavelength(n)) and w[2]) for n in lower) >= 4
+        if (texts and mine and not mine & top) or (waves and not mine):
+            over = _groups(rows[start][1], lower, rest=names)
+            width = max(len(names), len(lower))
+            names += [""] * (width - len(names))
+            lower += [""] * (width - len(lower))
+            names = [low or up for low, up in zip(lower, names, strict=True)]
+            body += 1
+    units: list[str] = []
+    if body < end and rows[body][0] == rows[body - 1][0] + 1 and len(rows[body][1]) > 1:
+        cells = rows[body][1]
+        if all(is_blank(c) or (isinstance(c, str) and _UNIT.fullmatch(c.strip())) for c in cells):
+            units = [heading(c) for c in cells]
+            body += 1
+    stated = dict(facts)
+    for _, cells in above:
+        stated |= {k: v for k, v in _said(cells).items() if k not in stated}
+    again = _texts(rows[start][1])
+    columns = sum(map(bool, names))
+    kept: list[Row] = []
+    left: list[Row] = []
+    for row in rows[body:end]:
+        if _texts(row[1]) != again:
+            (left if _remark(row[1], columns) else kept).append(row)
+    table = _table(sheet, tuple(names), tuple(kept), stated)
+    return replace(table, over=tuple(over), units=tuple(units), remarks=tuple(left))
+
+
+def _table(
+    sheet: Sheet, header: tuple[str, ...], rows: tuple[Row, ...], facts: dict[str, str]
+) -> Table:
+    while header and not header[-1]:
+        header = header[:-1]
+    return Table(
+        header,
+        rows,
+        (),
+        (),
+        sheet.name,
+        sheet.row_word,
+        facts,
+        sheet.scale,
+        sheet.warnings,
+        strict=sheet.headed or {known_name(n) for n in header} >= _OURS,
+    )
+
+
+def _score(cells: Sequence[Cell]) -> int:
+    """How many cells name a column; bare numbers only where they are a row of wavelengths."""
+    waves = bare = 0
+    names = set()
+    for cell in cells:
+        text = heading(cell)
+        if not text or len(text) > 80:
+            continue
+        if found := wavelength(text):
+            number = not isinstance(cell, str) or text.replace(".", "").isdigit()
+            bare += number and found[2]
+            waves += not number
+        elif isinstance(cell, str) and (meaning := meaning_of(text) or coordinate_name(text)):
+            names.add(meaning)
+    return len(names) + waves + (bare if bare >= 4 else 0)
+
+
+def _texts(cells: Sequence[Cell]) -> list[str]:
+    return [heading(c).casefold() for c in cells]
+
+
+def _names(cells: Sequence[Cell]) -> set[str]:
+    found = set()
+    for cell in cells:
+        if isinstance(cell, str) and (text := heading(cell)):
+            meaning = meaning_of(text) or coordinate_name(text)
+            wave = None if text.replace(".", "").isdigit() else wavelength(text)
+            if meaning or (wave and wave[2]):
+                found.add(meaning or text.casefold())
+    return found
+
+
+def coordinate_name(text: str) -> str | None:
+    """Return L, a, b, X, Y or Z for a name that has such a letter beside a light or an angle."""
+    match = re.fullmatch(
+        r"(?:(.{1,40}?)[\s_:(/-]+)?(?:CIE[\s_-]?)?([LabXYZ])(\*?)(?:[\s_:(/\[-]*(.{1,40}?)[)\]]?)?",
+        text,
+    )
+    if match is None:
+        return None
+    rest = " ".join(x for x in (match[1], match[4]) if x)
+    if not rest:
+        return match[2]
+    return match[2] if viewing_words(rest) or re.fullmatch(r"\d", rest) else None
+
+
+def _groups(upper: Sequence[Cell], names: Sequence[str], rest: Sequence[str] = ()) -> list[str]:
+    """Names of groups, each reaching to the next one; a lone setting or title is none."""
+    texts = [heading(c) for c in upper]
+    if sum(map(bool, texts)) < 2 and not any(map(viewing_words, texts)):
+        return []
+    if any(re.match(r"[\w /]{2,30}[:=]\s*\S", t) for t in texts):
+        return []
+    over, last = [], ""
+    for i in range(max(len(texts), len(names))):
+        own = texts[i] if i < len(texts) else ""
+        last = own or last
+        name = names[i] if i < len(names) else ""
+        over.append(last if name and not (rest and last == name) else "")
+    return over
+
+
+def _sideways(rows: Sequence[Row]) -> list[Cell] | None:
+    """The first cells of all rows, if they could be a header standing upright."""
+    column = [cells[0] if cells else None for _, cells in rows]
+    wide = max(len(cells) for _, cells in rows)
+    waves = sum(
+        found is not None and found[2]
+        for c in column
+        if (found := wavelength(heading(c))) is not None
+    )
+    names = sum(bool(meaning_of(heading(c))) for c in column if isinstance(c, str))
+    return column if wide > 1 and (waves >= 4 or names >= 3) else None
+
+
+def is_lambda(text: str) -> bool:
+    """Whether a cell says that wavelengths stand below it: ``nm``, ``wavelength (nm)``."""
+    return re.sub(r"[\s_]*[\[(]?\s*nm\s*[\])]?$", "", text.casefold()).strip() in (
+        *_LAMBDA,
+        "",
+    ) and bool(text)
+
+
+def _turned(sheet: Sheet, column: list[Cell], facts: dict[str, str]) -> Table:
+    names: list[str] = []
+    body: list[tuple[Cell, ...]] = []
+    for (_, cells), cell in zip(sheet.rows, column, strict=False):
+        name = "panel" if is_lambda(heading(cell)) else heading(cell)
+        if meaning_of(name) or wavelength(name) or body:
+            names.append(name)
+            body.append(cells)
+        elif not name and len(cells) > 1:  # the panels' codes, with nothing in the corner
+            names.append("panel")
+            body.append(cells)
+        else:
+            facts |= {k: v for k, v in _said(cells).items() if k not in facts}
+    width = max(len(cells) for cells in body)
+    turned = []
+    for i in range(1, width):
+        cells = tuple(c[i] if i < len(c) else None for c in body)
+        if not all(map(is_blank, cells)):
+            turned.append((i + 1, cells))
+    return Table(
+        tuple(names),
+        tuple(turned),
+        (),
+        (),
+        sheet.name,
+        "column",
+        facts,
+        sheet.scale,
+        sheet.warnings,
+    )
+
+
+def _said(cells: Sequence[Cell]) -> dict[str, str]:
+    """What a row above a header states once for all: ``Illuminant: D50``, ``Mode`` | ``SCI``."""
+    said: dict[str, str] = {}
+    texts = [heading(c) for c in cells]
+    pairs = []
+    for text in texts:
+        if match := re.match(r"([^:=]{2,40})[:=]\s*(.+)$", text):
+            pairs.append((match[1], match[2]))
+    filled = [t for t in texts if t]
+    if len(filled) == 2:
+        pairs.append((filled[0].rstrip(":= "), filled[1]))
+    for key, value in pairs:
+        meaning = meaning_of(key.strip())
+        if meaning in FACTS:
+            seen = viewing_words(value) if meaning in ("illuminant", "observer", "geometry") else {}
+            if meaning == "scale":
+                seen = {"scale": s} if (s := scale_of(value)) else {}
+            elif not seen:
+                seen = {meaning: value.strip()}
+            said |= {k: v for k, v in seen.items() if k not in said}
+    if not said:
+        for text in filled:
+            seen = viewing_words(text)
+            if ("illuminant" in seen) != ("observer" in seen):
+                seen = {k: v for k, v in seen.items() if k == "geometry"}  # a title, no setting
+            said |= {k: v for k, v in seen.items() if k not in said}
+    return said
+
+
+def _remark(cells: Sequence[Cell], columns: int) -> bool:
+    filled = [c for c in cells if not is_blank(c)]
+    if len(filled) != 1 or columns < 4 or not isinstance(filled[0], str):
+        return False
+    text = filled[0].strip()
+    return len(text) > 12 and " " in text
+
+
+def no_table(sheets: Sequence[Sheet]) -> FileError:
+    """Return the error for a file in which no header was found."""
+    seen = next((r[1] for s in sheets for r in s.rows), ())
+    return FileError(
+        "No row of this file names columns that can be known.",
+        expected="names such as panel, ground, colour, ratio, coats, L, a, b",
+        got=repr(
+            " | ".join(read_text(c, "") for c in seen[:8] if not isinstance(c, Trouble))[:120]
+        ),
+        remedy="write the names of the columns above them, parted by commas, semicolons or tabs.",
+    )

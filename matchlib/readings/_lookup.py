@@ -1,0 +1,164 @@
+"""Looks up the cells of a table by what their columns mean, in the table's own habits."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from matchlib.errors import FileError
+from matchlib.readings._cells import read_number, read_text
+from matchlib.readings._columns import Columns, columns_of
+from matchlib.readings._grid import Cell, Row, is_blank
+from matchlib.readings._header import Table
+from matchlib.readings._styles import decimal_of, style_of_dates
+from matchlib.readings.questions import Asking, Choice, Question
+
+__all__ = ["Lookup"]
+
+_NUMBERS = (
+    "coats",
+    "stage",
+    "sd",
+    "temperature",
+    "humidity",
+    "tip",
+    "pressure",
+    "fan",
+    "carrier parts",
+    "colour parts",
+)
+
+
+class Lookup:
+    """The cells of one table by meaning.
+
+    `declared` holds what the caller says where the file says nothing; `decimal` and `scale` are
+    the caller's too, None where the file shall show them.
+    """
+
+    def __init__(
+        self, table: Table, asking: Asking, declared: Mapping[str, str], decimal: str | None
+    ) -> None:
+        self.table, self.asking = table, asking
+        self.columns: Columns = columns_of(table, asking)
+        self.facts = {**declared, **table.facts}
+        self.stated = frozenset(table.facts)
+        self.decimal = decimal or decimal_of(self._number_texts(), asking)
+        places = [i for n in ("date", "sprayed") if (i := self.columns.known.get(n)) is not None]
+        dates = [(n, c[i]) for n, c in table.rows for i in places if i < len(c)]
+        hint = self.columns.units.get("date", "") or self.columns.units.get("sprayed", "")
+        self.dates = style_of_dates(dates, hint, asking)
+        self._last: dict[str, Cell] = {}
+
+    def cell(self, row: Row, name: str) -> Cell:
+        """Return a cell by its meaning, what holds for all rows where it is blank, or None."""
+        i = self.columns.known.get(name)
+        value = row[1][i] if i is not None and i < len(row[1]) else None
+        return self.facts.get(name) if is_blank(value) else value
+
+    def text(self, row: Row, name: str) -> str:
+        """Return a cell as words, empty where blank."""
+        return read_text(self.cell(row, name), name)
+
+    def number(self, cell: Cell, name: str) -> float:
+        """Return a cell as a number by the file's decimal sign."""
+        return read_number(cell, name, decimal=self.decimal)
+
+    def optional(self, row: Row, name: str) -> float | None:
+        """Return a number, None where blank."""
+        cell = self.cell(row, name)
+        return None if is_blank(cell) else self.number(cell, name)
+
+    def whole(self, row: Row, name: str) -> int | None:
+        """Return a whole number, None where blank."""
+        value = self.optional(row, name)
+        if value is None:
+            return None
+        if not value.is_integer() or abs(value) > 1e6:
+            raise FileError(
+                f"{name} is not a whole number.",
+                expected="a whole number such as 4",
+                got=f"{value:g}",
+                remedy="count them; write half-strength coats as a weaker ratio.",
+            )
+        return int(value)
+
+    def or_above(self, row: Row, name: str) -> str:
+        """Return a text; where it is blank but stood in a row above, what that means is asked."""
+        text = self.text(row, name)
+        if text:
+            self._last[name] = text
+            return text
+        last = self._last.get(name)
+        if last is None or name not in self.columns.known or self.columns.ours:
+            return ""
+        key = f"above:{name}"
+
+        def make() -> Question:
+            return Question(
+                key,
+                f"The {name} is blank in some rows under a row that has one. What does that mean?",
+                [
+                    Choice(
+                        "same",
+                        f"the same {name} as above",
+                        f"{self.table.row_word} {row[0]}: {str(last)[:40]}",
+                    ),
+                    Choice("missing", "it is missing: leave these rows out"),
+                ],
+            )
+
+        same = self.asking.answer(key, make, row[0]) == "same"
+        return str(last) if same else ""
+
+    def check_width(self, row: Row) -> None:
+        """Refuse a row that holds something under no name."""
+        names = self.table.header
+        for i, cell in enumerate(row[1]):
+            if not is_blank(cell) and (i >= len(names) or not names[i]):
+                raise FileError(
+                    f"Cell {i + 1} stands under no column name.",
+                    expected=f"at most {len(names)} cells, each under a name",
+                    got=repr(read_text(cell, f"{i + 1}")[:40]),
+                    remedy="name the column; or look for decimal commas or commas in names "
+                    "(without quotation marks) in a table parted by commas.",
+                )
+
+    def temperature(self, row: Row) -> float | None:
+        """Return the booth's temperature [°C]; whether it was in °F is asked where it may be."""
+        value = self.optional(row, "temperature")
+        if value is None or "temperature" not in self.columns.known or self.columns.ours:
+            return value
+        words = (
+            self.table.header[self.columns.known["temperature"]],
+            self.columns.units.get("temperature", ""),
+        )
+        said = (
+            " ".join(words).casefold().replace("°", " ").replace("(", " ").replace(")", " ").split()
+        )
+        if "f" in said or "fahrenheit" in said:
+            return (value - 32) / 1.8
+        if "c" in said or "celsius" in said or value < 45:
+            return value
+
+        def make() -> Question:
+            return Question(
+                "temperature",
+                "Some booth temperatures are above 45. Are the temperatures in °F?",
+                [
+                    Choice("F", "yes, °F", f"row {row[0]}: {(value - 32) / 1.8:.1f} °C"),
+                    Choice("C", "no, °C", f"row {row[0]}: {value:g} °C"),
+                ],
+            )
+
+        return (
+            (value - 32) / 1.8 if self.asking.answer("temperature", make, row[0]) == "F" else value
+        )
+
+    def _number_texts(self) -> Iterator[tuple[int, str]]:
+        places = [self.columns.known[n] for n in _NUMBERS if n in self.columns.known]
+        for group in self.columns.groups:
+            places += [*group.places.values(), *(i for _, i in group.spectral)]
+        for number, cells in self.table.rows:
+            for i in places:
+                if i < len(cells) and isinstance(cells[i], str):
+                    yield number, str(cells[i]).strip().replace("−", "-")

@@ -1,0 +1,338 @@
+"""A row → its readings: Lab, XYZ or spectra, the light and geometry they hold under."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from itertools import pairwise
+
+from matchlib.domain import Reading, Viewing
+from matchlib.domain.reading import ILLUMINANTS, OBSERVERS
+from matchlib.errors import FileError, MatchlibError
+from matchlib.readings._cells import read_text
+from matchlib.readings._columns import Group
+from matchlib.readings._grid import Row, is_blank
+from matchlib.readings._lookup import Lookup
+from matchlib.readings._scale import Scale
+from matchlib.readings._twice import LIGHTS, Pair, StatedTwice, lab_from_xyz
+from matchlib.readings._words import viewing_words
+from matchlib.readings.questions import Choice, Question, Undecided
+
+__all__ = ["MeasuredReader"]
+
+_COARSEST = 20.0  # nm; ASTM E308 has no weights beyond
+_NEEDED = (400.0, 700.0)  # nm; one interval may be missing at each end
+_PAIRS = 200
+_VIEWING = ("illuminant", "observer", "geometry")
+_SOURCES = {
+    **dict.fromkeys(
+        ("spectro", "instrument", "meter", "device", "spec", "spectral"), "spectrophotometer"
+    ),
+    **dict.fromkeys(
+        ("phone", "camera", "picture", "image", "photograph", "mobile", "scan"), "photo"
+    ),
+    **dict.fromkeys(("no reading", "not read", "unread"), "none"),
+}
+_GEOMETRIES = (
+    ("45:0", "45°/0° (or 0/45), no gloss in the reading"),
+    ("di:8", "sphere, specular included (SCI)"),
+    ("de:8", "sphere, specular excluded (SCE)"),
+)
+_SPECULAR = "The sphere's readings do not say whether the specular gloss was included. Was it?"
+
+
+class _NotWholeError(FileError):
+    """A spectrum from which no colour can be computed; the row may have Lab instead."""
+
+
+class MeasuredReader:
+    """Reads the measured part of the rows of one table.
+
+    `scale` is what the caller declares, None where the file shall show it. A sphere's readings
+    that do not say whether the gloss was included are asked about only where they are `kept`.
+    """
+
+    def __init__(self, look: Lookup, scale: str | None, *, kept: bool = True) -> None:
+        self.look, self._kept = look, kept
+        self.gaps: dict[str, list[int]] = {}
+        self.both: list[int] = []
+        self.disagreeing: list[int] = []
+        self.unstated: set[str] = set()
+        self.scale = Scale(look, scale)
+        rows, pairs = self._pairs()
+        self.twice = StatedTwice(rows, pairs, self._stated_light() if pairs else None)
+
+    def readings(self, row: Row) -> list[Reading]:
+        """Return the readings of a row, one for each group of columns that holds one."""
+        source = self.source(row)
+        found = []
+        for group in self.look.columns.groups:
+            reading = self._reading(row, group, "spectrophotometer" if source == "none" else source)
+            if reading is not None:
+                found.append(reading)
+        if source == "none" and found:
+            raise FileError(
+                "The source says that there is no reading, but here is one.",
+                remedy="name the source, spectrophotometer or photo.",
+            )
+        return found
+
+    def source(self, row: Row) -> str:
+        """Return ``spectrophotometer``, ``photo`` or ``none``, as the row says or is assumed."""
+        text = self.look.text(row, "source").casefold()
+        if not text:
+            by = self.look.text(row, "instrument").casefold()
+            if "phone" in by.split() or _SOURCES.get(by) == "photo":
+                return "photo"
+            self.unstated.add("source")
+            return "spectrophotometer"
+        return _SOURCES.get(text, text)
+
+    def viewing(self, row: Row, group: Group | None = None, *, spectral: bool = False) -> Viewing:
+        """Return light, observer and geometry of a row; what is not said and matters is asked."""
+        said = self._said(row, group)
+        waiting = None
+        if spectral:
+            said = {"illuminant": "D65", "observer": "10", **said}
+        elif not ("illuminant" in said and "observer" in said):
+            try:
+                light = self._light(row, said, group)
+                said |= dict(zip(("illuminant", "observer"), light.split("/"), strict=True))
+            except Undecided as key:
+                waiting = key  # the geometry is asked in the same breath
+        geometry = "".join(said.get("geometry", "").split()).replace("/", ":").casefold()
+        if not geometry or (self._kept and geometry in ("d:8", "8:d", "d:0", "0:d")):
+            geometry = self._geometry(row, geometry)
+        if waiting:
+            raise waiting
+        return Viewing(*_light_of(said), geometry)
+
+    def _said(self, row: Row, group: Group | None) -> dict[str, str]:
+        facts = self.look.facts
+        said: dict[str, str] = {k: v for k, v in facts.items() if k in _VIEWING}
+        for name in _VIEWING:
+            said |= self._own_words(row, name)
+        return said | (group.viewing if group else {})
+
+    def _own_words(self, row: Row, name: str) -> dict[str, str]:
+        i = self.look.columns.known.get(name)
+        cell = row[1][i] if i is not None and i < len(row[1]) else None
+        if is_blank(cell):
+            return {}
+        if name == "geometry" and isinstance(cell, dt.time | dt.timedelta | dt.datetime):
+            raise FileError(
+                "The geometry has become a clock time in the spreadsheet.",
+                expected="text such as 45:0",
+                got=repr(read_text(cell, name)),
+                remedy="format the column geometry as text and type the values again.",
+            )
+        text = read_text(cell, name)
+        words = viewing_words(text)
+        if name == "geometry" and "geometry" not in words and re.fullmatch(r"-?\d{2,3}", text):
+            words = {"geometry": f"45as{int(text)}"}
+        return words if name in words else {name: text}
+
+    def _light(self, row: Row, said: dict[str, str], group: Group | None) -> str:
+        self.unstated.add("light")
+
+        def make() -> Question:
+            lab = (
+                [read_text(row[1][i], "") for i in group.places.values() if i < len(row[1])]
+                if group
+                else []
+            )
+            fit = self.twice.medians
+            choices = []
+            for light in LIGHTS:
+                if (
+                    said.get("illuminant", light[0]) != light[0]
+                    or said.get("observer", light[1]) != light[1]
+                ):
+                    continue
+                means = f"{self.look.table.row_word} {row[0]}: {', '.join(lab)} as seen so"
+                if light in fit:
+                    means += f"; ΔE00 {fit[light]:.2f} from the file's own spectra"
+                choices.append(Choice("/".join(light), f"{light[0]}, {light[1]}° observer", means))
+            if not choices:
+                choices = [Choice("/".join(x), f"{x[0]}, {x[1]}° observer") for x in LIGHTS]
+            return Question(
+                "light",
+                "Under which light and observer do the L, a, b (or X, Y, Z) of this file hold? The "
+                "file does not say. (The instrument's settings do; the printing trade has D50 and "
+                "2°, ISO 13655, most others D65 and 10°.)",
+                choices,
+            )
+
+        return self.look.asking.answer("light", make, row[0])
+
+    def _geometry(self, row: Row, said: str) -> str:
+        self.unstated.add("geometry")
+
+        def make() -> Question:
+            listed = [g for g in _GEOMETRIES if not said or g[0].startswith("d")]
+            text = (
+                _SPECULAR
+                if said
+                else (
+                    "With which geometry was the instrument reading, and was the specular gloss in "
+                    "it? The file does not say."
+                )
+            )
+            choices = [
+                Choice(k, w, f"{self.look.table.row_word} {row[0]}: read at {k}") for k, w in listed
+            ]
+            return Question("specular" if said else "geometry", text, choices)
+
+        return self.look.asking.answer("specular" if said else "geometry", make, row[0])
+
+    def _reading(self, row: Row, group: Group, source: str) -> Reading | None:
+        lab_cells = [n for n in group.places if n in "Lab"]
+        has_lab = any(self._filled(row, group, n) for n in lab_cells)
+        has_xyz = not has_lab and any(self._filled(row, group, n) for n in group.places)
+        held = [(nm, i) for nm, i in group.spectral if i < len(row[1]) and not is_blank(row[1][i])]
+        if not (has_lab or has_xyz or held):
+            return None
+        sd = self.look.optional(row, "sd")
+        spectrum = None
+        if held:
+            viewing = self.viewing(row, group, spectral=True)
+            try:
+                spectrum = self._spectrum(row, held, viewing)
+            except _NotWholeError as error:
+                if not has_lab and not has_xyz:
+                    raise
+                why = f"{error.problem.rstrip('.')} ({error.got})"
+                text = f"L, a, b were taken, not the spectrum: {why}"
+                self.gaps.setdefault(text, []).append(row[0])
+        if spectrum:
+            reading = Reading(viewing, source, None, *spectrum, sd=sd)
+            if has_lab:
+                # an impossible Lab is no less wrong beside a spectrum
+                Reading(viewing, source, self._triple(row, group, "Lab"))
+                self.both.append(row[0])
+            return reading
+        lab = self._triple(row, group, "Lab" if has_lab else "XYZ")
+        viewing = self._settled(self.viewing(row, group), row)
+        return Reading(viewing, source, lab if has_lab else lab_from_xyz(lab, viewing), sd=sd)
+
+    def _held(self, row: Row, group: Group) -> list[tuple[float, int]]:
+        return [(nm, i) for nm, i in group.spectral if i < len(row[1]) and not is_blank(row[1][i])]
+
+    def _filled(self, row: Row, group: Group, name: str) -> bool:
+        i = group.places[name]
+        return i < len(row[1]) and not is_blank(row[1][i])
+
+    def _triple(self, row: Row, group: Group, names: str) -> tuple[float, float, float]:
+        x, y, z = (
+            self.look.number(
+                row[1][i] if (i := group.places.get(n, -1)) in range(len(row[1])) else None, n
+            )
+            for n in names
+        )
+        return x, y, z
+
+    def _spectrum(
+        self, row: Row, held: list[tuple[float, int]], viewing: Viewing, *, note: bool = True
+    ) -> tuple[tuple[float, ...], tuple[float, ...]]:
+        found = [(nm, self.look.number(row[1][i], f"{nm:g} nm")) for nm, i in held]
+        scale = self.scale.of(row)
+        top = 1.3 if viewing.aspecular is None else 10.0
+        peak = max(v for _, v in found)
+        if scale == "unit" and peak > top:
+            raise FileError(
+                "The reflectance contradicts the scale 0-1.",
+                expected=f"at most {top:g}",
+                got=f"{peak:g}, which looks like percent",
+                remedy="declare percent, if the file is in percent.",
+            )
+        divisor = 100.0 if scale == "percent" else 1.0
+        nm = tuple(w for w, _ in found)
+        self._check_reach(row, nm, note=note)
+        return nm, tuple(v / divisor for _, v in found)
+
+    def _check_reach(self, row: Row, nm: tuple[float, ...], *, note: bool) -> None:
+        steps = [(b - a, a, b) for a, b in pairwise(nm)]
+        if len(steps) < 3:
+            return  # too short to be a spectrum, which Reading refuses
+        widest, start, end = max(steps)
+        if widest > _COARSEST + 1e-6:
+            raise _NotWholeError(
+                "The spectrum has too wide a gap to be interpolated.",
+                expected=f"a reflectance at least every {_COARSEST:g} nm (ASTM E308)",
+                got=f"nothing between {start:g} and {end:g} nm",
+                remedy="export the whole spectrum, or give L, a, b instead.",
+            )
+        low, high = _NEEDED
+        if nm[0] - steps[0][0] > low or nm[-1] + steps[-1][0] < high:
+            raise _NotWholeError(
+                "The spectrum does not reach far enough.",
+                expected=f"{low:g} to {high:g} nm, at most one interval missing at an end",
+                got=f"{nm[0]:g} to {nm[-1]:g} nm",
+                remedy="export the whole spectrum; what was not measured is not guessed.",
+            )
+        if not note:
+            return
+        if widest > min(steps)[0] + 1e-6:
+            text = f"nothing between {start:g} and {end:g} nm, which will be interpolated"
+            self.gaps.setdefault(text, []).append(row[0])
+        if nm[0] > low or nm[-1] < high:
+            text = (
+                f"the spectrum covers {nm[0]:g} to {nm[-1]:g} nm; towards {low:g} and {high:g} nm "
+                "its end value is held, as ASTM E308 does"
+            )
+            self.gaps.setdefault(text, []).append(row[0])
+
+    def _settled(self, viewing: Viewing, row: Row) -> Viewing:
+        """The viewing of Lab alone, where the file's own spectra say that its light is wrong."""
+        chosen = self.twice.answer(self.look.asking, row[0], needed=True)
+        if chosen in (None, "stated"):
+            return viewing
+        name, field = str(chosen).split("/")
+        return Viewing(name, field, viewing.geometry)
+
+    def compare(self) -> None:
+        """Put before the user where Lab and spectra of the table disagree."""
+        if self.both:
+            self.twice.answer(self.look.asking, None, needed=False)
+            self.disagreeing = self.twice.far
+
+    def _pairs(self) -> tuple[list[int], list[Pair]]:
+        rows: list[int] = []
+        pairs: list[Pair] = []
+        for row in self.look.table.rows:
+            for group in self.look.columns.groups:
+                if len(pairs) >= _PAIRS or not group.spectral or "L" not in group.places:
+                    continue
+                held = self._held(row, group)
+                try:
+                    lab = self._triple(row, group, "Lab")
+                    nm, values = self._spectrum(row, held, Viewing(), note=False)
+                    Reading(Viewing(), "spectrophotometer", lab)
+                    Reading(Viewing(), "spectrophotometer", None, nm, values)
+                except (MatchlibError, Undecided, ValueError):
+                    continue
+                rows.append(row[0])
+                pairs.append((nm, values, lab))
+        return rows, pairs
+
+    def _stated_light(self) -> tuple[str, str] | None:
+        """The light and observer that the table names, where it names one for all rows."""
+        named: set[tuple[str, str]] = set()
+        for row in self.look.table.rows[:_PAIRS]:
+            for group in self.look.columns.groups:
+                try:
+                    said = self._said(row, group)
+                except MatchlibError:
+                    return None
+                if "illuminant" not in said or "observer" not in said:
+                    return None
+                named.add(_light_of(said))
+        light = named.pop() if len(named) == 1 else None
+        return light if light and light[0] in ILLUMINANTS and light[1] in OBSERVERS else None
+
+
+def _light_of(said: dict[str, str]) -> tuple[str, str]:
+    by_name = {n.casefold(): n for n in ILLUMINANTS}
+    light = said["illuminant"].strip()
+    field = re.sub(r"\s*(?:°|deg(?:rees?)?)$", "", said["observer"].strip(), flags=re.IGNORECASE)
+    return by_name.get(light.casefold(), light), field.removesuffix(".0")

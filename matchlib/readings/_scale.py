@@ -1,0 +1,165 @@
+"""Whether a table's reflectances are percent or 0-1: declared, alone possible, or asked."""
+
+from __future__ import annotations
+
+import re
+
+from matchlib.errors import FileError, MatchlibError
+from matchlib.readings._cells import read_text
+from matchlib.readings._grid import Row, is_blank
+from matchlib.readings._lookup import Lookup
+from matchlib.readings._words import scale_of
+from matchlib.readings.questions import Choice, Question, Undecided
+
+__all__ = ["Scale"]
+
+# Even a black panel's clear surface sends back more than 1.5 % somewhere.
+_BLACK = 1.5
+
+
+class Scale:
+    """The reflectance scale of one table; `declared` is the caller's, None where not given.
+
+    `note` says how it was found where the table does not name it.
+    """
+
+    def __init__(self, look: Lookup, declared: str | None) -> None:
+        self._look = look
+        self.note = ""
+        self._file = self._found(declared)
+
+    def of(self, row: Row) -> str:
+        """Return ``unit`` or ``percent`` for a row; waits where that is still to be answered."""
+        own = self._own(row)
+        if own and self._file and own != self._file:
+            raise FileError(
+                "This row declares another reflectance scale than the file.",
+                remedy="declare one scale for the whole table.",
+            )
+        scale = own or self._file
+        if scale is None:
+            # asked already, of the file as a whole: this row waits for the same answer
+            return self._word(self._look.asking.answer("scale", self._unasked, row[0]))
+        return scale
+
+    def _own(self, row: Row) -> str | None:
+        if "scale" not in self._look.columns.known:
+            return None
+        text = self._look.text(row, "scale")
+        return _known_scale(text, "the column scale") if text else None
+
+    def _found(self, declared: str | None) -> str | None:
+        look = self._look
+        said = {s for s in (*look.columns.scales, look.table.scale) if s}
+        if "scale" in look.table.facts:
+            said.add(_known_scale(look.table.facts["scale"], "the file"))
+        if len(said) > 1:
+            raise FileError(
+                "Some spectral columns say percent and others 0-1.",
+                remedy="declare one scale for the whole table.",
+            )
+        peaks = self._peaks()
+        if peaks and declared and said - {declared}:
+            raise FileError(
+                "The reflectance scale is declared twice, and differently.",
+                got="0-1 and percent",
+                remedy="declare what the file itself says.",
+            )
+        told = declared or next(iter(said), None)
+        by_row = {self._tried(row) for row, _ in peaks}
+        if peaks and None not in by_row:
+            if len(by_row) > 1 or "?" in by_row or (told and by_row != {told}):
+                return told  # rows that say otherwise are refused one by one
+            told = by_row.pop()
+        if not peaks:
+            return told
+        values = sorted(v for _, v in peaks)
+        top = 10.0 if self._aspecular() else _BLACK
+        if values[len(values) // 2] > top:
+            possible = {"percent"}
+        else:
+            possible = {"unit", "percent"} if values[-1] > _BLACK else {"unit"}
+        if told in possible:
+            return told
+        if not told and possible == {"percent"}:
+            self.note = "reflectances were taken as percent, since they are far above 1"
+            return "percent"
+        return self._asked(peaks[0], told, values[-1])
+
+    def _tried(self, row: Row) -> str | None:
+        try:
+            return self._own(row)
+        except MatchlibError:
+            return "?"
+
+    def _asked(self, first: tuple[Row, float], told: str | None, top: float) -> str | None:
+        row, peak = first
+
+        def make() -> Question:
+            text = "Are the reflectances of this file percent, or 0-1? The file does not say."
+            if told == "unit":
+                text = (
+                    "The file declares reflectances of 0-1, but most of its spectra are far above "
+                    "1: numbers that look like percent. Which are they?"
+                )
+            elif told == "percent":
+                text = (
+                    f"The file declares reflectances in percent, but none is above {_BLACK:g}% "
+                    f"(the highest is {top:g}): numbers that look like 0-1. Which are they?"
+                )
+            choices = [
+                Choice(word, word, f"row {row[0]}: at most {peak / by:.3%} of the light comes back")
+                for word, by in (("0-1", 1.0), ("percent", 100.0))
+            ]
+            return Question("scale", text, choices)
+
+        try:
+            return self._word(self._look.asking.answer("scale", make))
+        except Undecided:
+            return None
+
+    def _unasked(self) -> Question:
+        return Question(
+            "scale",
+            "Are the reflectances of this file percent, or 0-1? The file does not say.",
+            [Choice("0-1", "0-1"), Choice("percent", "percent")],
+        )
+
+    def _word(self, answer: str) -> str:
+        return "unit" if answer == "0-1" else answer
+
+    def _aspecular(self) -> bool:
+        look = self._look
+        told = [g.viewing.get("geometry", "") for g in look.columns.groups]
+        told.append(look.facts.get("geometry", ""))
+        at = look.columns.known.get("geometry")
+        if at is not None:
+            told += [read_text(c[at], "") for _, c in look.table.rows[:50] if at < len(c)]
+        return any("as" in t or re.fullmatch(r"-?\d{2,3}(?:\.0)?", t) for t in told)
+
+    def _peaks(self) -> list[tuple[Row, float]]:
+        places = [i for g in self._look.columns.groups for _, i in g.spectral]
+        found = []
+        for row in self._look.table.rows if places else ():
+            values = []
+            for i in places:
+                if i < len(row[1]) and not is_blank(row[1][i]):
+                    try:
+                        values.append(self._look.number(row[1][i], "r"))
+                    except MatchlibError:
+                        continue
+            if values:
+                found.append((row, max(values)))
+        return found
+
+
+def _known_scale(text: str, where: str) -> str:
+    scale = scale_of(text)
+    if scale is None:
+        raise FileError(
+            f"The reflectance scale declared by {where} is not known.",
+            expected="0-1 or percent",
+            got=repr(text[:40]),
+            remedy="declare 0-1 or percent.",
+        )
+    return scale

@@ -1,0 +1,138 @@
+"""Zipped formats, inflated under a bound that counts the bytes really read.
+
+What a zip says of its own sizes is not to be believed, and an unpacker that believes it inflates a
+whole chunk before it looks. So every part is inflated here first, piece by piece, and a part that
+is not what its directory says is refused; a library may then open the file. A document type
+declaration, without which no XML entity can be expanded, is refused wherever it stands (see OWASP,
+"XML External Entity Prevention").
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import zipfile
+import zlib
+from collections.abc import Iterator
+
+from matchlib.errors import FileError, MatchlibError
+
+__all__ = ["MAX_UNPACKED", "Parts", "has_doctype"]
+
+MAX_UNPACKED = 128 * 2**20
+_MAX_PARTS = 2_000
+_PIECE = 2**18
+# A parser keeps some 60 bytes for the shortest element, cleared or not: 8 million in all, and
+# between the beginnings of two rows (or shared texts), where nothing is cleared, far fewer.
+_MOST_TAGS, _MOST_ROWS, _MOST_IN_ROW = 8_000_000, 1_100_000, 400_000
+_ROW = re.compile(rb"<(?:\w+:)?(?:row|table-row|si)[\s/>]")
+
+
+def has_doctype(data: bytes) -> bool:
+    """Whether XML text, in any encoding of XML, declares a document type or an entity."""
+    plain = data.replace(b"\x00", b"").upper()  # UTF-16 becomes ASCII
+    return b"<!DOCTYPE" in plain or b"<!ENTITY" in plain
+
+
+class Parts:
+    """The parts of a zip file, each found to be what the zip says, all together within a bound.
+
+    Parameters
+    ----------
+    data : bytes
+        The whole file.
+    what : str
+        What the file should be, for the errors: ``XLSX``, ``ODS``.
+    most : int
+        Bytes that all parts together may inflate to.
+
+    Raises
+    ------
+    FileError
+        If it is no whole zip, lies about a size, inflates to too much, or holds XML entities.
+    """
+
+    def __init__(self, data: bytes, what: str, *, most: int = MAX_UNPACKED) -> None:
+        self.what, self._most, self._seen = what, most, 0
+        self._tags = self._rows = 0
+        self._stream = io.BytesIO(data)
+        self.marks: set[str] = set()
+        try:
+            with zipfile.ZipFile(self._stream) as held:
+                infos = held.infolist()
+                if len(infos) > _MAX_PARTS or len({i.filename for i in infos}) < len(infos):
+                    raise self._refused("has too many parts, or one part twice")
+                self.names = tuple(i.filename for i in infos)
+                for info in infos:
+                    self._check(held, info)
+        except MatchlibError:
+            raise
+        except (zipfile.BadZipFile, NotImplementedError, RuntimeError, OSError) as error:
+            raise self._broken(error) from error
+        except (EOFError, ValueError, zlib.error) as error:
+            raise self._broken(error) from error
+
+    def pieces(self, name: str) -> Iterator[bytes]:
+        """Yield a part's bytes, a quarter of a mebibyte at a time."""
+        with zipfile.ZipFile(self._stream) as held, held.open(name) as stream:
+            while piece := stream.read(_PIECE):
+                yield piece
+
+    def read(self, name: str) -> bytes:
+        """Return a part whole; its size was checked."""
+        return b"".join(self.pieces(name))
+
+    def _check(self, held: zipfile.ZipFile, info: zipfile.ZipInfo) -> None:
+        if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+            raise self._refused("is packed in a way that cannot be unpacked piece by piece")
+        said, left = info.file_size, self._most - self._seen
+        info.file_size = (
+            left + 4 * _PIECE
+        )  # else the reader would stop, and look no further, where it says
+        real, last, in_row = 0, b"", 0
+        with held.open(info) as stream:
+            while piece := stream.read(_PIECE):
+                real += len(piece)
+                if real > left:
+                    raise self._refused(f"unpacks to more than {self._most // 2**20} MiB")
+                near = last + piece
+                if has_doctype(near):
+                    raise FileError(
+                        f"This {self.what} file holds XML entities, which could fill the memory.",
+                        expected="a spreadsheet as a spreadsheet program saves it",
+                        remedy="do not trust the file; ask for it as CSV.",
+                    )
+                begins = [m.start() for m in _ROW.finditer(piece)]
+                self._tags += piece.count(b"<")
+                self._rows += len(begins)
+                in_row += piece.count(b"<", 0, begins[0] if begins else len(piece))
+                longest = in_row
+                for i, at in enumerate(begins):
+                    in_row = piece.count(b"<", at, (*begins, len(piece))[i + 1])
+                    longest = max(longest, in_row)
+                if self._tags > _MOST_TAGS or self._rows > _MOST_ROWS or longest > _MOST_IN_ROW:
+                    raise self._refused("holds too many cells, or what are no cells at all")
+                if b"<f>" in near or b"<f " in near or b"<f/>" in near:
+                    self.marks.add("formula")
+                last = piece[-24:]
+        if real != said:
+            raise self._refused(
+                f"says that a part has {said:,} bytes, but it has {real:,}",
+            )
+        info.file_size = said
+        self._seen += real
+
+    def _refused(self, why: str) -> FileError:
+        return FileError(
+            f"This {self.what} file {why}.",
+            expected="a spreadsheet as a spreadsheet program saves it",
+            remedy="do not trust the file; ask for the table alone, in a new file or as CSV.",
+        )
+
+    def _broken(self, error: Exception) -> FileError:
+        return FileError(
+            f"This is not a whole {self.what} file.",
+            got=str(error)[:100] or type(error).__name__,
+            remedy="copy or export it again; an old .xls file must be saved as .xlsx, and a "
+            "password must be taken off.",
+        )

@@ -1,0 +1,396 @@
+"""Tables → panels, with a report of every row and of what the file leaves open."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from matchlib.domain import Panel, Stage
+from matchlib.errors import FileError, MatchlibError
+from matchlib.readings._cells import heading
+from matchlib.readings._entries import (
+    OF_PANEL,
+    OF_STAGE,
+    OURS,
+    Entry,
+    TableReader,
+    as_shown,
+    role_of,
+)
+from matchlib.readings._grid import is_blank
+from matchlib.readings._header import Table
+from matchlib.readings._joining import folded_code, joined
+from matchlib.readings._lookup import Lookup
+from matchlib.readings.questions import Asking, Choice, Question, Undecided
+from matchlib.readings.report import (
+    ALONE,
+    REFUSED,
+    REMARK,
+    TAKEN,
+    WAITS,
+    ImportReport,
+    RowReport,
+    TileReading,
+)
+
+__all__ = ["Said", "read_tables"]
+
+_PREVIEW = 10
+_SHOWN_ROWS = 8
+_UNREAD = (
+    "No reading was found for this back. What to do: give the file of readings with it, or write "
+    "none as its source."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What the caller says of a file.
+
+    Parameters
+    ----------
+    facts : mapping of str to str
+        What holds where the file says nothing: ``illuminant``, ``observer``, ``geometry``,
+        ``source``, ``instrument``.
+    decimal : str, optional
+        Decimal sign, ``.`` or ``,``; None to find it in the file.
+    scale : str, optional
+        Reflectance scale, ``unit`` or ``percent``; None to find it or ask.
+    names : mapping of str to iterable of str
+        Names known already, by ``ground`` and ``colour``.
+    panels : mapping of str to Panel
+        Panels known already, by code: readings without a back may be of one of them.
+    """
+
+    facts: Mapping[str, str] = field(default_factory=dict)
+    decimal: str | None = None
+    scale: str | None = None
+    names: Mapping[str, Iterable[str]] = field(default_factory=dict)
+    panels: Mapping[str, Panel] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        if self.decimal not in (".", ",", None):
+            raise FileError(
+                "This decimal sign is not known.",
+                expected=". or ,",
+                got=repr(self.decimal),
+                remedy="declare what the file has.",
+            )
+
+    def lookup(self, table: Table, asking: Asking) -> Lookup:
+        """Return the reader of a table's cells.
+
+        Parameters
+        ----------
+        table : Table
+            The table.
+        asking : Asking
+            The questions of its file.
+
+        Returns
+        -------
+        Lookup
+            Cells by meaning.
+        """
+        return Lookup(table, asking, self.facts, self.decimal)
+
+
+@dataclass(slots=True)
+class _Intake:
+    """Everything gathered over the tables of one import."""
+
+    asking: Asking
+    said: Said
+    entries: list[Entry] = field(default_factory=list)
+    rows: list[RowReport] = field(default_factory=list)
+    tiles: list[TileReading] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+    assumed: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    columns: list[tuple[str, str, str]] = field(default_factory=list)
+    preview: list[dict[str, Any]] = field(default_factory=list)
+
+    def refuse(self, entry: Entry, reason: str, outcome: str = REFUSED) -> None:
+        old = self.rows[entry.place]
+        self.rows[entry.place] = RowReport(
+            old.row, outcome, entry.code, (*old.reasons, reason), old.sheet, old.cells
+        )
+
+
+def read_tables(
+    tables: Sequence[Table], asking: Asking, said: Said, *, file: str, sha256: str
+) -> ImportReport:
+    """Read the panels of the tables of one import.
+
+    Parameters
+    ----------
+    tables : sequence of Table
+        At least one; those that hold neither readings nor backs are left out, and named.
+    asking : Asking
+        The questions of the import, and the answers given.
+    said : Said
+        What the caller says.
+    file, sha256 : str
+        For the report.
+
+    Returns
+    -------
+    ImportReport
+        What could be understood; rows that wait for an answer are in neither heap.
+
+    Raises
+    ------
+    FileError
+        If the tables as a whole cannot be trusted.
+    """
+    intake = _Intake(asking, said)
+    several = len({t.sheet for t in tables}) > 1
+    used: list[Lookup] = []
+    for table in tables:
+        look = said.lookup(table, asking)
+        if role_of(look):
+            used.append(look)
+        else:
+            intake.warnings.append(
+                f"The table {table.sheet or table.header[0]!r} was left out: it "
+                "holds neither readings nor backs"
+            )
+    _needed(used, tables, said)
+    for look in used:
+        _read(look, intake, several)
+    waiting = any(r.outcome == WAITS for r in intake.rows)
+    if not waiting:
+        _join(intake)
+        _alike(intake)
+    panels = [] if waiting else _gather(intake)
+    if len(intake.tiles) > 1:
+        from matchlib.readings.drift import find_drift  # numpy: only files with tiles pay
+
+        intake.warnings += [drift.words for drift in find_drift(intake.tiles)]
+    return ImportReport(
+        file=file,
+        sha256=sha256,
+        panels=tuple(panels),
+        rows=tuple(intake.rows),
+        questions=asking.questions,
+        columns=tuple(intake.columns),
+        preview=tuple(_marked(intake)),
+        warnings=tuple(dict.fromkeys(intake.warnings)),
+        notes=tuple(dict.fromkeys(intake.notes)),
+        assumed=tuple(dict.fromkeys(intake.assumed)),
+        tiles=tuple(intake.tiles),
+        row_word=used[0].table.row_word,
+    )
+
+
+def _needed(used: list[Lookup], tables: Sequence[Table], said: Said) -> None:
+    have: set[str] = set()
+    for look in used:
+        have |= look.columns.known.keys() | look.facts.keys()
+    if "tile" in have:
+        return
+    missing = [n for n in ("panel", "ground") if n not in have]
+    if missing == ["ground"] and said.panels:
+        return
+    if missing or not used:
+        names = [n for t in tables for n in t.header if n]
+        raise FileError(
+            f"This table has no column {' and no column '.join(missing or ['panel'])}.",
+            expected="at least panel, ground, colour, schedule (or ratio and coats), and L, a, b "
+            "or spectral columns",
+            got=", ".join(names)[:200],
+            remedy="name the columns as in the table of readings; where backs and readings are in "
+            "two files, give both.",
+        )
+
+
+def _read(look: Lookup, intake: _Intake, several: bool) -> None:
+    table = look.table
+    reader = TableReader(look, intake.said.scale, intake.said.names)
+    place = table.sheet if several else ""
+    intake.columns += look.columns.said
+    outcome_at = next((i for i, n in enumerate(table.header) if n.casefold() == OURS[1]), None)
+    for row in table.rows:
+        if outcome_at is not None and outcome_at < len(row[1]) and row[1][outcome_at] == TAKEN:
+            continue  # our own report, corrected: what was taken is not taken again
+        entry = reader.entry(row)
+        outcome = REFUSED if entry.reasons else WAITS if entry.waiting else TAKEN
+        reasons = tuple(dict.fromkeys(entry.reasons)) or tuple(
+            f"waits for the answer to {k!r}" for k in dict.fromkeys(entry.waiting)
+        )
+        cells = tuple(
+            (n, as_shown(row, i))
+            for i, n in enumerate(table.header)
+            if n and n.casefold() not in OURS and i < len(row[1])
+        )
+        intake.rows.append(RowReport(row[0], outcome, entry.code, reasons, place, cells))
+        if len(intake.preview) < _PREVIEW:
+            intake.preview.append(reader.shown(row, entry))
+        if entry.good and entry.tile:
+            tiles = (TileReading(entry.tile, r, r.date, row[0]) for r in entry.readings)
+            intake.tiles += tiles
+        elif entry.good:
+            entry.place = len(intake.rows) - 1
+            intake.entries.append(entry)
+    for number, remark in table.remarks:
+        text = next(heading(c) for c in remark if not is_blank(c))
+        intake.rows.append(RowReport(number, REMARK, "", (text[:200],), place))
+    warnings, assumed = reader.remarks()
+    intake.warnings += warnings
+    intake.assumed += assumed
+    intake.notes += [n for n in look.columns.extra if n.casefold() not in OURS]
+
+
+def _join(intake: _Intake) -> None:
+    """Let readings without a back meet one: of the same files, or of the archive."""
+    loose = [e for e in intake.entries if e.recipe is None]
+    if not loose:
+        return
+    backs: dict[str, Entry | Panel] = {}
+    for entry in intake.entries:
+        if entry.recipe is not None:
+            backs.setdefault(entry.code, entry)
+    for code, panel in intake.said.panels.items():
+        backs.setdefault(code, panel)
+    codes = list(backs)
+    try:
+        places = joined([e.code for e in loose], codes, intake.asking)
+    except Undecided:
+        for entry in loose:
+            intake.refuse(entry, "waits for the answer to 'join'", WAITS)
+        intake.entries = []
+        return
+    for entry, i in zip(loose, places, strict=True):
+        if i is None:
+            intake.refuse(entry, f"No back was found for the reading {entry.code!r}.", ALONE)
+            continue
+        back = backs[codes[i]]
+        entry.recipe, entry.code = back.recipe, codes[i]
+        entry.known = back if isinstance(back, Panel) else None
+    intake.entries = [e for e in intake.entries if e.recipe is not None]
+
+
+def _alike(intake: _Intake) -> None:
+    """Ask whether codes that differ only in capitals, signs or noughts are one panel."""
+    spelt: dict[str, dict[str, Entry]] = {}
+    for entry in intake.entries:
+        spelt.setdefault(folded_code(entry.code), {}).setdefault(entry.code, entry)
+    several = {k: v for k, v in spelt.items() if len(v) > 1}
+    if not several:
+        return
+    first = list(next(iter(several.values())).values())
+
+    def make() -> Question:
+        shown = " and ".join(repr(e.code) for e in first[:3])
+        return Question(
+            "codes",
+            f"Some codes are alike but for capitals, signs or noughts, such as {shown}. Are they "
+            "one panel?",
+            [
+                Choice("different", "no, different panels"),
+                Choice(
+                    "same",
+                    "yes, one panel each",
+                    f"row {first[1].row}: a reading of {first[0].code}",
+                ),
+            ],
+            "different",
+            [e.row for group in several.values() for e in group.values()][:1000],
+        )
+
+    if intake.asking.answer("codes", make) == "same":
+        one = {code: next(iter(g)) for g in several.values() for code in g}
+        for entry in intake.entries:
+            entry.code = one.get(entry.code, entry.code)
+
+
+def _gather(intake: _Intake) -> list[Panel]:
+    by_code: dict[str, list[Entry]] = defaultdict(list)
+    for entry in intake.entries:
+        by_code[entry.code].append(entry)
+    panels: list[Panel] = []
+    for entries in by_code.values():
+        try:
+            panel = _merge(entries, intake)
+        except MatchlibError as error:
+            for entry in entries:
+                intake.refuse(entry, str(error))
+            continue
+        if not any(s.readings for s in panel.stages) and not any(e.unread for e in entries):
+            for entry in entries:
+                intake.refuse(entry, _UNREAD, ALONE)
+            continue
+        panels.append(panel)
+    return panels
+
+
+def _merge(entries: list[Entry], intake: _Intake) -> Panel:
+    by_stage: dict[int, list[Entry]] = defaultdict(list)
+    for entry in entries:
+        by_stage[entry.stage].append(entry)
+    first = entries[0]
+    if first.known is not None:  # readings of the panel as it stands in the archive
+        return first.known.having(readings=tuple(r for e in entries for r in e.readings))
+    if sorted(by_stage) != list(range(1, len(by_stage) + 1)):
+        raise FileError(
+            f"Panel {first.code} has a stage without the one before it.",
+            expected="stages 1, 2 and so on",
+            got="stage " + " and ".join(map(str, sorted(by_stage))),
+            remedy="add a row for every stage; one that was never read has the source none.",
+        )
+    stages = tuple(_merge_stage(by_stage[n], n, intake) for n in sorted(by_stage))
+    extra: dict[str, dict[str, None]] = defaultdict(dict)
+    for entry in entries:
+        for name, value in entry.extra:
+            extra[name][value] = None
+    own = tuple((name, "; ".join(values)) for name, values in extra.items())
+    return replace(first, extra=own, back=_agreed(entries, OF_PANEL, intake)).panel(stages)
+
+
+def _merge_stage(entries: list[Entry], number: int, intake: _Intake) -> Stage:
+    first = entries[0]
+    if len({e.recipe for e in entries}) > 1:
+        rows = ", ".join(str(e.row) for e in entries[:_SHOWN_ROWS])
+        here = f" in stage {number}" if number > 1 else ""
+        raise FileError(
+            f"The panel code {first.code} stands with more than one recipe{here} (rows {rows}).",
+            got=" and ".join(map(str, dict.fromkeys(e.recipe for e in entries))),
+            remedy="correct the recipe, or give each panel its own code; coats that were laid on "
+            "a finished panel are its stage 2.",
+        )
+    whole = replace(
+        first,
+        back=_agreed(entries, OF_STAGE, intake),
+        sprayed=min((e.sprayed for e in entries if e.sprayed), default=None),
+        log=max((e.log for e in entries), key=len),
+    )
+    return whole.sprayed_stage(tuple(r for e in entries for r in e.readings))
+
+
+def _agreed(entries: list[Entry], names: Iterable[str], intake: _Intake) -> dict[str, Any]:
+    """What the rows of one panel say together; where they do not agree, the first counts."""
+    agreed: dict[str, Any] = {}
+    for name in names:
+        said = [v for e in entries if (v := e.back.get(name)) not in ("", None)]
+        if len(set(said)) > 1:
+            intake.warnings.append(
+                f"Panel {entries[0].code}: its rows do not agree on {name}; {said[0]} was kept."
+            )
+        if said:
+            agreed[name] = said[0]
+    return agreed
+
+
+def _marked(intake: _Intake) -> Iterator[dict[str, Any]]:
+    for seen in intake.preview:
+        number = next(iter(seen.values()))
+        yield {
+            **seen,
+            "unsure": [
+                q.key
+                for q in intake.asking.questions
+                if q.answer is None and (number in q.rows or not q.rows)
+            ],
+        }

@@ -1,0 +1,237 @@
+"""The import command: files in, with questions where they leave something open."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from matchlib.errors import FileError, ImportRefused, MatchlibError
+from workbook.cli.common import (
+    ArchiveOption,
+    FileOptions,
+    JsonOption,
+    WhoOption,
+    note,
+    show,
+    show_json,
+)
+
+if TYPE_CHECKING:
+    from matchlib.readings import ImportReport, Question
+    from workbook.session import HowToRead
+
+__all__ = ["COMMANDS"]
+
+
+@dataclass(frozen=True, slots=True)
+class SaidOptions:
+    """What files do not say of themselves.
+
+    Parameters
+    ----------
+    illuminant, observer, geometry, source, instrument : str, optional
+        What holds where a file says nothing.
+    answers : str, optional
+        File of answers.
+    profile : str, optional
+        Name of the answers kept for this kind of file.
+    sheet : str, optional
+        Sheet of a spreadsheet.
+    """
+
+    illuminant: Annotated[
+        str | None, typer.Option(help="Light, where the file names none: D65, D50, A …")
+    ] = None
+    observer: Annotated[
+        str | None, typer.Option(help="Observer, where the file names none: 2 or 10.")
+    ] = None
+    geometry: Annotated[
+        str | None,
+        typer.Option(help="Geometry, where the file names none: 45:0, di:8, de:8, 45as15 …"),
+    ] = None
+    source: Annotated[
+        str | None,
+        typer.Option(help="How it was read, where the file does not say: spectro, photo, none."),
+    ] = None
+    instrument: Annotated[
+        str | None, typer.Option(help="The instrument, where the file names none.")
+    ] = None
+    answers: Annotated[
+        str | None, typer.Option(help="File of answers: a JSON object by key.", metavar="FILE")
+    ] = None
+    profile: Annotated[
+        str | None, typer.Option(help="Use, and keep, the answers for this kind of file.")
+    ] = None
+    sheet: Annotated[str | None, typer.Option(help="One sheet of a spreadsheet.")] = None
+
+    def how(self, readings: FileOptions) -> HowToRead:
+        """Return it with the other declarations, as a session takes it.
+
+        Parameters
+        ----------
+        readings : FileOptions
+            Scale, decimal sign and single answers.
+
+        Returns
+        -------
+        HowToRead
+            All of it.
+        """
+        from matchlib.readings import read_answers
+        from workbook.session import HowToRead
+
+        given = {}
+        if self.answers is not None:
+            try:
+                text = Path(self.answers).read_text("utf-8")
+            except (OSError, ValueError) as error:
+                raise FileError(
+                    f"This file cannot be read: {error}.", where=self.answers, remedy="check it."
+                ) from error
+            given = read_answers(text, self.answers)
+        names = ("illuminant", "observer", "geometry", "source", "instrument")
+        facts = {n: str(v) for n in names if (v := getattr(self, n)) is not None}
+        told = readings.declared
+        return HowToRead(
+            facts,
+            told["scale"],
+            told["decimal"],
+            self.sheet,
+            {**given, **told["answers"]},
+            self.profile,
+        )
+
+
+def _import(
+    *,
+    files: Annotated[
+        list[str] | None,
+        typer.Argument(
+            help="CSV, XLSX, ODS, CGATS, CxF, folders of such, or one backup (.zip). Readings in "
+            "one file and backs in another meet by code."
+        ),
+    ] = None,
+    archive: ArchiveOption = "panels.db",
+    keep_good: Annotated[
+        bool, typer.Option("--keep-good", help="Take the good rows though others are refused.")
+    ] = False,
+    readings: FileOptions,
+    said: SaidOptions,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Say what would be taken, and change nothing.")
+    ] = False,
+    report: Annotated[
+        str | None,
+        typer.Option(
+            help="Write every row with every reason to this CSV file; corrected, it imports.",
+            metavar="FILE",
+        ),
+    ] = None,
+    watch: Annotated[
+        str | None,
+        typer.Option(help="Take files as they appear in this folder.", metavar="FOLDER"),
+    ] = None,
+    who: WhoOption = "",
+    json_: JsonOption = False,
+) -> None:
+    """Take files of past panels into the archive, which is made if there is none.
+
+    What a file leaves open and would change a colour is asked, once for the file. All rows are
+    taken or none, unless --keep-good is given; the report says which rows were refused and why.
+    Importing the same file twice doubles nothing.
+    """
+    from workbook.session import import_file, look_at
+
+    how = said.how(readings)
+    if watch is not None:
+        _watch(archive, watch, how, keep_good=keep_good, who=who, json_=json_)
+        return
+    if not files:
+        raise typer.BadParameter("name a file, a folder, or --watch FOLDER")
+    if dry_run:
+        seen = look_at(archive, files, how)
+        _save(seen, report)
+        show_json(seen.as_dict()) if json_ else show(_previewed(seen))
+        return
+    if sys.stdin.isatty() and not json_:
+        how = _asked(archive, files, how)
+    try:
+        done = import_file(archive, files, how, keep_good=keep_good, who=who)
+    except ImportRefused as error:
+        refused: ImportReport = error.report  # type: ignore[assignment]  # what the readers put there
+        _save(refused, report)
+        if json_:
+            show_json(refused.as_dict())
+        raise
+    if done.report is not None:
+        _save(done.report, report)
+    show_json(done.as_dict()) if json_ else show(done.text)
+
+
+def _watch(
+    archive: str, folder: str, how: HowToRead, *, keep_good: bool, who: str, json_: bool
+) -> None:
+    from workbook.session import watch_folder
+
+    note(f"Watching {folder}; Ctrl-C ends it.")
+    for path, done in watch_folder(archive, folder, how, keep_good=keep_good, who=who):
+        if isinstance(done, MatchlibError):
+            note(str(done))
+        else:
+            show_json(done.as_dict()) if json_ else show(f"{path.name}: {done.text}")
+
+
+def _save(report: ImportReport, path: str | None) -> None:
+    from matchlib.readings.writing import save_bytes
+
+    if path is not None:
+        save_bytes(report.table().encode("utf-8-sig"), Path(path))
+
+
+def _previewed(report: ImportReport) -> str:
+    """The first rows as understood, then the report."""
+    from workbook.cli.printing import table
+
+    names = list(dict.fromkeys(n for seen in report.preview for n in seen if n != "unsure"))
+    shown = [n for n in names if n not in ("readings", "recipe")][:10]
+    shown += [n for n in ("readings",) if n in names]
+    rows = []
+    for seen in report.preview:
+        cells = {**seen, "readings": "; ".join(seen.get("readings", ()))}
+        rows.append((*(str(cells.get(n, "")) for n in shown), ", ".join(seen["unsure"])))
+    head = table((*shown, "unsure"), rows) if rows else ""
+    return f"{head}\n\n{report.text()}\nNothing was changed: this was a dry run."
+
+
+def _asked(archive: str, files: list[str], how: HowToRead) -> HowToRead:
+    """Ask at the keyboard what the files leave open."""
+    from workbook.session import look_at
+    from workbook.session.intake import is_bundle
+
+    while not any(map(is_bundle, files)):
+        waiting = look_at(archive, files, how).open
+        if not waiting:
+            break
+        given = {q.key: _typed(q) for q in waiting}
+        how = replace(how, answers={**how.answers, **given})
+    return how
+
+
+def _typed(question: Question) -> str:
+    note(f"\n{question.text}")
+    for i, choice in enumerate(question.choices, 1):
+        means = f" ({choice.means})" if choice.means else ""
+        note(f"  {i}  {choice.text}{means}")
+    number = typer.prompt("Number", type=int, err=True)
+    if not 1 <= number <= len(question.choices):
+        note(f"One of 1 to {len(question.choices)}.")
+        return _typed(question)
+    return question.choices[number - 1].key
+
+
+COMMANDS = {"import": _import}
+"""By name, in the order in which they are told of."""
