@@ -243,7 +243,21 @@ def test_settings_and_findings_set_aside_are_remembered(place: str) -> None:
         archive.ignore("reversed:A1", who="Ines", why="it is right")
         archive.ignore("reversed:A1")
         archive.ignore("drift")
+        archive.unignore("drift", who="Bo")
         archive.unignore("drift")
+        told = [(c.number, c.action, c.subject, c.who, c.why) for c in archive.history()]
+        assert told == [
+            (1, "finding set aside", "reversed:A1", "Ines", "it is right"),
+            (2, "finding set aside", "drift", "", ""),
+            (3, "finding shown again", "drift", "Bo", ""),
+        ]
+        archive.undo(3)
+        assert archive.ignored() == {"reversed:A1", "drift"}
+        with pytest.raises(ArchiveError, match="changed again since"):
+            archive.undo(3)
+        archive.undo(2)
+        assert archive.ignored() == {"reversed:A1"}
+        assert [c.undoes for c in archive.history()][-2:] == [3, 2]
     with Archive.open(place) as archive:
         assert archive.setting("limits") == limits
         assert archive.ignored() == {"reversed:A1"}

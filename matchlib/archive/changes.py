@@ -24,9 +24,9 @@ class Item:
     Parameters
     ----------
     kind : str
-        ``panel``, ``name`` or ``job``.
+        ``panel``, ``name``, ``job`` or ``finding``.
     name : str
-        The panel's code, the name, or the job's number.
+        The panel's code, the name, the job's number, or the finding's key.
     before, after : dict
         The fields that changed; empty where there was nothing.
     """
@@ -236,6 +236,8 @@ def _item(row: Mapping[str, Any]) -> Item:
     if row["name"] is not None:
         name = json.loads(row["name"])["name"]
     before, after = (json.loads(row[side] or "{}") for side in ("before", "after"))
+    if row["kind"] == "finding":  # its key is its name, and the action says the rest
+        return Item(row["kind"], after["finding"], {}, {})
     return Item(row["kind"], name, before, after)
 
 

@@ -10,9 +10,9 @@ from typing import Any, Self
 
 import sqlalchemy as sa
 
-from matchlib.archive import attaching, jobs, schema
+from matchlib.archive import attaching, history, jobs, schema
 from matchlib.archive.attaching import Attachment
-from matchlib.archive.changes import Stamp
+from matchlib.archive.changes import Stamp, record
 from matchlib.archive.database import Database
 from matchlib.domain import clean_name
 from matchlib.errors import ArchiveError
@@ -315,21 +315,27 @@ class Cupboard:
         who, why : str
             For the record.
         """
-        i = schema.ignored
-        with self._database.write() as connection:
-            if not connection.execute(sa.select(i.c.key).where(i.c.key == finding)).first():
-                connection.execute(i.insert().values(key=finding, at=self._now(), who=who, why=why))
+        self._set_aside(finding, True, who, why)
 
-    def unignore(self, finding: str) -> None:
+    def unignore(self, finding: str, *, who: str = "", why: str = "") -> None:
         """Let an audit finding be shown again.
 
         Parameters
         ----------
         finding : str
             Its key.
+        who, why : str
+            For the record.
         """
+        self._set_aside(finding, False, who, why)
+
+    def _set_aside(self, finding: str, aside: bool, who: str, why: str) -> None:
+        action = "finding set aside" if aside else "finding shown again"
+        stamp = Stamp(self._now(), who, why)
         with self._database.write() as connection:
-            connection.execute(schema.ignored.delete().where(schema.ignored.c.key == finding))
+            item = history.set_aside(connection, finding, aside, stamp)
+            if item is not None:
+                record(connection, action, [item], stamp)
 
     def ignored(self) -> frozenset[str]:
         """Return the keys of the findings set aside.

@@ -32,7 +32,7 @@ from matchlib.errors import ArchiveError
 from matchlib.job import Job
 from matchlib.plain import dump, from_plain
 
-__all__ = ["amend", "insert_readings", "set_deleted", "state_of", "undo", "write"]
+__all__ = ["amend", "insert_readings", "set_aside", "set_deleted", "state_of", "undo", "write"]
 
 _Undone = tuple[str, int, dict[str, Any], dict[str, Any]] | None
 
@@ -128,6 +128,43 @@ def set_deleted(connection: sa.Connection, code: str, deleted: bool, stamp: Stam
     return None if item is None else record(connection, action, [item], stamp)
 
 
+def set_aside(connection: sa.Connection, key: str, aside: bool, stamp: Stamp) -> _Undone:
+    """Set a finding of the audit aside, or let it be shown again.
+
+    Parameters
+    ----------
+    connection : Connection
+        In a write transaction.
+    key : str
+        The finding's.
+    aside : bool
+        Aside, or shown.
+    stamp : Stamp
+        For the record.
+
+    Returns
+    -------
+    tuple or None
+        The item for `record`; None if it was so already.
+    """
+    i = schema.ignored
+    if _aside(connection, key) is aside:
+        return None
+    if aside:
+        row = {"key": key, "at": stamp.at, "who": stamp.who, "why": stamp.why}
+        connection.execute(i.insert().values(row))
+    else:
+        connection.execute(i.delete().where(i.c.key == key))
+    # A finding has no row of its own once it is shown again; its key stands for it.
+    told = {"finding": key}
+    return ("finding", 0, {**told, "aside": not aside}, {**told, "aside": aside})
+
+
+def _aside(connection: sa.Connection, key: str) -> bool:
+    i = schema.ignored
+    return connection.execute(sa.select(i.c.key).where(i.c.key == key)).first() is not None
+
+
 def undo(connection: sa.Connection, number: int, stamp: Stamp) -> int:
     """Undo one change, by a change of its own.
 
@@ -191,7 +228,14 @@ def _undo_job(connection: sa.Connection, entry: Mapping[str, Any], stamp: Stamp)
     return jobs.rewrite(connection, there, wanted, stamp)
 
 
-_UNDO = {"panel": _undo_panel, "job": _undo_job}
+def _undo_finding(connection: sa.Connection, entry: Mapping[str, Any], stamp: Stamp) -> _Undone:
+    before = json.loads(entry["before"])
+    key = before["finding"]
+    _check_unchanged({**before, "aside": _aside(connection, key)}, before, entry, key)
+    return set_aside(connection, key, before["aside"], stamp)
+
+
+_UNDO = {"panel": _undo_panel, "job": _undo_job, "finding": _undo_finding}
 
 
 def _check_unchanged(

@@ -152,8 +152,8 @@ history_items = sa.Table(
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
     sa.Column("change_id", sa.ForeignKey("history.id"), nullable=False, index=True),
-    sa.Column("kind", sa.String(16), nullable=False),  # panel, name or job
-    sa.Column("subject", sa.Integer, nullable=False, index=True),  # its row
+    sa.Column("kind", sa.String(16), nullable=False),  # panel, name, job, finding
+    sa.Column("subject", sa.Integer, nullable=False, index=True),  # its row; 0 for a finding
     sa.Column("before", sa.Text),  # JSON of the fields that changed
     sa.Column("after", sa.Text),
     sqlite_autoincrement=True,

@@ -228,7 +228,7 @@ class FindingsPanel:
         archive = self.desk.session.archive
         keys = sorted(archive.ignored() & {key_of(f) for f in self.findings})
         for key in keys:
-            archive.unignore(key)
+            archive.unignore(key, who=self.who.value)
         if keys:
             codes = [c for f in self.findings if key_of(f) in keys for c in f.codes]
             self._remember("shown", keys, codes)
@@ -260,7 +260,7 @@ class FindingsPanel:
         try:
             for each in what or ():
                 if kind == "ignored":
-                    archive.unignore(each)
+                    archive.unignore(each, who=self.who.value, why="undone in the audit")
                 elif kind == "shown":
                     archive.ignore(each, who=self.who.value, why="ignored once more")
                 elif each not in {c.undoes for c in archive.history()}:
