@@ -8,6 +8,7 @@ import json
 import os
 import socket
 import stat
+import tempfile
 from collections.abc import Awaitable, Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -108,8 +109,9 @@ def test_shared_it_is_told_by_the_networks_name_and_as_a_code(home: Path) -> Non
 def with_kernels(work: Callable[[Any], Awaitable[None]], **given: Any) -> None:
     from workbook.serving.kernels import OwnKernelSpecs, PageKernels
 
-    async def main() -> None:
-        kernels = PageKernels(kernel_spec_manager=OwnKernelSpecs(), **given)
+    async def main(room: str) -> None:
+        specs = OwnKernelSpecs()
+        kernels = PageKernels(kernel_spec_manager=specs, connection_dir=room, **given)
         try:
             await work(kernels)
         finally:
@@ -117,7 +119,8 @@ def with_kernels(work: Callable[[Any], Awaitable[None]], **given: Any) -> None:
                 await kernels._warm
             await kernels.shutdown_all(now=True)
 
-    asyncio.run(main())
+    with tempfile.TemporaryDirectory() as room:
+        asyncio.run(main(room))
 
 
 def test_a_page_takes_the_warm_kernel_and_no_more_than_there_may_be() -> None:
