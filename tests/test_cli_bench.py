@@ -274,3 +274,19 @@ def test_the_back_of_a_card_is_kept_whole(tmp_path):
         "add", "--archive", archive, "--yes", "--panel", "Z2", "--ground", "silver",
         "--pressure", 9.9e3,
     )  # fmt: skip
+
+
+def test_a_search_may_be_held_to_the_shelf(tmp_path):
+    archive = copied(tmp_path)
+    ask = ("match", "--archive", archive, "--lab", 27.1, 45.9, 28.5, "--top", 1)
+    held = (*ask, "--in-stock", "door", "60 ml")
+    assert "not written down" in refused(*held)
+    run("stock", "--archive", archive, "--name", "cherry", "--have", "20 ml")
+    free, short = json_of(*ask)[0], json_of(*held)[0]
+    needs = 0.9 * 60 * sum(
+        int(step.split("@")[0]) / (1 + float(step.split("@")[1].split(":")[0]))
+        for step in short["schedule"].split()
+    )  # fmt: skip
+    assert "cherry" in free["colour"]
+    assert "cherry" not in short["colour"] or needs <= 20
+    assert short["delta_e00"] >= free["delta_e00"]

@@ -91,8 +91,8 @@ def sheet_text(request):
         "2 parts colour (teal)",
         "Sprayed, flash-off by data sheet",
         "Place 3: L*",
-        "Batch of the ground",
-        "Overlap and distance",
+        "Ground batch",
+        "Overlap ____% (75 is usual)",
         "clear coat satin clear",
         "A film 10 % thicker shows as 1.4.",
         "Under A 0.6.",
@@ -177,6 +177,8 @@ def test_a_sheet_with_nothing_but_a_recipe():
     text = printed(jobsheet_pdf(JobSheet("Plain", recipe())))
     assert squeezed(recipe().words) in text
     assert squeezed("Label for the back") not in text
+    for asked in ("Batch of the ground", "Overlap and distance", "Lot of each bottle", "Drawer"):
+        assert squeezed(asked) in text
 
 
 def test_a_reversed_ratio_is_asked_about():

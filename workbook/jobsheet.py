@@ -247,7 +247,8 @@ def _reading(sheet: JobSheet, width: float) -> list[Any]:
                 + f" ({sheet.viewing}). Accept, against the target: {sheet.tolerance}.",
             )
         )
-    out += reading_lines([a.geometry for a in sheet.angles], sheet.measure, width)
+    angles = [a.geometry for a in sheet.angles]
+    out += reading_lines(angles, sheet.measure, width, labelled_below=bool(sheet.panel_code))
     remarks = [
         labelled(label, text)
         for label, text in (("Evenness:", sheet.evenness), ("Other lights:", sheet.metamerism))
@@ -309,8 +310,8 @@ def _build(sheet: JobSheet, paper: str, pages: int | None) -> tuple[bytes, int]:
         _pots(sheet, width),
         coat_table(sheet.recipe, sheet.coats, width),
         [*head("Before and while spraying"), checks(width)],
-        [*head("If it goes wrong, check first"), troubles(width)],
         _reading(sheet, width),
+        [*head("If it goes wrong, check first"), troubles(width)],
     ):
         story += part
     story.append(KeepTogether([*head("Cautions")[1:], *cautions()]))

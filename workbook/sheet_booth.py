@@ -113,7 +113,9 @@ def checks(width: float) -> Any:
     return grid(rows, (box, width / 2 - box, box, width / 2 - box), lines=False)
 
 
-def reading_lines(geometries: Sequence[str], measure: str, width: float) -> list[Any]:
+def reading_lines(
+    geometries: Sequence[str], measure: str, width: float, *, labelled_below: bool
+) -> list[Any]:
     """Return lines to write the readings on, and how they are taken.
 
     Parameters
@@ -124,6 +126,8 @@ def reading_lines(geometries: Sequence[str], measure: str, width: float) -> list
         What is written of the difference.
     width : float
         In all [pt].
+    labelled_below : bool
+        Whether the label that follows asks for what repeats the panel.
 
     Returns
     -------
@@ -136,16 +140,17 @@ def reading_lines(geometries: Sequence[str], measure: str, width: float) -> list
         [check_line(n, quarter - 6) for n in (f"{place}: L*", "a*", "b*", measure)]
         for place in places
     ]
-    back = [
+    back = [] if labelled_below else [
         ("Sprayer", "Date", "Panel code"),
         ("Booth °C and %RH", "Lot of each bottle", "Batch of the ground"),
         ("Gun and tip", "Pressure and fan", "Overlap and distance"),
         ("Coats of clear", "Read on", "Drawer"),
-    ]
+    ]  # fmt: skip
     alike = " ".join(f"{s.name}: {s.ask}." for s in PROTOCOL if s.key != "places")
+    lines = [[check_line(n, third - 6) for n in row] for row in back]
     return [
         grid(rows, [quarter] * 4, lines=False),
-        grid([[check_line(n, third - 6) for n in row] for row in back], [third] * 3, lines=False),
+        *([grid(lines, [third] * 3, lines=False)] if lines else []),
         para(f"Read alike each time. {alike}", 8.5),
         Spacer(1, 1 * mm),
     ]

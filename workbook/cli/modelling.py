@@ -83,6 +83,14 @@ def _match(
     forget: Annotated[
         bool, typer.Option("--forget", help="Forget the limits kept with the archive first.")
     ] = False,
+    in_stock: Annotated[
+        tuple[str, str] | None,
+        typer.Option(
+            help="Only what the shelf has paint for: an area or a usual job, and what a coat takes "
+            "on a square metre, such as --in-stock door '60 ml'.",
+            metavar="WORK A-COAT",
+        ),
+    ] = None,
     light: LightOptions,
     file: FileOptions,
     archive: ArchiveOption = "panels.db",
@@ -100,11 +108,17 @@ def _match(
     from workbook.cli.results import matches_as_dicts, matches_text
     from workbook.session import Session
     from workbook.session.order import aim_of, aim_words
+    from workbook.session.stock import stock_limits
 
     with Session.open(archive, write=remember or forget) as session:
         if forget:
             session.remember_shelf(None)
-        limits = session.limits(**shelf.limits())  # refused before the model is fitted
+        held = (
+            {}
+            if in_stock is None
+            else stock_limits(session.archive, work=in_stock[0], a_coat=in_stock[1])
+        )
+        limits = session.limits(**shelf.limits(), **held)  # refused before the model is fitted
         if remember:
             given = {k: v for k, v in shelf.limits().items() if v is not None}
             session.remember_shelf({**session.shelf(), **given})

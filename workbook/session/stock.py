@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
     from matchlib.mixing import Bill, Supply
 
-__all__ = ["keep_stock", "stock_of", "take_off"]
+__all__ = ["keep_stock", "stock_limits", "stock_of", "take_off"]
 
 _KEY = "stock"
 
@@ -69,3 +69,43 @@ def take_off(archive: Archive, bill: Bill) -> None:
         name, supply = shelf.get(line.name.casefold(), (line.name, None))
         if supply is not None:
             keep_stock(archive, name, supply.less(line.need_ml, bought=line.bottles or 0))
+
+
+def stock_limits(archive: Archive, *, work: str, a_coat: str) -> dict[str, Any]:
+    """Return the limits of a search that may use no more than is on the shelf.
+
+    Parameters
+    ----------
+    archive : Archive
+        Where the shelf is kept.
+    work : str
+        What is sprayed: an area, ``2 m2``, or a usual job, ``door``.
+    a_coat : str
+        What a coat takes out of the cup on a square metre, ``60 ml``, as `mix` says it.
+
+    Returns
+    -------
+    dict
+        Fields of `Limits`; a colour that is not on the list is not limited.
+
+    Raises
+    ------
+    DomainError
+        If the shelf is not written down, or a measure cannot be read.
+    """
+    from matchlib.errors import DomainError
+    from matchlib.mixing import CoatUse, parse_volume
+    from workbook.session.job import Job, area_of
+
+    shelf = stock_of(archive)
+    if not shelf:
+        raise DomainError(
+            "What is on the shelf is not written down.",
+            expected="the colours and how much of each is left",
+            got="an empty list",
+            remedy="workbook stock --name teal --have '300 ml', for each colour that may run out.",
+        )
+    measured = any(c.isdigit() for c in work)
+    area = area_of(Job(area=work) if measured else Job(work=work))
+    use = CoatUse.of_panel(parse_volume(a_coat), area_m2=1.0, coats=1).widened(area.sd)
+    return {"stock": {n: s.stock_ml for n, s in shelf.items()}, "area": area, "use": use}
