@@ -196,7 +196,7 @@ class LabelBox(Flowable):  # type: ignore[misc]  # reportlab ships no types
         [pt].
     """
 
-    def __init__(self, panel: Panel, *, width: float = 92 * mm, height: float = 42 * mm) -> None:
+    def __init__(self, panel: Panel, *, width: float = 92 * mm, height: float = 56 * mm) -> None:
         super().__init__()
         self.panel, self.width, self.height = panel, width, height
         self.placed = place_label(label_lines(panel), (width, height))
