@@ -18,7 +18,7 @@ from cattrs.errors import ForbiddenExtraKeysError
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio
 from matchlib.errors import ArchiveError, MatchlibError
 
-__all__ = ["dump", "from_plain", "to_plain"]
+__all__ = ["dump", "from_plain", "load", "to_plain"]
 
 _T = TypeVar("_T")
 
@@ -112,3 +112,32 @@ def dump(value: object) -> str:
     return json.dumps(
         value, sort_keys=True, ensure_ascii=False, separators=(",", ":"), allow_nan=False
     )
+
+
+def load(text: str | bytes) -> Any:
+    """Return the plain data of a JSON text, however it was spoiled.
+
+    Parameters
+    ----------
+    text : str or bytes
+        As `dump` wrote it.
+
+    Returns
+    -------
+    object
+        Plain data.
+
+    Raises
+    ------
+    ArchiveError
+        If it is no JSON, nested too deeply, or holds a number that is too long.
+    """
+    try:
+        return json.loads(text)
+    except (ValueError, TypeError, RecursionError) as error:
+        raise ArchiveError(
+            "This is not what was stored.",
+            expected="JSON",
+            got=f"{type(error).__name__}: {str(error)[:100]}",
+            remedy="it was written by another program, or is damaged.",
+        ) from None

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
+import datetime as dt
 
 import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
-from matchlib.archive import Archive
-from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Reading, Recipe
-from matchlib.errors import ArchiveError
+from matchlib.archive import Archive, schema
+from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Reading, Recipe, Viewing
+from matchlib.errors import ArchiveError, MatchlibError
+from matchlib.job import Job
 from tests.faults.making import panel, panels
 from tests.faults.places import place
 
@@ -153,11 +155,193 @@ def test_unknown_panels_and_fields_are_refused(place: str) -> None:
             lambda: archive.amend("A2", note="x"),
             lambda: archive.delete("A2"),
             lambda: archive.panel("A2"),
-            lambda: archive.amend("A1", colour="red"),
+            lambda: archive.amend("A1", dye="red"),
         ):
             with pytest.raises(ArchiveError):
                 call()
         assert len(archive.history()) == 1
+
+
+def test_a_range_is_undone_whole_or_not_at_all(place: str) -> None:
+    with Archive.open(place, create=True) as archive:
+        archive.add([Panel.of("A1", RECIPE, (LAB,))])
+        before = archive.content_hash()
+        numbers = [archive.amend("A1", lot=str(i)) or 0 for i in range(5)]
+        undoings = archive.undo_range(numbers[0], numbers[-1], who="Bo", why="a bad hour")
+        assert archive.content_hash() == before
+        undone = archive.history()[-5:]
+        assert [c.number for c in undone] == undoings
+        assert [c.undoes for c in undone] == numbers[::-1]
+        assert {(c.who, c.why) for c in undone} == {("Bo", "a bad hour")}
+        archive.undo_range(undoings[0], undoings[-1])
+        assert archive.panel("A1").lot == "4"
+        count = len(archive.history())
+        for first, end in ((numbers[0], numbers[3]), (1, 10**30), (-3, 2), (0, 0)):
+            with pytest.raises(ArchiveError):
+                archive.undo_range(first, end)
+        assert len(archive.history()) == count
+        assert archive.check() == ()
+
+
+def test_a_stage_and_a_reading_are_amended_removed_and_restored(place: str) -> None:
+    longer = dataclasses.replace(RECIPE, schedule=CoatSchedule.parse("4@6:1 1@10:1"))
+    card = Panel.of("A1", RECIPE, (LAB, LAB), sprayer="Bo").built_on(longer, readings=(LAB,))
+    with Archive.open(place, create=True) as archive:
+        archive.add([card])
+        archive.amend("A1", stage=1, sprayer="Ines", schedule="3@6:1 1@6:1")
+        archive.amend("A1", stage=1, reading=2, lab="51 -20 -10", illuminant="D50")
+        there = archive.panel("A1")
+        assert (there.stages[0].sprayer, there.stages[1].sprayer) == ("Ines", "")
+        assert there.stages[0].readings[0] == LAB
+        assert there.stages[0].readings[1].lab == (51.0, -20.0, -10.0)
+        assert there.stages[0].readings[1].viewing.illuminant == "D50"
+        archive.delete("A1", stage=1, reading=1, why="a finger on it")
+        archive.delete("A1", stage=2)
+        assert [len(s.readings) for s in archive.panel("A1").stages] == [1]
+        archive.restore("A1", what="stage")
+        archive.restore("A1", what="reading")
+        assert archive.panel("A1") == there
+        with pytest.raises(ArchiveError, match="not back already"):
+            archive.restore("A1", what="reading")
+        for call in (
+            lambda: archive.delete("A1", stage=3),
+            lambda: archive.delete("A1", stage=1, reading=0),
+            lambda: archive.amend("A1", stage=1, note="a note is the panel's"),
+            lambda: archive.amend("A1", lab="1 2"),
+            lambda: archive.amend("A1", temperature="warm"),
+            lambda: archive.amend("A1", stage=2, schedule="1@6:1"),
+        ):
+            with pytest.raises(MatchlibError):
+                call()
+        assert archive.panel("A1") == there
+        assert archive.check() == ()
+
+
+def test_a_code_is_amended_and_the_old_one_is_free(place: str) -> None:
+    with Archive.open(place, create=True) as archive:
+        archive.add([Panel.of("A1", RECIPE, (LAB,)), Panel.of("A2", RIGHT, (LAB,))])
+        number = archive.amend("A1", code="B1") or 0
+        assert [p.code for p in archive.panels()] == ["B1", "A2"]
+        with pytest.raises(ArchiveError, match="in use"):
+            archive.amend("A2", code="B1")
+        archive.add([Panel.of("A1", RIGHT, (LAB,))])
+        with pytest.raises(ArchiveError, match="in use"):
+            archive.undo(number)
+        assert archive.check() == ()
+
+
+def test_a_panel_that_a_job_rests_on_stays(place: str) -> None:
+    with Archive.open(place, create=True) as archive:
+        archive.add([Panel.of("A1", RECIPE, (LAB,))], file="book.csv")
+        job = archive.keep_job(Job("tank", panels=("A1",)))
+        for call in (
+            lambda: archive.delete("A1"),
+            lambda: archive.undo(1),
+            lambda: archive.amend("A1", code="B1"),
+        ):
+            with pytest.raises(ArchiveError, match="a job rests on it"):
+                call()
+        archive.keep_job(dataclasses.replace(job, panels=()))
+        assert archive.delete("A1")
+
+
+def test_a_file_that_differs_says_so_and_is_answered(place: str) -> None:
+    wrong = Reading(Viewing("D50"), lab=(49.0, -21.0, -9.0))
+    later = dataclasses.replace(LAB, date=dt.date(2027, 1, 5))
+    first = [Panel.of("A1", RECIPE, (wrong,), sprayer="Bo"), Panel.of("A2", RECIPE, (LAB,))]
+    given = [
+        Panel.of("A1", RIGHT, (LAB,), sprayer="Ines"),
+        Panel.of("A2", RECIPE, (LAB, later)),
+        Panel.of("A3", RECIPE, (LAB,)),
+    ]
+    with Archive.open(place, create=True) as archive:
+        archive.add(first)
+        before = archive.panels()
+        with pytest.raises(ArchiveError, match=r"A1: .*6:1.* in the archive, .*3:1.* in the file"):
+            archive.add(given, strict=True)
+        assert archive.panels() == before
+        kept = archive.add(given, strict=True, on_duplicate="keep")
+        assert archive.panel("A1") == first[0]
+        assert archive.panel("A2").readings == (LAB, later)
+        assert (kept.added, kept.extended) == (("A3",), (("A2", 1),))
+        assert "Bo in the archive, Ines in the file" in kept.differing[0][1]
+        replaced = archive.add(given, strict=True, on_duplicate="replace")
+        assert [code for code, _ in replaced.replaced] == ["A1"]
+        assert archive.panels() == tuple(given)
+        assert archive.add(given, strict=True).already == ("A1", "A2", "A3")
+        archive.undo(archive.history()[-1].number)
+        assert archive.panel("A1") == first[0]
+        assert archive.check() == ()
+
+
+def test_other_readings_of_the_same_day_differ_only_where_it_matters(place: str) -> None:
+    again = dataclasses.replace(LAB, lab=(50.3, -20.0, -10.2))
+    with Archive.open(place, create=True) as archive:
+        archive.add([Panel.of("A1", RECIPE, (LAB,))])
+        with pytest.raises(ArchiveError, match="A1 differs"):
+            archive.add([Panel.of("A1", RECIPE, (again,))], strict=True)
+        assert archive.add([Panel.of("A1", RECIPE, (LAB, again))], strict=True).extended
+        assert archive.panel("A1").readings == (LAB, again)
+
+
+def test_findings_set_aside_are_in_the_history_and_undone(place: str) -> None:
+    with Archive.open(place, create=True) as archive:
+        number = archive.ignore("drift|P1|", who="Bo", why="a new lamp") or 0
+        assert archive.ignore("drift|P1|") is None
+        (change,) = archive.history()
+        assert (change.action, change.subject, change.who) == ("set aside", "drift|P1|", "Bo")
+        undone = archive.undo(number)
+        assert archive.ignored() == frozenset()
+        with pytest.raises(ArchiveError, match="so already"):
+            archive.undo(number)
+        archive.undo(undone)
+        assert archive.ignored() == {"drift|P1|"}
+        archive.unignore("drift|P1|", who="Ines")
+        assert archive.history()[-1].who == "Ines"
+        assert archive.check() == ()
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "{",
+        "[]",
+        '{"readings":3}',
+        '{"note":"never written"}',
+        "[" * 100_000,
+        '{"note":' + "9" * 5000 + "}",
+    ],
+)
+def test_a_spoiled_history_ends_in_words_and_is_found(place: str, text: str) -> None:
+    with Archive.open(place, create=True) as archive:
+        archive.add([Panel.of("A1", RECIPE, (LAB,))])
+        number = archive.amend("A1", note="one", customer="Customer Nine") or 0
+        items = schema.history_items
+        with archive.database.write() as connection:
+            spoil = items.update().where(items.c.change_id == number)
+            connection.execute(spoil.values(after=text))
+        (fault,) = archive.check()
+        assert f"Change {number} of the history" in fault
+        with pytest.raises(ArchiveError):
+            archive.undo(number)
+        assert archive.panel("A1").note == "one"
+
+
+@pytest.mark.parametrize("change", [{"subject": 2**31 - 1}, {"kind": "moon"}])
+def test_an_entry_about_nothing_ends_in_words_and_is_found(
+    place: str, change: dict[str, object]
+) -> None:
+    with Archive.open(place, create=True) as archive:
+        archive.add([Panel.of("A1", RECIPE, (LAB,))])
+        number = archive.amend("A1", note="one") or 0
+        items = schema.history_items
+        with archive.database.write() as connection:
+            spoil = items.update().where(items.c.change_id == number)
+            connection.execute(spoil.values(change))
+        assert any("history" in fault for fault in archive.check())
+        assert archive.history()
+        with pytest.raises(ArchiveError):
+            archive.undo(number)
 
 
 class Shop(RuleBasedStateMachine):

@@ -123,7 +123,7 @@ def test_one_code_with_two_recipes_is_refused_and_both_are_named(place: str) -> 
 def test_two_recipes_for_one_code_within_one_import_are_refused(place: str) -> None:
     other = dataclasses.replace(SILVER, ground=Ground.parse("gold"))
     with Archive.open(place, create=True) as archive:
-        with pytest.raises(ArchiveError, match="another recipe"):
+        with pytest.raises(ArchiveError, match="differs from what another row"):
             archive.add([Panel.of("A1", SILVER, (LAB,)), Panel.of("A1", other, (LAB,))])
         assert archive.panels() == ()
 

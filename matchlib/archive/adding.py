@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import sqlalchemy as sa
 
 from matchlib.archive import schema
-from matchlib.archive.changes import Stamp, inserted, record
+from matchlib.archive.changes import Entry, Stamp, inserted, record
 from matchlib.archive.codec import (
     fields_of,
     panel_digest,
@@ -18,7 +18,7 @@ from matchlib.archive.codec import (
     reading_digest,
     readings_of,
 )
-from matchlib.archive.history import insert_readings, state_of, write
+from matchlib.archive.kept import Kept, insert_readings, kept, write
 from matchlib.archive.names import spell
 from matchlib.domain import NO_SETUP, GunSetup, Panel, Reading, Stage, lots_text, name_key
 from matchlib.errors import ArchiveError
@@ -31,7 +31,6 @@ _OF_STAGE = (
     *("date", "sprayer", "lot", "temperature", "humidity", "log", "setup", "lots", "clear_coats"),
 )
 _EMPTY = (None, "", (), NO_SETUP)
-_CHUNK = 500  # codes a query; databases limit the number of parameters
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +50,9 @@ class AddResult:
     refused : tuple of (str, str)
         Codes that were left out, with the reason; only with ``on_duplicate="skip"``.
     differing : tuple of (str, str)
-        Codes whose date, sprayer or the like is written otherwise in the archive, which was kept.
+        Codes of which the archive says otherwise, which was kept, and what.
+    replaced : tuple of (str, str)
+        Codes of which the archive said otherwise, which gave way, and what.
     readings : int
         Readings added in all.
     import_id : int, optional
@@ -64,6 +65,7 @@ class AddResult:
     again: tuple[str, ...] = ()
     refused: tuple[tuple[str, str], ...] = ()
     differing: tuple[tuple[str, str], ...] = ()
+    replaced: tuple[tuple[str, str], ...] = ()
     readings: int = 0
     import_id: int | None = None
 
@@ -74,6 +76,7 @@ class AddResult:
         for codes, what in (
             (self.extended, "given more readings"),
             (self.already, "already there"),
+            (self.replaced, "replaced by what the file says"),
             (self.again, "of them removed before"),
             (self.refused, "refused"),
         ):
@@ -90,7 +93,8 @@ def add(
     sha256: str | None,
     who: str,
     at: str,
-    on_duplicate: Literal["refuse", "skip"],
+    on_duplicate: Literal["refuse", "skip", "keep", "replace"],
+    strict: bool,
 ) -> AddResult:
     """Add panels within a write transaction.
 
@@ -106,8 +110,12 @@ def add(
         Digest of that file.
     who, at : str
         For the record.
-    on_duplicate : {"refuse", "skip"}
-        What to do with a known code of another recipe: refuse all, or leave that panel out.
+    on_duplicate : {"refuse", "skip", "keep", "replace"}
+        What to do where a known panel is said to be another: refuse all, leave that panel out,
+        keep what is known and take the rest, or write what the file says.
+    strict : bool
+        Whether other readings of one kind, and other words on the back, differ too; if not, such
+        readings are repeats and such words are left as known.
 
     Returns
     -------
@@ -121,31 +129,34 @@ def add(
     """
     refused: list[tuple[str, str]] = []
     merged = spell(connection, _merge(panels, refused, on_duplicate))
-    known = _known(connection, [p.code for p in merged])
+    known = kept(connection, [p.code for p in merged])
     new: list[Panel] = []
-    changed: list[tuple[dict[str, Any], dict[str, Any]]] = []
-    extended, already, differing = [], [], []
+    changed: list[tuple[Kept, Panel]] = []
+    extended, already, differing, replaced = [], [], [], []
     for panel in merged:
-        if not known.get(panel.code):
+        there = known.get(panel.code)
+        if there is None or there.fields["deleted"]:
             new.append(panel)
             continue
-        state = state_of(connection, panel.code)
-        try:
-            wanted, other = _joined(state["panel"], panel)
-        except ArchiveError as error:
-            if on_duplicate == "refuse":
-                raise
-            refused.append((panel.code, str(error)))
+        met = _meet(there.panel, panel, strict=strict)
+        if met.differing and on_duplicate in ("refuse", "skip"):
+            refused.append((panel.code, met.words))
             continue
-        if other:
-            differing.append((panel.code, other))
-        if wanted == state["panel"]:
+        takes = bool(met.differing) and on_duplicate == "replace"
+        wanted = met.replaced() if takes else met.joined
+        if (met.differing or met.other) and not takes:
+            differing.append((panel.code, met.words))
+        if wanted == there.panel:
             already.append(panel.code)
             continue
-        changed.append((state, fields_of(wanted)))
-        gained = len(readings_of(wanted)) - len(readings_of(state["panel"]))
-        if gained:
+        changed.append((there, wanted))
+        gained = len(readings_of(wanted)) - len(readings_of(there.panel))
+        if takes:
+            replaced.append((panel.code, met.words))
+        elif gained:
             extended.append((panel.code, gained))
+    if refused and on_duplicate != "skip":
+        raise _differs(refused)
     result = AddResult(
         added=tuple(p.code for p in new),
         extended=tuple(extended),
@@ -153,6 +164,7 @@ def add(
         again=tuple(p.code for p in new if p.code in known),
         refused=tuple(refused),
         differing=tuple(differing),
+        replaced=tuple(replaced),
         readings=sum(len(readings_of(p)) for p in new) + sum(n for _, n in extended),
     )
     if not (new or changed):
@@ -162,9 +174,8 @@ def add(
     )
     import_id = inserted(connection.execute(row_of_import))
     items = _insert(connection, new, import_id)
-    for state, fields in changed:
-        item = write(connection, state, fields, import_id=import_id)
-        items += [item] if item else []
+    wanted_fields = [(there, fields_of(wanted)) for there, wanted in changed]
+    items += write(connection, wanted_fields, import_id=import_id)
     action = "added" if new else "readings added" if extended else "amended"
     record(connection, action, items, Stamp(at, who), import_id=import_id)
     return replace(result, import_id=import_id)
@@ -173,49 +184,84 @@ def add(
 def _merge(
     panels: Sequence[Panel], refused: list[tuple[str, str]], on_duplicate: str
 ) -> list[Panel]:
+    """The panels of one file, each code once."""
     merged: dict[str, Panel] = {}
     for panel in panels:
         first = merged.get(panel.code)
-        if first is None:
+        met = None if first is None else _meet(first, panel, strict=False, repeats=True)
+        if met is None:
             merged[panel.code] = panel
-            continue
-        try:
-            merged[panel.code] = _joined(first, panel, repeats=True)[0]
-        except ArchiveError as error:
-            if on_duplicate == "refuse":
-                raise
-            refused.append((panel.code, str(error)))
+        elif not met.differing:
+            merged[panel.code] = met.joined
+        elif on_duplicate == "skip":
+            refused.append((panel.code, met.words))
+        else:
+            raise _differs([(panel.code, met.words)], "what another row says of")
     return list(merged.values())
 
 
-def _known(connection: sa.Connection, codes: Sequence[str]) -> dict[str, bool]:
-    """Whether a panel of a code is in use, for every code there is or was."""
-    p = schema.panels
-    known: dict[str, bool] = {}
-    for start in range(0, len(codes), _CHUNK):
-        some = codes[start : start + _CHUNK]
-        query = sa.select(p.c.code, p.c.deleted).where(p.c.code.in_(some))
-        for code, deleted in connection.execute(query):
-            known[code] = known.get(code, False) or not deleted
-    return known
+@dataclass(frozen=True, slots=True)
+class _Met:
+    """A known panel and another of its code."""
+
+    there: Panel
+    given: Panel
+    joined: Panel
+    """The known one with what the other adds and does not say otherwise."""
+    differing: tuple[str, ...]
+    """What cannot both be."""
+    other: tuple[str, ...]
+    """What is left as it is known, for it counts little."""
+
+    @property
+    def words(self) -> str:
+        return "; ".join((*self.differing, *self.other))
+
+    def replaced(self) -> Panel:
+        """The known one with all that the other says in its place."""
+        stages = []
+        for old, new in zip(self.there.stages, self.given.stages, strict=False):
+            kinds = {_kind(r) for r in new.readings}
+            left = [r for r in old.readings if _kind(r) not in kinds]
+            said = _said(new, _OF_STAGE)
+            readings = (*left, *new.readings)
+            stages.append(replace(old, recipe=new.recipe, readings=readings, **said))
+        said = _said(self.given, _OF_PANEL)
+        longer = max(self.there, self.given, key=lambda panel: len(panel.stages))
+        return replace(self.joined, stages=(*stages, *longer.stages[len(stages) :]), **said)
 
 
-def _joined(there: Panel, given: Panel, *, repeats: bool = False) -> tuple[Panel, str]:
-    """A known panel with what another of its code adds, and what the two say otherwise."""
-    stages, told = [], []
+def _meet(there: Panel, given: Panel, *, strict: bool, repeats: bool = False) -> _Met:
+    stages: list[Stage] = []
+    differing: list[str] = []
+    other: list[str] = []
     for number, (old, new) in enumerate(zip(there.stages, given.stages, strict=False), 1):
+        where = f"stage {number}: " if number > 1 else ""
+        fill, said = _fill(old, new, _OF_STAGE)
+        other += [where + line for line in said]
         if not _same_recipe(old, new):
-            raise _two_recipes(there.code, number, old, new)
-        fill, other = _fill(old, new, _OF_STAGE)
-        fresh = list(new.readings) if repeats else _fresh(old, new)
-        stages.append(replace(old, readings=(*old.readings, *fresh), **fill))
-        told += other
-    stages += (there if len(there.stages) > len(given.stages) else given).stages[len(stages) :]
-    fill, other = _fill(there, given, _OF_PANEL)
+            differing.append(where + _both(old.recipe.words, new.recipe.words))
+            stages += there.stages[number - 1 :]
+            break
+        fresh = list(new.readings) if repeats else list(_without(new.readings, old.readings))
+        gone = list(_without(old.readings, new.readings)) if strict else []
+        clash = {*map(_kind, fresh)} & {*map(_kind, gone)}
+        if clash:
+            was, now = (next(r for r in side if _kind(r) in clash) for side in (gone, fresh))
+            differing.append(f"{where}read as {_both(_values(was), _values(now))}")
+        readings = (*old.readings, *(r for r in fresh if _kind(r) not in clash))
+        stages.append(replace(old, readings=readings, **fill))
+    else:
+        longer = there if len(there.stages) > len(given.stages) else given
+        stages += longer.stages[len(stages) :]
+    fill, said = _fill(there, given, _OF_PANEL)
+    other += said
     known = dict(there.extra)
     extra = (*there.extra, *(pair for pair in given.extra if pair[0] not in known))
     joined = replace(there, stages=tuple(stages), extra=extra, **fill)
-    return joined, "; ".join([*told, *other])
+    if strict:
+        differing, other = [*differing, *other], []
+    return _Met(there, given, joined, tuple(differing), tuple(other))
 
 
 def _same_recipe(one: Stage, other: Stage) -> bool:
@@ -225,55 +271,80 @@ def _same_recipe(one: Stage, other: Stage) -> bool:
     return replace(mine, clear=None) == replace(theirs, clear=None)
 
 
-def _two_recipes(code: str, number: int, there: Stage, given: Stage) -> ArchiveError:
-    where = f" (stage {number})" if number > 1 else ""
+def _differs(
+    panels: Sequence[tuple[str, str]], there: str = "what the archive holds of"
+) -> ArchiveError:
+    first = "; ".join(f"{code}: {words}" for code, words in panels[:5])
+    more = f"; and {len(panels) - 5} more panels" if len(panels) > 5 else ""
+    one = len(panels) == 1
     return ArchiveError(
-        f"Panel {code}{where} is already known with another recipe.",
-        expected=f"the recipe that is known: {there.recipe.words}",
-        got=given.recipe.words,
-        remedy="if this is another panel, give it a code of its own; if the card was built on, "
-        "write its coats as stage 2; if the known recipe is wrong, amend it in the archive first.",
+        f"{f'Panel {panels[0][0]} differs' if one else f'{len(panels)} panels differ'} from "
+        f"{there} {'it' if one else 'them'}.",
+        got=first + more,
+        remedy="if these are other panels, give them codes of their own; if a card was built on, "
+        "write its coats as stage 2; if the same card was read again, say so (--repeats) or give "
+        "the readings their dates; else say which holds, the archive (--keep) or the file "
+        "(--replace).",
     )
 
 
-def _fresh(there: Stage, given: Stage) -> Iterator[Reading]:
-    # The n-th reading of these values is new only if the archive holds fewer than n of them.
-    held, met = Counter(map(_digest, there.readings)), Counter[str]()
-    for reading in given.readings:
+def _without(readings: Iterable[Reading], others: Iterable[Reading]) -> Iterator[Reading]:
+    # The n-th reading of these values is another only if there are fewer than n of them there.
+    held, met = Counter(map(_digest, others)), Counter[str]()
+    for reading in readings:
         digest = _digest(reading)
         if met[digest] >= held[digest]:
             yield reading
         met[digest] += 1
 
 
+def _kind(reading: Reading) -> tuple[object, ...]:
+    """What tells that a reading is of another day, state or instrument, and so another one."""
+    r = reading
+    return (r.date, r.state, name_key(r.instrument), r.source, r.viewing.geometry)
+
+
 def _digest(reading: Reading) -> str:
     return reading_digest(to_plain(reading))
 
 
-def _fill(there: Any, given: Any, names: Sequence[str]) -> tuple[dict[str, Any], list[str]]:
-    """What the one leaves empty and the other says, and what both say but not alike."""
-    fill, other = {}, []
-    for name in names:
-        old, new = getattr(there, name), getattr(given, name)
-        if new in _EMPTY or new == old:
-            continue
-        if old in _EMPTY:
-            fill[name] = new
-        else:
-            said = f"{_said(old)} in the archive, {_said(new)} in the file"
-            other.append(f"{name}: {'another log' if name == 'log' else said}")
-    return fill, other
-
-
-def _said(value: Any) -> object:
+def _words(value: Any) -> object:
     if isinstance(value, GunSetup):
         return value.words
     return lots_text(value) if isinstance(value, tuple) else value
 
 
-def _insert(
-    connection: sa.Connection, panels: Sequence[Panel], import_id: int
-) -> list[tuple[str, int, Mapping[str, Any] | None, Mapping[str, Any] | None]]:
+def _both(old: object, new: object) -> str:
+    return f"{old} in the archive, {new} in the file"
+
+
+def _values(reading: Reading) -> str:
+    light = f"{reading.viewing.illuminant}/{reading.viewing.observer}"
+    if reading.lab is not None:
+        return f"Lab {' '.join(f'{v:.2f}' for v in reading.lab)} ({light})"
+    shown = reading.reflectance or ()
+    return f"reflectances {shown[0]:.4f} to {shown[-1]:.4f}" if shown else "nothing"
+
+
+def _said(given: Any, names: Sequence[str]) -> dict[str, Any]:
+    values = {name: getattr(given, name) for name in names}
+    return {name: value for name, value in values.items() if value not in _EMPTY}
+
+
+def _fill(there: Any, given: Any, names: Sequence[str]) -> tuple[dict[str, Any], list[str]]:
+    """What the one leaves empty and the other says, and what both say but not alike."""
+    known, said = _said(there, names), _said(given, names)
+    fill = {name: new for name, new in said.items() if name not in known}
+    other = []
+    for name in said.keys() & known.keys():
+        old, new = known[name], said[name]
+        if old != new:
+            both = "another log" if name == "log" else _both(_words(old), _words(new))
+            other.append(f"{name}: {both}")
+    return fill, sorted(other)
+
+
+def _insert(connection: sa.Connection, panels: Sequence[Panel], import_id: int) -> list[Entry]:
     if not panels:
         return []
     own = [readings_of(panel) for panel in panels]

@@ -22,11 +22,12 @@ from matchlib.archive import schema
 from matchlib.archive.attaching import MAX_BYTES
 from matchlib.archive.checking import content_faults
 from matchlib.archive.export import write_panels
-from matchlib.archive.reading_out import hash_in, panels_in
+from matchlib.archive.reading_out import hash_in, panels_in, whole
 from matchlib.archive.store import Archive
+from matchlib.archive.troubles import ConflictError
 from matchlib.atomic import written_whole
 from matchlib.errors import ArchiveError
-from matchlib.plain import dump
+from matchlib.plain import dump, load
 
 __all__ = ["export_bundle", "import_bundle"]
 
@@ -154,8 +155,8 @@ def import_bundle(path: str | Path, archive: Archive) -> int:
                     )
                 count = sa.select(sa.func.count()).select_from(schema.panels)
                 return int(connection.execute(count).scalar_one())
-    except sa.exc.IntegrityError as error:
-        raise _damaged(where, "its records contradict each other", got=str(error.orig)) from error
+    except ConflictError as error:
+        raise _damaged(where, "its records contradict each other", got=error.got) from error
     except (zipfile.BadZipFile, EOFError, NotImplementedError) as error:
         raise _damaged(where, "it is no whole zip file", got=str(error)) from error
     except OSError as error:
@@ -174,18 +175,19 @@ def _rows(connection: sa.Connection, table: sa.Table, customers: bool) -> Iterat
         if not customers:
             for column in _WITH_CUSTOMERS.get(table.name, ()):
                 if row[column]:
-                    row[column] = dump(_nameless(json.loads(row[column])))
+                    row[column] = dump(_nameless(whole("", load, row[column])))
             if table is schema.jobs:
                 row["customer"] = ""
         yield row
 
 
 def _nameless(value: Any) -> Any:
-    """What is remembered, with every field for a customer's name emptied."""
+    """What is remembered, without any field for a customer's name."""
     if isinstance(value, dict):
         return {
-            key: "" if str(key).rpartition(".")[2] == "customer" else _nameless(held)
+            key: _nameless(held)
             for key, held in value.items()
+            if key.rpartition(".")[2] != "customer"
         }
     return [_nameless(held) for held in value] if isinstance(value, list) else value
 

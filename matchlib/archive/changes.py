@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -12,9 +11,12 @@ import sqlalchemy as sa
 
 from matchlib.archive import schema
 from matchlib.archive.reading_out import whole
-from matchlib.plain import dump
+from matchlib.plain import dump, load
 
-__all__ = ["Change", "Item", "Stamp", "inserted", "read_changes", "record"]
+__all__ = ["Change", "Entry", "Item", "Stamp", "inserted", "read_changes", "record", "side_of"]
+
+Entry = tuple[str, int, Mapping[str, Any] | None, Mapping[str, Any] | None]
+"""Kind and row of one thing that changed, and the fields that changed, before and after."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +28,7 @@ class Item:
     kind : str
         ``panel``, ``name``, ``job`` or ``finding``.
     name : str
-        The panel's code, the name, the job's number, or the finding's key.
+        The panel's code, the name, the job's number, or what the finding is known by.
     before, after : dict
         The fields that changed; empty where there was nothing.
     """
@@ -40,7 +42,7 @@ class Item:
     def words(self) -> str:
         """What changed, in words; empty for all of it."""
         told = []
-        for field in sorted({*self.before, *self.after} - {"deleted"}):
+        for field in sorted({*self.before, *self.after} - {"deleted", "finding", "aside"}):
             old, new = self.before.get(field), self.after.get(field)
             if field == "readings":
                 told.append(f"readings: {len(old or ())} to {len(new or ())}")
@@ -118,7 +120,7 @@ class Stamp:
 def record(
     connection: sa.Connection,
     action: str,
-    items: Sequence[tuple[str, int, Mapping[str, Any] | None, Mapping[str, Any] | None]],
+    items: Sequence[Entry],
     stamp: Stamp,
     *,
     import_id: int | None = None,
@@ -132,8 +134,8 @@ def record(
         In the transaction of the change itself.
     action : str
         See `Change`.
-    items : sequence of (str, int, mapping, mapping)
-        Kind and row of what changed, and the fields that changed, before and after.
+    items : sequence of Entry
+        What changed; at least one.
     stamp : Stamp
         Who, when, why.
     import_id : int, optional
@@ -232,13 +234,47 @@ def read_changes(
 
 
 def _item(row: Mapping[str, Any]) -> Item:
+    before, after = side_of(row, "before") or {}, side_of(row, "after") or {}
     name = row["code"] or f"{row['kind']} {row['subject']}"
-    if row["name"] is not None:
-        name = json.loads(row["name"])["name"]
-    before, after = (json.loads(row[side] or "{}") for side in ("before", "after"))
-    if row["kind"] == "finding":  # its key is its name, and the action says the rest
-        return Item(row["kind"], after["finding"], {}, {})
+    if row["kind"] == "name":
+        now = {**(load(row["name"] or "null") or {}), **before, **after}
+        name = f"{now['kind']} {now['name']}"
+    elif row["kind"] == "finding":
+        name = str((after or before)["finding"])
     return Item(row["kind"], name, before, after)
+
+
+def side_of(entry: Mapping[str, Any], side: str) -> dict[str, Any] | None:
+    """Return one side of an entry of the log.
+
+    Parameters
+    ----------
+    entry : mapping
+        Columns of the item.
+    side : {"before", "after"}
+        Which.
+
+    Returns
+    -------
+    dict or None
+        Fields by name; None where there was nothing.
+
+    Raises
+    ------
+    ArchiveError
+        If it is damaged.
+    """
+    return whole("", _side, entry[side])
+
+
+def _side(text: str | None) -> dict[str, Any] | None:
+    if text is None:
+        return None
+    fields = load(text)
+    readings = fields.get("readings") or []
+    if not isinstance(readings, list) or not all(len(pair) == 2 for pair in readings):
+        raise ValueError("readings without their stages")
+    return dict(fields)
 
 
 def _change(row: Mapping[str, Any], items: Sequence[Item]) -> Change:

@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import hashlib
-import json
+from collections.abc import Callable, Mapping
+from itertools import groupby
+from typing import Any
 
 import sqlalchemy as sa
 
 from matchlib.archive import schema
-from matchlib.archive.codec import panel_digest, panel_of, reading_digest
+from matchlib.archive.changes import side_of
+from matchlib.archive.codec import panel_digest, panel_of, panel_of_fields, reading_digest
 from matchlib.archive.database import Database
+from matchlib.archive.jobs import fields_of as job_fields
+from matchlib.archive.jobs import job_of
+from matchlib.archive.kept import kept_in
+from matchlib.archive.names import fields_of, name_of, names_of
+from matchlib.archive.reading_out import DAMAGE
 from matchlib.domain import Reading
 from matchlib.errors import MatchlibError
-from matchlib.plain import from_plain
+from matchlib.job import Job
+from matchlib.plain import from_plain, load
 
 __all__ = ["check", "content_faults"]
 
@@ -47,7 +57,7 @@ def _structure(connection: sa.Connection) -> list[str]:
 
 
 def content_faults(connection: sa.Connection) -> list[str]:
-    """Return what of the content is not as it was written, by every digest.
+    """Return what of the content is not as it was written, by every digest and the whole log.
 
     Parameters
     ----------
@@ -59,33 +69,149 @@ def content_faults(connection: sa.Connection) -> list[str]:
     list of str
         In words; empty when all is well.
     """
-    p, r, t = schema.panels, schema.readings, schema.attachments
-    wrong = []
+    p = schema.panels
     codes = {row.id: row.code for row in connection.execute(sa.select(p.c.id, p.c.code))}
+    wrong = _panel_faults(connection, codes) + _other_faults(connection, codes)
+    return wrong or _log_faults(connection)
+
+
+def _panel_faults(connection: sa.Connection, codes: Mapping[int, str]) -> list[str]:
+    p, r = schema.panels, schema.readings
+    wrong = []
     digests: dict[int, list[tuple[int, str]]] = {}
     for found in connection.execute(sa.select(r)).mappings():
         row = dict(found)
         code = codes.get(row["panel_id"], "?")
         digests.setdefault(row["panel_id"], []).append((row["stage"], row["digest"]))
         try:
-            plain = json.loads(row["data"])
+            plain = load(row["data"])
             from_plain(Reading, plain)
-            whole = reading_digest(plain) == row["digest"]
-        except (MatchlibError, LookupError, ValueError, TypeError):
-            whole = False
-        if not whole:
+            good = reading_digest(plain) == row["digest"]
+        except DAMAGE:
+            good = False
+        if not good:
             wrong.append(f"A reading of panel {code} is not what was imported.")
     for found in connection.execute(sa.select(p)).mappings():
         row = dict(found)
         try:
             panel = panel_of(row["data"])
-            whole = panel_digest(panel, digests.get(row["id"], [])) == row["digest"]
-        except (MatchlibError, LookupError, ValueError, TypeError):
-            whole = False
-        if not whole:
+            good = panel_digest(panel, digests.get(row["id"], [])) == row["digest"]
+            good = good and panel.code == row["code"]
+        except DAMAGE:
+            good = False
+        if not good:
             wrong.append(f"Panel {row['code']} is not what was written last.")
+    return wrong
+
+
+def _other_faults(connection: sa.Connection, codes: Mapping[int, str]) -> list[str]:
+    t, s, f = schema.attachments, schema.settings, schema.profiles
+    wrong = []
     for kept in connection.execute(sa.select(t)).mappings():
         if hashlib.sha256(kept["data"]).hexdigest() != kept["sha256"]:
             code = codes.get(kept["panel_id"], "?")
             wrong.append(f"The file {kept['name']} of panel {code} is not what was attached.")
+    for what, query, read in (
+        ("The setting", sa.select(s.c.key, s.c.value), load),
+        ("The profile", sa.select(f.c.name, f.c.data), load),
+        ("The job", sa.select(schema.jobs.c.number, schema.jobs.c.data), _job),
+        ("The name", sa.select(schema.names.c.key, schema.names.c.data), _name),
+    ):
+        for key, text in connection.execute(query):
+            try:
+                read(text)
+            except DAMAGE as error:
+                wrong.append(f"{what} {key} is not what was kept: {str(error)[:150]}")
     return wrong
+
+
+def _job(text: str) -> None:
+    from_plain(Job, load(text))
+
+
+def _name(text: str) -> None:
+    name_of(load(text) or {})
+
+
+def _log_faults(connection: sa.Connection) -> list[str]:
+    """Return where the log does not lead to what is kept, read backwards from it.
+
+    Parameters
+    ----------
+    connection : Connection
+        Open, its tables of panels, names and jobs being whole.
+
+    Returns
+    -------
+    list of str
+        In words; empty when every change could be undone, the last first.
+    """
+    h, t = schema.history, schema.history_items
+    wrong = [
+        f"Change {row.id} of the history is not what was written: a date of {row.at[:40]!r}."
+        for row in connection.execute(sa.select(h.c.id, h.c.at))
+        if not _is_time(row.at)
+    ]
+    query = sa.select(t).order_by(t.c.kind, t.c.subject, t.c.id.desc())
+    rows = connection.execute(query).mappings()
+    for (kind, subject), entries in groupby(rows, key=lambda row: (row["kind"], row["subject"])):
+        change = 0
+        try:
+            state = _STATE[kind](connection, subject)
+            for entry in entries:
+                change = entry["change_id"]
+                state = _before(state, dict(entry))
+        except DAMAGE as error:
+            what = f"Change {change or '?'} of the history ({kind} {subject})"
+            wrong.append(f"{what} is not what was written: {str(error)[:150]}")
+    return wrong
+
+
+def _before(state: _State, entry: Mapping[str, Any]) -> _State:
+    """What was, by one entry of the log."""
+    fields, build = state
+    before, after = side_of(entry, "before"), side_of(entry, "after") or {}
+    if build is None:
+        if (before or {})["finding"] != after["finding"] or after["aside"] not in (True, False):
+            raise ValueError("another finding")
+        return state
+    other = sorted(k for k in {*(before or {}), *after} if fields.get(k) != after.get(k))
+    if other:
+        raise ValueError(f"another {', '.join(other)} than was kept after it")
+    was = {} if before is None else {**fields, **before}
+    was = {k: v for k, v in was.items() if v is not None}
+    if was and set(before or ()) != {"deleted"}:
+        build(was)
+    return was, build
+
+
+_State = tuple[dict[str, Any], Callable[[dict[str, Any]], object] | None]
+
+
+def _panel_state(connection: sa.Connection, row: int) -> _State:
+    (kept,) = kept_in(connection, schema.panels.c.id == row)
+    return kept.fields, panel_of_fields
+
+
+def _name_state(connection: sa.Connection, row: int) -> _State:
+    return fields_of(names_of(connection).get(row)), name_of
+
+
+def _job_state(connection: sa.Connection, number: int) -> _State:
+    job = job_of(connection, number, label="")
+    return job_fields(job), lambda plain: from_plain(Job, plain)
+
+
+_STATE: dict[str, Callable[[sa.Connection, int], _State]] = {
+    "panel": _panel_state,
+    "name": _name_state,
+    "job": _job_state,
+    "finding": lambda _connection, _subject: ({}, None),
+}
+
+
+def _is_time(text: str) -> bool:
+    try:
+        return dt.datetime.fromisoformat(text).tzinfo is not None
+    except ValueError:
+        return False

@@ -8,13 +8,12 @@ depend on: not notes, customers, booth climate or pictures.
 from __future__ import annotations
 
 import hashlib
-import json
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from matchlib.domain import Blend, CoatSchedule, Panel, name_key
-from matchlib.plain import dump, from_plain, to_plain
+from matchlib.plain import dump, from_plain, load, to_plain
 
 __all__ = [
     "StoredReading",
@@ -85,7 +84,7 @@ def panel_of(text: str, readings: Iterable[StoredReading] = ()) -> Panel:
     Panel
         Equal to the one that was stored.
     """
-    return _with_readings(json.loads(text), readings)
+    return _with_readings(load(text), readings)
 
 
 def fields_of(panel: Panel) -> dict[str, Any]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 from collections.abc import Callable
 from types import TracebackType
 from typing import Any, Self
@@ -12,12 +11,14 @@ import sqlalchemy as sa
 
 from matchlib.archive import attaching, history, jobs, schema
 from matchlib.archive.attaching import Attachment
-from matchlib.archive.changes import Stamp, record
+from matchlib.archive.changes import Change, Stamp, read_changes, record
+from matchlib.archive.checking import check
 from matchlib.archive.database import Database
+from matchlib.archive.findings import ignored_in, set_ignored
 from matchlib.domain import clean_name
 from matchlib.errors import ArchiveError
 from matchlib.job import Job
-from matchlib.plain import dump
+from matchlib.plain import dump, load
 
 __all__ = ["Cupboard", "utc_now"]
 
@@ -76,6 +77,93 @@ class Cupboard:
     def _now(self) -> str:
         return self._clock().astimezone(dt.UTC).isoformat(timespec="milliseconds")
 
+    def stamp(self, who: str, why: str) -> Stamp:
+        """Return who changes something now, and why.
+
+        Parameters
+        ----------
+        who, why : str
+            As given.
+
+        Returns
+        -------
+        Stamp
+            For the history.
+        """
+        return Stamp(self._now(), who, why)
+
+    def undo(self, change: int, *, who: str = "", why: str = "") -> int:
+        """Undo one change; the undoing is itself a change that can be undone.
+
+        Parameters
+        ----------
+        change : int
+            Number of the change, from `history`.
+        who, why : str
+            For the history.
+
+        Returns
+        -------
+        int
+            Number of the undoing.
+
+        Raises
+        ------
+        ArchiveError
+            If there is no such change, or a later one stands in the way.
+        """
+        return self.undo_range(change, change, who=who, why=why)[0]
+
+    def undo_range(self, first: int, last: int, *, who: str = "", why: str = "") -> list[int]:
+        """Undo all changes from one to another, the last first; all of them or none.
+
+        Parameters
+        ----------
+        first, last : int
+            Numbers of changes, from `history`.
+        who, why : str
+            For the history.
+
+        Returns
+        -------
+        list of int
+            Numbers of the undoings.
+
+        Raises
+        ------
+        ArchiveError
+            If there is no such change, or one that is later than these stands in the way.
+        """
+        with self._database.write() as connection:
+            numbers = history.changes_from(connection, first, last)
+            return history.undo(connection, numbers, self.stamp(who, why))
+
+    def history(self, code: str | None = None) -> tuple[Change, ...]:
+        """Return what was changed, oldest first.
+
+        Parameters
+        ----------
+        code : str, optional
+            Of one panel; None for all.
+
+        Returns
+        -------
+        tuple of Change
+            By number, which no clock can disorder.
+        """
+        with self._database.read() as connection:
+            return read_changes(connection, code, label=self.label)
+
+    def check(self) -> tuple[str, ...]:
+        """Look for damage through and through.
+
+        Returns
+        -------
+        tuple of str
+            What is wrong, in words; empty when all is well.
+        """
+        return check(self._database)
+
     def attach(self, code: str, name: str, data: bytes, *, who: str = "") -> None:
         """Keep a photo or another file with a panel.
 
@@ -132,7 +220,7 @@ class Cupboard:
         s = schema.settings
         with self._database.read() as connection:
             text = connection.execute(sa.select(s.c.value).where(s.c.key == key)).scalar()
-        return default if text is None else json.loads(text)
+        return default if text is None else load(text)
 
     def settings(self, beginning: str) -> dict[str, Any]:
         """Return all remembered values whose names begin alike.
@@ -152,7 +240,7 @@ class Cupboard:
         with self._database.read() as connection:
             found = {row.key: row.value for row in connection.execute(query)}
         # SQLite takes capitals and small letters for the same here.
-        return {k: json.loads(found[k]) for k in sorted(found) if k.startswith(beginning)}
+        return {k: load(found[k]) for k in sorted(found) if k.startswith(beginning)}
 
     def set_setting(self, key: str, value: Any) -> None:
         """Remember a value; the last one written holds.
@@ -240,7 +328,7 @@ class Cupboard:
             there; nothing is changed then.
         """
         with self._database.write() as connection:
-            return jobs.keep(connection, job, Stamp(self._now(), who, why), label=self.label)
+            return jobs.keep(connection, job, self.stamp(who, why), label=self.label)
 
     def profile(self, kind: str, name: str) -> Any:
         """Return a profile: how something of a kind is set up, such as an instrument's files.
@@ -275,7 +363,7 @@ class Cupboard:
         f = schema.profiles
         query = sa.select(f.c.name, f.c.data).where(f.c.kind == kind).order_by(f.c.name)
         with self._database.read() as connection:
-            return {row.name: json.loads(row.data) for row in connection.execute(query)}
+            return {row.name: load(row.data) for row in connection.execute(query)}
 
     def keep_profile(self, kind: str, name: str, data: Any, *, who: str = "") -> None:
         """Keep a profile in place of the one of this kind and name.
@@ -305,7 +393,7 @@ class Cupboard:
                 row = {"kind": kind, "name": name, "data": text, "at": self._now(), "who": who}
                 connection.execute(f.insert().values(row))
 
-    def ignore(self, finding: str, *, who: str = "", why: str = "") -> None:
+    def ignore(self, finding: str, *, who: str = "", why: str = "") -> int | None:
         """Set an audit finding aside for good.
 
         Parameters
@@ -313,11 +401,19 @@ class Cupboard:
         finding : str
             Its key, at most 400 characters.
         who, why : str
-            For the record.
-        """
-        self._set_aside(finding, True, who, why)
+            For the history.
 
-    def unignore(self, finding: str, *, who: str = "", why: str = "") -> None:
+        Returns
+        -------
+        int or None
+            Number of the change; None if it was set aside already.
+        """
+        with self._database.write() as connection:
+            stamp = self.stamp(who, why)
+            items = set_ignored(connection, finding, True, stamp)
+            return record(connection, "set aside", items, stamp) if items else None
+
+    def unignore(self, finding: str, *, who: str = "", why: str = "") -> int | None:
         """Let an audit finding be shown again.
 
         Parameters
@@ -325,17 +421,17 @@ class Cupboard:
         finding : str
             Its key.
         who, why : str
-            For the record.
-        """
-        self._set_aside(finding, False, who, why)
+            For the history.
 
-    def _set_aside(self, finding: str, aside: bool, who: str, why: str) -> None:
-        action = "finding set aside" if aside else "finding shown again"
-        stamp = Stamp(self._now(), who, why)
+        Returns
+        -------
+        int or None
+            Number of the change; None if it was not set aside.
+        """
         with self._database.write() as connection:
-            item = history.set_aside(connection, finding, aside, stamp)
-            if item is not None:
-                record(connection, action, [item], stamp)
+            stamp = self.stamp(who, why)
+            items = set_ignored(connection, finding, False, stamp)
+            return record(connection, "shown again", items, stamp) if items else None
 
     def ignored(self) -> frozenset[str]:
         """Return the keys of the findings set aside.
@@ -346,7 +442,7 @@ class Cupboard:
             As given to `ignore`.
         """
         with self._database.read() as connection:
-            return frozenset(connection.execute(sa.select(schema.ignored.c.key)).scalars())
+            return ignored_in(connection)
 
 
 def _text_of(value: Any, where: str) -> str:

@@ -18,7 +18,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy import exc
 
-from matchlib.archive.troubles import words_of
+from matchlib.archive.troubles import ConflictError, words_of
 from matchlib.errors import ArchiveError
 
 __all__ = ["Database", "database_of"]
@@ -127,12 +127,18 @@ class Database:
         """
         try:
             yield
-        except exc.IntegrityError:
-            raise  # two writers met; the caller decides
+        except exc.IntegrityError as error:
+            raise ConflictError(
+                "Another program is writing the same things.",
+                got=f"'{' '.join(str(error.orig).split())[:200]}'",
+                where=self.label,
+                remedy="nothing of this change was kept; do it again.",
+            ) from error
         except UnicodeDecodeError as error:
             raise words_of("malformed text", self.label, sqlite=self.is_sqlite) from error
-        except exc.DBAPIError as error:
-            raise words_of(str(error.orig), self.label, sqlite=self.is_sqlite) from error
+        except (exc.StatementError, OverflowError) as error:
+            told = getattr(error, "orig", None) or error
+            raise words_of(str(told), self.label, sqlite=self.is_sqlite) from error
 
     def close(self) -> None:
         """Give back every connection."""

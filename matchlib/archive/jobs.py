@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from typing import Any
 
 import sqlalchemy as sa
 
 from matchlib.archive import schema
-from matchlib.archive.changes import Stamp, inserted, record
+from matchlib.archive.changes import Entry, Stamp, inserted, record
 from matchlib.archive.reading_out import whole
 from matchlib.domain import name_key
 from matchlib.errors import ArchiveError
 from matchlib.job import Job
-from matchlib.plain import dump, from_plain, to_plain
+from matchlib.plain import dump, from_plain, load, to_plain
 
-__all__ = ["fields_of", "job_of", "jobs_of", "keep", "rewrite"]
+__all__ = ["check_free", "fields_of", "job_of", "jobs_of", "keep", "rewrite"]
 
 
 def job_of(connection: sa.Connection, number: int, *, label: str) -> Job:
@@ -138,9 +138,32 @@ def keep(connection: sa.Connection, job: Job, stamp: Stamp, *, label: str) -> Jo
     return replace(job, version=job.version + 1)
 
 
-def rewrite(
-    connection: sa.Connection, there: Job, wanted: Job, stamp: Stamp
-) -> tuple[str, int, dict[str, Any], dict[str, Any]] | None:
+def check_free(connection: sa.Connection, codes: Collection[str]) -> None:
+    """Refuse that a panel goes on which a job rests.
+
+    Parameters
+    ----------
+    connection : Connection
+        Open.
+    codes : collection of str
+        The panels that are to go.
+
+    Raises
+    ------
+    ArchiveError
+        If a job names one of them.
+    """
+    for job in jobs_of(connection, customer=None, done=None, label="") if codes else ():
+        own = {*job.panels, *([job.plan.on] if job.plan else [])} & set(codes)
+        if own:
+            raise ArchiveError(
+                f"Panel {min(own)} cannot be removed, for a job rests on it.",
+                got=f"job {job.number}, {job.name}",
+                remedy="take the panel out of the job first.",
+            )
+
+
+def rewrite(connection: sa.Connection, there: Job, wanted: Job, stamp: Stamp) -> Entry | None:
     """Write a job over what it was.
 
     Parameters
@@ -197,5 +220,5 @@ def _row(job: Job, stamp: Stamp) -> dict[str, Any]:
 
 
 def _job(row: Mapping[str, Any]) -> Job:
-    plain = json.loads(row["data"])
+    plain = load(row["data"])
     return from_plain(Job, {**plain, "number": row["number"], "version": row["version"]})

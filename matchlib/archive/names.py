@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from typing import Any
 
 import sqlalchemy as sa
 
 from matchlib.archive import schema
+from matchlib.archive.changes import Entry
+from matchlib.archive.reading_out import whole
 from matchlib.domain import (
     Blend,
     CoatSchedule,
@@ -21,10 +22,10 @@ from matchlib.domain import (
     Stage,
     name_key,
 )
-from matchlib.errors import DomainError
-from matchlib.plain import dump, from_plain, to_plain
+from matchlib.errors import ArchiveError, DomainError
+from matchlib.plain import dump, from_plain, load, to_plain
 
-__all__ = ["names_of", "spell"]
+__all__ = ["fields_of", "name_of", "names_of", "respelled", "rewrite", "spell"]
 
 
 def names_of(connection: sa.Connection, kind: str | None = None) -> dict[int, Name]:
@@ -46,7 +47,93 @@ def names_of(connection: sa.Connection, kind: str | None = None) -> dict[int, Na
     query = sa.select(n.c.id, n.c.data).order_by(n.c.id)
     if kind is not None:
         query = query.where(n.c.kind == kind)
-    return {row.id: from_plain(Name, json.loads(row.data)) for row in connection.execute(query)}
+    found = {row.id: whole("", _name, row.data) for row in connection.execute(query)}
+    return {row: name for row, name in found.items() if name is not None}
+
+
+def fields_of(name: Name | None) -> dict[str, Any]:
+    """Return what the log keeps of a name.
+
+    Parameters
+    ----------
+    name : Name, optional
+        None for one that was joined to another.
+
+    Returns
+    -------
+    dict
+        By field; empty for none.
+    """
+    fields: dict[str, Any] = {} if name is None else load(dump(to_plain(name)))
+    return fields
+
+
+def name_of(fields: Mapping[str, Any]) -> Name | None:
+    """Return the name of the log's fields.
+
+    Parameters
+    ----------
+    fields : mapping
+        As `fields_of` gave them, None for what is left out.
+
+    Returns
+    -------
+    Name or None
+        None for no fields.
+    """
+    plain = {k: v for k, v in fields.items() if v is not None}
+    return from_plain(Name, plain) if plain else None
+
+
+def rewrite(
+    connection: sa.Connection, there: Mapping[int, Name], wanted: Mapping[int, Name | None]
+) -> list[Entry]:
+    """Write names over what they were.
+
+    Parameters
+    ----------
+    connection : Connection
+        In a write transaction.
+    there : mapping
+        Every name by its row, as it is.
+    wanted : mapping
+        Those that change, as they are to be; None for one that is joined to another. Its row
+        stays, so that it can come back.
+
+    Returns
+    -------
+    list of Entry
+        For the log.
+
+    Raises
+    ------
+    ArchiveError
+        If two names would have one spelling.
+    """
+    taken: dict[tuple[str, str], str] = {}
+    for name in filter(None, {**there, **wanted}.values()):
+        for key in name.keys:
+            other = taken.setdefault((name.kind, key), name.name)
+            if other != name.name:
+                raise ArchiveError(
+                    f"The {name.kind}s {other} and {name.name} would have one spelling.",
+                    got=key,
+                    remedy="join the two instead.",
+                )
+    items: list[Entry] = []
+    n = schema.names
+    for row, then in wanted.items():
+        old, new = fields_of(there.get(row)), fields_of(then)
+        fields = sorted(k for k in {*old, *new} if old.get(k) != new.get(k))
+        if fields:
+            connection.execute(n.update().where(n.c.id == row).values(data=dump(new or None)))
+            was, now = ({k: side.get(k) for k in fields} for side in (old, new))
+            items.append(("name", row, was if old else None, now if new else None))
+    return items
+
+
+def _name(text: str) -> Name | None:
+    return name_of(load(text) or {})
 
 
 def spell(connection: sa.Connection, panels: Iterable[Panel]) -> list[Panel]:
@@ -78,6 +165,33 @@ def spell(connection: sa.Connection, panels: Iterable[Panel]) -> list[Panel]:
             known[key] = name.name
         return known[key]
 
+    result = respelled(panels, say)
+    if news:
+        rows = [{"kind": n.kind, "key": name_key(n.name), "data": dump(to_plain(n))} for n in news]
+        connection.execute(schema.names.insert(), rows)
+    return result
+
+
+def respelled(panels: Iterable[Panel], say: Callable[[str, str], str]) -> list[Panel]:
+    """Return panels with every name as it is to be said.
+
+    Parameters
+    ----------
+    panels : iterable of Panel
+        As written.
+    say : callable
+        Takes kind and name, returns the name.
+
+    Returns
+    -------
+    list of Panel
+        In order.
+
+    Raises
+    ------
+    DomainError
+        If two parts of a blend came to one name.
+    """
     spelled: dict[object, Recipe] = {}
 
     def recipe_of(recipe: Recipe) -> Recipe:
@@ -96,13 +210,18 @@ def spell(connection: sa.Connection, panels: Iterable[Panel]) -> list[Panel]:
                 for r in stage.readings
             ),
             sprayer=say("sprayer", stage.sprayer) if stage.sprayer else "",
+            log=tuple(
+                replace(c, sprayer=say("sprayer", c.sprayer)) if c.sprayer else c for c in stage.log
+            ),
         )
 
-    result = [replace(p, stages=tuple(map(stage_of, p.stages))) for p in panels]
-    if news:
-        rows = [{"kind": n.kind, "key": name_key(n.name), "data": dump(to_plain(n))} for n in news]
-        connection.execute(schema.names.insert(), rows)
-    return result
+    found = []
+    for panel in panels:
+        try:
+            found.append(replace(panel, stages=tuple(map(stage_of, panel.stages))))
+        except DomainError as error:
+            raise error.at(f"panel {panel.code}") from None
+    return found
 
 
 def _recipe(recipe: Recipe, say: Callable[[str, str], str]) -> Recipe:

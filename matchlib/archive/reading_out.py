@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-import json
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterable, Iterator
+from itertools import islice
 from typing import ParamSpec, TypeVar
 
 import sqlalchemy as sa
@@ -13,8 +13,22 @@ from matchlib.archive import schema
 from matchlib.archive.codec import StoredReading, panel_of
 from matchlib.domain import Panel
 from matchlib.errors import ArchiveError, MatchlibError
+from matchlib.plain import load
 
-__all__ = ["hash_in", "panels_in", "whole"]
+__all__ = ["DAMAGE", "chunked", "hash_in", "panels_in", "whole"]
+
+_CHUNK = 500
+
+DAMAGE = (
+    MatchlibError,
+    LookupError,
+    ValueError,
+    TypeError,
+    AttributeError,
+    OverflowError,
+    RecursionError,
+)
+"""What building a value from spoiled columns may raise."""
 
 _P = ParamSpec("_P")
 _T = TypeVar("_T")
@@ -54,7 +68,7 @@ def panels_in(
     )
     readings: dict[int, list[StoredReading]] = {}
     for panel_id, stage, text in found:
-        readings.setdefault(panel_id, []).append((stage, whole(label, json.loads, text)))
+        readings.setdefault(panel_id, []).append((stage, whole(label, load, text)))
     return tuple(whole(label, panel_of, row.data, readings.get(row.id, ())) for row in rows)
 
 
@@ -77,6 +91,24 @@ def hash_in(connection: sa.Connection, without: Collection[str] = ()) -> str:
     query = sa.select(p.c.code, p.c.digest).where(p.c.deleted == sa.false())
     digests = sorted(digest for code, digest in connection.execute(query) if code not in without)
     return hashlib.sha256("\n".join(digests).encode()).hexdigest()
+
+
+def chunked(values: Iterable[_T]) -> Iterator[list[_T]]:
+    """Yield values a few hundred at a time, for databases limit the parameters of a query.
+
+    Parameters
+    ----------
+    values : iterable
+        Any number.
+
+    Yields
+    ------
+    list
+        At least one of them, in order.
+    """
+    left = iter(values)
+    while some := list(islice(left, _CHUNK)):
+        yield some
 
 
 def whole(label: str, build: Callable[_P, _T], *args: _P.args, **kwargs: _P.kwargs) -> _T:
@@ -103,10 +135,10 @@ def whole(label: str, build: Callable[_P, _T], *args: _P.args, **kwargs: _P.kwar
     """
     try:
         return build(*args, **kwargs)
-    except (MatchlibError, LookupError, ValueError, TypeError) as error:
+    except DAMAGE as error:
         raise ArchiveError(
-            "This archive is damaged: what is stored of a panel cannot be read.",
+            "This archive is damaged: what is stored cannot be read.",
             got=str(error)[:200],
-            where=label,
-            remedy="restore the newest backup.",
+            where=label or None,
+            remedy="restore the newest backup, or save what can be read: workbook restore.",
         ) from error

@@ -12,14 +12,14 @@ import sqlalchemy as sa
 
 from matchlib.archive import adding, history, schema
 from matchlib.archive.adding import AddResult
-from matchlib.archive.changes import Change, Stamp, read_changes
-from matchlib.archive.checking import check
+from matchlib.archive.amending import amended, without
 from matchlib.archive.cupboard import Cupboard, utc_now
 from matchlib.archive.database import database_of
 from matchlib.archive.names import names_of
 from matchlib.archive.reading_out import hash_in, panels_in
+from matchlib.archive.troubles import ConflictError
 from matchlib.archive.upgrade import find
-from matchlib.domain import Colour, Ground, Panel, Recipe, Stage
+from matchlib.domain import Colour, Ground, Panel, Recipe
 from matchlib.errors import ArchiveError
 
 if TYPE_CHECKING:
@@ -90,7 +90,8 @@ class Archive(Cupboard):
         file: str | Path | None = None,
         sha256: str | None = None,
         who: str = "",
-        on_duplicate: Literal["refuse", "skip"] = "refuse",
+        on_duplicate: Literal["refuse", "skip", "keep", "replace"] = "refuse",
+        strict: bool = False,
     ) -> AddResult:
         """Add panels in one transaction; the same panels once more change nothing.
 
@@ -104,8 +105,13 @@ class Archive(Cupboard):
             Digest of that file.
         who : str
             Who imports.
-        on_duplicate : {"refuse", "skip"}
-            For a known code with another recipe: refuse the whole import, or leave that panel out.
+        on_duplicate : {"refuse", "skip", "keep", "replace"}
+            Where a known panel is given with another recipe: refuse the whole import, leave that
+            panel out, keep what is known, or write what is given.
+        strict : bool
+            Whether other readings of the same day, state and instrument, and other words on the
+            back, are such a difference too; if not, the readings are repeats, and the words are
+            left as known.
 
         Returns
         -------
@@ -132,16 +138,13 @@ class Archive(Cupboard):
                         who=who,
                         at=self._now(),
                         on_duplicate=on_duplicate,
+                        strict=strict,
                     )
-            except sa.exc.IntegrityError as error:
+            except ConflictError:
                 # Another writer that does not take its turn was quicker with the same panel. Seen
                 # afresh, it is a panel that is already there.
                 if attempt == _ATTEMPTS - 1:
-                    raise ArchiveError(
-                        "Another program is writing the same panels.",
-                        where=self.label,
-                        remedy="nothing of this import was kept; do it again.",
-                    ) from error
+                    raise
         raise AssertionError("unreachable")
 
     def panels(self, *, include_deleted: bool = False) -> tuple[Panel, ...]:
@@ -283,18 +286,32 @@ class Archive(Cupboard):
 
     # Changes
 
-    def amend(self, code: str, *, who: str = "", why: str = "", **changes: Any) -> int | None:
+    def amend(
+        self,
+        code: str,
+        /,
+        *,
+        stage: int | None = None,
+        reading: int | None = None,
+        who: str = "",
+        why: str = "",
+        **changes: Any,
+    ) -> int | None:
         """Change what is written of a panel; what it was is kept.
 
         Parameters
         ----------
         code : str
-            The panel.
+            The panel, by position.
+        stage : int, optional
+            Number of the stage that is meant; the last without it.
+        reading : int, optional
+            Number of the reading of that stage that is meant; the back without it.
         who, why : str
             For the history.
         **changes : object
-            Fields of `Panel`, its code apart, and of `Stage` for its last stage: ``recipe``,
-            ``readings``, ``sprayer``, ``note``, ``stages`` and so on.
+            Fields of `Panel`, `Stage` and `Recipe`, or of `Reading` and `Viewing`, as their type
+            or as written: ``recipe``, ``schedule``, ``sprayer``, ``note``, ``lab`` and so on.
 
         Returns
         -------
@@ -304,20 +321,14 @@ class Archive(Cupboard):
         Raises
         ------
         ArchiveError
-            If there is no such panel or field.
+            If there is no such panel, stage, reading or field.
         """
-        allowed = {*Panel.__dataclass_fields__, *Stage.__dataclass_fields__} - {"code"}
-        unknown = sorted(set(changes) - allowed)
-        if unknown:
-            raise ArchiveError(
-                "A panel has no such field, or it cannot be amended.",
-                expected=", ".join(sorted(allowed)),
-                got=", ".join(unknown),
-                remedy="name a field of the panel.",
-            )
+
+        def change(panel: Panel) -> Panel:
+            return amended(panel, changes, stage=stage, reading=reading)
+
         with self._database.write() as connection:
-            stamp = Stamp(self._now(), who, why)
-            return history.amend(connection, code, lambda p: p.having(**changes), stamp)
+            return history.amend(connection, code, change, self.stamp(who, why))
 
     def build_on(
         self, code: str, recipe: Recipe, *, who: str = "", why: str = "", **stage: Any
@@ -346,17 +357,29 @@ class Archive(Cupboard):
             If there is no such panel, or the recipe does not go on from what is on it.
         """
         with self._database.write() as connection:
-            stamp = Stamp(self._now(), who, why)
             change = lambda p: p.built_on(recipe, **stage)  # noqa: E731  # as `amend` has it
+            stamp = self.stamp(who, why)
             return history.amend(connection, code, change, stamp, action="built on")
 
-    def delete(self, code: str, *, who: str = "", why: str = "") -> int | None:
-        """Put a panel aside; it is kept, and `restore` takes it back.
+    def delete(
+        self,
+        code: str,
+        *,
+        stage: int | None = None,
+        reading: int | None = None,
+        who: str = "",
+        why: str = "",
+    ) -> int | None:
+        """Put a panel aside, or take out a stage or a reading; `restore` takes it back.
 
         Parameters
         ----------
         code : str
             The panel.
+        stage : int, optional
+            Number of a stage to be taken out, or of the one that the reading belongs to.
+        reading : int, optional
+            Number of a reading to be taken out.
         who, why : str
             For the history.
 
@@ -364,76 +387,59 @@ class Archive(Cupboard):
         -------
         int or None
             Number of the change; None if it was deleted already.
-        """
-        with self._database.write() as connection:
-            return history.set_deleted(connection, code, True, Stamp(self._now(), who, why))
 
-    def restore(self, code: str, *, who: str = "", why: str = "") -> int | None:
-        """Take a deleted panel back.
+        Raises
+        ------
+        ArchiveError
+            If there is no such thing, or a job rests on the panel.
+        """
+        stamp = self.stamp(who, why)
+        with self._database.write() as connection:
+            if stage is None and reading is None:
+                return history.set_deleted(connection, code, True, stamp)
+            action = history.REMOVED["stage" if reading is None else "reading"]
+            return history.amend(
+                connection,
+                code,
+                lambda panel: without(panel, stage=stage, reading=reading),
+                stamp,
+                action=action,
+            )
+
+    def restore(
+        self,
+        code: str,
+        *,
+        what: Literal["panel", "stage", "reading"] = "panel",
+        who: str = "",
+        why: str = "",
+    ) -> int | None:
+        """Take a deleted panel back, or the stage or reading of a panel that was removed last.
 
         Parameters
         ----------
         code : str
             The panel.
+        what : {"panel", "stage", "reading"}
+            What is to come back.
         who, why : str
             For the history.
 
         Returns
         -------
         int or None
-            Number of the change; None if it was not deleted.
-        """
-        with self._database.write() as connection:
-            return history.set_deleted(connection, code, False, Stamp(self._now(), who, why))
-
-    def undo(self, change: int, *, who: str = "", why: str = "") -> int:
-        """Undo one change; the undoing is itself a change that can be undone.
-
-        Parameters
-        ----------
-        change : int
-            Number of the change, from `history`.
-        who, why : str
-            For the history.
-
-        Returns
-        -------
-        int
-            Number of the undoing.
+            Number of the change; None if the panel was not deleted.
 
         Raises
         ------
         ArchiveError
-            If there is no such change, or a later one stands in the way.
+            If there is nothing to be taken back, or the panel was changed since.
         """
+        stamp = self.stamp(who, why)
         with self._database.write() as connection:
-            return history.undo(connection, change, Stamp(self._now(), who, why))
-
-    def history(self, code: str | None = None) -> tuple[Change, ...]:
-        """Return what was changed, oldest first.
-
-        Parameters
-        ----------
-        code : str, optional
-            Of one panel; None for all.
-
-        Returns
-        -------
-        tuple of Change
-            By number, which no clock can disorder.
-        """
-        with self._database.read() as connection:
-            return read_changes(connection, code, label=self.label)
-
-    def check(self) -> tuple[str, ...]:
-        """Look for damage through and through.
-
-        Returns
-        -------
-        tuple of str
-            What is wrong, in words; empty when all is well.
-        """
-        return check(self._database)
+            if what == "panel":
+                return history.set_deleted(connection, code, False, stamp)
+            return history.undo_removal(connection, code, what, stamp)
 
     def _recipes(self) -> tuple[Recipe, ...]:
         stages = (stage for panel in self.panels() for stage in panel.stages)

@@ -7,7 +7,12 @@ from pathlib import Path
 
 from matchlib.errors import ArchiveError
 
-__all__ = ["check_file", "words_of"]
+__all__ = ["ConflictError", "check_file", "words_of"]
+
+
+class ConflictError(ArchiveError):
+    """Two changes that exclude each other: another writer, or records that contradict."""
+
 
 _MAGIC = b"SQLite format 3\x00"
 _BACKUP = "restore the newest backup, or the file that 'workbook export' wrote"

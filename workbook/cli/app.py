@@ -15,6 +15,7 @@ from workbook.cli import (
     bench,
     importing,
     job,
+    keeping,
     modelling,
     opening,
     panels,
@@ -42,9 +43,9 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 for _group in (
-    opening, importing, archive, panels, trust, modelling, bench, back, photo, pot, sheets,
-    repair, school,
-):  # fmt: skip
+    *(opening, importing, archive, keeping, panels, trust, modelling, bench),
+    *(back, photo, pot, sheets, repair, school),
+):
     for _name, _function in _group.COMMANDS.items():
         command(app, _name, _function)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated
 
 import typer
@@ -10,6 +11,7 @@ from workbook.cli.common import (
     ArchiveOption,
     JsonOption,
     WhoOption,
+    WhyOption,
     note,
     show,
     show_json,
@@ -83,25 +85,42 @@ def _history(
 def _undo(
     *,
     change: Annotated[
-        int, typer.Argument(min=1, max=2**31 - 1, help="Number of the change, from history.")
+        str,
+        typer.Argument(
+            help="Number of a change, from history, or a range: 1-20.", metavar="NUMBER"
+        ),
     ],
     archive: ArchiveOption = "panels.db",
     who: WhoOption = "",
-    why: Annotated[str, typer.Option(help="Why, for the history.")] = "",
+    why: WhyOption = "",
     json_: JsonOption = False,
 ) -> None:
-    """Undo one change; the undoing is itself a change that can be undone."""
+    """Undo one change, or a range of them; the undoing can itself be undone.
+
+    An import is one change. Of a range the last is undone first, and nothing is undone if one of
+    them cannot be.
+    """
     from workbook.session import Session
 
+    ends = re.fullmatch(r"(\d{1,18})(?:-(\d{1,18}))?", change.strip(), re.ASCII)
+    if ends is None:
+        raise typer.BadParameter(f"a number such as 7, or a range such as 1-20, not {change!r}")
+    first, last = int(ends[1]), int(ends[2] or ends[1])
     with Session.open(archive) as session:
-        done = session.undo(change, who=who, why=why)
-    if json_:
-        show_json({"change": done.number, "of": done.subject, "words": done.words})
+        numbers = session.archive.undo_range(first, last, who=who, why=why)
+        done = [c for c in session.history() if c.number in set(numbers)]
+    back = str(numbers[0]) if len(numbers) == 1 else f"{numbers[0]}-{numbers[-1]}"
+    if json_ and first == last:
+        show_json({"change": done[0].number, "of": done[0].subject, "words": done[0].words})
+    elif json_:
+        undone = [{"change": c.number, "undoes": c.undoes, "of": c.subject} for c in done]
+        show_json({"undone": undone})
     else:
-        show(
-            f"{done.subject}: change {change} was undone. "
-            f"To take that back: workbook undo {done.number}"
+        one = len(done) == 1
+        what = (
+            f"{done[0].subject}: change {first} was" if one else f"Changes {first} to {last} were"
         )
+        show(f"{what} undone. To take that back: workbook undo {back}")
 
 
 def _check(*, archive: ArchiveOption = "panels.db", json_: JsonOption = False) -> None:

@@ -29,6 +29,7 @@ __all__ = [
     "RatioOption",
     "ScheduleOption",
     "WhoOption",
+    "WhyOption",
     "command",
     "listed",
     "note",
@@ -64,6 +65,7 @@ LabOption = Annotated[
 WhoOption = Annotated[
     str, typer.Option("--who", envvar="WORKBOOK_WHO", help="Your name, for the history.")
 ]
+WhyOption = Annotated[str, typer.Option(help="Why, for the history.")]
 ScheduleOption = Annotated[str, typer.Option(help="Coats: 4@6:1, or '2@6:1 2@3:1'.")]
 RatioOption = Annotated[str, typer.Option(help="Carrier to colour, with --coats.")]
 CoatsOption = Annotated[int | None, typer.Option(help="Colour coats, with --ratio.")]

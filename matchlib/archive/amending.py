@@ -1,0 +1,168 @@
+"""A panel as it is after something on its back, a stage or a reading was changed or taken out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import fields, replace
+from typing import Any
+
+from matchlib.domain import GunSetup, Panel, Reading, Recipe, Stage, Viewing
+from matchlib.errors import ArchiveError
+from matchlib.plain import from_plain, to_plain
+
+__all__ = ["amended", "without"]
+
+
+def _names(kind: Any) -> tuple[str, ...]:
+    return tuple(field.name for field in fields(kind) if field.init)
+
+
+_PANEL, _STAGE, _READING = _names(Panel), _names(Stage), _names(Reading)
+_RECIPE, _VIEWING, _SETUP = _names(Recipe), _names(Viewing), _names(GunSetup)
+_NUMBERS = (
+    *("temperature", "humidity", "clear_coats", "sd"),
+    *(name for name in _SETUP if name != "gun"),
+)
+_LISTS = ("lab", "wavelengths", "reflectance")
+
+
+def amended(
+    panel: Panel,
+    changes: Mapping[str, Any],
+    *,
+    stage: int | None = None,
+    reading: int | None = None,
+) -> Panel:
+    """Return a panel with fields changed.
+
+    Parameters
+    ----------
+    panel : Panel
+        As it is.
+    changes : mapping
+        Field to its new value, as its type or as written: of the panel, of one stage, of a
+        stage's recipe, or of one reading and its viewing. Empty or None for nothing.
+    stage : int, optional
+        Number of the stage, the first being 1; the last without it.
+    reading : int, optional
+        Number of the reading of that stage, the first being 1, whose fields are meant.
+
+    Returns
+    -------
+    Panel
+        Checked.
+
+    Raises
+    ------
+    MatchlibError
+        If there is no such stage, reading or field, or a value cannot be.
+    """
+    plain = to_plain(panel)
+    own = plain["stages"][_place(panel, stage)]
+    homes: dict[str, dict[str, Any]] = {}
+    if reading is None:
+        if stage is None:
+            homes |= dict.fromkeys(_PANEL, plain)
+        homes |= dict.fromkeys(_STAGE, own) | dict.fromkeys(_RECIPE, own["recipe"])
+        homes |= dict.fromkeys(_SETUP, own.setdefault("setup", {}))
+    else:
+        read = own["readings"][_place(panel, stage, reading)]
+        homes |= dict.fromkeys(_READING, read)
+        homes |= dict.fromkeys(_VIEWING, read.setdefault("viewing", {}))
+    unknown = sorted(set(changes) - set(homes))
+    if unknown:
+        raise ArchiveError(
+            f"A {'panel' if reading is None else 'reading'} has no such field.",
+            expected=", ".join(sorted(homes)),
+            got=", ".join(unknown)[:200],
+            remedy="name one of its fields.",
+        )
+    for name in sorted(changes, key=("stages", "recipe").__contains__, reverse=True):
+        value = _value(name, changes[name])
+        if value in (None, "", []) or (name == "clear" and value == "no"):
+            homes[name].pop(name, None)
+        else:
+            homes[name][name] = value
+        if name == "recipe":
+            homes |= dict.fromkeys(_RECIPE, own["recipe"])
+    try:
+        return from_plain(Panel, plain)
+    except ArchiveError as error:
+        raise error.at(f"panel {panel.code}") from None
+
+
+def without(panel: Panel, *, stage: int | None, reading: int | None) -> Panel:
+    """Return a panel without one of its stages or readings.
+
+    Parameters
+    ----------
+    panel : Panel
+        As it is.
+    stage : int, optional
+        Number of the stage; the last without it.
+    reading : int, optional
+        Number of the reading of that stage; the stage itself without it.
+
+    Returns
+    -------
+    Panel
+        Checked.
+
+    Raises
+    ------
+    MatchlibError
+        If there is no such stage or reading, or nothing would be left.
+    """
+    at = _place(panel, stage)
+    if reading is not None:
+        left = list(panel.stages[at].readings)
+        del left[_place(panel, stage, reading)]
+        stages = [*panel.stages]
+        stages[at] = replace(stages[at], readings=tuple(left))
+        return replace(panel, stages=tuple(stages))
+    if len(panel.stages) == 1:
+        raise ArchiveError(
+            f"Panel {panel.code} has one stage only.",
+            got=f"stage {at + 1} to be removed",
+            remedy="remove the panel.",
+        )
+    return replace(panel, stages=panel.stages[:at] + panel.stages[at + 1 :])
+
+
+def _place(panel: Panel, stage: int | None, reading: int | None = None) -> int:
+    """Where in the tuple a number is."""
+    count, number, what = len(panel.stages), stage, "stage"
+    if number is None:
+        number = count
+    if reading is not None:
+        held = panel.stages[_place(panel, stage)].readings
+        count, number, what = len(held), reading, "reading"
+    if not 1 <= number <= count:
+        raise ArchiveError(
+            f"Panel {panel.code} has no {what} of this number.",
+            expected=f"1 to {count}" if count else f"none, for it has no {what}",
+            got=str(number)[:40],
+            remedy="see the panel for its stages and readings.",
+        )
+    return number - 1
+
+
+def _value(name: str, value: Any) -> Any:
+    if not isinstance(value, str):
+        return to_plain(value)
+    text = value.strip()
+    if not text or name not in (*_NUMBERS, *_LISTS):
+        return text
+    try:
+        numbers = [float(part) for part in text.replace(",", " ").split()]
+        if name in _NUMBERS:
+            (number,) = numbers
+            return number
+    except ValueError:
+        raise ArchiveError(
+            f"This {name} is not as it should be.",
+            expected="one number" if name in _NUMBERS else "numbers with blanks between them",
+            got=repr(text[:80]),
+            remedy="write digits, with a point for the decimals.",
+        ) from None
+    return numbers

@@ -1,0 +1,59 @@
+"""Findings of the audit that were set aside."""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+
+from matchlib.archive import schema
+from matchlib.archive.changes import Entry, Stamp
+
+__all__ = ["ignored_in", "set_ignored"]
+
+
+def ignored_in(connection: sa.Connection) -> frozenset[str]:
+    """Return what the findings set aside are known by.
+
+    Parameters
+    ----------
+    connection : Connection
+        Open.
+
+    Returns
+    -------
+    frozenset of str
+        As given to `set_ignored`.
+    """
+    return frozenset(connection.execute(sa.select(schema.ignored.c.key)).scalars())
+
+
+def set_ignored(connection: sa.Connection, key: str, ignored: bool, stamp: Stamp) -> list[Entry]:
+    """Set a finding aside, or let it be shown again.
+
+    Parameters
+    ----------
+    connection : Connection
+        In a write transaction.
+    key : str
+        What it is known by, at most 400 characters.
+    ignored : bool
+        Aside, or shown.
+    stamp : Stamp
+        For the record.
+
+    Returns
+    -------
+    list of Entry
+        For the log; empty where it is so already.
+    """
+    i = schema.ignored
+    there = connection.execute(sa.select(i.c.key).where(i.c.key == key)).first() is not None
+    if there == ignored:
+        return []
+    if ignored:
+        row = {"key": key, "at": stamp.at, "who": stamp.who, "why": stamp.why}
+        connection.execute(i.insert().values(row))
+    else:
+        connection.execute(i.delete().where(i.c.key == key))
+    # A finding has no row of its own once it is shown again; its key stands for it.
+    was, now = ({"finding": key, "aside": aside} for aside in (there, ignored))
+    return [("finding", 0, was, now)]

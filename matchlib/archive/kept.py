@@ -1,0 +1,238 @@
+"""Panels as they are kept: read for a change, and written with what the log needs to know of it."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import sqlalchemy as sa
+
+from matchlib.archive import jobs, schema
+from matchlib.archive.changes import Entry
+from matchlib.archive.codec import (
+    StoredReading,
+    fields_of,
+    panel_digest,
+    panel_of,
+    panel_of_fields,
+    panel_text,
+    reading_digest,
+)
+from matchlib.archive.reading_out import chunked, whole
+from matchlib.domain import Panel
+from matchlib.errors import ArchiveError
+from matchlib.plain import dump, load
+
+__all__ = ["Kept", "insert_readings", "kept", "kept_in", "panel_kept", "write"]
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A panel as it is kept.
+
+    Parameters
+    ----------
+    row, import_id : int
+        Its row, and that of the import that it came with.
+    panel : Panel
+        With its readings.
+    fields : dict
+        As the history keeps them, with ``deleted``.
+    """
+
+    row: int
+    import_id: int
+    panel: Panel
+    fields: dict[str, Any]
+
+
+def kept(connection: sa.Connection, codes: Iterable[str]) -> dict[str, Kept]:
+    """Return panels by code: the one in use, or where there is none the last removed.
+
+    Parameters
+    ----------
+    connection : Connection
+        In a write transaction, which holds them until it ends.
+    codes : iterable of str
+        Those looked for.
+
+    Returns
+    -------
+    dict
+        Code to what is kept; nothing for one that never was.
+    """
+    p = schema.panels
+    found: dict[str, Kept] = {}
+    for some in chunked(dict.fromkeys(codes)):
+        for one in kept_in(connection, p.c.code.in_(some)):
+            there = found.get(one.panel.code)
+            if there is None or there.fields["deleted"]:  # rows come in the order they were made
+                found[one.panel.code] = one
+    return found
+
+
+def panel_kept(connection: sa.Connection, code: str) -> Kept:
+    """Return one panel as it is kept.
+
+    Parameters
+    ----------
+    connection : Connection
+        In a write transaction.
+    code : str
+        The panel; of those removed the last, where none of this code is left.
+
+    Returns
+    -------
+    Kept
+        Held until the transaction ends.
+
+    Raises
+    ------
+    ArchiveError
+        If there is no such panel.
+    """
+    found = kept(connection, [code])
+    if not found:
+        raise ArchiveError(
+            "There is no panel of this code in the archive.",
+            got=repr(code[:80]),
+            remedy="check the code on the back of the panel.",
+        )
+    return found[code]
+
+
+def kept_in(connection: sa.Connection, where: sa.ColumnElement[bool]) -> list[Kept]:
+    """Return panels as they are kept.
+
+    Parameters
+    ----------
+    connection : Connection
+        Open.
+    where : ColumnElement
+        Which panels.
+
+    Returns
+    -------
+    list of Kept
+        In the order they came.
+    """
+    p, r = schema.panels, schema.readings
+    readings: dict[int, list[StoredReading]] = {}
+    query = sa.select(r.c.panel_id, r.c.stage, r.c.data).join(p, p.c.id == r.c.panel_id)
+    for row, stage, text in connection.execute(query.where(where).order_by(r.c.id)):
+        readings.setdefault(row, []).append((stage, whole("", load, text)))
+    return [
+        whole("", _kept, row, readings.get(row.id, []))
+        for row in connection.execute(sa.select(p).where(where).order_by(p.c.id)).all()
+    ]
+
+
+def _kept(row: sa.Row[Any], readings: list[StoredReading]) -> Kept:
+    panel = panel_of(row.data, readings)
+    # Through JSON, as what is stored has gone: tuples are lists there.
+    fields = json.loads(dump({**fields_of(panel), "deleted": row.deleted}))
+    return Kept(row.id, row.import_id, panel, fields)
+
+
+def insert_readings(
+    connection: sa.Connection, rows: Iterable[tuple[int, int, StoredReading]]
+) -> None:
+    """Insert the readings of panels that have none.
+
+    Parameters
+    ----------
+    connection : Connection
+        In a write transaction.
+    rows : iterable of (int, int, (int, dict))
+        Panel row, import row and reading.
+    """
+    seen: Counter[tuple[int, int, str]] = Counter()
+    values = []
+    for panel_id, import_id, (stage, reading) in rows:
+        digest = reading_digest(reading)
+        key = (panel_id, stage, digest)
+        value = {"panel_id": panel_id, "import_id": import_id, "stage": stage, "digest": digest}
+        values.append({**value, "data": dump(reading), "repeat": seen[key]})
+        seen[key] += 1
+    if values:
+        connection.execute(schema.readings.insert(), values)
+
+
+def write(
+    connection: sa.Connection,
+    wanted: Iterable[tuple[Kept, Mapping[str, Any]]],
+    *,
+    import_id: int | None = None,
+) -> list[Entry]:
+    """Make panels what their fields say, and return what that changed.
+
+    Parameters
+    ----------
+    connection : Connection
+        In a write transaction.
+    wanted : iterable of (Kept, mapping)
+        Each panel as it is, and all of its fields as they are to be.
+    import_id : int, optional
+        The import that readings come with; the panel's own if None.
+
+    Returns
+    -------
+    list of Entry
+        For `record`; nothing for a panel that differs in nothing.
+    """
+    p, r = schema.panels, schema.readings
+    items: list[Entry] = []
+    rows, emptied, readings = [], [], []
+    gone: list[str] = []
+    back: list[str] = []
+    for there, fields in wanted:
+        old = there.fields
+        new = json.loads(dump({"deleted": old["deleted"], **fields}))
+        differing = sorted(k for k in {*old, *new} if old.get(k) != new.get(k))
+        if not differing:
+            continue
+        panel = whole("", panel_of_fields, new)
+        own = [(number, plain) for number, plain in new["readings"]]
+        moves = panel.code != there.panel.code
+        if not new["deleted"] and (old["deleted"] or moves):
+            back.append(panel.code)
+        if not old["deleted"] and (new["deleted"] or moves):
+            gone.append(there.panel.code)
+        if "readings" in differing:
+            emptied.append(there.row)
+            source = there.import_id if import_id is None else import_id
+            readings += [(there.row, source, reading) for reading in own]
+        digest = panel_digest(panel, [(n, reading_digest(plain)) for n, plain in own])
+        row = {"code": panel.code, "data": panel_text(panel), "deleted": new["deleted"]}
+        rows.append({"row": there.row, **row, "digest": digest})
+        was, now = ({k: side.get(k) for k in differing} for side in (old, new))
+        items.append(("panel", there.row, was, now))
+    jobs.check_free(connection, set(gone) - set(back))
+    for some in chunked(emptied):
+        connection.execute(r.delete().where(r.c.panel_id.in_(some)))
+    insert_readings(connection, readings)
+    update = p.update().where(p.c.id == sa.bindparam("row"))
+    # What goes makes room for what comes back under the same code.
+    for deleted in (True, False):
+        if not deleted:
+            _check_free(connection, back)
+        if some_rows := [row for row in rows if row["deleted"] is deleted]:
+            connection.execute(update, some_rows)
+    return items
+
+
+def _check_free(connection: sa.Connection, codes: Sequence[str]) -> None:
+    p = schema.panels
+    taken = [code for code, n in Counter(codes).items() if n > 1]
+    for some in chunked(codes):
+        in_use = sa.select(p.c.code).where(p.c.code.in_(some), p.c.deleted == sa.false())
+        taken += connection.execute(in_use).scalars()
+    if taken:
+        raise ArchiveError(
+            f"Panel {taken[0]} cannot be taken back, for its code is in use again.",
+            got="another panel of this code",
+            remedy="remove the other one first.",
+        )

@@ -1,0 +1,61 @@
+"""What is kept is put right, taken out and brought back at the command line."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from matchlib.archive import Archive
+from tests.cli_shop import SMALL, fails, json_of, refused, run
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Path:
+    (tmp_path / "panels.csv").write_text(SMALL)
+    assert run("import", "panels.csv", cwd=tmp_path).exit_code == 0
+    return tmp_path
+
+
+def test_a_panel_is_amended_removed_and_restored(shop: Path) -> None:
+    done = json_of("amend", "P3", "schedule=3@5:1", "--who", "Kim", "--why", "back", cwd=shop)
+    change = json_of("history", "P3", cwd=shop)[-1]
+    assert (change["change"], change["who"], change["why"]) == (done["change"], "Kim", "back")
+    assert "schedule: 3@6:1 to 3@5:1" in change["words"]
+    assert "already" in run("amend", "P3", "schedule=3@5:1", cwd=shop).stdout
+    assert "workbook undo" in run("amend", "P3", "lab=43 30 25", "--reading", 1, cwd=shop).stdout
+    assert run("remove", "P3", cwd=shop).exit_code == 0
+    assert json_of("check", cwd=shop) == {"panels": 5, "faults": []}
+    assert "is back" in run("restore", "P3", cwd=shop).stdout
+    assert run("remove", "P3", "--reading", 1, cwd=shop).exit_code == 0
+    assert "is back" in run("restore", "P3", "--reading", cwd=shop).stdout
+    with Archive.open(shop / "panels.db") as archive:
+        assert archive.panel("P3").readings[0].lab == (43.0, 30.0, 25.0)
+    for args in (
+        ("amend", "P9", "note=x"),
+        ("amend", "P3", "moon=x"),
+        ("amend", "P3", "schedule=0@6:1"),
+        ("amend", "P3", "lab=1 2", "--reading", 1),
+        ("amend", "P3", "note=x", "--stage", 2),
+        ("remove", "P3", "--reading", 2),
+        ("remove", "P3", "--stage", 1),
+        ("restore", "P3", "--stage"),
+    ):
+        refused(*args, cwd=shop)
+    assert "FIELD=VALUE" in fails(run("amend", "P3", "note", cwd=shop), 2)
+
+
+def test_an_import_is_undone_at_once_and_ranges_too(shop: Path) -> None:
+    for lot in ("a", "b", "c"):
+        assert run("amend", "P3", f"lot={lot}", cwd=shop).exit_code == 0
+    told = run("undo", "2-4", cwd=shop).stdout
+    assert told.startswith("Changes 2 to 4 were undone. To take that back: workbook undo 5-7")
+    assert [u["undoes"] for u in json_of("undo", "5-7", cwd=shop)["undone"]] == [7, 6, 5]
+    assert "range such as 1-20" in fails(run("undo", "x", cwd=shop), 2)
+    for wrong in ("9" * 18, "0", "3-999"):
+        assert "no change of this number" in refused("undo", wrong, cwd=shop)
+    corrected = SMALL.replace("43,30,24", "44,31,25")
+    (shop / "corrected.csv").write_text(corrected)
+    assert json_of("undo", 1, cwd=shop)["of"] == "P1 and 5 more"
+    assert json_of("import", "corrected.csv", cwd=shop)["added"] == [f"P{i}" for i in range(1, 7)]
+    assert json_of("check", cwd=shop) == {"panels": 6, "faults": []}

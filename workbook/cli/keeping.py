@@ -1,0 +1,127 @@
+"""Commands that put right what is kept of a panel: amend, remove, restore."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from workbook.cli.common import (
+    ArchiveOption,
+    JsonOption,
+    WhoOption,
+    WhyOption,
+    show,
+    show_json,
+)
+
+__all__ = ["COMMANDS"]
+
+StageOption = Annotated[
+    int | None, typer.Option("--stage", help="A stage of the panel, the first being 1.")
+]
+ReadingOption = Annotated[
+    int | None,
+    typer.Option("--reading", help="A reading of that stage (the last without --stage)."),
+]
+
+
+def _amend(
+    *,
+    panel: Annotated[str, typer.Argument(help="Code of the panel.")],
+    fields: Annotated[
+        list[str],
+        typer.Argument(
+            help="What is right: ground=silver schedule='2@6:1 2@3:1' note= …; with --reading "
+            "lab='40 -20 10' illuminant=D50 date=2027-03-01 ….",
+            metavar="FIELD=VALUE…",
+        ),
+    ],
+    stage: StageOption = None,
+    reading: ReadingOption = None,
+    archive: ArchiveOption = "panels.db",
+    who: WhoOption = "",
+    why: WhyOption = "",
+    json_: JsonOption = False,
+) -> None:
+    """Put right what is written of a panel, of one of its stages or of a reading.
+
+    What was written before stays in the history, and undo brings it back.
+    """
+    from workbook.session import Session
+
+    pairs = [field.partition("=") for field in fields]
+    if wrong := [name for name, sign, _ in pairs if not (sign and name.strip())]:
+        raise typer.BadParameter(f"write FIELD=VALUE, such as lot=L-7, not {wrong[0]!r}")
+    changes = {name.strip(): value for name, _, value in pairs}
+    for name in {"stage", "reading", "who", "why"} & changes.keys():
+        raise typer.BadParameter(f"{name} is an option: --{name}")
+    with Session.open(archive) as session:
+        number = session.archive.amend(
+            panel, stage=stage, reading=reading, who=who, why=why, **changes
+        )
+    _told(number, f"Panel {panel} is written so already.", f"Panel {panel} was amended.", json_)
+
+
+def _remove(
+    *,
+    panel: Annotated[str, typer.Argument(help="Code of the panel.")],
+    stage: StageOption = None,
+    reading: ReadingOption = None,
+    archive: ArchiveOption = "panels.db",
+    who: WhoOption = "",
+    why: WhyOption = "",
+    json_: JsonOption = False,
+) -> None:
+    """Put a panel aside, or take out one of its stages or readings.
+
+    The archive keeps it: restore or undo bring it back. The code of a removed panel may be used
+    again.
+    """
+    from workbook.session import Session
+
+    what = f"Panel {panel}"
+    what = what if stage is None else f"Stage {stage} of panel {panel}"
+    what = what if reading is None else f"Reading {reading} of panel {panel}"
+    with Session.open(archive) as session:
+        number = session.archive.delete(panel, stage=stage, reading=reading, who=who, why=why)
+    _told(number, f"{what} was removed already.", f"{what} was removed.", json_)
+
+
+def _restore(
+    *,
+    panel: Annotated[str, typer.Argument(help="Code of the panel.")],
+    stage: Annotated[
+        bool, typer.Option("--stage", help="The stage of it that was removed last.")
+    ] = False,
+    reading: Annotated[
+        bool, typer.Option("--reading", help="The reading of it that was removed last.")
+    ] = False,
+    archive: ArchiveOption = "panels.db",
+    who: WhoOption = "",
+    why: WhyOption = "",
+    json_: JsonOption = False,
+) -> None:
+    """Take back a panel that was removed, or its stage or reading that was removed last."""
+    from workbook.session import Session
+
+    if stage and reading:
+        raise typer.BadParameter("give --stage or --reading, not both")
+    what = "stage" if stage else "reading" if reading else "panel"
+    with Session.open(archive) as session:
+        number = session.archive.restore(panel, what=what, who=who, why=why)  # type: ignore[arg-type]  # one of three words
+    back = f"Panel {panel}" if what == "panel" else f"The {what} of panel {panel}"
+    _told(number, f"{back} was not removed.", f"{back} is back.", json_)
+
+
+def _told(number: int | None, nothing: str, done: str, json_: bool) -> None:
+    if json_:
+        show_json({"change": number, "words": nothing if number is None else done})
+    elif number is None:
+        show(nothing)
+    else:
+        show(f"{done} To take that back: workbook undo {number}")
+
+
+COMMANDS = {"amend": _amend, "remove": _remove, "restore": _restore}
+"""By name, in the order in which they are told of."""
