@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable
-from types import TracebackType
 from typing import Any, Self
 
 import sqlalchemy as sa
@@ -52,12 +51,7 @@ class Cupboard:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
     def close(self) -> None:
@@ -408,10 +402,7 @@ class Cupboard:
         int or None
             Number of the change; None if it was set aside already.
         """
-        with self._database.write() as connection:
-            stamp = self.stamp(who, why)
-            items = set_ignored(connection, finding, True, stamp)
-            return record(connection, "set aside", items, stamp) if items else None
+        return self._set_ignored(finding, True, "set aside", self.stamp(who, why))
 
     def unignore(self, finding: str, *, who: str = "", why: str = "") -> int | None:
         """Let an audit finding be shown again.
@@ -428,10 +419,12 @@ class Cupboard:
         int or None
             Number of the change; None if it was not set aside.
         """
+        return self._set_ignored(finding, False, "shown again", self.stamp(who, why))
+
+    def _set_ignored(self, key: str, ignored: bool, action: str, stamp: Stamp) -> int | None:
         with self._database.write() as connection:
-            stamp = self.stamp(who, why)
-            items = set_ignored(connection, finding, False, stamp)
-            return record(connection, "shown again", items, stamp) if items else None
+            items = set_ignored(connection, key, ignored, stamp)
+            return record(connection, action, items, stamp) if items else None
 
     def ignored(self) -> frozenset[str]:
         """Return the keys of the findings set aside.
