@@ -103,9 +103,9 @@ def _undo(
     from workbook.session import Session
 
     ends = re.fullmatch(r"(\d{1,18})(?:-(\d{1,18}))?", change.strip(), re.ASCII)
-    if ends is None:
+    first, last = (0, 0) if ends is None else (int(ends[1]), int(ends[2] or ends[1]))
+    if not (1 <= first < 2**31 and 1 <= last < 2**31):
         raise typer.BadParameter(f"a number such as 7, or a range such as 1-20, not {change!r}")
-    first, last = int(ends[1]), int(ends[2] or ends[1])
     with Session.open(archive) as session:
         numbers = session.archive.undo_range(first, last, who=who, why=why)
         done = [c for c in session.history() if c.number in set(numbers)]
