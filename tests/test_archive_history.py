@@ -289,10 +289,14 @@ def test_findings_set_aside_are_in_the_history_and_undone(place: str) -> None:
         number = archive.ignore("drift|P1|", who="Bo", why="a new lamp") or 0
         assert archive.ignore("drift|P1|") is None
         (change,) = archive.history()
-        assert (change.action, change.subject, change.who) == ("set aside", "drift|P1|", "Bo")
+        assert (change.action, change.subject, change.who) == (
+            "finding set aside",
+            "drift|P1|",
+            "Bo",
+        )
         undone = archive.undo(number)
         assert archive.ignored() == frozenset()
-        with pytest.raises(ArchiveError, match="so already"):
+        with pytest.raises(ArchiveError, match="changed again since"):
             archive.undo(number)
         archive.undo(undone)
         assert archive.ignored() == {"drift|P1|"}

@@ -273,8 +273,6 @@ def test_a_folder_that_cannot_be_written(shop):
         ("fit", "--folds", "0"),
         ("fit", "--folds", "1"),
         ("fit", "--folds", "100000"),
-        ("undo", "0"),
-        ("undo", str(10**30)),
         ("next", "--top", "100000"),
         ("next", "--top", "0"),
         ("match", "--lab", "40", "20", "10", "--top", "0"),

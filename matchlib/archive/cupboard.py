@@ -402,7 +402,7 @@ class Cupboard:
         int or None
             Number of the change; None if it was set aside already.
         """
-        return self._set_ignored(finding, True, "set aside", self.stamp(who, why))
+        return self._set_ignored(finding, True, "finding set aside", self.stamp(who, why))
 
     def unignore(self, finding: str, *, who: str = "", why: str = "") -> int | None:
         """Let an audit finding be shown again.
@@ -419,7 +419,7 @@ class Cupboard:
         int or None
             Number of the change; None if it was not set aside.
         """
-        return self._set_ignored(finding, False, "shown again", self.stamp(who, why))
+        return self._set_ignored(finding, False, "finding shown again", self.stamp(who, why))
 
     def _set_ignored(self, key: str, ignored: bool, action: str, stamp: Stamp) -> int | None:
         with self._database.write() as connection:
