@@ -44,7 +44,7 @@ def test_ladders_show_law_and_panels_with_numbers(training: Training) -> None:
     panel.colour.value = "cherry"
     panel.ratio.value = "6:1"
     panel.grounds.value = ["silver", "pale gold"]
-    assert "cherry over silver at 6:1, by the law" in panel.shown.html
+    assert "cherry over silver at 6:1, as predicted" in panel.shown.html
     assert "cherry over silver, as sprayed and read" in panel.shown.html
     assert "No panel of cherry over pale gold was ever sprayed" in panel.shown.html
     assert "T016 (3 coats): ΔE00" in panel.shown.html
@@ -115,7 +115,7 @@ def test_each_lesson_shows_what_the_archive_says(training: Training) -> None:
             panel.which.value = key
             panel.work.join(60)
         assert title in panel.shown.html
-        assert re.search("This archive (bears it out|does not bear it out)", panel.shown.html)
+        assert re.search("Your panels (agree|do not show it)", panel.shown.html)
         assert panel.work.said.html == ""
     panel.which.value = "ratio"
     panel.work.join(60)

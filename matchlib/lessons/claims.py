@@ -210,7 +210,7 @@ def _step_up(bench: _Bench, start: Lesson) -> Lesson:
         f"{sprayed} panel{'s' * (sprayed != 1)} of this archive "
         f"{'is' if sprayed == 1 else 'are'} sprayed in steps"
     )
-    finding += "." if sprayed else ": this rests on the law alone."
+    finding += "." if sprayed else ": this is a prediction alone."
     finding += _most_of_a_coat(bench, schedules)
     rows = tuple(
         _lch_row(str(s), lab, f"{s.strength:.2f}", f"{d:.1f}")

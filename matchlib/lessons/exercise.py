@@ -199,8 +199,8 @@ def make_exercise(
         )
     raise DomainError(
         "This archive cannot support the question.",
-        expected="a panel that the law explains, and two other answers that look different",
-        got=f"{len(trusted)} panels that the law explains",
+        expected="a panel that reads as predicted, and two other answers that look different",
+        got=f"{len(trusted)} panels that read as predicted",
         remedy="spray this colour over more grounds, or in more coats.",
     )
 
@@ -242,7 +242,7 @@ def mark(exercise: Exercise, choice: int) -> Marked:
         return Marked(choice, passed, miss, best, _change_words(exercise, choice, passed=passed))
     chose, back = exercise.texts[choice], exercise.texts[exercise.right]
     if passed and choice == exercise.right:
-        words = f"Right: {back}. By the law it reads ΔE00 {best:.1f} from this panel"
+        words = f"Right: {back}. As predicted it reads ΔE00 {best:.1f} from this panel"
         words += ", about what panels of one recipe differ by." if best < 1.5 else "."
     elif passed:
         words = (
@@ -310,7 +310,7 @@ def _change_words(exercise: Exercise, choice: int, *, passed: bool) -> str:
     text = (
         f"{head}: {exercise.texts[choice]} takes the card from ΔE00 {now:.1f} to "
         f"{away[choice]:.1f} "
-        f"by the law ({', '.join(how)})."
+        f"by the prediction ({', '.join(how)})."
     )
     if choice != exercise.right:
         text += f" Nearest of these: {exercise.texts[exercise.right]}, {away[exercise.right]:.1f}."

@@ -44,7 +44,7 @@ def learn(page: Any, shop: Path, trainee: str) -> None:
     from playwright.sync_api import expect
 
     expect.set_options(timeout=60_000)
-    expect(page.get_by_role("img", name="cherry over silver at 6:1, by the law")).to_be_visible()
+    expect(page.get_by_role("img", name="cherry over silver at 6:1, as predicted")).to_be_visible()
     page.get_by_role("checkbox", name="pale gold").check()
     expect(page.get_by_text("No panel of cherry over pale gold was ever sprayed")).to_be_visible()
 

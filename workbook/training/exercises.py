@@ -180,7 +180,7 @@ def _shown(found: Exercise, marked: Marked) -> str:
         said += " – your answer" if i == marked.choice else ""
         rows.append([text, colour_cell(lab), number(float(away[i]), 1), said.strip(" –")])
     wanted = "ΔE00 from what is wanted" if found.start else "ΔE00 from the panel"
-    heads = ["answer", "what the law says it reads", wanted, ""]
+    heads = ["answer", "what it should read", wanted, ""]
     sign = "cpw-good" if marked.passed else "cpw-bad"
     return (
         f"<p><span class='{sign}'>{esc(marked.words)}</span></p>"

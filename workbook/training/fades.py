@@ -99,7 +99,7 @@ def _drawn(zones: Sequence[Zone], title: str) -> str:
     words = linked(
         "An edge whose step shows is led out longer: a hand's width and more, the gun moving away "
         "before the trigger is let go; weaker coats make smaller steps (common practice, no "
-        "source). What each strip reads is the law's; where layers of two colours were never "
-        "sprayed, it rests on that alone."
+        "source). What each strip reads is predicted; where layers of two colours were never "
+        "sprayed, spray a card first."
     )
     return f"{ladder([z.lab for z in zones], names, title=title, notes=notes)}<p>{words}</p>"

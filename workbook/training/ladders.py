@@ -97,7 +97,7 @@ def _by_law(found: Ladder) -> str:
     return ladder(
         [r.lab for r in found.rungs],
         ["bare" if not r.coats else f"{r.coats} coat{'s' * (r.coats != 1)}" for r in found.rungs],
-        title=f"{found.colour} over {found.ground} at {found.ratio}, by the law",
+        title=f"{found.colour} over {found.ground} at {found.ratio}, as predicted",
         notes=[f"±{number(r.spread)} ΔE00" for r in found.rungs],
     )
 
@@ -116,7 +116,7 @@ def _as_sprayed(panels: Any, found: Ladder) -> str:
     if not rows:
         return (
             f"<p>No panel of {esc(found.colour)} over {esc(found.ground)} was ever sprayed: "
-            "the ladder above rests on the law alone.</p>"
+            "the ladder above is a prediction alone.</p>"
         )
     near = [
         f"{code} ({r.coats} coats): ΔE00 {number(float(delta_e00(r.lab, lab)), 2)}"
@@ -130,7 +130,7 @@ def _as_sprayed(panels: Any, found: Ladder) -> str:
         title=f"{found.colour} over {found.ground}, as sprayed and read, weakest first",
         notes=[row[2] for row in rows[:_MOST_SHOWN]],
     )
-    words = f"Panels of this ladder against the law: {'; '.join(near)}." if near else ""
+    words = f"Panels of this ladder, against the prediction: {'; '.join(near)}." if near else ""
     if not near:
-        words = f"None of them is at {found.ratio} throughout, so none stands beside the ladder."
+        words = f"None of them is at {found.ratio} throughout, so none can be compared."
     return f"{drawn}<p>{esc(words)}</p>"

@@ -63,10 +63,10 @@ class LessonPanel:
             rows = [
                 [r[0], chip(lab, size=34), *r[1:]] for r, lab in zip(rows, found.labs, strict=True)
             ]
-        sign, word = ("cpw-good", "This archive bears it out.")
+        sign, word = ("cpw-good", "Your panels agree.")
         if not found.supported:
-            sign, word = ("cpw-bad", "This archive does not bear it out.")
-        numbers = table(columns, rows, caption="The numbers, by the law", right=columns[2:])
+            sign, word = ("cpw-bad", "Your panels do not show it.")
+        numbers = table(columns, rows, caption="The numbers, as predicted", right=columns[2:])
         self.shown.html = (
             f"<h3>{esc(found.title)}</h3><p>{esc(found.rule)}</p>"
             f"<p><span class='{sign}'>{word}</span> {esc(found.finding)}</p>"
