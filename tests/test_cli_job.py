@@ -99,9 +99,9 @@ def test_building_on_a_panel_adds_a_stage(shop):
 
 def test_layers_of_a_table_are_one_recipe_and_no_new_colour(shop):
     (shop / "layers.csv").write_text(
-        "panel,ground,colour,schedule,clear,L,a,b\n"
-        'Q1,silver,,"2@6:1 rust, 1@8:1 plum over mid-coat",yes,35,30,10\n'
-        "Q2,silver,plum,2@6:1,yes,35,20,-10\n"
+        "panel,ground,colour,schedule,clear,illuminant,observer,geometry,L,a,b\n"
+        'Q1,silver,,"2@6:1 rust, 1@8:1 plum over mid-coat",yes,D65,10,45:0,35,30,10\n'
+        "Q2,silver,plum,2@6:1,yes,D65,10,45:0,35,20,-10\n"
     )
     assert run("import", "layers.csv", cwd=shop).exit_code == 0
     with Archive.open(shop / "panels.db") as archive:

@@ -102,14 +102,11 @@ class Parts:
                         expected="a spreadsheet as a spreadsheet program saves it",
                         remedy="do not trust the file; ask for it as CSV.",
                     )
-                begins = [m.start() for m in _ROW.finditer(piece)]
+                first, *others = _ROW.split(piece)
+                longest = max([in_row + first.count(b"<"), *(o.count(b"<") for o in others)])
+                in_row = others[-1].count(b"<") if others else longest
                 self._tags += piece.count(b"<")
-                self._rows += len(begins)
-                in_row += piece.count(b"<", 0, begins[0] if begins else len(piece))
-                longest = in_row
-                for i, at in enumerate(begins):
-                    in_row = piece.count(b"<", at, (*begins, len(piece))[i + 1])
-                    longest = max(longest, in_row)
+                self._rows += len(others)
                 if self._tags > _MOST_TAGS or self._rows > _MOST_ROWS or longest > _MOST_IN_ROW:
                     raise self._refused("holds too many cells, or what are no cells at all")
                 if b"<f>" in near or b"<f " in near or b"<f/>" in near:

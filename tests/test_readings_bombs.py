@@ -1,0 +1,75 @@
+"""Zipped files that inflate to too much, or lie about it: refused in words, in little memory."""
+
+from __future__ import annotations
+
+import io
+import struct
+import subprocess
+import sys
+import zipfile
+
+import pytest
+
+READ = """
+import resource, sys
+from matchlib.errors import MatchlibError
+from matchlib.readings import read_recipes, read_target, understand
+for read in (understand, read_recipes, read_target):
+    try:
+        read(sys.argv[1])
+    except MatchlibError as error:
+        print(read.__name__, "refused:", error)
+print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)
+"""
+MOST = 200  # MiB; reading any spreadsheet takes some 60
+CONTENT = {"XLSX": "xl/worksheets/sheet1.xml", "ODS": "content.xml"}
+PIECES = {
+    "rows": b"<row><c/></row>" * 70_000,
+    "cells of one row": b"<c r='A1'/>" * 95_000,
+    "noise": bytes(2**20),
+}
+
+
+def bomb(kind: str, piece: bytes, times: int, said: int | None) -> bytes:
+    stream = io.BytesIO()
+    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as made:
+        if kind == "ODS":
+            info = zipfile.ZipInfo("mimetype")
+            made.writestr(info, "application/vnd.oasis.opendocument.spreadsheet")
+        else:
+            made.writestr("[Content_Types].xml", "<Types/>")
+        with made.open(CONTENT[kind], "w") as part:
+            for _ in range(times):
+                part.write(piece)
+    data = bytearray(stream.getvalue())
+    if said is not None:  # in the directory, and before the part itself
+        directory = data.rfind(b"PK\x01\x02")
+        struct.pack_into("<I", data, directory + 24, said)
+        struct.pack_into("<I", data, data.rfind(b"PK\x03\x04", 0, directory) + 22, said)
+    return bytes(data)
+
+
+@pytest.mark.parametrize("said", [None, 1_000], ids=["honest", "lying"])
+@pytest.mark.parametrize("piece", PIECES.values(), ids=PIECES)
+@pytest.mark.parametrize("kind", ["XLSX", "ODS"])
+def test_a_bomb_is_refused_by_the_bytes_really_read(tmp_path, kind, piece, said):
+    path = tmp_path / "bomb"
+    path.write_bytes(bomb(kind, piece, 300, said))
+    assert path.stat().st_size < 2**20
+    done = subprocess.run(
+        [sys.executable, "-c", READ, str(path)], capture_output=True, text=True, check=True
+    )
+    *words, memory = done.stdout.splitlines()
+    assert [w.split()[0] for w in words] == ["understand", "read_recipes", "read_target"]
+    assert all(f"This {kind} file" in w for w in words)
+    assert int(memory) < MOST
+    assert done.stderr == ""
+
+
+def test_a_small_part_that_lies_about_its_size_is_refused(tmp_path):
+    path = tmp_path / "lying.xlsx"
+    path.write_bytes(bomb("XLSX", b"<row/>", 10, 7))
+    done = subprocess.run(
+        [sys.executable, "-c", READ, str(path)], capture_output=True, text=True, check=True
+    )
+    assert "says that a part has 7 bytes, but it has 60" in done.stdout
