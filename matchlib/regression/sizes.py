@@ -77,7 +77,7 @@ class Sizes:
 
 
 # Centre and spread of the logarithm of each size. A spread of 0 holds it.
-_EFFECTS = {"film": (0.05, 0.35), "ground": (0.01, 0.7), "stray": (0.0005, 0.7)}
+_EFFECTS = {"film": (0.06, 0.4), "ground": (0.01, 0.7), "stray": (0.0005, 0.7)}
 _NOISE = {"stated": (1.0, 0.0), "instrument": (0.2, 0.7), "photo": (1.5, 0.4), "tone": (1.2, 0.6)}
 _GROUPS = {
     "fixed": (1.0, 0.0),
@@ -86,7 +86,7 @@ _GROUPS = {
     "own slope": (1.0, 0.6),
     "dose": (1.0, 0.5),
     "surface": (1.0, 0.3),
-    "own k2": (0.15, 0.3),
+    "own k2": (0.15, 0.6),
     "sprayer": (0.06, 0.5),
     "lot": (0.04, 0.6),
     "batch": (0.02, 0.6),

@@ -93,6 +93,7 @@ class _Missed:
     library: Array
     spread: Array
     worth: Array
+    group: Ints
     groups: int
 
 
@@ -142,7 +143,10 @@ def stack(
             lab, law, known, own, other, spread, worth = map(
                 np.concatenate, zip(*parts, strict=True)
             )
-            missed[kind] = _Missed(lab, law, known, own, other, spread, worth, groups=len(parts))
+            of = np.repeat(np.arange(len(parts)), [len(part[0]) for part in parts])
+            missed[kind] = _Missed(
+                lab, law, known, own, other, spread, worth, of, groups=len(parts)
+            )
     least = 1.0 + WORTH_PANELS / max(1, int(trusted.sum()))
     result = _learnt(missed, least=least, library=process is not None)
     return result, process if (result.weight > 0.0).any() else None
@@ -223,11 +227,16 @@ def _learnt(missed: dict[int, _Missed], *, least: float, library: bool) -> Stack
 def _inflation(m: _Missed) -> float:
     away = (m.lab - m.law)[:, None, :, None]
     total = m.own[:, None] + LEVELS[None, :, None, None] * m.known[:, None]
-    density = m.worth @ _log_density(away, total)
+    density = m.worth[:, None] * _log_density(away, total)
     belief = -0.5 * (np.log(LEVELS / USUAL) / FIRMNESS) ** 2
-    # The mean over what is believed then, not the peak: few groups make it wide.
-    share = np.exp(density + belief - (density + belief).max())
-    return float(share @ LEVELS / share.sum())
+    # Groups differ (a solid among flakes), and the mean of what each asks for is what a reading
+    # to come will stray by; what all of them together find likeliest is less.
+    asked = []
+    for group in range(m.groups):
+        told = density[m.group == group].sum(axis=0) + belief
+        share = np.exp(told - told.max())
+        asked.append(float(share @ LEVELS / share.sum()))
+    return float(np.mean(asked))
 
 
 def _weight(m: _Missed, inflation: float) -> float:
