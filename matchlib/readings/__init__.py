@@ -11,6 +11,7 @@ what was written gives the same panels.
 from __future__ import annotations
 
 from matchlib.readings.cgats_writing import write_cgats
+from matchlib.readings.cxf_writing import write_cxf
 from matchlib.readings.files import (
     RecipeRow,
     accepted,
@@ -39,5 +40,6 @@ __all__ = [
     "read_target",
     "understand",
     "write_cgats",
+    "write_cxf",
     "write_table",
 ]

@@ -19,7 +19,7 @@ from matchlib.domain.reading import ILLUMINANTS
 from matchlib.errors import FileError
 from matchlib.readings._grid import MAX_ROWS, Cell, Sheet, Trouble, is_blank, too_many_rows
 from matchlib.readings._unzip import has_doctype
-from matchlib.readings._words import known_name
+from matchlib.readings._words import is_note, known_name
 
 __all__ = ["MAX_CXF_BYTES", "read_cxf"]
 
@@ -80,7 +80,7 @@ def read_cxf(data: bytes) -> Sheet:
     objects = getattr(getattr(document.resources, "object_collection", None), "object_value", None)
     rows: list[tuple[int, dict[str, Cell]]] = []
     for number, thing in enumerate(objects or [], 1):
-        for value in _values(thing):
+        for value in list(_values(thing)) or _unread(thing):
             rows.append((number, _row(thing, value, specifications)))
         if len(rows) > MAX_ROWS:
             raise too_many_rows()
@@ -175,9 +175,16 @@ def _row(thing: Any, value: _Value, specifications: dict[str, Any]) -> dict[str,
     return cells
 
 
+def _unread(thing: Any) -> list[_Value]:
+    """An object without a colour whose tags say that it was never read."""
+    tags = [t for collection in thing.tag_collection or [] for t in collection.tag or []]
+    said = {str(t.name).casefold(): str(t.value).casefold() for t in tags}
+    return [_Value("")] if said.get("source") == "none" else []
+
+
 def _note_name(name: str) -> str:
     # a tag named by a bare number would be taken for a wavelength
-    return name if any(c.isalpha() for c in name) and not name[-1].isdigit() else f"tag {name}"
+    return name if is_note(name) else f"tag {name}"
 
 
 def _spectrum(value: _Value, specification: Any) -> dict[str, Cell]:

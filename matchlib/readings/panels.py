@@ -145,6 +145,7 @@ def read_tables(
     FileError
         If the tables as a whole cannot be trusted.
     """
+    tables = [t for t in tables if t.rows] or tables  # a sheet of backs, none typed yet
     intake = _Intake(asking, said)
     several = len({t.sheet for t in tables}) > 1
     used: list[Lookup] = []

@@ -18,6 +18,7 @@ from matchlib.atomic import written_whole
 from matchlib.domain import Panel, Reading, Stage, lots_text
 from matchlib.errors import FileError
 from matchlib.plain import dump, to_plain
+from matchlib.readings._backs_sheet import add_backs
 from matchlib.readings._cells import guard
 from matchlib.readings._words import UNKNOWN, is_note, known_name
 
@@ -81,7 +82,8 @@ def write_table(panels: Iterable[Panel], path: str | os.PathLike[str]) -> Path:
     panels : iterable of Panel
         One row a reading; a panel without readings has one row, its source ``none``.
     path : path-like
-        Where to; ``.xlsx`` is a spreadsheet, ``.csv`` text. Replaced whole or not at all.
+        Where to: by its ending ``.csv`` text, ``.xlsx`` a spreadsheet, ``.cgats`` or ``.cxf``.
+        Replaced whole or not at all.
 
     Returns
     -------
@@ -95,16 +97,26 @@ def write_table(panels: Iterable[Panel], path: str | os.PathLike[str]) -> Path:
         cannot be written to.
     """
     target = Path(path)
-    header, rows = table_of(rows_of(panels))
     kind = target.suffix.casefold()
+    if kind == ".cgats":
+        from matchlib.readings.cgats_writing import write_cgats
+
+        return write_cgats(panels, target)
+    if kind == ".cxf":
+        from matchlib.readings.cxf_writing import write_cxf
+
+        return write_cxf(panels, target)
+    listed = list(panels)
+    header, rows = table_of(rows_of(listed))
     if kind not in (".csv", ".xlsx"):
         raise FileError(
             "This kind of table is not known.",
-            expected="a name that ends in .csv or .xlsx",
+            expected="a name that ends in .csv, .xlsx, .cgats or .cxf",
             got=repr(target.name),
             remedy="give the file one of these endings.",
         )
-    save_bytes(_csv(header, rows) if kind == ".csv" else _xlsx(header, rows), target)
+    data = _csv(header, rows) if kind == ".csv" else _xlsx(header, rows, _names(listed))
+    save_bytes(data, target)
     return target
 
 
@@ -238,7 +250,25 @@ def _csv(header: Sequence[str], rows: Sequence[Sequence[str | float | None]]) ->
     return text.encode("ascii") if text.isascii() else text.encode("utf-8-sig")
 
 
-def _xlsx(header: Sequence[str], rows: Sequence[Sequence[str | float | None]]) -> bytes:
+def _names(panels: Sequence[Panel]) -> dict[str, list[str]]:
+    """The shop's own names, for the drop-downs of the sheet of backs."""
+    found: dict[str, dict[str, None]] = {n: {} for n in ("ground", "colour", "clear", "sprayer")}
+    for panel in panels:
+        for stage in panel.stages:
+            recipe = stage.recipe
+            found["ground"] |= dict.fromkeys(recipe.ground.names)
+            for colour, _ in recipe.layers:
+                found["colour"] |= dict.fromkeys(colour.names)
+            found["clear"] |= dict.fromkeys(("no", recipe.clear) if recipe.clear else ("no",))
+            found["sprayer"] |= dict.fromkeys([stage.sprayer] if stage.sprayer else [])
+    return {what: sorted(names, key=str.casefold) for what, names in found.items()}
+
+
+def _xlsx(
+    header: Sequence[str],
+    rows: Sequence[Sequence[str | float | None]],
+    names: dict[str, list[str]],
+) -> bytes:
     from openpyxl import Workbook  # heavy; CSV users do not pay for it
     from openpyxl.cell import WriteOnlyCell
 
@@ -255,6 +285,7 @@ def _xlsx(header: Sequence[str], rows: Sequence[Sequence[str | float | None]]) -
     sheet.append(list(header))
     for row in rows:
         sheet.append([exact(cell) for cell in row])
+    add_backs(book, names)
     stream = io.BytesIO()
     book.save(stream)
     return stream.getvalue()

@@ -22,7 +22,9 @@ __all__ = ["COMMANDS"]
 
 def _export(
     *,
-    file: Annotated[str, typer.Argument(help="Where to: .csv, .xlsx, or .zip for a backup.")],
+    file: Annotated[
+        str, typer.Argument(help="Where to: .csv, .xlsx, .cgats, .cxf, or .zip for a backup.")
+    ],
     archive: ArchiveOption = "panels.db",
     customers: Annotated[
         bool, typer.Option("--customers", help="Let customers' names go with it.")
