@@ -10,11 +10,12 @@ import pytest
 
 from matchlib.colorimetry import delta_e_cmc
 from matchlib.domain import Reading
+from matchlib.forecast import forecast
 from matchlib.suggest import Target, Tolerance, suggest
 from tests.angle_shop import FACE, FLOP, aimed_at, angle_archive, recipe_at
 from tests.cli_shop import fails, json_of, refused, run
 from workbook.session import Session
-from workbook.session.foresee import foresee
+from workbook.session.order import angle_dict
 
 CMC = Tolerance("CMC", 1.0, 2.0, 1.0)
 
@@ -86,10 +87,10 @@ def test_a_target_of_two_angles_is_matched_at_both(room):
     with Session.open(room / "panels.db") as session:
         found = session.match(Target.of_readings([face, flop]), top=3)
         assert best["probability"] == round(found[0].probability, 4)
-        one = foresee(session.model, found[0].recipe, Target.of_readings([face, flop]))
+        (one,) = forecast(session.model, [found[0].recipe], Target.of_readings([face, flop]))
         assert one.probability == pytest.approx(found[0].probability)
         # At both angles is never likelier than at the face alone.
-        alone = foresee(session.model, found[0].recipe, Target.of_readings(face))
+        (alone,) = forecast(session.model, [found[0].recipe], Target.of_readings(face))
     assert one.probability <= alone.probability + 0.01
     text = run(*MATCH, "both.csv", cwd=room).stdout
     assert "at 45as15" in text
@@ -305,15 +306,15 @@ def test_predictions_are_by_the_orders_difference_at_every_angle(room, recipes, 
     told = json_of(*PREDICT, "--reading", "both.csv", *weight, *args, cwd=room)
     aim = Target.of_readings(both, weights=[1.0, 0.5], tolerance=tolerance)
     with Session.open(room / "panels.db") as session:
-        own = [foresee(session.model, recipe, aim) for recipe in recipes]
-    for item, forecast in zip(told, own, strict=True):
-        assert item["probability"] == pytest.approx(forecast.probability)
-        assert item["expected_difference"] == pytest.approx(forecast.expected)
-        assert item["sd_difference"] == pytest.approx(forecast.sd)
+        found = forecast(session.model, recipes, aim)
+    for item, own in zip(told, found, strict=True):
+        assert item["probability"] == pytest.approx(own.probability)
+        assert item["expected_difference"] == pytest.approx(own.expected)
+        assert item["sd_difference"] == pytest.approx(own.sd)
         assert item["difference_kind"] == tolerance.unit
         assert item["tolerance_words"] == tolerance.words
-        assert item["angles"] == [a.as_dict() for a in forecast.angles]
-        assert [item[k] for k in "Lab"] == pytest.approx(list(forecast.angles[0].lab))
+        assert item["angles"] == [angle_dict(a) for a in own.angles]
+        assert [item[k] for k in "Lab"] == pytest.approx(list(own.angles[0].lab))
     # What is called ΔE00 stays ΔE00 at the first angle, whatever the order names.
     plain = json_of(*PREDICT, "--reading", "face.csv", cwd=room)
     assert [t["delta_e00"] for t in told] == pytest.approx([t["delta_e00"] for t in plain])
@@ -332,16 +333,16 @@ def test_without_a_target_a_panel_is_held_against_its_prediction_by_the_order(ro
         for item, recipe in zip(told, recipes, strict=True):
             lab = [item[k] for k in "Lab"]
             aim = Target.of_lab(lab, viewing=FACE if view == "45as15" else FLOP, tolerance=CMC)
-            forecast = foresee(session.model, recipe, aim)
+            (own,) = forecast(session.model, [recipe], aim)
             assert item["against"] == "prediction"
             assert item["angles"] == []
-            assert item["probability"] == pytest.approx(forecast.probability, abs=1e-3)
-            assert item["expected_difference"] == pytest.approx(forecast.expected, rel=1e-3)
+            assert item["probability"] == pytest.approx(own.probability, abs=1e-3)
+            assert item["expected_difference"] == pytest.approx(own.expected, rel=1e-3)
         for item, recipe in zip(plain, recipes, strict=True):
             lab = [item[k] for k in "Lab"]
             aim = Target.of_lab(lab, viewing=FACE if view == "45as15" else FLOP)
-            forecast = foresee(session.model, recipe, aim)
-            assert item["expected_difference"] == pytest.approx(forecast.expected, rel=1e-3)
+            (own,) = forecast(session.model, [recipe], aim)
+            assert item["expected_difference"] == pytest.approx(own.expected, rel=1e-3)
     assert "chance of passing (CMC(2:1) at most 1)" in " ".join(
         run(*PREDICT, "--difference", "cmc2:1", cwd=room).stdout.split()
     )

@@ -16,6 +16,7 @@ import pytest
 
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import Reading
+from matchlib.forecast import forecast
 from matchlib.suggest import Target, Tolerance
 from matchlib.tails import chance_words
 from tests.angle_shop import FACE, FLOP, aimed_at, angle_archive, recipe_at
@@ -23,7 +24,6 @@ from tests.test_match_panel import settled, words
 from workbook.match import MatchApp
 from workbook.match.keeping import Tried, Work, plain_of, work_of
 from workbook.session import Session
-from workbook.session.foresee import foresee
 from workbook.session.order import aim_of
 
 BOTH = aimed_at("3@5:1")
@@ -160,11 +160,11 @@ def test_cards_and_what_if_follow_the_kind(match: MatchApp) -> None:
     match.go("what-if")
     panel = match.panels["what-if"]
     aim = Target.of_readings(BOTH, tolerance=cmc)
-    forecast = foresee(match.bench.need_model(), panel.recipe, aim)
-    assert panel.predicted() == forecast
-    assert f"CMC(1:1) {forecast.expected:.2f} ± {forecast.sd:.2f}" in said(panel.view)
-    assert chance_words(forecast.probability) in said(panel.view)
-    assert f"{forecast.angles[1].lab[0]:.1f}" in said(panel.view)
+    (own,) = forecast(match.bench.need_model(), [panel.recipe], aim)
+    assert panel.predicted() == own
+    assert f"CMC(1:1) {own.expected:.2f} ± {own.sd:.2f}" in said(panel.view)
+    assert chance_words(own.probability) in said(panel.view)
+    assert f"{own.angles[1].lab[0]:.1f}" in said(panel.view)
 
 
 def spray(match: MatchApp, labs: list[tuple[float, float, float]], code: str) -> Any:

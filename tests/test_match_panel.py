@@ -16,6 +16,7 @@ from matchlib.colorimetry import delta_e00
 from matchlib.domain import Reading, Viewing
 from matchlib.errors import DomainError
 from matchlib.explain import explain
+from matchlib.forecast import forecast
 from matchlib.holding import holding
 from matchlib.suggest import Target
 from matchlib.tails import chance_words
@@ -258,7 +259,7 @@ def test_sliders_predict_exactly_as_the_session_does(aimed: MatchApp) -> None:
     panel.coats.value, panel.more.value = 3, 2
     panel.second.value = panel._ratios.index("3:1")
     assert str(panel.recipe) == "violet over graphite, 3@6:1 2@3:1"
-    (own,) = aimed.bench.session.predict([panel.recipe], target=AIM, tolerance=1.0)
+    (own,) = forecast(aimed.bench.need_model(), [panel.recipe], aimed.bench.work.aim)
     text = words(panel.view)
     assert lab_text(own.lab) in text
     assert f"{own.delta_e00:.2f} ± {own.sd_delta_e00:.2f}" in text

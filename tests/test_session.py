@@ -40,7 +40,7 @@ def test_a_kept_fit_predicts_the_same_as_the_one_it_was(fitted, shop):
         assert two.fit().how == "kept"
         again = two.fit(refit=True)
         assert again.how == "asked"
-        labs = [[p.lab for p in s.predict(recipes)] for s in (one, two)]
+        labs = [s.model.predict_recipes(recipes).tolist() for s in (one, two)]
     assert labs[0] == [pytest.approx(lab, abs=1e-6) for lab in labs[1]]
 
 
@@ -93,7 +93,7 @@ def test_where_nothing_can_be_kept_beside_it_the_cache_folder_serves(shop, tmp_p
 def test_a_session_prints_nothing(shop, capsys):
     with Session.open(shop) as session:
         session.fit()
-        session.predict([p.recipe for p in session.archive.panels()])
+        session.shelf()
         session.export(shop.with_name("out.csv"))
     assert capsys.readouterr() == ("", "")
 

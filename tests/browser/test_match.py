@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from matchlib.domain import CoatSchedule
+from matchlib.forecast import forecast
 from matchlib.tails import chance_words
 from tests.browser import harness
 from tests.cli_shop import copied, demo_shop
@@ -147,7 +148,7 @@ def slide(page: Any, shop: Shop) -> float:
     more = str(first).replace(f"{first.steps[0].coats}@", f"{first.steps[0].coats + 1}@", 1)
     recipe = replace(shop.found[0].recipe, schedule=CoatSchedule.parse(more))
     with Session.open(shop.archive) as session:
-        (own,) = session.predict([recipe], target=lab_of(shop.target), tolerance=1.0)
+        (own,) = forecast(session.model, [recipe], aim_of(shop.target))
     expect(view).to_contain_text(lab_text(own.lab))
     expect(view).to_contain_text(f"Chance of passing within 1: {chance_words(own.probability)}")
     return median

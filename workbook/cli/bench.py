@@ -84,9 +84,10 @@ def _correct(
     for one panel. A target at several angles needs panels read at all of them.
     """
     order, weights = passing.said()
+    from matchlib.forecast import angles_of
     from workbook.cli.printing import chance, number, table, wrapped
     from workbook.session import Session, reading_of_lab, recipe_of
-    from workbook.session.order import aim_of, aim_words, angles_of
+    from workbook.session.order import aim_of, aim_words, angle_dict
 
     with Session.open(archive, write=False) as session:
         target = wanted.readings(session, light, file)
@@ -134,7 +135,7 @@ def _correct(
                 "tolerance": order.value,
                 "tolerance_words": order.words,
                 "angles": [
-                    a.as_dict() for a in angles_of(aim, [advice.finished[i] for i in places])
+                    angle_dict(a) for a in angles_of(aim, [advice.finished[i] for i in places])
                 ],
                 "film_percent": 100.0 * advice.film[0],
                 "film_sd_percent": 100.0 * advice.film[1],

@@ -50,6 +50,7 @@ def _predict(
     from workbook.cli.results import predictions_text
     from workbook.session import Session
     from workbook.session.order import aim_of, aim_words
+    from workbook.session.predicting import forecast_dict
 
     with Session.open(archive, write=False) as session:
         aim, unseen = None, ""
@@ -66,7 +67,7 @@ def _predict(
     if unseen:
         note(unseen)
     if json_:
-        show_json([p.as_dict() for p in found])
+        show_json([forecast_dict(*each) for each in found])
     else:
         show(predictions_text(found, order))
 

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 from workbook.cli.printing import chance, number, table, wrapped
 
 if TYPE_CHECKING:
+    from matchlib.forecast import Forecast
     from matchlib.suggest import Suggestion, Suggestions, Tolerance
-    from workbook.session import Prediction
 
 __all__ = ["matches_as_dicts", "matches_text", "predictions_text"]
 
@@ -29,8 +29,9 @@ def matches_as_dicts(found: Suggestions) -> list[dict[str, Any]]:
         called ΔE00 is ΔE00 at the target's first angle; the expected difference, its spread and
         the chance are by the tolerance, at the worst angle.
     """
+    from matchlib.forecast import angles_of
     from workbook.session import recipe_dict
-    from workbook.session.order import angles_of
+    from workbook.session.order import angle_dict
 
     told = []
     tolerance = found.target.tolerance
@@ -46,7 +47,7 @@ def matches_as_dicts(found: Suggestions) -> list[dict[str, Any]]:
                 "tolerance_words": tolerance.words,
                 "expected_difference": round(item.expected_delta_e00, 4),
                 "sd_difference": round(item.sd_delta_e00, 4),
-                "angles": [a.as_dict() for a in angles_of(found.target, item.labs)],
+                "angles": [angle_dict(a) for a in angles_of(found.target, item.labs)],
                 **recipe_dict(recipe),
                 "words": recipe.words,
                 "reachable": bool(found.reachable),
@@ -85,7 +86,7 @@ def matches_text(found: Suggestions) -> str:
     str
         A table, then a sentence each.
     """
-    from workbook.session.order import angles_of
+    from matchlib.forecast import angles_of
 
     aims, tolerance = found.target.aims, found.target.tolerance
     lines = [
@@ -143,13 +144,13 @@ def matches_text(found: Suggestions) -> str:
     return "\n\n".join([*parts, wrapped("\n".join(why))])
 
 
-def predictions_text(found: Sequence[Prediction], tolerance: Tolerance) -> str:
+def predictions_text(found: Sequence[tuple[str | None, Forecast]], tolerance: Tolerance) -> str:
     """Return predictions as text, at every angle of the target.
 
     Parameters
     ----------
-    found : sequence of Prediction
-        In the order of the table of recipes.
+    found : sequence of (str or None, Forecast)
+        In the order of the table of recipes, with the panels' codes.
     tolerance : Tolerance
         What passes.
 
@@ -160,17 +161,17 @@ def predictions_text(found: Sequence[Prediction], tolerance: Tolerance) -> str:
     """
     unit = "of box" if tolerance.boxed else tolerance.unit
     rows, several = [], []
-    for place, item in enumerate(found, 1):
-        name = item.panel or str(place)
+    for place, (code, item) in enumerate(found, 1):
+        name = code or str(place)
         rows.append(
             (
-                item.panel or "",
+                code or "",
                 str(item.recipe.ground),
                 str(item.recipe.colour or "bare"),
                 str(item.recipe.schedule or ""),
                 *(number(v) for v in item.lab),
-                number(item.difference),
-                number(item.sd_difference),
+                number(item.expected),
+                number(item.sd),
                 chance(item.probability),
             )
         )
@@ -186,11 +187,11 @@ def predictions_text(found: Sequence[Prediction], tolerance: Tolerance) -> str:
         ]
     header = ("panel", "ground", "colour", "schedule", "L", "a", "b", unit, "sd", "chance")
     parts = [table(header, rows, right="    rrrrrr")]
-    many = any(len(item.angles) > 1 for item in found)
+    many = any(len(item.angles) > 1 for _, item in found)
     if many:
         heads = ("panel", "angle", "L", "a", "b", unit, "weight")
         parts.append(table(heads, several, right="  rrrrr"))
-    wanted = any(item.against == "target" for item in found)
+    wanted = any(item.against == "target" for _, item in found)
     what = "The share of the box" if tolerance.boxed else tolerance.unit
     limit = (
         f"the chance of ΔE00 within {tolerance.value:g}"

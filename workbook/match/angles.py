@@ -13,8 +13,8 @@ from workbook.session import reading_of_lab
 
 if TYPE_CHECKING:
     from matchlib.domain import Reading, Viewing
+    from matchlib.forecast import Angle
     from matchlib.suggest import Tolerance
-    from workbook.session.order import Angle
 
 __all__ = ["AngleChoice", "AngleReadings", "AngleWeights", "angle_table", "angle_words"]
 

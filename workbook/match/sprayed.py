@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from matchlib.errors import TargetError
+from matchlib.forecast import angles_of
 from matchlib.tails import chance_words
 from workbook.controls import ButtonRow, FileField, HtmlView, NumberField, TextField
 from workbook.desk import Typed
@@ -16,7 +17,6 @@ from workbook.match.keeping import Tried
 from workbook.match.parts import Panel, columns
 from workbook.match.target import lab_or_file
 from workbook.session import draft_panel, lab_of, reading_of_lab
-from workbook.session.order import angles_of
 
 if TYPE_CHECKING:
     from matchlib.correction import Advice, Scored

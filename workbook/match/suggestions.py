@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from matchlib.forecast import angles_of
 from matchlib.tails import chance_words
 from workbook.controls import ButtonRow, Choice, HtmlView
 from workbook.desk import Typed
@@ -15,7 +16,7 @@ from workbook.match.chart import lab_charts
 from workbook.match.closer import closer_look
 from workbook.match.parts import Panel, columns, passing
 from workbook.session.looking import Look, look_at, reachable_labs
-from workbook.session.order import DAY, aim_words, angles_of
+from workbook.session.order import DAY, aim_words
 
 if TYPE_CHECKING:
     from matchlib.domain import Recipe

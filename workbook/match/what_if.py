@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
+from matchlib.forecast import Forecast, forecast
 from matchlib.tails import chance_words
 from workbook.controls import ButtonRow, Choice, HtmlView, Slider
 from workbook.figures import ORIENTATION, esc, swatch, swatch_pair
@@ -13,9 +14,7 @@ from workbook.match.angles import angle_table
 from workbook.match.keeping import recipe_of_text, text_of_recipe
 from workbook.match.limits import ratios_shown
 from workbook.match.parts import Panel, columns, passing, rows, taking
-from workbook.session.foresee import Forecast, foresee
 from workbook.session.looking import miss_words
-from workbook.session.predicting import Prediction, predict
 
 __all__ = ["WhatIfPanel"]
 
@@ -144,26 +143,17 @@ class WhatIfPanel(Panel):
         job = {**self.bench.work.job, MOVED: text_of_recipe(self.recipe)}
         self.bench.note(job=job)
 
-    def predicted(self) -> Prediction | Forecast:
+    def predicted(self) -> Forecast:
         """Return what the next panel of the recipe would read.
 
         Returns
         -------
-        Prediction or Forecast
+        Forecast
             Against the target at all its angles, where there is one.
         """
         model = self.bench.need_model()
-        recipe, aim = self.recipe, self.bench.work.aim
-        if aim is not None:
-            return foresee(model, recipe, aim)
-        (found,) = predict(
-            model,
-            [recipe],
-            viewings=[self.bench.viewing],
-            codes=[None],
-            places=[str(recipe)],
-        )
-        return found
+        view = [self.bench.viewing]
+        return forecast(model, [self.recipe], self.bench.work.aim, viewings=view)[0]
 
     def _moved(self) -> None:
         if self._filling:
@@ -175,7 +165,7 @@ class WhatIfPanel(Panel):
         where = "" if target is None else self.bench.where_first
         spread = f"One panel spreads by ±{light:.2f} L*, ±{red:.2f} a*, ±{yellow:.2f} b*{where}."
         words = f"<p><strong>{esc(found.recipe.words)}</strong></p>"
-        if target is None or isinstance(found, Prediction):
+        if target is None or not found.angles:
             note = "Choose a target to see how far it is."
             self.view.html = f"{swatch(found.lab, 'Predicted', note=note, size=220)}{words}"
             return

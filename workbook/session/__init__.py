@@ -15,7 +15,6 @@ from workbook.session.intake import HowToRead, Imported, import_file, look_at, w
 from workbook.session.job import Job, bottle_words, densities_of, labour_of, pot_of
 from workbook.session.keeper import Exported
 from workbook.session.model_cache import FitOutcome, model_of
-from workbook.session.predicting import Prediction
 from workbook.session.session import Session
 from workbook.session.targets import lab_of, reading_of_lab
 
@@ -30,7 +29,6 @@ __all__ = [
     "Imported",
     "Job",
     "NumberedFinding",
-    "Prediction",
     "Session",
     "bench_of",
     "bottle_words",

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from matchlib.errors import DomainError
-from workbook.session.foresee import foresee
 from workbook.session.matching import tried_in
 from workbook.session.model_cache import model_of
 from workbook.session.sheet import sheet_of
@@ -144,7 +143,9 @@ def outlook_of(archive: Archive, job: Job) -> Outlook:
     aim, wanted = aim_of_job(job), _plan_of(job).recipe
     _, panel = to_spray(archive, job)
     if panel is None or panel.recipe.bare:
-        found = foresee(model_of(archive).model, wanted, aim)
+        from matchlib.forecast import forecast
+
+        (found,) = forecast(model_of(archive).model, [wanted], aim)
         return Outlook(found.lab, found.expected, found.probability, found.words)
     from matchlib.correction import Belief, Goal, Sprayed, on_top
 

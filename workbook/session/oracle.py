@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING
 from matchlib.stepping import unmeasured
 from workbook.session.keeper import Keeper
 from workbook.session.model_cache import FitOutcome, model_of
-from workbook.session.predicting import Prediction, judged, predict
 from workbook.session.targets import reading_of_lab
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
-    from matchlib.domain import Reading, Recipe, Viewing
+    from matchlib.domain import Reading
+    from matchlib.forecast import Forecast
     from matchlib.readings import RecipeRow
     from matchlib.regression import FilmRegressor
     from matchlib.stepping import Step
@@ -101,54 +101,6 @@ class Oracle(Keeper):
 
     # Predicting
 
-    def predict(
-        self,
-        recipes: Sequence[Recipe],
-        *,
-        viewing: Viewing | None = None,
-        target: tuple[float, float, float] | None = None,
-        tolerance: Tolerance | float = 1.0,
-    ) -> tuple[Prediction, ...]:
-        """Predict the next panel of each recipe.
-
-        Parameters
-        ----------
-        recipes : sequence of Recipe
-            What would be sprayed.
-        viewing : Viewing, optional
-            How it would be read; D65/10° in the archive's own geometry where not given.
-        target : tuple of 3 float, optional
-            CIELAB wanted, under the viewing.
-        tolerance : Tolerance or float
-            What passes; a number is ΔE00.
-
-        Returns
-        -------
-        tuple of Prediction
-            One a recipe, in their order.
-
-        Raises
-        ------
-        UnknownName
-            If a ground or colour is on no panel.
-        """
-        from matchlib.domain import Viewing as View
-        from matchlib.suggest import Target as Aimed
-
-        view = viewing or View(geometry=self.geometry)
-        aim = None
-        if target is not None:
-            aim = Aimed.of_lab(target, viewing=view, tolerance=judged(tolerance))
-        return predict(
-            self.model,
-            recipes,
-            viewings=[view] * len(recipes),
-            codes=[None] * len(recipes),
-            places=[str(r) for r in recipes],
-            aim=aim,
-            tolerance=tolerance,
-        )
-
     def predict_file(
         self,
         path: str | Path,
@@ -158,7 +110,7 @@ class Oracle(Keeper):
         decimal: str | None = None,
         scale: str | None = None,
         answers: Mapping[str, str] | None = None,
-    ) -> tuple[Prediction, ...]:
+    ) -> list[tuple[str | None, Forecast]]:
         """Predict the next panel of every row of a table of recipes.
 
         A row that does not say whether it is under clear coat, or in which geometry it would be
@@ -177,9 +129,10 @@ class Oracle(Keeper):
 
         Returns
         -------
-        tuple of Prediction
-            One a row, in the file's order.
+        list of (str or None, Forecast)
+            One a row, in the file's order, with its panel's code where it has one.
         """
+        from matchlib.forecast import forecast
         from matchlib.readings import read_recipes
 
         rows: list[RecipeRow] = read_recipes(path, decimal=decimal, scale=scale, answers=answers)
@@ -191,15 +144,15 @@ class Oracle(Keeper):
             recipes.append(replace(r.recipe, clear=clear) if usual else r.recipe)
             own = "geometry" not in r.stated
             viewings.append(replace(r.viewing, geometry=geometry) if own else r.viewing)
-        return predict(
+        found = forecast(
             self.model,
             recipes,
+            target,
             viewings=viewings,
-            codes=[r.panel for r in rows],
-            places=[f"{name}, row {r.row}" for r in rows],
-            aim=target,
             tolerance=tolerance,
+            places=[f"{name}, row {r.row}" for r in rows],
         )
+        return [(r.panel, each) for r, each in zip(rows, found, strict=True)]
 
     def typed_target(
         self, lab: Sequence[float], *, illuminant: str = "D65", observer: str = "10"

@@ -9,24 +9,23 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from matchlib.errors import TargetError
 
 if TYPE_CHECKING:
-    from matchlib.domain import Reading, Viewing
+    from matchlib.domain import Reading
+    from matchlib.forecast import Angle
     from matchlib.regression import FilmPredictor
     from matchlib.suggest import Target, Tolerance
 
 __all__ = [
     "DAY",
     "KINDS",
-    "Angle",
     "aim_of",
     "aim_words",
-    "angles_of",
+    "angle_dict",
     "as_readings",
     "box_words",
     "kind_of",
@@ -213,83 +212,29 @@ def _aim(
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Angle:
-    """A recipe against the target at one angle.
+def angle_dict(angle: Angle) -> dict[str, Any]:
+    """Return how a colour compares at one angle as plain data.
 
     Parameters
     ----------
-    viewing : Viewing
-        Light, observer and geometry.
-    weight : float
-        How much a difference counts here [-].
-    wanted, lab : tuple of 3 float
-        CIELAB of the target, and predicted or read.
-    delta_e00 : float
-        Between them.
-    difference : float
-        Between them, in the unit of the tolerance, not weighted.
-    """
-
-    viewing: Viewing
-    weight: float
-    wanted: tuple[float, float, float]
-    lab: tuple[float, float, float]
-    delta_e00: float
-    difference: float
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return it as plain data.
-
-        Returns
-        -------
-        dict
-            For JSON.
-        """
-        return {
-            "illuminant": self.viewing.illuminant,
-            "observer": self.viewing.observer,
-            "geometry": self.viewing.geometry,
-            "weight": self.weight,
-            **dict(zip(("target_L", "target_a", "target_b"), self.wanted, strict=True)),
-            **dict(zip("Lab", (round(v, 3) for v in self.lab), strict=True)),
-            "delta_e00": round(self.delta_e00, 4),
-            "difference": round(self.difference, 4),
-        }
-
-
-def angles_of(aim: Target, labs: Sequence[Sequence[float]]) -> tuple[Angle, ...]:
-    """Return how a colour compares at each angle.
-
-    Parameters
-    ----------
-    aim : Target
-        What is wanted.
-    labs : sequence of (sequence of 3 float)
-        CIELAB, one an aim.
+    angle : Angle
+        Of a forecast, or of a reading.
 
     Returns
     -------
-    tuple of Angle
-        In the target's order.
+    dict
+        For JSON.
     """
-    from matchlib.colorimetry import delta_e00
-    from matchlib.domain import Viewing
-
-    found = []
-    for one, lab in zip(aim.aims, labs, strict=True):
-        light, red, yellow = (float(v) for v in lab)
-        found.append(
-            Angle(
-                one.viewing or Viewing(),
-                one.weight,
-                one.lab,
-                (light, red, yellow),
-                float(delta_e00(one.lab, lab)),
-                float(aim.tolerance.difference(one.lab, lab)),
-            )
-        )
-    return tuple(found)
+    return {
+        "illuminant": angle.viewing.illuminant,
+        "observer": angle.viewing.observer,
+        "geometry": angle.viewing.geometry,
+        "weight": angle.weight,
+        **dict(zip(("target_L", "target_a", "target_b"), angle.wanted, strict=True)),
+        **dict(zip("Lab", (round(v, 3) for v in angle.lab), strict=True)),
+        "delta_e00": round(angle.delta_e00, 4),
+        "difference": round(angle.difference, 4),
+    }
 
 
 def aim_words(model: FilmPredictor, aim: Target) -> str:

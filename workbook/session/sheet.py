@@ -5,9 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from workbook.session.foresee import foresee
-from workbook.session.predicting import predict
-
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -86,11 +83,12 @@ def _alone(
 ) -> JobSheet:
     """The sheet with what the recipe reads, where nothing is to be matched."""
     from matchlib.domain import Viewing
+    from matchlib.forecast import forecast
     from matchlib.suggest import Tolerance
 
     passing = tolerance if isinstance(tolerance, Tolerance) else Tolerance(value=tolerance)
     view = Viewing(geometry=model.words_.geometries[0])
-    (expected,) = predict(model, [recipe], viewings=[view], codes=[None], places=[str(recipe)])
+    (expected,) = forecast(model, [recipe], viewings=[view])
     return replace(
         sheet,
         predicted_lab=expected.lab,
@@ -102,9 +100,10 @@ def _alone(
 
 def _against(sheet: JobSheet, model: FilmRegressor, recipe: Recipe, aim: Target) -> JobSheet:
     """The sheet with the recipe beside what is to be matched."""
+    from matchlib.forecast import forecast
     from workbook.jobsheet import AngleRow
 
-    found = foresee(model, recipe, aim)
+    (found,) = forecast(model, [recipe], aim)
     first, several = found.angles[0], len(found.angles) > 1
     return replace(
         sheet,

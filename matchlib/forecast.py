@@ -1,0 +1,260 @@
+"""What the next panel of a recipe would read, how far that is from what is wanted, and the chance.
+
+The panel is the next one sprayed, as it will be read: what is not known of the law, the spread from
+panel to panel and the reading's noise all count. Without a target the difference is from the
+prediction itself: how well such a panel comes out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.colorimetry import Tolerance, delta_e00, expected_delta_e00
+from matchlib.domain import Recipe, Viewing
+from matchlib.errors import MatchlibError
+from matchlib.regression import FilmPredictor
+from matchlib.suggest import Aim, Target
+
+__all__ = ["Angle", "Forecast", "angles_of", "forecast"]
+
+Array = NDArray[np.float64]
+Lab = tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Angle:
+    """A colour against the target at one angle.
+
+    Parameters
+    ----------
+    viewing : Viewing
+        Light, observer and geometry.
+    weight : float
+        How much a difference counts here [-].
+    wanted, lab : tuple of 3 float
+        CIELAB of the target, and predicted or read.
+    delta_e00 : float
+        Between them.
+    difference : float
+        Between them, in the unit of the tolerance, not weighted.
+    """
+
+    viewing: Viewing
+    weight: float
+    wanted: Lab
+    lab: Lab
+    delta_e00: float
+    difference: float
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """The next panel of one recipe.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        What would be sprayed.
+    viewing : Viewing
+        How it would be read; at several angles the first, which is the one reported.
+    lab, sd_lab : tuple of 3 float
+        Predicted CIELAB there, and the standard deviation of the next panel's reading, per axis.
+    delta_e00, sd_delta_e00 : float
+        Expected difference of that reading from the target, or without one from the prediction;
+        and its standard deviation [ΔE00].
+    difference : float
+        Of the prediction itself from the target, in the unit of the tolerance; the worst over the
+        angles, weighted; 0 without a target.
+    expected, sd : float
+        Mean and standard deviation of the next panel's difference, in the same unit.
+    probability : float
+        That it is within the tolerance, at every angle [-].
+    tolerance : Tolerance
+        What passes.
+    angles : tuple of Angle
+        Predicted against wanted at each angle of the target; none without a target.
+    """
+
+    recipe: Recipe
+    viewing: Viewing
+    lab: Lab
+    sd_lab: Lab
+    delta_e00: float
+    sd_delta_e00: float
+    difference: float
+    expected: float
+    sd: float
+    probability: float
+    tolerance: Tolerance
+    angles: tuple[Angle, ...] = ()
+
+    @property
+    def against(self) -> str:
+        """What the difference is from: ``target`` or ``prediction``."""
+        return "target" if self.angles else "prediction"
+
+    @property
+    def words(self) -> str:
+        """What to expect of the next panel, without its chance."""
+        where = " at the worst angle" if len(self.angles) > 1 else ""
+        return (
+            f"{self.tolerance.said(self.expected)} ± {self.sd:.2f} from the {self.against}{where}"
+        )
+
+
+def angles_of(aim: Target, labs: Sequence[Sequence[float]] | Array) -> tuple[Angle, ...]:
+    """Return how a colour compares at each angle.
+
+    Parameters
+    ----------
+    aim : Target
+        What is wanted.
+    labs : sequence of (sequence of 3 float)
+        CIELAB, one an aim.
+
+    Returns
+    -------
+    tuple of Angle
+        In the target's order.
+    """
+    return tuple(
+        Angle(
+            one.viewing or Viewing(),
+            one.weight,
+            one.lab,
+            _three(lab),
+            float(delta_e00(one.lab, lab)),
+            float(aim.tolerance.difference(one.lab, lab)),
+        )
+        for one, lab in zip(aim.aims, labs, strict=True)
+    )
+
+
+def forecast(
+    model: FilmPredictor,
+    recipes: Sequence[Recipe],
+    aim: Target | None = None,
+    *,
+    viewings: Sequence[Viewing] = (),
+    tolerance: Tolerance | float = 1.0,
+    places: Sequence[str] = (),
+) -> tuple[Forecast, ...]:
+    """Say what the next panel of each recipe would read.
+
+    Parameters
+    ----------
+    model : FilmPredictor
+        Fitted.
+    recipes : sequence of Recipe
+        In the order wanted.
+    aim : Target, optional
+        What is wanted, at one angle or several, and what passes.
+    viewings : sequence of Viewing, optional
+        One a recipe, where there is no aim; D65/10° in the archive's own geometry if none.
+    tolerance : Tolerance or float
+        What passes where there is no aim; a number is ΔE00.
+    places : sequence of str, optional
+        Where each recipe comes from, for errors.
+
+    Returns
+    -------
+    tuple of Forecast
+        One a recipe, in their order; for an aim the numbers that a search for it gives.
+
+    Raises
+    ------
+    UnknownName
+        If a ground or colour is on no panel, with the place of the first such recipe.
+    TargetError
+        If the tolerance is none.
+    """
+    usual = Viewing(geometry=model.words_.geometries[0])
+    try:
+        if aim is not None:
+            return _against(model, recipes, aim, [a.viewing or usual for a in aim.aims])
+        passes = tolerance if isinstance(tolerance, Tolerance) else Tolerance(value=tolerance)
+        return _by_itself(model, recipes, list(viewings) or [usual] * len(recipes), passes)
+    except MatchlibError:
+        # Only now, since one by one is slow: which of them was it?
+        for recipe, place in zip(recipes, places, strict=False):
+            try:
+                model.predict_recipes([recipe], usual)
+            except MatchlibError as error:
+                raise error.at(place) from None
+        raise
+
+
+def _by_itself(
+    model: FilmPredictor, recipes: Sequence[Recipe], views: Sequence[Viewing], passes: Tolerance
+) -> tuple[Forecast, ...]:
+    """How far from its own prediction each panel is expected to come out."""
+    lab, known, spray, reading = model.predict_parts(recipes, views)
+    total = known + spray + reading
+    freedom = model.freedom(recipes, known, total)
+    most = passes.value if passes.kind == "ΔE00" else 1.0
+    plain = expected_delta_e00(lab, lab, total, tolerance=most, freedom=freedom)
+    sd = np.sqrt(np.diagonal(total, axis1=1, axis2=2))
+    found = []
+    for i, recipe in enumerate(recipes):
+        away = (plain.mean[i], plain.sd[i], plain.probability[i])
+        if passes.kind != "ΔE00":
+            own, one = Target((Aim(_three(lab[i]), views[i]),), passes), slice(i, i + 1)
+            away = tuple(v[0] for v in own.expected(lab[None, one], total[one], freedom[one]))
+        mean, give, probability = map(float, away)
+        found.append(
+            Forecast(
+                recipe=recipe,
+                viewing=views[i],
+                lab=_three(lab[i]),
+                sd_lab=_three(sd[i]),
+                delta_e00=float(plain.mean[i]),
+                sd_delta_e00=float(plain.sd[i]),
+                difference=0.0,
+                expected=mean,
+                sd=give,
+                probability=probability,
+                tolerance=passes,
+            )
+        )
+    return tuple(found)
+
+
+def _against(
+    model: FilmPredictor, recipes: Sequence[Recipe], aim: Target, views: Sequence[Viewing]
+) -> tuple[Forecast, ...]:
+    """How far from a target each panel is expected to come out, at every angle."""
+    labs, known, spray, reading = model.predict_together(recipes, views)
+    total = known + spray + reading
+    away = aim.expected(labs, total, model.freedom(recipes, known, total))
+    first = total[:, :3, :3]
+    alone = model.freedom(recipes, known[:, :3, :3], first)
+    goal = np.array(aim.aims[0].lab)
+    plain = expected_delta_e00(goal, labs[0], first, tolerance=1.0, freedom=alone)
+    sd = np.sqrt(np.diagonal(first, axis1=1, axis2=2))
+    itself = aim.difference(list(labs))
+    return tuple(
+        Forecast(
+            recipe=recipe,
+            viewing=views[0],
+            lab=_three(labs[0, i]),
+            sd_lab=_three(sd[i]),
+            delta_e00=float(plain.mean[i]),
+            sd_delta_e00=float(plain.sd[i]),
+            difference=float(itself[i]),
+            expected=float(away.mean[i]),
+            sd=float(away.sd[i]),
+            probability=float(away.probability[i]),
+            tolerance=aim.tolerance,
+            angles=angles_of(aim, labs[:, i]),
+        )
+        for i, recipe in enumerate(recipes)
+    )
+
+
+def _three(values: Sequence[float] | Array) -> Lab:
+    first, second, third = (float(v) for v in values)
+    return first, second, third
