@@ -172,7 +172,7 @@ def test_history_gathers_imports_and_asks_for_one_panel(view: ArchiveView) -> No
     panel = view.panels["history"]
     panel.code.value = ""
     panel.redraw()
-    assert "panels were added from panels.csv" in panel.shown.html
+    assert "panels.csv" in panel.shown.html
     panel.code.value = "T001"
     assert "added" in panel.shown.html
     panel.code.value = "no such panel"

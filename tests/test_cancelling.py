@@ -182,7 +182,7 @@ def test_a_fit_from_before_the_tried_panels_came_in_serves(
         old = next(p for p in session.archive.panels() if not p.recipe.bare)
         session.fit()
         assert len(fits) == 1
-        tried = type(old)("TRIED 1", old.recipe, (Reading(lab=(25.0, 28.0, -30.0)),))
+        tried = type(old).of("TRIED 1", old.recipe, (Reading(lab=(25.0, 28.0, -30.0)),))
         session.archive.add([tried], file="bench", who="test")
         first = session.correct(target, codes=["TRIED 1"])
         assert len(fits) == 1, "what was fitted before it came in knows nothing of it"

@@ -211,7 +211,7 @@ def _learnt(missed: dict[int, _Missed], *, least: float, library: bool) -> Stack
         freedom[kind] = max(FEWEST, m.groups - 1.0)
         inflation[kind] = max(_inflation(m), least)
         if library:
-            weight[kind] = _weight(m, inflation[kind])
+            weight[kind] = _weight(m, _likeliest(m))
         both = (1.0 - weight[kind]) * m.law + weight[kind] * m.library
         for i, guess in enumerate((m.law, m.library, both)):
             errors[i, kind] = np.median(delta_e00(m.lab, guess))
@@ -237,6 +237,15 @@ def _inflation(m: _Missed) -> float:
         share = np.exp(told - told.max())
         asked.append(float(share @ LEVELS / share.sum()))
     return float(np.mean(asked))
+
+
+def _likeliest(m: _Missed) -> float:
+    """The growth under which all groups together are likeliest, as the library's rival."""
+    away = (m.lab - m.law)[:, None, :, None]
+    density = m.worth @ _log_density(
+        away, m.own[:, None] + LEVELS[:, None, None] * m.known[:, None]
+    )
+    return float(LEVELS[np.argmax(density)])
 
 
 def _weight(m: _Missed, inflation: float) -> float:
