@@ -31,7 +31,7 @@ def test_a_glaze_over_white_foretells_the_same_over_black():
     # 27; a ridge from Lab over white to Lab over black 1.2, 1.9 and 4.3, which needs its fellows
     # over both; the reading over white taken as it is 38.6, 32 and 41. The other way, from black
     # to white, nobody can: 15, and the process 3.3, 12 and 38. Paints that scatter are not for it.
-    assert np.median(law) < 2.2
+    assert np.median(law) < 2.7
     assert law.max() < 3.5
     assert law.mean() < 0.5 * met(gaussian_process, "black", glazes=True).mean()
     assert law.mean() < 0.1 * copied("black", glazes=True).mean()
