@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from fractions import Fraction
 
@@ -76,6 +77,8 @@ _note = st.text(
 @st.composite
 def readings(draw):
     viewing, source = draw(viewings), draw(st.sampled_from(["spectrophotometer", "photo"]))
+    if source == "photo":
+        viewing = dataclasses.replace(viewing, geometry="photo")
     more = {
         "date": draw(st.none() | st.dates(dt.date(1950, 1, 1), dt.date(2100, 1, 1))),
         "instrument": draw(_note),

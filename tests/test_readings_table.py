@@ -80,12 +80,12 @@ def test_columns_of_viewing_are_read(table):
     report = read_file(
         table(
             "panel,ground,illuminant,observer,geometry,source,sd,L,a,b\n"
-            "P,silver,d50,2°,45as15,photo,1.5,120,0,1\n"
+            "P,silver,d50,2°,45as15,spectrophotometer,1.5,120,0,1\n"
         )
     )
     (reading,) = report.panels[0].readings
     assert reading.viewing == Viewing("D50", "2", "45as15")
-    assert (reading.source, reading.sd) == ("photo", 1.5)
+    assert (reading.source, reading.sd) == ("spectrophotometer", 1.5)
     assert report.assumed == ()
 
 

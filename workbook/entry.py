@@ -9,6 +9,7 @@ from __future__ import annotations
 import base64
 import datetime as dt
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -28,10 +29,13 @@ from workbook.controls import (
 from workbook.cup import cup_svg
 from workbook.desk import Desk, Said, Typed, flow, heading, offer
 from workbook.figures import Raw, esc, swatch
+from workbook.photo_intake import PhotoIntake
+from workbook.session.photos_kept import keep_picture, picture_name
 
 if TYPE_CHECKING:
     from matchlib.domain import Recipe
     from workbook.session import Draft, Forms
+    from workbook.session.photos import Photographed
 
 __all__ = ["EntryForm"]
 
@@ -104,6 +108,8 @@ class EntryForm:
         self.paper = Choice(["A4", "Letter", "A5", "A6", "A7"], label="Label sheet")
         self.first = NumberField(label="First free label on the sheet", value=1, min=1, max=10)
         self.download = HtmlView(label="Label to print")
+        self.photo = PhotoIntake()
+        self._picture = b""  # of the panel being entered, small
         self._readings: tuple[Any, ...] = ()
         self._draft: Draft | None = None
         self._names()
@@ -113,6 +119,7 @@ class EntryForm:
             control.observe(self._typed, "value")
         self.sure.observe(self._show, "value")
         self.file.on_file(self._take_file)
+        self.photo.on_use(self._take_photo)
         self.actions.on_press(self._press)
         self.typed = Typed(_FORM, self._fields, {"readings": (self._file_out, self._file_in)})
         desk.on_sit(self._sat)
@@ -175,6 +182,7 @@ class EntryForm:
                 heading("Its reading, if there is one yet", level=4),
                 flow(self.light, self.red, self.yellow, self.source, least=150),
                 flow(self.file, self.note, self.customer),
+                self.photo.box,
                 heading("Said back", level=4),
                 self.back,
                 self.sure,
@@ -302,9 +310,12 @@ class EntryForm:
             )
         result = self.desk.session.add([draft.panel], who=draft.panel.sprayer)
         code = draft.panel.code
+        if self._picture:
+            keep_picture(self.desk.session.archive, code, self._picture, who=draft.panel.sprayer)
         last = [c for c in self.desk.session.history(code) if c.action != "undone"][-1]
         self.desk.forms.did(_FORM, code=code, number=last.number)
-        self._readings = ()  # they were this panel's, not the next one's
+        self._readings, self._picture = (), b""  # they were this panel's, not the next one's
+        self.photo.clear()
         self.typed.done()
         self._show()
         self._offer()
@@ -363,6 +374,16 @@ class EntryForm:
             self._readings = tuple(read_target(file))
             count = len(self._readings)
             self.said.tell(f"{count} reading{'s' * (count != 1)} taken from {file.name}.")
+            self._typed()
+            self.typed.changed()
+
+    def _take_photo(self, done: list[Photographed]) -> None:
+        (first, *_) = done
+        if first.reading is not None:
+            reading = first.reading.reading
+            self._picture = first.picture
+            self._readings = (replace(reading, picture=picture_name(first.picture)),)
+            self.said.tell("The reading of the photograph is this panel's, until it is kept.")
             self._typed()
             self.typed.changed()
 

@@ -84,6 +84,14 @@ class PhotoIntake:
         """
         self._waiting.append(call)
 
+    def clear(self) -> None:
+        """Forget the photographs, for another panel."""
+        self.shots, self.found, self._shown = [], [], None
+        self.marks.show(b"", (1, 1))
+        self.view.html = ""
+        self.said.tell("")
+        self._offer()
+
     def confirm(self) -> None:
         """Hand on what was read, as the press of a person does.
 
@@ -109,11 +117,7 @@ class PhotoIntake:
 
     def _press(self, name: str) -> None:
         if name == "drop":
-            self.shots, self.found, self._shown = [], [], None
-            self.marks.show(b"", (1, 1))
-            self.view.html = ""
-            self.said.tell("")
-            self._offer()
+            self.clear()
         elif name == "read":
             self._read()
         elif name == "use":

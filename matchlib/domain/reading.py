@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from matchlib.domain.parts import clean_text
@@ -135,6 +135,16 @@ class Reading:
                 got=repr(self.source),
                 remedy="say how it was read; an estimate from a photograph never counts as an "
                 "instrument's.",
+            )
+        if self.source == "photo" and self.viewing.geometry != "photo":
+            # Whatever light and camera were at, it was no instrument's geometry.
+            object.__setattr__(self, "viewing", replace(self.viewing, geometry="photo"))
+        elif self.source != "photo" and self.viewing.geometry == "photo":
+            raise DomainError(
+                "Only a photograph has the geometry of one.",
+                expected="source photo, or an instrument's geometry such as 45:0",
+                got=f"{self.source}, geometry photo",
+                remedy="write photo as the source, or what the instrument was set to.",
             )
         if (self.lab is None) == (not self.reflectance):
             raise DomainError(

@@ -15,7 +15,14 @@ if TYPE_CHECKING:
     from matchlib.readings.photo import Profile
     from workbook.session.photos import Photographed
 
-__all__ = ["KIND", "keep_photographs", "learn_phone", "phone_profile"]
+__all__ = [
+    "KIND",
+    "keep_photographs",
+    "keep_picture",
+    "learn_phone",
+    "phone_profile",
+    "picture_name",
+]
 
 KIND = "phone"
 """Of a profile in the archive."""
@@ -98,6 +105,46 @@ def learn_phone(
     )
 
 
+def picture_name(picture: bytes) -> str:
+    """Return the name under which a small picture is kept with its panel.
+
+    Parameters
+    ----------
+    picture : bytes
+        JPEG.
+
+    Returns
+    -------
+    str
+        The same for the same picture, so that keeping it twice keeps it once.
+    """
+    return f"photo-{hashlib.sha256(picture).hexdigest()[:12]}.jpg"
+
+
+def keep_picture(archive: Archive, code: str, picture: bytes, *, who: str = "") -> str:
+    """Keep a small picture with a panel.
+
+    Parameters
+    ----------
+    archive : Archive
+        Open for writing.
+    code : str
+        The panel's.
+    picture : bytes
+        JPEG.
+    who : str
+        For the record.
+
+    Returns
+    -------
+    str
+        Its name.
+    """
+    name = picture_name(picture)
+    archive.attach(code, name, picture, who=who)
+    return name
+
+
 def keep_photographs(
     archive: Archive, done: Sequence[Photographed], *, phone: str = "", who: str = ""
 ) -> list[str]:
@@ -126,12 +173,7 @@ def keep_photographs(
             continue
         try:
             panel = archive.panel(each.code)
-            name = ""
-            if each.picture:
-                # The same photograph has the same name, so that keeping it twice keeps it once.
-                name = f"photo-{hashlib.sha256(each.picture).hexdigest()[:12]}.jpg"
-                if name not in {a.name for a in archive.attachments(each.code)}:
-                    archive.attach(each.code, name, each.picture, who=who)
+            name = keep_picture(archive, each.code, each.picture, who=who) if each.picture else ""
             reading = replace(each.reading.reading, instrument=phone, picture=name)
             result = archive.add([panel.having(readings=(*panel.readings, reading))], who=who)
             told.append(f"{each.code}: {result.words}")
