@@ -239,8 +239,8 @@ def main(arguments: list[str]) -> int:
             "# Photographs: errors by scene\n\n"
             f"Written by `python -m tests.photo_report --record` on {time.strftime('%Y-%m-%d')}, "
             f"in {time.perf_counter() - began:.0f} s.\n"
-            f"Rendered scenes of 640 by 400 pixels, {len(PANELS)} invented panels each "
-            f"({', '.join(PANELS)}). z is error by\nstated sd, the worst of L, a and b; *silent* "
+            f"Rendered scenes of 640 by 400 pixels, {len(PANELS)} invented panels each:\n"
+            f"{', '.join(PANELS)}. z is error by\nstated sd, the worst of L, a and b; *silent* "
             "counts readings with z over 3.\n"
             + "\n".join(lines)
             + "\n\n## Spoiled files"

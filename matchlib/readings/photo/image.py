@@ -136,6 +136,8 @@ class Picture:
             Its pixels a pixel of this picture.
         """
         small, scale = self._shrunk(longest)
+        if not self.linear and self.full == 255:
+            return np.asarray(small, dtype=np.uint8), scale
         bright = np.asarray(small, dtype=np.float64) / self.full
         if self.linear:
             bright = (bright / max(float(np.percentile(bright, 99.5)), 1e-6)) ** (1 / 2.2)
