@@ -541,3 +541,13 @@ def test_reading_a_csv_loads_nothing_heavy(table):
         [sys.executable, "-c", code, str(table(GOOD))], capture_output=True, text=True, check=True
     )
     assert out.stdout.strip() == "set()"
+
+
+def test_a_number_of_hundreds_of_digits_is_refused_in_words(table):
+    path = table(HEAD + f"P,gold,red,,{'1' * 400},4,40,30,20,\n")
+    assert "not a mix ratio" in refusal(path)
+
+
+def test_a_hard_blank_of_an_old_encoding_is_read(table):
+    path = table(GOOD.encode() + b"P9,silver\xa0,,,yes,80,0,1,A\n")
+    assert str(read_file(path).panels[-1].recipe.ground) == "silver"

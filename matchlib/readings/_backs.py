@@ -21,7 +21,7 @@ _COLOUR = "colou?r(?:ant)?|toner|dye|candy|concentrate|tint|pigment"
 _TOKEN = re.compile(
     r"\s*(?:"
     r"(?P<count>\(\s*\d{1,3}\s*(?:x|c|coats?)?\s*\))"
-    r"|(?P<num>\d+(?:\.\d+)?|\.\d+)"
+    r"|(?P<num>\d{1,12}(?:\.\d{1,12})?|\.\d{1,12})"
     r"|(?P<brk>->|→|;|,|\+|&|\n|\bthen\b|\band then\b|\band\b|\bfollowed by\b)"
     r"|(?P<at>@)|(?P<sep>:|/|-|–|—|\bto\b)|(?P<into>\b(?:in|into|per)\b)"
     r"|(?P<x>[x×*](?=\s*[\d.(])|[x×*]|\btimes\b)"

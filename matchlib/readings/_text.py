@@ -66,7 +66,7 @@ def _old_encoding(data: bytes, asking: Asking) -> tuple[str, str | None]:
         question = "The text is not UTF-8. In which encoding are its names right?"
         best = asking.answer("encoding", lambda: Question("encoding", question, choices, best))
     shown = {"cp1252": "Windows-1252"}.get(best, best)
-    sample = found[best][0][:40]
+    sample = next(iter(found[best]), "")[:40]
     return data.decode(best), (
         f"The text is not UTF-8; it was read as {shown}. Check a name such as {sample!r}, and save "
         "as UTF-8 if it looks wrong"
