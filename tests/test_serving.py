@@ -118,6 +118,8 @@ def with_kernels(work: Callable[[Any], Awaitable[None]], **given: Any) -> None:
             if kernels._warm is not None:
                 await kernels._warm
             await kernels.shutdown_all(now=True)
+            # Left to the garbage collector it would wait for ever for words nobody reads any more.
+            kernels.context.destroy(linger=0)
 
     with tempfile.TemporaryDirectory() as room:
         asyncio.run(main(room))
