@@ -12,6 +12,7 @@ from matchlib.archive.attaching import Attachment
 from matchlib.archive.bundle import export_bundle, import_bundle
 from matchlib.archive.changes import Change, Item
 from matchlib.archive.export import export_table
+from matchlib.archive.naming import all_names, join_names, keep_lot, near_spellings, rename
 from matchlib.archive.store import Archive
 
 __all__ = [
@@ -20,7 +21,12 @@ __all__ = [
     "Attachment",
     "Change",
     "Item",
+    "all_names",
     "export_bundle",
     "export_table",
     "import_bundle",
+    "join_names",
+    "keep_lot",
+    "near_spellings",
+    "rename",
 ]

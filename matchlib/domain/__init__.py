@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from matchlib.domain.blend import Blend, Colour, Ground
 from matchlib.domain.conditions import Conditions
-from matchlib.domain.name import NAME_KINDS, Lot, Name
+from matchlib.domain.name import NAME_KINDS, Lot, Name, near_names
 from matchlib.domain.panel import Panel, readings_in
 from matchlib.domain.parts import clean_name, format_parts, name_key
 from matchlib.domain.ratio import MixRatio
@@ -43,6 +43,7 @@ __all__ = [
     "format_parts",
     "lots_text",
     "name_key",
+    "near_names",
     "read_lots",
     "readings_in",
 ]

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
+from collections.abc import Iterable
 from dataclasses import dataclass
+from difflib import SequenceMatcher
 
 from matchlib.domain.parts import clean_name, clean_text, name_key
 from matchlib.errors import DomainError
 
-__all__ = ["NAME_KINDS", "Lot", "Name"]
+__all__ = ["NAME_KINDS", "Lot", "Name", "near_names"]
 
 NAME_KINDS = ("ground", "colour", "clear", "instrument", "sprayer")
+
+_NEAR = 0.82  # share of letters in common; 'slver' and 'silver' have 0.91
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,3 +102,33 @@ class Name:
         """Today's lot: the one opened last and not finished."""
         open_ones = [lot for lot in self.lots if lot.finished is None]
         return max(open_ones, key=lambda lot: lot.opened or dt.date.min) if open_ones else None
+
+
+def near_names(name: str, known: Iterable[str]) -> tuple[str, ...]:
+    """Return which known names may be the same thing, spelled otherwise.
+
+    Parameters
+    ----------
+    name : str
+        As written.
+    known : iterable of str
+        Names to compare with.
+
+    Returns
+    -------
+    tuple of str
+        The nearest first. Names with other numbers in them are other things, and what differs in
+        capitals or Unicode form alone is one name and not listed.
+    """
+    key, found = name_key(name), []
+    for other in known:
+        theirs = name_key(other)
+        if theirs == key or re.findall(r"\d+", theirs) != re.findall(r"\d+", key):
+            continue
+        if re.sub(r"\W", "", theirs) == re.sub(r"\W", "", key):
+            found.append((1.0, other))
+        elif min(len(key), len(theirs)) >= 4:
+            alike = SequenceMatcher(None, key, theirs, autojunk=False)
+            if alike.quick_ratio() >= _NEAR and (share := alike.ratio()) >= _NEAR:
+                found.append((share, other))
+    return tuple(other for _, other in sorted(found, key=lambda pair: -pair[0]))

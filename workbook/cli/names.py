@@ -1,0 +1,200 @@
+"""Commands for names: list, near, rename, join, lot."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from workbook.cli.common import (
+    ArchiveOption,
+    JsonOption,
+    WhoOption,
+    WhyOption,
+    show,
+    show_json,
+)
+
+if TYPE_CHECKING:
+    from matchlib.domain import Lot, Name
+
+__all__ = ["COMMANDS"]
+
+KindArgument = Annotated[
+    str, typer.Argument(help="ground, colour, clear, instrument or sprayer.", metavar="KIND")
+]
+NameArgument = Annotated[str, typer.Argument(help="The name, in any spelling that is known.")]
+
+
+def _list(
+    *,
+    kind: Annotated[
+        str | None, typer.Argument(help="Of one kind: ground, colour, clear, instrument, sprayer.")
+    ] = None,
+    archive: ArchiveOption = "panels.db",
+    json_: JsonOption = False,
+) -> None:
+    """List names with their spellings, today's lot, and on how many panels they stand."""
+    from matchlib.archive import all_names
+    from matchlib.domain import NAME_KINDS
+    from workbook.cli.printing import table
+    from workbook.session import Session
+
+    if kind not in (None, *NAME_KINDS):
+        raise typer.BadParameter(f"a kind is one of {', '.join(NAME_KINDS)}, not {kind!r}")
+    with Session.open(archive, write=False) as session:
+        found = all_names(session.archive, kind)
+    if json_:
+        show_json([_plain(name, uses) for name, uses in found])
+        return
+    rows = [
+        (n.kind, n.name, str(uses), ", ".join(n.spellings), n.lot.code if n.lot else "")
+        for n, uses in found
+    ]
+    header = ("kind", "name", "panels", "also written", "lot in use")
+    show(table(header, rows, right="panels") if rows else "No names are known.")
+
+
+def _near(*, archive: ArchiveOption = "panels.db", json_: JsonOption = False) -> None:
+    """Show names that may be one thing under two spellings."""
+    from matchlib.archive import near_spellings
+    from workbook.session import Session
+
+    with Session.open(archive, write=False) as session:
+        found = near_spellings(session.archive)
+    if json_:
+        show_json([{"kind": kind, "name": name, "near": other} for kind, name, other in found])
+    elif not found:
+        show("No two names are near each other.")
+    for kind, name, other in () if json_ else found:
+        show(near_words(kind, name, other))
+
+
+def near_words(kind: str, name: str, other: str) -> str:
+    """Return what is said of two names that may be one.
+
+    Parameters
+    ----------
+    kind : str
+        Of what.
+    name, other : str
+        The two.
+
+    Returns
+    -------
+    str
+        With the command that joins them.
+    """
+    return (
+        f"The {kind}s {name} and {other} may be one. If they are: "
+        f"workbook names join {kind} '{name}' '{other}'"
+    )
+
+
+def _rename(
+    *,
+    kind: KindArgument,
+    name: NameArgument,
+    to: Annotated[str, typer.Argument(help="The new name.")],
+    archive: ArchiveOption = "panels.db",
+    who: WhoOption = "",
+    why: WhyOption = "",
+    json_: JsonOption = False,
+) -> None:
+    """Give a thing another name, on every panel and in every job.
+
+    The old name stays known as another spelling. Undo takes it back.
+    """
+    from matchlib.archive import rename
+    from workbook.session import Session
+
+    with Session.open(archive) as session:
+        number = rename(session.archive, kind, name, to, who=who, why=why)
+    _told(number, f"The {kind} {name} is now {to}.", json_)
+
+
+def _join(
+    *,
+    kind: KindArgument,
+    name: Annotated[str, typer.Argument(help="The name that goes.")],
+    into: Annotated[str, typer.Argument(help="The name that stays.")],
+    archive: ArchiveOption = "panels.db",
+    who: WhoOption = "",
+    why: WhyOption = "",
+    json_: JsonOption = False,
+) -> None:
+    """Make two names one, on every panel and in every job; both spellings mean it from then on."""
+    from matchlib.archive import join_names
+    from workbook.session import Session
+
+    with Session.open(archive) as session:
+        number = join_names(session.archive, kind, name, into, who=who, why=why)
+    _told(number, f"The {kind} {name} is {into} from now on.", json_)
+
+
+def _lot(
+    *,
+    kind: KindArgument,
+    name: NameArgument,
+    code: Annotated[str, typer.Argument(help="The lot or batch, as printed on the tin.")],
+    opened: Annotated[str, typer.Option(help="Day it was opened, such as 2027-03-01.")] = "",
+    finished: Annotated[str, typer.Option(help="Day it was used up.")] = "",
+    lot_note: Annotated[str, typer.Option("--note", help="Anything else.")] = "",
+    archive: ArchiveOption = "panels.db",
+    who: WhoOption = "",
+    why: WhyOption = "",
+    json_: JsonOption = False,
+) -> None:
+    """Note a lot of a colour, or a batch of a ground or clear coat.
+
+    The one opened last and not finished is today's.
+    """
+    from matchlib.archive import all_names, keep_lot
+    from matchlib.domain import name_key
+    from workbook.session import Session
+
+    with Session.open(archive) as session:
+        known = [n for n, _ in all_names(session.archive) if n.kind == kind]
+        there = [n for n in known if name_key(name) in n.keys]
+        lots = [lot for n in there for lot in n.lots if name_key(lot.code) == name_key(code)]
+        lot = _said(lots[0] if lots else None, code, (opened, finished), lot_note)
+        number = keep_lot(session.archive, kind, name, lot, who=who, why=why)
+    _told(number, f"Lot {lot.code} of the {kind} {name} was noted.", json_)
+
+
+def _said(there: Lot | None, code: str, days: tuple[str, str], lot_note: str) -> Lot:
+    """The lot with what was given, and what was known of it where nothing was."""
+    from matchlib.domain import Lot
+
+    old = there or Lot(code)
+    opened, finished = (_day(day) for day in days)
+    return Lot(old.code, opened or old.opened, finished or old.finished, lot_note or old.note)
+
+
+def _day(text: str) -> date | None:
+    if not text.strip():
+        return None
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError:
+        raise typer.BadParameter(f"write a day as 2027-03-01, not {text!r}") from None
+
+
+def _plain(name: Name, uses: int) -> dict[str, object]:
+    from matchlib.plain import to_plain
+
+    return {"spellings": [], "lots": [], **to_plain(name), "panels": uses}
+
+
+def _told(number: int | None, done: str, json_: bool) -> None:
+    if json_:
+        show_json({"change": number, "words": done if number is not None else ""})
+    elif number is None:
+        show("It is so already.")
+    else:
+        show(f"{done} To take that back: workbook undo {number}")
+
+
+COMMANDS = {"list": _list, "near": _near, "rename": _rename, "join": _join, "lot": _lot}
+"""By name, in the order in which they are told of."""
