@@ -108,7 +108,7 @@ def test_history_tells_who_and_undo_takes_back(shop):
 
 
 def test_check_ends_well_or_with_1(shop):
-    assert json_of("check", cwd=shop) == {"panels": 6, "faults": []}
+    assert json_of("check", cwd=shop) == {"panels": 6, "faults": [], "near": []}
     import sqlite3
 
     with sqlite3.connect(shop / "panels.db") as inside:

@@ -25,7 +25,7 @@ def test_a_panel_is_amended_removed_and_restored(shop: Path) -> None:
     assert "already" in run("amend", "P3", "schedule=3@5:1", cwd=shop).stdout
     assert "workbook undo" in run("amend", "P3", "lab=43 30 25", "--reading", 1, cwd=shop).stdout
     assert run("remove", "P3", cwd=shop).exit_code == 0
-    assert json_of("check", cwd=shop) == {"panels": 5, "faults": []}
+    assert json_of("check", cwd=shop) == {"panels": 5, "faults": [], "near": []}
     assert "is back" in run("restore", "P3", cwd=shop).stdout
     assert run("remove", "P3", "--reading", 1, cwd=shop).exit_code == 0
     assert "is back" in run("restore", "P3", "--reading", cwd=shop).stdout
@@ -58,4 +58,23 @@ def test_an_import_is_undone_at_once_and_ranges_too(shop: Path) -> None:
     (shop / "corrected.csv").write_text(corrected)
     assert json_of("undo", 1, cwd=shop)["of"] == "P1 and 5 more"
     assert json_of("import", "corrected.csv", cwd=shop)["added"] == [f"P{i}" for i in range(1, 7)]
-    assert json_of("check", cwd=shop) == {"panels": 6, "faults": []}
+    assert json_of("check", cwd=shop) == {"panels": 6, "faults": [], "near": []}
+
+
+def test_a_file_that_differs_is_answered(shop: Path) -> None:
+    (shop / "other.csv").write_text(
+        SMALL.replace("43,30,24", "44,31,25") + "P7,silver,rust,1@6:1,yes,57,9,8,\n"
+    )
+    words = refused("import", "other.csv", cwd=shop)
+    assert "P3" in words
+    assert "--replace" in words
+    assert json_of("check", cwd=shop)["panels"] == 6
+    kept = json_of("import", "other.csv", "--keep", cwd=shop)
+    assert (kept["added"], [d["panel"] for d in kept["differing"]]) == (["P7"], ["P3"])
+    taken = json_of("import", "other.csv", "--replace", cwd=shop)
+    assert [r["panel"] for r in taken["replaced"]] == ["P3"]
+    with Archive.open(shop / "panels.db") as archive:
+        assert [r.lab for r in archive.panel("P3").readings] == [(44.0, 31.0, 25.0)]
+    repeats = json_of("import", "panels.csv", "--repeats", cwd=shop)
+    assert repeats["extended"] == [{"panel": "P3", "readings": 1}]
+    fails(run("import", "other.csv", "--keep", "--replace", cwd=shop), 2)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
@@ -95,6 +95,7 @@ def add(
     at: str,
     on_duplicate: Literal["refuse", "skip", "keep", "replace"],
     strict: bool,
+    repeats: Collection[str] = (),
 ) -> AddResult:
     """Add panels within a write transaction.
 
@@ -116,6 +117,8 @@ def add(
     strict : bool
         Whether other readings of one kind, and other words on the back, differ too; if not, such
         readings are repeats and such words are left as known.
+    repeats : collection of str
+        Codes of panels whose other readings are repeats all the same.
 
     Returns
     -------
@@ -138,7 +141,7 @@ def add(
         if there is None or there.fields["deleted"]:
             new.append(panel)
             continue
-        met = _meet(there.panel, panel, strict=strict)
+        met = _meet(there.panel, panel, strict=strict and panel.code not in repeats)
         if met.differing and on_duplicate in ("refuse", "skip"):
             refused.append((panel.code, met.words))
             continue

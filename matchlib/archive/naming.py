@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -43,9 +43,7 @@ def all_names(archive: Archive, kind: str | None = None) -> tuple[tuple[Name, in
         found = sorted(names_of(connection, kind).values(), key=lambda name: name.kind)
     uses: dict[tuple[str, str], int] = {}
     for panel in archive.panels():
-        met: set[tuple[str, str]] = set()
-        _said_in(panel, met)
-        for one in met:
+        for one in set(_names_on(panel)):
             uses[one] = uses.get(one, 0) + 1
     return tuple((name, uses.get((name.kind, name.name), 0)) for name in found)
 
@@ -195,9 +193,7 @@ def keep_lot(
 _Wanted = Callable[[sa.Connection, dict[int, Name]], dict[int, Name | None]]
 
 
-def _change(
-    archive: Archive, kind: str, change: _Wanted, action: str, stamp: Stamp
-) -> int | None:
+def _change(archive: Archive, kind: str, change: _Wanted, action: str, stamp: Stamp) -> int | None:
     with archive.database.write() as connection:
         there = names_of(connection)
         wanted = change(connection, there)
@@ -278,12 +274,16 @@ def _blends(blends: Any, say: Callable[[str, str], str]) -> Any:
     return tuple(dict.fromkeys(said))
 
 
-def _said_in(panel: Panel, met: set[tuple[str, str]]) -> None:
-    def note(kind: str, text: str) -> str:
-        met.add((kind, text))
-        return text
-
-    respelled([panel], note)
+def _names_on(panel: Panel) -> Iterator[tuple[str, str]]:
+    for stage in panel.stages:
+        recipe = stage.recipe
+        steps = () if recipe.schedule is None else recipe.schedule.steps
+        for blend in (recipe.ground, recipe.colour, *(step.colour for step in steps)):
+            yield from () if blend is None else ((blend.kind, name) for name in blend.names)
+        yield "clear", recipe.clear or ""
+        yield "sprayer", stage.sprayer
+        yield from (("sprayer", coat.sprayer) for coat in stage.log)
+        yield from (("instrument", reading.instrument) for reading in stage.readings)
 
 
 def _found(there: dict[int, Name], kind: str, text: str) -> tuple[int, Name]:

@@ -92,6 +92,7 @@ class Archive(Cupboard):
         who: str = "",
         on_duplicate: Literal["refuse", "skip", "keep", "replace"] = "refuse",
         strict: bool = False,
+        repeats: Collection[str] = (),
     ) -> AddResult:
         """Add panels in one transaction; the same panels once more change nothing.
 
@@ -112,6 +113,8 @@ class Archive(Cupboard):
             Whether other readings of the same day, state and instrument, and other words on the
             back, are such a difference too; if not, the readings are repeats, and the words are
             left as known.
+        repeats : collection of str
+            Codes of panels whose other readings are repeats all the same.
 
         Returns
         -------
@@ -139,6 +142,7 @@ class Archive(Cupboard):
                         at=self._now(),
                         on_duplicate=on_duplicate,
                         strict=strict,
+                        repeats=repeats,
                     )
             except ConflictError:
                 # Another writer that does not take its turn was quicker with the same panel. Seen

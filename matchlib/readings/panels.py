@@ -182,6 +182,7 @@ def read_tables(
         notes=tuple(dict.fromkeys(intake.notes)),
         assumed=tuple(dict.fromkeys(intake.assumed)),
         tiles=tuple(intake.tiles),
+        met=frozenset(e.code for e in intake.entries if e.known is not None),
         row_word=used[0].table.row_word,
     )
 

@@ -131,6 +131,8 @@ class ImportReport:
         What the file left open and how it was filled in.
     tiles : tuple of TileReading
         Readings of reference tiles, which belong to no panel.
+    met : frozenset of str
+        Codes of panels whose back the file does not give: it was known already.
     row_word : str
         What the numbers count: ``row``, ``line``, ``column`` or ``object``.
     """
@@ -146,6 +148,7 @@ class ImportReport:
     notes: tuple[str, ...] = ()
     assumed: tuple[str, ...] = ()
     tiles: tuple[TileReading, ...] = field(default=(), repr=False)
+    met: frozenset[str] = field(default=frozenset(), repr=False)
     row_word: str = "row"
 
     @property

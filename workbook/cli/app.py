@@ -17,6 +17,7 @@ from workbook.cli import (
     job,
     keeping,
     modelling,
+    names,
     opening,
     panels,
     photo,
@@ -69,10 +70,14 @@ def _whole(
     pass
 
 
-_jobs = typer.Typer(name="job", help="Customers' jobs: begin, find, plan, print, close.")
-for _name, _function in job.COMMANDS.items():
-    command(_jobs, _name, _function)
-app.add_typer(_jobs)
+for _word, _group, _help in (
+    ("job", job, "Customers' jobs: begin, find, plan, print, close."),
+    ("names", names, "Names of grounds, colours, clears, instruments, sprayers, and their lots."),
+):
+    _app = typer.Typer(name=_word, help=_help)
+    for _name, _function in _group.COMMANDS.items():
+        command(_app, _name, _function)
+    app.add_typer(_app)
 
 
 def main() -> None:

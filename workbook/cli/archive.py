@@ -126,16 +126,25 @@ def _undo(
 
 
 def _check(*, archive: ArchiveOption = "panels.db", json_: JsonOption = False) -> None:
-    """Look the archive through for damage; ends with 1 if there is any."""
+    """Look the archive through for damage; ends with 1 if there is any.
+
+    Names that may be one under two spellings are shown too; they are no damage.
+    """
+    from matchlib.archive import near_spellings
+    from workbook.cli.names import near_words
     from workbook.session import Session
 
     with Session.open(archive, write=False) as session:
         faults = session.archive.check()
         panels = len(session.archive)
+        near = () if faults else near_spellings(session.archive)
     if json_:
-        show_json({"panels": panels, "faults": list(faults)})
+        pairs = [{"kind": kind, "name": name, "near": other} for kind, name, other in near]
+        show_json({"panels": panels, "faults": list(faults), "near": pairs})
     elif not faults:
         show(f"All is well: {panels} panels, no damage found.")
+        for pair in near:
+            show(near_words(*pair))
     for fault in faults:
         note(fault)
     if faults:

@@ -41,6 +41,13 @@ class SaidOptions:
         Name of the answers kept for this kind of file.
     sheet : str, optional
         Sheet of a spreadsheet.
+    replace, keep, repeats : bool
+        What holds where a panel is known and the file says otherwise.
+
+    Raises
+    ------
+    typer.BadParameter
+        If two of the last three are given.
     """
 
     illuminant: Annotated[
@@ -67,6 +74,19 @@ class SaidOptions:
         str | None, typer.Option(help="Use, and keep, the answers for this kind of file.")
     ] = None
     sheet: Annotated[str | None, typer.Option(help="One sheet of a spreadsheet.")] = None
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Where a known panel differs, the file holds.")
+    ] = False
+    keep: Annotated[
+        bool, typer.Option("--keep", help="Where a known panel differs, the archive holds.")
+    ] = False
+    repeats: Annotated[
+        bool, typer.Option("--repeats", help="Other readings of a known panel are repeats.")
+    ] = False
+
+    def __post_init__(self) -> None:
+        if self.replace + self.keep + self.repeats > 1:
+            raise typer.BadParameter("give one of --replace, --keep and --repeats")
 
     def how(self, readings: FileOptions) -> HowToRead:
         """Return it with the other declarations, as a session takes it.
@@ -103,6 +123,13 @@ class SaidOptions:
             self.sheet,
             {**given, **told["answers"]},
             self.profile,
+            "replace"
+            if self.replace
+            else "keep"
+            if self.keep
+            else "repeats"
+            if self.repeats
+            else "ask",
         )
 
 

@@ -53,7 +53,7 @@ def _list(
         for n, uses in found
     ]
     header = ("kind", "name", "panels", "also written", "lot in use")
-    show(table(header, rows, right="panels") if rows else "No names are known.")
+    show(table(header, rows, right="llr") if rows else "No names are known.")
 
 
 def _near(*, archive: ArchiveOption = "panels.db", json_: JsonOption = False) -> None:

@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from matchlib.errors import ArchiveError, FileError, MatchlibError
 
@@ -43,6 +43,9 @@ class HowToRead:
     profile : str, optional
         Name of the profile of this kind of file, used and kept; one of a file with the same
         columns is used without it.
+    known : {"ask", "keep", "replace", "repeats"}
+        What holds where a panel is known and the file says otherwise: refuse and say what, the
+        archive, the file; or both, other readings being repeats of the same card.
     """
 
     facts: Mapping[str, str] = field(default_factory=dict)
@@ -51,6 +54,7 @@ class HowToRead:
     sheet: str | None = None
     answers: Mapping[str, str] = field(default_factory=dict)
     profile: str | None = None
+    known: Literal["ask", "keep", "replace", "repeats"] = "ask"
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +92,7 @@ class Imported:
             lines.append(self.report.text())
             lines.append(self.result.words)
             lines += [f"Differs: {code}: {what}" for code, what in self.result.differing]
+            lines += [f"Replaced: {code}: {what}" for code, what in self.result.replaced]
             lines += [f"Left out: {code}: {why}" for code, why in self.result.refused]
             if self.result.again:
                 lines.append(
@@ -117,6 +122,7 @@ class Imported:
                 "again": list(self.result.again),
                 "left_out": [{"panel": c, "reason": r} for c, r in self.result.refused],
                 "differing": [{"panel": c, "what": w} for c, w in self.result.differing],
+                "replaced": [{"panel": c, "what": w} for c, w in self.result.replaced],
                 "readings_added": self.result.readings,
                 "profile": self.profile,
             }
@@ -244,12 +250,16 @@ def import_file(
             return Imported(kept.label, created, restored=import_bundle(bundle, kept))
         report, profile = _read(kept, listed, how or HowToRead())
         accepted(report, keep_good=keep_good)
+        known = "ask" if how is None else how.known
+        otherwise: Literal["skip", "refuse"] = "skip" if keep_good else "refuse"
         result = kept.add(
             report.panels,
             file=report.file,
             sha256=report.sha256,
             who=who,
-            on_duplicate="skip" if keep_good else "refuse",
+            on_duplicate=known if known in ("keep", "replace") else otherwise,
+            strict=known != "repeats",
+            repeats=report.met,  # what gives readings alone has read a known card again
         )
         given = {q.key: q.answer for q in report.questions if q.answer is not None}
         name = (profile or Path(listed[0]).stem[:80]) if given else None

@@ -1,0 +1,158 @@
+"""Names are renamed and joined everywhere at once, and their lots are kept."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from matchlib.archive import Archive, all_names, join_names, keep_lot, near_spellings, rename
+from matchlib.domain import CoatSchedule, Colour, Ground, Lot, Panel, Reading, Recipe, near_names
+from matchlib.errors import ArchiveError, MatchlibError
+from matchlib.job import Job, Plan
+from matchlib.mixing import Limits
+from tests.cli_shop import SMALL, fails, json_of, refused, run
+from tests.faults.places import place
+
+__all__ = ["place"]
+
+LAB = Reading(lab=(50.0, 1.0, 2.0), instrument="the blue one")
+
+
+def _panel(code: str, ground: str, **more: str) -> Panel:
+    recipe = Recipe(Ground.parse(ground), Colour.parse("teal"), CoatSchedule.of(2, "6:1"))
+    return Panel.of(code, recipe, (LAB,), **more)
+
+
+def _shop(archive: Archive) -> None:
+    blend = "slver 3 + black 1"
+    archive.add([_panel("A1", "silver"), _panel("A2", "silver", note="slver here is a remark")])
+    archive.add([_panel("B1", "slver", sprayer="Bo"), _panel("B2", blend), _panel("B3", "slver")])
+    archive.delete("B3")
+    recipe = archive.panel("B1").recipe
+    limits = Limits(grounds=("slver", "silver", "graphite"))
+    archive.keep_job(Job("tank", target=(LAB,), limits=limits, plan=Plan(recipe)))
+
+
+def test_two_spellings_become_one_everywhere_and_are_two_again_by_undo(place: str) -> None:
+    with Archive.open(place, create=True) as archive:
+        _shop(archive)
+        before = archive.panels(include_deleted=True), archive.content_hash(), archive.job(1)
+        assert near_spellings(archive) == (("ground", "slver", "silver"),)
+        number = join_names(archive, "ground", "SLVER", "silver", who="Ines") or 0
+        grounds = [str(p.recipe.ground) for p in archive.panels(include_deleted=True)]
+        assert grounds == ["silver", "silver", "silver", "silver 3 + black 1", "silver"]
+        assert archive.panel("A2").note == "slver here is a remark"
+        assert [str(g) for g in archive.job(1).limits.grounds] == ["silver", "graphite"]
+        assert str(archive.job(1).plan.recipe.ground) == "silver"
+        assert archive.names("ground") == ("silver", "black")
+        assert near_spellings(archive) == ()
+        archive.add([_panel("B4", "Slver")])
+        assert str(archive.panel("B4").recipe.ground) == "silver"
+        assert archive.check() == ()
+        assert archive.history()[number - 1].action == "joined"
+        archive.delete("B4")
+        undone = archive.undo(number)
+        after = archive.panels(include_deleted=True), archive.content_hash(), archive.job(1)
+        assert after[0][:5] == before[0]
+        assert after[1] == before[1]
+        assert replace(after[2], version=1) == before[2]
+        assert archive.names("ground") == ("silver", "slver", "black")
+        archive.undo(undone)
+        assert archive.names("ground") == ("silver", "black")
+        assert join_names(archive, "ground", "slver", "silver") is None
+        assert archive.check() == ()
+
+
+def test_a_name_is_changed_and_the_old_one_still_means_it(place: str) -> None:
+    with Archive.open(place, create=True) as archive:
+        _shop(archive)
+        number = rename(archive, "instrument", "the blue one", "spectro 1") or 0
+        assert {r.instrument for p in archive.panels() for r in p.readings} == {"spectro 1"}
+        archive.add([_panel("C1", "silver")])
+        assert archive.panel("C1").readings[0].instrument == "spectro 1"
+        assert rename(archive, "sprayer", "Bo", "Bo") is None
+        assert rename(archive, "sprayer", "bo", "BO")
+        assert archive.panel("B1").sprayer == "BO"
+        with pytest.raises(ArchiveError, match="already"):
+            rename(archive, "ground", "slver", "Silver")
+        rename(archive, "instrument", "spectro 1", "meter")
+        with pytest.raises(ArchiveError, match="changed again"):
+            archive.undo(number)
+        assert archive.check() == ()
+
+
+def test_what_cannot_be_joined_is_refused_in_words_and_nothing_changes(place: str) -> None:
+    with Archive.open(place, create=True) as archive:
+        _shop(archive)
+        archive.add([_panel("D1", "silver 1 + slver 1")])
+        before = archive.panels(), len(archive.history()), archive.names("ground")
+        for call in (
+            lambda: join_names(archive, "ground", "slver", "silver"),
+            lambda: join_names(archive, "ground", "silver", "slver 3 + black 1"),
+            lambda: join_names(archive, "ground", "gold", "silver"),
+            lambda: join_names(archive, "moon", "silver", "slver"),
+            lambda: rename(archive, "ground", "silver", "a + b"),
+            lambda: rename(archive, "ground", "silver", ""),
+        ):
+            with pytest.raises(MatchlibError):
+                call()
+        assert (archive.panels(), len(archive.history()), archive.names("ground")) == before
+        assert archive.check() == ()
+
+
+def test_capitals_and_unicode_form_never_make_two_names(place: str) -> None:
+    with Archive.open(place, create=True) as archive:
+        archive.add(
+            [_panel("A1", "Caf\u00e9"), _panel("A2", "CAFE\u0301"), _panel("A3", " caf\u00e9 ")]
+        )
+        assert archive.names("ground") == ("Caf\u00e9",)
+
+
+def test_lots_have_days_and_the_last_opened_is_in_use(place: str) -> None:
+    with Archive.open(place, create=True) as archive:
+        archive.add([_panel("A1", "silver")])
+        first, second = (Lot(c, opened=dt.date(2027, m, 1)) for c, m in (("L1", 1), ("L2", 2)))
+        assert keep_lot(archive, "colour", "teal", first)
+        assert keep_lot(archive, "colour", "teal", second)
+        assert keep_lot(archive, "colour", "Teal", second) is None
+        (teal,) = [name for name, _ in all_names(archive, "colour")]
+        assert teal.lot == second
+        number = keep_lot(archive, "colour", "teal", replace(second, finished=dt.date(2027, 3, 1)))
+        (teal,) = [name for name, _ in all_names(archive, "colour")]
+        assert teal.lot == first
+        archive.undo(number or 0)
+        assert archive.check() == ()
+
+
+def test_numbers_make_other_things_and_short_names_are_not_near() -> None:
+    assert near_names("slver", ["silver", "gold", "SLVER"]) == ("silver",)
+    assert near_names("light blue", ["lightblue", "Light-Blue"]) == ("lightblue", "Light-Blue")
+    assert near_names("red 1", ["red 2", "red 10"]) == ()
+    assert near_names("red", ["rad", "reed"]) == ()
+
+
+def test_names_at_the_command_line(tmp_path: Path) -> None:
+    (tmp_path / "p.csv").write_text(SMALL.replace("P4,silver", "P4,slver"))
+    done = run("import", "p.csv", cwd=tmp_path)
+    if done.exit_code:  # the question at import is answered as a new name
+        with Archive.open(tmp_path / "panels.db", create=True) as archive:
+            archive.add([_panel("P1", "silver"), _panel("P2", "silver"), _panel("P4", "slver")])
+    near = json_of("names", "near", cwd=tmp_path)
+    assert near == [{"kind": "ground", "name": "slver", "near": "silver"}]
+    assert "names join ground" in run("check", cwd=tmp_path).stdout
+    assert json_of("names", "join", "ground", "slver", "silver", cwd=tmp_path)["change"]
+    listed = {n["name"]: n for n in json_of("names", "list", "ground", cwd=tmp_path)}
+    assert listed["silver"]["spellings"] == ["slver"]
+    args = ("names", "lot", "ground", "silver", "G-7", "--opened", "2027-01-02")
+    assert run(*args, cwd=tmp_path).exit_code == 0
+    assert "G-7" in run("names", "list", cwd=tmp_path).stdout
+    assert run("names", "rename", "ground", "silver", "sterling", cwd=tmp_path).exit_code == 0
+    assert (
+        "so already" in run("names", "rename", "ground", "silver", "sterling", cwd=tmp_path).stdout
+    )
+    refused("names", "rename", "ground", "gold", "x", cwd=tmp_path)
+    assert "2027-03-01" in fails(run(*args[:-1], "soon", cwd=tmp_path), 2)
+    fails(run("names", "list", "moon", cwd=tmp_path), 2)
