@@ -63,7 +63,7 @@ def test_an_import_is_undone_at_once_and_ranges_too(shop: Path) -> None:
 
 def test_a_file_that_differs_is_answered(shop: Path) -> None:
     (shop / "other.csv").write_text(
-        SMALL.replace("43,30,24", "44,31,25") + "P7,silver,rust,1@6:1,yes,57,9,8,\n"
+        SMALL.replace("43,30,24", "44,31,25") + "P7,silver,rust,1@6:1,yes,D65,10,45:0,57,9,8,\n"
     )
     words = refused("import", "other.csv", cwd=shop)
     assert "P3" in words

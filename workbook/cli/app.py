@@ -72,7 +72,7 @@ def _whole(
 
 for _word, _group, _help in (
     ("job", job, "Customers' jobs: begin, find, plan, print, close."),
-    ("names", names, "Names of grounds, colours, clears, instruments, sprayers, and their lots."),
+    ("names", names, "Names and their lots: list, rename, join two spellings."),
 ):
     _app = typer.Typer(name=_word, help=_help)
     for _name, _function in _group.COMMANDS.items():
