@@ -184,6 +184,50 @@ def test_damage_is_named_and_nothing_is_restored(
     assert not (tmp_path / "evil.txt").exists()
 
 
+def _record(members: dict[str, bytes], name: str, change: Callable[[bytes], bytes]) -> None:
+    # The first line of a table changed, and the manifest made to fit.
+    import hashlib
+
+    name = f"records/{name}.jsonl"
+    first, rest = members[name].split(b"\n", 1)
+    members[name] = change(first) + b"\n" + rest
+    manifest = json.loads(members["manifest.json"])
+    digest = hashlib.sha256(members[name]).hexdigest()
+    manifest["members"][name] = {"sha256": digest, "bytes": len(members[name])}
+    members["manifest.json"] = json.dumps(manifest).encode()
+
+
+def _field(name: str, value: object) -> Callable[[bytes], bytes]:
+    return lambda line: json.dumps({**json.loads(line), name: value}).encode()
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda m: m.update({"manifest.json": b"[" * 100_000}),
+        lambda m: _record(m, "settings", lambda _: b"[" * 100_000),
+        lambda m: _record(m, "settings", _field("value", "{")),
+        lambda m: _record(m, "settings", _field("value", {"a": 1})),
+        lambda m: _record(m, "history", _field("id", 10**30)),
+        lambda m: _record(m, "history", _field("at", "soon")),
+        lambda m: _record(m, "history_items", _field("after", "[" * 100_000)),
+        lambda m: _record(m, "history_items", _field("subject", "P1")),
+        lambda m: _record(m, "panels", _field("deleted", "perhaps")),
+        lambda m: _record(m, "panels", _field("code", None)),
+        lambda m: _record(m, "names", _field("data", "3")),
+    ],
+)
+def test_a_crafted_bundle_ends_in_words(
+    place: str, bundle: Path, tmp_path: Path, change: Callable[[dict[str, bytes]], None]
+) -> None:
+    spoiled = rewrite(bundle, tmp_path / "spoiled.zip", change)
+    with Archive.open(place, create=True) as archive:
+        with pytest.raises(ArchiveError):
+            import_bundle(spoiled, archive)
+        assert archive.panels(include_deleted=True) == ()
+        assert archive.history() == ()
+
+
 def test_a_member_that_lies_about_its_size_is_not_unpacked(bundle: Path, tmp_path: Path) -> None:
     name = "records/settings.jsonl"
     with zipfile.ZipFile(bundle) as opened:

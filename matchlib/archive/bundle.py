@@ -218,7 +218,7 @@ def _manifest(bundle: zipfile.ZipFile, where: str) -> dict[str, Any]:
         )
     try:
         data = _bounded(bundle, _MANIFEST, _MAX_MANIFEST, where)
-        manifest = json.loads(data)
+        manifest = load(data)
         good = manifest["format"] == FORMAT and all(
             isinstance(m["sha256"], str) and isinstance(m["bytes"], int)
             for m in manifest["members"].values()
@@ -295,7 +295,7 @@ def _restore(
         if table is schema.attachments:
             columns ^= {"data", "member"}
         try:
-            rows = [json.loads(line) for line in data.decode().split("\n") if line]
+            rows = [load(line) for line in data.decode().split("\n") if line]
             if any(set(row) != columns for row in rows):
                 raise ValueError("a line has other fields")
         except (ValueError, TypeError) as error:
