@@ -13,14 +13,31 @@ from matchlib.tails import chance_words
 from workbook.controls import ButtonRow, HtmlView, TextField
 from workbook.desk import Desk, LongWork, Said, Typed, flow
 from workbook.figures import esc, swatch_pair
+from workbook.session import NumberedFinding
 
 if TYPE_CHECKING:
     from matchlib.audit import Finding
     from workbook.session import Forms
 
-__all__ = ["FindingsPanel"]
+__all__ = ["FindingsPanel", "key_of"]
 
 _FORM = "findings"
+
+
+def key_of(finding: Finding) -> str:
+    """Return what a finding is remembered by when it is set aside.
+
+    Parameters
+    ----------
+    finding : Finding
+        Of the audit.
+
+    Returns
+    -------
+    str
+        The same as on the command line.
+    """
+    return NumberedFinding(0, finding).key
 
 
 class FindingsPanel:
@@ -93,7 +110,7 @@ class FindingsPanel:
             if panel is None or lab is None or finding.proposed is None:
                 continue
             law = model.predict_recipes([panel.recipe, finding.proposed], view)
-            drawn[finding.key] = "".join(
+            drawn[key_of(finding)] = "".join(
                 swatch_pair(lab, way, names=("As read", name), width=410, height=90)
                 for name, way in zip(("As written", "As proposed"), law, strict=True)
             )
@@ -106,7 +123,7 @@ class FindingsPanel:
 
     def _open(self) -> list[Finding]:
         ignored = self.desk.session.archive.ignored()
-        return [f for f in self.findings if f.key not in ignored]
+        return [f for f in self.findings if key_of(f) not in ignored]
 
     def _draw(self) -> None:
         cards = []
@@ -123,10 +140,10 @@ class FindingsPanel:
                 f"<p>{esc(finding.words)}</p>",
                 f"<p>As written: {esc(written)}.</p>" if written else "",
                 f"<p>To put it right: {esc(finding.fix)}</p>",
-                f"<div class='cpw-figures'>{self.pairs.get(finding.key, '')}</div>",
+                f"<div class='cpw-figures'>{self.pairs.get(key_of(finding), '')}</div>",
                 "<p class='cpw-row'>",
             ]
-            if finding.can_fix:
+            if finding.proposed is not None and len(finding.codes) == 1:
                 rows.append(
                     f'<button class="cpw-primary" data-press="fix {at}">'
                     f"Change {esc(code)} as proposed</button>"
@@ -200,7 +217,7 @@ class FindingsPanel:
         finding : Finding
             That is no fault.
         """
-        key = finding.key
+        key = key_of(finding)
         self.desk.session.archive.ignore(key, who=self.who.value, why=self.why.value)
         self._remember("ignored", [key], finding.codes)
         self._draw()
@@ -209,11 +226,11 @@ class FindingsPanel:
     def show_again(self) -> None:
         """Let the ignored ones among the findings be shown again."""
         archive = self.desk.session.archive
-        keys = sorted(archive.ignored() & {f.key for f in self.findings})
+        keys = sorted(archive.ignored() & {key_of(f) for f in self.findings})
         for key in keys:
             archive.unignore(key, who=self.who.value)
         if keys:
-            codes = [c for f in self.findings if f.key in keys for c in f.codes]
+            codes = [c for f in self.findings if key_of(f) in keys for c in f.codes]
             self._remember("shown", keys, codes)
         self._draw()
         self.said.tell("Ignored findings are shown again.")

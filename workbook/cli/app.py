@@ -16,7 +16,6 @@ from workbook.cli import (
     importing,
     job,
     keeping,
-    merging,
     modelling,
     names,
     opening,
@@ -45,7 +44,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 for _group in (
-    *(opening, importing, merging, archive, keeping, panels, trust, modelling, bench),
+    *(opening, importing, archive, keeping, panels, trust, modelling, bench),
     *(back, photo, pot, sheets, repair, school),
 ):
     for _name, _function in _group.COMMANDS.items():

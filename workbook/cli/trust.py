@@ -84,16 +84,10 @@ def _fit(
 def _audit(
     *,
     fix: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--fix", help="Put the finding of this key right; again for the next.", metavar="KEY"
-        ),
+        int | None, typer.Option("--fix", min=1, help="Put the finding of this number right.")
     ] = None,
     ignore: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--ignore", help="Set the finding of this key aside; again for the next.", metavar="KEY"
-        ),
+        int | None, typer.Option("--ignore", min=1, help="Set the finding of this number aside.")
     ] = None,
     archive: ArchiveOption = "panels.db",
     who: WhoOption = "",
@@ -101,40 +95,36 @@ def _audit(
 ) -> None:
     """Look for wrong backs, impossible readings, doubles and drift, each with its evidence.
 
-    Each finding has a key in brackets, the panel's code for its back, that stays what it is when
-    others are put right. --fix writes what a finding proposes; it is kept in the history and undo
-    takes it back.
+    --fix writes what a finding proposes; it is kept in the history and undo takes it back.
     """
-    if fix and ignore:
+    if fix is not None and ignore is not None:
         raise typer.BadParameter("give --fix or --ignore, not both")
     from workbook.cli.printing import wrapped
-    from workbook.session import Session, finding_dict, finding_text
+    from workbook.session import Session
 
-    with Session.open(archive, write=bool(fix or ignore)) as session:
+    with Session.open(archive, write=fix is not None or ignore is not None) as session:
         tell_fit(session)
-        found = session.findings(fix or ignore or ())
-        if fix:
-            done = session.fix(found, who=who)
+        if fix is not None:
+            done = session.fix(session.finding(fix), who=who)
             if json_:
-                show_json([{"panel": d.panel, "change": d.change, "words": d.words} for d in done])
+                show_json({"panel": done.panel, "change": done.change, "words": done.words})
             else:
-                show("\n".join(wrapped(d.text) for d in done))
+                show(wrapped(done.text))
             return
-        if ignore:
-            for chosen in found:
-                session.archive.ignore(chosen.key, who=who)
-            keys = ", ".join(f.key for f in found)
-            show_json([finding_dict(f) for f in found]) if json_ else show(f"Set aside: {keys}")
+        if ignore is not None:
+            chosen = session.finding(ignore)
+            session.archive.ignore(chosen.key, who=who)
+            show_json(chosen.as_dict()) if json_ else show(f"Set aside: {chosen.key}")
             return
+        found = session.findings()
         panels = len(session.archive)
     if json_:
-        show_json([finding_dict(f) for f in found])
+        show_json([f.as_dict() for f in found])
     elif not found:
         show(f"Nothing looks wrong in {panels} panels.")
     else:
-        things = "1 thing looks" if len(found) == 1 else f"{len(found)} things look"
-        show(f"{things} wrong in {panels} panels.\n")
-        show("\n\n".join(wrapped(finding_text(f)) for f in found))
+        show(f"{len(found)} of {panels} panels' backs and readings look wrong.\n")
+        show("\n\n".join(wrapped(f.text) for f in found))
 
 
 def validation_text(rows: list[TableRow]) -> str:

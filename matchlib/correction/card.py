@@ -1,0 +1,297 @@
+"""What is believed of one card: the law, today, and what the card got for itself.
+
+A card is sprayed in stages and may be read after each. Its film as the gun was set, its ground and
+its mottle are its own and stay with it; every stage has a little more or less film of its own
+coats. All of them and the law are one Gaussian, which each reading moves by Bayes' rule.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import block_diag
+
+from matchlib.correction.belief import Belief
+from matchlib.correction.posterior import posterior
+from matchlib.correction.sprayed import Sprayed
+from matchlib.domain import Recipe, Viewing
+from matchlib.linear import panel_spread
+
+__all__ = ["Ahead", "Card"]
+
+Array = NDArray[np.float64]
+
+USUAL = 4
+"""Coats of the panels from which the spread of film was learnt (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class Ahead:
+    """What recipes would read on a card, n of them under m viewings, about what is believed.
+
+    Parameters
+    ----------
+    labs : ndarray, shape (m, n, 3)
+        CIELAB expected.
+    slope : ndarray, shape (n, 3 m, k)
+        Derivative by what is believed of the card.
+    new : ndarray, shape (n, 3 m)
+        Derivative by the log film of the coats that are still to be laid, times its standard
+        deviation.
+    film : ndarray, shape (n, 3 m)
+        Derivative by the log film of the whole.
+    reading : ndarray, shape (n, 3 m, 3 m)
+        Covariance of the reading's noise.
+    """
+
+    labs: Array
+    slope: Array
+    new: Array
+    film: Array
+    reading: Array
+
+
+@dataclass(frozen=True)
+class Card:
+    """One card and what is believed of it.
+
+    Parameters
+    ----------
+    before : Belief
+        Before this card, after the others of today.
+    stages : tuple of Sprayed
+        As read so far, in order; none for a card not begun.
+    viewings : tuple of Viewing
+        Under which it is read, v of them.
+    mean : ndarray, shape (k,)
+        The belief's values, the card's own log film as the gun is set, its ground's log level, its
+        mottle at each viewing (3 v), and the log film of each stage's coats about that.
+    covariance : ndarray, shape (k, k)
+        Of these.
+    known : ndarray, shape (k, k)
+        The part of it by errors that the belief had before the card was read.
+    """
+
+    before: Belief
+    stages: tuple[Sprayed, ...]
+    viewings: tuple[Viewing, ...]
+    mean: Array
+    covariance: Array
+    known: Array
+
+    @classmethod
+    def of(
+        cls,
+        before: Belief,
+        stages: Sequence[Sprayed] = (),
+        *,
+        about: Recipe | None = None,
+        viewings: Sequence[Viewing] = (),
+    ) -> Card:
+        """Return what is believed of a card.
+
+        Parameters
+        ----------
+        before : Belief
+            Before this card.
+        stages : sequence of Sprayed
+            Its readings, one a stage, in order.
+        about : Recipe, optional
+            What it is to become; needed for a card not begun, else the last stage's.
+        viewings : sequence of Viewing
+            Under which it will be read, besides those under which it was.
+
+        Returns
+        -------
+        Card
+            After all its readings.
+        """
+        seen = [view.viewing for stage in stages for view in stage.views]
+        views = tuple(dict.fromkeys([*seen, *viewings]))
+        recipe = about if about is not None else stages[-1].read_as
+        film, ground = panel_spread(before.model)
+        gun = film / np.sqrt(1.0 + 1.0 / USUAL)
+        k, wide = len(before.mean), 3 * len(views)
+        size = k + 2 + wide + len(stages)
+        mean = np.append(before.mean, np.zeros(size - k))
+        covariance = np.zeros((size, size))
+        covariance[:k, :k] = before.covariance
+        covariance[k, k], covariance[k + 1, k + 1] = gun**2, ground**2
+        covariance[k + 2 : k + 2 + wide, k + 2 : k + 2 + wide] = _mottle(
+            before, recipe, views, film=film, ground=ground
+        )
+        added = _added(stages)
+        for place, (_, coats) in enumerate(added, k + 2 + wide):
+            covariance[place, place] = gun**2 / max(coats, 1)
+        card = cls(before, tuple(stages), views, mean, covariance, covariance)
+        return card._read() if stages else card
+
+    @cached_property
+    def laid(self) -> tuple[Array, Array]:
+        """Strength and coats that each stage added, shape (s,) each."""
+        rows = np.array(_added(self.stages), float).reshape(-1, 2)
+        return rows[:, 0], rows[:, 1]
+
+    @property
+    def recipe(self) -> Recipe | None:
+        """What is on it, with the clear coat that it has or is to have; None if not begun."""
+        return self.stages[-1].recipe if self.stages else None
+
+    @property
+    def learnt(self) -> Belief:
+        """What is believed of the law and of today after this card."""
+        k = len(self.before.mean)
+        mean, covariance = self.mean[:k], self.covariance[:k, :k]
+        panels = self.before.panels + bool(self.stages)
+        return replace(self.before, mean=mean, covariance=covariance, panels=panels)
+
+    @property
+    def film(self) -> tuple[float, float]:
+        """Log film of this card against the archive's, and its standard deviation [-]."""
+        p, k = self.before.size, len(self.before.mean)
+        pick = np.zeros(len(self.mean))
+        pick[[p, k]] = 1.0
+        laid, _ = self.laid
+        if len(laid) and laid.sum() > 0:
+            pick[len(pick) - len(laid) :] = laid / laid.sum()
+        return float(pick @ self.mean), float(np.sqrt(pick @ self.covariance @ pick))
+
+    def ahead(
+        self,
+        recipes: Sequence[Recipe],
+        viewings: Sequence[Viewing],
+        *,
+        source: str = "spectrophotometer",
+        afresh: bool = False,
+    ) -> Ahead:
+        """Return what recipes would read on this card, each going on from what is on it.
+
+        Parameters
+        ----------
+        recipes : sequence of Recipe
+            All that would be on the card, n of them.
+        viewings : sequence of Viewing
+            m of the card's.
+        source : str
+            What will read it.
+        afresh : bool
+            Whether the gun will be set anew for the coats to come.
+
+        Returns
+        -------
+        Ahead
+            The law about what is believed.
+        """
+        k, wide = len(self.before.mean), 3 * len(self.viewings)
+        laid, _ = self.laid
+        strength = np.array([r.schedule.strength if r.schedule else 0.0 for r in recipes])
+        coats = np.array([r.schedule.coats if r.schedule else 0 for r in recipes])
+        more = np.maximum(strength - laid.sum(), 0.0)
+        fresh = np.maximum(coats - self.laid[1].sum(), 1.0)
+        gun, own = self.mean[k], self.mean[k + 2 + wide :]
+        old = laid * np.exp(own)
+        coming = more * (np.exp(-gun) if afresh else 1.0)
+        whole = np.maximum(old.sum() + coming, 1e-12)
+        film = np.where(
+            strength > 0, gun + np.log(whole / np.maximum(laid.sum() + more, 1e-12)), gun
+        )
+        part, new = old[None, :] / whole[:, None], coming / whole
+        _, _, _, reading = self.before.model.predict_together(recipes, viewings, source=source)
+        sd = self.gun * np.sqrt((1.0 if afresh else 0.0) + 1.0 / fresh)
+        labs, slopes, films = [], [], []
+        for viewing in viewings:
+            lab, jacobian, by_film, by_ground = self.before.linear(
+                recipes, viewing, mean=self.mean[:k], film=film
+            )
+            at = k + 2 + 3 * self.viewings.index(viewing)
+            slope = np.zeros((len(recipes), 3, len(self.mean)))
+            slope[:, :, :k] = jacobian
+            slope[:, :, k] = by_film * (part.sum(axis=1) if afresh else 1.0 + 0.0 * new)[:, None]
+            slope[:, :, k + 1] = by_ground
+            slope[:, :, at : at + 3] = np.eye(3)
+            slope[:, :, k + 2 + wide :] = by_film[:, :, None] * part[:, None, :]
+            # The card's own ground is so near 1 that its slope is its law.
+            labs.append(lab + by_ground * self.mean[k + 1] + self.mean[at : at + 3])
+            slopes.append(slope)
+            films.append(by_film)
+        by_film = np.concatenate(films, axis=1)
+        return Ahead(
+            np.stack(labs),
+            np.concatenate(slopes, axis=1),
+            by_film * (sd * new)[:, None],
+            by_film,
+            reading,
+        )
+
+    @property
+    def gun(self) -> float:
+        """Standard deviation of the log film as the gun is set, and of one coat about it [-]."""
+        return float(panel_spread(self.before.model)[0] / np.sqrt(1.0 + 1.0 / USUAL))
+
+    def _read(self) -> Card:
+        """The card after its readings."""
+        k, wide = len(self.before.mean), 3 * len(self.viewings)
+        rows = [(i, view) for i, stage in enumerate(self.stages) for view in stage.views]
+        recipes, views = [v.read_as for _, v in rows], [v.viewing for _, v in rows]
+        sources = [v.source for _, v in rows]
+        _, _, _, reading = self.before.predict_parts(recipes, views, sources=sources)
+        noise = block_diag(
+            *(
+                usual if v.covariance is None else v.covariance
+                for (_, v), usual in zip(rows, reading, strict=True)
+            )
+        )
+        laid, _ = self.laid
+        under = np.array([[j <= i for j in range(len(laid))] for i, _ in rows], float)
+        seen = np.array([v.lab for _, v in rows]).ravel()
+
+        def law(x: Array) -> tuple[Array, Array]:
+            film = under * laid * np.exp(x[k + 2 + wide :])
+            whole = np.maximum(film.sum(axis=1), 1e-12)
+            meant = np.maximum(under @ laid, 1e-12)
+            lab, jacobian, by_film, by_ground = self.before.linear(
+                recipes, views, mean=x[:k], film=x[k] + np.log(whole / meant)
+            )
+            slope = np.zeros((len(rows), 3, len(x)))
+            slope[:, :, :k] = jacobian
+            slope[:, :, k], slope[:, :, k + 1] = by_film, by_ground
+            slope[:, :, k + 2 + wide :] = by_film[:, :, None] * (film / whole[:, None])[:, None, :]
+            for i, view in enumerate(views):
+                at = k + 2 + 3 * self.viewings.index(view)
+                slope[i, :, at : at + 3] = np.eye(3)
+                lab[i] += by_ground[i] * x[k + 1] + x[at : at + 3]
+            return lab.ravel(), slope.reshape(len(seen), -1)
+
+        found = posterior(self.mean, self.covariance, law, seen, noise)
+        left = found.left[:, :k]
+        known = left @ self.before.covariance @ left.T
+        return Card(self.before, self.stages, self.viewings, found.mean, found.covariance, known)
+
+
+def _added(stages: Sequence[Sprayed]) -> list[tuple[float, int]]:
+    """Strength and coats that each stage added."""
+    rows, strength, coats = [], 0.0, 0
+    for stage in stages:
+        schedule = stage.recipe.schedule
+        now = (schedule.strength, schedule.coats) if schedule else (0.0, 0)
+        rows.append((now[0] - strength, now[1] - coats))
+        strength, coats = now
+    return rows
+
+
+def _mottle(
+    before: Belief, recipe: Recipe, views: Sequence[Viewing], *, film: float, ground: float
+) -> Array:
+    """Covariance of what film and ground do not explain of a card."""
+    recipes = [recipe] * len(views)
+    _, _, by_film, by_ground = before.linear(recipes, views)
+    _, _, spray, _ = before.predict_parts(recipes, views)
+    effects = np.stack([film * by_film, ground * by_ground], axis=2)
+    rest = spray - effects @ effects.transpose(0, 2, 1)
+    size, axes = np.linalg.eigh(rest)
+    rest = (axes * np.maximum(size, 1e-6)[:, None, :]) @ axes.transpose(0, 2, 1)
+    return np.asarray(block_diag(*rest), float)

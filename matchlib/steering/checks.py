@@ -1,0 +1,160 @@
+"""Whether the readings of a card in progress can be what they are said to be."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.correction import Belief, Sprayed
+from matchlib.domain import Recipe
+from matchlib.errors import DomainError
+
+__all__ = ["DRY_MINUTES", "check_stages", "too_soon"]
+
+DRY_MINUTES = 15.0
+"""Least time from a coat to a reading of it [min] (common practice, no source; the product's data
+sheet has the time at which a coat is touch dry)."""
+
+FAR = 4.0
+"""Standard deviations beyond which a reading is refused until somebody looked again."""
+
+
+def check_stages(belief: Belief, stages: Sequence[Sprayed], *, sure: bool = False) -> list[Sprayed]:
+    """Refuse stages that do not follow each other, and readings that no such card can have.
+
+    Parameters
+    ----------
+    belief : Belief
+        Before the card.
+    stages : sequence of Sprayed
+        In the order sprayed; neighbours of one recipe are repeats.
+    sure : bool
+        Whether the readings were looked at again.
+
+    Returns
+    -------
+    list of Sprayed
+        One a stage: repeats as their mean.
+
+    Raises
+    ------
+    DomainError
+        In words, with what to do.
+    """
+    if not stages:
+        raise DomainError(
+            "This card was not read yet.",
+            expected="a reading after its first coats",
+            got="none",
+            remedy="spray up to the first look, let it dry, and read it.",
+        )
+    found: list[list[Sprayed]] = []
+    for number, stage in enumerate(stages, 1):
+        if found and stage.recipe == found[-1][0].recipe:
+            if stage.clear_to_come == found[-1][0].clear_to_come:
+                found[-1].append(stage)
+                continue
+        elif found:
+            try:
+                stage.recipe.after(found[-1][0].recipe)
+            except DomainError as error:
+                raise error.at(f"stage {number}") from None
+        found.append([stage])
+    rows = [_mean(belief, same, number) for number, same in enumerate(found, 1)]
+    if not sure:
+        for number, row in enumerate(rows, 1):
+            _possible(belief, row, number)
+    return rows
+
+
+def _mean(belief: Belief, same: Sequence[Sprayed], number: int) -> Sprayed:
+    """The mean of repeats, if they are as near as reading is."""
+    if len(same) == 1:
+        return same[0]
+    labs = np.array([s.lab for s in same])
+    _, noise = belief.model.noise_split_
+    sd = float(np.sqrt(noise[same[0].source]))
+    most = FAR * np.sqrt(2.0) * max(sd, 0.05) * np.sqrt(3.0)
+    apart = float(np.linalg.norm(labs[:, None] - labs[None], axis=2).max())
+    if apart > most:
+        raise DomainError(
+            f"Two readings of stage {number} differ by more than reading does.",
+            expected=f"at most ΔE*ab {most:.2f} between them",
+            got=f"{apart:.2f}",
+            remedy="read it a third time at the same place, dry and clean, and leave the wrong one "
+            "out.",
+        )
+    also = tuple(
+        replace(view, lab=_three(np.mean([s.also[i].lab for s in same], axis=0)))
+        for i, view in enumerate(same[0].also)
+    )
+    return replace(same[0], lab=_three(labs.mean(axis=0)), also=also)
+
+
+def _possible(belief: Belief, row: Sprayed, number: int) -> None:
+    """Refuse a reading lighter than the bare ground, or darker than a coat more would be."""
+    recipe = row.read_as
+    if recipe.schedule is None:
+        return
+    bare = Recipe(recipe.ground, clear=recipe.clear)
+    lab, known, spray, reading = belief.predict_parts(
+        [bare, recipe], row.viewing, sources=row.source
+    )
+    sd = np.sqrt((known + spray + reading)[:, 0, 0])
+    light = row.lab[0]
+    # Over a dark ground colour may scatter: only where coats darken is lighter than bare wrong.
+    if lab[1, 0] < lab[0, 0] - sd[0] and light > lab[0, 0] + FAR * sd[0]:
+        raise DomainError(
+            "This reading is lighter than its bare ground.",
+            expected=f"L* of at most {lab[0, 0]:.1f}, that of {recipe.ground} with no colour on it",
+            got=f"L* {light:.1f}",
+            remedy="see whether the card lies on the ground that is written on it, and read it "
+            "again, dry.",
+            where=f"stage {number}",
+        )
+    step = recipe.schedule.strength / recipe.schedule.coats
+    film = np.log1p(step / recipe.schedule.strength)
+    darker = belief.linear([recipe], row.viewing, film=film, slopes=False)[0][0, 0]
+    if light < min(darker, lab[1, 0]) - FAR * sd[1]:
+        raise DomainError(
+            "This reading is darker than a whole coat more could make it.",
+            expected=f"about L* {lab[1, 0]:.1f} for {recipe.schedule}, and {darker:.1f} with one "
+            "coat more",
+            got=f"L* {light:.1f}",
+            remedy="count the coats, see what was in the cup and on which ground it lies, and read "
+            "it again, dry.",
+            where=f"stage {number}",
+        )
+
+
+def too_soon(sprayed: dt.datetime | None, read: dt.datetime | None) -> str:
+    """Return a question where a card was read so soon that it may not have been dry.
+
+    Parameters
+    ----------
+    sprayed, read : datetime.datetime, optional
+        When the last coat was laid, and when it was read.
+
+    Returns
+    -------
+    str
+        Empty where there is nothing to ask.
+    """
+    if sprayed is None or read is None:
+        return ""
+    minutes = (read - sprayed).total_seconds() / 60.0
+    if minutes >= DRY_MINUTES:
+        return ""
+    return (
+        f"It was read {minutes:.0f} minutes after its last coat: was it dry? A wet coat reads "
+        "darker and glossier than it will be. If it was not touch dry by its data sheet, read it "
+        "again."
+    )
+
+
+def _three(values: NDArray[np.float64]) -> tuple[float, float, float]:
+    return float(values[0]), float(values[1]), float(values[2])

@@ -1,0 +1,331 @@
+"""From a target to cards worth beginning: up to where to spray, what to read there, and the chance.
+
+Grounds and pots come from the search; for each, the coats up to the first look are those that leave
+the best chance after the best coats on top, over all that may be read. Too dark cannot be taken
+back, so the best approach is from the light side, by as much as the spread of film is worth.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
+
+from matchlib.correction import Belief, Card, Goal, Sprayed, Today
+from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Panel, Recipe, Viewing
+from matchlib.errors import DomainError
+from matchlib.mixing import Limits
+from matchlib.steering.lookahead import Laid, Lookahead
+from matchlib.steering.planned import CardPlan, CardPlans, Likely, Look
+from matchlib.steering.steer import Steering, advise
+from matchlib.stepping import Step, part_of
+from matchlib.suggest import Suggestion, Suggestions, Target, suggest
+
+if TYPE_CHECKING:
+    from matchlib.regression import FilmPredictor
+
+__all__ = ["MOST_READINGS", "plan"]
+
+Array = NDArray[np.float64]
+
+MOST_READINGS = 3
+"""Looks at one card that are thought of."""
+
+ROADS = 8
+"""Pairs of ground and pot looked at."""
+
+SHARES = (0.5, 0.6, 0.68, 0.76, 0.83, 0.89, 0.94)
+"""Of the strength of the whole, at which a card may be read first."""
+
+GRID = 14
+"""Strengths between half and one and a quarter of the whole that may come to lie on the card."""
+
+NEAR = 3.0
+"""Pairs whose recipe is expected this many tolerances farther than the nearest are not thought of:
+no steering mends their hue."""
+
+WORTH_A_LOOK = 0.02
+"""Chance that one more look must add to be worth its time."""
+
+
+def plan(
+    model: FilmPredictor | Belief,
+    target: Target,
+    limits: Limits | None = None,
+    *,
+    readings: int = 2,
+    top: int = 5,
+    archive: Iterable[Recipe | Panel] = (),
+    before_clear: bool = True,
+    source: str = "spectrophotometer",
+    today: Today | None = None,
+    step: Step | None = None,
+) -> CardPlans:
+    """Plan cards that are read on the way.
+
+    Parameters
+    ----------
+    model : FilmPredictor or Belief
+        The archive's fit, or what is believed after today's cards.
+    target : Target
+        What is to be matched, and what counts as a match.
+    limits : Limits, optional
+        The shop's; everything the archive knows if None.
+    readings : int
+        Looks at the card on the way, 0 to `MOST_READINGS`; 0 for a card sprayed blind.
+    top : int
+        Plans wanted.
+    archive : iterable of Recipe or Panel, optional
+        As for `matchlib.suggest.suggest`; panels with their readings tell what the clear coat does.
+    before_clear : bool
+        Whether the looks are at the uncleared card.
+    source : str
+        What reads it: ``spectrophotometer`` or ``photo``.
+    today : Today, optional
+        Spreads believed beforehand; not used with a Belief.
+    step : callable, optional
+        Called with the share done and what is being done; what it raises ends the work.
+
+    Returns
+    -------
+    CardPlans
+        Ranked by the chance that the card passes.
+
+    Raises
+    ------
+    DomainError
+        If so many readings cannot be thought of, or nothing can be sprayed within the limits.
+    """
+    if not (isinstance(readings, int) and 0 <= readings <= MOST_READINGS):
+        raise DomainError(
+            "This is not a number of looks at one card.",
+            expected=f"0 to {MOST_READINGS}",
+            got=repr(readings),
+            remedy="two are usual; 0 sprays the card blind.",
+        )
+    bounds, past = limits or Limits(), list(archive)
+    told = part_of(step)
+    fit = model.model if isinstance(model, Belief) else model
+    told(0.0, "looking through every recipe")
+    found = suggest(fit, target, bounds, top=max(2 * ROADS, top), archive=past, step=step)
+    if readings == 0:
+        blind = [_blind(s) for s in found]
+        return CardPlans(tuple(blind[:top]), target, 0, found)
+    goal = Goal.of(target, tolerance=target.tolerance.value)
+    usual = Viewing(geometry=fit.words_.geometries[0])
+    views = [v or usual for v in goal.viewings]
+    chosen = _roads(found, target)
+    plans = []
+    with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait
+        for number, one in enumerate(chosen):
+            told(0.5 + 0.5 * number / len(chosen), "thinking of what may be read")
+            belief = (
+                model
+                if isinstance(model, Belief)
+                else Belief.of(model, today, recipes=[one.recipe])
+            )
+            shop = _Shop(belief, goal, views, bounds, before_clear=before_clear, source=source)
+            plans.append(shop.planned(one, readings))
+    order = sorted(plans, key=lambda p: (-round(p.steered, 2), -p.blind))[:top]
+    return CardPlans(tuple(order), target, readings, found, _notes(order, readings, source))
+
+
+def _roads(found: Suggestions, target: Target) -> list[Suggestion]:
+    """The nearest recipe of every pair of ground and pot that comes near."""
+    least = min(s.expected_delta_e00 for s in found)
+    most = least + NEAR * target.tolerance.value
+    kept: dict[tuple[object, object], Suggestion] = {}
+    for one in found:
+        key = (one.recipe.ground, one.recipe.colour)
+        if one.expected_delta_e00 <= most:
+            kept.setdefault(key, one)
+    return list(kept.values())[:ROADS]
+
+
+def _blind(one: Suggestion) -> CardPlan:
+    return CardPlan(
+        one.recipe, one.recipe, (), one.probability, one.probability, (one.probability,), (), one
+    )
+
+
+def _notes(plans: Sequence[CardPlan], readings: int, source: str) -> tuple[str, ...]:
+    notes = []
+    best = plans[0]
+    if not best.looks:
+        notes.append(
+            "No card of this target can be approached from the light side within these limits: "
+            "allow one coat more or a weaker ratio, or spray it blind."
+        )
+    for looks in range(1, len(best.by_looks)):
+        if best.by_looks[looks] < best.by_looks[looks - 1] + WORTH_A_LOOK:
+            which = ("The first", "A second", "A third")[looks - 1]
+            notes.append(f"{which} look at this card would add less than 2 in 100: leave it out.")
+            break
+    if source == "photo" and best.looks:
+        notes.append(
+            "Photographs tell a card's colour less surely than an instrument: the chance above "
+            "counts that, and the approach keeps farther from the target for it."
+        )
+    return tuple(notes)
+
+
+@dataclass(frozen=True)
+class _Shop:
+    """What is believed, and how it is looked at."""
+
+    belief: Belief
+    goal: Goal
+    views: Sequence[Viewing]
+    limits: Limits
+    before_clear: bool
+    source: str
+
+    def planned(self, one: Suggestion, readings: int) -> CardPlan:
+        """The best way to begin a card of one ground and pot."""
+        starts = _starts(one.recipe, self.limits)
+        if not starts:
+            return _blind(one)
+        grid = _grid(one.recipe)
+        recipes = [*starts, *grid]
+        card = Card.of(self.belief, about=self.seen(one.recipe), viewings=self.views)
+        read_as = [self.seen(r) for r in recipes]
+        ahead = Lookahead.of(card, recipes, read_as, self.goal, self.views, source=self.source)
+        mean, spread = np.zeros((1, ahead.by_read.shape[2])), np.eye(ahead.by_read.shape[2])
+        by_looks, first = [one.probability], 0
+        for looks in range(1, readings + 1):
+            chances = [
+                float(
+                    ahead.look(
+                        i,
+                        looks - 1,
+                        mean,
+                        spread,
+                        (Laid(float(ahead.strength[i]), int(ahead.coats[i])),),
+                    ).mean()
+                )
+                for i in range(len(starts))
+            ]
+            first = int(np.argmax(chances))
+            by_looks.append(max(chances))
+        return self._told(one, starts[first], by_looks, readings)
+
+    def seen(self, recipe: Recipe) -> Recipe:
+        """What is on the card at a look."""
+        return replace(recipe, clear=None) if self.before_clear else recipe
+
+    def _told(
+        self, one: Suggestion, first: Recipe, by_looks: list[float], readings: int
+    ) -> CardPlan:
+        card = Card.of(self.belief, about=self.seen(first), viewings=self.views)
+        looks: list[Look] = []
+        stages: list[Sprayed] = []
+        likely: list[Likely] = []
+        now = first
+        for left in range(readings - 1, -1, -1):
+            labs, spread = self._expected(card, self.seen(now))
+            looks.append(
+                Look(self.seen(now), _three(labs[0]), _three(np.sqrt(np.diag(spread))[:3]))
+            )
+            if not stages:
+                likely = self._likely(now, labs, spread, left)
+            stages.append(self._read(now, labs))
+            card = Card.of(self.belief, stages)
+            advice = self._advice(card, left)
+            if advice.best is None:
+                break
+            now = advice.best.recipe
+        return CardPlan(
+            first,
+            now,
+            tuple(looks),
+            by_looks[-1],
+            one.probability,
+            tuple(by_looks),
+            tuple(likely),
+            one,
+        )
+
+    def _expected(self, card: Card, recipe: Recipe) -> tuple[Array, Array]:
+        ahead = card.ahead([recipe], self.views, source=self.source)
+        by, new = ahead.slope[0], ahead.new[0]
+        spread = by @ card.covariance @ by.T + ahead.reading[0] + np.outer(new, new)
+        return ahead.labs[:, 0], spread
+
+    def _likely(self, now: Recipe, labs: Array, spread: Array, left: int) -> list[Likely]:
+        """Cards of one standard deviation less film, of as much as expected, and of more."""
+        size, axes = np.linalg.eigh(spread)
+        way = axes[:, -1] * np.sqrt(size[-1])
+        way *= np.sign(way[0]) or 1.0
+        found = []
+        for case, times in (("light", 1.0), ("as expected", 0.0), ("dark", -1.0)):
+            read = labs + times * way.reshape(-1, 3)
+            advice = self._advice(Card.of(self.belief, [self._read(now, read)]), left)
+            found.append(Likely(case, _three(read[0]), advice.state, advice.verdict, advice.chance))
+        return found
+
+    def _advice(self, card: Card, looks: int) -> Steering:
+        return advise(card, self.goal, self.views, self.limits, looks=looks)
+
+    def _read(self, recipe: Recipe, labs: Array) -> Sprayed:
+        early = self.before_clear and recipe.clear is not None
+        each = [
+            Sprayed(recipe, _three(lab), view, self.source, clear_to_come=early)
+            for lab, view in zip(labs, self.views, strict=True)
+        ]
+        return replace(each[0], also=tuple(each[1:]))
+
+
+def _starts(whole: Recipe, limits: Limits) -> list[Recipe]:
+    """Coats up to a first look, lighter than the whole and by the cup, the usual ratio first."""
+    if whole.schedule is None or limits.max_coats < 2:
+        return []
+    strength, steps = whole.schedule.strength, whole.schedule.steps
+    own = steps[0].ratio
+    found: dict[CoatSchedule, None] = {}
+    if len(steps) > 1 and steps[0].coats + 1 <= limits.max_coats:
+        found[CoatSchedule(steps[:-1])] = None
+    made = [
+        (CoatSchedule((CoatStep(n, ratio),)), ratio)
+        for ratio in {*limits.ratios(), own}
+        for n in range(1, limits.max_coats)
+    ]
+    for share in SHARES:
+
+        def cost(item: tuple[CoatSchedule, MixRatio], share: float = share) -> float:
+            schedule, ratio = item
+            away = abs(np.log(schedule.strength / (share * strength)))
+            return float(away + 0.03 * (ratio != own) + 0.01 * schedule.coats)
+
+        best = min(made, key=cost)[0]
+        if best.strength < strength:
+            found[best] = None
+    return [replace(whole, schedule=s) for s in found]
+
+
+def _grid(whole: Recipe) -> list[Recipe]:
+    """The same coats at ratios that make it from lighter to darker than wanted."""
+    if whole.schedule is None:
+        return []
+    coats = max(whole.schedule.coats, 2)
+    made = []
+    for share in np.geomspace(0.55, 1.3, GRID):
+        fraction = min(whole.schedule.strength * share / coats, 0.95)
+        carrier = Fraction(round(100 * (1.0 / fraction - 1.0)), 100)
+        made.append(
+            replace(
+                whole,
+                schedule=CoatSchedule.of(
+                    coats, MixRatio(max(carrier, Fraction(1, 20)), Fraction(1))
+                ),
+            )
+        )
+    return made
+
+
+def _three(values: Array) -> tuple[float, float, float]:
+    return float(values[0]), float(values[1]), float(values[2])

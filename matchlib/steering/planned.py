@@ -1,0 +1,206 @@
+"""How one card is to be sprayed and read, and what to expect of it: data that says itself."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, overload
+
+from matchlib.domain import Recipe
+from matchlib.job import Plan
+from matchlib.tails import chance_words
+
+if TYPE_CHECKING:
+    from matchlib.suggest import Suggestion, Suggestions, Target
+
+__all__ = ["CardPlan", "CardPlans", "Likely", "Look"]
+
+Lab = tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class Look:
+    """A reading on the way.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        All that is on the card then, without its clear coat if it is read before that.
+    lab, sd : tuple of 3 float
+        CIELAB expected under the target's first viewing, and its standard deviation.
+    """
+
+    recipe: Recipe
+    lab: Lab
+    sd: Lab
+
+    @property
+    def after(self) -> int:
+        """Coats on the card."""
+        return 0 if self.recipe.schedule is None else self.recipe.schedule.coats
+
+
+@dataclass(frozen=True)
+class Likely:
+    """What follows from a reading that may come.
+
+    Parameters
+    ----------
+    case : str
+        ``light``, ``as expected`` or ``dark``.
+    lab : tuple of 3 float
+        The reading at the first look.
+    state : str
+        As of `matchlib.steering.Steering`.
+    words : str
+        What to do then.
+    chance : float
+        That the card passes then [-].
+    """
+
+    case: str
+    lab: Lab
+    state: str
+    words: str
+    chance: float
+
+
+@dataclass(frozen=True)
+class CardPlan:
+    """A card sprayed up to a first look and steered from there.
+
+    Parameters
+    ----------
+    first : Recipe
+        The coats up to the first look, with the clear coat that the card is to have; the whole
+        recipe where it is sprayed blind.
+    whole : Recipe
+        All coats, if everything reads as expected.
+    looks : tuple of Look
+        The readings on the way, if everything reads as expected; none for a card sprayed blind.
+    steered : float
+        Chance that this card passes, read and built on so [-].
+    blind : float
+        Chance that it passes if the nearest recipe of this ground and pot is sprayed blind [-].
+    by_looks : tuple of float
+        Chance that it passes with no look, with one, and so on, each in its best way [-].
+    likely : tuple of Likely
+        What follows from readings at the first look: a card that came out light, as expected, and
+        dark.
+    suggestion : Suggestion, optional
+        The recipe of this ground and pot to spray blind; None where a card of today has taught
+        what the archive did not know.
+    """
+
+    first: Recipe
+    whole: Recipe
+    looks: tuple[Look, ...]
+    steered: float
+    blind: float
+    by_looks: tuple[float, ...]
+    likely: tuple[Likely, ...] = ()
+    suggestion: Suggestion | None = field(default=None, compare=False)
+
+    @property
+    def plan(self) -> Plan:
+        """The same as a job keeps it."""
+        coats = 0 if self.first.schedule is None else self.first.schedule.coats
+        return Plan(self.whole, read_after=(coats,) if self.looks else ())
+
+    @property
+    def words(self) -> str:
+        """What to do, a sentence a line."""
+        if not self.looks:
+            return (
+                f"Spray {self.whole.words}. The chance that the card passes is "
+                f"{chance_words(self.blind)}."
+            )
+        look = self.looks[0]
+        light, red, yellow = look.lab
+        clear = " before its clear coat" if self.first.clear and not look.recipe.clear else ""
+        lines = [
+            f"Spray {self.first.words}; let it dry, and read it{clear}: about L {light:.1f}, "
+            f"a {red:.1f}, b {yellow:.1f}.",
+            *(f"{one.case[0].upper()}{one.case[1:]}: {one.words}" for one in self.likely),
+            f"This card passes with a chance of {chance_words(self.steered)}; sprayed blind, "
+            f"{chance_words(self.blind)}.",
+        ]
+        return "\n".join(lines)
+
+    def as_dict(self) -> dict[str, object]:
+        """Return it as plain data.
+
+        Returns
+        -------
+        dict
+            Names, numbers and sentences only.
+        """
+        return {
+            "ground": str(self.first.ground),
+            "colour": str(self.first.colour or ""),
+            "first": str(self.first.schedule or ""),
+            "whole": str(self.whole.schedule or ""),
+            "clear": self.first.clear or "no",
+            "looks": [
+                {
+                    "after": one.after,
+                    "schedule": str(one.recipe.schedule or ""),
+                    "before_clear": bool(self.first.clear) and one.recipe.clear is None,
+                    **dict(zip("Lab", (round(v, 3) for v in one.lab), strict=True)),
+                    "sd": [round(v, 3) for v in one.sd],
+                }
+                for one in self.looks
+            ],
+            "likely": [
+                {
+                    "case": one.case,
+                    **dict(zip("Lab", (round(v, 3) for v in one.lab), strict=True)),
+                    "state": one.state,
+                    "words": one.words,
+                    "chance": round(one.chance, 4),
+                }
+                for one in self.likely
+            ],
+            "steered": round(self.steered, 4),
+            "blind": round(self.blind, 4),
+            "by_looks": [round(v, 4) for v in self.by_looks],
+            "words": self.words,
+        }
+
+
+@dataclass(frozen=True)
+class CardPlans(Sequence[CardPlan]):
+    """Plans, best first.
+
+    Parameters
+    ----------
+    items : tuple of CardPlan
+        At least one.
+    target : Target
+        What is to be matched.
+    readings : int
+        Looks allowed on the way.
+    suggestions : Suggestions
+        The search by which grounds and pots were found.
+    notes : tuple of str
+        What to know of all of them.
+    """
+
+    items: tuple[CardPlan, ...]
+    target: Target
+    readings: int
+    suggestions: Suggestions
+    notes: tuple[str, ...] = ()
+
+    @overload
+    def __getitem__(self, index: int) -> CardPlan: ...
+    @overload
+    def __getitem__(self, index: slice) -> Sequence[CardPlan]: ...
+    def __getitem__(self, index: int | slice) -> CardPlan | Sequence[CardPlan]:
+        return self.items[index]
+
+    def __len__(self) -> int:
+        return len(self.items)
+
+    def __iter__(self) -> Iterator[CardPlan]:
+        return iter(self.items)

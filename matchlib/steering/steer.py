@@ -1,0 +1,300 @@
+"""From the readings of a card in progress to what to lay on it next, or to leave it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from threadpoolctl import threadpool_limits
+
+from matchlib.colorimetry import ExpectedDifference
+from matchlib.correction import Belief, Card, Goal, Sprayed, Today, Wanted, film_words
+from matchlib.domain import CoatSchedule, MixRatio, Recipe, Viewing
+from matchlib.errors import DomainError
+from matchlib.mixing import Limits
+from matchlib.steering.checks import check_stages
+from matchlib.steering.lookahead import Lookahead
+from matchlib.steering.topup import TopUp, continuations, pot_of
+from matchlib.tails import chance_words
+
+if TYPE_CHECKING:
+    from matchlib.regression import FilmPredictor
+
+__all__ = ["Steering", "steer"]
+
+Array = NDArray[np.float64]
+
+WORTH_TRYING = 0.2
+"""Least chance for which a card is gone on with [-]."""
+
+WORTH_A_COAT = 0.02
+"""Chance that further coats must add to a card that may be there already [-]."""
+
+SHOWN = 6
+"""Top-ups told of."""
+
+
+@dataclass(frozen=True)
+class Steering:
+    """What to do with a card that was just read.
+
+    Parameters
+    ----------
+    state : str
+        ``there``: stop; ``go on``: lay the first of the options; ``lost``: clear it for the
+        archive, and spray another.
+    options : tuple of TopUp
+        Coats on top, the best first; none where no coats are left to lay.
+    now : float
+        Chance that the card passes as it is, finished [-].
+    finished : tuple of 3 float
+        CIELAB expected of it as it is, finished, under the target's first viewing.
+    covariance : ndarray, shape (3, 3)
+        Of that, as it will be read.
+    difference : float
+        Expected from the target, in the tolerance's unit.
+    looks : int
+        Readings still allowed after further coats.
+    goal : Goal
+        What is to be met.
+    card : Card
+        What is believed of the card; its `learnt` is what the next card begins with.
+    """
+
+    state: str
+    options: tuple[TopUp, ...]
+    now: float
+    finished: tuple[float, float, float]
+    covariance: Array = field(compare=False, repr=False)
+    difference: float
+    looks: int
+    goal: Goal
+    card: Card = field(compare=False, repr=False)
+
+    @property
+    def best(self) -> TopUp | None:
+        """What to lay next; None for a card that is there, or lost."""
+        return self.options[0] if self.state == "go on" else None
+
+    @property
+    def chance(self) -> float:
+        """That the card passes if this is followed [-]."""
+        return self.now if self.best is None else max(self.best.steered, self.best.probability)
+
+    @property
+    def verdict(self) -> str:
+        """What to do, in a sentence or two."""
+        now, best = chance_words(self.now), self.best
+        if self.state == "there":
+            return (
+                f"Stop, it is there: as it is, the finished card passes with a chance of {now}, "
+                f"expected {self.goal.said(self.difference, 1)} from the target{self.goal.worst}."
+            )
+        if best is not None:
+            again = self.looks > 0 and best.steered > best.probability + 0.01
+            return (
+                f"Lay {best.words}{', then read it again' * again}. The chance that the card "
+                f"passes is {chance_words(self.chance)}; as it is, {now}."
+            )
+        light, wished = self.finished[0], float(self.goal.labs[0][0])
+        why = "its hue is off, and no coats of this pot mend that: it needs another ground or pot"
+        if light < wished:
+            why = f"too dark (L* {light:.1f}, wanted {wished:.1f}), and coats only take light away"
+        return f"This card is lost: {why}. Clear it for the archive, and spray the next."
+
+    @property
+    def words(self) -> str:
+        """All of it, a sentence a line."""
+        film = film_words(*self.card.film)
+        film = film.replace("This sprayer lays", "This card has")
+        return f"{self.verdict}\n{film.replace('Film is laid', 'Its film is')}"
+
+
+def steer(
+    model: FilmPredictor | Belief,
+    stages: Sequence[Sprayed | tuple[Any, ...]],
+    target: ArrayLike | Wanted | Goal,
+    limits: Limits | None = None,
+    *,
+    looks: int = 1,
+    tolerance: float = 1.0,
+    today: Today | None = None,
+    cup: MixRatio | None = None,
+    cup_ml: float | None = None,
+    sure: bool = False,
+) -> Steering:
+    """Say what to lay next on a card that was just read.
+
+    Parameters
+    ----------
+    model : FilmPredictor or Belief
+        The archive's fit, or what is believed after today's other cards.
+    stages : sequence
+        The card's readings so far, one a stage in the order sprayed: each as
+        `matchlib.correction.correct` takes a panel, its recipe all that was on the card then, with
+        the clear coat that it is to have.
+    target : array_like, shape (3,), or Wanted or Goal
+        Lab to match; or what brings its own viewings and tolerance, such as a
+        `matchlib.suggest.Target`.
+    limits : Limits, optional
+        The shop's.
+    looks : int
+        Readings still allowed after further coats, 0 to 3.
+    tolerance : float
+        ΔE00 that passes, for a Lab.
+    today : Today, optional
+        Spreads believed beforehand; not used with a Belief.
+    cup : MixRatio, optional
+        What is in the cup; that of the last coats if None.
+    cup_ml : float, optional
+        How much is in it [mL].
+    sure : bool
+        Whether readings that cannot be were looked at again and are so.
+
+    Returns
+    -------
+    Steering
+        Coats on top, each with its chance; or to stop; or that the card is lost.
+
+    Raises
+    ------
+    DomainError
+        If the stages do not follow each other, two readings of one stage disagree, or a reading
+        is none that such a card can have.
+    TargetError
+        If the card was not read as the target was.
+    """
+    rows = [Sprayed.of(s) for s in stages]
+    bounds = limits or Limits()
+    belief = (
+        model
+        if isinstance(model, Belief)
+        else Belief.of(model, today, recipes=[r.recipe for r in rows])
+    )
+    rows = check_stages(belief, rows, sure=sure)
+    last = rows[-1]
+    goal = Goal.of(target, tolerance=tolerance, viewing=last.viewing)
+    places = goal.places(last)
+    views = [last.views[i].viewing for i in places]
+    if last.recipe.schedule is None:
+        raise DomainError(
+            "This card has no colour coats yet.",
+            expected="at least one coat of colour",
+            got=str(last.recipe),
+            remedy="search for a recipe; a bare reading is worth keeping with the archive.",
+        )
+    with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait
+        card = Card.of(belief, rows)
+        return advise(card, goal, views, bounds, looks=looks, cup=cup, cup_ml=cup_ml)
+
+
+def advise(
+    card: Card,
+    goal: Goal,
+    views: Sequence[Viewing],
+    limits: Limits,
+    *,
+    looks: int,
+    cup: MixRatio | None = None,
+    cup_ml: float | None = None,
+) -> Steering:
+    """Say what to lay next on a card of which something is believed.
+
+    Parameters
+    ----------
+    card : Card
+        With at least one stage.
+    goal : Goal
+        What is to be met.
+    views : sequence of Viewing
+        One a viewing of the goal.
+    limits : Limits
+        The shop's.
+    looks, cup, cup_ml
+        As for `steer`.
+
+    Returns
+    -------
+    Steering
+        As of `steer`.
+    """
+    last = card.stages[-1]
+    have = last.recipe
+    recipes = [have, *continuations(have, cup, limits)]
+    read_as = [replace(r, clear=None) if last.clear_to_come else r for r in recipes]
+    ahead = Lookahead.of(card, recipes, read_as, goal, views, source=last.source)
+    rough, _ = ahead.value(0, looks)
+    labs, spread, hope = _exact(card, recipes, goal, views, source=last.source)
+    chance = np.asarray(hope.probability, float)
+    # The law as it is counts the last step; how much a look adds is by the law in brief.
+    worth = np.clip(chance + np.maximum(rough[0] - ahead.value(0, 0)[0][0], 0.0), 0.0, 1.0)
+    worth[0] = chance[0]
+    order = 1 + np.lexsort((_coats(recipes[1:]), -worth[1:].round(2)))
+    options = []
+    filled = cup or (have.schedule.steps[-1].ratio if have.schedule else None)
+    for i in order[:SHOWN]:
+        added = _added(recipes[i], have)
+        pot, told = pot_of(added.steps[-1].ratio, filled, recipes[i], cup_ml=cup_ml)
+        options.append(
+            TopUp(
+                recipes[i],
+                added,
+                _three(labs[0, i]),
+                spread[i, :3, :3],
+                float(hope.mean[i]),
+                float(chance[i]),
+                float(worth[i]),
+                pot,
+                f"{added.coats} coat{'s' * (added.coats != 1)} {told}",
+            )
+        )
+    best = float(worth[order[0]]) if len(order) else 0.0
+    now = float(chance[0])
+    if now >= WORTH_TRYING and now >= best - WORTH_A_COAT:
+        state = "there"
+    elif best >= WORTH_TRYING:
+        state = "go on"
+    else:
+        state = "lost"
+    return Steering(
+        state,
+        tuple(options),
+        now,
+        _three(labs[0, 0]),
+        spread[0, :3, :3],
+        float(hope.mean[0]),
+        looks,
+        goal,
+        card,
+    )
+
+
+def _exact(
+    card: Card, recipes: Sequence[Recipe], goal: Goal, views: Sequence[Viewing], *, source: str
+) -> tuple[Array, Array, ExpectedDifference]:
+    """What finished cards are expected to read, and how they pass."""
+    ahead = card.ahead(recipes, views, source=source)
+    spread = ahead.slope @ card.covariance @ ahead.slope.transpose(0, 2, 1) + ahead.reading
+    spread += ahead.new[:, :, None] * ahead.new[:, None, :]
+    k = len(card.known)
+    by = ahead.slope[:, :, :k]
+    freedom = card.before.freedom(recipes, by @ card.known @ by.transpose(0, 2, 1), spread)
+    return ahead.labs, spread, goal.expected(ahead.labs, spread, freedom)
+
+
+def _added(recipe: Recipe, have: Recipe) -> CoatSchedule:
+    new = recipe.after(have)
+    if new is None or new.schedule is None:
+        raise DomainError("Nothing is laid on this card.", expected="further coats")
+    return new.schedule
+
+
+def _coats(recipes: Sequence[Recipe]) -> Array:
+    return np.array([r.schedule.coats if r.schedule else 0 for r in recipes], float)
+
+
+def _three(values: Array) -> tuple[float, float, float]:
+    return float(values[0]), float(values[1]), float(values[2])

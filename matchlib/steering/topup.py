@@ -1,0 +1,187 @@
+"""Coats that may be laid on top of a card, and the pot that each comes out of."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from fractions import Fraction
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.correction.moves import ratio_words
+from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Recipe
+from matchlib.errors import DomainError
+from matchlib.mixing import Kept, Limits, Pour, most_kept, pour
+
+__all__ = ["WEAKEST", "TopUp", "continuations", "let_down", "pot_of", "weak_ratios"]
+
+Array = NDArray[np.float64]
+
+WEAKEST = 30
+"""Parts of carrier to one of colour in the weakest pot (common practice, no source)."""
+
+_WEAK = (8, 9, 10, 12, 14, 16, 20, 25, WEAKEST)
+_COATS = 3
+
+POT_ML = 100.0
+"""Pot that is told of where nobody said how much is wanted [mL]."""
+
+
+@dataclass(frozen=True)
+class TopUp:
+    """Coats on top of a card, and what to expect of it then.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        All that is on the card then.
+    added : CoatSchedule
+        The coats on top.
+    lab : tuple of 3 float
+        CIELAB expected of the finished card, under the target's first viewing.
+    covariance : ndarray, shape (3, 3)
+        Of it, as it will be read.
+    difference : float
+        Mean difference from the target, in the tolerance's unit.
+    probability : float
+        That the card passes if these are its last coats [-].
+    steered : float
+        That it passes if it is read and built on after them, as often as is still allowed [-].
+    pour : Pour
+        What is mixed for them, from what is in the cup or fresh.
+    words : str
+        What to do.
+    """
+
+    recipe: Recipe
+    added: CoatSchedule
+    lab: tuple[float, float, float]
+    covariance: Array = field(compare=False, repr=False)
+    difference: float
+    probability: float
+    steered: float
+    pour: Pour
+    words: str
+
+
+def weak_ratios(limits: Limits) -> tuple[MixRatio, ...]:
+    """Return ratios for coats on top: those of the shop, and weaker ones.
+
+    Parameters
+    ----------
+    limits : Limits
+        The shop's.
+
+    Returns
+    -------
+    tuple of MixRatio
+        Weakest first, down to `WEAKEST`.
+    """
+    weak = [MixRatio(Fraction(c), Fraction(1)) for c in _WEAK]
+    return tuple(sorted({*limits.ratios(), *weak}))
+
+
+def continuations(
+    recipe: Recipe, cup: MixRatio | None, limits: Limits, *, most: int = _COATS
+) -> list[Recipe]:
+    """Return what may be laid on a card next: coats of the cup, let down, or of a fresh pot.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        What is on it; it has colour.
+    cup : MixRatio, optional
+        What is in the cup; that of the last coats if None.
+    limits : Limits
+        The shop's.
+    most : int
+        Coats on top, at most.
+
+    Returns
+    -------
+    list of Recipe
+        All that would be on the card. A card that has all the coats of the shop may still get one.
+    """
+    if recipe.schedule is None:
+        return []
+    steps = recipe.schedule.steps
+    own = steps[-1].colour
+    left = max(limits.max_coats - recipe.schedule.coats, 1)
+    ratios = sorted({*weak_ratios(limits), cup or steps[-1].ratio})
+    return [
+        replace(recipe, schedule=CoatSchedule((*steps, CoatStep(n, r, own))))
+        for r in ratios
+        for n in range(1, min(most, left) + 1)
+    ]
+
+
+def pot_of(
+    ratio: MixRatio, cup: MixRatio | None, recipe: Recipe, *, cup_ml: float | None = None
+) -> tuple[Pour, str]:
+    """Return the pot of coats on top, from what is in the cup where that can be.
+
+    Parameters
+    ----------
+    ratio : MixRatio
+        Wanted.
+    cup : MixRatio, optional
+        What is in the cup; None for an empty one.
+    recipe : Recipe
+        What is sprayed: the colour of the pot.
+    cup_ml : float, optional
+        How much is in it [mL]; told of for `POT_ML` of it if None.
+
+    Returns
+    -------
+    pour : Pour
+        The pot.
+    words : str
+        What to do.
+    """
+    if recipe.schedule is None:
+        raise DomainError("A bare ground has no pot.", expected="coats of colour", got=str(recipe))
+    colour = recipe.schedule.steps[-1].colour or recipe.colour
+    if cup == ratio:
+        made = Pour(ratio, cup_ml or POT_ML, (), Kept(cup_ml or POT_ML, ratio))
+        return made, "of what is in the cup"
+    if cup is not None and ratio < cup:
+        kept = cup_ml or POT_ML
+        made = let_down(cup, ratio, kept, colour=colour)
+        more = made.ml("carrier")
+        return made, f"of the cup let down to {ratio}: {more:.0f} ml carrier to {kept:.0f} ml of it"
+    made = pour(POT_ML, ratio, colour=colour)
+    return made, f"of a fresh pot of {ratio_words(ratio)}: {made.words()}"
+
+
+def let_down(cup: MixRatio, to: MixRatio, cup_ml: float, *, colour: Colour | None = None) -> Pour:
+    """Return the cup let down to a weaker ratio.
+
+    Parameters
+    ----------
+    cup, to : MixRatio
+        What is in it, and what is wanted.
+    cup_ml : float
+        How much is in it [mL].
+    colour : Colour, optional
+        What it is mixed of.
+
+    Returns
+    -------
+    Pour
+        What is added.
+
+    Raises
+    ------
+    DomainError
+        If what is wanted is richer than the cup.
+    """
+    if to > cup:
+        raise DomainError(
+            "A cup cannot be let down to a richer mix.",
+            expected=f"{cup} or weaker",
+            got=str(to),
+            remedy=f"mix a fresh pot of {to}, or lay more coats of {cup}.",
+        )
+    total = cup_ml * cup.fraction / to.fraction
+    kept = Kept(min(cup_ml, most_kept(total, to, cup)), cup)
+    return pour(total, to, colour=colour, kept=kept)

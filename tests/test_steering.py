@@ -1,0 +1,197 @@
+"""One card, read on the way and steered: plans, advice from a reading, and what is refused."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from matchlib.correction import Belief, Card, Sprayed, rescue
+from matchlib.correction.moves import Booth
+from matchlib.domain import CoatSchedule, MixRatio, Recipe, Viewing
+from matchlib.errors import DomainError
+from matchlib.regression import FilmRegressor
+from matchlib.steering import let_down, plan, steer, too_soon
+from matchlib.suggest import Limits, Target
+from tests.benchmarks.panels import to_frame
+from tests.benchmarks.spray import Shop
+
+VIEW = Viewing()
+
+
+@pytest.fixture(scope="module")
+def shop() -> Shop:
+    return Shop(0)
+
+
+@pytest.fixture(scope="module")
+def model(shop: Shop) -> FilmRegressor:
+    return FilmRegressor().fit(*to_frame(shop.full(0)))
+
+
+@pytest.fixture(scope="module")
+def recipe(shop: Shop) -> Recipe:
+    return Recipe(shop.grounds[0], shop.colours[0], CoatSchedule.parse("4@6:1"), "yes")
+
+
+def expected(model: FilmRegressor, recipe: Recipe) -> tuple[float, float, float]:
+    light, red, yellow = model.predict_recipes([recipe], VIEW)[0]
+    return float(light), float(red), float(yellow)
+
+
+def of(recipe: Recipe, schedule: str) -> Recipe:
+    return replace(recipe, schedule=CoatSchedule.parse(schedule))
+
+
+def test_a_plan_reads_the_card_on_its_way_and_says_what_follows(model, recipe) -> None:
+    target = Target.of_lab(expected(model, recipe))
+    found = plan(model, target, Limits(blends=False), readings=2, top=3)
+    best = found[0]
+    assert best.looks[0].recipe.schedule is not None
+    assert best.looks[0].recipe.clear is None  # it is read before its clear coat
+    assert best.first.schedule.strength < recipe.schedule.strength * 1.05
+    assert best.whole.after(best.first) is not None
+    assert best.steered > best.blind
+    assert [one.case for one in best.likely] == ["light", "as expected", "dark"]
+    assert best.likely[0].lab[0] > best.likely[1].lab[0] > best.likely[2].lab[0]
+    assert best.plan.read_after == (best.looks[0].after,)
+    steered = [p.steered for p in found]
+    assert steered == sorted(steered, reverse=True)
+
+
+def test_more_looks_are_never_worth_less(model, recipe) -> None:
+    target = Target.of_lab(expected(model, recipe))
+    best = plan(model, target, Limits(blends=False), readings=3, top=1)[0]
+    assert len(best.by_looks) == 4
+    assert all(b >= a - 0.02 for a, b in zip(best.by_looks, best.by_looks[1:], strict=False))
+
+
+def test_without_looks_a_plan_is_the_searchs_own(model, recipe) -> None:
+    found = plan(model, Target.of_lab(expected(model, recipe)), readings=0, top=2)
+    assert [p.whole for p in found] == [s.recipe for s in found.suggestions[:2]]
+    assert all(not p.looks and p.steered == p.blind for p in found)
+
+
+def test_one_coat_cannot_be_approached_but_two_weaker_ones_can(model, shop) -> None:
+    one = Recipe(shop.grounds[0], shop.colours[0], CoatSchedule.parse("1@3:1"), "yes")
+    target = Target.of_lab(expected(model, one))
+    best = plan(model, target, Limits(blends=False), top=1)[0]
+    assert best.looks
+    assert best.first.schedule.strength < one.schedule.strength
+    alone = plan(model, target, Limits(blends=False, max_coats=1), top=1)
+    assert not alone[0].looks
+    assert "light side" in alone.notes[0]
+
+
+def test_less_than_a_coat_that_is_missing_comes_of_a_weaker_pot(model, recipe) -> None:
+    # Rescued today with whole coats alone; an eighth of a coat needs a pot weaker than 10:1.
+    goal = expected(model, of(recipe, "2@9:1 1@25:1"))
+    read = Sprayed(of(recipe, "2@9:1"), expected(model, of(recipe, "2@9:1")), VIEW)
+    advice = steer(model, [read], (goal[0], goal[1], goal[2]), looks=0, tolerance=0.4)
+    assert advice.state == "go on"
+    assert advice.best.added.steps[-1].ratio < MixRatio(10, 1)
+    assert "let down" in advice.best.words
+    assert advice.best.pour.ml("carrier") > 0
+
+
+def test_a_card_that_is_there_is_left_alone(model, recipe) -> None:
+    advice = steer(model, [(recipe, expected(model, recipe))], expected(model, recipe))
+    assert advice.state == "there"
+    assert advice.best is None
+    assert advice.words.startswith("Stop, it is there")
+
+
+def test_a_card_too_dark_is_lost_and_teaches_the_next(model, recipe) -> None:
+    heavy = expected(model, of(recipe, "5@5:1"))
+    advice = steer(model, [(recipe, heavy)], expected(model, recipe))
+    assert advice.state == "lost"
+    assert "too dark" in advice.words
+    # The next card is believed to come out heavier than the archive's, and surer.
+    before, after = Belief.of(model), advice.card.learnt
+    assert after.film[0] > before.film[0]
+    assert after.film[1] < before.film[1]
+    again = plan(after, Target.of_lab(expected(model, recipe)), Limits(blends=False), top=1)[0]
+    assert again.first.schedule.strength < recipe.schedule.strength
+
+
+def test_a_second_look_makes_surer_of_this_cards_film(model, recipe) -> None:
+    first = Sprayed(of(recipe, "2@6:1"), expected(model, of(recipe, "2@6:1")), VIEW)
+    second = Sprayed(recipe, expected(model, recipe), VIEW)
+    belief = Belief.of(model)
+    assert Card.of(belief, [first, second]).film[1] < Card.of(belief, [first]).film[1]
+
+
+def test_what_the_clear_does_is_doubted_until_cards_were_read_on_both_sides(shop, recipe) -> None:
+    cleared = shop.full(0)
+    both = (*cleared, *shop.cards(6, 0))
+    sds = []
+    for archive in (cleared, both):
+        model = FilmRegressor().fit(*to_frame(archive))
+        early = replace(recipe, clear=None)
+        read = Sprayed(recipe, expected(model, early), VIEW, clear_to_come=True)
+        advice = steer(model, [read], expected(model, recipe), looks=0)
+        sds.append(float(np.sqrt(np.trace(advice.covariance))))
+    assert sds[1] < 0.9 * sds[0]
+
+
+def test_readings_that_cannot_be_are_refused_in_words(model, recipe) -> None:
+    bare = expected(model, Recipe(recipe.ground, clear="yes"))
+    goal = expected(model, recipe)
+    for lab, words in (
+        ((bare[0] + 12.0, bare[1], bare[2]), "lighter than its bare ground"),
+        ((max(goal[0] - 20.0, 0.5), 0.0, 0.0), "darker than a whole coat more"),
+    ):
+        with pytest.raises(DomainError, match=words) as caught:
+            steer(model, [(recipe, lab)], goal)
+        assert caught.value.remedy
+        steer(model, [(recipe, lab)], goal, sure=True)
+
+
+def test_stages_out_of_order_are_refused(model, recipe) -> None:
+    late = (recipe, expected(model, recipe))
+    early = (of(recipe, "2@6:1"), expected(model, of(recipe, "2@6:1")))
+    with pytest.raises(DomainError, match="stage 2"):
+        steer(model, [late, early], expected(model, recipe))
+
+
+def test_repeats_of_a_stage_are_averaged_unless_they_disagree(model, recipe) -> None:
+    light, red, yellow = expected(model, recipe)
+    near = [(recipe, (light + d, red, yellow)) for d in (-0.05, 0.05)]
+    advice = steer(model, near, (light, red, yellow))
+    assert len(advice.card.stages) == 1
+    with pytest.raises(DomainError, match="differ by more than reading"):
+        steer(model, [(recipe, (light + d, red, yellow)) for d in (-1.0, 1.0)], (light, 0.0, 0.0))
+
+
+def test_a_cup_is_let_down_never_up() -> None:
+    made = let_down(MixRatio(6, 1), MixRatio(20, 1), 70.0)
+    # 70 ml at 6:1 hold 10 ml of colour: 210 ml at 20:1.
+    assert made.total_ml == pytest.approx(210.0)
+    assert made.ml("carrier") == pytest.approx(140.0)
+    with pytest.raises(DomainError, match="richer"):
+        let_down(MixRatio(6, 1), MixRatio(4, 1), 70.0)
+
+
+def test_a_reading_too_soon_is_questioned_not_forbidden() -> None:
+    at = dt.datetime(2026, 3, 2, 10, 0)
+    assert "dry" in too_soon(at, at + dt.timedelta(minutes=4))
+    assert not too_soon(at, at + dt.timedelta(minutes=40))
+    assert not too_soon(None, at)
+
+
+def test_so_many_looks_only(model, recipe) -> None:
+    with pytest.raises(DomainError, match="looks"):
+        plan(model, Target.of_lab(expected(model, recipe)), readings=4)
+
+
+def test_a_card_of_one_stage_rescued_and_steered_agree(model, recipe) -> None:
+    goal = expected(model, of(recipe, "6@6:1"))
+    read = Sprayed(recipe, expected(model, recipe), VIEW)
+    saved = rescue(Belief.of(model), read, goal, booth=Booth())
+    steered = steer(model, [read], goal, Limits(max_coats=8), looks=0)
+    assert saved.state == "build on"
+    assert steered.state == "go on"
+    # A gun that stays as it was set leaves less open than one that is set anew.
+    assert steered.best.probability >= saved.options[0].probability - 0.01
