@@ -150,7 +150,7 @@ def test_the_recipe_as_written_is_as_likely_either_way(left: LeftOut) -> None:
 
 
 def test_slips_share_their_kinds_prior(clean: list[Panel]) -> None:
-    shelf = Shelf(clean)
+    shelf = Shelf.of(clean)
     recipe = clean[10].recipe
     found = slips(recipe, shelf)
     assert recipe not in [r for _, r, _ in found]

@@ -144,15 +144,31 @@ def test_limits_are_remembered_with_the_archive(tmp_path):
 
 def test_correct_says_what_to_change(shop):
     at = ("correct", "--lab", 27, 46, 28, "--archive", shop.archive)
-    typed = ("--ground", "pale gold", "--colour", "cherry", "--schedule", "3@6:1")
-    told = json_of(*at, *typed, "--read", 33, 46, 31)
-    assert told["difference"] > 3
+    typed = ("--ground", "pale gold", "--colour", "cherry", "--schedule", "3@3:1")
+    told = json_of(*at, *typed, "--read", 29, 46, 29.4)
+    assert told["fits"] is True
+    assert told["difference"] > 1
     assert told["best"]["probability"] > 0
     # Too light: more colour must go on, whatever way.
     strength = CoatSchedule.parse(told["changes"][0]["schedule"]).strength
-    assert strength > CoatSchedule.parse("3@6:1").strength
-    text = run(*at, *typed, "--read", 33, 46, 31).stdout
+    assert strength > CoatSchedule.parse("3@3:1").strength
+    text = run(*at, *typed, "--read", 29, 46, 29.4).stdout
     assert "Spray a fresh panel, small changes" in text
+
+
+@pytest.mark.parametrize("schedule", ["3@2:1", "3@3:1", "3@6:1"])
+def test_a_hue_that_film_does_not_make_is_not_corrected_as_film(shop, schedule):
+    at = ("correct", "--lab", 27, 46, 28, "--archive", shop.archive)
+    typed = ("--ground", "pale gold", "--colour", "cherry", "--schedule", schedule)
+    told = json_of(*at, *typed, "--read", 33, 45, 3)
+    assert told["fits"] is False
+    assert told["changes"] == told["rescue"]["options"] == []
+    assert abs(told["film_percent"]) < 10
+    text = " ".join(run(*at, *typed, "--read", 33, 45, 3).stdout.split())
+    assert "This does not fit" in text
+    assert "heavier" not in text
+    assert "lighter" not in text
+    assert "read it again" in text
 
 
 def test_correct_takes_a_spectrum_only_as_the_panel_was_viewed(shop, tmp_path):
@@ -193,23 +209,60 @@ def test_audit_finds_the_wrong_backs_and_a_fix_can_be_undone(tmp_path):
     sure = {p for f in found if f["probability"] > 0.9 for p in f["panels"]}
     assert set(DEMO_WRONG_BACKS) <= sure
     assert len(sure) <= len(DEMO_WRONG_BACKS) + 3
-    chosen = next(f for f in found if f["kind"] == "reversed ratio")
+    assert {f["key"] for f in found} >= set(DEMO_WRONG_BACKS)
     with Archive.open(archive) as kept:
         before = kept.panel("T029").recipe
-    done = json_of("audit", "--fix", chosen["number"], "--who", "Kim", "--archive", archive)
-    assert done["panel"] == "T029"
+    # The same keys, although by then the list has become shorter; more than one at a time.
+    first = json_of("audit", "--fix", "t077", "--who", "Kim", "--archive", archive)
+    assert [d["panel"] for d in first] == ["T077"]
+    done = json_of("audit", "--fix", "T029", "--fix", "T052", "--archive", archive)
+    assert [d["panel"] for d in done] == ["T029", "T052"]
     with Archive.open(archive) as kept:
         assert kept.panel("T029").recipe.schedule == CoatSchedule.parse("4@5:1")
         assert kept.history("T029")[-1].why == "audit: reversed ratio"
-    assert run("undo", done["change"], "--archive", archive).exit_code == 0
+    assert not {f["key"] for f in json_of("audit", "--archive", archive)} & {"T029", "T052", "T077"}
+    assert run("undo", done[0]["change"], "--archive", archive).exit_code == 0
     with Archive.open(archive) as kept:
         assert kept.panel("T029").recipe == before
 
 
+def test_a_finding_is_not_chosen_by_its_place(tmp_path):
+    archive = copied(tmp_path)
+    with Archive.open(archive) as kept:
+        before = kept.content_hash()
+    for wrong in (["--fix", 1], ["--fix", "T029", "--fix", "T001"]):
+        failed = run("audit", *wrong, "--archive", archive)
+        assert failed.exit_code != 0
+        assert "There is no such finding" in failed.stderr
+    with Archive.open(archive) as kept:
+        assert kept.content_hash() == before
+
+
 def test_a_finding_set_aside_stays_aside(tmp_path):
     archive = copied(tmp_path)
-    first = json_of("audit", "--ignore", 1, "--archive", archive)
-    assert first["key"] not in {f["key"] for f in json_of("audit", "--archive", archive)}
+    first = json_of("audit", "--ignore", "T029", "--archive", archive)
+    assert [f["key"] for f in first] == ["T029"]
+    assert "T029" not in {f["key"] for f in json_of("audit", "--archive", archive)}
+
+
+def test_results_say_which_panels_were_left_out_of_the_fit(tmp_path):
+    archive = copied(tmp_path)
+    # The demo's T029 is honey over silver, written 4@1:5 for 4@5:1.
+    honey = json_of("match", "--lab", 60, 20, 60, "--colours", "honey", "--archive", archive)
+    assert all("T029" in found["left_out"] for found in honey)
+    said = run("match", "--lab", 60, 20, 60, "--colours", "honey", "--archive", archive).stdout
+    assert "Left out: T029" in " ".join(said.split())
+    (tmp_path / "r.csv").write_text(
+        "ground,colour,schedule,clear\npale gold,honey,2@4:1,yes\nblack,,,yes\n"
+    )
+    rows = json_of("predict", "--recipes", tmp_path / "r.csv", "--archive", archive)
+    assert "T029" in rows[0]["left_out"]
+    assert rows[1]["left_out"] == []  # shares neither ground nor colour
+    pair = ("--ground", "silver", "--colour", "honey", "--schedule", "4@5:1")
+    told = json_of(
+        "correct", "--lab", 60, 20, 60, *pair, "--read", 57, 18, 62, "--archive", archive
+    )
+    assert "T029" in told["left_out"]
 
 
 def test_fit_prints_its_table(tmp_path):

@@ -93,8 +93,14 @@ def test_a_change_of_a_job_can_be_undone(place: str) -> None:
         assert back.version == second.version + 1
         with pytest.raises(ArchiveError, match="changed again"):
             archive.undo(number)
-        with pytest.raises(ArchiveError, match="given up"):
-            archive.undo(1)
+        gone = archive.undo(1)
+        assert (archive.jobs(), archive.check()) == ((), ())
+        archive.undo(gone)
+        again = archive.job(first.number)
+        assert replace(again, version=0) == replace(first, version=0)
+        with pytest.raises(ArchiveError, match="changed elsewhere"):
+            archive.keep_job(replace(back, notes="seen before it went"))
+        assert archive.check() == ()
 
 
 def test_a_job_of_a_panel_or_number_that_is_not_there_is_refused(place: str) -> None:

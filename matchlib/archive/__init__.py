@@ -11,7 +11,10 @@ from matchlib.archive.adding import AddResult
 from matchlib.archive.attaching import Attachment
 from matchlib.archive.bundle import export_bundle, import_bundle
 from matchlib.archive.changes import Change, Item
+from matchlib.archive.copies import apart
 from matchlib.archive.export import export_table
+from matchlib.archive.merged import Merged
+from matchlib.archive.merging import merge
 from matchlib.archive.naming import all_names, join_names, keep_lot, near_spellings, rename
 from matchlib.archive.store import Archive
 
@@ -21,12 +24,15 @@ __all__ = [
     "Attachment",
     "Change",
     "Item",
+    "Merged",
     "all_names",
+    "apart",
     "export_bundle",
     "export_table",
     "import_bundle",
     "join_names",
     "keep_lot",
+    "merge",
     "near_spellings",
     "rename",
 ]

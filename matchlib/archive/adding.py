@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import Literal
 
 import sqlalchemy as sa
 
@@ -19,18 +18,12 @@ from matchlib.archive.codec import (
     readings_of,
 )
 from matchlib.archive.kept import Kept, insert_readings, kept, write
+from matchlib.archive.meeting import meet
 from matchlib.archive.names import spell
-from matchlib.domain import NO_SETUP, GunSetup, Panel, Reading, Stage, lots_text, name_key
+from matchlib.domain import Panel
 from matchlib.errors import ArchiveError
-from matchlib.plain import to_plain
 
-__all__ = ["AddResult", "add"]
-
-_OF_PANEL = ("batch", "note", "customer", "drawer")
-_OF_STAGE = (
-    *("date", "sprayer", "lot", "temperature", "humidity", "log", "setup", "lots", "clear_coats"),
-)
-_EMPTY = (None, "", (), NO_SETUP)
+__all__ = ["AddResult", "add", "insert"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +134,7 @@ def add(
         if there is None or there.fields["deleted"]:
             new.append(panel)
             continue
-        met = _meet(there.panel, panel, strict=strict and panel.code not in repeats)
+        met = meet(there.panel, panel, strict=strict and panel.code not in repeats)
         if met.differing and on_duplicate in ("refuse", "skip"):
             refused.append((panel.code, met.words))
             continue
@@ -176,7 +169,7 @@ def add(
         file=file, sha256=sha256, who=who, at=at, readings=result.readings
     )
     import_id = inserted(connection.execute(row_of_import))
-    items = _insert(connection, new, import_id)
+    items = insert(connection, new, import_id)
     wanted_fields = [(there, fields_of(wanted)) for there, wanted in changed]
     items += write(connection, wanted_fields, import_id=import_id)
     action = "added" if new else "readings added" if extended else "amended"
@@ -191,7 +184,7 @@ def _merge(
     merged: dict[str, Panel] = {}
     for panel in panels:
         first = merged.get(panel.code)
-        met = None if first is None else _meet(first, panel, strict=False, repeats=True)
+        met = None if first is None else meet(first, panel, strict=False, repeats=True)
         if met is None:
             merged[panel.code] = panel
         elif not met.differing:
@@ -201,77 +194,6 @@ def _merge(
         else:
             raise _differs([(panel.code, met.words)], "what another row says of")
     return list(merged.values())
-
-
-@dataclass(frozen=True, slots=True)
-class _Met:
-    """A known panel and another of its code."""
-
-    there: Panel
-    given: Panel
-    joined: Panel
-    """The known one with what the other adds and does not say otherwise."""
-    differing: tuple[str, ...]
-    """What cannot both be."""
-    other: tuple[str, ...]
-    """What is left as it is known, for it counts little."""
-
-    @property
-    def words(self) -> str:
-        return "; ".join((*self.differing, *self.other))
-
-    def replaced(self) -> Panel:
-        """The known one with all that the other says in its place."""
-        stages = []
-        for old, new in zip(self.there.stages, self.given.stages, strict=False):
-            kinds = {_kind(r) for r in new.readings}
-            left = [r for r in old.readings if _kind(r) not in kinds]
-            said = _said(new, _OF_STAGE)
-            readings = (*left, *new.readings)
-            stages.append(replace(old, recipe=new.recipe, readings=readings, **said))
-        said = _said(self.given, _OF_PANEL)
-        longer = max(self.there, self.given, key=lambda panel: len(panel.stages))
-        return replace(self.joined, stages=(*stages, *longer.stages[len(stages) :]), **said)
-
-
-def _meet(there: Panel, given: Panel, *, strict: bool, repeats: bool = False) -> _Met:
-    stages: list[Stage] = []
-    differing: list[str] = []
-    other: list[str] = []
-    for number, (old, new) in enumerate(zip(there.stages, given.stages, strict=False), 1):
-        where = f"stage {number}: " if number > 1 else ""
-        fill, said = _fill(old, new, _OF_STAGE)
-        other += [where + line for line in said]
-        if not _same_recipe(old, new):
-            differing.append(where + _both(old.recipe.words, new.recipe.words))
-            stages += there.stages[number - 1 :]
-            break
-        fresh = list(new.readings) if repeats else list(_without(new.readings, old.readings))
-        gone = list(_without(old.readings, new.readings)) if strict else []
-        clash = {*map(_kind, fresh)} & {*map(_kind, gone)}
-        if clash:
-            was, now = (next(r for r in side if _kind(r) in clash) for side in (gone, fresh))
-            differing.append(f"{where}read as {_both(_values(was), _values(now))}")
-        readings = (*old.readings, *(r for r in fresh if _kind(r) not in clash))
-        stages.append(replace(old, readings=readings, **fill))
-    else:
-        longer = there if len(there.stages) > len(given.stages) else given
-        stages += longer.stages[len(stages) :]
-    fill, said = _fill(there, given, _OF_PANEL)
-    other += said
-    known = dict(there.extra)
-    extra = (*there.extra, *(pair for pair in given.extra if pair[0] not in known))
-    joined = replace(there, stages=tuple(stages), extra=extra, **fill)
-    if strict:
-        differing, other = [*differing, *other], []
-    return _Met(there, given, joined, tuple(differing), tuple(other))
-
-
-def _same_recipe(one: Stage, other: Stage) -> bool:
-    mine, theirs = one.recipe, other.recipe
-    if name_key(mine.clear or "") != name_key(theirs.clear or ""):
-        return False
-    return replace(mine, clear=None) == replace(theirs, clear=None)
 
 
 def _differs(
@@ -291,63 +213,23 @@ def _differs(
     )
 
 
-def _without(readings: Iterable[Reading], others: Iterable[Reading]) -> Iterator[Reading]:
-    # The n-th reading of these values is another only if there are fewer than n of them there.
-    held, met = Counter(map(_digest, others)), Counter[str]()
-    for reading in readings:
-        digest = _digest(reading)
-        if met[digest] >= held[digest]:
-            yield reading
-        met[digest] += 1
+def insert(connection: sa.Connection, panels: Sequence[Panel], import_id: int) -> list[Entry]:
+    """Insert new panels.
 
+    Parameters
+    ----------
+    connection : Connection
+        In a write transaction.
+    panels : sequence of Panel
+        Names as the archive shows them, codes not in use.
+    import_id : int
+        The import that they come with, and nothing came with before.
 
-def _kind(reading: Reading) -> tuple[object, ...]:
-    """What tells that a reading is of another day, state or instrument, and so another one."""
-    r = reading
-    return (r.date, r.state, name_key(r.instrument), r.source, r.viewing.geometry)
-
-
-def _digest(reading: Reading) -> str:
-    return reading_digest(to_plain(reading))
-
-
-def _words(value: Any) -> object:
-    if isinstance(value, GunSetup):
-        return value.words
-    return lots_text(value) if isinstance(value, tuple) else value
-
-
-def _both(old: object, new: object) -> str:
-    return f"{old} in the archive, {new} in the file"
-
-
-def _values(reading: Reading) -> str:
-    light = f"{reading.viewing.illuminant}/{reading.viewing.observer}"
-    if reading.lab is not None:
-        return f"Lab {' '.join(f'{v:.2f}' for v in reading.lab)} ({light})"
-    shown = reading.reflectance or ()
-    return f"reflectances {shown[0]:.4f} to {shown[-1]:.4f}" if shown else "nothing"
-
-
-def _said(given: Any, names: Sequence[str]) -> dict[str, Any]:
-    values = {name: getattr(given, name) for name in names}
-    return {name: value for name, value in values.items() if value not in _EMPTY}
-
-
-def _fill(there: Any, given: Any, names: Sequence[str]) -> tuple[dict[str, Any], list[str]]:
-    """What the one leaves empty and the other says, and what both say but not alike."""
-    known, said = _said(there, names), _said(given, names)
-    fill = {name: new for name, new in said.items() if name not in known}
-    other = []
-    for name in said.keys() & known.keys():
-        old, new = known[name], said[name]
-        if old != new:
-            both = "another log" if name == "log" else _both(_words(old), _words(new))
-            other.append(f"{name}: {both}")
-    return fill, sorted(other)
-
-
-def _insert(connection: sa.Connection, panels: Sequence[Panel], import_id: int) -> list[Entry]:
+    Returns
+    -------
+    list of Entry
+        For `record`.
+    """
     if not panels:
         return []
     own = [readings_of(panel) for panel in panels]

@@ -65,8 +65,8 @@ def attach(
     ArchiveError
         If the panel is unknown, the name unusable or taken by other bytes, or the file too large.
     """
-    p, t = schema.panels, schema.attachments
-    panel_id = connection.execute(sa.select(p.c.id).where(p.c.code == code)).scalar()
+    t = schema.attachments
+    panel_id = connection.execute(sa.select(_of(code))).scalar()
     plain = name.isprintable() and not set(name) & set('/\\:*?"<>|') and name.strip(" .") == name
     if panel_id is None or not name or len(name) > 120 or not plain:
         raise ArchiveError(
@@ -117,9 +117,37 @@ def attachments_of(connection: sa.Connection, code: str) -> tuple[Attachment, ..
     tuple of Attachment
         In the order attached.
     """
-    p, t = schema.panels, schema.attachments
-    query = sa.select(t).join(p, p.c.id == t.c.panel_id).where(p.c.code == code).order_by(t.c.id)
+    t = schema.attachments
+    query = sa.select(t).where(t.c.panel_id == _of(code)).order_by(t.c.id)
     return tuple(
         Attachment(r["name"], r["data"], r["sha256"], dt.datetime.fromisoformat(r["at"]), r["who"])
         for r in connection.execute(query).mappings()
     )
+
+
+def digests(connection: sa.Connection) -> dict[str, dict[str, str]]:
+    """Return the SHA-256 of every file kept with a panel that is in use.
+
+    Parameters
+    ----------
+    connection : Connection
+        Open.
+
+    Returns
+    -------
+    dict of str to dict
+        Code of the panel, and name of the file, to the digest.
+    """
+    p, t = schema.panels, schema.attachments
+    query = sa.select(p.c.code, t.c.name, t.c.sha256).join(t, t.c.panel_id == p.c.id)
+    found: dict[str, dict[str, str]] = {}
+    for code, name, sha256 in connection.execute(query.where(p.c.deleted == sa.false())):
+        found.setdefault(code, {})[name] = sha256
+    return found
+
+
+def _of(code: str) -> sa.ScalarSelect[int]:
+    """The panel of a code: the one in use, or the last removed."""
+    p = schema.panels
+    query = sa.select(p.c.id).where(p.c.code == code).order_by(p.c.deleted, p.c.id.desc())
+    return query.limit(1).scalar_subquery()

@@ -198,8 +198,10 @@ def _name_state(connection: sa.Connection, row: int) -> _State:
 
 
 def _job_state(connection: sa.Connection, number: int) -> _State:
-    job = job_of(connection, number, label="")
-    return job_fields(job), lambda plain: from_plain(Job, plain)
+    j = schema.jobs
+    there = connection.execute(sa.select(j.c.number).where(j.c.number == number)).first()
+    fields = job_fields(job_of(connection, number, label="")) if there else {}
+    return fields, lambda plain: from_plain(Job, plain)
 
 
 _STATE: dict[str, Callable[[sa.Connection, int], _State]] = {

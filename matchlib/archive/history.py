@@ -8,7 +8,6 @@ the entry's number, so a clock that was set back does no harm.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 from typing import Any
 
 import sqlalchemy as sa
@@ -194,7 +193,8 @@ def undo(connection: sa.Connection, numbers: Sequence[int], stamp: Stamp) -> lis
     done = []
     for number in sorted(set(numbers), reverse=True):
         query = sa.select(t).where(t.c.change_id == number).order_by(t.c.id)
-        entries: dict[str, list[Mapping[str, Any]]] = {}
+        # Jobs first: a panel goes only once no job rests on it.
+        entries: dict[str, list[Mapping[str, Any]]] = {"job": []}
         for entry in connection.execute(query).mappings().all():
             entries.setdefault(entry["kind"], []).append(dict(entry))
         undone: list[Entry] = []
@@ -233,21 +233,16 @@ def _undo_panels(
 def _undo_jobs(
     connection: sa.Connection, entries: Sequence[Mapping[str, Any]], stamp: Stamp
 ) -> list[Entry]:
-    undone = []
+    undone: list[Entry] = []
+    here = {job.number: job for job in jobs.all_of(connection)}
     for entry in entries:
         number, before = entry["subject"], side_of(entry, "before")
-        if before is None:
-            raise ArchiveError(
-                "The beginning of a job cannot be undone.",
-                got=f"job {number}",
-                remedy="close it as given up, and say why.",
-            )
-        there = jobs.job_of(connection, number, label="")
-        now = jobs.fields_of(there)
-        _check_unchanged(now, before, entry, f"job {number}")
-        plain = {k: v for k, v in {**now, **before}.items() if v is not None}
-        wanted = replace(from_plain(Job, plain), number=number)
-        item = jobs.rewrite(connection, there, wanted, stamp)
+        there = here.get(number)
+        now = {} if there is None else jobs.fields_of(there)
+        _check_unchanged(now, before or dict.fromkeys(now), entry, f"job {number}")
+        plain = {k: v for k, v in {**now, **(before or {})}.items() if v is not None}
+        wanted = None if before is None else whole("", from_plain, Job, plain)
+        item = jobs.rewrite(connection, there, wanted, stamp, number=number)
         undone += [item] if item else []
     return undone
 

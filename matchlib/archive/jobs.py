@@ -17,7 +17,7 @@ from matchlib.errors import ArchiveError
 from matchlib.job import Job
 from matchlib.plain import dump, from_plain, load, to_plain
 
-__all__ = ["check_free", "fields_of", "job_of", "jobs_of", "keep", "rewrite"]
+__all__ = ["all_of", "begin", "check_free", "fields_of", "job_of", "jobs_of", "keep", "rewrite"]
 
 
 def job_of(connection: sa.Connection, number: int, *, label: str) -> Job:
@@ -84,6 +84,22 @@ def jobs_of(
     return tuple(whole(label, _job, dict(row)) for row in connection.execute(query).mappings())
 
 
+def all_of(connection: sa.Connection) -> tuple[Job, ...]:
+    """Return every job, the newest first.
+
+    Parameters
+    ----------
+    connection : Connection
+        Open.
+
+    Returns
+    -------
+    tuple of Job
+        By number, the newest first.
+    """
+    return jobs_of(connection, customer=None, done=None, label="")
+
+
 def keep(connection: sa.Connection, job: Job, stamp: Stamp, *, label: str) -> Job:
     """Keep a new job, or a job as it was changed.
 
@@ -118,10 +134,9 @@ def keep(connection: sa.Connection, job: Job, stamp: Stamp, *, label: str) -> Jo
             remedy="add the panel first.",
         )
     if not job.number:
-        done = connection.execute(schema.jobs.insert().values(_row(job, stamp)))
-        new = replace(job, number=inserted(done), version=1)
-        record(connection, "job begun", [("job", new.number, None, fields_of(new))], stamp)
-        return new
+        number, entry = begin(connection, job, stamp)
+        record(connection, "job begun", [entry], stamp)
+        return replace(job, number=number, version=1)
     there = job_of(connection, job.number, label=label)
     if there.version != job.version:
         raise ArchiveError(
@@ -136,6 +151,29 @@ def keep(connection: sa.Connection, job: Job, stamp: Stamp, *, label: str) -> Jo
         return there
     record(connection, "job changed", [item], stamp)
     return replace(job, version=job.version + 1)
+
+
+def begin(connection: sa.Connection, job: Job, stamp: Stamp) -> tuple[int, Entry]:
+    """Insert a new job.
+
+    Parameters
+    ----------
+    connection : Connection
+        In a write transaction.
+    job : Job
+        Its number, 0 for the next, and its version as it was before, 0 for none.
+    stamp : Stamp
+        When.
+
+    Returns
+    -------
+    tuple of (int, tuple)
+        Its number, and the item for the log.
+    """
+    own = {"number": job.number} if job.number else {}
+    done = connection.execute(schema.jobs.insert().values({**_row(job, stamp), **own}))
+    number = inserted(done)
+    return number, ("job", number, None, fields_of(job))
 
 
 def check_free(connection: sa.Connection, codes: Collection[str]) -> None:
@@ -153,7 +191,7 @@ def check_free(connection: sa.Connection, codes: Collection[str]) -> None:
     ArchiveError
         If a job names one of them.
     """
-    for job in jobs_of(connection, customer=None, done=None, label="") if codes else ():
+    for job in all_of(connection) if codes else ():
         own = {*job.panels, *([job.plan.on] if job.plan else [])} & set(codes)
         if own:
             raise ArchiveError(
@@ -163,31 +201,51 @@ def check_free(connection: sa.Connection, codes: Collection[str]) -> None:
             )
 
 
-def rewrite(connection: sa.Connection, there: Job, wanted: Job, stamp: Stamp) -> Entry | None:
+def rewrite(
+    connection: sa.Connection,
+    there: Job | None,
+    wanted: Job | None,
+    stamp: Stamp,
+    *,
+    number: int = 0,
+) -> Entry | None:
     """Write a job over what it was.
 
     Parameters
     ----------
     connection : Connection
         In a write transaction.
-    there, wanted : Job
-        As it is and as it is to be.
+    there, wanted : Job, optional
+        As it is and as it is to be; None for one whose beginning is undone.
     stamp : Stamp
         When.
+    number : int
+        Its number; that of the job as it is by default.
 
     Returns
     -------
     tuple or None
         The item for the log; None where nothing differs.
     """
-    old, new = fields_of(there), fields_of(wanted)
+    old = {} if there is None else fields_of(there)
+    new = {} if wanted is None else fields_of(wanted)
     names = sorted(k for k in {*old, *new} if old.get(k) != new.get(k))
     if not names:
         return None
-    j = schema.jobs
+    j, t = schema.jobs, schema.history_items
+    number = number or (0 if there is None else there.number)
+    if wanted is None:
+        connection.execute(j.delete().where(j.c.number == number))
+        return "job", number, old, None
+    if there is None:
+        # More than any version that someone may still have open.
+        of_it = sa.and_(t.c.kind == "job", t.c.subject == number)
+        count = connection.execute(sa.select(sa.func.count()).select_from(t).where(of_it))
+        begin(connection, replace(wanted, number=number, version=count.scalar_one()), stamp)
+        return "job", number, None, new
     row = _row(replace(wanted, version=there.version), stamp)
-    connection.execute(j.update().where(j.c.number == there.number).values(row))
-    return "job", there.number, {k: old.get(k) for k in names}, {k: new.get(k) for k in names}
+    connection.execute(j.update().where(j.c.number == number).values(row))
+    return "job", number, {k: old.get(k) for k in names}, {k: new.get(k) for k in names}
 
 
 def fields_of(job: Job) -> dict[str, Any]:

@@ -21,7 +21,7 @@ from matchlib.plain import dump
 if TYPE_CHECKING:
     from matchlib.archive.store import Archive
 
-__all__ = ["all_names", "join_names", "keep_lot", "near_spellings", "rename"]
+__all__ = ["all_names", "join_names", "keep_lot", "near_spellings", "rename", "said_job"]
 
 
 def all_names(archive: Archive, kind: str | None = None) -> tuple[tuple[Name, int], ...]:
@@ -239,13 +239,27 @@ def _in_jobs(
     connection: sa.Connection, say: Callable[[str, str], str], stamp: Stamp
 ) -> list[Entry]:
     items = []
-    for job in jobs.jobs_of(connection, customer=None, done=None, label=""):
-        item = jobs.rewrite(connection, job, _said_job(job, say), stamp)
+    for job in jobs.all_of(connection):
+        item = jobs.rewrite(connection, job, said_job(job, say), stamp)
         items += [item] if item else []
     return items
 
 
-def _said_job(job: Job, say: Callable[[str, str], str]) -> Job:
+def said_job(job: Job, say: Callable[[str, str], str]) -> Job:
+    """Return a job with every name as it is to be said.
+
+    Parameters
+    ----------
+    job : Job
+        As it is.
+    say : callable
+        Takes kind and name, returns the name.
+
+    Returns
+    -------
+    Job
+        With the names of its plan and limits so.
+    """
     if job.plan is not None:
         (card,) = respelled([Panel.of("plan", job.plan.recipe)], say)
         job = replace(job, plan=replace(job.plan, recipe=card.recipe))

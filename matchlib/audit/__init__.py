@@ -7,7 +7,10 @@ with the panel itself left out of the fit, so that a wrong back cannot defend it
 
 from __future__ import annotations
 
+from matchlib.audit.backs import Verdict, judge
+from matchlib.audit.excluded import excluded, excluded_words
 from matchlib.audit.finding import KINDS, PRIORS, Evidence, Finding
+from matchlib.audit.slips import Shelf
 from matchlib.audit.whole import LIKELY, audit, mislabel_probability
 
 __all__ = [
@@ -16,6 +19,11 @@ __all__ = [
     "PRIORS",
     "Evidence",
     "Finding",
+    "Shelf",
+    "Verdict",
     "audit",
+    "excluded",
+    "excluded_words",
+    "judge",
     "mislabel_probability",
 ]

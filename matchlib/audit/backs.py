@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.audit.finding import PRIORS, Evidence, Finding
-from matchlib.audit.left_out import LeftOut
 from matchlib.audit.slips import Shelf, slips
 from matchlib.domain import Panel, Recipe
 from matchlib.errors import UnknownName
 from matchlib.stepping import Step, part_of
 
-__all__ = ["Verdict", "finding_of", "judge"]
+if TYPE_CHECKING:
+    from matchlib.regression.vocabulary import Vocabulary
+
+__all__ = ["Read", "Verdict", "finding_of", "judge"]
 
 Array = NDArray[np.float64]
 
@@ -26,6 +29,37 @@ NEAR = 0.2
 
 WIDER = 12.0
 """How many times wider a reading strays that no recipe explains."""
+
+
+class Read(Protocol):
+    """Readings of m panels against what was learnt without them; `LeftOut` is one."""
+
+    @property
+    def panels(self) -> Sequence[Panel]:
+        """The panels."""
+
+    @property
+    def lab(self) -> Array:
+        """Readings, shape (m, 3)."""
+
+    @property
+    def squared(self) -> Array:
+        """Squared distance of each from what its back says, shape (m,)."""
+
+    @property
+    def words(self) -> Vocabulary:
+        """Grounds and colours that are known."""
+
+    def likelihood(self, *, wider: float = 1.0) -> Array:
+        """Log-likelihood as written, shape (m,) [nat]."""
+
+    def had_it_read(self, which: NDArray[np.intp], lab: Array) -> Array:
+        """Log-likelihood of other readings of some panels [nat]."""
+
+    def under(
+        self, which: NDArray[np.intp], recipes: Sequence[Recipe], *, step: Step | None = None
+    ) -> Array:
+        """Log-likelihood of some panels under other recipes [nat]."""
 
 
 class Verdict:
@@ -124,13 +158,13 @@ def _mistyped(lab: Array) -> Iterator[tuple[Array, str]]:
     yield np.array([light, red, yellow / 10]), f"b* {yellow / 10:.1f} instead of {yellow:.1f}"
 
 
-def judge(left: LeftOut, shelf: Shelf, *, step: Step | None = None) -> list[Verdict]:
+def judge(left: Read, shelf: Shelf, *, step: Step | None = None) -> list[Verdict]:
     """Weigh every slip against what is written, for every panel.
 
     Parameters
     ----------
-    left : LeftOut
-        Panels against the fit without them.
+    left : Read
+        Panels against what was learnt without them.
     shelf : Shelf
         What the shop has.
     step : callable, optional
@@ -146,7 +180,7 @@ def judge(left: LeftOut, shelf: Shelf, *, step: Step | None = None) -> list[Verd
     looked = np.flatnonzero(far > WORTH_A_LOOK)
     which: list[int] = []
     what: list[tuple[str, Recipe, float]] = []
-    known = left.model.words_
+    known = left.words
     told = part_of(step)
     for i in looked.tolist():
         told(0.0, "thinking of slips of the pen")

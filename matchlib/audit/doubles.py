@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from matchlib.audit.finding import Evidence, Finding
 from matchlib.audit.left_out import LeftOut
 from matchlib.colorimetry import delta_e00
-from matchlib.domain import Panel
+from matchlib.domain import Panel, Reading
 from matchlib.linear import lab_of_reading
 from matchlib.stepping import Step, part_of
 
@@ -62,55 +62,85 @@ def same_code_twice(panels: Sequence[Panel]) -> Iterator[Finding]:
             )
 
 
-def same_panel_twice(left: LeftOut, *, step: Step | None = None) -> Iterator[Finding]:
-    """Find panels that were entered under two codes.
+def same_panel_twice(
+    left: LeftOut, *, likely: float, step: Step | None = None
+) -> Iterator[Finding]:
+    """Find panels that were entered under several codes.
 
     Parameters
     ----------
     left : LeftOut
         Panels with their readings and spreads.
+    likely : float
+        Least probability of a finding [-].
     step : callable, optional
         Called with the share done between pieces of work; what it raises ends it.
 
     Yields
     ------
     Finding
-        A pair each.
+        One for all codes that seem to stand for one panel.
     """
-    exact: dict[tuple[object, ...], list[int]] = defaultdict(list)
+    from scipy.sparse.csgraph import connected_components  # slow, and few ask
+
+    exact: dict[Reading, list[int]] = defaultdict(list)
     alike: dict[tuple[object, ...], list[int]] = defaultdict(list)
     for i, panel in enumerate(left.panels):
-        first = panel.readings[0]
-        exact[(first,)].append(i)
+        exact[panel.readings[0]].append(i)
         alike[(panel.recipe, left.viewings[i], left.sources[i])].append(i)
-    told: set[tuple[int, int]] = set()
     for group in exact.values():
-        for i, j in combinations(group[:MOST_OF_A_RECIPE], 2):
-            told.add((i, j))
-            one, two = left.panels[i], left.panels[j]
-            words = f"Panels {one.code} and {two.code} have the same reading, digit by digit."
-            yield Finding("same panel twice", (one.code, two.code), 0.97, words, _fix(one, two))
+        if len(group) > 1:
+            panels = [left.panels[i] for i in group]
+            words = f"{_names(panels)} have the same reading, digit by digit."
+            yield _one(panels, 0.97, words)
     at = part_of(step)
     for number, group in enumerate(alike.values()):
-        for i, j in combinations(group[:MOST_OF_A_RECIPE], 2):
-            at(number / len(alike), "comparing panels of one recipe")
-            if (i, j) in told:
-                continue
-            found = _double(left, i, j)
-            if found is not None:
-                yield found
+        at(number / len(alike), "comparing panels of one recipe")
+        # One of each reading is enough: those that read the same are told of already.
+        some = list({left.panels[i].readings[0]: i for i in group[:MOST_OF_A_RECIPE]}.values())
+        chances = np.zeros((len(some), len(some)))
+        evidence: dict[tuple[int, int], Evidence] = {}
+        for one, two in combinations(range(len(some)), 2):
+            chances[one, two], evidence[one, two] = _double(left, some[one], some[two])
+        near = np.where(chances >= likely, chances, 0.0)
+        count, member = connected_components(near, directed=False)
+        for which in (np.flatnonzero(member == c) for c in range(count)):
+            if len(which) > 1:
+                own = near[np.ix_(which, which)]
+                best = np.unravel_index(np.argmax(own), own.shape)
+                why = evidence[int(which[best[0]]), int(which[best[1]])]
+                panels = [left.panels[some[i]] for i in which]
+                read = left.lab[[some[i] for i in which]]
+                apart = float(np.max(delta_e00(read[:, None], read[None])))
+                words = (
+                    f"{_names(panels)} are of one recipe and read ΔE00 {apart:.2f} apart, nearer "
+                    f"than panels come ({why.words})."
+                )
+                yield _one(panels, float(own.max()), words, why)
 
 
-def _fix(one: Panel, two: Panel) -> str:
-    return f"If it is one panel, retire {two.code} and keep its readings as repeats of {one.code}."
+def _names(panels: Sequence[Panel]) -> str:
+    *codes, last = (p.code for p in panels)
+    return f"Panels {', '.join(codes)} and {last}"
 
 
-def _double(left: LeftOut, i: int, j: int) -> Finding | None:
+def _one(
+    panels: Sequence[Panel], chance: float, words: str, evidence: Evidence | None = None
+) -> Finding:
+    first, *rest = (p.code for p in panels)
+    fix = (
+        f"If it is one panel, retire {', '.join(rest)} and keep the readings as repeats of {first}."
+    )
+    return Finding("same panel twice", (first, *rest), chance, words, fix, evidence)
+
+
+def _double(left: LeftOut, i: int, j: int) -> tuple[float, Evidence]:
+    """Probability that two panels of one recipe are one."""
     one, two = left.panels[i], left.panels[j]
     for what in ("date", "sprayer", "lot"):
         a, b = getattr(one, what), getattr(two, what)
         if a and b and a != b:
-            return None  # written down as sprayed apart
+            return 0.0, Evidence(0.0, -np.inf)  # written down as sprayed apart
     apart = left.lab[i] - left.lab[j]
     _, _, spray, reading = left.model.predict_parts(
         [one.recipe], left.viewings[i], sources=left.sources[i]
@@ -122,16 +152,7 @@ def _double(left: LeftOut, i: int, j: int) -> Finding | None:
     told = all(getattr(one, w) and getattr(two, w) for w in ("date", "sprayer", "lot"))
     prior = DOUBLE_SAME_DAY if told else DOUBLE
     odds = np.log(prior / (1 - prior)) + proposed - written
-    chance = float(1.0 / (1.0 + np.exp(-np.clip(odds, -50, 50))))
-    evidence = Evidence(written, proposed)
-    difference = float(delta_e00(left.lab[i], left.lab[j]))
-    words = (
-        f"Panels {one.code} and {two.code} are of one recipe and read ΔE00 {difference:.2f} apart, "
-        f"nearer than two panels come ({evidence.words})."
-    )
-    return Finding(
-        "same panel twice", (one.code, two.code), chance, words, _fix(one, two), evidence
-    )
+    return float(1.0 / (1.0 + np.exp(-np.clip(odds, -50, 50)))), Evidence(written, proposed)
 
 
 def _likelihood(miss: Array, covariance: Array) -> float:

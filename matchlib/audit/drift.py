@@ -119,7 +119,7 @@ def drifts(left: LeftOut, keep: NDArray[np.bool_]) -> Iterator[Finding]:
         )
         fix = "Write it down with every panel, and hold it steadier or count with it."
         codes = tuple(p.code for p, s in zip(panels, some, strict=True) if s)
-        yield Finding("drift", codes, chance, words, fix, evidence)
+        yield Finding("drift", codes, chance, words, fix, evidence, about=what)
 
 
 def _by_name(
@@ -143,7 +143,7 @@ def _by_name(
         )
         fix = f"Look whether {what} {name} was different on purpose; the regression can learn it."
         codes = tuple(p.code for p, m in zip(panels, mine, strict=True) if m)
-        yield Finding("drift", codes, chance, words, fix, evidence)
+        yield Finding("drift", codes, chance, words, fix, evidence, about=f"{what} {name}")
 
 
 def _percent(log: float) -> str:

@@ -82,6 +82,8 @@ class Finding:
         The recipe that explains the reading best, where a recipe does.
     others : tuple of Recipe
         Recipes that explain it about as well, the likeliest first.
+    about : str
+        Of drift: what film goes with.
     """
 
     kind: str
@@ -92,3 +94,16 @@ class Finding:
     evidence: Evidence | None = None
     proposed: Recipe | None = None
     others: tuple[Recipe, ...] = ()
+    about: str = ""
+
+    @property
+    def key(self) -> str:
+        """What it is known by, whatever else is found or put right: a panel's code for its back."""
+        if self.kind in PRIORS:
+            return self.codes[0]
+        return f"{self.kind}: {self.about or ', '.join(sorted(self.codes))}"
+
+    @property
+    def can_fix(self) -> bool:
+        """Whether another recipe is proposed, which can be written on the back."""
+        return self.proposed is not None and len(self.codes) == 1

@@ -23,6 +23,7 @@ from matchlib.stepping import Step, part_of
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
+    from matchlib.regression.vocabulary import Vocabulary
 
 __all__ = ["LeftOut", "leave_out"]
 
@@ -88,6 +89,11 @@ class LeftOut:
     pull: Array
     grow: Array
     scale: float
+
+    @property
+    def words(self) -> Vocabulary:
+        """Grounds and colours that the fit knows."""
+        return self.model.words_
 
     @property
     def squared(self) -> Array:

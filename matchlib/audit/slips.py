@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from matchlib.audit.finding import PRIORS, REVERSED_WHEN_RICH
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Panel, Recipe
@@ -11,21 +11,45 @@ from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Pa
 __all__ = ["Shelf", "slips"]
 
 
+@dataclass(frozen=True)
 class Shelf:
     """What the shop has: grounds, colours and ratios in use.
 
     Parameters
     ----------
-    panels : sequence of Panel
-        The archive.
+    grounds : sequence of Ground
+        Any of which may be under a panel.
+    colours : sequence of Colour
+        Any of which may be in the gun.
+    ratios : sequence of MixRatio
+        Any of which may be in the pot.
     """
 
-    def __init__(self, panels: Sequence[Panel]) -> None:
+    grounds: Sequence[Ground]
+    colours: Sequence[Colour]
+    ratios: Sequence[MixRatio]
+
+    @classmethod
+    def of(cls, panels: Sequence[Panel]) -> Shelf:
+        """Return what is in use in an archive.
+
+        Parameters
+        ----------
+        panels : sequence of Panel
+            The archive.
+
+        Returns
+        -------
+        Shelf
+            Without ratios of more colour than carrier, which may be slips themselves.
+        """
         recipes = [p.recipe for p in panels]
-        self.grounds = sorted({r.ground for r in recipes}, key=str)
-        self.colours = sorted({r.colour for r in recipes if r.colour}, key=str)
         used = [s.ratio for r in recipes if r.schedule for s in r.schedule.steps]
-        self.ratios = sorted({r for r in used if not r.looks_reversed})
+        return cls(
+            sorted({r.ground for r in recipes}, key=str),
+            sorted({r.colour for r in recipes if r.colour}, key=str),
+            sorted({r for r in used if not r.looks_reversed}),
+        )
 
 
 def slips(recipe: Recipe, shelf: Shelf) -> list[tuple[str, Recipe, float]]:

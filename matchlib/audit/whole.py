@@ -66,13 +66,13 @@ def audit(
     left = leave_out(
         model or fit_panels(once, step=part_of(step, 0.0, 0.7)), once, step=part_of(told, 0.0, 0.3)
     )
-    verdicts = judge(left, Shelf(once), step=part_of(told, 0.3, 0.7))
+    verdicts = judge(left, Shelf.of(once), step=part_of(told, 0.3, 0.7))
     found = [f for f in map(finding_of, verdicts) if f is not None]
     keep = np.array([v.wrong < BELIEVED for v in verdicts])
     told(0.7, "comparing panels of one recipe")
     found += [
         *same_code_twice(panels),
-        *same_panel_twice(left, step=part_of(told, 0.7, 0.95)),
+        *same_panel_twice(left, likely=likely, step=part_of(told, 0.7, 0.95)),
         *disagreeing_readings(once),
         *drifts(left, keep),
     ]
@@ -107,5 +107,5 @@ def mislabel_probability(
     left = leave_out(
         model or fit_panels(once, step=part_of(step, 0.0, 0.7)), once, step=part_of(told, 0.0, 0.4)
     )
-    verdicts = judge(left, Shelf(once), step=part_of(told, 0.4, 1.0))
+    verdicts = judge(left, Shelf.of(once), step=part_of(told, 0.4, 1.0))
     return {v.panel.code: v.wrong for v in verdicts}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from matchlib.correction.advice import Advice, correct, film_words
+from matchlib.correction.advice import Advice, correct, film_words, learn
 from matchlib.correction.belief import Belief
 from matchlib.correction.card import Ahead, Card
 from matchlib.correction.goal import Goal, Wanted
@@ -11,6 +11,7 @@ from matchlib.correction.rescue import SANDING, Rescue, on_top, rescue
 from matchlib.correction.scoring import Predictor, Scored, best_of, scored
 from matchlib.correction.sprayed import Sprayed
 from matchlib.correction.today import Today
+from matchlib.correction.weighing import aside_words
 
 __all__ = [
     "SANDING",
@@ -27,9 +28,11 @@ __all__ = [
     "Sprayed",
     "Today",
     "Wanted",
+    "aside_words",
     "best_of",
     "correct",
     "film_words",
+    "learn",
     "moves",
     "on_top",
     "rescue",

@@ -16,6 +16,7 @@ from matchlib.correction.rescue import Rescue, rescue
 from matchlib.correction.scoring import Scored, best_of, scored
 from matchlib.correction.sprayed import Sprayed
 from matchlib.correction.today import Today
+from matchlib.correction.weighing import LOOK, aside_words, unfitting_words, weigh
 from matchlib.domain import Colour, Ground, Reading
 from matchlib.errors import TargetError
 from matchlib.tails import chance_words
@@ -23,9 +24,12 @@ from matchlib.tails import chance_words
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
 
-__all__ = ["Advice", "correct", "film_words"]
+__all__ = ["Advice", "correct", "film_words", "learn"]
 
 Array = NDArray[np.float64]
+
+DOUBTED = 0.5
+"""Probability of being something else than its back says from which a panel does not fit [-]."""
 
 SHOWN = 6
 """Changes and fresh recipes shown."""
@@ -64,6 +68,12 @@ class Advice:
         What was to be met.
     last : Sprayed
         The panel just sprayed, with its readings.
+    fits : bool
+        Whether the last panel's reading is likelier its own recipe, with more or less film, than a
+        slip of the back or a misreading. If not, nothing was learnt from it: there are no changes
+        to it, no coats on top, and what else is said is as if it had not been sprayed.
+    fits_words : str
+        If not, what it may be instead.
     """
 
     belief: Belief
@@ -79,10 +89,14 @@ class Advice:
     tolerance: float
     goal: Goal
     last: Sprayed
+    fits: bool = True
+    fits_words: str = ""
 
     @property
     def words(self) -> str:
         """All of it, a sentence a line."""
+        if not self.fits:
+            return self._unfitting
         if self.rescue.state == "passes":
             return f"{self.rescue.words}\n{self.film_words}"
         chance = chance_words(self.best.probability)
@@ -98,6 +112,13 @@ class Advice:
             self.rescue.words,
         ]
         return "\n".join(lines)
+
+    @property
+    def _unfitting(self) -> str:
+        if self.rescue.state == "passes":
+            return f"{self.rescue.words}\n{self.fits_words}"
+        away = f"As read, the last panel is {self.goal.said(self.difference)} from the target"
+        return f"{away}{self.goal.worst}, {self.tolerance:g} allowed.\n{self.fits_words}"
 
 
 def film_words(film: float, sd: float) -> str:
@@ -172,9 +193,13 @@ def correct(
     before = (
         model if isinstance(model, Belief) else Belief.of(model, today, recipes=[rows[-1].recipe])
     )
-    after = before.after(rows)
     last, source = rows[-1], rows[-1].source
-    finished = tuple(before.after(rows[:-1]).finished(last))
+    believed = _believed(before, rows[:-1], booth)
+    earlier = before.after(believed)
+    verdict = weigh(earlier, last, booth)
+    fits = verdict.wrong <= DOUBTED
+    after = before.after([*believed, last]) if fits else earlier
+    finished = tuple(earlier.finished(last))
     grounds, colours = _at_hand(after.model, booth)
     near = moves(last.recipe, booth, grounds)
     small = scored(
@@ -189,7 +214,13 @@ def correct(
     close = {m.recipe for m in near}
     wide = [r for r in shelf(booth, grounds, colours) if r not in close]
     fresh = scored(after, wide, goal, tolerance=goal.value, source=source)
-    hand = rescue(before.after(rows[:-1]), last, goal, booth=booth)
+    hand = rescue(earlier, last, goal, booth=booth)
+    if not fits:
+        # What is on the panel is not known, so nothing is built on it or changed about it.
+        fresh, small = sorted([*small, *fresh], key=lambda s: -s.probability), []
+        fresh = [replace(s, words=str(s.recipe)) for s in fresh[:SHOWN]]
+        if hand.state != "passes":
+            hand = Rescue("another way", (), LOOK)
     # Beginning again with another recipe counts as two things changed.
     best = best_of([*small, *(replace(s, changes=2) for s in fresh[:1])])
     if best is None:
@@ -200,6 +231,7 @@ def correct(
             remedy="widen the booth's limits.",
         )
     mean, sd = after.film
+    aside = aside_words([r.recipe for r in rows[:-1] if r not in believed])
     return Advice(
         belief=after,
         difference=float(goal.difference([finished[i] for i in goal.places(last)])),
@@ -212,11 +244,47 @@ def correct(
         fresh=tuple(fresh[:SHOWN]),
         rescue=hand,
         film=(mean, sd),
-        film_words=film_words(mean, sd),
+        film_words=f"{film_words(mean, sd)} {aside}".rstrip(),
         tolerance=goal.value,
         goal=goal,
         last=last,
+        fits=fits,
+        fits_words="" if fits else unfitting_words(verdict),
     )
+
+
+def learn(
+    before: Belief, tried: Sequence[Sprayed | tuple[Any, ...]], limits: Booth | None = None
+) -> tuple[Belief, tuple[Sprayed, ...]]:
+    """Learn from those of the panels just sprayed that are what their backs say.
+
+    Parameters
+    ----------
+    before : Belief
+        Before these panels.
+    tried : sequence
+        As for `correct`; none is allowed.
+    limits : Booth, optional
+        What can be mixed and sprayed.
+
+    Returns
+    -------
+    belief : Belief
+        After them.
+    unfitting : tuple of Sprayed
+        Those that are likelier something else, of which nothing was learnt.
+    """
+    rows = [Sprayed.of(t) for t in tried]
+    believed = _believed(before, rows, limits or Booth())
+    return before.after(believed), tuple(r for r in rows if r not in believed)
+
+
+def _believed(before: Belief, rows: Sequence[Sprayed], booth: Booth) -> list[Sprayed]:
+    believed: list[Sprayed] = []
+    for row in rows:
+        if weigh(before.after(believed), row, booth).wrong <= DOUBTED:
+            believed.append(row)
+    return believed
 
 
 def _goal(target: ArrayLike | Reading | Wanted, rows: Sequence[Sprayed], tolerance: float) -> Goal:

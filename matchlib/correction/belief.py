@@ -330,7 +330,7 @@ class Belief:
             return lab.ravel(), jacobian.reshape(len(seen), -1)
 
         kinds = []
-        for share, start in self._days():
+        for share, start in self.days():
             found = posterior(self.mean, start, law, seen, noise)
             kinds.append((np.log(share) + found.evidence, found))
         weight = np.exp(np.array([w for w, _ in kinds]) - max(w for w, _ in kinds))
@@ -342,8 +342,14 @@ class Belief:
             covariance += w * (found.covariance + np.outer(away, away))
         return replace(self, mean=mean, covariance=covariance, panels=self.panels + len(panels))
 
-    def _days(self) -> list[tuple[float, Array]]:
-        """Each kind of day that today may be: its probability, and the covariance beforehand."""
+    def days(self) -> list[tuple[float, Array]]:
+        """Return each kind of day that today may be.
+
+        Returns
+        -------
+        list of (float, ndarray)
+            Probability, and the covariance beforehand; one once a panel was learnt from.
+        """
         if self.panels:
             return [(1.0, self.covariance)]
         result = []

@@ -27,7 +27,7 @@ from matchlib.regression.priors import Priors
 from matchlib.regression.reach import Experience
 from matchlib.regression.repeats import average_repeats
 from matchlib.regression.residuals import Rows
-from matchlib.regression.solve import fit_law
+from matchlib.regression.solve import extend, fit_law, learnt_from
 from matchlib.regression.stacking import stack
 from matchlib.regression.table import RecipeTable
 from matchlib.regression.vocabulary import Vocabulary
@@ -133,23 +133,25 @@ class FilmRegressor(
         table = RecipeTable.of(recipes, viewings, words, conditions)
         table, seen, panel, reading_noise = average_repeats(table, seen, panel, _occasions(X))
         rows = Rows(table, seen, panel)
+        some = learnt_from(rows.panels, self.random_state)
+        part = rows.of_panels(some)
         # The matrices of a usual archive are small: threads would wait for each other.
         with threadpool_limits(1 if rows.panels < MANY else None):
             fitted = fit_law(
                 FilmLaw(words, self.priors or Priors()),
-                rows,
+                part,
                 rounds=self.rounds,
                 robust=self.robust,
-                random_state=self.random_state,
                 step=part_of(step, 0.0, 0.6),
             )
             learnt, process = stack(
                 fitted,
-                rows,
+                part,
                 seed=self.random_state,
                 library=self.library,
                 step=part_of(step, 0.6, 1.0),
             )
+            fitted = extend(fitted, rows, some, robust=self.robust)
         # Nothing is kept before all of it is there: a fit that was stopped leaves no mixture.
         self.words_, self.reading_noise_ = words, reading_noise
         self.stack_, self.library_ = learnt, process

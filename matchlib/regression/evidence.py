@@ -105,11 +105,10 @@ class Linearised:
         flat = cross.reshape(-1, cross.shape[2])
         normal = np.tensordot(gain, self.gram, 1) - flat.T @ flat
         load = gain @ self.load - flat.T @ pull.reshape(-1)
-        normal[np.diag_indices_from(normal)] += 1.0 / sizes.groups[self.group_of] ** 2
         return normal, load, inverse, cross, pull
 
-    def normal(self, sizes: Sizes) -> tuple[Array, Array]:
-        """Return the precision of the free values, prior included, and the load on them.
+    def normal(self, sizes: Sizes) -> tuple[Array, Array, float]:
+        """Return what the readings say of the free values, no prior included.
 
         Parameters
         ----------
@@ -119,12 +118,15 @@ class Linearised:
         Returns
         -------
         precision : ndarray, shape (p, p)
-            Of the posterior.
+            Of the values.
         load : ndarray, shape (p,)
-            The posterior mean is ``precision^-1 load``.
+            The likeliest values are ``precision^-1 load``.
+        misfit : float
+            Squared Mahalanobis length of the target under panel effects and noise.
         """
-        normal, load, *_ = self._summed(sizes)
-        return normal, load
+        normal, load, _, _, pull = self._summed(sizes)
+        gain = 1.0 / sizes.noise[self.present] ** 2
+        return normal, load, float(gain @ self.power - np.sum(pull**2))
 
     def evidence(self, sizes: Sizes) -> tuple[float, Array]:
         """Return the logarithm of the marginal likelihood, up to a constant, and its gradient.
@@ -149,6 +151,7 @@ class Linearised:
             return -np.inf, np.zeros(len(sizes.vector()))
         gain = 1.0 / sizes.noise[self.present] ** 2
         prior = 1.0 / sizes.groups[self.group_of] ** 2
+        normal[np.diag_indices_from(normal)] += prior
         try:
             factor = cho_factor(normal, lower=True, check_finite=False)
         except np.linalg.LinAlgError:

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 from matchlib.colorimetry import GRID
 from matchlib.regression.law import FilmLaw
 from matchlib.regression.observe import TONE, Observations, tone_of
-from matchlib.regression.sizes import WIDTH, Sizes
+from matchlib.regression.sizes import WIDTH
 from matchlib.regression.table import RecipeTable
 
-__all__ = ["THIRDS", "Residuals", "Rows", "panel_distances", "residuals"]
+__all__ = ["THIRDS", "Residuals", "Rows", "residuals"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -88,7 +88,7 @@ class Residuals:
     effects : ndarray, shape (m, 5)
         Derivative by the panel's effects.
     jacobian : ndarray, shape (m, p)
-        Derivative by the free values; (0, 0) if not asked for.
+        Derivative by the free values.
     """
 
     value: Array
@@ -98,7 +98,7 @@ class Residuals:
     jacobian: Array
 
 
-def residuals(law: FilmLaw, z: Array, rows: Rows, *, slopes: bool = True) -> Residuals:
+def residuals(law: FilmLaw, z: Array, rows: Rows) -> Residuals:
     """Return what the readings miss the law by.
 
     Parameters
@@ -109,8 +109,6 @@ def residuals(law: FilmLaw, z: Array, rows: Rows, *, slopes: bool = True) -> Res
         Its values.
     rows : Rows
         Readings.
-    slopes : bool
-        Whether to work out the jacobian too.
 
     Returns
     -------
@@ -139,14 +137,11 @@ def residuals(law: FilmLaw, z: Array, rows: Rows, *, slopes: bool = True) -> Res
             )
         )
     misses, families, owners, effects = [], [], [], []
-    jacobians = [np.zeros((0, law.size if slopes else 0))]
+    jacobians: list[Array] = []
     for table, part, by, miss, gain, family, panel in kinds:
         width = miss.shape[1]
-        if slopes:
-            jacobian, varied = law.jacobian(part, z, table, by)
-            jacobians.append((jacobian * gain[:, None, None]).reshape(-1, law.size))
-        else:
-            varied = law.effects(part, by)
+        jacobian, varied = law.jacobian(part, z, table, by)
+        jacobians.append((jacobian * gain[:, None, None]).reshape(-1, law.size))
         varied = np.concatenate([varied, by @ THIRDS], axis=2) * gain[:, None, None]
         effects.append(varied.reshape(-1, WIDTH))
         misses.append((miss * gain[:, None]).ravel())
@@ -159,39 +154,3 @@ def residuals(law: FilmLaw, z: Array, rows: Rows, *, slopes: bool = True) -> Res
         np.concatenate(effects),
         np.concatenate(jacobians),
     )
-
-
-def panel_distances(law: FilmLaw, z: Array, rows: Rows, sizes: Sizes) -> tuple[Array, Array]:
-    """Return how far each panel's readings are from the law.
-
-    Parameters
-    ----------
-    law : FilmLaw
-        The law.
-    z : ndarray
-        Its values.
-    rows : Rows
-        m panels.
-    sizes : Sizes
-        Standard deviations.
-
-    Returns
-    -------
-    squared : ndarray, shape (m,)
-        Squared Mahalanobis distance under panel effects and noise.
-    count : ndarray, shape (m,)
-        Scalar observations of each panel.
-    """
-    s = residuals(law, z, rows, slopes=False)
-    noise = sizes.noise[s.family]
-    miss = s.value / noise
-    effects = s.effects * sizes.effect_sds / noise[:, None]
-    m, who = rows.panels, s.panel
-    own = np.tile(np.eye(WIDTH), (m, 1, 1))
-    np.add.at(own, who, effects[:, :, None] * effects[:, None, :])
-    pull = np.zeros((m, WIDTH))
-    np.add.at(pull, who, effects * miss[:, None])
-    squared: Array = np.bincount(who, miss**2, m).astype(np.float64)
-    squared -= np.einsum("pi,pi->p", pull, np.linalg.solve(own, pull[:, :, None])[:, :, 0])
-    count: Array = np.bincount(who, minlength=m).astype(np.float64)
-    return squared, count

@@ -19,11 +19,11 @@ from matchlib.regression.evidence import Linearised, best_sizes
 from matchlib.regression.law import FilmLaw
 from matchlib.regression.observe import KNOWN, TONE
 from matchlib.regression.outliers import LeftOut, leave_one_out
-from matchlib.regression.residuals import Rows, panel_distances, residuals
+from matchlib.regression.residuals import Rows, residuals
 from matchlib.regression.sizes import EFFECTS, Sizes, start_sizes
 from matchlib.stepping import Step, part_of
 
-__all__ = ["FittedLaw", "fit_law", "refit_without"]
+__all__ = ["FittedLaw", "Refits", "extend", "fit_law", "learnt_from"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -34,8 +34,9 @@ Tick = Callable[[], None]
 CHUNK = 600
 """Panels worked on at a time: bounds memory, not the result."""
 
-LEARNT_FROM = 800
-"""Sizes are learnt from at most so many panels; more would not sharpen a handful of numbers."""
+LEARNT_FROM = 400
+"""Sizes, and how far to trust the law, are learnt from at most so many panels; more would not
+sharpen a handful of numbers."""
 
 LEAST_NOISE = 0.3
 """Noise by which backs are judged, at least [ΔE*ab]: where readings repeat better than that, as in
@@ -79,11 +80,20 @@ class FittedLaw:
     trust: Array
 
 
-def _linearise(law: FilmLaw, z: Array, rows: Rows, trust: Array) -> Linearised:
+@dataclass(frozen=True)
+class _Look:
+    """The law around some values: what is to be made small, its slope and its curvature."""
+
+    value: float
+    gradient: Array
+    precision: Array
+
+
+def _linearise(law: FilmLaw, z: Array, rows: Rows, trust: Array, *, about: Array) -> Linearised:
     s = residuals(law, z, rows)
     return Linearised(
         jacobian=s.jacobian,
-        target=s.value + s.jacobian @ z,
+        target=s.value + s.jacobian @ about,
         effects=s.effects,
         family=s.family,
         panel=s.panel,
@@ -101,27 +111,23 @@ def _chunks(rows: Rows) -> Chunks:
     return [(p, rows.of_panels(p)) for p in pieces]
 
 
-def _objective(
+def _look(
     law: FilmLaw, z: Array, chunks: Chunks, sizes: Sizes, trust: Array, *, callback: Tick
-) -> float:
-    total = float(np.sum((z / sizes.groups[law.group_of]) ** 2))
+) -> _Look:
+    weight = 1.0 / sizes.groups[law.group_of] ** 2
+    value, load = float(weight @ z**2), -weight * z
+    precision = np.diag(weight)
+    here = np.zeros_like(z)
     for who, part in chunks:
         callback()
-        total += float(trust[who] @ panel_distances(law, z, part, sizes)[0])
-    return total
-
-
-def _normal(
-    law: FilmLaw, z: Array, chunks: Chunks, sizes: Sizes, trust: Array, *, callback: Tick
-) -> tuple[Array, Array]:
-    prior = np.diag(1.0 / sizes.groups[law.group_of] ** 2)
-    precision, load = prior.copy(), np.zeros(law.size)
-    for who, part in chunks:
-        callback()
-        a, b = _linearise(law, z, part, trust[who]).normal(sizes)
-        precision += a - prior
+        try:
+            a, b, misfit = _linearise(law, z, part, trust[who], about=here).normal(sizes)
+        except np.linalg.LinAlgError:  # values that no film has
+            return _Look(np.inf, load * np.nan, precision * np.nan)
+        precision += a
         load += b
-    return precision, load
+        value += misfit
+    return _Look(value, load, precision)
 
 
 def _descend(
@@ -134,27 +140,46 @@ def _descend(
     steps: int,
     callback: Tick,
     damping: float = 1e-3,
-) -> Array:
-    best = _objective(law, z, chunks, sizes, trust, callback=callback)
-    for _ in range(steps):
-        precision, load = _normal(law, z, chunks, sizes, trust, callback=callback)
-        gradient = load - precision @ z
-        for _ in range(8):
-            damped = precision.copy()
-            damped[np.diag_indices_from(damped)] *= 1.0 + damping
-            move = np.linalg.solve(damped, gradient)
-            trial = z + move
-            value = _objective(law, trial, chunks, sizes, trust, callback=callback)
-            if np.isfinite(value) and value < best:
-                break
-            damping = max(damping * 8.0, 1e-3)
-        else:
-            return z
-        gained = best - value
-        z, best, damping = trial, value, damping / 6.0
-        if gained < 1e-3 * (1.0 + 0.01 * abs(best)):
+    start: _Look | None = None,
+) -> tuple[Array, Array]:
+    """Return the values of least misfit found, and their precision."""
+    best = start or _look(law, z, chunks, sizes, trust, callback=callback)
+    for _ in range(2 * steps):
+        damped = best.precision.copy()
+        damped[np.diag_indices_from(damped)] *= 1.0 + damping
+        move = np.linalg.solve(damped, best.gradient)
+        if not move @ best.gradient > 1e-3 * (1.0 + 0.01 * best.value):
+            break  # nothing more to gain
+        seen = _look(law, z + move, chunks, sizes, trust, callback=callback)
+        if not seen.value < best.value:
+            damping = max(damping * 8.0, 1e-2)
+            continue
+        z, best, damping = z + move, seen, damping / 6.0
+        steps -= 1
+        if not steps:
             break
-    return z
+    return z, best.precision
+
+
+def learnt_from(panels: int, random_state: int | None) -> Ints:
+    """Return the panels that a fit is learnt from.
+
+    Parameters
+    ----------
+    panels : int
+        Panels in the archive.
+    random_state : int, optional
+        Decides which, where there are very many.
+
+    Returns
+    -------
+    ndarray of int
+        Their places, rising.
+    """
+    if panels <= LEARNT_FROM:
+        return np.arange(panels)
+    draw = np.random.default_rng(random_state)
+    return np.sort(draw.choice(panels, LEARNT_FROM, replace=False))
 
 
 def fit_law(
@@ -163,7 +188,6 @@ def fit_law(
     *,
     rounds: int = 3,
     robust: bool = True,
-    random_state: int | None = 0,
     step: Step | None = None,
 ) -> FittedLaw:
     """Fit the law to readings.
@@ -178,8 +202,6 @@ def fit_law(
         Rounds of sizes, trust and descent.
     robust : bool
         Whether panels may be found to carry a wrong back.
-    random_state : int, optional
-        Decides which panels the sizes are learnt from, when there are very many.
     step : callable, optional
         Called with the share done between pieces of work; what it raises ends the fit.
 
@@ -193,8 +215,6 @@ def fit_law(
     FitError
         If the values run away.
     """
-    some = _some(rows.panels, random_state)
-    part = rows.of_panels(some)
     told = part_of(step)
     share = 0.0
 
@@ -203,39 +223,60 @@ def fit_law(
 
     sizes, centre, spread = start_sizes(law)
     # A size that no reading can speak of stays where it is believed.
-    present = set(part.seen.family.tolist()) | ({TONE} if part.seen.spectral.any() else set())
+    present = set(rows.seen.family.tolist()) | ({TONE} if rows.seen.spectral.any() else set())
     for family in range(len(sizes.noise)):
         if family not in present or family == KNOWN:
             spread[len(EFFECTS) + family] = 0.0
-    chunks, trust, z = _chunks(part), np.ones(part.panels), np.zeros(law.size)
+    chunks, trust, z = _chunks(rows), np.ones(rows.panels), np.zeros(law.size)
     # Wide noise first: the law finds its place before any panel weighs heavily.
     for wider in (20.0, 5.0, 2.0):
         wide = Sizes(sizes.effects * wider, sizes.noise * wider, sizes.groups)
-        z = _descend(law, z, chunks, wide, trust, steps=8, callback=tick)
+        z, _ = _descend(law, z, chunks, wide, trust, steps=8, callback=tick)
     for number in range(rounds):
         share = 0.2 + 0.6 * number / rounds
-        linear = _linearise(law, z, part, trust)
+        linear = _linearise(law, z, rows, trust, about=z)
         sizes = best_sizes(linear, sizes, centre, spread, callback=tick)
         fit = _finished(law, z, chunks, sizes, trust, steps=12, callback=tick)
         if robust:
-            trust = _trusted(fit, part, chunks)
+            trust = _trusted(fit, rows, chunks)
         z = fit.z
     share = 0.8
     if robust:
         fit = _finished(law, z, chunks, sizes, trust, steps=4, callback=tick)
-        fit = _without_levers(fit, part, chunks, callback=tick)
+        fit = _without_levers(fit, rows, chunks, callback=tick)
+    return fit
+
+
+def extend(fit: FittedLaw, rows: Rows, some: Ints, *, robust: bool = True) -> FittedLaw:
+    """Return a fit to part of an archive, sharpened by the rest of it.
+
+    Parameters
+    ----------
+    fit : FittedLaw
+        Fitted to `some`.
+    rows : Rows
+        The whole archive.
+    some : ndarray of int
+        Panels that it was fitted to, rising.
+    robust : bool
+        As for `fit_law`.
+
+    Returns
+    -------
+    FittedLaw
+        Its sizes kept.
+    """
     if len(some) == rows.panels:
         return fit
-    # The sizes are known by now; the rest of the panels only sharpens the values.
-    share, chunks, trust = 0.9, _chunks(rows), np.ones(rows.panels)
+    chunks, trust = _chunks(rows), np.ones(rows.panels)
     trust[some] = fit.trust
     if robust:
         trust = _trusted(replace(fit, trust=trust), rows, chunks)
-    return _finished(law, fit.z, chunks, sizes, trust, steps=2, callback=tick)
+    return _finished(fit.law, fit.z, chunks, fit.sizes, trust, steps=2, callback=_nothing)
 
 
-def refit_without(fit: FittedLaw, rows: Rows, group: Ints, *, steps: int = 2) -> FittedLaw:
-    """Return the fit as it would be without some panels, its sizes kept.
+class Refits:
+    """Fits as they would be without some panels, each begun from the full fit, its sizes kept.
 
     Parameters
     ----------
@@ -243,21 +284,44 @@ def refit_without(fit: FittedLaw, rows: Rows, group: Ints, *, steps: int = 2) ->
         A fit.
     rows : Rows
         What it was fitted to.
-    group : ndarray of int
-        Panels to leave out.
-    steps : int
-        Steps of descent from the full fit, at most.
-
-    Returns
-    -------
-    FittedLaw
-        Values and covariance without them.
     """
-    trust = fit.trust.copy()
-    trust[group] = 0.0
-    return _finished(
-        fit.law, fit.z, _chunks(rows), fit.sizes, trust, steps=steps, callback=_nothing
-    )
+
+    def __init__(self, fit: FittedLaw, rows: Rows) -> None:
+        self.fit, self.rows, self._chunks = fit, rows, _chunks(rows)
+        self._full = _look(fit.law, fit.z, self._chunks, fit.sizes, fit.trust, callback=_nothing)
+
+    def without(self, group: Ints, *, steps: int = 2) -> FittedLaw:
+        """Return the fit without some panels.
+
+        Parameters
+        ----------
+        group : ndarray of int
+            Panels to leave out.
+        steps : int
+            Steps of descent from the full fit, at most.
+
+        Returns
+        -------
+        FittedLaw
+            Values and covariance without them.
+        """
+        fit, full, group = self.fit, self._full, np.sort(group)
+        part, none = self.rows.of_panels(group), np.zeros_like(fit.z)
+        own = _linearise(fit.law, fit.z, part, fit.trust[group], about=none)
+        precision, load, misfit = own.normal(fit.sizes)
+        start = _Look(full.value - misfit, full.gradient - load, full.precision - precision)
+        trust = fit.trust.copy()
+        trust[group] = 0.0
+        return _finished(
+            fit.law,
+            fit.z,
+            self._chunks,
+            fit.sizes,
+            trust,
+            steps=steps,
+            callback=_nothing,
+            start=start,
+        )
 
 
 def _nothing() -> None:
@@ -273,18 +337,12 @@ def _finished(
     *,
     steps: int,
     callback: Tick,
+    start: _Look | None = None,
 ) -> FittedLaw:
-    if steps:
-        z = _descend(law, z, chunks, sizes, trust, steps=steps, callback=callback)
-    precision, _ = _normal(law, z, chunks, sizes, trust, callback=callback)
+    z, precision = _descend(
+        law, z, chunks, sizes, trust, steps=steps, callback=callback, start=start
+    )
     return FittedLaw(law, z, _inverse(precision), sizes, trust)
-
-
-def _some(panels: int, random_state: int | None) -> Ints:
-    if panels <= LEARNT_FROM:
-        return np.arange(panels)
-    draw = np.random.default_rng(random_state)
-    return np.sort(draw.choice(panels, LEARNT_FROM, replace=False))
 
 
 def _judged(fit: FittedLaw, chunks: Chunks, trust: Array) -> tuple[LeftOut, float]:
@@ -316,10 +374,10 @@ def _without_levers(fit: FittedLaw, rows: Rows, chunks: Chunks, *, callback: Tic
     found, excess = _judged(fit, chunks, fit.trust)
     doubtful = ((found.leverage > LEVER) | (fit.trust < 0.5)) & ~rows.only
     suspects = np.argsort(-np.where(doubtful, found.leverage, -1.0))[: doubtful.sum()][:REFITTED]
-    trust = fit.trust.copy()
+    trust, refits = fit.trust.copy(), Refits(fit, rows)
     for panel in np.asarray(suspects, np.intp).reshape(-1, 1):
         callback()
-        alone = refit_without(fit, rows, panel)
+        alone = refits.without(panel)
         one = [(np.zeros(1, np.intp), rows.of_panels(panel))]
         seen, _ = _judged(alone, one, np.zeros(1))
         trust[panel] = _weights(seen.trust(excess), np.zeros(1, bool))

@@ -19,7 +19,7 @@ from matchlib.colorimetry import delta_e00
 from matchlib.regression.library import Process, features
 from matchlib.regression.reach import BLEND, GROUND, KINDS, SPRAYED, folds
 from matchlib.regression.residuals import THIRDS, Rows
-from matchlib.regression.solve import FittedLaw, refit_without
+from matchlib.regression.solve import FittedLaw, Refits
 from matchlib.regression.table import RecipeTable
 from matchlib.stepping import Step, part_of
 from matchlib.tails import FEWEST
@@ -48,10 +48,6 @@ number, so that five panels double it [panels]."""
 
 LEAST = 0.05
 """Share of the library under which it is left out altogether [-]."""
-
-MANY = 400
-"""Panels from which a fit without a group is one straight step from the full one: by then no group
-moves it far."""
 
 
 @dataclass(frozen=True)
@@ -133,11 +129,12 @@ def stack(
             groups[kind].append(left)
     count, done = sum(map(len, groups.values())), 0
     missed: dict[int, _Missed] = {}
+    refits = Refits(fit, rows)
     for kind, each in groups.items():
         parts = []
         for group in each:
             told(done / count, "asking how far to trust the fit")
-            parts.append(_without(fit, rows, group, process))
+            parts.append(_without(refits, group, process))
             done += 1
         if parts:
             lab, law, known, own, other, spread, worth = map(
@@ -178,8 +175,9 @@ def _changes(fit: FittedLaw, rows: Rows) -> tuple[Array, Array]:
     return features(bare, rows.table.strength), rows.seen.lab - bare
 
 
-def _without(fit: FittedLaw, rows: Rows, group: Ints, process: Process | None) -> tuple[Array, ...]:
-    alone = refit_without(fit, rows, group, steps=2 if rows.panels <= MANY else 1)
+def _without(refits: Refits, group: Ints, process: Process | None) -> tuple[Array, ...]:
+    rows = refits.rows
+    alone = refits.without(group)
     out = rows.of_panels(np.sort(group))
     state = alone.law.evaluate(alone.z, out.table)
     lab, by_r = out.seen.lab_of(state.reflectance)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from matchlib.correction import Belief, Today, best_of, scored
+from matchlib.correction import Belief, Today, best_of, learn, scored
 from matchlib.domain import Panel, Recipe
 from matchlib.regression import FilmRegressor
 from tests.benchmarks.lightlab import Array
@@ -36,7 +36,7 @@ class Corrected:
         """Return the recipe likeliest to be within 1.0."""
         self._see(archive)
         seen = [(recipe, tuple(lab)) for recipe, lab in tried]
-        knows = self.belief.after(seen) if seen else self.belief.model
+        knows = learn(self.belief, seen)[0] if seen else self.belief.model
         best = best_of(scored(knows, self.recipes, target, tolerance=1.0))
         assert best is not None
         return best.recipe

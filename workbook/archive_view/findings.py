@@ -13,31 +13,14 @@ from matchlib.tails import chance_words
 from workbook.controls import ButtonRow, HtmlView, TextField
 from workbook.desk import Desk, LongWork, Said, Typed, flow
 from workbook.figures import esc, swatch_pair
-from workbook.session import NumberedFinding
 
 if TYPE_CHECKING:
     from matchlib.audit import Finding
     from workbook.session import Forms
 
-__all__ = ["FindingsPanel", "key_of"]
+__all__ = ["FindingsPanel"]
 
 _FORM = "findings"
-
-
-def key_of(finding: Finding) -> str:
-    """Return what a finding is remembered by when it is set aside.
-
-    Parameters
-    ----------
-    finding : Finding
-        Of the audit.
-
-    Returns
-    -------
-    str
-        The same as on the command line.
-    """
-    return NumberedFinding(0, finding).key
 
 
 class FindingsPanel:
@@ -110,7 +93,7 @@ class FindingsPanel:
             if panel is None or lab is None or finding.proposed is None:
                 continue
             law = model.predict_recipes([panel.recipe, finding.proposed], view)
-            drawn[key_of(finding)] = "".join(
+            drawn[finding.key] = "".join(
                 swatch_pair(lab, way, names=("As read", name), width=410, height=90)
                 for name, way in zip(("As written", "As proposed"), law, strict=True)
             )
@@ -123,7 +106,7 @@ class FindingsPanel:
 
     def _open(self) -> list[Finding]:
         ignored = self.desk.session.archive.ignored()
-        return [f for f in self.findings if key_of(f) not in ignored]
+        return [f for f in self.findings if f.key not in ignored]
 
     def _draw(self) -> None:
         cards = []
@@ -140,10 +123,10 @@ class FindingsPanel:
                 f"<p>{esc(finding.words)}</p>",
                 f"<p>As written: {esc(written)}.</p>" if written else "",
                 f"<p>To put it right: {esc(finding.fix)}</p>",
-                f"<div class='cpw-figures'>{self.pairs.get(key_of(finding), '')}</div>",
+                f"<div class='cpw-figures'>{self.pairs.get(finding.key, '')}</div>",
                 "<p class='cpw-row'>",
             ]
-            if finding.proposed is not None and len(finding.codes) == 1:
+            if finding.can_fix:
                 rows.append(
                     f'<button class="cpw-primary" data-press="fix {at}">'
                     f"Change {esc(code)} as proposed</button>"
@@ -217,7 +200,7 @@ class FindingsPanel:
         finding : Finding
             That is no fault.
         """
-        key = key_of(finding)
+        key = finding.key
         self.desk.session.archive.ignore(key, who=self.who.value, why=self.why.value)
         self._remember("ignored", [key], finding.codes)
         self._draw()
@@ -226,11 +209,11 @@ class FindingsPanel:
     def show_again(self) -> None:
         """Let the ignored ones among the findings be shown again."""
         archive = self.desk.session.archive
-        keys = sorted(archive.ignored() & {key_of(f) for f in self.findings})
+        keys = sorted(archive.ignored() & {f.key for f in self.findings})
         for key in keys:
             archive.unignore(key, who=self.who.value)
         if keys:
-            codes = [c for f in self.findings if key_of(f) in keys for c in f.codes]
+            codes = [c for f in self.findings if f.key in keys for c in f.codes]
             self._remember("shown", keys, codes)
         self._draw()
         self.said.tell("Ignored findings are shown again.")

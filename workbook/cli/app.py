@@ -16,6 +16,7 @@ from workbook.cli import (
     importing,
     job,
     keeping,
+    merging,
     modelling,
     names,
     opening,
@@ -44,7 +45,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 for _group in (
-    *(opening, importing, archive, keeping, panels, trust, modelling, bench),
+    *(opening, importing, merging, archive, keeping, panels, trust, modelling, bench),
     *(back, photo, pot, sheets, repair, school),
 ):
     for _name, _function in _group.COMMANDS.items():

@@ -17,6 +17,7 @@ from workbook.cli.common import (
     show,
     show_json,
 )
+from workbook.cli.results import tell_left_out
 from workbook.cli.wanted import OrderOptions, ShelfOptions, TargetOptions, labs_at, tell_fit
 
 if TYPE_CHECKING:
@@ -121,6 +122,9 @@ def _correct(
             limits=session.limits(**shelf.limits()),
         )
         unseen = aim_words(advice.belief.model, aim)
+        told = (advice.best, *advice.changes, *advice.fresh, *advice.rescue.options)
+        recipes = [advice.last.recipe, *(s.recipe for s in told)]
+        left_out = session.left_out(recipes, advice.belief.model)
     if unseen:
         note(unseen)
     simple = order.kind == "ΔE00" and not weights
@@ -137,6 +141,8 @@ def _correct(
                 "angles": [
                     angle_dict(a) for a in angles_of(aim, [advice.finished[i] for i in places])
                 ],
+                "fits": advice.fits,
+                "left_out": left_out,
                 "film_percent": 100.0 * advice.film[0],
                 "film_sd_percent": 100.0 * advice.film[1],
                 "words": advice.words,
@@ -165,6 +171,7 @@ def _correct(
             unit = "of box" if order.boxed else order.unit
             header = ("chance", unit, "L", "a", "b", "what to do")
             show(f"\n{title}:\n{table(header, rows, right='rrrrr')}")
+    tell_left_out([left_out])
 
 
 def _next(
@@ -187,6 +194,7 @@ def _next(
     archive most about the recipes in use.
     """
     order, weights = passing.said()
+    from matchlib.correction import aside_words
     from workbook.cli.printing import chance, number, table, wrapped
     from workbook.session import Session, recipe_dict
     from workbook.session.order import DAY, aim_of
@@ -198,6 +206,7 @@ def _next(
         if not wanted.given:
             tell_fit(session)
             plan = session.plan_panels(limits, top=top)
+            left_out = [session.left_out([p.recipe]) for p in plan.panels]
             if json_:
                 show_json(
                     [
@@ -206,19 +215,21 @@ def _next(
                             "uncertainty_before": float(p.before),
                             "uncertainty_after": float(p.after),
                             "words": p.words,
+                            "left_out": codes,
                         }
-                        for p in plan.panels
+                        for p, codes in zip(plan.panels, left_out, strict=True)
                     ]
                 )
                 return
             show(wrapped(plan.words))
             show(wrapped("\n".join(f"{i}. {p.words}" for i, p in enumerate(plan.panels, 1))))
+            tell_left_out(left_out)
             return
         target = wanted.readings(session, light, file)
         aim = aim_of(target, order, weights)
         if not tried:
             tell_fit(session)
-        found = session.next_panels(
+        found, unfitting = session.next_panels(
             aim,
             codes=tried or (),
             file=sprayed,
@@ -226,6 +237,7 @@ def _next(
             source=target[0].source,
             top=top,
         )
+        left_out = [session.left_out([p.recipe]) for p in found]
     if json_:
         show_json(
             [
@@ -235,8 +247,10 @@ def _next(
                     "probability": float(p.passes),
                     "probability_by_second": float(p.passes_by_second),
                     "words": p.words,
+                    "left_out": codes,
+                    "unfitting": [r.words for r in unfitting],
                 }
-                for p in found
+                for p, codes in zip(found, left_out, strict=True)
             ]
         )
         return
@@ -250,7 +264,8 @@ def _next(
         for p in found
     ]
     header = ("chance", "by the second", "L", "a", "b", "panel to spray")
-    show(f"{table(header, rows, right='rrrrr')}\n\n{wrapped(DAY)}")
+    show(f"{table(header, rows, right='rrrrr')}\n\n{wrapped(f'{DAY} {aside_words(unfitting)}')}")
+    tell_left_out(left_out)
 
 
 def _as_dict(scored: Any, simple: bool) -> dict[str, Any]:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from matchlib.readings import ImportReport, Question
     from workbook.session import HowToRead
 
-__all__ = ["COMMANDS"]
+__all__ = ["COMMANDS", "typed"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,12 +243,24 @@ def _asked(archive: str, files: list[str], how: HowToRead) -> HowToRead:
         waiting = look_at(archive, files, how).open
         if not waiting:
             break
-        given = {q.key: _typed(q) for q in waiting}
+        given = {q.key: typed(q) for q in waiting}
         how = replace(how, answers={**how.answers, **given})
     return how
 
 
-def _typed(question: Question) -> str:
+def typed(question: Question) -> str:
+    """Ask a question at the keyboard until it is answered.
+
+    Parameters
+    ----------
+    question : Question
+        With its choices.
+
+    Returns
+    -------
+    str
+        Key of the one chosen.
+    """
     note(f"\n{question.text}")
     for i, choice in enumerate(question.choices, 1):
         means = f" ({choice.means})" if choice.means else ""
@@ -256,7 +268,7 @@ def _typed(question: Question) -> str:
     number = typer.prompt("Number", type=int, err=True)
     if not 1 <= number <= len(question.choices):
         note(f"One of 1 to {len(question.choices)}.")
-        return _typed(question)
+        return typed(question)
     return question.choices[number - 1].key
 
 

@@ -15,6 +15,7 @@ from workbook.cli.common import (
     show,
     show_json,
 )
+from workbook.cli.results import tell_left_out
 from workbook.cli.wanted import OrderOptions, SearchOptions, TargetOptions, tell_fit
 
 __all__ = ["COMMANDS"]
@@ -64,12 +65,19 @@ def _predict(
         else:
             tell_fit(session)
         found = session.predict_file(recipes, target=aim, tolerance=order, **file.declared)
+        left_out = [session.left_out([p.recipe]) for _, p in found]
     if unseen:
         note(unseen)
     if json_:
-        show_json([forecast_dict(*each) for each in found])
+        show_json(
+            [
+                forecast_dict(*each) | {"left_out": codes}
+                for each, codes in zip(found, left_out, strict=True)
+            ]
+        )
     else:
         show(predictions_text(found, order))
+        tell_left_out(left_out)
 
 
 def _match(
@@ -127,12 +135,15 @@ def _match(
         tell_fit(session)
         found = session.match(aim, limits, top=top)
         unseen = aim_words(session.model, aim)
+        left_out = [session.left_out([item.recipe]) for item in found]
     if unseen:
         note(unseen)
     if json_:
-        show_json(matches_as_dicts(found))
+        told = zip(matches_as_dicts(found), left_out, strict=True)
+        show_json([match | {"left_out": codes} for match, codes in told])
     else:
         show(matches_text(found))
+        tell_left_out(left_out)
 
 
 COMMANDS = {"predict": _predict, "match": _match}

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
+from workbook.cli.common import show
 from workbook.cli.printing import chance, number, table, wrapped
 
 if TYPE_CHECKING:
     from matchlib.forecast import Forecast
     from matchlib.suggest import Suggestion, Suggestions, Tolerance
 
-__all__ = ["matches_as_dicts", "matches_text", "predictions_text"]
+__all__ = ["matches_as_dicts", "matches_text", "predictions_text", "tell_left_out"]
 
 
 def matches_as_dicts(found: Suggestions) -> list[dict[str, Any]]:
@@ -207,6 +208,21 @@ def predictions_text(found: Sequence[tuple[str | None, Forecast]], tolerance: To
         )
     )
     return "\n\n".join(parts)
+
+
+def tell_left_out(codes: Iterable[Sequence[str]]) -> None:
+    """Print which panels were left out of results, where any were.
+
+    Parameters
+    ----------
+    codes : iterable of sequence of str
+        Panels' codes, for each result.
+    """
+    every = sorted({c for some in codes for c in some})
+    if every:
+        from matchlib.audit import excluded_words
+
+        show(f"\n{wrapped(excluded_words(every))}")
 
 
 def _aim_words(aim: Any, several: bool) -> str:

@@ -84,10 +84,16 @@ def _fit(
 def _audit(
     *,
     fix: Annotated[
-        int | None, typer.Option("--fix", min=1, help="Put the finding of this number right.")
+        list[str] | None,
+        typer.Option(
+            "--fix", help="Put the finding of this key right; again for the next.", metavar="KEY"
+        ),
     ] = None,
     ignore: Annotated[
-        int | None, typer.Option("--ignore", min=1, help="Set the finding of this number aside.")
+        list[str] | None,
+        typer.Option(
+            "--ignore", help="Set the finding of this key aside; again for the next.", metavar="KEY"
+        ),
     ] = None,
     archive: ArchiveOption = "panels.db",
     who: WhoOption = "",
@@ -95,36 +101,40 @@ def _audit(
 ) -> None:
     """Look for wrong backs, impossible readings, doubles and drift, each with its evidence.
 
-    --fix writes what a finding proposes; it is kept in the history and undo takes it back.
+    Each finding has a key in brackets, the panel's code for its back, that stays what it is when
+    others are put right. --fix writes what a finding proposes; it is kept in the history and undo
+    takes it back.
     """
-    if fix is not None and ignore is not None:
+    if fix and ignore:
         raise typer.BadParameter("give --fix or --ignore, not both")
     from workbook.cli.printing import wrapped
-    from workbook.session import Session
+    from workbook.session import Session, finding_dict, finding_text
 
-    with Session.open(archive, write=fix is not None or ignore is not None) as session:
+    with Session.open(archive, write=bool(fix or ignore)) as session:
         tell_fit(session)
-        if fix is not None:
-            done = session.fix(session.finding(fix), who=who)
+        found = session.findings(fix or ignore or ())
+        if fix:
+            done = session.fix(found, who=who)
             if json_:
-                show_json({"panel": done.panel, "change": done.change, "words": done.words})
+                show_json([{"panel": d.panel, "change": d.change, "words": d.words} for d in done])
             else:
-                show(wrapped(done.text))
+                show("\n".join(wrapped(d.text) for d in done))
             return
-        if ignore is not None:
-            chosen = session.finding(ignore)
-            session.archive.ignore(chosen.key, who=who)
-            show_json(chosen.as_dict()) if json_ else show(f"Set aside: {chosen.key}")
+        if ignore:
+            for chosen in found:
+                session.archive.ignore(chosen.key, who=who)
+            keys = ", ".join(f.key for f in found)
+            show_json([finding_dict(f) for f in found]) if json_ else show(f"Set aside: {keys}")
             return
-        found = session.findings()
         panels = len(session.archive)
     if json_:
-        show_json([f.as_dict() for f in found])
+        show_json([finding_dict(f) for f in found])
     elif not found:
         show(f"Nothing looks wrong in {panels} panels.")
     else:
-        show(f"{len(found)} of {panels} panels' backs and readings look wrong.\n")
-        show("\n\n".join(wrapped(f.text) for f in found))
+        things = "1 thing looks" if len(found) == 1 else f"{len(found)} things look"
+        show(f"{things} wrong in {panels} panels.\n")
+        show("\n\n".join(wrapped(finding_text(f)) for f in found))
 
 
 def validation_text(rows: list[TableRow]) -> str:

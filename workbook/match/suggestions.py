@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from matchlib.audit import excluded_words
+from matchlib.correction import aside_words
 from matchlib.forecast import angles_of
 from matchlib.tails import chance_words
 from workbook.controls import ButtonRow, Choice, HtmlView
@@ -137,6 +139,9 @@ class SuggestionsPanel(Panel):
         unseen = aim_words(self.bench.need_model(), found.target)
         if unseen:
             head += f'<p class="cpw-warn">{esc(unseen)}</p>'
+        codes = self.bench.session.left_out(s.recipe for s in found)
+        if codes:
+            head += f'<p class="cpw-warn">{esc(excluded_words(codes))}</p>'
         if found.miss:
             head += f'<p class="cpw-warn"><strong>{esc(found.miss)}</strong></p>'
         cards = "".join(self._card(k, s, target) for k, s in enumerate(found))
@@ -263,7 +268,8 @@ class SuggestionsPanel(Panel):
                 step=self.task.step,
             )
 
-        def then(found: Any) -> None:
+        def then(result: Any) -> None:
+            found, unfitting = result
             rows = [
                 (
                     panel.recipe.words,
@@ -276,7 +282,7 @@ class SuggestionsPanel(Panel):
             caption = "Test panels by the chance of a match by the second one"
             self.first.html = (
                 f"{table(heads, rows, caption=caption, right=heads[1:])}"
-                f'<p class="cpw-muted">{esc(DAY)}</p>'
+                f'<p class="cpw-muted">{esc(DAY)} {esc(aside_words(unfitting))}</p>'
             )
 
         self.task.start("Thinking two panels ahead", think, then)

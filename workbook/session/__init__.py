@@ -7,7 +7,7 @@ both call it and nothing below it; what it gives back are dataclasses that say t
 
 from __future__ import annotations
 
-from workbook.session.auditing import Fixed, NumberedFinding
+from workbook.session.auditing import Fixed, finding_dict, finding_text
 from workbook.session.back import Draft, date_of, draft_panel, recipe_dict, recipe_of
 from workbook.session.demo import DemoShop, make_demo
 from workbook.session.forms import Forms, bench_of
@@ -28,13 +28,14 @@ __all__ = [
     "HowToRead",
     "Imported",
     "Job",
-    "NumberedFinding",
     "Session",
     "bench_of",
     "bottle_words",
     "date_of",
     "densities_of",
     "draft_panel",
+    "finding_dict",
+    "finding_text",
     "import_file",
     "lab_of",
     "labour_of",

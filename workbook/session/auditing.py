@@ -1,7 +1,9 @@
-"""The audit's findings with numbers to press, and their fixes, logged and reversible."""
+"""The audit's findings by their keys, and their fixes, logged and reversible."""
 
 from __future__ import annotations
 
+import shlex
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -12,72 +14,65 @@ if TYPE_CHECKING:
     from matchlib.audit import Finding
     from matchlib.regression import FilmRegressor
 
-__all__ = ["Fixed", "NumberedFinding", "findings_of", "fix_finding"]
+__all__ = [
+    "Fixed",
+    "chosen_findings",
+    "finding_dict",
+    "finding_text",
+    "findings_of",
+    "fix_findings",
+]
 
 
-@dataclass(frozen=True, slots=True)
-class NumberedFinding:
-    """A finding and the number by which it is chosen.
+def finding_text(found: Finding) -> str:
+    """Return a finding, its evidence and its fix, in words.
 
     Parameters
     ----------
-    number : int
-        1 is the likeliest.
-    finding : Finding
-        What looks wrong.
+    found : Finding
+        Of the audit.
+
+    Returns
+    -------
+    str
+        Lines, the first with its key.
     """
+    from matchlib.tails import chance_words
 
-    number: int
-    finding: Finding
+    lines = [f"[{found.key}] {found.kind}, {chance_words(found.probability)} likely: {found.words}"]
+    if found.evidence is not None and found.evidence.words not in found.words:
+        lines.append(f"Evidence: {found.evidence.words}.")
+    press = f" (--fix {shlex.quote(found.key)})" if found.can_fix else ""
+    lines.append(f"Fix: {found.fix}{press}")
+    return "\n".join(lines)
 
-    @property
-    def key(self) -> str:
-        """What it is known by, whatever its number: for setting it aside."""
-        found = self.finding
-        proposed = "" if found.proposed is None else str(found.proposed)
-        return f"{found.kind}|{'|'.join(found.codes)}|{proposed}"[:400]
 
-    @property
-    def can_fix(self) -> bool:
-        """Whether one press puts it right."""
-        return self.finding.proposed is not None and len(self.finding.codes) == 1
+def finding_dict(found: Finding) -> dict[str, Any]:
+    """Return a finding as plain data.
 
-    @property
-    def text(self) -> str:
-        """The finding, its evidence and its fix, in words."""
-        from matchlib.tails import chance_words
+    Parameters
+    ----------
+    found : Finding
+        Of the audit.
 
-        found = self.finding
-        sure = chance_words(found.probability)
-        lines = [f"{self.number}. {found.kind}, {sure} likely: {found.words}"]
-        if found.evidence is not None and found.evidence.words not in found.words:
-            lines.append(f"Evidence: {found.evidence.words}.")
-        lines.append(f"Fix: {found.fix}" + (f" (--fix {self.number})" if self.can_fix else ""))
-        return "\n".join(lines)
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return it as plain data.
-
-        Returns
-        -------
-        dict
-            For JSON.
-        """
-        found = self.finding
-        evidence, proposed = found.evidence, found.proposed
-        return {
-            "number": self.number,
-            "kind": found.kind,
-            "panels": list(found.codes),
-            "probability": float(found.probability),
-            "words": found.words,
-            "fix": found.fix,
-            "can_fix": self.can_fix,
-            "written": None if evidence is None else float(evidence.written),
-            "proposed": None if evidence is None else float(evidence.proposed),
-            "proposed_recipe": None if proposed is None else proposed.words,
-            "key": self.key,
-        }
+    Returns
+    -------
+    dict
+        For JSON.
+    """
+    evidence, proposed = found.evidence, found.proposed
+    return {
+        "key": found.key,
+        "kind": found.kind,
+        "panels": list(found.codes),
+        "probability": float(found.probability),
+        "words": found.words,
+        "fix": found.fix,
+        "can_fix": found.can_fix,
+        "written": None if evidence is None else float(evidence.written),
+        "proposed": None if evidence is None else float(evidence.proposed),
+        "proposed_recipe": None if proposed is None else proposed.words,
+    }
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +102,7 @@ class Fixed:
         )
 
 
-def findings_of(archive: Archive, model: FilmRegressor) -> tuple[NumberedFinding, ...]:
+def findings_of(archive: Archive, model: FilmRegressor) -> tuple[Finding, ...]:
     """Return what looks wrong and was not set aside.
 
     Parameters
@@ -119,51 +114,88 @@ def findings_of(archive: Archive, model: FilmRegressor) -> tuple[NumberedFinding
 
     Returns
     -------
-    tuple of NumberedFinding
+    tuple of Finding
         The likeliest first.
     """
     from matchlib.audit import audit
 
     aside = archive.ignored()
-    found = [NumberedFinding(0, f) for f in audit(archive.panels(), model)]
-    left = [f.finding for f in found if f.key not in aside]
-    return tuple(NumberedFinding(i, f) for i, f in enumerate(left, 1))
+    return tuple(f for f in audit(archive.panels(), model) if f.key not in aside)
 
 
-def fix_finding(archive: Archive, chosen: NumberedFinding, *, who: str = "") -> Fixed:
-    """Write what a finding proposes; what was written is kept in the history.
+def chosen_findings(found: Sequence[Finding], keys: Sequence[str]) -> tuple[Finding, ...]:
+    """Return the findings of some keys.
+
+    Parameters
+    ----------
+    found : sequence of Finding
+        Of the archive as it is now.
+    keys : sequence of str
+        As they were printed; case does not matter.
+
+    Returns
+    -------
+    tuple of Finding
+        One a key, in their order.
+
+    Raises
+    ------
+    ArchiveError
+        If there is no finding of one of the keys.
+    """
+    by_key = {f.key.casefold(): f for f in found}
+    lost = [k for k in keys if k.strip().casefold() not in by_key]
+    if lost:
+        some = ", ".join(f.key for f in found[:6]) + (" ..." if len(found) > 6 else "")
+        raise ArchiveError(
+            "There is no such finding.",
+            expected=f"a key of the list: {some}" if found else "none, for nothing looks wrong",
+            got=", ".join(lost),
+            remedy="run the audit again and take the key from it; what was put right is gone.",
+        )
+    return tuple(by_key[k.strip().casefold()] for k in dict.fromkeys(keys))
+
+
+def fix_findings(
+    archive: Archive, chosen: Sequence[Finding], *, who: str = ""
+) -> tuple[Fixed, ...]:
+    """Write what findings propose; what was written is kept in the history.
 
     Parameters
     ----------
     archive : Archive
         Open for writing.
-    chosen : NumberedFinding
+    chosen : sequence of Finding
         Of this archive as it is now.
     who : str
         For the history.
 
     Returns
     -------
-    Fixed
-        With the number of the change.
+    tuple of Fixed
+        Each with the number of its change.
 
     Raises
     ------
     ArchiveError
-        If no recipe is proposed, so that only a person can put it right.
+        If one of them proposes no recipe, so that only a person can put it right; then nothing
+        is written.
     """
-    found = chosen.finding
-    if not chosen.can_fix or found.proposed is None:
-        raise ArchiveError(
-            "This finding cannot be put right by itself.",
-            expected="a finding that proposes another recipe for one panel",
-            got=f"{found.kind}, {', '.join(found.codes)}",
-            remedy=f"{found.fix[:1].lower()}{found.fix[1:]}",
-        )
-    code = found.codes[0]
-    change = archive.amend(code, recipe=found.proposed, who=who, why=f"audit: {found.kind}")
-    if change is None:
-        raise ArchiveError(
-            "This panel is written so already.", got=code, remedy="run the audit again."
-        )
-    return Fixed(code, change, found.proposed.words)
+    for found in chosen:
+        if not found.can_fix:
+            raise ArchiveError(
+                "This finding cannot be put right by itself.",
+                expected="a finding that proposes another recipe for one panel",
+                got=f"{found.kind}, {', '.join(found.codes)}",
+                remedy=f"{found.fix[:1].lower()}{found.fix[1:]}",
+            )
+    done = []
+    for found in chosen:
+        code, recipe = found.codes[0], found.proposed
+        change = archive.amend(code, recipe=recipe, who=who, why=f"audit: {found.kind}")
+        if change is None or recipe is None:
+            raise ArchiveError(
+                "This panel is written so already.", got=code, remedy="run the audit again."
+            )
+        done.append(Fixed(code, change, recipe.words))
+    return tuple(done)

@@ -154,7 +154,7 @@ def next_for(
     source: str,
     top: int,
     step: Step | None = None,
-) -> tuple[TargetPanel, ...]:
+) -> tuple[tuple[TargetPanel, ...], tuple[Recipe, ...]]:
     """Rank panels by the chance of a match by the second one sprayed.
 
     Parameters
@@ -170,21 +170,25 @@ def next_for(
 
     Returns
     -------
-    tuple of TargetPanel
+    panels : tuple of TargetPanel
         The best first.
+    unfitting : tuple of Recipe
+        Those tried that do not fit their readings, of which nothing was learnt.
     """
-    from matchlib.correction import Belief
+    from matchlib.correction import Belief, learn
     from matchlib.next_panel import next_for_target
 
-    belief = Belief.of(model or _without(archive, without, step))
-    return next_for_target(
-        belief.after(tried) if tried else belief,
+    before = Belief.of(model or _without(archive, without, step), recipes=[r for r, _ in tried])
+    belief, unfitting = learn(before, tried, booth_of(limits))
+    found = next_for_target(
+        belief,
         target,
         _candidates(belief.model, limits),
         source=source,
         shown=top,
         step=step,
     )
+    return found, tuple(row.recipe for row in unfitting)
 
 
 def plan_for(

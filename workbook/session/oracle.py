@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,10 +14,10 @@ from workbook.session.targets import reading_of_lab
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
-    from matchlib.domain import Reading
+    from matchlib.domain import Reading, Recipe
     from matchlib.forecast import Forecast
     from matchlib.readings import RecipeRow
-    from matchlib.regression import FilmRegressor
+    from matchlib.regression import FilmPredictor, FilmRegressor
     from matchlib.stepping import Step
     from matchlib.suggest import Target, Tolerance
 
@@ -86,6 +86,27 @@ class Oracle(Keeper):
             Fitted to the archive as it is now.
         """
         return self.fit(step=unmeasured(step)).model
+
+    def left_out(
+        self, recipes: Iterable[Recipe], model: FilmPredictor | None = None
+    ) -> tuple[str, ...]:
+        """Return the panels left out of the fit that would move what is said of recipes.
+
+        Parameters
+        ----------
+        recipes : iterable of Recipe
+            What is predicted or suggested.
+        model : FilmPredictor, optional
+            By which; the archive's if None.
+
+        Returns
+        -------
+        tuple of str
+            Their codes; see `matchlib.audit.excluded`.
+        """
+        from matchlib.audit import excluded
+
+        return excluded(model or self.model, recipes, lambda code: self.archive.panel(code).recipe)
 
     @property
     def geometry(self) -> str:

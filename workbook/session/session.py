@@ -6,14 +6,14 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from matchlib.errors import ArchiveError
-from workbook.session.auditing import Fixed, NumberedFinding, findings_of, fix_finding
+from workbook.session.auditing import Fixed, chosen_findings, findings_of, fix_findings
 from workbook.session.matching import correct_tried, next_for, plan_for, suggest_for, tried_in
 from workbook.session.oracle import Oracle
 from workbook.session.sheet import sheet_of
 from workbook.session.shelf import SHELF, habit_of, limits_of, shelf_of
 
 if TYPE_CHECKING:
+    from matchlib.audit import Finding
     from matchlib.correction import Advice
     from matchlib.domain import Reading, Recipe
     from matchlib.next_panel import ArchivePlan, TargetPanel
@@ -174,7 +174,7 @@ class Session(Oracle):
         source: str = "spectrophotometer",
         top: int = 5,
         step: Step | None = None,
-    ) -> tuple[TargetPanel, ...]:
+    ) -> tuple[tuple[TargetPanel, ...], tuple[Recipe, ...]]:
         """Rank test panels by the chance of a match by the second one.
 
         Parameters
@@ -195,8 +195,10 @@ class Session(Oracle):
 
         Returns
         -------
-        tuple of TargetPanel
+        panels : tuple of TargetPanel
             The best first.
+        unfitting : tuple of Recipe
+            Those sprayed for it that do not fit their readings, of which nothing was learnt.
         """
         tried = tried_in(self.archive, codes, file)
         wanted = self.limits() if limits is None else limits
@@ -238,60 +240,43 @@ class Session(Oracle):
 
     # Trust
 
-    def findings(self) -> tuple[NumberedFinding, ...]:
+    def findings(self, keys: Sequence[str] = ()) -> tuple[Finding, ...]:
         """Return what looks wrong in the archive and was not set aside.
-
-        Returns
-        -------
-        tuple of NumberedFinding
-            The likeliest first.
-        """
-        return findings_of(self.archive, self.model)
-
-    def finding(self, number: int) -> NumberedFinding:
-        """Return one finding of the archive as it is now.
 
         Parameters
         ----------
-        number : int
-            As `findings` numbers them.
+        keys : sequence of str
+            Those of these keys alone; all if none.
 
         Returns
         -------
-        NumberedFinding
-            That one.
+        tuple of Finding
+            The likeliest first, or in the order of the keys.
 
         Raises
         ------
         ArchiveError
-            If there is no such finding.
+            If there is no finding of one of the keys.
         """
-        found = self.findings()
-        if not 1 <= number <= len(found):
-            raise ArchiveError(
-                "There is no finding of this number.",
-                expected=f"1 to {len(found)}" if found else "none, for nothing looks wrong",
-                got=str(number),
-                remedy="run the audit again and take a number from it.",
-            )
-        return found[number - 1]
+        found = findings_of(self.archive, self.model)
+        return chosen_findings(found, keys) if keys else found
 
-    def fix(self, finding: NumberedFinding, *, who: str = "") -> Fixed:
-        """Write what a finding proposes; logged and reversible.
+    def fix(self, findings: Sequence[Finding], *, who: str = "") -> tuple[Fixed, ...]:
+        """Write what findings propose; logged and reversible.
 
         Parameters
         ----------
-        finding : NumberedFinding
+        findings : sequence of Finding
             From `findings`.
         who : str
             For the history.
 
         Returns
         -------
-        Fixed
-            With the number of the change.
+        tuple of Fixed
+            Each with the number of its change.
         """
-        return fix_finding(self.archive, finding, who=who)
+        return fix_findings(self.archive, findings, who=who)
 
     def validate(
         self,

@@ -1,0 +1,72 @@
+"""What a merge of two archives did, or would do."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from matchlib.archive.adding import AddResult
+
+if TYPE_CHECKING:
+    from matchlib.readings.questions import Question
+
+__all__ = ["Merged"]
+
+
+@dataclass(frozen=True, slots=True)
+class Merged:
+    """What a merge did, or would do.
+
+    Parameters
+    ----------
+    panels : AddResult
+        What became of their panels, by the codes that they have here; those left out under their
+        own.
+    renamed : tuple of (str, str)
+        Their codes that other cards have here, and the codes given instead.
+    names : tuple of (str, str, str)
+        Kind, their name and the one that it was joined to.
+    jobs : tuple of (int, int)
+        Their number of a job and its number here.
+    jobs_left : tuple of (int, str)
+        Their number of a job that was not taken, and why.
+    files : int
+        Photos and the like that came along.
+    left : tuple of str
+        What else was not taken, in words.
+    questions : tuple of Question
+        What was asked.
+    change : int, optional
+        Number of the change, for `undo`; None where nothing was new.
+    """
+
+    panels: AddResult = field(default_factory=AddResult)
+    renamed: tuple[tuple[str, str], ...] = ()
+    names: tuple[tuple[str, str, str], ...] = ()
+    jobs: tuple[tuple[int, int], ...] = ()
+    jobs_left: tuple[tuple[int, str], ...] = ()
+    files: int = 0
+    left: tuple[str, ...] = ()
+    questions: tuple[Question, ...] = ()
+    change: int | None = None
+
+    @property
+    def open(self) -> tuple[Question, ...]:
+        """The questions that must be answered first."""
+        return tuple(q for q in self.questions if q.open)
+
+    @property
+    def text(self) -> str:
+        """What was joined and what was not, in plain words, a line each."""
+        lines = [self.panels.words]
+        lines += [f"Panel {old} is {new} here." for old, new in self.renamed]
+        lines += [f"Panel {code}: {n} more readings." for code, n in self.panels.extended]
+        lines += [f"The {kind} {old} was joined to {new}." for kind, old, new in self.names]
+        lines += [f"Their job {old} is job {new} here." for old, new in self.jobs]
+        if self.files:
+            lines.append(f"{self.files} photos and other files came along.")
+        lines += [f"Differs, left as it is here: {c}: {what}" for c, what in self.panels.differing]
+        lines += [f"Not taken: panel {code}: {why}" for code, why in self.panels.refused]
+        lines += [f"Not taken: their job {number}: {why}" for number, why in self.jobs_left]
+        lines += [f"Not taken: {what}" for what in self.left]
+        return "\n".join(lines)

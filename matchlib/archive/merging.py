@@ -1,0 +1,443 @@
+"""Merging another archive into this one: one transaction, one change in the history."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import sqlalchemy as sa
+
+from matchlib.archive import attaching, jobs, schema
+from matchlib.archive.adding import AddResult, insert
+from matchlib.archive.changes import Entry, Stamp, inserted, record
+from matchlib.archive.codec import fields_of, readings_of
+from matchlib.archive.kept import Kept, kept, write
+from matchlib.archive.meeting import meet, one_card
+from matchlib.archive.merged import Merged
+from matchlib.archive.names import names_of, respelled, rewrite
+from matchlib.archive.naming import said_job
+from matchlib.domain import Name, Panel, name_key, near_names
+from matchlib.errors import ArchiveError
+from matchlib.plain import dump, to_plain
+
+if TYPE_CHECKING:
+    from matchlib.archive.database import Database
+    from matchlib.archive.store import Archive
+    from matchlib.job import Job
+    from matchlib.readings.questions import Asking, Question
+
+__all__ = ["merge"]
+
+_SAID = 8  # codes named in a question
+
+
+class _LookedOnly(Exception):  # noqa: N818  ends a transaction that is not to be kept
+    """All was tried, and nothing is to stay."""
+
+
+def merge(
+    archive: Archive,
+    other: Archive,
+    answers: Mapping[str, str] | None = None,
+    *,
+    prefix: str = "",
+    who: str = "",
+    why: str = "",
+    dry_run: bool = False,
+) -> Merged:
+    """Take all panels, names and jobs of another archive in, as one change.
+
+    Parameters
+    ----------
+    archive : Archive
+        Open for writing.
+    other : Archive
+        Open; it is not changed.
+    answers : mapping of str to str, optional
+        Answers by key of question.
+    prefix : str
+        Put before those of their codes that other cards have here.
+    who, why : str
+        For the history.
+    dry_run : bool
+        Do all of it and take it back, so that nothing is changed.
+
+    Returns
+    -------
+    Merged
+        What was joined and what was not; of a dry run with the questions that are open.
+
+    Raises
+    ------
+    MatchlibError
+        If the two are one archive, a question is open, or something cannot be joined; nothing is
+        changed then.
+    """
+    from matchlib.readings.questions import Asking  # the readers are slow to load
+
+    if _place(archive.database) == _place(other.database):
+        raise ArchiveError(
+            "An archive cannot be merged with itself.",
+            got=other.label,
+            where=archive.label,
+            remedy="give the other archive, or a backup of it.",
+        )
+    short = other.label.replace("\\", "/").rstrip("/").rpartition("/")[2].rpartition(".")[0]
+    usual = f"{short[:20] or 'other'}-"
+    asking = Asking({"codes": "prefix"} if prefix else {})
+    asking.answers |= dict(answers or {})
+    merging = _Merging(other, asking, prefix or usual, archive.stamp(who, why))
+    try:
+        with archive.database.write() as connection:
+            merged = merging.into(connection)
+            if dry_run:
+                raise _LookedOnly
+            if merged.open:
+                raise ArchiveError(
+                    "The merge leaves something open; nothing was changed.",
+                    got="\n".join(q.words() for q in merged.open),
+                    where=other.label,
+                    remedy="answer, and merge again.",
+                )
+    except _LookedOnly:
+        return replace(merged, change=None)
+    return merged
+
+
+def _place(database: Database) -> object:
+    """What two connections to one archive have in common, whatever it is called in each."""
+    if database.path is not None:
+        status = database.path.stat()
+        return status.st_dev, status.st_ino
+    began = sa.select(sa.func.current_database(), sa.func.pg_postmaster_start_time())
+    with database.read() as connection:
+        return tuple(connection.execute(began).one())
+
+
+class _Merging:
+    """One merge in hand."""
+
+    def __init__(self, other: Archive, asking: Asking, prefix: str, stamp: Stamp) -> None:
+        self.other = other
+        self.asking = asking
+        self.prefix = prefix
+        self.stamp = stamp
+
+    def into(self, connection: sa.Connection) -> Merged:
+        """Do it within a write transaction."""
+        with self.other.database.read() as theirs:
+            names = list(names_of(theirs).values())
+        said, joined, items = self._names(connection, names)
+
+        def say(kind: str, text: str) -> str:
+            return said.get((kind, name_key(text)), text)
+
+        panels, codes, left = self._coded(connection, respelled(self.other.panels(), say))
+        pictures, panels = self._pictured(connection, panels, codes)
+        found = kept(connection, [p.code for p in panels])
+        known = {code: there for code, there in found.items() if not there.fields["deleted"]}
+        new = [p for p in panels if p.code not in known]
+        result, changed = _met([p for p in panels if p.code in known], known, self._same)
+        result = replace(
+            result,
+            added=tuple(p.code for p in new),
+            again=tuple(p.code for p in new if p.code in found),
+            refused=tuple(left),
+            readings=sum(n for _, n in result.extended) + sum(len(readings_of(p)) for p in new),
+        )
+        import_id = None
+        if new or changed:
+            row = {"file": self.other.label, "who": self.stamp.who, "at": self.stamp.at}
+            values = schema.imports.insert().values(**row, readings=result.readings)
+            import_id = inserted(connection.execute(values))
+            items += insert(connection, new, import_id)
+            wanted = [(there, fields_of(panel)) for there, panel in changed]
+            items += write(connection, wanted, import_id=import_id)
+        taken, untaken, entries = self._jobs(connection, say, codes)
+        items += entries
+        change = None
+        if items:
+            change = record(connection, "merged", items, self.stamp, import_id=import_id)
+        return Merged(
+            replace(result, import_id=import_id),
+            tuple((old, here) for old, here in codes.items() if old != here),
+            tuple(joined),
+            tuple(taken),
+            tuple(untaken),
+            self._files(connection, codes, pictures),
+            tuple(self._left()),
+            self.asking.questions,
+            change,
+        )
+
+    def _names(
+        self, connection: sa.Connection, names: Sequence[Name]
+    ) -> tuple[dict[tuple[str, str], str], list[tuple[str, str, str]], list[Entry]]:
+        """What their spellings mean here, which were joined, and what that changes."""
+        there = names_of(connection)
+        rows = {(n.kind, key): row for row, n in there.items() for key in n.keys}
+        now = dict(there)
+        said: dict[tuple[str, str], str] = {}
+        joined, new = [], []
+        for name in names:
+            keys = [(name.kind, name_key(text)) for text in (name.name, *name.spellings)]
+            row = next((rows[key] for key in keys if key in rows), None)
+            if row is None:
+                row = self._near(name, there)
+            if row is None:
+                new.append(name)
+                meant = name.name
+            else:
+                meant = now[row].name
+                now[row] = _with(now[row], name, rows)
+                if name_key(meant) != keys[0][1]:
+                    joined.append((name.kind, name.name, meant))
+            for key in keys:
+                said.setdefault(key, meant)
+        if new:
+            data = [
+                {"kind": n.kind, "key": name_key(n.name), "data": dump(to_plain(n))} for n in new
+            ]
+            connection.execute(schema.names.insert(), data)
+        changed: dict[int, Name | None] = {r: n for r, n in now.items() if n != there[r]}
+        return said, joined, rewrite(connection, there, changed) if changed else []
+
+    def _near(self, name: Name, there: Mapping[int, Name]) -> int | None:
+        """The row of a name here that theirs is another spelling of, by answer."""
+        from matchlib.readings.questions import Choice, Question
+
+        rows = {n.name: row for row, n in there.items() if n.kind == name.kind}
+        near = near_names(name.name, rows)[:3]
+        if not near:
+            return None
+
+        def make() -> Question:
+            return Question(
+                f"name:{name.kind}:{name.name}",
+                f"Their {name.kind} {name.name!r} is new here, and much like {near[0]!r}. "
+                "Is it the same?",
+                [Choice(other, f"the same {name.kind}, spelled otherwise") for other in near]
+                + [Choice("new", f"another {name.kind}, of its own")],
+            )
+
+        return rows.get(self._answer(f"name:{name.kind}:{name.name}", make, "new"))
+
+    def _answer(self, key: str, make: Callable[[], Question], until: str) -> str:
+        from matchlib.readings.questions import Undecided
+
+        try:
+            return self.asking.answer(key, make)
+        except Undecided:
+            return until
+
+    @property
+    def _same(self) -> bool:
+        return self.asking.settled("codes") == "same"
+
+    def _coded(
+        self, connection: sa.Connection, panels: Sequence[Panel]
+    ) -> tuple[list[Panel], dict[str, str], list[tuple[str, str]]]:
+        """Their panels under codes of this archive; their codes to those; what is left out."""
+        clashing = _others(connection, panels)
+        if not clashing:
+            return list(panels), {p.code: p.code for p in panels}, []
+        answer = self._clash(clashing)
+        if answer == "leave":
+            own = [p for p in panels if p.code not in clashing]
+            why = "another card has its code here, and it was left out, as answered"
+            return own, {p.code: p.code for p in own}, [(code, why) for code in clashing]
+        codes = {p.code: p.code for p in panels}
+        if answer == "prefix":
+            codes |= {code: self.prefix + code for code in clashing}
+        coded = [replace(p, code=codes[p.code]) for p in panels]
+        fresh = {codes[code] for code in clashing}
+        taken = sorted(fresh & {p.code for p in panels}) if answer == "prefix" else []
+        if answer == "prefix":
+            taken += _others(connection, [p for p in coded if p.code in fresh])
+        if taken:
+            raise ArchiveError(
+                f"With {self.prefix!r} before it, a code of theirs is that of another card too.",
+                got=", ".join(taken[:_SAID]),
+                remedy="give another prefix (--prefix).",
+            )
+        return coded, codes, []
+
+    def _clash(self, codes: Sequence[str]) -> str:
+        from matchlib.readings.questions import Choice, Question
+
+        more = f" and {len(codes) - _SAID} more" if len(codes) > _SAID else ""
+        said = f"{', '.join(codes[:_SAID])}{more}"
+
+        def make() -> Question:
+            return Question(
+                "codes",
+                f"They have panels of the same code as panels here, read otherwise: {said}. "
+                "What are they?",
+                [
+                    Choice(
+                        "prefix",
+                        f"other cards: take them with {self.prefix!r} before the code",
+                        f"{codes[0]} becomes {self.prefix}{codes[0]}",
+                    ),
+                    Choice("same", "the same cards, read again: join their readings"),
+                    Choice("leave", "leave them out"),
+                ],
+            )
+
+        return self._answer("codes", make, "leave")
+
+    def _pictured(
+        self, connection: sa.Connection, panels: Sequence[Panel], codes: Mapping[str, str]
+    ) -> tuple[dict[tuple[str, str], str], list[Panel]]:
+        """Names that their files are kept under where others have them, by their code and name."""
+        theirs = {here: code for code, here in codes.items()}
+        with self.other.database.read() as other:
+            there = attaching.digests(other)
+        here = attaching.digests(connection)
+        names: dict[tuple[str, str], str] = {}
+        result = []
+        for panel in panels:
+            code = theirs[panel.code]
+            own = here.get(panel.code, {})
+            for name, sha256 in there.get(code, {}).items():
+                if own.get(name, sha256) != sha256:
+                    names[code, name] = f"{sha256[:8]}-{name[-100:]}"
+            result.append(_repictured(panel, code, names) if code in there else panel)
+        return names, result
+
+    def _jobs(
+        self,
+        connection: sa.Connection,
+        say: Callable[[str, str], str],
+        codes: Mapping[str, str],
+    ) -> tuple[list[tuple[int, int]], list[tuple[int, str]], list[Entry]]:
+        here = {_order(job): job for job in jobs.all_of(connection)}
+        taken, left, items = [], [], []
+        for theirs in reversed(self.other.jobs()):
+            job = _moved(said_job(theirs, say), codes)
+            there = here.get(_order(job))
+            if there is not None:
+                same = jobs.fields_of(there) == jobs.fields_of(job)
+                told = f"it is job {there.number} here"
+                left.append(
+                    (theirs.number, told if same else f"{told}, which has gone on otherwise")
+                )
+                continue
+            number, entry = jobs.begin(connection, job, self.stamp)
+            taken.append((theirs.number, number))
+            items.append(entry)
+        return taken, left, items
+
+    def _files(
+        self,
+        connection: sa.Connection,
+        codes: Mapping[str, str],
+        names: Mapping[tuple[str, str], str],
+    ) -> int:
+        with self.other.database.read() as other:
+            there = attaching.digests(other)
+        here = attaching.digests(connection)
+        count = 0
+        for code, files in there.items():
+            own = here.get(codes.get(code, ""), {})
+            if code not in codes or all(names.get((code, n), n) in own for n in files):
+                continue
+            for one in self.other.attachments(code):
+                name = names.get((code, one.name), one.name)
+                if name not in own:
+                    data, at = one.data, one.at.isoformat(timespec="milliseconds")
+                    attaching.attach(connection, codes[code], name, data, at=at, who=one.who)
+                    count += 1
+        return count
+
+    def _left(self) -> list[str]:
+        """What no merge takes, where they have it."""
+        counted = {}
+        with self.other.database.read() as other:
+            for what, table in (
+                ("change of their history", schema.history),
+                ("setting", schema.settings),
+                ("profile of a phone or of files", schema.profiles),
+                ("finding set aside", schema.ignored),
+            ):
+                counted[what] = other.execute(
+                    sa.select(sa.func.count()).select_from(table)
+                ).scalar_one()
+        counted["removed panel"] = len(self.other.deleted())
+        return [_many(n, what) for what, n in counted.items() if n]
+
+
+def _many(n: int, what: str) -> str:
+    first, _, rest = what.partition(" ")
+    return f"{n} {first if n == 1 else first + 's'} {rest}".rstrip() + "."
+
+
+def _others(connection: sa.Connection, panels: Sequence[Panel]) -> list[str]:
+    """Codes that other cards have here."""
+    known = kept(connection, [p.code for p in panels])
+    return [
+        p.code
+        for p in panels
+        if (there := known.get(p.code)) is not None
+        and not there.fields["deleted"]
+        and not one_card(there.panel, p)
+    ]
+
+
+def _met(
+    panels: Sequence[Panel], known: Mapping[str, Kept], same: bool
+) -> tuple[AddResult, list[tuple[Kept, Panel]]]:
+    """What becomes of panels that are known, and what they are to be."""
+    extended, already, differing = [], [], []
+    changed = []
+    for panel in panels:
+        there = known[panel.code]
+        met = meet(there.panel, panel, strict=not same or one_card(there.panel, panel))
+        if met.words:
+            differing.append((panel.code, met.words))
+        gained = len(readings_of(met.joined)) - len(readings_of(there.panel))
+        if gained:
+            extended.append((panel.code, gained))
+        if met.joined != there.panel:
+            changed.append((there, met.joined))
+        elif not met.words:
+            already.append(panel.code)
+    result = AddResult(extended=tuple(extended), already=tuple(already), differing=tuple(differing))
+    return result, changed
+
+
+def _with(ours: Name, theirs: Name, rows: Collection[tuple[str, str]]) -> Name:
+    """Our name with the spellings and lots that are theirs alone."""
+    more = [s for s in (theirs.name, *theirs.spellings) if (ours.kind, name_key(s)) not in rows]
+    codes = {name_key(lot.code) for lot in ours.lots}
+    lots = [lot for lot in theirs.lots if name_key(lot.code) not in codes]
+    return replace(ours, spellings=(*ours.spellings, *more), lots=(*ours.lots, *lots))
+
+
+def _repictured(panel: Panel, code: str, names: Mapping[tuple[str, str], str]) -> Panel:
+    stages = tuple(
+        replace(
+            stage,
+            readings=tuple(
+                replace(r, picture=names.get((code, r.picture), r.picture)) for r in stage.readings
+            ),
+        )
+        for stage in panel.stages
+    )
+    return replace(panel, stages=stages)
+
+
+def _order(job: Job) -> str:
+    """What tells that two jobs are one order: its name, customer and target."""
+    fields = jobs.fields_of(job)
+    if job.target:
+        fields = {k: fields.get(k) for k in ("name", "customer", "target")}
+    return dump(fields)
+
+
+def _moved(job: Job, codes: Mapping[str, str]) -> Job:
+    """A job with the codes that its panels have here, without those left out."""
+    plan = job.plan and replace(job.plan, on=codes.get(job.plan.on, ""))
+    panels = tuple(codes[code] for code in job.panels if code in codes)
+    return replace(job, plan=plan, panels=panels, number=0, version=0)

@@ -1,0 +1,69 @@
+"""Which panels a fit left out whose backs, if they are right after all, would move a result."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from typing import TYPE_CHECKING
+
+from matchlib.domain import Recipe
+
+if TYPE_CHECKING:
+    from matchlib.regression import FilmPredictor
+
+__all__ = ["excluded", "excluded_words"]
+
+
+def excluded(
+    model: FilmPredictor, recipes: Iterable[Recipe], recipe_of: Callable[[str], Recipe]
+) -> tuple[str, ...]:
+    """Return the panels left out of a fit that share a ground or a colour with recipes.
+
+    Parameters
+    ----------
+    model : FilmPredictor
+        Fitted.
+    recipes : iterable of Recipe
+        What is predicted.
+    recipe_of : callable
+        From a panel's code to what its back says.
+
+    Returns
+    -------
+    tuple of str
+        Codes, in order.
+    """
+    silent = [
+        c for c, t in zip(model.panels_.tolist(), model.trust_.tolist(), strict=True) if not t
+    ]
+    if not silent:
+        return ()
+    names = set[tuple[str, str]]().union(*map(_names, recipes))
+    return tuple(sorted(code for code in silent if names & _names(recipe_of(code))))
+
+
+def excluded_words(codes: Sequence[str]) -> str:
+    """Say that panels were left out of what is told.
+
+    Parameters
+    ----------
+    codes : sequence of str
+        Which; none for no words.
+
+    Returns
+    -------
+    str
+        A sentence or two.
+    """
+    if not codes:
+        return ""
+    one = len(codes) == 1
+    return (
+        f"Left out: {', '.join(codes)}, whose back{'' if one else 's'} and reading"
+        f"{' do' if one else 's do'} not agree; {'it has' if one else 'they have'} a ground or "
+        "colour of this and would move it. See the audit."
+    )
+
+
+def _names(recipe: Recipe) -> set[tuple[str, str]]:
+    colours = {} if recipe.colour is None else recipe.colour.shares
+    return {("ground", g) for g in recipe.ground.shares} | {("colour", c) for c in colours}

@@ -1,0 +1,196 @@
+"""Whether a panel just read is what its back says, before anything is learnt from it.
+
+A reading is weighed as more or less film of its own recipe, as every slip of the back (another
+ground, pot, ratio or count of coats), as a misreading, and as what no recipe near it makes, by
+Bayes' rule as the audit weighs the archive's backs. Today's film is summed over what it may be and
+not taken as a straight line, for what is asked is how *much* of it the reading needs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import gammaln, logsumexp
+
+from matchlib.audit import Shelf, Verdict, judge
+from matchlib.correction.belief import Belief
+from matchlib.correction.moves import Booth
+from matchlib.correction.sprayed import Sprayed
+from matchlib.domain import Colour, Ground, Panel, Reading, Recipe
+from matchlib.regression.vocabulary import Vocabulary
+from matchlib.stepping import Step
+from matchlib.tails import chance_words
+
+__all__ = ["LOOK", "aside_words", "unfitting_words", "weigh"]
+
+Array = NDArray[np.float64]
+
+FILMS: Array = np.linspace(-4.5, 4.5, 37)
+"""Films that are summed over [standard deviations of the widest kind of day]."""
+
+LOOK = "Before anything is changed, read it again and look at its back, its ground and its pot."
+"""What to do first with a panel that does not fit."""
+
+
+@dataclass(frozen=True)
+class _Card:
+    """One panel against what is believed of today; stands where the audit has left-out panels."""
+
+    belief: Belief
+    row: Sprayed
+
+    @property
+    def panels(self) -> tuple[Panel, ...]:
+        reading = Reading(self.row.viewing, source=self.row.source, lab=self.row.lab)
+        return (Panel.of("this panel", self.row.read_as, readings=(reading,)),)
+
+    @property
+    def lab(self) -> Array:
+        return np.array([self.row.lab])
+
+    @property
+    def words(self) -> Vocabulary:
+        return self.belief.model.words_
+
+    @cached_property
+    def squared(self) -> Array:
+        return np.full(1, np.inf)  # always worth a look: there is but one
+
+    @cached_property
+    def _written(self) -> tuple[Array, Array, Array, Array]:
+        return self._films([self.row.read_as])
+
+    def _films(self, recipes: Sequence[Recipe]) -> tuple[Array, Array, Array, Array]:
+        """Lab at each film (n, f, 3), log weight of each film (f,), covariance, freedom."""
+        b, p = self.belief, self.belief.size
+        n, view = len(recipes), self.row.viewing
+        days = [(share, start[p, p] ** 0.5) for share, start in b.days()]
+        sds = np.array([sd for _, sd in days])
+        off = FILMS * sds.max()
+        density = np.array([share for share, _ in days]) / sds
+        weight = logsumexp(-0.5 * (off[:, None] / sds) ** 2, b=density, axis=1)
+        _, jacobian, *_ = b.linear(recipes, view)
+        # What is not film, given the film: of earlier panels of today the two are learnt together.
+        with_film = b.covariance[:, p] / b.covariance[p, p]
+        rest = b.covariance - np.outer(with_film, b.covariance[:, p])
+        other = with_film.copy()
+        other[p] = 0.0
+        each = [r for r in recipes for _ in off]
+        labs, *_ = b.linear(each, view, film=np.tile(off, n), slopes=False)
+        labs = labs.reshape(n, len(off), 3) + (jacobian @ other)[:, None, :] * off[:, None]
+        _, _, spray, reading = b.predict_parts(recipes, view, sources=self.row.source)
+        if self.row.covariance is not None:
+            reading = np.broadcast_to(self.row.covariance, spray.shape)
+        known = jacobian @ rest @ jacobian.transpose(0, 2, 1)
+        total = known + spray + reading
+        return labs, weight - logsumexp(weight), total, b.freedom(recipes, known, total)
+
+    def _likelihood(self, films: tuple[Array, Array, Array, Array], read: Array) -> Array:
+        labs, weight, covariance, freedom = films
+        return np.asarray(
+            logsumexp(weight + _students(read - labs, covariance, freedom), axis=1), float
+        )
+
+    def likelihood(self, *, wider: float = 1.0) -> Array:
+        labs, weight, covariance, freedom = self._written
+        return self._likelihood((labs, weight, covariance * wider**2, freedom), self.lab[0])
+
+    def had_it_read(self, which: NDArray[np.intp], lab: Array) -> Array:
+        found = [self._likelihood(self._written, read)[0] for read in lab]
+        return np.array(found, float).reshape(len(which))
+
+    def under(
+        self, which: NDArray[np.intp], recipes: Sequence[Recipe], *, step: Step | None = None
+    ) -> Array:
+        return self._likelihood(self._films(recipes), self.lab[0])
+
+
+def _students(away: Array, covariance: Array, freedom: Array) -> Array:
+    """Log density (n, f) of a t about 0 of some covariance; away (n, f, 3)."""
+    nu = np.minimum(freedom, 1e6)[:, None]
+    scale = covariance * ((nu - 2.0) / nu)[:, :, None]
+    solved = np.linalg.solve(scale[:, None], away[..., None])[..., 0]
+    far = np.sum(away * solved, axis=2)
+    log = gammaln((nu + 3.0) / 2.0) - gammaln(nu / 2.0) - 1.5 * np.log(nu * np.pi)
+    log -= 0.5 * np.linalg.slogdet(scale)[1][:, None]
+    return np.asarray(log - 0.5 * (nu + 3.0) * np.log1p(far / nu), float)
+
+
+def weigh(belief: Belief, panel: Sprayed, booth: Booth) -> Verdict:
+    """Weigh a panel's reading as what its back says, and as all that it may be instead.
+
+    Parameters
+    ----------
+    belief : Belief
+        Before this panel, after the others of today.
+    panel : Sprayed
+        As it was read; at several angles, by its first.
+    booth : Booth
+        What can be mixed and sprayed.
+
+    Returns
+    -------
+    Verdict
+        Its ``wrong`` is the probability that it is not its own recipe with more or less film.
+    """
+    words = belief.model.words_
+    shelf = Shelf(
+        [Ground.parse(g) for g in words.grounds],
+        [Colour.parse(c) for c in words.colours],
+        booth.ratios,
+    )
+    return judge(_Card(belief, panel), shelf)[0]
+
+
+def unfitting_words(verdict: Verdict) -> str:
+    """Say why a panel does not fit, and what to look at.
+
+    Parameters
+    ----------
+    verdict : Verdict
+        Of a panel that is likelier something else than its own recipe.
+
+    Returns
+    -------
+    str
+        Sentences.
+    """
+    best = verdict.best
+    sure = chance_words(verdict.wrong)
+    start = (
+        f"This does not fit: more or less film does not make this reading of "
+        f"{verdict.panel.recipe} (chance that something is wrong: {sure})."
+    )
+    if best is None:
+        return f"{start} {LOOK}"
+    kind, recipe = verdict.kinds[best], verdict.recipes[best]
+    if recipe is not None:
+        why = f"{kind[:1].upper()}{kind[1:]}? It reads like {recipe}."
+    elif kind == "mistyped reading":
+        why = f"Mistyped? {verdict.notes[best]} would fit."
+    else:
+        why = "No slip of the back explains it either: a misreading, or something else was sprayed."
+    return f"{start} {why} {LOOK} No correction of the film is given."
+
+
+def aside_words(recipes: Sequence[Recipe]) -> str:
+    """Say which of today's panels nothing was learnt from.
+
+    Parameters
+    ----------
+    recipes : sequence of Recipe
+        Of panels that do not fit; none for no words.
+
+    Returns
+    -------
+    str
+        A sentence.
+    """
+    if not recipes:
+        return ""
+    which = "; ".join(dict.fromkeys(map(str, recipes)))
+    return f"Nothing was learnt from what does not fit its reading: {which}."

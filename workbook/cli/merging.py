@@ -1,0 +1,72 @@
+"""The command that takes another archive in."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import asdict
+from typing import Annotated
+
+import typer
+
+from workbook.cli.common import ArchiveOption, JsonOption, WhoOption, WhyOption, show, show_json
+from workbook.cli.importing import typed
+
+__all__ = ["COMMANDS"]
+
+
+def _merge(
+    *,
+    other: Annotated[
+        str, typer.Argument(help="The other archive: a file, a database, or a backup of one.")
+    ],
+    archive: ArchiveOption = "panels.db",
+    prefix: Annotated[
+        str,
+        typer.Option(
+            help="Put before those of its codes that other cards have here.", metavar="TEXT"
+        ),
+    ] = "",
+    answer: Annotated[
+        list[str] | None,
+        typer.Option("--answer", help="Answer what is left open.", metavar="KEY=ANSWER"),
+    ] = None,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Say what would be joined, and change nothing.")
+    ] = False,
+    who: WhoOption = "",
+    why: WhyOption = "",
+    json_: JsonOption = False,
+) -> None:
+    """Take the panels, names and jobs of another archive in; one undo takes it all back.
+
+    Codes that other cards have here, and names much like those here, are asked about. The other
+    archive is not changed.
+    """
+    from matchlib.archive import apart, merge
+    from workbook.session import Session
+
+    if wrong := [text for text in answer or () if "=" not in text]:
+        raise typer.BadParameter(f"an answer is KEY=ANSWER, not {wrong[0]!r}")
+    answers = dict(text.split("=", 1) for text in answer or ())
+    with apart(other) as theirs, Session.open(archive) as session:
+        ours = session.archive
+        if dry_run or (sys.stdin.isatty() and not json_):
+            seen = merge(ours, theirs, answers, prefix=prefix, dry_run=True)
+            while seen.open and not dry_run:
+                answers |= {q.key: typed(q) for q in seen.open}
+                seen = merge(ours, theirs, answers, prefix=prefix, dry_run=True)
+        if not dry_run:
+            seen = merge(ours, theirs, answers, prefix=prefix, who=who, why=why)
+    if json_:
+        show_json(asdict(seen))
+        return
+    open_ = [q.words() for q in seen.open]
+    show("\n".join([*open_, seen.text]))
+    if dry_run:
+        show("Nothing was changed: this was a dry run.")
+    elif seen.change is not None:
+        show(f"To take that back: workbook undo {seen.change}")
+
+
+COMMANDS = {"merge": _merge}
+"""By name, in the order in which they are told of."""
