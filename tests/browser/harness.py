@@ -240,7 +240,8 @@ from workbook.serving.pages import PageServer
 folder, port, secret = sys.argv[1:]
 address = replace(claim(folder, port=int(port)), secret=secret)
 with tempfile.TemporaryDirectory() as room:
-    PageServer(Path(folder), address, Path(room), about="under test", browser=False).start()
+    how = {"about": "under test", "demo": True, "browser": False}
+    PageServer(Path(folder), address, Path(room), **how).start()
 """
 
 
@@ -279,7 +280,7 @@ def _controls(page: Any, served: Served) -> None:
     from playwright.sync_api import TimeoutError as TooLong
 
     try:
-        page.locator(".cpw").first.wait_for(state="attached", timeout=PATIENCE)
+        page.locator(".cpw, .wb h1").first.wait_for(state="attached", timeout=PATIENCE)
     except TooLong:
         said = page.locator("body").inner_text()[-2000:]
         raise AssertionError(f"{said}\n{served.log.read_text()[-2000:]}") from None

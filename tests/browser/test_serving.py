@@ -146,8 +146,8 @@ def test_it_leads_to_the_running_page_with_nothing_to_press(
     links = page.get_by_role("navigation", name="Pages").get_by_role("link")
     books = {p.name for p in notebooks_folder().glob("*.ipynb")}
     assert books <= {link.get_attribute("href") for link in links.all()}
-    expect(page.locator("[aria-current=page]")).to_have_text("Match a sample")
-    expect(page.get_by_text("Archive: panels.db")).to_be_visible()
+    expect(page.locator("[aria-current=page]")).to_have_text("Jobs")
+    expect(page.get_by_text("archive: panels")).to_be_visible()
     assert harness.serious(page, "nav") == []
     harness.shoot(page, artifacts, "serving-page")
     page.emulate_media(color_scheme="dark")

@@ -171,18 +171,28 @@ class PageServer(Voila):
         Folder of the user's own, for the kernels' sockets.
     about : str
         Which archive it is, for the bar.
+    demo : bool
+        Whether it is the demonstration, which is told apart at every moment.
     browser : bool
         Whether to open one.
     """
 
     def __init__(
-        self, folder: Path, address: Address, room: Path, *, about: str, browser: bool
+        self,
+        folder: Path,
+        address: Address,
+        room: Path,
+        *,
+        about: str,
+        demo: bool,
+        browser: bool,
     ) -> None:
         self.address = address
         self.connection_dir = str(room)
         books = {
             book.name: nbformat.read(book, as_version=4) for book in sorted(folder.glob("*.ipynb"))
         }
+        order = lambda book: book[1].metadata.get("workbook", {}).get("place", 9)  # noqa: E731
         settings = Config()
         settings.VoilaConfiguration = Config(
             template=VOILA_TEMPLATE,
@@ -199,9 +209,10 @@ class PageServer(Voila):
             resources={
                 "pages": [
                     {"file": name, "title": book.metadata.get("title", name)}
-                    for name, book in books.items()
+                    for name, book in sorted(books.items(), key=order)
                 ],
                 "about": about,
+                "demo": demo,
                 "watch": watch_script(),
             },
         )

@@ -78,8 +78,8 @@ def serve_workbook(
         copy_notebooks(source, folder)
         from workbook.serving.pages import PageServer
 
-        about = "The demonstration" if demo else f"Archive: {Path(file).name}"
-        server = PageServer(folder, address, Path(room), about=about, browser=browser)
+        about = "demonstration: invented panels" if demo else f"archive: {Path(file).stem}"
+        server = PageServer(folder, address, Path(room), about=about, demo=demo, browser=browser)
         _tell(address, tell)
         server.start()
 

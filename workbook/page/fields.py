@@ -1,0 +1,306 @@
+"""What is pressed, typed, ticked and unfolded on a page: native elements with visible names.
+
+Every text that is given is escaped here; what is `Raw` is HTML already.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from matchlib.errors import MatchlibError
+from workbook.figures.svg import Raw, esc
+from workbook.page.pictures import areas
+
+__all__ = [
+    "button",
+    "check",
+    "chips",
+    "choice",
+    "field",
+    "fold",
+    "problem",
+    "radio",
+    "slider",
+    "upload",
+]
+
+
+def button(
+    label: str, do: str, value: object = "", *, go: bool = False, quiet: bool = False,
+    off: bool = False, spoken: str = "",
+) -> Raw:  # fmt: skip
+    """Return a press.
+
+    Parameters
+    ----------
+    label : str
+        What it says, an action.
+    do, value : str
+        What the screen is told.
+    go : bool
+        Whether it is the one thing recommended.
+    quiet : bool
+        Whether it is aside.
+    off : bool
+        Whether it cannot be pressed now.
+    spoken : str
+        What follows the label for those who do not see where it stands.
+
+    Returns
+    -------
+    Raw
+        HTML.
+    """
+    shape = " ".join(["wb-press", *["wb-go"] * go, *["wb-quiet"] * quiet])
+    more = f'<span class="wb-hidden"> {esc(spoken)}</span>' if spoken else ""
+    dead = ' disabled=""' if off else ""
+    return Raw(
+        f'<button type="button" class="{shape}" data-do="{esc(do)}" data-value="{esc(value)}"'
+        f"{dead}>{esc(label)}{more}</button>"
+    )
+
+
+def problem(error: Exception | None) -> Raw:
+    """Return what went wrong, to stand where its cause is.
+
+    Parameters
+    ----------
+    error : Exception, optional
+        None for nothing.
+
+    Returns
+    -------
+    Raw
+        HTML, spoken when it comes.
+    """
+    if error is None:
+        return Raw("")
+    if isinstance(error, MatchlibError):
+        said = str(error)
+    else:
+        inside = f"{type(error).__name__}: {error}"
+        said = f"This went wrong inside the workbook ({inside}). Nothing was changed."
+    return Raw(f'<p class="wb-wrong" role="alert">{esc(said)}</p>')
+
+
+def field(
+    label: str,
+    name: str,
+    value: str = "",
+    *,
+    help: str = "",  # noqa: A002 the word all controls use
+    kind: str = "text",
+    lines: int = 1,
+    wide: bool = False,
+    wrong: Exception | None = None,
+) -> Raw:
+    """Return a field that is typed into, with its label.
+
+    Parameters
+    ----------
+    label, name, value : str
+        What it asks, what it is called in a press, what is in it.
+    help : str
+        Below it.
+    kind : str
+        ``text``, ``date``, ``search``.
+    lines : int
+        More than one for a box.
+    wide : bool
+        Whether it takes a line of its own.
+    wrong : Exception, optional
+        Said below it.
+
+    Returns
+    -------
+    Raw
+        HTML.
+    """
+    ident = f"wb-{name}"
+    bad = ' aria-invalid="true"' if wrong else ""
+    common = f'id="{esc(ident)}" name="{esc(name)}" autocomplete="off"{bad}'
+    if lines > 1:
+        inner = f'<textarea {common} rows="{lines}">{esc(value)}</textarea>'
+    else:
+        inner = f'<input {common} type="{kind}" value="{esc(value)}">'
+    said = f'<span class="wb-muted">{esc(help)}</span>' if help else ""
+    return Raw(
+        f'<div class="wb-field{" wb-wide" * wide}"><label for="{esc(ident)}">{esc(label)}</label>'
+        f"{inner}{said}{problem(wrong)}</div>"
+    )
+
+
+def choice(
+    label: str, name: str, options: Mapping[str, str], value: str = "", *, do: str = ""
+) -> Raw:
+    """Return a list to choose one of.
+
+    Parameters
+    ----------
+    label, name : str
+        What it asks, what it is called in a press.
+    options : mapping of str to str
+        What is shown, by value.
+    value : str
+        The one chosen.
+    do : str
+        The press that a change makes; none if empty.
+
+    Returns
+    -------
+    Raw
+        HTML.
+    """
+    told = "".join(
+        f'<option value="{esc(k)}"{" selected" if k == value else ""}>{esc(v)}</option>'
+        for k, v in options.items()
+    )
+    pressing = f' data-do="{esc(do)}"' if do else ""
+    ident = f"wb-{name}"
+    return Raw(
+        f'<div class="wb-field"><label for="{esc(ident)}">{esc(label)}</label>'
+        f'<select id="{esc(ident)}" name="{esc(name)}"{pressing}>{told}</select></div>'
+    )
+
+
+def check(label: str, name: str, value: str, on: bool, *, do: str = "", chip: Any = None) -> Raw:
+    """Return a box to tick, with a swatch before its words where one is given.
+
+    Parameters
+    ----------
+    label, name, value : str
+        What it says, its name in a press, and what is told when it is ticked.
+    on : bool
+        Whether it is ticked.
+    do : str
+        The press that a change makes; none if empty.
+    chip : array_like, shape (3,), optional
+        CIELAB.
+
+    Returns
+    -------
+    Raw
+        HTML.
+    """
+    pressing = f' data-do="{esc(do)}" data-value="{esc(value)}"' if do else ""
+    ticked = ' checked=""' if on else ""
+    shown = "" if chip is None else areas([chip], words="", width=26, height=26, edge=3)
+    return Raw(
+        f'<label class="wb-chip"><input type="checkbox" name="{esc(name)}" value="{esc(value)}"'
+        f"{ticked}{pressing}>{shown}{esc(label)}</label>"
+    )
+
+
+def radio(label: str, name: str, value: str, on: bool, *, do: str = "") -> Raw:
+    """Return one of several of which one counts; parameters as for `check`."""
+    return Raw(check(label, name, value, on, do=do).replace('"checkbox"', '"radio"', 1))
+
+
+def chips(words: str, inner: Iterable[str]) -> Raw:
+    """Return boxes or radios side by side.
+
+    Parameters
+    ----------
+    words : str
+        What they are, for those who hear the page.
+    inner : iterable of str
+        HTML.
+
+    Returns
+    -------
+    Raw
+        HTML.
+    """
+    return Raw(
+        f'<div class="wb-chips" role="group" aria-label="{esc(words)}">{"".join(inner)}</div>'
+    )
+
+
+def slider(
+    label: str,
+    name: str,
+    value: float,
+    *,
+    low: float,
+    high: float,
+    step: float = 1.0,
+    texts: Sequence[str] = (),
+) -> Raw:
+    """Return a slider that redraws the page as it moves.
+
+    Parameters
+    ----------
+    label, name : str
+        What it is, what it is called in a press; the press is called so too.
+    value, low, high, step : float
+        Where it stands.
+    texts : sequence of str
+        What is shown and spoken at each step in place of the number.
+
+    Returns
+    -------
+    Raw
+        HTML.
+    """
+    ident = f"wb-{name}"
+    at = round((value - low) / step)
+    said = texts[at] if 0 <= at < len(texts) else f"{value:g}"
+    return Raw(
+        f'<div class="wb-field"><label for="{esc(ident)}">{esc(label)}</label>'
+        f'<output for="{esc(ident)}">{esc(said)}</output>'
+        f'<input type="range" id="{esc(ident)}" name="{esc(name)}" data-do="{esc(name)}" '
+        f'min="{low:g}" max="{high:g}" step="{step:g}" value="{value:g}" '
+        f'aria-valuetext="{esc(said)}" data-texts="{esc(json.dumps(list(texts)))}"></div>'
+    )
+
+
+def upload(label: str, do: str, *, accept: str = "", camera: bool = False) -> Raw:
+    """Return a place to give a file, or to take a photograph with a tablet.
+
+    Parameters
+    ----------
+    label, do : str
+        What it says, the press that a file makes.
+    accept : str
+        As in HTML.
+    camera : bool
+        Whether a tablet offers its camera.
+
+    Returns
+    -------
+    Raw
+        HTML.
+    """
+    more = f' accept="{esc(accept)}"' if accept else ""
+    more += ' capture="environment"' if camera else ""
+    return Raw(
+        f'<label class="wb-press wb-quiet wb-upload">{esc(label)}'
+        f'<input type="file" class="wb-hidden" data-do="{esc(do)}"{more}></label>'
+    )
+
+
+def fold(words: str, inner: str, *, ident: str, open_: bool = False) -> Raw:
+    """Return what is there when somebody asks.
+
+    Parameters
+    ----------
+    words : str
+        What is in it.
+    inner : str
+        HTML.
+    ident : str
+        By which the browser knows whether it was unfolded.
+    open_ : bool
+        Whether it begins unfolded.
+
+    Returns
+    -------
+    Raw
+        HTML.
+    """
+    return Raw(
+        f'<details id="wb-fold-{esc(ident)}"{" open" if open_ else ""}>'
+        f"<summary>{esc(words)}</summary><div>{inner}</div></details>"
+    )

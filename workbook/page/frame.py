@@ -1,0 +1,95 @@
+"""How a page is laid out: rail, main, back and bottom; the top bar belongs to whoever serves it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from workbook.figures import Raw, esc
+from workbook.page.fields import button
+
+__all__ = ["frame", "steps_list"]
+
+
+def frame(
+    title: str,
+    main: str,
+    *,
+    place: str,
+    above: str = "",
+    rail: str = "",
+    back: str = "",
+    undo: str = "",
+    forward: str = "",
+) -> Raw:
+    """Return a whole page.
+
+    Parameters
+    ----------
+    title : str
+        Its heading.
+    main : str
+        HTML: what the page is about.
+    place : str
+        Which page and step it is: on another one the browser goes to its top.
+    above : str
+        HTML over the heading.
+    rail : str
+        HTML that stands still at the left: the job, the steps, the contents.
+    back : str
+        HTML at the right: the back of what was chosen.
+    undo : str
+        What an undo would take back; empty for nothing.
+    forward : str
+        HTML of the one press that goes on.
+
+    Returns
+    -------
+    Raw
+        HTML.
+    """
+    shape = "wb-cols" + (" wb-railed" if rail else "") + (" wb-backed" if back else "")
+    left = f'<aside class="wb-rail" aria-label="Where it stands">{rail}</aside>' if rail else ""
+    right = f'<aside class="wb-back" aria-label="What was chosen">{back}</aside>' if back else ""
+    bottom = ""
+    if undo or forward:
+        told = button(f"Undo: {undo}", "undo", quiet=True) if undo else "<span></span>"
+        bottom = f'<footer class="wb-bottom">{told}<span></span>{forward}</footer>'
+    return Raw(
+        f'<div class="{shape}">{left}<main class="wb-main">{above}'
+        f'<h1 data-place="{esc(place)}">{esc(title)}</h1>{main}</main>{right}</div>{bottom}'
+    )
+
+
+def steps_list(
+    steps: Sequence[tuple[str, str, str]], now: str, *, past: Sequence[str] = (), do: str = "step"
+) -> Raw:
+    """Return the steps of a job, or the contents of a page.
+
+    Parameters
+    ----------
+    steps : sequence of (str, str, str)
+        Name, words, and the mark in its ring; a step without a mark cannot be gone to.
+    now : str
+        The one on screen.
+    past : sequence of str
+        Those that are done.
+    do : str
+        What a press of one is called; its value is the step's name.
+
+    Returns
+    -------
+    Raw
+        HTML.
+    """
+    told = []
+    for name, words, mark in steps:
+        here = name == now
+        shape = "wb-now" if here else "wb-past" if name in past else ""
+        ring = f"<span>{esc('✓' if name in past and not here else mark)}</span>"
+        current = ' aria-current="step"' if here else ""
+        off = "" if mark else ' disabled=""'
+        told.append(
+            f'<li class="{shape}"><button type="button" data-do="{esc(do)}"'
+            f' data-value="{esc(name)}"{current}{off}>{ring}{esc(words)}</button></li>'
+        )
+    return Raw(f'<nav aria-label="Steps"><ol class="wb-steps">{"".join(told)}</ol></nav>')

@@ -1,0 +1,230 @@
+"""A page in the browser: HTML from a screen, and to it what was pressed, typed or chosen.
+
+A screen draws itself whole after every press; the browser changes only what differs, so that what
+is being typed, the focus and what is unfolded stay. Every named field of the page comes with each
+press. A screen holds nothing that is not in the archive or in its address.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextvars
+import threading
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import partial
+from typing import Any, Protocol
+from urllib.parse import parse_qsl, urlencode
+
+import anywidget
+import traitlets as t
+
+from matchlib.errors import MatchlibError
+from workbook.theme import read_static
+
+__all__ = ["Page", "Press", "Screen"]
+
+_MOST_BYTES = 40_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Press:
+    """What was done on a page.
+
+    Parameters
+    ----------
+    do : str
+        Name of the press, or of the field that was moved or was given a file.
+    value : str
+        What the press stands for, such as a number in a list; a file's name.
+    fields : mapping of str to str
+        Every named field of the page as it is now; a list's ticked values joined by newlines.
+    content : bytes
+        Of a file.
+    """
+
+    do: str
+    value: str = ""
+    fields: Mapping[str, str] = field(default_factory=dict)
+    content: bytes = b""
+
+    def ticked(self, name: str) -> list[str]:
+        """Return what is ticked of a list.
+
+        Parameters
+        ----------
+        name : str
+            Of its boxes.
+
+        Returns
+        -------
+        list of str
+            Their values.
+        """
+        return [one for one in self.fields.get(name, "").split("\n") if one]
+
+
+class Screen(Protocol):
+    """What a page shows; made once for each browser page."""
+
+    address: dict[str, str]
+    """What of it stands in the address: the job, the step."""
+
+    def draw(self) -> str:
+        """Return the page as HTML, every name in it escaped."""
+        ...
+
+    def press(self, done: Press) -> None:
+        """Do what was pressed; an error is said where it was caused and changes nothing."""
+        ...
+
+    def wrong(self, error: Exception, done: Press | None) -> None:
+        """Keep what went wrong, to be drawn beside its cause; None takes it away."""
+        ...
+
+
+class Page(anywidget.AnyWidget):
+    """A page with one screen.
+
+    Parameters
+    ----------
+    screen : Screen
+        What it shows.
+    """
+
+    html = t.Unicode().tag(sync=True)
+    address = t.Unicode().tag(sync=True)
+    turn = t.Int(0).tag(sync=True)
+    working = t.Unicode().tag(sync=True)
+    download = t.Dict().tag(sync=True)
+
+    @property
+    def _esm(self) -> str:
+        return read_static("page.js")
+
+    @property
+    def _css(self) -> str:
+        return read_static("page.css")
+
+    def __init__(self, screen: Screen) -> None:
+        self.screen = screen
+        self._pieces: list[bytes] = []
+        self._work = 0
+        try:
+            # Widgets are changed by the kernel's own thread, as if by a press.
+            self._loop: asyncio.AbstractEventLoop | None = asyncio.get_running_loop()
+        except RuntimeError:
+            self._loop = None
+        super().__init__()
+        self.on_msg(self._message)
+
+    def redraw(self) -> None:
+        """Show the screen as it is now."""
+        with self.hold_sync():
+            try:
+                self.html = self.screen.draw()
+            except Exception as error:
+                self.screen.wrong(error, None)
+                self.html = self.screen.draw()
+            told = {k: v for k, v in self.screen.address.items() if v}
+            self.address = f"?{urlencode(told)}" if told else ""
+            self.turn += 1
+
+    def offer(self, name: str, content: bytes, kind: str = "application/pdf") -> None:
+        """Hand a file to the browser, once.
+
+        Parameters
+        ----------
+        name : str
+            Under which it is saved.
+        content : bytes
+            Of it.
+        kind : str
+            Its media type.
+        """
+        import base64
+
+        self.download = {
+            "name": name,
+            "data": f"data:{kind};base64,{base64.b64encode(content).decode()}",
+            "turn": self.turn,
+        }
+
+    def later(self, words: str, work: Callable[[], Any], then: Callable[[Any], object]) -> None:
+        """Do what takes long in a thread, and say so; what was begun before is dropped.
+
+        Parameters
+        ----------
+        words : str
+            What is being done.
+        work : callable
+            Must touch no widget.
+        then : callable
+            Takes what came of it; the screen is drawn again after it.
+        """
+        self._work += 1
+        number, asked = self._work, contextvars.copy_context()
+        self.working = words
+
+        def run() -> None:
+            try:
+                end = partial(then, work())
+            except Exception as error:
+                end = partial(self.screen.wrong, error, None)
+            if self._loop is not None and self._loop.is_running():
+                self._loop.call_soon_threadsafe(self._ended, number, end, context=asked)
+            else:
+                asked.run(self._ended, number, end)
+
+        threading.Thread(target=run, daemon=True).start()
+
+    def _ended(self, number: int, end: Callable[[], object]) -> None:
+        if number == self._work:
+            self.working = ""
+            end()
+            self.redraw()
+
+    def act(self, done: Press) -> None:
+        """Do what a press does, from Python too.
+
+        Parameters
+        ----------
+        done : Press
+            What was pressed.
+        """
+        try:
+            self.screen.press(done)
+        except MatchlibError as error:
+            self.screen.wrong(error, done)
+        except Exception as error:  # a page that stands still says nothing; this one says what
+            self.screen.wrong(error, done)
+        self.redraw()
+
+    def _message(self, _: object, content: dict[str, Any], buffers: list[Any]) -> None:
+        event = content.get("event")
+        fields = {str(k): str(v) for k, v in dict(content.get("fields") or {}).items()}
+        if event == "open":
+            self.screen.address = dict(parse_qsl(str(content.get("address", "")).lstrip("?")))
+            self.act(Press("open", fields=fields))
+        elif event == "do":
+            done = Press(str(content.get("do", "")), str(content.get("value", "")), fields)
+            self.act(done)
+        elif event == "piece":
+            self._piece(content, fields, buffers)
+
+    def _piece(self, content: dict[str, Any], fields: dict[str, str], buffers: list[Any]) -> None:
+        index = content.get("index")
+        if index == 0:
+            self._pieces = []
+        # A piece lost or doubled would make a wrong file; such a sending is dropped whole.
+        if index != len(self._pieces):
+            self._pieces = []
+            return
+        self._pieces.append(bytes(buffers[0]) if buffers else b"")
+        if sum(map(len, self._pieces)) > _MOST_BYTES:
+            self._pieces = []
+        elif len(self._pieces) == content.get("pieces"):
+            whole, self._pieces = b"".join(self._pieces), []
+            if len(whole) == content.get("size"):
+                name = str(content.get("name", ""))
+                self.act(Press(str(content.get("do", "")), name, fields, whole))
