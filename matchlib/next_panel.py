@@ -4,7 +4,8 @@ A panel not yet sprayed is looked at through the law taken as linear: its readin
 is believed by a known amount in a direction not yet known (the knowledge gradient of Frazier,
 Powell and Dayanik 2009, for panels instead of alternatives). For a target, what counts is the
 chance that this panel passes, or else that the next one does, chosen with what this one taught.
-For the archive it is how far the panel shrinks the uncertainty, in ΔE00, over the recipes in use;
+For the archive it is how far the panel shrinks the uncertainty, in ΔE00, over all that could be
+sprayed (over the recipes of the archive alone it would ask again what is known there already);
 a set of panels is chosen one after the other, each knowing that the ones before it will be sprayed
 (greedy choice is within 1 - 1/e of the best set where gains diminish: Nemhauser, Wolsey and Fisher
 1978), so that no two of them ask the same question.
@@ -12,7 +13,7 @@ a set of panels is chosen one after the other, each knowing that the ones before
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -24,7 +25,7 @@ from matchlib.colorimetry import delta_e00_metric
 from matchlib.correction import Belief, Goal, Today, Wanted
 from matchlib.domain import Recipe, Viewing
 from matchlib.errors import DomainError
-from matchlib.linear import linearise, values_covariance
+from matchlib.linear import linearise
 from matchlib.stepping import Step, part_of
 from matchlib.tails import chance_words, drawn_out
 
@@ -82,7 +83,8 @@ class ArchivePanel:
     recipe : Recipe
         What to spray.
     before, after : float
-        Uncertainty over the recipes in use, root mean square [ΔE00], before this panel and after.
+        Uncertainty over what could be sprayed, root mean square [ΔE00], before this panel and
+        after.
     words : str
         The gain in a sentence.
     """
@@ -102,7 +104,8 @@ class ArchivePlan:
     panels : tuple of ArchivePanel
         The set.
     before, after : float
-        Uncertainty over the recipes in use, root mean square [ΔE00], before and after all of them.
+        Uncertainty over what could be sprayed, root mean square [ΔE00], before and after all of
+        them.
     words : str
         The gain in a sentence.
     """
@@ -258,7 +261,6 @@ def _roots(covariance: Array) -> Array:
 
 def next_for_archive(
     model: FilmPredictor,
-    used: Iterable[Recipe],
     candidates: Sequence[Recipe],
     *,
     k: int = 5,
@@ -266,16 +268,14 @@ def next_for_archive(
     source: str = "spectrophotometer",
     step: Step | None = None,
 ) -> ArchivePlan:
-    """Choose the set of panels that most shrinks the uncertainty over the recipes in use.
+    """Choose the set of panels that most shrinks the uncertainty over all that could be sprayed.
 
     Parameters
     ----------
     model : FilmPredictor
         The archive's fit.
-    used : iterable of Recipe
-        Recipes the shop uses; one named twice counts twice.
     candidates : sequence of Recipe
-        What could be sprayed; one may be chosen more than once.
+        What could be sprayed, and is to be known; one may be chosen more than once.
     k : int
         Panels in the set.
     viewing : Viewing, optional
@@ -294,33 +294,34 @@ def next_for_archive(
     Raises
     ------
     DomainError
-        If there is nothing to choose from, or nothing in use.
+        If there is nothing to choose from.
     """
     _check(candidates)
-    wanted = list(used)
-    if not wanted or k < 1:
+    if k < 1:
         raise DomainError(
             "There is nothing to plan panels for.",
-            expected="at least one recipe in use, and at least one panel",
-            got=f"{len(wanted)} recipes and {k} panels",
-            remedy="name the recipes the shop uses.",
+            expected="at least one panel",
+            got=f"{k}",
+            remedy="ask for five.",
         )
     told = part_of(step)
-    near = linearise(model, wanted, viewing, step=part_of(told, 0.0, 0.2))
+    near = linearise(model, candidates, viewing, step=part_of(told, 0.0, 0.5))
+    # What is not known of a recipe counts as the fit itself says it, by its kind of reach.
+    kinds = model.reach(candidates)
+    grow = np.sqrt(model.stack_.inflation * (1.0 - model.stack_.weight))[kinds]
+    ask = grow[:, None, None] * near.jacobian
     metric = np.linalg.cholesky(delta_e00_metric(near.lab)).transpose(0, 2, 1)
-    outcome = (metric @ near.jacobian).reshape(-1, near.jacobian.shape[2])
-    # How much uncertainty of the values counts over the recipes in use.
-    weight = outcome.T @ outcome / len(wanted)
-    ask = linearise(model, candidates, viewing, step=part_of(told, 0.2, 0.5)).jacobian
+    outcome = (metric @ ask).reshape(-1, ask.shape[2])
+    weight = outcome.T @ outcome / len(candidates)
     told(0.5, "working out the spread of each panel")
     _, _, spray, reading = model.predict_parts(candidates, viewing, sources=source)
     noise = spray + reading
-    covariance = values_covariance(model)
+    covariance = model.fitted_.covariance
     before = first = np.sqrt(float(np.vdot(covariance, weight)))
     chosen: list[ArchivePanel] = []
     for number in range(k):
         told(0.7 + 0.3 * number / k, "asking what each panel would teach")
-        # What each candidate would say about itself, and about the recipes in use.
+        # What each candidate would say about itself, and about all of them.
         itself = ask @ covariance @ ask.transpose(0, 2, 1) + noise
         taught = ask @ (covariance @ weight @ covariance) @ ask.transpose(0, 2, 1)
         gains = np.trace(np.linalg.solve(itself, taught), axis1=1, axis2=2)
@@ -333,14 +334,14 @@ def next_for_archive(
         after = float(np.sqrt(max(float(np.vdot(covariance, weight)), 0.0)))
         share = 1.0 - after / before if before else 0.0
         words = (
-            f"{candidates[i].words}: brings the uncertainty over the recipes in use from "
+            f"{candidates[i].words}: brings the uncertainty over what could be sprayed from "
             f"{before:.2f} to {after:.2f} ΔE00 ({share:.0%} less)."
         )
         chosen.append(ArchivePanel(candidates[i], float(before), after, words))
         before = after
     share = 1.0 - before / first if first else 0.0
     words = (
-        f"These {len(chosen)} panels bring the uncertainty over {len(set(wanted))} recipes in use "
+        f"These {len(chosen)} panels bring the uncertainty over {len(candidates)} recipes "
         f"from {first:.2f} to {before:.2f} ΔE00 ({share:.0%} less)."
     )
     return ArchivePlan(tuple(chosen), float(first), float(before), words)

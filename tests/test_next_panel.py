@@ -12,7 +12,7 @@ from matchlib.colorimetry import delta_e00_metric
 from matchlib.correction import Belief, Booth, Goal, shelf
 from matchlib.domain import CoatSchedule, Recipe
 from matchlib.errors import DomainError
-from matchlib.linear import linearise, values_covariance
+from matchlib.linear import linearise
 from matchlib.next_panel import _by_second, next_for_archive, next_for_target
 from matchlib.regression import FilmRegressor
 from matchlib.tails import chance_words
@@ -36,51 +36,71 @@ def candidates(shop: Shop) -> list[Recipe]:
     return shelf(booth, list(shop.grounds), list(shop.colours))
 
 
-def _uncertainty(model: FilmRegressor, used: list[Recipe], covariance: np.ndarray) -> float:
-    near = linearise(model, used)
-    spread = near.jacobian @ covariance @ near.jacobian.transpose(0, 2, 1)
+def _slopes(model: FilmRegressor, recipes: list[Recipe]) -> np.ndarray:
+    grow = model.stack_.inflation[model.reach(recipes)]
+    return np.sqrt(grow)[:, None, None] * linearise(model, recipes).jacobian
+
+
+def _uncertainty(model: FilmRegressor, recipes: list[Recipe], covariance: np.ndarray) -> float:
+    near, slopes = linearise(model, recipes), _slopes(model, recipes)
+    spread = slopes @ covariance @ slopes.transpose(0, 2, 1)
     return float(np.sqrt(np.einsum("nij,nji->n", delta_e00_metric(near.lab), spread).mean()))
 
 
 def test_the_plans_uncertainty_is_that_of_the_updated_covariance(
     model: FilmRegressor, candidates: list[Recipe]
 ) -> None:
-    used = candidates[::7]
-    plan = next_for_archive(model, used, candidates, k=3)
-    covariance = values_covariance(model)
-    assert plan.before == pytest.approx(_uncertainty(model, used, covariance), rel=1e-6)
+    some = candidates[::3]
+    plan = next_for_archive(model, some, k=3)
+    covariance = model.fitted_.covariance
+    assert plan.before == pytest.approx(_uncertainty(model, some, covariance), rel=1e-6)
+    # Before any panel it is what predictions themselves say is not known.
+    lab, known, *_ = model.predict_parts(some)
+    stated = np.einsum("nij,nji->n", delta_e00_metric(lab), known).mean()
+    assert plan.before == pytest.approx(np.sqrt(stated), rel=1e-6)
     for panel in plan.panels:
-        slope = linearise(model, [panel.recipe]).jacobian[0]
+        slope = _slopes(model, [panel.recipe])[0]
         _, _, spray, reading = model.predict_parts([panel.recipe])
         across = slope @ covariance
         gain = np.linalg.solve(across @ slope.T + spray[0] + reading[0], across).T
         covariance = covariance - gain @ across
-        assert panel.after == pytest.approx(_uncertainty(model, used, covariance), rel=1e-6)
+        assert panel.after == pytest.approx(_uncertainty(model, some, covariance), rel=1e-6)
 
 
 def test_each_panel_of_the_set_is_the_best_given_those_before(
     model: FilmRegressor, candidates: list[Recipe]
 ) -> None:
-    used = candidates[::7]
-    plan = next_for_archive(model, used, candidates, k=3)
+    some = candidates[::3]
+    plan = next_for_archive(model, some, k=3)
     gains = [p.before**2 - p.after**2 for p in plan.panels]
     assert gains == sorted(gains, reverse=True)
-    one = next_for_archive(model, used, candidates, k=1)
+    one = next_for_archive(model, some, k=1)
     assert one.panels[0].recipe == plan.panels[0].recipe
     # A set knows what it has already asked: three times the best single panel gains less.
-    same = next_for_archive(model, used, [plan.panels[0].recipe], k=3)
-    assert plan.after < same.after
+    covariance, slope = model.fitted_.covariance, _slopes(model, [plan.panels[0].recipe])[0]
+    _, _, spray, reading = model.predict_parts([plan.panels[0].recipe])
+    across = slope @ covariance
+    gain = np.linalg.solve(across @ slope.T + (spray[0] + reading[0]) / 3, across).T
+    assert plan.after < _uncertainty(model, some, covariance - gain @ across)
 
 
-def test_it_asks_about_what_is_used(
+def test_it_asks_about_what_could_be_sprayed(
     shop: Shop, model: FilmRegressor, candidates: list[Recipe]
 ) -> None:
     for colour in shop.colours:
-        used = [c for c in candidates if c.colour == colour][::5]
-        plan = next_for_archive(model, used, candidates, k=1)
+        some = [c for c in candidates if c.colour == colour][::5]
+        plan = next_for_archive(model, some, k=1)
         assert plan.panels[0].recipe.colour == colour
         assert "ΔE00" in plan.panels[0].words
-        assert plan.words.startswith("These 1 panels") or "panel" in plan.words
+        assert f"over {len(some)} recipes" in plan.words
+
+
+def test_a_ground_never_sprayed_is_asked_about(
+    shop: Shop, model: FilmRegressor, candidates: list[Recipe]
+) -> None:
+    bare = set(shop.grounds) - {p.recipe.ground for p in shop.young(4) if p.recipe.colour}
+    assert bare
+    assert bare & {p.recipe.ground for p in next_for_archive(model, candidates, k=3).panels}
 
 
 def test_a_panel_for_a_target_counts_the_one_after_it(
@@ -146,4 +166,4 @@ def test_nothing_to_choose_from_is_refused(model: FilmRegressor, candidates: lis
     with pytest.raises(DomainError, match="choose from"):
         next_for_target(model, (50, 0, 0), [])
     with pytest.raises(DomainError, match="plan panels for"):
-        next_for_archive(model, [], candidates)
+        next_for_archive(model, candidates, k=0)

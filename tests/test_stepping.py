@@ -36,7 +36,6 @@ def cases(model: Any) -> dict[str, tuple[int, Callable[[Step], object]]]:
     """Every long function, and how often it must ask at least."""
     table, ridge = frames_of(PANELS), QuadraticRidge()
     could = candidates(PANELS)
-    used = [p.recipe for p in PANELS if not p.recipe.bare]
     quick = FilmRegressor(rounds=1, library=False)
     return {
         "fit": (40, lambda s: FilmRegressor().fit(*table, step=s)),
@@ -55,7 +54,7 @@ def cases(model: Any) -> dict[str, tuple[int, Callable[[Step], object]]]:
             30,
             lambda s: validation_table(*table, by=("panel",), model=quick, folds=3, step=s),
         ),
-        "next_for_archive": (6, lambda s: next_for_archive(model, used, could, k=3, step=s)),
+        "next_for_archive": (6, lambda s: next_for_archive(model, could, k=3, step=s)),
         "next_for_target": (10, lambda s: next_for_target(model, (30, 30, -30), could, step=s)),
     }
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.domain import Recipe
+from matchlib.suggest.reach import OUT_OF_REACH
 from matchlib.suggest.target import Target
 
 __all__ = ["Suggestion", "Suggestions"]
@@ -111,19 +112,25 @@ class Suggestions(Sequence[Suggestion]):
         At least one.
     target : Target
         What was to be matched.
-    reachable : bool
-        Whether some recipe is predicted within the tolerance, or as near as the model can tell.
+    reach : float
+        Chance that some recipe within the limits, as it is on average, is within the tolerance [-].
     miss : str
-        How the nearest misses, in words; empty when the target is reached.
+        How the nearest misses, or which panel would tell, in words; empty for a target that can be
+        reached.
     searched : int
         Recipes that were looked at.
     """
 
     items: tuple[Suggestion, ...]
     target: Target
-    reachable: bool
+    reach: float
     miss: str
     searched: int
+
+    @property
+    def reachable(self) -> bool:
+        """Whether the target is not out of reach; it may be doubtful."""
+        return self.reach >= OUT_OF_REACH
 
     @overload
     def __getitem__(self, index: int) -> Suggestion: ...

@@ -32,9 +32,9 @@ class Outlook:
     ----------
     labs : ndarray, shape (aims, n, 3)
         Predicted CIELAB under each aim's viewing.
-    known, spray, reading : ndarray, shape (aims, n, 3, 3)
-        Covariance by what more panels would remove, by the spread from panel to panel, and by
-        the reading.
+    known, spray, reading : ndarray, shape (n, 3 aims, 3 aims)
+        Joint covariance under all of them, by what more panels would remove, by the spread from
+        panel to panel, and by the reading.
     expected, sd, probability : ndarray, shape (n,)
         Mean and standard deviation of the difference, in the unit of the tolerance, and the
         chance that it is within.
@@ -100,18 +100,4 @@ def outlook(
     total = known + spray + reading
     found = target.expected(labs, total, model.freedom(recipes, known, total))
     floor = target.expected(centred, spray + reading).mean
-    return Outlook(
-        labs,
-        _by_aim(known),
-        _by_aim(spray),
-        _by_aim(reading),
-        found.mean,
-        found.sd,
-        found.probability,
-        floor,
-    )
-
-
-def _by_aim(joint: Array) -> Array:
-    views = [slice(i, i + 3) for i in range(0, joint.shape[1], 3)]
-    return np.stack([joint[:, view, view] for view in views])
+    return Outlook(labs, known, spray, reading, found.mean, found.sd, found.probability, floor)

@@ -21,13 +21,14 @@ from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.regression import FilmPredictor
 from matchlib.stepping import Step
+from matchlib.suggest.reach import DOUBTFUL, OUT_OF_REACH, Reach, reach_of
 from matchlib.suggest.refine import Picks, refine
 from matchlib.suggest.result import Suggestion, Suggestions
 from matchlib.suggest.scan import scan
 from matchlib.suggest.score import Outlook, outlook
 from matchlib.suggest.space import Schedules, Space
 from matchlib.suggest.target import Target
-from matchlib.suggest.words import Experience, miss, why
+from matchlib.suggest.words import Experience, doubtful, miss, why
 
 __all__ = ["PREFERENCE", "suggest"]
 
@@ -201,7 +202,12 @@ class _Search:
         rank = view.expected + self._trouble(finalists, recipes) * view.floor
         chosen = self._chosen(finalists, rank, view, top)
         made = self._described(chosen, finalists, recipes, view, cost=cost, continuous=continuous)
-        return self._result(made, view, cost, closest=min(continuous.values(), default=np.inf))
+        self.step(0.95, "working out whether it can be reached")
+        reach = reach_of(self.space.model, recipes, self.target, self.viewings, view)
+        text = self._words(
+            reach, recipes, view, cost, closest=min(continuous.values(), default=np.inf)
+        )
+        return Suggestions(tuple(made), self.target, reach.chance, text, self.searched)
 
     def _continuous(self, starts: Picks, best: Array) -> dict[tuple[int, int], float]:
         found: dict[tuple[int, int], float] = {}
@@ -290,8 +296,9 @@ class _Search:
         rival = float(view.expected[neat].min(initial=np.inf))
         bare = [Recipe(recipes[i].ground, clear=space.shelf.clear) for i in chosen]
         grounds = model.predict_recipes(bare, self.viewings[0])
-        whole = view.known[0] + view.spray[0] + view.reading[0]
-        freedom = model.freedom(recipes, view.known[0], whole)
+        known = view.known[:, :3, :3]
+        whole = known + view.spray[:, :3, :3] + view.reading[:, :3, :3]
+        freedom = model.freedom(recipes, known, whole)
         roads = self._road(picks)
         coats = space.schedules.total[picks.schedule]
         made = []
@@ -309,7 +316,7 @@ class _Search:
                     expected_delta_e00=own,
                     sd_delta_e00=float(view.sd[i]),
                     probability=float(view.probability[i]),
-                    known_share=float(np.trace(view.known[0, i]) / np.trace(whole[i])),
+                    known_share=float(np.trace(known[i]) / np.trace(whole[i])),
                     why=why(recipes[i], ground_lab=grounds[place], rival=rival, own=own),
                     road=f"{' + '.join(recipes[i].ground.names)} under "
                     f"{' + '.join(space.shelf.colours[picks.pot[i]].names)}",
@@ -320,36 +327,36 @@ class _Search:
             )
         return _with_ties(made, [float(view.floor[i]) for i in chosen])
 
-    def _result(
-        self, made: list[Suggestion], view: Outlook, cost: Array, *, closest: float
-    ) -> Suggestions:
-        nearest = int(np.argmin(cost))
-        target = self.target
-        reachable = bool(cost[nearest] <= target.tolerance.value)
-        text = ""
-        if not reachable:
-            labs = view.labs[:, nearest]
-            away = [
-                aim.weight * float(target.tolerance.difference(aim.lab, lab))
-                for aim, lab in zip(target.aims, labs, strict=True)
-            ]
-            worst = int(np.argmax(away))
-            where = self.viewings[worst].geometry if len(target.aims) > 1 else ""
-            text = miss(
-                target.aims[worst].lab,
-                labs[worst],
-                float(cost[nearest]),
-                said=target.tolerance.words,
-                where=where,
+    def _words(
+        self, reach: Reach, recipes: Sequence[Recipe], view: Outlook, cost: Array, *, closest: float
+    ) -> str:
+        """How the nearest misses, where that is what it does, or which panel would tell."""
+        target, nearest = self.target, int(np.argmin(cost))
+        if reach.chance >= DOUBTFUL:
+            return ""
+        if reach.chance >= OUT_OF_REACH:
+            return doubtful(reach.chance, recipes[reach.telling], said=target.tolerance.words)
+        labs = view.labs[:, nearest]
+        away = [
+            aim.weight * float(target.tolerance.difference(aim.lab, lab))
+            for aim, lab in zip(target.aims, labs, strict=True)
+        ]
+        worst = int(np.argmax(away))
+        text = miss(
+            target.aims[worst].lab,
+            labs[worst],
+            float(cost[nearest]),
+            said=target.tolerance.words,
+            where=self.viewings[worst].geometry if len(target.aims) > 1 else "",
+        )
+        # What a finer cup could mix was not asked how evenly it lies.
+        limited = self.space.limits.max_unevenness is not None
+        if closest <= target.tolerance.value and not limited:
+            text += (
+                f" Finer parts than the cup is said to show would come within {closest:.1f}: "
+                "allow smaller steps of ratio, or more parts of a blend."
             )
-            # What a finer cup could mix was not asked how evenly it lies.
-            limited = self.space.limits.max_unevenness is not None
-            if closest <= target.tolerance.value and not limited:
-                text += (
-                    f" Finer parts than the cup is said to show would come within {closest:.1f}: "
-                    "allow smaller steps of ratio, or more parts of a blend."
-                )
-        return Suggestions(tuple(made), target, reachable, text, self.searched)
+        return text
 
 
 def _go_on(_share: float | None, _words: str) -> None:

@@ -11,8 +11,9 @@ from numpy.typing import ArrayLike
 
 from matchlib.colorimetry import delta_lch, lch
 from matchlib.domain import Ground, Recipe
+from matchlib.tails import chance_words
 
-__all__ = ["Experience", "direction", "miss", "why"]
+__all__ = ["Experience", "direction", "doubtful", "miss", "why"]
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 _TOWARDS = ("yellower", "greener", "bluer", "redder")
@@ -92,6 +93,29 @@ def miss(
     text = f"Out of reach within these limits ({said}): the nearest is {difference:.1f} away"
     text += f" at {where}, where it misses most" if where else ""
     return f"{text}, {way} than the sample." if way else f"{text}."
+
+
+def doubtful(chance: float, telling: Recipe, *, said: str) -> str:
+    """Return that a target may not be reached, and what would tell.
+
+    Parameters
+    ----------
+    chance : float
+        That some recipe is within the tolerance [-].
+    telling : Recipe
+        Whose panel would say most about it.
+    said : str
+        The tolerance in words.
+
+    Returns
+    -------
+    str
+        Two sentences.
+    """
+    return (
+        f"Doubtful: the chance that any recipe within these limits reaches it ({said}) is "
+        f"{chance_words(chance)}. The panel that would tell most: {telling.words}."
+    )
 
 
 def _gift(ground: ArrayLike) -> str:

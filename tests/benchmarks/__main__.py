@@ -14,6 +14,8 @@ MODULES = {
     "audit": "audit_score",
     "rescue": "rescues",
     "pages": "pages",
+    "reach": "reach_score",
+    "next": "next_score",
 }
 
 

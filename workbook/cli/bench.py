@@ -191,7 +191,7 @@ def _next(
 
     With a target (and what was already sprayed for it, as for correct): the panels that are
     likeliest to meet it by the second try. Without a target: the set of panels that would teach the
-    archive most about the recipes in use.
+    archive most about all that the shop could spray.
     """
     order, weights = passing.said()
     from matchlib.correction import aside_words

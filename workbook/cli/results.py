@@ -51,7 +51,8 @@ def matches_as_dicts(found: Suggestions) -> list[dict[str, Any]]:
                 "angles": [angle_dict(a) for a in angles_of(found.target, item.labs)],
                 **recipe_dict(recipe),
                 "words": recipe.words,
-                "reachable": bool(found.reachable),
+                "reachable": found.reachable,
+                "reach": round(found.reach, 4),
                 "miss": found.miss,
             }
         )
@@ -95,8 +96,8 @@ def matches_text(found: Suggestions) -> str:
         f"{tolerance.words}; {found.searched:,} recipes searched; "
         f"clear coat: {found[0].recipe.clear or 'none'}."
     ]
-    if not found.reachable:
-        lines.append(found.miss or "Out of reach within these limits.")
+    if found.miss:
+        lines.append(found.miss)
     rows, why, several = [], [], []
     for rank, item in enumerate(found, 1):
         recipe = item.recipe

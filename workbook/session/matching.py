@@ -193,20 +193,17 @@ def next_for(
 
 def plan_for(
     model: FilmRegressor,
-    panels: Sequence[Panel],
     limits: Limits,
     *,
     top: int,
     step: Step | None = None,
 ) -> ArchivePlan:
-    """Choose the panels that teach most about the recipes in use.
+    """Choose the panels that teach most about all that could be sprayed.
 
     Parameters
     ----------
     model : FilmRegressor
         Fitted.
-    panels : sequence of Panel
-        The archive's: what it holds is what is in use.
     limits : Limits
         The shop's.
     top : int
@@ -221,8 +218,7 @@ def plan_for(
     """
     from matchlib.next_panel import next_for_archive
 
-    used = [p.recipe for p in panels if not p.recipe.bare]
-    return next_for_archive(model, used, _candidates(model, limits), k=top, step=step)
+    return next_for_archive(model, _candidates(model, limits), k=top, step=step)
 
 
 def _candidates(model: FilmRegressor, limits: Limits) -> list[Recipe]:

@@ -218,7 +218,7 @@ class Session(Oracle):
     def plan_panels(
         self, limits: Limits | None = None, *, top: int = 5, step: Step | None = None
     ) -> ArchivePlan:
-        """Choose the panels that would teach most about the recipes in use.
+        """Choose the panels that would teach most about what the shop could spray.
 
         Parameters
         ----------
@@ -236,7 +236,7 @@ class Session(Oracle):
         """
         wanted = self.limits() if limits is None else limits
         model = self.model_now(step)
-        return plan_for(model, self.archive.panels(), wanted, top=top, step=step)
+        return plan_for(model, wanted, top=top, step=step)
 
     # Trust
 

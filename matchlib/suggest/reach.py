@@ -1,0 +1,118 @@
+"""Whether the shelf can make a target at all: the chance that some recipe of it passes.
+
+Of a recipe's difference from a target, part is not known yet and part is luck. What the shelf can
+make is a matter of the first alone: the law's values are drawn as the archive leaves them open, all
+recipes move together with them, and the draws are counted in which at least one of them is within
+the tolerance. What spraying and reading add is left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import chdtri
+
+from matchlib.domain import Recipe, Viewing
+from matchlib.linear import linearise
+from matchlib.regression import FilmPredictor
+from matchlib.suggest.score import Outlook
+from matchlib.suggest.target import Target
+
+__all__ = ["DOUBTFUL", "OUT_OF_REACH", "Reach", "reach_of"]
+
+Array = NDArray[np.float64]
+
+OUT_OF_REACH = 0.05
+"""Chance under which a target is called out of reach [-]."""
+
+DOUBTFUL = 0.30
+"""Chance under which it is called doubtful [-]."""
+
+DRAWS = 256
+"""Ways in which the law may truly be."""
+
+
+@dataclass(frozen=True)
+class Reach:
+    """How likely a target is to be reached.
+
+    Parameters
+    ----------
+    chance : float
+        That some recipe, as it is on average, is within the tolerance [-].
+    telling : int
+        Recipe whose panel would say most about it.
+    """
+
+    chance: float
+    telling: int
+
+
+def reach_of(
+    model: FilmPredictor,
+    recipes: Sequence[Recipe],
+    target: Target,
+    viewings: Sequence[Viewing],
+    view: Outlook,
+) -> Reach:
+    """Work out the chance that some recipe passes.
+
+    Parameters
+    ----------
+    model : FilmPredictor
+        Fitted.
+    recipes : sequence of Recipe
+        Those that may be within the tolerance, n of them.
+    target : Target
+        What is to be matched.
+    viewings : sequence of Viewing
+        One an aim.
+    view : Outlook
+        What to expect of the recipes.
+
+    Returns
+    -------
+    Reach
+        The same numbers every time: the draws are fixed.
+    """
+    slopes = [linearise(model, recipes, viewing).jacobian for viewing in viewings]
+    jacobian = np.concatenate(slopes, axis=1)
+    n, wide, free = jacobian.shape
+    draw = np.random.default_rng(0)
+    root = _root(model.fitted_.covariance[None])[0]
+    along = (jacobian.reshape(-1, free) @ root).reshape(n, wide, free)
+    moved = (along.reshape(-1, free) @ draw.standard_normal((free, DRAWS))).reshape(n, wide, -1)
+    # What is not known of each, by the model's own word, with what is shared between them kept.
+    moved = _root(view.known) @ _root(along @ along.transpose(0, 2, 1), inverse=True) @ moved
+    moved *= _drawn_out(model.stack_.freedom[model.reach(recipes)], draw)[:, None, :]
+    wanted = _root(target.covariance[None])[0] @ draw.standard_normal((wide, DRAWS))
+    likely = (moved - wanted).transpose(0, 2, 1)
+    away = target.difference(
+        [lab[:, None, :] + likely[..., 3 * i : 3 * i + 3] for i, lab in enumerate(view.labs)]
+    )
+    passes = (away <= target.tolerance.value).any(axis=0)
+    # How much of whether it passes each recipe's panel would explain.
+    about = likely - likely.mean(axis=1, keepdims=True)
+    across = np.einsum("ndw,d->nw", about, passes - passes.mean()) / DRAWS
+    total = view.known + view.spray + view.reading
+    told = np.einsum("nw,nw->n", across, np.linalg.solve(total, across[..., None])[..., 0])
+    return Reach(float(passes.mean()), int(np.argmax(told)))
+
+
+def _root(covariance: Array, *, inverse: bool = False) -> Array:
+    size, axes = np.linalg.eigh(covariance)
+    least = 1e-9 * np.maximum(size[:, -1:], 1e-12)
+    scale = np.sqrt(np.maximum(size, least if inverse else 0.0))
+    scaled = axes / scale[:, None, :] if inverse else axes * scale[:, None, :]
+    return np.asarray(scaled @ axes.transpose(0, 2, 1), float)
+
+
+def _drawn_out(freedom: Array, draw: np.random.Generator) -> Array:
+    """Factors that make normal draws those of a t of the same covariance, one row a freedom."""
+    share = draw.permutation((np.arange(DRAWS) + 0.5) / DRAWS)
+    nu, kind = np.unique(freedom, return_inverse=True)
+    factors = np.sqrt((nu[:, None] - 2.0) / chdtri(nu[:, None], share))
+    return np.asarray(factors[kind], float)

@@ -1,0 +1,101 @@
+"""Out of reach is a probability: of what the shelf can make, whatever luck a panel has."""
+
+from __future__ import annotations
+
+from copy import copy
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from matchlib.domain import Reading, Recipe, Viewing
+from matchlib.linear import linearise
+from matchlib.regression import FilmRegressor
+from matchlib.suggest import Limits, Target, suggest
+from matchlib.suggest.reach import DOUBTFUL, OUT_OF_REACH, Reach, reach_of
+from matchlib.suggest.score import outlook
+from tests.suggest_shop import archive_of, model_of, recipe, shop
+
+VIEWS = (Viewing(),)
+COLOURS = [str(c) for c in shop().colours]
+LIMITS = Limits(grounds=("graphite",), colours=(COLOURS[0],))  # type: ignore[arg-type]  # Limits parses
+
+
+@pytest.fixture(scope="module")
+def unsure() -> FilmRegressor:
+    """A fit whose doubt is normal, the same for every recipe, and some ΔE00 wide."""
+    model = copy(model_of())
+    k = len(model.stack_.weight)
+    model.stack_ = replace(
+        model.stack_, weight=np.zeros(k), inflation=np.full(k, 9.0), freedom=np.full(k, np.inf)
+    )
+    return model
+
+
+def asked(model: FilmRegressor, recipes: list[Recipe], target: Target) -> Reach:
+    return reach_of(model, recipes, target, VIEWS, outlook(model, recipes, target, VIEWS))
+
+
+def test_the_chance_is_the_share_of_laws_under_which_some_recipe_passes(
+    unsure: FilmRegressor,
+) -> None:
+    recipes = [recipe(g, COLOURS[0], s) for g in ("silver", "gold") for s in ("3@5:1", "4@4:1")]
+    draw = np.random.default_rng(5)
+    fit = unsure.fitted_
+    laws = draw.multivariate_normal(fit.z, 9.0 * fit.covariance, 300)
+    made = np.array([linearise(unsure, recipes, VIEWS[0], z=z, slopes=False).lab for z in laws])
+    middle = unsure.predict_recipes(recipes)
+    chances = []
+    for away in (0.0, 0.7, 1.4):
+        target = Target.of_lab(tuple(middle[0] + [away, 0.0, away]), tolerance=0.8)
+        passed = (target.difference([made]) <= 0.8).any(axis=1).mean()
+        chances.append(asked(unsure, recipes, target).chance)
+        assert chances[-1] == pytest.approx(passed, abs=0.08)
+    assert chances == sorted(chances, reverse=True)
+    assert chances[0] - chances[-1] > 0.2
+
+
+def test_luck_of_a_panel_makes_nothing_reachable(unsure: FilmRegressor) -> None:
+    recipes = [recipe("silver", COLOURS[0], "3@5:1")]
+    lab = unsure.predict_recipes(recipes)[0]
+    sure = copy(unsure)
+    sure.stack_ = replace(unsure.stack_, inflation=np.full(len(unsure.stack_.weight), 1e-9))
+    for away, chance in ((0.5, 1.0), (2.0, 0.0)):
+        target = Target.of_lab(tuple(lab + [away, 0, 0]), tolerance=1.0)
+        assert asked(sure, recipes, target).chance == chance
+        assert 0.0 < outlook(sure, recipes, target, VIEWS).probability[0] < 1.0
+
+
+def test_the_panel_that_tells_is_of_what_the_target_needs(unsure: FilmRegressor) -> None:
+    recipes = [recipe("silver", COLOURS[1], "2@8:1"), recipe("silver", COLOURS[0], "4@4:1")]
+    lab = unsure.predict_recipes(recipes)[1]
+    target = Target.of_lab(tuple(lab + [0.8, 0, 0]), tolerance=1.0)
+    assert asked(unsure, recipes, target).telling == 1
+
+
+def test_from_reachable_over_doubtful_to_out_of_reach() -> None:
+    # Lighter and lighter than one colour over one ground can be.
+    start = np.array(suggest(model_of(), Target.of_lab((92, 0, 2)), LIMITS, top=1)[0].lab)
+    found = [
+        suggest(model_of(), Target.of_lab(tuple(start + [d, 0, 0])), LIMITS, archive=archive_of())
+        for d in np.arange(0.0, 5.1, 0.25)
+    ]
+    reach = np.array([f.reach for f in found])
+    assert reach[0] > 0.9
+    assert reach[-1] < 0.01
+    assert (np.diff(reach) <= 0.02).all()
+    for f in found:
+        assert f.reachable == (f.reach >= OUT_OF_REACH)
+        kind = "" if f.reach >= DOUBTFUL else "Doubtful" if f.reachable else "Out of reach"
+        assert f.miss.startswith(kind)
+        assert bool(f.miss) == bool(kind)
+        if kind == "Doubtful":
+            assert "graphite" in f.miss.split("would tell most:")[1]
+
+
+def test_a_target_that_is_hardly_known_may_lie_within_reach() -> None:
+    start = np.array(suggest(model_of(), Target.of_lab((92, 0, 2)), LIMITS, top=1)[0].lab)
+    lab = tuple((start + [4.0, 0, 0]).tolist())
+    exact = suggest(model_of(), Target.of_lab(lab), LIMITS)
+    vague = Target.of_readings(Reading(Viewing(), lab=lab, sd=3.0))
+    assert suggest(model_of(), vague, LIMITS).reach > exact.reach + 0.05
