@@ -33,23 +33,25 @@ def unsure() -> FilmRegressor:
 
 
 def asked(model: FilmRegressor, recipes: list[Recipe], target: Target) -> Reach:
-    return reach_of(model, recipes, target, VIEWS, outlook(model, recipes, target, VIEWS))
+    return reach_of(model, recipes, target, VIEWS)
 
 
 def test_the_chance_is_the_share_of_laws_under_which_some_recipe_passes(
     unsure: FilmRegressor,
 ) -> None:
     recipes = [recipe(g, COLOURS[0], s) for g in ("silver", "gold") for s in ("3@5:1", "4@4:1")]
+    # Little enough is open for the law to be as good as linear.
+    model, fit = copy(unsure), unsure.fitted_
+    model.stack_ = replace(unsure.stack_, inflation=np.full(len(unsure.stack_.weight), 0.25))
     draw = np.random.default_rng(5)
-    fit = unsure.fitted_
-    laws = draw.multivariate_normal(fit.z, 9.0 * fit.covariance, 300)
-    made = np.array([linearise(unsure, recipes, VIEWS[0], z=z, slopes=False).lab for z in laws])
-    middle = unsure.predict_recipes(recipes)
+    laws = draw.multivariate_normal(fit.z, 0.25 * fit.covariance, 600)
+    made = np.array([linearise(model, recipes, VIEWS[0], z=z, slopes=False).lab for z in laws])
+    middle = model.predict_recipes(recipes)
     chances = []
-    for away in (0.0, 0.7, 1.4):
-        target = Target.of_lab(tuple(middle[0] + [away, 0.0, away]), tolerance=0.8)
-        passed = (target.difference([made]) <= 0.8).any(axis=1).mean()
-        chances.append(asked(unsure, recipes, target).chance)
+    for away in (0.0, 0.1, 0.2, 0.4):
+        target = Target.of_lab(tuple(middle[0] + [away, 0.0, away]), tolerance=0.2)
+        passed = (target.difference([made]) <= 0.2).any(axis=1).mean()
+        chances.append(asked(model, recipes, target).chance)
         assert chances[-1] == pytest.approx(passed, abs=0.08)
     assert chances == sorted(chances, reverse=True)
     assert chances[0] - chances[-1] > 0.2
@@ -61,7 +63,7 @@ def test_luck_of_a_panel_makes_nothing_reachable(unsure: FilmRegressor) -> None:
     sure = copy(unsure)
     sure.stack_ = replace(unsure.stack_, inflation=np.full(len(unsure.stack_.weight), 1e-9))
     for away, chance in ((0.5, 1.0), (2.0, 0.0)):
-        target = Target.of_lab(tuple(lab + [away, 0, 0]), tolerance=1.0)
+        target = Target.of_lab(tuple(lab + np.array([away, 0, 0])), tolerance=1.0)
         assert asked(sure, recipes, target).chance == chance
         assert 0.0 < outlook(sure, recipes, target, VIEWS).probability[0] < 1.0
 
@@ -69,15 +71,20 @@ def test_luck_of_a_panel_makes_nothing_reachable(unsure: FilmRegressor) -> None:
 def test_the_panel_that_tells_is_of_what_the_target_needs(unsure: FilmRegressor) -> None:
     recipes = [recipe("silver", COLOURS[1], "2@8:1"), recipe("silver", COLOURS[0], "4@4:1")]
     lab = unsure.predict_recipes(recipes)[1]
-    target = Target.of_lab(tuple(lab + [0.8, 0, 0]), tolerance=1.0)
-    assert asked(unsure, recipes, target).telling == 1
+    target = Target.of_lab(tuple(lab + np.array([0.8, 0, 0])), tolerance=1.0)
+    assert asked(unsure, recipes, target).telling == recipes[1]
 
 
 def test_from_reachable_over_doubtful_to_out_of_reach() -> None:
     # Lighter and lighter than one colour over one ground can be.
     start = np.array(suggest(model_of(), Target.of_lab((92, 0, 2)), LIMITS, top=1)[0].lab)
     found = [
-        suggest(model_of(), Target.of_lab(tuple(start + [d, 0, 0])), LIMITS, archive=archive_of())
+        suggest(
+            model_of(),
+            Target.of_lab(tuple(start + np.array([d, 0, 0]))),
+            LIMITS,
+            archive=archive_of(),
+        )
         for d in np.arange(0.0, 5.1, 0.25)
     ]
     reach = np.array([f.reach for f in found])
@@ -95,7 +102,7 @@ def test_from_reachable_over_doubtful_to_out_of_reach() -> None:
 
 def test_a_target_that_is_hardly_known_may_lie_within_reach() -> None:
     start = np.array(suggest(model_of(), Target.of_lab((92, 0, 2)), LIMITS, top=1)[0].lab)
-    lab = tuple((start + [4.0, 0, 0]).tolist())
+    lab = tuple((start + np.array([2.0, 0, 0])).tolist())
     exact = suggest(model_of(), Target.of_lab(lab), LIMITS)
-    vague = Target.of_readings(Reading(Viewing(), lab=lab, sd=3.0))
+    vague = Target.of_readings(Reading(Viewing(), lab=lab, sd=1.0))
     assert suggest(model_of(), vague, LIMITS).reach > exact.reach + 0.05

@@ -13,13 +13,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import chdtri
 
 from matchlib.domain import Recipe, Viewing
 from matchlib.linear import linearise
 from matchlib.regression import FilmPredictor
-from matchlib.suggest.score import Outlook
 from matchlib.suggest.target import Target
+from matchlib.tails import drawn_out
 
 __all__ = ["DOUBTFUL", "OUT_OF_REACH", "Reach", "reach_of"]
 
@@ -37,69 +36,43 @@ DRAWS = 256
 
 @dataclass(frozen=True)
 class Reach:
-    """How likely a target is to be reached.
+    """How likely it is that some recipe, as it is on average, is within the tolerance [-].
 
-    Parameters
-    ----------
-    chance : float
-        That some recipe, as it is on average, is within the tolerance [-].
-    telling : int
-        Recipe whose panel would say most about it.
+    `telling` is the recipe whose panel would say most about it.
     """
 
     chance: float
-    telling: int
+    telling: Recipe
 
 
 def reach_of(
-    model: FilmPredictor,
-    recipes: Sequence[Recipe],
-    target: Target,
-    viewings: Sequence[Viewing],
-    view: Outlook,
+    model: FilmPredictor, recipes: Sequence[Recipe], target: Target, viewings: Sequence[Viewing]
 ) -> Reach:
-    """Work out the chance that some recipe passes.
-
-    Parameters
-    ----------
-    model : FilmPredictor
-        Fitted.
-    recipes : sequence of Recipe
-        Those that may be within the tolerance, n of them.
-    target : Target
-        What is to be matched.
-    viewings : sequence of Viewing
-        One an aim.
-    view : Outlook
-        What to expect of the recipes.
-
-    Returns
-    -------
-    Reach
-        The same numbers every time: the draws are fixed.
-    """
+    """Return the chance that any of the recipes passes, one viewing an aim of the target."""
+    labs, known, spray, reading = model.predict_together(recipes, viewings)
     slopes = [linearise(model, recipes, viewing).jacobian for viewing in viewings]
     jacobian = np.concatenate(slopes, axis=1)
     n, wide, free = jacobian.shape
     draw = np.random.default_rng(0)
     root = _root(model.fitted_.covariance[None])[0]
     along = (jacobian.reshape(-1, free) @ root).reshape(n, wide, free)
-    moved = (along.reshape(-1, free) @ draw.standard_normal((free, DRAWS))).reshape(n, wide, -1)
+    ways = draw.standard_normal((DRAWS, free))
+    moved = (along.reshape(-1, free) @ ways.T).reshape(n, wide, -1)
     # What is not known of each, by the model's own word, with what is shared between them kept.
-    moved = _root(view.known) @ _root(along @ along.transpose(0, 2, 1), inverse=True) @ moved
-    moved *= _drawn_out(model.stack_.freedom[model.reach(recipes)], draw)[:, None, :]
+    moved = _root(known) @ _root(along @ along.transpose(0, 2, 1), inverse=True) @ moved
+    moved *= drawn_out(ways, model.stack_.freedom[model.reach(recipes)])[:, None, :]
     wanted = _root(target.covariance[None])[0] @ draw.standard_normal((wide, DRAWS))
     likely = (moved - wanted).transpose(0, 2, 1)
     away = target.difference(
-        [lab[:, None, :] + likely[..., 3 * i : 3 * i + 3] for i, lab in enumerate(view.labs)]
+        [lab[:, None, :] + likely[..., 3 * i : 3 * i + 3] for i, lab in enumerate(labs)]
     )
     passes = (away <= target.tolerance.value).any(axis=0)
     # How much of whether it passes each recipe's panel would explain.
     about = likely - likely.mean(axis=1, keepdims=True)
     across = np.einsum("ndw,d->nw", about, passes - passes.mean()) / DRAWS
-    total = view.known + view.spray + view.reading
+    total = known + spray + reading
     told = np.einsum("nw,nw->n", across, np.linalg.solve(total, across[..., None])[..., 0])
-    return Reach(float(passes.mean()), int(np.argmax(told)))
+    return Reach(float(passes.mean()), recipes[int(np.argmax(told))])
 
 
 def _root(covariance: Array, *, inverse: bool = False) -> Array:
@@ -108,11 +81,3 @@ def _root(covariance: Array, *, inverse: bool = False) -> Array:
     scale = np.sqrt(np.maximum(size, least if inverse else 0.0))
     scaled = axes / scale[:, None, :] if inverse else axes * scale[:, None, :]
     return np.asarray(scaled @ axes.transpose(0, 2, 1), float)
-
-
-def _drawn_out(freedom: Array, draw: np.random.Generator) -> Array:
-    """Factors that make normal draws those of a t of the same covariance, one row a freedom."""
-    share = draw.permutation((np.arange(DRAWS) + 0.5) / DRAWS)
-    nu, kind = np.unique(freedom, return_inverse=True)
-    factors = np.sqrt((nu[:, None] - 2.0) / chdtri(nu[:, None], share))
-    return np.asarray(factors[kind], float)

@@ -47,6 +47,7 @@ _SCANNED = 5000
 _PER_COATS = 6
 _STARTS = 160
 _FINALISTS = 300
+_AROUND = 96
 _LOOKED_AT = 1500
 """Where they must lie evenly: most of the nearest may not."""
 
@@ -188,7 +189,8 @@ class _Search:
         continuous = self._continuous(starts, refined.best)
         both = _distinct(_join(picks, refined.picks))
         self.step(0.7, "working out what can be measured")
-        cost = self._differences(both)
+        labs = both.labs(self.space, self.viewings)
+        cost = self.target.difference(labs)
         limited = self.space.limits.max_unevenness is not None
         most, each = (_LOOKED_AT, 15) if limited else (_FINALISTS, 3)
         order = self._spread(both, cost, most, each)
@@ -203,11 +205,20 @@ class _Search:
         chosen = self._chosen(finalists, rank, view, top)
         made = self._described(chosen, finalists, recipes, view, cost=cost, continuous=continuous)
         self.step(0.95, "working out whether it can be reached")
-        reach = reach_of(self.space.model, recipes, self.target, self.viewings, view)
-        text = self._words(
-            reach, recipes, view, cost, closest=min(continuous.values(), default=np.inf)
-        )
+        among, at = (finalists, list(view.labs)) if limited else (both, labs)
+        around = self._recipes(among.take(self._around(at, view.known.mean(axis=0))))
+        reach = reach_of(self.space.model, around, self.target, self.viewings)
+        text = self._words(reach, view, cost, closest=min(continuous.values(), default=np.inf))
         return Suggestions(tuple(made), self.target, reach.chance, text, self.searched)
+
+    def _around(self, labs: Sequence[Array], known: Array) -> Ints:
+        """What comes nearest to the target, wherever what is not known may truly put it."""
+        spread = known + self.target.covariance
+        draw = np.random.default_rng(0).multivariate_normal(np.zeros(len(spread)), spread, _AROUND)
+        shifts = draw.reshape(_AROUND, -1, 3)
+        moved = ([lab + by for lab, by in zip(labs, some, strict=True)] for some in shifts)
+        nearest = [int(np.argmin(self.target.difference(each))) for each in moved]
+        return np.unique(np.array(nearest, np.intp))
 
     def _continuous(self, starts: Picks, best: Array) -> dict[tuple[int, int], float]:
         found: dict[tuple[int, int], float] = {}
@@ -327,15 +338,13 @@ class _Search:
             )
         return _with_ties(made, [float(view.floor[i]) for i in chosen])
 
-    def _words(
-        self, reach: Reach, recipes: Sequence[Recipe], view: Outlook, cost: Array, *, closest: float
-    ) -> str:
+    def _words(self, reach: Reach, view: Outlook, cost: Array, *, closest: float) -> str:
         """How the nearest misses, where that is what it does, or which panel would tell."""
         target, nearest = self.target, int(np.argmin(cost))
         if reach.chance >= DOUBTFUL:
             return ""
         if reach.chance >= OUT_OF_REACH:
-            return doubtful(reach.chance, recipes[reach.telling], said=target.tolerance.words)
+            return doubtful(reach.chance, reach.telling, said=target.tolerance.words)
         labs = view.labs[:, nearest]
         away = [
             aim.weight * float(target.tolerance.difference(aim.lab, lab))
