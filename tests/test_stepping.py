@@ -54,7 +54,7 @@ def cases(model: Any) -> dict[str, tuple[int, Callable[[Step], object]]]:
             30,
             lambda s: validation_table(*table, by=("panel",), model=quick, folds=3, step=s),
         ),
-        "next_for_archive": (6, lambda s: next_for_archive(model, could, k=3, step=s)),
+        "next_for_archive": (5, lambda s: next_for_archive(model, could, k=3, step=s)),
         "next_for_target": (10, lambda s: next_for_target(model, (30, 30, -30), could, step=s)),
     }
 

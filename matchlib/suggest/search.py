@@ -20,7 +20,7 @@ from matchlib.domain import Panel, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.regression import FilmPredictor
-from matchlib.stepping import Step
+from matchlib.stepping import Step, part_of
 from matchlib.suggest.reach import DOUBTFUL, OUT_OF_REACH, Reach, reach_of
 from matchlib.suggest.refine import Picks, refine
 from matchlib.suggest.result import Suggestion, Suggestions
@@ -112,7 +112,7 @@ def suggest(
     viewings = [a.viewing or Viewing(geometry=model.words_.geometries[0]) for a in target.aims]
     with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait
         return _Search(
-            space, target, viewings, past, unevenness=unevenness, step=step or _go_on
+            space, target, viewings, past, unevenness=unevenness, step=part_of(step)
         ).best(top)
 
 
@@ -144,7 +144,7 @@ class _Search:
         metrics = [
             aim.weight**2 * tolerance.metric(lab) for aim, lab in zip(aims, labs, strict=True)
         ]
-        scans = scan(self.space, self.viewings, labs, metrics, step=_part(self.step, 0.0, 0.3))
+        scans = scan(self.space, self.viewings, labs, metrics, step=part_of(self.step, 0.0, 0.3))
         self.searched = sum(out.size for _, out in scans)
         if not self.searched:
             raise DomainError(
@@ -184,7 +184,7 @@ class _Search:
             starts,
             self.target,
             self.viewings,
-            step=_part(self.step, 0.4, 0.7),
+            step=part_of(self.step, 0.4, 0.7),
         )
         continuous = self._continuous(starts, refined.best)
         both = _distinct(_join(picks, refined.picks))
@@ -368,10 +368,6 @@ class _Search:
         return text
 
 
-def _go_on(_share: float | None, _words: str) -> None:
-    """Show nobody and stop for nobody."""
-
-
 def _best_by_coats(
     scans: Sequence[tuple[Ints, NDArray[np.float32]]], schedules: Schedules
 ) -> tuple[Picks, Array]:
@@ -395,15 +391,6 @@ def _best_by_coats(
     every, square = np.concatenate(places, axis=1), np.concatenate(squares)
     order = np.argsort(every[1], kind="stable")
     return Picks(*every[:, order]), square[order].astype(float)
-
-
-def _part(step: Step, start: float, end: float) -> Step:
-    """Let a part of the work tell its own share as that of the whole."""
-
-    def told(share: float | None, words: str) -> None:
-        step(None if share is None else start + share * (end - start), words)
-
-    return told
 
 
 def _film_shows(model: FilmPredictor, target: Target) -> Callable[[Sequence[Recipe]], Array]:
