@@ -143,14 +143,14 @@ def test_a_copy_is_made_before_migrating(tmp_path: Path, version: str) -> None:
     path = tmp_path / "panels.db"
     earlier(str(path), version, FIRST)
     Archive.open(path).close()
-    (copy,) = tmp_path.glob("panels.before-*.db")
-    assert f"was-{version}" in copy.name
+    (copy,) = tmp_path.glob("panels.db-backups/*.db")
+    assert f"before upgrade of {version}" in copy.name
     raw = sqlite3.connect(copy)
     assert raw.execute("SELECT version_num FROM alembic_version").fetchall() == [(version,)]
     assert raw.execute("SELECT count(*) FROM panels").fetchone() == (len(FIRST),)
     raw.close()
     Archive.open(path).close()
-    assert len(list(tmp_path.glob("panels.before-*.db"))) == 1, "a current archive was copied"
+    assert len(list(tmp_path.glob("panels.db-backups/*.db"))) == 1, "a current archive was copied"
 
 
 def test_the_steps_arrive_at_the_tables_of_a_new_archive(place: str) -> None:

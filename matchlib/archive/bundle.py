@@ -23,6 +23,7 @@ from matchlib.archive.attaching import MAX_BYTES
 from matchlib.archive.checking import content_faults
 from matchlib.archive.export import write_panels
 from matchlib.archive.reading_out import hash_in, panels_in, whole
+from matchlib.archive.rows import TABLES, fill, rows_of
 from matchlib.archive.store import Archive
 from matchlib.archive.troubles import ConflictError
 from matchlib.atomic import written_whole
@@ -32,18 +33,6 @@ from matchlib.plain import dump, load
 __all__ = ["export_bundle", "import_bundle"]
 
 FORMAT = "panel archive bundle"
-_TABLES = (
-    schema.imports,
-    schema.names,
-    schema.panels,
-    schema.readings,
-    schema.jobs,
-    schema.profiles,
-    schema.settings,
-    schema.history,
-    schema.history_items,
-    schema.ignored,
-)
 # Columns of JSON in which a customer may be named.
 _WITH_CUSTOMERS = {
     "panels": ("data",),
@@ -59,7 +48,7 @@ _MAX_MANIFEST = 64 << 20
 _TIME = (1980, 1, 1, 0, 0, 0)  # one content, one file: the zip itself holds no time of writing
 
 
-def export_bundle(archive: Archive, path: str | Path, *, customers: bool = False) -> Path:
+def export_bundle(archive: Archive, path: str | Path, *, customers: bool = True) -> Path:
     """Write all of an archive into one zip, whole or not at all.
 
     Parameters
@@ -94,7 +83,7 @@ def export_bundle(archive: Archive, path: str | Path, *, customers: bool = False
             bundle.writestr(info, data)
             members[name] = {"sha256": hashlib.sha256(data).hexdigest(), "bytes": len(data)}
 
-        for table in _TABLES:
+        for table in TABLES[:-1]:  # attachments as files of their own
             lines = [dump(row) for row in _rows(connection, table, customers)]
             put(f"records/{table.name}.jsonl", "".join(f"{line}\n" for line in lines).encode())
         files = _put_attachments(connection, put)
@@ -169,9 +158,7 @@ def import_bundle(path: str | Path, archive: Archive) -> int:
 
 
 def _rows(connection: sa.Connection, table: sa.Table, customers: bool) -> Iterator[dict[str, Any]]:
-    order = table.primary_key.columns
-    for found in connection.execute(sa.select(table).order_by(*order)).mappings():
-        row = dict(found)
+    for row in rows_of(connection, table):
         if not customers:
             for column in _WITH_CUSTOMERS.get(table.name, ()):
                 if row[column]:
@@ -264,7 +251,7 @@ def _check_members(bundle: zipfile.ZipFile, manifest: dict[str, Any], where: str
                 expected=f"{said['bytes']} bytes",
                 got=f"{size} bytes",
             )
-    needed = [f"records/{t.name}.jsonl" for t in (*_TABLES, schema.attachments)]
+    needed = [f"records/{t.name}.jsonl" for t in TABLES]
     lacking = [n for n in needed if n not in members]
     if lacking:
         raise _damaged(where, f"the member {lacking[0]} is missing")
@@ -286,39 +273,28 @@ def _restore(
             where=where,
             remedy="restore it into a new archive; to merge, import the panels.csv inside the zip.",
         )
-    for table in reversed(_TABLES):
-        connection.execute(table.delete())
-    for table in (*_TABLES, schema.attachments):
+
+    def rows(table: sa.Table) -> Iterator[dict[str, Any]]:
         name = f"records/{table.name}.jsonl"
         data = _member(bundle, manifest, name, where, limit=_MAX_TEXT)
         columns = {c.name for c in table.c}
         if table is schema.attachments:
             columns ^= {"data", "member"}
         try:
-            rows = [load(line) for line in data.decode().split("\n") if line]
-            if any(set(row) != columns for row in rows):
+            found = [load(line) for line in data.decode().split("\n") if line]
+            if any(set(row) != columns for row in found):
                 raise ValueError("a line has other fields")
         except (ValueError, TypeError) as error:
             raise _damaged(where, f"the member {name} cannot be read", got=str(error)) from error
-        if table is schema.attachments:
-            for row in rows:
+        for row in found:
+            if table is schema.attachments:
                 file = row.pop("member")
                 if file not in manifest["members"]:
                     raise _damaged(where, f"the member {file} is missing")
                 row["data"] = _member(bundle, manifest, file, where, limit=MAX_BYTES)
-                connection.execute(table.insert().values(row))
-        elif rows:
-            connection.execute(table.insert(), rows)
-        _move_sequence(connection, table)
+            yield row
 
-
-def _move_sequence(connection: sa.Connection, table: sa.Table) -> None:
-    # The rows came with their own numbers, of which PostgreSQL takes no notice by itself.
-    if connection.dialect.name != "postgresql" or "id" not in table.c:
-        return
-    top = sa.select(sa.func.coalesce(sa.func.max(table.c.id), 0) + 1).scalar_subquery()
-    sequence = sa.func.pg_get_serial_sequence(table.name, "id")
-    connection.execute(sa.select(sa.func.setval(sequence, top, sa.false())))
+    fill(connection, rows)
 
 
 def _member(

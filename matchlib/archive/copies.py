@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import contextlib
-import sqlite3
+import re
 import tempfile
 import zipfile
 from collections.abc import Iterator
@@ -11,13 +10,15 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from matchlib.archive import schema
+from matchlib.archive.backups import Backup, backups_in, copy_file, folder_of, fresh_place, prune
 from matchlib.archive.bundle import import_bundle
-from matchlib.archive.database import database_of
+from matchlib.archive.database import Database, database_of
+from matchlib.archive.rows import fill, rows_of
 from matchlib.archive.store import Archive
 from matchlib.archive.troubles import check_file
 from matchlib.archive.upgrade import version_of
 
-__all__ = ["apart"]
+__all__ = ["apart", "back_up", "backups_of"]
 
 
 @contextmanager
@@ -48,11 +49,7 @@ def apart(path_or_url: str | Path) -> Iterator[Archive]:
                     import_bundle(path_or_url, fresh)
             elif _earlier(Path(path_or_url)):
                 place = copy
-                with (
-                    contextlib.closing(sqlite3.connect(path_or_url)) as source,
-                    contextlib.closing(sqlite3.connect(copy)) as target,
-                ):
-                    source.backup(target)
+                copy_file(Path(path_or_url), copy)
                 Archive.open(copy).close()
         with Archive.open(place, read_only=True) as archive:
             yield archive
@@ -66,3 +63,71 @@ def _earlier(path: Path) -> bool:
             return version_of(connection, database.label) not in (schema.HEAD, None)
     finally:
         database.close()
+
+
+def back_up(archive: Archive, why: str = "by hand", *, to: str | Path | None = None) -> Path:
+    """Copy an archive whole, customers and history included.
+
+    Parameters
+    ----------
+    archive : Archive
+        Open; others may go on writing to it.
+    why : str
+        Part of the name of the copy.
+    to : str or Path, optional
+        The copy, as an archive in a file; among the archive's backups by default, of which the
+        newest are kept.
+
+    Returns
+    -------
+    Path
+        The copy.
+
+    Raises
+    ------
+    MatchlibError
+        If the archive cannot be read, or the copy cannot be written.
+    """
+    folder = _folder(archive.database)
+    place = fresh_place(folder, why) if to is None else Path(to).expanduser().absolute()
+    if archive.database.path is not None:
+        copy_file(archive.database.path, place)
+    else:
+        with tempfile.TemporaryDirectory() as room:
+            copy = Path(room, "copy.db")
+            with Archive.open(copy, create=True) as fresh:
+                _copy(archive.database, fresh.database)
+            copy_file(copy, place)
+    if to is None:
+        prune(folder)
+    return place
+
+
+def backups_of(archive: Archive) -> tuple[Backup, ...]:
+    """Return the backups of an archive.
+
+    Parameters
+    ----------
+    archive : Archive
+        Open.
+
+    Returns
+    -------
+    tuple of Backup
+        The newest first.
+    """
+    return backups_in(_folder(archive.database))
+
+
+def _copy(source: Database, target: Database) -> None:
+    with source.read() as old, target.write() as new:
+        fill(new, lambda table: rows_of(old, table))
+
+
+def _folder(database: Database) -> Path:
+    if database.path is not None:
+        return folder_of(database.path)
+    import platformdirs  # as the fits of such archives are kept
+
+    name = re.sub(r"[^\w.-]+", "-", database.label.rpartition("@")[2] or database.label)
+    return Path(platformdirs.user_data_dir("candy-panel-workbook")) / "backups" / name[:100]

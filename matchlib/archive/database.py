@@ -18,6 +18,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy import exc
 
+from matchlib.archive.backups import copy_if_due, folder_of
 from matchlib.archive.troubles import ConflictError, words_of
 from matchlib.errors import ArchiveError
 
@@ -109,6 +110,8 @@ class Database:
                 if not self.is_sqlite:
                     turn = sa.select(sa.func.pg_try_advisory_xact_lock(_LOCK))
                     _patiently(lambda: connection.execute(turn).scalar(), self.label)
+                if self.path is not None:  # a server's backups are its keeper's
+                    copy_if_due(self.path, folder_of(self.path))
                 yield connection
 
     @contextmanager

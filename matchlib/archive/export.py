@@ -13,7 +13,7 @@ from matchlib.domain import Panel
 __all__ = ["export_table", "write_panels"]
 
 
-def export_table(archive: Archive, path: str | Path, *, customers: bool = False) -> int:
+def export_table(archive: Archive, path: str | Path, *, customers: bool = True) -> int:
     """Write the panels as a table that imports to an archive of the same content.
 
     Parameters

@@ -12,6 +12,7 @@ from matchlib.archive import attaching, jobs, schema
 from matchlib.archive.adding import AddResult, insert
 from matchlib.archive.changes import Entry, Stamp, inserted, record
 from matchlib.archive.codec import fields_of, readings_of
+from matchlib.archive.copies import back_up
 from matchlib.archive.kept import Kept, kept, write
 from matchlib.archive.meeting import meet, one_card
 from matchlib.archive.merged import Merged
@@ -100,6 +101,8 @@ def merge(
                     where=other.label,
                     remedy="answer, and merge again.",
                 )
+            if merged.change is not None:
+                back_up(archive, "before merge")  # nobody else sees the merge yet
     except _LookedOnly:
         return replace(merged, change=None)
     return merged

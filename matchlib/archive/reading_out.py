@@ -11,8 +11,9 @@ import sqlalchemy as sa
 
 from matchlib.archive import schema
 from matchlib.archive.codec import StoredReading, panel_of
+from matchlib.archive.troubles import DamagedError
 from matchlib.domain import Panel
-from matchlib.errors import ArchiveError, MatchlibError
+from matchlib.errors import MatchlibError
 from matchlib.plain import load
 
 __all__ = ["DAMAGE", "chunked", "hash_in", "panels_in", "whole"]
@@ -136,9 +137,10 @@ def whole(label: str, build: Callable[_P, _T], *args: _P.args, **kwargs: _P.kwar
     try:
         return build(*args, **kwargs)
     except DAMAGE as error:
-        raise ArchiveError(
+        raise DamagedError(
             "This archive is damaged: what is stored cannot be read.",
             got=str(error)[:200],
             where=label or None,
-            remedy="restore the newest backup, or save what can be read: workbook restore.",
+            remedy="restore the newest backup ('workbook restore --from last'), or save what can "
+            "be read ('workbook salvage').",
         ) from error

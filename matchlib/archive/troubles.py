@@ -7,15 +7,21 @@ from pathlib import Path
 
 from matchlib.errors import ArchiveError
 
-__all__ = ["ConflictError", "check_file", "words_of"]
+__all__ = ["ConflictError", "DamagedError", "check_file", "words_of"]
 
 
 class ConflictError(ArchiveError):
     """Two changes that exclude each other: another writer, or records that contradict."""
 
 
+class DamagedError(ArchiveError):
+    """An archive of which something is broken or gone."""
+
+
 _MAGIC = b"SQLite format 3\x00"
-_BACKUP = "restore the newest backup, or the file that 'workbook export' wrote"
+_DAMAGED = "This archive is damaged."
+_BACKUP = "restore the newest backup ('workbook restore --from last'), or save what can be read "
+_BACKUP += "('workbook salvage')"
 
 # Part of the database's message, what it means, and what to do. First match wins.
 _SQLITE = (
@@ -26,7 +32,7 @@ _SQLITE = (
     ),
     (
         ("malformed", "corrupt", "decode"),
-        "This archive is damaged.",
+        _DAMAGED,
         f"{_BACKUP}.",
     ),
     (
@@ -120,7 +126,8 @@ def words_of(message: str, label: str, *, sqlite: bool) -> ArchiveError:
     line = " ".join(message.split())[:300]
     for marks, problem, remedy in _SQLITE if sqlite else _POSTGRES:
         if any(mark in line.casefold() for mark in marks):
-            return ArchiveError(problem, got=f"'{line}'", remedy=remedy, where=label)
+            kind = DamagedError if problem == _DAMAGED else ArchiveError
+            return kind(problem, got=f"'{line}'", remedy=remedy, where=label)
     return ArchiveError(
         "The archive's database refused.",
         got=f"'{line}'",
@@ -170,7 +177,7 @@ def check_file(path: Path, *, read_only: bool) -> None:
             remedy="check that you may read it.",
         ) from error
     if not head.startswith(_MAGIC):
-        raise ArchiveError(
+        raise (ArchiveError if head else DamagedError)(
             "This file is not an archive." if head else "This archive is empty: 0 bytes.",
             expected="a file that this tool has made (a SQLite database)",
             got=f"a file that begins with {head[:16]!r}" if head else None,
@@ -185,7 +192,7 @@ def check_file(path: Path, *, read_only: bool) -> None:
     whole = (65536 if page == 1 else page) * int.from_bytes(head[28:32], "big")
     log = Path(f"{path}-wal")
     if size < whole and not (log.exists() and log.stat().st_size):
-        raise ArchiveError(
+        raise DamagedError(
             "This archive is damaged: its file is cut short.",
             expected=f"{whole} bytes",
             got=f"{size} bytes",

@@ -10,6 +10,7 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from matchlib.archive import schema
+from matchlib.archive.backups import copy_file, folder_of, fresh_place, prune
 from matchlib.archive.database import Database, database_of
 from matchlib.archive.troubles import check_file
 from matchlib.errors import ArchiveError
@@ -191,7 +192,12 @@ def migrate(database: Database, found: str, *, to: str = schema.HEAD) -> Path | 
     Path or None
         The backup copy made first; None on PostgreSQL, whose backups are its keeper's.
     """
-    backup = None if database.path is None else _back_up(database.path, found)
+    backup = None
+    if database.path is not None:
+        folder = folder_of(database.path)
+        backup = fresh_place(folder, f"before upgrade of {found}")
+        copy_file(database.path, backup)
+        prune(folder)
     with database.write() as connection:
         if version_of(connection, database.label) != to:  # another process may have been quicker
             _run_steps(connection, to)
@@ -241,22 +247,3 @@ def _put(part: Path, path: Path) -> None:
             os.fsync(folder)
         finally:
             os.close(folder)
-
-
-def _back_up(path: Path, found: str) -> Path:
-    number = 1
-    while True:
-        backup = path.with_name(
-            f"{path.stem}.before-{schema.HEAD}-was-{found}.{number}{path.suffix}"
-        )
-        try:
-            backup.touch(exist_ok=False)
-            break
-        except FileExistsError:
-            number += 1
-    with (
-        contextlib.closing(sqlite3.connect(path)) as source,
-        contextlib.closing(sqlite3.connect(backup)) as target,
-    ):
-        source.backup(target)
-    return backup

@@ -12,6 +12,7 @@ from matchlib import __version__
 from workbook.cli import (
     archive,
     back,
+    backups,
     bench,
     importing,
     job,
@@ -45,7 +46,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 for _group in (
-    *(opening, importing, merging, archive, keeping, panels, trust, modelling, bench),
+    *(opening, importing, merging, archive, keeping, backups, panels, trust, modelling, bench),
     *(back, photo, pot, sheets, repair, school),
 ):
     for _name, _function in _group.COMMANDS.items():

@@ -27,8 +27,9 @@ def _export(
     ],
     archive: ArchiveOption = "panels.db",
     customers: Annotated[
-        bool, typer.Option("--customers", help="Let customers' names go with it.")
-    ] = False,
+        bool,
+        typer.Option("--customers/--no-customers", help="Whether customers' names go with it."),
+    ] = True,
     json_: JsonOption = False,
 ) -> None:
     """Write the panels as a table that imports to the same archive, or all of it as a backup."""

@@ -15,7 +15,7 @@ from workbook.cli.common import (
     show_json,
 )
 
-__all__ = ["COMMANDS"]
+__all__ = ["COMMANDS", "restore_panel"]
 
 StageOption = Annotated[
     int | None, typer.Option("--stage", help="A stage of the panel, the first being 1.")
@@ -88,26 +88,24 @@ def _remove(
     _told(number, f"{what} was removed already.", f"{what} was removed.", json_)
 
 
-def _restore(
-    *,
-    panel: Annotated[str, typer.Argument(help="Code of the panel.")],
-    stage: Annotated[
-        bool, typer.Option("--stage", help="The stage of it that was removed last.")
-    ] = False,
-    reading: Annotated[
-        bool, typer.Option("--reading", help="The reading of it that was removed last.")
-    ] = False,
-    archive: ArchiveOption = "panels.db",
-    who: WhoOption = "",
-    why: WhyOption = "",
-    json_: JsonOption = False,
-) -> None:
-    """Take back a panel that was removed, or its stage or reading that was removed last."""
+def restore_panel(archive: str, panel: str, what: str, *, who: str, why: str, json_: bool) -> None:
+    """Take back a panel that was removed, or its stage or reading that was removed last.
+
+    Parameters
+    ----------
+    archive : str
+        File or address.
+    panel : str
+        Its code.
+    what : {"panel", "stage", "reading"}
+        What is to come back.
+    who, why : str
+        For the history.
+    json_ : bool
+        Tell it as JSON.
+    """
     from workbook.session import Session
 
-    if stage and reading:
-        raise typer.BadParameter("give --stage or --reading, not both")
-    what = "stage" if stage else "reading" if reading else "panel"
     with Session.open(archive) as session:
         number = session.archive.restore(panel, what=what, who=who, why=why)  # type: ignore[arg-type]  # one of three words
     back = f"Panel {panel}" if what == "panel" else f"The {what} of panel {panel}"
@@ -123,5 +121,5 @@ def _told(number: int | None, nothing: str, done: str, json_: bool) -> None:
         show(f"{done} To take that back: workbook undo {number}")
 
 
-COMMANDS = {"amend": _amend, "remove": _remove, "restore": _restore}
+COMMANDS = {"amend": _amend, "remove": _remove}
 """By name, in the order in which they are told of."""

@@ -136,7 +136,7 @@ class Keeper:
         """
         return self.archive.add(panels, who=who)
 
-    def export(self, path: str | Path, *, customers: bool = False) -> Exported:
+    def export(self, path: str | Path, *, customers: bool = True) -> Exported:
         """Write the panels as a table, or everything as a backup.
 
         Parameters

@@ -1,0 +1,194 @@
+"""Backups: whole copies of an archive in a folder beside it, the newest ten of them.
+
+The first change of a day copies what the day before left. So does every upgrade, merge and restore.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import logging
+import re
+import sqlite3
+from dataclasses import dataclass
+from pathlib import Path
+
+from matchlib.archive.troubles import words_of
+from matchlib.atomic import written_whole
+from matchlib.errors import ArchiveError, MatchlibError
+
+__all__ = [
+    "KEPT",
+    "Backup",
+    "backups_in",
+    "copy_file",
+    "copy_if_due",
+    "folder_of",
+    "fresh_place",
+    "prune",
+]
+
+KEPT = 10
+"""How many backups are kept of one archive."""
+
+_NAME = re.compile(r"(\d{4}-\d\d-\d\d \d{6}) (.+)\.db")
+_TIME = "%Y-%m-%d %H%M%S"
+
+
+@dataclass(frozen=True, slots=True)
+class Backup:
+    """One backup.
+
+    Parameters
+    ----------
+    path : Path
+        The file: an archive of its own.
+    at : datetime.datetime
+        When it was made, by the clock of the machine.
+    why : str
+        ``daily``, ``before merge`` and the like.
+    """
+
+    path: Path
+    at: dt.datetime
+    why: str
+
+
+def folder_of(path: Path) -> Path:
+    """Return the folder of an archive's backups.
+
+    Parameters
+    ----------
+    path : Path
+        The archive.
+
+    Returns
+    -------
+    Path
+        Beside it; need not be there.
+    """
+    return path.with_name(f"{path.name}-backups")
+
+
+def backups_in(folder: Path) -> tuple[Backup, ...]:
+    """Return the backups in a folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Need not be there.
+
+    Returns
+    -------
+    tuple of Backup
+        The newest first.
+    """
+    found = []
+    for path in sorted(folder.glob("*.db"), reverse=True):
+        if match := _NAME.fullmatch(path.name):
+            with contextlib.suppress(ValueError):
+                at = dt.datetime.strptime(match[1], _TIME).astimezone()
+                found.append(Backup(path, at, match[2]))
+    return tuple(found)
+
+
+def fresh_place(folder: Path, why: str) -> Path:
+    """Return where the next backup goes, in a folder that is made if need be.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the archive's backups.
+    why : str
+        See `Backup`.
+
+    Returns
+    -------
+    Path
+        Not there yet.
+
+    Raises
+    ------
+    ArchiveError
+        If the folder cannot be made.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise ArchiveError(
+            "The folder for backups cannot be made.",
+            got=error.strerror or str(error),
+            where=str(folder),
+            remedy="see that the disk has space and that the folder beside it can be written.",
+        ) from error
+    at = dt.datetime.now().astimezone()
+    while (path := folder / f"{at:{_TIME}} {why}.db").exists():
+        at += dt.timedelta(seconds=1)
+    return path
+
+
+def prune(folder: Path) -> None:
+    """Take away all but the newest backups of a folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Of one archive's backups.
+    """
+    for old in backups_in(folder)[KEPT:]:
+        with contextlib.suppress(OSError):  # what cannot be taken away is left
+            old.path.unlink()
+
+
+def copy_file(path: Path, to: Path) -> None:
+    """Copy the file of an archive as it was kept last, whole or not at all.
+
+    Parameters
+    ----------
+    path : Path
+        The archive; others may go on writing to it.
+    to : Path
+        The copy.
+
+    Raises
+    ------
+    MatchlibError
+        If it cannot be read, or the copy cannot be written.
+    """
+    try:
+        with (
+            written_whole(to) as part,
+            contextlib.closing(sqlite3.connect(path)) as source,
+            contextlib.closing(sqlite3.connect(part)) as target,
+        ):
+            source.backup(target)
+            # One file by itself, without a log beside it.
+            target.execute("PRAGMA journal_mode = DELETE")
+    except sqlite3.Error as error:
+        raise words_of(str(error), str(to), sqlite=True) from error
+
+
+def copy_if_due(path: Path, folder: Path) -> None:
+    """Copy what an earlier day left, unless that was done; a copy that fails stops nobody.
+
+    Parameters
+    ----------
+    path : Path
+        The archive, before the first change of the day.
+    folder : Path
+        Of its backups.
+    """
+    try:
+        changed = path.stat().st_mtime
+        log = Path(f"{path}-wal")
+        if log.exists() and log.stat().st_size:
+            changed = max(changed, log.stat().st_mtime)
+        last = dt.datetime.fromtimestamp(int(changed)).astimezone()
+        if last.date() >= dt.datetime.now().astimezone().date():
+            return
+        if any(backup.at >= last for backup in backups_in(folder)[:1]):
+            return
+        copy_file(path, fresh_place(folder, "daily"))
+        prune(folder)
+    except (OSError, MatchlibError) as error:
+        logging.getLogger("matchlib").warning("No backup of %s could be made: %s", path, error)

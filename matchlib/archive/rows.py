@@ -1,0 +1,87 @@
+"""All rows of an archive, taken from one database into another, whole or not at all."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from itertools import islice
+from typing import Any
+
+import sqlalchemy as sa
+
+from matchlib.archive import schema
+
+__all__ = ["TABLES", "fill", "rows_of"]
+
+TABLES = (
+    schema.imports,
+    schema.names,
+    schema.panels,
+    schema.readings,
+    schema.jobs,
+    schema.profiles,
+    schema.settings,
+    schema.history,
+    schema.history_items,
+    schema.ignored,
+    schema.attachments,
+)
+"""Every table, those that others rest on first."""
+
+_AT_ONCE = 1000
+
+
+def rows_of(connection: sa.Connection, table: sa.Table) -> Iterator[dict[str, Any]]:
+    """Yield the rows of a table in their order.
+
+    Parameters
+    ----------
+    connection : Connection
+        Open.
+    table : Table
+        One of `TABLES`.
+
+    Yields
+    ------
+    dict
+        By column.
+    """
+    if table is not schema.attachments:
+        query = sa.select(table).order_by(*table.primary_key.columns)
+        yield from map(dict, connection.execute(query).mappings())
+        return
+    # Photos one by one: all of them at once may be more than fits in memory.
+    for number in connection.execute(sa.select(table.c.id).order_by(table.c.id)).scalars().all():
+        one = sa.select(table).where(table.c.id == number)
+        yield dict(connection.execute(one).mappings().one())
+
+
+def fill(connection: sa.Connection, rows: Callable[[sa.Table], Iterable[dict[str, Any]]]) -> None:
+    """Put other rows in the place of all that an archive holds.
+
+    Parameters
+    ----------
+    connection : Connection
+        In a write transaction.
+    rows : callable
+        Returns the rows of a table, with their numbers.
+    """
+    for table in reversed(TABLES):
+        connection.execute(table.delete())
+    for table in TABLES:
+        at_once = 1 if table is schema.attachments else _AT_ONCE
+        left = iter(rows(table))
+        while some := list(islice(left, at_once)):
+            connection.execute(table.insert(), some)
+        _move_sequence(connection, table)
+
+
+def _move_sequence(connection: sa.Connection, table: sa.Table) -> None:
+    # The rows came with their own numbers, of which PostgreSQL takes no notice by itself. A number
+    # that was given once is not given again.
+    key = table.autoincrement_column
+    if connection.dialect.name != "postgresql" or key is None:
+        return
+    top = sa.select(sa.func.coalesce(sa.func.max(key), 0) + 1).scalar_subquery()
+    sequence = sa.func.pg_get_serial_sequence(table.name, key.name)
+    free = sa.func.greatest(top, sa.func.nextval(sequence))
+    connection.execute(sa.select(sa.func.setval(sequence, free, sa.false())))

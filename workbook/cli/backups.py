@@ -1,0 +1,147 @@
+"""Commands that keep an archive safe: backup and restore."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from workbook.cli.common import ArchiveOption, JsonOption, WhoOption, WhyOption, show, show_json
+from workbook.cli.keeping import restore_panel
+
+__all__ = ["COMMANDS"]
+
+
+def _backup(
+    *,
+    file: Annotated[
+        str | None,
+        typer.Argument(help="Where to; among the archive's own backups without it."),
+    ] = None,
+    list_: Annotated[bool, typer.Option("--list", help="List the backups there are.")] = False,
+    archive: ArchiveOption = "panels.db",
+    json_: JsonOption = False,
+) -> None:
+    """Copy the archive whole, customers, photos and history too.
+
+    The newest ten are kept beside the archive. One is made by itself before the first change of a
+    day, before every upgrade, merge and restore. A file that ends in .zip is written as export
+    does it.
+    """
+    from matchlib.archive import Archive, back_up, backups_of, export_bundle
+    from workbook.cli.printing import table
+
+    with Archive.open(archive, read_only=True) as kept:
+        if list_:
+            found = backups_of(kept)
+        elif file is not None and Path(file).suffix.casefold() == ".zip":
+            made = export_bundle(kept, file)
+        else:
+            made = back_up(kept, to=file)
+    if not list_:
+        show_json({"file": str(made)}) if json_ else show(f"The backup is {made}")
+    elif json_:
+        plain = [{"file": str(b.path), "at": b.at.isoformat(), "why": b.why} for b in found]
+        show_json(plain)
+    elif found:
+        rows = [(str(i), f"{b.at:%Y-%m-%d %H:%M}", b.why) for i, b in enumerate(found, 1)]
+        show(table(("", "made", "why"), rows, right="r"))
+        show(f"They are in {found[0].path.parent}. To see one: workbook restore --from 1 --dry-run")
+    else:
+        show("There is no backup yet.")
+
+
+def _restore(
+    *,
+    panel: Annotated[str | None, typer.Argument(help="Code of a panel that was removed.")] = None,
+    stage: Annotated[
+        bool, typer.Option("--stage", help="The stage of it that was removed last.")
+    ] = False,
+    reading: Annotated[
+        bool, typer.Option("--reading", help="The reading of it that was removed last.")
+    ] = False,
+    backup: Annotated[
+        str | None,
+        typer.Option(
+            "--from",
+            help="The whole archive from a backup: a file, last, or a number of backup --list.",
+            metavar="BACKUP",
+        ),
+    ] = None,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Look at both, and change nothing.")
+    ] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask first.")] = False,
+    over_newer: Annotated[
+        bool, typer.Option("--over-newer", help="Give up changes that the backup does not have.")
+    ] = False,
+    archive: ArchiveOption = "panels.db",
+    who: WhoOption = "",
+    why: WhyOption = "",
+    json_: JsonOption = False,
+) -> None:
+    """Take back a panel that was removed, or the whole archive from a backup.
+
+    Of a panel, it may be the stage or reading that was removed last. Of the archive, both are
+    shown first, and what is here is kept among the backups before it gives way.
+    """
+    if (panel is None) == (backup is None):
+        raise typer.BadParameter("name a panel, or a backup with --from")
+    if panel is not None:
+        if stage and reading:
+            raise typer.BadParameter("give --stage or --reading, not both")
+        what = "stage" if stage else "reading" if reading else "panel"
+        restore_panel(archive, panel, what, who=who, why=why, json_=json_)
+        return
+    from matchlib.archive import restore
+    from matchlib.errors import ArchiveError
+
+    chosen = _chosen(archive, str(backup))
+    seen = restore(archive, chosen, dry_run=True)
+    if not json_:
+        show(seen.text)
+    if not (dry_run or yes):
+        if not sys.stdin.isatty():
+            raise ArchiveError(
+                "Nothing was restored, for nobody could be asked.",
+                remedy="look at it with --dry-run, then say --yes.",
+            )
+        typer.confirm("Restore it?", abort=True, err=True)
+    if not dry_run:
+        seen = restore(archive, chosen, over_newer=over_newer)
+    if json_:
+        kept = None if seen.kept is None else str(seen.kept)
+        show_json({**asdict(seen), "kept": kept, "restored": not dry_run})
+    elif dry_run:
+        show("Nothing was changed: this was a dry run.")
+    else:
+        gone = "" if seen.kept is None else f" What was here before is kept: {seen.kept}"
+        show(f"Restored: {seen.backup.words}.{gone}")
+
+
+def _chosen(archive: str, said: str) -> str | Path:
+    """The backup that is meant: a file, or one of the archive's own by its place in the list."""
+    from matchlib.archive.backups import backups_in, folder_of
+    from matchlib.errors import ArchiveError
+
+    number = 1 if said == "last" else int(said) if said.isascii() and said.isdigit() else 0
+    if not number or Path(said).exists():
+        return said
+    folder = folder_of(Path(archive).expanduser().absolute())
+    found = backups_in(folder)
+    if number > len(found):
+        raise ArchiveError(
+            "There is no such backup.",
+            expected=f"1 to {len(found)}" if found else None,
+            got=said,
+            where=str(folder),
+            remedy="see them with 'workbook backup --list', or name a file.",
+        )
+    return found[number - 1].path
+
+
+COMMANDS = {"backup": _backup, "restore": _restore}
+"""By name, in the order in which they are told of."""
