@@ -121,10 +121,11 @@ def fresh_place(folder: Path, why: str) -> Path:
             where=str(folder),
             remedy="see that the disk has space and that the folder beside it can be written.",
         ) from error
-    at = dt.datetime.now().astimezone()
-    while (path := folder / f"{at:{_TIME}} {why}.db").exists():
-        at += dt.timedelta(seconds=1)
-    return path
+    at = dt.datetime.now().astimezone().replace(microsecond=0)
+    # Two made within a second keep their order.
+    if newest := backups_in(folder)[:1]:
+        at = max(at, newest[0].at + dt.timedelta(seconds=1))
+    return folder / f"{at:{_TIME}} {why}.db"
 
 
 def prune(folder: Path) -> None:
