@@ -276,7 +276,6 @@ def test_a_folder_that_cannot_be_written(shop):
         ("next", "--top", "100000"),
         ("next", "--top", "0"),
         ("match", "--lab", "40", "20", "10", "--top", "0"),
-        ("audit", "--fix", "0"),
     ],
     ids=" ".join,
 )

@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
+
+from matchlib.domain.recipe import Recipe
 
 __all__ = ["Conditions"]
 
@@ -32,6 +36,47 @@ class Conditions:
     instrument: str = ""
     date: dt.date | None = None
 
+    @classmethod
+    def of(
+        cls,
+        recipe: Recipe,
+        *,
+        sprayer: str = "",
+        lot: str = "",
+        batch: str = "",
+        instrument: str = "",
+        date: dt.date | None = None,
+    ) -> Conditions:
+        """Read them as they stand on the back of a panel.
+
+        Parameters
+        ----------
+        recipe : Recipe
+            Of the panel.
+        sprayer : str
+            Who sprayed it.
+        lot, batch : str
+            Of its colours and of its grounds: one for all of them, or as many as there are, joined
+            by +, in the order in which the back names them.
+        instrument : str
+            What read it.
+        date : datetime.date, optional
+            When it was sprayed.
+
+        Returns
+        -------
+        Conditions
+            Each colour with its lot, each ground with its batch.
+        """
+        colours = [name for colour, _ in recipe.layers for name, _ in colour.parts]
+        return cls(
+            sprayer,
+            _each(colours, lot),
+            _each((name for name, _ in recipe.ground.parts), batch),
+            instrument,
+            date,
+        )
+
     def over(self, usual: Conditions) -> Conditions:
         """Return these conditions, filled up from others where something is not known.
 
@@ -53,3 +98,13 @@ class Conditions:
             instrument=self.instrument or usual.instrument,
             date=self.date or usual.date,
         )
+
+
+def _each(names: Iterable[str], text: str) -> tuple[tuple[str, str], ...]:
+    """Names, casefolded and sorted, each with its own part of a text, or with all of it."""
+    known = list(dict.fromkeys(name.casefold() for name in names))
+    if not text:
+        return ()
+    parts = re.split(r"\s*\+\s*", text)
+    own = parts if len(parts) == len(known) and all(parts) else [text] * len(known)
+    return tuple(sorted(zip(known, own, strict=True)))

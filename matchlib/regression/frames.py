@@ -45,12 +45,11 @@ def conditions_of(panel: Panel, stage: Stage, reading: Reading) -> Conditions:
     Conditions
         Sprayer, lot, batch, instrument and day.
     """
-    recipe = stage.recipe
-    colours = {n for c, _ in recipe.layers for n in c.shares} if stage.lot else ()
-    return Conditions(
-        stage.sprayer,
-        lots=tuple((name, stage.lot) for name in sorted(colours)),
-        batches=tuple((n, panel.batch) for n in sorted(recipe.ground.shares) if panel.batch),
+    return Conditions.of(
+        stage.recipe,
+        sprayer=stage.sprayer,
+        lot=stage.lot,
+        batch=panel.batch,
         instrument=reading.instrument,
         date=stage.date,
     )
@@ -214,8 +213,7 @@ def rows_of(
     -------
     recipes, viewings, sources, conditions : list
         One a row; what is missing is the usual: a spectrophotometer at D65/10°, 45:0, and nothing
-        known of the conditions. A lot is that of every colour in the pot, a batch that of every
-        ground.
+        known of the conditions. Lots and batches are read as by `Conditions.of`.
 
     Raises
     ------
@@ -258,11 +256,11 @@ def rows_of(
 
 def _under(recipe: Recipe, said: Sequence[str]) -> Conditions:
     sprayer, lot, batch, instrument, date = said
-    colours = sorted({n for c, _ in recipe.layers for n in c.shares})
-    return Conditions(
-        sprayer,
-        tuple((name, lot) for name in colours if lot),
-        tuple((name, batch) for name in sorted(recipe.ground.shares) if batch),
-        instrument,
-        dt.date.fromisoformat(date[:10]) if date else None,
+    return Conditions.of(
+        recipe,
+        sprayer=sprayer,
+        lot=lot,
+        batch=batch,
+        instrument=instrument,
+        date=dt.date.fromisoformat(date[:10]) if date else None,
     )

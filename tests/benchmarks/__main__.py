@@ -13,6 +13,7 @@ MODULES = {
     "search": "search_speed",
     "audit": "audit_score",
     "rescue": "rescues",
+    "shared": "shared",
     "pages": "pages",
     "reach": "reach_score",
     "next": "next_score",

@@ -1,6 +1,8 @@
 """How many seeded errors the audit finds, and how often it cries wolf.
 
-``python -m tests.benchmarks audit --shops 10 --reading lab``
+By how far the error moves the colour, at several sizes of archive; by kind over all of them.
+
+``python -m tests.benchmarks audit --shops 10 --panels 20 60 133 --reading lab``
 """
 
 from __future__ import annotations
@@ -14,6 +16,7 @@ from matchlib.audit import LIKELY, Finding, audit
 from matchlib.domain import CoatSchedule, Colour, MixRatio, Panel, Reading, Recipe
 from tests.benchmarks.command import Table, arguments, each_simulator
 from tests.benchmarks.layouts import Layouts
+from tests.benchmarks.lightlab import delta_e
 from tests.benchmarks.panels import RATIOS, is_neat, lab_of
 
 __all__ = ["KINDS", "Seeded", "archive_with_errors", "score"]
@@ -30,16 +33,19 @@ KINDS = (
 )
 
 
-LIMITS = (0.2, 0.3, LIKELY, 0.7, 0.9)
+LIMITS = tuple(sorted({0.2, LIKELY, 0.5, 0.7, 0.9}))
+MOVES = (0.0, 2.0, 5.0, np.inf)
+"""Edges between which errors are counted, by the difference that they make [ΔE00]."""
 
 
 @dataclass(frozen=True)
 class Seeded:
-    """An error put in on purpose, and the recipe that is true."""
+    """An error put in on purpose, the recipe that is true, and by how much it moves the colour."""
 
     kind: str
     code: str
     truth: Recipe
+    move: float
 
 
 def _wrong(kind: str, panel: Panel, shop: Layouts, rng: np.random.Generator) -> Panel | None:
@@ -86,10 +92,10 @@ def archive_with_errors(
     """Return an archive of neat panels and some blends, and what is wrong in it."""
     seed = shop.seed
     rng = np.random.default_rng([seed, 53])
-    made = list(shop.archive(panels, seed, reading=reading))
-    blends = [p.having(code=f"B{p.code}") for p in shop.blends(12, seed, reading=reading)]
-    made += blends
-    wrong = max(1, round(share * panels))
+    mixed = panels // 8
+    made = list(shop.archive(panels - mixed, seed, reading=reading))
+    made += [p.having(code=f"B{p.code}") for p in shop.blends(mixed, seed, reading=reading)]
+    wrong = max(2, round(share * panels))
     kinds = [k for k in KINDS if reading != "spectrum" or "reading" not in k or k not in KINDS[5:7]]
     seeded: list[Seeded] = []
     free = list(rng.permutation(len(made)))
@@ -102,18 +108,27 @@ def archive_with_errors(
                 moved = np.array(again.lab) + rng.normal(0, 0.05, 3)
                 again = replace(again, lab=tuple(float(v) for v in moved))
             code = f"D{made[i].code}"
-            seeded.append(Seeded(kind, code, made[i].recipe))
+            seeded.append(Seeded(kind, code, made[i].recipe, 0.0))
             made.append(made[i].having(code=code, readings=(again,)))
             free.remove(i)
             continue
         for i in free:
             changed = _wrong(kind, made[i], shop, rng)
             if changed is not None:
-                seeded.append(Seeded(kind, made[i].code, made[i].recipe))
+                move = _move(shop, made[i], changed)
+                seeded.append(Seeded(kind, made[i].code, made[i].recipe, move))
                 made[i] = changed
                 free.remove(i)
                 break
     return made, seeded
+
+
+def _move(shop: Layouts, true: Panel, written: Panel) -> float:
+    if true.recipe == written.recipe:
+        before, after = lab_of(true.readings[0]), lab_of(written.readings[0])
+    else:
+        before, after = shop.truth_labs([true.recipe, written.recipe])
+    return float(delta_e(np.asarray(before), np.asarray(after)))
 
 
 def score(
@@ -153,31 +168,47 @@ def score(
 def main(argv: Sequence[str] | None = None) -> None:
     """Print the tables."""
     parser = arguments("audit", __doc__, shops=10)
-    parser.add_argument("--panels", type=int, default=90)
+    parser.add_argument("--panels", type=int, nargs="+", default=[20, 60, 133])
     parser.add_argument("--share", type=float, default=0.05)
     parser.add_argument("--reading", choices=("lab", "spectrum", "photo"), default="lab")
     parser.add_argument("--list", action="store_true", help="print what was missed and alarmed")
     args = parser.parse_args(argv)
+    table = Table(
+        *("simulator", "panels", "under ΔE00 2", "2 to 5", "over 5", "false alarms", "right panels")
+    )
+    told = {}
     for simulator, make in each_simulator(args):
         by_limit: dict[float, dict[str, np.ndarray]] = {limit: {} for limit in LIMITS}
-        for seed in range(args.first_seed, args.first_seed + args.shops):
-            panels, seeded = archive_with_errors(
-                make(seed), panels=args.panels, share=args.share, reading=args.reading
-            )
-            found = audit(panels, likely=min(LIMITS))
-            for limit, sums in by_limit.items():
-                some = [f for f in found if f.probability >= limit]
-                for kind, row in score(some, seeded, panels).items():
-                    sums[kind] = sums.get(kind, np.zeros(6, int)) + row
-            if args.list:
-                _list(seed, [f for f in found if f.probability >= LIKELY], seeded)
-        right, alarms = by_limit[LIKELY]["right panels"][:2]
-        print(
-            f"\n{simulator}: {args.shops} shops, {args.panels} panels, 12 blends and 5 bare "
-            f"grounds each, {args.reading}, {args.share:.0%} errors; false alarms on {alarms} of "
-            f"{right} right panels ({alarms / right:.1%})"
-        )
+        for count in args.panels:
+            moved, alarms = np.zeros((2, len(MOVES) - 1), int), np.zeros(2, int)
+            for seed in range(args.first_seed, args.first_seed + args.shops):
+                panels, seeded = archive_with_errors(
+                    make(seed), panels=count, share=args.share, reading=args.reading
+                )
+                found = audit(panels, likely=min(LIMITS))
+                for limit, sums in by_limit.items():
+                    some = [f for f in found if f.probability >= limit]
+                    for kind, row in score(some, seeded, panels).items():
+                        sums[kind] = sums.get(kind, np.zeros(6, int)) + row
+                likely = [f for f in found if f.probability >= LIKELY]
+                alarms += score(likely, seeded, panels)["right panels"][1::-1]
+                moved += _by_move(likely, seeded)
+                if args.list:
+                    _list(seed, likely, seeded)
+            hits = (f"{hit} of {seen}" for hit, seen in moved.T)
+            cried = f"{alarms[0]} ({alarms[0] / alarms[1]:.1%})"
+            table.row(simulator, count, *hits, cried, alarms[1])
+        told[simulator] = by_limit
+    for simulator, by_limit in told.items():
         _tell(simulator, by_limit)
+
+
+def _by_move(found: Sequence[Finding], seeded: Sequence[Seeded]) -> np.ndarray:
+    """Errors found and seeded, by how far they move the colour; doubles move none."""
+    hit = {c for f in found if f.kind != "drift" for c in f.codes}
+    some = [s for s in seeded if s.kind != "same panel twice"]
+    every = np.histogram([s.move for s in some], MOVES)[0]
+    return np.array([np.histogram([s.move for s in some if s.code in hit], MOVES)[0], every])
 
 
 def _tell(simulator: str, by_limit: dict[float, dict[str, np.ndarray]]) -> None:
@@ -203,7 +234,7 @@ def _list(seed: int, found: Sequence[Finding], seeded: Sequence[Seeded]) -> None
     known = {s.code for s in seeded}
     for s in seeded:
         mine = [f for f in found if s.code in f.codes]
-        print(f"seed {seed} {s.kind} {s.code} ({s.truth}):", *(f.kind for f in mine))
+        print(f"seed {seed} {s.kind} {s.code} ({s.truth}), {s.move:.1f}:", *(f.kind for f in mine))
     for f in found:
         if not known & set(f.codes):
             print(f"seed {seed} ALARM {f.probability:.2f} {f.kind} {f.words}")

@@ -172,9 +172,11 @@ class Workshop(ABC):
 
     def _mine(self, recipe: Recipe, today: Today) -> Today:
         """Lots and batches that a recipe really takes from, with who and when."""
-        colours = set() if recipe.colour is None else set(recipe.colour.shares)
+        colours = [] if recipe.colour is None else [name for name, _ in recipe.colour.parts]
         lot = _joined(today.get("lot", ""), self.lots, colours)
-        batch = _joined(today.get("batch", ""), self.batches, set(recipe.ground.shares))
+        batch = _joined(
+            today.get("batch", ""), self.batches, [name for name, _ in recipe.ground.parts]
+        )
         who, when = today.get("sprayer", ""), today.get("date")
         return Today(sprayer=who, lot=lot, batch=batch, date=when)
 
@@ -376,5 +378,8 @@ class Workshop(ABC):
         return LAST_DAY if self.batches else None
 
 
-def _joined(names: str, known: Mapping[str, Iterable[str]], wanted: set[str]) -> str:
-    return " + ".join(n for n in names.split(" + ") if wanted & set(known.get(n, ())))
+def _joined(names: str, known: Mapping[str, Iterable[str]], wanted: Sequence[str]) -> str:
+    """Of what stands open, one for each thing wanted that is in it, in their order."""
+    opened = names.split(" + ")
+    found = [n for name in wanted for n in opened if name in known.get(n, ())]
+    return " + ".join(dict.fromkeys(found))

@@ -18,6 +18,7 @@ from workbook.cli.common import (
     show_json,
 )
 from workbook.cli.results import tell_left_out
+from workbook.cli.today import TodayOptions
 from workbook.cli.wanted import OrderOptions, ShelfOptions, TargetOptions, labs_at, tell_fit
 
 if TYPE_CHECKING:
@@ -72,6 +73,7 @@ def _correct(
         typer.Option("--before-clear", help="It was read before its clear coat was on."),
     ] = False,
     passing: OrderOptions,
+    today: TodayOptions,
     shelf: ShelfOptions,
     light: LightOptions,
     file: FileOptions,
@@ -91,6 +93,7 @@ def _correct(
     from workbook.session.order import aim_of, aim_words, angle_dict
 
     with Session.open(archive, write=False) as session:
+        today.tell(session)
         target = wanted.readings(session, light, file)
         aim = aim_of(target, order, weights)
         if not tried:
@@ -180,6 +183,7 @@ def _next(
     tried: TriedOption = None,
     sprayed: SprayedOption = None,
     passing: OrderOptions,
+    today: TodayOptions,
     top: Annotated[int, typer.Option("--top", min=1, max=100, help="Panels wanted.")] = 5,
     shelf: ShelfOptions,
     light: LightOptions,
@@ -200,6 +204,7 @@ def _next(
     from workbook.session.order import DAY, aim_of
 
     with Session.open(archive, write=False) as session:
+        today.tell(session)
         limits = session.limits(**shelf.limits())
         if not wanted.given and not session.archive.colours():
             raise _no_colour_yet()

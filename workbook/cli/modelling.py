@@ -16,6 +16,7 @@ from workbook.cli.common import (
     show_json,
 )
 from workbook.cli.results import tell_left_out
+from workbook.cli.today import TodayOptions
 from workbook.cli.wanted import OrderOptions, SearchOptions, TargetOptions, tell_fit
 
 __all__ = ["COMMANDS"]
@@ -33,6 +34,7 @@ def _predict(
     ],
     wanted: TargetOptions,
     passing: OrderOptions,
+    today: TodayOptions,
     light: LightOptions,
     file: FileOptions,
     archive: ArchiveOption = "panels.db",
@@ -54,6 +56,7 @@ def _predict(
     from workbook.session.predicting import forecast_dict
 
     with Session.open(archive, write=False) as session:
+        today.tell(session)
         aim, unseen = None, ""
         if wanted.given:
             # Refused before the model is fitted.
@@ -84,6 +87,7 @@ def _match(
     *,
     wanted: TargetOptions,
     passing: OrderOptions,
+    today: TodayOptions,
     top: Annotated[int, typer.Option("--top", min=1, max=100, help="Recipes wanted.")] = 5,
     shelf: SearchOptions,
     remember: Annotated[
@@ -120,6 +124,7 @@ def _match(
     from workbook.session.stock import stock_limits
 
     with Session.open(archive, write=remember or forget) as session:
+        today.tell(session)
         if forget:
             session.remember_shelf(None)
         held = (

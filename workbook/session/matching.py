@@ -6,8 +6,6 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from matchlib.stepping import unmeasured
-from workbook.session.model_cache import model_of
 from workbook.session.order import as_readings
 from workbook.session.shelf import booth_of
 from workbook.session.targets import readings_by_angle
@@ -17,7 +15,7 @@ if TYPE_CHECKING:
     from matchlib.correction import Advice
     from matchlib.domain import Panel, Reading, Recipe
     from matchlib.next_panel import ArchivePlan, TargetPanel
-    from matchlib.regression import FilmRegressor
+    from matchlib.regression import FilmPredictor
     from matchlib.stepping import Step
     from matchlib.suggest import Limits, Suggestions, Target
 
@@ -27,7 +25,7 @@ __all__ = ["correct_tried", "next_for", "plan_for", "suggest_for", "tried_in"]
 
 
 def suggest_for(
-    model: FilmRegressor,
+    model: FilmPredictor,
     panels: Sequence[Panel],
     target: Target,
     limits: Limits,
@@ -39,7 +37,7 @@ def suggest_for(
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         Fitted to the panels.
     panels : sequence of Panel
         The archive's.
@@ -101,33 +99,23 @@ def _one_or_all(readings: tuple[Reading, ...]) -> Readings:
 
 
 def correct_tried(
-    archive: Archive,
-    model: FilmRegressor | None,
+    model: FilmPredictor,
     tried: Sequence[tuple[Recipe, Readings]],
     target: Target,
     limits: Limits,
-    *,
-    without: Sequence[str],
-    step: Step | None = None,
 ) -> Advice:
     """Say what to change after the panels sprayed for a target.
 
     Parameters
     ----------
-    archive : Archive
-        Open.
-    model : FilmRegressor, optional
-        Fitted to panels of which none was tried; fitted here if None.
+    model : FilmPredictor
+        Fitted to panels of which none was tried.
     tried : sequence of (Recipe, Reading or tuple of Reading)
         In the order sprayed.
     target : Target
         What is to be matched, at which angles, and what passes.
     limits : Limits
         The shop's.
-    without : sequence of str
-        Codes of the archive's panels that were tried.
-    step : callable, optional
-        Called between pieces of work; what it raises ends it.
 
     Returns
     -------
@@ -136,21 +124,18 @@ def correct_tried(
     """
     from matchlib.correction import correct
 
-    fitted = model or _without(archive, without, step)
     rows = [
         (recipe, r if isinstance(r, tuple) else _one_or_all(as_readings(r))) for recipe, r in tried
     ]
-    return correct(fitted, rows, target, booth_of(limits))
+    return correct(model, rows, target, booth_of(limits))
 
 
 def next_for(
-    archive: Archive,
-    model: FilmRegressor | None,
+    model: FilmPredictor,
     tried: Sequence[tuple[Recipe, Readings]],
     target: Target,
     limits: Limits,
     *,
-    without: Sequence[str],
     source: str,
     top: int,
     step: Step | None = None,
@@ -159,7 +144,7 @@ def next_for(
 
     Parameters
     ----------
-    archive, model, tried, target, limits, without
+    model, tried, target, limits
         As for `correct_tried`; nothing need have been tried.
     source : str
         What will read the panels.
@@ -178,7 +163,7 @@ def next_for(
     from matchlib.correction import Belief, learn
     from matchlib.next_panel import next_for_target
 
-    before = Belief.of(model or _without(archive, without, step), recipes=[r for r, _ in tried])
+    before = Belief.of(model, recipes=[r for r, _ in tried])
     belief, unfitting = learn(before, tried, booth_of(limits))
     found = next_for_target(
         belief,
@@ -192,7 +177,7 @@ def next_for(
 
 
 def plan_for(
-    model: FilmRegressor,
+    model: FilmPredictor,
     limits: Limits,
     *,
     top: int,
@@ -202,7 +187,7 @@ def plan_for(
 
     Parameters
     ----------
-    model : FilmRegressor
+    model : FilmPredictor
         Fitted.
     limits : Limits
         The shop's.
@@ -221,7 +206,7 @@ def plan_for(
     return next_for_archive(model, _candidates(model, limits), k=top, step=step)
 
 
-def _candidates(model: FilmRegressor, limits: Limits) -> list[Recipe]:
+def _candidates(model: FilmPredictor, limits: Limits) -> list[Recipe]:
     from matchlib.correction import shelf
     from matchlib.domain import Colour, Ground
 
@@ -229,8 +214,3 @@ def _candidates(model: FilmRegressor, limits: Limits) -> list[Recipe]:
     grounds = list(booth.grounds) or [Ground.parse(g) for g in words.grounds]
     colours = list(booth.colours) or [Colour.parse(c) for c in words.colours]
     return list(shelf(booth, grounds, colours))
-
-
-def _without(archive: Archive, codes: Sequence[str], step: Step | None) -> FilmRegressor:
-    left_out = {" ".join(code.split()) for code in codes}
-    return model_of(archive, without=left_out, step=unmeasured(step)).model

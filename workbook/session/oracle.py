@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,10 +14,10 @@ from workbook.session.targets import reading_of_lab
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
-    from matchlib.domain import Reading, Recipe
+    from matchlib.domain import Conditions, Reading, Recipe
     from matchlib.forecast import Forecast
     from matchlib.readings import RecipeRow
-    from matchlib.regression import FilmPredictor, FilmRegressor
+    from matchlib.regression import FilmPredictor
     from matchlib.stepping import Step
     from matchlib.suggest import Target, Tolerance
 
@@ -37,6 +37,7 @@ class Oracle(Keeper):
         super().__init__(archive)
         self._fit: FitOutcome | None = None
         self._fit_of = ""
+        self._asked: Conditions | None = None
 
     # The model
 
@@ -68,24 +69,41 @@ class Oracle(Keeper):
         return self._fit
 
     @property
-    def model(self) -> FilmRegressor:
-        """The fitted model of the archive as it is now."""
-        return self.fit().model
+    def model(self) -> FilmPredictor:
+        """The fitted model of the archive as it is now, under the conditions asked about."""
+        return self.model_now(None)
 
-    def model_now(self, step: Step | None) -> FilmRegressor:
+    def ask_under(self, conditions: Conditions) -> None:
+        """Be asked from now on about panels sprayed and read under some conditions.
+
+        Parameters
+        ----------
+        conditions : Conditions
+            What is not said is the archive's latest.
+        """
+        self._asked = conditions
+
+    def model_now(self, step: Step | None, *, without: Collection[str] = ()) -> FilmPredictor:
         """Return the model for work of which it is only the beginning.
 
         Parameters
         ----------
         step : callable, optional
             Of the whole work. Mostly no fit is needed; what share one would have is not known.
+        without : collection of str
+            Codes of panels that the model shall not have seen.
 
         Returns
         -------
-        FilmRegressor
-            Fitted to the archive as it is now.
+        FilmPredictor
+            Fitted to the archive as it is now, under the conditions asked about.
         """
-        return self.fit(step=unmeasured(step)).model
+        if without:
+            codes = {" ".join(code.split()) for code in without}
+            model = model_of(self.archive, without=codes, step=unmeasured(step)).model
+        else:
+            model = self.fit(step=unmeasured(step)).model
+        return model if self._asked is None else model.under(self._asked)
 
     def left_out(
         self, recipes: Iterable[Recipe], model: FilmPredictor | None = None

@@ -1,0 +1,122 @@
+"""What it is worth to know who sprayed, from which lots and batches, when, and what read it.
+
+``python -m tests.benchmarks shared --shops 6 --targets 20``. In the booth alone, whose lots follow
+one another; with ``--trend 0.15`` each colour's get stronger from the first to the last. The
+archive is fitted with some of its columns, and asked about panels sprayed now: how far off they
+are, how likely it held what they read to be (the higher the better), how often they lie in its 90 %
+regions; and for reachable targets the chance that its best recipe passes, as stated and as sprayed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from scipy.stats import multivariate_t
+
+from matchlib.correction import best_of, scored
+from matchlib.domain import Conditions, Panel
+from matchlib.regression import FilmRegressor
+from tests.benchmarks.booth import Shop
+from tests.benchmarks.command import Table, arguments
+from tests.benchmarks.lightlab import Array, delta_e
+from tests.benchmarks.panels import labs, to_frame
+from tests.benchmarks.strategies import shelf_recipes
+from tests.benchmarks.workshop import Today
+
+__all__ = ["COLUMNS", "conditions_now", "fitted"]
+
+COLUMNS = ("sprayer", "lot", "batch", "instrument", "date")
+SPRAYED = 10
+"""Panels of each recommended recipe, by which its real chance is told."""
+
+
+def fitted(archive: Sequence[Panel], known: Sequence[str]) -> FilmRegressor:
+    """Fit the archive with some of the columns that tell what panels share."""
+    X, y = to_frame(archive, log=True)
+    return FilmRegressor().fit(X.drop(columns=[c for c in COLUMNS if c not in known]), y)
+
+
+def conditions_now(shop: Shop, today: Today) -> Conditions:
+    """What a painter can say of today."""
+    lots, batches = today["lot"].split(" + "), today["batch"].split(" + ")
+    return Conditions(
+        today["sprayer"],
+        tuple(sorted((colour, name) for name in lots for colour in shop.lots[name])),
+        tuple(sorted((ground, name) for name in batches for ground in shop.batches[name])),
+        date=today["date"],
+    )
+
+
+def _score(model: FilmRegressor, panels: Sequence[Panel]) -> tuple[Array, Array, Array]:
+    X, read = to_frame(panels, log=True)
+    lab, covariance, freedom = model.predict_readings(X)
+    shape = covariance * ((freedom - 2) / freedom)[:, None, None]
+    pairs = zip(read - lab, shape, freedom, strict=True)
+    density = np.array([multivariate_t.logpdf(a, shape=s, df=f) for a, s, f in pairs])
+    draws = np.random.default_rng(0)
+    inside = []
+    for s, f, own in zip(shape, freedom, density, strict=True):
+        cloud = multivariate_t.rvs(shape=s, df=f, size=400, random_state=draws)
+        inside.append(np.mean(multivariate_t.logpdf(cloud, shape=s, df=f) > own) < 0.9)
+    return delta_e(read, lab), density, np.array(inside)
+
+
+def _chances(
+    shop: Shop, model: FilmRegressor, archive: Sequence[Panel], targets: int, today: Today
+) -> list[tuple[float, float]]:
+    now = model.under(conditions_now(shop, today))
+    recipes = shelf_recipes(archive)
+    told = []
+    for i, target in enumerate(shop.reachable(targets, shop.seed)):
+        best = best_of(scored(now, recipes, target, tolerance=1.0))
+        assert best is not None
+        rng = np.random.default_rng([shop.seed, i, 61])
+        read = labs([shop.spray(best.recipe, rng, **today) for _ in range(SPRAYED)])
+        told.append((best.probability, float(np.mean(delta_e(read, target) <= 1.0))))
+    return told
+
+
+def main(argv: Sequence[str] | None = None) -> None:
+    """Print the table."""
+    parser = arguments("shared", __doc__, shops=6)
+    parser.add_argument("--targets", type=int, default=15, help="for each shop")
+    parser.add_argument("--trend", type=float, default=0.15, help="of the lots, each way")
+    parser.add_argument("--layout", default="full", choices=("full", "young", "thin"))
+    parser.add_argument("--one-by-one", action="store_true", help="each column alone, too")
+    args = parser.parse_args(argv)
+    ways: dict[str, Sequence[str]] = {"nothing": (), "all": COLUMNS}
+    if args.one_by_one:
+        ways |= {name: (name,) for name in COLUMNS}
+    table = Table(
+        *("known", "panels", "median ΔE00", "log density", "in 90%", "targets"),
+        *("chance stated", "sprayed", "by fifths of the stated"),
+    )
+    for name, known in ways.items():
+        scores, chances = [], []
+        for seed in range(args.first_seed, args.first_seed + args.shops):
+            shop = Shop(seed, lot_trend=args.trend)
+            archive = getattr(shop, args.layout)(seed)
+            model, rng = fitted(archive, known), np.random.default_rng([seed, 59])
+            today = shop.today(rng)
+            fresh = [shop.spray(shop.random_recipe(rng), rng, **today) for _ in range(24)]
+            scores.append(_score(model, fresh))
+            chances += _chances(shop, model, archive, args.targets, today)
+        away, density, inside = (np.concatenate(x) for x in zip(*scores, strict=True))
+        stated, real = np.array(chances).reshape(-1, 2).T
+        row = (
+            name,
+            away.size,
+            float(np.median(away)),
+            float(density.mean()),
+            f"{inside.mean():.0%}",
+        )
+        if not stated.size:
+            table.row(*row, 0, "–", "–", "–")
+            continue
+        fifths = [
+            f"{stated[f].mean():.2f} → {real[f].mean():.2f}"
+            for f in np.array_split(np.argsort(stated), 5)
+            if f.size
+        ]
+        table.row(*row, stated.size, float(stated.mean()), float(real.mean()), ", ".join(fifths))

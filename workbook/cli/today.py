@@ -1,0 +1,83 @@
+"""Who sprays today, from what, as the command line takes it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from workbook.cli.common import note
+
+if TYPE_CHECKING:
+    from workbook.session import Session
+
+__all__ = ["TodayOptions"]
+
+
+@dataclass(frozen=True, slots=True)
+class TodayOptions:
+    """Who sprays, from what, when, and what reads it; the archive's latest where nothing is said.
+
+    Parameters
+    ----------
+    sprayer, instrument : str or None
+        By name.
+    lot, batch : list of str or None
+        Such as ``cherry=L7``.
+    date : str or None
+        Such as ``2026-05-31``.
+    """
+
+    sprayer: Annotated[
+        str | None, typer.Option("--sprayer", help="Who sprays.  [default: who did last]")
+    ] = None
+    lot: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--lot",
+            help="Lot of a colour: cherry=L7, or L7 alone where the archive knows it; again for "
+            "the next.  [default: the last]",
+            metavar="COLOUR=LOT",
+        ),
+    ] = None
+    batch: Annotated[
+        list[str] | None,
+        typer.Option("--batch", help="Batch of a ground, likewise.", metavar="GROUND=BATCH"),
+    ] = None
+    instrument: Annotated[
+        str | None, typer.Option("--instrument", help="What reads the panel.  [default: the last]")
+    ] = None
+    date: Annotated[
+        str | None,
+        typer.Option("--date", help="The day of spraying.  [default: the last]", metavar="DATE"),
+    ] = None
+
+    def tell(self, session: Session) -> None:
+        """Ask a session about panels sprayed so, and say what no panel of it shows.
+
+        Parameters
+        ----------
+        session : Session
+            Open; refused before its model is fitted.
+
+        Raises
+        ------
+        DomainError
+            If something cannot be read.
+        """
+        if not any((self.sprayer, self.lot, self.batch, self.instrument, self.date)):
+            return
+        from workbook.session.conditions import conditions_said
+
+        said, unseen = conditions_said(
+            session.archive.panels(),
+            sprayer=self.sprayer,
+            lots=self.lot or (),
+            batches=self.batch or (),
+            instrument=self.instrument,
+            date=self.date,
+        )
+        session.ask_under(said)
+        for words in unseen:
+            note(words)

@@ -1,0 +1,156 @@
+"""Who sprays, from what, when, and what reads it: as said, in the archive's own names."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+from matchlib.errors import DomainError
+
+if TYPE_CHECKING:
+    from matchlib.domain import Conditions, Panel
+
+__all__ = ["conditions_said"]
+
+
+def conditions_said(
+    panels: Iterable[Panel],
+    *,
+    sprayer: str | None = None,
+    lots: Sequence[str] = (),
+    batches: Sequence[str] = (),
+    instrument: str | None = None,
+    date: str | None = None,
+) -> tuple[Conditions, tuple[str, ...]]:
+    """Read what is said of the panels to be sprayed.
+
+    Parameters
+    ----------
+    panels : iterable of Panel
+        The archive.
+    sprayer, instrument : str, optional
+        By name.
+    lots, batches : sequence of str
+        ``cherry=L7`` each, or ``L7`` alone where the archive knows whose it is.
+    date : str, optional
+        ``2026-05-31``.
+
+    Returns
+    -------
+    conditions : Conditions
+        Of what was said alone.
+    unseen : tuple of str
+        A sentence for each thing that no panel shows.
+
+    Raises
+    ------
+    DomainError
+        If it is no date, or nobody can tell of which colour a lot is, of which ground a batch.
+    """
+    from matchlib.domain import Conditions
+    from matchlib.regression.frames import conditions_of
+
+    known = [
+        conditions_of(panel, stage, reading)
+        for panel in panels
+        for stage in panel.stages
+        for reading in stage.readings
+    ]
+    recipes = {stage.recipe for panel in panels for stage in panel.stages}
+    colours = {n.casefold() for r in recipes for c, _ in r.layers for n, _ in c.parts}
+    grounds = {n.casefold() for r in recipes for n, _ in r.ground.parts}
+    unseen: list[str] = []
+    said = Conditions(
+        _one("Sprayer", sprayer, {c.sprayer for c in known}, unseen),
+        _owned(
+            *("lot", "colour", lots),
+            owners=colours,
+            known={pair for c in known for pair in c.lots},
+            unseen=unseen,
+        ),
+        _owned(
+            *("batch", "ground", batches),
+            owners=grounds,
+            known={pair for c in known for pair in c.batches},
+            unseen=unseen,
+        ),
+        _one("Instrument", instrument, {c.instrument for c in known}, unseen),
+        _day(date),
+    )
+    days = [c.date for c in known if c.date]
+    if said.date and not days:
+        unseen.append("No panel of the archive has a date, so the day makes no difference.")
+    elif said.date and said.date > max(days):
+        after = (said.date - max(days)).days
+        unseen.append(
+            f"{said.date} is {after} day{'s' * (after != 1)} after the archive's last panel."
+        )
+    return said, tuple(unseen)
+
+
+def _one(kind: str, name: str | None, known: set[str], unseen: list[str]) -> str:
+    wanted = " ".join((name or "").split())
+    for each in known if wanted else ():
+        if each.casefold() == wanted.casefold():
+            return each
+    if wanted:
+        unseen.append(
+            f"{kind} {wanted} is on no panel of the archive, so nothing is known of what is "
+            "different with it."
+        )
+    return wanted
+
+
+def _owned(
+    kind: str,
+    owner: str,
+    said: Sequence[str],
+    *,
+    owners: set[str],
+    known: set[tuple[str, str]],
+    unseen: list[str],
+) -> tuple[tuple[str, str], ...]:
+    found: dict[str, str] = {}
+    for text in said:
+        before, sign, after = text.rpartition("=")
+        example = f"{min(owners, default='name')}={after.strip() or 'L7'}"
+        name, whose = " ".join(after.split()), " ".join(before.split()).casefold()
+        if sign and whose not in owners:
+            raise DomainError(
+                f"No panel of the archive has the {owner} {whose!r}.",
+                expected=f"one of {', '.join(sorted(owners)) or 'none yet'}",
+                got=text,
+                remedy=f"write it as {example}.",
+            )
+        alike = {(o, n) for o, n in known if n.casefold() == name.casefold()}
+        mine = {whose} if sign else {o for o, _ in alike} or (owners if len(owners) == 1 else set())
+        if not name or not mine:
+            raise DomainError(
+                f"Nobody can tell of which {owner} this {kind} is.",
+                expected=f"{owner} and {kind}, such as {example}",
+                got=text,
+                remedy=f"name the {owner} before it.",
+            )
+        for each in sorted(mine):
+            found[each] = next((n for o, n in alike if o == each), name)
+            if (each, found[each]) not in known:
+                unseen.append(
+                    f"{kind.capitalize()} {name} of {each} is on no panel of the archive: it may "
+                    "be as any other, and the widths allow for that."
+                )
+    return tuple(sorted(found.items()))
+
+
+def _day(text: str | None) -> dt.date | None:
+    if not text:
+        return None
+    try:
+        return dt.date.fromisoformat(text.strip())
+    except ValueError:
+        raise DomainError(
+            "This is not a day.",
+            expected="year, month and day, such as 2026-05-31",
+            got=text,
+            remedy="write it so.",
+        ) from None
