@@ -18,6 +18,7 @@ from matchlib.archive.merged import Merged
 from matchlib.archive.merging import merge
 from matchlib.archive.naming import all_names, join_names, keep_lot, near_spellings, rename
 from matchlib.archive.restoring import Restored, restore
+from matchlib.archive.salvaging import Salvaged, salvage
 from matchlib.archive.store import Archive
 
 __all__ = [
@@ -29,6 +30,7 @@ __all__ = [
     "Item",
     "Merged",
     "Restored",
+    "Salvaged",
     "all_names",
     "apart",
     "back_up",
@@ -42,4 +44,5 @@ __all__ = [
     "near_spellings",
     "rename",
     "restore",
+    "salvage",
 ]

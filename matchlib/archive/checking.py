@@ -24,7 +24,7 @@ from matchlib.errors import MatchlibError
 from matchlib.job import Job
 from matchlib.plain import from_plain, load
 
-__all__ = ["check", "content_faults"]
+__all__ = ["broken_logs", "check", "content_faults", "is_time"]
 
 
 def check(database: Database) -> tuple[str, ...]:
@@ -146,14 +146,32 @@ def _log_faults(connection: sa.Connection) -> list[str]:
     list of str
         In words; empty when every change could be undone, the last first.
     """
-    h, t = schema.history, schema.history_items
+    h = schema.history
     wrong = [
         f"Change {row.id} of the history is not what was written: a date of {row.at[:40]!r}."
         for row in connection.execute(sa.select(h.c.id, h.c.at))
-        if not _is_time(row.at)
+        if not is_time(row.at)
     ]
+    return wrong + list(broken_logs(connection).values())
+
+
+def broken_logs(connection: sa.Connection) -> dict[tuple[str, int], str]:
+    """Return the things whose log does not lead to what is kept of them.
+
+    Parameters
+    ----------
+    connection : Connection
+        Open.
+
+    Returns
+    -------
+    dict of (str, int) to str
+        Kind and row of each, to what is wrong, in words.
+    """
+    t = schema.history_items
     query = sa.select(t).order_by(t.c.kind, t.c.subject, t.c.id.desc())
     rows = connection.execute(query).mappings()
+    wrong = {}
     for (kind, subject), entries in groupby(rows, key=lambda row: (row["kind"], row["subject"])):
         change = 0
         try:
@@ -163,7 +181,7 @@ def _log_faults(connection: sa.Connection) -> list[str]:
                 state = _before(state, dict(entry))
         except DAMAGE as error:
             what = f"Change {change or '?'} of the history ({kind} {subject})"
-            wrong.append(f"{what} is not what was written: {str(error)[:150]}")
+            wrong[kind, subject] = f"{what} is not what was written: {str(error)[:150]}"
     return wrong
 
 
@@ -212,7 +230,19 @@ _STATE: dict[str, Callable[[sa.Connection, int], _State]] = {
 }
 
 
-def _is_time(text: str) -> bool:
+def is_time(text: str) -> bool:
+    """Whether a text is a time of the history.
+
+    Parameters
+    ----------
+    text : str
+        As kept.
+
+    Returns
+    -------
+    bool
+        True for ISO 8601 with a time zone.
+    """
     try:
         return dt.datetime.fromisoformat(text).tzinfo is not None
     except ValueError:

@@ -143,5 +143,22 @@ def _chosen(archive: str, said: str) -> str | Path:
     return found[number - 1].path
 
 
-COMMANDS = {"backup": _backup, "restore": _restore}
+def _salvage(
+    *,
+    damaged: Annotated[str, typer.Argument(help="The damaged archive's file.")],
+    into: Annotated[str, typer.Argument(help="The new archive to be made of it.")],
+    who: WhoOption = "",
+    json_: JsonOption = False,
+) -> None:
+    """Save what can be read of a damaged archive, panel by panel, and say what was lost.
+
+    The damaged one is not touched. Try a backup first: restore --from last.
+    """
+    from matchlib.archive import salvage
+
+    saved = salvage(damaged, into, who=who)
+    show_json(asdict(saved)) if json_ else show(saved.text)
+
+
+COMMANDS = {"backup": _backup, "restore": _restore, "salvage": _salvage}
 """By name, in the order in which they are told of."""
