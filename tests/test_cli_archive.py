@@ -79,6 +79,24 @@ def test_customers_are_left_out_of_an_export_when_asked(shop):
     assert "Ann Example" not in (shop / "out.csv").read_text()
 
 
+def test_files_come_from_and_go_to_other_programs(shop):
+    printed = run("export", "-", cwd=shop)
+    assert printed.stdout.startswith("panel,")
+    into = ("import", "-", "--archive", "piped.db")
+    assert run(*into, cwd=shop, typed=printed.stdout).exit_code == 0
+    with Archive.open(shop / "panels.db") as one, Archive.open(shop / "piped.db") as two:
+        assert one.panels() == two.panels()
+    bad = run("import", "-", "--archive", "bad.db", cwd=shop, typed="moon,sun\n1,2\n")
+    assert (bad.exit_code, "standard input" in bad.stderr) == (1, True)
+    assert not (shop / "bad.db").exists()
+    assert "pipe one file" in fails(run("import", "-", "-", cwd=shop), 2)
+
+
+def test_two_archives_are_never_taken_for_one(shop):
+    both = ("panels", "--archive", "panels.db", "--archive=other.db")
+    assert "give --archive once" in fails(run(*both, cwd=shop), 2)
+
+
 def test_a_damaged_backup_leaves_no_archive_behind(shop):
     assert run("export", "out.zip", cwd=shop).exit_code == 0
     whole = (shop / "out.zip").read_bytes()

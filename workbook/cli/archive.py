@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import tempfile
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -23,7 +25,10 @@ __all__ = ["COMMANDS"]
 def _export(
     *,
     file: Annotated[
-        str, typer.Argument(help="Where to: .csv, .xlsx, .cgats, .cxf, or .zip for a backup.")
+        str,
+        typer.Argument(
+            help="Where to: .csv, .xlsx, .cgats, .cxf, or .zip for all of it; - prints CSV."
+        ),
     ],
     archive: ArchiveOption = "panels.db",
     customers: Annotated[
@@ -36,6 +41,11 @@ def _export(
     from workbook.session import Session
 
     with Session.open(archive, write=False) as session:
+        if file == "-":
+            with tempfile.TemporaryDirectory() as folder:
+                made = session.export(Path(folder, "panels.csv"), customers=customers).file
+                typer.echo(made.read_bytes(), nl=False)
+            return
         done = session.export(file, customers=customers)
     show_json(done.as_dict()) if json_ else show(done.text)
 

@@ -5,11 +5,15 @@ from __future__ import annotations
 import functools
 import json
 import sys
-from collections.abc import Callable, Sequence
+import tempfile
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, TypedDict, get_args
 
 import typer
+from typer.core import TyperCommand
 from typer.models import OptionInfo
 
 from matchlib.errors import MatchlibError
@@ -35,6 +39,7 @@ __all__ = [
     "note",
     "show",
     "show_json",
+    "standard_input",
 ]
 
 _SCALES = {"percent": "percent", "%": "percent", "0-1": "unit", "0–1": "unit", "unit": "unit"}
@@ -152,6 +157,50 @@ class FileOptions:
         return {"decimal": self.decimal, "scale": scale, "answers": answers}
 
 
+class _OneArchive(TyperCommand):
+    """A command that takes one archive at a time, so that two are never taken for one."""
+
+    def parse_args(self, ctx: typer.Context, args: list[str]) -> list[str]:
+        named = [a for a in args if a == "--archive" or a.startswith("--archive=")]
+        if len(named) > 1:
+            raise typer.BadParameter(
+                "give --archive once: archives are never mixed. To take one into another: "
+                "workbook merge OTHER",
+                ctx=ctx,
+            )
+        return super().parse_args(ctx, args)
+
+
+@contextmanager
+def standard_input(paths: Sequence[str]) -> Iterator[list[str]]:
+    """Give files to read, what comes from standard input among them.
+
+    Parameters
+    ----------
+    paths : sequence of str
+        As typed; ``-`` for standard input.
+
+    Yields
+    ------
+    list of str
+        The same, with a file of what came in its place.
+
+    Raises
+    ------
+    typer.BadParameter
+        If it is named twice, or nobody can send anything.
+    """
+    if "-" not in paths:
+        yield list(paths)
+        return
+    if paths.count("-") > 1 or sys.stdin.isatty():
+        raise typer.BadParameter("- is what another program sends: pipe one file into it")
+    with tempfile.TemporaryDirectory() as folder:
+        sent = Path(folder, "standard input")
+        sent.write_bytes(sys.stdin.buffer.read())
+        yield [str(sent) if path == "-" else path for path in paths]
+
+
 def command(app: typer.Typer, name: str, function: Callable[..., None]) -> None:
     """Add a function to the command line; its errors end in words, not in a traceback.
 
@@ -188,7 +237,7 @@ def command(app: typer.Typer, name: str, function: Callable[..., None]) -> None:
     for annotation in flat.__annotations__.values():
         _say_plainly(annotation)
     # The list of commands would cut a long first sentence short.
-    app.command(name, short_help=_first_sentence(function))(guarded)
+    app.command(name, cls=_OneArchive, short_help=_first_sentence(function))(guarded)
 
 
 def _say_plainly(annotation: Any) -> None:

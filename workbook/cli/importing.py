@@ -18,6 +18,7 @@ from workbook.cli.common import (
     note,
     show,
     show_json,
+    standard_input,
 )
 
 if TYPE_CHECKING:
@@ -138,8 +139,8 @@ def _import(
     files: Annotated[
         list[str] | None,
         typer.Argument(
-            help="CSV, XLSX, ODS, CGATS, CxF, folders of such, or one backup (.zip). Readings in "
-            "one file and backs in another meet by code."
+            help="CSV, XLSX, ODS, CGATS, CxF, folders of such, or one backup (.zip), "
+            "- for what is piped in. Readings in one file and backs in another meet by code."
         ),
     ] = None,
     archive: ArchiveOption = "panels.db",
@@ -179,24 +180,25 @@ def _import(
         return
     if not files:
         raise typer.BadParameter("name a file, a folder, or --watch FOLDER")
-    if dry_run:
-        seen = look_at(archive, files, how)
-        _save(seen, report)
-        show_json(seen.as_dict()) if json_ else show(_previewed(seen))
-        return
-    if sys.stdin.isatty() and not json_:
-        how = _asked(archive, files, how)
-    try:
-        done = import_file(archive, files, how, keep_good=keep_good, who=who)
-    except ImportRefused as error:
-        refused: ImportReport = error.report  # type: ignore[assignment]  # what the readers put there
-        _save(refused, report)
-        if json_:
-            show_json(refused.as_dict())
-        raise
-    if done.report is not None:
-        _save(done.report, report)
-    show_json(done.as_dict()) if json_ else show(done.text)
+    with standard_input(files) as paths:
+        if dry_run:
+            seen = look_at(archive, paths, how)
+            _save(seen, report)
+            show_json(seen.as_dict()) if json_ else show(_previewed(seen))
+            return
+        if sys.stdin.isatty() and not json_:
+            how = _asked(archive, paths, how)
+        try:
+            done = import_file(archive, paths, how, keep_good=keep_good, who=who)
+        except ImportRefused as error:
+            refused: ImportReport = error.report  # type: ignore[assignment]  # what the readers put there
+            _save(refused, report)
+            if json_:
+                show_json(refused.as_dict())
+            raise
+        if done.report is not None:
+            _save(done.report, report)
+        show_json(done.as_dict()) if json_ else show(done.text)
 
 
 def _watch(

@@ -14,6 +14,7 @@ from workbook.cli.common import (
     note,
     show,
     show_json,
+    standard_input,
 )
 from workbook.cli.results import tell_left_out
 from workbook.cli.today import TodayOptions
@@ -67,7 +68,8 @@ def _predict(
             raise typer.BadParameter("--angle-weight needs a target read at that angle")
         else:
             tell_fit(session)
-        found = session.predict_file(recipes, target=aim, tolerance=order, **file.declared)
+        with standard_input([recipes]) as (rows,):
+            found = session.predict_file(rows, target=aim, tolerance=order, **file.declared)
         left_out = [session.left_out([p.recipe]) for _, p in found]
     if unseen:
         note(unseen)
