@@ -280,3 +280,14 @@ def test_four_panels_of_a_colour_are_useful(shop):
     fresh = shop.fresh(60, 42)
     X, _ = to_frame(fresh)
     assert np.median(delta_e00(model.predict(X), labs(fresh))) < 2.5
+
+
+def test_a_blend_of_grounds_that_nobody_read_is_hardly_known(archive, fitted):
+    # How far one paint hides another is its own affair: a reading of the bare blend tells.
+    names = fitted.words_.grounds
+    blend = Recipe(Ground.parse(f"{names[0]} 1 + {names[1]} 1"), clear="yes")
+    seen = Shop(11).spray(blend, np.random.default_rng(1), code="blend")
+    read = FilmRegressor(rounds=1, library=False).fit(*to_frame([*archive, seen]))
+    doubt = [float(np.sqrt(m.predict_parts([blend])[1][0, 0, 0])) for m in (fitted, read)]
+    assert doubt[0] > 5.0
+    assert doubt[1] < 1.5

@@ -355,7 +355,7 @@ class FilmPredictor:
         fit = self.fitted_
         kinds = self.experience_.kinds(tables[0])
         grow = self.stack_.inflation[kinds][:, None, None]
-        labs, jacobians, owns, gaps = [], [], [], []
+        labs, jacobians, owns, gaps, blends = [], [], [], [], []
         wide = 3 * len(tables)
         extra = np.zeros((len(kinds), wide, wide))
         weight = np.zeros(len(kinds))
@@ -369,11 +369,15 @@ class FilmPredictor:
             extra[:, at, at] = weight[:, None] * variance
             labs.append(lab + weight[:, None] * gaps[-1])
             jacobians.append(jacobian)
+            blends.append(fit.law.unknown_blend(state, table, by_r))
             owns.append(own_spread(fit, table, state, effects, by_r))
-        jacobian, own, gap = (np.concatenate(x, axis=1) for x in (jacobians, owns, gaps))
+        jacobian, own, gap, blend = (
+            np.concatenate(x, axis=1) for x in (jacobians, owns, gaps, blends)
+        )
         part = (weight * (1.0 - weight))[:, None, None]
         known = jacobian @ fit.covariance @ jacobian.transpose(0, 2, 1)
-        known *= grow * (1.0 - weight)[:, None, None]
+        known = grow * known + blend @ blend.transpose(0, 2, 1)
+        known *= (1.0 - weight)[:, None, None]
         known += extra + part * gap[:, :, None] * gap[:, None, :]
         return np.stack(labs), known, own @ own.transpose(0, 2, 1)
 

@@ -151,7 +151,7 @@ class Priors:
             "colour wave": smooth_curves(GRID, length=self.colour_length, sd=1.0),
             "geometry": np.hstack([constant_curve(GRID, sd=0.8), ramp_curve(GRID, sd=0.15)]),
             "scatter": np.hstack([scatter, ramp_curve(GRID, sd=0.6)]),
-            "ladder": np.hstack([constant_curve(GRID, sd=0.25), ramp_curve(GRID, sd=0.08)]),
+            "ladder": np.hstack([constant_curve(GRID, sd=0.8), ramp_curve(GRID, sd=0.1)]),
             # A yellowed clear coat absorbs blue most; an instrument's white may be off likewise.
             "clear": np.hstack([constant_curve(GRID, sd=1.0), ramp_curve(GRID, sd=1.0)]),
         }

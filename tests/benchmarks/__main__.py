@@ -14,6 +14,7 @@ MODULES = {
     "audit": "audit_score",
     "rescue": "rescues",
     "shared": "shared",
+    "chances": "chances",
     "pages": "pages",
     "reach": "reach_score",
     "next": "next_score",

@@ -1,0 +1,97 @@
+"""Whether stated chances come true: of the recipes suggested, how many panels pass.
+
+``python -m tests.benchmarks chances --shops 6 --layouts full,young,thin``
+
+For each reachable target the shelf's likeliest recipes are asked, several down the list so that
+low chances are seen too; each is sprayed afresh a number of times, by whoever sprays that day out
+of what stands open, which the fit is told. Nobody tells the fit that a target is a colour of this
+very shelf; with ``--off 1.5`` it need not be: targets are moved by so much an axis [ΔE*ab].
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+
+import numpy as np
+
+from matchlib.correction import scored
+from matchlib.domain import Conditions
+from matchlib.regression import FilmRegressor
+from tests.benchmarks.command import Table, arguments, each_simulator
+from tests.benchmarks.layouts import Layouts
+from tests.benchmarks.lightlab import Array, delta_e
+from tests.benchmarks.panels import labs, to_frame
+from tests.benchmarks.strategies import shelf_recipes
+from tests.benchmarks.workshop import Today
+
+__all__ = ["main", "stated_and_real"]
+
+TRIES = 12
+"""Panels sprayed of each recipe."""
+
+ASKED = (0, 1, 3, 8, 20)
+"""Places in the list of likeliest recipes."""
+
+FIFTHS = np.linspace(0.0, 1.0, 6)
+
+
+def stated_and_real(shop: Layouts, layout: str, targets: int, *, off: float = 0.0) -> Array:
+    """Chance stated and share that passed (n, 2), of recipes down the list of each target."""
+    seed = shop.seed
+    archive = getattr(shop, layout)(seed)
+    model = FilmRegressor().fit(*to_frame(archive, log=True))
+    recipes = shelf_recipes(archive)
+    found = []
+    for i, colour in enumerate(shop.reachable(targets, seed)):
+        target = colour + off * np.random.default_rng([seed, i, 1]).normal(size=3)
+        day = shop.today(np.random.default_rng([seed, i]))
+        ranked = scored(model.under(_conditions(shop, day)), recipes, target, tolerance=1.0)
+        for place in ASKED:
+            rng = np.random.default_rng([seed, i, place])
+            option = ranked[place]
+            cards = [shop.spray(option.recipe, rng, **day) for _ in range(TRIES)]
+            passed = np.mean(delta_e(labs(cards), np.tile(target, (TRIES, 1))) <= 1.0)
+            found.append((option.probability, float(passed)))
+    return np.array(found)
+
+
+def _conditions(shop: Layouts, day: Today) -> Conditions:
+    """What the shop's book says of a day: who, and which lot of each paint stands open."""
+    lots = {c: n for n in day["lot"].split(" + ") for c in shop.lots.get(n, ())}
+    batches = {g: n for n in day["batch"].split(" + ") for g in shop.batches.get(n, ())}
+    return Conditions(
+        sprayer=day["sprayer"],
+        lots=tuple(sorted(lots.items())),
+        batches=tuple(sorted(batches.items())),
+        date=day["date"],
+    )
+
+
+def main(argv: Sequence[str] | None = None) -> None:
+    """Print the table."""
+    parser = arguments("chances", __doc__, shops=6)
+    parser.add_argument("--layouts", default="full,young,thin")
+    parser.add_argument("--targets", type=int, default=20)
+    parser.add_argument("--off", type=float, default=0.0)
+    args = parser.parse_args(argv)
+    heads = (f"{a:.0%} to {b:.0%}" for a, b in itertools.pairwise(FIFTHS))
+    table = Table("simulator", "archive", *(f"{h}: stated → real (n)" for h in heads), "all")
+    for simulator, make in each_simulator(args):
+        for layout in args.layouts.split(","):
+            pairs = np.concatenate(
+                [
+                    stated_and_real(make(args.first_seed + i), layout, args.targets, off=args.off)
+                    for i in range(args.shops)
+                ]
+            )
+            fifth = np.clip(np.digitize(pairs[:, 0], FIFTHS) - 1, 0, 4)
+            cells = [_cell(pairs[fifth == f]) for f in range(5)]
+            table.row(simulator, layout, *cells, _cell(pairs))
+
+
+def _cell(pairs: Array) -> str:
+    if not len(pairs):
+        return "–"
+    stated, real = pairs.mean(axis=0)
+    return f"{stated:.2f} → {real:.2f} ({len(pairs)})"
