@@ -10,7 +10,7 @@ from matchlib.domain import Recipe
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
 
-__all__ = ["excluded", "excluded_words"]
+__all__ = ["excluded", "excluded_words", "names_of"]
 
 
 def excluded(
@@ -37,8 +37,8 @@ def excluded(
     ]
     if not silent:
         return ()
-    names = set[tuple[str, str]]().union(*map(_names, recipes))
-    return tuple(sorted(code for code in silent if names & _names(recipe_of(code))))
+    names = set[tuple[str, str]]().union(*map(names_of, recipes))
+    return tuple(sorted(code for code in silent if names & names_of(recipe_of(code))))
 
 
 def excluded_words(codes: Sequence[str]) -> str:
@@ -64,6 +64,7 @@ def excluded_words(codes: Sequence[str]) -> str:
     )
 
 
-def _names(recipe: Recipe) -> set[tuple[str, str]]:
+def names_of(recipe: Recipe) -> set[tuple[str, str]]:
+    """Grounds and colours of a recipe, each with what it is."""
     colours = {} if recipe.colour is None else recipe.colour.shares
     return {("ground", g) for g in recipe.ground.shares} | {("colour", c) for c in colours}

@@ -32,6 +32,7 @@ KINDS: tuple[str, ...] = (
     "same panel twice",
     "same code twice",
     "drift",
+    "beyond the law",
 )
 """Every kind of finding."""
 

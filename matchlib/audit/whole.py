@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,6 +10,7 @@ import numpy as np
 from matchlib.audit.backs import finding_of, judge
 from matchlib.audit.doubles import disagreeing_readings, same_code_twice, same_panel_twice
 from matchlib.audit.drift import drifts
+from matchlib.audit.excluded import names_of
 from matchlib.audit.finding import Finding
 from matchlib.audit.left_out import leave_out
 from matchlib.audit.slips import Shelf
@@ -63,9 +64,8 @@ def audit(
     """
     once = list({p.code: p for p in panels}.values())
     told = part_of(step, 0.0 if model is not None else 0.7)
-    left = leave_out(
-        model or fit_panels(once, step=part_of(step, 0.0, 0.7)), once, step=part_of(told, 0.0, 0.3)
-    )
+    model = model or fit_panels(once, step=part_of(step, 0.0, 0.7))
+    left = leave_out(model, once, step=part_of(told, 0.0, 0.3))
     verdicts = judge(left, Shelf.of(once), step=part_of(told, 0.3, 0.7))
     found = [f for f in map(finding_of, verdicts) if f is not None]
     keep = np.array([v.wrong < BELIEVED for v in verdicts])
@@ -75,8 +75,36 @@ def audit(
         *same_panel_twice(left, likely=likely, step=part_of(told, 0.7, 0.95)),
         *disagreeing_readings(once),
         *drifts(left, keep),
+        *beyond_the_law(model.unusual_, once),
     ]
     return tuple(sorted((f for f in found if f.probability >= likely), key=_order))
+
+
+def beyond_the_law(names: dict[str, str], panels: Sequence[Panel]) -> Iterator[Finding]:
+    """Find grounds and colours that the law cannot hold for.
+
+    Parameters
+    ----------
+    names : dict of str to str
+        Which, and why; see `matchlib.regression.unusual`.
+    panels : sequence of Panel
+        The archive.
+
+    Yields
+    ------
+    Finding
+        A name each.
+    """
+    for name, why in sorted(names.items()):
+        yield Finding(
+            "beyond the law",
+            tuple(p.code for p in panels if name in {n for _, n in names_of(p.recipe)}),
+            1.0,
+            f"{name} is beyond the film law: {why}.",
+            "Nothing is wrong with the panels. Trust what is told of it only near panels that were "
+            "sprayed, and read one before a customer's job.",
+            about=name,
+        )
 
 
 def _order(finding: Finding) -> tuple[float, str, tuple[str, ...]]:

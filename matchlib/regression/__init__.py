@@ -12,6 +12,7 @@ from matchlib.regression.frames import frames_of, rows_of
 from matchlib.regression.predictor import FilmPredictor
 from matchlib.regression.priors import Priors
 from matchlib.regression.saved import library_versions, load_fit, save_fit
+from matchlib.regression.unusual import unusual_words
 
 if TYPE_CHECKING:
     from matchlib.regression.estimator import FilmRegressor
@@ -25,6 +26,7 @@ __all__ = [
     "load_fit",
     "rows_of",
     "save_fit",
+    "unusual_words",
 ]
 
 

@@ -30,6 +30,7 @@ from matchlib.regression.residuals import Rows
 from matchlib.regression.solve import extend, fit_law, learnt_from
 from matchlib.regression.stacking import stack
 from matchlib.regression.table import RecipeTable
+from matchlib.regression.unusual import unusual_names, unusual_rows
 from matchlib.regression.vocabulary import Vocabulary
 from matchlib.stepping import Step, part_of
 
@@ -133,6 +134,7 @@ class FilmRegressor(
         table = RecipeTable.of(recipes, viewings, words, conditions)
         table, seen, panel, reading_noise = average_repeats(table, seen, panel, _occasions(X))
         rows = Rows(table, seen, panel)
+        unusual = unusual_names(table, seen, panel, words)
         some = learnt_from(rows.panels, self.random_state)
         part = rows.of_panels(some)
         # The matrices of a usual archive are small: threads would wait for each other.
@@ -149,12 +151,13 @@ class FilmRegressor(
                 part,
                 seed=self.random_state,
                 library=self.library,
+                beyond=unusual_rows(unusual, part.table, words),
                 step=part_of(step, 0.6, 1.0),
             )
             fitted = extend(fitted, rows, some, robust=self.robust)
         # Nothing is kept before all of it is there: a fit that was stopped leaves no mixture.
         self.words_, self.reading_noise_ = words, reading_noise
-        self.stack_, self.library_ = learnt, process
+        self.stack_, self.library_, self.unusual_ = learnt, process, unusual
         self.experience_ = Experience.of(table.take(fitted.trust[panel] > 0.5))
         self.conditions_ = _latest(conditions)
         self.fitted_ = fitted

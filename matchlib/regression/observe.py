@@ -106,6 +106,8 @@ class Observations:
         Family of the Lab noise.
     sd : ndarray, shape (n,)
         Stated uncertainty where the family is `KNOWN`, else 1 [ΔE*ab].
+    peak : ndarray, shape (n,)
+        Greatest reflectance of the spectra; NaN where there is none [-].
     """
 
     lab: Array
@@ -115,6 +117,7 @@ class Observations:
     tone: Array
     family: Ints
     sd: Array
+    peak: Array
 
     @classmethod
     def of(
@@ -175,7 +178,8 @@ class Observations:
         known = np.isfinite(stated)
         photo = np.array([s == "photo" for s in sources])
         family = np.where(known, KNOWN, np.where(photo, PHOTO, SPECTRO)).astype(np.intp)
-        return cls(lab, light, view, spectral, tone, family, np.where(known, stated, 1.0))
+        peak = np.where(spectral, spectra.max(axis=1), np.nan)
+        return cls(lab, light, view, spectral, tone, family, np.where(known, stated, 1.0), peak)
 
     def take(self, rows: Ints | NDArray[np.bool_]) -> Observations:
         """Return some of the rows.
@@ -198,6 +202,7 @@ class Observations:
             self.tone[rows],
             self.family[rows],
             self.sd[rows],
+            self.peak[rows],
         )
 
     def lab_of(self, reflectance: Array) -> tuple[Array, Array]:

@@ -62,6 +62,9 @@ class FilmPredictor:
         left out of the fit.
     panels_ : ndarray of str
         Panel codes.
+    unusual_ : dict of str to str
+        Grounds and colours that the law cannot hold for, and why; see
+        `matchlib.regression.unusual`.
     reading_noise_ : dict
         Noise of a reading an axis by family, from repeats [ΔE*ab].
     spectral_grounds_, spectral_colours_ : set of str
@@ -81,6 +84,7 @@ class FilmPredictor:
     experience_: Experience
     conditions_: Conditions
     trust_: Array
+    unusual_: dict[str, str]
     panels_: NDArray[np.str_]
     reading_noise_: dict[int, float]
     spectral_grounds_: set[str]

@@ -35,7 +35,7 @@ from matchlib.regression.vocabulary import Vocabulary
 
 __all__ = ["FIT_FORMAT", "library_versions", "load_fit", "save_fit"]
 
-FIT_FORMAT = 7
+FIT_FORMAT = 8
 """Number of the file's layout; a fit of another layout is fitted anew."""
 
 _LIMIT = 512 * 1024 * 1024
@@ -96,6 +96,7 @@ def save_fit(path: str | os.PathLike[str], model: FilmPredictor, content_hash: s
         "spectral_grounds": sorted(model.spectral_grounds_),
         "spectral_colours": sorted(model.spectral_colours_),
         "reading_noise": {str(k): v for k, v in model.reading_noise_.items()},
+        "unusual": model.unusual_,
         "features": model.n_features_in_,
     }
     text = json.dumps(words, sort_keys=True)
@@ -189,6 +190,7 @@ def _rebuilt(arrays: dict[str, NDArray[Any]], words: dict[str, Any]) -> FilmPred
     model.spectral_grounds_ = set(words["spectral_grounds"])
     model.spectral_colours_ = set(words["spectral_colours"])
     model.reading_noise_ = {int(k): float(v) for k, v in words["reading_noise"].items()}
+    model.unusual_ = dict(words["unusual"])
     model.n_features_in_ = int(words["features"])
     model.archive_hash_ = words["content_hash"]
     model.versions_ = words["versions"]

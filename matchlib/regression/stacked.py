@@ -11,6 +11,7 @@ from matchlib.regression.library import features
 from matchlib.regression.observe import lab_of
 from matchlib.regression.stacking import bare_rows
 from matchlib.regression.table import RecipeTable
+from matchlib.regression.unusual import unusual_rows
 
 if TYPE_CHECKING:
     from matchlib.regression.predictor import FilmPredictor
@@ -25,6 +26,7 @@ def library_share(
 ) -> tuple[Array, Array, Array]:
     """The library's share in each row (n,), and its Lab and variance there (n, 3)."""
     weight = model.stack_.weight[model.experience_.kinds(table)]
+    weight = np.where(unusual_rows(model.unusual_, table, model.words_), 1.0, weight)
     guess, variance = np.zeros((len(table), 3)), np.zeros((len(table), 3))
     rows = np.flatnonzero(weight)
     if model.library_ is None or not len(rows):

@@ -94,7 +94,13 @@ class _Missed:
 
 
 def stack(
-    fit: FittedLaw, rows: Rows, *, seed: int | None, library: bool, step: Step | None = None
+    fit: FittedLaw,
+    rows: Rows,
+    *,
+    seed: int | None,
+    library: bool,
+    beyond: NDArray[np.bool_],
+    step: Step | None = None,
 ) -> tuple[Stack, Process | None]:
     """Leave panels out, kind by kind, and learn from what is missed.
 
@@ -108,6 +114,8 @@ def stack(
         Decides which recipes are left out together.
     library : bool
         Whether a library's regression stands beside the law.
+    beyond : ndarray of bool, shape (n,)
+        Rows that the law cannot hold for, which are left to the library.
     step : callable, optional
         Called with the share done between groups; what it raises ends the work.
 
@@ -121,10 +129,12 @@ def stack(
     told = part_of(step)
     trusted = fit.trust > 0.5
     told(0.0, "asking the library")
-    process = _shaped(fit, rows, trusted, seed) if library else None
+    odd = np.zeros(rows.panels, bool)
+    odd[rows.panel[beyond]] = True
+    process = _shaped(fit, rows, trusted | odd, seed) if library else None
     groups: dict[int, list[Ints]] = {kind: [] for kind in range(len(KINDS))}
     for kind, group in folds(rows, seed):
-        left = group[trusted[group]]
+        left = group[trusted[group] & ~odd[group]]
         if len(left):
             groups[kind].append(left)
     count, done = sum(map(len, groups.values())), 0
@@ -146,7 +156,7 @@ def stack(
             )
     least = 1.0 + WORTH_PANELS / max(1, int(trusted.sum()))
     result = _learnt(missed, least=least, library=process is not None)
-    return result, process if (result.weight > 0.0).any() else None
+    return result, process if odd.any() or (result.weight > 0.0).any() else None
 
 
 def bare_rows(table: RecipeTable) -> RecipeTable:

@@ -388,7 +388,7 @@ class SearchOptions(ShelfOptions):
 
 
 def tell_fit(session: Session) -> None:
-    """Load or fit the model, and say so where it took time.
+    """Load or fit the model, say so where it took time, and what it cannot hold for.
 
     Parameters
     ----------
@@ -398,3 +398,7 @@ def tell_fit(session: Session) -> None:
     outcome = session.fit()
     if outcome.fitted:
         note(outcome.text)
+    if outcome.model.unusual_:
+        from matchlib.regression import unusual_words
+
+        note(unusual_words(outcome.model.unusual_))
