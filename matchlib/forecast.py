@@ -8,7 +8,7 @@ prediction itself: how well such a panel comes out.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,8 +61,12 @@ class Forecast:
         What would be sprayed.
     viewing : Viewing
         How it would be read; at several angles the first, which is the one reported.
-    lab, sd_lab : tuple of 3 float
-        Predicted CIELAB there, and the standard deviation of the next panel's reading, per axis.
+    lab : tuple of 3 float
+        Predicted CIELAB there.
+    covariance : ndarray, shape (3, 3)
+        Of the next panel's reading there [ΔE*ab²].
+    freedom : float
+        Degrees of freedom of that covariance, for `matchlib.tails.region`.
     delta_e00, sd_delta_e00 : float
         Expected difference of that reading from the target, or without one from the prediction;
         and its standard deviation [ΔE00].
@@ -82,7 +86,8 @@ class Forecast:
     recipe: Recipe
     viewing: Viewing
     lab: Lab
-    sd_lab: Lab
+    covariance: Array = field(compare=False)
+    freedom: float
     delta_e00: float
     sd_delta_e00: float
     difference: float
@@ -91,6 +96,11 @@ class Forecast:
     probability: float
     tolerance: Tolerance
     angles: tuple[Angle, ...] = ()
+
+    @property
+    def sd_lab(self) -> Lab:
+        """Standard deviation of the next panel's reading, per axis."""
+        return _three(np.sqrt(np.diag(self.covariance)))
 
     @property
     def against(self) -> str:
@@ -197,7 +207,6 @@ def _by_itself(
     freedom = model.freedom(recipes, known, total)
     most = passes.value if passes.kind == "ΔE00" else 1.0
     plain = expected_delta_e00(lab, lab, total, tolerance=most, freedom=freedom)
-    sd = np.sqrt(np.diagonal(total, axis1=1, axis2=2))
     found = []
     for i, recipe in enumerate(recipes):
         away = (plain.mean[i], plain.sd[i], plain.probability[i])
@@ -210,7 +219,8 @@ def _by_itself(
                 recipe=recipe,
                 viewing=views[i],
                 lab=_three(lab[i]),
-                sd_lab=_three(sd[i]),
+                covariance=total[i],
+                freedom=float(freedom[i]),
                 delta_e00=float(plain.mean[i]),
                 sd_delta_e00=float(plain.sd[i]),
                 difference=0.0,
@@ -234,14 +244,14 @@ def _against(
     alone = model.freedom(recipes, known[:, :3, :3], first)
     goal = np.array(aim.aims[0].lab)
     plain = expected_delta_e00(goal, labs[0], first, tolerance=1.0, freedom=alone)
-    sd = np.sqrt(np.diagonal(first, axis1=1, axis2=2))
     itself = aim.difference(list(labs))
     return tuple(
         Forecast(
             recipe=recipe,
             viewing=views[0],
             lab=_three(labs[0, i]),
-            sd_lab=_three(sd[i]),
+            covariance=first[i],
+            freedom=float(alone[i]),
             delta_e00=float(plain.mean[i]),
             sd_delta_e00=float(plain.sd[i]),
             difference=float(itself[i]),

@@ -5,11 +5,13 @@ from __future__ import annotations
 import json
 import math
 
+import numpy as np
 import pytest
 
 from matchlib.archive import Archive
 from matchlib.demo import DEMO_WRONG_BACKS, demo_truth
 from matchlib.domain import CoatSchedule, Colour, Ground, Recipe
+from matchlib.tails import FEWEST
 from matchlib.validation import TableRow
 from tests.cli_shop import copied, demo_shop, json_of, refused, run
 from workbook.cli.trust import validation_text
@@ -53,6 +55,27 @@ def test_predict_gives_a_row_a_row_in_the_files_order(shop, tmp_path):
         Recipe(Ground.parse("silver"), Colour.parse("cherry"), CoatSchedule.parse("3@6:1"), "yes")
     )
     assert [rows[0][k] for k in "Lab"] == pytest.approx(truth, abs=1.5)
+
+
+def test_predict_gives_the_covariance_of_the_next_panel_and_its_freedom(shop, tmp_path):
+    (tmp_path / "r.csv").write_text(
+        "ground,colour,schedule,clear\nsilver,cherry,3@6:1,yes\nsilver,,,yes\n"
+    )
+    at = ("predict", "--recipes", tmp_path / "r.csv", "--archive", shop.archive)
+    for row in json_of(*at):
+        cov = np.array(row["cov"])
+        assert cov.shape == (3, 3)
+        assert (np.linalg.eigvalsh(cov) > 0).all()
+        np.testing.assert_allclose(cov, cov.T, atol=1e-9)
+        np.testing.assert_allclose(
+            np.sqrt(np.diag(cov)), [row[k] for k in ("sd_L", "sd_a", "sd_b")]
+        )
+        assert row["degrees_of_freedom"] >= FEWEST
+    # Against a target, however far, the reading is spread the same.
+    near = json_of(*at)[0]
+    far = json_of(*at, "--lab", 40, 20, 10)[0]
+    np.testing.assert_allclose(far["cov"], near["cov"], rtol=1e-6)
+    assert far["degrees_of_freedom"] == pytest.approx(near["degrees_of_freedom"])
 
 
 def test_predict_against_a_colour_measures_from_it(shop, tmp_path):

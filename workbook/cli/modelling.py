@@ -48,7 +48,8 @@ def _predict(
     sprayed against it, at every angle of the target. Without one they are of the next panel
     against the prediction itself: how far from its own prediction a panel is expected to come out.
     In JSON what is called delta_e00 is ΔE00 at the first angle; expected_difference and
-    sd_difference are by what the order names.
+    sd_difference are by what the order names; cov is the covariance of the next panel's L, a and b
+    as read there, and degrees_of_freedom those of the Student's t that such readings follow.
     """
     order, weights = passing.said()
     from workbook.cli.results import predictions_text

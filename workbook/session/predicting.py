@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 from workbook.session.back import recipe_dict
@@ -26,7 +27,8 @@ def forecast_dict(panel: str | None, found: Forecast) -> dict[str, Any]:
     Returns
     -------
     dict
-        For JSON; a bare ground has null for colour and schedule.
+        For JSON; a bare ground has null for colour and schedule, and a spread that is known as if
+        from endless panels null degrees of freedom.
     """
     recipe = found.recipe
     return {
@@ -37,6 +39,8 @@ def forecast_dict(panel: str | None, found: Forecast) -> dict[str, Any]:
         "geometry": found.viewing.geometry,
         **dict(zip("Lab", found.lab, strict=True)),
         **dict(zip(("sd_L", "sd_a", "sd_b"), found.sd_lab, strict=True)),
+        "cov": found.covariance.tolist(),
+        "degrees_of_freedom": found.freedom if math.isfinite(found.freedom) else None,
         "delta_e00": found.delta_e00,
         "sd_delta_e00": found.sd_delta_e00,
         "probability": found.probability,
