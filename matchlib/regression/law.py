@@ -216,32 +216,6 @@ class FilmLaw:
         product = 4.0 * sa * sb
         return np.stack([product, product * (sa - sb)], axis=2).reshape(len(t), -1)
 
-    def unknown_blend(self, state: State, t: RecipeTable, m: Array) -> Array:
-        """Return what is not known of grounds that were never seen blended.
-
-        Parameters
-        ----------
-        state : State
-            From `evaluate`.
-        t : RecipeTable
-            n rows.
-        m : ndarray, shape (n, k, 31)
-            Derivative of what is wanted by reflectance.
-
-        Returns
-        -------
-        ndarray, shape (n, k, q)
-            Derivative by independent unknowns of unit size.
-        """
-        share = t.ground_share
-        product = 4.0 * np.triu(share[:, :, None] * share[:, None, :], 1)
-        for a, b in self.words.pairs:
-            product[:, a, b] = 0.0
-        amount = np.sqrt((product**2).sum(axis=(1, 2)))
-        by_ground = m * state.by_ground[:, None, :]
-        result: Array = amount[:, None, None] * (by_ground @ self.curves["ladder"])
-        return result
-
     def evaluate(self, z: Array, t: RecipeTable) -> State:
         """Evaluate the law.
 

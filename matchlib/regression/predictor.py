@@ -18,7 +18,7 @@ from matchlib.domain import Conditions, Recipe, Viewing
 from matchlib.errors import FitError
 from matchlib.regression.frames import rows_of
 from matchlib.regression.observe import lab_of
-from matchlib.regression.spread import noise_split, own_spread
+from matchlib.regression.spread import noise_split, own_spread, unknown_blend
 from matchlib.regression.stacked import library_gap, library_share
 from matchlib.regression.table import RecipeTable
 from matchlib.tails import freedom_of
@@ -373,7 +373,7 @@ class FilmPredictor:
             extra[:, at, at] = weight[:, None] * variance
             labs.append(lab + weight[:, None] * gaps[-1])
             jacobians.append(jacobian)
-            blends.append(fit.law.unknown_blend(state, table, by_r))
+            blends.append(unknown_blend(fit.law, table, state, by_r))
             owns.append(own_spread(fit, table, state, effects, by_r))
         jacobian, own, gap, blend = (
             np.concatenate(x, axis=1) for x in (jacobians, owns, gaps, blends)

@@ -1,10 +1,11 @@
-"""What differs from panel to panel of one recipe, and what a reading adds."""
+"""What differs from panel to panel, what a reading adds, and what no panel can have told."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
+from matchlib.regression.law import FilmLaw
 from matchlib.regression.observe import PHOTO, SPECTRO
 from matchlib.regression.residuals import THIRDS
 from matchlib.regression.sizes import Sizes
@@ -12,7 +13,7 @@ from matchlib.regression.solve import FittedLaw
 from matchlib.regression.state import State
 from matchlib.regression.table import RecipeTable
 
-__all__ = ["noise_split", "own_spread"]
+__all__ = ["noise_split", "own_spread", "unknown_blend"]
 
 Array = NDArray[np.float64]
 
@@ -54,3 +55,14 @@ def own_spread(
         by_gain = by_r * state.reflectance[:, None, :]
         own.append(by_gain @ fit.law.curves["clear"] * strange[:, None, None])
     return np.concatenate(own, axis=2)
+
+
+def unknown_blend(law: FilmLaw, table: RecipeTable, state: State, by_r: Array) -> Array:
+    """Derivative of Lab by what is not known of grounds never seen blended, in unit steps."""
+    share = table.ground_share
+    product = 4.0 * np.triu(share[:, :, None] * share[:, None, :], 1)
+    for a, b in law.words.pairs:
+        product[:, a, b] = 0.0
+    amount = np.sqrt((product**2).sum(axis=(1, 2)))
+    by_ground = by_r * state.by_ground[:, None, :]
+    return np.asarray(amount[:, None, None] * (by_ground @ law.curves["ladder"]), float)
