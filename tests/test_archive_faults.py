@@ -9,7 +9,7 @@ import pytest
 
 from matchlib.archive import Archive
 from matchlib.errors import ArchiveError
-from tests.faults import served, trying
+from tests.faults import moving, served, trying
 from tests.faults.making import panels
 from tests.faults.places import place
 
@@ -26,6 +26,23 @@ def test_a_kill_at_any_statement_of_an_import_leaves_nothing_of_it(tmp_path: Pat
 
 def test_a_kill_while_an_archive_is_made_leaves_none_or_a_whole_one(tmp_path: Path) -> None:
     trying.kill_while_creating(tmp_path, kills=4)
+
+
+def test_a_kill_in_a_merge_restore_backup_or_salvage_leaves_nothing_half(tmp_path: Path) -> None:
+    moving.killed_at_random(tmp_path, kills=4)
+
+
+def test_a_full_disk_in_a_merge_restore_backup_or_salvage_is_told(tmp_path: Path) -> None:
+    moving.no_space(tmp_path)
+
+
+@pytest.mark.postgres
+def test_a_server_cut_in_a_merge_or_restore_leaves_all_or_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    with served.server() as running:
+        moving.server_cut_in_mid_move(running, tmp_path, cuts=4)
 
 
 def test_the_same_file_from_several_processes_at_once_is_there_once(place: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -210,10 +211,14 @@ def _aside(path: Path) -> Path:
     while (place := path.with_name(f"{path.stem}.damaged-{number}{path.suffix}")).exists():
         number += 1
     # Its logs go with it: they belong to this file and to no other.
-    for ending in ("-wal", "-shm", ""):
+    for ending in ("-wal", "-shm"):
         part = Path(f"{path}{ending}")
         if part.exists():
             part.rename(f"{place}{ending}")
+    try:
+        os.link(path, place)  # so that there is a file at its place until the new one takes it
+    except OSError:
+        path.rename(place)
     return place
 
 

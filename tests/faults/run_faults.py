@@ -18,7 +18,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from tests.faults import served, trying
+from tests.faults import moving, served, trying
 from tests.tools.postgres_server import PostgresServer, binaries
 
 RECORD = Path(__file__).with_name("RECORDED.md")
@@ -42,6 +42,12 @@ def _remounted(disk: Path) -> str:
         subprocess.run(command, check=True)
 
     return trying.read_only_mount(disk, remount)
+
+
+def _room(folder: Path, name: str) -> Path:
+    room = folder / name
+    room.mkdir()
+    return room
 
 
 def _on_files(folder: Path, kills: int) -> list[tuple[str, Callable[[], str]]]:
@@ -68,6 +74,14 @@ def _on_files(folder: Path, kills: int) -> list[tuple[str, Callable[[], str]]]:
         ("clock set back by years", lambda: trying.clock_set_back(folder / "clock.db")),
         ("database cut short", lambda: trying.truncated(folder, cuts=100)),
         ("bytes overwritten at random", lambda: trying.damaged_bytes(folder, tries=200)),
+        (
+            "kill -9 at a random point of a merge, restore, backup, salvage",
+            lambda: moving.killed_at_random(_room(folder, "killed"), kills=max(10, kills // 5)),
+        ),
+        (
+            "quota reached in a merge, restore, backup, salvage",
+            lambda: moving.no_space(_room(folder, "full")),
+        ),
     ]
 
 
@@ -90,6 +104,10 @@ def _on_servers(kills: int) -> list[tuple[str, Callable[[PostgresServer], str]]]
             lambda s: served.server_cut(s, cuts=10, size=300),
         ),
         ("clock set back by years", lambda s: trying.clock_set_back(s.url)),
+        (
+            "server killed in mid-merge and mid-restore, started again",
+            lambda s: moving.server_cut_in_mid_move(s, Path(tempfile.mkdtemp()), cuts=10),
+        ),
     ]
 
 
