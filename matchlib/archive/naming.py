@@ -14,7 +14,7 @@ from matchlib.archive.codec import fields_of
 from matchlib.archive.kept import kept_in, write
 from matchlib.archive.names import names_of, respelled, rewrite
 from matchlib.domain import NAME_KINDS, Lot, Name, Panel, clean_name, name_key, near_names
-from matchlib.errors import ArchiveError
+from matchlib.errors import ArchiveError, DomainError
 from matchlib.job import Job
 from matchlib.plain import dump
 
@@ -154,7 +154,14 @@ def join_names(
         spellings = (*new.spellings, old.name, *old.spellings)
         return {row: None, stays: replace(new, spellings=spellings, lots=lots)}
 
-    return _change(archive, kind, change, "joined", archive.stamp(who, why))
+    try:
+        return _change(archive, kind, change, "joined", archive.stamp(who, why))
+    except DomainError as error:
+        raise ArchiveError(
+            f"The {kind}s {name} and {into} cannot be one: a panel has a blend of the two.",
+            got=error.where,
+            remedy="see that panel's back; if it is wrong, amend it first.",
+        ) from error
 
 
 def keep_lot(

@@ -9,6 +9,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from matchlib.errors import DomainError, MatchlibError
+from matchlib.plain import from_plain, to_plain
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
@@ -45,7 +46,7 @@ def phone_profile(archive: Archive, name: str) -> Profile:
     """
     from matchlib.readings.photo import Profile
 
-    return Profile.of_dict(name, archive.profile(KIND, name))
+    return from_plain(Profile, {**(archive.profile(KIND, name) or {}), "name": name})
 
 
 def learn_phone(
@@ -96,7 +97,7 @@ def learn_phone(
         )
     when = light or dt.datetime.now(tz=dt.UTC).date().isoformat()
     learnt = profile.learnt(Pair.of(readings[0], lab, light=when))
-    archive.keep_profile(KIND, learnt.name, learnt.as_dict(), who=who)
+    archive.keep_profile(KIND, learnt.name, to_plain(learnt), who=who)
     count = len(learnt.pairs)
     lights = len({p.light for p in learnt.pairs})
     return (

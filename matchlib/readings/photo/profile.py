@@ -9,9 +9,8 @@ Panels taken under one light share that light's error, which new light does not 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -185,44 +184,6 @@ class Profile:
         parts["profile"] = _positive(left)
         lab = np.array(photo.lab) - gain @ away
         return replace(photo, reading=reading_of(lab, parts), parts=parts)
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return it as plain data, to be kept.
-
-        Returns
-        -------
-        dict
-            Of numbers and text.
-        """
-        return {"pairs": [vars(p) for p in self.pairs]}
-
-    @classmethod
-    def of_dict(cls, name: str, data: Mapping[str, Any] | None) -> Profile:
-        """Return a profile from plain data.
-
-        Parameters
-        ----------
-        name : str
-            Of the phone.
-        data : mapping or None
-            As `as_dict` gave it; None for a phone that is new.
-
-        Returns
-        -------
-        Profile
-            Equal to the one that was kept.
-        """
-        pairs = [
-            Pair(
-                tuple(p["photo"]),
-                tuple(p["instrument"]),
-                _rows(np.array(p["common"])),
-                _rows(np.array(p["own"])),
-                str(p["light"]),
-            )
-            for p in (data or {}).get("pairs", [])
-        ]
-        return cls(name, tuple(pairs))
 
 
 def _alike(one: Array, two: Array) -> Array:
