@@ -36,14 +36,14 @@ def test_the_first_change_of_a_day_copies_what_was_left(tmp_path: Path) -> None:
     path = tmp_path / "panels.db"
     with Archive.open(path, create=True) as archive:
         fill(archive)
-        assert backups_of(archive) == (), "nothing of an earlier day is there yet"
+        assert backups_of(archive.label) == (), "nothing of an earlier day is there yet"
         before = everything(archive)
         yesterday(path)
         archive.panels()
-        assert backups_of(archive) == (), "looking is no change"
+        assert backups_of(archive.label) == (), "looking is no change"
         archive.amend("P1", note="today")
         archive.amend("P1", note="again today")
-        (one,) = backups_of(archive)
+        (one,) = backups_of(archive.label)
         assert one.why == "daily"
     with Archive.open(one.path, read_only=True) as copy:
         assert everything(copy) == before
@@ -94,7 +94,7 @@ def test_a_backup_restores_all_of_it(place: str, tmp_path: Path) -> None:
         assert archive.check() == ()
         assert archive.keep_job(Job("next")).number == 3, "a number was given twice"
         archive.add(panels(6, 1, name="next"))
-        assert backups_of(archive)[0].why == "before restore"
+        assert backups_of(archive.label)[0].why == "before restore"
     with Archive.open(done.kept, read_only=True) as given_up:  # type: ignore[arg-type]
         assert len(given_up.jobs()) == 2
     restore(tmp_path / "new.db", other)
@@ -150,6 +150,9 @@ def test_the_commands_back_up_list_and_restore(tmp_path: Path) -> None:
     with Archive.open(tmp_path / "panels.db") as archive:
         assert archive.panel("P1").code in {p.code for p in archive.panels()}
     assert run("backup", "all.zip", cwd=tmp_path).exit_code == 0
+    (tmp_path / "panels.db").write_bytes(b"")
+    assert len(json_of("backup", "--list", cwd=tmp_path)) == 2, "a damaged archive has backups too"
+    assert run("restore", "--from", 1, "--yes", cwd=tmp_path).exit_code == 0
     again = ("restore", "--from", "all.zip", "--yes", "--archive", "again.db")
     assert run(*again, cwd=tmp_path).exit_code == 0
     assert json_of("check", "--archive", "again.db", cwd=tmp_path)["panels"] == 6

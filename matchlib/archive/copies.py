@@ -103,20 +103,20 @@ def back_up(archive: Archive, why: str = "by hand", *, to: str | Path | None = N
     return place
 
 
-def backups_of(archive: Archive) -> tuple[Backup, ...]:
-    """Return the backups of an archive.
+def backups_of(path_or_url: str | Path) -> tuple[Backup, ...]:
+    """Return the backups of an archive, though it may be damaged or gone.
 
     Parameters
     ----------
-    archive : Archive
-        Open.
+    path_or_url : str or Path
+        The archive.
 
     Returns
     -------
     tuple of Backup
         The newest first.
     """
-    return backups_in(_folder(archive.database))
+    return backups_in(_folder(database_of(path_or_url, read_only=True)))
 
 
 def _copy(source: Database, target: Database) -> None:

@@ -99,10 +99,9 @@ def killed_at_random(folder: Path, *, kills: int, seed: int = 0) -> str:
             assert not new.exists() or _state(new) == after, f"half a {what} is there"
             done += new.exists() or now != before
             new.unlink(missing_ok=True)
-            with Archive.open(place) as archive:
-                for backup in backups_of(archive):
-                    _state(backup.path)
-                    backup.path.unlink()
+            for backup in backups_of(place):
+                _state(backup.path)
+                backup.path.unlink()
         told.append(f"{what} {done}")
     return f"{kills} kills each, done all the same: {', '.join(told)}; nothing half"
 

@@ -34,16 +34,16 @@ def _backup(
     from matchlib.archive import Archive, back_up, backups_of, export_bundle
     from workbook.cli.printing import table
 
-    with Archive.open(archive, read_only=True) as kept:
-        if list_:
-            found = backups_of(kept)
-        elif file is not None and Path(file).suffix.casefold() == ".zip":
-            made = export_bundle(kept, file)
-        else:
-            made = back_up(kept, to=file)
     if not list_:
+        with Archive.open(archive, read_only=True) as kept:
+            if file is not None and Path(file).suffix.casefold() == ".zip":
+                made = export_bundle(kept, file)
+            else:
+                made = back_up(kept, to=file)
         show_json({"file": str(made)}) if json_ else show(f"The backup is {made}")
-    elif json_:
+        return
+    found = backups_of(archive)
+    if json_:
         plain = [{"file": str(b.path), "at": b.at.isoformat(), "why": b.why} for b in found]
         show_json(plain)
     elif found:
@@ -124,20 +124,19 @@ def _restore(
 
 def _chosen(archive: str, said: str) -> str | Path:
     """The backup that is meant: a file, or one of the archive's own by its place in the list."""
-    from matchlib.archive.backups import backups_in, folder_of
+    from matchlib.archive import backups_of
     from matchlib.errors import ArchiveError
 
     number = 1 if said == "last" else int(said) if said.isascii() and said.isdigit() else 0
     if not number or Path(said).exists():
         return said
-    folder = folder_of(Path(archive).expanduser().absolute())
-    found = backups_in(folder)
+    found = backups_of(archive)
     if number > len(found):
         raise ArchiveError(
             "There is no such backup.",
             expected=f"1 to {len(found)}" if found else None,
             got=said,
-            where=str(folder),
+            where=archive.rpartition("@")[2],
             remedy="see them with 'workbook backup --list', or name a file.",
         )
     return found[number - 1].path
