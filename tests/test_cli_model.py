@@ -314,6 +314,10 @@ def test_fit_prints_its_table(tmp_path):
     assert quick.exit_code == 0
     assert "8 panels" in quick.stdout
     assert run("fit", "--by", "moon", cwd=tmp_path).exit_code == 2
+    assert "This is not a date" in run("fit", "--after", "soon", cwd=tmp_path).stderr
+    later = json_of("fit", "--by", "lot", "--after", "2026-01-01", cwd=tmp_path)["validation"]
+    assert {r["left_out"] for r in later} == {"lot", "after 2026-01-01"}
+    assert all("too few" in r["note"] for r in later), "no panel has a lot or a date"
 
 
 def test_the_table_of_a_fit_leaves_blank_what_is_not_known():

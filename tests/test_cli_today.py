@@ -69,7 +69,7 @@ def test_a_day_beyond_the_archive_is_told_and_less_sure(predict):
         (("--lot", "L99"), "Nobody can tell of which colour this lot is"),
         (("--lot", "slver=L99"), "No panel of the archive has the colour 'slver'"),
         (("--batch", "honey=4"), "No panel of the archive has the ground 'honey'"),
-        (("--date", "yesterday"), "This is not a day"),
+        (("--date", "yesterday"), "This is not a date"),
     ],
 )
 @pytest.mark.parametrize("command", ["match", "next"])

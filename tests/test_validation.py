@@ -77,6 +77,28 @@ def test_what_is_left_out_is_left_out_whole(
     assert sorted(tested) == np.flatnonzero(X["colour"] != "").tolist()
 
 
+def test_a_lot_is_left_out_with_every_panel_that_has_it() -> None:
+    X = pd.DataFrame(
+        {
+            "panel": list("abcdefg"),
+            "ground": "silver",
+            "colour": ["", "rust", "rust", "rust", "sky", "sky 1 + rust 1", "sky"],
+            "schedule": ["", *["2@4:1"] * 6],
+            "lot": ["", "R1", "R1", "R2", "S1", "S1 + R2", ""],
+            "date": ["", "2026-01-05", "", "2026-02-05", "2026-03-05", "2026-03-06", "2026-02-05"],
+        }
+    )
+    left = [test.tolist() for _, test in split_rows(X, "lot", folds=2, random_state=0)]
+    assert left == [[1, 2], [3, 5], [4, 5]]
+    ((train, test),) = split_rows(X, "after 2026-02-05", folds=2, random_state=0)
+    assert test.tolist() == [4, 5]
+    assert train.tolist() == [0, 1, 2, 3, 6], "what has no date is no later"
+    with pytest.raises(FitError, match="to leave what came after 2026-12-31 out"):
+        list(split_rows(X, "after 2026-12-31", folds=2, random_state=0))
+    with pytest.raises(DomainError, match="This is not a day"):
+        list(split_rows(X, "after Easter", folds=2, random_state=0))
+
+
 def test_errors_and_coverage_are_counted_rightly(table: tuple[pd.DataFrame, np.ndarray]) -> None:
     X, y = table
     rng = np.random.default_rng(0)

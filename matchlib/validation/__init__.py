@@ -5,7 +5,7 @@ All of it as data; printing and drawing is for others.
 
 from __future__ import annotations
 
-from matchlib.validation.folds import BY, LEVELS, Validation, cross_validate
+from matchlib.validation.folds import BY, LEVELS, Validation, cross_validate, left_out_words
 from matchlib.validation.repeats import Component, Repeatability, repeatability
 from matchlib.validation.simple import NearestPanel, QuadraticRidge
 from matchlib.validation.table import TableRow, validation_table
@@ -20,6 +20,7 @@ __all__ = [
     "TableRow",
     "Validation",
     "cross_validate",
+    "left_out_words",
     "repeatability",
     "validation_table",
 ]

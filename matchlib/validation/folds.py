@@ -1,4 +1,4 @@
-"""Cross-validation by what is left out: panels, recipes, grounds; and how honest the spread is.
+"""Cross-validation by what is left out, and how honest the spread is.
 
 Readings of one panel are never parted, or the panel would be known to the fit that is tested on
 it. Bare grounds stay: a shop always has them. What is tested is the next panel's reading, so that
@@ -7,6 +7,7 @@ the regions are those of the reading, noise included.
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -26,7 +27,15 @@ from matchlib.tails import region
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["BY", "LEVELS", "Validation", "cross_validate", "readings_as_lab", "split_rows"]
+__all__ = [
+    "BY",
+    "LEVELS",
+    "Validation",
+    "cross_validate",
+    "left_out_words",
+    "readings_as_lab",
+    "split_rows",
+]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -34,8 +43,10 @@ Ints = NDArray[np.intp]
 LEVELS = (0.5, 0.8, 0.9, 0.95)
 """Regions whose coverage is reported [-]."""
 
-BY = ("panel", "recipe", "ground")
-"""What may be left out."""
+BY = ("panel", "recipe", "ground", "lot")
+"""What may be left out; and what came after a day, as ``after 2026-05-31``."""
+
+AFTER = "after "
 
 FEWEST = 5
 """Panels with colour from which a cross-validation says anything."""
@@ -48,7 +59,7 @@ class Validation:
     Parameters
     ----------
     by : str
-        What was left out, one of `BY`.
+        What was left out, as in `BY`.
     rows : ndarray of int, shape (n,)
         Rows of the table that were predicted.
     errors : ndarray, shape (n,)
@@ -142,9 +153,10 @@ def split_rows(
     X : DataFrame
         As for `FilmRegressor.fit`.
     by : str
-        What is left out whole, one of `BY`.
+        What is left out whole, as in `BY`: a lot with every panel that has it, or all that came
+        after a day.
     folds : int
-        Parts for panels and recipes; a ground is a part of its own.
+        Parts for panels and recipes; each ground and lot is a part of its own.
     random_state : int, optional
         Decides who is left out with whom.
 
@@ -160,41 +172,78 @@ def split_rows(
     FitError
         If there are too few groups to leave any out.
     """
-    if by not in BY:
+    coloured = np.array([c != "" for c in _column(X, "colour")])
+    panels = np.array(
+        _column(X, "panel") if "panel" in X.columns else list(map(str, range(len(X))))
+    )
+    rows = np.flatnonzero(coloured)
+    recipes, *_, conditions = rows_of(X)
+    if by.startswith(AFTER):
+        day = _day(by.removeprefix(AFTER))
+        later = [i for i in rows if (c := conditions[i].date) is not None and c > day]
+        parts = [np.array(later, np.intp)] if later else []
+        count, needed = len(parts), 1
+    elif by == "lot":
+        lots = sorted({pair for i in rows for pair in conditions[i].lots})
+        parts = [np.array([i for i in rows if lot in conditions[i].lots]) for lot in lots]
+        count, needed = len(parts), 2
+    elif by in BY:
+        keys: list[Any] = list(panels)
+        if by != "panel":
+            # Equal recipes may be spelt in more ways than one.
+            keys = recipes if by == "recipe" else [r.ground for r in recipes]
+        places = {key: n for n, key in enumerate(dict.fromkeys(keys[i] for i in rows))}
+        groups = np.array([places[keys[i]] for i in rows], np.intp)
+        count, needed = len(places), 2
+        parts = [rows[groups == n] for n in range(count)]
+        if by != "ground" and count >= needed:
+            cut = GroupKFold(min(folds, count), shuffle=True, random_state=random_state)
+            parts = [rows[test] for _, test in cut.split(rows, groups=groups)]
+    else:
         raise DomainError(
             "This cannot be left out.",
-            expected=" or ".join(BY),
+            expected=f"{', '.join(BY)}, or 'after' and a day",
             got=repr(by),
             remedy="choose what the regression is to be tested on.",
         )
-    coloured = np.array([c != "" for c in _column(X, "colour")])
-    panels = _column(X, "panel") if "panel" in X.columns else [str(i) for i in range(len(X))]
-    if by == "panel":
-        keys = panels
-    else:
-        recipes = rows_of(X)[0]
-        # Equal recipes may be spelt in more ways than one.
-        marks = {r: str(i) for i, r in enumerate(dict.fromkeys(recipes))}
-        bases = {g: str(i) for i, g in enumerate(dict.fromkeys(r.ground for r in recipes))}
-        keys = [marks[r] if by == "recipe" else bases[r.ground] for r in recipes]
-    rows = np.flatnonzero(coloured)
-    groups = np.array(keys)[rows]
-    count = len(set(groups.tolist()))
-    if len({panels[i] for i in rows}) < FEWEST or count < 2:
+    if len(set(panels[rows])) < FEWEST or count < needed:
         raise FitError(
-            f"There are too few panels to leave any {by} out.",
-            expected=f"{FEWEST} panels with colour, and two {by}s",
-            got=f"{len(rows)} readings of {count} {by}s",
+            f"There are too few panels to leave {left_out_words(by)} out.",
+            expected=f"{FEWEST} panels with colour"
+            + (" and a panel of a later day" if needed == 1 else f", and two {by}s"),
+            got=f"{len(rows)} readings" + ("" if needed == 1 else f" of {count} {by}s"),
             remedy="spray more panels, or leave out something smaller.",
         )
-    if by == "ground":
-        parts = [np.flatnonzero(groups == g) for g in dict.fromkeys(groups.tolist())]
-    else:
-        cut = GroupKFold(min(folds, count), shuffle=True, random_state=random_state)
-        parts = [test for _, test in cut.split(rows, groups=groups)]
-    for part in parts:
-        test = rows[part]
+    for test in parts:
         yield np.setdiff1d(np.arange(len(X)), test), test
+
+
+def left_out_words(by: str) -> str:
+    """Say what is left out.
+
+    Parameters
+    ----------
+    by : str
+        As in `BY`.
+
+    Returns
+    -------
+    str
+        A few words.
+    """
+    return f"what came {by}" if by.startswith(AFTER) else f"{by}s"
+
+
+def _day(text: str) -> dt.date:
+    try:
+        return dt.date.fromisoformat(text.strip())
+    except ValueError:
+        raise DomainError(
+            "This is not a day.",
+            expected="year, month and day, such as 2026-05-31",
+            got=repr(text),
+            remedy="write it so.",
+        ) from None
 
 
 def _predict(model: Any, X: pd.DataFrame) -> tuple[Array, Array | None, Array]:
@@ -227,7 +276,7 @@ def cross_validate(
     y : array_like or DataFrame
         Readings.
     by : str
-        What is left out whole: ``panel``, ``recipe`` or ``ground``. Bare grounds stay.
+        What is left out whole, as in `split_rows`. Bare grounds stay.
     model : estimator, optional
         Cloned for every fold; a `FilmRegressor` if None. Without ``return_cov`` in its ``predict``
         there is no coverage.
@@ -284,7 +333,7 @@ def cross_validate(
     told(1.0, "all folds are done")
     if not rows:
         raise FitError(
-            f"No {by} could be predicted from the others.",
+            f"Of {left_out_words(by)} nothing could be predicted from the rest.",
             expected="grounds and colours that more than one panel shows",
             got="each of them only in what was left out",
             remedy="add bare grounds and panels.",

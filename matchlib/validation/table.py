@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from matchlib.errors import FitError
 from matchlib.stepping import Step, part_of
-from matchlib.validation.folds import LEVELS, cross_validate
+from matchlib.validation.folds import LEVELS, cross_validate, left_out_words
 from matchlib.validation.simple import NearestPanel, QuadraticRidge
 
 if TYPE_CHECKING:
@@ -116,7 +116,7 @@ def validation_table(
                     model=maker,
                     folds=folds,
                     random_state=random_state,
-                    step=_saying(part, f"{name}, {what}s left out"),
+                    step=_saying(part, f"{name}, {left_out_words(what)} left out"),
                 )
             except FitError as error:
                 nan = float("nan")

@@ -27,6 +27,11 @@ from tests.benchmarks.workshop import Today
 __all__ = ["COLUMNS", "conditions_now", "fitted"]
 
 COLUMNS = ("sprayer", "lot", "batch", "instrument", "date")
+WAYS: dict[str, Sequence[str]] = {
+    "nothing": (),
+    "all": COLUMNS,
+    **{name: (name,) for name in COLUMNS},
+}
 SPRAYED = 10
 """Panels of each recommended recipe, by which its real chance is told."""
 
@@ -83,21 +88,18 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser.add_argument("--targets", type=int, default=15, help="for each shop")
     parser.add_argument("--trend", type=float, default=0.15, help="of the lots, each way")
     parser.add_argument("--layout", default="full", choices=("full", "young", "thin"))
-    parser.add_argument("--one-by-one", action="store_true", help="each column alone, too")
+    parser.add_argument("--known", nargs="+", default=["nothing", "all"], choices=tuple(WAYS))
     args = parser.parse_args(argv)
-    ways: dict[str, Sequence[str]] = {"nothing": (), "all": COLUMNS}
-    if args.one_by_one:
-        ways |= {name: (name,) for name in COLUMNS}
     table = Table(
         *("known", "panels", "median ΔE00", "log density", "in 90%", "targets"),
         *("chance stated", "sprayed", "by fifths of the stated"),
     )
-    for name, known in ways.items():
+    for name in args.known:
         scores, chances = [], []
         for seed in range(args.first_seed, args.first_seed + args.shops):
             shop = Shop(seed, lot_trend=args.trend)
             archive = getattr(shop, args.layout)(seed)
-            model, rng = fitted(archive, known), np.random.default_rng([seed, 59])
+            model, rng = fitted(archive, WAYS[name]), np.random.default_rng([seed, 59])
             today = shop.today(rng)
             fresh = [shop.spray(shop.random_recipe(rng), rng, **today) for _ in range(24)]
             scores.append(_score(model, fresh))

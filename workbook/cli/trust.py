@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 __all__ = ["COMMANDS", "floor_dict", "validation_text"]
 
-_LEFT_OUT = ("panel", "recipe", "ground")
+_USUAL = ("panel", "recipe", "ground")
 
 
 def _fit(
@@ -33,8 +33,15 @@ def _fit(
         list[str] | None,
         typer.Option(
             "--by",
-            help="What to leave out: panel, recipe, ground; again for the next.  [default: all]",
+            help="What to leave out: panel, recipe, ground, lot; again for the next.  [default: "
+            "the first three]",
             metavar="WHAT",
+        ),
+    ] = None,
+    after: Annotated[
+        str | None,
+        typer.Option(
+            "--after", help="Leave out what came after a day: 2026-05-31.", metavar="DATE"
         ),
     ] = None,
     folds: Annotated[
@@ -51,10 +58,13 @@ def _fit(
     The table shows ΔE00 beside simple regressors on the same folds and beside the archive's own
     repeatability, the floor; and how many left-out readings lie within the 90% regions.
     """
-    wanted = listed(by) or list(_LEFT_OUT)
-    if not set(wanted) <= set(_LEFT_OUT):
-        raise typer.BadParameter(f"leave out {', '.join(_LEFT_OUT)}")
-    from workbook.session import Session
+    wanted = listed(by) or ([] if after else list(_USUAL))
+    if not set(wanted) <= {*_USUAL, "lot"}:
+        raise typer.BadParameter(f"leave out {', '.join(_USUAL)} or lot")
+    from workbook.session import Session, date_of
+
+    if after:
+        wanted.append(f"after {date_of(after)}")
 
     with Session.open(archive, write=False) as session:
         outcome = session.fit(refit=True)
@@ -150,11 +160,12 @@ def validation_text(rows: list[TableRow]) -> str:
     str
         ΔE00 in columns; blank where there is no number.
     """
+    from matchlib.validation import left_out_words
     from workbook.cli.printing import number, percent, table
 
     cells = [
         (
-            f"{r.by}s left out",
+            f"{left_out_words(r.by)} left out",
             r.name,
             str(r.panels),
             *(number(v) if math.isfinite(v) else "" for v in (r.median, r.mean, r.high)),

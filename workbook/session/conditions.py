@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from matchlib.errors import DomainError
+from workbook.session.back import date_of
 
 if TYPE_CHECKING:
     from matchlib.domain import Conditions, Panel
@@ -76,7 +76,7 @@ def conditions_said(
             unseen=unseen,
         ),
         _one("Instrument", instrument, {c.instrument for c in known}, unseen),
-        _day(date),
+        date_of(date or ""),
     )
     days = [c.date for c in known if c.date]
     if said.date and not days:
@@ -140,17 +140,3 @@ def _owned(
                     "be as any other, and the widths allow for that."
                 )
     return tuple(sorted(found.items()))
-
-
-def _day(text: str | None) -> dt.date | None:
-    if not text:
-        return None
-    try:
-        return dt.date.fromisoformat(text.strip())
-    except ValueError:
-        raise DomainError(
-            "This is not a day.",
-            expected="year, month and day, such as 2026-05-31",
-            got=text,
-            remedy="write it so.",
-        ) from None
