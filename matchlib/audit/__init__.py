@@ -10,6 +10,7 @@ from __future__ import annotations
 from matchlib.audit.backs import Verdict, judge
 from matchlib.audit.excluded import excluded, excluded_words
 from matchlib.audit.finding import KINDS, PRIORS, Evidence, Finding
+from matchlib.audit.gaps import gaps
 from matchlib.audit.slips import Shelf
 from matchlib.audit.whole import LIKELY, audit, mislabel_probability
 
@@ -24,6 +25,7 @@ __all__ = [
     "audit",
     "excluded",
     "excluded_words",
+    "gaps",
     "judge",
     "mislabel_probability",
 ]

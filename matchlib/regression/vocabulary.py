@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from matchlib.domain import Colour, Conditions, Ground, Recipe
 from matchlib.errors import UnknownName
 
-__all__ = ["Vocabulary", "geometry_group"]
+__all__ = ["FEWEST_DAYS", "SHORTEST", "Vocabulary", "geometry_group"]
 
 Array = NDArray[np.float64]
 
@@ -42,8 +42,8 @@ def geometry_group(geometry: str) -> str:
 class Vocabulary:
     """Names that a fit has seen, each with its place.
 
-    What can differ from panel to panel beside the recipe (sprayers, lots, batches, instruments,
-    clear coats, days) is there when at least two of it were seen, and empty else.
+    A single sprayer, lot, batch or instrument is known too: of another nobody knows how far off it
+    is. Clear coats are there when at least two were seen, and days when they are many.
 
     Parameters
     ----------
@@ -114,11 +114,11 @@ class Vocabulary:
             tuple(colours),
             tuple(sorted(pairs)),
             tuple(ranked),
-            _several({c.sprayer for c in known if c.sprayer}),
-            _several({c.instrument for c in known if c.instrument}),
+            tuple(sorted({c.sprayer for c in known if c.sprayer})),
+            tuple(sorted({c.instrument for c in known if c.instrument})),
             _several({r.clear for r in distinct if r.clear}),
-            _several({(n.casefold(), lot) for c in known for n, lot in c.lots if lot}),
-            _several({(n.casefold(), batch) for c in known for n, batch in c.batches if batch}),
+            tuple(sorted({(n.casefold(), lot) for c in known for n, lot in c.lots if lot})),
+            tuple(sorted({(n.casefold(), b) for c in known for n, b in c.batches if b})),
             (min(days), max(days))
             if len(days) >= FEWEST_DAYS and max(days) - min(days) >= SHORTEST
             else (),

@@ -128,6 +128,8 @@ def _correct(
         told = (advice.best, *advice.changes, *advice.fresh, *advice.rescue.options)
         recipes = [advice.last.recipe, *(s.recipe for s in told)]
         left_out = session.left_out(recipes, advice.belief.model)
+        for words in session.gaps([advice.last.recipe, advice.best.recipe]):
+            note(words)
     if unseen:
         note(unseen)
     simple = order.kind == "ΔE00" and not weights
@@ -246,6 +248,8 @@ def _next(
             top=top,
         )
         left_out = [session.left_out([p.recipe]) for p in found]
+        for words in session.gaps(p.recipe for p in found):
+            note(words)
     if json_:
         show_json(
             [

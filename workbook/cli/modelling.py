@@ -72,6 +72,8 @@ def _predict(
         with standard_input([recipes]) as (rows,):
             found = session.predict_file(rows, target=aim, tolerance=order, **file.declared)
         left_out = [session.left_out([p.recipe]) for _, p in found]
+        for words in session.gaps(p.recipe for _, p in found):
+            note(words)
     if unseen:
         note(unseen)
     if json_:
@@ -144,6 +146,8 @@ def _match(
         found = session.match(aim, limits, top=top)
         unseen = aim_words(session.model, aim)
         left_out = [session.left_out([item.recipe]) for item in found]
+        for words in session.gaps(item.recipe for item in found):
+            note(words)
     if unseen:
         note(unseen)
     if json_:

@@ -50,6 +50,7 @@ def conditions_said(
     """
     from matchlib.domain import Conditions
     from matchlib.regression.frames import conditions_of
+    from matchlib.regression.vocabulary import FEWEST_DAYS, SHORTEST
 
     known = [
         conditions_of(panel, stage, reading)
@@ -78,13 +79,19 @@ def conditions_said(
         _one("Instrument", instrument, {c.instrument for c in known}, unseen),
         date_of(date or ""),
     )
-    days = [c.date for c in known if c.date]
+    days = {c.date for c in known if c.date}
     if said.date and not days:
         unseen.append("No panel of the archive has a date, so the day makes no difference.")
+    elif said.date and (len(days) < FEWEST_DAYS or (max(days) - min(days)).days < SHORTEST):
+        unseen.append(
+            "The archive's days are too few, or too near each other, to tell how film drifts: the "
+            "day makes no difference, and the widths do not allow for drift."
+        )
     elif said.date and said.date > max(days):
         after = (said.date - max(days)).days
         unseen.append(
-            f"{said.date} is {after} day{'s' * (after != 1)} after the archive's last panel."
+            f"{said.date} is {after} day{'s' * (after != 1)} after the archive's last panel: the "
+            "widths allow for drift since then."
         )
     return said, tuple(unseen)
 

@@ -126,6 +126,23 @@ class Oracle(Keeper):
 
         return excluded(model or self.model, recipes, lambda code: self.archive.panel(code).recipe)
 
+    def gaps(self, recipes: Iterable[Recipe]) -> tuple[str, ...]:
+        """Say what results rest on that no panel shows.
+
+        Parameters
+        ----------
+        recipes : iterable of Recipe
+            What is predicted or suggested.
+
+        Returns
+        -------
+        tuple of str
+            See `matchlib.audit.gaps`.
+        """
+        from matchlib.audit import gaps
+
+        return gaps(self.archive.panels(), recipes)
+
     @property
     def geometry(self) -> str:
         """The geometry in which most of the archive was read; 45:0 for an empty one."""

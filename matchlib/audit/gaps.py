@@ -1,0 +1,55 @@
+"""What an archive lacks that a result rests on: bare grounds never read, colours on one ground."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+
+from matchlib.domain import Panel, Recipe
+
+__all__ = ["gaps"]
+
+
+def gaps(panels: Iterable[Panel], recipes: Iterable[Recipe]) -> tuple[str, ...]:
+    """Say what results rest on that no panel shows.
+
+    Parameters
+    ----------
+    panels : iterable of Panel
+        The archive.
+    recipes : iterable of Recipe
+        What is predicted or suggested, of names that it knows.
+
+    Returns
+    -------
+    tuple of str
+        A sentence each.
+    """
+    bare: set[str] = set()
+    under: dict[str, set[str]] = defaultdict(set)
+    for panel in panels:
+        for stage in panel.stages:
+            if not stage.readings:
+                continue
+            grounds = stage.recipe.ground.shares
+            for colour, _ in stage.recipe.layers:
+                for name in colour.shares:
+                    under[name] |= set(grounds)
+            if stage.recipe.bare and len(grounds) == 1:
+                bare |= set(grounds)
+    told: dict[str, None] = {}
+    for recipe in recipes:
+        for ground in recipe.ground.shares:
+            if ground not in bare:
+                told[
+                    f"{ground} was never read bare, so it is known only through what lies on it: "
+                    "one reading of the bare ground makes this surer."
+                ] = None
+        for name in (n for colour, _ in recipe.layers for n in colour.shares):
+            seen = under[name]
+            if len(seen) == 1 and not seen & set(recipe.ground.shares):
+                told[
+                    f"{name} was sprayed over {min(seen)} alone: over any other ground it was "
+                    "never seen."
+                ] = None
+    return tuple(told)
