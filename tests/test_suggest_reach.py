@@ -11,7 +11,7 @@ import pytest
 from matchlib.domain import Reading, Recipe, Viewing
 from matchlib.linear import linearise
 from matchlib.regression import FilmRegressor
-from matchlib.suggest import Limits, Target, suggest
+from matchlib.suggest import Limits, Target, reach, suggest
 from matchlib.suggest.reach import DOUBTFUL, OUT_OF_REACH, Reach, reach_of
 from matchlib.suggest.score import outlook
 from tests.suggest_shop import archive_of, model_of, recipe, shop
@@ -37,8 +37,9 @@ def asked(model: FilmRegressor, recipes: list[Recipe], target: Target) -> Reach:
 
 
 def test_the_chance_is_the_share_of_laws_under_which_some_recipe_passes(
-    unsure: FilmRegressor,
+    unsure: FilmRegressor, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr(reach, "ODDS", 1.0)  # whatever is asked for
     recipes = [recipe(g, COLOURS[0], s) for g in ("silver", "gold") for s in ("3@5:1", "4@4:1")]
     # Little enough is open for the law to be as good as linear.
     model, fit = copy(unsure), unsure.fitted_
@@ -55,6 +56,19 @@ def test_the_chance_is_the_share_of_laws_under_which_some_recipe_passes(
         assert chances[-1] == pytest.approx(passed, abs=0.08)
     assert chances == sorted(chances, reverse=True)
     assert chances[0] - chances[-1] > 0.2
+
+
+def test_what_is_asked_for_is_likelier_within_reach(
+    unsure: FilmRegressor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    recipes = [recipe("silver", COLOURS[0], "3@5:1")]
+    target = Target.of_lab(tuple(unsure.predict_recipes(recipes)[0] + 1.0), tolerance=1.0)
+    odds = []
+    for told in (1.0, 15.0):
+        monkeypatch.setattr(reach, "ODDS", told)
+        chance = asked(unsure, recipes, target).chance
+        odds.append(chance / (1.0 - chance))
+    assert odds[1] == pytest.approx(15.0 * odds[0])
 
 
 def test_luck_of_a_panel_makes_nothing_reachable(unsure: FilmRegressor) -> None:
@@ -87,10 +101,10 @@ def test_from_reachable_over_doubtful_to_out_of_reach() -> None:
         )
         for d in np.arange(0.0, 5.1, 0.25)
     ]
-    reach = np.array([f.reach for f in found])
-    assert reach[0] > 0.9
-    assert reach[-1] < 0.01
-    assert (np.diff(reach) <= 0.02).all()
+    chances = np.array([f.reach for f in found])
+    assert chances[0] > 0.9
+    assert chances[-1] < 0.01
+    assert (np.diff(chances) <= 0.02).all()
     for f in found:
         assert f.reachable == (f.reach >= OUT_OF_REACH)
         kind = "" if f.reach >= DOUBTFUL else "Doubtful" if f.reachable else "Out of reach"
