@@ -13,7 +13,7 @@ a set of panels is chosen one after the other, each knowing that the ones before
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -176,34 +176,30 @@ def next_for_target(
     freedom = belief.freedom(some, known, total)
     hope = goal.expected(labs, total, freedom)
     first = np.argsort(-hope.probability, kind="stable")[:THOUGHT_OF]
-    about: dict[str, Any] = {
-        "labs": labs,
-        "slope": np.concatenate([belief.linear(some, v)[1] for v in goal.viewings], axis=1),
-        "covariance": belief.covariance,
-        "own": spray + reading,
-        "freedom": freedom,
-        "belief": belief,
-        "some": some,
-        "goal": goal,
-    }
-    lab = labs[0]
-    chances = []
+    slope = np.concatenate([belief.linear(some, v)[1] for v in goal.viewings], axis=1)
+    found: list[TargetPanel] = []
     for number, i in enumerate(first):
         told(0.3 + 0.7 * number / len(first), "imagining what each panel would read")
-        chances.append(_by_second(i, **about))
-    chance = np.array(chances)
-    best = np.lexsort((hope.mean[first], -chance.round(3)))[:shown]
-    result = []
-    for b in best:
-        i = int(first[b])
+        second = _by_second(
+            i,
+            labs=labs,
+            slope=slope,
+            own=spray + reading,
+            freedom=freedom,
+            belief=belief,
+            some=some,
+            goal=goal,
+        )
         passes = float(hope.probability[i])
         words = (
             f"{some[i].words}: passes with a chance of {chance_words(passes)}; by the panel "
-            f"after it {chance_words(float(chance[b]))}."
+            f"after it {chance_words(second)}."
         )
-        place = (float(lab[i, 0]), float(lab[i, 1]), float(lab[i, 2]))
-        result.append(TargetPanel(some[i], place, passes, float(chance[b]), words))
-    return tuple(result)
+        light, red, yellow = map(float, labs[0, i])
+        found.append(TargetPanel(some[i], (light, red, yellow), passes, second, words))
+    chance = np.array([panel.passes_by_second for panel in found])
+    best = np.lexsort((hope.mean[first], -chance.round(3)))[:shown]
+    return tuple(found[b] for b in best)
 
 
 def _normals(count: int, width: int) -> Array:
@@ -216,7 +212,6 @@ def _by_second(
     *,
     labs: Array,
     slope: Array,
-    covariance: Array,
     own: Array,
     freedom: Array,
     belief: Belief,
@@ -224,7 +219,7 @@ def _by_second(
     goal: Goal,
 ) -> float:
     """Chance that panel i passes, or the best one after it does."""
-    (views, count), wide = labs.shape[:2], own.shape[1]
+    (views, count), wide, covariance = labs.shape[:2], own.shape[1], belief.covariance
     across = slope[i] @ covariance
     seen = across @ slope[i].T + own[i]
     imagined = _normals(FUTURES, wide)
@@ -316,35 +311,39 @@ def next_for_archive(
     told(0.5, "working out the spread of each panel")
     _, _, spray, reading = model.predict_parts(candidates, viewing, sources=source)
     noise = spray + reading
-    covariance = model.fitted_.covariance
-    before = first = np.sqrt(float(np.vdot(covariance, weight)))
+    before = first = float(np.sqrt(np.vdot(model.fitted_.covariance, weight)))
     chosen: list[ArchivePanel] = []
-    for number in range(k):
-        told(0.7 + 0.3 * number / k, "asking what each panel would teach")
+    for i, after in _most_taught(ask, weight, noise, model.fitted_.covariance, k):
+        told(0.7 + 0.3 * len(chosen) / k, "asking what each panel would teach")
+        words = f"{candidates[i].words}: brings the uncertainty over what could be sprayed "
+        words += _gain_words(before, after)
+        chosen.append(ArchivePanel(candidates[i], before, after, words))
+        before = after
+    words = f"These {len(chosen)} panels bring the uncertainty over {len(candidates)} recipes "
+    return ArchivePlan(tuple(chosen), first, before, words + _gain_words(first, before))
+
+
+def _most_taught(
+    ask: Array, weight: Array, noise: Array, covariance: Array, k: int
+) -> Iterator[tuple[int, float]]:
+    """Which panel teaches most, and the uncertainty after it, knowing that it will be sprayed."""
+    first = float(np.vdot(covariance, weight))
+    for _ in range(k):
         # What each candidate would say about itself, and about all of them.
         itself = ask @ covariance @ ask.transpose(0, 2, 1) + noise
         taught = ask @ (covariance @ weight @ covariance) @ ask.transpose(0, 2, 1)
         gains = np.trace(np.linalg.solve(itself, taught), axis1=1, axis2=2)
         i = int(np.argmax(gains))
-        if gains[i] <= 1e-9 * first**2:
-            break
-        # Condition the values on that panel before asking which comes next.
+        if gains[i] <= 1e-9 * first:
+            return
         joint = np.linalg.solve(np.linalg.cholesky(itself[i]), ask[i] @ covariance)
         covariance = covariance - joint.T @ joint
-        after = float(np.sqrt(max(float(np.vdot(covariance, weight)), 0.0)))
-        share = 1.0 - after / before if before else 0.0
-        words = (
-            f"{candidates[i].words}: brings the uncertainty over what could be sprayed from "
-            f"{before:.2f} to {after:.2f} ΔE00 ({share:.0%} less)."
-        )
-        chosen.append(ArchivePanel(candidates[i], float(before), after, words))
-        before = after
-    share = 1.0 - before / first if first else 0.0
-    words = (
-        f"These {len(chosen)} panels bring the uncertainty over {len(candidates)} recipes "
-        f"from {first:.2f} to {before:.2f} ΔE00 ({share:.0%} less)."
-    )
-    return ArchivePlan(tuple(chosen), float(first), float(before), words)
+        yield i, float(np.sqrt(max(float(np.vdot(covariance, weight)), 0.0)))
+
+
+def _gain_words(before: float, after: float) -> str:
+    share = 1.0 - after / before if before else 0.0
+    return f"from {before:.2f} to {after:.2f} ΔE00 ({share:.0%} less)."
 
 
 def _check(candidates: Sequence[Any]) -> None:

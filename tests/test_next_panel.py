@@ -147,7 +147,6 @@ def test_chances_have_the_tails_of_what_few_grounds_taught(
         about = {
             "labs": labs,
             "slope": belief.linear(some)[1],
-            "covariance": belief.covariance,
             "own": spray + reading,
             "freedom": np.full(len(some), first),
             "belief": then,

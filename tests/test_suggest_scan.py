@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from matchlib.colorimetry import reflectance_to_lab
-from matchlib.domain import Colour, Ground, Viewing
+from matchlib.domain import Colour, Ground, Recipe, Viewing
 from matchlib.mixing import CoatUse, JobArea
 from matchlib.regression import FilmRegressor
 from matchlib.suggest import Aim, Limits, Target, suggest
@@ -206,8 +206,11 @@ def test_nothing_is_lost_against_the_whole_law_on_every_recipe(seed: int) -> Non
     distance = target.difference(picks.labs(space, [Viewing()]))
     near = picks.take(np.argsort(distance, kind="stable")[:300])
     recipes = [
-        space.recipe(
-            space.shelf.grounds[g], space.shelf.colours[p], space.schedules.schedule(int(s))
+        Recipe(
+            space.shelf.grounds[g],
+            space.shelf.colours[p],
+            space.schedules.schedule(int(s)),
+            space.shelf.clear,
         )
         for g, p, s in zip(near.ground, near.pot, near.schedule, strict=True)
     ]

@@ -27,23 +27,15 @@ Ints = NDArray[np.intp]
 
 @dataclass(frozen=True)
 class LawInBrief:
-    """A fitted law under one viewing, by ground and by dose.
+    """A fitted law under one viewing, by ground and by dose."""
 
-    Parameters
-    ----------
-    ground : ndarray, shape (k, b)
-        Internal reflectance of each ground [-].
-    k2, gain, lift : ndarray, shape (k,)
-        The surface over it: lift + gain R / (1 - k2 R) is what is measured [-].
-    absorption, scattering : ndarray, shape (c, b)
-        Absorbance and scattering of one coat at 6:1, each colour alone [-].
-    light : ndarray, shape (3, b)
-        From measured reflectance to X/Xn, Y/Yn, Z/Zn.
-    """
-
+    # (k, b) Internal reflectance of each ground [-]
+    # (k,) The surface over it: lift + gain R / (1 - k2 R) is what is measured [-]
     ground: Array
     k2: Array
+    # (c, b) Absorbance and scattering of one coat at 6:1, each colour alone [-]
     gain: Array
+    # (3, b) From measured reflectance to X/Xn, Y/Yn, Z/Zn
     lift: Array
     absorption: Array
     scattering: Array
@@ -51,20 +43,7 @@ class LawInBrief:
 
     @classmethod
     def of(cls, space: Space, viewing: Viewing) -> LawInBrief:
-        """Read a law off its own evaluation.
-
-        Parameters
-        ----------
-        space : Space
-            Grounds and colours.
-        viewing : Viewing
-            Light, observer and geometry.
-
-        Returns
-        -------
-        LawInBrief
-            Exact but for what an instrument reads otherwise, wavelength by wavelength.
-        """
+        """Read a law off its own evaluation: exact but for an instrument's own gain."""
         k, c = len(space.ground_share), space.colour_share.shape[1]
         none = Schedules(np.zeros((k, 2), np.int64), np.ones((k, 2)))
         table = space.table(space.ground_share, np.zeros((k, c)), none, viewing)
@@ -93,20 +72,7 @@ class LawInBrief:
         )
 
     def roots(self, dose: Single, used: Ints) -> Single:
-        """Return the cube roots of X/Xn, Y/Yn and Z/Zn over every ground.
-
-        Parameters
-        ----------
-        dose : ndarray, shape (c, n)
-            Dose of each colour used [coats at 6:1].
-        used : ndarray of int, shape (c,)
-            Which colours they are.
-
-        Returns
-        -------
-        ndarray, shape (k, 3, n)
-            At all wavelengths, each recipe by itself, in single precision.
-        """
+        """Return the cube roots of X/Xn, Y/Yn, Z/Zn (k, 3, n) by doses (c, n) of some colours."""
         absorption, scattering = (
             v[used].T.astype(np.float32) for v in (self.absorption, self.scattering)
         )
@@ -131,20 +97,7 @@ class LawInBrief:
 
 
 def doses(space: Space, viewing: Viewing) -> Single:
-    """Return the dose of every schedule for each colour, were the pot that colour alone.
-
-    Parameters
-    ----------
-    space : Space
-        Colours and schedules.
-    viewing : Viewing
-        Any: the way through the film is the same for all of them.
-
-    Returns
-    -------
-    ndarray, shape (c, s)
-        In doses of one coat at 6:1.
-    """
+    """Return the dose (c, s) of every schedule, were the pot that colour alone [coats at 6:1]."""
     s = space.schedules
     carriers = np.sort([float(r.carrier / r.colour) for r in space.limits.ratios()])
     dosed = _dosed(space, viewing, carriers).dose

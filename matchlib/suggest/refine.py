@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from matchlib.domain import Viewing
 from matchlib.stepping import Step
-from matchlib.suggest.score import lab_of_rows
 from matchlib.suggest.space import Schedules, Space
 from matchlib.suggest.target import Target
 
@@ -27,13 +26,7 @@ _STEPPED = 3
 
 @dataclass(frozen=True)
 class Picks:
-    """Recipes by their places in a `Space`, n of them.
-
-    Parameters
-    ----------
-    ground, pot, schedule : ndarray of int, shape (n,)
-        Places.
-    """
+    """Recipes by their places in a `Space`, n of them."""
 
     ground: Ints
     pot: Ints
@@ -43,54 +36,22 @@ class Picks:
         return len(self.ground)
 
     def take(self, rows: Ints | NDArray[np.bool_]) -> Picks:
-        """Return some of them.
-
-        Parameters
-        ----------
-        rows : ndarray
-            Integers or mask.
-
-        Returns
-        -------
-        Picks
-            Those.
-        """
+        """Return some of them."""
         return Picks(self.ground[rows], self.pot[rows], self.schedule[rows])
 
     def labs(self, space: Space, viewings: Sequence[Viewing]) -> list[Array]:
-        """Return their Lab by the whole law.
-
-        Parameters
-        ----------
-        space : Space
-            Where they stand.
-        viewings : sequence of Viewing
-            One an aim.
-
-        Returns
-        -------
-        list of ndarray, shape (n, 3)
-            CIELAB under each.
-        """
+        """Return their Lab by the whole law."""
         grounds, pots = space.ground_share[self.ground], space.colour_share[self.pot]
         schedules = space.schedules.take(self.schedule)
-        return [
-            lab_of_rows(space.model, space.table(grounds, pots, schedules, v), v) for v in viewings
-        ]
+        return [_lab(space, grounds, pots, schedules, v) for v in viewings]
 
 
 @dataclass(frozen=True)
 class Refined:
-    """What continuous parts would reach, and the measurable recipes around it.
+    """What continuous parts would reach, and the measurable recipes around it."""
 
-    Parameters
-    ----------
-    best : ndarray, shape (n,)
-        Difference of the continuous optimum, in the unit of the tolerance.
-    picks : Picks
-        Measurable recipes near the optima, of all starts together.
-    """
-
+    # (n,) Difference of the continuous optimum, in the unit of the tolerance
+    # Measurable recipes near the optima, of all starts together
     best: Array
     picks: Picks
 
@@ -103,27 +64,7 @@ def refine(
     *,
     step: Step | None = None,
 ) -> Refined:
-    """Descend from the best of the grid with the whole law, then round.
-
-    Parameters
-    ----------
-    space : Space
-        What may be sprayed.
-    starts : Picks
-        n recipes of the grid.
-    target : Target
-        What is to be matched.
-    viewings : sequence of Viewing
-        One an aim.
-    step : callable, optional
-        Called with the share done between its steps; what it raises ends them.
-
-    Returns
-    -------
-    Refined
-        By damped Gauss-Newton steps on the law's own Lab in the metric of the tolerance, all
-        starts at once; coats stay as they are.
-    """
+    """Descend from the grid's best by damped Gauss-Newton steps on the whole law, then round."""
     walk = _Walk(space, starts, target, viewings)
     x = np.zeros((len(starts), 3))
     damping = np.full(len(starts), 1e-2)
@@ -222,9 +163,7 @@ class _Walk:
         grounds, pots, schedules = self._parts(x)
         residuals, labs = [], []
         for view, aim, root in zip(self.viewings, self.target.aims, self.roots, strict=True):
-            lab = lab_of_rows(
-                self.space.model, self.space.table(grounds, pots, schedules, view), view
-            )
+            lab = _lab(self.space, grounds, pots, schedules, view)
             labs.append(lab)
             residuals.append((lab - np.array(aim.lab)) @ root.T)
         return np.concatenate(residuals, axis=1), self.target.difference(labs)
@@ -279,3 +218,8 @@ class _Walk:
             return [int(own)]
         gaps = np.abs(shelf[alike] - wanted).sum(axis=1)
         return [int(p) for p in alike[np.argsort(gaps, kind="stable")[:count]]]
+
+
+def _lab(space: Space, grounds: Array, pots: Array, schedules: Schedules, view: Viewing) -> Array:
+    table = space.table(grounds, pots, schedules, view)
+    return space.model.predict_rows(table, view.illuminant, view.observer)

@@ -75,27 +75,7 @@ def scan(
     *,
     step: Step | None = None,
 ) -> list[tuple[Ints, Single]]:
-    """Return how far every recipe is from a target, by the law.
-
-    Parameters
-    ----------
-    space : Space
-        What may be sprayed.
-    viewings : sequence of Viewing
-        One an aim.
-    labs : sequence of ndarray, shape (3,)
-        The target under each.
-    metrics : sequence of ndarray, shape (3, 3)
-        Quadratic form of the difference there, weight included.
-    step : callable, optional
-        Called with the share done between parts; what it raises ends the scan.
-
-    Returns
-    -------
-    list of (ndarray of int, ndarray)
-        For each pot: the schedules it may have, shape (m,), and the sum of squared differences
-        for each ground, shape (grounds, m).
-    """
+    """For each pot, schedules it may have (m,) and squared differences (grounds, m) by the law."""
     desk = _Desk(space, viewings, labs, metrics)
     allowed = _allowed(space)
     parts = _parts(space.colour_share, allowed)

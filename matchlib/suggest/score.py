@@ -16,35 +16,26 @@ from numpy.typing import NDArray
 
 from matchlib.domain import Recipe, Viewing
 from matchlib.regression import FilmPredictor
-from matchlib.regression.table import RecipeTable
 from matchlib.suggest.target import Target
 
-__all__ = ["Outlook", "lab_of_rows", "outlook"]
+__all__ = ["Outlook", "outlook"]
 
 Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
 class Outlook:
-    """What to expect of recipes, n of them.
+    """What to expect of recipes, n of them."""
 
-    Parameters
-    ----------
-    labs : ndarray, shape (aims, n, 3)
-        Predicted CIELAB under each aim's viewing.
-    known, spray, reading : ndarray, shape (n, 3 aims, 3 aims)
-        Joint covariance under all of them, by what more panels would remove, by the spread from
-        panel to panel, and by the reading.
-    expected, sd, probability : ndarray, shape (n,)
-        Mean and standard deviation of the difference, in the unit of the tolerance, and the
-        chance that it is within.
-    floor : ndarray, shape (n,)
-        Mean difference were the prediction right on the target and nothing unknown but spray and
-        reading.
-    """
-
+    # (aims, n, 3) Predicted CIELAB under each aim's viewing
+    # (n, 3 aims, 3 aims) Joint covariance under all of them, by what more panels would remove, by
+    # the spread from panel to panel, and by the reading
     labs: Array
+    # (n,) Mean and standard deviation of the difference, in the unit of the tolerance, and the
+    # chance that it is within
     known: Array
+    # (n,) Mean difference were the prediction right on the target and nothing unknown but spray
+    # and reading
     spray: Array
     reading: Array
     expected: Array
@@ -53,47 +44,10 @@ class Outlook:
     floor: Array
 
 
-def lab_of_rows(model: FilmPredictor, rows: RecipeTable, viewing: Viewing) -> Array:
-    """Return Lab of rows by the whole fit, the library's share included.
-
-    Parameters
-    ----------
-    model : FilmPredictor
-        Fitted.
-    rows : RecipeTable
-        n rows.
-    viewing : Viewing
-        The light; the geometry is the rows' own.
-
-    Returns
-    -------
-    ndarray, shape (n, 3)
-        CIELAB.
-    """
-    return model.predict_rows(rows, viewing.illuminant, viewing.observer)
-
-
 def outlook(
     model: FilmPredictor, recipes: Sequence[Recipe], target: Target, viewings: Sequence[Viewing]
 ) -> Outlook:
-    """Work out what to expect.
-
-    Parameters
-    ----------
-    model : FilmPredictor
-        Fitted.
-    recipes : sequence of Recipe
-        n of them.
-    target : Target
-        What is to be matched.
-    viewings : sequence of Viewing
-        One an aim.
-
-    Returns
-    -------
-    Outlook
-        The same numbers every time: the points of the cloud are fixed.
-    """
+    """Work out what to expect, one viewing an aim; the points of the cloud are fixed."""
     labs, known, spray, reading = model.predict_together(recipes, viewings)
     goals = np.array([aim.lab for aim in target.aims])
     centred = np.broadcast_to(goals[:, None, :], labs.shape)

@@ -231,7 +231,7 @@ class _Search:
     def _recipes(self, picks: Picks) -> list[Recipe]:
         shelf, schedules = self.space.shelf, self.space.schedules
         return [
-            self.space.recipe(shelf.grounds[g], shelf.colours[p], schedules.schedule(int(s)))
+            Recipe(shelf.grounds[g], shelf.colours[p], schedules.schedule(int(s)), shelf.clear)
             for g, p, s in zip(picks.ground, picks.pot, picks.schedule, strict=True)
         ]
 

@@ -29,19 +29,12 @@ Single = NDArray[np.float32]
 
 @dataclass(frozen=True)
 class Series:
-    """Chebyshev polynomials of v variables and their coefficients, for m functions at once.
+    """Chebyshev polynomials of v variables and their coefficients, for m functions at once."""
 
-    Parameters
-    ----------
-    low, high : ndarray, shape (v,)
-        Ends of each variable; a variable whose ends are the same is not one.
-    degree : ndarray of int, shape (v, t)
-        Degree in each variable of every product kept.
-    factor : ndarray, shape (m, t)
-        Its coefficients.
-    """
-
+    # (v,) Ends of each variable; a variable whose ends are the same is not one
     low: Array
+    # (v, t) Degree in each variable of every product kept
+    # (m, t) Its coefficients
     high: Array
     degree: Ints
     factor: Single
@@ -56,26 +49,9 @@ class Series:
         within: float,
         most: int,
     ) -> Self | None:
-        """Return the series of a function, or None where it takes too many points.
+        """Return the series of a function from (v, n) to (m, n); None where that is too long.
 
-        Parameters
-        ----------
-        function : callable
-            From points, shape (v, n), to values, shape (m, n).
-        ends : (ndarray, ndarray), shape (v,) each
-            Lowest and highest of each variable.
-        sizes : sequence of int
-            Points to begin with in each variable, 3 or more.
-        within : float
-            Greatest coefficient of the last degree in each variable; products with a coefficient
-            below a tenth of it are left out.
-        most : int
-            Points at which the function may be taken at a time.
-
-        Returns
-        -------
-        Series or None
-            Off by a few times `within` at most, for a function that is analytic.
+        Coefficients of the last degree are at most `within`, of `most` points at a time.
         """
         low, high = ends
         free = high - low > 1e-6 * np.abs(high)
@@ -94,18 +70,7 @@ class Series:
         return None
 
     def __call__(self, at: Single) -> Single:
-        """Return the values at some points.
-
-        Parameters
-        ----------
-        at : ndarray, shape (v, n)
-            Within the ends.
-
-        Returns
-        -------
-        ndarray, shape (m, n)
-            In single precision.
-        """
+        """Return the values at some points."""
         product = self._rows(0, at[0])
         for v in range(1, len(at)):
             product *= self._rows(v, at[v])

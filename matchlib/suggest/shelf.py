@@ -16,20 +16,9 @@ __all__ = ["Shelf"]
 
 @dataclass(frozen=True)
 class Shelf:
-    """Grounds and colours that are searched, spelled as their owner spells them.
+    """Grounds and colours that are searched, spelled as their owner spells them."""
 
-    Parameters
-    ----------
-    grounds : tuple of Ground
-        Neat and blended.
-    never_mixed : tuple of bool
-        One a ground: a blend at shares of which nobody has said that they exist.
-    colours : tuple of Colour
-        Neat and blended.
-    clear : str, optional
-        The clear coat.
-    """
-
+    # One a ground: a blend at shares of which nobody has said that they exist
     grounds: tuple[Ground, ...]
     never_mixed: tuple[bool, ...]
     colours: tuple[Colour, ...]
@@ -44,29 +33,7 @@ class Shelf:
         pairs: tuple[tuple[str, str], ...],
         archive: Iterable[Recipe] = (),
     ) -> Shelf:
-        """Work out what may be used.
-
-        Parameters
-        ----------
-        limits : Limits
-            The shop's.
-        grounds, colours : tuple of str
-            Names the regression knows, casefolded.
-        pairs : tuple of (str, str)
-            Grounds that the archive shows blended with each other.
-        archive : iterable of Recipe
-            What was sprayed, for spelling, blends and the usual clear coat.
-
-        Returns
-        -------
-        Shelf
-            Everything allowed.
-
-        Raises
-        ------
-        DomainError
-            If nothing is left to search.
-        """
+        """Work out what may be used."""
         past = list(archive)
         spelled: dict[str, str] = {}
         for recipe in past:

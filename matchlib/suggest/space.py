@@ -17,7 +17,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe, Viewing
+from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe, Viewing
 from matchlib.mixing import Limits
 from matchlib.regression import FilmPredictor
 from matchlib.regression.table import REFERENCE_FRACTION, RecipeTable
@@ -34,16 +34,10 @@ MOST_SCHEDULES = 20_000
 
 @dataclass(frozen=True)
 class Schedules:
-    """Coats of one or two steps, one row a schedule.
+    """Coats of one or two steps, one row a schedule."""
 
-    Parameters
-    ----------
-    coats : ndarray of int, shape (s, 2)
-        Coats of each step; the second is 0 for a single ratio.
-    carrier : ndarray, shape (s, 2)
-        Parts of carrier to one of colour.
-    """
-
+    # (s, 2) Coats of each step; the second is 0 for a single ratio
+    # (s, 2) Parts of carrier to one of colour
     coats: NDArray[np.int64]
     carrier: Array
 
@@ -52,18 +46,7 @@ class Schedules:
 
     @classmethod
     def of(cls, limits: Limits) -> Schedules:
-        """Return every schedule within the limits, single ratios first.
-
-        Parameters
-        ----------
-        limits : Limits
-            The shop's.
-
-        Returns
-        -------
-        Schedules
-            Step-ups go from the weaker to the stronger mix.
-        """
+        """Return every schedule within the limits, single ratios first."""
         parts = [float(r.carrier / r.colour) for r in limits.ratios()]
         counts = range(limits.min_coats, limits.max_coats + 1)
         rows = [(n, 0, p, p) for n in counts for p in parts]
@@ -99,13 +82,7 @@ class Schedules:
         return np.asarray((self.coats / (1.0 + self.carrier)).sum(axis=1))
 
     def layers(self) -> tuple[Array, Array, Array]:
-        """Return what the film law asks of each step.
-
-        Returns
-        -------
-        coats, first, logk : ndarray, shape (s, 2)
-            Coats; how many of them are the panel's first; sum of the logarithms of their numbers.
-        """
+        """Coats of each step, how many of them are a panel's first, sums of log numbers (s, 2)."""
         coats = self.coats.astype(float)
         ends = _LOG_FACTORIAL[np.cumsum(self.coats, axis=1)]
         first = np.zeros_like(coats)
@@ -113,33 +90,11 @@ class Schedules:
         return coats, first, np.column_stack([ends[:, 0], ends[:, 1] - ends[:, 0]])
 
     def take(self, rows: Ints | NDArray[np.bool_]) -> Schedules:
-        """Return some of the rows.
-
-        Parameters
-        ----------
-        rows : ndarray
-            Integers or mask.
-
-        Returns
-        -------
-        Schedules
-            Those rows.
-        """
+        """Return some of the rows."""
         return Schedules(self.coats[rows], self.carrier[rows])
 
     def schedule(self, row: int) -> CoatSchedule:
-        """Return one row as a schedule.
-
-        Parameters
-        ----------
-        row : int
-            Which.
-
-        Returns
-        -------
-        CoatSchedule
-            With the ratio that the parts of carrier say, exactly.
-        """
+        """Return one row as a schedule."""
         steps = [
             CoatStep(int(n), _ratio(round(float(c), 4)))
             for n, c in zip(self.coats[row], self.carrier[row], strict=True)
@@ -162,24 +117,10 @@ def _affordable(rows: Array, limits: Limits) -> NDArray[np.bool_]:
 
 @dataclass(frozen=True)
 class Space:
-    """Grounds times pots times schedules, in the words of a fitted regression.
+    """Grounds times pots times schedules, in the words of a fitted regression."""
 
-    Parameters
-    ----------
-    model : FilmPredictor
-        Fitted.
-    shelf : Shelf
-        Grounds and pots.
-    limits : Limits
-        The shop's.
-    schedules : Schedules
-        Of coats.
-    ground_share : ndarray, shape (k, g)
-        Shares of the regression's grounds in each of the shelf's.
-    colour_share : ndarray, shape (p, c)
-        Shares of the regression's colours in each pot.
-    """
-
+    # (k, g) Shares of the regression's grounds in each of the shelf's
+    # (p, c) Shares of the regression's colours in each pot
     model: FilmPredictor
     shelf: Shelf
     limits: Limits
@@ -189,29 +130,7 @@ class Space:
 
     @classmethod
     def of(cls, model: FilmPredictor, limits: Limits, archive: Sequence[Recipe] = ()) -> Space:
-        """Return all that may be sprayed.
-
-        Parameters
-        ----------
-        model : FilmPredictor
-            Fitted.
-        limits : Limits
-            The shop's.
-        archive : sequence of Recipe
-            What was sprayed.
-
-        Returns
-        -------
-        Space
-            Not empty.
-
-        Raises
-        ------
-        UnknownName
-            If a ground or colour was never read.
-        DomainError
-            If nothing is left within the limits.
-        """
+        """Return all that may be sprayed."""
         words = model.words_
         pairs = tuple((words.grounds[a], words.grounds[b]) for a, b in words.pairs)
         shelf = Shelf.of(limits, words.grounds, words.colours, pairs, archive)
@@ -235,20 +154,7 @@ class Space:
         return {}
 
     def allowed(self, pot: int, *, stepped: bool = False) -> NDArray[np.bool_]:
-        """Return which schedules a pot may be sprayed in.
-
-        Parameters
-        ----------
-        pot : int
-            Which pot.
-        stepped : bool
-            Whether blends may be stepped up as well.
-
-        Returns
-        -------
-        ndarray of bool, shape (s,)
-            By its kind and by the stock of its colours.
-        """
+        """Return which schedules (s,) a pot may be sprayed in, by its kind and the stock."""
         s = self.schedules
         kept: NDArray[np.bool_] = s.single | (stepped or self.neat[pot])
         each = self.limits.ml_per_coat()
@@ -261,24 +167,7 @@ class Space:
     def table(
         self, ground_share: Array, colour_share: Array, schedules: Schedules, viewing: Viewing
     ) -> RecipeTable:
-        """Write rows for the film law without making recipes of them.
-
-        Parameters
-        ----------
-        ground_share : ndarray, shape (n, g)
-            Shares [-].
-        colour_share : ndarray, shape (n, c)
-            Shares [-].
-        schedules : Schedules
-            n rows.
-        viewing : Viewing
-            One for all.
-
-        Returns
-        -------
-        RecipeTable
-            n rows.
-        """
+        """Write rows for the film law without making recipes of them."""
         if viewing not in self._bare:
             bare = Recipe(self.shelf.grounds[0], clear=self.shelf.clear)
             self._bare[viewing] = RecipeTable.of(
@@ -298,25 +187,6 @@ class Space:
             logk=logk,
             bend=np.where(coats > 0, bend, 0.0),
         )
-
-    def recipe(self, ground: Ground, colour: Colour, schedule: CoatSchedule) -> Recipe:
-        """Return a recipe under the shelf's clear coat.
-
-        Parameters
-        ----------
-        ground : Ground
-            Below.
-        colour : Colour
-            The pot.
-        schedule : CoatSchedule
-            The coats.
-
-        Returns
-        -------
-        Recipe
-            As it would be written on the panel.
-        """
-        return Recipe(ground, colour, schedule, self.shelf.clear)
 
 
 _LOG_FACTORIAL = np.concatenate([[0.0], np.cumsum(np.log(np.arange(1, 130)))])

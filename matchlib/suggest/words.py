@@ -70,24 +70,7 @@ def direction(standard: ArrayLike, trial: ArrayLike, *, least: float = 0.5) -> l
 def miss(
     target: ArrayLike, nearest: ArrayLike, difference: float, *, said: str, where: str = ""
 ) -> str:
-    """Return how the nearest misses.
-
-    Parameters
-    ----------
-    target, nearest : array_like, shape (3,)
-        CIELAB.
-    difference : float
-        Between them, in the unit of the tolerance.
-    said : str
-        The tolerance in words.
-    where : str
-        The angle at which it misses most; empty for the only one.
-
-    Returns
-    -------
-    str
-        One sentence.
-    """
+    """Return how the nearest misses."""
     ways = direction(target, nearest)
     way = " and ".join([", ".join(ways[:-1]), ways[-1]] if len(ways) > 1 else ways)
     text = f"Out of reach within these limits ({said}): the nearest is {difference:.1f} away"
@@ -96,22 +79,7 @@ def miss(
 
 
 def doubtful(chance: float, telling: Recipe, *, said: str) -> str:
-    """Return that a target may not be reached, and what would tell.
-
-    Parameters
-    ----------
-    chance : float
-        That some recipe is within the tolerance [-].
-    telling : Recipe
-        Whose panel would say most about it.
-    said : str
-        The tolerance in words.
-
-    Returns
-    -------
-    str
-        Two sentences.
-    """
+    """Return that a target may not be reached, and what would tell."""
     return (
         f"Doubtful: the chance that any recipe within these limits reaches it ({said}) is "
         f"{chance_words(chance)}. The panel that would tell most: {telling.words}."
@@ -136,24 +104,7 @@ def _gift(ground: ArrayLike) -> str:
 
 
 def why(recipe: Recipe, *, ground_lab: ArrayLike, rival: float, own: float) -> str:
-    """Return why this recipe, in one sentence.
-
-    Parameters
-    ----------
-    recipe : Recipe
-        What is suggested.
-    ground_lab : array_like, shape (3,)
-        CIELAB of the bare ground.
-    rival : float
-        Expected difference of the best neat colour over any ground; infinite if there is none.
-    own : float
-        Expected difference of this recipe.
-
-    Returns
-    -------
-    str
-        For a painter.
-    """
+    """Return why this recipe, in one sentence."""
     colour, ground = recipe.colour, recipe.ground
     if colour is None:
         return f"Bare {ground}: the ground alone is nearest."
@@ -171,18 +122,11 @@ def why(recipe: Recipe, *, ground_lab: ArrayLike, rival: float, own: float) -> s
 
 @dataclass(frozen=True)
 class _Sprayed:
-    """What an archive shows of a set of colours.
+    """What an archive shows of a set of colours."""
 
-    Parameters
-    ----------
-    over : frozenset of Ground
-        Grounds under exactly these colours.
-    coats : float
-        Most coats of any of them; infinite where none was sprayed.
-    rich : float
-        Greatest share of colour in a pot with any of them [-]; infinite where none was sprayed.
-    """
-
+    # Grounds under exactly these colours
+    # Most coats of any of them; infinite where none was sprayed
+    # Greatest share of colour in a pot with any of them [-]; infinite where none was sprayed
     over: frozenset[Ground]
     coats: float
     rich: float
@@ -221,20 +165,7 @@ class Experience:
         return self._sprayed[names]
 
     def new(self, recipe: Recipe, *, never_mixed: bool = False) -> list[str]:
-        """Return what about a recipe no panel shows.
-
-        Parameters
-        ----------
-        recipe : Recipe
-            What is suggested.
-        never_mixed : bool
-            Whether the ground's shares were never mixed.
-
-        Returns
-        -------
-        list of str
-            Short phrases; empty for none.
-        """
+        """Return what about a recipe no panel shows."""
         found = []
         if never_mixed:
             found.append(f"ground never mixed at these parts: {recipe.ground}")
