@@ -370,6 +370,18 @@ def test_20_bars_percentages_and_parts_in_columns(shop):
 # Half-wrong files
 
 
+def test_21_the_colour_in_one_cell_with_its_mix(shop):
+    rows = ["bare;", "ruby 4 to 1;3", "ruby 8/1;2", "4c Ruby-red 5:1;", "2c 6:1 + 1c 3:1 ruby;"]
+    lines = [f"{i};silver;{row};{70 - 9 * i};{2 * i};1" for i, row in enumerate(rows)]
+    path = shop("\n".join(["Panel #;Base;Mix;Coats;L*;a*;b*", *lines]))
+    report = accepted(understand(path, answers={**SEEN, "order": "carrier"}))
+    assert schedules(report) == ["None", "3@4:1", "2@8:1", "4@5:1", "2@6:1 1@3:1"]
+    assert [str(p.recipe.colour) for p in report.panels] == [
+        *("None", "ruby", "ruby", "Ruby-red", "ruby")
+    ]
+    assert any("'ruby' beside a mix is its colour" in words for words in report.assumed)
+
+
 def test_two_header_candidates_are_asked_about(shop):
     path = shop(
         "Panel,Base,Candy,Mix,Coats,L*,a*,b*\nCode,Ground,Colour,Ratio,Passes,L,a,b\n"

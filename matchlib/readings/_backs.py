@@ -34,6 +34,8 @@ _TOKEN = re.compile(
 )
 
 
+_NAME = re.compile(r"\s*[^\W\d_]{2,}")
+
 # a decimal comma for sure: as a list it would make no sense
 _COMMAS = re.compile(r"\s*\d+,\d+\s*:\s*\d+(?:,\d+)?\s*|\s*\d+\s*:\s*\d+,\d+\s*")
 
@@ -85,6 +87,30 @@ def read_back(text: str, decimal: str = ".") -> tuple[Step, ...]:
     if not steps or ("bare" in kinds and kinds & {"ratio", "percent"}):
         raise _unclear(text)
     return tuple(steps)
+
+
+def colour_apart(text: str) -> tuple[str, str]:
+    """Return the name of a colour that stands in one cell with its mix, and the mix alone.
+
+    Both in one piece each, or the name is empty: ``ruby 4 to 1``, ``4c 5:1 ruby``.
+    """
+    at, before = 0, 0
+    pieces: list[tuple[int, int]] = []
+    while at < len(text):
+        word = _NAME.match(text, at)
+        if word and not _TOKEN.fullmatch(word[0]):
+            if pieces and not text[before:at].strip(" -"):
+                pieces[-1] = (pieces[-1][0], word.end())
+            else:
+                pieces.append((word.start(), word.end()))
+            at = before = word.end()
+        else:
+            token = word or _TOKEN.match(text, at)
+            at = token.end() if token else at + 1
+    if len(pieces) != 1:
+        return "", text
+    start, end = pieces[0]
+    return text[start:end].strip(), f"{text[:start]} {text[end:]}".strip()
 
 
 class _Parser:

@@ -12,7 +12,7 @@ from typing import TypeVar
 
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Recipe
 from matchlib.errors import FileError, MatchlibError
-from matchlib.readings._backs import Step, read_back, schedule_of
+from matchlib.readings._backs import Step, colour_apart, read_back, schedule_of
 from matchlib.readings._cells import read_text
 from matchlib.readings._grid import Cell, Row, is_blank
 from matchlib.readings._lookup import Lookup
@@ -23,6 +23,7 @@ __all__ = ["RecipeReader"]
 _BlendT = TypeVar("_BlendT", Ground, Colour)
 _NO_NAME = {"nan", "null", "n/a", "na", "?", "#n/a", "tbd", "none", "-", "--"}
 _BARE = {"none", "-", "--", "—", "–", "bare", "no", "nil", "no colour", "no color"}
+_MIXES = ("schedule", "ratio")
 _CLOCK = re.compile(r"\s*(\d{1,3}):(\d{2}):\d{2}(?:\.\d+)?\s*|\s*(\d{1,3}):(0\d)\s*", re.ASCII)
 _CALENDAR = re.compile(r"\s*(?:(\d{1,2})[- ]([A-Z][a-z]{2})|([A-Z][a-z]{2})[- ](\d{1,2}))\s*")
 _MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
@@ -56,8 +57,8 @@ class RecipeReader:
                 expected="the name of the ground coat, or a blend such as silver 3 + black 1",
                 remedy="write what the panel was sprayed on.",
             )
-        written = look.text(row, "colour")
-        plain = any(not is_blank(look.cell(row, n)) for n in ("schedule", "ratio", "carrier parts"))
+        written = look.text(row, "colour") or self._in_the_mix(row)
+        plain = any(not is_blank(self._cell(row, n)) for n in (*_MIXES, "carrier parts"))
         bare = not written or (written.casefold() in _BARE and not plain)
         colour = None if bare else self._blend(Colour, written, row)
         schedule = self._schedule(row, bare=colour is None)
@@ -65,6 +66,25 @@ class RecipeReader:
         if schedule and any(s.ratio.looks_reversed for s in schedule.steps):
             self.reversed.append(row[0])
         return recipe
+
+    def _in_the_mix(self, row: Row) -> str:
+        """The colour, where a table has no column of it and its mixes begin or end with it."""
+        if "colour" in self.look.columns.known:
+            return ""
+        texts = (self.look.text(row, what) for what in _MIXES if what in self.look.columns.known)
+        name = next(filter(None, (colour_apart(t)[0] for t in texts)), "")
+        if name and name.casefold() not in _BARE:
+            self._note(f"{name!r} beside a mix is its colour", row)
+        return name
+
+    def _cell(self, row: Row, what: str) -> Cell:
+        """A cell of the mix, without the colour's name."""
+        cell = self.look.cell(row, what)
+        if "colour" in self.look.columns.known or not isinstance(cell, str):
+            return cell
+        if cell.strip().casefold() in _BARE:
+            return ""
+        return colour_apart(cell)[1]
 
     def _clear(self, row: Row) -> str:
         text = self.look.text(row, "clear")
@@ -199,7 +219,7 @@ class RecipeReader:
         return self.look.whole(row, "coats")
 
     def _steps(self, row: Row, what: str) -> tuple[Step, ...]:
-        cell = self.look.cell(row, what)
+        cell = self._cell(row, what)
         if is_blank(cell):
             return ()
         text = self._unclocked(cell, what, row)
