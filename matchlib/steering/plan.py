@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from matchlib.correction import Belief, Card, Goal, Sprayed, Today
+from matchlib.correction import Belief, Card, Goal, Sprayed, Today, scored
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Panel, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
@@ -119,31 +119,56 @@ def plan(
     goal = Goal.of(target, tolerance=target.tolerance.value)
     usual = Viewing(geometry=fit.words_.geometries[0])
     views = [v or usual for v in goal.viewings]
-    chosen = _roads(found, target)
-    plans = []
+    worked = []
     with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait
-        for number, one in enumerate(chosen):
-            told(0.5 + 0.5 * number / len(chosen), "thinking of what may be read")
+        chosen = _roads(model, found, goal, bounds, source=source)
+        for number, road in enumerate(chosen):
+            told(0.5 + 0.4 * number / len(chosen), "thinking of what may be read")
             belief = (
                 model
                 if isinstance(model, Belief)
-                else Belief.of(model, today, recipes=[one.recipe])
+                else Belief.of(model, today, recipes=[road.recipe])
             )
             shop = _Shop(belief, goal, views, bounds, before_clear=before_clear, source=source)
-            plans.append(shop.planned(one, readings))
-    order = sorted(plans, key=lambda p: (-round(p.steered, 2), -p.blind))[:top]
-    return CardPlans(tuple(order), target, readings, found, _notes(order, readings, source))
+            worked.append((shop, road, *shop.first(road, readings)))
+        worked.sort(key=lambda w: (-round(w[3][-1], 2), -w[1].blind))
+        told(0.9, "working out what follows")
+        plans = [shop.told(road, first, chances) for shop, road, first, chances in worked[:top]]
+    return CardPlans(tuple(plans), target, readings, found, _notes(plans, source))
 
 
-def _roads(found: Suggestions, target: Target) -> list[Suggestion]:
+@dataclass(frozen=True)
+class _Road:
+    """The nearest recipe of a ground and a pot, and its chance if it is sprayed blind."""
+
+    recipe: Recipe
+    difference: float
+    blind: float
+    suggestion: Suggestion | None = None
+
+
+def _roads(
+    model: FilmPredictor | Belief, found: Suggestions, goal: Goal, limits: Limits, *, source: str
+) -> list[_Road]:
     """The nearest recipe of every pair of ground and pot that comes near."""
-    least = min(s.expected_delta_e00 for s in found)
-    most = least + NEAR * target.tolerance.value
-    kept: dict[tuple[object, object], Suggestion] = {}
-    for one in found:
-        key = (one.recipe.ground, one.recipe.colour)
-        if one.expected_delta_e00 <= most:
-            kept.setdefault(key, one)
+    roads = [_Road(s.recipe, s.expected_delta_e00, s.probability, s) for s in found]
+    if isinstance(model, Belief):
+        # What today's cards taught, the search has not heard of.
+        pots = {(s.recipe.ground, s.recipe.colour): s.recipe for s in found}
+        made = [
+            replace(recipe, schedule=CoatSchedule.of(n, ratio))
+            for recipe in pots.values()
+            for ratio in limits.ratios()
+            for n in range(limits.min_coats, limits.max_coats + 1)
+        ]
+        every = [*(s.recipe for s in found), *made]
+        near = scored(model, every, goal, tolerance=goal.value, source=source, shortlist=240)
+        roads = [_Road(s.recipe, s.difference, s.probability) for s in near]
+    roads.sort(key=lambda r: r.difference)
+    kept: dict[tuple[object, object], _Road] = {}
+    for road in roads:
+        if road.difference <= roads[0].difference + NEAR * goal.value:
+            kept.setdefault((road.recipe.ground, road.recipe.colour), road)
     return list(kept.values())[:ROADS]
 
 
@@ -153,7 +178,7 @@ def _blind(one: Suggestion) -> CardPlan:
     )
 
 
-def _notes(plans: Sequence[CardPlan], readings: int, source: str) -> tuple[str, ...]:
+def _notes(plans: Sequence[CardPlan], source: str) -> tuple[str, ...]:
     notes = []
     best = plans[0]
     if not best.looks:
@@ -185,18 +210,21 @@ class _Shop:
     before_clear: bool
     source: str
 
-    def planned(self, one: Suggestion, readings: int) -> CardPlan:
-        """The best way to begin a card of one ground and pot."""
-        starts = _starts(one.recipe, self.limits)
+    def first(self, road: _Road, readings: int) -> tuple[Recipe | None, list[float]]:
+        """Coats up to the first look, and the chance by the number of looks.
+
+        None where the ground and pot cannot be approached.
+        """
+        starts = _starts(road.recipe, self.limits)
         if not starts:
-            return _blind(one)
-        grid = _grid(one.recipe)
+            return None, [road.blind]
+        grid = _grid(road.recipe)
         recipes = [*starts, *grid]
-        card = Card.of(self.belief, about=self.seen(one.recipe), viewings=self.views)
+        card = Card.of(self.belief, about=self.seen(road.recipe), viewings=self.views)
         read_as = [self.seen(r) for r in recipes]
         ahead = Lookahead.of(card, recipes, read_as, self.goal, self.views, source=self.source)
         mean, spread = np.zeros((1, ahead.by_read.shape[2])), np.eye(ahead.by_read.shape[2])
-        by_looks, first = [one.probability], 0
+        by_looks, first = [road.blind], 0
         for looks in range(1, readings + 1):
             chances = [
                 float(
@@ -212,21 +240,25 @@ class _Shop:
             ]
             first = int(np.argmax(chances))
             by_looks.append(max(chances))
-        return self._told(one, starts[first], by_looks, readings)
+        return starts[first], by_looks
 
     def seen(self, recipe: Recipe) -> Recipe:
         """What is on the card at a look."""
         return replace(recipe, clear=None) if self.before_clear else recipe
 
-    def _told(
-        self, one: Suggestion, first: Recipe, by_looks: list[float], readings: int
-    ) -> CardPlan:
+    def told(self, road: _Road, first: Recipe | None, by_looks: list[float]) -> CardPlan:
+        """The plan, with what is expected on the way and what follows."""
+        if first is None:
+            blind = road.blind
+            return CardPlan(
+                road.recipe, road.recipe, (), blind, blind, (blind,), (), road.suggestion
+            )
         card = Card.of(self.belief, about=self.seen(first), viewings=self.views)
         looks: list[Look] = []
         stages: list[Sprayed] = []
         likely: list[Likely] = []
         now = first
-        for left in range(readings - 1, -1, -1):
+        for left in range(len(by_looks) - 2, -1, -1):
             labs, spread = self._expected(card, self.seen(now))
             looks.append(
                 Look(self.seen(now), _three(labs[0]), _three(np.sqrt(np.diag(spread))[:3]))
@@ -244,10 +276,10 @@ class _Shop:
             now,
             tuple(looks),
             by_looks[-1],
-            one.probability,
+            road.blind,
             tuple(by_looks),
             tuple(likely),
-            one,
+            road.suggestion,
         )
 
     def _expected(self, card: Card, recipe: Recipe) -> tuple[Array, Array]:

@@ -9,6 +9,7 @@ MODULES = {
     "accuracy": "accuracy",
     "scale": "scale",
     "panels": "panels_to_match",
+    "cards": "steered",
     "real": "real_data",
     "search": "search_speed",
     "audit": "audit_score",
