@@ -13,6 +13,7 @@ from matchlib.colorimetry import delta_e00, expected_delta_e00
 from matchlib.correction import (
     Belief,
     Booth,
+    Card,
     Today,
     correct,
     film_words,
@@ -21,7 +22,6 @@ from matchlib.correction import (
     scored,
 )
 from matchlib.correction.posterior import posterior
-from matchlib.correction.rescue import _own
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Reading, Recipe, Viewing
 from matchlib.errors import DomainError, TargetError
@@ -308,7 +308,8 @@ def test_a_chance_of_coats_on_top_has_the_tails_of_what_is_left_of_the_law(
 ) -> None:
     lab = model.predict_recipes([recipe])[0] + [0.3, 0.0, 0.0]
     panel, before = Sprayed.of((recipe, lab)), Belief.of(model)
-    mean, after, known = _own(before, panel)
+    card = Card.of(before, [panel])
+    mean, after, known = card.mean, card.covariance, card.known
     # What is left of the belief's errors is a part of what is left of all.
     assert np.linalg.eigvalsh(after - known).min() > -1e-9 * np.linalg.eigvalsh(after).max()
     k = len(before.mean)

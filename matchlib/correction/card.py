@@ -15,7 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import block_diag
 
+from matchlib.colorimetry import ExpectedDifference
 from matchlib.correction.belief import Belief
+from matchlib.correction.goal import Goal
 from matchlib.correction.posterior import posterior
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import Recipe, Viewing
@@ -24,6 +26,10 @@ from matchlib.linear import panel_spread
 __all__ = ["Ahead", "Card"]
 
 Array = NDArray[np.float64]
+
+PLACED = 0.5
+"""Share of a panel's mottle that is another wherever the instrument is put down again (common
+practice, no source)."""
 
 USUAL = 4
 """Coats of the panels from which the spread of film was learnt (common practice, no source)."""
@@ -74,6 +80,8 @@ class Card:
         Of these.
     known : ndarray, shape (k, k)
         The part of it by errors that the belief had before the card was read.
+    placing : ndarray, shape (3 v, 3 v)
+        Covariance of mottle that is another at every reading.
     """
 
     before: Belief
@@ -82,6 +90,7 @@ class Card:
     mean: Array
     covariance: Array
     known: Array
+    placing: Array
 
     @classmethod
     def of(
@@ -121,13 +130,14 @@ class Card:
         covariance = np.zeros((size, size))
         covariance[:k, :k] = before.covariance
         covariance[k, k], covariance[k + 1, k + 1] = gun**2, ground**2
-        covariance[k + 2 : k + 2 + wide, k + 2 : k + 2 + wide] = _mottle(
-            before, recipe, views, film=film, ground=ground
-        )
+        mottle = _mottle(before, recipe, views, film=film, ground=ground)
+        covariance[k + 2 : k + 2 + wide, k + 2 : k + 2 + wide] = (1.0 - PLACED) * mottle
         added = _added(stages)
         for place, (_, coats) in enumerate(added, k + 2 + wide):
             covariance[place, place] = gun**2 / max(coats, 1)
-        card = cls(before, tuple(stages), views, mean, covariance, covariance)
+        known = np.zeros_like(covariance)
+        known[:k, :k] = before.covariance
+        card = cls(before, tuple(stages), views, mean, covariance, known, PLACED * mottle)
         return card._read() if stages else card
 
     @cached_property
@@ -218,6 +228,8 @@ class Card:
             labs.append(lab + by_ground * self.mean[k + 1] + self.mean[at : at + 3])
             slopes.append(slope)
             films.append(by_film)
+        places = [3 * self.viewings.index(v) + i for v in viewings for i in range(3)]
+        reading = reading + self.placing[np.ix_(places, places)]
         by_film = np.concatenate(films, axis=1)
         return Ahead(
             np.stack(labs),
@@ -226,6 +238,41 @@ class Card:
             by_film,
             reading,
         )
+
+    def outlook(
+        self,
+        recipes: Sequence[Recipe],
+        goal: Goal,
+        viewings: Sequence[Viewing],
+        *,
+        source: str = "spectrophotometer",
+        afresh: bool = False,
+    ) -> tuple[Array, Array, ExpectedDifference]:
+        """Return what to expect of this card once recipes are on it.
+
+        Parameters
+        ----------
+        recipes, viewings, source, afresh
+            As for `ahead`.
+        goal : Goal
+            What is to be met, under as many viewings.
+
+        Returns
+        -------
+        labs : ndarray, shape (m, n, 3)
+            CIELAB.
+        covariance : ndarray, shape (n, 3 m, 3 m)
+            Of the card as it will be read.
+        expected : ExpectedDifference
+            From the goal, n of each.
+        """
+        ahead = self.ahead(recipes, viewings, source=source, afresh=afresh)
+        by = ahead.slope
+        spread = by @ self.covariance @ by.transpose(0, 2, 1) + ahead.reading
+        spread += ahead.new[:, :, None] * ahead.new[:, None, :]
+        known = by @ self.known @ by.transpose(0, 2, 1)
+        freedom = self.before.freedom(recipes, known, spread)
+        return ahead.labs, spread, goal.expected(ahead.labs, spread, freedom)
 
     @property
     def gun(self) -> float:
@@ -247,6 +294,10 @@ class Card:
         )
         laid, _ = self.laid
         under = np.array([[j <= i for j in range(len(laid))] for i, _ in rows], float)
+        for i, view in enumerate(views):
+            at = 3 * self.viewings.index(view)
+            own = slice(3 * i, 3 * i + 3)
+            noise[own, own] += self.placing[at : at + 3, at : at + 3]
         seen = np.array([v.lab for _, v in rows]).ravel()
 
         def law(x: Array) -> tuple[Array, Array]:
@@ -269,7 +320,7 @@ class Card:
         found = posterior(self.mean, self.covariance, law, seen, noise)
         left = found.left[:, :k]
         known = left @ self.before.covariance @ left.T
-        return Card(self.before, self.stages, self.viewings, found.mean, found.covariance, known)
+        return replace(self, mean=found.mean, covariance=found.covariance, known=known)
 
 
 def _added(stages: Sequence[Sprayed]) -> list[tuple[float, int]]:

@@ -13,17 +13,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.linalg import block_diag
 
 from matchlib.correction.belief import Belief
+from matchlib.correction.card import Card
 from matchlib.correction.goal import Goal, Wanted
 from matchlib.correction.moves import Booth, ratio_words
-from matchlib.correction.posterior import posterior
 from matchlib.correction.scoring import Scored
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import CoatSchedule, CoatStep, Recipe
 from matchlib.errors import DomainError
-from matchlib.linear import panel_spread
 from matchlib.tails import chance_words
 
 __all__ = ["SANDING", "Rescue", "on_top", "rescue"]
@@ -35,10 +33,6 @@ WORTH_TRYING = 0.2
 
 MORE = 4
 """Further coats thought of, at most."""
-
-USUAL = 4
-"""Coats of the panels from which the spread of film was learnt (common practice, no source)."""
-
 
 SANDING = (
     "It is under its clear coat: sand it before these coats, and clear it a second time after them."
@@ -80,53 +74,6 @@ def _continued(recipe: Recipe, booth: Booth) -> list[Recipe]:
 
 def _cleared(panel: Sprayed) -> bool:
     return panel.recipe.clear is not None and not panel.clear_to_come
-
-
-def _own(before: Belief, panel: Sprayed) -> tuple[Array, Array, Array]:
-    """Values with the panel's own film and ground, its mottle at each view, and covariance.
-
-    And what of the covariance is by errors of the belief before the panel was read.
-    """
-    film, ground = panel_spread(before.model)
-    views, wide = [v.viewing for v in panel.views], 3 * len(panel.views)
-    recipes, sources = [panel.read_as] * len(views), [v.source for v in panel.views]
-    _, by_values, by_film, by_ground = before.linear(recipes, views)
-    _, _, spray, reading = before.predict_parts(recipes, views, sources=sources)
-    effects = np.stack([film * by_film, ground * by_ground], axis=2)
-    rest = spray - effects @ effects.transpose(0, 2, 1)
-    size, axes = np.linalg.eigh(rest)  # mottle is what the two do not explain
-    rest = (axes * np.maximum(size, 1e-6)[:, None, :]) @ axes.transpose(0, 2, 1)
-    k = by_values.shape[2]
-    mean = np.append(before.mean, np.zeros(2 + wide))
-    covariance = np.zeros((k + 2 + wide, k + 2 + wide))
-    covariance[:k, :k] = before.covariance
-    covariance[k, k], covariance[k + 1, k + 1] = film**2, ground**2
-    covariance[k + 2 :, k + 2 :] = block_diag(*rest)
-    own = block_diag(
-        *(
-            seen if view.covariance is None else view.covariance
-            for view, seen in zip(panel.views, reading, strict=True)
-        )
-    )
-
-    def law(x: Array) -> tuple[Array, Array]:
-        lab, jacobian, of_film, of_ground = before.linear(recipes, views, mean=x[:k], film=x[k])
-        slope = np.concatenate(
-            [
-                jacobian.reshape(wide, -1),
-                of_film.reshape(wide, 1),
-                of_ground.reshape(wide, 1),
-                np.eye(wide),
-            ],
-            axis=1,
-        )
-        # The panel's own ground is so near 1 that its slope is its law.
-        return lab.ravel() + of_ground.ravel() * x[k + 1] + x[k + 2 :], slope
-
-    read = np.array([v.lab for v in panel.views]).ravel()
-    found = posterior(mean, covariance, law, read, own)
-    left = found.left[:, :k]
-    return found.mean, found.covariance, left @ before.covariance @ left.T
 
 
 def rescue(
@@ -245,42 +192,11 @@ def on_top(
             got=str(panel.recipe),
             remedy="add coats to the schedule.",
         )
-    mean, covariance, known = _own(before, panel)
-    k = len(before.mean)
-    laid = panel.recipe.schedule.strength
-    more = np.array([s.strength for s in added])
-    # Film of the whole: what was laid, with its own factor, and what will be.
-    own = laid * np.exp(mean[k])
-    film = np.log((own + more) / (laid + more))
-    part = own / (own + more)
-    # A panel's film varies by the gun as it was set, and by each coat about as much again: a few
-    # fresh coats vary more than the mean of a panel's.
-    count = np.array([s.coats for s in added])
-    wider = np.sqrt((1.0 + 1.0 / count) / (1.0 + 1.0 / USUAL))
-    spray = panel_spread(before.model)[0] * wider * (1.0 - part)
-    labs, slopes, news = [], [], []
-    for place in goal.places(panel):
-        view = panel.views[place]
-        lab, jacobian, by_film, by_ground = before.linear(
-            recipes, view.viewing, mean=mean[:k], film=film
-        )
-        mottle = np.zeros((len(recipes), 3, len(mean) - k - 2))
-        mottle[:, :, 3 * place : 3 * place + 3] = np.eye(3)
-        slopes.append(
-            np.concatenate(
-                [jacobian, (by_film * part[:, None])[:, :, None], by_ground[:, :, None], mottle],
-                axis=2,
-            )
-        )
-        labs.append(lab + by_ground * mean[k + 1] + mottle @ mean[k + 2 :])
-        news.append(by_film * spray[:, None])
     views = [panel.views[place].viewing for place in goal.places(panel)]
-    _, _, _, reading = before.predict_together(recipes, views, source=panel.source)
-    slope, new = np.concatenate(slopes, axis=1), np.concatenate(news, axis=1)
-    spread = slope @ covariance @ slope.transpose(0, 2, 1) + reading
-    spread += new[:, :, None] * new[:, None, :]
-    freedom = before.freedom(recipes, slope @ known @ slope.transpose(0, 2, 1), spread)
-    hope = goal.expected(np.stack(labs), spread, freedom)
+    # The gun may have been set otherwise since the panel was read.
+    labs, _, hope = Card.of(before, [panel]).outlook(
+        recipes, goal, views, source=panel.source, afresh=True
+    )
     lab, result = labs[0], []
     for i, (recipe, coats_added) in enumerate(zip(recipes, added, strict=True)):
         coats = ", then ".join(

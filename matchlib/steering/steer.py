@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from threadpoolctl import threadpool_limits
 
-from matchlib.colorimetry import ExpectedDifference
 from matchlib.correction import Belief, Card, Goal, Sprayed, Today, Wanted, film_words
 from matchlib.domain import CoatSchedule, MixRatio, Recipe, Viewing
 from matchlib.errors import DomainError
@@ -227,7 +226,7 @@ def advise(
     read_as = [replace(r, clear=None) if last.clear_to_come else r for r in recipes]
     ahead = Lookahead.of(card, recipes, read_as, goal, views, source=last.source)
     rough, _ = ahead.value(0, looks)
-    labs, spread, hope = _exact(card, recipes, goal, views, source=last.source)
+    labs, spread, hope = card.outlook(recipes, goal, views, source=last.source)
     chance = np.asarray(hope.probability, float)
     # The law as it is counts the last step; how much a look adds is by the law in brief.
     worth = np.clip(chance + np.maximum(rough[0] - ahead.value(0, 0)[0][0], 0.0), 0.0, 1.0)
@@ -270,19 +269,6 @@ def advise(
         goal,
         card,
     )
-
-
-def _exact(
-    card: Card, recipes: Sequence[Recipe], goal: Goal, views: Sequence[Viewing], *, source: str
-) -> tuple[Array, Array, ExpectedDifference]:
-    """What finished cards are expected to read, and how they pass."""
-    ahead = card.ahead(recipes, views, source=source)
-    spread = ahead.slope @ card.covariance @ ahead.slope.transpose(0, 2, 1) + ahead.reading
-    spread += ahead.new[:, :, None] * ahead.new[:, None, :]
-    k = len(card.known)
-    by = ahead.slope[:, :, :k]
-    freedom = card.before.freedom(recipes, by @ card.known @ by.transpose(0, 2, 1), spread)
-    return ahead.labs, spread, goal.expected(ahead.labs, spread, freedom)
 
 
 def _added(recipe: Recipe, have: Recipe) -> CoatSchedule:
