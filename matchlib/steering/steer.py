@@ -26,7 +26,7 @@ __all__ = ["Steering", "steer"]
 
 Array = NDArray[np.float64]
 
-WORTH_TRYING = 0.2
+WORTH_TRYING = 0.1
 """Least chance for which a card is gone on with [-]."""
 
 WORTH_A_COAT = 0.02
