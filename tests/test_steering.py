@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import replace
 
 import numpy as np
@@ -175,10 +174,20 @@ def test_a_cup_is_let_down_never_up() -> None:
 
 
 def test_a_reading_too_soon_is_questioned_not_forbidden() -> None:
-    at = dt.datetime(2026, 3, 2, 10, 0)
-    assert "dry" in too_soon(at, at + dt.timedelta(minutes=4))
-    assert not too_soon(at, at + dt.timedelta(minutes=40))
-    assert not too_soon(None, at)
+    assert "was it dry" in too_soon(4.0)
+    assert not too_soon(40.0)
+    assert not too_soon(None)
+
+
+def test_cards_read_before_and_after_their_clear_are_asked_for(shop, model, recipe) -> None:
+    archive = shop.full(0)
+    target = Target.of_lab(expected(model, recipe))
+    found = plan(model, target, Limits(blends=False), readings=1, top=1, archive=archive)
+    assert "before its clear coat and after it" in found.notes[0]
+    card = archive[0].having(code="pair", recipe=replace(recipe, clear=None))
+    pair = card.built_on(recipe, readings=card.readings)
+    found = plan(model, target, Limits(blends=False), readings=1, top=1, archive=[*archive, pair])
+    assert not any("before its clear coat and after it" in n for n in found.notes)
 
 
 def test_so_many_looks_only(model, recipe) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -131,23 +130,20 @@ def _possible(belief: Belief, row: Sprayed, number: int) -> None:
         )
 
 
-def too_soon(sprayed: dt.datetime | None, read: dt.datetime | None) -> str:
+def too_soon(minutes: float | None) -> str:
     """Return a question where a card was read so soon that it may not have been dry.
 
     Parameters
     ----------
-    sprayed, read : datetime.datetime, optional
-        When the last coat was laid, and when it was read.
+    minutes : float, optional
+        From the last coat to the reading [min]; None where nobody said.
 
     Returns
     -------
     str
         Empty where there is nothing to ask.
     """
-    if sprayed is None or read is None:
-        return ""
-    minutes = (read - sprayed).total_seconds() / 60.0
-    if minutes >= DRY_MINUTES:
+    if minutes is None or minutes >= DRY_MINUTES:
         return ""
     return (
         f"It was read {minutes:.0f} minutes after its last coat: was it dry? A wet coat reads "

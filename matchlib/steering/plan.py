@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from matchlib.correction import Belief, Card, Goal, Sprayed, Today, scored
-from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Panel, Recipe, Viewing
+from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Panel, Recipe, Viewing, readings_in
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.steering.lookahead import Laid, Lookahead
@@ -35,6 +35,12 @@ Array = NDArray[np.float64]
 
 MOST_READINGS = 3
 """Looks at one card that are thought of."""
+
+THOUGHT_ON = 3
+"""Pairs for which more than one look is worked out."""
+
+HOPELESS = 0.05
+"""Chance below which it is not said what follows from likely readings."""
 
 ROADS = 8
 """Pairs of ground and pot looked at."""
@@ -112,10 +118,10 @@ def plan(
     told = part_of(step)
     fit = model.model if isinstance(model, Belief) else model
     told(0.0, "looking through every recipe")
-    found = suggest(fit, target, bounds, top=max(2 * ROADS, top), archive=past, step=step)
     if readings == 0:
-        blind = [_blind(s) for s in found]
-        return CardPlans(tuple(blind[:top]), target, 0, found)
+        found = suggest(fit, target, bounds, top=top, archive=past, step=step)
+        return CardPlans(tuple(map(_blind, found)), target, 0, found)
+    found = suggest(fit, target, bounds, top=max(2 * ROADS, top), archive=past, step=step)
     goal = Goal.of(target, tolerance=target.tolerance.value)
     usual = Viewing(geometry=fit.words_.geometries[0])
     views = [v or usual for v in goal.viewings]
@@ -130,11 +136,21 @@ def plan(
                 else Belief.of(model, today, recipes=[road.recipe])
             )
             shop = _Shop(belief, goal, views, bounds, before_clear=before_clear, source=source)
-            worked.append((shop, road, *shop.first(road, readings)))
+            worked.append((shop, road, *shop.first(road, 1)))
         worked.sort(key=lambda w: (-round(w[3][-1], 2), -w[1].blind))
+        if readings > 1:  # more looks mend no hue: only the likeliest are thought on
+            for place, (shop, road, *_) in enumerate(worked[:THOUGHT_ON]):
+                worked[place] = (shop, road, *shop.first(road, readings))
+            worked.sort(key=lambda w: (-round(w[3][-1], 2), -w[1].blind))
         told(0.9, "working out what follows")
         plans = [shop.told(road, first, chances) for shop, road, first, chances in worked[:top]]
-    return CardPlans(tuple(plans), target, readings, found, _notes(plans, source))
+    return CardPlans(
+        tuple(plans),
+        target,
+        readings,
+        found,
+        (*_pairs(plans[0], past, before_clear), *_notes(plans, source)),
+    )
 
 
 @dataclass(frozen=True)
@@ -197,6 +213,24 @@ def _notes(plans: Sequence[CardPlan], source: str) -> tuple[str, ...]:
             "counts that, and the approach keeps farther from the target for it."
         )
     return tuple(notes)
+
+
+def _pairs(best: CardPlan, past: Iterable[Recipe | Panel], before_clear: bool) -> list[str]:
+    """Ask for cards read before and after their clear coat, where there are none."""
+    clear = best.first.clear
+    panels = [p for p in past if isinstance(p, Panel)]
+    if not (before_clear and best.looks and clear and panels):
+        return []
+    for panel in panels:
+        read = {s.recipe_at(r).clear for _, _, s, r in readings_in([panel]) if s.recipe.schedule}
+        if {None, clear} <= read:
+            return []
+    name = "its clear coat" if clear == "yes" else f"the clear coat {clear}"
+    return [
+        f"No card of this archive was read before {name} and after it: what the clear does to a "
+        "reading is believed as it mostly is, and doubted. Read the next cards both before it and "
+        "after it; three would do."
+    ]
 
 
 @dataclass(frozen=True)
@@ -263,7 +297,7 @@ class _Shop:
             looks.append(
                 Look(self.seen(now), _three(labs[0]), _three(np.sqrt(np.diag(spread))[:3]))
             )
-            if not stages:
+            if not stages and by_looks[-1] >= HOPELESS:
                 likely = self._likely(now, labs, spread, left)
             stages.append(self._read(now, labs))
             card = Card.of(self.belief, stages)

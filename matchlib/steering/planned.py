@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, overload
 
 from matchlib.domain import Recipe
@@ -191,6 +191,25 @@ class CardPlans(Sequence[CardPlan]):
     readings: int
     suggestions: Suggestions
     notes: tuple[str, ...] = ()
+
+    def ranked(self, top: int) -> Suggestions:
+        """Return the recipes to spray blind, those of the plans first and in their order.
+
+        Parameters
+        ----------
+        top : int
+            How many, at most.
+
+        Returns
+        -------
+        Suggestions
+            After them other recipes of the search.
+        """
+        own = [p.suggestion for p in self.items if p.suggestion is not None]
+        more = [s for s in self.suggestions if s not in own]
+        # Which of them are as good as others blind was said of another order.
+        kept = [replace(s, note="") if self.readings else s for s in [*own, *more][:top]]
+        return replace(self.suggestions, items=tuple(kept))
 
     @overload
     def __getitem__(self, index: int) -> CardPlan: ...

@@ -23,6 +23,7 @@ from workbook.cli.wanted import OrderOptions, ShelfOptions, TargetOptions, labs_
 
 if TYPE_CHECKING:
     from matchlib.domain import Reading
+    from workbook.session import Session
 
 __all__ = ["COMMANDS"]
 
@@ -72,6 +73,35 @@ def _correct(
         bool,
         typer.Option("--before-clear", help="It was read before its clear coat was on."),
     ] = False,
+    looks: Annotated[
+        int | None,
+        typer.Option(
+            "--looks",
+            min=0,
+            max=3,
+            help="The panel is a card still in the booth, and may be read so often again: say what "
+            "to lay on it next.",
+        ),
+    ] = None,
+    stage: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--stage",
+            help="An earlier reading of that card: all coats then, and L,a,b, such as "
+            "2@9:1=40,20,10; again for the next.",
+            metavar="COATS=L,a,b",
+        ),
+    ] = None,
+    minutes: Annotated[
+        float | None,
+        typer.Option("--minutes", min=0.0, help="From its last coat to its reading."),
+    ] = None,
+    cup_ml: Annotated[
+        float | None, typer.Option("--cup-ml", min=1.0, help="What is left in its cup.")
+    ] = None,
+    sure: Annotated[
+        bool, typer.Option("--sure", help="Its readings were taken again, and are so.")
+    ] = False,
     passing: OrderOptions,
     today: TodayOptions,
     shelf: ShelfOptions,
@@ -80,13 +110,21 @@ def _correct(
     archive: ArchiveOption = "panels.db",
     json_: JsonOption = False,
 ) -> None:
-    """Say what to change after a test panel.
+    """Say what to change after a test panel, or what to lay next on one in progress.
 
     Give the target as for match, and the panels sprayed for it: --tried for panels of the archive,
     --sprayed for a table, or --ground, --colour, --schedule and --read (or --read-at, --read-file)
     for one panel. A target at several angles needs panels read at all of them.
+
+    With --looks the panel typed, or the last one tried, is a card in progress: coats of its cup, of
+    the cup let down or of a fresh weak pot, or to stop, or that it is lost and how to spray the
+    next.
     """
     order, weights = passing.said()
+    if looks is None and (stage or cup_ml is not None or minutes is not None or sure):
+        raise typer.BadParameter(
+            "--stage, --minutes, --cup-ml and --sure are of a card in progress: give --looks too"
+        )
     from matchlib.forecast import angles_of
     from workbook.cli.printing import chance, number, table, wrapped
     from workbook.session import Session, reading_of_lab, recipe_of
@@ -117,6 +155,22 @@ def _correct(
             if before_clear:
                 own = tuple(replace(r, state="before clear") for r in own)
             typed.append((recipe, own))
+        if looks is not None:
+            own = None if typed or not tried else tried[-1]
+            card = _in_progress(session, typed, own, stage or [], before_clear=before_clear)
+            found, following = session.steer(
+                aim,
+                card,
+                own=own,
+                codes=[c for c in tried or [] if c != own],
+                file=sprayed,
+                limits=session.limits(**shelf.limits()),
+                looks=looks,
+                cup_ml=cup_ml,
+                sure=sure,
+            )
+            _tell_steering(found, following, minutes, json_)
+            return
         advice = session.correct(
             aim,
             codes=tried or (),
@@ -177,6 +231,55 @@ def _correct(
             header = ("chance", unit, "L", "a", "b", "what to do")
             show(f"\n{title}:\n{table(header, rows, right='rrrrr')}")
     tell_left_out([left_out])
+
+
+def _in_progress(
+    session: Session,
+    typed: list[tuple[Any, Any]],
+    own: str | None,
+    stage: list[str],
+    *,
+    before_clear: bool,
+) -> list[tuple[Any, Any]]:
+    """The readings of the card in progress, one a stage."""
+    from matchlib.domain import CoatSchedule
+    from workbook.session import reading_of_lab
+
+    if own is not None:
+        return [(s.recipe, s.last_read) for s in session.archive.panel(own).stages if s.readings]
+    if not typed:
+        raise typer.BadParameter(
+            "say which card is in progress: --ground, --colour, --schedule and --read, or "
+            "--tried CODE"
+        )
+    recipe, last = typed[-1]
+    earlier = []
+    for text in stage:
+        schedule, _, numbers = text.partition("=")
+        try:
+            light, red, yellow = (float(n) for n in numbers.replace(",", " ").split())
+        except ValueError:
+            raise typer.BadParameter(
+                f"an earlier reading is such as 2@9:1=40,20,10, not {text!r}"
+            ) from None
+        read = reading_of_lab((light, red, yellow), last[0].viewing)
+        if before_clear:
+            read = replace(read, state="before clear")
+        earlier.append((replace(recipe, schedule=CoatSchedule.parse(schedule)), (read,)))
+    return [*earlier, (recipe, last)]
+
+
+def _tell_steering(found: Any, following: Any, minutes: float | None, json_: bool) -> None:
+    from matchlib.steering import too_soon
+    from workbook.cli.cards import steering_as_dict, steering_text
+
+    soon = too_soon(minutes)
+    if json_:
+        show_json(steering_as_dict(found, following) | {"question": soon})
+        return
+    if soon:
+        note(soon)
+    show(steering_text(found, following))
 
 
 def _next(

@@ -94,6 +94,16 @@ def _match(
     passing: OrderOptions,
     today: TodayOptions,
     top: Annotated[int, typer.Option("--top", min=1, max=100, help="Recipes wanted.")] = 5,
+    looks: Annotated[
+        int,
+        typer.Option(
+            "--readings",
+            min=0,
+            max=3,
+            help="How often a card may be read on its way, before its last coats; 0 for one "
+            "sprayed blind.",
+        ),
+    ] = 2,
     shelf: SearchOptions,
     remember: Annotated[
         bool, typer.Option("--remember", help="Keep these limits with the archive.")
@@ -114,7 +124,10 @@ def _match(
     archive: ArchiveOption = "panels.db",
     json_: JsonOption = False,
 ) -> None:
-    """Find recipes for a target, best first.
+    """Find recipes for a target, and how to steer a card to it, best first.
+
+    A card is sprayed up to a first look, read before its clear coat, and built on by what was read;
+    ranked by the chance that it then passes. Go on with correct --looks.
 
     Each comes with its predicted Lab and how far that is from the target (delta_e00), what to
     expect of the next panel sprayed, as read (expected_delta_e00 and its standard deviation
@@ -123,6 +136,7 @@ def _match(
     is that of passing by that difference at every angle.
     """
     order, weights = passing.said()
+    from workbook.cli.cards import plans_text
     from workbook.cli.results import matches_as_dicts, matches_text
     from workbook.session import Session
     from workbook.session.order import aim_of, aim_words
@@ -141,9 +155,11 @@ def _match(
         if remember:
             given = {k: v for k, v in shelf.limits().items() if v is not None}
             session.remember_shelf({**session.shelf(), **given})
-        aim = aim_of(wanted.readings(session, light, file), order, weights)
+        target = wanted.readings(session, light, file)
+        aim = aim_of(target, order, weights)
         tell_fit(session)
-        found = session.match(aim, limits, top=top)
+        plans = session.cards(aim, limits, readings=looks, top=top, source=target[0].source)
+        found = plans.ranked(top)
         unseen = aim_words(session.model, aim)
         left_out = [session.left_out([item.recipe]) for item in found]
         for words in session.gaps(item.recipe for item in found):
@@ -151,10 +167,19 @@ def _match(
     if unseen:
         note(unseen)
     if json_:
-        told = zip(matches_as_dicts(found), left_out, strict=True)
-        show_json([match | {"left_out": codes} for match, codes in told])
+        cards = {p.suggestion.recipe: p.as_dict() for p in plans if p.suggestion and p.looks}
+        told = zip(found, matches_as_dicts(found), left_out, strict=True)
+        show_json(
+            [
+                match
+                | {"left_out": codes, "card": cards.get(item.recipe), "notes": list(plans.notes)}
+                for item, match, codes in told
+            ]
+        )
     else:
         show(matches_text(found))
+        if looks:
+            show(f"\n{plans_text(plans)}")
         tell_left_out(left_out)
 
 

@@ -16,12 +16,21 @@ if TYPE_CHECKING:
     from matchlib.domain import Panel, Reading, Recipe
     from matchlib.next_panel import ArchivePlan, TargetPanel
     from matchlib.regression import FilmPredictor
+    from matchlib.steering import CardPlans, Steering
     from matchlib.stepping import Step
     from matchlib.suggest import Limits, Suggestions, Target
 
     Readings = Reading | Sequence[Reading]
 
-__all__ = ["correct_tried", "next_for", "plan_for", "suggest_for", "tried_in"]
+__all__ = [
+    "cards_for",
+    "correct_tried",
+    "next_for",
+    "plan_for",
+    "steer_card",
+    "suggest_for",
+    "tried_in",
+]
 
 
 def suggest_for(
@@ -58,6 +67,104 @@ def suggest_for(
     from matchlib.suggest import suggest
 
     return suggest(model, target, limits, top=top, archive=panels, step=step)
+
+
+def cards_for(
+    model: FilmPredictor,
+    panels: Sequence[Panel],
+    target: Target,
+    limits: Limits,
+    *,
+    readings: int,
+    top: int,
+    source: str,
+    step: Step | None = None,
+) -> CardPlans:
+    """Plan cards for a target, each read so often on its way.
+
+    Parameters
+    ----------
+    model, panels, target, limits, top, step
+        As for `suggest_for`.
+    readings : int
+        Looks at a card, 0 to 3.
+    source : str
+        What reads it.
+
+    Returns
+    -------
+    CardPlans
+        Ranked by the chance that the card passes.
+    """
+    from matchlib.steering import plan
+
+    return plan(
+        model,
+        target,
+        limits,
+        readings=readings,
+        top=top,
+        archive=panels,
+        source=source,
+        step=step,
+    )
+
+
+def steer_card(
+    model: FilmPredictor,
+    panels: Sequence[Panel],
+    tried: Sequence[tuple[Recipe, Readings]],
+    card: Sequence[tuple[Recipe, Readings]],
+    target: Target,
+    *,
+    limits: Limits,
+    looks: int,
+    cup_ml: float | None = None,
+    sure: bool = False,
+) -> tuple[Steering, CardPlans | None]:
+    """Say what to lay next on a card in progress, and where it is lost how to begin the next.
+
+    Parameters
+    ----------
+    model, tried, target, limits
+        As for `correct_tried`; `tried` are the cards before this one.
+    panels : sequence of Panel
+        The archive's.
+    card : sequence of (Recipe, Reading or tuple of Reading)
+        This card's readings, one a stage.
+    looks : int
+        Readings still allowed after further coats.
+    cup_ml : float, optional
+        How much is in the cup [mL].
+    sure : bool
+        Whether readings that cannot be were taken again.
+
+    Returns
+    -------
+    steering : Steering
+        What to do.
+    following : CardPlans or None
+        For a lost card: the next, by all that this one showed.
+    """
+    from matchlib.correction import Belief, learn
+    from matchlib.steering import plan, steer
+
+    belief = Belief.of(model, recipes=[r for r, _ in card])
+    if tried:
+        belief, _ = learn(belief, tried, booth_of(limits))
+    found = steer(belief, card, target, limits, looks=looks, cup_ml=cup_ml, sure=sure)
+    if found.state != "lost":
+        return found, None
+    again = plan(
+        found.card.learnt,
+        target,
+        limits,
+        readings=max(looks + 1, 1) if looks < 3 else 3,
+        top=1,
+        archive=panels,
+        source=found.card.stages[-1].source,
+    )
+    return found, again
 
 
 def tried_in(

@@ -7,7 +7,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from workbook.session.auditing import Fixed, chosen_findings, findings_of, fix_findings
-from workbook.session.matching import correct_tried, next_for, plan_for, suggest_for, tried_in
+from workbook.session.matching import (
+    cards_for,
+    correct_tried,
+    next_for,
+    plan_for,
+    steer_card,
+    suggest_for,
+    tried_in,
+)
 from workbook.session.oracle import Oracle
 from workbook.session.sheet import sheet_of
 from workbook.session.shelf import SHELF, habit_of, limits_of, shelf_of
@@ -17,6 +25,7 @@ if TYPE_CHECKING:
     from matchlib.correction import Advice
     from matchlib.domain import Reading, Recipe
     from matchlib.next_panel import ArchivePlan, TargetPanel
+    from matchlib.steering import CardPlans, Steering
     from matchlib.stepping import Step
     from matchlib.suggest import Limits, Suggestions, Target
     from matchlib.validation import Repeatability, TableRow
@@ -116,6 +125,94 @@ class Session(Oracle):
             wanted,
             top=top,
             step=step,
+        )
+
+    def cards(
+        self,
+        target: Target,
+        limits: Limits | None = None,
+        *,
+        readings: int = 2,
+        top: int = 5,
+        source: str = "spectrophotometer",
+        step: Step | None = None,
+    ) -> CardPlans:
+        """Plan cards for a target: what to spray, when to read it, and what follows.
+
+        Parameters
+        ----------
+        target, limits, top, step
+            As for `match`.
+        readings : int
+            Looks at a card on its way, 0 to 3.
+        source : str
+            What reads it.
+
+        Returns
+        -------
+        CardPlans
+            Ranked by the chance that the card passes.
+        """
+        return cards_for(
+            self.model_now(step),
+            self.archive.panels(),
+            target,
+            self.limits() if limits is None else limits,
+            readings=readings,
+            top=top,
+            source=source,
+            step=step,
+        )
+
+    def steer(
+        self,
+        target: Target,
+        card: Sequence[tuple[Recipe, Reading | tuple[Reading, ...]]],
+        *,
+        own: str | None = None,
+        codes: Sequence[str] = (),
+        file: str | Path | None = None,
+        limits: Limits | None = None,
+        looks: int = 1,
+        cup_ml: float | None = None,
+        sure: bool = False,
+        step: Step | None = None,
+    ) -> tuple[Steering, CardPlans | None]:
+        """Say what to lay next on a card in progress.
+
+        Parameters
+        ----------
+        target, codes, file, limits, step
+            As for `correct`; the codes are of the cards before this one.
+        card : sequence of (Recipe, Reading or tuple of Reading)
+            This card's readings, one a stage.
+        own : str, optional
+            Its code, where it is in the archive.
+        looks : int
+            Readings still allowed after further coats.
+        cup_ml : float, optional
+            How much is in the cup [mL].
+        sure : bool
+            Whether readings that cannot be were taken again.
+
+        Returns
+        -------
+        steering : Steering
+            What to do.
+        following : CardPlans or None
+            For a lost card: how to begin the next.
+        """
+        without = [*codes, *([own] if own else [])]
+        return steer_card(
+            self.model_now(step, without=without),
+            self.archive.panels(),
+            tried_in(self.archive, codes, file),
+            card,
+            target,
+            limits=self.limits() if limits is None else limits,
+            looks=looks,
+            cup_ml=cup_ml,
+            sure=sure,
         )
 
     def correct(

@@ -1,0 +1,127 @@
+"""One card on the command line: how to begin it, and what to lay on it by what was read."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from workbook.cli.printing import chance, number, table, wrapped
+
+if TYPE_CHECKING:
+    from matchlib.steering import CardPlans, Steering, TopUp
+
+__all__ = ["plans_text", "steering_as_dict", "steering_text"]
+
+
+def plans_text(found: CardPlans) -> str:
+    """Return plans as text.
+
+    Parameters
+    ----------
+    found : CardPlans
+        Best first.
+
+    Returns
+    -------
+    str
+        A table of first looks, then what to do with the best.
+    """
+    rows = []
+    for rank, one in enumerate(found, 1):
+        look = one.looks[0] if one.looks else None
+        rows.append(
+            (
+                str(rank),
+                str(one.first.ground),
+                str(one.first.colour or "bare"),
+                str(one.first.schedule or ""),
+                *((number(v) for v in look.lab) if look else ("", "", "")),
+                str(one.whole.schedule or ""),
+                chance(one.steered),
+                chance(one.blind),
+            )
+        )
+    header = (
+        *("", "ground", "colour", "up to the first look", "L", "a", "b"),
+        *("if all is as expected", "steered", "blind"),
+    )
+    times = {1: "once", 2: "twice"}.get(found.readings, f"{found.readings} times")
+    begun = f"Cards read up to {times} on their way and built on:"
+    parts = [f"{begun}\n{table(header, rows, right='r   rrr rr')}"]
+    parts += [wrapped(f"1. {found[0].words}")]
+    parts += [wrapped(n) for n in found.notes]
+    return "\n\n".join(parts)
+
+
+def steering_text(found: Steering, following: CardPlans | None) -> str:
+    """Return what to do with a card in progress as text.
+
+    Parameters
+    ----------
+    found : Steering
+        By its readings.
+    following : CardPlans or None
+        The next card, where this one is lost.
+
+    Returns
+    -------
+    str
+        Sentences, then coats that may be laid.
+    """
+    parts = [wrapped(found.words)]
+    if found.state != "lost" and found.options:
+        rows = [
+            (chance(o.steered), chance(o.probability), *(number(v) for v in o.lab), o.words)
+            for o in found.options
+        ]
+        header = ("chance", "unread", "L", "a", "b", "coats on top")
+        title = "Coats on top" if found.state == "go on" else "If you go on all the same"
+        parts.append(f"{title}:\n{table(header, rows, right='rrrrr')}")
+    if following is not None:
+        parts.append(wrapped(f"The next card: {following[0].words}"))
+    return "\n\n".join(parts)
+
+
+def steering_as_dict(found: Steering, following: CardPlans | None) -> dict[str, Any]:
+    """Return what to do with a card in progress as plain data.
+
+    Parameters
+    ----------
+    found : Steering
+        By its readings.
+    following : CardPlans or None
+        The next card, where this one is lost.
+
+    Returns
+    -------
+    dict
+        Names, numbers and sentences only.
+    """
+    film, sd = found.card.film
+    return {
+        "state": found.state,
+        "now": found.now,
+        "chance": found.chance,
+        **dict(zip("Lab", found.finished, strict=True)),
+        "covariance": found.covariance.tolist(),
+        "expected_difference": found.difference,
+        "film_percent": 100.0 * film,
+        "film_sd_percent": 100.0 * sd,
+        "looks": found.looks,
+        "options": [_option(o) for o in found.options],
+        "words": found.words,
+        "next": None if following is None else following[0].as_dict(),
+    }
+
+
+def _option(one: TopUp) -> dict[str, Any]:
+    return {
+        "schedule": str(one.recipe.schedule),
+        "added": str(one.added),
+        **dict(zip("Lab", one.lab, strict=True)),
+        "covariance": one.covariance.tolist(),
+        "expected_difference": one.difference,
+        "probability": one.probability,
+        "steered": one.steered,
+        "pot": one.pour.as_dict(),
+        "words": one.words,
+    }
