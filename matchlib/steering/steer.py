@@ -231,7 +231,7 @@ def advise(
     # The law as it is counts the last step; how much a look adds is by the law in brief.
     worth = np.clip(chance + np.maximum(rough[0] - ahead.value(0, 0)[0][0], 0.0), 0.0, 1.0)
     worth[0] = chance[0]
-    order = 1 + np.lexsort((_coats(recipes[1:]), -worth[1:].round(2)))
+    order = 1 + np.lexsort((hope.mean[1:], _coats(recipes[1:]), -worth[1:].round(2)))
     options = []
     filled = cup or (have.schedule.steps[-1].ratio if have.schedule else None)
     for i in order[:SHOWN]:
