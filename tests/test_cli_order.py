@@ -37,7 +37,7 @@ def room(tmp_path_factory):
     return room
 
 
-MATCH = ("match", "--top", 3, "--reading")
+MATCH = ("match", "--readings", 0, "--top", 3, "--reading")
 
 
 def test_a_cmc_tolerance_changes_the_chance_as_the_library_says(room):
@@ -161,7 +161,7 @@ def test_panels_of_the_archive_are_taken_with_all_their_angles(room):
 
 
 def test_a_panel_of_the_archive_is_a_target_at_all_its_angles(room):
-    told = json_of("match", "--panel", "M4", "--top", 1, cwd=room)
+    told = json_of("match", "--readings", 0, "--panel", "M4", "--top", 1, cwd=room)
     assert len(told[0]["angles"]) == 2
 
 
@@ -233,7 +233,9 @@ def at(readings: tuple[Reading, ...], option: str = "--lab-at") -> list[str]:
 def test_a_target_typed_at_angles_is_what_its_file_gives(room):
     both = aimed_at("3@5:1")
     by_file = json_of(*MATCH, "both.csv", "--angle-weight", "45as110=0.5", cwd=room)
-    typed = json_of("match", "--top", 3, *at(both), "--angle-weight", "45as110=0.5", cwd=room)
+    typed = json_of(
+        "match", "--readings", 0, "--top", 3, *at(both), "--angle-weight", "45as110=0.5", cwd=room
+    )
     assert typed == by_file
     assert json_of("next", *at(both), "--top", 2, cwd=room) == json_of(
         "next", "--reading", "both.csv", "--top", 2, cwd=room
@@ -370,10 +372,10 @@ def test_a_match_is_as_even_as_the_order_says_at_every_angle(room):
 def test_out_of_reach_is_said_at_the_angle_that_misses_most(room):
     face, flop = aimed_at("3@5:1")
     off = Reading(FLOP, flop.source, (flop.lab[0] + 25.0, *flop.lab[1:]))
-    told = json_of("match", *at((face, off)), "--top", 1, cwd=room)
+    told = json_of("match", "--readings", 0, *at((face, off)), "--top", 1, cwd=room)
     assert not told[0]["reachable"]
     assert "at 45as110, where it misses most," in told[0]["miss"]
     assert "darker" in told[0]["miss"]
-    told = json_of("match", *at((face, off)), "--top", 1, "--angle-weight", "45as110=0.01",
+    told = json_of("match", "--readings", 0, *at((face, off)), "--top", 1, "--angle-weight", "45as110=0.01",
                    cwd=room)  # fmt: skip
     assert "45as110" not in told[0]["miss"]

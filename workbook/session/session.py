@@ -251,15 +251,7 @@ class Session(Oracle):
         """
         tried = [*tried_in(self.archive, codes, file), *sprayed]
         wanted = self.limits() if limits is None else limits
-        return correct_tried(
-            self.archive,
-            self.model_now(step) if not codes else None,
-            tried,
-            target,
-            wanted,
-            without=codes,
-            step=step,
-        )
+        return correct_tried(self.model_now(step, without=codes), tried, target, wanted)
 
     def next_panels(
         self,
