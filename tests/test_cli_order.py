@@ -376,6 +376,6 @@ def test_out_of_reach_is_said_at_the_angle_that_misses_most(room):
     assert not told[0]["reachable"]
     assert "at 45as110, where it misses most," in told[0]["miss"]
     assert "darker" in told[0]["miss"]
-    told = json_of("match", "--readings", 0, *at((face, off)), "--top", 1, "--angle-weight", "45as110=0.01",
-                   cwd=room)  # fmt: skip
+    told = json_of("match", "--readings", 0, *at((face, off)), "--top", 1, "--angle-weight",
+                   "45as110=0.01", cwd=room)  # fmt: skip
     assert "45as110" not in told[0]["miss"]
