@@ -10,7 +10,7 @@ from __future__ import annotations
 from matchlib.lessons.claims import LESSONS, Lesson, lesson
 from matchlib.lessons.drill import Drill, make_drill
 from matchlib.lessons.exercise import KINDS, Exercise, Marked, make_exercise, mark
-from matchlib.lessons.first_day import Card, first_day
+from matchlib.lessons.first_day import Card, first_day, first_four
 from matchlib.lessons.ladder import Ladder, Rung, coat_ladder
 
 __all__ = [
@@ -25,6 +25,7 @@ __all__ = [
     "Rung",
     "coat_ladder",
     "first_day",
+    "first_four",
     "lesson",
     "make_drill",
     "make_exercise",

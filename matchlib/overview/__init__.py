@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from matchlib.overview.cards import ORDERS, arranged, card_lab, nearest, sprayed_twice
 from matchlib.overview.counts import BANDS, Coverage, coverage
 from matchlib.overview.drifting import Miss, Spread, Trend, misses, spreads, strays, trend
 from matchlib.overview.labs import Lab, panel_lab, three, usual_view
@@ -10,6 +11,7 @@ from matchlib.overview.within import Reach, candidates, reach
 
 __all__ = [
     "BANDS",
+    "ORDERS",
     "Coverage",
     "Lab",
     "Miss",
@@ -17,12 +19,16 @@ __all__ = [
     "Rereading",
     "Spread",
     "Trend",
+    "arranged",
     "candidates",
+    "card_lab",
     "coverage",
     "misses",
+    "nearest",
     "panel_lab",
     "reach",
     "rereading",
+    "sprayed_twice",
     "spreads",
     "strays",
     "three",

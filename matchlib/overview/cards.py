@@ -1,0 +1,165 @@
+"""The cards of a library: in an order to look through them in, beside a colour, beside their twins."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from matchlib.colorimetry import delta_e00, lch
+from matchlib.domain import Panel, Recipe, readings_in
+from matchlib.linear import lab_of_reading
+from matchlib.overview.labs import Lab, three
+
+__all__ = ["ORDERS", "arranged", "card_lab", "nearest", "sprayed_twice"]
+
+GREY = 6.0
+"""Chroma C* under which a card counts as grey and has no hue to be sorted by (common practice, no
+source)."""
+
+Key = tuple[object, ...]
+
+
+def card_lab(panel: Panel) -> Lab | None:
+    """Return the colour by which a card is known at a glance.
+
+    Parameters
+    ----------
+    panel : Panel
+        A card as it is now.
+
+    Returns
+    -------
+    tuple of 3 float or None
+        CIELAB, the mean of the readings of its latest stage that were read alike, an instrument's
+        before a photograph's and a face angle's before an aspecular one's; None where it was
+        never read.
+    """
+    read = [(stage, reading) for _, stage, _, reading in readings_in([panel])]
+    if not read:
+        return None
+
+    def rank(stage: int, geometry: str, source: str, light: bool) -> Key:
+        return (-stage, source == "photo", geometry.startswith("45as"), not light)
+
+    ranks = [
+        rank(
+            stage,
+            r.viewing.geometry,
+            r.source,
+            r.spectral or (r.viewing.illuminant, r.viewing.observer) == ("D65", "10"),
+        )
+        for stage, r in read
+    ]
+    best = min(ranks)  # type: ignore[type-var]  # numbers and truths
+    labs = [lab_of_reading(r) for (_, r), own in zip(read, ranks, strict=True) if own == best]
+    return three(np.mean(labs, axis=0))
+
+
+def _hue(panel: Panel, lab: Lab) -> Key:
+    _, chroma, hue = (float(v) for v in lch(np.array(lab)))
+    return (True, -lab[0]) if chroma < GREY else (False, hue)
+
+
+def _recipe(panel: Panel) -> Key:
+    schedule = panel.recipe.schedule
+    return (0.0 if schedule is None else schedule.strength, panel.code)
+
+
+def _colour(panel: Panel) -> str:
+    return "" if panel.recipe.colour is None else str(panel.recipe.colour).casefold()
+
+
+def _ground(panel: Panel) -> str:
+    return str(panel.recipe.ground).casefold()
+
+
+ORDERS: dict[str, tuple[str, Callable[[Panel, Lab], Key]]] = {
+    "hue": ("by hue", _hue),
+    "lightness": ("by lightness", lambda _, lab: (-lab[0],)),
+    "ground": ("by ground", lambda p, _: (_ground(p), _colour(p), *_recipe(p))),
+    "colour": ("by colour", lambda p, _: (_colour(p), _ground(p), *_recipe(p))),
+    "date": ("newest first", lambda p, _: (-(p.date or dt.date.min).toordinal(),)),
+    "customer": ("by customer", lambda p, _: (not p.customer, p.customer.casefold())),
+}
+"""Orders by name: what each is called, and its key; greys come last by hue, undated cards last by
+date, and those of no customer last by customer."""
+
+
+def arranged(panels: Sequence[Panel], by: str = "hue") -> tuple[tuple[Panel, Lab | None], ...]:
+    """Return cards in an order to look through them in.
+
+    Parameters
+    ----------
+    panels : sequence of Panel
+        A library.
+    by : str
+        One of `ORDERS`.
+
+    Returns
+    -------
+    tuple of (Panel, tuple of 3 float or None)
+        Each with its `card_lab`; what was never read comes last where the order is one of colour.
+    """
+    key = ORDERS[by][1]
+    faces = [(p, card_lab(p)) for p in panels]
+    if by not in ("hue", "lightness"):
+        return tuple(sorted(faces, key=lambda f: key(f[0], f[1] or (0.0, 0.0, 0.0))))  # type: ignore[arg-type, return-value]  # keys of one kind
+    seen = [(p, lab) for p, lab in faces if lab is not None]
+    unseen = [f for f in faces if f[1] is None]
+    return (*sorted(seen, key=lambda f: key(*f)), *unseen)  # type: ignore[arg-type, return-value]  # keys of one kind
+
+
+def nearest(panels: Sequence[Panel], lab: Lab) -> tuple[tuple[Panel, Lab, float], ...]:
+    """Return the cards that were read, the nearest to a colour first.
+
+    Parameters
+    ----------
+    panels : sequence of Panel
+        A library.
+    lab : tuple of 3 float
+        CIELAB wanted.
+
+    Returns
+    -------
+    tuple of (Panel, tuple of 3 float, float)
+        Each with its `card_lab` and how far that is [ΔE00].
+    """
+    seen = [(p, own) for p in panels if (own := card_lab(p)) is not None]
+    if not seen:
+        return ()
+    away = np.atleast_1d(delta_e00(np.array(lab), np.array([own for _, own in seen])))
+    order = np.argsort(away, kind="stable")
+    return tuple((*seen[i], float(away[i])) for i in order)
+
+
+def sprayed_twice(
+    panels: Sequence[Panel],
+) -> tuple[tuple[Recipe, tuple[tuple[Panel, Lab], ...], float], ...]:
+    """Return recipes that more than one card was sprayed of, those furthest apart first.
+
+    Parameters
+    ----------
+    panels : sequence of Panel
+        A library.
+
+    Returns
+    -------
+    tuple of (Recipe, tuple of (Panel, tuple of 3 float), float)
+        Each recipe with its cards as read and the largest difference between two [ΔE00]; only
+        readings of one geometry are laid beside one another.
+    """
+    groups: dict[tuple[Recipe, str], list[tuple[Panel, Lab]]] = {}
+    for panel in panels:
+        lab = card_lab(panel)
+        if lab is not None and panel.readings:
+            place = panel.readings[0].viewing.geometry
+            groups.setdefault((panel.recipe, place), []).append((panel, lab))
+    found = []
+    for (recipe, _), cards in groups.items():
+        labs = np.array([lab for _, lab in cards])
+        if len(cards) > 1:
+            apart = delta_e00(labs[:, None], labs[None, :])
+            found.append((recipe, tuple(cards), float(np.max(apart))))
+    return tuple(sorted(found, key=lambda f: -f[2]))
