@@ -8,9 +8,16 @@ from __future__ import annotations
 
 from workbook.figures.charts import Mark, bars, lab_chart, legend, timeline
 from workbook.figures.craft import glossary_list, linked, protocol_list, trouble_list
+from workbook.figures.library import (
+    card_grid,
+    card_picture,
+    coverage_picture,
+    twins_picture,
+)
 from workbook.figures.svg import Raw, esc, lab_text, number
 from workbook.figures.swatches import ORIENTATION, chip, ladder, panel_picture, swatch, swatch_pair
-from workbook.figures.tables import coverage_grid, table
+from workbook.figures.tables import table
+from workbook.figures.value import value_chart, value_words
 
 __all__ = [
     "ORIENTATION",
@@ -18,7 +25,9 @@ __all__ = [
     "Raw",
     "bars",
     "chip",
-    "coverage_grid",
+    "card_grid",
+    "card_picture",
+    "coverage_picture",
     "esc",
     "glossary_list",
     "lab_chart",
@@ -34,4 +43,7 @@ __all__ = [
     "table",
     "timeline",
     "trouble_list",
+    "twins_picture",
+    "value_chart",
+    "value_words",
 ]

@@ -60,10 +60,16 @@ class Keeper:
     ----------
     archive : Archive
         Open; closed with the session.
+
+    Attributes
+    ----------
+    place : str
+        File or URL that it was opened by.
     """
 
     def __init__(self, archive: Archive) -> None:
         self.archive = archive
+        self.place = archive.label
 
     @classmethod
     def open(cls, path_or_url: str | Path, *, create: bool = False, write: bool = True) -> Self:
@@ -95,7 +101,9 @@ class Keeper:
         if not write and "://" not in str(path_or_url) and os.path.isfile(path_or_url):
             file = Path(path_or_url)
             locked = not (os.access(file, os.W_OK) and os.access(file.absolute().parent, os.W_OK))
-        return cls(Archive.open(path_or_url, create=create, read_only=locked))
+        made = cls(Archive.open(path_or_url, create=create, read_only=locked))
+        made.place = str(path_or_url)
+        return made
 
     def __enter__(self) -> Self:
         return self

@@ -1,0 +1,414 @@
+"""The back of a card, new or amended: typed, said back, questioned, and only then kept.
+
+A ratio that looks the wrong way round is asked about before anything is kept; nothing turns it
+round by itself.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import tempfile
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from matchlib.domain import (
+    USUAL_OVERLAP,
+    GunSetup,
+    Panel,
+    Reading,
+    Viewing,
+    lots_text,
+    read_lots,
+)
+from matchlib.errors import DomainError, MatchlibError
+from workbook.cup import cup_svg
+from workbook.figures import Raw, card_picture, esc
+from workbook.page.fields import button, check, choice, field, fold, problem, upload
+from workbook.session import Draft, date_of, draft_panel, recipe_of
+from workbook.session.photos_kept import picture_name
+from workbook.session.targets import lab_of
+from workbook.session.typed import number_typed, three_typed, whole_typed
+
+if TYPE_CHECKING:
+    from workbook.library.app import LibraryRoom
+    from workbook.page import Press
+    from workbook.session.photos import Photographed
+
+__all__ = ["Entry", "draw", "take_out"]
+
+TABLES = ".csv,.tsv,.txt,.xlsx,.ods,.cgats,.cxf,.xml"
+_SURE = "Right as written all the same"
+_SETUP = {
+    "tip": "Tip, mm",
+    "pressure": "Pressure, bar",
+    "fan": "Fan, mm",
+    "distance": "Distance, mm",
+    "overlap": "Overlap, %",
+}
+_PLAIN = {
+    "batch": "Batch of the ground",
+    "drawer": "Drawer",
+    "customer": "Customer",
+    "note": "Note",
+}
+
+
+class Entry:
+    """A back as it is being typed."""
+
+    def __init__(self) -> None:
+        self.fields: dict[str, str] | None = None
+        self.readings: tuple[Reading, ...] = ()
+        self.picture = b""
+        self.kept = ""  # code of the card kept last
+
+    def read(self, room: LibraryRoom, done: Press) -> None:
+        """Take what is typed now.
+
+        Parameters
+        ----------
+        room : LibraryRoom
+            Whose page it is.
+        done : Press
+            With the form's fields.
+        """
+        self.fields = dict(done.fields)
+
+    def keep(self, room: LibraryRoom, done: Press) -> None:
+        """Keep the back, unless a question is open.
+
+        Parameters
+        ----------
+        room : LibraryRoom
+            Whose page it is.
+        done : Press
+            With the form's fields.
+        """
+        self.fields = dict(done.fields)
+        code = room.address.get("card", "")
+        draft = _draft(self.fields, self.readings)
+        if draft.doubtful and not done.ticked("sure"):
+            asked = [q.text for q in draft.questions]
+            asked += [draft.stated.text] if draft.stated and not draft.stated.agree else []
+            remedy = f"change it, or tick '{_SURE}'; nothing was kept"
+            raise DomainError(" ".join(asked), remedy=remedy)
+        who = draft.panel.sprayer
+        if code:
+            room.said = _amended(room, code, draft.panel, self.readings)
+            code = draft.panel.code
+        else:
+            result = room.session.add([draft.panel], who=who)
+            code = draft.panel.code
+            room.said = f"{result.words} {code}: {draft.panel.recipe.words}."
+        room.keep_picture(code, self.picture)
+        room.entry = Entry()
+        room.entry.kept = code
+        said = room.said
+        room.changed()
+        room.go("", card=code)
+        room.said = said
+
+    def turn(self, room: LibraryRoom, done: Press) -> None:
+        """Write the ratio the other way round, as was asked.
+
+        Parameters
+        ----------
+        room : LibraryRoom
+            Whose page it is.
+        done : Press
+            With the form's fields.
+        """
+        self.fields = dict(done.fields)
+        draft = _draft(self.fields, self.readings)
+        other = next((q.other for q in draft.questions if q.other is not None), None)
+        if other is not None:
+            self.fields["ratio"] = str(other)
+            room.said = f"The ratio is now {other}: {other.words}."
+
+    def take_file(self, room: LibraryRoom, done: Press) -> None:
+        """Take readings from a file.
+
+        Parameters
+        ----------
+        room : LibraryRoom
+            Whose page it is.
+        done : Press
+            With the file.
+        """
+        self.fields = dict(done.fields)
+        self.readings = readings_in_file(done)
+        count = len(self.readings)
+        room.said = f"{count} reading{'s' * (count != 1)} taken from {done.value}."
+
+    def take_photo(self, found: Photographed) -> None:
+        """Take the reading of photographs.
+
+        Parameters
+        ----------
+        found : Photographed
+            Of this card.
+        """
+        if found.reading is not None:
+            self.picture = found.picture
+            name = picture_name(found.picture)
+            self.readings = (replace(found.reading.reading, picture=name),)
+
+
+def readings_in_file(done: Press) -> tuple[Reading, ...]:
+    """Return the readings of one card in a file that a browser sent.
+
+    Parameters
+    ----------
+    done : Press
+        With its name and content.
+
+    Returns
+    -------
+    tuple of Reading
+        In the file's order.
+    """
+    from matchlib.readings import read_target
+
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / (Path(done.value.replace("\\", "/")).name or "file")
+        file.write_bytes(done.content)
+        return tuple(read_target(file))
+
+
+def _draft(fields: dict[str, str], readings: tuple[Reading, ...]) -> Draft:
+    """The card as typed, with what should be asked."""
+    get = lambda name: fields.get(name, "").strip()  # noqa: E731  one short word for a field
+    numbers = {name: number_typed(get(name), words) for name, words in _SETUP.items()}
+    carrier, colour = (number_typed(get(n), n) for n in ("carrier", "poured"))
+    lab = three_typed(get("lab"))
+    own = (Reading(Viewing(geometry=get("geometry") or "45:0"), get("source"), lab),) if lab else ()
+    if not get("ground"):
+        raise DomainError("The ground is not named yet.", remedy="type its name.")
+    named = bool(get("colour"))
+    return draft_panel(
+        code=get("code"),
+        recipe=recipe_of(
+            ground=get("ground"),
+            colour=get("colour"),
+            schedule=get("schedule") if named else "",
+            ratio=get("ratio") if named else "",
+            coats=whole_typed(get("coats"), "Coats") if named else None,
+            clear=get("clear") or "no",
+        ),
+        readings=own + readings,
+        date=date_of(get("date")),
+        sprayer=get("sprayer"),
+        lot=get("lot"),
+        temperature=number_typed(get("temperature"), "Booth air"),
+        humidity=number_typed(get("humidity"), "Humidity"),
+        lots=read_lots(get("lots")),
+        clear_coats=whole_typed(get("clear_coats"), "Coats of clear"),
+        setup=GunSetup(get("gun"), *(numbers[name] for name in _SETUP)),
+        poured=(carrier, colour) if carrier is not None and colour is not None else None,
+        **{name: get(name) for name in _PLAIN},
+    )
+
+
+def _amended(
+    room: LibraryRoom, code: str, typed: Panel, readings: tuple[Reading, ...]
+) -> str:
+    """Write what differs over the back of a card that is there; say what was done."""
+    archive = room.session.archive
+    there = archive.panel(code)
+    last, new = there.stages[-1], typed.stages[-1]
+    changes: dict[str, Any] = {}
+    for name in ("code", *_PLAIN):
+        if getattr(there, name) != getattr(typed, name):
+            changes[name] = getattr(typed, name)
+    own = ("recipe", "date", "sprayer", "lot", "temperature", "humidity", "setup", "lots")
+    for name in (*own, "clear_coats"):
+        if getattr(last, name) != getattr(new, name):
+            changes[name] = getattr(new, name)
+    if new.readings:
+        changes["readings"] = (*last.readings, *new.readings)
+    number = archive.amend(there.code, who=typed.sprayer, why="amended on its page", **changes)
+    if number is None:
+        return f"Nothing on the back of {there.code} was different."
+    return f"{typed.code} now reads: {typed.recipe.words}."
+
+
+def take_out(room: LibraryRoom, done: Press) -> None:
+    """Take a reading out of a card, or put the card aside.
+
+    Parameters
+    ----------
+    room : LibraryRoom
+        Whose page it is.
+    done : Press
+        With the number of the reading in the last stage; empty for the card.
+    """
+    code, archive = room.address.get("card", ""), room.session.archive
+    reading = int(done.value) if done.value else None
+    stage = len(archive.panel(code).stages) if reading else None
+    archive.delete(code, stage=stage, reading=reading, why="taken out on its page")
+    room.changed()
+    if reading is None:
+        room.go("", card="")
+    room.said = f"{'A reading of ' * bool(reading)}{code} was put aside; Undo brings it back."
+
+
+def _values(room: LibraryRoom, panel: Panel | None) -> dict[str, str]:
+    """What the form begins with."""
+    if panel is None:
+        return {
+            "clear": "yes",
+            "date": dt.date.today().isoformat(),
+            "overlap": f"{USUAL_OVERLAP:g}",
+            "geometry": room.session.geometry,
+        }
+    stage, setup = panel.stages[-1], panel.setup
+    numbers = {name: getattr(setup, name) for name in _SETUP}
+    numbers |= {n: getattr(stage, n) for n in ("temperature", "humidity", "clear_coats")}
+    return {
+        "code": panel.code,
+        "ground": str(panel.recipe.ground),
+        "colour": str(panel.recipe.colour or ""),
+        "schedule": str(panel.recipe.schedule or ""),
+        "clear": panel.recipe.clear or "no",
+        "date": panel.date.isoformat() if panel.date else "",
+        "sprayer": panel.sprayer,
+        "lot": panel.lot,
+        "lots": lots_text(stage.lots),
+        "gun": setup.gun,
+        "geometry": room.session.geometry,
+        **{name: "" if v is None else f"{v:g}" for name, v in numbers.items()},
+        **{name: getattr(panel, name) for name in _PLAIN},
+    }
+
+
+def _telling(made: str) -> Raw:
+    """A field that says the back again when it is left."""
+    return Raw(made.replace("<input ", '<input data-do="typed" ', 1))
+
+
+def _known(made: str, names: str) -> Raw:
+    """A field that offers known names."""
+    return _telling(made.replace("<input ", f'<input list="wb-{names}" ', 1))
+
+
+def _names(kind: str, names: tuple[str, ...]) -> str:
+    options = "".join(f'<option value="{esc(n)}"></option>' for n in names)
+    return f'<datalist id="wb-{kind}">{options}</datalist>'
+
+
+def draw(room: LibraryRoom) -> str:
+    """Return the page of a back.
+
+    Parameters
+    ----------
+    room : LibraryRoom
+        Whose page it is.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    code, archive, entry = room.address.get("card", ""), room.session.archive, room.entry
+    panel = archive.panel(code) if code else None
+    at = {**_values(room, panel), **(entry.fields or {})}
+    get = lambda name: at.get(name, "")  # noqa: E731  one short word for a field
+    bald = lambda label, name, **more: field(label, name, get(name), **more)  # noqa: E731  likewise
+    main = (
+        _telling(bald("Panel code", "code", help="As on its back."))
+        + _known(bald("Ground", "ground", help="A blend: silver 3 + black 1."), "grounds")
+        + _known(bald("Colour", "colour", help="Empty for a bare ground."), "colours")
+        + _telling(bald("Mix ratio", "ratio", help="Carrier first."))
+        + _telling(bald("Coats", "coats"))
+        + _telling(bald("Or a schedule", "schedule", help="2@6:1 2@3:1"))
+        + _known(bald("Clear coat", "clear", help="yes, no, or its name."), "clears")
+    )
+    read = (
+        _telling(bald("Reading: L* a* b*", "lab", help="27.1 45.9 28.5"))
+        + choice("Read by", "source", _SOURCES, get("source") or "spectrophotometer")
+        + choice("Geometry", "geometry", _GEOMETRIES, get("geometry"))
+    )
+    others = (
+        upload("Take it from a file", "reading", accept=TABLES)
+        + button("Take a photograph", "photo", "back", quiet=True)
+    )
+    when = bald("Sprayed on", "date", help="Year-month-day.") + bald("Sprayer", "sprayer")
+    when += bald("Lot of the colour", "lot")
+    rest = "".join(bald(words, name) for name, words in _PLAIN.items())
+    rest += bald("Booth air, °C", "temperature") + bald("Booth humidity, %", "humidity")
+    rest += bald("Gun", "gun") + "".join(bald(words, name) for name, words in _SETUP.items())
+    rest += bald("Other lots", "lots", help="carrier: 12; honey: 4")
+    rest += bald("Coats of clear", "clear_coats")
+    rest += bald("Carrier poured", "carrier") + bald("Colour poured", "poured")
+    lists = _names("grounds", archive.names("ground")) + _names("colours", archive.names("colour"))
+    lists += _names("clears", ("yes", "no", *archive.names("clear")))
+    slot = '<div data-slot="photo"></div>' if room.photo_for else ""
+    html = (
+        f'{lists}<div class="wb-fields">{main}</div><div class="wb-fields">{read}</div>'
+        f'<p class="wb-bar">{others}</p>{slot}{_taken(entry)}{_there(panel)}'
+        f'<div class="wb-fields">{when}</div>'
+        + fold("Drawer, customer, booth, gun, what was poured", f'<div class="wb-fields">{rest}</div>', ident="rest")
+        + room.trouble("keep", "typed", "turn", "reading", "takeout")
+    )
+    title = f"The back of {code}" if code else "A new card"
+    keep = button(f"Keep {'it' if code else 'this card'}", "keep", go=True)
+    leave = button("Back to the cards", "room", "", quiet=True)
+    return room.framed(title, html, back=_said(entry, at), forward=f"{leave} {keep}")
+
+
+_SOURCES = {"spectrophotometer": "spectrophotometer", "photo": "photograph"}
+_GEOMETRIES = {
+    "45:0": "45:0",
+    "di:8": "di:8, gloss in",
+    "de:8": "de:8, gloss out",
+    **{f"45as{a}": f"45as{a}" for a in (-15, 15, 25, 45, 75, 110)},
+}
+
+
+def _taken(entry: Entry) -> str:
+    if not entry.readings:
+        return ""
+    told = "; ".join(
+        f"{r.source} {r.viewing.geometry}: " + " ".join(f"{v:.1f}" for v in lab_of(r))
+        for r in entry.readings
+    )
+    return f'<p class="wb-said" role="status">To be kept with it: {esc(told)}</p>'
+
+
+def _there(panel: Panel | None) -> str:
+    """The readings of the card that is amended, each to be taken out."""
+    if panel is None:
+        return ""
+    rows = "".join(
+        f"<tr><td>{esc(r.source)}, {esc(r.viewing)}</td>"
+        f"<td>{' '.join(f'{v:.1f}' for v in lab_of(r))}</td>"
+        f"<td>{button('Take out', 'takeout', i, quiet=True, spoken=f'reading {i}')}</td></tr>"
+        for i, r in enumerate(panel.readings, 1)
+    )
+    table = f"<table><caption>Readings of it as it is now</caption>{rows}</table>" if rows else ""
+    aside = button(f"Put {panel.code} aside", "takeout", "", quiet=True)
+    return str(fold(f"Its readings ({len(panel.readings)})", table + f"<p>{aside}</p>", ident="readings"))
+
+
+def _said(entry: Entry, at: dict[str, str]) -> str:
+    """The back said again, with what is to be asked."""
+    try:
+        draft = _draft(at, entry.readings)
+    except MatchlibError as error:
+        return f"<h2>Said back</h2><p class='wb-muted'>Not whole yet. {esc(error)}</p>"
+    except ValueError as error:
+        return problem(error)
+    recipe = draft.panel.recipe
+    words = "".join(f"<p>{esc(line)}</p>" for line in draft.text.splitlines())
+    cups = ""
+    for ratio in dict.fromkeys(s.ratio for s in (recipe.schedule.steps if recipe.schedule else ())):
+        cups += f"<figure>{Raw(cup_svg(ratio, colour=recipe.colour, width=236))}</figure>"
+    labs = [lab_of(r) for r in draft.panel.readings]
+    seen = card_picture(labs[0], "as read", height=90) if labs else ""
+    asked = ""
+    if draft.doubtful:
+        asked = check(_SURE, "sure", "yes", False)
+        if any(q.other is not None for q in draft.questions) and not at.get("schedule", "").strip():
+            asked += button("Turn the ratio round", "turn")
+    return f"<h2>Said back</h2>{seen}{words}{cups}<div class='wb-stack'>{asked}</div>"

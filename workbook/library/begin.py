@@ -1,0 +1,332 @@
+"""A shop that has nothing yet: its grounds, each read bare, its colours, and their first cards."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from matchlib.domain import Colour, Ground, Panel, Reading, Recipe, Viewing
+from matchlib.domain.reading import ILLUMINANTS
+from matchlib.errors import DomainError
+from matchlib.lessons import first_four
+from matchlib.overview import card_lab
+from workbook.figures import card_picture, esc
+from workbook.library.back import TABLES, readings_in_file
+from workbook.page import steps_list
+from workbook.page.fields import button, choice, field, upload
+from workbook.page.pictures import numbers
+from workbook.session.photos_kept import picture_name
+from workbook.session.typed import three_typed
+
+if TYPE_CHECKING:
+    from workbook.library.app import LibraryRoom
+    from workbook.page import Press
+    from workbook.session.photos import Photographed
+
+__all__ = [
+    "draw",
+    "keep_file",
+    "keep_photo",
+    "keep_reading",
+    "name_colour",
+    "name_ground",
+    "note_instrument",
+]
+
+_COLOURS, _INSTRUMENT = "begin: colours", "begin: instrument"
+_GEOMETRIES = {
+    "45:0": "45:0: lit from all round",
+    "di:8": "di:8: a sphere, gloss in",
+    "de:8": "de:8: a sphere, gloss out",
+}
+_CLEARS = {"yes": "under clear coat", "no": "without clear coat"}
+_USUAL = {"geometry": "45:0", "light": "D65/10", "clear": "yes"}
+
+
+def _instrument(room: LibraryRoom) -> dict[str, str]:
+    held = room.session.archive.setting(_INSTRUMENT)
+    return {**_USUAL, **(held if isinstance(held, dict) else {})}
+
+
+def note_instrument(room: LibraryRoom, done: Press) -> None:
+    """Note how the shop's instrument reads, and whether bare cards are cleared.
+
+    Parameters
+    ----------
+    room : LibraryRoom
+        Whose page it is.
+    done : Press
+        With the three fields.
+    """
+    said = {name: done.fields.get(name, value) for name, value in _USUAL.items()}
+    room.session.archive.set_setting(_INSTRUMENT, said)
+
+
+def _grounds(room: LibraryRoom) -> list[Panel]:
+    """A bare card of each ground, the one that was read before one that was not."""
+    found: dict[str, Panel] = {}
+    for panel in room.session.archive.panels():
+        there = found.get(str(panel.recipe.ground))
+        if panel.recipe.bare and (there is None or (panel.readings and not there.readings)):
+            found[str(panel.recipe.ground)] = panel
+    return list(found.values())
+
+
+def _colours(room: LibraryRoom) -> list[str]:
+    archive = room.session.archive
+    held = archive.setting(_COLOURS, [])
+    named = [str(c) for c in held] if isinstance(held, list) else []
+    return list(dict.fromkeys([*(str(c) for c in archive.colours() if c.neat), *named]))
+
+
+def name_ground(room: LibraryRoom, done: Press) -> None:
+    """Name a ground: its bare card is there from now on, to be read.
+
+    Parameters
+    ----------
+    room : LibraryRoom
+        Whose page it is.
+    done : Press
+        With the name among its fields.
+    """
+    ground = Ground.parse(done.fields.get("new ground", ""))
+    if str(ground).casefold() in {str(p.recipe.ground).casefold() for p in _grounds(room)}:
+        raise DomainError(f"{ground} is named already.", remedy="name another ground.")
+    note_instrument(room, done)
+    recipe = Recipe(ground, clear=_instrument(room)["clear"])
+    room.session.add([Panel.of(f"{ground} bare"[:80], recipe)])
+    room.changed()
+    room.said = f"{ground}: now read its bare card."
+
+
+def name_colour(room: LibraryRoom, done: Press) -> None:
+    """Name a colour: its first four cards are asked for from now on.
+
+    Parameters
+    ----------
+    room : LibraryRoom
+        Whose page it is.
+    done : Press
+        With the name among its fields.
+    """
+    colour = str(Colour.parse(done.fields.get("new colour", "")))
+    named = _colours(room)
+    if colour.casefold() in {c.casefold() for c in named}:
+        raise DomainError(f"{colour} is named already.", remedy="name another colour.")
+    room.session.archive.set_setting(_COLOURS, [*named, colour])
+
+
+def _wanted(room: LibraryRoom, key: str, fields: dict[str, str]) -> Panel:
+    """The card that a reading is for: a bare one, or one of a colour's first four."""
+    kind, _, rest = key.partition(" ")
+    if kind == "ground":
+        return _grounds(room)[int(rest)]
+    which, _, number = rest.partition(".")
+    colour = _colours(room)[int(which)]
+    card = _four(room, colour)[int(number)]
+    code = fields.get(f"code {rest}", "").strip() or f"{colour} {int(number) + 1}"
+    if card.done:
+        return room.session.archive.panel(card.done[0])
+    return Panel.of(code, card.recipe, date=dt.date.today())
+
+
+def _four(room: LibraryRoom, colour: str) -> Any:
+    return first_four(
+        room.session.archive.panels(), Colour.parse(colour), clear=_instrument(room)["clear"]
+    )
+
+
+def _kept(room: LibraryRoom, panel: Panel, readings: tuple[Reading, ...]) -> None:
+    whole = panel.having(readings=(*panel.readings, *readings))
+    room.session.archive.add([whole])
+    room.changed()
+    room.said = f"{panel.code} is kept."
+
+
+def keep_reading(room: LibraryRoom, done: Press) -> None:
+    """Keep a reading that was typed.
+
+    Parameters
+    ----------
+    room : LibraryRoom
+        Whose page it is.
+    done : Press
+        Its value says for which card.
+    """
+    room.at_card = done.value
+    lab = three_typed(done.fields.get(f"lab {done.value}", ""))
+    if lab is None:
+        raise DomainError(
+            "Nothing is typed yet.",
+            expected="L*, a* and b*, such as 61.2 0.3 1.9",
+            got="an empty field",
+            remedy="type or paste the reading, or take it from a file.",
+        )
+    note_instrument(room, done) if "geometry" in done.fields else None
+    how = _instrument(room)
+    light, _, observer = how["light"].partition("/")
+    view = Viewing(light, observer, how["geometry"])
+    panel = _wanted(room, done.value, dict(done.fields))
+    _kept(room, panel, (Reading(view, "spectrophotometer", lab),))
+
+
+def keep_file(room: LibraryRoom, done: Press) -> None:
+    """Keep the readings that a file holds of one card.
+
+    Parameters
+    ----------
+    room : LibraryRoom
+        Whose page it is.
+    done : Press
+        With the file; the card is the one that was chosen for it.
+    """
+    room.at_card = room.address.get("for", "")
+    panel = _wanted(room, room.at_card, dict(done.fields))
+    _kept(room, panel, readings_in_file(done))
+
+
+def keep_photo(room: LibraryRoom, key: str, found: Photographed) -> None:
+    """Keep what photographs say of a card.
+
+    Parameters
+    ----------
+    room : LibraryRoom
+        Whose page it is.
+    key : str
+        Which card.
+    found : Photographed
+        With a reading.
+    """
+    if found.reading is None:
+        return
+    panel = _wanted(room, key, {})
+    reading = replace(found.reading.reading, picture=picture_name(found.picture))
+    _kept(room, panel, (reading,))
+    room.keep_picture(panel.code, found.picture)
+
+
+# What is drawn
+
+
+def draw(room: LibraryRoom) -> str:
+    """Return the page of a beginning.
+
+    Parameters
+    ----------
+    room : LibraryRoom
+        Whose page it is.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    grounds, colours = _grounds(room), _colours(room)
+    read = [p for p in grounds if p.readings]
+    step = room.address.get("step") or ("grounds" if len(read) < len(grounds) or not read else "colours")
+    past = ["grounds"] * bool(read and len(read) == len(grounds)) + ["colours"] * bool(colours)
+    steps = (
+        ("grounds", "Grounds, read bare", "1"),
+        ("colours", "Colours", "2"),
+        ("first", "First cards", "3"),
+    )
+    empty = not len(room.session.archive)
+    head = "<p><b>A shop begins</b></p><p>Nothing is sprayed for nothing: every card stays.</p>"
+    file = button("I have a file of cards", "room", "file", quiet=True) if empty else ""
+    rail = f"{head}{steps_list(steps, step, past=past)}<p>{file}</p>"
+    title, main, forward = {
+        "grounds": _draw_grounds,
+        "colours": _draw_colours,
+        "first": _draw_first,
+    }[step](room)
+    return room.framed(title, main, rail=rail, forward=forward, place=f"begin {step}")
+
+
+def _reading(room: LibraryRoom, key: str, name: str) -> str:
+    """Where a reading is given: typed or pasted, from a file, off a photograph."""
+    label = field(f"Reading of {name}", f"lab {key}", "")
+    keep = button("Keep", "bare", key, spoken=f"the reading of {name}")
+    chosen = room.address.get("for") == key
+    file = (
+        upload("Choose the file", "bare_file", accept=TABLES)
+        if chosen
+        else button("From a file", "for", key, quiet=True, spoken=f"for {name}")
+    )
+    photo = button("Photograph", "photo", key, quiet=True, spoken=f"of {name}")
+    slot = '<div data-slot="photo"></div>' if room.photo_for == key else ""
+    wrong = room.trouble("bare", "bare_file") if room.at_card == key else ""
+    return f'<div class="wb-reading">{label}{keep}{file}{photo}</div>{wrong}{slot}'
+
+
+def _draw_grounds(room: LibraryRoom) -> tuple[str, str, str]:
+    grounds, how = _grounds(room), _instrument(room)
+    rows = []
+    for i, panel in enumerate(grounds):
+        lab, name = card_lab(panel), str(panel.recipe.ground)
+        seen = card_picture(lab, name, width=96, height=66)
+        told = (
+            f"<p>{esc(numbers(lab))}</p>" if lab is not None else _reading(room, f"ground {i}", name)
+        )
+        rows.append(
+            f'<article class="wb-card wb-begin">{seen}<h2>{esc(name)}</h2><div>{told}</div></article>'
+        )
+    lights = {f"{i}/{o}": f"{i}, {o}°" for i in ILLUMINANTS[:3] for o in ("10", "2")}
+    own = (
+        choice("The instrument", "geometry", _GEOMETRIES, how["geometry"], do="instrument")
+        + choice("Light and observer", "light", lights, how["light"], do="instrument")
+        + choice("Bare cards are", "clear", _CLEARS, how["clear"], do="instrument")
+    )
+    new = field("Name a ground", "new ground", "") + button("Add it", "ground", go=not grounds)
+    main = (
+        "<p>Every ground coat you spray, silver or white or black: name it, then read a bare card "
+        f'of it. A transparent colour can only be as light as its ground.</p>{"".join(rows)}'
+        f'<div class="wb-seek" data-enter="ground">{new}</div>{room.trouble("ground")}'
+        f'<div class="wb-fields">{own}</div>'
+    )
+    ready = any(p.readings for p in grounds)
+    return "Name your grounds", main, button("Next: colours", "step", "colours", go=ready, off=not ready)
+
+
+def _draw_colours(room: LibraryRoom) -> tuple[str, str, str]:
+    colours = _colours(room)
+    rows = "".join(f'<article class="wb-card"><h2>{esc(c)}</h2></article>' for c in colours)
+    new = field("Name a colour", "new colour", "") + button("Add it", "colour", go=not colours)
+    main = (
+        "<p>The transparent colours on your shelf, neat: blends are worked out from them.</p>"
+        f'{rows}<div class="wb-seek" data-enter="colour">{new}</div>{room.trouble("colour")}'
+    )
+    ready = bool(colours)
+    return "Name your colours", main, button("Next: first cards", "step", "first", go=ready, off=not ready)
+
+
+def _draw_first(room: LibraryRoom) -> tuple[str, str, str]:
+    told, left = [], 0
+    archive = room.session.archive
+    for j, colour in enumerate(_colours(room)):
+        rows = []
+        for i, card in enumerate(_four(room, colour)):
+            lab = card_lab(archive.panel(card.done[0])) if card.done else None
+            left += lab is None
+            words = f"<h2>{i + 1}. over {esc(card.recipe.ground)}</h2><p>{esc(card.recipe.schedule.words)}</p>"
+            seen = card_picture(lab, f"{colour} {i + 1}", width=96, height=66)
+            key = f"{j}.{i}"
+            given = f"<p>{esc(numbers(lab))}</p>" if lab is not None else ""
+            if lab is None and room.address.get("read") == key:
+                code = field("Code on its back", f"code {key}", f"{colour} {i + 1}")
+                given = code + _reading(room, f"colour {key}", f"{colour} {i + 1}")
+            elif lab is None:
+                given = button("It is sprayed: read it", "read", key, spoken=f"{colour} {i + 1}")
+            rows.append(
+                f'<article class="wb-card wb-begin">{seen}<div>{words}<p class="wb-muted">'
+                f"{esc(card.teaches)}</p></div><div>{given}</div></article>"
+            )
+        told.append(f"<h2>{esc(colour)}</h2>{''.join(rows)}")
+    main = "".join(told) or "<p>Name a colour first, and read one ground bare.</p>"
+    main += (
+        '<p class="wb-caution">The data sheets decide how it is mixed, flashed and cleared. Air-fed '
+        "breathing apparatus for what has hardener in it; extraction on.</p>"
+    )
+    on = '<a class="wb-press wb-go" href="match_a_sample.ipynb">To the first match</a>' if told and not left else ""
+    title = f"Spray these cards first · {left} left" if left else "The first cards are in"
+    return title, main, on or button("To the cards", "room", "", quiet=True)

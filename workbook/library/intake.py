@@ -1,0 +1,217 @@
+"""A file of cards taken in on the page: looked at, asked about, and only then taken."""
+
+from __future__ import annotations
+
+import tempfile
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal, cast
+
+from workbook.figures import esc
+from workbook.page.fields import button, chips, field, fold, radio, upload
+from workbook.session import HowToRead, import_file, look_at
+from workbook.session.intake import is_bundle
+
+if TYPE_CHECKING:
+    from matchlib.readings import ImportReport
+    from matchlib.readings.questions import Question
+    from workbook.library.app import LibraryRoom
+    from workbook.page import Press
+
+__all__ = ["Take", "draw"]
+
+_KINDS = ".csv,.tsv,.txt,.xlsx,.ods,.cgats,.cxf,.xml,.zip"
+_KNOWN = {
+    "ask": "say so, and take nothing",
+    "keep": "the library is right",
+    "replace": "the file is right",
+    "repeats": "other readings are repeats",
+}
+_SHOWN = 8
+
+
+class Take:
+    """A file that is being taken in."""
+
+    def __init__(self) -> None:
+        self.name = ""
+        self.content = b""
+        self.how = HowToRead()
+        self.report: ImportReport | None = None
+        self.bundle = False
+
+    def _file(self, folder: str) -> Path:
+        place = Path(folder) / (Path(self.name.replace("\\", "/")).name or "file")
+        place.write_bytes(self.content)
+        return place
+
+    def look(self, room: LibraryRoom, done: Press) -> None:
+        """Look at a file that was just chosen.
+
+        Parameters
+        ----------
+        room : LibraryRoom
+            Whose page it is.
+        done : Press
+            With its name and content.
+        """
+        self.name, self.content, self.how = done.value, done.content, HowToRead()
+        self._read(room)
+
+    def answer(self, room: LibraryRoom, done: Press) -> None:
+        """Look again, with the answers that were given.
+
+        Parameters
+        ----------
+        room : LibraryRoom
+            Whose page it is.
+        done : Press
+            With the answers among its fields.
+        """
+        self._hear(done)
+        self._read(room)
+
+    def _hear(self, done: Press) -> None:
+        asked = self.report.questions if self.report is not None else ()
+        given = {
+            q.key: done.fields[f"answer {i}"]
+            for i, q in enumerate(asked)
+            if done.fields.get(f"answer {i}")
+        }
+        known = done.fields.get("known", "ask")
+        self.how = replace(
+            self.how,
+            answers={**self.how.answers, **given},
+            known=cast(Literal["ask", "keep", "replace", "repeats"], known),
+        )
+
+    def _read(self, room: LibraryRoom) -> None:
+        self.report, self.bundle = None, False
+        with tempfile.TemporaryDirectory() as folder:
+            file = self._file(folder)
+            self.bundle = is_bundle(file)
+            if not self.bundle:
+                self.report = look_at(room.session.place, file, self.how)
+
+    def take(self, room: LibraryRoom, done: Press) -> None:
+        """Take the cards in.
+
+        Parameters
+        ----------
+        room : LibraryRoom
+            Whose page it is.
+        done : Press
+            Whose value ``good`` takes the good rows though others are refused.
+        """
+        self._hear(done)
+        good = done.value == "good"
+        with tempfile.TemporaryDirectory() as folder:
+            file = self._file(folder)
+            who = done.fields.get("who", "")
+            taken = import_file(room.session.place, file, self.how, keep_good=good, who=who)
+        room.take = Take()
+        room.changed()
+        room.go("")
+        room.said = taken.text
+
+
+def draw(room: LibraryRoom) -> str:
+    """Return the page of a file.
+
+    Parameters
+    ----------
+    room : LibraryRoom
+        Whose page it is.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    take = room.take
+    choose = upload("Choose a file", "file", accept=_KINDS)
+    words = (
+        "A table, an instrument's file, or a backup of the workbook. It is read and said back; "
+        "nothing is taken in before you say so."
+    )
+    if not take.name:
+        main = f"<p>{words}</p><p>{choose}</p>{room.trouble('file')}"
+        return room.framed("Take in a file", main)
+    another = f'<p class="wb-bar">{upload("Another file", "file", accept=_KINDS)}</p>'
+    wrong = room.trouble("file", "answer", "import")
+    if take.bundle:
+        main = "<p>This is a backup: all its cards come in, with their history.</p>"
+        go = button("Restore it", "import", go=True)
+        return room.framed(take.name, f"{main}{wrong}{another}", forward=go)
+    if take.report is None:
+        return room.framed(take.name, f"{wrong}{another}")
+    found = take.report
+    main = _counted(found) + _questions(found) + _rows(found) + wrong
+    main += fold("Where a known card differs", _known(take.how.known), ident="known")
+    main += fold("What the columns were taken for", _columns(found), ident="columns")
+    main += field("Your name, for the history", "who") + another
+    if found.open:
+        go = button("Go on with these answers", "answer", go=True)
+    elif found.refused and found.panels:
+        left = len(found.refused)
+        go = button(f"Take the good rows, leave {left}", "import", "good", go=True)
+    else:
+        count = len(found.panels)
+        go = button(f"Take in {count} card{'s' * (count != 1)}", "import", go=True, off=not count)
+    return room.framed(f"Take in {take.name}", main, forward=go)
+
+
+def _counted(found: ImportReport) -> str:
+    readings = sum(len(p.readings) for p in found.panels)
+    left = f", {len(found.refused)} rows refused" if found.refused else ""
+    waits = f"; {len(found.open)} question{'s' * (len(found.open) != 1)} first" if found.open else ""
+    return (
+        f'<p class="wb-big">{len(found.panels)} cards, {readings} readings{left}{waits}</p>'
+        + "".join(f'<p class="wb-muted">Look at: {esc(w)}</p>' for w in found.warnings[:_SHOWN])
+    )
+
+
+def _questions(found: ImportReport) -> str:
+    told = []
+    for i, question in enumerate(found.questions):
+        if question.answer is None:
+            told.append(_question(i, question))
+    return "".join(told)
+
+
+def _question(i: int, question: Question) -> str:
+    held = question.answer or question.default or ""
+    options = [
+        radio(f"{c.text}{f' – {c.means}' if c.means else ''}", f"answer {i}", c.key, c.key == held)
+        for c in question.choices
+    ]
+    rows = f"rows {', '.join(map(str, dict.fromkeys(question.rows[:6])))}" if question.rows else ""
+    sure = "" if question.open else " (taken as marked unless you say otherwise)"
+    return (
+        f'<section class="wb-card"><h2>{esc(question.text)}{sure}</h2>'
+        f'<p class="wb-muted">{rows}</p>{chips(question.text, options)}</section>'
+    )
+
+
+def _rows(found: ImportReport) -> str:
+    lines = found.folded()
+    told = "".join(f"<p>{esc(line)}</p>" for line in lines[:_SHOWN])
+    more = "".join(f"<p>{esc(line)}</p>" for line in lines[_SHOWN:])
+    return told + (fold(f"{len(lines) - _SHOWN} more", more, ident="rows") if more else "")
+
+
+def _known(chosen: str) -> str:
+    return chips(
+        "Where a known card differs",
+        [radio(words, "known", key, key == chosen) for key, words in _KNOWN.items()],
+    )
+
+
+def _columns(found: ImportReport) -> str:
+    rows = "".join(
+        f"<tr><th scope='row'>{esc(name)}</th><td>{esc(meaning or 'a note')}</td>"
+        f"<td>{esc(why)}</td></tr>"
+        for name, meaning, why in found.columns
+    )
+    head = "<thead><tr><th>column</th><th>taken for</th><th>why not sure</th></tr></thead>"
+    return f'<div class="wb-scroll"><table>{head}<tbody>{rows}</tbody></table></div>'

@@ -1,0 +1,218 @@
+"""The cards themselves: arranged, sought, looked at; and shown to a customer."""
+
+from __future__ import annotations
+
+import base64
+import datetime as dt
+from typing import TYPE_CHECKING
+
+from matchlib.errors import MatchlibError
+from matchlib.overview import ORDERS, arranged, card_lab, nearest
+from workbook.figures import card_grid, card_picture, esc, number
+from workbook.page import frame
+from workbook.page.fields import button, check, chips, choice, field, fold, problem
+from workbook.page.pictures import coats
+from workbook.session.library import look_at_card
+from workbook.session.typed import three_typed
+
+if TYPE_CHECKING:
+    from matchlib.domain import Panel
+    from matchlib.overview import Lab
+    from workbook.library.app import LibraryRoom
+    from workbook.page import Press
+
+__all__ = ["ARRANGED", "PAGE", "arrange", "draw"]
+
+PAGE = 240
+"""Cards drawn at once."""
+
+ARRANGED = ("by", "ground", "colour", "near", "only")
+"""What of the address says which cards are shown, and how."""
+
+_ONLY = {"year": "sprayed this year", "photo": "with a photograph"}
+_PAPERS = ("A4", "Letter", "A5", "A6", "A7")
+
+
+def arrange(room: LibraryRoom, done: Press) -> None:
+    """Keep in the address what was asked for.
+
+    Parameters
+    ----------
+    room : LibraryRoom
+        Whose page it is.
+    done : Press
+        With the fields of the bar.
+    """
+    asked = {name: done.fields.get(name, "") for name in ("by", "ground", "colour", "near")}
+    asked["only"] = " ".join(done.ticked("only"))
+    asked["by"] = "" if asked["by"] == "hue" else asked["by"]
+    room.address = {**room.address, **asked}
+    _wanted(room)  # said now, if it is no colour
+
+
+def _wanted(room: LibraryRoom) -> Lab | None:
+    """The colour that cards are wanted near to."""
+    near = room.address.get("near", "").strip()
+    if not near:
+        return None
+    by_code = {p.code.casefold(): p for p in room.session.archive.panels()}
+    panel = by_code.get(near.casefold())
+    return three_typed(near) if panel is None else card_lab(panel)
+
+
+def _some(room: LibraryRoom) -> list[Panel]:
+    asked = room.address
+    only = asked.get("only", "").split()
+    year = dt.datetime.now(dt.UTC).year
+    return [
+        p
+        for p in room.session.archive.panels()
+        if asked.get("ground", "") in ("", str(p.recipe.ground))
+        and asked.get("colour", "") in ("", str(p.recipe.colour or "bare"))
+        and ("year" not in only or (p.date is not None and p.date.year == year))
+        and ("photo" not in only or any(r.picture or r.source == "photo" for r in p.readings))
+    ]
+
+
+def draw(room: LibraryRoom) -> str:
+    """Return the page of the cards.
+
+    Parameters
+    ----------
+    room : LibraryRoom
+        Whose page it is.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    archive, asked, some = room.session.archive, room.address, _some(room)
+    public = room.room == "show"
+    try:
+        lab = _wanted(room)
+    except MatchlibError as error:
+        lab, room.error, room.at = None, error, "arrange"
+    if lab is None:
+        cards, notes = arranged(some, asked.get("by") or "hue"), {}
+    else:
+        near = nearest(some, lab)
+        cards = tuple((p, own) for p, own, _ in near)
+        notes = {p.code: f"{p.code} · {number(away)}" for p, _, away in near}
+    code = asked.get("card", "")
+    if public:
+        return _for_customer(room, cards, code)
+    count = f"{len(cards)} of {len(archive)}" if len(cards) < len(archive) else f"{len(archive)}"
+    title = f"Library · {count} card{'s' * (len(archive) != 1)}"
+    more = ""
+    if len(cards) > room.shown:
+        more = button(f"Show more of the {len(cards)}", "more", quiet=True)
+    grid = card_grid(cards[: room.shown], chosen=code, notes=notes)
+    adding = (
+        button("Add a card", "room", "back", quiet=True)
+        + button("Take in a file", "room", "file", quiet=True)
+        + button("Grounds and colours", "room", "begin", quiet=True)
+        + button("Show to a customer", "room", "show", quiet=True)
+    )
+    main = f'{_bar(room, lab)}{grid}<p class="wb-bar">{more}</p><p class="wb-bar">{adding}</p>'
+    return room.framed(title, main, back=_card(room, code) if code else "", place="library")
+
+
+def _bar(room: LibraryRoom, lab: Lab | None) -> str:
+    archive, asked = room.session.archive, room.address
+    grounds = {"": "all grounds", **{str(g): str(g) for g in archive.grounds()}}
+    colours = {str(c): str(c) for c in archive.colours()}
+    colours = {"": "all colours", **colours, "bare": "bare grounds"}
+    orders = {name: words for name, (words, _) in ORDERS.items()}
+    by = "near" if lab is not None else asked.get("by") or "hue"
+    if lab is not None:
+        orders = {"near": "nearest first"}
+    only = asked.get("only", "").split()
+    ticks = [check(words, "only", k, k in only, do="arrange") for k, words in _ONLY.items()]
+    fields = (
+        field("Near a colour", "near", asked.get("near", ""), kind="search")
+        + choice("Order", "by", orders, by, do="arrange")
+        + choice("Ground", "ground", grounds, asked.get("ground", ""), do="arrange")
+        + choice("Colour", "colour", colours, asked.get("colour", ""), do="arrange")
+    )
+    fields = fields.replace('type="search"', 'type="search" placeholder="L a b, or a code"', 1)
+    seek = button("Find", "arrange", quiet=True)
+    return (
+        f'<div class="wb-seek" data-enter="arrange">{fields}{seek}</div>'
+        f"{chips('Only some', ticks)}{room.trouble('arrange')}"
+    )
+
+
+def _card(room: LibraryRoom, code: str) -> str:
+    """The back of the card that is looked at."""
+    try:
+        seen = look_at_card(room.session.archive, code, room.model)
+    except MatchlibError as error:
+        return problem(error)
+    recipe, panel = seen.panel.recipe, seen.panel
+    over = (
+        f"<b>{esc(recipe.ground)}</b>, bare"
+        if recipe.colour is None
+        else f"<b>{esc(recipe.colour)}</b> over <b>{esc(recipe.ground)}</b>"
+    )
+    laid = "" if recipe.schedule is None else recipe.schedule.words
+    if recipe.clear is not None:
+        laid = f"{laid}, clear" if laid else "under clear"
+    drawn = coats(seen.coats, size=26) if len(seen.coats) > 1 else ""
+    reads = "never read"
+    if seen.lab is not None:
+        times = len(panel.readings)
+        twice = {0: ", before this stage", 1: ""}.get(times, f", read {times} times")
+        reads = "L* {} a* {} b* {}".format(*(number(v) for v in seen.lab)) + twice
+    lines = "<br>".join(esc(line) for line in (reads, *seen.back[:4], seen.trust) if line)
+    log = "".join(f"<p>{esc(line)}</p>" for line in (*seen.log, *seen.back[4:]))
+    log += "".join(f"<p>Sprayed for job {j.number}, {esc(j.name)}.</p>" for j in seen.jobs)
+    pictures = "".join(
+        f'<img class="wb-photo" alt="Photograph of {esc(panel.code)}" '
+        f'src="data:image/jpeg;base64,{base64.b64encode(data).decode("ascii")}">'
+        for _, data in seen.pictures
+    )
+    papers = choice("Label paper", "paper", {p: p for p in _PAPERS}, "A4")
+    first = field("First free label", "first", "1")
+    begun = ""
+    if room.begun is not None:
+        begun = (
+            f'<p class="wb-said" role="status">Job {room.begun.number} is begun.</p>'
+            f'<a class="wb-press wb-go" href="match_a_sample.ipynb?job={room.begun.number}">'
+            f"Go on with job {room.begun.number}</a>"
+        )
+    presses = (
+        (begun or button("Match this colour", "match", panel.code, go=True, off=not panel.readings))
+        + button("Amend the back", "amend", panel.code)
+        + button("Print its label", "label", panel.code)
+    )
+    return (
+        f"{card_picture(seen.lab, panel.code)}<h2>{esc(panel.code)}</h2>"
+        f"<p>{over}<br>{esc(laid)}</p>{drawn}<p class='wb-muted'>{lines}</p>"
+        f"<div class='wb-stack'>{presses}</div>{room.trouble('match', 'label')}"
+        + fold("Stages, readings and log", f'<div class="wb-muted">{log}</div>', ident="log")
+        + (fold(f"Photographs ({len(seen.pictures)})", pictures, ident="pictures") if pictures else "")
+        + fold("Label", papers + first, ident="label")
+        + f"<p>{button('Close', 'card', panel.code, quiet=True)}</p>"
+    )
+
+
+def _for_customer(room: LibraryRoom, cards: object, code: str) -> str:
+    """The cards without recipes, customers or anybody's name."""
+    labs = dict((p.code, lab) for p, lab in cards)  # type: ignore[attr-defined]  # pairs
+    large = ""
+    if code in labs:
+        large = (
+            card_picture(labs[code], code, width=520, height=300)
+            + f"<h2>{esc(code)}</h2><p>{button('Close', 'card', code, quiet=True)}</p>"
+        )
+    read = [(p, lab) for p, lab in cards if lab is not None]  # type: ignore[attr-defined]
+    grid = card_grid(read[: room.shown], chosen=code, public=True)
+    more = button("More colours", "more", quiet=True) if len(read) > room.shown else ""
+    return frame(
+        "Our colours",
+        f'<p class="wb-muted">A screen cannot show a colour as it is: ask for the card.</p>'
+        f'<div class="wb-large">{large}</div>{grid}<p class="wb-bar">{more}</p>',
+        place="show",
+        forward=button("Back to the workshop", "room", "", quiet=True),
+    )

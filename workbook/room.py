@@ -1,0 +1,264 @@
+"""What the pages of library, archive and training share: their archive, its model, work and undo."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from matchlib.errors import FitError, MatchlibError
+from workbook.figures import Raw, esc
+from workbook.page import Page, Press, frame
+from workbook.page.fields import button, problem
+from workbook.session.library import last_change
+
+if TYPE_CHECKING:
+    from matchlib.archive import Change
+    from matchlib.stepping import Step
+    from workbook.session import Session
+
+__all__ = ["Room", "Stopped", "closed", "room_page"]
+
+
+class Stopped(Exception):  # noqa: N818  no error: the user pressed Stop, or asked anew
+    """The work was stopped by its user."""
+
+
+class Room:
+    """A page over one archive; what is pressed goes to the method ``do_`` and its name.
+
+    Parameters
+    ----------
+    session : Session
+        Open.
+    """
+
+    def __init__(self, session: Session) -> None:
+        self.session = session
+        self.address: dict[str, str] = {}
+        self.page: Any = None
+        self.model: Any = None
+        self.error: Exception | None = None
+        self.at = ""  # what was pressed when it went wrong
+        self.said = ""
+        self._job = object()
+        self._undoable: tuple[str, Change | None] | None = None
+
+    # What a page asks of its screen
+
+    def press(self, done: Press) -> None:
+        """Do what was pressed; what it is not known by is no press of this page.
+
+        Parameters
+        ----------
+        done : Press
+            From the browser.
+        """
+        self.error, self.at, self.said = None, "", ""
+        call = getattr(self, f"do_{done.do}", None)
+        if call is not None:
+            call(done)
+
+    def wrong(self, error: Exception, done: Press | None) -> None:
+        """Keep what went wrong until the next press.
+
+        Parameters
+        ----------
+        error : Exception
+            In the user's words if it is one of ours.
+        done : Press, optional
+            What was pressed.
+        """
+        if not isinstance(error, Stopped):
+            self.error, self.at = error, "" if done is None else done.do
+
+    def draw(self) -> str:
+        """Return the page.
+
+        Returns
+        -------
+        str
+            HTML.
+        """
+        raise NotImplementedError
+
+    # What the rooms have in common
+
+    def do_open(self, _: Press) -> None:
+        """Begin with the model that was fitted last, fitted anew where the archive changed."""
+        self.learn()
+
+    def do_undo(self, done: Press) -> None:
+        """Take back the last change of cards and names."""
+        change = self.undoable
+        if change is not None:
+            self.session.undo(change.number, who=done.fields.get("who", ""), why="taken back")
+            self.changed()
+            self.said = f"Taken back: {change.action} {change.subject}."
+
+    def do_stop(self, _: Press) -> None:
+        """Stop what is being worked out."""
+        self._job = object()
+        self.said = "Stopped; nothing was changed."
+
+    @property
+    def undoable(self) -> Change | None:
+        """The last change that can be taken back here; asked of the archive when it changed."""
+        archive = self.session.archive
+        if self._undoable is None:
+            self._undoable = ("", last_change(archive))
+        return self._undoable[1]
+
+    @property
+    def undo_words(self) -> str:
+        """What an undo would take back."""
+        change = self.undoable
+        return "" if change is None else f"{change.action} {change.subject}"
+
+    def changed(self) -> None:
+        """Note that the archive was changed, and learn from it anew."""
+        self._undoable = None
+        self.learn()
+
+    def learn(self) -> None:
+        """Get the model ready without keeping anybody waiting."""
+        if len(self.session.archive):
+            self.work("Learning from the cards", self._fitted_model, self._learnt, quiet=True)
+
+    def _fitted_model(self, step: Step) -> Any:
+        try:
+            return self.session.fit(step=step).model
+        except FitError:
+            return None  # too few cards yet; the page says so where it needs a model
+
+    def _learnt(self, model: Any) -> None:
+        self.model = model
+
+    def work(
+        self,
+        words: str,
+        compute: Callable[[Step], Any],
+        then: Callable[[Any], object],
+        *,
+        quiet: bool = False,
+    ) -> None:
+        """Do what takes long, in a thread; what was begun before is dropped.
+
+        Parameters
+        ----------
+        words : str
+            What is being done.
+        compute : callable
+            Takes a step to call between pieces of the work, which ends it once it is stopped.
+        then : callable
+            Takes what came of it.
+        quiet : bool
+            Whether nobody waits for it.
+        """
+        job = self._job = object()
+
+        def step(_: float | None, __: str = "") -> None:
+            if self._job is not job:
+                raise Stopped
+
+        if self.page is None:
+            then(compute(step))
+        else:
+            self.page.later("" if quiet else words, lambda: compute(step), then)
+
+    @property
+    def message(self) -> Raw:
+        """What was done last, or what went wrong that has no place of its own."""
+        told = f'<p class="wb-said" role="status">{esc(self.said)}</p>' if self.said else ""
+        return Raw(told + problem(self.error if not self.at else None))
+
+    def trouble(self, *presses: str) -> Raw:
+        """Return what went wrong with one of these presses, to stand beside them.
+
+        Parameters
+        ----------
+        *presses : str
+            Their names.
+
+        Returns
+        -------
+        Raw
+            HTML.
+        """
+        return problem(self.error if self.at in presses else None)
+
+    def waiting(self, words: str) -> Raw:
+        """Return what stands where a model is needed and there is none.
+
+        Parameters
+        ----------
+        words : str
+            What needs it.
+
+        Returns
+        -------
+        Raw
+            HTML.
+        """
+        return Raw(f'<p class="wb-muted">{esc(words)}</p>')
+
+
+class _Closed:
+    """Says why there is nothing to show."""
+
+    def __init__(self, error: Exception) -> None:
+        self.error, self.address = error, dict[str, str]()
+
+    def draw(self) -> str:
+        main = problem(self.error) + button("Try again", "open", quiet=True)
+        return frame("The archive cannot be opened", main, place="closed")
+
+    def press(self, done: Press) -> None:
+        """Do nothing: there is nothing to do."""
+
+    def wrong(self, error: Exception, done: Press | None) -> None:
+        """Keep what went wrong."""
+        self.error = error
+
+
+def closed(error: Exception) -> Page:
+    """Return a page that says why there is nothing to show.
+
+    Parameters
+    ----------
+    error : Exception
+        Why.
+
+    Returns
+    -------
+    Page
+        To be shown.
+    """
+    return Page(_Closed(error))
+
+
+def room_page(make: Callable[[Session], Room], place: str | Path | None = None) -> Page:
+    """Return a page of the archive named, or of the one that the workbook was opened with.
+
+    Parameters
+    ----------
+    make : callable
+        Takes the session, gives the screen.
+    place : str or Path, optional
+        File or URL; what ``WORKBOOK_ARCHIVE`` names if None, else the demonstration.
+
+    Returns
+    -------
+    Page
+        Also when it cannot be opened: it then says why.
+    """
+    from workbook.session.here import session_here
+
+    try:
+        session, _ = session_here(place)
+        screen = make(session)
+    except MatchlibError as error:
+        return closed(error)
+    page = Page(screen)
+    screen.page = page
+    return page

@@ -1,0 +1,243 @@
+"""A card of the library looked at: its stages, its log, its photographs; and matched anew."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from matchlib.domain import CoatSchedule, CoatStep, Recipe, lots_text
+from matchlib.errors import MatchlibError, TargetError
+from matchlib.overview import card_lab
+from workbook.session.targets import lab_of, readings_by_angle
+
+if TYPE_CHECKING:
+    from matchlib.archive import Archive, Change
+    from matchlib.domain import LoggedCoat, Panel, Stage
+    from matchlib.job import Job
+    from matchlib.overview import Lab
+    from matchlib.regression import FilmPredictor
+
+__all__ = ["CardLook", "last_change", "look_at_card", "match_card"]
+
+_RECENT = dt.timedelta(hours=12)
+_APART = 3.0  # ΔE00 from which on a back is worth a second look (common practice, no source)
+_KINDS = {"panel", "name", "finding"}
+
+
+@dataclass(frozen=True, slots=True)
+class CardLook:
+    """A card as it is shown.
+
+    Parameters
+    ----------
+    panel : Panel
+        The card.
+    lab : tuple of 3 float or None
+        How it reads now.
+    back : tuple of str
+        What is written on its back beside the recipe, a line each.
+    log : tuple of str
+        Stage by stage: what was sprayed and read, and what was noted of each coat.
+    pictures : tuple of (str, bytes)
+        Photographs kept with it, small: name and JPEG.
+    jobs : tuple of Job
+        For which it was sprayed.
+    coats : tuple of tuple of 3 float
+        CIELAB of the bare ground and after each coat, by the law; empty without a model.
+    trust : str
+        How far law and reading are apart, in words; empty where that is not known.
+    """
+
+    panel: Panel
+    lab: Lab | None
+    back: tuple[str, ...]
+    log: tuple[str, ...]
+    pictures: tuple[tuple[str, bytes], ...]
+    jobs: tuple[Job, ...]
+    coats: tuple[Lab, ...] = ()
+    trust: str = ""
+
+
+def look_at_card(archive: Archive, code: str, model: FilmPredictor | None = None) -> CardLook:
+    """Gather what there is of a card.
+
+    Parameters
+    ----------
+    archive : Archive
+        Open.
+    code : str
+        Of the card.
+    model : FilmPredictor, optional
+        Of the archive, for the coats and for how far to trust it.
+
+    Returns
+    -------
+    CardLook
+        All of it.
+
+    Raises
+    ------
+    ArchiveError
+        If there is no such card.
+    """
+    panel = archive.panel(code)
+    pictures = tuple(
+        (a.name, a.data) for a in archive.attachments(panel.code) if a.name.endswith(".jpg")
+    )
+    jobs = tuple(j for j in archive.jobs() if panel.code in j.panels)
+    coats, trust = _by_law(panel, model)
+    return CardLook(panel, card_lab(panel), _back(panel), _log(panel), pictures, jobs, coats, trust)
+
+
+def _by_law(panel: Panel, model: FilmPredictor | None) -> tuple[tuple[Lab, ...], str]:
+    from matchlib.overview import misses, three, usual_view
+
+    if model is None:
+        return (), ""
+    try:
+        found = misses(model, [panel])
+        labs = model.predict_recipes(_rising(panel.recipe), usual_view(model))
+    except MatchlibError:
+        return (), ""  # a name that the model has not met says nothing of the others
+    off = found[0].difference if found else None
+    trust = "" if off is None else f"law and reading agree within ΔE00 {off:.1f}"
+    if off is not None and off > _APART:
+        trust = f"law and reading are ΔE00 {off:.1f} apart: look at its back"
+    return tuple(three(lab) for lab in labs), trust
+
+
+def _rising(recipe: Recipe) -> list[Recipe]:
+    """The bare ground, and the recipe after each of its coats."""
+    rising = [Recipe(recipe.ground, None, None, recipe.clear)]
+    laid: list[CoatStep] = []
+    for step in () if recipe.schedule is None else recipe.schedule.steps:
+        for n in range(1, step.coats + 1):
+            so_far = CoatSchedule((*laid, CoatStep(n, step.ratio, step.colour, step.over)))
+            rising.append(Recipe(recipe.ground, recipe.colour, so_far, recipe.clear))
+        laid.append(step)
+    return rising
+
+
+def _back(panel: Panel) -> tuple[str, ...]:
+    day = f"{panel.date:%d %B %Y}".lstrip("0") if panel.date else ""
+    sprayed = " ".join(
+        (f"on {day}" if day else "", f"by {panel.sprayer}" if panel.sprayer else "")
+    ).strip()
+    climate = [f"{panel.temperature:g} °C"] if panel.temperature is not None else []
+    climate += [f"{panel.humidity:g} % humidity"] if panel.humidity is not None else []
+    rows = [
+        f"sprayed {sprayed}" if sprayed else "",
+        f"lot {panel.lot}" if panel.lot else "",
+        f"other lots: {lots_text(panel.stages[-1].lots)}" if panel.stages[-1].lots else "",
+        f"batch of the ground {panel.batch}" if panel.batch else "",
+        ", ".join(climate),
+        panel.setup.words,
+        f"drawer {panel.drawer}" if panel.drawer else "",
+        f"customer {panel.customer}" if panel.customer else "",
+        panel.note,
+        *(f"{name}: {value}" for name, value in panel.extra),
+    ]
+    return tuple(row for row in rows if row)
+
+
+def _log(panel: Panel) -> tuple[str, ...]:
+    rows = []
+    for number, stage in enumerate(panel.stages, 1):
+        of = f"Stage {number}: " if len(panel.stages) > 1 else ""
+        rows.append(f"{of}{stage.recipe.words}.")
+        rows += [_coat_words(entry) for entry in stage.log]
+        rows += _reading_lines(stage)
+    return tuple(rows)
+
+
+def _coat_words(entry: LoggedCoat) -> str:
+    parts = [
+        f"Coat {entry.coat}",
+        *(
+            str(value)
+            for value in (
+                f"{entry.at:%H:%M}" if entry.at else "",
+                entry.ratio or "",
+                entry.sprayer,
+                entry.lot,
+            )
+            if value
+        ),
+    ]
+    return ", ".join(parts)
+
+
+def _reading_lines(stage: Stage) -> list[str]:
+    rows = []
+    for reading in stage.readings:
+        lab = "L* {:.1f} a* {:.1f} b* {:.1f}".format(*lab_of(reading))
+        kind = ", a spectrum" if reading.spectral else ""
+        when = f", {reading.state}" if reading.state else ""
+        rows.append(f"Read by {reading.source}: {lab}{kind} ({reading.viewing}{when})")
+    return rows or ["Not read yet."]
+
+
+def match_card(archive: Archive, code: str, *, who: str = "") -> Job:
+    """Begin a job with a card as its target.
+
+    Parameters
+    ----------
+    archive : Archive
+        Open for writing.
+    code : str
+        Of the card.
+    who : str
+        For the history.
+
+    Returns
+    -------
+    Job
+        Kept, waiting for a recipe.
+
+    Raises
+    ------
+    TargetError
+        If the card was never read.
+    """
+    from matchlib.job import Job
+
+    panel = archive.panel(code)
+    if not panel.readings:
+        raise TargetError(
+            f"{panel.code} was never read, so it cannot be matched.",
+            expected="a reading of the card as it is now",
+            got="none",
+            remedy="read it, and write the reading on its back.",
+        )
+    readings = readings_by_angle(panel.readings, where=panel.code)
+    job = Job(f"like {panel.code}", customer=panel.customer).aimed(readings)
+    return archive.keep_job(job, who=who, why=f"to match {panel.code}")
+
+
+def last_change(archive: Archive, *, now: dt.datetime | None = None) -> Change | None:
+    """Return the last change of cards, names or findings that can be taken back from a page.
+
+    Parameters
+    ----------
+    archive : Archive
+        Open.
+    now : datetime.datetime, optional
+        What counts as now; the clock's time if None.
+
+    Returns
+    -------
+    Change or None
+        The newest of the last twelve hours that was not undone; files taken in, and what is older,
+        are taken back from the history, where it is seen what came after them.
+    """
+    history = archive.history()
+    undone = {change.undoes for change in history}
+    when = dt.datetime.now(dt.UTC) if now is None else now
+    for change in reversed(history):
+        if when - change.at > _RECENT:
+            return None
+        own = change.items and not change.file and {item.kind for item in change.items} <= _KINDS
+        if own and change.undoes is None and change.number not in undone:
+            return change
+    return None
