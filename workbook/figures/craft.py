@@ -39,7 +39,8 @@ def linked(text: str, seen: set[str] | None = None) -> Raw:
         if seen is not None:
             seen.add(term.word)
         out.append(esc(text[at:start]))
-        opened = f'<a href="#{_anchor(term.word)}" title="{esc(term.meaning)}">'
+        anchor = _anchor(term.word)
+        opened = f'<a href="#{anchor}" data-do="word" data-value="{anchor}" title="{esc(term.meaning)}">'
         out.append(f"{opened}{esc(text[start:end])}</a>")
         at = end
     return Raw("".join(out) + esc(text[at:]))
@@ -56,15 +57,15 @@ def glossary_list() -> Raw:
     items = []
     for term in GLOSSARY:
         chips = "".join(chip(lab, size=30) for lab in term.labs)
-        also = f' <span class="cpw-muted">({esc(", ".join(term.also))})</span>' if term.also else ""
+        also = f' <span class="wb-muted">({esc(", ".join(term.also))})</span>' if term.also else ""
         items.append(
-            f'<div class="cpw-card" id="{_anchor(term.word)}" style="flex:1 1 320px">'
-            f'<span class="cpw-pair" style="gap:0">{chips}</span>'
+            f'<div class="wb-card" id="{_anchor(term.word)}" style="flex:1 1 320px">'
+            f'<span class="wb-pair" style="gap:0">{chips}</span>'
             f"<p><strong>{esc(term.word)}</strong>{also}: {esc(term.meaning)}</p></div>"
         )
     return Raw(
-        '<p class="cpw-muted">Swatches are invented, for orientation.</p>'
-        f'<div class="cpw-figures">{"".join(items)}</div>'
+        '<p class="wb-muted">Swatches are invented, for orientation.</p>'
+        f'<div class="wb-bar">{"".join(items)}</div>'
     )
 
 
@@ -90,7 +91,7 @@ def trouble_list(troubles: Sequence[Trouble] = TROUBLES) -> Raw:
         for t, own in zip(troubles, seen, strict=True)
     ]
     return Raw(
-        "".join(items) + '<p class="cpw-muted">Common practice, no source; the data sheets of '
+        "".join(items) + '<p class="wb-muted">Common practice, no source; the data sheets of '
         "ground, colour and clear stand above it.</p>"
     )
 
@@ -106,7 +107,7 @@ def protocol_list() -> Raw:
     seen: set[str] = set()
     items = [
         f"<li><strong>{esc(s.name)}.</strong> {linked(s.text, seen)} "
-        f'<span class="cpw-muted">Write down: {esc(s.ask)}. ({esc(s.source)})</span></li>'
+        f'<span class="wb-muted">Write down: {esc(s.ask)}. ({esc(s.source)})</span></li>'
         for s in PROTOCOL
     ]
     return Raw(f"<ol>{''.join(items)}</ol>")

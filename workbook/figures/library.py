@@ -39,7 +39,7 @@ def card_grid(
     chosen : str
         Code of the one that is looked at.
     notes : mapping of str to str, optional
-        By code, what is written below in place of the code.
+        By code, what is written below the code.
     public : bool
         Whether a stranger looks on: then no recipe is spoken either.
 
@@ -58,7 +58,7 @@ def card_grid(
         out.append(
             f'<button class="wb-tile" data-do="card" data-value="{esc(code)}" '
             f'aria-label="{esc(f"{said} {note}".strip())}"{on}><i{paint}></i>'
-            f"<span>{esc(note or code)}</span></button>"
+            f"<span>{esc(code)}</span>{f'<span>{esc(note)}</span>' if note else ''}</button>"
         )
     return Raw(f'<div class="wb-tiles">{"".join(out)}</div>')
 

@@ -354,7 +354,8 @@ def draw(room: LibraryRoom) -> str:
     title = f"The back of {code}" if code else "A new card"
     keep = button(f"Keep {'it' if code else 'this card'}", "keep", go=True)
     leave = button("Back to the cards", "room", "", quiet=True)
-    return room.framed(title, html, back=_said(entry, at), forward=f"{leave} {keep}")
+    both = f'<span class="wb-pair">{leave}{keep}</span>'
+    return room.framed(title, html, back=_said(entry, at, bool(code)), forward=both)
 
 
 _SOURCES = {"spectrophotometer": "spectrophotometer", "photo": "photograph"}
@@ -391,7 +392,7 @@ def _there(panel: Panel | None) -> str:
     return str(fold(f"Its readings ({len(panel.readings)})", table + f"<p>{aside}</p>", ident="readings"))
 
 
-def _said(entry: Entry, at: dict[str, str]) -> str:
+def _said(entry: Entry, at: dict[str, str], amending: bool) -> str:
     """The back said again, with what is to be asked."""
     try:
         draft = _draft(at, entry.readings)
@@ -400,7 +401,8 @@ def _said(entry: Entry, at: dict[str, str]) -> str:
     except ValueError as error:
         return problem(error)
     recipe = draft.panel.recipe
-    words = "".join(f"<p>{esc(line)}</p>" for line in draft.text.splitlines())
+    lines = [t for t in draft.text.splitlines() if not (amending and t == "No reading yet.")]
+    words = "".join(f"<p>{esc(line)}</p>" for line in lines)
     cups = ""
     for ratio in dict.fromkeys(s.ratio for s in (recipe.schedule.steps if recipe.schedule else ())):
         cups += f"<figure>{Raw(cup_svg(ratio, colour=recipe.colour, width=236))}</figure>"

@@ -98,7 +98,7 @@ def draw(room: LibraryRoom) -> str:
     else:
         near = nearest(some, lab)
         cards = tuple((p, own) for p, own, _ in near)
-        notes = {p.code: f"{p.code} · {number(away)}" for p, _, away in near}
+        notes = {p.code: f"ΔE {number(away)}" for p, _, away in near}
     code = asked.get("card", "")
     if public:
         return _for_customer(room, cards, code)

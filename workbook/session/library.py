@@ -128,7 +128,7 @@ def _back(panel: Panel) -> tuple[str, ...]:
     climate += [f"{panel.humidity:g} % humidity"] if panel.humidity is not None else []
     rows = [
         f"sprayed {sprayed}" if sprayed else "",
-        f"lot {panel.lot}" if panel.lot else "",
+        panel.lot if panel.lot.startswith("lot") else f"lot {panel.lot}" if panel.lot else "",
         f"other lots: {lots_text(panel.stages[-1].lots)}" if panel.stages[-1].lots else "",
         f"batch of the ground {panel.batch}" if panel.batch else "",
         ", ".join(climate),

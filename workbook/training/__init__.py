@@ -1,7 +1,7 @@
-"""Train on grounds: ladders, exercises from real panels, lessons computed from the archive."""
+"""The notebook 'Training': what grounds do, ratios, a first day, guessing, lessons, words."""
 
 from __future__ import annotations
 
-from workbook.training.app import Training, open_training
+from workbook.training.app import training_page
 
-__all__ = ["Training", "open_training"]
+__all__ = ["training_page"]

@@ -1,0 +1,7 @@
+"""The notebook 'Archive': what was sprayed, what looks wrong, how good it is, what to spray next."""
+
+from __future__ import annotations
+
+from workbook.archive_page.app import archive_page
+
+__all__ = ["archive_page"]

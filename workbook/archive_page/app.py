@@ -1,0 +1,161 @@
+"""The archive's screen: its contents at the left, one part of them on screen."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from matchlib.audit import Finding
+from workbook.archive_page import findings, pictures, trust
+from workbook.page import frame, steps_list
+from workbook.page.fields import button
+from workbook.room import Room, room_page
+
+if TYPE_CHECKING:
+    from workbook.page import Page, Press
+    from workbook.session import Session
+
+__all__ = ["ArchiveRoom", "archive_page"]
+
+_PARTS = {
+    "sprayed": ("What was sprayed", pictures.draw_sprayed),
+    "wrong": ("What looks wrong", findings.draw),
+    "reach": ("What is within reach", pictures.draw_reach),
+    "repeats": ("How well cards repeat", pictures.draw_repeats),
+    "near": ("How near predictions come", trust.draw_near),
+    "drift": ("Drift by day and lot", trust.draw_drift),
+    "next": ("What to spray next", trust.draw_next),
+    "why": ("Why a prediction says so", trust.draw_why),
+    "history": ("History", trust.draw_history),
+}
+
+
+class ArchiveRoom(Room):
+    """One archive looked at as a whole.
+
+    Parameters
+    ----------
+    session : Session
+        Open.
+    """
+
+    def __init__(self, session: Session) -> None:
+        super().__init__(session)
+        self.findings: list[Finding] | None = None
+        self.laws: dict[str, tuple[Any, Any, Any]] = {}  # read, as written, as proposed; by key
+        self.found: dict[str, Any] = {}  # what was worked out, by part
+        self.chosen: dict[str, str] = {}  # what was chosen in a part's fields
+
+    @property
+    def part(self) -> str:
+        """Which part is on screen."""
+        named = self.address.get("part", "")
+        return named if named in _PARTS else "sprayed"
+
+    def draw(self) -> str:
+        """Return the part that is on screen."""
+        panels = self.session.archive.panels()
+        grounds = {n for p in panels for n in p.recipe.ground.names}
+        colours = {n for p in panels if p.recipe.colour for n in p.recipe.colour.names}
+        count = (
+            f"<p><b>{len(panels)} cards</b> · {len(grounds)} ground{'s' * (len(grounds) != 1)} · "
+            f"{len(colours)} colour{'s' * (len(colours) != 1)}</p>"
+        )
+        marks = {"wrong": "·" if self.findings is None else str(len(findings.open_(self)))}
+        contents = [(name, words, marks.get(name, "·")) for name, (words, _) in _PARTS.items()]
+        title, part = _PARTS[self.part]
+        main, forward = part(self)
+        return frame(
+            title,
+            f"{self.message}{main}",
+            place=f"archive {self.part}",
+            rail=count + steps_list(contents, self.part, do="part"),
+            undo=self.undo_words,
+            forward=forward,
+        )
+
+    def _learnt(self, model: Any) -> None:
+        super()._learnt(model)
+        if self.findings is None and model is not None:
+            findings.look(self, quiet=True)
+
+    def changed(self) -> None:
+        """Note that the archive was changed; what was worked out of it no longer holds."""
+        self.found.clear()
+        super().changed()
+
+    def do_part(self, done: Press) -> None:
+        """Go to a part."""
+        self.address = {"part": done.value}
+
+    def do_choose(self, done: Press) -> None:
+        """Show what is chosen in a part's fields."""
+        self.chosen = {**self.chosen, **done.fields}
+
+    def do_coats(self, done: Press) -> None:
+        """Redraw as the slider moves."""
+        self.do_choose(done)
+
+    def do_look(self, _: Press) -> None:
+        """Look for what is wrong."""
+        findings.look(self)
+
+    def do_fix(self, done: Press) -> None:
+        """Write what a finding proposes."""
+        findings.fix(self, done)
+
+    def do_aside(self, done: Press) -> None:
+        """Put a finding's card aside."""
+        findings.aside(self, done)
+
+    def do_ignore(self, done: Press) -> None:
+        """Leave a finding as it is, for good."""
+        findings.ignore(self, done)
+
+    def do_again(self, done: Press) -> None:
+        """Show again what was left as it is."""
+        findings.show_again(self, done)
+
+    def do_turn_to(self, done: Press) -> None:
+        """Look at another finding."""
+        self.address = {"part": "wrong", "finding": done.value}
+
+    def do_repeats(self, _: Press) -> None:
+        """Work out what makes cards differ."""
+        pictures.work_repeats(self)
+
+    def do_validate(self, done: Press) -> None:
+        """Leave cards out, and predict them."""
+        self.do_choose(done)
+        trust.work_near(self, done)
+
+    def do_plan(self, done: Press) -> None:
+        """Choose what to spray next."""
+        self.do_choose(done)
+        trust.work_next(self)
+
+    def do_undo_change(self, done: Press) -> None:
+        """Take back one change of the history."""
+        change = self.session.undo(int(done.value), who=done.fields.get("who", ""), why="in the log")
+        self.changed()
+        self.said = f"Change {done.value} was undone: {change.subject} ({change.words})."
+
+    def stop(self) -> str:
+        """Return the press that stops long work."""
+        return button("Stop", "stop", quiet=True)
+
+
+def archive_page(archive: str | Path | None = None) -> Page:
+    """Return the page.
+
+    Parameters
+    ----------
+    archive : str or Path, optional
+        As `workbook.session.here.session_here` takes it.
+
+    Returns
+    -------
+    Page
+        To be shown.
+    """
+    return room_page(ArchiveRoom, archive)

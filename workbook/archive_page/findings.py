@@ -1,0 +1,191 @@
+"""What looks wrong, acted on one by one: the card as read beside what its back says."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from matchlib.overview import panel_lab, usual_view
+from matchlib.tails import chance_words
+from workbook.figures import esc
+from workbook.page.fields import button, field
+from workbook.page.pictures import areas, numbers
+
+if TYPE_CHECKING:
+    from matchlib.audit import Finding
+    from matchlib.stepping import Step
+    from workbook.archive_page.app import ArchiveRoom
+    from workbook.page import Press
+
+__all__ = ["aside", "draw", "fix", "ignore", "look", "open_", "show_again"]
+
+
+def open_(room: ArchiveRoom) -> list[Finding]:
+    """Return the findings that nobody has decided on.
+
+    Parameters
+    ----------
+    room : ArchiveRoom
+        Whose page it is.
+
+    Returns
+    -------
+    list of Finding
+        The likeliest first.
+    """
+    ignored = room.session.archive.ignored()
+    return [f for f in room.findings or () if f.key not in ignored]
+
+
+def look(room: ArchiveRoom, *, quiet: bool = False) -> None:
+    """Look through the archive, in a thread.
+
+    Parameters
+    ----------
+    room : ArchiveRoom
+        Whose page it is.
+    quiet : bool
+        Whether nobody waits for it.
+    """
+
+    def compute(step: Step) -> Any:
+        from matchlib.audit import audit
+
+        model = room.session.fit(step=step).model
+        panels = room.session.archive.panels()
+        found = list(audit(panels, model, step=step))
+        by_code, laws, view = {p.code: p for p in panels}, {}, usual_view(model)
+        for finding in found:
+            panel = by_code.get(finding.codes[0])
+            lab = None if panel is None else panel_lab(panel, view)
+            if panel is not None and lab is not None and finding.proposed is not None:
+                written, proposed = model.predict_recipes([panel.recipe, finding.proposed], view)
+                laws[finding.key] = (lab, written, proposed)
+        return found, laws
+
+    room.work("Comparing every card with its back", compute, lambda r: _keep(room, r), quiet=quiet)
+
+
+def _keep(room: ArchiveRoom, found: Any) -> None:
+    room.findings, room.laws = found
+
+
+def draw(room: ArchiveRoom) -> tuple[str, str]:
+    """Return the finding that is looked at, and how to go on.
+
+    Parameters
+    ----------
+    room : ArchiveRoom
+        Whose page it is.
+
+    Returns
+    -------
+    tuple of (str, str)
+        HTML of the part, and of the press that goes on.
+    """
+    if room.findings is None:
+        words = "<p>Every card is compared with its back, itself left out.</p>"
+        return words, button("Look for what is wrong", "look", go=True)
+    left = open_(room)
+    hidden = len(room.findings) - len(left)
+    again = button(f"Show {hidden} left as they are", "again", quiet=True) if hidden else ""
+    rest = f'<p class="wb-bar">{button("Look again", "look", quiet=True)}{again}</p>'
+    if not left:
+        return f'<p class="wb-big">Nothing looks wrong.</p>{rest}', ""
+    at = min(int(room.address.get("finding") or 0), len(left) - 1)
+    finding = left[at]
+    who = field("Who decides", "who", room.chosen.get("who", ""), help="Written into the log.")
+    why = field("Why, if there is more to say", "why")
+    trouble = room.trouble("fix", "aside", "ignore")
+    main = (
+        f'<p class="wb-muted">{at + 1} of {len(left)}. They have no say in predictions until '
+        f'somebody decides.</p>{_card(room, finding)}<div class="wb-fields">{who}{why}</div>'
+        f"{trouble}{rest}"
+    )
+    before = button("Before", "turn_to", at - 1, quiet=True, off=not at)
+    after = button("Next finding", "turn_to", at + 1, off=at + 1 == len(left))
+    return main, f'<span class="wb-pair">{before}{after}</span>'
+
+
+def _card(room: ArchiveRoom, finding: Finding) -> str:
+    key, names = finding.key, ", ".join(finding.codes)
+    code, last = finding.codes[0], finding.codes[-1]
+    panels = {p.code: p for p in room.session.archive.panels()}
+    written = panels[code].recipe.words if code in panels else ""
+    drawn = ""
+    if key in room.laws:
+        lab, law, proposed = room.laws[key]
+        told = (("as written", law), ("as proposed", proposed))
+        drawn = "".join(
+            f"<figure>{areas([lab, one], words=f'read {numbers(lab)}, beside it {name}', width=300, height=120)}"
+            f'<p class="wb-num">read {numbers(lab)} · {name} {numbers(one)}</p></figure>'
+            for name, one in told
+        )
+    presses = ""
+    if finding.can_fix:
+        presses += button(f"Change {code} to this", "fix", key, go=True)
+    if finding.kind != "drift":
+        presses += button(f"Put {last} aside", "aside", key)
+    presses += button("It is right as it is", "ignore", key)
+    proposed = f"<p>It would read: <b>{esc(finding.proposed.words)}</b></p>" if finding.proposed else ""
+    return (
+        f'<article class="wb-card wb-first"><h2>{esc(names)}: {esc(finding.kind)}, '
+        f"{esc(chance_words(finding.probability))} likely</h2>"
+        f'<div class="wb-bar">{drawn}</div>'
+        + (f"<p>The back says: <b>{esc(written)}</b></p>" if written else "")
+        + f"{proposed}<p>{esc(finding.fix)}</p>"
+        f'<p class="wb-muted">{esc(finding.words)}</p><p class="wb-bar">{presses}</p></article>'
+    )
+
+
+def _chosen(room: ArchiveRoom, done: Press) -> tuple[Finding, str, str]:
+    finding = next(f for f in room.findings or () if f.key == done.value)
+    room.chosen["who"] = who = done.fields.get("who", "")
+    why = "; ".join(filter(None, (done.fields.get("why", "").strip(), finding.words)))[:2000]
+    return finding, who, why
+
+
+def fix(room: ArchiveRoom, done: Press) -> None:
+    """Write the proposed recipe on the card's back.
+
+    Parameters
+    ----------
+    room : ArchiveRoom
+        Whose page it is.
+    done : Press
+        Whose value is the finding's key.
+    """
+    finding, who, why = _chosen(room, done)
+    code = finding.codes[0]
+    room.session.archive.amend(code, who=who, why=why, recipe=finding.proposed)
+    _decided(room, finding, f"{code} now reads: {finding.proposed.words if finding.proposed else ''}.")
+
+
+def aside(room: ArchiveRoom, done: Press) -> None:
+    """Put the last card of a finding aside; parameters as for `fix`."""
+    finding, who, why = _chosen(room, done)
+    code = finding.codes[-1]
+    room.session.archive.delete(code, who=who, why=why)
+    _decided(room, finding, f"{code} was put aside; the archive keeps it.")
+
+
+def ignore(room: ArchiveRoom, done: Press) -> None:
+    """Leave a finding as it is, for good; parameters as for `fix`."""
+    finding, who, _ = _chosen(room, done)
+    room.session.archive.ignore(done.value, who=who, why=done.fields.get("why", ""))
+    room._undoable = None
+    room.said = f"{', '.join(finding.codes)}: left as it is, and not shown again."
+
+
+def show_again(room: ArchiveRoom, done: Press) -> None:
+    """Let what was left as it is be shown again; parameters as for `fix`."""
+    archive, who = room.session.archive, done.fields.get("who", "")
+    for key in sorted(archive.ignored() & {f.key for f in room.findings or ()}):
+        archive.unignore(key, who=who)
+    room._undoable = None
+    room.said = "What was left as it is is shown again."
+
+
+def _decided(room: ArchiveRoom, finding: Finding, words: str) -> None:
+    room.findings = [f for f in room.findings or () if f is not finding]
+    room.changed()
+    room.said = f"{words} Undo takes it back."

@@ -1,0 +1,168 @@
+"""What was sprayed, what is within reach, how well cards repeat: pictures first."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from matchlib.overview import coverage, misses, reach, spreads, sprayed_twice
+from workbook.figures import (
+    Mark,
+    coverage_picture,
+    esc,
+    lab_chart,
+    number,
+    table,
+    twins_picture,
+)
+from workbook.page.fields import button, choice, fold
+
+if TYPE_CHECKING:
+    from matchlib.stepping import Step
+    from workbook.archive_page.app import ArchiveRoom
+
+__all__ = ["draw_reach", "draw_repeats", "draw_sprayed", "work_repeats"]
+
+_PARTS = {
+    "panel film": "film, from card to card",
+    "panel rest": "what else differs from card to card",
+    "law": "what the law leaves of a recipe; no part of repeatability",
+}
+
+
+def draw_sprayed(room: ArchiveRoom) -> tuple[str, str]:
+    """Return what was sprayed over what, and how to go on.
+
+    Parameters
+    ----------
+    room : ArchiveRoom
+        Whose page it is.
+
+    Returns
+    -------
+    tuple of (str, str)
+        HTML of the part, and of the press that goes on.
+    """
+    found = coverage(room.session.archive.panels())
+    neat = [g for g in found.grounds if g.neat], [c for c in found.colours if c.neat]
+    others = [c for c in found.colours if not c.neat]
+    blends = [g for g in found.grounds if not g.neat]
+    main = str(coverage_picture(found, *neat, caption="Cards by ground and colour, weak to strong"))
+    if others:
+        shown = coverage_picture(found, found.grounds, others, caption="Blends of colours")
+        main += fold(f"{len(others)} blends of colours", shown, ident="blends")
+    if blends:
+        shown = coverage_picture(found, blends, neat[1], caption="Blends of grounds")
+        main += fold(f"{len(blends)} blends of grounds", shown, ident="grounds")
+    if found.never:
+        listed = "".join(f"<li>{esc(pair)}</li>" for pair in found.never)
+        words = f"{len(found.never)} never sprayed, and predicted with less certainty"
+        main += fold(words, f"<ul>{listed}</ul>", ident="never")
+    from workbook.archive_page.findings import open_
+
+    left = len(open_(room)) if room.findings is not None else 0
+    if left:
+        words = f"{left} back{'s' * (left != 1)} look{'s' * (left == 1)} wrong"
+        main += (
+            f'<article class="wb-card wb-bar"><div><h2>{words}</h2><p class="wb-muted">No say in '
+            f"predictions until somebody looks.</p></div>"
+            f'<span class="wb-push">{button("Look at them", "part", "wrong", go=True)}</span></article>'
+        )
+    return main, ""
+
+
+def draw_reach(room: ArchiveRoom) -> tuple[str, str]:
+    """Return the colours within reach; as `draw_sprayed`."""
+    archive = room.session.archive
+    colours = {"": "every neat colour", **{str(c): str(c) for c in archive.colours() if c.neat}}
+    grounds = {"": "every neat ground", **{str(g): str(g) for g in archive.grounds() if g.neat}}
+    colour, ground = room.chosen.get("colour", ""), room.chosen.get("ground", "")
+    chosen = (
+        choice("Colour", "colour", colours, colour, do="choose")
+        + choice("Ground", "ground", grounds, ground, do="choose")
+    )
+    bar = f'<div class="wb-fields">{chosen}</div>'
+    if room.model is None:
+        return bar + room.waiting("Learning from the cards …"), ""
+    found = reach(
+        room.model,
+        archive.panels(),
+        grounds=(ground,) if ground else (),
+        colours=(colour,) if colour else (),
+    )
+    # Bare grounds lie in a heap near the axis: they are known from the page of what was sprayed.
+    marks = [Mark(lab, "bare ground" if r.bare else "card") for _, r, lab in found.panels]
+    chart = lab_chart(
+        marks,
+        reachable=found.lab,
+        order=["bare ground", "card"],
+        title=f"{colours[colour]} over {grounds[ground]}: within reach, and sprayed",
+        size=330,
+    )
+    rows = [[name, count, *(number(v) for v in ends)] for name, count, *ends in found.extent]
+    heads = ["colour", "recipes", "L* from", "L* to", "C* from", "C* to"]
+    extent = table(heads, rows, caption="How far each colour goes", right=heads[1:])
+    words = (
+        '<p class="wb-muted">Dashed: round all recipes of a neat colour over a neat ground, 2:1 to '
+        "10:1, 1 to 6 coats. Inside it not every colour is within reach.</p>"
+    )
+    return f"{bar}{chart}{words}{fold('How far each colour goes', extent, ident='extent')}", ""
+
+
+def draw_repeats(room: ArchiveRoom) -> tuple[str, str]:
+    """Return cards of one recipe side by side, and what makes them differ; as `draw_sprayed`."""
+    twins = sprayed_twice(room.session.archive.panels())
+    if twins:
+        apart = sorted(gap for *_, gap in twins)
+        middle = apart[len(apart) // 2]
+        head = (
+            f'<p class="wb-big">Sprayed again, a card reads about ΔE00 {number(middle)} from the first.'
+            f"</p><p class='wb-muted'>{len(twins)} recipes were sprayed more than once; the furthest "
+            "apart stand first. No prediction can be nearer than this.</p>"
+        )
+    else:
+        head = "<p>No recipe was sprayed twice yet: spray one again, and this is known.</p>"
+    main = head + twins_picture(twins)
+    worked = room.found.get("repeats")
+    if worked is None:
+        return main + room.trouble("repeats"), button("What makes them differ", "repeats", go=True)
+    return main + _components(*worked), ""
+
+
+def work_repeats(room: ArchiveRoom) -> None:
+    """Work out what makes cards differ, in a thread.
+
+    Parameters
+    ----------
+    room : ArchiveRoom
+        Whose page it is.
+    """
+
+    def compute(step: Step) -> Any:
+        from matchlib.validation import repeatability
+
+        model = room.session.fit(step=step).model
+        panels = room.session.archive.panels()
+        return repeatability(panels, model, step=step), misses(model, panels)
+
+    room.work("Comparing cards", compute, lambda found: room.found.update(repeats=found))
+
+
+def _components(found: Any, off: Any) -> str:
+    heads = ["part", "standard deviation", "95% from", "to", "as median ΔE00"]
+    rows = []
+    for part in found.components:
+        film = part.name in ("panel film", "sprayer", "lot")
+        scale, unit = (100.0, "% of film") if film else (1.0, " ΔE00")
+        sizes = [f"{number(scale * v, 2)}{unit}" for v in (part.sd, part.low, part.high)]
+        rows.append([_PARTS.get(part.name, part.name), *sizes, number(part.difference, 2)])
+    parts = table(heads, rows, caption="What makes cards differ", right=heads[1:])
+    groups = []
+    for by in ("sprayer", "lot"):
+        lines = [
+            [s.name, s.panels, number(s.median, 2), number(s.low, 2), number(s.high, 2)]
+            for s in spreads(off, by)
+        ]
+        names = [by, "cards", "median ΔE00", "95% from", "to"]
+        caption = f"Distance from the law, by {by} (– under five cards)"
+        groups.append(fold(f"By {by}", table(names, lines, caption=caption, right=names[1:]), ident=by))
+    return f"<p><b>{esc(found.words)}</b></p>{parts}{''.join(groups)}"

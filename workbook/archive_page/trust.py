@@ -1,0 +1,308 @@
+"""How near predictions come, what drifted, what to spray next, why, and what was changed."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from matchlib.errors import MatchlibError
+from matchlib.overview import Miss, misses, strays, trend, usual_view
+from workbook.figures import Raw, bars, esc, number, table, timeline
+from workbook.page.fields import button, check, chips, choice, field, fold, slider
+from workbook.page.pictures import areas, numbers
+from workbook.session import recipe_of
+
+if TYPE_CHECKING:
+    from matchlib.archive import Change
+    from matchlib.stepping import Step
+    from workbook.archive_page.app import ArchiveRoom
+    from workbook.page import Press
+
+__all__ = [
+    "draw_drift",
+    "draw_history",
+    "draw_near",
+    "draw_next",
+    "draw_why",
+    "work_near",
+    "work_next",
+]
+
+_BY = {"panel": "cards", "recipe": "recipes", "ground": "grounds"}
+_MEASURES = {
+    "lightness": "ΔL*, reading less law",
+    "chroma": "ΔC*, reading less law",
+    "difference": "ΔE00 from the law",
+}
+_PARTED = {
+    "all": "all together",
+    "sprayer": "by sprayer",
+    "lot": "by lot",
+    "source": "by instrument",
+}
+_SHARES = {
+    "panels": "what more cards would teach",
+    "spray": "the spread of spraying",
+    "reading": "the reading",
+}
+_MOST_SERIES = 5
+_MOST_CHANGES = 200
+
+
+def _seen(lab: Any) -> Raw:
+    """A swatch with its numbers, for a cell."""
+    chip = areas([lab], words=numbers(lab), width=44, height=36, edge=4)
+    return Raw(f'<span class="wb-bar" style="margin:0">{chip}{esc(numbers(lab))}</span>')
+
+
+# How near predictions come
+
+
+def work_near(room: ArchiveRoom, done: Press) -> None:
+    """Leave cards out and predict them, in a thread.
+
+    Parameters
+    ----------
+    room : ArchiveRoom
+        Whose page it is.
+    done : Press
+        With what is to be left out.
+    """
+    by = done.ticked("by")
+    if not by:
+        room.said = "Choose what to leave out."
+        return
+
+    def compute(step: Step) -> Any:
+        return room.session.validate(by=by, folds=5, step=step)
+
+    room.work("Fitting without some of the cards", compute, lambda f: room.found.update(near=f))
+
+
+def draw_near(room: ArchiveRoom) -> tuple[str, str]:
+    """Return the errors on what was left out; as `draw_sprayed`."""
+    picked = room.chosen.get("by", "recipe").split("\n")
+    ticks = chips("Leave out", [check(w, "by", k, k in picked) for k, w in _BY.items()])
+    main = (
+        "<p>Cards, whole recipes or whole grounds are left out of the fit and predicted, beside "
+        f"simple regressions. It takes minutes on a large archive.</p>{ticks}"
+    )
+    found = room.found.get("near")
+    if found is not None:
+        rows, floor = found
+        main += f"<p><b>{esc(floor.words)}</b></p>{_near_bars(rows)}"
+        main += fold("All the numbers", _near_table(rows), ident="numbers")
+        main += (
+            '<p class="wb-muted">A card with a wrong back counts as a miss here: set right what '
+            "looks wrong first.</p>"
+        )
+    working = room.page is not None and bool(room.page.working)
+    go = button("Stop", "stop") if working else button("Leave out and predict", "validate", go=True)
+    return main + room.trouble("validate"), go
+
+
+def _near_bars(rows: Any) -> str:
+    drawn = []
+    for by in dict.fromkeys(r.by for r in rows):
+        some = [r for r in rows if r.by == by]
+        drawn.append(
+            bars(
+                [r.name for r in some],
+                [r.median for r in some],
+                title=f"{_BY.get(by, by)} left out: median miss",
+                unit="ΔE00",
+                digits=2,
+            )
+        )
+    return f'<div class="wb-bar">{"".join(drawn)}</div>'
+
+
+def _near_table(rows: Any) -> str:
+    heads = ["left out", "regression", "readings", "median ΔE00", "mean", "95th percentile"]
+    heads += ["times repeatability", "in 50%", "in 80%", "in 90%", "in 95%", "note"]
+    lines = []
+    for r in rows:
+        inside = [f"{100 * c:.0f}%" for c in r.coverage] or ["–"] * 4
+        ratio = "–" if r.floor_ratio is None else number(r.floor_ratio, 1)
+        sizes = [number(v, 2) for v in (r.median, r.mean, r.high)]
+        lines.append([r.by, r.name, r.panels, *sizes, ratio, *inside, r.note])
+    caption = "Errors on what was left out, and how many fall inside the regions that promise it"
+    return table(heads, lines, caption=caption, right=heads[2:-1])
+
+
+# Drift
+
+
+def draw_drift(room: ArchiveRoom) -> tuple[str, str]:
+    """Return what changed with time; as `draw_sprayed`."""
+    measure = room.chosen.get("measure", "lightness")
+    by = room.chosen.get("parted", "all")
+    bar = choice("What is looked at", "measure", _MEASURES, measure, do="choose")
+    bar = f'<div class="wb-fields">{bar}{choice("Parted", "parted", _PARTED, by, do="choose")}</div>'
+    if room.model is None:
+        return bar + room.waiting("Learning from the cards …"), ""
+    found = misses(room.model, room.session.archive.panels())
+    odd = strays(found, measure)
+    series: dict[str, list[tuple[dt.date, float]]] = {}
+    for miss in found:
+        if miss.panel.date is not None and miss not in odd:
+            value = float(getattr(miss, measure))
+            series.setdefault(_part(miss, by), []).append((miss.panel.date, value))
+    some = dict(sorted(series.items(), key=lambda s: -len(s[1]))[:_MOST_SERIES])
+    name = _MEASURES[measure]
+    values = [v for rows in some.values() for _, v in rows]
+    low, high = (float(v) for v in np.quantile(values, (0.25, 0.75))) if values else (0.0, 0.0)
+    chart = timeline(
+        some,
+        title=f"{name}, in the order sprayed",
+        y_name=name.split(",")[0],
+        band=(low, high) if values else None,
+        band_name="the middle half",
+        width=800,
+    )
+    told = "".join(f"<p><b>{esc(part)}</b>: {esc(_trend(rows, name))}</p>" for part, rows in some.items())
+    left = len(series) - len(some)
+    told += f'<p class="wb-muted">{left} smaller groups are not drawn.</p>' if left else ""
+    if odd:
+        far = ", ".join(f"{m.panel.code} ({number(getattr(m, measure))})" for m in odd)
+        told += f'<p class="wb-muted">Far from the law, so not counted here: {esc(far)}.</p>'
+    return f"{bar}{chart}{told}", ""
+
+
+def _part(miss: Miss, by: str) -> str:
+    if by == "source":
+        return ", ".join(dict.fromkeys(r.source for r in miss.panel.readings))
+    if by != "all":
+        return getattr(miss.panel, by) or "not written"
+    return "all cards"
+
+
+def _trend(points: list[tuple[dt.date, float]], name: str) -> str:
+    try:
+        return trend(points, unit=name.partition(",")[0].partition(" ")[0]).words
+    except MatchlibError as error:
+        return str(error)
+
+
+# What to spray next
+
+
+def work_next(room: ArchiveRoom) -> None:
+    """Choose the cards that would teach most, in a thread.
+
+    Parameters
+    ----------
+    room : ArchiveRoom
+        Whose page it is.
+    """
+    top = int(float(room.chosen.get("count", "5")))
+
+    def compute(step: Step) -> Any:
+        plan = room.session.plan_panels(top=top, step=step)
+        model = room.session.fit().model
+        return plan, model.predict_recipes([p.recipe for p in plan.panels], usual_view(model))
+
+    room.work("Asking what each card would teach", compute, lambda f: room.found.update(next=f))
+
+
+def draw_next(room: ArchiveRoom) -> tuple[str, str]:
+    """Return the cards that would teach most; as `draw_sprayed`."""
+    counts = {str(n): str(n) for n in range(1, 11)}
+    many = choice("Cards to spray", "count", counts, room.chosen.get("count", "5"))
+    main, found = f'<div class="wb-fields">{many}</div>', room.found.get("next")
+    if found is not None:
+        plan, labs = found
+        rows = []
+        for i, (one, lab) in enumerate(zip(plan.panels, labs, strict=True), 1):
+            seen = areas([lab], words=f"should read {numbers(lab)}", width=96, height=60)
+            rows.append(
+                f'<article class="wb-card wb-begin">{seen}<div><h2>{i}. {esc(one.recipe)}</h2>'
+                f'<p class="wb-muted">should read {numbers(lab)}</p></div><p>sure to ΔE00 '
+                f"{number(one.before, 2)} now, <b>{number(one.after, 2)}</b> after it</p></article>"
+            )
+        main += f"<p><b>{esc(plan.words)}</b></p>{''.join(rows)}"
+    return main + room.trouble("plan"), button("Choose cards", "plan", go=found is None)
+
+
+# Why a prediction says so
+
+
+def draw_why(room: ArchiveRoom) -> tuple[str, str]:
+    """Return where a prediction's doubt comes from; as `draw_sprayed`."""
+    from matchlib.explain import explain
+
+    archive, get = room.session.archive, room.chosen.get
+    grounds = {str(g): str(g) for g in archive.grounds()}
+    colours = {str(c): str(c) for c in archive.colours()}
+    ground, colour = get("of ground", ""), get("of colour", "")
+    ground = ground if ground in grounds else next(iter(grounds), "")
+    colour = colour if colour in colours else next(iter(colours), "")
+    ratio, coats = get("ratio", "6:1"), int(float(get("coats", "3")))
+    bar = (
+        choice("Ground", "of ground", grounds, ground, do="choose")
+        + choice("Colour", "of colour", colours, colour, do="choose")
+        + field("Mix ratio", "ratio", ratio, help="Carrier first.").replace(
+            "<input ", '<input data-do="choose" ', 1
+        )
+        + slider("Coats", "coats", coats, low=1, high=10, texts=[f"{n}" for n in range(1, 11)])
+    )
+    main = f'<div class="wb-fields">{bar}</div>'
+    if room.model is None or not colour:
+        return main + room.waiting("Learning from the cards …"), ""
+    recipe = recipe_of(ground=ground, colour=colour, ratio=ratio, coats=coats, clear="yes")
+    found = explain(room.model, recipe, archive=archive.panels())
+    drawn = bars(
+        list(_SHARES.values()),
+        [100 * found.shares[k] for k in _SHARES],
+        title="Where the doubt comes from",
+        most=100,
+    )
+    heads = ["change", "it would read", "ΔL*", "ΔC*", "Δh", "ΔE00"]
+    rows = [
+        [c.name, _seen(c.lab), number(c.lightness), number(c.chroma), f"{number(c.hue)}°",
+         number(c.delta_e00)]
+        for c in found.changes
+    ]  # fmt: skip
+    changes = table(heads, rows, caption="What one change would do", right=heads[2:])
+    heads = ["card", "recipe", "as read", "away, ΔE00", "law misses it by, ΔE00"]
+    rows = [
+        [p.code, str(p.recipe), _seen(p.lab), number(p.away), number(p.miss)] for p in found.near
+    ]
+    near = table(heads, rows, caption="The nearest cards", right=heads[3:])
+    seen = areas([found.lab], words=f"should read {numbers(found.lab)}", width=236, height=120)
+    return (
+        f'{main}<div class="wb-bar">{seen}{drawn}</div><p><b>{esc(recipe.words)}.</b> '
+        f"{esc(found.words)}</p>{fold('What one change would do', changes, ident='changes')}"
+        f"{fold('The nearest cards', near, ident='nearest')}"
+    ), ""
+
+
+# History
+
+
+def draw_history(room: ArchiveRoom) -> tuple[str, str]:
+    """Return every change with its undo; as `draw_sprayed`."""
+    code = room.chosen.get("of card", "").strip()
+    who = field("Who is at the bench", "who", room.chosen.get("who", ""))
+    of = field("Of one card only", "of card", code, help="Its code; empty for all.")
+    look = button("Show", "choose", quiet=True)
+    bar = f'<div class="wb-seek" data-enter="choose">{of}{look}{who}</div>'
+    changes = room.session.history(code or None)
+    undone = {c.undoes for c in changes}
+    shown = changes[: -_MOST_CHANGES - 1 : -1]
+    rows = [_change(c, c.number in undone) for c in shown]
+    left = len(changes) - len(shown)
+    note = f'<p class="wb-muted">{left} older changes are not shown.</p>' if left else ""
+    heads = ["no.", "when", "card", "what", "why or file", "who", "undo"]
+    return f"{bar}{room.trouble('undo_change')}{table(heads, rows, caption='Newest first')}{note}", ""
+
+
+def _change(change: Change, undone: bool) -> list[object]:
+    press: object = "undone" if undone else ""
+    if not undone and change.undoes is None:
+        press = button("Undo", "undo_change", change.number, quiet=True, spoken=str(change.number))
+    when = f"{change.at:%Y-%m-%d %H:%M} UTC"
+    told = change.why or change.file
+    return [change.number, when, change.subject, change.words, told, change.who, press]

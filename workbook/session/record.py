@@ -1,0 +1,55 @@
+"""What each trainee has done, kept with the archive."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from matchlib.archive import Archive
+
+__all__ = ["keep_attempt", "load_attempts"]
+
+_MOST = 500
+
+
+def _key(trainee: str) -> str:
+    return "training: " + " ".join(trainee.split()).casefold()[:150]
+
+
+def load_attempts(archive: Archive, trainee: str) -> list[dict[str, Any]]:
+    """Return a trainee's attempts.
+
+    Parameters
+    ----------
+    archive : Archive
+        Where they are kept.
+    trainee : str
+        Name, capitals and blanks aside.
+
+    Returns
+    -------
+    list of dict
+        Oldest first: ``at``, ``kind``, ``panel``, ``passed``, ``miss``, ``best`` [ΔE00].
+    """
+    if not trainee.strip():
+        return []
+    held = archive.setting(_key(trainee), [])
+    return [a for a in held if isinstance(a, dict)] if isinstance(held, list) else []
+
+
+def keep_attempt(archive: Archive, trainee: str, **attempt: Any) -> None:
+    """Put an attempt on record.
+
+    Parameters
+    ----------
+    archive : Archive
+        Where it is kept.
+    trainee : str
+        Name.
+    **attempt : object
+        ``kind``, ``panel``, ``passed``, ``miss``, ``best``.
+    """
+    at = dt.datetime.now(dt.UTC).isoformat(timespec="seconds")
+    held = [*load_attempts(archive, trainee), {"at": at, **attempt}]
+    archive.set_setting(_key(trainee), held[-_MOST:])

@@ -1,0 +1,199 @@
+"""Guess, then look: a ratio and its cup, a real card and its back; with the trainee's record."""
+
+from __future__ import annotations
+
+import datetime as dt
+import secrets
+from statistics import median
+from typing import TYPE_CHECKING
+
+from matchlib.colorimetry import delta_e00
+from matchlib.lessons import KINDS, Exercise, Marked, make_drill, make_exercise, mark
+from workbook.figures import card_picture, esc, number, table
+from workbook.page.fields import button, choice, field, fold
+from workbook.page.pictures import areas, numbers, split
+from workbook.session.record import keep_attempt, load_attempts
+
+if TYPE_CHECKING:
+    from workbook.page import Press
+    from workbook.training.app import TrainingRoom
+
+__all__ = ["answer", "answer_drill", "ask", "draw", "draw_drill"]
+
+_LATELY, _SHOWN = 8, 10
+
+
+def draw_drill(room: TrainingRoom) -> tuple[str, str, str]:
+    """Return a question about a ratio; as `workbook.training.value.draw`."""
+    drill = make_drill(int(room.address.get("drill") or 1))
+    chosen = room.drill_choice
+    answers = "".join(
+        button(text, "drill", i, off=chosen is not None) for i, text in enumerate(drill.texts)
+    )
+    main = (
+        "<p>Carrier first: 6:1 is six parts of carrier to one of colour, and the colour is one "
+        f"seventh of the pot.</p><p class='wb-big'>{esc(drill.question)}</p>"
+        f"<p class='wb-bar'>{answers}</p>"
+    )
+    if chosen is not None:
+        passed, words = drill.mark(chosen)
+        sign = "✓" if passed else "✗"
+        main += (
+            f"<p class='wb-said' role='status'>{sign} {esc(words)}</p>"
+            f"<p>{room.drill_right} of {room.drill_done} right.</p>"
+        )
+    go = button("Next question", "next_drill", go=chosen is not None)
+    return "What is a ratio?", main, go
+
+
+def answer_drill(room: TrainingRoom, done: Press) -> None:
+    """Mark an answer about a ratio.
+
+    Parameters
+    ----------
+    room : TrainingRoom
+        Whose page it is.
+    done : Press
+        Whose value is the number of the answer.
+    """
+    if room.drill_choice is not None:
+        return
+    room.drill_choice = int(done.value)
+    passed, _ = make_drill(int(room.address.get("drill") or 1)).mark(room.drill_choice)
+    room.drill_done += 1
+    room.drill_right += passed
+
+
+def ask(room: TrainingRoom) -> None:
+    """Ask about another card; what is asked stands in the address.
+
+    Parameters
+    ----------
+    room : TrainingRoom
+        Whose page it is.
+    """
+    kind = room.chosen.get("kind") or room.address.get("kind") or next(iter(KINDS))
+    lately = room.address.get("without", "").split("\n") if room.address.get("without") else []
+    before = _exercise(room)
+    if before is not None:
+        lately = [*lately, before.panel][-_LATELY:]
+    room.address = {
+        "part": "guess",
+        "kind": kind,
+        "seed": str(secrets.randbits(31)),
+        "without": "\n".join(lately),
+    }
+
+
+def _exercise(room: TrainingRoom) -> Exercise | None:
+    """What is asked: the same address asks the same again."""
+    at = room.address
+    if not at.get("seed") or room.model is None or at.get("kind") not in KINDS:
+        return None
+    lately = at.get("without", "").split("\n") if at.get("without") else []
+    panels = room.session.archive.panels()
+    return make_exercise(room.model, panels, at["kind"], seed=int(at["seed"]), without=lately)
+
+
+def answer(room: TrainingRoom, done: Press) -> None:
+    """Mark a guess, and put it on the trainee's record; one card is answered once.
+
+    Parameters
+    ----------
+    room : TrainingRoom
+        Whose page it is.
+    done : Press
+        Whose value is the number of the answer.
+    """
+    found = _exercise(room)
+    if found is None or room.address.get("choice"):
+        return
+    marked = mark(found, int(done.value))
+    room.address = {**room.address, "choice": done.value}
+    if room.trainee:
+        keep_attempt(
+            room.session.archive,
+            room.trainee,
+            kind=found.kind,
+            panel=found.panel,
+            passed=marked.passed,
+            miss=marked.miss,
+            best=marked.best,
+        )
+
+
+def draw(room: TrainingRoom) -> tuple[str, str, str]:
+    """Return a card to guess at; as `workbook.training.value.draw`."""
+    kind = room.chosen.get("kind") or room.address.get("kind") or next(iter(KINDS))
+    who = field("Trainee", "trainee", room.chosen.get("trainee", ""), help="For the record; empty keeps none.")
+    bar = f'<div class="wb-fields">{who}{choice("Question", "kind", KINDS, kind, do="choose")}</div>'
+    found = _exercise(room)
+    go = button("Another card", "new", go=found is None or bool(room.address.get("choice")))
+    record = _record(room)
+    if room.model is None:
+        return "Guess, then look", room.waiting("Learning from the cards …") + bar, ""
+    if found is None:
+        words = "<p>A card of this archive, its reading, and a question.</p>"
+        return "Guess, then look", words + bar + record, button("Show a card", "new", go=True)
+    seen = card_picture(found.lab, "a card of this archive", width=300, height=190)
+    if found.start is not None:
+        seen = split(found.start, found.lab, of="what is wanted", width=300, height=190)
+    chosen = room.address.get("choice")
+    answers = "".join(
+        button(text, "guess", i, off=bool(chosen)) for i, text in enumerate(found.texts)
+    )
+    main = (
+        f'<div class="wb-bar">{seen}<div><p>{esc(found.given)}</p>'
+        f"<p class='wb-num'>{esc(numbers(found.lab))}</p></div></div>"
+        f'<div class="wb-bar" role="group" aria-label="Answers">{answers}</div>'
+    )
+    if chosen:
+        main += _shown(found, mark(found, int(chosen)))
+    return found.question, main + bar + record, go
+
+
+def _shown(found: Exercise, marked: Marked) -> str:
+    away = delta_e00(found.labs, found.lab)
+    rows = []
+    for i, (text, lab) in enumerate(zip(found.texts, found.labs, strict=True)):
+        said = ("nearest" if found.kind == "change" else "on the back") * (i == found.right)
+        said += " – your answer" if i == marked.choice else ""
+        chip = areas([lab, found.lab], words=f"{numbers(lab)} beside the card", width=96, height=44)
+        rows.append([text, chip, number(float(away[i]), 1), said.strip(" –")])
+    wanted = "ΔE00 from what is wanted" if found.start else "ΔE00 from the card"
+    heads = ["answer", "beside it", wanted, ""]
+    sign = "✓" if marked.passed else "✗"
+    return (
+        f"<p class='wb-said' role='status'>{sign} {esc(marked.words)} Card {esc(found.panel)}. "
+        f"Your score: ΔE00 {number(marked.miss, 1)} off.</p>"
+        + table(heads, rows, caption="The answers", right=heads[2:3])
+    )
+
+
+def _record(room: TrainingRoom) -> str:
+    held = load_attempts(room.session.archive, room.trainee)
+    if not held:
+        return ""
+    rows = []
+    for kind, question in KINDS.items():
+        some = [a for a in held if a["kind"] == kind]
+        if some:
+            right = sum(a["passed"] for a in some)
+            all_, last = (median(a["miss"] for a in x) for x in (some, some[-_SHOWN:]))
+            rows.append([question, len(some), right, number(all_, 1), number(last, 1)])
+    heads = ["question", "asked", "right", "median ΔE00 off", f"of the last {_SHOWN}"]
+    whole = table(heads, rows, caption=f"Record of {room.trainee}", right=heads[1:])
+    lately = [
+        [
+            f"{dt.datetime.fromisoformat(a['at']):%Y-%m-%d %H:%M} UTC",
+            KINDS.get(a["kind"], a["kind"]),
+            a["panel"],
+            "right" if a["passed"] else "not right",
+            number(a["miss"], 1),
+        ]
+        for a in held[::-1][:_SHOWN]
+    ]
+    heads = ["when", "question", "card", "answer", "ΔE00 off"]
+    listed = table(heads, lately, caption="The latest", right=heads[4:])
+    count = f"{len(held)} answer{'s' * (len(held) != 1)} on record"
+    return str(fold(count, whole + listed, ident="record"))

@@ -1,0 +1,169 @@
+"""A first day's cards, lessons computed from the archive, fades strip by strip."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from matchlib.domain import Colour, MixRatio
+from matchlib.lessons import LESSONS, Lesson, first_day, lesson
+from matchlib.repair import Zone, blend_in, fade
+from workbook.cup import cup_svg
+from workbook.figures import chip, esc, linked, number, table
+from workbook.page.fields import choice, field, slider
+from workbook.page.pictures import areas, numbers
+from workbook.session import recipe_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from workbook.training.app import TrainingRoom
+
+__all__ = ["draw_day", "draw_fade", "draw_lesson", "work_lesson"]
+
+_NONE = "the bare ground"
+
+
+def _live(made: str) -> str:
+    return made.replace("<input ", '<input data-do="choose" ', 1)
+
+
+def draw_day(room: TrainingRoom) -> tuple[str, str, str]:
+    """Return the let-down set of one colour; as `workbook.training.value.draw`."""
+    known = [str(c) for c in room.session.archive.colours()]
+    colour = room.chosen.get("day colour", known[0] if known else "")
+    ratio = room.chosen.get("day ratio", "6:1")
+    bar = _live(field("Colour", "day colour", colour))
+    bar += _live(field("Mix ratio of most cards", "day ratio", ratio, help="carrier : colour"))
+    head = (
+        "<p>Spray in this order, read each card, lay them out from weak to full, and say what the "
+        f'next will look like before it is dry.</p><div class="wb-fields">{bar}</div>'
+    )
+    caution = (
+        '<p class="wb-caution">Gloves and goggles, extraction running; what has hardener in it takes '
+        "air-fed breathing protection. The data sheets stand above this page.</p>"
+    )
+    if not colour.strip():
+        return "A first day", f"{head}<p>Type the name of the colour to learn.</p>{caution}", ""
+    cards = first_day(
+        room.session.archive.panels(), Colour.parse(colour), ratio=MixRatio.parse(ratio)
+    )
+    seen: set[str] = set()
+    rows = [
+        [
+            str(i),
+            str(card.recipe),
+            linked(card.teaches, seen),
+            linked(card.how, seen),
+            f"done: {', '.join(card.done)}" if card.done else "to spray",
+        ]
+        for i, card in enumerate(cards, 1)
+    ]
+    heads = ["", "card", "what it teaches", "while spraying it", ""]
+    return "A first day", head + caution + table(heads, rows, caption=f"A let-down set of {colour}"), ""
+
+
+def work_lesson(room: TrainingRoom) -> None:
+    """Work the chosen lesson out, in a thread; one chosen before is dropped.
+
+    Parameters
+    ----------
+    room : TrainingRoom
+        Whose page it is.
+    """
+    key = room.chosen.get("lesson", next(iter(LESSONS)))
+    model, panels = room.model, room.session.archive.panels()
+    if model is None or key in room.lessons:
+        return
+    room.work("Asking the archive", lambda _: lesson(model, panels, key), lambda f: _keep(room, f))
+
+
+def _keep(room: TrainingRoom, found: Lesson) -> None:
+    room.lessons[found.key] = found
+
+
+def draw_lesson(room: TrainingRoom) -> tuple[str, str, str]:
+    """Return a rule and what this archive says of it; as `workbook.training.value.draw`."""
+    key = room.chosen.get("lesson", next(iter(LESSONS)))
+    names = {k: title for k, (title, *_) in LESSONS.items()}
+    bar = f'<div class="wb-fields">{choice("Lesson", "lesson", names, key, do="choose")}</div>'
+    found = room.lessons.get(key)
+    if found is None:
+        return names[key], bar + room.waiting("Asking the archive …"), ""
+    cups = ""
+    if key == "ratio":
+        cups = "".join(
+            f"<figure>{cup_svg(r)}<figcaption>{esc(f'{r}: {r.words}')}</figcaption></figure>"
+            for r in map(MixRatio.parse, ("6:1", "8:1", "1:6"))
+        )
+        cups = f'<div class="wb-bar">{cups}</div>'
+    columns, rows = list(found.columns), [[_minus(c) for c in r] for r in found.rows]
+    if found.labs:
+        columns = [columns[0], "swatch", *columns[1:]]
+        rows = [[r[0], chip(lab, size=34), *r[1:]] for r, lab in zip(rows, found.labs, strict=True)]
+    sign = "✓ Your cards agree." if found.supported else "✗ Your cards do not show it."
+    numbered = table(columns, rows, caption="The numbers, as predicted", right=columns[2:])
+    main = (
+        f"<p>{esc(found.rule)}</p><p><b>{sign}</b> {esc(found.finding)}</p>{cups}"
+        f"{numbered if rows else ''}"
+    )
+    return found.title, bar + main, ""
+
+
+def _minus(cell: str) -> str:
+    """A cell with a true minus sign before its number, as every other table has."""
+    return re.sub(r"(?<!\S)-(?=\d)", "−", cell)
+
+
+def draw_fade(room: TrainingRoom) -> tuple[str, str, str]:
+    """Return strips from one end to the other; as `workbook.training.value.draw`."""
+    archive, get = room.session.archive, room.chosen.get
+    colours = {str(c): str(c) for c in archive.colours() if c.neat}
+    grounds = {str(g): str(g) for g in archive.grounds() if g.neat}
+    ground = get("under", next(iter(grounds), ""))
+    one, two = get("one", next(iter(colours), "")), get("two", _NONE)
+    first, second = get("one coats", "4@6:1"), get("two coats", "3@6:1")
+    strips = int(float(get("strips", "5")))
+    bar = (
+        choice("Ground under both ends", "under", grounds, ground, do="choose")
+        + choice("From", "one", colours, one, do="choose")
+        + _live(field("Its coats", "one coats", first))
+        + choice("To", "two", {_NONE: _NONE, **colours}, two, do="choose")
+        + _live(field("Coats of that end", "two coats", second))
+        + slider("Strips", "strips", strips, low=3, high=12)
+    )
+    head = f'<div class="wb-fields">{bar}</div>'
+    title = "What shows at an edge?"
+    if room.model is None or not one:
+        return title, head + room.waiting("Learning from the cards …"), ""
+    begin = recipe_of(ground=ground, colour=one, schedule=first, clear="yes")
+    if two == _NONE:
+        return title, head + _drawn(blend_in(room.model, begin)), ""
+    end = recipe_of(ground=ground, colour=two, schedule=second, clear="yes")
+    return title, head + _drawn(fade(room.model, begin, end, zones=strips)), ""
+
+
+def _drawn(zones: Sequence[Zone]) -> str:
+    wide = min(110 * len(zones), 880) + 16
+    strip = areas(
+        [z.lab for z in zones],
+        words=". ".join(f"{z.recipe.schedule or 'bare'} {numbers(z.lab)}" for z in zones),
+        width=wide,
+        height=120,
+    )
+    rows = [
+        [
+            str(z.recipe.schedule or "bare"),
+            numbers(z.lab),
+            "" if not i else f"{number(z.step)}{', shows' if z.shows else ''}",
+        ]
+        for i, z in enumerate(zones)
+    ]
+    words = linked(
+        "An edge whose step shows is led out longer: a hand's width and more, the gun moving away "
+        "before the trigger is let go; weaker coats make smaller steps (common practice, no "
+        "source). What each strip reads is predicted; where layers of two colours were never "
+        "sprayed, spray a card first."
+    )
+    heads = ["strip", "L* a* b*", "step, ΔE00"]
+    return f"{strip}{table(heads, rows, caption='Strip by strip')}<p>{words}</p>"

@@ -1,0 +1,138 @@
+"""The ground sets the value: one colour over several grounds, coats rising, at its own lightness."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING, Any
+
+from matchlib.colorimetry import delta_e00
+from matchlib.domain import Colour, MixRatio
+from matchlib.lessons import Ladder, coat_ladder
+from matchlib.overview import card_lab
+from workbook.figures import esc, number, value_chart, value_words
+from workbook.page.fields import button, check, chips, choice, fold, slider
+from workbook.page.pictures import areas
+
+if TYPE_CHECKING:
+    from matchlib.overview import Lab
+    from workbook.training.app import TrainingRoom
+
+__all__ = ["draw", "turn"]
+
+_GROUNDS, _MOST_STRIPS = 4, 12
+
+
+def _offered(room: TrainingRoom) -> tuple[list[str], dict[str, MixRatio], dict[str, Any]]:
+    """Colours, ratios and grounds of the archive, the usual ones first."""
+    panels, archive = room.session.archive.panels(), room.session.archive
+    steps = [s for p in panels if p.recipe.schedule for s in p.recipe.schedule.steps]
+    ratios = [r for r, _ in Counter(s.ratio for s in steps).most_common()]
+    neat = [str(c) for c in archive.colours() if c.neat]
+    light = {p.recipe.ground: lab[0] for p in panels if p.recipe.bare and (lab := card_lab(p))}
+    grounds = {str(g): g for g in archive.grounds() if g in light}
+    ranked = dict(sorted(grounds.items(), key=lambda one: -light[one[1]]))
+    return neat, {str(r): r for r in ratios} or {"6:1": MixRatio.parse("6:1")}, ranked
+
+
+def turn(room: TrainingRoom) -> None:
+    """Go on to the next colour.
+
+    Parameters
+    ----------
+    room : TrainingRoom
+        Whose page it is.
+    """
+    colours, _, _ = _offered(room)
+    if colours:
+        now = room.chosen.get("colour", colours[0])
+        at = colours.index(now) if now in colours else 0
+        room.chosen["colour"] = colours[(at + 1) % len(colours)]
+
+
+def draw(room: TrainingRoom) -> tuple[str, str, str]:
+    """Return the chart, and how to go on.
+
+    Parameters
+    ----------
+    room : TrainingRoom
+        Whose page it is.
+
+    Returns
+    -------
+    tuple of (str, str, str)
+        Heading, HTML of the part, and of the press that goes on.
+    """
+    colours, ratios, grounds = _offered(room)
+    if not colours or not grounds:
+        words = "<p>Spray a colour first, and read a ground bare: then this shows what it does.</p>"
+        return "What does the ground do?", words, ""
+    get = room.chosen.get
+    colour = get("colour") if get("colour") in colours else colours[0]
+    ratio = get("ratio") if get("ratio") in ratios else next(iter(ratios))
+    coats = int(float(get("upto", "4")))
+    spread = list(grounds)[:: max(1, round(len(grounds) / _GROUNDS))][:_GROUNDS]
+    picked = [g for g in get("grounds", "\n".join(spread)).split("\n") if g in grounds] or spread
+    told = {str(r): f"{r}: {r.words}" for r in ratios.values()}
+    bar = (
+        f'<div class="wb-fields">{choice("Colour", "colour", {c: c for c in colours}, colour, do="choose")}'
+        f'{choice("Mix ratio", "ratio", told, ratio, do="choose")}'
+        f"{slider('Up to', 'upto', coats, low=2, high=8, texts=[f'{n} coats' for n in range(2, 9)])}</div>"
+        + chips("Grounds", [check(g, "grounds", g, g in picked, do="choose") for g in grounds])
+    )
+    title = f"What does the ground do to {colour} at {ratios[ratio]}?"
+    press = f'<span class="wb-pair">{button("Another colour", "another", quiet=True)}{button("Now guess", "to_guess", go=True)}</span>'
+    change = fold("Another colour, ratio, grounds", bar, ident="bar")
+    if room.model is None:
+        return title, room.waiting("Learning from the cards …") + change, press
+    panels = room.session.archive.panels()
+    ladders = [
+        coat_ladder(
+            room.model,
+            panels,
+            ground=grounds[name],
+            colour=Colour.parse(str(colour)),
+            ratio=ratios[str(ratio)],
+            most=coats,
+        )
+        for name in picked
+    ]
+    chart = value_chart(ladders, title=f"Lightness of {colour} by coats over {len(picked)} grounds")
+    words = (
+        f"<p>{esc(value_words(ladders))}</p><p class='wb-muted'>Squares: what each coat should look "
+        "like. Rings: cards of just this recipe, as read.</p>"
+    )
+    sprayed = "".join(_as_sprayed(room, one) for one in ladders)
+    return title, chart + words + change + fold("As sprayed and read", sprayed, ident="sprayed"), press
+
+
+def _as_sprayed(room: TrainingRoom, found: Ladder) -> str:
+    """Every card of this colour and ground, weakest first; how near the chart they are."""
+    rows: list[tuple[float, str, str, Lab]] = []
+    for panel in room.session.archive.panels():
+        recipe, lab = panel.recipe, card_lab(panel)
+        if lab is None or recipe.ground != found.ground or recipe.schedule is None:
+            continue
+        if recipe.colour == found.colour:
+            rows.append((recipe.schedule.strength, str(recipe.schedule), panel.code, lab))
+    rows.sort()
+    if not rows:
+        return (
+            f"<p><b>{esc(found.ground)}</b>: never sprayed with {esc(found.colour)}; its squares are "
+            "a prediction alone.</p>"
+        )
+    some = rows[:_MOST_STRIPS]
+    strip = areas(
+        [lab for *_, lab in some],
+        words=", ".join(f"{code} {steps}" for _, steps, code, _ in some),
+        width=min(70 * len(some), 720) + 16,
+        height=70,
+    )
+    near = [
+        f"{code} ({r.coats} coats): ΔE00 {number(float(delta_e00(r.lab, lab)), 1)}"
+        for r in found.rungs
+        for code, lab in r.panels
+        if r.coats
+    ]
+    told = ", ".join(f"{code} {steps}" for _, steps, code, _ in some)
+    off = f" From what the chart says: {'; '.join(near)}." if near else ""
+    return f"<p><b>{esc(found.ground)}</b></p>{strip}<p class='wb-muted'>{esc(told)}.{esc(off)}</p>"
