@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
     from matchlib.stepping import Step
     from workbook.session import Session
 
-__all__ = ["Room", "Stopped", "closed", "room_page"]
+__all__ = ["Room", "Stopped", "room_page"]
 
 
 class Stopped(Exception):  # noqa: N818  no error: the user pressed Stop, or asked anew
@@ -221,20 +222,40 @@ class _Closed:
         self.error = error
 
 
-def closed(error: Exception) -> Page:
-    """Return a page that says why there is nothing to show.
+class _Missing:
+    """Offers to make an archive where there is none."""
 
-    Parameters
-    ----------
-    error : Exception
-        Why.
+    def __init__(self, place: str, make: Callable[[Session], Room]) -> None:
+        self.place, self.make = place, make
+        self.page: Any = None
+        self.error: Exception | None = None
+        self.address: dict[str, str] = {}
 
-    Returns
-    -------
-    Page
-        To be shown.
-    """
-    return Page(_Closed(error))
+    def draw(self) -> str:
+        main = (
+            f"<p>There is no archive of your own at <b>{esc(self.place)}</b> yet. What you sprayed "
+            "and read is kept in it; it stays on this machine.</p>"
+            f"{problem(self.error)}"
+            '<p class="wb-muted">To look round first: <b>workbook demo --open</b> shows an invented '
+            "workshop, and touches nothing of yours.</p>"
+        )
+        return frame(
+            "A shop begins", main, place="missing", forward=button("Make it", "make", go=True)
+        )
+
+    def press(self, done: Press) -> None:
+        """Make the archive, and go on with the page."""
+        if done.do != "make":
+            return
+        from workbook.session import Session
+
+        screen = self.make(Session.open(self.place, create=True))
+        screen.page, self.page.screen = self.page, screen
+        screen.press(Press("open"))
+
+    def wrong(self, error: Exception, done: Press | None) -> None:
+        """Keep what went wrong."""
+        self.error = error
 
 
 def room_page(make: Callable[[Session], Room], place: str | Path | None = None) -> Page:
@@ -252,13 +273,18 @@ def room_page(make: Callable[[Session], Room], place: str | Path | None = None) 
     Page
         Also when it cannot be opened: it then says why.
     """
-    from workbook.session.here import session_here
+    from workbook.session.here import ARCHIVE, is_missing, session_here
 
-    try:
-        session, _ = session_here(place)
+    named = place or os.environ.get(ARCHIVE)
+    screen: Room | _Missing
+    if named and is_missing(named):
+        screen = _Missing(str(named), make)
+    else:
+        try:
+            session, _ = session_here(place)
+        except MatchlibError as error:
+            return Page(_Closed(error))
         screen = make(session)
-    except MatchlibError as error:
-        return closed(error)
     page = Page(screen)
     screen.page = page
     return page

@@ -64,7 +64,11 @@ class ArchiveRoom(Room):
         marks = {"wrong": "·" if self.findings is None else str(len(findings.open_(self)))}
         contents = [(name, words, marks.get(name, "·")) for name, (words, _) in _PARTS.items()]
         title, part = _PARTS[self.part]
-        main, forward = part(self)
+        if panels:
+            main, forward = part(self)
+        else:
+            main = "<p>Nothing is sprayed yet, so there is nothing to look at.</p>"
+            forward = '<a class="wb-press wb-go" href="browse_the_library.ipynb">Begin the library</a>'
         return frame(
             title,
             f"{self.message}{main}",

@@ -96,7 +96,7 @@ def draw_reach(room: ArchiveRoom) -> tuple[str, str]:
         reachable=found.lab,
         order=["bare ground", "card"],
         title=f"{colours[colour]} over {grounds[ground]}: within reach, and sprayed",
-        size=330,
+        size=300,
     )
     rows = [[name, count, *(number(v) for v in ends)] for name, count, *ends in found.extent]
     heads = ["colour", "recipes", "L* from", "L* to", "C* from", "C* to"]

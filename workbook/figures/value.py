@@ -39,13 +39,13 @@ def value_chart(ladders: Sequence[Ladder], *, title: str) -> Raw:
     def height(light: float) -> float:
         return 16 + (high - light) / (high - low) * _TALL
 
-    wide = _LEFT + 20 + coats * step + 90
+    wide = _LEFT + 20 + coats * step + 110
     body = []
     for tick in nice_ticks(low, high, 5):
         y = height(tick)
-        body.append(f'<path d="M{_LEFT + 30} {y:.1f}H{wide - 40:.0f}" class="wb-grid"/>')
-        body.append(text(wide - 34, y + 4, number(tick, 0), cls="wb-tick"))
-    body.append(text(wide, 12, "lightness L*", anchor="end", cls="wb-tick"))
+        body.append(f'<path d="M{_LEFT + 30} {y:.1f}H{wide - 34:.0f}" class="wb-grid"/>')
+        body.append(text(wide - 14, y + 4, number(tick, 0), cls="wb-tick"))
+    body.append(text(wide - 44, 12, "lightness L*", cls="wb-tick"))
     ranked = sorted(ladders, key=lambda one: -one.rungs[0].lab[0])
     # Of grounds side by side at one lightness none may hide another: each has its own lane.
     lane = min(20.0, (step - _SIDE) / max(len(ranked) - 1, 1))

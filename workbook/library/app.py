@@ -47,9 +47,10 @@ class LibraryRoom(Room):
     def room(self) -> str:
         """Which part of the library is on screen."""
         named = self.address.get("room", "")
-        if not len(self.session.archive) and named not in _ROOMS:
-            return "begin"
-        return named
+        if named in _ROOMS or named in ("cards", "show"):
+            return named
+        young = not self.session.archive.colours()  # bare grounds at most
+        return "begin" if young else "cards"
 
     def draw(self) -> str:
         """Return the room that is on screen."""
@@ -57,13 +58,13 @@ class LibraryRoom(Room):
         part = _ROOMS.get(self.room)
         return look.draw(self) if part is None else part.draw(self)
 
-    def go(self, room: str = "", **address: str) -> None:
+    def go(self, room: str = "cards", **address: str) -> None:
         """Go to a room.
 
         Parameters
         ----------
         room : str
-            Its name; the cards if empty.
+            Its name.
         **address : str
             What else stands in the address.
         """
@@ -243,8 +244,8 @@ class LibraryRoom(Room):
         """
         more.setdefault("place", f"library {self.room}")
         more.setdefault("undo", self.undo_words)
-        if self.room and len(self.session.archive):
-            more.setdefault("forward", button("Back to the cards", "room", ""))
+        if self.room != "cards" and len(self.session.archive):
+            more.setdefault("forward", button("Back to the cards", "room", "cards"))
         return frame(title, f"{self.message}{main}", **more)
 
 
@@ -265,12 +266,15 @@ def library_page(archive: str | Path | None = None) -> Any:
 
     from workbook.photo_intake import PhotoIntake
 
-    page: Page = room_page(LibraryRoom, archive)
-    room = page.screen
-    if not isinstance(room, LibraryRoom):
-        return page
-    room.photo = PhotoIntake()
-    room.photo.box.add_class("wb-guest-photo")
-    room.photo.on_use(room.use_photo)
-    room._show_photo()
-    return widgets.VBox([page, room.photo.box])
+    photo = PhotoIntake()
+    photo.box.add_class("wb-guest-photo")
+    photo.box.layout.display = "none"
+
+    def make(session: Session) -> LibraryRoom:
+        room = LibraryRoom(session)
+        room.photo = photo
+        photo.on_use(room.use_photo)
+        return room
+
+    page: Page = room_page(make, archive)
+    return widgets.VBox([page, photo.box], layout=widgets.Layout(overflow="visible"))

@@ -106,7 +106,7 @@ class Entry:
         room.entry.kept = code
         said = room.said
         room.changed()
-        room.go("", card=code)
+        room.go("cards", card=code)
         room.said = said
 
     def turn(self, room: LibraryRoom, done: Press) -> None:
@@ -249,7 +249,7 @@ def take_out(room: LibraryRoom, done: Press) -> None:
     archive.delete(code, stage=stage, reading=reading, why="taken out on its page")
     room.changed()
     if reading is None:
-        room.go("", card="")
+        room.go("cards", card="")
     room.said = f"{'A reading of ' * bool(reading)}{code} was put aside; Undo brings it back."
 
 
@@ -353,7 +353,7 @@ def draw(room: LibraryRoom) -> str:
     )
     title = f"The back of {code}" if code else "A new card"
     keep = button(f"Keep {'it' if code else 'this card'}", "keep", go=True)
-    leave = button("Back to the cards", "room", "", quiet=True)
+    leave = button("Back to the cards", "room", "cards", quiet=True)
     both = f'<span class="wb-pair">{leave}{keep}</span>'
     return room.framed(title, html, back=_said(entry, at, bool(code)), forward=both)
 

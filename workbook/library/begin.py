@@ -80,6 +80,11 @@ def _colours(room: LibraryRoom) -> list[str]:
     return list(dict.fromkeys([*(str(c) for c in archive.colours() if c.neat), *named]))
 
 
+def _new(done: Press, name: str) -> str:
+    """What is named; the field of each next name is another one, and so begins empty."""
+    return next((v for k, v in done.fields.items() if k.startswith(name)), "")
+
+
 def name_ground(room: LibraryRoom, done: Press) -> None:
     """Name a ground: its bare card is there from now on, to be read.
 
@@ -90,12 +95,13 @@ def name_ground(room: LibraryRoom, done: Press) -> None:
     done : Press
         With the name among its fields.
     """
-    ground = Ground.parse(done.fields.get("new ground", ""))
+    ground = Ground.parse(_new(done, "new ground"))
     if str(ground).casefold() in {str(p.recipe.ground).casefold() for p in _grounds(room)}:
         raise DomainError(f"{ground} is named already.", remedy="name another ground.")
     note_instrument(room, done)
     recipe = Recipe(ground, clear=_instrument(room)["clear"])
     room.session.add([Panel.of(f"{ground} bare"[:80], recipe)])
+    room.address = {**room.address, "room": "begin"}
     room.changed()
     room.said = f"{ground}: now read its bare card."
 
@@ -110,7 +116,7 @@ def name_colour(room: LibraryRoom, done: Press) -> None:
     done : Press
         With the name among its fields.
     """
-    colour = str(Colour.parse(done.fields.get("new colour", "")))
+    colour = str(Colour.parse(_new(done, "new colour")))
     named = _colours(room)
     if colour.casefold() in {c.casefold() for c in named}:
         raise DomainError(f"{colour} is named already.", remedy="name another colour.")
@@ -224,7 +230,7 @@ def draw(room: LibraryRoom) -> str:
     """
     grounds, colours = _grounds(room), _colours(room)
     read = [p for p in grounds if p.readings]
-    step = room.address.get("step") or ("grounds" if len(read) < len(grounds) or not read else "colours")
+    step = room.address.get("step") or ("first" if read and colours else "grounds")
     past = ["grounds"] * bool(read and len(read) == len(grounds)) + ["colours"] * bool(colours)
     steps = (
         ("grounds", "Grounds, read bare", "1"),
@@ -232,7 +238,7 @@ def draw(room: LibraryRoom) -> str:
         ("first", "First cards", "3"),
     )
     empty = not len(room.session.archive)
-    head = "<p><b>A shop begins</b></p><p>Nothing is sprayed for nothing: every card stays.</p>"
+    head = "<p><b>A shop begins</b></p><p>Every card from here on is kept, and learnt from.</p>"
     file = button("I have a file of cards", "room", "file", quiet=True) if empty else ""
     rail = f"{head}{steps_list(steps, step, past=past)}<p>{file}</p>"
     title, main, forward = {
@@ -277,7 +283,7 @@ def _draw_grounds(room: LibraryRoom) -> tuple[str, str, str]:
         + choice("Light and observer", "light", lights, how["light"], do="instrument")
         + choice("Bare cards are", "clear", _CLEARS, how["clear"], do="instrument")
     )
-    new = field("Name a ground", "new ground", "") + button("Add it", "ground", go=not grounds)
+    new = field("Name a ground", f"new ground {len(grounds)}", "") + button("Add it", "ground", go=not grounds)
     main = (
         "<p>Every ground coat you spray, silver or white or black: name it, then read a bare card "
         f'of it. A transparent colour can only be as light as its ground.</p>{"".join(rows)}'
@@ -291,7 +297,7 @@ def _draw_grounds(room: LibraryRoom) -> tuple[str, str, str]:
 def _draw_colours(room: LibraryRoom) -> tuple[str, str, str]:
     colours = _colours(room)
     rows = "".join(f'<article class="wb-card"><h2>{esc(c)}</h2></article>' for c in colours)
-    new = field("Name a colour", "new colour", "") + button("Add it", "colour", go=not colours)
+    new = field("Name a colour", f"new colour {len(colours)}", "") + button("Add it", "colour", go=not colours)
     main = (
         "<p>The transparent colours on your shelf, neat: blends are worked out from them.</p>"
         f'{rows}<div class="wb-seek" data-enter="colour">{new}</div>{room.trouble("colour")}'
@@ -329,4 +335,4 @@ def _draw_first(room: LibraryRoom) -> tuple[str, str, str]:
     )
     on = '<a class="wb-press wb-go" href="match_a_sample.ipynb">To the first match</a>' if told and not left else ""
     title = f"Spray these cards first · {left} left" if left else "The first cards are in"
-    return title, main, on or button("To the cards", "room", "", quiet=True)
+    return title, main, on or button("To the cards", "room", "cards", quiet=True)

@@ -111,7 +111,7 @@ class Take:
             taken = import_file(room.session.place, file, self.how, keep_good=good, who=who)
         room.take = Take()
         room.changed()
-        room.go("")
+        room.go("cards")
         room.said = taken.text
 
 

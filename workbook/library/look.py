@@ -214,5 +214,5 @@ def _for_customer(room: LibraryRoom, cards: object, code: str) -> str:
         f'<p class="wb-muted">A screen cannot show a colour as it is: ask for the card.</p>'
         f'<div class="wb-large">{large}</div>{grid}<p class="wb-bar">{more}</p>',
         place="show",
-        forward=button("Back to the workshop", "room", "", quiet=True),
+        forward=button("Back to the workshop", "room", "cards", quiet=True),
     )

@@ -11,7 +11,7 @@ from pathlib import Path
 from types import FrameType
 
 from workbook.serving.address import ENDING, Address
-from workbook.serving.notebooks import FIRST_PAGE
+from workbook.serving.notebooks import first_page
 
 __all__ = ["serve_lab"]
 
@@ -45,7 +45,7 @@ def serve_lab(
     os.environ["JUPYTER_CONFIG_PATH"] = os.pathsep.join(settings)
     from jupyterlab.labapp import LabApp
 
-    page = f"{address.here}lab/tree/{FIRST_PAGE}?token={address.secret}"
+    page = f"{address.here}lab/tree/{first_page()}?token={address.secret}"
     tell(f"The workbook is at {page} on this machine. Ctrl-C stops it.")
     address.close()
     server = LabApp.initialize_server([])
@@ -86,7 +86,7 @@ def _settings(room: Path, notebooks: Path, address: Address, browser: bool) -> P
         "LabApp": {
             "check_for_updates_class": "jupyterlab.NeverCheckForUpdate",
             "news_url": None,
-            "default_url": f"/lab/tree/{FIRST_PAGE}",
+            "default_url": f"/lab/tree/{first_page()}",
             "extension_manager": "readonly",
             "log_level": "ERROR",
         },

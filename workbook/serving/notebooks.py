@@ -8,17 +8,29 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import shutil
 from pathlib import Path
 
 from matchlib.errors import FileError
 
-__all__ = ["FIRST_PAGE", "copy_notebooks", "notebooks_folder", "work_folder"]
-
-FIRST_PAGE = "match_a_sample.ipynb"
-"""The notebook to begin with."""
+__all__ = ["copy_notebooks", "first_page", "notebooks_folder", "work_folder"]
 
 _SHIPPED = ".shipped.json"
+
+
+def first_page() -> str:
+    """Return the notebook to begin with.
+
+    Returns
+    -------
+    str
+        The jobs; the library for a shop that has nothing yet.
+    """
+    from workbook.session.here import ARCHIVE, is_new
+
+    place = os.environ.get(ARCHIVE, "")
+    return "browse_the_library.ipynb" if place and is_new(place) else "match_a_sample.ipynb"
 
 
 def notebooks_folder() -> Path:

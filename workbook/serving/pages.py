@@ -33,7 +33,7 @@ from voila.tornado.kernel_websocket_handler import VoilaKernelWebsocketHandler
 
 from workbook.serving.address import ENDING, Address
 from workbook.serving.kernels import OwnKernelSpecs, PageKernels
-from workbook.serving.notebooks import FIRST_PAGE
+from workbook.serving.notebooks import first_page
 from workbook.theme import VOILA_TEMPLATE, watch_script
 
 __all__ = ["PageServer"]
@@ -92,7 +92,7 @@ class _Start(JupyterHandler):
 
     @authenticated
     def get(self) -> None:
-        self.redirect(f"/voila/render/{FIRST_PAGE}")
+        self.redirect(f"/voila/render/{first_page()}")
 
 
 class _Page(TornadoVoilaHandler):
@@ -313,5 +313,8 @@ def _imports(books: Any) -> list[str]:
         if line.startswith(("from workbook", "import workbook"))
     ]
     # Opening an archive imports what every page needs.
-    first = "from workbook.session.here import session_here; session_here()[0].close()"
+    first = (
+        "from workbook.session.here import is_missing, session_here; import os; "
+        "is_missing(os.environ.get('WORKBOOK_ARCHIVE', '.')) or session_here()[0].close()"
+    )
     return [*dict.fromkeys(lines), first]

@@ -9,10 +9,49 @@ from pathlib import Path
 from matchlib.errors import MatchlibError
 from workbook.session.session import Session
 
-__all__ = ["ARCHIVE", "session_here"]
+__all__ = ["ARCHIVE", "is_missing", "is_new", "session_here"]
 
 ARCHIVE = "WORKBOOK_ARCHIVE"
 """Environment variable that names the archive; ``workbook open`` sets it."""
+
+
+def is_missing(place: str | Path) -> bool:
+    """Whether there is no archive at a place, and one could be made there.
+
+    Parameters
+    ----------
+    place : str or Path
+        File or URL.
+
+    Returns
+    -------
+    bool
+        False for a server's database, and where there is no folder either.
+    """
+    file = Path(place)
+    return "://" not in str(place) and not file.exists() and file.absolute().parent.is_dir()
+
+
+def is_new(place: str | Path) -> bool:
+    """Whether a shop has nothing yet: no archive, or one without a card.
+
+    Parameters
+    ----------
+    place : str or Path
+        File or URL.
+
+    Returns
+    -------
+    bool
+        False, too, for an archive that cannot be opened: its page then says why.
+    """
+    if is_missing(place):
+        return True
+    try:
+        with Session.open(place, write=False) as session:
+            return not len(session.archive)
+    except MatchlibError:
+        return False
 
 
 def session_here(archive: str | Path | None = None) -> tuple[Session, bool]:

@@ -70,7 +70,8 @@ def draw(room: TrainingRoom) -> tuple[str, str, str]:
     colour = get("colour") if get("colour") in colours else colours[0]
     ratio = get("ratio") if get("ratio") in ratios else next(iter(ratios))
     coats = int(float(get("upto", "4")))
-    spread = list(grounds)[:: max(1, round(len(grounds) / _GROUNDS))][:_GROUNDS]
+    plain = [name for name, ground in grounds.items() if ground.neat] or list(grounds)
+    spread = plain[:: max(1, round(len(plain) / _GROUNDS))][:_GROUNDS]
     picked = [g for g in get("grounds", "\n".join(spread)).split("\n") if g in grounds] or spread
     told = {str(r): f"{r}: {r.words}" for r in ratios.values()}
     bar = (
