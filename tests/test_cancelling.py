@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
-import threading
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +12,6 @@ from matchlib.demo import demo_panels
 from matchlib.domain import Reading
 from matchlib.regression import FilmRegressor
 from matchlib.suggest import Target
-from workbook.archive_view import ArchiveView, open_view
 from workbook.desk import LongWork
 from workbook.session import Session
 
@@ -35,99 +30,6 @@ def fill(place: Path) -> Path:
     return place
 
 
-@pytest.fixture(scope="module")
-def view(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ArchiveView]:
-    opened = open_view(str(fill(tmp_path_factory.mktemp("shop") / "panels.db")))
-    assert opened.desk is not None, opened.trouble
-    opened.opening()
-    for name in ("findings", "repeatability", "accuracy", "next_panels"):
-        getattr(opened, name)()
-    opened.desk.fitting.join(LONG)
-    assert opened.desk.model is not None, opened.desk.fitting.said.html
-    yield opened
-    opened.desk.session.close()
-
-
-def cancel_when_it_moves(work: LongWork) -> list[float]:
-    """Press Cancel as soon as the bar shows a share; returns the shares shown."""
-    shown: list[float] = []
-
-    def moved(change: Any) -> None:
-        if change["new"] is not None:
-            shown.append(change["new"])
-            work.bar.cancel()
-
-    work.bar.observe(moved, "value")
-    return shown
-
-
-@pytest.mark.parametrize("name", ["findings", "repeatability", "accuracy", "next_panels"])
-def test_cancel_ends_the_thread_and_changes_nothing(
-    view: ArchiveView, name: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr("workbook.desk.task._TOLD_EVERY", 0.0)  # every step is to be seen
-    panel = view.panels[name]
-    archive = view.desk.session.archive
-    before = archive.content_hash(), len(archive.history()), panel.shown.html
-    shown = cancel_when_it_moves(panel.work)
-    panel.start()
-    thread = panel.work.thread
-    panel.work.join(LONG)
-    panel.work.bar.unobserve_all("value")
-    assert thread is not None
-    assert not thread.is_alive()
-    assert len(shown) == 1, "it goes no step further"
-    assert panel.work.bar.text == "Stopped; nothing was changed."
-    assert not panel.work.bar.running
-    assert (archive.content_hash(), len(archive.history()), panel.shown.html) == before
-
-    panel.start()
-    panel.work.join(LONG)
-    assert panel.work.said.html == ""
-    assert panel.shown.html != before[2]
-
-
-def test_a_cancelled_fit_is_kept_nowhere_and_can_be_begun_again(tmp_path: Path) -> None:
-    place = fill(tmp_path / "panels.db")
-    opened = open_view(str(place))
-    assert opened.desk is not None
-    desk, heard = opened.desk, []
-    desk.on_model(heard.append)
-    shown = cancel_when_it_moves(desk.fitting)
-    opened.opening()
-    desk.fitting.join(LONG)
-    desk.fitting.bar.unobserve_all("value")
-    assert not desk.fitting.busy
-    assert len(shown) == 1
-    assert "Stopped" in desk.fitting.bar.text
-    assert desk.model is None
-    assert not heard
-    assert not list(tmp_path.glob("*.fit.npz")), "no half-fitted model is kept"
-    assert desk.fitting.again.layout.display is None, "and a button to begin again is there"
-
-    desk.fitting.again.press("go")
-    desk.fitting.join(LONG)
-    assert desk.fitting.said.html == ""
-    assert desk.fitting.again.layout.display == "none"
-    assert heard == [desk.model]
-    assert (tmp_path / "panels.db.fit.npz").is_file()
-    desk.session.close()
-
-
-def test_cancel_is_heard_while_another_fit_is_waited_for(view: ArchiveView) -> None:
-    panel, desk = view.panels["next_panels"], view.desk
-    waits = threading.Event()
-    panel.work.bar.observe(lambda c: waits.set() if "Waiting" in c["new"] else None, "text")
-    with desk._lock:
-        panel.start()
-        assert waits.wait(LONG)
-        panel.work.bar.cancel()
-        panel.work.join(LONG)
-        assert not panel.work.busy
-    panel.work.bar.unobserve_all("text")
-    assert "Stopped" in panel.work.bar.text
-
-
 def test_the_bar_moves_on_through_what_is_left(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("workbook.desk.task._TOLD_EVERY", 0.0)
     work, shown = LongWork("Counting"), []
@@ -144,25 +46,6 @@ def test_the_bar_moves_on_through_what_is_left(monkeypatch: pytest.MonkeyPatch) 
     work.join(LONG)
     assert [share for share, _ in shown] == [0.6, None, pytest.approx(0.8), 1.0]
     assert work.said.html == ""
-
-
-def test_leaving_while_it_fits_does_not_hang(tmp_path: Path) -> None:
-    place = fill(tmp_path / "panels.db")
-    code = (
-        "import sys, threading\n"
-        "from workbook.archive_view import open_view\n"
-        "view = open_view(sys.argv[1])\n"
-        "moving = threading.Event()\n"
-        "view.desk.fitting.bar.observe(lambda _: moving.set(), 'value')\n"
-        "view.opening()\n"
-        f"assert moving.wait({LONG})\n"
-        "assert view.desk.fitting.busy\n"
-    )
-    done = subprocess.run(
-        [sys.executable, "-c", code, str(place)], timeout=LONG, capture_output=True, check=False
-    )
-    assert done.returncode == 0, done.stderr.decode()
-    assert not list(tmp_path.glob("*.fit.npz"))
 
 
 def test_a_fit_from_before_the_tried_panels_came_in_serves(

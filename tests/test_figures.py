@@ -63,9 +63,6 @@ def every_figure(name: str) -> dict[str, str]:
         "chip": f.chip(BLUE_OUTSIDE),
         "ladder": f.ladder([RED, BLUE_OUTSIDE], [name, "b"], title=name, notes=[name, ""]),
         "lab_chart": f.lab_chart([f.Mark(RED, name, name), f.Mark(BLUE_OUTSIDE, "b")], title=name),
-        "coverage_grid": f.coverage_grid(
-            [[0, 3]], rows=[name], columns=[name, "x"], caption=name, corner=name
-        ),
         "timeline": f.timeline({name: [(day, 0.1)]}, title=name, y_name=name, band=(-1, 1)),
         "bars": f.bars([name], [40.0], title=name, unit=name, labs=[RED]),
         "panel_picture": f.panel_picture(np.full((2, 3, 3), RED), title=name, note=name),
@@ -124,12 +121,37 @@ def test_a_minus_is_a_minus_and_zero_has_none() -> None:
     assert f.number(float("nan")) == "–"
 
 
-def test_a_cell_never_sprayed_says_so() -> None:
-    drawn = f.coverage_grid([[0, 3]], rows=["gold"], columns=["6:1", "3:1"], caption="c")
-    assert drawn.count("never</td>") == 1
-    assert ">3</td>" in drawn
-    assert drawn.count('scope="col"') == 3
-    assert drawn.count('scope="row"') == 1
+def test_a_pair_never_sprayed_says_so() -> None:
+    from matchlib.demo import demo_panels
+    from matchlib.overview import coverage
+
+    found = coverage(demo_panels())
+    neat = [g for g in found.grounds if g.neat], [c for c in found.colours if c.neat]
+    drawn = f.coverage_picture(found, *neat, caption="c")
+    assert drawn.count("<span>never sprayed</span>") == len(found.never) == 5
+    assert drawn.count('scope="row"') == len(neat[0])
+    cell = drawn.split('aria-label="cherry over silver: ')[1]
+    assert cell.startswith(f"{len(found.cells[neat[0][0], neat[1][-1]])} cards")
+
+
+def test_each_swatch_of_the_value_chart_stands_at_its_own_lightness() -> None:
+    from matchlib.domain import Colour, Ground, MixRatio, Recipe, Viewing
+    from matchlib.lessons import Ladder, Rung
+
+    def ladder(name: str, *lights: float) -> Ladder:
+        ground = Ground.parse(name)
+        rungs = [Rung(Recipe(ground), n, (v, 0.0, 0.0), 0.5, ()) for n, v in enumerate(lights)]
+        made = Colour.parse("x"), MixRatio.parse("6:1"), Viewing()
+        return Ladder(ground, *made, tuple(rungs))
+
+    ladders = [ladder("black", 20.0, 10.0), ladder("white", 90.0, 50.0)]
+    drawn = f.value_chart(ladders, title="t")
+    tops = [float(y) for y in re.findall(r'<rect x="[\d.]+" y="([-\d.]+)"', drawn)]
+    white, thin, black, dark = tops
+    assert white < thin < black < dark
+    assert (dark - black) / (thin - white) == pytest.approx(10.0 / 40.0, abs=0.01)
+    assert f.value_words(ladders).startswith("After 1 coat white is 40 L* lighter than black")
+    assert f.value_words(ladders[:1]) == ""
 
 
 def test_each_kind_of_mark_has_its_own_outline() -> None:

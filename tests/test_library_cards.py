@@ -49,9 +49,7 @@ def test_a_card_is_known_by_its_instrument_face_on_and_as_it_is_now() -> None:
     def at(geometry: str, source: str, light: float) -> Reading:
         return Reading(Viewing(geometry=geometry), source, (light, 0.0, 0.0))
 
-    first = Panel.of(
-        "P", Recipe(Ground.parse("silver")), [at("45as15", "spectrophotometer", 90.0)]
-    )
+    first = Panel.of("P", Recipe(Ground.parse("silver")), [at("45as15", "spectrophotometer", 90.0)])
     assert card_lab(first) == (90.0, 0.0, 0.0)
     both = first.having(
         readings=(

@@ -171,6 +171,8 @@ class Room:
     def message(self) -> Raw:
         """What was done last, or what went wrong that has no place of its own."""
         told = f'<p class="wb-said" role="status">{esc(self.said)}</p>' if self.said else ""
+        if self.page is not None and self.page.working:
+            told += f'<p class="wb-bar">{button("Stop", "stop", quiet=True)}</p>'
         return Raw(told + problem(self.error if not self.at else None))
 
     def trouble(self, *presses: str) -> Raw:

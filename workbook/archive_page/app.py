@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 from matchlib.audit import Finding
 from workbook.archive_page import findings, pictures, trust
 from workbook.page import frame, steps_list
-from workbook.page.fields import button
 from workbook.room import Room, room_page
 
 if TYPE_CHECKING:
@@ -68,7 +67,9 @@ class ArchiveRoom(Room):
             main, forward = part(self)
         else:
             main = "<p>Nothing is sprayed yet, so there is nothing to look at.</p>"
-            forward = '<a class="wb-press wb-go" href="browse_the_library.ipynb">Begin the library</a>'
+            forward = (
+                '<a class="wb-press wb-go" href="browse_the_library.ipynb">Begin the library</a>'
+            )
         return frame(
             title,
             f"{self.message}{main}",
@@ -140,13 +141,11 @@ class ArchiveRoom(Room):
 
     def do_undo_change(self, done: Press) -> None:
         """Take back one change of the history."""
-        change = self.session.undo(int(done.value), who=done.fields.get("who", ""), why="in the log")
+        change = self.session.undo(
+            int(done.value), who=done.fields.get("who", ""), why="in the log"
+        )
         self.changed()
         self.said = f"Change {done.value} was undone: {change.subject} ({change.words})."
-
-    def stop(self) -> str:
-        """Return the press that stops long work."""
-        return button("Stop", "stop", quiet=True)
 
 
 def archive_page(archive: str | Path | None = None) -> Page:

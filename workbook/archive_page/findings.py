@@ -126,7 +126,9 @@ def _card(room: ArchiveRoom, finding: Finding) -> str:
     if finding.kind != "drift":
         presses += button(f"Put {last} aside", "aside", key)
     presses += button("It is right as it is", "ignore", key)
-    proposed = f"<p>It would read: <b>{esc(finding.proposed.words)}</b></p>" if finding.proposed else ""
+    proposed = (
+        f"<p>It would read: <b>{esc(finding.proposed.words)}</b></p>" if finding.proposed else ""
+    )
     return (
         f'<article class="wb-card wb-first"><h2>{esc(names)}: {esc(finding.kind)}, '
         f"{esc(chance_words(finding.probability))} likely</h2>"
@@ -157,7 +159,9 @@ def fix(room: ArchiveRoom, done: Press) -> None:
     finding, who, why = _chosen(room, done)
     code = finding.codes[0]
     room.session.archive.amend(code, who=who, why=why, recipe=finding.proposed)
-    _decided(room, finding, f"{code} now reads: {finding.proposed.words if finding.proposed else ''}.")
+    _decided(
+        room, finding, f"{code} now reads: {finding.proposed.words if finding.proposed else ''}."
+    )
 
 
 def aside(room: ArchiveRoom, done: Press) -> None:

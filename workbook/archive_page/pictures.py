@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from matchlib.overview import coverage, misses, reach, spreads, sprayed_twice
+from matchlib.overview import coverage, misses, reach, sprayed_twice, spreads
 from workbook.figures import (
     Mark,
     coverage_picture,
@@ -76,9 +76,8 @@ def draw_reach(room: ArchiveRoom) -> tuple[str, str]:
     colours = {"": "every neat colour", **{str(c): str(c) for c in archive.colours() if c.neat}}
     grounds = {"": "every neat ground", **{str(g): str(g) for g in archive.grounds() if g.neat}}
     colour, ground = room.chosen.get("colour", ""), room.chosen.get("ground", "")
-    chosen = (
-        choice("Colour", "colour", colours, colour, do="choose")
-        + choice("Ground", "ground", grounds, ground, do="choose")
+    chosen = choice("Colour", "colour", colours, colour, do="choose") + choice(
+        "Ground", "ground", grounds, ground, do="choose"
     )
     bar = f'<div class="wb-fields">{chosen}</div>'
     if room.model is None:
@@ -164,5 +163,7 @@ def _components(found: Any, off: Any) -> str:
         ]
         names = [by, "cards", "median ΔE00", "95% from", "to"]
         caption = f"Distance from the law, by {by} (– under five cards)"
-        groups.append(fold(f"By {by}", table(names, lines, caption=caption, right=names[1:]), ident=by))
+        groups.append(
+            fold(f"By {by}", table(names, lines, caption=caption, right=names[1:]), ident=by)
+        )
     return f"<p><b>{esc(found.words)}</b></p>{parts}{''.join(groups)}"

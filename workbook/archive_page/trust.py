@@ -98,8 +98,7 @@ def draw_near(room: ArchiveRoom) -> tuple[str, str]:
             '<p class="wb-muted">A card with a wrong back counts as a miss here: set right what '
             "looks wrong first.</p>"
         )
-    working = room.page is not None and bool(room.page.working)
-    go = button("Stop", "stop") if working else button("Leave out and predict", "validate", go=True)
+    go = button("Leave out and predict", "validate", go=True)
     return main + room.trouble("validate"), go
 
 
@@ -140,7 +139,9 @@ def draw_drift(room: ArchiveRoom) -> tuple[str, str]:
     measure = room.chosen.get("measure", "lightness")
     by = room.chosen.get("parted", "all")
     bar = choice("What is looked at", "measure", _MEASURES, measure, do="choose")
-    bar = f'<div class="wb-fields">{bar}{choice("Parted", "parted", _PARTED, by, do="choose")}</div>'
+    bar = (
+        f'<div class="wb-fields">{bar}{choice("Parted", "parted", _PARTED, by, do="choose")}</div>'
+    )
     if room.model is None:
         return bar + room.waiting("Learning from the cards …"), ""
     found = misses(room.model, room.session.archive.panels())
@@ -162,7 +163,9 @@ def draw_drift(room: ArchiveRoom) -> tuple[str, str]:
         band_name="the middle half",
         width=800,
     )
-    told = "".join(f"<p><b>{esc(part)}</b>: {esc(_trend(rows, name))}</p>" for part, rows in some.items())
+    told = "".join(
+        f"<p><b>{esc(part)}</b>: {esc(_trend(rows, name))}</p>" for part, rows in some.items()
+    )
     left = len(series) - len(some)
     told += f'<p class="wb-muted">{left} smaller groups are not drawn.</p>' if left else ""
     if odd:
@@ -296,7 +299,10 @@ def draw_history(room: ArchiveRoom) -> tuple[str, str]:
     left = len(changes) - len(shown)
     note = f'<p class="wb-muted">{left} older changes are not shown.</p>' if left else ""
     heads = ["no.", "when", "card", "what", "why or file", "who", "undo"]
-    return f"{bar}{room.trouble('undo_change')}{table(heads, rows, caption='Newest first')}{note}", ""
+    return (
+        f"{bar}{room.trouble('undo_change')}{table(heads, rows, caption='Newest first')}{note}",
+        "",
+    )
 
 
 def _change(change: Change, undone: bool) -> list[object]:

@@ -40,7 +40,9 @@ def linked(text: str, seen: set[str] | None = None) -> Raw:
             seen.add(term.word)
         out.append(esc(text[at:start]))
         anchor = _anchor(term.word)
-        opened = f'<a href="#{anchor}" data-do="word" data-value="{anchor}" title="{esc(term.meaning)}">'
+        opened = (
+            f'<a href="#{anchor}" data-do="word" data-value="{anchor}" title="{esc(term.meaning)}">'
+        )
         out.append(f"{opened}{esc(text[start:end])}</a>")
         at = end
     return Raw("".join(out) + esc(text[at:]))

@@ -210,9 +210,7 @@ def _draft(fields: dict[str, str], readings: tuple[Reading, ...]) -> Draft:
     )
 
 
-def _amended(
-    room: LibraryRoom, code: str, typed: Panel, readings: tuple[Reading, ...]
-) -> str:
+def _amended(room: LibraryRoom, code: str, typed: Panel, readings: tuple[Reading, ...]) -> str:
     """Write what differs over the back of a card that is there; say what was done."""
     archive = room.session.archive
     there = archive.panel(code)
@@ -329,9 +327,8 @@ def draw(room: LibraryRoom) -> str:
         + choice("Read by", "source", _SOURCES, get("source") or "spectrophotometer")
         + choice("Geometry", "geometry", _GEOMETRIES, get("geometry"))
     )
-    others = (
-        upload("Take it from a file", "reading", accept=TABLES)
-        + button("Take a photograph", "photo", "back", quiet=True)
+    others = upload("Take it from a file", "reading", accept=TABLES) + button(
+        "Take a photograph", "photo", "back", quiet=True
     )
     when = bald("Sprayed on", "date", help="Year-month-day.") + bald("Sprayer", "sprayer")
     when += bald("Lot of the colour", "lot")
@@ -348,7 +345,11 @@ def draw(room: LibraryRoom) -> str:
         f'{lists}<div class="wb-fields">{main}</div><div class="wb-fields">{read}</div>'
         f'<p class="wb-bar">{others}</p>{slot}{_taken(entry)}{_there(panel)}'
         f'<div class="wb-fields">{when}</div>'
-        + fold("Drawer, customer, booth, gun, what was poured", f'<div class="wb-fields">{rest}</div>', ident="rest")
+        + fold(
+            "Drawer, customer, booth, gun, what was poured",
+            f'<div class="wb-fields">{rest}</div>',
+            ident="rest",
+        )
         + room.trouble("keep", "typed", "turn", "reading", "takeout")
     )
     title = f"The back of {code}" if code else "A new card"
@@ -389,7 +390,9 @@ def _there(panel: Panel | None) -> str:
     )
     table = f"<table><caption>Readings of it as it is now</caption>{rows}</table>" if rows else ""
     aside = button(f"Put {panel.code} aside", "takeout", "", quiet=True)
-    return str(fold(f"Its readings ({len(panel.readings)})", table + f"<p>{aside}</p>", ident="readings"))
+    return str(
+        fold(f"Its readings ({len(panel.readings)})", table + f"<p>{aside}</p>", ident="readings")
+    )
 
 
 def _said(entry: Entry, at: dict[str, str], amending: bool) -> str:

@@ -272,7 +272,9 @@ def _draw_grounds(room: LibraryRoom) -> tuple[str, str, str]:
         lab, name = card_lab(panel), str(panel.recipe.ground)
         seen = card_picture(lab, name, width=96, height=66)
         told = (
-            f"<p>{esc(numbers(lab))}</p>" if lab is not None else _reading(room, f"ground {i}", name)
+            f"<p>{esc(numbers(lab))}</p>"
+            if lab is not None
+            else _reading(room, f"ground {i}", name)
         )
         rows.append(
             f'<article class="wb-card wb-begin">{seen}<h2>{esc(name)}</h2><div>{told}</div></article>'
@@ -283,27 +285,39 @@ def _draw_grounds(room: LibraryRoom) -> tuple[str, str, str]:
         + choice("Light and observer", "light", lights, how["light"], do="instrument")
         + choice("Bare cards are", "clear", _CLEARS, how["clear"], do="instrument")
     )
-    new = field("Name a ground", f"new ground {len(grounds)}", "") + button("Add it", "ground", go=not grounds)
+    new = field("Name a ground", f"new ground {len(grounds)}", "") + button(
+        "Add it", "ground", go=not grounds
+    )
     main = (
         "<p>Every ground coat you spray, silver or white or black: name it, then read a bare card "
-        f'of it. A transparent colour can only be as light as its ground.</p>{"".join(rows)}'
+        f"of it. A transparent colour can only be as light as its ground.</p>{''.join(rows)}"
         f'<div class="wb-seek" data-enter="ground">{new}</div>{room.trouble("ground")}'
         f'<div class="wb-fields">{own}</div>'
     )
     ready = any(p.readings for p in grounds)
-    return "Name your grounds", main, button("Next: colours", "step", "colours", go=ready, off=not ready)
+    return (
+        "Name your grounds",
+        main,
+        button("Next: colours", "step", "colours", go=ready, off=not ready),
+    )
 
 
 def _draw_colours(room: LibraryRoom) -> tuple[str, str, str]:
     colours = _colours(room)
     rows = "".join(f'<article class="wb-card"><h2>{esc(c)}</h2></article>' for c in colours)
-    new = field("Name a colour", f"new colour {len(colours)}", "") + button("Add it", "colour", go=not colours)
+    new = field("Name a colour", f"new colour {len(colours)}", "") + button(
+        "Add it", "colour", go=not colours
+    )
     main = (
         "<p>The transparent colours on your shelf, neat: blends are worked out from them.</p>"
         f'{rows}<div class="wb-seek" data-enter="colour">{new}</div>{room.trouble("colour")}'
     )
     ready = bool(colours)
-    return "Name your colours", main, button("Next: first cards", "step", "first", go=ready, off=not ready)
+    return (
+        "Name your colours",
+        main,
+        button("Next: first cards", "step", "first", go=ready, off=not ready),
+    )
 
 
 def _draw_first(room: LibraryRoom) -> tuple[str, str, str]:
@@ -333,6 +347,10 @@ def _draw_first(room: LibraryRoom) -> tuple[str, str, str]:
         '<p class="wb-caution">The data sheets decide how it is mixed, flashed and cleared. Air-fed '
         "breathing apparatus for what has hardener in it; extraction on.</p>"
     )
-    on = '<a class="wb-press wb-go" href="match_a_sample.ipynb">To the first match</a>' if told and not left else ""
+    on = (
+        '<a class="wb-press wb-go" href="match_a_sample.ipynb">To the first match</a>'
+        if told and not left
+        else ""
+    )
     title = f"Spray these cards first · {left} left" if left else "The first cards are in"
     return title, main, on or button("To the cards", "room", "cards", quiet=True)

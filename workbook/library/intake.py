@@ -164,7 +164,9 @@ def draw(room: LibraryRoom) -> str:
 def _counted(found: ImportReport) -> str:
     readings = sum(len(p.readings) for p in found.panels)
     left = f", {len(found.refused)} rows refused" if found.refused else ""
-    waits = f"; {len(found.open)} question{'s' * (len(found.open) != 1)} first" if found.open else ""
+    waits = (
+        f"; {len(found.open)} question{'s' * (len(found.open) != 1)} first" if found.open else ""
+    )
     return (
         f'<p class="wb-big">{len(found.panels)} cards, {readings} readings{left}{waits}</p>'
         + "".join(f'<p class="wb-muted">Look at: {esc(w)}</p>' for w in found.warnings[:_SHOWN])

@@ -191,7 +191,11 @@ def _card(room: LibraryRoom, code: str) -> str:
         f"<p>{over}<br>{esc(laid)}</p>{drawn}<p class='wb-muted'>{lines}</p>"
         f"<div class='wb-stack'>{presses}</div>{room.trouble('match', 'label')}"
         + fold("Stages, readings and log", f'<div class="wb-muted">{log}</div>', ident="log")
-        + (fold(f"Photographs ({len(seen.pictures)})", pictures, ident="pictures") if pictures else "")
+        + (
+            fold(f"Photographs ({len(seen.pictures)})", pictures, ident="pictures")
+            if pictures
+            else ""
+        )
         + fold("Label", papers + first, ident="label")
         + f"<p>{button('Close', 'card', panel.code, quiet=True)}</p>"
     )

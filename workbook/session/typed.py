@@ -102,6 +102,8 @@ def three_typed(text: str) -> tuple[float, float, float] | None:
             got=repr(text[:60]),
             remedy="type all three with a blank between them.",
         )
-    values = [number_typed(p.strip(","), name) for p, name in zip(parts, ("L*", "a*", "b*"), strict=True)]
+    values = [
+        number_typed(p.strip(","), name) for p, name in zip(parts, ("L*", "a*", "b*"), strict=True)
+    ]
     light, red, yellow = (float(v or 0.0) for v in values)
     return light, red, yellow

@@ -125,8 +125,15 @@ def answer(room: TrainingRoom, done: Press) -> None:
 def draw(room: TrainingRoom) -> tuple[str, str, str]:
     """Return a card to guess at; as `workbook.training.value.draw`."""
     kind = room.chosen.get("kind") or room.address.get("kind") or next(iter(KINDS))
-    who = field("Trainee", "trainee", room.chosen.get("trainee", ""), help="For the record; empty keeps none.")
-    bar = f'<div class="wb-fields">{who}{choice("Question", "kind", KINDS, kind, do="choose")}</div>'
+    who = field(
+        "Trainee",
+        "trainee",
+        room.chosen.get("trainee", ""),
+        help="For the record; empty keeps none.",
+    )
+    bar = (
+        f'<div class="wb-fields">{who}{choice("Question", "kind", KINDS, kind, do="choose")}</div>'
+    )
     found = _exercise(room)
     go = button("Another card", "new", go=found is None or bool(room.address.get("choice")))
     record = _record(room)

@@ -60,7 +60,11 @@ def draw_day(room: TrainingRoom) -> tuple[str, str, str]:
         for i, card in enumerate(cards, 1)
     ]
     heads = ["", "card", "what it teaches", "while spraying it", ""]
-    return "A first day", head + caution + table(heads, rows, caption=f"A let-down set of {colour}"), ""
+    return (
+        "A first day",
+        head + caution + table(heads, rows, caption=f"A let-down set of {colour}"),
+        "",
+    )
 
 
 def work_lesson(room: TrainingRoom) -> None:

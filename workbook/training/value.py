@@ -76,7 +76,7 @@ def draw(room: TrainingRoom) -> tuple[str, str, str]:
     told = {str(r): f"{r}: {r.words}" for r in ratios.values()}
     bar = (
         f'<div class="wb-fields">{choice("Colour", "colour", {c: c for c in colours}, colour, do="choose")}'
-        f'{choice("Mix ratio", "ratio", told, ratio, do="choose")}'
+        f"{choice('Mix ratio', 'ratio', told, ratio, do='choose')}"
         f"{slider('Up to', 'upto', coats, low=2, high=8, texts=[f'{n} coats' for n in range(2, 9)])}</div>"
         + chips("Grounds", [check(g, "grounds", g, g in picked, do="choose") for g in grounds])
     )
@@ -103,7 +103,11 @@ def draw(room: TrainingRoom) -> tuple[str, str, str]:
         "like. Rings: cards of just this recipe, as read.</p>"
     )
     sprayed = "".join(_as_sprayed(room, one) for one in ladders)
-    return title, chart + words + change + fold("As sprayed and read", sprayed, ident="sprayed"), press
+    return (
+        title,
+        chart + words + change + fold("As sprayed and read", sprayed, ident="sprayed"),
+        press,
+    )
 
 
 def _as_sprayed(room: TrainingRoom, found: Ladder) -> str:
