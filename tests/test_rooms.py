@@ -15,7 +15,7 @@ import pytest
 from matchlib.archive import Archive
 from matchlib.demo import DEMO_WRONG_BACKS, demo_panels
 from matchlib.domain import Colour
-from matchlib.errors import DomainError, ImportRefused, TargetError
+from matchlib.errors import DomainError, TargetError
 from matchlib.lessons import first_four
 from workbook.archive_page.app import ArchiveRoom
 from workbook.library.app import LibraryRoom
@@ -70,7 +70,8 @@ def plain(page: str) -> str:
 
 
 def words_before_folds(page: str) -> int:
-    shown = re.sub(r"<details.*?</details>|<option.*?</option>|<nav.*?</nav>", "", page, flags=re.S)
+    folded = r"<details.*?</details>|<option.*?</option>|<nav.*?</nav>|<svg.*?</svg>"
+    shown = re.sub(folded, "", page, flags=re.S)
     shown = re.sub(r'<div class="wb-tiles">.*?</div>', "", shown, flags=re.S)
     return len(re.findall(r"[A-Za-zΔ]{2,}", plain(shown)))
 
@@ -109,8 +110,8 @@ def test_a_card_shows_its_back_and_begins_a_job(shop: Session) -> None:
     assert (job.name, job.state) == ("like T045", "recipe")
     assert job.target[0].viewing == panel.readings[0].viewing
     assert f'href="match_a_sample.ipynb?job={job.number}"' in page
+    shop.archive.add([panel.having(code="N-1", readings=())])
     with pytest.raises(TargetError, match="never read"):
-        shop.archive.add([panel.having(code="N-1", readings=())])
         match_card(shop.archive, "N-1")
 
 
@@ -188,9 +189,10 @@ def test_a_file_is_asked_about_and_taken_in(nothing: Session) -> None:
     press(room, "import", "good")
     assert {p.code for p in nothing.archive.panels()} >= {"A2"}
     assert "panel" in room.said
-    with pytest.raises(ImportRefused):
-        room.take.look(room, Press("file", "x.csv", {}, b"Card\nA1\n"))
-        room.take.take(room, Press("import"))
+    press(room, "room", "file")
+    page = press(room, "file", "x.csv", b"Card\nA1\n")
+    assert "has no column" in plain(page)
+    assert len(nothing.archive) == 1
 
 
 def test_a_shop_from_nothing_to_its_first_model(nothing: Session) -> None:
@@ -233,7 +235,7 @@ def test_every_part_of_the_archive_is_short(archive_room: ArchiveRoom) -> None:
     for part in ("sprayed", "wrong", "reach", "repeats", "near", "drift", "next", "why"):
         page = press(archive_room, "part", part)
         assert archive_room.error is None
-        assert words_before_folds(page) < 150, part
+        assert words_before_folds(page) < 120, part
         assert len(re.findall(r"<h1", page)) == 1
 
 
@@ -282,7 +284,7 @@ def test_what_is_worked_out_is_shown(archive_room: ArchiveRoom) -> None:
     press(archive_room, "part", "why")
     page = press(archive_room, "coats", coats="4", ratio="6:1")
     assert "4 coats of 6 parts carrier" in plain(page)
-    assert "is not a ratio" in press(archive_room, "choose", ratio="six") or archive_room.error
+    assert "This is not a mix ratio" in press(archive_room, "choose", ratio="six")
 
 
 def test_stop_ends_the_work_at_its_next_step(shop: Session) -> None:

@@ -1,4 +1,4 @@
-"""What the pages of library, archive and training share: their archive, its model, work and undo."""
+"""What library, archive and training share: their archive, its model, long work, undo."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from matchlib.stepping import Step
     from workbook.session import Session
 
-__all__ = ["Room", "Stopped", "room_page"]
+__all__ = ["Room", "Stopped", "guarded", "room_page"]
 
 
 class Stopped(Exception):  # noqa: N818  no error: the user pressed Stop, or asked anew
@@ -206,6 +206,27 @@ class Room:
         return Raw(f'<p class="wb-muted">{esc(words)}</p>')
 
 
+def guarded(head: str, make: Callable[[], str]) -> str:
+    """Return fields with what follows from them, or with what is wrong in them.
+
+    Parameters
+    ----------
+    head : str
+        HTML of the fields.
+    make : callable
+        Gives the HTML that follows.
+
+    Returns
+    -------
+    str
+        Both.
+    """
+    try:
+        return head + make()
+    except MatchlibError as error:
+        return head + problem(error)
+
+
 class _Closed:
     """Says why there is nothing to show."""
 
@@ -238,8 +259,8 @@ class _Missing:
             f"<p>There is no archive of your own at <b>{esc(self.place)}</b> yet. What you sprayed "
             "and read is kept in it; it stays on this machine.</p>"
             f"{problem(self.error)}"
-            '<p class="wb-muted">To look round first: <b>workbook demo --open</b> shows an invented '
-            "workshop, and touches nothing of yours.</p>"
+            '<p class="wb-muted">To look round first: <b>workbook demo --open</b> shows an '
+            "invented workshop, and touches nothing of yours.</p>"
         )
         return frame(
             "A shop begins", main, place="missing", forward=button("Make it", "make", go=True)

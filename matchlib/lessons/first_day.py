@@ -1,4 +1,4 @@
-"""The first cards of a colour: the four a new shop begins with, and a trainee's guided first day."""
+"""The first cards of a colour: the four of a new shop, and a trainee's guided first day."""
 
 from __future__ import annotations
 

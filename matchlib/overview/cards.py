@@ -1,4 +1,4 @@
-"""The cards of a library: in an order to look through them in, beside a colour, beside their twins."""
+"""The cards of a library: in an order, beside a colour, beside their twins."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def card_lab(panel: Panel) -> Lab | None:
         )
         for stage, r in read
     ]
-    best = min(ranks)  # type: ignore[type-var]  # numbers and truths
+    best = min(ranks)
     labs = [lab_of_reading(r) for (_, r), own in zip(read, ranks, strict=True) if own == best]
     return three(np.mean(labs, axis=0))
 
@@ -105,10 +105,10 @@ def arranged(panels: Sequence[Panel], by: str = "hue") -> tuple[tuple[Panel, Lab
     key = ORDERS[by][1]
     faces = [(p, card_lab(p)) for p in panels]
     if by not in ("hue", "lightness"):
-        return tuple(sorted(faces, key=lambda f: key(f[0], f[1] or (0.0, 0.0, 0.0))))  # type: ignore[arg-type, return-value]  # keys of one kind
+        return tuple(sorted(faces, key=lambda f: key(f[0], f[1] or (0.0, 0.0, 0.0))))
     seen = [(p, lab) for p, lab in faces if lab is not None]
     unseen = [f for f in faces if f[1] is None]
-    return (*sorted(seen, key=lambda f: key(*f)), *unseen)  # type: ignore[arg-type, return-value]  # keys of one kind
+    return (*sorted(seen, key=lambda f: key(*f)), *unseen)
 
 
 def nearest(panels: Sequence[Panel], lab: Lab) -> tuple[tuple[Panel, Lab, float], ...]:

@@ -1,4 +1,4 @@
-"""The notebook 'Archive': what was sprayed, what looks wrong, how good it is, what to spray next."""
+"""The notebook 'Archive': what was sprayed, what looks wrong, what to spray next."""
 
 from __future__ import annotations
 

@@ -116,7 +116,7 @@ def _card(room: ArchiveRoom, finding: Finding) -> str:
         lab, law, proposed = room.laws[key]
         told = (("as written", law), ("as proposed", proposed))
         drawn = "".join(
-            f"<figure>{areas([lab, one], words=f'read {numbers(lab)}, beside it {name}', width=300, height=120)}"
+            f"<figure>{_beside(lab, one, name)}"
             f'<p class="wb-num">read {numbers(lab)} · {name} {numbers(one)}</p></figure>'
             for name, one in told
         )
@@ -136,6 +136,12 @@ def _card(room: ArchiveRoom, finding: Finding) -> str:
         + (f"<p>The back says: <b>{esc(written)}</b></p>" if written else "")
         + f"{proposed}<p>{esc(finding.fix)}</p>"
         f'<p class="wb-muted">{esc(finding.words)}</p><p class="wb-bar">{presses}</p></article>'
+    )
+
+
+def _beside(lab: Any, other: Any, name: str) -> str:
+    return areas(
+        [lab, other], words=f"read {numbers(lab)}, beside it {name}", width=300, height=120
     )
 
 

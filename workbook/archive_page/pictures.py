@@ -65,7 +65,8 @@ def draw_sprayed(room: ArchiveRoom) -> tuple[str, str]:
         main += (
             f'<article class="wb-card wb-bar"><div><h2>{words}</h2><p class="wb-muted">No say in '
             f"predictions until somebody looks.</p></div>"
-            f'<span class="wb-push">{button("Look at them", "part", "wrong", go=True)}</span></article>'
+            f'<span class="wb-push">{button("Look at them", "part", "wrong", go=True)}</span>'
+            "</article>"
         )
     return main, ""
 
@@ -114,9 +115,9 @@ def draw_repeats(room: ArchiveRoom) -> tuple[str, str]:
         apart = sorted(gap for *_, gap in twins)
         middle = apart[len(apart) // 2]
         head = (
-            f'<p class="wb-big">Sprayed again, a card reads about ΔE00 {number(middle)} from the first.'
-            f"</p><p class='wb-muted'>{len(twins)} recipes were sprayed more than once; the furthest "
-            "apart stand first. No prediction can be nearer than this.</p>"
+            f'<p class="wb-big">Sprayed again, a card reads about ΔE00 {number(middle)} from the '
+            f"first.</p><p class='wb-muted'>{len(twins)} recipes were sprayed more than once; the "
+            "furthest apart stand first. No prediction can be nearer than this.</p>"
         )
     else:
         head = "<p>No recipe was sprayed twice yet: spray one again, and this is known.</p>"

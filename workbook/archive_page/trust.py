@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,6 +13,7 @@ from matchlib.overview import Miss, misses, strays, trend, usual_view
 from workbook.figures import Raw, bars, esc, number, table, timeline
 from workbook.page.fields import button, check, chips, choice, field, fold, slider
 from workbook.page.pictures import areas, numbers
+from workbook.room import guarded
 from workbook.session import recipe_of
 
 if TYPE_CHECKING:
@@ -234,8 +236,6 @@ def draw_next(room: ArchiveRoom) -> tuple[str, str]:
 
 def draw_why(room: ArchiveRoom) -> tuple[str, str]:
     """Return where a prediction's doubt comes from; as `draw_sprayed`."""
-    from matchlib.explain import explain
-
     archive, get = room.session.archive, room.chosen.get
     grounds = {str(g): str(g) for g in archive.grounds()}
     colours = {str(c): str(c) for c in archive.colours()}
@@ -254,6 +254,14 @@ def draw_why(room: ArchiveRoom) -> tuple[str, str]:
     main = f'<div class="wb-fields">{bar}</div>'
     if room.model is None or not colour:
         return main + room.waiting("Learning from the cards …"), ""
+    make = partial(_why, room, ground, colour, ratio, coats)
+    return guarded(main, make), ""
+
+
+def _why(room: ArchiveRoom, ground: str, colour: str, ratio: str, coats: int) -> str:
+    from matchlib.explain import explain
+
+    archive = room.session.archive
     recipe = recipe_of(ground=ground, colour=colour, ratio=ratio, coats=coats, clear="yes")
     found = explain(room.model, recipe, archive=archive.panels())
     drawn = bars(
@@ -276,10 +284,10 @@ def draw_why(room: ArchiveRoom) -> tuple[str, str]:
     near = table(heads, rows, caption="The nearest cards", right=heads[3:])
     seen = areas([found.lab], words=f"should read {numbers(found.lab)}", width=236, height=120)
     return (
-        f'{main}<div class="wb-bar">{seen}{drawn}</div><p><b>{esc(recipe.words)}.</b> '
+        f'<div class="wb-bar">{seen}{drawn}</div><p><b>{esc(recipe.words)}.</b> '
         f"{esc(found.words)}</p>{fold('What one change would do', changes, ident='changes')}"
         f"{fold('The nearest cards', near, ident='nearest')}"
-    ), ""
+    )
 
 
 # History
@@ -292,6 +300,10 @@ def draw_history(room: ArchiveRoom) -> tuple[str, str]:
     of = field("Of one card only", "of card", code, help="Its code; empty for all.")
     look = button("Show", "choose", quiet=True)
     bar = f'<div class="wb-seek" data-enter="choose">{of}{look}{who}</div>'
+    return guarded(bar + room.trouble("undo_change"), partial(_changes, room, code)), ""
+
+
+def _changes(room: ArchiveRoom, code: str) -> str:
     changes = room.session.history(code or None)
     undone = {c.undoes for c in changes}
     shown = changes[: -_MOST_CHANGES - 1 : -1]
@@ -299,10 +311,7 @@ def draw_history(room: ArchiveRoom) -> tuple[str, str]:
     left = len(changes) - len(shown)
     note = f'<p class="wb-muted">{left} older changes are not shown.</p>' if left else ""
     heads = ["no.", "when", "card", "what", "why or file", "who", "undo"]
-    return (
-        f"{bar}{room.trouble('undo_change')}{table(heads, rows, caption='Newest first')}{note}",
-        "",
-    )
+    return table(heads, rows, caption="Newest first") + note
 
 
 def _change(change: Change, undone: bool) -> list[object]:

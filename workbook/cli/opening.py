@@ -80,8 +80,8 @@ def _open(
 
     Its pages are served to this machine alone, unless --share is given: then whoever scans the code
     in the same network gets the same pages, and nobody else. No code is shown, none can be run from
-    a page, and no other file can be read. Where there is no archive yet, the page makes one: name the
-    grounds, read each bare, name the colours. Ctrl-C stops it.
+    a page, and no other file can be read. Where there is no archive yet, the page makes one: name
+    the grounds, read each bare, name the colours. Ctrl-C stops it.
     """
     if share and lab:
         raise typer.BadParameter("JupyterLab runs code, so it is never shared: give one of the two")

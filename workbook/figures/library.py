@@ -1,4 +1,4 @@
-"""The library and the archive as pictures: cards, what was sprayed over what, cards beside twins."""
+"""Library and archive as pictures: cards, what was sprayed over what, cards beside twins."""
 
 from __future__ import annotations
 
@@ -134,9 +134,7 @@ def coverage_picture(
         for colour in colours:
             row = found.cells.get((ground, colour), ())
             many = f"{len(row)} card{'s' * (len(row) != 1)}"
-            words = (
-                (f"{many}, weak to strong" if len(row) > 1 else many) if row else "never sprayed"
-            )
+            words = many if row else "never sprayed"
             strip = _strip([lab for *_, lab in row], f"{colour} over {ground}: {words}")
             cells.append(f"<td>{strip}<span>{words}</span></td>")
         bare = found.bare.get(ground)

@@ -276,9 +276,8 @@ def _draw_grounds(room: LibraryRoom) -> tuple[str, str, str]:
             if lab is not None
             else _reading(room, f"ground {i}", name)
         )
-        rows.append(
-            f'<article class="wb-card wb-begin">{seen}<h2>{esc(name)}</h2><div>{told}</div></article>'
-        )
+        inner = f"{seen}<h2>{esc(name)}</h2><div>{told}</div>"
+        rows.append(f'<article class="wb-card wb-begin">{inner}</article>')
     lights = {f"{i}/{o}": f"{i}, {o}°" for i in ILLUMINANTS[:3] for o in ("10", "2")}
     own = (
         choice("The instrument", "geometry", _GEOMETRIES, how["geometry"], do="instrument")
@@ -328,7 +327,8 @@ def _draw_first(room: LibraryRoom) -> tuple[str, str, str]:
         for i, card in enumerate(_four(room, colour)):
             lab = card_lab(archive.panel(card.done[0])) if card.done else None
             left += lab is None
-            words = f"<h2>{i + 1}. over {esc(card.recipe.ground)}</h2><p>{esc(card.recipe.schedule.words)}</p>"
+            laid = esc(card.recipe.schedule.words)
+            words = f"<h2>{i + 1}. over {esc(card.recipe.ground)}</h2><p>{laid}</p>"
             seen = card_picture(lab, f"{colour} {i + 1}", width=96, height=66)
             key = f"{j}.{i}"
             given = f"<p>{esc(numbers(lab))}</p>" if lab is not None else ""
@@ -344,8 +344,8 @@ def _draw_first(room: LibraryRoom) -> tuple[str, str, str]:
         told.append(f"<h2>{esc(colour)}</h2>{''.join(rows)}")
     main = "".join(told) or "<p>Name a colour first, and read one ground bare.</p>"
     main += (
-        '<p class="wb-caution">The data sheets decide how it is mixed, flashed and cleared. Air-fed '
-        "breathing apparatus for what has hardener in it; extraction on.</p>"
+        '<p class="wb-caution">The data sheets decide how it is mixed, flashed and cleared. '
+        "Air-fed breathing apparatus for what has hardener in it; extraction on.</p>"
     )
     on = (
         '<a class="wb-press wb-go" href="match_a_sample.ipynb">To the first match</a>'

@@ -203,7 +203,7 @@ def _card(room: LibraryRoom, code: str) -> str:
 
 def _for_customer(room: LibraryRoom, cards: object, code: str) -> str:
     """The cards without recipes, customers or anybody's name."""
-    labs = dict((p.code, lab) for p, lab in cards)  # type: ignore[attr-defined]  # pairs
+    labs = {p.code: lab for p, lab in cards}  # type: ignore[attr-defined]  # pairs
     large = ""
     if code in labs:
         large = (

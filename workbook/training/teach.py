@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import partial
 from typing import TYPE_CHECKING
 
 from matchlib.domain import Colour, MixRatio
@@ -12,6 +13,7 @@ from workbook.cup import cup_svg
 from workbook.figures import chip, esc, linked, number, table
 from workbook.page.fields import choice, field, slider
 from workbook.page.pictures import areas, numbers
+from workbook.room import guarded
 from workbook.session import recipe_of
 
 if TYPE_CHECKING:
@@ -40,11 +42,15 @@ def draw_day(room: TrainingRoom) -> tuple[str, str, str]:
         f'next will look like before it is dry.</p><div class="wb-fields">{bar}</div>'
     )
     caution = (
-        '<p class="wb-caution">Gloves and goggles, extraction running; what has hardener in it takes '
-        "air-fed breathing protection. The data sheets stand above this page.</p>"
+        '<p class="wb-caution">Gloves and goggles, extraction running; what has hardener in it '
+        "takes air-fed breathing protection. The data sheets stand above this page.</p>"
     )
     if not colour.strip():
         return "A first day", f"{head}<p>Type the name of the colour to learn.</p>{caution}", ""
+    return "A first day", guarded(head + caution, partial(_day, room, colour, ratio)), ""
+
+
+def _day(room: TrainingRoom, colour: str, ratio: str) -> str:
     cards = first_day(
         room.session.archive.panels(), Colour.parse(colour), ratio=MixRatio.parse(ratio)
     )
@@ -60,11 +66,7 @@ def draw_day(room: TrainingRoom) -> tuple[str, str, str]:
         for i, card in enumerate(cards, 1)
     ]
     heads = ["", "card", "what it teaches", "while spraying it", ""]
-    return (
-        "A first day",
-        head + caution + table(heads, rows, caption=f"A let-down set of {colour}"),
-        "",
-    )
+    return table(heads, rows, caption=f"A let-down set of {colour}")
 
 
 def work_lesson(room: TrainingRoom) -> None:
@@ -140,11 +142,15 @@ def draw_fade(room: TrainingRoom) -> tuple[str, str, str]:
     title = "What shows at an edge?"
     if room.model is None or not one:
         return title, head + room.waiting("Learning from the cards …"), ""
-    begin = recipe_of(ground=ground, colour=one, schedule=first, clear="yes")
-    if two == _NONE:
-        return title, head + _drawn(blend_in(room.model, begin)), ""
-    end = recipe_of(ground=ground, colour=two, schedule=second, clear="yes")
-    return title, head + _drawn(fade(room.model, begin, end, zones=strips)), ""
+
+    def strip() -> str:
+        begin = recipe_of(ground=ground, colour=one, schedule=first, clear="yes")
+        if two == _NONE:
+            return _drawn(blend_in(room.model, begin))
+        end = recipe_of(ground=ground, colour=two, schedule=second, clear="yes")
+        return _drawn(fade(room.model, begin, end, zones=strips))
+
+    return title, guarded(head, strip), ""
 
 
 def _drawn(zones: Sequence[Zone]) -> str:

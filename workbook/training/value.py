@@ -1,4 +1,4 @@
-"""The ground sets the value: one colour over several grounds, coats rising, at its own lightness."""
+"""The ground sets the value: one colour over several grounds, each coat at its lightness."""
 
 from __future__ import annotations
 
@@ -74,14 +74,18 @@ def draw(room: TrainingRoom) -> tuple[str, str, str]:
     spread = plain[:: max(1, round(len(plain) / _GROUNDS))][:_GROUNDS]
     picked = [g for g in get("grounds", "\n".join(spread)).split("\n") if g in grounds] or spread
     told = {str(r): f"{r}: {r.words}" for r in ratios.values()}
-    bar = (
-        f'<div class="wb-fields">{choice("Colour", "colour", {c: c for c in colours}, colour, do="choose")}'
-        f"{choice('Mix ratio', 'ratio', told, ratio, do='choose')}"
-        f"{slider('Up to', 'upto', coats, low=2, high=8, texts=[f'{n} coats' for n in range(2, 9)])}</div>"
-        + chips("Grounds", [check(g, "grounds", g, g in picked, do="choose") for g in grounds])
+    steps = [f"{n} coats" for n in range(2, 9)]
+    fields = (
+        choice("Colour", "colour", {c: c for c in colours}, str(colour), do="choose")
+        + choice("Mix ratio", "ratio", told, str(ratio), do="choose")
+        + slider("Up to", "upto", coats, low=2, high=8, texts=steps)
     )
+    ticks = [check(g, "grounds", g, g in picked, do="choose") for g in grounds]
+    bar = f'<div class="wb-fields">{fields}</div>{chips("Grounds", ticks)}'
     title = f"What does the ground do to {colour} at {ratios[ratio]}?"
-    press = f'<span class="wb-pair">{button("Another colour", "another", quiet=True)}{button("Now guess", "to_guess", go=True)}</span>'
+    both = button("Another colour", "another", quiet=True)
+    both += button("Now guess", "to_guess", go=True)
+    press = f'<span class="wb-pair">{both}</span>'
     change = fold("Another colour, ratio, grounds", bar, ident="bar")
     if room.model is None:
         return title, room.waiting("Learning from the cards …") + change, press
@@ -99,8 +103,8 @@ def draw(room: TrainingRoom) -> tuple[str, str, str]:
     ]
     chart = value_chart(ladders, title=f"Lightness of {colour} by coats over {len(picked)} grounds")
     words = (
-        f"<p>{esc(value_words(ladders))}</p><p class='wb-muted'>Squares: what each coat should look "
-        "like. Rings: cards of just this recipe, as read.</p>"
+        f"<p>{esc(value_words(ladders))}</p><p class='wb-muted'>Squares: what each coat should "
+        "look like. Rings: cards of just this recipe, as read.</p>"
     )
     sprayed = "".join(_as_sprayed(room, one) for one in ladders)
     return (
@@ -122,8 +126,8 @@ def _as_sprayed(room: TrainingRoom, found: Ladder) -> str:
     rows.sort()
     if not rows:
         return (
-            f"<p><b>{esc(found.ground)}</b>: never sprayed with {esc(found.colour)}; its squares are "
-            "a prediction alone.</p>"
+            f"<p><b>{esc(found.ground)}</b>: never sprayed with {esc(found.colour)}; its "
+            "squares are a prediction alone.</p>"
         )
     some = rows[:_MOST_STRIPS]
     strip = areas(
