@@ -14,9 +14,8 @@ from matchlib.audit import Finding
 from matchlib.demo import demo_panels
 from matchlib.domain import Recipe
 from tests.cli_shop import copied
-from workbook.controls import Choice, NumberField, TextField
+from workbook.controls import TextField
 from workbook.desk import Desk, Typed
-from workbook.entry import EntryForm
 from workbook.session import Forms, Session, recipe_of
 
 ONE, TWO = "0123456789abcdef", "fedcba9876543210"
@@ -103,28 +102,6 @@ def test_who_types_on_and_on_is_not_waited_for(few: Path) -> None:
             return "nothing is kept until the keys rest"
 
         assert set(asyncio.run(typing())) == {"x"}
-
-
-def test_what_cannot_be_filled_in_again_is_passed_over(few: Path) -> None:
-    with Session.open(few) as session:
-        forms = Forms(session.archive, ONE)
-        held = {"ground": "no longer there", "coats": "many", "note": "kept", "unknown": 1}
-        forms.keep_typed("form", held)
-        ground, coats = Choice(["silver"], label="Ground"), NumberField(label="Coats")
-        note = TextField(label="Note")
-        Typed("form", {"ground": ground, "coats": coats, "note": note}).sit(forms)
-        assert (ground.value, coats.value, note.value) == ("silver", None, "kept")
-        here = Desk(session)
-        back = {"code": "N-1", "readings": [{"lab": "spoiled"}]}
-        Forms(session.archive).keep_typed("panel's back", back)
-        form = EntryForm(here)
-        assert form.code.value == "N-1"
-        assert form._readings == ()
-        for odd in ("spoiled", ["x"], {"fields": 3}):
-            session.archive.set_setting(f"typed: form: {ONE}", odd)
-            session.archive.set_setting(f"done: form: {ONE}", odd)
-            assert forms.typed("form") == {}
-            assert forms.done("form") == []
 
 
 def test_an_archive_that_cannot_be_written_can_be_typed_over(few: Path) -> None:

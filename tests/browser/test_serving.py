@@ -18,8 +18,9 @@ import pytest
 
 from tests.browser import harness
 from tests.cli_shop import copied
-from workbook.serving.notebooks import FIRST_PAGE, notebooks_folder
+from workbook.serving.notebooks import notebooks_folder
 
+FIRST_PAGE = "match_a_sample.ipynb"
 pytestmark = pytest.mark.browser
 
 HIDDEN = "nobody must read this"

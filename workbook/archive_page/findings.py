@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from matchlib.overview import panel_lab, usual_view
 from matchlib.tails import chance_words
 from workbook.figures import esc
-from workbook.page.fields import button, field
+from workbook.page.fields import button, field, fold
 from workbook.page.pictures import areas, numbers
 
 if TYPE_CHECKING:
@@ -134,8 +134,10 @@ def _card(room: ArchiveRoom, finding: Finding) -> str:
         f"{esc(chance_words(finding.probability))} likely</h2>"
         f'<div class="wb-bar">{drawn}</div>'
         + (f"<p>The back says: <b>{esc(written)}</b></p>" if written else "")
-        + f"{proposed}<p>{esc(finding.fix)}</p>"
-        f'<p class="wb-muted">{esc(finding.words)}</p><p class="wb-bar">{presses}</p></article>'
+        + (proposed or f"<p>{esc(finding.fix)}</p>")
+        + f'<p class="wb-bar">{presses}</p>'
+        + fold("Why it looks wrong", f"<p>{esc(finding.words)}</p>", ident="why")
+        + "</article>"
     )
 
 
