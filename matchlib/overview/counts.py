@@ -2,75 +2,98 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from matchlib.domain import Colour, Ground, Panel
-from matchlib.overview.cards import card_lab
-from matchlib.overview.labs import Lab
+import numpy as np
+from numpy.typing import NDArray
 
-__all__ = ["Coverage", "coverage"]
+from matchlib.domain import Ground, Panel
+
+__all__ = ["BANDS", "Coverage", "coverage"]
+
+BANDS: tuple[tuple[str, float], ...] = (
+    ("bare", 0.0),
+    ("up to 0.3", 0.3),
+    ("0.3 to 0.5", 0.5),
+    ("0.5 to 0.7", 0.7),
+    ("0.7 to 1", 1.0),
+    ("over 1", np.inf),
+)
+"""Bands of strength, coats times the colour's share of the pot [coats of neat colour], and their
+upper ends."""
 
 
 @dataclass(frozen=True)
 class Coverage:
-    """What was sprayed over what.
+    """How often what was sprayed.
 
     Parameters
     ----------
-    grounds : tuple of Ground
-        The neat ones first, those of most panels before the others.
-    colours : tuple of Colour
-        Likewise.
-    bare : mapping of Ground to tuple of 3 float
-        How grounds read bare, CIELAB.
-    cells : mapping of (Ground, Colour) to tuple of (float, Panel, tuple of 3 float or None)
-        The panels of each pair that was sprayed, weak to strong: strength, coats times the
-        colour's share of the pot [coats of neat colour]; the panel; how it reads.
+    grounds, colours : tuple of str
+        As named in the archive.
+    by_strength : ndarray of int, shape (grounds, bands)
+        Panels, of the colour asked for or of all.
+    by_colour : ndarray of int, shape (grounds, colours)
+        Panels, bare ones left out.
     never : tuple of str
         Pairs of a neat ground and a neat colour that were never sprayed.
+    panels, readings : int
+        In all.
     """
 
-    grounds: tuple[Ground, ...]
-    colours: tuple[Colour, ...]
-    bare: Mapping[Ground, Lab]
-    cells: Mapping[tuple[Ground, Colour], tuple[tuple[float, Panel, Lab | None], ...]]
+    grounds: tuple[str, ...]
+    colours: tuple[str, ...]
+    by_strength: NDArray[np.int64]
+    by_colour: NDArray[np.int64]
     never: tuple[str, ...]
+    panels: int
+    readings: int
 
 
-def coverage(panels: Sequence[Panel]) -> Coverage:
-    """Sort panels by ground and colour.
+def coverage(panels: Sequence[Panel], colour: str | None = None) -> Coverage:
+    """Count the panels.
 
     Parameters
     ----------
     panels : sequence of Panel
         The archive.
+    colour : str, optional
+        Count strengths of this colour only, as `Colour` writes it; bare grounds always count.
 
     Returns
     -------
     Coverage
-        Of all of them.
+        Grounds in the order of their panels, most first.
     """
-    grounds = Counter(p.recipe.ground for p in panels)
-    colours = Counter(p.recipe.colour for p in panels if p.recipe.colour is not None)
-    by_ground = tuple(sorted(grounds, key=lambda g: (not g.neat, -grounds[g])))
-    by_colour = tuple(sorted(colours, key=lambda c: (not c.neat, -colours[c])))
-    bare: dict[Ground, Lab] = {}
-    cells: dict[tuple[Ground, Colour], list[tuple[float, Panel, Lab | None]]] = {}
+    totals: dict[Ground, int] = {}
     for panel in panels:
-        ground, colour, lab = panel.recipe.ground, panel.recipe.colour, card_lab(panel)
-        if colour is not None:
+        totals[panel.recipe.ground] = totals.get(panel.recipe.ground, 0) + 1
+    grounds = sorted(totals, key=lambda g: -totals[g])
+    colours = list(dict.fromkeys(p.recipe.colour for p in panels if p.recipe.colour is not None))
+    ends = np.array([end for _, end in BANDS])
+    by_strength = np.zeros((len(grounds), len(BANDS)), np.int64)
+    by_colour = np.zeros((len(grounds), len(colours)), np.int64)
+    for panel in panels:
+        row = grounds.index(panel.recipe.ground)
+        if panel.recipe.colour is not None:
+            by_colour[row, colours.index(panel.recipe.colour)] += 1
+        if colour is None or panel.recipe.bare or str(panel.recipe.colour) == colour:
             schedule = panel.recipe.schedule
             strength = 0.0 if schedule is None else schedule.strength
-            cells.setdefault((ground, colour), []).append((strength, panel, lab))
-        elif lab is not None:
-            bare.setdefault(ground, lab)
+            by_strength[row, int(np.searchsorted(ends, strength))] += 1
     never = tuple(
         f"{c} over {g}"
-        for g in by_ground
-        for c in by_colour
-        if g.neat and c.neat and (g, c) not in cells
+        for i, g in enumerate(grounds)
+        for j, c in enumerate(colours)
+        if g.neat and c.neat and not by_colour[i, j]
     )
-    ordered = {pair: tuple(sorted(row, key=lambda r: r[0])) for pair, row in cells.items()}
-    return Coverage(by_ground, by_colour, bare, ordered, never)
+    return Coverage(
+        tuple(map(str, grounds)),
+        tuple(map(str, colours)),
+        by_strength,
+        by_colour,
+        never,
+        len(panels),
+        sum(len(p.readings) for p in panels),
+    )

@@ -11,7 +11,7 @@ from workbook.figures.svg import Raw, esc, lab_text, number, picture, screen_col
 
 if TYPE_CHECKING:
     from matchlib.domain import Colour, Ground, Panel, Recipe
-    from matchlib.overview import Coverage, Lab
+    from matchlib.overview import Lab, Laid
 
 __all__ = ["card_grid", "card_picture", "coverage_picture", "twins_picture"]
 
@@ -107,13 +107,13 @@ def _strip(labs: Sequence[Lab | None], title: str) -> Raw:
 
 
 def coverage_picture(
-    found: Coverage, grounds: Sequence[Ground], colours: Sequence[Colour], *, caption: str
+    found: Laid, grounds: Sequence[Ground], colours: Sequence[Colour], *, caption: str
 ) -> Raw:
     """Return what was sprayed over what, each pair a strip of its panels from weak to strong.
 
     Parameters
     ----------
-    found : Coverage
+    found : Laid
         Of the archive.
     grounds : sequence of Ground
         The rows.
