@@ -193,7 +193,7 @@ def inserted(done: sa.CursorResult[Any]) -> int:
 
 
 def read_changes(
-    connection: sa.Connection, code: str | None = None, *, label: str
+    connection: sa.Connection, code: str | None = None, *, why: str = "", label: str
 ) -> tuple[Change, ...]:
     """Return the history, oldest first.
 
@@ -203,6 +203,8 @@ def read_changes(
         Open.
     code : str, optional
         Of one panel; None for all.
+    why : str
+        Only changes whose reason begins so; empty for all.
     label : str
         The archive, for errors.
 
@@ -226,6 +228,8 @@ def read_changes(
     )
     if code is not None:
         query = query.where(p.c.code == code)
+    if why:
+        query = query.where(h.c.why.startswith(why, autoescape=True))
     entries: dict[int, tuple[Mapping[str, Any], list[Item]]] = {}
     for row in connection.execute(query).mappings():
         _, items = entries.setdefault(row["id"], (dict(row), []))

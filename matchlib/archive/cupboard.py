@@ -132,13 +132,13 @@ class Cupboard:
             numbers = history.changes_from(connection, first, last)
             return history.undo(connection, numbers, self.stamp(who, why))
 
-    def history(self, code: str | None = None) -> tuple[Change, ...]:
+    def history(self, code: str | None = None, *, why: str = "") -> tuple[Change, ...]:
         """Return what was changed, oldest first.
 
         Parameters
         ----------
-        code : str, optional
-            Of one panel; None for all.
+        code, why : str
+            Of one panel alone; those whose reason begins so.
 
         Returns
         -------
@@ -146,7 +146,7 @@ class Cupboard:
             By number, which no clock can disorder.
         """
         with self._database.read() as connection:
-            return read_changes(connection, code, label=self.label)
+            return read_changes(connection, code, why=why, label=self.label)
 
     def check(self) -> tuple[str, ...]:
         """Look for damage through and through.

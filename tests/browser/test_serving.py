@@ -76,7 +76,7 @@ def shared(room: Path) -> Iterator[harness.Served]:
 def page(browser: Any, shared: harness.Served) -> Iterator[Any]:
     opened = browser.new_page(viewport={"width": 1280, "height": 800})
     opened.goto(f"{shared.url}?token={shared.token}", timeout=harness.PATIENCE)
-    opened.locator(".cpw").first.wait_for(timeout=harness.PATIENCE)
+    opened.locator(".wb h1").first.wait_for(timeout=harness.PATIENCE)
     yield opened
     opened.close()
 
@@ -140,7 +140,7 @@ def test_it_leads_to_the_running_page_with_nothing_to_press(
     from playwright.sync_api import expect
 
     assert page.url == f"{shared.url}voila/render/{FIRST_PAGE}", "the secret stays in no address"
-    expect(page.get_by_role("group", name="In hand")).to_be_visible(timeout=harness.PATIENCE)
+    expect(page.get_by_role("button", name="New job")).to_be_visible(timeout=harness.PATIENCE)
     source = page.content()
     assert "import app" not in source
     assert page.locator(".cm-editor, .highlight").count() == 0
@@ -407,8 +407,9 @@ def test_a_page_says_that_its_server_went_keeps_what_was_typed_and_comes_back(
     page = browser.new_page()
     with harness.open_workbook(tmp_path) as served:
         page.goto(f"{served.url}?token={served.token}", timeout=harness.PATIENCE)
-        field = page.get_by_role("textbox", name="L*", exact=True)
-        field.fill("27.1", timeout=harness.PATIENCE)
+        page.get_by_role("button", name="New job").click(timeout=harness.PATIENCE)
+        field = page.get_by_role("textbox", name="The sample reads")
+        field.fill("27.1 45.9 28.5", timeout=harness.PATIENCE)
         page.wait_for_timeout(2500)
         expect(gone(page)).to_have_count(0)
         served.child.kill()
@@ -418,14 +419,14 @@ def test_a_page_says_that_its_server_went_keeps_what_was_typed_and_comes_back(
         print(f"said that the server went after {took:.1f} s")
         assert took < 3.5  # a promise to the user; half a second is the machine's
         expect(gone(page)).to_contain_text("does not answer")
-        page.get_by_role("textbox", name="a*", exact=True).fill("45.9")
+        page.get_by_role("textbox", name="Customer").fill("Harbour Trust")
         harness.shoot(page, artifacts, "serving-gone")
     # Started again without a word, it has the same address and lets the same browser in.
     with harness.open_workbook(tmp_path, port=served.port) as again:
         assert again.token == served.token
         expect(gone(page)).to_have_count(0, timeout=harness.PATIENCE)
-        for name, value in (("L*", "27.1"), ("a*", "45.9")):
-            box = page.get_by_role("textbox", name=name, exact=True)
+        for name, value in (("The sample reads", "27.1 45.9 28.5"), ("Customer", "Harbour Trust")):
+            box = page.get_by_role("textbox", name=name)
             expect(box).to_have_value(value, timeout=harness.PATIENCE)
         page.close()
 
@@ -439,8 +440,9 @@ def test_a_page_comes_back_when_its_kernel_went(
     with harness.open_workbook(room, *(["--lab"] if lab else [])) as served:
         page = browser.new_page(viewport={"width": 1280, "height": 900})
         page.goto(f"{served.url}?token={served.token}", timeout=harness.PATIENCE)
-        box = page.get_by_role("textbox", name="L*", exact=True)
-        box.fill("27.1", timeout=harness.PATIENCE)
+        page.get_by_role("button", name="New job").click(timeout=harness.PATIENCE)
+        box = page.get_by_role("textbox", name="The sample reads")
+        box.fill("27.1 45.9 28.5", timeout=harness.PATIENCE)
         page.wait_for_timeout(4000)
         for pid in kernels_of(served):  # the page's, and the one kept warm
             os.kill(pid, signal.SIGKILL)
@@ -448,11 +450,10 @@ def test_a_page_comes_back_when_its_kernel_went(
         gone(page).wait_for(timeout=10_000)
         print(f"said that the kernel went after {time.monotonic() - began:.1f} s")
         expect(gone(page)).to_have_count(0, timeout=harness.PATIENCE)
-        expect(box).to_have_value("27.1", timeout=harness.PATIENCE)
-        page.get_by_role("textbox", name="a*", exact=True).fill("45.9")
-        page.get_by_role("textbox", name="b*", exact=True).fill("28.5")
-        page.get_by_role("button", name="Use this target").click()
-        expect(page.get_by_role("group", name="In hand")).to_contain_text("L* 27.1")
+        expect(box).to_have_value("27.1 45.9 28.5", timeout=harness.PATIENCE)
+        page.get_by_role("button", name="Next: recipes").click()
+        aim = page.get_by_text("aim 27.1 45.9 28.5")
+        expect(aim).to_be_visible(timeout=harness.PATIENCE)
         page.close()
 
 
@@ -465,8 +466,7 @@ def test_in_the_lab_pages_run_by_themselves_and_a_reload_keeps_them(
         page = browser.new_page(viewport={"width": 1280, "height": 900})
         watch = harness.Watch().on(page)
         page.goto(f"{served.url}?token={served.token}", timeout=harness.PATIENCE)
-        pot = page.get_by_role("button", name="The pot", exact=True)
-        pot.click(timeout=harness.PATIENCE)
+        page.get_by_role("button", name="New job").click(timeout=harness.PATIENCE)
         bar = page.get_by_role("navigation", name="Pages")
         expect(bar.get_by_role("button")).to_have_count(
             len(list(notebooks_folder().glob("*.ipynb"))) + 1
@@ -474,7 +474,8 @@ def test_in_the_lab_pages_run_by_themselves_and_a_reload_keeps_them(
         expect(page.locator(".jp-CodeCell .jp-Cell-inputWrapper").first).to_be_hidden()
         kernels = kernels_of(served)
         page.reload(timeout=harness.PATIENCE)
-        expect(page.get_by_role("button", name="▸ The pot")).to_be_visible(timeout=harness.PATIENCE)
+        sample = page.get_by_role("textbox", name="The sample reads")
+        expect(sample).to_be_visible(timeout=harness.PATIENCE)
         assert kernels_of(served) == kernels
         harness.shoot(page, artifacts, "serving-lab")
         bar.get_by_role("button", name="Code").click()

@@ -2,22 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
 
+from matchlib.errors import ArchiveError, DomainError
+from workbook.jobs import recipe as recipes
 from workbook.jobs.board import board
+from workbook.jobs.done import done_page, label_of, sheet_pdf
+from workbook.jobs.pot import keep_bottle, keep_typed
+from workbook.jobs.rail import rail, steps_open
+from workbook.jobs.read import Way, read_page, verdict_of, ways_of
+from workbook.jobs.spray import booth_of, keep_booth, noted, spray_page
+from workbook.jobs.target import begun, of_file, of_text, target_page
 from workbook.page import Page, Press
-from workbook.page.fields import problem
+from workbook.page.fields import button, problem
 from workbook.page.frame import frame
 from workbook.session.here import session_here
 from workbook.session.session import Session
+from workbook.session.work import Work
 
 __all__ = ["JobsScreen", "jobs_page"]
 
 
 class JobsScreen:
-    """Jobs of one archive.
+    """Jobs of one archive; holds nothing but its address and what was worked out from the archive.
 
     Parameters
     ----------
@@ -28,22 +40,404 @@ class JobsScreen:
     def __init__(self, session: Session) -> None:
         self.session = session
         self.address: dict[str, str] = {}
-        self.sought = ""
+        self.page: Page | None = None
         self.error: Exception | None = None
+        self.where = ""
+        self.last: Press | None = None
+        self._worked: dict[tuple[Any, ...], Any] = {}
+        self._work: Work | None = None
+        self._seen: tuple[Any, ...] = ()
+
+    # Where it is
+
+    @property
+    def step(self) -> str:
+        """The step on screen: the one in the address if it can be gone to, else where it waits."""
+        if self.address.get("job") == "new":
+            return "target"
+        work, asked = self.work, self.address.get("step", "")
+        return asked if asked in steps_open(work) else work.job.state
+
+    @property
+    def work(self) -> Work:
+        """The job on screen, as it is now."""
+        number = self.address.get("job", "")
+        if not number.isdigit():
+            raise ArchiveError("There is no such job.", got=number[:20], remedy="see the list.")
+        job = self.session.archive.job(int(number))
+        seen = (job, self.session.archive.content_hash())  # another tablet may have changed it
+        if self._work is None or self._seen != seen:
+            self._work, self._seen = Work(self.session, job), seen
+        return self._work
+
+    def go(self, work: Work, step: str) -> None:
+        """Show a job at a step."""
+        self.address = {"job": str(work.job.number), "step": step}
+
+    # Drawing
 
     def wrong(self, error: Exception, done: Press | None) -> None:
         """Keep what went wrong until the next press."""
-        self.error = error
+        self.error, self.where = error, done.do if done else ""
 
     def draw(self) -> str:
         """Return the page."""
-        return board(self.session.archive, sought=self.sought, wrong=self.error)
+        number = self.address.get("job", "")
+        if not number:
+            return board(
+                self.session.archive, sought=self.address.get("sought", ""), wrong=self.error
+            )
+        if number == "new":
+            body = target_page(self.session, None, self.error, self.address.get("tool") == "photo")
+            forward = button("Next: recipes", "begin", go=True)
+            return frame("New job", body, place="new", forward=forward)
+        try:
+            work = self.work
+        except ArchiveError as error:
+            self.address = {}
+            return board(self.session.archive, wrong=error)
+        step = self.step
+        title, body, forward = getattr(self, f"_{step}")(work)
+        held = f'<input type="hidden" name="version" value="{work.job.version}">'
+        back = "" if work.job.number == 0 else work.undo_words
+        return frame(title, held + body, place=f"{number} {step}", rail=rail(work, step),
+                     undo=back, forward=forward)  # fmt: skip
+
+    def _target(self, work: Work) -> tuple[str, str, str]:
+        tool = self.address.get("tool") == "photo"
+        body = target_page(self.session, work.job, self.error, tool)
+        if work.job.target:
+            return "The sample", body, button("Next: recipes", "goto", "recipe", go=True)
+        return "The sample", body, button("Next: recipes", "begin", go=True)
+
+    def _recipe(self, work: Work) -> tuple[str, str, str]:
+        found, plans = self._found(work)
+        rows = recipes.offers(found, plans)
+        tool = self.address.get("tool", "")
+        body = recipes.recipe_page(
+            work, rows, found=found, tool=tool, done=self.last, wrong=self.error
+        )
+        ready = work.job.plan is not None and work.job.state != "recipe"
+        do, value = ("goto", "spray") if ready else ("use", rows[0].key)
+        forward = button("Next: spray it", do, value, go=True)
+        return f"Recipes for {work.job.name}", body, forward
+
+    def _spray(self, work: Work) -> tuple[str, str, str]:
+        body = spray_page(
+            work,
+            tool=self.address.get("tool", ""),
+            wrong=self.error,
+            where=self.where,
+            done=self.last,
+        )
+        code = work.panel.code if work.panel is not None else work.next_code
+        coat = work.next_coat
+        if work.due_reading:
+            forward = button("Next: read it", "goto", "read", go=True)
+        elif coat is not None:
+            forward = button(f"Next: coat {coat.number} sprayed", "coat", coat.number, go=True)
+        elif work.to_clear:
+            forward = button("Next: clear laid", "clear", go=True)
+        else:
+            forward = button("Next: read it", "goto", "read", go=True)
+        return f"Spray card {code}", body, forward
+
+    def _read(self, work: Work) -> tuple[str, str, str]:
+        again = self.address.get("tool") == "again"
+        advice, ways = self._judged(work)
+        card = work.panel
+        code = card.code if card is not None else ""
+        body = read_page(
+            work,
+            advice=advice,
+            ways=ways,
+            wrong=self.error,
+            photo=self.address.get("photo") == "1",
+            again=again,
+        )
+        if advice is None or again:
+            return f"Card {code}", body, button("Next: keep this reading", "read", go=True)
+        passes, _ = verdict_of(advice)
+        if passes and work.to_clear:
+            forward = button("Next: clear laid", "clear", go=True)
+        elif passes:
+            forward = button("Next: finish", "goto", "done", go=True)
+        elif ways and ways[0].on:
+            forward = button("Next: build on it", "do", ways[0].key, go=True)
+        elif ways:
+            forward = button("Next: a fresh card", "do", ways[0].key, go=True)
+        else:
+            forward = button("Next: another recipe", "goto", "recipe", go=True)
+        return f"Card {code}, as read", body, forward
+
+    def _done(self, work: Work) -> tuple[str, str, str]:
+        body = done_page(work, self.error)
+        if not work.job.open:
+            return f"{work.job.name}: done", body, button("Back to the jobs", "jobs", go=True)
+        return f"{work.job.name}: finish", body, button("Close it as matched", "matched", go=True)
+
+    # Worked out once for as long as nothing has changed
+
+    def _once(self, what: str, work: Work, make: Callable[[], Any]) -> Any:
+        key = (what, work.job.number, work.job.version, self.session.archive.content_hash())
+        if key not in self._worked:
+            self._worked = {k: v for k, v in self._worked.items() if k[1:] == key[1:]}
+            self._worked[key] = make()
+        return self._worked[key]
+
+    def _found(self, work: Work) -> tuple[Any, Any]:
+        found = self._once("found", work, work.suggestions)
+        held: dict[str, Any] = self._once("plans", work, dict)
+        if "plans" not in held and self.page is not None and found[0].probability > 0:
+            held["plans"] = None
+            done = held.__setitem__
+            self.page.later(
+                "Working out what a reading on the way is worth …",
+                work.plans,
+                lambda plans: done("plans", plans),
+            )
+        return found, held.get("plans")
+
+    def _judged(self, work: Work) -> tuple[Any, list[Way]]:
+        card = work.panel
+        if card is None or not card.stages[-1].readings:
+            return None, []
+
+        def judge() -> tuple[Any, list[Way]]:
+            advice = work.advice()
+            steering = work.steering(card) if card.recipe.schedule is not None else None
+            return advice, ways_of(work, advice, steering, card)
+
+        found: tuple[Any, list[Way]] = self._once("judged", work, judge)
+        return found
+
+    # Presses
 
     def press(self, done: Press) -> None:
         """Do what was pressed."""
-        self.error = None
-        if done.do == "find":
-            self.sought = done.fields.get("sought", "")
+        self.error, self.where, self.last = None, "", done
+        act = getattr(self, f"on_{done.do}", None)
+        if act is None:
+            return
+        number = self.address.get("job", "")
+        if number.isdigit() and done.do not in _LOOKING:
+            self.work.check(done.fields.get("version", ""))
+        act(done)
+
+    def on_open(self, done: Press) -> None:
+        """A page arrives with its address."""
+        if self.address.get("panel") and not self.address.get("job"):  # from the library
+            self.address["job"] = "new"
+
+    def on_jobs(self, done: Press) -> None:
+        """To the list."""
+        self.address = {}
+
+    def on_new(self, done: Press) -> None:
+        """Begin a job."""
+        self.address = {"job": "new"}
+
+    def on_find(self, done: Press) -> None:
+        """Look through the jobs."""
+        self.address = {"sought": done.fields.get("sought", "").strip()}
+
+    def on_job(self, done: Press) -> None:
+        """Go on with a job."""
+        self.address = {"job": done.value}
+        self.address["step"] = self.step
+
+    def on_step(self, done: Press) -> None:
+        """Go to a step."""
+        self.address = {"job": self.address["job"], "step": done.value}
+
+    on_goto = on_step
+
+    def on_tool(self, done: Press) -> None:
+        """Unfold a tool, or fold it."""
+        self.address["tool"] = done.value
+
+    def on_undo(self, done: Press) -> None:
+        """Take back the last step."""
+        work = self.work.undo()
+        self.go(work, work.job.state)
+
+    # Target
+
+    def on_begin(self, done: Press) -> None:
+        """Keep the job with its target, and go on."""
+        self._begin(done, ())
+
+    def _begin(self, done: Press, read: tuple[Any, ...]) -> None:
+        new = self.address.get("job") == "new"
+        job = begun(done, self.session, None if new else self.work.job, read)
+        why = "job begun" if new else f"job {job.number}: gave its target #{job.version}"
+        kept = self.session.archive.keep_job(job, why=why)
+        self.go(Work(self.session, kept), "recipe")
+
+    def on_words(self, done: Press) -> None:
+        """Keep name, customer, day and notes."""
+        job = begun(done, self.session, self.work.job)
+        self.go(self.work.keep(job, "changed its words"), "target")
+
+    def on_file(self, done: Press) -> None:
+        """Take a reading from a file: the sample's, or the card's."""
+        readings = of_file(done.value, done.content, self.session)
+        if self.step == "read":
+            self.go(self.work.read(readings), "read")
+        else:
+            self._begin(done, readings)
+
+    def on_photo(self, done: Press) -> None:
+        """Offer to take a photograph."""
+        self.address["photo" if self.step == "read" else "tool"] = (
+            "1" if self.step == "read" else "photo"
+        )
+        if self.page is not None:
+            self.page.invite("photo", self._photo)
+
+    def _photo(self) -> widgets.Widget:
+        from workbook.photo_intake import PhotoIntake
+
+        intake = PhotoIntake()
+        intake.on_use(self._photographed)
+        return intake.box
+
+    def _photographed(self, found: list[Any]) -> None:
+        readings = tuple(one.reading for one in found[:1])
+        fields = dict(self.last.fields) if self.last else {}
+        if self.page is not None:
+            self.page.act(Press("photographed", fields=fields | {"version": ""}, what=readings))
+
+    def on_photographed(self, done: Press) -> None:
+        """Take the reading of a photograph."""
+        if self.step == "read":
+            self.go(self.work.read(done.what), "read")
+        else:
+            self._begin(done, done.what)
+
+    # Recipe
+
+    def on_use(self, done: Press) -> None:
+        """Choose a recipe of the list."""
+        work = self.work
+        found, plans = self._found(work)
+        # What is pressed may have been drawn before the readings on the way were worked out.
+        rows = [*recipes.offers(found, plans), *recipes.offers(found, None)]
+        row = _the(rows, done.value)
+        self.go(work.choose(row.recipe, read_after=row.read_after), "spray")
+
+    def on_useown(self, done: Press) -> None:
+        """Choose the recipe of the sliders."""
+        work = self.work
+        self.go(work.choose(recipes.own_recipe(work, done)), "spray")
+
+    def on_shelf(self, done: Press) -> None:
+        """Change what may be used for this job."""
+        work = self.work
+        limits = recipes.limits_of_press(work, done)
+        tool = self.address.get("tool", "")
+        self.go(work.keep(replace(work.job, limits=limits), "changed the shelf"), "recipe")
+        self.address["tool"] = tool
+
+    def on_unlimit(self, done: Press) -> None:
+        """Go back to the shop's usual shelf."""
+        work = self.work
+        self.go(work.keep(replace(work.job, limits=None), "changed the shelf"), "recipe")
+
+    def on_usual(self, done: Press) -> None:
+        """Make this job's shelf the shop's usual."""
+        from matchlib.plain import to_plain
+
+        self.session.remember_shelf(to_plain(self.work.limits))
+
+    # Spray
+
+    def on_coat(self, done: Press) -> None:
+        """Note a coat."""
+        work = self.work
+        if work.next_coat is None or str(work.next_coat.number) != done.value:
+            raise DomainError("This coat is noted already.", remedy="see the coats.")
+        more = noted(booth_of(self.session.archive))
+        self.go(work.coat_laid(code=done.fields.get("code", ""), **more), "spray")
+
+    def on_clear(self, done: Press) -> None:
+        """Note the clear coat."""
+        self.go(self.work.clear_laid(), "read")
+
+    def on_booth(self, done: Press) -> None:
+        """Keep what holds for the next coats."""
+        keep_booth(self.session.archive, done)
+
+    def on_pot(self, done: Press) -> None:
+        """Keep what a card takes."""
+        keep_typed(self.session.archive, dict(done.fields))
+        self.address["tool"] = "pot"
+
+    on_potform = on_pot
+
+    def on_stock(self, done: Press) -> None:
+        """Write down a bottle."""
+        name = done.fields.get("stock_name", "")
+        keep_bottle(self.session.archive, name, done.fields.get("stock_ml", ""))
+
+    def on_unstock(self, done: Press) -> None:
+        """Take a bottle from the list."""
+        keep_bottle(self.session.archive, done.value, "")
+
+    # Read
+
+    def on_again(self, done: Press) -> None:
+        """Read the card once more."""
+        self.address["tool"] = "again"
+
+    def on_read(self, done: Press) -> None:
+        """Keep what was read of the card."""
+        readings = of_text(done.fields.get("lab", ""), self.session)
+        self.go(self.work.read(readings), "read")
+
+    def on_do(self, done: Press) -> None:
+        """Do one of the ways."""
+        work = self.work
+        _, ways = self._judged(work)
+        way = _the(ways, done.value)
+        self.go(work.choose(way.recipe, on=way.on), "spray")
+
+    # Done
+
+    def on_matched(self, done: Press) -> None:
+        """Close the job as matched."""
+        self.go(self.work.close("matched"), "done")
+
+    def on_giveup(self, done: Press) -> None:
+        """Give the job up."""
+        self.go(self.work.close("given up", done.fields.get("why", "")), "done")
+
+    def on_reopen(self, done: Press) -> None:
+        """Take the job up again."""
+        work = self.work
+        again = work.keep(work.job.reopened(), "taken up again")
+        self.go(again, again.job.state)
+
+    def on_label(self, done: Press) -> None:
+        """Print a card's label."""
+        if self.page is not None:
+            self.page.offer(f"{done.value}.pdf", label_of(self.work, done.value))
+
+    def on_sheet(self, done: Press) -> None:
+        """Print the job's sheet."""
+        if self.page is not None:
+            self.page.offer(f"job-{self.work.job.number}.pdf", sheet_pdf(self.work))
+
+
+def _the(some: Sequence[Any], key: str) -> Any:
+    found = next((one for one in some if one.key == key), None)
+    if found is None:
+        raise DomainError("This is no longer offered.", remedy="choose among those shown now.")
+    return found
+
+
+_LOOKING = {"open", "jobs", "new", "find", "job", "step", "goto", "tool", "own", "compare", "photo"}
+"""Presses that change nothing, so that they may be made on a page that is behind."""
 
 
 class _Closed:
@@ -79,4 +473,6 @@ def jobs_page(archive: str | Path | None = None) -> widgets.Widget:
         session, _ = session_here(archive)
     except Exception as error:
         return Page(_Closed(error))
-    return Page(JobsScreen(session))
+    screen = JobsScreen(session)
+    screen.page = Page(screen)
+    return screen.page.view

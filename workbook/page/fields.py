@@ -11,7 +11,7 @@ from typing import Any
 
 from matchlib.errors import MatchlibError
 from workbook.figures.svg import Raw, esc
-from workbook.page.pictures import areas
+from workbook.page.pictures import areas, numbers
 
 __all__ = [
     "button",
@@ -186,7 +186,7 @@ def check(label: str, name: str, value: str, on: bool, *, do: str = "", chip: An
     """
     pressing = f' data-do="{esc(do)}" data-value="{esc(value)}"' if do else ""
     ticked = ' checked=""' if on else ""
-    shown = "" if chip is None else areas([chip], words="", width=26, height=26, edge=3)
+    shown = "" if chip is None else areas([chip], words=numbers(chip), width=26, height=26, edge=3)
     return Raw(
         f'<label class="wb-chip"><input type="checkbox" name="{esc(name)}" value="{esc(value)}"'
         f"{ticked}{pressing}>{shown}{esc(label)}</label>"

@@ -61,18 +61,25 @@ def frame(
 
 
 def steps_list(
-    steps: Sequence[tuple[str, str, str]], now: str, *, past: Sequence[str] = (), do: str = "step"
+    steps: Sequence[tuple[str, str, str]],
+    now: str,
+    *,
+    past: Sequence[str] = (),
+    shut: Sequence[str] = (),
+    do: str = "step",
 ) -> Raw:
     """Return the steps of a job, or the contents of a page.
 
     Parameters
     ----------
     steps : sequence of (str, str, str)
-        Name, words, and the mark in its ring; a step without a mark cannot be gone to.
+        Name, words, and the mark in its ring.
     now : str
         The one on screen.
     past : sequence of str
         Those that are done.
+    shut : sequence of str
+        Those that cannot be gone to yet.
     do : str
         What a press of one is called; its value is the step's name.
 
@@ -87,7 +94,7 @@ def steps_list(
         shape = "wb-now" if here else "wb-past" if name in past else ""
         ring = f"<span>{esc('✓' if name in past and not here else mark)}</span>"
         current = ' aria-current="step"' if here else ""
-        off = "" if mark else ' disabled=""'
+        off = ' disabled=""' if name in shut else ""
         told.append(
             f'<li class="{shape}"><button type="button" data-do="{esc(do)}"'
             f' data-value="{esc(name)}"{current}{off}>{ring}{esc(words)}</button></li>'

@@ -17,6 +17,7 @@ from typing import Any, Protocol
 from urllib.parse import parse_qsl, urlencode
 
 import anywidget
+import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
 import traitlets as t
 
 from matchlib.errors import MatchlibError
@@ -41,12 +42,15 @@ class Press:
         Every named field of the page as it is now; a list's ticked values joined by newlines.
     content : bytes
         Of a file.
+    what : object
+        What Python itself hands on, such as the readings of a photograph.
     """
 
     do: str
     value: str = ""
     fields: Mapping[str, str] = field(default_factory=dict)
     content: bytes = b""
+    what: Any = None
 
     def ticked(self, name: str) -> list[str]:
         """Return what is ticked of a list.
@@ -110,11 +114,13 @@ class Page(anywidget.AnyWidget):
         self.screen = screen
         self._pieces: list[bytes] = []
         self._work = 0
+        self._guests: dict[str, Any] = {}
         try:
             # Widgets are changed by the kernel's own thread, as if by a press.
             self._loop: asyncio.AbstractEventLoop | None = asyncio.get_running_loop()
         except RuntimeError:
             self._loop = None
+        self._beside = widgets.VBox()
         super().__init__()
         self.on_msg(self._message)
 
@@ -129,6 +135,26 @@ class Page(anywidget.AnyWidget):
             told = {k: v for k, v in self.screen.address.items() if v}
             self.address = f"?{urlencode(told)}" if told else ""
             self.turn += 1
+
+    def invite(self, name: str, make: Callable[[], Any]) -> None:
+        """Show a widget in the slot of this name; it is made when it is first asked for.
+
+        Parameters
+        ----------
+        name : str
+            Of the slot.
+        make : callable
+            Returns the widget.
+        """
+        if name not in self._guests:
+            guest = self._guests[name] = make()
+            guest.add_class(f"wb-guest-{name}")
+            self._beside.children = (*self._beside.children, guest)
+
+    @property
+    def view(self) -> Any:
+        """The page, with the widgets that stand by themselves."""
+        return widgets.VBox([self, self._beside])
 
     def offer(self, name: str, content: bytes, kind: str = "application/pdf") -> None:
         """Hand a file to the browser, once.

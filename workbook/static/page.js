@@ -149,6 +149,7 @@ export default {
     });
     model.on("change:address", () => {
       const next = model.get("address");
+      if (!own) sessionStorage.setItem(`wb:${location.pathname}`, next); // JupyterLab's address is its own
       if (own && location.search !== next) history.pushState(null, "", next || location.pathname);
     });
     model.on("change:download", () => {
@@ -207,7 +208,7 @@ export default {
     const ticking = setInterval(() => clock(root), 500);
     draw();
     told();
-    send({ event: "open", address: own ? location.search : model.get("address") });
+    send({ event: "open", address: own ? location.search : model.get("address") || (sessionStorage.getItem(`wb:${location.pathname}`) ?? "") });
     return () => clearInterval(ticking);
   },
 };

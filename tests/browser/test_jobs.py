@@ -1,0 +1,230 @@
+"""Whole jobs in a real browser, from the target to a card that passes, by value."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from matchlib.archive import Archive
+from tests.browser import harness
+from tests.cli_shop import copied
+
+pytestmark = pytest.mark.browser
+
+RED, GREEN = "27.1 45.9 28.5", "34 -30 20"
+SIZES = ((1280, 800), (1024, 768), (800, 1280))
+
+
+@pytest.fixture(scope="module")
+def room(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("jobs")
+    copied(folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def served(room: Path) -> Iterator[harness.Served]:
+    with harness.open_workbook(room) as opened:
+        yield opened
+
+
+def tablet(browser: Any, served: harness.Served, address: str = "") -> Any:
+    page = browser.new_page(viewport={"width": 1280, "height": 800})
+    page.goto(f"{served.url}?token={served.token}", timeout=harness.PATIENCE)
+    if address:
+        page.goto(f"{served.url}voila/render/match_a_sample.ipynb{address}")
+    settled(page)
+    return page
+
+
+def settled(page: Any) -> None:
+    page.locator(".wb h1").first.wait_for(timeout=harness.PATIENCE)
+    page.wait_for_function(
+        "() => document.querySelector('.wb').getAttribute('aria-busy') === 'false'"
+        " && document.querySelector('.wb-working').hidden",
+        timeout=harness.PATIENCE,
+    )
+
+
+def press(page: Any, do: str) -> None:
+    page.locator(f"[data-do={do}]").first.click()
+    settled(page)
+
+
+def forward(page: Any) -> None:
+    page.locator(".wb-bottom .wb-go").click()
+    settled(page)
+
+
+def heading(page: Any) -> str:
+    return str(page.locator("main h1").inner_text())
+
+
+def begin(page: Any, lab: str, name: str) -> int:
+    press(page, "new")
+    page.get_by_label("The sample reads").fill(lab)
+    page.get_by_label("Name", exact=True).fill(name)
+    forward(page)
+    assert heading(page) == f"Recipes for {name}"
+    return int(re.findall(r"job=(\d+)", page.url)[0])
+
+
+def spray_on(page: Any) -> None:
+    """Lay what is to be laid up to the next reading."""
+    for _ in range(12):
+        if "read" in page.locator(".wb-bottom .wb-go").inner_text():
+            break
+        if heading(page).startswith("Card "):
+            return
+        forward(page)
+    forward(page)
+
+
+def read(page: Any, lab: str) -> str:
+    page.get_by_label("It reads").fill(lab)
+    forward(page)
+    return str(page.locator(".wb-verdict .wb-big").inner_text())
+
+
+def own(page: Any) -> None:
+    """Choose the recipe to be sprayed blind, by the sliders as they stand."""
+    page.locator("[data-do=tool][data-value=own]").click()
+    settled(page)
+    press(page, "useown")
+
+
+def job_of(room: Path, number: int) -> Any:
+    with Archive.open(room / "panels.db") as archive:
+        return archive.job(number)
+
+
+def test_a_match_at_the_first_panel_and_a_reload_at_every_step(
+    browser: Any, served: harness.Served, room: Path, artifacts: Path
+) -> None:
+    page = tablet(browser, served)
+    number = begin(page, RED, "carousel ring")
+
+    def again() -> None:
+        where, title = page.url, heading(page)
+        page.reload()
+        settled(page)
+        assert (page.url, heading(page)) == (where, title)
+        for width, height in SIZES:
+            page.set_viewport_size({"width": width, "height": height})
+            for scheme in ("light", "dark"):
+                page.emulate_media(color_scheme=scheme)
+                harness.shoot(page, artifacts, f"job-{title[:8]}-{width}-{scheme}")
+        page.set_viewport_size(dict(zip(("width", "height"), SIZES[0], strict=True)))
+        page.emulate_media(color_scheme="light")
+        assert harness.serious(page, ".wb") == []
+
+    again()
+    own(page)
+    again()
+    spray_on(page)
+    assert heading(page) == f"Card J{number}-1"
+    again()
+    assert read(page, "27.2 46.1 28.4").startswith("● Passes: ΔE00 0.")
+    assert page.get_by_text("Every target is met").is_visible()
+    again()
+    forward(page)
+    again()
+    with page.expect_download() as got:
+        press(page, "sheet")
+    assert got.value.suggested_filename == f"job-{number}.pdf"
+    forward(page)
+    again()
+    kept = job_of(room, number)
+    assert (kept.state, kept.outcome, kept.panels) == ("done", "matched", (f"J{number}-1",))
+    with Archive.open(room / "panels.db") as archive:
+        stage = archive.panel(f"J{number}-1").stages[-1]
+    assert stage.readings[-1].lab == (27.2, 46.1, 28.4)
+    assert stage.recipe.clear == "yes"
+    assert [entry.coat for entry in stage.log] == [*range(1, stage.recipe.schedule.coats + 1)]
+    page.close()
+
+
+def test_a_card_is_built_on_and_a_press_is_taken_back(
+    browser: Any, served: harness.Served, room: Path
+) -> None:
+    page = tablet(browser, served)
+    number = begin(page, RED, "built on")
+    own(page)
+    forward(page)
+    assert "Undo: coat 1 sprayed" in page.locator(".wb-bottom").inner_text()
+    press(page, "undo")
+    assert not job_of(room, number).panels, "the card went with its only coat"
+    spray_on(page)
+    assert read(page, "28.6 46.3 30.1").startswith("○ Not yet: ΔE00 1.3")
+    assert "more coat" in page.locator(".wb-first h2").inner_text()
+    before = job_of(room, number).plan.recipe.schedule.coats
+    forward(page)
+    assert page.get_by_text("sand it before these coats").is_visible()
+    assert "Pot for 1 coat" in page.locator("section[aria-label=Pot]").inner_text()
+    spray_on(page)
+    assert read(page, "27.1 45.8 28.3").startswith("● Passes")
+    kept = job_of(room, number)
+    assert kept.panels == (f"J{number}-1",), "the same card"
+    assert kept.plan.recipe.schedule.coats == before + 1
+    with Archive.open(room / "panels.db") as archive:
+        assert len(archive.panel(f"J{number}-1").stages) == 2
+    page.close()
+
+
+def test_a_green_target_after_a_red_one_has_nothing_of_it(
+    browser: Any, served: harness.Served, room: Path
+) -> None:
+    page = tablet(browser, served)
+    begin(page, RED, "red flag")
+    own(page)
+    page.goto(f"{served.url}voila/render/match_a_sample.ipynb")
+    settled(page)
+    green = begin(page, GREEN, "green flag")
+    shown = page.locator(".wb").inner_text()
+    assert "red flag" not in shown
+    assert "cherry over pale gold" not in shown.partition("more")[0]
+    assert job_of(room, green).plan is None
+    assert page.get_by_text("aim 34.0 −30.0 20.0").is_visible()
+    page.close()
+
+
+def test_two_tablets_have_one_job_and_the_late_one_is_told(
+    browser: Any, served: harness.Served, room: Path
+) -> None:
+    one = tablet(browser, served)
+    number = begin(one, RED, "shared")
+    two = tablet(browser, served, f"?job={number}&step=recipe")
+    own(one)
+    two.locator("[data-do=use]").first.click()
+    settled(two)
+    assert two.get_by_role("alert").filter(has_text="changed elsewhere").is_visible()
+    assert job_of(room, number).version == 2, "the late press did nothing"
+    one.close()
+    two.close()
+
+
+def test_a_server_that_is_killed_loses_nothing_that_was_typed(browser: Any, room: Path) -> None:
+    with harness.open_workbook(room) as first:
+        page = tablet(browser, first)
+        press(page, "new")
+        page.get_by_label("The sample reads").fill(RED)
+        page.get_by_label("Customer").fill("Harbour Trust")
+        os.killpg(first.child.pid, signal.SIGKILL)
+        gone = page.get_by_role("alert").filter(has_text="does not answer")
+        gone.wait_for(timeout=6000)
+        first.child.wait()
+        with harness.open_workbook(room, port=first.port):
+            page.get_by_label("Customer").wait_for(timeout=harness.PATIENCE)
+            page.wait_for_function(
+                "() => [...document.querySelectorAll('.wb [name=customer]')]"
+                ".some((f) => f.value === 'Harbour Trust')",
+                timeout=harness.PATIENCE,
+            )
+            assert page.get_by_label("The sample reads").input_value() == RED
+    page.close()

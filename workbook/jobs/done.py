@@ -1,0 +1,87 @@
+"""Step 5, done: label, sheet, closed; or given up, and why."""
+
+from __future__ import annotations
+
+from matchlib.domain import Panel
+from workbook.figures import Raw, esc
+from workbook.jobs.pot import pots_of, typed_of
+from workbook.page.fields import button, field, fold, problem
+from workbook.session.customer import sheet_of_job
+from workbook.session.work import Work
+
+__all__ = ["done_page", "label_of", "sheet_pdf"]
+
+
+def done_page(work: Work, wrong: Exception | None) -> Raw:
+    """Return the step as HTML."""
+    job = work.job
+    cards = [work.archive.panel(code) for code in job.panels]
+    rows = "".join(_card(card) for card in cards)
+    shown = (
+        "<table><thead><tr><th>card</th><th>what is on it</th><th>read</th><th></th></tr></thead>"
+        f"<tbody>{rows}</tbody></table>"
+        if rows
+        else "<p>No card was sprayed for it.</p>"
+    )
+    prints = button("Print the job sheet", "sheet", quiet=True) if job.plan is not None else ""
+    if not job.open:
+        said = job.outcome + (f": {job.why}" if job.why else "")
+        return Raw(
+            f'{problem(wrong)}<p class="wb-big">{esc(said[:1].upper() + said[1:])}</p>{shown}'
+            f'<div class="wb-bar">{prints}{button("Take it up again", "reopen", quiet=True)}</div>'
+        )
+    up = fold(
+        "Give it up",
+        field("Why", "why", help="such as: out of reach of this shelf")
+        + button("Give this job up", "giveup", quiet=True),
+        ident="giveup",
+        open_=not cards,
+    )
+    return Raw(f'{problem(wrong)}{shown}<div class="wb-bar">{prints}</div>{up}')
+
+
+def _card(card: Panel) -> str:
+    from workbook.page.pictures import areas, numbers
+    from workbook.session.targets import lab_of
+
+    read = card.stages[-1].last_read
+    seen = ""
+    if read:
+        lab = lab_of(read[0])
+        state = f", {read[0].state}" if read[0].state else ""
+        seen = (
+            f"{areas([lab], words=numbers(lab), width=44, height=44, edge=6)}{numbers(lab)}{state}"
+        )
+    label = button("Print its label", "label", card.code, spoken=card.code, quiet=True)
+    return (
+        f'<tr><th scope="row">{esc(card.code)}</th><td>{esc(card.recipe.words)}</td>'
+        f"<td>{seen}</td><td>{label}</td></tr>"
+    )
+
+
+def label_of(work: Work, code: str) -> bytes:
+    """Return the label of a card as a PDF."""
+    from workbook.label import label_pdf
+
+    return label_pdf([work.archive.panel(code)])
+
+
+def sheet_pdf(work: Work) -> bytes:
+    """Return the sheet of the job as a PDF: of what is to be sprayed, or was sprayed last."""
+    from dataclasses import replace
+
+    from matchlib.errors import MatchlibError
+    from matchlib.job import Plan
+    from workbook.jobsheet import jobsheet_pdf
+
+    job, typed = work.job, typed_of(work.archive)
+    recipe = work.pot_recipe
+    try:
+        pot = pots_of(recipe, typed) if recipe is not None else None
+    except MatchlibError:
+        pot = None  # the sheet tells the ratios all the same
+    if job.plan is not None and job.plan.on and not work.begun:
+        job = replace(job, plan=Plan(job.plan.recipe))  # one card from its bare ground: the whole
+    code = work.panel.code if work.panel is not None else work.next_code
+    sheet = sheet_of_job(work.archive, job, pot=pot, unit=typed.get("unit", "ml"), code=code)
+    return jobsheet_pdf(sheet)

@@ -1,0 +1,281 @@
+"""The pot of a card: what is poured, from the recipe and what a coat takes out of the cup.
+
+What was typed of the card and the gun is the shop's, and is kept with the archive.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from matchlib.errors import DomainError, MatchlibError
+from matchlib.mixing import USUAL_AREAS, bill
+from workbook.cup import cup_svg
+from workbook.figures import Raw, esc
+from workbook.page.fields import button, choice, field, fold, problem
+from workbook.session import (
+    Job,
+    bottle_words,
+    densities_of,
+    draft_panel,
+    labour_of,
+    pot_of,
+)
+from workbook.session.stock import keep_stock, stock_of
+
+if TYPE_CHECKING:
+    from matchlib.archive import Archive
+    from matchlib.domain import Recipe
+    from matchlib.mixing import Pot
+
+__all__ = ["KEY", "job_of", "keep_bottle", "keep_typed", "pot_part", "pots_of", "typed_of"]
+
+KEY = "card"
+"""Name of the setting."""
+
+UNITS = ("ml", "l", "us fl oz", "us pint", "us gal")
+
+_SHAPES = {
+    "area": "an area",
+    "work": "a usual job",
+    "sheet": "a sheet",
+    "tube": "a tube",
+    "sphere": "a ball",
+}
+_USES = {
+    "film": "film and solids from the data sheet",
+    "used": "what a sprayed panel took out of the cup",
+}
+_FIELDS = {
+    "area": ("Area", "2 m2, 20 sq ft, or 1.5 m2 to 2 m2"),
+    "work": ("Usual job", ", ".join(USUAL_AREAS)),
+    "sheet": ("Sheet", "600 mm x 400 mm; add x 2 for both sides"),
+    "tube": ("Tube: diameter and length", "40 mm x 1.2 m"),
+    "sphere": ("Ball: diameter", "120 mm"),
+    "dry_film": ("Dry film of one coat, µm", "from the data sheet, such as 12"),
+    "solids": ("Volume solids, %", "of carrier and colour, such as 20"),
+    "used": ("Taken out of the cup", "80 ml"),
+    "used_area": ("Area of that panel", "0.06 m2"),
+    "used_coats": ("Coats on it", "4"),
+    "margin": ("Added for edges, %", "empty: none for a flat area, 10 for shapes"),
+    "chance": ("Chance it is enough, %", "95 is usual"),
+    "residue": ("Stays in cup and gun", "15 ml"),
+    "gun_cup": ("The gun's cup holds", "empty if it does not matter"),
+    "mark": ("Measuring cup's marks", "5 ml, for whole marks"),
+    "least": ("Least mix worth making", "50 ml is usual"),
+    "third": ("Reducer or hardener", "hardener 10%, or reducer 1:7, of carrier and colour"),
+    "pot_life": ("Pot life, minutes", "with a hardener: the data sheet says"),
+    "coat_min": ("Minutes a coat", "spraying and flash-off, for the hours"),
+    "rate": ("Price of an hour", "in your money"),
+    "densities": ("Densities, g/ml", "carrier=0.87, cherry=0.95: by the scale too"),
+    "bottle": ("Left in the colour's bottle", "120 ml"),
+    "poured": ("Poured: carrier and colour", "32, 4: compared with the ratio"),
+}
+_START = {
+    "shape": "sheet",
+    "sheet": "300 mm x 300 mm",
+    "by": "used",
+    "used_coats": "1",
+    "used_area": "0.06 m2",
+    "used": "25 ml",
+    "chance": "95",
+    "residue": "15 ml",
+    "unit": "ml",
+}
+
+
+def _number(job: dict[str, str], name: str, *, part: float = 1.0) -> float | None:
+    text = job.get(name, "").strip()
+    if not text:
+        return None
+    try:
+        return float(text) / part
+    except ValueError:
+        raise DomainError(
+            f"This is not a number for '{_FIELDS[name][0]}'.",
+            expected="a number with a full stop, such as 12.5",
+            got=repr(text[:40]),
+            remedy="correct it, or leave it empty.",
+        ) from None
+
+
+def job_of(typed: dict[str, str]) -> Job:
+    """Return a job as the form has it.
+
+    Parameters
+    ----------
+    typed : dict of str to str
+        Fields by name.
+
+    Returns
+    -------
+    Job
+        One shape, one way to tell what a coat takes.
+
+    Raises
+    ------
+    DomainError
+        If a number is none.
+    """
+    shape, by_film = typed.get("shape", "sheet"), typed.get("by", "film") == "film"
+    chance = _number(typed, "chance", part=100.0)
+    used_coats = _number(typed, "used_coats")
+    more: dict[str, Any] = {}
+    if by_film:
+        more["dry_film_um"] = _number(typed, "dry_film")
+        more["volume_solids"] = _number(typed, "solids", part=100.0)
+    else:
+        more["used"], more["used_area"] = typed.get("used", ""), typed.get("used_area", "")
+        more["used_coats"] = 1 if used_coats is None else int(used_coats)
+    return Job(
+        **{shape: typed.get(shape, "")},
+        margin=_number(typed, "margin", part=100.0),
+        chance=0.95 if chance is None else chance,
+        residue=typed.get("residue", "").strip() or "0 ml",
+        gun_cup=typed.get("gun_cup", "").strip(),
+        mark=typed.get("mark", "").strip(),
+        least=typed.get("least", "").strip(),
+        third=typed.get("third", "").strip(),
+        pot_life=_number(typed, "pot_life"),
+        coat_min=_number(typed, "coat_min"),
+        rate=_number(typed, "rate"),
+        **more,
+    )
+
+
+def pots_of(recipe: Recipe, typed: dict[str, str]) -> Pot:
+    """Return the pots of a recipe for the job as the form has it.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        With a schedule.
+    typed : dict of str to str
+        Fields by name.
+
+    Returns
+    -------
+    Pot
+        One pot a ratio.
+
+    Raises
+    ------
+    DomainError
+        If something is missing or cannot be read.
+    """
+    pairs = [p.strip() for p in typed.get("densities", "").split(",") if p.strip()]
+    return pot_of(recipe, job_of(typed), densities=densities_of(pairs))
+
+
+def _asides(recipe: Recipe, job: dict[str, str]) -> list[str]:
+    lines = []
+    if job.get("bottle", "").strip():
+        bottle, unit = job["bottle"].strip(), job.get("unit", "ml")
+        lines += bottle_words(recipe, bottle, unit=unit)
+    poured = job.get("poured", "").replace(",", " ").split()
+    if poured:
+        try:
+            carrier, colour = (float(v) for v in poured)
+        except ValueError:
+            raise DomainError(
+                "These are not the quantities that were poured.",
+                expected="carrier and colour in one unit, carrier first, such as 32, 4",
+                got=repr(job["poured"][:40]),
+                remedy="correct them, or leave them empty.",
+            ) from None
+        stated = draft_panel(code="pot", recipe=recipe, poured=(carrier, colour)).stated
+        if stated is not None:
+            lines.append(f"{stated.text[:1].upper()}{stated.text[1:]}")
+    return lines
+
+
+def typed_of(archive: Archive) -> dict[str, str]:
+    """Return what the shop's cards and coats are, as typed."""
+    kept = archive.setting(KEY, {})
+    return {**_START, **{str(k): str(v) for k, v in kept.items()}}
+
+
+def keep_typed(archive: Archive, fields: dict[str, str]) -> None:
+    """Keep what was typed, once it makes sense."""
+    names = (*_FIELDS, "shape", "by", "unit")
+    typed = {k: fields[f"pot_{k}"].strip() for k in names if f"pot_{k}" in fields}
+    job_of(typed)
+    archive.set_setting(KEY, typed)
+
+
+def pot_part(archive: Archive, recipe: Recipe, wrong: Exception | None, *, opened: bool) -> Raw:
+    """Return what is poured, large, and all that it rests on folded."""
+    typed = typed_of(archive)
+    unit, guessed = typed.get("unit", "ml"), not archive.setting(KEY, {})
+    lines: list[str] = []
+    try:
+        pots = pots_of(recipe, typed)
+        big, lines = _poured(pots, unit), pots.words(unit).splitlines()
+        shelf, labour = stock_of(archive), labour_of(job_of(typed))
+        if shelf or labour is not None:
+            lines += bill(pots, shelf, labour=labour).words(unit).splitlines()
+        lines += _asides(recipe, typed)
+    except MatchlibError as error:
+        big, wrong = "", wrong or error
+    ratios = dict.fromkeys(s.ratio for s in recipe.schedule.steps) if recipe.schedule else {}
+    cups = "".join(
+        f"<div><p><b>{esc(r)}</b>: {esc(r.words)}</p>"
+        f"{cup_svg(r, colour=recipe.colour, width=240)}</div>"
+        for r in ratios
+    )
+    controls = (
+        choice("What is sprayed", "pot_shape", _SHAPES, typed["shape"], do="potform")
+        + choice("What a coat takes, from", "pot_by", _USES, typed["by"], do="potform")
+        + choice("Unit", "pot_unit", {u: u for u in UNITS}, unit, do="potform")
+    )
+    hidden = {*_SHAPES} - {typed["shape"]}
+    by_film, by_used = {"dry_film", "solids"}, {"used", "used_area", "used_coats"}
+    hidden |= by_film if typed["by"] == "used" else by_used
+    controls += "".join(
+        field(label, f"pot_{name}", typed.get(name, ""), help=said)
+        for name, (label, said) in _FIELDS.items()
+        if name not in hidden
+    )
+    items = "".join(f"<li>{esc(line)}</li>" for line in lines)
+    more = (
+        f'<ul>{items}</ul><div class="wb-chips cpw">{cups}</div>'
+        f'<div class="wb-fields" data-enter="pot">{controls}</div>'
+        + button("Work it out", "pot", quiet=True)
+        + fold("Stock", _stock(archive), ident="stock")
+    )
+    assumed = "A card of 300 × 300 mm and 25 ml a coat are assumed; say what yours takes."
+    note = assumed if guessed else ""
+    return Raw(
+        f'<p class="wb-big">{esc(big)}</p><p class="wb-muted">{esc(note)}</p>{problem(wrong)}'
+        + fold("The pot in full", more, ident="pot", open_=opened)
+    )
+
+
+def _poured(pots: Pot, unit: str) -> str:
+    from matchlib.mixing import format_volume
+
+    told = []
+    for group in pots.groups:
+        parts = [f"{format_volume(p.ml, unit)} {p.name}" for p in group.pour.portions if p.ml > 0]
+        told.append(" + ".join(parts))
+    return ", then ".join(told)
+
+
+def keep_bottle(archive: Archive, name: str, holds: str) -> None:
+    """Write down a bottle of the shelf, or take it from the list where nothing is said of it."""
+    from matchlib.mixing import Supply, parse_volume
+
+    keep_stock(archive, name, Supply(parse_volume(holds)) if holds.strip() else None)
+
+
+def _stock(archive: Archive) -> str:
+    rows = "".join(
+        f"<tr><td>{esc(name)}</td><td>{supply.stock_ml:g} ml</td>"
+        f"<td>{button('Take from the list', 'unstock', name, quiet=True, spoken=name)}</td></tr>"
+        for name, supply in stock_of(archive).items()
+    )
+    shown = f"<table><tbody>{rows}</tbody></table>" if rows else ""
+    bottle = field("Bottle", "stock_name", help="carrier, or a colour")
+    holds = field("In it", "stock_ml", help="such as 480 ml")
+    return f'{shown}<div class="wb-fields" data-enter="stock">{bottle}{holds}</div>' + button(
+        "Keep", "stock", quiet=True
+    )

@@ -1,0 +1,85 @@
+"""What stands still on a job's page: whose it is, the aim, the recipe, the five steps."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from workbook.figures import Raw, esc
+from workbook.page.frame import steps_list
+from workbook.page.pictures import areas, cut, numbers, split
+from workbook.session.work import Work, coat_by_coat
+
+if TYPE_CHECKING:
+    from matchlib.domain import Recipe
+
+__all__ = ["STEPS", "coats_words", "rail", "recipe_title", "steps_open"]
+
+STEPS = ("target", "recipe", "spray", "read", "done")
+
+
+def recipe_title(recipe: Recipe) -> Raw:
+    """Return a recipe's colours over its ground, the names standing out."""
+    colours = ", then ".join(f"<b>{esc(colour)}</b>" for colour, _ in recipe.layers)
+    return Raw(f"{colours or 'bare'} over <b>{esc(recipe.ground)}</b>")
+
+
+def coats_words(recipe: Recipe) -> str:
+    """Return a recipe's coats in a line, ``2 coats of 4.5:1, 1 of 9:1, clear``."""
+    steps = () if recipe.schedule is None else recipe.schedule.steps
+    several = len(recipe.layers) > 1
+    told = [
+        f"{s.coats} coat{'s' * (s.coats != 1)} of "
+        + (f"{s.colour} at " if several and s.colour else "")
+        + str(s.ratio).replace(":", " : ")
+        for s in steps
+    ]
+    clear = [] if recipe.clear is None else ["clear" if recipe.clear == "yes" else recipe.clear]
+    return ", ".join([*told, *clear])
+
+
+def steps_open(work: Work) -> dict[str, bool]:
+    """Return which steps of a job can be gone to, and whether each is done."""
+    job = work.job
+    held = {
+        "target": bool(job.target),
+        "recipe": job.plan is not None,
+        "spray": bool(job.panels) and (job.plan is None or work.next_coat is None),
+        "read": bool(job.panels) and not job.open,
+        "done": not job.open,
+    }
+    can = {
+        "target": True,
+        "recipe": bool(job.target),
+        "spray": job.plan is not None,
+        "read": bool(job.panels),
+        "done": bool(job.panels) or not job.open,
+    }
+    return {name: held[name] for name in STEPS if can[name]}
+
+
+def rail(work: Work, step: str) -> Raw:
+    """Return the rail of a job."""
+    job, plan = work.job, work.job.plan
+    due = f"due {job.due:%A %d %B}" if job.due else ""
+    whom = ", ".join(filter(None, [job.customer, due]))
+    body, picture = "", areas([], words="no target yet", width=236, height=104)
+    aim = ""
+    if job.target:
+        picture, aim = split(work.wanted, width=236, height=104), f"aim {numbers(work.wanted)}"
+    if job.target and plan is not None:
+        looks = work.looks(coat_by_coat(plan.recipe, clear=plan.recipe.clear))
+        picture = split(work.wanted, looks[-1], width=236, height=104)
+        body = (
+            f'<div class="wb-recrow"><p>{recipe_title(plan.recipe)}<br>'
+            f"{esc(coats_words(plan.recipe))}</p>"
+            f"{cut(looks, clear=plan.recipe.clear is not None)}</div>"
+        )
+    opened = steps_open(work)
+    steps = [(s, s.capitalize(), str(i)) for i, s in enumerate(STEPS, 1)]
+    past, shut = [s for s, done in opened.items() if done], [s for s in STEPS if s not in opened]
+    shown = steps_list(steps, step, past=past, shut=shut)
+    return Raw(
+        f'<div class="wb-held">{picture}<p>Job {job.number} · <b>{esc(job.name)}</b>'
+        f'<br><span class="wb-muted">{esc(whom)}</span></p><p class="wb-num">{aim}</p>{body}{shown}'
+        "</div>"
+    )

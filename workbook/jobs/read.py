@@ -1,0 +1,253 @@
+"""Step 4, read: pass or not yet in large words, three axes, and one thing recommended."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from matchlib.colorimetry import delta_lch
+from matchlib.correction import SANDING
+from workbook.figures import Raw, esc
+from workbook.jobs.rail import coats_words, recipe_title
+from workbook.page.fields import button, field, fold, problem, upload
+from workbook.page.pictures import axes, coats, numbers, split, tenths
+from workbook.session.targets import lab_of
+from workbook.session.work import Work, coat_by_coat
+
+if TYPE_CHECKING:
+    from matchlib.correction import Advice
+    from matchlib.domain import Panel, Recipe
+    from matchlib.steering import Steering
+
+__all__ = ["Way", "read_page", "verdict_of", "ways_of"]
+
+_LEAST = 0.05
+
+
+@dataclass(frozen=True)
+class Way:
+    """One thing that can be done after a reading.
+
+    Parameters
+    ----------
+    words : str
+        What to do.
+    recipe : Recipe
+        All that is on the card in the end.
+    on : str
+        The card that is built on; empty for a fresh one.
+    chance : float
+        That it passes [-].
+    how : str
+        How the pot is mixed for it.
+    """
+
+    words: str
+    recipe: Recipe
+    on: str
+    chance: float
+    how: str = ""
+
+    @property
+    def key(self) -> str:
+        """What its press is known by, whatever its place in the list."""
+        return f"{self.on}: {self.recipe}, {self.recipe.clear}"
+
+
+def ways_of(work: Work, advice: Advice, steering: Steering | None, panel: Panel) -> list[Way]:
+    """Return what can be done, the likeliest first; of level ones, building on first."""
+    ways = []
+    for option in steering.options if steering else ():
+        added = option.added
+        more = ", then ".join(
+            f"{s.coats} more coat{'s' * (s.coats != 1)} of {s.ratio}" for s in added.steps
+        ).replace(":", " : ")
+        ways.append(
+            Way(
+                f"Put {more} on this card",
+                option.recipe,
+                panel.code,
+                option.probability,
+                f"{option.words[:1].upper()}{option.words[1:]}.",
+            )
+        )
+    for scored in (*advice.changes, *advice.fresh):
+        words = scored.words if scored in advice.changes else "another recipe"
+        ways.append(Way(f"Spray a fresh card: {words}", scored.recipe, "", scored.probability))
+    kept: dict[tuple[str, Recipe], Way] = {}
+    for way in ways:
+        kept.setdefault((way.on, way.recipe), way)
+    return sorted(kept.values(), key=lambda w: (-round(w.chance, 2), not w.on))
+
+
+def verdict_of(advice: Advice) -> tuple[bool, str]:
+    """Return whether the card passes, and that in large words."""
+    said = advice.goal.said(advice.difference)
+    passes = advice.difference <= advice.tolerance
+    clear = " under its clear" if advice.last.clear_to_come else ""
+    word = "● Passes" if passes else "○ Not yet"
+    return passes, f"{word}: {said}{clear}, {advice.tolerance:g} allowed"
+
+
+def read_page(
+    work: Work,
+    *,
+    advice: Advice | None,
+    ways: list[Way],
+    wrong: Exception | None,
+    photo: bool,
+    again: bool,
+) -> Raw:
+    """Return the step as HTML.
+
+    Parameters
+    ----------
+    work : Work
+        With a card.
+    advice : Advice, optional
+        Of the card's reading; None while it has none.
+    ways : list of Way
+        From `ways_of`.
+    wrong : Exception, optional
+        What went wrong here.
+    photo : bool
+        Whether a photograph is being taken.
+    again : bool
+        Whether it is read once more.
+
+    Returns
+    -------
+    Raw
+        HTML.
+    """
+    card = work.panel
+    if card is None:
+        return Raw("<p>There is no card to read yet.</p>")
+    if advice is None or again or not card.stages[-1].readings:
+        return _ask(work, card, wrong, photo)
+    passes, words = verdict_of(advice)
+    finished = [float(v) for v in advice.finished[0]]
+    told = (
+        f"aim {numbers(work.wanted)} · {card.code} {numbers(lab_of(card.stages[-1].last_read[0]))}"
+    )
+    if advice.last.clear_to_come:
+        told += f", cleared about {numbers(finished)}"
+    measured = _axes(work, finished)
+    several = ""
+    if len(advice.finished) > 1:
+        several = "".join(
+            f'<p class="wb-num">{esc(r.viewing.geometry)}: aim {numbers(lab_of(r))} · '
+            f"{numbers([float(v) for v in lab])}</p>"
+            for r, lab in zip(work.job.target, advice.finished, strict=False)
+        )
+    head = (
+        f'<div class="wb-verdict"><div>'
+        f"{split(work.wanted, finished, of=card.code, width=300, height=150)}"
+        f'<p class="wb-num">{esc(told)}</p>{several}</div><div>'
+        f'<p class="wb-big" role="status">{esc(words)}</p>{measured}'
+        f'<p class="wb-muted">{esc(advice.film_words)}</p></div></div>'
+    )
+    once_more = button("Read it once more", "again", quiet=True)
+    if passes:
+        done = _finish(work)
+        other = "".join(_row(work, w, i) for i, w in enumerate(ways))
+        return Raw(
+            f"{problem(wrong)}{head}{done}"
+            + fold(f"{len(ways)} ways to come nearer", other, ident="ways")
+            + f'<div class="wb-bar">{once_more}</div>'
+        )
+    first, second, rest = ways[:1], ways[1:2], ways[2:]
+    hopeless = "" if first and first[0].chance >= _LEAST else (
+        '<p class="wb-caution">Nothing within this shelf is likely to pass. Choose another recipe, '
+        "or allow more on the shelf.</p>"
+    )  # fmt: skip
+    shown = "".join(_row(work, w, 0, first=True) for w in first) + "".join(
+        _row(work, w, 1) for w in second
+    )
+    folded = "".join(_row(work, w, i) for i, w in enumerate(rest, 2))
+    other = fold(f"{len(rest)} other ways", folded, ident="ways") if rest else ""
+    aside = (
+        once_more
+        + button("Choose another recipe", "goto", "recipe", quiet=True)
+        + button("Give this job up", "goto", "done", quiet=True)
+    )
+    return Raw(f'{problem(wrong)}{head}{hopeless}{shown}{other}<div class="wb-bar">{aside}</div>')
+
+
+def _finish(work: Work) -> str:
+    if work.to_clear:
+        words, do = "Lay the clear coat, then read it again", button("Clear laid", "clear", go=True)
+    else:
+        words, do = "Every target is met", button("Finish the job", "goto", "done", go=True)
+    return (
+        f'<article class="wb-card wb-first wb-bar"><h2>{words}</h2>'
+        f'<span class="wb-push">{do}</span></article>'
+    )
+
+
+def _axes(work: Work, lab: list[float]) -> Raw:
+    light, chroma, hue = (float(v) for v in delta_lch(work.wanted, lab)[:3])
+    angle = math.degrees(math.atan2(work.wanted[2], work.wanted[1])) % 360.0
+    less, more = _hues(angle)
+    tolerance = work.job.tolerance
+    each = tolerance.box if tolerance.boxed and tolerance.box else (tolerance.value,) * 3
+    return axes(
+        [
+            ("darker", "lighter", light, float(each[0])),
+            ("duller", "cleaner", chroma, float(each[1])),
+            (less, more, hue, float(each[2])),
+        ]
+    )
+
+
+def _hues(angle: float) -> tuple[str, str]:
+    """What lies on either side of a hue, by falling and by rising hue angle."""
+    names = ((0, "redder"), (90, "yellower"), (180, "greener"), (270, "bluer"), (360, "redder"))
+    below = [n for at, n in names if at <= angle][-1]
+    above = next(n for at, n in names if at > angle)
+    return below, above
+
+
+def _row(work: Work, way: Way, place: int, *, first: bool = False) -> str:
+    looks = work.looks(coat_by_coat(way.recipe, clear=way.recipe.clear))
+    counted, start = 1, "bare"
+    card = work.panel
+    if way.on and card is not None:
+        on = 0 if card.recipe.schedule is None else card.recipe.schedule.coats
+        looks, counted, start = looks[on:], on + 1, "now"
+    said = f'<p class="wb-why">{esc(way.how)}</p>' if way.how else ""
+    if way.on and card is not None and any(s.recipe.clear for s in card.stages):
+        said += f'<p class="wb-why">{esc(SANDING)}</p>'
+    drawn = coats(looks, work.wanted, first=start, counted=counted, named=first, size=26)
+    title = esc(way.words[:1].upper() + way.words[1:])
+    what = "" if way.on else f"<p>{recipe_title(way.recipe)}, {esc(coats_words(way.recipe))}</p>"
+    use = button("Do this", "do", way.key, go=first, spoken=way.words)
+    return (
+        f'<article class="wb-card wb-row wb-bald{" wb-first" * first}" data-key="way{place}"><div>'
+        f"<h2>{title}</h2>{what}{drawn}{said}</div>{tenths(way.chance, 'pass')}{use}</article>"
+    )
+
+
+def _ask(work: Work, card: Panel, wrong: Exception | None, photo: bool) -> Raw:
+    plan = work.job.plan
+    uncleared = card.recipe.clear is None and plan is not None and plan.recipe.clear is not None
+    state = "dry, before its clear coat" if uncleared else "finished"
+    expected = work.looks([card.recipe])[0]
+    several = len(work.job.target) > 1
+    help_ = "45as15: 27.1 45.9 28.5, one angle a line" if several else "such as 27.1 45.9 28.5"
+    slot = '<div data-slot="photo"></div>' if photo else ""
+    left = len([c for c in work.coats if not c.laid])
+    come = f", with {left} coat{'s' * (left != 1)} still to come" if left else ""
+    typed = field("It reads: L a b", "lab", lines=2 if several else 1, help=help_, wrong=wrong)
+    ways = (
+        button("Keep this reading", "read", go=True)
+        + upload("Take it from a file", "file")
+        + button("Photograph it", "photo", quiet=True)
+    )
+    return Raw(
+        f"<p>Read card <b>{esc(card.code)}</b> {state}: it should be about "
+        f"<b>{numbers(expected)}</b>{come}.</p>"
+        f'<div class="wb-fields" data-enter="read">{typed}</div>'
+        f'<div class="wb-bar">{ways}</div>{slot}'
+    )

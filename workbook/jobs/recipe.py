@@ -1,0 +1,376 @@
+"""Step 2, the recipe: ranked rows with their coats drawn, one recommended, the rest folded."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
+from workbook.figures import Raw, esc, number
+from workbook.figures.charts import Mark, lab_chart
+from workbook.jobs.rail import coats_words, recipe_title
+from workbook.page.fields import button, check, chips, choice, fold, problem, slider
+from workbook.page.page import Press
+from workbook.page.pictures import coats, split, tenths
+from workbook.session.work import Work, coat_by_coat
+
+if TYPE_CHECKING:
+    from matchlib.steering import CardPlan, CardPlans
+    from matchlib.suggest import Limits, Suggestion, Suggestions
+
+__all__ = ["Offer", "limits_of_press", "offers", "own_recipe", "recipe_page"]
+
+FOLDED = 0.05
+"""Chance under which a recipe is folded away: 1 in 20."""
+
+_WORTH = 0.02
+_MOST = 5
+_TOOLS = {
+    "own": "Try my own recipe",
+    "chart": "Show on the colour chart",
+    "compare": "Compare two",
+}
+_EVEN = {"": "anything", **{f"{v:g}": f"{v:g}" for v in (0.5, 1.0, 1.5, 2.0, 3.0)}}
+_CARRIERS = [2 + 0.5 * i for i in range(17)] + [11, 12, 14, 16, 20]
+
+
+@dataclass(frozen=True)
+class Offer:
+    """A row: a recipe, sprayed blind or read on the way.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        All coats.
+    chance, blind : float
+        Of passing as recommended, and sprayed blind [-].
+    read_after : tuple of int
+        Coats after which it is read.
+    suggestion : Suggestion
+        The search's own words of it.
+    """
+
+    recipe: Recipe
+    chance: float
+    blind: float
+    read_after: tuple[int, ...]
+    suggestion: Suggestion
+
+    @property
+    def key(self) -> str:
+        """What its press is known by, whatever its place in the list."""
+        return f"{self.recipe}, {self.recipe.clear}, {self.read_after}"
+
+
+def offers(found: Suggestions, plans: CardPlans | None) -> list[Offer]:
+    """Return the rows, the likeliest first; with a reading on the way where that is known to help.
+
+    Parameters
+    ----------
+    found : Suggestions
+        The search's.
+    plans : CardPlans, optional
+        None while they are being worked out.
+
+    Returns
+    -------
+    list of Offer
+        One for each ground and pot at most with a reading on the way.
+    """
+    by: dict[Any, CardPlan] = {(p.whole.ground, p.whole.colour): p for p in plans or () if p.looks}
+    rows = []
+    for one in found:
+        plan = by.pop((one.recipe.ground, one.recipe.colour), None)
+        if plan is not None and plan.steered >= one.probability + _WORTH:
+            after = (plan.looks[0].after,)
+            rows.append(Offer(plan.whole, plan.steered, one.probability, after, one))
+        else:
+            rows.append(Offer(one.recipe, one.probability, one.probability, (), one))
+    return sorted(rows, key=lambda r: -round(r.chance, 2))  # level ones stay by trouble
+
+
+def recipe_page(
+    work: Work,
+    rows: list[Offer],
+    *,
+    found: Suggestions,
+    tool: str,
+    done: Press | None,
+    wrong: Exception | None,
+) -> Raw:
+    """Return the step as HTML.
+
+    Parameters
+    ----------
+    work : Work
+        The job.
+    rows : list of Offer
+        From `offers`.
+    found : Suggestions
+        The search's.
+    tool : str
+        What is unfolded below: ``own``, ``chart``, ``shelf``, ``compare`` or nothing.
+    done : Press, optional
+        The last press, whose fields say where the sliders stand.
+    wrong : Exception, optional
+        What went wrong here.
+
+    Returns
+    -------
+    Raw
+        HTML.
+    """
+    roads: dict[Any, Offer] = {}  # one row a ground and pot; its other coats are folded
+    for one in rows:
+        if one.chance >= FOLDED or not roads:
+            roads.setdefault((one.recipe.ground, one.recipe.colour), one)
+    likely = list(roads.values())[:_MOST]
+    rest = [r for r in rows if r not in likely]
+    shown = "".join(_row(work, r, rows.index(r), first=not i) for i, r in enumerate(likely))
+    folded = "".join(_row(work, r, rows.index(r)) for r in rest)
+    more = fold(f"{len(rest)} more", folded, ident="more") if rest else ""
+    reach = "" if found.reachable else f'<p class="wb-caution">{esc(found.miss)}</p>'
+    tools = "".join(
+        button(words, "tool", "" if tool == name else name, quiet=True)
+        for name, words in _TOOLS.items()
+    )
+    below = {
+        "own": lambda: own_part(work, done),
+        "chart": lambda: _chart(work, rows, found),
+        "compare": lambda: _compare(work, rows, done),
+    }.get(tool, lambda: "")()
+    return Raw(
+        f"{problem(wrong)}{_shelf(work, opened=tool == 'shelf')}{reach}{shown}{more}"
+        f'<div class="wb-bar">{tools}</div>{below}'
+    )
+
+
+def _row(work: Work, row: Offer, place: int, *, first: bool = False) -> str:
+    recipe = row.recipe
+    looks = work.looks(coat_by_coat(recipe, clear=recipe.clear))
+    size = {"width": 190, "height": 92} if first else {"width": 132, "height": 66}
+    said = ""
+    if first:
+        new = [f"{s[:1].upper()}{s[1:]}." for s in row.suggestion.never_sprayed]
+        why = row.suggestion.why.partition(";")[0].rstrip(".") + "."
+        said = f'<p class="wb-why">{esc(" ".join([why, *new]))}</p>'
+    read = "cards pass, read once on the way" if row.read_after else "cards pass"
+    blind = ""
+    if row.read_after:
+        from workbook.page.pictures import chance
+
+        blind = f"{chance(row.blind)[1]} sprayed blind"
+    after = "".join(f" · read after coat {n}" for n in row.read_after)
+    use = button("Use this", "use", row.key, go=first, spoken=f"{recipe}")
+    return (
+        f'<article class="wb-card wb-row{" wb-first" * first}" data-key="row{place}">'
+        f"{split(work.wanted, looks[-1], **size)}<div><h2>{recipe_title(recipe)}</h2>"
+        f"<p>{esc(coats_words(recipe))}{after}</p>"
+        f"{coats(looks, work.wanted, size=28 if first else 20, named=first)}{said}</div>"
+        f"{tenths(row.chance, read, more=blind)}{use}</article>"
+    )
+
+
+# The shelf
+
+
+def _shelf(work: Work, *, opened: bool) -> str:
+    limits, archive = work.limits, work.archive
+    names = [g for g in archive.grounds() if len(g.names) == 1]
+    seen = list(archive.grounds()) if opened else names
+    shown = esc("\n".join(map(str, seen)))
+    grounds = f'{_grounds(work, names)}<input type="hidden" name="grounds_shown" value="{shown}">'
+    low, high = limits.carrier
+    pots = "two colours in a pot" if limits.blends else "one colour in a pot"
+    said = f"up to {limits.max_coats} coats · {low:g}:1 to {high:g}:1 · {pots}"
+    change = button("Change the shelf", "tool", "" if opened else "shelf", quiet=True)
+    line = (
+        f'<div class="wb-bar">{grounds}<span class="wb-muted">{said}</span>'
+        f'<span class="wb-push">{change}</span></div>'
+    )
+    return line + (_shelf_form(work) if opened else "")
+
+
+def _grounds(work: Work, names: Sequence[Ground]) -> Raw:
+    limits = work.limits
+    on = None if limits.grounds is None else {str(g) for g in limits.grounds}
+    looks = work.looks([Recipe(g, None, None, work.session.clear) for g in names])
+    return chips(
+        "Grounds on the shelf",
+        [
+            check(str(g), "grounds", str(g), on is None or str(g) in on, do="shelf", chip=lab)
+            for g, lab in zip(names, looks, strict=True)
+        ],
+    )
+
+
+def _shelf_form(work: Work) -> str:
+    limits = work.limits
+    colours = list(work.archive.names("colour"))
+    on = {str(c) for c in limits.colours} if limits.colours is not None else set(colours)
+    ratios = {f"{c:g}": f"{c:g} : 1" for c in sorted({*_CARRIERS, *limits.carrier})}
+    low, high = limits.carrier
+    may = {"blends": "two colours in a pot", "step_ups": "two ratios one after the other",
+           "ground_blends": "two grounds mixed"}  # fmt: skip
+    blends = [g for g in work.archive.grounds() if len(g.names) > 1]
+    boxes = [check(c, "colours", c, c in on, do="shelf") for c in colours]
+    allowed = [check(w, "may", n, bool(getattr(limits, n)), do="shelf") for n, w in may.items()]
+    counts = {str(n): str(n) for n in range(1, 11)}
+    uneven = f"{limits.max_unevenness:g}" if limits.max_unevenness else ""
+    return (
+        '<div class="wb-card">'
+        + (_grounds(work, blends) if blends else "")
+        + chips("Colours on the shelf", boxes)
+        + '<div class="wb-fields">'
+        + choice("Richest ratio", "min_ratio", ratios, f"{low:g}", do="shelf")
+        + choice("Weakest ratio", "max_ratio", ratios, f"{high:g}", do="shelf")
+        + choice("Most coats", "max_coats", counts, str(limits.max_coats), do="shelf")
+        + choice("±10 % of film may show", "max_unevenness", _EVEN, uneven, do="shelf")
+        + "</div>"
+        + chips("Also allowed", allowed)
+        + '<p class="wb-muted">These limits are this job\'s own.</p>'
+        + button("Make them the shop's usual", "usual", quiet=True)
+        + button("Back to the shop's usual", "unlimit", quiet=True)
+        + "</div>"
+    )
+
+
+def limits_of_press(work: Work, done: Press) -> Limits:
+    """Return the shelf as the page's boxes have it."""
+    names = [str(g) for g in work.archive.grounds()]
+    on = names if work.limits.grounds is None else [str(g) for g in work.limits.grounds]
+    shown = done.fields.get("grounds_shown", "").split("\n")
+    grounds = [g for g in on if g not in shown] + done.ticked("grounds")
+    changes: dict[str, Any] = {
+        "grounds": None if set(grounds) == set(names) else tuple(Ground.parse(g) for g in grounds)
+    }
+    if "min_ratio" in done.fields:
+        colours, known = done.ticked("colours"), set(work.archive.names("colour"))
+        changes["colours"] = (
+            None if set(colours) == known else tuple(Colour.parse(c) for c in colours)
+        )
+        changes["min_ratio"] = float(done.fields["min_ratio"])
+        changes["max_ratio"] = float(done.fields["max_ratio"])
+        changes["max_coats"] = int(done.fields["max_coats"])
+        uneven = done.fields.get("max_unevenness", "")
+        changes["max_unevenness"] = float(uneven) if uneven else None
+        changes |= {n: n in done.ticked("may") for n in ("blends", "step_ups", "ground_blends")}
+    return replace(work.limits, **changes)
+
+
+# Trying one's own
+
+
+def own_recipe(work: Work, done: Press | None) -> Recipe:
+    """Return the recipe where the sliders stand; the chosen or likeliest one at first."""
+    fields = done.fields if done is not None else {}
+    start = work.job.plan.recipe if work.job.plan else work.suggestions(top=1)[0].recipe
+    if "own_coats" not in fields or start.schedule is None:
+        return start
+    steps = [CoatStep(int(float(fields["own_coats"])), _ratio(fields["own_ratio"]))]
+    more = int(float(fields.get("own_more", "0")))
+    if more:
+        second = _ratio(fields["own_second"])
+        steps = (
+            [replace(steps[0], coats=steps[0].coats + more)]
+            if second == steps[0].ratio
+            else [*steps, CoatStep(more, second)]
+        )
+    return Recipe(
+        Ground.parse(fields["own_ground"]),
+        Colour.parse(fields["own_colour"]),
+        CoatSchedule(tuple(steps)),
+        start.clear,
+    )
+
+
+def _ratio(place: str) -> MixRatio:
+    return MixRatio.parse(f"{_CARRIERS[int(float(place))]:g}:1")
+
+
+def own_part(work: Work, done: Press | None) -> Raw:
+    """Return the sliders with what they come to."""
+    from matchlib.forecast import forecast
+
+    recipe = own_recipe(work, done)
+    (found,) = forecast(work.model, [recipe], work.aim)
+    looks = work.looks(coat_by_coat(recipe, clear=recipe.clear))
+    steps = recipe.schedule.steps if recipe.schedule else ()
+    first, rest = steps[0], steps[1:]
+    texts = [f"{c:g} carrier : 1 colour" for c in _CARRIERS]
+    grounds = dict.fromkeys([str(recipe.ground), *map(str, work.archive.grounds())])
+    colours = dict.fromkeys([str(recipe.colour or first.colour), *map(str, work.archive.colours())])
+
+    def at(step: CoatStep) -> int:
+        carrier = float(step.ratio.carrier / step.ratio.colour)
+        return min(range(len(_CARRIERS)), key=lambda i: abs(_CARRIERS[i] - carrier))
+
+    ways = {"low": 0, "high": len(_CARRIERS) - 1, "texts": texts}
+    controls = (
+        choice("Ground", "own_ground", {g: g for g in grounds}, str(recipe.ground), do="own")
+        + choice("Colour", "own_colour", {c: c for c in colours}, next(iter(colours)), do="own")
+        + slider("Coats", "own_coats", first.coats, low=1, high=10)
+        + slider("Ratio", "own_ratio", at(first), **ways)
+        + slider("Then further coats", "own_more", rest[0].coats if rest else 0, low=0, high=6)
+        + slider("at", "own_second", at(rest[0] if rest else first), **ways)
+    )
+    light, red, yellow = found.sd_lab
+    said = f"{found.words}. One card spreads by ±{light:.2f} L*, ±{red:.2f} a*, ±{yellow:.2f} b*."
+    each = [f"{a.viewing.geometry}: {found.tolerance.said(a.difference)}" for a in found.angles]
+    angles = "".join(f'<p class="wb-num">{esc(one)}</p>' for one in each if len(each) > 1)
+    closer = fold("Why, how even it lays, other lights", _closer(work, recipe), ident="closer")
+    return Raw(
+        '<section class="wb-card" data-look aria-label="My own recipe">'
+        f'<div class="wb-row">{split(work.wanted, looks[-1], width=190, height=92)}<div>'
+        f"<h2>{recipe_title(recipe)}</h2><p>{esc(coats_words(recipe))}</p>"
+        f"{coats(looks, work.wanted)}</div>{tenths(found.probability)}"
+        f"{button('Use this', 'useown', spoken='my own recipe')}</div>"
+        f'<p class="wb-num">{esc(said)}</p>{angles}<div class="wb-fields">{controls}</div>'
+        f"{closer}</section>"
+    )
+
+
+def _closer(work: Work, recipe: Recipe) -> str:
+    from workbook.session.looking import look_at
+
+    look = look_at(
+        work.model, recipe, target=work.job.target, aim=work.aim, panels=work.archive.panels()
+    )
+    lines = [look.evenness, look.metamerism, *look.why.words.splitlines()]
+    return "".join(f"<p>{esc(line)}</p>" for line in lines if line)
+
+
+def _chart(work: Work, rows: list[Offer], found: Suggestions) -> str:
+    from workbook.session.looking import reachable_labs
+
+    marks = [Mark(r.suggestion.lab, "suggestion", str(i)) for i, r in enumerate(rows, 1)]
+    marks.append(Mark(work.wanted, "target", "target"))
+    view = work.job.target[0].viewing
+    reach = reachable_labs(work.model, work.limits, work.archive.panels(), viewing=view)
+    near = lab_chart(marks, order=("target", "suggestion"), title="Target and recipes, close up")
+    bare = [Mark(m.lab, m.kind) for m in marks]
+    title, order = "In all that the shelf reaches", ("target", "suggestion")
+    wide = lab_chart(bare, reachable=reach, order=order, title=title)
+    head = '<section class="wb-card cpw" data-look aria-label="Colour chart">'
+    return f"{head}{near}{wide}</section>"
+
+
+def _compare(work: Work, rows: list[Offer], done: Press | None) -> str:
+    fields = done.fields if done else {}
+    names = {str(i): str(r.recipe) for i, r in enumerate(rows)}
+    one = fields.get("one", "0") if fields.get("one", "0") in names else "0"
+    two = fields.get("two", "1") if fields.get("two", "1") in names else one
+    sides = "".join(
+        f"<div><h2>{recipe_title(r.recipe)}</h2><p>{esc(coats_words(r.recipe))}</p>"
+        f"{split(work.wanted, r.suggestion.lab, width=300, height=120)}"
+        f"{tenths(r.chance)}<p>{esc(r.suggestion.why)}</p>"
+        f'<p class="wb-num">ΔE00 {number(r.suggestion.delta_e00, 2)} from the aim</p></div>'
+        for r in (rows[int(one)], rows[int(two)])
+    )
+    picks = choice("One", "one", names, one, do="compare")
+    picks += choice("Other", "two", names, two, do="compare")
+    return (
+        '<section class="wb-card" data-look aria-label="Compare two">'
+        f'<div class="wb-fields">{picks}</div><div class="wb-fields">{sides}</div></section>'
+    )

@@ -1,0 +1,227 @@
+"""Step 3, spray: the pot, then coat by coat with what it should look like, logged in one press."""
+
+from __future__ import annotations
+
+import time
+from typing import TYPE_CHECKING, Any
+
+from matchlib.cautions import cautions_at
+from matchlib.correction import SANDING
+from matchlib.errors import DomainError
+from workbook.figures import Raw, esc
+from workbook.jobs.pot import pot_part
+from workbook.page.fields import button, field, fold, problem
+from workbook.page.pictures import areas, numbers
+from workbook.session.work import Coat, Work
+
+if TYPE_CHECKING:
+    from matchlib.archive import Archive
+    from workbook.page.page import Press
+
+__all__ = ["booth_of", "keep_booth", "spray_page"]
+
+BOOTH = "booth today"
+_BOOTH = {
+    "sprayer": ("Sprayer", ""),
+    "lot": ("Lot of the colour", ""),
+    "temperature": ("Booth, °C", "from the booth's own thermometer"),
+    "humidity": ("Booth, % humidity", ""),
+    "flash": ("Flash-off, minutes", "from the product's data sheet; the clock counts down from it"),
+}
+_READY = {
+    "stirred": "stirred",
+    "stood": "stood as the data sheet says",
+    "strained": "strained into the cup",
+}
+
+
+def booth_of(archive: Archive) -> dict[str, str]:
+    """Return what holds for the coats of today, as typed."""
+    kept = archive.setting(BOOTH, {})
+    return {name: str(kept.get(name, "")) for name in _BOOTH}
+
+
+def keep_booth(archive: Archive, done: Press) -> None:
+    """Keep what holds for the coats of today."""
+    typed = {n: done.fields.get(f"booth_{n}", "").strip() for n in _BOOTH}
+    noted(typed)  # refuses what no booth has
+    archive.set_setting(BOOTH, typed)
+
+
+def noted(booth: dict[str, str]) -> dict[str, Any]:
+    """Return what is noted of a coat, checked."""
+    from matchlib.domain.stage import check_booth
+
+    found: dict[str, Any] = {n: booth[n] for n in ("sprayer", "lot") if booth[n]}
+    for name in ("temperature", "humidity", "flash"):
+        if not booth[name]:
+            continue
+        try:
+            found[name] = float(booth[name].replace(",", "."))
+        except ValueError:
+            raise DomainError(
+                f"This is no number for '{_BOOTH[name][0]}'.",
+                expected="a number, such as 23",
+                got=repr(booth[name][:40]),
+                remedy="correct it, or leave it empty.",
+            ) from None
+    found.pop("flash", None)
+    check_booth(found.get("temperature"), found.get("humidity"))
+    return found
+
+
+def spray_page(
+    work: Work, *, tool: str, wrong: Exception | None, where: str, done: Press | None
+) -> Raw:
+    """Return the step as HTML.
+
+    Parameters
+    ----------
+    work : Work
+        With a plan.
+    tool : str
+        ``pot`` or ``booth`` where that is unfolded.
+    wrong : Exception, optional
+        What went wrong.
+    where : str
+        The press at which it did.
+    done : Press, optional
+        The last press: its boxes stay as ticked.
+
+    Returns
+    -------
+    Raw
+        HTML.
+    """
+    plan, archive = work.job.plan, work.archive
+    at_pot = wrong if where in ("pot", "stock", "unstock", "potform") else None
+    recipe = work.pot_recipe
+    pot = pot_part(archive, recipe, at_pot, opened=tool == "pot") if recipe else Raw("")
+    count = 0 if recipe is None or recipe.schedule is None else recipe.schedule.coats
+    ticked = done.ticked("ready") if done else []
+    ready = "".join(
+        f'<label class="wb-chip"><input type="checkbox" name="ready" value="{k}"'
+        f"{' checked' if k in ticked else ''}>{esc(v)}</label>"
+        for k, v in _READY.items()
+    )
+    head = f"Pot for {count} coat{'s' * (count != 1)}"
+    on = ""
+    if plan is not None and plan.on and work.begun and work.panel is not None:
+        has = esc(work.panel.stages[-1].recipe)
+        on = f"<p>These coats go on card <b>{esc(plan.on)}</b>, which has {has}.</p>"
+        cleared = [s for s in work.panel.stages if s.recipe.clear]
+        if cleared and work.next_coat:
+            on += f'<p class="wb-caution">{esc(SANDING)}</p>'
+    code = ""
+    if plan is not None and not plan.on:
+        code = field("Code on the back of the card", "code", work.next_code)
+        code = f'<div class="wb-fields">{code}</div>'
+    booth = booth_of(archive)
+    said = " · ".join(
+        filter(
+            None,
+            [
+                booth["temperature"] and f"{booth['temperature']} °C",
+                booth["humidity"] and f"{booth['humidity']} %",
+                booth["lot"] and f"lot {booth['lot']}",
+                booth["sprayer"] and f"sprayer {booth['sprayer']}",
+                booth["flash"] and f"flash-off {booth['flash']} min",
+            ],
+        )
+    )
+    fields = "".join(
+        field(label, f"booth_{n}", booth[n], help=help_) for n, (label, help_) in _BOOTH.items()
+    )
+    at_booth = wrong if where == "booth" else None
+    today = f'<p class="wb-muted">{esc(said or "booth, lot and sprayer not noted")}</p>' + fold(
+        "Change the booth, lot, sprayer and flash-off",
+        f'<div class="wb-fields" data-enter="booth">{fields}</div>{problem(at_booth)}'
+        + button("Keep for the next coats", "booth", quiet=True),
+        ident="booth",
+        open_=at_booth is not None,
+    )
+    rest = wrong if wrong is not None and at_pot is None and at_booth is None else None
+    air = next((c.first for c in cautions_at("spray") if "isocyanate" in c.text.lower()), "")
+    return Raw(
+        f'{problem(rest)}<section class="wb-card" aria-label="Pot">'
+        f'<div class="wb-bar"><h2>{esc(head)}</h2><span class="wb-push wb-chips" role="group" '
+        f'aria-label="Before the gun">{ready}</span></div>{on}{pot}</section>'
+        f"{code}{_table(work, booth)}{today}"
+        f'<p class="wb-caution">The data sheet decides flash and recoat times. {esc(air)}</p>'
+    )
+
+
+def _table(work: Work, booth: dict[str, str]) -> str:
+    looks = dict(
+        zip([c.number for c in work.coats], work.looks([c.recipe for c in work.coats]), strict=True)
+    )
+    ahead, read_due = work.next_coat, work.due_reading
+    rows = []
+    try:
+        flash = float(booth["flash"].replace(",", ".")) * 60
+    except ValueError:
+        flash = 0.0
+    laid = [c for c in work.coats if c.laid]
+    for coat in work.coats:
+        last = bool(laid) and coat is laid[-1]
+        rows.append(_coat(coat, looks[coat.number], press=coat is ahead and not read_due,
+                          clock=last, flash=flash, after=laid))  # fmt: skip
+        if coat.read:
+            lab = looks[coat.number]
+            now = read_due == coat.number
+            press = button("Read it now", "goto", "read", go=True) if now else ""
+            done = any(not c.laid for c in work.coats if c.number <= coat.number)
+            said = f"dry, before the clear: about {numbers(lab)}" if now or done else "read"
+            rows.append(
+                f'<tr data-key="read{coat.number}"><th scope="row">read</th><td>{_chip(lab)}</td>'
+                f"<td colspan=2>{esc(said)}; the coats after it change with the reading</td>"
+                f"<td>{press}</td></tr>"
+            )
+    plan = work.job.plan
+    if plan is not None and plan.recipe.clear is not None:
+        whole = work.looks([plan.recipe])[0]
+        card = work.panel if plan.on else None
+        laid_clear = card is not None and not work.next_coat and card.recipe.clear is not None
+        said = "laid" if laid_clear else "last, by its data sheet"
+        press = button("Clear laid", "clear", go=not read_due) if work.to_clear else ""
+        rows.append(
+            f'<tr class="{"wb-gone" if laid_clear else ""}"><th scope="row">clear</th>'
+            f"<td>{_chip(whole)}</td><td colspan=2>{said}</td><td>{press}</td></tr>"
+        )
+    return (
+        '<div class="wb-scroll" tabindex="0" role="region" aria-label="Coats"><table><thead><tr>'
+        "<th>coat</th><th>should look</th><th>as sprayed</th><th>flash</th><th></th></tr></thead>"
+        f"<tbody>{''.join(rows)}</tbody></table></div>"
+    )
+
+
+def _coat(
+    coat: Coat, lab: Any, *, press: bool, clock: bool, flash: float, after: list[Coat]
+) -> str:
+    ratio = str(coat.ratio).replace(":", " : ")
+    at = coat.log.at if coat.log is not None else None
+    when = f"{at:%H:%M}" if at is not None else "laid" if coat.laid else ""
+    told = ""
+    if at is not None and clock and time.time() - at.timestamp() < 12 * 3600:
+        told = (
+            f'<span class="wb-clock" data-since="{at.timestamp():.0f}" '
+            f'data-wait="{flash:.0f}"></span> '
+            f"<span data-clock-words>{'' if flash else 'since this coat'}</span>"
+        )
+        left, gone = f"left of {flash / 60:g} min", "since this coat; the data sheet decides"
+        told = told.replace("data-since", f'data-left="{left}" data-gone="{gone}" data-since')
+    elif at is not None:
+        nxt = next((c for c in after if c.number == coat.number + 1), None)
+        if nxt is not None and nxt.log is not None and nxt.log.at is not None:
+            told = f"{(nxt.log.at - at).total_seconds() / 60:.0f} min"
+    do = button(f"Coat {coat.number} sprayed", "coat", coat.number, go=True) if press else ""
+    lot = f" · lot {coat.log.lot}" if coat.log is not None and coat.log.lot else ""
+    return (
+        f'<tr class="{"wb-gone" if coat.laid else ""}" data-key="coat{coat.number}">'
+        f'<th scope="row">{coat.number} · {esc(ratio)}</th><td>{_chip(lab)}</td>'
+        f"<td>{esc(when + lot)}</td><td>{told}</td><td>{do}</td></tr>"
+    )
+
+
+def _chip(lab: Any) -> Raw:
+    return areas([lab], words=numbers(lab), width=44, height=44, edge=6)

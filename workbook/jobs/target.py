@@ -1,0 +1,233 @@
+"""Step 1, the target: what the customer's sample reads, what passes, and whose it is."""
+
+from __future__ import annotations
+
+import re
+import tempfile
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from matchlib.errors import TargetError
+from matchlib.job import Job
+from workbook.figures import Raw, esc
+from workbook.page.fields import button, choice, field, fold, problem, upload
+from workbook.page.page import Press
+from workbook.page.pictures import areas, numbers
+from workbook.session.back import date_of
+from workbook.session.order import KINDS, aim_of, box_words, kind_of, tolerance_of
+from workbook.session.targets import lab_of, typed_readings
+
+if TYPE_CHECKING:
+    from matchlib.domain import Reading
+    from matchlib.suggest import Tolerance
+    from workbook.session.session import Session
+
+__all__ = ["begun", "of_file", "of_text", "target_page"]
+
+_NUMBER = re.compile(r"[-+−]?\d+(?:[.,]\d+)?")
+_ANGLE = re.compile(r"^\s*([^\s:]+(?::\d+)?)\s*[:=]\s+(.*)$")
+
+
+def of_text(text: str, session: Session) -> tuple[Reading, ...]:
+    """Return what was typed or pasted: L a b, a line an angle, or a panel's code.
+
+    Parameters
+    ----------
+    text : str
+        ``27.1 45.9 28.5``, with points or commas; ``45as15: 27 45 28`` for an angle; ``T041``.
+    session : Session
+        In whose archive a panel is looked up.
+
+    Returns
+    -------
+    tuple of Reading
+        One a geometry.
+
+    Raises
+    ------
+    TargetError
+        If it is none of these.
+    """
+    lines = [line.strip() for line in text.splitlines() if line.strip()]
+    if not lines:
+        raise TargetError(
+            "There is no target yet.",
+            expected="L, a and b of the customer's sample",
+            got="nothing",
+            remedy="type the three numbers, give a file or a photograph, or a panel's code.",
+        )
+    known = {p.code.casefold() for p in session.archive.panels()}
+    if len(lines) == 1 and lines[0].casefold() in known:
+        code = next(
+            p.code for p in session.archive.panels() if p.code.casefold() == lines[0].casefold()
+        )
+        return session.angles_of_panel(code)
+    rows = []
+    for line in lines:
+        at = _ANGLE.match(line)
+        angle, rest = (at[1], at[2]) if at else (session.geometry, line)
+        rows.append((angle, _three(rest)))
+    return typed_readings(rows)
+
+
+def _three(text: str) -> list[float | None]:
+    """Three numbers; commas between digits are decimal only where no other separator is."""
+    plain = re.sub(r"[LabCIE*=:]+", " ", text).replace("−", "-")
+    if (
+        "." in plain
+        or not re.search(r"\d,\d", plain)
+        or len(re.findall(r"[\s;]+", plain.strip())) < 2
+    ):
+        found = re.findall(r"[-+]?\d+(?:\.\d+)?", plain)
+    else:
+        found = [n.replace(",", ".") for n in _NUMBER.findall(plain)]
+    if len(found) != 3:
+        raise TargetError(
+            "These are not three numbers.",
+            expected="L, a and b, such as 27.1 45.9 28.5",
+            got=repr(text[:60]),
+            remedy="put spaces between them; for several angles write each on a line of its own, "
+            "such as 45as15: 27.1 45.9 28.5.",
+        )
+    return [float(n) for n in found]
+
+
+def of_file(name: str, content: bytes, session: Session) -> tuple[Reading, ...]:
+    """Return the readings of the one sample in a file."""
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(folder) / Path(name).name
+        place.write_bytes(content)
+        return session.angles_of_file(place)
+
+
+def _tolerance(done: Press) -> Tolerance:
+    kind = done.fields.get("kind", "de00")
+    try:
+        sides = [float(v.replace(",", ".")) for v in done.fields.get("passes", "1").split()]
+    except ValueError:
+        sides = []
+    wanted = 3 if kind.startswith("box") else 1
+    if len(sides) != wanted:
+        raise TargetError(
+            "This is not what passes.",
+            expected="three numbers, one an axis" if wanted == 3 else "one number, such as 1",
+            got=repr(done.fields.get("passes", "")[:40]),
+            remedy="take it from the order; ΔE00 1 is usual.",
+        )
+    return tolerance_of(kind, sides[0], sides if wanted == 3 else None)
+
+
+def begun(done: Press, session: Session, job: Job | None, read: tuple[Reading, ...] = ()) -> Job:
+    """Return the job as the page's fields have it, with its target if there is one.
+
+    Parameters
+    ----------
+    done : Press
+        With the fields.
+    session : Session
+        Open.
+    job : Job, optional
+        As it was; None for a new one.
+    read : tuple of Reading
+        From a file or a photograph; else what is typed.
+
+    Returns
+    -------
+    Job
+        To be kept.
+    """
+    fields = done.fields
+    given = {
+        "name": fields.get("name", "").strip() or (job.name if job else ""),
+        "customer": fields.get("customer", "").strip(),
+        "due": date_of(fields.get("due", "")),
+        "notes": fields.get("notes", "").strip(),
+    }
+    if job is not None and job.target:
+        return replace(job, **given)
+    readings = read or of_text(fields.get("lab", ""), session)
+    if not given["name"]:
+        given["name"] = "sample " + numbers(lab_of(readings[0]))
+    base = Job(**given) if job is None else replace(job, **given)
+    tolerance = _tolerance(done)
+    weights = _weights(fields.get("weights", ""), len(readings))
+    aim_of(readings, tolerance)  # refuses what no surface can have
+    return base.aimed(readings, tolerance, weights)
+
+
+def _weights(text: str, count: int) -> tuple[float, ...]:
+    try:
+        found = tuple(float(v.replace(",", ".")) for v in text.split())
+    except ValueError:
+        found = (0.0,)
+    if found and (len(found) != count or not all(0 < w <= 100 for w in found)):
+        raise TargetError(
+            "These weights do not suit the target.",
+            expected=f"{count} numbers above 0, in the order of its angles",
+            got=repr(text[:40]),
+            remedy="leave them empty where every angle counts the same.",
+        )
+    return found
+
+
+def target_page(session: Session, job: Job | None, wrong: Exception | None, photo: bool) -> Raw:
+    """Return the step as HTML.
+
+    Parameters
+    ----------
+    session : Session
+        Open.
+    job : Job, optional
+        None for a new one.
+    wrong : Exception, optional
+        What went wrong here.
+    photo : bool
+        Whether a photograph is being taken.
+
+    Returns
+    -------
+    Raw
+        HTML.
+    """
+    whose = (
+        field("Name", "name", job.name if job else "", help="what the shop calls it")
+        + field("Customer", "customer", job.customer if job else "")
+        + field("Due", "due", job.due.isoformat() if job and job.due else "", kind="date")
+    )
+    notes = field("Notes", "notes", job.notes if job else "", lines=2, wide=True)
+    if job is not None and job.target:
+        seen = "".join(
+            f'<div><p class="wb-muted">{esc(r.viewing)}</p>'
+            f"{areas([lab_of(r)], words=numbers(lab_of(r)), width=220, height=110)}"
+            f'<p class="wb-num">{numbers(lab_of(r))}</p></div>'
+            for r in job.target
+        )
+        return Raw(
+            problem(wrong)
+            + f'<div class="wb-chips">{seen}</div><p>Passes: {esc(job.tolerance.words)}. '
+            "Another target is another job.</p>"
+            + f'<div class="wb-fields">{whose}{notes}</div>'
+            + button("Keep these words", "words", quiet=True)
+        )
+    kind = kind_of(job.tolerance) if job else "de00"
+    passes = fold(
+        "What passes, and at which angles",
+        '<div class="wb-fields">'
+        + choice("Difference that the order names", "kind", KINDS, kind)
+        + field(
+            "At most", "passes", "1", help="for limits by axis three, " + " ".join(box_words("box"))
+        )
+        + field("Weights of the angles", "weights", help="empty: every angle counts the same")
+        + "</div><p>Several angles: one a line, such as <b>45as15: 27.1 45.9 28.5</b>.</p>",
+        ident="passes",
+    )
+    sample = field("The sample reads: L a b", "lab", lines=2, wide=True,
+                   help="or the code of a panel of the library")  # fmt: skip
+    ways = upload("Take it from a file", "file") + button("Photograph it", "photo", quiet=True)
+    slot = '<div data-slot="photo"></div>' if photo else ""
+    return Raw(
+        f'<div class="wb-fields">{sample}</div>{problem(wrong)}'
+        f'<div class="wb-bar">{ways}</div>{slot}'
+        f'<div class="wb-fields">{whose}</div>{passes}{fold("Notes", notes, ident="notes")}'
+    )

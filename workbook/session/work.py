@@ -1,0 +1,406 @@
+"""One customer's job at work: aimed, planned, sprayed coat by coat, read, judged, taken back.
+
+What it says is worked out from the archive alone; what it does goes into the archive at once, each
+step under words of its own in the history, by which it can be taken back whole.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+from matchlib.domain import CoatSchedule, CoatStep, LoggedCoat, Panel, Recipe, Stage
+from matchlib.errors import ArchiveError, DomainError
+from matchlib.job import Job, Plan
+from workbook.session.customer import aim_of_job
+from workbook.session.model_cache import model_of
+from workbook.session.targets import lab_of, readings_by_angle
+
+if TYPE_CHECKING:
+    from matchlib.correction import Advice
+    from matchlib.domain import Colour, MixRatio, Reading
+    from matchlib.regression import FilmPredictor
+    from matchlib.steering import CardPlans, Steering
+    from matchlib.suggest import Limits, Suggestions, Target
+    from workbook.session.session import Session
+
+__all__ = ["Coat", "Work", "coat_by_coat"]
+
+BEFORE = "before clear"
+
+
+@dataclass(frozen=True, slots=True)
+class Coat:
+    """One coat of a job's plan.
+
+    Parameters
+    ----------
+    number : int
+        On the card, the first colour coat being 1.
+    colour : Colour
+        What is in it.
+    ratio : MixRatio
+        At which ratio.
+    recipe : Recipe
+        All that is on the card after it, uncleared.
+    laid : bool
+        Whether it is on the card.
+    log : LoggedCoat, optional
+        What was noted of it.
+    read : bool
+        Whether the card is to be read after it.
+    """
+
+    number: int
+    colour: Colour
+    ratio: MixRatio
+    recipe: Recipe
+    laid: bool
+    log: LoggedCoat | None
+    read: bool
+
+
+def coat_by_coat(recipe: Recipe, *, clear: str | None = None) -> list[Recipe]:
+    """Return what is on a card before the first coat, after it, and so on to the last.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        The whole.
+    clear : str, optional
+        The clear coat that each of them is to be thought under.
+
+    Returns
+    -------
+    list of Recipe
+        The bare ground first.
+    """
+    found = [Recipe(recipe.ground, None, None, clear)]
+    steps: list[CoatStep] = []
+    for step in () if recipe.schedule is None else recipe.schedule.steps:
+        for count in range(1, step.coats + 1):
+            now = CoatSchedule((*steps, replace(step, coats=count)))
+            found.append(Recipe(recipe.ground, recipe.colour, now, clear))
+        steps.append(step)
+    return found
+
+
+class Work:
+    """A job of an archive, as it stands.
+
+    Parameters
+    ----------
+    session : Session
+        Open.
+    job : Job
+        From its archive.
+    """
+
+    def __init__(self, session: Session, job: Job) -> None:
+        self.session, self.archive, self.job = session, session.archive, job
+
+    @classmethod
+    def of(cls, session: Session, number: int) -> Work:
+        """Return the job of a number as it is now."""
+        return cls(session, session.archive.job(number))
+
+    # What it says
+
+    @cached_property
+    def aim(self) -> Target:
+        """What is to be matched."""
+        return aim_of_job(self.job)
+
+    @property
+    def wanted(self) -> tuple[float, float, float]:
+        """CIELAB of the target at its first angle."""
+        return lab_of(self.job.target[0])
+
+    @property
+    def limits(self) -> Limits:
+        """What may be used for it."""
+        return self.job.limits or self.session.limits()
+
+    @cached_property
+    def model(self) -> FilmPredictor:
+        """The archive's fit without this job's cards, and without cards that nobody has read."""
+        return model_of(self.archive, without=self.left_out).model
+
+    @property
+    def left_out(self) -> set[str]:
+        """Codes of the cards that the fit does not learn from."""
+        unread = {p.code for p in self.archive.panels() if not any(s.readings for s in p.stages)}
+        return {*self.job.panels, *unread}
+
+    @cached_property
+    def panel(self) -> Panel | None:
+        """The card in hand: the one that is built on, else the last one of the job."""
+        plan = self.job.plan
+        if plan is not None and plan.on:
+            return self.archive.panel(plan.on)
+        if plan is not None and self.job.state == "spray":
+            return None
+        return self.archive.panel(self.job.panels[-1]) if self.job.panels else None
+
+    @cached_property
+    def coats(self) -> tuple[Coat, ...]:
+        """The plan's coats, those on the card first."""
+        plan = self.job.plan
+        if plan is None or plan.recipe.schedule is None:
+            return ()
+        on, card = 0, self.panel if plan.on else None
+        logs: dict[int, LoggedCoat] = {}
+        if card is not None:
+            on = 0 if card.recipe.schedule is None else card.recipe.schedule.coats
+            logs = {entry.coat: entry for stage in card.stages for entry in stage.log}
+        found = []
+        for number, recipe in enumerate(coat_by_coat(plan.recipe)[1:], 1):
+            step = recipe.schedule.steps[-1] if recipe.schedule else None
+            colour = None if step is None else step.colour or recipe.colour
+            if step is None or colour is None:
+                continue
+            read = number in plan.read_after
+            log = logs.get(number)
+            found.append(Coat(number, colour, step.ratio, recipe, number <= on, log, read))
+        return tuple(found)
+
+    @property
+    def begun(self) -> int:
+        """Coats that were on the card when this plan was chosen and the pot mixed."""
+        card = self.panel if self.job.plan and self.job.plan.on else None
+        if card is None:
+            return 0
+        read = [s for s in card.stages if s.readings and s is not card.stages[-1]]
+        if card.stages[-1].readings:
+            read.append(card.stages[-1])
+        schedule = read[-1].recipe.schedule if read else None
+        return 0 if schedule is None else schedule.coats
+
+    @property
+    def next_coat(self) -> Coat | None:
+        """The coat to lay next; None where all are laid."""
+        return next((c for c in self.coats if not c.laid), None)
+
+    @property
+    def to_clear(self) -> bool:
+        """Whether all coats are laid and the plan's clear coat is not."""
+        card, plan = self.panel, self.job.plan
+        if card is None or plan is None or plan.recipe.clear is None or self.next_coat:
+            return False
+        return card.recipe.clear is None
+
+    @property
+    def due_reading(self) -> int:
+        """After which coat the card is to be read now, before going on; 0 for none."""
+        laid = [c for c in self.coats if c.laid]
+        card = self.panel
+        if not laid or not laid[-1].read or card is None or card.stages[-1].readings:
+            return 0
+        return laid[-1].number
+
+    @property
+    def pot_recipe(self) -> Recipe | None:
+        """The coats of this stage alone, for its pot."""
+        plan = self.job.plan
+        if plan is None or plan.recipe.schedule is None:
+            return None
+        before = coat_by_coat(plan.recipe)[self.begun]
+        return plan.recipe if not self.begun else plan.recipe.after(before)
+
+    def looks(self, recipes: Sequence[Recipe]) -> list[tuple[float, float, float]]:
+        """Return what recipes should read, at the target's first angle."""
+        labs = self.model.predict_recipes(list(recipes), self._view)
+        return [(float(v[0]), float(v[1]), float(v[2])) for v in labs]
+
+    @property
+    def _view(self) -> Any:
+        from matchlib.domain import Viewing
+
+        first = self.job.target[0].viewing if self.job.target else None
+        return first or Viewing(geometry=self.model.words_.geometries[0])
+
+    def suggestions(self, limits: Limits | None = None, *, top: int = 8) -> Suggestions:
+        """Return recipes for the target, best first."""
+        from matchlib.suggest import suggest
+
+        panels = self.archive.panels()
+        return suggest(self.model, self.aim, limits or self.limits, top=top, archive=panels)
+
+    def plans(self, *, readings: int = 1) -> CardPlans:
+        """Return recipes with a reading on the way, best first."""
+        from matchlib.steering import plan
+
+        source = self.job.target[0].source
+        return plan(
+            self.model,
+            self.aim,
+            self.limits,
+            readings=readings,
+            top=8,
+            archive=self.archive.panels(),
+            source=source,
+        )
+
+    def rows(self, panel: Panel) -> list[tuple[Recipe, Any]]:
+        """Return a card's stages that were read, with the clear coat that it is to have."""
+        plan = self.job.plan
+        clear = panel.recipe.clear or (plan.recipe.clear if plan else None)
+        found = []
+        for stage in panel.stages:
+            if not stage.readings:
+                continue
+            read = readings_by_angle(stage.last_read, where=f"panel {panel.code}")
+            kept = replace(stage.recipe, clear=stage.recipe.clear or clear)
+            found.append((kept, read[0] if len(read) == 1 else read))
+        return found
+
+    def advice(self) -> Advice:
+        """Return what was read against the target, and what to change."""
+        from matchlib.correction import correct
+        from workbook.session.shelf import booth_of
+
+        tried = [self.rows(self.archive.panel(code))[-1:] for code in self.job.panels]
+        rows = [row for some in tried for row in some]
+        return correct(self.model, rows, self.aim, booth_of(self.limits))
+
+    def steering(self, panel: Panel) -> Steering:
+        """Return what to lay next on a card that was read."""
+        from matchlib.steering import steer
+
+        return steer(self.model, self.rows(panel), self.aim, self.limits, looks=1, sure=True)
+
+    @property
+    def next_code(self) -> str:
+        """A code for the next card that no card has."""
+        taken, number = {p.code for p in self.archive.panels()}, len(self.job.panels) + 1
+        while f"J{self.job.number}-{number}" in taken:
+            number += 1
+        return f"J{self.job.number}-{number}"
+
+    # What it does
+
+    def check(self, version: str) -> None:
+        """Refuse what was pressed on a page that shows the job as it was before."""
+        if version and version != str(self.job.version):
+            raise ArchiveError(
+                f"Job {self.job.number} was changed elsewhere meanwhile, so this press did "
+                "nothing. The page now shows how it stands.",
+                remedy="look again, and press once more.",
+            )
+
+    def _why(self, words: str) -> str:
+        return f"job {self.job.number}: {words} #{self.job.version}"
+
+    def keep(self, job: Job, words: str, *, who: str = "") -> Work:
+        """Keep the job as it is to be."""
+        kept = self.archive.keep_job(job, who=who, why=self._why(words))
+        return Work(self.session, kept)
+
+    def choose(self, recipe: Recipe, *, on: str = "", read_after: Sequence[int] = ()) -> Work:
+        """Choose what to spray: a fresh card, or what is to be on a card in the end."""
+        plan = Plan(recipe, on, tuple(read_after))
+        return self.keep(self.job.planned(plan), f"chose {recipe.schedule}")
+
+    def coat_laid(self, *, code: str = "", **noted: Any) -> Work:
+        """Note the next coat: a card is made by its first, and gets a stage after a reading."""
+        coat, plan = self.next_coat, self.job.plan
+        if coat is None or plan is None:
+            raise DomainError("All coats of this plan are laid.", remedy="clear it, or read it.")
+        words = f"coat {coat.number} sprayed"
+        who, why = noted.get("sprayer", ""), self._why(words)
+        now = dt.datetime.now().astimezone().replace(microsecond=0)
+        entry = LoggedCoat(coat.number, now, coat.ratio, **noted)
+        stage = {k: v for k, v in noted.items() if v not in ("", None)} | {"date": now.date()}
+        card = self.panel if plan.on else None
+        if card is None:
+            code = " ".join(code.split()) or self.next_code
+            if any(p.code == code for p in self.archive.panels()):
+                raise DomainError(
+                    f"There is a card {code} already.",
+                    got=code,
+                    remedy="write another code on the back of this one.",
+                )
+            made = Panel(
+                code, (Stage(coat.recipe, log=(entry,), **stage),), customer=self.job.customer
+            )
+            self.archive.add([made], who=who)
+        elif card.stages[-1].readings:
+            code = card.code
+            self.archive.build_on(code, coat.recipe, who=who, why=why, log=(entry,), **stage)
+        else:
+            code, log = card.code, (*card.stages[-1].log, entry)
+            self.archive.amend(code, who=who, why=why, recipe=coat.recipe, log=log)
+        after = replace(plan, on=code)
+        panels = self.job.panels if code in self.job.panels else (*self.job.panels, code)
+        return self.keep(
+            replace(self.job, plan=after, panels=panels, state="spray"), words, who=who
+        )
+
+    def clear_laid(self) -> Work:
+        """Note the clear coat."""
+        card, plan = self.panel, self.job.plan
+        if card is None or plan is None or not self.to_clear:
+            raise DomainError("There is nothing to clear.", remedy="lay the colour coats first.")
+        why, recipe = self._why("clear coat laid"), replace(card.recipe, clear=plan.recipe.clear)
+        if card.stages[-1].readings:
+            self.archive.build_on(card.code, recipe, why=why, date=dt.date.today())
+        else:
+            self.archive.amend(card.code, why=why, recipe=recipe)
+        return self.keep(replace(self.job, state="read"), "clear coat laid")
+
+    def read(self, readings: Sequence[Reading]) -> Work:
+        """Note what was read of the card in hand."""
+        card = self.panel
+        if card is None:
+            raise DomainError("There is no card to read yet.", remedy="spray it first.")
+        plan, stage = self.job.plan, card.stages[-1]
+        before = stage.recipe.clear is None and plan is not None and plan.recipe.clear is not None
+        state, words = BEFORE if before else "", f"{card.code} read"
+        new = tuple(replace(r, state=state, date=dt.date.today()) for r in readings)
+        kept = replace(stage, readings=(*stage.readings, *new))
+        changed = replace(card, stages=(*card.stages[:-1], kept))
+        self.archive.amend(card.code, why=self._why(words), stages=changed.stages)
+        return self.keep(replace(self.job, state="read"), words)
+
+    def close(self, outcome: str, why: str = "") -> Work:
+        """Close the job."""
+        return self.keep(self.job.closed(outcome, why), outcome)
+
+    # Taking back
+
+    def _done(self) -> list[Any]:
+        """Changes of the step done last that was not taken back, the last first."""
+        beginning = f"job {self.job.number}: "
+        mine = self.archive.history(why=beginning)
+        undone = {c.undoes for c in mine if c.undoes is not None}
+        back = f"{beginning}took back "
+        left = [c for c in mine if c.number not in undone and not c.why.startswith(back)]
+        if not left:
+            return []
+        return [c for c in reversed(left) if c.why == left[-1].why]
+
+    @property
+    def undo_words(self) -> str:
+        """What an undo would take back; empty for nothing."""
+        done = self._done()
+        if not done:
+            return ""
+        return str(done[0].why).partition(": ")[2].rpartition(" #")[0]
+
+    def undo(self) -> Work:
+        """Take back the step done last."""
+        changes = self._done()
+        if not changes:
+            raise DomainError("There is nothing to take back.", remedy="go on.")
+        words = self._why(f"took back {self.undo_words}")
+        for change in changes:
+            self.archive.undo(change.number, why=words)
+        # A card made by the first coat is put aside with it.
+        now = Work.of(self.session, self.job.number)
+        for code in set(self.job.panels) - set(now.job.panels):
+            if not any(s.readings for s in self.archive.panel(code).stages):
+                self.archive.delete(code, why=words)
+        return now
