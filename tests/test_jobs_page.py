@@ -34,7 +34,7 @@ def begun(screen: JobsScreen, lab: str = RED, name: str = "carousel ring") -> Jo
 
 def sprayed(screen: JobsScreen) -> None:
     """Choose the likeliest recipe, lay every coat of it and clear it."""
-    found, _ = screen._found(screen.work)
+    found, _ = screen.found(screen.work)
     row = next(r for r in found)
     screen.go(screen.work.choose(row.recipe), "spray")
     while (coat := screen.work.next_coat) is not None:
@@ -66,7 +66,7 @@ def test_a_card_that_misses_is_built_on_and_stays_one_card(screen: JobsScreen) -
     card = screen.work.job.panels[0]
     shown = press(screen, "read", lab="28.6 46.3 30.1")
     assert "○ Not yet: ΔE00 1.3" in shown
-    _, ways = screen._judged(screen.work)
+    _, ways = screen.judged(screen.work)
     assert ways[0].on == card
     before = screen.work.panel.recipe.schedule.coats
     press(screen, "do", ways[0].key)
@@ -100,7 +100,7 @@ def test_every_step_is_taken_back_to_the_target(screen: JobsScreen) -> None:
 def test_a_press_on_a_page_that_is_behind_does_nothing(screen: JobsScreen) -> None:
     begun(screen)
     version = str(screen.work.job.version)
-    key = screen._found(screen.work)[0][0]
+    key = screen.found(screen.work)[0][0]
     screen.go(screen.work.choose(key.recipe), "spray")
     with pytest.raises(MatchlibError, match="changed elsewhere"):
         press(screen, "coat", "1", version=version)

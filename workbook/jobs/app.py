@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
 
-from matchlib.errors import ArchiveError, DomainError
+from matchlib.errors import ArchiveError
 from workbook.jobs import recipe as recipes
 from workbook.jobs.board import board
-from workbook.jobs.done import done_page, label_of, sheet_pdf
-from workbook.jobs.pot import keep_bottle, keep_typed
+from workbook.jobs.done import done_page
+from workbook.jobs.presses import Presses
 from workbook.jobs.rail import rail, steps_open
 from workbook.jobs.read import Way, read_page, verdict_of, ways_of
-from workbook.jobs.spray import booth_of, keep_booth, noted, spray_page
-from workbook.jobs.target import begun, of_file, of_text, target_page
+from workbook.jobs.spray import spray_page
+from workbook.jobs.target import target_page
 from workbook.page import Page, Press
 from workbook.page.fields import button, problem
 from workbook.page.frame import frame
@@ -47,6 +46,7 @@ class JobsScreen:
         self._worked: dict[tuple[Any, ...], Any] = {}
         self._work: Work | None = None
         self._seen: tuple[Any, ...] = ()
+        self._presses = Presses(self)
 
     # Where it is
 
@@ -111,7 +111,7 @@ class JobsScreen:
         return "The sample", body, button("Next: recipes", "begin", go=True)
 
     def _recipe(self, work: Work) -> tuple[str, str, str]:
-        found, plans = self._found(work)
+        found, plans = self.found(work)
         rows = recipes.offers(found, plans)
         tool = self.address.get("tool", "")
         body = recipes.recipe_page(
@@ -144,7 +144,7 @@ class JobsScreen:
 
     def _read(self, work: Work) -> tuple[str, str, str]:
         again = self.address.get("tool") == "again"
-        advice, ways = self._judged(work)
+        advice, ways = self.judged(work)
         card = work.panel
         code = card.code if card is not None else ""
         body = read_page(
@@ -185,7 +185,8 @@ class JobsScreen:
             self._worked[key] = make()
         return self._worked[key]
 
-    def _found(self, work: Work) -> tuple[Any, Any]:
+    def found(self, work: Work) -> tuple[Any, Any]:
+        """Return what the search suggests, and the plans with readings once there are any."""
         found = self._once("found", work, work.suggestions)
         held: dict[str, Any] = self._once("plans", work, dict)
         if "plans" not in held and self.page is not None and found[0].probability > 0:
@@ -198,7 +199,8 @@ class JobsScreen:
             )
         return found, held.get("plans")
 
-    def _judged(self, work: Work) -> tuple[Any, list[Way]]:
+    def judged(self, work: Work) -> tuple[Any, list[Way]]:
+        """Return what a card's reading says, and what may be done about it."""
         card = work.panel
         if card is None or not card.stages[-1].readings:
             return None, []
@@ -211,229 +213,16 @@ class JobsScreen:
         found: tuple[Any, list[Way]] = self._once("judged", work, judge)
         return found
 
-    # Presses
-
     def press(self, done: Press) -> None:
         """Do what was pressed."""
         self.error, self.where, self.last = None, "", done
-        act = getattr(self, f"on_{done.do}", None)
+        act = getattr(self._presses, f"on_{done.do}", None)
         if act is None:
             return
         number = self.address.get("job", "")
         if number.isdigit() and done.do not in _LOOKING:
             self.work.check(done.fields.get("version", ""))
         act(done)
-
-    def on_open(self, done: Press) -> None:
-        """A page arrives with its address."""
-        if self.address.get("panel") and not self.address.get("job"):  # from the library
-            self.address["job"] = "new"
-
-    def on_jobs(self, done: Press) -> None:
-        """To the list."""
-        self.address = {}
-
-    def on_new(self, done: Press) -> None:
-        """Begin a job."""
-        self.address = {"job": "new"}
-
-    def on_find(self, done: Press) -> None:
-        """Look through the jobs."""
-        self.address = {"sought": done.fields.get("sought", "").strip()}
-
-    def on_job(self, done: Press) -> None:
-        """Go on with a job."""
-        self.address = {"job": done.value}
-        self.address["step"] = self.step
-
-    def on_step(self, done: Press) -> None:
-        """Go to a step."""
-        self.address = {"job": self.address["job"], "step": done.value}
-
-    on_goto = on_step
-
-    def on_tool(self, done: Press) -> None:
-        """Unfold a tool, or fold it."""
-        self.address["tool"] = done.value
-
-    def on_undo(self, done: Press) -> None:
-        """Take back the last step."""
-        work = self.work.undo()
-        self.go(work, work.job.state)
-
-    # Target
-
-    def on_begin(self, done: Press) -> None:
-        """Keep the job with its target, and go on."""
-        self._begin(done, ())
-
-    def _begin(self, done: Press, read: tuple[Any, ...]) -> None:
-        new = self.address.get("job") == "new"
-        job = begun(done, self.session, None if new else self.work.job, read)
-        why = "job begun" if new else f"job {job.number}: gave its target #{job.version}"
-        kept = self.session.archive.keep_job(job, why=why)
-        self.go(Work(self.session, kept), "recipe")
-
-    def on_words(self, done: Press) -> None:
-        """Keep name, customer, day and notes."""
-        job = begun(done, self.session, self.work.job)
-        self.go(self.work.keep(job, "changed its words"), "target")
-
-    def on_file(self, done: Press) -> None:
-        """Take a reading from a file: the sample's, or the card's."""
-        readings = of_file(done.value, done.content, self.session)
-        if self.step == "read":
-            self.go(self.work.read(readings), "read")
-        else:
-            self._begin(done, readings)
-
-    def on_photo(self, done: Press) -> None:
-        """Offer to take a photograph."""
-        self.address["photo" if self.step == "read" else "tool"] = (
-            "1" if self.step == "read" else "photo"
-        )
-        if self.page is not None:
-            self.page.invite("photo", self._photo)
-
-    def _photo(self) -> widgets.Widget:
-        from workbook.photo_intake import PhotoIntake
-
-        intake = PhotoIntake()
-        intake.on_use(self._photographed)
-        return intake.box
-
-    def _photographed(self, found: list[Any]) -> None:
-        readings = tuple(one.reading for one in found[:1])
-        fields = dict(self.last.fields) if self.last else {}
-        if self.page is not None:
-            self.page.act(Press("photographed", fields=fields | {"version": ""}, what=readings))
-
-    def on_photographed(self, done: Press) -> None:
-        """Take the reading of a photograph."""
-        if self.step == "read":
-            self.go(self.work.read(done.what), "read")
-        else:
-            self._begin(done, done.what)
-
-    # Recipe
-
-    def on_use(self, done: Press) -> None:
-        """Choose a recipe of the list."""
-        work = self.work
-        found, plans = self._found(work)
-        # What is pressed may have been drawn before the readings on the way were worked out.
-        rows = [*recipes.offers(found, plans), *recipes.offers(found, None)]
-        row = _the(rows, done.value)
-        self.go(work.choose(row.recipe, read_after=row.read_after), "spray")
-
-    def on_useown(self, done: Press) -> None:
-        """Choose the recipe of the sliders."""
-        work = self.work
-        self.go(work.choose(recipes.own_recipe(work, done)), "spray")
-
-    def on_shelf(self, done: Press) -> None:
-        """Change what may be used for this job."""
-        work = self.work
-        limits = recipes.limits_of_press(work, done)
-        tool = self.address.get("tool", "")
-        self.go(work.keep(replace(work.job, limits=limits), "changed the shelf"), "recipe")
-        self.address["tool"] = tool
-
-    def on_unlimit(self, done: Press) -> None:
-        """Go back to the shop's usual shelf."""
-        work = self.work
-        self.go(work.keep(replace(work.job, limits=None), "changed the shelf"), "recipe")
-
-    def on_usual(self, done: Press) -> None:
-        """Make this job's shelf the shop's usual."""
-        from matchlib.plain import to_plain
-
-        self.session.remember_shelf(to_plain(self.work.limits))
-
-    # Spray
-
-    def on_coat(self, done: Press) -> None:
-        """Note a coat."""
-        work = self.work
-        if work.next_coat is None or str(work.next_coat.number) != done.value:
-            raise DomainError("This coat is noted already.", remedy="see the coats.")
-        more = noted(booth_of(self.session.archive))
-        self.go(work.coat_laid(code=done.fields.get("code", ""), **more), "spray")
-
-    def on_clear(self, done: Press) -> None:
-        """Note the clear coat."""
-        self.go(self.work.clear_laid(), "read")
-
-    def on_booth(self, done: Press) -> None:
-        """Keep what holds for the next coats."""
-        keep_booth(self.session.archive, done)
-
-    def on_pot(self, done: Press) -> None:
-        """Keep what a card takes."""
-        keep_typed(self.session.archive, dict(done.fields))
-        self.address["tool"] = "pot"
-
-    on_potform = on_pot
-
-    def on_stock(self, done: Press) -> None:
-        """Write down a bottle."""
-        name = done.fields.get("stock_name", "")
-        keep_bottle(self.session.archive, name, done.fields.get("stock_ml", ""))
-
-    def on_unstock(self, done: Press) -> None:
-        """Take a bottle from the list."""
-        keep_bottle(self.session.archive, done.value, "")
-
-    # Read
-
-    def on_again(self, done: Press) -> None:
-        """Read the card once more."""
-        self.address["tool"] = "again"
-
-    def on_read(self, done: Press) -> None:
-        """Keep what was read of the card."""
-        readings = of_text(done.fields.get("lab", ""), self.session)
-        self.go(self.work.read(readings), "read")
-
-    def on_do(self, done: Press) -> None:
-        """Do one of the ways."""
-        work = self.work
-        _, ways = self._judged(work)
-        way = _the(ways, done.value)
-        self.go(work.choose(way.recipe, on=way.on), "spray")
-
-    # Done
-
-    def on_matched(self, done: Press) -> None:
-        """Close the job as matched."""
-        self.go(self.work.close("matched"), "done")
-
-    def on_giveup(self, done: Press) -> None:
-        """Give the job up."""
-        self.go(self.work.close("given up", done.fields.get("why", "")), "done")
-
-    def on_reopen(self, done: Press) -> None:
-        """Take the job up again."""
-        work = self.work
-        again = work.keep(work.job.reopened(), "taken up again")
-        self.go(again, again.job.state)
-
-    def on_label(self, done: Press) -> None:
-        """Print a card's label."""
-        if self.page is not None:
-            self.page.offer(f"{done.value}.pdf", label_of(self.work, done.value))
-
-    def on_sheet(self, done: Press) -> None:
-        """Print the job's sheet."""
-        if self.page is not None:
-            self.page.offer(f"job-{self.work.job.number}.pdf", sheet_pdf(self.work))
-
-
-def _the(some: Sequence[Any], key: str) -> Any:
-    found = next((one for one in some if one.key == key), None)
-    if found is None:
-        raise DomainError("This is no longer offered.", remedy="choose among those shown now.")
-    return found
 
 
 _LOOKING = {"open", "jobs", "new", "find", "job", "step", "goto", "tool", "own", "compare", "photo"}

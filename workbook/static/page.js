@@ -157,7 +157,9 @@ export default {
       if (!data) return;
       const link = document.createElement("a");
       link.href = data; link.download = name;
+      document.body.append(link);  // some browsers want it in the page
       link.click();
+      link.remove();
       root.dataset.downloaded = name;
     });
     if (own) addEventListener("popstate", () => send({ event: "open", address: location.search }));
