@@ -132,6 +132,9 @@ def test_the_sheet_and_the_label_are_made_when_asked(screen: JobsScreen) -> None
 
     sprayed(begun(screen))
     assert sheet_pdf(screen.work).startswith(b"%PDF")
+    sprayed(screen)
+    press(screen, "read", lab="27.2 46.1 28.4")
+    assert sheet_pdf(screen.work).startswith(b"%PDF"), "of a card that is finished too"
     assert label_of(screen.work, screen.work.job.panels[0]).startswith(b"%PDF")
 
 

@@ -76,12 +76,13 @@ def sheet_pdf(work: Work) -> bytes:
 
     job, typed = work.job, typed_of(work.archive)
     recipe = work.pot_recipe
+    if job.plan is not None and job.plan.on and (not work.begun or work.next_coat is None):
+        # One card from its bare ground, or all of it laid: the sheet tells the whole of it.
+        recipe, job = job.plan.recipe, replace(job, plan=Plan(job.plan.recipe))
     try:
         pot = pots_of(recipe, typed) if recipe is not None else None
     except MatchlibError:
         pot = None  # the sheet tells the ratios all the same
-    if job.plan is not None and job.plan.on and not work.begun:
-        job = replace(job, plan=Plan(job.plan.recipe))  # one card from its bare ground: the whole
     code = work.panel.code if work.panel is not None else work.next_code
     sheet = sheet_of_job(work.archive, job, pot=pot, unit=typed.get("unit", "ml"), code=code)
     return jobsheet_pdf(sheet)

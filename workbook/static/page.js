@@ -156,8 +156,10 @@ export default {
       const { name, data } = model.get("download");
       if (!data) return;
       const link = document.createElement("a");
-      link.href = data; link.download = name;
-      document.body.append(link);  // some browsers want it in the page
+      const [, kind, content] = data.match(/^data:(.*?);base64,(.*)$/);
+      const bytes = Uint8Array.from(atob(content), (c) => c.charCodeAt(0));
+      link.href = URL.createObjectURL(new Blob([bytes], { type: kind })); link.download = name;
+      document.body.append(link); // some browsers want it in the page
       link.click();
       link.remove();
       root.dataset.downloaded = name;
