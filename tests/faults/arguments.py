@@ -84,7 +84,18 @@ ADDRESSES = [
 FILES = [
     *("good.csv", "panels.db", "empty.csv", "noise.bin", "fifo", "folder", "loop", "missing.csv"),
     *("table.xlsx", "bomb.xlsx", "half.zip", "deep.json", "wide.csv", "long.csv", "/dev/null"),
-    *("/dev/zero", "none/such/file.csv", "n" * 300, "recipes.csv", "table.cgats", "table.cxf"),
+    *(
+        "other.db",
+        "damaged.db",
+        "kept.zip",
+        "text.db",
+        "/dev/zero",
+        "none/such/file.csv",
+        "n" * 300,
+        "recipes.csv",
+        "table.cgats",
+        "table.cxf",
+    ),
 ]
 # What makes a command go further than its first look at what it was given.
 GOOD = {
@@ -92,8 +103,13 @@ GOOD = {
     "lab": ("43", "30", "24"), "ground": "silver", "colour": "rust", "schedule": "3@6:1",
     "read": ("44", "29", "24"), "reading": "good.csv", "sample": "P3", "area": "2 m2",
     "dry_film_um": "12", "volume_solids": "0.2", "out": "out.pdf", "yes": "",
-    "archive": "panels.db",
+    "archive": "panels.db", "name": "silver", "kind": "ground", "number": "1", "code": "P3",
+    "other": "other.db", "damaged": "damaged.db", "backup": "kept.zip", "into": "into.db",
+    "fix": "P3", "ignore": "P3", "fields": "sprayer=Ann", "to": "pewter", "on": "P1",
+    "one": "2@8:1", "two": "4@4:1", "over": "5", "since": "2024-01-01", "word": "ground",
 }  # fmt: skip
+# Each says the same by itself; given together they are refused before anything else is looked at.
+ONE_OF = {"lab", "reading", "sample", "recipes", "panel", "fix", "ignore"}
 
 
 @dataclass(frozen=True)
@@ -109,10 +125,18 @@ class Outcome:
 
 
 def commands() -> dict[str, Any]:
-    """Return all commands by name, as the command line has them."""
+    """Return all commands by name, those of a group with its name before theirs."""
     from workbook.cli import app
 
-    return dict(typer.main.get_command(app).commands)  # type: ignore[attr-defined]  # a group
+    found: dict[str, Any] = {}
+    groups = [("", typer.main.get_command(app))]
+    for before, group in groups:
+        for name, command in group.commands.items():  # type: ignore[attr-defined]  # a group
+            if hasattr(command, "commands"):
+                groups.append((f"{before}{name} ", command))
+            else:
+                found[f"{before}{name}"] = command
+    return found
 
 
 def hostile(rng: random.Random, parameter: Any) -> list[str]:
@@ -129,7 +153,9 @@ def _word(rng: random.Random, kind: type, parameter: Any) -> str:
     told = f"{parameter.name} {parameter.metavar or ''}".lower()
     if "archive" in told:
         return rng.choice([*FILES, *ADDRESSES])
-    if re.search(r"file|path|recipes|reading|sprayed|out\b|work|dir", told):
+    if re.search(
+        r"file|path|recipes|reading|sprayed|out\b|work|dir|backup|into|other|damaged|picture", told
+    ):
         return rng.choice(FILES if rng.random() < 0.85 else TEXTS)
     return rng.choice(TEXTS if rng.random() < 0.8 else [*WHOLE, *NUMBERS, *FILES])
 
@@ -138,13 +164,15 @@ def draw(rng: random.Random, name: str, command: Any) -> list[str]:
     """Return the arguments of one draw: some good, some hostile, some left out, some doubled."""
     options, places = [], []
     wild = rng.random() < 0.3
+    said = rng.choice([p.name for p in command.params if p.name in ONE_OF] or [None])
     spoiled = {rng.choice(command.params).name for _ in range(rng.randint(1, 3))}
     for parameter in command.params:
         if parameter.name == "help":
             continue
         good = GOOD.get(parameter.name or "")
         bad = parameter.name in spoiled or (wild and rng.random() < 0.2)
-        if not bad and (good is None or (rng.random() < 0.5 and not parameter.required)):
+        spared = good is None or (parameter.name in ONE_OF and parameter.name != said)
+        if not bad and not parameter.required and (spared or rng.random() < 0.4):
             continue
         words = (
             hostile(rng, parameter)
@@ -161,7 +189,7 @@ def draw(rng: random.Random, name: str, command: Any) -> list[str]:
     if rng.random() < 0.05:
         options.append(rng.choice(["--none-such", "--", "-x", "--archive", "--help"]))
     parted = ["--"] if places and rng.random() < 0.2 else []
-    return [name, *options, *parted, *places]
+    return [*name.split(), *options, *parted, *places]
 
 
 def make_shop(folder: Path) -> None:
@@ -171,6 +199,14 @@ def make_shop(folder: Path) -> None:
     assert run("import", "good.csv", cwd=folder).exit_code == 0
     assert run("predict", "--recipes", "recipes.csv", cwd=folder).exit_code == 0
     assert run("export", "table.xlsx", cwd=folder).exit_code == 0
+    assert run("job", "new", "silver", "--lab", 43, 30, 24, cwd=folder).exit_code == 0
+    assert run("backup", "kept.zip", cwd=folder).exit_code == 0
+    (folder / "more.csv").write_text(SMALL.replace("P", "Q"))
+    assert run("import", "more.csv", "--archive", "other.db", cwd=folder).exit_code == 0
+    whole = bytearray((folder / "other.db").read_bytes())
+    whole[len(whole) // 2 : len(whole) // 2 + 3000] = bytes(3000)
+    (folder / "damaged.db").write_bytes(whole)
+    (folder / "text.db").write_text("no database")
     (folder / "empty.csv").touch()
     (folder / "noise.bin").write_bytes(seeded(1).randbytes(20_000))
     os.mkfifo(folder / "fifo")

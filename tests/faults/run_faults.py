@@ -6,33 +6,17 @@
 from __future__ import annotations
 
 import argparse
-import datetime as dt
 import os
-import platform
-import sqlite3
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 
 from tests.faults import moving, served, trying
+from tests.faults.record import circumstances, write_section
 from tests.tools.postgres_server import PostgresServer, binaries
-
-RECORD = Path(__file__).with_name("RECORDED.md")
-
-
-@contextmanager
-def small_disk(size: str) -> Iterator[Path]:
-    """Mount a small disk of memory; needs root."""
-    with tempfile.TemporaryDirectory() as folder:
-        subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", folder], check=True)
-        try:
-            yield Path(folder)
-        finally:
-            subprocess.run(["umount", folder], check=True)
 
 
 def _remounted(disk: Path) -> str:
@@ -132,23 +116,19 @@ def main() -> int:
         for fault, work in _on_files(folder, kills):
             tried(fault, "SQLite", work)
     if os.geteuid() == 0:
-        with small_disk("1m") as disk:
+        with trying.small_disk("1m") as disk:
             fault = "disk of 1 MB full in mid-import and mid-backup"
             tried(fault, "SQLite", lambda: trying.full_disk_by_mount(disk))
-        with small_disk("4m") as disk:
+        with trying.small_disk("4m") as disk:
             tried("medium mounted read-only", "SQLite", lambda: _remounted(disk))
     if binaries() is not None:
         for fault, on_server in _on_servers(kills):
             with served.server() as running:
                 tried(fault, "PostgreSQL", lambda on=on_server, at=running: on(at))
     lines = [
-        "# Faults tried on the archive",
-        "",
-        f"By `python -m tests.faults.run_faults --kills {kills}` on {dt.date.today()}, "
-        f"Python {platform.python_version()}, SQLite {sqlite3.sqlite_version}, "
-        f"{platform.system()} {platform.machine()}. Each row fails if a panel is lost, doubled, "
-        "changed or half there, if the archive's own check finds anything, or if the error does "
-        "not say in words what happened.",
+        f"{circumstances(f'python -m tests.faults.run_faults --kills {kills}')} Each row fails "
+        "if a panel is lost, doubled, changed or half there, if the archive's own check finds "
+        "anything, or if the error does not say in words what happened.",
         "",
         "| fault | archive on | what came of it | |",
         "|---|---|---|---|",
@@ -157,7 +137,7 @@ def main() -> int:
         "A power cut of the machine itself was not tried: it rests on `synchronous=FULL` and on "
         "disks that tell the truth about what they have written.",
     ]
-    RECORD.write_text("\n".join(lines) + "\n")
+    write_section("One fault at a time", "\n".join(lines))
     return 1 if any(row[3] != "held" for row in rows) else 0
 
 

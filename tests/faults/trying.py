@@ -12,9 +12,12 @@ import resource
 import shutil
 import signal
 import sqlite3
+import subprocess
+import tempfile
 import time
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -37,8 +40,20 @@ __all__ = [
     "read_only_folder",
     "read_only_mount",
     "same_file_at_once",
+    "small_disk",
     "truncated",
 ]
+
+
+@contextmanager
+def small_disk(size: str) -> Iterator[Path]:
+    """Mount a small disk of memory; needs root."""
+    with tempfile.TemporaryDirectory() as folder:
+        subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", folder], check=True)
+        try:
+            yield Path(folder)
+        finally:
+            subprocess.run(["umount", folder], check=True)
 
 
 def in_process(work: Callable[[], None]) -> int:

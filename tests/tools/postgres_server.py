@@ -104,6 +104,14 @@ class PostgresServer:
                     raise
                 time.sleep(0.5)
 
+    def runs(self) -> bool:
+        """Tell whether it is there: it ends by itself when its disk is full."""
+        try:
+            self._run("pg_ctl", "-D", self._data, "status")
+        except subprocess.CalledProcessError:
+            return False
+        return True
+
     def cut(self) -> None:
         """Kill the server and all of its processes at once, as a power cut would."""
         first = (self._data / "postmaster.pid").read_text().split("\n")[0]
