@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from pathlib import Path
 
@@ -107,6 +108,10 @@ def test_what_cannot_be_saved_is_said(shop: Path, tmp_path: Path) -> None:
             salvage(tmp_path / name, tmp_path / "new.db")
     with pytest.raises(MatchlibError, match="cannot be read"):
         salvage(tmp_path / "none.db", tmp_path / "new.db")
+    os.mkfifo(tmp_path / "pipe")
+    for endless in ("/dev/zero", tmp_path / "pipe"):
+        with pytest.raises(ArchiveError, match="a device"):
+            salvage(endless, tmp_path / "new.db")
     assert not (tmp_path / "new.db").exists()
     told = run("salvage", "panels.db", "saved.db", cwd=tmp_path)
     assert (told.exit_code, told.stdout) == (0, "30 panels were saved.\n")

@@ -22,7 +22,7 @@ from matchlib.archive.names import name_of
 from matchlib.archive.reading_out import DAMAGE
 from matchlib.archive.rows import TABLES, fill
 from matchlib.archive.store import Archive
-from matchlib.archive.troubles import words_of
+from matchlib.archive.troubles import check_kind, words_of
 from matchlib.atomic import written_whole
 from matchlib.domain import Panel, Reading
 from matchlib.errors import ArchiveError
@@ -107,6 +107,8 @@ def salvage(damaged: str | Path, into: str | Path, *, who: str = "") -> Salvaged
 
 
 def _read(path: Path) -> Rows:
+    if path.exists():
+        check_kind(path)
     with tempfile.TemporaryDirectory() as room:
         copy = Path(room, "copy.db")
         try:

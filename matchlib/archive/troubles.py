@@ -7,7 +7,7 @@ from pathlib import Path
 
 from matchlib.errors import ArchiveError
 
-__all__ = ["ConflictError", "DamagedError", "check_file", "words_of"]
+__all__ = ["ConflictError", "DamagedError", "check_file", "check_kind", "words_of"]
 
 
 class ConflictError(ArchiveError):
@@ -136,6 +136,33 @@ def words_of(message: str, label: str, *, sqlite: bool) -> ArchiveError:
     )
 
 
+def check_kind(path: Path) -> None:
+    """Refuse a folder, and a device: it may have no end, and a pipe is waited on for ever.
+
+    Parameters
+    ----------
+    path : Path
+        What is there.
+
+    Raises
+    ------
+    ArchiveError
+        If it is no file.
+    """
+    if path.is_dir():
+        raise ArchiveError(
+            "This is a folder, not an archive.",
+            where=str(path),
+            remedy="give the path of a file in it.",
+        )
+    if not path.is_file():
+        raise ArchiveError(
+            "This is a device, not an archive.",
+            where=str(path),
+            remedy="give the path of a file.",
+        )
+
+
 def check_file(path: Path, *, read_only: bool) -> None:
     """Refuse a file that cannot be a whole archive, by its first page and size alone.
 
@@ -153,18 +180,7 @@ def check_file(path: Path, *, read_only: bool) -> None:
         cannot be written though writing is wanted.
     """
     where = str(path)
-    if path.is_dir():
-        raise ArchiveError(
-            "This is a folder, not an archive.",
-            where=where,
-            remedy="give the path of a file in it.",
-        )
-    if not path.is_file():  # a pipe would be waited on for ever
-        raise ArchiveError(
-            "This is a device, not an archive.",
-            where=where,
-            remedy="give the path of a file.",
-        )
+    check_kind(path)
     try:
         with path.open("rb") as file:
             head = file.read(100)

@@ -1,4 +1,4 @@
-"""Try every fault at full count and write the table ``RECORDED.md`` beside this file.
+"""Try every fault at full count and write its table in ``RECORDED.md`` beside this file.
 
 ``python -m tests.faults.run_faults [--kills 200]``; as root it also mounts small disks of memory.
 """
