@@ -117,6 +117,8 @@ def test_a_match_at_the_first_panel_and_a_reload_at_every_step(
         assert (page.url, heading(page)) == (where, title)
         for width, height in SIZES:
             page.set_viewport_size({"width": width, "height": height})
+            foot = page.locator(".wb-bottom").bounding_box()
+            assert foot["y"] + foot["height"] <= height + 1, "Next and Undo are always in sight"
             for scheme in ("light", "dark"):
                 page.emulate_media(color_scheme=scheme)
                 harness.shoot(page, artifacts, f"job-{title[:8]}-{width}-{scheme}")
