@@ -148,7 +148,6 @@ def test_check_ends_well_or_with_1(shop):
         ("next",),
         ("label", "P1"),
         ("add", "--panel", "P1", "--ground", "silver", "--yes"),
-        ("open",),
     ],
     ids=lambda c: c[0],
 )
