@@ -1,4 +1,4 @@
-"""Cancel ends the thread that computes, wherever a panel computes long, and nothing was changed."""
+"""What serves while more is computed."""
 
 from __future__ import annotations
 
@@ -12,11 +12,7 @@ from matchlib.demo import demo_panels
 from matchlib.domain import Reading
 from matchlib.regression import FilmRegressor
 from matchlib.suggest import Target
-from workbook.desk import LongWork
 from workbook.session import Session
-
-LONG = 120.0
-"""Generous: no test here is of time [s]."""
 
 
 def fill(place: Path) -> Path:
@@ -28,24 +24,6 @@ def fill(place: Path) -> Path:
             who="test",
         )
     return place
-
-
-def test_the_bar_moves_on_through_what_is_left(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("workbook.desk.task._TOLD_EVERY", 0.0)
-    work, shown = LongWork("Counting"), []
-    work.bar.observe(lambda c: shown.append((c["new"], work.bar.text)), "value")
-
-    def count() -> None:
-        work.step(0.6, "first")
-        work.step(None, "nobody can tell")
-        rest = work.rest()
-        rest(0.5, "second")
-        work.rest()(1.0, "third")
-
-    work.start("counting", count)
-    work.join(LONG)
-    assert [share for share, _ in shown] == [0.6, None, pytest.approx(0.8), 1.0]
-    assert work.said.html == ""
 
 
 def test_a_fit_from_before_the_tried_panels_came_in_serves(

@@ -30,7 +30,8 @@ def test_layers_are_the_ratio(ratio, colour):
     layers = cup_layers(ratio, colour)
     carrier = sum(x.parts for x in layers if x.what == "carrier")
     dyes = sum(x.parts for x in layers if x.what != "carrier")
-    assert MixRatio(carrier, dyes) == ratio
+    # Compared as parts: a cup of whole parts may be too many for a ratio as it is written.
+    assert carrier * ratio.colour == dyes * ratio.carrier
     assert layers[0].low == 0
     assert layers[-1].high == 1
     top = sum(x.high - x.low for x in layers if x.what != "carrier")

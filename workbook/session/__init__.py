@@ -10,7 +10,6 @@ from __future__ import annotations
 from workbook.session.auditing import Fixed, finding_dict, finding_text
 from workbook.session.back import Draft, date_of, draft_panel, recipe_dict, recipe_of
 from workbook.session.demo import DemoShop, make_demo
-from workbook.session.forms import Forms, bench_of
 from workbook.session.intake import HowToRead, Imported, import_file, look_at, watch_folder
 from workbook.session.job import Job, bottle_words, densities_of, labour_of, pot_of
 from workbook.session.keeper import Exported
@@ -24,12 +23,10 @@ __all__ = [
     "Exported",
     "FitOutcome",
     "Fixed",
-    "Forms",
     "HowToRead",
     "Imported",
     "Job",
     "Session",
-    "bench_of",
     "bottle_words",
     "date_of",
     "densities_of",
