@@ -34,10 +34,10 @@ def begun(screen: JobsScreen, lab: str = RED, name: str = "carousel ring") -> Jo
 
 def sprayed(screen: JobsScreen) -> None:
     """Choose the likeliest recipe, lay every coat of it and clear it."""
-    found, _ = screen.found(screen.work)
+    found, _ = screen.found(screen.job)
     row = next(r for r in found)
-    screen.go(screen.work.choose(row.recipe), "spray")
-    while (coat := screen.work.next_coat) is not None:
+    screen.go(screen.job.choose(row.recipe), "spray")
+    while (coat := screen.job.next_coat) is not None:
         press(screen, "coat", str(coat.number))
     press(screen, "clear")
 
@@ -63,48 +63,48 @@ def test_a_target_may_be_a_panel_or_angles_and_nothing_else(screen: JobsScreen) 
 
 def test_a_card_that_misses_is_built_on_and_stays_one_card(screen: JobsScreen) -> None:
     sprayed(begun(screen))
-    card = screen.work.job.panels[0]
+    card = screen.job.job.panels[0]
     shown = press(screen, "read", lab="28.6 46.3 30.1")
     assert "○ Not yet: ΔE00 1.3" in shown
-    _, ways = screen.judged(screen.work)
+    _, ways = screen.judged(screen.job)
     assert ways[0].on == card
-    before = screen.work.panel.recipe.schedule.coats
+    before = screen.job.panel.recipe.schedule.coats
     press(screen, "do", ways[0].key)
-    assert screen.work.pot_recipe.schedule.coats == 1, "the pot is that of the one coat"
+    assert screen.job.pot_recipe.schedule.coats == 1, "the pot is that of the one coat"
     press(screen, "coat", str(before + 1))
     press(screen, "clear")
     assert "● Passes" in press(screen, "read", lab="27.1 45.8 28.4")
     panel = screen.session.archive.panel(card)
     assert [len(s.readings) for s in panel.stages] == [1, 1]
-    assert screen.work.job.panels == (card,)
+    assert screen.job.job.panels == (card,)
     press(screen, "matched")
-    assert screen.work.job.outcome == "matched"
+    assert screen.job.job.outcome == "matched"
 
 
 def test_every_step_is_taken_back_to_the_target(screen: JobsScreen) -> None:
     sprayed(begun(screen))
-    card = screen.work.job.panels[0]
+    card = screen.job.job.panels[0]
     press(screen, "read", lab="28.6 46.3 30.1")
     taken = []
-    while words := screen.work.undo_words:
+    while words := screen.job.undo_words:
         taken.append(words)
         press(screen, "undo")
     assert taken[0] == f"{card} read"
     assert taken[1] == "clear coat laid"
     assert taken[-1].startswith("chose ")
-    job = screen.work.job
+    job = screen.job.job
     assert (job.plan, job.panels, job.state) == (None, (), "recipe")
     assert card in screen.session.archive.deleted()
 
 
 def test_a_press_on_a_page_that_is_behind_does_nothing(screen: JobsScreen) -> None:
     begun(screen)
-    version = str(screen.work.job.version)
-    key = screen.found(screen.work)[0][0]
-    screen.go(screen.work.choose(key.recipe), "spray")
+    version = str(screen.job.job.version)
+    key = screen.found(screen.job)[0][0]
+    screen.go(screen.job.choose(key.recipe), "spray")
     with pytest.raises(MatchlibError, match="changed elsewhere"):
         press(screen, "coat", "1", version=version)
-    assert screen.work.job.panels == ()
+    assert screen.job.job.panels == ()
 
 
 def test_a_green_job_has_nothing_of_the_red_one(screen: JobsScreen) -> None:
@@ -113,8 +113,8 @@ def test_a_green_job_has_nothing_of_the_red_one(screen: JobsScreen) -> None:
     begun(screen, "34 -30 20", "pond reed")
     shown = screen.draw()
     assert "carousel" not in shown
-    assert screen.work.job.plan is None
-    assert screen.work.job.panels == ()
+    assert screen.job.job.plan is None
+    assert screen.job.job.panels == ()
 
 
 def test_a_shelf_is_the_jobs_own(screen: JobsScreen) -> None:
@@ -122,8 +122,8 @@ def test_a_shelf_is_the_jobs_own(screen: JobsScreen) -> None:
     neat = ["silver", "graphite"]
     shown = "\n".join(str(g) for g in screen.session.archive.grounds())
     press(screen, "shelf", grounds="\n".join(neat), grounds_shown=shown)
-    assert {str(g) for g in screen.work.limits.grounds} == set(neat)
-    assert {str(s.recipe.ground) for s in screen.work.suggestions()} <= set(neat)
+    assert {str(g) for g in screen.job.limits.grounds} == set(neat)
+    assert {str(s.recipe.ground) for s in screen.job.suggestions()} <= set(neat)
     assert screen.session.limits().grounds is None
 
 
@@ -131,11 +131,11 @@ def test_the_sheet_and_the_label_are_made_when_asked(screen: JobsScreen) -> None
     from workbook.jobs.done import label_of, sheet_pdf
 
     sprayed(begun(screen))
-    assert sheet_pdf(screen.work).startswith(b"%PDF")
+    assert sheet_pdf(screen.job).startswith(b"%PDF")
     sprayed(screen)
     press(screen, "read", lab="27.2 46.1 28.4")
-    assert sheet_pdf(screen.work).startswith(b"%PDF"), "of a card that is finished too"
-    assert label_of(screen.work, screen.work.job.panels[0]).startswith(b"%PDF")
+    assert sheet_pdf(screen.job).startswith(b"%PDF"), "of a card that is finished too"
+    assert label_of(screen.job, screen.job.job.panels[0]).startswith(b"%PDF")
 
 
 @pytest.mark.parametrize("tool", ["own", "chart", "compare", "shelf"])

@@ -41,6 +41,7 @@ class Room:
         self.model: Any = None
         self.error: Exception | None = None
         self.at = ""  # what was pressed when it went wrong
+        self.presses: Any = self  # whose methods they are
         self.said = ""
         self._job = object()
         self._undoable: tuple[str, Change | None] | None = None
@@ -56,7 +57,7 @@ class Room:
             From the browser.
         """
         self.error, self.at, self.said = None, "", ""
-        call = getattr(self, f"do_{done.do}", None)
+        call = getattr(self.presses, f"do_{done.do}", None)
         if call is not None:
             call(done)
 

@@ -17,17 +17,17 @@ from workbook.jobs.rail import rail, steps_open
 from workbook.jobs.read import Way, read_page, verdict_of, ways_of
 from workbook.jobs.spray import spray_page
 from workbook.jobs.target import target_page
-from workbook.page import Page, Press
-from workbook.page.fields import button, problem
+from workbook.page import Press
+from workbook.page.fields import button
 from workbook.page.frame import frame
-from workbook.session.here import session_here
+from workbook.room import Room, room_page
 from workbook.session.session import Session
 from workbook.session.work import Work
 
 __all__ = ["JobsScreen", "jobs_page"]
 
 
-class JobsScreen:
+class JobsScreen(Room):
     """Jobs of one archive; holds nothing but its address and what was worked out from the archive.
 
     Parameters
@@ -37,16 +37,12 @@ class JobsScreen:
     """
 
     def __init__(self, session: Session) -> None:
-        self.session = session
-        self.address: dict[str, str] = {}
-        self.page: Page | None = None
-        self.error: Exception | None = None
-        self.where = ""
+        super().__init__(session)
         self.last: Press | None = None
         self._worked: dict[tuple[Any, ...], Any] = {}
         self._work: Work | None = None
         self._seen: tuple[Any, ...] = ()
-        self._presses = Presses(self)
+        self.presses = Presses(self)
 
     # Where it is
 
@@ -55,11 +51,11 @@ class JobsScreen:
         """The step on screen: the one in the address if it can be gone to, else where it waits."""
         if self.address.get("job") == "new":
             return "target"
-        work, asked = self.work, self.address.get("step", "")
+        work, asked = self.job, self.address.get("step", "")
         return asked if asked in steps_open(work) else work.job.state
 
     @property
-    def work(self) -> Work:
+    def job(self) -> Work:
         """The job on screen, as it is now."""
         number = self.address.get("job", "")
         if not number.isdigit():
@@ -76,10 +72,6 @@ class JobsScreen:
 
     # Drawing
 
-    def wrong(self, error: Exception, done: Press | None) -> None:
-        """Keep what went wrong until the next press."""
-        self.error, self.where = error, done.do if done else ""
-
     def draw(self) -> str:
         """Return the page."""
         number = self.address.get("job", "")
@@ -92,7 +84,7 @@ class JobsScreen:
             forward = button("Next: recipes", "begin", go=True)
             return frame("New job", body, place="new", forward=forward)
         try:
-            work = self.work
+            work = self.job
         except ArchiveError as error:
             self.address = {}
             return board(self.session.archive, wrong=error)
@@ -127,7 +119,7 @@ class JobsScreen:
             work,
             tool=self.address.get("tool", ""),
             wrong=self.error,
-            where=self.where,
+            where=self.at,
             done=self.last,
         )
         code = work.panel.code if work.panel is not None else work.next_code
@@ -214,54 +206,17 @@ class JobsScreen:
         return found
 
     def press(self, done: Press) -> None:
-        """Do what was pressed."""
-        self.error, self.where, self.last = None, "", done
-        act = getattr(self._presses, f"on_{done.do}", None)
-        if act is None:
-            return
-        number = self.address.get("job", "")
-        if number.isdigit() and done.do not in _LOOKING:
-            self.work.check(done.fields.get("version", ""))
-        act(done)
+        """Do what was pressed, unless another tablet was faster."""
+        self.last = done
+        if self.address.get("job", "").isdigit() and done.do not in _LOOKING:
+            self.job.check(done.fields.get("version", ""))
+        super().press(done)
 
 
 _LOOKING = {"open", "jobs", "new", "find", "job", "step", "goto", "tool", "own", "compare", "photo"}
 """Presses that change nothing, so that they may be made on a page that is behind."""
 
 
-class _Closed:
-    """Says why there is no archive to show."""
-
-    def __init__(self, error: Exception) -> None:
-        self.error, self.address = error, dict[str, str]()
-
-    def draw(self) -> str:
-        return frame("The archive cannot be opened", problem(self.error), place="closed")
-
-    def press(self, done: Press) -> None:
-        pass
-
-    def wrong(self, error: Exception, done: Press | None) -> None:
-        self.error = error
-
-
 def jobs_page(archive: str | Path | None = None) -> widgets.Widget:
-    """Return the page.
-
-    Parameters
-    ----------
-    archive : str or Path, optional
-        As `workbook.session.here.session_here` takes it.
-
-    Returns
-    -------
-    Widget
-        To be shown.
-    """
-    try:
-        session, _ = session_here(archive)
-    except Exception as error:
-        return Page(_Closed(error))
-    screen = JobsScreen(session)
-    screen.page = Page(screen)
-    return screen.page.view
+    """Return the page of jobs of an archive, as `workbook.session.here.session_here` takes it."""
+    return room_page(JobsScreen, archive).view

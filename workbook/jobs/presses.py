@@ -35,70 +35,70 @@ class Presses:
     def __init__(self, at: JobsScreen) -> None:
         self.at = at
 
-    def on_open(self, done: Press) -> None:
+    def do_open(self, done: Press) -> None:
         """A page arrives with its address."""
         if self.at.address.get("panel") and not self.at.address.get("job"):  # from the library
             self.at.address["job"] = "new"
 
-    def on_jobs(self, done: Press) -> None:
+    def do_jobs(self, done: Press) -> None:
         """To the list."""
         self.at.address = {}
 
-    def on_new(self, done: Press) -> None:
+    def do_new(self, done: Press) -> None:
         """Begin a job."""
         self.at.address = {"job": "new"}
 
-    def on_find(self, done: Press) -> None:
+    def do_find(self, done: Press) -> None:
         """Look through the jobs."""
         self.at.address = {"sought": done.fields.get("sought", "").strip()}
 
-    def on_job(self, done: Press) -> None:
+    def do_job(self, done: Press) -> None:
         """Go on with a job."""
         self.at.address = {"job": done.value}
         self.at.address["step"] = self.at.step
 
-    def on_step(self, done: Press) -> None:
+    def do_step(self, done: Press) -> None:
         """Go to a step."""
         self.at.address = {"job": self.at.address["job"], "step": done.value}
 
-    on_goto = on_step
+    do_goto = do_step
 
-    def on_tool(self, done: Press) -> None:
+    def do_tool(self, done: Press) -> None:
         """Unfold a tool, or fold it."""
         self.at.address["tool"] = done.value
 
-    def on_undo(self, done: Press) -> None:
+    def do_undo(self, done: Press) -> None:
         """Take back the last step."""
-        work = self.at.work.undo()
+        work = self.at.job.undo()
         self.at.go(work, work.job.state)
 
     # Target
 
-    def on_begin(self, done: Press) -> None:
+    def do_begin(self, done: Press) -> None:
         """Keep the job with its target, and go on."""
         self._begin(done, ())
 
     def _begin(self, done: Press, read: tuple[Any, ...]) -> None:
         new = self.at.address.get("job") == "new"
-        job = begun(done, self.at.session, None if new else self.at.work.job, read)
+        job = begun(done, self.at.session, None if new else self.at.job.job, read)
         why = "job begun" if new else f"job {job.number}: gave its target #{job.version}"
         kept = self.at.session.archive.keep_job(job, why=why)
         self.at.go(Work(self.at.session, kept), "recipe")
 
-    def on_words(self, done: Press) -> None:
+    def do_words(self, done: Press) -> None:
         """Keep name, customer, day and notes."""
-        job = begun(done, self.at.session, self.at.work.job)
-        self.at.go(self.at.work.keep(job, "changed its words"), "target")
+        job = begun(done, self.at.session, self.at.job.job)
+        self.at.go(self.at.job.keep(job, "changed its words"), "target")
 
-    def on_file(self, done: Press) -> None:
+    def do_file(self, done: Press) -> None:
         """Take a reading from a file: the sample's, or the card's."""
         readings = of_file(done.value, done.content, self.at.session)
         if self.at.step == "read":
-            self.at.go(self.at.work.read(readings), "read")
+            self.at.go(self.at.job.read(readings), "read")
         else:
             self._begin(done, readings)
 
-    def on_photo(self, done: Press) -> None:
+    def do_photo(self, done: Press) -> None:
         """Offer to take a photograph."""
         self.at.address["photo" if self.at.step == "read" else "tool"] = (
             "1" if self.at.step == "read" else "photo"
@@ -119,125 +119,125 @@ class Presses:
         if self.at.page is not None:
             self.at.page.act(Press("photographed", fields=fields | {"version": ""}, what=readings))
 
-    def on_photographed(self, done: Press) -> None:
+    def do_photographed(self, done: Press) -> None:
         """Take the reading of a photograph."""
         if self.at.step == "read":
-            self.at.go(self.at.work.read(done.what), "read")
+            self.at.go(self.at.job.read(done.what), "read")
         else:
             self._begin(done, done.what)
 
     # Recipe
 
-    def on_use(self, done: Press) -> None:
+    def do_use(self, done: Press) -> None:
         """Choose a recipe of the list."""
-        work = self.at.work
+        work = self.at.job
         found, plans = self.at.found(work)
         # What is pressed may have been drawn before the readings on the way were worked out.
         rows = [*recipes.offers(found, plans), *recipes.offers(found, None)]
         row = _the(rows, done.value)
         self.at.go(work.choose(row.recipe, read_after=row.read_after), "spray")
 
-    def on_useown(self, done: Press) -> None:
+    def do_useown(self, done: Press) -> None:
         """Choose the recipe of the sliders."""
-        work = self.at.work
+        work = self.at.job
         self.at.go(work.choose(recipes.own_recipe(work, done)), "spray")
 
-    def on_shelf(self, done: Press) -> None:
+    def do_shelf(self, done: Press) -> None:
         """Change what may be used for this job."""
-        work = self.at.work
+        work = self.at.job
         limits = recipes.limits_of_press(work, done)
         tool = self.at.address.get("tool", "")
         self.at.go(work.keep(replace(work.job, limits=limits), "changed the shelf"), "recipe")
         self.at.address["tool"] = tool
 
-    def on_unlimit(self, done: Press) -> None:
+    def do_unlimit(self, done: Press) -> None:
         """Go back to the shop's usual shelf."""
-        work = self.at.work
+        work = self.at.job
         self.at.go(work.keep(replace(work.job, limits=None), "changed the shelf"), "recipe")
 
-    def on_usual(self, done: Press) -> None:
+    def do_usual(self, done: Press) -> None:
         """Make this job's shelf the shop's usual."""
         from matchlib.plain import to_plain
 
-        self.at.session.remember_shelf(to_plain(self.at.work.limits))
+        self.at.session.remember_shelf(to_plain(self.at.job.limits))
 
     # Spray
 
-    def on_coat(self, done: Press) -> None:
+    def do_coat(self, done: Press) -> None:
         """Note a coat."""
-        work = self.at.work
+        work = self.at.job
         if work.next_coat is None or str(work.next_coat.number) != done.value:
             raise DomainError("This coat is noted already.", remedy="see the coats.")
         more = noted(booth_of(self.at.session.archive))
         self.at.go(work.coat_laid(code=done.fields.get("code", ""), **more), "spray")
 
-    def on_clear(self, done: Press) -> None:
+    def do_clear(self, done: Press) -> None:
         """Note the clear coat."""
-        self.at.go(self.at.work.clear_laid(), "read")
+        self.at.go(self.at.job.clear_laid(), "read")
 
-    def on_booth(self, done: Press) -> None:
+    def do_booth(self, done: Press) -> None:
         """Keep what holds for the next coats."""
         keep_booth(self.at.session.archive, done)
 
-    def on_pot(self, done: Press) -> None:
+    def do_pot(self, done: Press) -> None:
         """Keep what a card takes."""
         keep_typed(self.at.session.archive, dict(done.fields))
         self.at.address["tool"] = "pot"
 
-    on_potform = on_pot
+    do_potform = do_pot
 
-    def on_stock(self, done: Press) -> None:
+    def do_stock(self, done: Press) -> None:
         """Write down a bottle."""
         name = done.fields.get("stock_name", "")
         keep_bottle(self.at.session.archive, name, done.fields.get("stock_ml", ""))
 
-    def on_unstock(self, done: Press) -> None:
+    def do_unstock(self, done: Press) -> None:
         """Take a bottle from the list."""
         keep_bottle(self.at.session.archive, done.value, "")
 
     # Read
 
-    def on_again(self, done: Press) -> None:
+    def do_again(self, done: Press) -> None:
         """Read the card once more."""
         self.at.address["tool"] = "again"
 
-    def on_read(self, done: Press) -> None:
+    def do_read(self, done: Press) -> None:
         """Keep what was read of the card."""
         readings = of_text(done.fields.get("lab", ""), self.at.session)
-        self.at.go(self.at.work.read(readings), "read")
+        self.at.go(self.at.job.read(readings), "read")
 
-    def on_do(self, done: Press) -> None:
+    def do_do(self, done: Press) -> None:
         """Do one of the ways."""
-        work = self.at.work
+        work = self.at.job
         _, ways = self.at.judged(work)
         way = _the(ways, done.value)
         self.at.go(work.choose(way.recipe, on=way.on), "spray")
 
     # Done
 
-    def on_matched(self, done: Press) -> None:
+    def do_matched(self, done: Press) -> None:
         """Close the job as matched."""
-        self.at.go(self.at.work.close("matched"), "done")
+        self.at.go(self.at.job.close("matched"), "done")
 
-    def on_giveup(self, done: Press) -> None:
+    def do_giveup(self, done: Press) -> None:
         """Give the job up."""
-        self.at.go(self.at.work.close("given up", done.fields.get("why", "")), "done")
+        self.at.go(self.at.job.close("given up", done.fields.get("why", "")), "done")
 
-    def on_reopen(self, done: Press) -> None:
+    def do_reopen(self, done: Press) -> None:
         """Take the job up again."""
-        work = self.at.work
+        work = self.at.job
         again = work.keep(work.job.reopened(), "taken up again")
         self.at.go(again, again.job.state)
 
-    def on_label(self, done: Press) -> None:
+    def do_label(self, done: Press) -> None:
         """Print a card's label."""
         if self.at.page is not None:
-            self.at.page.offer(f"{done.value}.pdf", label_of(self.at.work, done.value))
+            self.at.page.offer(f"{done.value}.pdf", label_of(self.at.job, done.value))
 
-    def on_sheet(self, done: Press) -> None:
+    def do_sheet(self, done: Press) -> None:
         """Print the job's sheet."""
         if self.at.page is not None:
-            self.at.page.offer(f"job-{self.at.work.job.number}.pdf", sheet_pdf(self.at.work))
+            self.at.page.offer(f"job-{self.at.job.job.number}.pdf", sheet_pdf(self.at.job))
 
 
 def _the(some: Sequence[Any], key: str) -> Any:
