@@ -90,39 +90,7 @@ def add(
     strict: bool,
     repeats: Collection[str] = (),
 ) -> AddResult:
-    """Add panels within a write transaction.
-
-    Parameters
-    ----------
-    connection : Connection
-        In a write transaction.
-    panels : sequence of Panel
-        New ones, known ones with more readings, or the same once more.
-    file : str
-        Name of the file they come from, for the record.
-    sha256 : str, optional
-        Digest of that file.
-    who, at : str
-        For the record.
-    on_duplicate : {"refuse", "skip", "keep", "replace"}
-        What to do where a known panel is said to be another: refuse all, leave that panel out,
-        keep what is known and take the rest, or write what the file says.
-    strict : bool
-        Whether other readings of one kind, and other words on the back, differ too; if not, such
-        readings are repeats and such words are left as known.
-    repeats : collection of str
-        Codes of panels whose other readings are repeats all the same.
-
-    Returns
-    -------
-    AddResult
-        What was done.
-
-    Raises
-    ------
-    ArchiveError
-        If a code is known with another recipe.
-    """
+    """Add panels within a write transaction."""
     refused: list[tuple[str, str]] = []
     merged = spell(connection, _merge(panels, refused, on_duplicate))
     known = kept(connection, [p.code for p in merged])
@@ -214,22 +182,7 @@ def _differs(
 
 
 def insert(connection: sa.Connection, panels: Sequence[Panel], import_id: int) -> list[Entry]:
-    """Insert new panels.
-
-    Parameters
-    ----------
-    connection : Connection
-        In a write transaction.
-    panels : sequence of Panel
-        Names as the archive shows them, codes not in use.
-    import_id : int
-        The import that they come with, and nothing came with before.
-
-    Returns
-    -------
-    list of Entry
-        For `record`.
-    """
+    """Insert new panels."""
     if not panels:
         return []
     own = [readings_of(panel) for panel in panels]

@@ -33,30 +33,7 @@ def amended(
     stage: int | None = None,
     reading: int | None = None,
 ) -> Panel:
-    """Return a panel with fields changed.
-
-    Parameters
-    ----------
-    panel : Panel
-        As it is.
-    changes : mapping
-        Field to its new value, as its type or as written: of the panel, of one stage, of a
-        stage's recipe, or of one reading and its viewing. Empty or None for nothing.
-    stage : int, optional
-        Number of the stage, the first being 1; the last without it.
-    reading : int, optional
-        Number of the reading of that stage, the first being 1, whose fields are meant.
-
-    Returns
-    -------
-    Panel
-        Checked.
-
-    Raises
-    ------
-    MatchlibError
-        If there is no such stage, reading or field, or a value cannot be.
-    """
+    """Return a panel with fields changed."""
     plain = to_plain(panel)
     own = plain["stages"][_place(panel, stage)]
     homes: dict[str, dict[str, Any]] = {}
@@ -92,27 +69,7 @@ def amended(
 
 
 def without(panel: Panel, *, stage: int | None, reading: int | None) -> Panel:
-    """Return a panel without one of its stages or readings.
-
-    Parameters
-    ----------
-    panel : Panel
-        As it is.
-    stage : int, optional
-        Number of the stage; the last without it.
-    reading : int, optional
-        Number of the reading of that stage; the stage itself without it.
-
-    Returns
-    -------
-    Panel
-        Checked.
-
-    Raises
-    ------
-    MatchlibError
-        If there is no such stage or reading, or nothing would be left.
-    """
+    """Return a panel without one of its stages or readings."""
     at = _place(panel, stage)
     if reading is not None:
         left = list(panel.stages[at].readings)

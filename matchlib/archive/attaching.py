@@ -45,26 +45,7 @@ class Attachment:
 def attach(
     connection: sa.Connection, code: str, name: str, data: bytes, *, at: str, who: str
 ) -> None:
-    """Keep a file with a panel.
-
-    Parameters
-    ----------
-    connection : Connection
-        In a write transaction.
-    code : str
-        The panel.
-    name : str
-        File name, 1 to 120 printable characters without a path.
-    data : bytes
-        At most `MAX_BYTES`.
-    at, who : str
-        For the record.
-
-    Raises
-    ------
-    ArchiveError
-        If the panel is unknown, the name unusable or taken by other bytes, or the file too large.
-    """
+    """Keep a file with a panel."""
     t = schema.attachments
     panel_id = connection.execute(sa.select(_of(code))).scalar()
     plain = name.isprintable() and not set(name) & set('/\\:*?"<>|') and name.strip(" .") == name
@@ -103,20 +84,7 @@ def attach(
 
 
 def attachments_of(connection: sa.Connection, code: str) -> tuple[Attachment, ...]:
-    """Return the files kept with a panel.
-
-    Parameters
-    ----------
-    connection : Connection
-        Open.
-    code : str
-        The panel.
-
-    Returns
-    -------
-    tuple of Attachment
-        In the order attached.
-    """
+    """Return the files kept with a panel."""
     t = schema.attachments
     query = sa.select(t).where(t.c.panel_id == _of(code)).order_by(t.c.id)
     return tuple(
@@ -126,18 +94,7 @@ def attachments_of(connection: sa.Connection, code: str) -> tuple[Attachment, ..
 
 
 def digests(connection: sa.Connection) -> dict[str, dict[str, str]]:
-    """Return the SHA-256 of every file kept with a panel that is in use.
-
-    Parameters
-    ----------
-    connection : Connection
-        Open.
-
-    Returns
-    -------
-    dict of str to dict
-        Code of the panel, and name of the file, to the digest.
-    """
+    """Return the SHA-256 of every file kept with a panel that is in use."""
     p, t = schema.panels, schema.attachments
     query = sa.select(p.c.code, t.c.name, t.c.sha256).join(t, t.c.panel_id == p.c.id)
     found: dict[str, dict[str, str]] = {}

@@ -55,34 +55,12 @@ class Backup:
 
 
 def folder_of(path: Path) -> Path:
-    """Return the folder of an archive's backups.
-
-    Parameters
-    ----------
-    path : Path
-        The archive.
-
-    Returns
-    -------
-    Path
-        Beside it; need not be there.
-    """
+    """Return the folder of an archive's backups."""
     return path.with_name(f"{path.name}-backups")
 
 
 def backups_in(folder: Path) -> tuple[Backup, ...]:
-    """Return the backups in a folder.
-
-    Parameters
-    ----------
-    folder : Path
-        Need not be there.
-
-    Returns
-    -------
-    tuple of Backup
-        The newest first.
-    """
+    """Return the backups in a folder."""
     found = []
     for path in sorted(folder.glob("*.db"), reverse=True):
         if match := _NAME.fullmatch(path.name):
@@ -93,25 +71,7 @@ def backups_in(folder: Path) -> tuple[Backup, ...]:
 
 
 def fresh_place(folder: Path, why: str) -> Path:
-    """Return where the next backup goes, in a folder that is made if need be.
-
-    Parameters
-    ----------
-    folder : Path
-        Of the archive's backups.
-    why : str
-        See `Backup`.
-
-    Returns
-    -------
-    Path
-        Not there yet.
-
-    Raises
-    ------
-    ArchiveError
-        If the folder cannot be made.
-    """
+    """Return where the next backup goes, in a folder that is made if need be."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -129,33 +89,14 @@ def fresh_place(folder: Path, why: str) -> Path:
 
 
 def prune(folder: Path) -> None:
-    """Take away all but the newest backups of a folder.
-
-    Parameters
-    ----------
-    folder : Path
-        Of one archive's backups.
-    """
+    """Take away all but the newest backups of a folder."""
     for old in backups_in(folder)[KEPT:]:
         with contextlib.suppress(OSError):  # what cannot be taken away is left
             old.path.unlink()
 
 
 def copy_file(path: Path, to: Path) -> None:
-    """Copy the file of an archive as it was kept last, whole or not at all.
-
-    Parameters
-    ----------
-    path : Path
-        The archive; others may go on writing to it.
-    to : Path
-        The copy.
-
-    Raises
-    ------
-    MatchlibError
-        If it cannot be read, or the copy cannot be written.
-    """
+    """Copy the file of an archive as it was kept last, whole or not at all."""
     try:
         with (
             written_whole(to) as part,
@@ -170,15 +111,7 @@ def copy_file(path: Path, to: Path) -> None:
 
 
 def copy_if_due(path: Path, folder: Path) -> None:
-    """Copy what an earlier day left, unless that was done; a copy that fails stops nobody.
-
-    Parameters
-    ----------
-    path : Path
-        The archive, before the first change of the day.
-    folder : Path
-        Of its backups.
-    """
+    """Copy what an earlier day left, unless that was done; a copy that fails stops nobody."""
     try:
         changed = path.stat().st_mtime
         log = Path(f"{path}-wal")

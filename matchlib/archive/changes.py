@@ -126,28 +126,7 @@ def record(
     import_id: int | None = None,
     undoes: int | None = None,
 ) -> int:
-    """Write one entry and return its number.
-
-    Parameters
-    ----------
-    connection : Connection
-        In the transaction of the change itself.
-    action : str
-        See `Change`.
-    items : sequence of Entry
-        What changed; at least one.
-    stamp : Stamp
-        Who, when, why.
-    import_id : int, optional
-        The import it came with.
-    undoes : int, optional
-        The entry that it undoes.
-
-    Returns
-    -------
-    int
-        Number of the entry.
-    """
+    """Write one entry and return its number."""
     done = connection.execute(
         schema.history.insert().values(
             import_id=import_id,
@@ -176,18 +155,7 @@ def record(
 
 
 def inserted(done: sa.CursorResult[Any]) -> int:
-    """Return the number that an insert of one row was given.
-
-    Parameters
-    ----------
-    done : CursorResult
-        Of the insert.
-
-    Returns
-    -------
-    int
-        Its primary key.
-    """
+    """Return the number that an insert of one row was given."""
     key = done.inserted_primary_key
     return int(key[0]) if key is not None else 0
 
@@ -195,24 +163,7 @@ def inserted(done: sa.CursorResult[Any]) -> int:
 def read_changes(
     connection: sa.Connection, code: str | None = None, *, why: str = "", label: str
 ) -> tuple[Change, ...]:
-    """Return the history, oldest first.
-
-    Parameters
-    ----------
-    connection : Connection
-        Open.
-    code : str, optional
-        Of one panel; None for all.
-    why : str
-        Only changes whose reason begins so; empty for all.
-    label : str
-        The archive, for errors.
-
-    Returns
-    -------
-    tuple of Change
-        In order of their numbers; of one panel with what touched it alone.
-    """
+    """Return the history, oldest first."""
     h, t, p, i = schema.history, schema.history_items, schema.panels, schema.imports
     n = schema.names
     of_panel = sa.and_(t.c.kind == "panel", p.c.id == t.c.subject)
@@ -249,25 +200,7 @@ def _item(row: Mapping[str, Any]) -> Item:
 
 
 def side_of(entry: Mapping[str, Any], side: str) -> dict[str, Any] | None:
-    """Return one side of an entry of the log.
-
-    Parameters
-    ----------
-    entry : mapping
-        Columns of the item.
-    side : {"before", "after"}
-        Which.
-
-    Returns
-    -------
-    dict or None
-        Fields by name; None where there was nothing.
-
-    Raises
-    ------
-    ArchiveError
-        If it is damaged.
-    """
+    """Return one side of an entry of the log."""
     return whole("", _side, entry[side])
 
 

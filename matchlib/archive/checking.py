@@ -28,18 +28,7 @@ __all__ = ["broken_logs", "check", "content_faults", "is_time"]
 
 
 def check(database: Database) -> tuple[str, ...]:
-    """Return what is wrong with an archive.
-
-    Parameters
-    ----------
-    database : Database
-        Open.
-
-    Returns
-    -------
-    tuple of str
-        In words, each naming the panel or file; empty when all is well.
-    """
+    """Return what is wrong with an archive."""
     try:
         with database.read() as connection:
             wrong = _structure(connection) if database.is_sqlite else []
@@ -57,18 +46,7 @@ def _structure(connection: sa.Connection) -> list[str]:
 
 
 def content_faults(connection: sa.Connection) -> list[str]:
-    """Return what of the content is not as it was written, by every digest and the whole log.
-
-    Parameters
-    ----------
-    connection : Connection
-        Open.
-
-    Returns
-    -------
-    list of str
-        In words; empty when all is well.
-    """
+    """Return what of the content is not as it was written, by every digest and the whole log."""
     p = schema.panels
     codes = {row.id: row.code for row in connection.execute(sa.select(p.c.id, p.c.code))}
     wrong = _panel_faults(connection, codes) + _other_faults(connection, codes)
@@ -134,18 +112,7 @@ def _name(text: str) -> None:
 
 
 def _log_faults(connection: sa.Connection) -> list[str]:
-    """Return where the log does not lead to what is kept, read backwards from it.
-
-    Parameters
-    ----------
-    connection : Connection
-        Open, its tables of panels, names and jobs being whole.
-
-    Returns
-    -------
-    list of str
-        In words; empty when every change could be undone, the last first.
-    """
+    """Return where the log does not lead to what is kept, read backwards from it."""
     h = schema.history
     wrong = [
         f"Change {row.id} of the history is not what was written: a date of {row.at[:40]!r}."
@@ -156,18 +123,7 @@ def _log_faults(connection: sa.Connection) -> list[str]:
 
 
 def broken_logs(connection: sa.Connection) -> dict[tuple[str, int], str]:
-    """Return the things whose log does not lead to what is kept of them.
-
-    Parameters
-    ----------
-    connection : Connection
-        Open.
-
-    Returns
-    -------
-    dict of (str, int) to str
-        Kind and row of each, to what is wrong, in words.
-    """
+    """Return the things whose log does not lead to what is kept of them."""
     t = schema.history_items
     query = sa.select(t).order_by(t.c.kind, t.c.subject, t.c.id.desc())
     rows = connection.execute(query).mappings()
@@ -231,18 +187,7 @@ _STATE: dict[str, Callable[[sa.Connection, int], _State]] = {
 
 
 def is_time(text: str) -> bool:
-    """Whether a text is a time of the history.
-
-    Parameters
-    ----------
-    text : str
-        As kept.
-
-    Returns
-    -------
-    bool
-        True for ISO 8601 with a time zone.
-    """
+    """Whether a text is a time of the history."""
     try:
         return dt.datetime.fromisoformat(text).tzinfo is not None
     except ValueError:

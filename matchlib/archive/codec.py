@@ -34,34 +34,12 @@ _STAGE_FIELD = re.compile(r"stage (\d+) (\w+)")
 
 
 def panel_text(panel: Panel) -> str:
-    """Return a panel as it is stored, without its readings.
-
-    Parameters
-    ----------
-    panel : Panel
-        The panel.
-
-    Returns
-    -------
-    str
-        JSON.
-    """
+    """Return a panel as it is stored, without its readings."""
     return dump(_without_readings(panel))
 
 
 def readings_of(panel: Panel) -> list[StoredReading]:
-    """Return a panel's readings as they are stored.
-
-    Parameters
-    ----------
-    panel : Panel
-        The panel.
-
-    Returns
-    -------
-    list of (int, dict)
-        In order, with the number of the stage.
-    """
+    """Return a panel's readings as they are stored."""
     return [
         (number, to_plain(reading))
         for number, stage in enumerate(panel.stages, 1)
@@ -70,36 +48,12 @@ def readings_of(panel: Panel) -> list[StoredReading]:
 
 
 def panel_of(text: str, readings: Iterable[StoredReading] = ()) -> Panel:
-    """Return the panel of a stored row.
-
-    Parameters
-    ----------
-    text : str
-        As made by `panel_text`.
-    readings : iterable of (int, dict)
-        In order.
-
-    Returns
-    -------
-    Panel
-        Equal to the one that was stored.
-    """
+    """Return the panel of a stored row."""
     return _with_readings(load(text), readings)
 
 
 def fields_of(panel: Panel) -> dict[str, Any]:
-    """Return what the history keeps of a panel, by the names of its fields.
-
-    Parameters
-    ----------
-    panel : Panel
-        The panel.
-
-    Returns
-    -------
-    dict
-        Such as ``stage 1 schedule`` to ``4@6:1``, and ``readings``; what is usual left out.
-    """
+    """Return what the history keeps of a panel, by the names of its fields."""
     plain = _without_readings(panel)
     fields = {k: v for k, v in plain.items() if k != "stages"}
     for number, stage in enumerate(plain["stages"], 1):
@@ -109,18 +63,7 @@ def fields_of(panel: Panel) -> dict[str, Any]:
 
 
 def panel_of_fields(fields: Mapping[str, Any]) -> Panel:
-    """Return the panel of a history's fields.
-
-    Parameters
-    ----------
-    fields : mapping
-        As made by `fields_of`; None for what is left out.
-
-    Returns
-    -------
-    Panel
-        Checked.
-    """
+    """Return the panel of a history's fields."""
     plain: dict[str, Any] = {}
     stages: dict[int, dict[str, Any]] = {}
     for name, value in fields.items():
@@ -137,18 +80,7 @@ def panel_of_fields(fields: Mapping[str, Any]) -> Panel:
 
 
 def reading_digest(plain: Mapping[str, Any]) -> str:
-    """Return the SHA-256 of what a reading says.
-
-    Parameters
-    ----------
-    plain : mapping
-        A reading as plain data; illuminant and observer count for Lab alone.
-
-    Returns
-    -------
-    str
-        64 hexadecimal digits.
-    """
+    """Return the SHA-256 of what a reading says."""
     said = {k: v for k, v in plain.items() if k != "picture"}
     if "reflectance" in said and "viewing" in said:
         said["viewing"] = said["viewing"].get("geometry")
@@ -156,20 +88,7 @@ def reading_digest(plain: Mapping[str, Any]) -> str:
 
 
 def panel_digest(panel: Panel, readings: Iterable[tuple[int, str]]) -> str:
-    """Return the SHA-256 of what a fit can depend on in a panel.
-
-    Parameters
-    ----------
-    panel : Panel
-        Names count without regard to capitals, blends by proportion. Its readings do not count.
-    readings : iterable of (int, str)
-        Stage and digest of each reading, in any order; repeats count.
-
-    Returns
-    -------
-    str
-        64 hexadecimal digits.
-    """
+    """Return the SHA-256 of what a fit can depend on in a panel."""
     stages = []
     for stage in panel.stages:
         recipe = stage.recipe

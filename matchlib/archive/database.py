@@ -61,18 +61,7 @@ class Database:
 
     @contextmanager
     def read(self) -> Iterator[sa.Connection]:
-        """Run the block in one consistent view of the database.
-
-        Yields
-        ------
-        Connection
-            In a transaction that is rolled back at the end.
-
-        Raises
-        ------
-        ArchiveError
-            If the database fails.
-        """
+        """Run the block in one consistent view of the database."""
         with self.guard(), self.engine.connect() as connection:
             if not self.is_sqlite:
                 connection = connection.execution_options(  # noqa: PLW2901  # the same one
@@ -83,18 +72,7 @@ class Database:
 
     @contextmanager
     def write(self) -> Iterator[sa.Connection]:
-        """Run the block in one transaction: all of it is kept, or nothing.
-
-        Yields
-        ------
-        Connection
-            Which no other writer shares until the end.
-
-        Raises
-        ------
-        ArchiveError
-            If the archive is open for reading only, or the database fails.
-        """
+        """Run the block in one transaction: all of it is kept, or nothing."""
         if self.read_only:
             raise ArchiveError(
                 "This archive is open for reading only.",
@@ -116,18 +94,7 @@ class Database:
 
     @contextmanager
     def guard(self) -> Iterator[None]:
-        """Turn the database's own errors into an `ArchiveError`.
-
-        Yields
-        ------
-        None
-            To the block that is guarded.
-
-        Raises
-        ------
-        ArchiveError
-            With the database's trouble in plain words.
-        """
+        """Turn the database's own errors into an `ArchiveError`."""
         try:
             yield
         except exc.IntegrityError as error:
@@ -176,25 +143,7 @@ def _patiently(begin: Callable[[], object], label: str) -> None:
 
 
 def database_of(path_or_url: str | Path, *, read_only: bool) -> Database:
-    """Return the database of a file path or a PostgreSQL address, not yet connected.
-
-    Parameters
-    ----------
-    path_or_url : str or Path
-        ``panels.db``, ``sqlite:///panels.db`` or ``postgresql://user@host/name``.
-    read_only : bool
-        Refuse to write.
-
-    Returns
-    -------
-    Database
-        Ready to be asked.
-
-    Raises
-    ------
-    ArchiveError
-        If the address is of another kind, or PostgreSQL support is not installed.
-    """
+    """Return the database of a file path or a PostgreSQL address, not yet connected."""
     text = str(path_or_url)
     if "://" not in text:
         return _sqlite(Path(text), read_only=read_only)

@@ -41,20 +41,7 @@ def export_table(archive: Archive, path: str | Path, *, customers: bool = True) 
 
 
 def write_panels(panels: tuple[Panel, ...], *, customers: bool) -> Iterator[tuple[str, bytes]]:
-    """Yield the files for other programs that a bundle holds.
-
-    Parameters
-    ----------
-    panels : tuple of Panel
-        Those not deleted.
-    customers : bool
-        Whether customers' names go with it.
-
-    Yields
-    ------
-    tuple of (str, bytes)
-        Name and content: a table as CSV, and the readings as CGATS text (ISO 28178).
-    """
+    """Yield the files for other programs that a bundle holds."""
     shown = _open_to_all(panels, customers)
     with tempfile.TemporaryDirectory() as folder:
         table = Path(folder, "panels.csv")

@@ -11,40 +11,12 @@ __all__ = ["ignored_in", "set_ignored"]
 
 
 def ignored_in(connection: sa.Connection) -> frozenset[str]:
-    """Return what the findings set aside are known by.
-
-    Parameters
-    ----------
-    connection : Connection
-        Open.
-
-    Returns
-    -------
-    frozenset of str
-        As given to `set_ignored`.
-    """
+    """Return what the findings set aside are known by."""
     return frozenset(connection.execute(sa.select(schema.ignored.c.key)).scalars())
 
 
 def set_ignored(connection: sa.Connection, key: str, ignored: bool, stamp: Stamp) -> list[Entry]:
-    """Set a finding aside, or let it be shown again.
-
-    Parameters
-    ----------
-    connection : Connection
-        In a write transaction.
-    key : str
-        What it is known by, at most 400 characters.
-    ignored : bool
-        Aside, or shown.
-    stamp : Stamp
-        For the record.
-
-    Returns
-    -------
-    list of Entry
-        For the log; empty where it is so already.
-    """
+    """Set a finding aside, or let it be shown again."""
     i = schema.ignored
     there = connection.execute(sa.select(i.c.key).where(i.c.key == key)).first() is not None
     if there == ignored:

@@ -36,19 +36,7 @@ _COLUMNS = (
 
 
 def frame_of(panels: Iterable[Panel]) -> pd.DataFrame:
-    """Return one row a reading.
-
-    Parameters
-    ----------
-    panels : iterable of Panel
-        Those without a reading give no row.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Texts empty where there is nothing; ``date`` as datetime; ``L``, ``a``, ``b``, then
-        reflectances [-] in a column a wavelength [nm], NaN where a reading has none.
-    """
+    """Return one row a reading."""
     rows: list[tuple[Any, ...]] = []
     labs: list[tuple[float, ...]] = []
     spectra: list[dict[float, float]] = []

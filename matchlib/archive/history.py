@@ -39,26 +39,7 @@ def amend(
     *,
     action: str = "amended",
 ) -> int | None:
-    """Change a panel and keep what it was.
-
-    Parameters
-    ----------
-    connection : Connection
-        In a write transaction.
-    code : str
-        The panel.
-    change : callable
-        Takes the panel and returns it changed, its code apart.
-    stamp : Stamp
-        For the history.
-    action : str
-        What was done, for the history.
-
-    Returns
-    -------
-    int or None
-        Number of the change; None if nothing differs.
-    """
+    """Change a panel and keep what it was."""
     there = panel_kept(connection, code)
     wanted = names.spell(connection, [change(there.panel)])[0]
     items = write(connection, [(there, fields_of(wanted))])
@@ -66,24 +47,7 @@ def amend(
 
 
 def set_deleted(connection: sa.Connection, code: str, deleted: bool, stamp: Stamp) -> int | None:
-    """Put a panel aside, or take it back.
-
-    Parameters
-    ----------
-    connection : Connection
-        In a write transaction.
-    code : str
-        The panel.
-    deleted : bool
-        Aside, or back.
-    stamp : Stamp
-        For the history.
-
-    Returns
-    -------
-    int or None
-        Number of the change; None if it was so already.
-    """
+    """Put a panel aside, or take it back."""
     there = panel_kept(connection, code)
     items = write(connection, [(there, {**there.fields, "deleted": deleted})])
     action = "deleted" if deleted else "restored"
@@ -91,29 +55,7 @@ def set_deleted(connection: sa.Connection, code: str, deleted: bool, stamp: Stam
 
 
 def undo_removal(connection: sa.Connection, code: str, what: str, stamp: Stamp) -> int:
-    """Take back the stage or reading of a panel that was removed last.
-
-    Parameters
-    ----------
-    connection : Connection
-        In a write transaction.
-    code : str
-        The panel.
-    what : str
-        Of `REMOVED`.
-    stamp : Stamp
-        For the history.
-
-    Returns
-    -------
-    int
-        Number of the undoing.
-
-    Raises
-    ------
-    ArchiveError
-        If none was removed that is not back already, or the panel was changed since.
-    """
+    """Take back the stage or reading of a panel that was removed last."""
     h, t = schema.history, schema.history_items
     row = panel_kept(connection, code).row
     query = sa.select(h.c.id, h.c.action, h.c.undoes).join(t, t.c.change_id == h.c.id)
@@ -134,25 +76,7 @@ def undo_removal(connection: sa.Connection, code: str, what: str, stamp: Stamp) 
 
 
 def changes_from(connection: sa.Connection, first: int, last: int) -> list[int]:
-    """Return the numbers of the changes of a range.
-
-    Parameters
-    ----------
-    connection : Connection
-        Open.
-    first, last : int
-        Numbers of the two ends, which must be there.
-
-    Returns
-    -------
-    list of int
-        In order.
-
-    Raises
-    ------
-    ArchiveError
-        If there is no such change.
-    """
+    """Return the numbers of the changes of a range."""
     h = schema.history
     ends = {first, last}
     there = [n for n in ends if 0 < n <= _LAST]
@@ -168,27 +92,7 @@ def changes_from(connection: sa.Connection, first: int, last: int) -> list[int]:
 
 
 def undo(connection: sa.Connection, numbers: Sequence[int], stamp: Stamp) -> list[int]:
-    """Undo changes, the last first, each by a change of its own.
-
-    Parameters
-    ----------
-    connection : Connection
-        In a write transaction.
-    numbers : sequence of int
-        The changes' numbers, as `changes_from` found them.
-    stamp : Stamp
-        For the history.
-
-    Returns
-    -------
-    list of int
-        Numbers of the undoings, in the order of the changes undone.
-
-    Raises
-    ------
-    ArchiveError
-        If what one touched has been changed since in the same fields.
-    """
+    """Undo changes, the last first, each by a change of its own."""
     t = schema.history_items
     done = []
     for number in sorted(set(numbers), reverse=True):

@@ -21,27 +21,7 @@ __all__ = ["all_of", "begin", "check_free", "fields_of", "job_of", "jobs_of", "k
 
 
 def job_of(connection: sa.Connection, number: int, *, label: str) -> Job:
-    """Return a job.
-
-    Parameters
-    ----------
-    connection : Connection
-        Open.
-    number : int
-        Its number.
-    label : str
-        The archive, for errors.
-
-    Returns
-    -------
-    Job
-        As kept last.
-
-    Raises
-    ------
-    ArchiveError
-        If there is none of this number.
-    """
+    """Return a job."""
     j = schema.jobs
     row = connection.execute(sa.select(j).where(j.c.number == number)).mappings().first()
     if row is None:
@@ -57,24 +37,7 @@ def job_of(connection: sa.Connection, number: int, *, label: str) -> Job:
 def jobs_of(
     connection: sa.Connection, *, customer: str | None, done: bool | None, label: str
 ) -> tuple[Job, ...]:
-    """Return jobs, the newest first.
-
-    Parameters
-    ----------
-    connection : Connection
-        Open.
-    customer : str, optional
-        Part of the customer's name, in any capitals; None for all.
-    done : bool, optional
-        Only those that are done, or only those that are not; None for both.
-    label : str
-        The archive, for errors.
-
-    Returns
-    -------
-    tuple of Job
-        By number, the newest first.
-    """
+    """Return jobs, the newest first."""
     j = schema.jobs
     query = sa.select(j).order_by(j.c.number.desc())
     if customer is not None:
@@ -85,45 +48,12 @@ def jobs_of(
 
 
 def all_of(connection: sa.Connection) -> tuple[Job, ...]:
-    """Return every job, the newest first.
-
-    Parameters
-    ----------
-    connection : Connection
-        Open.
-
-    Returns
-    -------
-    tuple of Job
-        By number, the newest first.
-    """
+    """Return every job, the newest first."""
     return jobs_of(connection, customer=None, done=None, label="")
 
 
 def keep(connection: sa.Connection, job: Job, stamp: Stamp, *, label: str) -> Job:
-    """Keep a new job, or a job as it was changed.
-
-    Parameters
-    ----------
-    connection : Connection
-        In a write transaction.
-    job : Job
-        Number 0 for a new one.
-    stamp : Stamp
-        For the history.
-    label : str
-        The archive, for errors.
-
-    Returns
-    -------
-    Job
-        With its number and version.
-
-    Raises
-    ------
-    ArchiveError
-        If it was changed by someone else since it was read, or names a panel that is not there.
-    """
+    """Keep a new job, or a job as it was changed."""
     p = schema.panels
     known = sa.select(p.c.code).where(p.c.code.in_(job.panels), p.c.deleted == sa.false())
     missing = set(job.panels) - set(connection.execute(known).scalars())
@@ -154,22 +84,7 @@ def keep(connection: sa.Connection, job: Job, stamp: Stamp, *, label: str) -> Jo
 
 
 def begin(connection: sa.Connection, job: Job, stamp: Stamp) -> tuple[int, Entry]:
-    """Insert a new job.
-
-    Parameters
-    ----------
-    connection : Connection
-        In a write transaction.
-    job : Job
-        Its number, 0 for the next, and its version as it was before, 0 for none.
-    stamp : Stamp
-        When.
-
-    Returns
-    -------
-    tuple of (int, tuple)
-        Its number, and the item for the log.
-    """
+    """Insert a new job."""
     own = {"number": job.number} if job.number else {}
     done = connection.execute(schema.jobs.insert().values({**_row(job, stamp), **own}))
     number = inserted(done)
@@ -177,20 +92,7 @@ def begin(connection: sa.Connection, job: Job, stamp: Stamp) -> tuple[int, Entry
 
 
 def check_free(connection: sa.Connection, codes: Collection[str]) -> None:
-    """Refuse that a panel goes on which a job rests.
-
-    Parameters
-    ----------
-    connection : Connection
-        Open.
-    codes : collection of str
-        The panels that are to go.
-
-    Raises
-    ------
-    ArchiveError
-        If a job names one of them.
-    """
+    """Refuse that a panel goes on which a job rests."""
     for job in all_of(connection) if codes else ():
         own = {*job.panels, *([job.plan.on] if job.plan else [])} & set(codes)
         if own:
@@ -209,24 +111,7 @@ def rewrite(
     *,
     number: int = 0,
 ) -> Entry | None:
-    """Write a job over what it was.
-
-    Parameters
-    ----------
-    connection : Connection
-        In a write transaction.
-    there, wanted : Job, optional
-        As it is and as it is to be; None for one whose beginning is undone.
-    stamp : Stamp
-        When.
-    number : int
-        Its number; that of the job as it is by default.
-
-    Returns
-    -------
-    tuple or None
-        The item for the log; None where nothing differs.
-    """
+    """Write a job over what it was."""
     old = {} if there is None else fields_of(there)
     new = {} if wanted is None else fields_of(wanted)
     names = sorted(k for k in {*old, *new} if old.get(k) != new.get(k))
@@ -249,18 +134,7 @@ def rewrite(
 
 
 def fields_of(job: Job) -> dict[str, Any]:
-    """Return what the log keeps of a job, by the names of its fields.
-
-    Parameters
-    ----------
-    job : Job
-        The job.
-
-    Returns
-    -------
-    dict
-        Plain data; its number and version apart.
-    """
+    """Return what the log keeps of a job, by the names of its fields."""
     plain = to_plain(replace(job, number=0, version=0))
     # Through JSON, as what is stored has gone: tuples are lists there.
     fields: dict[str, Any] = json.loads(dump(plain))

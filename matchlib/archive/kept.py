@@ -50,20 +50,7 @@ class Kept:
 
 
 def kept(connection: sa.Connection, codes: Iterable[str]) -> dict[str, Kept]:
-    """Return panels by code: the one in use, or where there is none the last removed.
-
-    Parameters
-    ----------
-    connection : Connection
-        In a write transaction, which holds them until it ends.
-    codes : iterable of str
-        Those looked for.
-
-    Returns
-    -------
-    dict
-        Code to what is kept; nothing for one that never was.
-    """
+    """Return panels by code: the one in use, or where there is none the last removed."""
     p = schema.panels
     found: dict[str, Kept] = {}
     for some in chunked(dict.fromkeys(codes)):
@@ -75,25 +62,7 @@ def kept(connection: sa.Connection, codes: Iterable[str]) -> dict[str, Kept]:
 
 
 def panel_kept(connection: sa.Connection, code: str) -> Kept:
-    """Return one panel as it is kept.
-
-    Parameters
-    ----------
-    connection : Connection
-        In a write transaction.
-    code : str
-        The panel; of those removed the last, where none of this code is left.
-
-    Returns
-    -------
-    Kept
-        Held until the transaction ends.
-
-    Raises
-    ------
-    ArchiveError
-        If there is no such panel.
-    """
+    """Return one panel as it is kept."""
     found = kept(connection, [code])
     if not found:
         raise ArchiveError(
@@ -105,20 +74,7 @@ def panel_kept(connection: sa.Connection, code: str) -> Kept:
 
 
 def kept_in(connection: sa.Connection, where: sa.ColumnElement[bool]) -> list[Kept]:
-    """Return panels as they are kept.
-
-    Parameters
-    ----------
-    connection : Connection
-        Open.
-    where : ColumnElement
-        Which panels.
-
-    Returns
-    -------
-    list of Kept
-        In the order they came.
-    """
+    """Return panels as they are kept."""
     p, r = schema.panels, schema.readings
     readings: dict[int, list[StoredReading]] = {}
     query = sa.select(r.c.panel_id, r.c.stage, r.c.data).join(p, p.c.id == r.c.panel_id)
@@ -140,15 +96,7 @@ def _kept(row: sa.Row[Any], readings: list[StoredReading]) -> Kept:
 def insert_readings(
     connection: sa.Connection, rows: Iterable[tuple[int, int, StoredReading]]
 ) -> None:
-    """Insert the readings of panels that have none.
-
-    Parameters
-    ----------
-    connection : Connection
-        In a write transaction.
-    rows : iterable of (int, int, (int, dict))
-        Panel row, import row and reading.
-    """
+    """Insert the readings of panels that have none."""
     seen: Counter[tuple[int, int, str]] = Counter()
     values = []
     for panel_id, import_id, (stage, reading) in rows:
@@ -167,22 +115,7 @@ def write(
     *,
     import_id: int | None = None,
 ) -> list[Entry]:
-    """Make panels what their fields say, and return what that changed.
-
-    Parameters
-    ----------
-    connection : Connection
-        In a write transaction.
-    wanted : iterable of (Kept, mapping)
-        Each panel as it is, and all of its fields as they are to be.
-    import_id : int, optional
-        The import that readings come with; the panel's own if None.
-
-    Returns
-    -------
-    list of Entry
-        For `record`; nothing for a panel that differs in nothing.
-    """
+    """Make panels what their fields say, and return what that changed."""
     p, r = schema.panels, schema.readings
     items: list[Entry] = []
     rows, emptied, readings = [], [], []

@@ -48,13 +48,7 @@ class Met:
         return "; ".join((*self.differing, *self.other))
 
     def replaced(self) -> Panel:
-        """Return the known one with all that the other says in its place.
-
-        Returns
-        -------
-        Panel
-            With the readings of both where they are of other days, states or instruments.
-        """
+        """Return the known one with all that the other says in its place."""
         stages = []
         for old, new in zip(self.there.stages, self.given.stages, strict=False):
             kinds = {_kind(r) for r in new.readings}
@@ -68,23 +62,7 @@ class Met:
 
 
 def meet(there: Panel, given: Panel, *, strict: bool, repeats: bool = False) -> Met:
-    """Compare a known panel with another of its code.
-
-    Parameters
-    ----------
-    there, given : Panel
-        The known one, and the other.
-    strict : bool
-        Whether other readings of one kind, and other words on the back, differ too; if not, such
-        readings are repeats and such words are left as known.
-    repeats : bool
-        Whether the same values once more are another reading.
-
-    Returns
-    -------
-    Met
-        What came of it.
-    """
+    """Compare a known panel with another of its code."""
     stages: list[Stage] = []
     differing: list[str] = []
     other: list[str] = []
@@ -118,18 +96,7 @@ def meet(there: Panel, given: Panel, *, strict: bool, repeats: bool = False) -> 
 
 
 def one_card(there: Panel, given: Panel) -> bool:
-    """Whether two panels of one code are one card by what they say: they share a reading.
-
-    Parameters
-    ----------
-    there, given : Panel
-        The two.
-
-    Returns
-    -------
-    bool
-        True for two without readings that say the same, too.
-    """
+    """Whether two panels of one code are one card by what they say: they share a reading."""
     shared = any(
         {*map(_digest, old.readings)} & {*map(_digest, new.readings)}
         for old, new in zip(there.stages, given.stages, strict=False)

@@ -29,20 +29,7 @@ __all__ = ["fields_of", "name_of", "names_of", "respelled", "rewrite", "spell"]
 
 
 def names_of(connection: sa.Connection, kind: str | None = None) -> dict[int, Name]:
-    """Return names by their row, in the order first seen.
-
-    Parameters
-    ----------
-    connection : Connection
-        Open.
-    kind : str, optional
-        One of `matchlib.domain.NAME_KINDS`; None for all.
-
-    Returns
-    -------
-    dict
-        Row to name.
-    """
+    """Return names by their row, in the order first seen."""
     n = schema.names
     query = sa.select(n.c.id, n.c.data).order_by(n.c.id)
     if kind is not None:
@@ -52,35 +39,13 @@ def names_of(connection: sa.Connection, kind: str | None = None) -> dict[int, Na
 
 
 def fields_of(name: Name | None) -> dict[str, Any]:
-    """Return what the log keeps of a name.
-
-    Parameters
-    ----------
-    name : Name, optional
-        None for one that was joined to another.
-
-    Returns
-    -------
-    dict
-        By field; empty for none.
-    """
+    """Return what the log keeps of a name."""
     fields: dict[str, Any] = {} if name is None else load(dump(to_plain(name)))
     return fields
 
 
 def name_of(fields: Mapping[str, Any]) -> Name | None:
-    """Return the name of the log's fields.
-
-    Parameters
-    ----------
-    fields : mapping
-        As `fields_of` gave them, None for what is left out.
-
-    Returns
-    -------
-    Name or None
-        None for no fields.
-    """
+    """Return the name of the log's fields."""
     plain = {k: v for k, v in fields.items() if v is not None}
     return from_plain(Name, plain) if plain else None
 
@@ -88,28 +53,7 @@ def name_of(fields: Mapping[str, Any]) -> Name | None:
 def rewrite(
     connection: sa.Connection, there: Mapping[int, Name], wanted: Mapping[int, Name | None]
 ) -> list[Entry]:
-    """Write names over what they were.
-
-    Parameters
-    ----------
-    connection : Connection
-        In a write transaction.
-    there : mapping
-        Every name by its row, as it is.
-    wanted : mapping
-        Those that change, as they are to be; None for one that is joined to another. Its row
-        stays, so that it can come back.
-
-    Returns
-    -------
-    list of Entry
-        For the log.
-
-    Raises
-    ------
-    ArchiveError
-        If two names would have one spelling.
-    """
+    """Write names over what they were."""
     taken: dict[tuple[str, str], str] = {}
     for name in filter(None, {**there, **wanted}.values()):
         for key in name.keys:
@@ -137,20 +81,7 @@ def _name(text: str) -> Name | None:
 
 
 def spell(connection: sa.Connection, panels: Iterable[Panel]) -> list[Panel]:
-    """Return panels with every name as the archive shows it, new names noted.
-
-    Parameters
-    ----------
-    connection : Connection
-        In a write transaction.
-    panels : iterable of Panel
-        As written in the file.
-
-    Returns
-    -------
-    list of Panel
-        With names that are joined to another under that one.
-    """
+    """Return panels with every name as the archive shows it, new names noted."""
     known = {(n.kind, key): n.name for n in names_of(connection).values() for key in n.keys}
     news: list[Name] = []
 
@@ -173,25 +104,7 @@ def spell(connection: sa.Connection, panels: Iterable[Panel]) -> list[Panel]:
 
 
 def respelled(panels: Iterable[Panel], say: Callable[[str, str], str]) -> list[Panel]:
-    """Return panels with every name as it is to be said.
-
-    Parameters
-    ----------
-    panels : iterable of Panel
-        As written.
-    say : callable
-        Takes kind and name, returns the name.
-
-    Returns
-    -------
-    list of Panel
-        In order.
-
-    Raises
-    ------
-    DomainError
-        If two parts of a blend came to one name.
-    """
+    """Return panels with every name as it is to be said."""
     spelled: dict[object, Recipe] = {}
 
     def recipe_of(recipe: Recipe) -> Recipe:

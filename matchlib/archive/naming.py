@@ -253,20 +253,7 @@ def _in_jobs(
 
 
 def said_job(job: Job, say: Callable[[str, str], str]) -> Job:
-    """Return a job with every name as it is to be said.
-
-    Parameters
-    ----------
-    job : Job
-        As it is.
-    say : callable
-        Takes kind and name, returns the name.
-
-    Returns
-    -------
-    Job
-        With the names of its plan and limits so.
-    """
+    """Return a job with every name as it is to be said."""
     if job.plan is not None:
         (card,) = respelled([Panel.of("plan", job.plan.recipe)], say)
         job = replace(job, plan=replace(job.plan, recipe=card.recipe))

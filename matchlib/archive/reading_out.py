@@ -38,27 +38,7 @@ _T = TypeVar("_T")
 def panels_in(
     connection: sa.Connection, where: sa.ColumnElement[bool], *, label: str
 ) -> tuple[Panel, ...]:
-    """Return panels with their readings.
-
-    Parameters
-    ----------
-    connection : Connection
-        Open.
-    where : ColumnElement
-        Which panels.
-    label : str
-        The archive, for errors.
-
-    Returns
-    -------
-    tuple of Panel
-        In the order they came.
-
-    Raises
-    ------
-    ArchiveError
-        If a stored row is no possible panel.
-    """
+    """Return panels with their readings."""
     p, r = schema.panels, schema.readings
     rows = connection.execute(sa.select(p.c.id, p.c.data).where(where).order_by(p.c.id)).all()
     found = connection.execute(
@@ -74,20 +54,7 @@ def panels_in(
 
 
 def hash_in(connection: sa.Connection, without: Collection[str] = ()) -> str:
-    """Return one digest of all panels that are not deleted.
-
-    Parameters
-    ----------
-    connection : Connection
-        Open.
-    without : collection of str
-        Codes of panels that do not count.
-
-    Returns
-    -------
-    str
-        SHA-256 over the panels' digests in sorted order.
-    """
+    """Return one digest of all panels that are not deleted."""
     p = schema.panels
     query = sa.select(p.c.code, p.c.digest).where(p.c.deleted == sa.false())
     digests = sorted(digest for code, digest in connection.execute(query) if code not in without)
@@ -95,45 +62,14 @@ def hash_in(connection: sa.Connection, without: Collection[str] = ()) -> str:
 
 
 def chunked(values: Iterable[_T]) -> Iterator[list[_T]]:
-    """Yield values a few hundred at a time, for databases limit the parameters of a query.
-
-    Parameters
-    ----------
-    values : iterable
-        Any number.
-
-    Yields
-    ------
-    list
-        At least one of them, in order.
-    """
+    """Yield values a few hundred at a time, for databases limit the parameters of a query."""
     left = iter(values)
     while some := list(islice(left, _CHUNK)):
         yield some
 
 
 def whole(label: str, build: Callable[_P, _T], *args: _P.args, **kwargs: _P.kwargs) -> _T:
-    """Build a value from stored columns, or say that the archive is damaged.
-
-    Parameters
-    ----------
-    label : str
-        The archive, for the error.
-    build : callable
-        What builds it.
-    *args, **kwargs : object
-        Its arguments.
-
-    Returns
-    -------
-    object
-        What was built.
-
-    Raises
-    ------
-    ArchiveError
-        If the columns make no such value.
-    """
+    """Build a value from stored columns, or say that the archive is damaged."""
     try:
         return build(*args, **kwargs)
     except DAMAGE as error:

@@ -56,15 +56,7 @@ def rows_of(connection: sa.Connection, table: sa.Table) -> Iterator[dict[str, An
 
 
 def fill(connection: sa.Connection, rows: Callable[[sa.Table], Iterable[dict[str, Any]]]) -> None:
-    """Put other rows in the place of all that an archive holds.
-
-    Parameters
-    ----------
-    connection : Connection
-        In a write transaction.
-    rows : callable
-        Returns the rows of a table, with their numbers.
-    """
+    """Put other rows in the place of all that an archive holds."""
     for table in reversed(TABLES):
         connection.execute(table.delete())
     for table in TABLES:

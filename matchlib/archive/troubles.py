@@ -107,22 +107,7 @@ _POSTGRES = (
 
 
 def words_of(message: str, label: str, *, sqlite: bool) -> ArchiveError:
-    """Return the error for a message of the database.
-
-    Parameters
-    ----------
-    message : str
-        The database's own.
-    label : str
-        File or address.
-    sqlite : bool
-        Which database said it.
-
-    Returns
-    -------
-    ArchiveError
-        Ready to be raised.
-    """
+    """Return the error for a message of the database."""
     line = " ".join(message.split())[:300]
     for marks, problem, remedy in _SQLITE if sqlite else _POSTGRES:
         if any(mark in line.casefold() for mark in marks):
@@ -137,18 +122,7 @@ def words_of(message: str, label: str, *, sqlite: bool) -> ArchiveError:
 
 
 def check_kind(path: Path) -> None:
-    """Refuse a folder, and a device: it may have no end, and a pipe is waited on for ever.
-
-    Parameters
-    ----------
-    path : Path
-        What is there.
-
-    Raises
-    ------
-    ArchiveError
-        If it is no file.
-    """
+    """Refuse a folder, and a device: it may have no end, and a pipe is waited on for ever."""
     if path.is_dir():
         raise ArchiveError(
             "This is a folder, not an archive.",
@@ -164,21 +138,7 @@ def check_kind(path: Path) -> None:
 
 
 def check_file(path: Path, *, read_only: bool) -> None:
-    """Refuse a file that cannot be a whole archive, by its first page and size alone.
-
-    Parameters
-    ----------
-    path : Path
-        An existing file.
-    read_only : bool
-        Whether it will be read only.
-
-    Raises
-    ------
-    ArchiveError
-        If it is a folder or a device, empty, no SQLite database, cut short, or in a folder that
-        cannot be written though writing is wanted.
-    """
+    """Refuse a file that cannot be a whole archive, by its first page and size alone."""
     where = str(path)
     check_kind(path)
     try:

@@ -19,20 +19,7 @@ __all__ = ["ensure_current", "find", "migrate", "version_of"]
 
 
 def find(database: Database, *, create: bool) -> None:
-    """Make sure that there is an archive of the newest version.
-
-    Parameters
-    ----------
-    database : Database
-        Not yet used.
-    create : bool
-        Make an empty archive if there is none.
-
-    Raises
-    ------
-    ArchiveError
-        If there is none, or it is damaged or something else.
-    """
+    """Make sure that there is an archive of the newest version."""
     path = database.path
     if path is not None and not _there(path):
         if not create:
@@ -103,25 +90,7 @@ def _create(database: Database) -> None:
 
 
 def version_of(connection: sa.Connection, label: str) -> str | None:
-    """Return the schema version of a database, None if there is no archive in it.
-
-    Parameters
-    ----------
-    connection : Connection
-        Open.
-    label : str
-        File or address, for the error.
-
-    Returns
-    -------
-    str or None
-        One of `schema.VERSIONS`.
-
-    Raises
-    ------
-    ArchiveError
-        If it holds something else, or was made by a newer version of this tool.
-    """
+    """Return the schema version of a database, None if there is no archive in it."""
     tables = set(sa.inspect(connection).get_table_names())
     if not tables & {schema.version.name, schema.panels.name}:
         if tables and connection.dialect.name == "sqlite":
@@ -142,18 +111,7 @@ def version_of(connection: sa.Connection, label: str) -> str | None:
 
 
 def ensure_current(database: Database) -> None:
-    """Check the archive's version and migrate an earlier one, after a backup copy.
-
-    Parameters
-    ----------
-    database : Database
-        Existing.
-
-    Raises
-    ------
-    ArchiveError
-        If there is no archive, a newer one, or an earlier one that is open for reading only.
-    """
+    """Check the archive's version and migrate an earlier one, after a backup copy."""
     with database.read() as connection:
         found = version_of(connection, database.label)
     if found == schema.HEAD:
@@ -176,22 +134,7 @@ def ensure_current(database: Database) -> None:
 
 
 def migrate(database: Database, found: str, *, to: str = schema.HEAD) -> Path | None:
-    """Bring an earlier archive to a version, in one transaction.
-
-    Parameters
-    ----------
-    database : Database
-        Of an earlier version.
-    found : str
-        Its version, for the backup's name.
-    to : str
-        The version wanted.
-
-    Returns
-    -------
-    Path or None
-        The backup copy made first; None on PostgreSQL, whose backups are its keeper's.
-    """
+    """Bring an earlier archive to a version, in one transaction."""
     backup = None
     if database.path is not None:
         folder = folder_of(database.path)

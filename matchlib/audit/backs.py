@@ -214,18 +214,7 @@ def judge(left: Read, shelf: Shelf, *, step: Step | None = None) -> list[Verdict
 
 
 def finding_of(verdict: Verdict) -> Finding | None:
-    """Say a verdict in words.
-
-    Parameters
-    ----------
-    verdict : Verdict
-        Of one panel.
-
-    Returns
-    -------
-    Finding or None
-        None where nothing else was thought of.
-    """
+    """Say a verdict in words."""
     best = verdict.best
     if best is None:
         return None

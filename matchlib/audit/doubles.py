@@ -34,18 +34,7 @@ MOST_OF_A_RECIPE = 60
 
 
 def same_code_twice(panels: Sequence[Panel]) -> Iterator[Finding]:
-    """Find codes that stand for more than one panel.
-
-    Parameters
-    ----------
-    panels : sequence of Panel
-        As imported; an archive does not let this happen.
-
-    Yields
-    ------
-    Finding
-        A code each.
-    """
+    """Find codes that stand for more than one panel."""
     by_code: dict[str, list[Panel]] = defaultdict(list)
     for panel in panels:
         by_code[panel.code].append(panel)
@@ -65,22 +54,7 @@ def same_code_twice(panels: Sequence[Panel]) -> Iterator[Finding]:
 def same_panel_twice(
     left: LeftOut, *, likely: float, step: Step | None = None
 ) -> Iterator[Finding]:
-    """Find panels that were entered under several codes.
-
-    Parameters
-    ----------
-    left : LeftOut
-        Panels with their readings and spreads.
-    likely : float
-        Least probability of a finding [-].
-    step : callable, optional
-        Called with the share done between pieces of work; what it raises ends it.
-
-    Yields
-    ------
-    Finding
-        One for all codes that seem to stand for one panel.
-    """
+    """Find panels that were entered under several codes."""
     from scipy.sparse.csgraph import connected_components  # slow, and few ask
 
     exact: dict[Reading, list[int]] = defaultdict(list)
@@ -162,18 +136,7 @@ def _likelihood(miss: Array, covariance: Array) -> float:
 
 
 def disagreeing_readings(panels: Sequence[Panel]) -> Iterator[Finding]:
-    """Find panels whose repeat readings are further apart than the archive's usually are.
-
-    Parameters
-    ----------
-    panels : sequence of Panel
-        The archive.
-
-    Yields
-    ------
-    Finding
-        A panel each, where there are at least 8 panels with repeats to compare with.
-    """
+    """Find panels whose repeat readings are further apart than the archive's usually are."""
     spans: dict[str, list[tuple[float, Panel]]] = defaultdict(list)
     for panel in panels:
         by_view = defaultdict(list)

@@ -34,21 +34,7 @@ FEWEST = 4
 def film_of(left: LeftOut, keep: NDArray[np.bool_]) -> tuple[Array, Array, NDArray[np.intp]]:
     """Return how much more film each panel has than its recipe says.
 
-    Parameters
-    ----------
-    left : LeftOut
-        Panels against the fit without them.
-    keep : ndarray of bool, shape (m,)
-        Panels that are believed.
-
-    Returns
-    -------
-    film : ndarray, shape (n,)
-        Log film over the law's [-].
-    variance : ndarray, shape (n,)
-        Of it, by all that is uncertain.
-    rows : ndarray of int, shape (n,)
-        Which panels: those with coats, and whose film can be told to 20 %.
+    Shapes: film (n,), variance (n,), rows (n,).
     """
     solved = np.linalg.solve(left.covariance * left.scale, left.film[:, :, None])[:, :, 0]
     precision = np.sum(left.film * solved, axis=1)
@@ -64,20 +50,7 @@ def film_of(left: LeftOut, keep: NDArray[np.bool_]) -> tuple[Array, Array, NDArr
 
 
 def drifts(left: LeftOut, keep: NDArray[np.bool_]) -> Iterator[Finding]:
-    """Find what film depends on and should not.
-
-    Parameters
-    ----------
-    left : LeftOut
-        Panels against the fit without them.
-    keep : ndarray of bool, shape (m,)
-        Panels that are believed.
-
-    Yields
-    ------
-    Finding
-        One for each thing looked at, likely or not.
-    """
+    """Find what film depends on and should not."""
     film, variance, rows = film_of(left, keep)
     if len(rows) < 2 * FEWEST:
         return

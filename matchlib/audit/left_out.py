@@ -102,34 +102,13 @@ class LeftOut:
         return np.asarray(np.sum(self.miss * solved, axis=1) / self.scale, float)
 
     def likelihood(self, *, wider: float = 1.0) -> Array:
-        """Return the log-likelihood of each reading under its recipe as written.
-
-        Parameters
-        ----------
-        wider : float
-            Factor on the standard deviations.
-
-        Returns
-        -------
-        ndarray, shape (m,)
-            [nat].
-        """
+        """Return the log-likelihood of each reading under its recipe as written; shape (m,)."""
         return _normal(self.miss, self.covariance * self.scale * wider**2)
 
     def had_it_read(self, which: NDArray[np.intp], lab: Array) -> Array:
         """Return the log-likelihood of other readings under the recipes as written.
 
-        Parameters
-        ----------
-        which : ndarray of int, shape (n,)
-            Panels.
-        lab : ndarray, shape (n, 3)
-            As many readings, in place of the panels' own.
-
-        Returns
-        -------
-        ndarray, shape (n,)
-            [nat].
+        Shapes: (n,).
         """
         miss = self.miss[which] + lab - self.lab[which]
         return _normal(miss, self.covariance[which] * self.scale)
@@ -141,22 +120,7 @@ class LeftOut:
         *,
         step: Step | None = None,
     ) -> Array:
-        """Return the log-likelihood of panels' readings under other recipes.
-
-        Parameters
-        ----------
-        which : ndarray of int, shape (n,)
-            Panels.
-        recipes : sequence of Recipe
-            As many.
-        step : callable, optional
-            Called with the share done between blocks; what it raises ends the work.
-
-        Returns
-        -------
-        ndarray, shape (n,)
-            [nat], each with its panel left out of the fit.
-        """
+        """Return the log-likelihood of panels' readings under other recipes; shape (n,)."""
         result = np.empty(len(recipes))
         sigma = self.model.fitted_.covariance
         told = part_of(step)
@@ -194,27 +158,7 @@ def _read(panel: Panel) -> tuple[Viewing, str, Array]:
 def leave_out(
     model: FilmPredictor, panels: Sequence[Panel], *, step: Step | None = None
 ) -> LeftOut:
-    """Compare every panel with the fit without it.
-
-    Parameters
-    ----------
-    model : FilmPredictor
-        Fitted to these panels, by their codes.
-    panels : sequence of Panel
-        Those without readings are left aside.
-    step : callable, optional
-        Called with the share done between pieces of work; what it raises ends it.
-
-    Returns
-    -------
-    LeftOut
-        m panels.
-
-    Raises
-    ------
-    FitError
-        If none was read.
-    """
+    """Compare every panel with the fit without it."""
     read = [p for p in panels if p.readings]
     if not read:
         raise FitError(

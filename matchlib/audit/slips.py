@@ -53,21 +53,7 @@ class Shelf:
 
 
 def slips(recipe: Recipe, shelf: Shelf) -> list[tuple[str, Recipe, float]]:
-    """Return the recipes that may have been sprayed when this one was written.
-
-    Parameters
-    ----------
-    recipe : Recipe
-        As written.
-    shelf : Shelf
-        What the shop has.
-
-    Returns
-    -------
-    list of (str, Recipe, float)
-        Kind, recipe, and its probability before any reading [-]: the kind's, shared among its
-        recipes.
-    """
+    """Return the recipes that may have been sprayed when this one was written."""
     found: list[tuple[str, Recipe, float]] = []
     for kind, recipes in (
         ("reversed ratio", list(_reversed(recipe))),

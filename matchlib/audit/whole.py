@@ -81,20 +81,7 @@ def audit(
 
 
 def beyond_the_law(names: dict[str, str], panels: Sequence[Panel]) -> Iterator[Finding]:
-    """Find grounds and colours that the law cannot hold for.
-
-    Parameters
-    ----------
-    names : dict of str to str
-        Which, and why; see `matchlib.regression.unusual`.
-    panels : sequence of Panel
-        The archive.
-
-    Yields
-    ------
-    Finding
-        A name each.
-    """
+    """Find grounds and colours that the law cannot hold for."""
     for name, why in sorted(names.items()):
         yield Finding(
             "beyond the law",

@@ -38,18 +38,7 @@ def _colour() -> Any:
 
 
 def illuminant(name: str) -> Any:
-    """Return the spectrum of a light every 1 nm.
-
-    Parameters
-    ----------
-    name : str
-        One of `matchlib.domain.reading.ILLUMINANTS`.
-
-    Returns
-    -------
-    colour.SpectralDistribution
-        From 360 to 780 nm; zero below 380 nm for the lamps, which CIE tabulates from there.
-    """
+    """Return the spectrum of a light every 1 nm."""
     colour = _colour()
     shape = colour.SpectralShape(FIRST, LAST, 1)
     if name == "A":
@@ -66,18 +55,7 @@ def illuminant(name: str) -> Any:
 
 
 def observer(name: str) -> Any:
-    """Return colour matching functions.
-
-    Parameters
-    ----------
-    name : str
-        ``2`` or ``10``.
-
-    Returns
-    -------
-    colour.MultiSpectralDistributions
-        Every 1 nm from 360 to 780 nm.
-    """
+    """Return colour matching functions."""
     colour = _colour()
     full = colour.MSDS_CMFS[OBSERVER_NAMES[name]]
     # Trimmed here, since colour-science else stretches the light to the longer range first.
@@ -85,14 +63,7 @@ def observer(name: str) -> Any:
 
 
 def make_tables() -> dict[str, NDArray[np.float64]]:
-    """Compute what the file holds.
-
-    Returns
-    -------
-    dict of str to ndarray
-        ``D65/10`` and so on, shape (43, 3): weights 360 to 780 nm by 10 nm. ``normal``, shape
-        (1024, 3): Sobol points as standard normal deviates.
-    """
+    """Compute what the file holds."""
     from scipy.special import ndtri
     from scipy.stats import qmc
 

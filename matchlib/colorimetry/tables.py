@@ -32,18 +32,7 @@ FIRST, LAST = 360, 780
 
 @cache
 def table(name: str) -> Array:
-    """Return an array of the shipped file.
-
-    Parameters
-    ----------
-    name : str
-        ``D65/10`` and so on for weights, ``normal`` for the points of `expected_delta_e00`.
-
-    Returns
-    -------
-    ndarray
-        Read-only.
-    """
+    """Return an array of the shipped file."""
     with (
         (files("matchlib") / "data" / "e308_weights.npz").open("rb") as file,
         np.load(file, allow_pickle=False) as kept,

@@ -68,18 +68,7 @@ class Move:
 
 
 def ratio_words(ratio: MixRatio) -> str:
-    """Return a ratio in digits and words.
-
-    Parameters
-    ----------
-    ratio : MixRatio
-        The mix.
-
-    Returns
-    -------
-    str
-        Such as ``6:1 (6 parts carrier to 1 part colour)``.
-    """
+    """Return a ratio in digits and words."""
     return f"{ratio} ({ratio.words})"
 
 

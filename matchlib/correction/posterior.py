@@ -48,26 +48,7 @@ def posterior(
     seen: Array,
     noise: Array,
 ) -> Posterior:
-    """Move a Gaussian belief by observations of a law that is nearly linear.
-
-    Parameters
-    ----------
-    mean : ndarray, shape (k,)
-        Before.
-    covariance : ndarray, shape (k, k)
-        Before.
-    law : callable
-        From values to predictions (m,) and their derivatives (m, k).
-    seen : ndarray, shape (m,)
-        What was read.
-    noise : ndarray, shape (m, m)
-        Covariance of what is read about the law.
-
-    Returns
-    -------
-    Posterior
-        The belief after, and how likely the readings were before.
-    """
+    """Move a Gaussian belief by observations of a law that is nearly linear."""
     x: Array = mean
     gain: Array = np.zeros((0, 0))
     slope: Array = gain

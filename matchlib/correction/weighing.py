@@ -121,22 +121,7 @@ def _students(away: Array, covariance: Array, freedom: Array) -> Array:
 
 
 def weigh(belief: Belief, panel: Sprayed, booth: Booth) -> Verdict:
-    """Weigh a panel's reading as what its back says, and as all that it may be instead.
-
-    Parameters
-    ----------
-    belief : Belief
-        Before this panel, after the others of today.
-    panel : Sprayed
-        As it was read; at several angles, by its first.
-    booth : Booth
-        What can be mixed and sprayed.
-
-    Returns
-    -------
-    Verdict
-        Its ``wrong`` is the probability that it is not its own recipe with more or less film.
-    """
+    """Weigh a panel's reading as what its back says, and as all that it may be instead."""
     words = belief.model.words_
     shelf = Shelf(
         [Ground.parse(g) for g in words.grounds],
@@ -147,18 +132,7 @@ def weigh(belief: Belief, panel: Sprayed, booth: Booth) -> Verdict:
 
 
 def unfitting_words(verdict: Verdict) -> str:
-    """Say why a panel does not fit, and what to look at.
-
-    Parameters
-    ----------
-    verdict : Verdict
-        Of a panel that is likelier something else than its own recipe.
-
-    Returns
-    -------
-    str
-        Sentences.
-    """
+    """Say why a panel does not fit, and what to look at."""
     best = verdict.best
     sure = chance_words(verdict.wrong)
     start = (

@@ -64,25 +64,7 @@ def name_key(name: str) -> str:
 
 
 def clean_text(text: object, what: str) -> str:
-    """Return free text in the one form in which it survives files and archives, or refuse it.
-
-    Parameters
-    ----------
-    text : object
-        As written.
-    what : str
-        What it is, for the error.
-
-    Returns
-    -------
-    str
-        Without outer blanks, line ends as newlines.
-
-    Raises
-    ------
-    DomainError
-        If it holds control characters or is too long.
-    """
+    """Return free text in the one form in which it survives files and archives, or refuse it."""
     clean = str(text).replace("\r\n", "\n").replace("\r", "\n").strip()
     odd = [c for c in clean if unicodedata.category(c) in ("Cc", "Cs") and c not in "\n\t"]
     odd += [c for c in clean if c in "\x85\u2028\u2029\ufffe\uffff"]
@@ -117,25 +99,7 @@ def format_parts(value: Fraction) -> str:
 
 
 def read_parts(value: object, what: str) -> Fraction:
-    """Return a number of parts exactly, or refuse it.
-
-    Parameters
-    ----------
-    value : object
-        Int, decimal float, Fraction or text.
-    what : str
-        What the parts are of, for the error.
-
-    Returns
-    -------
-    Fraction
-        0 to `MAX_PARTS`.
-
-    Raises
-    ------
-    DomainError
-        If it is no such number.
-    """
+    """Return a number of parts exactly, or refuse it."""
     try:
         if isinstance(value, bool):
             raise TypeError

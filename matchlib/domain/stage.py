@@ -166,20 +166,7 @@ class Stage:
 
 
 def check_booth(temperature: float | None, humidity: float | None) -> None:
-    """Refuse a climate that no booth has.
-
-    Parameters
-    ----------
-    temperature : float, optional
-        Air [°C], -20 to 70.
-    humidity : float, optional
-        Relative humidity [%], 0 to 100.
-
-    Raises
-    ------
-    DomainError
-        If one is out of range.
-    """
+    """Refuse a climate that no booth has."""
     for what, value, low, high in (
         ("temperature", temperature, -20.0, 70.0),
         ("humidity", humidity, 0.0, 100.0),

@@ -94,26 +94,7 @@ def stroke_profile(across: ArrayLike, *, half_width: float, beta: float) -> Arra
 def coat_film(
     gun: Gun, shape: tuple[int, int], rng: np.random.Generator, *, cell_mm: float, shift: float
 ) -> Array:
-    """Lay one coat.
-
-    Parameters
-    ----------
-    gun : Gun
-        How.
-    shape : (int, int)
-        Rows and columns of cells; strokes run along the rows.
-    rng : Generator
-        Decides the errors of the hand.
-    cell_mm : float
-        Side of a cell [mm].
-    shift : float
-        How far the strokes are set off, as a share of the way from one to the next [-].
-
-    Returns
-    -------
-    ndarray, shape (rows, columns)
-        Film of the coat over the mean of a coat laid without error [-].
-    """
+    """Lay one coat; shape (rows, columns)."""
     rows, columns = shape
     y = (np.arange(rows) + 0.5) * cell_mm
     pitch = gun.fan_mm * (1.0 - gun.overlap)

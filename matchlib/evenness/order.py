@@ -126,17 +126,7 @@ def views_of(model: FilmPredictor, order: Order) -> list[Viewing]:
 def weigh(order: Order, differences: Sequence[Array]) -> Array:
     """Return the order's own figure, as a target's difference is made of its angles'.
 
-    Parameters
-    ----------
-    order : Order
-        What it is judged by.
-    differences : sequence of ndarray, shape (...)
-        One an angle, in the unit of the order's difference.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        The worst over the angles of weight times difference.
+    Shapes: (...).
     """
     worst: Array = np.max(
         [aim.weight * d for aim, d in zip(order.aims, differences, strict=True)], axis=0

@@ -24,20 +24,7 @@ CLOSER = 0.4
 
 
 def changes_of(recipe: Recipe, grounds: Sequence[Ground]) -> list[tuple[str, Recipe]]:
-    """Return what one might change of a card, one thing at a time.
-
-    Parameters
-    ----------
-    recipe : Recipe
-        Of the card, with one ratio.
-    grounds : sequence of Ground
-        Other grounds of the shop.
-
-    Returns
-    -------
-    list of (str, Recipe)
-        The change in words, and the recipe with it.
-    """
+    """Return what one might change of a card, one thing at a time."""
     if recipe.schedule is None or len(recipe.schedule.steps) != 1:
         return []
     (step,) = recipe.schedule.steps
@@ -66,22 +53,7 @@ def changes_of(recipe: Recipe, grounds: Sequence[Ground]) -> list[tuple[str, Rec
 
 
 def wanted_near(card: Array, after: Array, wanted: Array) -> int | None:
-    """Return a colour that one of the changes brings near, and the card is not.
-
-    Parameters
-    ----------
-    card : ndarray, shape (3,)
-        What the card reads.
-    after : ndarray, shape (k, 3)
-        What it would read after each change.
-    wanted : ndarray, shape (n, 3)
-        Colours that might be wanted.
-
-    Returns
-    -------
-    int or None
-        The first that will do.
-    """
+    """Return a colour that one of the changes brings near, and the card is not."""
     from_card = np.asarray(delta_e00(card, wanted))
     left = np.asarray(delta_e00(after[:, None, :], wanted[None, :, :])).min(axis=0)
     fits = (from_card >= APART[0]) & (from_card <= APART[1]) & (left <= CLOSER * from_card)

@@ -99,18 +99,7 @@ class BillLine:
         return max(0.0, self.need_ml - self.stock_ml)
 
     def words(self, unit: str = "ml") -> str:
-        """Say it.
-
-        Parameters
-        ----------
-        unit : str
-            Unit of volume.
-
-        Returns
-        -------
-        str
-            One sentence.
-        """
+        """Say it."""
         text = f"{self.name}: {format_volume(self.need_ml, unit)}"
         text += f" of {format_volume(self.stock_ml, unit)} on the shelf" * (self.stock_ml > 0)
         if self.short_ml <= 0:

@@ -70,31 +70,7 @@ def positive(
     zero: bool = False,
     remedy: str = "check the number and its unit.",
 ) -> float:
-    """Return a number that may be poured, measured or sprayed, or refuse it.
-
-    Parameters
-    ----------
-    value : float
-        As given.
-    what : str
-        What it is, with its unit, for the error.
-    top : float
-        Largest that makes sense.
-    zero : bool
-        Whether 0 is allowed.
-    remedy : str
-        What to do otherwise.
-
-    Returns
-    -------
-    float
-        The same number.
-
-    Raises
-    ------
-    DomainError
-        If it is not finite, negative, too large, or 0 where that is not allowed.
-    """
+    """Return a number that may be poured, measured or sprayed, or refuse it."""
     try:
         number = float(value)
     except (TypeError, ValueError):

@@ -43,18 +43,7 @@ class _Table:
 
 
 def looks_like_cgats(data: bytes) -> bool:
-    """Whether a text file is CGATS rather than a plain table.
-
-    Parameters
-    ----------
-    data : bytes
-        The whole file.
-
-    Returns
-    -------
-    bool
-        True if its first word is a CGATS identifier, or a data format begins in it.
-    """
+    """Whether a text file is CGATS rather than a plain table."""
     head = data[: 2**20].replace(b"\x00", b"")
     return bool(
         re.match(rb"(?:\xef\xbb\xbf|\xff\xfe|\xfe\xff)?\s*(?:CGATS|IT8\.|ISO28178)", head)
@@ -63,25 +52,7 @@ def looks_like_cgats(data: bytes) -> bool:
 
 
 def read_cgats(data: bytes, asking: Asking) -> list[Sheet]:
-    """Read the tables of a CGATS file.
-
-    Parameters
-    ----------
-    data : bytes
-        The whole file.
-    asking : Asking
-        The questions of the file, its encoding being one.
-
-    Returns
-    -------
-    list of Sheet
-        One a table that holds data, rows numbered by line.
-
-    Raises
-    ------
-    FileError
-        If it breaks off, or contradicts its own counts.
-    """
+    """Read the tables of a CGATS file."""
     text, warning = decode(data, asking)
     sheets = [_sheet(table) for table in _tables(text)]
     if not sheets:

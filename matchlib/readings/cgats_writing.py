@@ -46,24 +46,7 @@ def write_cgats(panels: Iterable[Panel], path: str | os.PathLike[str]) -> Path:
 
 
 def cgats_text(panels: Iterable[Panel]) -> str:
-    """Return panels as CGATS text.
-
-    Parameters
-    ----------
-    panels : iterable of Panel
-        One set a reading. Readings of one kind that follow each other share a table, so that
-        every table is whole and the order is kept.
-
-    Returns
-    -------
-    str
-        Line ends as a newline alone.
-
-    Raises
-    ------
-    FileError
-        If a note's column has a name of the table's own.
-    """
+    """Return panels as CGATS text."""
     tables = []
     for _, run in groupby(rows_of(panels), key=_kind):
         tables.append(table_of(run))

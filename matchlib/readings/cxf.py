@@ -44,23 +44,7 @@ class _Value:
 
 
 def read_cxf(data: bytes) -> Sheet:
-    """Read the objects of a CxF3 file.
-
-    Parameters
-    ----------
-    data : bytes
-        The whole file, at most 8 MiB.
-
-    Returns
-    -------
-    Sheet
-        One row a measurement of an object, numbered by object.
-
-    Raises
-    ------
-    FileError
-        If it is no CxF3, hostile, too large, or the optional package for it is not installed.
-    """
+    """Read the objects of a CxF3 file."""
     if len(data) > MAX_CXF_BYTES:
         raise FileError(
             "This CxF file is too large.",

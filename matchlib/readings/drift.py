@@ -54,23 +54,7 @@ def find_drift(
     limit: float = DRIFT_LIMIT,
     references: dict[str, Reading] | None = None,
 ) -> tuple[Drift, ...]:
-    """Return the days on which a tile was further than a limit from its reference.
-
-    Parameters
-    ----------
-    tiles : iterable of TileReading
-        Of any number of tiles.
-    limit : float
-        ΔE00 that is still accepted.
-    references : dict of str to Reading, optional
-        Reference of each tile by name; the first day's mean where none is given. A tile read in
-        several settings has a first day in each, and a reference holds only for its own setting.
-
-    Returns
-    -------
-    tuple of Drift
-        By tile, then by date; days without a date stand each by themselves, in file order.
-    """
+    """Return the days on which a tile was further than a limit from its reference."""
     from matchlib.colorimetry import delta_e00
 
     known = references or {}

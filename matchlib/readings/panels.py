@@ -122,29 +122,7 @@ class _Intake:
 def read_tables(
     tables: Sequence[Table], asking: Asking, said: Said, *, file: str, sha256: str
 ) -> ImportReport:
-    """Read the panels of the tables of one import.
-
-    Parameters
-    ----------
-    tables : sequence of Table
-        At least one; those that hold neither readings nor backs are left out, and named.
-    asking : Asking
-        The questions of the import, and the answers given.
-    said : Said
-        What the caller says.
-    file, sha256 : str
-        For the report.
-
-    Returns
-    -------
-    ImportReport
-        What could be understood; rows that wait for an answer are in neither heap.
-
-    Raises
-    ------
-    FileError
-        If the tables as a whole cannot be trusted.
-    """
+    """Read the panels of the tables of one import."""
     tables = [t for t in tables if t.rows] or tables  # a sheet of backs, none typed yet
     intake = _Intake(asking, said)
     several = len({t.sheet for t in tables}) > 1

@@ -128,29 +128,7 @@ class Asking:
         return tuple(sorted(self._asked.values(), key=lambda q: not q.open))
 
     def answer(self, key: str, make: Callable[[], Question], row: int | None = None) -> str:
-        """Return the answer to a question, or what holds without one.
-
-        Parameters
-        ----------
-        key : str
-            The question's.
-        make : callable
-            Returns the question; called when it is first asked.
-        row : int, optional
-            The row that needs to know.
-
-        Returns
-        -------
-        str
-            Key of one of its choices.
-
-        Raises
-        ------
-        Undecided
-            If it must be answered and is not.
-        FileError
-            If the answer given is none of the choices.
-        """
+        """Return the answer to a question, or what holds without one."""
         question = self._asked.get(key)
         if question is None:
             question = make()
@@ -172,18 +150,7 @@ class Asking:
         return found
 
     def settled(self, key: str) -> str | None:
-        """Return what was answered or holds for a question that was asked, else None.
-
-        Parameters
-        ----------
-        key : str
-            The question's.
-
-        Returns
-        -------
-        str or None
-            Key of a choice.
-        """
+        """Return what was answered or holds for a question that was asked, else None."""
         question = self._asked.get(key)
         return (question.answer or question.default) if question else None
 

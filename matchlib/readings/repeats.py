@@ -60,26 +60,7 @@ class RepeatSummary:
 
 
 def combine_repeats(readings: Sequence[Reading], *, drop_strays: bool = True) -> RepeatSummary:
-    """Return the mean of repeat readings, their spread, and strays among five or more.
-
-    Parameters
-    ----------
-    readings : sequence of Reading
-        Of one thing, under one viewing, by one source, all Lab or all spectra on the same
-        wavelengths.
-    drop_strays : bool
-        Leave strays out of the mean.
-
-    Returns
-    -------
-    RepeatSummary
-        The spread is of what went into the mean.
-
-    Raises
-    ------
-    FileError
-        If there is none, or they cannot be averaged.
-    """
+    """Return the mean of repeat readings, their spread, and strays among five or more."""
     _check_alike(readings)
     first = readings[0]
     labs = _labs(readings)

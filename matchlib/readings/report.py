@@ -305,38 +305,12 @@ class ImportReport:
 
 
 def counted(n: int, word: str) -> str:
-    """Return a number with its noun.
-
-    Parameters
-    ----------
-    n : int
-        How many.
-    word : str
-        Of what, in the singular.
-
-    Returns
-    -------
-    str
-        ``1 row``, ``2 rows``.
-    """
+    """Return a number with its noun."""
     return f"{n:,} {word}{'s' * (n != 1)}"
 
 
 def listed_rows(word: str, rows: Iterable[int]) -> str:
-    """Return numbers of rows in words, runs of them folded.
-
-    Parameters
-    ----------
-    word : str
-        What the numbers count.
-    rows : iterable of int
-        The numbers.
-
-    Returns
-    -------
-    str
-        ``Rows 2, 4-7 and 3 more``.
-    """
+    """Return numbers of rows in words, runs of them folded."""
     runs: list[list[int]] = []
     for n in dict.fromkeys(rows):
         if runs and n == runs[-1][1] + 1:

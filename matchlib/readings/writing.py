@@ -123,25 +123,7 @@ def write_table(panels: Iterable[Panel], path: str | os.PathLike[str]) -> Path:
 def table_of(
     listed: Iterable[ReadingRow],
 ) -> tuple[list[str], list[list[str | float | None]]]:
-    """Return the header and rows that `write_table` writes.
-
-    Parameters
-    ----------
-    listed : iterable of ReadingRow
-        The readings.
-
-    Returns
-    -------
-    header : list of str
-        Column names.
-    rows : list of list
-        Text, numbers, and None for blank.
-
-    Raises
-    ------
-    FileError
-        If a note's column has a name of the table's own.
-    """
+    """Return the header and rows that `write_table` writes."""
     own_rows = list(listed)
     readings = [r.reading for r in own_rows if r.reading is not None]
     extras = list(dict.fromkeys(name for r in own_rows for name, _ in r.panel.extra))
@@ -183,20 +165,7 @@ def table_of(
 
 
 def save_bytes(data: bytes, target: Path) -> None:
-    """Write a file whole or not at all.
-
-    Parameters
-    ----------
-    data : bytes
-        What to write.
-    target : pathlib.Path
-        Where to.
-
-    Raises
-    ------
-    FileError
-        If the folder cannot be written or the disk is full.
-    """
+    """Write a file whole or not at all."""
     with written_whole(target) as part:
         part.write_bytes(data)
 

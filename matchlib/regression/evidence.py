@@ -110,19 +110,7 @@ class Linearised:
     def normal(self, sizes: Sizes) -> tuple[Array, Array, float]:
         """Return what the readings say of the free values, no prior included.
 
-        Parameters
-        ----------
-        sizes : Sizes
-            Standard deviations.
-
-        Returns
-        -------
-        precision : ndarray, shape (p, p)
-            Of the values.
-        load : ndarray, shape (p,)
-            The likeliest values are ``precision^-1 load``.
-        misfit : float
-            Squared Mahalanobis length of the target under panel effects and noise.
+        Shapes: precision (p, p), load (p,).
         """
         normal, load, _, _, pull = self._summed(sizes)
         gain = 1.0 / sizes.noise[self.present] ** 2
@@ -205,26 +193,7 @@ def best_sizes(
     steps: int = 12,
     callback: Callable[[], None] | None = None,
 ) -> Sizes:
-    """Return the sizes of greatest evidence under weak log-normal beliefs about them.
-
-    Parameters
-    ----------
-    linear : Linearised
-        Sums over the readings.
-    start : Sizes
-        Where to begin.
-    centre, spread : ndarray
-        Centre and standard deviation of the logarithm of each size; a spread of 0 holds it.
-    steps : int
-        Quasi-Newton steps at most.
-    callback : callable, optional
-        Called between evaluations; what it raises ends the search.
-
-    Returns
-    -------
-    Sizes
-        The best found; `start` if nothing is better.
-    """
+    """Return the sizes of greatest evidence under weak log-normal beliefs about them."""
     # Using a fit needs no optimiser, and it is slow to load.
     from scipy.optimize import minimize
 

@@ -29,22 +29,7 @@ __all__ = ["conditions_of", "frames_of", "recipes_of", "rows_of"]
 
 
 def conditions_of(panel: Panel, stage: Stage, reading: Reading) -> Conditions:
-    """Return what a reading shares with others beside its recipe.
-
-    Parameters
-    ----------
-    panel : Panel
-        The card.
-    stage : Stage
-        What was sprayed at one go.
-    reading : Reading
-        Taken after it.
-
-    Returns
-    -------
-    Conditions
-        Sprayer, lot, batch, instrument and day.
-    """
+    """Return what a reading shares with others beside its recipe."""
     return Conditions.of(
         stage.recipe,
         sprayer=stage.sprayer,
@@ -123,24 +108,7 @@ def frames_of(panels: Iterable[Panel]) -> tuple[pd.DataFrame, pd.DataFrame]:
 
 
 def recipes_of(frame: pd.DataFrame) -> list[Recipe]:
-    """Read the recipe of each row.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        Columns ``ground``, ``colour`` and ``schedule`` (or ``ratio`` and ``coats``), and
-        ``clear``; colour and coats empty for a bare ground.
-
-    Returns
-    -------
-    list of Recipe
-        One a row.
-
-    Raises
-    ------
-    DomainError
-        Naming the row, if a recipe is not legal.
-    """
+    """Read the recipe of each row."""
     count = len(frame)
     missing = "ground" not in frame.columns
     if missing or not ({"schedule"} & set(frame.columns) or {"ratio", "coats"} <= set(frame)):
@@ -171,18 +139,7 @@ def recipes_of(frame: pd.DataFrame) -> list[Recipe]:
 
 
 def _empty(value: object) -> bool:
-    """Return whether a cell of a table holds nothing.
-
-    Parameters
-    ----------
-    value : object
-        None, NaN, blank text, or something.
-
-    Returns
-    -------
-    bool
-        True for the first three.
-    """
+    """Return whether a cell of a table holds nothing."""
     if isinstance(value, float):
         return math.isnan(value)
     return value is None or not str(value).strip()

@@ -115,17 +115,7 @@ class FilmLaw:
     def spectra(self, z: Array) -> tuple[Array, Array]:
         """Return the spectra that the values stand for.
 
-        Parameters
-        ----------
-        z : ndarray, shape (size,)
-            Free values.
-
-        Returns
-        -------
-        log_ground : ndarray, shape (q, g, b)
-            Log internal reflectance of the base grounds by geometry.
-        absorption : ndarray, shape (c, b)
-            Absorbance of one coat of 6:1, both ways at 45:0 [-].
+        Shapes: log_ground (q, g, b), absorption (c, b).
         """
         g, c = len(self.words.grounds), len(self.words.colours)
         q = max(1, len(self.words.geometries))
@@ -217,20 +207,7 @@ class FilmLaw:
         return np.stack([product, product * (sa - sb)], axis=2).reshape(len(t), -1)
 
     def evaluate(self, z: Array, t: RecipeTable) -> State:
-        """Evaluate the law.
-
-        Parameters
-        ----------
-        z : ndarray, shape (size,)
-            Free values.
-        t : RecipeTable
-            n rows.
-
-        Returns
-        -------
-        State
-            Reflectance, shape (n, 31), and its derivatives.
-        """
+        """Evaluate the law."""
         log_ground, absorption = self.spectra(z)
         weight, ground, mixed = self._ground(z, t, log_ground)
         steps, by_slope, by_bend, by_first, by_later = self._doses(z, t)
@@ -295,23 +272,7 @@ class FilmLaw:
     def jacobian(self, s: State, z: Array, t: RecipeTable, m: Array) -> tuple[Array, Array]:
         """Carry derivatives by reflectance back to the free values.
 
-        Parameters
-        ----------
-        s : State
-            The law at `z`.
-        z : ndarray, shape (size,)
-            Free values.
-        t : RecipeTable
-            n rows.
-        m : ndarray, shape (n, k, b)
-            Derivative of k observations by measured reflectance.
-
-        Returns
-        -------
-        jacobian : ndarray, shape (n, k, size)
-            Derivative of the observations by the free values.
-        effects : ndarray, shape (n, k, 2)
-            As `effects` gives them.
+        Shapes: jacobian (n, k, size), effects (n, k, 2).
         """
         n, k, _ = m.shape
         p, at = self.priors, self.slices
@@ -390,20 +351,7 @@ class FilmLaw:
         return by_a, by_s, by_a @ s.absorption.T + by_s @ s.scattering.T
 
     def effects(self, s: State, m: Array) -> Array:
-        """Return what varies from panel to panel.
-
-        Parameters
-        ----------
-        s : State
-            The law, n rows.
-        m : ndarray, shape (n, k, b)
-            Derivative of k observations by measured reflectance.
-
-        Returns
-        -------
-        ndarray, shape (n, k, 2)
-            Derivative by the logarithm of the whole film and of the ground's level.
-        """
+        """Return what varies from panel to panel; shape (n, k, 2)."""
         film = np.einsum("nkc,nc->nk", self._by_dose(s, m)[2], s.dose)
         return np.stack([film, np.einsum("nkb,nb->nk", m, s.by_ground)], axis=2)
 
@@ -411,16 +359,7 @@ class FilmLaw:
 def motion(time: Array) -> Array:
     """Return what drift is made of: the slowest waves of a Brownian motion (Karhunen and Loève).
 
-    Parameters
-    ----------
-    time : ndarray, shape (n,)
-        0 to 1 from the first day to the last [-]; after that as on the last; NaN for unknown.
-
-    Returns
-    -------
-    ndarray, shape (n, 3)
-        Weights of unit variance make a motion whose variance is the time; its mean over time
-        where that is not known.
+    Shapes: (n, 3).
     """
     turn = (np.arange(_MOTIONS) + 0.5) * np.pi
     known = np.nan_to_num(np.clip(time, 0.0, 1.0))[:, None]

@@ -27,20 +27,7 @@ SHAPED_ON = 150
 
 
 def features(bare: Array, strength: Array) -> Array:
-    """Return what the process knows of a recipe.
-
-    Parameters
-    ----------
-    bare : ndarray, shape (n, 3)
-        Lab of the bare ground, seen as the panel is.
-    strength : ndarray, shape (n, c)
-        Strength of each colour [coats of 6:1].
-
-    Returns
-    -------
-    ndarray, shape (n, 3 + c)
-        Of order 1 each.
-    """
+    """Return what the process knows of a recipe; shape (n, 3 + c)."""
     return np.hstack([bare / 25.0, np.log1p(strength)])
 
 
@@ -64,22 +51,7 @@ class Process:
 
     @classmethod
     def shaped(cls, known: Array, change: Array, seed: int | None) -> Process:
-        """Learn the lengths by marginal likelihood.
-
-        Parameters
-        ----------
-        known : ndarray, shape (n, d)
-            Features.
-        change : ndarray, shape (n, 3)
-            Lab less that of the bare ground.
-        seed : int, optional
-            Decides which readings are learnt from, where there are many.
-
-        Returns
-        -------
-        Process
-            Ready to predict.
-        """
+        """Learn the lengths by marginal likelihood."""
         import warnings
 
         from sklearn.exceptions import ConvergenceWarning
@@ -97,20 +69,7 @@ class Process:
         return cls(known[some], change[some], np.asarray(process.kernel_.theta, float))
 
     def given(self, known: Array, change: Array) -> Process:
-        """Return the process with the same lengths and other readings.
-
-        Parameters
-        ----------
-        known : ndarray, shape (n, d)
-            Features.
-        change : ndarray, shape (n, 3)
-            Lab less that of the bare ground.
-
-        Returns
-        -------
-        Process
-            Ready to predict.
-        """
+        """Return the process with the same lengths and other readings."""
         some = np.linspace(0, len(known) - 1, min(len(known), MOST)).round().astype(np.intp)
         return Process(known[some], change[some], self.theta)
 
@@ -124,18 +83,7 @@ class Process:
         return process.fit(self.known, self.change)
 
     def predict(self, at: Array) -> tuple[Array, Array]:
-        """Return the change to expect.
-
-        Parameters
-        ----------
-        at : ndarray, shape (n, d)
-            Features.
-
-        Returns
-        -------
-        change, variance : ndarray, shape (n, 3)
-            Mean, and variance by what is not known, the readings' own noise apart.
-        """
+        """Return the change to expect: change, variance (n, 3)."""
         change, sd = self._fitted.predict(at, return_std=True)
         noise = np.exp(self.theta[-1]) * self._fitted._y_train_std**2
         return change, np.maximum(sd**2 - noise, 1e-6)

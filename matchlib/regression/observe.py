@@ -41,22 +41,7 @@ _TONES[0] /= np.sqrt(2.0)
 
 
 def lab_of(reflectance: Array, illuminant: str, observer: str) -> tuple[Array, Array]:
-    """Return Lab and its derivative by reflectance.
-
-    Parameters
-    ----------
-    reflectance : ndarray, shape (n, 31)
-        Measured reflectance [-].
-    illuminant, observer : str
-        As in `matchlib.domain.Viewing`.
-
-    Returns
-    -------
-    lab : ndarray, shape (n, 3)
-        CIELAB.
-    jacobian : ndarray, shape (n, 3, 31)
-        Its derivative.
-    """
+    """Return Lab and its derivative by reflectance: lab (n, 3), jacobian (n, 3, 31)."""
     w = weights(illuminant, observer)
     lab, by_xyz = xyz_to_lab_with_jacobian(reflectance @ w, white_point(illuminant, observer))
     return lab, by_xyz @ w.T
@@ -65,17 +50,7 @@ def lab_of(reflectance: Array, illuminant: str, observer: str) -> tuple[Array, A
 def tone_of(reflectance: Array) -> tuple[Array, Array]:
     """Return the smooth components of a spectrum's tone, and their derivative.
 
-    Parameters
-    ----------
-    reflectance : ndarray, shape (n, 31)
-        Measured reflectance [-].
-
-    Returns
-    -------
-    tone : ndarray, shape (n, 10)
-        Components of 116 f(R), in units of lightness.
-    jacobian : ndarray, shape (n, 10, 31)
-        Their derivative.
+    Shapes: tone (n, 10), jacobian (n, 10, 31).
     """
     knee = (6.0 / 29.0) ** 3
     dark = reflectance < knee
@@ -127,31 +102,7 @@ class Observations:
         sources: list[str],
         stated: Array,
     ) -> Observations:
-        """Read a table of Lab, of spectra, or of both.
-
-        Parameters
-        ----------
-        y : array_like or DataFrame
-            (n, 3) Lab; (n, 31) reflectance 400-700 nm; or a DataFrame with columns ``L``, ``a``,
-            ``b`` and wavelengths [nm] as numbers, empty where a row has none.
-        viewings : list of Viewing
-            Of each row.
-        sources : list of str
-            Of each row.
-        stated : ndarray, shape (n,)
-            The readings' own uncertainty, NaN where not stated [ΔE*ab].
-
-        Returns
-        -------
-        Observations
-            Checked.
-
-        Raises
-        ------
-        FitError
-            If a row has neither, or numbers that are not finite, or spectra that do not cover
-            400-700 nm.
-        """
+        """Read a table of Lab, of spectra, or of both."""
         count = len(viewings)
         lab, spectra = _split(y, count)
         spectral = np.asarray(np.isfinite(spectra).all(axis=1), np.bool_)
@@ -182,18 +133,7 @@ class Observations:
         return cls(lab, light, view, spectral, tone, family, np.where(known, stated, 1.0), peak)
 
     def take(self, rows: Ints | NDArray[np.bool_]) -> Observations:
-        """Return some of the rows.
-
-        Parameters
-        ----------
-        rows : index
-            Integers or mask.
-
-        Returns
-        -------
-        Observations
-            Those rows.
-        """
+        """Return some of the rows."""
         return Observations(
             self.lab[rows],
             self.light,
@@ -208,17 +148,7 @@ class Observations:
     def lab_of(self, reflectance: Array) -> tuple[Array, Array]:
         """Return each row's Lab under its own light, and the derivative.
 
-        Parameters
-        ----------
-        reflectance : ndarray, shape (n, 31)
-            Measured reflectance by the law [-].
-
-        Returns
-        -------
-        lab : ndarray, shape (n, 3)
-            CIELAB.
-        jacobian : ndarray, shape (n, 3, 31)
-            Its derivative.
+        Shapes: lab (n, 3), jacobian (n, 3, 31).
         """
         lab = np.empty((len(reflectance), 3))
         jacobian = np.empty((len(reflectance), 3, len(GRID)))

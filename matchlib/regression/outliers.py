@@ -58,42 +58,14 @@ class LeftOut:
     leverage: Array
 
     def trust(self, excess: float = 1.0) -> Array:
-        """Return the probability that each panel is what its back says.
-
-        Parameters
-        ----------
-        excess : float
-            By how much squared distances are too large, where the law misses most panels [-].
-
-        Returns
-        -------
-        ndarray, shape (m,)
-            [-].
-        """
+        """Return the probability that each panel is what its back says; shape (m,)."""
         odds = np.log(WRONG_BACKS / (1 - WRONG_BACKS)) + (self.wrong - self.right) / excess
         result: Array = 1.0 / (1.0 + np.exp(np.clip(odds, -50, 50)))
         return result
 
 
 def leave_one_out(s: Residuals, covariance: Array, sizes: Sizes, trust: Array) -> LeftOut:
-    """Weigh each panel by the others.
-
-    Parameters
-    ----------
-    s : Residuals
-        With slopes.
-    covariance : ndarray, shape (p, p)
-        Of the values, all panels counted by their trust.
-    sizes : Sizes
-        Standard deviations.
-    trust : ndarray, shape (m,)
-        Weight of each panel in the fit [-].
-
-    Returns
-    -------
-    LeftOut
-        m panels.
-    """
+    """Weigh each panel by the others."""
     m = len(trust)
     order = np.argsort(s.panel, kind="stable")
     count = np.bincount(s.panel, minlength=m)

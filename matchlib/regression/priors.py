@@ -22,24 +22,7 @@ Array = NDArray[np.float64]
 
 
 def smooth_curves(wavelengths: Array, *, length: float, sd: float, keep: float = 1e-4) -> Array:
-    """Return smooth curves whose random sum has a given spread.
-
-    Parameters
-    ----------
-    wavelengths : ndarray, shape (b,)
-        Grid [nm].
-    length : float
-        Correlation length [nm]; dyes and pigments have bands of some 40 to 100 nm.
-    sd : float
-        Standard deviation of the sum at one wavelength [-].
-    keep : float
-        Curves with less than this share of the greatest variance are left out [-].
-
-    Returns
-    -------
-    ndarray, shape (b, k)
-        Columns scaled so that weights with unit variance give the covariance.
-    """
+    """Return smooth curves whose random sum has a given spread; shape (b, k)."""
     gap = (wavelengths[:, None] - wavelengths[None, :]) / length
     values, vectors = np.linalg.eigh(sd**2 * np.exp(-0.5 * gap**2))
     kept = values > keep * values[-1]
@@ -51,38 +34,12 @@ def smooth_curves(wavelengths: Array, *, length: float, sd: float, keep: float =
 
 
 def constant_curve(wavelengths: Array, *, sd: float) -> Array:
-    """Return the level: one flat curve.
-
-    Parameters
-    ----------
-    wavelengths : ndarray, shape (b,)
-        Grid [nm].
-    sd : float
-        Standard deviation of the level [-].
-
-    Returns
-    -------
-    ndarray, shape (b, 1)
-        A column of `sd`.
-    """
+    """Return the level: one flat curve; shape (b, 1)."""
     return np.full((len(wavelengths), 1), sd)
 
 
 def ramp_curve(wavelengths: Array, *, sd: float) -> Array:
-    """Return the tilt: one straight curve from -1 to 1 across the grid.
-
-    Parameters
-    ----------
-    wavelengths : ndarray, shape (b,)
-        Grid [nm].
-    sd : float
-        Standard deviation at the ends [-].
-
-    Returns
-    -------
-    ndarray, shape (b, 1)
-        A column from ``-sd`` to ``sd``.
-    """
+    """Return the tilt: one straight curve from -1 to 1 across the grid; shape (b, 1)."""
     return (sd * np.linspace(-1.0, 1.0, len(wavelengths)))[:, None]
 
 

@@ -64,18 +64,7 @@ class Experience:
 
     @classmethod
     def of(cls, table: RecipeTable) -> Experience:
-        """Look through rows.
-
-        Parameters
-        ----------
-        table : RecipeTable
-            What was sprayed.
-
-        Returns
-        -------
-        Experience
-            What is known of its grounds and colours.
-        """
+        """Look through rows."""
         ground, colour = table.ground_share > 0, table.colours
         pairs = (ground.T.astype(float) @ colour.astype(float)) > 0
         rich = np.where(colour, _richest(table)[:, None], -np.inf)
@@ -88,18 +77,7 @@ class Experience:
         )
 
     def kinds(self, table: RecipeTable) -> Ints:
-        """Return the kind of reach of recipes.
-
-        Parameters
-        ----------
-        table : RecipeTable
-            n rows, in the vocabulary of what was sprayed.
-
-        Returns
-        -------
-        ndarray of int, shape (n,)
-            Place in `KINDS`: the farthest of those that fit.
-        """
+        """Return the kind of reach of recipes; shape (n,)."""
         ground, colour = table.ground_share > 0, table.colours
         coated = colour.any(axis=1)
         new = (ground[:, :, None] & colour[:, None, :] & ~self.pairs).any(axis=(1, 2))
@@ -121,22 +99,7 @@ class Experience:
 
 
 def folds(rows: Rows, seed: int | None) -> Iterator[tuple[int, Ints]]:
-    """Return groups of panels to leave out, each with the kind of reach that it tells of.
-
-    Parameters
-    ----------
-    rows : Rows
-        The archive.
-    seed : int, optional
-        Decides which recipes go together.
-
-    Yields
-    ------
-    kind : int
-        Place in `KINDS`.
-    panels : ndarray of int
-        To be left out together.
-    """
+    """Return groups of panels to leave out, each with the kind of reach that it tells of."""
     first = np.unique(rows.panel, return_index=True)[1]
     t = rows.table.take(first)
     ground, colour = t.ground_share > 0, t.colours

@@ -29,27 +29,7 @@ _PRIOR_DEGREES = 6.0
 def average_repeats(
     table: RecipeTable, seen: Observations, panel: Ints, occasion: Ints
 ) -> tuple[RecipeTable, Observations, Ints, dict[int, float]]:
-    """Average the readings of one panel that were taken alike.
-
-    Parameters
-    ----------
-    table : RecipeTable
-        n rows.
-    seen : Observations
-        n rows.
-    panel : ndarray of int, shape (n,)
-        Panel of each row.
-    occasion : ndarray of int, shape (n,)
-        Rows of one panel are repeats where this is the same: stage, state, day, instrument.
-
-    Returns
-    -------
-    table, seen, panel
-        m rows, m at most n, one for each panel, light, geometry and kind of reading.
-    reading : dict
-        Reading noise an axis by family of noise [ΔE*ab], pooled over repeats with what is usually
-        found.
-    """
+    """Average the readings of one panel that were taken alike."""
     alike = np.column_stack(
         [panel, occasion, seen.view, table.geometry, seen.family, seen.spectral]
     )

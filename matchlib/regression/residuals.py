@@ -55,18 +55,7 @@ class Rows:
         return result
 
     def of_panels(self, chosen: Ints) -> Rows:
-        """Return the rows of some panels, renumbered.
-
-        Parameters
-        ----------
-        chosen : ndarray of int
-            Panels, rising.
-
-        Returns
-        -------
-        Rows
-            Their rows.
-        """
+        """Return the rows of some panels, renumbered."""
         place = np.full(self.panels, -1)
         place[chosen] = np.arange(len(chosen))
         mask = place[self.panel] >= 0
@@ -99,22 +88,7 @@ class Residuals:
 
 
 def residuals(law: FilmLaw, z: Array, rows: Rows) -> Residuals:
-    """Return what the readings miss the law by.
-
-    Parameters
-    ----------
-    law : FilmLaw
-        The law.
-    z : ndarray
-        Its values.
-    rows : Rows
-        Readings.
-
-    Returns
-    -------
-    Residuals
-        One row a scalar observation.
-    """
+    """Return what the readings miss the law by."""
     state = law.evaluate(z, rows.table)
     lab, by_r = rows.seen.lab_of(state.reflectance)
     scale = 1.0 / rows.seen.sd

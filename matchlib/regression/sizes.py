@@ -53,18 +53,7 @@ class Sizes:
         return result
 
     def replaced(self, vector: Array) -> Sizes:
-        """Return sizes from logarithms in the order of `vector`.
-
-        Parameters
-        ----------
-        vector : ndarray
-            Logarithms.
-
-        Returns
-        -------
-        Sizes
-            Of the same shapes.
-        """
+        """Return sizes from logarithms in the order of `vector`."""
         values = np.exp(vector)
         e, f = len(self.effects), len(self.noise)
         return Sizes(values[:e], values[e : e + f], values[e + f :])
@@ -97,20 +86,7 @@ _GROUPS = {
 
 
 def start_sizes(law: FilmLaw) -> tuple[Sizes, Array, Array]:
-    """Return the sizes believed before any reading, and how firmly.
-
-    Parameters
-    ----------
-    law : FilmLaw
-        Gives the prior groups.
-
-    Returns
-    -------
-    sizes : Sizes
-        Centres.
-    centre, spread : ndarray
-        Of the logarithms, in the order of `Sizes.vector`.
-    """
+    """Return the sizes believed before any reading, and how firmly."""
     chosen = [_GROUPS[g] for g in law.groups]
     pairs = np.array([*_EFFECTS.values(), *_NOISE.values(), *chosen], float)
     e, n = len(_EFFECTS), len(_NOISE)

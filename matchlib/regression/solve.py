@@ -162,20 +162,7 @@ def _descend(
 
 
 def learnt_from(panels: int, random_state: int | None) -> Ints:
-    """Return the panels that a fit is learnt from.
-
-    Parameters
-    ----------
-    panels : int
-        Panels in the archive.
-    random_state : int, optional
-        Decides which, where there are very many.
-
-    Returns
-    -------
-    ndarray of int
-        Their places, rising.
-    """
+    """Return the panels that a fit is learnt from."""
     if panels <= LEARNT_FROM:
         return np.arange(panels)
     draw = np.random.default_rng(random_state)
@@ -190,31 +177,7 @@ def fit_law(
     robust: bool = True,
     step: Step | None = None,
 ) -> FittedLaw:
-    """Fit the law to readings.
-
-    Parameters
-    ----------
-    law : FilmLaw
-        The law.
-    rows : Rows
-        Readings.
-    rounds : int
-        Rounds of sizes, trust and descent.
-    robust : bool
-        Whether panels may be found to carry a wrong back.
-    step : callable, optional
-        Called with the share done between pieces of work; what it raises ends the fit.
-
-    Returns
-    -------
-    FittedLaw
-        The fit.
-
-    Raises
-    ------
-    FitError
-        If the values run away.
-    """
+    """Fit the law to readings."""
     told = part_of(step)
     share = 0.0
 
@@ -248,24 +211,7 @@ def fit_law(
 
 
 def extend(fit: FittedLaw, rows: Rows, some: Ints, *, robust: bool = True) -> FittedLaw:
-    """Return a fit to part of an archive, sharpened by the rest of it.
-
-    Parameters
-    ----------
-    fit : FittedLaw
-        Fitted to `some`.
-    rows : Rows
-        The whole archive.
-    some : ndarray of int
-        Panels that it was fitted to, rising.
-    robust : bool
-        As for `fit_law`.
-
-    Returns
-    -------
-    FittedLaw
-        Its sizes kept.
-    """
+    """Return a fit to part of an archive, sharpened by the rest of it."""
     if len(some) == rows.panels:
         return fit
     chunks, trust = _chunks(rows), np.ones(rows.panels)
@@ -291,20 +237,7 @@ class Refits:
         self._full = _look(fit.law, fit.z, self._chunks, fit.sizes, fit.trust, callback=_nothing)
 
     def without(self, group: Ints, *, steps: int = 2) -> FittedLaw:
-        """Return the fit without some panels.
-
-        Parameters
-        ----------
-        group : ndarray of int
-            Panels to leave out.
-        steps : int
-            Steps of descent from the full fit, at most.
-
-        Returns
-        -------
-        FittedLaw
-            Values and covariance without them.
-        """
+        """Return the fit without some panels."""
         fit, full, group = self.fit, self._full, np.sort(group)
         part, none = self.rows.of_panels(group), np.zeros_like(fit.z)
         own = _linearise(fit.law, fit.z, part, fit.trust[group], about=none)

@@ -102,30 +102,7 @@ def stack(
     beyond: NDArray[np.bool_],
     step: Step | None = None,
 ) -> tuple[Stack, Process | None]:
-    """Leave panels out, kind by kind, and learn from what is missed.
-
-    Parameters
-    ----------
-    fit : FittedLaw
-        The full fit.
-    rows : Rows
-        What it was fitted to.
-    seed : int, optional
-        Decides which recipes are left out together.
-    library : bool
-        Whether a library's regression stands beside the law.
-    beyond : ndarray of bool, shape (n,)
-        Rows that the law cannot hold for, which are left to the library.
-    step : callable, optional
-        Called with the share done between groups; what it raises ends the work.
-
-    Returns
-    -------
-    stack : Stack
-        What was learnt.
-    process : Process or None
-        The library's regression, where it has a share in any prediction.
-    """
+    """Leave panels out, kind by kind, and learn from what is missed."""
     told = part_of(step)
     trusted = fit.trust > 0.5
     told(0.0, "asking the library")
@@ -160,18 +137,7 @@ def stack(
 
 
 def bare_rows(table: RecipeTable) -> RecipeTable:
-    """Return the grounds of recipes, bare and otherwise seen alike.
-
-    Parameters
-    ----------
-    table : RecipeTable
-        n rows.
-
-    Returns
-    -------
-    RecipeTable
-        n rows without colour.
-    """
+    """Return the grounds of recipes, bare and otherwise seen alike."""
     return replace(table, colour_share=np.zeros_like(table.colour_share))
 
 

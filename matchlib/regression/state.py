@@ -63,17 +63,6 @@ class State:
     haze: Array
 
     def take(self, rows: NDArray[np.intp]) -> State:
-        """Return some of the rows.
-
-        Parameters
-        ----------
-        rows : ndarray of int
-            Rows.
-
-        Returns
-        -------
-        State
-            Those rows.
-        """
+        """Return some of the rows."""
         shared = {"absorption", "scattering"} | ({"ground"} if self.ground.ndim == 2 else set())
         return State(**{k: v if k in shared else v[rows] for k, v in self.__dict__.items()})

@@ -75,18 +75,7 @@ class RecipeTable:
         return len(self.path)
 
     def take(self, rows: Ints | NDArray[np.bool_] | slice) -> RecipeTable:
-        """Return some of the rows.
-
-        Parameters
-        ----------
-        rows : index
-            Integers, mask or slice.
-
-        Returns
-        -------
-        RecipeTable
-            Those rows.
-        """
+        """Return some of the rows."""
         return RecipeTable(**{k: v[rows] for k, v in self.__dict__.items()})
 
     @property
@@ -108,29 +97,7 @@ class RecipeTable:
         words: Vocabulary,
         conditions: Conditions | Sequence[Conditions] | None = None,
     ) -> RecipeTable:
-        """Write recipes in a vocabulary.
-
-        Parameters
-        ----------
-        recipes : sequence of Recipe
-            One a row.
-        viewings : sequence of Viewing
-            One a row.
-        words : Vocabulary
-            Names and places.
-        conditions : Conditions or sequence of Conditions, optional
-            One for all, or one a row; nothing known if None.
-
-        Returns
-        -------
-        RecipeTable
-            The arrays.
-
-        Raises
-        ------
-        UnknownName
-            If a ground or colour is not in the vocabulary.
-        """
+        """Write recipes in a vocabulary."""
         distinct: dict[Recipe, int] = {}
         index = np.array([distinct.setdefault(r, len(distinct)) for r in recipes], np.intp)
         depth = max([len(r.schedule.steps) for r in distinct if r.schedule] or [1])

@@ -41,24 +41,7 @@ hue is one (common practice, no source)."""
 def unusual_names(
     table: RecipeTable, seen: Observations, panel: Ints, words: Vocabulary
 ) -> dict[str, str]:
-    """Return the names that the law cannot hold for.
-
-    Parameters
-    ----------
-    table : RecipeTable
-        n rows.
-    seen : Observations
-        n rows.
-    panel : ndarray of int, shape (n,)
-        Panel of each.
-    words : Vocabulary
-        Names of the columns.
-
-    Returns
-    -------
-    dict of str to str
-        Name of a ground or colour to why.
-    """
+    """Return the names that the law cannot hold for."""
     colours = table.colours
     shown = np.hstack([table.ground_share > 0, colours])
     names = (*words.grounds, *words.colours)
@@ -106,22 +89,7 @@ def unusual_words(names: dict[str, str]) -> str:
 
 
 def unusual_rows(names: dict[str, str], table: RecipeTable, words: Vocabulary) -> Mask:
-    """Return which rows show such a name.
-
-    Parameters
-    ----------
-    names : dict
-        From `unusual_names`.
-    table : RecipeTable
-        n rows.
-    words : Vocabulary
-        Names of the columns.
-
-    Returns
-    -------
-    ndarray of bool, shape (n,)
-        True where one is in it.
-    """
+    """Return which rows show such a name; shape (n,)."""
     odd = np.array([name in names for name in (*words.grounds, *words.colours)], bool)
     shown = np.hstack([table.ground_share > 0, table.colours])
     return np.asarray((shown & odd).any(axis=1), np.bool_)

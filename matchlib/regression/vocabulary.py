@@ -23,18 +23,7 @@ _GROUPS = {"0:45": "45:0", "8:di": "di:8", "8:de": "de:8", "8:d": "d:8", "0:d": 
 
 
 def geometry_group(geometry: str) -> str:
-    """Return the geometry's one name: light and eye may change places (Helmholtz).
-
-    Parameters
-    ----------
-    geometry : str
-        As in `matchlib.domain.Viewing`.
-
-    Returns
-    -------
-    str
-        The same, or its reciprocal's name.
-    """
+    """Return the geometry's one name: light and eye may change places (Helmholtz)."""
     return _GROUPS.get(geometry, geometry)
 
 
@@ -79,22 +68,7 @@ class Vocabulary:
         geometries: Iterable[str],
         conditions: Iterable[Conditions] = (),
     ) -> Vocabulary:
-        """Collect the names in use.
-
-        Parameters
-        ----------
-        recipes : iterable of Recipe
-            What was sprayed.
-        geometries : iterable of str
-            Of the same readings.
-        conditions : iterable of Conditions
-            Of the same readings.
-
-        Returns
-        -------
-        Vocabulary
-            Sorted, so that the order of the readings does not matter.
-        """
+        """Collect the names in use."""
         distinct, known = set(recipes), set(conditions)
         grounds = sorted({n for r in distinct for n in r.ground.shares})
         colours = sorted({n for r in distinct for c, _ in r.layers for n in c.shares})
@@ -125,23 +99,7 @@ class Vocabulary:
         )
 
     def shares(self, blend: Ground | Colour) -> Array:
-        """Return a blend's shares over the vocabulary.
-
-        Parameters
-        ----------
-        blend : Ground or Colour
-            Of known names.
-
-        Returns
-        -------
-        ndarray
-            Shares [-], summing to 1.
-
-        Raises
-        ------
-        UnknownName
-            If no panel shows one of the names.
-        """
+        """Return a blend's shares over the vocabulary."""
         names = self.grounds if isinstance(blend, Ground) else self.colours
         result = np.zeros(len(names))
         for name, share in blend.shares.items():

@@ -23,27 +23,7 @@ FAR = 4.0
 
 
 def check_stages(belief: Belief, stages: Sequence[Sprayed], *, sure: bool = False) -> list[Sprayed]:
-    """Refuse stages that do not follow each other, and readings that no such card can have.
-
-    Parameters
-    ----------
-    belief : Belief
-        Before the card.
-    stages : sequence of Sprayed
-        In the order sprayed; neighbours of one recipe are repeats.
-    sure : bool
-        Whether the readings were looked at again.
-
-    Returns
-    -------
-    list of Sprayed
-        One a stage: repeats as their mean.
-
-    Raises
-    ------
-    DomainError
-        In words, with what to do.
-    """
+    """Refuse stages that do not follow each other, and readings that no such card can have."""
     if not stages:
         raise DomainError(
             "This card was not read yet.",

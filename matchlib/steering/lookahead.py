@@ -107,26 +107,7 @@ class Lookahead:
         *,
         source: str = "spectrophotometer",
     ) -> Lookahead:
-        """Return what may lie on a card.
-
-        Parameters
-        ----------
-        card : Card
-            As it is believed to be.
-        recipes, read_as : sequence of Recipe
-            t of them, finished, and as they would be at a look.
-        goal : Goal
-            What is to be met.
-        viewings : sequence of Viewing
-            One a viewing of the goal.
-        source : str
-            What reads it.
-
-        Returns
-        -------
-        Lookahead
-            About what is believed now.
-        """
+        """Return what may lie on a card."""
         judged = card.ahead(recipes, viewings, source=source)
         same = all(a == b for a, b in zip(recipes, read_as, strict=True))
         read = judged if same else card.ahead(read_as, viewings, source=source)
@@ -165,28 +146,7 @@ class Lookahead:
     ) -> tuple[Array, Array]:
         """Return the chance of passing when the best is done from here on.
 
-        Parameters
-        ----------
-        base : int
-            Which recipe is on the card.
-        looks : int
-            Readings still allowed, after further coats.
-        mean : ndarray, shape (n, q), optional
-            What is believed, n cases; the mean alone if None.
-        covariance : ndarray, shape (q, q), optional
-            Of it; as at the beginning if None.
-        laid : sequence of Laid
-            Stages imagined so far.
-        depth : int
-            Looks imagined so far.
-
-        Returns
-        -------
-        chance : ndarray, shape (n, t)
-            Of passing for every recipe laid next; below 0 for what cannot follow, and the card as
-            it is at `base`.
-        last : ndarray, shape (n, t)
-            The same were there no look after it.
+        Shapes: chance (n, t), last (n, t).
         """
         q = self.by_judged.shape[2] + len(laid)
         if mean is None:
@@ -223,28 +183,7 @@ class Lookahead:
         *,
         depth: int = 0,
     ) -> Array:
-        """Return the best chance after each reading that may be taken.
-
-        Parameters
-        ----------
-        at : int
-            Which recipe is on the card, its coats the last of `laid`.
-        looks : int
-            Readings allowed after this one.
-        mean : ndarray, shape (n, q)
-            What is believed before those coats, n cases.
-        covariance : ndarray, shape (q, q)
-            Of it.
-        laid : sequence of Laid
-            Stages imagined.
-        depth : int
-            Looks imagined before.
-
-        Returns
-        -------
-        ndarray, shape (n, points)
-            One a reading.
-        """
+        """Return the best chance after each reading that may be taken; shape (n, points)."""
         by = self._by(self.by_read[[at]], self.read_film[[at]], [at], laid)[0]
         wide = by.shape[1]
         start = np.zeros((len(mean), wide))

@@ -200,26 +200,7 @@ def advise(
     cup: MixRatio | None = None,
     cup_ml: float | None = None,
 ) -> Steering:
-    """Say what to lay next on a card of which something is believed.
-
-    Parameters
-    ----------
-    card : Card
-        With at least one stage.
-    goal : Goal
-        What is to be met.
-    views : sequence of Viewing
-        One a viewing of the goal.
-    limits : Limits
-        The shop's.
-    looks, cup, cup_ml
-        As for `steer`.
-
-    Returns
-    -------
-    Steering
-        As of `steer`.
-    """
+    """Say what to lay next on a card of which something is believed."""
     last = card.stages[-1]
     have = last.recipe
     recipes = [have, *continuations(have, cup, limits)]

@@ -84,24 +84,7 @@ def weak_ratios(limits: Limits) -> tuple[MixRatio, ...]:
 def continuations(
     recipe: Recipe, cup: MixRatio | None, limits: Limits, *, most: int = _COATS
 ) -> list[Recipe]:
-    """Return what may be laid on a card next: coats of the cup, let down, or of a fresh pot.
-
-    Parameters
-    ----------
-    recipe : Recipe
-        What is on it; it has colour.
-    cup : MixRatio, optional
-        What is in the cup; that of the last coats if None.
-    limits : Limits
-        The shop's.
-    most : int
-        Coats on top, at most.
-
-    Returns
-    -------
-    list of Recipe
-        All that would be on the card. A card that has all the coats of the shop may still get one.
-    """
+    """Return what may be laid on a card next: coats of the cup, let down, or of a fresh pot."""
     if recipe.schedule is None:
         return []
     steps = recipe.schedule.steps
@@ -118,26 +101,7 @@ def continuations(
 def pot_of(
     ratio: MixRatio, cup: MixRatio | None, recipe: Recipe, *, cup_ml: float | None = None
 ) -> tuple[Pour, str]:
-    """Return the pot of coats on top, from what is in the cup where that can be.
-
-    Parameters
-    ----------
-    ratio : MixRatio
-        Wanted.
-    cup : MixRatio, optional
-        What is in the cup; None for an empty one.
-    recipe : Recipe
-        What is sprayed: the colour of the pot.
-    cup_ml : float, optional
-        How much is in it [mL]; told of for `POT_ML` of it if None.
-
-    Returns
-    -------
-    pour : Pour
-        The pot.
-    words : str
-        What to do.
-    """
+    """Return the pot of coats on top, from what is in the cup where that can be."""
     if recipe.schedule is None:
         raise DomainError("A bare ground has no pot.", expected="coats of colour", got=str(recipe))
     colour = recipe.schedule.steps[-1].colour or recipe.colour

@@ -29,29 +29,7 @@ def suggest_many(
     archive: Iterable[Recipe | Panel] = (),
     n_jobs: int | None = None,
 ) -> list[Suggestions]:
-    """Suggest recipes for each of many targets.
-
-    Parameters
-    ----------
-    model : FilmPredictor
-        Fitted.
-    targets : sequence of Target
-        What is to be matched.
-    limits : Limits, optional
-        The shop's, for all of them.
-    top : int
-        Suggestions wanted for each.
-    archive : iterable of Recipe or Panel, optional
-        What was sprayed, as for `suggest`.
-    n_jobs : int, optional
-        Workers of joblib's backend; what the surrounding ``joblib.parallel_config`` says, else
-        one, if None.
-
-    Returns
-    -------
-    list of Suggestions
-        One a target, in their order; the same as `suggest` gives one by one.
-    """
+    """Suggest recipes for each of many targets."""
     # Recipes alone travel to the workers: they need no readings.
     past = [a.recipe if isinstance(a, Panel) else a for a in archive]
     work = delayed(suggest)

@@ -38,20 +38,7 @@ def _coats(recipe: Recipe) -> str:
 
 
 def direction(standard: ArrayLike, trial: ArrayLike, *, least: float = 0.5) -> list[str]:
-    """Return how a trial differs from a standard, the greatest difference first.
-
-    Parameters
-    ----------
-    standard, trial : array_like, shape (3,)
-        CIELAB.
-    least : float
-        Differences below it are not worth a word [ΔL*, ΔC*, ΔH*].
-
-    Returns
-    -------
-    list of str
-        Such as ``lighter (ΔL* +3.1)``; hue is said as redder, yellower, greener or bluer.
-    """
+    """Return how a trial differs from a standard, the greatest difference first."""
     one, two = np.asarray(standard, float), np.asarray(trial, float)
     shift = delta_lch(one, two)
     light, chroma, hue = (float(v) for v in shift[:3])

@@ -115,20 +115,7 @@ class Validation:
 
 
 def readings_as_lab(X: pd.DataFrame, y: ArrayLike | pd.DataFrame) -> Array:
-    """Return readings as Lab, each under its row's light.
-
-    Parameters
-    ----------
-    X : DataFrame
-        As for `FilmRegressor.fit`.
-    y : array_like or DataFrame
-        Lab, spectra or both.
-
-    Returns
-    -------
-    ndarray, shape (n, 3)
-        CIELAB.
-    """
+    """Return readings as Lab, each under its row's light; shape (n, 3)."""
     _, views, sources, _ = rows_of(X)
     return Observations.of(y, views, sources, np.full(len(X), np.nan)).lab
 
@@ -146,32 +133,7 @@ def _column(X: pd.DataFrame, name: str) -> list[str]:
 def split_rows(
     X: pd.DataFrame, by: str, *, folds: int, random_state: int | None
 ) -> Iterator[tuple[Ints, Ints]]:
-    """Split a table of readings, bare grounds always in training.
-
-    Parameters
-    ----------
-    X : DataFrame
-        As for `FilmRegressor.fit`.
-    by : str
-        What is left out whole, as in `BY`: a lot with every panel that has it, or all that came
-        after a day.
-    folds : int
-        Parts for panels and recipes; each ground and lot is a part of its own.
-    random_state : int, optional
-        Decides who is left out with whom.
-
-    Yields
-    ------
-    tuple of ndarray of int
-        Training and test rows.
-
-    Raises
-    ------
-    DomainError
-        If `by` is not known.
-    FitError
-        If there are too few groups to leave any out.
-    """
+    """Split a table of readings, bare grounds always in training."""
     coloured = np.array([c != "" for c in _column(X, "colour")])
     panels = np.array(
         _column(X, "panel") if "panel" in X.columns else list(map(str, range(len(X))))

@@ -29,20 +29,7 @@ class _Simple(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # sklearn h
     """Lab from the bare ground's Lab, the colours' shares and the log strength, by scikit-learn."""
 
     def fit(self, X: pd.DataFrame, y: ArrayLike | pd.DataFrame) -> Self:
-        """Fit to readings.
-
-        Parameters
-        ----------
-        X : DataFrame
-            As for `FilmRegressor.fit`.
-        y : array_like or DataFrame
-            Readings.
-
-        Returns
-        -------
-        _Simple
-            Itself.
-        """
+        """Fit to readings."""
         lab = readings_as_lab(X, y)
         recipes = rows_of(X)[0]
         bare: dict[Ground, list[Array]] = {}
@@ -57,18 +44,7 @@ class _Simple(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # sklearn h
         return self
 
     def predict(self, X: pd.DataFrame) -> Array:
-        """Predict Lab.
-
-        Parameters
-        ----------
-        X : DataFrame
-            As for `fit`.
-
-        Returns
-        -------
-        ndarray, shape (n, 3)
-            CIELAB.
-        """
+        """Predict Lab; shape (n, 3)."""
         numbers = self._numbers(rows_of(X)[0])
         return np.asarray(self.model_.predict(numbers), float)
 

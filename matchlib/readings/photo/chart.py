@@ -47,23 +47,7 @@ def standard_chart_lab() -> Array:
 
 
 def chart_lab(values: ArrayLike | None) -> Array:
-    """Return the chart's own values, checked, or those of an average chart.
-
-    Parameters
-    ----------
-    values : array_like, shape (24, 3), optional
-        Lab, D65/10°, in the chart's order.
-
-    Returns
-    -------
-    ndarray, shape (24, 3)
-        Lab, D65/10°.
-
-    Raises
-    ------
-    DomainError
-        If they cannot be those of such a chart.
-    """
+    """Return the chart's own values, checked, or those of an average chart; shape (24, 3)."""
     if values is None:
         return standard_chart_lab()
     try:
@@ -87,16 +71,5 @@ def chart_lab(values: ArrayLike | None) -> Array:
 
 
 def chart_xyz(lab: Array) -> Array:
-    """Return XYZ of chart values, the perfect diffuser's Y being 1.
-
-    Parameters
-    ----------
-    lab : ndarray, shape (24, 3)
-        D65/10°.
-
-    Returns
-    -------
-    ndarray, shape (24, 3)
-        Tristimulus values.
-    """
+    """Return XYZ of chart values, the perfect diffuser's Y being 1; shape (24, 3)."""
     return np.asarray(lab_to_xyz(lab, white_point("D65", "10")) / 100.0)

@@ -53,18 +53,7 @@ _LIGHT = "use even daylight from one side, and keep shadows and lamps off chart 
 
 
 def check_exposure(patches: Samples) -> None:
-    """Refuse a chart that is too bright, too dark, too noisy or uneven in its patches.
-
-    Parameters
-    ----------
-    patches : Samples
-        24 of them.
-
-    Raises
-    ------
-    PhotoRefused
-        ``clipped``, ``too dark`` or ``glare``.
-    """
+    """Refuse a chart that is too bright, too dark, too noisy or uneven in its patches."""
     share = patches.clipped
     if share.max() > LIMITS["clipped share of a patch"]:
         raise refuse(
@@ -104,20 +93,7 @@ def check_exposure(patches: Samples) -> None:
 
 
 def check_curve(seen: ChartFit, picture: Picture) -> None:
-    """Refuse a picture whose greys are not encoded as was said.
-
-    Parameters
-    ----------
-    seen : ChartFit
-        The chart.
-    picture : Picture
-        The photograph.
-
-    Raises
-    ------
-    PhotoRefused
-        ``curve``.
-    """
+    """Refuse a picture whose greys are not encoded as was said."""
     power = seen.tone_power()
     if not 1 / LIMITS["power"] <= power <= LIMITS["power"]:
         as_read = "proportional to light" if picture.linear else "encoded for a screen (sRGB)"
@@ -132,20 +108,7 @@ def check_curve(seen: ChartFit, picture: Picture) -> None:
 
 
 def check_chart(fit: Correction, space: str) -> None:
-    """Refuse a chart in mixed light, in half shade, faded, or not brought to what it is.
-
-    Parameters
-    ----------
-    fit : Correction
-        Fitted to it.
-    space : str
-        The picture's colour space.
-
-    Raises
-    ------
-    PhotoRefused
-        ``mixed light``, ``shade`` or ``chart residual``.
-    """
+    """Refuse a chart in mixed light, in half shade, faded, or not brought to what it is."""
     tint, error = fit.chart.tint_across(fit.model)
     if tint > LIMITS["change of tint"] and tint > 3.0 * error:
         raise refuse(
@@ -193,25 +156,7 @@ def check_chart(fit: Correction, space: str) -> None:
 
 
 def without_highlights(cells: Samples) -> tuple[Samples, float]:
-    """Leave out what of a panel is cut off or shines.
-
-    Parameters
-    ----------
-    cells : Samples
-        Of the panel.
-
-    Returns
-    -------
-    cells : Samples
-        Those that remain.
-    shone : float
-        Share left out [-].
-
-    Raises
-    ------
-    PhotoRefused
-        ``clipped`` or ``glare``.
-    """
+    """Leave out what of a panel is cut off or shines."""
     clipped = cells.clipped > 0.02
     if clipped.mean() > LIMITS["clipped share of the panel"]:
         raise refuse(
@@ -248,18 +193,7 @@ def without_highlights(cells: Samples) -> tuple[Samples, float]:
 
 
 def check_edge(step: float, error: float) -> None:
-    """Refuse a panel that an edge of shade crosses.
-
-    Parameters
-    ----------
-    step, error : float
-        As `panel_edge` returns them.
-
-    Raises
-    ------
-    PhotoRefused
-        ``shade``.
-    """
+    """Refuse a panel that an edge of shade crosses."""
     if abs(step) > LIMITS["edge on panel"] and abs(step) > 6.0 * error:
         raise refuse(
             "shade",
@@ -271,18 +205,7 @@ def check_edge(step: float, error: float) -> None:
 
 
 def check_surround(around: Surround | None) -> None:
-    """Refuse a panel whose surroundings are lit otherwise than the chart's.
-
-    Parameters
-    ----------
-    around : Surround or None
-        What the surface around says.
-
-    Raises
-    ------
-    PhotoRefused
-        ``shade``.
-    """
+    """Refuse a panel whose surroundings are lit otherwise than the chart's."""
     if around is None:
         return
     step = abs(around.step)
@@ -298,18 +221,7 @@ def check_surround(around: Surround | None) -> None:
 
 
 def check_gloss(change: float) -> None:
-    """Refuse a panel over which much is mirrored.
-
-    Parameters
-    ----------
-    change : float
-        Of the reflection over the panel, of white.
-
-    Raises
-    ------
-    PhotoRefused
-        ``glare``.
-    """
+    """Refuse a panel over which much is mirrored."""
     if change > LIMITS["reflection on the panel"]:
         raise refuse(
             "glare",
@@ -322,18 +234,7 @@ def check_gloss(change: float) -> None:
 
 
 def check_colour(lab: Array) -> None:
-    """Refuse a colour that there is not.
-
-    Parameters
-    ----------
-    lab : ndarray, shape (3,)
-        As read.
-
-    Raises
-    ------
-    PhotoRefused
-        ``chart residual``.
-    """
+    """Refuse a colour that there is not."""
     if not (0.0 <= lab[0] <= 100.0 and np.all(np.abs(lab[1:]) <= 200.0)):
         raise refuse(
             "chart residual",
@@ -348,26 +249,7 @@ def check_colour(lab: Array) -> None:
 def warnings_of(
     cells: Samples, body: Body, around: Surround | None, shone: float, one_surface: bool
 ) -> tuple[str, ...]:
-    """Return what a person should know of a reading that is given out.
-
-    Parameters
-    ----------
-    cells : Samples
-        Of the panel.
-    body : Body
-        Parted from its gloss.
-    around : Surround or None
-        What the surface around says.
-    shone : float
-        Share of the panel left out as a reflection [-].
-    one_surface : bool
-        Whether the surface around was asked.
-
-    Returns
-    -------
-    tuple of str
-        Sentences.
-    """
+    """Return what a person should know of a reading that is given out."""
     said = []
     blind = cells.blind.mean(axis=0)
     if blind.max() > 0.05:

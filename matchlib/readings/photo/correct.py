@@ -58,58 +58,20 @@ class Correction:
         return self.chart.covariance(self.model, self.params)
 
     def told(self, slope: Array, seen: float, *, sd: float) -> Correction:
-        """Return the correction that also heeds a reading of the light elsewhere.
-
-        Parameters
-        ----------
-        slope : ndarray, shape (n,)
-            Derivative of what was read by `params`.
-        seen : float
-            What was read, less what `params` make of it.
-        sd : float
-            How far that can be relied on.
-
-        Returns
-        -------
-        Correction
-            By one step of Gauss and Newton, which for a fall of the light is exact.
-        """
+        """Return the correction that also heeds a reading of the light elsewhere."""
         along = self.covariance @ slope
         gain = along / (slope @ along + sd**2)
         known = self.covariance - np.outer(gain, along)
         return replace(self, params=self.params + gain * seen, known=known)
 
     def lab(self, light: Array, places: Places) -> Array:
-        """Return Lab of areas.
-
-        Parameters
-        ----------
-        light : ndarray, shape (n, 3)
-            Mean light.
-        places : Places
-            Where they lie.
-
-        Returns
-        -------
-        ndarray, shape (n, 3)
-            D65/10°.
-        """
+        """Return Lab of areas; shape (n, 3)."""
         return self.chart.predict(light, places, self.model, self.params)
 
     def spread(self, light: Array, places: Places) -> Array:
         """Return how far the mean Lab of areas is uncertain by all that was fitted.
 
-        Parameters
-        ----------
-        light : ndarray, shape (n, 3)
-            Mean light.
-        places : Places
-            Where they lie: the further from the chart, the less is known.
-
-        Returns
-        -------
-        ndarray, shape (3, 3)
-            Covariance of L*, a*, b* [ΔE*ab²].
+        Shapes: (3, 3).
         """
         slope = np.empty((3, self.params.size))
         for i in range(self.params.size):
@@ -128,47 +90,18 @@ class Correction:
         return float(self.params[3]) if self.model.tone else 0.0
 
     def field(self, places: Places) -> Array:
-        """Return the light's fall as fitted.
-
-        Parameters
-        ----------
-        places : Places
-            Where.
-
-        Returns
-        -------
-        ndarray, shape (n,)
-            Logarithm of the light, 0 at the chart's centre and the picture's middle.
-        """
+        """Return the light's fall as fitted; shape (n,)."""
         return np.asarray(places.terms @ self.params[:3])
 
     def xyz(self, light: Array, places: Places) -> Array:
         """Return XYZ of areas, white having Y = 1; negative where the matrix makes it so.
 
-        Parameters
-        ----------
-        light : ndarray, shape (n, 3)
-            Mean light.
-        places : Places
-            Where they lie.
-
-        Returns
-        -------
-        ndarray, shape (n, 3)
-            Tristimulus values, D65/10°.
+        Shapes: (n, 3).
         """
         return self.chart.xyz_of(light, places, self.model, self.params)
 
     def edge(self) -> tuple[float, float]:
-        """Return the strongest edge of shade that may cross the chart.
-
-        Returns
-        -------
-        step : float
-            Logarithm of the light beyond it over that before it.
-        error : float
-            Its standard error, the best of many edges tried.
-        """
+        """Return the strongest edge of shade that may cross the chart."""
         chart, model, params = self.chart, self.model, self.params
         slope, residual = chart.jacobian(model, params), chart.residual(model, params)
         splits = halves(CENTRES - CENTRES.mean(axis=0), least=4)
@@ -218,41 +151,13 @@ def halves(points: Array, *, least: int) -> Array:
 
 
 def nearness(lab: Array, to: Array) -> Array:
-    """Return how much each patch says of how well a colour is read.
-
-    Parameters
-    ----------
-    lab : ndarray, shape (24, 3)
-        The patches.
-    to : ndarray, shape (3,)
-        The colour.
-
-    Returns
-    -------
-    ndarray, shape (24,)
-        1 for its own colour, a half at ΔE*ab 25.
-    """
+    """Return how much each patch says of how well a colour is read; shape (24,)."""
     apart = np.linalg.norm(lab - to, axis=1)
     return np.asarray(1.0 / (1.0 + (apart / 25.0) ** 2))
 
 
 def fit_correction(chart: ChartFit, *, linear: bool, plain: bool = False) -> Correction:
-    """Fit the correction, with the curve and matrix that predict patches left out best.
-
-    Parameters
-    ----------
-    chart : ChartFit
-        What to fit to.
-    linear : bool
-        Whether the light is known to be without a curve.
-    plain : bool
-        Whether only the 3 × 3 matrix is tried: the one that holds where a channel sees nothing.
-
-    Returns
-    -------
-    Correction
-        Of least squared error of patches left out; a richer model must be better by 3 %.
-    """
+    """Fit the correction, with the curve and matrix that predict patches left out best."""
     best, least = None, np.inf
     roots = (False,) if plain else (False, True)
     for root, tone in itertools.product(roots, (0,) if linear else (0, 1, 2)):

@@ -135,20 +135,7 @@ class PhotoReading:
 
 
 def reading_of(lab: Array, parts: Mapping[str, Array]) -> Reading:
-    """Return a photograph's reading.
-
-    Parameters
-    ----------
-    lab : ndarray, shape (3,)
-        D65/10°.
-    parts : mapping of str to ndarray, shape (3, 3)
-        Of its covariance.
-
-    Returns
-    -------
-    Reading
-        Source and geometry ``photo``.
-    """
+    """Return a photograph's reading."""
     total = np.sum(list(parts.values()), axis=0)
     total = (total + total.T) / 2.0
     total *= min(1.0, 50.0**2 * 3.0 / float(np.trace(total)))

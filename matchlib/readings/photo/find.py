@@ -49,49 +49,16 @@ class Chart:
     clicked: bool
 
     def to_pixels(self, points: ArrayLike) -> Array:
-        """Return pixels of points of the chart's plane.
-
-        Parameters
-        ----------
-        points : array_like, shape (n, 2)
-            In the chart's plane [patch pitch].
-
-        Returns
-        -------
-        ndarray, shape (n, 2)
-            x and y [pixel].
-        """
+        """Return pixels of points of the chart's plane; shape (n, 2)."""
         return _mapped(self.homography, np.asarray(points, dtype=np.float64))
 
     def to_plane(self, pixels: ArrayLike) -> Array:
-        """Return points of the chart's plane of pixels.
-
-        Parameters
-        ----------
-        pixels : array_like, shape (n, 2)
-            x and y [pixel].
-
-        Returns
-        -------
-        ndarray, shape (n, 2)
-            In the chart's plane [patch pitch].
-        """
+        """Return points of the chart's plane of pixels; shape (n, 2)."""
         inverse: Array = np.linalg.inv(self.homography).astype(np.float64)
         return _mapped(inverse, np.asarray(pixels, dtype=np.float64))
 
     def patch(self, number: int) -> Array:
-        """Return what is sampled of a patch.
-
-        Parameters
-        ----------
-        number : int
-            0 to 23.
-
-        Returns
-        -------
-        ndarray, shape (4, 2)
-            Corners [pixel].
-        """
+        """Return what is sampled of a patch; shape (4, 2)."""
         return self.to_pixels(CENTRES[number] + _SAMPLE * _UNIT)
 
     @property
@@ -105,18 +72,7 @@ class Chart:
         return self.to_pixels(np.array([[-0.8, -0.8], [5.8, -0.8], [5.8, 3.8], [-0.8, 3.8]]))
 
     def covers(self, point: Array) -> bool:
-        """Return whether a point of the picture lies on the chart.
-
-        Parameters
-        ----------
-        point : ndarray, shape (2,)
-            x and y [pixel].
-
-        Returns
-        -------
-        bool
-            True within its margin too.
-        """
+        """Return whether a point of the picture lies on the chart."""
         import cv2
 
         return cv2.pointPolygonTest(self.outline.astype(np.float32), point.tolist(), False) >= 0
@@ -131,24 +87,7 @@ class Chart:
 def quad_of(points: object, size: tuple[int, int], what: str) -> Array:
     """Return four corners, in order around, of corners or a rectangle given by the user.
 
-    Parameters
-    ----------
-    points : sequence
-        Four (x, y), or x, y, width and height of an upright rectangle [pixel].
-    size : tuple of 2 int
-        The picture's width and height [pixel].
-    what : str
-        Name of what is given, for the error.
-
-    Returns
-    -------
-    ndarray, shape (4, 2)
-        Clockwise in the picture, from the corner given first.
-
-    Raises
-    ------
-    DomainError
-        If they are no such thing, or not in the picture.
+    Shapes: (4, 2).
     """
     import cv2
 
@@ -182,29 +121,7 @@ def quad_of(points: object, size: tuple[int, int], what: str) -> Array:
 def find_chart(
     picture: Picture, lab: Array, *, corners: Sequence[Sequence[float]] | None = None
 ) -> Chart:
-    """Find the chart.
-
-    Parameters
-    ----------
-    picture : Picture
-        The photograph.
-    lab : ndarray, shape (24, 3)
-        The chart's values.
-    corners : sequence of 4 (x, y), optional
-        Outer corners of its four corner patches [pixel], around, from any of them.
-
-    Returns
-    -------
-    Chart
-        With its brown patch where it is, however the chart lies.
-
-    Raises
-    ------
-    PhotoRefused
-        If there is no chart, or what lies there has not its colours.
-    DomainError
-        If the corners are not corners.
-    """
+    """Find the chart."""
     xyz = chart_xyz(lab)
     if corners is not None:
         proposals = [_homography(_OUTER, quad_of(corners, picture.size, "chart"))]

@@ -143,24 +143,7 @@ class ChartFit:
         self.balance = np.asarray((self.light / self.xyz[:, 1:2] / self.scale)[GREYS].mean(axis=0))
 
     def rgb(self, light: Array, places: Places, model: Model, params: Array) -> Array:
-        """Return linear, evenly lit, white-balanced red, green and blue.
-
-        Parameters
-        ----------
-        light : ndarray, shape (n, 3)
-            Mean light.
-        places : Places
-            Where it is.
-        model : Model
-            Which terms.
-        params : ndarray
-            The terms, the matrix after them.
-
-        Returns
-        -------
-        ndarray, shape (n, 3)
-            About 1 for white.
-        """
+        """Return linear, evenly lit, white-balanced red, green and blue; shape (n, 3)."""
         log = np.log(np.maximum(light, 1e-6) / self.scale)
         if model.tone:
             bend = params[4] if model.tone == 2 else 0.0
@@ -208,18 +191,7 @@ class ChartFit:
         return out
 
     def fit(self, model: Model) -> Array:
-        """Return the terms, and the matrix after them, that fit best.
-
-        Parameters
-        ----------
-        model : Model
-            Which terms.
-
-        Returns
-        -------
-        ndarray
-            Of `len(model.terms)` and 9 or 18 numbers.
-        """
+        """Return the terms, and the matrix after them, that fit best."""
         from scipy.optimize import least_squares
 
         start = np.zeros(len(model.terms))
@@ -240,50 +212,18 @@ class ChartFit:
         return np.asarray(done.x)
 
     def covariance(self, model: Model, params: Array) -> Array:
-        """Return the covariance of what was fitted.
-
-        Parameters
-        ----------
-        model : Model
-            Which terms.
-        params : ndarray
-            As `fit` gave them.
-
-        Returns
-        -------
-        ndarray, shape (n, n)
-            Scaled by the residual, where that is worse than expected.
-        """
+        """Return the covariance of what was fitted; shape (n, n)."""
         slope = self.jacobian(model, params)
         patches = self.residual(model, params)[:72]
         worse = max(1.0, float(patches @ patches) / (72 - params.size))
         return np.asarray(np.linalg.pinv(slope.T @ slope, rcond=1e-14, hermitian=True) * worse)
 
     def tone_power(self) -> float:
-        """Return the power that the chart asks for on top of the declared curve.
-
-        Returns
-        -------
-        float
-            1 if the curve is as declared.
-        """
+        """Return the power that the chart asks for on top of the declared curve."""
         return 1.0 + float(self.fit(Model(1, False))[3])
 
     def paleness(self, space: str) -> float | None:
-        """Return how much paler the chart is than it should be in a picture made for a screen.
-
-        Parameters
-        ----------
-        space : str
-            The picture's colour space.
-
-        Returns
-        -------
-        float or None
-            Logarithm of the chroma of the chart's values by that of its patches, balanced by its
-            greys: about 0 where a camera's colours are true, more for a faded chart, or for a dull
-            picture style. None for a space that is not a screen's.
-        """
+        """Return how much paler the chart is than it should be in a picture made for a screen."""
         screen = _SCREENS.get(space)
         if screen is None:
             return None
@@ -294,20 +234,7 @@ class ChartFit:
         return float(np.log(gain)) - _STYLE
 
     def tint_across(self, model: Model) -> tuple[float, float]:
-        """Return how much the light's colour changes over the chart.
-
-        Parameters
-        ----------
-        model : Model
-            The terms that are fitted besides.
-
-        Returns
-        -------
-        change : float
-            Greatest change of red or blue against green from corner to corner [-], 0.1 is 10 %.
-        error : float
-            Its standard error.
-        """
+        """Return how much the light's colour changes over the chart."""
         tinted = Model(model.tone, model.root, tint=True)
         params = self.fit(tinted)
         cov = self.covariance(tinted, params)

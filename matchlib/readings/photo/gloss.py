@@ -67,21 +67,7 @@ class Body:
 def parted(areas: Array, noise: Array, among: Array, *, change: float, slope: float) -> Array:
     """Return how much more or less of the light's own colour each area shows than most.
 
-    Parameters
-    ----------
-    areas : ndarray, shape (n, 3)
-        XYZ.
-    noise : ndarray, shape (n, 3)
-        Their standard errors.
-    among : ndarray, shape (3,)
-        XYZ of the panel as most areas show it.
-    change, slope : float
-        How far reflection and body's brightness are believed to change, sd.
-
-    Returns
-    -------
-    ndarray, shape (n, 2)
-        The factor's logarithm, to first order, and the reflection, of white's Y.
+    Shapes: (n, 2).
     """
     result = np.empty((len(areas), 2))
     terms = np.column_stack([among, _WHITE])
@@ -93,24 +79,7 @@ def parted(areas: Array, noise: Array, among: Array, *, change: float, slope: fl
 
 
 def part_gloss(areas: Array, noise: Array, places: Array, *, matt: bool = False) -> Body:
-    """Part a panel's areas into body and reflection.
-
-    Parameters
-    ----------
-    areas : ndarray, shape (n, 3)
-        XYZ, white having Y = 1.
-    noise : ndarray, shape (n, 3)
-        Their standard errors.
-    places : ndarray, shape (n, 2)
-        Where they lie.
-    matt : bool
-        Whether the panel is known to be matt.
-
-    Returns
-    -------
-    Body
-        Of the panel without what more is mirrored in places.
-    """
+    """Part a panel's areas into body and reflection."""
     among = np.median(areas, axis=0)
     found = parted(areas, noise, among, change=_CHANGE, slope=_OWN_SLOPE)
     # A reflection is smooth over the panel; what scatters from cell to cell is noise and flake.
@@ -130,19 +99,7 @@ def part_gloss(areas: Array, noise: Array, places: Array, *, matt: bool = False)
 def body_lab(body: Body, more: Sequence[float] = ()) -> tuple[Array, Array]:
     """Return Lab of the body without all that is mirrored, and how far that is known.
 
-    Parameters
-    ----------
-    body : Body
-        As `part_gloss` gave it, or several photographs together.
-    more : sequence of float
-        How much more was mirrored in each other photograph of the panel, of white's Y, 0 or more.
-
-    Returns
-    -------
-    lab : ndarray, shape (3,)
-        D65/10°, with so much taken off as is usual in a photograph taken with care.
-    covariance : ndarray, shape (3, 3)
-        By what may be mirrored still; second moment about `lab` [ΔE*ab²].
+    Shapes: lab (3,), covariance (3, 3).
     """
     cones = _CONES @ (body.xyz / _WHITE)
     most = max(float(cones.min()) - _DARKEST, 1e-4)

@@ -55,26 +55,7 @@ class Surround:
 def surround_of(
     picture: Picture, chart: Chart, fit: Correction, outlines: list[Array], panel: Array
 ) -> Surround | None:
-    """Compare the surface near the panel with the same surface near the chart.
-
-    Parameters
-    ----------
-    picture : Picture
-        The photograph.
-    chart : Chart
-        Where the chart lies.
-    fit : Correction
-        The light's fall as the chart has it.
-    outlines : list of ndarray, shape (n, 2)
-        All that is no surround: panels, and whatever else was marked [pixel].
-    panel : ndarray, shape (n, 2)
-        The panel of which it is asked [pixel].
-
-    Returns
-    -------
-    Surround or None
-        None where no one surface is seen near both.
-    """
+    """Compare the surface near the panel with the same surface near the chart."""
     import cv2
 
     small, scale = picture.small_light(_SEARCH)
@@ -132,20 +113,7 @@ def surround_of(
 
 
 def panel_edge(cells: Samples) -> tuple[float, float]:
-    """Return the strongest sharp edge of light or shade that crosses a panel.
-
-    Parameters
-    ----------
-    cells : Samples
-        Of the panel.
-
-    Returns
-    -------
-    step : float
-        Logarithm of the light beyond it over that before it.
-    error : float
-        Its standard error, the best of many edges tried.
-    """
+    """Return the strongest sharp edge of light or shade that crosses a panel."""
     log = np.log(cells.light.sum(axis=1) + 1e-9)
     flat = (cells.middle - cells.middle.mean(axis=0)) / np.maximum(
         np.ptp(cells.middle, axis=0), 1.0
@@ -167,22 +135,7 @@ def panel_edge(cells: Samples) -> tuple[float, float]:
 
 
 def places_of(picture: Picture, chart: Chart, middles: Array) -> Places:
-    """Return places in the picture as the fall of the light needs them.
-
-    Parameters
-    ----------
-    picture : Picture
-        The photograph.
-    chart : Chart
-        Where the chart lies.
-    middles : ndarray, shape (n, 2)
-        Where [pixel].
-
-    Returns
-    -------
-    Places
-        n of them.
-    """
+    """Return places in the picture as the fall of the light needs them."""
     middle = (np.array(picture.size, dtype=np.float64) - 1.0) / 2.0
     out = ((middles - middle) ** 2).sum(axis=1) / (middle**2).sum()
     return Places(chart.to_plane(middles), out)

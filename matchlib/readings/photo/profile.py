@@ -87,15 +87,7 @@ class Pair:
 def shared(photo: PhotoReading) -> tuple[Array, Array]:
     """Return a reading's covariance by what photographs share, and by the rest.
 
-    Parameters
-    ----------
-    photo : PhotoReading
-        As read.
-
-    Returns
-    -------
-    common, own : ndarray, shape (3, 3)
-        They add up to its covariance [ΔE*ab²].
+    Shapes: common, own (3, 3).
     """
     common = np.sum([photo.parts[n] for n in COMMON if n in photo.parts], axis=0)
     return np.asarray(common), np.asarray(photo.covariance - common)

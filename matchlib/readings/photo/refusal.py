@@ -42,20 +42,7 @@ def refuse(
     got: str | None = None,
     remedy: str | None = None,
 ) -> PhotoRefused:
-    """Return the refusal, to be raised by who found the reason.
-
-    Parameters
-    ----------
-    reason : str
-        One of `REASONS`.
-    problem, expected, got, remedy
-        As for `MatchlibError`.
-
-    Returns
-    -------
-    PhotoRefused
-        With its reason.
-    """
+    """Return the refusal, to be raised by who found the reason."""
     error = PhotoRefused(problem, expected=expected, got=got, remedy=remedy)
     error.reason = reason
     return error

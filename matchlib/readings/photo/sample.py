@@ -50,18 +50,7 @@ class Samples:
     uneven: Array
 
     def take(self, rows: NDArray[np.bool_]) -> Samples:
-        """Return some of the areas.
-
-        Parameters
-        ----------
-        rows : ndarray of bool, shape (n,)
-            Which.
-
-        Returns
-        -------
-        Samples
-            Those.
-        """
+        """Return some of the areas."""
         return Samples(*(getattr(self, part.name)[rows] for part in fields(self)))
 
 
@@ -95,25 +84,7 @@ def _mean(picture: Picture, numbers: NDArray[np.generic]) -> _Row:
 
 
 def sample_chart(picture: Picture, chart: Chart) -> Samples:
-    """Return the means of the patches.
-
-    Parameters
-    ----------
-    picture : Picture
-        The photograph.
-    chart : Chart
-        Where the chart lies.
-
-    Returns
-    -------
-    Samples
-        24 of them.
-
-    Raises
-    ------
-    PhotoRefused
-        If the chart is too small in the picture.
-    """
+    """Return the means of the patches."""
     rows = []
     for number in range(24):
         mask, x, y = _area(picture, chart.patch(number))
@@ -131,25 +102,7 @@ def sample_chart(picture: Picture, chart: Chart) -> Samples:
 
 
 def sample_panel(picture: Picture, polygon: Array) -> Samples:
-    """Return the panel's means in cells.
-
-    Parameters
-    ----------
-    picture : Picture
-        The photograph.
-    polygon : ndarray, shape (n, 2)
-        What is read of the panel [pixel].
-
-    Returns
-    -------
-    Samples
-        One a cell that lies within it.
-
-    Raises
-    ------
-    PhotoRefused
-        If it is too small in the picture.
-    """
+    """Return the panel's means in cells."""
     mask, x0, y0 = _area(picture, polygon)
     block = picture.pixels[y0 : y0 + mask.shape[0], x0 : x0 + mask.shape[1]]
     rows, middles = [], []
@@ -178,26 +131,7 @@ def _samples(rows: list[_Row], middle: Array) -> Samples:
 
 
 def find_panels(picture: Picture, chart: Chart) -> list[Array]:
-    """Return even areas beside the chart that may be the panel.
-
-    Parameters
-    ----------
-    picture : Picture
-        The photograph.
-    chart : Chart
-        Where the chart lies.
-
-    Returns
-    -------
-    list of ndarray, shape (n, 2)
-        Outlines, drawn in from their edges, the largest first, none of less than a quarter of it
-        [pixel].
-
-    Raises
-    ------
-    PhotoRefused
-        If nothing that lies whole in the picture is large and even enough.
-    """
+    """Return even areas beside the chart that may be the panel; shape (n, 2)."""
     import cv2
 
     small, scale = picture.screen(_SEARCH)

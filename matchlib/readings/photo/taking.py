@@ -267,16 +267,5 @@ class _Scene:
 
 
 def pairs(points: Array) -> tuple[tuple[float, float], ...]:
-    """Return points as plain numbers.
-
-    Parameters
-    ----------
-    points : ndarray, shape (n, 2)
-        x and y.
-
-    Returns
-    -------
-    tuple of (float, float)
-        The same.
-    """
+    """Return points as plain numbers."""
     return tuple((float(x), float(y)) for x, y in points)

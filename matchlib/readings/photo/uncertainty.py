@@ -38,31 +38,7 @@ def parts_of(
 ) -> tuple[dict[str, Array], Array]:
     """Return the parts of a reading's covariance but the gloss's, and the reading.
 
-    Parameters
-    ----------
-    fit : Correction
-        From the picture's light to Lab.
-    cells : Samples
-        Of the panel.
-    places : Places
-        Where they lie.
-    body : Body
-        The panel's body as parted from its gloss.
-    lab : ndarray, shape (3,)
-        Its Lab.
-    around : Surround or None
-        What the surface around says of the light.
-    shone : float
-        Share of the panel left out as a reflection [-].
-    space : str
-        The picture's colour space.
-
-    Returns
-    -------
-    parts : dict of str to ndarray, shape (3, 3)
-        See `matchlib.readings.photo.estimate.PARTS`.
-    lab : ndarray, shape (3,)
-        Moved where a channel at nought hides part of the colour.
+    Shapes: parts (3, 3), lab (3,).
     """
     near = nearness(fit.chart.lab, lab)
     errors = fit.left_out
