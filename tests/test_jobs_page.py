@@ -44,7 +44,15 @@ def sprayed(screen: JobsScreen) -> None:
 
 @pytest.mark.parametrize(
     "typed",
-    ["27.1 45.9 28.5", "27,1 45,9 28,5", "27,1; 45,9; 28,5", "L* 27.1, a* 45.9, b* 28.5"],
+    [
+        *("27.1 45.9 28.5", "27,1 45,9 28,5", "27,1; 45,9; 28,5", "L* 27.1, a* 45.9, b* 28.5"),
+        *(
+            "27.1,45.9,28.5",
+            "CIE L*a*b* 27.1 45.9 28.5",
+            "L=27.1 a=45.9 b=28.5",
+            "27.1\t45.9\t28.5",
+        ),
+    ],
 )
 def test_a_target_is_read_as_people_write_it(screen: JobsScreen, typed: str) -> None:
     (reading,) = of_text(typed, screen.session)
@@ -56,7 +64,7 @@ def test_a_target_may_be_a_panel_or_angles_and_nothing_else(screen: JobsScreen) 
     assert own.lab == pytest.approx((41.175, -13.91, -48.785), abs=0.01)
     several = of_text("45as15: 60 10 5\n45as45: 40 20 10", screen.session)
     assert [r.viewing.geometry for r in several] == ["45as15", "45as45"]
-    for wrong in ("", "27 45", "green", "27 45 28 9", "500 0 0"):
+    for wrong in ("", "27 45", "green", "27 45 28 9", "500 0 0", "nan 1 2"):
         with pytest.raises(MatchlibError):
             of_text(wrong, screen.session)
 

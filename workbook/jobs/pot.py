@@ -21,6 +21,7 @@ from workbook.session import (
     pot_of,
 )
 from workbook.session.stock import keep_stock, stock_of
+from workbook.session.typed import number_typed
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
@@ -84,18 +85,8 @@ _START = {
 
 
 def _number(job: dict[str, str], name: str, *, part: float = 1.0) -> float | None:
-    text = job.get(name, "").strip()
-    if not text:
-        return None
-    try:
-        return float(text) / part
-    except ValueError:
-        raise DomainError(
-            f"This is not a number for '{_FIELDS[name][0]}'.",
-            expected="a number with a full stop, such as 12.5",
-            got=repr(text[:40]),
-            remedy="correct it, or leave it empty.",
-        ) from None
+    value = number_typed(job.get(name, ""), f"'{_FIELDS[name][0]}'")
+    return None if value is None else value / part
 
 
 def job_of(typed: dict[str, str]) -> Job:

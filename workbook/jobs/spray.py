@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 from matchlib.cautions import cautions_at
 from matchlib.correction import SANDING
-from matchlib.errors import DomainError
 from workbook.figures import Raw, esc
 from workbook.jobs.pot import pot_part
 from workbook.page.fields import button, field, fold, problem
 from workbook.page.pictures import areas, numbers
+from workbook.session.typed import number_typed
 from workbook.session.work import Coat, Work
 
 if TYPE_CHECKING:
@@ -54,17 +54,9 @@ def noted(booth: dict[str, str]) -> dict[str, Any]:
 
     found: dict[str, Any] = {n: booth[n] for n in ("sprayer", "lot") if booth[n]}
     for name in ("temperature", "humidity", "flash"):
-        if not booth[name]:
-            continue
-        try:
-            found[name] = float(booth[name].replace(",", "."))
-        except ValueError:
-            raise DomainError(
-                f"This is no number for '{_BOOTH[name][0]}'.",
-                expected="a number, such as 23",
-                got=repr(booth[name][:40]),
-                remedy="correct it, or leave it empty.",
-            ) from None
+        number = number_typed(booth[name], f"'{_BOOTH[name][0]}'")
+        if number is not None:
+            found[name] = number
     found.pop("flash", None)
     check_booth(found.get("temperature"), found.get("humidity"))
     return found

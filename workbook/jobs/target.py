@@ -17,6 +17,7 @@ from workbook.page.pictures import areas, numbers
 from workbook.session.back import date_of
 from workbook.session.order import KINDS, aim_of, box_words, kind_of, tolerance_of
 from workbook.session.targets import lab_of, typed_readings
+from workbook.session.typed import number_typed, three_typed
 
 if TYPE_CHECKING:
     from matchlib.domain import Reading
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
 
 __all__ = ["begun", "of_file", "of_text", "target_page"]
 
-_NUMBER = re.compile(r"[-+−]?\d+(?:[.,]\d+)?")
 _ANGLE = re.compile(r"^\s*([^\s:]+(?::\d+)?)\s*[:=]\s+(.*)$")
 
 
@@ -67,30 +67,8 @@ def of_text(text: str, session: Session) -> tuple[Reading, ...]:
     for line in lines:
         at = _ANGLE.match(line)
         angle, rest = (at[1], at[2]) if at else (session.geometry, line)
-        rows.append((angle, _three(rest)))
+        rows.append((angle, list(three_typed(rest) or ())))
     return typed_readings(rows)
-
-
-def _three(text: str) -> list[float | None]:
-    """Three numbers; commas between digits are decimal only where no other separator is."""
-    plain = re.sub(r"[LabCIE*=:]+", " ", text).replace("−", "-")
-    if (
-        "." in plain
-        or not re.search(r"\d,\d", plain)
-        or len(re.findall(r"[\s;]+", plain.strip())) < 2
-    ):
-        found = re.findall(r"[-+]?\d+(?:\.\d+)?", plain)
-    else:
-        found = [n.replace(",", ".") for n in _NUMBER.findall(plain)]
-    if len(found) != 3:
-        raise TargetError(
-            "These are not three numbers.",
-            expected="L, a and b, such as 27.1 45.9 28.5",
-            got=repr(text[:60]),
-            remedy="put spaces between them; for several angles write each on a line of its own, "
-            "such as 45as15: 27.1 45.9 28.5.",
-        )
-    return [float(n) for n in found]
 
 
 def of_file(name: str, content: bytes, session: Session) -> tuple[Reading, ...]:
@@ -103,10 +81,7 @@ def of_file(name: str, content: bytes, session: Session) -> tuple[Reading, ...]:
 
 def _tolerance(done: Press) -> Tolerance:
     kind = done.fields.get("kind", "de00")
-    try:
-        sides = [float(v.replace(",", ".")) for v in done.fields.get("passes", "1").split()]
-    except ValueError:
-        sides = []
+    sides = [number_typed(v, "What passes") or 0.0 for v in done.fields.get("passes", "1").split()]
     wanted = 3 if kind.startswith("box") else 1
     if len(sides) != wanted:
         raise TargetError(

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
+import math
 import re
 
 from matchlib.errors import DomainError
 
 __all__ = ["number_typed", "three_typed", "whole_typed"]
 
+_HEAD = re.compile(r"\b(?:CIE)?\s*L\*?\s*a\*?\s*b\*?(?![\w*])[:=]?", re.IGNORECASE)
 _NAMES = re.compile(r"[lab]\s*\*?\s*[=:]?\s*(?=[-+−\d.,])", re.IGNORECASE)
 
 
@@ -34,15 +37,16 @@ def number_typed(text: str, what: str) -> float | None:
     plain = text.strip().replace("−", "-").replace(",", ".")
     if not plain:
         return None
-    try:
-        return float(plain)
-    except ValueError:
-        raise DomainError(
-            f"{what} is not a number.",
-            expected="such as 4 or 22.5",
-            got=repr(text[:40]),
-            remedy="type the number alone, or leave it empty.",
-        ) from None
+    with contextlib.suppress(ValueError):
+        value = float(plain)
+        if math.isfinite(value):
+            return value
+    raise DomainError(
+        f"{what} is not a number.",
+        expected="such as 4 or 22.5",
+        got=repr(text[:40]),
+        remedy="type the number alone, or leave it empty.",
+    )
 
 
 def whole_typed(text: str, what: str) -> int | None:
@@ -91,7 +95,7 @@ def three_typed(text: str) -> tuple[float, float, float] | None:
     """
     if not text.strip():
         return None
-    plain = _NAMES.sub(" ", text)
+    plain = _NAMES.sub(" ", _HEAD.sub(" ", text))
     parts = [p for p in re.split(r"[\s;]+", plain.strip()) if p.strip(",")]
     if len(parts) != 3:
         parts = [p for p in re.split(r"[\s;,]+", plain.strip()) if p]
