@@ -19,7 +19,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import norm, qmc
 
 from matchlib.colorimetry import delta_e00_metric
 from matchlib.correction import Belief, Goal, Today, Wanted
@@ -27,7 +26,7 @@ from matchlib.domain import Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.linear import linearise
 from matchlib.stepping import Step, part_of
-from matchlib.tails import chance_words, drawn_out
+from matchlib.tails import chance_words, drawn_out, normal_cloud, symmetric_root
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
@@ -202,11 +201,6 @@ def next_for_target(
     return tuple(found[b] for b in best)
 
 
-def _normals(count: int, width: int) -> Array:
-    points = qmc.Sobol(width, scramble=True, rng=np.random.default_rng(0)).random(count)
-    return np.asarray(norm.ppf(points), float)
-
-
 def _by_second(
     i: int,
     *,
@@ -222,8 +216,8 @@ def _by_second(
     (views, count), wide, covariance = labs.shape[:2], own.shape[1], belief.covariance
     across = slope[i] @ covariance
     seen = across @ slope[i].T + own[i]
-    imagined = _normals(FUTURES, wide)
-    imagined *= drawn_out(imagined, freedom[i])[0][:, None]
+    imagined = normal_cloud(FUTURES, wide)
+    imagined = imagined * drawn_out(imagined, freedom[i])[0][:, None]
     futures = imagined @ np.linalg.cholesky(seen).T
     parts = [slice(3 * view, 3 * view + 3) for view in range(views)]
     read = [lab[i] + futures[:, part] for lab, part in zip(labs, parts, strict=True)]
@@ -232,8 +226,8 @@ def _by_second(
     gain = gain.T.reshape(count, wide, wide)
     move = np.einsum("nij,fj->fni", gain, futures)
     left = slope @ covariance @ slope.transpose(0, 2, 1) - gain @ seen @ gain.transpose(0, 2, 1)
-    spread = _roots(left + own)
-    points = _normals(CLOUD, wide)
+    spread = symmetric_root(left + own)
+    points = normal_cloud(CLOUD, wide)
     further = drawn_out(points, belief.freedom(some, left, left + own))[:, :, None]
     within = np.ones((FUTURES, count, CLOUD), bool)
     for view, part in enumerate(parts):
@@ -246,12 +240,6 @@ def _by_second(
         within &= length <= goal.value**2
     after = within.mean(axis=2).max(axis=1)
     return float(np.where(passed, 1.0, after).mean())
-
-
-def _roots(covariance: Array) -> Array:
-    size, axes = np.linalg.eigh(covariance)
-    roots = (axes * np.sqrt(np.maximum(size, 0.0))[:, None, :]) @ axes.transpose(0, 2, 1)
-    return np.asarray(roots)
 
 
 def next_for_archive(

@@ -17,7 +17,15 @@ from numpy.typing import ArrayLike, NDArray
 
 from matchlib.errors import DomainError
 
-__all__ = ["FEWEST", "chance_words", "drawn_out", "freedom_of", "region"]
+__all__ = [
+    "FEWEST",
+    "chance_words",
+    "drawn_out",
+    "freedom_of",
+    "normal_cloud",
+    "region",
+    "symmetric_root",
+]
 
 Array = NDArray[np.float64]
 
@@ -97,6 +105,58 @@ def region(level: ArrayLike, freedom: ArrayLike = np.inf, *, dimension: int = 3)
     finite = np.where(np.isfinite(nu), nu, 1e6)
     students = dimension * fdtri(float(dimension), finite, share) * (finite - 2.0) / finite
     return np.asarray(np.where(np.isfinite(nu), students, normal), float)
+
+
+@cache
+def normal_cloud(points: int, width: int) -> Array:
+    """Return points that stand for a standard normal distribution, evenly spread.
+
+    Parameters
+    ----------
+    points : int
+        How many; an even number mirrors each.
+    width : int
+        Dimensions.
+
+    Returns
+    -------
+    ndarray, shape (points, width)
+        Of mean 0, and of covariance 1 to the digit where there are points enough. Multiples of
+        the roots of primes, modulo 1, fill a cube evenly (Richtmyer 1951).
+    """
+    from scipy.special import ndtri
+
+    mirrored = points % 2 == 0
+    primes = [p for p in range(2, 400) if all(p % q for q in range(2, p))][:width]
+    number = np.arange(1, (points // 2 if mirrored else points) + 1)[:, None]
+    cloud = ndtri(np.mod(number * np.sqrt(primes), 1.0))
+    cloud = np.concatenate([cloud, -cloud]) if mirrored else cloud - cloud.mean(axis=0)
+    if (points // 2 if mirrored else points - 1) >= width:
+        cloud = cloud @ symmetric_root(cloud.T @ cloud / points, inverse=True)
+    cloud.setflags(write=False)  # one for all who ask
+    return np.asarray(cloud, float)
+
+
+def symmetric_root(covariance: Array, *, inverse: bool = False) -> Array:
+    """Return the symmetric square root of covariances.
+
+    Parameters
+    ----------
+    covariance : ndarray, shape (..., d, d)
+        Symmetric; what rounding has left below 0 counts as 0.
+    inverse : bool
+        Whether to return its inverse, in which a billionth of the greatest size stands for none.
+
+    Returns
+    -------
+    ndarray, shape (..., d, d)
+        Times itself the covariance, or its inverse.
+    """
+    size, axes = np.linalg.eigh(covariance)
+    least = 1e-9 * np.maximum(size[..., -1:], 1e-12) if inverse else 0.0
+    scale = np.sqrt(np.maximum(size, least))[..., None, :]
+    scaled = axes / scale if inverse else axes * scale
+    return np.asarray(scaled @ np.swapaxes(axes, -1, -2), float)
 
 
 def drawn_out(cloud: Array, freedom: ArrayLike) -> Array:

@@ -9,12 +9,11 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.stats import chi2, multivariate_t
+from scipy.stats import chi2, multivariate_t, norm
 
 from matchlib.colorimetry.expected import _points
 from matchlib.errors import DomainError
-from matchlib.suggest.target import _cloud
-from matchlib.tails import FEWEST, drawn_out, freedom_of, region
+from matchlib.tails import FEWEST, drawn_out, freedom_of, normal_cloud, region, symmetric_root
 
 LEVELS = np.array([0.5, 0.8, 0.9, 0.95])
 
@@ -68,7 +67,11 @@ def test_freedom_does_not_depend_on_the_axes_and_has_a_floor() -> None:
     assert freedom_of(np.eye(3), np.eye(3), groups=float("inf")) == np.inf
 
 
-CLOUDS = {"256 in Lab": _points(256), "1024 in Lab": _points(1024), "at three angles": _cloud(9)}
+CLOUDS = {
+    "256 in Lab": _points(256),
+    "1024 in Lab": _points(1024),
+    "at three angles": normal_cloud(1024, 9),
+}
 
 
 @pytest.mark.parametrize("name", CLOUDS)
@@ -94,7 +97,7 @@ def test_a_cloud_is_drawn_out_to_the_quantiles_of_a_t(name: str) -> None:
 @pytest.mark.parametrize(("nu", "near"), [(6.0, 0.12), (12.0, 0.04), (40.0, 0.02)])
 def test_a_drawn_out_cloud_keeps_its_covariance(nu: float, near: float) -> None:
     # With few degrees of freedom much of a t's covariance is in tails beyond any 1024 points.
-    cloud = _cloud(3)
+    cloud = normal_cloud(1024, 3)
     points = drawn_out(cloud, nu)[0][:, None] * cloud
     np.testing.assert_allclose(points.T @ points / len(points), np.eye(3), atol=near)
 
@@ -132,3 +135,21 @@ def test_statistics_that_are_slow_to_load_are_not_loaded() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.split() == ["False", "False"]
+
+
+@pytest.mark.parametrize(("points", "width"), [(1024, 9), (64, 6), (10, 3), (5, 3), (3, 3)])
+def test_a_cloud_stands_for_the_normal_distribution(points: int, width: int) -> None:
+    cloud = normal_cloud(points, width)
+    np.testing.assert_allclose(cloud.mean(axis=0), 0.0, atol=1e-12)
+    if points > 3:  # three points span no space
+        np.testing.assert_allclose(cloud.T @ cloud / points, np.eye(width), atol=1e-9)
+    if points == 1024:  # random points stray from the upper quartile by 0.035 on average
+        assert np.abs(np.quantile(cloud, 0.75, axis=0) - norm.ppf(0.75)).mean() < 0.02
+
+
+@given(st.integers(0, 30))
+def test_a_root_times_itself_is_the_covariance(seed: int) -> None:
+    cov = some_covariance(4, seed)
+    root, back = symmetric_root(cov), symmetric_root(cov, inverse=True)
+    np.testing.assert_allclose(root @ root, cov, atol=1e-12)
+    np.testing.assert_allclose(back @ cov @ back, np.eye(4), atol=1e-8)

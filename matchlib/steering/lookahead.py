@@ -11,14 +11,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import norm, qmc
 
 from matchlib.correction import Card, Goal
 from matchlib.domain import Recipe, Viewing
+from matchlib.tails import normal_cloud
 
 __all__ = ["LEAST", "Laid", "Lookahead"]
 
@@ -193,7 +192,7 @@ class Lookahead:
         across = by @ spread
         total = across @ by.T + self.read_noise
         gain = np.linalg.solve(total, across).T
-        points = _cloud(len(total), READ[min(depth, len(READ) - 1)])
+        points = normal_cloud(READ[min(depth, len(READ) - 1)], len(total))
         moved = points @ (gain @ np.linalg.cholesky(total)).T
         after = (start[:, None, :] + moved[None, :, :]).reshape(-1, wide)
         left = spread - gain @ across
@@ -228,7 +227,9 @@ class Lookahead:
         new = self.judged_film[rows] * (added * self.gun / np.sqrt(coats))[:, None]
         spread = by @ covariance @ by.transpose(0, 2, 1) + self.judged_noise
         spread += new[:, :, None] * new[:, None, :]
-        scatter = _cloud(spread.shape[1], JUDGED) @ np.linalg.cholesky(spread).transpose(0, 2, 1)
+        scatter = normal_cloud(JUDGED, spread.shape[1]) @ np.linalg.cholesky(spread).transpose(
+            0, 2, 1
+        )
         far = np.zeros(())
         for i, aim in enumerate(self.goal.labs):
             stretch, boxed = self.goal.local(i)
@@ -247,14 +248,3 @@ class Lookahead:
         chance = np.full((len(mean), len(more)), -1.0)
         chance[:, rows] = inside
         return chance
-
-
-@cache
-def _cloud(dimension: int, points: int) -> Array:
-    """Points of a standard normal, evenly spread, of mean 0 and variance 1."""
-    even = qmc.Sobol(dimension, scramble=True, seed=7).random(1 << (points - 1).bit_length())
-    cloud = norm.ppf(even[:points])
-    cloud = cloud - cloud.mean(axis=0)
-    if points > dimension + 1:
-        cloud = cloud @ np.linalg.inv(np.linalg.cholesky(np.cov(cloud.T, bias=True))).T
-    return np.asarray(cloud, float)

@@ -22,7 +22,7 @@ from matchlib.domain import Recipe, Viewing
 from matchlib.linear import linearise
 from matchlib.regression import FilmPredictor
 from matchlib.suggest.target import Target
-from matchlib.tails import drawn_out
+from matchlib.tails import drawn_out, symmetric_root
 
 __all__ = ["DOUBTFUL", "OUT_OF_REACH", "Reach", "reach_of"]
 
@@ -63,14 +63,18 @@ def reach_of(
     jacobian = np.concatenate(slopes, axis=1)
     n, wide, free = jacobian.shape
     draw = np.random.default_rng(0)
-    root = _root(model.fitted_.covariance[None])[0]
+    root = symmetric_root(model.fitted_.covariance[None])[0]
     along = (jacobian.reshape(-1, free) @ root).reshape(n, wide, free)
     ways = draw.standard_normal((DRAWS, free))
     moved = (along.reshape(-1, free) @ ways.T).reshape(n, wide, -1)
     # What is not known of each, by the model's own word, with what is shared between them kept.
-    moved = _root(known) @ _root(along @ along.transpose(0, 2, 1), inverse=True) @ moved
+    moved = (
+        symmetric_root(known)
+        @ symmetric_root(along @ along.transpose(0, 2, 1), inverse=True)
+        @ moved
+    )
     moved *= drawn_out(ways, model.stack_.freedom[model.reach(recipes)])[:, None, :]
-    wanted = _root(target.covariance[None])[0] @ draw.standard_normal((wide, DRAWS))
+    wanted = symmetric_root(target.covariance[None])[0] @ draw.standard_normal((wide, DRAWS))
     likely = (moved - wanted).transpose(0, 2, 1)
     away = target.difference(
         [lab[:, None, :] + likely[..., 3 * i : 3 * i + 3] for i, lab in enumerate(labs)]
@@ -83,11 +87,3 @@ def reach_of(
     total = known + spray + reading
     told = np.einsum("nw,nw->n", across, np.linalg.solve(total, across[..., None])[..., 0])
     return Reach(ODDS * share / (ODDS * share + 1.0 - share), recipes[int(np.argmax(told))])
-
-
-def _root(covariance: Array, *, inverse: bool = False) -> Array:
-    size, axes = np.linalg.eigh(covariance)
-    least = 1e-9 * np.maximum(size[:, -1:], 1e-12)
-    scale = np.sqrt(np.maximum(size, least if inverse else 0.0))
-    scaled = axes / scale[:, None, :] if inverse else axes * scale[:, None, :]
-    return np.asarray(scaled @ axes.transpose(0, 2, 1), float)

@@ -5,12 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import block_diag
-from scipy.special import ndtri
 
 from matchlib.colorimetry import (
     ExpectedDifference,
@@ -25,7 +23,7 @@ from matchlib.colorimetry import (
 from matchlib.domain import Reading, Viewing
 from matchlib.errors import TargetError
 from matchlib.linear import covariance_of_reading
-from matchlib.tails import drawn_out
+from matchlib.tails import drawn_out, normal_cloud, symmetric_root
 
 __all__ = ["Aim", "Target", "surface_excess"]
 
@@ -305,30 +303,14 @@ class Target:
             return ExpectedDifference(
                 aim.weight * found.mean, aim.weight * found.sd, found.probability
             )
-        size, axes = np.linalg.eigh(covariances)
-        root = axes * np.sqrt(np.maximum(size, 0.0))[:, None, :]
-        cloud = _cloud(3 * len(self.aims))
-        away = cloud @ root.transpose(0, 2, 1)
+        cloud = normal_cloud(POINTS, 3 * len(self.aims))
+        away = cloud @ symmetric_root(covariances)
         if not np.all(np.asarray(freedom) == np.inf):
             away *= drawn_out(cloud, freedom)[:, :, None]
         likely = [labs[i][:, None, :] + away[..., 3 * i : 3 * i + 3] for i in range(len(self.aims))]
         gaps = self.difference(likely)
         within = gaps <= self.tolerance.value
         return ExpectedDifference(gaps.mean(axis=1), gaps.std(axis=1), within.mean(axis=1))
-
-
-@cache
-def _cloud(width: int) -> Array:
-    """Points of the standard normal distribution, their mean 0 and covariance 1 to the digit.
-
-    Multiples of the roots of primes, modulo 1, fill a cube evenly (Richtmyer 1951); mirrored.
-    """
-    primes = [p for p in range(2, 400) if all(p % q for q in range(2, p))][:width]
-    number = np.arange(1, POINTS // 2 + 1)[:, None]
-    half = ndtri(np.mod(number * np.sqrt(primes), 1.0))
-    points = np.concatenate([half, -half])
-    size, axes = np.linalg.eigh(points.T @ points / POINTS)
-    return np.asarray(points @ (axes / np.sqrt(size)) @ axes.T)
 
 
 def _tolerance(value: Tolerance | float) -> Tolerance:
