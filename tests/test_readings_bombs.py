@@ -23,7 +23,7 @@ for read in (understand, read_recipes, read_target):
 with open("/proc/self/status") as status:
     print(next(int(line.split()[1]) for line in status if line.startswith("VmHWM")) // 1024)
 """
-MOST = 200  # MiB; reading any spreadsheet takes some 60
+MOST = 200  # MiB
 CONTENT = {"XLSX": "xl/worksheets/sheet1.xml", "ODS": "content.xml"}
 PIECES = {
     "rows": b"<row><c/></row>" * 70_000,

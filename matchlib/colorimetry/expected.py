@@ -80,9 +80,8 @@ def expected_delta_e00(
         Degrees of freedom of the covariance, at least `matchlib.tails.FEWEST`: then the prediction
         is a Student's t of that covariance. Infinite for a normal.
     points : int
-        Points a recipe: one of `POINTS`. With 256 the probability is within about 0.015 (seldom
-        0.05) and the mean within about 1 percent of many more; with 1024, within 0.005 (0.012)
-        and 0.3 percent.
+        Points a recipe: one of `POINTS`. The more, the nearer to a great random sample; how near
+        256 and 2048 come is in tests/test_colorimetry.py.
 
     Returns
     -------

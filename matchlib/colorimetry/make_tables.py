@@ -4,7 +4,7 @@ Feeding the identity matrix through colour-science's ASTM E308 method gives its 
 The spectra of the lights are brought to 1 nm first, as CIE 15:2018 defines each: illuminant A by
 its formula, D65 and D50 by straight lines between the tabulated 5 nm, and the lamps, whose 5 nm
 tables have narrow peaks, by Sprague's polynomial (CIE 167:2005). Straight lines there would lower
-the peaks, and put the white of F11 off by 0.08 in Z.
+the peaks.
 """
 
 from __future__ import annotations

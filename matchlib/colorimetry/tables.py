@@ -67,7 +67,7 @@ def weights(illuminant: str, observer: str | int, wavelengths: ArrayLike | None 
 
     Notes
     -----
-    ASTM E308-15. A plain sum over 10 nm would be off by up to 0.13 ΔE00.
+    ASTM E308-15. A plain sum over 10 nm would be further off.
     """
     observer = str(observer)
     _check_light(illuminant, observer)
@@ -108,9 +108,10 @@ def white_point(illuminant: str, observer: str | int) -> Array:
     -------
     ndarray, shape (3,)
         Read-only; Y is 100. The sum of the weights, so that the perfect diffuser is L* 100, a* 0
-        and b* 0 exactly. It differs from the values printed in ASTM E308 by at most 0.001 for
-        D65 and A, 0.005 for F2 and F11, whose spectra are known every 5 nm only, and 0.012 for
-        D50, whose spectrum CIE has published anew since.
+        and b* 0 exactly. It differs from the values printed in ASTM E308 in the last digit for D65
+        and A, and by more for F2 and F11, whose spectra are known every 5 nm only, and for D50,
+        whose spectrum CIE has published anew since: by how much is in
+        tests/published/test_published_colorimetry.py.
     """
     observer = str(observer)
     _check_light(illuminant, observer)

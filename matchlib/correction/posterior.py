@@ -17,7 +17,7 @@ __all__ = ["Posterior", "posterior"]
 Array = NDArray[np.float64]
 
 STEPS = 3
-"""Times the law is taken as linear anew; the third moves Lab by less than 0.01."""
+"""Times the law is taken as linear anew."""
 
 
 class Posterior(NamedTuple):

@@ -158,9 +158,8 @@ def first_four(
 ) -> tuple[Card, ...]:
     """Return the first four cards of a colour for a shop that has bare grounds alone.
 
-    Spread over three grounds and two ratios, four cards a colour foretold fresh recipes of two
-    simulated workshops to a median ΔE00 of 0.5 and 1.1; on one ground alone to 1.1 and 2.6, on
-    the lightest and the darkest to 0.6 and 2.4, drawn by chance to 0.6 and 1.2 with a worse tail.
+    They are spread over three grounds and two ratios, since what one ground shows does not tell
+    what another will.
 
     Parameters
     ----------

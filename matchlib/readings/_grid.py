@@ -23,7 +23,7 @@ __all__ = [
 MAX_BYTES = 32 * 2**20
 MAX_ROWS = 100_000
 MAX_COLUMNS = 2_000
-MAX_CELLS = 4_000_000  # some 300 MB of small texts
+MAX_CELLS = 4_000_000  # of small texts, which fit in memory
 
 
 @dataclass(frozen=True, slots=True)

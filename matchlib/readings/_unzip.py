@@ -22,7 +22,7 @@ __all__ = ["MAX_UNPACKED", "Parts", "has_doctype"]
 MAX_UNPACKED = 128 * 2**20
 _MAX_PARTS = 2_000
 _PIECE = 2**18
-# A parser keeps some 60 bytes for the shortest element, cleared or not: 8 million in all, and
+# A parser keeps something of the shortest element, cleared or not: 8 million in all, and
 # between the beginnings of two rows (or shared texts), where nothing is cleared, far fewer.
 _MOST_TAGS, _MOST_ROWS, _MOST_IN_ROW = 8_000_000, 1_100_000, 400_000
 _ROW = re.compile(rb"<(?:\w+:)?(?:row|table-row|si)[\s/>]")

@@ -1,6 +1,6 @@
 """The film regression: readings of panels in, predictions with honest uncertainty out.
 
-`FilmRegressor` rests on scikit-learn, which takes a second to load; it is loaded when first asked
+`FilmRegressor` rests on scikit-learn, which is slow to load; it is loaded when first asked
 for, so that a fit that was kept can be used without it.
 """
 

@@ -144,7 +144,7 @@ class BayesianLibrary:
             )
             for point, values in merits.items():  # repeats as their mean: it wants points unique
                 search.register(dict(zip(bounds, point, strict=True)), float(np.mean(values)))
-            # Its differential evolution takes many seconds a panel. The space is 135 cells and one
+            # Its differential evolution would be slow. The space is 135 cells and one
             # real number, which 10,000 points (its own default) fill, compared in one go.
             found = search.acquisition_function.suggest(
                 search._gp, search.space, n_smart=0, random_state=np.random.RandomState(len(tried))

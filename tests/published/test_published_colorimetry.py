@@ -80,9 +80,9 @@ def test_ciede2000_of_sharma_wu_dalal_all_at_once() -> None:
 # White points of ASTM E308, table 5 (the values are reprinted in many libraries; read there, not
 # in the standard). D65 and A at one unit of the last digit printed: A at 10° is 111.1434 by CIE's
 # formula, and printed as 111.144. F2 and F11 are tabulated by CIE every 5 nm, and the standard does
-# not say how it came to 1 nm: Sprague's polynomial meets its sums within 0.005, where straight
-# lines miss by 0.08. The range 400-700 nm changes no white point, since E308 moves the weights of
-# what is not measured to the ends.
+# not say how it came to 1 nm: Sprague's polynomial meets its sums within 0.005. The range
+# 400-700 nm changes no white point, since E308 moves the weights of what is not measured to the
+# ends.
 WHITES = [
     ("D65", "2", (95.047, 100.0, 108.883), 0.001),
     ("D65", "10", (94.811, 100.0, 107.304), 0.001),

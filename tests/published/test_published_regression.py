@@ -50,13 +50,10 @@ def test_a_dye_concentration_left_out(dyed):
     )
     process = leave_out(gaussian_process, recipes, lab, folds)
     quadratic = leave_out(ridge, recipes, lab, folds)
-    # Measured, median and mean: 2.3 and 2.3; straight line 2.6 and 2.4; Gaussian process 2.3 and
-    # 4.2; quadratic ridge 1.9 and 8.6, since it is lost outside the range.
     assert np.median(law) < 2.6
     assert np.median(law) < np.median(straight)
     assert np.mean(law) < 0.5 * np.mean(quadratic)
-    # The richest film lies outside what the others show, and there the law is worth most:
-    # 2.6 against 4.5 and 31.
+    # The richest film lies outside what the others show, and there the law is worth most.
     assert law[-1] < 3.2 < process[-1] < quadratic[-1]
     # Inside the range the process is as good; the films' own jitter is the floor.
     assert law[:-1] == pytest.approx(process[:-1], abs=0.6)
@@ -66,8 +63,7 @@ def test_a_paper_left_out_is_met_from_its_bare_sheet():
     recipes, lab = inks()
     folds = splits(recipes, "paper")
     law = leave_out(film, recipes, lab, folds)
-    # Measured: median 1.5, mean 2.0; 3.2 if the paper is ignored: papers differ by little, and how
-    # dots spread on a paper cannot be known from its bare sheet.
+    # Papers differ by little, and how dots spread on one cannot be known from its bare sheet.
     assert np.median(law) < 1.6
     assert np.median(law) < 0.5 * np.median(neighbours(recipes, lab))
 
@@ -77,8 +73,7 @@ def test_a_tone_left_out_is_met_with_the_librarys_help():
     folds = splits(recipes, "recipe")
     both = leave_out(film, recipes, lab, folds)
     alone = leave_out(film_alone, recipes, lab, folds)
-    # Printed dots are no film: the law alone misses them, median 0.56, mean 0.91; stacked with the
-    # process 0.11 and 0.43.
+    # Printed dots are no film: the law alone misses them.
     assert np.median(both) < 0.16
     assert np.mean(both) < 0.5
     assert np.median(both) < 0.3 * np.median(alone)
@@ -87,7 +82,6 @@ def test_a_tone_left_out_is_met_with_the_librarys_help():
 def test_of_other_papers_one_left_out_is_met_from_its_bare_sheet():
     recipes, lab = inks(MORE)
     law = leave_out(film, recipes, lab, splits(recipes, "paper"))
-    # Measured: median 1.6, mean 2.2; 3.0 and 3.7 if the paper is ignored.
     assert np.median(law) < 0.65 * np.median(neighbours(recipes, lab))
     assert np.mean(law) < 2.5
 
@@ -95,14 +89,12 @@ def test_of_other_papers_one_left_out_is_met_from_its_bare_sheet():
 def test_a_paper_kept_apart_is_met_from_its_bare_sheet():
     recipes, lab, folds = onto_new_papers(FIRST, MORE)
     law = leave_out(film, recipes, lab, folds)
-    # Measured, median and mean: 1.6 and 2.4; law alone 1.6 and 2.5.
     assert np.median(law) < 1.8
     assert np.mean(law) < 2.6
 
 
 def test_inks_over_prints_of_the_others():
-    # A chart whose grounds are prints of the other inks: one left out, its bare print known. Of
-    # these folds stacked 0.5 to 1.0 (median), law alone 2.7 to 3.1.
+    # A chart whose grounds are prints of the other inks: one left out, its bare print known.
     for ink in ("cyan", "magenta", "yellow"):
         recipes, lab = over_prints(ink)
         folds = splits(recipes, "paper")[::4]

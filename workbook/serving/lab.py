@@ -109,7 +109,7 @@ def _settings(room: Path, notebooks: Path, address: Address, browser: bool) -> P
     for name, content in (
         ("jupyter_server_config.json", server),
         ("labconfig/default_setting_overrides.json", lab),
-        # Nothing is ever built, so nothing is looked through for it; that takes seconds.
+        # Nothing is ever built, so nothing is looked through for it; that is slow.
         ("labconfig/page_config.json", {"buildAvailable": False, "buildCheck": False}),
     ):
         place = folder.parent / name

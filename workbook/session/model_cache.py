@@ -120,7 +120,7 @@ def model_of(
         how = why
         if not without:
             break
-    # Only fitting needs what the regressor loads, and it takes a second.
+    # Only fitting needs what the regressor loads, and that is slow.
     from matchlib.regression import FilmRegressor, frames_of
 
     panels = [p for p in archive.panels() if p.code not in without]
