@@ -32,8 +32,8 @@ def jpeg(scene: Scene = DAY) -> bytes:
 
 
 def settled(intake: PhotoIntake) -> PhotoIntake:
-    if intake.task.thread is not None:
-        intake.task.thread.join(120)
+    if intake.thread is not None:
+        intake.thread.join(120)
     return intake
 
 
@@ -65,7 +65,7 @@ def test_a_refused_photograph_is_shown_marked_and_read() -> None:
     intake = PhotoIntake(coded=True)
     intake.file.receive("two.jpg", jpeg(scene))
     settled(intake)
-    assert "More than one area" in intake.view.html
+    assert "More than one area" in intake.view.text
     assert intake.marks.picture
     assert [m["kind"] for m in intake.marks.marks] == ["chart", "panel", "panel"]
     true, size = taken(scene), (scene.width, scene.height)
@@ -77,7 +77,25 @@ def test_a_refused_photograph_is_shown_marked_and_read() -> None:
     settled(intake)
     assert [f.code for f in intake.found] == ["T1", "<G1>"]
     assert all(f.reading is not None for f in intake.found)
-    assert "<G1>" not in intake.view.html
+    assert "Panel <G1>" in intake.view.text  # plain text: no name becomes markup
+
+
+def test_what_goes_wrong_is_said_and_a_reading_can_be_dropped() -> None:
+    intake = PhotoIntake()
+    intake.actions.press("use")
+    assert intake.said.wrong
+    assert "no reading of a photograph yet" in intake.said.text
+    intake.file.receive("panel.jpg", jpeg())
+    assert intake.busy.running
+    intake.busy.cancel()
+    assert "Stopped" in intake.busy.text
+    assert intake.thread is not None
+    intake.thread.join(120)
+    assert intake.found == []  # what came of it is not used
+    intake.actions.press("read")
+    settled(intake)
+    assert intake.found
+    assert (intake.busy.running, intake.said.text) == (False, "")
 
 
 def test_several_photographs_of_one_panel_are_read_together() -> None:

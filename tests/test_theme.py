@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from matchlib.colorimetry import to_srgb
-from workbook.theme import SURROUND, VOILA_TEMPLATE, jupyter_folder, stylesheet
+from workbook.theme import SURROUND, VOILA_TEMPLATE, jupyter_folder, read_static
 
 
 def luminance(colour: str) -> float:
@@ -24,7 +24,7 @@ def contrast(one: str, other: str) -> float:
 
 
 def themes() -> dict[str, dict[str, str]]:
-    css = stylesheet()
+    css = read_static("page.css")
     found = {}
     for name, start in (
         ("light", ":root {"),
@@ -32,7 +32,10 @@ def themes() -> dict[str, dict[str, str]]:
         ("dark by the reader's setting", "body:not([data-jp-theme-light]) {"),
     ):
         block = css[css.index(start) :].split("}", 1)[0]
-        found[name] = dict(re.findall(r"--cpw-([\w-]+): (#[0-9a-f]{6})", block))
+        colours = dict(re.findall(r"--wb-([\w-]+): #([0-9a-f]{3,6})", block))
+        found[name] = {
+            k: "#" + (v if len(v) == 6 else "".join(2 * c for c in v)) for k, v in colours.items()
+        }
     return found
 
 
@@ -43,13 +46,11 @@ def test_black_on_white_is_21_to_1() -> None:
 @pytest.mark.parametrize("name", ["light", "dark", "dark by the reader's setting"])
 def test_contrast(name: str) -> None:
     theme = themes()[name]
-    # Jupyter's own page may lie behind the controls: white, and its two dark greys.
-    pages = ["#ffffff"] if name == "light" else ["#111111", "#212121"]
-    for behind in [theme["page"], theme["raised"], *pages]:
-        for ink in ("ink", "muted", "accent", "bad", "good"):
+    for behind in (theme["bg"], theme["paper"]):
+        for ink in ("ink", "mute"):
             assert contrast(theme[ink], behind) >= 4.5, f"{ink} on {behind}"
-        assert contrast(theme["line"], behind) >= 3.0, f"line on {behind}"
-    assert contrast(theme["on-accent"], theme["accent"]) >= 4.5
+        assert contrast(theme["edge"], behind) >= 3.0, f"edge on {behind}"
+    assert contrast(theme["on-go"], theme["go"]) >= 4.5
 
 
 def test_both_dark_themes_are_one() -> None:
@@ -61,13 +62,19 @@ def test_the_surround_is_neutral_and_of_middle_lightness() -> None:
     rgb, _ = to_srgb(np.array([[50.0, 0.0, 0.0]]))
     wanted = np.rint(255 * rgb[0])
     assert [int(SURROUND[i : i + 2], 16) for i in (1, 3, 5)] == pytest.approx(wanted, abs=1)
+    assert themes()["light"]["sur"] == SURROUND
 
 
-def test_nothing_is_fetched() -> None:
-    css = stylesheet()
+@pytest.mark.parametrize("sheet", ["page.css", "controls.css"])
+def test_nothing_is_fetched(sheet: str) -> None:
+    css = read_static(sheet)
     assert "url(" not in css
     assert "@import" not in css
-    assert "$SURROUND" not in css
+
+
+def test_the_controls_take_no_colour_that_the_page_does_not_name() -> None:
+    asked = set(re.findall(r"var\(--wb-([\w-]+)\)", read_static("controls.css")))
+    assert asked <= set(themes()["light"])
 
 
 def test_the_page_is_where_voila_looks() -> None:

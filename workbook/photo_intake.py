@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import asyncio
+import contextvars
+import threading
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import ipywidgets as w
 
-from matchlib.errors import FileError
-from workbook.controls import ButtonRow, CheckList, FileField, HtmlView, Progress
-from workbook.desk import Said, Task
-from workbook.figures import esc
+from matchlib.errors import FileError, MatchlibError
+from workbook.controls import ButtonRow, CheckList, FileField, Progress, Words
 from workbook.photo_marks import PhotoMarks
 
 if TYPE_CHECKING:
@@ -29,13 +31,7 @@ _TICKS = {
 
 
 class PhotoIntake:
-    """A part of a page: photographs of one panel, or of several with their codes.
-
-    Parameters
-    ----------
-    coded : bool
-        Whether a photograph may show several panels, each with its code.
-    """
+    """A part of a page: photographs of one panel or, where `coded`, of several by their codes."""
 
     def __init__(self, *, coded: bool = False) -> None:
         self.file = FileField(
@@ -49,8 +45,8 @@ class PhotoIntake:
             options=list(_TICKS), texts=list(_TICKS.values()), label="What is so"
         )
         self.marks = PhotoMarks(coded=coded)
-        self.said = Said("Photograph: message", live="assertive")
-        self.view = HtmlView(label="What the photographs say", live="polite")
+        self.said = Words(label="Photograph: message", live="assertive")
+        self.view = Words(label="What the photographs say")
         self.actions = ButtonRow(
             [
                 {"name": "use", "label": "Use this reading", "primary": True, "disabled": True},
@@ -60,7 +56,13 @@ class PhotoIntake:
             label="Photographs",
         )
         self.busy = Progress(label="Reading the photograph")
-        self.task = Task(self.busy, self.said.complain)
+        self.thread: threading.Thread | None = None
+        self._number = 0  # of the reading whose outcome is still wanted
+        try:
+            # Widgets are changed by the kernel's own thread, as if by a press.
+            self._loop: asyncio.AbstractEventLoop | None = asyncio.get_running_loop()
+        except RuntimeError:
+            self._loop = None
         self.shots: list[Shot] = []
         self.found: list[Photographed] = []
         self._size = (1, 1)
@@ -68,6 +70,7 @@ class PhotoIntake:
         self._waiting: list[Callable[[list[Photographed]], object]] = []
         self.file.on_file(self._took)
         self.actions.on_press(self._press)
+        self.busy.on_cancel(self._cancel)
         self.ticks.observe(lambda _: self._read() if self.shots else None, "value")
         self.box = w.VBox(
             [self.file, self.ticks, self.busy, self.said, self.marks, self.view, self.actions],
@@ -75,31 +78,19 @@ class PhotoIntake:
         )
 
     def on_use(self, call: Callable[[list[Photographed]], object]) -> None:
-        """Call with what was read, once a person has confirmed it.
-
-        Parameters
-        ----------
-        call : callable
-            Takes a list of `Photographed`, each with a reading.
-        """
+        """Call with what was read, each with a reading, once a person has confirmed it."""
         self._waiting.append(call)
 
     def clear(self) -> None:
         """Forget the photographs, for another panel."""
         self.shots, self.found, self._shown = [], [], None
         self.marks.show(b"", (1, 1))
-        self.view.html = ""
-        self.said.tell("")
+        self.view.text = ""
+        self._say("")
         self._offer()
 
     def confirm(self) -> None:
-        """Hand on what was read, as the press of a person does.
-
-        Raises
-        ------
-        FileError
-            If nothing was read yet.
-        """
+        """Hand on what was read, as the press of a person does; there must be something."""
         good = [found for found in self.found if found.reading is not None]
         if not good:
             raise FileError(
@@ -121,8 +112,10 @@ class PhotoIntake:
         elif name == "read":
             self._read()
         elif name == "use":
-            with self.said.guard():
+            try:
                 self.confirm()
+            except Exception as error:
+                self._complain(error)
 
     def _read(self) -> None:
         from workbook.session.photos import Marks
@@ -142,7 +135,6 @@ class PhotoIntake:
         asked = list(self.shots)
 
         def work() -> Any:
-            from matchlib.errors import MatchlibError
             from matchlib.readings.photo import load_picture, marked_picture
             from workbook.session.photos import photograph
 
@@ -155,8 +147,52 @@ class PhotoIntake:
                 small, size = b"", (1, 1)
             return photograph(asked), small, size, last.content
 
-        self.said.tell("")
-        self.task.start("Looking for the chart and the panel", work, self._show)
+        self._say("")
+        self._start(work)
+
+    def _start(self, work: Callable[[], Any]) -> None:
+        """Read in a thread; whatever was being read before is dropped."""
+        self._number += 1
+        number = self._number
+        # The kernel files what a widget sends under the message it answers, and takes that from
+        # the context; elsewhere it would be filed under a channel that may be closed by then, and
+        # the page's replies to it would go nowhere.
+        asked = contextvars.copy_context()
+        self.busy.start("Looking for the chart and the panel")
+
+        def run() -> None:
+            try:
+                end = partial(self._show, work())
+            except Exception as error:
+                end = partial(self._complain, error)
+            if self._loop is not None and self._loop.is_running():
+                self._loop.call_soon_threadsafe(self._end, number, end, context=asked)
+            else:
+                asked.run(self._end, number, end)
+
+        self.thread = threading.Thread(target=run, daemon=True)
+        self.thread.start()
+
+    def _end(self, number: int, end: Callable[[], object]) -> None:
+        if number == self._number:
+            self.busy.finish()
+            try:
+                end()
+            except Exception as error:
+                self._complain(error)
+
+    def _cancel(self) -> None:
+        self._number += 1
+        self.busy.finish("Stopped; nothing was changed.")
+
+    def _say(self, words: str, *, wrong: bool = False) -> None:
+        with self.said.hold_sync():
+            self.said.text, self.said.wrong = words, wrong
+
+    def _complain(self, error: Exception) -> None:
+        inside = f"This went wrong inside the workbook ({type(error).__name__}: {error})."
+        words = str(error) if isinstance(error, MatchlibError) else inside
+        self._say(f"Not done. {words}", wrong=True)
 
     def _show(self, result: Any) -> None:
         from matchlib.readings.photo import four_corners
@@ -170,7 +206,7 @@ class PhotoIntake:
         lines = [line for each in self.found for line in each.text.splitlines()]
         count = len(self.shots)
         head = f"{count} photographs together." if count > 1 else "One photograph."
-        self.view.html = "".join(f"<p>{esc(line)}</p>" for line in (head, *lines))
+        self.view.text = "\n".join((head, *lines))
         self._offer()
 
     def _offer(self) -> None:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import anywidget
 import traitlets as t
 
-from workbook.theme import read_static, stylesheet
+from workbook.theme import read_static
 
 __all__ = ["PhotoMarks"]
 
@@ -35,7 +35,7 @@ class PhotoMarks(anywidget.AnyWidget):
 
     @property
     def _css(self) -> str:
-        return stylesheet()
+        return read_static("controls.css")
 
     def show(
         self,
@@ -45,18 +45,10 @@ class PhotoMarks(anywidget.AnyWidget):
         chart: Sequence[Sequence[float]] = (),
         panels: Iterable[Sequence[Sequence[float]]] = (),
     ) -> None:
-        """Show a photograph with what was found in it.
+        """Show a photograph, small, with what was found in it; nothing takes it away.
 
-        Parameters
-        ----------
-        jpeg : bytes
-            The photograph, small; nothing takes it away.
-        size : tuple of 2 int
-            Width and height of the photograph itself [pixel].
-        chart : sequence of 4 (x, y)
-            The chart's corners [pixel of the photograph]; none where it was not found.
-        panels : iterable of sequences of 4 (x, y)
-            Corners of what may be panels [pixel of the photograph].
+        `size` and the four corners each of `chart` and `panels` are in pixels of the photograph
+        itself; an empty chart was not found.
         """
         found = [("chart", chart), *(("panel", p) for p in panels)]
         self.marks = [
@@ -68,34 +60,14 @@ class PhotoMarks(anywidget.AnyWidget):
         self.picture = f"data:image/jpeg;base64,{data}" if jpeg else ""
 
     def marked(self, size: tuple[int, int]) -> tuple[Corners | None, dict[str, Corners]]:
-        """Return what a person has marked, in the photograph's own pixels.
+        """Return what a person marked of a photograph of this size, in its own pixels.
 
-        Parameters
-        ----------
-        size : tuple of 2 int
-            Width and height of the photograph itself [pixel].
-
-        Returns
-        -------
-        corners : list of 4 [x, y] or None
-            The chart's, None where it is to be looked for.
-        panels : dict of str to list of 4 [x, y]
-            By code; empty where the panel is to be looked for.
+        The chart's corners, None where it is to be looked for; the panels' by code, empty likewise.
         """
         whole = [m for m in self.marks if len(m["points"]) == 4 and not m.get("found")]
         charts = [_pixels(m, size) for m in whole if m["kind"] == "chart"]
         panels = {m["code"]: _pixels(m, size) for m in whole if m["kind"] == "panel"}
         return (charts[-1] if charts else None), panels
-
-    def on_marks(self, call: Callable[[], object]) -> None:
-        """Call when a mark was made, moved or taken back.
-
-        Parameters
-        ----------
-        call : callable
-            Takes nothing.
-        """
-        self.observe(lambda _: call(), "marks")
 
 
 def _shares(corners: Sequence[Sequence[float]], size: tuple[int, int]) -> Corners:

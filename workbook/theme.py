@@ -1,9 +1,9 @@
-"""How the workbook looks: the style sheet, and the grey that a colour is judged on.
+"""How the workbook looks: where its style sheets lie, and the grey that a colour is judged on.
 
 Swatches lie on a neutral grey of L* 50 in both the light and the dark theme, since a surround that
 is light, dark or coloured shifts how a colour is seen (ISO 3664 asks for a neutral grey surround).
 Text contrast is at least 4.5:1 and the outline of a control 3:1 (WCAG 2.2, 1.4.3 and 1.4.11);
-``tests/test_theme.py`` computes both from this style sheet.
+``tests/test_theme.py`` computes both from ``static/page.css``.
 """
 
 from __future__ import annotations
@@ -17,7 +17,6 @@ __all__ = [
     "VOILA_TEMPLATE",
     "jupyter_folder",
     "read_static",
-    "stylesheet",
     "watch_script",
 ]
 
@@ -30,50 +29,19 @@ SURROUND = "#777777"
 
 @cache
 def read_static(name: str) -> str:
-    """Return the text of a file of ``workbook/static``, read once and only when asked for.
-
-    Parameters
-    ----------
-    name : str
-        File name, such as ``controls.js``.
-
-    Returns
-    -------
-    str
-        Its text.
-    """
+    """Return the text of a file of ``workbook/static``, read once and only when asked for."""
     return (files("workbook") / "static" / name).read_text("utf-8")
 
 
 def jupyter_folder() -> Path:
-    """Return the folder to put on ``JUPYTER_PATH``: Voilà's template, JupyterLab's extension.
-
-    Returns
-    -------
-    Path
-        Inside the installed package.
-    """
+    """Return the folder to put on ``JUPYTER_PATH``: Voilà's template, JupyterLab's extension."""
     return Path(__file__).parent / "jupyter"
 
 
 def watch_script() -> str:
     """Return the script by which a page notices that its server or kernel went.
 
-    Returns
-    -------
-    str
-        JavaScript; a page of Voilà holds it, JupyterLab loads it with our extension.
+    A page of Voilà holds it, JupyterLab loads it with our extension.
     """
     place = jupyter_folder() / "labextensions" / "workbook-pages" / "static" / "watch.js"
     return place.read_text("utf-8")
-
-
-def stylesheet() -> str:
-    """Return the style sheet of controls and figures, both themes in it.
-
-    Returns
-    -------
-    str
-        CSS; asks for nothing from outside (no fonts, no imports).
-    """
-    return read_static("workbook.css").replace("$SURROUND", SURROUND)

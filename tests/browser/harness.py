@@ -14,7 +14,6 @@ import re
 import secrets
 import signal
 import socket
-import statistics
 import subprocess
 import sys
 import time
@@ -30,7 +29,6 @@ from workbook.theme import jupyter_folder
 __all__ = [
     "Served",
     "Watch",
-    "key_to_paint",
     "open_in_lab",
     "open_in_voila",
     "open_workbook",
@@ -351,46 +349,3 @@ def serious(page: Any, within: str = "body") -> list[str]:
         for v in found["violations"]
         if v["impact"] in {"serious", "critical"}
     ]
-
-
-def key_to_paint(page: Any, control: Any, shown: str, *, keys: Sequence[str]) -> float:
-    """Median time from a key on a control to the frame in which what it drives is redrawn [ms].
-
-    Parameters
-    ----------
-    page, control : playwright page and locator
-        The control takes the keys.
-    shown : str
-        CSS selector of the element that Python redraws.
-    keys : sequence of str
-        Each must change the value.
-
-    Returns
-    -------
-    float
-        Median; printed and kept by the caller, never asserted as a time.
-    """
-    control.focus()
-    page.evaluate(
-        """(shown) => {
-             window.cpwTimes = []; window.cpwAt = 0;
-             const target = document.querySelector(shown);
-             const stamp = () => { window.cpwAt = performance.now(); };
-             document.addEventListener('keydown', stamp, true);
-             new MutationObserver(() => {
-               if (!window.cpwAt) return;
-               const at = window.cpwAt; window.cpwAt = 0;
-               // A message posted from a frame's start is handled when that frame has been drawn.
-               requestAnimationFrame(() => {
-                 const channel = new MessageChannel();
-                 channel.port1.onmessage = () => window.cpwTimes.push(performance.now() - at);
-                 channel.port2.postMessage(0);
-               });
-             }).observe(target, { childList: true, subtree: true, characterData: true });
-           }""",
-        shown,
-    )
-    for count, key in enumerate(keys, 1):
-        page.keyboard.press(key)
-        page.wait_for_function(f"() => window.cpwTimes.length >= {count}", timeout=PATIENCE)
-    return statistics.median(page.evaluate("() => window.cpwTimes"))

@@ -15,17 +15,22 @@ from tests.tools.render_scene import Scene, render, to_jpeg
 pytestmark = pytest.mark.browser
 
 CELL = """
-from workbook.controls import HtmlView
-from workbook.figures import esc
+from workbook.controls import Words
+from workbook.page import Page
 from workbook.photo_intake import PhotoIntake
 import ipywidgets as w
 
+class Nothing:
+    address = {}
+    draw = lambda self: ""
+    press = wrong = lambda self, *_: None
+
 intake = PhotoIntake(coded=True)
-told = HtmlView(live="polite", label="What Python took")
-say = lambda text: setattr(told, "html", f'<p id="told">{esc(text)}</p>')
+told = Words(label="What Python took")
+say = lambda text: setattr(told, "text", text)
 intake.on_use(lambda done: say("; ".join(f"{d.code}: " + " ".join(f"{v:.1f}" for v in d.reading.lab)
                                          for d in done)))
-w.VBox([intake.box, told])
+w.VBox([Page(Nothing()), intake.box, told])
 """
 SCENE = Scene().but(second="gold")
 
@@ -45,6 +50,7 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[harness.Served]
 
 
 def tap(page: Any, stage: Any, corners: Any) -> None:
+    stage.scroll_into_view_if_needed()
     box = stage.bounding_box()
     for x, y in corners:
         # A little inside, as a person taps.
@@ -106,7 +112,7 @@ def test_two_panels_are_tapped_read_and_confirmed(
     expect(page.get_by_text("Panel G1:")).to_be_visible(timeout=60_000)
     harness.shoot(page, artifacts, "photo-marked")
     page.get_by_role("button", name="Use this reading").click()
-    told = page.locator("#told")
+    told = page.get_by_role("group", name="What Python took")
     expect(told).to_contain_text("T1:")
     expect(told).to_contain_text("G1:")
     teal, gold = (

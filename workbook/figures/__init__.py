@@ -1,7 +1,7 @@
 """Results as pictures and tables: pure functions from data to HTML and SVG strings.
 
 Every name is escaped, every picture says in words what it shows, numbers stand beside every swatch
-and shapes beside every colour. Show the strings in `workbook.controls.HtmlView`.
+and shapes beside every colour.
 """
 
 from __future__ import annotations
