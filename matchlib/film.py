@@ -52,9 +52,6 @@ Ideal diffuse light inside n = 1.5 gives 0.596; practice takes 0.4 to 0.6 (Cento
 1980). Over flake the light is directional, and less of it meets the critical angle.
 """
 
-_DEEPEST = 50.0
-"""Absorbance from which on no slope grows: no light is left to be seen."""
-
 
 def fresnel_normal(n: float = REFRACTIVE_INDEX) -> float:
     """Return the reflectance of a surface at normal incidence.

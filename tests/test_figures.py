@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import base64
 import datetime as dt
 import re
 from html.parser import HTMLParser
-from io import BytesIO
 from typing import ClassVar
 from xml.etree import ElementTree as ET
 
@@ -14,9 +12,8 @@ import numpy as np
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
-from PIL import Image
 
-from matchlib.colorimetry import delta_e00, to_srgb
+from matchlib.colorimetry import to_srgb
 from workbook import figures as f
 from workbook.figures.svg import nice_ticks, screen_colours, shape
 
@@ -58,14 +55,10 @@ class Balance(HTMLParser):
 def every_figure(name: str) -> dict[str, str]:
     day = dt.date(2025, 3, 1)
     return {
-        "swatch": f.swatch(RED, name, note=name),
-        "swatch_pair": f.swatch_pair(RED, BLUE_OUTSIDE, names=(name, name), note=name),
         "chip": f.chip(BLUE_OUTSIDE),
-        "ladder": f.ladder([RED, BLUE_OUTSIDE], [name, "b"], title=name, notes=[name, ""]),
         "lab_chart": f.lab_chart([f.Mark(RED, name, name), f.Mark(BLUE_OUTSIDE, "b")], title=name),
         "timeline": f.timeline({name: [(day, 0.1)]}, title=name, y_name=name, band=(-1, 1)),
         "bars": f.bars([name], [40.0], title=name, unit=name, labs=[RED]),
-        "panel_picture": f.panel_picture(np.full((2, 3, 3), RED), title=name, note=name),
         "table": f.table([name, "n"], [[name, f.chip(RED)]], caption=name),
     }
 
@@ -95,7 +88,7 @@ def test_pictures_say_what_they_show(kind: str) -> None:
 
 
 def test_a_swatch_is_the_colour_and_has_its_numbers() -> None:
-    drawn = f.swatch(RED, "red")
+    drawn = f.chip(RED)
     rgb, inside = to_srgb(np.array([RED]))
     assert inside.all()
     assert "#" + "".join(f"{round(255 * c):02x}" for c in rgb[0]) in drawn
@@ -105,14 +98,9 @@ def test_a_swatch_is_the_colour_and_has_its_numbers() -> None:
 
 def test_a_colour_no_screen_shows_is_marked_in_words_and_by_a_corner() -> None:
     assert not screen_colours([BLUE_OUTSIDE])[0][1]
-    inside, outside = f.swatch(RED), f.swatch(BLUE_OUTSIDE)
+    inside, outside = f.chip(RED), f.chip(BLUE_OUTSIDE)
     assert "outside screen range" in outside
     assert outside.count("<path") > inside.count("<path")
-
-
-def test_a_pair_states_the_difference() -> None:
-    apart = float(delta_e00(np.array(RED), np.array((44.0, 46.0, 24.0))))
-    assert f"ΔE00 between them {apart:.2f}" in f.swatch_pair(RED, (44, 46, 24))
 
 
 def test_a_minus_is_a_minus_and_zero_has_none() -> None:
@@ -189,17 +177,6 @@ def test_empty_archives_draw_words() -> None:
     assert "No dated panels" in f.timeline({}, title="Drift", y_name="ΔE00")
     assert "Nothing to show" in f.table(["a"], [], caption="c")
     assert f.bars([], [], title="none")
-
-
-def test_the_panel_keeps_its_pixels() -> None:
-    field = np.full((2, 3, 3), RED)
-    field[1, 2] = (60, 48, 22)
-    data = re.search(r"base64,([^\"]+)", f.panel_picture(field, title="t"))
-    assert data
-    image = np.asarray(Image.open(BytesIO(base64.b64decode(data[1]))))
-    assert image.shape == (2, 3, 3)
-    assert image[1, 2] == pytest.approx(np.rint(255 * to_srgb(field)[0])[1, 2])
-    assert (image[0] == image[0, 0]).all()
 
 
 @example(low=1.0, span=401.0, about=2)

@@ -104,13 +104,6 @@ class Belief:
         p = self.size
         return float(self.mean[p]), float(np.sqrt(self.covariance[p, p]))
 
-    @property
-    def levels(self) -> dict[str, tuple[float, float]]:
-        """Today's log level of each base ground against the archive's, and its deviation [-]."""
-        p, names = self.size, self.model.words_.grounds
-        sds = np.sqrt(np.diag(self.covariance)[p + 1 :])
-        return {n: (float(self.mean[p + 1 + i]), float(sds[i])) for i, n in enumerate(names)}
-
     def linear(
         self,
         recipes: Sequence[Recipe],

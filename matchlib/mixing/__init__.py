@@ -10,6 +10,7 @@ from __future__ import annotations
 from matchlib.mixing.area import USUAL_AREAS, JobArea
 from matchlib.mixing.buying import Bill, Labour, Supply, bill, bottle_makes
 from matchlib.mixing.coverage import CoatUse, TransferRange, spreading_rate, wet_film
+from matchlib.mixing.cups import drain_words, viscosity
 from matchlib.mixing.limits import Limits
 from matchlib.mixing.mix import Mix, Third, read_mix
 from matchlib.mixing.pot import ACTIVATED, LEAST_ML, CoatGroup, Pot, pot
@@ -22,7 +23,6 @@ from matchlib.mixing.stated import (
     ratio_dict,
     ratio_of,
 )
-from matchlib.mixing.strain import MESHES, drain_words, mesh_words, viscosity
 from matchlib.mixing.units import (
     AREA_UNITS,
     LENGTH_UNITS,
@@ -38,7 +38,6 @@ __all__ = [
     "AREA_UNITS",
     "LEAST_ML",
     "LENGTH_UNITS",
-    "MESHES",
     "USUAL_AREAS",
     "VOLUME_UNITS",
     "Bill",
@@ -63,7 +62,6 @@ __all__ = [
     "check_stated",
     "drain_words",
     "format_volume",
-    "mesh_words",
     "most_kept",
     "parse_area",
     "parse_length",

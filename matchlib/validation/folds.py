@@ -108,11 +108,6 @@ class Validation:
             return {}
         return {p: float(np.mean(self.squared <= region(p, self.freedom))) for p in LEVELS}
 
-    @property
-    def coverage_spread(self) -> dict[float, float]:
-        """Standard error that each coverage has by chance, if it were right [-]."""
-        return {p: float(np.sqrt(p * (1 - p) / max(len(self.rows), 1))) for p in LEVELS}
-
 
 def readings_as_lab(X: pd.DataFrame, y: ArrayLike | pd.DataFrame) -> Array:
     """Return readings as Lab, each under its row's light; shape (n, 3)."""

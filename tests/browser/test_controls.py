@@ -44,7 +44,7 @@ upload.on_file(lambda n, content: (name.__setitem__(0, f"{n} {len(content)}"), r
 bar.on_cancel(lambda: (heard.append("cancel"), redraw(), bar.finish("Stopped.")))
 bar.start("looking at recipes")
 redraw()
-w.VBox([Page(Nothing()), shelf, row, upload, bar, said, wrong])
+w.VBox([shelf, row, upload, bar, said, wrong, Page(Nothing())])
 """
 
 

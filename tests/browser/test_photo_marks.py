@@ -30,7 +30,7 @@ told = Words(label="What Python took")
 say = lambda text: setattr(told, "text", text)
 intake.on_use(lambda done: say("; ".join(f"{d.code}: " + " ".join(f"{v:.1f}" for v in d.reading.lab)
                                          for d in done)))
-w.VBox([Page(Nothing()), intake.box, told])
+w.VBox([intake.box, told, Page(Nothing())])
 """
 SCENE = Scene().but(second="gold")
 

@@ -6,7 +6,7 @@ and shapes beside every colour.
 
 from __future__ import annotations
 
-from workbook.figures.charts import Mark, bars, lab_chart, legend, timeline
+from workbook.figures.charts import Mark, bars, lab_chart, timeline
 from workbook.figures.craft import glossary_list, linked, protocol_list, trouble_list
 from workbook.figures.library import (
     card_grid,
@@ -14,13 +14,12 @@ from workbook.figures.library import (
     coverage_picture,
     twins_picture,
 )
-from workbook.figures.svg import Raw, esc, lab_text, number
-from workbook.figures.swatches import ORIENTATION, chip, ladder, panel_picture, swatch, swatch_pair
+from workbook.figures.svg import Raw, esc, number
+from workbook.figures.swatches import chip
 from workbook.figures.tables import table
 from workbook.figures.value import value_chart, value_words
 
 __all__ = [
-    "ORIENTATION",
     "Mark",
     "Raw",
     "bars",
@@ -31,15 +30,9 @@ __all__ = [
     "esc",
     "glossary_list",
     "lab_chart",
-    "lab_text",
-    "ladder",
-    "legend",
     "linked",
     "number",
-    "panel_picture",
     "protocol_list",
-    "swatch",
-    "swatch_pair",
     "table",
     "timeline",
     "trouble_list",

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
     from matchlib.suggest import Limits, Target, Tolerance
 
-__all__ = ["Look", "look_at", "miss_words", "reachable_labs"]
+__all__ = ["Look", "look_at", "reachable_labs"]
 
 _MOST_REACH = 1500
 
@@ -192,25 +192,3 @@ def reachable_labs(
         for schedule in steps
     ]
     return model.predict_recipes(recipes, view)
-
-
-def miss_words(target: Sequence[float], lab: Sequence[float]) -> str:
-    """Say how a colour differs from the target.
-
-    Parameters
-    ----------
-    target, lab : sequence of 3 float
-        CIELAB.
-
-    Returns
-    -------
-    str
-        Such as ``lighter (ΔL* +3.1) and duller (ΔC* -2.0) than the target``.
-    """
-    from matchlib.suggest.words import direction
-
-    ways = direction(target, lab)
-    if not ways:
-        return "hardly different from the target"
-    joined = " and ".join([", ".join(ways[:-1]), ways[-1]] if len(ways) > 1 else ways)
-    return f"{joined} than the target"

@@ -1,4 +1,4 @@
-"""Strainers and viscosity cups: mesh beside micrometres, one cup's seconds beside another's."""
+"""Viscosity cups: one cup's seconds beside another's."""
 
 from __future__ import annotations
 
@@ -8,27 +8,7 @@ from dataclasses import dataclass
 from matchlib.errors import DomainError
 from matchlib.mixing.units import positive
 
-__all__ = ["MESHES", "VISCOSITY_CUPS", "ViscosityCup", "drain_words", "mesh_words", "viscosity"]
-
-MESHES = {60: 250, 80: 180, 100: 150, 120: 125, 200: 75, 325: 45}
-"""Sieve number to nominal opening [µm] by ASTM E11; strainers print 177, 149, 74 and 44 beside the
-80, 100, 200 and 325 of its older editions. Paint strainers are no test sieves and may differ."""
-
-
-def mesh_words(*numbers: int) -> str:
-    """Return strainers in words, such as ``120 mesh is 125 µm``.
-
-    Parameters
-    ----------
-    *numbers : int
-        Sieve numbers out of `MESHES`.
-
-    Returns
-    -------
-    str
-        Numbers and openings.
-    """
-    return ", ".join(f"{n} mesh is {MESHES[n]} µm" for n in numbers)
+__all__ = ["VISCOSITY_CUPS", "ViscosityCup", "drain_words", "viscosity"]
 
 
 @dataclass(frozen=True, slots=True)
