@@ -30,16 +30,8 @@ _MOST_TICKS = 24
 class CupLayer:
     """One layer of the cup.
 
-    Parameters
-    ----------
-    what : str
-        ``carrier``, ``colour`` or ``colour (name)``.
-    parts : Fraction
-        Parts by volume.
-    low, high : float
-        Where it lies in the filled height [-], 0 to 1.
-    hatch : str
-        One of `HATCHES`.
+    `what`: ``carrier``, ``colour`` or ``colour (name)``. `parts`: parts by volume. `low`, `high`:
+    where it lies in the filled height [-], 0 to 1. `hatch`: one of `HATCHES`.
     """
 
     what: str
@@ -58,17 +50,8 @@ class CupLayer:
 def cup_layers(ratio: MixRatio, colour: Colour | None = None) -> tuple[CupLayer, ...]:
     """Return what is in the cup from the bottom up, carrier first.
 
-    Parameters
-    ----------
-    ratio : MixRatio
-        The mix.
-    colour : Colour, optional
-        The colour's name or blend; a blend makes whole parts of all.
-
-    Returns
-    -------
-    tuple of CupLayer
-        Carrier, if there is any, then each colour in the order written.
+    `colour`: the colour's name or blend; a blend makes whole parts of all. Returned: carrier, if
+    there is any, then each colour in the order written.
     """
     parts: list[tuple[str, Fraction]] = [("carrier", ratio.carrier)]
     if colour is None:
@@ -100,17 +83,7 @@ def cup_layers(ratio: MixRatio, colour: Colour | None = None) -> tuple[CupLayer,
 def cup_speech(ratio: MixRatio, colour: Colour | None = None) -> str:
     """Say the drawing: what a screen reader speaks.
 
-    Parameters
-    ----------
-    ratio : MixRatio
-        The mix.
-    colour : Colour, optional
-        The colour's name or blend.
-
-    Returns
-    -------
-    str
-        Sentences; carrier is always named before colour.
+    Returned: sentences; carrier is always named before colour.
     """
     layers = cup_layers(ratio, colour)
     text = "A measuring cup. From the bottom up: " + ", then ".join(x.words for x in layers) + ". "
@@ -125,19 +98,7 @@ def cup_speech(ratio: MixRatio, colour: Colour | None = None) -> str:
 def label_heights(layers: tuple[CupLayer, ...], *, height: float, gap: float) -> list[float]:
     """Spread the labels of the layers so that none overlaps.
 
-    Parameters
-    ----------
-    layers : tuple of CupLayer
-        From the bottom up.
-    height : float
-        Height of the filled cup, at least ``gap * (len(layers) - 1)``.
-    gap : float
-        Least distance between labels.
-
-    Returns
-    -------
-    list of float
-        Height of each label above the bottom, rising, as near its layer's middle as can be.
+    `height`: height of the filled cup, at least ``gap * (len(layers) - 1)``.
     """
     places: list[float] = []
     for layer in layers:
@@ -189,29 +150,10 @@ def cup_svg(
 ) -> str:
     """Draw the cup as SVG with its words inside and a spoken description.
 
-    Parameters
-    ----------
-    ratio : MixRatio
-        The mix.
-    colour : Colour, optional
-        The colour's name or blend.
-    fill : str, optional
-        ``#rrggbb`` for the colour's layers; grey otherwise. Only an aid: the hatching and the
-        words tell the layers apart.
-    width : int
-        Width on the screen [px]; the drawing scales.
-    ident : str, optional
-        Prefix of the drawing's ids; made from its content otherwise.
-
-    Returns
-    -------
-    str
-        One ``svg`` element, all names escaped, which asks for nothing from outside.
-
-    Raises
-    ------
-    DomainError
-        If `fill` is no ``#rrggbb`` colour.
+    `fill`: ``#rrggbb`` for the colour's layers; grey otherwise. Only an aid: the hatching and the
+    words tell the layers apart. `width`: width on the screen [px]; the drawing scales. `ident`:
+    prefix of the drawing's ids; made from its content otherwise. Returned: one ``svg`` element, all
+    names escaped, which asks for nothing from outside.
     """
     if fill is not None and not _HEX.match(fill):
         raise DomainError(

@@ -40,14 +40,8 @@ _LEADING = 1.22
 class LabelGrid:
     """Where the labels are on a sheet.
 
-    Parameters
-    ----------
-    columns, rows : int
-        Labels across and down.
-    left, top, right, bottom : float
-        Margins around all labels [mm].
-    gap_x, gap_y : float
-        Gaps between labels [mm].
+    `columns`, `rows`: labels across and down. `left`, `top`, `right`, `bottom`: margins around all
+    labels [mm]. `gap_x`, `gap_y`: gaps between labels [mm].
     """
 
     columns: int = 2
@@ -62,22 +56,7 @@ class LabelGrid:
     def cells(self, sheet: str) -> tuple[tuple[float, float], list[tuple[float, float]]]:
         """Return the size of a label and the lower left corner of each.
 
-        Parameters
-        ----------
-        sheet : str
-            Paper's name.
-
-        Returns
-        -------
-        size : tuple of float
-            Width and height of a label [pt].
-        corners : list of tuple of float
-            Along the rows from the top left [pt].
-
-        Raises
-        ------
-        DomainError
-            If the labels come out too small for any text and code, or the numbers are none.
+        `size`: width and height of a label [pt]. `corners`: along the rows from the top left [pt].
         """
         page_w, page_h = paper_size(sheet)
         numbers = (self.left, self.top, self.right, self.bottom, self.gap_x, self.gap_y)
@@ -110,16 +89,7 @@ class LabelGrid:
 class PlacedLine:
     """A line of text at its place within a label.
 
-    Parameters
-    ----------
-    x, y : float
-        Start of the base line, from the label's lower left corner [pt].
-    font : str
-        Registered font.
-    size : float
-        [pt].
-    text : str
-        The line.
+    `x`, `y`: start of the base line, from the label's lower left corner [pt].
     """
 
     x: float
@@ -133,14 +103,8 @@ class PlacedLine:
 class PlacedLabel:
     """A label laid out.
 
-    Parameters
-    ----------
-    lines : tuple of PlacedLine
-        Its text.
-    qr : tuple of float
-        Lower left corner and side of the code [pt].
-    rest : tuple of (str, str, float)
-        Blocks of text that go on to the next label: font, text, relative size.
+    `qr`: lower left corner and side of the code [pt]. `rest`: blocks of text that go on to the next
+    label: font, text, relative size.
     """
 
     lines: tuple[PlacedLine, ...]
@@ -151,16 +115,8 @@ class PlacedLabel:
 def label_lines(panel: Panel) -> tuple[tuple[str, str, float], ...]:
     """Return what the label says: font, text and relative size of each block.
 
-    Parameters
-    ----------
-    panel : Panel
-        As in the archive.
-
-    Returns
-    -------
-    tuple of (str, str, float)
-        Code, recipe in words, then what repeats the panel and what it read; blanks to fill in
-        where not known.
+    Returned: code, recipe in words, then what repeats the panel and what it read; blanks to fill in
+    where not known.
     """
     use_fonts()
     return (
@@ -237,17 +193,8 @@ def _flow(
 def place_label(blocks: Iterable[tuple[str, str, float]], box: tuple[float, float]) -> PlacedLabel:
     """Lay text out on a label as large as all of it fits.
 
-    Parameters
-    ----------
-    blocks : iterable of (str, str, float)
-        Font, text and relative size.
-    box : tuple of float
-        Width and height of the label [pt].
-
-    Returns
-    -------
-    PlacedLabel
-        At the smallest readable size what does not fit is in `rest`, never lost.
+    `box`: width and height of the label [pt]. Returned: at the smallest readable size what does not
+    fit is in `rest`, never lost.
     """
     held = tuple(blocks)
     width, height = box
@@ -292,30 +239,9 @@ def label_pdf(
 ) -> bytes:
     """Print labels for the backs of panels.
 
-    Parameters
-    ----------
-    panels : Panel or iterable of Panel
-        In the order wanted.
-    path : str or path-like, optional
-        Where to write the file too.
-    sheet : str
-        ``A4``, ``Letter``, or an ISO 216 size down to ``A7``.
-    layout : LabelGrid, optional
-        Where the labels are; two by five on A4 and Letter, one on the smaller sheets.
-    first : int
-        Label of the first sheet to begin with, 1 or more: a sheet begun can be used up.
-    cut_lines : bool
-        Whether to draw the edges, for plain paper.
-
-    Returns
-    -------
-    bytes
-        The PDF.
-
-    Raises
-    ------
-    DomainError
-        If there are no panels, or paper, layout or first label are impossible.
+    `sheet`: ``A4``, ``Letter``, or an ISO 216 size down to ``A7``. `layout`: where the labels are;
+    two by five on A4 and Letter, one on the smaller sheets. `first`: label of the first sheet to
+    begin with, 1 or more: a sheet begun can be used up.
     """
     held = [panels] if isinstance(panels, Panel) else list(panels)
     if layout is None:

@@ -48,20 +48,7 @@ PAPERS = {
 def paper_size(name: str) -> tuple[float, float]:
     """Return a paper's width and height in points.
 
-    Parameters
-    ----------
-    name : str
-        A name out of `PAPERS`, capitals or not.
-
-    Returns
-    -------
-    tuple of float
-        Width and height [pt].
-
-    Raises
-    ------
-    DomainError
-        If the paper is not known.
+    `name`: a name out of `PAPERS`, capitals or not. Returned: width and height [pt].
     """
     known = {k.casefold(): v for k, v in PAPERS.items()}
     size = known.get(str(name).strip().casefold())
@@ -77,13 +64,7 @@ def paper_size(name: str) -> tuple[float, float]:
 
 @cache
 def use_fonts() -> frozenset[int]:
-    """Make the font known to reportlab, once.
-
-    Returns
-    -------
-    frozenset of int
-        Code points the font can print.
-    """
+    """Make the font known to reportlab, once."""
     # Looks into its own folder when imported, so only when something is printed.
     import font_roboto  # type: ignore[import-untyped]  # a folder of fonts
 
@@ -97,15 +78,8 @@ def use_fonts() -> frozenset[int]:
 def printable(text: object) -> str:
     """Return text with every character the font lacks shown as a question mark.
 
-    Parameters
-    ----------
-    text : object
-        Any text; white space is folded.
-
-    Returns
-    -------
-    str
-        Same length or shorter; a QR code beside it keeps the exact code.
+    `text`: any text; white space is folded. Returned: same length or shorter; a QR code beside it
+    keeps the exact code.
     """
     glyphs = use_fonts()
     return "".join(c if ord(c) in glyphs else "?" for c in " ".join(str(text).split()))
@@ -114,19 +88,7 @@ def printable(text: object) -> str:
 def new_canvas(stream: io.BytesIO, size: tuple[float, float], title: str) -> Canvas:
     """Return an empty PDF whose metadata tells nothing of the machine or the hour.
 
-    Parameters
-    ----------
-    stream : io.BytesIO
-        Where it is written.
-    size : tuple of float
-        Page [pt].
-    title : str
-        Title of the document.
-
-    Returns
-    -------
-    Canvas
-        To draw on.
+    `size`: page [pt].
     """
     use_fonts()
     canvas = Canvas(stream, pagesize=size, invariant=1, lang="en-GB", initialFontName=REGULAR)
@@ -135,15 +97,7 @@ def new_canvas(stream: io.BytesIO, size: tuple[float, float], title: str) -> Can
 
 
 def anonymous(canvas: Canvas, title: str) -> None:
-    """Set the metadata of a page: what it is, and nothing else.
-
-    Parameters
-    ----------
-    canvas : Canvas
-        Drawn on.
-    title : str
-        Title of the document.
-    """
+    """Set the metadata of a page: what it is, and nothing else."""
     canvas.setTitle(printable(title))
     canvas.setAuthor("")
     canvas.setSubject("")
@@ -155,21 +109,7 @@ def anonymous(canvas: Canvas, title: str) -> None:
 def take_line(text: str, *, font: str, size: float, width: float) -> tuple[str, str]:
     """Take as much text as fits on one line.
 
-    Parameters
-    ----------
-    text : str
-        Not empty.
-    font : str
-        Registered font.
-    size : float
-        [pt].
-    width : float
-        [pt]; more than one letter wide.
-
-    Returns
-    -------
-    line, rest : tuple of str
-        The line, broken between words, or within a word that is longer than the line.
+    `text`: not empty. `size`: [pt]. `width`: [pt]; more than one letter wide.
     """
     words = text.split(" ")
     space = pdfmetrics.stringWidth(" ", font, size)
@@ -193,21 +133,7 @@ def take_line(text: str, *, font: str, size: float, width: float) -> tuple[str, 
 def wrap(text: str, *, font: str, size: float, width: float) -> list[str]:
     """Break text into lines that fit.
 
-    Parameters
-    ----------
-    text : str
-        Any.
-    font : str
-        Registered font.
-    size : float
-        [pt].
-    width : float
-        [pt].
-
-    Returns
-    -------
-    list of str
-        At least one line.
+    `size`: [pt]. `width`: [pt].
     """
     lines, rest = [], printable(text)
     while rest:
@@ -219,17 +145,8 @@ def wrap(text: str, *, font: str, size: float, width: float) -> list[str]:
 def qr_squares(code: str) -> tuple[int, list[tuple[int, int, int]]]:
     """Return a QR code as dark runs.
 
-    Parameters
-    ----------
-    code : str
-        What it says.
-
-    Returns
-    -------
-    modules : int
-        Modules along a side, quiet zone included.
-    runs : list of (row, column, length)
-        Dark modules, joined along the rows; rows count from the top.
+    `modules`: modules along a side, quiet zone included. `runs`: dark modules, joined along the
+    rows; rows count from the top.
     """
     import segno
 
@@ -258,16 +175,7 @@ def qr_squares(code: str) -> tuple[int, list[tuple[int, int, int]]]:
 def draw_qr(canvas: Any, code: str, *, x: float, y: float, side: float) -> None:
     """Draw a QR code with its quiet zone, black on white.
 
-    Parameters
-    ----------
-    canvas : Canvas
-        Drawn on.
-    code : str
-        What it says.
-    x, y : float
-        Lower left corner [pt].
-    side : float
-        [pt].
+    `x`, `y`: lower left corner [pt]. `side`: [pt].
     """
     modules, runs = qr_squares(code)
     unit = side / modules

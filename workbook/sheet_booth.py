@@ -50,19 +50,7 @@ def first_cautions(step: str) -> Paragraph:
 def coat_table(recipe: Recipe, readings: CoatReadings | None, width: float) -> list[Any]:
     """Return the coats in order, with what the card should read after each and room to write.
 
-    Parameters
-    ----------
-    recipe : Recipe
-        What is sprayed.
-    readings : CoatReadings, optional
-        What it should read.
-    width : float
-        In all [pt].
-
-    Returns
-    -------
-    list
-        Empty where there is nothing to spray.
+    `width`: in all [pt]. Returned: empty where there is nothing to spray.
     """
     heads = ("Coat", "Mix, carrier first", "Should read, before clear", "Reads: L* a* b*",
              "Sprayed, flash-off by data sheet", "Done")  # fmt: skip
@@ -118,21 +106,7 @@ def reading_lines(
 ) -> list[Any]:
     """Return lines to write the readings on, and how they are taken.
 
-    Parameters
-    ----------
-    geometries : sequence of str
-        Where there are several angles, all of them.
-    measure : str
-        What is written of the difference.
-    width : float
-        In all [pt].
-    labelled_below : bool
-        Whether the label that follows asks for what repeats the panel.
-
-    Returns
-    -------
-    list
-        Three places, and what makes readings alike.
+    `width`: in all [pt].
     """
     quarter, third = width / 4, width / 3
     places = [f"Read, {g}" for g in geometries] or [f"Place {n}" for n in (1, 2, 3)]

@@ -56,12 +56,7 @@ class TickBox(Flowable):  # type: ignore[misc]  # reportlab ships no types
 class Swatches(Flowable):  # type: ignore[misc]  # reportlab ships no types
     """Colours edge to edge on neutral grey, each named and numbered below.
 
-    Parameters
-    ----------
-    named : sequence of (str, tuple of 3 float)
-        Name and Lab of each.
-    width, height : float
-        Of the grey field [pt].
+    `named`: name and Lab of each. `width`, `height`: of the grey field [pt].
     """
 
     def __init__(
@@ -109,14 +104,7 @@ class Swatches(Flowable):  # type: ignore[misc]  # reportlab ships no types
 class CupPicture(Flowable):  # type: ignore[misc]  # reportlab ships no types
     """The parts in the cup in black and white, with words.
 
-    Parameters
-    ----------
-    ratio : MixRatio
-        The mix.
-    colour : Colour, optional
-        The colour's name or blend.
-    width : float
-        [pt].
+    `colour`: the colour's name or blend.
     """
 
     def __init__(self, ratio: MixRatio, colour: Colour | None = None, *, width: float = 58 * mm
@@ -188,12 +176,7 @@ class CupPicture(Flowable):  # type: ignore[misc]  # reportlab ships no types
 class LabelBox(Flowable):  # type: ignore[misc]  # reportlab ships no types
     """A panel's label within a dashed line to cut along.
 
-    Parameters
-    ----------
-    panel : Panel
-        What the label says.
-    width, height : float
-        [pt].
+    `panel`: what the label says.
     """
 
     def __init__(self, panel: Panel, *, width: float = 92 * mm, height: float = 56 * mm) -> None:
@@ -223,15 +206,7 @@ class LabelBox(Flowable):  # type: ignore[misc]  # reportlab ships no types
 def lab_words(lab: Sequence[float]) -> str:
     """Return Lab in words and numbers, with a true minus sign.
 
-    Parameters
-    ----------
-    lab : sequence of 3 float
-        CIELAB.
-
-    Returns
-    -------
-    str
-        Such as ``L* 37.6  a* −20.8  b* −19.6``.
+    Returned: such as ``L* 37.6  a* −20.8  b* −19.6``.
     """
     return "L* {:.1f}  a* {:.1f}  b* {:.1f}".format(*lab).replace("-", "−")
 
@@ -239,19 +214,7 @@ def lab_words(lab: Sequence[float]) -> str:
 def text_width(text: str, *, bold: bool = False, size: float = 9.0) -> float:
     """Return how wide text is printed.
 
-    Parameters
-    ----------
-    text : str
-        One line.
-    bold : bool
-        Which weight.
-    size : float
-        [pt].
-
-    Returns
-    -------
-    float
-        [pt].
+    `size`: [pt]. Returned: [pt].
     """
     return float(pdfmetrics.stringWidth(text, BOLD if bold else REGULAR, size))
 
@@ -259,17 +222,7 @@ def text_width(text: str, *, bold: bool = False, size: float = 9.0) -> float:
 def check_line(label: str, width: float) -> Any:
     """Return words followed by a line to write on.
 
-    Parameters
-    ----------
-    label : str
-        What is to be written.
-    width : float
-        In all [pt].
-
-    Returns
-    -------
-    Flowable
-        One line high.
+    `width`: in all [pt].
     """
     return _WriteLine(label, width)
 
@@ -290,19 +243,7 @@ class _WriteLine(Flowable):  # type: ignore[misc]  # reportlab ships no types
 def text_style(size: float = 9.0, *, bold: bool = False, **more: Any) -> ParagraphStyle:
     """Return how text is set.
 
-    Parameters
-    ----------
-    size : float
-        [pt].
-    bold : bool
-        Whether it stands out.
-    **more : object
-        As reportlab names it.
-
-    Returns
-    -------
-    ParagraphStyle
-        In the house's font.
+    `size`: [pt].
     """
     font = BOLD if bold else REGULAR
     return ParagraphStyle(
@@ -313,19 +254,7 @@ def text_style(size: float = 9.0, *, bold: bool = False, **more: Any) -> Paragra
 def para(text: object, size: float = 9.0, *, bold: bool = False) -> Paragraph:
     """Return a paragraph.
 
-    Parameters
-    ----------
-    text : object
-        Printed as it is; escaped.
-    size : float
-        [pt].
-    bold : bool
-        Whether it stands out.
-
-    Returns
-    -------
-    Paragraph
-        One.
+    `text`: printed as it is; escaped. `size`: [pt].
     """
     return Paragraph(escape(printable(text)), text_style(size, bold=bold))
 
@@ -333,19 +262,7 @@ def para(text: object, size: float = 9.0, *, bold: bool = False) -> Paragraph:
 def labelled(label: str, text: object, size: float = 9.0) -> Paragraph:
     """Return a paragraph with a bold word before it.
 
-    Parameters
-    ----------
-    label : str
-        That word.
-    text : object
-        What follows.
-    size : float
-        [pt].
-
-    Returns
-    -------
-    Paragraph
-        Escaped.
+    `size`: [pt].
     """
     words = f"<b>{escape(printable(label))}</b> {escape(printable(text))}"
     return Paragraph(words, text_style(size))
@@ -354,19 +271,7 @@ def labelled(label: str, text: object, size: float = 9.0) -> Paragraph:
 def grid(rows: list[list[Any]], widths: Sequence[float], *, lines: bool = True) -> Grid:
     """Return cells in rows.
 
-    Parameters
-    ----------
-    rows : list of list
-        Cells; with lines the first row is the head.
-    widths : sequence of float
-        Of the columns [pt].
-    lines : bool
-        Whether they are ruled.
-
-    Returns
-    -------
-    Table
-        May be parted between pages.
+    `rows`: cells; with lines the first row is the head. `widths`: of the columns [pt].
     """
     style: list[tuple[Any, ...]] = [
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
@@ -394,16 +299,8 @@ def grid(rows: list[list[Any]], widths: Sequence[float], *, lines: bool = True) 
 class AngleRow:
     """Wanted and predicted at one of several angles.
 
-    Parameters
-    ----------
-    geometry : str
-        Such as ``45as15``.
-    weight : float
-        How often a difference counts here [-].
-    target_lab, predicted_lab : tuple of 3 float
-        CIELAB.
-    difference : str
-        Between them, with its unit.
+    `geometry`: such as ``45as15``. `weight`: how often a difference counts here [-]. `difference`:
+    between them, with its unit.
     """
 
     geometry: str
@@ -416,17 +313,7 @@ class AngleRow:
 def angle_grid(angles: Sequence[AngleRow], width: float) -> list[Any]:
     """Return wanted and predicted at each angle, in rows.
 
-    Parameters
-    ----------
-    angles : sequence of AngleRow
-        In order; may be none.
-    width : float
-        In all [pt].
-
-    Returns
-    -------
-    list
-        Empty for none.
+    `angles`: in order; may be none. `width`: in all [pt].
     """
     if not angles:
         return []

@@ -30,13 +30,7 @@ _PARTS = {
 
 
 class ArchiveRoom(Room):
-    """One archive looked at as a whole.
-
-    Parameters
-    ----------
-    session : Session
-        Open.
-    """
+    """One archive looked at as a whole."""
 
     def __init__(self, session: Session) -> None:
         super().__init__(session)
@@ -149,16 +143,5 @@ class ArchiveRoom(Room):
 
 
 def archive_page(archive: str | Path | None = None) -> Page:
-    """Return the page.
-
-    Parameters
-    ----------
-    archive : str or Path, optional
-        As `workbook.session.here.session_here` takes it.
-
-    Returns
-    -------
-    Page
-        To be shown.
-    """
+    """Return the page."""
     return room_page(ArchiveRoom, archive)

@@ -22,30 +22,14 @@ __all__ = ["aside", "draw", "fix", "ignore", "look", "open_", "show_again"]
 def open_(room: ArchiveRoom) -> list[Finding]:
     """Return the findings that nobody has decided on.
 
-    Parameters
-    ----------
-    room : ArchiveRoom
-        Whose page it is.
-
-    Returns
-    -------
-    list of Finding
-        The likeliest first.
+    Returned: the likeliest first.
     """
     ignored = room.session.archive.ignored()
     return [f for f in room.findings or () if f.key not in ignored]
 
 
 def look(room: ArchiveRoom, *, quiet: bool = False) -> None:
-    """Look through the archive, in a thread.
-
-    Parameters
-    ----------
-    room : ArchiveRoom
-        Whose page it is.
-    quiet : bool
-        Whether nobody waits for it.
-    """
+    """Look through the archive, in a thread."""
 
     def compute(step: Step) -> Any:
         from matchlib.audit import audit
@@ -70,18 +54,7 @@ def _keep(room: ArchiveRoom, found: Any) -> None:
 
 
 def draw(room: ArchiveRoom) -> tuple[str, str]:
-    """Return the finding that is looked at, and how to go on.
-
-    Parameters
-    ----------
-    room : ArchiveRoom
-        Whose page it is.
-
-    Returns
-    -------
-    tuple of (str, str)
-        HTML of the part, and of the press that goes on.
-    """
+    """Return the finding that is looked at, and how to go on."""
     if room.findings is None:
         words = "<p>Every card is compared with its back, itself left out.</p>"
         return words, button("Look for what is wrong", "look", go=True)
@@ -155,15 +128,7 @@ def _chosen(room: ArchiveRoom, done: Press) -> tuple[Finding, str, str]:
 
 
 def fix(room: ArchiveRoom, done: Press) -> None:
-    """Write the proposed recipe on the card's back.
-
-    Parameters
-    ----------
-    room : ArchiveRoom
-        Whose page it is.
-    done : Press
-        Whose value is the finding's key.
-    """
+    """Write the proposed recipe on the card's back."""
     finding, who, why = _chosen(room, done)
     code = finding.codes[0]
     room.session.archive.amend(code, who=who, why=why, recipe=finding.proposed)

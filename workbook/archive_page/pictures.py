@@ -30,18 +30,7 @@ _PARTS = {
 
 
 def draw_sprayed(room: ArchiveRoom) -> tuple[str, str]:
-    """Return what was sprayed over what, and how to go on.
-
-    Parameters
-    ----------
-    room : ArchiveRoom
-        Whose page it is.
-
-    Returns
-    -------
-    tuple of (str, str)
-        HTML of the part, and of the press that goes on.
-    """
+    """Return what was sprayed over what, and how to go on."""
     found = laid_over(room.session.archive.panels())
     neat = [g for g in found.grounds if g.neat], [c for c in found.colours if c.neat]
     others = [c for c in found.colours if not c.neat]
@@ -129,13 +118,7 @@ def draw_repeats(room: ArchiveRoom) -> tuple[str, str]:
 
 
 def work_repeats(room: ArchiveRoom) -> None:
-    """Work out what makes cards differ, in a thread.
-
-    Parameters
-    ----------
-    room : ArchiveRoom
-        Whose page it is.
-    """
+    """Work out what makes cards differ, in a thread."""
 
     def compute(step: Step) -> Any:
         from matchlib.validation import repeatability

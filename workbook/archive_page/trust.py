@@ -63,15 +63,7 @@ def _seen(lab: Any) -> Raw:
 
 
 def work_near(room: ArchiveRoom, done: Press) -> None:
-    """Leave cards out and predict them, in a thread.
-
-    Parameters
-    ----------
-    room : ArchiveRoom
-        Whose page it is.
-    done : Press
-        With what is to be left out.
-    """
+    """Leave cards out and predict them, in a thread."""
     by = done.ticked("by")
     if not by:
         room.said = "Choose what to leave out."
@@ -195,13 +187,7 @@ def _trend(points: list[tuple[dt.date, float]], name: str) -> str:
 
 
 def work_next(room: ArchiveRoom) -> None:
-    """Choose the cards that would teach most, in a thread.
-
-    Parameters
-    ----------
-    room : ArchiveRoom
-        Whose page it is.
-    """
+    """Choose the cards that would teach most, in a thread."""
     top = int(float(room.chosen.get("count", "5")))
 
     def compute(step: Step) -> Any:

@@ -30,14 +30,7 @@ __all__ = ["COMMANDS"]
 class BackOptions:
     """What repeats a card, as it stands on its back.
 
-    Parameters
-    ----------
-    batch, gun, lots, drawer : str
-        As written.
-    tip, pressure, fan, distance, overlap : float or None
-        As `GunSetup` has them.
-    clear_coats : int or None
-        Coats of clear.
+    `clear_coats`: coats of clear.
     """
 
     batch: Annotated[str, typer.Option(help="Batch of the ground.")] = ""

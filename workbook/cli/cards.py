@@ -15,15 +15,7 @@ __all__ = ["plans_text", "steering_as_dict", "steering_text"]
 def plans_text(found: CardPlans) -> str:
     """Return plans as text.
 
-    Parameters
-    ----------
-    found : CardPlans
-        Best first.
-
-    Returns
-    -------
-    str
-        A table of first looks, then what to do with the best.
+    `found`: best first. Returned: a table of first looks, then what to do with the best.
     """
     rows = []
     for rank, one in enumerate(found, 1):
@@ -55,17 +47,7 @@ def plans_text(found: CardPlans) -> str:
 def steering_text(found: Steering, following: CardPlans | None) -> str:
     """Return what to do with a card in progress as text.
 
-    Parameters
-    ----------
-    found : Steering
-        By its readings.
-    following : CardPlans or None
-        The next card, where this one is lost.
-
-    Returns
-    -------
-    str
-        Sentences, then coats that may be laid.
+    `following`: the next card, where this one is lost.
     """
     parts = [wrapped(found.words)]
     if found.state != "lost" and found.options:
@@ -84,17 +66,7 @@ def steering_text(found: Steering, following: CardPlans | None) -> str:
 def steering_as_dict(found: Steering, following: CardPlans | None) -> dict[str, Any]:
     """Return what to do with a card in progress as plain data.
 
-    Parameters
-    ----------
-    found : Steering
-        By its readings.
-    following : CardPlans or None
-        The next card, where this one is lost.
-
-    Returns
-    -------
-    dict
-        Names, numbers and sentences only.
+    `following`: the next card, where this one is lost.
     """
     film, sd = found.card.film
     return {

@@ -82,13 +82,7 @@ PouredOption = Annotated[
 
 @dataclass(frozen=True, slots=True)
 class LightOptions:
-    """The light under which a typed colour holds.
-
-    Parameters
-    ----------
-    illuminant, observer : str
-        By name.
-    """
+    """The light under which a typed colour holds."""
 
     illuminant: Annotated[
         str, typer.Option("--illuminant", help="Light under which typed Lab holds.")
@@ -110,19 +104,8 @@ class LightOptions:
 class FileOptions:
     """What a file of readings is declared to hold.
 
-    Parameters
-    ----------
-    scale : str or None
-        ``percent``, ``0-1`` or ``unit``.
-    decimal : str or None
-        Decimal sign.
-    answer : list of str or None
-        Answers to what the file leaves open, each ``key=answer``.
-
-    Raises
-    ------
-    typer.BadParameter
-        If it is another scale, or no answer.
+    `scale`: ``percent``, ``0-1`` or ``unit``. `answer`: answers to what the file leaves open, each
+    ``key=answer``.
     """
 
     scale: Annotated[
@@ -175,20 +158,7 @@ class _OneArchive(TyperCommand):
 def standard_input(paths: Sequence[str]) -> Iterator[list[str]]:
     """Give files to read, what comes from standard input among them.
 
-    Parameters
-    ----------
-    paths : sequence of str
-        As typed; ``-`` for standard input.
-
-    Yields
-    ------
-    list of str
-        The same, with a file of what came in its place.
-
-    Raises
-    ------
-    typer.BadParameter
-        If it is named twice, or nobody can send anything.
+    `paths`: as typed; ``-`` for standard input.
     """
     if "-" not in paths:
         yield list(paths)
@@ -202,17 +172,7 @@ def standard_input(paths: Sequence[str]) -> Iterator[list[str]]:
 
 
 def command(app: typer.Typer, name: str, function: Callable[..., None]) -> None:
-    """Add a function to the command line; its errors end in words, not in a traceback.
-
-    Parameters
-    ----------
-    app : typer.Typer
-        The command line.
-    name : str
-        The command's name.
-    function : callable
-        Takes its options by keyword, one by one or as groups.
-    """
+    """Add a function to the command line; its errors end in words, not in a traceback."""
     flat = one_by_one(function)
 
     @functools.wraps(flat)
@@ -254,24 +214,12 @@ def _first_sentence(function: Callable[..., None]) -> str:
 
 
 def show(text: str) -> None:
-    """Print a result.
-
-    Parameters
-    ----------
-    text : str
-        To standard output.
-    """
+    """Print a result."""
     typer.echo(text)
 
 
 def note(text: str) -> None:
-    """Print what is not the result: what is being done, and warnings.
-
-    Parameters
-    ----------
-    text : str
-        To standard error.
-    """
+    """Print what is not the result: what is being done, and warnings."""
     typer.echo(text, err=True)
     sys.stderr.flush()
 
@@ -279,10 +227,7 @@ def note(text: str) -> None:
 def show_json(data: Any) -> None:
     """Print plain data as JSON.
 
-    Parameters
-    ----------
-    data : object
-        Numbers, texts, lists and dicts; numbers that JSON cannot hold are a fault of ours.
+    `data`: numbers, texts, lists and dicts; numbers that JSON cannot hold are a fault of ours.
     """
     typer.echo(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False))
 
@@ -290,15 +235,7 @@ def show_json(data: Any) -> None:
 def listed(values: Sequence[str] | None) -> list[str] | None:
     """Return names that were given one by one or parted by commas.
 
-    Parameters
-    ----------
-    values : sequence of str or None
-        As the command line has them.
-
-    Returns
-    -------
-    list of str or None
-        None where nothing was given.
+    Returned: none where nothing was given.
     """
     if not values:
         return None

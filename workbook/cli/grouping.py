@@ -14,17 +14,9 @@ __all__ = ["one_by_one"]
 def one_by_one(function: Callable[..., None]) -> Callable[..., None]:
     """Return a command that takes every field of its groups as an option of its own.
 
-    Parameters
-    ----------
-    function : callable
-        All its parameters are keyword-only; those annotated with a dataclass, whose
-        fields all have defaults, are groups.
-
-    Returns
-    -------
-    callable
-        As the command line takes it: a group's options stand where the group stood, each with the
-        default of its field.
+    `function`: all its parameters are keyword-only; those annotated with a dataclass, whose fields
+    all have defaults, are groups. Returned: as the command line takes it: a group's options stand
+    where the group stood, each with the default of its field.
     """
     hints = get_type_hints(function, include_extras=True)
     groups = {name: kind for name, kind in hints.items() if dataclasses.is_dataclass(kind)}

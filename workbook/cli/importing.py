@@ -32,23 +32,10 @@ __all__ = ["COMMANDS", "typed"]
 class SaidOptions:
     """What files do not say of themselves.
 
-    Parameters
-    ----------
-    illuminant, observer, geometry, source, instrument : str, optional
-        What holds where a file says nothing.
-    answers : str, optional
-        File of answers.
-    profile : str, optional
-        Name of the answers kept for this kind of file.
-    sheet : str, optional
-        Sheet of a spreadsheet.
-    replace, keep, repeats : bool
-        What holds where a panel is known and the file says otherwise.
-
-    Raises
-    ------
-    typer.BadParameter
-        If two of the last three are given.
+    `illuminant`, `observer`, `geometry`, `source`, `instrument`: what holds where a file says
+    nothing. `answers`: file of answers. `profile`: name of the answers kept for this kind of file.
+    `sheet`: sheet of a spreadsheet. `replace`, `keep`, `repeats`: what holds where a panel is known
+    and the file says otherwise.
     """
 
     illuminant: Annotated[
@@ -90,18 +77,7 @@ class SaidOptions:
             raise typer.BadParameter("give one of --replace, --keep and --repeats")
 
     def how(self, readings: FileOptions) -> HowToRead:
-        """Return it with the other declarations, as a session takes it.
-
-        Parameters
-        ----------
-        readings : FileOptions
-            Scale, decimal sign and single answers.
-
-        Returns
-        -------
-        HowToRead
-            All of it.
-        """
+        """Return it with the other declarations, as a session takes it."""
         from matchlib.readings import read_answers
         from workbook.session import HowToRead
 
@@ -251,18 +227,7 @@ def _asked(archive: str, files: list[str], how: HowToRead) -> HowToRead:
 
 
 def typed(question: Question) -> str:
-    """Ask a question at the keyboard until it is answered.
-
-    Parameters
-    ----------
-    question : Question
-        With its choices.
-
-    Returns
-    -------
-    str
-        Key of the one chosen.
-    """
+    """Ask a question at the keyboard until it is answered."""
     note(f"\n{question.text}")
     for i, choice in enumerate(question.choices, 1):
         means = f" ({choice.means})" if choice.means else ""

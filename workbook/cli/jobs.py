@@ -19,16 +19,7 @@ __all__ = ["JobOptions"]
 class JobOptions:
     """A job, and how its quantities are told.
 
-    Parameters
-    ----------
-    area, work, sheet, tube, sphere, margin, dry_film_um, volume_solids, transfer, small, used,
-    used_area, used_coats, chance, residue, gun_cup, mark, least, third, pot_life, coat_min,
-    set_up_min, rate
-        As `workbook.session.Job` has them.
-    density : list of str or None
-        Such as ``carrier=0.87``.
-    unit : str
-        In which volumes are told.
+    `density`: such as ``carrier=0.87``. `unit`: in which volumes are told.
     """
 
     area: Annotated[str, typer.Option(help="'2 m2', '20 sq ft', or '1.5 m2 to 2 m2'.")] = ""
@@ -96,23 +87,7 @@ class JobOptions:
         return Job(**{field.name: getattr(self, field.name) for field in fields(Job)})
 
     def pots(self, recipe: Recipe) -> Pot:
-        """Return the pots of the job.
-
-        Parameters
-        ----------
-        recipe : Recipe
-            What is sprayed.
-
-        Returns
-        -------
-        Pot
-            What is mixed.
-
-        Raises
-        ------
-        DomainError
-            If something is missing, or cannot be.
-        """
+        """Return the pots of the job."""
         from workbook.session import densities_of, pot_of
 
         return pot_of(recipe, self.job, densities=densities_of(self.density or []))

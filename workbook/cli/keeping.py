@@ -89,21 +89,7 @@ def _remove(
 
 
 def restore_panel(archive: str, panel: str, what: str, *, who: str, why: str, json_: bool) -> None:
-    """Take back a panel that was removed, or its stage or reading that was removed last.
-
-    Parameters
-    ----------
-    archive : str
-        File or address.
-    panel : str
-        Its code.
-    what : {"panel", "stage", "reading"}
-        What is to come back.
-    who, why : str
-        For the history.
-    json_ : bool
-        Tell it as JSON.
-    """
+    """Take back a panel that was removed, or its stage or reading that was removed last."""
     from workbook.session import Session
 
     with Session.open(archive) as session:

@@ -72,20 +72,7 @@ def _near(*, archive: ArchiveOption = "panels.db", json_: JsonOption = False) ->
 
 
 def near_words(kind: str, name: str, other: str) -> str:
-    """Return what is said of two names that may be one.
-
-    Parameters
-    ----------
-    kind : str
-        Of what.
-    name, other : str
-        The two.
-
-    Returns
-    -------
-    str
-        With the command that joins them.
-    """
+    """Return what is said of two names that may be one."""
     return (
         f"The {kind}s {name} and {other} may be one. If they are: "
         f"workbook names join {kind} '{name}' '{other}'"

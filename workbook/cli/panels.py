@@ -29,14 +29,9 @@ _COLUMNS = (
 class FilterOptions:
     """Which panels are listed.
 
-    Parameters
-    ----------
-    ground, colour, sprayer, lot, customer : str
-        Names in any capitals; a blend is found by each of its parts.
-    since, until : str
-        Days of spraying.
-    unread : bool
-        Only those that were never read.
+    `ground`, `colour`, `sprayer`, `lot`, `customer`: names in any capitals; a blend is found by
+    each of its parts. `since`, `until`: days of spraying. `unread`: only those that were never
+    read.
     """
 
     ground: Annotated[str, typer.Option(help="On this ground, or a blend with it.")] = ""
@@ -49,18 +44,7 @@ class FilterOptions:
     unread: Annotated[bool, typer.Option("--unread", help="Only those never read.")] = False
 
     def chosen(self, panels: tuple[Panel, ...]) -> list[Panel]:
-        """Return the panels that suit.
-
-        Parameters
-        ----------
-        panels : tuple of Panel
-            The archive's.
-
-        Returns
-        -------
-        list of Panel
-            In their order.
-        """
+        """Return the panels that suit."""
         from matchlib.domain import name_key
         from workbook.session import date_of
 

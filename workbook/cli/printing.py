@@ -19,17 +19,7 @@ _FILLS = ".#/+=%"
 def number(value: float | None, digits: int = 2) -> str:
     """Return a number for a table.
 
-    Parameters
-    ----------
-    value : float or None
-        None leaves the cell empty.
-    digits : int
-        After the point.
-
-    Returns
-    -------
-    str
-        Never minus zero.
+    `value`: none leaves the cell empty.
     """
     if value is None:
         return ""
@@ -40,15 +30,8 @@ def number(value: float | None, digits: int = 2) -> str:
 def chance(probability: float | None) -> str:
     """Return a chance as it is said everywhere: none is certain, and none impossible.
 
-    Parameters
-    ----------
-    probability : float or None
-        0 to 1 [-]; None leaves the cell empty.
-
-    Returns
-    -------
-    str
-        Such as ``73%``, ``under 1%`` or ``over 99%``.
+    `probability`: 0 to 1 [-]; None leaves the cell empty. Returned: such as ``73%``, ``under 1%``
+    or ``over 99%``.
     """
     from matchlib.tails import chance_words
 
@@ -58,15 +41,7 @@ def chance(probability: float | None) -> str:
 def percent(share: float | None) -> str:
     """Return a share of 1 in percent; a chance is said by `chance`.
 
-    Parameters
-    ----------
-    share : float or None
-        None leaves the cell empty.
-
-    Returns
-    -------
-    str
-        Whole percent.
+    `share`: none leaves the cell empty.
     """
     return "" if share is None else f"{share:.0%}"
 
@@ -74,19 +49,7 @@ def percent(share: float | None) -> str:
 def table(header: Sequence[str], rows: Sequence[Sequence[str]], *, right: str = "") -> str:
     """Return rows in columns.
 
-    Parameters
-    ----------
-    header : sequence of str
-        Names of the columns.
-    rows : sequence of sequence of str
-        Cells.
-    right : str
-        One letter a column, ``r`` for those that are set to the right; the rest to the left.
-
-    Returns
-    -------
-    str
-        A line each, without blanks at their ends.
+    `right`: one letter a column, ``r`` for those that are set to the right; the rest to the left.
     """
     cells = [list(header), *(list(row) for row in rows)]
     widths = [max(len(row[i]) for row in cells) for i in range(len(header))]
@@ -103,20 +66,7 @@ def table(header: Sequence[str], rows: Sequence[Sequence[str]], *, right: str = 
 
 
 def wrapped(text: str, *, indent: str = "") -> str:
-    """Return sentences broken into lines.
-
-    Parameters
-    ----------
-    text : str
-        Lines are kept apart.
-    indent : str
-        Before every line.
-
-    Returns
-    -------
-    str
-        At most 96 characters wide.
-    """
+    """Return sentences broken into lines."""
     return "\n".join(
         textwrap.fill(
             line,
@@ -131,20 +81,7 @@ def wrapped(text: str, *, indent: str = "") -> str:
 
 
 def cup_text(ratio: MixRatio, colour: Colour | None = None) -> str:
-    """Draw the parts in the cup in characters, each layer with its words.
-
-    Parameters
-    ----------
-    ratio : MixRatio
-        The mix.
-    colour : Colour, optional
-        The colour's name or blend.
-
-    Returns
-    -------
-    str
-        Carrier at the bottom, colour above it, as they are poured.
-    """
+    """Draw the parts in the cup in characters, each layer with its words."""
     from workbook.cup import cup_layers
 
     layers = cup_layers(ratio, colour)

@@ -18,17 +18,9 @@ __all__ = ["matches_as_dicts", "matches_text", "predictions_text", "tell_left_ou
 def matches_as_dicts(found: Suggestions) -> list[dict[str, Any]]:
     """Return suggestions as plain data.
 
-    Parameters
-    ----------
-    found : Suggestions
-        Best first.
-
-    Returns
-    -------
-    list of dict
-        One each, with whether the target is reached and, if not, how the nearest misses. What is
-        called ΔE00 is ΔE00 at the target's first angle; the expected difference, its spread and
-        the chance are by the tolerance, at the worst angle.
+    `found`: best first. Returned: one each, with whether the target is reached and, if not, how the
+    nearest misses. What is called ΔE00 is ΔE00 at the target's first angle; the expected
+    difference, its spread and the chance are by the tolerance, at the worst angle.
     """
     from matchlib.forecast import angles_of
     from workbook.session import recipe_dict
@@ -78,15 +70,7 @@ def _in_delta_e00(found: Suggestions, item: Suggestion) -> dict[str, float]:
 def matches_text(found: Suggestions) -> str:
     """Return suggestions as text, at every angle of the target.
 
-    Parameters
-    ----------
-    found : Suggestions
-        Best first.
-
-    Returns
-    -------
-    str
-        A table, then a sentence each.
+    `found`: best first.
     """
     from matchlib.forecast import angles_of
 
@@ -147,20 +131,7 @@ def matches_text(found: Suggestions) -> str:
 
 
 def predictions_text(found: Sequence[tuple[str | None, Forecast]], tolerance: Tolerance) -> str:
-    """Return predictions as text, at every angle of the target.
-
-    Parameters
-    ----------
-    found : sequence of (str or None, Forecast)
-        In the order of the table of recipes, with the panels' codes.
-    tolerance : Tolerance
-        What passes.
-
-    Returns
-    -------
-    str
-        A table, and what its numbers are.
-    """
+    """Return predictions as text, at every angle of the target."""
     unit = "of box" if tolerance.boxed else tolerance.unit
     rows, several = [], []
     for place, (code, item) in enumerate(found, 1):
@@ -212,13 +183,7 @@ def predictions_text(found: Sequence[tuple[str | None, Forecast]], tolerance: To
 
 
 def tell_left_out(codes: Iterable[Sequence[str]]) -> None:
-    """Print which panels were left out of results, where any were.
-
-    Parameters
-    ----------
-    codes : iterable of sequence of str
-        Panels' codes, for each result.
-    """
+    """Print which panels were left out of results, where any were."""
     every = sorted({c for some in codes for c in some})
     if every:
         from matchlib.audit import excluded_words

@@ -12,22 +12,7 @@ __all__ = ["COMMANDS", "first_day_text"]
 
 
 def first_day_text(archive: object, colour: str, ratio: str = "6:1") -> str:
-    """Return the first day with a colour, card by card.
-
-    Parameters
-    ----------
-    archive : Archive
-        Whose grounds are used.
-    colour : str
-        Its name.
-    ratio : str
-        Of most cards.
-
-    Returns
-    -------
-    str
-        Numbered lines.
-    """
+    """Return the first day with a colour, card by card."""
     from matchlib.domain import Colour, MixRatio
     from matchlib.lessons import first_day
 

@@ -19,14 +19,7 @@ __all__ = ["TodayOptions"]
 class TodayOptions:
     """Who sprays, from what, when, and what reads it; the archive's latest where nothing is said.
 
-    Parameters
-    ----------
-    sprayer, instrument : str or None
-        By name.
-    lot, batch : list of str or None
-        Such as ``cherry=L7``.
-    date : str or None
-        Such as ``2026-05-31``.
+    `lot`, `batch`: such as ``cherry=L7``. `date`: such as ``2026-05-31``.
     """
 
     sprayer: Annotated[
@@ -56,15 +49,7 @@ class TodayOptions:
     def tell(self, session: Session) -> None:
         """Ask a session about panels sprayed so, and say what no panel of it shows.
 
-        Parameters
-        ----------
-        session : Session
-            Open; refused before its model is fitted.
-
-        Raises
-        ------
-        DomainError
-            If something cannot be read.
+        `session`: open; refused before its model is fitted.
         """
         if not any((self.sprayer, self.lot, self.batch, self.instrument, self.date)):
             return

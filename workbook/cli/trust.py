@@ -150,15 +150,7 @@ def _audit(
 def validation_text(rows: list[TableRow]) -> str:
     """Return the validation table as text.
 
-    Parameters
-    ----------
-    rows : list of TableRow
-        A line each.
-
-    Returns
-    -------
-    str
-        ΔE00 in columns; blank where there is no number.
+    Returned: ΔE00 in columns; blank where there is no number.
     """
     from matchlib.validation import left_out_words
     from workbook.cli.printing import number, percent, table
@@ -210,18 +202,7 @@ def _noting() -> Callable[[float | None, str], None]:
 
 
 def floor_dict(floor: Repeatability) -> dict[str, Any]:
-    """Return how well a shop repeats itself as plain data.
-
-    Parameters
-    ----------
-    floor : Repeatability
-        As it was found.
-
-    Returns
-    -------
-    dict
-        For JSON.
-    """
+    """Return how well a shop repeats itself as plain data."""
     return {
         "floor": float(floor.floor),
         "low": float(floor.low),

@@ -29,14 +29,8 @@ __all__ = [
 class SampleOptions:
     """A colour to match that is no panel of the archive.
 
-    Parameters
-    ----------
-    lab : tuple of 3 float or None
-        Typed.
-    lab_at : list of str or None
-        Typed at angles, such as ``45as15=40,-20,10``.
-    reading, sample : str or None
-        File, and the sample in it.
+    `lab_at`: typed at angles, such as ``45as15=40,-20,10``. `reading`, `sample`: file, and the
+    sample in it.
     """
 
     lab: LabOption = None
@@ -81,27 +75,7 @@ class SampleOptions:
     def readings(
         self, session: Session, light: LightOptions, file: FileOptions
     ) -> tuple[Reading, ...]:
-        """Return the target that was given.
-
-        Parameters
-        ----------
-        session : Session
-            Open.
-        light : LightOptions
-            Under which a typed colour holds.
-        file : FileOptions
-            What the file is declared to hold.
-
-        Returns
-        -------
-        tuple of Reading
-            What is to be matched, one reading a geometry.
-
-        Raises
-        ------
-        typer.BadParameter
-            If none or more than one was given.
-        """
+        """Return the target that was given."""
         if sum(self._ways) != 1:
             raise typer.BadParameter(
                 "give one target: --lab L a b, --lab-at ANGLE=L,a,b, --reading FILE or --panel CODE"
@@ -121,24 +95,7 @@ class SampleOptions:
 def labs_at(given: list[str], light: LightOptions) -> tuple[Reading, ...]:
     """Return readings that were typed at angles.
 
-    Parameters
-    ----------
-    given : list of str
-        Such as ``45as15=40,-20,10``.
-    light : LightOptions
-        Under which they hold.
-
-    Returns
-    -------
-    tuple of Reading
-        One an angle, as given.
-
-    Raises
-    ------
-    typer.BadParameter
-        If one cannot be read.
-    TargetError
-        If two are of one angle, or no surface can have one of them.
+    `given`: such as ``45as15=40,-20,10``.
     """
     from workbook.session.targets import typed_readings
 
@@ -161,10 +118,7 @@ def labs_at(given: list[str], light: LightOptions) -> tuple[Reading, ...]:
 class TargetOptions(SampleOptions):
     """A colour to match.
 
-    Parameters
-    ----------
-    panel : str or None
-        Panel of the archive.
+    `panel`: panel of the archive.
     """
 
     panel: Annotated[
@@ -182,16 +136,7 @@ class TargetOptions(SampleOptions):
 class OrderOptions:
     """What passes.
 
-    Parameters
-    ----------
-    tolerance : float or None
-        Greatest difference.
-    difference : str or None
-        Which difference.
-    box, box_lch : tuple of 3 float or None
-        A limit for each axis instead.
-    angle_weight : list of str or None
-        Such as ``45as15=2``.
+    `box`, `box_lch`: a limit for each axis instead. `angle_weight`: such as ``45as15=2``.
     """
 
     tolerance: Annotated[
@@ -234,19 +179,8 @@ class OrderOptions:
     def said(self) -> tuple[Tolerance, dict[str, float]]:
         """Return what passes, and how much each angle counts.
 
-        Returns
-        -------
-        tolerance : Tolerance
-            ΔE00 at most 1 where nothing was given.
-        weights : dict of str to float
-            By geometry; empty where nothing was given.
-
-        Raises
-        ------
-        typer.BadParameter
-            If the options contradict each other, a weight cannot be read, or an angle has two.
-        TargetError
-            If it is no tolerance.
+        `tolerance`: ΔE00 at most 1 where nothing was given. `weights`: by geometry; empty where
+        nothing was given.
         """
         return self._tolerance(), self._weights()
 
@@ -290,14 +224,7 @@ class OrderOptions:
 class ShelfOptions:
     """What may be used.
 
-    Parameters
-    ----------
-    grounds, colours : list of str or None
-        Names.
-    max_coats : int or None
-        Most coats.
-    min_ratio, max_ratio : str or None
-        Ends of the mix ratio.
+    `min_ratio`, `max_ratio`: ends of the mix ratio.
     """
 
     grounds: Annotated[
@@ -322,10 +249,7 @@ class ShelfOptions:
     def limits(self) -> dict[str, Any]:
         """Return the limits as the session takes them.
 
-        Returns
-        -------
-        dict
-            By field of the limits; None where not given.
+        Returned: by field of the limits; None where not given.
         """
         given = {field.name: getattr(self, field.name) for field in fields(self)}
         return given | {name: listed(given[name]) for name in ("grounds", "colours")}
@@ -335,18 +259,8 @@ class ShelfOptions:
 class SearchOptions(ShelfOptions):
     """What may be used, and how it may be put together.
 
-    Parameters
-    ----------
-    min_coats : int or None
-        Fewest coats.
-    ratio_step : float or None
-        Parts of carrier.
-    blends, step_ups, ground_blends : bool or None
-        Whether recipes may have them.
-    clear : str or None
-        Clear coat.
-    max_unevenness : float or None
-        Most that 10 percent of film may show.
+    `ratio_step`: parts of carrier. `blends`, `step_ups`, `ground_blends`: whether recipes may have
+    them. `max_unevenness`: most that 10 percent of film may show.
     """
 
     min_coats: Annotated[
@@ -388,13 +302,7 @@ class SearchOptions(ShelfOptions):
 
 
 def tell_fit(session: Session) -> None:
-    """Load or fit the model, say so where it took time, and what it cannot hold for.
-
-    Parameters
-    ----------
-    session : Session
-        Open.
-    """
+    """Load or fit the model, say so where it took time, and what it cannot hold for."""
     outcome = session.fit()
     if outcome.fitted:
         note(outcome.text)

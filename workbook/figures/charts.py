@@ -29,14 +29,8 @@ __all__ = ["Mark", "bars", "lab_chart", "legend", "timeline"]
 class Mark:
     """A colour in a chart.
 
-    Parameters
-    ----------
-    lab : tuple of float
-        CIELAB.
-    kind : str
-        What it is, such as ``target``; each kind has its own shape and stands in the legend.
-    label : str
-        Written beside it; leave empty where there are many.
+    `kind`: what it is, such as ``target``; each kind has its own shape and stands in the legend.
+    `label`: written beside it; leave empty where there are many.
     """
 
     lab: tuple[float, float, float]
@@ -165,20 +159,7 @@ def _plane(
 
 
 def legend(kinds: Sequence[str], *, hull: str = "", band: str = "") -> Raw:
-    """Return which shape means what.
-
-    Parameters
-    ----------
-    kinds : sequence of str
-        In the order of the shapes.
-    hull, band : str
-        What the dashed outline and the shaded band are, when there are any.
-
-    Returns
-    -------
-    Raw
-        HTML.
-    """
+    """Return which shape means what."""
     parts = []
     for k, kind in enumerate(kinds):
         body = shape(k, 9, 9, 5.5, "transparent")
@@ -206,23 +187,8 @@ def lab_chart(
 ) -> Raw:
     """Return the a*–b* view and the chroma–lightness view side by side.
 
-    Parameters
-    ----------
-    marks : sequence of Mark
-        At least one. Kinds are told by shape and lie on top in the order given.
-    reachable : array_like of shape (m, 3), optional
-        Colours the shop can reach; drawn as a dashed outline round them.
-    order : sequence of str
-        Kinds, most important first; the others follow.
-    title : str
-        Of the whole.
-    size : int
-        Side of one plot [px].
-
-    Returns
-    -------
-    Raw
-        HTML figure.
+    `reachable`: colours the shop can reach; drawn as a dashed outline round them. `order`: kinds,
+    most important first; the others follow. `size`: side of one plot [px].
     """
     marks = list(marks)
     if not marks:
@@ -273,23 +239,8 @@ def timeline(
 ) -> Raw:
     """Return values in the order of their dates, one shape a series.
 
-    Parameters
-    ----------
-    series : mapping of str to sequence of (date, float)
-        Name and points.
-    title, y_name : str
-        What it shows; what is on the upright axis, with its unit.
-    band : (float, float), optional
-        A range to shade, such as what repeat panels spread over.
-    band_name : str
-        What the range is.
-    width, height : int
-        Of the plot [px].
-
-    Returns
-    -------
-    Raw
-        HTML figure.
+    `title`, `y_name`: what it shows; what is on the upright axis, with its unit. `width`, `height`:
+    of the plot [px].
     """
     points = [(d.toordinal(), v) for rows in series.values() for d, v in rows]
     if not points:
@@ -345,27 +296,7 @@ def bars(
 ) -> Raw:
     """Return level bars, each with its name and number.
 
-    Parameters
-    ----------
-    names : sequence of str
-        One a bar.
-    values : sequence of float
-        Not negative, in `unit`.
-    title, unit : str
-        What is compared, and in what.
-    most : float, optional
-        Value of a full bar; the largest value if left out.
-    digits : int
-        After the point.
-    labs : array_like of shape (n, 3), optional
-        A swatch before each bar.
-    width : int
-        Of a full bar [px].
-
-    Returns
-    -------
-    Raw
-        SVG.
+    `most`: value of a full bar; the largest value if left out. `width`: of a full bar [px].
     """
     full = most if most is not None else max([*values, 1e-12])
     room = 16 + max((7.2 * len(n) for n in names), default=0) + (26 if labs is not None else 0)

@@ -19,18 +19,9 @@ def _anchor(word: str) -> str:
 def linked(text: str, seen: set[str] | None = None) -> Raw:
     """Return text in which each word of the glossary is linked where it first stands.
 
-    Parameters
-    ----------
-    text : str
-        Plain text; escaped.
-    seen : set of str, optional
-        Words linked before on this page; those of this text are added.
-
-    Returns
-    -------
-    Raw
-        HTML. The meaning is the link's title; it leads to the word in `glossary_list`, where that
-        stands on the page.
+    `text`: plain text; escaped. `seen`: words linked before on this page; those of this text are
+    added. Returned: HTML. The meaning is the link's title; it leads to the word in `glossary_list`,
+    where that stands on the page.
     """
     out, at = [], 0
     for start, end, term in first_places(text):
@@ -51,10 +42,7 @@ def linked(text: str, seen: set[str] | None = None) -> Raw:
 def glossary_list() -> Raw:
     """Return every word with its sentence and swatch.
 
-    Returns
-    -------
-    Raw
-        HTML; the words are what `linked` leads to.
+    Returned: HTML; the words are what `linked` leads to.
     """
     items = []
     for term in GLOSSARY:
@@ -74,15 +62,7 @@ def glossary_list() -> Raw:
 def trouble_list(troubles: Sequence[Trouble] = TROUBLES) -> Raw:
     """Return troubles, each folded: how it looks, what to check in order, what can be saved.
 
-    Parameters
-    ----------
-    troubles : sequence of Trouble
-        All of them where not given.
-
-    Returns
-    -------
-    Raw
-        HTML.
+    `troubles`: all of them where not given.
     """
     # Folded apart, each with its own first words.
     seen: list[set[str]] = [set() for _ in troubles]
@@ -99,13 +79,7 @@ def trouble_list(troubles: Sequence[Trouble] = TROUBLES) -> Raw:
 
 
 def protocol_list() -> Raw:
-    """Return the reading protocol in order, with what is written down.
-
-    Returns
-    -------
-    Raw
-        HTML.
-    """
+    """Return the reading protocol in order, with what is written down."""
     seen: set[str] = set()
     items = [
         f"<li><strong>{esc(s.name)}.</strong> {linked(s.text, seen)} "

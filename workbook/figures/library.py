@@ -32,21 +32,8 @@ def card_grid(
 ) -> Raw:
     """Return cards as swatches to be pressed.
 
-    Parameters
-    ----------
-    cards : sequence of (Panel, tuple of 3 float or None)
-        In order; a card without a colour was never read and is drawn as an empty frame.
-    chosen : str
-        Code of the one that is looked at.
-    notes : mapping of str to str, optional
-        By code, what is written below the code.
-    public : bool
-        Whether a stranger looks on: then no recipe is spoken either.
-
-    Returns
-    -------
-    Raw
-        HTML buttons; a press is named ``card`` and the code.
+    `cards`: in order; a card without a colour was never read and is drawn as an empty frame.
+    Returned: HTML buttons; a press is named ``card`` and the code.
     """
     out = []
     for panel, lab in cards:
@@ -66,19 +53,8 @@ def card_grid(
 def card_picture(lab: Lab | None, title: str, *, width: int = 236, height: int = 150) -> Raw:
     """Return one card, large, on the surround.
 
-    Parameters
-    ----------
-    lab : tuple of 3 float or None
-        As read; None for a card that never was.
-    title : str
-        What it is, for those who do not see it.
-    width, height : int
-        In all [px].
-
-    Returns
-    -------
-    Raw
-        SVG.
+    `lab`: as read; None for a card that never was. `title`: what it is, for those who do not see
+    it. `width`, `height`: in all [px].
     """
     told = "never read" if lab is None else lab_text(lab)
     cls = "wb-never" if lab is None else ""
@@ -111,21 +87,7 @@ def coverage_picture(
 ) -> Raw:
     """Return what was sprayed over what, each pair a strip of its panels from weak to strong.
 
-    Parameters
-    ----------
-    found : Laid
-        Of the archive.
-    grounds : sequence of Ground
-        The rows.
-    colours : sequence of Colour
-        The columns.
-    caption : str
-        What the picture tells.
-
-    Returns
-    -------
-    Raw
-        HTML table; pairs never sprayed are empty frames.
+    Returned: HTML table; pairs never sprayed are empty frames.
     """
     head = "".join(f'<th scope="col">{esc(c)}</th>' for c in colours)
     rows = []
@@ -151,17 +113,7 @@ def twins_picture(
 ) -> Raw:
     """Return cards of one recipe edge to edge, a row a recipe.
 
-    Parameters
-    ----------
-    found : sequence of (Recipe, sequence of (Panel, tuple of 3 float), float)
-        As `sprayed_twice` gives them.
-    most : int
-        Rows drawn.
-
-    Returns
-    -------
-    Raw
-        HTML; empty where nothing was sprayed twice.
+    Returned: HTML; empty where nothing was sprayed twice.
     """
     rows = []
     for recipe, cards, apart in found[:most]:

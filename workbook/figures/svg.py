@@ -37,35 +37,14 @@ class Raw(str):
 
 
 def esc(value: object) -> str:
-    """Return the text with ``& < > " '`` made harmless; `Raw` is left as it is.
-
-    Parameters
-    ----------
-    value : object
-        Anything that has a text.
-
-    Returns
-    -------
-    str
-        Safe in an element or in a quoted attribute.
-    """
+    """Return the text with ``& < > " '`` made harmless; `Raw` is left as it is."""
     return str(value) if isinstance(value, Raw) else html.escape(str(value), quote=True)
 
 
 def number(value: float, digits: int = 1) -> str:
     """Return a number for reading: fixed digits, a true minus sign, no minus zero.
 
-    Parameters
-    ----------
-    value : float
-        Any; not-a-number gives a dash.
-    digits : int
-        After the point.
-
-    Returns
-    -------
-    str
-        Such as ``−12.3``.
+    `value`: any; not-a-number gives a dash. Returned: such as ``−12.3``.
     """
     if not math.isfinite(value):
         return "–"
@@ -76,18 +55,7 @@ def number(value: float, digits: int = 1) -> str:
 
 
 def lab_text(lab: Sequence[float] | np.ndarray) -> str:
-    """Return a reading in one line, ``L* 45.2  a* 10.3  b* −20.1``.
-
-    Parameters
-    ----------
-    lab : array_like of shape (3,)
-        CIELAB.
-
-    Returns
-    -------
-    str
-        With the names of the axes.
-    """
+    """Return a reading in one line, ``L* 45.2  a* 10.3  b* −20.1``."""
     # Where a line must be broken it is between the axes, not between a name and its number.
     return "  ".join(
         f"{n}\u00a0{number(float(v))}" for n, v in zip(("L*", "a*", "b*"), lab, strict=True)
@@ -97,16 +65,8 @@ def lab_text(lab: Sequence[float] | np.ndarray) -> str:
 def screen_colours(labs: Any) -> list[tuple[str, bool]]:
     """Return screen colours, and whether sRGB can show each.
 
-    Parameters
-    ----------
-    labs : array_like of shape (n, 3)
-        CIELAB under D65.
-
-    Returns
-    -------
-    list of (str, bool)
-        ``#rrggbb`` and True where the colour lies inside sRGB; outside, it is the nearest by
-        clipping and must be marked.
+    Returned: ``#rrggbb`` and True where the colour lies inside sRGB; outside, it is the nearest by
+    clipping and must be marked.
     """
     rgb, inside = to_srgb(np.asarray(labs, dtype=float).reshape(-1, 3))
     eight = np.rint(255 * np.clip(rgb, 0, 1)).astype(int)
@@ -117,20 +77,7 @@ def screen_colours(labs: Any) -> list[tuple[str, bool]]:
 
 
 def nice_ticks(low: float, high: float, about: int = 5) -> list[float]:
-    """Return round numbers inside a range.
-
-    Parameters
-    ----------
-    low, high : float
-        Ends of the axis.
-    about : int
-        How many are wanted, roughly.
-
-    Returns
-    -------
-    list of float
-        Steps of 1, 2 or 5 times a power of ten.
-    """
+    """Return round numbers inside a range."""
     span = max(high - low, 1e-9) / max(about, 1)
     power = 10.0 ** math.floor(math.log10(span))
     wanted = next(m * power for m in (1, 2, 5, 10) if m * power >= span * 0.999)
@@ -149,21 +96,7 @@ def text(
 ) -> str:
     """Return an SVG text element.
 
-    Parameters
-    ----------
-    x, y : float
-        Baseline point [px].
-    words : object
-        Escaped here.
-    anchor : {"start", "middle", "end"}
-        Which end of the text lies at `x`.
-    cls, extra : str
-        Class, and further attributes.
-
-    Returns
-    -------
-    str
-        SVG.
+    `x`, `y`: baseline point [px].
     """
     named = f' class="{cls}"' if cls else ""
     return (
@@ -174,19 +107,8 @@ def text(
 def picture(body: str, *, width: float, height: float, title: str, desc: str = "") -> Raw:
     """Return an SVG image that says in words what it shows.
 
-    Parameters
-    ----------
-    body : str
-        SVG elements.
-    width, height : float
-        Size [px].
-    title, desc : str
-        What it is, and what is to be seen in it, for those who do not see it.
-
-    Returns
-    -------
-    Raw
-        SVG with ``role="img"``.
+    `width`, `height`: size [px]. `title`, `desc`: what it is, and what is to be seen in it, for
+    those who do not see it.
     """
     spoken = f"{title}. {desc}" if desc else title
     return Raw(
@@ -199,17 +121,7 @@ def picture(body: str, *, width: float, height: float, title: str, desc: str = "
 def warning_corner(x: float, y: float, size: float) -> str:
     """Return the striped corner of a swatch that the screen cannot show.
 
-    Parameters
-    ----------
-    x, y : float
-        The swatch's top right corner [px].
-    size : float
-        Side of the corner [px].
-
-    Returns
-    -------
-    str
-        SVG.
+    `x`, `y`: the swatch's top right corner [px]. `size`: side of the corner [px].
     """
     lines = "".join(
         f'<path d="M{x - size * k:.1f} {y:.1f}L{x:.1f} {y + size * k:.1f}" '
@@ -222,19 +134,7 @@ def warning_corner(x: float, y: float, size: float) -> str:
 def shape(kind: int, x: float, y: float, r: float, fill: str) -> str:
     """Return a mark; kinds differ in outline, so that colour is never the only signal.
 
-    Parameters
-    ----------
-    kind : int
-        Index into `SHAPES`, repeating.
-    x, y, r : float
-        Centre and half size [px].
-    fill : str
-        CSS colour.
-
-    Returns
-    -------
-    str
-        SVG.
+    `x`, `y`, `r`: centre and half size [px].
     """
     style = f'class="cpw-mark" style="fill:{fill}"'
     match SHAPES[kind % len(SHAPES)]:
@@ -261,12 +161,7 @@ def shape(kind: int, x: float, y: float, r: float, fill: str) -> str:
 class Scale:
     """A plot's rectangle on the paper and the numbers at its ends.
 
-    Parameters
-    ----------
-    left, top, width, height : float
-        Rectangle [px].
-    x, y : (float, float)
-        Numbers at the left and right, and at the bottom and top.
+    `x`, `y`: numbers at the left and right, and at the bottom and top.
     """
 
     left: float
@@ -285,20 +180,7 @@ class Scale:
         return self.top + self.height - (value - self.y[0]) / (self.y[1] - self.y[0]) * self.height
 
     def frame(self, x_name: str, y_name: str, *, x_marks: bool = True) -> str:
-        """Return grid, axes, numbers and axis names.
-
-        Parameters
-        ----------
-        x_name, y_name : str
-            With the unit.
-        x_marks : bool
-            False when the caller writes its own along the foot.
-
-        Returns
-        -------
-        str
-            SVG.
-        """
+        """Return grid, axes, numbers and axis names."""
         foot, right = self.top + self.height, self.left + self.width
         out = [
             f'<rect x="{self.left:.1f}" y="{self.top:.1f}" width="{self.width:.1f}" '

@@ -18,21 +18,7 @@ def table(
 ) -> Raw:
     """Return a table with a caption and named columns; the first cell of a row names the row.
 
-    Parameters
-    ----------
-    columns : sequence of str
-        Heads.
-    rows : sequence of sequence
-        Cells, escaped unless they are `Raw`.
-    caption : str
-        What the table tells.
-    right : collection of str
-        Columns of numbers, set to the right.
-
-    Returns
-    -------
-    Raw
-        HTML.
+    `rows`: cells, escaped unless they are `Raw`.
     """
     sides = [' class="cpw-right"' if c in right else "" for c in columns]
     head = "".join(f'<th scope="col"{s}>{esc(c)}</th>' for c, s in zip(columns, sides, strict=True))

@@ -18,17 +18,7 @@ _LEFT, _STEP, _TALL, _SIDE = 210, 150, 400, 34
 def value_chart(ladders: Sequence[Ladder], *, title: str) -> Raw:
     """Return what coats of one colour do to the lightness of several grounds.
 
-    Parameters
-    ----------
-    ladders : sequence of Ladder
-        One a ground, all of one colour, ratio and number of coats; at least one.
-    title : str
-        What it shows.
-
-    Returns
-    -------
-    Raw
-        SVG: squares as predicted, rings as read on panels of the very recipes.
+    `ladders`: one a ground, all of one colour, ratio and number of coats; at least one.
     """
     coats = len(ladders[0].rungs) - 1
     step = min(_STEP, 640 / coats)
@@ -87,15 +77,7 @@ def value_chart(ladders: Sequence[Ladder], *, title: str) -> Raw:
 def value_words(ladders: Sequence[Ladder]) -> str:
     """Say what the ground decides: lightness after the last coat, lightest against darkest.
 
-    Parameters
-    ----------
-    ladders : sequence of Ladder
-        As for `value_chart`.
-
-    Returns
-    -------
-    str
-        One sentence; empty for one ground.
+    Returned: one sentence; empty for one ground.
     """
     if len(ladders) < 2:
         return ""

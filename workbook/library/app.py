@@ -25,13 +25,7 @@ _ROOMS = {"back": back, "file": intake, "begin": begin}
 
 
 class LibraryRoom(Room):
-    """The cards of one archive.
-
-    Parameters
-    ----------
-    session : Session
-        Open.
-    """
+    """The cards of one archive."""
 
     def __init__(self, session: Session) -> None:
         super().__init__(session)
@@ -61,12 +55,7 @@ class LibraryRoom(Room):
     def go(self, room: str = "cards", **address: str) -> None:
         """Go to a room.
 
-        Parameters
-        ----------
-        room : str
-            Its name.
-        **address : str
-            What else stands in the address.
+        `**address`: what else stands in the address.
         """
         kept = {k: v for k, v in self.address.items() if k in look.ARRANGED}
         self.address = {**kept, "room": room, **address}
@@ -194,13 +183,7 @@ class LibraryRoom(Room):
             self.photo.box.layout.display = None if self.photo_for else "none"
 
     def use_photo(self, found: list[Photographed]) -> None:
-        """Take what was read from photographs for the card that they were opened for.
-
-        Parameters
-        ----------
-        found : list of Photographed
-            Confirmed by a person.
-        """
+        """Take what was read from photographs for the card that they were opened for."""
         wanted, self.photo_for = self.photo_for, ""
         (first, *_) = found
         try:
@@ -217,31 +200,13 @@ class LibraryRoom(Room):
     def keep_picture(self, code: str, picture: bytes) -> None:
         """Keep a small picture with a card.
 
-        Parameters
-        ----------
-        code : str
-            Of the card.
-        picture : bytes
-            JPEG; nothing is kept of nothing.
+        `picture`: JPEG; nothing is kept of nothing.
         """
         if picture:
             keep_picture(self.session.archive, code, picture)
 
     def framed(self, title: str, main: str, **more: Any) -> str:
-        """Return a room's page.
-
-        Parameters
-        ----------
-        title, main : str
-            As `frame` takes them.
-        **more : str
-            Likewise.
-
-        Returns
-        -------
-        str
-            HTML.
-        """
+        """Return a room's page."""
         more.setdefault("place", f"library {self.room}")
         more.setdefault("undo", self.undo_words)
         if self.room != "cards" and len(self.session.archive):
@@ -250,18 +215,7 @@ class LibraryRoom(Room):
 
 
 def library_page(archive: str | Path | None = None) -> Any:
-    """Return the page.
-
-    Parameters
-    ----------
-    archive : str or Path, optional
-        As `workbook.session.here.session_here` takes it.
-
-    Returns
-    -------
-    Widget
-        To be shown.
-    """
+    """Return the page."""
     import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
 
     from workbook.photo_intake import PhotoIntake

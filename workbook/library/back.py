@@ -64,27 +64,11 @@ class Entry:
         self.kept = ""  # code of the card kept last
 
     def read(self, room: LibraryRoom, done: Press) -> None:
-        """Take what is typed now.
-
-        Parameters
-        ----------
-        room : LibraryRoom
-            Whose page it is.
-        done : Press
-            With the form's fields.
-        """
+        """Take what is typed now."""
         self.fields = dict(done.fields)
 
     def keep(self, room: LibraryRoom, done: Press) -> None:
-        """Keep the back, unless a question is open.
-
-        Parameters
-        ----------
-        room : LibraryRoom
-            Whose page it is.
-        done : Press
-            With the form's fields.
-        """
+        """Keep the back, unless a question is open."""
         self.fields = dict(done.fields)
         code = room.address.get("card", "")
         draft = _draft(self.fields, self.readings)
@@ -110,15 +94,7 @@ class Entry:
         room.said = said
 
     def turn(self, room: LibraryRoom, done: Press) -> None:
-        """Write the ratio the other way round, as was asked.
-
-        Parameters
-        ----------
-        room : LibraryRoom
-            Whose page it is.
-        done : Press
-            With the form's fields.
-        """
+        """Write the ratio the other way round, as was asked."""
         self.fields = dict(done.fields)
         draft = _draft(self.fields, self.readings)
         other = next((q.other for q in draft.questions if q.other is not None), None)
@@ -127,28 +103,14 @@ class Entry:
             room.said = f"The ratio is now {other}: {other.words}."
 
     def take_file(self, room: LibraryRoom, done: Press) -> None:
-        """Take readings from a file.
-
-        Parameters
-        ----------
-        room : LibraryRoom
-            Whose page it is.
-        done : Press
-            With the file.
-        """
+        """Take readings from a file."""
         self.fields = dict(done.fields)
         self.readings = readings_in_file(done)
         count = len(self.readings)
         room.said = f"{count} reading{'s' * (count != 1)} taken from {done.value}."
 
     def take_photo(self, found: Photographed) -> None:
-        """Take the reading of photographs.
-
-        Parameters
-        ----------
-        found : Photographed
-            Of this card.
-        """
+        """Take the reading of photographs."""
         if found.reading is not None:
             self.picture = found.picture
             name = picture_name(found.picture)
@@ -156,18 +118,7 @@ class Entry:
 
 
 def readings_in_file(done: Press) -> tuple[Reading, ...]:
-    """Return the readings of one card in a file that a browser sent.
-
-    Parameters
-    ----------
-    done : Press
-        With its name and content.
-
-    Returns
-    -------
-    tuple of Reading
-        In the file's order.
-    """
+    """Return the readings of one card in a file that a browser sent."""
     from matchlib.readings import read_target
 
     with tempfile.TemporaryDirectory() as folder:
@@ -234,12 +185,7 @@ def _amended(room: LibraryRoom, code: str, typed: Panel, readings: tuple[Reading
 def take_out(room: LibraryRoom, done: Press) -> None:
     """Take a reading out of a card, or put the card aside.
 
-    Parameters
-    ----------
-    room : LibraryRoom
-        Whose page it is.
-    done : Press
-        With the number of the reading in the last stage; empty for the card.
+    `done`: with the number of the reading in the last stage; empty for the card.
     """
     code, archive = room.address.get("card", ""), room.session.archive
     reading = int(done.value) if done.value else None
@@ -296,18 +242,7 @@ def _names(kind: str, names: tuple[str, ...]) -> str:
 
 
 def draw(room: LibraryRoom) -> str:
-    """Return the page of a back.
-
-    Parameters
-    ----------
-    room : LibraryRoom
-        Whose page it is.
-
-    Returns
-    -------
-    str
-        HTML.
-    """
+    """Return the page of a back."""
     code, archive, entry = room.address.get("card", ""), room.session.archive, room.entry
     panel = archive.panel(code) if code else None
     at = {**_values(room, panel), **(entry.fields or {})}

@@ -50,15 +50,7 @@ def _instrument(room: LibraryRoom) -> dict[str, str]:
 
 
 def note_instrument(room: LibraryRoom, done: Press) -> None:
-    """Note how the shop's instrument reads, and whether bare cards are cleared.
-
-    Parameters
-    ----------
-    room : LibraryRoom
-        Whose page it is.
-    done : Press
-        With the three fields.
-    """
+    """Note how the shop's instrument reads, and whether bare cards are cleared."""
     said = {name: done.fields.get(name, value) for name, value in _USUAL.items()}
     room.session.archive.set_setting(_INSTRUMENT, said)
 
@@ -86,15 +78,7 @@ def _new(done: Press, name: str) -> str:
 
 
 def name_ground(room: LibraryRoom, done: Press) -> None:
-    """Name a ground: its bare card is there from now on, to be read.
-
-    Parameters
-    ----------
-    room : LibraryRoom
-        Whose page it is.
-    done : Press
-        With the name among its fields.
-    """
+    """Name a ground: its bare card is there from now on, to be read."""
     ground = Ground.parse(_new(done, "new ground"))
     if str(ground).casefold() in {str(p.recipe.ground).casefold() for p in _grounds(room)}:
         raise DomainError(f"{ground} is named already.", remedy="name another ground.")
@@ -107,15 +91,7 @@ def name_ground(room: LibraryRoom, done: Press) -> None:
 
 
 def name_colour(room: LibraryRoom, done: Press) -> None:
-    """Name a colour: its first four cards are asked for from now on.
-
-    Parameters
-    ----------
-    room : LibraryRoom
-        Whose page it is.
-    done : Press
-        With the name among its fields.
-    """
+    """Name a colour: its first four cards are asked for from now on."""
     colour = str(Colour.parse(_new(done, "new colour")))
     named = _colours(room)
     if colour.casefold() in {c.casefold() for c in named}:
@@ -151,15 +127,7 @@ def _kept(room: LibraryRoom, panel: Panel, readings: tuple[Reading, ...]) -> Non
 
 
 def keep_reading(room: LibraryRoom, done: Press) -> None:
-    """Keep a reading that was typed.
-
-    Parameters
-    ----------
-    room : LibraryRoom
-        Whose page it is.
-    done : Press
-        Its value says for which card.
-    """
+    """Keep a reading that was typed."""
     room.at_card = done.value
     lab = three_typed(done.fields.get(f"lab {done.value}", ""))
     if lab is None:
@@ -180,12 +148,7 @@ def keep_reading(room: LibraryRoom, done: Press) -> None:
 def keep_file(room: LibraryRoom, done: Press) -> None:
     """Keep the readings that a file holds of one card.
 
-    Parameters
-    ----------
-    room : LibraryRoom
-        Whose page it is.
-    done : Press
-        With the file; the card is the one that was chosen for it.
+    `done`: with the file; the card is the one that was chosen for it.
     """
     room.at_card = room.address.get("for", "")
     panel = _wanted(room, room.at_card, dict(done.fields))
@@ -193,17 +156,7 @@ def keep_file(room: LibraryRoom, done: Press) -> None:
 
 
 def keep_photo(room: LibraryRoom, key: str, found: Photographed) -> None:
-    """Keep what photographs say of a card.
-
-    Parameters
-    ----------
-    room : LibraryRoom
-        Whose page it is.
-    key : str
-        Which card.
-    found : Photographed
-        With a reading.
-    """
+    """Keep what photographs say of a card."""
     if found.reading is None:
         return
     panel = _wanted(room, key, {})
@@ -216,18 +169,7 @@ def keep_photo(room: LibraryRoom, key: str, found: Photographed) -> None:
 
 
 def draw(room: LibraryRoom) -> str:
-    """Return the page of a beginning.
-
-    Parameters
-    ----------
-    room : LibraryRoom
-        Whose page it is.
-
-    Returns
-    -------
-    str
-        HTML.
-    """
+    """Return the page of a beginning."""
     grounds, colours = _grounds(room), _colours(room)
     read = [p for p in grounds if p.readings]
     step = room.address.get("step") or ("first" if read and colours else "grounds")

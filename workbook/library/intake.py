@@ -46,28 +46,12 @@ class Take:
         return place
 
     def look(self, room: LibraryRoom, done: Press) -> None:
-        """Look at a file that was just chosen.
-
-        Parameters
-        ----------
-        room : LibraryRoom
-            Whose page it is.
-        done : Press
-            With its name and content.
-        """
+        """Look at a file that was just chosen."""
         self.name, self.content, self.how = done.value, done.content, HowToRead()
         self._read(room)
 
     def answer(self, room: LibraryRoom, done: Press) -> None:
-        """Look again, with the answers that were given.
-
-        Parameters
-        ----------
-        room : LibraryRoom
-            Whose page it is.
-        done : Press
-            With the answers among its fields.
-        """
+        """Look again, with the answers that were given."""
         self._hear(done)
         self._read(room)
 
@@ -96,12 +80,7 @@ class Take:
     def take(self, room: LibraryRoom, done: Press) -> None:
         """Take the cards in.
 
-        Parameters
-        ----------
-        room : LibraryRoom
-            Whose page it is.
-        done : Press
-            Whose value ``good`` takes the good rows though others are refused.
+        `done`: whose value ``good`` takes the good rows though others are refused.
         """
         self._hear(done)
         good = done.value == "good"
@@ -116,18 +95,7 @@ class Take:
 
 
 def draw(room: LibraryRoom) -> str:
-    """Return the page of a file.
-
-    Parameters
-    ----------
-    room : LibraryRoom
-        Whose page it is.
-
-    Returns
-    -------
-    str
-        HTML.
-    """
+    """Return the page of a file."""
     take = room.take
     choose = upload("Choose a file", "file", accept=_KINDS)
     words = (

@@ -34,15 +34,7 @@ _PAPERS = ("A4", "Letter", "A5", "A6", "A7")
 
 
 def arrange(room: LibraryRoom, done: Press) -> None:
-    """Keep in the address what was asked for.
-
-    Parameters
-    ----------
-    room : LibraryRoom
-        Whose page it is.
-    done : Press
-        With the fields of the bar.
-    """
+    """Keep in the address what was asked for."""
     asked = {name: done.fields.get(name, "") for name in ("by", "ground", "colour", "near")}
     asked["only"] = " ".join(done.ticked("only"))
     asked["by"] = "" if asked["by"] == "hue" else asked["by"]
@@ -75,18 +67,7 @@ def _some(room: LibraryRoom) -> list[Panel]:
 
 
 def draw(room: LibraryRoom) -> str:
-    """Return the page of the cards.
-
-    Parameters
-    ----------
-    room : LibraryRoom
-        Whose page it is.
-
-    Returns
-    -------
-    str
-        HTML.
-    """
+    """Return the page of the cards."""
     archive, asked, some = room.session.archive, room.address, _some(room)
     public = room.room == "show"
     try:

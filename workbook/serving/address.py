@@ -38,18 +38,9 @@ _ELSEWHERE = ("192.0.2.1", 9)
 class Address:
     """A port that is listened to, and who may ask there.
 
-    Parameters
-    ----------
-    sockets : tuple of socket
-        Bound and listening.
-    port : int
-        On which is listened.
-    secret : str
-        What lets a browser in.
-    shared : bool
-        Whether other machines of the network can reach it.
-    hosts : tuple of str
-        Names that a request may be addressed to, the one told to others last.
+    `sockets`: bound and listening. `port`: on which is listened. `secret`: what lets a browser in.
+    `shared`: whether other machines of the network can reach it. `hosts`: names that a request may
+    be addressed to, the one told to others last.
     """
 
     sockets: tuple[socket.socket, ...]
@@ -69,32 +60,13 @@ class Address:
         return f"http://{self.hosts[-1]}:{self.port}/?token={self.secret}"
 
     def derive(self, purpose: str) -> bytes:
-        """Return a key that changes with the secret and does not give it away.
-
-        Parameters
-        ----------
-        purpose : str
-            Another one, another key.
-
-        Returns
-        -------
-        bytes
-            32 of them.
-        """
+        """Return a key that changes with the secret and does not give it away."""
         return hmac.digest(self.secret.encode(), purpose.encode(), "sha256")
 
     def code(self, *, svg: bool = False) -> str:
         """Return the told address as a code to scan.
 
-        Parameters
-        ----------
-        svg : bool
-            As a picture; else as text for a terminal.
-
-        Returns
-        -------
-        str
-            QR code (ISO/IEC 18004).
+        `svg`: as a picture; else as text for a terminal.
         """
         import segno
 
@@ -114,26 +86,8 @@ class Address:
 def claim(archive: str, *, port: int = 0, share: bool = False, renew: bool = False) -> Address:
     """Listen on an archive's port.
 
-    Parameters
-    ----------
-    archive : str
-        File or URL.
-    port : int
-        0 takes the one the archive had before, or a free one.
-    share : bool
-        Whether the network may reach it; else only this machine.
-    renew : bool
-        Whether to make a new secret, so that nobody who knew the old one is let in.
-
-    Returns
-    -------
-    Address
-        Listening.
-
-    Raises
-    ------
-    FileError
-        If the port is taken or not allowed.
+    `port`: 0 takes the one the archive had before, or a free one. `share`: whether the network may
+    reach it; else only this machine.
     """
     from tornado.netutil import bind_sockets
 

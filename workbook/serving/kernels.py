@@ -62,18 +62,7 @@ class PageKernels(AsyncMappingKernelManager):
         return await super()._async_start_kernel(path="", extra_arguments=lines)
 
     async def start_kernel(self, **_: Any) -> str:  # type: ignore[override]
-        """Give a page the warm kernel.
-
-        Returns
-        -------
-        str
-            Its id.
-
-        Raises
-        ------
-        HTTPError
-            503, if there are as many pages as there may be.
-        """
+        """Give a page the warm kernel."""
         await self.sweep()
         if len(self.pages) >= self.most:
             raise HTTPError(503, reason="Too many pages are open")

@@ -26,21 +26,7 @@ def serve_lab(
     tell: Callable[[str], None],
     browser: bool,
 ) -> None:
-    """Serve a folder in JupyterLab until it is stopped.
-
-    Parameters
-    ----------
-    folder : Path
-        With the user's notebooks.
-    address : Address
-        Whose port and secret it takes over.
-    room : Path
-        Folder for its settings.
-    tell : callable
-        Takes what should be said.
-    browser : bool
-        Whether to open one.
-    """
+    """Serve a folder in JupyterLab until it is stopped."""
     settings = [str(_settings(room, folder, address, browser)), *_set("JUPYTER_CONFIG_PATH")]
     os.environ["JUPYTER_CONFIG_PATH"] = os.pathsep.join(settings)
     from jupyterlab.labapp import LabApp

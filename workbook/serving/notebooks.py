@@ -22,10 +22,7 @@ _SHIPPED = ".shipped.json"
 def first_page() -> str:
     """Return the notebook to begin with.
 
-    Returns
-    -------
-    str
-        The jobs; the library for a shop that has nothing yet.
+    Returned: the jobs; the library for a shop that has nothing yet.
     """
     from workbook.session.here import ARCHIVE, is_new
 
@@ -34,18 +31,7 @@ def first_page() -> str:
 
 
 def notebooks_folder() -> Path:
-    """Return where the notebooks came with the tool.
-
-    Returns
-    -------
-    Path
-        In the installed package, or in the checkout.
-
-    Raises
-    ------
-    FileError
-        If there are none.
-    """
+    """Return where the notebooks came with the tool."""
     import workbook
 
     package = Path(workbook.__file__).resolve().parent
@@ -62,17 +48,8 @@ def notebooks_folder() -> Path:
 def work_folder(archive: str, work: str | None) -> Path:
     """Return the folder for the user's copies.
 
-    Parameters
-    ----------
-    archive : str
-        File or URL.
-    work : str, optional
-        The folder, where the user named one.
-
-    Returns
-    -------
-    Path
-        Beside the archive's file; for a URL under the present folder.
+    `work`: the folder, where the user named one. Returned: beside the archive's file; for a URL
+    under the present folder.
     """
     if work is not None:
         return Path(work).absolute()
@@ -81,23 +58,7 @@ def work_folder(archive: str, work: str | None) -> Path:
 
 
 def copy_notebooks(source: Path, target: Path) -> list[str]:
-    """Bring the notebooks into a folder, leaving alone what was changed there.
-
-    Parameters
-    ----------
-    source, target : Path
-        From and to.
-
-    Returns
-    -------
-    list of str
-        Names of the notebooks that were changed there and so were kept.
-
-    Raises
-    ------
-    FileError
-        If the folder cannot be written.
-    """
+    """Bring the notebooks into a folder, leaving alone what was changed there."""
     kept = []
     try:
         target.mkdir(parents=True, exist_ok=True)

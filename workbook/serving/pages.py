@@ -161,20 +161,9 @@ class _Tablet(JupyterHandler):
 class PageServer(Voila):
     """Serves a folder of notebooks until it is stopped.
 
-    Parameters
-    ----------
-    folder : Path
-        With nothing but the notebooks.
-    address : Address
-        Already listened to.
-    room : Path
-        Folder of the user's own, for the kernels' sockets.
-    about : str
-        Which archive it is, for the bar.
-    demo : bool
-        Whether it is the demonstration, which is told apart at every moment.
-    browser : bool
-        Whether to open one.
+    `folder`: with nothing but the notebooks. `address`: already listened to. `room`: folder of the
+    user's own, for the kernels' sockets. `about`: which archive it is, for the bar. `demo`: whether
+    it is the demonstration, which is told apart at every moment. `browser`: whether to open one.
     """
 
     def __init__(
@@ -240,13 +229,7 @@ class PageServer(Voila):
         exporter.template  # noqa: B018  compiled when asked for
 
     def init_handlers(self) -> list[tuple[Any, ...]]:
-        """Return what is answered: Voilà's, less what no page of ours needs.
-
-        Returns
-        -------
-        list of tuple
-            Pattern, handler and its settings.
-        """
+        """Return what is answered: Voilà's, less what no page of ours needs."""
         page = {
             "template_paths": self.template_paths,
             "config": self.config,

@@ -31,31 +31,8 @@ def serve_workbook(
 ) -> None:
     """Serve the workbook until it is stopped.
 
-    Parameters
-    ----------
-    archive : str
-        File or URL; goes to the notebooks in the environment.
-    lab : bool
-        In JupyterLab, with its cells, to this machine alone.
-    share : bool
-        To the network too.
-    renew : bool
-        With a new secret.
-    port : int
-        0 takes the one it had before, or a free one.
-    work : str, optional
-        Folder for the user's copies, for JupyterLab.
-    browser : bool
-        Whether to open one.
-    demo : bool
-        Whether the archive is the demonstration.
-    tell : callable
-        Takes what should be said.
-
-    Raises
-    ------
-    FileError
-        If the port cannot be had or the notebooks not be copied.
+    `archive`: file or URL; goes to the notebooks in the environment. `port`: 0 takes the one it had
+    before, or a free one.
     """
     from workbook.theme import jupyter_folder
 

@@ -27,15 +27,7 @@ __all__ = [
 def finding_text(found: Finding) -> str:
     """Return a finding, its evidence and its fix, in words.
 
-    Parameters
-    ----------
-    found : Finding
-        Of the audit.
-
-    Returns
-    -------
-    str
-        Lines, the first with its key.
+    Returned: lines, the first with its key.
     """
     from matchlib.tails import chance_words
 
@@ -48,18 +40,7 @@ def finding_text(found: Finding) -> str:
 
 
 def finding_dict(found: Finding) -> dict[str, Any]:
-    """Return a finding as plain data.
-
-    Parameters
-    ----------
-    found : Finding
-        Of the audit.
-
-    Returns
-    -------
-    dict
-        For JSON.
-    """
+    """Return a finding as plain data."""
     evidence, proposed = found.evidence, found.proposed
     return {
         "key": found.key,
@@ -79,14 +60,8 @@ def finding_dict(found: Finding) -> dict[str, Any]:
 class Fixed:
     """A finding put right.
 
-    Parameters
-    ----------
-    panel : str
-        Which panel was amended.
-    change : int
-        Number of the change, for undoing it.
-    words : str
-        What is written now.
+    `panel`: which panel was amended. `change`: number of the change, for undoing it. `words`: what
+    is written now.
     """
 
     panel: str
@@ -105,17 +80,7 @@ class Fixed:
 def findings_of(archive: Archive, model: FilmRegressor) -> tuple[Finding, ...]:
     """Return what looks wrong and was not set aside.
 
-    Parameters
-    ----------
-    archive : Archive
-        Open.
-    model : FilmRegressor
-        Fitted to it.
-
-    Returns
-    -------
-    tuple of Finding
-        The likeliest first.
+    Returned: the likeliest first.
     """
     from matchlib.audit import audit
 
@@ -126,22 +91,7 @@ def findings_of(archive: Archive, model: FilmRegressor) -> tuple[Finding, ...]:
 def chosen_findings(found: Sequence[Finding], keys: Sequence[str]) -> tuple[Finding, ...]:
     """Return the findings of some keys.
 
-    Parameters
-    ----------
-    found : sequence of Finding
-        Of the archive as it is now.
-    keys : sequence of str
-        As they were printed; case does not matter.
-
-    Returns
-    -------
-    tuple of Finding
-        One a key, in their order.
-
-    Raises
-    ------
-    ArchiveError
-        If there is no finding of one of the keys.
+    `keys`: as they were printed; case does not matter.
     """
     by_key = {f.key.casefold(): f for f in found}
     lost = [k for k in keys if k.strip().casefold() not in by_key]
@@ -159,28 +109,7 @@ def chosen_findings(found: Sequence[Finding], keys: Sequence[str]) -> tuple[Find
 def fix_findings(
     archive: Archive, chosen: Sequence[Finding], *, who: str = ""
 ) -> tuple[Fixed, ...]:
-    """Write what findings propose; what was written is kept in the history.
-
-    Parameters
-    ----------
-    archive : Archive
-        Open for writing.
-    chosen : sequence of Finding
-        Of this archive as it is now.
-    who : str
-        For the history.
-
-    Returns
-    -------
-    tuple of Fixed
-        Each with the number of its change.
-
-    Raises
-    ------
-    ArchiveError
-        If one of them proposes no recipe, so that only a person can put it right; then nothing
-        is written.
-    """
+    """Write what findings propose; what was written is kept in the history."""
     for found in chosen:
         if not found.can_fix:
             raise ArchiveError(

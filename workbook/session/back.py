@@ -29,14 +29,8 @@ __all__ = ["Draft", "date_of", "draft_panel", "recipe_dict", "recipe_of"]
 class Draft:
     """A panel not yet kept, with what should be asked first.
 
-    Parameters
-    ----------
-    panel : Panel
-        As typed.
-    questions : tuple of Question
-        Ratios that look the wrong way round.
-    stated : StatedCheck, optional
-        The written ratio beside the quantities that were poured.
+    `questions`: ratios that look the wrong way round. `stated`: the written ratio beside the
+    quantities that were poured.
     """
 
     panel: Panel
@@ -77,13 +71,7 @@ class Draft:
         return "\n".join(lines)
 
     def as_dict(self) -> dict[str, Any]:
-        """Return it as plain data.
-
-        Returns
-        -------
-        dict
-            For JSON.
-        """
+        """Return it as plain data."""
         panel, recipe = self.panel, self.panel.recipe
         return {
             "panel": panel.code,
@@ -106,28 +94,8 @@ def recipe_of(
 ) -> Recipe:
     """Read a recipe from what was typed.
 
-    Parameters
-    ----------
-    ground, colour : str
-        Names or blends; no colour for a bare ground.
-    schedule : str
-        ``4@6:1``; or leave it empty and give `ratio` and `coats`.
-    ratio : str
-        Carrier to colour.
-    coats : int, optional
-        Colour coats.
-    clear : str, optional
-        ``yes``, ``no`` or the clear coat's name.
-
-    Returns
-    -------
-    Recipe
-        Checked.
-
-    Raises
-    ------
-    DomainError
-        If something is no such thing, is missing, or ratio and schedule contradict each other.
+    `ground`, `colour`: names or blends; no colour for a bare ground. `schedule`: ``4@6:1``; or
+    leave it empty and give `ratio` and `coats`. `clear`: ``yes``, ``no`` or the clear coat's name.
     """
     steps = CoatSchedule.parse(schedule) if schedule.strip() else None
     if (ratio.strip() or coats is not None) and colour.strip():
@@ -150,16 +118,8 @@ def recipe_of(
 def recipe_dict(recipe: Recipe) -> dict[str, str | None]:
     """Return a recipe as plain data.
 
-    Parameters
-    ----------
-    recipe : Recipe
-        Any.
-
-    Returns
-    -------
-    dict
-        For JSON: ``ground``, ``colour``, ``schedule`` and ``clear``; a bare ground has null for
-        colour and schedule.
+    Returned: for JSON: ``ground``, ``colour``, ``schedule`` and ``clear``; a bare ground has null
+    for colour and schedule.
     """
     return {
         "ground": str(recipe.ground),
@@ -172,20 +132,7 @@ def recipe_dict(recipe: Recipe) -> dict[str, str | None]:
 def date_of(text: str) -> dt.date | None:
     """Read the date on a back.
 
-    Parameters
-    ----------
-    text : str
-        Year-month-day; may be left empty.
-
-    Returns
-    -------
-    datetime.date or None
-        None where nothing is written.
-
-    Raises
-    ------
-    DomainError
-        If it is no date.
+    `text`: year-month-day; may be left empty. Returned: none where nothing is written.
     """
     if not text.strip():
         return None
@@ -220,40 +167,9 @@ def draft_panel(
 ) -> Draft:
     """Make a panel of what was typed, and ask what should be asked.
 
-    Parameters
-    ----------
-    code : str
-        The panel's own code.
-    recipe : Recipe
-        What was sprayed.
-    lab : tuple of 3 float, optional
-        A reading in CIELAB under `viewing`.
-    source : str
-        How it was read.
-    viewing : Viewing, optional
-        D65/10° 45:0 where not given.
-    readings : tuple of Reading
-        Readings from a file, beside `lab`.
-    date : datetime.date, optional
-        Sprayed on.
-    sprayer, lot, note, customer : str
-        As on the back.
-    temperature, humidity : float, optional
-        Booth [°C], [%].
-    poured : tuple of 2 float, optional
-        Carrier and colour that were poured, in one unit, carrier first.
-    **back : object
-        What else is on it: ``batch``, ``drawer``, ``setup``, ``lots``, ``clear_coats``.
-
-    Returns
-    -------
-    Draft
-        Not kept yet.
-
-    Raises
-    ------
-    DomainError
-        If something cannot be.
+    `viewing`: D65/10° 45:0 where not given. `temperature`, `humidity`: booth [°C], [%]. `poured`:
+    carrier and colour that were poured, in one unit, carrier first. `**back`: what else is on it:
+    ``batch``, ``drawer``, ``setup``, ``lots``, ``clear_coats``.
     """
     from matchlib.mixing import check_stated, question_ratio
 

@@ -25,28 +25,9 @@ def conditions_said(
 ) -> tuple[Conditions, tuple[str, ...]]:
     """Read what is said of the panels to be sprayed.
 
-    Parameters
-    ----------
-    panels : iterable of Panel
-        The archive.
-    sprayer, instrument : str, optional
-        By name.
-    lots, batches : sequence of str
-        ``cherry=L7`` each, or ``L7`` alone where the archive knows whose it is.
-    date : str, optional
-        ``2026-05-31``.
-
-    Returns
-    -------
-    conditions : Conditions
-        Of what was said alone.
-    unseen : tuple of str
-        A sentence for each thing that no panel shows.
-
-    Raises
-    ------
-    DomainError
-        If it is no date, or nobody can tell of which colour a lot is, of which ground a batch.
+    `lots`, `batches`: ``cherry=L7`` each, or ``L7`` alone where the archive knows whose it is.
+    `date`: ``2026-05-31``. `conditions`: of what was said alone. `unseen`: a sentence for each
+    thing that no panel shows.
     """
     from matchlib.domain import Conditions
     from matchlib.regression.frames import conditions_of

@@ -25,16 +25,9 @@ __all__ = ["Outlook", "aim_of_job", "outlook_of", "sheet_of_job", "to_spray"]
 class Outlook:
     """What a job's plan is expected to give.
 
-    Parameters
-    ----------
-    lab : tuple of 3 float
-        CIELAB expected, at the target's first angle.
-    difference : float
-        Expected difference of the card as read, in the unit of the tolerance.
-    probability : float
-        That it passes [-].
-    words : str
-        The same in a sentence.
+    `lab`: CIELAB expected, at the target's first angle. `difference`: expected difference of the
+    card as read, in the unit of the tolerance. `probability`: that it passes [-]. `words`: the same
+    in a sentence.
     """
 
     lab: tuple[float, float, float]
@@ -44,23 +37,7 @@ class Outlook:
 
 
 def aim_of_job(job: Job) -> Target:
-    """Return what a job is to match.
-
-    Parameters
-    ----------
-    job : Job
-        With a target.
-
-    Returns
-    -------
-    Target
-        Its readings with its own tolerance.
-
-    Raises
-    ------
-    DomainError
-        If it has no target yet.
-    """
+    """Return what a job is to match."""
     from matchlib.suggest import Target
 
     if not job.target:
@@ -77,24 +54,7 @@ def aim_of_job(job: Job) -> Target:
 def to_spray(archive: Archive, job: Job) -> tuple[Recipe, Panel | None]:
     """Return what is to be sprayed for a job: a whole recipe, or the coats to add to a panel.
 
-    Parameters
-    ----------
-    archive : Archive
-        Open.
-    job : Job
-        With a plan.
-
-    Returns
-    -------
-    recipe : Recipe
-        The coats to lay, alone.
-    panel : Panel or None
-        The panel they are laid on; None for a fresh card.
-
-    Raises
-    ------
-    DomainError
-        If nothing is planned, or the panel has changed so that the plan does not go on from it.
+    `recipe`: the coats to lay, alone. `panel`: the panel they are laid on; None for a fresh card.
     """
     plan = _plan_of(job)
     panel = archive.panel(plan.on) if plan.on else None
@@ -121,25 +81,7 @@ def _plan_of(job: Job) -> Plan:
 
 
 def outlook_of(archive: Archive, job: Job) -> Outlook:
-    """Return what a job's plan is expected to give, from the panel's own reading if it builds on.
-
-    Parameters
-    ----------
-    archive : Archive
-        Open.
-    job : Job
-        With a target and a plan.
-
-    Returns
-    -------
-    Outlook
-        Of the finished card.
-
-    Raises
-    ------
-    DomainError
-        If there is no target or no plan, or the panel to build on was never read.
-    """
+    """Return what a job's plan should give, from the panel's own reading if it builds on."""
     aim, wanted = aim_of_job(job), _plan_of(job).recipe
     _, panel = to_spray(archive, job)
     if panel is None or panel.recipe.bare:
@@ -167,26 +109,7 @@ def _under_clear(panel: Panel) -> bool:
 def sheet_of_job(
     archive: Archive, job: Job, *, pot: Pot | None = None, unit: str = "ml", code: str = ""
 ) -> JobSheet:
-    """Return the sheet of a job: of its own target, recipe and customer, and of no other's.
-
-    Parameters
-    ----------
-    archive : Archive
-        Open.
-    job : Job
-        With a target and a plan.
-    pot : Pot, optional
-        Of what is to be sprayed.
-    unit : str
-        Unit of volume.
-    code : str
-        Code of a fresh card, for its label.
-
-    Returns
-    -------
-    JobSheet
-        Of a fresh card, or of the coats to add to the panel that is built on.
-    """
+    """Return the sheet of a job: of its own target, recipe and customer, and of no other's."""
     from matchlib.correction import SANDING
 
     recipe, panel = to_spray(archive, job)

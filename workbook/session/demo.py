@@ -19,18 +19,9 @@ __all__ = ["DemoShop", "make_demo"]
 class DemoShop:
     """The demonstration's files.
 
-    Parameters
-    ----------
-    archive : Path
-        Archive of the invented workshop.
-    table : Path
-        The same panels as the table they were imported from.
-    samples : dict of str to Path
-        Customers' samples, a reading each, by name.
-    targets : dict of str to Reading
-        What is in them.
-    panels : int
-        Panels in the archive.
+    `archive`: archive of the invented workshop. `table`: the same panels as the table they were
+    imported from. `samples`: customers' samples, a reading each, by name. `targets`: what is in
+    them. `panels`: panels in the archive.
     """
 
     archive: Path
@@ -43,22 +34,7 @@ class DemoShop:
 def make_demo(folder: str | Path) -> DemoShop:
     """Make the demonstration workshop in a folder; a second time changes nothing.
 
-    Parameters
-    ----------
-    folder : str or Path
-        Made if it is not there.
-
-    Returns
-    -------
-    DemoShop
-        Where everything is.
-
-    Raises
-    ------
-    FileError
-        If the folder cannot be made or written.
-    ArchiveError
-        If it holds another archive of that name.
+    `folder`: made if it is not there.
     """
     from matchlib.archive import Archive
     from matchlib.demo import demo_panels, demo_targets

@@ -18,33 +18,14 @@ ARCHIVE = "WORKBOOK_ARCHIVE"
 def is_missing(place: str | Path) -> bool:
     """Whether there is no archive at a place, and one could be made there.
 
-    Parameters
-    ----------
-    place : str or Path
-        File or URL.
-
-    Returns
-    -------
-    bool
-        False for a server's database, and where there is no folder either.
+    Returned: false for a server's database, and where there is no folder either.
     """
     file = Path(place)
     return "://" not in str(place) and not file.exists() and file.absolute().parent.is_dir()
 
 
 def is_new(place: str | Path) -> bool:
-    """Whether a shop has nothing yet: no archive, or one without a card.
-
-    Parameters
-    ----------
-    place : str or Path
-        File or URL.
-
-    Returns
-    -------
-    bool
-        False, too, for an archive that cannot be opened: its page then says why.
-    """
+    """Whether a shop has nothing yet: no archive, or one without a card."""
     if is_missing(place):
         return True
     try:
@@ -57,23 +38,9 @@ def is_new(place: str | Path) -> bool:
 def session_here(archive: str | Path | None = None) -> tuple[Session, bool]:
     """Open the archive of a notebook.
 
-    Parameters
-    ----------
-    archive : str or Path, optional
-        File or URL; else what `ARCHIVE` names; else the bundled demonstration, which is made in
-        the user's data folder, or in a temporary one where that cannot be written.
-
-    Returns
-    -------
-    session : Session
-        Open.
-    demo : bool
-        Whether it is the demonstration because no archive was named.
-
-    Raises
-    ------
-    ArchiveError
-        If the archive that was named cannot be opened.
+    `archive`: file or URL; else what `ARCHIVE` names; else the bundled demonstration, which is made
+    in the user's data folder, or in a temporary one where that cannot be written. `session`: open.
+    `demo`: whether it is the demonstration because no archive was named.
     """
     named = archive or os.environ.get(ARCHIVE)
     if named:

@@ -27,25 +27,13 @@ _ENDINGS = (".csv", ".tsv", ".txt", ".xlsx", ".ods", ".cxf", ".xml", ".cgats", "
 class HowToRead:
     """What the user says of files beside their content.
 
-    Parameters
-    ----------
-    facts : mapping of str to str
-        What holds where the files say nothing: ``illuminant``, ``observer``, ``geometry``,
-        ``source``, ``instrument``.
-    scale : str, optional
-        Declared reflectance scale, ``unit`` or ``percent``.
-    decimal : str, optional
-        Declared decimal sign.
-    sheet : str, optional
-        Sheet of a spreadsheet.
-    answers : mapping of str to str
-        Answer by key of question.
-    profile : str, optional
-        Name of the profile of this kind of file, used and kept; one of a file with the same
-        columns is used without it.
-    known : {"ask", "keep", "replace", "repeats"}
-        What holds where a panel is known and the file says otherwise: refuse and say what, the
-        archive, the file; or both, other readings being repeats of the same card.
+    `facts`: what holds where the files say nothing: ``illuminant``, ``observer``, ``geometry``,
+    ``source``, ``instrument``. `scale`: declared reflectance scale, ``unit`` or ``percent``.
+    `decimal`: declared decimal sign. `sheet`: sheet of a spreadsheet. `answers`: answer by key of
+    question. `profile`: name of the profile of this kind of file, used and kept; one of a file with
+    the same columns is used without it. `known`: what holds where a panel is known and the file
+    says otherwise: refuse and say what, the archive, the file; or both, other readings being
+    repeats of the same card.
     """
 
     facts: Mapping[str, str] = field(default_factory=dict)
@@ -61,20 +49,10 @@ class HowToRead:
 class Imported:
     """What became of a file.
 
-    Parameters
-    ----------
-    archive : str
-        Archive it went into.
-    created : bool
-        Whether the archive was made for it.
-    report : ImportReport, optional
-        Rows taken and refused; None for a bundle.
-    result : AddResult, optional
-        What the archive did with them; None for a bundle.
-    restored : int, optional
-        Panels restored from a bundle, the deleted ones included.
-    profile : str, optional
-        Under which its answers were kept.
+    `archive`: archive it went into. `created`: whether the archive was made for it. `report`: rows
+    taken and refused; None for a bundle. `result`: what the archive did with them; None for a
+    bundle. `restored`: panels restored from a bundle, the deleted ones included. `profile`: under
+    which its answers were kept.
     """
 
     archive: str
@@ -105,13 +83,7 @@ class Imported:
         return "\n".join(lines)
 
     def as_dict(self) -> dict[str, Any]:
-        """Return it as plain data.
-
-        Returns
-        -------
-        dict
-            For JSON.
-        """
+        """Return it as plain data."""
         told: dict[str, Any] = {"archive": self.archive, "created": self.created}
         if self.report is not None and self.result is not None:
             told |= self.report.as_dict()
@@ -134,15 +106,7 @@ class Imported:
 def is_bundle(path: str | Path) -> bool:
     """Whether a file is a backup that ``export`` wrote, rather than a spreadsheet.
 
-    Parameters
-    ----------
-    path : str or Path
-        The file; XLSX and ODS files are zips too.
-
-    Returns
-    -------
-    bool
-        True for a zip file without the parts of a spreadsheet.
+    `path`: the file; XLSX and ODS files are zips too.
     """
     import zipfile
 
@@ -161,25 +125,9 @@ def look_at(
 ) -> ImportReport:
     """Read files as an import would, and change nothing.
 
-    Parameters
-    ----------
-    archive : str or Path
-        The archive they would go into; need not be there. Its names, its panels and the profiles
-        of earlier files are known.
-    paths : str or Path or sequence of them
-        Tables, CGATS, CxF; folders stand for the files in them.
-    how : HowToRead, optional
-        What the user says of them.
-
-    Returns
-    -------
-    ImportReport
-        With what is left open.
-
-    Raises
-    ------
-    MatchlibError
-        If a file as a whole cannot be read.
+    `archive`: the archive they would go into; need not be there. Its names, its panels and the
+    profiles of earlier files are known. `paths`: tables, CGATS, CxF; folders stand for the files in
+    them.
     """
     from matchlib.archive import Archive
 
@@ -197,32 +145,7 @@ def import_file(
     keep_good: bool = False,
     who: str = "",
 ) -> Imported:
-    """Take files' panels into an archive, which is made if there is none.
-
-    Parameters
-    ----------
-    archive : str or Path
-        File or URL of the archive.
-    paths : str or Path or sequence of them
-        Tables, CGATS, CxF, folders of such, or one backup in a zip.
-    how : HowToRead, optional
-        What the user says of them.
-    keep_good : bool
-        Take the good rows though others are refused.
-    who : str
-        For the history.
-
-    Returns
-    -------
-    Imported
-        What became of it.
-
-    Raises
-    ------
-    MatchlibError
-        If a file or the archive is refused, or a question is open; nothing is made or changed
-        then.
-    """
+    """Take files' panels into an archive, which is made if there is none."""
     from matchlib.archive import Archive, import_bundle
     from matchlib.readings import accepted
 
@@ -280,19 +203,8 @@ def watch_folder(
 ) -> Iterator[tuple[Path, Imported | MatchlibError]]:
     """Take each file that appears in a folder, as an instrument writes them.
 
-    Parameters
-    ----------
-    archive, how, keep_good, who
-        As for `import_file`.
-    folder : str or Path
-        Looked at again and again; what lies in it at the start is taken as well.
-    pause : callable, optional
-        Waits between two looks, and returns whether to go on; 2 s for ever by default.
-
-    Yields
-    ------
-    tuple of (Path, Imported or MatchlibError)
-        What became of each file. One that is refused is tried again once it has changed.
+    `folder`: looked at again and again; what lies in it at the start is taken as well. `pause`:
+    waits between two looks, and returns whether to go on; 2 s for ever by default.
     """
     seen: dict[Path, tuple[int, int]] = {}
     done: dict[Path, tuple[int, int]] = {}

@@ -27,52 +27,20 @@ __all__ = [
 class Job:
     """A job as typed, every measure with its unit.
 
-    Parameters
-    ----------
-    area : str
-        Flat area, ``2 m2``, or a range, ``1.5 m2 to 2 m2``.
-    work : str
-        A usual job by name, ``door``; its area is a range.
-    sheet : str
-        ``600 mm x 400 mm``; add ``x 2`` for both sides.
-    tube : str
-        Diameter and length, ``40 mm x 1.2 m``.
-    sphere : str
-        Diameter, ``120 mm``.
-    margin : float, optional
-        Share added for edges [-]; none for a flat area and 0.1 for shapes if left out.
-    dry_film_um : float, optional
-        Dry film of one coat [µm].
-    volume_solids : float, optional
-        Of carrier and colour, before any reducer [-].
-    transfer : tuple of 2 float, optional
-        Range of transfer efficiency [-]; else that of large surfaces, or of small parts.
-    small : bool
-        Whether the work is small against the fan.
-    used : str
-        What a sprayed panel took out of the cup, ``80 ml``; replaces film and solids.
-    used_area : str
-        Area of that panel, ``0.02 m2``.
-    used_coats : int
-        Coats on it.
-    chance : float
-        Chance of not running out [-].
-    residue : str
-        What stays in cup and gun at each ratio.
-    gun_cup : str
-        What the gun's cup holds, where known.
-    mark : str
-        A measuring cup's mark, to get whole marks.
-    least : str
-        Least mix worth making; empty for what is usual.
-    third : str
-        Reducer or hardener and its share of carrier and colour, ``hardener 10%``.
-    pot_life : float, optional
-        From the data sheet [min].
-    coat_min, set_up_min : float, optional
-        To spray a coat and let it flash off; to mix, mask and clean up [min].
-    rate : float, optional
-        An hour, in the shop's money.
+    `area`: flat area, ``2 m2``, or a range, ``1.5 m2 to 2 m2``. `work`: a usual job by name,
+    ``door``; its area is a range. `sheet`: ``600 mm x 400 mm``; add ``x 2`` for both sides. `tube`:
+    diameter and length, ``40 mm x 1.2 m``. `sphere`: diameter, ``120 mm``. `margin`: share added
+    for edges [-]; none for a flat area and 0.1 for shapes if left out. `dry_film_um`: dry film of
+    one coat [µm]. `volume_solids`: of carrier and colour, before any reducer [-]. `transfer`: range
+    of transfer efficiency [-]; else that of large surfaces, or of small parts. `small`: whether the
+    work is small against the fan. `used`: what a sprayed panel took out of the cup, ``80 ml``;
+    replaces film and solids. `used_area`: area of that panel, ``0.02 m2``. `used_coats`: coats on
+    it. `chance`: chance of not running out [-]. `residue`: what stays in cup and gun at each ratio.
+    `gun_cup`: what the gun's cup holds, where known. `mark`: a measuring cup's mark, to get whole
+    marks. `least`: least mix worth making; empty for what is usual. `third`: reducer or hardener
+    and its share of carrier and colour, ``hardener 10%``. `pot_life`: from the data sheet [min].
+    `coat_min`, `set_up_min`: to spray a coat and let it flash off; to mix, mask and clean up [min].
+    `rate`: an hour, in the shop's money.
     """
 
     area: str = ""
@@ -101,23 +69,7 @@ class Job:
 
 
 def area_of(job: Job) -> JobArea:
-    """Return the area of a job.
-
-    Parameters
-    ----------
-    job : Job
-        With exactly one shape.
-
-    Returns
-    -------
-    JobArea
-        With its margin.
-
-    Raises
-    ------
-    DomainError
-        If there is none or more than one shape, or a measure cannot be read.
-    """
+    """Return the area of a job."""
     from matchlib.mixing import JobArea, parse_area, parse_length
 
     given = [name for name in ("area", "work", "sheet", "tube", "sphere") if getattr(job, name)]
@@ -150,18 +102,7 @@ def area_of(job: Job) -> JobArea:
 
 
 def use_of(job: Job) -> CoatUse:
-    """Return what a coat takes out of the cup.
-
-    Parameters
-    ----------
-    job : Job
-        With a film and solids, or with what a panel used.
-
-    Returns
-    -------
-    CoatUse
-        With its uncertainty.
-    """
+    """Return what a coat takes out of the cup."""
     from matchlib.mixing import CoatUse, TransferRange, parse_area, parse_volume
 
     if job.used:
@@ -197,18 +138,7 @@ def _third(job: Job) -> Third | None:
 
 
 def labour_of(job: Job) -> Labour | None:
-    """Return what a job takes in time; None where nobody said what a coat takes.
-
-    Parameters
-    ----------
-    job : Job
-        As typed.
-
-    Returns
-    -------
-    Labour or None
-        Of the colour coats.
-    """
+    """Return what a job takes in time; None where nobody said what a coat takes."""
     from matchlib.mixing import Labour
 
     if job.coat_min is None:
@@ -219,20 +149,7 @@ def labour_of(job: Job) -> Labour | None:
 def densities_of(pairs: Sequence[str]) -> dict[str, float]:
     """Read densities such as ``carrier=0.87``.
 
-    Parameters
-    ----------
-    pairs : sequence of str
-        Name and density [g/mL].
-
-    Returns
-    -------
-    dict
-        By name.
-
-    Raises
-    ------
-    DomainError
-        If one is not so written.
+    `pairs`: name and density [g/mL].
     """
     found = {}
     for pair in pairs:
@@ -254,19 +171,7 @@ def densities_of(pairs: Sequence[str]) -> dict[str, float]:
 def pot_of(recipe: Recipe, job: Job, *, densities: dict[str, float] | None = None) -> Pot:
     """Return the pots of a job.
 
-    Parameters
-    ----------
-    recipe : Recipe
-        What is sprayed.
-    job : Job
-        On what.
-    densities : dict, optional
-        Density [g/mL] by colour and ``carrier``.
-
-    Returns
-    -------
-    Pot
-        One pot a ratio.
+    `densities`: density [g/mL] by colour and ``carrier``.
     """
     from matchlib.mixing import LEAST_ML, parse_volume, pot
 
@@ -292,22 +197,8 @@ def bottle_words(recipe: Recipe, bottle: str, *, of: str = "colour", unit: str =
                  ) -> tuple[str, ...]:  # fmt: skip
     """Say how far an opened bottle goes at each ratio of a recipe.
 
-    Parameters
-    ----------
-    recipe : Recipe
-        With a schedule.
-    bottle : str
-        What is left in it, ``120 ml``, or a number without unit, which then has none in the
-        sentence either.
-    of : str
-        ``colour`` or ``carrier``: what the bottle holds.
-    unit : str
-        Unit of volume to say it in.
-
-    Returns
-    -------
-    tuple of str
-        One sentence a ratio.
+    `bottle`: what is left in it, ``120 ml``, or a number without unit, which then has none in the
+    sentence either. `of`: ``colour`` or ``carrier``: what the bottle holds.
     """
     from matchlib.mixing import bottle_makes, format_volume, parse_volume
 

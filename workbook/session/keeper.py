@@ -22,14 +22,7 @@ __all__ = ["Exported", "Keeper"]
 class Exported:
     """What was written.
 
-    Parameters
-    ----------
-    file : Path
-        Where to.
-    panels : int
-        Panels in it.
-    customers : bool
-        Whether customers' names are in it.
+    `panels`: panels in it. `customers`: whether customers' names are in it.
     """
 
     file: Path
@@ -43,13 +36,7 @@ class Exported:
         return f"{self.panels} panels written to {self.file}, {names} customers' names."
 
     def as_dict(self) -> dict[str, Any]:
-        """Return it as plain data.
-
-        Returns
-        -------
-        dict
-            For JSON.
-        """
+        """Return it as plain data."""
         return {"file": str(self.file), "panels": self.panels, "customers": self.customers}
 
 
@@ -75,25 +62,8 @@ class Keeper:
     def open(cls, path_or_url: str | Path, *, create: bool = False, write: bool = True) -> Self:
         """Open an archive.
 
-        Parameters
-        ----------
-        path_or_url : str or Path
-            File or database URL.
-        create : bool
-            Make an empty archive if there is none.
-        write : bool
-            Whether changes will be asked for. Without, an archive that cannot be written can be
-            used all the same.
-
-        Returns
-        -------
-        Session
-            Use it in a ``with`` block, or close it.
-
-        Raises
-        ------
-        ArchiveError
-            If there is no archive, or it is damaged, something else, or cannot be written.
+        `create`: make an empty archive if there is none. Returned: use it in a ``with`` block, or
+        close it.
         """
         from matchlib.archive import Archive
 
@@ -125,44 +95,14 @@ class Keeper:
     def add(self, panels: Iterable[Panel], *, who: str = "") -> AddResult:
         """Keep panels.
 
-        Parameters
-        ----------
-        panels : iterable of Panel
-            New ones, or known ones with more readings.
-        who : str
-            For the history.
-
-        Returns
-        -------
-        AddResult
-            What was done.
-
-        Raises
-        ------
-        ArchiveError
-            If a code is known with another recipe.
+        `panels`: new ones, or known ones with more readings.
         """
         return self.archive.add(panels, who=who)
 
     def export(self, path: str | Path, *, customers: bool = True) -> Exported:
         """Write the panels as a table, or everything as a backup.
 
-        Parameters
-        ----------
-        path : str or Path
-            ``.csv``, ``.xlsx`` for a table; ``.zip`` for a backup of everything.
-        customers : bool
-            Whether customers' names go with it.
-
-        Returns
-        -------
-        Exported
-            What was written.
-
-        Raises
-        ------
-        FileError
-            If it cannot be written.
+        `path`: ``.csv``, ``.xlsx`` for a table; ``.zip`` for a backup of everything.
         """
         from matchlib.archive import export_bundle, export_table
 
@@ -182,26 +122,7 @@ class Keeper:
         first: int = 1,
         cut_lines: bool = False,
     ) -> Path:
-        """Print labels for the backs of panels.
-
-        Parameters
-        ----------
-        codes : sequence of str
-            Panels of the archive.
-        path : str or Path
-            The PDF, written whole or not at all.
-        sheet : str
-            Paper.
-        first : int
-            Label of the sheet to begin with.
-        cut_lines : bool
-            Whether to draw the edges.
-
-        Returns
-        -------
-        Path
-            The PDF.
-        """
+        """Print labels for the backs of panels."""
         from matchlib.readings.writing import save_bytes
         from workbook.label import label_pdf
 
@@ -213,40 +134,14 @@ class Keeper:
     def history(self, code: str | None = None) -> tuple[Change, ...]:
         """Return what was changed.
 
-        Parameters
-        ----------
-        code : str, optional
-            Of one panel, which must exist; None for all.
-
-        Returns
-        -------
-        tuple of Change
-            Oldest first.
+        `code`: of one panel, which must exist; None for all. Returned: oldest first.
         """
         if code is not None:
             code = self.archive.panel(code).code
         return self.archive.history(code)
 
     def undo(self, change: int, *, who: str = "", why: str = "") -> Change:
-        """Undo one change.
-
-        Parameters
-        ----------
-        change : int
-            Its number.
-        who, why : str
-            For the history.
-
-        Returns
-        -------
-        Change
-            The undoing, itself a change.
-
-        Raises
-        ------
-        ArchiveError
-            If there is no such change, or a later one stands in the way.
-        """
+        """Undo one change."""
         number = self.archive.undo(change, who=who, why=why)
         return next(c for c in self.archive.history() if c.number == number)
 
@@ -255,20 +150,7 @@ class Keeper:
     def angles_of_panel(self, code: str) -> tuple[Reading, ...]:
         """Return a panel's readings, one a geometry.
 
-        Parameters
-        ----------
-        code : str
-            As on its back.
-
-        Returns
-        -------
-        tuple of Reading
-            Means of repeats of one kind; one reading where all were taken at one geometry.
-
-        Raises
-        ------
-        TargetError
-            If it has none.
+        Returned: means of repeats of one kind; one reading where all were taken at one geometry.
         """
         panel = self.archive.panel(code)
         return readings_by_angle(panel.readings, where=f"panel {panel.code}")
@@ -284,19 +166,8 @@ class Keeper:
     ) -> tuple[Reading, ...]:
         """Return the readings of one thing in a file, one a geometry.
 
-        Parameters
-        ----------
-        path : str or Path
-            The file.
-        panel : str, optional
-            Which sample, where it holds several.
-        decimal, scale, answers
-            Declarations of the file.
-
-        Returns
-        -------
-        tuple of Reading
-            Means of repeats; one reading where all were taken at one geometry.
+        `panel`: which sample, where it holds several. Returned: means of repeats; one reading where
+        all were taken at one geometry.
         """
         from matchlib.readings import read_target
 

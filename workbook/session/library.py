@@ -29,24 +29,11 @@ _KINDS = {"panel", "name", "finding"}
 class CardLook:
     """A card as it is shown.
 
-    Parameters
-    ----------
-    panel : Panel
-        The card.
-    lab : tuple of 3 float or None
-        How it reads now.
-    back : tuple of str
-        What is written on its back beside the recipe, a line each.
-    log : tuple of str
-        Stage by stage: what was sprayed and read, and what was noted of each coat.
-    pictures : tuple of (str, bytes)
-        Photographs kept with it, small: name and JPEG.
-    jobs : tuple of Job
-        For which it was sprayed.
-    coats : tuple of tuple of 3 float
-        CIELAB of the bare ground and after each coat, by the law; empty without a model.
-    trust : str
-        How far law and reading are apart, in words; empty where that is not known.
+    `lab`: how it reads now. `back`: what is written on its back beside the recipe, a line each.
+    `log`: stage by stage: what was sprayed and read, and what was noted of each coat. `pictures`:
+    photographs kept with it, small: name and JPEG. `jobs`: for which it was sprayed. `coats`:
+    CIELAB of the bare ground and after each coat, by the law; empty without a model. `trust`: how
+    far law and reading are apart, in words; empty where that is not known.
     """
 
     panel: Panel
@@ -60,27 +47,7 @@ class CardLook:
 
 
 def look_at_card(archive: Archive, code: str, model: FilmPredictor | None = None) -> CardLook:
-    """Gather what there is of a card.
-
-    Parameters
-    ----------
-    archive : Archive
-        Open.
-    code : str
-        Of the card.
-    model : FilmPredictor, optional
-        Of the archive, for the coats and for how far to trust it.
-
-    Returns
-    -------
-    CardLook
-        All of it.
-
-    Raises
-    ------
-    ArchiveError
-        If there is no such card.
-    """
+    """Gather what there is of a card."""
     panel = archive.panel(code)
     pictures = tuple(
         (a.name, a.data) for a in archive.attachments(panel.code) if a.name.endswith(".jpg")
@@ -179,27 +146,7 @@ def _reading_lines(stage: Stage) -> list[str]:
 
 
 def match_card(archive: Archive, code: str, *, who: str = "") -> Job:
-    """Begin a job with a card as its target.
-
-    Parameters
-    ----------
-    archive : Archive
-        Open for writing.
-    code : str
-        Of the card.
-    who : str
-        For the history.
-
-    Returns
-    -------
-    Job
-        Kept, waiting for a recipe.
-
-    Raises
-    ------
-    TargetError
-        If the card was never read.
-    """
+    """Begin a job with a card as its target."""
     from matchlib.job import Job
 
     panel = archive.panel(code)
@@ -218,18 +165,9 @@ def match_card(archive: Archive, code: str, *, who: str = "") -> Job:
 def last_change(archive: Archive, *, now: dt.datetime | None = None) -> Change | None:
     """Return the last change of cards, names or findings that can be taken back from a page.
 
-    Parameters
-    ----------
-    archive : Archive
-        Open.
-    now : datetime.datetime, optional
-        What counts as now; the clock's time if None.
-
-    Returns
-    -------
-    Change or None
-        The newest of the last twelve hours that was not undone; files taken in, and what is older,
-        are taken back from the history, where it is seen what came after them.
+    `now`: what counts as now; the clock's time if None. Returned: the newest of the last twelve
+    hours that was not undone; files taken in, and what is older, are taken back from the history,
+    where it is seen what came after them.
     """
     history = archive.history()
     undone = {change.undoes for change in history}

@@ -27,24 +27,13 @@ _MOST_REACH = 1500
 class Look:
     """What a closer look at a recipe shows.
 
-    Parameters
-    ----------
-    uneven : Unevenness
-        A simulated panel, at each angle of the order.
-    road : str
-        Which schedule that comes to the same colour forgives most.
-    by_film : tuple of (float, float)
-        Share of film more or less [-], and what it shows: the order's own figure.
-    film_angles : tuple of (tuple of float)
-        What each of these shares shows at each angle, in the unit of the order's difference, not
-        weighted.
-    held : Holding, optional
-        How the match holds under other lights; None without a target, or where that cannot be
-        told.
-    not_held : str
-        Why it cannot be told; empty where it can.
-    why : Explanation
-        What each change would do, what is near in the archive, where the doubt comes from.
+    `uneven`: a simulated panel, at each angle of the order. `road`: which schedule that comes to
+    the same colour forgives most. `by_film`: share of film more or less [-], and what it shows: the
+    order's own figure. `film_angles`: what each of these shares shows at each angle, in the unit of
+    the order's difference, not weighted. `held`: how the match holds under other lights; None
+    without a target, or where that cannot be told. `not_held`: why it cannot be told; empty where
+    it can. `why`: what each change would do, what is near in the archive, where the doubt comes
+    from.
     """
 
     uneven: Unevenness
@@ -88,25 +77,9 @@ def look_at(
 ) -> Look:
     """Look closer at a recipe.
 
-    Parameters
-    ----------
-    model : FilmPredictor
-        Fitted.
-    recipe : Recipe
-        What would be sprayed.
-    target : Reading or sequence of Reading, optional
-        What is matched, one reading a geometry.
-    aim : Target, optional
-        What it is judged by: angles, weights, difference; ΔE00 under the viewing if None.
-    viewing : Viewing, optional
-        How it is viewed where there is no aim; D65/10° in the archive's own geometry if None.
-    panels : sequence of Panel
-        The archive's.
-
-    Returns
-    -------
-    Look
-        The same each time.
+    `aim`: what it is judged by: angles, weights, difference; ΔE00 under the viewing if None.
+    `viewing`: how it is viewed where there is no aim; D65/10° in the archive's own geometry if
+    None.
     """
     from matchlib.evenness import (
         CHANGES,
@@ -156,22 +129,9 @@ def reachable_labs(
 ) -> Any:
     """Predict the colours that the shelf reaches.
 
-    Parameters
-    ----------
-    model : FilmPredictor
-        Fitted.
-    limits : Limits
-        The shop's.
-    panels : sequence of Panel
-        The archive's, for the usual clear coat and the spelling.
-    viewing : Viewing, optional
-        How they are viewed; D65/10° in the archive's own geometry where not given.
-
-    Returns
-    -------
-    ndarray, shape (n, 3)
-        CIELAB of colours of the shelf, neat and blended, over its grounds, from the weakest film
-        to the strongest and between; at most some 1500 of them.
+    `viewing`: how they are viewed; D65/10° in the archive's own geometry where not given. Returned:
+    CIELAB of colours of the shelf, neat and blended, over its grounds, from the weakest film to the
+    strongest and between; at most some 1500 of them.
     """
     from matchlib.suggest.shelf import Shelf
 

@@ -42,28 +42,7 @@ def suggest_for(
     top: int,
     step: Step | None = None,
 ) -> Suggestions:
-    """Suggest recipes for a target.
-
-    Parameters
-    ----------
-    model : FilmPredictor
-        Fitted to the panels.
-    panels : sequence of Panel
-        The archive's.
-    target : Target
-        What is to be matched, at which angles, and what passes.
-    limits : Limits
-        The shop's.
-    top : int
-        Suggestions wanted.
-    step : callable, optional
-        Called between the search's steps; what it raises ends it.
-
-    Returns
-    -------
-    Suggestions
-        Best first.
-    """
+    """Suggest recipes for a target."""
     from matchlib.suggest import suggest
 
     return suggest(model, target, limits, top=top, archive=panels, step=step)
@@ -82,19 +61,7 @@ def cards_for(
 ) -> CardPlans:
     """Plan cards for a target, each read so often on its way.
 
-    Parameters
-    ----------
-    model, panels, target, limits, top, step
-        As for `suggest_for`.
-    readings : int
-        Looks at a card, 0 to 3.
-    source : str
-        What reads it.
-
-    Returns
-    -------
-    CardPlans
-        Ranked by the chance that the card passes.
+    `readings`: looks at a card, 0 to 3.
     """
     from matchlib.steering import plan
 
@@ -124,27 +91,8 @@ def steer_card(
 ) -> tuple[Steering, CardPlans | None]:
     """Say what to lay next on a card in progress, and where it is lost how to begin the next.
 
-    Parameters
-    ----------
-    model, tried, target, limits
-        As for `correct_tried`; `tried` are the cards before this one.
-    panels : sequence of Panel
-        The archive's.
-    card : sequence of (Recipe, Reading or tuple of Reading)
-        This card's readings, one a stage.
-    looks : int
-        Readings still allowed after further coats.
-    cup_ml : float, optional
-        How much is in the cup [mL].
-    sure : bool
-        Whether readings that cannot be were taken again.
-
-    Returns
-    -------
-    steering : Steering
-        What to do.
-    following : CardPlans or None
-        For a lost card: the next, by all that this one showed.
+    `cup_ml`: how much is in the cup [mL]. `steering`: what to do. `following`: for a lost card: the
+    next, by all that this one showed.
     """
     from matchlib.correction import Belief, learn
     from matchlib.steering import plan, steer
@@ -172,19 +120,7 @@ def tried_in(
 ) -> list[tuple[Recipe, Readings]]:
     """Return panels that were sprayed for a target.
 
-    Parameters
-    ----------
-    archive : Archive
-        Open.
-    codes : sequence of str
-        Panels in it.
-    file : str or Path, optional
-        A table of further panels with readings.
-
-    Returns
-    -------
-    list of (Recipe, Reading or tuple of Reading)
-        In the order given; repeats of one panel at one angle as their mean.
+    Returned: in the order given; repeats of one panel at one angle as their mean.
     """
     panels = [archive.panel(code) for code in codes]
     if file is not None:
@@ -211,24 +147,7 @@ def correct_tried(
     target: Target,
     limits: Limits,
 ) -> Advice:
-    """Say what to change after the panels sprayed for a target.
-
-    Parameters
-    ----------
-    model : FilmPredictor
-        Fitted to panels of which none was tried.
-    tried : sequence of (Recipe, Reading or tuple of Reading)
-        In the order sprayed.
-    target : Target
-        What is to be matched, at which angles, and what passes.
-    limits : Limits
-        The shop's.
-
-    Returns
-    -------
-    Advice
-        Small changes and fresh recipes.
-    """
+    """Say what to change after the panels sprayed for a target."""
     from matchlib.correction import correct
 
     rows = [
@@ -249,23 +168,8 @@ def next_for(
 ) -> tuple[tuple[TargetPanel, ...], tuple[Recipe, ...]]:
     """Rank panels by the chance of a match by the second one sprayed.
 
-    Parameters
-    ----------
-    model, tried, target, limits
-        As for `correct_tried`; nothing need have been tried.
-    source : str
-        What will read the panels.
-    top : int
-        Panels wanted.
-    step : callable, optional
-        Called between pieces of work; what it raises ends it.
-
-    Returns
-    -------
-    panels : tuple of TargetPanel
-        The best first.
-    unfitting : tuple of Recipe
-        Those tried that do not fit their readings, of which nothing was learnt.
+    `panels`: the best first. `unfitting`: those tried that do not fit their readings, of which
+    nothing was learnt.
     """
     from matchlib.correction import Belief, learn
     from matchlib.next_panel import next_for_target
@@ -290,24 +194,7 @@ def plan_for(
     top: int,
     step: Step | None = None,
 ) -> ArchivePlan:
-    """Choose the panels that teach most about all that could be sprayed.
-
-    Parameters
-    ----------
-    model : FilmPredictor
-        Fitted.
-    limits : Limits
-        The shop's.
-    top : int
-        Panels in the set.
-    step : callable, optional
-        Called between pieces of work; what it raises ends the choice.
-
-    Returns
-    -------
-    ArchivePlan
-        In order of worth.
-    """
+    """Choose the panels that teach most about all that could be sprayed."""
     from matchlib.next_panel import next_for_archive
 
     return next_for_archive(model, _candidates(model, limits), k=top, step=step)

@@ -42,14 +42,8 @@ _WHOLE, _TRIED = ".fit.npz", ".tried.fit.npz"
 class FitOutcome:
     """A fitted model and how it came about.
 
-    Parameters
-    ----------
-    model : FilmRegressor
-        Fitted to the archive as it is now.
-    how : str
-        ``kept``, ``new``, ``changed``, ``versions``, ``asked`` or ``damaged``.
-    file : Path, optional
-        Where it is kept; None if nowhere could be written.
+    `how`: ``kept``, ``new``, ``changed``, ``versions``, ``asked`` or ``damaged``. `file`: where it
+    is kept; None if nowhere could be written.
     """
 
     model: FilmRegressor
@@ -74,30 +68,7 @@ def model_of(
     without: Collection[str] = (),
     step: Step | None = None,
 ) -> FitOutcome:
-    """Load the archive's model, or fit and keep it.
-
-    Parameters
-    ----------
-    archive : Archive
-        Open.
-    refit : bool
-        Whether to fit although a kept fit holds.
-    without : collection of str
-        Codes of panels to leave out, such as those just sprayed for a target. What was fitted
-        before they came in serves, and a fit without them is kept in a file of its own.
-    step : callable, optional
-        Called between pieces of a fit; what it raises ends it, and nothing is kept.
-
-    Returns
-    -------
-    FitOutcome
-        Fitted to the archive's present content.
-
-    Raises
-    ------
-    FitError
-        If nothing can be learnt from the archive.
-    """
+    """Load the archive's model, or fit and keep it."""
     from matchlib.regression import load_fit
 
     if archive.database.path is not None:

@@ -27,10 +27,7 @@ __all__ = ["Oracle"]
 class Oracle(Keeper):
     """An archive that answers what a recipe would read.
 
-    Parameters
-    ----------
-    archive : Archive
-        Open; closed with the session.
+    `archive`: open; closed with the session.
     """
 
     def __init__(self, archive: Archive) -> None:
@@ -42,26 +39,7 @@ class Oracle(Keeper):
     # The model
 
     def fit(self, *, refit: bool = False, step: Step | None = None) -> FitOutcome:
-        """Return the model of the archive as it is now.
-
-        Parameters
-        ----------
-        refit : bool
-            Whether to fit although a kept fit holds.
-        step : callable, optional
-            Called between pieces of a fit with the share done and what is being done; what it
-            raises ends it, and nothing is kept.
-
-        Returns
-        -------
-        FitOutcome
-            With how it came about.
-
-        Raises
-        ------
-        FitError
-            If nothing can be learnt from the archive.
-        """
+        """Return the model of the archive as it is now."""
         content = self.archive.content_hash()
         if refit or self._fit is None or self._fit_of != content:
             self._fit = model_of(self.archive, refit=refit, step=step)
@@ -76,27 +54,15 @@ class Oracle(Keeper):
     def ask_under(self, conditions: Conditions) -> None:
         """Be asked from now on about panels sprayed and read under some conditions.
 
-        Parameters
-        ----------
-        conditions : Conditions
-            What is not said is the archive's latest.
+        `conditions`: what is not said is the archive's latest.
         """
         self._asked = conditions
 
     def model_now(self, step: Step | None, *, without: Collection[str] = ()) -> FilmPredictor:
         """Return the model for work of which it is only the beginning.
 
-        Parameters
-        ----------
-        step : callable, optional
-            Of the whole work. Mostly no fit is needed; what share one would have is not known.
-        without : collection of str
-            Codes of panels that the model shall not have seen.
-
-        Returns
-        -------
-        FilmPredictor
-            Fitted to the archive as it is now, under the conditions asked about.
+        `step`: of the whole work. Mostly no fit is needed; what share one would have is not known.
+        `without`: codes of panels that the model shall not have seen.
         """
         if without:
             codes = {" ".join(code.split()) for code in without}
@@ -110,35 +76,15 @@ class Oracle(Keeper):
     ) -> tuple[str, ...]:
         """Return the panels left out of the fit that would move what is said of recipes.
 
-        Parameters
-        ----------
-        recipes : iterable of Recipe
-            What is predicted or suggested.
-        model : FilmPredictor, optional
-            By which; the archive's if None.
-
-        Returns
-        -------
-        tuple of str
-            Their codes; see `matchlib.audit.excluded`.
+        `model`: by which; the archive's if None. Returned: their codes; see
+        `matchlib.audit.excluded`.
         """
         from matchlib.audit import excluded
 
         return excluded(model or self.model, recipes, lambda code: self.archive.panel(code).recipe)
 
     def gaps(self, recipes: Iterable[Recipe]) -> tuple[str, ...]:
-        """Say what results rest on that no panel shows.
-
-        Parameters
-        ----------
-        recipes : iterable of Recipe
-            What is predicted or suggested.
-
-        Returns
-        -------
-        tuple of str
-            See `matchlib.audit.gaps`.
-        """
+        """Say what results rest on that no panel shows."""
         from matchlib.audit import gaps
 
         return gaps(self.archive.panels(), recipes)
@@ -172,21 +118,10 @@ class Oracle(Keeper):
         A row that does not say whether it is under clear coat, or in which geometry it would be
         read, is taken as the archive mostly is.
 
-        Parameters
-        ----------
-        path : str or Path
-            The table; needs no readings.
-        target : Target, optional
-            What is wanted, and what passes; the predictions are then under its viewings.
-        tolerance : Tolerance or float
-            What passes where there is no target; a number is ΔE00.
-        decimal, scale, answers
-            Declarations of the file.
-
-        Returns
-        -------
-        list of (str or None, Forecast)
-            One a row, in the file's order, with its panel's code where it has one.
+        `path`: the table; needs no readings. `target`: what is wanted, and what passes; the
+        predictions are then under its viewings. `tolerance`: what passes where there is no target;
+        a number is ΔE00. Returned: one a row, in the file's order, with its panel's code where it
+        has one.
         """
         from matchlib.forecast import forecast
         from matchlib.readings import read_recipes
@@ -213,25 +148,7 @@ class Oracle(Keeper):
     def typed_target(
         self, lab: Sequence[float], *, illuminant: str = "D65", observer: str = "10"
     ) -> Reading:
-        """Return typed Lab as a target in the archive's own geometry.
-
-        Parameters
-        ----------
-        lab : sequence of 3 float
-            CIELAB.
-        illuminant, observer : str
-            Under which it holds.
-
-        Returns
-        -------
-        Reading
-            Checked.
-
-        Raises
-        ------
-        TargetError
-            If no surface can have it.
-        """
+        """Return typed Lab as a target in the archive's own geometry."""
         from matchlib.domain import Viewing as View
 
         return reading_of_lab(lab, View(illuminant, observer, self.geometry))

@@ -55,24 +55,8 @@ _MOST_WEIGHT = 100.0
 def tolerance_of(kind: str, value: float = 1.0, box: Sequence[float] | None = None) -> Tolerance:
     """Return a tolerance by its short name.
 
-    Parameters
-    ----------
-    kind : str
-        One of `KINDS`, or ``cmcL:C`` with other numbers.
-    value : float
-        Greatest difference that passes; of no account for a box.
-    box : sequence of 3 float, optional
-        Half widths, for a box.
-
-    Returns
-    -------
-    Tolerance
-        Checked.
-
-    Raises
-    ------
-    TargetError
-        If it is none.
+    `kind`: one of `KINDS`, or ``cmcL:C`` with other numbers. `value`: greatest difference that
+    passes; of no account for a box.
     """
     from matchlib.suggest import Tolerance
 
@@ -101,18 +85,7 @@ def tolerance_of(kind: str, value: float = 1.0, box: Sequence[float] | None = No
 
 
 def kind_of(tolerance: Tolerance) -> str:
-    """Return a tolerance's short name.
-
-    Parameters
-    ----------
-    tolerance : Tolerance
-        Any.
-
-    Returns
-    -------
-    str
-        As `tolerance_of` takes it.
-    """
+    """Return a tolerance's short name."""
     if tolerance.kind == "CMC":
         return f"cmc{tolerance.lightness:g}:{tolerance.chroma:g}"
     return {"Lab": "box", "LCh": "box-lch"}.get(tolerance.kind, "de00")
@@ -121,15 +94,7 @@ def kind_of(tolerance: Tolerance) -> str:
 def box_words(kind: str) -> tuple[str, str, str]:
     """Return what the three sides of a box limit.
 
-    Parameters
-    ----------
-    kind : str
-        ``box`` or ``box-lch``.
-
-    Returns
-    -------
-    tuple of 3 str
-        Names of the differences.
+    `kind`: ``box`` or ``box-lch``.
     """
     return ("ΔL*", "ΔC*", "ΔH*") if kind == "box-lch" else ("ΔL*", "Δa*", "Δb*")
 
@@ -137,15 +102,7 @@ def box_words(kind: str) -> tuple[str, str, str]:
 def as_readings(target: Reading | Sequence[Reading]) -> tuple[Reading, ...]:
     """Return a target's readings.
 
-    Parameters
-    ----------
-    target : Reading or sequence of Reading
-        One a geometry.
-
-    Returns
-    -------
-    tuple of Reading
-        The first is the one reported.
+    Returned: the first is the one reported.
     """
     from matchlib.domain import Reading
 
@@ -159,24 +116,7 @@ def aim_of(
 ) -> Target:
     """Return a target with what passes.
 
-    Parameters
-    ----------
-    target : Reading or sequence of Reading
-        One a geometry.
-    tolerance : Tolerance or float
-        A number is ΔE00.
-    weights : mapping of str to float, optional
-        How much a difference counts, by geometry; 1 where none is given.
-
-    Returns
-    -------
-    Target
-        Checked.
-
-    Raises
-    ------
-    TargetError
-        If a weight is for an angle that the target has not, or none at all.
+    `weights`: how much a difference counts, by geometry; 1 where none is given.
     """
     return _aim(as_readings(target), tolerance, tuple((weights or {}).items()))
 
@@ -213,18 +153,7 @@ def _aim(
 
 
 def angle_dict(angle: Angle) -> dict[str, Any]:
-    """Return how a colour compares at one angle as plain data.
-
-    Parameters
-    ----------
-    angle : Angle
-        Of a forecast, or of a reading.
-
-    Returns
-    -------
-    dict
-        For JSON.
-    """
+    """Return how a colour compares at one angle as plain data."""
     return {
         "illuminant": angle.viewing.illuminant,
         "observer": angle.viewing.observer,
@@ -240,17 +169,7 @@ def angle_dict(angle: Angle) -> dict[str, Any]:
 def aim_words(model: FilmPredictor, aim: Target) -> str:
     """Say what makes a target hard to meet: angles never read, and its own doubt.
 
-    Parameters
-    ----------
-    model : FilmPredictor
-        Fitted.
-    aim : Target
-        What is wanted.
-
-    Returns
-    -------
-    str
-        Sentences; empty where there is nothing to say.
+    Returned: sentences; empty where there is nothing to say.
     """
     from matchlib.regression.table import geometry_group
     from matchlib.tails import chance_words

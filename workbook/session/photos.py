@@ -23,20 +23,10 @@ Outline = tuple[tuple[float, float], ...]
 class Marks:
     """What a person says of a photograph.
 
-    Parameters
-    ----------
-    corners : sequence of 4 (x, y), optional
-        The chart's, where it is not to be looked for [pixel].
-    panels : mapping of str to Region
-        Where panels are, by code; the one even area where empty.
-    chart : sequence, shape (24, 3), optional
-        The chart's own values.
-    linear : bool, optional
-        Whether the numbers are proportional to light.
-    one_surface : bool
-        Whether chart and panels lie on one surface.
-    matt : bool
-        Whether the panels are matt, as grounds without clear coat are.
+    `corners`: the chart's, where it is not to be looked for [pixel]. `panels`: where panels are, by
+    code; the one even area where empty. `chart`: the chart's own values. `linear`: whether the
+    numbers are proportional to light. `one_surface`: whether chart and panels lie on one surface.
+    `matt`: whether the panels are matt, as grounds without clear coat are.
     """
 
     corners: Sequence[Sequence[float]] | None = None
@@ -51,21 +41,11 @@ class Marks:
 class Photographed:
     """What came of the photographs of one panel.
 
-    Parameters
-    ----------
-    code : str
-        The panel's; empty where none was given.
-    files : tuple of str
-        Names of the photographs.
-    reading : PhotoReading or None
-        Of those that could be read, together.
-    refused : tuple of MatchlibError
-        One a photograph that could not.
-    picture : bytes
-        The first photograph, small, with what was found drawn on it: JPEG, or nothing.
-    chart, panels : tuple
-        Corners of the chart, and outlines of what is or may be a panel, in the last photograph
-        [pixel]; empty where they were not found.
+    `code`: the panel's; empty where none was given. `files`: names of the photographs. `reading`:
+    of those that could be read, together. `refused`: one a photograph that could not. `picture`:
+    the first photograph, small, with what was found drawn on it: JPEG, or nothing. `chart`,
+    `panels`: corners of the chart, and outlines of what is or may be a panel, in the last
+    photograph [pixel]; empty where they were not found.
     """
 
     code: str
@@ -118,14 +98,7 @@ class Photographed:
 class Shot:
     """One photograph, with what a person says of it.
 
-    Parameters
-    ----------
-    name : str
-        Of the file.
-    content : bytes or Path
-        The file itself, or where it is.
-    marks : Marks
-        Whatever is marked.
+    `name`: of the file. `content`: the file itself, or where it is. `marks`: whatever is marked.
     """
 
     name: str
@@ -136,23 +109,9 @@ class Shot:
 def photograph(shots: Sequence[Shot], *, profile: Profile | None = None) -> list[Photographed]:
     """Read photographs: those that show one panel together, each marked panel by its code.
 
-    Parameters
-    ----------
-    shots : sequence of Shot
-        If none has more than one panel marked, all are of one panel.
-    profile : Profile, optional
-        How this phone has read before.
-
-    Returns
-    -------
-    list of Photographed
-        One a panel, in the order marked. Nothing is raised for a photograph that cannot be read:
-        it is told, and does not take the others with it.
-
-    Raises
-    ------
-    FileError
-        If there is no photograph.
+    `shots`: if none has more than one panel marked, all are of one panel. Returned: one a panel, in
+    the order marked. Nothing is raised for a photograph that cannot be read: it is told, and does
+    not take the others with it.
     """
     from matchlib.readings.photo import combine
 
@@ -237,22 +196,7 @@ def _shown(picture: Picture, got: PhotoReading | MatchlibError) -> bytes:
 def codes_of_table(table: Path, folder: Path) -> dict[str, list[Path]]:
     """Read which photographs of a folder show which panel.
 
-    Parameters
-    ----------
-    table : Path
-        CSV with the columns ``file`` and ``panel``, a row a photograph.
-    folder : Path
-        Where the photographs are.
-
-    Returns
-    -------
-    dict of str to list of Path
-        Photographs by the panel's code.
-
-    Raises
-    ------
-    FileError
-        If the table lacks a column, names a file that is not there, or one outside the folder.
+    `table`: CSV with the columns ``file`` and ``panel``, a row a photograph.
     """
     try:
         with table.open(newline="", encoding="utf-8-sig") as stream:
@@ -294,19 +238,7 @@ def photograph_table(
 ) -> list[Photographed]:
     """Read photographs that a table names, those of one panel together.
 
-    Parameters
-    ----------
-    named : mapping of str to sequence of Path
-        Photographs by the panel's code.
-    marks : Marks
-        What holds for all; its panels are not used.
-    profile : Profile, optional
-        How this phone has read before.
-
-    Returns
-    -------
-    list of Photographed
-        One a panel.
+    `marks`: what holds for all; its panels are not used.
     """
     plain, result = replace(marks, panels=None), []
     for code, paths in named.items():

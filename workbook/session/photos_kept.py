@@ -32,17 +32,7 @@ KIND = "phone"
 def phone_profile(archive: Archive, name: str) -> Profile:
     """Return how a phone with its chart has read before.
 
-    Parameters
-    ----------
-    archive : Archive
-        Open.
-    name : str
-        Of the phone.
-
-    Returns
-    -------
-    Profile
-        An empty one for a phone that is new.
+    Returned: an empty one for a phone that is new.
     """
     from matchlib.readings.photo import Profile
 
@@ -60,30 +50,7 @@ def learn_phone(
 ) -> str:
     """Let a phone's profile learn from a panel that an instrument has read too.
 
-    Parameters
-    ----------
-    archive : Archive
-        Open for writing.
-    profile : Profile
-        As it is.
-    done : sequence of Photographed
-        The photographs of the one panel, read without the profile.
-    lab : sequence of 3 float
-        The instrument's L*, a*, b*, D65/10°.
-    light : str
-        What light the photographs were taken in; the day where empty.
-    who : str
-        For the record.
-
-    Returns
-    -------
-    str
-        What was learnt, in words.
-
-    Raises
-    ------
-    DomainError
-        If it is not one panel, or the two cannot have read the same one.
+    `light`: what light the photographs were taken in; the day where empty.
     """
     from matchlib.readings.photo import Pair
 
@@ -107,40 +74,12 @@ def learn_phone(
 
 
 def picture_name(picture: bytes) -> str:
-    """Return the name under which a small picture is kept with its panel.
-
-    Parameters
-    ----------
-    picture : bytes
-        JPEG.
-
-    Returns
-    -------
-    str
-        The same for the same picture, so that keeping it twice keeps it once.
-    """
+    """Return the name under which a small picture is kept with its panel."""
     return f"photo-{hashlib.sha256(picture).hexdigest()[:12]}.jpg"
 
 
 def keep_picture(archive: Archive, code: str, picture: bytes, *, who: str = "") -> str:
-    """Keep a small picture with a panel.
-
-    Parameters
-    ----------
-    archive : Archive
-        Open for writing.
-    code : str
-        The panel's.
-    picture : bytes
-        JPEG.
-    who : str
-        For the record.
-
-    Returns
-    -------
-    str
-        Its name.
-    """
+    """Keep a small picture with a panel."""
     name = picture_name(picture)
     archive.attach(code, name, picture, who=who)
     return name
@@ -151,21 +90,8 @@ def keep_photographs(
 ) -> list[str]:
     """Keep readings and small pictures with the panels of the archive.
 
-    Parameters
-    ----------
-    archive : Archive
-        Open for writing.
-    done : sequence of Photographed
-        With the codes of panels that are in the archive.
-    phone : str
-        What it was taken with.
-    who : str
-        For the history.
-
-    Returns
-    -------
-    list of str
-        What became of each, in words; one that cannot be kept does not take the others with it.
+    Returned: what became of each, in words; one that cannot be kept does not take the others with
+    it.
     """
     told = []
     for each in done:

@@ -17,18 +17,9 @@ __all__ = ["forecast_dict"]
 def forecast_dict(panel: str | None, found: Forecast) -> dict[str, Any]:
     """Return a forecast as plain data.
 
-    Parameters
-    ----------
-    panel : str or None
-        Code in the table of recipes, where it had one.
-    found : Forecast
-        Of its recipe.
-
-    Returns
-    -------
-    dict
-        For JSON; a bare ground has null for colour and schedule, and a spread that is known as if
-        from endless panels null degrees of freedom.
+    `panel`: code in the table of recipes, where it had one. Returned: for JSON; a bare ground has
+    null for colour and schedule, and a spread that is known as if from endless panels null degrees
+    of freedom.
     """
     recipe = found.recipe
     return {

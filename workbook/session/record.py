@@ -20,17 +20,7 @@ def _key(trainee: str) -> str:
 def load_attempts(archive: Archive, trainee: str) -> list[dict[str, Any]]:
     """Return a trainee's attempts.
 
-    Parameters
-    ----------
-    archive : Archive
-        Where they are kept.
-    trainee : str
-        Name, capitals and blanks aside.
-
-    Returns
-    -------
-    list of dict
-        Oldest first: ``at``, ``kind``, ``panel``, ``passed``, ``miss``, ``best`` [ΔE00].
+    Returned: oldest first: ``at``, ``kind``, ``panel``, ``passed``, ``miss``, ``best`` [ΔE00].
     """
     if not trainee.strip():
         return []
@@ -41,14 +31,7 @@ def load_attempts(archive: Archive, trainee: str) -> list[dict[str, Any]]:
 def keep_attempt(archive: Archive, trainee: str, **attempt: Any) -> None:
     """Put an attempt on record.
 
-    Parameters
-    ----------
-    archive : Archive
-        Where it is kept.
-    trainee : str
-        Name.
-    **attempt : object
-        ``kind``, ``panel``, ``passed``, ``miss``, ``best``.
+    `**attempt`: ``kind``, ``panel``, ``passed``, ``miss``, ``best``.
     """
     at = dt.datetime.now(dt.UTC).isoformat(timespec="seconds")
     held = [*load_attempts(archive, trainee), {"at": at, **attempt}]

@@ -36,10 +36,7 @@ __all__ = ["Session"]
 class Session(Oracle):
     """An archive, its model, and the use cases of both; made by `Session.open`.
 
-    Parameters
-    ----------
-    archive : Archive
-        Open; closed with the session.
+    `archive`: open; closed with the session.
     """
 
     # Matching
@@ -47,25 +44,14 @@ class Session(Oracle):
     def shelf(self) -> dict[str, Any]:
         """Return the limits remembered with the archive.
 
-        Returns
-        -------
-        dict
-            Fields of `Limits` that were set; empty where none are remembered.
+        Returned: fields of `Limits` that were set; empty where none are remembered.
         """
         return shelf_of(self.archive.setting(SHELF))
 
     def remember_shelf(self, limits: Mapping[str, Any] | None) -> None:
         """Keep limits with the archive, for the next search.
 
-        Parameters
-        ----------
-        limits : mapping or None
-            Fields of `Limits` by name; None forgets them.
-
-        Raises
-        ------
-        DomainError
-            If they are no limits.
+        `limits`: fields of `Limits` by name; None forgets them.
         """
         if limits:
             limits_of(limits)
@@ -76,15 +62,7 @@ class Session(Oracle):
 
         What neither says is as usual, or as far as the archive's own panels go.
 
-        Parameters
-        ----------
-        **changes : object
-            Fields of `Limits`; those that are None stay as remembered.
-
-        Returns
-        -------
-        Limits
-            Checked.
+        `**changes`: fields of `Limits`; those that are None stay as remembered.
         """
         given = {k: v for k, v in changes.items() if v is not None}
         habit = habit_of(self.archive.panels())
@@ -100,22 +78,7 @@ class Session(Oracle):
     ) -> Suggestions:
         """Suggest recipes for a target.
 
-        Parameters
-        ----------
-        target : Target
-            What is to be matched, at which angles, and what passes.
-        limits : Limits, optional
-            The shop's; the remembered ones if None.
-        top : int
-            Suggestions wanted.
-        step : callable, optional
-            Called between the search's steps with the share done and what is being done; what it
-            raises ends the search.
-
-        Returns
-        -------
-        Suggestions
-            Best first.
+        `limits`: the shop's; the remembered ones if None.
         """
         wanted = self.limits() if limits is None else limits
         return suggest_for(
@@ -139,19 +102,7 @@ class Session(Oracle):
     ) -> CardPlans:
         """Plan cards for a target: what to spray, when to read it, and what follows.
 
-        Parameters
-        ----------
-        target, limits, top, step
-            As for `match`.
-        readings : int
-            Looks at a card on its way, 0 to 3.
-        source : str
-            What reads it.
-
-        Returns
-        -------
-        CardPlans
-            Ranked by the chance that the card passes.
+        `readings`: looks at a card on its way, 0 to 3.
         """
         return cards_for(
             self.model_now(step),
@@ -180,27 +131,8 @@ class Session(Oracle):
     ) -> tuple[Steering, CardPlans | None]:
         """Say what to lay next on a card in progress.
 
-        Parameters
-        ----------
-        target, codes, file, limits, step
-            As for `correct`; the codes are of the cards before this one.
-        card : sequence of (Recipe, Reading or tuple of Reading)
-            This card's readings, one a stage.
-        own : str, optional
-            Its code, where it is in the archive.
-        looks : int
-            Readings still allowed after further coats.
-        cup_ml : float, optional
-            How much is in the cup [mL].
-        sure : bool
-            Whether readings that cannot be were taken again.
-
-        Returns
-        -------
-        steering : Steering
-            What to do.
-        following : CardPlans or None
-            For a lost card: how to begin the next.
+        `own`: its code, where it is in the archive. `cup_ml`: how much is in the cup [mL].
+        `steering`: what to do. `following`: for a lost card: how to begin the next.
         """
         without = [*codes, *([own] if own else [])]
         return steer_card(
@@ -227,27 +159,9 @@ class Session(Oracle):
     ) -> Advice:
         """Say what to change after the panels sprayed for a target.
 
-        Parameters
-        ----------
-        target : Target
-            What is to be matched, at which angles, and what passes.
-        codes : sequence of str
-            Panels of the archive that were sprayed for it, in order; the model is then fitted
-            without them, lest it learn from them twice.
-        file : str or Path, optional
-            A table of such panels with their readings, in order.
-        sprayed : sequence of (Recipe, Reading or sequence of Reading)
-            Such panels, typed.
-        limits : Limits, optional
-            The shop's; the remembered ones if None.
-        step : callable, optional
-            Called between pieces of work with what is being done, and its share where that is
-            known; what it raises ends the work.
-
-        Returns
-        -------
-        Advice
-            Small changes and fresh recipes.
+        `codes`: panels of the archive that were sprayed for it, in order; the model is then fitted
+        without them, lest it learn from them twice. `limits`: the shop's; the remembered ones if
+        None.
         """
         tried = [*tried_in(self.archive, codes, file), *sprayed]
         wanted = self.limits() if limits is None else limits
@@ -266,28 +180,8 @@ class Session(Oracle):
     ) -> tuple[tuple[TargetPanel, ...], tuple[Recipe, ...]]:
         """Rank test panels by the chance of a match by the second one.
 
-        Parameters
-        ----------
-        target : Target
-            What is to be matched, at which angles, and what passes.
-        codes, file
-            What was already sprayed for it, as for `correct`.
-        limits : Limits, optional
-            The shop's; the remembered ones if None.
-        source : str
-            What will read the panels: as a rule what read the target.
-        top : int
-            Panels wanted.
-        step : callable, optional
-            Called between pieces of work with what is being done, and its share where that is
-            known; what it raises ends the work.
-
-        Returns
-        -------
-        panels : tuple of TargetPanel
-            The best first.
-        unfitting : tuple of Recipe
-            Those sprayed for it that do not fit their readings, of which nothing was learnt.
+        `limits`: the shop's; the remembered ones if None.  `panels`: the best first. `unfitting`:
+        those sprayed for it that do not fit their readings, of which nothing was learnt.
         """
         tried = tried_in(self.archive, codes, file)
         wanted = self.limits() if limits is None else limits
@@ -306,19 +200,7 @@ class Session(Oracle):
     ) -> ArchivePlan:
         """Choose the panels that would teach most about what the shop could spray.
 
-        Parameters
-        ----------
-        limits : Limits, optional
-            The shop's; the remembered ones if None.
-        top : int
-            Panels in the set.
-        step : callable, optional
-            Called between pieces of work; what it raises ends the choice.
-
-        Returns
-        -------
-        ArchivePlan
-            In order of worth.
+        `limits`: the shop's; the remembered ones if None.
         """
         wanted = self.limits() if limits is None else limits
         model = self.model_now(step)
@@ -329,39 +211,14 @@ class Session(Oracle):
     def findings(self, keys: Sequence[str] = ()) -> tuple[Finding, ...]:
         """Return what looks wrong in the archive and was not set aside.
 
-        Parameters
-        ----------
-        keys : sequence of str
-            Those of these keys alone; all if none.
-
-        Returns
-        -------
-        tuple of Finding
-            The likeliest first, or in the order of the keys.
-
-        Raises
-        ------
-        ArchiveError
-            If there is no finding of one of the keys.
+        `keys`: those of these keys alone; all if none. Returned: the likeliest first, or in the
+        order of the keys.
         """
         found = findings_of(self.archive, self.model)
         return chosen_findings(found, keys) if keys else found
 
     def fix(self, findings: Sequence[Finding], *, who: str = "") -> tuple[Fixed, ...]:
-        """Write what findings propose; logged and reversible.
-
-        Parameters
-        ----------
-        findings : sequence of Finding
-            From `findings`.
-        who : str
-            For the history.
-
-        Returns
-        -------
-        tuple of Fixed
-            Each with the number of its change.
-        """
+        """Write what findings propose; logged and reversible."""
         return fix_findings(self.archive, findings, who=who)
 
     def validate(
@@ -373,22 +230,8 @@ class Session(Oracle):
     ) -> tuple[list[TableRow], Repeatability]:
         """Measure how good the regression is on panels left out.
 
-        Parameters
-        ----------
-        by : sequence of str
-            What is left out: ``panel``, ``recipe``, ``ground``.
-        folds : int
-            Parts for panels and recipes.
-        step : callable, optional
-            Called between pieces of work with the share done and what is being done; what it
-            raises ends the work.
-
-        Returns
-        -------
-        rows : list of TableRow
-            Beside simple regressors on the same folds.
-        repeatability : Repeatability
-            The shop's own floor.
+        `by`: what is left out: ``panel``, ``recipe``, ``ground``.  `rows`: beside simple regressors
+        on the same folds. `repeatability`: the shop's own floor.
         """
         from matchlib.regression import frames_of
         from matchlib.stepping import part_of
@@ -408,21 +251,7 @@ class Session(Oracle):
     ) -> Path:
         """Print a job sheet.
 
-        Parameters
-        ----------
-        recipe : Recipe
-            What is sprayed.
-        path : str or Path
-            The PDF, written whole or not at all.
-        paper : str
-            ``A4`` or ``Letter``.
-        **content : object
-            As `workbook.session.sheet.sheet_of` takes it: target, pot, title and the like.
-
-        Returns
-        -------
-        Path
-            The PDF.
+        `paper`: ``A4`` or ``Letter``.
         """
         from matchlib.readings.writing import save_bytes
         from workbook.jobsheet import jobsheet_pdf

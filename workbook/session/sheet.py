@@ -33,31 +33,7 @@ def sheet_of(
 ) -> JobSheet:
     """Return a job sheet's content.
 
-    Parameters
-    ----------
-    model : FilmRegressor
-        Fitted.
-    recipe : Recipe
-        What is sprayed.
-    target : Target, optional
-        What is matched, at which angles, and what passes.
-    target_name : str
-        What it is called.
-    tolerance : Tolerance or float
-        What passes where there is no target; a number is ΔE00.
-    pot : Pot, optional
-        Quantities.
-    panels : sequence of Panel
-        The archive's.
-    title, customer, panel_code : str
-        As printed.
-    unit : str
-        Unit of volume.
-
-    Returns
-    -------
-    JobSheet
-        With prediction.
+    `tolerance`: what passes where there is no target; a number is ΔE00.
     """
     from matchlib.explain import coat_readings
     from workbook.jobsheet import JobSheet

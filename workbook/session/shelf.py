@@ -35,15 +35,8 @@ _FIELDS = (
 def shelf_of(limits: object) -> dict[str, Any]:
     """Return limits as JSON can hold them.
 
-    Parameters
-    ----------
-    limits : object
-        Fields of `Limits` by name, or what a setting holds; anything else is no limit.
-
-    Returns
-    -------
-    dict
-        Known fields that are set; names as texts.
+    `limits`: fields of `Limits` by name, or what a setting holds; anything else is no limit.
+    Returned: known fields that are set; names as texts.
     """
     if not isinstance(limits, Mapping):
         return {}
@@ -67,15 +60,7 @@ def habit_of(panels: Iterable[Panel]) -> dict[str, Any]:
 
     A habit is what two panels show: one alone may carry a wrong back.
 
-    Parameters
-    ----------
-    panels : iterable of Panel
-        What was sprayed.
-
-    Returns
-    -------
-    dict
-        Fields of `Limits` by name; empty where the usual limits hold all panels.
+    Returned: fields of `Limits` by name; empty where the usual limits hold all panels.
     """
     from matchlib.suggest import Limits
 
@@ -99,41 +84,14 @@ def habit_of(panels: Iterable[Panel]) -> dict[str, Any]:
 
 
 def limits_of(limits: Mapping[str, Any]) -> Limits:
-    """Return limits as `suggest` takes them.
-
-    Parameters
-    ----------
-    limits : mapping
-        Fields of `Limits` by name.
-
-    Returns
-    -------
-    Limits
-        Checked.
-
-    Raises
-    ------
-    DomainError
-        If they are no limits.
-    """
+    """Return limits as `suggest` takes them."""
     from matchlib.suggest import Limits
 
     return Limits(**limits)
 
 
 def booth_of(limits: Limits) -> Booth:
-    """Return the same limits as a correction takes them.
-
-    Parameters
-    ----------
-    limits : Limits
-        The shop's.
-
-    Returns
-    -------
-    Booth
-        Ratios, coats, grounds and colours at hand.
-    """
+    """Return the same limits as a correction takes them."""
     from matchlib.correction import Booth
 
     more: dict[str, Any] = {} if limits.clear == "usual" else {"clear": limits.clear}

@@ -17,15 +17,7 @@ _KEY = "stock"
 def stock_of(archive: Archive) -> dict[str, Supply]:
     """Return the shelf.
 
-    Parameters
-    ----------
-    archive : Archive
-        Where it is kept.
-
-    Returns
-    -------
-    dict of str to Supply
-        By name: ``carrier``, colours, ``reducer``, ``hardener``.
+    Returned: by name: ``carrier``, colours, ``reducer``, ``hardener``.
     """
     from matchlib.mixing import Supply
 
@@ -36,14 +28,8 @@ def stock_of(archive: Archive) -> dict[str, Supply]:
 def keep_stock(archive: Archive, name: str, supply: Supply | None) -> None:
     """Write what is on the shelf of one thing.
 
-    Parameters
-    ----------
-    archive : Archive
-        Where it is kept.
-    name : str
-        What it is, as recipes name it; ``carrier``, ``reducer`` or ``hardener``.
-    supply : Supply or None
-        None takes it from the list.
+    `name`: what it is, as recipes name it; ``carrier``, ``reducer`` or ``hardener``. `supply`: none
+    takes it from the list.
     """
     from matchlib.domain.parts import clean_name
 
@@ -55,15 +41,7 @@ def keep_stock(archive: Archive, name: str, supply: Supply | None) -> None:
 
 
 def take_off(archive: Archive, bill: Bill) -> None:
-    """Take off the shelf what a job took; what it lacked is counted as bought in whole bottles.
-
-    Parameters
-    ----------
-    archive : Archive
-        Where the shelf is kept.
-    bill : Bill
-        Of the job.
-    """
+    """Take off the shelf what a job took; what it lacked is counted as bought in whole bottles."""
     shelf = {name.casefold(): (name, supply) for name, supply in stock_of(archive).items()}
     for line in bill.lines:
         name, supply = shelf.get(line.name.casefold(), (line.name, None))
@@ -74,24 +52,9 @@ def take_off(archive: Archive, bill: Bill) -> None:
 def stock_limits(archive: Archive, *, work: str, a_coat: str) -> dict[str, Any]:
     """Return the limits of a search that may use no more than is on the shelf.
 
-    Parameters
-    ----------
-    archive : Archive
-        Where the shelf is kept.
-    work : str
-        What is sprayed: an area, ``2 m2``, or a usual job, ``door``.
-    a_coat : str
-        What a coat takes out of the cup on a square metre, ``60 ml``, as `mix` says it.
-
-    Returns
-    -------
-    dict
-        Fields of `Limits`; a colour that is not on the list is not limited.
-
-    Raises
-    ------
-    DomainError
-        If the shelf is not written down, or a measure cannot be read.
+    `work`: what is sprayed: an area, ``2 m2``, or a usual job, ``door``. `a_coat`: what a coat
+    takes out of the cup on a square metre, ``60 ml``, as `mix` says it. Returned: fields of
+    `Limits`; a colour that is not on the list is not limited.
     """
     from matchlib.errors import DomainError
     from matchlib.mixing import CoatUse, parse_volume

@@ -16,22 +16,7 @@ __all__ = ["lab_of", "reading_of_lab", "readings_by_angle", "single_reading", "t
 def reading_of_lab(lab: Sequence[float], viewing: Viewing | None = None) -> Reading:
     """Return typed Lab as a reading.
 
-    Parameters
-    ----------
-    lab : sequence of 3 float
-        CIELAB.
-    viewing : Viewing, optional
-        D65/10° 45:0 where not given.
-
-    Returns
-    -------
-    Reading
-        By a spectrophotometer, as typed Lab is taken to be.
-
-    Raises
-    ------
-    TargetError
-        If no surface can have this Lab under this light.
+    `viewing`: D65/10° 45:0 where not given.
     """
     from matchlib.domain import Reading
     from matchlib.domain import Viewing as View
@@ -59,24 +44,7 @@ def typed_readings(
 ) -> tuple[Reading, ...]:
     """Return a target typed at one angle or several.
 
-    Parameters
-    ----------
-    rows : sequence of (str, sequence of 3 float or None)
-        Geometry, and CIELAB there; None for what was left empty.
-    illuminant, observer : str
-        Under which all of them hold.
-
-    Returns
-    -------
-    tuple of Reading
-        One an angle, in the order typed.
-
-    Raises
-    ------
-    DomainError
-        If light, observer or a geometry is none.
-    TargetError
-        If a row is not whole, two are of one angle, or no surface can have one of them.
+    `rows`: geometry, and CIELAB there; None for what was left empty.
     """
     from matchlib.domain import Viewing as View
 
@@ -109,24 +77,8 @@ def typed_readings(
 def single_reading(readings: Sequence[Reading], *, where: str) -> Reading:
     """Return one reading for the readings of one thing.
 
-    Parameters
-    ----------
-    readings : sequence of Reading
-        Repeats; where some are spectra, only those count, for a spectrum says more than Lab.
-    where : str
-        What was read, for errors.
-
-    Returns
-    -------
-    Reading
-        Their mean, strays left out.
-
-    Raises
-    ------
-    TargetError
-        If there is none.
-    MatchlibError
-        If they differ in viewing or source.
+    `readings`: repeats; where some are spectra, only those count, for a spectrum says more than
+    Lab.
     """
     from matchlib.readings.repeats import combine_repeats
 
@@ -144,27 +96,7 @@ def single_reading(readings: Sequence[Reading], *, where: str) -> Reading:
 
 
 def readings_by_angle(readings: Sequence[Reading], *, where: str) -> tuple[Reading, ...]:
-    """Return one reading a geometry for the readings of one thing.
-
-    Parameters
-    ----------
-    readings : sequence of Reading
-        Repeats, under one light and observer at each geometry.
-    where : str
-        What was read, for errors.
-
-    Returns
-    -------
-    tuple of Reading
-        The mean at each geometry, in the order in which they come.
-
-    Raises
-    ------
-    TargetError
-        If there is none.
-    MatchlibError
-        If they differ in light, observer or source at one geometry.
-    """
+    """Return one reading a geometry for the readings of one thing."""
     by_geometry: dict[str, list[Reading]] = {}
     for reading in readings:
         by_geometry.setdefault(reading.viewing.geometry, []).append(reading)
@@ -177,18 +109,7 @@ def readings_by_angle(readings: Sequence[Reading], *, where: str) -> tuple[Readi
 
 
 def lab_of(reading: Reading) -> tuple[float, float, float]:
-    """Return a reading's CIELAB under its own viewing.
-
-    Parameters
-    ----------
-    reading : Reading
-        Lab or spectrum.
-
-    Returns
-    -------
-    tuple of 3 float
-        L*, a*, b*.
-    """
+    """Return a reading's CIELAB under its own viewing."""
     if reading.lab is not None:
         return reading.lab
     from matchlib.colorimetry import reflectance_to_lab

@@ -17,22 +17,7 @@ _NAMES = re.compile(r"[lab]\s*\*?\s*[=:]?\s*(?=[-+−\d.,])", re.IGNORECASE)
 def number_typed(text: str, what: str) -> float | None:
     """Read one number.
 
-    Parameters
-    ----------
-    text : str
-        As typed; empty for none.
-    what : str
-        What it is, for the error.
-
-    Returns
-    -------
-    float or None
-        None where nothing was typed.
-
-    Raises
-    ------
-    DomainError
-        If it is no number.
+    `text`: as typed; empty for none. Returned: none where nothing was typed.
     """
     plain = text.strip().replace("−", "-").replace(",", ".")
     if not plain:
@@ -52,20 +37,7 @@ def number_typed(text: str, what: str) -> float | None:
 def whole_typed(text: str, what: str) -> int | None:
     """Read one whole number; as `number_typed`.
 
-    Parameters
-    ----------
-    text, what : str
-        As typed, and what it is.
-
-    Returns
-    -------
-    int or None
-        None where nothing was typed.
-
-    Raises
-    ------
-    DomainError
-        If it is no whole number.
+    Returned: none where nothing was typed.
     """
     value = number_typed(text, what)
     if value is None or value == int(value):
@@ -78,20 +50,8 @@ def whole_typed(text: str, what: str) -> int | None:
 def three_typed(text: str) -> tuple[float, float, float] | None:
     """Read a colour as it is typed or pasted.
 
-    Parameters
-    ----------
-    text : str
-        ``27.1 45.9 28.5``, ``27,1; 45,9; 28,5``, ``L* 27.1 a* 45.9 b* 28.5``; empty for none.
-
-    Returns
-    -------
-    tuple of 3 float or None
-        L*, a*, b*; None where nothing was typed.
-
-    Raises
-    ------
-    DomainError
-        If it is not three numbers.
+    `text`: ``27.1 45.9 28.5``, ``27,1; 45,9; 28,5``, ``L* 27.1 a* 45.9 b* 28.5``; empty for none.
+    Returned: L*, a*, b*; None where nothing was typed.
     """
     if not text.strip():
         return None

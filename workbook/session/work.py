@@ -36,22 +36,9 @@ BEFORE = "before clear"
 class Coat:
     """One coat of a job's plan.
 
-    Parameters
-    ----------
-    number : int
-        On the card, the first colour coat being 1.
-    colour : Colour
-        What is in it.
-    ratio : MixRatio
-        At which ratio.
-    recipe : Recipe
-        All that is on the card after it, uncleared.
-    laid : bool
-        Whether it is on the card.
-    log : LoggedCoat, optional
-        What was noted of it.
-    read : bool
-        Whether the card is to be read after it.
+    `number`: on the card, the first colour coat being 1. `colour`: what is in it. `ratio`: at which
+    ratio. `recipe`: all that is on the card after it, uncleared. `laid`: whether it is on the card.
+    `log`: what was noted of it. `read`: whether the card is to be read after it.
     """
 
     number: int
@@ -66,17 +53,7 @@ class Coat:
 def coat_by_coat(recipe: Recipe, *, clear: str | None = None) -> list[Recipe]:
     """Return what is on a card before the first coat, after it, and so on to the last.
 
-    Parameters
-    ----------
-    recipe : Recipe
-        The whole.
-    clear : str, optional
-        The clear coat that each of them is to be thought under.
-
-    Returns
-    -------
-    list of Recipe
-        The bare ground first.
+    Returned: the bare ground first.
     """
     found = [Recipe(recipe.ground, None, None, clear)]
     steps: list[CoatStep] = []
@@ -91,12 +68,7 @@ def coat_by_coat(recipe: Recipe, *, clear: str | None = None) -> list[Recipe]:
 class Work:
     """A job of an archive, as it stands.
 
-    Parameters
-    ----------
-    session : Session
-        Open.
-    job : Job
-        From its archive.
+    `job`: from its archive.
     """
 
     def __init__(self, session: Session, job: Job) -> None:

@@ -31,13 +31,7 @@ _PARTS = {
 
 
 class TrainingRoom(Room):
-    """One archive as a trainee sees it.
-
-    Parameters
-    ----------
-    session : Session
-        Open.
-    """
+    """One archive as a trainee sees it."""
 
     def __init__(self, session: Session) -> None:
         super().__init__(session)
@@ -127,16 +121,5 @@ class TrainingRoom(Room):
 
 
 def training_page(archive: str | Path | None = None) -> Page:
-    """Return the page.
-
-    Parameters
-    ----------
-    archive : str or Path, optional
-        As `workbook.session.here.session_here` takes it.
-
-    Returns
-    -------
-    Page
-        To be shown.
-    """
+    """Return the page."""
     return room_page(TrainingRoom, archive)

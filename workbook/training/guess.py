@@ -47,15 +47,7 @@ def draw_drill(room: TrainingRoom) -> tuple[str, str, str]:
 
 
 def answer_drill(room: TrainingRoom, done: Press) -> None:
-    """Mark an answer about a ratio.
-
-    Parameters
-    ----------
-    room : TrainingRoom
-        Whose page it is.
-    done : Press
-        Whose value is the number of the answer.
-    """
+    """Mark an answer about a ratio."""
     if room.drill_choice is not None:
         return
     room.drill_choice = int(done.value)
@@ -65,13 +57,7 @@ def answer_drill(room: TrainingRoom, done: Press) -> None:
 
 
 def ask(room: TrainingRoom) -> None:
-    """Ask about another card; what is asked stands in the address.
-
-    Parameters
-    ----------
-    room : TrainingRoom
-        Whose page it is.
-    """
+    """Ask about another card; what is asked stands in the address."""
     kind = room.chosen.get("kind") or room.address.get("kind") or next(iter(KINDS))
     lately = room.address.get("without", "").split("\n") if room.address.get("without") else []
     before = _exercise(room)
@@ -96,15 +82,7 @@ def _exercise(room: TrainingRoom) -> Exercise | None:
 
 
 def answer(room: TrainingRoom, done: Press) -> None:
-    """Mark a guess, and put it on the trainee's record; one card is answered once.
-
-    Parameters
-    ----------
-    room : TrainingRoom
-        Whose page it is.
-    done : Press
-        Whose value is the number of the answer.
-    """
+    """Mark a guess, and put it on the trainee's record; one card is answered once."""
     found = _exercise(room)
     if found is None or room.address.get("choice"):
         return

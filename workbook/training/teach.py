@@ -70,13 +70,7 @@ def _day(room: TrainingRoom, colour: str, ratio: str) -> str:
 
 
 def work_lesson(room: TrainingRoom) -> None:
-    """Work the chosen lesson out, in a thread; one chosen before is dropped.
-
-    Parameters
-    ----------
-    room : TrainingRoom
-        Whose page it is.
-    """
+    """Work the chosen lesson out, in a thread; one chosen before is dropped."""
     key = room.chosen.get("lesson", next(iter(LESSONS)))
     model, panels = room.model, room.session.archive.panels()
     if model is None or key in room.lessons:

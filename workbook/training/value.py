@@ -35,13 +35,7 @@ def _offered(room: TrainingRoom) -> tuple[list[str], dict[str, MixRatio], dict[s
 
 
 def turn(room: TrainingRoom) -> None:
-    """Go on to the next colour.
-
-    Parameters
-    ----------
-    room : TrainingRoom
-        Whose page it is.
-    """
+    """Go on to the next colour."""
     colours, _, _ = _offered(room)
     if colours:
         now = room.chosen.get("colour", colours[0])
@@ -50,18 +44,7 @@ def turn(room: TrainingRoom) -> None:
 
 
 def draw(room: TrainingRoom) -> tuple[str, str, str]:
-    """Return the chart, and how to go on.
-
-    Parameters
-    ----------
-    room : TrainingRoom
-        Whose page it is.
-
-    Returns
-    -------
-    tuple of (str, str, str)
-        Heading, HTML of the part, and of the press that goes on.
-    """
+    """Return the chart, and how to go on."""
     colours, ratios, grounds = _offered(room)
     if not colours or not grounds:
         words = "<p>Spray a colour first, and read a ground bare: then this shows what it does.</p>"
