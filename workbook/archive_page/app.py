@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, Any
 from matchlib.audit import Finding
 from workbook.archive_page import findings, pictures, trust
 from workbook.page import frame, steps_list
-from workbook.room import Room, room_page
+from workbook.parts import PartedRoom
+from workbook.room import room_page
 
 if TYPE_CHECKING:
-    from workbook.page import Page, Press
+    from workbook.page import Page
     from workbook.session import Session
 
 __all__ = ["ArchiveRoom", "archive_page"]
@@ -29,21 +30,14 @@ _PARTS = {
 }
 
 
-class ArchiveRoom(Room):
+class ArchiveRoom(PartedRoom):
     """One archive looked at as a whole."""
 
     def __init__(self, session: Session) -> None:
-        super().__init__(session)
+        super().__init__(session, _PARTS, findings, pictures, trust)
         self.findings: list[Finding] | None = None
         self.laws: dict[str, tuple[Any, Any, Any]] = {}  # read, as written, as proposed; by key
         self.found: dict[str, Any] = {}  # what was worked out, by part
-        self.chosen: dict[str, str] = {}  # what was chosen in a part's fields
-
-    @property
-    def part(self) -> str:
-        """Which part is on screen."""
-        named = self.address.get("part", "")
-        return named if named in _PARTS else "sprayed"
 
     def draw(self) -> str:
         """Return the part that is on screen."""
@@ -76,70 +70,14 @@ class ArchiveRoom(Room):
     def _learnt(self, model: Any) -> None:
         super()._learnt(model)
         if self.findings is None and model is not None:
-            findings.look(self, quiet=True)
+            findings.do_look(self, quiet=True)
 
     def changed(self) -> None:
         """Note that the archive was changed; what was worked out of it no longer holds."""
         self.found.clear()
         super().changed()
 
-    def do_part(self, done: Press) -> None:
-        """Go to a part."""
-        self.address = {"part": done.value}
-
-    def do_choose(self, done: Press) -> None:
-        """Show what is chosen in a part's fields."""
-        self.chosen = {**self.chosen, **done.fields}
-
-    def do_coats(self, done: Press) -> None:
-        """Redraw as the slider moves."""
-        self.do_choose(done)
-
-    def do_look(self, _: Press) -> None:
-        """Look for what is wrong."""
-        findings.look(self)
-
-    def do_fix(self, done: Press) -> None:
-        """Write what a finding proposes."""
-        findings.fix(self, done)
-
-    def do_aside(self, done: Press) -> None:
-        """Put a finding's card aside."""
-        findings.aside(self, done)
-
-    def do_ignore(self, done: Press) -> None:
-        """Leave a finding as it is, for good."""
-        findings.ignore(self, done)
-
-    def do_again(self, done: Press) -> None:
-        """Show again what was left as it is."""
-        findings.show_again(self, done)
-
-    def do_turn_to(self, done: Press) -> None:
-        """Look at another finding."""
-        self.address = {"part": "wrong", "finding": done.value}
-
-    def do_repeats(self, _: Press) -> None:
-        """Work out what makes cards differ."""
-        pictures.work_repeats(self)
-
-    def do_validate(self, done: Press) -> None:
-        """Leave cards out, and predict them."""
-        self.do_choose(done)
-        trust.work_near(self, done)
-
-    def do_plan(self, done: Press) -> None:
-        """Choose what to spray next."""
-        self.do_choose(done)
-        trust.work_next(self)
-
-    def do_undo_change(self, done: Press) -> None:
-        """Take back one change of the history."""
-        change = self.session.undo(
-            int(done.value), who=done.fields.get("who", ""), why="in the log"
-        )
-        self.changed()
-        self.said = f"Change {done.value} was undone: {change.subject} ({change.words})."
+    do_coats = PartedRoom.do_choose  # as the slider moves
 
 
 def archive_page(archive: str | Path | None = None) -> Page:

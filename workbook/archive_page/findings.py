@@ -16,7 +16,16 @@ if TYPE_CHECKING:
     from workbook.archive_page.app import ArchiveRoom
     from workbook.page import Press
 
-__all__ = ["aside", "draw", "fix", "ignore", "look", "open_", "show_again"]
+__all__ = [
+    "do_again",
+    "do_aside",
+    "do_fix",
+    "do_ignore",
+    "do_look",
+    "do_turn_to",
+    "draw",
+    "open_",
+]
 
 
 def open_(room: ArchiveRoom) -> list[Finding]:
@@ -28,7 +37,7 @@ def open_(room: ArchiveRoom) -> list[Finding]:
     return [f for f in room.findings or () if f.key not in ignored]
 
 
-def look(room: ArchiveRoom, *, quiet: bool = False) -> None:
+def do_look(room: ArchiveRoom, _: Press | None = None, *, quiet: bool = False) -> None:
     """Look through the archive, in a thread."""
 
     def compute(step: Step) -> Any:
@@ -127,7 +136,7 @@ def _chosen(room: ArchiveRoom, done: Press) -> tuple[Finding, str, str]:
     return finding, who, why
 
 
-def fix(room: ArchiveRoom, done: Press) -> None:
+def do_fix(room: ArchiveRoom, done: Press) -> None:
     """Write the proposed recipe on the card's back."""
     finding, who, why = _chosen(room, done)
     code = finding.codes[0]
@@ -137,29 +146,34 @@ def fix(room: ArchiveRoom, done: Press) -> None:
     )
 
 
-def aside(room: ArchiveRoom, done: Press) -> None:
-    """Put the last card of a finding aside; parameters as for `fix`."""
+def do_aside(room: ArchiveRoom, done: Press) -> None:
+    """Put the last card of a finding aside."""
     finding, who, why = _chosen(room, done)
     code = finding.codes[-1]
     room.session.archive.delete(code, who=who, why=why)
     _decided(room, finding, f"{code} was put aside; the archive keeps it.")
 
 
-def ignore(room: ArchiveRoom, done: Press) -> None:
-    """Leave a finding as it is, for good; parameters as for `fix`."""
+def do_ignore(room: ArchiveRoom, done: Press) -> None:
+    """Leave a finding as it is, for good."""
     finding, who, _ = _chosen(room, done)
     room.session.archive.ignore(done.value, who=who, why=done.fields.get("why", ""))
     room._undoable = None
     room.said = f"{', '.join(finding.codes)}: left as it is, and not shown again."
 
 
-def show_again(room: ArchiveRoom, done: Press) -> None:
-    """Let what was left as it is be shown again; parameters as for `fix`."""
+def do_again(room: ArchiveRoom, done: Press) -> None:
+    """Let what was left as it is be shown again."""
     archive, who = room.session.archive, done.fields.get("who", "")
     for key in sorted(archive.ignored() & {f.key for f in room.findings or ()}):
         archive.unignore(key, who=who)
     room._undoable = None
     room.said = "What was left as it is is shown again."
+
+
+def do_turn_to(room: ArchiveRoom, done: Press) -> None:
+    """Look at another finding."""
+    room.address = {"part": "wrong", "finding": done.value}
 
 
 def _decided(room: ArchiveRoom, finding: Finding, words: str) -> None:

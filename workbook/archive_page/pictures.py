@@ -19,8 +19,9 @@ from workbook.page.fields import button, choice, fold
 if TYPE_CHECKING:
     from matchlib.stepping import Step
     from workbook.archive_page.app import ArchiveRoom
+    from workbook.page import Press
 
-__all__ = ["draw_reach", "draw_repeats", "draw_sprayed", "work_repeats"]
+__all__ = ["do_repeats", "draw_reach", "draw_repeats", "draw_sprayed"]
 
 _PARTS = {
     "panel film": "film, from card to card",
@@ -117,7 +118,7 @@ def draw_repeats(room: ArchiveRoom) -> tuple[str, str]:
     return main + _components(*worked), ""
 
 
-def work_repeats(room: ArchiveRoom) -> None:
+def do_repeats(room: ArchiveRoom, _: Press) -> None:
     """Work out what makes cards differ, in a thread."""
 
     def compute(step: Step) -> Any:

@@ -23,13 +23,14 @@ if TYPE_CHECKING:
     from workbook.page import Press
 
 __all__ = [
+    "do_plan",
+    "do_undo_change",
+    "do_validate",
     "draw_drift",
     "draw_history",
     "draw_near",
     "draw_next",
     "draw_why",
-    "work_near",
-    "work_next",
 ]
 
 _BY = {"panel": "cards", "recipe": "recipes", "ground": "grounds"}
@@ -62,8 +63,9 @@ def _seen(lab: Any) -> Raw:
 # How near predictions come
 
 
-def work_near(room: ArchiveRoom, done: Press) -> None:
+def do_validate(room: ArchiveRoom, done: Press) -> None:
     """Leave cards out and predict them, in a thread."""
+    room.do_choose(done)
     by = done.ticked("by")
     if not by:
         room.said = "Choose what to leave out."
@@ -186,8 +188,9 @@ def _trend(points: list[tuple[dt.date, float]], name: str) -> str:
 # What to spray next
 
 
-def work_next(room: ArchiveRoom) -> None:
+def do_plan(room: ArchiveRoom, done: Press) -> None:
     """Choose the cards that would teach most, in a thread."""
+    room.do_choose(done)
     top = int(float(room.chosen.get("count", "5")))
 
     def compute(step: Step) -> Any:
@@ -307,3 +310,10 @@ def _change(change: Change, undone: bool) -> list[object]:
     when = f"{change.at:%Y-%m-%d %H:%M} UTC"
     told = change.why or change.file
     return [change.number, when, change.subject, change.words, told, change.who, press]
+
+
+def do_undo_change(room: ArchiveRoom, done: Press) -> None:
+    """Take back one change of the history."""
+    change = room.session.undo(int(done.value), who=done.fields.get("who", ""), why="in the log")
+    room.changed()
+    room.said = f"Change {done.value} was undone: {change.subject} ({change.words})."

@@ -7,9 +7,7 @@ round by itself.
 from __future__ import annotations
 
 import datetime as dt
-import tempfile
-from dataclasses import replace
-from pathlib import Path
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from matchlib.domain import (
@@ -26,6 +24,7 @@ from workbook.cup import cup_svg
 from workbook.figures import Raw, card_picture, esc
 from workbook.page.fields import button, check, choice, field, fold, problem, upload
 from workbook.session import Draft, date_of, draft_panel, recipe_of
+from workbook.session.intake import sent_file
 from workbook.session.photos_kept import picture_name
 from workbook.session.targets import lab_of
 from workbook.session.typed import number_typed, three_typed, whole_typed
@@ -35,7 +34,18 @@ if TYPE_CHECKING:
     from workbook.page import Press
     from workbook.session.photos import Photographed
 
-__all__ = ["Entry", "draw", "take_out"]
+__all__ = [
+    "TABLES",
+    "Entry",
+    "do_keep",
+    "do_reading",
+    "do_takeout",
+    "do_turn",
+    "do_typed",
+    "draw",
+    "readings_in_file",
+    "take_photo",
+]
 
 TABLES = ".csv,.tsv,.txt,.xlsx,.ods,.cgats,.cxf,.xml"
 _SURE = "Right as written all the same"
@@ -54,76 +64,74 @@ _PLAIN = {
 }
 
 
+@dataclass
 class Entry:
     """A back as it is being typed."""
 
-    def __init__(self) -> None:
-        self.fields: dict[str, str] | None = None
-        self.readings: tuple[Reading, ...] = ()
-        self.picture = b""
-        self.kept = ""  # code of the card kept last
+    fields: dict[str, str] | None = None
+    readings: tuple[Reading, ...] = ()
+    picture: bytes = b""
 
-    def read(self, room: LibraryRoom, done: Press) -> None:
-        """Take what is typed now."""
-        self.fields = dict(done.fields)
 
-    def keep(self, room: LibraryRoom, done: Press) -> None:
-        """Keep the back, unless a question is open."""
-        self.fields = dict(done.fields)
-        code = room.address.get("card", "")
-        draft = _draft(self.fields, self.readings)
-        if draft.doubtful and not done.ticked("sure"):
-            asked = [q.text for q in draft.questions]
-            asked += [draft.stated.text] if draft.stated and not draft.stated.agree else []
-            remedy = f"change it, or tick '{_SURE}'; nothing was kept"
-            raise DomainError(" ".join(asked), remedy=remedy)
-        who = draft.panel.sprayer
-        if code:
-            room.said = _amended(room, code, draft.panel, self.readings)
-            code = draft.panel.code
-        else:
-            result = room.session.add([draft.panel], who=who)
-            code = draft.panel.code
-            room.said = f"{result.words} {code}: {draft.panel.recipe.words}."
-        room.keep_picture(code, self.picture)
-        room.entry = Entry()
-        room.entry.kept = code
-        said = room.said
-        room.changed()
-        room.go("cards", card=code)
-        room.said = said
+def do_typed(room: LibraryRoom, done: Press) -> None:
+    """Say the back again as it is typed."""
+    room.entry.fields = dict(done.fields)
 
-    def turn(self, room: LibraryRoom, done: Press) -> None:
-        """Write the ratio the other way round, as was asked."""
-        self.fields = dict(done.fields)
-        draft = _draft(self.fields, self.readings)
-        other = next((q.other for q in draft.questions if q.other is not None), None)
-        if other is not None:
-            self.fields["ratio"] = str(other)
-            room.said = f"The ratio is now {other}: {other.words}."
 
-    def take_file(self, room: LibraryRoom, done: Press) -> None:
-        """Take readings from a file."""
-        self.fields = dict(done.fields)
-        self.readings = readings_in_file(done)
-        count = len(self.readings)
-        room.said = f"{count} reading{'s' * (count != 1)} taken from {done.value}."
+def do_keep(room: LibraryRoom, done: Press) -> None:
+    """Keep the back, unless a question is open."""
+    do_typed(room, done)
+    entry, code = room.entry, room.address.get("card", "")
+    draft = _draft(dict(done.fields), entry.readings)
+    if draft.doubtful and not done.ticked("sure"):
+        asked = [q.text for q in draft.questions]
+        asked += [draft.stated.text] if draft.stated and not draft.stated.agree else []
+        remedy = f"change it, or tick '{_SURE}'; nothing was kept"
+        raise DomainError(" ".join(asked), remedy=remedy)
+    panel = draft.panel
+    if code:
+        said = _amended(room, code, panel)
+    else:
+        result = room.session.add([panel], who=panel.sprayer)
+        said = f"{result.words} {panel.code}: {panel.recipe.words}."
+    room.keep_picture(panel.code, entry.picture)
+    room.entry = Entry()
+    room.changed()
+    room.go("cards", card=panel.code)
+    room.said = said
 
-    def take_photo(self, found: Photographed) -> None:
-        """Take the reading of photographs."""
-        if found.reading is not None:
-            self.picture = found.picture
-            name = picture_name(found.picture)
-            self.readings = (replace(found.reading.reading, picture=name),)
+
+def do_turn(room: LibraryRoom, done: Press) -> None:
+    """Write the ratio the other way round, as was asked."""
+    do_typed(room, done)
+    draft = _draft(dict(done.fields), room.entry.readings)
+    other = next((q.other for q in draft.questions if q.other is not None), None)
+    if other is not None:
+        room.entry.fields = {**done.fields, "ratio": str(other)}
+        room.said = f"The ratio is now {other}: {other.words}."
+
+
+def do_reading(room: LibraryRoom, done: Press) -> None:
+    """Take readings from a file that an instrument wrote."""
+    do_typed(room, done)
+    room.entry.readings = readings_in_file(done)
+    count = len(room.entry.readings)
+    room.said = f"{count} reading{'s' * (count != 1)} taken from {done.value}."
+
+
+def take_photo(room: LibraryRoom, found: Photographed) -> None:
+    """Take the reading of photographs."""
+    if found.reading is not None:
+        room.entry.picture = found.picture
+        name = picture_name(found.picture)
+        room.entry.readings = (replace(found.reading.reading, picture=name),)
 
 
 def readings_in_file(done: Press) -> tuple[Reading, ...]:
     """Return the readings of one card in a file that a browser sent."""
     from matchlib.readings import read_target
 
-    with tempfile.TemporaryDirectory() as folder:
-        file = Path(folder) / (Path(done.value.replace("\\", "/")).name or "file")
-        file.write_bytes(done.content)
+    with sent_file(done.value, done.content) as file:
         return tuple(read_target(file))
 
 
@@ -161,7 +169,7 @@ def _draft(fields: dict[str, str], readings: tuple[Reading, ...]) -> Draft:
     )
 
 
-def _amended(room: LibraryRoom, code: str, typed: Panel, readings: tuple[Reading, ...]) -> str:
+def _amended(room: LibraryRoom, code: str, typed: Panel) -> str:
     """Write what differs over the back of a card that is there; say what was done."""
     archive = room.session.archive
     there = archive.panel(code)
@@ -182,7 +190,7 @@ def _amended(room: LibraryRoom, code: str, typed: Panel, readings: tuple[Reading
     return f"{typed.code} now reads: {typed.recipe.words}."
 
 
-def take_out(room: LibraryRoom, done: Press) -> None:
+def do_takeout(room: LibraryRoom, done: Press) -> None:
     """Take a reading out of a card, or put the card aside.
 
     `done`: with the number of the reading in the last stage; empty for the card.

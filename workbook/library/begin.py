@@ -25,13 +25,16 @@ if TYPE_CHECKING:
     from workbook.session.photos import Photographed
 
 __all__ = [
+    "do_bare",
+    "do_bare_file",
+    "do_colour",
+    "do_for",
+    "do_ground",
+    "do_instrument",
+    "do_read",
+    "do_step",
     "draw",
-    "keep_file",
     "keep_photo",
-    "keep_reading",
-    "name_colour",
-    "name_ground",
-    "note_instrument",
 ]
 
 _COLOURS, _INSTRUMENT = "begin: colours", "begin: instrument"
@@ -49,7 +52,7 @@ def _instrument(room: LibraryRoom) -> dict[str, str]:
     return {**_USUAL, **(held if isinstance(held, dict) else {})}
 
 
-def note_instrument(room: LibraryRoom, done: Press) -> None:
+def do_instrument(room: LibraryRoom, done: Press) -> None:
     """Note how the shop's instrument reads, and whether bare cards are cleared."""
     said = {name: done.fields.get(name, value) for name, value in _USUAL.items()}
     room.session.archive.set_setting(_INSTRUMENT, said)
@@ -77,12 +80,12 @@ def _new(done: Press, name: str) -> str:
     return next((v for k, v in done.fields.items() if k.startswith(name)), "")
 
 
-def name_ground(room: LibraryRoom, done: Press) -> None:
+def do_ground(room: LibraryRoom, done: Press) -> None:
     """Name a ground: its bare card is there from now on, to be read."""
     ground = Ground.parse(_new(done, "new ground"))
     if str(ground).casefold() in {str(p.recipe.ground).casefold() for p in _grounds(room)}:
         raise DomainError(f"{ground} is named already.", remedy="name another ground.")
-    note_instrument(room, done)
+    do_instrument(room, done)
     recipe = Recipe(ground, clear=_instrument(room)["clear"])
     room.session.add([Panel.of(f"{ground} bare"[:80], recipe)])
     room.address = {**room.address, "room": "begin"}
@@ -90,7 +93,7 @@ def name_ground(room: LibraryRoom, done: Press) -> None:
     room.said = f"{ground}: now read its bare card."
 
 
-def name_colour(room: LibraryRoom, done: Press) -> None:
+def do_colour(room: LibraryRoom, done: Press) -> None:
     """Name a colour: its first four cards are asked for from now on."""
     colour = str(Colour.parse(_new(done, "new colour")))
     named = _colours(room)
@@ -126,7 +129,7 @@ def _kept(room: LibraryRoom, panel: Panel, readings: tuple[Reading, ...]) -> Non
     room.said = f"{panel.code} is kept."
 
 
-def keep_reading(room: LibraryRoom, done: Press) -> None:
+def do_bare(room: LibraryRoom, done: Press) -> None:
     """Keep a reading that was typed."""
     room.at_card = done.value
     lab = three_typed(done.fields.get(f"lab {done.value}", ""))
@@ -137,7 +140,7 @@ def keep_reading(room: LibraryRoom, done: Press) -> None:
             got="an empty field",
             remedy="type or paste the reading, or take it from a file.",
         )
-    note_instrument(room, done) if "geometry" in done.fields else None
+    do_instrument(room, done) if "geometry" in done.fields else None
     how = _instrument(room)
     light, _, observer = how["light"].partition("/")
     view = Viewing(light, observer, how["geometry"])
@@ -145,7 +148,7 @@ def keep_reading(room: LibraryRoom, done: Press) -> None:
     _kept(room, panel, (Reading(view, "spectrophotometer", lab),))
 
 
-def keep_file(room: LibraryRoom, done: Press) -> None:
+def do_bare_file(room: LibraryRoom, done: Press) -> None:
     """Keep the readings that a file holds of one card.
 
     `done`: with the file; the card is the one that was chosen for it.
@@ -163,6 +166,21 @@ def keep_photo(room: LibraryRoom, key: str, found: Photographed) -> None:
     reading = replace(found.reading.reading, picture=picture_name(found.picture))
     _kept(room, panel, (reading,))
     room.keep_picture(panel.code, found.picture)
+
+
+def do_step(room: LibraryRoom, done: Press) -> None:
+    """Go to a step of the beginning."""
+    room.go("begin", step=done.value)
+
+
+def do_for(room: LibraryRoom, done: Press) -> None:
+    """Ask for the file of a reading."""
+    room.address = {**room.address, "for": done.value}
+
+
+def do_read(room: LibraryRoom, done: Press) -> None:
+    """Ask for the reading of one of the first cards."""
+    room.address = {**room.address, "read": done.value}
 
 
 # What is drawn

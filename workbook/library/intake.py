@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import tempfile
-from dataclasses import replace
-from pathlib import Path
+from dataclasses import dataclass, replace
+from dataclasses import field as holds
 from typing import TYPE_CHECKING, Literal, cast
 
 from workbook.figures import esc
 from workbook.page.fields import button, chips, field, fold, radio, upload
 from workbook.session import HowToRead, import_file, look_at
-from workbook.session.intake import is_bundle
+from workbook.session.intake import is_bundle, sent_file
 
 if TYPE_CHECKING:
     from matchlib.readings import ImportReport
@@ -18,7 +17,7 @@ if TYPE_CHECKING:
     from workbook.library.app import LibraryRoom
     from workbook.page import Press
 
-__all__ = ["Take", "draw"]
+__all__ = ["Take", "do_answer", "do_file", "do_import", "draw"]
 
 _KINDS = ".csv,.tsv,.txt,.xlsx,.ods,.cgats,.cxf,.xml,.zip"
 _KNOWN = {
@@ -30,68 +29,60 @@ _KNOWN = {
 _SHOWN = 8
 
 
+@dataclass
 class Take:
     """A file that is being taken in."""
 
-    def __init__(self) -> None:
-        self.name = ""
-        self.content = b""
-        self.how = HowToRead()
-        self.report: ImportReport | None = None
-        self.bundle = False
+    name: str = ""
+    content: bytes = b""
+    how: HowToRead = holds(default_factory=HowToRead)
+    report: ImportReport | None = None
+    bundle: bool = False
 
-    def _file(self, folder: str) -> Path:
-        place = Path(folder) / (Path(self.name.replace("\\", "/")).name or "file")
-        place.write_bytes(self.content)
-        return place
 
-    def look(self, room: LibraryRoom, done: Press) -> None:
-        """Look at a file that was just chosen."""
-        self.name, self.content, self.how = done.value, done.content, HowToRead()
-        self._read(room)
+def do_file(room: LibraryRoom, done: Press) -> None:
+    """Look at a file that was just chosen."""
+    room.take = Take(done.value, done.content)
+    _read(room)
 
-    def answer(self, room: LibraryRoom, done: Press) -> None:
-        """Look again, with the answers that were given."""
-        self._hear(done)
-        self._read(room)
 
-    def _hear(self, done: Press) -> None:
-        asked = self.report.questions if self.report is not None else ()
-        given = {
-            q.key: done.fields[f"answer {i}"]
-            for i, q in enumerate(asked)
-            if done.fields.get(f"answer {i}")
-        }
-        known = done.fields.get("known", "ask")
-        self.how = replace(
-            self.how,
-            answers={**self.how.answers, **given},
-            known=cast(Literal["ask", "keep", "replace", "repeats"], known),
-        )
+def do_answer(room: LibraryRoom, done: Press) -> None:
+    """Look again, with the answers that were given."""
+    _hear(room.take, done)
+    _read(room)
 
-    def _read(self, room: LibraryRoom) -> None:
-        self.report, self.bundle = None, False
-        with tempfile.TemporaryDirectory() as folder:
-            file = self._file(folder)
-            self.bundle = is_bundle(file)
-            if not self.bundle:
-                self.report = look_at(room.session.place, file, self.how)
 
-    def take(self, room: LibraryRoom, done: Press) -> None:
-        """Take the cards in.
+def _hear(take: Take, done: Press) -> None:
+    asked = take.report.questions if take.report is not None else ()
+    given = {
+        q.key: done.fields[f"answer {i}"]
+        for i, q in enumerate(asked)
+        if done.fields.get(f"answer {i}")
+    }
+    known = cast(Literal["ask", "keep", "replace", "repeats"], done.fields.get("known", "ask"))
+    take.how = replace(take.how, answers={**take.how.answers, **given}, known=known)
 
-        `done`: whose value ``good`` takes the good rows though others are refused.
-        """
-        self._hear(done)
+
+def _read(room: LibraryRoom) -> None:
+    take = room.take
+    take.report, take.bundle = None, False
+    with sent_file(take.name, take.content) as file:
+        take.bundle = is_bundle(file)
+        if not take.bundle:
+            take.report = look_at(room.session.place, file, take.how)
+
+
+def do_import(room: LibraryRoom, done: Press) -> None:
+    """Take the cards in; the value ``good`` takes the good rows though others are refused."""
+    take, who = room.take, done.fields.get("who", "")
+    _hear(take, done)
+    with sent_file(take.name, take.content) as file:
         good = done.value == "good"
-        with tempfile.TemporaryDirectory() as folder:
-            file = self._file(folder)
-            who = done.fields.get("who", "")
-            taken = import_file(room.session.place, file, self.how, keep_good=good, who=who)
-        room.take = Take()
-        room.changed()
-        room.go("cards")
-        room.said = taken.text
+        taken = import_file(room.session.place, file, take.how, keep_good=good, who=who)
+    room.take = Take()
+    room.changed()
+    room.go("cards")
+    room.said = taken.text
 
 
 def draw(room: LibraryRoom) -> str:

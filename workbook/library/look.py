@@ -4,24 +4,35 @@ from __future__ import annotations
 
 import base64
 import datetime as dt
+import tempfile
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from matchlib.errors import MatchlibError
 from matchlib.overview import ORDERS, arranged, card_lab, nearest
 from workbook.figures import card_grid, card_picture, esc, number
-from workbook.page import frame
+from workbook.page import Press, frame
 from workbook.page.fields import button, check, chips, choice, field, fold, problem
 from workbook.page.pictures import coats
-from workbook.session.library import look_at_card
+from workbook.session.library import look_at_card, match_card
 from workbook.session.typed import three_typed
 
 if TYPE_CHECKING:
     from matchlib.domain import Panel
     from matchlib.overview import Lab
     from workbook.library.app import LibraryRoom
-    from workbook.page import Press
 
-__all__ = ["ARRANGED", "PAGE", "arrange", "draw"]
+__all__ = [
+    "ARRANGED",
+    "PAGE",
+    "do_amend",
+    "do_arrange",
+    "do_card",
+    "do_label",
+    "do_match",
+    "do_more",
+    "draw",
+]
 
 PAGE = 240
 """Cards drawn at once."""
@@ -33,13 +44,52 @@ _ONLY = {"year": "sprayed this year", "photo": "with a photograph"}
 _PAPERS = ("A4", "Letter", "A5", "A6", "A7")
 
 
-def arrange(room: LibraryRoom, done: Press) -> None:
+def do_arrange(room: LibraryRoom, done: Press) -> None:
     """Keep in the address what was asked for."""
     asked = {name: done.fields.get(name, "") for name in ("by", "ground", "colour", "near")}
     asked["only"] = " ".join(done.ticked("only"))
     asked["by"] = "" if asked["by"] == "hue" else asked["by"]
     room.address = {**room.address, **asked}
+    room.shown = PAGE
     _wanted(room)  # said now, if it is no colour
+
+
+def do_card(room: LibraryRoom, done: Press) -> None:
+    """Look at a card, or no longer at it."""
+    chosen = "" if room.address.get("card") == done.value else done.value
+    room.address = {**room.address, "card": chosen}
+    room.begun = None
+
+
+def do_more(room: LibraryRoom, _: Press) -> None:
+    """Show more cards."""
+    room.shown += PAGE
+
+
+def do_match(room: LibraryRoom, done: Press) -> None:
+    """Begin a job with this card as its target."""
+    room.begun = match_card(room.session.archive, done.value)
+
+
+def do_amend(room: LibraryRoom, done: Press) -> None:
+    """Write another back for a card."""
+    room.do_room(Press("room", "back"))
+    room.address = {**room.address, "card": done.value}
+
+
+def do_label(room: LibraryRoom, done: Press) -> None:
+    """Hand over a card's label."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = room.session.labels(
+            [done.value],
+            Path(folder) / "label.pdf",
+            sheet=done.fields.get("paper", "A4"),
+            first=int(done.fields.get("first") or 1),
+            cut_lines=True,
+        )
+        if room.page is not None:
+            room.page.offer(f"label {done.value}.pdf", file.read_bytes())
+    room.said = f"The label of {done.value} was handed to the browser; print it at full size."
 
 
 def _wanted(room: LibraryRoom) -> Lab | None:

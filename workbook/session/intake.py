@@ -6,6 +6,7 @@ import os
 import tempfile
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -16,7 +17,15 @@ if TYPE_CHECKING:
     from matchlib.archive import AddResult, Archive
     from matchlib.readings import ImportReport, Said
 
-__all__ = ["HowToRead", "Imported", "import_file", "is_bundle", "look_at", "watch_folder"]
+__all__ = [
+    "HowToRead",
+    "Imported",
+    "import_file",
+    "is_bundle",
+    "look_at",
+    "sent_file",
+    "watch_folder",
+]
 
 _BUNDLE_MARK = "manifest.json"
 _PROFILE = "import"
@@ -101,6 +110,15 @@ class Imported:
         else:
             told["restored"] = self.restored
         return told
+
+
+@contextmanager
+def sent_file(name: str, content: bytes) -> Iterator[Path]:
+    """A file that a browser sent, under its own name for as long as it is read."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / (Path(name.replace("\\", "/")).name or "file")
+        file.write_bytes(content)
+        yield file
 
 
 def is_bundle(path: str | Path) -> bool:

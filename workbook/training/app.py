@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import secrets
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from workbook.page import frame, steps_list
-from workbook.room import Room, room_page
+from workbook.parts import PartedRoom
+from workbook.room import room_page
 from workbook.session.record import load_attempts
 from workbook.training import guess, reading, teach, value
 
@@ -30,21 +30,14 @@ _PARTS = {
 }
 
 
-class TrainingRoom(Room):
+class TrainingRoom(PartedRoom):
     """One archive as a trainee sees it."""
 
     def __init__(self, session: Session) -> None:
-        super().__init__(session)
-        self.chosen: dict[str, str] = {}  # what was chosen in a part's fields
+        super().__init__(session, _PARTS, guess, reading, teach, value)
         self.drill_right = self.drill_done = 0
         self.drill_choice: int | None = None
         self.lessons: dict[str, Any] = {}  # what was worked out, by key
-
-    @property
-    def part(self) -> str:
-        """Which part is on screen."""
-        named = self.address.get("part", "")
-        return named if named in _PARTS else "value"
 
     @property
     def trainee(self) -> str:
@@ -68,56 +61,18 @@ class TrainingRoom(Room):
 
     def do_part(self, done: Press) -> None:
         """Go to a part."""
-        self.address = {"part": done.value}
+        super().do_part(done)
         self.drill_choice = None
         if done.value == "lessons":
             teach.work_lesson(self)
 
-    def do_word(self, done: Press) -> None:
-        """Look a word up."""
-        self.address = {"part": "words", "word": done.value}
-
     def do_choose(self, done: Press) -> None:
         """Show what is chosen in a part's fields."""
-        self.chosen = {**self.chosen, **done.fields}
+        super().do_choose(done)
         if self.part == "lessons":
             teach.work_lesson(self)
 
-    def do_upto(self, done: Press) -> None:
-        """Redraw as the slider of coats moves."""
-        self.do_choose(done)
-
-    def do_strips(self, done: Press) -> None:
-        """Redraw as the slider of strips moves."""
-        self.do_choose(done)
-
-    def do_another(self, done: Press) -> None:
-        """Look at the next colour."""
-        value.turn(self)
-
-    def do_drill(self, done: Press) -> None:
-        """Answer a question about a ratio."""
-        guess.answer_drill(self, done)
-
-    def do_next_drill(self, _: Press) -> None:
-        """Ask another question about a ratio."""
-        self.drill_choice = None
-        self.address = {**self.address, "drill": str(secrets.randbits(31))}
-
-    def do_new(self, done: Press) -> None:
-        """Ask about another card."""
-        self.do_choose(done)
-        guess.ask(self)
-
-    def do_guess(self, done: Press) -> None:
-        """Answer what was asked about a card."""
-        self.do_choose(done)
-        guess.answer(self, done)
-
-    def do_to_guess(self, _: Press) -> None:
-        """Go from the chart to guessing."""
-        self.address = {"part": "guess"}
-        guess.ask(self)
+    do_upto = do_strips = do_choose  # as the sliders move
 
 
 def training_page(archive: str | Path | None = None) -> Page:

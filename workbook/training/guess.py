@@ -18,7 +18,15 @@ if TYPE_CHECKING:
     from workbook.page import Press
     from workbook.training.app import TrainingRoom
 
-__all__ = ["answer", "answer_drill", "ask", "draw", "draw_drill"]
+__all__ = [
+    "do_drill",
+    "do_guess",
+    "do_new",
+    "do_next_drill",
+    "do_to_guess",
+    "draw",
+    "draw_drill",
+]
 
 _LATELY, _SHOWN = 8, 10
 
@@ -46,7 +54,7 @@ def draw_drill(room: TrainingRoom) -> tuple[str, str, str]:
     return "What is a ratio?", main, go
 
 
-def answer_drill(room: TrainingRoom, done: Press) -> None:
+def do_drill(room: TrainingRoom, done: Press) -> None:
     """Mark an answer about a ratio."""
     if room.drill_choice is not None:
         return
@@ -56,8 +64,21 @@ def answer_drill(room: TrainingRoom, done: Press) -> None:
     room.drill_right += passed
 
 
-def ask(room: TrainingRoom) -> None:
+def do_next_drill(room: TrainingRoom, _: Press) -> None:
+    """Ask another question about a ratio."""
+    room.drill_choice = None
+    room.address = {**room.address, "drill": str(secrets.randbits(31))}
+
+
+def do_to_guess(room: TrainingRoom, done: Press) -> None:
+    """Go from the chart to guessing."""
+    room.address = {"part": "guess"}
+    do_new(room, done)
+
+
+def do_new(room: TrainingRoom, done: Press) -> None:
     """Ask about another card; what is asked stands in the address."""
+    room.do_choose(done)
     kind = room.chosen.get("kind") or room.address.get("kind") or next(iter(KINDS))
     lately = room.address.get("without", "").split("\n") if room.address.get("without") else []
     before = _exercise(room)
@@ -81,8 +102,9 @@ def _exercise(room: TrainingRoom) -> Exercise | None:
     return make_exercise(room.model, panels, at["kind"], seed=int(at["seed"]), without=lately)
 
 
-def answer(room: TrainingRoom, done: Press) -> None:
+def do_guess(room: TrainingRoom, done: Press) -> None:
     """Mark a guess, and put it on the trainee's record; one card is answered once."""
+    room.do_choose(done)
     found = _exercise(room)
     if found is None or room.address.get("choice"):
         return

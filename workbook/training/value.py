@@ -15,9 +15,10 @@ from workbook.page.pictures import areas
 
 if TYPE_CHECKING:
     from matchlib.overview import Lab
+    from workbook.page import Press
     from workbook.training.app import TrainingRoom
 
-__all__ = ["draw", "turn"]
+__all__ = ["do_another", "draw"]
 
 _GROUNDS, _MOST_STRIPS = 4, 12
 
@@ -34,7 +35,7 @@ def _offered(room: TrainingRoom) -> tuple[list[str], dict[str, MixRatio], dict[s
     return neat, {str(r): r for r in ratios} or {"6:1": MixRatio.parse("6:1")}, ranked
 
 
-def turn(room: TrainingRoom) -> None:
+def do_another(room: TrainingRoom, _: Press) -> None:
     """Go on to the next colour."""
     colours, _, _ = _offered(room)
     if colours:
