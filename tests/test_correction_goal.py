@@ -14,8 +14,7 @@ from matchlib.next_panel import next_for_target
 from matchlib.regression import FilmRegressor, frames_of
 from matchlib.suggest import Target, Tolerance
 from tests.angle_shop import FACE, FLOP, aimed_at, angle_panels, recipe_at
-from workbook.session.matching import booth_of
-from workbook.session.shelf import limits_of
+from workbook.session.shelf import booth_of, limits_of
 
 CMC = Tolerance("CMC", 1.0, 2.0, 1.0)
 

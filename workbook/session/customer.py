@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from matchlib.errors import DomainError
-from workbook.session.matching import tried_in
 from workbook.session.model_cache import model_of
 from workbook.session.sheet import sheet_of
+from workbook.session.targets import last_tried
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
@@ -93,8 +93,7 @@ def outlook_of(archive: Archive, job: Job) -> Outlook:
 
     # The panel's own reading is learnt from once: the fit is that of the others.
     model = model_of(archive, without={panel.code}).model
-    ((recipe, read),) = tried_in(archive, [panel.code], None)
-    sprayed = Sprayed.of((recipe, read))
+    sprayed = Sprayed.of(last_tried(panel))
     (found,) = on_top(Belief.of(model), sprayed, aim, [wanted])
     goal = Goal.of(aim, tolerance=job.tolerance.value)
     words = f"{goal.said(found.difference)} expected{goal.worst}, from the reading of {panel.code}"

@@ -7,28 +7,24 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from workbook.session.auditing import Fixed, chosen_findings, findings_of, fix_findings
-from workbook.session.matching import (
-    cards_for,
-    correct_tried,
-    next_for,
-    plan_for,
-    steer_card,
-    suggest_for,
-    tried_in,
-)
 from workbook.session.oracle import Oracle
+from workbook.session.order import as_readings
 from workbook.session.sheet import sheet_of
-from workbook.session.shelf import SHELF, habit_of, limits_of, shelf_of
+from workbook.session.shelf import SHELF, booth_of, habit_of, limits_of, shelf_of
+from workbook.session.targets import last_tried, one_or_all
 
 if TYPE_CHECKING:
     from matchlib.audit import Finding
     from matchlib.correction import Advice
     from matchlib.domain import Reading, Recipe
     from matchlib.next_panel import ArchivePlan, TargetPanel
+    from matchlib.regression import FilmPredictor
     from matchlib.steering import CardPlans, Steering
     from matchlib.stepping import Step
     from matchlib.suggest import Limits, Suggestions, Target
     from matchlib.validation import Repeatability, TableRow
+
+    Tried = tuple[Recipe, Reading | Sequence[Reading]]
 
 __all__ = ["Session"]
 
@@ -80,15 +76,10 @@ class Session(Oracle):
 
         `limits`: the shop's; the remembered ones if None.
         """
-        wanted = self.limits() if limits is None else limits
-        return suggest_for(
-            self.model_now(step),
-            self.archive.panels(),
-            target,
-            wanted,
-            top=top,
-            step=step,
-        )
+        from matchlib.suggest import suggest
+
+        model, wanted = self.model_now(step), limits or self.limits()
+        return suggest(model, target, wanted, top=top, archive=self.archive.panels(), step=step)
 
     def cards(
         self,
@@ -104,13 +95,15 @@ class Session(Oracle):
 
         `readings`: looks at a card on its way, 0 to 3.
         """
-        return cards_for(
+        from matchlib.steering import plan
+
+        return plan(
             self.model_now(step),
-            self.archive.panels(),
             target,
-            self.limits() if limits is None else limits,
+            limits or self.limits(),
             readings=readings,
             top=top,
+            archive=self.archive.panels(),
             source=source,
             step=step,
         )
@@ -134,18 +127,40 @@ class Session(Oracle):
         `own`: its code, where it is in the archive. `cup_ml`: how much is in the cup [mL].
         `steering`: what to do. `following`: for a lost card: how to begin the next.
         """
-        without = [*codes, *([own] if own else [])]
-        return steer_card(
-            self.model_now(step, without=without),
-            self.archive.panels(),
-            tried_in(self.archive, codes, file),
-            card,
+        from matchlib.correction import Belief, learn
+        from matchlib.steering import plan, steer
+
+        model = self.model_now(step, without=[*codes, *([own] if own else [])])
+        wanted, tried = limits or self.limits(), self.tried(codes, file)
+        belief = Belief.of(model, recipes=[r for r, _ in card])
+        if tried:
+            belief, _ = learn(belief, tried, booth_of(wanted))
+        found = steer(belief, card, target, wanted, looks=looks, cup_ml=cup_ml, sure=sure)
+        if found.state != "lost":
+            return found, None
+        again = plan(
+            found.card.learnt,
             target,
-            limits=self.limits() if limits is None else limits,
-            looks=looks,
-            cup_ml=cup_ml,
-            sure=sure,
+            wanted,
+            readings=max(looks + 1, 1) if looks < 3 else 3,
+            top=1,
+            archive=self.archive.panels(),
+            source=found.card.stages[-1].source,
         )
+        return found, again
+
+    def tried(self, codes: Sequence[str], file: str | Path | None = None) -> list[Tried]:
+        """Return panels sprayed for a target: of the archive, then of a table of further ones.
+
+        Repeats of one panel at one angle count as their mean.
+        """
+        panels = [self.archive.panel(code) for code in codes]
+        if file is not None:
+            from matchlib.domain import Viewing
+            from matchlib.readings import read_file
+
+            panels += read_file(file, viewing=Viewing()).panels
+        return [last_tried(panel) for panel in panels]
 
     def correct(
         self,
@@ -163,9 +178,11 @@ class Session(Oracle):
         without them, lest it learn from them twice. `limits`: the shop's; the remembered ones if
         None.
         """
-        tried = [*tried_in(self.archive, codes, file), *sprayed]
-        wanted = self.limits() if limits is None else limits
-        return correct_tried(self.model_now(step, without=codes), tried, target, wanted)
+        from matchlib.correction import correct
+
+        model = self.model_now(step, without=codes)
+        tried = [*self.tried(codes, file), *((r, one_or_all(as_readings(x))) for r, x in sprayed)]
+        return correct(model, tried, target, booth_of(limits or self.limits()))
 
     def next_panels(
         self,
@@ -180,20 +197,18 @@ class Session(Oracle):
     ) -> tuple[tuple[TargetPanel, ...], tuple[Recipe, ...]]:
         """Rank test panels by the chance of a match by the second one.
 
-        `limits`: the shop's; the remembered ones if None.  `panels`: the best first. `unfitting`:
+        `limits`: the shop's; the remembered ones if None. `panels`: the best first. `unfitting`:
         those sprayed for it that do not fit their readings, of which nothing was learnt.
         """
-        tried = tried_in(self.archive, codes, file)
-        wanted = self.limits() if limits is None else limits
-        return next_for(
-            self.model_now(step, without=codes),
-            tried,
-            target,
-            wanted,
-            source=source,
-            top=top,
-            step=step,
-        )
+        from matchlib.correction import Belief, learn
+        from matchlib.next_panel import next_for_target
+
+        tried, wanted = self.tried(codes, file), limits or self.limits()
+        before = Belief.of(self.model_now(step, without=codes), recipes=[r for r, _ in tried])
+        belief, unfitting = learn(before, tried, booth_of(wanted))
+        could = _candidates(belief.model, wanted)
+        found = next_for_target(belief, target, could, source=source, shown=top, step=step)
+        return found, tuple(row.recipe for row in unfitting)
 
     def plan_panels(
         self, limits: Limits | None = None, *, top: int = 5, step: Step | None = None
@@ -202,9 +217,11 @@ class Session(Oracle):
 
         `limits`: the shop's; the remembered ones if None.
         """
-        wanted = self.limits() if limits is None else limits
+        from matchlib.next_panel import next_for_archive
+
         model = self.model_now(step)
-        return plan_for(model, wanted, top=top, step=step)
+        could = _candidates(model, limits or self.limits())
+        return next_for_archive(model, could, k=top, step=step)
 
     # Trust
 
@@ -230,7 +247,7 @@ class Session(Oracle):
     ) -> tuple[list[TableRow], Repeatability]:
         """Measure how good the regression is on panels left out.
 
-        `by`: what is left out: ``panel``, ``recipe``, ``ground``.  `rows`: beside simple regressors
+        `by`: what is left out: ``panel``, ``recipe``, ``ground``. `rows`: beside simple regressors
         on the same folds. `repeatability`: the shop's own floor.
         """
         from matchlib.regression import frames_of
@@ -259,3 +276,13 @@ class Session(Oracle):
         sheet = sheet_of(self.model, recipe, panels=self.archive.panels(), **content)
         save_bytes(jobsheet_pdf(sheet, paper=paper), Path(path))
         return Path(path)
+
+
+def _candidates(model: FilmPredictor, limits: Limits) -> list[Recipe]:
+    from matchlib.correction import shelf
+    from matchlib.domain import Colour, Ground
+
+    booth, words = booth_of(limits), model.words_
+    grounds = list(booth.grounds) or [Ground.parse(g) for g in words.grounds]
+    colours = list(booth.colours) or [Colour.parse(c) for c in words.colours]
+    return list(shelf(booth, grounds, colours))

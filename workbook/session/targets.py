@@ -8,9 +8,17 @@ from typing import TYPE_CHECKING
 from matchlib.errors import MatchlibError, TargetError
 
 if TYPE_CHECKING:
-    from matchlib.domain import Reading, Viewing
+    from matchlib.domain import Panel, Reading, Recipe, Viewing
 
-__all__ = ["lab_of", "reading_of_lab", "readings_by_angle", "single_reading", "typed_readings"]
+__all__ = [
+    "lab_of",
+    "last_tried",
+    "one_or_all",
+    "reading_of_lab",
+    "readings_by_angle",
+    "single_reading",
+    "typed_readings",
+]
 
 
 def reading_of_lab(lab: Sequence[float], viewing: Viewing | None = None) -> Reading:
@@ -106,6 +114,18 @@ def readings_by_angle(readings: Sequence[Reading], *, where: str) -> tuple[Readi
         single_reading(some, where=f"{where}, at {geometry}")
         for geometry, some in by_geometry.items()
     )
+
+
+def one_or_all(readings: tuple[Reading, ...]) -> Reading | tuple[Reading, ...]:
+    """Return the only reading, or the several angles."""
+    return readings[0] if len(readings) == 1 else readings
+
+
+def last_tried(panel: Panel) -> tuple[Recipe, Reading | tuple[Reading, ...]]:
+    """Return what is on a panel, with its last reading at each angle."""
+    stage = panel.stages[-1]
+    read = readings_by_angle(stage.last_read, where=f"panel {panel.code}")
+    return stage.recipe, one_or_all(read)
 
 
 def lab_of(reading: Reading) -> tuple[float, float, float]:

@@ -17,7 +17,7 @@ from matchlib.errors import ArchiveError, DomainError
 from matchlib.job import Job, Plan
 from workbook.session.customer import aim_of_job
 from workbook.session.model_cache import model_of
-from workbook.session.targets import lab_of, readings_by_angle
+from workbook.session.targets import lab_of, one_or_all, readings_by_angle
 
 if TYPE_CHECKING:
     from matchlib.correction import Advice
@@ -226,7 +226,7 @@ class Work:
                 continue
             read = readings_by_angle(stage.last_read, where=f"panel {panel.code}")
             kept = replace(stage.recipe, clear=stage.recipe.clear or clear)
-            found.append((kept, read[0] if len(read) == 1 else read))
+            found.append((kept, one_or_all(read)))
         return found
 
     def advice(self) -> Advice:
