@@ -104,6 +104,28 @@ def job_of(room: Path, number: int) -> Any:
         return archive.job(number)
 
 
+def test_what_was_typed_stays_when_it_was_wrong_and_the_camera_goes_with_its_place(
+    browser: Any, served: harness.Served
+) -> None:
+    page = tablet(browser, served)
+    press(page, "new")
+    page.get_by_label("The sample reads").fill("green")
+    page.get_by_label("Name", exact=True).fill("a gate")
+    press(page, "photo")
+    assert page.get_by_text("Photograph with a colour chart").is_visible()
+    forward(page)
+    assert "A colour is three numbers" in page.locator(".wb-wrong").inner_text()
+    assert page.get_by_label("The sample reads").input_value() == "green"
+    assert page.get_by_label("Name", exact=True).input_value() == "a gate"
+    page.get_by_label("The sample reads").fill(RED)
+    page.locator("#rendered_cells").evaluate("e => e.scrollTo(0, 9999)")
+    forward(page)
+    assert heading(page) == "Recipes for a gate"
+    assert page.locator("main h1").bounding_box()["y"] > 50, "a step begins at its top"
+    assert not page.get_by_text("Photograph with a colour chart").is_visible()
+    page.close()
+
+
 def test_a_match_at_the_first_panel_and_a_reload_at_every_step(
     browser: Any, served: harness.Served, room: Path, artifacts: Path
 ) -> None:

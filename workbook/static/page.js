@@ -23,13 +23,15 @@ const clean = (html) => {
 
 // What is the same stays; a field that somebody changed keeps what was typed until Python means
 // another one by it (another id) or gives it another value itself.
-const key = (node) => (node.nodeType === 1 ? `${node.localName}#${node.id || node.dataset?.key || ""}` : `${node.nodeType}`);
+const mark = (node) => node.id || node.dataset?.key || node.dataset?.slot || node.classList[0] || "";
+const key = (node) => (node.nodeType === 1 ? `${node.localName}#${mark(node)}` : `${node.nodeType}`);
+const OWN = ["open", "data-held", "data-known"]; // what the browser remembers of a node
 const TYPED = ["input", "textarea", "select"];
 const morph = (from, to) => {
   if (from.dataset?.slot !== undefined) return;
   if (from.nodeType !== 1) { if (from.data !== to.data) from.data = to.data; return; }
   const was = from.getAttribute("value"), wasChecked = from.hasAttribute("checked");
-  for (const { name } of [...from.attributes]) if (!to.hasAttribute(name) && name !== "open") from.removeAttribute(name);
+  for (const { name } of [...from.attributes]) if (!to.hasAttribute(name) && !OWN.includes(name)) from.removeAttribute(name);
   for (const { name, value } of [...to.attributes]) if (from.getAttribute(name) !== value && !(name === "open" && from.dataset.known)) from.setAttribute(name, value);
   if (from.localName === "details") from.dataset.known = "1";
   if (from.localName === "textarea" || from.localName === "select") {
@@ -132,11 +134,11 @@ export default {
       clock(root);
       const now = root.querySelector("main h1");
       if (now && now.dataset.place !== place && place !== undefined) { // another screen: from its top
-        scrollTo(0, 0);
+        root.scrollIntoView({ block: "start" }); // whatever box it is that scrolls
         now.tabIndex = -1;
         now.focus({ preventScroll: true });
       } else if (held && !root.contains(held)) root.querySelector("main h1")?.focus({ preventScroll: true });
-      root.querySelector("[data-look]:not([data-looked])")?.scrollIntoView({ block: "nearest" });
+      root.querySelector("[data-look]")?.scrollIntoView({ block: "nearest" });
       const title = now?.textContent;
       if (own && title) document.title = title;
     };
