@@ -42,7 +42,7 @@ class PhotoIntake:
             "choose them one after the other.",
         )
         self.ticks = CheckList(
-            options=list(_TICKS), texts=list(_TICKS.values()), label="What is so"
+            options=list(_TICKS), texts=list(_TICKS.values()), label="About the picture"
         )
         self.marks = PhotoMarks(coded=coded)
         self.said = Words(label="Photograph: message", live="assertive")

@@ -229,10 +229,10 @@ def _shelf_form(work: Work) -> str:
         + choice("±10 % of film may show", "max_unevenness", _EVEN, uneven, do="shelf")
         + "</div>"
         + chips("Also allowed", allowed)
-        + '<p class="wb-muted">These limits are this job\'s own.</p>'
-        + button("Make them the shop's usual", "usual", quiet=True)
+        + '<p class="wb-muted">What is changed here holds for this job.</p><div class="wb-bar">'
+        + button("Make it the shop's usual", "usual", quiet=True)
         + button("Back to the shop's usual", "unlimit", quiet=True)
-        + "</div>"
+        + "</div></div>"
     )
 
 
