@@ -11,10 +11,12 @@ from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import FunctionTransformer
 
 from matchlib.colorimetry import GRID, delta_e00
+from matchlib.correction import scored
 from matchlib.demo import DEMO_WRONG_BACKS, demo_panels, demo_truth
 from matchlib.domain import CoatSchedule, Colour, Ground, Recipe, Viewing
 from matchlib.errors import DomainError, FitError, UnknownName
 from matchlib.regression import FilmRegressor, frames_of
+from tests.benchmarks.booth import Shop as Booth
 from tests.benchmarks.spray import Shop, labs, swap_backs, to_frame
 
 
@@ -291,3 +293,25 @@ def test_a_blend_of_grounds_that_nobody_read_is_hardly_known(archive, fitted):
     doubt = [float(np.sqrt(m.predict_parts([blend])[1][0, 0, 0])) for m in (fitted, read)]
     assert doubt[0] > 5.0
     assert doubt[1] < 1.5
+
+
+def test_no_right_panel_of_one_ground_moves_what_is_said_of_another():
+    # Solid white is the farthest from what the law can do; silver must not hear of it.
+    booth = Booth(2, n_grounds=5, n_colours=2)
+    panels = list(booth.archive(45, 2))
+    flake = next(n for n in sorted({str(p.recipe.ground) for p in panels}) if "solid" not in n)
+    colour = next(p.recipe.colour for p in panels if p.recipe.colour and p.recipe.colour.neat)
+    asked = [recipe(flake, str(colour), s) for s in ("2@6:1", "3@4:1", "4@3:1")]
+
+    def chances(some):
+        model = FilmRegressor().fit(*to_frame(some))
+        return np.array(
+            [scored(model, [r], booth.truth_lab(r), tolerance=1.0)[0].probability for r in asked]
+        )
+
+    white = [p for p in panels if "white" in str(p.recipe.ground) and not p.recipe.bare]
+    assert len(white) > 6
+    full = chances(panels)
+    for out in white[::2]:
+        without = chances([p for p in panels if p is not out])
+        assert np.abs(without - full).max() < np.min(full) / 3
