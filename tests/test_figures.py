@@ -111,9 +111,9 @@ def test_a_minus_is_a_minus_and_zero_has_none() -> None:
 
 def test_a_pair_never_sprayed_says_so() -> None:
     from matchlib.demo import demo_panels
-    from matchlib.overview import laid_over
+    from matchlib.overview import coverage
 
-    found = laid_over(demo_panels())
+    found = coverage(demo_panels())
     neat = [g for g in found.grounds if g.neat], [c for c in found.colours if c.neat]
     drawn = f.coverage_picture(found, *neat, caption="c")
     assert drawn.count("<span>never sprayed</span>") == len(found.never) == 5

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from matchlib.overview.cards import ORDERS, arranged, card_lab, nearest, sprayed_twice
-from matchlib.overview.counts import BANDS, Coverage, coverage
+from matchlib.overview.coverage import BANDS, Coverage, coverage
 from matchlib.overview.drifting import Miss, Spread, Trend, misses, spreads, strays, trend
 from matchlib.overview.labs import Lab, panel_lab, three, usual_view
-from matchlib.overview.laid import Laid, laid_over
 from matchlib.overview.rereading import Rereading, rereading
 from matchlib.overview.within import Reach, candidates, reach
 
@@ -15,7 +14,6 @@ __all__ = [
     "ORDERS",
     "Coverage",
     "Lab",
-    "Laid",
     "Miss",
     "Reach",
     "Rereading",
@@ -25,7 +23,6 @@ __all__ = [
     "candidates",
     "card_lab",
     "coverage",
-    "laid_over",
     "misses",
     "nearest",
     "panel_lab",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from matchlib.overview import laid_over, misses, reach, sprayed_twice, spreads
+from matchlib.overview import coverage, misses, reach, sprayed_twice, spreads
 from workbook.figures import (
     Mark,
     coverage_picture,
@@ -32,7 +32,7 @@ _PARTS = {
 
 def draw_sprayed(room: ArchiveRoom) -> tuple[str, str]:
     """Return what was sprayed over what, and how to go on."""
-    found = laid_over(room.session.archive.panels())
+    found = coverage(room.session.archive.panels())
     neat = [g for g in found.grounds if g.neat], [c for c in found.colours if c.neat]
     others = [c for c in found.colours if not c.neat]
     blends = [g for g in found.grounds if not g.neat]

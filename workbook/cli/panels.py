@@ -274,22 +274,23 @@ def _coverage(
 
     with Session.open(archive, write=False) as session:
         panels = session.archive.panels()
-    found = coverage(panels, colour or None)
+    found = coverage(panels)
+    grounds = [str(g) for g in found.grounds]
     bands = [name for name, _ in BANDS]
     counts = (
-        ("by strength", bands, found.by_strength.tolist()),
-        ("by colour", list(found.colours), found.by_colour.tolist()),
+        ("by strength", bands, found.by_strength(colour or None).tolist()),
+        ("by colour", [str(c) for c in found.colours], found.by_colour.tolist()),
     )
     if json_:
         show_json(
             {
-                "panels": found.panels,
-                "readings": found.readings,
+                "panels": len(panels),
+                "readings": sum(len(p.readings) for p in panels),
                 "never": list(found.never),
                 **{
                     what.replace(" ", "_"): [
                         {"ground": g, **dict(zip(names, row, strict=True))}
-                        for g, row in zip(found.grounds, rows, strict=True)
+                        for g, row in zip(grounds, rows, strict=True)
                     ]
                     for what, names, rows in counts
                 },
@@ -299,7 +300,7 @@ def _coverage(
     for what, names, rows in counts:
         cells = [
             (ground, *(str(n or "") for n in row))
-            for ground, row in zip(found.grounds, rows, strict=True)
+            for ground, row in zip(grounds, rows, strict=True)
         ]
         show(table((f"panels {what}", *names), cells, right=" " + "r" * len(names)) + "\n")
     never = ", ".join(found.never)

@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from matchlib.overview import card_lab
 from workbook.figures.svg import Raw, esc, lab_text, number, picture, screen_colours
 
 if TYPE_CHECKING:
     from matchlib.domain import Colour, Ground, Panel, Recipe
-    from matchlib.overview import Lab, Laid
+    from matchlib.overview import Coverage, Lab
 
 __all__ = ["card_grid", "card_picture", "coverage_picture", "twins_picture"]
 
@@ -83,7 +84,7 @@ def _strip(labs: Sequence[Lab | None], title: str) -> Raw:
 
 
 def coverage_picture(
-    found: Laid, grounds: Sequence[Ground], colours: Sequence[Colour], *, caption: str
+    found: Coverage, grounds: Sequence[Ground], colours: Sequence[Colour], *, caption: str
 ) -> Raw:
     """Return what was sprayed over what, each pair a strip of its panels from weak to strong.
 
@@ -97,9 +98,9 @@ def coverage_picture(
             row = found.cells.get((ground, colour), ())
             many = f"{len(row)} card{'s' * (len(row) != 1)}"
             words = many if row else "never sprayed"
-            strip = _strip([lab for *_, lab in row], f"{colour} over {ground}: {words}")
+            strip = _strip([card_lab(p) for p in row], f"{colour} over {ground}: {words}")
             cells.append(f"<td>{strip}<span>{words}</span></td>")
-        bare = found.bare.get(ground)
+        bare = next(filter(None, map(card_lab, found.cells.get((ground, None), ()))), None)
         mark = "" if bare is None else f'<i class="wb-dab" style="background:{_fill(bare)}"></i>'
         rows.append(f'<tr><th scope="row">{mark}{esc(ground)}</th>{"".join(cells)}</tr>')
     return Raw(

@@ -1,0 +1,107 @@
+"""What was sprayed over what, from weak to strong, and what never."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.domain import Colour, Ground, Panel
+
+__all__ = ["BANDS", "Coverage", "coverage"]
+
+BANDS: tuple[tuple[str, float], ...] = (
+    ("bare", 0.0),
+    ("up to 0.3", 0.3),
+    ("0.3 to 0.5", 0.5),
+    ("0.5 to 0.7", 0.7),
+    ("0.7 to 1", 1.0),
+    ("over 1", np.inf),
+)
+"""Bands of strength, coats times the colour's share of the pot [coats of neat colour], and their
+upper ends."""
+
+
+@dataclass(frozen=True)
+class Coverage:
+    """What was sprayed over what.
+
+    Parameters
+    ----------
+    grounds : tuple of Ground
+        The neat ones first, those of most panels before the others.
+    colours : tuple of Colour
+        Likewise.
+    cells : mapping of (Ground, Colour or None) to tuple of Panel
+        The panels of each pair that was sprayed, weak to strong; bare ones under None.
+    """
+
+    grounds: tuple[Ground, ...]
+    colours: tuple[Colour, ...]
+    cells: Mapping[tuple[Ground, Colour | None], tuple[Panel, ...]]
+
+    @property
+    def never(self) -> tuple[str, ...]:
+        """Pairs of a neat ground and a neat colour that were never sprayed."""
+        pairs = ((g, c) for g in self.grounds for c in self.colours if g.neat and c.neat)
+        return tuple(f"{c} over {g}" for g, c in pairs if (g, c) not in self.cells)
+
+    @property
+    def by_colour(self) -> NDArray[np.int64]:
+        """Panels of each ground in the rows, of each colour in the columns, bare ones left out."""
+        counts = [[len(self.cells.get((g, c), ())) for c in self.colours] for g in self.grounds]
+        return np.array(counts, np.int64).reshape(len(self.grounds), len(self.colours))
+
+    def by_strength(self, colour: str | None = None) -> NDArray[np.int64]:
+        """Count panels by strength.
+
+        Parameters
+        ----------
+        colour : str, optional
+            Of this colour only, as `Colour` writes it; bare grounds always count.
+
+        Returns
+        -------
+        ndarray of int, shape (grounds, bands)
+            Panels of each ground in each of `BANDS`.
+        """
+        counts = np.zeros((len(self.grounds), len(BANDS)), np.int64)
+        ends = [end for _, end in BANDS]
+        for (ground, laid), panels in self.cells.items():
+            if colour is None or laid is None or str(laid) == colour:
+                bands = np.searchsorted(ends, [_strength(p) for p in panels])
+                counts[self.grounds.index(ground)] += np.bincount(bands, minlength=len(BANDS))
+        return counts
+
+
+def _strength(panel: Panel) -> float:
+    schedule = panel.recipe.schedule
+    return 0.0 if schedule is None else schedule.strength
+
+
+def coverage(panels: Sequence[Panel]) -> Coverage:
+    """Sort panels by ground and colour.
+
+    Parameters
+    ----------
+    panels : sequence of Panel
+        The archive.
+
+    Returns
+    -------
+    Coverage
+        Of all of them.
+    """
+    grounds = Counter(p.recipe.ground for p in panels)
+    colours = Counter(p.recipe.colour for p in panels if p.recipe.colour is not None)
+    cells: dict[tuple[Ground, Colour | None], list[Panel]] = {}
+    for panel in sorted(panels, key=_strength):
+        cells.setdefault((panel.recipe.ground, panel.recipe.colour), []).append(panel)
+    return Coverage(
+        tuple(sorted(grounds, key=lambda g: (not g.neat, -grounds[g]))),
+        tuple(sorted(colours, key=lambda c: (not c.neat, -colours[c]))),
+        {pair: tuple(row) for pair, row in cells.items()},
+    )
