@@ -17,12 +17,12 @@ LIMITS = Limits(blends=False, step_ups=False, ground_blends=False)
 
 @pytest.fixture(scope="module")
 def one_by_one():
-    return [suggest(model_of(), t, LIMITS, top=2, archive=archive_of()).as_dicts() for t in TARGETS]
+    return [suggest(model_of(), t, LIMITS, top=2, archive=archive_of()).items for t in TARGETS]
 
 
 def found(**options):
     many = suggest_many(model_of(), TARGETS, LIMITS, top=2, archive=archive_of(), **options)
-    return [s.as_dicts() for s in many]
+    return [s.items for s in many]
 
 
 def test_many_are_as_one_by_one(one_by_one):

@@ -283,7 +283,7 @@ def test_a_search_that_is_watched_finds_the_same() -> None:
     watched = suggest(
         model_of(), target, archive=archive_of(), step=lambda share, _: told.append(share)
     )
-    assert watched.as_dicts() == suggest(model_of(), target, archive=archive_of()).as_dicts()
+    assert watched.items == suggest(model_of(), target, archive=archive_of()).items
     assert len(told) > 8
     assert [t for t in told if t is not None] == sorted(t for t in told if t is not None)
 

@@ -71,36 +71,6 @@ class Suggestion:
     note: str = ""
     labs: tuple[tuple[float, float, float], ...] = ()
 
-    def as_dict(self) -> dict[str, object]:
-        """Return it as plain data.
-
-        Returns
-        -------
-        dict
-            Names, numbers and sentences only.
-        """
-        recipe = self.recipe
-        light, red, yellow = (round(v, 3) for v in self.lab)
-        return {
-            "ground": str(recipe.ground),
-            "colour": "" if recipe.colour is None else str(recipe.colour),
-            "schedule": "" if recipe.schedule is None else str(recipe.schedule),
-            "clear": recipe.clear or "no",
-            "L": light,
-            "a": red,
-            "b": yellow,
-            "delta_e00": round(self.delta_e00, 4),
-            "expected_delta_e00": round(self.expected_delta_e00, 4),
-            "sd_delta_e00": round(self.sd_delta_e00, 4),
-            "probability": round(self.probability, 4),
-            "known_share": round(self.known_share, 4),
-            "rounding_loss": round(self.rounding_loss, 4),
-            "never_sprayed": list(self.never_sprayed),
-            "road": self.road,
-            "why": self.why,
-            "note": self.note,
-        }
-
 
 @dataclass(frozen=True)
 class Suggestions(Sequence[Suggestion]):
@@ -144,13 +114,3 @@ class Suggestions(Sequence[Suggestion]):
 
     def __iter__(self) -> Iterator[Suggestion]:
         return iter(self.items)
-
-    def as_dicts(self) -> list[dict[str, object]]:
-        """Return them as plain data.
-
-        Returns
-        -------
-        list of dict
-            One a suggestion, best first.
-        """
-        return [s.as_dict() for s in self.items]

@@ -26,23 +26,35 @@ def matches_as_dicts(found: Suggestions) -> list[dict[str, Any]]:
     from workbook.session import recipe_dict
     from workbook.session.order import angle_dict
 
-    told = []
-    tolerance = found.target.tolerance
-    for rank, (item, data) in enumerate(zip(found, found.as_dicts(), strict=True), 1):
-        recipe = item.recipe
+    tolerance, told = found.target.tolerance, []
+    for rank, item in enumerate(found, 1):
+        light, red, yellow = (round(v, 3) for v in item.lab)
+        expected, sd = round(item.expected_delta_e00, 4), round(item.sd_delta_e00, 4)
         told.append(
             {
                 "rank": rank,
-                **data,
+                **recipe_dict(item.recipe),
+                "words": item.recipe.words,
+                "L": light,
+                "a": red,
+                "b": yellow,
+                "delta_e00": round(item.delta_e00, 4),
+                "expected_delta_e00": expected,
+                "sd_delta_e00": sd,
                 **_in_delta_e00(found, item),
                 "difference_kind": tolerance.unit,
                 "tolerance": tolerance.value,
                 "tolerance_words": tolerance.words,
-                "expected_difference": round(item.expected_delta_e00, 4),
-                "sd_difference": round(item.sd_delta_e00, 4),
+                "expected_difference": expected,
+                "sd_difference": sd,
+                "probability": round(item.probability, 4),
+                "known_share": round(item.known_share, 4),
+                "rounding_loss": round(item.rounding_loss, 4),
+                "never_sprayed": list(item.never_sprayed),
+                "road": item.road,
+                "why": item.why,
+                "note": item.note,
                 "angles": [angle_dict(a) for a in angles_of(found.target, item.labs)],
-                **recipe_dict(recipe),
-                "words": recipe.words,
                 "reachable": found.reachable,
                 "reach": round(found.reach, 4),
                 "miss": found.miss,
