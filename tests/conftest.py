@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Iterator
+import warnings
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,7 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 import pytest  # noqa: E402  the threads must be limited first
 from hypothesis import HealthCheck, settings  # noqa: E402
 
-__all__ = ["ROOT", "artifacts", "browser", "in_ci"]
+__all__ = ["ROOT", "artifacts", "browser", "colour", "in_ci", "table"]
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -45,6 +46,27 @@ def artifacts() -> Path:
     place = ROOT / "artifacts"
     place.mkdir(exist_ok=True)
     return place
+
+
+@pytest.fixture
+def table(tmp_path: Path) -> Callable[..., Path]:
+    """Writes a table into a file, as text or as bytes."""
+
+    def write(content: str | bytes, name: str = "t.csv", encoding: str = "utf-8") -> Path:
+        path = tmp_path / name
+        path.write_bytes(content if isinstance(content, bytes) else content.encode(encoding))
+        return path
+
+    return write
+
+
+@pytest.fixture(scope="session")
+def colour() -> Any:
+    """The reference library of colour science, which warns of what it does not find."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        import colour as library
+    return library
 
 
 # One browser a module, not a session: playwright keeps an event loop running in this thread while

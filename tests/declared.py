@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
+import pytest
+
 from matchlib.domain import Viewing
+from matchlib.errors import MatchlibError
 from matchlib.readings import read_file as read_any
 
-__all__ = ["read_file"]
+__all__ = ["read_file", "refusal"]
 
 
 def read_file(path, **more):
     """Read as the caller declares it; an answer or a viewing given here counts."""
     return read_any(path, **{"viewing": Viewing(), **more})
+
+
+def refusal(path, **more):
+    """What a file is refused with."""
+    with pytest.raises(MatchlibError) as caught:
+        read_file(path, **more)
+    return str(caught.value)

@@ -6,9 +6,10 @@ from functools import cache
 
 from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Recipe
 from matchlib.regression import FilmRegressor
+from matchlib.suggest import Target
 from tests.benchmarks.spray import Shop, to_frame
 
-__all__ = ["archive_of", "ladder_model", "model_of", "recipe", "shop"]
+__all__ = ["archive_of", "goal_of", "ladder_model", "model_of", "recipe", "shop"]
 
 
 @cache
@@ -43,3 +44,8 @@ def ladder_model() -> tuple[FilmRegressor, tuple[Panel, ...]]:
 
 def recipe(ground: str, colour: str, schedule: str, clear: str = "yes") -> Recipe:
     return Recipe(Ground.parse(ground), Colour.parse(colour), CoatSchedule.parse(schedule), clear)
+
+
+def goal_of(r: Recipe) -> Target:
+    lab = model_of().predict_recipes([r])[0]
+    return Target.of_lab(tuple(lab))

@@ -8,19 +8,16 @@ import sys
 
 import pytest
 
-from matchlib.colorimetry import interpolate_reflectance, reflectance_to_lab
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Viewing
-from matchlib.errors import FileError, ImportRefused, MatchlibError, TargetError
+from matchlib.errors import ImportRefused
 from matchlib.readings import (
     _grid,
     cgats,
-    read_recipes,
-    read_target,
     write_cgats,
     write_table,
 )
 from matchlib.readings import read_file as read_any
-from tests.declared import read_file
+from tests.declared import read_file, refusal
 
 GOOD = """panel,Ground,colour,schedule,clear,L,a,b,Shelf
 P1,silver,,,yes,80,0,1,A
@@ -29,22 +26,6 @@ P2,silver 3 + black 1,teal 2 + violet 1,2@6:1 2@3:1,no,40,-20,-20,B
 """
 SPECTRAL = ",".join(str(w) for w in range(400, 701, 20))
 VALUES = ",".join("0.25" for _ in range(400, 701, 20))
-
-
-@pytest.fixture
-def table(tmp_path):
-    def write(content, name="t.csv"):
-        path = tmp_path / name
-        path.write_bytes(content if isinstance(content, bytes) else content.encode())
-        return path
-
-    return write
-
-
-def refusal(path, **more):
-    with pytest.raises(MatchlibError) as caught:
-        read_file(path, **more)
-    return str(caught.value)
 
 
 def test_a_table_becomes_panels_with_repeats(table):
@@ -319,216 +300,6 @@ def test_tiles_are_no_panels(table):
     )
     assert [(t.tile, t.reading.lab[0]) for t in report.tiles] == [("white", 95.0), ("check", 50.0)]
     assert report.panels == ()
-
-
-# Spectra
-
-
-def spectral(scale_column="", head=SPECTRAL, values=VALUES):
-    named, declared = (",scale", f",{scale_column}") if scale_column else ("", "")
-    return f"panel,ground{named},{head}\nP,silver{declared},{values}\n"
-
-
-def test_the_scale_of_reflectances_is_never_guessed(table):
-    words = refusal(table(spectral()))
-    assert "[scale] Are the reflectances of this file percent, or 0-1?" in words
-    assert "row 2: at most 25.000% of the light comes back" in words
-    assert "row 2: at most 0.250% of the light comes back" in words
-    report = read_file(table(spectral()), answers={"scale": "percent"})
-    assert set(report.panels[0].readings[0].reflectance) == {0.0025}
-
-
-@pytest.mark.parametrize("how", ["argument", "column", "header"])
-@pytest.mark.parametrize("scale", ["unit", "percent"])
-def test_the_scale_is_declared_in_one_of_three_ways(table, how, scale):
-    values = VALUES if scale == "unit" else VALUES.replace("0.25", "25")
-    if how == "header":
-        mark = "%" if scale == "percent" else " nm (0-1)"
-        path = table(
-            spectral(head=",".join(f"{w}{mark}" for w in range(400, 701, 20)), values=values)
-        )
-        report = read_file(path)
-    elif how == "column":
-        report = read_file(table(spectral("0-1" if scale == "unit" else "percent", values=values)))
-    else:
-        report = read_file(table(spectral(values=values)), scale=scale)
-    (reading,) = report.panels[0].readings
-    assert reading.wavelengths == tuple(range(400, 701, 20))
-    assert set(reading.reflectance) == {0.25}
-
-
-@pytest.mark.parametrize(
-    "spelling",
-    ["{}", "{}nm", "{} nm", "R{}", "nm{}", "NM_{}", "SPECTRAL_NM{}", "SPECTRAL_{}", "R_{}"],
-)
-def test_spectral_columns_in_common_spellings(table, spelling):
-    head = ",".join(spelling.format(w) for w in range(700, 399, -20))
-    values = ",".join(f"{w / 1000}" for w in range(700, 399, -20))
-    (reading,) = read_file(table(spectral("0-1", head, values))).panels[0].readings
-    assert reading.wavelengths == tuple(float(w) for w in range(400, 701, 20))
-    assert reading.reflectance == tuple(w / 1000 for w in range(400, 701, 20))
-
-
-@pytest.mark.parametrize(
-    ("content", "words"),
-    [
-        (
-            spectral("0-1", values=VALUES.replace("0.25", "25")),
-            "most of its spectra are far above 1",
-        ),
-        (spectral("percent"), "none is above 1.5%"),
-        (spectral("0-1", head=",".join(f"{w / 1000:g}" for w in range(400, 701, 20))), "not in nm"),
-        (spectral("0-1", head=",".join(f"{w * 10}" for w in range(400, 701, 20))), "not in nm"),
-        (
-            spectral("0-1", head=",".join(f"{w / 1000:g} µm" for w in range(400, 701, 20))),
-            "not in nm",
-        ),
-        (spectral("maybe"), "not known"),
-        (spectral("0-1", head=SPECTRAL.replace("400", "400%")), "another reflectance scale"),
-        (
-            spectral("0-1", head=SPECTRAL.replace("400", "400%").replace("420", "420(0-1)")),
-            "one scale",
-        ),
-        (spectral("0-1", head=SPECTRAL.replace("400", "420 nm")), "Two columns have one name"),
-        (spectral("0-1", values=VALUES.replace("0.25", "-0.5", 1)), "impossible reflectance"),
-        (spectral("0-1", values=VALUES.replace("0.25", "nan", 1)), "not a number"),
-        (spectral("0-1", values=",,,0.25,0.25" + ",0.25" * 11), "does not reach far enough"),
-        (
-            spectral("0-1", values=VALUES.replace("0.25,0.25,0.25,0.25", "0.25,,,0.25", 1)),
-            "gap",
-        ),
-    ],
-)
-def test_spectra_that_contradict_their_declaration(table, content, words):
-    assert words in refusal(table(content))
-
-
-def test_one_spectrum_in_percent_among_many_is_refused_by_row(table):
-    row = "P{},silver,0-1," + VALUES + "\n"
-    text = f"panel,ground,scale,{SPECTRAL}\n" + "".join(row.format(i) for i in range(5))
-    path = table(text + f"Q,silver,0-1,{VALUES.replace('0.25', '25')}\n")
-    report = read_file(path, keep_good=True)
-    assert [r.row for r in report.refused] == [7]
-    assert "looks like percent" in report.refused[0].reason
-
-
-def test_a_scale_declared_against_the_file_is_refused(table):
-    assert "declared twice" in refusal(
-        table(spectral(head=SPECTRAL.replace("400", "400%"))), scale="unit"
-    )
-
-
-def test_gaps_and_short_spectra_are_stated(table):
-    grid = range(410, 701, 10)
-    values = ",".join("" if w == 450 else "0.25" for w in grid)
-    report = read_file(table(spectral("0-1", ",".join(map(str, grid)), values)))
-    text = report.text()
-    assert "nothing between 440 and 460 nm" in text
-    assert "covers 410 to 700 nm" in text
-    assert 450 not in report.panels[0].readings[0].wavelengths
-
-
-def test_what_import_takes_colorimetry_can_use(table):
-    for start in (400, 410, 420):
-        grid = range(start, 721, 20)
-        report = read_file(
-            table(spectral("0-1", ",".join(map(str, grid)), ",".join("0.25" for _ in grid)))
-        )
-        (reading,) = report.panels[0].readings
-        assert interpolate_reflectance(reading.wavelengths, reading.reflectance) == pytest.approx(
-            0.25
-        )
-
-
-def test_lab_for_another_light_than_its_spectrum_is_pointed_out(table):
-    red = [0.02 if w < 600 else 0.6 for w in range(400, 701, 20)]
-    under_a = reflectance_to_lab(red, Viewing("A", "2"), wavelengths=list(range(400, 701, 20)))
-    text = (
-        f"panel,ground,L,a,b,scale,{SPECTRAL}\n"
-        f"P,silver,{','.join(map(str, under_a))},0-1,{','.join(map(str, red))}\n"
-    )
-    assert "another light" in read_file(table(text)).text()
-    assert "another light" not in read_file(table(text), viewing=Viewing("A", "2")).text()
-
-
-def test_a_row_with_lab_and_spectrum_keeps_the_spectrum(table):
-    report = read_file(
-        table(f"panel,ground,L,a,b,scale,{SPECTRAL}\nP,silver,50,0,0,0-1,{VALUES}\n")
-    )
-    assert report.panels[0].readings[0].spectral
-    assert "the spectrum was taken" in report.text()
-
-
-def test_an_impossible_lab_beside_a_spectrum_is_refused(table):
-    text = f"panel,ground,L,a,b,scale,{SPECTRAL}\nP,silver,50,1e308,0,0-1,{VALUES}\n"
-    assert "not a possible Lab" in refusal(table(text))
-
-
-def test_lab_rows_and_spectral_rows_in_one_table(table):
-    text = f"panel,ground,L,a,b,scale,{SPECTRAL}\nP,silver,,,,0-1,{VALUES}\nP,silver,50,0,0,,\n"
-    first, second = read_file(table(text)).panels[0].readings
-    assert first.spectral
-    assert second.lab == (50.0, 0.0, 0.0)
-
-
-def test_wavelengths_in_rows(table):
-    rows = "".join(f"{w},0.2,0.3\n" for w in range(380, 731, 10))
-    text = "wavelength (nm),P1,P2\nground,silver,gold\ncolour,,red\nschedule,,4@6:1\n" + rows
-    report = read_file(table(text), scale="unit")
-    assert [p.code for p in report.panels] == ["P1", "P2"]
-    assert report.panels[1].recipe.words.startswith("red over gold")
-    assert report.panels[1].readings[0].wavelengths[0] == 380
-    assert set(report.panels[1].readings[0].reflectance) == {0.3}
-    words = refusal(table(text.replace("gold", "")), scale="unit")
-    assert "column 3" in words
-
-
-# Recipes and targets
-
-
-def test_recipes_without_readings_in_file_order(table):
-    rows = read_recipes(
-        table("Colour,ground,ratio,coats,panel\nred,gold,6:1,4,B\n,silver,,,\nteal,gold,3:1,2,A\n")
-    )
-    assert [(r.row, r.panel) for r in rows] == [(2, "B"), (3, None), (4, "A")]
-    assert rows[0].recipe.schedule == CoatSchedule.parse("4@6:1")
-    assert rows[1].recipe.bare
-    assert rows[0].viewing == Viewing()
-    assert rows[0].reading is None
-
-
-def test_one_wrong_recipe_refuses_the_table(table):
-    with pytest.raises(ImportRefused, match="do not suit") as caught:
-        read_recipes(
-            table("ground,colour,schedule,ratio\ngold,red,4@6:1,3:1\ngold,red,4@6:1,6:1\n")
-        )
-    assert [r.row for r in caught.value.report.refused] == [2]
-    assert "--keep-good" not in str(caught.value)
-
-
-def test_a_target_needs_no_recipe(table):
-    assert [r.lab for r in read_target(table("L,a,b\n40,1,2\n41,1,2\n"))] == [
-        (40, 1, 2),
-        (41, 1, 2),
-    ]
-
-
-def test_a_target_file_of_several_things_asks_which(table):
-    path = table("panel,L,a,b\nA,40,1,2\nB,41,1,2\n")
-    with pytest.raises(TargetError, match="several things"):
-        read_target(path)
-    assert read_target(path, panel="B")[0].lab == (41, 1, 2)
-    with pytest.raises(TargetError, match="no reading of 'C'"):
-        read_target(path, panel="C")
-    with pytest.raises(TargetError, match="no reading"):
-        read_target(table("panel,L,a,b\nA,,,\n"))
-
-
-def test_a_wrong_target_is_said_with_file_and_row(table):
-    with pytest.raises(MatchlibError, match=r"t\.csv, row 2: .*Lab"):
-        read_target(table("L,a,b\n400,1,2\n"))
-    with pytest.raises(FileError, match=r"t\.csv, row 2: .*blank"):
-        read_target(table("L,a,b\n40,,2\n"))
 
 
 def test_reading_a_csv_loads_nothing_heavy(table):

@@ -4,27 +4,20 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from matchlib.colorimetry import (
     delta_e00,
-    delta_e_cmc,
-    delta_lch,
-    lab_to_xyz,
     reflectance_to_lab,
-    white_point,
 )
-from matchlib.domain import Reading, Recipe, Viewing
-from matchlib.errors import DomainError, TargetError, UnknownName
-from matchlib.mixing import CoatUse, JobArea
-from matchlib.suggest import Aim, Limits, Target, Tolerance, suggest, surface_excess
+from matchlib.domain import Recipe, Viewing
+from matchlib.suggest import Aim, Limits, Target, Tolerance, suggest
 from matchlib.suggest.brief import LawInBrief
 from matchlib.suggest.refine import Picks
 from matchlib.suggest.scan import scan
 from matchlib.suggest.space import Space
 from matchlib.suggest.words import Experience, direction
-from tests.suggest_shop import archive_of, ladder_model, model_of, recipe, shop
+from tests.suggest_shop import archive_of, goal_of, ladder_model, model_of, recipe, shop
 
 SHOP_COLOURS = [str(c) for c in shop().colours]
 LABS = st.tuples(st.floats(5, 95), st.floats(-60, 60), st.floats(-60, 60))
@@ -38,207 +31,6 @@ def every(space: Space) -> Picks:
         for s in np.flatnonzero(space.allowed(p))
     ]
     return Picks(*np.array(rows, np.intp).T)
-
-
-def goal_of(r: Recipe) -> Target:
-    lab = model_of().predict_recipes([r])[0]
-    return Target.of_lab(tuple(lab))
-
-
-# -- targets ---------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    "lab", [(101, 0, 0), (-1, 0, 0), (50, 150, 0), (99, 40, 0), (5, 0, -80), (np.nan, 0, 0), (1, 2)]
-)
-def test_a_colour_no_surface_has_is_refused(lab: tuple[float, ...]) -> None:
-    with pytest.raises(TargetError):
-        Target.of_lab(lab)
-
-
-@settings(max_examples=60, deadline=None)
-@given(st.lists(st.floats(0, 1), min_size=31, max_size=31))
-def test_every_reflectance_is_inside_the_solid_of_surfaces(values: list[float]) -> None:
-    lab = reflectance_to_lab(np.array(values))
-    assert surface_excess(lab, Viewing()) < 1e-9
-
-
-def test_the_solid_of_surfaces_touches_its_optimal_colours() -> None:
-    # Reflectance 1 between two wavelengths and 0 elsewhere is optimal (Schrödinger 1920): it lies
-    # on the surface, and anything more vivid at the same lightness lies outside.
-    band = np.zeros(31)
-    band[12:20] = 1.0
-    lab = reflectance_to_lab(band)
-    assert abs(surface_excess(lab, Viewing())) < 1e-6
-    assert surface_excess(lab * np.array([1.0, 1.1, 1.1]), Viewing()) > 1e-3
-
-
-def test_the_solid_is_that_of_colour_science() -> None:
-    # Its Rösch-MacAdam solid, from pulse waves on the same wavelengths; not its table of MacAdam
-    # limits, which starts at a luminance of ten percent and misses dark colours.
-    import colour
-
-    rng = np.random.default_rng(1)
-    labs = np.column_stack([rng.uniform(10, 90, 300), rng.uniform(-120, 120, (300, 2))])
-    excess = np.array([surface_excess(lab, Viewing("D65", "2")) for lab in labs])
-    theirs = colour.is_within_visible_spectrum(
-        lab_to_xyz(labs, white_point("D65", "2")) / 100.0,
-        colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
-        .copy()
-        .align(colour.SpectralShape(400, 700, 10)),
-        colour.SDS_ILLUMINANTS["D65"],
-    )
-    clear = np.abs(excess) > 0.005
-    assert 50 < theirs[clear].sum() < clear.sum() - 50
-    assert np.array_equal(theirs[clear], excess[clear] < 0)
-
-
-def test_an_aspecular_target_may_outshine_the_white() -> None:
-    target = Target((Aim((130.0, 0.0, 0.0), Viewing(geometry="45as15")),))
-    assert target.aims[0].lab[0] == 130.0
-
-
-@settings(max_examples=40, deadline=None)
-@given(LABS, st.sampled_from(["ΔE00", "CMC"]), st.tuples(*[st.floats(-1, 1)] * 3))
-def test_the_metric_is_the_difference_near_the_target(
-    lab: tuple[float, float, float], kind: str, step: tuple[float, float, float]
-) -> None:
-    tolerance = Tolerance(kind)
-    d = 1e-3 * np.array(step)
-    if np.hypot(lab[1], lab[2]) < 1 or np.linalg.norm(d) < 1e-5:
-        return
-    by_form = np.sqrt(d @ tolerance.metric(lab) @ d)
-    assert by_form == pytest.approx(float(tolerance.difference(lab, lab + d)), rel=0.02, abs=1e-6)
-
-
-def test_tolerances_are_what_the_order_names() -> None:
-    standard, trial = np.array([50.0, 20.0, 10.0]), np.array([51.0, 21.0, 9.0])
-    assert Tolerance("CMC", 1.0, 2.0, 1.0).difference(standard, trial) == pytest.approx(
-        float(delta_e_cmc(standard, trial, lightness=2.0, chroma=1.0))
-    )
-    box = Tolerance("Lab", box=(2.0, 0.5, 4.0))
-    assert box.difference(standard, trial) == pytest.approx(2.0)
-    shift = delta_lch(standard, trial)
-    hue = Tolerance("LCh", box=(10.0, 10.0, 0.1))
-    assert hue.difference(standard, trial) == pytest.approx(abs(float(shift.hue)) / 0.1)
-    assert Tolerance("dE00").kind == "ΔE00"
-    for bad in (("odd", 1.0), ("ΔE00", 0.0), ("ΔE00", float("nan"))):
-        with pytest.raises(TargetError):
-            Tolerance(*bad)
-
-
-def test_the_worst_angle_decides_with_its_weight() -> None:
-    face, flop = Viewing(geometry="45as15"), Viewing(geometry="45as110")
-    readings = [Reading(face, lab=(60, 0, 0)), Reading(flop, lab=(20, 0, 0))]
-    target = Target.of_readings(readings, weights=[1.0, 0.5])
-    near, far = np.array([[60.0, 0, 0]]), np.array([[24.0, 0, 0]])
-    own = float(delta_e00([20, 0, 0], far[0]))
-    assert target.difference([near, far])[0] == pytest.approx(0.5 * own)
-    with pytest.raises(TargetError):
-        Target.of_readings(readings, weights=[1.0])
-
-
-# -- limits ----------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize("ends", [("6:1", "3:1"), (3, 6), (6.0, "3"), ("3:1", 6)])
-def test_the_ratio_range_is_read_whichever_way_round(ends: tuple[object, object]) -> None:
-    limits = Limits(min_ratio=ends[0], max_ratio=ends[1])  # type: ignore[arg-type]
-    assert limits.carrier == (3.0, 6.0)
-    assert [str(r) for r in limits.ratios()] == [
-        "6:1", "5.5:1", "5:1", "4.5:1", "4:1", "3.5:1", "3:1"
-    ]  # fmt: skip
-
-
-@pytest.mark.parametrize(
-    "wrong",
-    [
-        {"max_coats": 0},
-        {"min_coats": 4, "max_coats": 3},
-        {"ratio_step": 0.0},
-        {"min_ratio": "x"},
-        {"max_ratio": -1},
-        {"blend_parts": 1},
-        {"pot_ml": 500.0},
-        {"max_unevenness": 0.0},
-    ],
-)
-def test_impossible_limits_are_refused(wrong: dict[str, object]) -> None:
-    with pytest.raises(DomainError):
-        Limits(**wrong)  # type: ignore[arg-type]
-
-
-def test_an_unknown_name_on_the_shelf_is_named() -> None:
-    with pytest.raises(UnknownName, match="purple haze"):
-        suggest(model_of(), Target.of_lab((50, 0, 0)), Limits(colours=("purple haze",)))
-
-
-@settings(max_examples=12, deadline=None)
-@example(2, (2.123456, 2.2000001), {"silver"}, False, (40.0, 5.0, 5.0))  # no half part fits between
-@given(
-    st.integers(1, 4),
-    st.tuples(st.floats(2, 6), st.floats(2, 9)),
-    st.sets(st.sampled_from(["silver", "gold", "graphite"]), min_size=1),
-    st.booleans(),
-    st.tuples(st.floats(20, 80), st.floats(-25, 25), st.floats(-25, 25)),
-)
-def test_limits_are_kept(
-    coats: int,
-    ends: tuple[float, float],
-    grounds: set[str],
-    blends: bool,
-    lab: tuple[float, float, float],
-) -> None:
-    limits = Limits(
-        grounds=tuple(sorted(grounds)),  # type: ignore[arg-type]
-        colours=(SHOP_COLOURS[0], SHOP_COLOURS[1]),  # type: ignore[arg-type]
-        min_ratio=ends[0],
-        max_ratio=ends[1],
-        max_coats=coats,
-        blends=blends,
-        step_ups=False,
-    )
-    found = suggest(model_of(), Target.of_lab(lab), limits, top=4, archive=archive_of())
-    assert 1 <= len(found) <= 4
-    least, most = sorted(ends)
-    whole_steps = np.floor(round(most, 3) * 2) >= np.ceil(round(least, 3) * 2)
-    for s in found:
-        r = s.recipe
-        assert r.colour is not None
-        assert r.schedule is not None
-        assert str(r.ground) in grounds
-        assert set(r.colour.shares) <= {c.casefold() for c in SHOP_COLOURS[:2]}
-        assert r.colour.neat or blends
-        assert r.schedule.coats <= coats
-        assert len(r.schedule.steps) == 1
-        carrier = float(r.schedule.steps[0].ratio.carrier / r.schedule.steps[0].ratio.colour)
-        assert least - 1e-3 <= carrier <= most + 1e-3
-        if whole_steps:
-            assert (carrier * 2) % 1 == pytest.approx(0.0)
-
-
-def test_stock_and_pot_are_held_to() -> None:
-    area = JobArea.flat(2.0)
-    use = CoatUse.of_panel(60.0, area_m2=0.5, coats=1)
-    goal = goal_of(recipe("silver", SHOP_COLOURS[0], "5@2.5:1"))
-    each = area.sprayed_m2 * use.enough_ml(0.95)
-    limits = Limits(stock={SHOP_COLOURS[0].upper(): 0.9 * each}, pot_ml=3.1 * each, area=area,
-                    use=use, blends=False)  # fmt: skip
-    free = suggest(model_of(), goal, Limits(blends=False))
-    found = suggest(model_of(), goal, limits)
-    assert free[0].recipe.schedule is not None
-    assert free[0].recipe.schedule.strength > 0.9
-    for s in found:
-        assert s.recipe.schedule is not None
-        assert max(step.coats for step in s.recipe.schedule.steps) <= 3
-        if str(s.recipe.colour) == SHOP_COLOURS[0]:
-            assert s.recipe.schedule.strength <= 0.9 + 1e-9
-    nothing = Limits(pot_ml=0.5 * each, area=area, use=use)
-    with pytest.raises(DomainError):
-        suggest(model_of(), goal, nothing)
-
-
-# -- the search ------------------------------------------------------------------------------------
 
 
 def test_the_law_in_brief_is_the_law_but_for_its_residual() -> None:

@@ -81,7 +81,7 @@ def expected_delta_e00(
         is a Student's t of that covariance. Infinite for a normal.
     points : int
         Points a recipe: one of `POINTS`. The more, the nearer to a great random sample; how near
-        256 and 2048 come is in tests/test_colorimetry.py.
+        256 and 2048 come is in tests/test_colour_difference.py.
 
     Returns
     -------

@@ -8,6 +8,7 @@ the console, and any request that leaves the machine.
 from __future__ import annotations
 
 import contextlib
+import http.client
 import json
 import os
 import re
@@ -29,6 +30,8 @@ from workbook.theme import jupyter_folder
 __all__ = [
     "Served",
     "Watch",
+    "ask",
+    "kernels_of",
     "open_in_lab",
     "open_in_voila",
     "open_workbook",
@@ -349,3 +352,27 @@ def serious(page: Any, within: str = "body") -> list[str]:
         for v in found["violations"]
         if v["impact"] in {"serious", "critical"}
     ]
+
+
+def ask(
+    served: Served, method: str, path: str, *, body: str = "", **headers: str
+) -> tuple[int, str, dict[str, str]]:
+    """Ask as written: no client may tidy the path or the Host away."""
+    port = served.port
+    line = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
+    line.putrequest(method, path, skip_accept_encoding=True, skip_host=True)
+    for name, value in {"Host": f"127.0.0.1:{port}", **headers}.items():
+        line.putheader(name.replace("_", "-"), value)
+    line.putheader("Content-Length", str(len(body)))
+    line.endheaders(body.encode() or None)
+    answer = line.getresponse()
+    text = answer.read().decode("utf-8", "replace")
+    line.close()
+    return answer.status, text, dict(answer.getheaders())
+
+
+def kernels_of(served: Served) -> set[int]:
+    """The kernels' processes."""
+    asked = ["pgrep", "-f", "-P", str(served.child.pid), "ipykernel"]
+    done = subprocess.run(asked, capture_output=True, text=True, check=False)
+    return {int(pid) for pid in done.stdout.split()}

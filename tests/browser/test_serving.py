@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import http.client
 import json
 import os
-import re
 import signal
 import socket
-import subprocess
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -81,37 +78,13 @@ def page(browser: Any, shared: harness.Served) -> Iterator[Any]:
     opened.close()
 
 
-def ask(
-    served: harness.Served, method: str, path: str, *, body: str = "", **headers: str
-) -> tuple[int, str, dict[str, str]]:
-    """Ask as written: no client may tidy the path or the Host away."""
-    port = served.port
-    line = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
-    line.putrequest(method, path, skip_accept_encoding=True, skip_host=True)
-    for name, value in {"Host": f"127.0.0.1:{port}", **headers}.items():
-        line.putheader(name.replace("_", "-"), value)
-    line.putheader("Content-Length", str(len(body)))
-    line.endheaders(body.encode() or None)
-    answer = line.getresponse()
-    text = answer.read().decode("utf-8", "replace")
-    line.close()
-    return answer.status, text, dict(answer.getheaders())
-
-
 def cookie(served: harness.Served) -> str:
     """What a browser that was let in sends from then on."""
-    status, _, headers = ask(served, "GET", f"/?token={served.token}")
+    status, _, headers = harness.ask(served, "GET", f"/?token={served.token}")
     assert status == 302
     assert "HttpOnly" in headers["Set-Cookie"]
     assert "SameSite=Lax" in headers["Set-Cookie"]
     return headers["Set-Cookie"].partition(";")[0]
-
-
-def kernels_of(served: harness.Served) -> set[int]:
-    """The kernels' processes."""
-    asked = ["pgrep", "-f", "-P", str(served.child.pid), "ipykernel"]
-    done = subprocess.run(asked, capture_output=True, text=True, check=False)
-    return {int(pid) for pid in done.stdout.split()}
 
 
 def runs(pid: int) -> bool:
@@ -178,10 +151,10 @@ def test_a_browser_is_opened_with_a_ticket_that_is_good_once(room: Path, tmp_pat
         url = seen.read_text().strip()
         assert served.token not in url
         path = f"/?{url.partition('?')[2]}"
-        status, _, headers = ask(served, "GET", path)
+        status, _, headers = harness.ask(served, "GET", path)
         assert (status, headers["Location"]) == (302, f"/voila/render/{FIRST_PAGE}")
         assert "Set-Cookie" in headers
-        assert ask(served, "GET", path)[2]["Location"].startswith("/login")
+        assert harness.ask(served, "GET", path)[2]["Location"].startswith("/login")
 
 
 # What a stranger cannot do, and what a page cannot
@@ -201,14 +174,14 @@ def test_a_browser_is_opened_with_a_ticket_that_is_good_once(room: Path, tmp_pat
 def test_without_the_secret_nothing_is_shown_and_no_kernel_starts(
     shared: harness.Served, path: str
 ) -> None:
-    before = kernels_of(shared)
+    before = harness.kernels_of(shared)
     for headers in ({}, {"Authorization": "token wrong"}, {"Cookie": "workbook-0=1"}):
-        status, text, told = ask(shared, "GET", path, **headers)
+        status, text, told = harness.ask(shared, "GET", path, **headers)
         assert status in (302, 403), text
         assert status != 302 or told["Location"].startswith("/login")
         assert shared.token not in text
-    assert kernels_of(shared) <= before
-    status, text, _ = ask(shared, "GET", "/login")
+    assert harness.kernels_of(shared) <= before
+    status, text, _ = harness.ask(shared, "GET", "/login")
     assert status == 403
     assert "scan its code" in text
 
@@ -219,7 +192,7 @@ def test_other_names_are_not_answered_even_with_the_secret(
 ) -> None:
     token = f"?token={shared.token}"
     for path in ("/", f"/voila/render/{FIRST_PAGE}", "/tablet", "/voila/static/voila.js"):
-        status, text, _ = ask(shared, "GET", path + token, Host=host)
+        status, text, _ = harness.ask(shared, "GET", path + token, Host=host)
         assert status in (400, 404)
         assert shared.token not in text
 
@@ -315,7 +288,7 @@ def test_what_no_control_sends_is_not_passed_on(
     ],
 )
 def test_no_file_is_given_away_to_who_has_the_secret(shared: harness.Served, path: str) -> None:
-    status, body, _ = ask(shared, "GET", f"/{path}", Cookie=cookie(shared))
+    status, body, _ = harness.ask(shared, "GET", f"/{path}", Cookie=cookie(shared))
     assert status >= 400, f"{path} was answered: {body[:200]}"
     for held in (HIDDEN, "root:x:", "import app", "SQLite format"):
         assert held not in body
@@ -341,13 +314,13 @@ def test_nothing_is_started_written_or_ended(
     kernel = page.evaluate(
         "() => JSON.parse(document.getElementById('jupyter-config-data').textContent).kernelId"
     )
-    before = kernels_of(shared)
+    before = harness.kernels_of(shared)
     path = path.replace("KERNEL", kernel)
-    status, _, _ = ask(
+    status, _, _ = harness.ask(
         shared, method, path, body=json.dumps({"name": "python3"}), Cookie=cookie(shared)
     )
     assert status >= 400
-    assert before <= kernels_of(shared)
+    assert before <= harness.kernels_of(shared)
 
 
 @pytest.mark.skipif(not Path("/proc/net/tcp").exists(), reason="asks Linux who listens")
@@ -380,8 +353,8 @@ def test_whatever_ends_it_ends_its_kernels(
     with harness.open_workbook(room, *(["--lab"] if lab else [])) as served:
         tab = browser.new_page()
         tab.goto(f"{served.url}?token={served.token}", timeout=harness.PATIENCE)
-        assert until(lambda: kernels_of(served), 60)
-        pids = {served.child.pid, *kernels_of(served)}
+        assert until(lambda: harness.kernels_of(served), 60)
+        pids = {served.child.pid, *harness.kernels_of(served)}
         os.kill(served.child.pid, sign)
         assert until(lambda: served.child.poll() is not None and not any(map(runs, pids)), 60)
         if sign is not signal.SIGKILL:
@@ -389,101 +362,3 @@ def test_whatever_ends_it_ends_its_kernels(
         # JupyterLab interrupts a kernel that has not quite started, and the kernel tells of it.
         assert lab or "Traceback" not in served.log.read_text()
         tab.close()
-
-
-# Coming back
-
-
-def gone(page: Any) -> Any:
-    return page.locator(".workbook-gone:not([hidden])")
-
-
-def test_a_page_says_that_its_server_went_keeps_what_was_typed_and_comes_back(
-    browser: Any, tmp_path: Path, artifacts: Path
-) -> None:
-    from playwright.sync_api import expect
-
-    copied(tmp_path)
-    page = browser.new_page()
-    with harness.open_workbook(tmp_path) as served:
-        page.goto(f"{served.url}?token={served.token}", timeout=harness.PATIENCE)
-        page.get_by_role("button", name="New job").click(timeout=harness.PATIENCE)
-        field = page.get_by_role("textbox", name="The sample reads")
-        field.fill("27.1 45.9 28.5", timeout=harness.PATIENCE)
-        page.wait_for_timeout(2500)
-        expect(gone(page)).to_have_count(0)
-        served.child.kill()
-        began = time.monotonic()
-        gone(page).wait_for(timeout=10_000)
-        took = time.monotonic() - began
-        print(f"said that the server went after {took:.1f} s")
-        assert took < 3.5  # a promise to the user; half a second is the machine's
-        expect(gone(page)).to_contain_text("does not answer")
-        page.get_by_role("textbox", name="Customer").fill("Harbour Trust")
-        harness.shoot(page, artifacts, "serving-gone")
-    # Started again without a word, it has the same address and lets the same browser in.
-    with harness.open_workbook(tmp_path, port=served.port) as again:
-        assert again.token == served.token
-        expect(gone(page)).to_have_count(0, timeout=harness.PATIENCE)
-        for name, value in (("The sample reads", "27.1 45.9 28.5"), ("Customer", "Harbour Trust")):
-            box = page.get_by_role("textbox", name=name)
-            expect(box).to_have_value(value, timeout=harness.PATIENCE)
-        page.close()
-
-
-@pytest.mark.parametrize("lab", [False, True])
-def test_a_page_comes_back_when_its_kernel_went(
-    browser: Any, room: Path, artifacts: Path, lab: bool
-) -> None:
-    from playwright.sync_api import expect
-
-    with harness.open_workbook(room, *(["--lab"] if lab else [])) as served:
-        page = browser.new_page(viewport={"width": 1280, "height": 900})
-        page.goto(f"{served.url}?token={served.token}", timeout=harness.PATIENCE)
-        page.get_by_role("button", name="New job").click(timeout=harness.PATIENCE)
-        box = page.get_by_role("textbox", name="The sample reads")
-        box.fill("27.1 45.9 28.5", timeout=harness.PATIENCE)
-        page.wait_for_timeout(4000)
-        for pid in kernels_of(served):  # the page's, and the one kept warm
-            os.kill(pid, signal.SIGKILL)
-        began = time.monotonic()
-        gone(page).wait_for(timeout=10_000)
-        print(f"said that the kernel went after {time.monotonic() - began:.1f} s")
-        expect(gone(page)).to_have_count(0, timeout=harness.PATIENCE)
-        expect(box).to_have_value("27.1 45.9 28.5", timeout=harness.PATIENCE)
-        page.get_by_role("button", name="Next: recipes").click()
-        aim = page.get_by_text("aim 27.1 45.9 28.5")
-        expect(aim).to_be_visible(timeout=harness.PATIENCE)
-        page.close()
-
-
-def test_in_the_lab_pages_run_by_themselves_and_a_reload_keeps_them(
-    browser: Any, room: Path, artifacts: Path
-) -> None:
-    from playwright.sync_api import expect
-
-    with harness.open_workbook(room, "--lab") as served:
-        page = browser.new_page(viewport={"width": 1280, "height": 900})
-        watch = harness.Watch().on(page)
-        page.goto(f"{served.url}?token={served.token}", timeout=harness.PATIENCE)
-        page.get_by_role("button", name="New job").click(timeout=harness.PATIENCE)
-        bar = page.get_by_role("navigation", name="Pages")
-        expect(bar.get_by_role("button")).to_have_count(
-            len(list(notebooks_folder().glob("*.ipynb"))) + 1
-        )
-        expect(page.locator(".jp-CodeCell .jp-Cell-inputWrapper").first).to_be_hidden()
-        kernels = kernels_of(served)
-        page.reload(timeout=harness.PATIENCE)
-        sample = page.get_by_role("textbox", name="The sample reads")
-        expect(sample).to_be_visible(timeout=harness.PATIENCE)
-        assert kernels_of(served) == kernels
-        harness.shoot(page, artifacts, "serving-lab")
-        bar.get_by_role("button", name="Code").click()
-        expect(page.locator(".jp-CodeCell .jp-Cell-inputWrapper").first).to_be_visible()
-        watch.check()
-        # JupyterLab keeps code to itself: not without the secret, not under other names.
-        assert ask(served, "GET", "/api/contents")[0] == 403
-        status, _, _ = ask(served, "GET", f"/lab?token={served.token}", Host="evil.example")
-        assert status == 403
-        page.close()
-    assert re.search(r"/lab/tree/match_a_sample\.ipynb\?token=", served.log.read_text())

@@ -1,0 +1,144 @@
+"""Files that contradict themselves or leave something open: asked about, and told row by row."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+
+from matchlib.errors import FileError, ImportRefused, MatchlibError
+from matchlib.readings import read_file, understand
+
+NM = list(range(400, 701, 10))
+SEEN = {"light": "D65/10", "geometry": "45:0"}
+
+
+def spectrum(level, rise=0.3):
+    return [round(level + rise * i / len(NM), 4) for i in range(len(NM))]
+
+
+def keys(report):
+    return [q.key for q in report.open]
+
+
+def test_two_header_candidates_are_asked_about(table):
+    path = table(
+        "Panel,Base,Candy,Mix,Coats,L*,a*,b*\nCode,Ground,Colour,Ratio,Passes,L,a,b\n"
+        "U1,silver,red,6:1,4,40,30,20\n"
+    )
+    report = understand(path)
+    assert keys(report) == ["header"]
+    assert [c.key for c in report.open[0].choices] == ["1", "2"]
+    given = {**SEEN, "order": "carrier", "header": "2"}
+    assert [p.code for p in understand(path, answers=given).panels] == ["U1"]
+    with pytest.raises(FileError, match="no answer to the question 'header'"):
+        understand(path, answers={"header": "7"})
+
+
+def test_a_units_row_that_contradicts_the_numbers_is_asked_about(table):
+    head = ",".join(f"R{w}" for w in NM)
+    units = ",".join("%" for _ in NM)
+    row = ",".join(map(str, spectrum(0.1)))
+    path = table(f"Panel,Ground,Geometry,{head}\n,,,{units}\nV1,silver,45:0,{row}\n")
+    report = understand(path)
+    assert keys(report) == ["scale"]
+    assert "none is above 1.5%" in report.open[0].text
+    (reading,) = read_file(path, answers={"scale": "0-1"}).panels[0].readings
+    assert reading.reflectance[0] == pytest.approx(0.1)
+
+
+def test_a_date_style_that_changes_halfway_is_asked_about(table):
+    path = table(
+        "Panel,Ground,L,a,b,Light,Geometry,Date\nW1,silver,80,0,1,D65/10,45:0,25/04/2025\n"
+        "W2,silver,80,0,1,D65/10,45:0,3/4/2025\nW3,silver,80,0,1,D65/10,45:0,04/26/2025\n"
+    )
+    report = understand(path)
+    assert keys(report) == ["dates"]
+    assert "change their style (see row 4)" in report.open[0].text
+    told = understand(path, answers={"dates": "dmy"})
+    assert [r.row for r in told.refused] == [4]
+    assert "without guessing" in told.refused[0].reason
+    assert [p.date.month for p in told.panels] == [4, 4]
+
+
+def test_ambiguous_dates_are_asked_about(table):
+    path = table("Panel,Ground,L,a,b,Light,Mode,Date\nX1,silver,80,0,1,D65/10,SCI,3/4/2025\n")
+    report = understand(path)
+    assert keys(report) == ["dates"]
+    assert "03 April 2025" in report.open[0].choices[0].means
+    assert read_file(path, answers={"dates": "mdy"}).panels[0].date == dt.date(2025, 3, 4)
+
+
+def test_one_code_in_two_styles(table):
+    path = table(
+        "Panel,Ground,L,a,b,Light,Mode\nP-014,silver,80,0,1,D65/10,SCI\n"
+        "P14,silver,80.2,0,1,D65/10,SCI\nP15,silver,80.1,0,1,D65/10,SCI\n"
+    )
+    report = understand(path)
+    (codes,) = [q for q in report.questions if q.key == "codes"]
+    assert (codes.default, codes.rows) == ("different", [2, 3])
+    assert len(report.panels) == 3
+    same = understand(path, answers={"codes": "same"}).panels
+    assert [(p.code, len(p.readings)) for p in same] == [("P-014", 2), ("P15", 1)]
+
+
+def test_a_column_with_a_misspelt_name_is_asked_about(table):
+    path = table("Panel,Gruond,L,a,b,Light,Mode\nY1,silver,80,0,1,D65/10,SCI\n")
+    report = understand(path)
+    assert keys(report) == ["column:Gruond"]
+    assert report.open[0].choices[0].means == "row 2: 'silver'"
+    taken = read_file(path, answers={"column:Gruond": "ground"})
+    assert str(taken.panels[0].recipe.ground) == "silver"
+
+
+def test_every_reason_of_every_row_is_told_at_once(table):
+    path = table(
+        "panel,ground,colour,schedule,L,a,b,illuminant,observer,geometry,date\n"
+        "Z1,silver,red,4@6:1,40,30,20,D65,10,45:0,2025-01-31\n"
+        "Z2,,red,4@6,x,30,20,D65,10,45:0,2025-02-31\n"
+    )
+    with pytest.raises(ImportRefused) as caught:
+        read_file(path)
+    (row,) = caught.value.report.refused
+    words = ("ground is blank", "L is not a number", "date cannot be read")
+    assert all(any(w in r for r in row.reasons) for w in words)
+
+
+def test_the_report_as_a_table_can_be_corrected_and_taken(table):
+    path = table(
+        "Panel,Base,L*,a*,b*,Light,Mode\nA,silver,80,0,1,D65/10,SCI\nB,silver,8o,0,1,D65/10,SCI\n"
+    )
+    told = understand(path).table()
+    assert told.splitlines()[0].startswith("import row,import outcome,import reasons,Panel")
+    corrected = table(told.replace("8o", "80"), "report.csv")
+    report = read_file(corrected)
+    assert [p.code for p in report.panels] == ["B"]
+    assert report.panels[0].extra == ()
+
+
+def test_ten_rows_are_shown_as_understood_with_what_is_unsure(table):
+    path = table(
+        "Panel,Base,Candy,Mix,Coats,L*,a*,b*\n"
+        + "".join(f"P{i},silver,red,6:1,{1 + i % 4},40,30,20\n" for i in range(30))
+    )
+    report = understand(path, answers={"light": "D65/10"})
+    assert len(report.preview) == 10
+    assert report.preview[0]["row"] == 2
+    assert report.preview[0]["unsure"] == ["geometry", "order"]
+    assert ("Mix", "ratio", "") in report.columns
+
+
+def test_plain_data_for_a_page(table):
+    report = understand(table("Panel,Base,L*,a*,b*\nA,silver,80,0,1\nB,silver,x,0,1\n"))
+    told = report.as_dict()
+    assert [r["row"] for r in told["rows"]] == [2, 3]
+    assert told["taken"] == []
+    assert told["refused"][0]["row"] == 3
+    assert told["refused"][0]["reasons"]
+    assert {"question", "choices", "rows"} <= told["unsure"][0].keys()
+    assert told["unsure"][0]["choices"][0].keys() == {"answer", "text", "means"}
+
+
+def test_only_our_own_errors_come_of_it(table):
+    with pytest.raises(MatchlibError):
+        read_file(table("nothing of use here\nat all\n"))

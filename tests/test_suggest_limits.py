@@ -1,0 +1,113 @@
+"""What a shop has and wants of recipes: read, refused, kept to."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+
+from matchlib.errors import DomainError, UnknownName
+from matchlib.mixing import CoatUse, JobArea
+from matchlib.suggest import Limits, Target, suggest
+from tests.suggest_shop import archive_of, goal_of, model_of, recipe, shop
+
+SHOP_COLOURS = [str(c) for c in shop().colours]
+LABS = st.tuples(st.floats(5, 95), st.floats(-60, 60), st.floats(-60, 60))
+
+
+@pytest.mark.parametrize("ends", [("6:1", "3:1"), (3, 6), (6.0, "3"), ("3:1", 6)])
+def test_the_ratio_range_is_read_whichever_way_round(ends: tuple[object, object]) -> None:
+    limits = Limits(min_ratio=ends[0], max_ratio=ends[1])  # type: ignore[arg-type]
+    assert limits.carrier == (3.0, 6.0)
+    assert [str(r) for r in limits.ratios()] == [
+        "6:1", "5.5:1", "5:1", "4.5:1", "4:1", "3.5:1", "3:1"
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"max_coats": 0},
+        {"min_coats": 4, "max_coats": 3},
+        {"ratio_step": 0.0},
+        {"min_ratio": "x"},
+        {"max_ratio": -1},
+        {"blend_parts": 1},
+        {"pot_ml": 500.0},
+        {"max_unevenness": 0.0},
+    ],
+)
+def test_impossible_limits_are_refused(wrong: dict[str, object]) -> None:
+    with pytest.raises(DomainError):
+        Limits(**wrong)  # type: ignore[arg-type]
+
+
+def test_an_unknown_name_on_the_shelf_is_named() -> None:
+    with pytest.raises(UnknownName, match="purple haze"):
+        suggest(model_of(), Target.of_lab((50, 0, 0)), Limits(colours=("purple haze",)))
+
+
+@settings(max_examples=12, deadline=None)
+@example(2, (2.123456, 2.2000001), {"silver"}, False, (40.0, 5.0, 5.0))  # no half part fits between
+@given(
+    st.integers(1, 4),
+    st.tuples(st.floats(2, 6), st.floats(2, 9)),
+    st.sets(st.sampled_from(["silver", "gold", "graphite"]), min_size=1),
+    st.booleans(),
+    st.tuples(st.floats(20, 80), st.floats(-25, 25), st.floats(-25, 25)),
+)
+def test_limits_are_kept(
+    coats: int,
+    ends: tuple[float, float],
+    grounds: set[str],
+    blends: bool,
+    lab: tuple[float, float, float],
+) -> None:
+    limits = Limits(
+        grounds=tuple(sorted(grounds)),  # type: ignore[arg-type]
+        colours=(SHOP_COLOURS[0], SHOP_COLOURS[1]),  # type: ignore[arg-type]
+        min_ratio=ends[0],
+        max_ratio=ends[1],
+        max_coats=coats,
+        blends=blends,
+        step_ups=False,
+    )
+    found = suggest(model_of(), Target.of_lab(lab), limits, top=4, archive=archive_of())
+    assert 1 <= len(found) <= 4
+    least, most = sorted(ends)
+    whole_steps = np.floor(round(most, 3) * 2) >= np.ceil(round(least, 3) * 2)
+    for s in found:
+        r = s.recipe
+        assert r.colour is not None
+        assert r.schedule is not None
+        assert str(r.ground) in grounds
+        assert set(r.colour.shares) <= {c.casefold() for c in SHOP_COLOURS[:2]}
+        assert r.colour.neat or blends
+        assert r.schedule.coats <= coats
+        assert len(r.schedule.steps) == 1
+        carrier = float(r.schedule.steps[0].ratio.carrier / r.schedule.steps[0].ratio.colour)
+        assert least - 1e-3 <= carrier <= most + 1e-3
+        if whole_steps:
+            assert (carrier * 2) % 1 == pytest.approx(0.0)
+
+
+def test_stock_and_pot_are_held_to() -> None:
+    area = JobArea.flat(2.0)
+    use = CoatUse.of_panel(60.0, area_m2=0.5, coats=1)
+    goal = goal_of(recipe("silver", SHOP_COLOURS[0], "5@2.5:1"))
+    each = area.sprayed_m2 * use.enough_ml(0.95)
+    limits = Limits(stock={SHOP_COLOURS[0].upper(): 0.9 * each}, pot_ml=3.1 * each, area=area,
+                    use=use, blends=False)  # fmt: skip
+    free = suggest(model_of(), goal, Limits(blends=False))
+    found = suggest(model_of(), goal, limits)
+    assert free[0].recipe.schedule is not None
+    assert free[0].recipe.schedule.strength > 0.9
+    for s in found:
+        assert s.recipe.schedule is not None
+        assert max(step.coats for step in s.recipe.schedule.steps) <= 3
+        if str(s.recipe.colour) == SHOP_COLOURS[0]:
+            assert s.recipe.schedule.strength <= 0.9 + 1e-9
+    nothing = Limits(pot_ml=0.5 * each, area=area, use=use)
+    with pytest.raises(DomainError):
+        suggest(model_of(), goal, nothing)
