@@ -12,6 +12,7 @@ import pytest
 from matchlib.archive import Archive
 from matchlib.demo import demo_panels
 from tests.browser import harness
+from tests.tools.render_scene import Scene, render, to_jpeg
 from workbook.session import Session
 from workbook.session.customer import aim_of_job
 from workbook.session.record import load_attempts
@@ -100,6 +101,32 @@ def test_a_card_is_found_amended_and_matched(
     press(page, "Show to a customer")
     expect(page.get_by_role("heading", name="Our colours")).to_be_visible()
     assert "lagoon" not in page.locator(".wb").inner_text()
+    watch.check()
+    page.close()
+
+
+def test_a_photograph_is_read_where_a_back_asks_for_it(
+    browser: Any, served: harness.Served, shop: Path, tmp_path: Path, artifacts: Path
+) -> None:
+    from playwright.sync_api import expect
+
+    photograph = tmp_path / "card.jpg"
+    photograph.write_bytes(to_jpeg(render(Scene())))
+    page, watch = opened(browser, served, BOOKS[0])
+    press(page, "Add a card")
+    chosen = page.get_by_label("Photograph with a colour chart")
+    expect(chosen).to_have_count(0)
+    press(page, "Take a photograph")
+    expect(chosen).to_be_visible()
+    chosen.set_input_files(str(photograph))
+    use = page.get_by_role("button", name="Use this reading")
+    expect(use).to_be_enabled()
+    assert harness.serious(page, ".wb-guest-photo") == []
+    harness.shoot(page, artifacts, "library-photograph")
+    use.focus()
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("To be kept with it: photo")).to_be_visible()
+    expect(chosen).to_be_hidden()
     watch.check()
     page.close()
 

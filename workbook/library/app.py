@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
+
 from matchlib.errors import MatchlibError
 from workbook.library import back, begin, intake, look
 from workbook.page import frame
@@ -14,7 +16,7 @@ from workbook.room import Room, room_page
 from workbook.session.photos_kept import keep_picture
 
 if TYPE_CHECKING:
-    from workbook.page import Page, Press
+    from workbook.page import Press
     from workbook.session import Session
     from workbook.session.photos import Photographed
 
@@ -48,7 +50,6 @@ class LibraryRoom(Room):
 
     def draw(self) -> str:
         """Return the room that is on screen."""
-        self._show_photo()
         part = _ROOMS.get(self.room)
         return look.draw(self) if part is None else part.draw(self)
 
@@ -69,12 +70,17 @@ class LibraryRoom(Room):
     def do_photo(self, done: Press) -> None:
         """Open a photograph, or close it."""
         self.photo_for = "" if self.photo_for == done.value else done.value
+        if self.page is not None:
+            self.page.invite("photo", self._photograph)
 
     # Photographs: a widget of its own, shown where the page has a place for it
 
-    def _show_photo(self) -> None:
-        if self.photo is not None:
-            self.photo.box.layout.display = None if self.photo_for else "none"
+    def _photograph(self) -> widgets.Widget:
+        from workbook.photo_intake import PhotoIntake
+
+        self.photo = PhotoIntake()
+        self.photo.on_use(self.use_photo)
+        return self.photo.box
 
     def use_photo(self, found: list[Photographed]) -> None:
         """Take what was read from photographs for the card that they were opened for."""
@@ -108,21 +114,6 @@ class LibraryRoom(Room):
         return frame(title, f"{self.message}{main}", **more)
 
 
-def library_page(archive: str | Path | None = None) -> Any:
-    """Return the page."""
-    import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
-
-    from workbook.photo_intake import PhotoIntake
-
-    photo = PhotoIntake()
-    photo.box.add_class("wb-guest-photo")
-    photo.box.layout.display = "none"
-
-    def make(session: Session) -> LibraryRoom:
-        room = LibraryRoom(session)
-        room.photo = photo
-        photo.on_use(room.use_photo)
-        return room
-
-    page: Page = room_page(make, archive)
-    return widgets.VBox([page, photo.box], layout=widgets.Layout(overflow="visible"))
+def library_page(archive: str | Path | None = None) -> widgets.Widget:
+    """Return the page of the library, as `workbook.session.here.session_here` takes it."""
+    return room_page(LibraryRoom, archive).view
