@@ -164,7 +164,7 @@ def _add(
                 note("Nothing was kept.")
                 raise typer.Exit(1)
         if whole is None:
-            result = session.add([draft.panel], who=who)
+            result = session.archive.add([draft.panel], who=who)
             added, words = list(result.added), result.words
         else:
             new = draft.panel.stages[0]

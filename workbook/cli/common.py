@@ -235,7 +235,7 @@ def show_json(data: Any) -> None:
 def listed(values: Sequence[str] | None) -> list[str] | None:
     """Return names that were given one by one or parted by commas.
 
-    Returned: none where nothing was given.
+    Returned: None where nothing was given.
     """
     if not values:
         return None

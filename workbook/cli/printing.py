@@ -19,7 +19,7 @@ _FILLS = ".#/+=%"
 def number(value: float | None, digits: int = 2) -> str:
     """Return a number for a table.
 
-    `value`: none leaves the cell empty.
+    `value`: None leaves the cell empty.
     """
     if value is None:
         return ""
@@ -41,7 +41,7 @@ def chance(probability: float | None) -> str:
 def percent(share: float | None) -> str:
     """Return a share of 1 in percent; a chance is said by `chance`.
 
-    `share`: none leaves the cell empty.
+    `share`: None leaves the cell empty.
     """
     return "" if share is None else f"{share:.0%}"
 

@@ -119,12 +119,13 @@ def _audit(
         raise typer.BadParameter("give --fix or --ignore, not both")
     from workbook.cli.printing import wrapped
     from workbook.session import Session, finding_dict, finding_text
+    from workbook.session.auditing import findings_of, fix_findings
 
     with Session.open(archive, write=bool(fix or ignore)) as session:
         tell_fit(session)
-        found = session.findings(fix or ignore or ())
+        found = findings_of(session.archive, session.model, fix or ignore or ())
         if fix:
-            done = session.fix(found, who=who)
+            done = fix_findings(session.archive, found, who=who)
             if json_:
                 show_json([{"panel": d.panel, "change": d.change, "words": d.words} for d in done])
             else:

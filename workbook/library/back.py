@@ -92,7 +92,7 @@ def do_keep(room: LibraryRoom, done: Press) -> None:
     if code:
         said = _amended(room, code, panel)
     else:
-        result = room.session.add([panel], who=panel.sprayer)
+        result = room.session.archive.add([panel], who=panel.sprayer)
         said = f"{result.words} {panel.code}: {panel.recipe.words}."
     room.keep_picture(panel.code, entry.picture)
     room.entry = Entry()

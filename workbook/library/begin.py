@@ -87,7 +87,7 @@ def do_ground(room: LibraryRoom, done: Press) -> None:
         raise DomainError(f"{ground} is named already.", remedy="name another ground.")
     do_instrument(room, done)
     recipe = Recipe(ground, clear=_instrument(room)["clear"])
-    room.session.add([Panel.of(f"{ground} bare"[:80], recipe)])
+    room.session.archive.add([Panel.of(f"{ground} bare"[:80], recipe)])
     room.address = {**room.address, "room": "begin"}
     room.changed()
     room.said = f"{ground}: now read its bare card."

@@ -12,11 +12,10 @@ from matchlib.errors import ArchiveError
 if TYPE_CHECKING:
     from matchlib.archive import Archive
     from matchlib.audit import Finding
-    from matchlib.regression import FilmRegressor
+    from matchlib.regression import FilmPredictor
 
 __all__ = [
     "Fixed",
-    "chosen_findings",
     "finding_dict",
     "finding_text",
     "findings_of",
@@ -77,22 +76,19 @@ class Fixed:
         )
 
 
-def findings_of(archive: Archive, model: FilmRegressor) -> tuple[Finding, ...]:
-    """Return what looks wrong and was not set aside.
+def findings_of(
+    archive: Archive, model: FilmPredictor, keys: Sequence[str] = ()
+) -> tuple[Finding, ...]:
+    """Return what looks wrong and was not set aside, the likeliest first.
 
-    Returned: the likeliest first.
+    `keys`: those of these keys alone, in their order, as they were printed in any capitals.
     """
     from matchlib.audit import audit
 
     aside = archive.ignored()
-    return tuple(f for f in audit(archive.panels(), model) if f.key not in aside)
-
-
-def chosen_findings(found: Sequence[Finding], keys: Sequence[str]) -> tuple[Finding, ...]:
-    """Return the findings of some keys.
-
-    `keys`: as they were printed; case does not matter.
-    """
+    found = tuple(f for f in audit(archive.panels(), model) if f.key not in aside)
+    if not keys:
+        return found
     by_key = {f.key.casefold(): f for f in found}
     lost = [k for k in keys if k.strip().casefold() not in by_key]
     if lost:

@@ -132,7 +132,7 @@ def recipe_dict(recipe: Recipe) -> dict[str, str | None]:
 def date_of(text: str) -> dt.date | None:
     """Read the date on a back.
 
-    `text`: year-month-day; may be left empty. Returned: none where nothing is written.
+    `text`: year-month-day; may be left empty. Returned: None where nothing is written.
     """
     if not text.strip():
         return None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any, Self
 from workbook.session.targets import readings_by_angle
 
 if TYPE_CHECKING:
-    from matchlib.archive import AddResult, Archive, Change
-    from matchlib.domain import Panel, Reading
+    from matchlib.archive import Archive, Change
+    from matchlib.domain import Reading
 
 __all__ = ["Exported", "Keeper"]
 
@@ -91,13 +91,6 @@ class Keeper:
         self.archive.close()
 
     # Panels
-
-    def add(self, panels: Iterable[Panel], *, who: str = "") -> AddResult:
-        """Keep panels.
-
-        `panels`: new ones, or known ones with more readings.
-        """
-        return self.archive.add(panels, who=who)
 
     def export(self, path: str | Path, *, customers: bool = True) -> Exported:
         """Write the panels as a table, or everything as a backup.

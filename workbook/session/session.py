@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from workbook.session.auditing import Fixed, chosen_findings, findings_of, fix_findings
 from workbook.session.oracle import Oracle
 from workbook.session.order import as_readings
 from workbook.session.sheet import sheet_of
@@ -14,7 +13,6 @@ from workbook.session.shelf import SHELF, booth_of, habit_of, limits_of, shelf_o
 from workbook.session.targets import last_tried, one_or_all
 
 if TYPE_CHECKING:
-    from matchlib.audit import Finding
     from matchlib.correction import Advice
     from matchlib.domain import Reading, Recipe
     from matchlib.next_panel import ArchivePlan, TargetPanel
@@ -224,19 +222,6 @@ class Session(Oracle):
         return next_for_archive(model, could, k=top, step=step)
 
     # Trust
-
-    def findings(self, keys: Sequence[str] = ()) -> tuple[Finding, ...]:
-        """Return what looks wrong in the archive and was not set aside.
-
-        `keys`: those of these keys alone; all if none. Returned: the likeliest first, or in the
-        order of the keys.
-        """
-        found = findings_of(self.archive, self.model)
-        return chosen_findings(found, keys) if keys else found
-
-    def fix(self, findings: Sequence[Finding], *, who: str = "") -> tuple[Fixed, ...]:
-        """Write what findings propose; logged and reversible."""
-        return fix_findings(self.archive, findings, who=who)
 
     def validate(
         self,

@@ -28,7 +28,7 @@ def stock_of(archive: Archive) -> dict[str, Supply]:
 def keep_stock(archive: Archive, name: str, supply: Supply | None) -> None:
     """Write what is on the shelf of one thing.
 
-    `name`: what it is, as recipes name it; ``carrier``, ``reducer`` or ``hardener``. `supply`: none
+    `name`: what it is, as recipes name it; ``carrier``, ``reducer`` or ``hardener``. `supply`: None
     takes it from the list.
     """
     from matchlib.domain.parts import clean_name

@@ -17,7 +17,7 @@ _NAMES = re.compile(r"[lab]\s*\*?\s*[=:]?\s*(?=[-+−\d.,])", re.IGNORECASE)
 def number_typed(text: str, what: str) -> float | None:
     """Read one number.
 
-    `text`: as typed; empty for none. Returned: none where nothing was typed.
+    `text`: as typed; empty for none. Returned: None where nothing was typed.
     """
     plain = text.strip().replace("−", "-").replace(",", ".")
     if not plain:
@@ -37,7 +37,7 @@ def number_typed(text: str, what: str) -> float | None:
 def whole_typed(text: str, what: str) -> int | None:
     """Read one whole number; as `number_typed`.
 
-    Returned: none where nothing was typed.
+    Returned: None where nothing was typed.
     """
     value = number_typed(text, what)
     if value is None or value == int(value):
