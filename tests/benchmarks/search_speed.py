@@ -2,10 +2,10 @@
 
 Run ``python -m tests.benchmarks search``. The floor is the exponentials of the film alone:
 one a wavelength and recipe, in single precision and in blocks that stay in a core's cache, on one
-core, as the scan runs, and on all. The scan takes exponentials at the points of its series only
+core, as the scan runs. The scan takes exponentials at the points of its series only
 (`matchlib.suggest.scan`), so what every recipe by itself would cost by the same law is printed as
-well, and how far the scan is from it. Scan and floor are timed in turns, for other work on the
-machine slows both.
+well, and how far the scan is from it. Scan and floor are timed in turns, and times are the
+processor's own, for other work on the machine slows both.
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ import argparse
 import os
 import time
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from fractions import Fraction
 from unittest.mock import patch
 
@@ -41,35 +40,29 @@ BANDS, CELLS = 31, 48 * 1024
 Scanned = list[tuple[NDArray[np.intp], NDArray[np.float32]]]
 
 
-def exponentials(count: int, threads: int) -> float:
-    """Seconds for so many recipes' exponentials and nothing else."""
+def exponentials(count: int) -> float:
+    """CPU seconds for so many recipes' exponentials and nothing else."""
     block = CELLS // BANDS
-    paper = [np.full((BANDS, block), -1.3, np.float32) for _ in range(threads)]
-    out = [np.empty_like(p) for p in paper]
-    blocks = max(1, round(count / block / threads))
-
-    def run(i: int) -> None:
-        for _ in range(blocks):
-            np.exp(paper[i], out=out[i])
-
-    start = time.perf_counter()
-    with ThreadPoolExecutor(threads) as pool:
-        list(pool.map(run, range(threads)))
-    return time.perf_counter() - start
+    paper = np.full((BANDS, block), -1.3, np.float32)
+    out = np.empty_like(paper)
+    start = time.process_time()
+    for _ in range(max(1, round(count / block))):
+        np.exp(paper, out=out)
+    return time.process_time() - start
 
 
 def best_of(times: int, run: Callable[[], object]) -> float:
-    """Least seconds of several runs: what the machine can do when nobody else has it."""
+    """Least CPU seconds of several runs: what the machine can do when nobody else has it."""
     taken = []
     for _ in range(times):
-        start = time.perf_counter()
+        start = time.process_time()
         run()
-        taken.append(time.perf_counter() - start)
+        taken.append(time.process_time() - start)
     return min(taken)
 
 
 def evolve(model: FilmRegressor, shop: Layouts, goal: Array, seed: int) -> tuple[float, float, int]:
-    """Seconds, ΔE00 reached and recipes tried by scipy's differential evolution."""
+    """CPU seconds, ΔE00 reached and recipes tried by scipy's differential evolution."""
     from scipy.optimize import differential_evolution
 
     tried = 0
@@ -84,21 +77,21 @@ def evolve(model: FilmRegressor, shop: Layouts, goal: Array, seed: int) -> tuple
         return float(delta_e00(goal, model.predict_recipes([recipe])[0]))
 
     bounds = [(0, len(shop.grounds)), (0, len(shop.colours)), (1, 6.999), (2.0, 10.0)]
-    start = time.perf_counter()
+    start = time.process_time()
     found = differential_evolution(cost, bounds, seed=seed, popsize=15, maxiter=40, polish=False)
-    return time.perf_counter() - start, float(found.fun), tried
+    return time.process_time() - start, float(found.fun), tried
 
 
 def main(argv: Sequence[str] | None = None) -> None:
     """Print the table."""
     parser = arguments("search", __doc__, shops=1)
     parser.add_argument("--targets", type=int, default=3)
-    parser.add_argument("--threads", type=int, default=min(2, os.cpu_count() or 1))
     parser.add_argument("--rounds", type=int, default=9)
     args = parser.parse_args(argv)
     for simulator, make in each_simulator(args):
         for seed in range(args.first_seed, args.first_seed + args.shops):
-            _measure(simulator, make(seed, n_colours=6), args)
+            with threadpool_limits(1):
+                _measure(simulator, make(seed, n_colours=6), args)
 
 
 def _measure(simulator: str, shop: Layouts, args: argparse.Namespace) -> None:
@@ -118,20 +111,17 @@ def _measure(simulator: str, shop: Layouts, args: argparse.Namespace) -> None:
         with patch.object(Series, "of", return_value=None):
             return search()
 
-    with threadpool_limits(1):
-        near, exact = (
-            np.sqrt(np.concatenate([out.ravel() for _, out in way()]))
-            for way in (search, one_by_one)
-        )
-        error, count = np.abs(near - exact), len(exact)
-        runs = [
-            search,
-            one_by_one,
-            lambda: exponentials(count, 1),
-            lambda: exponentials(count, args.threads),
-        ]
-        rounds = [[best_of(1, run) for run in runs] for _ in range(args.rounds)]
-        scanning, slow, floor, shared = np.min(rounds, axis=0)
+    near, exact = (
+        np.sqrt(np.concatenate([out.ravel() for _, out in way()])) for way in (search, one_by_one)
+    )
+    error, count = np.abs(near - exact), len(exact)
+    runs = [
+        search,
+        one_by_one,
+        lambda: exponentials(count),
+    ]
+    rounds = [[best_of(1, run) for run in runs] for _ in range(args.rounds)]
+    scanning, slow, floor = np.min(rounds, axis=0)
     whole = best_of(2, lambda: suggest(model, Target.of_lab(goal), limits, archive=panels))
     some = [shop.random_recipe(rng) for _ in range(200)]
     loop = best_of(2, lambda: [model.predict_recipes([r]) for r in some]) / len(some)
@@ -144,7 +134,7 @@ def _measure(simulator: str, shop: Layouts, args: argparse.Namespace) -> None:
     print(f"the scan is within {usual:.4f} of every recipe by itself for 99 in 100, ", end="")
     print(f"{error.max():.4f} at most\n")
     table = Table(
-        "simulator", "way", "recipes/s", "seconds for 1,000,000", "times the exponentials"
+        "simulator", "way", "recipes/s", "CPU seconds for 1,000,000", "times the exponentials"
     )
 
     def line(name: str, each: float) -> None:
@@ -152,17 +142,16 @@ def _measure(simulator: str, shop: Layouts, args: argparse.Namespace) -> None:
         table.row(simulator, name, f"{1 / each:,.0f}", each * 1e6, ratio)
 
     line("floor: the exponentials alone, every recipe its own, one core", floor / count)
-    line(f"the same on {args.threads} cores", shared / count)
     line("scan: the film law by its series", scanning / count)
     line("the same law, every recipe by itself, in single precision", slow / count)
     line("whole search: scan, refinement, rounding, chances, words", whole / count)
     line("the exact law, 4,000 recipes at a time", together)
     line("the exact law, one recipe at a time", loop)
-    table = Table("simulator", "per target", "seconds", "recipes tried", "ΔE00 by the model")
+    table = Table("simulator", "per target", "CPU seconds", "recipes tried", "ΔE00 by the model")
     for i, lab in enumerate(goals):
-        start = time.perf_counter()
+        start = time.process_time()
         ours = suggest(model, Target.of_lab(lab), archive=panels)
-        taken = time.perf_counter() - start
+        taken = time.process_time() - start
         nearest = min(s.delta_e00 for s in ours)
         table.row(simulator, f"suggest, target {i + 1}", taken, f"{ours.searched:,}", nearest)
         taken, reached, tried = evolve(model, shop, lab, shop.seed)
