@@ -8,7 +8,16 @@ from pathlib import Path
 
 import pytest
 
-from matchlib.archive import Archive, all_names, apart, export_bundle, keep_lot, merge, rename
+from matchlib.archive import (
+    Archive,
+    all_names,
+    apart,
+    backups_of,
+    export_bundle,
+    keep_lot,
+    merge,
+    rename,
+)
 from matchlib.domain import CoatSchedule, Colour, Ground, Lot, Panel, Reading, Recipe
 from matchlib.errors import ArchiveError, FileError
 from matchlib.job import Job, Plan
@@ -27,6 +36,12 @@ def card(
     code: str, lab: tuple[float, float, float], ground: str = "silver", **more: object
 ) -> Panel:
     return Panel.of(code, recipe(ground, "rust", "3@6:1"), (Reading(lab=lab),), **more)
+
+
+@pytest.fixture(autouse=True)
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Keep backups of databases on a server out of the user's own folder."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
 
 
 @pytest.fixture
@@ -63,6 +78,8 @@ def test_what_is_new_comes_in_as_one_change(place: str, other: Path) -> None:
         assert done.names == (("ground", "slver", "silver"),)
         assert done.files == 1
         assert "1 removed panel." in done.left
+        (copy,) = backups_of(archive.label)
+        assert copy.why == "before merge"
         assert str(archive.panel("C").recipe.ground) == "silver"
         (job,) = archive.jobs()
         assert job.panels == ("E-A", "D")
@@ -120,6 +137,10 @@ def test_answers_say_what_cards_of_one_code_are(place: str, other: Path) -> None
         told = {"name:ground:slver": "new"}
         with pytest.raises(ArchiveError, match="that of another card too"):
             merge(archive, theirs, told, prefix="x-")
+        with Archive.open(other) as open_:
+            open_.add([card("y-A", (5, 5, 5))])
+        with pytest.raises(ArchiveError, match="that of another card too"):
+            merge(archive, theirs, told, prefix="y-")
         with pytest.raises(FileError, match="no answer"):
             merge(archive, theirs, told | {"codes": "perhaps"})
         left = merge(archive, theirs, told | {"codes": "leave"}, dry_run=True)
@@ -128,6 +149,36 @@ def test_answers_say_what_cards_of_one_code_are(place: str, other: Path) -> None
         assert done.panels.extended == (("A", 1),)
         assert len(archive.panel("A").readings) == 2
         assert {n.name for n, _ in all_names(archive, "ground")} == {"fine silver", "slver"}
+
+
+def test_what_was_removed_here_comes_again_and_spelling_and_lots_with_it(
+    place: str, other: Path
+) -> None:
+    with Archive.open(place, create=True) as archive, Archive.open(other) as theirs:
+        archive.add([card("B", (45, 10, 10)), card("D", (1, 1, 1))])
+        keep_lot(archive, "colour", "rust", Lot("l-1"))
+        archive.delete("D")
+        rename(theirs, "colour", "rust", "deep rust")
+        keep_lot(theirs, "colour", "rust", Lot("L-2"))
+        rename(archive, "colour", "rust", "Rust red")
+        done = merge(archive, theirs, {"name:ground:slver": "silver"})
+        assert (done.panels.added, done.panels.again) == (("A", "C", "D"), ("D",))
+        assert archive.panel("D").customer == "Ann Example"
+        (rust,) = [n for n, _ in all_names(archive, "colour")]
+        assert (rust.name, rust.spellings) == ("Rust red", ("rust", "deep rust"))
+        assert rust.lots == (Lot("l-1"), Lot("L-2"))
+
+
+def test_an_order_of_another_target_is_another_job(place: str, tmp_path: Path) -> None:
+    with (
+        Archive.open(place, create=True) as archive,
+        Archive.open(tmp_path / "o.db", create=True) as theirs,
+    ):
+        for one, lab in ((archive, (40, 0, 0)), (theirs, (60, 9, 9)), (theirs, (61, 9, 9))):
+            one.keep_job(Job("door", "Ann Example", target=(Reading(lab=lab),)))
+        assert merge(archive, theirs).jobs == ((1, 2), (2, 3)), "the oldest first"
+        same = merge(archive, theirs)
+        assert same.jobs_left == ((1, "it is job 2 here"), (2, "it is job 3 here"))
 
 
 def test_photos_of_one_name_are_both_kept(place: str, tmp_path: Path) -> None:
@@ -149,6 +200,9 @@ def test_photos_of_one_name_are_both_kept(place: str, tmp_path: Path) -> None:
         assert sorted(kept.values()) == [b"ours", b"theirs"]
         assert kept[archive.panel("A").readings[1].picture] == b"theirs"
         assert merge(archive, theirs).files == 0
+        theirs.attach("A", "back.jpg", b"more")
+        assert merge(archive, theirs).files == 1
+        assert len(archive.attachments("A")) == 3
 
 
 def test_the_command_tells_and_refuses(other: Path, tmp_path: Path) -> None:
@@ -163,7 +217,9 @@ def test_the_command_tells_and_refuses(other: Path, tmp_path: Path) -> None:
     done = json_of("merge", other, *options, cwd=tmp_path)
     assert done["panels"]["added"] == ["E-A", "C", "D"]
     assert run("undo", done["change"], cwd=tmp_path).exit_code == 0
-    assert "merged with itself" in refused("merge", "panels.db", cwd=tmp_path)
+    (tmp_path / "same.db").symlink_to("panels.db")
+    for itself in ("panels.db", "same.db"):
+        assert "merged with itself" in refused("merge", itself, cwd=tmp_path)
     assert "no archive here" in refused("merge", "nowhere.db", cwd=tmp_path)
     (tmp_path / "text.db").write_text("no archive")
     assert "not an archive" in refused("merge", "text.db", cwd=tmp_path)

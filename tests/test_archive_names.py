@@ -9,10 +9,20 @@ from pathlib import Path
 import pytest
 
 from matchlib.archive import Archive, all_names, join_names, keep_lot, near_spellings, rename
-from matchlib.domain import CoatSchedule, Colour, Ground, Lot, Panel, Reading, Recipe, near_names
+from matchlib.domain import (
+    CoatSchedule,
+    Colour,
+    Ground,
+    LoggedCoat,
+    Lot,
+    Panel,
+    Reading,
+    Recipe,
+    near_names,
+)
 from matchlib.errors import ArchiveError, MatchlibError
 from matchlib.job import Job, Plan
-from matchlib.mixing import Limits
+from matchlib.mixing import CoatUse, JobArea, Limits
 from tests.cli_shop import fails, json_of, refused, run
 from tests.faults.places import place
 
@@ -32,7 +42,7 @@ def _shop(archive: Archive) -> None:
     archive.add([_panel("B1", "slver", sprayer="Bo"), _panel("B2", blend), _panel("B3", "slver")])
     archive.delete("B3")
     recipe = archive.panel("B1").recipe
-    limits = Limits(grounds=("slver", "silver", "graphite"))
+    limits = Limits(grounds=("slver", "silver", "graphite"), colours=("teal", "rust"))
     archive.keep_job(Job("tank", target=(LAB,), limits=limits, plan=Plan(recipe)))
 
 
@@ -102,6 +112,45 @@ def test_what_cannot_be_joined_is_refused_in_words_and_nothing_changes(place: st
                 call()
         assert (archive.panels(), len(archive.history()), archive.names("ground")) == before
         assert archive.check() == ()
+
+
+def test_only_things_of_the_kind_are_renamed_and_wherever_they_stand(place: str) -> None:
+    with Archive.open(place, create=True) as archive:
+        recipe = Recipe(
+            Ground.parse("teal"), Colour.parse("teal"), CoatSchedule.of(2, "6:1"), "mat"
+        )
+        log = (LoggedCoat(1, sprayer="Bo"), LoggedCoat(2, sprayer="Bo"))
+        archive.add([Panel.of("A1", recipe, (LAB,), log=log)])
+        pot = {
+            "stock": {"teal": 90.0},
+            "area": JobArea.flat(1.0),
+            "use": CoatUse(80.0, 0.2, None, "measured"),
+        }
+        limits = Limits(grounds=("teal",), colours=("teal", "rust"), clear="mat", **pot)
+        archive.keep_job(Job("tank", target=(LAB,), limits=limits))
+        uses = {(name.kind, name.name): count for name, count in all_names(archive)}
+        assert uses["sprayer", "Bo"] == 1, "who laid a coat is on the panel, and once"
+        rename(archive, "colour", "teal", "deep teal")
+        rename(archive, "clear", "mat", "matt")
+        now, kept = archive.panel("A1").recipe, archive.job(1).limits
+        assert (str(now.ground), str(now.colour), now.clear) == ("teal", "deep teal", "matt")
+        assert [str(g) for g in kept.grounds] == ["teal"]
+        assert [str(c) for c in kept.colours] == ["deep teal", "rust"]
+        assert (kept.clear, kept.stock) == ("matt", {"deep teal": 90.0})
+
+
+def test_a_join_brings_all_spellings_and_lots(place: str) -> None:
+    with Archive.open(place, create=True) as archive:
+        archive.add([_panel("A1", "silver"), _panel("B1", "slver")])
+        keep_lot(archive, "ground", "silver", Lot("L1"))
+        keep_lot(archive, "ground", "slver", Lot("l1", opened=dt.date(2027, 1, 1)))
+        keep_lot(archive, "ground", "slver", Lot("L2"))
+        rename(archive, "ground", "slver", "argent")
+        join_names(archive, "ground", "argent", "silver")
+        (silver,) = [name for name, _ in all_names(archive, "ground")]
+        assert silver.lots == (Lot("L1"), Lot("L2"))
+        archive.add([_panel("C1", "slver"), _panel("C2", "Argent")])
+        assert archive.names("ground") == ("silver",)
 
 
 def test_capitals_and_unicode_form_never_make_two_names(place: str) -> None:

@@ -278,8 +278,7 @@ def said_job(job: Job, say: Callable[[str, str], str]) -> Job:
 def _blends(blends: Any, say: Callable[[str, str], str]) -> Any:
     if blends is None:
         return None
-    said = [type(b)(tuple((say(b.kind, n), share) for n, share in b.parts)) for b in blends]
-    return tuple(dict.fromkeys(said))
+    return tuple(type(b)(tuple((say(b.kind, n), share) for n, share in b.parts)) for b in blends)
 
 
 def _names_on(panel: Panel) -> Iterator[tuple[str, str]]:
