@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import os
 import shutil
 import time
@@ -10,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from matchlib.archive import Archive, back_up, backups_of, restore
-from matchlib.archive.backups import KEPT, fresh_place, prune
+from matchlib.archive.backups import backups_in, copy_if_due, fresh_place, prune
 from matchlib.errors import ArchiveError, MatchlibError
 from matchlib.job import Job
 from tests.cli_shop import SMALL, fails, json_of, refused, run
@@ -50,6 +51,26 @@ def test_the_first_change_of_a_day_copies_what_was_left(tmp_path: Path) -> None:
         assert "Customer Eight" in {p.customer for p in copy.panels()}
 
 
+def test_what_was_copied_or_changed_today_is_not_copied_again(tmp_path: Path) -> None:
+    path, folder = tmp_path / "panels.db", tmp_path / "kept"
+    with Archive.open(path, create=True) as archive:
+        fill(archive)
+    yesterday(path)
+    log = Path(f"{path}-wal")
+    log.write_text("a change of today that is not folded in yet")
+    copy_if_due(path, folder)
+    assert backups_in(folder) == ()
+    log.unlink()
+    for _ in range(2):
+        copy_if_due(path, folder)
+        assert [b.why for b in backups_in(folder)] == ["daily"]
+    (one,) = backups_in(folder)
+    earlier = one.at - dt.timedelta(days=3)
+    one.path.rename(folder / f"{earlier:%Y-%m-%d %H%M%S} daily.db")
+    copy_if_due(path, folder)
+    assert len(backups_in(folder)) == 2, "a copy from before the last change is none of it"
+
+
 def test_a_backup_that_fails_stops_no_change(
     tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
@@ -66,9 +87,10 @@ def test_a_backup_that_fails_stops_no_change(
 def test_ten_are_kept(tmp_path: Path) -> None:
     (tmp_path / "notes.db").write_text("not one of ours")
     made = []
-    for _ in range(KEPT + 3):
+    for _ in range(13):
         made.append(fresh_place(tmp_path, "by hand"))
         made[-1].write_text("")
+    assert [b.path for b in backups_in(tmp_path)] == made[::-1], "made within one second"
     prune(tmp_path)
     assert {p.name for p in tmp_path.iterdir()} == {p.name for p in made[3:]} | {"notes.db"}
 
