@@ -15,6 +15,7 @@ from matchlib.errors import DomainError
 from matchlib.linear import linearise
 from matchlib.next_panel import _by_second, next_for_archive, next_for_target
 from matchlib.regression import FilmRegressor
+from matchlib.suggest import Target, Tolerance
 from matchlib.tails import chance_words
 from tests.benchmarks.panels import to_frame
 from tests.benchmarks.spray import Shop
@@ -114,6 +115,37 @@ def test_a_panel_for_a_target_counts_the_one_after_it(
         assert 0.0 <= panel.passes <= panel.passes_by_second + 0.03
         for chance in (panel.passes, panel.passes_by_second):
             assert chance_words(chance) in panel.words
+
+
+@pytest.mark.parametrize("tolerance", [Tolerance(), Tolerance("Lab", box=(0.8, 1.0, 1.2))])
+def test_the_second_panel_is_chosen_by_what_the_first_one_read(
+    model: FilmRegressor, candidates: list[Recipe], tolerance: Tolerance
+) -> None:
+    normal = copy(model)
+    normal.stack_ = replace(model.stack_, freedom=np.full(len(model.stack_.freedom), np.inf))
+    belief, some = Belief.of(normal), candidates[::5]
+    aim = belief.predict_recipes([candidates[70]])[0] + [0.5, 0.5, 0.0]
+    target = Target.of_lab(tuple(aim), tolerance=tolerance)
+    goal = Goal.of(target, tolerance=1.0)
+    (first,) = next_for_target(belief, target, some, shown=1)
+    lab, *parts = belief.predict_parts([first.recipe])
+    chances = []
+    for read in np.random.default_rng(3).multivariate_normal(lab[0], sum(parts)[0], 80):
+        after = belief.after([(first.recipe, tuple(read))])
+        labs, *left = after.predict_together(some, goal.viewings)
+        if goal.difference([read[None]])[0] > goal.value:
+            chances.append(goal.expected(labs, sum(left)).probability.max())
+    both = first.passes + (1.0 - first.passes) * np.mean(chances)
+    assert first.passes_by_second == pytest.approx(both, abs=0.035)  # it is known to 0.03
+
+
+def test_no_panel_is_planned_that_teaches_nothing(
+    model: FilmRegressor, candidates: list[Recipe]
+) -> None:
+    known = copy(model)
+    known.fitted_ = replace(model.fitted_, covariance=0.0 * model.fitted_.covariance)
+    plan = next_for_archive(known, candidates[::9], k=2)
+    assert (plan.panels, plan.before, plan.after) == ((), 0.0, 0.0)
 
 
 def test_nothing_is_learnt_where_nothing_is_unknown(
