@@ -13,6 +13,7 @@ from matchlib.domain import CoatSchedule, MixRatio, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.regression import FilmRegressor
 from matchlib.steering import let_down, plan, steer, too_soon
+from matchlib.steering.checks import check_stages
 from matchlib.suggest import Limits, Target
 from tests.benchmarks.panels import to_frame
 from tests.benchmarks.spray import Shop
@@ -148,6 +149,36 @@ def test_readings_that_cannot_be_are_refused_in_words(model, recipe) -> None:
         steer(model, [(recipe, lab)], goal, sure=True)
 
 
+@pytest.mark.parametrize(("far", "refused"), [(3.0, False), (5.0, True)])
+def test_four_standard_deviations_are_too_far(model, shop, far: float, refused: bool) -> None:
+    recipe = Recipe(shop.grounds[0], shop.colours[0], CoatSchedule.parse("2@6:1"), "yes")
+    more = of(recipe, "3@6:1")  # a card so heavy is possible
+    belief, bare = Belief.of(model), Recipe(recipe.ground, clear="yes")
+    labs, *parts = belief.predict_parts([bare, recipe, more], VIEW)
+    sd = np.sqrt(sum(parts)[:, 0, 0])
+    for light in (labs[0, 0] + far * sd[0], labs[2, 0] - far * sd[1]):
+        read = Sprayed(recipe, (float(light), 0.0, 0.0), VIEW)
+        if refused:
+            with pytest.raises(DomainError, match="This reading is"):
+                check_stages(belief, [read])
+        assert check_stages(belief, [read], sure=refused) == [read]
+
+
+def test_over_a_dark_ground_a_colour_may_be_the_lighter(model, shop) -> None:
+    black = next(g for g in shop.grounds if str(g) == "solid black")
+    over = Recipe(black, shop.colours[0], CoatSchedule.parse("3@6:1"), "yes")
+    belief = Belief.of(model)
+    labs, *parts = belief.predict_parts([Recipe(black, clear="yes"), over], VIEW)
+    light = float(labs[0, 0] + 6.0 * np.sqrt(sum(parts)[0, 0, 0]))
+    assert check_stages(belief, [Sprayed(over, (light, 0.0, 0.0), VIEW)])
+
+
+def test_one_recipe_before_and_under_its_clear_is_two_stages(model, recipe) -> None:
+    lab = expected(model, recipe)
+    both = [Sprayed(recipe, lab, VIEW, clear_to_come=early) for early in (True, False)]
+    assert check_stages(Belief.of(model), both) == both
+
+
 def test_stages_out_of_order_are_refused(model, recipe) -> None:
     late = (recipe, expected(model, recipe))
     early = (of(recipe, "2@6:1"), expected(model, of(recipe, "2@6:1")))
@@ -159,9 +190,16 @@ def test_repeats_of_a_stage_are_averaged_unless_they_disagree(model, recipe) -> 
     light, red, yellow = expected(model, recipe)
     near = [(recipe, (light + d, red, yellow)) for d in (-0.05, 0.05)]
     advice = steer(model, near, (light, red, yellow))
-    assert len(advice.card.stages) == 1
-    with pytest.raises(DomainError, match="differ by more than reading"):
-        steer(model, [(recipe, (light + d, red, yellow)) for d in (-1.0, 1.0)], (light, 0.0, 0.0))
+    (stage,) = advice.card.stages
+    assert stage.lab == pytest.approx((light, red, yellow))
+    # Four standard deviations of a difference, 0.08 of each reading, along three axes.
+    for apart, refused in ((0.7, False), (0.9, True)):
+        twice = [Sprayed(recipe, (light + d, red, yellow), VIEW) for d in (0.0, apart)]
+        if refused:
+            with pytest.raises(DomainError, match="differ by more than reading"):
+                check_stages(Belief.of(model), twice)
+        else:
+            assert len(check_stages(Belief.of(model), twice)) == 1
 
 
 def test_a_cup_is_let_down_never_up() -> None:
