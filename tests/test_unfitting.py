@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.special import logsumexp
+from scipy.stats import multivariate_normal, multivariate_t
 
-from matchlib.correction import Belief, Booth, Sprayed, aside_words, correct, learn
-from matchlib.correction.weighing import weigh
+from matchlib.correction import Belief, Booth, Sprayed, Today, aside_words, correct, learn
+from matchlib.correction.weighing import _Card, _students, weigh
 from matchlib.domain import CoatSchedule, Colour, Recipe
 from matchlib.regression import FilmRegressor
 from tests.benchmarks.panels import to_frame
@@ -102,3 +105,52 @@ def test_a_panel_weighed_agrees_with_its_chances(model: FilmRegressor, recipe: R
     assert max(right) < 0.5
     far = tuple(np.add(_read(recipe), [0.0, 25.0, -25.0]))
     assert _wrong(model, recipe, far) > 0.99
+
+
+def test_a_reading_is_weighed_over_all_that_film_and_law_may_be(
+    model: FilmRegressor, recipe: Recipe
+) -> None:
+    normal = copy(model)
+    normal.stack_ = replace(model.stack_, freedom=np.full(len(model.stack_.freedom), np.inf))
+    other = replace(recipe, schedule=CoatSchedule.parse("2@6:1"))
+    before = Belief.of(normal, Today(film=0.01, ground=0.01, bias=0.1, odd=0.03, odd_days=0.3))
+    p, small = before.size, before.covariance.copy()
+    small[:p, :p] *= 0.02  # so that the kinds of day count
+    before = replace(before, covariance=small)
+    # After panels of today its film and the law are known together.
+    after = before.after([(other, _read(other, heavy=1.1)), (recipe, _read(recipe))])
+    for belief in (before, after):
+        lab, _, *own = belief.predict_parts([recipe])
+        _, slope, *_ = belief.linear([recipe])
+        for away in ([0, 0, 0], [1, 0.5, -0.5], [-2, 1, 1], [0, -1.5, 1.5]):
+            card = _Card(belief, Sprayed.of((recipe, tuple(lab[0] + away))))
+            # So little film is open that the law is as good as straight: a sum of normals.
+            each = [
+                np.log(share)
+                + multivariate_normal(
+                    cov=(slope @ start @ slope.transpose(0, 2, 1) + sum(own))[0]
+                ).logpdf(np.array(away, float))
+                for share, start in belief.days()
+            ]
+            assert card.likelihood()[0] == pytest.approx(logsumexp(each), rel=0.01)
+
+
+def test_a_density_is_that_of_students_t() -> None:
+    away, cov = np.array([0.3, -2.0, 1.5]), np.array([[2, 0.5, 0], [0.5, 1, 0.2], [0, 0.2, 3]])
+    for freedom in (3.0, 8.0):
+        # Of covariance `cov`, not of shape `cov`.
+        usual = multivariate_t(shape=cov * (freedom - 2) / freedom, df=freedom).logpdf(away)
+        found = _students(away[None, None], cov[None], np.array([freedom]))
+        assert found[0, 0] == pytest.approx(usual)
+
+
+def test_a_reading_that_is_hardly_known_speaks_against_no_back(
+    model: FilmRegressor, recipe: Recipe
+) -> None:
+    belief = Belief.of(model, recipes=[recipe])
+    far = Sprayed.of((recipe, tuple(np.add(_read(recipe), [0.0, 12.0, -12.0]))))
+    vague = replace(far, covariance=64.0 * np.eye(3))
+    assert weigh(belief, far, Booth()).wrong > 0.95
+    assert weigh(belief, vague, Booth()).wrong < 0.1
+    card = _Card(belief, far)
+    assert card.likelihood(wider=3.0) > card.likelihood() + 5.0
