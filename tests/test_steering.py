@@ -7,13 +7,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from matchlib.correction import Belief, Card, Sprayed, rescue
+from matchlib.correction import Belief, Card, Goal, Sprayed, rescue
 from matchlib.correction.moves import Booth
-from matchlib.domain import CoatSchedule, MixRatio, Recipe, Viewing
+from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.regression import FilmRegressor
 from matchlib.steering import let_down, plan, steer, too_soon
 from matchlib.steering.checks import check_stages
+from matchlib.steering.topup import continuations, pot_of
 from matchlib.suggest import Limits, Target
 from tests.benchmarks.panels import to_frame
 from tests.benchmarks.spray import Shop
@@ -114,6 +115,53 @@ def test_a_card_too_dark_is_lost_and_teaches_the_next(model, recipe) -> None:
     assert after.film[1] < before.film[1]
     again = plan(after, Target.of_lab(expected(model, recipe)), Limits(blends=False), top=1)[0]
     assert again.first.schedule.strength < recipe.schedule.strength
+
+
+@pytest.mark.parametrize("laid", [(), ("4@6:1",), ("2@6:1", "4@6:1")])
+def test_before_it_is_read_a_card_is_as_unsure_as_any_panel(model, recipe, laid) -> None:
+    belief, hardly = Belief.of(model), 1e8 * np.eye(3)
+    stages = [
+        replace(Sprayed.of((of(recipe, s), expected(model, of(recipe, s)))), covariance=hardly)
+        for s in laid
+    ]
+    card = Card.of(belief, stages, about=recipe, viewings=[VIEW])
+    goal = Goal.of(expected(model, recipe), tolerance=1.0)
+    lab, *parts = belief.predict_parts([recipe], VIEW)
+    labs, total, _ = card.outlook([recipe], goal, [VIEW])
+    np.testing.assert_allclose(labs[0], lab, atol=1e-6)
+    # Four coats are those from which the spread of film was learnt.
+    np.testing.assert_allclose(total, sum(parts), rtol=0.01, atol=1e-3)
+
+
+def test_a_reading_tells_nothing_of_coats_laid_after_it(model, recipe) -> None:
+    first = Sprayed.of((of(recipe, "2@6:1"), expected(model, of(recipe, "2@6:1"))))
+    later = Sprayed.of((recipe, expected(model, recipe)))
+    card = Card.of(Belief.of(model), [first, replace(later, covariance=1e8 * np.eye(3))])
+    own = np.sqrt(np.diag(card.covariance)[-2:])
+    assert own[0] < 0.99 * card.gun / np.sqrt(2)
+    assert own[1] == pytest.approx(card.gun / np.sqrt(2), rel=1e-4)
+
+
+def test_a_card_with_all_its_coats_may_get_one_of_the_colour_on_top(recipe) -> None:
+    steps = (*recipe.schedule.steps, CoatStep(1, MixRatio(6, 1), Colour.parse("rose")))
+    full = replace(recipe, schedule=CoatSchedule(steps))
+    for most, counts in ((5, {1}), (7, {1, 2}), (12, {1, 2, 3})):
+        found = continuations(full, None, Limits(max_coats=most))
+        tops = [r.schedule.steps[-1] for r in found]
+        assert {r.schedule.coats - full.schedule.coats for r in found} == counts
+        assert {str(s.colour) for s in tops} == {"rose"}
+        assert MixRatio(30, 1) in {s.ratio for s in tops}
+    assert continuations(Recipe(recipe.ground), None, Limits()) == []
+
+
+def test_the_pot_of_coats_on_top_comes_of_the_cup_where_it_can(recipe) -> None:
+    cup = MixRatio(6, 1)
+    same, words = pot_of(cup, cup, recipe, cup_ml=70.0)
+    assert (same.total_ml, words) == (70.0, "of what is in the cup")
+    weaker, words = pot_of(MixRatio(20, 1), cup, recipe, cup_ml=70.0)
+    assert weaker.ml("carrier") == pytest.approx(140.0)
+    assert "140 ml carrier to 70 ml of it" in words
+    assert "fresh pot" in pot_of(MixRatio(4, 1), cup, recipe)[1]
 
 
 def test_a_second_look_makes_surer_of_this_cards_film(model, recipe) -> None:
