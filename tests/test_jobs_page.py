@@ -2,18 +2,29 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from matchlib.domain import CoatSchedule, Colour, Ground, Reading, Recipe
 from matchlib.errors import MatchlibError
+from matchlib.job import Job, Plan
 from tests.cli_shop import copied
 from workbook.jobs.app import JobsScreen
+from workbook.jobs.board import waiting
+from workbook.jobs.pot import job_of, keep_typed, pot_part, typed_of
+from workbook.jobs.recipe import _CARRIERS, own_recipe
+from workbook.jobs.spray import booth_of
 from workbook.jobs.target import of_text
 from workbook.page import Press
 from workbook.session import Session
+from workbook.session.stock import stock_of
+from workbook.session.work import BEFORE
 
 RED = "27.1 45.9 28.5"
+CHERRY = Recipe(Ground.parse("silver"), Colour.parse("cherry"), CoatSchedule.parse("2@4:1"), "yes")
 
 
 @pytest.fixture
@@ -146,11 +157,22 @@ def test_the_sheet_and_the_label_are_made_when_asked(screen: JobsScreen) -> None
     assert label_of(screen.job, screen.job.job.panels[0]).startswith(b"%PDF")
 
 
-@pytest.mark.parametrize("tool", ["own", "chart", "compare", "shelf"])
-def test_what_is_folded_is_drawn_when_asked(screen: JobsScreen, tool: str) -> None:
+@pytest.mark.parametrize(
+    ("tool", "words"),
+    [
+        ("own", 'aria-label="My own recipe"'),
+        ("chart", "In all that the shelf reaches"),
+        ("compare", 'aria-label="Compare two"'),
+        ("shelf", "Colours on the shelf"),
+    ],
+)
+def test_what_is_folded_is_drawn_when_asked(screen: JobsScreen, tool: str, words: str) -> None:
     begun(screen)
-    assert len(press(screen, "tool", tool)) > 1000
-    assert screen.error is None
+    without = screen.draw()
+    unfolded = press(screen, "tool", tool)
+    assert words in unfolded
+    assert words not in without
+    assert words not in press(screen, "tool", ""), "and folded again"
 
 
 def test_what_is_typed_is_harmless(screen: JobsScreen) -> None:
@@ -158,3 +180,194 @@ def test_what_is_typed_is_harmless(screen: JobsScreen) -> None:
     assert "<script" not in screen.draw()
     press(screen, "jobs")
     assert "<script" not in screen.draw()
+
+
+def test_a_job_is_found_by_name_customer_or_number(screen: JobsScreen) -> None:
+    archive = screen.session.archive
+    for name, customer in (("ring", "Fairground Works"), ("pond reed", "Ann"), ("door", "Bo")):
+        archive.keep_job(Job(name, customer))
+    archive.keep_job(archive.job(3).closed("given up", "out of reach"))
+    for sought, found in (
+        ("FAIR", {"ring"}),
+        ("pond", {"pond reed"}),
+        ("3", {"door"}),
+        ("q", set()),
+    ):
+        shown = press(screen, "find", sought=f" {sought} ")
+        assert {n for n in ("ring", "pond reed", "door") if f"<h2>{n}</h2>" in shown} == found
+    shown = press(screen, "jobs")
+    in_hand, finished = shown.split("1 finished job")
+    assert "<h2>door</h2>" not in in_hand
+    assert "given up: out of reach" in finished
+
+
+def test_what_a_job_waits_for_is_said() -> None:
+    on = Job("j", target=(Reading(lab=(40, 30, 20)),), plan=Plan(CHERRY), panels=("J1",))
+    for job, words in (
+        (Job("j"), "no target yet"),
+        (replace(on, plan=None, state="recipe"), "recipe to be chosen"),
+        (replace(on, state="spray"), "recipe chosen, to be sprayed"),
+        (replace(on, plan=Plan(CHERRY, "J1"), state="spray"), "J1 is being sprayed"),
+        (replace(on, state="read"), "J1 to be read or judged"),
+        (replace(on, panels=(), state="read"), "to be read"),
+    ):
+        assert waiting(job) == words
+
+
+def test_a_card_of_the_library_begins_a_job(screen: JobsScreen) -> None:
+    screen.address = {"panel": "T041"}
+    screen.press(Press("open"))
+    assert screen.address["job"] == "new"
+
+
+def test_a_target_needs_what_passes_and_weights_that_suit_it(screen: JobsScreen) -> None:
+    press(screen, "new")
+    two = "45as15: 60 10 5\n45as45: 40 20 10"
+    wrong = (
+        {"passes": "1 2"},
+        {"passes": "one"},
+        {"kind": "box", "passes": "1"},
+        {"weights": "1 2 3"},
+        {"weights": "1 -2"},
+        {"weights": "much"},
+        {"lab": "5 90 90", "weights": ""},
+    )
+    for fields in wrong:
+        with pytest.raises(MatchlibError):
+            screen.press(Press("begin", "", {"lab": two, "passes": "1", **fields}))
+    assert screen.session.archive.jobs() == ()
+    fields = {"lab": two, "kind": "box", "passes": "1 2,5 3", "weights": "2 1", "name": " ring "}
+    screen.press(Press("begin", "", {**fields, "due": "2027-03-01", "notes": "by hand"}))
+    (job,) = screen.session.archive.jobs()
+    assert (job.name, job.due, job.notes) == ("ring", dt.date(2027, 3, 1), "by hand")
+    assert (job.tolerance.box, job.weights) == ((1.0, 2.5, 3.0), (2.0, 1.0))
+    at = {"version": str(job.version), "name": "", "customer": "Ann", "due": "2027-04-01"}
+    screen.press(Press("words", "", {**at, "lab": "1 2 3"}))
+    now = screen.work.job
+    assert (now.name, now.customer, now.due) == ("ring", "Ann", dt.date(2027, 4, 1))
+    assert now.target == job.target, "another target is another job"
+
+
+def test_a_minus_of_a_word_processor_is_a_minus(screen: JobsScreen) -> None:
+    (reading,) = of_text("40 −9,5 -40", screen.session)
+    assert reading.lab == (40.0, -9.5, -40.0)
+
+
+def test_a_file_is_the_sample_or_the_card_in_hand(screen: JobsScreen) -> None:
+    sample = b"panel,L,a,b,illuminant,observer,geometry\nx,27.1,45.9,28.5,D65,10,45:0\n"
+    press(screen, "new")
+    screen.press(Press("file", "sample.csv", {"passes": "1"}, sample))
+    assert screen.work.job.target[0].lab == (27.1, 45.9, 28.5)
+    sprayed(screen)
+    screen.press(Press("file", "card.csv", {}, sample))
+    assert len(screen.session.archive.jobs()) == 1
+    assert screen.work.panel.readings[0].lab == (27.1, 45.9, 28.5)
+
+
+def test_a_job_is_given_up_with_its_reason_and_taken_up_again(screen: JobsScreen) -> None:
+    sprayed(begun(screen))
+    screen.press(Press("giveup", "", {"why": "no such red"}))
+    job = screen.work.job
+    assert (job.open, job.outcome, job.why) == (False, "given up", "no such red")
+    shown = screen.draw()
+    assert "Given up: no such red" in shown
+    assert "Take it up again" in shown
+    screen.press(Press("reopen"))
+    assert (screen.work.job.open, screen.work.job.state) == (True, "read")
+
+
+def test_what_holds_in_the_booth_is_kept_checked_and_noted_of_each_coat(
+    screen: JobsScreen,
+) -> None:
+    begun(screen)
+    typed = {"sprayer": "Ada", "lot": "L7", "temperature": "21,5", "humidity": "40", "flash": "10"}
+    for name, wrong in (("temperature", "warm"), ("humidity", "140"), ("flash", "soon")):
+        with pytest.raises(MatchlibError):
+            screen.press(
+                Press("booth", "", {f"booth_{n}": v for n, v in (typed | {name: wrong}).items()})
+            )
+    assert not any(booth_of(screen.session.archive).values()), "nothing of it was kept"
+    screen.press(Press("booth", "", {f"booth_{n}": v for n, v in typed.items()}))
+    sprayed(screen)
+    card = screen.work.panel
+    first, *_ = card.stages[-1].log
+    assert (card.sprayer, card.lot, card.temperature) == ("Ada", "L7", 21.5)
+    assert (first.sprayer, first.lot, first.humidity) == ("Ada", "L7", 40.0)
+    assert card.customer == "Fairground Works"
+    screen.address["step"] = "spray"
+    assert 'data-wait="600"' in screen.draw(), "the clock counts down ten minutes"
+
+
+def test_bottles_and_the_pot_are_the_shops(screen: JobsScreen) -> None:
+    archive = screen.session.archive
+    screen.press(Press("stock", "", {"stock_name": "cherry", "stock_ml": "480 ml"}))
+    assert stock_of(archive)["cherry"].stock_ml == 480.0
+    screen.press(Press("unstock", "cherry"))
+    assert stock_of(archive) == {}
+    with pytest.raises(MatchlibError, match="not a number"):
+        keep_typed(archive, {"pot_by": "film", "pot_solids": "a fifth"})
+    assert archive.setting("card", None) is None
+    keep_typed(archive, {"pot_by": "film", "pot_solids": " 20 ", "pot_dry_film": "12"})
+    assert job_of(typed_of(archive)).volume_solids == 0.2
+    shown = str(pot_part(archive, CHERRY, None, opened=True))
+    assert 'name="pot_solids"' in shown
+    assert 'name="pot_used"' not in shown
+
+
+def test_a_shelf_can_become_the_shops_and_be_given_back(screen: JobsScreen) -> None:
+    begun(screen)
+    boxes = {"colours": "cherry\nhoney", "min_ratio": "3", "max_ratio": "8", "max_coats": "5"}
+    screen.press(Press("shelf", "", {**boxes, "max_unevenness": "2", "may": "blends"}))
+    limits = screen.work.limits
+    assert [str(c) for c in limits.colours] == ["cherry", "honey"]
+    assert (limits.min_ratio, limits.max_ratio, limits.max_coats) == (3.0, 8.0, 5)
+    assert (limits.blends, limits.step_ups, limits.max_unevenness) == (True, False, 2.0)
+    screen.press(Press("usual"))
+    assert screen.session.limits().max_coats == 5
+    screen.press(Press("unlimit"))
+    assert screen.work.job.limits is None
+
+
+def test_ones_own_recipe_is_where_the_sliders_stand(screen: JobsScreen) -> None:
+    begun(screen)
+    at = {"own_ground": "silver", "own_colour": "cherry", "own_coats": "2", "own_ratio": "0"}
+    at |= {"own_more": "1", "own_second": "0"}
+    work = screen.work
+    one = own_recipe(work, Press("own", "", at))
+    assert one.schedule.coats == 3
+    (step,) = one.schedule.steps
+    assert float(step.ratio.carrier) == min(_CARRIERS)
+    two = own_recipe(work, Press("own", "", at | {"own_second": "3"})).schedule.steps
+    assert [(s.coats, float(s.ratio.carrier)) for s in two] == [
+        (2, _CARRIERS[0]),
+        (1, _CARRIERS[3]),
+    ]
+    screen.press(Press("useown", "", at))
+    assert screen.work.job.plan.recipe == one
+
+
+def test_a_card_read_on_its_way_is_asked_for_and_its_next_coat_waits(screen: JobsScreen) -> None:
+    begun(screen)
+    screen.go(screen.work.choose(CHERRY, read_after=(1,)), "spray")
+    assert screen.work.job.plan.read_after == (1,)
+    with pytest.raises(MatchlibError, match="noted already"):
+        screen.press(Press("coat", "2"))
+    screen.press(Press("coat", "1", {"code": "  my  card "}))
+    assert screen.work.due_reading == 1
+    shown = screen.draw()
+    assert "Next: read it" in shown
+    assert "Coat 2 sprayed" not in shown
+    work = screen.work.read(of_text("45 35 20", screen.session))
+    assert work.panel.code == "my card"
+    assert work.panel.readings[0].state == BEFORE
+    assert work.due_reading == 0
+    assert work.next_coat.number == 2
+    again = work.read(of_text("45.2 35 20", screen.session))
+    assert len(again.panel.readings) == 2
+    on = again.coat_laid()
+    assert [len(s.readings) for s in on.panel.stages] == [2, 0]
+    assert on.begun == 1
+    assert on.pot_recipe.schedule.coats == 1
+    fresh = screen.work.choose(CHERRY)
+    with pytest.raises(MatchlibError, match="a card my card already"):
+        fresh.coat_laid(code="my card")
