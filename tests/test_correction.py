@@ -22,6 +22,7 @@ from matchlib.correction import (
     scored,
 )
 from matchlib.correction.posterior import posterior
+from matchlib.correction.scoring import Scored, best_of
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Reading, Recipe, Viewing
 from matchlib.errors import DomainError, TargetError
@@ -393,3 +394,29 @@ def test_building_on_a_cleared_panel_costs_sanding_and_a_second_clear(
     assert before.state == "build on"
     assert "sand" not in before.words
     assert before.options[0].changes < on_clear.options[0].changes
+
+
+def test_words_and_changes_stay_with_their_recipe(model: FilmRegressor, recipe: Recipe) -> None:
+    ratios = [MixRatio(n, 1) for n in (2, 3, 4, 5, 6, 8, 10)]
+    recipes = [replace(recipe, schedule=CoatSchedule.of(3, r)) for r in ratios]
+    aim = model.predict_recipes([recipes[4]])[0]
+    told = {"words": list(map(str, recipes)), "changes": list(range(len(recipes)))}
+    found = scored(model, recipes, aim, tolerance=1.0, shortlist=4, **told)
+    assert len(found) == 4
+    assert found[0].recipe == recipes[4]
+    for one in found:
+        assert one.recipe == recipes[one.changes]
+        assert one.words == str(one.recipe)
+        hope = expected_delta_e00(
+            aim, one.lab, sum(model.predict_parts([one.recipe])[1:])[0], tolerance=1.0
+        )
+        assert one.difference == pytest.approx(hope.mean, rel=0.1)
+
+
+def test_one_thing_less_changed_is_worth_two_in_a_hundred(recipe: Recipe) -> None:
+    def one(chance: float, changes: int) -> Scored:
+        return Scored(recipe, (0.0, 0.0, 0.0), 1.0, chance, "", changes)
+
+    assert best_of([one(0.50, 2), one(0.47, 0)]).changes == 0
+    assert best_of([one(0.50, 2), one(0.45, 0)]).changes == 2
+    assert best_of([]) is None

@@ -15,6 +15,7 @@ from tests.cli_shop import copied
 from workbook.jobs.app import JobsScreen
 from workbook.jobs.board import waiting
 from workbook.jobs.pot import job_of, keep_typed, pot_part, typed_of
+from workbook.jobs.read import _hues
 from workbook.jobs.recipe import _CARRIERS, own_recipe
 from workbook.jobs.spray import booth_of
 from workbook.jobs.target import of_text
@@ -85,6 +86,7 @@ def test_a_card_that_misses_is_built_on_and_stays_one_card(screen: JobsScreen) -
     card = screen.job.job.panels[0]
     shown = press(screen, "read", lab="28.6 46.3 30.1")
     assert "○ Not yet: ΔE00 1.3" in shown
+    assert 'aria-label="lighter by 1.5"' in shown
     _, ways = screen.judged(screen.job)
     assert ways[0].on == card
     before = screen.job.panel.recipe.schedule.coats
@@ -214,6 +216,15 @@ def test_what_a_job_waits_for_is_said() -> None:
         assert waiting(job) == words
 
 
+@pytest.mark.parametrize(
+    ("hue", "less", "more"),
+    [(30, "redder", "yellower"), (120, "yellower", "greener"), (300, "bluer", "redder")],
+)
+def test_beside_a_hue_lie_its_neighbours(hue: float, less: str, more: str) -> None:
+    # a* runs from green to red, b* from blue to yellow (ISO/CIE 11664-4, from memory).
+    assert _hues(hue) == (less, more)
+
+
 def test_a_card_of_the_library_begins_a_job(screen: JobsScreen) -> None:
     screen.address = {"panel": "T041"}
     screen.press(Press("open"))
@@ -243,7 +254,7 @@ def test_a_target_needs_what_passes_and_weights_that_suit_it(screen: JobsScreen)
     assert (job.tolerance.box, job.weights) == ((1.0, 2.5, 3.0), (2.0, 1.0))
     at = {"version": str(job.version), "name": "", "customer": "Ann", "due": "2027-04-01"}
     screen.press(Press("words", "", {**at, "lab": "1 2 3"}))
-    now = screen.work.job
+    now = screen.job.job
     assert (now.name, now.customer, now.due) == ("ring", "Ann", dt.date(2027, 4, 1))
     assert now.target == job.target, "another target is another job"
 
@@ -257,23 +268,23 @@ def test_a_file_is_the_sample_or_the_card_in_hand(screen: JobsScreen) -> None:
     sample = b"panel,L,a,b,illuminant,observer,geometry\nx,27.1,45.9,28.5,D65,10,45:0\n"
     press(screen, "new")
     screen.press(Press("file", "sample.csv", {"passes": "1"}, sample))
-    assert screen.work.job.target[0].lab == (27.1, 45.9, 28.5)
+    assert screen.job.job.target[0].lab == (27.1, 45.9, 28.5)
     sprayed(screen)
     screen.press(Press("file", "card.csv", {}, sample))
     assert len(screen.session.archive.jobs()) == 1
-    assert screen.work.panel.readings[0].lab == (27.1, 45.9, 28.5)
+    assert screen.job.panel.readings[0].lab == (27.1, 45.9, 28.5)
 
 
 def test_a_job_is_given_up_with_its_reason_and_taken_up_again(screen: JobsScreen) -> None:
     sprayed(begun(screen))
     screen.press(Press("giveup", "", {"why": "no such red"}))
-    job = screen.work.job
+    job = screen.job.job
     assert (job.open, job.outcome, job.why) == (False, "given up", "no such red")
     shown = screen.draw()
     assert "Given up: no such red" in shown
     assert "Take it up again" in shown
     screen.press(Press("reopen"))
-    assert (screen.work.job.open, screen.work.job.state) == (True, "read")
+    assert (screen.job.job.open, screen.job.job.state) == (True, "read")
 
 
 def test_what_holds_in_the_booth_is_kept_checked_and_noted_of_each_coat(
@@ -289,7 +300,7 @@ def test_what_holds_in_the_booth_is_kept_checked_and_noted_of_each_coat(
     assert not any(booth_of(screen.session.archive).values()), "nothing of it was kept"
     screen.press(Press("booth", "", {f"booth_{n}": v for n, v in typed.items()}))
     sprayed(screen)
-    card = screen.work.panel
+    card = screen.job.panel
     first, *_ = card.stages[-1].log
     assert (card.sprayer, card.lot, card.temperature) == ("Ada", "L7", 21.5)
     assert (first.sprayer, first.lot, first.humidity) == ("Ada", "L7", 40.0)
@@ -318,21 +329,21 @@ def test_a_shelf_can_become_the_shops_and_be_given_back(screen: JobsScreen) -> N
     begun(screen)
     boxes = {"colours": "cherry\nhoney", "min_ratio": "3", "max_ratio": "8", "max_coats": "5"}
     screen.press(Press("shelf", "", {**boxes, "max_unevenness": "2", "may": "blends"}))
-    limits = screen.work.limits
+    limits = screen.job.limits
     assert [str(c) for c in limits.colours] == ["cherry", "honey"]
     assert (limits.min_ratio, limits.max_ratio, limits.max_coats) == (3.0, 8.0, 5)
     assert (limits.blends, limits.step_ups, limits.max_unevenness) == (True, False, 2.0)
     screen.press(Press("usual"))
     assert screen.session.limits().max_coats == 5
     screen.press(Press("unlimit"))
-    assert screen.work.job.limits is None
+    assert screen.job.job.limits is None
 
 
 def test_ones_own_recipe_is_where_the_sliders_stand(screen: JobsScreen) -> None:
     begun(screen)
     at = {"own_ground": "silver", "own_colour": "cherry", "own_coats": "2", "own_ratio": "0"}
     at |= {"own_more": "1", "own_second": "0"}
-    work = screen.work
+    work = screen.job
     one = own_recipe(work, Press("own", "", at))
     assert one.schedule.coats == 3
     (step,) = one.schedule.steps
@@ -343,21 +354,21 @@ def test_ones_own_recipe_is_where_the_sliders_stand(screen: JobsScreen) -> None:
         (1, _CARRIERS[3]),
     ]
     screen.press(Press("useown", "", at))
-    assert screen.work.job.plan.recipe == one
+    assert screen.job.job.plan.recipe == one
 
 
 def test_a_card_read_on_its_way_is_asked_for_and_its_next_coat_waits(screen: JobsScreen) -> None:
     begun(screen)
-    screen.go(screen.work.choose(CHERRY, read_after=(1,)), "spray")
-    assert screen.work.job.plan.read_after == (1,)
+    screen.go(screen.job.choose(CHERRY, read_after=(1,)), "spray")
+    assert screen.job.job.plan.read_after == (1,)
     with pytest.raises(MatchlibError, match="noted already"):
         screen.press(Press("coat", "2"))
     screen.press(Press("coat", "1", {"code": "  my  card "}))
-    assert screen.work.due_reading == 1
+    assert screen.job.due_reading == 1
     shown = screen.draw()
     assert "Next: read it" in shown
     assert "Coat 2 sprayed" not in shown
-    work = screen.work.read(of_text("45 35 20", screen.session))
+    work = screen.job.read(of_text("45 35 20", screen.session))
     assert work.panel.code == "my card"
     assert work.panel.readings[0].state == BEFORE
     assert work.due_reading == 0
@@ -368,6 +379,6 @@ def test_a_card_read_on_its_way_is_asked_for_and_its_next_coat_waits(screen: Job
     assert [len(s.readings) for s in on.panel.stages] == [2, 0]
     assert on.begun == 1
     assert on.pot_recipe.schedule.coats == 1
-    fresh = screen.work.choose(CHERRY)
+    fresh = screen.job.choose(CHERRY)
     with pytest.raises(MatchlibError, match="a card my card already"):
         fresh.coat_laid(code="my card")
