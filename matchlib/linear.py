@@ -16,10 +16,10 @@ from numpy.typing import ArrayLike, NDArray
 from matchlib.colorimetry import interpolate_reflectance
 from matchlib.domain import Conditions, Panel, Reading, Recipe, Viewing
 from matchlib.errors import DomainError
+from matchlib.progress import Callback, part_of
 from matchlib.regression.observe import lab_of
 from matchlib.regression.stacked import library_gap
 from matchlib.regression.table import RecipeTable
-from matchlib.stepping import Step, part_of
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
@@ -74,14 +74,14 @@ class Linear:
         return Linear(self.lab[rows], self.jacobian[rows], self.film[rows], self.ground[rows])
 
 
-def fit_panels(panels: Sequence[Panel], *, step: Step | None = None) -> FilmPredictor:
+def fit_panels(panels: Sequence[Panel], *, callback: Callback | None = None) -> FilmPredictor:
     """Fit the regression to panels, without telling it who sprayed.
 
     Parameters
     ----------
     panels : sequence of Panel
         The archive.
-    step : callable, optional
+    callback : callable, optional
         Called between pieces of work, as by `FilmRegressor.fit`; what it raises ends the fit.
 
     Returns
@@ -96,7 +96,9 @@ def fit_panels(panels: Sequence[Panel], *, step: Step | None = None) -> FilmPred
     read = [c for c in frame.columns if c in ("L", "a", "b") or c.replace(".", "").isdigit()]
     back = ["panel", "ground", "colour", "schedule", "clear"]
     return FilmRegressor().fit(
-        frame[[*back, "source", "illuminant", "observer", "geometry"]], frame[read], step=step
+        frame[[*back, "source", "illuminant", "observer", "geometry"]],
+        frame[read],
+        callback=callback,
     )
 
 
@@ -206,7 +208,7 @@ def linearise(
     z: Array | None = None,
     film: ArrayLike = 0.0,
     slopes: bool = True,
-    step: Step | None = None,
+    callback: Callback | None = None,
 ) -> Linear:
     """Return the law about some values.
 
@@ -226,7 +228,7 @@ def linearise(
         Logarithm by which the film is more than the law says [-].
     slopes : bool
         Whether derivatives are wanted; without them they are empty.
-    step : callable, optional
+    callback : callable, optional
         Called with the share done between blocks of recipes; what it raises ends the work.
 
     Returns
@@ -244,11 +246,11 @@ def linearise(
     jacobian = np.empty((n, 3, len(z) if slopes else 0))
     effects = np.empty((n, 3, 2 if slopes else 0))
     lights = [(v.illuminant, v.observer) for v in views]
-    told, done = part_of(step), 0
+    report, done = part_of(callback), 0
     for light in sorted(set(lights)):
         rows = np.flatnonzero([x == light for x in lights])
         for some in np.array_split(rows, 1 + len(rows) // 2000):
-            told(done / n, "working out the law")
+            report(done / n, "working out the law")
             done += len(some)
             part = table.take(some)
             state = fit.law.evaluate(z, part)

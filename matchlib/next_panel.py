@@ -25,7 +25,7 @@ from matchlib.correction import Belief, Goal, Today, Wanted
 from matchlib.domain import Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.linear import linearise
-from matchlib.stepping import Step, part_of
+from matchlib.progress import Callback, part_of
 from matchlib.tails import chance_words, drawn_out, normal_cloud, symmetric_root
 
 if TYPE_CHECKING:
@@ -125,7 +125,7 @@ def next_for_target(
     source: str = "spectrophotometer",
     today: Today | None = None,
     shown: int = 5,
-    step: Step | None = None,
+    callback: Callback | None = None,
 ) -> tuple[TargetPanel, ...]:
     """Rank panels by the chance of a match by the second panel.
 
@@ -148,7 +148,7 @@ def next_for_target(
         Spreads believed beforehand; not used with a Belief.
     shown : int
         How many to return.
-    step : callable, optional
+    callback : callable, optional
         Called between pieces of work with the share done and what is being done; what it raises
         ends the work.
 
@@ -165,10 +165,10 @@ def next_for_target(
     _check(candidates)
     belief = model if isinstance(model, Belief) else Belief.of(model, today)
     goal = Goal.of(target, tolerance=tolerance, viewing=viewing)
-    told = part_of(step)
-    told(0.0, "looking at every panel that could be sprayed")
+    report = part_of(callback)
+    report(0.0, "looking at every panel that could be sprayed")
     order = np.argsort(goal.nearness(belief, candidates), kind="stable")
-    told(0.2, "working out the nearest")
+    report(0.2, "working out the nearest")
     some = [candidates[i] for i in order[:FOLLOWING]]
     labs, known, spray, reading = belief.predict_together(some, goal.viewings, source=source)
     total = known + spray + reading
@@ -178,7 +178,7 @@ def next_for_target(
     slope = np.concatenate([belief.linear(some, v)[1] for v in goal.viewings], axis=1)
     found: list[TargetPanel] = []
     for number, i in enumerate(first):
-        told(0.3 + 0.7 * number / len(first), "imagining what each panel would read")
+        report(0.3 + 0.7 * number / len(first), "imagining what each panel would read")
         second = _by_second(
             i,
             labs=labs,
@@ -249,7 +249,7 @@ def next_for_archive(
     k: int = 5,
     viewing: Viewing | None = None,
     source: str = "spectrophotometer",
-    step: Step | None = None,
+    callback: Callback | None = None,
 ) -> ArchivePlan:
     """Choose the set of panels that most shrinks the uncertainty over all that could be sprayed.
 
@@ -265,7 +265,7 @@ def next_for_archive(
         Under which uncertainty counts.
     source : str
         What will read the panels.
-    step : callable, optional
+    callback : callable, optional
         Called between pieces of work with the share done and what is being done; what it raises
         ends the work.
 
@@ -287,8 +287,8 @@ def next_for_archive(
             got=f"{k}",
             remedy="ask for five.",
         )
-    told = part_of(step)
-    near = linearise(model, candidates, viewing, step=part_of(told, 0.0, 0.5))
+    report = part_of(callback)
+    near = linearise(model, candidates, viewing, callback=part_of(report, 0.0, 0.5))
     # What is not known of a recipe counts as the fit itself says it, by its kind of reach.
     kinds = model.reach(candidates)
     grow = np.sqrt(model.stack_.inflation * (1.0 - model.stack_.weight))[kinds]
@@ -296,13 +296,13 @@ def next_for_archive(
     metric = np.linalg.cholesky(delta_e00_metric(near.lab)).transpose(0, 2, 1)
     outcome = (metric @ ask).reshape(-1, ask.shape[2])
     weight = outcome.T @ outcome / len(candidates)
-    told(0.5, "working out the spread of each panel")
+    report(0.5, "working out the spread of each panel")
     _, _, spray, reading = model.predict_parts(candidates, viewing, sources=source)
     noise = spray + reading
     before = first = float(np.sqrt(np.vdot(model.fitted_.covariance, weight)))
     chosen: list[ArchivePanel] = []
     for i, after in _most_taught(ask, weight, noise, model.fitted_.covariance, k):
-        told(0.7 + 0.3 * len(chosen) / k, "asking what each panel would teach")
+        report(0.7 + 0.3 * len(chosen) / k, "asking what each panel would teach")
         words = f"{candidates[i].words}: brings the uncertainty over what could be sprayed "
         words += _gain_words(before, after)
         chosen.append(ArchivePanel(candidates[i], before, after, words))

@@ -236,7 +236,7 @@ def test_what_a_step_raises_ends_the_search(after: int) -> None:
 
     before = threading.active_count()
     with pytest.raises(StoppedError):
-        suggest(model_of(), Target.of_lab((45, 5, 20)), archive=archive_of(), step=step)
+        suggest(model_of(), Target.of_lab((45, 5, 20)), archive=archive_of(), callback=step)
     assert len(calls) == after + 1
     assert threading.active_count() == before
 
@@ -261,7 +261,7 @@ def test_a_scan_stops_between_parts(monkeypatch: pytest.MonkeyPatch) -> None:
 
     monkeypatch.setattr(module._Desk, "work", counted)
     with pytest.raises(StoppedError):
-        scan(space, [Viewing()], [GREY], [np.eye(3)], step=step)
+        scan(space, [Viewing()], [GREY], [np.eye(3)], callback=step)
     assert shares == sorted(shares)
     assert len(worked) == 3
     distances(space, [Viewing()], [GREY])
@@ -281,7 +281,7 @@ def test_a_search_that_is_watched_finds_the_same() -> None:
     target = Target((Aim((45, 5, 20)), Aim((47, 6, 25), Viewing("A", "10"))))
     told: list[float | None] = []
     watched = suggest(
-        model_of(), target, archive=archive_of(), step=lambda share, _: told.append(share)
+        model_of(), target, archive=archive_of(), callback=lambda share, _: told.append(share)
     )
     assert watched.items == suggest(model_of(), target, archive=archive_of()).items
     assert len(told) > 8

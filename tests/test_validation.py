@@ -141,7 +141,7 @@ def test_the_film_regression_is_honest_on_panels_left_out(
         "panel",
         model=FilmRegressor(rounds=2),
         folds=3,
-        step=lambda _, words: seen.append(words),
+        callback=lambda _, words: seen.append(words),
     )
     assert list(dict.fromkeys(seen))[:3] == ["fold 1 of 3", "fold 2 of 3", "fold 3 of 3"]
     assert found.median < 1.2
@@ -173,7 +173,7 @@ def test_the_table_has_a_line_for_each(table: tuple[pd.DataFrame, np.ndarray]) -
         model=QuadraticRidge(),
         floor=0.5,
         folds=3,
-        step=lambda _, words: said.append(words),
+        callback=lambda _, words: said.append(words),
     )
     assert [r.name for r in rows] == ["film regression", "nearest panel", "quadratic ridge"]
     assert rows[0].floor_ratio == pytest.approx(rows[0].median / 0.5)

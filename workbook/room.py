@@ -15,7 +15,7 @@ from workbook.session.library import last_change
 
 if TYPE_CHECKING:
     from matchlib.archive import Change
-    from matchlib.stepping import Step
+    from matchlib.progress import Callback
     from workbook.session import Session
 
 __all__ = ["Room", "Stopped", "guarded", "room_page"]
@@ -127,9 +127,9 @@ class Room:
         if len(self.session.archive):
             self.work("Learning from the cards", self._fitted_model, self._learnt, quiet=True)
 
-    def _fitted_model(self, step: Step) -> Any:
+    def _fitted_model(self, callback: Callback) -> Any:
         try:
-            return self.session.fit(step=step).model
+            return self.session.fit(callback=callback).model
         except FitError:
             return None  # too few cards yet; the page says so where it needs a model
 
@@ -139,7 +139,7 @@ class Room:
     def work(
         self,
         words: str,
-        compute: Callable[[Step], Any],
+        compute: Callable[[Callback], Any],
         then: Callable[[Any], object],
         *,
         quiet: bool = False,

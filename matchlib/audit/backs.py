@@ -12,7 +12,7 @@ from matchlib.audit.finding import PRIORS, Evidence, Finding
 from matchlib.audit.slips import Shelf, slips
 from matchlib.domain import Panel, Recipe
 from matchlib.errors import UnknownName
-from matchlib.stepping import Step, part_of
+from matchlib.progress import Callback, part_of
 
 if TYPE_CHECKING:
     from matchlib.regression.vocabulary import Vocabulary
@@ -57,7 +57,11 @@ class Read(Protocol):
         """Log-likelihood of other readings of some panels [nat]."""
 
     def under(
-        self, which: NDArray[np.intp], recipes: Sequence[Recipe], *, step: Step | None = None
+        self,
+        which: NDArray[np.intp],
+        recipes: Sequence[Recipe],
+        *,
+        callback: Callback | None = None,
     ) -> Array:
         """Log-likelihood of some panels under other recipes [nat]."""
 
@@ -158,7 +162,7 @@ def _mistyped(lab: Array) -> Iterator[tuple[Array, str]]:
     yield np.array([light, red, yellow / 10]), f"b* {yellow / 10:.1f} instead of {yellow:.1f}"
 
 
-def judge(left: Read, shelf: Shelf, *, step: Step | None = None) -> list[Verdict]:
+def judge(left: Read, shelf: Shelf, *, callback: Callback | None = None) -> list[Verdict]:
     """Weigh every slip against what is written, for every panel.
 
     Parameters
@@ -167,7 +171,7 @@ def judge(left: Read, shelf: Shelf, *, step: Step | None = None) -> list[Verdict
         Panels against what was learnt without them.
     shelf : Shelf
         What the shop has.
-    step : callable, optional
+    callback : callable, optional
         Called with the share done between pieces of work; what it raises ends it.
 
     Returns
@@ -181,9 +185,9 @@ def judge(left: Read, shelf: Shelf, *, step: Step | None = None) -> list[Verdict
     which: list[int] = []
     what: list[tuple[str, Recipe, float]] = []
     known = left.words
-    told = part_of(step)
+    report = part_of(callback)
     for i in looked.tolist():
-        told(0.0, "thinking of slips of the pen")
+        report(0.0, "thinking of slips of the pen")
         for slip in slips(left.panels[i].recipe, shelf):
             try:
                 known.shares(slip[1].ground)
@@ -195,12 +199,12 @@ def judge(left: Read, shelf: Shelf, *, step: Step | None = None) -> list[Verdict
             what.append(slip)
     if what:
         recipes = [w[1] for w in what]
-        found = left.under(np.array(which, np.intp), recipes, step=part_of(told, 0.0, 0.8))
+        found = left.under(np.array(which, np.intp), recipes, callback=part_of(report, 0.0, 0.8))
         for i, (kind, recipe, prior), likelihood in zip(which, what, found, strict=True):
             verdicts[i].add(kind, recipe, float(likelihood), prior)
     astray = left.likelihood(wider=WIDER)
     for number, i in enumerate(looked.tolist()):
-        told(0.8 + 0.2 * number / len(looked), "asking whether readings were mistyped")
+        report(0.8 + 0.2 * number / len(looked), "asking whether readings were mistyped")
         verdicts[i].add("impossible reading", None, float(astray[i]), PRIORS["impossible reading"])
         if any(r.spectral for r in left.panels[i].readings):
             continue  # nobody types a spectrum

@@ -14,7 +14,7 @@ from matchlib.audit.left_out import LeftOut
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import Panel, Reading
 from matchlib.linear import lab_of_reading
-from matchlib.stepping import Step, part_of
+from matchlib.progress import Callback, part_of
 
 __all__ = ["disagreeing_readings", "same_code_twice", "same_panel_twice"]
 
@@ -52,7 +52,7 @@ def same_code_twice(panels: Sequence[Panel]) -> Iterator[Finding]:
 
 
 def same_panel_twice(
-    left: LeftOut, *, likely: float, step: Step | None = None
+    left: LeftOut, *, likely: float, callback: Callback | None = None
 ) -> Iterator[Finding]:
     """Find panels that were entered under several codes."""
     from scipy.sparse.csgraph import connected_components  # slow, and few ask
@@ -67,7 +67,7 @@ def same_panel_twice(
             panels = [left.panels[i] for i in group]
             words = f"{_names(panels)} have the same reading, digit by digit."
             yield _one(panels, 0.97, words)
-    at = part_of(step)
+    at = part_of(callback)
     for number, group in enumerate(alike.values()):
         at(number / len(alike), "comparing panels of one recipe")
         # One of each reading is enough: those that read the same are told of already.

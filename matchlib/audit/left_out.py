@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 from matchlib.domain import Conditions, Panel, Recipe, Viewing
 from matchlib.errors import FitError
 from matchlib.linear import lab_of_reading, linearise
+from matchlib.progress import Callback, part_of
 from matchlib.regression.frames import conditions_of
-from matchlib.stepping import Step, part_of
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
@@ -118,14 +118,14 @@ class LeftOut:
         which: NDArray[np.intp],
         recipes: Sequence[Recipe],
         *,
-        step: Step | None = None,
+        callback: Callback | None = None,
     ) -> Array:
         """Return the log-likelihood of panels' readings under other recipes; shape (n,)."""
         result = np.empty(len(recipes))
         sigma = self.model.fitted_.covariance
-        told = part_of(step)
+        report = part_of(callback)
         for some in np.array_split(np.arange(len(recipes)), 1 + len(recipes) // AT_A_TIME):
-            told(some[0] / len(recipes), "asking what else may have been sprayed")
+            report(some[0] / len(recipes), "asking what else may have been sprayed")
             at = which[some]
             made = [recipes[i] for i in some]
             views = [self.viewings[i] for i in at]
@@ -156,7 +156,7 @@ def _read(panel: Panel) -> tuple[Viewing, str, Array]:
 
 
 def leave_out(
-    model: FilmPredictor, panels: Sequence[Panel], *, step: Step | None = None
+    model: FilmPredictor, panels: Sequence[Panel], *, callback: Callback | None = None
 ) -> LeftOut:
     """Compare every panel with the fit without it."""
     read = [p for p in panels if p.readings]
@@ -170,13 +170,15 @@ def leave_out(
     views, sources, labs = zip(*map(_read, read), strict=True)
     recipes = [p.recipe for p in read]
     under = tuple(conditions_of(p, p.stages[-1], p.readings[0]) for p in read)
-    told = part_of(step)
-    near = linearise(model, recipes, list(views), conditions=under, step=part_of(told, 0.0, 0.5))
-    told(0.5, "working out the spread of panels")
+    report = part_of(callback)
+    near = linearise(
+        model, recipes, list(views), conditions=under, callback=part_of(report, 0.0, 0.5)
+    )
+    report(0.5, "working out the spread of panels")
     _, _, spray, reading = model.predict_parts(
         recipes, list(views), sources=list(sources), conditions=under
     )
-    told(0.8, "leaving each panel out in turn")
+    report(0.8, "leaving each panel out in turn")
     # What the fit knew is what the panel shared in; how far it doubts itself comes afterwards.
     hat = near.jacobian @ model.fitted_.covariance @ near.jacobian.transpose(0, 2, 1)
     weight = dict(zip(model.panels_.tolist(), model.trust_.tolist(), strict=True))

@@ -16,7 +16,7 @@ from matchlib.audit.left_out import leave_out
 from matchlib.audit.slips import Shelf
 from matchlib.domain import Panel
 from matchlib.linear import fit_panels
-from matchlib.stepping import Step, part_of
+from matchlib.progress import Callback, part_of
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
@@ -36,7 +36,7 @@ def audit(
     model: FilmPredictor | None = None,
     *,
     likely: float = LIKELY,
-    step: Step | None = None,
+    callback: Callback | None = None,
 ) -> tuple[Finding, ...]:
     """Look for what is wrong in an archive.
 
@@ -48,7 +48,7 @@ def audit(
         Fitted to these panels under their codes; fitted here if None.
     likely : float
         Least probability of a finding [-].
-    step : callable, optional
+    callback : callable, optional
         Called between pieces of work with the share done and what is being done; what it raises
         ends the audit.
 
@@ -63,16 +63,16 @@ def audit(
         If there are no panels to learn from.
     """
     once = list({p.code: p for p in panels}.values())
-    told = part_of(step, 0.0 if model is not None else 0.7)
-    model = model or fit_panels(once, step=part_of(step, 0.0, 0.7))
-    left = leave_out(model, once, step=part_of(told, 0.0, 0.3))
-    verdicts = judge(left, Shelf.of(once), step=part_of(told, 0.3, 0.7))
+    report = part_of(callback, 0.0 if model is not None else 0.7)
+    model = model or fit_panels(once, callback=part_of(callback, 0.0, 0.7))
+    left = leave_out(model, once, callback=part_of(report, 0.0, 0.3))
+    verdicts = judge(left, Shelf.of(once), callback=part_of(report, 0.3, 0.7))
     found = [f for f in map(finding_of, verdicts) if f is not None]
     keep = np.array([v.wrong < BELIEVED for v in verdicts])
-    told(0.7, "comparing panels of one recipe")
+    report(0.7, "comparing panels of one recipe")
     found += [
         *same_code_twice(panels),
-        *same_panel_twice(left, likely=likely, step=part_of(told, 0.7, 0.95)),
+        *same_panel_twice(left, likely=likely, callback=part_of(report, 0.7, 0.95)),
         *disagreeing_readings(once),
         *drifts(left, keep),
         *beyond_the_law(model.unusual_, once),
@@ -99,7 +99,7 @@ def _order(finding: Finding) -> tuple[float, str, tuple[str, ...]]:
 
 
 def mislabel_probability(
-    panels: Sequence[Panel], model: FilmPredictor | None = None, *, step: Step | None = None
+    panels: Sequence[Panel], model: FilmPredictor | None = None, *, callback: Callback | None = None
 ) -> dict[str, float]:
     """Return the probability that each panel's back or reading is wrong.
 
@@ -109,7 +109,7 @@ def mislabel_probability(
         The archive.
     model : FilmPredictor, optional
         Fitted to these panels under their codes; fitted here if None.
-    step : callable, optional
+    callback : callable, optional
         As for `audit`.
 
     Returns
@@ -118,9 +118,11 @@ def mislabel_probability(
         By panel code [-]; panels that were never read are left out.
     """
     once = list({p.code: p for p in panels}.values())
-    told = part_of(step, 0.0 if model is not None else 0.7)
+    report = part_of(callback, 0.0 if model is not None else 0.7)
     left = leave_out(
-        model or fit_panels(once, step=part_of(step, 0.0, 0.7)), once, step=part_of(told, 0.0, 0.4)
+        model or fit_panels(once, callback=part_of(callback, 0.0, 0.7)),
+        once,
+        callback=part_of(report, 0.0, 0.4),
     )
-    verdicts = judge(left, Shelf.of(once), step=part_of(told, 0.4, 1.0))
+    verdicts = judge(left, Shelf.of(once), callback=part_of(report, 0.4, 1.0))
     return {v.panel.code: v.wrong for v in verdicts}

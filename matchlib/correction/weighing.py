@@ -21,8 +21,8 @@ from matchlib.correction.belief import Belief
 from matchlib.correction.moves import Booth
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import Colour, Ground, Panel, Reading, Recipe
+from matchlib.progress import Callback
 from matchlib.regression.vocabulary import Vocabulary
-from matchlib.stepping import Step
 from matchlib.tails import chance_words
 
 __all__ = ["LOOK", "aside_words", "unfitting_words", "weigh"]
@@ -104,7 +104,11 @@ class _Card:
         return np.array(found, float).reshape(len(which))
 
     def under(
-        self, which: NDArray[np.intp], recipes: Sequence[Recipe], *, step: Step | None = None
+        self,
+        which: NDArray[np.intp],
+        recipes: Sequence[Recipe],
+        *,
+        callback: Callback | None = None,
     ) -> Array:
         return self._likelihood(self._films(recipes), self.lab[0])
 

@@ -19,6 +19,7 @@ from threadpoolctl import threadpool_limits
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import Conditions, Recipe
 from matchlib.errors import FitError
+from matchlib.progress import Callback, part_of
 from matchlib.regression.frames import rows_of
 from matchlib.regression.law import FilmLaw
 from matchlib.regression.observe import Observations
@@ -32,7 +33,6 @@ from matchlib.regression.stacking import stack
 from matchlib.regression.table import RecipeTable
 from matchlib.regression.unusual import unusual_names, unusual_rows
 from matchlib.regression.vocabulary import Vocabulary
-from matchlib.stepping import Step, part_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -87,7 +87,7 @@ class FilmRegressor(
         self.random_state = random_state
 
     def fit(
-        self, X: pd.DataFrame, y: ArrayLike | pd.DataFrame, *, step: Step | None = None
+        self, X: pd.DataFrame, y: ArrayLike | pd.DataFrame, *, callback: Callback | None = None
     ) -> Self:
         """Fit the law to readings.
 
@@ -103,7 +103,7 @@ class FilmRegressor(
         y : array_like or DataFrame
             (n, 3) Lab; (n, 31) reflectance 400-700 nm; or a DataFrame with columns ``L``, ``a``,
             ``b`` and wavelengths as numbers, empty where a row has none.
-        step : callable, optional
+        callback : callable, optional
             Called between pieces of work with the share done and what is being done. What it
             raises ends the fit and leaves the estimator as it was.
 
@@ -144,7 +144,7 @@ class FilmRegressor(
                 part,
                 rounds=self.rounds,
                 robust=self.robust,
-                step=part_of(step, 0.0, 0.6),
+                callback=part_of(callback, 0.0, 0.6),
             )
             learnt, process = stack(
                 fitted,
@@ -152,7 +152,7 @@ class FilmRegressor(
                 seed=self.random_state,
                 library=self.library,
                 beyond=unusual_rows(unusual, part.table, words),
-                step=part_of(step, 0.6, 1.0),
+                callback=part_of(callback, 0.6, 1.0),
             )
             fitted = extend(fitted, rows, some, robust=self.robust)
         # Nothing is kept before all of it is there: a fit that was stopped leaves no mixture.

@@ -15,13 +15,13 @@ from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 
 from matchlib.errors import FitError
+from matchlib.progress import Callback, part_of
 from matchlib.regression.evidence import Linearised, best_sizes
 from matchlib.regression.law import FilmLaw
 from matchlib.regression.observe import KNOWN, TONE
 from matchlib.regression.outliers import LeftOut, leave_one_out
 from matchlib.regression.residuals import Rows, residuals
 from matchlib.regression.sizes import EFFECTS, Sizes, start_sizes
-from matchlib.stepping import Step, part_of
 
 __all__ = ["FittedLaw", "Refits", "extend", "fit_law", "learnt_from"]
 
@@ -175,14 +175,14 @@ def fit_law(
     *,
     rounds: int = 3,
     robust: bool = True,
-    step: Step | None = None,
+    callback: Callback | None = None,
 ) -> FittedLaw:
     """Fit the law to readings."""
-    told = part_of(step)
+    report = part_of(callback)
     share = 0.0
 
     def tick() -> None:
-        told(share, SAID)
+        report(share, SAID)
 
     sizes, centre, spread = start_sizes(law)
     # A size that no reading can speak of stays where it is believed.

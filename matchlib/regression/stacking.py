@@ -16,12 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry import delta_e00
+from matchlib.progress import Callback, part_of
 from matchlib.regression.library import Process, features
 from matchlib.regression.reach import BLEND, GROUND, KINDS, SPRAYED, folds
 from matchlib.regression.residuals import THIRDS, Rows
 from matchlib.regression.solve import FittedLaw, Refits
 from matchlib.regression.table import RecipeTable
-from matchlib.stepping import Step, part_of
 from matchlib.tails import FEWEST
 
 __all__ = ["Stack", "bare_rows", "stack"]
@@ -100,12 +100,12 @@ def stack(
     seed: int | None,
     library: bool,
     beyond: NDArray[np.bool_],
-    step: Step | None = None,
+    callback: Callback | None = None,
 ) -> tuple[Stack, Process | None]:
     """Leave panels out, kind by kind, and learn from what is missed."""
-    told = part_of(step)
+    report = part_of(callback)
     trusted = fit.trust > 0.5
-    told(0.0, "asking the library")
+    report(0.0, "asking the library")
     odd = np.zeros(rows.panels, bool)
     odd[rows.panel[beyond]] = True
     process = _shaped(fit, rows, trusted | odd, seed) if library else None
@@ -120,7 +120,7 @@ def stack(
     for kind, each in groups.items():
         parts = []
         for group in each:
-            told(done / count, "asking how far to trust the fit")
+            report(done / count, "asking how far to trust the fit")
             parts.append(_without(refits, group, process))
             done += 1
         if parts:

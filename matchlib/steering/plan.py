@@ -20,10 +20,10 @@ from matchlib.correction import Belief, Card, Goal, Sprayed, Today, scored
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Panel, Recipe, Viewing, readings_in
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
+from matchlib.progress import Callback, part_of
 from matchlib.steering.lookahead import Laid, Lookahead
 from matchlib.steering.planned import CardPlan, CardPlans, Likely, Look
 from matchlib.steering.steer import Steering, advise
-from matchlib.stepping import Step, part_of
 from matchlib.suggest import Suggestion, Suggestions, Target, suggest
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ def plan(
     before_clear: bool = True,
     source: str = "spectrophotometer",
     today: Today | None = None,
-    step: Step | None = None,
+    callback: Callback | None = None,
 ) -> CardPlans:
     """Plan cards that are read on the way.
 
@@ -94,7 +94,7 @@ def plan(
         What reads it: ``spectrophotometer`` or ``photo``.
     today : Today, optional
         Spreads believed beforehand; not used with a Belief.
-    step : callable, optional
+    callback : callable, optional
         Called with the share done and what is being done; what it raises ends the work.
 
     Returns
@@ -115,13 +115,13 @@ def plan(
             remedy="two are usual; 0 sprays the card blind.",
         )
     bounds, past = limits or Limits(), list(archive)
-    told = part_of(step)
+    report = part_of(callback)
     fit = model.model if isinstance(model, Belief) else model
-    told(0.0, "looking through every recipe")
+    report(0.0, "looking through every recipe")
     if readings == 0:
-        found = suggest(fit, target, bounds, top=top, archive=past, step=step)
+        found = suggest(fit, target, bounds, top=top, archive=past, callback=callback)
         return CardPlans(tuple(map(_blind, found)), target, 0, found)
-    found = suggest(fit, target, bounds, top=max(2 * ROADS, top), archive=past, step=step)
+    found = suggest(fit, target, bounds, top=max(2 * ROADS, top), archive=past, callback=callback)
     goal = Goal.of(target, tolerance=target.tolerance.value)
     usual = Viewing(geometry=fit.words_.geometries[0])
     views = [v or usual for v in goal.viewings]
@@ -129,7 +129,7 @@ def plan(
     with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait
         chosen = _roads(model, found, goal, bounds, source=source)
         for number, road in enumerate(chosen):
-            told(0.5 + 0.4 * number / len(chosen), "thinking of what may be read")
+            report(0.5 + 0.4 * number / len(chosen), "thinking of what may be read")
             belief = (
                 model
                 if isinstance(model, Belief)
@@ -142,7 +142,7 @@ def plan(
             for place, (shop, road, *_) in enumerate(worked[:THOUGHT_ON]):
                 worked[place] = (shop, road, *shop.first(road, readings))
             worked.sort(key=lambda w: (-round(w[3][-1], 2), -w[1].blind))
-        told(0.9, "working out what follows")
+        report(0.9, "working out what follows")
         plans = [shop.told(road, first, chances) for shop, road, first, chances in worked[:top]]
     return CardPlans(
         tuple(plans),

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.domain import Viewing
-from matchlib.stepping import Step
+from matchlib.progress import Callback
 from matchlib.suggest.space import Schedules, Space
 from matchlib.suggest.target import Target
 
@@ -62,7 +62,7 @@ def refine(
     target: Target,
     viewings: Sequence[Viewing],
     *,
-    step: Step | None = None,
+    callback: Callback | None = None,
 ) -> Refined:
     """Descend from the grid's best by damped Gauss-Newton steps on the whole law, then round."""
     walk = _Walk(space, starts, target, viewings)
@@ -71,8 +71,8 @@ def refine(
     residual, best = walk.look(x)
     cost = (residual**2).sum(axis=1)
     for done in range(_STEPS):
-        if step is not None:
-            step(done / _STEPS, "finding the parts between")
+        if callback is not None:
+            callback(done / _STEPS, "finding the parts between")
         jacobian = np.stack(
             [(walk.look(x + _NUDGE * e)[0] - residual) / _NUDGE for e in np.eye(3)], axis=2
         )

@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.domain import Viewing
-from matchlib.stepping import Step
+from matchlib.progress import Callback
 from matchlib.suggest.brief import LawInBrief, doses
 from matchlib.suggest.series import Series
 from matchlib.suggest.space import Space
@@ -73,7 +73,7 @@ def scan(
     labs: Sequence[Array],
     metrics: Sequence[Array],
     *,
-    step: Step | None = None,
+    callback: Callback | None = None,
 ) -> list[tuple[Ints, Single]]:
     """For each pot, schedules it may have (m,) and squared differences (grounds, m) by the law."""
     desk = _Desk(space, viewings, labs, metrics)
@@ -82,8 +82,8 @@ def scan(
     found = dict.fromkeys(range(len(allowed)), np.empty((len(space.ground_share), 0), np.float32))
     told = 0.0
     for done, part in enumerate(parts):
-        if step is not None and time.monotonic() - told > PAUSE:
-            step(done / len(parts), SAID)
+        if callback is not None and time.monotonic() - told > PAUSE:
+            callback(done / len(parts), SAID)
             told = time.monotonic()
         squares = desk.work(part)
         for place, pot in enumerate(part.pots):

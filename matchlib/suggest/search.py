@@ -19,8 +19,8 @@ from matchlib.colorimetry import delta_e00
 from matchlib.domain import Panel, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
+from matchlib.progress import Callback, part_of
 from matchlib.regression import FilmPredictor
-from matchlib.stepping import Step, part_of
 from matchlib.suggest.reach import DOUBTFUL, OUT_OF_REACH, Reach, reach_of
 from matchlib.suggest.refine import Picks, refine
 from matchlib.suggest.result import Suggestion, Suggestions
@@ -60,7 +60,7 @@ def suggest(
     top: int = 5,
     archive: Iterable[Recipe | Panel] = (),
     unevenness: Callable[[Sequence[Recipe]], Array] | None = None,
-    step: Step | None = None,
+    callback: Callback | None = None,
 ) -> Suggestions:
     """Suggest recipes for a target.
 
@@ -80,7 +80,7 @@ def suggest(
     unevenness : callable, optional
         From recipes to what 10 percent of film shows, by the target's own difference over all its
         angles; `matchlib.evenness` by default where the limits name a greatest one.
-    step : callable, optional
+    callback : callable, optional
         Called with the share done and what is being done, many times a second, always from the
         caller's own thread; what it raises ends the search at once.
 
@@ -112,7 +112,7 @@ def suggest(
     viewings = [a.viewing or Viewing(geometry=model.words_.geometries[0]) for a in target.aims]
     with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait
         return _Search(
-            space, target, viewings, past, unevenness=unevenness, step=part_of(step)
+            space, target, viewings, past, unevenness=unevenness, callback=part_of(callback)
         ).best(top)
 
 
@@ -125,11 +125,11 @@ class _Search:
         past: Sequence[Recipe],
         *,
         unevenness: Callable[[Sequence[Recipe]], Array] | None,
-        step: Step,
+        callback: Callback,
     ) -> None:
         self.space, self.target, self.viewings = space, target, viewings
         self.experience = Experience(past)
-        self.unevenness, self.step = unevenness, step
+        self.unevenness, self.callback = unevenness, callback
         self.searched = 0
         self.ground_road = _kinds(space.ground_share > 0)
         self.pot_road = _kinds(space.colour_share > 0)
@@ -144,7 +144,9 @@ class _Search:
         metrics = [
             aim.weight**2 * tolerance.metric(lab) for aim, lab in zip(aims, labs, strict=True)
         ]
-        scans = scan(self.space, self.viewings, labs, metrics, step=part_of(self.step, 0.0, 0.3))
+        scans = scan(
+            self.space, self.viewings, labs, metrics, callback=part_of(self.callback, 0.0, 0.3)
+        )
         self.searched = sum(out.size for _, out in scans)
         if not self.searched:
             raise DomainError(
@@ -174,9 +176,9 @@ class _Search:
         return self.target.difference(picks.labs(self.space, self.viewings))
 
     def best(self, top: int) -> Suggestions:
-        self.step(0.0, "looking through every recipe")
+        self.callback(0.0, "looking through every recipe")
         picks = self._scanned()
-        self.step(0.3, "working out the best again")
+        self.callback(0.3, "working out the best again")
         cost = self._differences(picks)
         starts = picks.take(self._spread(picks, cost, _STARTS, 2))
         refined = refine(
@@ -184,11 +186,11 @@ class _Search:
             starts,
             self.target,
             self.viewings,
-            step=part_of(self.step, 0.4, 0.7),
+            callback=part_of(self.callback, 0.4, 0.7),
         )
         continuous = self._continuous(starts, refined.best)
         both = _distinct(_join(picks, refined.picks))
-        self.step(0.7, "working out what can be measured")
+        self.callback(0.7, "working out what can be measured")
         labs = both.labs(self.space, self.viewings)
         cost = self.target.difference(labs)
         limited = self.space.limits.max_unevenness is not None
@@ -197,14 +199,14 @@ class _Search:
         finalists, cost = both.take(order), cost[order]
         recipes = self._recipes(finalists)
         if limited:
-            self.step(0.8, "looking how unevenness shows")
+            self.callback(0.8, "looking how unevenness shows")
             finalists, cost, recipes = self._even(finalists, cost, recipes)
-        self.step(0.9, "working out the chances")
+        self.callback(0.9, "working out the chances")
         view = outlook(self.space.model, recipes, self.target, self.viewings)
         rank = view.expected + self._trouble(finalists, recipes) * view.floor
         chosen = self._chosen(finalists, rank, view, top)
         made = self._described(chosen, finalists, recipes, view, cost=cost, continuous=continuous)
-        self.step(0.95, "working out whether it can be reached")
+        self.callback(0.95, "working out whether it can be reached")
         among, at = (finalists, list(view.labs)) if limited else (both, labs)
         around = self._recipes(among.take(self._around(at, view.known.mean(axis=0))))
         reach = reach_of(self.space.model, around, self.target, self.viewings)

@@ -19,9 +19,9 @@ from sklearn.model_selection import GroupKFold
 
 from matchlib.colorimetry import delta_e00
 from matchlib.errors import DomainError, FitError, UnknownName
+from matchlib.progress import Callback, part_of
 from matchlib.regression import FilmPredictor, FilmRegressor, rows_of
 from matchlib.regression.observe import Observations
-from matchlib.stepping import Step, part_of
 from matchlib.tails import region
 
 if TYPE_CHECKING:
@@ -222,7 +222,7 @@ def cross_validate(
     model: Any = None,
     folds: int = 10,
     random_state: int | None = 0,
-    step: Step | None = None,
+    callback: Callback | None = None,
 ) -> Validation:
     """Predict every panel with colour from a fit that has not seen it.
 
@@ -241,7 +241,7 @@ def cross_validate(
         Parts for panels and recipes.
     random_state : int, optional
         Decides who is left out with whom.
-    step : callable, optional
+    callback : callable, optional
         Called between pieces of work with the share done and which fold is being fitted; what it
         raises ends the validation.
 
@@ -261,14 +261,14 @@ def cross_validate(
     seen = readings_as_lab(X, y)
     pairs = list(split_rows(X, by, folds=folds, random_state=random_state))
     rows, errors, squared, freedom, skipped = [], [], [], [], []
-    told = part_of(step)
+    report = part_of(callback)
     for number, (train, test) in enumerate(pairs):
         words = f"fold {number + 1} of {len(pairs)}"
-        told(number / len(pairs), words)
+        report(number / len(pairs), words)
         fitted = clone(maker)
-        # Other people's regressors know nothing of steps.
+        # Other people's regressors know nothing of a callback.
         more = (
-            {"step": _fold(told, number, len(pairs), words)}
+            {"callback": _fold(report, number, len(pairs), words)}
             if isinstance(fitted, FilmRegressor)
             else {}
         )
@@ -287,7 +287,7 @@ def cross_validate(
             else:
                 solved = np.linalg.solve(covariance, miss[:, :, None])[:, :, 0]
                 squared.append(np.sum(miss * solved, axis=1))
-    told(1.0, "all folds are done")
+    report(1.0, "all folds are done")
     if not rows:
         raise FitError(
             f"Of {left_out_words(by)} nothing could be predicted from the rest.",
@@ -306,8 +306,8 @@ def cross_validate(
     )
 
 
-def _fold(step: Step, number: int, of: int, words: str) -> Step:
-    part = part_of(step, number / of, (number + 1) / of)
+def _fold(callback: Callback, number: int, of: int, words: str) -> Callback:
+    part = part_of(callback, number / of, (number + 1) / of)
     return lambda share, _: part(share, words)
 
 

@@ -23,7 +23,7 @@ from matchlib.colorimetry import delta_e00, delta_e00_metric
 from matchlib.domain import Panel, Recipe, Viewing
 from matchlib.errors import FitError
 from matchlib.linear import fit_panels, lab_of_reading, linearise, panel_spread
-from matchlib.stepping import Step, part_of
+from matchlib.progress import Callback, part_of
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
@@ -189,18 +189,18 @@ class _Sums:
         )
         return float(value), slope + away / _WIDTH
 
-    def best(self, step: Step) -> tuple[Array, Array]:
+    def best(self, callback: Callback) -> tuple[Array, Array]:
         """Log sizes of greatest posterior, and their covariance."""
 
         def loss(x: Array) -> tuple[float, Array]:
-            step(0.0, "telling panel, sprayer, lot and reading apart")
+            callback(0.0, "telling panel, sprayer, lot and reading apart")
             return self.loss(x)
 
         found = minimize(loss, self.start, jac=True, method="L-BFGS-B")
         small, count = 0.02, len(self.names)
         bend = np.empty((count, count))
         for i in range(count):
-            step(0.7 + 0.3 * i / count, "asking how sure that is")
+            callback(0.7 + 0.3 * i / count, "asking how sure that is")
             move = small * np.eye(count)[i]
             bend[i] = (self.loss(found.x + move)[1] - self.loss(found.x - move)[1]) / (2 * small)
         bend = 0.5 * (bend + bend.T)
@@ -236,7 +236,7 @@ def repeatability(
     model: FilmPredictor | None = None,
     *,
     random_state: int | None = 0,
-    step: Step | None = None,
+    callback: Callback | None = None,
 ) -> Repeatability:
     """Return how well a shop repeats itself.
 
@@ -248,7 +248,7 @@ def repeatability(
         Fitted to it; fitted here, without knowledge of sprayers, if None.
     random_state : int, optional
         Decides the draws from which medians of ΔE00 are taken.
-    step : callable, optional
+    callback : callable, optional
         Called between pieces of work with the share done and what is being done; what it raises
         ends the work.
 
@@ -270,15 +270,15 @@ def repeatability(
             got=f"{len(read)} panels that were read",
             remedy="spray some; one recipe three times tells most.",
         )
-    told = part_of(step, 0.0 if model is not None else 0.7)
-    model = model or fit_panels(read, step=part_of(step, 0.0, 0.7))
+    report = part_of(callback, 0.0 if model is not None else 0.7)
+    model = model or fit_panels(read, callback=part_of(callback, 0.0, 0.7))
     trust = dict(zip(model.panels_.tolist(), model.trust_.tolist(), strict=True))
     right = [p for p in read if trust.get(p.code, 1.0) >= 0.5 and not p.recipe.bare]
     right = sorted(right, key=lambda p: (p.date is not None, p.date or 0, p.code))[-MOST:]
-    told(0.0, "comparing panels")
+    report(0.0, "comparing panels")
     sums = _Sums(model, right)
-    x, covariance = sums.best(part_of(told, 0.1, 0.8))
-    told(0.8, "working out the floor")
+    x, covariance = sums.best(part_of(report, 0.1, 0.8))
+    report(0.8, "working out the floor")
     return _told(sums, x, covariance, right, np.random.default_rng(random_state))
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from numpy.typing import ArrayLike
 
 from matchlib.errors import FitError
-from matchlib.stepping import Step, part_of
+from matchlib.progress import Callback, part_of
 from matchlib.validation.folds import LEVELS, cross_validate, left_out_words
 from matchlib.validation.simple import NearestPanel, QuadraticRidge
 
@@ -66,7 +66,7 @@ def validation_table(
     folds: int = 10,
     simple: bool = True,
     random_state: int | None = 0,
-    step: Step | None = None,
+    callback: Callback | None = None,
 ) -> list[TableRow]:
     """Return how good a regression is, beside simple ones on the same folds.
 
@@ -88,7 +88,7 @@ def validation_table(
         Whether to print the nearest panel and the quadratic beside it.
     random_state : int, optional
         Decides who is left out with whom.
-    step : callable, optional
+    callback : callable, optional
         Called between pieces of work with the share done and what is being done; what it raises
         ends the work.
 
@@ -106,7 +106,7 @@ def validation_table(
     total, done = len(by) * sum(whole.values()), 0.0
     for what in by:
         for name, maker in makers.items():
-            part = part_of(step, done / total, min((done + whole[name]) / total, 1.0))
+            part = part_of(callback, done / total, min((done + whole[name]) / total, 1.0))
             done += whole[name]
             try:
                 found = cross_validate(
@@ -116,7 +116,7 @@ def validation_table(
                     model=maker,
                     folds=folds,
                     random_state=random_state,
-                    step=_saying(part, f"{name}, {left_out_words(what)} left out"),
+                    callback=_saying(part, f"{name}, {left_out_words(what)} left out"),
                 )
             except FitError as error:
                 nan = float("nan")
@@ -140,5 +140,5 @@ def validation_table(
     return rows
 
 
-def _saying(step: Step, words: str) -> Step:
-    return lambda share, _: step(share, words)
+def _saying(callback: Callback, words: str) -> Callback:
+    return lambda share, _: callback(share, words)

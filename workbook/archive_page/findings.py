@@ -12,7 +12,7 @@ from workbook.page.pictures import areas, numbers
 
 if TYPE_CHECKING:
     from matchlib.audit import Finding
-    from matchlib.stepping import Step
+    from matchlib.progress import Callback
     from workbook.archive_page.app import ArchiveRoom
     from workbook.page import Press
 
@@ -40,12 +40,12 @@ def open_(room: ArchiveRoom) -> list[Finding]:
 def do_look(room: ArchiveRoom, _: Press | None = None, *, quiet: bool = False) -> None:
     """Look through the archive, in a thread."""
 
-    def compute(step: Step) -> Any:
+    def compute(callback: Callback) -> Any:
         from matchlib.audit import audit
 
-        model = room.session.fit(step=step).model
+        model = room.session.fit(callback=callback).model
         panels = room.session.archive.panels()
-        found = list(audit(panels, model, step=step))
+        found = list(audit(panels, model, callback=callback))
         by_code, laws, view = {p.code: p for p in panels}, {}, usual_view(model)
         for finding in found:
             panel = by_code.get(finding.codes[0])

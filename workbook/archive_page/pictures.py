@@ -17,7 +17,7 @@ from workbook.figures import (
 from workbook.page.fields import button, choice, fold
 
 if TYPE_CHECKING:
-    from matchlib.stepping import Step
+    from matchlib.progress import Callback
     from workbook.archive_page.app import ArchiveRoom
     from workbook.page import Press
 
@@ -121,12 +121,12 @@ def draw_repeats(room: ArchiveRoom) -> tuple[str, str]:
 def do_repeats(room: ArchiveRoom, _: Press) -> None:
     """Work out what makes cards differ, in a thread."""
 
-    def compute(step: Step) -> Any:
+    def compute(callback: Callback) -> Any:
         from matchlib.validation import repeatability
 
-        model = room.session.fit(step=step).model
+        model = room.session.fit(callback=callback).model
         panels = room.session.archive.panels()
-        return repeatability(panels, model, step=step), misses(model, panels)
+        return repeatability(panels, model, callback=callback), misses(model, panels)
 
     room.work("Comparing cards", compute, lambda found: room.found.update(repeats=found))
 

@@ -18,7 +18,7 @@ from workbook.session import recipe_of
 
 if TYPE_CHECKING:
     from matchlib.archive import Change
-    from matchlib.stepping import Step
+    from matchlib.progress import Callback
     from workbook.archive_page.app import ArchiveRoom
     from workbook.page import Press
 
@@ -71,8 +71,8 @@ def do_validate(room: ArchiveRoom, done: Press) -> None:
         room.said = "Choose what to leave out."
         return
 
-    def compute(step: Step) -> Any:
-        return room.session.validate(by=by, folds=5, step=step)
+    def compute(callback: Callback) -> Any:
+        return room.session.validate(by=by, folds=5, callback=callback)
 
     room.work("Fitting without some of the cards", compute, lambda f: room.found.update(near=f))
 
@@ -193,8 +193,8 @@ def do_plan(room: ArchiveRoom, done: Press) -> None:
     room.do_choose(done)
     top = int(float(room.chosen.get("count", "5")))
 
-    def compute(step: Step) -> Any:
-        plan = room.session.plan_panels(top=top, step=step)
+    def compute(callback: Callback) -> Any:
+        plan = room.session.plan_panels(top=top, callback=callback)
         model = room.session.fit().model
         return plan, model.predict_recipes([p.recipe for p in plan.panels], usual_view(model))
 

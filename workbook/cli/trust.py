@@ -70,7 +70,7 @@ def _fit(
         outcome = session.fit(refit=True)
         panels = len(session.archive)
         rows, floor = (
-            session.validate(by=wanted, folds=folds, step=_noting()) if check else ([], None)
+            session.validate(by=wanted, folds=folds, callback=_noting()) if check else ([], None)
         )
     if json_:
         show_json(

@@ -19,8 +19,8 @@ from matchlib.errors import MatchlibError
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
+    from matchlib.progress import Callback
     from matchlib.regression import FilmPredictor, FilmRegressor
-    from matchlib.stepping import Step
 
 __all__ = ["FitOutcome", "model_of"]
 
@@ -66,7 +66,7 @@ def model_of(
     *,
     refit: bool = False,
     without: Collection[str] = (),
-    step: Step | None = None,
+    callback: Callback | None = None,
 ) -> FitOutcome:
     """Load the archive's model, or fit and keep it."""
     from matchlib.regression import load_fit
@@ -95,7 +95,7 @@ def model_of(
     from matchlib.regression import FilmRegressor, frames_of
 
     panels = [p for p in archive.panels() if p.code not in without]
-    model = FilmRegressor().fit(*frames_of(panels), step=step)
+    model = FilmRegressor().fit(*frames_of(panels), callback=callback)
     return FitOutcome(model, how, _keep(model, own, content))
 
 

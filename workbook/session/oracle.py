@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from matchlib.stepping import unmeasured
+from matchlib.progress import unmeasured
 from workbook.session.keeper import Keeper
 from workbook.session.model_cache import FitOutcome, model_of
 from workbook.session.targets import reading_of_lab
@@ -16,9 +16,9 @@ if TYPE_CHECKING:
     from matchlib.archive import Archive
     from matchlib.domain import Conditions, Reading, Recipe
     from matchlib.forecast import Forecast
+    from matchlib.progress import Callback
     from matchlib.readings import RecipeRow
     from matchlib.regression import FilmPredictor
-    from matchlib.stepping import Step
     from matchlib.suggest import Target, Tolerance
 
 __all__ = ["Oracle"]
@@ -38,11 +38,11 @@ class Oracle(Keeper):
 
     # The model
 
-    def fit(self, *, refit: bool = False, step: Step | None = None) -> FitOutcome:
+    def fit(self, *, refit: bool = False, callback: Callback | None = None) -> FitOutcome:
         """Return the model of the archive as it is now."""
         content = self.archive.content_hash()
         if refit or self._fit is None or self._fit_of != content:
-            self._fit = model_of(self.archive, refit=refit, step=step)
+            self._fit = model_of(self.archive, refit=refit, callback=callback)
             self._fit_of = content
         return self._fit
 
@@ -58,17 +58,19 @@ class Oracle(Keeper):
         """
         self._asked = conditions
 
-    def model_now(self, step: Step | None, *, without: Collection[str] = ()) -> FilmPredictor:
+    def model_now(
+        self, callback: Callback | None, *, without: Collection[str] = ()
+    ) -> FilmPredictor:
         """Return the model for work of which it is only the beginning.
 
-        `step`: of the whole work. Mostly no fit is needed; what share one would have is not known.
+        `callback`: of the whole work. Mostly no fit is needed; its share is not known beforehand.
         `without`: codes of panels that the model shall not have seen.
         """
         if without:
             codes = {" ".join(code.split()) for code in without}
-            model = model_of(self.archive, without=codes, step=unmeasured(step)).model
+            model = model_of(self.archive, without=codes, callback=unmeasured(callback)).model
         else:
-            model = self.fit(step=unmeasured(step)).model
+            model = self.fit(callback=unmeasured(callback)).model
         return model if self._asked is None else model.under(self._asked)
 
     def left_out(

@@ -16,9 +16,9 @@ if TYPE_CHECKING:
     from matchlib.correction import Advice
     from matchlib.domain import Reading, Recipe
     from matchlib.next_panel import ArchivePlan, TargetPanel
+    from matchlib.progress import Callback
     from matchlib.regression import FilmPredictor
     from matchlib.steering import CardPlans, Steering
-    from matchlib.stepping import Step
     from matchlib.suggest import Limits, Suggestions, Target
     from matchlib.validation import Repeatability, TableRow
 
@@ -68,7 +68,7 @@ class Session(Oracle):
         limits: Limits | None = None,
         *,
         top: int = 5,
-        step: Step | None = None,
+        callback: Callback | None = None,
     ) -> Suggestions:
         """Suggest recipes for a target.
 
@@ -76,8 +76,10 @@ class Session(Oracle):
         """
         from matchlib.suggest import suggest
 
-        model, wanted = self.model_now(step), limits or self.limits()
-        return suggest(model, target, wanted, top=top, archive=self.archive.panels(), step=step)
+        model, wanted = self.model_now(callback), limits or self.limits()
+        return suggest(
+            model, target, wanted, top=top, archive=self.archive.panels(), callback=callback
+        )
 
     def cards(
         self,
@@ -87,7 +89,7 @@ class Session(Oracle):
         readings: int = 2,
         top: int = 5,
         source: str = "spectrophotometer",
-        step: Step | None = None,
+        callback: Callback | None = None,
     ) -> CardPlans:
         """Plan cards for a target: what to spray, when to read it, and what follows.
 
@@ -96,14 +98,14 @@ class Session(Oracle):
         from matchlib.steering import plan
 
         return plan(
-            self.model_now(step),
+            self.model_now(callback),
             target,
             limits or self.limits(),
             readings=readings,
             top=top,
             archive=self.archive.panels(),
             source=source,
-            step=step,
+            callback=callback,
         )
 
     def steer(
@@ -118,7 +120,7 @@ class Session(Oracle):
         looks: int = 1,
         cup_ml: float | None = None,
         sure: bool = False,
-        step: Step | None = None,
+        callback: Callback | None = None,
     ) -> tuple[Steering, CardPlans | None]:
         """Say what to lay next on a card in progress.
 
@@ -128,7 +130,7 @@ class Session(Oracle):
         from matchlib.correction import Belief, learn
         from matchlib.steering import plan, steer
 
-        model = self.model_now(step, without=[*codes, *([own] if own else [])])
+        model = self.model_now(callback, without=[*codes, *([own] if own else [])])
         wanted, tried = limits or self.limits(), self.tried(codes, file)
         belief = Belief.of(model, recipes=[r for r, _ in card])
         if tried:
@@ -168,7 +170,7 @@ class Session(Oracle):
         file: str | Path | None = None,
         sprayed: Sequence[tuple[Recipe, Reading | Sequence[Reading]]] = (),
         limits: Limits | None = None,
-        step: Step | None = None,
+        callback: Callback | None = None,
     ) -> Advice:
         """Say what to change after the panels sprayed for a target.
 
@@ -178,7 +180,7 @@ class Session(Oracle):
         """
         from matchlib.correction import correct
 
-        model = self.model_now(step, without=codes)
+        model = self.model_now(callback, without=codes)
         tried = [*self.tried(codes, file), *((r, one_or_all(as_readings(x))) for r, x in sprayed)]
         return correct(model, tried, target, booth_of(limits or self.limits()))
 
@@ -191,7 +193,7 @@ class Session(Oracle):
         limits: Limits | None = None,
         source: str = "spectrophotometer",
         top: int = 5,
-        step: Step | None = None,
+        callback: Callback | None = None,
     ) -> tuple[tuple[TargetPanel, ...], tuple[Recipe, ...]]:
         """Rank test panels by the chance of a match by the second one.
 
@@ -202,14 +204,14 @@ class Session(Oracle):
         from matchlib.next_panel import next_for_target
 
         tried, wanted = self.tried(codes, file), limits or self.limits()
-        before = Belief.of(self.model_now(step, without=codes), recipes=[r for r, _ in tried])
+        before = Belief.of(self.model_now(callback, without=codes), recipes=[r for r, _ in tried])
         belief, unfitting = learn(before, tried, booth_of(wanted))
         could = _candidates(belief.model, wanted)
-        found = next_for_target(belief, target, could, source=source, shown=top, step=step)
+        found = next_for_target(belief, target, could, source=source, shown=top, callback=callback)
         return found, tuple(row.recipe for row in unfitting)
 
     def plan_panels(
-        self, limits: Limits | None = None, *, top: int = 5, step: Step | None = None
+        self, limits: Limits | None = None, *, top: int = 5, callback: Callback | None = None
     ) -> ArchivePlan:
         """Choose the panels that would teach most about what the shop could spray.
 
@@ -217,9 +219,9 @@ class Session(Oracle):
         """
         from matchlib.next_panel import next_for_archive
 
-        model = self.model_now(step)
+        model = self.model_now(callback)
         could = _candidates(model, limits or self.limits())
-        return next_for_archive(model, could, k=top, step=step)
+        return next_for_archive(model, could, k=top, callback=callback)
 
     # Trust
 
@@ -228,21 +230,25 @@ class Session(Oracle):
         *,
         by: Sequence[str] = ("panel", "recipe", "ground"),
         folds: int = 10,
-        step: Step | None = None,
+        callback: Callback | None = None,
     ) -> tuple[list[TableRow], Repeatability]:
         """Measure how good the regression is on panels left out.
 
         `by`: what is left out: ``panel``, ``recipe``, ``ground``. `rows`: beside simple regressors
         on the same folds. `repeatability`: the shop's own floor.
         """
+        from matchlib.progress import part_of
         from matchlib.regression import frames_of
-        from matchlib.stepping import part_of
         from matchlib.validation import repeatability, validation_table
 
         panels = self.archive.panels()
-        floor = repeatability(panels, step=part_of(step, 0.0, 0.1))
+        floor = repeatability(panels, callback=part_of(callback, 0.0, 0.1))
         rows = validation_table(
-            *frames_of(panels), by=by, floor=floor.floor, folds=folds, step=part_of(step, 0.1, 1.0)
+            *frames_of(panels),
+            by=by,
+            floor=floor.floor,
+            folds=folds,
+            callback=part_of(callback, 0.1, 1.0),
         )
         return rows, floor
 

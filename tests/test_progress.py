@@ -15,8 +15,8 @@ from matchlib.domain import Colour, Panel
 from matchlib.linear import fit_panels
 from matchlib.next_panel import next_for_archive, next_for_target
 from matchlib.overview import candidates
+from matchlib.progress import Callback, part_of
 from matchlib.regression import FilmRegressor, frames_of
-from matchlib.stepping import Step, part_of
 from matchlib.validation import QuadraticRidge, cross_validate, repeatability, validation_table
 
 VIOLET = Colour.parse("violet")
@@ -32,30 +32,30 @@ def model() -> Any:
     return fit_panels(PANELS)
 
 
-def cases(model: Any) -> dict[str, tuple[int, Callable[[Step], object]]]:
+def cases(model: Any) -> dict[str, tuple[int, Callable[[Callback], object]]]:
     """Every long function, and how often it must ask at least."""
     table, ridge = frames_of(PANELS), QuadraticRidge()
     could = candidates(PANELS)
     quick = FilmRegressor(rounds=1, library=False)
     return {
-        "fit": (40, lambda s: FilmRegressor().fit(*table, step=s)),
-        "fit_panels": (40, lambda s: fit_panels(PANELS, step=s)),
-        "audit": (20, lambda s: audit(PANELS, model, step=s)),
-        "audit, fitting": (60, lambda s: audit(PANELS, step=s)),
-        "mislabel_probability": (5, lambda s: mislabel_probability(PANELS, model, step=s)),
-        "repeatability": (10, lambda s: repeatability(PANELS, model, step=s)),
-        "repeatability, fitting": (50, lambda s: repeatability(PANELS, step=s)),
-        "cross_validate": (30, lambda s: cross_validate(*table, model=quick, folds=3, step=s)),
+        "fit": (40, lambda s: FilmRegressor().fit(*table, callback=s)),
+        "fit_panels": (40, lambda s: fit_panels(PANELS, callback=s)),
+        "audit": (20, lambda s: audit(PANELS, model, callback=s)),
+        "audit, fitting": (60, lambda s: audit(PANELS, callback=s)),
+        "mislabel_probability": (5, lambda s: mislabel_probability(PANELS, model, callback=s)),
+        "repeatability": (10, lambda s: repeatability(PANELS, model, callback=s)),
+        "repeatability, fitting": (50, lambda s: repeatability(PANELS, callback=s)),
+        "cross_validate": (30, lambda s: cross_validate(*table, model=quick, folds=3, callback=s)),
         "cross_validate, another's": (
             4,
-            lambda s: cross_validate(*table, model=ridge, folds=3, step=s),
+            lambda s: cross_validate(*table, model=ridge, folds=3, callback=s),
         ),
         "validation_table": (
             30,
-            lambda s: validation_table(*table, by=("panel",), model=quick, folds=3, step=s),
+            lambda s: validation_table(*table, by=("panel",), model=quick, folds=3, callback=s),
         ),
-        "next_for_archive": (5, lambda s: next_for_archive(model, could, k=3, step=s)),
-        "next_for_target": (10, lambda s: next_for_target(model, (30, 30, -30), could, step=s)),
+        "next_for_archive": (5, lambda s: next_for_archive(model, could, k=3, callback=s)),
+        "next_for_target": (10, lambda s: next_for_target(model, (30, 30, -30), could, callback=s)),
     }
 
 
@@ -114,27 +114,27 @@ def test_a_stopped_fit_leaves_the_estimator_as_it_was() -> None:
                     raise Cancelled
 
             with pytest.raises(Cancelled):
-                regressor.fit(X.loc[some], y.loc[some], step=step)
+                regressor.fit(X.loc[some], y.loc[some], callback=step)
     assert vars(fitted) == before
     assert np.array_equal(fitted.predict(X), lab)
     assert set(vars(new)) == set(new.get_params()), "nothing was learnt, so nothing is there"
 
 
-def test_a_step_is_no_parameter_of_the_estimator() -> None:
+def test_a_callback_is_no_parameter_of_the_estimator() -> None:
     regressor = FilmRegressor(rounds=1, library=False)
     before = regressor.get_params()
-    regressor.fit(*frames_of(PANELS), step=lambda _, __: None)
+    regressor.fit(*frames_of(PANELS), callback=lambda _, __: None)
     assert regressor.get_params() == before
-    assert "step" not in before
+    assert "callback" not in before
     assert clone(regressor).get_params() == before
 
 
 def test_a_step_does_not_change_what_comes_of_it(model: Any) -> None:
-    quiet, told = audit(PANELS, model), audit(PANELS, model, step=lambda _, __: None)
+    quiet, told = audit(PANELS, model), audit(PANELS, model, callback=lambda _, __: None)
     assert [f.words for f in quiet] == [f.words for f in told]
     X, y = frames_of(PANELS)
     one = FilmRegressor().fit(X, y).predict(X)
-    assert np.array_equal(one, FilmRegressor().fit(X, y, step=lambda _, __: None).predict(X))
+    assert np.array_equal(one, FilmRegressor().fit(X, y, callback=lambda _, __: None).predict(X))
 
 
 def test_a_part_tells_its_share_as_the_whole_s() -> None:
