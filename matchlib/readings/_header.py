@@ -18,6 +18,7 @@ from matchlib.readings._words import (
     known_name,
     meaning_of,
     scale_of,
+    settings_in,
     viewing_words,
     wavelength,
 )
@@ -322,14 +323,11 @@ def _said(cells: Sequence[Cell]) -> dict[str, str]:
             if meaning == "scale":
                 seen = {"scale": s} if (s := scale_of(value)) else {}
             elif not seen:
-                seen = {meaning: value.strip()}
+                seen = {**settings_in(value), meaning: value.strip()}
             said |= {k: v for k, v in seen.items() if k not in said}
     if not said:
         for text in filled:
-            seen = viewing_words(text)
-            if ("illuminant" in seen) != ("observer" in seen):
-                seen = {k: v for k, v in seen.items() if k == "geometry"}  # a title, no setting
-            said |= {k: v for k, v in seen.items() if k not in said}
+            said |= {k: v for k, v in settings_in(text).items() if k not in said}
     return said
 
 

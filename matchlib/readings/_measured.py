@@ -136,11 +136,9 @@ class MeasuredReader:
         self.unstated.add("light")
 
         def make() -> Question:
-            lab = (
-                [read_text(row[1][i], "") for i in group.places.values() if i < len(row[1])]
-                if group
-                else []
-            )
+            places = group.places if group else {}
+            names = [n for n in ("Lab" if "L" in places else "XYZ") if n in places]
+            lab = [read_text(row[1][places[n]], "") for n in names if places[n] < len(row[1])]
             fit = self.twice.medians
             choices = []
             for light in LIGHTS:
@@ -151,7 +149,7 @@ class MeasuredReader:
                     continue
                 means = f"{self.look.table.row_word} {row[0]}: {', '.join(lab)} as seen so"
                 if light in fit:
-                    means += f"; ΔE00 {fit[light]:.2f} from the file's own spectra"
+                    means += f"; ΔE00 {fit[light]:.2f} from the file's own {self.twice.beside}"
                 choices.append(Choice("/".join(light), f"{light[0]}, {light[1]}° observer", means))
             if not choices:
                 choices = [Choice("/".join(x), f"{x[0]}, {x[1]}° observer") for x in LIGHTS]
@@ -301,14 +299,19 @@ class MeasuredReader:
         pairs: list[Pair] = []
         for row in self.look.table.rows:
             for group in self.look.columns.groups:
-                if len(pairs) >= _PAIRS or not group.spectral or "L" not in group.places:
+                beside = group.spectral or "X" in group.places
+                if len(pairs) >= _PAIRS or not beside or "L" not in group.places:
                     continue
                 held = self._held(row, group)
                 try:
                     lab = self._triple(row, group, "Lab")
-                    nm, values = self._spectrum(row, held, Viewing(), note=False)
                     Reading(Viewing(), "spectrophotometer", lab)
-                    Reading(Viewing(), "spectrophotometer", None, nm, values)
+                    if group.spectral:
+                        nm, values = self._spectrum(row, held, Viewing(), note=False)
+                        Reading(Viewing(), "spectrophotometer", None, nm, values)
+                    else:
+                        nm, values = (), self._triple(row, group, "XYZ")
+                        lab_from_xyz(values, Viewing())
                 except (MatchlibError, Undecided, ValueError):
                     continue
                 rows.append(row[0])

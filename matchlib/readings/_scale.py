@@ -15,6 +15,7 @@ __all__ = ["Scale"]
 
 # Even a black panel's clear surface sends back more than 1.5 % somewhere.
 _BLACK = 1.5
+_TRIED = 200
 
 
 class Scale:
@@ -84,7 +85,39 @@ class Scale:
         if not told and possible == {"percent"}:
             self.note = "reflectances were taken as percent, since they are far above 1"
             return "percent"
+        if not told and (lit := self._by_lightness()):
+            word = "percent" if lit == "percent" else "0-1"
+            self.note = (
+                f"reflectances were taken as {word}, since only so do they give the file's L"
+            )
+            return lit
         return self._asked(peaks[0], told, values[-1])
+
+    def _by_lightness(self) -> str | None:
+        """The one scale in which the spectra can be as light as the L beside them."""
+        possible = {"unit", "percent"}
+        for row in self._look.table.rows[:_TRIED]:
+            for group in self._look.columns.groups:
+                spectrum = self._values(row, [i for _, i in group.spectral])
+                stated = self._values(row, [group.places["L"]] if "L" in group.places else [])
+                if spectrum and stated:
+                    low, high = min(spectrum), max(spectrum)
+                    possible &= {
+                        scale
+                        for scale, white in (("unit", 1.0), ("percent", 100.0))
+                        if _lightness(low / white) - 1 <= stated[0] <= _lightness(high / white) + 1
+                    }
+        return possible.pop() if len(possible) == 1 else None
+
+    def _values(self, row: Row, places: list[int]) -> list[float]:
+        values = []
+        for i in places:
+            if i < len(row[1]) and not is_blank(row[1][i]):
+                try:
+                    values.append(self._look.number(row[1][i], "r"))
+                except MatchlibError:
+                    continue
+        return values
 
     def _tried(self, row: Row) -> str | None:
         try:
@@ -141,16 +174,15 @@ class Scale:
         places = [i for g in self._look.columns.groups for _, i in g.spectral]
         found = []
         for row in self._look.table.rows if places else ():
-            values = []
-            for i in places:
-                if i < len(row[1]) and not is_blank(row[1][i]):
-                    try:
-                        values.append(self._look.number(row[1][i], "r"))
-                    except MatchlibError:
-                        continue
-            if values:
+            if values := self._values(row, places):
                 found.append((row, max(values)))
         return found
+
+
+def _lightness(reflectance: float) -> float:
+    # Y is a weighted mean of the reflectances, whatever the light; L* of CIE 15:2018, 8.2.1
+    y = max(reflectance, 0.0)
+    return 116 * y ** (1 / 3) - 16 if y > (6 / 29) ** 3 else y * (29 / 3) ** 3
 
 
 def _known_scale(text: str, where: str) -> str:

@@ -1,4 +1,4 @@
-"""Colours a file states twice, as spectrum and as Lab, and the light under which both agree."""
+"""Colours a file states twice, as spectrum or XYZ and as Lab, and the light under which both agree."""
 
 from __future__ import annotations
 
@@ -27,12 +27,12 @@ Pair = tuple[tuple[float, ...], tuple[float, ...], tuple[float, float, float]]
 def fits(pairs: Sequence[Pair], stated: Light | None) -> dict[Light, list[float]]:
     """Return the median ΔE00 between the Lab of a file and that of its own spectra.
 
-    `pairs` are wavelengths, reflectances and Lab; tried are the light stated and the likeliest
+    `pairs` are wavelengths, reflectances and Lab, or no wavelengths, XYZ and Lab; tried are the light stated and the likeliest
     others, best first in what comes back. Empty where no spectrum gives a Lab.
     """
     import numpy as np
 
-    from matchlib.colorimetry import delta_e00, reflectance_to_lab
+    from matchlib.colorimetry import delta_e00, reflectance_to_lab, white_point, xyz_to_lab
 
     by_grid: dict[tuple[float, ...], list[int]] = {}
     for i, pair in enumerate(pairs):
@@ -44,9 +44,12 @@ def fits(pairs: Sequence[Pair], stated: Light | None) -> dict[Light, list[float]
     for light in tried:
         apart = np.full(len(pairs), np.nan)
         for nm, places in by_grid.items():
+            held = np.array([pairs[i][1] for i in places])
             try:
-                lab = reflectance_to_lab(
-                    np.array([pairs[i][1] for i in places]), Viewing(*light), wavelengths=nm
+                lab = (
+                    reflectance_to_lab(held, Viewing(*light), wavelengths=nm)
+                    if nm
+                    else xyz_to_lab(np.maximum(held, 0), white_point(*light))
                 )
             except MatchlibError:
                 continue
@@ -77,13 +80,14 @@ class StatedTwice:
     """What the rows of a table with both Lab and spectrum say of the light its Lab holds for.
 
     `medians` are ΔE00 between the two by light, the best first; `far` the rows where they are
-    apart under the light stated.
+    apart under the light stated; `beside` what the Lab was compared with.
     """
 
     def __init__(
         self, rows: Sequence[int] = (), pairs: Sequence[Pair] = (), stated: Light | None = None
     ) -> None:
         self._rows, self._stated = rows, stated
+        self.beside = "spectra" if any(pair[0] for pair in pairs) else "X, Y, Z"
         found = fits(pairs, stated) if pairs else {}
         finite = {k: sorted(v for v in vs if not isnan(v)) for k, vs in found.items()}
         self.medians = {k: vs[len(vs) // 2] for k, vs in finite.items()}
@@ -105,11 +109,12 @@ class StatedTwice:
         def make() -> Question:
             return Question(
                 "twice",
-                f"The file says {stated[0]}, {stated[1]}°, but its L, a, b fit its own spectra far "
-                f"better under {best[0]}, {best[1]}° (ΔE00 {other:.2f} against {mine:.2f}). "
-                "Spectra are taken as they are; for which light do L, a, b without one hold?",
+                f"The file says {stated[0]}, {stated[1]}°, but its L, a, b fit its own "
+                f"{self.beside} far better under {best[0]}, {best[1]}° (ΔE00 {other:.2f} against "
+                f"{mine:.2f}). Spectra are taken as they are; for which light do L, a, b without "
+                "one hold?",
                 [
-                    Choice("/".join(best), f"{best[0]}, {best[1]}°, as the spectra say"),
+                    Choice("/".join(best), f"{best[0]}, {best[1]}°, as the {self.beside} say"),
                     Choice("stated", f"{stated[0]}, {stated[1]}°, as the file says"),
                 ],
                 None if needed else "stated",

@@ -20,6 +20,7 @@ __all__ = [
     "near_meaning",
     "plain",
     "scale_of",
+    "settings_in",
     "viewing_words",
     "wavelength",
 ]
@@ -229,4 +230,12 @@ def viewing_words(text: str) -> dict[str, str]:
         value = int(angle[1] or angle[2])
         if angle[1] or value in _ASPECULAR:
             found["geometry"] = f"45as{value}"
+    return found
+
+
+def settings_in(text: str) -> dict[str, str]:
+    """Return the words of light and geometry in a title: a light counts only with its observer."""
+    found = viewing_words(text)
+    if ("illuminant" in found) != ("observer" in found):
+        return {k: v for k, v in found.items() if k == "geometry"}
     return found

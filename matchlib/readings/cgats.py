@@ -16,7 +16,7 @@ from dataclasses import dataclass, field, replace
 from matchlib.errors import FileError
 from matchlib.readings._grid import MAX_CELLS, MAX_COLUMNS, MAX_ROWS, Cell, Sheet, too_many_rows
 from matchlib.readings._text import decode
-from matchlib.readings._words import known_name, viewing_words
+from matchlib.readings._words import known_name, settings_in, viewing_words
 from matchlib.readings.questions import Asking
 
 __all__ = ["EXTRA_FIELD", "NEWLINE_KEYWORD", "looks_like_cgats", "read_cgats"]
@@ -173,6 +173,7 @@ def _sheet(table: _Table) -> Sheet:
         # "D50, 2 degree" and the like: the word that matters
         if name in facts:
             facts[name] = viewing_words(facts[name]).get(name, facts[name])
+    facts = settings_in(keywords.get("INSTRUMENTATION", "")) | facts
     named = _name_panel(header, rows, keywords)
     mark = keywords.get(NEWLINE_KEYWORD)
     if mark:
