@@ -1,4 +1,4 @@
-"""Colours a file states twice, as spectrum or XYZ and as Lab, and the light under which both agree."""
+"""Colours a file states twice, as Lab and as spectrum or XYZ, and the light that suits both."""
 
 from __future__ import annotations
 
@@ -27,8 +27,9 @@ Pair = tuple[tuple[float, ...], tuple[float, ...], tuple[float, float, float]]
 def fits(pairs: Sequence[Pair], stated: Light | None) -> dict[Light, list[float]]:
     """Return the median ΔE00 between the Lab of a file and that of its own spectra.
 
-    `pairs` are wavelengths, reflectances and Lab, or no wavelengths, XYZ and Lab; tried are the light stated and the likeliest
-    others, best first in what comes back. Empty where no spectrum gives a Lab.
+    `pairs` are wavelengths, reflectances and Lab, or no wavelengths, XYZ and Lab; tried are the
+    light stated and the likeliest others, best first in what comes back. Empty where no spectrum
+    gives a Lab.
     """
     import numpy as np
 
