@@ -265,7 +265,8 @@ def schedule_of(steps: tuple[Step, ...], ratios: list[MixRatio], coats: int | No
 def _unclear(text: str) -> FileError:
     return FileError(
         "This is not a mix ratio, nor coats and ratio.",
-        expected="such as 6:1, 6 to 1, 4@6:1, 4c 6:1, or 6:1 x3 then 3:1 x2",
+        expected="such as 6:1, 6 to 1, 4@6:1, 4c 6:1, 6:1 x3 then 3:1 x2, or for several colours "
+        "2@6:1 cherry, 1@8:1 violet",
         got=repr(text[:60]),
         remedy="write six parts of carrier to one of colour as 6:1; in a spreadsheet, format the "
         "column as text so that it does not become a clock time.",

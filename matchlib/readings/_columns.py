@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from contextlib import suppress
 from dataclasses import dataclass, field
 
 from matchlib.errors import FileError
@@ -14,18 +15,30 @@ from matchlib.readings._words import (
     known_name,
     meaning_of,
     near_meaning,
+    plain,
     scale_of,
     viewing_words,
     wavelength,
 )
 from matchlib.readings.questions import Asking, Choice, Question, Undecided
 
-__all__ = ["Columns", "Group", "columns_of"]
+__all__ = ["Columns", "Group", "ask_column", "columns_of"]
 
 _COORDINATES = set("LabXYZ")
 _BACK = ("ground", "colour", "ratio", "coats", "schedule")
 # A wrong meaning of these changes a colour or joins panels; of the others it is a note misplaced.
 _HEAVY = {"panel", *_BACK, "illuminant", "observer", "geometry", "clear", "source"}
+_POLAR = {
+    **dict.fromkeys(("c", "c*", "c*ab", "cab", "chroma"), "C"),
+    **dict.fromkeys(("h", "h°", "hab", "hue", "hue angle", "h ab"), "h"),
+}
+_MISSING = {
+    "panel": "the panel's code. Which one holds it",
+    "ground": "the ground. Which one says what was sprayed under the colour",
+    "colour": "the transparent colour. Which one names it",
+    "ratio": "the mix ratio. Which one holds it",
+    "coats": "the number of coats. Which one holds it",
+}
 _REPEAT = re.compile(r"(?:reading|measurement|repeat|no\.?|#)?\s*(\d{1,2})", re.IGNORECASE)
 
 
@@ -134,11 +147,15 @@ class _Reader:
         columns.groups = [g for g in self.groups.values() if g.places or g.spectral]
         for group in columns.groups:
             group.spectral.sort()
+            self._polar(group)
             if 0 < len({"X", "Y", "Z"} & group.places.keys()) < 3:
                 for letter in {"X", "Y", "Z"} & group.places.keys():
                     i = group.places.pop(letter)  # a place on a chart, not a colour
                     columns.extra[table.header[i]] = i
-        self._ground()
+        parts = {"colour", "ratio", "coats", "schedule"} & columns.known.keys()
+        if parts:
+            with suppress(Undecided):
+                ask_column("ground", table, columns, self.asking)
         for meaning in ("ratio", "schedule"):
             if meaning in columns.known:
                 names = (table.header[columns.known[meaning]], columns.units.get(meaning, ""))
@@ -146,6 +163,17 @@ class _Reader:
                     filter(None, map(order_of_words, names)), None
                 )
         return columns
+
+    def _polar(self, group: Group) -> None:
+        """Take chroma and hue angle where a lightness stands without a and b."""
+        if group.places.keys() != {"L"}:
+            return
+        named = {letter: n for n in self.columns.extra if (letter := _POLAR.get(plain(n)))}
+        if set(named) == {"C", "h"}:
+            for letter, name in named.items():
+                group.places[letter] = self.columns.extra.pop(name)
+                said = self.columns.said
+                said[said.index((name, "a note", ""))] = (name, letter, "")
 
     def _spectral(
         self, i: int, name: str, wave: tuple[float, str | None, bool], said: tuple[str, str]
@@ -211,35 +239,33 @@ class _Reader:
                 why = f"{table.header[chosen]!r} holds the {meaning}"
                 columns.said.append((name, "a note", why))
 
-    def _ground(self) -> None:
-        """Ask which column is the ground where a table of recipes seems to have none."""
-        columns, table = self.columns, self.table
-        parts = {"colour", "ratio", "coats", "schedule"} & columns.known.keys()
-        if "ground" in columns.known or "ground" in table.facts or not parts:
-            return
-        options = {
-            name: i
-            for name, i in columns.extra.items()
-            if any(isinstance(c[i], str) and c[i] for _, c in table.rows[:50] if i < len(c))
-        }
-        if not options:
-            return
 
-        def make() -> Question:
-            choices = [Choice(n, f"the column {n!r}", _first(table, i)) for n, i in options.items()]
-            return Question(
-                "column:ground",
-                "No column is named as the ground. Which one says what was sprayed under the "
-                "colour?",
-                [*choices[:20], Choice("none", "none of them")],
-            )
+def ask_column(meaning: str, table: Table, columns: Columns, asking: Asking) -> None:
+    """Ask which of the columns that mean nothing to us holds what none is named as."""
+    options = {name: i for name, i in columns.extra.items() if _could(meaning, table, i)}
+    if meaning in columns.known or meaning in table.facts or not options:
+        return
 
-        try:
-            chosen = self.asking.answer("column:ground", make)
-        except Undecided:
-            return
-        if chosen in options:
-            columns.known["ground"] = columns.extra.pop(chosen)
+    def make() -> Question:
+        choices = [Choice(n, f"the column {n!r}", _first(table, i)) for n, i in options.items()]
+        return Question(
+            f"column:{meaning}",
+            f"No column is named as {_MISSING[meaning]}?",
+            [*choices[:20], Choice("none", "none of them")],
+        )
+
+    chosen = asking.answer(f"column:{meaning}", make)
+    if chosen in options:
+        columns.known[meaning] = columns.extra.pop(chosen)
+        columns.said = [(n, meaning if n == chosen else m, w) for n, m, w in columns.said]
+
+
+def _could(meaning: str, table: Table, i: int) -> bool:
+    """Whether the cells of a column can be names, where names are looked for."""
+    cells = [c[i] for _, c in table.rows[:50] if i < len(c) and not is_blank(c[i])]
+    if meaning not in ("ground", "colour"):
+        return bool(cells)
+    return any(isinstance(c, str) and not re.fullmatch(r"[\d\s.,:/-]+", c) for c in cells)
 
 
 def _group(groups: dict[str, Group], label: str) -> Group:

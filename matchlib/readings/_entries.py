@@ -13,6 +13,7 @@ from matchlib.domain import GunSetup, LoggedCoat, Panel, Reading, Recipe, Stage,
 from matchlib.errors import FileError, MatchlibError
 from matchlib.plain import from_plain
 from matchlib.readings._cells import read_text
+from matchlib.readings._conditions import Conditions
 from matchlib.readings._grid import Row, Trouble, is_blank
 from matchlib.readings._lookup import Lookup
 from matchlib.readings._measured import MeasuredReader
@@ -110,6 +111,7 @@ class TableReader:
         self.look, self.role = look, role_of(look)
         self.measured = MeasuredReader(look, scale)
         self.recipes = RecipeReader(look, names)
+        self.conditions = Conditions(look)
 
     def entry(self, row: Row) -> Entry:
         """Return a row with every reason against it."""
@@ -139,9 +141,9 @@ class TableReader:
                 entry.back[name] = look.text(row, name)
         for name in NUMBERS:
             with entry.noting():
-                entry.back[name] = look.optional(row, name)
+                entry.back[name] = self.conditions.quantity(row, name)
         with entry.noting():
-            entry.back["temperature"] = look.temperature(row)
+            entry.back["temperature"] = self.conditions.temperature(row)
         with entry.noting():
             entry.back["clear_coats"] = look.whole(row, "clear_coats")
         with entry.noting():
@@ -195,7 +197,8 @@ class TableReader:
         }
         warnings = [*self.look.table.warnings]
         warnings += [f"{listed_rows(word, rows)}: {t}." for t, rows in found.items() if rows]
-        assumed = [f"{listed_rows(word, rows)}: {t}." for t, rows in recipes.said.items()]
+        said = {**recipes.said, **self.conditions.said}
+        assumed = [f"{listed_rows(word, rows)}: {t}." for t, rows in said.items()]
         if measured.scale.note:
             assumed.append(measured.scale.note + ".")
         if "source" in measured.unstated:

@@ -35,6 +35,7 @@ _UNIT = re.compile(
     re.IGNORECASE,
 )
 _OURS = {"panel", "ground", "colour", "schedule", "source", "illuminant", "observer", "geometry"}
+_LAB = re.compile(r"(?:cie[ -]?)?l\W{0,3}a\W{0,3}b\W{0,2}(?: values?)?", re.IGNORECASE)
 _LAMBDA = ("wavelength", "wavelengths", "lambda", "wl", "nm")
 
 
@@ -68,6 +69,7 @@ def tables_of(sheet: Sheet, asking: Asking) -> list[Table]:
     if sheet.headed:
         header = tuple(heading(c) for c in sheet.rows[0][1])
         return [_table(sheet, header, sheet.rows[1:], facts)]
+    sheet = replace(sheet, rows=_lab_apart(sheet.rows))
     across = [_score(cells) for _, cells in sheet.rows[:_SEARCHED]]
     best = max(across)
     column = _sideways(sheet.rows[:2000])
@@ -77,6 +79,35 @@ def tables_of(sheet: Sheet, asking: Asking) -> list[Table]:
     if best == 0:
         return []
     return _upright(sheet, facts, [i for i, s in enumerate(across) if s >= least], asking)
+
+
+def _lab_apart(rows: Sequence[Row]) -> tuple[Row, ...]:
+    """Rows in which L, a and b that stand in one cell, such as ``40/30/20``, have one each."""
+    for k, (_, cells) in enumerate(rows[:_SEARCHED]):
+        for i, cell in enumerate(cells):
+            if not isinstance(cell, str) or not _LAB.fullmatch(cell.strip()):
+                continue
+            under = [_three(c[i]) if i < len(c) else None for _, c in rows[k + 1 :]]
+            if any(under):
+                split = [("L", "a", "b"), *(u or (None, None, None) for u in under)]
+                return (
+                    *((n, (*c[:i], *c[i : i + 1], None, None, *c[i + 1 :])) for n, c in rows[:k]),
+                    *(
+                        (n, (*c[:i], *apart, *c[i + 1 :]))
+                        for (n, c), apart in zip(rows[k:], split, strict=True)
+                    ),
+                )
+    return tuple(rows)
+
+
+def _three(cell: Cell) -> tuple[str, str, str] | None:
+    if not isinstance(cell, str):
+        return None
+    for sign in (r"\s*[;/|]\s*", r"\s*,\s+|\s+", r"\s*,\s*"):
+        parts = re.split(sign, cell.strip(" ()[]"))
+        if len(parts) == 3 and all(re.fullmatch(r"[-−+]?\d+(?:[.,]\d+)?", p) for p in parts):
+            return (parts[0], parts[1], parts[2])
+    return None
 
 
 def _upright(sheet: Sheet, facts: dict[str, str], found: list[int], asking: Asking) -> list[Table]:

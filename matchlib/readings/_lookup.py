@@ -123,37 +123,6 @@ class Lookup:
                     "(without quotation marks) in a table parted by commas.",
                 )
 
-    def temperature(self, row: Row) -> float | None:
-        """Return the booth's temperature [°C]; whether it was in °F is asked where it may be."""
-        value = self.optional(row, "temperature")
-        if value is None or "temperature" not in self.columns.known or self.columns.ours:
-            return value
-        words = (
-            self.table.header[self.columns.known["temperature"]],
-            self.columns.units.get("temperature", ""),
-        )
-        said = (
-            " ".join(words).casefold().replace("°", " ").replace("(", " ").replace(")", " ").split()
-        )
-        if "f" in said or "fahrenheit" in said:
-            return (value - 32) / 1.8
-        if "c" in said or "celsius" in said or value < 45:
-            return value
-
-        def make() -> Question:
-            return Question(
-                "temperature",
-                "Some booth temperatures are above 45. Are the temperatures in °F?",
-                [
-                    Choice("F", "yes, °F", f"row {row[0]}: {(value - 32) / 1.8:.1f} °C"),
-                    Choice("C", "no, °C", f"row {row[0]}: {value:g} °C"),
-                ],
-            )
-
-        return (
-            (value - 32) / 1.8 if self.asking.answer("temperature", make, row[0]) == "F" else value
-        )
-
     def _number_texts(self) -> Iterator[tuple[int, str]]:
         places = [self.columns.known[n] for n in _NUMBERS if n in self.columns.known]
         for group in self.columns.groups:

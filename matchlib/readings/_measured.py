@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 import re
 from itertools import pairwise
 
@@ -221,6 +222,10 @@ class MeasuredReader:
         return i < len(row[1]) and not is_blank(row[1][i])
 
     def _triple(self, row: Row, group: Group, names: str) -> tuple[float, float, float]:
+        if names == "Lab" and "C" in group.places:
+            lightness, chroma, hue = self._triple(row, group, "LCh")
+            angle = math.radians(hue)  # CIE 15:2018, 8.2.1.2
+            return lightness, chroma * math.cos(angle), chroma * math.sin(angle)
         x, y, z = (
             self.look.number(
                 row[1][i] if (i := group.places.get(n, -1)) in range(len(row[1])) else None, n

@@ -6,6 +6,7 @@ import datetime as dt
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from difflib import get_close_matches
 from fractions import Fraction
 from typing import TypeVar
@@ -167,6 +168,8 @@ class RecipeReader:
         if "@" in text and self._documented("schedule"):
             text = re.sub(r"(@\s*\d+),(\d+\s*:)", r"\1.\2", text)  # a decimal comma for sure
             return self._agreeing(CoatSchedule.parse(text), ratio, coats, row)
+        if layered := self._layered(text, row):
+            return self._agreeing(layered, ratio, coats, row)
         written = self._steps(row, "schedule")
         parts = [look.cell(row, n) for n in ("carrier parts", "colour parts")]
         if not any(map(is_blank, parts)):
@@ -195,6 +198,23 @@ class RecipeReader:
             return schedule
         mixes_of = [self._mix(s, row, "schedule") for s in written]
         return self._agreeing(schedule_of(written, mixes_of, coats), ratio, coats, row)
+
+    def _layered(self, text: str, row: Row) -> CoatSchedule | None:
+        """Coats of several colours, each named behind its mix: ``2@6:1 cherry, 1@8:1 violet``."""
+        try:
+            found = CoatSchedule.parse(text) if "@" in text else None
+        except MatchlibError:
+            return None
+        if found is None or not any(s.colour for s in found.steps):
+            return None
+        first = found.steps[0].ratio
+        order = self.look.columns.order or self._order(
+            Step(None, first.carrier, first.colour, None, "ratio"), row
+        )
+        if order == "carrier":
+            return found
+        turned = (replace(s, ratio=MixRatio(s.ratio.colour, s.ratio.carrier)) for s in found.steps)
+        return CoatSchedule(tuple(turned))
 
     def _agreeing(
         self, schedule: CoatSchedule, ratio: tuple[Step, ...], coats: int | None, row: Row
@@ -342,12 +362,11 @@ class RecipeReader:
 
     def _bare(self, step: Step, row: Row, what: str) -> MixRatio:
         n = step.first
-        name = (
-            self.look.table.header[self.look.columns.known[what]]
-            if what in self.look.columns.known
-            else ""
-        )
-        said = f"{name} {self.look.columns.units.get(what, '')}"
+        columns = self.look.columns
+        name = self.look.table.header[columns.known[what]] if what in columns.known else ""
+        said = f"{name} {columns.units.get(what, '')}"
+        if re.search(r"%|\bpercent\b", said, re.IGNORECASE):
+            return self._percent(step, row)
         if not re.search(r"\bx ?: ?1\b|: ?1\b", said):
 
             def make() -> Question:

@@ -45,7 +45,8 @@ _SPELT = {
     "|transparent colour|colorant|colourant|colour coat|color coat|colour name|color name|shade"
     "|candy coat|intermix",
     "ratio": "mix|mix ratio|mixing ratio|ratio carrier colour|carrier colour|mixed|mixture"
-    "|carrier to colour|base to dye|let down|letdown|mix rate",
+    "|carrier to colour|base to dye|let down|letdown|mix rate|colour %|color %|% colour|% color"
+    "|dye %|% dye|candy %|% candy|toner %|% toner|percent colour|percent color|colour percent",
     "coats": "no of coats|number of coats|# coats|coat|passes|layers|nr of coats|num coats"
     "|coat count|colour coats|color coats|candy coats|# of coats|no coats|coats no|coats sprayed",
     "schedule": "coats and ratio|coats ratio|application|spray schedule|sprayed as|recipe"

@@ -10,6 +10,7 @@ from typing import Any
 from matchlib.domain import Panel, Stage
 from matchlib.errors import FileError, MatchlibError
 from matchlib.readings._cells import heading
+from matchlib.readings._columns import ask_column
 from matchlib.readings._entries import (
     OF_PANEL,
     OF_STAGE,
@@ -136,7 +137,11 @@ def read_tables(
                 f"The table {table.sheet or table.header[0]!r} was left out: it "
                 "holds neither readings nor backs"
             )
-    _needed(used, tables, said)
+    try:
+        _needed(used, tables, intake)
+    except Undecided:
+        columns = tuple(c for look in used for c in look.columns.said)
+        return ImportReport(file, sha256, (), questions=asking.questions, columns=columns)
     for look in used:
         _read(look, intake, several)
     waiting = any(r.outcome == WAITS for r in intake.rows)
@@ -165,14 +170,13 @@ def read_tables(
     )
 
 
-def _needed(used: list[Lookup], tables: Sequence[Table], said: Said) -> None:
-    have: set[str] = set()
-    for look in used:
-        have |= look.columns.known.keys() | look.facts.keys()
-    if "tile" in have:
-        return
-    missing = [n for n in ("panel", "ground") if n not in have]
-    if missing == ["ground"] and said.panels:
+def _needed(used: list[Lookup], tables: Sequence[Table], intake: _Intake) -> None:
+    missing = _missing(used)
+    if missing and not (missing == ["ground"] and _all_known(used, intake.said)):
+        for look in used:
+            _ask_columns(look, missing, intake.asking)
+        missing = _missing(used)
+    if missing == ["ground"] and intake.said.panels:
         return
     if missing or not used:
         names = [n for t in tables for n in t.header if n]
@@ -184,6 +188,34 @@ def _needed(used: list[Lookup], tables: Sequence[Table], said: Said) -> None:
             remedy="name the columns as in the table of readings; where backs and readings are in "
             "two files, give both.",
         )
+
+
+def _missing(used: list[Lookup]) -> list[str]:
+    have: set[str] = set()
+    for look in used:
+        have |= look.columns.known.keys() | look.facts.keys()
+    return [] if "tile" in have else [n for n in ("panel", "ground") if n not in have]
+
+
+def _all_known(used: list[Lookup], said: Said) -> bool:
+    """Whether readings without a ground are of panels that are known already."""
+    known = {folded_code(code) for code in said.panels}
+    codes = [look.text(row, "panel") for look in used for row in look.table.rows[:50]]
+    return any(folded_code(code) in known for code in codes)
+
+
+def _ask_columns(look: Lookup, missing: list[str], asking: Asking) -> None:
+    waiting = None
+    parts = ("colour", "ratio", "coats") if "ground" in missing else ()
+    for meaning in (*missing, *parts):
+        if meaning in parts and {"schedule", "carrier parts"} & look.columns.known.keys():
+            continue
+        try:
+            ask_column(meaning, look.table, look.columns, asking)
+        except Undecided as key:
+            waiting = key  # the others are asked in the same breath
+    if waiting:
+        raise waiting
 
 
 def _read(look: Lookup, intake: _Intake, several: bool) -> None:

@@ -1,0 +1,108 @@
+"""How a panel was sprayed, as numbers: with the units that people write beside them."""
+
+from __future__ import annotations
+
+import re
+
+from matchlib.errors import FileError
+from matchlib.readings._cells import read_text
+from matchlib.readings._grid import Cell, Row, is_blank
+from matchlib.readings._lookup import Lookup
+from matchlib.readings.questions import Choice, Question
+
+__all__ = ["Conditions"]
+
+_SHARE = {"": 1.0, "%": 1.0}
+_LENGTH = {"": 1.0, "mm": 1.0, "cm": 10.0, "in": 25.4, "inch": 25.4, '"': 25.4}
+_UNITS: dict[str, dict[str, float]] = {
+    "humidity": {**_SHARE, "rh": 1.0, "%rh": 1.0, "%r.h.": 1.0},
+    "overlap": _SHARE,
+    # 1 psi is 6.894757 kPa: NIST SP 811 (2008), appendix B.8
+    "pressure": {"": 1.0, "bar": 1.0, "psi": 0.06894757, "kpa": 0.01, "mpa": 10.0},
+    **dict.fromkeys(("tip", "fan", "distance"), _LENGTH),
+}
+_WRITTEN = re.compile(r"\s*([+\-−]?\d[\d.,]*)\s*([^\d\s.,][^\d]*)?", re.DOTALL)
+_HOT = 45.0  # °C; no booth is sprayed in above
+
+
+class Conditions:
+    """Reads the conditions of the rows of one table; `said` is what was assumed of which rows."""
+
+    def __init__(self, look: Lookup) -> None:
+        self.look = look
+        self.said: dict[str, list[int]] = {}
+        self._shares: dict[str, bool] = {}
+
+    def quantity(self, row: Row, name: str) -> float | None:
+        """Return a condition in our own unit [%, bar or mm]; None where blank."""
+        cell = self.look.cell(row, name)
+        if is_blank(cell):
+            return None
+        number, unit = _apart(cell)
+        value, factors = self.look.number(number, name), _UNITS[name]
+        if unit not in factors:
+            raise FileError(
+                f"The unit of the {name} is not known.",
+                expected=" or ".join(u for u in factors if u),
+                got=repr(read_text(cell, name)[:40]),
+                remedy="write it in one of these.",
+            )
+        if unit:
+            return value * factors[unit]
+        if "%" in factors and self._as_share(name):
+            self.said.setdefault(f"the {name} was taken as a part of 1", []).append(row[0])
+            return 100.0 * value
+        return value * factors.get(_folded(self.look.columns.units.get(name, "")), 1.0)
+
+    def temperature(self, row: Row) -> float | None:
+        """Return the booth's temperature [°C]; whether it was in °F is asked where it may be."""
+        look, cell = self.look, self.look.cell(row, "temperature")
+        if is_blank(cell):
+            return None
+        number, unit = _apart(cell)
+        value = look.number(number, "temperature")
+        if "temperature" not in look.columns.known or look.columns.ours:
+            return value
+        words = (
+            look.table.header[look.columns.known["temperature"]],
+            look.columns.units.get("temperature", ""),
+        )
+        said = re.findall(r"[a-z]+", (unit or " ".join(words)).casefold())
+        if "f" in said or "fahrenheit" in said:
+            return (value - 32) / 1.8
+        if value < _HOT or unit:
+            return value
+
+        def make() -> Question:
+            celsius = ", though the column says °C" if {"c", "celsius"} & set(said) else ""
+            return Question(
+                "temperature",
+                f"Some booth temperatures are above {_HOT:g}{celsius}. Are they in °F?",
+                [
+                    Choice("F", "yes, °F", f"row {row[0]}: {(value - 32) / 1.8:.1f} °C"),
+                    Choice("C", "no, °C", f"row {row[0]}: {value:g} °C"),
+                ],
+            )
+
+        answer = look.asking.answer("temperature", make, row[0])
+        return (value - 32) / 1.8 if answer == "F" else value
+
+    def _as_share(self, name: str) -> bool:
+        """Whether a spreadsheet keeps this column's per cent as parts of 1."""
+        if name not in self._shares:
+            i = self.look.columns.known.get(name)
+            rows = self.look.table.rows if i is not None and not self.look.columns.ours else ()
+            cells = [c[i] for _, c in rows if i is not None and i < len(c)]
+            numbers = [c for c in cells if isinstance(c, float)]
+            self._shares[name] = bool(numbers) and all(0 < n <= 1 for n in numbers)
+        return self._shares[name]
+
+
+def _apart(cell: Cell) -> tuple[Cell, str]:
+    if not isinstance(cell, str) or not (match := _WRITTEN.fullmatch(cell)):
+        return cell, ""
+    return match[1], _folded(match[2] or "")
+
+
+def _folded(unit: str) -> str:
+    return "".join(unit.casefold().replace("°", "").split()).removesuffix(".")
