@@ -1,9 +1,101 @@
 """The science of transparent colour coats over a ground: film, regression, search, advice.
 
-Importing this package loads nothing but itself; import the module that holds the noun you need,
-for example ``from matchlib.domain import Recipe``.
+The names that most work needs stand here, and load what they need when they are first asked for;
+every other public name stands in the module of its noun, for example `matchlib.colorimetry`.
+
+Examples
+--------
+>>> from matchlib import FilmRegressor, Target, suggest
+>>> from matchlib.demo import demo_panels
+>>> from matchlib.regression import frames_of
+>>> model = FilmRegressor(rounds=1, library=False).fit(*frames_of(demo_panels()))
+>>> found = suggest(model, Target.lab(27.1, 45.9, 28.5), top=2)
+>>> print(found[0].recipe)
+cherry over pale gold, 3@3:1
 """
 
-__all__ = ["__version__"]
+import sys
+from types import ModuleType
+
+TYPE_CHECKING = False  # what checkers take for true; `typing` alone would take half of the start
+
+if TYPE_CHECKING:
+    from matchlib.archive import Archive
+    from matchlib.audit import audit
+    from matchlib.correction import correct
+    from matchlib.domain import CoatSchedule, MixRatio, Panel, Reading, Recipe, Viewing
+    from matchlib.mixing import Limits
+    from matchlib.next_panel import next_for_archive
+    from matchlib.readings import read_file
+    from matchlib.regression import FilmRegressor
+    from matchlib.suggest import Target, suggest
+    from matchlib.validation import cross_validate
+
+__all__ = [
+    "Archive",
+    "CoatSchedule",
+    "FilmRegressor",
+    "Limits",
+    "MixRatio",
+    "Panel",
+    "Reading",
+    "Recipe",
+    "Target",
+    "Viewing",
+    "__version__",
+    "audit",
+    "correct",
+    "cross_validate",
+    "next_for_archive",
+    "read_file",
+    "suggest",
+]
 
 __version__ = "0.1.0"
+
+_HOMES = {
+    "Archive": "archive",
+    "CoatSchedule": "domain",
+    "FilmRegressor": "regression",
+    "Limits": "mixing",
+    "MixRatio": "domain",
+    "Panel": "domain",
+    "Reading": "domain",
+    "Recipe": "domain",
+    "Target": "suggest",
+    "Viewing": "domain",
+    "audit": "audit",
+    "correct": "correction",
+    "cross_validate": "validation",
+    "next_for_archive": "next_panel",
+    "read_file": "readings",
+    "suggest": "suggest",
+}
+
+
+def __getattr__(name: str) -> object:
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from importlib import import_module
+
+    found = getattr(import_module(f"{__name__}.{_HOMES[name]}"), name)
+    globals()[name] = found
+    return found
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})
+
+
+class _Front(ModuleType):
+    """Keeps `suggest` and `audit` the functions, though the packages they stand in are so called.
+
+    The import of a package sets its name on the package above.
+    """
+
+    def __setattr__(self, name: str, value: object) -> None:
+        if not (name in _HOMES and isinstance(value, ModuleType)):
+            super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Front

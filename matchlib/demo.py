@@ -164,32 +164,24 @@ def demo_truth(recipe: Recipe) -> tuple[float, float, float]:
     return (float(lab[0]), float(lab[1]), float(lab[2]))
 
 
-def _recipe(ground: str, colour: str = "", schedule: str = "", clear: str = "yes") -> Recipe:
-    return Recipe(
-        Ground.parse(ground),
-        Colour.parse(colour) if colour else None,
-        CoatSchedule.parse(schedule) if schedule else None,
-        clear,
-    )
-
-
 def _plan() -> Iterator[Recipe]:
     """Every panel in the order sprayed, the recipe that was truly sprayed."""
     for ground in (*_GROUNDS, *_LADDER):
-        yield _recipe(ground)
+        yield Recipe.of(ground, clear="yes")
     for ground in ("silver", "graphite", "pale gold"):
-        yield _recipe(ground)
-        yield _recipe(ground, clear="no")
+        yield Recipe.of(ground, clear="yes")
+        yield Recipe.of(ground, clear="no")
     turn = 0
     for ground in ("silver", "coarse silver", "graphite", "pale gold", "pearl white"):
         for colour in _COLOURS:
             if (ground, colour) == ("pale gold", "cherry"):
                 continue  # never sprayed: the first customer's sample asks for it
             for i in range(5):
-                yield _recipe(ground, colour, _SCHEDULES[(turn + 2 * i) % len(_SCHEDULES)])
+                schedule = _SCHEDULES[(turn + 2 * i) % len(_SCHEDULES)]
+                yield Recipe.of(ground, colour, schedule, "yes")
             turn += 1
     for row in _EXTRA:
-        yield _recipe(*row)
+        yield Recipe.of(*row)
 
 
 def _miswritten(code: str, recipe: Recipe) -> Recipe:
@@ -294,8 +286,8 @@ def demo_targets(seed: int = DEMO_SEED) -> dict[str, Reading]:
         spectrum, the others Lab.
     """
     rng = np.random.default_rng([seed, 3])
-    ring = _light(_recipe("pale gold", "cherry", "4@4.5:1"), np.ones(4))
-    reed = _light(_recipe("coarse silver", "honey 3 + lagoon 2", "4@5:1"), np.ones(4))
+    ring = _light(Recipe.of("pale gold", "cherry", "4@4.5:1", "yes"), np.ones(4))
+    reed = _light(Recipe.of("coarse silver", "honey 3 + lagoon 2", "4@5:1", "yes"), np.ones(4))
     return {
         "carousel ring": _read_lab(_lab(ring) + rng.normal(0, 0.04, 3)),
         "signal flag": _read_lab(np.array([66.0, 68.0, 72.0]) + rng.normal(0, 0.04, 3)),

@@ -89,17 +89,12 @@ def fit_panels(panels: Sequence[Panel], *, callback: Callback | None = None) -> 
     FilmRegressor
         In which people's differences are still in the panels, to be looked for.
     """
-    from matchlib.archive.frame import frame_of
-    from matchlib.regression import FilmRegressor
+    from matchlib.regression import FilmRegressor, frames_of
 
-    frame = frame_of(panels)
-    read = [c for c in frame.columns if c in ("L", "a", "b") or c.replace(".", "").isdigit()]
+    X, y = frames_of(panels)
     back = ["panel", "ground", "colour", "schedule", "clear"]
-    return FilmRegressor().fit(
-        frame[[*back, "source", "illuminant", "observer", "geometry"]],
-        frame[read],
-        callback=callback,
-    )
+    view = ["source", "illuminant", "observer", "geometry"]
+    return FilmRegressor().fit(X[back + view], y, callback=callback)
 
 
 def lab_of_reading(reading: Reading) -> Array:

@@ -25,10 +25,13 @@ from matchlib.correction import Belief, Goal, Today, Wanted
 from matchlib.domain import Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.linear import linearise
+from matchlib.listing import Listing, items_frame
 from matchlib.progress import Callback, part_of
 from matchlib.tails import chance_words, drawn_out, normal_cloud, symmetric_root
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from matchlib.regression import FilmPredictor
 
 __all__ = ["ArchivePanel", "ArchivePlan", "TargetPanel", "next_for_archive", "next_for_target"]
@@ -114,6 +117,16 @@ class ArchivePlan:
     after: float
     words: str
 
+    def to_frame(self) -> pd.DataFrame:
+        """Return a table, one row a panel.
+
+        Returns
+        -------
+        DataFrame
+            The recipe, and what it brings the uncertainty down to.
+        """
+        return items_frame(self.panels)
+
 
 def next_for_target(
     model: FilmPredictor | Belief,
@@ -126,7 +139,7 @@ def next_for_target(
     today: Today | None = None,
     shown: int = 5,
     callback: Callback | None = None,
-) -> tuple[TargetPanel, ...]:
+) -> Listing[TargetPanel]:
     """Rank panels by the chance of a match by the second panel.
 
     Parameters
@@ -154,8 +167,8 @@ def next_for_target(
 
     Returns
     -------
-    tuple of TargetPanel
-        The best first.
+    Listing of TargetPanel
+        A tuple, the best first; ``to_frame()`` gives a table.
 
     Raises
     ------
@@ -198,7 +211,7 @@ def next_for_target(
         found.append(TargetPanel(some[i], (light, red, yellow), passes, second, words))
     chance = np.array([panel.passes_by_second for panel in found])
     best = np.lexsort((hope.mean[first], -chance.round(3)))[:shown]
-    return tuple(found[b] for b in best)
+    return Listing(found[b] for b in best)
 
 
 def _by_second(

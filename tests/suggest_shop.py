@@ -48,4 +48,4 @@ def recipe(ground: str, colour: str, schedule: str, clear: str = "yes") -> Recip
 
 def goal_of(r: Recipe) -> Target:
     lab = model_of().predict_recipes([r])[0]
-    return Target.of_lab(tuple(lab))
+    return Target.lab(*lab)

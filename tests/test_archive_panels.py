@@ -230,6 +230,7 @@ def test_the_frame_has_a_row_a_reading(tmp_path: Path) -> None:
     assert frame["clear"].tolist() == ["no", "no", "yes"]
     assert frame.loc[1, ["L", "a", "b"]].tolist() == [50.3, -20.5, -10.125]
     assert frame.loc[2, ["400", "450", "500", "550"]].tolist() == [0.1, 0.2, 0.3, 0.4]
+    # A spectrum of half the visible range has no Lab.
     assert frame.loc[2, ["L", "a", "b"]].isna().all()
     assert frame.loc[0, "400":"550"].isna().all()
 

@@ -334,7 +334,7 @@ def test_without_a_target_a_panel_is_held_against_its_prediction_by_the_order(ro
         view = session.geometry
         for item, recipe in zip(told, recipes, strict=True):
             lab = [item[k] for k in "Lab"]
-            aim = Target.of_lab(lab, viewing=FACE if view == "45as15" else FLOP, tolerance=CMC)
+            aim = Target.lab(*lab, viewing=FACE if view == "45as15" else FLOP, tolerance=CMC)
             (own,) = forecast(session.model, [recipe], aim)
             assert item["against"] == "prediction"
             assert item["angles"] == []
@@ -342,7 +342,7 @@ def test_without_a_target_a_panel_is_held_against_its_prediction_by_the_order(ro
             assert item["expected_difference"] == pytest.approx(own.expected, rel=1e-3)
         for item, recipe in zip(plain, recipes, strict=True):
             lab = [item[k] for k in "Lab"]
-            aim = Target.of_lab(lab, viewing=FACE if view == "45as15" else FLOP)
+            aim = Target.lab(*lab, viewing=FACE if view == "45as15" else FLOP)
             (own,) = forecast(session.model, [recipe], aim)
             assert item["expected_difference"] == pytest.approx(own.expected, rel=1e-3)
     assert "chance of passing (CMC(2:1) at most 1)" in " ".join(

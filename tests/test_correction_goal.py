@@ -149,7 +149,7 @@ def test_planning_ahead_counts_both_angles_and_boxes(model) -> None:
 def test_near_the_target_a_difference_is_a_length_in_its_axes(kind) -> None:
     tolerance = Tolerance(kind, box=(1.0, 2.0, 0.5))
     lab, step = np.array([40.0, 30.0, 20.0]), np.array([0.02, -0.01, 0.03])
-    goal = Goal.of(Target.of_lab(lab, tolerance=tolerance), tolerance=9.0)
+    goal = Goal.of(Target.lab(*lab, tolerance=tolerance), tolerance=9.0)
     axes, boxed = goal.local(0)
     along = np.abs(axes @ step)
     length = along.max() if boxed else np.sqrt(np.sum(along**2))

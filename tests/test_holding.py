@@ -49,13 +49,13 @@ def test_the_same_spectrum_holds_everywhere() -> None:
 
 def test_lab_alone_gives_a_range_that_a_spectrum_narrows() -> None:
     lab = tuple(model_of().predict_recipes([RECIPE])[0])
-    both = holding(model_of(), RECIPE, Target.of_lab(lab))
+    both = holding(model_of(), RECIPE, Target.lab(*lab))
     half = holding(model_of(), RECIPE, Target.of_readings(sample()))
     for wide, narrow in zip(both.lights, half.lights, strict=True):
         assert wide.low < wide.middle < wide.high
         assert narrow.high - narrow.low < wide.high - wide.low
     assert "Lab alone" in both.words
-    assert both == holding(model_of(), RECIPE, Target.of_lab(lab))
+    assert both == holding(model_of(), RECIPE, Target.lab(*lab))
 
 
 def test_the_range_holds_the_truth() -> None:
@@ -66,7 +66,7 @@ def test_the_range_holds_the_truth() -> None:
     from tests.benchmarks.strategies import _frame
 
     trial = np.asarray(own.predict_spectrum(_frame([RECIPE])))[0]
-    found = holding(model_of(), RECIPE, Target.of_lab(lab))
+    found = holding(model_of(), RECIPE, Target.lab(*lab))
     for held, view in zip(found.lights, LIGHTS.values(), strict=True):
         assert float(metamerism_index(truth, trial, view)) <= held.high
 

@@ -125,7 +125,7 @@ def test_the_second_panel_is_chosen_by_what_the_first_one_read(
     normal.stack_ = replace(model.stack_, freedom=np.full(len(model.stack_.freedom), np.inf))
     belief, some = Belief.of(normal), candidates[::5]
     aim = belief.predict_recipes([candidates[70]])[0] + [0.5, 0.5, 0.0]
-    target = Target.of_lab(tuple(aim), tolerance=tolerance)
+    target = Target.lab(*aim, tolerance=tolerance)
     goal = Goal.of(target, tolerance=1.0)
     (first,) = next_for_target(belief, target, some, shown=1)
     lab, *parts = belief.predict_parts([first.recipe])

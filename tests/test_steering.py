@@ -47,7 +47,7 @@ def of(recipe: Recipe, schedule: str) -> Recipe:
 
 
 def test_a_plan_reads_the_card_on_its_way_and_says_what_follows(model, recipe) -> None:
-    target = Target.of_lab(expected(model, recipe))
+    target = Target.lab(*expected(model, recipe))
     found = plan(model, target, Limits(blends=False), readings=2, top=3)
     best = found[0]
     assert best.looks[0].recipe.schedule is not None
@@ -63,21 +63,21 @@ def test_a_plan_reads_the_card_on_its_way_and_says_what_follows(model, recipe) -
 
 
 def test_more_looks_are_never_worth_less(model, recipe) -> None:
-    target = Target.of_lab(expected(model, recipe))
+    target = Target.lab(*expected(model, recipe))
     best = plan(model, target, Limits(blends=False), readings=3, top=1)[0]
     assert len(best.by_looks) == 4
     assert all(b >= a - 0.02 for a, b in zip(best.by_looks, best.by_looks[1:], strict=False))
 
 
 def test_without_looks_a_plan_is_the_searchs_own(model, recipe) -> None:
-    found = plan(model, Target.of_lab(expected(model, recipe)), readings=0, top=2)
+    found = plan(model, Target.lab(*expected(model, recipe)), readings=0, top=2)
     assert [p.whole for p in found] == [s.recipe for s in found.suggestions[:2]]
     assert all(not p.looks and p.steered == p.blind for p in found)
 
 
 def test_one_coat_cannot_be_approached_but_two_weaker_ones_can(model, shop) -> None:
     one = Recipe(shop.grounds[0], shop.colours[0], CoatSchedule.parse("1@3:1"), "yes")
-    target = Target.of_lab(expected(model, one))
+    target = Target.lab(*expected(model, one))
     best = plan(model, target, Limits(blends=False), top=1)[0]
     assert best.looks
     assert best.first.schedule.strength < one.schedule.strength
@@ -113,7 +113,7 @@ def test_a_card_too_dark_is_lost_and_teaches_the_next(model, recipe) -> None:
     before, after = Belief.of(model), advice.card.learnt
     assert after.film[0] > before.film[0]
     assert after.film[1] < before.film[1]
-    again = plan(after, Target.of_lab(expected(model, recipe)), Limits(blends=False), top=1)[0]
+    again = plan(after, Target.lab(*expected(model, recipe)), Limits(blends=False), top=1)[0]
     assert again.first.schedule.strength < recipe.schedule.strength
 
 
@@ -294,7 +294,7 @@ def test_a_reading_too_soon_is_questioned_not_forbidden() -> None:
 
 def test_cards_read_before_and_after_their_clear_are_asked_for(shop, model, recipe) -> None:
     archive = shop.full(0)
-    target = Target.of_lab(expected(model, recipe))
+    target = Target.lab(*expected(model, recipe))
     found = plan(model, target, Limits(blends=False), readings=1, top=1, archive=archive)
     assert "before its clear coat and after it" in found.notes[0]
     card = archive[0].having(code="pair", recipe=replace(recipe, clear=None))
@@ -305,7 +305,7 @@ def test_cards_read_before_and_after_their_clear_are_asked_for(shop, model, reci
 
 def test_so_many_looks_only(model, recipe) -> None:
     with pytest.raises(DomainError, match="looks"):
-        plan(model, Target.of_lab(expected(model, recipe)), readings=4)
+        plan(model, Target.lab(*expected(model, recipe)), readings=4)
 
 
 def test_a_card_of_one_stage_rescued_and_steered_agree(model, recipe) -> None:

@@ -61,7 +61,7 @@ def test_the_search_finds_what_trying_everything_finds(seed: int) -> None:
     rng = np.random.default_rng(seed)
     limits = Limits(max_coats=4, ratio_step=1.0, min_ratio=3, max_ratio=8, step_ups=True)
     lab = tuple(shop().truth_lab(shop().random_recipe(rng, continuous=True)))
-    target = Target.of_lab(lab)
+    target = Target.lab(*lab)
     space = Space.of(model_of(), limits, [p.recipe for p in archive_of()])
     picks = every(space)
     exact = target.difference(picks.labs(space, [Viewing()]))
@@ -86,7 +86,7 @@ def test_a_target_from_a_known_recipe_is_found_within_repeatability() -> None:
     errors = []
     for r in recipes:
         lab = shop().truth_lab(r)
-        found = suggest(model_of(), Target.of_lab(tuple(lab)), archive=archive_of(), top=1)
+        found = suggest(model_of(), Target.lab(*lab), archive=archive_of(), top=1)
         assert found.reachable, str(r)
         assert found.miss == ""
         errors.append(float(delta_e00(shop().truth_lab(found[0].recipe), lab)))
@@ -99,7 +99,7 @@ def test_the_chance_is_of_the_next_panel_sprayed() -> None:
     stated, passed = [], []
     for _ in range(14):
         lab = shop().truth_lab(shop().random_recipe(rng, continuous=True))
-        s = suggest(model_of(), Target.of_lab(tuple(lab), tolerance=0.7), top=1)[0]
+        s = suggest(model_of(), Target.lab(*lab, tolerance=0.7), top=1)[0]
         panels = [shop().spray(s.recipe, rng).readings[0].lab for _ in range(12)]
         stated.append(s.probability)
         passed.append(np.mean(delta_e00(lab, np.array(panels)) <= 0.7))
@@ -108,7 +108,7 @@ def test_the_chance_is_of_the_next_panel_sprayed() -> None:
 
 
 def test_numbers_do_not_change_from_call_to_call() -> None:
-    target = Target.of_lab((45, 5, 20))
+    target = Target.lab(45, 5, 20)
     first = suggest(model_of(), target, archive=archive_of())
     again = suggest(model_of(), target, archive=archive_of())
     assert first.items == again.items
@@ -143,7 +143,7 @@ def test_fewer_coats_come_first_between_equals() -> None:
 
 def test_suggestions_take_different_roads() -> None:
     # A dark neutral of two complementary colours: every ground offers a road of its own.
-    found = suggest(model_of(), Target.of_lab((25, 2, 8)), archive=archive_of(), top=5)
+    found = suggest(model_of(), Target.lab(25, 2, 8), archive=archive_of(), top=5)
     assert len({s.road for s in found}) >= 3
     ranks = [(str(s.recipe)) for s in found]
     assert len(set(ranks)) == len(ranks)
@@ -152,7 +152,7 @@ def test_suggestions_take_different_roads() -> None:
 def test_out_of_reach_says_so_and_which_way_it_misses() -> None:
     found = suggest(
         model_of(),
-        Target.of_lab((92, 0, 2)),
+        Target.lab(92, 0, 2),
         Limits(grounds=("graphite",), colours=(SHOP_COLOURS[0],)),  # type: ignore[arg-type]
         archive=archive_of(),
     )
@@ -202,14 +202,14 @@ def test_a_share_never_mixed_is_marked() -> None:
     between = recipe("silver 1 + graphite 1", SHOP_COLOURS[0], "3@5:1")
     lab = model.predict_recipes([between])[0]
     limits = Limits(grounds=("silver", "graphite"), blends=False)  # type: ignore[arg-type]
-    found = suggest(model, Target.of_lab(tuple(lab)), limits, archive=panels, top=8)
+    found = suggest(model, Target.lab(*lab), limits, archive=panels, top=8)
     mixed = [s for s in found if not s.recipe.ground.neat]
     assert mixed
     for s in mixed:
         ready = s.recipe.ground.key == recipe("silver 3 + graphite 1", "x", "1@6:1").ground.key
         assert ready != any("never mixed" in text for text in s.never_sprayed)
     closed = Limits(grounds=("silver", "graphite"), blends=False, ground_blends=False)  # type: ignore[arg-type]
-    found = suggest(model, Target.of_lab(tuple(lab)), closed, archive=panels)
+    found = suggest(model, Target.lab(*lab), closed, archive=panels)
     assert all(s.recipe.ground.neat for s in found)
 
 
@@ -229,7 +229,7 @@ def test_what_was_never_sprayed_is_said() -> None:
 def test_other_tolerances_rank_and_pass_by_their_own_difference(tolerance: Tolerance) -> None:
     r = recipe("gold", SHOP_COLOURS[0], "3@5:1")
     lab = tuple(model_of().predict_recipes([r])[0])
-    found = suggest(model_of(), Target.of_lab(lab, tolerance=tolerance), archive=archive_of())
+    found = suggest(model_of(), Target.lab(*lab, tolerance=tolerance), archive=archive_of())
     assert found.reachable
     assert float(tolerance.difference(lab, found[0].lab)) <= 1.0
     assert 0.05 < found[0].probability < 1.0

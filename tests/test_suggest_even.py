@@ -14,8 +14,8 @@ from tests.suggest_shop import archive_of, model_of, recipe, shop
 
 
 def goal() -> Target:
-    return Target.of_lab(
-        model_of().predict_recipes([recipe("gold", str(shop().colours[0]), "3@5:1")])[0]
+    return Target.lab(
+        *model_of().predict_recipes([recipe("gold", str(shop().colours[0]), "3@5:1")])[0]
     )
 
 

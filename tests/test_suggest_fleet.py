@@ -9,9 +9,7 @@ from matchlib.suggest import Limits, Target, suggest
 from matchlib.suggest.fleet import suggest_many
 from tests.suggest_shop import archive_of, model_of
 
-TARGETS = [
-    Target.of_lab(lab) for lab in ((35.0, 40.0, 20.0), (50.0, 5.0, 60.0), (20.0, 20.0, -20.0))
-]
+TARGETS = [Target.lab(*lab) for lab in ((35.0, 40.0, 20.0), (50.0, 5.0, 60.0), (20.0, 20.0, -20.0))]
 LIMITS = Limits(blends=False, step_ups=False, ground_blends=False)
 
 

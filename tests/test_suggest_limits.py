@@ -45,7 +45,7 @@ def test_impossible_limits_are_refused(wrong: dict[str, object]) -> None:
 
 def test_an_unknown_name_on_the_shelf_is_named() -> None:
     with pytest.raises(UnknownName, match="purple haze"):
-        suggest(model_of(), Target.of_lab((50, 0, 0)), Limits(colours=("purple haze",)))
+        suggest(model_of(), Target.lab(50, 0, 0), Limits(colours=("purple haze",)))
 
 
 @settings(max_examples=12, deadline=None)
@@ -73,7 +73,7 @@ def test_limits_are_kept(
         blends=blends,
         step_ups=False,
     )
-    found = suggest(model_of(), Target.of_lab(lab), limits, top=4, archive=archive_of())
+    found = suggest(model_of(), Target.lab(*lab), limits, top=4, archive=archive_of())
     assert 1 <= len(found) <= 4
     least, most = sorted(ends)
     whole_steps = np.floor(round(most, 3) * 2) >= np.ceil(round(least, 3) * 2)

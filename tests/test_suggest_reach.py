@@ -50,7 +50,7 @@ def test_the_chance_is_the_share_of_laws_under_which_some_recipe_passes(
     middle = model.predict_recipes(recipes)
     chances = []
     for away in (0.0, 0.1, 0.2, 0.4):
-        target = Target.of_lab(tuple(middle[0] + [away, 0.0, away]), tolerance=0.2)
+        target = Target.lab(*(middle[0] + [away, 0.0, away]), tolerance=0.2)
         passed = (target.difference([made]) <= 0.2).any(axis=1).mean()
         chances.append(asked(model, recipes, target).chance)
         assert chances[-1] == pytest.approx(passed, abs=0.08)
@@ -62,7 +62,7 @@ def test_what_is_asked_for_is_likelier_within_reach(
     unsure: FilmRegressor, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     recipes = [recipe("silver", COLOURS[0], "3@5:1")]
-    target = Target.of_lab(tuple(unsure.predict_recipes(recipes)[0] + 1.0), tolerance=1.0)
+    target = Target.lab(*(unsure.predict_recipes(recipes)[0] + 1.0), tolerance=1.0)
     odds = []
     for told in (1.0, 15.0):
         monkeypatch.setattr(reach, "ODDS", told)
@@ -77,7 +77,7 @@ def test_luck_of_a_panel_makes_nothing_reachable(unsure: FilmRegressor) -> None:
     sure = copy(unsure)
     sure.stack_ = replace(unsure.stack_, inflation=np.full(len(unsure.stack_.weight), 1e-9))
     for away, chance in ((0.5, 1.0), (2.0, 0.0)):
-        target = Target.of_lab(tuple(lab + np.array([away, 0, 0])), tolerance=1.0)
+        target = Target.lab(*(lab + np.array([away, 0, 0])), tolerance=1.0)
         assert asked(sure, recipes, target).chance == chance
         assert 0.0 < outlook(sure, recipes, target, VIEWS).probability[0] < 1.0
 
@@ -85,17 +85,17 @@ def test_luck_of_a_panel_makes_nothing_reachable(unsure: FilmRegressor) -> None:
 def test_the_panel_that_tells_is_of_what_the_target_needs(unsure: FilmRegressor) -> None:
     recipes = [recipe("silver", COLOURS[1], "2@8:1"), recipe("silver", COLOURS[0], "4@4:1")]
     lab = unsure.predict_recipes(recipes)[1]
-    target = Target.of_lab(tuple(lab + np.array([0.8, 0, 0])), tolerance=1.0)
+    target = Target.lab(*(lab + np.array([0.8, 0, 0])), tolerance=1.0)
     assert asked(unsure, recipes, target).telling == recipes[1]
 
 
 def test_from_reachable_over_doubtful_to_out_of_reach() -> None:
     # Lighter and lighter than one colour over one ground can be.
-    start = np.array(suggest(model_of(), Target.of_lab((92, 0, 2)), LIMITS, top=1)[0].lab)
+    start = np.array(suggest(model_of(), Target.lab(92, 0, 2), LIMITS, top=1)[0].lab)
     found = [
         suggest(
             model_of(),
-            Target.of_lab(tuple(start + np.array([d, 0, 0]))),
+            Target.lab(*(start + np.array([d, 0, 0]))),
             LIMITS,
             archive=archive_of(),
         )
@@ -115,8 +115,8 @@ def test_from_reachable_over_doubtful_to_out_of_reach() -> None:
 
 
 def test_a_target_that_is_hardly_known_may_lie_within_reach() -> None:
-    start = np.array(suggest(model_of(), Target.of_lab((92, 0, 2)), LIMITS, top=1)[0].lab)
+    start = np.array(suggest(model_of(), Target.lab(92, 0, 2), LIMITS, top=1)[0].lab)
     lab = tuple((start + np.array([2.0, 0, 0])).tolist())
-    exact = suggest(model_of(), Target.of_lab(lab), LIMITS)
+    exact = suggest(model_of(), Target.lab(*lab), LIMITS)
     vague = Target.of_readings(Reading(Viewing(), lab=lab, sd=1.0))
     assert suggest(model_of(), vague, LIMITS).reach > exact.reach + 0.05

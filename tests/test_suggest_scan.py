@@ -193,7 +193,7 @@ def test_nothing_is_lost_against_the_whole_law_on_every_recipe(seed: int) -> Non
     rng = np.random.default_rng(40 + seed)
     limits = Limits(max_coats=4, ratio_step=1.0, min_ratio=3, max_ratio=8, blend_parts=3)
     lab = tuple(shop().truth_lab(shop().random_recipe(rng, continuous=True)))
-    target = Target.of_lab(lab)
+    target = Target.lab(*lab)
     space = space_of(limits)
     found = suggest(model_of(), target, limits, top=8, archive=archive_of())
     rows = [
@@ -236,7 +236,7 @@ def test_what_a_step_raises_ends_the_search(after: int) -> None:
 
     before = threading.active_count()
     with pytest.raises(StoppedError):
-        suggest(model_of(), Target.of_lab((45, 5, 20)), archive=archive_of(), callback=step)
+        suggest(model_of(), Target.lab(45, 5, 20), archive=archive_of(), callback=step)
     assert len(calls) == after + 1
     assert threading.active_count() == before
 
@@ -303,7 +303,7 @@ def test_a_blend_is_stepped_up_where_that_meets_the_target(step_ups: bool) -> No
         max_coats=4,
         step_ups=step_ups,
     )
-    target = Target.of_lab(lab)
+    target = Target.lab(*lab)
     found = suggest(model_of(), target, limits, top=8, archive=archive_of())
     stepped = [s for s in found if s.recipe.schedule and len(s.recipe.schedule.steps) == 2]
     if not step_ups:

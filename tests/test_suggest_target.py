@@ -29,7 +29,7 @@ LABS = st.tuples(st.floats(5, 95), st.floats(-60, 60), st.floats(-60, 60))
 )
 def test_a_colour_no_surface_has_is_refused(lab: tuple[float, ...]) -> None:
     with pytest.raises(TargetError):
-        Target.of_lab(lab)
+        Aim(lab)
 
 
 @settings(max_examples=60, deadline=None)

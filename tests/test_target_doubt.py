@@ -36,7 +36,7 @@ def test_an_exact_hit_on_a_doubtful_target_passes_as_seldom_as_it_is_simulated_t
     gaps = target.tolerance.difference(np.array(LAB), draws)
     hope = target.expected(np.array(LAB)[None, None], OWN[None])
     assert hope.probability[0] == pytest.approx(np.mean(gaps <= 1.0), abs=0.02)
-    sure = Target.of_lab(LAB).expected(np.array(LAB)[None, None], OWN[None])
+    sure = Target.lab(*LAB).expected(np.array(LAB)[None, None], OWN[None])
     assert hope.probability[0] < 0.3 * sure.probability[0]
 
 

@@ -279,12 +279,9 @@ class Archive(Cupboard):
         Returns
         -------
         pandas.DataFrame
-            Columns ``panel``, ``ground``, ``colour``, ``schedule``, ``clear``, ``source``,
-            ``illuminant``, ``observer``, ``geometry``, ``date``, ``sprayer``, ``lot``, ``L``,
-            ``a``, ``b``, and one a wavelength [nm], such as ``400``, for reflectances [-]; NaN
-            where a reading has none.
+            As of `matchlib.readings.frame_of`: recipe, viewing and spraying, Lab, spectra.
         """
-        from matchlib.archive.frame import frame_of  # pandas is slow to load
+        from matchlib.readings.frame import frame_of  # the arithmetic of colour is slow to load
 
         return frame_of(self.panels())
 

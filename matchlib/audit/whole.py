@@ -16,6 +16,7 @@ from matchlib.audit.left_out import leave_out
 from matchlib.audit.slips import Shelf
 from matchlib.domain import Panel
 from matchlib.linear import fit_panels
+from matchlib.listing import Listing
 from matchlib.progress import Callback, part_of
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ def audit(
     *,
     likely: float = LIKELY,
     callback: Callback | None = None,
-) -> tuple[Finding, ...]:
+) -> Listing[Finding]:
     """Look for what is wrong in an archive.
 
     Parameters
@@ -54,8 +55,8 @@ def audit(
 
     Returns
     -------
-    tuple of Finding
-        The likeliest first.
+    Listing of Finding
+        A tuple, the likeliest first; ``to_frame()`` gives a table.
 
     Raises
     ------
@@ -77,7 +78,7 @@ def audit(
         *drifts(left, keep),
         *beyond_the_law(model.unusual_, once),
     ]
-    return tuple(sorted((f for f in found if f.probability >= likely), key=_order))
+    return Listing(sorted((f for f in found if f.probability >= likely), key=_order))
 
 
 def beyond_the_law(names: dict[str, str], panels: Sequence[Panel]) -> Iterator[Finding]:

@@ -19,9 +19,12 @@ from matchlib.correction.today import Today
 from matchlib.correction.weighing import LOOK, aside_words, unfitting_words, weigh
 from matchlib.domain import Colour, Ground, Reading
 from matchlib.errors import TargetError
+from matchlib.listing import items_frame
 from matchlib.tails import chance_words
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from matchlib.regression import FilmPredictor
 
 __all__ = ["Advice", "correct", "film_words", "learn"]
@@ -91,6 +94,16 @@ class Advice:
     last: Sprayed
     fits: bool = True
     fits_words: str = ""
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return a table, one row a recipe that may be sprayed next.
+
+        Returns
+        -------
+        DataFrame
+            Small changes first, ``changes`` saying how many things they change, then other recipes.
+        """
+        return items_frame([*self.changes, *self.fresh])
 
     @property
     def words(self) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from itertools import groupby
+from typing import Self
 
 from matchlib.domain.blend import Colour, Ground
 from matchlib.domain.parts import clean_name
@@ -31,6 +32,14 @@ class Recipe:
         changes, and only there.
     clear : str, optional
         ``yes`` or the clear coat's name; None for no clear coat.
+
+    Examples
+    --------
+    >>> recipe = Recipe.of("silver", "cherry", "2@6:1 2@3:1", clear="yes")
+    >>> print(recipe)
+    cherry over silver, 2@6:1 2@3:1
+    >>> recipe.schedule.coats
+    4
     """
 
     ground: Ground
@@ -70,6 +79,49 @@ class Recipe:
             )
             object.__setattr__(self, "schedule", CoatSchedule(own))
             object.__setattr__(self, "colour", colours[0])
+
+    @classmethod
+    def of(
+        cls,
+        ground: str,
+        colour: str | None = None,
+        schedule: str | None = None,
+        clear: str | None = None,
+    ) -> Self:
+        """Read a recipe as it is written.
+
+        Parameters
+        ----------
+        ground : str
+            A name, or a blend such as ``silver 3 + black 1``.
+        colour : str, optional
+            Likewise; None or empty for a bare ground.
+        schedule : str, optional
+            Such as ``2@6:1 2@3:1``.
+        clear : str, optional
+            ``yes`` or the clear coat's name.
+
+        Returns
+        -------
+        Recipe
+            Checked.
+
+        Raises
+        ------
+        DomainError
+            If a part cannot be read, or is missing.
+
+        Examples
+        --------
+        >>> Recipe.of("silver 3 + black 1").bare
+        True
+        """
+        return cls(
+            Ground.parse(ground),
+            Colour.parse(colour) if colour and colour.strip() else None,
+            CoatSchedule.parse(schedule) if schedule and schedule.strip() else None,
+            clear,
+        )
 
     @property
     def bare(self) -> bool:

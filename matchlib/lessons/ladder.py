@@ -9,9 +9,12 @@ from typing import TYPE_CHECKING
 from matchlib.colorimetry import expected_delta_e00
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Recipe, Viewing
 from matchlib.errors import DomainError
+from matchlib.listing import items_frame
 from matchlib.overview import Lab, panel_lab, three, usual_view
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from matchlib.regression import FilmPredictor
 
 __all__ = ["Ladder", "Rung", "coat_ladder"]
@@ -65,6 +68,16 @@ class Ladder:
     ratio: MixRatio
     viewing: Viewing
     rungs: tuple[Rung, ...]
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return a table, one row a rung.
+
+        Returns
+        -------
+        DataFrame
+            The recipe, its coats, Lab by the law, and the spread of the next panel [ΔE00].
+        """
+        return items_frame(self.rungs)
 
 
 def coat_ladder(

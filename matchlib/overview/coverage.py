@@ -5,11 +5,15 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.domain import Colour, Ground, Panel
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = ["BANDS", "Coverage", "coverage"]
 
@@ -54,6 +58,22 @@ class Coverage:
         """Panels of each ground in the rows, of each colour in the columns, bare ones left out."""
         counts = [[len(self.cells.get((g, c), ())) for c in self.colours] for g in self.grounds]
         return np.array(counts, np.int64).reshape(len(self.grounds), len(self.colours))
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return a table of how many panels there are.
+
+        Returns
+        -------
+        DataFrame
+            A ground a row and a colour a column, ``bare`` first.
+        """
+        import pandas as pd
+
+        bare = [len(self.cells.get((g, None), ())) for g in self.grounds]
+        grounds, colours = ([str(name) for name in names] for names in (self.grounds, self.colours))
+        counts = pd.DataFrame(self.by_colour, index=grounds, columns=colours)
+        counts.insert(0, "bare", bare)
+        return counts
 
     def by_strength(self, colour: str | None = None) -> NDArray[np.int64]:
         """Count panels by strength.

@@ -12,6 +12,7 @@ import numpy as np
 from matchlib.colorimetry import delta_e00, lch
 from matchlib.domain import Panel
 from matchlib.errors import DomainError
+from matchlib.listing import Listing
 from matchlib.overview.labs import panel_lab, usual_view
 
 if TYPE_CHECKING:
@@ -82,7 +83,7 @@ class Trend:
     words: str
 
 
-def misses(model: FilmPredictor, panels: Sequence[Panel]) -> tuple[Miss, ...]:
+def misses(model: FilmPredictor, panels: Sequence[Panel]) -> Listing[Miss]:
     """Return how far each panel reads from what the law says of its recipe.
 
     Parameters
@@ -94,19 +95,19 @@ def misses(model: FilmPredictor, panels: Sequence[Panel]) -> tuple[Miss, ...]:
 
     Returns
     -------
-    tuple of Miss
-        Of the panels with a reading under the usual viewing, in their order.
+    Listing of Miss
+        A tuple, of the panels with a reading under the usual viewing, in their order.
     """
     view = usual_view(model)
     pairs = [(p, panel_lab(p, view)) for p in panels]
     read = [(p, lab) for p, lab in pairs if lab is not None]
     if not read:
-        return ()
+        return Listing()
     seen = np.array([lab for _, lab in read])
     law = model.predict_recipes([p.recipe for p, _ in read], view)
     away = np.asarray(delta_e00(law, seen))
     light, chroma = seen[:, 0] - law[:, 0], lch(seen)[:, 1] - lch(law)[:, 1]
-    return tuple(
+    return Listing(
         Miss(p, float(away[i]), float(light[i]), float(chroma[i])) for i, (p, _) in enumerate(read)
     )
 
@@ -135,7 +136,7 @@ def strays(found: Sequence[Miss], measure: str) -> tuple[Miss, ...]:
     return tuple(m for m, off in zip(found, away, strict=True) if size and off > 6.0 * size)
 
 
-def spreads(found: Sequence[Miss], by: str, *, seed: int = 0) -> tuple[Spread, ...]:
+def spreads(found: Sequence[Miss], by: str, *, seed: int = 0) -> Listing[Spread]:
     """Return how far panels read from the law, by who sprayed them or by lot.
 
     Parameters
@@ -149,8 +150,8 @@ def spreads(found: Sequence[Miss], by: str, *, seed: int = 0) -> tuple[Spread, .
 
     Returns
     -------
-    tuple of Spread
-        By name; intervals by the bootstrap (Efron 1979, Ann. Stat. 7, 1), percentiles.
+    Listing of Spread
+        A tuple, by name; intervals by the bootstrap (Efron 1979, Ann. Stat. 7, 1), percentiles.
     """
     groups: dict[str, list[float]] = {}
     for miss in found:
@@ -165,7 +166,7 @@ def spreads(found: Sequence[Miss], by: str, *, seed: int = 0) -> tuple[Spread, .
             again = np.median(rng.choice(values, (2000, len(values))), axis=1)
             low, high = (float(v) for v in np.quantile(again, (0.025, 0.975)))
         rows.append(Spread(name, len(values), float(np.median(values)), low, high))
-    return tuple(rows)
+    return Listing(rows)
 
 
 def trend(points: Sequence[tuple[dt.date, float]], *, unit: str = "ΔE00") -> Trend:

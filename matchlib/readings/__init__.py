@@ -20,6 +20,7 @@ from matchlib.readings.files import (
     read_target,
     understand,
 )
+from matchlib.readings.frame import frame_of
 from matchlib.readings.panels import Said
 from matchlib.readings.questions import Choice, Question, read_answers
 from matchlib.readings.report import ImportReport, RowReport, TileReading
@@ -34,6 +35,7 @@ __all__ = [
     "Said",
     "TileReading",
     "accepted",
+    "frame_of",
     "read_answers",
     "read_file",
     "read_recipes",

@@ -7,12 +7,15 @@ import datetime as dt
 import io
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from matchlib.domain import Panel, Reading
 from matchlib.errors import ImportRefused
 from matchlib.readings._cells import guard
 from matchlib.readings.questions import Question
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = [
     "ALONE",
@@ -165,6 +168,18 @@ class ImportReport:
     def open(self) -> tuple[Question, ...]:
         """Questions without whose answer nothing can be taken."""
         return tuple(q for q in self.questions if q.open)
+
+    def frame(self) -> pd.DataFrame:
+        """Return the readings of the panels as a table, one row a reading.
+
+        Returns
+        -------
+        DataFrame
+            As of `matchlib.readings.frame_of`.
+        """
+        from matchlib.readings.frame import frame_of  # pandas is slow to load
+
+        return frame_of(self.panels)
 
     def text(self) -> str:
         """Return the report in plain words, rows refused for one reason folded into one line.

@@ -3,29 +3,28 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
+import re
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from matchlib.domain import (
-    CoatSchedule,
-    Colour,
     Conditions,
-    Ground,
     MixRatio,
     Panel,
     Reading,
     Recipe,
     Stage,
     Viewing,
-    readings_in,
 )
 from matchlib.errors import DomainError, FitError
+from matchlib.readings.frame import frame_of
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["conditions_of", "frames_of", "recipes_of", "rows_of"]
+__all__ = ["conditions_of", "frames_of", "recipes_of", "rows_of", "spectral_columns"]
+
+_WAVELENGTH = re.compile(r"[1-9]\d{2,3}(\.\d+)?")
 
 
 def conditions_of(panel: Panel, stage: Stage, reading: Reading) -> Conditions:
@@ -51,60 +50,29 @@ def frames_of(panels: Iterable[Panel]) -> tuple[pd.DataFrame, pd.DataFrame]:
     Returns
     -------
     X : DataFrame
-        Recipe, viewing, source and what is known of the spraying.
+        The table of `matchlib.readings.frame_of`.
     y : DataFrame
-        Columns ``L``, ``a``, ``b`` and the wavelengths in use [nm], empty where a row has none.
+        Of its columns ``L``, ``a``, ``b`` and those of wavelengths [nm].
 
     Raises
     ------
     FitError
         If there is no reading.
     """
-    import pandas as pd
-
-    recipes: list[dict[str, object]] = []
-    readings: list[dict[str | float, float]] = []
-    for panel, number, stage, reading in readings_in(panels):
-        recipe, view = stage.recipe_at(reading), reading.viewing
-        recipes.append(
-            {
-                "panel": panel.code,
-                "stage": number,
-                "state": reading.state,
-                "instrument": reading.instrument,
-                "date": stage.date,
-                "read": reading.date,
-                "batch": panel.batch,
-                "lot": stage.lot,
-                "ground": str(recipe.ground),
-                "colour": None if recipe.colour is None else str(recipe.colour),
-                "schedule": None if recipe.schedule is None else str(recipe.schedule),
-                "clear": recipe.clear,
-                "source": reading.source,
-                "illuminant": view.illuminant,
-                "observer": view.observer,
-                "geometry": view.geometry,
-                "sprayer": stage.sprayer,
-                "sd": reading.sd,
-            }
-        )
-        if reading.lab is not None:
-            readings.append(dict(zip("Lab", reading.lab, strict=True)))
-        else:
-            readings.append(dict(zip(reading.wavelengths, reading.reflectance, strict=True)))
-    if not readings:
+    X = frame_of(panels)
+    if X.empty:
         raise FitError(
             "The archive holds no reading.",
             expected="panels with readings",
             got="none",
             remedy="import a table of readings first.",
         )
-    y = pd.DataFrame(readings)
-    for name in "Lab":
-        if name not in y:
-            y[name] = float("nan")
-    spectral = sorted(c for c in y.columns if not isinstance(c, str))
-    return pd.DataFrame(recipes), y[["L", "a", "b", *spectral]]
+    return X, X[["L", "a", "b", *spectral_columns(X)]]
+
+
+def spectral_columns(frame: pd.DataFrame) -> list[Any]:
+    """Return the columns of a table that are named by a wavelength [nm]."""
+    return [c for c in frame.columns if _WAVELENGTH.fullmatch(str(c))]
 
 
 def recipes_of(frame: pd.DataFrame) -> list[Recipe]:
@@ -140,20 +108,14 @@ def recipes_of(frame: pd.DataFrame) -> list[Recipe]:
 
 def _empty(value: object) -> bool:
     """Return whether a cell of a table holds nothing."""
-    if isinstance(value, float):
-        return math.isnan(value)
-    return value is None or not str(value).strip()
+    return value is None or str(value).strip() in ("", "nan", "NaT", "<NA>")
 
 
 def _recipe(key: tuple[str | None, ...]) -> Recipe:
     ground, colour, schedule, ratio, coats, clear = key
-    steps = CoatSchedule.parse(schedule) if schedule else None
-    if steps is None and ratio and coats:
-        whole = coats.removesuffix(".0")
-        steps = CoatSchedule.parse(f"{whole}@{MixRatio.parse(ratio)}")
-    return Recipe(
-        Ground.parse(ground or ""), Colour.parse(colour) if colour else None, steps, clear
-    )
+    if not schedule and ratio and coats:
+        schedule = f"{coats.removesuffix('.0')}@{MixRatio.parse(ratio)}"
+    return Recipe.of(ground or "", colour, schedule, clear)
 
 
 def rows_of(

@@ -8,9 +8,12 @@ from typing import TYPE_CHECKING, overload
 
 from matchlib.domain import Recipe
 from matchlib.job import Plan
+from matchlib.listing import items_frame
 from matchlib.tails import chance_words
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from matchlib.suggest import Suggestion, Suggestions, Target
 
 __all__ = ["CardPlan", "CardPlans", "Likely", "Look"]
@@ -191,6 +194,16 @@ class CardPlans(Sequence[CardPlan]):
     readings: int
     suggestions: Suggestions
     notes: tuple[str, ...] = ()
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return a table, one row a plan.
+
+        Returns
+        -------
+        DataFrame
+            Both recipes of `CardPlan`, and the chances.
+        """
+        return items_frame(self.items)
 
     def ranked(self, top: int) -> Suggestions:
         """Return the recipes to spray blind, those of the plans first and in their order.

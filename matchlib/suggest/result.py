@@ -4,21 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import overload
+from typing import TYPE_CHECKING, overload
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.domain import Recipe
+from matchlib.listing import html_of, items_frame
 from matchlib.suggest.reach import OUT_OF_REACH
 from matchlib.suggest.target import Target
+from matchlib.tails import chance_words
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = ["Suggestion", "Suggestions"]
 
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Suggestion:
     """One recipe, and what to expect of it.
 
@@ -71,8 +76,14 @@ class Suggestion:
     note: str = ""
     labs: tuple[tuple[float, float, float], ...] = ()
 
+    def __repr__(self) -> str:
+        return (
+            f"<{self.recipe}: next panel {self.expected_delta_e00:.2f} ± "
+            f"{self.sd_delta_e00:.2f}, passes with a chance of {chance_words(self.probability)}>"
+        )
 
-@dataclass(frozen=True)
+
+@dataclass(frozen=True, repr=False)
 class Suggestions(Sequence[Suggestion]):
     """Suggestions, best first.
 
@@ -114,3 +125,26 @@ class Suggestions(Sequence[Suggestion]):
 
     def __iter__(self) -> Iterator[Suggestion]:
         return iter(self.items)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return a table, one row a suggestion.
+
+        Returns
+        -------
+        DataFrame
+            Columns ``ground``, ``colour``, ``schedule``, ``clear``, ``L``, ``a``, ``b`` as
+            predicted, and those of the numbers and words of `Suggestion`.
+        """
+        return items_frame(self.items)
+
+    def __repr__(self) -> str:
+        lines = [f"Suggestions for {self.target}:", *(f"  {item!r}" for item in self.items)]
+        return "\n".join([*lines, *([self.miss] if self.miss else [])])
+
+    def _repr_html_(self) -> str:
+        table = self.to_frame()
+        shown = ["ground", "colour", "schedule", "L", "a", "b"]
+        numbers = ["expected_delta_e00", "sd_delta_e00", "probability", "why"]
+        first = self.target.aims[0].lab
+        said = f"Target, left in each swatch: {self.target}. {self.miss}".rstrip()
+        return html_of(table[shown + numbers], caption=said, beside=first)

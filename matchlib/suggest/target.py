@@ -147,9 +147,11 @@ class Target:
             )
 
     @classmethod
-    def of_lab(
+    def lab(
         cls,
-        lab: Sequence[float],
+        L: float,
+        a: float,
+        b: float,
         *,
         viewing: Viewing | None = None,
         tolerance: Tolerance | float = 1.0,
@@ -158,8 +160,8 @@ class Target:
 
         Parameters
         ----------
-        lab : sequence of 3 float
-            L*, a*, b*.
+        L, a, b : float
+            CIELAB.
         viewing : Viewing, optional
             D65/10° in the archive's own geometry if None.
         tolerance : Tolerance or float
@@ -174,8 +176,13 @@ class Target:
         ------
         TargetError
             If it is no colour a surface can have.
+
+        Examples
+        --------
+        >>> print(Target.lab(27.1, 45.9, 28.5))
+        L 27.1, a 45.9, b 28.5; ΔE00 at most 1
         """
-        return cls((Aim(tuple(lab), viewing),), _tolerance(tolerance))  # type: ignore[arg-type]  # Aim checks it
+        return cls((Aim((L, a, b), viewing),), _tolerance(tolerance))
 
     @classmethod
     def of_readings(
@@ -226,6 +233,13 @@ class Target:
                 lab = (float(found[0]), float(found[1]), float(found[2]))
             aims.append(Aim(lab, reading.viewing, weight, covariance_of_reading(reading)))
         return cls(tuple(aims), _tolerance(tolerance), spectrum)
+
+    def __str__(self) -> str:
+        aims = []
+        for aim in self.aims:
+            at = f" at {aim.viewing}" if aim.viewing and aim.viewing != Viewing() else ""
+            aims.append("L {:.1f}, a {:.1f}, b {:.1f}".format(*aim.lab) + at)
+        return f"{'; '.join(aims)}; {self.tolerance.words}"
 
     @property
     def covariance(self) -> Array:

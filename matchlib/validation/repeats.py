@@ -23,9 +23,12 @@ from matchlib.colorimetry import delta_e00, delta_e00_metric
 from matchlib.domain import Panel, Recipe, Viewing
 from matchlib.errors import FitError
 from matchlib.linear import fit_panels, lab_of_reading, linearise, panel_spread
+from matchlib.listing import items_frame
 from matchlib.progress import Callback, part_of
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from matchlib.regression import FilmPredictor
 
 __all__ = ["Component", "Repeatability", "repeatability"]
@@ -108,6 +111,16 @@ class Repeatability:
     measured: float | None
     repeats: int
     words: str
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return a table, one row a component.
+
+        Returns
+        -------
+        DataFrame
+            Columns as the fields of `Component`.
+        """
+        return items_frame(self.components)
 
 
 def _measured(panels: Sequence[Panel]) -> tuple[float | None, int]:

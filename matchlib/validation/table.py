@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from numpy.typing import ArrayLike
 
 from matchlib.errors import FitError
+from matchlib.listing import Listing
 from matchlib.progress import Callback, part_of
 from matchlib.validation.folds import LEVELS, cross_validate, left_out_words
 from matchlib.validation.simple import NearestPanel, QuadraticRidge
@@ -67,7 +68,7 @@ def validation_table(
     simple: bool = True,
     random_state: int | None = 0,
     callback: Callback | None = None,
-) -> list[TableRow]:
+) -> Listing[TableRow]:
     """Return how good a regression is, beside simple ones on the same folds.
 
     Parameters
@@ -94,8 +95,9 @@ def validation_table(
 
     Returns
     -------
-    list of TableRow
-        A line for each thing left out and each regressor; one that could not be had says why.
+    Listing of TableRow
+        A tuple, a line for each thing left out and each regressor; one that could not be had says
+        why.
     """
     makers: dict[str, Any] = {"film regression": model}
     if simple:
@@ -137,7 +139,7 @@ def validation_table(
                     note,
                 )
             )
-    return rows
+    return Listing(rows)
 
 
 def _saying(callback: Callback, words: str) -> Callback:

@@ -33,7 +33,7 @@ BEYOND = (3.0, 5.5, 8.0)
 def chances(model: FilmRegressor, labs: Array) -> Array:
     """The chance stated of each target that some recipe passes; of what no surface can be, none."""
     can = [lab for lab in labs if surface_excess(lab, Viewing()) <= 0.02]
-    return np.array([suggest(model, Target.of_lab(tuple(lab)), top=1).reach for lab in can])
+    return np.array([suggest(model, Target.lab(*lab), top=1).reach for lab in can])
 
 
 def _cells(chance: Array) -> tuple[str, str, str]:

@@ -122,7 +122,7 @@ def _measure(simulator: str, shop: Layouts, args: argparse.Namespace) -> None:
     ]
     rounds = [[best_of(1, run) for run in runs] for _ in range(args.rounds)]
     scanning, slow, floor = np.min(rounds, axis=0)
-    whole = best_of(2, lambda: suggest(model, Target.of_lab(goal), limits, archive=panels))
+    whole = best_of(2, lambda: suggest(model, Target.lab(*goal), limits, archive=panels))
     some = [shop.random_recipe(rng) for _ in range(200)]
     loop = best_of(2, lambda: [model.predict_recipes([r]) for r in some]) / len(some)
     batch = [shop.random_recipe(rng) for _ in range(4000)]
@@ -150,7 +150,7 @@ def _measure(simulator: str, shop: Layouts, args: argparse.Namespace) -> None:
     table = Table("simulator", "per target", "CPU seconds", "recipes tried", "ΔE00 by the model")
     for i, lab in enumerate(goals):
         start = time.process_time()
-        ours = suggest(model, Target.of_lab(lab), archive=panels)
+        ours = suggest(model, Target.lab(*lab), archive=panels)
         taken = time.process_time() - start
         nearest = min(s.delta_e00 for s in ours)
         table.row(simulator, f"suggest, target {i + 1}", taken, f"{ours.searched:,}", nearest)

@@ -138,7 +138,7 @@ class Advised:
         photo = "photo" if self.variant.looks_by == "photo" else "spectrophotometer"
         best = plan(
             learnt or self.model,
-            Target.of_lab(tuple(target)),
+            Target.lab(*target),
             LIMITS,
             readings=self.looks,
             top=1,

@@ -28,10 +28,10 @@ def reading_of_lab(lab: Sequence[float], viewing: Viewing | None = None) -> Read
     """
     from matchlib.domain import Reading
     from matchlib.domain import Viewing as View
-    from matchlib.suggest import Target
+    from matchlib.suggest import Aim
 
     view = viewing or View()
-    Target.of_lab(lab, viewing=view)
+    Aim(tuple(lab), view)  # refuses what no surface can look like
     light, red, yellow = (float(v) for v in lab)
     try:
         return Reading(view, "spectrophotometer", (light, red, yellow))

@@ -1,0 +1,146 @@
+"""Results that are lists: the same list as a table for pandas, and as a picture in a notebook."""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Iterable
+from dataclasses import fields, is_dataclass
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from matchlib.colorimetry import to_srgb
+from matchlib.domain import Panel, Recipe
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["Listing", "html_of", "items_frame"]
+
+Item = TypeVar("Item")
+
+_SWATCH = "display:inline-block;width:5em;height:2.4em;border:.35em solid #808080;"
+
+
+class Listing(tuple[Item, ...]):
+    """A tuple of results of one kind, which can also be had as a table.
+
+    Examples
+    --------
+    >>> from matchlib.domain import Recipe
+    >>> from matchlib.next_panel import ArchivePanel
+    >>> silver = Recipe.of("silver", "cherry", "4@6:1")
+    >>> Listing([ArchivePanel(silver, 1.2, 0.9, "")]).to_frame()
+       ground  colour schedule clear  before  after words
+    0  silver  cherry    4@6:1    no     1.2    0.9
+    """
+
+    __slots__ = ()
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return a table, one row an item.
+
+        Returns
+        -------
+        DataFrame
+            As of `items_frame`.
+        """
+        return items_frame(self)
+
+    def _repr_html_(self) -> str:
+        return html_of(self.to_frame())
+
+
+def items_frame(items: Iterable[Any]) -> pd.DataFrame:
+    """Return results as a table, one row an item.
+
+    Parameters
+    ----------
+    items : iterable of dataclass instances
+        Of one kind.
+
+    Returns
+    -------
+    DataFrame
+        One column a field. A recipe becomes ``ground``, ``colour``, ``schedule`` and ``clear``; a
+        Lab ``L``, ``a``, ``b``; several names one text. What is itself an array or a structure has
+        no column.
+    """
+    import pandas as pd
+
+    rows = [_cells(item) for item in items]
+    return pd.DataFrame(rows, columns=list(dict.fromkeys(n for row in rows for n in row)))
+
+
+def _cells(item: Any) -> dict[str, Any]:
+    cells: dict[str, Any] = {}
+    for field in fields(item):
+        value = getattr(item, field.name)
+        if isinstance(value, Recipe):
+            kept = {"recipe": ""}.get(field.name, f"{field.name} ")
+            named = ("ground", "colour", "schedule", "clear")
+            told = (value.ground, value.colour or "", value.schedule or "", value.clear or "no")
+            cells |= {kept + n: str(v) for n, v in zip(named, told, strict=True)}
+        elif isinstance(value, Panel):
+            cells[field.name] = value.code
+        elif field.name == "lab":
+            cells |= dict(zip("Lab", map(float, value), strict=True))
+        elif isinstance(value, tuple) and all(isinstance(v, str) for v in value):
+            cells[field.name] = "; ".join(value)
+        elif value is None or isinstance(value, str | bool | int | float):
+            cells[field.name] = value
+        elif not (is_dataclass(value) or hasattr(value, "__len__")) or hasattr(value, "parts"):
+            cells[field.name] = str(value)
+    return cells
+
+
+def html_of(
+    table: pd.DataFrame, *, caption: str = "", beside: tuple[float, float, float] | None = None
+) -> str:
+    """Return a table as HTML, with a swatch in each row that has a Lab.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns ``L``, ``a`` and ``b`` are drawn too.
+    caption : str
+        Above it.
+    beside : tuple of 3 float, optional
+        CIELAB of a target, drawn in the left half of every swatch.
+
+    Returns
+    -------
+    str
+        Escaped; a swatch outside sRGB is marked with an asterisk.
+    """
+    swatches = [""] * len(table)
+    if {"L", "a", "b"} <= set(table.columns):
+        swatches = [_swatch(row, beside) for row in table[["L", "a", "b"]].to_numpy(float)]
+    drawn = any(swatches)
+    heads = [*([""] if drawn else []), *map(str, table.columns)]
+    head = "".join(f'<th style="text-align:left">{html.escape(h)}</th>' for h in heads)
+    body = []
+    for swatch, row in zip(swatches, table.itertuples(index=False), strict=True):
+        cells = "".join(f'<td style="text-align:left">{_cell(v)}</td>' for v in row)
+        body.append(f"<tr>{f'<td>{swatch}</td>' if drawn else ''}{cells}</tr>")
+    said = f"<caption>{html.escape(caption)}</caption>" if caption else ""
+    return f"<table>{said}<thead><tr>{head}</tr></thead><tbody>{''.join(body)}</tbody></table>"
+
+
+def _cell(value: object) -> str:
+    if isinstance(value, float):
+        return "" if math.isnan(value) else f"{value:.2f}".replace("-", "−")
+    return html.escape("" if value is None else str(value))
+
+
+def _swatch(lab: Any, beside: tuple[float, float, float] | None) -> str:
+    labs = [lab if beside is None else beside, lab]
+    rgb, inside = to_srgb(labs)
+    left, right = ("#" + "".join(f"{round(255 * v):02x}" for v in c) for c in rgb)
+    told = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*lab)
+    told += (
+        "" if beside is None else " (right), beside L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*beside)
+    )
+    told += "" if inside.all() else "; outside what a screen can show"
+    fill = f"background:linear-gradient(90deg,{left} 50%,{right} 50%)"
+    span = f'<span role="img" aria-label="{told}" title="{told}" style="{_SWATCH}{fill}"></span>'
+    return f'<span style="white-space:nowrap">{span}{"" if inside.all() else "*"}</span>'

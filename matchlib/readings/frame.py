@@ -1,0 +1,129 @@
+"""Panels as a table of readings, for regressions and for whoever works with pandas."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from contextlib import suppress
+from dataclasses import astuple
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from matchlib.colorimetry import interpolate_reflectance, reflectance_to_lab
+from matchlib.domain import Panel, Reading, Viewing, lots_text, readings_in
+from matchlib.errors import DomainError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["frame_of"]
+
+_COLUMNS = (
+    "panel",
+    "stage",
+    "ground",
+    "colour",
+    "schedule",
+    "clear",
+    "source",
+    "instrument",
+    "state",
+    "illuminant",
+    "observer",
+    "geometry",
+    "date",
+    "read",
+    "sprayer",
+    "lot",
+    "batch",
+    "temperature",
+    "humidity",
+    *("gun", "tip", "pressure", "fan", "distance", "overlap", "lots", "clear_coats", "drawer"),
+    "sd",
+)
+
+
+def frame_of(panels: Iterable[Panel]) -> pd.DataFrame:
+    """Return panels as a table, one row a reading.
+
+    Parameters
+    ----------
+    panels : iterable of Panel
+        In order; those without a reading have no row.
+
+    Returns
+    -------
+    DataFrame
+        The recipe (``ground``, ``colour``, ``schedule``, ``clear``), ``panel`` and ``stage``, how
+        it was viewed and read (``source``, ``instrument``, ``state``, ``illuminant``,
+        ``observer``, ``geometry``, ``read``, ``sd``), how it was sprayed (``date``, ``sprayer``,
+        ``lot``, ``batch``, …), ``L``, ``a``, ``b``, and reflectances [-] in one column a
+        wavelength [nm], such as ``400``, NaN where a reading has none. The Lab of a spectrum is
+        computed under the row's light, and NaN where it does not reach from 400 to 700 nm.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_panels
+    >>> frame_of(demo_panels())[["panel", "ground", "L", "a", "b"]].head(2).round(1)
+      panel         ground     L    a    b
+    0  T001         silver  58.6 -0.3 -0.3
+    1  T002  coarse silver  70.0 -0.1  1.1
+    """
+    import pandas as pd
+
+    rows: list[tuple[Any, ...]] = []
+    readings: list[Reading] = []
+    for panel, number, stage, reading in readings_in(panels):
+        recipe, viewing = stage.recipe_at(reading), reading.viewing
+        rows.append(
+            (
+                panel.code,
+                number,
+                str(recipe.ground),
+                "" if recipe.colour is None else str(recipe.colour),
+                "" if recipe.schedule is None else str(recipe.schedule),
+                recipe.clear or "no",
+                reading.source,
+                reading.instrument,
+                reading.state,
+                viewing.illuminant,
+                viewing.observer,
+                viewing.geometry,
+                stage.date,
+                reading.date,
+                stage.sprayer,
+                stage.lot,
+                panel.batch,
+                stage.temperature,
+                stage.humidity,
+                *astuple(stage.setup),
+                lots_text(stage.lots),
+                stage.clear_coats,
+                panel.drawer,
+                reading.sd,
+            )
+        )
+        readings.append(reading)
+    frame = pd.DataFrame.from_records(rows, columns=list(_COLUMNS))
+    frame["date"], frame["read"] = pd.to_datetime(frame["date"]), pd.to_datetime(frame["read"])
+    frame["sd"] = frame["sd"].astype(float)
+    lab, spectra = _numbers(readings)
+    wavelengths = sorted({w for r in readings for w in r.wavelengths})
+    names = [f"{w:g}" for w in wavelengths]
+    spectral = pd.DataFrame(spectra, columns=wavelengths, dtype=float).set_axis(names, axis=1)
+    return pd.concat([frame, pd.DataFrame(lab, columns=["L", "a", "b"]), spectral], axis=1)
+
+
+def _numbers(readings: list[Reading]) -> tuple[np.ndarray, list[dict[float, float]]]:
+    """Lab of every reading, and reflectance by wavelength of those that are spectra."""
+    lab = np.array([r.lab or (np.nan,) * 3 for r in readings], float).reshape(-1, 3)
+    alike: dict[tuple[tuple[float, ...], Viewing], list[int]] = {}
+    for i, reading in enumerate(readings):
+        if reading.lab is None:
+            alike.setdefault((reading.wavelengths, reading.viewing), []).append(i)
+    for (wavelengths, viewing), at in alike.items():
+        values = np.array([readings[i].reflectance for i in at])
+        with suppress(DomainError):  # a spectrum of half the visible range has no Lab
+            even = interpolate_reflectance(np.array(wavelengths), values)
+            lab[at] = reflectance_to_lab(even, viewing)
+    return lab, [dict(zip(r.wavelengths, r.reflectance, strict=True)) for r in readings]
