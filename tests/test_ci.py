@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import subprocess
 import sys
 from pathlib import Path
@@ -42,3 +43,20 @@ def test_a_skip_needs_its_reason(
     assert done.returncode == code
     assert said in done.stderr
     assert done.stdout == ""  # pytest's closing line stays the last
+
+
+def test_what_is_given_away_holds_what_git_keeps_and_nothing_else(monkeypatch) -> None:
+    monkeypatch.syspath_prepend(ROOT / ".ci")
+    differences = importlib.import_module("check_dists").differences
+    kept = {"matchlib/a.py", "notebooks/b.ipynb", "tests/c.py", ".pre-commit-config.yaml"}
+    source = {"matchlib/a.py", "notebooks/b.ipynb", "tests/c.py", "PKG-INFO"}
+    wheel = {"matchlib/a.py", "workbook/notebooks/b.ipynb", "x-1.dist-info/METADATA"}
+    assert differences(kept, source, wheel) == []
+    assert differences(kept, source - {"tests/c.py"}, wheel) == [
+        "the source distribution lacks: tests/c.py"
+    ]
+    assert differences(kept, source | {"my.db"}, wheel | {"matchlib/my.db"}) == [
+        "the source distribution also holds: my.db",
+        "the wheel also holds: matchlib/my.db",
+    ]
+    assert differences(kept, source, set())[0].startswith("the wheel lacks: matchlib/a.py")
