@@ -63,6 +63,10 @@ def test_a_full_disk_refuses_an_import_and_keeps_the_rest(tmp_path: Path) -> Non
     trying.full_disk_by_limit(tmp_path)
 
 
+def test_with_no_byte_left_what_cannot_be_kept_is_done_without(tmp_path: Path) -> None:
+    trying.no_byte_left(tmp_path)
+
+
 def test_a_folder_that_cannot_be_written_is_told_of(tmp_path: Path) -> None:
     for folder in (tmp_path, *tmp_path.parents[:2]):
         folder.chmod(0o755)  # another user must get in to see that he may not write

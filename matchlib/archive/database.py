@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import logging
 import os
+import sqlite3
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -180,9 +181,27 @@ def database_of(path_or_url: str | Path, *, read_only: bool) -> Database:
     return Database(engine, label=label, path=None, read_only=read_only)
 
 
+def _opened(path: Path, query: str) -> sqlite3.Connection:
+    connection = sqlite3.connect(
+        f"{path.as_uri()}?{query}", uri=True, timeout=_PAUSE, check_same_thread=False
+    )
+    # The driver's own idea of transactions leaves schema changes outside of them.
+    connection.isolation_level = None
+    return connection
+
+
+def _no_room_to_share(connection: sqlite3.Connection) -> bool:
+    """Whether the disk has no byte left for what the processes of one archive share."""
+    try:
+        connection.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchone()
+    except sqlite3.Error as error:  # any other is told of by who reads or writes
+        return getattr(error, "sqlite_errorname", "").startswith("SQLITE_IOERR_SHM")
+    return False
+
+
 def _sqlite(path: Path, *, read_only: bool) -> Database:
     path = path.expanduser().absolute()
-    query = {"mode": "ro" if read_only else "rw", "uri": "true"}
+    query = "mode=ro" if read_only else "mode=rw"
     try:
         path.stat()
     except (FileNotFoundError, NotADirectoryError, PermissionError):
@@ -198,21 +217,23 @@ def _sqlite(path: Path, *, read_only: bool) -> Database:
     if read_only and not os.access(path.parent, os.W_OK) and not os.path.exists(log):
         # On a medium that cannot be written there is nobody to share with and no place for the
         # lock files of the write-ahead mode.
-        query["immutable"] = "1"
-    engine = sa.create_engine(
-        sa.URL.create("sqlite+pysqlite", database=path.as_uri(), query=query),
-        connect_args={"timeout": _PAUSE},
-        # A connection a transaction: nothing stays open that another process would wait for.
-        poolclass=sa.pool.NullPool,
-    )
-    database = Database(engine, label=str(path), path=path, read_only=read_only)
+        query += "&immutable=1"
 
-    @sa.event.listens_for(engine, "connect")
-    def _prepare(connection: Any, _record: object) -> None:
-        # The driver's own idea of transactions leaves schema changes outside of them.
-        connection.isolation_level = None
+    def connect() -> sqlite3.Connection:
+        connection = _opened(path, query)
+        if _no_room_to_share(connection):
+            # One process alone can do without; whoever comes meanwhile waits for its turn. A lock
+            # takes a file open for writing, even where nothing is written.
+            connection.close()
+            connection = _opened(path, "mode=rw")
+            connection.execute("PRAGMA locking_mode = EXCLUSIVE")
         connection.execute("PRAGMA foreign_keys = ON")
         connection.execute("PRAGMA synchronous = FULL")
+        return connection
+
+    # A connection a transaction: nothing stays open that another process would wait for.
+    engine = sa.create_engine("sqlite+pysqlite://", creator=connect, poolclass=sa.pool.NullPool)
+    database = Database(engine, label=str(path), path=path, read_only=read_only)
 
     @sa.event.listens_for(engine, "begin")
     def _begin(connection: sa.Connection) -> None:

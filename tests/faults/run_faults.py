@@ -54,6 +54,7 @@ def _on_files(folder: Path, kills: int) -> list[tuple[str, Callable[[], str]]]:
             lambda: served.writers_and_readers(folder / "w.db", each=8, imports=6, size=20),
         ),
         ("quota reached in mid-import", lambda: trying.full_disk_by_limit(folder)),
+        ("no byte left on the disk", lambda: trying.no_byte_left(_room(folder, "none"))),
         ("folder read-only", lambda: trying.read_only_folder(folder)),
         ("clock set back by years", lambda: trying.clock_set_back(folder / "clock.db")),
         ("database cut short", lambda: trying.truncated(folder, cuts=100)),

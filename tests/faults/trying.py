@@ -26,7 +26,9 @@ import sqlalchemy as sa
 from matchlib.archive import Archive, export_bundle, schema
 from matchlib.domain import readings_in
 from matchlib.errors import ArchiveError, FileError
+from tests.cli_shop import SMALL
 from tests.faults.making import panels, seeded
+from workbook.session import Session, import_file
 
 __all__ = [
     "clock_set_back",
@@ -37,6 +39,7 @@ __all__ = [
     "kill_at_each_statement",
     "kill_at_random",
     "kill_while_creating",
+    "no_byte_left",
     "read_only_folder",
     "read_only_mount",
     "same_file_at_once",
@@ -237,6 +240,32 @@ def full_disk_by_limit(folder: Path) -> str:
         archive.add(batch)
         assert archive.panels() == before + batch
     return "import refused in words; with space again it goes through"
+
+
+def no_byte_left(folder: Path) -> str:
+    """Let no file grow at all, and ask for what needs nothing kept, then for what does."""
+    place = folder / "none.db"
+    table = folder / "table.csv"
+    table.write_text(SMALL)
+    import_file(place, table, who="trial")
+    before = {p.name for p in folder.iterdir()}
+
+    def work() -> None:
+        os.environ["XDG_CACHE_HOME"] = str(folder)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (0, 0))
+        with Session.open(place, write=False) as session:
+            assert session.fit().file is None
+            assert session.archive.check() == ()
+            found = session.archive.panels()
+        _refused_for_space(place, found, panels(2, 3, name="no-"))
+
+    assert wait(in_process(work)) == 0
+    left = {p.name for p in folder.iterdir() if not p.is_dir()} - before
+    assert left <= {"none.db-shm", "none.db-wal"}, left
+    with Archive.open(place) as archive:
+        archive.add(panels(2, 3, name="yes-"))
+        assert archive.check() == ()
+    return "the archive is read, checked and fitted without keeping; a change is refused in words"
 
 
 def full_disk_by_mount(mount: Path) -> str:
