@@ -1,4 +1,4 @@
-"""The page of what was tried, ``RECORDED.md``: one section a program, each written by its own."""
+"""Pages of what was tried, as ``RECORDED.md``: one section a program, each written by its own."""
 
 from __future__ import annotations
 
@@ -22,13 +22,13 @@ def circumstances(command: str) -> str:
     )
 
 
-def write_section(title: str, text: str) -> None:
+def write_section(title: str, text: str, *, page: Path = RECORD) -> None:
     """Put a section in, in place of the one of that title."""
-    whole = RECORD.read_text("utf-8") if RECORD.exists() else _TITLE
+    whole = page.read_text("utf-8") if page.exists() else _TITLE
     section = f"## {title}\n\n{text.strip()}\n"
     found = re.compile(rf"^## {re.escape(title)}\n.*?(?=^## |\Z)", re.MULTILINE | re.DOTALL)
     if found.search(whole):
         whole = found.sub(lambda _: f"{section}\n", whole)
     else:
         whole = f"{whole.rstrip()}\n\n{section}"
-    RECORD.write_text(f"{whole.rstrip()}\n", "utf-8")
+    page.write_text(f"{whole.rstrip()}\n", "utf-8")

@@ -1,0 +1,185 @@
+"""The tables of ``RESULTS.md`` printed anew: ``python -m tests.benchmarks results [--only NAME]``.
+
+Each command of `TABLES` runs by itself on one core; its table takes the place of the last one in
+``RESULTS.md`` as soon as it is there, with the command, the seeds, the day and the commit. All of
+them take hours; ``--only accuracy,audit`` prints those of some commands.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+import resource
+import shlex
+import subprocess
+import sys
+from argparse import ArgumentParser
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from tests.faults.record import write_section
+
+__all__ = ["PAGE", "TABLES", "Printed", "main"]
+
+PAGE = Path(__file__).with_name("RESULTS.md")
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@dataclass(frozen=True)
+class Printed:
+    """A table of the page: its heading, the benchmark's arguments, and how to read it."""
+
+    title: str
+    arguments: str
+    about: str
+
+    @property
+    def name(self) -> str:
+        """The benchmark that prints it."""
+        return self.arguments.split()[0]
+
+    @property
+    def seeds(self) -> str:
+        """The seeds that its shops are made from, in words; empty where there are no shops."""
+        words = shlex.split(self.arguments)
+        if "--shops" not in words:
+            return ""
+        many = int(words[words.index("--shops") + 1])
+        at = words.index("--first-seed") + 1 if "--first-seed" in words else None
+        first = 0 if at is None else int(words[at])
+        return f"seed {first}" if many == 1 else f"seeds {first} to {first + many - 1}"
+
+
+TABLES = (
+    Printed(
+        "Panels left out",
+        "accuracy --shops 2 --layout full --only film,gp,ridge,nearest",
+        "Median ΔE00 between what was foretold and what was read, on panels, recipes, pairs and "
+        "grounds that the regression has not seen, and how many of them lie inside its 50, 80, 90 "
+        "and 95 % regions. One panel differs from its own recipe by the repeatability: that is "
+        "the floor. Where the booth's own physics is far from the law (a solid white or black "
+        "that was never sprayed on, a blend of it with flake) the regions are too narrow.",
+    ),
+    Printed(
+        "Whether chances come true",
+        "chances --shops 4 --targets 12 --layouts full,young",
+        "Of panels really sprayed, by fifths of the chance stated. The targets are colours of the "
+        "very shelf, which a customer's sample need not be and the chance does not suppose; it is "
+        "too low for them where little is known.",
+    ),
+    Printed(
+        "Whether chances come true of targets moved at random",
+        "chances --shops 4 --targets 12 --layouts young --off 1.5",
+        "The same, each target moved at random by ΔE*ab 1.5 an axis.",
+    ),
+    Printed(
+        "Test panels sprayed until one matches",
+        "panels --shops 4 --targets 60 --variants full,young --only corrected,film,nearest,gp",
+        "Mean panels until one reads within the tolerance of the target, at most ten each. Small "
+        "differences between so few targets are chance. The physical floor knows the physics and "
+        "not the noise: it is the best that anyone could do without correcting.",
+    ),
+    Printed(
+        "One card, read on its way and built on",
+        'cards --shops 2 --targets 16 --only "two looks,floor of two looks"',
+        "Two looks at a card and the one that judges it. So few targets tell a share to about 10 "
+        "in 100. The floor knows the physics and not the noise.",
+    ),
+    Printed(
+        "A panel built on as advised",
+        "rescue --shops 2 --panels 30",
+        "Each panel really continued ten times, against the chance stated.",
+    ),
+    Printed(
+        "Six panels more, as advised",
+        "next --shops 10",
+        "Predictions of fresh recipes before and after six more panels: those advised, six at "
+        "random, six that fill the space evenly.",
+    ),
+    Printed(
+        "What is out of reach",
+        "reach --shops 1",
+        "What is said of targets that the shelf can make, and of targets beyond it.",
+    ),
+    Printed(
+        "The audit of small archives",
+        "audit --shops 16 --panels 20",
+        "Wrong backs seeded in fresh archives, found by how far they move the colour. What moves "
+        "it by less than ΔE00 2 lies within what panels of one recipe differ by.",
+    ),
+    Printed("The audit of larger archives", "audit --shops 4 --panels 60 133", "The same."),
+    Printed(
+        "What panels share",
+        "shared --shops 6 --first-seed 10 --targets 8 --known nothing lot date all",
+        "What is gained when the fit is told who sprayed, from which lots, and when, on panels "
+        "sprayed now in the booth simulator, each colour's lots rising from 15% weaker to 15% "
+        "stronger.",
+    ),
+    Printed(
+        "Measured dye and inks",
+        "real",
+        "None of it is sprayed; printed dots bend the law, and the library's regression takes "
+        "part of what they bend. Data and licences stand in `tests/data`. The inks of two papers "
+        "were kept apart from all settling.",
+    ),
+    Printed(
+        "Oil paints over a white and a black chart",
+        "real --of paints",
+        "A glaze known over one is met over the other. Paints that scatter are beyond the law.",
+    ),
+    Printed(
+        "Time and memory of a fit",
+        "scale --shops 1 --only film",
+        "The processor's own time on one core.",
+    ),
+    Printed(
+        "Recipes searched a second",
+        "search --shops 1 --targets 2",
+        "The scan of all recipes, beside the exponentials alone, which are its floor, and other "
+        "ways to search.",
+    ),
+)
+
+
+def _git(*words: str) -> str:
+    done = subprocess.run(["git", *words], cwd=ROOT, capture_output=True, text=True, check=True)
+    return done.stdout.strip()
+
+
+def _print(table: Printed, commit: str) -> None:
+    environment = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    done = subprocess.run(
+        [sys.executable, "-m", "tests.benchmarks", *shlex.split(table.arguments)],
+        cwd=ROOT,
+        env=environment,
+        stdout=subprocess.PIPE,
+        text=True,
+        check=True,
+    )
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    minutes = (after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime) / 60
+    seeds = f", {table.seeds}" if table.seeds else ""
+    how = (
+        f"By `python -m tests.benchmarks {table.arguments}`{seeds}, on {dt.date.today()} at commit "
+        f"{commit}, in {minutes:.0f} min of one core."
+    )
+    text = f"{table.about}\n\n{how}\n\n{done.stdout.strip()}"
+    write_section(table.title, text, page=PAGE)
+    print(f"{table.title}: {minutes:.0f} min", flush=True)
+
+
+def main(argv: Sequence[str] | None = None) -> None:
+    """Print the tables of the page, or those of some commands, one after another."""
+    parser = ArgumentParser(prog="python -m tests.benchmarks results", description=__doc__)
+    parser.add_argument("--only", default="", help="comma list of benchmarks, as `panels,audit`")
+    only = [name for name in parser.parse_args(argv).only.split(",") if name]
+    unknown = set(only) - {t.name for t in TABLES}
+    if unknown:
+        parser.error(f"no table is printed by {', '.join(sorted(unknown))}")
+    changed = _git("status", "--porcelain", "--", "matchlib", "tests/benchmarks/*.py")
+    commit = _git("rev-parse", "--short", "HEAD") + (" with changes" if changed else "")
+    for table in TABLES:
+        if not only or table.name in only:
+            _print(table, commit)
