@@ -1,4 +1,4 @@
-"""The worked session of README.md: its commands are run, and print what it says they print.
+"""README.md: its session prints what it says, and its figures are of the printed tables.
 
 Blocks fenced as ``console`` are run in order in one empty folder. A line that begins with ``$ `` is
 a command, a line that ends with a backslash goes on in the next, and what follows is what the
@@ -97,6 +97,15 @@ def test_the_readers_of_the_readme_read_it_rightly():
     assert not alike("chance 74%", "chance 34%")
     assert not alike("4@6:1 in words", "4@5:1 in words")
     assert not alike("133 panels", "132 panels")
+
+
+def test_the_figures_of_the_readme_are_those_that_were_printed():
+    text = README.read_text("utf-8")
+    quoted = re.findall(r"\*\*([\d.]+(?: of \d+)?)\*\*", text.partition("## How good it is")[2])
+    assert len(quoted) >= 5
+    printed = (README.parent / "tests" / "benchmarks" / "RESULTS.md").read_text("utf-8")
+    for figure in quoted:
+        assert re.search(rf"(?<![\d.]){re.escape(figure)}(?![\d.]*\d)", printed), figure
 
 
 def test_the_worked_session_prints_what_the_readme_says(tmp_path, monkeypatch):

@@ -37,8 +37,9 @@ app = typer.Typer(
     name="workbook",
     help=(
         "Recipes for transparent colour coats over a ground, from an archive of panels.\n\n"
-        "Every command takes --archive (a file, or the address of a database). A mix ratio is "
-        "always carrier to colour, carrier first: 6:1 is six parts of carrier to one of colour."
+        "What looks into an archive takes --archive (a file, or the address of a database). A mix "
+        "ratio is always carrier to colour, carrier first: 6:1 is six parts of carrier to one of "
+        "colour."
     ),
     no_args_is_help=True,
     rich_markup_mode=None,
