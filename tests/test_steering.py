@@ -42,6 +42,11 @@ def expected(model: FilmRegressor, recipe: Recipe) -> tuple[float, float, float]
     return float(light), float(red), float(yellow)
 
 
+def outlook(card: Card, recipe: Recipe, afresh: bool = False) -> tuple:
+    goal = Goal.of((30.0, 40.0, 20.0), tolerance=1.0)
+    return card.outlook([recipe], goal, card.ahead([recipe], [VIEW], afresh=afresh))
+
+
 def of(recipe: Recipe, schedule: str) -> Recipe:
     return replace(recipe, schedule=CoatSchedule.parse(schedule))
 
@@ -125,9 +130,8 @@ def test_before_it_is_read_a_card_is_as_unsure_as_any_panel(model, recipe, laid)
         for s in laid
     ]
     card = Card.of(belief, stages, about=recipe, viewings=[VIEW])
-    goal = Goal.of(expected(model, recipe), tolerance=1.0)
     lab, *parts = belief.predict_parts([recipe], VIEW)
-    labs, total, _ = card.outlook([recipe], goal, [VIEW])
+    labs, total, _ = outlook(card, recipe)
     np.testing.assert_allclose(labs[0], lab, atol=1e-6)
     # Four coats are those from which the spread of film was learnt.
     np.testing.assert_allclose(total, sum(parts), rtol=0.01, atol=1e-3)
@@ -136,15 +140,14 @@ def test_before_it_is_read_a_card_is_as_unsure_as_any_panel(model, recipe, laid)
 def test_a_gun_set_anew_is_another_gun(model, recipe) -> None:
     belief, half = Belief.of(model), of(recipe, "2@6:1")
     read = Sprayed.of((half, expected(model, half)))
-    goal = Goal.of(expected(model, recipe), tolerance=1.0)
     card = Card.of(belief, [replace(read, covariance=1e8 * np.eye(3))])
-    same, anew = (card.outlook([recipe], goal, [VIEW], afresh=a)[1][0] for a in (False, True))
+    same, anew = (outlook(card, recipe, a)[1][0] for a in (False, True))
     film = belief.linear([recipe], VIEW)[2][0]
     # Of a half each: gun and gun, or twice the one gun; the coats' own film is the same.
     np.testing.assert_allclose(anew - same, -0.5 * card.gun**2 * np.outer(film, film), rtol=0.01)
     assert card.film[1] ** 2 == pytest.approx(belief.film[1] ** 2 + 1.5 * card.gun**2, rel=0.01)
     heavy = Card.of(belief, [replace(read, lab=expected(model, of(half, "2@5:1")))])
-    labs = [heavy.outlook([recipe], goal, [VIEW], afresh=a)[0][0, 0, 0] for a in (False, True)]
+    labs = [outlook(heavy, recipe, a)[0][0, 0, 0] for a in (False, True)]
     assert labs[0] < labs[1] - 0.1, "set anew it lays less than this heavy one"
 
 
@@ -153,8 +156,7 @@ def test_mottle_is_half_the_cards_and_half_the_places(model, recipe) -> None:
     read = np.add(expected(model, recipe), [0.5, 2.0, -2.0])
     sure = replace(Sprayed.of((recipe, tuple(read))), covariance=1e-8 * np.eye(3))
     card = Card.of(belief, [sure])
-    goal = Goal.of(expected(model, recipe), tolerance=1.0)
-    left = read - card.outlook([recipe], goal, [VIEW])[0][0, 0]
+    left = read - outlook(card, recipe)[0][0, 0]
     k = len(belief.mean)
     assert np.linalg.norm(left) > 0.02
     np.testing.assert_allclose(left, card.mean[k + 2 : k + 5], atol=0.1 * np.linalg.norm(left))

@@ -50,8 +50,8 @@ class Ahead:
         deviation.
     film : ndarray, shape (n, 3 m)
         Derivative by the log film of the whole.
-    reading : ndarray, shape (n, 3 m, 3 m)
-        Covariance of the reading's noise.
+    reading : ndarray, shape (3 m, 3 m)
+        Covariance of the reading's noise, and of mottle that is another at every reading.
     """
 
     labs: Array
@@ -210,7 +210,7 @@ class Card:
             strength > 0, gun + np.log(whole / np.maximum(laid.sum() + more, 1e-12)), gun
         )
         part, new = old[None, :] / whole[:, None], coming / whole
-        _, _, _, reading = self.before.model.predict_together(recipes, viewings, source=source)
+        _, reading = self.before.model.noise_together(viewings, source=source)
         sd = self.gun * np.sqrt((1.0 if afresh else 0.0) + 1.0 / fresh)
         labs, slopes, films = [], [], []
         for viewing in viewings:
@@ -243,30 +243,28 @@ class Card:
         self,
         recipes: Sequence[Recipe],
         goal: Goal,
-        viewings: Sequence[Viewing],
-        *,
-        source: str = "spectrophotometer",
-        afresh: bool = False,
+        ahead: Ahead,
     ) -> tuple[Array, Array, ExpectedDifference]:
         """Return what to expect of this card once recipes are on it.
 
         Parameters
         ----------
-        recipes, viewings, source, afresh
-            As for `ahead`.
+        recipes : sequence of Recipe
+            All that would be on the card, n of them.
         goal : Goal
-            What is to be met, under as many viewings.
+            What is to be met, under m viewings.
+        ahead : Ahead
+            Of the same recipes and viewings.
 
         Returns
         -------
         labs : ndarray, shape (m, n, 3)
-            CIELAB.
+            CIELAB expected.
         covariance : ndarray, shape (n, 3 m, 3 m)
             Of the card as it will be read.
         expected : ExpectedDifference
             From the goal, n of each.
         """
-        ahead = self.ahead(recipes, viewings, source=source, afresh=afresh)
         by = ahead.slope
         spread = by @ self.covariance @ by.transpose(0, 2, 1) + ahead.reading
         spread += ahead.new[:, :, None] * ahead.new[:, None, :]
@@ -284,13 +282,9 @@ class Card:
         k, wide = len(self.before.mean), 3 * len(self.viewings)
         rows = [(i, view) for i, stage in enumerate(self.stages) for view in stage.views]
         recipes, views = [v.read_as for _, v in rows], [v.viewing for _, v in rows]
-        sources = [v.source for _, v in rows]
-        _, _, _, reading = self.before.predict_parts(recipes, views, sources=sources)
+        _, usual = self.before.model.noise_split_
         noise = block_diag(
-            *(
-                usual if v.covariance is None else v.covariance
-                for (_, v), usual in zip(rows, reading, strict=True)
-            )
+            *(usual[v.source] * np.eye(3) if v.covariance is None else v.covariance for _, v in rows)
         )
         laid, _ = self.laid
         under = np.array([[j <= i for j in range(len(laid))] for i, _ in rows], float)

@@ -194,9 +194,9 @@ def on_top(
         )
     views = [panel.views[place].viewing for place in goal.places(panel)]
     # The gun may have been set otherwise since the panel was read.
-    labs, _, hope = Card.of(before, [panel]).outlook(
-        recipes, goal, views, source=panel.source, afresh=True
-    )
+    card = Card.of(before, [panel])
+    ahead = card.ahead(recipes, views, source=panel.source, afresh=True)
+    labs, _, hope = card.outlook(recipes, goal, ahead)
     lab, result = labs[0], []
     for i, (recipe, coats_added) in enumerate(zip(recipes, added, strict=True)):
         coats = ", then ".join(

@@ -346,11 +346,31 @@ class FilmPredictor:
         for rows in np.array_split(np.arange(n), 1 + n * len(viewings) // 2000):
             each = [t.take(rows) for t in tables]
             labs[:, rows], known[rows], spray[rows] = self._joint(each, lights)
+        mottle, reading = self.noise_together(views, source=source)
+        return labs, known, spray + mottle, np.tile(reading, (n, 1, 1))
+
+    def noise_together(
+        self, viewings: Sequence[Viewing], *, source: str = "spectrophotometer"
+    ) -> tuple[Array, Array]:
+        """Return what blurs the readings of any one panel under several viewings.
+
+        Parameters
+        ----------
+        viewings : sequence of Viewing
+            m of them.
+        source : str
+            How the panel would be read.
+
+        Returns
+        -------
+        mottle, reading : ndarray, shape (3 m, 3 m)
+            Covariance by what no number explains on a panel, and by the reading; each angle's own,
+            and shared by lights under which one reading is judged.
+        """
         mottle, reading = self.noise_split_
-        geometry = np.array([v.geometry for v in views])
+        geometry = np.array([v.geometry for v in viewings])
         alike = np.kron(geometry[:, None] == geometry[None, :], np.eye(3))
-        spray += mottle * alike
-        return labs, known, spray, np.tile(reading[source] * alike, (n, 1, 1))
+        return mottle * alike, reading[source] * alike
 
     def _joint(
         self, tables: Sequence[RecipeTable], lights: Sequence[tuple[str, str]]

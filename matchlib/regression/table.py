@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -107,18 +108,19 @@ class RecipeTable:
         coats, first, logk, bend = (np.zeros((count, depth)) for _ in range(4))
         veil = {name: i for i, name in enumerate(words.clears)}
         clear = np.array([veil.get(r.clear or "", -1) for r in distinct], np.intp)
+        share = lru_cache(maxsize=None)(words.shares)  # many recipes are of few grounds and pots
         for recipe, i in distinct.items():
-            ground[i] = words.shares(recipe.ground)
+            ground[i] = share(recipe.ground)
             if recipe.colour is None or recipe.schedule is None:
                 continue
-            before, colour[i] = 0, words.shares(recipe.colour)
+            before, colour[i] = 0, share(recipe.colour)
             for j, step in enumerate(recipe.schedule.steps):
                 numbers = np.arange(before + 1, before + step.coats + 1)
                 coats[i, j], first[i, j] = step.coats, before == 0
                 logk[i, j] = np.log(numbers).sum()
                 bend[i, j] = np.log(step.ratio.fraction / REFERENCE_FRACTION)
                 if step.colour is not None:
-                    colour[i, j] = words.shares(step.colour)
+                    colour[i, j] = share(step.colour)
                 before += step.coats
         groups = [geometry_group(v.geometry) for v in viewings]
         place = {g: i for i, g in enumerate(words.geometries)}

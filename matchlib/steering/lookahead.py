@@ -15,8 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.correction import Card, Goal
-from matchlib.domain import Recipe, Viewing
+from matchlib.correction import Ahead, Card, Goal
+from matchlib.domain import Recipe
 from matchlib.tails import normal_cloud
 
 __all__ = ["LEAST", "Laid", "Lookahead"]
@@ -100,16 +100,12 @@ class Lookahead:
         cls,
         card: Card,
         recipes: Sequence[Recipe],
-        read_as: Sequence[Recipe],
         goal: Goal,
-        viewings: Sequence[Viewing],
         *,
-        source: str = "spectrophotometer",
+        judged: Ahead,
+        read: Ahead,
     ) -> Lookahead:
-        """Return what may lie on a card."""
-        judged = card.ahead(recipes, viewings, source=source)
-        same = all(a == b for a, b in zip(recipes, read_as, strict=True))
-        read = judged if same else card.ahead(read_as, viewings, source=source)
+        """Return what may lie on a card, finished and as it is looked at."""
         size, axes = np.linalg.eigh(card.covariance)
         root = axes * np.sqrt(np.maximum(size, 0.0))
         t, d = judged.film.shape
@@ -127,8 +123,8 @@ class Lookahead:
             by[1],
             judged.film,
             read.film,
-            judged.reading[0],
-            read.reading[0],
+            judged.reading,
+            read.reading,
             card.gun,
             goal,
         )

@@ -255,8 +255,11 @@ class _Shop:
         grid = _grid(road.recipe)
         recipes = [*starts, *grid]
         card = Card.of(self.belief, about=self.seen(road.recipe), viewings=self.views)
-        read_as = [self.seen(r) for r in recipes]
-        ahead = Lookahead.of(card, recipes, read_as, self.goal, self.views, source=self.source)
+        judged, read = (
+            card.ahead(some, self.views, source=self.source)
+            for some in (recipes, [self.seen(r) for r in recipes])
+        )
+        ahead = Lookahead.of(card, recipes, self.goal, judged=judged, read=read)
         mean, spread = np.zeros((1, ahead.by_read.shape[2])), np.eye(ahead.by_read.shape[2])
         by_looks, first = [road.blind], 0
         for looks in range(1, readings + 1):
@@ -319,7 +322,7 @@ class _Shop:
     def _expected(self, card: Card, recipe: Recipe) -> tuple[Array, Array]:
         ahead = card.ahead([recipe], self.views, source=self.source)
         by, new = ahead.slope[0], ahead.new[0]
-        spread = by @ card.covariance @ by.T + ahead.reading[0] + np.outer(new, new)
+        spread = by @ card.covariance @ by.T + ahead.reading + np.outer(new, new)
         return ahead.labs[:, 0], spread
 
     def _likely(self, now: Recipe, labs: Array, spread: Array, left: int) -> list[Likely]:

@@ -204,13 +204,16 @@ def advise(
     last = card.stages[-1]
     have = last.recipe
     recipes = [have, *continuations(have, cup, limits)]
-    read_as = [replace(r, clear=None) if last.clear_to_come else r for r in recipes]
-    ahead = Lookahead.of(card, recipes, read_as, goal, views, source=last.source)
-    rough, _ = ahead.value(0, looks)
-    labs, spread, hope = card.outlook(recipes, goal, views, source=last.source)
+    judged = read = card.ahead(recipes, views, source=last.source)
+    if last.clear_to_come and looks:
+        bare = [replace(r, clear=None) for r in recipes]
+        read = card.ahead(bare, views, source=last.source)
+    ahead = Lookahead.of(card, recipes, goal, judged=judged, read=read)
+    rough, last_coats = ahead.value(0, looks)
+    labs, spread, hope = card.outlook(recipes, goal, judged)
     chance = np.asarray(hope.probability, float)
     # The law as it is counts the last step; how much a look adds is by the law in brief.
-    worth = np.clip(chance + np.maximum(rough[0] - ahead.value(0, 0)[0][0], 0.0), 0.0, 1.0)
+    worth = np.clip(chance + np.maximum(rough[0] - last_coats[0], 0.0), 0.0, 1.0)
     worth[0] = chance[0]
     order = 1 + np.lexsort((hope.mean[1:], _coats(recipes[1:]), -worth[1:].round(2)))
     options = []
