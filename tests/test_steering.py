@@ -16,6 +16,7 @@ from matchlib.steering import let_down, plan, steer, too_soon
 from matchlib.steering.checks import check_stages
 from matchlib.steering.topup import continuations, pot_of
 from matchlib.suggest import Limits, Target
+from matchlib.tails import drawn_out, normal_cloud
 from tests.benchmarks.panels import to_frame
 from tests.benchmarks.spray import Shop
 
@@ -72,6 +73,35 @@ def test_more_looks_are_never_worth_less(model, recipe) -> None:
     best = plan(model, target, Limits(blends=False), readings=3, top=1)[0]
     assert len(best.by_looks) == 4
     assert all(b >= a - 0.02 for a, b in zip(best.by_looks, best.by_looks[1:], strict=False))
+
+
+def test_what_a_plan_states_is_what_its_readings_will_say_on_average(shop) -> None:
+    # An archive of so few panels knows its own spread badly: its readings are a Student's t.
+    model = FilmRegressor().fit(*to_frame(shop.young(0)))
+    aim = tuple(shop.reachable(2, 0)[1])
+    best = plan(model, Target.of_lab(aim), Limits(blends=False), readings=1, top=1)[0]
+    before = Belief.of(model, recipes=[best.whole])
+    card = Card.of(before, about=best.looks[0].recipe, viewings=[VIEW])
+    ahead = card.ahead([best.looks[0].recipe], [VIEW])
+    by = ahead.slope[0]
+    known = by @ card.known @ by.T
+    spread = by @ card.covariance @ by.T + ahead.reading + np.outer(ahead.new[0], ahead.new[0])
+    freedom = model.freedom([best.first], known[None], spread[None])
+    assert freedom[0] < 10
+    cloud = normal_cloud(40, 3)
+    reads = cloud * drawn_out(cloud, freedom)[0][:, None] @ np.linalg.cholesky(spread).T
+    said = [
+        steer(
+            before,
+            [Sprayed(best.first, tuple(ahead.labs[0, 0] + away), VIEW, clear_to_come=True)],
+            aim,
+            Limits(blends=False),
+            looks=0,
+            sure=True,
+        ).chance
+        for away in reads
+    ]
+    assert best.steered == pytest.approx(np.mean(said), abs=0.08)
 
 
 def test_without_looks_a_plan_is_the_searchs_own(model, recipe) -> None:

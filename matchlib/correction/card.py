@@ -283,9 +283,10 @@ class Card:
         rows = [(i, view) for i, stage in enumerate(self.stages) for view in stage.views]
         recipes, views = [v.read_as for _, v in rows], [v.viewing for _, v in rows]
         _, usual = self.before.model.noise_split_
-        noise = block_diag(
-            *(usual[v.source] * np.eye(3) if v.covariance is None else v.covariance for _, v in rows)
-        )
+        each = [
+            usual[v.source] * np.eye(3) if v.covariance is None else v.covariance for _, v in rows
+        ]
+        noise = block_diag(*each)
         laid, _ = self.laid
         under = np.array([[j <= i for j in range(len(laid))] for i, _ in rows], float)
         for i, view in enumerate(views):

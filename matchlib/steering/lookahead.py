@@ -4,7 +4,8 @@ All that may lie on the card next is a row of a linear Gaussian law: what it wou
 would be judged by once finished. A reading moves what is believed by Bayes' rule, and by how much
 surer it makes is known before it is taken; so the best that can follow is found backwards, from the
 last coats to the first look (stochastic dynamic programming: Bellman 1957), the readings drawn from
-a fixed cloud of points.
+a fixed cloud of points. The scale of what is not known of the law was learnt from few, so that all
+that is still to be read follows a Student's t, as it does where a card is sprayed blind.
 """
 
 from __future__ import annotations
@@ -17,9 +18,9 @@ from numpy.typing import NDArray
 
 from matchlib.correction import Ahead, Card, Goal
 from matchlib.domain import Recipe
-from matchlib.tails import normal_cloud
+from matchlib.tails import drawn_out, freedom_of, normal_cloud
 
-__all__ = ["LEAST", "Laid", "Lookahead"]
+__all__ = ["LEAST", "Believed", "Laid", "Lookahead"]
 
 Array = NDArray[np.float64]
 
@@ -59,6 +60,36 @@ class Laid:
 
 
 @dataclass(frozen=True)
+class Believed:
+    """What is believed of a card after readings that are imagined, n cases of q numbers.
+
+    Parameters
+    ----------
+    mean : ndarray, shape (n, q)
+        Of each case.
+    covariance : ndarray, shape (q, q)
+        Of every case.
+    known : ndarray, shape (q, q)
+        The part of it by what is not known of the law.
+    laid : tuple of Laid
+        Stages imagined, whose own films are the last of the numbers.
+    """
+
+    mean: Array
+    covariance: Array
+    known: Array
+    laid: tuple[Laid, ...] = ()
+
+    def laying(self, stage: Laid, cases: NDArray[np.intp] | slice = slice(None)) -> Believed:
+        """Return some cases with one stage more, of whose film nothing is read yet."""
+        mean, last = self.mean[cases], len(self.covariance)
+        covariance, known = np.eye(last + 1), np.zeros((last + 1, last + 1))
+        covariance[:last, :last], known[:last, :last] = self.covariance, self.known
+        mean = np.append(mean, np.zeros((len(mean), 1)), axis=1)
+        return Believed(mean, covariance, known, (*self.laid, stage))
+
+
+@dataclass(frozen=True)
 class Lookahead:
     """What may lie on a card, t recipes, each judged by d numbers and read by r.
 
@@ -78,6 +109,10 @@ class Lookahead:
         Of the reading that judges, and of a look.
     gun : float
         Standard deviation of one coat's log film [-].
+    known : ndarray, shape (q, q)
+        The part of what is believed that is not known of the law.
+    groups : ndarray, shape (t,)
+        Degrees of freedom of its scale.
     goal : Goal
         What is to be met.
     """
@@ -93,6 +128,8 @@ class Lookahead:
     judged_noise: Array
     read_noise: Array
     gun: float
+    known: Array
+    groups: Array
     goal: Goal
 
     @classmethod
@@ -113,6 +150,9 @@ class Lookahead:
         _, s, vt = np.linalg.svd(both, full_matrices=False)
         kept = vt[: min(WIDTH, int((s > 1e-6).sum()))]
         by = (both @ kept.T).reshape(2, t, d, -1)
+        # What was kept, from what is believed: the root's inverse, where there is any spread.
+        whiten = kept @ (axes / np.sqrt(np.maximum(size, 1e-12 * size[-1]))).T
+        model = card.before.model
         schedules = [r.schedule for r in recipes]
         return cls(
             np.array([x.strength if x else 0.0 for x in schedules]),
@@ -126,29 +166,23 @@ class Lookahead:
             judged.reading,
             read.reading,
             card.gun,
+            whiten @ card.known @ whiten.T,
+            model.stack_.freedom[model.reach(recipes)],
             goal,
         )
 
-    def value(
-        self,
-        base: int,
-        looks: int,
-        mean: Array | None = None,
-        covariance: Array | None = None,
-        laid: Sequence[Laid] = (),
-        *,
-        depth: int = 0,
-    ) -> tuple[Array, Array]:
+    @property
+    def begun(self) -> Believed:
+        """What is believed before anything is imagined."""
+        q = len(self.known)
+        return Believed(np.zeros((1, q)), np.eye(q), self.known)
+
+    def value(self, base: int, looks: int, now: Believed, *, depth: int = 0) -> tuple[Array, Array]:
         """Return the chance of passing when the best is done from here on.
 
         Shapes: chance (n, t), last (n, t).
         """
-        q = self.by_judged.shape[2] + len(laid)
-        if mean is None:
-            mean = np.zeros((1, q))
-        if covariance is None:
-            covariance = np.eye(q)
-        last = self._passing(base, mean, covariance, laid)
+        last = self._passing(base, now)
         if looks < 1:
             return last, last
         chance = last.copy()
@@ -161,39 +195,30 @@ class Lookahead:
             rows = np.flatnonzero((away >= 0) & (away <= LIGHTER) & (last[:, t] >= 0.0))
             if t == base or not len(rows):
                 continue
-            new = (*laid, self._between(base, t))
-            chance[rows, t] = np.maximum(
-                last[rows, t],
-                self.look(t, looks - 1, mean[rows], covariance, new, depth=depth).mean(axis=1),
-            )
+            then = now.laying(self._between(base, t), rows)
+            best = self.look(t, looks - 1, then, depth=depth).mean(axis=1)
+            chance[rows, t] = np.maximum(last[rows, t], best)
         return chance, last
 
-    def look(
-        self,
-        at: int,
-        looks: int,
-        mean: Array,
-        covariance: Array,
-        laid: Sequence[Laid],
-        *,
-        depth: int = 0,
-    ) -> Array:
+    def look(self, at: int, looks: int, now: Believed, *, depth: int = 0) -> Array:
         """Return the best chance after each reading that may be taken; shape (n, points)."""
-        by = self._by(self.by_read[[at]], self.read_film[[at]], [at], laid)[0]
-        wide = by.shape[1]
-        start = np.zeros((len(mean), wide))
-        start[:, : mean.shape[1]] = mean
-        spread = np.eye(wide)
-        spread[: len(covariance), : len(covariance)] = covariance
-        across = by @ spread
+        by = self._by(self.by_read[[at]], self.read_film[[at]], [at], now.laid)[0]
+        across = by @ now.covariance
         total = across @ by.T + self.read_noise
         gain = np.linalg.solve(total, across).T
         points = normal_cloud(READ[min(depth, len(READ) - 1)], len(total))
+        freedom = freedom_of(by @ now.known @ by.T, total, groups=self.groups[at])
+        points = points * drawn_out(points, freedom)[0][:, None]
         moved = points @ (gain @ np.linalg.cholesky(total)).T
-        after = (start[:, None, :] + moved[None, :, :]).reshape(-1, wide)
-        left = spread - gain @ across
-        chance, _ = self.value(at, looks, after, left, laid, depth=depth + 1)
-        return np.asarray(chance.max(axis=1).reshape(len(mean), -1))
+        left = np.eye(len(gain)) - gain @ by
+        after = Believed(
+            (now.mean[:, None, :] + moved[None, :, :]).reshape(-1, len(gain)),
+            left @ now.covariance,
+            left @ now.known @ left.T,
+            now.laid,
+        )
+        chance, _ = self.value(at, looks, after, depth=depth + 1)
+        return np.asarray(chance.max(axis=1).reshape(len(now.mean), -1))
 
     def _between(self, base: int, t: int) -> Laid:
         return Laid(
@@ -211,21 +236,23 @@ class Lookahead:
         own = [film * (x.strength / whole * self.gun / np.sqrt(x.coats))[:, None] for x in laid]
         return np.concatenate([by, np.stack(own, axis=2)], axis=2)
 
-    def _passing(self, base: int, mean: Array, covariance: Array, laid: Sequence[Laid]) -> Array:
+    def _passing(self, base: int, now: Believed) -> Array:
         more = self.strength - self.strength[base]
         every = np.arange(len(more))
         can = (every == base) | (more >= LEAST * 0.999)
         rows = np.flatnonzero(can)
-        by = self._by(self.by_judged[rows], self.judged_film[rows], rows, laid)
-        lab = self.judged[rows] + np.einsum("tdq,nq->ntd", by, mean)
+        by = self._by(self.by_judged[rows], self.judged_film[rows], rows, now.laid)
+        lab = self.judged[rows] + np.einsum("tdq,nq->ntd", by, now.mean)
         added = np.maximum(more[rows], 0.0) / np.maximum(self.strength[rows], 1e-12)
         coats = np.maximum(self.coats[rows] - self.coats[base], 1.0)
         new = self.judged_film[rows] * (added * self.gun / np.sqrt(coats))[:, None]
-        spread = by @ covariance @ by.transpose(0, 2, 1) + self.judged_noise
+        spread = by @ now.covariance @ by.transpose(0, 2, 1) + self.judged_noise
         spread += new[:, :, None] * new[:, None, :]
-        scatter = normal_cloud(JUDGED, spread.shape[1]) @ np.linalg.cholesky(spread).transpose(
-            0, 2, 1
-        )
+        known = by @ now.known @ by.transpose(0, 2, 1)
+        cloud = normal_cloud(JUDGED, spread.shape[1])
+        scatter = cloud @ np.linalg.cholesky(spread).transpose(0, 2, 1)
+        freedom = freedom_of(known, spread, groups=self.groups[rows])
+        scatter *= drawn_out(cloud, freedom)[:, :, None]
         far = np.zeros(())
         for i, aim in enumerate(self.goal.labs):
             stretch, boxed = self.goal.local(i)
@@ -241,6 +268,6 @@ class Lookahead:
             far = np.maximum(far, away)
         soft = SOFT * self.goal.value
         inside = np.clip((self.goal.value - far) / soft + 0.5, 0.0, 1.0).mean(axis=2)
-        chance = np.full((len(mean), len(more)), -1.0)
+        chance = np.full((len(now.mean), len(more)), -1.0)
         chance[:, rows] = inside
         return chance

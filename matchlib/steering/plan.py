@@ -48,7 +48,7 @@ ROADS = 8
 SHARES = (0.5, 0.6, 0.68, 0.76, 0.83, 0.89, 0.94)
 """Of the strength of the whole, at which a card may be read first."""
 
-GRID = 14
+GRID = 20
 """Strengths between half and one and a quarter of the whole that may come to lie on the card."""
 
 NEAR = 3.0
@@ -260,20 +260,12 @@ class _Shop:
             for some in (recipes, [self.seen(r) for r in recipes])
         )
         ahead = Lookahead.of(card, recipes, self.goal, judged=judged, read=read)
-        mean, spread = np.zeros((1, ahead.by_read.shape[2])), np.eye(ahead.by_read.shape[2])
+        stages = [Laid(r.schedule.strength, r.schedule.coats) for r in starts if r.schedule]
         by_looks, first = [road.blind], 0
         for looks in range(1, readings + 1):
             chances = [
-                float(
-                    ahead.look(
-                        i,
-                        looks - 1,
-                        mean,
-                        spread,
-                        (Laid(float(ahead.strength[i]), int(ahead.coats[i])),),
-                    ).mean()
-                )
-                for i in range(len(starts))
+                float(ahead.look(i, looks - 1, ahead.begun.laying(stage)).mean())
+                for i, stage in enumerate(stages)
             ]
             first = int(np.argmax(chances))
             by_looks.append(max(chances))

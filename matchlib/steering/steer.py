@@ -209,7 +209,7 @@ def advise(
         bare = [replace(r, clear=None) for r in recipes]
         read = card.ahead(bare, views, source=last.source)
     ahead = Lookahead.of(card, recipes, goal, judged=judged, read=read)
-    rough, last_coats = ahead.value(0, looks)
+    rough, last_coats = ahead.value(0, looks, ahead.begun)
     labs, spread, hope = card.outlook(recipes, goal, judged)
     chance = np.asarray(hope.probability, float)
     # The law as it is counts the last step; how much a look adds is by the law in brief.
