@@ -79,7 +79,7 @@ def test_what_a_plan_states_is_what_its_readings_will_say_on_average(shop) -> No
     # An archive of so few panels knows its own spread badly: its readings are a Student's t.
     model = FilmRegressor().fit(*to_frame(shop.young(0)))
     aim = tuple(shop.reachable(2, 0)[1])
-    best = plan(model, Target.of_lab(aim), Limits(blends=False), readings=1, top=1)[0]
+    best = plan(model, Target.lab(*aim), Limits(blends=False), readings=1, top=1)[0]
     before = Belief.of(model, recipes=[best.whole])
     card = Card.of(before, about=best.looks[0].recipe, viewings=[VIEW])
     ahead = card.ahead([best.looks[0].recipe], [VIEW])
