@@ -19,14 +19,14 @@ from matchlib.errors import MatchlibError
 from matchlib.regression import FilmPredictor
 from matchlib.suggest import Aim, Target
 
-__all__ = ["Angle", "Forecast", "angles_of", "forecast"]
+__all__ = ["Forecast", "ForecastAngle", "angles_of", "forecast"]
 
 Array = NDArray[np.float64]
 Lab = tuple[float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class Angle:
+class ForecastAngle:
     """A colour against the target at one angle.
 
     Parameters
@@ -65,7 +65,7 @@ class Forecast:
         Predicted CIELAB there.
     covariance : ndarray, shape (3, 3)
         Of the next panel's reading there [ΔE*ab²].
-    freedom : float
+    dof : float
         Degrees of freedom of that covariance, for `matchlib.tails.region`.
     delta_e00, sd_delta_e00 : float
         Expected difference of that reading from the target, or without one from the prediction;
@@ -79,7 +79,7 @@ class Forecast:
         That it is within the tolerance, at every angle [-].
     tolerance : Tolerance
         What passes.
-    angles : tuple of Angle
+    angles : tuple of ForecastAngle
         Predicted against wanted at each angle of the target; none without a target.
     """
 
@@ -87,7 +87,7 @@ class Forecast:
     viewing: Viewing
     lab: Lab
     covariance: Array = field(compare=False)
-    freedom: float
+    dof: float
     delta_e00: float
     sd_delta_e00: float
     difference: float
@@ -95,7 +95,7 @@ class Forecast:
     sd: float
     probability: float
     tolerance: Tolerance
-    angles: tuple[Angle, ...] = ()
+    angles: tuple[ForecastAngle, ...] = ()
 
     @property
     def sd_lab(self) -> Lab:
@@ -111,12 +111,11 @@ class Forecast:
     def words(self) -> str:
         """What to expect of the next panel, without its chance."""
         where = " at the worst angle" if len(self.angles) > 1 else ""
-        return (
-            f"{self.tolerance.said(self.expected)} ± {self.sd:.2f} from the {self.against}{where}"
-        )
+        away = self.tolerance.with_unit(self.expected)
+        return f"{away} ± {self.sd:.2f} from the {self.against}{where}"
 
 
-def angles_of(aim: Target, labs: Sequence[Sequence[float]] | Array) -> tuple[Angle, ...]:
+def angles_of(aim: Target, labs: Sequence[Sequence[float]] | Array) -> tuple[ForecastAngle, ...]:
     """Return how a colour compares at each angle.
 
     Parameters
@@ -132,7 +131,7 @@ def angles_of(aim: Target, labs: Sequence[Sequence[float]] | Array) -> tuple[Ang
         In the target's order.
     """
     return tuple(
-        Angle(
+        ForecastAngle(
             one.viewing or Viewing(),
             one.weight,
             one.lab,
@@ -204,15 +203,15 @@ def _by_itself(
     """How far from its own prediction each panel is expected to come out."""
     lab, known, spray, reading = model.predict_parts(recipes, views)
     total = known + spray + reading
-    freedom = model.freedom(recipes, known, total)
+    dof = model.dof(recipes, known, total)
     most = passes.value if passes.kind == "ΔE00" else 1.0
-    plain = expected_delta_e00(lab, lab, total, tolerance=most, freedom=freedom)
+    plain = expected_delta_e00(lab, lab, total, tolerance=most, dof=dof)
     found = []
     for i, recipe in enumerate(recipes):
         away = (plain.mean[i], plain.sd[i], plain.probability[i])
         if passes.kind != "ΔE00":
             own, one = Target((Aim(_three(lab[i]), views[i]),), passes), slice(i, i + 1)
-            away = tuple(v[0] for v in own.expected(lab[None, one], total[one], freedom[one]))
+            away = tuple(v[0] for v in own.expected(lab[None, one], total[one], dof[one]))
         mean, give, probability = map(float, away)
         found.append(
             Forecast(
@@ -220,7 +219,7 @@ def _by_itself(
                 viewing=views[i],
                 lab=_three(lab[i]),
                 covariance=total[i],
-                freedom=float(freedom[i]),
+                dof=float(dof[i]),
                 delta_e00=float(plain.mean[i]),
                 sd_delta_e00=float(plain.sd[i]),
                 difference=0.0,
@@ -239,11 +238,11 @@ def _against(
     """How far from a target each panel is expected to come out, at every angle."""
     labs, known, spray, reading = model.predict_together(recipes, views)
     total = known + spray + reading
-    away = aim.expected(labs, total, model.freedom(recipes, known, total))
+    away = aim.expected(labs, total, model.dof(recipes, known, total))
     first = total[:, :3, :3]
-    alone = model.freedom(recipes, known[:, :3, :3], first)
+    alone = model.dof(recipes, known[:, :3, :3], first)
     goal = np.array(aim.aims[0].lab)
-    plain = expected_delta_e00(goal, labs[0], first, tolerance=1.0, freedom=alone)
+    plain = expected_delta_e00(goal, labs[0], first, tolerance=1.0, dof=alone)
     itself = aim.difference(list(labs))
     return tuple(
         Forecast(
@@ -251,7 +250,7 @@ def _against(
             viewing=views[0],
             lab=_three(labs[0, i]),
             covariance=first[i],
-            freedom=float(alone[i]),
+            dof=float(alone[i]),
             delta_e00=float(plain.mean[i]),
             sd_delta_e00=float(plain.sd[i]),
             difference=float(itself[i]),

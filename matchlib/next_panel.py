@@ -185,8 +185,8 @@ def next_for_target(
     some = [candidates[i] for i in order[:FOLLOWING]]
     labs, known, spray, reading = belief.predict_together(some, goal.viewings, source=source)
     total = known + spray + reading
-    freedom = belief.freedom(some, known, total)
-    hope = goal.expected(labs, total, freedom)
+    dof = belief.dof(some, known, total)
+    hope = goal.expected(labs, total, dof)
     first = np.argsort(-hope.probability, kind="stable")[:THOUGHT_OF]
     slope = np.concatenate([belief.linear(some, v)[1] for v in goal.viewings], axis=1)
     found: list[TargetPanel] = []
@@ -197,7 +197,7 @@ def next_for_target(
             labs=labs,
             slope=slope,
             own=spray + reading,
-            freedom=freedom,
+            dof=dof,
             belief=belief,
             some=some,
             goal=goal,
@@ -220,7 +220,7 @@ def _by_second(
     labs: Array,
     slope: Array,
     own: Array,
-    freedom: Array,
+    dof: Array,
     belief: Belief,
     some: Sequence[Recipe],
     goal: Goal,
@@ -230,7 +230,7 @@ def _by_second(
     across = slope[i] @ covariance
     seen = across @ slope[i].T + own[i]
     imagined = normal_cloud(FUTURES, wide)
-    imagined = imagined * drawn_out(imagined, freedom[i])[0][:, None]
+    imagined = imagined * drawn_out(imagined, dof[i])[0][:, None]
     futures = imagined @ np.linalg.cholesky(seen).T
     parts = [slice(3 * view, 3 * view + 3) for view in range(views)]
     read = [lab[i] + futures[:, part] for lab, part in zip(labs, parts, strict=True)]
@@ -241,7 +241,7 @@ def _by_second(
     left = slope @ covariance @ slope.transpose(0, 2, 1) - gain @ seen @ gain.transpose(0, 2, 1)
     spread = symmetric_root(left + own)
     points = normal_cloud(CLOUD, wide)
-    further = drawn_out(points, belief.freedom(some, left, left + own))[:, :, None]
+    further = drawn_out(points, belief.dof(some, left, left + own))[:, :, None]
     within = np.ones((FUTURES, count, CLOUD), bool)
     for view, part in enumerate(parts):
         # A small difference is a length in the target's own axes, which serve every panel near it.

@@ -20,8 +20,8 @@ from matchlib.errors import DomainError
 __all__ = [
     "FEWEST",
     "chance_words",
+    "dof_of",
     "drawn_out",
-    "freedom_of",
     "normal_cloud",
     "region",
     "symmetric_root",
@@ -36,7 +36,7 @@ _STEPS = 64
 """Steps of 1 / freedom from 0 to 1 / `FEWEST` in between which clouds are interpolated."""
 
 
-def freedom_of(known: ArrayLike, total: ArrayLike, *, groups: ArrayLike) -> Array:
+def dof_of(known: ArrayLike, total: ArrayLike, *, groups: ArrayLike) -> Array:
     """Return the degrees of freedom of readings of which a part was learnt from few.
 
     Parameters
@@ -66,14 +66,14 @@ def freedom_of(known: ArrayLike, total: ArrayLike, *, groups: ArrayLike) -> Arra
     return np.asarray(np.maximum(found, FEWEST), float)
 
 
-def region(level: ArrayLike, freedom: ArrayLike = np.inf, *, dimension: int = 3) -> Array:
+def region(level: ArrayLike, dof: ArrayLike = np.inf, *, dimension: int = 3) -> Array:
     """Return the squared distance up to which a stated share of readings lies.
 
     Parameters
     ----------
     level : array_like
         Share inside [-], 0 to 1.
-    freedom : array_like
+    dof : array_like
         Degrees of freedom, at least `FEWEST`; infinite for normal readings.
     dimension : int
         Numbers a reading has.
@@ -93,7 +93,7 @@ def region(level: ArrayLike, freedom: ArrayLike = np.inf, *, dimension: int = 3)
     # Not above: what only reads colours does without scipy.
     from scipy.special import fdtri, gammaincinv
 
-    share, nu = np.broadcast_arrays(np.asarray(level, float), np.asarray(freedom, float))
+    share, nu = np.broadcast_arrays(np.asarray(level, float), np.asarray(dof, float))
     if not (np.all((share >= 0.0) & (share <= 1.0)) and np.all(nu >= FEWEST)):
         raise DomainError(
             "There is no region of such a share.",
@@ -159,14 +159,14 @@ def symmetric_root(covariance: Array, *, inverse: bool = False) -> Array:
     return np.asarray(scaled @ np.swapaxes(axes, -1, -2), float)
 
 
-def drawn_out(cloud: Array, freedom: ArrayLike) -> Array:
+def drawn_out(cloud: Array, dof: ArrayLike) -> Array:
     """Return how far each point of a normal cloud must be drawn out for it to be a t's.
 
     Parameters
     ----------
     cloud : ndarray, shape (k, d)
         Points of the standard normal distribution.
-    freedom : array_like, shape (n,)
+    dof : array_like, shape (n,)
         Degrees of freedom, at least `FEWEST`; infinite for a cloud to be left as it is.
 
     Returns
@@ -182,7 +182,7 @@ def drawn_out(cloud: Array, freedom: ArrayLike) -> Array:
     DomainError
         If a freedom is impossible.
     """
-    nu = np.atleast_1d(np.asarray(freedom, float))
+    nu = np.atleast_1d(np.asarray(dof, float))
     if not np.all(nu >= FEWEST):
         raise DomainError(
             "A spread learnt from so few says nothing.",

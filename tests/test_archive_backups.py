@@ -105,7 +105,7 @@ def test_a_backup_restores_all_of_it(place: str, tmp_path: Path) -> None:
         archive.add(panels(5, 2, name="later"))
         archive.keep_job(Job("door"))
     seen = restore(place, copy, dry_run=True)
-    assert (seen.newer, seen.here.panels - seen.backup.panels) == (2, 2)  # type: ignore[union-attr]
+    assert (seen.newer, seen.current.panels - seen.backup.panels) == (2, 2)  # type: ignore[union-attr]
     with pytest.raises(ArchiveError, match="2 changes made here since"):
         restore(place, copy)
     with Archive.open(place) as archive:

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from matchlib.audit import KINDS, PRIORS, Evidence, Finding, audit, mislabel_probability
-from matchlib.audit.left_out import LeftOut, leave_out
-from matchlib.audit.slips import Shelf, slips
+from matchlib.audit.left_out import LeftOutReadings, leave_out
+from matchlib.audit.slips import Materials, slips
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Reading, Recipe
 from matchlib.errors import FitError
 from matchlib.linear import fit_panels
@@ -104,7 +104,7 @@ def test_each_slip_is_found_and_put_right(
 
 
 def test_right_panels_are_left_alone(
-    clean: list[Panel], found: tuple[Finding, ...], left: LeftOut
+    clean: list[Panel], found: tuple[Finding, ...], left: LeftOutReadings
 ) -> None:
     wrong = {"REV", "COAT", "GROUND", "BLEND", "SIGN"}
     alarms = {c for f in found if f.kind != "drift" for c in f.codes} - wrong
@@ -120,37 +120,39 @@ def test_findings_are_in_order_and_of_known_kinds(found: tuple[Finding, ...]) ->
 
 
 @pytest.fixture(scope="module")
-def left(clean: list[Panel]) -> LeftOut:
+def left(clean: list[Panel]) -> LeftOutReadings:
     return leave_out(fit_panels(clean), clean)
 
 
-def test_leaving_out_in_closed_form_is_leaving_out(clean: list[Panel], left: LeftOut) -> None:
+def test_leaving_out_in_closed_form_is_leaving_out(
+    clean: list[Panel], left: LeftOutReadings
+) -> None:
     # Against a real refit without the panel: the law is not quite linear and sizes are learnt anew.
     for code in ("GROUND", "COAT"):
         i = [p.code for p in left.panels].index(code)
         other = fit_panels([p for p in clean if p.code != code])
         refit = left.lab[i] - other.predict_recipes([left.panels[i].recipe])[0]
         plain = left.lab[i] - left.model.predict_recipes([left.panels[i].recipe])[0]
-        closed = np.linalg.norm(left.miss[i] - refit)
+        closed = np.linalg.norm(left.residual[i] - refit)
         assert closed < 0.15 + 0.5 * np.linalg.norm(plain - refit)
 
 
-def test_a_panel_misses_more_when_it_is_left_out(left: LeftOut) -> None:
+def test_a_panel_misses_more_when_it_is_left_out(left: LeftOutReadings) -> None:
     plain = left.lab - left.model.predict_recipes([p.recipe for p in left.panels])
     unit = np.linalg.inv(np.linalg.cholesky(left.own))
     inside = np.linalg.norm((unit @ plain[:, :, None])[:, :, 0], axis=1)
-    outside = np.linalg.norm((unit @ left.miss[:, :, None])[:, :, 0], axis=1)
+    outside = np.linalg.norm((unit @ left.residual[:, :, None])[:, :, 0], axis=1)
     assert np.all(outside >= inside - 1e-6)
 
 
-def test_the_recipe_as_written_is_as_likely_either_way(left: LeftOut) -> None:
+def test_the_recipe_as_written_is_as_likely_either_way(left: LeftOutReadings) -> None:
     which = np.arange(len(left.panels))
     under = left.under(which, [p.recipe for p in left.panels])
     np.testing.assert_allclose(under, left.likelihood(), rtol=1e-6, atol=1e-6)
 
 
 def test_slips_share_their_kinds_prior(clean: list[Panel]) -> None:
-    shelf = Shelf.of(clean)
+    shelf = Materials.of(clean)
     recipe = clean[10].recipe
     found = slips(recipe, shelf)
     assert recipe not in [r for _, r, _ in found]
@@ -166,7 +168,7 @@ def test_slips_share_their_kinds_prior(clean: list[Panel]) -> None:
     assert {k for k, _, _ in slips(bare, shelf)} == {"wrong ground"}
 
 
-def test_one_panel_under_two_codes(clean: list[Panel], left: LeftOut) -> None:
+def test_one_panel_under_two_codes(clean: list[Panel], left: LeftOutReadings) -> None:
     lab = np.array(clean[12].readings[0].lab)
     near = Reading(lab=tuple(lab + np.array([0.03, -0.02, 0.04])))
     twins = [
@@ -189,14 +191,14 @@ def test_one_panel_under_two_codes(clean: list[Panel], left: LeftOut) -> None:
     assert not [f for f in apart if f.kind == "same panel twice"]
 
 
-def test_one_code_with_two_recipes(clean: list[Panel], left: LeftOut) -> None:
+def test_one_code_with_two_recipes(clean: list[Panel], left: LeftOutReadings) -> None:
     other = _written(clean[20], "1@10:1")
     found = [f for f in audit([*clean, other], left.model) if f.kind == "same code twice"]
     assert [f.codes for f in found] == [(clean[20].code,)]
     assert found[0].probability == 1.0
 
 
-def test_readings_of_a_panel_that_disagree(clean: list[Panel], left: LeftOut) -> None:
+def test_readings_of_a_panel_that_disagree(clean: list[Panel], left: LeftOutReadings) -> None:
     rng = np.random.default_rng(0)
     repeated = []
     for i, panel in enumerate(clean):
@@ -237,6 +239,6 @@ def test_evidence_is_said_in_times() -> None:
     assert "more than 100,000 times" in Evidence(-50.0, -2.0).words
 
 
-def test_an_archive_without_readings_cannot_be_audited(left: LeftOut) -> None:
+def test_an_archive_without_readings_cannot_be_audited(left: LeftOutReadings) -> None:
     with pytest.raises(FitError, match="nothing to audit"):
         leave_out(left.model, [Panel.of("P", Recipe(SHOP.grounds[0]))])

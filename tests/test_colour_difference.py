@@ -160,7 +160,7 @@ def test_expected_difference_is_that_of_a_great_random_sample_of_a_t(nu: float) 
     for share in (0.2, 0.5, 0.8, 0.95):
         most = float(np.quantile(drawn, share))
         for points, near in ((256, 0.045), (2048, 0.01)):
-            got = c.expected_delta_e00(target, mean, cov, tolerance=most, freedom=nu, points=points)
+            got = c.expected_delta_e00(target, mean, cov, tolerance=most, dof=nu, points=points)
             assert got.probability == pytest.approx(share, abs=near)
             assert got.mean == pytest.approx(drawn.mean(), rel=0.01)
         normal.append(float(c.expected_delta_e00(target, mean, cov, tolerance=most).probability))
@@ -171,10 +171,10 @@ def test_expected_difference_is_that_of_a_great_random_sample_of_a_t(nu: float) 
 
 def test_the_chance_of_a_t_rises_with_the_tolerance_and_tends_to_the_normals() -> None:
     lab, cov = np.array([50.0, 20, 10]), np.diag([0.3, 0.6, 0.4])
-    freedom = np.array([3.0, 5.0, 30.0, 1e5, np.inf])
+    dof = np.array([3.0, 5.0, 30.0, 1e5, np.inf])
     chances = np.array(
         [
-            c.expected_delta_e00(lab, lab, cov, tolerance=t, freedom=freedom).probability
+            c.expected_delta_e00(lab, lab, cov, tolerance=t, dof=dof).probability
             for t in (0.1, 0.3, 0.6, 1.0, 2.0, 4.0)
         ]
     )
@@ -183,10 +183,10 @@ def test_the_chance_of_a_t_rises_with_the_tolerance_and_tends_to_the_normals() -
     assert np.all(np.diff(chances[2]) <= 0)
     assert chances[2, 0] > chances[2, -1] + 0.04
     plain = c.expected_delta_e00(lab, lab, cov, tolerance=0.6)
-    asked = c.expected_delta_e00(lab, lab, cov, tolerance=0.6, freedom=np.inf)
+    asked = c.expected_delta_e00(lab, lab, cov, tolerance=0.6, dof=np.inf)
     for one, other in zip(plain, asked, strict=True):
         assert one == other
-    both = c.expected_delta_e00(lab, lab, cov, tolerance=0.6, freedom=freedom)
+    both = c.expected_delta_e00(lab, lab, cov, tolerance=0.6, dof=dof)
     assert both.probability[-1] == plain.probability
     assert both.mean[-1] == plain.mean
     assert both.mean[-2] == pytest.approx(float(plain.mean), rel=1e-4)

@@ -323,7 +323,7 @@ def test_a_chance_of_coats_on_top_has_the_tails_of_what_is_left_of_the_law(
     goal = model.predict_recipes([replace(recipe, schedule=CoatSchedule.parse("4@5:1 1@5:1"))])[0]
     few = rescue(before, panel, goal, booth=booth, tolerance=1.0)
     sure = copy(model)
-    sure.stack_ = replace(model.stack_, freedom=np.full(5, np.inf))
+    sure.stack_ = replace(model.stack_, dof=np.full(5, np.inf))
     many = rescue(replace(before, model=sure), panel, goal, booth=booth, tolerance=1.0)
     assert few.state == many.state == "build on"
     # So near its target a t of the same covariance lies nearer.
@@ -337,12 +337,12 @@ def test_what_may_follow_a_panel_has_tails_too(
     _, known, spray, reading = belief.predict_parts([recipe])
     total = known + spray + reading
     share = np.trace(np.linalg.solve(total, known), axis1=1, axis2=2) / 3
-    groups = model.stack_.freedom[model.reach([recipe])]
-    assert belief.freedom([recipe], known, total) == pytest.approx(groups / share**2)
+    groups = model.stack_.dof[model.reach([recipe])]
+    assert belief.dof([recipe], known, total) == pytest.approx(groups / share**2)
     target = shop.truth_lab(recipe)
     found = scored(belief, [recipe], target, tolerance=1.0)[0]
-    freedom = float(groups[0]) / float(share[0]) ** 2
-    few = expected_delta_e00(target, found.lab, total[0], tolerance=1.0, freedom=freedom)
+    dof = float(groups[0]) / float(share[0]) ** 2
+    few = expected_delta_e00(target, found.lab, total[0], tolerance=1.0, dof=dof)
     assert found.difference == pytest.approx(float(few.mean))
     assert found.probability == float(few.probability)
     normal = expected_delta_e00(target, found.lab, total[0], tolerance=1.0)

@@ -71,10 +71,10 @@ def test_chances_are_those_of_the_tolerance_that_is_named(model, booth) -> None:
     best = advice.changes[0]
     labs, known, spray, reading = advice.belief.predict_parts([best.recipe], FACE)
     total = known + spray + reading
-    own = target.expected(labs[None], total, advice.belief.freedom([best.recipe], known, total))
+    own = target.expected(labs[None], total, advice.belief.dof([best.recipe], known, total))
     assert best.probability == pytest.approx(float(own.probability[0]))
     other = Target.of_readings(face, tolerance=1.0)
-    plain = other.expected(labs[None], total, advice.belief.freedom([best.recipe], known, total))
+    plain = other.expected(labs[None], total, advice.belief.dof([best.recipe], known, total))
     assert abs(best.probability - float(plain.probability[0])) > 0.02
     strict = correct(model, tried, other, booth)
     assert strict.changes[0].probability != best.probability

@@ -12,11 +12,11 @@ from matchlib.domain import Recipe
 from matchlib.errors import DomainError
 from matchlib.evenness import (
     Gun,
+    alternative_words,
+    alternatives,
     coat_shares,
     film_tolerance,
     lab_by_film,
-    road_words,
-    roads,
     spray_panel,
     stroke_profile,
 )
@@ -86,21 +86,21 @@ def test_a_perfect_hand_with_much_overlap_lays_even_film() -> None:
 
 def test_the_roads_to_a_colour_end_there_and_more_coats_forgive_more() -> None:
     r = recipe("silver", COLOURS[0], "2@3:1")
-    found = roads(model_of(), r, most_coats=6)
-    own = next(road for road in found if road.recipe == r)
+    found = alternatives(model_of(), r, most_coats=6)
+    own = next(one for one in found if one.recipe == r)
     assert own.off == 0
     assert len(found) > 2
     want = model_of().predict_recipes([r])[0]
-    for road in found:
-        assert float(delta_e00(model_of().predict_recipes([road.recipe])[0], want)) <= 0.5 + 1e-6
-        assert road.recipe.ground == r.ground
-        assert road.recipe.schedule.coats <= 6
+    for one in found:
+        assert float(delta_e00(model_of().predict_recipes([one.recipe])[0], want)) <= 0.5 + 1e-6
+        assert one.recipe.ground == r.ground
+        assert one.recipe.schedule.coats <= 6
     assert found[0].recipe.schedule.coats > 2
     assert found[0].side_to_side < 0.9 * own.side_to_side
-    assert "forgives most" in road_words(found, r)
+    assert "forgives most" in alternative_words(found, r)
     assert [x.side_to_side for x in found] == sorted(x.side_to_side for x in found)
-    assert roads(model_of(), Recipe(r.ground)) == ()
-    assert road_words((), r) == ""
+    assert alternatives(model_of(), Recipe(r.ground)) == ()
+    assert alternative_words((), r) == ""
 
 
 def test_coats_share_the_film() -> None:

@@ -85,7 +85,7 @@ def test_the_difference_is_the_one_that_the_order_names(
     u = spray_panel(model, RECIPE, panels=2, order=judged)
     assert u.as_dict()["difference_kind"] == tolerance.unit
     digits = 2 if tolerance.boxed else 1
-    assert tolerance.said(u.side_to_side, digits) in u.words
+    assert tolerance.with_unit(u.side_to_side, digits) in u.words
     plain = spray_panel(model, RECIPE, panels=2, order=order())
     assert u.side_to_side != pytest.approx(plain.side_to_side, rel=0.02)
     # Whether an eye sees it does not hang on the order.

@@ -52,7 +52,7 @@ def test_the_nearest_panels_are_of_the_same_colour_and_ground() -> None:
     assert len(found.near) == 2
     assert found.near[0].away == pytest.approx(0.0, abs=1e-9)
     assert all(n.recipe.colour == r.colour and n.recipe.ground == r.ground for n in found.near)
-    assert found.near[0].miss < 3.0
+    assert found.near[0].residual < 3.0
 
 
 def test_shares_of_the_doubt_are_whole_and_panels_lessen_theirs() -> None:
@@ -120,7 +120,7 @@ def test_an_order_is_explained_by_its_own_difference_at_every_angle(
         assert change.delta_e00 == pytest.approx(float(delta_e00(own[0], after[0])))
         assert change.angles[1].lightness == pytest.approx(after[1][0] - own[1][0])
         digits = 2 if tolerance.boxed else 1
-        assert f"{tolerance.said(change.difference, digits)} by the order" in change.words
+        assert f"{tolerance.with_unit(change.difference, digits)} by the order" in change.words
     assert "at the worst angle" in found.words
     assert found.as_dict()["difference_kind"] == tolerance.unit
     nearest = found.near[0]
@@ -129,9 +129,9 @@ def test_an_order_is_explained_by_its_own_difference_at_every_angle(
     there = [faces.predict_recipes([panel.recipe], v)[0] for v in (FACE, FLOP)]
     away = [float(tolerance.difference(o, t)) for o, t in zip(own, there, strict=True)]
     assert nearest.away == pytest.approx(max(np.array(weights) * away))
-    miss = [float(tolerance.difference(t, reading.lab))
+    residual = [float(tolerance.difference(t, reading.lab))
             for t, reading in zip(there, panel.readings, strict=True)]  # fmt: skip
-    assert nearest.miss == pytest.approx(max(np.array(weights) * miss))
+    assert nearest.residual == pytest.approx(max(np.array(weights) * residual))
 
 
 def test_what_is_expected_of_a_panel_is_as_the_match_counts_it(faces: FilmPredictor) -> None:

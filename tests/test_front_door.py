@@ -72,7 +72,7 @@ def test_every_name_of_the_front_door_loads_and_is_told_to_editors() -> None:
     "first",
     [
         "from matchlib.suggest import Target; import matchlib.audit",
-        "import matchlib.suggest.fleet; import matchlib.audit.whole",
+        "import matchlib.suggest.many; import matchlib.audit.whole",
         "from matchlib import FilmRegressor, Archive, Target",
     ],
 )

@@ -29,11 +29,11 @@ from matchlib.overview import (
     BANDS,
     candidates,
     coverage,
-    misses,
+    outliers,
     panel_lab,
+    panel_residuals,
     reach,
     spreads,
-    strays,
     trend,
     usual_view,
 )
@@ -64,16 +64,16 @@ def test_what_the_law_explains_is_what_its_own_tails_hold(
     total = known + sum(own)
     root = np.linalg.cholesky(total[0])
 
-    def asked(share: float, freedom: float) -> bool:
+    def asked(share: float, dof: float) -> bool:
         # As far out as the region of this share reaches, along one of its axes.
-        far = share * np.sqrt(region(0.99, model.freedom([panel.recipe], known, total))[0])
+        far = share * np.sqrt(region(0.99, model.dof([panel.recipe], known, total))[0])
         at = lab + root @ np.array([far, 0.0, 0.0])
         read = panel.having(readings=(Reading(view, "spectrophotometer", tuple(at)),))
         few = copy(model)
-        few.stack_ = replace(model.stack_, freedom=np.full(5, freedom))
+        few.stack_ = replace(model.stack_, dof=np.full(5, dof))
         return bool(_trusted(few, [read], view))
 
-    groups = float(model.stack_.freedom[model.reach([panel.recipe])][0])
+    groups = float(model.stack_.dof[model.reach([panel.recipe])][0])
     assert asked(0.999, groups)
     assert not asked(1.001, groups)
     # Were the scale of the law's errors known, such a panel would be odd before.
@@ -102,7 +102,7 @@ def test_a_ladder_is_the_law_with_the_panels_of_the_same_recipe(
         law,
         total,
         tolerance=1.0,
-        freedom=model.freedom([r.recipe for r in found.rungs], known, total),
+        dof=model.dof([r.recipe for r in found.rungs], known, total),
     ).mean
     np.testing.assert_allclose([r.spread for r in found.rungs], away)
     lightness = [r.lab[0] for r in found.rungs]
@@ -142,14 +142,14 @@ def test_an_exercise_is_a_real_panel_with_distinct_answers(
         right = mark(asked, asked.right)
         assert right.passed
         assert (
-            right.miss
+            right.difference
             == right.best
             == pytest.approx(float(delta_e00(asked.labs[asked.right], asked.lab)))
         )
         for i in range(len(asked.options)):
             one = mark(asked, i)
-            assert one.miss == pytest.approx(float(delta_e00(asked.labs[i], asked.lab)))
-            assert f"{one.miss:.1f}" in one.words
+            assert one.difference == pytest.approx(float(delta_e00(asked.labs[i], asked.lab)))
+            assert f"{one.difference:.1f}" in one.words
             if kind != "recipe":
                 assert one.passed == (i == asked.right)
 
@@ -157,7 +157,7 @@ def test_an_exercise_is_a_real_panel_with_distinct_answers(
 def test_a_panel_with_a_wrong_back_is_never_asked_about(
     model: FilmRegressor, panels: tuple[Panel, ...]
 ) -> None:
-    wrong = {m.panel.code for m in misses(model, panels) if m.difference > 5.0}
+    wrong = {m.panel.code for m in panel_residuals(model, panels) if m.difference > 5.0}
     assert wrong, "the archive has wrong backs"
     asked = {
         make_exercise(model, panels, kind, seed=seed).panel for kind in KINDS for seed in range(25)
@@ -289,9 +289,9 @@ def test_a_trend_is_found_and_a_wrong_panel_does_not_bend_it() -> None:
 
 
 def test_misses_name_the_wrong_backs(model: FilmRegressor, panels: tuple[Panel, ...]) -> None:
-    found = misses(model, panels)
+    found = panel_residuals(model, panels)
     assert len(found) == len(panels)
-    far = {m.panel.code for m in strays(found, "difference")}
+    far = {m.panel.code for m in outliers(found, "difference")}
     assert "T077" in far  # its ground is wrong on purpose
     assert len(far) < len(panels) / 10
     groups = spreads(found, "sprayer")
@@ -299,7 +299,7 @@ def test_misses_name_the_wrong_backs(model: FilmRegressor, panels: tuple[Panel, 
     for group in groups:
         if group.panels >= 5:
             assert group.low <= group.median <= group.high
-    assert strays((), "difference") == ()
+    assert outliers((), "difference") == ()
 
 
 def test_a_lab_reading_counts_only_under_its_own_light(

@@ -17,7 +17,7 @@ BLEND = Colour.parse("teal 2 + violet 1")
 @given(st.floats(1, 5000), st.floats(0, 1), RATIOS, RATIOS)
 def test_adding_makes_the_pot_and_loses_nothing(total, share, now, then):
     most = mixing.most_kept(total, then, now)
-    kept = mixing.Kept(share * most, now)
+    kept = mixing.Remainder(share * most, now)
     pot = mixing.pour(total, then, colour=BLEND, kept=kept)
     assert all(p.ml >= 0 for p in pot.portions)
     assert kept.ml + sum(p.ml for p in pot.portions) == pytest.approx(total, rel=1e-9)
@@ -27,7 +27,7 @@ def test_adding_makes_the_pot_and_loses_nothing(total, share, now, then):
 
 @given(st.floats(1, 5000), RATIOS, RATIOS)
 def test_the_most_kept_leaves_one_of_the_two_in_its_bottle(total, now, then):
-    kept = mixing.Kept(mixing.most_kept(total, then, now), now)
+    kept = mixing.Remainder(mixing.most_kept(total, then, now), now)
     pot = mixing.pour(total, then, kept=kept)
     assert min(pot.ml("carrier"), pot.ml("colour")) == pytest.approx(0, abs=1e-9 * total)
 
@@ -35,26 +35,26 @@ def test_the_most_kept_leaves_one_of_the_two_in_its_bottle(total, now, then):
 def test_six_to_one_into_three_to_one():
     # 70 ml at 6:1 holds 60 carrier and 10 colour; at 3:1 60 carrier wants 20 colour.
     assert mixing.most_kept(80, MixRatio(3, 1), MixRatio(6, 1)) == pytest.approx(70)
-    pot = mixing.pour(80, MixRatio(3, 1), kept=mixing.Kept(70, MixRatio(6, 1)))
+    pot = mixing.pour(80, MixRatio(3, 1), kept=mixing.Remainder(70, MixRatio(6, 1)))
     assert (pot.ml("carrier"), pot.ml("colour")) == (pytest.approx(0), pytest.approx(10))
     assert "70 ml left at 6:1 + 10 ml colour = 80 ml" in pot.words()
 
 
 def test_letting_down_a_pot_too_strong():
-    pot = mixing.pour(70, MixRatio(6, 1), kept=mixing.Kept(40, MixRatio(3, 1)))
+    pot = mixing.pour(70, MixRatio(6, 1), kept=mixing.Remainder(40, MixRatio(3, 1)))
     assert (pot.ml("carrier"), pot.ml("colour")) == (pytest.approx(30), pytest.approx(0))
 
 
 def test_too_much_kept_says_what_to_pour_off():
     with pytest.raises(DomainError, match="Adding cannot") as caught:
-        mixing.pour(40, MixRatio(3, 1), kept=mixing.Kept(70, MixRatio(6, 1)))
+        mixing.pour(40, MixRatio(3, 1), kept=mixing.Remainder(70, MixRatio(6, 1)))
     assert "pour off 35 ml" in caught.value.remedy
     assert mixing.most_kept(40, MixRatio(0, 1), MixRatio(6, 1)) == 0
 
 
 @given(st.floats(30, 800), st.floats(0, 400), RATIOS, RATIOS, st.sampled_from([1.0, 5.0]))
 def test_a_step_by_marks_is_whole_marks_of_the_ratio(total, left, now, then, mark):
-    kept = mixing.Kept(left, now) if left > 0 else None
+    kept = mixing.Remainder(left, now) if left > 0 else None
     try:
         pot = mixing.by_marks(total, then, mark_ml=mark, colour=BLEND, kept=kept)
     except DomainError as error:

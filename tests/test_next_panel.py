@@ -122,7 +122,7 @@ def test_the_second_panel_is_chosen_by_what_the_first_one_read(
     model: FilmRegressor, candidates: list[Recipe], tolerance: Tolerance
 ) -> None:
     normal = copy(model)
-    normal.stack_ = replace(model.stack_, freedom=np.full(len(model.stack_.freedom), np.inf))
+    normal.stack_ = replace(model.stack_, dof=np.full(len(model.stack_.dof), np.inf))
     belief, some = Belief.of(normal), candidates[::5]
     aim = belief.predict_recipes([candidates[70]])[0] + [0.5, 0.5, 0.0]
     target = Target.lab(*aim, tolerance=tolerance)
@@ -168,12 +168,12 @@ def test_chances_have_the_tails_of_what_few_grounds_taught(
     for panel in next_for_target(belief, goal.labs[0], candidates, shown=3):
         labs, known, *own = belief.predict_together([panel.recipe], goal.viewings)
         total = known + sum(own)
-        hope = goal.expected(labs, total, belief.freedom([panel.recipe], known, total))
+        hope = goal.expected(labs, total, belief.dof([panel.recipe], known, total))
         assert panel.passes == hope.probability[0]
     some = candidates[30:50]
     labs, known, spray, reading = belief.predict_together(some, goal.viewings)
     sure = replace(belief, model=copy(model))
-    sure.model.stack_ = replace(model.stack_, freedom=np.full(5, np.inf))
+    sure.model.stack_ = replace(model.stack_, dof=np.full(5, np.inf))
 
     def by_second(first: float, then: Belief) -> np.ndarray:
         about = {

@@ -52,22 +52,22 @@ def test_a_single_reading_keeps_its_own_uncertainty():
 def test_a_stray_among_five_is_named_and_left_out():
     labs = [(50, 0, 0), (50.1, 0.1, 0), (49.9, 0, 0.1), (55, 3, 0), (50, 0.1, 0.1)]
     summary = combine_repeats([Reading(lab=v) for v in labs])
-    assert summary.strays == (3,)
+    assert summary.outliers == (3,)
     assert summary.n == 4
     assert summary.mean.lab[0] == pytest.approx(50, abs=0.05)
-    assert combine_repeats([Reading(lab=v) for v in labs], drop_strays=False).n == 5
+    assert combine_repeats([Reading(lab=v) for v in labs], drop_outliers=False).n == 5
 
 
 def test_four_readings_are_too_few_to_call_one_a_stray():
     labs = [(50, 0, 0), (50.1, 0, 0), (49.9, 0, 0), (55, 3, 0)]
-    assert combine_repeats([Reading(lab=v) for v in labs]).strays == ()
+    assert combine_repeats([Reading(lab=v) for v in labs]).outliers == ()
 
 
 @pytest.mark.parametrize("seed", range(20))
 def test_honest_noise_is_no_stray(seed):
     rng = np.random.default_rng(seed)
     labs = np.array([50, 20, -10]) + rng.normal(0, 0.05, (6, 3))
-    assert combine_repeats([Reading(lab=tuple(v)) for v in labs]).strays == ()
+    assert combine_repeats([Reading(lab=tuple(v)) for v in labs]).outliers == ()
 
 
 def test_unlike_readings_are_not_averaged():

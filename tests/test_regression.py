@@ -125,10 +125,10 @@ def test_parts_of_the_uncertainty_sum_to_the_whole(fitted):
     _, known, spray, reading = fitted.predict_parts(some)
     _, cov = fitted.predict(frame, return_cov=True)
     np.testing.assert_allclose(known + spray + reading, cov)
-    *same, freedom = fitted.predict_readings(frame)
+    *same, dof = fitted.predict_readings(frame)
     np.testing.assert_array_equal(same[1], cov)
-    np.testing.assert_array_equal(freedom, fitted.freedom(some, known, cov))
-    assert np.all(freedom > fitted.stack_.freedom[fitted.reach(some)])
+    np.testing.assert_array_equal(dof, fitted.dof(some, known, cov))
+    assert np.all(dof > fitted.stack_.dof[fitted.reach(some)])
 
 
 def test_wrong_backs_do_not_move_the_rest(shop):

@@ -34,7 +34,7 @@ def test_it_predicts_as_before(kept):
         again.predict_parts(recipes), model_of().predict_parts(recipes), strict=True
     ):
         np.testing.assert_array_equal(ours, theirs)
-    np.testing.assert_array_equal(again.stack_.freedom, model_of().stack_.freedom)
+    np.testing.assert_array_equal(again.stack_.dof, model_of().stack_.dof)
     assert again.conditions_ == model_of().conditions_
     assert again.archive_hash_ == "hash of the archive"
     assert again.versions_ == library_versions()

@@ -14,7 +14,7 @@ from openpyxl import Workbook
 
 from matchlib.colorimetry import reflectance_to_lab
 from matchlib.domain import Viewing
-from matchlib.readings import Said, accepted, read_file, understand
+from matchlib.readings import Stated, accepted, read_file, understand
 
 NM = list(range(400, 701, 10))
 SEEN = {"light": "D65/10", "geometry": "45:0"}
@@ -325,17 +325,17 @@ def test_17_american_dates_fahrenheit_and_a_misspelt_ground(shop):
         "Q1,Silver,Teal,6:1,2,60,-20,-20,4/25/2025,72,Al\n"
         "Q2,Slver,Teal,6:1,3,55,-22,-22,4/3/2025,75,Al\n"
     )
-    known = Said(names={"ground": ["silver", "gold"], "colour": ["teal"]})
-    report = understand(path, said=known)
+    known = Stated(names={"ground": ["silver", "gold"], "colour": ["teal"]})
+    report = understand(path, stated=known)
     assert set(keys(report)) == {*SEEN, "order", "name:ground:Slver", "temperature"}
     name = next(q for q in report.open if q.key == "name:ground:Slver")
     assert (name.rows, [c.key for c in name.choices]) == ([3], ["silver", "new", "leave"])
     given = {**SEEN, "order": "carrier", "name:ground:Slver": "silver", "temperature": "F"}
-    taken = accepted(understand(path, said=known, answers=given))
+    taken = accepted(understand(path, stated=known, answers=given))
     assert [str(p.recipe.ground) for p in taken.panels] == ["Silver", "silver"]
     assert taken.panels[1].date == dt.date(2025, 4, 3)
     assert taken.panels[0].temperature == pytest.approx(22.2, abs=0.05)
-    new = understand(path, said=known, answers={**given, "name:ground:Slver": "new"})
+    new = understand(path, stated=known, answers={**given, "name:ground:Slver": "new"})
     assert str(new.panels[1].recipe.ground) == "Slver"
 
 

@@ -86,10 +86,10 @@ def test_what_a_plan_states_is_what_its_readings_will_say_on_average(shop) -> No
     by = ahead.slope[0]
     known = by @ card.known @ by.T
     spread = by @ card.covariance @ by.T + ahead.reading + np.outer(ahead.new[0], ahead.new[0])
-    freedom = model.freedom([best.first], known[None], spread[None])
-    assert freedom[0] < 10
+    dof = model.dof([best.first], known[None], spread[None])
+    assert dof[0] < 10
     cloud = normal_cloud(40, 3)
-    reads = cloud * drawn_out(cloud, freedom)[0][:, None] @ np.linalg.cholesky(spread).T
+    reads = cloud * drawn_out(cloud, dof)[0][:, None] @ np.linalg.cholesky(spread).T
     said = [
         steer(
             before,

@@ -12,11 +12,11 @@ from matchlib.colorimetry import (
 )
 from matchlib.domain import Recipe, Viewing
 from matchlib.suggest import Aim, Limits, Target, Tolerance, suggest
-from matchlib.suggest.brief import LawInBrief
+from matchlib.suggest.reduced_law import ReducedLaw
 from matchlib.suggest.refine import Picks
 from matchlib.suggest.scan import scan
 from matchlib.suggest.space import Space
-from matchlib.suggest.words import Experience, direction
+from matchlib.suggest.words import PastRecipes, direction
 from tests.suggest_shop import archive_of, goal_of, ladder_model, model_of, recipe, shop
 
 SHOP_COLOURS = [str(c) for c in shop().colours]
@@ -49,7 +49,7 @@ def test_the_law_in_brief_is_the_law_but_for_its_residual() -> None:
 
 def test_the_law_in_brief_reads_the_surface_off_the_law() -> None:
     space = Space.of(model_of(), Limits(), [])
-    brief = LawInBrief.of(space, Viewing())
+    brief = ReducedLaw.of(space, Viewing())
     bare = [Recipe(g, clear="yes") for g in space.shelf.grounds]
     inner = brief.ground
     seen = brief.lift[:, None] + brief.gain[:, None] * inner / (1 - brief.k2[:, None] * inner)
@@ -88,7 +88,7 @@ def test_a_target_from_a_known_recipe_is_found_within_repeatability() -> None:
         lab = shop().truth_lab(r)
         found = suggest(model_of(), Target.lab(*lab), archive=archive_of(), top=1)
         assert found.reachable, str(r)
-        assert found.miss == ""
+        assert found.why_not == ""
         errors.append(float(delta_e00(shop().truth_lab(found[0].recipe), lab)))
     assert np.median(errors) < 1.25 * floor
 
@@ -144,7 +144,7 @@ def test_fewer_coats_come_first_between_equals() -> None:
 def test_suggestions_take_different_roads() -> None:
     # A dark neutral of two complementary colours: every ground offers a road of its own.
     found = suggest(model_of(), Target.lab(25, 2, 8), archive=archive_of(), top=5)
-    assert len({s.road for s in found}) >= 3
+    assert len({s.combination for s in found}) >= 3
     ranks = [(str(s.recipe)) for s in found]
     assert len(set(ranks)) == len(ranks)
 
@@ -157,7 +157,7 @@ def test_out_of_reach_says_so_and_which_way_it_misses() -> None:
         archive=archive_of(),
     )
     assert not found.reachable
-    assert "darker" in found.miss
+    assert "darker" in found.why_not
     assert found[0].probability < 1e-3
     assert found[0].lab[0] < 92
 
@@ -214,7 +214,7 @@ def test_a_share_never_mixed_is_marked() -> None:
 
 
 def test_what_was_never_sprayed_is_said() -> None:
-    seen = Experience([recipe("silver", "teal", "3@6:1"), recipe("gold", "violet", "4@4:1")])
+    seen = PastRecipes([recipe("silver", "teal", "3@6:1"), recipe("gold", "violet", "4@4:1")])
     assert seen.new(recipe("silver", "teal", "3@6:1")) == []
     assert "never sprayed over" in seen.new(recipe("gold", "teal", "3@6:1"))[0]
     assert "more coats" in seen.new(recipe("silver", "teal", "5@6:1"))[0]

@@ -16,7 +16,7 @@ from matchlib.regression import FilmRegressor
 from matchlib.regression.residuals import THIRDS
 from matchlib.regression.table import RecipeTable
 from matchlib.suggest import Aim, Target, Tolerance
-from matchlib.suggest.score import outlook
+from matchlib.suggest.score import scores
 from tests.angle_shop import FACE, FLOP, angle_panels, recipe_at
 from tests.benchmarks.panels import to_frame
 
@@ -138,10 +138,10 @@ def test_the_search_states_the_chance_of_readings_as_few_grounds_tell_them() -> 
     labs, known, *own = model().predict_together(recipes, VIEWS)
     total = known + np.sum(own, axis=0)
     share = np.trace(np.linalg.solve(total, known), axis1=1, axis2=2) / 6
-    freedom = model().stack_.freedom[model().reach(recipes)] / share**2
+    dof = model().stack_.dof[model().reach(recipes)] / share**2
     target = Target(tuple(Aim(tuple(lab[0]), v) for lab, v in zip(labs, VIEWS, strict=True)))
-    view = outlook(model(), recipes, target, VIEWS)
-    np.testing.assert_allclose(view.expected, target.expected(labs, total, freedom).mean)
+    view = scores(model(), recipes, target, VIEWS)
+    np.testing.assert_allclose(view.expected, target.expected(labs, total, dof).mean)
     assert view.expected[0] < target.expected(labs, total).mean[0]
     # Nobody's panels come out better than spray and reading let them, and these are known well.
     goals = np.broadcast_to(labs[:, :1], labs.shape)
@@ -154,7 +154,7 @@ def test_the_search_states_the_chance_at_all_angles() -> None:
     target = Target(tuple(Aim(tuple(lab[0]), v) for lab, v in zip(labs, VIEWS, strict=True)))
     seen = [drawn(recipe, 1.0)[:, 3 * i : 3 * i + 3] for i in range(2)]
     passed = np.mean(target.difference(seen) <= 1.0)
-    view = outlook(model(), [recipe], target, VIEWS)
+    view = scores(model(), [recipe], target, VIEWS)
     # At full width the law bends a little, which a plane does not tell.
     assert view.probability[0] == pytest.approx(passed, abs=0.06)
 

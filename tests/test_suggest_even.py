@@ -48,4 +48,4 @@ def test_what_lies_evenly_is_found_though_all_near_recipes_do_not(share: float) 
     assert min(s.delta_e00 for s in kept) <= far[shows(every) <= most].min() + 0.1
     # A finer cup would reach the target, but not evenly.
     assert not kept.reachable
-    assert "Finer parts" not in kept.miss
+    assert "Finer parts" not in kept.why_not

@@ -12,8 +12,8 @@ from matchlib.domain import Reading, Recipe, Viewing
 from matchlib.linear import linearise
 from matchlib.regression import FilmRegressor
 from matchlib.suggest import Limits, Target, reach, suggest
-from matchlib.suggest.reach import DOUBTFUL, OUT_OF_REACH, Reach, reach_of
-from matchlib.suggest.score import outlook
+from matchlib.suggest.reach import DOUBTFUL, OUT_OF_REACH, Reachability, reach_of
+from matchlib.suggest.score import scores
 from tests.suggest_shop import archive_of, model_of, recipe, shop
 
 VIEWS = (Viewing(),)
@@ -27,12 +27,12 @@ def unsure() -> FilmRegressor:
     model = copy(model_of())
     k = len(model.stack_.weight)
     model.stack_ = replace(
-        model.stack_, weight=np.zeros(k), inflation=np.full(k, 9.0), freedom=np.full(k, np.inf)
+        model.stack_, weight=np.zeros(k), inflation=np.full(k, 9.0), dof=np.full(k, np.inf)
     )
     return model
 
 
-def asked(model: FilmRegressor, recipes: list[Recipe], target: Target) -> Reach:
+def asked(model: FilmRegressor, recipes: list[Recipe], target: Target) -> Reachability:
     return reach_of(model, recipes, target, VIEWS)
 
 
@@ -79,7 +79,7 @@ def test_luck_of_a_panel_makes_nothing_reachable(unsure: FilmRegressor) -> None:
     for away, chance in ((0.5, 1.0), (2.0, 0.0)):
         target = Target.lab(*(lab + np.array([away, 0, 0])), tolerance=1.0)
         assert asked(sure, recipes, target).chance == chance
-        assert 0.0 < outlook(sure, recipes, target, VIEWS).probability[0] < 1.0
+        assert 0.0 < scores(sure, recipes, target, VIEWS).probability[0] < 1.0
 
 
 def test_the_panel_that_tells_is_of_what_the_target_needs(unsure: FilmRegressor) -> None:
@@ -108,10 +108,10 @@ def test_from_reachable_over_doubtful_to_out_of_reach() -> None:
     for f in found:
         assert f.reachable == (f.reach >= OUT_OF_REACH)
         kind = "" if f.reach >= DOUBTFUL else "Doubtful" if f.reachable else "Out of reach"
-        assert f.miss.startswith(kind)
-        assert bool(f.miss) == bool(kind)
+        assert f.why_not.startswith(kind)
+        assert bool(f.why_not) == bool(kind)
         if kind == "Doubtful":
-            assert "graphite" in f.miss.split("would tell most:")[1]
+            assert "graphite" in f.why_not.split("would tell most:")[1]
 
 
 def test_a_target_that_is_hardly_known_may_lie_within_reach() -> None:

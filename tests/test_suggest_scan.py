@@ -19,7 +19,7 @@ from matchlib.mixing import CoatUse, JobArea
 from matchlib.regression import FilmRegressor
 from matchlib.suggest import Aim, Limits, Target, suggest
 from matchlib.suggest import scan as module
-from matchlib.suggest.brief import LawInBrief
+from matchlib.suggest.reduced_law import ReducedLaw
 from matchlib.suggest.refine import Picks
 from matchlib.suggest.scan import scan
 from matchlib.suggest.space import Space
@@ -106,7 +106,7 @@ def test_it_holds_for_archives_of_any_shape(seed: int, spread: float) -> None:
     model.fitted_ = replace(fit, z=z)
     space = Space.of(model, Limits(), [])
     # From 1.7 on, which no ground that can be read has, the law's surface is another.
-    assume(LawInBrief.of(space, Viewing()).ground.max() < 1.5)
+    assume(ReducedLaw.of(space, Viewing()).ground.max() < 1.5)
     assert_near(errors(space, [Viewing()], [GREY], most=2000))
 
 

@@ -13,7 +13,7 @@ from scipy.stats import chi2, multivariate_t, norm
 
 from matchlib.colorimetry.expected import _points
 from matchlib.errors import DomainError
-from matchlib.tails import FEWEST, drawn_out, freedom_of, normal_cloud, region, symmetric_root
+from matchlib.tails import FEWEST, dof_of, drawn_out, normal_cloud, region, symmetric_root
 
 LEVELS = np.array([0.5, 0.8, 0.9, 0.95])
 
@@ -49,7 +49,7 @@ def test_a_greater_share_has_a_greater_region(one: float, two: float, nu: float)
 @given(st.floats(0.0, 1.0), st.floats(FEWEST, 50.0), st.integers(1, 6))
 def test_freedom_is_that_of_the_share(share: float, groups: float, dimension: int) -> None:
     total = some_covariance(dimension, dimension)
-    found = freedom_of(share * total, total, groups=groups)
+    found = dof_of(share * total, total, groups=groups)
     wanted = np.inf if share < 1e-150 else groups / share**2
     assert float(found) == pytest.approx(wanted, rel=1e-6)
 
@@ -59,12 +59,12 @@ def test_freedom_does_not_depend_on_the_axes_and_has_a_floor() -> None:
     known = np.stack([some_covariance(3, s) for s in range(8)])
     total = known + np.stack([some_covariance(3, s) for s in range(20, 28)])
     turn = rng.normal(size=(3, 3))
-    found = freedom_of(known, total, groups=4.0)
-    turned = freedom_of(turn @ known @ turn.T, turn @ total @ turn.T, groups=4.0)
+    found = dof_of(known, total, groups=4.0)
+    turned = dof_of(turn @ known @ turn.T, turn @ total @ turn.T, groups=4.0)
     np.testing.assert_allclose(found, turned, rtol=1e-8)
     assert np.all(found > 4.0)
-    assert freedom_of(np.eye(3), np.eye(3), groups=1.0) == FEWEST
-    assert freedom_of(np.eye(3), np.eye(3), groups=float("inf")) == np.inf
+    assert dof_of(np.eye(3), np.eye(3), groups=1.0) == FEWEST
+    assert dof_of(np.eye(3), np.eye(3), groups=float("inf")) == np.inf
 
 
 CLOUDS = {
@@ -78,19 +78,19 @@ CLOUDS = {
 def test_a_cloud_is_drawn_out_to_the_quantiles_of_a_t(name: str) -> None:
     cloud = CLOUDS[name]
     count, width = cloud.shape
-    freedom = np.array([3.0, 3.3, 5.0, 11.7, 60.0, 1000.0])
-    factors = drawn_out(cloud, freedom)
+    dof = np.array([3.0, 3.3, 5.0, 11.7, 60.0, 1000.0])
+    factors = drawn_out(cloud, dof)
     points = factors[:, :, None] * cloud
     np.testing.assert_allclose(points.mean(axis=1), 0, atol=1e-12)
     # Its own lengths are as good as the cloud's: nine in ten lie within the region of nine in ten.
     lengths = np.sum(points**2, axis=2)
     for level in LEVELS:
-        inside = np.mean(lengths <= region(level, freedom, dimension=width)[:, None], axis=1)
+        inside = np.mean(lengths <= region(level, dof, dimension=width)[:, None], axis=1)
         np.testing.assert_allclose(inside, level, atol=8.0 / count + 0.01)
     # Between the steps it is as exact as at them.
     length = np.sum(cloud[: count // 2] ** 2, axis=1)
     share = (np.argsort(np.argsort(length)) + 0.5) / (count // 2)
-    wide = region(share, freedom[:, None], dimension=width) / region(share, dimension=width)
+    wide = region(share, dof[:, None], dimension=width) / region(share, dimension=width)
     np.testing.assert_allclose(factors[:, : count // 2] ** 2, wide, rtol=2e-3)
 
 

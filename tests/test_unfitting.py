@@ -111,7 +111,7 @@ def test_a_reading_is_weighed_over_all_that_film_and_law_may_be(
     model: FilmRegressor, recipe: Recipe
 ) -> None:
     normal = copy(model)
-    normal.stack_ = replace(model.stack_, freedom=np.full(len(model.stack_.freedom), np.inf))
+    normal.stack_ = replace(model.stack_, dof=np.full(len(model.stack_.dof), np.inf))
     other = replace(recipe, schedule=CoatSchedule.parse("2@6:1"))
     before = Belief.of(normal, Today(film=0.01, ground=0.01, bias=0.1, odd=0.03, odd_days=0.3))
     p, small = before.size, before.covariance.copy()
@@ -137,10 +137,10 @@ def test_a_reading_is_weighed_over_all_that_film_and_law_may_be(
 
 def test_a_density_is_that_of_students_t() -> None:
     away, cov = np.array([0.3, -2.0, 1.5]), np.array([[2, 0.5, 0], [0.5, 1, 0.2], [0, 0.2, 3]])
-    for freedom in (3.0, 8.0):
+    for dof in (3.0, 8.0):
         # Of covariance `cov`, not of shape `cov`.
-        usual = multivariate_t(shape=cov * (freedom - 2) / freedom, df=freedom).logpdf(away)
-        found = _students(away[None, None], cov[None], np.array([freedom]))
+        usual = multivariate_t(shape=cov * (dof - 2) / dof, df=dof).logpdf(away)
+        found = _students(away[None, None], cov[None], np.array([dof]))
         assert found[0, 0] == pytest.approx(usual)
 
 

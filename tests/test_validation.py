@@ -110,15 +110,15 @@ def test_errors_and_coverage_are_counted_rightly(table: tuple[pd.DataFrame, np.n
         assert share == pytest.approx(level, abs=4 * by_chance)
     boastful = cross_validate(X, y, "panel", model=Truth(sd=0.3), folds=4)
     assert boastful.coverage[0.95] < 0.5
-    assert np.all(np.isinf(honest.freedom))
+    assert np.all(np.isinf(honest.dof))
     assert honest.folds == 4
     assert honest.median <= honest.mean <= honest.high
 
 
 def test_coverage_is_that_of_each_readings_own_tails() -> None:
     squared = np.array([2.3, 2.3, 7.0, 7.0])
-    freedom = np.array([np.inf, 4.0, np.inf, 4.0])
-    found = Validation("panel", np.arange(4), np.ones(4), squared, freedom, 1, np.arange(0))
+    dof = np.array([np.inf, 4.0, np.inf, 4.0])
+    found = Validation("panel", np.arange(4), np.ones(4), squared, dof, 1, np.arange(0))
     # Chi-square with 3: half within 2.366; F(3, 4) gives 3 * 0.941 / 2 = 1.411 for half.
     assert found.coverage[0.5] == 0.25
     # 6.251 for nine in ten, and 3 * 4.191 / 2 = 6.287; 7.815 and 3 * 6.591 / 2 = 9.887 for 95 %.
@@ -148,8 +148,8 @@ def test_the_film_regression_is_honest_on_panels_left_out(
     assert found.coverage[0.95] > 0.8
     assert not len(found.skipped)
     # Three grounds tell little of how far the law may be off.
-    assert np.all(np.isfinite(found.freedom))
-    assert np.all(found.freedom > 3)
+    assert np.all(np.isfinite(found.dof))
+    assert np.all(found.dof > 3)
 
 
 def test_a_colour_shown_by_one_panel_is_named_not_guessed() -> None:

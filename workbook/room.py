@@ -297,7 +297,7 @@ def room_page(make: Callable[[Session], Room], place: str | Path | None = None) 
     Page
         Also when it cannot be opened: it then says why.
     """
-    from workbook.session.here import ARCHIVE, is_missing, session_here
+    from workbook.session.opening import ARCHIVE, is_missing, open_named
 
     named = place or os.environ.get(ARCHIVE)
     screen: Room | _Missing
@@ -305,7 +305,7 @@ def room_page(make: Callable[[Session], Room], place: str | Path | None = None) 
         screen = _Missing(str(named), make)
     else:
         try:
-            session, _ = session_here(place)
+            session, _ = open_named(place)
         except MatchlibError as error:
             return Page(_Closed(error))
         screen = make(session)

@@ -17,9 +17,9 @@ from matchlib.archive.codec import (
     reading_digest,
     readings_of,
 )
-from matchlib.archive.kept import Kept, insert_readings, kept, write
 from matchlib.archive.meeting import meet
 from matchlib.archive.names import spell
+from matchlib.archive.stored import StoredPanel, insert_readings, kept, write
 from matchlib.domain import Panel
 from matchlib.errors import ArchiveError
 
@@ -95,7 +95,7 @@ def add(
     merged = spell(connection, _merge(panels, refused, on_duplicate))
     known = kept(connection, [p.code for p in merged])
     new: list[Panel] = []
-    changed: list[tuple[Kept, Panel]] = []
+    changed: list[tuple[StoredPanel, Panel]] = []
     extended, already, differing, replaced = [], [], [], []
     for panel in merged:
         there = known.get(panel.code)

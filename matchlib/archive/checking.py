@@ -16,9 +16,9 @@ from matchlib.archive.codec import panel_digest, panel_of, panel_of_fields, read
 from matchlib.archive.database import Database
 from matchlib.archive.jobs import fields_of as job_fields
 from matchlib.archive.jobs import job_of
-from matchlib.archive.kept import kept_in
 from matchlib.archive.names import fields_of, name_of, names_of
 from matchlib.archive.reading_out import DAMAGE
+from matchlib.archive.stored import kept_in
 from matchlib.domain import Reading
 from matchlib.errors import MatchlibError
 from matchlib.job import Job

@@ -16,8 +16,8 @@ from matchlib.archive import jobs, names, schema
 from matchlib.archive.changes import Entry, Stamp, record, side_of
 from matchlib.archive.codec import fields_of
 from matchlib.archive.findings import ignored_in, set_ignored
-from matchlib.archive.kept import Kept, kept_in, panel_kept, write
 from matchlib.archive.reading_out import chunked, whole
+from matchlib.archive.stored import StoredPanel, kept_in, panel_kept, write
 from matchlib.domain import Name, Panel
 from matchlib.errors import ArchiveError
 from matchlib.job import Job
@@ -120,7 +120,7 @@ def _undo_panels(
     connection: sa.Connection, entries: Sequence[Mapping[str, Any]], _stamp: Stamp
 ) -> list[Entry]:
     p = schema.panels
-    found: dict[int, Kept] = {}
+    found: dict[int, StoredPanel] = {}
     for some in chunked(e["subject"] for e in entries):
         found |= {k.row: k for k in kept_in(connection, p.c.id.in_(some))}
     wanted = []

@@ -13,11 +13,11 @@ from matchlib.archive.adding import AddResult, insert
 from matchlib.archive.changes import Entry, Stamp, inserted, record
 from matchlib.archive.codec import fields_of, readings_of
 from matchlib.archive.copies import back_up
-from matchlib.archive.kept import Kept, kept, write
 from matchlib.archive.meeting import meet, one_card
 from matchlib.archive.merged import Merged
 from matchlib.archive.names import names_of, respelled, rewrite
-from matchlib.archive.naming import said_job
+from matchlib.archive.naming import respelled_job
+from matchlib.archive.stored import StoredPanel, kept, write
 from matchlib.domain import Name, Panel, name_key, near_names
 from matchlib.errors import ArchiveError
 from matchlib.plain import dump, to_plain
@@ -318,7 +318,7 @@ class _Merging:
         here = {_order(job): job for job in jobs.all_of(connection)}
         taken, left, items = [], [], []
         for theirs in reversed(self.other.jobs()):
-            job = _moved(said_job(theirs, say), codes)
+            job = _moved(respelled_job(theirs, say), codes)
             there = here.get(_order(job))
             if there is not None:
                 same = jobs.fields_of(there) == jobs.fields_of(job)
@@ -389,8 +389,8 @@ def _others(connection: sa.Connection, panels: Sequence[Panel]) -> list[str]:
 
 
 def _met(
-    panels: Sequence[Panel], known: Mapping[str, Kept], same: bool
-) -> tuple[AddResult, list[tuple[Kept, Panel]]]:
+    panels: Sequence[Panel], known: Mapping[str, StoredPanel], same: bool
+) -> tuple[AddResult, list[tuple[StoredPanel, Panel]]]:
     """What becomes of panels that are known, and what they are to be."""
     extended, already, differing = [], [], []
     changed = []

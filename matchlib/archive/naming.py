@@ -11,8 +11,8 @@ import sqlalchemy as sa
 from matchlib.archive import jobs, schema
 from matchlib.archive.changes import Entry, Stamp, record
 from matchlib.archive.codec import fields_of
-from matchlib.archive.kept import kept_in, write
 from matchlib.archive.names import names_of, respelled, rewrite
+from matchlib.archive.stored import kept_in, write
 from matchlib.domain import NAME_KINDS, Lot, Name, Panel, clean_name, name_key, near_names
 from matchlib.errors import ArchiveError, DomainError
 from matchlib.job import Job
@@ -21,7 +21,7 @@ from matchlib.plain import dump
 if TYPE_CHECKING:
     from matchlib.archive.store import Archive
 
-__all__ = ["all_names", "join_names", "keep_lot", "near_spellings", "rename", "said_job"]
+__all__ = ["all_names", "join_names", "keep_lot", "near_spellings", "rename", "respelled_job"]
 
 
 def all_names(archive: Archive, kind: str | None = None) -> tuple[tuple[Name, int], ...]:
@@ -247,12 +247,12 @@ def _in_jobs(
 ) -> list[Entry]:
     items = []
     for job in jobs.all_of(connection):
-        item = jobs.rewrite(connection, job, said_job(job, say), stamp)
+        item = jobs.rewrite(connection, job, respelled_job(job, say), stamp)
         items += [item] if item else []
     return items
 
 
-def said_job(job: Job, say: Callable[[str, str], str]) -> Job:
+def respelled_job(job: Job, say: Callable[[str, str], str]) -> Job:
     """Return a job with every name as it is to be said."""
     if job.plan is not None:
         (card,) = respelled([Panel.of("plan", job.plan.recipe)], say)

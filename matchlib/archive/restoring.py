@@ -18,11 +18,11 @@ from matchlib.archive.troubles import DamagedError
 from matchlib.atomic import written_whole
 from matchlib.errors import ArchiveError
 
-__all__ = ["Held", "Restored", "restore"]
+__all__ = ["Contents", "Restored", "restore"]
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class Contents:
     """What an archive holds, at a glance.
 
     Parameters
@@ -55,9 +55,9 @@ class Restored:
 
     Parameters
     ----------
-    backup : Held
+    backup : Contents
         What is restored.
-    here : Held, optional
+    current : Contents, optional
         What gives way; None where there is nothing or it is damaged.
     newer : int
         Changes made here that the backup does not have.
@@ -67,8 +67,8 @@ class Restored:
         Where that was kept.
     """
 
-    backup: Held
-    here: Held | None = None
+    backup: Contents
+    current: Contents | None = None
     newer: int = 0
     damage: str = ""
     kept: Path | None = None
@@ -77,8 +77,8 @@ class Restored:
     def text(self) -> str:
         """Both beside each other, in plain words, a line each."""
         lines = [f"The backup: {self.backup.words}."]
-        if self.here is not None:
-            lines.append(f"The archive here: {self.here.words}.")
+        if self.current is not None:
+            lines.append(f"The archive here: {self.current.words}.")
         if self.damage:
             lines.append(f"The archive here is damaged: {self.damage}")
         if self.newer:
@@ -181,14 +181,14 @@ def _fill(new: sa.Connection, source: Archive, where: str) -> None:
             )
 
 
-def _held(connection: sa.Connection) -> Held:
+def _held(connection: sa.Connection) -> Contents:
     p, h = schema.panels, schema.history
     removed = connection.execute(sa.select(sa.func.count()).where(p.c.deleted)).scalar_one()
     panels = connection.execute(sa.select(sa.func.count()).where(~p.c.deleted)).scalar_one()
     count = sa.select(sa.func.count()).select_from(schema.jobs)
     jobs = connection.execute(count).scalar_one()
     last = connection.execute(sa.select(h.c.id, h.c.at).order_by(h.c.id.desc()).limit(1)).first()
-    return Held(panels, removed, jobs, last.id if last else 0, last.at if last else "")
+    return Contents(panels, removed, jobs, last.id if last else 0, last.at if last else "")
 
 
 def _log(connection: sa.Connection) -> set[tuple[int, str, str]]:

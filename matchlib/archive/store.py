@@ -13,10 +13,10 @@ import sqlalchemy as sa
 from matchlib.archive import adding, history, schema
 from matchlib.archive.adding import AddResult
 from matchlib.archive.amending import amended, without
-from matchlib.archive.cupboard import Cupboard, utc_now
 from matchlib.archive.database import database_of
 from matchlib.archive.names import names_of
 from matchlib.archive.reading_out import hash_in, panels_in
+from matchlib.archive.records import Records, utc_now
 from matchlib.archive.troubles import ConflictError
 from matchlib.archive.upgrade import find
 from matchlib.domain import Colour, Ground, Panel, Recipe
@@ -30,7 +30,7 @@ __all__ = ["Archive"]
 _ATTEMPTS = 5
 
 
-class Archive(Cupboard):
+class Archive(Records):
     """Panels with their readings and every change to them; made by `Archive.open`.
 
     Parameters

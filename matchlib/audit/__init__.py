@@ -11,7 +11,7 @@ from matchlib.audit.backs import Verdict, judge
 from matchlib.audit.excluded import excluded, excluded_words
 from matchlib.audit.finding import KINDS, PRIORS, Evidence, Finding
 from matchlib.audit.gaps import gaps
-from matchlib.audit.slips import Shelf
+from matchlib.audit.slips import Materials
 from matchlib.audit.whole import LIKELY, audit, mislabel_probability
 
 __all__ = [
@@ -20,7 +20,7 @@ __all__ = [
     "PRIORS",
     "Evidence",
     "Finding",
-    "Shelf",
+    "Materials",
     "Verdict",
     "audit",
     "excluded",

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.audit.finding import PRIORS, Evidence, Finding
-from matchlib.audit.slips import Shelf, slips
+from matchlib.audit.slips import Materials, slips
 from matchlib.domain import Panel, Recipe
 from matchlib.errors import UnknownName
 from matchlib.progress import Callback, part_of
@@ -32,7 +32,7 @@ WIDER = 12.0
 
 
 class Read(Protocol):
-    """Readings of m panels against what was learnt without them; `LeftOut` is one."""
+    """Readings of m panels against what was learnt without them; `LeftOutReadings` is one."""
 
     @property
     def panels(self) -> Sequence[Panel]:
@@ -162,14 +162,14 @@ def _mistyped(lab: Array) -> Iterator[tuple[Array, str]]:
     yield np.array([light, red, yellow / 10]), f"b* {yellow / 10:.1f} instead of {yellow:.1f}"
 
 
-def judge(left: Read, shelf: Shelf, *, callback: Callback | None = None) -> list[Verdict]:
+def judge(left: Read, shelf: Materials, *, callback: Callback | None = None) -> list[Verdict]:
     """Weigh every slip against what is written, for every panel.
 
     Parameters
     ----------
     left : Read
         Panels against what was learnt without them.
-    shelf : Shelf
+    shelf : Materials
         What the shop has.
     callback : callable, optional
         Called with the share done between pieces of work; what it raises ends it.

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.audit.finding import Evidence, Finding
-from matchlib.audit.left_out import LeftOut
+from matchlib.audit.left_out import LeftOutReadings
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import Panel, Reading
 from matchlib.linear import lab_of_reading
@@ -52,7 +52,7 @@ def same_code_twice(panels: Sequence[Panel]) -> Iterator[Finding]:
 
 
 def same_panel_twice(
-    left: LeftOut, *, likely: float, callback: Callback | None = None
+    left: LeftOutReadings, *, likely: float, callback: Callback | None = None
 ) -> Iterator[Finding]:
     """Find panels that were entered under several codes."""
     from scipy.sparse.csgraph import connected_components  # slow, and few ask
@@ -108,7 +108,7 @@ def _one(
     return Finding("same panel twice", (first, *rest), chance, words, fix, evidence)
 
 
-def _double(left: LeftOut, i: int, j: int) -> tuple[float, Evidence]:
+def _double(left: LeftOutReadings, i: int, j: int) -> tuple[float, Evidence]:
     """Probability that two panels of one recipe are one."""
     one, two = left.panels[i], left.panels[j]
     for what in ("date", "sprayer", "lot"):
@@ -129,9 +129,9 @@ def _double(left: LeftOut, i: int, j: int) -> tuple[float, Evidence]:
     return float(1.0 / (1.0 + np.exp(-np.clip(odds, -50, 50)))), Evidence(written, proposed)
 
 
-def _likelihood(miss: Array, covariance: Array) -> float:
+def _likelihood(residual: Array, covariance: Array) -> float:
     _, log_det = np.linalg.slogdet(covariance)
-    far = miss @ np.linalg.solve(covariance, miss)
+    far = residual @ np.linalg.solve(covariance, residual)
     return float(-0.5 * (far + log_det + 3.0 * np.log(2.0 * np.pi)))
 
 

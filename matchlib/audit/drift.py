@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.audit.finding import Evidence, Finding
-from matchlib.audit.left_out import LeftOut
+from matchlib.audit.left_out import LeftOutReadings
 from matchlib.domain import Panel
 
 __all__ = ["drifts", "film_of"]
@@ -31,7 +31,9 @@ FEWEST = 4
 """Panels of one name, or in all less four, from which anything is said."""
 
 
-def film_of(left: LeftOut, keep: NDArray[np.bool_]) -> tuple[Array, Array, NDArray[np.intp]]:
+def film_of(
+    left: LeftOutReadings, keep: NDArray[np.bool_]
+) -> tuple[Array, Array, NDArray[np.intp]]:
     """Return how much more film each panel has than its recipe says.
 
     Shapes: film (n,), variance (n,), rows (n,).
@@ -39,7 +41,7 @@ def film_of(left: LeftOut, keep: NDArray[np.bool_]) -> tuple[Array, Array, NDArr
     solved = np.linalg.solve(left.covariance * left.scale, left.film[:, :, None])[:, :, 0]
     precision = np.sum(left.film * solved, axis=1)
     rows = np.flatnonzero(keep & (precision > 1.0 / 0.2**2))
-    film = np.sum(left.miss * solved, axis=1)[rows] / precision[rows]
+    film = np.sum(left.residual * solved, axis=1)[rows] / precision[rows]
     if left.model.words_.sprayers:
         # The model has an offset for each sprayer it knows; put it back, to be found here.
         people = left.model.words_.sprayers
@@ -49,7 +51,7 @@ def film_of(left: LeftOut, keep: NDArray[np.bool_]) -> tuple[Array, Array, NDArr
     return film, 1.0 / precision[rows], rows
 
 
-def drifts(left: LeftOut, keep: NDArray[np.bool_]) -> Iterator[Finding]:
+def drifts(left: LeftOutReadings, keep: NDArray[np.bool_]) -> Iterator[Finding]:
     """Find what film depends on and should not."""
     film, variance, rows = film_of(left, keep)
     if len(rows) < 2 * FEWEST:

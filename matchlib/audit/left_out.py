@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
     from matchlib.regression.vocabulary import Vocabulary
 
-__all__ = ["LeftOut", "leave_out"]
+__all__ = ["LeftOutReadings", "leave_out"]
 
 Array = NDArray[np.float64]
 
@@ -37,7 +37,7 @@ AT_A_TIME = 1000
 
 
 @dataclass(frozen=True)
-class LeftOut:
+class LeftOutReadings:
     """Panels against a fit without each of them; m panels that were read.
 
     Parameters
@@ -54,7 +54,7 @@ class LeftOut:
         Who sprayed, from what, when.
     lab : ndarray, shape (m, 3)
         Mean of the panel's readings of that viewing and source.
-    miss : ndarray, shape (m, 3)
+    residual : ndarray, shape (m, 3)
         Reading less prediction without the panel.
     covariance : ndarray, shape (m, 3, 3)
         Of that, by the spread between panels and what is not known.
@@ -80,7 +80,7 @@ class LeftOut:
     sources: tuple[str, ...]
     conditions: tuple[Conditions, ...]
     lab: Array
-    miss: Array
+    residual: Array
     covariance: Array
     own: Array
     film: Array
@@ -98,20 +98,20 @@ class LeftOut:
     @property
     def squared(self) -> Array:
         """Squared Mahalanobis distance of each reading, shape (m,)."""
-        solved = np.linalg.solve(self.covariance, self.miss[:, :, None])[:, :, 0]
-        return np.asarray(np.sum(self.miss * solved, axis=1) / self.scale, float)
+        solved = np.linalg.solve(self.covariance, self.residual[:, :, None])[:, :, 0]
+        return np.asarray(np.sum(self.residual * solved, axis=1) / self.scale, float)
 
     def likelihood(self, *, wider: float = 1.0) -> Array:
         """Return the log-likelihood of each reading under its recipe as written; shape (m,)."""
-        return _normal(self.miss, self.covariance * self.scale * wider**2)
+        return _normal(self.residual, self.covariance * self.scale * wider**2)
 
     def had_it_read(self, which: NDArray[np.intp], lab: Array) -> Array:
         """Return the log-likelihood of other readings under the recipes as written.
 
         Shapes: (n,).
         """
-        miss = self.miss[which] + lab - self.lab[which]
-        return _normal(miss, self.covariance[which] * self.scale)
+        residual = self.residual[which] + lab - self.lab[which]
+        return _normal(residual, self.covariance[which] * self.scale)
 
     def under(
         self,
@@ -142,10 +142,10 @@ class LeftOut:
         return result
 
 
-def _normal(miss: Array, covariance: Array) -> Array:
+def _normal(residual: Array, covariance: Array) -> Array:
     _, log_det = np.linalg.slogdet(covariance)
-    solved = np.linalg.solve(covariance, miss[:, :, None])[:, :, 0]
-    far = np.sum(miss * solved, axis=1) + log_det + 3.0 * np.log(2.0 * np.pi)
+    solved = np.linalg.solve(covariance, residual[:, :, None])[:, :, 0]
+    far = np.sum(residual * solved, axis=1) + log_det + 3.0 * np.log(2.0 * np.pi)
     return np.asarray(-0.5 * far, float)
 
 
@@ -157,7 +157,7 @@ def _read(panel: Panel) -> tuple[Viewing, str, Array]:
 
 def leave_out(
     model: FilmPredictor, panels: Sequence[Panel], *, callback: Callback | None = None
-) -> LeftOut:
+) -> LeftOutReadings:
     """Compare every panel with the fit without it."""
     read = [p for p in panels if p.readings]
     if not read:
@@ -194,21 +194,21 @@ def leave_out(
     back = unit.transpose(0, 2, 1) @ axes
     without = (back / left[:, None, :]) @ back.transpose(0, 2, 1)
     pull = (without @ plain[:, :, None])[:, :, 0]
-    miss = plain + (hat @ pull[:, :, None])[:, :, 0]
+    residual = plain + (hat @ pull[:, :, None])[:, :, 0]
     reach = hat + hat @ without @ hat
     grow = model.stack_.inflation[model.reach(recipes)]
     covariance = own + grow[:, None, None] * reach
-    solved = np.linalg.solve(covariance, miss[:, :, None])[:, :, 0]
-    squared = np.sum(miss * solved, axis=1)
+    solved = np.linalg.solve(covariance, residual[:, :, None])[:, :, 0]
+    squared = np.sum(residual * solved, axis=1)
     scale = max(float(np.median(squared)) / 2.366, 1.0)  # the middle of chi-square with 3
-    return LeftOut(
+    return LeftOutReadings(
         model,
         tuple(read),
         tuple(views),
         tuple(sources),
         under,
         lab,
-        miss,
+        residual,
         covariance,
         own,
         near.film,

@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 from matchlib.audit.finding import PRIORS, REVERSED_WHEN_RICH
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Panel, Recipe
 
-__all__ = ["Shelf", "slips"]
+__all__ = ["Materials", "slips"]
 
 
 @dataclass(frozen=True)
-class Shelf:
+class Materials:
     """What the shop has: grounds, colours and ratios in use.
 
     Parameters
@@ -30,7 +30,7 @@ class Shelf:
     ratios: Sequence[MixRatio]
 
     @classmethod
-    def of(cls, panels: Sequence[Panel]) -> Shelf:
+    def of(cls, panels: Sequence[Panel]) -> Materials:
         """Return what is in use in an archive.
 
         Parameters
@@ -40,7 +40,7 @@ class Shelf:
 
         Returns
         -------
-        Shelf
+        Materials
             Without ratios of more colour than carrier, which may be slips themselves.
         """
         recipes = [p.recipe for p in panels]
@@ -52,7 +52,7 @@ class Shelf:
         )
 
 
-def slips(recipe: Recipe, shelf: Shelf) -> list[tuple[str, Recipe, float]]:
+def slips(recipe: Recipe, shelf: Materials) -> list[tuple[str, Recipe, float]]:
     """Return the recipes that may have been sprayed when this one was written."""
     found: list[tuple[str, Recipe, float]] = []
     for kind, recipes in (
@@ -103,7 +103,7 @@ def _miscounted(recipe: Recipe) -> Iterator[Recipe]:
                 yield _with(recipe, [*steps[:i], *steps[i + 1 :]])
 
 
-def _other_ratios(recipe: Recipe, shelf: Shelf) -> Iterator[Recipe]:
+def _other_ratios(recipe: Recipe, shelf: Materials) -> Iterator[Recipe]:
     if recipe.schedule is None:
         return
     steps = recipe.schedule.steps
@@ -112,7 +112,7 @@ def _other_ratios(recipe: Recipe, shelf: Shelf) -> Iterator[Recipe]:
             yield _with(recipe, [*steps[:i], replace(step, ratio=ratio), *steps[i + 1 :]])
 
 
-def _other_colours(recipe: Recipe, shelf: Shelf) -> Iterator[Recipe]:
+def _other_colours(recipe: Recipe, shelf: Materials) -> Iterator[Recipe]:
     if recipe.colour is None:
         return
     for colour in shelf.colours:

@@ -13,7 +13,7 @@ from matchlib.audit.drift import drifts
 from matchlib.audit.excluded import names_of
 from matchlib.audit.finding import Finding
 from matchlib.audit.left_out import leave_out
-from matchlib.audit.slips import Shelf
+from matchlib.audit.slips import Materials
 from matchlib.domain import Panel
 from matchlib.linear import fit_panels
 from matchlib.listing import Listing
@@ -67,7 +67,7 @@ def audit(
     report = part_of(callback, 0.0 if model is not None else 0.7)
     model = model or fit_panels(once, callback=part_of(callback, 0.0, 0.7))
     left = leave_out(model, once, callback=part_of(report, 0.0, 0.3))
-    verdicts = judge(left, Shelf.of(once), callback=part_of(report, 0.3, 0.7))
+    verdicts = judge(left, Materials.of(once), callback=part_of(report, 0.3, 0.7))
     found = [f for f in map(finding_of, verdicts) if f is not None]
     keep = np.array([v.wrong < BELIEVED for v in verdicts])
     report(0.7, "comparing panels of one recipe")
@@ -125,5 +125,5 @@ def mislabel_probability(
         once,
         callback=part_of(report, 0.0, 0.4),
     )
-    verdicts = judge(left, Shelf.of(once), callback=part_of(report, 0.4, 1.0))
+    verdicts = judge(left, Materials.of(once), callback=part_of(report, 0.4, 1.0))
     return {v.panel.code: v.wrong for v in verdicts}

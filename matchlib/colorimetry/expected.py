@@ -61,7 +61,7 @@ def expected_delta_e00(
     cov: ArrayLike,
     *,
     tolerance: float,
-    freedom: ArrayLike = np.inf,
+    dof: ArrayLike = np.inf,
     points: int = 256,
 ) -> ExpectedDifference:
     """Return mean, spread and the chance of being within tolerance of ΔE00 to a target.
@@ -76,7 +76,7 @@ def expected_delta_e00(
         Covariance of the prediction, symmetric, none negative.
     tolerance : float
         Greatest ΔE00 that passes, more than 0.
-    freedom : array_like, shape () or (...)
+    dof : array_like, shape () or (...)
         Degrees of freedom of the covariance, at least `matchlib.tails.FEWEST`: then the prediction
         is a Student's t of that covariance. Infinite for a normal.
     points : int
@@ -98,7 +98,7 @@ def expected_delta_e00(
     centre = np.asarray(mean, dtype=np.float64)
     spread = np.asarray(cov, dtype=np.float64)
     shape = np.broadcast_shapes(
-        centre.shape[:-1], spread.shape[:-2], np.shape(target)[:-1], np.shape(freedom)
+        centre.shape[:-1], spread.shape[:-2], np.shape(target)[:-1], np.shape(dof)
     )
     if not tolerance > 0.0 or points not in POINTS:
         raise DomainError(
@@ -121,7 +121,7 @@ def expected_delta_e00(
     centres = np.broadcast_to(centre, (*shape, 3)).reshape(-1, 3)
     roots = np.broadcast_to(root, (*shape, 3, 3)).reshape(-1, 3, 3)
     targets = np.broadcast_to(np.asarray(target, dtype=np.float64), (*shape, 3)).reshape(-1, 3)
-    few = np.broadcast_to(np.asarray(freedom, dtype=np.float64), shape).reshape(-1)
+    few = np.broadcast_to(np.asarray(dof, dtype=np.float64), shape).reshape(-1)
     cloud = _points(points)
     result = np.empty((3, centres.shape[0]))
     block = max(1, 65536 // points)

@@ -81,7 +81,7 @@ class Tolerance:
             return "share of the box"
         return f"CMC({self.lightness:g}:{self.chroma:g})" if self.kind == "CMC" else self.kind
 
-    def said(self, difference: float, digits: int = 2) -> str:
+    def with_unit(self, difference: float, digits: int = 2) -> str:
         """Return a difference with its unit.
 
         Parameters

@@ -115,13 +115,16 @@ class Advice:
         chance = chance_words(self.best.probability)
         clear = ""
         if self.last.clear_to_come:
-            clear = f" under its clear coat ({self.goal.said(self.difference_as_read)} before it)"
+            clear = (
+                f" under its clear coat ({self.goal.with_unit(self.difference_as_read)} before it)"
+            )
         lines = [
-            f"The last panel is {self.goal.said(self.difference)} from the target{clear}"
+            f"The last panel is {self.goal.with_unit(self.difference)} from the target{clear}"
             f"{self.goal.worst}, {self.tolerance:g} allowed.",
             self.film_words,
             f"Next: {self.best.words}. Expected "
-            f"{self.goal.said(self.best.difference, 1)}; the chance that it passes is {chance}.",
+            f"{self.goal.with_unit(self.best.difference, 1)}; "
+            f"the chance that it passes is {chance}.",
             self.rescue.words,
         ]
         return "\n".join(lines)
@@ -130,7 +133,7 @@ class Advice:
     def _unfitting(self) -> str:
         if self.rescue.state == "passes":
             return f"{self.rescue.words}\n{self.fits_words}"
-        away = f"As read, the last panel is {self.goal.said(self.difference)} from the target"
+        away = f"As read, the last panel is {self.goal.with_unit(self.difference)} from the target"
         return f"{away}{self.goal.worst}, {self.tolerance:g} allowed.\n{self.fits_words}"
 
 

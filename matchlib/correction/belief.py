@@ -261,7 +261,7 @@ class Belief:
         bare = self.linear([panel.read_as] * len(views), views, slopes=False)[0]
         return [lab + shift for lab, shift in zip(labs, under - bare, strict=True)]
 
-    def freedom(self, recipes: Sequence[Recipe], known: Array, total: Array) -> Array:
+    def dof(self, recipes: Sequence[Recipe], known: Array, total: Array) -> Array:
         """Return the degrees of freedom of predicted readings.
 
         Parameters
@@ -276,10 +276,10 @@ class Belief:
         Returns
         -------
         ndarray, shape (n,)
-            As `FilmPredictor.freedom`: test panels make what is not known less, and do not tell
+            As `FilmPredictor.dof`: test panels make what is not known less, and do not tell
             anew how far the law may be off.
         """
-        return self.model.freedom(recipes, known, total)
+        return self.model.dof(recipes, known, total)
 
     def _noise(
         self,

@@ -269,8 +269,8 @@ class Card:
         spread = by @ self.covariance @ by.transpose(0, 2, 1) + ahead.reading
         spread += ahead.new[:, :, None] * ahead.new[:, None, :]
         known = by @ self.known @ by.transpose(0, 2, 1)
-        freedom = self.before.freedom(recipes, known, spread)
-        return ahead.labs, spread, goal.expected(ahead.labs, spread, freedom)
+        dof = self.before.dof(recipes, known, spread)
+        return ahead.labs, spread, goal.expected(ahead.labs, spread, dof)
 
     @property
     def gun(self) -> float:

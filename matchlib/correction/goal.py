@@ -59,7 +59,7 @@ class Passing(Protocol):
         """Whether each axis has its own limit."""
         ...
 
-    def said(self, difference: float, digits: int = 2) -> str:
+    def with_unit(self, difference: float, digits: int = 2) -> str:
         """Return a difference with its unit."""
         ...
 
@@ -89,9 +89,7 @@ class Wanted(Protocol):
         """Return how far readings are, the worst over the aims."""
         ...
 
-    def expected(
-        self, labs: Array, covariances: Array, freedom: ArrayLike = ...
-    ) -> ExpectedDifference:
+    def expected(self, labs: Array, covariances: Array, dof: ArrayLike = ...) -> ExpectedDifference:
         """Return what to expect of readings that are known only so far."""
         ...
 
@@ -156,7 +154,7 @@ class Goal:
         boxed = self.wanted is not None and self.wanted.tolerance.boxed
         return "the box" if boxed else f"{self.value:g}"
 
-    def said(self, difference: float, digits: int = 2) -> str:
+    def with_unit(self, difference: float, digits: int = 2) -> str:
         """Return a difference with its unit.
 
         Parameters
@@ -173,7 +171,7 @@ class Goal:
         """
         if self.wanted is None:
             return f"ΔE00 {difference:.{digits}f}"
-        return self.wanted.tolerance.said(difference, digits)
+        return self.wanted.tolerance.with_unit(difference, digits)
 
     def difference(self, labs: Sequence[Array]) -> Array:
         """Return how far readings are.
@@ -193,7 +191,7 @@ class Goal:
         return self.wanted.difference(labs)
 
     def expected(
-        self, labs: Array, covariances: Array, freedom: ArrayLike = np.inf
+        self, labs: Array, covariances: Array, dof: ArrayLike = np.inf
     ) -> ExpectedDifference:
         """Return what to expect of readings that are known only so far.
 
@@ -203,7 +201,7 @@ class Goal:
             Expected CIELAB.
         covariances : ndarray, shape (n, 3 m, 3 m)
             Of one panel's readings under all viewings.
-        freedom : array_like, shape () or (n,)
+        dof : array_like, shape () or (n,)
             Degrees of freedom of the covariances; infinite for normal readings.
 
         Returns
@@ -213,9 +211,9 @@ class Goal:
         """
         if self.wanted is None:
             return expected_delta_e00(
-                self.labs[0], labs[0], covariances, tolerance=self.value, freedom=freedom
+                self.labs[0], labs[0], covariances, tolerance=self.value, dof=dof
             )
-        return self.wanted.expected(labs, covariances, freedom)
+        return self.wanted.expected(labs, covariances, dof)
 
     def local(self, number: int) -> tuple[Array, bool]:
         """Return the axes in which a small difference is a length.
@@ -274,12 +272,12 @@ class Goal:
             CIELAB.
         covariance : ndarray, shape (n, 3 m, 3 m)
             Of the next panel's readings.
-        freedom : ndarray, shape (n,)
+        dof : ndarray, shape (n,)
             Degrees of freedom of the covariance.
         """
         labs, known, *parts = predictor.predict_together(recipes, self.viewings, source=source)
         total = known + np.sum(parts, axis=0)
-        return labs, total, predictor.freedom(recipes, known, total)
+        return labs, total, predictor.dof(recipes, known, total)
 
     def places(self, panel: Sprayed) -> list[int]:
         """Return which reading of a panel answers each viewing.

@@ -110,7 +110,7 @@ def rescue(
     now = float(goal.difference(list(read)))
     if now <= goal.value:
         words = (
-            f"This panel passes: {goal.said(now)} to the target{goal.worst}, "
+            f"This panel passes: {goal.with_unit(now)} to the target{goal.worst}, "
             f"{goal.value:g} allowed."
         )
         return Rescue("passes", (), words)
@@ -122,7 +122,7 @@ def rescue(
         best = options[0]
         words = (
             f"This panel can still be built on: {best.words}; the chance that it then passes is "
-            f"{chance_words(best.probability)}, expected {goal.said(best.difference, 1)} "
+            f"{chance_words(best.probability)}, expected {goal.with_unit(best.difference, 1)} "
             f"(now {now:.1f})."
         )
         if _cleared(panel):

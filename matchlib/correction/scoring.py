@@ -49,7 +49,7 @@ class Predictor(Protocol):
         """Return Lab under every viewing and the three parts of their joint covariance."""
         ...
 
-    def freedom(self, recipes: Sequence[Recipe], known: Array, total: Array) -> Array:
+    def dof(self, recipes: Sequence[Recipe], known: Array, total: Array) -> Array:
         """Return the degrees of freedom of readings of which `known` is the law's part."""
         ...
 
@@ -128,8 +128,8 @@ def scored(
     goal = Goal.of(target, tolerance=tolerance, viewing=viewing)
     rows = np.argsort(goal.nearness(predictor, recipes), kind="stable")[:shortlist]
     some = [recipes[i] for i in rows]
-    labs, spread, freedom = goal.together(predictor, some, source)
-    hope = goal.expected(labs, spread, freedom)
+    labs, spread, dof = goal.together(predictor, some, source)
+    hope = goal.expected(labs, spread, dof)
     lab = labs[0]
     result = [
         Scored(

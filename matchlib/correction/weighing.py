@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gammaln, logsumexp
 
-from matchlib.audit import Shelf, Verdict, judge
+from matchlib.audit import Materials, Verdict, judge
 from matchlib.correction.belief import Belief
 from matchlib.correction.moves import Booth
 from matchlib.correction.sprayed import Sprayed
@@ -87,17 +87,17 @@ class _Card:
             reading = np.broadcast_to(self.row.covariance, spray.shape)
         known = jacobian @ rest @ jacobian.transpose(0, 2, 1)
         total = known + spray + reading
-        return labs, weight - logsumexp(weight), total, b.freedom(recipes, known, total)
+        return labs, weight - logsumexp(weight), total, b.dof(recipes, known, total)
 
     def _likelihood(self, films: tuple[Array, Array, Array, Array], read: Array) -> Array:
-        labs, weight, covariance, freedom = films
+        labs, weight, covariance, dof = films
         return np.asarray(
-            logsumexp(weight + _students(read - labs, covariance, freedom), axis=1), float
+            logsumexp(weight + _students(read - labs, covariance, dof), axis=1), float
         )
 
     def likelihood(self, *, wider: float = 1.0) -> Array:
-        labs, weight, covariance, freedom = self._written
-        return self._likelihood((labs, weight, covariance * wider**2, freedom), self.lab[0])
+        labs, weight, covariance, dof = self._written
+        return self._likelihood((labs, weight, covariance * wider**2, dof), self.lab[0])
 
     def had_it_read(self, which: NDArray[np.intp], lab: Array) -> Array:
         found = [self._likelihood(self._written, read)[0] for read in lab]
@@ -113,9 +113,9 @@ class _Card:
         return self._likelihood(self._films(recipes), self.lab[0])
 
 
-def _students(away: Array, covariance: Array, freedom: Array) -> Array:
+def _students(away: Array, covariance: Array, dof: Array) -> Array:
     """Log density (n, f) of a t about 0 of some covariance; away (n, f, 3)."""
-    nu = np.minimum(freedom, 1e6)[:, None]
+    nu = np.minimum(dof, 1e6)[:, None]
     scale = covariance * ((nu - 2.0) / nu)[:, :, None]
     solved = np.linalg.solve(scale[:, None], away[..., None])[..., 0]
     far = np.sum(away * solved, axis=2)
@@ -127,7 +127,7 @@ def _students(away: Array, covariance: Array, freedom: Array) -> Array:
 def weigh(belief: Belief, panel: Sprayed, booth: Booth) -> Verdict:
     """Weigh a panel's reading as what its back says, and as all that it may be instead."""
     words = belief.model.words_
-    shelf = Shelf(
+    shelf = Materials(
         [Ground.parse(g) for g in words.grounds],
         [Colour.parse(c) for c in words.colours],
         booth.ratios,

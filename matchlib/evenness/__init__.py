@@ -7,6 +7,7 @@ brighter grounds show unevenness more (common practice, no source), and the flop
 face, is nowhere put in: the law gives it.
 """
 
+from matchlib.evenness.alternatives import Alternative, alternative_words, alternatives
 from matchlib.evenness.film import (
     CHANGES,
     coat_shares,
@@ -17,23 +18,22 @@ from matchlib.evenness.film import (
 from matchlib.evenness.gun import Gun, stroke_profile
 from matchlib.evenness.order import Judge, Judged, Order, usual_order
 from matchlib.evenness.panel import UnevenAngle, Unevenness, spray_panel
-from matchlib.evenness.road import Road, road_words, roads
 
 __all__ = [
     "CHANGES",
+    "Alternative",
     "Gun",
     "Judge",
     "Judged",
     "Order",
-    "Road",
     "UnevenAngle",
     "Unevenness",
+    "alternative_words",
+    "alternatives",
     "coat_shares",
     "film_tolerance",
     "film_tolerance_by_angle",
     "lab_by_film",
-    "road_words",
-    "roads",
     "spray_panel",
     "stroke_profile",
     "usual_order",

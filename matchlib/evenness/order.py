@@ -36,7 +36,7 @@ class Judge(Protocol):
     def difference(self, standard: ArrayLike, trial: ArrayLike) -> Array:
         """Return how far trials are from a standard, each of shape (..., 3)."""
 
-    def said(self, difference: float, digits: int = 2) -> str:
+    def with_unit(self, difference: float, digits: int = 2) -> str:
         """Return a difference with its unit."""
 
 
@@ -72,7 +72,7 @@ class _DeltaE00:
     def difference(self, standard: ArrayLike, trial: ArrayLike) -> Array:
         return delta_e00(standard, trial)
 
-    def said(self, difference: float, digits: int = 2) -> str:
+    def with_unit(self, difference: float, digits: int = 2) -> str:
         return f"{self.unit} {difference:.{digits}f}"
 
 

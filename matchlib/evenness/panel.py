@@ -112,7 +112,7 @@ class Unevenness:
         digits = 2 if self.tolerance.boxed else 1
         text = (
             f"With {self.gun.overlap:.0%} overlap the film varies by about {self.film_sd:.0%}; "
-            f"from side to side expect up to {self.tolerance.said(self.side_to_side, digits)}"
+            f"from side to side expect up to {self.tolerance.with_unit(self.side_to_side, digits)}"
         )
         if len(self.angles) == 1:
             return f"{text}, {seen}."

@@ -5,14 +5,14 @@ All by the difference that an order names and at each of its angles; in ΔE00 wh
 
 from matchlib.explain.coats import CoatReading, CoatReadings, coat_readings
 from matchlib.explain.explain import explain
-from matchlib.explain.explanation import Change, Explanation, NearPanel, Shift
+from matchlib.explain.explanation import Explanation, NearPanel, RecipeChange, Shift
 
 __all__ = [
-    "Change",
     "CoatReading",
     "CoatReadings",
     "Explanation",
     "NearPanel",
+    "RecipeChange",
     "Shift",
     "coat_readings",
     "explain",

@@ -108,8 +108,8 @@ def coat_readings(
     plan.append(recipe)
     lab, known, spray, reading = model.predict_parts(plan, view)
     total = known + spray + reading
-    freedom = model.freedom(plan, known, total)
-    spread = expected_delta_e00(lab, lab, total, tolerance=1.0, freedom=freedom).mean
+    dof = model.dof(plan, known, total)
+    spread = expected_delta_e00(lab, lab, total, tolerance=1.0, dof=dof).mean
     found = [
         CoatReading(n, (float(v[0]), float(v[1]), float(v[2])), float(s))
         for n, (v, s) in enumerate(zip(lab, spread, strict=True))

@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from matchlib.colorimetry import Tolerance, delta_e00, delta_lch, reflectance_to_lab
 from matchlib.colorimetry import interpolate_reflectance as on_grid
 from matchlib.domain import CoatSchedule, CoatStep, Ground, MixRatio, Panel, Recipe, Viewing
-from matchlib.explain.explanation import Change, Explanation, NearPanel, Shift
+from matchlib.explain.explanation import Explanation, NearPanel, RecipeChange, Shift
 from matchlib.regression import FilmPredictor
 from matchlib.suggest.target import Aim, Target
-from matchlib.suggest.words import Experience
+from matchlib.suggest.words import PastRecipes
 
 __all__ = ["explain"]
 
@@ -84,7 +84,7 @@ def explain(
     }
     whole = sum(parts.values())
     near, readings = _near(model, recipe, own, panels)
-    beyond = Experience(p.recipe for p in panels).new(recipe)
+    beyond = PastRecipes(p.recipe for p in panels).new(recipe)
     for view, lab in zip(views, labs[:, 0], strict=True):
         darkest = min((read[0] for read in readings[view]), default=-np.inf)
         if lab[0] < darkest - 0.5:
@@ -154,7 +154,7 @@ def _changes(recipe: Recipe, grounds: Sequence[Ground], step: Fraction) -> list[
     return named
 
 
-def _change(name: str, recipe: Recipe, own: Target, after: Array) -> Change:
+def _change(name: str, recipe: Recipe, own: Target, after: Array) -> RecipeChange:
     angles = []
     for aim, then in zip(own.aims, after, strict=True):
         before, shift = np.array(aim.lab), delta_lch(np.array(aim.lab), then)
@@ -170,7 +170,7 @@ def _change(name: str, recipe: Recipe, own: Target, after: Array) -> Change:
         )
     whole = float(own.difference(list(after)))
     first = float(delta_e00(own.aims[0].lab, after[0]))
-    return Change(name, recipe, tuple(angles), whole, first, own.tolerance)
+    return RecipeChange(name, recipe, tuple(angles), whole, first, own.tolerance)
 
 
 def _near(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from matchlib.colorimetry import Tolerance
 from matchlib.domain import Recipe, Viewing
 
-__all__ = ["Change", "Explanation", "NearPanel", "Shift"]
+__all__ = ["Explanation", "NearPanel", "RecipeChange", "Shift"]
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ class Shift:
 
 
 @dataclass(frozen=True)
-class Change:
+class RecipeChange:
     """What one change of the recipe would do.
 
     Parameters
@@ -108,7 +108,7 @@ class NearPanel:
         As read, at the first angle of the order at which it was.
     away : float
         Difference from it, by the model, to the recipe explained; the order's own figure.
-    miss : float
+    residual : float
         Difference between its readings and the model's predictions of them; the worst over those
         of the order's angles at which it was read, weighted.
     seen : tuple of str
@@ -119,7 +119,7 @@ class NearPanel:
     recipe: Recipe
     lab: tuple[float, float, float]
     away: float
-    miss: float
+    residual: float
     seen: tuple[str, ...]
 
 
@@ -137,7 +137,7 @@ class Explanation:
         The angles of the order.
     labs : tuple of (tuple of 3 float)
         Predicted CIELAB, one an angle.
-    changes : tuple of Change
+    changes : tuple of RecipeChange
         One coat more and less, one step of ratio each way, each other ground.
     near : tuple of NearPanel
         Nearest first.
@@ -155,7 +155,7 @@ class Explanation:
     tolerance: Tolerance
     viewings: tuple[Viewing, ...]
     labs: tuple[tuple[float, float, float], ...]
-    changes: tuple[Change, ...]
+    changes: tuple[RecipeChange, ...]
     near: tuple[NearPanel, ...]
     spread: float
     shares: dict[str, float]
@@ -222,7 +222,7 @@ class Explanation:
                     "recipe": str(n.recipe),
                     "lab": [round(v, 3) for v in n.lab],
                     "away": round(n.away, 3),
-                    "miss": round(n.miss, 3),
+                    "miss": round(n.residual, 3),
                     "seen": list(n.seen),
                 }
                 for n in self.near
@@ -235,4 +235,4 @@ class Explanation:
 
 
 def _said(tolerance: Tolerance, difference: float) -> str:
-    return tolerance.said(difference, 2 if tolerance.boxed else 1)
+    return tolerance.with_unit(difference, 2 if tolerance.boxed else 1)

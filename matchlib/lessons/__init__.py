@@ -10,15 +10,15 @@ from __future__ import annotations
 from matchlib.lessons.claims import LESSONS, Lesson, lesson
 from matchlib.lessons.drill import Drill, make_drill
 from matchlib.lessons.exercise import KINDS, Exercise, Marked, make_exercise, mark
-from matchlib.lessons.first_day import Card, first_day, first_four
+from matchlib.lessons.first_day import FirstDayCard, first_day, first_four
 from matchlib.lessons.ladder import Ladder, Rung, coat_ladder
 
 __all__ = [
     "KINDS",
     "LESSONS",
-    "Card",
     "Drill",
     "Exercise",
+    "FirstDayCard",
     "Ladder",
     "Lesson",
     "Marked",

@@ -97,7 +97,7 @@ class Marked:
         Option chosen.
     passed : bool
         Whether it was right.
-    miss : float
+    difference : float
         How far a panel of the choice would read from the panel shown, by the law [ΔE00].
     best : float
         The same of the recipe on its back: what even a right guess is off [ΔE00].
@@ -107,7 +107,7 @@ class Marked:
 
     choice: int
     passed: bool
-    miss: float
+    difference: float
     best: float
     words: str
 
@@ -233,29 +233,31 @@ def mark(exercise: Exercise, choice: int) -> Marked:
             remedy="choose an answer first.",
         )
     away = np.asarray(delta_e00(np.asarray(exercise.labs), np.asarray(exercise.lab)), float)
-    miss, best = float(away[choice]), float(away[exercise.right])
+    difference, best = float(away[choice]), float(away[exercise.right])
     passed = choice == exercise.right
     if exercise.kind in ("recipe", "change"):
         # Any recipe that matches is right, whichever is on the back.
-        passed = passed or miss <= max(PASSES, best)
+        passed = passed or difference <= max(PASSES, best)
     if exercise.kind == "change":
-        return Marked(choice, passed, miss, best, _change_words(exercise, choice, passed=passed))
+        return Marked(
+            choice, passed, difference, best, _change_words(exercise, choice, passed=passed)
+        )
     chose, back = exercise.texts[choice], exercise.texts[exercise.right]
     if passed and choice == exercise.right:
         words = f"Right: {back}. As predicted it reads ΔE00 {best:.1f} from this panel"
         words += ", about what panels of one recipe differ by." if best < 1.5 else "."
     elif passed:
         words = (
-            f"Right: {chose} would read ΔE00 {miss:.1f} from this panel, a match. The back says "
-            f"{back} (ΔE00 {best:.1f})."
+            f"Right: {chose} would read ΔE00 {difference:.1f} from this panel, a match. "
+            f"The back says {back} (ΔE00 {best:.1f})."
         )
     else:
         how = direction(exercise.lab, exercise.labs[choice]) or ["hardly different"]
         words = (
-            f"Not this time: {chose} would read ΔE00 {miss:.1f} away from this panel: "
+            f"Not this time: {chose} would read ΔE00 {difference:.1f} away from this panel: "
             f"{', '.join(how)}. The back says {back} (ΔE00 {best:.1f})."
         )
-    return Marked(choice, passed, miss, best, words)
+    return Marked(choice, passed, difference, best, words)
 
 
 def _change(
@@ -329,7 +331,7 @@ def _trusted(
     total = known + spray + reading
     off = np.array([x for _, x in some]) - lab
     square = np.einsum("ni,ni->n", off, np.linalg.solve(total, off[..., None])[..., 0])
-    explained = square <= region(ORDINARY, model.freedom([p.recipe for p, _ in some], known, total))
+    explained = square <= region(ORDINARY, model.dof([p.recipe for p, _ in some], known, total))
     return [pair for pair, plain in zip(some, explained, strict=True) if plain]
 
 

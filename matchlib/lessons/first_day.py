@@ -10,11 +10,11 @@ from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Recip
 from matchlib.errors import DomainError
 from matchlib.overview import card_lab
 
-__all__ = ["Card", "first_day", "first_four"]
+__all__ = ["FirstDayCard", "first_day", "first_four"]
 
 
 @dataclass(frozen=True, slots=True)
-class Card:
+class FirstDayCard:
     """A card to spray.
 
     Parameters
@@ -41,7 +41,7 @@ def first_day(
     *,
     ratio: MixRatio | None = None,
     clear: str | None = "yes",
-) -> tuple[Card, ...]:
+) -> tuple[FirstDayCard, ...]:
     """Plan the first day with a colour.
 
     Parameters
@@ -144,7 +144,7 @@ def first_day(
         codes = tuple(had.get(recipe, ()))
         # Of the card sprayed twice the archive must hold two before the second is done.
         done = codes[1:] if recipe in seen else codes[:1]
-        cards.append(Card(recipe, teaches, how, done))
+        cards.append(FirstDayCard(recipe, teaches, how, done))
         seen.add(recipe)
     return tuple(cards)
 
@@ -155,7 +155,7 @@ def first_four(
     *,
     ratio: MixRatio | None = None,
     clear: str | None = "yes",
-) -> tuple[Card, ...]:
+) -> tuple[FirstDayCard, ...]:
     """Return the first four cards of a colour for a shop that has bare grounds alone.
 
     They are spread over three grounds and two ratios, since what one ground shows does not tell
@@ -197,7 +197,7 @@ def first_four(
     for panel in panels:
         had.setdefault(replace(panel.recipe, clear=clear), []).append(panel.code)
     recipes = [(Recipe(g, colour, steps, clear), t, h) for g, steps, t, h in plan]
-    return tuple(Card(r, t, h, tuple(had.get(r, ()))) for r, t, h in recipes)
+    return tuple(FirstDayCard(r, t, h, tuple(had.get(r, ()))) for r, t, h in recipes)
 
 
 _HOW = "Same overlap and speed for each coat."

@@ -138,8 +138,8 @@ def coat_ladder(
     ]
     lab, known, spray, reading = model.predict_parts(recipes, view)
     total = known + spray + reading
-    freedom = model.freedom(recipes, known, total)
-    spread = expected_delta_e00(lab, lab, total, tolerance=1.0, freedom=freedom).mean
+    dof = model.dof(recipes, known, total)
+    spread = expected_delta_e00(lab, lab, total, tolerance=1.0, dof=dof).mean
     found: dict[Recipe, list[tuple[str, Lab]]] = {}
     for panel in panels:
         read = panel_lab(panel, view)

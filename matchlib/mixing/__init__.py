@@ -9,14 +9,14 @@ from __future__ import annotations
 
 from matchlib.mixing.area import USUAL_AREAS, JobArea
 from matchlib.mixing.buying import Bill, Labour, Supply, bill, bottle_makes
-from matchlib.mixing.coverage import CoatUse, TransferRange, spreading_rate, wet_film
 from matchlib.mixing.cups import drain_words, viscosity
+from matchlib.mixing.film_use import CoatUse, TransferRange, spreading_rate, wet_film
 from matchlib.mixing.limits import Limits
 from matchlib.mixing.mix import Mix, Third, read_mix
 from matchlib.mixing.pot import ACTIVATED, LEAST_ML, CoatGroup, Pot, pot
-from matchlib.mixing.pour import Kept, Portion, Pour, by_marks, most_kept, pour
+from matchlib.mixing.pour import Portion, Pour, Remainder, by_marks, most_kept, pour
 from matchlib.mixing.stated import (
-    Question,
+    RatioQuestion,
     StatedCheck,
     check_stated,
     question_ratio,
@@ -44,14 +44,14 @@ __all__ = [
     "CoatGroup",
     "CoatUse",
     "JobArea",
-    "Kept",
     "Labour",
     "Limits",
     "Mix",
     "Portion",
     "Pot",
     "Pour",
-    "Question",
+    "RatioQuestion",
+    "Remainder",
     "StatedCheck",
     "Supply",
     "Third",

@@ -12,7 +12,7 @@ from matchlib.domain import Colour, Ground, MixRatio
 from matchlib.domain.schedule import MAX_COATS
 from matchlib.errors import DomainError
 from matchlib.mixing.area import JobArea
-from matchlib.mixing.coverage import CoatUse
+from matchlib.mixing.film_use import CoatUse
 
 __all__ = ["Limits"]
 

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from matchlib.domain import CoatSchedule, Colour, MixRatio, Recipe
 from matchlib.errors import DomainError
 from matchlib.mixing.area import JobArea
-from matchlib.mixing.coverage import CoatUse
+from matchlib.mixing.film_use import CoatUse
 from matchlib.mixing.mix import Third
-from matchlib.mixing.pour import Kept, Portion, Pour, by_marks, most_kept, pour
-from matchlib.mixing.stated import Question, question_ratio
+from matchlib.mixing.pour import Portion, Pour, Remainder, by_marks, most_kept, pour
+from matchlib.mixing.stated import RatioQuestion, question_ratio
 from matchlib.mixing.units import format_volume, positive
 
 __all__ = ["ACTIVATED", "LEAST_ML", "CoatGroup", "Pot", "pot"]
@@ -114,7 +114,7 @@ class Pot:
         Reducer or hardener.
     pot_life_min : float, optional
         From the data sheet [min].
-    questions : tuple of Question
+    questions : tuple of RatioQuestion
         What to ask before pouring.
     """
 
@@ -124,7 +124,7 @@ class Pot:
     chance: float
     third: Third | None = None
     pot_life_min: float | None = None
-    questions: tuple[Question, ...] = ()
+    questions: tuple[RatioQuestion, ...] = ()
 
     @property
     def needs(self) -> tuple[Portion, ...]:
@@ -318,14 +318,14 @@ def pot(
     questions = list(dict.fromkeys(q for q in asked if q is not None))
     if third is not None and third.hardens and pot_life_min is None:
         asked_life = "How long is the pot life? The data sheet says."
-        questions.append(Question("pot-life", asked_life, groups[0].pour.ratio))
+        questions.append(RatioQuestion("pot-life", asked_life, groups[0].pour.ratio))
     return Pot(tuple(groups), area, use, chance, third, pot_life_min, tuple(questions))
 
 
-def _kept(groups: list[CoatGroup], total: float, ratio: MixRatio) -> Kept | None:
+def _kept(groups: list[CoatGroup], total: float, ratio: MixRatio) -> Remainder | None:
     """What of the pot before can go into the next."""
     if not groups:
         return None
     before = groups[-1].pour.ratio
     volume = min(groups[-1].left_ml, most_kept(total, ratio, before))
-    return Kept(volume, before) if volume > 0 else None
+    return Remainder(volume, before) if volume > 0 else None

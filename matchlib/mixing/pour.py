@@ -13,7 +13,7 @@ from matchlib.mixing.mix import Third
 from matchlib.mixing.stated import ratio_dict
 from matchlib.mixing.units import format_volume, positive
 
-__all__ = ["Kept", "Portion", "Pour", "by_marks", "most_kept", "pour"]
+__all__ = ["Portion", "Pour", "Remainder", "by_marks", "most_kept", "pour"]
 
 _NEAR = 0.01
 _FAR = 0.05
@@ -52,7 +52,7 @@ class Portion:
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class Remainder:
     """Mix of the pot before, at its ratio, that the next pot begins with."""
 
     ml: float
@@ -71,7 +71,7 @@ class Pour:
         The whole pot [mL].
     portions : tuple of Portion
         What comes out of the bottles, in the order poured: carrier, colours, reducer or hardener.
-    kept : Kept, optional
+    kept : Remainder, optional
         What the pot begins with.
     mark_ml : float, optional
         A measuring cup's mark [mL], where everything above is whole marks of it.
@@ -82,7 +82,7 @@ class Pour:
     ratio: MixRatio
     total_ml: float
     portions: tuple[Portion, ...]
-    kept: Kept | None = None
+    kept: Remainder | None = None
     mark_ml: float | None = None
     error: float = 0.0
 
@@ -170,7 +170,7 @@ def pour(
     colour: Colour | None = None,
     third: Third | None = None,
     densities: Mapping[str, float] | None = None,
-    kept: Kept | None = None,
+    kept: Remainder | None = None,
 ) -> Pour:
     """Make a pot ready, fresh or from what is left of the one before.
 
@@ -186,7 +186,7 @@ def pour(
         Reducer or hardener, the same share before and after.
     densities : mapping of str to float, optional
         Density [g/mL] by colour name, under ``carrier`` and under the third's name.
-    kept : Kept, optional
+    kept : Remainder, optional
         Mix that is already in the pot.
 
     Returns
@@ -253,7 +253,7 @@ def by_marks(
     colour: Colour | None = None,
     third: Third | None = None,
     densities: Mapping[str, float] | None = None,
-    kept: Kept | None = None,
+    kept: Remainder | None = None,
 ) -> Pour:
     """Make a pot ready by whole marks of a measuring cup.
 
@@ -315,7 +315,7 @@ def by_marks(
     return Pour(ratio, marks * mark, portions, again, mark, error)
 
 
-def _kept_marks(marks: int, ratio: MixRatio, kept: Kept | None, mark: float) -> range:
+def _kept_marks(marks: int, ratio: MixRatio, kept: Remainder | None, mark: float) -> range:
     """Whole marks of the mix in hand worth trying: the most, and three fewer."""
     if kept is None:
         return range(1)

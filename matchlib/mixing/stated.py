@@ -12,7 +12,7 @@ from matchlib.errors import DomainError
 from matchlib.mixing.units import positive
 
 __all__ = [
-    "Question",
+    "RatioQuestion",
     "StatedCheck",
     "check_stated",
     "exact",
@@ -23,7 +23,7 @@ __all__ = [
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class RatioQuestion:
     """Something to ask before pouring: not an error, since only the person there knows.
 
     Parameters
@@ -80,7 +80,7 @@ def ratio_dict(ratio: MixRatio) -> dict[str, object]:
     }
 
 
-def question_ratio(ratio: MixRatio) -> Question | None:
+def question_ratio(ratio: MixRatio) -> RatioQuestion | None:
     """Ask about a ratio that looks the wrong way round for a transparent colour.
 
     Parameters
@@ -90,19 +90,19 @@ def question_ratio(ratio: MixRatio) -> Question | None:
 
     Returns
     -------
-    Question or None
+    RatioQuestion or None
         A question when there is more colour than carrier.
     """
     if not ratio.looks_reversed:
         return None
     if ratio.carrier == 0:
-        return Question(
+        return RatioQuestion(
             "neat-colour",
             "This is colour alone, with no carrier. Is it meant to be sprayed neat?",
             ratio,
         )
     other = MixRatio(ratio.colour, ratio.carrier)
-    return Question(
+    return RatioQuestion(
         "reversed",
         f"{ratio} is {ratio.words}: more colour than carrier, rare for a transparent coat. "
         f"Was {other} meant, {other.words}?",
@@ -156,7 +156,7 @@ class StatedCheck:
         Quantities in one unit.
     agree : bool
         Whether the two make the same strength within the tolerance.
-    question : Question, optional
+    question : RatioQuestion, optional
         What to ask when they do not.
     """
 
@@ -165,7 +165,7 @@ class StatedCheck:
     carrier: float
     colour: float
     agree: bool
-    question: Question | None = None
+    question: RatioQuestion | None = None
 
     @property
     def text(self) -> str:
@@ -224,7 +224,7 @@ def check_stated(
     if not agree and carrier > 0:
         turned = ratio_of(colour_volume=carrier, carrier_volume=colour)
         if math.isclose(turned.fraction, stated.fraction, rel_tol=tolerance):
-            question = Question(
+            question = RatioQuestion(
                 "quantities-reversed",
                 "The quantities fit the stated ratio with carrier and colour exchanged. Were they "
                 "written the wrong way round?",
@@ -232,5 +232,7 @@ def check_stated(
                 stated,
             )
     if not agree and question is None:
-        question = Question("quantities-differ", "Which of the two was sprayed?", poured, stated)
+        question = RatioQuestion(
+            "quantities-differ", "Which of the two was sprayed?", poured, stated
+        )
     return StatedCheck(stated, poured, float(carrier), float(colour), agree, question)

@@ -4,18 +4,26 @@ from __future__ import annotations
 
 from matchlib.overview.cards import ORDERS, arranged, card_lab, nearest, sprayed_twice
 from matchlib.overview.coverage import BANDS, Coverage, coverage
-from matchlib.overview.drifting import Miss, Spread, Trend, misses, spreads, strays, trend
+from matchlib.overview.drifting import (
+    PanelResidual,
+    Spread,
+    Trend,
+    outliers,
+    panel_residuals,
+    spreads,
+    trend,
+)
 from matchlib.overview.labs import Lab, panel_lab, three, usual_view
 from matchlib.overview.rereading import Rereading, rereading
-from matchlib.overview.within import Reach, candidates, reach
+from matchlib.overview.within import ColourRange, candidates, reach
 
 __all__ = [
     "BANDS",
     "ORDERS",
+    "ColourRange",
     "Coverage",
     "Lab",
-    "Miss",
-    "Reach",
+    "PanelResidual",
     "Rereading",
     "Spread",
     "Trend",
@@ -23,14 +31,14 @@ __all__ = [
     "candidates",
     "card_lab",
     "coverage",
-    "misses",
     "nearest",
+    "outliers",
     "panel_lab",
+    "panel_residuals",
     "reach",
     "rereading",
     "sprayed_twice",
     "spreads",
-    "strays",
     "three",
     "trend",
     "usual_view",

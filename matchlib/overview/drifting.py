@@ -18,11 +18,11 @@ from matchlib.overview.labs import panel_lab, usual_view
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
 
-__all__ = ["Miss", "Spread", "Trend", "misses", "spreads", "strays", "trend"]
+__all__ = ["PanelResidual", "Spread", "Trend", "outliers", "panel_residuals", "spreads", "trend"]
 
 
 @dataclass(frozen=True)
-class Miss:
+class PanelResidual:
     """How far a panel reads from what the law says of its recipe.
 
     Parameters
@@ -83,7 +83,7 @@ class Trend:
     words: str
 
 
-def misses(model: FilmPredictor, panels: Sequence[Panel]) -> Listing[Miss]:
+def panel_residuals(model: FilmPredictor, panels: Sequence[Panel]) -> Listing[PanelResidual]:
     """Return how far each panel reads from what the law says of its recipe.
 
     Parameters
@@ -108,16 +108,17 @@ def misses(model: FilmPredictor, panels: Sequence[Panel]) -> Listing[Miss]:
     away = np.asarray(delta_e00(law, seen))
     light, chroma = seen[:, 0] - law[:, 0], lch(seen)[:, 1] - lch(law)[:, 1]
     return Listing(
-        Miss(p, float(away[i]), float(light[i]), float(chroma[i])) for i, (p, _) in enumerate(read)
+        PanelResidual(p, float(away[i]), float(light[i]), float(chroma[i]))
+        for i, (p, _) in enumerate(read)
     )
 
 
-def strays(found: Sequence[Miss], measure: str) -> tuple[Miss, ...]:
+def outliers(found: Sequence[PanelResidual], measure: str) -> tuple[PanelResidual, ...]:
     """Return the panels so far from the law that they would hide everything else.
 
     Parameters
     ----------
-    found : sequence of Miss
+    found : sequence of PanelResidual
         Of the archive.
     measure : str
         ``difference``, ``lightness`` or ``chroma``.
@@ -136,12 +137,12 @@ def strays(found: Sequence[Miss], measure: str) -> tuple[Miss, ...]:
     return tuple(m for m, off in zip(found, away, strict=True) if size and off > 6.0 * size)
 
 
-def spreads(found: Sequence[Miss], by: str, *, seed: int = 0) -> Listing[Spread]:
+def spreads(found: Sequence[PanelResidual], by: str, *, seed: int = 0) -> Listing[Spread]:
     """Return how far panels read from the law, by who sprayed them or by lot.
 
     Parameters
     ----------
-    found : sequence of Miss
+    found : sequence of PanelResidual
         Of the archive.
     by : str
         ``sprayer`` or ``lot``.

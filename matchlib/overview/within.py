@@ -18,7 +18,7 @@ from matchlib.overview.labs import Lab, panel_lab, usual_view
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
 
-__all__ = ["Reach", "candidates", "reach"]
+__all__ = ["ColourRange", "candidates", "reach"]
 
 Array = NDArray[np.float64]
 
@@ -30,7 +30,7 @@ practice, no source)."""
 
 
 @dataclass(frozen=True)
-class Reach:
+class ColourRange:
     """The colours within reach of one colour, or of all.
 
     Parameters
@@ -90,7 +90,7 @@ def reach(
     *,
     grounds: Sequence[str] = (),
     colours: Sequence[str] = (),
-) -> Reach:
+) -> ColourRange:
     """Return the colours within reach.
 
     Parameters
@@ -104,7 +104,7 @@ def reach(
 
     Returns
     -------
-    Reach
+    ColourRange
         Of neat colours over neat grounds.
 
     Raises
@@ -135,4 +135,4 @@ def reach(
         ends = (some[:, 0].min(), some[:, 0].max(), some[:, 1].min(), some[:, 1].max())
         a, b, c, d = (float(v) for v in ends)
         extent.append((str(colour), len(some), a, b, c, d))
-    return Reach(tuple(recipes), lab, tuple(read), tuple(extent))
+    return ColourRange(tuple(recipes), lab, tuple(read), tuple(extent))

@@ -21,7 +21,7 @@ from matchlib.readings.files import (
     understand,
 )
 from matchlib.readings.frame import frame_of
-from matchlib.readings.panels import Said
+from matchlib.readings.panels import Stated
 from matchlib.readings.questions import Choice, Question, read_answers
 from matchlib.readings.report import ImportReport, RowReport, TileReading
 from matchlib.readings.writing import write_table
@@ -32,7 +32,7 @@ __all__ = [
     "Question",
     "RecipeRow",
     "RowReport",
-    "Said",
+    "Stated",
     "TileReading",
     "accepted",
     "frame_of",

@@ -7,7 +7,7 @@ import math
 import re
 
 from matchlib.errors import FileError
-from matchlib.readings._grid import Cell, Trouble, is_blank
+from matchlib.readings._grid import Cell, CellFault, is_blank
 
 __all__ = ["guard", "heading", "read_number", "read_text"]
 
@@ -37,7 +37,7 @@ def read_text(cell: Cell, what: str) -> str:
         if text[:1] == "'" and text[1:2] and text[1] in _FORMULA_SIGNS:
             text = text[1:]
         return text.strip()
-    if isinstance(cell, Trouble):
+    if isinstance(cell, CellFault):
         raise FileError(f"The cell {what} holds {cell.reason}.", remedy=cell.remedy)
     if isinstance(cell, bool):
         return "yes" if cell else "no"
@@ -52,7 +52,7 @@ def read_text(cell: Cell, what: str) -> str:
 
 def read_number(cell: Cell, what: str, *, decimal: str = ".") -> float:
     """Read a cell as a finite number; `decimal` is ``.``, ``,`` or ``both``."""
-    if isinstance(cell, Trouble):
+    if isinstance(cell, CellFault):
         raise FileError(f"The cell {what} holds {cell.reason}.", remedy=cell.remedy)
     if isinstance(cell, int | float) and not isinstance(cell, bool):
         try:
@@ -96,4 +96,4 @@ def heading(cell: Cell) -> str:
     """Return a cell as the name of a column; 400.0 is ``400``."""
     if isinstance(cell, float) and cell.is_integer():
         return str(int(cell))
-    return "" if isinstance(cell, Trouble) else " ".join(read_text(cell, "header").split())
+    return "" if isinstance(cell, CellFault) else " ".join(read_text(cell, "header").split())

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from matchlib.errors import FileError
 from matchlib.readings._backs import order_of_words
 from matchlib.readings._cells import read_text
-from matchlib.readings._grid import Trouble, is_blank
+from matchlib.readings._grid import CellFault, is_blank
 from matchlib.readings._header import Table, coordinate_name
 from matchlib.readings._words import (
     known_name,
@@ -56,7 +56,7 @@ class Columns:
     """Which cell of a row holds what, and how sure that is.
 
     `scales` are the reflectance scales that names and units declare, `order` which comes first in
-    a ratio by the column's own name, `own` the meanings that our own table's names gave. `said`
+    a ratio by the column's own name, `own` the meanings that our own table's names gave. `meanings`
     lists for each column its name, its meaning and, where it is not sure, why.
     """
 
@@ -67,7 +67,7 @@ class Columns:
     order: str | None = None
     own: set[str] = field(default_factory=set)
     units: dict[str, str] = field(default_factory=dict)
-    said: list[tuple[str, str, str]] = field(default_factory=list)
+    meanings: list[tuple[str, str, str]] = field(default_factory=list)
 
     @property
     def ours(self) -> bool:
@@ -116,7 +116,7 @@ class _Reader:
             if letter in group.places:
                 _twice(table, group.places[letter], i)
             group.places[letter] = i
-            columns.said.append((name, f"{letter}{f' ({label})' if label else ''}", ""))
+            columns.meanings.append((name, f"{letter}{f' ({label})' if label else ''}", ""))
             return
         if meaning is None and not table.strict and (near := near_meaning(name)):
             meaning = self._near(near, i, name)
@@ -126,7 +126,7 @@ class _Reader:
                     _twice(table, columns.extra[name], i)
                 name = f"{over} {name}".strip()
             columns.extra.setdefault(name, i)
-            columns.said.append((name, "a note", ""))
+            columns.meanings.append((name, "a note", ""))
             return
         self.claims.setdefault(meaning, []).append(i)
         if inner := _inner(name) or unit:
@@ -172,14 +172,14 @@ class _Reader:
         if set(named) == {"C", "h"}:
             for letter, name in named.items():
                 group.places[letter] = self.columns.extra.pop(name)
-                said = self.columns.said
-                said[said.index((name, "a note", ""))] = (name, letter, "")
+                meanings = self.columns.meanings
+                meanings[meanings.index((name, "a note", ""))] = (name, letter, "")
 
     def _spectral(
-        self, i: int, name: str, wave: tuple[float, str | None, bool], said: tuple[str, str]
+        self, i: int, name: str, wave: tuple[float, str | None, bool], meanings: tuple[str, str]
     ) -> None:
         nm, scale, in_nm = wave
-        over, unit = said
+        over, unit = meanings
         if not in_nm:
             self.outside.append(name)
             return
@@ -188,7 +188,7 @@ class _Reader:
             _twice(self.table, dict(group.spectral)[nm], i)
         group.spectral.append((nm, i))
         self.columns.scales |= {s for s in (scale, scale_of(unit), scale_of(_inner(over))) if s}
-        self.columns.said.append((name, f"reflectance at {nm:g} nm", ""))
+        self.columns.meanings.append((name, f"reflectance at {nm:g} nm", ""))
 
     def _near(self, near: str, i: int, name: str) -> str | None:
         known = {meaning_of(h) for h in self.table.header}
@@ -231,13 +231,13 @@ class _Reader:
             name = table.header[i]
             if i == chosen:
                 columns.known[meaning] = i
-                columns.said.append((name, meaning, ""))
+                columns.meanings.append((name, meaning, ""))
                 if named:
                     columns.own.add(meaning)
             else:
                 columns.extra.setdefault(name, i)
                 why = f"{table.header[chosen]!r} holds the {meaning}"
-                columns.said.append((name, "a note", why))
+                columns.meanings.append((name, "a note", why))
 
 
 def ask_column(meaning: str, table: Table, columns: Columns, asking: Asking) -> None:
@@ -257,7 +257,7 @@ def ask_column(meaning: str, table: Table, columns: Columns, asking: Asking) -> 
     chosen = asking.answer(f"column:{meaning}", make)
     if chosen in options:
         columns.known[meaning] = columns.extra.pop(chosen)
-        columns.said = [(n, meaning if n == chosen else m, w) for n, m, w in columns.said]
+        columns.meanings = [(n, meaning if n == chosen else m, w) for n, m, w in columns.meanings]
 
 
 def _could(meaning: str, table: Table, i: int) -> bool:
@@ -292,7 +292,7 @@ def _inner(name: str) -> str:
 
 def _first(table: Table, i: int) -> str:
     for number, cells in table.rows:
-        if i < len(cells) and not is_blank(cells[i]) and not isinstance(cells[i], Trouble):
+        if i < len(cells) and not is_blank(cells[i]) and not isinstance(cells[i], CellFault):
             return f"{table.row_word} {number}: {read_text(cells[i], '')[:40]!r}"
     return ""
 

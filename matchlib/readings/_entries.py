@@ -14,7 +14,7 @@ from matchlib.errors import FileError, MatchlibError
 from matchlib.plain import from_plain
 from matchlib.readings._cells import read_text
 from matchlib.readings._conditions import Conditions
-from matchlib.readings._grid import Row, Trouble, is_blank
+from matchlib.readings._grid import CellFault, Row, is_blank
 from matchlib.readings._lookup import Lookup
 from matchlib.readings._measured import MeasuredReader
 from matchlib.readings._recipes import RecipeReader
@@ -256,7 +256,7 @@ def _log(text: str) -> tuple[LoggedCoat, ...]:
 def as_shown(row: Row, i: int) -> str:
     """Return a cell as text, whatever is the matter with it."""
     cell = row[1][i]
-    return cell.reason if isinstance(cell, Trouble) else read_text(cell, "")
+    return cell.reason if isinstance(cell, CellFault) else read_text(cell, "")
 
 
 def _in_words(reading: Reading) -> str:

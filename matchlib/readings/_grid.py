@@ -13,9 +13,9 @@ __all__ = [
     "MAX_COLUMNS",
     "MAX_ROWS",
     "Cell",
+    "CellFault",
     "Collector",
     "Sheet",
-    "Trouble",
     "is_blank",
     "too_many_rows",
 ]
@@ -27,14 +27,14 @@ MAX_CELLS = 4_000_000  # of small texts, which fit in memory
 
 
 @dataclass(frozen=True, slots=True)
-class Trouble:
+class CellFault:
     """A cell that the file itself could give no value for: why, and what to do."""
 
     reason: str
     remedy: str
 
 
-Cell = str | float | int | bool | dt.datetime | dt.date | dt.time | dt.timedelta | Trouble | None
+Cell = str | float | int | bool | dt.datetime | dt.date | dt.time | dt.timedelta | CellFault | None
 Row = tuple[int, tuple[Cell, ...]]
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 
 from matchlib.errors import FileError
 from matchlib.readings._cells import heading, read_text
-from matchlib.readings._grid import Cell, Row, Sheet, Trouble, is_blank
+from matchlib.readings._grid import Cell, CellFault, Row, Sheet, is_blank
 from matchlib.readings._words import (
     FACTS,
     known_name,
@@ -190,7 +190,7 @@ def _one(sheet: Sheet, facts: dict[str, str], above: Sequence[Row], start: int, 
             body += 1
     stated = dict(facts)
     for _, cells in above:
-        stated |= {k: v for k, v in _said(cells).items() if k not in stated}
+        stated |= {k: v for k, v in _facts_stated(cells).items() if k not in stated}
     again = _texts(rows[start][1])
     columns = sum(map(bool, names))
     kept: list[Row] = []
@@ -316,7 +316,7 @@ def _turned(sheet: Sheet, column: list[Cell], facts: dict[str, str]) -> Table:
             names.append("panel")
             body.append(cells)
         else:
-            facts |= {k: v for k, v in _said(cells).items() if k not in facts}
+            facts |= {k: v for k, v in _facts_stated(cells).items() if k not in facts}
     width = max(len(cells) for cells in body)
     turned = []
     for i in range(1, width):
@@ -336,7 +336,7 @@ def _turned(sheet: Sheet, column: list[Cell], facts: dict[str, str]) -> Table:
     )
 
 
-def _said(cells: Sequence[Cell]) -> dict[str, str]:
+def _facts_stated(cells: Sequence[Cell]) -> dict[str, str]:
     """What a row above a header states once for all: ``Illuminant: D50``, ``Mode`` | ``SCI``."""
     said: dict[str, str] = {}
     texts = [heading(c) for c in cells]
@@ -377,7 +377,7 @@ def no_table(sheets: Sequence[Sheet]) -> FileError:
         "No row of this file names columns that can be known.",
         expected="names such as panel, ground, colour, ratio, coats, L, a, b",
         got=repr(
-            " | ".join(read_text(c, "") for c in seen[:8] if not isinstance(c, Trouble))[:120]
+            " | ".join(read_text(c, "") for c in seen[:8] if not isinstance(c, CellFault))[:120]
         ),
         remedy="write the names of the columns above them, parted by commas, semicolons or tabs.",
     )

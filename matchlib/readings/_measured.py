@@ -14,7 +14,7 @@ from matchlib.readings._cells import read_text
 from matchlib.readings._columns import Group
 from matchlib.readings._grid import Row, is_blank
 from matchlib.readings._lookup import Lookup
-from matchlib.readings._scale import Scale
+from matchlib.readings._scale import ReflectanceScale
 from matchlib.readings._twice import LIGHTS, Pair, StatedTwice, lab_from_xyz
 from matchlib.readings._words import viewing_words
 from matchlib.readings.questions import Choice, Question, Undecided
@@ -59,7 +59,7 @@ class MeasuredReader:
         self.both: list[int] = []
         self.disagreeing: list[int] = []
         self.unstated: set[str] = set()
-        self.scale = Scale(look, scale)
+        self.scale = ReflectanceScale(look, scale)
         rows, pairs = self._pairs()
         self.twice = StatedTwice(rows, pairs, self._stated_light() if pairs else None)
 

@@ -11,14 +11,14 @@ from matchlib.readings._lookup import Lookup
 from matchlib.readings._words import scale_of
 from matchlib.readings.questions import Choice, Question, Undecided
 
-__all__ = ["Scale"]
+__all__ = ["ReflectanceScale"]
 
 # Even a black panel's clear surface sends back more than 1.5 % somewhere.
 _BLACK = 1.5
 _TRIED = 200
 
 
-class Scale:
+class ReflectanceScale:
     """The reflectance scale of one table; `declared` is the caller's, None where not given.
 
     `note` says how it was found where the table does not name it.

@@ -20,16 +20,16 @@ from matchlib.readings._grid import (
     MAX_COLUMNS,
     MAX_ROWS,
     Cell,
+    CellFault,
     Collector,
     Sheet,
-    Trouble,
     is_blank,
 )
 from matchlib.readings._unzip import Parts
 
 __all__ = ["read_spreadsheet"]
 
-_NO_VALUE = Trouble(
+_NO_VALUE = CellFault(
     "a formula without a stored value",
     "open the file in a spreadsheet program, save it, and import it again; or paste the values.",
 )

@@ -17,7 +17,7 @@ from typing import Any
 
 from matchlib.domain.reading import ILLUMINANTS
 from matchlib.errors import FileError
-from matchlib.readings._grid import MAX_ROWS, Cell, Sheet, Trouble, is_blank, too_many_rows
+from matchlib.readings._grid import MAX_ROWS, Cell, CellFault, Sheet, is_blank, too_many_rows
 from matchlib.readings._unzip import has_doctype
 from matchlib.readings._words import is_note, known_name
 
@@ -25,7 +25,7 @@ __all__ = ["MAX_CXF_BYTES", "read_cxf"]
 
 MAX_CXF_BYTES = 8 * 2**20
 _MEASURED = {"L", "a", "b", "X", "Y", "Z", "scale"}
-_NO_STEP = Trouble(
+_NO_STEP = CellFault(
     "a spectrum whose wavelengths the file does not state",
     "export it with its wavelength range (start and increment)",
 )

@@ -21,7 +21,7 @@ from matchlib.readings._grid import MAX_BYTES, Sheet
 from matchlib.readings._header import Table, no_table, tables_of
 from matchlib.readings._measured import MeasuredReader
 from matchlib.readings._recipes import RecipeReader
-from matchlib.readings.panels import Said, read_tables
+from matchlib.readings.panels import Stated, read_tables
 from matchlib.readings.questions import Asking, Undecided
 from matchlib.readings.report import ImportReport, RowReport
 
@@ -63,7 +63,7 @@ def understand(
     paths: Path_ | Sequence[Path_],
     *,
     answers: Mapping[str, str] | None = None,
-    said: Said | None = None,
+    stated: Stated | None = None,
     sheet: str | None = None,
 ) -> ImportReport:
     """Read past panels from one or several files, and say what became of every row.
@@ -75,7 +75,7 @@ def understand(
         Readings in one and backs in another meet by code.
     answers : mapping of str to str, optional
         Answer by key of question.
-    said : Said, optional
+    stated : Stated, optional
         What the caller says of the files.
     sheet : str, optional
         Sheet of a spreadsheet; all that hold readings or backs by default.
@@ -107,7 +107,7 @@ def understand(
         tables += found
     file = ", ".join(names)
     try:
-        return read_tables(tables, asking, said or Said(), file=file, sha256=digest.hexdigest())
+        return read_tables(tables, asking, stated or Stated(), file=file, sha256=digest.hexdigest())
     except Undecided:
         return _asked(asking, file, digest.hexdigest())
     except MatchlibError as error:
@@ -154,8 +154,10 @@ def read_file(
     FileError
         If the file as a whole cannot be read or trusted.
     """
-    said = Said(_facts(viewing), decimal, scale)
-    return accepted(understand(path, answers=answers, said=said, sheet=sheet), keep_good=keep_good)
+    stated = Stated(_facts(viewing), decimal, scale)
+    return accepted(
+        understand(path, answers=answers, stated=stated, sheet=sheet), keep_good=keep_good
+    )
 
 
 def accepted(report: ImportReport, *, keep_good: bool = False) -> ImportReport:
@@ -225,7 +227,7 @@ def read_recipes(
     FileError
         If the file as a whole cannot be read.
     """
-    said = Said(_facts(viewing or Viewing()), decimal, scale)
+    stated = Stated(_facts(viewing or Viewing()), decimal, scale)
     data, name = _load(path)
     asking = Asking(answers)
     rows: list[RecipeRow] = []
@@ -233,7 +235,7 @@ def read_recipes(
     word = "row"
     try:
         for table in _tables(data, asking, sheet=sheet):
-            look = said.lookup(table, asking)
+            look = stated.lookup(table, asking)
             word = table.row_word
             if "ground" not in look.columns.known and "ground" not in look.facts:
                 raise FileError(
@@ -253,9 +255,9 @@ def read_recipes(
                         code = Panel.of(code, recipe).code
                     readings = measured.readings(row)
                     view = readings[0].viewing if readings else measured.viewing(row)
-                    stated = frozenset(n for n in ("clear", "geometry") if _states(look, row, n))
+                    own = frozenset(n for n in ("clear", "geometry") if _states(look, row, n))
                     first = readings[0] if readings else None
-                    rows.append(RecipeRow(row[0], code or None, recipe, view, first, stated))
+                    rows.append(RecipeRow(row[0], code or None, recipe, view, first, own))
                     told.append(RowReport(row[0], "taken", code))
                 except Undecided as key:
                     told.append(RowReport(row[0], "waits", code, (f"waits for {key}",)))
@@ -309,13 +311,13 @@ def read_target(
     FileError
         If the file cannot be read, a row of it is wrong, or a question is open.
     """
-    said = Said(_facts(viewing or Viewing()), decimal, scale)
+    stated = Stated(_facts(viewing or Viewing()), decimal, scale)
     data, name = _load(path)
     asking = Asking(answers)
     found: dict[str, list[Reading]] = {}
     try:
         for table in _tables(data, asking, sheet=sheet):
-            look = said.lookup(table, asking)
+            look = stated.lookup(table, asking)
             measured = MeasuredReader(look, scale, kept=False)
             for row in table.rows:
                 try:

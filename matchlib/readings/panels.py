@@ -36,7 +36,7 @@ from matchlib.readings.report import (
     TileReading,
 )
 
-__all__ = ["Said", "read_tables"]
+__all__ = ["Stated", "read_tables"]
 
 _PREVIEW = 10
 _SHOWN_ROWS = 8
@@ -47,7 +47,7 @@ _UNREAD = (
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class Stated:
     """What the caller says of a file.
 
     Parameters
@@ -103,7 +103,7 @@ class _Intake:
     """Everything gathered over the tables of one import."""
 
     asking: Asking
-    said: Said
+    stated: Stated
     entries: list[Entry] = field(default_factory=list)
     rows: list[RowReport] = field(default_factory=list)
     tiles: list[TileReading] = field(default_factory=list)
@@ -121,15 +121,15 @@ class _Intake:
 
 
 def read_tables(
-    tables: Sequence[Table], asking: Asking, said: Said, *, file: str, sha256: str
+    tables: Sequence[Table], asking: Asking, stated: Stated, *, file: str, sha256: str
 ) -> ImportReport:
     """Read the panels of the tables of one import."""
     tables = [t for t in tables if t.rows] or tables  # a sheet of backs, none typed yet
-    intake = _Intake(asking, said)
+    intake = _Intake(asking, stated)
     several = len({t.sheet for t in tables}) > 1
     used: list[Lookup] = []
     for table in tables:
-        look = said.lookup(table, asking)
+        look = stated.lookup(table, asking)
         if role_of(look):
             used.append(look)
         else:
@@ -140,7 +140,7 @@ def read_tables(
     try:
         _needed(used, tables, intake)
     except Undecided:
-        columns = tuple(c for look in used for c in look.columns.said)
+        columns = tuple(c for look in used for c in look.columns.meanings)
         return ImportReport(file, sha256, (), questions=asking.questions, columns=columns)
     for look in used:
         _read(look, intake, several)
@@ -172,11 +172,11 @@ def read_tables(
 
 def _needed(used: list[Lookup], tables: Sequence[Table], intake: _Intake) -> None:
     missing = _missing(used)
-    if missing and not (missing == ["ground"] and _all_known(used, intake.said)):
+    if missing and not (missing == ["ground"] and _all_known(used, intake.stated)):
         for look in used:
             _ask_columns(look, missing, intake.asking)
         missing = _missing(used)
-    if missing == ["ground"] and intake.said.panels:
+    if missing == ["ground"] and intake.stated.panels:
         return
     if missing or not used:
         names = [n for t in tables for n in t.header if n]
@@ -197,9 +197,9 @@ def _missing(used: list[Lookup]) -> list[str]:
     return [] if "tile" in have else [n for n in ("panel", "ground") if n not in have]
 
 
-def _all_known(used: list[Lookup], said: Said) -> bool:
+def _all_known(used: list[Lookup], stated: Stated) -> bool:
     """Whether readings without a ground are of panels that are known already."""
-    known = {folded_code(code) for code in said.panels}
+    known = {folded_code(code) for code in stated.panels}
     codes = [look.text(row, "panel") for look in used for row in look.table.rows[:50]]
     return any(folded_code(code) in known for code in codes)
 
@@ -220,9 +220,9 @@ def _ask_columns(look: Lookup, missing: list[str], asking: Asking) -> None:
 
 def _read(look: Lookup, intake: _Intake, several: bool) -> None:
     table = look.table
-    reader = TableReader(look, intake.said.scale, intake.said.names)
+    reader = TableReader(look, intake.stated.scale, intake.stated.names)
     place = table.sheet if several else ""
-    intake.columns += look.columns.said
+    intake.columns += look.columns.meanings
     outcome_at = next((i for i, n in enumerate(table.header) if n.casefold() == OURS[1]), None)
     for row in table.rows:
         if outcome_at is not None and outcome_at < len(row[1]) and row[1][outcome_at] == TAKEN:
@@ -264,7 +264,7 @@ def _join(intake: _Intake) -> None:
     for entry in intake.entries:
         if entry.recipe is not None:
             backs.setdefault(entry.code, entry)
-    for code, panel in intake.said.panels.items():
+    for code, panel in intake.stated.panels.items():
         backs.setdefault(code, panel)
     codes = list(backs)
     try:
@@ -385,13 +385,13 @@ def _agreed(entries: list[Entry], names: Iterable[str], intake: _Intake) -> dict
     """What the rows of one panel say together; where they do not agree, the first counts."""
     agreed: dict[str, Any] = {}
     for name in names:
-        said = [v for e in entries if (v := e.back.get(name)) not in ("", None)]
-        if len(set(said)) > 1:
+        stated = [v for e in entries if (v := e.back.get(name)) not in ("", None)]
+        if len(set(stated)) > 1:
             intake.warnings.append(
-                f"Panel {entries[0].code}: its rows do not agree on {name}; {said[0]} was kept."
+                f"Panel {entries[0].code}: its rows do not agree on {name}; {stated[0]} was kept."
             )
-        if said:
-            agreed[name] = said[0]
+        if stated:
+            agreed[name] = stated[0]
     return agreed
 
 

@@ -48,7 +48,7 @@ class RepeatSummary:
         Median ΔE00 of a reading from the mean.
     sd : float
         Standard deviation of one reading [ΔE*ab per Lab axis]; NaN for a single reading.
-    strays : tuple of int
+    outliers : tuple of int
         Places of readings that stand apart from the others, first is 0; not in the mean.
     """
 
@@ -56,16 +56,16 @@ class RepeatSummary:
     n: int
     spread: float
     sd: float
-    strays: tuple[int, ...]
+    outliers: tuple[int, ...]
 
 
-def combine_repeats(readings: Sequence[Reading], *, drop_strays: bool = True) -> RepeatSummary:
+def combine_repeats(readings: Sequence[Reading], *, drop_outliers: bool = True) -> RepeatSummary:
     """Return the mean of repeat readings, their spread, and strays among five or more."""
     _check_alike(readings)
     first = readings[0]
     labs = _labs(readings)
-    strays = _strays(labs)
-    kept = [i for i in range(len(readings)) if not (drop_strays and i in strays)]
+    outliers = _outliers(labs)
+    kept = [i for i in range(len(readings)) if not (drop_outliers and i in outliers)]
     values: tuple[float, ...]
     if first.spectral:
         values = tuple(np.mean([readings[i].reflectance for i in kept], axis=0).tolist())
@@ -86,7 +86,7 @@ def combine_repeats(readings: Sequence[Reading], *, drop_strays: bool = True) ->
         if first.spectral
         else replace(first, lab=(values[0], values[1], values[2]), sd=error, covariance=None)
     )
-    return RepeatSummary(mean, len(kept), spread, sd, strays)
+    return RepeatSummary(mean, len(kept), spread, sd, outliers)
 
 
 def readings_needed(sd: float, wanted: float, *, confidence: float = 0.95) -> int:
@@ -156,7 +156,7 @@ def _labs(readings: Sequence[Reading]) -> NDArray[np.float64]:
     return np.array([r.lab for r in readings], dtype=np.float64)
 
 
-def _strays(labs: NDArray[np.float64]) -> tuple[int, ...]:
+def _outliers(labs: NDArray[np.float64]) -> tuple[int, ...]:
     if len(labs) < _FEWEST_FOR_STRAY:
         return ()
     distance = delta_e00(labs, np.median(labs, axis=0))

@@ -21,7 +21,7 @@ from matchlib.regression.observe import lab_of
 from matchlib.regression.spread import noise_split, own_spread, unknown_blend
 from matchlib.regression.stacked import library_gap, library_share
 from matchlib.regression.table import RecipeTable
-from matchlib.tails import freedom_of
+from matchlib.tails import dof_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -165,7 +165,7 @@ class FilmPredictor:
             CIELAB under each row's viewing.
         covariance : ndarray, shape (n, 3, 3)
             As of `predict`.
-        freedom : ndarray, shape (n,)
+        dof : ndarray, shape (n,)
             Degrees of freedom, for `matchlib.tails.region`.
         """
         self.check_fitted()
@@ -174,9 +174,9 @@ class FilmPredictor:
             recipes, viewings, sources=sources, conditions=[c.over(self.conditions_) for c in said]
         )
         total = known + spray + reading
-        return lab, total, self.freedom(recipes, known, total)
+        return lab, total, self.dof(recipes, known, total)
 
-    def freedom(self, recipes: Sequence[Recipe], known: Array, total: Array) -> Array:
+    def dof(self, recipes: Sequence[Recipe], known: Array, total: Array) -> Array:
         """Return the degrees of freedom of predicted readings.
 
         Parameters
@@ -194,7 +194,7 @@ class FilmPredictor:
             The fewer, the more of the spread is the law's own and the fewer groups of panels
             taught how large that is.
         """
-        return freedom_of(known, total, groups=self.stack_.freedom[self.reach(recipes)])
+        return dof_of(known, total, groups=self.stack_.dof[self.reach(recipes)])
 
     def reach(self, recipes: Sequence[Recipe]) -> NDArray[np.intp]:
         """Return how far recipes reach beyond what was sprayed.

@@ -60,7 +60,7 @@ class Stack:
         Share of the library in the prediction [-].
     inflation : ndarray, shape (k,)
         By how much the covariance of the law's values grows [-].
-    freedom : ndarray, shape (k,)
+    dof : ndarray, shape (k,)
         Degrees of freedom of that growth.
     groups : ndarray of int, shape (k,)
         Groups left out.
@@ -71,7 +71,7 @@ class Stack:
 
     weight: Array
     inflation: Array
-    freedom: Array
+    dof: Array
     groups: Ints
     law: Array
     library: Array
@@ -178,11 +178,11 @@ def _without(refits: Refits, group: Ints, process: Process | None) -> tuple[Arra
 def _learnt(missed: dict[int, _Missed], *, least: float, library: bool) -> Stack:
     k = len(KINDS)
     weight, inflation = np.zeros(k), np.full(k, np.nan)
-    freedom, groups = np.full(k, FEWEST), np.zeros(k, np.intp)
+    dof, groups = np.full(k, FEWEST), np.zeros(k, np.intp)
     errors = np.full((3, k), np.nan)
     for kind, m in missed.items():
         groups[kind] = m.groups
-        freedom[kind] = max(FEWEST, m.groups - 1.0)
+        dof[kind] = max(FEWEST, m.groups - 1.0)
         inflation[kind] = max(_inflation(m), least)
         if library:
             weight[kind] = _weight(m, _likeliest(m))
@@ -195,7 +195,7 @@ def _learnt(missed: dict[int, _Missed], *, least: float, library: bool) -> Stack
             like = next((o for o in (GROUND, BLEND, SPRAYED) if groups[o]), None)
             inflation[kind] = max(USUAL, np.nanmax(inflation, initial=USUAL))
             weight[kind] = 0.0 if like is None else weight[like]
-    return Stack(weight, inflation, freedom, groups, *errors)
+    return Stack(weight, inflation, dof, groups, *errors)
 
 
 def _inflation(m: _Missed) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from matchlib.steering.checks import too_soon
 from matchlib.steering.plan import MOST_READINGS, plan
-from matchlib.steering.planned import CardPlan, CardPlans, Likely, Look
+from matchlib.steering.planned import CardPlan, CardPlans, Likely, PlannedReading
 from matchlib.steering.steer import Steering, steer
 from matchlib.steering.topup import TopUp, let_down, weak_ratios
 
@@ -13,7 +13,7 @@ __all__ = [
     "CardPlan",
     "CardPlans",
     "Likely",
-    "Look",
+    "PlannedReading",
     "Steering",
     "TopUp",
     "let_down",

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from matchlib.correction import Ahead, Card, Goal
 from matchlib.domain import Recipe
-from matchlib.tails import drawn_out, freedom_of, normal_cloud
+from matchlib.tails import dof_of, drawn_out, normal_cloud
 
 __all__ = ["LEAST", "Believed", "Laid", "Lookahead"]
 
@@ -167,7 +167,7 @@ class Lookahead:
             read.reading,
             card.gun,
             whiten @ card.known @ whiten.T,
-            model.stack_.freedom[model.reach(recipes)],
+            model.stack_.dof[model.reach(recipes)],
             goal,
         )
 
@@ -177,13 +177,15 @@ class Lookahead:
         q = len(self.known)
         return Believed(np.zeros((1, q)), np.eye(q), self.known)
 
-    def value(self, base: int, looks: int, now: Believed, *, depth: int = 0) -> tuple[Array, Array]:
+    def value(
+        self, base: int, readings_ahead: int, now: Believed, *, depth: int = 0
+    ) -> tuple[Array, Array]:
         """Return the chance of passing when the best is done from here on.
 
         Shapes: chance (n, t), last (n, t).
         """
         last = self._passing(base, now)
-        if looks < 1:
+        if readings_ahead < 1:
             return last, last
         chance = last.copy()
         order = np.argsort(self.strength, kind="stable")
@@ -196,19 +198,19 @@ class Lookahead:
             if t == base or not len(rows):
                 continue
             then = now.laying(self._between(base, t), rows)
-            best = self.look(t, looks - 1, then, depth=depth).mean(axis=1)
+            best = self.look(t, readings_ahead - 1, then, depth=depth).mean(axis=1)
             chance[rows, t] = np.maximum(last[rows, t], best)
         return chance, last
 
-    def look(self, at: int, looks: int, now: Believed, *, depth: int = 0) -> Array:
+    def look(self, at: int, readings_ahead: int, now: Believed, *, depth: int = 0) -> Array:
         """Return the best chance after each reading that may be taken; shape (n, points)."""
         by = self._by(self.by_read[[at]], self.read_film[[at]], [at], now.laid)[0]
         across = by @ now.covariance
         total = across @ by.T + self.read_noise
         gain = np.linalg.solve(total, across).T
         points = normal_cloud(READ[min(depth, len(READ) - 1)], len(total))
-        freedom = freedom_of(by @ now.known @ by.T, total, groups=self.groups[at])
-        points = points * drawn_out(points, freedom)[0][:, None]
+        dof = dof_of(by @ now.known @ by.T, total, groups=self.groups[at])
+        points = points * drawn_out(points, dof)[0][:, None]
         moved = points @ (gain @ np.linalg.cholesky(total)).T
         left = np.eye(len(gain)) - gain @ by
         after = Believed(
@@ -217,7 +219,7 @@ class Lookahead:
             left @ now.known @ left.T,
             now.laid,
         )
-        chance, _ = self.value(at, looks, after, depth=depth + 1)
+        chance, _ = self.value(at, readings_ahead, after, depth=depth + 1)
         return np.asarray(chance.max(axis=1).reshape(len(now.mean), -1))
 
     def _between(self, base: int, t: int) -> Laid:
@@ -251,8 +253,8 @@ class Lookahead:
         known = by @ now.known @ by.transpose(0, 2, 1)
         cloud = normal_cloud(JUDGED, spread.shape[1])
         scatter = cloud @ np.linalg.cholesky(spread).transpose(0, 2, 1)
-        freedom = freedom_of(known, spread, groups=self.groups[rows])
-        scatter *= drawn_out(cloud, freedom)[:, :, None]
+        dof = dof_of(known, spread, groups=self.groups[rows])
+        scatter *= drawn_out(cloud, dof)[:, :, None]
         far = np.zeros(())
         for i, aim in enumerate(self.goal.labs):
             stretch, boxed = self.goal.local(i)

@@ -22,7 +22,7 @@ from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.progress import Callback, part_of
 from matchlib.steering.lookahead import Laid, Lookahead
-from matchlib.steering.planned import CardPlan, CardPlans, Likely, Look
+from matchlib.steering.planned import CardPlan, CardPlans, Likely, PlannedReading
 from matchlib.steering.steer import Steering, advise
 from matchlib.suggest import Suggestion, Suggestions, Target, suggest
 
@@ -42,7 +42,7 @@ THOUGHT_ON = 3
 HOPELESS = 0.05
 """Chance below which it is not said what follows from likely readings."""
 
-ROADS = 8
+CANDIDATES = 8
 """Pairs of ground and pot looked at."""
 
 SHARES = (0.5, 0.6, 0.68, 0.76, 0.83, 0.89, 0.94)
@@ -121,29 +121,33 @@ def plan(
     if readings == 0:
         found = suggest(fit, target, bounds, top=top, archive=past, callback=callback)
         return CardPlans(tuple(map(_blind, found)), target, 0, found)
-    found = suggest(fit, target, bounds, top=max(2 * ROADS, top), archive=past, callback=callback)
+    found = suggest(
+        fit, target, bounds, top=max(2 * CANDIDATES, top), archive=past, callback=callback
+    )
     goal = Goal.of(target, tolerance=target.tolerance.value)
     usual = Viewing(geometry=fit.words_.geometries[0])
     views = [v or usual for v in goal.viewings]
     worked = []
     with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait
-        chosen = _roads(model, found, goal, bounds, source=source)
-        for number, road in enumerate(chosen):
+        chosen = _candidates(model, found, goal, bounds, source=source)
+        for number, candidate in enumerate(chosen):
             report(0.5 + 0.4 * number / len(chosen), "thinking of what may be read")
             belief = (
                 model
                 if isinstance(model, Belief)
-                else Belief.of(model, today, recipes=[road.recipe])
+                else Belief.of(model, today, recipes=[candidate.recipe])
             )
             shop = _Shop(belief, goal, views, bounds, before_clear=before_clear, source=source)
-            worked.append((shop, road, *shop.first(road, 1)))
+            worked.append((shop, candidate, *shop.first(candidate, 1)))
         worked.sort(key=lambda w: (-round(w[3][-1], 2), -w[1].blind))
         if readings > 1:  # more looks mend no hue: only the likeliest are thought on
-            for place, (shop, road, *_) in enumerate(worked[:THOUGHT_ON]):
-                worked[place] = (shop, road, *shop.first(road, readings))
+            for place, (shop, candidate, *_) in enumerate(worked[:THOUGHT_ON]):
+                worked[place] = (shop, candidate, *shop.first(candidate, readings))
             worked.sort(key=lambda w: (-round(w[3][-1], 2), -w[1].blind))
         report(0.9, "working out what follows")
-        plans = [shop.told(road, first, chances) for shop, road, first, chances in worked[:top]]
+        plans = [
+            shop.told(candidate, first, chances) for shop, candidate, first, chances in worked[:top]
+        ]
     return CardPlans(
         tuple(plans),
         target,
@@ -154,7 +158,7 @@ def plan(
 
 
 @dataclass(frozen=True)
-class _Road:
+class _Candidate:
     """The nearest recipe of a ground and a pot, and its chance if it is sprayed blind."""
 
     recipe: Recipe
@@ -163,11 +167,11 @@ class _Road:
     suggestion: Suggestion | None = None
 
 
-def _roads(
+def _candidates(
     model: FilmPredictor | Belief, found: Suggestions, goal: Goal, limits: Limits, *, source: str
-) -> list[_Road]:
+) -> list[_Candidate]:
     """The nearest recipe of every pair of ground and pot that comes near."""
-    roads = [_Road(s.recipe, s.expected_delta_e00, s.probability, s) for s in found]
+    candidates = [_Candidate(s.recipe, s.expected_delta_e00, s.probability, s) for s in found]
     if isinstance(model, Belief):
         # What today's cards taught, the search has not heard of.
         pots = {(s.recipe.ground, s.recipe.colour): s.recipe for s in found}
@@ -179,13 +183,13 @@ def _roads(
         ]
         every = [*(s.recipe for s in found), *made]
         near = scored(model, every, goal, tolerance=goal.value, source=source, shortlist=240)
-        roads = [_Road(s.recipe, s.difference, s.probability) for s in near]
-    roads.sort(key=lambda r: r.difference)
-    kept: dict[tuple[object, object], _Road] = {}
-    for road in roads:
-        if road.difference <= roads[0].difference + NEAR * goal.value:
-            kept.setdefault((road.recipe.ground, road.recipe.colour), road)
-    return list(kept.values())[:ROADS]
+        candidates = [_Candidate(s.recipe, s.difference, s.probability) for s in near]
+    candidates.sort(key=lambda r: r.difference)
+    kept: dict[tuple[object, object], _Candidate] = {}
+    for candidate in candidates:
+        if candidate.difference <= candidates[0].difference + NEAR * goal.value:
+            kept.setdefault((candidate.recipe.ground, candidate.recipe.colour), candidate)
+    return list(kept.values())[:CANDIDATES]
 
 
 def _blind(one: Suggestion) -> CardPlan:
@@ -244,24 +248,24 @@ class _Shop:
     before_clear: bool
     source: str
 
-    def first(self, road: _Road, readings: int) -> tuple[Recipe | None, list[float]]:
+    def first(self, candidate: _Candidate, readings: int) -> tuple[Recipe | None, list[float]]:
         """Coats up to the first look, and the chance by the number of looks.
 
         None where the ground and pot cannot be approached.
         """
-        starts = _starts(road.recipe, self.limits)
+        starts = _starts(candidate.recipe, self.limits)
         if not starts:
-            return None, [road.blind]
-        grid = _grid(road.recipe)
+            return None, [candidate.blind]
+        grid = _grid(candidate.recipe)
         recipes = [*starts, *grid]
-        card = Card.of(self.belief, about=self.seen(road.recipe), viewings=self.views)
+        card = Card.of(self.belief, about=self.seen(candidate.recipe), viewings=self.views)
         judged, read = (
             card.ahead(some, self.views, source=self.source)
             for some in (recipes, [self.seen(r) for r in recipes])
         )
         ahead = Lookahead.of(card, recipes, self.goal, judged=judged, read=read)
         stages = [Laid(r.schedule.strength, r.schedule.coats) for r in starts if r.schedule]
-        by_looks, first = [road.blind], 0
+        by_looks, first = [candidate.blind], 0
         for looks in range(1, readings + 1):
             chances = [
                 float(ahead.look(i, looks - 1, ahead.begun.laying(stage)).mean())
@@ -275,22 +279,31 @@ class _Shop:
         """What is on the card at a look."""
         return replace(recipe, clear=None) if self.before_clear else recipe
 
-    def told(self, road: _Road, first: Recipe | None, by_looks: list[float]) -> CardPlan:
+    def told(self, candidate: _Candidate, first: Recipe | None, by_looks: list[float]) -> CardPlan:
         """The plan, with what is expected on the way and what follows."""
         if first is None:
-            blind = road.blind
+            blind = candidate.blind
             return CardPlan(
-                road.recipe, road.recipe, (), blind, blind, (blind,), (), road.suggestion
+                candidate.recipe,
+                candidate.recipe,
+                (),
+                blind,
+                blind,
+                (blind,),
+                (),
+                candidate.suggestion,
             )
         card = Card.of(self.belief, about=self.seen(first), viewings=self.views)
-        looks: list[Look] = []
+        looks: list[PlannedReading] = []
         stages: list[Sprayed] = []
         likely: list[Likely] = []
         now = first
         for left in range(len(by_looks) - 2, -1, -1):
             labs, spread = self._expected(card, self.seen(now))
             looks.append(
-                Look(self.seen(now), _three(labs[0]), _three(np.sqrt(np.diag(spread))[:3]))
+                PlannedReading(
+                    self.seen(now), _three(labs[0]), _three(np.sqrt(np.diag(spread))[:3])
+                )
             )
             if not stages and by_looks[-1] >= HOPELESS:
                 likely = self._likely(now, labs, spread, left)
@@ -305,10 +318,10 @@ class _Shop:
             now,
             tuple(looks),
             by_looks[-1],
-            road.blind,
+            candidate.blind,
             tuple(by_looks),
             tuple(likely),
-            road.suggestion,
+            candidate.suggestion,
         )
 
     def _expected(self, card: Card, recipe: Recipe) -> tuple[Array, Array]:

@@ -16,13 +16,13 @@ if TYPE_CHECKING:
 
     from matchlib.suggest import Suggestion, Suggestions, Target
 
-__all__ = ["CardPlan", "CardPlans", "Likely", "Look"]
+__all__ = ["CardPlan", "CardPlans", "Likely", "PlannedReading"]
 
 Lab = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
-class Look:
+class PlannedReading:
     """A reading on the way.
 
     Parameters
@@ -79,7 +79,7 @@ class CardPlan:
         recipe where it is sprayed blind.
     whole : Recipe
         All coats, if everything reads as expected.
-    looks : tuple of Look
+    looks : tuple of PlannedReading
         The readings on the way, if everything reads as expected; none for a card sprayed blind.
     steered : float
         Chance that this card passes, read and built on so [-].
@@ -97,7 +97,7 @@ class CardPlan:
 
     first: Recipe
     whole: Recipe
-    looks: tuple[Look, ...]
+    looks: tuple[PlannedReading, ...]
     steered: float
     blind: float
     by_looks: tuple[float, ...]

@@ -90,7 +90,8 @@ class Steering:
         if self.state == "there":
             return (
                 f"Stop, it is there: as it is, the finished card passes with a chance of {now}, "
-                f"expected {self.goal.said(self.difference, 1)} from the target{self.goal.worst}."
+                f"expected {self.goal.with_unit(self.difference, 1)} from the target"
+                f"{self.goal.worst}."
             )
         if best is not None:
             again = self.looks > 0 and best.steered > best.probability + 0.01

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from matchlib.correction.moves import ratio_words
 from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Recipe
 from matchlib.errors import DomainError
-from matchlib.mixing import Kept, Limits, Pour, most_kept, pour
+from matchlib.mixing import Limits, Pour, Remainder, most_kept, pour
 
 __all__ = ["WEAKEST", "TopUp", "continuations", "let_down", "pot_of", "weak_ratios"]
 
@@ -106,7 +106,7 @@ def pot_of(
         raise DomainError("A bare ground has no pot.", expected="coats of colour", got=str(recipe))
     colour = recipe.schedule.steps[-1].colour or recipe.colour
     if cup == ratio:
-        made = Pour(ratio, cup_ml or POT_ML, (), Kept(cup_ml or POT_ML, ratio))
+        made = Pour(ratio, cup_ml or POT_ML, (), Remainder(cup_ml or POT_ML, ratio))
         return made, "of what is in the cup"
     if cup is not None and ratio < cup:
         kept = cup_ml or POT_ML
@@ -147,5 +147,5 @@ def let_down(cup: MixRatio, to: MixRatio, cup_ml: float, *, colour: Colour | Non
             remedy=f"mix a fresh pot of {to}, or lay more coats of {cup}.",
         )
     total = cup_ml * cup.fraction / to.fraction
-    kept = Kept(min(cup_ml, most_kept(total, to, cup)), cup)
+    kept = Remainder(min(cup_ml, most_kept(total, to, cup)), cup)
     return pour(total, to, colour=colour, kept=kept)

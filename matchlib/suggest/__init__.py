@@ -1,6 +1,6 @@
 """From a target to ranked recipes, within the shop's limits.
 
-`suggest` is the one thing to call (`matchlib.suggest.fleet` for many targets at once); `Target`
+`suggest` is the one thing to call (`matchlib.suggest.many` for many targets at once); `Target`
 and `Limits` are what it takes, `Suggestions` what it gives.
 """
 

@@ -24,7 +24,7 @@ from matchlib.regression import FilmPredictor
 from matchlib.suggest.target import Target
 from matchlib.tails import drawn_out, symmetric_root
 
-__all__ = ["DOUBTFUL", "OUT_OF_REACH", "Reach", "reach_of"]
+__all__ = ["DOUBTFUL", "OUT_OF_REACH", "Reachability", "reach_of"]
 
 Array = NDArray[np.float64]
 
@@ -44,7 +44,7 @@ true; the benchmark `reach` is of other booths."""
 
 
 @dataclass(frozen=True)
-class Reach:
+class Reachability:
     """How likely it is that some recipe, as it is on average, is within the tolerance [-].
 
     `telling` is the recipe whose panel would say most about it.
@@ -56,7 +56,7 @@ class Reach:
 
 def reach_of(
     model: FilmPredictor, recipes: Sequence[Recipe], target: Target, viewings: Sequence[Viewing]
-) -> Reach:
+) -> Reachability:
     """Return the chance that any of the recipes passes, one viewing an aim of the target."""
     labs, known, spray, reading = model.predict_together(recipes, viewings)
     slopes = [linearise(model, recipes, viewing).jacobian for viewing in viewings]
@@ -73,7 +73,7 @@ def reach_of(
         @ symmetric_root(along @ along.transpose(0, 2, 1), inverse=True)
         @ moved
     )
-    moved *= drawn_out(ways, model.stack_.freedom[model.reach(recipes)])[:, None, :]
+    moved *= drawn_out(ways, model.stack_.dof[model.reach(recipes)])[:, None, :]
     wanted = symmetric_root(target.covariance[None])[0] @ draw.standard_normal((wide, DRAWS))
     likely = (moved - wanted).transpose(0, 2, 1)
     away = target.difference(
@@ -86,4 +86,4 @@ def reach_of(
     across = np.einsum("ndw,d->nw", about, passes - share) / DRAWS
     total = known + spray + reading
     told = np.einsum("nw,nw->n", across, np.linalg.solve(total, across[..., None])[..., 0])
-    return Reach(ODDS * share / (ODDS * share + 1.0 - share), recipes[int(np.argmax(told))])
+    return Reachability(ODDS * share / (ODDS * share + 1.0 - share), recipes[int(np.argmax(told))])

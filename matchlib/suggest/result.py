@@ -35,7 +35,7 @@ class Suggestion:
         Predicted CIELAB under the first viewing of the target.
     covariance : ndarray, shape (3, 3)
         Of the next panel sprayed, as read.
-    freedom : float
+    dof : float
         Degrees of freedom of that covariance, for `matchlib.tails.region`.
     delta_e00 : float
         ΔE00 of the predicted colour to the target.
@@ -48,7 +48,7 @@ class Suggestion:
         Share of the variance that more panels would remove [-].
     why : str
         One sentence.
-    road : str
+    combination : str
         Ground and colour, whatever the coats.
     never_sprayed : tuple of str
         What about it no panel of the archive shows.
@@ -63,14 +63,14 @@ class Suggestion:
     recipe: Recipe
     lab: tuple[float, float, float]
     covariance: Array = field(compare=False, repr=False)
-    freedom: float
+    dof: float
     delta_e00: float
     expected_delta_e00: float
     sd_delta_e00: float
     probability: float
     known_share: float
     why: str
-    road: str
+    combination: str
     never_sprayed: tuple[str, ...] = ()
     rounding_loss: float = 0.0
     note: str = ""
@@ -95,7 +95,7 @@ class Suggestions(Sequence[Suggestion]):
         What was to be matched.
     reach : float
         Chance that some recipe within the limits, as it is on average, is within the tolerance [-].
-    miss : str
+    why_not : str
         How the nearest misses, or which panel would tell, in words; empty for a target that can be
         reached.
     searched : int
@@ -105,7 +105,7 @@ class Suggestions(Sequence[Suggestion]):
     items: tuple[Suggestion, ...]
     target: Target
     reach: float
-    miss: str
+    why_not: str
     searched: int
 
     @property
@@ -139,12 +139,12 @@ class Suggestions(Sequence[Suggestion]):
 
     def __repr__(self) -> str:
         lines = [f"Suggestions for {self.target}:", *(f"  {item!r}" for item in self.items)]
-        return "\n".join([*lines, *([self.miss] if self.miss else [])])
+        return "\n".join([*lines, *([self.why_not] if self.why_not else [])])
 
     def _repr_html_(self) -> str:
         table = self.to_frame()
         shown = ["ground", "colour", "schedule", "L", "a", "b"]
         numbers = ["expected_delta_e00", "sd_delta_e00", "probability", "why"]
         first = self.target.aims[0].lab
-        said = f"Target, left in each swatch: {self.target}. {self.miss}".rstrip()
+        said = f"Target, left in each swatch: {self.target}. {self.why_not}".rstrip()
         return html_of(table[shown + numbers], caption=said, beside=first)

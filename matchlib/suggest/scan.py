@@ -1,6 +1,6 @@
 """The fast look over every recipe: the film law by a short series instead of its exponentials.
 
-In the law in brief (`matchlib.suggest.brief`) a recipe's colour over one ground
+In the reduced law (`matchlib.suggest.reduced_law`) a recipe's colour over one ground
 depends on the doses of its pot alone. Over all schedules of a neat pot that is one number; of two
 colours in a pot it is their mean dose and how the one stands to it, which varies a little with the
 mix ratio, as each colour bends on its own. The cube roots of X, Y and Z, of which Lab consists, are
@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 
 from matchlib.domain import Viewing
 from matchlib.progress import Callback
-from matchlib.suggest.brief import LawInBrief, doses
+from matchlib.suggest.reduced_law import ReducedLaw, doses
 from matchlib.suggest.series import Series
 from matchlib.suggest.space import Space
 
@@ -136,7 +136,7 @@ class _Desk:
         labs: Sequence[Array],
         metrics: Sequence[Array],
     ) -> None:
-        briefs = {v: LawInBrief.of(space, v) for v in dict.fromkeys(viewings)}
+        briefs = {v: ReducedLaw.of(space, v) for v in dict.fromkeys(viewings)}
         self.laws = [briefs[v] for v in viewings]
         self.share = space.colour_share.T.astype(np.float32)
         self.dose = doses(space, viewings[0])

@@ -18,13 +18,13 @@ from matchlib.domain import Recipe, Viewing
 from matchlib.regression import FilmPredictor
 from matchlib.suggest.target import Target
 
-__all__ = ["Outlook", "outlook"]
+__all__ = ["Scores", "scores"]
 
 Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class Outlook:
+class Scores:
     """What to expect of recipes, n of them."""
 
     # (aims, n, 3) Predicted CIELAB under each aim's viewing
@@ -44,14 +44,14 @@ class Outlook:
     floor: Array
 
 
-def outlook(
+def scores(
     model: FilmPredictor, recipes: Sequence[Recipe], target: Target, viewings: Sequence[Viewing]
-) -> Outlook:
+) -> Scores:
     """Work out what to expect, one viewing an aim; the points of the cloud are fixed."""
     labs, known, spray, reading = model.predict_together(recipes, viewings)
     goals = np.array([aim.lab for aim in target.aims])
     centred = np.broadcast_to(goals[:, None, :], labs.shape)
     total = known + spray + reading
-    found = target.expected(labs, total, model.freedom(recipes, known, total))
+    found = target.expected(labs, total, model.dof(recipes, known, total))
     floor = target.expected(centred, spray + reading).mean
-    return Outlook(labs, known, spray, reading, found.mean, found.sd, found.probability, floor)
+    return Scores(labs, known, spray, reading, found.mean, found.sd, found.probability, floor)

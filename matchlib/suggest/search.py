@@ -1,6 +1,6 @@
 """Target in, ranked recipes out.
 
-The search goes from fast to exact: every recipe by the law in brief (`matchlib.suggest.scan`); the
+The search goes from fast to exact: every recipe by the reduced law (`matchlib.suggest.scan`); the
 best of every road and number of coats by the whole law; from those, continuous ratio and shares,
 and the measurable recipes around (`matchlib.suggest.refine`); the best few hundred of all that by
 the whole law with its uncertainty (`matchlib.suggest.score`), which alone ranks.
@@ -21,14 +21,14 @@ from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.progress import Callback, part_of
 from matchlib.regression import FilmPredictor
-from matchlib.suggest.reach import DOUBTFUL, OUT_OF_REACH, Reach, reach_of
+from matchlib.suggest.reach import DOUBTFUL, OUT_OF_REACH, Reachability, reach_of
 from matchlib.suggest.refine import Picks, refine
 from matchlib.suggest.result import Suggestion, Suggestions
 from matchlib.suggest.scan import scan
-from matchlib.suggest.score import Outlook, outlook
+from matchlib.suggest.score import Scores, scores
 from matchlib.suggest.space import Schedules, Space
 from matchlib.suggest.target import Target
-from matchlib.suggest.words import Experience, doubtful, miss, why
+from matchlib.suggest.words import PastRecipes, doubtful, why, why_not
 
 __all__ = ["PREFERENCE", "suggest"]
 
@@ -128,15 +128,17 @@ class _Search:
         callback: Callback,
     ) -> None:
         self.space, self.target, self.viewings = space, target, viewings
-        self.experience = Experience(past)
+        self.experience = PastRecipes(past)
         self.unevenness, self.callback = unevenness, callback
         self.searched = 0
-        self.ground_road = _kinds(space.ground_share > 0)
-        self.pot_road = _kinds(space.colour_share > 0)
+        self.ground_kind = _kinds(space.ground_share > 0)
+        self.pot_kind = _kinds(space.colour_share > 0)
 
-    def _road(self, picks: Picks) -> Ints:
-        roads: Ints = self.ground_road[picks.ground] * len(self.pot_road) + self.pot_road[picks.pot]
-        return roads
+    def _combination(self, picks: Picks) -> Ints:
+        combinations: Ints = (
+            self.ground_kind[picks.ground] * len(self.pot_kind) + self.pot_kind[picks.pot]
+        )
+        return combinations
 
     def _scanned(self) -> Picks:
         aims, tolerance = self.target.aims, self.target.tolerance
@@ -163,7 +165,7 @@ class _Search:
         """Best first, at most so many of a road, number of coats, and one ratio or two."""
         order = np.argsort(cost, kind="stable")
         kind = self.space.schedules.kind[picks.schedule]
-        keys = (self._road(picks) * (kind.max() + 1) + kind)[order]
+        keys = (self._combination(picks) * (kind.max() + 1) + kind)[order]
         by_key = np.argsort(keys, kind="stable")
         starts = np.flatnonzero(np.diff(keys[by_key], prepend=-1))
         rank = np.empty(len(order), np.intp)
@@ -202,7 +204,7 @@ class _Search:
             self.callback(0.8, "looking how unevenness shows")
             finalists, cost, recipes = self._even(finalists, cost, recipes)
         self.callback(0.9, "working out the chances")
-        view = outlook(self.space.model, recipes, self.target, self.viewings)
+        view = scores(self.space.model, recipes, self.target, self.viewings)
         rank = view.expected + self._trouble(finalists, recipes) * view.floor
         chosen = self._chosen(finalists, rank, view, top)
         made = self._described(chosen, finalists, recipes, view, cost=cost, continuous=continuous)
@@ -225,8 +227,8 @@ class _Search:
     def _continuous(self, starts: Picks, best: Array) -> dict[tuple[int, int], float]:
         found: dict[tuple[int, int], float] = {}
         coats = self.space.schedules.total[starts.schedule]
-        for road, n, value in zip(self._road(starts), coats, best, strict=True):
-            key = (int(road), int(n))
+        for combination, n, value in zip(self._combination(starts), coats, best, strict=True):
+            key = (int(combination), int(n))
             found[key] = min(found.get(key, np.inf), float(value))
         return found
 
@@ -273,19 +275,20 @@ class _Search:
         mixed = self.space.shelf.never_mixed[ground]
         return self.experience.new(recipe, never_mixed=mixed)
 
-    def _chosen(self, picks: Picks, rank: Array, view: Outlook, top: int) -> list[int]:
+    def _chosen(self, picks: Picks, rank: Array, view: Scores, top: int) -> list[int]:
         order = np.argsort(rank, kind="stable")
-        roads = self._road(picks)
+        combinations = self._combination(picks)
         near = rank <= max(3.0 * rank.min(), rank.min() + 2.0 * self.target.tolerance.value)
         coats = self.space.schedules.total[picks.schedule]
         chosen: list[int] = []
         # One of each road that comes near; then other coats of the same; then what is left.
         rules: tuple[Callable[[int], bool], ...] = (
-            lambda i: bool(near[i]) and roads[i] not in roads[chosen],
+            lambda i: bool(near[i]) and combinations[i] not in combinations[chosen],
             lambda i: (
-                bool(near[i]) and all((roads[i], coats[i]) != (roads[j], coats[j]) for j in chosen)
+                bool(near[i])
+                and all((combinations[i], coats[i]) != (combinations[j], coats[j]) for j in chosen)
             ),
-            lambda i: roads[i] not in roads[chosen],
+            lambda i: combinations[i] not in combinations[chosen],
             lambda i: True,
         )
         for rule in rules:
@@ -299,7 +302,7 @@ class _Search:
         chosen: Sequence[int],
         picks: Picks,
         recipes: Sequence[Recipe],
-        view: Outlook,
+        view: Scores,
         *,
         cost: Array,
         continuous: dict[tuple[int, int], float],
@@ -311,27 +314,27 @@ class _Search:
         grounds = model.predict_recipes(bare, self.viewings[0])
         known = view.known[:, :3, :3]
         whole = known + view.spray[:, :3, :3] + view.reading[:, :3, :3]
-        freedom = model.freedom(recipes, known, whole)
-        roads = self._road(picks)
+        dof = model.dof(recipes, known, whole)
+        combinations = self._combination(picks)
         coats = space.schedules.total[picks.schedule]
         made = []
         for place, i in enumerate(chosen):
             lab = view.labs[0, i]
-            best = continuous.get((int(roads[i]), int(coats[i])), float(cost[i]))
+            best = continuous.get((int(combinations[i]), int(coats[i])), float(cost[i]))
             own = float(view.expected[i])
             made.append(
                 Suggestion(
                     recipe=recipes[i],
                     lab=_three(lab),
                     covariance=whole[i],
-                    freedom=float(freedom[i]),
+                    dof=float(dof[i]),
                     delta_e00=float(delta_e00(self.target.aims[0].lab, lab)),
                     expected_delta_e00=own,
                     sd_delta_e00=float(view.sd[i]),
                     probability=float(view.probability[i]),
                     known_share=float(np.trace(known[i]) / np.trace(whole[i])),
                     why=why(recipes[i], ground_lab=grounds[place], rival=rival, own=own),
-                    road=f"{' + '.join(recipes[i].ground.names)} under "
+                    combination=f"{' + '.join(recipes[i].ground.names)} under "
                     f"{' + '.join(space.shelf.colours[picks.pot[i]].names)}",
                     never_sprayed=tuple(self._new(recipes[i], int(picks.ground[i]))),
                     rounding_loss=max(0.0, float(cost[i]) - best),
@@ -340,7 +343,7 @@ class _Search:
             )
         return _with_ties(made, [float(view.floor[i]) for i in chosen])
 
-    def _words(self, reach: Reach, view: Outlook, cost: Array, *, closest: float) -> str:
+    def _words(self, reach: Reachability, view: Scores, cost: Array, *, closest: float) -> str:
         """How the nearest misses, where that is what it does, or which panel would tell."""
         target, nearest = self.target, int(np.argmin(cost))
         if reach.chance >= DOUBTFUL:
@@ -353,7 +356,7 @@ class _Search:
             for aim, lab in zip(target.aims, labs, strict=True)
         ]
         worst = int(np.argmax(away))
-        text = miss(
+        text = why_not(
             target.aims[worst].lab,
             labs[worst],
             float(cost[nearest]),

@@ -21,7 +21,7 @@ from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe, Viewing
 from matchlib.mixing import Limits
 from matchlib.regression import FilmPredictor
 from matchlib.regression.table import REFERENCE_FRACTION, RecipeTable
-from matchlib.suggest.shelf import Shelf
+from matchlib.suggest.ingredients import Ingredients
 
 __all__ = ["Schedules", "Space"]
 
@@ -122,7 +122,7 @@ class Space:
     # (k, g) Shares of the regression's grounds in each of the shelf's
     # (p, c) Shares of the regression's colours in each pot
     model: FilmPredictor
-    shelf: Shelf
+    shelf: Ingredients
     limits: Limits
     schedules: Schedules
     ground_share: Array
@@ -133,7 +133,7 @@ class Space:
         """Return all that may be sprayed."""
         words = model.words_
         pairs = tuple((words.grounds[a], words.grounds[b]) for a, b in words.pairs)
-        shelf = Shelf.of(limits, words.grounds, words.colours, pairs, archive)
+        shelf = Ingredients.of(limits, words.grounds, words.colours, pairs, archive)
         return cls(
             model,
             shelf,

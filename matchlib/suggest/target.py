@@ -251,7 +251,7 @@ class Target:
         )
 
     @property
-    def doubt(self) -> ExpectedDifference | None:
+    def own_uncertainty(self) -> ExpectedDifference | None:
         """What its own doubt alone takes: of a panel that reads exactly as it does.
 
         The mean difference from what is truly wanted, and the chance that it is within the
@@ -284,7 +284,7 @@ class Target:
         return worst
 
     def expected(
-        self, labs: Array, covariances: Array, freedom: ArrayLike = np.inf
+        self, labs: Array, covariances: Array, dof: ArrayLike = np.inf
     ) -> ExpectedDifference:
         """Return what to expect of readings that are known only so far.
 
@@ -294,7 +294,7 @@ class Target:
             Expected CIELAB under each aim's viewing.
         covariances : ndarray, shape (n, 3 aims, 3 aims)
             Of one panel's readings under all of them. How far the target itself is known is added.
-        freedom : array_like, shape () or (n,)
+        dof : array_like, shape () or (n,)
             Degrees of freedom of the covariances; infinite for normal readings.
 
         Returns
@@ -312,15 +312,15 @@ class Target:
                 labs[0],
                 covariances,
                 tolerance=most / aim.weight,
-                freedom=freedom,
+                dof=dof,
             )
             return ExpectedDifference(
                 aim.weight * found.mean, aim.weight * found.sd, found.probability
             )
         cloud = normal_cloud(POINTS, 3 * len(self.aims))
         away = cloud @ symmetric_root(covariances)
-        if not np.all(np.asarray(freedom) == np.inf):
-            away *= drawn_out(cloud, freedom)[:, :, None]
+        if not np.all(np.asarray(dof) == np.inf):
+            away *= drawn_out(cloud, dof)[:, :, None]
         likely = [labs[i][:, None, :] + away[..., 3 * i : 3 * i + 3] for i in range(len(self.aims))]
         gaps = self.difference(likely)
         within = gaps <= self.tolerance.value

@@ -13,7 +13,7 @@ from matchlib.colorimetry import delta_lch, lch
 from matchlib.domain import Ground, Recipe
 from matchlib.tails import chance_words
 
-__all__ = ["Experience", "direction", "doubtful", "miss", "why"]
+__all__ = ["PastRecipes", "direction", "doubtful", "why", "why_not"]
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 _TOWARDS = ("yellower", "greener", "bluer", "redder")
@@ -54,7 +54,7 @@ def direction(standard: ArrayLike, trial: ArrayLike, *, least: float = 0.5) -> l
     return [text for size, text in sorted(found, key=lambda f: -f[0]) if size >= least]
 
 
-def miss(
+def why_not(
     target: ArrayLike, nearest: ArrayLike, difference: float, *, said: str, where: str = ""
 ) -> str:
     """Return how the nearest misses."""
@@ -108,7 +108,7 @@ def why(recipe: Recipe, *, ground_lab: ArrayLike, rival: float, own: float) -> s
 
 
 @dataclass(frozen=True)
-class _Sprayed:
+class _Uses:
     """What an archive shows of a set of colours."""
 
     # Grounds under exactly these colours
@@ -119,7 +119,7 @@ class _Sprayed:
     rich: float
 
 
-class Experience:
+class PastRecipes:
     """What an archive shows, looked up quickly.
 
     Parameters
@@ -139,12 +139,12 @@ class Experience:
             for r in set(archive)
             if r.colour is not None and r.schedule is not None
         ]
-        self._sprayed: dict[frozenset[str], _Sprayed] = {}
+        self._sprayed: dict[frozenset[str], _Uses] = {}
 
-    def _of(self, names: frozenset[str]) -> _Sprayed:
+    def _of(self, names: frozenset[str]) -> _Uses:
         if names not in self._sprayed:
             used = [row for row in self.past if names & row[0]]
-            self._sprayed[names] = _Sprayed(
+            self._sprayed[names] = _Uses(
                 frozenset(ground for mixed, ground, _, _ in used if names == mixed),
                 max((coats for _, _, coats, _ in used), default=math.inf),
                 max((rich for *_, rich in used), default=math.inf),

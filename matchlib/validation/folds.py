@@ -66,7 +66,7 @@ class Validation:
         ΔE00 of prediction to reading.
     squared : ndarray, shape (n,)
         Squared Mahalanobis distance of the reading; NaN where the regressor gives no spread.
-    freedom : ndarray, shape (n,)
+    dof : ndarray, shape (n,)
         Degrees of freedom of the spread; infinite where the regressor gives only a covariance.
     folds : int
         Fits made.
@@ -78,7 +78,7 @@ class Validation:
     rows: Ints
     errors: Array
     squared: Array
-    freedom: Array
+    dof: Array
     folds: int
     skipped: Ints
 
@@ -106,7 +106,7 @@ class Validation:
         """
         if not np.isfinite(self.squared).all():
             return {}
-        return {p: float(np.mean(self.squared <= region(p, self.freedom))) for p in LEVELS}
+        return {p: float(np.mean(self.squared <= region(p, self.dof))) for p in LEVELS}
 
 
 def readings_as_lab(X: pd.DataFrame, y: ArrayLike | pd.DataFrame) -> Array:
@@ -260,7 +260,7 @@ def cross_validate(
     maker = FilmRegressor() if model is None else model
     seen = readings_as_lab(X, y)
     pairs = list(split_rows(X, by, folds=folds, random_state=random_state))
-    rows, errors, squared, freedom, skipped = [], [], [], [], []
+    rows, errors, squared, dof, skipped = [], [], [], [], []
     report = part_of(callback)
     for number, (train, test) in enumerate(pairs):
         words = f"fold {number + 1} of {len(pairs)}"
@@ -278,15 +278,15 @@ def cross_validate(
         some = test[known]
         if len(some):
             lab, covariance, nu = _predict(fitted, X.iloc[some])
-            miss = seen[some] - lab
+            residual = seen[some] - lab
             rows.append(some)
             errors.append(delta_e00(seen[some], lab))
-            freedom.append(nu)
+            dof.append(nu)
             if covariance is None:
                 squared.append(np.full(len(some), np.nan))
             else:
-                solved = np.linalg.solve(covariance, miss[:, :, None])[:, :, 0]
-                squared.append(np.sum(miss * solved, axis=1))
+                solved = np.linalg.solve(covariance, residual[:, :, None])[:, :, 0]
+                squared.append(np.sum(residual * solved, axis=1))
     report(1.0, "all folds are done")
     if not rows:
         raise FitError(
@@ -300,7 +300,7 @@ def cross_validate(
         np.concatenate(rows),
         np.concatenate(errors),
         np.concatenate(squared),
-        np.concatenate(freedom),
+        np.concatenate(dof),
         len(pairs),
         np.concatenate(skipped),
     )

@@ -152,10 +152,10 @@ class _Sums:
         fit = model.fitted_
         common = self.metric @ near.jacobian
         self.film = (self.metric @ near.film[:, :, None])[:, :, 0]
-        miss = (self.metric @ (lab - near.lab)[:, :, None])[:, :, 0]
-        miss = miss + common @ fit.z
-        self.miss = miss.ravel()
-        flat = common.reshape(self.miss.size, -1) * fit.sizes.groups[fit.law.group_of]
+        residual = (self.metric @ (lab - near.lab)[:, :, None])[:, :, 0]
+        residual = residual + common @ fit.z
+        self.residual = residual.ravel()
+        flat = common.reshape(self.residual.size, -1) * fit.sizes.groups[fit.law.group_of]
         panel = np.array([i for i, _ in rows])
         self.same_panel = (panel[:, None] == panel[None, :]).astype(float)
         self.base = flat @ flat.T
@@ -165,7 +165,7 @@ class _Sums:
         # Stray light tells more on dark panels: the fit knows the shape, its size is learnt here.
         views = [r.viewing for _, r in rows]
         self.rest = _roots(model, recipes, views, self.metric, near.film)
-        flat = self.rest.reshape(self.miss.size, 3)
+        flat = self.rest.reshape(self.residual.size, 3)
         self.parts["panel rest"] = flat @ flat.T * np.kron(self.same_panel, np.ones((3, 3)))
         for name in ("sprayer", "lot"):
             who = np.array([getattr(panels[i], name) for i, _ in rows])
@@ -176,10 +176,10 @@ class _Sums:
         same = np.equal.outer(marks, marks)
         self.parts[LAW] = np.kron(same.astype(float), eye)
         if len(rows) - len(set(panel.tolist())) >= 3:
-            self.parts["reading"] = np.eye(self.miss.size)
+            self.parts["reading"] = np.eye(self.residual.size)
         else:
             # Nothing was read twice: the reading's noise stands with the panel's rest.
-            self.parts["panel rest"] = self.parts["panel rest"] + 1e-6 * np.eye(self.miss.size)
+            self.parts["panel rest"] = self.parts["panel rest"] + 1e-6 * np.eye(self.residual.size)
         self.names = [n for n in PARTS if n in self.parts]
         self.start = np.log([_START[n] for n in self.names])
 
@@ -191,9 +191,9 @@ class _Sums:
         root = np.linalg.cholesky(v)
         inverse = np.linalg.inv(root)
         inverse = inverse.T @ inverse
-        solved = inverse @ self.miss
+        solved = inverse @ self.residual
         away = (x - self.start) / _WIDTH
-        value = 0.5 * self.miss @ solved + np.log(np.diag(root)).sum() + 0.5 * away @ away
+        value = 0.5 * self.residual @ solved + np.log(np.diag(root)).sum() + 0.5 * away @ away
         slope = np.array(
             [
                 s * (np.vdot(inverse, self.parts[n]) - solved @ self.parts[n] @ solved)

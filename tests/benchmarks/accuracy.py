@@ -161,10 +161,10 @@ def _try(
     X, _ = to_frame(test, log=True)
     read = labs(test)
     truth = shop.truth_labs([p.recipe for p in test])
-    freedom = np.full(len(X), np.inf)
+    dof = np.full(len(X), np.inf)
     try:
         if isinstance(model, FilmPredictor):
-            lab, cov, freedom = model.predict_readings(X)
+            lab, cov, dof = model.predict_readings(X)
         else:
             lab, cov = model.predict(X, return_cov=True)
     except NotImplementedError:
@@ -172,7 +172,7 @@ def _try(
         return delta_e(lab, read), delta_e(lab, truth), None, seconds
     miss = read - lab
     d2 = np.einsum("ni,nij,nj->n", miss, np.linalg.inv(cov), miss)
-    edges = region(LEVELS, freedom[:, None])
+    edges = region(LEVELS, dof[:, None])
     return delta_e(lab, read), delta_e(lab, truth), d2[:, None] / edges, seconds
 
 

@@ -55,13 +55,13 @@ def conditions_now(shop: Shop, today: Today) -> Conditions:
 
 def _score(model: FilmRegressor, panels: Sequence[Panel]) -> tuple[Array, Array, Array]:
     X, read = to_frame(panels, log=True)
-    lab, covariance, freedom = model.predict_readings(X)
-    shape = covariance * ((freedom - 2) / freedom)[:, None, None]
-    pairs = zip(read - lab, shape, freedom, strict=True)
+    lab, covariance, dof = model.predict_readings(X)
+    shape = covariance * ((dof - 2) / dof)[:, None, None]
+    pairs = zip(read - lab, shape, dof, strict=True)
     density = np.array([multivariate_t.logpdf(a, shape=s, df=f) for a, s, f in pairs])
     draws = np.random.default_rng(0)
     inside = []
-    for s, f, own in zip(shape, freedom, density, strict=True):
+    for s, f, own in zip(shape, dof, density, strict=True):
         cloud = multivariate_t.rvs(shape=s, df=f, size=400, random_state=draws)
         inside.append(np.mean(multivariate_t.logpdf(cloud, shape=s, df=f) > own) < 0.9)
     return delta_e(read, lab), density, np.array(inside)

@@ -228,9 +228,9 @@ def _ods() -> list[bytes]:
             for cell in line.split(delimiter):
                 number = isinstance(_number(cell), float)
                 kind = f'float" office:value="{cell}' if number else "string"
-                said = cell.replace("&", "&amp;").replace("<", "&lt;")
+                stated = cell.replace("&", "&amp;").replace("<", "&lt;")
                 cells.append(
-                    f'<table:table-cell office:value-type="{kind}"><text:p>{said}</text:p>'
+                    f'<table:table-cell office:value-type="{kind}"><text:p>{stated}</text:p>'
                     "</table:table-cell>"
                 )
             rows.append(f"<table:table-row>{''.join(cells)}</table:table-row>")

@@ -25,7 +25,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from matchlib.errors import MatchlibError
-from matchlib.readings import Said, accepted, read_recipes, read_target, understand
+from matchlib.readings import Stated, accepted, read_recipes, read_target, understand
 from tests.fuzz.mutate import READERS, mutated, seeds_of
 
 __all__ = ["main", "run"]
@@ -62,8 +62,10 @@ def _read(reader: str, path: Path, rng: random.Random) -> None:
     elif reader == "target":
         read_target(path, decimal=decimal, scale=scale, answers=answers)
     else:
-        said = Said(names={"ground": ["silver", "gold"], "colour": ["red"]})
-        report = understand(path, answers=answers, said=replace(said, decimal=decimal, scale=scale))
+        stated = Stated(names={"ground": ["silver", "gold"], "colour": ["red"]})
+        report = understand(
+            path, answers=answers, stated=replace(stated, decimal=decimal, scale=scale)
+        )
         report.as_dict(), report.text(), report.table()
         accepted(report, keep_good=rng.random() < 0.5)
 

@@ -61,4 +61,4 @@ def test_the_stray_of_a_textbook_sample():
     # from the median reading here are 0.3, 0.2, 0.1, 0, 0.1, 0.2, 4 in L* at a grey where one unit
     # of L* is near ΔE00 1: median 0.2, MAD 0.1, so 4 scores 26 and 0.3 scores 0.7.
     lightness = [49.7, 49.8, 49.9, 50.0, 50.1, 50.2, 54.0]
-    assert combine_repeats([Reading(lab=(v, 0.0, 0.0)) for v in lightness]).strays == (6,)
+    assert combine_repeats([Reading(lab=(v, 0.0, 0.0)) for v in lightness]).outliers == (6,)

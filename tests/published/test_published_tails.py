@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from matchlib.tails import freedom_of, region
+from matchlib.tails import dof_of, region
 
 # Upper 10 and 5 % points of Fisher's F with 3 and nu degrees of freedom: NIST/SEMATECH e-Handbook
 # of Statistical Methods, 1.3.6.7.3, one table a level.
@@ -40,7 +40,7 @@ def test_freedom_of_the_end_gauge() -> None:
     # freedom, together 1002 nm2, have 16.7. Reciprocals of single parts add up to the whole's.
     parts = np.array([25.0, 9.7, 2.9, 16.6])[:, None, None] ** 2
     each = [
-        freedom_of(part, np.full((1, 1), 1002.0), groups=nu)
+        dof_of(part, np.full((1, 1), 1002.0), groups=nu)
         for part, nu in zip(parts, (18, 25.6, 50, 2), strict=True)
     ]
     assert 1.0 / np.sum(1.0 / np.array(each)) == pytest.approx(16.7, abs=0.05)

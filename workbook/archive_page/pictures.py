@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from matchlib.overview import coverage, misses, reach, sprayed_twice, spreads
+from matchlib.overview import coverage, panel_residuals, reach, sprayed_twice, spreads
 from workbook.figures import (
     Mark,
     coverage_picture,
@@ -126,7 +126,7 @@ def do_repeats(room: ArchiveRoom, _: Press) -> None:
 
         model = room.session.fit(callback=callback).model
         panels = room.session.archive.panels()
-        return repeatability(panels, model, callback=callback), misses(model, panels)
+        return repeatability(panels, model, callback=callback), panel_residuals(model, panels)
 
     room.work("Comparing cards", compute, lambda found: room.found.update(repeats=found))
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from matchlib.errors import MatchlibError
-from matchlib.overview import Miss, misses, strays, trend, usual_view
+from matchlib.overview import PanelResidual, outliers, panel_residuals, trend, usual_view
 from workbook.figures import Raw, bars, esc, number, table, timeline
 from workbook.page.fields import button, check, chips, choice, field, fold, slider
 from workbook.page.pictures import areas, numbers
@@ -140,13 +140,13 @@ def draw_drift(room: ArchiveRoom) -> tuple[str, str]:
     )
     if room.model is None:
         return bar + room.waiting("Learning from the cards …"), ""
-    found = misses(room.model, room.session.archive.panels())
-    odd = strays(found, measure)
+    found = panel_residuals(room.model, room.session.archive.panels())
+    odd = outliers(found, measure)
     series: dict[str, list[tuple[dt.date, float]]] = {}
-    for miss in found:
-        if miss.panel.date is not None and miss not in odd:
-            value = float(getattr(miss, measure))
-            series.setdefault(_part(miss, by), []).append((miss.panel.date, value))
+    for residual in found:
+        if residual.panel.date is not None and residual not in odd:
+            value = float(getattr(residual, measure))
+            series.setdefault(_part(residual, by), []).append((residual.panel.date, value))
     some = dict(sorted(series.items(), key=lambda s: -len(s[1]))[:_MOST_SERIES])
     name = _MEASURES[measure]
     values = [v for rows in some.values() for _, v in rows]
@@ -170,11 +170,11 @@ def draw_drift(room: ArchiveRoom) -> tuple[str, str]:
     return f"{bar}{chart}{told}", ""
 
 
-def _part(miss: Miss, by: str) -> str:
+def _part(residual: PanelResidual, by: str) -> str:
     if by == "source":
-        return ", ".join(dict.fromkeys(r.source for r in miss.panel.readings))
+        return ", ".join(dict.fromkeys(r.source for r in residual.panel.readings))
     if by != "all":
-        return getattr(miss.panel, by) or "not written"
+        return getattr(residual.panel, by) or "not written"
     return "all cards"
 
 
@@ -268,7 +268,8 @@ def _why(room: ArchiveRoom, ground: str, colour: str, ratio: str, coats: int) ->
     changes = table(heads, rows, caption="What one change would do", right=heads[2:])
     heads = ["card", "recipe", "as read", "away, ΔE00", "law misses it by, ΔE00"]
     rows = [
-        [p.code, str(p.recipe), _seen(p.lab), number(p.away), number(p.miss)] for p in found.near
+        [p.code, str(p.recipe), _seen(p.lab), number(p.away), number(p.residual)]
+        for p in found.near
     ]
     near = table(heads, rows, caption="The nearest cards", right=heads[3:])
     seen = areas([found.lab], words=f"should read {numbers(found.lab)}", width=236, height=120)

@@ -337,11 +337,11 @@ def _next(
             return
         target = wanted.readings(session, light, file)
         aim = aim_of(target, order, weights)
-        miss = ""
+        why_not = ""
         if not tried:
             tell_fit(session)
             if not sprayed:  # what was sprayed for it says more than the archive alone
-                miss = session.match(aim, limits, top=1).miss
+                why_not = session.match(aim, limits, top=1).why_not
         found, unfitting = session.next_panels(
             aim,
             codes=tried or (),
@@ -364,7 +364,7 @@ def _next(
                     "words": p.words,
                     "left_out": codes,
                     "unfitting": [r.words for r in unfitting],
-                    "miss": miss,
+                    "miss": why_not,
                 }
                 for p, codes in zip(found, left_out, strict=True)
             ]
@@ -380,8 +380,8 @@ def _next(
         for p in found
     ]
     header = ("chance", "by the second", "L", "a", "b", "panel to spray")
-    if miss:
-        show(f"{wrapped(miss)}\n")
+    if why_not:
+        show(f"{wrapped(why_not)}\n")
     show(f"{table(header, rows, right='rrrrr')}\n\n{wrapped(f'{DAY} {aside_words(unfitting)}')}")
     tell_left_out(left_out)
 

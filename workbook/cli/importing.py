@@ -148,7 +148,7 @@ def _import(
     taken or none, unless --keep-good is given; the report says which rows were refused and why.
     Importing the same file twice doubles nothing.
     """
-    from workbook.session import import_file, look_at
+    from workbook.session import import_file, preview
 
     how = said.how(readings)
     if watch is not None:
@@ -158,7 +158,7 @@ def _import(
         raise typer.BadParameter("name a file, a folder, or --watch FOLDER")
     with standard_input(files) as paths:
         if dry_run:
-            seen = look_at(archive, paths, how)
+            seen = preview(archive, paths, how)
             _save(seen, report)
             show_json(seen.as_dict()) if json_ else show(_previewed(seen))
             return
@@ -214,11 +214,11 @@ def _previewed(report: ImportReport) -> str:
 
 def _asked(archive: str, files: list[str], how: HowToRead) -> HowToRead:
     """Ask at the keyboard what the files leave open."""
-    from workbook.session import look_at
+    from workbook.session import preview
     from workbook.session.intake import is_bundle
 
     while not any(map(is_bundle, files)):
-        waiting = look_at(archive, files, how).open
+        waiting = preview(archive, files, how).open
         if not waiting:
             break
         given = {q.key: typed(q) for q in waiting}

@@ -86,7 +86,7 @@ def _open(
     if share and lab:
         raise typer.BadParameter("JupyterLab runs code, so it is never shared: give one of the two")
     from workbook.session import Session
-    from workbook.session.here import is_missing
+    from workbook.session.opening import is_missing
 
     if is_missing(archive):
         note(f"There is no archive at {archive} yet: the page offers to make one.")

@@ -51,13 +51,13 @@ def matches_as_dicts(found: Suggestions) -> list[dict[str, Any]]:
                 "known_share": round(item.known_share, 4),
                 "rounding_loss": round(item.rounding_loss, 4),
                 "never_sprayed": list(item.never_sprayed),
-                "road": item.road,
+                "road": item.combination,
                 "why": item.why,
                 "note": item.note,
                 "angles": [angle_dict(a) for a in angles_of(found.target, item.labs)],
                 "reachable": found.reachable,
                 "reach": round(found.reach, 4),
-                "miss": found.miss,
+                "miss": found.why_not,
             }
         )
     return told
@@ -70,9 +70,7 @@ def _in_delta_e00(found: Suggestions, item: Suggestion) -> dict[str, float]:
     aim, tolerance = found.target.aims[0], found.target.tolerance
     if len(found.target.aims) == 1 and tolerance.kind == "ΔE00" and aim.weight == 1.0:
         return {}
-    away = expected_delta_e00(
-        aim.lab, item.lab, item.covariance, tolerance=1.0, freedom=item.freedom
-    )
+    away = expected_delta_e00(aim.lab, item.lab, item.covariance, tolerance=1.0, dof=item.dof)
     return {
         "expected_delta_e00": round(float(away.mean), 4),
         "sd_delta_e00": round(float(away.sd), 4),
@@ -92,8 +90,8 @@ def matches_text(found: Suggestions) -> str:
         f"{tolerance.words}; {found.searched:,} recipes searched; "
         f"clear coat: {found[0].recipe.clear or 'none'}."
     ]
-    if found.miss:
-        lines.append(found.miss)
+    if found.why_not:
+        lines.append(found.why_not)
     rows, why, several = [], [], []
     for rank, item in enumerate(found, 1):
         recipe = item.recipe

@@ -53,9 +53,9 @@ class TodayOptions:
         """
         if not any((self.sprayer, self.lot, self.batch, self.instrument, self.date)):
             return
-        from workbook.session.conditions import conditions_said
+        from workbook.session.conditions import conditions_typed
 
-        said, unseen = conditions_said(
+        said, unseen = conditions_typed(
             session.archive.panels(),
             sprayer=self.sprayer,
             lots=self.lot or (),

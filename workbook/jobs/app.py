@@ -218,5 +218,5 @@ _LOOKING = {"open", "jobs", "new", "find", "job", "step", "goto", "tool", "own",
 
 
 def jobs_page(archive: str | Path | None = None) -> widgets.Widget:
-    """Return the page of jobs of an archive, as `workbook.session.here.session_here` takes it."""
+    """Return the page of jobs of an archive, as `workbook.session.opening.open_named` takes it."""
     return room_page(JobsScreen, archive).view

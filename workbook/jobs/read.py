@@ -83,11 +83,11 @@ def ways_of(work: Work, advice: Advice, steering: Steering | None, panel: Panel)
 
 def verdict_of(advice: Advice) -> tuple[bool, str]:
     """Return whether the card passes, and that in large words."""
-    said = advice.goal.said(advice.difference)
+    text = advice.goal.with_unit(advice.difference)
     passes = advice.difference <= advice.tolerance
     clear = " under its clear" if advice.last.clear_to_come else ""
     word = "● Passes" if passes else "○ Not yet"
-    return passes, f"{word}: {said}{clear}, {advice.tolerance:g} allowed"
+    return passes, f"{word}: {text}{clear}, {advice.tolerance:g} allowed"
 
 
 def read_page(
@@ -216,16 +216,16 @@ def _row(work: Work, way: Way, place: int, *, first: bool = False) -> str:
     if way.on and card is not None:
         on = 0 if card.recipe.schedule is None else card.recipe.schedule.coats
         looks, counted, start = looks[on:], on + 1, "now"
-    said = f'<p class="wb-why">{esc(way.how)}</p>' if way.how else ""
+    text = f'<p class="wb-why">{esc(way.how)}</p>' if way.how else ""
     if way.on and card is not None and any(s.recipe.clear for s in card.stages):
-        said += f'<p class="wb-why">{esc(SANDING)}</p>'
+        text += f'<p class="wb-why">{esc(SANDING)}</p>'
     drawn = coats(looks, work.wanted, first=start, counted=counted, named=first, size=26)
     title = esc(way.words[:1].upper() + way.words[1:])
     what = "" if way.on else f"<p>{recipe_title(way.recipe)}, {esc(coats_words(way.recipe))}</p>"
     use = button("Do this", "do", way.key, go=first, spoken=way.words)
     return (
         f'<article class="wb-card wb-row wb-bald{" wb-first" * first}" data-key="way{place}"><div>'
-        f"<h2>{title}</h2>{what}{drawn}{said}</div>{tenths(way.chance, 'pass')}{use}</article>"
+        f"<h2>{title}</h2>{what}{drawn}{text}</div>{tenths(way.chance, 'pass')}{use}</article>"
     )
 
 

@@ -121,16 +121,16 @@ def recipe_page(
     Raw
         HTML.
     """
-    roads: dict[Any, Offer] = {}  # one row a ground and pot; its other coats are folded
+    combinations: dict[Any, Offer] = {}  # one row a ground and pot; its other coats are folded
     for one in rows:
-        if one.chance >= FOLDED or not roads:
-            roads.setdefault((one.recipe.ground, one.recipe.colour), one)
-    likely = list(roads.values())[:_MOST]
+        if one.chance >= FOLDED or not combinations:
+            combinations.setdefault((one.recipe.ground, one.recipe.colour), one)
+    likely = list(combinations.values())[:_MOST]
     rest = [r for r in rows if r not in likely]
     shown = "".join(_row(work, r, rows.index(r), first=not i) for i, r in enumerate(likely))
     folded = "".join(_row(work, r, rows.index(r)) for r in rest)
     more = fold(f"{len(rest)} more", folded, ident="more") if rest else ""
-    reach = "" if found.reachable else f'<p class="wb-caution">{esc(found.miss)}</p>'
+    reach = "" if found.reachable else f'<p class="wb-caution">{esc(found.why_not)}</p>'
     tools = "".join(
         button(words, "tool", "" if tool == name else name, quiet=True)
         for name, words in _TOOLS.items()
@@ -150,11 +150,11 @@ def _row(work: Work, row: Offer, place: int, *, first: bool = False) -> str:
     recipe = row.recipe
     looks = work.looks(coat_by_coat(recipe, clear=recipe.clear))
     size = {"width": 190, "height": 92} if first else {"width": 132, "height": 66}
-    said = ""
+    text = ""
     if first:
         new = [f"{s[:1].upper()}{s[1:]}." for s in row.suggestion.never_sprayed]
         why = row.suggestion.why.partition(";")[0].rstrip(".") + "."
-        said = f'<p class="wb-why">{esc(" ".join([why, *new]))}</p>'
+        text = f'<p class="wb-why">{esc(" ".join([why, *new]))}</p>'
     read = "cards pass, read once on the way" if row.read_after else "cards pass"
     blind = ""
     if row.read_after:
@@ -167,7 +167,7 @@ def _row(work: Work, row: Offer, place: int, *, first: bool = False) -> str:
         f'<article class="wb-card wb-row{" wb-first" * first}" data-key="row{place}">'
         f"{split(work.wanted, looks[-1], **size)}<div><h2>{recipe_title(recipe)}</h2>"
         f"<p>{esc(coats_words(recipe))}{after}</p>"
-        f"{coats(looks, work.wanted, size=28 if first else 20, named=first)}{said}</div>"
+        f"{coats(looks, work.wanted, size=28 if first else 20, named=first)}{text}</div>"
         f"{tenths(row.chance, read, more=blind)}{use}</article>"
     )
 
@@ -183,10 +183,10 @@ def _shelf(work: Work, *, opened: bool) -> str:
     grounds = f'{_grounds(work, names)}<input type="hidden" name="grounds_shown" value="{shown}">'
     low, high = limits.carrier
     pots = "two colours in a pot" if limits.blends else "one colour in a pot"
-    said = f"up to {limits.max_coats} coats · {low:g}:1 to {high:g}:1 · {pots}"
+    text = f"up to {limits.max_coats} coats · {low:g}:1 to {high:g}:1 · {pots}"
     change = button("Change the shelf", "tool", "" if opened else "shelf", quiet=True)
     line = (
-        f'<div class="wb-bar">{grounds}<span class="wb-muted">{said}</span>'
+        f'<div class="wb-bar">{grounds}<span class="wb-muted">{text}</span>'
         f'<span class="wb-push">{change}</span></div>'
     )
     return line + (_shelf_form(work) if opened else "")
@@ -316,8 +316,10 @@ def own_part(work: Work, done: Press | None) -> Raw:
         + slider("at", "own_second", at(rest[0] if rest else first), **ways)
     )
     light, red, yellow = found.sd_lab
-    said = f"{found.words}. One card spreads by ±{light:.2f} L*, ±{red:.2f} a*, ±{yellow:.2f} b*."
-    each = [f"{a.viewing.geometry}: {found.tolerance.said(a.difference)}" for a in found.angles]
+    text = f"{found.words}. One card spreads by ±{light:.2f} L*, ±{red:.2f} a*, ±{yellow:.2f} b*."
+    each = [
+        f"{a.viewing.geometry}: {found.tolerance.with_unit(a.difference)}" for a in found.angles
+    ]
     angles = "".join(f'<p class="wb-num">{esc(one)}</p>' for one in each if len(each) > 1)
     closer = fold("Why, how even it lays, other lights", _closer(work, recipe), ident="closer")
     return Raw(
@@ -326,15 +328,15 @@ def own_part(work: Work, done: Press | None) -> Raw:
         f"<h2>{recipe_title(recipe)}</h2><p>{esc(coats_words(recipe))}</p>"
         f"{coats(looks, work.wanted)}</div>{tenths(found.probability)}"
         f"{button('Use this', 'useown', spoken='my own recipe')}</div>"
-        f'<p class="wb-num">{esc(said)}</p>{angles}<div class="wb-fields">{controls}</div>'
+        f'<p class="wb-num">{esc(text)}</p>{angles}<div class="wb-fields">{controls}</div>'
         f"{closer}</section>"
     )
 
 
 def _closer(work: Work, recipe: Recipe) -> str:
-    from workbook.session.looking import look_at
+    from workbook.session.recipe_report import report_on
 
-    look = look_at(
+    look = report_on(
         work.model, recipe, target=work.job.target, aim=work.aim, panels=work.archive.panels()
     )
     lines = [look.evenness, look.metamerism, *look.why.words.splitlines()]
@@ -342,7 +344,7 @@ def _closer(work: Work, recipe: Recipe) -> str:
 
 
 def _chart(work: Work, rows: list[Offer], found: Suggestions) -> str:
-    from workbook.session.looking import reachable_labs
+    from workbook.session.recipe_report import reachable_labs
 
     marks = [Mark(r.suggestion.lab, "suggestion", str(i)) for i, r in enumerate(rows, 1)]
     marks.append(Mark(work.wanted, "target", "target"))

@@ -33,7 +33,7 @@ class LibraryRoom(Room):
         self.presses = Presses(self, look, back, intake, begin)
         self.shown = look.PAGE
         self.begun: Any = None  # the job begun last here
-        self.entry = back.Entry()
+        self.entry = back.CardForm()
         self.take = intake.Take()
         self.photo: Any = None
         self.photo_for = ""  # which reading the open photograph is for
@@ -65,7 +65,7 @@ class LibraryRoom(Room):
     def do_room(self, done: Press) -> None:
         """Go to another part of the library."""
         self.go(done.value)
-        self.entry, self.take = back.Entry(), intake.Take()
+        self.entry, self.take = back.CardForm(), intake.Take()
 
     def do_photo(self, done: Press) -> None:
         """Open a photograph, or close it."""
@@ -115,5 +115,5 @@ class LibraryRoom(Room):
 
 
 def library_page(archive: str | Path | None = None) -> widgets.Widget:
-    """Return the page of the library, as `workbook.session.here.session_here` takes it."""
+    """Return the page of the library, as `workbook.session.opening.open_named` takes it."""
     return room_page(LibraryRoom, archive).view

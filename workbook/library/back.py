@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "TABLES",
-    "Entry",
+    "CardForm",
     "do_keep",
     "do_reading",
     "do_takeout",
@@ -65,7 +65,7 @@ _PLAIN = {
 
 
 @dataclass
-class Entry:
+class CardForm:
     """A back as it is being typed."""
 
     fields: dict[str, str] | None = None
@@ -95,7 +95,7 @@ def do_keep(room: LibraryRoom, done: Press) -> None:
         result = room.session.archive.add([panel], who=panel.sprayer)
         said = f"{result.words} {panel.code}: {panel.recipe.words}."
     room.keep_picture(panel.code, entry.picture)
-    room.entry = Entry()
+    room.entry = CardForm()
     room.changed()
     room.go("cards", card=panel.code)
     room.said = said
@@ -311,7 +311,7 @@ _GEOMETRIES = {
 }
 
 
-def _taken(entry: Entry) -> str:
+def _taken(entry: CardForm) -> str:
     if not entry.readings:
         return ""
     told = "; ".join(
@@ -338,7 +338,7 @@ def _there(panel: Panel | None) -> str:
     )
 
 
-def _said(entry: Entry, at: dict[str, str], amending: bool) -> str:
+def _said(entry: CardForm, at: dict[str, str], amending: bool) -> str:
     """The back said again, with what is to be asked."""
     try:
         draft = _draft(at, entry.readings)

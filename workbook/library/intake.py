@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal, cast
 
 from workbook.figures import esc
 from workbook.page.fields import button, chips, field, fold, radio, upload
-from workbook.session import HowToRead, import_file, look_at
+from workbook.session import HowToRead, import_file, preview
 from workbook.session.intake import is_bundle, sent_file
 
 if TYPE_CHECKING:
@@ -69,7 +69,7 @@ def _read(room: LibraryRoom) -> None:
     with sent_file(take.name, take.content) as file:
         take.bundle = is_bundle(file)
         if not take.bundle:
-            take.report = look_at(room.session.place, file, take.how)
+            take.report = preview(room.session.place, file, take.how)
 
 
 def do_import(room: LibraryRoom, done: Press) -> None:

@@ -24,7 +24,7 @@ def first_page() -> str:
 
     Returned: the jobs; the library for a shop that has nothing yet.
     """
-    from workbook.session.here import ARCHIVE, is_new
+    from workbook.session.opening import ARCHIVE, is_new
 
     place = os.environ.get(ARCHIVE, "")
     return "browse_the_library.ipynb" if place and is_new(place) else "match_a_sample.ipynb"

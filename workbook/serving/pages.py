@@ -297,7 +297,7 @@ def _imports(books: Any) -> list[str]:
     ]
     # Opening an archive imports what every page needs.
     first = (
-        "from workbook.session.here import is_missing, session_here; import os; "
-        "is_missing(os.environ.get('WORKBOOK_ARCHIVE', '.')) or session_here()[0].close()"
+        "from workbook.session.opening import is_missing, open_named; import os; "
+        "is_missing(os.environ.get('WORKBOOK_ARCHIVE', '.')) or open_named()[0].close()"
     )
     return [*dict.fromkeys(lines), first]

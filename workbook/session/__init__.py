@@ -10,10 +10,10 @@ from __future__ import annotations
 from workbook.session.auditing import Fixed, finding_dict, finding_text
 from workbook.session.back import Draft, date_of, draft_panel, recipe_dict, recipe_of
 from workbook.session.demo import DemoShop, make_demo
-from workbook.session.intake import HowToRead, Imported, import_file, look_at, watch_folder
-from workbook.session.job import Job, bottle_words, densities_of, labour_of, pot_of
+from workbook.session.intake import HowToRead, Imported, import_file, preview, watch_folder
 from workbook.session.keeper import Exported
 from workbook.session.model_cache import FitOutcome, model_of
+from workbook.session.pot import Job, bottle_words, densities_of, labour_of, pot_of
 from workbook.session.session import Session
 from workbook.session.targets import lab_of, reading_of_lab
 
@@ -36,10 +36,10 @@ __all__ = [
     "import_file",
     "lab_of",
     "labour_of",
-    "look_at",
     "make_demo",
     "model_of",
     "pot_of",
+    "preview",
     "reading_of_lab",
     "recipe_dict",
     "recipe_of",

@@ -20,7 +20,7 @@ from matchlib.domain import (
 from matchlib.errors import DomainError
 
 if TYPE_CHECKING:
-    from matchlib.mixing import Question, StatedCheck
+    from matchlib.mixing import RatioQuestion, StatedCheck
 
 __all__ = ["Draft", "date_of", "draft_panel", "recipe_dict", "recipe_of"]
 
@@ -34,7 +34,7 @@ class Draft:
     """
 
     panel: Panel
-    questions: tuple[Question, ...] = ()
+    questions: tuple[RatioQuestion, ...] = ()
     stated: StatedCheck | None = None
 
     @property

@@ -11,10 +11,10 @@ from workbook.session.back import date_of
 if TYPE_CHECKING:
     from matchlib.domain import Conditions, Panel
 
-__all__ = ["conditions_said"]
+__all__ = ["conditions_typed"]
 
 
-def conditions_said(
+def conditions_typed(
     panels: Iterable[Panel],
     *,
     sprayer: str | None = None,

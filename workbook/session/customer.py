@@ -96,7 +96,9 @@ def outlook_of(archive: Archive, job: Job) -> Outlook:
     sprayed = Sprayed.of(last_tried(panel))
     (found,) = on_top(Belief.of(model), sprayed, aim, [wanted])
     goal = Goal.of(aim, tolerance=job.tolerance.value)
-    words = f"{goal.said(found.difference)} expected{goal.worst}, from the reading of {panel.code}"
+    words = (
+        f"{goal.with_unit(found.difference)} expected{goal.worst}, from the reading of {panel.code}"
+    )
     return Outlook(found.lab, found.difference, found.probability, words)
 
 

@@ -15,14 +15,14 @@ from matchlib.errors import ArchiveError, FileError, MatchlibError
 
 if TYPE_CHECKING:
     from matchlib.archive import AddResult, Archive
-    from matchlib.readings import ImportReport, Said
+    from matchlib.readings import ImportReport, Stated
 
 __all__ = [
     "HowToRead",
     "Imported",
     "import_file",
     "is_bundle",
-    "look_at",
+    "preview",
     "sent_file",
     "watch_folder",
 ]
@@ -138,7 +138,7 @@ def is_bundle(path: str | Path) -> bool:
     return _BUNDLE_MARK in names or not {"[Content_Types].xml", "content.xml"} & set(names)
 
 
-def look_at(
+def preview(
     archive: str | Path, paths: str | Path | Sequence[str | Path], how: HowToRead | None = None
 ) -> ImportReport:
     """Read files as an import would, and change nothing.
@@ -280,22 +280,22 @@ def _read(
     archive: Archive | None, paths: Sequence[Path], how: HowToRead
 ) -> tuple[ImportReport, str | None]:
     """The report, and the name of the profile that was used or is to be kept."""
-    from matchlib.readings import Said, understand
+    from matchlib.readings import Stated, understand
 
     profiles = archive.profiles(_PROFILE) if archive is not None else {}
-    said: Said = Said(how.facts, how.decimal, how.scale)
+    stated: Stated = Stated(how.facts, how.decimal, how.scale)
     if archive is not None:
         names = {kind: archive.names(kind) for kind in ("ground", "colour")}
-        said = replace(said, names=names, panels=_Known(archive))
+        stated = replace(stated, names=names, panels=_Known(archive))
     answers = {**_answers_of(profiles.get(how.profile)), **how.answers}
-    report = understand(paths, answers=answers, said=said, sheet=how.sheet)
+    report = understand(paths, answers=answers, stated=stated, sheet=how.sheet)
     if not report.open or how.profile:
         return report, how.profile
     columns = _signature(report)
     for name, data in profiles.items():
         if columns and isinstance(data, dict) and data.get("columns") == columns:
             answers = {**_answers_of(data), **how.answers}
-            again = understand(paths, answers=answers, said=said, sheet=how.sheet)
+            again = understand(paths, answers=answers, stated=stated, sheet=how.sheet)
             note = f"questions were answered as last time, by the profile {name!r}."
             return replace(again, assumed=(*again.assumed, note)), name
     return report, None

@@ -58,12 +58,12 @@ def look_at_card(archive: Archive, code: str, model: FilmPredictor | None = None
 
 
 def _by_law(panel: Panel, model: FilmPredictor | None) -> tuple[tuple[Lab, ...], str]:
-    from matchlib.overview import misses, three, usual_view
+    from matchlib.overview import panel_residuals, three, usual_view
 
     if model is None:
         return (), ""
     try:
-        found = misses(model, [panel])
+        found = panel_residuals(model, [panel])
         labs = model.predict_recipes(_rising(panel.recipe), usual_view(model))
     except MatchlibError:
         return (), ""  # a name that the model has not met says nothing of the others

@@ -16,7 +16,7 @@ from matchlib.errors import TargetError
 
 if TYPE_CHECKING:
     from matchlib.domain import Reading
-    from matchlib.forecast import Angle
+    from matchlib.forecast import ForecastAngle
     from matchlib.regression import FilmPredictor
     from matchlib.suggest import Target, Tolerance
 
@@ -152,7 +152,7 @@ def _aim(
     )
 
 
-def angle_dict(angle: Angle) -> dict[str, Any]:
+def angle_dict(angle: ForecastAngle) -> dict[str, Any]:
     """Return how a colour compares at one angle as plain data."""
     return {
         "illuminant": angle.viewing.illuminant,
@@ -180,24 +180,24 @@ def aim_words(model: FilmPredictor, aim: Target) -> str:
         for a in aim.aims
         if a.viewing is not None and geometry_group(a.viewing.geometry) not in known
     ]
-    said = []
+    text = []
     if lack == ["photo"]:
-        said.append(
+        text.append(
             "No panel of the archive was photographed: what a photograph would show of a recipe is "
             f"a guess from {', '.join(sorted(known))}. Photograph a few of its panels."
         )
     elif lack:
-        said.append(
+        text.append(
             f"No panel of the archive was read at {' or '.join(lack)}: what is predicted there "
             f"is a guess from {', '.join(sorted(known))}. Read some panels at every angle of the "
             "order."
         )
-    doubt = aim.doubt
-    if doubt is not None:
-        said.append(
+    own = aim.own_uncertainty
+    if own is not None:
+        text.append(
             "The target itself is only known so far: a panel that reads just as it does would "
-            f"truly be {aim.tolerance.said(float(doubt.mean[0]), 1)} away on average, and pass "
-            f"{chance_words(float(doubt.probability[0]))}. An instrument's reading of the sample "
-            "would take that doubt away."
+            f"truly be {aim.tolerance.with_unit(float(own.mean[0]), 1)} away on average, "
+            f"and pass {chance_words(float(own.probability[0]))}. An instrument's reading of the "
+            "sample would take that doubt away."
         )
-    return " ".join(said)
+    return " ".join(text)

@@ -31,7 +31,7 @@ def forecast_dict(panel: str | None, found: Forecast) -> dict[str, Any]:
         **dict(zip("Lab", found.lab, strict=True)),
         **dict(zip(("sd_L", "sd_a", "sd_b"), found.sd_lab, strict=True)),
         "cov": found.covariance.tolist(),
-        "degrees_of_freedom": found.freedom if math.isfinite(found.freedom) else None,
+        "degrees_of_freedom": found.dof if math.isfinite(found.dof) else None,
         "delta_e00": found.delta_e00,
         "sd_delta_e00": found.sd_delta_e00,
         "probability": found.probability,

@@ -86,7 +86,7 @@ def _against(sheet: JobSheet, model: FilmRegressor, recipe: Recipe, aim: Target)
         target_lab=aim.aims[0].lab,
         predicted_lab=found.lab,
         viewing=str(first.viewing),
-        difference=aim.tolerance.said(found.difference)
+        difference=aim.tolerance.with_unit(found.difference)
         + (", at the worst angle" if several else ""),
         sd=found.sd,
         chance=found.probability,
@@ -94,7 +94,7 @@ def _against(sheet: JobSheet, model: FilmRegressor, recipe: Recipe, aim: Target)
         measure=aim.tolerance.unit,
         angles=tuple(
             AngleRow(
-                a.viewing.geometry, a.weight, a.wanted, a.lab, aim.tolerance.said(a.difference)
+                a.viewing.geometry, a.weight, a.wanted, a.lab, aim.tolerance.with_unit(a.difference)
             )
             for a in found.angles
         )

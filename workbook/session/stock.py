@@ -58,7 +58,7 @@ def stock_limits(archive: Archive, *, work: str, a_coat: str) -> dict[str, Any]:
     """
     from matchlib.errors import DomainError
     from matchlib.mixing import CoatUse, parse_volume
-    from workbook.session.job import Job, area_of
+    from workbook.session.pot import Job, area_of
 
     shelf = stock_of(archive)
     if not shelf:

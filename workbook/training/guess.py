@@ -117,7 +117,7 @@ def do_guess(room: TrainingRoom, done: Press) -> None:
             kind=found.kind,
             panel=found.panel,
             passed=marked.passed,
-            miss=marked.miss,
+            miss=marked.difference,
             best=marked.best,
         )
 
@@ -172,7 +172,7 @@ def _shown(found: Exercise, marked: Marked) -> str:
     sign = "✓" if marked.passed else "✗"
     return (
         f"<p class='wb-said' role='status'>{sign} {esc(marked.words)} Card {esc(found.panel)}. "
-        f"Your score: ΔE00 {number(marked.miss, 1)} off.</p>"
+        f"Your score: ΔE00 {number(marked.difference, 1)} off.</p>"
         + table(heads, rows, caption="The answers", right=heads[2:3])
     )
 

@@ -6,7 +6,7 @@ import joblib
 import pytest
 
 from matchlib.suggest import Limits, Target, suggest
-from matchlib.suggest.fleet import suggest_many
+from matchlib.suggest.many import suggest_many
 from tests.suggest_shop import archive_of, model_of
 
 TARGETS = [Target.lab(*lab) for lab in ((35.0, 40.0, 20.0), (50.0, 5.0, 60.0), (20.0, 20.0, -20.0))]

@@ -27,7 +27,7 @@ from matchlib.regression.priors import smooth_curves
 from matchlib.regression.table import RecipeTable
 from matchlib.suggest.target import Target
 
-__all__ = ["LIGHTS", "Held", "Holding", "holding", "plausible_reflectances"]
+__all__ = ["LIGHTS", "Metamerism", "UnderLight", "metamerism", "plausible_reflectances"]
 
 Array = NDArray[np.float64]
 
@@ -42,7 +42,7 @@ DRAWS = 200
 
 
 @dataclass(frozen=True)
-class Held:
+class UnderLight:
     """What one change of light does to the match.
 
     Parameters
@@ -61,7 +61,7 @@ class Held:
 
 
 @dataclass(frozen=True)
-class Holding:
+class Metamerism:
     """How a recipe's match holds.
 
     Parameters
@@ -70,7 +70,7 @@ class Holding:
         What is to be sprayed.
     reference : str
         The light of the match.
-    lights : tuple of Held
+    lights : tuple of UnderLight
         The others.
     spectral_sample, spectral_recipe : bool
         Whether the sample and the recipe rest on spectra, and not on Lab alone.
@@ -78,7 +78,7 @@ class Holding:
 
     recipe: Recipe
     reference: str
-    lights: tuple[Held, ...]
+    lights: tuple[UnderLight, ...]
     spectral_sample: bool
     spectral_recipe: bool
 
@@ -128,9 +128,9 @@ class Holding:
         }
 
 
-def holding(
+def metamerism(
     model: FilmPredictor, recipe: Recipe, target: Target, *, draws: int = DRAWS, seed: int = 0
-) -> Holding:
+) -> Metamerism:
     """Say how a match holds under other lights and for the 2° observer.
 
     Parameters
@@ -148,7 +148,7 @@ def holding(
 
     Returns
     -------
-    Holding
+    Metamerism
         One number a light where both spectra are known, else a range.
 
     Raises
@@ -186,12 +186,12 @@ def holding(
             continue
         index = metamerism_index(pairs[0], pairs[1], view, base)
         low, middle, high = np.percentile(index, [5, 50, 95])
-        held.append(Held(name, float(low), float(middle), float(high)))
+        held.append(UnderLight(name, float(low), float(middle), float(high)))
     if base != Viewing():
         index = metamerism_index(pairs[0], pairs[1], Viewing(), base)
         low, middle, high = np.percentile(index, [5, 50, 95])
-        held.append(Held("daylight (D65)", float(low), float(middle), float(high)))
-    return Holding(
+        held.append(UnderLight("daylight (D65)", float(low), float(middle), float(high)))
+    return Metamerism(
         recipe,
         f"{base.illuminant}/{base.observer}°",
         tuple(held),

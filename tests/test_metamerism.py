@@ -8,7 +8,7 @@ import pytest
 from matchlib.colorimetry import metamerism_index, reflectance_to_lab
 from matchlib.domain import Reading, Viewing
 from matchlib.errors import TargetError
-from matchlib.holding import LIGHTS, holding, plausible_reflectances
+from matchlib.metamerism import LIGHTS, holding, plausible_reflectances
 from matchlib.suggest import Aim, Target
 from tests.suggest_shop import model_of, recipe, shop
 

@@ -26,11 +26,11 @@ from matchlib.domain import Panel
 from matchlib.errors import ArchiveError
 from matchlib.plain import dump, load
 
-__all__ = ["Kept", "insert_readings", "kept", "kept_in", "panel_kept", "write"]
+__all__ = ["StoredPanel", "insert_readings", "kept", "kept_in", "panel_kept", "write"]
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class StoredPanel:
     """A panel as it is kept.
 
     Parameters
@@ -49,10 +49,10 @@ class Kept:
     fields: dict[str, Any]
 
 
-def kept(connection: sa.Connection, codes: Iterable[str]) -> dict[str, Kept]:
+def kept(connection: sa.Connection, codes: Iterable[str]) -> dict[str, StoredPanel]:
     """Return panels by code: the one in use, or where there is none the last removed."""
     p = schema.panels
-    found: dict[str, Kept] = {}
+    found: dict[str, StoredPanel] = {}
     for some in chunked(dict.fromkeys(codes)):
         for one in kept_in(connection, p.c.code.in_(some)):
             there = found.get(one.panel.code)
@@ -61,7 +61,7 @@ def kept(connection: sa.Connection, codes: Iterable[str]) -> dict[str, Kept]:
     return found
 
 
-def panel_kept(connection: sa.Connection, code: str) -> Kept:
+def panel_kept(connection: sa.Connection, code: str) -> StoredPanel:
     """Return one panel as it is kept."""
     found = kept(connection, [code])
     if not found:
@@ -73,7 +73,7 @@ def panel_kept(connection: sa.Connection, code: str) -> Kept:
     return found[code]
 
 
-def kept_in(connection: sa.Connection, where: sa.ColumnElement[bool]) -> list[Kept]:
+def kept_in(connection: sa.Connection, where: sa.ColumnElement[bool]) -> list[StoredPanel]:
     """Return panels as they are kept."""
     p, r = schema.panels, schema.readings
     readings: dict[int, list[StoredReading]] = {}
@@ -86,11 +86,11 @@ def kept_in(connection: sa.Connection, where: sa.ColumnElement[bool]) -> list[Ke
     ]
 
 
-def _kept(row: sa.Row[Any], readings: list[StoredReading]) -> Kept:
+def _kept(row: sa.Row[Any], readings: list[StoredReading]) -> StoredPanel:
     panel = panel_of(row.data, readings)
     # Through JSON, as what is stored has gone: tuples are lists there.
     fields = json.loads(dump({**fields_of(panel), "deleted": row.deleted}))
-    return Kept(row.id, row.import_id, panel, fields)
+    return StoredPanel(row.id, row.import_id, panel, fields)
 
 
 def insert_readings(
@@ -111,7 +111,7 @@ def insert_readings(
 
 def write(
     connection: sa.Connection,
-    wanted: Iterable[tuple[Kept, Mapping[str, Any]]],
+    wanted: Iterable[tuple[StoredPanel, Mapping[str, Any]]],
     *,
     import_id: int | None = None,
 ) -> list[Entry]:

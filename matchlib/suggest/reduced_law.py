@@ -1,4 +1,4 @@
-"""The law in brief, read off its own evaluation for one space of recipes.
+"""The reduced law, read off its own evaluation for one space of recipes.
 
 Over one ground a recipe's colour then depends on the doses of its pot alone, and a dose is what the
 step's ratio brings a coat times its coats, less what the first one lacks and plus what later ones
@@ -18,7 +18,7 @@ from matchlib.regression.state import State
 from matchlib.regression.table import RecipeTable
 from matchlib.suggest.space import Schedules, Space
 
-__all__ = ["LawInBrief", "doses"]
+__all__ = ["ReducedLaw", "doses"]
 
 Array = NDArray[np.float64]
 Single = NDArray[np.float32]
@@ -26,7 +26,7 @@ Ints = NDArray[np.intp]
 
 
 @dataclass(frozen=True)
-class LawInBrief:
+class ReducedLaw:
     """A fitted law under one viewing, by ground and by dose."""
 
     # (k, b) Internal reflectance of each ground [-]
@@ -42,7 +42,7 @@ class LawInBrief:
     light: Array
 
     @classmethod
-    def of(cls, space: Space, viewing: Viewing) -> LawInBrief:
+    def of(cls, space: Space, viewing: Viewing) -> ReducedLaw:
         """Read a law off its own evaluation: exact but for an instrument's own gain."""
         k, c = len(space.ground_share), space.colour_share.shape[1]
         none = Schedules(np.zeros((k, 2), np.int64), np.ones((k, 2)))

@@ -9,7 +9,7 @@ from pathlib import Path
 from matchlib.errors import MatchlibError
 from workbook.session.session import Session
 
-__all__ = ["ARCHIVE", "is_missing", "is_new", "session_here"]
+__all__ = ["ARCHIVE", "is_missing", "is_new", "open_named"]
 
 ARCHIVE = "WORKBOOK_ARCHIVE"
 """Environment variable that names the archive; ``workbook open`` sets it."""
@@ -35,7 +35,7 @@ def is_new(place: str | Path) -> bool:
         return False
 
 
-def session_here(archive: str | Path | None = None) -> tuple[Session, bool]:
+def open_named(archive: str | Path | None = None) -> tuple[Session, bool]:
     """Open the archive of a notebook.
 
     `archive`: file or URL; else what `ARCHIVE` names; else the bundled demonstration, which is made

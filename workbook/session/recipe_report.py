@@ -14,33 +14,33 @@ if TYPE_CHECKING:
     from matchlib.domain import Panel, Reading
     from matchlib.evenness import Unevenness
     from matchlib.explain import Explanation
-    from matchlib.holding import Holding
+    from matchlib.metamerism import Metamerism
     from matchlib.regression import FilmPredictor
     from matchlib.suggest import Limits, Target, Tolerance
 
-__all__ = ["Look", "look_at", "reachable_labs"]
+__all__ = ["RecipeReport", "reachable_labs", "report_on"]
 
 _MOST_REACH = 1500
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
+class RecipeReport:
     """What a closer look at a recipe shows.
 
-    `uneven`: a simulated panel, at each angle of the order. `road`: which schedule that comes to
-    the same colour forgives most. `by_film`: share of film more or less [-], and what it shows: the
-    order's own figure. `film_angles`: what each of these shares shows at each angle, in the unit of
-    the order's difference, not weighted. `held`: how the match holds under other lights; None
-    without a target, or where that cannot be told. `not_held`: why it cannot be told; empty where
-    it can. `why`: what each change would do, what is near in the archive, where the doubt comes
-    from.
+    `uneven`: a simulated panel, at each angle of the order. `alternatives`: which schedule that
+    comes to the same colour forgives most. `by_film`: share of film more or less [-], and what it
+    shows: the order's own figure. `film_angles`: what each of these shares shows at each angle, in
+    the unit of the order's difference, not weighted. `held`: how the match holds under other
+    lights; None without a target, or where that cannot be told. `not_held`: why it cannot be told;
+    empty where it can. `why`: what each change would do, what is near in the archive, where the
+    doubt comes from.
     """
 
     uneven: Unevenness
-    road: str
+    alternatives: str
     by_film: tuple[tuple[float, float], ...]
     film_angles: tuple[tuple[float, ...], ...]
-    held: Holding | None
+    held: Metamerism | None
     not_held: str
     why: Explanation
 
@@ -54,11 +54,11 @@ class Look:
         """How even it lays, in words."""
         digits = 2 if self.tolerance.boxed else 1
         steps = ", ".join(
-            f"±{share:.0%} shows {self.tolerance.said(value, digits)}"
+            f"±{share:.0%} shows {self.tolerance.with_unit(value, digits)}"
             for share, value in self.by_film
         )
         where = " at the worst angle" if len(self.film_angles) > 1 else ""
-        return f"{self.uneven.words} Film {steps}{where}. {self.road}".rstrip()
+        return f"{self.uneven.words} Film {steps}{where}. {self.alternatives}".rstrip()
 
     @property
     def metamerism(self) -> str:
@@ -66,7 +66,7 @@ class Look:
         return self.not_held if self.held is None else self.held.words
 
 
-def look_at(
+def report_on(
     model: FilmPredictor,
     recipe: Recipe,
     *,
@@ -74,7 +74,7 @@ def look_at(
     aim: Target | None = None,
     viewing: Viewing | None = None,
     panels: Sequence[Panel] = (),
-) -> Look:
+) -> RecipeReport:
     """Look closer at a recipe.
 
     `aim`: what it is judged by: angles, weights, difference; ΔE00 under the viewing if None.
@@ -83,15 +83,15 @@ def look_at(
     """
     from matchlib.evenness import (
         CHANGES,
+        alternative_words,
+        alternatives,
         film_tolerance,
         film_tolerance_by_angle,
-        road_words,
-        roads,
         spray_panel,
         usual_order,
     )
     from matchlib.explain import explain
-    from matchlib.holding import holding
+    from matchlib.metamerism import metamerism
     from matchlib.suggest import Target
 
     view = viewing or Viewing(geometry=model.words_.geometries[0])
@@ -100,13 +100,13 @@ def look_at(
     held, why_not = None, "" if target is not None else "There is no target to hold."
     if target is not None:
         try:
-            held = holding(model, recipe, Target.of_readings(_diffuse(as_readings(target))))
+            held = metamerism(model, recipe, Target.of_readings(_diffuse(as_readings(target))))
         except MatchlibError as error:
             why_not = str(error)
     each = film_tolerance_by_angle(model, [recipe], order=order)[:, 0]
-    return Look(
+    return RecipeReport(
         uneven=spray_panel(model, recipe, order=order),
-        road=road_words(roads(model, recipe, order=order), recipe),
+        alternatives=alternative_words(alternatives(model, recipe, order=order), recipe),
         by_film=tuple((c, float(v)) for c, v in zip(CHANGES, shown, strict=True)),
         film_angles=tuple(tuple(float(v) for v in angle) for angle in each),
         held=held,
@@ -133,10 +133,10 @@ def reachable_labs(
     CIELAB of colours of the shelf, neat and blended, over its grounds, from the weakest film to the
     strongest and between; at most some 1500 of them.
     """
-    from matchlib.suggest.shelf import Shelf
+    from matchlib.suggest.ingredients import Ingredients
 
     view = viewing or Viewing(geometry=model.words_.geometries[0])
-    shelf = Shelf.of(
+    shelf = Ingredients.of(
         limits, model.words_.grounds, model.words_.colours, (), [p.recipe for p in panels]
     )
     ratios = limits.ratios()

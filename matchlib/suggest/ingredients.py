@@ -11,11 +11,11 @@ from matchlib.domain import Colour, Ground, Recipe
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 
-__all__ = ["Shelf"]
+__all__ = ["Ingredients"]
 
 
 @dataclass(frozen=True)
-class Shelf:
+class Ingredients:
     """Grounds and colours that are searched, spelled as their owner spells them."""
 
     # One a ground: a blend at shares of which nobody has said that they exist
@@ -32,7 +32,7 @@ class Shelf:
         colours: tuple[str, ...],
         pairs: tuple[tuple[str, str], ...],
         archive: Iterable[Recipe] = (),
-    ) -> Shelf:
+    ) -> Ingredients:
         """Work out what may be used."""
         past = list(archive)
         spelled: dict[str, str] = {}

@@ -19,7 +19,7 @@ from matchlib.errors import ArchiveError
 from matchlib.job import Job
 from matchlib.plain import dump, load
 
-__all__ = ["Cupboard", "utc_now"]
+__all__ = ["Records", "utc_now"]
 
 
 def utc_now() -> dt.datetime:
@@ -27,7 +27,7 @@ def utc_now() -> dt.datetime:
     return dt.datetime.now(dt.UTC)
 
 
-class Cupboard:
+class Records:
     """An open database with its clock, and all of an archive that is no panel.
 
     Parameters

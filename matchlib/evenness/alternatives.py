@@ -16,7 +16,7 @@ from matchlib.evenness.order import Judge, Order, usual_order, views_of, weigh
 from matchlib.evenness.panel import spray_panel
 from matchlib.regression import FilmPredictor
 
-__all__ = ["Road", "road_words", "roads"]
+__all__ = ["Alternative", "alternative_words", "alternatives"]
 
 Array = NDArray[np.float64]
 
@@ -26,7 +26,7 @@ _PANELS = 4
 
 
 @dataclass(frozen=True, slots=True)
-class Road:
+class Alternative:
     """A schedule that comes to the same colour.
 
     Parameters
@@ -51,10 +51,10 @@ class Road:
         """What is sprayed, and how even it comes out."""
         coats = "" if self.recipe.schedule is None else self.recipe.schedule.words
         digits = 2 if self.tolerance.boxed else 1
-        return f"{coats}: from side to side {self.tolerance.said(self.side_to_side, digits)}"
+        return f"{coats}: from side to side {self.tolerance.with_unit(self.side_to_side, digits)}"
 
 
-def roads(
+def alternatives(
     model: FilmPredictor,
     recipe: Recipe,
     *,
@@ -64,7 +64,7 @@ def roads(
     viewing: Viewing | None = None,
     order: Order | None = None,
     seed: int = 0,
-) -> tuple[Road, ...]:
+) -> tuple[Alternative, ...]:
     """Compare the schedules that come to a recipe's colour by how even they are sprayed.
 
     Parameters
@@ -112,17 +112,17 @@ def roads(
     found = []
     for each, distance in [(recipe, 0.0), *(pair for _, pair in more)]:
         panel = spray_panel(model, each, gun, panels=_PANELS, seed=seed, order=judged)
-        found.append(Road(each, distance, panel.side_to_side, judged.tolerance))
-    return tuple(sorted(found, key=lambda road: road.side_to_side))
+        found.append(Alternative(each, distance, panel.side_to_side, judged.tolerance))
+    return tuple(sorted(found, key=lambda one: one.side_to_side))
 
 
-def road_words(found: Sequence[Road], recipe: Recipe) -> str:
+def alternative_words(found: Sequence[Alternative], recipe: Recipe) -> str:
     """Say which road forgives most, beside the recipe asked about.
 
     Parameters
     ----------
-    found : sequence of Road
-        From `roads`.
+    found : sequence of Alternative
+        From `alternatives`.
     recipe : Recipe
         As asked about.
 
@@ -131,7 +131,7 @@ def road_words(found: Sequence[Road], recipe: Recipe) -> str:
     str
         One sentence; empty where there is one road only.
     """
-    own = next((road for road in found if road.recipe == recipe), None)
+    own = next((one for one in found if one.recipe == recipe), None)
     if own is None or len(found) < 2:
         return ""
     best = found[0]
@@ -140,7 +140,7 @@ def road_words(found: Sequence[Road], recipe: Recipe) -> str:
         return "No other road to this colour forgives more, up to eight coats."
     return (
         f"The road to this colour that forgives most is {best.words}, against "
-        f"{own.tolerance.said(own.side_to_side, digits)}."
+        f"{own.tolerance.with_unit(own.side_to_side, digits)}."
     )
 
 
