@@ -8,7 +8,7 @@ import pytest
 from matchlib.colorimetry import metamerism_index, reflectance_to_lab
 from matchlib.domain import Reading, Viewing
 from matchlib.errors import TargetError
-from matchlib.metamerism import LIGHTS, holding, plausible_reflectances
+from matchlib.metamerism import LIGHTS, metamerism, plausible_reflectances
 from matchlib.suggest import Aim, Target
 from tests.suggest_shop import model_of, recipe, shop
 
@@ -24,7 +24,7 @@ def sample() -> Reading:
 def test_two_known_spectra_give_the_published_index() -> None:
     model = model_of("spectrum")
     target = Target.of_readings(sample())
-    found = holding(model, RECIPE, target)
+    found = metamerism(model, RECIPE, target)
     assert found.spectral_sample
     assert found.spectral_recipe
     assert [h.light for h in found.lights] == list(LIGHTS)
@@ -42,20 +42,20 @@ def test_the_same_spectrum_holds_everywhere() -> None:
 
     own = np.asarray(model.predict_spectrum(_frame([RECIPE])))[0]
     reading = Reading(wavelengths=NM, reflectance=tuple(float(v) for v in own))
-    found = holding(model, RECIPE, Target.of_readings(reading))
+    found = metamerism(model, RECIPE, Target.of_readings(reading))
     assert max(h.high for h in found.lights) < 1e-6
     assert "holds under every light" in found.words
 
 
 def test_lab_alone_gives_a_range_that_a_spectrum_narrows() -> None:
     lab = tuple(model_of().predict_recipes([RECIPE])[0])
-    both = holding(model_of(), RECIPE, Target.lab(*lab))
-    half = holding(model_of(), RECIPE, Target.of_readings(sample()))
+    both = metamerism(model_of(), RECIPE, Target.lab(*lab))
+    half = metamerism(model_of(), RECIPE, Target.of_readings(sample()))
     for wide, narrow in zip(both.lights, half.lights, strict=True):
         assert wide.low < wide.middle < wide.high
         assert narrow.high - narrow.low < wide.high - wide.low
     assert "Lab alone" in both.words
-    assert both == holding(model_of(), RECIPE, Target.lab(*lab))
+    assert both == metamerism(model_of(), RECIPE, Target.lab(*lab))
 
 
 def test_the_range_holds_the_truth() -> None:
@@ -66,7 +66,7 @@ def test_the_range_holds_the_truth() -> None:
     from tests.benchmarks.strategies import _frame
 
     trial = np.asarray(own.predict_spectrum(_frame([RECIPE])))[0]
-    found = holding(model_of(), RECIPE, Target.lab(*lab))
+    found = metamerism(model_of(), RECIPE, Target.lab(*lab))
     for held, view in zip(found.lights, LIGHTS.values(), strict=True):
         assert float(metamerism_index(truth, trial, view)) <= held.high
 
@@ -84,4 +84,4 @@ def test_plausible_spectra_have_the_lab_and_are_smooth(lab: tuple[float, float, 
 def test_an_angle_with_flake_is_refused() -> None:
     target = Target((Aim((60.0, 0.0, 0.0), Viewing(geometry="45as15")),))
     with pytest.raises(TargetError):
-        holding(model_of(), RECIPE, target)
+        metamerism(model_of(), RECIPE, target)
