@@ -14,13 +14,14 @@ from typing import TYPE_CHECKING, Self
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from sklearn.base import BaseEstimator, RegressorMixin
+from sklearn.exceptions import NotFittedError
 from threadpoolctl import threadpool_limits
 
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import Conditions, Recipe
 from matchlib.errors import FitError
 from matchlib.progress import Callback, part_of
-from matchlib.regression.frames import rows_of
+from matchlib.regression.frames import rows_of, with_spectra
 from matchlib.regression.law import FilmLaw
 from matchlib.regression.observe import Observations
 from matchlib.regression.predictor import FilmPredictor
@@ -66,9 +67,33 @@ class FilmRegressor(
     random_state : int, optional
         Decides every draw.
 
+    Attributes
+    ----------
+    n_features_in_ : int
+        Columns of X.
+    feature_names_in_ : ndarray of str
+        Their names, where all are text.
+
     Notes
     -----
     What is learned is listed with `FilmPredictor`, which predicts.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> panels = pd.DataFrame(
+    ...     [
+    ...         ["silver", "", "", 58.4, -0.3, -0.2],
+    ...         ["silver", "cherry", "2@6:1", 41.9, 29.9, 4.8],
+    ...         ["silver", "cherry", "4@6:1", 32.3, 42.3, 12.1],
+    ...         ["pale gold", "", "", 72.0, 6.5, 31.7],
+    ...     ],
+    ...     columns=["ground", "colour", "schedule", "L", "a", "b"],
+    ... )
+    >>> model = FilmRegressor().fit(panels, panels[["L", "a", "b"]])
+    >>> asked = pd.DataFrame({"ground": ["silver"], "colour": "cherry", "schedule": "3@6:1"})
+    >>> model.predict(asked).round(0)
+    array([[36., 37.,  9.]])
     """
 
     def __init__(
@@ -102,7 +127,8 @@ class FilmRegressor(
             spectrophotometer at D65/10°, 45:0, each row its own panel.
         y : array_like or DataFrame
             (n, 3) Lab; (n, 31) reflectance 400-700 nm; or a DataFrame with columns ``L``, ``a``,
-            ``b`` and wavelengths as numbers, empty where a row has none.
+            ``b`` and one a wavelength [nm], empty where a row has none. A row without a reading
+            in y is learnt from its spectrum in X, where X has columns of wavelengths.
         callback : callable, optional
             Called between pieces of work with the share done and what is being done. What it
             raises ends the fit and leaves the estimator as it was.
@@ -115,11 +141,14 @@ class FilmRegressor(
         Raises
         ------
         FitError
-            If there is no panel with colour, or nothing to learn from.
+            If there is no panel with colour, or nothing to learn from; if a parameter is not
+            possible, or X and y are not of one length.
         DomainError
             If a recipe is not legal.
         """
+        self._check_parameters()
         recipes, viewings, sources, conditions = rows_of(X)
+        y = with_spectra(X, y)
         _check_archive(recipes)
         count = len(recipes)
         codes = (
@@ -166,7 +195,51 @@ class FilmRegressor(
         self.spectral_grounds_ = _spectral_names(table.ground_share, seen, self.words_.grounds)
         self.spectral_colours_ = _spectral_names(table.strength, seen, self.words_.colours)
         self.n_features_in_ = X.shape[1]
+        if all(isinstance(name, str) for name in X.columns):
+            self.feature_names_in_ = np.asarray(X.columns, object)
+        elif hasattr(self, "feature_names_in_"):
+            del self.feature_names_in_
         return self
+
+    def check_fitted(self) -> None:
+        """Refuse a regression that was never fitted.
+
+        Raises
+        ------
+        UnfittedError
+            If it was not; scikit-learn's `NotFittedError`.
+        """
+        if not hasattr(self, "fitted_"):
+            raise UnfittedError(
+                "This regression has not been fitted.",
+                expected="a fit to readings first",
+                got="a prediction before it",
+                remedy="call fit, or load a fit that was kept.",
+            )
+
+    def _check_parameters(self) -> None:
+        whole = isinstance(self.rounds, int | np.integer) and not isinstance(self.rounds, bool)
+        drawn = self.random_state
+        seed = isinstance(drawn, int | np.integer) and not isinstance(drawn, bool)
+        truths = (bool, np.bool_)
+        for name, good, expected in (
+            ("rounds", whole and self.rounds >= 1, "a whole number from 1"),
+            ("library", isinstance(self.library, truths), "True or False"),
+            ("robust", isinstance(self.robust, truths), "True or False"),
+            ("priors", self.priors is None or isinstance(self.priors, Priors), "Priors or None"),
+            (
+                "random_state",
+                drawn is None or (seed and int(drawn) >= 0),
+                "a whole number from 0, or None",
+            ),
+        ):
+            if not good:
+                raise FitError(
+                    f"The parameter {name} cannot be this.",
+                    expected=expected,
+                    got=repr(getattr(self, name)),
+                    remedy="leave it out for the usual.",
+                )
 
     def score(self, X: pd.DataFrame, y: ArrayLike, sample_weight: ArrayLike | None = None) -> float:
         """Return minus the mean ΔE00, so that more is better.
@@ -186,11 +259,16 @@ class FilmRegressor(
             [ΔE00]; R squared says nothing about whether a match passes.
         """
         _, viewings, sources, _ = rows_of(X)
-        seen = Observations.of(y, viewings, sources, np.full(len(X), np.nan))
+        readings = with_spectra(X, y)
+        seen = Observations.of(readings, viewings, sources, np.full(len(X), np.nan))
         errors = delta_e00(seen.lab, np.asarray(self.predict(X)))
         return -float(
             np.average(errors, weights=None if sample_weight is None else np.asarray(sample_weight))
         )
+
+
+class UnfittedError(FitError, NotFittedError):  # type: ignore[misc]  # sklearn has no types
+    """A regression that was asked before it was fitted, as scikit-learn knows it too."""
 
 
 def _occasions(X: pd.DataFrame) -> NDArray[np.intp]:

@@ -22,7 +22,14 @@ from matchlib.readings.frame import frame_of
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["conditions_of", "frames_of", "recipes_of", "rows_of", "spectral_columns"]
+__all__ = [
+    "conditions_of",
+    "frames_of",
+    "recipes_of",
+    "rows_of",
+    "spectral_columns",
+    "with_spectra",
+]
 
 _WAVELENGTH = re.compile(r"[1-9]\d{2,3}(\.\d+)?")
 
@@ -73,6 +80,43 @@ def frames_of(panels: Iterable[Panel]) -> tuple[pd.DataFrame, pd.DataFrame]:
 def spectral_columns(frame: pd.DataFrame) -> list[Any]:
     """Return the columns of a table that are named by a wavelength [nm]."""
     return [c for c in frame.columns if _WAVELENGTH.fullmatch(str(c))]
+
+
+def with_spectra(X: pd.DataFrame, y: Any) -> Any:
+    """Return readings, those that are empty filled from the wavelength columns of X."""
+    import numpy as np
+    import pandas as pd
+
+    expected = f"y with L, a and b, or reflectances, for each of the {len(X)} rows of X"
+    remedy = "take both from one table, such as table and table[['L', 'a', 'b']]."
+    if y is None:
+        problem = "This regressor requires y to be passed, but the target y is None."
+        raise FitError(problem, expected=expected, remedy=remedy)
+    count = len(y) if np.ndim(y) else 1
+    if count != len(X):
+        raise FitError(
+            "There are not as many readings as recipes.",
+            expected=expected,
+            got=f"{count} row{'s' * (count != 1)}",
+            remedy=remedy,
+        )
+    try:
+        lab = np.asarray(y, float)
+    except (TypeError, ValueError):
+        raise FitError(
+            "These readings are not numbers.",
+            expected="y of L, a and b, or of reflectances from 0 to 1, and nothing else",
+            got=f"columns {', '.join(map(str, getattr(y, 'columns', ['of text'])))}",
+            remedy="take the columns of readings alone, such as table[['L', 'a', 'b']].",
+        ) from None
+    names = spectral_columns(X)
+    if not names or lab.ndim != 2 or lab.shape[1] != 3:
+        return y
+    empty = np.isnan(lab).all(axis=1)
+    if not empty.any():
+        return y
+    spectra = X[names].astype(float).mask(~empty[:, None] | np.zeros((1, len(names)), bool))
+    return pd.concat([pd.DataFrame(lab, X.index, ["L", "a", "b"]), spectra], axis=1)
 
 
 def recipes_of(frame: pd.DataFrame) -> list[Recipe]:

@@ -34,6 +34,9 @@ Ints = NDArray[np.intp]
 KNOWN, SPECTRO, PHOTO, TONE = range(4)
 """Families of noise: stated by the reading, instrument, photograph, spectral tone."""
 
+_BRIGHTEST = 10.0
+"""Greatest reflectance that a `Reading` may have, at an aspecular angle [-]."""
+
 _PLACES = (np.arange(len(GRID)) + 0.5) / len(GRID)
 # The ten slowest of the orthonormal cosines (DCT-II).
 _TONES: Array = np.sqrt(2.0 / len(GRID)) * np.cos(np.pi * np.arange(10)[:, None] * _PLACES)
@@ -106,6 +109,13 @@ class Observations:
         count = len(viewings)
         lab, spectra = _split(y, count)
         spectral = np.asarray(np.isfinite(spectra).all(axis=1), np.bool_)
+        if spectral.any() and spectra[spectral].max() > _BRIGHTEST:
+            raise FitError(
+                "These reflectances are no shares of the light.",
+                expected=f"reflectances from 0 to 1, to {_BRIGHTEST:g} for flake near its gloss",
+                got=f"{spectra[spectral].max():g}",
+                remedy="divide by 100 if they are percent.",
+            )
         whole = np.isfinite(lab).all(axis=1) | spectral
         if not whole.all():
             row = int(np.flatnonzero(~whole)[0]) + 1
@@ -161,29 +171,36 @@ class Observations:
 def _split(y: ArrayLike | pd.DataFrame, count: int) -> tuple[Array, Array]:
     lab = np.full((count, 3), np.nan)
     spectra = np.full((count, len(GRID)), np.nan)
-    columns = getattr(y, "columns", None)
-    if columns is not None and any(c in columns for c in ("L", "a", "b")):
+    columns = list(getattr(y, "columns", ()))
+    columns = [] if columns == list(range(len(columns))) else columns
+    named = [c for c in columns if c in ("L", "a", "b")]
+    numbers = [c for c in columns if _is_number(c)]
+    if columns and len(named) in (0, 3) and len(named) + len(numbers) == len(columns):
         frame: pd.DataFrame = y  # type: ignore[assignment]  # it has columns
-        lab = frame[["L", "a", "b"]].to_numpy(float)
-        numeric = [c for c in columns if c not in ("L", "a", "b")]
-        if numeric:
-            nm = np.array([float(c) for c in numeric])
-            values = frame[numeric].to_numpy(float)
-            spectra = _gridded(nm, values)
+        if named:
+            lab = frame[["L", "a", "b"]].to_numpy(float)
+        if numbers:
+            spectra = _gridded(np.array(numbers, float), frame[numbers].to_numpy(float))
         return lab, spectra
     values = np.asarray(y, float)
-    if values.ndim == 2 and values.shape == (count, 3):
+    if not columns and values.shape == (count, 3):
         return values, spectra
-    if values.ndim == 2 and len(values) == count and columns is not None:
-        return lab, _gridded(np.array([float(c) for c in columns]), values)
-    if values.shape == (count, len(GRID)):
+    if not columns and values.shape == (count, len(GRID)):
         return lab, values
+    told = f", columns {', '.join(map(str, columns[:8]))}" if columns else ""
     raise FitError(
         "These readings do not have the shape of readings.",
         expected=f"({count}, 3) Lab or ({count}, {len(GRID)}) reflectance from 400 to 700 nm",
-        got=f"{values.shape}",
-        remedy="give one reading a row; name the wavelengths as columns if they are others.",
+        got=f"{values.shape}{told}",
+        remedy="give one reading a row, in columns L, a, b, or named by their wavelengths [nm].",
     )
+
+
+def _is_number(name: object) -> bool:
+    try:
+        return float(name) > 0.0  # type: ignore[arg-type]  # tried
+    except (TypeError, ValueError):
+        return False
 
 
 def _gridded(nm: Array, values: Array) -> Array:

