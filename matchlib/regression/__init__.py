@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from matchlib.regression.frames import frames_of, rows_of
 from matchlib.regression.predictor import FilmPredictor
 from matchlib.regression.priors import Priors
+from matchlib.regression.report import FitReport
 from matchlib.regression.saved import library_versions, load_fit, save_fit
 from matchlib.regression.unusual import unusual_words
 
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = [
     "FilmPredictor",
     "FilmRegressor",
+    "FitReport",
     "Priors",
     "frames_of",
     "library_versions",

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
     from matchlib.regression.library import Process
     from matchlib.regression.reach import Experience
+    from matchlib.regression.report import FitReport
     from matchlib.regression.solve import FittedLaw
     from matchlib.regression.stacking import Stack
     from matchlib.regression.vocabulary import Vocabulary
@@ -395,6 +396,12 @@ class FilmPredictor:
     def noise_split_(self) -> tuple[float, dict[str, float]]:
         """Variance a Lab axis of what no number explains on a panel, and of a reading by source."""
         return noise_split(self.fitted_.sizes, self.reading_noise_)
+
+    def report(self) -> FitReport:
+        """Return what was learnt, in units, and the errors of panels left out by kind of reach."""
+        from matchlib.regression.report import report_of
+
+        return report_of(self)
 
     def predict_spectrum(self, X: pd.DataFrame) -> Array:
         """Predict reflectance; `rests_on_lab` says which spectra are but the smoothest probable.

@@ -1,0 +1,285 @@
+"""What a fit has learnt, in the units of the shop: a summary to read, and to have as a table."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import groupby
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.colorimetry import GRID
+from matchlib.listing import Listing, html_of
+from matchlib.regression.law import motion
+from matchlib.regression.reach import KINDS
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from matchlib.regression.predictor import FilmPredictor
+
+__all__ = ["FitReport", "Learnt", "Reached", "report_of"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Learnt:
+    """One thing that a fit has learnt.
+
+    Parameters
+    ----------
+    part : str
+        What kind of thing, such as ``sprayer``.
+    name : str
+        Of what or whom.
+    value, sd : float
+        Estimate and standard deviation, in the unit; not-a-number where a spread is not known.
+    unit : str
+        Unit, and what the number is.
+    """
+
+    part: str
+    name: str
+    value: float
+    sd: float
+    unit: str
+
+
+@dataclass(frozen=True)
+class Reached:
+    """How far the fit is trusted for one kind of recipe, by panels left out.
+
+    Parameters
+    ----------
+    reach : str
+        How far the recipe lies from what was sprayed, as in `matchlib.regression.reach.KINDS`.
+    groups : int
+        Groups of panels left out to learn of it; 0 where none could be.
+    law, library, both : float
+        Median difference of what was left out, by the law, by the library's regression, and by
+        the two together [ΔE00].
+    weight : float
+        Share of the library's regression in what is predicted [-].
+    inflation : float
+        By how much the covariance of the law's values grows [-].
+    freedom : float
+        Degrees of freedom of that growth.
+    """
+
+    reach: str
+    groups: int
+    law: float
+    library: float
+    both: float
+    weight: float
+    inflation: float
+    freedom: float
+
+
+@dataclass(frozen=True)
+class FitReport:
+    """What a fit has learnt.
+
+    Parameters
+    ----------
+    panels, doubted : int
+        Panels of the fit, and those of them that are likelier not what their backs say.
+    learnt : tuple of Learnt
+        Strengths, slopes, effects and noise.
+    reached : tuple of Reached
+        A row a kind of reach.
+    """
+
+    panels: int
+    doubted: int
+    learnt: Listing[Learnt]
+    reached: Listing[Reached]
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return what was learnt as a table; ``reached.to_frame()`` is that of errors left out.
+
+        Returns
+        -------
+        DataFrame
+            Columns ``part``, ``name``, ``value``, ``sd`` and ``unit``.
+        """
+        return self.learnt.to_frame()
+
+    @property
+    def _head(self) -> str:
+        return f"Film regression of {self.panels} panels, {self.doubted} of them doubted"
+
+    def __str__(self) -> str:
+        lines = [self._head]
+        for (part, unit), rows in groupby(self.learnt, key=lambda r: (r.part, r.unit)):
+            lines += ["", f"{part} [{unit}]"]
+            for row in rows:
+                sd = "" if np.isnan(row.sd) else f" ± {row.sd:.3g}"
+                lines.append(f"  {row.name:<32} {row.value:9.3g}{sd}")
+        lines += ["", "panels left out, by reach [median ΔE00]"]
+        heads = ("groups", "law", "library", "both", "weight", "inflation", "df")
+        lines.append(" " * 22 + "".join(f"{h:>10}" for h in heads))
+        for found in self.reached:
+            errors = (found.law, found.library, found.both, found.weight, found.inflation)
+            numbers = "".join(f"{'–' if np.isnan(v) else f'{v:.2f}':>10}" for v in errors)
+            lines.append(f"  {found.reach:<20}{found.groups:>10}{numbers}{found.freedom:>10.1f}")
+        return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        errors = "Panels left out, by reach [median ΔE00]"
+        return html_of(self.to_frame(), caption=self._head) + html_of(
+            self.reached.to_frame(), caption=errors
+        )
+
+
+def report_of(model: FilmPredictor) -> FitReport:
+    """Return what a fit has learnt.
+
+    Parameters
+    ----------
+    model : FilmPredictor
+        Fitted.
+
+    Returns
+    -------
+    FitReport
+        ``print`` it, look at it in a notebook, or take ``to_frame()``.
+
+    Examples
+    --------
+    >>> from matchlib import FilmRegressor
+    >>> from matchlib.demo import demo_panels
+    >>> from matchlib.regression import frames_of
+    >>> model = FilmRegressor(rounds=1, library=False).fit(*frames_of(demo_panels()))
+    >>> report_of(model).to_frame()["part"].unique().tolist()[:3]
+    ['strength of a coat of 6:1', 'slope by the colour fraction', 'coats']
+    """
+    model.check_fitted()
+    stack = model.stack_
+    reached = (
+        Reached(
+            kind,
+            int(stack.groups[i]),
+            float(stack.law[i]),
+            float(stack.library[i]),
+            float(stack.both[i]),
+            float(stack.weight[i]),
+            float(stack.inflation[i]),
+            float(stack.freedom[i]),
+        )
+        for i, kind in enumerate(KINDS)
+    )
+    doubted = int((model.trust_ < 0.5).sum())
+    learnt = (*_colours(model), *_shared(model), *_conditions(model), *_repeats(model))
+    return FitReport(len(model.panels_), doubted, Listing(learnt), Listing(reached))
+
+
+class _Values:
+    """The law's values by the name of their part, and weighted sums of them with their spread."""
+
+    def __init__(self, model: FilmPredictor) -> None:
+        self.fit = model.fitted_
+        self.at = model.fitted_.law.slices
+
+    def sum(self, weights: dict[str, Array]) -> tuple[float, float]:
+        """Value and standard deviation of a weighted sum over parts."""
+        row = np.zeros(self.fit.law.size)
+        for name, weight in weights.items():
+            row[self.at[name]] += weight
+        return float(row @ self.fit.z), float(np.sqrt(row @ self.fit.covariance @ row))
+
+
+def _one(count: int, place: int, weight: Array | float = 1.0) -> Array:
+    """Weights over the values of several owners, for one of them."""
+    own = np.atleast_1d(np.asarray(weight, float))
+    row = np.zeros((count, len(own)))
+    row[place] = own
+    return row.ravel()
+
+
+def _colours(model: FilmPredictor) -> Iterator[Learnt]:
+    law, values = model.fitted_.law, _Values(model)
+    _, absorption = law.spectra(model.fitted_.z)
+    names = law.words.colours
+    for c, name in enumerate(names):
+        peak = int(absorption[c].argmax())
+        parts = {p: _one(len(names), c, law.curves[p][peak]) for p in ("colour", "colour wave")}
+        size, sd = float(absorption[c, peak]), values.sum(parts)[1]
+        yield Learnt(
+            "strength of a coat of 6:1",
+            f"{name}, at {GRID[peak]:.0f} nm",
+            size,
+            size * sd,
+            "absorbance, natural logarithm, down and up",
+        )
+    for c, name in enumerate(names):
+        away, sd = values.sum(
+            {
+                "own slope": _one(len(names), c, law.priors.own_slope_sd),
+                "dose": np.array([law.priors.slope_sd, 0.0, 0.0, 0.0]),
+            }
+        )
+        slope = float(np.exp(away))
+        yield Learnt(
+            "slope by the colour fraction",
+            name,
+            slope,
+            slope * sd,
+            "exponent of the strength at 6:1; 1 is strictly by the fraction",
+        )
+
+
+def _shared(model: FilmPredictor) -> Iterator[Learnt]:
+    priors, values = model.fitted_.law.priors, _Values(model)
+    unit = "of a usual coat"
+    lack, sd = values.sum({"dose": np.array([0.0, 0.0, priors.first_coat_sd, 0.0])})
+    yield Learnt("coats", "first", 1.0 - priors.first_coat - lack, sd, unit)
+    more, sd = values.sum({"dose": np.array([0.0, 0.0, 0.0, priors.later_sd * np.log(4.0)])})
+    yield Learnt("coats", "fourth", 1.0 + more, sd, unit)
+
+
+def _conditions(model: FilmPredictor) -> Iterator[Learnt]:
+    law, values = model.fitted_.law, _Values(model)
+    words = law.words
+    film, light = "% of film against the archive's mean", "% of the ground's light"
+    for part, names, unit in (
+        ("sprayer", words.sprayers, film),
+        ("lot", [f"{colour}, {lot}" for colour, lot in words.lots], film),
+        ("batch", [f"{ground}, {batch}" for ground, batch in words.batches], light),
+    ):
+        for i, name in enumerate(names):
+            yield _percent(part, name, values.sum({part: _one(len(names), i)}), unit)
+    if words.days:
+        first, last = motion(np.array([0.0, 1.0]))
+        drift = values.sum({"drift": last - first})
+        yield _percent("drift", "first day to last", drift, "% of film")
+    level = law.curves["clear"].mean(axis=0)
+    for i, name in enumerate(words.instruments):
+        gain = values.sum({"instrument": _one(len(words.instruments), i, level)})
+        yield _percent("instrument", name, gain, "% of the reflectance, mean over wavelengths")
+    for i, name in enumerate(words.clears):
+        value, sd = values.sum({"clear": _one(len(words.clears), i, level)})
+        yield Learnt("clear coat", str(name), value, sd, "absorbance, mean over wavelengths")
+
+
+def _percent(part: str, name: str, found: tuple[float, float], unit: str) -> Learnt:
+    value, sd = found
+    return Learnt(
+        part, name, 100.0 * float(np.expm1(value)), 100.0 * sd * float(np.exp(value)), unit
+    )
+
+
+def _repeats(model: FilmPredictor) -> Iterator[Learnt]:
+    film, ground, _ = model.fitted_.sizes.effects
+    nan = float("nan")
+    part, unit = "from panel to panel", "standard deviation, %"
+    yield Learnt(part, "film", 100.0 * float(film), nan, unit)
+    yield Learnt(part, "ground's light", 100.0 * float(ground), nan, unit)
+    mottle, reading = model.noise_split_
+    axis = "standard deviation an axis, ΔE*ab"
+    yield Learnt("repeatability", "mottle", float(np.sqrt(mottle)), nan, axis)
+    for source, variance in reading.items():
+        yield Learnt("repeatability", f"reading by {source}", float(np.sqrt(variance)), nan, axis)

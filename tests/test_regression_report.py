@@ -1,0 +1,54 @@
+"""The summary of a fit, beside what the invented workshop truly does."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from matchlib import FilmRegressor
+from matchlib.demo import demo_panels
+from matchlib.regression import frames_of, load_fit, save_fit
+from matchlib.regression.reach import KINDS
+
+
+@pytest.fixture(scope="module")
+def model() -> FilmRegressor:
+    X, y = frames_of(demo_panels())
+    return FilmRegressor().fit(X.replace({"sprayer": {"apprentice": "<b>apprentice"}}), y)
+
+
+def test_the_summary_finds_what_the_workshop_does(model):
+    # What the invented workshop does stands in matchlib/demo.py.
+    table = model.report().to_frame().set_index(["part", "name"])
+    first = table.loc[("coats", "first")]
+    assert abs(first["value"] - 0.82) < 2.0 * first["sd"]
+    film = table.loc["sprayer"]
+    heavier = film["value"]["evening bench"] - film["value"]["<b>apprentice"]
+    assert heavier == pytest.approx(5.0, abs=2.5)
+    # Of a panel 3.5 %, and of three to five coats 4.5 % each.
+    assert table["value"]["from panel to panel", "film"] == pytest.approx(4.2, abs=1.0)
+    peaks = [n for p, n in table.index if p == "strength of a coat of 6:1"]
+    bands = {"cherry": 520, "honey": 428, "lagoon": 645, "violet": 565}
+    for told in peaks:
+        name, place = told.removesuffix(" nm").split(", at ")
+        assert abs(float(place) - bands[name]) <= 20
+
+
+def test_the_summary_tells_what_panels_left_out_told(model):
+    reached = model.report().reached.to_frame().set_index("reach")
+    assert reached.index.tolist() == list(KINDS)
+    np.testing.assert_array_equal(reached["both"], model.stack_.both)
+    assert (reached["groups"] > 1).all()
+    assert reached["both"].between(0.1, 1.5).all()
+
+
+def test_the_summary_is_read_as_text_and_as_a_page_and_is_kept(model, tmp_path):
+    told = str(model.report())
+    assert told.startswith("Film regression of 133 panels, 4 of them doubted\n")
+    assert max(map(len, told.splitlines())) < 100
+    drawn = model.report()._repr_html_()
+    assert drawn.count("<table>") == 2
+    assert "<b>" not in drawn
+    assert "&lt;b&gt;apprentice" in drawn
+    save_fit(tmp_path / "fit.npz", model, content_hash="")
+    assert str(load_fit(tmp_path / "fit.npz").report()) == told
