@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Self
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from sklearn.base import BaseEstimator, RegressorMixin
-from sklearn.exceptions import NotFittedError
 from threadpoolctl import threadpool_limits
 
 from matchlib.colorimetry import delta_e00
@@ -201,22 +200,6 @@ class FilmRegressor(
             del self.feature_names_in_
         return self
 
-    def check_fitted(self) -> None:
-        """Refuse a regression that was never fitted.
-
-        Raises
-        ------
-        UnfittedError
-            If it was not; scikit-learn's `NotFittedError`.
-        """
-        if not hasattr(self, "fitted_"):
-            raise UnfittedError(
-                "This regression has not been fitted.",
-                expected="a fit to readings first",
-                got="a prediction before it",
-                remedy="call fit, or load a fit that was kept.",
-            )
-
     def _check_parameters(self) -> None:
         whole = isinstance(self.rounds, int | np.integer) and not isinstance(self.rounds, bool)
         drawn = self.random_state
@@ -265,10 +248,6 @@ class FilmRegressor(
         return -float(
             np.average(errors, weights=None if sample_weight is None else np.asarray(sample_weight))
         )
-
-
-class UnfittedError(FitError, NotFittedError):  # type: ignore[misc]  # sklearn has no types
-    """A regression that was asked before it was fitted, as scikit-learn knows it too."""
 
 
 def _occasions(X: pd.DataFrame) -> NDArray[np.intp]:

@@ -94,7 +94,17 @@ class FilmPredictor:
     versions_: dict[str, str]
 
     def check_fitted(self) -> None:
-        """Refuse a regression that was never fitted; one that was loaded is."""
+        """Refuse a regression that was never fitted.
+
+        Raises
+        ------
+        UnfittedError
+            If it was not: a `FitError`, and scikit-learn's `NotFittedError`.
+        """
+        if not hasattr(self, "fitted_"):
+            from matchlib.regression.unfitted import UnfittedError  # scikit-learn is slow to load
+
+            raise UnfittedError
 
     def under(self, conditions: Conditions) -> FilmPredictor:
         """Return the same fit, asked about other conditions.
