@@ -94,13 +94,7 @@ class FilmPredictor:
     versions_: dict[str, str]
 
     def check_fitted(self) -> None:
-        """Refuse a regression that was never fitted.
-
-        Raises
-        ------
-        UnfittedError
-            If it was not: a `FitError`, and scikit-learn's `NotFittedError`.
-        """
+        """Refuse a regression that was never fitted, with scikit-learn's `NotFittedError`."""
         if not hasattr(self, "fitted_"):
             from matchlib.regression.unfitted import UnfittedError  # scikit-learn is slow to load
 
