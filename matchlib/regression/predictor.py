@@ -17,6 +17,7 @@ from matchlib.colorimetry import GRID
 from matchlib.domain import Conditions, Recipe, Viewing
 from matchlib.regression.frames import rows_of
 from matchlib.regression.observe import lab_of
+from matchlib.regression.report import FitReport, report_of
 from matchlib.regression.spread import noise_split, own_spread, unknown_blend
 from matchlib.regression.stacked import library_gap, library_share
 from matchlib.regression.table import RecipeTable
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
 
     from matchlib.regression.library import Process
     from matchlib.regression.reach import Experience
-    from matchlib.regression.report import FitReport
     from matchlib.regression.solve import FittedLaw
     from matchlib.regression.stacking import Stack
     from matchlib.regression.vocabulary import Vocabulary
@@ -96,7 +96,7 @@ class FilmPredictor:
     def check_fitted(self) -> None:
         """Refuse a regression that was never fitted, with scikit-learn's `NotFittedError`."""
         if not hasattr(self, "fitted_"):
-            from matchlib.regression.unfitted import UnfittedError  # scikit-learn is slow to load
+            from matchlib.regression.unfitted import UnfittedError  # scikit-learn is slow
 
             raise UnfittedError
 
@@ -139,8 +139,7 @@ class FilmPredictor:
         if return_cov:
             return self.predict_readings(X)[:2]
         self.check_fitted()
-        recipes, viewings, *_ = rows_of(X)
-        return self.predict_recipes(recipes, viewings)
+        return self.predict_recipes(*rows_of(X)[:2])
 
     def predict_readings(self, X: pd.DataFrame) -> tuple[Array, Array, Array]:
         """Predict the reading of the next panel sprayed: a Student's t.
@@ -293,7 +292,8 @@ class FilmPredictor:
                 lab[rows] = labs[0]
         mottle, reading = self.noise_split_
         spray += np.eye(3) * mottle
-        noise = np.array([reading[s] for s in _each(sources, lab)])
+        each = [sources] * len(lab) if isinstance(sources, str) else sources
+        noise = np.array([reading[s] for s in each])
         return lab, known, spray, noise[:, None, None] * np.eye(3)
 
     def predict_together(
@@ -403,8 +403,6 @@ class FilmPredictor:
 
     def report(self) -> FitReport:
         """Return what was learnt, in units, and the errors of panels left out by kind of reach."""
-        from matchlib.regression.report import report_of
-
         return report_of(self)
 
     def predict_spectrum(self, X: pd.DataFrame) -> Array:
@@ -421,14 +419,11 @@ class FilmPredictor:
             Reflectance 400-700 nm [-].
         """
         self.check_fitted()
-        recipes, viewings, *_ = rows_of(X)
-        table = RecipeTable.of(recipes, viewings, self.words_, self.conditions_)
-        fit = self.fitted_
-        parts = [
-            fit.law.evaluate(fit.z, table.take(slice(i, i + 4000))).reflectance
-            for i in range(0, len(recipes), 4000)
-        ]
-        return np.concatenate(parts) if parts else np.zeros((0, len(GRID)))
+        table = RecipeTable.of(*rows_of(X)[:2], self.words_, self.conditions_)
+        fit, parts = self.fitted_, [np.zeros((0, len(GRID)))]
+        for i in range(0, len(table), 4000):
+            parts.append(fit.law.evaluate(fit.z, table.take(slice(i, i + 4000))).reflectance)
+        return np.concatenate(parts)
 
     def rests_on_lab(self, recipes: Sequence[Recipe]) -> NDArray[np.bool_]:
         """Return which recipes' spectra rest on Lab readings alone.
@@ -443,21 +438,13 @@ class FilmPredictor:
         ndarray of bool, shape (n,)
             True where a part of it has no spectral reading.
         """
-        flags = []
-        for r in recipes:
-            grounds = set(r.ground.shares) <= self.spectral_grounds_
-            colours = r.colour is None or set(r.colour.shares) <= self.spectral_colours_
-            flags.append(not (grounds and colours))
-        return np.array(flags, bool)
+        known = (self.spectral_grounds_, self.spectral_colours_)
+        parts = [(r.ground.shares, r.colour.shares if r.colour else {}) for r in recipes]
+        return np.array([not (set(g) <= known[0] and set(c) <= known[1]) for g, c in parts], bool)
 
     def _views(
         self, recipes: Sequence[Recipe], viewings: Sequence[Viewing] | Viewing | None
     ) -> Sequence[Viewing]:
         self.check_fitted()
-        if viewings is None:
-            viewings = Viewing(geometry=self.words_.geometries[0])
+        viewings = viewings or Viewing(geometry=self.words_.geometries[0])
         return [viewings] * len(recipes) if isinstance(viewings, Viewing) else viewings
-
-
-def _each(sources: Sequence[str] | str, rows: Array) -> Sequence[str]:
-    return [sources] * len(rows) if isinstance(sources, str) else sources

@@ -65,7 +65,7 @@ class Reached:
         Share of the library's regression in what is predicted [-].
     inflation : float
         By how much the covariance of the law's values grows [-].
-    freedom : float
+    dof : float
         Degrees of freedom of that growth.
     """
 
@@ -76,7 +76,7 @@ class Reached:
     both: float
     weight: float
     inflation: float
-    freedom: float
+    dof: float
 
 
 @dataclass(frozen=True)
@@ -125,7 +125,7 @@ class FitReport:
         for found in self.reached:
             errors = (found.law, found.library, found.both, found.weight, found.inflation)
             numbers = "".join(f"{'–' if np.isnan(v) else f'{v:.2f}':>10}" for v in errors)
-            lines.append(f"  {found.reach:<20}{found.groups:>10}{numbers}{found.freedom:>10.1f}")
+            lines.append(f"  {found.reach:<20}{found.groups:>10}{numbers}{found.dof:>10.1f}")
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:
@@ -168,7 +168,7 @@ def report_of(model: FilmPredictor) -> FitReport:
             float(stack.both[i]),
             float(stack.weight[i]),
             float(stack.inflation[i]),
-            float(stack.freedom[i]),
+            float(stack.dof[i]),
         )
         for i, kind in enumerate(KINDS)
     )
