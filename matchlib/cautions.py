@@ -28,8 +28,8 @@ STEPS = ("mix", "spray", "sand", "clean")
 #: Stands above every list of cautions.
 DEFERENCE = (
     "Follow the product's safety data sheet and technical data sheet, your local codes, and the "
-    "advice of licensed or qualified people; where they differ from this sheet, they are right. "
-    "This sheet does not say that any exposure is safe."
+    "advice of licensed or qualified people; where they differ from what is said here, they are "
+    "right. Nothing here says that any exposure is safe."
 )
 
 
@@ -89,10 +89,10 @@ CAUTIONS = (
     Caution(
         "isocyanates",
         "Isocyanates in hardeners and two-part paint",
-        "Spraying isocyanates can cause asthma that stays for life, and no smell warns of them. "
-        "Filtering respirators are not suitable for spraying them: air-fed breathing apparatus is. "
-        "Keep it on, visor down, until the booth's clearance time, measured and displayed, is "
-        "over. Flushing the gun makes mist too. Those exposed need health surveillance.",
+        "Spraying isocyanates can cause asthma for life, and no smell warns of them: it takes "
+        "air-fed breathing apparatus, since a filtering respirator is not suitable. Keep it on, "
+        "visor down, until the booth's clearance time, measured and displayed, is over. Flushing "
+        "the gun makes mist too. Those exposed need health surveillance.",
         (
             "HSE (UK), isocyanate paint spraying: respiratory protective equipment; RR1064, "
             "raising the visor",
@@ -104,10 +104,9 @@ CAUTIONS = (
     Caution(
         "eyes-skin",
         "Eyes and skin, from the first tin opened",
-        "Goggles or visor, and gloves that the data sheet names for this hardener and solvent: "
-        "thin "
-        "throwaway gloves may let both through in minutes. Sleeves down. Isocyanates sensitise "
-        "through the skin as well. In the eyes: rinse with water at once, and get help.",
+        "Goggles or visor, and the gloves that the data sheet names for this hardener and solvent: "
+        "thin throwaway gloves may let both through in minutes. Sleeves down. Isocyanates "
+        "sensitise through the skin as well. In the eyes: rinse with water at once, and get help.",
         (
             "29 CFR 1910.133, Eye and face protection; 29 CFR 1910.138, Hand protection",
             "HSE (UK), Working with isocyanate paints",
@@ -119,9 +118,8 @@ CAUTIONS = (
         "symptoms",
         "Signs not to work through",
         "Wheeze, tight chest, a cough that comes at night or at the weekend, runny or sore eyes, a "
-        "rash: stop, leave the work, tell the employer and a doctor that isocyanates are used. "
-        "Once "
-        "sensitised, a trace is enough.",
+        "rash: stop, leave the work, and tell the employer and a doctor that isocyanates are used. "
+        "Once sensitised, a trace is enough.",
         (
             "HSE (UK), Asthma in motor vehicle repair",
             "NIOSH Publication 96-111, Preventing Asthma and Death from Diisocyanate Exposure",
@@ -131,15 +129,13 @@ CAUTIONS = (
     Caution(
         "training",
         "Training before the work",
-        "In the EU nobody may use a product with 0.1% by weight or more of diisocyanates at work "
-        "without training passed, renewed every five years, on record. In the UK the employer "
-        "trains "
-        "and checks health under COSHH; in the USA the hazard communication rule asks for training "
-        "and data sheets at hand.",
+        "In the EU nobody may use a product with 0.1% or more of diisocyanates by weight at work "
+        "without passing a training, on record and renewed every five years. In the UK the "
+        "employer trains and checks health under COSHH; in the USA the hazard communication rule "
+        "asks for training and for data sheets at hand.",
         (
             "Regulation (EU) 2020/1149, REACH Annex XVII entry 74, in force for users since 24 "
-            "August "
-            "2023",
+            "August 2023",
             "COSHH Regulations 2002 (UK), regulations 11 and 12; HSE",
             "29 CFR 1910.1200, Hazard communication",
         ),
@@ -156,9 +152,9 @@ CAUTIONS = (
     Caution(
         "ventilation",
         "Ventilation",
-        "Spray in an extracted booth or room that is running and maintained, with clean make-up "
-        "air, and let it run on afterwards. The air speeds in the fire rules are meant against "
-        "fire; they do not show that the air may be breathed.",
+        "Mix and spray with extraction running, in a booth or room that is maintained and has "
+        "clean make-up air, and let it run on afterwards. The air speeds in the fire rules are "
+        "meant against fire; they do not show that the air may be breathed.",
         (
             "29 CFR 1910.94(c), Ventilation: spray finishing operations",
             "29 CFR 1910.107(d), Ventilation",
@@ -194,8 +190,7 @@ CAUTIONS = (
         "Soaked rags and residue go into closed metal containers, emptied each shift. Activated "
         "paint is the exception: it warms as it cures and its gas can burst a tight lid, so it is "
         "left to cure in a vented container, outdoors or extracted. All of it is waste to be "
-        "handed "
-        "over as local rules say, never poured away.",
+        "handed over as local rules say, never poured away.",
         (
             "29 CFR 1910.107(e), Flammable and combustible liquids: storage and handling",
             "29 CFR 1910.107(g), Operations and maintenance",
@@ -265,8 +260,8 @@ BOOTH_PROMPTS = (
     ),
     BoothPrompt(
         "strain",
-        "Strained into the cup? 120 mesh is 125 µm, 200 mesh is 75 µm; the colour may go fine, a "
-        "ground with flake not.",
+        "Strained into the cup? 120 mesh is 125 µm, 200 mesh is 75 µm: fine will do for the "
+        "colour, but a fine strainer holds back the flake of a ground.",
         f"ASTM E11; {_TRADE}",
     ),
     BoothPrompt(

@@ -54,9 +54,9 @@ class AgedFinish:
         off = float(delta_e00(self.lab, self.farthest))
         return (
             f"{self.places} places of the finish: their mean is L {self.lab[0]:.1f}, "
-            f"a {self.lab[1]:.1f}, b {self.lab[2]:.1f}, the farthest ΔE00 {off:.1f} from it. What "
-            f"reads within {self.tolerance:.1f} is as near as the finish is to itself. Polish and "
-            "clean before reading, and match beside the place of the repair, not the shaded roof."
+            f"a {self.lab[1]:.1f}, b {self.lab[2]:.1f}, and the farthest is ΔE00 {off:.1f} from "
+            f"it. A match within {self.tolerance:.1f} is as near as the finish is to itself. Clean "
+            "and polish before reading, and read where the repair will meet the old finish."
         )
 
 
@@ -105,12 +105,14 @@ def aged_finish(readings: Sequence[Reading]) -> AgedFinish:
     DomainError
         If there are fewer than three, or they were viewed differently.
     """
-    if len(readings) < 3 or len({r.viewing for r in readings}) > 1:
+    ways = len({r.viewing for r in readings})
+    if len(readings) < 3 or ways > 1:
         raise DomainError(
             "An aged finish is read at several places in the same way.",
             expected="three readings or more, of one light, observer and geometry",
-            got=f"{len(readings)} readings of {len({r.viewing for r in readings})} viewings",
-            remedy="read three places around the repair, and one far from it.",
+            got=f"{len(readings)} reading{'s' * (len(readings) != 1)}"
+            + f", in {ways} different ways" * (ways > 1),
+            remedy="read three places or more around the repair.",
         )
     labs = np.array([lab_of_reading(r) for r in readings], float)
     mean = labs.mean(axis=0)

@@ -55,7 +55,7 @@ def test_a_panel_is_shown_with_its_stages_log_readings_and_trust(shop):
     assert "Batch: G-12" in text
     assert "coat 1: 6:1, Bo, lot L-7, 21.5 °C, 40 %RH" in text
     assert "Stage 2: rust over silver: 1 coat of 10 parts carrier to 1 part colour" in text
-    assert "from what its recipe is expected to be" in text
+    assert "from what its recipe should read" in text
     shown = json_of("panel", "P3", cwd=shop)
     assert [row["stage"] for row in shown["predicted"]] == [1, 2]
     assert 0 <= shown["trust"] <= 1

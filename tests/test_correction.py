@@ -225,8 +225,8 @@ def test_readings_and_spectra_are_taken_alike(
 @pytest.mark.parametrize(
     ("film", "sd", "words"),
     [
-        (0.113, 0.03, "about 12% heavier than the archive (give or take 3%)"),
-        (-0.105, 0.08, "perhaps about 10% lighter"),
+        (0.113, 0.03, "about 12% more film than the archive (give or take 3%)"),
+        (-0.105, 0.08, "perhaps 10% less film"),
         (0.002, 0.05, "as in the archive, give or take 5%"),
     ],
 )

@@ -97,7 +97,7 @@ def test_the_roads_to_a_colour_end_there_and_more_coats_forgive_more() -> None:
         assert one.recipe.schedule.coats <= 6
     assert found[0].recipe.schedule.coats > 2
     assert found[0].side_to_side < 0.9 * own.side_to_side
-    assert "forgives most" in alternative_words(found, r)
+    assert "most forgiving" in alternative_words(found, r)
     assert [x.side_to_side for x in found] == sorted(x.side_to_side for x in found)
     assert alternatives(model_of(), Recipe(r.ground)) == ()
     assert alternative_words((), r) == ""

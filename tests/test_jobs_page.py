@@ -382,3 +382,31 @@ def test_a_card_read_on_its_way_is_asked_for_and_its_next_coat_waits(screen: Job
     fresh = screen.job.choose(CHERRY)
     with pytest.raises(MatchlibError, match="a card my card already"):
         fresh.coat_laid(code="my card")
+
+
+def test_an_aged_finish_is_typed_place_by_place(screen: JobsScreen) -> None:
+    press(screen, "new")
+    press(
+        screen,
+        "begin",
+        lab="27.1 45.9 28.5\n26.5 45.0 28.0\n27.9 46.4 29.3",
+        name="old door",
+        passes="1",
+    )
+    job = screen.job.job
+    (target,) = job.target
+    assert target.lab == pytest.approx((27.1667, 45.7667, 28.6), abs=1e-3)
+    assert job.tolerance.value > 1.0, "the finish's own spread passes"
+    assert "3 places of the finish" in job.notes
+    press(screen, "new")
+    with pytest.raises(MatchlibError, match="several places"):
+        press(screen, "begin", lab="27.1 45.9 28.5\n26.5 45.0 28.0", name="two", passes="1")
+
+
+def test_troubles_and_protocol_are_at_hand_where_they_matter(screen: JobsScreen) -> None:
+    sprayed(begun(screen))
+    shown = press(screen, "goto", "spray")
+    assert "Tiger stripes" in shown
+    assert "Before you open a tin" in shown
+    assert 'href="train_on_grounds.ipynb?part=words&amp;word=word-overlap"' in shown
+    assert "White tile" in press(screen, "goto", "read")

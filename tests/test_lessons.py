@@ -219,7 +219,7 @@ def test_a_lesson_says_when_the_archive_cannot_support_it(
     plain = [p for p in panels if p.recipe.schedule is None or len(p.recipe.schedule.steps) == 1]
     step = lesson(model, plain, "step-up")
     assert not step.supported
-    assert "a prediction alone" in step.finding
+    assert "only a prediction" in step.finding
     bare = [p for p in panels if p.recipe.bare]
     assert not lesson(model, bare, "ratio").supported
     with pytest.raises(DomainError, match="no such lesson"):

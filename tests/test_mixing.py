@@ -309,7 +309,7 @@ def test_what_to_buy():
     unknown = mixing.bill(pot, {})
     assert unknown.lines[0].bottles is None
     assert unknown.paint is None
-    assert "to buy" in unknown.words()
+    assert ", buy " in unknown.words()
 
 
 def test_a_higher_chance_wants_a_larger_pot():
@@ -331,7 +331,7 @@ def test_the_words_of_a_job():
         assert "6 parts carrier to 1 part colour" in text
         assert "colour (teal)" in text
         assert f"{unit} carrier" in text
-        assert "Enough with a chance of 95%, as far" in text
+        assert "enough with a chance of 95%, as far" in text
     assert [q.code for q in pot.questions] == ["reversed"]
     assert "Was 3:1 meant" in pot.text
     assert pot.groups[0].fills > 1

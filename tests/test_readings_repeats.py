@@ -11,7 +11,7 @@ from matchlib.colorimetry import lab_to_xyz, reflectance_to_lab, white_point, xy
 from matchlib.domain import Reading, Viewing
 from matchlib.errors import FileError
 from matchlib.readings.drift import find_drift
-from matchlib.readings.repeats import combine_repeats, readings_needed
+from matchlib.readings.repeats import combine_repeats
 from tests.declared import read_file
 
 GRID = tuple(float(w) for w in range(400, 701, 10))
@@ -101,9 +101,3 @@ def test_tiles_show_the_day_on_which_the_instrument_drifted(tmp_path):
     assert find_drift(report.tiles, limit=5) == ()
     reference = {"check": Reading(lab=(52, 10, 1))}
     assert {d.tile for d in find_drift(report.tiles, references=reference)} == {"white", "check"}
-
-
-def test_impossible_demands_on_the_number_of_readings():
-    for bad in ((-1, 1), (1, 0), (math.nan, 1)):
-        with pytest.raises(FileError):
-            readings_needed(*bad)

@@ -106,7 +106,7 @@ def test_a_card_shows_its_back_and_begins_a_job(shop: Session) -> None:
     panel = shop.archive.panel("T045")
     assert f"{panel.recipe.colour} over {panel.recipe.ground}" in page
     assert panel.sprayer in page
-    assert "law and reading" in page
+    assert "prediction and reading" in page
     page = press(room, "match", "T045")
     (job,) = shop.archive.jobs()
     assert (job.name, job.state) == ("like T045", "recipe")
@@ -256,7 +256,7 @@ def test_a_card_says_for_which_job_it_was_and_what_the_law_says(shop: Session) -
     lights = [lab[0] for lab in seen.coats]
     assert lights == sorted(lights, reverse=True), "coat by coat it gets darker"
     assert len(set(lights)) == len(lights)
-    assert seen.trust.startswith("law and reading agree")
+    assert seen.trust.startswith("prediction and reading agree")
     room = LibraryRoom(shop)
     assert f"Sprayed for job {job.number}" in press(room, "card", "T045")
 

@@ -34,7 +34,7 @@ def test_the_ratio_range_is_read_whichever_way_round(ends: tuple[object, object]
         {"min_ratio": "x"},
         {"max_ratio": -1},
         {"blend_parts": 1},
-        {"pot_ml": 500.0},
+        {"stock": {"violet": 500.0}},
         {"max_unevenness": 0.0},
     ],
 )
@@ -92,22 +92,20 @@ def test_limits_are_kept(
             assert (carrier * 2) % 1 == pytest.approx(0.0)
 
 
-def test_stock_and_pot_are_held_to() -> None:
+def test_stock_is_held_to() -> None:
     area = JobArea.flat(2.0)
     use = CoatUse.of_panel(60.0, area_m2=0.5, coats=1)
     goal = goal_of(recipe("silver", SHOP_COLOURS[0], "5@2.5:1"))
     each = area.sprayed_m2 * use.enough_ml(0.95)
-    limits = Limits(stock={SHOP_COLOURS[0].upper(): 0.9 * each}, pot_ml=3.1 * each, area=area,
-                    use=use, blends=False)  # fmt: skip
+    limits = Limits(stock={SHOP_COLOURS[0].upper(): 0.9 * each}, area=area, use=use, blends=False)
     free = suggest(model_of(), goal, Limits(blends=False))
     found = suggest(model_of(), goal, limits)
     assert free[0].recipe.schedule is not None
     assert free[0].recipe.schedule.strength > 0.9
     for s in found:
         assert s.recipe.schedule is not None
-        assert max(step.coats for step in s.recipe.schedule.steps) <= 3
         if str(s.recipe.colour) == SHOP_COLOURS[0]:
             assert s.recipe.schedule.strength <= 0.9 + 1e-9
-    nothing = Limits(pot_ml=0.5 * each, area=area, use=use)
+    nothing = Limits(stock=dict.fromkeys(SHOP_COLOURS, 1e-3 * each), area=area, use=use)
     with pytest.raises(DomainError):
         suggest(model_of(), goal, nothing)

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from reportlab.lib.units import mm
 
-from matchlib.domain import USUAL_OVERLAP, Panel, lots_text
+from matchlib.domain import USUAL_OVERLAP, Panel, lot_words, lots_text
 from matchlib.errors import DomainError
 from matchlib.linear import lab_of_reading
 from workbook.paper import (
@@ -132,10 +132,9 @@ def _back(panel: Panel) -> list[str]:
     date = panel.date.isoformat() if panel.date else "______________"
     lines = [f"Date {date} · Sprayer {panel.sprayer or '______________'}"]
     lots = lots_text(stage.lots)
-    # Many write the word into the name of the lot itself.
-    own = panel.lot.casefold().startswith("lot")
-    lot = panel.lot[:1].upper() + panel.lot[1:] if own else f"Lot {panel.lot or '________'}"
-    lines.append(f"{lot}{'; ' * bool(lots)}{lots} · Ground batch {panel.batch or '________'}")
+    lot = lot_words(panel.lot) or "lot ________"
+    batch = f"Ground batch {panel.batch or '________'}"
+    lines.append(f"{lot[:1].upper()}{lot[1:]}{'; ' * bool(lots)}{lots} · {batch}")
     setup = stage.setup
     noted = setup.words if setup.gun or not setup.words else f"Gun: {setup.words}"
     lines.append(noted or "Gun ________ tip ____ pressure ____ fan ____ distance ____")

@@ -231,20 +231,20 @@ def finding_of(verdict: Verdict) -> Finding | None:
         near = [i for i in np.argsort(-shares) if i != best and shares[i] > NEAR * shares[best]]
         others = tuple(r for i in near[:3] if (r := verdict.recipes[i]) is not None)
         words = (
-            f"Panel {panel.code}: {kind}? The back says {panel.recipe}; its reading is better "
-            f"explained by {recipe} ({evidence.words})."
+            f"Panel {panel.code}: the back says {panel.recipe}; its reading is better explained by "
+            f"{recipe} ({evidence.words})."
         )
         if others:
             words += f" About as good: {'; '.join(map(str, others))}."
         fix = f"Look at the panel, then amend the recipe of {panel.code} to: {recipe.words}."
     elif kind == "mistyped reading":
         note = verdict.notes[best]
-        words = f"Panel {panel.code}: {kind}? {note} would fit its recipe ({evidence.words})."
+        words = f"Panel {panel.code}: {note} would fit its recipe ({evidence.words})."
         fix = f"Read panel {panel.code} again; if it was typed in, look for {note}."
     else:
         words = (
-            f"Panel {panel.code}: no recipe that is near {panel.recipe} makes this reading "
-            f"({evidence.words})."
+            f"Panel {panel.code}: no recipe near {panel.recipe} makes this reading; that something "
+            f"else is wrong is {evidence.words}."
         )
-        fix = f"Read panel {panel.code} again, and look at it; retire it if nobody can say."
+        fix = f"Read panel {panel.code} again, and look at it; put it aside if nobody can say."
     return Finding(kind, (panel.code,), chance, words, fix, evidence, recipe, others)

@@ -88,7 +88,7 @@ def same_panel_twice(
                 apart = float(np.max(delta_e00(read[:, None], read[None])))
                 words = (
                     f"{_names(panels)} are of one recipe and read ΔE00 {apart:.2f} apart, nearer "
-                    f"than panels come ({why.words})."
+                    f"than two panels come out; that they are one is {why.words}."
                 )
                 yield _one(panels, float(own.max()), words, why)
 
@@ -102,9 +102,8 @@ def _one(
     panels: Sequence[Panel], chance: float, words: str, evidence: Evidence | None = None
 ) -> Finding:
     first, *rest = (p.code for p in panels)
-    fix = (
-        f"If it is one panel, retire {', '.join(rest)} and keep the readings as repeats of {first}."
-    )
+    others = ", ".join(rest)
+    fix = f"If it is one panel, put aside {others} and keep the readings as repeats of {first}."
     return Finding("same panel twice", (first, *rest), chance, words, fix, evidence)
 
 

@@ -90,7 +90,7 @@ def drifts(left: LeftOutReadings, keep: NDArray[np.bool_]) -> Iterator[Finding]:
         chance, evidence = _weigh(effect * reach, spread * reach**2, 1)
         words = (
             f"Film goes with {what}: {_percent(effect)} for {unit} more "
-            f"(give or take {100 * np.sqrt(spread):.1f}%; {evidence.words})."
+            f"(give or take {100 * np.sqrt(spread):.1f}%; {evidence.words} than no effect)."
         )
         fix = "Write it down with every panel, and hold it steadier or count with it."
         codes = tuple(p.code for p, s in zip(panels, some, strict=True) if s)
@@ -113,10 +113,10 @@ def _by_name(
         spread = float(1.0 / w[mine].sum() + 1.0 / w[other].sum())
         chance, evidence = _weigh(float(effect), spread, len(known))
         words = (
-            f"Panels of {what} {name} have {_percent(float(effect))} film against the others "
-            f"(give or take {100 * np.sqrt(spread):.1f}%; {evidence.words})."
+            f"Panels of {what} {name} have {_percent(float(effect))} film than the others "
+            f"(give or take {100 * np.sqrt(spread):.1f}%; {evidence.words} than no difference)."
         )
-        fix = f"Look whether {what} {name} was different on purpose; the regression can learn it."
+        fix = f"Ask whether {what} {name} was different on purpose; the model can learn it."
         codes = tuple(p.code for p, m in zip(panels, mine, strict=True) if m)
         yield Finding("drift", codes, chance, words, fix, evidence, about=f"{what} {name}")
 

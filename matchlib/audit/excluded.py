@@ -59,8 +59,8 @@ def excluded_words(codes: Sequence[str]) -> str:
     one = len(codes) == 1
     return (
         f"Left out: {', '.join(codes)}, whose back{'' if one else 's'} and reading"
-        f"{' do' if one else 's do'} not agree; {'it has' if one else 'they have'} a ground or "
-        "colour of this and would move it. See the audit."
+        f"{' do' if one else 's do'} not agree: {'it shares' if one else 'they share'} a ground or "
+        "colour with this and would mislead it. See the audit."
     )
 
 

@@ -52,13 +52,10 @@ class Evidence:
 
     @property
     def words(self) -> str:
-        """Both in a phrase, and how many times likelier the proposal makes the reading."""
+        """How many times likelier the proposal makes the reading."""
         gain = self.proposed - self.written
         times = f"{10 ** (gain / 2.302585):.0f}" if gain < 11.5 else "more than 100,000"
-        return (
-            f"log-likelihood {self.written:.1f} as written, {self.proposed:.1f} as proposed: "
-            f"{times} times likelier"
-        )
+        return f"{times} times likelier"
 
 
 @dataclass(frozen=True)

@@ -155,10 +155,10 @@ def film_words(film: float, sd: float) -> str:
     percent, give = 100.0 * float(np.expm1(film)), 100.0 * sd
     if abs(film) < max(0.5 * sd, 0.01):
         return f"Film is laid as in the archive, give or take {give:.0f}%."
-    word = "heavier" if film > 0 else "lighter"
-    sure = "" if abs(film) > 2.0 * sd else "perhaps "
+    word = "more" if film > 0 else "less"
+    sure = "about" if abs(film) > 2.0 * sd else "perhaps"
     return (
-        f"This sprayer lays {sure}about {abs(percent):.0f}% {word} than the archive "
+        f"This sprayer lays {sure} {abs(percent):.0f}% {word} film than the archive "
         f"(give or take {give:.0f}%)."
     )
 

@@ -16,7 +16,14 @@ from matchlib.domain.ratio import MixRatio
 from matchlib.domain.reading import Reading, Viewing
 from matchlib.domain.recipe import Recipe
 from matchlib.domain.schedule import CoatSchedule, CoatStep
-from matchlib.domain.setup import NO_SETUP, USUAL_OVERLAP, GunSetup, lots_text, read_lots
+from matchlib.domain.setup import (
+    NO_SETUP,
+    USUAL_OVERLAP,
+    GunSetup,
+    lot_words,
+    lots_text,
+    read_lots,
+)
 from matchlib.domain.stage import LoggedCoat, Stage
 
 __all__ = [
@@ -41,6 +48,7 @@ __all__ = [
     "Viewing",
     "clean_name",
     "format_parts",
+    "lot_words",
     "lots_text",
     "name_key",
     "near_names",

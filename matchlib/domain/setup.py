@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields
 from matchlib.domain.parts import clean_name, clean_text
 from matchlib.errors import DomainError
 
-__all__ = ["NO_SETUP", "USUAL_OVERLAP", "GunSetup", "lots_text", "read_lots"]
+__all__ = ["NO_SETUP", "USUAL_OVERLAP", "GunSetup", "lot_words", "lots_text", "read_lots"]
 
 USUAL_OVERLAP = 75.0
 """How much of the stroke before each stroke covers on a transparent colour [%]: common practice, no
@@ -108,6 +108,23 @@ def read_lots(text: str) -> tuple[tuple[str, str], ...]:
             )
         found[clean_name(name, "bottle")] = " ".join(clean_text(lot, "lot").split())
     return tuple(found.items())
+
+
+def lot_words(lot: str) -> str:
+    """Return a lot with the word before it, once: many write the word into its name.
+
+    Parameters
+    ----------
+    lot : str
+        As it is written on the bottle; empty where nobody knows.
+
+    Returns
+    -------
+    str
+        ``lot 12`` for ``12`` and for ``Lot 12``; empty for none.
+    """
+    named = lot.casefold().startswith("lot")
+    return f"lot {lot}" if lot and not named else lot[:1].lower() + lot[1:]
 
 
 def lots_text(lots: tuple[tuple[str, str], ...]) -> str:

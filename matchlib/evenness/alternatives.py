@@ -137,9 +137,9 @@ def alternative_words(found: Sequence[Alternative], recipe: Recipe) -> str:
     best = found[0]
     digits = 2 if own.tolerance.boxed else 1
     if best.side_to_side > 0.9 * own.side_to_side:
-        return "No other road to this colour forgives more, up to eight coats."
+        return "No other way to this colour, up to eight coats, forgives more."
     return (
-        f"The road to this colour that forgives most is {best.words}, against "
+        f"The most forgiving way to this colour is {best.words}, against "
         f"{own.tolerance.with_unit(own.side_to_side, digits)}."
     )
 

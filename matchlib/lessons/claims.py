@@ -204,13 +204,13 @@ def _step_up(bench: _Bench, start: Lesson) -> Lesson:
         p.recipe.schedule is not None and len(p.recipe.schedule.steps) > 1 for p in bench.panels
     )
     finding = (
-        f"{bench.own.colour} over {bench.own.ground}: stepping up from {ratio} to {rich} after two "
-        f"coats lies ΔE00 {middle:.1f} from four coats at {ratio}, and four coats at {rich} "
-        f"{float(away[3]):.1f}. The order of the two steps makes ΔE00 {swapped:.1f}. "
+        f"{bench.own.colour} over {bench.own.ground}: two coats at {ratio} and two at {rich} read "
+        f"ΔE00 {middle:.1f} from four coats at {ratio}; four coats at {rich} read "
+        f"{float(away[3]):.1f} from them. The order of the two steps makes ΔE00 {swapped:.1f}. "
         f"{sprayed} panel{'s' * (sprayed != 1)} of this archive "
         f"{'is' if sprayed == 1 else 'are'} sprayed in steps"
     )
-    finding += "." if sprayed else ": this is a prediction alone."
+    finding += "." if sprayed else ", so this is only a prediction."
     finding += _most_of_a_coat(bench, schedules)
     rows = tuple(
         _lch_row(str(s), lab, f"{s.strength:.2f}", f"{d:.1f}")
@@ -226,9 +226,9 @@ def _most_of_a_coat(bench: _Bench, schedules: Sequence[CoatSchedule]) -> str:
     shares = [coat_shares(bench.model, replace(bench.own, schedule=s)) for s in schedules[1:3]]
     last = [float(share[-2:].sum()) for share in shares]
     return (
-        f" The last two coats bring {last[0]:.0%} of the film when the strong ones come last, "
-        f"{last[1]:.0%} when the weak ones do, and what lies on top is what nothing evens out any "
-        "more (common practice, no source)."
+        f" The last two coats bring {last[0]:.0%} of the colour when the strong ones come last, "
+        f"{last[1]:.0%} when the weak ones do; no coat follows to even the last ones out (common "
+        "practice, no source)."
     )
 
 
@@ -289,8 +289,8 @@ def _gold(bench: _Bench, start: Lesson) -> Lesson:
         )
     finding = (
         f"{gold} (b* {bare[yellow, 2]:.1f} bare) against {grey} (b* {bare[plain, 2]:.1f}): "
-        f"{yellower} of {len(rows)} colours gain b* over {gold} beyond doubt, {bench.own.schedule} "
-        "each; the last column says what that makes of them."
+        f"{yellower} of {len(rows)} colours come out yellower over {gold} (b* rises beyond doubt), "
+        f"{bench.own.schedule} each; the last column says what that makes of them."
     )
     columns = (
         f"over {gold}",
@@ -318,8 +318,11 @@ def _even(bench: _Bench, start: Lesson) -> Lesson:
     finding = (
         f"{bench.own.colour}, {bench.own.schedule}: a tenth more or less film shows most over "
         f"{bench.grounds[worst]} (ΔE00 {shown[worst, 0]:.2f}) and least over "
-        f"{bench.grounds[least]} ({shown[least, 0]:.2f}). Brightness of the ground and what "
-        f"unevenness shows go together with a correlation of {share:.2f} over {len(order)} grounds."
+        f"{bench.grounds[least]} ({shown[least, 0]:.2f}). The brighter the ground, the more it "
+        f"shows: correlation {share:.2f} over {len(order)} grounds."
+        if share > 0.5
+        else f"{bench.grounds[least]} ({shown[least, 0]:.2f}). It does not go with the brightness "
+        f"of the ground: correlation {share:.2f} over {len(order)} grounds."
     )
     rows = tuple(
         _lch_row(
@@ -417,23 +420,24 @@ LESSONS: dict[str, tuple[str, str, Callable[[_Bench, Lesson], Lesson]]] = {
     ),
     "gold": (
         "Transparent colour over gold",
-        "A yellow ground holds blue light back: reds over it go orange, blues green or grey.",
+        "A gold ground returns little blue light: reds over it turn orange, blues turn green or "
+        "grey.",
         _gold,
     ),
     "evenness": (
         "Bright grounds show unevenness",
-        "Uneven film shows more the brighter the ground below it.",
+        "The brighter the ground, the more an uneven film shows.",
         _even,
     ),
     "step-up": (
         "Stepping up",
-        "What counts for the colour is how much of it lies there in the end; for evenness, that no "
-        "single stroke brings much: strong coats last stripe, weaker finishing coats even out.",
+        "The colour depends on how much of it is there in the end. Evenness depends on no single "
+        "stroke bringing much: strong coats laid last stripe, weaker finishing coats even out.",
         _step_up,
     ),
     "metamerism": (
         "A match in one light only",
-        "Two different recipes may match in daylight and part under a lamp.",
+        "Two different recipes may match in daylight and not under a lamp.",
         _metamerism,
     ),
 }

@@ -244,8 +244,8 @@ def mark(exercise: Exercise, choice: int) -> Marked:
         )
     chose, back = exercise.texts[choice], exercise.texts[exercise.right]
     if passed and choice == exercise.right:
-        words = f"Right: {back}. As predicted it reads ΔE00 {best:.1f} from this panel"
-        words += ", about what panels of one recipe differ by." if best < 1.5 else "."
+        words = f"Right: {back}. The prediction is ΔE00 {best:.1f} from what this panel reads"
+        words += ", about as much as panels of one recipe differ." if best < 1.5 else "."
     elif passed:
         words = (
             f"Right: {chose} would read ΔE00 {difference:.1f} from this panel, a match. "
@@ -294,7 +294,7 @@ def _change(
         panel=panel.code,
         lab=wanted,
         question=KINDS["change"],
-        given=f"The card is {panel.recipe.words}. Beside it, what is wanted.",
+        given=f"The card is {panel.recipe.words}. Beside it is the colour that is wanted.",
         options=tuple(changes[j][1] for j in chosen),
         texts=tuple(changes[j][0] for j in chosen),
         labs=tuple(three(after[j]) for j in chosen),
@@ -310,9 +310,8 @@ def _change_words(exercise: Exercise, choice: int, *, passed: bool) -> str:
     how = direction(exercise.lab, exercise.labs[choice])[:2] or ["hardly different"]
     head = "Right" if passed else "Not this time"
     text = (
-        f"{head}: {exercise.texts[choice]} takes the card from ΔE00 {now:.1f} to "
-        f"{away[choice]:.1f} "
-        f"by the prediction ({', '.join(how)})."
+        f"{head}: by the prediction, {exercise.texts[choice]} would take the card from ΔE00 "
+        f"{now:.1f} to {away[choice]:.1f} ({', '.join(how)})."
     )
     if choice != exercise.right:
         text += f" Nearest of these: {exercise.texts[exercise.right]}, {away[exercise.right]:.1f}."

@@ -59,7 +59,7 @@ def first_day(
     Returns
     -------
     tuple of Card
-        In the order to spray; about eight.
+        In the order to spray; seven to ten, by the grounds there are.
 
     Raises
     ------
@@ -92,7 +92,7 @@ def first_day(
         (
             card(g, None),
             "Value comes from the ground: this is all the light the colour will have.",
-            "Even and full; look at it from the face and the flop. Read it under the same clear.",
+            "Even and full coverage; look at face and flop. Read it under the same clear.",
         )
         for g in chosen
     ]
@@ -105,35 +105,35 @@ def first_day(
         (
             card(light, f"4@{usual}"),
             "The middle: the colour deepens, and each coat does a little less than the last.",
-            "Same overlap and speed for each coat; half mask the card after two.",
+            "Same overlap and speed for each coat; mask half of the card after two.",
         ),
         (
             card(light, f"6@{usual}"),
             "The full end: from here on coats mostly darken.",
-            "Watch edges and overlaps: here stripes begin to show.",
+            "Watch edges and overlaps: this is where stripes begin to show.",
         ),
         (
             card(light, f"2@{strong}"),
-            f"As much colour in two coats at {strong} as in four at {usual}, in fewer strokes: lay "
-            "it beside that card.",
+            f"Two coats at {strong} hold as much colour as four at {usual}: compare it with that "
+            "card.",
             "Mind the stripes: fewer, stronger coats forgive less.",
         ),
     ]
     plan += [
         (
             card(g, f"4@{usual}"),
-            "Only the ground is another: what value and cast do to the same coats."
+            "The same coats on another ground: what its value does to them."
             if g == dark
-            else "Only the ground is another: what its cast does to the same coats.",
-            "Same pot and same day as the middle card.",
+            else "The same coats on another ground: what its cast does to them.",
+            "From the same pot and on the same day as the middle card.",
         )
         for g in chosen[1:]
     ]
     plan.append(
         (
             card(light, f"4@{usual}"),
-            "The same card again: how far apart they read is the best that any recipe can do here.",
-            "As if the first did not exist.",
+            "The same card again: no recipe can be hit closer than these two read.",
+            "Spray it as if the first did not exist.",
         )
     )
     had: dict[Recipe, list[str]] = {}

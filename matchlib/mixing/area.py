@@ -24,6 +24,14 @@ USUAL_AREAS: dict[str, tuple[float, float]] = {
 }
 """Outer surface of usual jobs [m²], a small one and a large one: common practice, no source."""
 
+_ALSO = {
+    "tank": "motorcycle tank",
+    "motorcycle": "motorcycle set",
+    "wing": "fender",
+    "bonnet": "hood",
+    "car": "whole car",
+}
+
 
 @dataclass(frozen=True, slots=True)
 class JobArea:
@@ -67,7 +75,7 @@ class JobArea:
         Parameters
         ----------
         name : str
-            One of `USUAL_AREAS`.
+            One of `USUAL_AREAS`, or another word for it: tank, bonnet, wing.
         margin : float
             Share added [-]; the ranges already hold edges and returns.
 
@@ -82,6 +90,7 @@ class JobArea:
             If there is no such job.
         """
         key = " ".join(name.casefold().split())
+        key = _ALSO.get(key, key)
         if key not in USUAL_AREAS:
             raise DomainError(
                 "The area of this job is not known.",

@@ -100,13 +100,13 @@ class BillLine:
 
     def words(self, unit: str = "ml") -> str:
         """Say it."""
-        text = f"{self.name}: {format_volume(self.need_ml, unit)}"
+        text = f"{self.name}: {format_volume(self.need_ml, unit)} needed"
         text += f" of {format_volume(self.stock_ml, unit)} on the shelf" * (self.stock_ml > 0)
         if self.short_ml <= 0:
             left = self.stock_ml - self.need_ml
             text += f", {format_volume(left, unit)} will be left"
         elif self.bottles is None:
-            text += f", {format_volume(self.short_ml, unit)} to buy"
+            text += f", buy {format_volume(self.short_ml, unit)}"
         else:
             text += f", buy {self.bottles} bottle{'s' * (self.bottles != 1)}"
             text += "" if self.paid is None else f" for {self.paid:.2f}"
@@ -153,10 +153,12 @@ class Bill:
         """
         lines = [line.words(unit) for line in self.lines]
         if self.paint is not None:
-            lines.append(f"Paint of the colour coats: {self.paint:.2f}, ground and clear apart.")
+            lines.append(
+                f"Paint for the colour coats: {self.paint:.2f}; ground and clear are extra."
+            )
         if self.hours is not None:
-            wages = "" if self.wages is None else f", {self.wages:.2f}"
-            lines.append(f"Time of the colour coats: {self.hours:.1f} h{wages}.")
+            wages = "" if self.wages is None else f", {self.wages:.2f} in wages"
+            lines.append(f"Time for the colour coats: {self.hours:.1f} h{wages}.")
         return "\n".join(lines)
 
     def as_dict(self) -> dict[str, object]:

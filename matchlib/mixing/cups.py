@@ -125,7 +125,6 @@ def drain_words(text: str) -> str:
     ]
     told = ", ".join(others) or "out of the range of the other cups"
     return (
-        f"{match[1]} s in a {match[2]} cup is about {flow:.0f} mm²/s: {told}; at 25 °C, for "
-        "paint that "
-        "flows like oil."
+        f"{match[1]} s in a {match[2]} cup is about {flow:.0f} mm²/s: {told}. At 25 °C, and for "
+        "paint that flows as oil does; a thickened one only compares with itself."
     )

@@ -197,7 +197,8 @@ class CoatUse:
         area = positive(area_m2, "panel area [m²]", top=1000)
         if not isinstance(coats, int) or coats < 1:
             positive(0, "number of coats", remedy="count the coats sprayed on the panel.")
-        words = f"measured: {used:g} ml for {coats} coats on {area:g} m²"
+        count = f"{coats} coat{'s' * (coats != 1)}"
+        words = f"measured: {used:g} ml for {count} on {area:g} m²"
         return cls(used / area / coats, sd, None, words)
 
     def widened(self, sd: float) -> CoatUse:

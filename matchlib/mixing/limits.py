@@ -54,10 +54,8 @@ class Limits:
         has.
     stock : mapping of str to float, optional
         Colour left on the shelf by name [mL]; a colour not named is not limited.
-    pot_ml : float, optional
-        What the largest pot holds [mL]; each ratio of a schedule is one pot.
     area : JobArea, optional
-        The job; without it stock and pot cannot be held to.
+        The job; without it stock cannot be held to.
     use : CoatUse, optional
         What a coat takes out of the cup.
     max_unevenness : float, optional
@@ -79,7 +77,6 @@ class Limits:
     ground_parts: int = 8
     clear: str | None = "usual"
     stock: Mapping[str, float] | None = None
-    pot_ml: float | None = None
     area: JobArea | None = None
     use: CoatUse | None = None
     max_unevenness: float | None = None
@@ -117,11 +114,11 @@ class Limits:
                     got=f"{getattr(self, name)}",
                     remedy="4 allows one to one, two to one and three to one.",
                 )
-        if (self.stock or self.pot_ml is not None) and (self.area is None or self.use is None):
+        if self.stock and (self.area is None or self.use is None):
             raise DomainError(
-                "Stock and pot size cannot be held to without a job.",
+                "Stock cannot be held to without a job.",
                 expected="the area to be sprayed and what a coat takes",
-                got="a stock or a pot size alone",
+                got="a stock alone",
                 remedy="give the area and the use of a coat as well.",
             )
         if self.max_unevenness is not None and not self.max_unevenness > 0:

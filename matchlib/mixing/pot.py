@@ -22,8 +22,8 @@ LEAST_ML = 50.0
 source."""
 
 ACTIVATED = (
-    "What is left over is activated: it warms, may give off gas and goes on curing. Do not seal it "
-    "tight, do not pour it back into a bottle; let it cure as its data sheet says, away from the "
+    "What is left over is activated: it warms up, may give off gas and goes on curing. Do not seal "
+    "it tight or pour it back into a bottle; let it cure as its data sheet says, away from the "
     "work and from anything that burns."
 )
 
@@ -160,7 +160,7 @@ class Pot:
             return ""
         return (
             f"Pot life {self.pot_life_min:g} min by the data sheet, from when the first hardener "
-            "goes in: adding to the pot does not start it anew, a warm shop shortens it."
+            "goes in. Adding to the pot does not start it afresh; a warm shop shortens it."
         )
 
     def words(self, unit: str = "ml") -> str:
@@ -176,24 +176,24 @@ class Pot:
         str
             Lines parted by newlines.
         """
-        needs = " and ".join(f"{format_volume(p.ml, unit)} {p.words}" for p in self.needs)
+        needs = ", ".join(f"{format_volume(p.ml, unit)} {p.words}" for p in self.needs)
         lines = [f"Area: {self.area.text}.", f"Use: {self.use.text}."]
         lines += [g.words(unit) for g in self.groups]
         if any(g.pour.kept for g in self.groups):
             lines.append(
-                "Measure what is left before you add to it: with less left, make the difference up "
-                "at the first ratio."
+                "Measure what is left before you add to it; if there is less, make up the "
+                "difference at the first ratio."
             )
         stays = format_volume(self.groups[0].residue_ml, unit)
         lines += [
-            f"Out of the bottles in all: {needs}.",
-            f"Enough with a chance of {100 * self.chance:.3g}%, as far as the use above is known. "
-            f"{stays} a pot is allowed for cup, strainer and gun; "
-            f"{format_volume(self.left_ml, unit)} is likely left over.",
+            f"From the bottles in all: {needs}.",
+            f"That is enough with a chance of {100 * self.chance:.3g}%, as far as the use above is "
+            f"known. {stays} a pot is allowed for cup, strainer and gun; about "
+            f"{format_volume(self.left_ml, unit)} is likely to be left over.",
         ]
         lines += [self.pot_life] if self.pot_life else []
         lines += [ACTIVATED] if self.activated else []
-        lines += [f"To ask: {q.text}" for q in self.questions]
+        lines += [f"Ask first: {q.text}" for q in self.questions]
         return "\n".join(lines)
 
     @property

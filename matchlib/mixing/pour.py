@@ -291,10 +291,11 @@ def by_marks(
         positive(first, "number of marks", top=100_000, remedy="use a cup with larger marks.")
     best: tuple[float, int, int, list[int]] | None = None
     for marks in count(first):
-        if best is not None and best[0] <= (_NEAR if marks <= first * 5 // 4 else _FAR):
+        if best is not None and best[0] <= _NEAR:
             break
         # Never to stop beside a mark that is exact: the next above the best is always tried.
-        if marks > max(2 * first, 0 if best is None else best[1]) + 1:
+        far = best is not None and best[0] <= _FAR and marks > first * 5 // 4
+        if marks > (0 if best is None else best[1]) + 1 and (far or marks > 2 * first + 1):
             break
         tried = [_rounded(marks, shares, old, k) for k in _kept_marks(marks, ratio, kept, mark)]
         near = min((t for t in tried if t is not None), key=lambda t: (t[0], -t[2]), default=None)

@@ -103,7 +103,9 @@ def _unit(name: str, units: dict[str, float], what: str) -> str:
     )
 
 
-def _parse(text: object, units: dict[str, float], what: str, example: str) -> float:
+def _parse(
+    text: object, units: dict[str, float], what: str, example: str, *, zero: bool = False
+) -> float:
     match = _QUANTITY.match(str(text)[:80])
     if match is None:
         raise DomainError(
@@ -112,16 +114,18 @@ def _parse(text: object, units: dict[str, float], what: str, example: str) -> fl
             got=repr(str(text)[:40]),
             remedy="write both; a unit is never guessed.",
         )
-    return positive(float(match[1]), what) * units[_unit(match[2], units, what)]
+    return positive(float(match[1]), what, zero=zero) * units[_unit(match[2], units, what)]
 
 
-def parse_volume(text: object) -> float:
+def parse_volume(text: object, *, zero: bool = False) -> float:
     """Read ``250 ml``, ``8 fl oz`` or ``0.5 us gal``.
 
     Parameters
     ----------
     text : object
         Number and unit; ounces, pints and gallons are US liquid measure.
+    zero : bool
+        Whether it may be nothing.
 
     Returns
     -------
@@ -133,7 +137,7 @@ def parse_volume(text: object) -> float:
     DomainError
         If the unit is missing or unknown, or the number is not above 0.
     """
-    return _parse(text, VOLUME_UNITS, "volume", "250 ml or 8 fl oz")
+    return _parse(text, VOLUME_UNITS, "volume", "250 ml or 8 fl oz", zero=zero)
 
 
 def parse_area(text: object) -> float:

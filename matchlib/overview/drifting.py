@@ -205,5 +205,5 @@ def trend(points: Sequence[tuple[dt.date, float]], *, unit: str = "ΔE00") -> Tr
     slope, _, low, high = (float(v) for v in theilslopes(values, days / 365.25, alpha=0.95))
     sure = low > 0 or high < 0
     words = f"{slope:+.2f} {unit} a year (95%: {low:+.2f} to {high:+.2f}) over {len(points)} panels"
-    words += ": a drift." if sure else ": no drift can be told from none."
+    words += ": a drift." if sure else ": no drift that could not be chance."
     return Trend(slope, low, high, len(points), words)

@@ -23,7 +23,7 @@ from matchlib.colorimetry import (
 from matchlib.domain import Reading
 from matchlib.errors import FileError
 
-__all__ = ["RepeatSummary", "combine_repeats", "readings_needed"]
+__all__ = ["RepeatSummary", "combine_repeats"]
 
 _FEWEST_FOR_STRAY = 5
 # Iglewicz, Hoaglin (1993), "How to Detect and Handle Outliers": modified z-score above 3.5.
@@ -87,42 +87,6 @@ def combine_repeats(readings: Sequence[Reading], *, drop_outliers: bool = True) 
         else replace(first, lab=(values[0], values[1], values[2]), sd=error, covariance=None)
     )
     return RepeatSummary(mean, len(kept), spread, sd, outliers)
-
-
-def readings_needed(sd: float, wanted: float, *, confidence: float = 0.95) -> int:
-    """Return how many readings bring the mean within a wanted error.
-
-    Parameters
-    ----------
-    sd : float
-        Standard deviation of one reading [ΔE*ab].
-    wanted : float
-        Largest error of the mean to be accepted, more than 0 [ΔE*ab].
-    confidence : float
-        Probability with which it shall hold, within (0, 1).
-
-    Returns
-    -------
-    int
-        ``ceil((z sd / wanted)**2)``, at least 1 (ASTM E1345).
-
-    Raises
-    ------
-    FileError
-        If the numbers are not possible.
-    """
-    good = math.isfinite(sd) and sd >= 0 and math.isfinite(wanted) and wanted > 0
-    if not good or not 0 < confidence < 1:
-        raise FileError(
-            "The number of readings cannot be worked out.",
-            expected="a spread of at least 0, a wanted error above 0, a confidence within 0 and 1",
-            got=f"{sd:g}, {wanted:g}, {confidence:g}",
-            remedy="read the panel at least twice to know the spread.",
-        )
-    from statistics import NormalDist
-
-    z = NormalDist().inv_cdf(0.5 + confidence / 2)
-    return max(1, math.ceil((z * sd / wanted) ** 2 - 1e-9))
 
 
 def _check_alike(readings: Sequence[Reading]) -> None:

@@ -231,9 +231,9 @@ def _pairs(best: CardPlan, past: Iterable[Recipe | Panel], before_clear: bool) -
             return []
     name = "its clear coat" if clear == "yes" else f"the clear coat {clear}"
     return [
-        f"No card of this archive was read before {name} and after it: what the clear does to a "
-        "reading is believed as it mostly is, and doubted. Read the next cards both before it and "
-        "after it; three would do."
+        f"No card of this archive was read both before {name} and after it, so what the clear does "
+        "to a reading is taken as usual, with a wide margin. Read the next cards both times; three "
+        "cards would do."
     ]
 
 

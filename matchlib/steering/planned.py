@@ -124,7 +124,7 @@ class CardPlan:
         lines = [
             f"Spray {self.first.words}; let it dry, and read it{clear}: about L {light:.1f}, "
             f"a {red:.1f}, b {yellow:.1f}.",
-            *(f"{one.case[0].upper()}{one.case[1:]}: {one.words}" for one in self.likely),
+            *(f"If it reads {one.case}: {one.words}" for one in self.likely),
             f"This card passes with a chance of {chance_words(self.steered)}; sprayed blind, "
             f"{chance_words(self.blind)}.",
         ]

@@ -58,7 +58,6 @@ class Schedules:
             pairs = list(combinations(parts[::apart], 2))
             rows += [(k, m, weak, strong) for k, m in splits for weak, strong in pairs]
         made = np.array(rows, float)
-        made = made[_affordable(made, limits)]
         return cls(made[:, :2].astype(np.int64), made[:, 2:])
 
     @cached_property
@@ -106,13 +105,6 @@ class Schedules:
 @lru_cache(maxsize=1024)  # a cup shows few ratios, and hundreds of recipes share them
 def _ratio(carrier: float) -> MixRatio:
     return MixRatio(Fraction(str(carrier)), Fraction(1))
-
-
-def _affordable(rows: Array, limits: Limits) -> NDArray[np.bool_]:
-    kept = np.ones(len(rows), bool)
-    if limits.pot_ml is not None:
-        kept = rows[:, :2].max(axis=1) * limits.ml_per_coat() <= limits.pot_ml
-    return kept
 
 
 @dataclass(frozen=True)

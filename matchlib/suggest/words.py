@@ -103,7 +103,7 @@ def why(recipe: Recipe, *, ground_lab: ArrayLike, rival: float, own: float) -> s
         nearer = f"{rival - own:.1f} nearer" if np.isfinite(rival) else "nearer"
         gain = f"the second colour brings it {nearer} than any neat one"
     else:
-        gain = "no nearer than a neat colour, but another road"
+        gain = "no nearer than a neat colour, but another way to it"
     return f"{colour} in one pot over {ground}: {gain}; {_coats(recipe)}."
 
 

@@ -50,24 +50,24 @@ GLOSSARY: tuple[Term, ...] = (
          (_CHERRY, (58.0, 20.0, 60.0), (44.0, 42.0, 40.0)), ("blends",)),
     Term("blend-in", "Colour faded out over the old finish so that a repair has no edge.",
          (_FULL, _CHERRY, _WATERY, _WEAK), ("blending in",)),
-    Term("candy", "A transparent colour coat over a bright ground, which lights it from below.",
+    Term("candy", "A transparent colour over a bright ground, which lights it from below.",
          (_SILVER, _CHERRY), ("candy colour", "candies")),
-    Term("candy apple", "The name for candy over gold: red over gold is the one that named it.",
+    Term("candy apple", "Candy over gold; red over gold gave it the name.",
          (_GOLD, _APPLE)),
     Term("carrier", "The clear medium that the colour is mixed into; it builds the film.",
          ((92.0, 0.0, 2.0),)),
-    Term("clear coat", "The hard clear over the colour: it wets it out, and the card reads deeper "
-         "and darker than before.", (_CHERRY, _DEEP), ("clear coats",)),
-    Term("coat", "The whole panel gone over once, with its overlap.", (_WATERY, _CHERRY, _FULL),
+    Term("clear coat", "The clear lacquer over the colour; under it the card looks wet, and reads "
+         "deeper and darker than before.", (_CHERRY, _DEEP), ("clear coats",)),
+    Term("coat", "Once over the whole panel, stroke overlapping stroke.", (_WATERY, _CHERRY, _FULL),
          ("coats",)),
     Term("comb gauge", "A toothed card that is stood in the wet film and shows how thick it is.",
          ((70.0, 0.0, 0.0),)),
     Term("drop coat", "A last, light coat from further off with less overlap, to lay flake evenly; "
          "it belongs to grounds, not to candy.", (_SILVER, (80.0, -0.5, 1.0)), ("drop coats",)),
     Term("dry film", "What is left of the wet film when all solvent has gone.", (_DEEP,)),
-    Term("dry spray", "Mist that lands half dry and lies rough and dull.", ((46.0, 30.0, 10.0),)),
+    Term("dry spray", "Paint that lands half dry and lies rough and dull.", ((46.0, 30.0, 10.0),)),
     Term("face", "The colour seen near the shine.", ((48.0, 48.0, 20.0),)),
-    Term("flake", "Metal or pearl platelets in a ground, which throw the light back.",
+    Term("flake", "Platelets of metal or pearl in a ground, which throw the light back.",
          (_SILVER, (86.0, -0.5, 1.0)), ("metallic", "pearl")),
     Term("flash-off", "The wait until solvent has left a coat and the next may go on; the "
          "data sheet says how long.", (_CHERRY,), ("flash off", "flash time")),
@@ -78,24 +78,24 @@ GLOSSARY: tuple[Term, ...] = (
     Term("let-down", "A set of cards of one colour from weak to full, coat by coat.",
          (_WEAK, _WATERY, _CHERRY, _FULL), ("let-down set",)),
     Term("to let down", "To make a pot weaker with more carrier.", (_FULL, _WATERY), ("let down",)),
-    Term("lot", "One filling of a colour, as the number on the bottle names it.",
+    Term("lot", "One production run of a colour, by the number on the bottle.",
          (_CHERRY, (35.5, 49.0, 17.0)), ("lots",)),
-    Term("mask", "To cover what must not be sprayed; on a card half masked the ground can be read "
+    Term("mask", "To cover what must not be sprayed; on a half-masked card the ground can be read "
          "beside the colour.", (_SILVER, _CHERRY)),
-    Term("metamerism", "Two colours that match in one light and part in another.",
+    Term("metamerism", "When two colours match in one light and not in another.",
          (_CHERRY, (34.5, 49.0, 17.0))),
     Term("mix ratio", "Carrier to colour by volume, carrier first: at 6:1 one seventh of the pot "
          "is colour.", (_WEAK, _CHERRY), ("ratio", "ratios")),
-    Term("mottle", "Cloudy patches where flake or colour lies unevenly.",
+    Term("mottle", "Cloudy patches, where flake or colour lies unevenly.",
          ((44.0, 42.0, 15.0), (38.0, 46.0, 17.0), (45.0, 41.0, 15.0)), ("mottling",)),
-    Term("overlap", "How much of the stroke before each stroke covers; for candy 75% is usual.",
+    Term("overlap", "How much of the last stroke each stroke covers; for candy 75% is usual.",
          (_WATERY, _CHERRY)),
     Term("overspray", "Paint that misses the work.", (_WEAK,)),
     Term("pot life", "How long a mix with hardener may be sprayed, from the first drop of it.",
          (_CHERRY,)),
     Term("recoat window", "The time in which the next coat still bites without sanding; the data "
-         "sheet says.", (_CHERRY,)),
-    Term("reducer", "Solvent added to thin a mix; it leaves the film, and takes no colour with it.",
+         "sheet says how long.", (_CHERRY,)),
+    Term("reducer", "Solvent added to thin a mix; it evaporates and leaves the colour in the film.",
          ((95.0, 0.0, 0.5),), ("thinner",)),
     Term("schedule", "The coats in the order sprayed: 2@6:1 2@3:1 is two coats at 6:1, then two at "
          "3:1.", (_WEAK, _WATERY, _DEEP)),
@@ -103,8 +103,8 @@ GLOSSARY: tuple[Term, ...] = (
          ("spray-outs", "test panel", "test card")),
     Term("step-up", "To go on with a stronger mix after some coats, made from what is left of the "
          "pot.", (_WATERY, _DEEP), ("step up", "step-ups")),
-    Term("strength", "How much colour lies there in the end: colour in the mix times coats.",
-         (_WEAK, _CHERRY, _FULL)),
+    Term("strength", "How much colour is on the panel in the end: its share of the mix times the "
+         "coats.", (_WEAK, _CHERRY, _FULL)),
     Term("tack cloth", "A sticky cloth that takes dust off before a coat; used lightly, it leaves "
          "nothing behind.", (_SILVER,)),
     Term("tiger stripes", "Stripes along the strokes: more film where strokes overlap, less "

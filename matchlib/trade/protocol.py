@@ -42,15 +42,15 @@ PROTOCOL = (
     ProtocolStep(
         "white",
         "White tile",
-        "Clean tile, instrument calibrated when it asks and once a session; then one reading of a "
-        "card that is always kept, which shows drift before a customer does.",
+        "Clean the tile; calibrate when the instrument asks, and once a session. Then read a card "
+        "that is always kept: it shows drift before a customer does.",
         "Tile at ______, kept card ΔE ______",
         "ASTM E1164; kept card: " + _TRADE,
     ),
     ProtocolStep(
         "dry",
         "Dry",
-        "Dry through, as the data sheet says, and as long after spraying each time: candy goes on "
+        "Dry through, as the data sheet says, and always as long after spraying: candy goes on "
         "changing while solvent leaves it.",
         "Hours after the last coat ______",
         _TRADE,
@@ -74,32 +74,32 @@ PROTOCOL = (
     ProtocolStep(
         "places",
         "Three places",
-        "At least three places, a hand apart, off the edges, not in a run; lift the instrument "
-        "between. All of them are kept, not the best.",
-        "Three readings",
+        "At least three places, a hand apart, away from edges and runs; lift the instrument "
+        "between them. Keep all of them, not the best.",
+        "All three readings",
         "several places of one specimen: ASTM E1345; the number of three: " + _TRADE,
     ),
     ProtocolStep(
         "turn",
         "Same way round",
-        "Over flake mark the direction of spraying on the back and read with it, arrow to the "
-        "instrument's grip: turned by a quarter it may read otherwise.",
-        "Arrow to grip ______",
+        "Over flake, mark the direction of spraying on the back and hold the instrument along it "
+        "every time: turned by a quarter, the card may read differently.",
+        "Instrument along the arrow ______",
         _TRADE,
     ),
     ProtocolStep(
         "light",
         "Lamp and sun",
-        "Then look: under the booth's lamp, and outside in the shade and in the sun. What the "
-        "numbers pass and the sun does not is not passed.",
+        "Then look: under the booth's lamp, and outside in the shade and in the sun. A card that "
+        "passes by numbers and not in the sun has not passed.",
         "Lamp ______ shade ______ sun ______",
         _TRADE,
     ),
     ProtocolStep(
         "face-flop",
         "Face and flop",
-        "Tilt card and sample together, edge to edge, from the shine to away from it; candy over "
-        "flake may match on the face and not on the flop.",
+        "Tilt card and sample together, edge to edge, from the shine to well away from it; candy "
+        "over flake may match on the face and not on the flop.",
         "Face ______ flop ______",
         _TRADE,
     ),

@@ -44,11 +44,11 @@ TROUBLES = (
             "Overlap: 75% for candy, the same in every coat.",
             "Each coat's strokes set off half a pitch from the last, or crossed.",
             "The fan: one even shape on paper, no heavy ends; clean the air cap.",
-            "The mix: coats so strong that three make the colour show every stroke. Use more coats "
-            "of a weaker one, and the weaker one last.",
+            "The mix: where three strong coats make the colour, every stroke shows. Spray more "
+            "coats of a weaker mix, or finish with a weaker one.",
         ),
-        "Weaker coats, crossed, even it out if the colour may still get darker; else back to "
-        "ground.",
+        "Weaker coats, crossed, even it out if there is room for it to get darker; if not, back to "
+        "the ground.",
         ("colour",),
     ),
     Trouble(
@@ -57,35 +57,35 @@ TROUBLES = (
         "Cloudy patches, often where the gun slowed down or the film went on too wet.",
         (
             "The ground alone, from all sides: most mottle in candy is in the ground.",
-            "Coats too wet, or too soon after one another: flake swims.",
+            "Coats too wet, or too soon one after the other: the flake swims.",
             "Distance and speed: closer and slower is wetter.",
             "Reducer too slow for the day.",
         ),
-        "On a ground still open: a light drop coat. Under candy it stays.",
+        "On a ground that is still open, a light drop coat. Under candy it stays.",
         ("ground", "colour"),
     ),
     Trouble(
         "dry",
         "Dry spray",
-        "Rough, dull, paler; it drinks the clear and reads lighter before it.",
+        "Rough, dull and pale; it soaks up the clear, and reads lighter until it has.",
         (
             "Distance: too far off.",
             "Air pressure too high, or fluid too little.",
             "Reducer too fast for a warm booth; mix too thick.",
             "Speed of the hand, above all at the turn of each stroke.",
         ),
-        "Do not judge the colour by it, and do not sand it flat: candy sands off unevenly. Go on "
-        "wetter; the clear takes in a little.",
+        "Do not judge the colour by it, and do not sand it flat: candy sands off unevenly. Lay the "
+        "next coats wetter; the clear levels a little of it.",
         ("ground", "colour"),
     ),
     Trouble(
         "spit",
         "Spitting and tip dry",
-        "Drops in the mist: dark dots in candy that no coat hides.",
+        "Drops among the mist: dark dots in candy that no coat hides.",
         (
             "Dried paint on tip and needle: wipe them between coats, with the trigger off.",
             "Too little in the cup, or its vent blocked.",
-            "Loose fluid tip, worn packing: air gets into the paint.",
+            "Loose fluid tip or worn packing: air gets into the paint.",
             "The mix: not strained, or past its pot life.",
         ),
         "Stop at once. A dot of strong colour in candy stays; the panel goes back to ground.",
@@ -96,9 +96,9 @@ TROUBLES = (
         "Dark edges and corners",
         "Edges, corners and the ends of strokes darker than the middle.",
         (
-            "Edges sprayed first and then again with every stroke: they get two coats for one. Go "
+            "Edges sprayed first, and then again with every stroke, get two coats for one. Go "
             "round them once, or not at all.",
-            "Trigger off beyond the edge, never on the work.",
+            "Trigger: on before the edge and off beyond it, never on the work.",
             "A narrower fan for narrow parts.",
         ),
         "Bring the middle up with a weaker mix, stopping short of the edge.",
@@ -109,8 +109,8 @@ TROUBLES = (
         "Drop coats",
         "A last light coat from further off: it lays flake evenly in a ground, and stipples candy.",
         (
-            "On the ground, while it is open: yes, if the data sheet has one.",
-            "On candy: no. It lands dry, and each dot is a little more colour.",
+            "On a ground while it is open: yes, if the data sheet has one.",
+            "On candy: no. It lands dry, and every dot is a little more colour.",
         ),
         "A stippled candy coat may level under one weak wet coat.",
         ("ground", "colour"),
@@ -121,11 +121,11 @@ TROUBLES = (
         "The next coat wrinkles, lifts, or comes off with tape.",
         (
             "Recoat window on the data sheets of ground, colour and clear: the shortest counts.",
-            "Film of all coats together, and flash-off between them.",
-            "Heat: a warm booth shortens it.",
+            "Total film of all coats, and the flash-off between them.",
+            "Heat: a warm booth shortens the window.",
         ),
-        "Candy cannot be sanded evenly: clear what is there, sand the clear, and go on over it, if "
-        "the data sheets allow.",
+        "Candy cannot be sanded evenly: clear what is there, sand the clear and go on from that, "
+        "if the data sheets allow it.",
         ("ground", "colour", "clear"),
     ),
     Trouble(
@@ -133,11 +133,11 @@ TROUBLES = (
         "Tack cloth marks",
         "Streaks or fish eyes in the direction of wiping.",
         (
-            "Pressed too hard, or an old cloth: resin stays behind.",
+            "Pressed too hard, or the cloth is old: resin stays behind.",
             "Wiped before the coat had flashed off.",
-            "Candy between coats: leave the cloth off unless dust is seen.",
+            "Between coats of candy: no cloth, unless there is dust to be seen.",
         ),
-        "Clean as the data sheet says; on candy a wiped streak is a lighter one.",
+        "Clean as the data sheet says; on candy a wiped streak stays lighter.",
         ("before", "ground", "colour"),
     ),
 )

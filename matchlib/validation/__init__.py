@@ -6,13 +6,14 @@ All of it as data; printing and drawing is for others.
 from __future__ import annotations
 
 from matchlib.validation.folds import BY, LEVELS, Validation, cross_validate, left_out_words
-from matchlib.validation.repeats import Component, Repeatability, repeatability
+from matchlib.validation.repeats import PART_WORDS, Component, Repeatability, repeatability
 from matchlib.validation.simple import NearestPanel, QuadraticRidge
 from matchlib.validation.table import TableRow, validation_table
 
 __all__ = [
     "BY",
     "LEVELS",
+    "PART_WORDS",
     "Component",
     "NearestPanel",
     "QuadraticRidge",

@@ -40,6 +40,16 @@ MOST = 240
 
 PARTS = ("panel film", "panel rest", "sprayer", "lot", "reading", "law")
 
+PART_WORDS = {
+    "panel film": "film, from card to card",
+    "panel rest": "all else, from card to card",
+    "sprayer": "film, from sprayer to sprayer",
+    "lot": "film, from lot to lot",
+    "reading": "one reading of a card",
+    "law": "what the model misses of a recipe, which is no part of repeatability",
+}
+"""What each part is, in words."""
+
 LAW = "law"
 """What the film law leaves of a recipe: the same on every panel of it, so no part of the floor."""
 
@@ -314,12 +324,11 @@ def _told(
         low, high = float(np.exp(x[i] - 1.96 * give[i])), float(np.exp(x[i] + 1.96 * give[i]))
         sd, difference = float(sds[i]), medians({name: float(sds[i])})
         if name in ("panel film", "sprayer", "lot"):
-            size = f"film ±{100 * sd:.1f}% ({100 * low:.1f} to {100 * high:.1f}%)"
+            size = f"±{100 * sd:.1f}% ({100 * low:.1f} to {100 * high:.1f}%)"
         else:
             size = f"±{sd:.2f} ({low:.2f} to {high:.2f}) ΔE00 an axis"
-        words = f"{name}: {size}, a median ΔE00 of {difference:.2f}."
-        if name == LAW:
-            words = f"what the law leaves of a recipe: {size}; no part of repeatability."
+        words = f"{PART_WORDS[name]}: {size}"
+        words += "." if name == LAW else f", which shows as a median ΔE00 of {difference:.2f}."
         components.append(Component(name, sd, low, high, difference, words))
     floor = medians(dict(zip(sums.names, sds.tolist(), strict=True)))
     several = rng.multivariate_normal(x, covariance, size=60)

@@ -23,12 +23,6 @@ if TYPE_CHECKING:
 
 __all__ = ["do_repeats", "draw_reach", "draw_repeats", "draw_sprayed"]
 
-_PARTS = {
-    "panel film": "film, from card to card",
-    "panel rest": "what else differs from card to card",
-    "law": "what the law leaves of a recipe; no part of repeatability",
-}
-
 
 def draw_sprayed(room: ArchiveRoom) -> tuple[str, str]:
     """Return what was sprayed over what, and how to go on."""
@@ -53,8 +47,8 @@ def draw_sprayed(room: ArchiveRoom) -> tuple[str, str]:
     if left:
         words = f"{left} back{'s' * (left != 1)} look{'s' * (left == 1)} wrong"
         main += (
-            f'<article class="wb-card wb-bar"><div><h2>{words}</h2><p class="wb-muted">No say in '
-            f"predictions until somebody looks.</p></div>"
+            f'<article class="wb-card wb-bar"><div><h2>{words}</h2><p class="wb-muted">They do not '
+            f"count in predictions until somebody looks.</p></div>"
             f'<span class="wb-push">{button("Look at them", "part", "wrong", go=True)}</span>'
             "</article>"
         )
@@ -132,13 +126,15 @@ def do_repeats(room: ArchiveRoom, _: Press) -> None:
 
 
 def _components(found: Any, off: Any) -> str:
+    from matchlib.validation import PART_WORDS
+
     heads = ["part", "standard deviation", "95% from", "to", "as median ΔE00"]
     rows = []
     for part in found.components:
         film = part.name in ("panel film", "sprayer", "lot")
         scale, unit = (100.0, "% of film") if film else (1.0, " ΔE00")
         sizes = [f"{number(scale * v, 2)}{unit}" for v in (part.sd, part.low, part.high)]
-        rows.append([_PARTS.get(part.name, part.name), *sizes, number(part.difference, 2)])
+        rows.append([PART_WORDS[part.name], *sizes, number(part.difference, 2)])
     parts = table(heads, rows, caption="What makes cards differ", right=heads[1:])
     groups = []
     for by in ("sprayer", "lot"):
@@ -147,7 +143,7 @@ def _components(found: Any, off: Any) -> str:
             for s in spreads(off, by)
         ]
         names = [by, "cards", "median ΔE00", "95% from", "to"]
-        caption = f"Distance from the law, by {by} (– under five cards)"
+        caption = f"Distance from the prediction, by {by} (–: under five cards)"
         groups.append(
             fold(f"By {by}", table(names, lines, caption=caption, right=names[1:]), ident=by)
         )

@@ -199,7 +199,7 @@ def _panel(
         lines += _stage_lines(number, stage, before, away)
         before = stage
     if trust is not None:
-        lines.append(f"Trust in its back: {trust:.2f} of 1")
+        lines.append(f"Trust in its back: {trust:.0%}")
     show("\n".join(lines))
 
 
@@ -231,16 +231,18 @@ def _expected(
 def _stage_lines(
     number: int, stage: Stage, before: Stage | None, away: dict[tuple[int, int], Any]
 ) -> list[str]:
+    from matchlib.domain import lot_words
+
     added = stage.recipe if before is None else stage.recipe.after(before.recipe)
     what = "cleared" if added is None else added.words
     told = [stage.date.isoformat() if stage.date else "", stage.sprayer]
-    told += [f"lot {stage.lot}"] if stage.lot else []
+    told += [lot_words(stage.lot)]
     told += _climate(stage.temperature, stage.humidity)
     where = ", ".join(t for t in told if t)
     lines = [f"Stage {number}: {what}" + (f" ({where})" if where else "")]
     for coat in stage.log:
         parts = [coat.at.isoformat(sep=" ", timespec="minutes") if coat.at else ""]
-        parts += [str(coat.ratio or ""), coat.sprayer, f"lot {coat.lot}" if coat.lot else ""]
+        parts += [str(coat.ratio or ""), coat.sprayer, lot_words(coat.lot)]
         parts += _climate(coat.temperature, coat.humidity)
         lines.append(f"  coat {coat.coat}: " + ", ".join(p for p in parts if p))
     for place, reading in enumerate(stage.readings):
@@ -250,7 +252,7 @@ def _stage_lines(
         far = away.get((number, place))
         lines.append(
             f"  read L {light:g}, a {red:g}, b {yellow:g} ({', '.join(s for s in said if s)})"
-            + ("" if far is None else f"; ΔE00 {far[1]:.2f} from what its recipe is expected to be")
+            + ("" if far is None else f"; ΔE00 {far[1]:.2f} from what its recipe should read")
         )
     return lines
 

@@ -56,7 +56,7 @@ def _mix(
     """
     from dataclasses import replace
 
-    from matchlib.cautions import cautions_at
+    from matchlib.cautions import DEFERENCE, cautions_at
     from matchlib.mixing import bill, drain_words, question_ratio, read_mix
     from workbook.cli.printing import cup_text, wrapped
     from workbook.session import (
@@ -69,7 +69,12 @@ def _mix(
     )
     from workbook.session.stock import stock_of, take_off
 
+    flow = drain_words(drain) if drain else ""
+    if flow and not (panel or schedule or ratio or bottle or poured or job.shaped):
+        show_json({"drain": flow}) if json_ else show(wrapped(flow))
+        return
     told = []
+    aside = bool(bottle or poured or drain) and not job.shaped
     if panel:
         with Session.open(archive, write=False) as session:
             recipe = session.archive.panel(panel).recipe
@@ -81,8 +86,10 @@ def _mix(
             if str(mix.ratio) != ratio.strip():
                 told.append(f"{ratio.strip()} is {mix.ratio}: {mix.words}.")
             ratio = str(mix.ratio)
+        if aside and ratio and coats is None:  # here a ratio is enough
+            coats = 1
         recipe = recipe_of(ground="any", colour=colour, schedule=schedule, ratio=ratio, coats=coats)
-    pots = job.pots(recipe) if job.shaped or not (bottle or poured or drain) else None
+    pots = None if aside else job.pots(recipe)
     reach = bottle_words(recipe, bottle, of=bottle_of, unit=job.unit) if bottle else ()
     stated = draft_panel(code="mix", recipe=recipe, poured=poured).stated if poured else None
     costs = None
@@ -98,6 +105,7 @@ def _mix(
                 "words": recipe.schedule.words if recipe.schedule else "",
                 "pot": None if pots is None else pots.as_dict(),
                 "bottle": list(reach),
+                "drain": flow,
                 "stated": None if stated is None else stated.as_dict(),
                 "bill": None if costs is None else costs.as_dict(),
             }
@@ -108,11 +116,12 @@ def _mix(
     told += [] if costs is None else costs.words(job.unit).splitlines()
     told += ["Taken off the shelf."] if take and costs is not None else []
     told += reach
-    told += [drain_words(drain)] if drain else []
+    told += [flow] if flow else []
     told += [] if stated is None else [f"{stated.text[0].upper()}{stated.text[1:]}"]
     if pots is None:
-        told += [f"To ask: {q.text}" for q in map(question_ratio, ratios) if q is not None]
-    told.append("Before you open a tin: " + " ".join(c.first for c in cautions_at("mix")))
+        told += [f"Ask first: {q.text}" for q in map(question_ratio, ratios) if q is not None]
+    told.append(f"Before you open a tin: {' '.join(c.first for c in cautions_at('mix'))}")
+    told.append(DEFERENCE)
     # A colour that nobody named is called colour, which the drawing says of every colour.
     named = None if str(recipe.colour) == "colour" else recipe.colour
     for each in ratios:
@@ -148,7 +157,9 @@ def _stock(
             known = {n.casefold(): s for n, s in stock_of(session.archive).items()}
             supply = known.get(" ".join(name.split()).casefold(), Supply())
             if have:
-                supply = replace(supply, stock_ml=0.0 if have == "0" else parse_volume(have))
+                supply = replace(
+                    supply, stock_ml=0.0 if have == "0" else parse_volume(have, zero=True)
+                )
             if bottle:
                 supply = replace(supply, bottle_ml=parse_volume(bottle))
             if price is not None:

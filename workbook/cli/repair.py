@@ -17,12 +17,12 @@ if TYPE_CHECKING:
 __all__ = ["COMMANDS"]
 
 _LED = (
-    "Lead each edge out softly, a hand's width and more, gun moving away before the trigger is let "
-    "go; an edge whose step shows must be longer. Common practice, no source."
+    "Fade every edge out over a hand's width or more, rolling the gun away before the trigger is "
+    "let go; where a step shows, fade it out longer. Common practice, no source."
 )
 
 
-def _tell(zones: Sequence[Zone], *, json_: bool) -> None:
+def _tell(zones: Sequence[Zone], beside: str, *, json_: bool) -> None:
     from workbook.cli.printing import number, table, wrapped
     from workbook.session import recipe_dict
 
@@ -44,7 +44,7 @@ def _tell(zones: Sequence[Zone], *, json_: bool) -> None:
         )
         for z in zones
     ]
-    heads = ("coats", "L", "a", "b", "ΔE00 off", "step", "a sharp edge")
+    heads = ("coats", "L", "a", "b", f"ΔE00 from {beside}", "step", "a sharp edge")
     show(table(heads, rows, right=" rrrrr"))
     show(wrapped(_LED))
 
@@ -89,7 +89,7 @@ def _blend_in(
     with Session.open(archive, write=False) as session:
         tell_fit(session)
         zones = blend_in(session.model, recipe, over=over, weaker=weaker)
-    _tell(zones, json_=json_)
+    _tell(zones, "the finish", json_=json_)
 
 
 def _fade(
@@ -116,7 +116,7 @@ def _fade(
     with Session.open(archive, write=False) as session:
         tell_fit(session)
         found = fade(session.model, *ends, zones=zones)
-    _tell(found, json_=json_)
+    _tell(found, "the first end", json_=json_)
 
 
 COMMANDS = {"aged": _aged, "blend-in": _blend_in, "fade": _fade}

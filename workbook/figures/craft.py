@@ -16,12 +16,16 @@ def _anchor(word: str) -> str:
     return "word-" + re.sub(r"[^a-z]+", "-", word.casefold()).strip("-")
 
 
-def linked(text: str, seen: set[str] | None = None) -> Raw:
+WORDS = "train_on_grounds.ipynb?part=words"
+"""Where the glossary is, for other pages."""
+
+
+def linked(text: str, seen: set[str] | None = None, *, away: bool = False) -> Raw:
     """Return text in which each word of the glossary is linked where it first stands.
 
     `text`: plain text; escaped. `seen`: words linked before on this page; those of this text are
-    added. Returned: HTML. The meaning is the link's title; it leads to the word in `glossary_list`,
-    where that stands on the page.
+    added. `away`: whether the glossary is on another page. Returned: HTML. The meaning is the
+    link's title; it leads to the word in `glossary_list`.
     """
     out, at = [], 0
     for start, end, term in first_places(text):
@@ -31,9 +35,10 @@ def linked(text: str, seen: set[str] | None = None) -> Raw:
             seen.add(term.word)
         out.append(esc(text[at:start]))
         anchor = _anchor(term.word)
-        opened = (
-            f'<a href="#{anchor}" data-do="word" data-value="{anchor}" title="{esc(term.meaning)}">'
-        )
+        there = f'href="#{anchor}" data-do="word" data-value="{anchor}"'
+        if away:
+            there = f'href="{WORDS}&amp;word={anchor}"'
+        opened = f'<a {there} title="{esc(term.meaning)}">'
         out.append(f"{opened}{esc(text[start:end])}</a>")
         at = end
     return Raw("".join(out) + esc(text[at:]))
@@ -59,17 +64,17 @@ def glossary_list() -> Raw:
     )
 
 
-def trouble_list(troubles: Sequence[Trouble] = TROUBLES) -> Raw:
+def trouble_list(troubles: Sequence[Trouble] = TROUBLES, *, away: bool = False) -> Raw:
     """Return troubles, each folded: how it looks, what to check in order, what can be saved.
 
-    `troubles`: all of them where not given.
+    `troubles`: all of them where not given. `away`: as of `linked`.
     """
     # Folded apart, each with its own first words.
     seen: list[set[str]] = [set() for _ in troubles]
     items = [
         f"<details><summary><strong>{esc(t.name)}</strong>: {esc(t.looks)}</summary>"
-        f"<ol>{''.join(f'<li>{linked(c, own)}</li>' for c in t.check)}</ol>"
-        f"<p>The work as it is: {linked(t.rescue, own)}</p></details>"
+        f"<ol>{''.join(f'<li>{linked(c, own, away=away)}</li>' for c in t.check)}</ol>"
+        f"<p>The work as it is: {linked(t.rescue, own, away=away)}</p></details>"
         for t, own in zip(troubles, seen, strict=True)
     ]
     return Raw(
@@ -78,11 +83,11 @@ def trouble_list(troubles: Sequence[Trouble] = TROUBLES) -> Raw:
     )
 
 
-def protocol_list() -> Raw:
-    """Return the reading protocol in order, with what is written down."""
+def protocol_list(*, away: bool = False) -> Raw:
+    """Return the reading protocol in order, with what is written down; `away`: as of `linked`."""
     seen: set[str] = set()
     items = [
-        f"<li><strong>{esc(s.name)}.</strong> {linked(s.text, seen)} "
+        f"<li><strong>{esc(s.name)}.</strong> {linked(s.text, seen, away=away)} "
         f'<span class="wb-muted">Write down: {esc(s.ask)}. ({esc(s.source)})</span></li>'
         for s in PROTOCOL
     ]

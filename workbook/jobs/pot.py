@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from matchlib.cautions import DEFERENCE, cautions_at
 from matchlib.errors import DomainError, MatchlibError
 from matchlib.mixing import USUAL_AREAS, bill
 from workbook.cup import cup_svg
@@ -55,7 +56,7 @@ _FIELDS = {
     "dry_film": ("Dry film of one coat, µm", "from the data sheet, such as 12"),
     "solids": ("Volume solids, %", "of carrier and colour, such as 20"),
     "used": ("Taken out of the cup", "80 ml"),
-    "used_area": ("Area of that panel", "0.06 m2"),
+    "used_area": ("Area of that panel", "0.09 m2"),
     "used_coats": ("Coats on it", "4"),
     "margin": ("Added for edges, %", "empty: none for a flat area, 10 for shapes"),
     "chance": ("Chance it is enough, %", "95 is usual"),
@@ -76,7 +77,7 @@ _START = {
     "sheet": "300 mm x 300 mm",
     "by": "used",
     "used_coats": "1",
-    "used_area": "0.06 m2",
+    "used_area": "0.09 m2",
     "used": "25 ml",
     "chance": "95",
     "residue": "15 ml",
@@ -227,13 +228,15 @@ def pot_part(archive: Archive, recipe: Recipe, wrong: Exception | None, *, opene
         if name not in hidden
     )
     items = "".join(f"<li>{esc(line)}</li>" for line in lines)
+    mind = " ".join(c.first for c in cautions_at("mix"))
     more = (
+        f'<p class="wb-caution">Before you open a tin: {esc(mind)} {esc(DEFERENCE)}</p>'
         f'<ul>{items}</ul><div class="wb-chips cpw">{cups}</div>'
         f'<div class="wb-fields" data-enter="pot">{controls}</div>'
         + button("Work it out", "pot", quiet=True)
         + fold("Stock", _stock(archive), ident="stock")
     )
-    assumed = "A card of 300 × 300 mm and 25 ml a coat are assumed; say what yours takes."
+    assumed = "Reckoned for a card of 300 × 300 mm that takes 25 ml a coat; say what yours takes."
     note = assumed if guessed else ""
     return Raw(
         f'<p class="wb-big">{esc(big)}</p><p class="wb-muted">{esc(note)}</p>{problem(wrong)}'

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from matchlib.colorimetry import delta_lch
 from matchlib.correction import SANDING
-from workbook.figures import Raw, esc
+from workbook.figures import Raw, esc, protocol_list
 from workbook.jobs.rail import coats_words, recipe_title
 from workbook.page.fields import button, field, fold, problem, upload
 from workbook.page.pictures import axes, coats, numbers, split, tenths
@@ -250,4 +250,5 @@ def _ask(work: Work, card: Panel, wrong: Exception | None, photo: bool) -> Raw:
         f"<b>{numbers(expected)}</b>{come}.</p>"
         f'<div class="wb-fields" data-enter="read">{typed}</div>'
         f'<div class="wb-bar">{ways}</div>{slot}'
+        + fold("How to read it", protocol_list(away=True), ident="protocol")
     )

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from matchlib.cautions import cautions_at
 from matchlib.correction import SANDING
-from workbook.figures import Raw, esc
+from matchlib.trade import troubles_at
+from workbook.figures import Raw, esc, trouble_list
 from workbook.jobs.pot import pot_part
 from workbook.page.fields import button, field, fold, problem
 from workbook.page.pictures import areas, numbers
@@ -133,12 +134,14 @@ def spray_page(
         open_=at_booth is not None,
     )
     rest = wrong if wrong is not None and at_pot is None and at_booth is None else None
+    troubles = trouble_list(troubles_at("colour"), away=True)
     air = next((c.first for c in cautions_at("spray") if "isocyanate" in c.text.lower()), "")
     return Raw(
         f'{problem(rest)}<section class="wb-card" aria-label="Pot">'
         f'<div class="wb-bar"><h2>{esc(head)}</h2><span class="wb-push wb-chips" role="group" '
         f'aria-label="Before the gun">{ready}</span></div>{on}{pot}</section>'
         f"{code}{_table(work, booth)}{today}"
+        f"{fold('When it goes wrong', troubles, ident='troubles')}"
         f'<p class="wb-caution">The data sheet decides flash and recoat times. {esc(air)}</p>'
     )
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from matchlib.errors import TargetError
 from matchlib.job import Job
+from matchlib.repair import aged_finish
 from workbook.figures import Raw, esc
 from workbook.page.fields import button, choice, field, fold, problem, upload
 from workbook.page.page import Press
@@ -21,10 +22,11 @@ from workbook.session.typed import number_typed, three_typed
 
 if TYPE_CHECKING:
     from matchlib.domain import Reading
+    from matchlib.repair import AgedFinish
     from matchlib.suggest import Tolerance
     from workbook.session.session import Session
 
-__all__ = ["begun", "of_file", "of_text", "target_page"]
+__all__ = ["aged_of", "begun", "of_file", "of_text", "target_page"]
 
 _ANGLE = re.compile(r"^\s*([^\s:]+(?::\d+)?)\s*[:=]\s+(.*)$")
 
@@ -69,6 +71,15 @@ def of_text(text: str, session: Session) -> tuple[Reading, ...]:
         angle, rest = (at[1], at[2]) if at else (session.geometry, line)
         rows.append((angle, list(three_typed(rest) or ())))
     return typed_readings(rows)
+
+
+def aged_of(text: str, session: Session) -> AgedFinish | None:
+    """Return an aged finish where several places of it were typed, a line each and no angle."""
+    lines = [line.strip() for line in text.splitlines() if line.strip()]
+    if len(lines) < 2 or any(_ANGLE.match(line) for line in lines):
+        return None
+    places = [typed_readings([(session.geometry, list(three_typed(p) or ()))])[0] for p in lines]
+    return aged_finish(places)
 
 
 def of_file(name: str, content: bytes, session: Session) -> tuple[Reading, ...]:
@@ -121,11 +132,18 @@ def begun(done: Press, session: Session, job: Job | None, read: tuple[Reading, .
     }
     if job is not None and job.target:
         return replace(job, **given)
+    aged = None if read else aged_of(fields.get("lab", ""), session)
+    if aged is not None:
+        read = typed_readings([(session.geometry, list(aged.lab))])
     readings = read or of_text(fields.get("lab", ""), session)
     if not given["name"]:
         given["name"] = "sample " + numbers(lab_of(readings[0]))
     base = Job(**given) if job is None else replace(job, **given)
     tolerance = _tolerance(done)
+    if aged is not None and tolerance == tolerance_of("de00", 1.0):
+        # What the order leaves at the usual is the finish's own spread.
+        tolerance = tolerance_of("de00", round(aged.tolerance, 2))
+        base = replace(base, notes="\n".join(filter(None, (base.notes, aged.words))))
     weights = _weights(fields.get("weights", ""), len(readings))
     aim_of(readings, tolerance)  # refuses what no surface can have
     return base.aimed(readings, tolerance, weights)
@@ -194,7 +212,8 @@ def target_page(session: Session, job: Job | None, wrong: Exception | None, phot
             "At most", "passes", "1", help="for limits by axis three, " + " ".join(box_words("box"))
         )
         + field("Weights of the angles", "weights", help="empty: every angle counts the same")
-        + "</div><p>Several angles: one a line, such as <b>45as15: 27.1 45.9 28.5</b>.</p>",
+        + "</div><p>Several angles: one a line, such as <b>45as15: 27.1 45.9 28.5</b>. An aged "
+        "finish: three places of it or more, one a line; their own spread is then what passes.</p>",
         ident="passes",
     )
     sample = field("The sample reads: L a b", "lab", lines=2, wide=True,

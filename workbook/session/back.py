@@ -15,6 +15,7 @@ from matchlib.domain import (
     Reading,
     Recipe,
     Viewing,
+    lot_words,
     lots_text,
 )
 from matchlib.errors import DomainError
@@ -48,11 +49,11 @@ class Draft:
         panel = self.panel
         lines = [f"{panel.code}: {panel.recipe.words}."]
         back = [
-            f"{name} {value}"
+            f"{name} {value}".strip()
             for name, value in (
                 ("date", panel.date.isoformat() if panel.date else ""),
                 ("sprayer", panel.sprayer),
-                ("lot", panel.lot),
+                ("", lot_words(panel.lot)),
                 ("lots", lots_text(panel.stages[-1].lots)),
                 ("batch of the ground", panel.batch),
                 ("sprayed with", panel.setup.words),
@@ -63,11 +64,12 @@ class Draft:
             if value
         ]
         if back:
-            lines.append("; ".join(back).capitalize() + ".")
+            said = "; ".join(back)
+            lines.append(f"{said[:1].upper()}{said[1:]}.")
         lines += [_reading_words(reading) for reading in panel.readings] or ["No reading yet."]
         if self.stated is not None:
             lines.append(self.stated.text[0].upper() + self.stated.text[1:])
-        lines += [f"To ask: {q.text}" for q in self.questions]
+        lines += [f"Ask first: {q.text}" for q in self.questions]
         return "\n".join(lines)
 
     def as_dict(self) -> dict[str, Any]:

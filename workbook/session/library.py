@@ -6,7 +6,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from matchlib.domain import CoatSchedule, CoatStep, Recipe, lots_text
+from matchlib.domain import CoatSchedule, CoatStep, Recipe, lot_words, lots_text
 from matchlib.errors import MatchlibError, TargetError
 from matchlib.overview import card_lab
 from workbook.session.targets import lab_of, readings_by_angle
@@ -68,9 +68,9 @@ def _by_law(panel: Panel, model: FilmPredictor | None) -> tuple[tuple[Lab, ...],
     except MatchlibError:
         return (), ""  # a name that the model has not met says nothing of the others
     off = found[0].difference if found else None
-    trust = "" if off is None else f"law and reading agree within ΔE00 {off:.1f}"
+    trust = "" if off is None else f"prediction and reading agree within ΔE00 {off:.1f}"
     if off is not None and off > _APART:
-        trust = f"law and reading are ΔE00 {off:.1f} apart: look at its back"
+        trust = f"prediction and reading are ΔE00 {off:.1f} apart: look at its back"
     return tuple(three(lab) for lab in labs), trust
 
 
@@ -95,7 +95,7 @@ def _back(panel: Panel) -> tuple[str, ...]:
     climate += [f"{panel.humidity:g} % humidity"] if panel.humidity is not None else []
     rows = [
         f"sprayed {sprayed}" if sprayed else "",
-        panel.lot if panel.lot.startswith("lot") else f"lot {panel.lot}" if panel.lot else "",
+        lot_words(panel.lot),
         f"other lots: {lots_text(panel.stages[-1].lots)}" if panel.stages[-1].lots else "",
         f"batch of the ground {panel.batch}" if panel.batch else "",
         ", ".join(climate),
@@ -127,7 +127,7 @@ def _coat_words(entry: LoggedCoat) -> str:
                 f"{entry.at:%H:%M}" if entry.at else "",
                 entry.ratio or "",
                 entry.sprayer,
-                entry.lot,
+                lot_words(entry.lot),
             )
             if value
         ),

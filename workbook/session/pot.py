@@ -175,16 +175,16 @@ def pot_of(recipe: Recipe, job: Job, *, densities: dict[str, float] | None = Non
     """
     from matchlib.mixing import LEAST_ML, parse_volume, pot
 
-    def volume(text: str) -> float | None:
-        return parse_volume(text) if text.strip() else None
+    def volume(text: str, *, zero: bool = False) -> float | None:
+        return parse_volume(text, zero=zero) if text.strip() else None
 
     return pot(
         recipe,
         area=area_of(job),
         use=use_of(job),
         chance=job.chance,
-        residue_ml=volume(job.residue) or 0.0,
-        least_ml=LEAST_ML if not job.least.strip() else parse_volume(job.least),
+        residue_ml=volume(job.residue, zero=True) or 0.0,
+        least_ml=LEAST_ML if not job.least.strip() else parse_volume(job.least, zero=True),
         gun_cup_ml=volume(job.gun_cup),
         mark_ml=volume(job.mark),
         third=_third(job),
@@ -214,8 +214,7 @@ def bottle_words(recipe: Recipe, bottle: str, *, of: str = "colour", unit: str =
         said = [f"{v:.4g}" if plain else format_volume(v, unit) for v in (have, total, need)]
         told.append(
             f"{said[0]} of {of} left in the bottle makes {said[1]} at {ratio} ({ratio.words}), "
-            "with "
-            f"{said[2]} of {other}."
+            f"with {said[2]} of {other}."
         )
     return tuple(told)
 

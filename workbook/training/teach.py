@@ -164,10 +164,10 @@ def _drawn(zones: Sequence[Zone]) -> str:
         for i, z in enumerate(zones)
     ]
     words = linked(
-        "An edge whose step shows is led out longer: a hand's width and more, the gun moving away "
-        "before the trigger is let go; weaker coats make smaller steps (common practice, no "
-        "source). What each strip reads is predicted; where layers of two colours were never "
-        "sprayed, spray a card first."
+        "Where a step shows, fade the edge out longer: a hand's width or more, rolling the gun "
+        "away before the trigger is let go; weaker coats make smaller steps (common practice, no "
+        "source). All of it is predicted: where these two colours were never layered, spray a card "
+        "first."
     )
     heads = ["strip", "L* a* b*", "step, ΔE00"]
     return f"{strip}{table(heads, rows, caption='Strip by strip')}<p>{words}</p>"

@@ -27,7 +27,8 @@ def _offered(room: TrainingRoom) -> tuple[list[str], dict[str, MixRatio], dict[s
     """Colours, ratios and grounds of the archive, the usual ones first."""
     panels, archive = room.session.archive.panels(), room.session.archive
     steps = [s for p in panels if p.recipe.schedule for s in p.recipe.schedule.steps]
-    ratios = [r for r, _ in Counter(s.ratio for s in steps).most_common()]
+    sprayed = Counter(s.ratio for s in steps if not s.ratio.looks_reversed)
+    ratios = [r for r, _ in sprayed.most_common()]
     neat = [str(c) for c in archive.colours() if c.neat]
     light = {p.recipe.ground: lab[0] for p in panels if p.recipe.bare and (lab := card_lab(p))}
     grounds = {str(g): g for g in archive.grounds() if g in light}
