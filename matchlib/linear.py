@@ -18,7 +18,7 @@ from matchlib.domain import Conditions, Panel, Reading, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.progress import Callback, part_of
 from matchlib.regression.observe import lab_of
-from matchlib.regression.stacked import library_gap
+from matchlib.regression.parts import library_part
 from matchlib.regression.table import RecipeTable
 
 if TYPE_CHECKING:
@@ -251,7 +251,8 @@ def linearise(
             state = fit.law.evaluate(z, part)
             lab[some], by_r = lab_of(state.reflectance, *light)
             # What the library adds does not move with the law's values.
-            lab[some] += library_gap(model, part, *light)
+            share, gap, _ = library_part(model, part, lab[some], *light)
+            lab[some] += share[:, None] * gap
             if slopes:
                 jacobian[some], effects[some] = fit.law.jacobian(state, z, part, by_r)
     if not slopes:

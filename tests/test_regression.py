@@ -246,8 +246,8 @@ def test_sprayers_who_lay_heavier_are_told_apart(shop):
     ]
     model = FilmRegressor(rounds=2).fit(X, y)
     offset = model.fitted_.z[model.fitted_.law.slices["sprayer"]]
-    heavier = dict(zip(model.words_.sprayers, offset, strict=True))
-    assert 0.10 < heavier["Even"] - heavier["Odd"] < 0.35
+    heavier = dict(zip(model.words_.of_kind("sprayer"), offset, strict=True))
+    assert 0.10 < heavier[("Even",)] - heavier[("Odd",)] < 0.35
 
 
 def test_a_colour_on_no_panel_is_named(fitted):

@@ -11,10 +11,11 @@ from hypothesis import strategies as st
 
 from matchlib.domain import CoatSchedule, Colour, Conditions, Ground, Recipe, Viewing
 from matchlib.regression import FilmRegressor
-from matchlib.regression.evidence import Linearised
+from matchlib.regression.evidence import evidence
 from matchlib.regression.law import FilmLaw, motion
 from matchlib.regression.observe import lab_of, tone_of
 from matchlib.regression.priors import Priors
+from matchlib.regression.residuals import Residuals
 from matchlib.regression.sizes import Sizes
 from matchlib.regression.table import RecipeTable
 from matchlib.regression.vocabulary import Vocabulary, geometry_group
@@ -70,7 +71,7 @@ def test_every_derivative_agrees_with_differences(case, observe):
     law, table, z = case
     state = law.evaluate(z, table)
     _, by_r = observe(state.reflectance)
-    jacobian, effects = law.jacobian(state, z, table, by_r)
+    jacobian, _ = law.jacobian(state, z, table, by_r)
     step = 1e-5
     numeric = np.empty_like(jacobian)
     for i in range(law.size):
@@ -83,68 +84,64 @@ def test_every_derivative_agrees_with_differences(case, observe):
     # How much of the scattered light layers hide is held while the slopes are taken.
     scale = np.abs(numeric[LAYERED]).max()
     np.testing.assert_allclose(jacobian[LAYERED], numeric[LAYERED], atol=0.03 * scale)
-    np.testing.assert_allclose(effects, law.effects(state, by_r))
     # Every part of the law is exercised: none of its columns is idle.
     for name, part in law.slices.items():
         assert np.abs(numeric[:, :, part]).max() > 1e-4, name
 
 
+def missed_of(rng, m, p, present, panel):
+    return Residuals(
+        rng.normal(size=m),
+        rng.choice(present, m),
+        panel,
+        rng.normal(size=(m, 5)),
+        rng.normal(size=(m, p)),
+    )
+
+
+def sizes_of(rng, groups):
+    return Sizes(rng.uniform(0.3, 1, 3), rng.uniform(0.5, 1, 4), rng.uniform(0.5, 2, groups))
+
+
 @pytest.mark.parametrize("present", [(0, 1, 2), (1, 3)])
 def test_the_gradient_of_the_evidence_agrees_with_differences(present):
     rng = np.random.default_rng(3)
-    m, p, panels = 60, 6, 12
-    linear = Linearised(
-        jacobian=rng.normal(size=(m, p)),
-        target=rng.normal(size=m),
-        effects=rng.normal(size=(m, 5)),
-        family=rng.choice(present, m),
-        panel=np.sort(rng.integers(0, panels, m)),
-        trust=rng.uniform(0.2, 1.0, panels),
-        group_of=np.array([0, 0, 1, 1, 1, 2]),
-        families=4,
-    )
-    sizes = Sizes(rng.uniform(0.3, 1, 3), rng.uniform(0.5, 1, 4), rng.uniform(0.5, 2, 3))
+    missed = missed_of(rng, 60, 6, present, np.sort(rng.integers(0, 12, 60)))
+    trust, about = rng.uniform(0.2, 1.0, 12), rng.normal(size=6)
+    sizes, group_of = sizes_of(rng, 3), np.array([0, 0, 1, 1, 1, 2])
     vector = sizes.vector()
-    _, gradient = linear.evidence(sizes)
+    _, gradient = evidence(missed, sizes, trust, about=about, group_of=group_of)
     for i in range(len(vector)):
         move = np.zeros(len(vector))
         move[i] = 1e-5
-        up, down = (linear.evidence(sizes.replaced(vector + s * move))[0] for s in (1, -1))
+        up, down = (
+            evidence(
+                missed, sizes.replaced(vector + s * move), trust, about=about, group_of=group_of
+            )[0]
+            for s in (1, -1)
+        )
         assert gradient[i] == pytest.approx((up - down) / 2e-5, abs=1e-5)
 
 
 @pytest.mark.parametrize("present", [(0, 1), (1, 3)])
 def test_the_evidence_is_the_normal_density_of_the_readings(present):
-    # Against the plain formula: y ~ N(0, J S J' + U E U' + N), with nothing summed out cleverly.
+    # Against the plain formula: y + J z ~ N(0, J S J' + U E U' + N), nothing summed out cleverly.
     rng = np.random.default_rng(4)
-    m, p = 14, 3
-    j, y, u = rng.normal(size=(m, p)), rng.normal(size=m), rng.normal(size=(m, 5))
-    panel = np.repeat([0, 1, 2, 3], [4, 3, 4, 3])
-    family = rng.choice(present, m)
-    sizes = [
-        Sizes(rng.uniform(0.3, 1, 3), rng.uniform(0.5, 1, 4), rng.uniform(0.5, 2, 2))
-        for _ in range(2)
-    ]
-    group_of = np.array([0, 1, 1])
-    linear = Linearised(
-        jacobian=j,
-        target=y,
-        effects=u,
-        family=family,
-        panel=panel,
-        trust=np.ones(4),
-        group_of=group_of,
-        families=4,
-    )
+    panel, group_of = np.repeat([0, 1, 2, 3], [4, 3, 4, 3]), np.array([0, 1, 1])
+    missed, about = missed_of(rng, 14, 3, present, panel), rng.normal(size=3)
+    first, second = sizes_of(rng, 2), sizes_of(rng, 2)
+
+    def ours(s: Sizes) -> float:
+        return evidence(missed, s, np.ones(4), about=about, group_of=group_of)[0]
 
     def plain(s: Sizes) -> float:
-        scaled = u * s.effect_sds
+        j, y = missed.jacobian, missed.value + missed.jacobian @ about
+        scaled = missed.effects * s.effect_sds
         cov = scaled @ scaled.T * (panel[:, None] == panel[None])
-        cov += np.diag(s.noise[family] ** 2) + j @ np.diag(s.groups[group_of] ** 2) @ j.T
+        cov += np.diag(s.noise[missed.family] ** 2) + j @ np.diag(s.groups[group_of] ** 2) @ j.T
         return float(-0.5 * (y @ np.linalg.solve(cov, y) + np.linalg.slogdet(cov)[1]))
 
-    ours = linear.evidence(sizes[0])[0] - linear.evidence(sizes[1])[0]
-    assert ours == pytest.approx(plain(sizes[0]) - plain(sizes[1]), abs=1e-8)
+    assert ours(first) - ours(second) == pytest.approx(plain(first) - plain(second), abs=1e-8)
 
 
 def test_light_and_eye_may_change_places():

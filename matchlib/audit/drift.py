@@ -42,9 +42,9 @@ def film_of(
     precision = np.sum(left.film * solved, axis=1)
     rows = np.flatnonzero(keep & (precision > 1.0 / 0.2**2))
     film = np.sum(left.residual * solved, axis=1)[rows] / precision[rows]
-    if left.model.words_.sprayers:
+    people = [name for (name,) in left.model.words_.of_kind("sprayer")]
+    if people:
         # The model has an offset for each sprayer it knows; put it back, to be found here.
-        people = left.model.words_.sprayers
         offsets = left.model.fitted_.z[left.model.fitted_.law.slices["sprayer"]]
         of = dict(zip(people, offsets.tolist(), strict=True))
         film = film + np.array([of.get(left.panels[i].sprayer, 0.0) for i in rows])

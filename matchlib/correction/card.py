@@ -13,7 +13,6 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import block_diag
 
 from matchlib.colorimetry import ExpectedDifference
 from matchlib.correction.belief import Belief
@@ -279,6 +278,8 @@ class Card:
 
     def _read(self) -> Card:
         """The card after its readings."""
+        from scipy.linalg import block_diag  # slow to load, and most commands read no card
+
         k, wide = len(self.before.mean), 3 * len(self.viewings)
         rows = [(i, view) for i, stage in enumerate(self.stages) for view in stage.views]
         recipes, views = [v.read_as for _, v in rows], [v.viewing for _, v in rows]
@@ -333,6 +334,8 @@ def _mottle(
     before: Belief, recipe: Recipe, views: Sequence[Viewing], *, film: float, ground: float
 ) -> Array:
     """Covariance of what film and ground do not explain of a card."""
+    from scipy.linalg import block_diag  # slow to load
+
     recipes = [recipe] * len(views)
     _, _, by_film, by_ground = before.linear(recipes, views)
     _, _, spray, _ = before.predict_parts(recipes, views)

@@ -25,18 +25,18 @@ Every derivative is written out by the chain rule; a test compares them with dif
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.film import EXTERNAL_K1, INTERNAL_K2, single_scatter
 from matchlib.regression.priors import Priors
-from matchlib.regression.state import State
 from matchlib.regression.table import RecipeTable
-from matchlib.regression.vocabulary import Vocabulary
+from matchlib.regression.vocabulary import SHARED, Vocabulary
 
-__all__ = ["FilmLaw", "motion"]
+__all__ = ["FilmLaw", "State", "motion"]
 
 Array = NDArray[np.float64]
 
@@ -49,95 +49,157 @@ pole is at 1/k2, and a fit to Lab alone could hide a few wavelengths in it."""
 
 
 @dataclass(frozen=True)
-class FilmLaw:
-    """The law for one vocabulary: where each free value stands and how strong its prior is.
+class State:
+    """The law at one set of values: measured reflectance (n, b) and its partial derivatives."""
 
-    Parameters
-    ----------
-    words : Vocabulary
-        Names in use.
-    priors : Priors
-        Beliefs.
-    """
+    reflectance: Array
+    by_ground: Array  # (n, b), by the logarithm of the ground's reflectance
+    by_absorbance: Array  # (n, b), by A
+    by_scatter: Array  # (n, b), by S
+    by_veil: Array  # (n, b), by the logarithm of all that comes up to the clear coat
+    by_k2: Array  # (n, b), by the logit of k2
+    by_gain: Array  # (n, b), by the value of an uncleared surface's gain
+    by_haze: Array  # (n, b), by the value of an uncleared one's bloom, or of a clear one's gloss
+    absorption: Array  # (c, b), for one coat of 6:1
+    scattering: Array  # (c, b)
+    dose: Array  # (n, c), path included
+    by_dose: Array  # (n, 4, c), derivatives of the doses by slope, bend, first coat and later ones
+    weight: Array  # (n, g), of each ground
+    ground: Array  # (n, g, b), logarithm of each ground's reflectance
+    mixed: Array  # (n, b), and of the blend's
+
+    def take(self, rows: NDArray[np.intp]) -> State:
+        """Return some of the rows."""
+        shared = ("absorption", "scattering")
+        return State(**{k: v if k in shared else v[rows] for k, v in self.__dict__.items()})
+
+
+@dataclass(frozen=True)
+class FilmLaw:
+    """The law for one vocabulary: where each free value stands and how strong its prior is."""
 
     words: Vocabulary
     priors: Priors
-    slices: dict[str, slice] = field(init=False, repr=False)
-    groups: tuple[str, ...] = field(init=False, repr=False)
-    group_of: NDArray[np.intp] = field(init=False, repr=False)
 
-    def __post_init__(self) -> None:
-        p = self.priors
-        curves = p.curves()
-        g, c = len(self.words.grounds), len(self.words.colours)
-        sizes = {
-            "ground": (g * curves["ground"].shape[1], "fixed"),
-            "ground wave": (g * curves["ground wave"].shape[1], "ground wave"),
-            "geometry": (
-                g * (len(self.words.geometries) - 1) * curves["geometry"].shape[1],
-                "fixed",
-            ),
+    @cached_property
+    def curves(self) -> dict[str, Array]:
+        """Spectral curves of each part, (b, k)."""
+        return self.priors.curves()
+
+    @cached_property
+    def _parts(self) -> dict[str, tuple[int, str]]:
+        """Number of free values of each part, and the group whose prior size they have."""
+        words, wide = self.words, {name: c.shape[1] for name, c in self.curves.items()}
+        g, c = len(words.grounds), len(words.colours)
+        shared = {kind: len(words.of_kind(kind)) for kind in SHARED}
+        angles = len(words.geometries) - 1
+        return {
+            "ground": (g * wide["ground"], "fixed"),
+            "ground wave": (g * wide["ground wave"], "ground wave"),
+            "geometry": (g * angles * wide["geometry"], "fixed"),
             "hiding": (g, "fixed"),
-            "ladder": (2 * len(self.words.pairs) * curves["ladder"].shape[1], "fixed"),
-            "colour": (c * curves["colour"].shape[1], "fixed"),
-            "colour wave": (c * curves["colour wave"].shape[1], "colour wave"),
-            "scatter": (c * curves["scatter"].shape[1], "fixed"),
+            "ladder": (2 * len(words.pairs) * wide["ladder"], "fixed"),
+            "colour": (c, "fixed"),
+            "colour wave": (c * wide["colour wave"], "colour wave"),
+            "scatter": (c * wide["scatter"], "fixed"),
             "own slope": (c, "own slope"),
             "dose": (4, "dose"),
             "surface": (5, "surface"),
             "own k2": (g, "own k2"),
-            "sprayer": (len(self.words.sprayers), "sprayer"),
-            "lot": (len(self.words.lots), "lot"),
-            "batch": (len(self.words.batches), "batch"),
-            "drift": (_MOTIONS if self.words.days else 0, "drift"),
-            "clear": (len(self.words.clears) * curves["clear"].shape[1], "clear"),
-            "instrument": (len(self.words.instruments) * curves["clear"].shape[1], "instrument"),
+            "sprayer": (shared["sprayer"], "sprayer"),
+            "lot": (shared["lot"], "lot"),
+            "drift": (_MOTIONS if words.days else 0, "drift"),
+            "batch": (shared["batch"], "batch"),
+            "clear": (shared["clear"] * wide["clear"], "clear"),
+            "instrument": (shared["instrument"] * wide["clear"], "instrument"),
         }
-        slices, groups, owner, at = {}, [], [], 0
-        for name, (size, group) in sizes.items():
-            slices[name] = slice(at, at + size)
-            at += size
-            if size and group not in groups:
-                groups.append(group)
-            owner += [groups.index(group)] * size if size else []
-        object.__setattr__(self, "curves", curves)
-        object.__setattr__(self, "slices", slices)
-        object.__setattr__(self, "groups", tuple(groups))
-        object.__setattr__(self, "group_of", np.array(owner, np.intp))
 
-    curves: dict[str, Array] = field(init=False, repr=False)
+    @cached_property
+    def slices(self) -> dict[str, slice]:
+        """Where each part stands among the free values."""
+        ends = np.cumsum([size for size, _ in self._parts.values()]).tolist()
+        return dict(zip(self._parts, map(slice, [0, *ends], ends), strict=True))
+
+    @cached_property
+    def groups(self) -> tuple[str, ...]:
+        """Prior groups in use."""
+        return tuple(dict.fromkeys(group for size, group in self._parts.values() if size))
+
+    @cached_property
+    def group_of(self) -> NDArray[np.intp]:
+        """Group of each free value, (p,)."""
+        owner = [self.groups.index(group) for size, group in self._parts.values() if size]
+        return np.repeat(owner, [size for size, _ in self._parts.values() if size])
 
     @property
     def size(self) -> int:
         """Number of free values."""
         return len(self.group_of)
 
-    def spectra(self, z: Array) -> tuple[Array, Array]:
-        """Return the spectra that the values stand for.
+    def _owners(self, kind: str, names: tuple[str, ...]) -> Array:
+        """Which colour each lot, or ground each batch, is of, (e, c) or (e, g)."""
+        owned = [[name == whose for name in names] for whose, _ in self.words.of_kind(kind)]
+        return np.reshape(owned, (-1, len(names))).astype(float)
 
-        Shapes: log_ground (q, g, b), absorption (c, b).
-        """
-        g, c = len(self.words.grounds), len(self.words.colours)
-        q = max(1, len(self.words.geometries))
-        take = self._take
-        base = self.priors.ground_level + take(z, "ground", g) + take(z, "ground wave", g)
-        log_ground = np.repeat(base[None], q, axis=0)
-        if q > 1:
-            extra = take(z, "geometry", (q - 1) * g).reshape(q - 1, g, -1)
-            log_ground[1:] += extra
-        absorption = np.exp(
-            np.minimum(
-                self.priors.colour_level + take(z, "colour", c) + take(z, "colour wave", c), 4.0
-            )
-        )
-        return log_ground, absorption
+    @cached_property
+    def _lots(self) -> Array:
+        return self._owners("lot", self.words.colours)
+
+    @cached_property
+    def _batches(self) -> Array:
+        return self._owners("batch", self.words.grounds)
+
+    @cached_property
+    def _film(self) -> tuple[slice, Array]:
+        """What lays more or less film: its values, and on which colours each acts, (e, c)."""
+        every = np.ones((1, len(self.words.colours)))
+        sprayers, days = (every.repeat(self._parts[k][0], axis=0) for k in ("sprayer", "drift"))
+        span = slice(self.slices["sprayer"].start, self.slices["drift"].stop)
+        return span, np.vstack([sprayers, self._lots, days])
+
+    def sharing(self, t: RecipeTable, kind: str) -> Array:
+        """Return which of a kind of what is shared each row has, (n, e)."""
+        return t.shared[:, [key[0] == kind for key in self.words.shared]]
+
+    def strange(self, t: RecipeTable, kind: str) -> NDArray[np.bool_]:
+        """Return which rows have something of a kind that the fit has not seen, (n,)."""
+        has = self.sharing(t, kind)
+        if kind == "lot":
+            known = has @ self._lots
+            return np.asarray(((known == 0) & t.colours).any(axis=1), np.bool_)
+        if kind == "batch":
+            known = has @ self._batches
+            return np.asarray(((known == 0) & (t.ground_share > 0)).any(axis=1), np.bool_)
+        return np.asarray(~has.any(axis=1), np.bool_)
+
+    def _lays(self, t: RecipeTable) -> Array:
+        """How much each thing that lays more or less film has a say in rows, (n, e)."""
+        known = [self.sharing(t, "sprayer"), self.sharing(t, "lot")]
+        return np.hstack([*known, motion(t.time)] if self.words.days else known)
+
+    def spectra(self, z: Array) -> tuple[Array, Array, Array]:
+        """Return log reflectance of the grounds (q, g, b), absorption and scattering (c, b)."""
+        p, g, c = self.priors, len(self.words.grounds), len(self.words.colours)
+        base = p.ground_level + self._take(z, "ground", g) + self._take(z, "ground wave", g)
+        angles = max(len(self.words.geometries) - 1, 0)
+        extra = self._take(z, "geometry", angles * g).reshape(angles, g, base.shape[1])
+        log_ground = np.concatenate([base[None], base + extra])
+        level = p.colour_level + self._take(z, "colour", c) + self._take(z, "colour wave", c)
+        scattering = p.scatter * np.exp(np.clip(self._take(z, "scatter", c), -8.0, 4.0))
+        return log_ground, np.exp(np.minimum(level, 4.0)), scattering
+
+    def _own(self, z: Array, t: RecipeTable, kind: str) -> Array:
+        """Curve of each row's named clear coat or instrument; shape (n, b)."""
+        has, curves = self.sharing(t, kind), self.curves["clear"]
+        return np.asarray(has @ z[self.slices[kind]].reshape(-1, curves.shape[1]) @ curves.T, float)
 
     def _take(self, z: Array, name: str, count: int) -> Array:
         curves = self.curves[name]
         result: Array = z[self.slices[name]].reshape(count, curves.shape[1]) @ curves.T
         return result
 
-    def _doses(self, z: Array, t: RecipeTable) -> tuple[Array, ...]:
+    def _doses(self, z: Array, t: RecipeTable) -> tuple[Array, Array]:
+        """Doses by step, (n, c, s), and the derivatives of their sums, (n, 4, c)."""
         p = self.priors
         slope, bend, first, later = z[self.slices["dose"]]
         rise = np.exp(p.slope_sd * slope + p.own_slope_sd * z[self.slices["own slope"]])
@@ -146,23 +208,20 @@ class FilmLaw:
             - (p.first_coat + p.first_coat_sd * first) * t.first
             + p.later_sd * later * t.logk
         )
-        more = _pick(z[self.slices["sprayer"]], t.sprayer)
-        if self.words.days:
-            more = more + motion(t.time) @ z[self.slices["drift"]]
-        laid = np.repeat((t.path * np.exp(more))[:, None], t.colour_share.shape[2], axis=1)
-        if self.words.lots:
-            laid = laid * np.exp(_pick(z[self.slices["lot"]], t.lot))
-        x = t.bend
-        line, curve = _bent(x, 2.0 * p.bend_sd * bend)
+        film, acts = self._film
+        laid = t.path[:, None] * np.exp((self._lays(t) * z[film]) @ acts)
+        line, curve = _bent(t.bend, 2.0 * p.bend_sd * bend)
         bent = rise[None, :, None] * line[:, None, :]
         h = np.exp(np.clip(bent, -12.0, 6.0)) * t.colour_share.swapaxes(1, 2) * laid[:, :, None]
         # Sum over steps; a padded step has no coats and drops out.
         steps = h * coats[:, None, :]
-        by_slope = (steps * bent).sum(axis=2)
-        by_bend = 2.0 * p.bend_sd * rise * (steps * curve[:, None, :]).sum(axis=2)
-        by_first = -(h * t.first[:, None, :]).sum(axis=2) * p.first_coat_sd
-        by_later = (h * t.logk[:, None, :]).sum(axis=2) * p.later_sd
-        return steps, by_slope, by_bend, by_first, by_later
+        slopes = [
+            p.slope_sd * (steps * bent).sum(axis=2),
+            2.0 * p.bend_sd * rise * (steps * curve[:, None, :]).sum(axis=2),
+            -p.first_coat_sd * (h * t.first[:, None, :]).sum(axis=2),
+            p.later_sd * (h * t.logk[:, None, :]).sum(axis=2),
+        ]
+        return steps, np.stack(slopes, axis=1)
 
     @staticmethod
     def _under(t: RecipeTable, steps: Array, absorption: Array, scattering: Array) -> Array:
@@ -182,44 +241,28 @@ class FilmLaw:
     def _ground(self, z: Array, t: RecipeTable, log_ground: Array) -> tuple[Array, Array, Array]:
         strength = t.ground_share * np.exp(0.7 * z[self.slices["hiding"]])
         weight = strength / strength.sum(axis=1, keepdims=True)
-        ground = log_ground[0]
-        if len(log_ground) > 1:
-            ground = log_ground[np.maximum(t.geometry, 0)]
-        if self.words.batches:
-            ground = ground + _pick(z[self.slices["batch"]], t.batch)[:, :, None]
-        mixed = weight @ ground if ground.ndim == 2 else np.einsum("ng,ngb->nb", weight, ground)
-        if self.words.pairs:
-            ladder = self._take(z, "ladder", 2 * len(self.words.pairs))
-            mixed = mixed + self._ladder_shares(t) @ ladder
+        batch = (self.sharing(t, "batch") * z[self.slices["batch"]]) @ self._batches
+        ground = log_ground[np.maximum(t.geometry, 0)] + batch[:, :, None]
+        ladder = self._take(z, "ladder", 2 * len(self.words.pairs))
+        mixed = np.einsum("ng,ngb->nb", weight, ground) + self._ladder_shares(t) @ ladder
         return weight, ground, mixed
 
-    def _own(self, z: Array, name: str, place: NDArray[np.intp]) -> Array:
-        """Curve of each row's named clear coat or instrument, 0 for none; shape (n, b)."""
-        if self.slices[name].start == self.slices[name].stop:
-            return np.zeros((len(place), 1))
-        curves = self.curves["clear"]
-        return _pick(z[self.slices[name]].reshape(-1, curves.shape[1]) @ curves.T, place)
-
     def _ladder_shares(self, t: RecipeTable) -> Array:
-        a, b = np.array(self.words.pairs, np.intp).T
+        a, b = np.array(self.words.pairs, np.intp).reshape(-1, 2).T
         sa, sb = t.ground_share[:, a], t.ground_share[:, b]
         product = 4.0 * sa * sb
         return np.stack([product, product * (sa - sb)], axis=2).reshape(len(t), -1)
 
     def evaluate(self, z: Array, t: RecipeTable) -> State:
         """Evaluate the law."""
-        log_ground, absorption = self.spectra(z)
+        log_ground, absorption, scattering = self.spectra(z)
         weight, ground, mixed = self._ground(z, t, log_ground)
-        steps, by_slope, by_bend, by_first, by_later = self._doses(z, t)
+        steps, by_dose = self._doses(z, t)
         dose = steps.sum(axis=2)
-        scattering = self.priors.scatter * np.exp(
-            np.clip(self._take(z, "scatter", len(self.words.colours)), -8.0, 4.0)
-        )
-        a = dose @ absorption
-        s = dose @ scattering
+        a, s = dose @ absorption, dose @ scattering
         under = self._under(t, steps, absorption, scattering)
         phi, phi_slope = (under * v for v in single_scatter(a))
-        absorbed = self._own(z, "clear", t.clear)
+        absorbed = self._own(z, t, "clear")
         mixed, veil = mixed - absorbed, np.exp(-absorbed)
         filtered = np.exp(np.minimum(mixed - a, 4.0))
         inner = filtered + s * phi * veil
@@ -236,7 +279,7 @@ class FilmLaw:
         bloom = 0.004 * np.exp(np.clip(0.8 * haze_z, -6, 4))
         leak = 0.0004 * np.exp(np.clip(gloss_z, -6, 4))
         haze = np.where(uncleared, bloom, leak)
-        scale = np.exp(self._own(z, "instrument", t.instrument))
+        scale = np.exp(self._own(z, t, "instrument"))
         gain = np.where(uncleared, np.exp(0.06 * gain_z), 1.0)[:, None] * (1.0 - EXTERNAL_K1)
         gain = gain * scale
         most = np.minimum(_LARGEST, _NEAREST / np.maximum(k2, 0.1))
@@ -256,17 +299,14 @@ class FilmLaw:
             by_veil=slope * inner,
             by_k2=by_k2,
             by_gain=0.06 * core * uncleared[:, None],
+            by_haze=(np.where(uncleared, 0.8, 1.0) * haze)[:, None] * scale,
             absorption=absorption,
             scattering=scattering,
             dose=dose,
-            by_slope=by_slope,
-            by_bend=by_bend,
-            by_first=by_first,
-            by_later=by_later,
+            by_dose=by_dose,
             weight=weight,
             ground=ground,
             mixed=mixed,
-            haze=(np.where(uncleared, 0.8, 1.0) * haze)[:, None] * scale,
         )
 
     def jacobian(self, s: State, z: Array, t: RecipeTable, m: Array) -> tuple[Array, Array]:
@@ -287,20 +327,22 @@ class FilmLaw:
 
         fill("ground", s.weight, by_ground @ self.curves["ground"])
         fill("ground wave", s.weight, by_ground @ self.curves["ground wave"])
-        q = len(self.words.geometries)
-        if q > 1:
-            member = (t.geometry[:, None] == np.arange(1, q)).astype(float)
-            owners = (member[:, :, None] * s.weight[:, None, :]).reshape(n, -1)
-            fill("geometry", owners, by_ground @ self.curves["geometry"])
+        angles = np.arange(1, max(len(self.words.geometries), 1))
+        member = (t.geometry[:, None] == angles).astype(float)
+        owners = (member[:, :, None] * s.weight[:, None, :]).reshape(n, -1)
+        fill("geometry", owners, by_ground @ self.curves["geometry"])
+        fill("ladder", self._ladder_shares(t), by_ground @ self.curves["ladder"])
         if self.words.pairs:
-            fill("ladder", self._ladder_shares(t), by_ground @ self.curves["ladder"])
-            own = s.ground if s.ground.ndim == 3 else s.ground[None]
-            plain = np.einsum("ng,ngb->nb", s.weight, np.broadcast_to(own, (n, *own.shape[1:])))
-            gaps = np.einsum("nkb,ngb->nkg", by_ground, own - plain[:, None, :])
+            plain = np.einsum("ng,ngb->nb", s.weight, s.ground)
+            gaps = np.einsum("nkb,ngb->nkg", by_ground, s.ground - plain[:, None, :])
             own_k2 = z[at["own k2"]]
             gaps += by_k2[:, :, None] * (own_k2 - (s.weight @ own_k2)[:, None])[:, None, :]
             out[:, :, at["hiding"]] = 0.7 * s.weight[:, None, :] * gaps
-        by_a, by_s, dosed = self._by_dose(s, m)
+        by_a = m * s.by_absorbance[:, None, :]
+        by_s = m * s.by_scatter[:, None, :]
+        # Effect of one unit more of each colour's dose, and of that share of it, (n, k, c).
+        dosed = by_a @ s.absorption.T + by_s @ s.scattering.T
+        by_colour = dosed * s.dose[:, None, :]
         waves, level = self.curves["colour wave"], self.curves["colour"]
         for c in range(len(self.words.colours)):
             weighted = by_a * (s.dose[:, c, None] * s.absorption[c])[:, None, :]
@@ -311,49 +353,27 @@ class FilmLaw:
             weighted = by_s * (s.dose[:, c, None] * s.scattering[c])[:, None, :]
             start = at["scatter"].start + 2 * c
             out[:, :, start : start + 2] = weighted @ self.curves["scatter"]
-        out[:, :, at["own slope"]] = dosed * s.by_slope[:, None, :] * p.own_slope_sd
-        shared = (s.by_slope * p.slope_sd, s.by_bend, s.by_first, s.by_later)
-        for j, by in enumerate(shared):
-            out[:, :, at["dose"].start + j] = np.einsum("nkc,nc->nk", dosed, by)
-        film = np.einsum("nkc,nc->nk", dosed, s.dose)
+        slope = s.by_dose[:, None, 0] * (p.own_slope_sd / p.slope_sd)
+        out[:, :, at["own slope"]] = dosed * slope
+        out[:, :, at["dose"]] = np.einsum("nkc,ndc->nkd", dosed, s.by_dose)
         surface = at["surface"].start
         out[:, :, surface] = p.k2_sd * by_k2 * t.cleared[:, None]
         out[:, :, surface + 1] = p.k2_sd * by_k2 * ~t.cleared[:, None]
         out[:, :, at["own k2"]] = by_k2[:, :, None] * s.weight[:, None, :]
-        by_haze = np.einsum("nkb,nb->nk", m, np.broadcast_to(s.haze, s.reflectance.shape))
+        by_haze = np.einsum("nkb,nb->nk", m, s.by_haze)
         out[:, :, surface + 2] = by_haze * ~t.cleared[:, None]
-        out[:, :, surface + 4] = by_haze * t.cleared[:, None]
         out[:, :, surface + 3] = np.einsum("nkb,nb->nk", m, s.by_gain)
-        by_colour = dosed * s.dose[:, None, :]
+        out[:, :, surface + 4] = by_haze * t.cleared[:, None]
+        film, acts = self._film
+        out[:, :, film] = self._lays(t)[:, None, :] * (by_colour @ acts.T)
         by_level = by_ground.sum(axis=2)
-        for j in range(len(self.words.sprayers)):
-            out[:, :, at["sprayer"].start + j] = film * (t.sprayer == j)[:, None]
-        for j in range(len(self.words.lots)):
-            out[:, :, at["lot"].start + j] = np.einsum("nkc,nc->nk", by_colour, t.lot == j)
-        for j in range(len(self.words.batches)):
-            of = (s.weight * (t.batch == j)).sum(axis=1)
-            out[:, :, at["batch"].start + j] = by_level * of[:, None]
-        if self.words.days:
-            out[:, :, at["drift"]] = film[:, :, None] * motion(t.time)[:, None, :]
-        if self.words.clears:
-            own = -(m * s.by_veil[:, None, :]) @ self.curves["clear"]
-            fill("clear", _members(t.clear, len(self.words.clears)), own)
-        if self.words.instruments:
-            read = (m * s.reflectance[:, None, :]) @ self.curves["clear"]
-            fill("instrument", _members(t.instrument, len(self.words.instruments)), read)
-        return out, np.stack([film, by_level], axis=2)
-
-    @staticmethod
-    def _by_dose(s: State, m: Array) -> tuple[Array, Array, Array]:
-        by_a = m * s.by_absorbance[:, None, :]
-        by_s = m * s.by_scatter[:, None, :]
-        # Effect of one unit more of each colour's dose, shape (n, k, c).
-        return by_a, by_s, by_a @ s.absorption.T + by_s @ s.scattering.T
-
-    def effects(self, s: State, m: Array) -> Array:
-        """Return what varies from panel to panel; shape (n, k, 2)."""
-        film = np.einsum("nkc,nc->nk", self._by_dose(s, m)[2], s.dose)
-        return np.stack([film, np.einsum("nkb,nb->nk", m, s.by_ground)], axis=2)
+        batches = self.sharing(t, "batch") * (s.weight @ self._batches.T)
+        out[:, :, at["batch"]] = by_level[:, :, None] * batches[:, None, :]
+        own = -(m * s.by_veil[:, None, :]) @ self.curves["clear"]
+        fill("clear", self.sharing(t, "clear"), own)
+        read = (m * s.reflectance[:, None, :]) @ self.curves["clear"]
+        fill("instrument", self.sharing(t, "instrument"), read)
+        return out, np.stack([by_colour.sum(axis=2), by_level], axis=2)
 
 
 def motion(time: Array) -> Array:
@@ -366,16 +386,6 @@ def motion(time: Array) -> Array:
     waves = np.sqrt(2.0) * np.sin(turn * known) / turn
     unknown = np.isnan(time)[:, None]
     return np.asarray(np.where(unknown, np.sqrt(2.0) / turn**2, waves), float)
-
-
-def _pick(values: Array, place: NDArray[np.intp]) -> Array:
-    """Each row's value, 0 where it has none."""
-    padded: Array = np.concatenate([values, np.zeros((1, *values.shape[1:]))])
-    return np.asarray(padded[place])
-
-
-def _members(place: NDArray[np.intp], count: int) -> Array:
-    return np.asarray(place[:, None] == np.arange(count), float)
 
 
 def _bent(x: Array, bend: float) -> tuple[Array, Array]:

@@ -33,21 +33,11 @@ def features(bare: Array, strength: Array) -> Array:
 
 @dataclass(frozen=True)
 class Process:
-    """A Gaussian process that was given readings; what it learnt is `theta`.
+    """A Gaussian process that was given readings; what it learnt is `theta`."""
 
-    Parameters
-    ----------
-    known : ndarray, shape (n, d)
-        Features of the readings.
-    change : ndarray, shape (n, 3)
-        Lab less that of the bare ground.
-    theta : ndarray, shape (d + 2,)
-        Logarithms of variance, lengths and noise.
-    """
-
-    known: Array
-    change: Array
-    theta: Array
+    known: Array  # (n, d), features of the readings
+    change: Array  # (n, 3), Lab less that of the bare ground
+    theta: Array  # (d + 2,), logarithms of variance, lengths and noise
 
     @classmethod
     def shaped(cls, known: Array, change: Array, seed: int | None) -> Process:

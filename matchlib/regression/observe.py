@@ -66,36 +66,16 @@ def tone_of(reflectance: Array) -> tuple[Array, Array]:
 
 @dataclass(frozen=True)
 class Observations:
-    """What was read, one row a reading.
+    """What was read, one row a reading."""
 
-    Parameters
-    ----------
-    lab : ndarray, shape (n, 3)
-        As read, or from the spectrum under D65/10°.
-    light : tuple of (str, str)
-        Distinct pairs of illuminant and observer.
-    view : ndarray of int, shape (n,)
-        Place of each row in `light`.
-    spectral : ndarray of bool, shape (n,)
-        Rows that are spectra.
-    tone : ndarray, shape (n, 10)
-        Tone of the spectra; 0 where there is none.
-    family : ndarray of int, shape (n,)
-        Family of the Lab noise.
-    sd : ndarray, shape (n,)
-        Stated uncertainty where the family is `KNOWN`, else 1 [ΔE*ab].
-    peak : ndarray, shape (n,)
-        Greatest reflectance of the spectra; NaN where there is none [-].
-    """
-
-    lab: Array
-    light: tuple[tuple[str, str], ...]
-    view: Ints
-    spectral: NDArray[np.bool_]
-    tone: Array
-    family: Ints
-    sd: Array
-    peak: Array
+    lab: Array  # (n, 3), as read, or from the spectrum under D65/10°
+    light: tuple[tuple[str, str], ...]  # distinct pairs of illuminant and observer
+    view: Ints  # (n,), place of each row in `light`
+    spectral: NDArray[np.bool_]  # (n,)
+    tone: Array  # (n, 10), of the spectra; 0 where there is none
+    family: Ints  # (n,), of the Lab noise
+    sd: Array  # (n,), stated uncertainty where the family is `KNOWN`, else 1 [ΔE*ab]
+    peak: Array  # (n,), greatest reflectance of the spectra; NaN where there is none [-]
 
     @classmethod
     def of(
@@ -144,16 +124,7 @@ class Observations:
 
     def take(self, rows: Ints | NDArray[np.bool_]) -> Observations:
         """Return some of the rows."""
-        return Observations(
-            self.lab[rows],
-            self.light,
-            self.view[rows],
-            self.spectral[rows],
-            self.tone[rows],
-            self.family[rows],
-            self.sd[rows],
-            self.peak[rows],
-        )
+        return Observations(**{k: v if k == "light" else v[rows] for k, v in self.__dict__.items()})
 
     def lab_of(self, reflectance: Array) -> tuple[Array, Array]:
         """Return each row's Lab under its own light, and the derivative.

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.regression.residuals import Residuals
-from matchlib.regression.sizes import WIDTH, Sizes
+from matchlib.regression.sizes import Sizes
 
 __all__ = ["LeftOut", "leave_one_out"]
 
@@ -36,26 +36,16 @@ _MOST = 0.98
 
 @dataclass(frozen=True)
 class LeftOut:
-    """Panels against the fit without them; m panels.
+    """Panels against the fit without them, each number an array (m,).
 
-    Parameters
-    ----------
-    right, wrong : ndarray, shape (m,)
-        Log density of the readings if the back is right, and if it is wrong [nat], three numbers
-        a panel at most.
-    squared : ndarray, shape (m,)
-        Squared Mahalanobis distance if the back is right.
-    count : ndarray, shape (m,)
-        Scalar observations.
-    leverage : ndarray, shape (m,)
-        Greatest share of a panel's reading that the fit took from the panel itself [-].
+    Densities are of three numbers a panel at most, as one reading is worth.
     """
 
-    right: Array
-    wrong: Array
-    squared: Array
-    count: Array
-    leverage: Array
+    right: Array  # log density of the readings if the back is right [nat]
+    wrong: Array  # and if it is wrong [nat]
+    squared: Array  # squared Mahalanobis distance if the back is right
+    count: Array  # scalar observations
+    leverage: Array  # greatest share of a reading that the fit took from the panel itself [-]
 
     def trust(self, excess: float = 1.0) -> Array:
         """Return the probability that each panel is what its back says; shape (m,)."""
@@ -67,20 +57,12 @@ class LeftOut:
 def leave_one_out(s: Residuals, covariance: Array, sizes: Sizes, trust: Array) -> LeftOut:
     """Weigh each panel by the others."""
     m = len(trust)
-    order = np.argsort(s.panel, kind="stable")
     count = np.bincount(s.panel, minlength=m)
-    start = np.cumsum(count) - count
     right, wrong, squared, leverage = (np.zeros(m) for _ in range(4))
-    noise = sizes.noise[s.family]
-    for k in np.unique(count[count > 0]):
-        who = np.flatnonzero(count == k)
-        rows = order[start[who][:, None] + np.arange(k)]
-        jacobian = s.jacobian[rows]
-        effects = s.effects[rows] * sizes.effect_sds.reshape(1, 1, WIDTH)
-        own = effects @ effects.transpose(0, 2, 1)
-        own[:, np.arange(k), np.arange(k)] += noise[rows] ** 2
-        root = np.linalg.inv(np.linalg.cholesky(own))
-        hat = root @ (jacobian @ covariance @ jacobian.transpose(0, 2, 1)) @ root.transpose(0, 2, 1)
+    for who, rows, root in s.by_panel(sizes):
+        k = rows.shape[1]
+        jacobian = root @ s.jacobian[rows]
+        hat = jacobian @ covariance @ jacobian.transpose(0, 2, 1)
         lever, axes = np.linalg.eigh((hat + hat.transpose(0, 2, 1)) / 2)
         lever = np.clip(lever, 0.0, None)
         whole = (axes.transpose(0, 2, 1) @ root @ s.value[rows][:, :, None])[:, :, 0]

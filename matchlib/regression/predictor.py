@@ -17,9 +17,8 @@ from matchlib.colorimetry import GRID
 from matchlib.domain import Conditions, Recipe, Viewing
 from matchlib.regression.frames import rows_of
 from matchlib.regression.observe import lab_of
+from matchlib.regression.parts import library_part, noise_split, own_spread, unknown_blend
 from matchlib.regression.report import FitReport, report_of
-from matchlib.regression.spread import noise_split, own_spread, unknown_blend
-from matchlib.regression.stacked import library_gap, library_share
 from matchlib.regression.table import RecipeTable
 from matchlib.tails import dof_of
 
@@ -36,62 +35,31 @@ __all__ = ["FilmPredictor"]
 
 Array = NDArray[np.float64]
 
+CHUNK = 2000
+"""Recipes worked on at a time: bounds memory, not the result."""
+
 
 class FilmPredictor:
     """A fitted film regression.
 
     Made by `FilmRegressor.fit` or `load_fit`, never by hand.
-
-    Attributes
-    ----------
-    fitted_ : FittedLaw
-        The law with its values, their covariance and the sizes of noise.
-    words_ : Vocabulary
-        Grounds and colours seen.
-    stack_ : Stack
-        What panels left out told, by kind of reach: the library's share, by how much the
-        covariance of the law's values grows, from how many groups that was learnt.
-    library_ : Process or None
-        The library's regression, where it has a share.
-    experience_ : Experience
-        What was sprayed, so that a recipe's reach is known.
-    conditions_ : Conditions
-        The latest sprayer, lots, batches, instrument and day.
-    trust_ : ndarray
-        Probability that each panel is what its back says, in the order of `panels_`; 0 for those
-        left out of the fit.
-    panels_ : ndarray of str
-        Panel codes.
-    unusual_ : dict of str to str
-        Grounds and colours that the law cannot hold for, and why; see
-        `matchlib.regression.unusual`.
-    reading_noise_ : dict
-        Noise of a reading an axis by family, from repeats [ΔE*ab].
-    spectral_grounds_, spectral_colours_ : set of str
-        Names with spectral readings.
-    n_features_in_ : int
-        Columns of X.
-    archive_hash_ : str
-        Hash of the archive's content, for a fit that was loaded.
-    versions_ : dict
-        Versions of the libraries that made a fit that was loaded.
     """
 
-    fitted_: FittedLaw
-    words_: Vocabulary
-    stack_: Stack
-    library_: Process | None
-    experience_: Experience
-    conditions_: Conditions
-    trust_: Array
-    unusual_: dict[str, str]
-    panels_: NDArray[np.str_]
-    reading_noise_: dict[int, float]
-    spectral_grounds_: set[str]
+    fitted_: FittedLaw  # the law with its values, their covariance and the sizes of noise
+    words_: Vocabulary  # names seen
+    stack_: Stack  # what panels left out told, by kind of reach
+    library_: Process | None  # the library's regression, where it has a share
+    experience_: Experience  # what was sprayed, so that a recipe's reach is known
+    conditions_: Conditions  # the latest sprayer, lots, batches, instrument and day
+    trust_: Array  # probability that each panel is what its back says; 0 if left out of the fit
+    panels_: NDArray[np.str_]  # their codes
+    unusual_: dict[str, str]  # grounds and colours that the law cannot hold for, and why
+    reading_noise_: dict[int, float]  # of a reading an axis by family, from repeats [ΔE*ab]
+    spectral_grounds_: set[str]  # names with spectral readings
     spectral_colours_: set[str]
-    n_features_in_: int
-    archive_hash_: str
-    versions_: dict[str, str]
+    n_features_in_: int  # columns of X
+    archive_hash_: str  # hash of the archive's content, for a fit that was loaded
+    versions_: dict[str, str]  # and of the libraries that made it
 
     def check_fitted(self) -> None:
         """Refuse a regression that was never fitted, with scikit-learn's `NotFittedError`."""
@@ -244,11 +212,11 @@ class FilmPredictor:
             CIELAB.
         """
         fit, parts = self.fitted_, [np.zeros((0, 3))]
-        for i in range(0, len(table), 2000):
-            some = table.take(slice(i, i + 2000))
-            reflectance = fit.law.evaluate(fit.z, some).reflectance
-            lab, _ = lab_of(reflectance, illuminant, observer)
-            parts.append(lab + library_gap(self, some, illuminant, observer))
+        for i in range(0, len(table), CHUNK):
+            some = table.take(slice(i, i + CHUNK))
+            lab, _ = lab_of(fit.law.evaluate(fit.z, some).reflectance, illuminant, observer)
+            share, gap, _ = library_part(self, some, lab, illuminant, observer)
+            parts.append(lab + share[:, None] * gap)
         return np.concatenate(parts)
 
     def predict_parts(
@@ -280,21 +248,23 @@ class FilmPredictor:
             Covariance by what more panels would remove, by the spread from panel to panel, by the
             reading's noise.
         """
-        self.check_fitted()
-        views = self._views(recipes, viewings)
-        table = RecipeTable.of(recipes, views, self.words_, conditions or self.conditions_)
-        lab, known, spray = (np.empty((len(recipes), 3, *more)) for more in ((), (3,), (3,)))
-        lights = [(v.illuminant, v.observer) for v in views]
-        for light in set(lights):
-            alike = np.flatnonzero([x == light for x in lights])
-            for rows in np.array_split(alike, 1 + len(alike) // 2000):
-                labs, known[rows], spray[rows] = self._joint([table.take(rows)], [light])
-                lab[rows] = labs[0]
-        mottle, reading = self.noise_split_
-        spray += np.eye(3) * mottle
-        each = [sources] * len(lab) if isinstance(sources, str) else sources
-        noise = np.array([reading[s] for s in each])
-        return lab, known, spray, noise[:, None, None] * np.eye(3)
+        views, count = self._views(recipes, viewings), len(recipes)
+        said = [sources] * count if isinstance(sources, str) else sources
+        if conditions is None or isinstance(conditions, Conditions):
+            conditions = [conditions or self.conditions_] * count
+        lab, parts = np.empty((count, 3)), np.empty((3, count, 3, 3))
+        each = list(zip(views, said, strict=True))
+        for view, source in set(each):
+            rows = [i for i, asked in enumerate(each) if asked == (view, source)]
+            labs, *found = self.predict_together(
+                [recipes[i] for i in rows],
+                [view],
+                source=source,
+                conditions=[conditions[i] for i in rows],
+            )
+            lab[rows], parts[:, rows] = labs[0], found
+        known, spray, reading = parts
+        return lab, known, spray, reading
 
     def predict_together(
         self,
@@ -334,7 +304,7 @@ class FilmPredictor:
         lights = [(v.illuminant, v.observer) for v in views]
         labs = np.empty((len(viewings), n, 3))
         known, spray = np.empty((n, wide, wide)), np.empty((n, wide, wide))
-        for rows in np.array_split(np.arange(n), 1 + n * len(viewings) // 2000):
+        for rows in np.array_split(np.arange(n), 1 + n * len(viewings) // CHUNK):
             each = [t.take(rows) for t in tables]
             labs[:, rows], known[rows], spray[rows] = self._joint(each, lights)
         mottle, reading = self.noise_together(views, source=source)
@@ -368,32 +338,29 @@ class FilmPredictor:
     ) -> tuple[Array, Array, Array]:
         """Lab of rows under m viewings, and its joint covariance by the law and by the panel."""
         fit = self.fitted_
-        kinds = self.experience_.kinds(tables[0])
-        grow = self.stack_.inflation[kinds][:, None, None]
-        labs, jacobians, owns, gaps, blends = [], [], [], [], []
-        wide = 3 * len(tables)
-        extra = np.zeros((len(kinds), wide, wide))
-        weight = np.zeros(len(kinds))
-        for i, (table, light) in enumerate(zip(tables, lights, strict=True)):
+        labs, jacobians, owns, gaps, blends, variances = [], [], [], [], [], []
+        share = np.zeros(len(tables[0]))
+        for table, light in zip(tables, lights, strict=True):
             state = fit.law.evaluate(fit.z, table)
             lab, by_r = lab_of(state.reflectance, *light)
             jacobian, effects = fit.law.jacobian(state, fit.z, table, by_r)
-            weight, guess, variance = library_share(self, table, *light)
-            gaps.append(np.where(weight[:, None] > 0, guess - lab, 0.0))
-            at = np.arange(3 * i, 3 * i + 3)
-            extra[:, at, at] = weight[:, None] * variance
-            labs.append(lab + weight[:, None] * gaps[-1])
+            share, gap, variance = library_part(self, table, lab, *light)
+            labs.append(lab + share[:, None] * gap)
             jacobians.append(jacobian)
+            gaps.append(gap)
+            variances.append(variance)
             blends.append(unknown_blend(fit.law, table, state, by_r))
             owns.append(own_spread(fit, table, state, effects, by_r))
-        jacobian, own, gap, blend = (
-            np.concatenate(x, axis=1) for x in (jacobians, owns, gaps, blends)
+        jacobian, own, gap, blend, variance = (
+            np.concatenate(x, axis=1) for x in (jacobians, owns, gaps, blends, variances)
         )
-        part = (weight * (1.0 - weight))[:, None, None]
-        known = jacobian @ fit.covariance @ jacobian.transpose(0, 2, 1)
-        known = grow * known + blend @ blend.transpose(0, 2, 1)
-        known *= (1.0 - weight)[:, None, None]
-        known += extra + part * gap[:, :, None] * gap[:, None, :]
+        share = share[:, None, None]
+        grow = self.stack_.inflation[self.experience_.kinds(tables[0])][:, None, None]
+        known = grow * (jacobian @ fit.covariance @ jacobian.transpose(0, 2, 1))
+        known = (1.0 - share) * (known + blend @ blend.transpose(0, 2, 1))
+        # Two that disagree: each one's own doubt by its share, and how far they are apart.
+        known += share * variance[:, :, None] * np.eye(variance.shape[1])
+        known += share * (1.0 - share) * gap[:, :, None] * gap[:, None, :]
         return np.stack(labs), known, own @ own.transpose(0, 2, 1)
 
     @property
@@ -419,10 +386,12 @@ class FilmPredictor:
             Reflectance 400-700 nm [-].
         """
         self.check_fitted()
-        table = RecipeTable.of(*rows_of(X)[:2], self.words_, self.conditions_)
-        fit, parts = self.fitted_, [np.zeros((0, len(GRID)))]
-        for i in range(0, len(table), 4000):
-            parts.append(fit.law.evaluate(fit.z, table.take(slice(i, i + 4000))).reflectance)
+        recipes, viewings, *_ = rows_of(X)
+        table = RecipeTable.of(recipes, viewings, self.words_, self.conditions_)
+        fit = self.fitted_
+        parts = [np.zeros((0, len(GRID)))]
+        for i in range(0, len(recipes), CHUNK):
+            parts.append(fit.law.evaluate(fit.z, table.take(slice(i, i + CHUNK))).reflectance)
         return np.concatenate(parts)
 
     def rests_on_lab(self, recipes: Sequence[Recipe]) -> NDArray[np.bool_]:

@@ -51,53 +51,29 @@ class Priors:
     is near constant; the first coat bites into the ground and lays thinner (common practice, no
     source); strength is nearly linear in volume fraction (Beer 1852), bending below at the rich
     end; transparent colours scatter little, or they would not be transparent.
-
-    Parameters
-    ----------
-    ground_level, ground_level_sd, ground_tilt_sd : float
-        Logarithm of the ground's internal reflectance: centre, spread, tilt [-].
-    ground_length : float
-        Correlation length of a ground's spectrum [nm].
-    colour_level, colour_level_sd : float
-        Logarithm of a colour's absorbance for one coat of 6:1, both ways: centre, spread [-].
-    colour_length : float
-        Correlation length of an absorption spectrum [nm].
-    scatter, scatter_sd : float
-        Scattering of one coat of 6:1 [-] and the spread of its logarithm.
-    slope_sd, own_slope_sd, bend_sd : float
-        Spread of the dose's slope (about 1), of each colour's own slope, of the bend [-].
-    first_coat, first_coat_sd, later_sd : float
-        How much of a coat the first one lacks [coats], its spread; spread of the trend.
-    k2_sd : float
-        Spread of the logit of the internal reflectance of the surface [-]. How far each ground's
-        own differs from it is learnt, since flake sends light back more or less directed.
     """
 
-    ground_level: float = -0.9
+    ground_level: float = -0.9  # logarithm of the ground's internal reflectance [-]
     ground_level_sd: float = 0.9
     ground_tilt_sd: float = 0.3
-    ground_length: float = 65.0
-    colour_level: float = -2.5
+    ground_length: float = 65.0  # correlation length of its spectrum [nm]
+    colour_level: float = -2.5  # logarithm of the absorbance of one coat of 6:1, both ways [-]
     colour_level_sd: float = 1.2
-    colour_length: float = 45.0
-    scatter: float = 0.0015
+    colour_length: float = 45.0  # correlation length of an absorption spectrum [nm]
+    scatter: float = 0.0015  # of one coat of 6:1 [-], and the spread of its logarithm
     scatter_sd: float = 1.2
-    slope_sd: float = 0.12
+    slope_sd: float = 0.12  # of the dose's slope, about 1, and of each colour's own
     own_slope_sd: float = 0.05
     bend_sd: float = 0.06
-    first_coat: float = 0.12
+    first_coat: float = 0.12  # how much of a coat the first one lacks [coats]
     first_coat_sd: float = 0.12
-    later_sd: float = 0.03
+    later_sd: float = 0.03  # of the trend from coat to coat
+    # Logit of the internal reflectance of the surface [-]. How far each ground's own differs is
+    # learnt, since flake sends light back more or less directed.
     k2_sd: float = 0.25
 
     def curves(self) -> dict[str, Array]:
-        """Return the spectral curves whose weights are the law's free values.
-
-        Returns
-        -------
-        dict of ndarray, shape (31, k)
-            By name of the part.
-        """
+        """Return the spectral curves (31, k) whose weights are the law's free values, by part."""
         level = constant_curve(GRID, sd=self.ground_level_sd)
         tilt = ramp_curve(GRID, sd=self.ground_tilt_sd)
         scatter = constant_curve(GRID, sd=self.scatter_sd)

@@ -43,24 +43,13 @@ MORE = 1.25
 
 @dataclass(frozen=True)
 class Experience:
-    """What was sprayed: g grounds, c colours.
+    """What was sprayed: g grounds, c colours."""
 
-    Parameters
-    ----------
-    pairs : ndarray of bool, shape (g, c)
-        Colours sprayed over each ground, neat or in a blend.
-    grounds, colours : ndarray of bool, shape (k, g) and (m, c)
-        Blends sprayed, by what is in them.
-    strongest, richest : ndarray, shape (c,)
-        Greatest strength of a colour on a panel [coats of 6:1], and greatest logarithm of its
-        fraction over that of 6:1.
-    """
-
-    pairs: Mask
-    grounds: Mask
-    colours: Mask
-    strongest: Array
-    richest: Array
+    pairs: Mask  # (g, c), colours sprayed over each ground, neat or in a blend
+    grounds: Mask  # (k, g), blends sprayed, by what is in them
+    colours: Mask  # (m, c)
+    strongest: Array  # (c,), greatest strength of a colour on a panel [coats of 6:1]
+    richest: Array  # (c,), greatest logarithm of its fraction over that of 6:1
 
     @classmethod
     def of(cls, table: RecipeTable) -> Experience:

@@ -202,7 +202,7 @@ def _one(count: int, place: int, weight: Array | float = 1.0) -> Array:
 
 def _colours(model: FilmPredictor) -> Iterator[Learnt]:
     law, values = model.fitted_.law, _Values(model)
-    _, absorption = law.spectra(model.fitted_.z)
+    _, absorption, _ = law.spectra(model.fitted_.z)
     names = law.words.colours
     for c, name in enumerate(names):
         peak = int(absorption[c].argmax())
@@ -245,24 +245,23 @@ def _conditions(model: FilmPredictor) -> Iterator[Learnt]:
     law, values = model.fitted_.law, _Values(model)
     words = law.words
     film, light = "% of film against the archive's mean", "% of the ground's light"
-    for part, names, unit in (
-        ("sprayer", words.sprayers, film),
-        ("lot", [f"{colour}, {lot}" for colour, lot in words.lots], film),
-        ("batch", [f"{ground}, {batch}" for ground, batch in words.batches], light),
-    ):
+    for part, unit in (("sprayer", film), ("lot", film), ("batch", light)):
+        names = words.of_kind(part)
         for i, name in enumerate(names):
-            yield _percent(part, name, values.sum({part: _one(len(names), i)}), unit)
+            found = values.sum({part: _one(len(names), i)})
+            yield _percent(part, ", ".join(name), found, unit)
     if words.days:
         first, last = motion(np.array([0.0, 1.0]))
         drift = values.sum({"drift": last - first})
         yield _percent("drift", "first day to last", drift, "% of film")
     level = law.curves["clear"].mean(axis=0)
-    for i, name in enumerate(words.instruments):
-        gain = values.sum({"instrument": _one(len(words.instruments), i, level)})
-        yield _percent("instrument", name, gain, "% of the reflectance, mean over wavelengths")
-    for i, name in enumerate(words.clears):
-        value, sd = values.sum({"clear": _one(len(words.clears), i, level)})
-        yield Learnt("clear coat", str(name), value, sd, "absorbance, mean over wavelengths")
+    devices, clears = words.of_kind("instrument"), words.of_kind("clear")
+    for i, (device,) in enumerate(devices):
+        gain = values.sum({"instrument": _one(len(devices), i, level)})
+        yield _percent("instrument", device, gain, "% of the reflectance, mean over wavelengths")
+    for i, (clear,) in enumerate(clears):
+        value, sd = values.sum({"clear": _one(len(clears), i, level)})
+        yield Learnt("clear coat", clear, value, sd, "absorbance, mean over wavelengths")
 
 
 def _percent(part: str, name: str, found: tuple[float, float], unit: str) -> Learnt:

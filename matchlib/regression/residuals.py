@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 from matchlib.colorimetry import GRID
 from matchlib.regression.law import FilmLaw
 from matchlib.regression.observe import TONE, Observations, tone_of
-from matchlib.regression.sizes import WIDTH
+from matchlib.regression.sizes import WIDTH, Sizes
 from matchlib.regression.table import RecipeTable
 
 __all__ = ["THIRDS", "Residuals", "Rows", "residuals"]
@@ -24,21 +25,11 @@ THIRDS: Array = np.kron(np.eye(3), np.ones((11, 1)))[: len(GRID)].astype(np.floa
 
 @dataclass(frozen=True)
 class Rows:
-    """Readings ready to fit.
-
-    Parameters
-    ----------
-    table : RecipeTable
-        n rows.
-    seen : Observations
-        n rows.
-    panel : ndarray of int, shape (n,)
-        Panel of each row, 0 to m - 1.
-    """
+    """Readings ready to fit, n of them, of panels 0 to m - 1."""
 
     table: RecipeTable
     seen: Observations
-    panel: Ints
+    panel: Ints  # (n,)
 
     @property
     def panels(self) -> int:
@@ -64,67 +55,56 @@ class Rows:
 
 @dataclass(frozen=True)
 class Residuals:
-    """Readings less the law, one row a scalar observation.
+    """Readings less the law, one row a scalar observation: Lab of all readings, then tones."""
 
-    All Lab rows stand first, in the order of the readings, then the tones of spectra.
+    value: Array  # (m,), observation less law
+    family: Ints  # (m,), of its noise
+    panel: Ints  # (m,)
+    effects: Array  # (m, 5), derivative by the panel's effects
+    jacobian: Array  # (m, p), derivative by the free values
 
-    Parameters
-    ----------
-    value : ndarray, shape (m,)
-        Observation less law.
-    family, panel : ndarray of int, shape (m,)
-        Family of noise and panel of each.
-    effects : ndarray, shape (m, 5)
-        Derivative by the panel's effects.
-    jacobian : ndarray, shape (m, p)
-        Derivative by the free values.
-    """
+    def by_panel(self, sizes: Sizes) -> Iterator[tuple[Ints, Ints, Array]]:
+        """Panels of equally many observations (q,), their rows (q, k), and what whitens these.
 
-    value: Array
-    family: Ints
-    panel: Ints
-    effects: Array
-    jacobian: Array
+        The last, (q, k, k), is the inverse of the Cholesky factor of what is a panel's own: film,
+        ground and stray light, shared by its readings, and the noise of each.
+        """
+        order = np.argsort(self.panel, kind="stable")
+        count = np.bincount(self.panel)
+        start = np.cumsum(count) - count
+        for k in np.unique(count[count > 0]):
+            who = np.flatnonzero(count == k)
+            rows = order[start[who][:, None] + np.arange(k)]
+            effects = self.effects[rows] * sizes.effect_sds
+            own = effects @ effects.transpose(0, 2, 1)
+            own[:, np.arange(k), np.arange(k)] += sizes.noise[self.family[rows]] ** 2
+            yield who, rows, np.linalg.inv(np.linalg.cholesky(own))
 
 
 def residuals(law: FilmLaw, z: Array, rows: Rows) -> Residuals:
     """Return what the readings miss the law by."""
     state = law.evaluate(z, rows.table)
     lab, by_r = rows.seen.lab_of(state.reflectance)
-    scale = 1.0 / rows.seen.sd
+    every = np.arange(len(rows.panel))
+    # Which readings, what was seen of them, what the law says, its derivative, scale and family.
+    kinds = [(every, rows.seen.lab, lab, by_r, 1.0 / rows.seen.sd, rows.seen.family)]
     spectral = np.flatnonzero(rows.seen.spectral)
-    # Readings in Lab, then tones: table, state, derivative, miss, scale, family, panel of each.
-    kinds = [
-        (rows.table, state, by_r, rows.seen.lab - lab, scale, rows.seen.family, rows.panel),
-    ]
     if len(spectral):
         tone, by_tone = tone_of(np.maximum(state.reflectance[spectral], 1e-6))
-        kinds.append(
+        one, family = np.ones(len(spectral)), np.full(len(spectral), TONE, np.intp)
+        kinds.append((spectral, rows.seen.tone[spectral], tone, by_tone, one, family))
+    parts = []
+    for some, seen, told, by, scale, family in kinds:
+        width = seen.shape[1]
+        jacobian, varied = law.jacobian(state.take(some), z, rows.table.take(some), by)
+        varied = np.concatenate([varied, by @ THIRDS], axis=2)
+        parts.append(
             (
-                rows.table.take(spectral),
-                state.take(spectral),
-                by_tone,
-                rows.seen.tone[spectral] - tone,
-                np.ones(len(spectral)),
-                np.full(len(spectral), TONE, np.intp),
-                rows.panel[spectral],
+                ((seen - told) * scale[:, None]).ravel(),
+                np.repeat(family, width),
+                np.repeat(rows.panel[some], width),
+                (varied * scale[:, None, None]).reshape(-1, WIDTH),
+                (jacobian * scale[:, None, None]).reshape(-1, law.size),
             )
         )
-    misses, families, owners, effects = [], [], [], []
-    jacobians: list[Array] = []
-    for table, part, by, miss, gain, family, panel in kinds:
-        width = miss.shape[1]
-        jacobian, varied = law.jacobian(part, z, table, by)
-        jacobians.append((jacobian * gain[:, None, None]).reshape(-1, law.size))
-        varied = np.concatenate([varied, by @ THIRDS], axis=2) * gain[:, None, None]
-        effects.append(varied.reshape(-1, WIDTH))
-        misses.append((miss * gain[:, None]).ravel())
-        families.append(np.repeat(family, width))
-        owners.append(np.repeat(panel, width))
-    return Residuals(
-        np.concatenate(misses),
-        np.concatenate(families),
-        np.concatenate(owners),
-        np.concatenate(effects),
-        np.concatenate(jacobians),
-    )
+    return Residuals(*map(np.concatenate, zip(*parts, strict=True)))

@@ -7,13 +7,11 @@ libraries that made it; whoever loads it compares and decides.
 
 from __future__ import annotations
 
-import datetime as dt
 import hashlib
-import json
 import os
 import platform
 import zipfile
-from dataclasses import asdict, fields
+from dataclasses import fields
 from importlib import metadata
 from typing import Any
 
@@ -22,7 +20,8 @@ from numpy.typing import NDArray
 
 from matchlib.atomic import written_whole
 from matchlib.domain import Conditions
-from matchlib.errors import FileError
+from matchlib.errors import FileError, MatchlibError
+from matchlib.plain import dump, from_plain, load, to_plain
 from matchlib.regression.law import FilmLaw
 from matchlib.regression.library import Process
 from matchlib.regression.predictor import FilmPredictor
@@ -35,10 +34,11 @@ from matchlib.regression.vocabulary import Vocabulary
 
 __all__ = ["FIT_FORMAT", "library_versions", "load_fit", "save_fit"]
 
-FIT_FORMAT = 9
+FIT_FORMAT = 10
 """Number of the file's layout; a fit of another layout is fitted anew."""
 
 _LIMIT = 512 * 1024 * 1024
+_SPOILED = OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile
 
 
 def library_versions() -> dict[str, str]:
@@ -83,27 +83,32 @@ def save_fit(path: str | os.PathLike[str], model: FilmPredictor, content_hash: s
         "trust": fit.trust,
         "panels": np.asarray(model.panels_, np.str_),
     }
-    for name, part in _parts(model).items():
-        arrays |= {f"{name} {f.name}": getattr(part, f.name) for f in fields(part)}
-    under = model.conditions_
+    parts: dict[str, Any] = {
+        "sizes": fit.sizes,
+        "stack": model.stack_,
+        "experience": model.experience_,
+        "library": model.library_,
+    }
+    for name, part in parts.items():
+        if part is not None:
+            arrays |= {f"{name} {f.name}": getattr(part, f.name) for f in fields(part)}
     words = {
         "format": FIT_FORMAT,
         "content_hash": content_hash,
         "versions": library_versions(),
-        "vocabulary": asdict(fit.law.words),
-        "priors": asdict(fit.law.priors),
-        "conditions": asdict(under) | {"date": under.date and under.date.isoformat()},
+        "vocabulary": to_plain(fit.law.words),
+        "priors": to_plain(fit.law.priors),
+        "conditions": to_plain(model.conditions_),
         "spectral_grounds": sorted(model.spectral_grounds_),
         "spectral_colours": sorted(model.spectral_colours_),
         "reading_noise": {str(k): v for k, v in model.reading_noise_.items()},
         "unusual": model.unusual_,
         "features": model.n_features_in_,
     }
-    text = json.dumps(words, sort_keys=True)
-    arrays["words"] = np.array(text)
+    arrays["words"] = np.array(dump(words))
     arrays["seal"] = np.array(_seal(arrays))
-    with written_whole(path) as part:
-        np.savez(part, allow_pickle=False, **arrays)
+    with written_whole(path) as file:
+        np.savez(file, allow_pickle=False, **arrays)
 
 
 def load_fit(path: str | os.PathLike[str]) -> FilmPredictor:
@@ -132,11 +137,11 @@ def load_fit(path: str | os.PathLike[str]) -> FilmPredictor:
         seal = str(arrays.pop("seal"))
         if seal != _seal(arrays):
             raise ValueError("its seal does not fit its content")
-        words = json.loads(str(arrays["words"]))
+        words = load(str(arrays["words"]))
         if words["format"] != FIT_FORMAT:
             raise ValueError(f"layout {words['format']}, not {FIT_FORMAT}")
         return _rebuilt(arrays, words)
-    except (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile) as error:
+    except (*_SPOILED, MatchlibError) as error:
         raise FileError(
             "This is not a fit that can be used.",
             expected=f"a fit file of layout {FIT_FORMAT}",
@@ -155,20 +160,9 @@ def _seal(arrays: dict[str, NDArray[Any]]) -> str:
     return digest.hexdigest()
 
 
-def _parts(model: FilmPredictor) -> dict[str, Any]:
-    """What is arrays and nothing else."""
-    parts = {
-        "sizes": model.fitted_.sizes,
-        "stack": model.stack_,
-        "experience": model.experience_,
-        "library": model.library_,
-    }
-    return {name: part for name, part in parts.items() if part is not None}
-
-
 def _rebuilt(arrays: dict[str, NDArray[Any]], words: dict[str, Any]) -> FilmPredictor:
-    vocabulary = Vocabulary(**{k: _tuples(v) for k, v in words["vocabulary"].items()})
-    law = FilmLaw(vocabulary, Priors(**words["priors"]))
+    vocabulary = from_plain(Vocabulary, words["vocabulary"])
+    law = FilmLaw(vocabulary, from_plain(Priors, words["priors"]))
     if arrays["z"].shape != (law.size,) or arrays["covariance"].shape != (law.size, law.size):
         raise ValueError("its arrays do not fit its names")
 
@@ -181,9 +175,7 @@ def _rebuilt(arrays: dict[str, NDArray[Any]], words: dict[str, Any]) -> FilmPred
     model.stack_ = part(Stack, "stack")
     model.experience_ = part(Experience, "experience")
     model.library_ = part(Process, "library") if "library known" in arrays else None
-    under = {k: _tuples(v) for k, v in words["conditions"].items()}
-    date = under["date"] and dt.date.fromisoformat(under["date"])
-    model.conditions_ = Conditions(**(under | {"date": date}))
+    model.conditions_ = from_plain(Conditions, words["conditions"])
     model.words_ = vocabulary
     model.panels_ = arrays["panels"]
     model.trust_ = arrays["trust"]
@@ -195,7 +187,3 @@ def _rebuilt(arrays: dict[str, NDArray[Any]], words: dict[str, Any]) -> FilmPred
     model.archive_hash_ = words["content_hash"]
     model.versions_ = words["versions"]
     return model
-
-
-def _tuples(value: Any) -> Any:
-    return tuple(map(_tuples, value)) if isinstance(value, list) else value

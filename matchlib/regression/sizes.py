@@ -31,26 +31,15 @@ WIDTH = sum(COLUMNS)
 
 @dataclass(frozen=True)
 class Sizes:
-    """Standard deviations: of panel effects, of each family's reading noise, of prior groups.
+    """Standard deviations: of panel effects, of each family's reading noise, of prior groups."""
 
-    Parameters
-    ----------
-    effects : ndarray, shape (3,)
-        In the order of `EFFECTS`.
-    noise : ndarray, shape (f,)
-        By family of observations.
-    groups : ndarray, shape (p,)
-        By prior group of the law.
-    """
-
-    effects: Array
-    noise: Array
-    groups: Array
+    effects: Array  # (3,), in the order of `EFFECTS`
+    noise: Array  # (f,), by family of observations
+    groups: Array  # (p,), by prior group of the law
 
     def vector(self) -> Array:
         """Return the logarithms of all of them, shape (3 + f + p,)."""
-        result: Array = np.log(np.concatenate([self.effects, self.noise, self.groups]))
-        return result
+        return np.asarray(np.log(np.concatenate([self.effects, self.noise, self.groups])), float)
 
     def replaced(self, vector: Array) -> Sizes:
         """Return sizes from logarithms in the order of `vector`."""
@@ -61,8 +50,7 @@ class Sizes:
     @property
     def effect_sds(self) -> Array:
         """Film, ground, stray light in each third, shape (5,)."""
-        result: Array = np.repeat(self.effects, COLUMNS)
-        return result
+        return np.asarray(np.repeat(self.effects, COLUMNS), float)
 
 
 # Centre and spread of the logarithm of each size. A spread of 0 holds it.

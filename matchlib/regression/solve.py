@@ -8,15 +8,15 @@ says (`matchlib.regression.outliers`).
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
+from dataclasses import astuple, dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_factor, cho_solve
 
 from matchlib.errors import FitError
 from matchlib.progress import Callback, part_of
-from matchlib.regression.evidence import Linearised, best_sizes
+from matchlib.regression.evidence import best_sizes, evidence, normal_equations
 from matchlib.regression.law import FilmLaw
 from matchlib.regression.observe import KNOWN, TONE
 from matchlib.regression.outliers import LeftOut, leave_one_out
@@ -27,9 +27,6 @@ __all__ = ["FittedLaw", "Refits", "extend", "fit_law", "learnt_from"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
-Chunks = list[tuple[Ints, Rows]]
-Tick = Callable[[], None]
-"""Called between two pieces of work; may raise to end it."""
 
 CHUNK = 600
 """Panels worked on at a time: bounds memory, not the result."""
@@ -52,36 +49,19 @@ that it bent may not find back [-]."""
 REFITTED = 24
 """Panels so judged, at most: those of the greatest leverage."""
 
-SAID = "fitting the film law"
-
 
 @dataclass(frozen=True)
 class FittedLaw:
-    """A law with its most probable values and their covariance.
-
-    Parameters
-    ----------
-    law : FilmLaw
-        The law.
-    z : ndarray, shape (p,)
-        Most probable values.
-    covariance : ndarray, shape (p, p)
-        Of the values, given the readings.
-    sizes : Sizes
-        Standard deviations of effects, noises and priors.
-    trust : ndarray, shape (m,)
-        Weight of each panel: the probability that it is what its back says, 0 below 5 % [-].
-    """
+    """A law with its most probable values and their covariance."""
 
     law: FilmLaw
-    z: Array
-    covariance: Array
+    z: Array  # (p,), most probable values
+    covariance: Array  # (p, p), of the values, given the readings
     sizes: Sizes
-    trust: Array
+    trust: Array  # (m,), probability that a panel is what its back says, 0 below 5 % [-]
 
 
-@dataclass(frozen=True)
-class _Look:
+class _Look(NamedTuple):
     """The law around some values: what is to be made small, its slope and its curvature."""
 
     value: float
@@ -89,76 +69,114 @@ class _Look:
     precision: Array
 
 
-def _linearise(law: FilmLaw, z: Array, rows: Rows, trust: Array, *, about: Array) -> Linearised:
-    s = residuals(law, z, rows)
-    return Linearised(
-        jacobian=s.jacobian,
-        target=s.value + s.jacobian @ about,
-        effects=s.effects,
-        family=s.family,
-        panel=s.panel,
-        trust=trust,
-        group_of=law.group_of,
-        families=4,
-    )
+class Problem:
+    """Readings to be fitted by a law; `tick` is called between pieces of work and may end it."""
+
+    def __init__(self, law: FilmLaw, rows: Rows, tick: Callable[[], None] = lambda: None) -> None:
+        self.law, self.rows, self.tick = law, rows, tick
+        parts = np.array_split(np.arange(rows.panels), -(-rows.panels // CHUNK))
+        self._parts = [(p, rows.of_panels(p) if len(parts) > 1 else rows) for p in parts]
+
+    def look(self, z: Array, sizes: Sizes, trust: Array) -> _Look:
+        """Linearise the law around some values."""
+        weight = 1.0 / sizes.groups[self.law.group_of] ** 2
+        value, load, precision = float(weight @ z**2), -weight * z, np.diag(weight)
+        for who, part in self._parts:
+            self.tick()
+            missed = residuals(self.law, z, part)
+            try:
+                a, b, misfit = normal_equations(missed, sizes, trust[who])
+            except np.linalg.LinAlgError:  # values that no film has
+                return _Look(np.inf, load * np.nan, precision * np.nan)
+            precision += a
+            load += b
+            value += misfit
+        return _Look(value, load, precision)
+
+    def descend(
+        self, z: Array, sizes: Sizes, trust: Array, *, steps: int, start: _Look | None = None
+    ) -> FittedLaw:
+        """Return the values of least misfit found, by damped Gauss-Newton steps."""
+        best, damping = start or self.look(z, sizes, trust), 1e-3
+        for _ in range(2 * steps):
+            damped = best.precision + np.diag(damping * np.diag(best.precision))
+            move = np.linalg.solve(damped, best.gradient)
+            if not move @ best.gradient > 1e-3 * (1.0 + 0.01 * best.value):
+                break  # nothing more to gain
+            seen = self.look(z + move, sizes, trust)
+            if not seen.value < best.value:
+                damping = max(damping * 8.0, 1e-2)
+                continue
+            z, best, damping = z + move, seen, damping / 6.0
+            steps -= 1
+            if not steps:
+                break
+        if not np.isfinite(best.precision).all():
+            raise FitError(
+                "The regression did not settle.",
+                expected="readings that a film over a ground can make",
+                got="values that run away",
+                remedy="check the readings with the audit, and the scale of the spectra.",
+            )
+        spread = np.linalg.inv(best.precision)
+        return FittedLaw(self.law, z, 0.5 * (spread + spread.T), sizes, trust)
+
+    def judged(self, fit: FittedLaw) -> tuple[LeftOut, float]:
+        """Panels against the others; and by how much all lie farther out than they should."""
+        sizes = replace(fit.sizes, noise=np.maximum(fit.sizes.noise, LEAST_NOISE))
+        parts = [
+            leave_one_out(residuals(fit.law, fit.z, part), fit.covariance, sizes, fit.trust[who])
+            for who, part in self._parts
+        ]
+        found = LeftOut(*map(np.concatenate, zip(*map(astuple, parts), strict=True)))
+        usual = found.count * (1.0 - 2.0 / (9.0 * found.count)) ** 3
+        return found, max(1.0, float(np.median(found.squared / usual)))
+
+    def trusted(self, fit: FittedLaw) -> Array:
+        """Return each panel's weight by what the others say of it."""
+        # Most backs are right. Where the law misses most panels it is the law that is wrong, and
+        # no panel loses its say for that: else the noise would shrink to the few that fit.
+        found, excess = self.judged(fit)
+        # Of the only panel of a ground or a colour the others know nothing.
+        return np.asarray(np.where(self.rows.only, 1.0, _weights(found.trust(excess))), float)
+
+    def without_levers(self, fit: FittedLaw) -> FittedLaw:
+        """Return the fit without those panels that a fit without them calls wrong."""
+        found, excess = self.judged(fit)
+        doubtful = ((found.leverage > LEVER) | (fit.trust < 0.5)) & ~self.rows.only
+        suspects = np.flatnonzero(doubtful)[np.argsort(-found.leverage[doubtful])][:REFITTED]
+        trust, refits = fit.trust.copy(), Refits(fit, self.rows)
+        for panel in suspects.reshape(-1, 1):
+            self.tick()
+            alone = replace(refits.without(panel), trust=np.zeros(1))
+            seen, _ = Problem(fit.law, self.rows.of_panels(panel)).judged(alone)
+            trust[panel] = _weights(seen.trust(excess))
+        if np.array_equal(trust > 0.0, fit.trust > 0.0):
+            return fit
+        return self.descend(fit.z, fit.sizes, trust, steps=12)
 
 
-def _chunks(rows: Rows) -> Chunks:
-    count = rows.panels
-    if count <= CHUNK:
-        return [(np.arange(count), rows)]
-    pieces = np.array_split(np.arange(count), -(-count // CHUNK))
-    return [(p, rows.of_panels(p)) for p in pieces]
+def _weights(trust: Array) -> Array:
+    return np.asarray(np.where(trust < WRONG, 0.0, trust), float)
 
 
-def _look(
-    law: FilmLaw, z: Array, chunks: Chunks, sizes: Sizes, trust: Array, *, callback: Tick
-) -> _Look:
-    weight = 1.0 / sizes.groups[law.group_of] ** 2
-    value, load = float(weight @ z**2), -weight * z
-    precision = np.diag(weight)
-    here = np.zeros_like(z)
-    for who, part in chunks:
-        callback()
-        try:
-            a, b, misfit = _linearise(law, z, part, trust[who], about=here).normal(sizes)
-        except np.linalg.LinAlgError:  # values that no film has
-            return _Look(np.inf, load * np.nan, precision * np.nan)
-        precision += a
-        load += b
-        value += misfit
-    return _Look(value, load, precision)
+class Refits:
+    """Fits as they would be without some panels, each begun from the full fit, its sizes kept."""
 
+    def __init__(self, fit: FittedLaw, rows: Rows) -> None:
+        self.fit, self.rows, self._problem = fit, rows, Problem(fit.law, rows)
+        self._full = self._problem.look(fit.z, fit.sizes, fit.trust)
 
-def _descend(
-    law: FilmLaw,
-    z: Array,
-    chunks: Chunks,
-    sizes: Sizes,
-    trust: Array,
-    *,
-    steps: int,
-    callback: Tick,
-    damping: float = 1e-3,
-    start: _Look | None = None,
-) -> tuple[Array, Array]:
-    """Return the values of least misfit found, and their precision."""
-    best = start or _look(law, z, chunks, sizes, trust, callback=callback)
-    for _ in range(2 * steps):
-        damped = best.precision.copy()
-        damped[np.diag_indices_from(damped)] *= 1.0 + damping
-        move = np.linalg.solve(damped, best.gradient)
-        if not move @ best.gradient > 1e-3 * (1.0 + 0.01 * best.value):
-            break  # nothing more to gain
-        seen = _look(law, z + move, chunks, sizes, trust, callback=callback)
-        if not seen.value < best.value:
-            damping = max(damping * 8.0, 1e-2)
-            continue
-        z, best, damping = z + move, seen, damping / 6.0
-        steps -= 1
-        if not steps:
-            break
-    return z, best.precision
+    def without(self, group: Ints) -> FittedLaw:
+        """Return the fit without some panels."""
+        fit, group = self.fit, np.sort(group)
+        own = residuals(fit.law, fit.z, self.rows.of_panels(group))
+        precision, load, misfit = normal_equations(own, fit.sizes, fit.trust[group])
+        full = self._full
+        start = _Look(full.value - misfit, full.gradient - load, full.precision - precision)
+        trust = fit.trust.copy()
+        trust[group] = 0.0
+        return self._problem.descend(fit.z, fit.sizes, trust, steps=2, start=start)
 
 
 def learnt_from(panels: int, random_state: int | None) -> Ints:
@@ -178,35 +196,35 @@ def fit_law(
     callback: Callback | None = None,
 ) -> FittedLaw:
     """Fit the law to readings."""
-    report = part_of(callback)
-    share = 0.0
-
-    def tick() -> None:
-        report(share, SAID)
-
+    report, share = part_of(callback), 0.0
+    problem = Problem(law, rows, lambda: report(share, "fitting the film law"))
     sizes, centre, spread = start_sizes(law)
     # A size that no reading can speak of stays where it is believed.
     present = set(rows.seen.family.tolist()) | ({TONE} if rows.seen.spectral.any() else set())
     for family in range(len(sizes.noise)):
         if family not in present or family == KNOWN:
             spread[len(EFFECTS) + family] = 0.0
-    chunks, trust, z = _chunks(rows), np.ones(rows.panels), np.zeros(law.size)
+    trust, z = np.ones(rows.panels), np.zeros(law.size)
     # Wide noise first: the law finds its place before any panel weighs heavily.
     for wider in (20.0, 5.0, 2.0):
         wide = Sizes(sizes.effects * wider, sizes.noise * wider, sizes.groups)
-        z, _ = _descend(law, z, chunks, wide, trust, steps=8, callback=tick)
+        z = problem.descend(z, wide, trust, steps=8).z
     for number in range(rounds):
         share = 0.2 + 0.6 * number / rounds
-        linear = _linearise(law, z, rows, trust, about=z)
-        sizes = best_sizes(linear, sizes, centre, spread, callback=tick)
-        fit = _finished(law, z, chunks, sizes, trust, steps=12, callback=tick)
+        missed = residuals(law, z, rows)
+
+        def value(sizes: Sizes) -> tuple[float, Array]:
+            problem.tick()
+            return evidence(missed, sizes, trust, about=z, group_of=law.group_of)  # noqa: B023  # called in this round alone
+
+        sizes = best_sizes(value, sizes, centre, spread)
+        fit = problem.descend(z, sizes, trust, steps=12)
         if robust:
-            trust = _trusted(fit, rows, chunks)
+            trust = problem.trusted(fit)
         z = fit.z
     share = 0.8
     if robust:
-        fit = _finished(law, z, chunks, sizes, trust, steps=4, callback=tick)
-        fit = _without_levers(fit, rows, chunks, callback=tick)
+        fit = problem.without_levers(problem.descend(z, sizes, trust, steps=4))
     return fit
 
 
@@ -214,125 +232,8 @@ def extend(fit: FittedLaw, rows: Rows, some: Ints, *, robust: bool = True) -> Fi
     """Return a fit to part of an archive, sharpened by the rest of it."""
     if len(some) == rows.panels:
         return fit
-    chunks, trust = _chunks(rows), np.ones(rows.panels)
+    problem, trust = Problem(fit.law, rows), np.ones(rows.panels)
     trust[some] = fit.trust
     if robust:
-        trust = _trusted(replace(fit, trust=trust), rows, chunks)
-    return _finished(fit.law, fit.z, chunks, fit.sizes, trust, steps=2, callback=_nothing)
-
-
-class Refits:
-    """Fits as they would be without some panels, each begun from the full fit, its sizes kept.
-
-    Parameters
-    ----------
-    fit : FittedLaw
-        A fit.
-    rows : Rows
-        What it was fitted to.
-    """
-
-    def __init__(self, fit: FittedLaw, rows: Rows) -> None:
-        self.fit, self.rows, self._chunks = fit, rows, _chunks(rows)
-        self._full = _look(fit.law, fit.z, self._chunks, fit.sizes, fit.trust, callback=_nothing)
-
-    def without(self, group: Ints, *, steps: int = 2) -> FittedLaw:
-        """Return the fit without some panels."""
-        fit, full, group = self.fit, self._full, np.sort(group)
-        part, none = self.rows.of_panels(group), np.zeros_like(fit.z)
-        own = _linearise(fit.law, fit.z, part, fit.trust[group], about=none)
-        precision, load, misfit = own.normal(fit.sizes)
-        start = _Look(full.value - misfit, full.gradient - load, full.precision - precision)
-        trust = fit.trust.copy()
-        trust[group] = 0.0
-        return _finished(
-            fit.law,
-            fit.z,
-            self._chunks,
-            fit.sizes,
-            trust,
-            steps=steps,
-            callback=_nothing,
-            start=start,
-        )
-
-
-def _nothing() -> None:
-    """Tell nobody."""
-
-
-def _finished(
-    law: FilmLaw,
-    z: Array,
-    chunks: Chunks,
-    sizes: Sizes,
-    trust: Array,
-    *,
-    steps: int,
-    callback: Tick,
-    start: _Look | None = None,
-) -> FittedLaw:
-    z, precision = _descend(
-        law, z, chunks, sizes, trust, steps=steps, callback=callback, start=start
-    )
-    return FittedLaw(law, z, _inverse(precision), sizes, trust)
-
-
-def _judged(fit: FittedLaw, chunks: Chunks, trust: Array) -> tuple[LeftOut, float]:
-    """Panels against the others; and by how much all lie farther out than they should."""
-    sizes = replace(fit.sizes, noise=np.maximum(fit.sizes.noise, LEAST_NOISE))
-    parts = [
-        leave_one_out(residuals(fit.law, fit.z, part), fit.covariance, sizes, trust[who])
-        for who, part in chunks
-    ]
-    found = LeftOut(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(LeftOut)))
-    usual = found.count * (1.0 - 2.0 / (9.0 * found.count)) ** 3
-    return found, max(1.0, float(np.median(found.squared / usual)))
-
-
-def _trusted(fit: FittedLaw, rows: Rows, chunks: Chunks) -> Array:
-    # Most backs are right. Where the law misses most panels it is the law that is wrong, and no
-    # panel loses its say for that: else the noise would shrink to the few that fit, and so on.
-    found, excess = _judged(fit, chunks, fit.trust)
-    return _weights(found.trust(excess), rows.only)
-
-
-def _weights(trust: Array, only: NDArray[np.bool_]) -> Array:
-    # Of the only panel of a ground or a colour the others know nothing.
-    return np.asarray(np.where(only, 1.0, np.where(trust < WRONG, 0.0, trust)), float)
-
-
-def _without_levers(fit: FittedLaw, rows: Rows, chunks: Chunks, *, callback: Tick) -> FittedLaw:
-    """The fit without those panels that a fit without them calls wrong."""
-    found, excess = _judged(fit, chunks, fit.trust)
-    doubtful = ((found.leverage > LEVER) | (fit.trust < 0.5)) & ~rows.only
-    suspects = np.argsort(-np.where(doubtful, found.leverage, -1.0))[: doubtful.sum()][:REFITTED]
-    trust, refits = fit.trust.copy(), Refits(fit, rows)
-    for panel in np.asarray(suspects, np.intp).reshape(-1, 1):
-        callback()
-        alone = refits.without(panel)
-        one = [(np.zeros(1, np.intp), rows.of_panels(panel))]
-        seen, _ = _judged(alone, one, np.zeros(1))
-        trust[panel] = _weights(seen.trust(excess), np.zeros(1, bool))
-    if np.array_equal(trust > 0.0, fit.trust > 0.0):
-        return fit
-    return _finished(fit.law, fit.z, chunks, fit.sizes, trust, steps=12, callback=callback)
-
-
-def _inverse(precision: Array) -> Array:
-    diagonal = np.diag(precision)
-    if np.isfinite(precision).all():
-        # Summing panel effects out subtracts large numbers; a trace more on the diagonal makes
-        # up for what rounding took.
-        for trace in (0.0, 1e-9, 1e-7, 1e-5):
-            try:
-                factor = cho_factor(precision + np.diag(trace * diagonal), lower=True)
-            except np.linalg.LinAlgError:
-                continue
-            return np.asarray(cho_solve(factor, np.eye(len(precision))), np.float64)
-    raise FitError(
-        "The regression did not settle.",
-        expected="readings that a film over a ground can make",
-        got="values that run away",
-        remedy="check the readings with the audit, and the scale of the spectra.",
-    )
+        trust = problem.trusted(replace(fit, trust=trust))
+    return problem.descend(fit.z, fit.sizes, trust, steps=2)

@@ -52,27 +52,14 @@ LEAST = 0.05
 
 @dataclass(frozen=True)
 class Stack:
-    """What was learnt from panels left out; k kinds of reach, in the order of `KINDS`.
+    """What was learnt from panels left out; k kinds of reach, in the order of `KINDS`."""
 
-    Parameters
-    ----------
-    weight : ndarray, shape (k,)
-        Share of the library in the prediction [-].
-    inflation : ndarray, shape (k,)
-        By how much the covariance of the law's values grows [-].
-    dof : ndarray, shape (k,)
-        Degrees of freedom of that growth.
-    groups : ndarray of int, shape (k,)
-        Groups left out.
-    law, library, both : ndarray, shape (k,)
-        Median difference of what was left out, by the law, the library, and the two stacked
-        [ΔE00]; NaN where nothing was.
-    """
-
-    weight: Array
-    inflation: Array
-    dof: Array
-    groups: Ints
+    weight: Array  # (k,), share of the library in the prediction [-]
+    inflation: Array  # (k,), by how much the covariance of the law's values grows [-]
+    dof: Array  # (k,), degrees of freedom of that growth
+    groups: Ints  # (k,), groups left out
+    # (k,), median difference of what was left out, by the law, the library, and the two stacked
+    # [ΔE00]; NaN where nothing was.
     law: Array
     library: Array
     both: Array

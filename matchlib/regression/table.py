@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from matchlib.domain import Conditions, Recipe, Viewing
 from matchlib.film import path_factor
-from matchlib.regression.vocabulary import Vocabulary, geometry_group
+from matchlib.regression.vocabulary import Vocabulary, geometry_group, shared_by
 
 __all__ = ["REFERENCE_FRACTION", "RecipeTable"]
 
@@ -28,49 +28,21 @@ REFERENCE_FRACTION = 1.0 / 7.0
 
 @dataclass(frozen=True)
 class RecipeTable:
-    """Rows of recipes as arrays; n rows, g grounds, c colours, s steps at most.
+    """Rows of recipes as arrays; n rows, g grounds, c colours, s steps at most."""
 
-    Parameters
-    ----------
-    ground_share : ndarray, shape (n, g)
-        Shares by volume [-].
-    colour_share : ndarray, shape (n, s, c)
-        Shares of each step's colour by volume [-]; all 0 for a bare ground.
-    coats, first, logk, bend : ndarray, shape (n, s)
-        Coats of each step; 1 where the step holds the first coat; sum of the logarithms of the
-        coats' numbers; logarithm of the colour fraction over that of 6:1.
-    cleared : ndarray of bool, shape (n,)
-        Under clear coat.
-    geometry : ndarray of int, shape (n,)
-        Place in the vocabulary's geometries, -1 for one never read.
-    path, aspecular, glossy : ndarray, shape (n,)
-        Way through the film relative to 45:0 [-]; whether the geometry is aspecular; whether the
-        gloss is included.
-    sprayer, instrument, clear : ndarray of int, shape (n,)
-        Place among the vocabulary's, -1 for none or another.
-    lot, batch : ndarray of int, shape (n, c) and (n, g)
-        Place among the vocabulary's of each colour's lot and each ground's batch, likewise.
-    time : ndarray, shape (n,)
-        Days since the first over those from first to last [-], NaN where not known.
-    """
-
-    ground_share: Array
-    colour_share: Array
-    coats: Array
-    first: Array
-    logk: Array
-    bend: Array
-    cleared: NDArray[np.bool_]
-    geometry: Ints
-    path: Array
-    aspecular: NDArray[np.bool_]
-    glossy: NDArray[np.bool_]
-    sprayer: Ints
-    instrument: Ints
-    clear: Ints
-    lot: Ints
-    batch: Ints
-    time: Array
+    ground_share: Array  # (n, g), by volume [-]
+    colour_share: Array  # (n, s, c), of each step's colour by volume [-]; 0 for a bare ground
+    coats: Array  # (n, s), of each step
+    first: Array  # (n, s), 1 where the step holds the first coat
+    logk: Array  # (n, s), sum of the logarithms of the coats' numbers
+    bend: Array  # (n, s), logarithm of the colour fraction over that of 6:1
+    cleared: NDArray[np.bool_]  # (n,), under clear coat
+    geometry: Ints  # (n,), place in the vocabulary's geometries, -1 for one never read
+    path: Array  # (n,), way through the film relative to 45:0 [-]
+    aspecular: NDArray[np.bool_]  # (n,), whether the geometry is
+    glossy: NDArray[np.bool_]  # (n,), whether the gloss is included
+    shared: Array  # (n, e), 1 for each thing in the vocabulary that a row shares with others
+    time: Array  # (n,), days since the first over those from first to last, NaN where not known
 
     def __len__(self) -> int:
         return len(self.path)
@@ -106,8 +78,6 @@ class RecipeTable:
         ground = np.zeros((count, len(words.grounds)))
         colour = np.zeros((count, depth, len(words.colours)))
         coats, first, logk, bend = (np.zeros((count, depth)) for _ in range(4))
-        veil = {name: i for i, name in enumerate(words.clears)}
-        clear = np.array([veil.get(r.clear or "", -1) for r in distinct], np.intp)
         share = lru_cache(maxsize=None)(words.shares)  # many recipes are of few grounds and pots
         for recipe, i in distinct.items():
             ground[i] = share(recipe.ground)
@@ -125,11 +95,16 @@ class RecipeTable:
         groups = [geometry_group(v.geometry) for v in viewings]
         place = {g: i for i, g in enumerate(words.geometries)}
         length = {g: path_factor(g) / path_factor("45:0") for g in set(groups)}
-        said = _conditions(conditions, len(recipes))
-        known: dict[Conditions, int] = {}
-        of = np.array([known.setdefault(c, len(known)) for c in said], np.intp)
-        person = {s: i for i, s in enumerate(words.sprayers)}
-        device = {s: i for i, s in enumerate(words.instruments)}
+        if conditions is None or isinstance(conditions, Conditions):
+            conditions = [conditions or Conditions()] * len(recipes)
+        known: dict[tuple[Conditions, str], int] = {}
+        under = [(c, r.clear or "") for c, r in zip(conditions, recipes, strict=True)]
+        of = np.array([known.setdefault(u, len(known)) for u in under], np.intp)
+        column = {key: i for i, key in enumerate(words.shared)}
+        shared = np.zeros((len(known), len(column)))
+        for (said, clear), i in known.items():
+            keys = [*shared_by(said), ("clear", clear)]
+            shared[i, [column[key] for key in keys if key in column]] = 1.0
         return cls(
             ground[index],
             colour[index],
@@ -142,36 +117,9 @@ class RecipeTable:
             np.array([length[g] for g in groups], float),
             np.array([v.aspecular is not None for v in viewings], bool),
             np.array([v.specular_included for v in viewings], bool),
-            np.array([person.get(c.sprayer, -1) for c in known], np.intp)[of],
-            np.array([device.get(c.instrument, -1) for c in known], np.intp)[of],
-            clear[index],
-            _places(words.colours, words.lots, [c.lots for c in known])[of],
-            _places(words.grounds, words.batches, [c.batches for c in known])[of],
-            np.array([_time(words.days, c) for c in known], float)[of],
+            shared[of],
+            np.array([_time(words.days, said) for said, _ in known], float)[of],
         )
-
-
-def _conditions(
-    conditions: Conditions | Sequence[Conditions] | None, count: int
-) -> Sequence[Conditions]:
-    if conditions is None or isinstance(conditions, Conditions):
-        return [conditions or Conditions()] * count
-    return conditions
-
-
-def _places(
-    names: tuple[str, ...],
-    known: tuple[tuple[str, str], ...],
-    said: Sequence[tuple[tuple[str, str], ...]],
-) -> Ints:
-    places = {pair: i for i, pair in enumerate(known)}
-    result = np.full((len(said), len(names)), -1, np.intp)
-    for i, pairs in enumerate(said):
-        for name, what in pairs:
-            if name.casefold() in names:
-                where = names.index(name.casefold())
-                result[i, where] = places.get((names[where], what), -1)
-    return result
 
 
 def _time(days: tuple[int, ...], conditions: Conditions) -> float:

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Set
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +11,7 @@ from numpy.typing import NDArray
 from matchlib.domain import Colour, Conditions, Ground, Recipe
 from matchlib.errors import UnknownName
 
-__all__ = ["FEWEST_DAYS", "SHORTEST", "Vocabulary", "geometry_group"]
+__all__ = ["FEWEST_DAYS", "SHARED", "SHORTEST", "Vocabulary", "geometry_group", "shared_by"]
 
 Array = NDArray[np.float64]
 
@@ -27,39 +26,24 @@ def geometry_group(geometry: str) -> str:
     return _GROUPS.get(geometry, geometry)
 
 
+SHARED = ("sprayer", "lot", "batch", "clear", "instrument")
+"""What panels share beside the recipe, by kind."""
+
+
 @dataclass(frozen=True)
 class Vocabulary:
     """Names that a fit has seen, each with its place.
 
     A single sprayer, lot, batch or instrument is known too: of another nobody knows how far off it
     is. Clear coats are there when at least two were seen, and days when they are many.
-
-    Parameters
-    ----------
-    grounds, colours : tuple of str
-        Casefolded base names.
-    pairs : tuple of (int, int)
-        Grounds that were blended with each other.
-    geometries : tuple of str
-        Geometry groups; the first is the reference.
-    sprayers, instruments, clears : tuple of str
-        Names.
-    lots, batches : tuple of (str, str)
-        Colour and lot, ground and batch.
-    days : tuple of (int, int) or ()
-        First and last day, as ordinals of the calendar.
     """
 
-    grounds: tuple[str, ...]
+    grounds: tuple[str, ...]  # casefolded base names
     colours: tuple[str, ...]
-    pairs: tuple[tuple[int, int], ...]
-    geometries: tuple[str, ...]
-    sprayers: tuple[str, ...] = ()
-    instruments: tuple[str, ...] = ()
-    clears: tuple[str, ...] = ()
-    lots: tuple[tuple[str, str], ...] = ()
-    batches: tuple[tuple[str, str], ...] = ()
-    days: tuple[int, ...] = ()
+    pairs: tuple[tuple[int, int], ...]  # grounds that were blended with each other
+    geometries: tuple[str, ...]  # groups; the first is the reference
+    shared: tuple[tuple[str, ...], ...] = ()  # kind and name; of lots and batches also whose
+    days: tuple[int, ...] = ()  # first and last day, as ordinals of the calendar
 
     @classmethod
     def of(
@@ -82,21 +66,24 @@ class Vocabulary:
         }
         seen = [geometry_group(g) for g in geometries]
         ranked = sorted(set(seen), key=lambda g: (-seen.count(g), g))
+        clears = {("clear", r.clear) for r in distinct if r.clear}
+        shared = {key for c in known for key in shared_by(c)} | (
+            clears if len(clears) > 1 else set()
+        )
         days = {c.date.toordinal() for c in known if c.date}
+        many = len(days) >= FEWEST_DAYS and max(days) - min(days) >= SHORTEST
         return cls(
             tuple(grounds),
             tuple(colours),
             tuple(sorted(pairs)),
             tuple(ranked),
-            tuple(sorted({c.sprayer for c in known if c.sprayer})),
-            tuple(sorted({c.instrument for c in known if c.instrument})),
-            _several({r.clear for r in distinct if r.clear}),
-            tuple(sorted({(n.casefold(), lot) for c in known for n, lot in c.lots if lot})),
-            tuple(sorted({(n.casefold(), b) for c in known for n, b in c.batches if b})),
-            (min(days), max(days))
-            if len(days) >= FEWEST_DAYS and max(days) - min(days) >= SHORTEST
-            else (),
+            tuple(sorted(shared)),
+            (min(days), max(days)) if many else (),
         )
+
+    def of_kind(self, kind: str) -> list[tuple[str, ...]]:
+        """Return what is shared of a kind: names, of lots and batches with whose they are."""
+        return [key[1:] for key in self.shared if key[0] == kind]
 
     def shares(self, blend: Ground | Colour) -> Array:
         """Return a blend's shares over the vocabulary."""
@@ -116,6 +103,11 @@ class Vocabulary:
         return result
 
 
-def _several(names: Set[Any]) -> tuple[Any, ...]:
-    """Names in order, when they are at least two: of one alone nothing can be told."""
-    return tuple(sorted(names)) if len(names) > 1 else ()
+def shared_by(conditions: Conditions) -> Iterator[tuple[str, ...]]:
+    """Return what conditions name, as it stands in a vocabulary."""
+    if conditions.sprayer:
+        yield "sprayer", conditions.sprayer
+    if conditions.instrument:
+        yield "instrument", conditions.instrument
+    for kind, pairs in (("lot", conditions.lots), ("batch", conditions.batches)):
+        yield from ((kind, whose.casefold(), name) for whose, name in pairs if name)

@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.linalg import block_diag
 
 from matchlib.colorimetry import (
     ExpectedDifference,
@@ -244,11 +243,13 @@ class Target:
     @property
     def covariance(self) -> Array:
         """How far the target is known, over all its aims, shape (3 aims, 3 aims) [ΔE*ab²]."""
-        return np.asarray(
-            block_diag(
-                *(np.zeros((3, 3)) if a.covariance is None else a.covariance for a in self.aims)
-            )
-        )
+        wide = 3 * len(self.aims)
+        if all(aim.covariance is None for aim in self.aims):
+            return np.zeros((wide, wide))
+        from scipy.linalg import block_diag  # slow to load, and few targets state it
+
+        each = [np.zeros((3, 3)) if a.covariance is None else a.covariance for a in self.aims]
+        return np.asarray(block_diag(*each), float)
 
     @property
     def own_uncertainty(self) -> ExpectedDifference | None:

@@ -1,0 +1,93 @@
+"""Parts of a prediction beside the law's own.
+
+What the library adds, what differs from panel to panel, what a reading adds, and what no panel can
+have told.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.regression.law import FilmLaw, State
+from matchlib.regression.library import features
+from matchlib.regression.observe import PHOTO, SPECTRO, lab_of
+from matchlib.regression.residuals import THIRDS
+from matchlib.regression.sizes import Sizes
+from matchlib.regression.solve import FittedLaw
+from matchlib.regression.stacking import bare_rows
+from matchlib.regression.table import RecipeTable
+from matchlib.regression.unusual import unusual_rows
+
+if TYPE_CHECKING:
+    from matchlib.regression.predictor import FilmPredictor
+
+__all__ = ["library_part", "noise_split", "own_spread", "unknown_blend"]
+
+Array = NDArray[np.float64]
+
+
+def library_part(
+    model: FilmPredictor, table: RecipeTable, lab: Array, *light: str
+) -> tuple[Array, Array, Array]:
+    """The library's share in each row (n,), how far it is from the law's Lab, and its variance.
+
+    Shapes: share (n,), gap (n, 3), variance (n, 3).
+    """
+    share = model.stack_.weight[model.experience_.kinds(table)]
+    share = np.where(unusual_rows(model.unusual_, table, model.words_), 1.0, share)
+    gap, variance = np.zeros((len(table), 3)), np.zeros((len(table), 3))
+    rows = np.flatnonzero(share)
+    if model.library_ is None or not len(rows):
+        return np.zeros(len(table)), gap, variance
+    fit, some = model.fitted_, table.take(rows)
+    bare, _ = lab_of(fit.law.evaluate(fit.z, bare_rows(some)).reflectance, *light)
+    change, variance[rows] = model.library_.predict(features(bare, some.strength))
+    gap[rows] = bare + change - lab[rows]
+    return share, gap, variance
+
+
+def noise_split(sizes: Sizes, reading: dict[int, float]) -> tuple[float, dict[str, float]]:
+    """Variance a Lab axis of what no number explains on a panel, and of a reading by source."""
+    noise = sizes.noise
+    mottle = max(noise[SPECTRO] ** 2 - reading[SPECTRO] ** 2, 1e-6)
+    instrument = min(reading[SPECTRO] ** 2, noise[SPECTRO] ** 2)
+    photo = max(noise[PHOTO] ** 2 - mottle, instrument)
+    return mottle, {"spectrophotometer": instrument, "photo": photo}
+
+
+def own_spread(
+    fit: FittedLaw, table: RecipeTable, state: State, effects: Array, by_r: Array
+) -> Array:
+    """Derivative of Lab by each thing of a panel's own, times its standard deviation."""
+    law = fit.law
+    size = dict(zip(law.groups, fit.sizes.groups, strict=True))
+    film = np.full(len(table), fit.sizes.effects[0] ** 2)
+    ground = np.full(len(table), fit.sizes.effects[1] ** 2)
+    # Somebody, or a lot, batch or instrument, that is not known may be any.
+    film += (size.get("sprayer", 0.0) * law.strange(table, "sprayer")) ** 2
+    film += (size.get("lot", 0.0) * law.strange(table, "lot")) ** 2
+    ground += (size.get("batch", 0.0) * law.strange(table, "batch")) ** 2
+    later = np.clip(np.nan_to_num(table.time, nan=1.0) - 1.0, 0.0, 2.0)
+    film += size.get("drift", 0.0) ** 2 * later
+    own = [
+        effects * np.sqrt(np.stack([film, ground], axis=1))[:, None, :],
+        by_r @ THIRDS * fit.sizes.effects[2],
+    ]
+    strange = size.get("instrument", 0.0) * law.strange(table, "instrument")
+    by_gain = by_r * state.reflectance[:, None, :]
+    own.append(by_gain @ law.curves["clear"] * strange[:, None, None])
+    return np.concatenate(own, axis=2)
+
+
+def unknown_blend(law: FilmLaw, table: RecipeTable, state: State, by_r: Array) -> Array:
+    """Derivative of Lab by what is not known of grounds never seen blended, in unit steps."""
+    share = table.ground_share
+    product = 4.0 * np.triu(share[:, :, None] * share[:, None, :], 1)
+    for a, b in law.words.pairs:
+        product[:, a, b] = 0.0
+    amount = np.sqrt((product**2).sum(axis=(1, 2)))
+    by_ground = by_r * state.by_ground[:, None, :]
+    return np.asarray(amount[:, None, None] * (by_ground @ law.curves["ladder"]), float)
