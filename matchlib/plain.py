@@ -37,6 +37,10 @@ def _register() -> None:
     _converter.register_structure_hook_func(
         lambda kind: kind == tuple[float, ...], lambda values, _: tuple(map(float, values))
     )
+    _converter.register_unstructure_hook_func(
+        lambda kind: kind == tuple[float, ...],
+        lambda values: tuple([float(v) + 0.0 for v in values]),
+    )
     # An end of the mix ratio, which `Limits` turns into a number of parts.
     _converter.register_structure_hook_func(
         lambda kind: kind == MixRatio | str | float | int, lambda value, _: value

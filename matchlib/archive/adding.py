@@ -13,17 +13,17 @@ from matchlib.archive.changes import Entry, Stamp, inserted, record
 from matchlib.archive.codec import (
     fields_of,
     panel_digest,
-    panel_text,
+    parts_of,
     reading_digest,
-    readings_of,
 )
 from matchlib.archive.meeting import meet
 from matchlib.archive.names import spell
 from matchlib.archive.stored import StoredPanel, insert_readings, kept, write
 from matchlib.domain import Panel
 from matchlib.errors import ArchiveError
+from matchlib.plain import dump
 
-__all__ = ["AddResult", "add", "insert"]
+__all__ = ["AddResult", "add", "insert", "read_times"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +99,7 @@ def add(
     extended, already, differing, replaced = [], [], [], []
     for panel in merged:
         there = known.get(panel.code)
-        if there is None or there.fields["deleted"]:
+        if there is None or there.deleted:
             new.append(panel)
             continue
         met = meet(there.panel, panel, strict=strict and panel.code not in repeats)
@@ -114,7 +114,7 @@ def add(
             already.append(panel.code)
             continue
         changed.append((there, wanted))
-        gained = len(readings_of(wanted)) - len(readings_of(there.panel))
+        gained = read_times(wanted) - read_times(there.panel)
         if takes:
             replaced.append((panel.code, met.words))
         elif gained:
@@ -129,7 +129,7 @@ def add(
         refused=tuple(refused),
         differing=tuple(differing),
         replaced=tuple(replaced),
-        readings=sum(len(readings_of(p)) for p in new) + sum(n for _, n in extended),
+        readings=sum(map(read_times, new)) + sum(n for _, n in extended),
     )
     if not (new or changed):
         return result
@@ -143,6 +143,11 @@ def add(
     action = "added" if new else "readings added" if extended else "amended"
     record(connection, action, items, Stamp(at, who), import_id=import_id)
     return replace(result, import_id=import_id)
+
+
+def read_times(panel: Panel) -> int:
+    """Return how many readings a panel has."""
+    return sum(len(stage.readings) for stage in panel.stages)
 
 
 def _merge(
@@ -185,16 +190,13 @@ def insert(connection: sa.Connection, panels: Sequence[Panel], import_id: int) -
     """Insert new panels."""
     if not panels:
         return []
-    own = [readings_of(panel) for panel in panels]
-    rows = [
-        {
-            "code": panel.code,
-            "data": panel_text(panel),
-            "digest": panel_digest(panel, [(n, reading_digest(plain)) for n, plain in readings]),
-            "import_id": import_id,
-        }
-        for panel, readings in zip(panels, own, strict=True)
-    ]
+    rows, own = [], []
+    for panel in panels:
+        plain, readings = parts_of(panel)
+        said = [(number, reading_digest(reading)) for number, reading in readings]
+        row = {"code": panel.code, "data": dump(plain), "import_id": import_id}
+        rows.append({**row, "digest": panel_digest(panel, said)})
+        own.append([(reading, digest) for reading, (_, digest) in zip(readings, said, strict=True)])
     connection.execute(schema.panels.insert(), rows)
     p = schema.panels
     query = sa.select(p.c.code, p.c.id).where(p.c.import_id == import_id)
@@ -202,7 +204,11 @@ def insert(connection: sa.Connection, panels: Sequence[Panel], import_id: int) -
     order = [ids[panel.code] for panel in panels]
     insert_readings(
         connection,
-        [(i, import_id, r) for i, readings in zip(order, own, strict=True) for r in readings],
+        [
+            (i, import_id, reading, digest)
+            for i, readings in zip(order, own, strict=True)
+            for reading, digest in readings
+        ],
     )
     return [("panel", i, None, {"deleted": False}) for i in order]
 

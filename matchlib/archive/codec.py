@@ -22,8 +22,8 @@ __all__ = [
     "panel_of",
     "panel_of_fields",
     "panel_text",
+    "parts_of",
     "reading_digest",
-    "readings_of",
 ]
 
 StoredReading = tuple[int, dict[str, Any]]
@@ -35,16 +35,16 @@ _STAGE_FIELD = re.compile(r"stage (\d+) (\w+)")
 
 def panel_text(panel: Panel) -> str:
     """Return a panel as it is stored, without its readings."""
-    return dump(_without_readings(panel))
+    return dump(parts_of(panel)[0])
 
 
-def readings_of(panel: Panel) -> list[StoredReading]:
-    """Return a panel's readings as they are stored."""
-    return [
-        (number, to_plain(reading))
-        for number, stage in enumerate(panel.stages, 1)
-        for reading in stage.readings
-    ]
+def parts_of(panel: Panel) -> tuple[dict[str, Any], list[StoredReading]]:
+    """Return a panel and its readings as they are stored."""
+    plain: dict[str, Any] = to_plain(panel)
+    readings: list[StoredReading] = []
+    for number, stage in enumerate(plain["stages"], 1):
+        readings += [(number, reading) for reading in stage.pop("readings", ())]
+    return plain, readings
 
 
 def panel_of(text: str, readings: Iterable[StoredReading] = ()) -> Panel:
@@ -54,12 +54,12 @@ def panel_of(text: str, readings: Iterable[StoredReading] = ()) -> Panel:
 
 def fields_of(panel: Panel) -> dict[str, Any]:
     """Return what the history keeps of a panel, by the names of its fields."""
-    plain = _without_readings(panel)
+    plain, readings = parts_of(panel)
     fields = {k: v for k, v in plain.items() if k != "stages"}
     for number, stage in enumerate(plain["stages"], 1):
         recipe = stage.pop("recipe")
         fields |= {f"stage {number} {k}": v for k, v in {**recipe, **stage}.items()}
-    return {**fields, "readings": [list(r) for r in readings_of(panel)]}
+    return {**fields, "readings": [list(r) for r in readings]}
 
 
 def panel_of_fields(fields: Mapping[str, Any]) -> Panel:
@@ -106,13 +106,6 @@ def panel_digest(panel: Panel, readings: Iterable[tuple[int, str]]) -> str:
         )
     said = [panel.code, panel.batch, stages, sorted(readings)]
     return hashlib.sha256(dump(said).encode()).hexdigest()
-
-
-def _without_readings(panel: Panel) -> dict[str, Any]:
-    plain: dict[str, Any] = to_plain(panel)
-    for stage in plain["stages"]:
-        stage.pop("readings", None)
-    return plain
 
 
 def _with_readings(plain: dict[str, Any], readings: Iterable[StoredReading]) -> Panel:

@@ -5,12 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+import sqlalchemy as sa
+
+from matchlib.archive import schema
 from matchlib.archive.adding import AddResult
 
 if TYPE_CHECKING:
+    from matchlib.archive.store import Archive
     from matchlib.readings.questions import Question
 
-__all__ = ["Merged"]
+__all__ = ["Merged", "left_in"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,3 +74,24 @@ class Merged:
         lines += [f"Not taken: their job {number}: {why}" for number, why in self.jobs_left]
         lines += [f"Not taken: {what}" for what in self.left]
         return "\n".join(lines)
+
+
+def left_in(other: Archive) -> tuple[str, ...]:
+    """Return what no merge takes of another archive, where it has it."""
+    counted = {}
+    with other.database.read() as theirs:
+        for what, table in (
+            ("change of their history", schema.history),
+            ("setting", schema.settings),
+            ("profile of a phone or of files", schema.profiles),
+            ("finding set aside", schema.ignored),
+        ):
+            rows = sa.select(sa.func.count()).select_from(table)
+            counted[what] = theirs.execute(rows).scalar_one()
+    counted["removed panel"] = len(other.deleted())
+    return tuple(_many(n, what) for what, n in counted.items() if n)
+
+
+def _many(n: int, what: str) -> str:
+    first, _, rest = what.partition(" ")
+    return f"{n} {first if n == 1 else first + 's'} {rest}".rstrip() + "."

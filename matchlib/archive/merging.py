@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 import sqlalchemy as sa
 
 from matchlib.archive import attaching, jobs, schema
-from matchlib.archive.adding import AddResult, insert
+from matchlib.archive.adding import AddResult, insert, read_times
 from matchlib.archive.changes import Entry, Stamp, inserted, record
-from matchlib.archive.codec import fields_of, readings_of
+from matchlib.archive.codec import fields_of
 from matchlib.archive.copies import back_up
 from matchlib.archive.meeting import meet, one_card
-from matchlib.archive.merged import Merged
+from matchlib.archive.merged import Merged, left_in
 from matchlib.archive.names import names_of, respelled, rewrite
 from matchlib.archive.naming import respelled_job
 from matchlib.archive.stored import StoredPanel, kept, write
@@ -126,6 +126,8 @@ class _Merging:
         self.asking = asking
         self.prefix = prefix
         self.stamp = stamp
+        self._seen: dict[str, StoredPanel] = {}
+        self._looked: set[str] = set()
 
     def into(self, connection: sa.Connection) -> Merged:
         """Do it within a write transaction."""
@@ -138,8 +140,8 @@ class _Merging:
 
         panels, codes, left = self._coded(connection, respelled(self.other.panels(), say))
         pictures, panels = self._pictured(connection, panels, codes)
-        found = kept(connection, [p.code for p in panels])
-        known = {code: there for code, there in found.items() if not there.fields["deleted"]}
+        found = self._here(connection, panels)
+        known = {code: there for code, there in found.items() if not there.deleted}
         new = [p for p in panels if p.code not in known]
         result, changed = _met([p for p in panels if p.code in known], known, self._same)
         result = replace(
@@ -147,7 +149,7 @@ class _Merging:
             added=tuple(p.code for p in new),
             again=tuple(p.code for p in new if p.code in found),
             refused=tuple(left),
-            readings=sum(n for _, n in result.extended) + sum(len(readings_of(p)) for p in new),
+            readings=sum(n for _, n in result.extended) + sum(map(read_times, new)),
         )
         import_id = None
         if new or changed:
@@ -169,7 +171,7 @@ class _Merging:
             tuple(taken),
             tuple(untaken),
             self._files(connection, codes, pictures),
-            tuple(self._left()),
+            left_in(self.other),
             self.asking.questions,
             change,
         )
@@ -242,7 +244,7 @@ class _Merging:
         self, connection: sa.Connection, panels: Sequence[Panel]
     ) -> tuple[list[Panel], dict[str, str], list[tuple[str, str]]]:
         """Their panels under codes of this archive; their codes to those; what is left out."""
-        clashing = _others(connection, panels)
+        clashing = self._others(connection, panels)
         if not clashing:
             return list(panels), {p.code: p.code for p in panels}, []
         answer = self._clash(clashing)
@@ -257,7 +259,7 @@ class _Merging:
         fresh = {codes[code] for code in clashing}
         taken = sorted(fresh & {p.code for p in panels}) if answer == "prefix" else []
         if answer == "prefix":
-            taken += _others(connection, [p for p in coded if p.code in fresh])
+            taken += self._others(connection, [p for p in coded if p.code in fresh])
         if taken:
             raise ArchiveError(
                 f"With {self.prefix!r} before it, a code of theirs is that of another card too.",
@@ -265,6 +267,24 @@ class _Merging:
                 remedy="give another prefix (--prefix).",
             )
         return coded, codes, []
+
+    def _here(self, connection: sa.Connection, panels: Sequence[Panel]) -> dict[str, StoredPanel]:
+        """The panels here that have their codes, each read once."""
+        codes = [p.code for p in panels]
+        self._seen |= kept(connection, [c for c in codes if c not in self._looked])
+        self._looked |= {*codes}
+        return {code: self._seen[code] for code in codes if code in self._seen}
+
+    def _others(self, connection: sa.Connection, panels: Sequence[Panel]) -> list[str]:
+        """Codes that other cards have here."""
+        known = self._here(connection, panels)
+        return [
+            p.code
+            for p in panels
+            if (there := known.get(p.code)) is not None
+            and not there.deleted
+            and not one_card(there.panel, p)
+        ]
 
     def _clash(self, codes: Sequence[str]) -> str:
         from matchlib.readings.questions import Choice, Question
@@ -354,39 +374,6 @@ class _Merging:
                     count += 1
         return count
 
-    def _left(self) -> list[str]:
-        """What no merge takes, where they have it."""
-        counted = {}
-        with self.other.database.read() as other:
-            for what, table in (
-                ("change of their history", schema.history),
-                ("setting", schema.settings),
-                ("profile of a phone or of files", schema.profiles),
-                ("finding set aside", schema.ignored),
-            ):
-                counted[what] = other.execute(
-                    sa.select(sa.func.count()).select_from(table)
-                ).scalar_one()
-        counted["removed panel"] = len(self.other.deleted())
-        return [_many(n, what) for what, n in counted.items() if n]
-
-
-def _many(n: int, what: str) -> str:
-    first, _, rest = what.partition(" ")
-    return f"{n} {first if n == 1 else first + 's'} {rest}".rstrip() + "."
-
-
-def _others(connection: sa.Connection, panels: Sequence[Panel]) -> list[str]:
-    """Codes that other cards have here."""
-    known = kept(connection, [p.code for p in panels])
-    return [
-        p.code
-        for p in panels
-        if (there := known.get(p.code)) is not None
-        and not there.fields["deleted"]
-        and not one_card(there.panel, p)
-    ]
-
 
 def _met(
     panels: Sequence[Panel], known: Mapping[str, StoredPanel], same: bool
@@ -399,7 +386,7 @@ def _met(
         met = meet(there.panel, panel, strict=not same or one_card(there.panel, panel))
         if met.words:
             differing.append((panel.code, met.words))
-        gained = len(readings_of(met.joined)) - len(readings_of(there.panel))
+        gained = read_times(met.joined) - read_times(there.panel)
         if gained:
             extended.append((panel.code, gained))
         if met.joined != there.panel:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
+from operator import is_
 from typing import Any
 
 import sqlalchemy as sa
@@ -105,36 +106,45 @@ def spell(connection: sa.Connection, panels: Iterable[Panel]) -> list[Panel]:
 
 def respelled(panels: Iterable[Panel], say: Callable[[str, str], str]) -> list[Panel]:
     """Return panels with every name as it is to be said."""
-    spelled: dict[object, Recipe] = {}
+    spelled: dict[object, Recipe | None] = {}
 
     def recipe_of(recipe: Recipe) -> Recipe:
         # Equal blends may be written with other parts, which are kept as written.
         written = (str(recipe), recipe.clear)
         if written not in spelled:
-            spelled[written] = _recipe(recipe, say)
-        return spelled[written]
+            said = _recipe(recipe, say)
+            spelled[written] = None if (str(said), said.clear) == written else said
+        return spelled[written] or recipe
 
     def stage_of(stage: Stage) -> Stage:
-        return replace(
-            stage,
-            recipe=recipe_of(stage.recipe),
-            readings=tuple(
-                replace(r, instrument=say("instrument", r.instrument)) if r.instrument else r
-                for r in stage.readings
-            ),
-            sprayer=say("sprayer", stage.sprayer) if stage.sprayer else "",
-            log=tuple(
-                replace(c, sprayer=say("sprayer", c.sprayer)) if c.sprayer else c for c in stage.log
-            ),
-        )
+        said: dict[str, Any] = {
+            "recipe": recipe_of(stage.recipe),
+            "readings": _said(stage.readings, "instrument", say),
+            "log": _said(stage.log, "sprayer", say),
+        }
+        changed = {k: v for k, v in said.items() if v is not getattr(stage, k)}
+        if stage.sprayer and (sprayer := say("sprayer", stage.sprayer)) != stage.sprayer:
+            changed["sprayer"] = sprayer
+        return replace(stage, **changed) if changed else stage
 
     found = []
     for panel in panels:
         try:
-            found.append(replace(panel, stages=tuple(map(stage_of, panel.stages))))
+            stages = tuple(map(stage_of, panel.stages))
+            same = all(map(is_, stages, panel.stages))
+            found.append(panel if same else replace(panel, stages=stages))
         except DomainError as error:
             raise error.at(f"panel {panel.code}") from None
     return found
+
+
+def _said(things: tuple[Any, ...], kind: str, say: Callable[[str, str], str]) -> tuple[Any, ...]:
+    """Readings or logged coats whose instrument or sprayer is as it is to be said."""
+    own = [getattr(thing, kind) for thing in things]
+    names = [say(kind, name) if name else name for name in own]
+    if names == own:
+        return things
+    return tuple(replace(t, **{kind: n}) for t, n in zip(things, names, strict=True))
 
 
 def _recipe(recipe: Recipe, say: Callable[[str, str], str]) -> Recipe:

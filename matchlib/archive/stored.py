@@ -6,6 +6,7 @@ import json
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import sqlalchemy as sa
@@ -29,7 +30,7 @@ from matchlib.plain import dump, load
 __all__ = ["StoredPanel", "insert_readings", "kept", "kept_in", "panel_kept", "write"]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class StoredPanel:
     """A panel as it is kept.
 
@@ -39,14 +40,23 @@ class StoredPanel:
         Its row, and that of the import that it came with.
     panel : Panel
         With its readings.
-    fields : dict
-        As the history keeps them, with ``deleted``.
+    deleted : bool
+        Whether it was put aside.
     """
 
     row: int
     import_id: int
     panel: Panel
-    fields: dict[str, Any]
+    deleted: bool
+
+    @cached_property
+    def fields(self) -> dict[str, Any]:
+        """Its fields as the history keeps them, with ``deleted``."""
+        # Through JSON, as what is stored has gone: tuples are lists there.
+        fields: dict[str, Any] = json.loads(
+            dump({**fields_of(self.panel), "deleted": self.deleted})
+        )
+        return fields
 
 
 def kept(connection: sa.Connection, codes: Iterable[str]) -> dict[str, StoredPanel]:
@@ -56,7 +66,7 @@ def kept(connection: sa.Connection, codes: Iterable[str]) -> dict[str, StoredPan
     for some in chunked(dict.fromkeys(codes)):
         for one in kept_in(connection, p.c.code.in_(some)):
             there = found.get(one.panel.code)
-            if there is None or there.fields["deleted"]:  # rows come in the order they were made
+            if there is None or there.deleted:  # rows come in the order they were made
                 found[one.panel.code] = one
     return found
 
@@ -87,20 +97,16 @@ def kept_in(connection: sa.Connection, where: sa.ColumnElement[bool]) -> list[St
 
 
 def _kept(row: sa.Row[Any], readings: list[StoredReading]) -> StoredPanel:
-    panel = panel_of(row.data, readings)
-    # Through JSON, as what is stored has gone: tuples are lists there.
-    fields = json.loads(dump({**fields_of(panel), "deleted": row.deleted}))
-    return StoredPanel(row.id, row.import_id, panel, fields)
+    return StoredPanel(row.id, row.import_id, panel_of(row.data, readings), row.deleted)
 
 
 def insert_readings(
-    connection: sa.Connection, rows: Iterable[tuple[int, int, StoredReading]]
+    connection: sa.Connection, rows: Iterable[tuple[int, int, StoredReading, str]]
 ) -> None:
-    """Insert the readings of panels that have none."""
+    """Insert the readings of panels that have none, each with its digest."""
     seen: Counter[tuple[int, int, str]] = Counter()
     values = []
-    for panel_id, import_id, (stage, reading) in rows:
-        digest = reading_digest(reading)
+    for panel_id, import_id, (stage, reading), digest in rows:
         key = (panel_id, stage, digest)
         value = {"panel_id": panel_id, "import_id": import_id, "stage": stage, "digest": digest}
         values.append({**value, "data": dump(reading), "repeat": seen[key]})
@@ -118,7 +124,7 @@ def write(
     """Make panels what their fields say, and return what that changed."""
     p, r = schema.panels, schema.readings
     items: list[Entry] = []
-    rows, emptied, readings = [], [], []
+    rows, moved, emptied, readings = [], [], [], []
     gone: list[str] = []
     back: list[str] = []
     for there, fields in wanted:
@@ -127,8 +133,16 @@ def write(
         differing = sorted(k for k in {*old, *new} if old.get(k) != new.get(k))
         if not differing:
             continue
+        if differing == ["deleted"]:
+            (gone if new["deleted"] else back).append(there.panel.code)
+            moved.append({"row": there.row, "deleted": new["deleted"]})
+            items.append(
+                ("panel", there.row, {"deleted": old["deleted"]}, {"deleted": new["deleted"]})
+            )
+            continue
         panel = whole("", panel_of_fields, new)
         own = [(number, plain) for number, plain in new["readings"]]
+        said = [(number, reading_digest(plain)) for number, plain in own]
         moves = panel.code != there.panel.code
         if not new["deleted"] and (old["deleted"] or moves):
             back.append(panel.code)
@@ -137,8 +151,11 @@ def write(
         if "readings" in differing:
             emptied.append(there.row)
             source = there.import_id if import_id is None else import_id
-            readings += [(there.row, source, reading) for reading in own]
-        digest = panel_digest(panel, [(n, reading_digest(plain)) for n, plain in own])
+            readings += [
+                (there.row, source, reading, digest)
+                for reading, (_, digest) in zip(own, said, strict=True)
+            ]
+        digest = panel_digest(panel, said)
         row = {"code": panel.code, "data": panel_text(panel), "deleted": new["deleted"]}
         rows.append({"row": there.row, **row, "digest": digest})
         was, now = ({k: side.get(k) for k in differing} for side in (old, new))
@@ -152,8 +169,9 @@ def write(
     for deleted in (True, False):
         if not deleted:
             _check_free(connection, back)
-        if some_rows := [row for row in rows if row["deleted"] is deleted]:
-            connection.execute(update, some_rows)
+        for written in (rows, moved):
+            if some_rows := [row for row in written if row["deleted"] is deleted]:
+                connection.execute(update, some_rows)
     return items
 
 

@@ -196,7 +196,7 @@ def _one(sheet: Sheet, facts: dict[str, str], above: Sequence[Row], start: int, 
     kept: list[Row] = []
     left: list[Row] = []
     for row in rows[body:end]:
-        if _texts(row[1]) != again:
+        if _texts(row[1][:1]) != again[:1] or _texts(row[1]) != again:
             (left if _remark(row[1], columns) else kept).append(row)
     table = _table(sheet, tuple(names), tuple(kept), stated)
     return replace(table, over=tuple(over), units=tuple(units), remarks=tuple(left))

@@ -48,6 +48,7 @@ class Lookup:
         hint = self.columns.units.get("date", "") or self.columns.units.get("sprayed", "")
         self.dates = style_of_dates(dates, hint, asking)
         self._last: dict[str, Cell] = {}
+        self._unnamed = [i for i, name in enumerate(table.header) if not name]
 
     def cell(self, row: Row, name: str) -> Cell:
         """Return a cell by its meaning, what holds for all rows where it is blank, or None."""
@@ -113,8 +114,9 @@ class Lookup:
     def check_width(self, row: Row) -> None:
         """Refuse a row that holds something under no name."""
         names = self.table.header
-        for i, cell in enumerate(row[1]):
-            if not is_blank(cell) and (i >= len(names) or not names[i]):
+        for i in (*self._unnamed, *range(len(names), len(row[1]))):
+            cell = row[1][i] if i < len(row[1]) else None
+            if not is_blank(cell):
                 raise FileError(
                     f"Cell {i + 1} stands under no column name.",
                     expected=f"at most {len(names)} cells, each under a name",

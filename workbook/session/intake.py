@@ -170,6 +170,7 @@ def import_file(
     listed = _listed(paths)
     bundle = next((p for p in listed if is_bundle(p)), None)
     created = "://" not in str(archive) and not os.path.exists(archive)
+    found = None
     if bundle is not None:
         if len(listed) > 1:
             raise FileError("A backup is restored by itself.", remedy="give it alone.")
@@ -179,7 +180,8 @@ def import_file(
             with trial:
                 import_bundle(bundle, trial)
     elif created:
-        accepted(_read(None, listed, how or HowToRead())[0], keep_good=keep_good)
+        found = _read(None, listed, how or HowToRead())
+        accepted(found[0], keep_good=keep_good)
     if created and not Path(archive).absolute().parent.is_dir():
         raise ArchiveError(
             "There is no folder for this archive.",
@@ -189,7 +191,7 @@ def import_file(
     with Archive.open(archive, create=True) as kept:
         if bundle is not None:
             return Imported(kept.label, created, restored=import_bundle(bundle, kept))
-        report, profile = _read(kept, listed, how or HowToRead())
+        report, profile = found or _read(kept, listed, how or HowToRead())
         accepted(report, keep_good=keep_good)
         known = "ask" if how is None else how.known
         otherwise: Literal["skip", "refuse"] = "skip" if keep_good else "refuse"
