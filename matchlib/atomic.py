@@ -13,10 +13,26 @@ from pathlib import Path
 
 from matchlib.errors import FileError
 
-__all__ = ["sweep", "written_whole"]
+__all__ = ["sweep", "unfinished", "written_whole"]
 
-_PART = re.compile(r"\..*\.[0-9a-f]{12}\.part(\..*)?")
+_PART = re.compile(r"\..*\.[0-9a-f]{12}\.part([.-].*)?")
 _OLD = 3600.0  # seconds; nothing here takes so long to write
+
+
+def unfinished(target: Path) -> Path:
+    """Return where a file is written before it takes its place, of a name that `sweep` knows.
+
+    Parameters
+    ----------
+    target : Path
+        The file wanted.
+
+    Returns
+    -------
+    Path
+        Beside it, with the same suffix; new at every call.
+    """
+    return target.with_name(f".{target.stem[:80]}.{secrets.token_hex(6)}.part{target.suffix}")
 
 
 @contextmanager
@@ -39,7 +55,7 @@ def written_whole(path: str | os.PathLike[str]) -> Iterator[Path]:
         If the folder cannot be written or the disk is full.
     """
     target = Path(path).expanduser().absolute()
-    part = target.with_name(f".{target.stem[:80]}.{secrets.token_hex(6)}.part{target.suffix}")
+    part = unfinished(target)
     sweep(target.parent)
     try:
         yield part

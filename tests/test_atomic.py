@@ -55,6 +55,7 @@ def test_names_that_cannot_be_are_told_of(tmp_path: Path, name: str) -> None:
 
 def test_old_leftovers_go_and_young_and_foreign_files_stay(tmp_path: Path) -> None:
     names = (".a.0123456789ab.part.csv", ".a.fit.0123456789ab.part.npz", ".a.ba9876543210.part")
+    names += (".a.0123456789ab.part-wal",)
     foreign = (".a.part.csv", "a.0123456789ab.part.csv", ".mine", "a.csv")
     for name in (*names, *foreign):
         (tmp_path / name).write_text("x")

@@ -5,6 +5,8 @@ from __future__ import annotations
 import hashlib
 import os
 import shutil
+import signal
+import sqlite3
 import subprocess
 import sys
 from pathlib import Path
@@ -303,6 +305,8 @@ def test_a_pipe_or_a_device_is_not_waited_on(shop):
     for file in ("pipe", "pipe.zip", "/dev/zero"):
         for command in (("import",), ("predict", "--recipes"), ("match", "--reading")):
             assert "a device" in refused(*command, file, cwd=shop)
+    for command in (("import", "good.csv", "--answers"), ("photo", "good.csv", "--chart")):
+        assert "a device" in refused(*command, "pipe", cwd=shop)
 
 
 def test_signs_that_are_no_text_are_told_of(shop):
@@ -310,22 +314,26 @@ def test_signs_that_are_no_text_are_told_of(shop):
     assert "no text" in words
 
 
-def test_a_locked_archive_is_said_and_waited_for(shop):
-    import sqlite3
-    import threading
-
+@pytest.mark.parametrize("stopped", [False, True])
+def test_a_locked_archive_is_said_and_waited_for(shop, stopped):
     code = "from workbook.cli import main; main()"
-    holder = sqlite3.connect(shop / "panels.db", check_same_thread=False, isolation_level=None)
+    holder = sqlite3.connect(shop / "panels.db", isolation_level=None)
     holder.execute("BEGIN IMMEDIATE")
-    threading.Timer(9.0, holder.rollback).start()
-    done = subprocess.run(
+    with subprocess.Popen(
         [sys.executable, "-c", code, "import", "good.csv", "--who", "Bo"],
         cwd=shop,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
-        capture_output=True,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
         text=True,
-        check=False,
-    )
-    holder.close()
-    assert done.returncode == 0, done.stderr
-    assert "Another program is writing to" in done.stderr
+    ) as waiting:
+        said = waiting.stderr.readline()  # comes while it waits, not only afterwards
+        ended = waiting.poll()
+        if stopped:
+            waiting.terminate()
+            waiting.wait()
+        holder.close()
+    assert "Another program is writing to" in said
+    assert ended is None
+    # Stopped, it ends by its own way out, which takes away what is half written.
+    assert waiting.returncode == (128 + signal.SIGTERM if stopped else 0)

@@ -13,6 +13,7 @@ from matchlib.archive import schema
 from matchlib.archive.backups import copy_file, folder_of, fresh_place, prune
 from matchlib.archive.database import Database, database_of
 from matchlib.archive.troubles import check_file
+from matchlib.atomic import sweep, unfinished
 from matchlib.errors import ArchiveError
 
 __all__ = ["ensure_current", "find", "migrate", "version_of"]
@@ -71,8 +72,8 @@ def _create(database: Database) -> None:
         )
     # Made beside its place and then linked there in one step, so that a kill leaves no half
     # archive and a second process never meets one.
-    part = path.with_name(f".{path.name}.{os.getpid()}.new")
-    part.unlink(missing_ok=True)
+    part = unfinished(path)
+    sweep(path.parent)
     try:
         with contextlib.closing(sqlite3.connect(part)) as raw:
             raw.execute("PRAGMA journal_mode = WAL")

@@ -24,6 +24,7 @@ from matchlib.readings.frame import frame_of
 from matchlib.readings.panels import Stated
 from matchlib.readings.questions import Choice, Question, read_answers
 from matchlib.readings.report import ImportReport, RowReport, TileReading
+from matchlib.readings.whole import file_text
 from matchlib.readings.writing import write_table
 
 __all__ = [
@@ -35,6 +36,7 @@ __all__ = [
     "Stated",
     "TileReading",
     "accepted",
+    "file_text",
     "frame_of",
     "read_answers",
     "read_file",

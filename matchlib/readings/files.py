@@ -10,20 +10,19 @@ from __future__ import annotations
 import hashlib
 import os
 import re
-import stat
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 from matchlib.domain import Panel, Reading, Recipe, Viewing
 from matchlib.errors import FileError, ImportRefused, MatchlibError, TargetError
-from matchlib.readings._grid import MAX_BYTES, Sheet
+from matchlib.readings._grid import Sheet
 from matchlib.readings._header import Table, no_table, tables_of
 from matchlib.readings._measured import MeasuredReader
 from matchlib.readings._recipes import RecipeReader
 from matchlib.readings.panels import Stated, read_tables
 from matchlib.readings.questions import Asking, Undecided
 from matchlib.readings.report import ImportReport, RowReport
+from matchlib.readings.whole import file_bytes
 
 __all__ = ["RecipeRow", "accepted", "read_file", "read_recipes", "read_target", "understand"]
 
@@ -93,7 +92,7 @@ def understand(
     listed = [paths] if isinstance(paths, str | os.PathLike) else list(paths)
     asking, tables, digest, names = Asking(answers), [], hashlib.sha256(), []
     for path in listed:
-        data, name = _load(path)
+        data, name = file_bytes(path)
         digest = hashlib.sha256(data if len(listed) == 1 else digest.digest() + data)
         names.append(name)
         try:
@@ -228,7 +227,7 @@ def read_recipes(
         If the file as a whole cannot be read.
     """
     stated = Stated(_facts(viewing or Viewing()), decimal, scale)
-    data, name = _load(path)
+    data, name = file_bytes(path)
     asking = Asking(answers)
     rows: list[RecipeRow] = []
     told: list[RowReport] = []
@@ -312,7 +311,7 @@ def read_target(
         If the file cannot be read, a row of it is wrong, or a question is open.
     """
     stated = Stated(_facts(viewing or Viewing()), decimal, scale)
-    data, name = _load(path)
+    data, name = file_bytes(path)
     asking = Asking(answers)
     found: dict[str, list[Reading]] = {}
     try:
@@ -395,46 +394,6 @@ def _named(table: Table, name: str) -> Table:
 
 def _asked(asking: Asking, file: str, sha256: str) -> ImportReport:
     return ImportReport(file, sha256, (), questions=asking.questions)
-
-
-def _load(path: Path_) -> tuple[bytes, str]:
-    file = Path(path)
-    try:
-        status = file.stat()
-        if not stat.S_ISREG(status.st_mode):
-            raise FileError(
-                "This is not a file.",
-                got="a folder" if file.is_dir() else "a device",
-                remedy="name the table's file.",
-                where=str(path),
-            )
-        if status.st_size > MAX_BYTES:
-            raise FileError(
-                "This file is too large.",
-                expected=f"at most {MAX_BYTES // 2**20} MiB",
-                got=f"{status.st_size / 2**20:,.0f} MiB",
-                remedy="export only the columns and rows that are needed.",
-                where=file.name,
-            )
-        with file.open("rb") as stream:
-            data = stream.read(MAX_BYTES + 1)
-    except (OSError, ValueError) as error:
-        if isinstance(error, MatchlibError):
-            raise
-        why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise FileError(
-            f"This file cannot be read: {why}.",
-            remedy="check the name and the folder, and that you may read it.",
-            where=str(path),
-        ) from error
-    if not data.strip():
-        raise FileError(
-            "This file is empty.",
-            expected="a header and at least one row",
-            remedy="export the table again.",
-            where=file.name,
-        )
-    return data, file.name
 
 
 def _placed(error: MatchlibError, name: str) -> MatchlibError:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
 from typing import Annotated
 
@@ -83,8 +84,13 @@ for _word, _group, _help in (
     app.add_typer(_app)
 
 
+def _end(number: int, _frame: object) -> None:
+    raise SystemExit(128 + number)
+
+
 def main() -> None:
     """Run the command line on the arguments of this process."""
+    signal.signal(signal.SIGTERM, _end)  # so that what is half written is taken away
     try:
         app()
     except KeyboardInterrupt:

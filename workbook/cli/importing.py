@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from matchlib.errors import FileError, ImportRefused, MatchlibError
+from matchlib.errors import ImportRefused, MatchlibError
 from workbook.cli.common import (
     ArchiveOption,
     FileOptions,
@@ -78,18 +78,12 @@ class SaidOptions:
 
     def how(self, readings: FileOptions) -> HowToRead:
         """Return it with the other declarations, as a session takes it."""
-        from matchlib.readings import read_answers
+        from matchlib.readings import file_text, read_answers
         from workbook.session import HowToRead
 
         given = {}
         if self.answers is not None:
-            try:
-                text = Path(self.answers).read_text("utf-8")
-            except (OSError, ValueError) as error:
-                raise FileError(
-                    f"This file cannot be read: {error}.", where=self.answers, remedy="check it."
-                ) from error
-            given = read_answers(text, self.answers)
+            given = read_answers(file_text(self.answers), self.answers)
         names = ("illuminant", "observer", "geometry", "source", "instrument")
         facts = {n: str(v) for n in names if (v := getattr(self, n)) is not None}
         told = readings.declared

@@ -151,11 +151,12 @@ def _numbers(text: str, count: int, option: str) -> list[float]:
 
 def _chart(path: Path) -> list[list[float]]:
     from matchlib.errors import FileError
+    from matchlib.readings import file_text
 
+    lines = file_text(path).splitlines()
     try:
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
         rows = [[float(v) for v in line.split(",")[-3:]] for line in lines if line.strip()]
-    except (OSError, ValueError) as error:
+    except ValueError as error:
         raise FileError(
             "The chart's values cannot be read.",
             expected="24 rows of L,a,b (D65/10°), row by row from the brown patch",

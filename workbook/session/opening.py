@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import atexit
 import os
+import shutil
 import tempfile
 from pathlib import Path
 
@@ -53,5 +55,7 @@ def open_named(archive: str | Path | None = None) -> tuple[Session, bool]:
     try:
         place = make_demo(home / "demo").archive
     except (MatchlibError, OSError):
-        place = make_demo(Path(tempfile.mkdtemp(prefix="workbook-")) / "demo").archive
+        room = tempfile.mkdtemp(prefix=f"workbook-{os.getpid()}-")
+        atexit.register(shutil.rmtree, room, ignore_errors=True)
+        place = make_demo(Path(room) / "demo").archive
     return Session.open(place, write=False), True

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -198,10 +199,11 @@ def codes_of_table(table: Path, folder: Path) -> dict[str, list[Path]]:
 
     `table`: CSV with the columns ``file`` and ``panel``, a row a photograph.
     """
+    from matchlib.readings import file_text
+
     try:
-        with table.open(newline="", encoding="utf-8-sig") as stream:
-            rows = list(csv.DictReader(stream))
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        rows = list(csv.DictReader(io.StringIO(file_text(table), newline="")))
+    except csv.Error as error:
         raise FileError(
             "This table cannot be read.",
             got=str(error)[:100],
