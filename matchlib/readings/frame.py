@@ -7,13 +7,11 @@ from contextlib import suppress
 from dataclasses import astuple
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from matchlib.colorimetry import interpolate_reflectance, reflectance_to_lab
 from matchlib.domain import Panel, Reading, Viewing, lots_text, readings_in
 from matchlib.errors import DomainError
 
 if TYPE_CHECKING:
+    import numpy as np
     import pandas as pd
 
 __all__ = ["frame_of"]
@@ -116,6 +114,10 @@ def frame_of(panels: Iterable[Panel]) -> pd.DataFrame:
 
 def _numbers(readings: list[Reading]) -> tuple[np.ndarray, list[dict[float, float]]]:
     """Lab of every reading, and reflectance by wavelength of those that are spectra."""
+    import numpy as np
+
+    from matchlib.colorimetry import interpolate_reflectance, reflectance_to_lab
+
     lab = np.array([r.lab or (np.nan,) * 3 for r in readings], float).reshape(-1, 3)
     alike: dict[tuple[tuple[float, ...], Viewing], list[int]] = {}
     for i, reading in enumerate(readings):
