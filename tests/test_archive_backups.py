@@ -6,17 +6,25 @@ import datetime as dt
 import os
 import shutil
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from matchlib.archive import Archive, back_up, backups_of, restore
-from matchlib.archive.backups import backups_in, copy_if_due, fresh_place, prune
+from matchlib.archive.backups import (
+    backups_in,
+    copy_file,
+    copy_if_due,
+    file_changed,
+    fresh_place,
+    prune,
+)
 from matchlib.errors import ArchiveError, MatchlibError
 from matchlib.job import Job
 from tests.cli_shop import SMALL, fails, json_of, refused, run
 from tests.faults.making import panels
-from tests.faults.places import place
+from tests.faults.places import fresh_database, place
 from tests.test_archive_bundle import everything, fill
 
 __all__ = ["place"]
@@ -26,6 +34,12 @@ __all__ = ["place"]
 def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Keep backups of databases on a server out of the user's own folder."""
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+
+
+@pytest.fixture
+def server() -> Iterator[str]:
+    """Yield the address of an empty database on the test server."""
+    yield from fresh_database()
 
 
 def yesterday(path: Path) -> None:
@@ -53,21 +67,25 @@ def test_the_first_change_of_a_day_copies_what_was_left(tmp_path: Path) -> None:
 
 def test_what_was_copied_or_changed_today_is_not_copied_again(tmp_path: Path) -> None:
     path, folder = tmp_path / "panels.db", tmp_path / "kept"
+
+    def look() -> None:
+        copy_if_due(lambda: file_changed(path), folder, lambda to: copy_file(path, to), "it")
+
     with Archive.open(path, create=True) as archive:
         fill(archive)
     yesterday(path)
     log = Path(f"{path}-wal")
     log.write_text("a change of today that is not folded in yet")
-    copy_if_due(path, folder)
+    look()
     assert backups_in(folder) == ()
     log.unlink()
     for _ in range(2):
-        copy_if_due(path, folder)
+        look()
         assert [b.why for b in backups_in(folder)] == ["daily"]
     (one,) = backups_in(folder)
     earlier = one.at - dt.timedelta(days=3)
     one.path.rename(folder / f"{earlier:%Y-%m-%d %H%M%S} daily.db")
-    copy_if_due(path, folder)
+    look()
     assert len(backups_in(folder)) == 2, "a copy from before the last change is none of it"
 
 
@@ -81,6 +99,38 @@ def test_a_backup_that_fails_stops_no_change(
     with Archive.open(path) as archive:
         archive.add(panels(1, 3))
         assert len(archive) == 3
+    assert "No backup of" in caplog.text
+
+
+@pytest.mark.postgres
+def test_so_does_that_of_an_archive_on_a_server(server: str) -> None:
+    then = dt.datetime.now(dt.UTC) - dt.timedelta(days=1, hours=2)
+    with Archive.open(server, create=True, clock=lambda: then) as archive:
+        fill(archive)
+        before = everything(archive)
+    with Archive.open(server) as archive:
+        assert backups_of(server) == ()
+        archive.amend("P1", note="today")
+        archive.amend("P1", note="again today")
+    with Archive.open(server) as archive:
+        archive.amend("P1", note="from another page")
+    (one,) = backups_of(server)
+    assert one.why == "daily"
+    with Archive.open(one.path, read_only=True) as copy:
+        assert everything(copy) == before
+
+
+@pytest.mark.postgres
+def test_a_backup_that_cannot_be_made_stops_no_change_on_a_server(
+    server: str, tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    then = dt.datetime.now(dt.UTC) - dt.timedelta(days=3)
+    with Archive.open(server, create=True, clock=lambda: then) as archive:
+        fill(archive)
+    (tmp_path / "data").write_text("in the way")
+    with Archive.open(server) as archive:
+        archive.amend("P1", note="today")
+        assert archive.panel("P1").note == "today"
     assert "No backup of" in caplog.text
 
 

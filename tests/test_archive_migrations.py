@@ -14,7 +14,7 @@ import sqlalchemy as sa
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 
-from matchlib.archive import Archive, schema
+from matchlib.archive import Archive, apart, backups_of, schema
 from matchlib.archive.database import Database, database_of
 from matchlib.archive.upgrade import migrate
 from matchlib.domain import Panel
@@ -151,6 +151,20 @@ def test_a_copy_is_made_before_migrating(tmp_path: Path, version: str) -> None:
     raw.close()
     Archive.open(path).close()
     assert len(list(tmp_path.glob("panels.db-backups/*.db"))) == 1, "a current archive was copied"
+
+
+@pytest.mark.parametrize("version", schema.VERSIONS[:-1])
+def test_the_copy_made_before_holds_all_of_it(
+    place: str, version: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))  # of an archive on a server
+    earlier(place, version, FIRST)
+    with Archive.open(place) as archive:
+        panels = archive.panels()
+    (copy,) = backups_of(place)
+    assert copy.why == f"before upgrade of {version}"
+    with apart(copy.path) as before:
+        assert before.panels() == panels
 
 
 def test_the_steps_arrive_at_the_tables_of_a_new_archive(place: str) -> None:

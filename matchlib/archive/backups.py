@@ -1,5 +1,6 @@
 """Backups: whole copies of an archive in a folder beside it, the newest ten of them.
 
+Those of an archive on a server are in the folder of the user's own data, as files like any other.
 The first change of a day copies what the day before left. So does every upgrade, merge and restore.
 """
 
@@ -10,6 +11,7 @@ import datetime as dt
 import logging
 import re
 import sqlite3
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -23,6 +25,7 @@ __all__ = [
     "backups_in",
     "copy_file",
     "copy_if_due",
+    "file_changed",
     "folder_of",
     "fresh_place",
     "prune",
@@ -54,9 +57,14 @@ class Backup:
     why: str
 
 
-def folder_of(path: Path) -> Path:
-    """Return the folder of an archive's backups."""
-    return path.with_name(f"{path.name}-backups")
+def folder_of(path: Path | None, label: str) -> Path:
+    """Return the folder of an archive's backups; `path` is None for one on a server."""
+    if path is not None:
+        return path.with_name(f"{path.name}-backups")
+    import platformdirs  # as the fits of such archives are kept
+
+    name = re.sub(r"[^\w.-]+", "-", label.rpartition("@")[2] or label)
+    return Path(platformdirs.user_data_dir("candy-panel-workbook")) / "backups" / name[:100]
 
 
 def backups_in(folder: Path) -> tuple[Backup, ...]:
@@ -110,19 +118,29 @@ def copy_file(path: Path, to: Path) -> None:
         raise words_of(str(error), str(to), sqlite=True) from error
 
 
-def copy_if_due(path: Path, folder: Path) -> None:
-    """Copy what an earlier day left, unless that was done; a copy that fails stops nobody."""
+def copy_if_due(
+    last: Callable[[], dt.datetime | None], folder: Path, copy: Callable[[Path], None], label: str
+) -> None:
+    """Copy what an earlier day left, unless that was done; a copy that fails stops nobody.
+
+    `last` tells when the archive was changed last, None if it never was.
+    """
     try:
-        changed = path.stat().st_mtime
-        log = Path(f"{path}-wal")
-        if log.exists() and log.stat().st_size:
-            changed = max(changed, log.stat().st_mtime)
-        last = dt.datetime.fromtimestamp(int(changed)).astimezone()
-        if last.date() >= dt.datetime.now().astimezone().date():
+        changed = last()
+        if changed is None or changed.date() >= dt.datetime.now().astimezone().date():
             return
-        if any(backup.at >= last for backup in backups_in(folder)[:1]):
+        if any(backup.at >= changed for backup in backups_in(folder)[:1]):
             return
-        copy_file(path, fresh_place(folder, "daily"))
+        copy(fresh_place(folder, "daily"))
         prune(folder)
     except (OSError, MatchlibError) as error:
-        logging.getLogger("matchlib").warning("No backup of %s could be made: %s", path, error)
+        logging.getLogger("matchlib").warning("No backup of %s could be made: %s", label, error)
+
+
+def file_changed(path: Path) -> dt.datetime:
+    """Return when the file of an archive was changed last, to the second."""
+    changed = path.stat().st_mtime
+    log = Path(f"{path}-wal")
+    if log.exists() and log.stat().st_size:
+        changed = max(changed, log.stat().st_mtime)
+    return dt.datetime.fromtimestamp(int(changed)).astimezone()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import tempfile
 import zipfile
 from collections.abc import Iterator
@@ -12,11 +11,10 @@ from pathlib import Path
 from matchlib.archive import schema
 from matchlib.archive.backups import Backup, backups_in, copy_file, folder_of, fresh_place, prune
 from matchlib.archive.bundle import import_bundle
-from matchlib.archive.database import Database, database_of
-from matchlib.archive.rows import fill, rows_of
+from matchlib.archive.database import database_of
 from matchlib.archive.store import Archive
 from matchlib.archive.troubles import check_file
-from matchlib.archive.upgrade import version_of
+from matchlib.archive.upgrade import copy_server, version_of
 
 __all__ = ["apart", "back_up", "backups_of"]
 
@@ -88,16 +86,13 @@ def back_up(archive: Archive, why: str = "by hand", *, to: str | Path | None = N
     MatchlibError
         If the archive cannot be read, or the copy cannot be written.
     """
-    folder = _folder(archive.database)
+    folder = folder_of(archive.database.path, archive.database.label)
     place = fresh_place(folder, why) if to is None else Path(to).expanduser().absolute()
     if archive.database.path is not None:
         copy_file(archive.database.path, place)
     else:
-        with tempfile.TemporaryDirectory() as room:
-            copy = Path(room, "copy.db")
-            with Archive.open(copy, create=True) as fresh:
-                _copy(archive.database, fresh.database)
-            copy_file(copy, place)
+        with archive.database.read() as connection:
+            copy_server(connection, schema.HEAD, place)
     if to is None:
         prune(folder)
     return place
@@ -116,18 +111,5 @@ def backups_of(path_or_url: str | Path) -> tuple[Backup, ...]:
     tuple of Backup
         The newest first.
     """
-    return backups_in(_folder(database_of(path_or_url, read_only=True)))
-
-
-def _copy(source: Database, target: Database) -> None:
-    with source.read() as old, target.write() as new:
-        fill(new, lambda table: rows_of(old, table))
-
-
-def _folder(database: Database) -> Path:
-    if database.path is not None:
-        return folder_of(database.path)
-    import platformdirs  # as the fits of such archives are kept
-
-    name = re.sub(r"[^\w.-]+", "-", database.label.rpartition("@")[2] or database.label)
-    return Path(platformdirs.user_data_dir("candy-panel-workbook")) / "backups" / name[:100]
+    database = database_of(path_or_url, read_only=True)
+    return backups_in(folder_of(database.path, database.label))

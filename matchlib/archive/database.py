@@ -19,7 +19,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy import exc
 
-from matchlib.archive.backups import copy_if_due, folder_of
+from matchlib.archive.backups import copy_file, copy_if_due, file_changed, folder_of
 from matchlib.archive.troubles import ConflictError, words_of
 from matchlib.errors import ArchiveError
 
@@ -54,6 +54,8 @@ class Database:
         self.label = label
         self.path = path
         self.read_only = read_only
+        self.before_change: Callable[[sa.Connection], None] = lambda _connection: None
+        """Called within each write transaction before its block."""
 
     @property
     def is_sqlite(self) -> bool:
@@ -89,8 +91,7 @@ class Database:
                 if not self.is_sqlite:
                     turn = sa.select(sa.func.pg_try_advisory_xact_lock(_LOCK))
                     _patiently(lambda: connection.execute(turn).scalar(), self.label)
-                if self.path is not None:  # a server's backups are its keeper's
-                    copy_if_due(self.path, folder_of(self.path))
+                self.before_change(connection)
                 yield connection
 
     @contextmanager
@@ -234,6 +235,12 @@ def _sqlite(path: Path, *, read_only: bool) -> Database:
     # A connection a transaction: nothing stays open that another process would wait for.
     engine = sa.create_engine("sqlite+pysqlite://", creator=connect, poolclass=sa.pool.NullPool)
     database = Database(engine, label=str(path), path=path, read_only=read_only)
+    database.before_change = lambda _connection: copy_if_due(
+        lambda: file_changed(path),
+        folder_of(path, database.label),
+        lambda to: copy_file(path, to),
+        database.label,
+    )
 
     @sa.event.listens_for(engine, "begin")
     def _begin(connection: sa.Connection) -> None:

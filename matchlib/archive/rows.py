@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import islice
 from typing import Any
 
@@ -45,7 +45,7 @@ def rows_of(connection: sa.Connection, table: sa.Table) -> Iterator[dict[str, An
     dict
         By column.
     """
-    if table is not schema.attachments:
+    if table.name != schema.attachments.name:
         query = sa.select(table).order_by(*table.primary_key.columns)
         yield from map(dict, connection.execute(query).mappings())
         return
@@ -55,12 +55,16 @@ def rows_of(connection: sa.Connection, table: sa.Table) -> Iterator[dict[str, An
         yield dict(connection.execute(one).mappings().one())
 
 
-def fill(connection: sa.Connection, rows: Callable[[sa.Table], Iterable[dict[str, Any]]]) -> None:
+def fill(
+    connection: sa.Connection,
+    rows: Callable[[sa.Table], Iterable[dict[str, Any]]],
+    tables: Sequence[sa.Table] = TABLES,
+) -> None:
     """Put other rows in the place of all that an archive holds."""
-    for table in reversed(TABLES):
+    for table in reversed(tables):
         connection.execute(table.delete())
-    for table in TABLES:
-        at_once = 1 if table is schema.attachments else _AT_ONCE
+    for table in tables:
+        at_once = 1 if table.name == schema.attachments.name else _AT_ONCE
         left = iter(rows(table))
         while some := list(islice(left, at_once)):
             connection.execute(table.insert(), some)

@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import contextlib
+import datetime as dt
 import os
 import sqlite3
+import tempfile
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import sqlalchemy as sa
 
 from matchlib.archive import schema
-from matchlib.archive.backups import copy_file, folder_of, fresh_place, prune
+from matchlib.archive.backups import copy_file, copy_if_due, folder_of, fresh_place, prune
 from matchlib.archive.database import Database, database_of
+from matchlib.archive.rows import TABLES, fill, rows_of
 from matchlib.archive.troubles import check_file
 from matchlib.atomic import sweep, unfinished
 from matchlib.errors import ArchiveError
 
-__all__ = ["ensure_current", "find", "migrate", "version_of"]
+__all__ = ["copy_server", "ensure_current", "find", "migrate", "version_of"]
 
 
 def find(database: Database, *, create: bool) -> None:
@@ -35,6 +39,57 @@ def find(database: Database, *, create: bool) -> None:
     if path is not None:
         check_file(path, read_only=database.read_only)
     ensure_current(database)
+    if path is None:
+        database.before_change = _daily(database)
+
+
+def _daily(database: Database) -> Callable[[sa.Connection], None]:
+    """What is done before a change of an archive on a server: once a day, a copy if one is due."""
+    seen: set[dt.date] = set()
+
+    def look(connection: sa.Connection) -> None:
+        today = dt.datetime.now().astimezone().date()
+        if today in seen:
+            return
+        seen.add(today)
+        copy_if_due(
+            lambda: _last_change(connection),
+            folder_of(None, database.label),
+            lambda to: copy_server(connection, schema.HEAD, to),
+            database.label,
+        )
+
+    return look
+
+
+def _last_change(connection: sa.Connection) -> dt.datetime | None:
+    queries = [sa.select(sa.func.max(table.c.at)) for table in TABLES if "at" in table.c]
+    times = [connection.execute(query).scalar() for query in queries]
+    known = [dt.datetime.fromisoformat(at) for at in times if at is not None]
+    return max(known).astimezone().replace(microsecond=0) if known else None
+
+
+def copy_server(connection: sa.Connection, version: str, to: Path) -> None:
+    """Copy an archive on a server, as of its own version, into a file."""
+    with tempfile.TemporaryDirectory() as room:
+        copy = Path(room, "copy.db")
+        copy.touch()
+        fresh = database_of(copy, read_only=False)
+        try:
+            with fresh.write() as new:
+                if version == schema.HEAD:
+                    _make(new)
+                    tables: Sequence[sa.Table] = TABLES
+                else:
+                    _run_steps(new, version)
+                    there = sa.MetaData()
+                    there.reflect(new)
+                    sort = there.sorted_tables
+                    tables = tuple(t for t in sort if t.name != schema.version.name)
+                fill(new, lambda table: rows_of(connection, table), tables)
+        finally:
+            fresh.close()
+        copy_file(copy, to)
 
 
 def _there(path: Path) -> bool:
@@ -134,14 +189,16 @@ def ensure_current(database: Database) -> None:
     migrate(database, found)
 
 
-def migrate(database: Database, found: str, *, to: str = schema.HEAD) -> Path | None:
+def migrate(database: Database, found: str, *, to: str = schema.HEAD) -> Path:
     """Bring an earlier archive to a version, in one transaction."""
-    backup = None
+    folder = folder_of(database.path, database.label)
+    backup = fresh_place(folder, f"before upgrade of {found}")
     if database.path is not None:
-        folder = folder_of(database.path)
-        backup = fresh_place(folder, f"before upgrade of {found}")
         copy_file(database.path, backup)
-        prune(folder)
+    else:
+        with database.read() as connection:
+            copy_server(connection, found, backup)
+    prune(folder)
     with database.write() as connection:
         if version_of(connection, database.label) != to:  # another process may have been quicker
             _run_steps(connection, to)

@@ -27,9 +27,9 @@ def _backup(
 ) -> None:
     """Copy the archive whole, customers, photos and history too.
 
-    The newest ten are kept beside the archive. One is made by itself before the first change of a
-    day, before every upgrade, merge and restore. A file that ends in .zip is written as export
-    does it.
+    The newest ten are kept beside the archive, or in your own data folder where it is on a server.
+    One is made by itself before the first change of a day, before every upgrade, merge and restore.
+    A file that ends in .zip is written as export does it.
     """
     from matchlib.archive import Archive, back_up, backups_of, export_bundle
     from workbook.cli.printing import table
