@@ -25,7 +25,7 @@ from matchlib.errors import TargetError
 from matchlib.regression import FilmPredictor
 from matchlib.regression.priors import smooth_curves
 from matchlib.regression.table import RecipeTable
-from matchlib.suggest.target import Target
+from matchlib.target import Target
 
 __all__ = ["LIGHTS", "Metamerism", "UnderLight", "metamerism", "plausible_reflectances"]
 

@@ -21,13 +21,15 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.colorimetry import delta_e00_metric
-from matchlib.correction import Belief, Goal, Today, Wanted
+from matchlib.correction import Belief, Today
+from matchlib.correction.scoring import nearness
 from matchlib.domain import Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.linear import linearise
 from matchlib.listing import Listing, items_frame
 from matchlib.progress import Callback, part_of
 from matchlib.tails import chance_words, drawn_out, normal_cloud, symmetric_root
+from matchlib.target import Target
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -130,7 +132,7 @@ class ArchivePlan:
 
 def next_for_target(
     model: FilmPredictor | Belief,
-    target: ArrayLike | Wanted,
+    target: ArrayLike | Target,
     candidates: Sequence[Recipe],
     *,
     tolerance: float = 1.0,
@@ -146,7 +148,7 @@ def next_for_target(
     ----------
     model : FilmPredictor or Belief
         The archive's fit, or what is believed after today's panels.
-    target : array_like, shape (3,), or Wanted
+    target : array_like, shape (3,), or Target
         Lab to match, or what brings its own viewings and tolerance, such as a
         `matchlib.suggest.Target`.
     candidates : sequence of Recipe
@@ -177,10 +179,10 @@ def next_for_target(
     """
     _check(candidates)
     belief = model if isinstance(model, Belief) else Belief.of(model, today)
-    goal = Goal.of(target, tolerance=tolerance, viewing=viewing)
+    goal = Target.of(target, tolerance=tolerance, viewing=viewing)
     report = part_of(callback)
     report(0.0, "looking at every panel that could be sprayed")
-    order = np.argsort(goal.nearness(belief, candidates), kind="stable")
+    order = np.argsort(nearness(belief, candidates, goal), kind="stable")
     report(0.2, "working out the nearest")
     some = [candidates[i] for i in order[:FOLLOWING]]
     labs, known, spray, reading = belief.predict_together(some, goal.viewings, source=source)
@@ -223,7 +225,7 @@ def _by_second(
     dof: Array,
     belief: Belief,
     some: Sequence[Recipe],
-    goal: Goal,
+    goal: Target,
 ) -> float:
     """Chance that panel i passes, or the best one after it does."""
     (views, count), wide, covariance = labs.shape[:2], own.shape[1], belief.covariance
@@ -234,7 +236,7 @@ def _by_second(
     futures = imagined @ np.linalg.cholesky(seen).T
     parts = [slice(3 * view, 3 * view + 3) for view in range(views)]
     read = [lab[i] + futures[:, part] for lab, part in zip(labs, parts, strict=True)]
-    passed = goal.difference(read) <= goal.value
+    passed = goal.difference(read) <= goal.tolerance.value
     gain = np.linalg.solve(seen, across @ slope.reshape(-1, slope.shape[2]).T)
     gain = gain.T.reshape(count, wide, wide)
     move = np.einsum("nij,fj->fni", gain, futures)
@@ -250,7 +252,7 @@ def _by_second(
         cloud = further * (points @ (scale @ spread[:, part]).transpose(0, 2, 1))
         away = (centre[:, :, None, :] + cloud[None]) ** 2
         length = away.max(axis=3) if boxed else away.sum(axis=3)
-        within &= length <= goal.value**2
+        within &= length <= goal.tolerance.value**2
     after = within.mean(axis=2).max(axis=1)
     return float(np.where(passed, 1.0, after).mean())
 

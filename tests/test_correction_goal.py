@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from matchlib.colorimetry import delta_e00, delta_e_cmc
-from matchlib.correction import Belief, Goal, Today, correct
+from matchlib.correction import Belief, Today, correct
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import MixRatio, Reading
 from matchlib.errors import TargetError
@@ -149,12 +149,12 @@ def test_planning_ahead_counts_both_angles_and_boxes(model) -> None:
 def test_near_the_target_a_difference_is_a_length_in_its_axes(kind) -> None:
     tolerance = Tolerance(kind, box=(1.0, 2.0, 0.5))
     lab, step = np.array([40.0, 30.0, 20.0]), np.array([0.02, -0.01, 0.03])
-    goal = Goal.of(Target.lab(*lab, tolerance=tolerance), tolerance=9.0)
+    goal = Target.of(Target.lab(*lab, tolerance=tolerance), tolerance=9.0)
     axes, boxed = goal.local(0)
     along = np.abs(axes @ step)
     length = along.max() if boxed else np.sqrt(np.sum(along**2))
     assert length == pytest.approx(float(tolerance.difference(lab, lab + step)), rel=0.02)
-    assert goal.value == tolerance.value
+    assert goal.tolerance.value == tolerance.value
 
 
 def test_a_sprayed_panel_of_several_readings_has_as_many_views() -> None:

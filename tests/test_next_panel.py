@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from matchlib.colorimetry import delta_e00_metric
-from matchlib.correction import Belief, Booth, Goal, shelf
+from matchlib.correction import Belief, Booth, shelf
 from matchlib.domain import CoatSchedule, Recipe
 from matchlib.errors import DomainError
 from matchlib.linear import linearise
@@ -126,14 +126,14 @@ def test_the_second_panel_is_chosen_by_what_the_first_one_read(
     belief, some = Belief.of(normal), candidates[::5]
     aim = belief.predict_recipes([candidates[70]])[0] + [0.5, 0.5, 0.0]
     target = Target.lab(*aim, tolerance=tolerance)
-    goal = Goal.of(target, tolerance=1.0)
+    goal = Target.of(target, tolerance=1.0)
     (first,) = next_for_target(belief, target, some, shown=1)
     lab, *parts = belief.predict_parts([first.recipe])
     chances = []
     for read in np.random.default_rng(3).multivariate_normal(lab[0], sum(parts)[0], 80):
         after = belief.after([(first.recipe, tuple(read))])
         labs, *left = after.predict_together(some, goal.viewings)
-        if goal.difference([read[None]])[0] > goal.value:
+        if goal.difference([read[None]])[0] > goal.tolerance.value:
             chances.append(goal.expected(labs, sum(left)).probability.max())
     both = first.passes + (1.0 - first.passes) * np.mean(chances)
     assert first.passes_by_second == pytest.approx(both, abs=0.035)  # it is known to 0.03
@@ -164,7 +164,7 @@ def test_chances_have_the_tails_of_what_few_grounds_taught(
     shop: Shop, model: FilmRegressor, candidates: list[Recipe]
 ) -> None:
     belief = Belief.of(model)
-    goal = Goal.of(shop.truth_lab(candidates[40]), tolerance=1.0)
+    goal = Target.of(shop.truth_lab(candidates[40]), tolerance=1.0)
     for panel in next_for_target(belief, goal.labs[0], candidates, shown=3):
         labs, known, *own = belief.predict_together([panel.recipe], goal.viewings)
         total = known + sum(own)

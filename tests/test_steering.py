@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from matchlib.correction import Belief, Card, Goal, Sprayed, rescue
+from matchlib.correction import Belief, Card, Sprayed, rescue
 from matchlib.correction.moves import Booth
 from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Recipe, Viewing
 from matchlib.errors import DomainError
@@ -44,7 +44,7 @@ def expected(model: FilmRegressor, recipe: Recipe) -> tuple[float, float, float]
 
 
 def outlook(card: Card, recipe: Recipe, afresh: bool = False) -> tuple:
-    goal = Goal.of((30.0, 40.0, 20.0), tolerance=1.0)
+    goal = Target.of((30.0, 40.0, 20.0), tolerance=1.0)
     return card.outlook([recipe], goal, card.ahead([recipe], [VIEW], afresh=afresh))
 
 

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from matchlib.colorimetry import Tolerance, delta_e00
-from matchlib.correction.goal import Goal
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import CoatSchedule, Colour, Ground, Reading, Recipe, Viewing
 from matchlib.errors import DomainError
@@ -48,7 +47,7 @@ def test_a_target_with_an_sd_alone_counts_it_on_every_axis() -> None:
 
 
 def test_a_correction_counts_the_targets_doubt_too() -> None:
-    goal = Goal.of(Target.of_readings(photographed()), tolerance=1.0)
+    goal = Target.of(Target.of_readings(photographed()), tolerance=1.0)
     hope = goal.expected(np.array(LAB)[None, None], OWN[None])
     assert hope.probability[0] == pytest.approx(simulated(SPREAD + OWN, 1.0), abs=0.02)
 

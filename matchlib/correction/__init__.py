@@ -5,7 +5,6 @@ from __future__ import annotations
 from matchlib.correction.advice import Advice, correct, film_words, learn
 from matchlib.correction.belief import Belief
 from matchlib.correction.card import Ahead, Card
-from matchlib.correction.goal import Goal, Wanted
 from matchlib.correction.moves import Booth, Move, moves, shelf
 from matchlib.correction.rescue import SANDING, Rescue, on_top, rescue
 from matchlib.correction.scoring import Predictor, Scored, best_of, scored
@@ -20,14 +19,12 @@ __all__ = [
     "Belief",
     "Booth",
     "Card",
-    "Goal",
     "Move",
     "Predictor",
     "Rescue",
     "Scored",
     "Sprayed",
     "Today",
-    "Wanted",
     "aside_words",
     "best_of",
     "correct",

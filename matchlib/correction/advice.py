@@ -10,10 +10,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.correction.belief import Belief
-from matchlib.correction.goal import Goal, Wanted
 from matchlib.correction.moves import Booth, moves, shelf
 from matchlib.correction.rescue import Rescue, rescue
-from matchlib.correction.scoring import Scored, best_of, scored
+from matchlib.correction.scoring import Scored, best_of, places_of, scored
 from matchlib.correction.sprayed import Sprayed
 from matchlib.correction.today import Today
 from matchlib.correction.weighing import LOOK, aside_words, unfitting_words, weigh
@@ -21,6 +20,7 @@ from matchlib.domain import Colour, Ground, Reading
 from matchlib.errors import TargetError
 from matchlib.listing import items_frame
 from matchlib.tails import chance_words
+from matchlib.target import Target
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -67,7 +67,7 @@ class Advice:
         The same in a sentence.
     tolerance : float
         Greatest difference that passes.
-    goal : Goal
+    goal : Target
         What was to be met.
     last : Sprayed
         The panel just sprayed, with its readings.
@@ -90,7 +90,7 @@ class Advice:
     film: tuple[float, float]
     film_words: str
     tolerance: float
-    goal: Goal
+    goal: Target
     last: Sprayed
     fits: bool = True
     fits_words: str = ""
@@ -113,17 +113,15 @@ class Advice:
         if self.rescue.state == "passes":
             return f"{self.rescue.words}\n{self.film_words}"
         chance = chance_words(self.best.probability)
-        clear = ""
+        clear, far = "", self.goal.tolerance.with_unit
         if self.last.clear_to_come:
-            clear = (
-                f" under its clear coat ({self.goal.with_unit(self.difference_as_read)} before it)"
-            )
+            clear = f" under its clear coat ({far(self.difference_as_read)} before it)"
         lines = [
-            f"The last panel is {self.goal.with_unit(self.difference)} from the target{clear}"
+            f"The last panel is {far(self.difference)} from the target{clear}"
             f"{self.goal.worst}, {self.tolerance:g} allowed.",
             self.film_words,
             f"Next: {self.best.words}. Expected "
-            f"{self.goal.with_unit(self.best.difference, 1)}; "
+            f"{far(self.best.difference, 1)}; "
             f"the chance that it passes is {chance}.",
             self.rescue.words,
         ]
@@ -133,7 +131,8 @@ class Advice:
     def _unfitting(self) -> str:
         if self.rescue.state == "passes":
             return f"{self.rescue.words}\n{self.fits_words}"
-        away = f"As read, the last panel is {self.goal.with_unit(self.difference)} from the target"
+        away = self.goal.tolerance.with_unit(self.difference)
+        away = f"As read, the last panel is {away} from the target"
         return f"{away}{self.goal.worst}, {self.tolerance:g} allowed.\n{self.fits_words}"
 
 
@@ -166,7 +165,7 @@ def film_words(film: float, sd: float) -> str:
 def correct(
     model: FilmPredictor | Belief,
     tried: Sequence[Sprayed | tuple[Any, ...]],
-    target: ArrayLike | Reading | Wanted,
+    target: ArrayLike | Reading | Target,
     limits: Booth | None = None,
     *,
     tolerance: float = 1.0,
@@ -182,7 +181,7 @@ def correct(
         ``(recipe, reading)``, ``(recipe, readings)`` of one panel under several viewings, or
         ``(recipe, Lab[, viewing])`` of every panel sprayed for this target today, the last one
         last; at least one.
-    target : array_like, shape (3,), or Reading or Wanted
+    target : array_like, shape (3,), or Reading or Target
         Lab to match, viewed as the last panel was; or what brings its own viewings and tolerance,
         such as a `matchlib.suggest.Target`.
     limits : Booth, optional
@@ -222,14 +221,14 @@ def correct(
         after,
         [m.recipe for m in near],
         goal,
-        tolerance=goal.value,
+        tolerance=goal.tolerance.value,
         source=source,
         words=[m.words for m in near],
         changes=[m.changes for m in near],
     )
     close = {m.recipe for m in near}
     wide = [r for r in shelf(booth, grounds, colours) if r not in close]
-    fresh = scored(after, wide, goal, tolerance=goal.value, source=source)
+    fresh = scored(after, wide, goal, tolerance=goal.tolerance.value, source=source)
     hand = rescue(earlier, last, goal, booth=booth)
     if not fits:
         # What is on the panel is not known, so nothing is built on it or changed about it.
@@ -250,9 +249,9 @@ def correct(
     aside = aside_words([r.recipe for r in rows[:-1] if r not in believed])
     return Advice(
         belief=after,
-        difference=float(goal.difference([finished[i] for i in goal.places(last)])),
+        difference=float(goal.difference([finished[i] for i in places_of(goal, last)])),
         difference_as_read=float(
-            goal.difference([np.array(last.views[i].lab) for i in goal.places(last)])
+            goal.difference([np.array(last.views[i].lab) for i in places_of(goal, last)])
         ),
         finished=finished,
         best=best,
@@ -261,7 +260,7 @@ def correct(
         rescue=hand,
         film=(mean, sd),
         film_words=f"{film_words(mean, sd)} {aside}".rstrip(),
-        tolerance=goal.value,
+        tolerance=goal.tolerance.value,
         goal=goal,
         last=last,
         fits=fits,
@@ -303,7 +302,9 @@ def _believed(before: Belief, rows: Sequence[Sprayed], booth: Booth) -> list[Spr
     return believed
 
 
-def _goal(target: ArrayLike | Reading | Wanted, rows: Sequence[Sprayed], tolerance: float) -> Goal:
+def _goal(
+    target: ArrayLike | Reading | Target, rows: Sequence[Sprayed], tolerance: float
+) -> Target:
     if not rows:
         raise TargetError(
             "No panel was sprayed yet.",
@@ -311,10 +312,9 @@ def _goal(target: ArrayLike | Reading | Wanted, rows: Sequence[Sprayed], toleran
             got="none",
             remedy="search for a recipe first, spray it, and read it.",
         )
-    if isinstance(target, Wanted):
-        goal = Goal.of(target, tolerance=tolerance)
-        goal.places(rows[-1])
-        return goal
+    if isinstance(target, Target):
+        places_of(target, rows[-1])
+        return target
     viewing = rows[-1].viewing
     if isinstance(target, Reading):
         if target.lab is not None and target.viewing != viewing:
@@ -335,7 +335,7 @@ def _goal(target: ArrayLike | Reading | Wanted, rows: Sequence[Sprayed], toleran
             got=repr(target)[:80],
             remedy="read the target again.",
         )
-    return Goal.of(aim, tolerance=tolerance, viewing=viewing)
+    return Target.of(aim, tolerance=tolerance, viewing=viewing)
 
 
 def _at_hand(model: FilmPredictor, booth: Booth) -> tuple[list[Ground], list[Colour]]:

@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 
 from matchlib.colorimetry import ExpectedDifference
 from matchlib.correction.belief import Belief
-from matchlib.correction.goal import Goal
 from matchlib.correction.posterior import posterior
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import Recipe, Viewing
 from matchlib.linear import panel_spread
+from matchlib.target import Target
 
 __all__ = ["Ahead", "Card"]
 
@@ -241,7 +241,7 @@ class Card:
     def outlook(
         self,
         recipes: Sequence[Recipe],
-        goal: Goal,
+        goal: Target,
         ahead: Ahead,
     ) -> tuple[Array, Array, ExpectedDifference]:
         """Return what to expect of this card once recipes are on it.
@@ -250,7 +250,7 @@ class Card:
         ----------
         recipes : sequence of Recipe
             All that would be on the card, n of them.
-        goal : Goal
+        goal : Target
             What is to be met, under m viewings.
         ahead : Ahead
             Of the same recipes and viewings.

@@ -16,13 +16,13 @@ from numpy.typing import ArrayLike, NDArray
 
 from matchlib.correction.belief import Belief
 from matchlib.correction.card import Card
-from matchlib.correction.goal import Goal, Wanted
 from matchlib.correction.moves import Booth, ratio_words
-from matchlib.correction.scoring import Scored
+from matchlib.correction.scoring import Scored, places_of
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import CoatSchedule, CoatStep, Recipe
 from matchlib.errors import DomainError
 from matchlib.tails import chance_words
+from matchlib.target import Target
 
 __all__ = ["SANDING", "Rescue", "on_top", "rescue"]
 
@@ -79,7 +79,7 @@ def _cleared(panel: Sprayed) -> bool:
 def rescue(
     before: Belief,
     panel: Sprayed,
-    target: ArrayLike | Wanted | Goal,
+    target: ArrayLike | Target,
     *,
     booth: Booth,
     tolerance: float = 1.0,
@@ -92,7 +92,7 @@ def rescue(
         Before this panel, after the others of today.
     panel : Sprayed
         The panel in hand.
-    target : array_like, shape (3,), or Wanted or Goal
+    target : array_like, shape (3,), or Target
         Lab to match, viewed as the panel was; or what brings its own viewings and tolerance.
     booth : Booth
         What can be mixed and sprayed.
@@ -104,14 +104,15 @@ def rescue(
     Rescue
         With the coats, or why not.
     """
-    goal = Goal.of(target, tolerance=tolerance, viewing=panel.viewing)
+    goal = Target.of(target, tolerance=tolerance, viewing=panel.viewing)
     whole = before.finished(panel)
-    read = np.array([whole[i] for i in goal.places(panel)])
+    read = np.array([whole[i] for i in places_of(goal, panel)])
     now = float(goal.difference(list(read)))
-    if now <= goal.value:
+    far = goal.tolerance.with_unit
+    if now <= goal.tolerance.value:
         words = (
-            f"This panel passes: {goal.with_unit(now)} to the target{goal.worst}, "
-            f"{goal.value:g} allowed."
+            f"This panel passes: {far(now)} to the target{goal.worst}, "
+            f"{goal.tolerance.value:g} allowed."
         )
         return Rescue("passes", (), words)
     options = sorted(
@@ -122,7 +123,7 @@ def rescue(
         best = options[0]
         words = (
             f"This panel can still be built on: {best.words}; the chance that it then passes is "
-            f"{chance_words(best.probability)}, expected {goal.with_unit(best.difference, 1)} "
+            f"{chance_words(best.probability)}, expected {far(best.difference, 1)} "
             f"(now {now:.1f})."
         )
         if _cleared(panel):
@@ -140,8 +141,9 @@ def rescue(
     if panel.recipe.bare:
         words = "This panel has no colour coats yet; choose a recipe for it."
         return Rescue("another way", (), words)
+    within = "the box" if goal.tolerance.boxed else f"{goal.tolerance.value:g}"
     words = (
-        f"No further coats of {panel.recipe.colour} bring this panel within {goal.within}: it "
+        f"No further coats of {panel.recipe.colour} bring this panel within {within}: it "
         "needs another mix, not more of this one. Spray a fresh panel."
     )
     return Rescue("another way", (), words)
@@ -150,7 +152,7 @@ def rescue(
 def on_top(
     before: Belief,
     panel: Sprayed,
-    target: ArrayLike | Wanted | Goal,
+    target: ArrayLike | Target,
     recipes: Sequence[Recipe],
     *,
     tolerance: float = 1.0,
@@ -163,7 +165,7 @@ def on_top(
         Before this panel, after the others of today.
     panel : Sprayed
         The panel in hand.
-    target : array_like, shape (3,), or Wanted or Goal
+    target : array_like, shape (3,), or Target
         As for `rescue`.
     recipes : sequence of Recipe
         All that would be on the panel, each going on from what is on it.
@@ -180,7 +182,7 @@ def on_top(
     DomainError
         If a recipe does not go on from the panel's.
     """
-    goal = Goal.of(target, tolerance=tolerance, viewing=panel.viewing)
+    goal = Target.of(target, tolerance=tolerance, viewing=panel.viewing)
     if not recipes or panel.recipe.schedule is None:
         return []
     fresh = [r.after(panel.recipe) for r in recipes]
@@ -192,7 +194,7 @@ def on_top(
             got=str(panel.recipe),
             remedy="add coats to the schedule.",
         )
-    views = [panel.views[place].viewing for place in goal.places(panel)]
+    views = [panel.views[place].viewing for place in places_of(goal, panel)]
     # The gun may have been set otherwise since the panel was read.
     card = Card.of(before, [panel])
     ahead = card.ahead(recipes, views, source=panel.source, afresh=True)

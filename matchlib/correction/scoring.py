@@ -9,10 +9,12 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matchlib.correction.goal import Goal, Wanted
+from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import Recipe, Viewing
+from matchlib.errors import TargetError
+from matchlib.target import Target
 
-__all__ = ["Predictor", "Scored", "best_of", "scored"]
+__all__ = ["Predictor", "Scored", "best_of", "nearness", "places_of", "scored"]
 
 Array = NDArray[np.float64]
 
@@ -86,7 +88,7 @@ class Scored:
 def scored(
     predictor: Predictor,
     recipes: Sequence[Recipe],
-    target: ArrayLike | Wanted | Goal,
+    target: ArrayLike | Target,
     *,
     tolerance: float,
     viewing: Viewing | None = None,
@@ -103,7 +105,7 @@ def scored(
         A fit or a belief.
     recipes : sequence of Recipe
         Candidates.
-    target : array_like, shape (3,), or Wanted or Goal
+    target : array_like, shape (3,), or Target
         Lab to match, or what brings its own viewings and tolerance.
     tolerance : float
         ΔE00 that passes, for a Lab.
@@ -125,11 +127,12 @@ def scored(
     """
     if not len(recipes):
         return []
-    goal = Goal.of(target, tolerance=tolerance, viewing=viewing)
-    rows = np.argsort(goal.nearness(predictor, recipes), kind="stable")[:shortlist]
+    aim = Target.of(target, tolerance=tolerance, viewing=viewing)
+    rows = np.argsort(nearness(predictor, recipes, aim), kind="stable")[:shortlist]
     some = [recipes[i] for i in rows]
-    labs, spread, dof = goal.together(predictor, some, source)
-    hope = goal.expected(labs, spread, dof)
+    labs, known, *parts = predictor.predict_together(some, aim.viewings, source=source)
+    total = known + np.sum(parts, axis=0)
+    hope = aim.expected(labs, total, predictor.dof(some, known, total))
     lab = labs[0]
     result = [
         Scored(
@@ -143,6 +146,25 @@ def scored(
         for i, row in enumerate(rows)
     ]
     return sorted(result, key=lambda s: (-round(s.probability, 2), s.difference, s.changes))
+
+
+def nearness(predictor: Predictor, recipes: Sequence[Recipe], target: Target) -> Array:
+    """Return how far recipes are expected to be, in the unit of the tolerance, shape (n,)."""
+    return target.difference([predictor.predict_recipes(recipes, v) for v in target.viewings])
+
+
+def places_of(target: Target, panel: Sprayed) -> list[int]:
+    """Return which of a panel's `views` answers each aim; each must have been read."""
+    have = [view.viewing for view in panel.views]
+    lack = [str(v) for v in target.viewings if v is not None and v not in have]
+    if lack:
+        raise TargetError(
+            "The target and the panel were not viewed alike.",
+            expected=", ".join(str(v) for v in target.viewings),
+            got=", ".join(map(str, have)),
+            remedy="read the panel at every angle, light and observer of the target.",
+        )
+    return [0 if v is None else have.index(v) for v in target.viewings]
 
 
 def best_of(found: Sequence[Scored], *, worth: float = 0.02) -> Scored | None:

@@ -16,16 +16,12 @@ from matchlib.evenness.film import (
     lab_by_film,
 )
 from matchlib.evenness.gun import Gun, stroke_profile
-from matchlib.evenness.order import Judge, Judged, Order, usual_order
 from matchlib.evenness.panel import UnevenAngle, Unevenness, spray_panel
 
 __all__ = [
     "CHANGES",
     "Alternative",
     "Gun",
-    "Judge",
-    "Judged",
-    "Order",
     "UnevenAngle",
     "Unevenness",
     "alternative_words",
@@ -36,5 +32,4 @@ __all__ = [
     "lab_by_film",
     "spray_panel",
     "stroke_profile",
-    "usual_order",
 ]

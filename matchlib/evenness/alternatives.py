@@ -1,4 +1,4 @@
-"""Which of a recipe's roads forgives most: other schedules that come to the same colour."""
+"""Other schedules that come to the same colour, the most forgiving first."""
 
 from __future__ import annotations
 
@@ -9,12 +9,14 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
+from matchlib.colorimetry import Tolerance
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe, Viewing
 from matchlib.evenness.film import coat_shares
 from matchlib.evenness.gun import Gun
-from matchlib.evenness.order import Judge, Order, usual_order, views_of, weigh
+from matchlib.evenness.order import judged
 from matchlib.evenness.panel import spray_panel
 from matchlib.regression import FilmPredictor
+from matchlib.target import Target
 
 __all__ = ["Alternative", "alternative_words", "alternatives"]
 
@@ -37,14 +39,14 @@ class Alternative:
         How far it lies from the recipe asked about, by the law; in the order's unit.
     side_to_side : float
         What 95 percent of pairs of patches of a panel stay within, in the order's unit.
-    tolerance : Judge
+    tolerance : Tolerance
         The order's difference.
     """
 
     recipe: Recipe
     off: float
     side_to_side: float
-    tolerance: Judge
+    tolerance: Tolerance
 
     @property
     def words(self) -> str:
@@ -62,7 +64,7 @@ def alternatives(
     most_coats: int = 8,
     within: float = 0.5,
     viewing: Viewing | None = None,
-    order: Order | None = None,
+    order: Target | None = None,
     seed: int = 0,
 ) -> tuple[Alternative, ...]:
     """Compare the schedules that come to a recipe's colour by how even they are sprayed.
@@ -81,7 +83,7 @@ def alternatives(
         How far a schedule may lie from the recipe, by the law; in the order's unit.
     viewing : Viewing, optional
         Where there is no order; D65/10° in the archive's own geometry if None.
-    order : Order, optional
+    order : Target, optional
         What it is judged by; ΔE00 under the viewing if None.
     seed : int
         Decides every draw, the same for each schedule.
@@ -96,14 +98,13 @@ def alternatives(
     own = recipe.schedule
     if own is None:
         return ()
-    judged = order or usual_order(viewing)
+    by = judged(model, order, viewing)
     tried = [replace(recipe, schedule=s) for s in _schedules(most_coats) if s != own]
-    views = views_of(model, judged)
     off: list[Array] = []
-    for view in views:
+    for view in by.views:
         labs = model.predict_recipes([recipe, *tried], view)
-        off.append(np.asarray(judged.tolerance.difference(labs[:1], labs[1:]), float))
-    away = weigh(judged, off)
+        off.append(np.asarray(by.tolerance.difference(labs[:1], labs[1:]), float))
+    away = by.worst(off)
     near = [(tried[int(i)], float(away[i])) for i in np.flatnonzero(away <= within)]
     # Errors of the hand are other ones in every coat: what adds up is the square of each share.
     near.sort(key=lambda pair: float(np.sum(coat_shares(model, pair[0]) ** 2)))
@@ -111,13 +112,15 @@ def alternatives(
     more = sorted(best.items(), reverse=True)[:_SPRAYED]
     found = []
     for each, distance in [(recipe, 0.0), *(pair for _, pair in more)]:
-        panel = spray_panel(model, each, gun, panels=_PANELS, seed=seed, order=judged)
-        found.append(Alternative(each, distance, panel.side_to_side, judged.tolerance))
+        panel = spray_panel(
+            model, each, gun, panels=_PANELS, seed=seed, viewing=viewing, order=order
+        )
+        found.append(Alternative(each, distance, panel.side_to_side, by.tolerance))
     return tuple(sorted(found, key=lambda one: one.side_to_side))
 
 
 def alternative_words(found: Sequence[Alternative], recipe: Recipe) -> str:
-    """Say which road forgives most, beside the recipe asked about.
+    """Say which schedule forgives most, beside the recipe asked about.
 
     Parameters
     ----------
@@ -129,7 +132,7 @@ def alternative_words(found: Sequence[Alternative], recipe: Recipe) -> str:
     Returns
     -------
     str
-        One sentence; empty where there is one road only.
+        One sentence; empty where there is one only.
     """
     own = next((one for one in found if one.recipe == recipe), None)
     if own is None or len(found) < 2:

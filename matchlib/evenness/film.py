@@ -11,9 +11,10 @@ from numpy.typing import ArrayLike, NDArray
 from matchlib.colorimetry import reflectance_to_lab
 from matchlib.domain import CoatSchedule, Recipe, Viewing
 from matchlib.errors import DomainError
-from matchlib.evenness.order import Order, usual_order, views_of, weigh
+from matchlib.evenness.order import judged
 from matchlib.regression import FilmPredictor
 from matchlib.regression.table import RecipeTable
+from matchlib.target import Target
 
 __all__ = ["CHANGES", "coat_shares", "film_tolerance", "film_tolerance_by_angle", "lab_by_film"]
 
@@ -68,7 +69,8 @@ def film_tolerance_by_angle(
     recipes: Sequence[Recipe],
     *,
     changes: Sequence[float] = CHANGES,
-    order: Order | None = None,
+    viewing: Viewing | None = None,
+    order: Target | None = None,
 ) -> Array:
     """Return how much a change of film shows at each angle.
 
@@ -80,9 +82,10 @@ def film_tolerance_by_angle(
         n recipes.
     changes : sequence of float
         k shares of the film [-], above 0 and below 1.
-    order : Order, optional
-        What it is judged by, at m angles; ΔE00 under D65/10° in the archive's own geometry if
-        None.
+    viewing : Viewing, optional
+        Where there is no order; D65/10° in the archive's own geometry if None.
+    order : Target, optional
+        What it is judged by, at m angles; ΔE00 under the viewing if None.
 
     Returns
     -------
@@ -103,13 +106,13 @@ def film_tolerance_by_angle(
             got=", ".join(f"{c:g}" for c in np.atleast_1d(steps).ravel()[:6]) or "none",
             remedy="write 10 percent as 0.1.",
         )
-    judged, k = order or usual_order(), steps.size
+    by, k = judged(model, order, viewing), steps.size
     factors = np.concatenate([[1.0], 1.0 + steps, 1.0 - steps])
     model.check_fitted()
     found = []
-    for view in views_of(model, judged):
+    for view in by.views:
         labs = lab_by_film(model, recipes, factors, viewing=view)
-        shown = judged.tolerance.difference(labs[:, :1], labs[:, 1:])
+        shown = by.tolerance.difference(labs[:, :1], labs[:, 1:])
         found.append(np.maximum(shown[:, :k], shown[:, k:]))
     return np.stack(found)
 
@@ -120,7 +123,7 @@ def film_tolerance(
     *,
     changes: Sequence[float] = CHANGES,
     viewing: Viewing | None = None,
-    order: Order | None = None,
+    order: Target | None = None,
 ) -> Array:
     """Return how much a change of film shows.
 
@@ -134,7 +137,7 @@ def film_tolerance(
         k shares of the film [-], above 0 and below 1.
     viewing : Viewing, optional
         Where there is no order; D65/10° in the archive's own geometry if None.
-    order : Order, optional
+    order : Target, optional
         What it is judged by; ΔE00 under the viewing if None.
 
     Returns
@@ -148,10 +151,9 @@ def film_tolerance(
     DomainError
         If a change is none.
     """
-    judged = order or usual_order(viewing)
     recipes = [recipe] if isinstance(recipe, Recipe) else list(recipe)
-    each = film_tolerance_by_angle(model, recipes, changes=changes, order=judged)
-    result = weigh(judged, list(each))
+    each = film_tolerance_by_angle(model, recipes, changes=changes, viewing=viewing, order=order)
+    result = judged(model, order, viewing).worst(list(each))
     return np.asarray(result[0]) if isinstance(recipe, Recipe) else result
 
 

@@ -8,13 +8,14 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import delta_e00
+from matchlib.colorimetry import Tolerance, delta_e00
 from matchlib.domain import Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.evenness.film import coat_shares, lab_by_film
 from matchlib.evenness.gun import Gun, coat_film
-from matchlib.evenness.order import Judge, Order, usual_order, views_of, weigh
+from matchlib.evenness.order import judged
 from matchlib.regression import FilmPredictor
+from matchlib.target import Target
 
 __all__ = ["UnevenAngle", "Unevenness", "spray_panel"]
 
@@ -76,7 +77,7 @@ class Unevenness:
         Median of such pairs.
     film_sd : float
         Standard deviation of the film between patches [-].
-    tolerance : Judge
+    tolerance : Tolerance
         The order's difference, in whose unit these are.
     """
 
@@ -88,7 +89,7 @@ class Unevenness:
     side_to_side: float
     typical: float
     film_sd: float
-    tolerance: Judge
+    tolerance: Tolerance
 
     @property
     def worst(self) -> UnevenAngle:
@@ -165,7 +166,7 @@ def spray_panel(
     panels: int = 8,
     seed: int = 0,
     viewing: Viewing | None = None,
-    order: Order | None = None,
+    order: Target | None = None,
 ) -> Unevenness:
     """Simulate panels of a recipe and say what differs from side to side.
 
@@ -187,7 +188,7 @@ def spray_panel(
         Decides every draw.
     viewing : Viewing, optional
         Where there is no order; D65/10° in the archive's own geometry if None.
-    order : Order, optional
+    order : Target, optional
         What it is judged by; ΔE00 under the viewing if None. Its first of a pair of patches is
         the standard.
 
@@ -211,11 +212,10 @@ def spray_panel(
             remedy="600 by 400 mm in cells of 5 mm is usual.",
         )
     model.check_fitted()
-    gun, judged = gun or Gun(), order or usual_order(viewing)
+    gun, by = gun or Gun(), judged(model, order, viewing)
     rng = np.random.default_rng(seed)
-    views = views_of(model, judged)
     # One film is seen at every angle.
-    curves = [lab_by_film(model, [recipe], _FACTORS, viewing=v)[0] for v in views]
+    curves = [lab_by_film(model, [recipe], _FACTORS, viewing=v)[0] for v in by.views]
     shares = coat_shares(model, recipe)
     shape = (round(height / cell_mm), round(width / cell_mm))
     patch = max(1, round(20.0 / cell_mm))
@@ -231,13 +231,13 @@ def spray_panel(
         patches = _patches(film, patch).ravel()
         one, two = rng.integers(0, len(patches), (2, _PAIRS))
         labs = [_on_curve(patches, curve) for curve in curves]
-        apart.append([judged.tolerance.difference(lab[one], lab[two]) for lab in labs])
+        apart.append([by.tolerance.difference(lab[one], lab[two]) for lab in labs])
         apart_e00.append([delta_e00(lab[one], lab[two]) for lab in labs])
         spreads.append(patches.std() / patches.mean())
     pairs = np.array(apart).swapaxes(0, 1)
     tails, middles = _tail(pairs), np.median(pairs, axis=2).mean(axis=1)
     seen = _tail(np.array(apart_e00).swapaxes(0, 1))
-    whole = weigh(judged, list(pairs))
+    whole = by.worst(list(pairs))
     drawn = films[0]
     return Unevenness(
         recipe=recipe,
@@ -246,19 +246,19 @@ def spray_panel(
         cell_mm=cell_mm,
         angles=tuple(
             UnevenAngle(
-                views[i],
-                aim.weight,
+                view,
+                weight,
                 _on_curve(drawn, curves[i]),
                 float(tails[i]),
                 float(middles[i]),
                 float(seen[i]),
             )
-            for i, aim in enumerate(judged.aims)
+            for i, (view, weight) in enumerate(zip(by.views, by.weights, strict=True))
         ),
         side_to_side=float(_tail(whole)),
         typical=float(np.median(whole, axis=1).mean()),
         film_sd=float(np.mean(spreads)),
-        tolerance=judged.tolerance,
+        tolerance=by.tolerance,
     )
 
 

@@ -14,8 +14,8 @@ from matchlib.colorimetry import interpolate_reflectance as on_grid
 from matchlib.domain import CoatSchedule, CoatStep, Ground, MixRatio, Panel, Recipe, Viewing
 from matchlib.explain.explanation import Explanation, NearPanel, RecipeChange, Shift
 from matchlib.regression import FilmPredictor
-from matchlib.suggest.target import Aim, Target
 from matchlib.suggest.words import PastRecipes
+from matchlib.target import Aim, Target
 
 __all__ = ["explain"]
 

@@ -16,9 +16,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.correction import Ahead, Card, Goal
+from matchlib.correction import Ahead, Card
 from matchlib.domain import Recipe
 from matchlib.tails import dof_of, drawn_out, normal_cloud
+from matchlib.target import Target
 
 __all__ = ["LEAST", "Believed", "Laid", "Lookahead"]
 
@@ -113,7 +114,7 @@ class Lookahead:
         The part of what is believed that is not known of the law.
     groups : ndarray, shape (t,)
         Degrees of freedom of its scale.
-    goal : Goal
+    goal : Target
         What is to be met.
     """
 
@@ -130,14 +131,14 @@ class Lookahead:
     gun: float
     known: Array
     groups: Array
-    goal: Goal
+    goal: Target
 
     @classmethod
     def of(
         cls,
         card: Card,
         recipes: Sequence[Recipe],
-        goal: Goal,
+        goal: Target,
         *,
         judged: Ahead,
         read: Ahead,
@@ -268,8 +269,8 @@ class Lookahead:
                 square = (off**2).sum(axis=2)[:, :, None] + (give**2).sum(axis=2) + 2.0 * cross
                 away = np.sqrt(np.maximum(square, 0.0))
             far = np.maximum(far, away)
-        soft = SOFT * self.goal.value
-        inside = np.clip((self.goal.value - far) / soft + 0.5, 0.0, 1.0).mean(axis=2)
+        soft = SOFT * self.goal.tolerance.value
+        inside = np.clip((self.goal.tolerance.value - far) / soft + 0.5, 0.0, 1.0).mean(axis=2)
         chance = np.full((len(now.mean), len(more)), -1.0)
         chance[:, rows] = inside
         return chance

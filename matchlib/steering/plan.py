@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from matchlib.correction import Belief, Card, Goal, Sprayed, Today, scored
+from matchlib.correction import Belief, Card, Sprayed, Today, scored
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Panel, Recipe, Viewing, readings_in
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
@@ -124,12 +124,11 @@ def plan(
     found = suggest(
         fit, target, bounds, top=max(2 * CANDIDATES, top), archive=past, callback=callback
     )
-    goal = Goal.of(target, tolerance=target.tolerance.value)
     usual = Viewing(geometry=fit.words_.geometries[0])
-    views = [v or usual for v in goal.viewings]
+    views = [v or usual for v in target.viewings]
     worked = []
     with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait
-        chosen = _candidates(model, found, goal, bounds, source=source)
+        chosen = _candidates(model, found, target, bounds, source=source)
         for number, candidate in enumerate(chosen):
             report(0.5 + 0.4 * number / len(chosen), "thinking of what may be read")
             belief = (
@@ -137,7 +136,7 @@ def plan(
                 if isinstance(model, Belief)
                 else Belief.of(model, today, recipes=[candidate.recipe])
             )
-            shop = _Shop(belief, goal, views, bounds, before_clear=before_clear, source=source)
+            shop = _Shop(belief, target, views, bounds, before_clear=before_clear, source=source)
             worked.append((shop, candidate, *shop.first(candidate, 1)))
         worked.sort(key=lambda w: (-round(w[3][-1], 2), -w[1].blind))
         if readings > 1:  # more looks mend no hue: only the likeliest are thought on
@@ -168,7 +167,7 @@ class _Candidate:
 
 
 def _candidates(
-    model: FilmPredictor | Belief, found: Suggestions, goal: Goal, limits: Limits, *, source: str
+    model: FilmPredictor | Belief, found: Suggestions, goal: Target, limits: Limits, *, source: str
 ) -> list[_Candidate]:
     """The nearest recipe of every pair of ground and pot that comes near."""
     candidates = [_Candidate(s.recipe, s.expected_delta_e00, s.probability, s) for s in found]
@@ -182,12 +181,14 @@ def _candidates(
             for n in range(limits.min_coats, limits.max_coats + 1)
         ]
         every = [*(s.recipe for s in found), *made]
-        near = scored(model, every, goal, tolerance=goal.value, source=source, shortlist=240)
+        near = scored(
+            model, every, goal, tolerance=goal.tolerance.value, source=source, shortlist=240
+        )
         candidates = [_Candidate(s.recipe, s.difference, s.probability) for s in near]
     candidates.sort(key=lambda r: r.difference)
     kept: dict[tuple[object, object], _Candidate] = {}
     for candidate in candidates:
-        if candidate.difference <= candidates[0].difference + NEAR * goal.value:
+        if candidate.difference <= candidates[0].difference + NEAR * goal.tolerance.value:
             kept.setdefault((candidate.recipe.ground, candidate.recipe.colour), candidate)
     return list(kept.values())[:CANDIDATES]
 
@@ -242,7 +243,7 @@ class _Shop:
     """What is believed, and how it is looked at."""
 
     belief: Belief
-    goal: Goal
+    goal: Target
     views: Sequence[Viewing]
     limits: Limits
     before_clear: bool

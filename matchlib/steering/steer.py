@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from threadpoolctl import threadpool_limits
 
-from matchlib.correction import Belief, Card, Goal, Sprayed, Today, Wanted, film_words
+from matchlib.correction import Belief, Card, Sprayed, Today, film_words
+from matchlib.correction.scoring import places_of
 from matchlib.domain import CoatSchedule, MixRatio, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
@@ -18,6 +19,7 @@ from matchlib.steering.checks import check_stages
 from matchlib.steering.lookahead import Lookahead
 from matchlib.steering.topup import TopUp, continuations, pot_of
 from matchlib.tails import chance_words
+from matchlib.target import Target
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
@@ -57,7 +59,7 @@ class Steering:
         Expected from the target, in the tolerance's unit.
     looks : int
         Readings still allowed after further coats.
-    goal : Goal
+    goal : Target
         What is to be met.
     card : Card
         What is believed of the card; its `learnt` is what the next card begins with.
@@ -70,7 +72,7 @@ class Steering:
     covariance: Array = field(compare=False, repr=False)
     difference: float
     looks: int
-    goal: Goal
+    goal: Target
     card: Card = field(compare=False, repr=False)
 
     @property
@@ -90,7 +92,7 @@ class Steering:
         if self.state == "there":
             return (
                 f"Stop, it is there: as it is, the finished card passes with a chance of {now}, "
-                f"expected {self.goal.with_unit(self.difference, 1)} from the target"
+                f"expected {self.goal.tolerance.with_unit(self.difference, 1)} from the target"
                 f"{self.goal.worst}."
             )
         if best is not None:
@@ -116,7 +118,7 @@ class Steering:
 def steer(
     model: FilmPredictor | Belief,
     stages: Sequence[Sprayed | tuple[Any, ...]],
-    target: ArrayLike | Wanted | Goal,
+    target: ArrayLike | Target,
     limits: Limits | None = None,
     *,
     looks: int = 1,
@@ -136,7 +138,7 @@ def steer(
         The card's readings so far, one a stage in the order sprayed: each as
         `matchlib.correction.correct` takes a panel, its recipe all that was on the card then, with
         the clear coat that it is to have.
-    target : array_like, shape (3,), or Wanted or Goal
+    target : array_like, shape (3,), or Target
         Lab to match; or what brings its own viewings and tolerance, such as a
         `matchlib.suggest.Target`.
     limits : Limits, optional
@@ -176,8 +178,8 @@ def steer(
     )
     rows = check_stages(belief, rows, sure=sure)
     last = rows[-1]
-    goal = Goal.of(target, tolerance=tolerance, viewing=last.viewing)
-    places = goal.places(last)
+    goal = Target.of(target, tolerance=tolerance, viewing=last.viewing)
+    places = places_of(goal, last)
     views = [last.views[i].viewing for i in places]
     if last.recipe.schedule is None:
         raise DomainError(
@@ -193,7 +195,7 @@ def steer(
 
 def advise(
     card: Card,
-    goal: Goal,
+    goal: Target,
     views: Sequence[Viewing],
     limits: Limits,
     *,

@@ -15,7 +15,7 @@ from matchlib.mixing import Limits
 from matchlib.regression import FilmPredictor
 from matchlib.suggest.result import Suggestions
 from matchlib.suggest.search import suggest
-from matchlib.suggest.target import Target
+from matchlib.target import Target
 
 __all__ = ["suggest_many"]
 

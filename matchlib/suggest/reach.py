@@ -21,8 +21,8 @@ from numpy.typing import NDArray
 from matchlib.domain import Recipe, Viewing
 from matchlib.linear import linearise
 from matchlib.regression import FilmPredictor
-from matchlib.suggest.target import Target
 from matchlib.tails import drawn_out, symmetric_root
+from matchlib.target import Target
 
 __all__ = ["DOUBTFUL", "OUT_OF_REACH", "Reachability", "reach_of"]
 

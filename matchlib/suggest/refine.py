@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from matchlib.domain import Viewing
 from matchlib.progress import Callback
 from matchlib.suggest.space import Schedules, Space
-from matchlib.suggest.target import Target
+from matchlib.target import Target
 
 __all__ = ["Picks", "Refined", "refine"]
 

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from matchlib.domain import Recipe
 from matchlib.listing import html_of, items_frame
 from matchlib.suggest.reach import OUT_OF_REACH
-from matchlib.suggest.target import Target
 from matchlib.tails import chance_words
+from matchlib.target import Target
 
 if TYPE_CHECKING:
     import pandas as pd

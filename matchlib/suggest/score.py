@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from matchlib.domain import Recipe, Viewing
 from matchlib.regression import FilmPredictor
-from matchlib.suggest.target import Target
+from matchlib.target import Target
 
 __all__ = ["Scores", "scores"]
 

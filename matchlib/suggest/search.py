@@ -27,8 +27,8 @@ from matchlib.suggest.result import Suggestion, Suggestions
 from matchlib.suggest.scan import scan
 from matchlib.suggest.score import Scores, scores
 from matchlib.suggest.space import Schedules, Space
-from matchlib.suggest.target import Target
 from matchlib.suggest.words import PastRecipes, doubtful, why, why_not
+from matchlib.target import Target
 
 __all__ = ["PREFERENCE", "suggest"]
 

@@ -19,7 +19,7 @@ from matchlib.domain import Viewing
 from matchlib.regression import FilmRegressor
 from matchlib.suggest import Target, suggest
 from matchlib.suggest.reach import DOUBTFUL, OUT_OF_REACH
-from matchlib.suggest.target import surface_excess
+from matchlib.target import surface_excess
 from tests.benchmarks.command import Table, arguments, each_simulator
 from tests.benchmarks.layouts import LAYOUTS
 from tests.benchmarks.lightlab import Array

@@ -189,7 +189,9 @@ def _correct(
     simple = order.kind == "ΔE00" and not weights
     if json_:
         last = advice.last
-        places = advice.goal.places(last)
+        from matchlib.correction.scoring import places_of
+
+        places = places_of(advice.goal, last)
         show_json(
             {
                 "difference": advice.difference,

@@ -83,7 +83,7 @@ def ways_of(work: Work, advice: Advice, steering: Steering | None, panel: Panel)
 
 def verdict_of(advice: Advice) -> tuple[bool, str]:
     """Return whether the card passes, and that in large words."""
-    text = advice.goal.with_unit(advice.difference)
+    text = advice.goal.tolerance.with_unit(advice.difference)
     passes = advice.difference <= advice.tolerance
     clear = " under its clear" if advice.last.clear_to_come else ""
     word = "● Passes" if passes else "○ Not yet"

@@ -89,16 +89,14 @@ def outlook_of(archive: Archive, job: Job) -> Outlook:
 
         (found,) = forecast(model_of(archive).model, [wanted], aim)
         return Outlook(found.lab, found.expected, found.probability, found.words)
-    from matchlib.correction import Belief, Goal, Sprayed, on_top
+    from matchlib.correction import Belief, Sprayed, on_top
 
     # The panel's own reading is learnt from once: the fit is that of the others.
     model = model_of(archive, without={panel.code}).model
     sprayed = Sprayed.of(last_tried(panel))
     (found,) = on_top(Belief.of(model), sprayed, aim, [wanted])
-    goal = Goal.of(aim, tolerance=job.tolerance.value)
-    words = (
-        f"{goal.with_unit(found.difference)} expected{goal.worst}, from the reading of {panel.code}"
-    )
+    away = aim.tolerance.with_unit(found.difference)
+    words = f"{away} expected{aim.worst}, from the reading of {panel.code}"
     return Outlook(found.lab, found.difference, found.probability, words)
 
 

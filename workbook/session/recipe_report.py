@@ -88,25 +88,24 @@ def report_on(
         film_tolerance,
         film_tolerance_by_angle,
         spray_panel,
-        usual_order,
     )
     from matchlib.explain import explain
     from matchlib.metamerism import metamerism
     from matchlib.suggest import Target
 
     view = viewing or Viewing(geometry=model.words_.geometries[0])
-    order = usual_order(view) if aim is None else aim
-    shown = film_tolerance(model, recipe, order=order)
+    by: Any = {"order": aim, "viewing": view}
+    shown = film_tolerance(model, recipe, **by)
     held, why_not = None, "" if target is not None else "There is no target to hold."
     if target is not None:
         try:
             held = metamerism(model, recipe, Target.of_readings(_diffuse(as_readings(target))))
         except MatchlibError as error:
             why_not = str(error)
-    each = film_tolerance_by_angle(model, [recipe], order=order)[:, 0]
+    each = film_tolerance_by_angle(model, [recipe], **by)[:, 0]
     return RecipeReport(
-        uneven=spray_panel(model, recipe, order=order),
-        alternatives=alternative_words(alternatives(model, recipe, order=order), recipe),
+        uneven=spray_panel(model, recipe, **by),
+        alternatives=alternative_words(alternatives(model, recipe, **by), recipe),
         by_film=tuple((c, float(v)) for c, v in zip(CHANGES, shown, strict=True)),
         film_angles=tuple(tuple(float(v) for v in angle) for angle in each),
         held=held,

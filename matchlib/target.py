@@ -184,6 +184,48 @@ class Target:
         return cls((Aim((L, a, b), viewing),), _tolerance(tolerance))
 
     @classmethod
+    def of(
+        cls,
+        target: Target | ArrayLike,
+        *,
+        viewing: Viewing | None = None,
+        tolerance: Tolerance | float = 1.0,
+    ) -> Target:
+        """Return a target as it is, or three numbers as one.
+
+        Parameters
+        ----------
+        target : Target or array_like, shape (3,)
+            A target brings its own viewings and tolerance.
+        viewing : Viewing, optional
+            Of three numbers; D65/10° in the archive's own geometry if None.
+        tolerance : Tolerance or float
+            Of three numbers; a number is ΔE00.
+
+        Returns
+        -------
+        Target
+            Checked.
+
+        Raises
+        ------
+        TargetError
+            If it is no colour a surface can have.
+        """
+        if isinstance(target, Target):
+            return target
+        try:
+            L, a, b = np.asarray(target, float).reshape(3)
+        except (TypeError, ValueError):
+            raise TargetError(
+                "This target is not a Lab.",
+                expected="L, a and b",
+                got=repr(target)[:80],
+                remedy="read the target again.",
+            ) from None
+        return cls.lab(float(L), float(a), float(b), viewing=viewing, tolerance=tolerance)
+
+    @classmethod
     def of_readings(
         cls,
         readings: Reading | Sequence[Reading],
@@ -241,6 +283,21 @@ class Target:
         return f"{'; '.join(aims)}; {self.tolerance.words}"
 
     @property
+    def labs(self) -> Array:
+        """CIELAB wanted, shape (aims, 3)."""
+        return np.array([aim.lab for aim in self.aims])
+
+    @property
+    def viewings(self) -> tuple[Viewing | None, ...]:
+        """One an aim; None for the archive's own."""
+        return tuple(aim.viewing for aim in self.aims)
+
+    @property
+    def worst(self) -> str:
+        """What to add to a difference where it is the greatest of several."""
+        return " at its worst angle" if len(self.aims) > 1 else ""
+
+    @property
     def covariance(self) -> Array:
         """How far the target is known, over all its aims, shape (3 aims, 3 aims) [ΔE*ab²]."""
         wide = 3 * len(self.aims)
@@ -261,8 +318,7 @@ class Target:
         if not self.covariance.any():
             return None
         wide = 3 * len(self.aims)
-        labs = np.array([a.lab for a in self.aims])[:, None, :]
-        return self.expected(labs, np.zeros((1, wide, wide)))
+        return self.expected(self.labs[:, None, :], np.zeros((1, wide, wide)))
 
     def difference(self, labs: Sequence[Array]) -> Array:
         """Return how far recipes are from the target, in the unit of the tolerance.
@@ -283,6 +339,24 @@ class Target:
         ]
         worst: Array = np.max(each, axis=0)
         return worst
+
+    def local(self, number: int) -> tuple[Array, bool]:
+        """Return the axes in which a small difference at one aim is a length.
+
+        Parameters
+        ----------
+        number : int
+            Of the aim.
+
+        Returns
+        -------
+        axes : ndarray, shape (3, 3)
+            S, so that the weighted difference is near the length of S d.
+        boxed : bool
+            Whether that length is the greatest of the three, and not the root of their squares.
+        """
+        aim = self.aims[number]
+        return aim.weight * self.tolerance.stretch(np.array(aim.lab)), self.tolerance.boxed
 
     def expected(
         self, labs: Array, covariances: Array, dof: ArrayLike = np.inf
