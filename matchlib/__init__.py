@@ -7,10 +7,10 @@ Examples
 --------
 >>> from matchlib import FilmRegressor, Target, suggest
 >>> from matchlib.demo import demo_panels
->>> from matchlib.regression import frames_of
->>> model = FilmRegressor(rounds=1, library=False).fit(*frames_of(demo_panels()))
->>> found = suggest(model, Target.lab(27.1, 45.9, 28.5), top=2)
->>> print(found[0].recipe)
+>>> from matchlib.readings import frame_of
+>>> panels = frame_of(demo_panels())
+>>> model = FilmRegressor().fit(panels, panels[["L", "a", "b"]])
+>>> print(suggest(model, Target.lab(27.1, 45.9, 28.5))[0].recipe)
 cherry over pale gold, 3@3:1
 """
 

@@ -15,7 +15,9 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import cache
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +25,17 @@ from numpy.typing import NDArray
 from matchlib.colorimetry import reflectance_to_lab
 from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Reading, Recipe, Viewing
 
-__all__ = ["DEMO_SEED", "DEMO_WRONG_BACKS", "demo_panels", "demo_targets", "demo_truth"]
+if TYPE_CHECKING:
+    from matchlib.regression import FilmRegressor
+
+__all__ = [
+    "DEMO_SEED",
+    "DEMO_WRONG_BACKS",
+    "demo_model",
+    "demo_panels",
+    "demo_targets",
+    "demo_truth",
+]
 
 DEMO_SEED = 1907
 
@@ -257,6 +269,20 @@ def demo_panels(seed: int = DEMO_SEED) -> tuple[Panel, ...]:
         )
         panels.append(panel)
     return tuple(panels)
+
+
+@cache
+def demo_model() -> FilmRegressor:
+    """Return the regression fitted to the panels of the invented workshop.
+
+    Returns
+    -------
+    FilmRegressor
+        The same one whenever it is asked for.
+    """
+    from matchlib.regression import FilmRegressor, frames_of
+
+    return FilmRegressor().fit(*frames_of(demo_panels()))
 
 
 def _spectral(light: _Array) -> Reading:

@@ -65,6 +65,11 @@ def fresnel_normal(n: float = REFRACTIVE_INDEX) -> float:
     -------
     float
         Reflectance [-] (Fresnel 1823): ((n - 1) / (n + 1)) squared.
+
+    Examples
+    --------
+    >>> round(fresnel_normal(1.5), 3)
+    0.04
     """
     return ((n - 1.0) / (n + 1.0)) ** 2
 
@@ -90,6 +95,11 @@ def fresnel_diffuse_external(n: float = REFRACTIVE_INDEX) -> float:
     -------
     float
         Fresnel reflectance averaged over Lambert's cosine law [-].
+
+    Examples
+    --------
+    >>> round(fresnel_diffuse_external(1.5), 3)
+    0.092
     """
     nodes, gains = np.polynomial.legendre.leggauss(200)
     mu = 0.5 * (nodes + 1.0)
@@ -108,6 +118,11 @@ def fresnel_diffuse_internal(n: float = REFRACTIVE_INDEX) -> float:
     -------
     float
         ``1 - (1 - external) / n**2`` [-]: Saunderson's ideal k2.
+
+    Examples
+    --------
+    >>> round(fresnel_diffuse_internal(1.5), 3)
+    0.596
     """
     return 1.0 - (1.0 - fresnel_diffuse_external(n)) / n**2
 
@@ -134,6 +149,11 @@ def saunderson(
     -------
     ndarray
         Measured reflectance [-], the same shape (Saunderson 1942).
+
+    Examples
+    --------
+    >>> float(saunderson(0.5).round(3))
+    0.32
     """
     r = np.asarray(reflectance, float)
     inside: Array = (1.0 - k1) * (1.0 - k2) * r / (1.0 - k2 * r)
@@ -162,6 +182,11 @@ def saunderson_inverse(
     -------
     ndarray
         Internal reflectance [-], the same shape (Saunderson 1942, solved for R).
+
+    Examples
+    --------
+    >>> float(saunderson_inverse(saunderson(0.5)).round(3))
+    0.5
     """
     m = np.asarray(measured, float) - (k1 if specular_included else 0.0)
     result: Array = m / ((1.0 - k1) * (1.0 - k2) + k2 * m)
@@ -180,6 +205,12 @@ def single_scatter(absorbance: ArrayLike) -> tuple[Array, Array]:
     -------
     value, derivative : ndarray
         Both of the same shape; 1 and -1/2 at A = 0, by series near it.
+
+    Examples
+    --------
+    >>> value, slope = single_scatter(1.0)
+    >>> float(value.round(3)), float(slope.round(3))
+    (0.632, -0.264)
     """
     a = np.asarray(absorbance, float)
     small = a < 1e-3
@@ -209,6 +240,11 @@ def film_reflectance(
     ndarray
         Internal reflectance [-], broadcast of the three (Beer 1852; Kubelka 1948, weak
         scattering).
+
+    Examples
+    --------
+    >>> film_reflectance(0.5, [0.0, 1.0, 2.0]).round(3).tolist()
+    [0.5, 0.184, 0.068]
     """
     a = np.asarray(absorbance, float)
     value, _ = single_scatter(a)
@@ -235,6 +271,11 @@ def kubelka_layer(
     ndarray
         Reflectance [-] (Kubelka 1948, hyperbolic solution); for S towards 0 it becomes
         ``Rg exp(-2 K X)``.
+
+    Examples
+    --------
+    >>> float(kubelka_layer(0.2, 0.1, 1.0, 0.5).round(3))
+    0.363
     """
     k, s, x, rg = np.broadcast_arrays(
         *(np.asarray(v, float) for v in (absorption, scattering, thickness, backing))
@@ -267,6 +308,13 @@ def path_factor(geometry: str, *, n: float = REFRACTIVE_INDEX) -> float:
     float
         1/cos of the refracted angle in, plus the same out [-] (Snell). For diffuse illumination
         the mean over Lambert's law refracted into the film.
+
+    Examples
+    --------
+    >>> round(path_factor("45:0"), 2)
+    2.13
+    >>> round(path_factor("di:8"), 2)
+    2.15
     """
     if geometry.startswith("45as"):
         return _slant(45.0, n) + _slant(45.0 - float(geometry[4:]), n)

@@ -293,6 +293,18 @@ def next_for_archive(
     ------
     DomainError
         If there is nothing to choose from.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> coats = ("2@3:1", "2@6:1", "4@3:1", "4@6:1")
+    >>> could = [Recipe.of("pale gold", "cherry", each, "yes") for each in coats]
+    >>> advised = next_for_archive(demo_model(), could, k=2)
+    >>> advised.to_frame()[["ground", "colour", "schedule"]]
+          ground  colour schedule
+    0  pale gold  cherry    2@3:1
+    1  pale gold  cherry    4@3:1
     """
     _check(candidates)
     if k < 1:

@@ -89,6 +89,11 @@ def region(level: ArrayLike, dof: ArrayLike = np.inf, *, dimension: int = 3) -> 
     ------
     DomainError
         If level or freedom are impossible.
+
+    Examples
+    --------
+    >>> float(region(0.9).round(3))
+    6.251
     """
     # Not above: what only reads colours does without scipy.
     from scipy.special import fdtri, gammaincinv
@@ -224,6 +229,13 @@ def chance_words(probability: float) -> str:
     -------
     str
         In whole percent, "over 99%" or "under 1%" at the ends.
+
+    Examples
+    --------
+    >>> chance_words(0.953)
+    '95%'
+    >>> chance_words(0.001)
+    'under 1%'
     """
     if probability > 0.99:
         return "over 99%"

@@ -130,6 +130,11 @@ class Target:
         What passes: at every viewing, weight times difference must be within it.
     spectrum : ndarray, shape (31,), optional
         Reflectance of the sample, 400-700 nm [-], where it was read as a spectrum.
+
+    Examples
+    --------
+    >>> Target.lab(27.1, 45.9, 28.5, tolerance=0.8).tolerance.words
+    'ΔE00 at most 0.8'
     """
 
     aims: tuple[Aim, ...]

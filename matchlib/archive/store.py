@@ -33,12 +33,15 @@ _ATTEMPTS = 5
 class Archive(Records):
     """Panels with their readings and every change to them; made by `Archive.open`.
 
-    Parameters
-    ----------
-    database : Database
-        Checked and of the newest version.
-    clock : callable
-        Gives the time for the history.
+    Examples
+    --------
+    >>> from matchlib.demo import demo_panels
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder, Archive.open(f"{folder}/a.db", create=True) as archive:
+    ...     added = archive.add(demo_panels())
+    ...     table = archive.frame()
+    >>> len(table)
+    148
     """
 
     @classmethod

@@ -62,6 +62,18 @@ def audit(
     ------
     FitError
         If there are no panels to learn from.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_model, demo_panels
+    >>> found = audit(demo_panels(), demo_model())
+    >>> found.to_frame()[["kind", "codes"]]
+                   kind                                              codes
+    0     another ratio                                               T052
+    1  coats miscounted                                               T098
+    2    reversed ratio                                               T029
+    3      wrong ground                                               T077
+    4             drift  T031; T032; T045; T054; T061; T070; T071; T076...
     """
     once = list({p.code: p for p in panels}.values())
     report = part_of(callback, 0.0 if model is not None else 0.7)

@@ -73,6 +73,11 @@ def delta_e76(first: ArrayLike, second: ArrayLike) -> Array:
     -------
     ndarray, shape (...)
         CIE 15:2018, 8.2.1.3.
+
+    Examples
+    --------
+    >>> float(delta_e76((50.0, 0.0, 0.0), (50.0, 3.0, 4.0)))
+    5.0
     """
     one, two = _pair(first, second)
     return np.asarray(np.sqrt(np.sum((two - one) ** 2, axis=-1)))
@@ -91,6 +96,11 @@ def delta_e00(first: ArrayLike, second: ArrayLike) -> Array:
     ndarray, shape (...)
         ΔE00 (Sharma, Wu, Dalal 2005, equations 2 to 22; CIE 15:2018, 8.3). Symmetric. It jumps
         where the hues are opposite; there the rule of the paper's pairs 9 to 16 holds.
+
+    Examples
+    --------
+    >>> float(delta_e00((50.0, 2.6772, -79.7751), (50.0, 0.0, -82.7485)).round(4))
+    2.0425
     """
     one, two = _pair(first, second)
     shape = one.shape[:-1]
@@ -195,6 +205,14 @@ def delta_e00_metric(lab: ArrayLike) -> Array:
     ndarray, shape (..., 3, 3)
         Symmetric G; ΔE00² is near dᵀ G d for a small difference d in L*, a*, b*. Analytic, from
         S_L, S_C, S_H and R_T at the colour itself (Sharma, Wu, Dalal 2005).
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> metric = delta_e00_metric((50.0, 0.0, 0.0))
+    >>> step = np.array([0.1, 0.0, 0.0])
+    >>> float(np.sqrt(step @ metric @ step).round(3))
+    0.1
     """
     values = np.asarray(lab, dtype=np.float64)
     light, a, b = values[..., 0], values[..., 1], values[..., 2]
@@ -236,6 +254,11 @@ def delta_e_cmc(
     -------
     ndarray, shape (...)
         ΔE CMC (Clarke, McDonald, Rigg 1984; ISO 105-J03).
+
+    Examples
+    --------
+    >>> float(delta_e_cmc((50.0, 20.0, 10.0), (51.0, 20.0, 10.0)).round(2))
+    0.46
     """
     one, two = _pair(standard, trial)
     light, a, b = one[..., 0], one[..., 1], one[..., 2]
@@ -273,6 +296,11 @@ def lch(lab: ArrayLike) -> Array:
     -------
     ndarray, shape (..., 3)
         L*, C*ab and h_ab [degree], 0 to 360; the hue of a grey is 0.
+
+    Examples
+    --------
+    >>> lch((50.0, 0.0, 20.0)).tolist()
+    [50.0, 20.0, 90.0]
     """
     values = np.asarray(lab, dtype=np.float64)
     a, b = values[..., 1], values[..., 2]
@@ -295,6 +323,12 @@ def delta_lch(standard: ArrayLike, trial: ArrayLike) -> LchShift:
     LchShift
         ΔL*, ΔC*ab, ΔH*ab and Δh, trial less standard; the squares of the first three sum to
         ΔE*ab². Hue by the dot and cross product (Sève 1991), which keeps the sign without angles.
+
+    Examples
+    --------
+    >>> shift = delta_lch((50.0, 20.0, 0.0), (48.0, 22.0, 0.0))
+    >>> [round(float(v), 2) for v in shift]
+    [-2.0, 2.0, 0.0, 0.0]
     """
     one, two = _pair(standard, trial)
     a1, b1, a2, b2 = one[..., 1], one[..., 2], two[..., 1], two[..., 2]

@@ -94,6 +94,14 @@ def expected_delta_e00(
     ------
     DomainError
         If tolerance, points, covariance or freedom are impossible.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> aim = (50.0, 20.0, 10.0)
+    >>> found = expected_delta_e00(aim, aim, 0.25 * np.eye(3), tolerance=1.0)
+    >>> round(float(found.mean), 2), round(float(found.probability), 2)
+    (0.62, 0.9)
     """
     centre = np.asarray(mean, dtype=np.float64)
     spread = np.asarray(cov, dtype=np.float64)

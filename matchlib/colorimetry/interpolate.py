@@ -76,6 +76,14 @@ def regrid_reflectance(
     Finer spectra are not averaged: the value at the wavelength is taken. Sprague's polynomial is
     exact for curves up to the fourth power; in the first two and last two intervals, where the
     recommendation extends the series by six fixed numbers, for straight lines only.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> fine = np.arange(400.0, 701.0, 5.0)
+    >>> values, between = regrid_reflectance(fine, np.full(61, 0.5))
+    >>> values.shape, int(between.sum())
+    ((31,), 0)
     """
     nm, wanted = np.asarray(wavelengths, dtype=np.float64), np.asarray(grid, dtype=np.float64)
     values = np.asarray(reflectance, dtype=np.float64)
@@ -125,6 +133,13 @@ def interpolate_reflectance(
     ------
     DomainError
         If the spectrum has gaps, or leaves more than one interval of the grid uncovered.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> coarse = np.arange(400.0, 701.0, 20.0)
+    >>> interpolate_reflectance(coarse, coarse / 1000.0)[:3].round(3).tolist()
+    [0.4, 0.41, 0.42]
     """
     return regrid_reflectance(wavelengths, reflectance, grid)[0]
 

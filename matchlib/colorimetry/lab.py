@@ -50,6 +50,12 @@ def reflectance_to_xyz(
     -------
     ndarray, shape (..., 3)
         XYZ; Y of the perfect diffuser is 100.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> reflectance_to_xyz(np.ones(31)).round(2).tolist()
+    [94.81, 100.0, 107.3]
     """
     view = Viewing() if viewing is None else viewing
     table = weights(view.illuminant, view.observer, wavelengths)
@@ -71,6 +77,11 @@ def xyz_to_lab(xyz: ArrayLike, white: ArrayLike) -> Array:
     -------
     ndarray, shape (..., 3)
         L*, a*, b* (CIE 15:2018, 8.2.1).
+
+    Examples
+    --------
+    >>> xyz_to_lab((20.0, 18.42, 15.0), (94.81, 100.0, 107.32)).round(1).tolist()
+    [50.0, 13.2, 10.0]
     """
     ratio = np.asarray(xyz, dtype=np.float64) / np.asarray(white, dtype=np.float64)
     curve = np.where(ratio > _KNEE, np.cbrt(ratio), _SLOPE * ratio + 4.0 / 29.0)
@@ -94,6 +105,12 @@ def xyz_to_lab_with_jacobian(xyz: ArrayLike, white: ArrayLike) -> tuple[Array, A
     jacobian : ndarray, shape (..., 3, 3)
         Derivative of the Lab axis (row) by X, Y, Z (column). At the knee near black, where CIELAB
         has two slopes that agree to 1e-15, either.
+
+    Examples
+    --------
+    >>> lab, slopes = xyz_to_lab_with_jacobian((20.0, 18.42, 15.0), (94.81, 100.0, 107.32))
+    >>> slopes.shape
+    (3, 3)
     """
     scale = np.asarray(white, dtype=np.float64)
     ratio = np.asarray(xyz, dtype=np.float64) / scale
@@ -118,6 +135,11 @@ def lab_to_xyz(lab: ArrayLike, white: ArrayLike) -> Array:
     -------
     ndarray, shape (..., 3)
         Tristimulus values, on the scale of the white.
+
+    Examples
+    --------
+    >>> lab_to_xyz((50.0, 0.0, 0.0), (94.81, 100.0, 107.32)).round(2).tolist()
+    [17.46, 18.42, 19.77]
     """
     values = np.asarray(lab, dtype=np.float64)
     y = (values[..., 0] + 16.0) / 116.0
@@ -148,6 +170,12 @@ def reflectance_to_lab(
     -------
     ndarray, shape (..., 3)
         L*, a*, b* under the viewing.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> reflectance_to_lab(np.full(31, 0.18)).round(2).tolist()
+    [49.5, 0.0, 0.0]
     """
     view = Viewing() if viewing is None else viewing
     xyz = reflectance_to_xyz(reflectance, view, wavelengths=wavelengths)
@@ -177,6 +205,13 @@ def lab_jacobian(
         L*, a*, b*.
     jacobian : ndarray, shape (..., 3, n)
         Derivative of each Lab axis, analytic.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> lab, slopes = lab_jacobian(np.full(31, 0.18))
+    >>> lab.shape, slopes.shape
+    ((3,), (3, 31))
     """
     view = Viewing() if viewing is None else viewing
     table = weights(view.illuminant, view.observer, wavelengths)

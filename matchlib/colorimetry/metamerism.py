@@ -44,6 +44,14 @@ def delta_e_under(
     -------
     ndarray, shape (...)
         The difference, that under the reference light included.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from matchlib import Viewing
+    >>> light, dark = np.full(31, 0.30), np.full(31, 0.28)
+    >>> float(delta_e_under(light, dark, Viewing("A")).round(1))
+    1.5
     """
     return difference(
         reflectance_to_lab(standard, viewing, wavelengths=wavelengths),
@@ -87,6 +95,14 @@ def metamerism_index(
     ------
     DomainError
         If the trial sends back no light under the reference.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from matchlib import Viewing
+    >>> grey = np.full(31, 0.3)
+    >>> float(metamerism_index(grey, grey, Viewing("A")))
+    0.0
     """
     base = Viewing() if reference is None else reference
 
@@ -134,6 +150,13 @@ def metamerism_index_xyz(
     ------
     DomainError
         If a trial has no X, Y or Z under the reference to divide by.
+
+    Examples
+    --------
+    >>> white = (94.81, 100.0, 107.32)
+    >>> one, two = (20.0, 21.0, 22.0), (20.0, 21.5, 22.0)
+    >>> float(metamerism_index_xyz(one, one, two, two, white))
+    0.0
     """
     seen = np.asarray(trial_reference, dtype=np.float64)
     wanted = np.asarray(standard_reference, dtype=np.float64)

@@ -41,6 +41,12 @@ def to_srgb(lab: ArrayLike) -> tuple[Array, NDArray[np.bool_]]:
     that scales XYZ by the ratio of the two whites. Greys stay grey, and differences between
     swatches stay those of the Lab; a chromatic adaptation between two whites of the same light
     would rotate hues for no gain, since it is the observers that differ and not the light.
+
+    Examples
+    --------
+    >>> rgb, inside = to_srgb((50.0, 0.0, 0.0))
+    >>> rgb.round(3).tolist(), bool(inside)
+    ([0.466, 0.466, 0.466], True)
     """
     linear = lab_to_xyz(lab, _WHITE) @ _TO_RGB.T
     inside = np.all((linear >= -_ROUNDING) & (linear <= 1.0 + _ROUNDING), axis=-1)

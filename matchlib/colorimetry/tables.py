@@ -68,6 +68,11 @@ def weights(illuminant: str, observer: str | int, wavelengths: ArrayLike | None 
     Notes
     -----
     ASTM E308-15. A plain sum over 10 nm would be further off.
+
+    Examples
+    --------
+    >>> weights("D65", 10).shape
+    (31, 3)
     """
     observer = str(observer)
     _check_light(illuminant, observer)
@@ -112,6 +117,11 @@ def white_point(illuminant: str, observer: str | int) -> Array:
         and A, and by more for F2 and F11, whose spectra are known every 5 nm only, and for D50,
         whose spectrum CIE has published anew since: by how much is in
         tests/published/test_published_colorimetry.py.
+
+    Examples
+    --------
+    >>> white_point("D65", 10).round(2).tolist()
+    [94.81, 100.0, 107.3]
     """
     observer = str(observer)
     _check_light(illuminant, observer)

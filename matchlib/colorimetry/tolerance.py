@@ -36,6 +36,11 @@ class Tolerance:
         l and c of CMC(l:c).
     box : tuple of 3 float
         Half widths of the box.
+
+    Examples
+    --------
+    >>> Tolerance("CMC", 1.2).words
+    'CMC(2:1) at most 1.2'
     """
 
     kind: str = "ΔE00"

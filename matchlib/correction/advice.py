@@ -201,6 +201,16 @@ def correct(
     TargetError
         If nothing was sprayed yet, the target is no Lab, or the last panel was not read under
         every viewing of the target.
+
+    Examples
+    --------
+    >>> from matchlib import Reading, Recipe
+    >>> from matchlib.demo import demo_model
+    >>> sprayed = Recipe.of("pale gold", "cherry", "4@4.5:1", "yes")
+    >>> read = Reading(lab=(28.6, 46.3, 30.1))
+    >>> advice = correct(demo_model(), [(sprayed, read)], (27.1, 45.9, 28.5))
+    >>> print(advice.best.words)
+    strengthen the last coat to 3.5:1 (3.5 parts carrier to 1 part colour)
     """
     rows = [Sprayed.of(t) for t in tried]
     goal = _goal(target, rows, tolerance)

@@ -107,14 +107,26 @@ class Blend:
 
 
 class Ground(Blend):
-    """The opaque coat that sends the light back: metallic, pearl or solid, or a blend of them."""
+    """The opaque coat that sends the light back: metallic, pearl or solid, or a blend of them.
+
+    Examples
+    --------
+    >>> Ground.parse("silver 3 + black 1").shares
+    {'black': 0.25, 'silver': 0.75}
+    """
 
     __slots__ = ()
     kind: ClassVar[str] = "ground"
 
 
 class Colour(Blend):
-    """The transparent colour (colorant), or a blend of colours by volume."""
+    """The transparent colour (colorant), or a blend of colours by volume.
+
+    Examples
+    --------
+    >>> Colour.parse("cherry 2 + honey 1").names
+    ('cherry', 'honey')
+    """
 
     __slots__ = ()
     kind: ClassVar[str] = "colour"

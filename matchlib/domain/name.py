@@ -119,6 +119,11 @@ def near_names(name: str, known: Iterable[str]) -> tuple[str, ...]:
     tuple of str
         The nearest first. Names with other numbers in them are other things, and what differs in
         capitals or Unicode form alone is one name and not listed.
+
+    Examples
+    --------
+    >>> near_names("slver", ["silver", "graphite"])
+    ('silver',)
     """
     key, found = name_key(name), []
     for other in known:

@@ -41,6 +41,14 @@ class Panel:
     extra : tuple of (str, str)
         Columns of the file that have no meaning here, kept as they came: by name, in the
         order of names, empty ones left out.
+
+    Examples
+    --------
+    >>> from matchlib import Reading, Recipe
+    >>> recipe = Recipe.of("silver", "cherry", "3@6:1")
+    >>> panel = Panel.of("T001", recipe, [Reading(lab=(36.6, 36.7, 8.7))])
+    >>> print(panel.recipe)
+    cherry over silver, 3@6:1
     """
 
     code: str
@@ -246,6 +254,12 @@ def readings_in(panels: Iterable[Panel]) -> Iterator[tuple[Panel, int, Stage, Re
     ------
     tuple of (Panel, int, Stage, Reading)
         The panel, the number of the stage from 1, the stage, the reading.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_panels
+    >>> sum(1 for _ in readings_in(demo_panels()))
+    148
     """
     for panel in panels:
         for number, stage in enumerate(panel.stages, 1):

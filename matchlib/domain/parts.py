@@ -33,6 +33,11 @@ def clean_name(text: object, what: str) -> str:
     ------
     DomainError
         If it is empty, too long, or holds a character that recipes use as a sign.
+
+    Examples
+    --------
+    >>> clean_name("  pale   gold ", "ground")
+    'pale gold'
     """
     name = unicodedata.normalize("NFC", " ".join(str(text).split()))
     bad = sorted(set(name) & set("+@\t\r\n")) or [c for c in name if not c.isprintable()]
@@ -58,6 +63,11 @@ def name_key(name: str) -> str:
     -------
     str
         Without regard to capitals, white space and Unicode form.
+
+    Examples
+    --------
+    >>> name_key("Pale  Gold")
+    'pale gold'
     """
     folded = unicodedata.normalize("NFKC", " ".join(name.split())).casefold()
     return unicodedata.normalize("NFKC", folded)
@@ -90,6 +100,12 @@ def format_parts(value: Fraction) -> str:
     -------
     str
         For example ``6``, ``2.5`` or ``10/3``.
+
+    Examples
+    --------
+    >>> from fractions import Fraction
+    >>> format_parts(Fraction(5, 2))
+    '2.5'
     """
     for digits in range(4):
         scaled = value * 10**digits

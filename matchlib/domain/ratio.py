@@ -36,6 +36,16 @@ class MixRatio:
     ----------
     carrier, colour : Fraction or int or float or str
         Parts by volume; carrier at least 0, colour more than 0. Reduced on entry: 12:2 is 6:1.
+
+    Examples
+    --------
+    >>> ratio = MixRatio.parse("6:1")
+    >>> ratio.words
+    '6 parts carrier to 1 part colour'
+    >>> round(ratio.fraction, 3)
+    0.143
+    >>> MixRatio.parse("3:1") > ratio
+    True
     """
 
     carrier: Fraction

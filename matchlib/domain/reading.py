@@ -34,6 +34,11 @@ class Viewing:
         ``45:0``, ``di:8`` (specular included), ``de:8`` (excluded), an aspecular angle such as
         ``45as15`` (illumination at 45 degrees, ASTM E2539), or ``photo``: as a camera saw it in
         whatever light there was, which is no instrument's geometry.
+
+    Examples
+    --------
+    >>> print(Viewing(illuminant="A", geometry="45as15"))
+    A/10° 45as15
     """
 
     illuminant: str = "D65"
@@ -109,6 +114,16 @@ class Reading:
         What the surface was when it was read: one of `STATES`; empty for as the recipe says.
     picture : str
         Name of a picture kept with the panel; empty for none.
+
+    Examples
+    --------
+    >>> reading = Reading(lab=(36.6, 36.7, 8.7), instrument="bench")
+    >>> print(reading.viewing)
+    D65/10° 45:0
+    >>> Reading(lab=(140, 0, 0))
+    Traceback (most recent call last):
+        ...
+    matchlib.errors.DomainError: This is not a possible Lab reading. Expected L from 0 to 100...
     """
 
     viewing: Viewing = field(default_factory=Viewing)

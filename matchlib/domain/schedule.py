@@ -98,6 +98,14 @@ class CoatSchedule:
     ----------
     steps : tuple of CoatStep
         At least one; neighbours of one ratio and colour are joined.
+
+    Examples
+    --------
+    >>> steps = CoatSchedule.parse("2@6:1 2@3:1")
+    >>> steps.coats
+    4
+    >>> print(CoatSchedule.of(4, "6:1").words)
+    4 coats of 6 parts carrier to 1 part colour (6:1)
     """
 
     steps: tuple[CoatStep, ...]

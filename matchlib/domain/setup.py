@@ -95,6 +95,11 @@ def read_lots(text: str) -> tuple[tuple[str, str], ...]:
     ------
     DomainError
         If a piece has no bottle or no lot, or a bottle stands twice.
+
+    Examples
+    --------
+    >>> read_lots("carrier: 12; honey: 4")
+    (('carrier', '12'), ('honey', '4'))
     """
     found: dict[str, str] = {}
     for piece in filter(None, (p.strip() for p in text.split(";"))):
@@ -139,5 +144,10 @@ def lots_text(lots: tuple[tuple[str, str], ...]) -> str:
     -------
     str
         Empty for none.
+
+    Examples
+    --------
+    >>> lots_text((("carrier", "12"), ("honey", "4")))
+    'carrier: 12; honey: 4'
     """
     return "; ".join(f"{name}: {lot}" for name, lot in lots)

@@ -150,6 +150,15 @@ def film_tolerance(
     ------
     DomainError
         If a change is none.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> thin, full = (Recipe.of("silver", "cherry", s, "yes") for s in ("2@6:1", "5@4:1"))
+    >>> shown = film_tolerance(demo_model(), [thin, full], changes=(0.1,))
+    >>> shown.round(1).tolist()
+    [[1.5], [0.7]]
     """
     recipes = [recipe] if isinstance(recipe, Recipe) else list(recipe)
     each = film_tolerance_by_angle(model, recipes, changes=changes, viewing=viewing, order=order)

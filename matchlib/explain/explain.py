@@ -61,6 +61,14 @@ def explain(
     ------
     UnknownName
         If a ground or colour was never read.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> found = explain(demo_model(), Recipe.of("silver", "cherry", "3@6:1", "yes"))
+    >>> round(sum(found.shares.values()), 6)
+    1.0
     """
     model.check_fitted()
     usual = viewing or Viewing(geometry=model.words_.geometries[0])

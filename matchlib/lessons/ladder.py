@@ -123,6 +123,26 @@ def coat_ladder(
         If there are no rungs.
     UnknownName
         If a ground or colour is on no panel.
+
+    Examples
+    --------
+    >>> from matchlib import MixRatio
+    >>> from matchlib.demo import demo_model, demo_panels
+    >>> from matchlib.domain import Colour, Ground
+    >>> ladder = coat_ladder(
+    ...     demo_model(),
+    ...     demo_panels(),
+    ...     ground=Ground.parse("silver"),
+    ...     colour=Colour.parse("cherry"),
+    ...     ratio=MixRatio.parse("6:1"),
+    ...     most=3,
+    ... )
+    >>> ladder.to_frame()[["coats", "L"]].round(0)
+       coats     L
+    0      0  59.0
+    1      1  46.0
+    2      2  36.0
+    3      3  29.0
     """
     if not 1 <= most <= 20:
         raise DomainError(

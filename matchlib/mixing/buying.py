@@ -243,6 +243,12 @@ def bottle_makes(volume: float, ratio: MixRatio, *, of: str = "colour") -> tuple
     ------
     DomainError
         If `of` is neither, or a bottle of carrier is asked to make a mix without carrier.
+
+    Examples
+    --------
+    >>> from matchlib import MixRatio
+    >>> bottle_makes(40.0, MixRatio.parse("6:1"))
+    (240.0, 40.0)
     """
     have = positive(volume, "volume in the bottle")
     if of not in ("colour", "carrier") or (of == "carrier" and ratio.carrier == 0):

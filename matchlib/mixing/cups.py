@@ -69,6 +69,11 @@ def viscosity(seconds: float, *, cup: str) -> float:
     ------
     DomainError
         If the cup is unknown or the time outside its range.
+
+    Examples
+    --------
+    >>> round(viscosity(20.0, cup="Ford 4"))
+    60
     """
     known = {c.name.casefold(): c for c in VISCOSITY_CUPS}
     law = known.get(" ".join(str(cup).replace("#", " ").split()).casefold())
@@ -107,6 +112,11 @@ def drain_words(text: str) -> str:
     ------
     DomainError
         If it is not so written, or `viscosity` refuses it.
+
+    Examples
+    --------
+    >>> drain_words("20 s Ford 4")
+    '20 s in a Ford 4 cup is about 60 mm²/s: 31 s in a Zahn 2; at 25 °C...'
     """
     match = re.match(r"^\s*(\d+(?:\.\d+)?)\s*s(?:ec(?:onds)?)?\.?,?\s+(.+?)\s*$", text)
     if match is None:

@@ -34,6 +34,11 @@ def spreading_rate(dry_um: float, *, volume_solids: float) -> float:
     -------
     float
         Area a litre covers [m²/L]: 1000 vs / µm, the handbooks' 10 x percent / µm.
+
+    Examples
+    --------
+    >>> spreading_rate(50.0, volume_solids=0.5)
+    10.0
     """
     return 1000.0 * _solids(volume_solids) / positive(dry_um, "dry film [µm]", top=1000)
 
@@ -54,6 +59,11 @@ def wet_film(dry_um: float, *, volume_solids: float, thinner: float = 0.0) -> fl
     -------
     float
         Wet film [µm], as a comb gauge reads it: dry (1 + thinner) / vs.
+
+    Examples
+    --------
+    >>> wet_film(50.0, volume_solids=0.5, thinner=0.1)
+    110.0
     """
     share = 1.0 + positive(thinner, "share of thinner", top=20, zero=True)
     return 1000.0 * share / spreading_rate(dry_um, volume_solids=volume_solids)

@@ -61,6 +61,12 @@ class Limits:
     max_unevenness : float, optional
         Greatest difference that 10 percent more or less film may show, by the target's own
         difference, in its unit, and weighted over its angles as a match is.
+
+    Examples
+    --------
+    >>> bounds = Limits(grounds=("silver", "pale gold"), min_ratio=3, max_ratio=6, ratio_step=1)
+    >>> [str(ratio) for ratio in bounds.ratios()]
+    ['6:1', '5:1', '4:1', '3:1']
     """
 
     grounds: tuple[Ground, ...] | None = None

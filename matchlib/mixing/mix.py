@@ -141,6 +141,11 @@ def read_mix(text: str, *, densities: Mapping[str, float] | None = None) -> Mix:
     ------
     DomainError
         If it is no mix, says not of what it is a percentage, or lacks a density.
+
+    Examples
+    --------
+    >>> read_mix("6:1")
+    Mix(ratio=MixRatio(carrier=Fraction(6, 1), colour=Fraction(1, 1)), third=None)
     """
     said = " ".join(str(text)[:80].split())
     bare = re.sub(r"\s*\bby (weight|volume)\b", "", said, flags=re.IGNORECASE)

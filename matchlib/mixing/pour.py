@@ -198,6 +198,13 @@ def pour(
     ------
     DomainError
         If a number is impossible, or more is kept than adding can turn into the pot.
+
+    Examples
+    --------
+    >>> from matchlib import MixRatio
+    >>> poured = pour(350.0, MixRatio.parse("6:1"))
+    >>> [(p.name, round(p.ml)) for p in poured.portions]
+    [('carrier', 300), ('colour', 50)]
     """
     total = positive(total_ml, "volume of the pot [mL]", top=1e7, zero=True)
     held = kept if kept is not None and positive(
@@ -238,6 +245,12 @@ def most_kept(total_ml: float, ratio: MixRatio, before: MixRatio) -> float:
     -------
     float
         Volume of the mix in hand [mL]; 0 where neat colour is wanted and it holds carrier.
+
+    Examples
+    --------
+    >>> from matchlib import MixRatio
+    >>> round(most_kept(350.0, MixRatio.parse("3:1"), MixRatio.parse("6:1")))
+    306
     """
     most = total_ml * ratio.fraction / before.fraction
     if before.fraction < 1.0:

@@ -71,6 +71,12 @@ def ratio_dict(ratio: MixRatio) -> dict[str, object]:
     -------
     dict
         ``carrier_parts``, ``colour_parts`` (exact, as text), ``colour_fraction`` and ``words``.
+
+    Examples
+    --------
+    >>> from matchlib import MixRatio
+    >>> ratio_dict(MixRatio.parse("6:1"))["words"]
+    '6 parts carrier to 1 part colour'
     """
     return {
         "carrier_parts": format_parts(ratio.carrier),
@@ -92,6 +98,12 @@ def question_ratio(ratio: MixRatio) -> RatioQuestion | None:
     -------
     RatioQuestion or None
         A question when there is more colour than carrier.
+
+    Examples
+    --------
+    >>> from matchlib import MixRatio
+    >>> question_ratio(MixRatio.parse("6:1")) is None
+    True
     """
     if not ratio.looks_reversed:
         return None
@@ -123,6 +135,11 @@ def ratio_of(*, colour_volume: float, carrier_volume: float) -> MixRatio:
     -------
     MixRatio
         Exact when the numbers are, else carrier to one of colour within 0.001.
+
+    Examples
+    --------
+    >>> print(ratio_of(colour_volume=40.0, carrier_volume=240.0))
+    6:1
     """
     colour = exact(positive(colour_volume, "volume of colour"))
     carrier = exact(positive(carrier_volume, "volume of carrier", zero=True))

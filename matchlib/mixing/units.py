@@ -136,6 +136,11 @@ def parse_volume(text: object, *, zero: bool = False) -> float:
     ------
     DomainError
         If the unit is missing or unknown, or the number is not above 0.
+
+    Examples
+    --------
+    >>> parse_volume("0.5 l")
+    500.0
     """
     return _parse(text, VOLUME_UNITS, "volume", "250 ml or 8 fl oz", zero=zero)
 
@@ -157,6 +162,11 @@ def parse_area(text: object) -> float:
     ------
     DomainError
         If the unit is missing or unknown, or the number is not above 0.
+
+    Examples
+    --------
+    >>> parse_area("2 m2")
+    2.0
     """
     return _parse(text, AREA_UNITS, "area", "2 m2 or 20 ft2")
 
@@ -178,6 +188,11 @@ def parse_length(text: object) -> float:
     ------
     DomainError
         If the unit is missing or unknown, or the number is not above 0.
+
+    Examples
+    --------
+    >>> parse_length("30 cm")
+    300.0
     """
     return _parse(text, LENGTH_UNITS, "length", "300 mm or 4 ft")
 
@@ -196,6 +211,11 @@ def format_volume(ml: float, unit: str = "ml") -> str:
     -------
     str
         Number and unit, for example ``42 ml`` or ``1.4 us fl oz``.
+
+    Examples
+    --------
+    >>> format_volume(250.0)
+    '250 ml'
     """
     key = _unit(unit, VOLUME_UNITS, "volume")
     value = ml / VOLUME_UNITS[key]

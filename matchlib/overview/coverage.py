@@ -114,6 +114,14 @@ def coverage(panels: Sequence[Panel]) -> Coverage:
     -------
     Coverage
         Of all of them.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_panels
+    >>> coverage(demo_panels()).to_frame().loc[["silver", "pale gold"], ["bare", "cherry", "honey"]]
+               bare  cherry  honey
+    silver        3       9      5
+    pale gold     3       0      5
     """
     grounds = Counter(p.recipe.ground for p in panels)
     colours = Counter(p.recipe.colour for p in panels if p.recipe.colour is not None)

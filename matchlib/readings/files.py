@@ -11,7 +11,7 @@ import hashlib
 import os
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from matchlib.domain import Panel, Reading, Recipe, Viewing
 from matchlib.errors import FileError, ImportRefused, MatchlibError, TargetError
@@ -152,6 +152,16 @@ def read_file(
         `report`.
     FileError
         If the file as a whole cannot be read or trusted.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib.demo import demo_panels
+    >>> from matchlib.readings import write_table
+    >>> with TemporaryDirectory() as folder:
+    ...     report = read_file(write_table(demo_panels(), f"{folder}/panels.csv"))
+    >>> len(report.panels)
+    133
     """
     stated = Stated(_facts(viewing), decimal, scale)
     return accepted(
@@ -387,8 +397,6 @@ def _sheets(data: bytes, asking: Asking, *, sheet: str | None) -> list[Sheet]:
 
 
 def _named(table: Table, name: str) -> Table:
-    from dataclasses import replace
-
     return replace(table, sheet=f"{name}, {table.sheet}" if table.sheet else name)
 
 

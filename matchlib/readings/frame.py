@@ -64,8 +64,8 @@ def frame_of(panels: Iterable[Panel]) -> pd.DataFrame:
     >>> from matchlib.demo import demo_panels
     >>> frame_of(demo_panels())[["panel", "ground", "L", "a", "b"]].head(2).round(1)
       panel         ground     L    a    b
-    0  T001         silver  58.6 -0.3 -0.3
-    1  T002  coarse silver  70.0 -0.1  1.1
+    0  T001         silver  60.1 -0.1  0.4
+    1  T002  coarse silver  74.4  0.4  2.1
     """
     import pandas as pd
 

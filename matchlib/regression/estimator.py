@@ -92,7 +92,7 @@ class FilmRegressor(
     >>> model = FilmRegressor().fit(panels, panels[["L", "a", "b"]])
     >>> asked = pd.DataFrame({"ground": ["silver"], "colour": "cherry", "schedule": "3@6:1"})
     >>> model.predict(asked).round(0)
-    array([[36., 37.,  9.]])
+    array([[36., 38.,  8.]])
     """
 
     def __init__(

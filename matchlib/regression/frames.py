@@ -65,6 +65,13 @@ def frames_of(panels: Iterable[Panel]) -> tuple[pd.DataFrame, pd.DataFrame]:
     ------
     FitError
         If there is no reading.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_panels
+    >>> X, y = frames_of(demo_panels())
+    >>> X.shape[0] == len(y), y.columns.tolist()[:4]
+    (True, ['L', 'a', 'b', '400'])
     """
     X = frame_of(panels)
     if X.empty:

@@ -128,6 +128,17 @@ def load_fit(path: str | os.PathLike[str]) -> FilmPredictor:
     ------
     FileError
         If the file is missing, damaged, or of another layout.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> with TemporaryDirectory() as folder:
+    ...     save_fit(f"{folder}/fit.npz", demo_model(), content_hash="")
+    ...     model = load_fit(f"{folder}/fit.npz")
+    >>> model.predict_recipes([Recipe.of("silver", clear="yes")])[0, 0].round()
+    np.float64(59.0)
     """
     try:
         if os.path.getsize(path) > _LIMIT:

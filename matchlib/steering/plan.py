@@ -106,6 +106,15 @@ def plan(
     ------
     DomainError
         If so many readings cannot be thought of, or nothing can be sprayed within the limits.
+
+    Examples
+    --------
+    >>> from matchlib import Limits, Target
+    >>> from matchlib.demo import demo_model
+    >>> aim, neat = Target.lab(27.1, 45.9, 28.5), Limits(blends=False)
+    >>> plans = plan(demo_model(), aim, neat, readings=1, top=1)
+    >>> print(plans[0].first)
+    cherry over pale gold, 2@2.5:1
     """
     if not (isinstance(readings, int) and 0 <= readings <= MOST_READINGS):
         raise DomainError(

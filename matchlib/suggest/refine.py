@@ -39,6 +39,13 @@ class Picks:
         """Return some of them."""
         return Picks(self.ground[rows], self.pot[rows], self.schedule[rows])
 
+    def joined(self, more: Picks) -> Picks:
+        """Return these and others, each once."""
+        rows = np.concatenate(
+            [np.stack([p.ground, p.pot, p.schedule], axis=1) for p in (self, more)]
+        )
+        return Picks(*np.unique(rows, axis=0).T)
+
     def labs(self, space: Space, viewings: Sequence[Viewing]) -> list[Array]:
         """Return their Lab by the whole law."""
         grounds, pots = space.ground_share[self.ground], space.colour_share[self.pot]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, overload
 
 import numpy as np
@@ -18,7 +18,7 @@ from matchlib.target import Target
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Suggestion", "Suggestions"]
+__all__ = ["Suggestion", "Suggestions", "with_ties"]
 
 Array = NDArray[np.float64]
 
@@ -148,3 +148,23 @@ class Suggestions(Sequence[Suggestion]):
         first = self.target.aims[0].lab
         said = f"Target, left in each swatch: {self.target}. {self.why_not}".rstrip()
         return html_of(table[shown + numbers], caption=said, beside=first)
+
+
+def with_ties(made: list[Suggestion], floors: Sequence[float]) -> list[Suggestion]:
+    """Say which suggestions one panel each could not tell apart."""
+    result = []
+    for i, one in enumerate(made):
+        alike = [
+            str(j + 1)
+            for j, other in enumerate(made)
+            if j != i and abs(other.expected_delta_e00 - one.expected_delta_e00) < 0.15 * floors[i]
+        ]
+        note = ""
+        if alike:
+            number = "number" if len(alike) == 1 else "numbers"
+            note = (
+                f"As good as {number} {', '.join(alike)}, as far as the spread of spraying lets "
+                "anyone tell; the order is by less trouble."
+            )
+        result.append(replace(one, note=note))
+    return result

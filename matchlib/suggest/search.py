@@ -9,7 +9,6 @@ the whole law with its uncertainty (`matchlib.suggest.score`), which alone ranks
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +22,7 @@ from matchlib.progress import Callback, part_of
 from matchlib.regression import FilmPredictor
 from matchlib.suggest.reach import DOUBTFUL, OUT_OF_REACH, Reachability, reach_of
 from matchlib.suggest.refine import Picks, refine
-from matchlib.suggest.result import Suggestion, Suggestions
+from matchlib.suggest.result import Suggestion, Suggestions, with_ties
 from matchlib.suggest.scan import scan
 from matchlib.suggest.score import Scores, scores
 from matchlib.suggest.space import Schedules, Space
@@ -97,6 +96,20 @@ def suggest(
         If a ground or colour on the shelf was never read.
     DomainError
         If nothing is left within the limits.
+
+    Examples
+    --------
+    >>> from matchlib import Limits, Target
+    >>> from matchlib.demo import demo_model
+    >>> found = suggest(demo_model(), Target.lab(27.1, 45.9, 28.5), Limits(blends=False), top=2)
+    >>> found
+    Suggestions for L 27.1, a 45.9, b 28.5; ΔE00 at most 1:
+      <cherry over pale gold, 3@3:1: next panel 0.53 ± 0.29, passes with a chance of 95%>
+      <cherry over pearl white, 4@3.5:1: next panel 1.86 ± 0.24, passes with a chance of under 1%>
+    >>> found.to_frame()[["ground", "schedule", "probability"]].round(2)
+            ground schedule  probability
+    0    pale gold    3@3:1         0.95
+    1  pearl white  4@3.5:1         0.00
     """
     model.check_fitted()
     if not (isinstance(top, int) and top >= 1):
@@ -191,7 +204,7 @@ class _Search:
             callback=part_of(self.callback, 0.4, 0.7),
         )
         continuous = self._continuous(starts, refined.best)
-        both = _distinct(_join(picks, refined.picks))
+        both = picks.joined(refined.picks)
         self.callback(0.7, "working out what can be measured")
         labs = both.labs(self.space, self.viewings)
         cost = self.target.difference(labs)
@@ -341,7 +354,7 @@ class _Search:
                     labs=tuple(_three(v) for v in view.labs[:, i]),
                 )
             )
-        return _with_ties(made, [float(view.floor[i]) for i in chosen])
+        return with_ties(made, [float(view.floor[i]) for i in chosen])
 
     def _words(self, reach: Reachability, view: Scores, cost: Array, *, closest: float) -> str:
         """How the nearest misses, where that is what it does, or which panel would tell."""
@@ -411,36 +424,3 @@ def _three(lab: Array) -> tuple[float, float, float]:
 def _kinds(members: NDArray[np.bool_]) -> Ints:
     _, kinds = np.unique(members, axis=0, return_inverse=True)
     return np.asarray(kinds, np.intp).ravel()
-
-
-def _join(one: Picks, two: Picks) -> Picks:
-    return Picks(
-        np.concatenate([one.ground, two.ground]),
-        np.concatenate([one.pot, two.pot]),
-        np.concatenate([one.schedule, two.schedule]),
-    )
-
-
-def _distinct(picks: Picks) -> Picks:
-    rows = np.unique(np.stack([picks.ground, picks.pot, picks.schedule], axis=1), axis=0)
-    return Picks(*rows.T)
-
-
-def _with_ties(made: list[Suggestion], floors: Sequence[float]) -> list[Suggestion]:
-    """Say which suggestions one panel each could not tell apart."""
-    result = []
-    for i, one in enumerate(made):
-        alike = [
-            str(j + 1)
-            for j, other in enumerate(made)
-            if j != i and abs(other.expected_delta_e00 - one.expected_delta_e00) < 0.15 * floors[i]
-        ]
-        note = ""
-        if alike:
-            number = "number" if len(alike) == 1 else "numbers"
-            note = (
-                f"As good as {number} {', '.join(alike)}, as far as the spread of spraying lets "
-                "anyone tell; the order is by less trouble."
-            )
-        result.append(replace(one, note=note))
-    return result

@@ -284,6 +284,13 @@ def repeatability(
     ------
     FitError
         If there are no panels with colour.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_model, demo_panels
+    >>> found = repeatability(demo_panels(), demo_model())
+    >>> 0.4 < found.low < found.floor < found.high < 0.8
+    True
     """
     read = [p for p in panels if p.readings]
     if not any(not p.recipe.bare for p in read):

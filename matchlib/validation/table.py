@@ -98,6 +98,17 @@ def validation_table(
     Listing of TableRow
         A tuple, a line for each thing left out and each regressor; one that could not be had says
         why.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_panels
+    >>> from matchlib.regression import frames_of
+    >>> from matchlib.validation import NearestPanel
+    >>> X, y = frames_of(demo_panels())
+    >>> rows = validation_table(X, y, by=("panel",), model=NearestPanel(), simple=False)
+    >>> rows.to_frame()[["by", "panels"]]
+          by  panels
+    0  panel     131
     """
     makers: dict[str, Any] = {"film regression": model}
     if simple:

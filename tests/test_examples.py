@@ -1,0 +1,52 @@
+"""Every example in a docstring of matchlib runs and prints what it says."""
+
+from __future__ import annotations
+
+import doctest
+import importlib
+import inspect
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import matchlib
+
+ROOT = Path(__file__).resolve().parents[1]
+FLAGS = doctest.ELLIPSIS | doctest.NORMALIZE_WHITESPACE
+MODULES = [
+    ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
+    for path in sorted((ROOT / "matchlib").rglob("*.py"))
+    if ">>> " in path.read_text("utf-8")
+]
+SHOWN = ["matchlib.domain", "matchlib.colorimetry", "matchlib.film"]
+"""Beside the front door: packages whose public functions all have an example."""
+
+
+def examples() -> Iterator[doctest.DocTest]:
+    finder = doctest.DocTestFinder()
+    for name in MODULES:
+        yield from (t for t in finder.find(importlib.import_module(name), name) if t.examples)
+
+
+@pytest.mark.parametrize("example", list(examples()), ids=lambda e: e.name)
+def test_an_example_prints_what_it_says(example: doctest.DocTest) -> None:
+    told: list[str] = []
+    doctest.DocTestRunner(optionflags=FLAGS).run(example, out=told.append)
+    assert not told, "".join(told)
+
+
+@pytest.mark.parametrize("name", [n for n in matchlib.__all__ if n != "__version__"])
+def test_what_the_front_door_gives_has_an_example(name: str) -> None:
+    assert ">>> " in str(getattr(matchlib, name).__doc__)
+
+
+@pytest.mark.parametrize("package", SHOWN)
+def test_a_public_function_has_an_example(package: str) -> None:
+    module = importlib.import_module(package)
+    without = [
+        name
+        for name in module.__all__
+        if inspect.isfunction(thing := getattr(module, name)) and ">>> " not in str(thing.__doc__)
+    ]
+    assert not without, f"without an example: {', '.join(without)}"
