@@ -209,8 +209,8 @@ def correct(
     >>> sprayed = Recipe.of("pale gold", "cherry", "4@4.5:1", "yes")
     >>> read = Reading(lab=(28.6, 46.3, 30.1))
     >>> advice = correct(demo_model(), [(sprayed, read)], (27.1, 45.9, 28.5))
-    >>> print(advice.best.words)
-    strengthen the last coat to 3.5:1 (3.5 parts carrier to 1 part colour)
+    >>> print(advice.words.splitlines()[0])
+    The last panel is ΔE00 1.38 from the target, 1 allowed.
     """
     rows = [Sprayed.of(t) for t in tried]
     goal = _goal(target, rows, tolerance)

@@ -127,6 +127,11 @@ def lot_words(lot: str) -> str:
     -------
     str
         ``lot 12`` for ``12`` and for ``Lot 12``; empty for none.
+
+    Examples
+    --------
+    >>> lot_words("12")
+    'lot 12'
     """
     named = lot.casefold().startswith("lot")
     return f"lot {lot}" if lot and not named else lot[:1].lower() + lot[1:]

@@ -116,7 +116,7 @@ def drain_words(text: str) -> str:
     Examples
     --------
     >>> drain_words("20 s Ford 4")
-    '20 s in a Ford 4 cup is about 60 mm²/s: 31 s in a Zahn 2; at 25 °C...'
+    '20 s in a Ford 4 cup is about 60 mm²/s: 31 s in a Zahn 2...'
     """
     match = re.match(r"^\s*(\d+(?:\.\d+)?)\s*s(?:ec(?:onds)?)?\.?,?\s+(.+?)\s*$", text)
     if match is None:
