@@ -210,7 +210,7 @@ def correct(
     >>> read = Reading(lab=(28.6, 46.3, 30.1))
     >>> advice = correct(demo_model(), [(sprayed, read)], (27.1, 45.9, 28.5))
     >>> print(advice.words.splitlines()[0])
-    The last panel is ΔE00 1.38 from the target, 1 allowed.
+    The last panel is ΔE00 1.37 from the target, 1 allowed.
     """
     rows = [Sprayed.of(t) for t in tried]
     goal = _goal(target, rows, tolerance)
