@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -55,6 +56,25 @@ def test_predict_gives_a_row_a_row_in_the_files_order(shop, tmp_path):
         Recipe(Ground.parse("silver"), Colour.parse("cherry"), CoatSchedule.parse("3@6:1"), "yes")
     )
     assert [rows[0][k] for k in "Lab"] == pytest.approx(truth, abs=1.5)
+
+
+def test_predict_takes_several_files_all_or_none(shop, tmp_path):
+    head = "ground,colour,schedule,clear\n"
+    (tmp_path / "a.csv").write_text(head + "pale gold,cherry,3@6:1,yes\n")
+    (tmp_path / "b.csv").write_text(head + "pale gold,,,yes\npale gold,cherry,2@6:1,yes\n")
+    each = [("--recipes", tmp_path / f"{n}.csv") for n in "ab"]
+    at = ("--archive", shop.archive)
+    rows = json_of("predict", *each[0], *each[1], *at)
+    assert [(Path(r["file"]).name, r["schedule"]) for r in rows] == [
+        ("a.csv", "3@6:1"),
+        ("b.csv", None),
+        ("b.csv", "2@6:1"),
+    ]
+    assert rows == [*json_of("predict", *each[0], *at), *json_of("predict", *each[1], *at)]
+    told = run("predict", *each[0], *each[1], *at).stdout
+    assert told.index("a.csv:") < told.index("b.csv:") < told.index("2@6:1")
+    (tmp_path / "b.csv").write_text(head + "pale gold,cherry,six,yes\n")
+    assert "b.csv" in refused("predict", *each[0], *each[1], *at)
 
 
 def test_predict_gives_the_covariance_of_the_next_panel_and_its_freedom(shop, tmp_path):

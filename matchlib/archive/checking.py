@@ -17,8 +17,8 @@ from matchlib.archive.database import Database
 from matchlib.archive.jobs import fields_of as job_fields
 from matchlib.archive.jobs import job_of
 from matchlib.archive.names import fields_of, name_of, names_of
-from matchlib.archive.reading_out import DAMAGE
-from matchlib.archive.stored import kept_in
+from matchlib.archive.reading_out import DAMAGE, chunked
+from matchlib.archive.stored import StoredPanel, kept_in
 from matchlib.domain import Reading
 from matchlib.errors import MatchlibError
 from matchlib.job import Job
@@ -127,18 +127,30 @@ def broken_logs(connection: sa.Connection) -> dict[tuple[str, int], str]:
     t = schema.history_items
     query = sa.select(t).order_by(t.c.kind, t.c.subject, t.c.id.desc())
     rows = connection.execute(query).mappings()
+    groups = groupby(rows, key=lambda row: (row["kind"], row["subject"]))
     wrong = {}
-    for (kind, subject), entries in groupby(rows, key=lambda row: (row["kind"], row["subject"])):
-        change = 0
-        try:
-            state = _STATE[kind](connection, subject)
-            for entry in entries:
-                change = entry["change_id"]
-                state = _before(state, dict(entry))
-        except DAMAGE as error:
-            what = f"Change {change or '?'} of the history ({kind} {subject})"
-            wrong[kind, subject] = f"{what} is not what was written: {str(error)[:150]}"
+    for some in chunked((key, list(map(dict, entries))) for key, entries in groups):
+        panels = _panels_at_once(connection, [row for (kind, row), _ in some if kind == "panel"])
+        for (kind, subject), entries in some:
+            change = 0
+            try:
+                there = panels.get(subject) if kind == "panel" else None
+                state = _panel_state(there) if there else _STATE[kind](connection, subject)
+                for entry in entries:
+                    change = entry["change_id"]
+                    state = _before(state, entry)
+            except DAMAGE as error:
+                what = f"Change {change or '?'} of the history ({kind} {subject})"
+                wrong[kind, subject] = f"{what} is not what was written: {str(error)[:150]}"
     return wrong
+
+
+def _panels_at_once(connection: sa.Connection, rows: list[int]) -> dict[int, StoredPanel]:
+    """Panels by their row; none where one of them is damaged, so that each is read by itself."""
+    try:
+        return {one.row: one for one in kept_in(connection, schema.panels.c.id.in_(rows))}
+    except DAMAGE:
+        return {}
 
 
 def _before(state: _State, entry: Mapping[str, Any]) -> _State:
@@ -162,9 +174,13 @@ def _before(state: _State, entry: Mapping[str, Any]) -> _State:
 _State = tuple[dict[str, Any], Callable[[dict[str, Any]], object] | None]
 
 
-def _panel_state(connection: sa.Connection, row: int) -> _State:
-    (kept,) = kept_in(connection, schema.panels.c.id == row)
-    return kept.fields, panel_of_fields
+def _panel_state(panel: StoredPanel) -> _State:
+    return panel.fields, panel_of_fields
+
+
+def _one_panel(connection: sa.Connection, row: int) -> _State:
+    (panel,) = kept_in(connection, schema.panels.c.id == row)
+    return _panel_state(panel)
 
 
 def _name_state(connection: sa.Connection, row: int) -> _State:
@@ -179,7 +195,7 @@ def _job_state(connection: sa.Connection, number: int) -> _State:
 
 
 _STATE: dict[str, Callable[[sa.Connection, int], _State]] = {
-    "panel": _panel_state,
+    "panel": _one_panel,
     "name": _name_state,
     "job": _job_state,
     "finding": lambda _connection, _subject: ({}, None),

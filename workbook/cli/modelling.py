@@ -26,10 +26,10 @@ __all__ = ["COMMANDS"]
 def _predict(
     *,
     recipes: Annotated[
-        str,
+        list[str],
         typer.Option(
             "--recipes",
-            help="Table with ground, colour, and schedule or ratio and coats.",
+            help="Table with ground, colour, and schedule or ratio and coats; again for the next.",
             metavar="FILE",
         ),
     ],
@@ -43,7 +43,7 @@ def _predict(
 ) -> None:
     """Predict what the next panel of each recipe would read.
 
-    One result a row of the file, in its order. With a target, given as for match, the difference,
+    One result a row, in the order of the files. With a target, given as for match, the difference,
     its standard deviation and the chance of passing (probability) are those of the next panel
     sprayed against it, at every angle of the target. Without one they are of the next panel
     against the prediction itself: how far from its own prediction a panel is expected to come out.
@@ -69,22 +69,28 @@ def _predict(
             raise typer.BadParameter("--angle-weight needs a target read at that angle")
         else:
             tell_fit(session)
-        with standard_input([recipes]) as (rows,):
-            found = session.predict_file(rows, target=aim, tolerance=order, **file.declared)
+        with standard_input(recipes) as paths:
+            by_file = [
+                session.predict_file(path, target=aim, tolerance=order, **file.declared)
+                for path in paths
+            ]
+        found = [each for file_found in by_file for each in file_found]
         left_out = [session.left_out([p.recipe]) for _, p in found]
         for words in session.gaps(p.recipe for _, p in found):
             note(words)
     if unseen:
         note(unseen)
     if json_:
+        names = [n for n, held in zip(recipes, by_file, strict=True) for _ in held]
         show_json(
             [
-                forecast_dict(*each) | {"left_out": codes}
-                for each, codes in zip(found, left_out, strict=True)
+                forecast_dict(*each) | {"left_out": codes, "file": name}
+                for each, codes, name in zip(found, left_out, names, strict=True)
             ]
         )
     else:
-        show(predictions_text(found, order))
+        for name, held in zip(recipes, by_file, strict=True):
+            show((f"{name}:\n" if len(recipes) > 1 else "") + predictions_text(held, order))
         tell_left_out(left_out)
 
 
