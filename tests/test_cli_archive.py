@@ -244,3 +244,9 @@ def test_panels_of_one_file_are_one_line_of_the_history(shop):
     assert "P1 and 5 more" in added
     assert "lot 9" in amended
     assert "P2 " in run("history", "P2", cwd=shop).stdout
+
+
+def test_a_join_by_an_old_spelling_says_the_name_that_stays(shop):
+    assert run("names", "rename", "ground", "silver", "pearl", cwd=shop).exit_code == 0
+    done = run("names", "join", "ground", "graphite", "silver", cwd=shop)
+    assert "The ground graphite is pearl from now on." in done.stdout

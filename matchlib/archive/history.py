@@ -15,7 +15,6 @@ import sqlalchemy as sa
 from matchlib.archive import jobs, names, schema
 from matchlib.archive.changes import Entry, Stamp, record, side_of
 from matchlib.archive.codec import fields_of
-from matchlib.archive.findings import ignored_in, set_ignored
 from matchlib.archive.reading_out import chunked, whole
 from matchlib.archive.stored import StoredPanel, kept_in, panel_kept, write
 from matchlib.domain import Name, Panel
@@ -23,7 +22,16 @@ from matchlib.errors import ArchiveError
 from matchlib.job import Job
 from matchlib.plain import from_plain
 
-__all__ = ["REMOVED", "amend", "changes_from", "set_deleted", "undo", "undo_removal"]
+__all__ = [
+    "REMOVED",
+    "amend",
+    "changes_from",
+    "ignored_in",
+    "set_deleted",
+    "set_ignored",
+    "undo",
+    "undo_removal",
+]
 
 REMOVED = {"stage": "stage removed", "reading": "reading removed"}
 """What the log says of a part of a panel that was taken out."""
@@ -89,6 +97,27 @@ def changes_from(connection: sa.Connection, first: int, last: int) -> list[int]:
         )
     between = sa.select(h.c.id).where(h.c.id.between(min(ends), max(ends))).order_by(h.c.id)
     return list(connection.execute(between).scalars())
+
+
+def ignored_in(connection: sa.Connection) -> frozenset[str]:
+    """Return what the findings set aside are known by."""
+    return frozenset(connection.execute(sa.select(schema.ignored.c.key)).scalars())
+
+
+def set_ignored(connection: sa.Connection, key: str, ignored: bool, stamp: Stamp) -> list[Entry]:
+    """Set a finding aside, or let it be shown again."""
+    i = schema.ignored
+    there = connection.execute(sa.select(i.c.key).where(i.c.key == key)).first() is not None
+    if there == ignored:
+        return []
+    if ignored:
+        row = {"key": key, "at": stamp.at, "who": stamp.who, "why": stamp.why}
+        connection.execute(i.insert().values(row))
+    else:
+        connection.execute(i.delete().where(i.c.key == key))
+    # A finding has no row of its own once it is shown again; its key stands for it.
+    was, now = ({"finding": key, "aside": aside} for aside in (there, ignored))
+    return [("finding", 0, was, now)]
 
 
 def undo(connection: sa.Connection, numbers: Sequence[int], stamp: Stamp) -> list[int]:

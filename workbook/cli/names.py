@@ -112,12 +112,16 @@ def _join(
     json_: JsonOption = False,
 ) -> None:
     """Make two names one, on every panel and in every job; both spellings mean it from then on."""
-    from matchlib.archive import join_names
+    from matchlib.archive import all_names, join_names
+    from matchlib.domain import name_key
     from workbook.session import Session
 
     with Session.open(archive) as session:
         number = join_names(session.archive, kind, name, into, who=who, why=why)
-    _told(number, f"The {kind} {name} is {into} from now on.", json_)
+        stays = next(
+            n.name for n, _ in all_names(session.archive, kind) if name_key(into) in n.keys
+        )
+    _told(number, f"The {kind} {name} is {stays} from now on.", json_)
 
 
 def _lot(
