@@ -14,7 +14,7 @@ from matchlib.forecast import forecast
 from matchlib.suggest import Target, Tolerance, suggest
 from tests.angle_shop import FACE, FLOP, aimed_at, angle_archive, recipe_at
 from tests.cli_shop import fails, json_of, refused, run
-from workbook.session import Session
+from workbook.session import Session, angles_of_panel
 from workbook.session.order import angle_dict
 
 CMC = Tolerance("CMC", 1.0, 2.0, 1.0)
@@ -152,7 +152,7 @@ def test_a_correction_follows_kind_and_angles(room):
 def test_panels_of_the_archive_are_taken_with_all_their_angles(room):
     told = json_of("correct", "--reading", "both.csv", "--tried", "M3", cwd=room)
     with Session.open(room / "panels.db") as session:
-        readings = session.angles_of_panel("M3")
+        readings = angles_of_panel(session.archive, "M3")
     assert [a["L"] for a in told["angles"]] == [round(r.lab[0], 3) for r in readings]
     planned = json_of("next", "--reading", "both.csv", "--top", 2, cwd=room)
     assert all(p["probability"] <= p["probability_by_second"] for p in planned)

@@ -38,15 +38,15 @@ def _export(
     json_: JsonOption = False,
 ) -> None:
     """Write the panels as a table that imports to the same archive, or all of it as a backup."""
-    from workbook.session import Session
+    from workbook.session import Session, export
 
     with Session.open(archive, write=False) as session:
         if file == "-":
             with tempfile.TemporaryDirectory() as folder:
-                made = session.export(Path(folder, "panels.csv"), customers=customers).file
+                made = export(session.archive, Path(folder, "panels.csv"), customers=customers).file
                 typer.echo(made.read_bytes(), nl=False)
             return
-        done = session.export(file, customers=customers)
+        done = export(session.archive, file, customers=customers)
     show_json(done.as_dict()) if json_ else show(done.text)
 
 

@@ -191,10 +191,12 @@ def _label(
     archive: ArchiveOption = "panels.db",
 ) -> None:
     """Print labels for the backs of panels: recipe in words, date, sprayer, code to scan."""
-    from workbook.session import Session
+    from workbook.session import Session, print_labels
 
     with Session.open(archive, write=False) as session:
-        file = session.labels(panels, out, sheet=sheet, first=first, cut_lines=cut_lines)
+        file = print_labels(
+            session.archive, panels, out, sheet=sheet, first=first, cut_lines=cut_lines
+        )
     show(f"{len(panels)} label{'s' * (len(panels) != 1)} written to {file}.")
 
 

@@ -127,7 +127,7 @@ def _correct(
         )
     from matchlib.forecast import angles_of
     from workbook.cli.printing import chance, number, table, wrapped
-    from workbook.session import Session, reading_of_lab, recipe_of
+    from workbook.session import Session, angles_of_file, reading_of_lab, recipe_of
     from workbook.session.order import aim_of, aim_words, angle_dict
 
     with Session.open(archive, write=False) as session:
@@ -151,7 +151,7 @@ def _correct(
             elif read_at:
                 own = labs_at(read_at, light)
             else:
-                own = session.angles_of_file(str(read_file), **file.declared)
+                own = angles_of_file(str(read_file), **file.declared)
             if before_clear:
                 own = tuple(replace(r, state="before clear") for r in own)
             typed.append((recipe, own))

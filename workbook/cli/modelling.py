@@ -55,7 +55,7 @@ def _predict(
     from workbook.cli.results import predictions_text
     from workbook.session import Session
     from workbook.session.order import aim_of, aim_words
-    from workbook.session.predicting import forecast_dict
+    from workbook.session.predicting import forecast_dict, predict_file
 
     with Session.open(archive, write=False) as session:
         today.tell(session)
@@ -71,7 +71,7 @@ def _predict(
             tell_fit(session)
         with standard_input(recipes) as paths:
             by_file = [
-                session.predict_file(path, target=aim, tolerance=order, **file.declared)
+                predict_file(session, path, target=aim, tolerance=order, **file.declared)
                 for path in paths
             ]
         found = [each for file_found in by_file for each in file_found]

@@ -30,7 +30,7 @@ def _demo(
     nothing. Then opens the workbook, unless --no-open is given or WORKBOOK_NO_BROWSER is set.
     """
     from workbook.cli.results import matches_text
-    from workbook.session import Session, make_demo
+    from workbook.session import Session, angles_of_file, make_demo
     from workbook.session.order import aim_of
 
     shop = make_demo(folder)
@@ -43,7 +43,7 @@ def _demo(
         note(session.fit().text)
         for name, file in shop.samples.items():
             show(f"\nSample: {name} ({file})")
-            target = aim_of(session.angles_of_file(file))
+            target = aim_of(angles_of_file(file))
             show(matches_text(session.match(target, top=3)))
     if open_ and not os.environ.get(NO_BROWSER):
         _serve(str(shop.archive), demo=True)

@@ -76,6 +76,8 @@ class SampleOptions:
         self, session: Session, light: LightOptions, file: FileOptions
     ) -> tuple[Reading, ...]:
         """Return the target that was given."""
+        from workbook.session import angles_of_file, angles_of_panel
+
         if sum(self._ways) != 1:
             raise typer.BadParameter(
                 "give one target: --lab L a b, --lab-at ANGLE=L,a,b, --reading FILE or --panel CODE"
@@ -88,8 +90,8 @@ class SampleOptions:
         if self.lab_at:
             return labs_at(self.lab_at, light)
         if self.reading is not None:
-            return session.angles_of_file(self.reading, panel=self.sample, **file.declared)
-        return session.angles_of_panel(str(self.of_archive))
+            return angles_of_file(self.reading, panel=self.sample, **file.declared)
+        return angles_of_panel(session.archive, str(self.of_archive))
 
 
 def labs_at(given: list[str], light: LightOptions) -> tuple[Reading, ...]:

@@ -17,7 +17,7 @@ from workbook.page.page import Press
 from workbook.page.pictures import areas, numbers
 from workbook.session.back import date_of
 from workbook.session.order import KINDS, aim_of, box_words, kind_of, tolerance_of
-from workbook.session.targets import lab_of, typed_readings
+from workbook.session.targets import angles_of_file, angles_of_panel, lab_of, typed_readings
 from workbook.session.typed import number_typed, three_typed
 
 if TYPE_CHECKING:
@@ -64,7 +64,7 @@ def of_text(text: str, session: Session) -> tuple[Reading, ...]:
         code = next(
             p.code for p in session.archive.panels() if p.code.casefold() == lines[0].casefold()
         )
-        return session.angles_of_panel(code)
+        return angles_of_panel(session.archive, code)
     rows = []
     for line in lines:
         at = _ANGLE.match(line)
@@ -87,7 +87,7 @@ def of_file(name: str, content: bytes, session: Session) -> tuple[Reading, ...]:
     with tempfile.TemporaryDirectory() as folder:
         place = Path(folder) / Path(name).name
         place.write_bytes(content)
-        return session.angles_of_file(place)
+        return angles_of_file(place)
 
 
 def _tolerance(done: Press) -> Tolerance:

@@ -15,6 +15,7 @@ from workbook.page import Press, frame
 from workbook.page.fields import button, check, chips, choice, field, fold, problem
 from workbook.page.pictures import coats
 from workbook.session.library import look_at_card, match_card
+from workbook.session.output import print_labels
 from workbook.session.typed import three_typed
 
 if TYPE_CHECKING:
@@ -80,7 +81,8 @@ def do_amend(room: LibraryRoom, done: Press) -> None:
 def do_label(room: LibraryRoom, done: Press) -> None:
     """Hand over a card's label."""
     with tempfile.TemporaryDirectory() as folder:
-        file = room.session.labels(
+        file = print_labels(
+            room.session.archive,
             [done.value],
             Path(folder) / "label.pdf",
             sheet=done.fields.get("paper", "A4"),

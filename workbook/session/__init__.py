@@ -11,11 +11,11 @@ from workbook.session.auditing import Fixed, finding_dict, finding_text
 from workbook.session.back import Draft, date_of, draft_panel, recipe_dict, recipe_of
 from workbook.session.demo import DemoShop, make_demo
 from workbook.session.intake import HowToRead, Imported, import_file, preview, watch_folder
-from workbook.session.keeper import Exported
 from workbook.session.model_cache import FitOutcome, model_of
+from workbook.session.output import Exported, export, print_labels
 from workbook.session.pot import Job, bottle_words, densities_of, labour_of, pot_of
 from workbook.session.session import Session
-from workbook.session.targets import lab_of, reading_of_lab
+from workbook.session.targets import angles_of_file, angles_of_panel, lab_of, reading_of_lab
 
 __all__ = [
     "DemoShop",
@@ -27,10 +27,13 @@ __all__ = [
     "Imported",
     "Job",
     "Session",
+    "angles_of_file",
+    "angles_of_panel",
     "bottle_words",
     "date_of",
     "densities_of",
     "draft_panel",
+    "export",
     "finding_dict",
     "finding_text",
     "import_file",
@@ -40,6 +43,7 @@ __all__ = [
     "model_of",
     "pot_of",
     "preview",
+    "print_labels",
     "reading_of_lab",
     "recipe_dict",
     "recipe_of",

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from workbook.session.back import recipe_dict
@@ -10,8 +13,54 @@ from workbook.session.order import angle_dict
 
 if TYPE_CHECKING:
     from matchlib.forecast import Forecast
+    from matchlib.readings import RecipeRow
+    from matchlib.suggest import Target, Tolerance
+    from workbook.session.session import Session
 
-__all__ = ["forecast_dict"]
+__all__ = ["forecast_dict", "predict_file"]
+
+
+def predict_file(
+    session: Session,
+    path: str | Path,
+    *,
+    target: Target | None = None,
+    tolerance: Tolerance | float = 1.0,
+    decimal: str | None = None,
+    scale: str | None = None,
+    answers: Mapping[str, str] | None = None,
+) -> list[tuple[str | None, Forecast]]:
+    """Predict the next panel of every row of a table of recipes.
+
+    A row that does not say whether it is under clear coat, or in which geometry it would be
+    read, is taken as the archive mostly is.
+
+    `path`: the table; needs no readings. `target`: what is wanted, and what passes; the
+    predictions are then under its viewings. `tolerance`: what passes where there is no target;
+    a number is ΔE00. Returned: one a row, in the file's order, with its panel's code where it
+    has one.
+    """
+    from matchlib.forecast import forecast
+    from matchlib.readings import read_recipes
+
+    rows: list[RecipeRow] = read_recipes(path, decimal=decimal, scale=scale, answers=answers)
+    name = Path(path).name
+    clear, geometry = session.clear, session.geometry
+    recipes, viewings = [], []
+    for r in rows:
+        usual = "clear" not in r.stated
+        recipes.append(replace(r.recipe, clear=clear) if usual else r.recipe)
+        own = "geometry" not in r.stated
+        viewings.append(replace(r.viewing, geometry=geometry) if own else r.viewing)
+    found = forecast(
+        session.model,
+        recipes,
+        target,
+        viewings=viewings,
+        tolerance=tolerance,
+        places=[f"{name}, row {r.row}" for r in rows],
+    )
+    return [(r.panel, each) for r, each in zip(rows, found, strict=True)]
 
 
 def forecast_dict(panel: str | None, found: Forecast) -> dict[str, Any]:

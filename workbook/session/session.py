@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import os
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from types import TracebackType
+from typing import TYPE_CHECKING, Any, Self
 
-from workbook.session.oracle import Oracle
+from matchlib.progress import unmeasured
+from workbook.session.model_cache import FitOutcome, model_of
 from workbook.session.order import as_readings
 from workbook.session.sheet import sheet_of
 from workbook.session.shelf import SHELF, booth_of, habit_of, limits_of, shelf_of
-from workbook.session.targets import last_tried, one_or_all
+from workbook.session.targets import last_tried, one_or_all, reading_of_lab
 
 if TYPE_CHECKING:
+    from matchlib.archive import Archive, Change
     from matchlib.correction import Advice
-    from matchlib.domain import Reading, Recipe
+    from matchlib.domain import Conditions, Reading, Recipe
     from matchlib.next_panel import ArchivePlan, TargetPanel
     from matchlib.progress import Callback
     from matchlib.regression import FilmPredictor
@@ -27,11 +31,139 @@ if TYPE_CHECKING:
 __all__ = ["Session"]
 
 
-class Session(Oracle):
+class Session:
     """An archive, its model, and the use cases of both; made by `Session.open`.
 
-    `archive`: open; closed with the session.
+    `archive`: open; closed with the session. `place`: file or URL that it was opened by.
     """
+
+    def __init__(self, archive: Archive) -> None:
+        self.archive = archive
+        self.place = archive.label
+        self._fit: FitOutcome | None = None
+        self._fit_of = ""
+        self._asked: Conditions | None = None
+
+    @classmethod
+    def open(cls, path_or_url: str | Path, *, create: bool = False, write: bool = True) -> Self:
+        """Open an archive.
+
+        `create`: make an empty archive if there is none. Returned: use it in a ``with`` block, or
+        close it.
+        """
+        from matchlib.archive import Archive
+
+        locked = False
+        if not write and "://" not in str(path_or_url) and os.path.isfile(path_or_url):
+            file = Path(path_or_url)
+            locked = not (os.access(file, os.W_OK) and os.access(file.absolute().parent, os.W_OK))
+        made = cls(Archive.open(path_or_url, create=create, read_only=locked))
+        made.place = str(path_or_url)
+        return made
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Give the archive back."""
+        self.archive.close()
+
+    def history(self, code: str | None = None) -> tuple[Change, ...]:
+        """Return what was changed.
+
+        `code`: of one panel, which must exist; None for all. Returned: oldest first.
+        """
+        if code is not None:
+            code = self.archive.panel(code).code
+        return self.archive.history(code)
+
+    def undo(self, change: int, *, who: str = "", why: str = "") -> Change:
+        """Undo one change."""
+        number = self.archive.undo(change, who=who, why=why)
+        return next(c for c in self.archive.history() if c.number == number)
+
+    # The model
+
+    def fit(self, *, refit: bool = False, callback: Callback | None = None) -> FitOutcome:
+        """Return the model of the archive as it is now."""
+        content = self.archive.content_hash()
+        if refit or self._fit is None or self._fit_of != content:
+            self._fit = model_of(self.archive, refit=refit, callback=callback)
+            self._fit_of = content
+        return self._fit
+
+    @property
+    def model(self) -> FilmPredictor:
+        """The fitted model of the archive as it is now, under the conditions asked about."""
+        return self.model_now(None)
+
+    def ask_under(self, conditions: Conditions) -> None:
+        """Be asked from now on about panels sprayed and read under some conditions.
+
+        `conditions`: what is not said is the archive's latest.
+        """
+        self._asked = conditions
+
+    def model_now(
+        self, callback: Callback | None, *, without: Collection[str] = ()
+    ) -> FilmPredictor:
+        """Return the model for work of which it is only the beginning.
+
+        `callback`: of the whole work. Mostly no fit is needed; its share is not known beforehand.
+        `without`: codes of panels that the model shall not have seen.
+        """
+        if without:
+            codes = {" ".join(code.split()) for code in without}
+            model = model_of(self.archive, without=codes, callback=unmeasured(callback)).model
+        else:
+            model = self.fit(callback=unmeasured(callback)).model
+        return model if self._asked is None else model.under(self._asked)
+
+    def left_out(
+        self, recipes: Iterable[Recipe], model: FilmPredictor | None = None
+    ) -> tuple[str, ...]:
+        """Return the panels left out of the fit that would move what is said of recipes.
+
+        `model`: by which; the archive's if None. Returned: their codes; see
+        `matchlib.audit.excluded`.
+        """
+        from matchlib.audit import excluded
+
+        return excluded(model or self.model, recipes, lambda code: self.archive.panel(code).recipe)
+
+    def gaps(self, recipes: Iterable[Recipe]) -> tuple[str, ...]:
+        """Say what results rest on that no panel shows."""
+        from matchlib.audit import gaps
+
+        return gaps(self.archive.panels(), recipes)
+
+    @property
+    def geometry(self) -> str:
+        """The geometry in which most of the archive was read; 45:0 for an empty one."""
+        seen = [r.viewing.geometry for p in self.archive.panels() for r in p.readings]
+        return max(sorted(set(seen)), key=seen.count) if seen else "45:0"
+
+    @property
+    def clear(self) -> str | None:
+        """The clear coat that most of the archive's colours stand under; None for none."""
+        seen = [p.recipe.clear for p in self.archive.panels() if not p.recipe.bare]
+        return max(sorted(set(seen), key=str), key=seen.count) if seen else None
+
+    def typed_target(
+        self, lab: Sequence[float], *, illuminant: str = "D65", observer: str = "10"
+    ) -> Reading:
+        """Return typed Lab as a target in the archive's own geometry."""
+        from matchlib.domain import Viewing as View
+
+        return reading_of_lab(lab, View(illuminant, observer, self.geometry))
 
     # Matching
 

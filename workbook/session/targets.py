@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from matchlib.errors import MatchlibError, TargetError
 
 if TYPE_CHECKING:
+    from matchlib.archive import Archive
     from matchlib.domain import Panel, Reading, Recipe, Viewing
 
 __all__ = [
+    "angles_of_file",
+    "angles_of_panel",
     "lab_of",
     "last_tried",
     "one_or_all",
@@ -136,3 +140,31 @@ def lab_of(reading: Reading) -> tuple[float, float, float]:
 
     lab = reflectance_to_lab(reading.reflectance, reading.viewing, wavelengths=reading.wavelengths)
     return (float(lab[0]), float(lab[1]), float(lab[2]))
+
+
+def angles_of_panel(archive: Archive, code: str) -> tuple[Reading, ...]:
+    """Return a panel's readings, one a geometry.
+
+    Returned: means of repeats of one kind; one reading where all were taken at one geometry.
+    """
+    panel = archive.panel(code)
+    return readings_by_angle(panel.readings, where=f"panel {panel.code}")
+
+
+def angles_of_file(
+    path: str | Path,
+    *,
+    panel: str | None = None,
+    decimal: str | None = None,
+    scale: str | None = None,
+    answers: Mapping[str, str] | None = None,
+) -> tuple[Reading, ...]:
+    """Return the readings of one thing in a file, one a geometry.
+
+    `panel`: which sample, where it holds several. Returned: means of repeats; one reading where
+    all were taken at one geometry.
+    """
+    from matchlib.readings import read_target
+
+    found = read_target(path, panel=panel, decimal=decimal, scale=scale, answers=answers)
+    return readings_by_angle(found, where=Path(path).name)

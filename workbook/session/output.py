@@ -1,0 +1,67 @@
+"""Panels written out: a table, a backup of everything, labels for their backs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from matchlib.archive import Archive
+
+__all__ = ["Exported", "export", "print_labels"]
+
+
+@dataclass(frozen=True, slots=True)
+class Exported:
+    """What was written.
+
+    `panels`: panels in it. `customers`: whether customers' names are in it.
+    """
+
+    file: Path
+    panels: int
+    customers: bool
+
+    @property
+    def text(self) -> str:
+        """What was written, in words."""
+        names = "with" if self.customers else "without"
+        return f"{self.panels} panels written to {self.file}, {names} customers' names."
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it as plain data."""
+        return {"file": str(self.file), "panels": self.panels, "customers": self.customers}
+
+
+def export(archive: Archive, path: str | Path, *, customers: bool = True) -> Exported:
+    """Write the panels as a table, or everything as a backup.
+
+    `path`: ``.csv``, ``.xlsx`` for a table; ``.zip`` for a backup of everything.
+    """
+    from matchlib.archive import export_bundle, export_table
+
+    if Path(path).suffix.casefold() == ".zip":
+        export_bundle(archive, path, customers=customers)
+        return Exported(Path(path), len(archive), customers)
+    return Exported(Path(path), export_table(archive, path, customers=customers), customers)
+
+
+def print_labels(
+    archive: Archive,
+    codes: Sequence[str],
+    path: str | Path,
+    *,
+    sheet: str = "A4",
+    first: int = 1,
+    cut_lines: bool = False,
+) -> Path:
+    """Print labels for the backs of panels."""
+    from matchlib.readings.writing import save_bytes
+    from workbook.label import label_pdf
+
+    panels = [archive.panel(code) for code in codes]
+    data = label_pdf(panels, sheet=sheet, first=first, cut_lines=cut_lines)
+    save_bytes(data, Path(path))
+    return Path(path)
