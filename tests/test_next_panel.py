@@ -180,7 +180,7 @@ def test_chances_have_the_tails_of_what_few_grounds_taught(
             "labs": labs,
             "slope": belief.linear(some)[1],
             "own": spray + reading,
-            "freedom": np.full(len(some), first),
+            "dof": np.full(len(some), first),
             "belief": then,
             "some": some,
             "goal": goal,

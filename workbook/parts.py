@@ -24,7 +24,8 @@ class Presses:
 
     def __getattr__(self, name: str) -> Callable[[Press], object]:
         if hasattr(self._room, name):
-            return getattr(self._room, name)
+            found: Callable[[Press], object] = getattr(self._room, name)
+            return found
         for part in self._parts:
             if name in part.__all__:
                 return partial(getattr(part, name), self._room)

@@ -122,7 +122,7 @@ class PhotoIntake:
 
         corners, panels = self.marks.marked(self._size)
         ticked = set(self.ticks.value)
-        common = {
+        common: dict[str, Any] = {
             "matt": "matt" in ticked,
             "one_surface": "surfaces" not in ticked,
             "linear": True if "linear" in ticked else None,

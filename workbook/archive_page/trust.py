@@ -134,7 +134,7 @@ def draw_drift(room: ArchiveRoom) -> tuple[str, str]:
     """Return what changed with time; as `draw_sprayed`."""
     measure = room.chosen.get("measure", "lightness")
     by = room.chosen.get("parted", "all")
-    bar = choice("What is looked at", "measure", _MEASURES, measure, do="choose")
+    bar: str = choice("What is looked at", "measure", _MEASURES, measure, do="choose")
     bar = (
         f'<div class="wb-fields">{bar}{choice("Parted", "parted", _PARTED, by, do="choose")}</div>'
     )

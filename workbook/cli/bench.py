@@ -156,13 +156,13 @@ def _correct(
                 own = tuple(replace(r, state="before clear") for r in own)
             typed.append((recipe, own))
         if looks is not None:
-            own = None if typed or not tried else tried[-1]
-            card = _in_progress(session, typed, own, stage or [], before_clear=before_clear)
+            last_code = None if typed or not tried else tried[-1]
+            card = _in_progress(session, typed, last_code, stage or [], before_clear=before_clear)
             found, following = session.steer(
                 aim,
                 card,
-                own=own,
-                codes=[c for c in tried or [] if c != own],
+                own=last_code,
+                codes=[c for c in tried or [] if c != last_code],
                 file=sprayed,
                 limits=session.limits(**shelf.limits()),
                 looks=looks,
@@ -200,7 +200,8 @@ def _correct(
                 "tolerance": order.value,
                 "tolerance_words": order.words,
                 "angles": [
-                    angle_dict(a) for a in angles_of(aim, [advice.finished[i] for i in places])
+                    angle_dict(a)
+                    for a in angles_of(aim, [advice.finished[i].tolist() for i in places])
                 ],
                 "fits": advice.fits,
                 "left_out": left_out,
@@ -219,14 +220,14 @@ def _correct(
         )
         return
     show(wrapped(advice.words))
-    for title, found in (
+    for title, options in (
         ("Save this panel, coats on top of it", advice.rescue.options),
         ("Spray a fresh panel, small changes", advice.changes),
         ("Spray a fresh panel, other recipes", advice.fresh),
     ):
         rows = [
             (chance(s.probability), number(s.difference), *(number(v) for v in s.lab), s.words)
-            for s in found[:_MOST_OFFERED]
+            for s in options[:_MOST_OFFERED]
         ]
         if rows and advice.rescue.state != "passes":
             unit = "of box" if order.boxed else order.unit

@@ -143,7 +143,7 @@ class FileOptions:
 class _OneArchive(TyperCommand):
     """A command that takes one archive at a time, so that two are never taken for one."""
 
-    def parse_args(self, ctx: typer.Context, args: list[str]) -> list[str]:
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         named = [a for a in args if a == "--archive" or a.startswith("--archive=")]
         if len(named) > 1:
             raise typer.BadParameter(

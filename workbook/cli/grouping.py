@@ -29,6 +29,7 @@ def one_by_one(function: Callable[..., None]) -> Callable[..., None]:
 
     @functools.wraps(function)
     def flat(**given: Any) -> None:
+        kind: Any
         for name, kind in groups.items():
             given[name] = kind(**{f.name: given.pop(f.name) for f in dataclasses.fields(kind)})
         function(**given)

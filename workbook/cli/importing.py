@@ -230,7 +230,7 @@ def typed(question: Question) -> str:
     if not 1 <= number <= len(question.choices):
         note(f"One of 1 to {len(question.choices)}.")
         return typed(question)
-    return question.choices[number - 1].key
+    return str(question.choices[number - 1].key)
 
 
 COMMANDS = {"import": _import}

@@ -107,8 +107,8 @@ def matches_text(found: Suggestions) -> str:
                 chance(item.probability),
             )
         )
-        said = [item.why, item.note, *(f"New here: {n}." for n in item.never_sprayed)]
-        why.append(f"{rank}. " + " ".join(s for s in said if s))
+        reasons = [item.why, item.note, *(f"New here: {n}." for n in item.never_sprayed)]
+        why.append(f"{rank}. " + " ".join(s for s in reasons if s))
         for angle in angles_of(found.target, item.labs):
             several.append(
                 (

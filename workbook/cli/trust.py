@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -148,7 +148,7 @@ def _audit(
         show("\n\n".join(wrapped(finding_text(f)) for f in found))
 
 
-def validation_text(rows: list[TableRow]) -> str:
+def validation_text(rows: Sequence[TableRow]) -> str:
     """Return the validation table as text.
 
     Returned: ΔE00 in columns; blank where there is no number.

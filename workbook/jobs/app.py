@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
+import ipywidgets as widgets
 
 from matchlib.errors import ArchiveError
 from workbook.jobs import recipe as recipes

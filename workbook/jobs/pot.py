@@ -111,7 +111,7 @@ def job_of(typed: dict[str, str]) -> Job:
     shape, by_film = typed.get("shape", "sheet"), typed.get("by", "film") == "film"
     chance = _number(typed, "chance", part=100.0)
     used_coats = _number(typed, "used_coats")
-    more: dict[str, Any] = {}
+    more: dict[str, Any] = {shape: typed.get(shape, "")}
     if by_film:
         more["dry_film_um"] = _number(typed, "dry_film")
         more["volume_solids"] = _number(typed, "solids", part=100.0)
@@ -119,7 +119,6 @@ def job_of(typed: dict[str, str]) -> Job:
         more["used"], more["used_area"] = typed.get("used", ""), typed.get("used_area", "")
         more["used_coats"] = 1 if used_coats is None else int(used_coats)
     return Job(
-        **{shape: typed.get(shape, "")},
         margin=_number(typed, "margin", part=100.0),
         chance=0.95 if chance is None else chance,
         residue=typed.get("residue", "").strip() or "0 ml",
@@ -159,7 +158,7 @@ def pots_of(recipe: Recipe, typed: dict[str, str]) -> Pot:
 
 
 def _asides(recipe: Recipe, job: dict[str, str]) -> list[str]:
-    lines = []
+    lines: list[str] = []
     if job.get("bottle", "").strip():
         bottle, unit = job["bottle"].strip(), job.get("unit", "ml")
         lines += bottle_words(recipe, bottle, unit=unit)

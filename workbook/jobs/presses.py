@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
+import ipywidgets as widgets
 
 from matchlib.errors import DomainError
 from workbook.jobs import recipe as recipes

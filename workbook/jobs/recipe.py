@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -135,11 +135,12 @@ def recipe_page(
         button(words, "tool", "" if tool == name else name, quiet=True)
         for name, words in _TOOLS.items()
     )
-    below = {
+    drawn: dict[str, Callable[[], str]] = {
         "own": lambda: own_part(work, done),
         "chart": lambda: _chart(work, rows, found),
         "compare": lambda: _compare(work, rows, done),
-    }.get(tool, lambda: "")()
+    }
+    below = drawn[tool]() if tool in drawn else ""
     return Raw(
         f"{problem(wrong)}{_shelf(work, opened=tool == 'shelf')}{reach}{shown}{more}"
         f'<div class="wb-bar">{tools}</div>{below}'
@@ -149,7 +150,7 @@ def recipe_page(
 def _row(work: Work, row: Offer, place: int, *, first: bool = False) -> str:
     recipe = row.recipe
     looks = work.looks(coat_by_coat(recipe, clear=recipe.clear))
-    size = {"width": 190, "height": 92} if first else {"width": 132, "height": 66}
+    size: Any = {"width": 190, "height": 92} if first else {"width": 132, "height": 66}
     text = ""
     if first:
         new = [f"{s[:1].upper()}{s[1:]}." for s in row.suggestion.never_sprayed]
@@ -306,7 +307,7 @@ def own_part(work: Work, done: Press | None) -> Raw:
         carrier = float(step.ratio.carrier / step.ratio.colour)
         return min(range(len(_CARRIERS)), key=lambda i: abs(_CARRIERS[i] - carrier))
 
-    ways = {"low": 0, "high": len(_CARRIERS) - 1, "texts": texts}
+    ways: Any = {"low": 0, "high": len(_CARRIERS) - 1, "texts": texts}
     controls = (
         choice("Ground", "own_ground", {g: g for g in grounds}, str(recipe.ground), do="own")
         + choice("Colour", "own_colour", {c: c for c in colours}, next(iter(colours)), do="own")
@@ -370,7 +371,7 @@ def _compare(work: Work, rows: list[Offer], done: Press | None) -> str:
         f'<p class="wb-num">ΔE00 {number(r.suggestion.delta_e00, 2)} from the aim</p></div>'
         for r in (rows[int(one)], rows[int(two)])
     )
-    picks = choice("One", "one", names, one, do="compare")
+    picks: str = choice("One", "one", names, one, do="compare")
     picks += choice("Other", "two", names, two, do="compare")
     return (
         '<section class="wb-card" data-look aria-label="Compare two">'

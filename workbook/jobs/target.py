@@ -6,7 +6,7 @@ import re
 import tempfile
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from matchlib.errors import TargetError
 from matchlib.job import Job
@@ -124,7 +124,7 @@ def begun(done: Press, session: Session, job: Job | None, read: tuple[Reading, .
         To be kept.
     """
     fields = done.fields
-    given = {
+    given: dict[str, Any] = {
         "name": fields.get("name", "").strip() or (job.name if job else ""),
         "customer": fields.get("customer", "").strip(),
         "due": date_of(fields.get("due", "")),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
+import ipywidgets as widgets
 
 from matchlib.errors import MatchlibError
 from workbook.library import back, begin, intake, look

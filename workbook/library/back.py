@@ -137,7 +137,10 @@ def readings_in_file(done: Press) -> tuple[Reading, ...]:
 
 def _draft(fields: dict[str, str], readings: tuple[Reading, ...]) -> Draft:
     """The card as typed, with what should be asked."""
-    get = lambda name: fields.get(name, "").strip()  # noqa: E731  one short word for a field
+
+    def get(name: str) -> str:
+        return fields.get(name, "").strip()
+
     numbers = {name: number_typed(get(name), words) for name, words in _SETUP.items()}
     carrier, colour = (number_typed(get(n), n) for n in ("carrier", "poured"))
     lab = three_typed(get("lab"))
@@ -145,6 +148,7 @@ def _draft(fields: dict[str, str], readings: tuple[Reading, ...]) -> Draft:
     if not get("ground"):
         raise DomainError("The ground is not named yet.", remedy="type its name.")
     named = bool(get("colour"))
+    plain: dict[str, Any] = {name: get(name) for name in _PLAIN}
     return draft_panel(
         code=get("code"),
         recipe=recipe_of(
@@ -165,7 +169,7 @@ def _draft(fields: dict[str, str], readings: tuple[Reading, ...]) -> Draft:
         clear_coats=whole_typed(get("clear_coats"), "Coats of clear"),
         setup=GunSetup(get("gun"), *(numbers[name] for name in _SETUP)),
         poured=(carrier, colour) if carrier is not None and colour is not None else None,
-        **{name: get(name) for name in _PLAIN},
+        **plain,
     )
 
 
@@ -254,8 +258,13 @@ def draw(room: LibraryRoom) -> str:
     code, archive, entry = room.address.get("card", ""), room.session.archive, room.entry
     panel = archive.panel(code) if code else None
     at = {**_values(room, panel), **(entry.fields or {})}
-    get = lambda name: at.get(name, "")  # noqa: E731  one short word for a field
-    bald = lambda label, name, **more: field(label, name, get(name), **more)  # noqa: E731  likewise
+
+    def get(name: str) -> str:
+        return at.get(name, "")
+
+    def bald(label: str, name: str, **more: Any) -> str:
+        return field(label, name, get(name), **more)
+
     main = (
         _telling(bald("Panel code", "code", help="As on its back."))
         + _known(bald("Ground", "ground", help="A blend: silver 3 + black 1."), "grounds")

@@ -17,7 +17,7 @@ from typing import Any, Protocol
 from urllib.parse import parse_qsl, urlencode
 
 import anywidget
-import ipywidgets as widgets  # type: ignore[import-untyped]  # it ships no types
+import ipywidgets as widgets
 import traitlets as t
 
 from matchlib.errors import MatchlibError
@@ -193,6 +193,7 @@ class Page(anywidget.AnyWidget):
         self.working = words
 
         def run() -> None:
+            end: Callable[[], object]
             try:
                 end = partial(then, work())
             except Exception as error:

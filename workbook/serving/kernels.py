@@ -15,6 +15,7 @@ from typing import Any
 
 from jupyter_client.kernelspec import KernelSpecManager
 from jupyter_server.services.kernels.kernelmanager import AsyncMappingKernelManager
+from jupyter_server.utils import ApiPath
 from tornado.ioloop import PeriodicCallback
 from tornado.web import HTTPError
 from traitlets import Float, Integer, List, Unicode, default
@@ -59,7 +60,7 @@ class PageKernels(AsyncMappingKernelManager):
 
     async def _heat(self) -> str:
         lines = [f"--IPKernelApp.exec_lines={line}" for line in self.imports]
-        return await super()._async_start_kernel(path="", extra_arguments=lines)
+        return await super()._async_start_kernel(path=ApiPath(""), extra_arguments=lines)
 
     async def start_kernel(self, **_: Any) -> str:  # type: ignore[override]
         """Give a page the warm kernel."""
@@ -108,6 +109,6 @@ class PageKernels(AsyncMappingKernelManager):
         away = time.monotonic() - self._left[kernel]
         if not self.connected(kernel):
             return away > (self.closed if kernel in self._came else self.unclaimed)
-        manager = self.get_kernel(kernel)
+        manager: Any = self.get_kernel(kernel)
         idle = time.time() - manager.last_activity.timestamp()
-        return manager.execution_state != "busy" and idle > self.untouched
+        return bool(manager.execution_state != "busy" and idle > self.untouched)

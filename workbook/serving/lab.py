@@ -43,7 +43,7 @@ def serve_lab(
         late = threading.Timer(_PATIENCE, os._exit, [0])
         late.daemon = True
         late.start()
-        stop(sign, frame)  # type: ignore[operator]  # its own handler
+        stop(sign, frame)  # type: ignore[operator,misc]  # its own handler
 
     for sign in ENDING:
         signal.signal(sign, end)

@@ -107,7 +107,7 @@ class _Alive(APIHandler):
 
     @authenticated
     async def get(self, kernel_id: str) -> None:
-        kernels = self.kernel_manager
+        kernels: Any = self.kernel_manager  # `PageKernels`
         self.finish(
             {
                 "alive": await kernels.alive(kernel_id),

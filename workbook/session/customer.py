@@ -87,8 +87,8 @@ def outlook_of(archive: Archive, job: Job) -> Outlook:
     if panel is None or panel.recipe.bare:
         from matchlib.forecast import forecast
 
-        (found,) = forecast(model_of(archive).model, [wanted], aim)
-        return Outlook(found.lab, found.expected, found.probability, found.words)
+        (fresh,) = forecast(model_of(archive).model, [wanted], aim)
+        return Outlook(fresh.lab, fresh.expected, fresh.probability, fresh.words)
     from matchlib.correction import Belief, Sprayed, on_top
 
     # The panel's own reading is learnt from once: the fit is that of the others.

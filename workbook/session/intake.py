@@ -289,7 +289,7 @@ def _read(
     if archive is not None:
         names = {kind: archive.names(kind) for kind in ("ground", "colour")}
         stated = replace(stated, names=names, panels=_Known(archive))
-    answers = {**_answers_of(profiles.get(how.profile)), **how.answers}
+    answers = {**_answers_of(profiles.get(how.profile or "")), **how.answers}
     report = understand(paths, answers=answers, stated=stated, sheet=how.sheet)
     if not report.open or how.profile:
         return report, how.profile

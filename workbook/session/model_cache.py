@@ -20,7 +20,7 @@ from matchlib.errors import MatchlibError
 if TYPE_CHECKING:
     from matchlib.archive import Archive
     from matchlib.progress import Callback
-    from matchlib.regression import FilmPredictor, FilmRegressor
+    from matchlib.regression import FilmPredictor
 
 __all__ = ["FitOutcome", "model_of"]
 
@@ -46,7 +46,7 @@ class FitOutcome:
     is kept; None if nowhere could be written.
     """
 
-    model: FilmRegressor
+    model: FilmPredictor
     how: str
     file: Path | None
 
@@ -107,7 +107,7 @@ def _stale(model: FilmPredictor, content: str) -> str | None:
     return None if model.versions_ == library_versions() else "versions"
 
 
-def _keep(model: FilmRegressor, places: list[Path], content: str) -> Path | None:
+def _keep(model: FilmPredictor, places: list[Path], content: str) -> Path | None:
     from matchlib.regression import save_fit
 
     for place in places:

@@ -171,7 +171,7 @@ def aim_words(model: FilmPredictor, aim: Target) -> str:
 
     Returned: sentences; empty where there is nothing to say.
     """
-    from matchlib.regression.table import geometry_group
+    from matchlib.regression.vocabulary import geometry_group
     from matchlib.tails import chance_words
 
     known = set(model.words_.geometries)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from matchlib.errors import DomainError
 
@@ -81,7 +81,7 @@ def area_of(job: Job) -> JobArea:
             remedy="give the area, such as 2 m2, a usual job, such as a door, or a shape: a "
             "sheet of 600 mm x 400 mm.",
         )
-    margin = {} if job.margin is None else {"margin": job.margin}
+    margin: Any = {} if job.margin is None else {"margin": job.margin}
     if job.area:
         ends = [parse_area(end) for end in job.area.split(" to ")]
         return JobArea(ends[0], ends[-1], **margin)

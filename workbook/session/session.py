@@ -363,7 +363,7 @@ class Session:
         by: Sequence[str] = ("panel", "recipe", "ground"),
         folds: int = 10,
         callback: Callback | None = None,
-    ) -> tuple[list[TableRow], Repeatability]:
+    ) -> tuple[Sequence[TableRow], Repeatability]:
         """Measure how good the regression is on panels left out.
 
         `by`: what is left out: ``panel``, ``recipe``, ``ground``. `rows`: beside simple regressors

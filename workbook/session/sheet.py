@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 
     from matchlib.domain import Panel, Recipe
     from matchlib.mixing import Pot
-    from matchlib.regression import FilmRegressor
+    from matchlib.regression import FilmPredictor
     from matchlib.suggest import Target, Tolerance
     from workbook.jobsheet import JobSheet
 
@@ -18,7 +18,7 @@ __all__ = ["sheet_of"]
 
 
 def sheet_of(
-    model: FilmRegressor,
+    model: FilmPredictor,
     recipe: Recipe,
     *,
     target: Target | None = None,
@@ -55,7 +55,7 @@ def sheet_of(
 
 
 def _alone(
-    sheet: JobSheet, model: FilmRegressor, recipe: Recipe, tolerance: Tolerance | float
+    sheet: JobSheet, model: FilmPredictor, recipe: Recipe, tolerance: Tolerance | float
 ) -> JobSheet:
     """The sheet with what the recipe reads, where nothing is to be matched."""
     from matchlib.domain import Viewing
@@ -74,7 +74,7 @@ def _alone(
     )
 
 
-def _against(sheet: JobSheet, model: FilmRegressor, recipe: Recipe, aim: Target) -> JobSheet:
+def _against(sheet: JobSheet, model: FilmPredictor, recipe: Recipe, aim: Target) -> JobSheet:
     """The sheet with the recipe beside what is to be matched."""
     from matchlib.forecast import forecast
     from workbook.jobsheet import AngleRow

@@ -35,8 +35,8 @@ def reading_of_lab(lab: Sequence[float], viewing: Viewing | None = None) -> Read
     from matchlib.suggest import Aim
 
     view = viewing or View()
-    Aim(tuple(lab), view)  # refuses what no surface can look like
     light, red, yellow = (float(v) for v in lab)
+    Aim((light, red, yellow), view)  # refuses what no surface can look like
     try:
         return Reading(view, "spectrophotometer", (light, red, yellow))
     except MatchlibError as error:

@@ -38,7 +38,7 @@ def _offered(room: TrainingRoom) -> tuple[list[str], dict[str, MixRatio], dict[s
 
 def do_another(room: TrainingRoom, _: Press) -> None:
     """Go on to the next colour."""
-    colours, _, _ = _offered(room)
+    colours = _offered(room)[0]
     if colours:
         now = room.chosen.get("colour", colours[0])
         at = colours.index(now) if now in colours else 0
@@ -52,8 +52,9 @@ def draw(room: TrainingRoom) -> tuple[str, str, str]:
         words = "<p>Spray a colour first, and read a ground bare: then this shows what it does.</p>"
         return "What does the ground do?", words, ""
     get = room.chosen.get
-    colour = get("colour") if get("colour") in colours else colours[0]
-    ratio = get("ratio") if get("ratio") in ratios else next(iter(ratios))
+    colour, ratio = get("colour", ""), get("ratio", "")
+    colour = colour if colour in colours else colours[0]
+    ratio = ratio if ratio in ratios else next(iter(ratios))
     coats = int(float(get("upto", "4")))
     plain = [name for name, ground in grounds.items() if ground.neat] or list(grounds)
     spread = plain[:: max(1, round(len(plain) / _GROUNDS))][:_GROUNDS]
@@ -68,7 +69,7 @@ def draw(room: TrainingRoom) -> tuple[str, str, str]:
     ticks = [check(g, "grounds", g, g in picked, do="choose") for g in grounds]
     bar = f'<div class="wb-fields">{fields}</div>{chips("Grounds", ticks)}'
     title = f"What does the ground do to {colour} at {ratios[ratio]}?"
-    both = button("Another colour", "another", quiet=True)
+    both: str = button("Another colour", "another", quiet=True)
     both += button("Now guess", "to_guess", go=True)
     press = f'<span class="wb-pair">{both}</span>'
     change = fold("Another colour, ratio, grounds", bar, ident="bar")
