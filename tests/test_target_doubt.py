@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from matchlib.colorimetry import Tolerance, delta_e00
 from matchlib.correction.sprayed import Sprayed
-from matchlib.domain import CoatSchedule, Colour, Ground, Reading, Recipe, Viewing
+from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Reading, Recipe, Viewing
 from matchlib.errors import DomainError
+from matchlib.regression import FilmRegressor, frames_of
 from matchlib.suggest import Target
 
 LAB = (38.0, 34.0, 21.0)
@@ -78,3 +81,24 @@ def test_the_sd_of_a_covariance_is_its_root_mean_square() -> None:
 def test_what_is_no_covariance_is_refused(bad: np.ndarray) -> None:
     with pytest.raises(DomainError, match="covariance"):
         photographed(bad)
+
+
+def test_a_fit_believes_each_reading_along_the_axes_it_is_sure_of() -> None:
+    # Aitken 1935: of readings with unlike errors, the mean weighted by their inverse covariances.
+    spreads = np.array([np.diag([0.01, 25.0, 25.0]), np.diag([25.0, 0.01, 0.01])])
+    labs = np.array([[60.0, 4.0, 9.0], [56.0, 1.0, 3.0]])
+    weights = np.linalg.inv(spreads)
+    best = np.linalg.solve(weights.sum(axis=0), np.einsum("nij,nj->i", weights, labs))
+    coloured = Recipe(Ground.parse("silver"), Colour.parse("red"), CoatSchedule.parse("4@6:1"))
+    seen = Reading(Viewing(geometry="photo"), "photo", (40.0, 40.0, 20.0), sd=0.5)
+    panels = [Panel.of("C", coloured, (seen,))]
+    for code, lab, spread in zip("AB", labs, spreads, strict=True):
+        reading = replace(photographed(spread), lab=tuple(float(v) for v in lab))
+        panels.append(Panel.of(code, Recipe(Ground.parse("silver")), (reading,)))
+    model = FilmRegressor(robust=False, library=False).fit(*frames_of(panels))
+    (found,) = model.predict_recipes([Recipe(Ground.parse("silver"))], Viewing(geometry="photo"))
+    np.testing.assert_allclose(found, best, atol=0.3)
+    alike = frames_of(panels)[0].drop(columns="covariance")
+    plain = FilmRegressor(robust=False, library=False).fit(alike, frames_of(panels)[1])
+    (middle,) = plain.predict_recipes([Recipe(Ground.parse("silver"))], Viewing(geometry="photo"))
+    assert np.abs(middle - best).max() > 1.0

@@ -38,6 +38,7 @@ _COLUMNS = (
     "humidity",
     *("gun", "tip", "pressure", "fan", "distance", "overlap", "lots", "clear_coats", "drawer"),
     "sd",
+    "covariance",
 )
 
 
@@ -54,10 +55,11 @@ def frame_of(panels: Iterable[Panel]) -> pd.DataFrame:
     DataFrame
         The recipe (``ground``, ``colour``, ``schedule``, ``clear``), ``panel`` and ``stage``, how
         it was viewed and read (``source``, ``instrument``, ``state``, ``illuminant``,
-        ``observer``, ``geometry``, ``read``, ``sd``), how it was sprayed (``date``, ``sprayer``,
-        ``lot``, ``batch``, …), ``L``, ``a``, ``b``, and reflectances [-] in one column a
-        wavelength [nm], such as ``400``, NaN where a reading has none. The Lab of a spectrum is
-        computed under the row's light, and NaN where it does not reach from 400 to 700 nm.
+        ``observer``, ``geometry``, ``read``, ``sd``, ``covariance``), how it was sprayed
+        (``date``, ``sprayer``, ``lot``, ``batch``, …), ``L``, ``a``, ``b``, and reflectances [-]
+        in one column a wavelength [nm], such as ``400``, NaN where a reading has none. The Lab of
+        a spectrum is computed under the row's light, and NaN where it does not reach from 400 to
+        700 nm.
 
     Examples
     --------
@@ -99,6 +101,7 @@ def frame_of(panels: Iterable[Panel]) -> pd.DataFrame:
                 stage.clear_coats,
                 panel.drawer,
                 reading.sd,
+                reading.covariance,
             )
         )
         readings.append(reading)

@@ -20,7 +20,7 @@ from matchlib.colorimetry import delta_e00
 from matchlib.domain import Conditions, Recipe
 from matchlib.errors import FitError
 from matchlib.progress import Callback, part_of
-from matchlib.regression.frames import rows_of, with_spectra
+from matchlib.regression.frames import rows_of, stated_of, with_spectra
 from matchlib.regression.law import FilmLaw
 from matchlib.regression.observe import Observations
 from matchlib.regression.predictor import FilmPredictor
@@ -122,8 +122,9 @@ class FilmRegressor(
             ``clear``, ``source``, ``illuminant``, ``observer``, ``geometry``, and, where known,
             ``panel`` (rows of one panel share its film; those of one ``stage``, ``state`` and
             day ``read`` are repeats), ``sprayer``, ``lot``, ``batch``, ``instrument``, ``date``
-            and ``sd`` (the reading's own uncertainty, [ΔE*ab]). Missing columns take the usual: a
-            spectrophotometer at D65/10°, 45:0, each row its own panel.
+            and ``sd`` or ``covariance`` (the reading's own uncertainty, [ΔE*ab] or 3 × 3 [ΔE*ab²],
+            None where unknown). Missing columns take the usual: a spectrophotometer at D65/10°,
+            45:0, each row its own panel.
         y : array_like or DataFrame
             (n, 3) Lab; (n, 31) reflectance 400-700 nm; or a DataFrame with columns ``L``, ``a``,
             ``b`` and one a wavelength [nm], empty where a row has none. A row without a reading
@@ -155,9 +156,8 @@ class FilmRegressor(
             if "panel" in X.columns
             else np.array([f"row {i + 1}" for i in range(count)])
         )
-        stated = X["sd"].to_numpy(np.float64) if "sd" in X.columns else np.full(count, np.nan)
         panels, panel = np.unique(codes, return_inverse=True)
-        seen = Observations.of(y, viewings, sources, stated)
+        seen = Observations.of(y, viewings, sources, stated_of(X))
         words = Vocabulary.of(recipes, [v.geometry for v in viewings], conditions)
         table = RecipeTable.of(recipes, viewings, words, conditions)
         table, seen, panel, reading_noise = average_repeats(table, seen, panel, _occasions(X))

@@ -28,6 +28,7 @@ __all__ = [
     "recipes_of",
     "rows_of",
     "spectral_columns",
+    "stated_of",
     "with_spectra",
 ]
 
@@ -87,6 +88,19 @@ def frames_of(panels: Iterable[Panel]) -> tuple[pd.DataFrame, pd.DataFrame]:
 def spectral_columns(frame: pd.DataFrame) -> list[Any]:
     """Return the columns of a table that are named by a wavelength [nm]."""
     return [c for c in frame.columns if _WAVELENGTH.fullmatch(str(c))]
+
+
+def stated_of(X: pd.DataFrame) -> Any:
+    """Return the covariance that each reading states, (n, 3, 3), NaN where it states none."""
+    import numpy as np
+
+    stated = np.full((len(X), 3, 3), np.nan)
+    if "sd" in X.columns:
+        stated[:] = X["sd"].to_numpy(np.float64)[:, None, None] ** 2 * np.eye(3)
+    for i, own in enumerate(X["covariance"] if "covariance" in X.columns else ()):
+        if own is not None and np.shape(own) == (3, 3):
+            stated[i] = own
+    return stated
 
 
 def with_spectra(X: pd.DataFrame, y: Any) -> Any:

@@ -74,7 +74,7 @@ class Observations:
     spectral: NDArray[np.bool_]  # (n,)
     tone: Array  # (n, 10), of the spectra; 0 where there is none
     family: Ints  # (n,), of the Lab noise
-    sd: Array  # (n,), stated uncertainty where the family is `KNOWN`, else 1 [ΔE*ab]
+    covariance: Array  # (n, 3, 3), stated where the family is `KNOWN`, else the identity [ΔE*ab²]
     peak: Array  # (n,), greatest reflectance of the spectra; NaN where there is none [-]
 
     @classmethod
@@ -85,7 +85,7 @@ class Observations:
         sources: list[str],
         stated: Array,
     ) -> Observations:
-        """Read a table of Lab, of spectra, or of both."""
+        """Read a table of Lab, spectra, or both; `stated`: sd (n,) or covariance (n, 3, 3)."""
         count = len(viewings)
         lab, spectra = _split(y, count)
         spectral = np.asarray(np.isfinite(spectra).all(axis=1), np.bool_)
@@ -116,15 +116,20 @@ class Observations:
             lab = lab.copy()
             lab[spectral], _ = lab_of(spectra[spectral], "D65", "10")
             tone[spectral], _ = tone_of(spectra[spectral])
-        known = np.isfinite(stated)
+        known, covariance = _stated(stated)
         photo = np.array([s == "photo" for s in sources])
         family = np.where(known, KNOWN, np.where(photo, PHOTO, SPECTRO)).astype(np.intp)
         peak = np.where(spectral, spectra.max(axis=1), np.nan)
-        return cls(lab, light, view, spectral, tone, family, np.where(known, stated, 1.0), peak)
+        return cls(lab, light, view, spectral, tone, family, covariance, peak)
 
     def take(self, rows: Ints | NDArray[np.bool_]) -> Observations:
         """Return some of the rows."""
         return Observations(**{k: v if k == "light" else v[rows] for k, v in self.__dict__.items()})
+
+    @property
+    def whitening(self) -> Array:
+        """What makes the errors of each Lab as large in every direction, (n, 3, 3)."""
+        return np.asarray(np.linalg.inv(np.linalg.cholesky(self.covariance)))
 
     def lab_of(self, reflectance: Array) -> tuple[Array, Array]:
         """Return each row's Lab under its own light, and the derivative.
@@ -137,6 +142,15 @@ class Observations:
             rows = self.view == i
             lab[rows], jacobian[rows] = lab_of(reflectance[rows], illuminant, observer)
         return lab, jacobian
+
+
+def _stated(stated: Array) -> tuple[NDArray[np.bool_], Array]:
+    """Which readings state how sure they are, and their covariance, the identity for others."""
+    whole = stated[:, None, None] ** 2 * np.eye(3) if stated.ndim == 1 else stated
+    known = np.asarray(np.isfinite(whole).all(axis=(1, 2)), np.bool_)
+    # A direction stated to be certain is not: it gets a hundredth of the usual sd.
+    usual = np.trace(whole, axis1=1, axis2=2)[:, None, None] / 3.0
+    return known, np.where(known[:, None, None], whole + 1e-4 * usual * np.eye(3), np.eye(3))
 
 
 def _split(y: ArrayLike | pd.DataFrame, count: int) -> tuple[Array, Array]:

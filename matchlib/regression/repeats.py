@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.regression.observe import PHOTO, SPECTRO, Observations
+from matchlib.regression.observe import KNOWN, PHOTO, SPECTRO, Observations
 from matchlib.regression.table import RecipeTable
 
 __all__ = ["USUAL_READING", "average_repeats"]
@@ -52,7 +52,7 @@ def average_repeats(
         pooled = _PRIOR_DEGREES * usual**2 + squares[rows].sum()
         reading[family] = float(np.sqrt(pooled / (_PRIOR_DEGREES + degrees)))
     # A stated uncertainty is of one reading; the mean of several is surer.
-    sd = np.sqrt(mean(seen.sd[:, None] ** 2)[:, 0] / size)
-    stated = np.where(averaged.family == 0, sd, 1.0)
-    averaged = replace(averaged, lab=lab, tone=mean(seen.tone), sd=stated)
+    surer = mean(seen.covariance.reshape(-1, 9)).reshape(-1, 3, 3) / size[:, None, None]
+    stated = np.where((averaged.family == KNOWN)[:, None, None], surer, np.eye(3))
+    averaged = replace(averaged, lab=lab, tone=mean(seen.tone), covariance=stated)
     return table.take(first), averaged, panel[first], reading

@@ -86,25 +86,27 @@ def residuals(law: FilmLaw, z: Array, rows: Rows) -> Residuals:
     state = law.evaluate(z, rows.table)
     lab, by_r = rows.seen.lab_of(state.reflectance)
     every = np.arange(len(rows.panel))
-    # Which readings, what was seen of them, what the law says, its derivative, scale and family.
-    kinds = [(every, rows.seen.lab, lab, by_r, 1.0 / rows.seen.sd, rows.seen.family)]
+    white = rows.seen.whitening
+    missed = (white @ (rows.seen.lab - lab)[..., None])[..., 0]
+    # Which readings, what the law misses them by, its derivative, and family.
+    kinds = [(every, missed, white @ by_r, rows.seen.family)]
     spectral = np.flatnonzero(rows.seen.spectral)
     if len(spectral):
         tone, by_tone = tone_of(np.maximum(state.reflectance[spectral], 1e-6))
-        one, family = np.ones(len(spectral)), np.full(len(spectral), TONE, np.intp)
-        kinds.append((spectral, rows.seen.tone[spectral], tone, by_tone, one, family))
+        family = np.full(len(spectral), TONE, np.intp)
+        kinds.append((spectral, rows.seen.tone[spectral] - tone, by_tone, family))
     parts = []
-    for some, seen, told, by, scale, family in kinds:
-        width = seen.shape[1]
+    for some, missed, by, family in kinds:
+        width = missed.shape[1]
         jacobian, varied = law.jacobian(state.take(some), z, rows.table.take(some), by)
         varied = np.concatenate([varied, by @ THIRDS], axis=2)
         parts.append(
             (
-                ((seen - told) * scale[:, None]).ravel(),
+                missed.ravel(),
                 np.repeat(family, width),
                 np.repeat(rows.panel[some], width),
-                (varied * scale[:, None, None]).reshape(-1, WIDTH),
-                (jacobian * scale[:, None, None]).reshape(-1, law.size),
+                varied.reshape(-1, WIDTH),
+                jacobian.reshape(-1, law.size),
             )
         )
     return Residuals(*map(np.concatenate, zip(*parts, strict=True)))

@@ -149,8 +149,8 @@ def _without(refits: Refits, group: Ints, process: Process | None) -> tuple[Arra
     shared = np.concatenate(
         [effects * alone.sizes.effects[:2], by_r @ THIRDS * alone.sizes.effects[2]], axis=2
     )
-    noise = out.seen.sd * alone.sizes.noise[out.seen.family]
-    own = shared @ shared.transpose(0, 2, 1) + noise[:, None, None] ** 2 * np.eye(3)
+    noise = alone.sizes.noise[out.seen.family][:, None, None] ** 2 * out.seen.covariance
+    own = shared @ shared.transpose(0, 2, 1) + noise
     guess, spread = lab, np.zeros_like(lab)
     if process is not None:
         kept = np.flatnonzero(alone.trust > 0.5)
