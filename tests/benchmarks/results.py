@@ -163,11 +163,11 @@ def _print(table: Printed, commit: str) -> None:
     seeds = f", {table.seeds}" if table.seeds else ""
     how = (
         f"By `python -m tests.benchmarks {table.arguments}`{seeds}, on {dt.date.today()} at commit "
-        f"{commit}, in {minutes:.0f} min of one core."
+        f"{commit}, in {minutes:.1f} min of one core."
     )
     text = f"{table.about}\n\n{how}\n\n{done.stdout.strip()}"
     write_section(table.title, text, page=PAGE)
-    print(f"{table.title}: {minutes:.0f} min", flush=True)
+    print(f"{table.title}: {minutes:.1f} min", flush=True)
 
 
 def main(argv: Sequence[str] | None = None) -> None:
