@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from matchlib.audit import KINDS, PRIORS, Evidence, Finding, audit, mislabel_probability
+from matchlib.audit import KINDS, PRIORS, Evidence, Finding, audit
 from matchlib.audit.left_out import LeftOutReadings, leave_out
 from matchlib.audit.slips import Materials, slips
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Reading, Recipe
@@ -103,13 +103,10 @@ def test_each_slip_is_found_and_put_right(
     assert code in mine[0].fix
 
 
-def test_right_panels_are_left_alone(
-    clean: list[Panel], found: tuple[Finding, ...], left: LeftOutReadings
-) -> None:
+def test_right_panels_are_left_alone(found: tuple[Finding, ...]) -> None:
     wrong = {"REV", "COAT", "GROUND", "BLEND", "SIGN"}
     alarms = {c for f in found if f.kind != "drift" for c in f.codes} - wrong
     assert len(alarms) <= 1
-    assert sum(p > 0.3 for p in mislabel_probability(clean, left.model).values()) <= 1
 
 
 def test_findings_are_in_order_and_of_known_kinds(found: tuple[Finding, ...]) -> None:

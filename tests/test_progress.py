@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from sklearn.base import clone
 
-from matchlib.audit import audit, mislabel_probability
+from matchlib.audit import audit
 from matchlib.demo import demo_panels
 from matchlib.domain import Colour, Panel
 from matchlib.linear import fit_panels
@@ -42,7 +42,6 @@ def cases(model: Any) -> dict[str, tuple[int, Callable[[Callback], object]]]:
         "fit_panels": (40, lambda s: fit_panels(PANELS, callback=s)),
         "audit": (20, lambda s: audit(PANELS, model, callback=s)),
         "audit, fitting": (60, lambda s: audit(PANELS, callback=s)),
-        "mislabel_probability": (5, lambda s: mislabel_probability(PANELS, model, callback=s)),
         "repeatability": (10, lambda s: repeatability(PANELS, model, callback=s)),
         "repeatability, fitting": (50, lambda s: repeatability(PANELS, callback=s)),
         "cross_validate": (30, lambda s: cross_validate(*table, model=quick, folds=3, callback=s)),

@@ -12,7 +12,7 @@ from matchlib.audit.excluded import excluded, excluded_words
 from matchlib.audit.finding import KINDS, PRIORS, Evidence, Finding
 from matchlib.audit.gaps import gaps
 from matchlib.audit.slips import Materials
-from matchlib.audit.whole import LIKELY, audit, mislabel_probability
+from matchlib.audit.whole import LIKELY, audit
 
 __all__ = [
     "KINDS",
@@ -27,5 +27,4 @@ __all__ = [
     "excluded_words",
     "gaps",
     "judge",
-    "mislabel_probability",
 ]

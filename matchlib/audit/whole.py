@@ -22,7 +22,7 @@ from matchlib.progress import Callback, part_of
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
 
-__all__ = ["LIKELY", "audit", "mislabel_probability"]
+__all__ = ["LIKELY", "audit"]
 
 LIKELY = 0.3
 """Probability from which a finding is worth a technician's look [-]: on simulated archives this
@@ -109,33 +109,3 @@ def beyond_the_law(names: dict[str, str], panels: Sequence[Panel]) -> Iterator[F
 
 def _order(finding: Finding) -> tuple[float, str, tuple[str, ...]]:
     return -finding.probability, finding.kind, finding.codes
-
-
-def mislabel_probability(
-    panels: Sequence[Panel], model: FilmPredictor | None = None, *, callback: Callback | None = None
-) -> dict[str, float]:
-    """Return the probability that each panel's back or reading is wrong.
-
-    Parameters
-    ----------
-    panels : sequence of Panel
-        The archive.
-    model : FilmPredictor, optional
-        Fitted to these panels under their codes; fitted here if None.
-    callback : callable, optional
-        As for `audit`.
-
-    Returns
-    -------
-    dict of str to float
-        By panel code [-]; panels that were never read are left out.
-    """
-    once = list({p.code: p for p in panels}.values())
-    report = part_of(callback, 0.0 if model is not None else 0.7)
-    left = leave_out(
-        model or fit_panels(once, callback=part_of(callback, 0.0, 0.7)),
-        once,
-        callback=part_of(report, 0.0, 0.4),
-    )
-    verdicts = judge(left, Materials.of(once), callback=part_of(report, 0.4, 1.0))
-    return {v.panel.code: v.wrong for v in verdicts}

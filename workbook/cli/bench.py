@@ -22,7 +22,9 @@ from workbook.cli.today import TodayOptions
 from workbook.cli.wanted import OrderOptions, ShelfOptions, TargetOptions, labs_at, tell_fit
 
 if TYPE_CHECKING:
-    from matchlib.domain import Reading
+    from matchlib.correction import Advice
+    from matchlib.domain import Reading, Viewing
+    from matchlib.suggest import Target, Tolerance
     from workbook.session import Session
 
 __all__ = ["COMMANDS"]
@@ -125,10 +127,8 @@ def _correct(
         raise typer.BadParameter(
             "--stage, --minutes, --cup-ml and --sure are of a card in progress: give --looks too"
         )
-    from matchlib.forecast import angles_of
-    from workbook.cli.printing import chance, number, table, wrapped
-    from workbook.session import Session, angles_of_file, reading_of_lab, recipe_of
-    from workbook.session.order import aim_of, aim_words, angle_dict
+    from workbook.session import Session, recipe_of
+    from workbook.session.order import aim_of, aim_words
 
     with Session.open(archive, write=False) as session:
         today.tell(session)
@@ -137,21 +137,11 @@ def _correct(
         if not tried:
             tell_fit(session)
         typed: list[tuple[Any, Any]] = []
-        reads = (read is not None, bool(read_at), read_file is not None)
-        if ground or any(reads):
-            if sum(reads) != 1:
-                raise typer.BadParameter(
-                    "give the panel's reading with --read L a b, --read-at ANGLE=L,a,b or "
-                    "--read-file FILE"
-                )
+        if ground or read is not None or read_at or read_file is not None:
             recipe = recipe_of(ground=ground, colour=colour, schedule=schedule, clear=clear)
-            own: tuple[Reading, ...]
-            if read is not None:
-                own = (reading_of_lab(read, target[0].viewing),)
-            elif read_at:
-                own = labs_at(read_at, light)
-            else:
-                own = angles_of_file(str(read_file), **file.declared)
+            own = _typed_reading(
+                read, read_at, read_file, viewing=target[0].viewing, light=light, file=file
+            )
             if before_clear:
                 own = tuple(replace(r, state="before clear") for r in own)
             typed.append((recipe, own))
@@ -186,39 +176,72 @@ def _correct(
             note(words)
     if unseen:
         note(unseen)
-    simple = order.kind == "ΔE00" and not weights
     if json_:
-        last = advice.last
-        from matchlib.correction.scoring import places_of
-
-        places = places_of(advice.goal, last)
-        show_json(
-            {
-                "difference": advice.difference,
-                "difference_as_read": advice.difference_as_read,
-                "difference_kind": order.unit,
-                "tolerance": order.value,
-                "tolerance_words": order.words,
-                "angles": [
-                    angle_dict(a)
-                    for a in angles_of(aim, [advice.finished[i].tolist() for i in places])
-                ],
-                "fits": advice.fits,
-                "left_out": left_out,
-                "film_percent": 100.0 * advice.film[0],
-                "film_sd_percent": 100.0 * advice.film[1],
-                "words": advice.words,
-                "best": _as_dict(advice.best, simple),
-                "changes": [_as_dict(s, simple) for s in advice.changes],
-                "fresh": [_as_dict(s, simple) for s in advice.fresh],
-                "rescue": {
-                    "state": advice.rescue.state,
-                    "words": advice.rescue.words,
-                    "options": [_as_dict(s, simple) for s in advice.rescue.options],
-                },
-            }
-        )
+        simple = order.kind == "ΔE00" and not weights
+        show_json(_advice_dict(advice, aim, simple=simple) | {"left_out": left_out})
         return
+    _tell_advice(advice, order)
+    tell_left_out([left_out])
+
+
+def _typed_reading(
+    read: tuple[float, float, float] | None,
+    read_at: list[str] | None,
+    read_file: str | None,
+    *,
+    viewing: Viewing,
+    light: LightOptions,
+    file: FileOptions,
+) -> tuple[Reading, ...]:
+    """The reading of the panel in hand, given in one way."""
+    from workbook.session import angles_of_file, reading_of_lab
+
+    if (read is not None) + bool(read_at) + (read_file is not None) != 1:
+        raise typer.BadParameter(
+            "give the panel's reading with --read L a b, --read-at ANGLE=L,a,b or --read-file FILE"
+        )
+    if read is not None:
+        return (reading_of_lab(read, viewing),)
+    if read_at:
+        return labs_at(read_at, light)
+    return angles_of_file(str(read_file), **file.declared)
+
+
+def _advice_dict(advice: Advice, aim: Target, *, simple: bool) -> dict[str, Any]:
+    """Advice as plain data."""
+    from matchlib.correction.scoring import places_of
+    from matchlib.forecast import angles_of
+    from workbook.session.order import angle_dict
+
+    places, order = places_of(advice.goal, advice.last), aim.tolerance
+    return {
+        "difference": advice.difference,
+        "difference_as_read": advice.difference_as_read,
+        "difference_kind": order.unit,
+        "tolerance": order.value,
+        "tolerance_words": order.words,
+        "angles": [
+            angle_dict(a) for a in angles_of(aim, [advice.finished[i].tolist() for i in places])
+        ],
+        "fits": advice.fits,
+        "film_percent": 100.0 * advice.film[0],
+        "film_sd_percent": 100.0 * advice.film[1],
+        "words": advice.words,
+        "best": _as_dict(advice.best, simple),
+        "changes": [_as_dict(s, simple) for s in advice.changes],
+        "fresh": [_as_dict(s, simple) for s in advice.fresh],
+        "rescue": {
+            "state": advice.rescue.state,
+            "words": advice.rescue.words,
+            "options": [_as_dict(s, simple) for s in advice.rescue.options],
+        },
+    }
+
+
+def _tell_advice(advice: Advice, order: Tolerance) -> None:
+    """Show advice, and the chances of what may be done."""
+    from workbook.cli.printing import chance, number, table, wrapped
+
     show(wrapped(advice.words))
     for title, options in (
         ("Save this panel, coats on top of it", advice.rescue.options),
@@ -233,7 +256,6 @@ def _correct(
             unit = "of box" if order.boxed else order.unit
             header = ("chance", unit, "L", "a", "b", "what to do")
             show(f"\n{title}:\n{table(header, rows, right='rrrrr')}")
-    tell_left_out([left_out])
 
 
 def _in_progress(
