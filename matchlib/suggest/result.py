@@ -144,7 +144,7 @@ class Suggestions(Sequence[Suggestion]):
     def _repr_html_(self) -> str:
         table = self.to_frame()
         shown = ["ground", "colour", "schedule", "L", "a", "b"]
-        numbers = ["expected_delta_e00", "sd_delta_e00", "probability", "why"]
+        numbers = ["expected_delta_e00", "sd_delta_e00", "probability", "never_sprayed"]
         first = self.target.aims[0].lab
         said = f"Target, left in each swatch: {self.target}. {self.why_not}".rstrip()
         return html_of(table[shown + numbers], caption=said, beside=first)

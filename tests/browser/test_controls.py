@@ -53,7 +53,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     place = tmp_path_factory.mktemp("books")
     book = nbformat.v4.new_notebook()
     book.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3"}
-    book.metadata["title"] = "Controls"
+    book.metadata |= {"title": "Controls", "workbook": {"page": True}}
     book.cells = [nbformat.v4.new_markdown_cell("# Controls")]
     book.cells += [nbformat.v4.new_code_cell(CELL.strip())]
     nbformat.write(book, place / "controls.ipynb")

@@ -40,6 +40,7 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[harness.Served]
     place = tmp_path_factory.mktemp("books")
     book = nbformat.v4.new_notebook()
     book.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3"}
+    book.metadata["workbook"] = {"page": True}
     book.cells = [
         nbformat.v4.new_markdown_cell("# Photographs"),
         nbformat.v4.new_code_cell(CELL.strip()),

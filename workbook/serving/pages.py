@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import logging
 import os
+import re
 import secrets
 import signal
 import threading
@@ -178,10 +179,17 @@ class PageServer(Voila):
     ) -> None:
         self.address = address
         self.connection_dir = str(room)
-        books = {
+        every = {
             book.name: nbformat.read(book, as_version=4) for book in sorted(folder.glob("*.ipynb"))
         }
-        order = lambda book: book[1].metadata.get("workbook", {}).get("place", 9)  # noqa: E731
+        # The others are for JupyterLab alone.
+        books = {
+            name: book
+            for name, book in every.items()
+            if book.metadata.get("workbook", {}).get("page")
+        }
+        self.books = tuple(books)
+        order = lambda book: book[1].metadata["workbook"].get("place", 9)  # noqa: E731
         settings = Config()
         settings.VoilaConfiguration = Config(
             template=VOILA_TEMPLATE,
@@ -244,7 +252,7 @@ class PageServer(Voila):
             (rf"/voila/api/shutdown/{_KERNEL}", _Left),
             (rf"/api/kernels/{_KERNEL}/channels", VoilaKernelWebsocketHandler),
             (r"/voila/static/(.*)", _Script, {"paths": self.static_paths}),
-            (r"/voila/render/([a-z_]+\.ipynb)", _Page, page),
+            (rf"/voila/render/({'|'.join(map(re.escape, self.books))})", _Page, page),
             *(
                 one
                 for one in super().init_handlers()
