@@ -32,7 +32,7 @@ Array = NDArray[np.float64]
 FEWEST = 3.0
 """Least degrees of freedom spoken of: with 2 or fewer a t has no covariance."""
 
-_STEPS = 64
+_STEPS = 16
 """Steps of 1 / freedom from 0 to 1 / `FEWEST` in between which clouds are interpolated."""
 
 

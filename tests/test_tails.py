@@ -43,7 +43,8 @@ def test_few_grounds_draw_the_middle_in_and_the_edge_out() -> None:
 @given(st.floats(0.01, 0.99), st.floats(0.01, 0.99), st.floats(FEWEST, 1e4) | st.just(float("inf")))
 def test_a_greater_share_has_a_greater_region(one: float, two: float, nu: float) -> None:
     low, high = sorted((one, two))
-    assert 0 < region(low, nu) <= region(high, nu)
+    # Shares a rounding apart may come out a rounding the other way.
+    assert 0 < region(low, nu) <= region(high, nu) * (1 + 1e-12)
 
 
 @given(st.floats(0.0, 1.0), st.floats(FEWEST, 50.0), st.integers(1, 6))

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Collection, Iterable, Iterator
+from functools import lru_cache
 from itertools import islice
 from typing import ParamSpec, TypeVar
 
 import sqlalchemy as sa
 
 from matchlib.archive import schema
-from matchlib.archive.codec import StoredReading, panel_of
+from matchlib.archive.codec import panel_of
 from matchlib.archive.troubles import DamagedError
 from matchlib.domain import Panel
 from matchlib.errors import MatchlibError
@@ -47,10 +48,15 @@ def panels_in(
         .where(where)
         .order_by(r.c.id)
     )
-    readings: dict[int, list[StoredReading]] = {}
+    readings: dict[int, list[tuple[int, str]]] = {}
     for panel_id, stage, text in found:
-        readings.setdefault(panel_id, []).append((stage, whole(label, load, text)))
-    return tuple(whole(label, panel_of, row.data, readings.get(row.id, ())) for row in rows)
+        readings.setdefault(panel_id, []).append((stage, text))
+    return tuple(whole(label, _panel, row.data, tuple(readings.get(row.id, ()))) for row in rows)
+
+
+@lru_cache(maxsize=16_384)  # a command asks for the same panels several times
+def _panel(data: str, readings: tuple[tuple[int, str], ...]) -> Panel:
+    return panel_of(data, [(stage, load(text)) for stage, text in readings])
 
 
 def hash_in(connection: sa.Connection, without: Collection[str] = ()) -> str:

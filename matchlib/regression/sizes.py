@@ -1,7 +1,8 @@
 """How large effects, noises and priors are: standard deviations, and what is believed of them.
 
 Each is believed before any reading as a centre and a spread of its logarithm; readings move it by
-marginal likelihood (`matchlib.regression.evidence`).
+marginal likelihood (`matchlib.regression.evidence`). What panels do not show of an effect that they
+could share, of a sprayer say, or a lot, shrinks by itself, so that none needs to be left out.
 """
 
 from __future__ import annotations

@@ -5,7 +5,9 @@
 For each reachable target the shelf's likeliest recipes are asked, several down the list so that
 low chances are seen too; each is sprayed afresh a number of times, by whoever sprays that day out
 of what stands open, which the fit is told. Nobody tells the fit that a target is a colour of this
-very shelf; with ``--off 1.5`` it need not be: targets are moved by so much an axis [ΔE*ab].
+very shelf; with ``--off 1.5`` it need not be: targets are moved by so much an axis [ΔE*ab]. With
+``--own`` the shop is one of those that the fit itself believes in, drawn anew for each target:
+then stated and real differ by nothing but what the targets tell, which is the floor.
 """
 
 from __future__ import annotations
@@ -17,6 +19,7 @@ import numpy as np
 
 from matchlib.correction import scored
 from matchlib.domain import Conditions
+from matchlib.linear import linearise, values_covariance
 from matchlib.regression import FilmRegressor
 from tests.benchmarks.command import Table, arguments, each_simulator
 from tests.benchmarks.layouts import Layouts
@@ -25,7 +28,7 @@ from tests.benchmarks.panels import labs, to_frame
 from tests.benchmarks.strategies import shelf_recipes
 from tests.benchmarks.workshop import Today
 
-__all__ = ["main", "stated_and_real"]
+__all__ = ["main", "stated_and_own", "stated_and_real"]
 
 TRIES = 12
 """Panels sprayed of each recipe."""
@@ -56,6 +59,27 @@ def stated_and_real(shop: Layouts, layout: str, targets: int, *, off: float = 0.
     return np.array(found)
 
 
+def stated_and_own(shop: Layouts, layout: str, targets: int, *, off: float = 0.0) -> Array:
+    """As `stated_and_real`, were the truth a draw of what the fit believes and its spread right."""
+    archive = getattr(shop, layout)(shop.seed)
+    model = FilmRegressor().fit(*to_frame(archive, log=True))
+    recipes, root = shelf_recipes(archive), np.linalg.cholesky(values_covariance(model))
+    found = []
+    for i in range(targets):
+        rng = np.random.default_rng([shop.seed, i])
+        z = model.fitted_.z + root @ rng.normal(size=len(root))
+        wanted = shop.random_recipe(rng, continuous=True)
+        target = linearise(model, [wanted], z=z, slopes=False).lab[0] + off * rng.normal(size=3)
+        ranked = scored(model, recipes, target, tolerance=1.0)
+        for option in (ranked[place] for place in ASKED):
+            lab = linearise(model, [option.recipe], z=z, slopes=False).lab[0]
+            _, _, spray, reading = model.predict_parts([option.recipe])
+            read = rng.multivariate_normal(lab, spray[0] + reading[0], TRIES)
+            passed = np.mean(delta_e(read, np.tile(target, (TRIES, 1))) <= 1.0)
+            found.append((option.probability, float(passed)))
+    return np.array(found)
+
+
 def _conditions(shop: Layouts, day: Today) -> Conditions:
     """What the shop's book says of a day: who, and which lot of each paint stands open."""
     lots = {c: n for n in day["lot"].split(" + ") for c in shop.lots.get(n, ())}
@@ -74,14 +98,16 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser.add_argument("--layouts", default="full,young,thin")
     parser.add_argument("--targets", type=int, default=20)
     parser.add_argument("--off", type=float, default=0.0)
+    parser.add_argument("--own", action="store_true", help="shops that the fit itself believes in")
     args = parser.parse_args(argv)
     heads = (f"{a:.0%} to {b:.0%}" for a, b in itertools.pairwise(FIFTHS))
     table = Table("simulator", "archive", *(f"{h}: stated → real (n)" for h in heads), "all")
+    ask = stated_and_own if args.own else stated_and_real
     for simulator, make in each_simulator(args):
         for layout in args.layouts.split(","):
             pairs = np.concatenate(
                 [
-                    stated_and_real(make(args.first_seed + i), layout, args.targets, off=args.off)
+                    ask(make(args.first_seed + i), layout, args.targets, off=args.off)
                     for i in range(args.shops)
                 ]
             )

@@ -74,6 +74,12 @@ TABLES = (
         "The same, each target moved at random by ΔE*ab 1.5 an axis.",
     ),
     Printed(
+        "The floor of chances stated for a shelf's own colours",
+        "chances --shops 4 --targets 12 --layouts young --own",
+        "Were the law and its spread right to the letter: shops drawn from what the fit believes. "
+        "What is left between stated and real is what such a target tells and nobody supposes.",
+    ),
+    Printed(
         "Test panels sprayed until one matches",
         "panels --shops 4 --targets 60 --variants full,young --only corrected,film,nearest,gp",
         "Mean panels until one reads within the tolerance of the target, at most ten each. Small "
