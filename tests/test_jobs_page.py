@@ -5,10 +5,11 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
-from matchlib.domain import CoatSchedule, Colour, Ground, Reading, Recipe
+from matchlib.domain import CoatSchedule, Colour, Ground, Reading, Recipe, Viewing
 from matchlib.errors import MatchlibError
 from matchlib.job import Job, Plan
 from tests.cli_shop import copied
@@ -410,3 +411,22 @@ def test_troubles_and_protocol_are_at_hand_where_they_matter(screen: JobsScreen)
     assert "Before you open a tin" in shown
     assert 'href="train_on_grounds.ipynb?part=words&amp;word=word-overlap"' in shown
     assert "White tile" in press(screen, "goto", "read")
+
+
+def test_a_photograph_is_a_target_and_a_reading_and_its_picture_is_kept(
+    screen: JobsScreen,
+) -> None:
+    seen = Reading(Viewing(geometry="photo"), "photo", (28.0, 45.0, 29.0), sd=2.0)
+    found = SimpleNamespace(reading=SimpleNamespace(reading=seen), picture=b"small JPEG")
+    press(screen, "new")
+    fields = {"name": "by phone", "passes": "1"}
+    screen.press(Press("photographed", "", fields, what=found))
+    assert screen.job.job.target == (seen,)
+    sprayed(screen)
+    press(screen, "goto", "read")
+    screen.press(Press("photographed", "", {}, what=found))
+    card = screen.job.panel
+    (reading,) = card.stages[-1].readings
+    assert (reading.source, reading.lab) == ("photo", seen.lab)
+    (kept,) = screen.session.archive.attachments(card.code)
+    assert reading.picture == kept.name

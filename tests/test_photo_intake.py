@@ -205,3 +205,26 @@ def test_a_picture_of_nothing_is_told_and_no_more() -> None:
     assert got.picture == b""
     with pytest.raises(FileError, match="No photograph"):
         photograph([])
+
+
+def test_a_phone_is_taught_on_the_page_and_then_counts_in(tmp_path: Path) -> None:
+    with Archive.open(tmp_path / "panels.db", create=True) as archive:
+        intake = PhotoIntake(archive=archive)
+        intake.file.receive("panel.jpg", jpeg())
+        settled(intake)
+        (before,) = intake.found
+        assert before.reading is not None
+        intake.actions.press("teach")
+        assert "cannot learn from this yet" in intake.said.text
+        intake.phone.value = "shop phone"
+        intake.instrument.value = "{:.2f} {:.2f} {:.2f}".format(*taken().lab)
+        intake.actions.press("teach")
+        assert "shop phone has now learnt from 1 panel" in intake.said.text
+        assert archive.profiles("phone").keys() == {"shop phone"}
+        (after,) = intake.found
+        assert after.reading is not None
+        assert after.reading.reading.instrument == "shop phone"
+        assert after.reading.reading.sd < before.reading.reading.sd
+        away = [np.linalg.norm(np.array(r.reading.lab) - taken().lab) for r in (before, after)]
+        assert away[1] < away[0]
+        assert "how this phone and chart have read before" in after.reading.text() or away[1] < 5

@@ -12,11 +12,12 @@ from typing import TYPE_CHECKING, Any
 
 import ipywidgets as w
 
-from matchlib.errors import FileError, MatchlibError
+from matchlib.errors import DomainError, FileError, MatchlibError
 from workbook.controls import ButtonRow, CheckList, FileField, Progress, Words
 from workbook.photo_marks import PhotoMarks
 
 if TYPE_CHECKING:
+    from matchlib.archive import Archive
     from workbook.session.photos import Photographed, Shot
 
 __all__ = ["PICTURES", "PhotoIntake"]
@@ -30,10 +31,19 @@ _TICKS = {
 }
 
 
-class PhotoIntake:
-    """A part of a page: photographs of one panel or, where `coded`, of several by their codes."""
+_WIDE = {
+    "style": {"description_width": "initial"},
+    "layout": w.Layout(width="auto", min_height="48px"),
+}
 
-    def __init__(self, *, coded: bool = False) -> None:
+
+class PhotoIntake:
+    """A part of a page: photographs of one panel or, where `coded`, of several by their codes.
+
+    With an `archive`, what it knows of the phone counts in, and the phone can be taught.
+    """
+
+    def __init__(self, *, coded: bool = False, archive: Archive | None = None) -> None:
         self.file = FileField(
             label="Photograph with a colour chart",
             accept=PICTURES,
@@ -44,6 +54,19 @@ class PhotoIntake:
         self.ticks = CheckList(
             options=list(_TICKS), texts=list(_TICKS.values()), label="About the picture"
         )
+        self.archive = archive
+        self.phone = w.Combobox(
+            options=[] if archive is None else sorted(archive.profiles("phone")),
+            description="Phone and chart",
+            placeholder="its name, where it is to be known again",
+            continuous_update=False,
+            **_WIDE,
+        )
+        self.instrument = w.Text(
+            description="An instrument reads it",
+            placeholder="L a b, to teach the phone by this panel",
+            **_WIDE,
+        )
         self.marks = PhotoMarks(coded=coded)
         self.said = Words(label="Photograph: message", live="assertive")
         self.view = Words(label="What the photographs say")
@@ -52,6 +75,7 @@ class PhotoIntake:
                 {"name": "use", "label": "Use this reading", "primary": True, "disabled": True},
                 {"name": "read", "label": "Read as marked", "disabled": True},
                 {"name": "drop", "label": "Start again", "disabled": True},
+                *([] if archive is None else [{"name": "teach", "label": "Teach the phone"}]),
             ],
             label="Photographs",
         )
@@ -65,6 +89,7 @@ class PhotoIntake:
             self._loop = None
         self.shots: list[Shot] = []
         self.found: list[Photographed] = []
+        self.raw: list[Photographed] = []  # before what is known of the phone
         self._size = (1, 1)
         self._shown: object = None  # content of the photograph that is on the page
         self._waiting: list[Callable[[list[Photographed]], object]] = []
@@ -72,10 +97,10 @@ class PhotoIntake:
         self.actions.on_press(self._press)
         self.busy.on_cancel(self._cancel)
         self.ticks.observe(lambda _: self._read() if self.shots else None, "value")
-        self.box = w.VBox(
-            [self.file, self.ticks, self.busy, self.said, self.marks, self.view, self.actions],
-            layout=w.Layout(overflow="visible"),
-        )
+        self.phone.observe(lambda _: self._apply(), "value")
+        known = [] if archive is None else [self.phone, self.instrument]
+        parts = [self.file, self.ticks, self.busy, self.said, self.marks, self.view]
+        self.box = w.VBox([*parts, *known, self.actions], layout=w.Layout(overflow="visible"))
 
     def on_use(self, call: Callable[[list[Photographed]], object]) -> None:
         """Call with what was read, each with a reading, once a person has confirmed it."""
@@ -83,7 +108,7 @@ class PhotoIntake:
 
     def clear(self) -> None:
         """Forget the photographs, for another panel."""
-        self.shots, self.found, self._shown = [], [], None
+        self.shots, self.found, self.raw, self._shown = [], [], [], None
         self.marks.show(b"", (1, 1))
         self.view.text = ""
         self._say("")
@@ -111,9 +136,9 @@ class PhotoIntake:
             self.clear()
         elif name == "read":
             self._read()
-        elif name == "use":
+        elif name in ("use", "teach"):
             try:
-                self.confirm()
+                self.confirm() if name == "use" else self._teach()
             except Exception as error:
                 self._complain(error)
 
@@ -149,6 +174,40 @@ class PhotoIntake:
 
         self._say("")
         self._start(work)
+
+    def _teach(self) -> None:
+        """Let the phone learn from the panel that an instrument has read too."""
+        from workbook.session.photos_kept import learn_phone, phone_profile
+        from workbook.session.typed import three_typed
+
+        lab, name = three_typed(self.instrument.value), self.phone.value.strip()
+        if self.archive is None or lab is None or not name:
+            raise DomainError(
+                "The phone cannot learn from this yet.",
+                expected="a name for phone and chart, and the instrument's L, a and b",
+                got=f"name {name!r}, reading {self.instrument.value[:40]!r}",
+                remedy="fill in both, and press again.",
+            )
+        profile = phone_profile(self.archive, name)
+        told = learn_phone(self.archive, profile, self.raw, lab)
+        self.phone.options, self.instrument.value = sorted(self.archive.profiles("phone")), ""
+        self._apply()
+        self._say(told)
+
+    def _apply(self) -> None:
+        """Tell what was read, as the phone's past corrects it."""
+        from workbook.session.photos import by_phone
+        from workbook.session.photos_kept import phone_profile
+
+        name, self.found = self.phone.value.strip(), self.raw
+        if self.archive is not None and name:
+            profile = phone_profile(self.archive, name)
+            self.found = [by_phone(one, profile) for one in self.raw]
+        lines = [line for each in self.found for line in each.text.splitlines()]
+        count = len(self.shots)
+        head = f"{count} photographs together." if count > 1 else "One photograph."
+        self.view.text = "\n".join((head, *lines)) if self.raw else ""
+        self._offer()
 
     def _start(self, work: Callable[[], Any]) -> None:
         """Read in a thread; whatever was being read before is dropped."""
@@ -197,17 +256,13 @@ class PhotoIntake:
     def _show(self, result: Any) -> None:
         from matchlib.readings.photo import four_corners
 
-        self.found, small, self._size, content = result
+        self.raw, small, self._size, content = result
         if content is not self._shown:
-            first = self.found[0]
+            first = self.raw[0]
             panels = [four_corners(outline) for outline in first.panels]
             self.marks.show(small, self._size, chart=first.chart, panels=panels)
             self._shown = content
-        lines = [line for each in self.found for line in each.text.splitlines()]
-        count = len(self.shots)
-        head = f"{count} photographs together." if count > 1 else "One photograph."
-        self.view.text = "\n".join((head, *lines))
-        self._offer()
+        self._apply()
 
     def _offer(self) -> None:
         self.actions.enable("use", any(f.reading is not None for f in self.found))

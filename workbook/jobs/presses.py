@@ -15,6 +15,7 @@ from workbook.jobs.pot import keep_bottle, keep_typed
 from workbook.jobs.spray import booth_of, keep_booth, noted
 from workbook.jobs.target import begun, of_file, of_text
 from workbook.page import Press
+from workbook.session.photos_kept import keep_picture
 from workbook.session.work import Work
 
 if TYPE_CHECKING:
@@ -109,22 +110,27 @@ class Presses:
     def _photo(self) -> widgets.Widget:
         from workbook.photo_intake import PhotoIntake
 
-        intake = PhotoIntake()
+        intake = PhotoIntake(archive=self.at.session.archive)
         intake.on_use(self._photographed)
         return intake.box
 
     def _photographed(self, found: list[Any]) -> None:
-        readings = tuple(one.reading for one in found[:1])
         fields = dict(self.at.last.fields) if self.at.last else {}
         if self.at.page is not None:
-            self.at.page.act(Press("photographed", fields=fields | {"version": ""}, what=readings))
+            self.at.page.act(Press("photographed", fields=fields | {"version": ""}, what=found[0]))
 
     def do_photographed(self, done: Press) -> None:
         """Take the reading of a photograph."""
+        reading, card = done.what.reading.reading, None
         if self.at.step == "read":
-            self.at.go(self.at.job.read(done.what), "read")
-        else:
-            self._begin(done, done.what)
+            card = self.at.job.panel
+        if card is None:
+            self._begin(done, (reading,))
+            return
+        if done.what.picture:
+            name = keep_picture(self.at.session.archive, card.code, done.what.picture)
+            reading = replace(reading, picture=name)
+        self.at.go(self.at.job.read((reading,)), "read")
 
     # Recipe
 

@@ -78,7 +78,7 @@ class LibraryRoom(Room):
     def _photograph(self) -> widgets.Widget:
         from workbook.photo_intake import PhotoIntake
 
-        self.photo = PhotoIntake()
+        self.photo = PhotoIntake(archive=self.session.archive)
         self.photo.on_use(self.use_photo)
         return self.photo.box
 

@@ -15,7 +15,15 @@ if TYPE_CHECKING:
     from matchlib.readings.photo import PhotoReading, Picture, Profile
     from matchlib.readings.photo.taking import Region
 
-__all__ = ["Marks", "Photographed", "Shot", "codes_of_table", "photograph", "photograph_table"]
+__all__ = [
+    "Marks",
+    "Photographed",
+    "Shot",
+    "by_phone",
+    "codes_of_table",
+    "photograph",
+    "photograph_table",
+]
 
 Outline = tuple[tuple[float, float], ...]
 
@@ -140,12 +148,20 @@ def photograph(shots: Sequence[Shot], *, profile: Profile | None = None) -> list
     result = []
     for code, names in files.items():
         reading = combine(found[code]) if code in found else None
-        if reading is not None and profile is not None:
-            reading = profile.applied(reading)
         told = tuple(refused.get(code, ()))
         picture = pictures.get(code, b"")
-        result.append(Photographed(code, tuple(names), reading, told, picture, *seen[code]))
+        one = Photographed(code, tuple(names), reading, told, picture, *seen[code])
+        result.append(one if profile is None else by_phone(one, profile))
     return result
+
+
+def by_phone(found: Photographed, profile: Profile) -> Photographed:
+    """Return what came of photographs as the phone's past corrects it, under the phone's name."""
+    if found.reading is None:
+        return found
+    reading = profile.applied(found.reading)
+    named = replace(reading.reading, instrument=profile.name)
+    return replace(found, reading=replace(reading, reading=named))
 
 
 def _one(shot: Shot) -> list[tuple[str, PhotoReading | MatchlibError, bytes]]:
