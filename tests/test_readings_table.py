@@ -13,6 +13,7 @@ from matchlib.errors import ImportRefused
 from matchlib.readings import (
     _grid,
     cgats,
+    read_target,
     write_cgats,
     write_table,
 )
@@ -322,3 +323,20 @@ def test_a_number_of_hundreds_of_digits_is_refused_in_words(table):
 def test_a_hard_blank_of_an_old_encoding_is_read(table):
     path = table(GOOD.encode() + b"P9,silver\xa0,,,yes,80,0,1,A\n")
     assert str(read_file(path).panels[-1].recipe.ground) == "silver"
+
+
+def test_a_target_without_a_light_says_which_it_was_read_by(tmp_path, caplog):
+    path = tmp_path / "target.csv"
+    path.write_text("name,L,a,b\nX,40,30,20\n")
+    (usual,) = read_target(path)
+    assert usual.viewing == Viewing("D65", "10", "45:0")
+    assert "does not say its light and geometry: taken as D65/10 and 45:0" in caplog.text
+    caplog.clear()
+    (told,) = read_target(path, answers={"light": "D50/2", "geometry": "di:8"})
+    assert told.viewing == Viewing("D50", "2", "di:8")
+    path.write_text("name,illuminant,geometry,L,a,b\nX,D50,45:0,40,30,20\n")
+    assert read_target(path)[0].viewing == Viewing("D50", "10", "45:0")
+    assert "its light: taken as D50/10" in caplog.text
+    caplog.clear()
+    read_target(path, viewing=Viewing("D50", "2", "45:0"))
+    assert not caplog.text

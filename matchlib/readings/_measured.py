@@ -51,10 +51,18 @@ class MeasuredReader:
 
     `scale` is what the caller declares, None where the file shall show it. A sphere's readings
     that do not say whether the gloss was included are asked about only where they are `kept`.
+    `usual` is what holds without an answer; None where one must answer.
     """
 
-    def __init__(self, look: Lookup, scale: str | None, *, kept: bool = True) -> None:
-        self.look, self._kept = look, kept
+    def __init__(
+        self,
+        look: Lookup,
+        scale: str | None,
+        *,
+        kept: bool = True,
+        usual: Viewing | None = None,
+    ) -> None:
+        self.look, self._kept, self._usual = look, kept, usual
         self.gaps: dict[str, list[int]] = {}
         self.both: list[int] = []
         self.disagreeing: list[int] = []
@@ -154,12 +162,16 @@ class MeasuredReader:
                 choices.append(Choice("/".join(light), f"{light[0]}, {light[1]}° observer", means))
             if not choices:
                 choices = [Choice("/".join(x), f"{x[0]}, {x[1]}° observer") for x in LIGHTS]
+            usual = self._usual and "/".join(
+                said.get(n, getattr(self._usual, n)) for n in ("illuminant", "observer")
+            )
             return Question(
                 "light",
                 "Under which light and observer do the L, a, b (or X, Y, Z) of this file hold? The "
                 "file does not say. (The instrument's settings do; the printing trade has D50 and "
                 "2°, ISO 13655, most others D65 and 10°.)",
                 choices,
+                usual if usual in [c.key for c in choices] else None,
             )
 
         return self.look.asking.answer("light", make, row[0])
@@ -180,7 +192,8 @@ class MeasuredReader:
             choices = [
                 Choice(k, w, f"{self.look.table.row_word} {row[0]}: read at {k}") for k, w in listed
             ]
-            return Question("specular" if said else "geometry", text, choices)
+            usual = None if said or not self._usual else self._usual.geometry
+            return Question("specular" if said else "geometry", text, choices, usual)
 
         return self.look.asking.answer("specular" if said else "geometry", make, row[0])
 

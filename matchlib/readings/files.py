@@ -8,6 +8,7 @@ table.
 from __future__ import annotations
 
 import hashlib
+import logging
 import os
 import re
 from collections.abc import Mapping, Sequence
@@ -306,7 +307,7 @@ def read_target(
     decimal, scale, sheet, answers
         As for `read_file`.
     viewing : Viewing, optional
-        What holds where the file does not say; D65/10° 45:0.
+        What holds where the file does not say; D65/10° 45:0, with a warning, unless answered.
 
     Returns
     -------
@@ -320,14 +321,14 @@ def read_target(
     FileError
         If the file cannot be read, a row of it is wrong, or a question is open.
     """
-    stated = Stated(_facts(viewing or Viewing()), decimal, scale)
+    stated = Stated(_facts(viewing), decimal, scale)
     data, name = file_bytes(path)
     asking = Asking(answers)
     found: dict[str, list[Reading]] = {}
     try:
         for table in _tables(data, asking, sheet=sheet):
             look = stated.lookup(table, asking)
-            measured = MeasuredReader(look, scale, kept=False)
+            measured = MeasuredReader(look, scale, kept=False, usual=Viewing())
             for row in table.rows:
                 try:
                     look.check_width(row)
@@ -354,7 +355,22 @@ def read_target(
         raise _asked(asking, name, "").refusal() from None
     except MatchlibError as error:
         raise _placed(error, name) from error
+    _tell_assumed(asking, name)
     return tuple(next(iter(found.values())))
+
+
+def _tell_assumed(asking: Asking, name: str) -> None:
+    """Say by which light and geometry a target was read, where its file does not."""
+    assumed = [q for q in asking.questions if q.answer is None and q.key in ("light", "geometry")]
+    if assumed:
+        # Without a handler of the caller's own, logging shows this on standard error.
+        logging.getLogger("matchlib").warning(
+            "%s does not say its %s: taken as %s. To say otherwise: %s",
+            name,
+            " and ".join(q.key for q in assumed),
+            " and ".join(str(q.default) for q in assumed),
+            " ".join(f"--answer {q.key}={q.choices[1].key}" for q in assumed),
+        )
 
 
 def _facts(viewing: Viewing | None) -> dict[str, str]:
