@@ -170,6 +170,13 @@ def demo_truth(recipe: Recipe) -> tuple[float, float, float]:
     -------
     tuple of 3 float
         Lab, D65/10°, 45:0.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> light, red, yellow = demo_truth(Recipe.of("silver", clear="yes"))
+    >>> round(light)
+    60
     """
     coats = 0 if recipe.schedule is None else recipe.schedule.coats
     lab = _lab(_light(recipe, np.ones(coats)))
@@ -224,6 +231,13 @@ def demo_panels(seed: int = DEMO_SEED) -> tuple[Panel, ...]:
     tuple of Panel
         Neat panels over five grounds, a ladder of silver and black, bare grounds, repeats,
         step-ups, two-colour blends, some without clear coat; the later half read as spectra.
+
+    Examples
+    --------
+    >>> demo_panels()[0].code
+    'T001'
+    >>> len(demo_panels())
+    133
     """
     rng = np.random.default_rng(seed)
     truth = list(_plan())
@@ -279,6 +293,11 @@ def demo_model() -> FilmRegressor:
     -------
     FilmRegressor
         The same one whenever it is asked for.
+
+    Examples
+    --------
+    >>> len(demo_model().panels_)
+    133
     """
     from matchlib.regression import FilmRegressor, frames_of
 
@@ -310,6 +329,11 @@ def demo_targets(seed: int = DEMO_SEED) -> dict[str, Reading]:
         ``signal flag`` is brighter than any transparent colour here, out of reach; ``pond reed``
         is a green that no neat colour has, and needs two colours in a pot. The last is a
         spectrum, the others Lab.
+
+    Examples
+    --------
+    >>> sorted(demo_targets())
+    ['carousel ring', 'pond reed', 'signal flag']
     """
     rng = np.random.default_rng([seed, 3])
     ring = _light(Recipe.of("pale gold", "cherry", "4@4.5:1", "yes"), np.ones(4))

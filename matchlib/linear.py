@@ -109,6 +109,12 @@ def lab_of_reading(reading: Reading) -> Array:
     -------
     ndarray, shape (3,)
         CIELAB.
+
+    Examples
+    --------
+    >>> from matchlib import Reading
+    >>> lab_of_reading(Reading(lab=(50.0, 10.0, 5.0))).tolist()
+    [50.0, 10.0, 5.0]
     """
     if reading.lab is not None:
         return np.array(reading.lab, float)

@@ -176,6 +176,16 @@ def next_for_target(
     ------
     DomainError
         If there is nothing to choose from.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe, Target
+    >>> from matchlib.demo import demo_model
+    >>> could = [Recipe.of("pale gold", "cherry", each, "yes") for each in ("2@3:1", "3@3:1")]
+    >>> found = next_for_target(demo_model(), Target.lab(27.1, 45.9, 28.5), could)
+    >>> found.to_frame()[["ground", "schedule"]].head(1)
+          ground schedule
+    0  pale gold    3@3:1
     """
     _check(candidates)
     belief = model if isinstance(model, Belief) else Belief.of(model, today)

@@ -156,6 +156,12 @@ def symmetric_root(covariance: Array, *, inverse: bool = False) -> Array:
     -------
     ndarray, shape (..., d, d)
         Times itself the covariance, or its inverse.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> symmetric_root(np.diag([4.0, 9.0])).tolist()
+    [[2.0, 0.0], [0.0, 3.0]]
     """
     size, axes = np.linalg.eigh(covariance)
     least = 1e-9 * np.maximum(size[..., -1:], 1e-12) if inverse else 0.0

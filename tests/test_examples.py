@@ -19,7 +19,7 @@ MODULES = [
     for path in sorted((ROOT / "matchlib").rglob("*.py"))
     if ">>> " in path.read_text("utf-8")
 ]
-SHOWN = ["matchlib.domain", "matchlib.colorimetry", "matchlib.film"]
+SHOWN = ["matchlib.domain", "matchlib.colorimetry", "matchlib.demo", "matchlib.film"]
 """Beside the front door: packages whose public functions all have an example."""
 
 
@@ -50,3 +50,15 @@ def test_a_public_function_has_an_example(package: str) -> None:
         if inspect.isfunction(thing := getattr(module, name)) and ">>> " not in str(thing.__doc__)
     ]
     assert not without, f"without an example: {', '.join(without)}"
+
+
+@pytest.mark.filterwarnings("ignore::UserWarning")  # of forward references that it leaves as text
+def test_pages_of_the_api_can_be_made(tmp_path: Path) -> None:
+    import pdoc
+
+    pdoc.render.configure(docformat="numpy", show_source=False)
+    pdoc.pdoc("matchlib", output_directory=tmp_path)
+    page = (tmp_path / "matchlib.html").read_text("utf-8")
+    for name in ("Archive", "FilmRegressor", "Target", "correct", "next_for_archive", "read_file"):
+        assert f'id="{name}"' in page
+    assert 'id="suggest"' in (tmp_path / "matchlib" / "suggest.html").read_text("utf-8")

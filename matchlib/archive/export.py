@@ -34,6 +34,17 @@ def export_table(archive: Archive, path: str | Path, *, customers: bool = True) 
     ------
     FileError
         If the file cannot be written or its suffix is another.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib import Archive
+    >>> from matchlib.demo import demo_panels
+    >>> with TemporaryDirectory() as folder, Archive.open(f"{folder}/a.db", create=True) as archive:
+    ...     added = archive.add(demo_panels())
+    ...     count = export_table(archive, f"{folder}/panels.csv")
+    >>> count
+    133
     """
     panels = archive.panels()
     _write_table(_open_to_all(panels, customers), Path(path))

@@ -150,6 +150,11 @@ def film_words(film: float, sd: float) -> str:
     -------
     str
         A sentence.
+
+    Examples
+    --------
+    >>> film_words(0.06, 0.02)
+    'This sprayer lays about 6%...'
     """
     percent, give = 100.0 * float(np.expm1(film)), 100.0 * sd
     if abs(film) < max(0.5 * sd, 0.01):

@@ -48,6 +48,17 @@ def lab_by_film(
     -------
     ndarray, shape (n, k, 3)
         CIELAB.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
+    >>> labs = lab_by_film(demo_model(), [recipe], [0.9, 1.0, 1.1])
+    >>> labs.shape
+    (1, 3, 3)
+    >>> bool(labs[0, 0, 0] > labs[0, 2, 0])
+    True
     """
     model.check_fitted()
     film = np.asarray(factors, float)

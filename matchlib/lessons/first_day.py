@@ -177,6 +177,17 @@ def first_four(
     tuple of Card
         Four of them: thin and full over the lightest ground, and over one between and the
         darkest; of fewer grounds those there are. None where no neat ground was read bare.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_panels
+    >>> from matchlib.domain import Colour
+    >>> for card in first_four(demo_panels(), Colour.parse("cherry")):
+    ...     print(card.recipe)
+    cherry over pearl white, 2@6:1
+    cherry over pearl white, 4@3:1
+    cherry over silver, 3@6:1
+    cherry over black, 3@4:1
     """
     lightness = {g: v[0] for g, v in _lightness(panels).items() if g.neat}
     if not lightness:

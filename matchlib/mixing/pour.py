@@ -294,6 +294,13 @@ def by_marks(
     ------
     DomainError
         If the cup is too coarse for the pot: something would get no mark at all.
+
+    Examples
+    --------
+    >>> from matchlib import MixRatio
+    >>> poured = by_marks(350.0, MixRatio.parse("6:1"), mark_ml=10.0)
+    >>> [(p.name, round(p.ml)) for p in poured.portions]
+    [('carrier', 300), ('colour', 50)]
     """
     wanted = positive(total_ml, "volume wanted [mL]", top=1e6)
     mark = positive(mark_ml, "mark of the cup [mL]", top=1e4)

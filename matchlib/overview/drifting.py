@@ -97,6 +97,13 @@ def panel_residuals(model: FilmPredictor, panels: Sequence[Panel]) -> Listing[Pa
     -------
     Listing of Miss
         A tuple, of the panels with a reading under the usual viewing, in their order.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_model, demo_panels
+    >>> found = panel_residuals(demo_model(), demo_panels())
+    >>> found.to_frame().nlargest(1, "difference")["panel"].tolist()
+    ['T029']
     """
     view = usual_view(model)
     pairs = [(p, panel_lab(p, view)) for p in panels]
@@ -190,6 +197,14 @@ def trend(points: Sequence[tuple[dt.date, float]], *, unit: str = "ΔE00") -> Tr
     ------
     DomainError
         If there are fewer than five dates.
+
+    Examples
+    --------
+    >>> import datetime as dt
+    >>> days = [dt.date(2024, month, 1) for month in range(1, 11)]
+    >>> found = trend([(day, 0.1 * i) for i, day in enumerate(days)])
+    >>> round(found.slope, 1)
+    1.2
     """
     from scipy.stats import theilslopes
 

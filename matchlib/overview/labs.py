@@ -48,6 +48,12 @@ def usual_view(model: FilmPredictor) -> Viewing:
     -------
     Viewing
         That.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_model
+    >>> print(usual_view(demo_model()))
+    D65/10° 45:0
     """
     return Viewing(geometry=model.words_.geometries[0])
 

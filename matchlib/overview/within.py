@@ -67,6 +67,13 @@ def candidates(
     -------
     list of Recipe
         At one ratio each, under the clear coat most panels have.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_panels
+    >>> found = candidates(demo_panels(), grounds=["silver"], colours=["cherry"])
+    >>> print(found[0])
+    cherry over silver, 1@2:1
     """
     recipes = [p.recipe for p in panels]
     own = dict.fromkeys(r.ground for r in recipes if r.ground.neat)

@@ -95,6 +95,14 @@ def write_table(panels: Iterable[Panel], path: str | os.PathLike[str]) -> Path:
     FileError
         If the name ends in neither, a note's column has a name of the table's own, or the folder
         cannot be written to.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib.demo import demo_panels
+    >>> with TemporaryDirectory() as folder:
+    ...     print(write_table(demo_panels(), f"{folder}/panels.csv").name)
+    panels.csv
     """
     target = Path(path)
     kind = target.suffix.casefold()

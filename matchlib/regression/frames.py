@@ -203,6 +203,14 @@ def rows_of(
     ------
     DomainError
         If it is no table of recipes.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> table = pd.DataFrame({"ground": ["silver"], "colour": "cherry", "schedule": "3@6:1"})
+    >>> recipes, viewings, sources, conditions = rows_of(table)
+    >>> print(recipes[0], viewings[0])
+    cherry over silver, 3@6:1 D65/10° 45:0
     """
     if not hasattr(X, "columns"):
         raise DomainError(

@@ -48,6 +48,11 @@ def library_versions() -> dict[str, str]:
     -------
     dict
         Library name to version.
+
+    Examples
+    --------
+    >>> sorted(library_versions())[:2]
+    ['candy-panel-workbook', 'numpy']
     """
     names = ("numpy", "scipy", "scikit-learn", "candy-panel-workbook")
     found = {"python": platform.python_version()}

@@ -188,6 +188,11 @@ def left_out_words(by: str) -> str:
     -------
     str
         A few words.
+
+    Examples
+    --------
+    >>> left_out_words("recipe")
+    'recipes'
     """
     return f"what came {by}" if by.startswith(AFTER) else f"{by}s"
 
