@@ -27,7 +27,6 @@ from matchlib.linear import (
     linearise,
     panel_spread,
     values_covariance,
-    views_of,
 )
 
 if TYPE_CHECKING:
@@ -205,7 +204,7 @@ class Belief:
             As `FilmRegressor.predict_parts`; what is not known of today is in the first.
         """
         lab, jacobian, *_ = self.linear(recipes, viewings)
-        _, spray, reading = self._noise(recipes, viewings, sources)
+        *_, spray, reading = self.model.predict_parts(recipes, viewings, sources=sources)
         known = jacobian @ self.covariance @ jacobian.transpose(0, 2, 1)
         return lab, known, spray, reading
 
@@ -281,15 +280,6 @@ class Belief:
         """
         return self.model.dof(recipes, known, total)
 
-    def _noise(
-        self,
-        recipes: Sequence[Recipe],
-        viewings: Sequence[Viewing] | Viewing | None,
-        sources: Sequence[str] | str,
-    ) -> tuple[Array, Array, Array]:
-        _, known, spray, reading = self.model.predict_parts(recipes, viewings, sources=sources)
-        return known, spray, reading
-
     def after(self, tried: Sequence[Sprayed | tuple[Any, ...]]) -> Belief:
         """Return the belief after test panels of today.
 
@@ -309,7 +299,8 @@ class Belief:
             return self
         rows = [view for panel in panels for view in panel.views]
         recipes, views = [r.read_as for r in rows], [r.viewing for r in rows]
-        _, spray, reading = self._noise(recipes, views, [r.source for r in rows])
+        sources = [r.source for r in rows]
+        *_, spray, reading = self.model.predict_parts(recipes, views, sources=sources)
         noise = np.zeros((3 * len(rows), 3 * len(rows)))
         for i, row in enumerate(rows):
             own = spray[i] + (reading[i] if row.covariance is None else row.covariance)
@@ -364,22 +355,3 @@ class Belief:
         reading = np.repeat(np.arange(len(views)), 3)
         same = (owner[:, None] == owner) & (reading[:, None] != reading)
         return np.asarray((effects @ effects.T) * same)
-
-    def views(
-        self, count: int, viewings: Sequence[Viewing] | Viewing | None = None
-    ) -> list[Viewing]:
-        """Return one viewing a recipe.
-
-        Parameters
-        ----------
-        count : int
-            Recipes.
-        viewings : Viewing or sequence of Viewing, optional
-            None for the archive's own.
-
-        Returns
-        -------
-        list of Viewing
-            `count` of them.
-        """
-        return views_of(self.model, count, viewings)

@@ -21,24 +21,12 @@ STEPS = 3
 
 
 class Posterior(NamedTuple):
-    """A Gaussian belief after observations, k values.
+    """A Gaussian belief after observations, k values."""
 
-    Parameters
-    ----------
-    mean : ndarray, shape (k,)
-        Most probable values.
-    covariance : ndarray, shape (k, k)
-        Symmetric.
-    left : ndarray, shape (k, k)
-        What remains of an error that the belief had before: 1 - gain times slope.
-    evidence : float
-        Logarithm of how likely the observations were before, but for a constant [nat].
-    """
-
-    mean: Array
-    covariance: Array
-    left: Array
-    evidence: float
+    mean: Array  # (k,), most probable values
+    covariance: Array  # (k, k), symmetric
+    left: Array  # (k, k), what remains of an error from before: 1 - gain times slope
+    evidence: float  # log of how likely the observations were before, but for a constant [nat]
 
 
 def posterior(

@@ -18,9 +18,8 @@ __all__ = ["Ingredients"]
 class Ingredients:
     """Grounds and colours that are searched, spelled as their owner spells them."""
 
-    # One a ground: a blend at shares of which nobody has said that they exist
     grounds: tuple[Ground, ...]
-    never_mixed: tuple[bool, ...]
+    never_mixed: tuple[bool, ...]  # one a ground: a blend at shares that nobody said exist
     colours: tuple[Colour, ...]
     clear: str | None
 

@@ -29,17 +29,14 @@ Ints = NDArray[np.intp]
 class ReducedLaw:
     """A fitted law under one viewing, by ground and by dose."""
 
-    # (k, b) Internal reflectance of each ground [-]
-    # (k,) The surface over it: lift + gain R / (1 - k2 R) is what is measured [-]
-    ground: Array
-    k2: Array
-    # (c, b) Absorbance and scattering of one coat at 6:1, each colour alone [-]
-    gain: Array
-    # (3, b) From measured reflectance to X/Xn, Y/Yn, Z/Zn
-    lift: Array
-    absorption: Array
-    scattering: Array
-    light: Array
+    # The surface: lift + gain R / (1 - k2 R) is what is measured.
+    ground: Array  # (k, b), internal reflectance of each ground [-]
+    k2: Array  # (k,)
+    gain: Array  # (k,)
+    lift: Array  # (k,)
+    absorption: Array  # (c, b), absorbance of one coat at 6:1, each colour alone [-]
+    scattering: Array  # (c, b)
+    light: Array  # (3, b), from measured reflectance to X/Xn, Y/Yn, Z/Zn
 
     @classmethod
     def of(cls, space: Space, viewing: Viewing) -> ReducedLaw:

@@ -57,10 +57,8 @@ class Picks:
 class Refined:
     """What continuous parts would reach, and the measurable recipes around it."""
 
-    # (n,) Difference of the continuous optimum, in the unit of the tolerance
-    # Measurable recipes near the optima, of all starts together
-    best: Array
-    picks: Picks
+    best: Array  # (n,), difference of the continuous optimum, in the unit of the tolerance
+    picks: Picks  # measurable recipes near the optima, of all starts together
 
 
 def refine(

@@ -27,21 +27,15 @@ Array = NDArray[np.float64]
 class Scores:
     """What to expect of recipes, n of them."""
 
-    # (aims, n, 3) Predicted CIELAB under each aim's viewing
-    # (n, 3 aims, 3 aims) Joint covariance under all of them, by what more panels would remove, by
-    # the spread from panel to panel, and by the reading
-    labs: Array
-    # (n,) Mean and standard deviation of the difference, in the unit of the tolerance, and the
-    # chance that it is within
-    known: Array
-    # (n,) Mean difference were the prediction right on the target and nothing unknown but spray
-    # and reading
-    spray: Array
-    reading: Array
-    expected: Array
-    sd: Array
-    probability: Array
-    floor: Array
+    labs: Array  # (aims, n, 3), predicted CIELAB under each aim's viewing
+    # (n, 3 aims, 3 aims), joint covariance under all of them
+    known: Array  # by what more panels would remove
+    spray: Array  # by the spread from panel to panel
+    reading: Array  # and by the reading
+    expected: Array  # (n,), mean difference, in the unit of the tolerance
+    sd: Array  # (n,), its standard deviation
+    probability: Array  # (n,), chance that it is within
+    floor: Array  # (n,), its mean, were the prediction on the target and only spraying in doubt
 
 
 def scores(

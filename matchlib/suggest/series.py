@@ -31,13 +31,10 @@ Single = NDArray[np.float32]
 class Series:
     """Chebyshev polynomials of v variables and their coefficients, for m functions at once."""
 
-    # (v,) Ends of each variable; a variable whose ends are the same is not one
-    low: Array
-    # (v, t) Degree in each variable of every product kept
-    # (m, t) Its coefficients
-    high: Array
-    degree: Ints
-    factor: Single
+    low: Array  # (v,), ends of each variable; one whose ends are the same is not one
+    high: Array  # (v,)
+    degree: Ints  # (v, t), degree in each variable of every product kept
+    factor: Single  # (m, t), its coefficients
 
     @classmethod
     def of(

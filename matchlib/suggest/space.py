@@ -36,10 +36,8 @@ MOST_SCHEDULES = 20_000
 class Schedules:
     """Coats of one or two steps, one row a schedule."""
 
-    # (s, 2) Coats of each step; the second is 0 for a single ratio
-    # (s, 2) Parts of carrier to one of colour
-    coats: NDArray[np.int64]
-    carrier: Array
+    coats: NDArray[np.int64]  # (s, 2), of each step; the second is 0 for a single ratio
+    carrier: Array  # (s, 2), parts of carrier to one of colour
 
     def __len__(self) -> int:
         return len(self.coats)
@@ -111,14 +109,12 @@ def _ratio(carrier: float) -> MixRatio:
 class Space:
     """Grounds times pots times schedules, in the words of a fitted regression."""
 
-    # (k, g) Shares of the regression's grounds in each of the shelf's
-    # (p, c) Shares of the regression's colours in each pot
     model: FilmPredictor
     shelf: Ingredients
     limits: Limits
     schedules: Schedules
-    ground_share: Array
-    colour_share: Array
+    ground_share: Array  # (k, g), of the regression's grounds in each of the shelf's
+    colour_share: Array  # (p, c), of the regression's colours in each pot
 
     @classmethod
     def of(cls, model: FilmPredictor, limits: Limits, archive: Sequence[Recipe] = ()) -> Space:
