@@ -326,6 +326,8 @@ def test_a_file_is_asked_about_and_taken_in(nothing: Session) -> None:
     rows = "Card,Base,Mix,Coats,L*,a*,b*\nA1,silver,4 to 1,3,40,10,12\nA2,silver,,,60,0,1\n"
     page = press(room, "file", "old cards.csv", rows.encode())
     assert "Go on with these answers" in page
+    assert "The first rows as understood" in page
+    assert "light, geometry, order" in plain(page), "what is unsure of a row stands beside it"
     assert len(nothing.archive) == 0
     for _ in range(6):
         if not room.take.report or not room.take.report.open:
@@ -340,6 +342,11 @@ def test_a_file_is_asked_about_and_taken_in(nothing: Session) -> None:
     press(room, "import", "good")
     assert {p.code for p in nothing.archive.panels()} >= {"A2"}
     assert "panel" in room.said
+    press(room, "room", "file")
+    german = "Karte;Lack;Farbe;Mischung;Lagen;L*;a*;b*\nB1;Silber;Rot;6:1;3;40;30;20\n"
+    page = press(room, "file", "alte.csv", german.encode())
+    assert "No column is named as the ground" in plain(page)
+    assert "row 2: 'Silber'" in plain(page)
     press(room, "room", "file")
     page = press(room, "file", "x.csv", b"Card\nA1\n")
     assert "has no column" in plain(page)

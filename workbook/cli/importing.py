@@ -194,15 +194,10 @@ def _save(report: ImportReport, path: str | None) -> None:
 def _previewed(report: ImportReport) -> str:
     """The first rows as understood, then the report."""
     from workbook.cli.printing import table
+    from workbook.session.intake import as_understood
 
-    names = list(dict.fromkeys(n for seen in report.preview for n in seen if n != "unsure"))
-    shown = [n for n in names if n not in ("readings", "recipe")][:10]
-    shown += [n for n in ("readings",) if n in names]
-    rows = []
-    for seen in report.preview:
-        cells = {**seen, "readings": "; ".join(seen.get("readings", ()))}
-        rows.append((*(str(cells.get(n, "")) for n in shown), ", ".join(seen["unsure"])))
-    head = table((*shown, "unsure"), rows) if rows else ""
+    header, rows = as_understood(report)
+    head = table(header, rows) if rows else ""
     return f"{head}\n\n{report.text()}\nNothing was changed: this was a dry run."
 
 

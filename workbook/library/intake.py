@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal, cast
 from workbook.figures import esc
 from workbook.page.fields import button, chips, field, fold, radio, upload
 from workbook.session import HowToRead, import_file, preview
-from workbook.session.intake import is_bundle, sent_file
+from workbook.session.intake import as_understood, is_bundle, sent_file
 
 if TYPE_CHECKING:
     from matchlib.readings import ImportReport
@@ -106,6 +106,7 @@ def draw(room: LibraryRoom) -> str:
         return room.framed(take.name, f"{wrong}{another}")
     found = take.report
     main = _counted(found) + _questions(found) + _rows(found) + wrong
+    main += fold("The first rows as understood", _understood(found), ident="understood")
     main += fold("Where a known card differs", _known(take.how.known), ident="known")
     main += fold("What the columns were taken for", _columns(found), ident="columns")
     main += field("Your name, for the history", "who") + another
@@ -165,6 +166,16 @@ def _known(chosen: str) -> str:
     return chips(
         "Where a known card differs",
         [radio(words, "known", key, key == chosen) for key, words in _KNOWN.items()],
+    )
+
+
+def _understood(found: ImportReport) -> str:
+    header, rows = as_understood(found)
+    head = "".join(f"<th scope='col'>{esc(name)}</th>" for name in header)
+    body = "".join(f"<tr>{''.join(f'<td>{esc(c)}</td>' for c in row)}</tr>" for row in rows)
+    return (
+        f'<div class="wb-scroll"><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>'
+        "</div>"
     )
 
 

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 __all__ = [
     "HowToRead",
     "Imported",
+    "as_understood",
     "import_file",
     "is_bundle",
     "preview",
@@ -153,6 +154,21 @@ def preview(
         return _read(None, _listed(paths), how or HowToRead())[0]
     with Archive.open(archive, read_only=True) as kept:
         return _read(kept, _listed(paths), how or HowToRead())[0]
+
+
+def as_understood(report: ImportReport) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """The names and cells of the first rows of a file as they were understood, for a table.
+
+    Returned: what is unsure of each row last, by the keys of the questions.
+    """
+    names = list(dict.fromkeys(n for seen in report.preview for n in seen if n != "unsure"))
+    shown = [n for n in names if n not in ("readings", "recipe")][:10]
+    shown += [n for n in ("readings",) if n in names]
+    rows = []
+    for seen in report.preview:
+        cells = {**seen, "readings": "; ".join(seen.get("readings", ()))}
+        rows.append((*(str(cells.get(n, "")) for n in shown), ", ".join(seen["unsure"])))
+    return (*shown, "unsure"), rows
 
 
 def import_file(
