@@ -203,8 +203,8 @@ def _manifest(bundle: zipfile.ZipFile, where: str) -> dict[str, Any]:
             where=where,
             remedy="give a zip that 'workbook export' wrote.",
         )
+    data = _bounded(bundle, _MANIFEST, _MAX_MANIFEST, where)
     try:
-        data = _bounded(bundle, _MANIFEST, _MAX_MANIFEST, where)
         manifest = load(data)
         good = manifest["format"] == FORMAT and all(
             isinstance(m["sha256"], str) and isinstance(m["bytes"], int)
