@@ -132,6 +132,41 @@ def test_less_than_a_coat_that_is_missing_comes_of_a_weaker_pot(model, recipe) -
     assert advice.best.pour.ml("carrier") > 0
 
 
+def test_every_top_up_names_its_pot_and_the_cup_is_always_among_them(model, recipe) -> None:
+    # A fifth of a coat is missing: one of the cup is far too much, and is told of all the same.
+    goal = expected(model, of(recipe, "2@9:1 1@30:1"))
+    read = Sprayed(of(recipe, "2@9:1"), expected(model, of(recipe, "2@9:1")), VIEW)
+    found = steer(model, [read], goal, looks=0, tolerance=0.4, cup=MixRatio(9, 1), cup_ml=50.0)
+    kinds = {}
+    for option in found.options:
+        kinds.setdefault(
+            "cup" if option.added.steps[-1].ratio == MixRatio(9, 1) else "weaker", option
+        )
+    assert set(kinds) == {"cup", "weaker"}
+    assert kinds["cup"].words == "1 coat of what is in the cup"
+    assert kinds["cup"].fresh is None
+    weak = kinds["weaker"]
+    assert "let down" in weak.words
+    assert "; or of a fresh pot of" in weak.words
+    assert weak.fresh.total_ml == pytest.approx(100.0)
+    assert kinds["cup"].probability < weak.probability
+
+
+def test_a_card_looked_at_by_photographs_is_judged_by_an_instrument(model, recipe) -> None:
+    target, limits = Target.lab(*expected(model, recipe)), Limits(blends=False)
+    photo, sure, blind = (
+        plan(model, target, limits, readings=n, top=1, source=source)[0]
+        for n, source in ((1, "photo"), (1, "spectrophotometer"), (0, "photo"))
+    )
+    assert photo.blind == blind.steered
+    # What a photograph tells little of, it cannot make worse than never to have looked.
+    assert blind.steered - 0.05 < photo.steered < sure.steered
+    half = of(recipe, "2@6:1")
+    read = Sprayed(half, expected(model, half), VIEW, "photo")
+    found = steer(model, [read], expected(model, recipe), looks=0)
+    assert found.best.probability > 0.5
+
+
 def test_a_card_that_is_there_is_left_alone(model, recipe) -> None:
     advice = steer(model, [(recipe, expected(model, recipe))], expected(model, recipe))
     assert advice.state == "there"

@@ -91,7 +91,7 @@ def plan(
     before_clear : bool
         Whether the looks are at the uncleared card.
     source : str
-        What reads it: ``spectrophotometer`` or ``photo``.
+        What reads it on the way: ``spectrophotometer`` or ``photo``. It is judged by an instrument.
     today : Today, optional
         Spreads believed beforehand; not used with a Belief.
     callback : callable, optional
@@ -224,7 +224,7 @@ def _notes(plans: Sequence[CardPlan], source: str) -> tuple[str, ...]:
     if source == "photo" and best.looks:
         notes.append(
             "Photographs tell a card's colour less surely than an instrument: the chance above "
-            "counts that, and the approach keeps farther from the target for it."
+            "counts that. Judge the finished card by an instrument where there is one."
         )
     return tuple(notes)
 
@@ -269,10 +269,8 @@ class _Shop:
         grid = _grid(candidate.recipe)
         recipes = [*starts, *grid]
         card = Card.of(self.belief, about=self.seen(candidate.recipe), viewings=self.views)
-        judged, read = (
-            card.ahead(some, self.views, source=self.source)
-            for some in (recipes, [self.seen(r) for r in recipes])
-        )
+        judged = card.ahead(recipes, self.views)
+        read = card.ahead([self.seen(r) for r in recipes], self.views, source=self.source)
         ahead = Lookahead.of(card, recipes, self.goal, judged=judged, read=read)
         stages = [Laid(r.schedule.strength, r.schedule.coats) for r in starts if r.schedule]
         by_looks, first = [candidate.blind], 0

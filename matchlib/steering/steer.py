@@ -54,7 +54,7 @@ class Steering:
     finished : tuple of 3 float
         CIELAB expected of it as it is, finished, under the target's first viewing.
     covariance : ndarray, shape (3, 3)
-        Of that, as it will be read.
+        Of that, as an instrument will read it.
     difference : float
         Expected from the target, in the tolerance's unit.
     looks : int
@@ -207,10 +207,12 @@ def advise(
     last = card.stages[-1]
     have = last.recipe
     recipes = [have, *continuations(have, cup, limits)]
-    judged = read = card.ahead(recipes, views, source=last.source)
-    if last.clear_to_come and looks:
-        bare = [replace(r, clear=None) for r in recipes]
-        read = card.ahead(bare, views, source=last.source)
+    # Whatever looks at it on the way, a card is judged by an instrument, as one sprayed blind is.
+    judged = card.ahead(recipes, views)
+    read = judged
+    if looks and (last.clear_to_come or last.source != "spectrophotometer"):
+        seen = [replace(r, clear=None) if last.clear_to_come else r for r in recipes]
+        read = card.ahead(seen, views, source=last.source)
     ahead = Lookahead.of(card, recipes, goal, judged=judged, read=read)
     rough, last_coats = ahead.value(0, looks, ahead.begun)
     labs, spread, hope = card.outlook(recipes, goal, judged)
@@ -221,9 +223,16 @@ def advise(
     order = 1 + np.lexsort((hope.mean[1:], _coats(recipes[1:]), -worth[1:].round(2)))
     options = []
     filled = cup or (have.schedule.steps[-1].ratio if have.schedule else None)
-    for i in order[:SHOWN]:
+    # Whoever holds the cup asks first what one more coat of it would do.
+    of_cup = [i for i in order if _added(recipes[i], have).steps[-1].ratio == filled][:1]
+    for i in dict.fromkeys([*order[:SHOWN], *of_cup]):
         added = _added(recipes[i], have)
-        pot, told = pot_of(added.steps[-1].ratio, filled, recipes[i], cup_ml=cup_ml)
+        ratio = added.steps[-1].ratio
+        pot, told = pot_of(ratio, filled, recipes[i], cup_ml=cup_ml)
+        fresh = None
+        if filled is not None and ratio < filled:
+            fresh, otherwise = pot_of(ratio, None, recipes[i])
+            told = f"{told}; or {otherwise}"
         options.append(
             TopUp(
                 recipes[i],
@@ -235,6 +244,7 @@ def advise(
                 float(worth[i]),
                 pot,
                 f"{added.coats} coat{'s' * (added.coats != 1)} {told}",
+                fresh,
             )
         )
     best = float(worth[order[0]]) if len(order) else 0.0

@@ -40,7 +40,7 @@ class TopUp:
     lab : tuple of 3 float
         CIELAB expected of the finished card, under the target's first viewing.
     covariance : ndarray, shape (3, 3)
-        Of it, as it will be read.
+        Of it, as an instrument will read it.
     difference : float
         Mean difference from the target, in the tolerance's unit.
     probability : float
@@ -51,6 +51,8 @@ class TopUp:
         What is mixed for them, from what is in the cup or fresh.
     words : str
         What to do.
+    fresh : Pour, optional
+        The same ratio mixed fresh, where the pour lets the cup down: the cup stays as it is.
     """
 
     recipe: Recipe
@@ -62,6 +64,7 @@ class TopUp:
     steered: float
     pour: Pour
     words: str
+    fresh: Pour | None = None
 
 
 def weak_ratios(limits: Limits) -> tuple[MixRatio, ...]:

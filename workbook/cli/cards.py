@@ -95,5 +95,6 @@ def _option(one: TopUp) -> dict[str, Any]:
         "probability": one.probability,
         "steered": one.steered,
         "pot": one.pour.as_dict(),
+        "fresh_pot": None if one.fresh is None else one.fresh.as_dict(),
         "words": one.words,
     }
