@@ -1,8 +1,7 @@
-"""Many targets at once give what one by one gives, on this machine and on a cluster."""
+"""Many targets at once give what one by one gives; on a cluster, tests/test_cli_many.py."""
 
 from __future__ import annotations
 
-import joblib
 import pytest
 
 from matchlib.suggest import Limits, Target, suggest
@@ -27,15 +26,5 @@ def test_many_are_as_one_by_one(one_by_one):
     assert found() == one_by_one
 
 
-def test_a_dask_cluster_of_two_workers_serves_without_other_code(one_by_one):
-    from dask.distributed import Client, LocalCluster
-
-    with (
-        LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster,
-        Client(cluster) as client,
-        joblib.parallel_config("dask"),
-    ):
-        client.wait_for_workers(2)
-        assert found() == one_by_one
-        worked = client.run(lambda dask_worker: len(dask_worker.state.log) > 0)
-        assert any(worked.values())
+def test_two_at_once_are_as_one_by_one(one_by_one):
+    assert found(n_jobs=2) == one_by_one

@@ -17,13 +17,13 @@ from matchlib.readings.files import (
     accepted,
     read_file,
     read_recipes,
-    read_target,
     understand,
 )
 from matchlib.readings.frame import frame_of
 from matchlib.readings.panels import Stated
 from matchlib.readings.questions import Choice, Question, read_answers
 from matchlib.readings.report import ImportReport, RowReport, TileReading
+from matchlib.readings.targets import read_target, read_targets
 from matchlib.readings.whole import file_text
 from matchlib.readings.writing import write_table
 
@@ -42,6 +42,7 @@ __all__ = [
     "read_file",
     "read_recipes",
     "read_target",
+    "read_targets",
     "understand",
     "write_cgats",
     "write_cxf",

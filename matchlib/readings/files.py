@@ -8,14 +8,13 @@ table.
 from __future__ import annotations
 
 import hashlib
-import logging
 import os
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from matchlib.domain import Panel, Reading, Recipe, Viewing
-from matchlib.errors import FileError, ImportRefused, MatchlibError, TargetError
+from matchlib.errors import FileError, ImportRefused, MatchlibError
 from matchlib.readings._grid import Sheet
 from matchlib.readings._header import Table, no_table, tables_of
 from matchlib.readings._measured import MeasuredReader
@@ -25,7 +24,7 @@ from matchlib.readings.questions import Asking, Undecided
 from matchlib.readings.report import ImportReport, RowReport
 from matchlib.readings.whole import file_bytes
 
-__all__ = ["RecipeRow", "accepted", "read_file", "read_recipes", "read_target", "understand"]
+__all__ = ["RecipeRow", "accepted", "read_file", "read_recipes", "understand"]
 
 Path_ = str | os.PathLike[str]
 
@@ -284,93 +283,6 @@ def read_recipes(
     if report.open or report.refused:
         raise report.refusal(option=False)
     return rows
-
-
-def read_target(
-    path: Path_,
-    *,
-    panel: str | None = None,
-    decimal: str | None = None,
-    scale: str | None = None,
-    viewing: Viewing | None = None,
-    sheet: str | None = None,
-    answers: Mapping[str, str] | None = None,
-) -> tuple[Reading, ...]:
-    """Read a target: one reading, or repeat readings of one thing.
-
-    Parameters
-    ----------
-    path : path-like
-        The file; needs no recipe columns.
-    panel : str, optional
-        Code of the panel (or name of the sample) wanted, where the file holds several.
-    decimal, scale, sheet, answers
-        As for `read_file`.
-    viewing : Viewing, optional
-        What holds where the file does not say; D65/10° 45:0, with a warning, unless answered.
-
-    Returns
-    -------
-    tuple of Reading
-        At least one.
-
-    Raises
-    ------
-    TargetError
-        If the file holds no reading, or those of several things.
-    FileError
-        If the file cannot be read, a row of it is wrong, or a question is open.
-    """
-    stated = Stated(_facts(viewing), decimal, scale)
-    data, name = file_bytes(path)
-    asking = Asking(answers)
-    found: dict[str, list[Reading]] = {}
-    try:
-        for table in _tables(data, asking, sheet=sheet):
-            look = stated.lookup(table, asking)
-            measured = MeasuredReader(look, scale, kept=False, usual=Viewing())
-            for row in table.rows:
-                try:
-                    look.check_width(row)
-                    code = look.text(row, "panel")
-                    wanted = panel is None or code == panel
-                    if wanted and (readings := measured.readings(row)):
-                        found.setdefault(code, []).extend(readings)
-                except MatchlibError as error:
-                    raise error.at(f"{table.row_word} {row[0]}") from error
-        if not found:
-            raise TargetError(
-                "This file holds no reading" + (f" of {panel!r}." if panel else "."),
-                expected="columns L, a, b, or spectral columns",
-                remedy="export the reading again.",
-            )
-        if len(found) > 1:
-            raise TargetError(
-                "This file holds readings of several things.",
-                expected="one reading, or repeat readings with one panel code",
-                got=", ".join(list(found)[:8]) + (" …" if len(found) > 8 else ""),
-                remedy="leave only the target's rows in the file, or name its panel.",
-            )
-    except Undecided:
-        raise _asked(asking, name, "").refusal() from None
-    except MatchlibError as error:
-        raise _placed(error, name) from error
-    _tell_assumed(asking, name)
-    return tuple(next(iter(found.values())))
-
-
-def _tell_assumed(asking: Asking, name: str) -> None:
-    """Say by which light and geometry a target was read, where its file does not."""
-    assumed = [q for q in asking.questions if q.answer is None and q.key in ("light", "geometry")]
-    if assumed:
-        # Without a handler of the caller's own, logging shows this on standard error.
-        logging.getLogger("matchlib").warning(
-            "%s does not say its %s: taken as %s. To say otherwise: %s",
-            name,
-            " and ".join(q.key for q in assumed),
-            " and ".join(str(q.default) for q in assumed),
-            " ".join(f"--answer {q.key}={q.choices[1].key}" for q in assumed),
-        )
 
 
 def _facts(viewing: Viewing | None) -> dict[str, str]:

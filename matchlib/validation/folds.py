@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from joblib import Parallel, delayed
 from numpy.typing import ArrayLike, NDArray
 from sklearn.base import clone
 from sklearn.model_selection import GroupKFold
@@ -228,6 +229,7 @@ def cross_validate(
     model: Any = None,
     folds: int = 10,
     random_state: int | None = 0,
+    n_jobs: int | None = None,
     callback: Callback | None = None,
 ) -> Validation:
     """Predict every panel with colour from a fit that has not seen it.
@@ -247,9 +249,12 @@ def cross_validate(
         Parts for panels and recipes.
     random_state : int, optional
         Decides who is left out with whom.
+    n_jobs : int, optional
+        Fits at once, by joblib; -1 for all cores, or all workers of a Dask cluster inside
+        ``joblib.parallel_config("dask")``. One after the other, in this process, if None.
     callback : callable, optional
         Called between pieces of work with the share done and which fold is being fitted; what it
-        raises ends the validation.
+        raises ends the validation. Of fits at once it hears when all are done.
 
     Returns
     -------
@@ -278,22 +283,20 @@ def cross_validate(
     pairs = list(split_rows(X, by, folds=folds, random_state=random_state))
     rows, errors, squared, dof, skipped = [], [], [], [], []
     report = part_of(callback)
-    for number, (train, test) in enumerate(pairs):
-        words = f"fold {number + 1} of {len(pairs)}"
-        report(number / len(pairs), words)
-        fitted = clone(maker)
-        # Other people's regressors know nothing of a callback.
-        more = (
-            {"callback": _fold(report, number, len(pairs), words)}
-            if isinstance(fitted, FilmRegressor)
-            else {}
-        )
-        fitted.fit(X.iloc[train], _take(y, train), **more)
-        known = _known(fitted, X, test)
+    parts = [(maker, X.iloc[train], _take(y, train), X.iloc[test]) for train, test in pairs]
+    if n_jobs is None:
+        found = [
+            _refit(*part, callback=_fold(report, number, len(parts)))
+            for number, part in enumerate(parts)
+        ]
+    else:
+        report(0.0, f"fitting {len(parts)} folds")
+        found = Parallel(n_jobs=n_jobs)(delayed(_refit)(*part) for part in parts)
+    for (_, test), (known, predicted) in zip(pairs, found, strict=True):
         skipped.append(test[~known])
         some = test[known]
-        if len(some):
-            lab, covariance, nu = _predict(fitted, X.iloc[some])
+        if predicted is not None:
+            lab, covariance, nu = predicted
             residual = seen[some] - lab
             rows.append(some)
             errors.append(delta_e00(seen[some], lab))
@@ -322,17 +325,29 @@ def cross_validate(
     )
 
 
-def _fold(callback: Callback, number: int, of: int, words: str) -> Callback:
-    part = part_of(callback, number / of, (number + 1) / of)
+def _fold(callback: Callback, number: int, of: int) -> Callback:
+    part, words = part_of(callback, number / of, (number + 1) / of), f"fold {number + 1} of {of}"
+    part(0.0, words)
     return lambda share, _: part(share, words)
 
 
-def _known(fitted: Any, X: pd.DataFrame, test: Ints) -> NDArray[np.bool_]:
+def _refit(
+    maker: Any, X: pd.DataFrame, y: Any, test: pd.DataFrame, *, callback: Callback | None = None
+) -> tuple[NDArray[np.bool_], tuple[Array, Array | None, Array] | None]:
+    """Which rows left out a fit to the others knows, and what it predicts of them."""
+    fitted = clone(maker)
+    # Other people's regressors know nothing of a callback.
+    fitted.fit(X, y, **({"callback": callback} if isinstance(fitted, FilmRegressor) else {}))
+    known = _known(fitted, test)
+    return known, _predict(fitted, test[known]) if known.any() else None
+
+
+def _known(fitted: Any, test: pd.DataFrame) -> NDArray[np.bool_]:
     words = getattr(fitted, "words_", None)
     if words is None:
         return np.ones(len(test), bool)
     known = []
-    for recipe in rows_of(X.iloc[test])[0]:
+    for recipe in rows_of(test)[0]:
         try:
             words.shares(recipe.ground)
             if recipe.colour is not None:

@@ -67,6 +67,7 @@ def validation_table(
     folds: int = 10,
     simple: bool = True,
     random_state: int | None = 0,
+    n_jobs: int | None = None,
     callback: Callback | None = None,
 ) -> Listing[TableRow]:
     """Return how good a regression is, beside simple ones on the same folds.
@@ -89,6 +90,8 @@ def validation_table(
         Whether to print the nearest panel and the quadratic beside it.
     random_state : int, optional
         Decides who is left out with whom.
+    n_jobs : int, optional
+        Fits at once, as for `cross_validate`.
     callback : callable, optional
         Called between pieces of work with the share done and what is being done; what it raises
         ends the work.
@@ -129,6 +132,7 @@ def validation_table(
                     model=maker,
                     folds=folds,
                     random_state=random_state,
+                    n_jobs=n_jobs,
                     callback=_saying(part, f"{name}, {left_out_words(what)} left out"),
                 )
             except FitError as error:

@@ -19,6 +19,7 @@ MODULES = {
     "pages": "pages",
     "reach": "reach_score",
     "next": "next_score",
+    "many": "many",
     "results": "results",
 }
 

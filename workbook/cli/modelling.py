@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -16,9 +16,13 @@ from workbook.cli.common import (
     show_json,
     standard_input,
 )
+from workbook.cli.many import WorkersOptions, many_as_csv, many_as_dicts, many_text
 from workbook.cli.results import tell_left_out
 from workbook.cli.today import TodayOptions
 from workbook.cli.wanted import OrderOptions, SearchOptions, TargetOptions, tell_fit
+
+if TYPE_CHECKING:
+    from matchlib.suggest import Suggestions
 
 __all__ = ["COMMANDS"]
 
@@ -97,19 +101,34 @@ def _predict(
 def _match(
     *,
     wanted: TargetOptions,
+    targets: Annotated[
+        str | None,
+        typer.Option(
+            "--targets",
+            help="Instead of one target, a table of many samples, named in its column panel: for "
+            "each the recipe to spray blind.",
+            metavar="FILE",
+        ),
+    ] = None,
+    workers: WorkersOptions,
     passing: OrderOptions,
     today: TodayOptions,
-    top: Annotated[int, typer.Option("--top", min=1, max=100, help="Recipes wanted.")] = 5,
+    top: Annotated[
+        int | None,
+        typer.Option(
+            "--top", min=1, max=100, help="Recipes wanted.  [default: 5; 1 each for --targets]"
+        ),
+    ] = None,
     looks: Annotated[
-        int,
+        int | None,
         typer.Option(
             "--readings",
             min=0,
             max=3,
             help="How often a card may be read on its way, before its last coats; 0 for one "
-            "sprayed blind.",
+            "sprayed blind.  [default: 2]",
         ),
-    ] = 2,
+    ] = None,
     shelf: SearchOptions,
     remember: Annotated[
         bool, typer.Option("--remember", help="Keep these limits with the archive.")
@@ -129,6 +148,9 @@ def _match(
     file: FileOptions,
     archive: ArchiveOption = "panels.db",
     json_: JsonOption = False,
+    csv_: Annotated[
+        bool, typer.Option("--csv", help="Print the recipes of --targets as CSV.")
+    ] = False,
 ) -> None:
     """Find recipes for a target, and how to steer a card to it, best first.
 
@@ -142,11 +164,18 @@ def _match(
     is that of passing by that difference at every angle.
     """
     order, weights = passing.said()
+    if targets is None and (csv_ or workers.jobs or workers.cluster):
+        raise typer.BadParameter("--csv, --jobs and --cluster are for many: give --targets")
+    if targets is not None and (wanted.given or looks):
+        raise typer.BadParameter("--targets are sprayed blind, and stand instead of one target")
+    if csv_ and json_:
+        raise typer.BadParameter("give --csv or --json, not both")
     from workbook.cli.cards import plans_text
     from workbook.cli.results import matches_as_dicts, matches_text
     from workbook.session import Session
     from workbook.session.order import aim_of, aim_words
     from workbook.session.stock import stock_limits
+    from workbook.session.targets import samples_of_file
 
     with Session.open(archive, write=remember or forget) as session:
         today.tell(session)
@@ -161,11 +190,21 @@ def _match(
         if remember:
             given = {k: v for k, v in shelf.limits().items() if v is not None}
             session.remember_shelf({**session.shelf(), **given})
+        if targets is not None:
+            with standard_input([targets]) as (table,):
+                samples = samples_of_file(table, **file.declared)
+            aims = [aim_of(readings, order, weights) for readings in samples.values()]
+            tell_fit(session)
+            with workers.at_work(-1) as n_jobs:
+                many = session.match_many(aims, limits, top=top or 1, n_jobs=n_jobs)
+            _tell_many(dict(zip(samples, many, strict=True)), json_=json_, csv_=csv_)
+            return
         target = wanted.readings(session, light, file)
         aim = aim_of(target, order, weights)
         tell_fit(session)
-        plans = session.cards(aim, limits, readings=looks, top=top, source=target[0].source)
-        found = plans.ranked(top)
+        looks = 2 if looks is None else looks
+        plans = session.cards(aim, limits, readings=looks, top=top or 5, source=target[0].source)
+        found = plans.ranked(top or 5)
         unseen = aim_words(session.model, aim)
         left_out = [session.left_out([item.recipe]) for item in found]
         for words in session.gaps(item.recipe for item in found):
@@ -187,6 +226,14 @@ def _match(
         if looks:
             show(f"\n{plans_text(plans)}")
         tell_left_out(left_out)
+
+
+def _tell_many(found: dict[str, Suggestions], *, json_: bool, csv_: bool) -> None:
+    if json_ or csv_:
+        rows = many_as_dicts(found)
+        show_json(rows) if json_ else show(many_as_csv(rows))
+        return
+    show(many_text(found))
 
 
 COMMANDS = {"predict": _predict, "match": _match}

@@ -17,6 +17,7 @@ from workbook.cli.common import (
     show,
     show_json,
 )
+from workbook.cli.many import WorkersOptions
 from workbook.cli.wanted import tell_fit
 
 if TYPE_CHECKING:
@@ -50,6 +51,7 @@ def _fit(
     check: Annotated[
         bool, typer.Option("--check/--no-check", help="Measure the fit on panels left out.")
     ] = True,
+    workers: WorkersOptions,
     archive: ArchiveOption = "panels.db",
     json_: JsonOption = False,
 ) -> None:
@@ -69,9 +71,13 @@ def _fit(
     with Session.open(archive, write=False) as session:
         outcome = session.fit(refit=True)
         panels = len(session.archive)
-        rows, floor = (
-            session.validate(by=wanted, folds=folds, callback=_noting()) if check else ([], None)
-        )
+        rows: list[TableRow] = []
+        floor = None
+        if check:
+            with workers.at_work(None) as n_jobs:
+                rows, floor = session.validate(
+                    by=wanted, folds=folds, n_jobs=n_jobs, callback=_noting()
+                )
     if json_:
         show_json(
             {

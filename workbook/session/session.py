@@ -213,6 +213,29 @@ class Session:
             model, target, wanted, top=top, archive=self.archive.panels(), callback=callback
         )
 
+    def match_many(
+        self,
+        targets: Sequence[Target],
+        limits: Limits | None = None,
+        *,
+        top: int = 1,
+        n_jobs: int | None = None,
+    ) -> list[Suggestions]:
+        """Suggest recipes for many targets, each to be sprayed blind.
+
+        `n_jobs`: searches at once; see `matchlib.suggest.many`.
+        """
+        from matchlib.suggest.many import suggest_many
+
+        return suggest_many(
+            self.model,
+            targets,
+            limits or self.limits(),
+            top=top,
+            archive=self.archive.panels(),
+            n_jobs=n_jobs,
+        )
+
     def cards(
         self,
         target: Target,
@@ -362,12 +385,13 @@ class Session:
         *,
         by: Sequence[str] = ("panel", "recipe", "ground"),
         folds: int = 10,
+        n_jobs: int | None = None,
         callback: Callback | None = None,
     ) -> tuple[Sequence[TableRow], Repeatability]:
         """Measure how good the regression is on panels left out.
 
         `by`: what is left out: ``panel``, ``recipe``, ``ground``. `rows`: beside simple regressors
-        on the same folds. `repeatability`: the shop's own floor.
+        on the same folds. `n_jobs`: fits at once. `repeatability`: the shop's own floor.
         """
         from matchlib.progress import part_of
         from matchlib.regression import frames_of
@@ -380,6 +404,7 @@ class Session:
             by=by,
             floor=floor.floor,
             folds=folds,
+            n_jobs=n_jobs,
             callback=part_of(callback, 0.1, 1.0),
         )
         return rows, floor

@@ -20,6 +20,7 @@ __all__ = [
     "one_or_all",
     "reading_of_lab",
     "readings_by_angle",
+    "samples_of_file",
     "single_reading",
     "typed_readings",
 ]
@@ -168,3 +169,26 @@ def angles_of_file(
 
     found = read_target(path, panel=panel, decimal=decimal, scale=scale, answers=answers)
     return readings_by_angle(found, where=Path(path).name)
+
+
+def samples_of_file(
+    path: str | Path,
+    *,
+    decimal: str | None = None,
+    scale: str | None = None,
+    answers: Mapping[str, str] | None = None,
+) -> dict[str, tuple[Reading, ...]]:
+    """Return the readings of every sample in a file, by its name, one a geometry."""
+    from matchlib.readings import read_targets
+
+    found = read_targets(path, decimal=decimal, scale=scale, answers=answers)
+    where = Path(path).name
+    if "" in found:
+        raise TargetError(
+            "Some samples of this file have no name.",
+            expected="a name for each in the column panel; rows of one name are one sample",
+            got=f"{len(found[''])} reading{'s' * (len(found['']) != 1)} without one",
+            remedy="number them.",
+            where=where,
+        )
+    return {name: readings_by_angle(some, where=f"{where}, {name}") for name, some in found.items()}

@@ -1,0 +1,146 @@
+"""What is to be matched, from a file: the readings of one thing, or of many, each by its name."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Mapping
+from pathlib import Path
+
+from matchlib.domain import Reading, Viewing
+from matchlib.errors import MatchlibError, TargetError
+from matchlib.readings._measured import MeasuredReader
+from matchlib.readings.files import Path_, _asked, _facts, _placed, _tables
+from matchlib.readings.panels import Stated
+from matchlib.readings.questions import Asking, Undecided
+from matchlib.readings.whole import file_bytes
+
+__all__ = ["read_target", "read_targets"]
+
+
+def read_target(
+    path: Path_,
+    *,
+    panel: str | None = None,
+    decimal: str | None = None,
+    scale: str | None = None,
+    viewing: Viewing | None = None,
+    sheet: str | None = None,
+    answers: Mapping[str, str] | None = None,
+) -> tuple[Reading, ...]:
+    """Read a target: one reading, or repeat readings of one thing.
+
+    Parameters
+    ----------
+    path : path-like
+        The file; needs no recipe columns.
+    panel : str, optional
+        Code of the panel (or name of the sample) wanted, where the file holds several.
+    decimal, scale, sheet, answers
+        As for `read_file`.
+    viewing : Viewing, optional
+        What holds where the file does not say; D65/10° 45:0, with a warning, unless answered.
+
+    Returns
+    -------
+    tuple of Reading
+        At least one.
+
+    Raises
+    ------
+    TargetError
+        If the file holds no reading, or those of several things.
+    FileError
+        If the file cannot be read, a row of it is wrong, or a question is open.
+    """
+    found = read_targets(
+        path,
+        panel=panel,
+        decimal=decimal,
+        scale=scale,
+        viewing=viewing,
+        sheet=sheet,
+        answers=answers,
+    )
+    if len(found) > 1:
+        raise TargetError(
+            "This file holds readings of several things.",
+            expected="one reading, or repeat readings with one panel code",
+            got=", ".join(list(found)[:8]) + (" …" if len(found) > 8 else ""),
+            remedy="leave only the target's rows in the file, or name its panel.",
+            where=Path(path).name,
+        )
+    return next(iter(found.values()))
+
+
+def read_targets(
+    path: Path_,
+    *,
+    panel: str | None = None,
+    decimal: str | None = None,
+    scale: str | None = None,
+    viewing: Viewing | None = None,
+    sheet: str | None = None,
+    answers: Mapping[str, str] | None = None,
+) -> dict[str, tuple[Reading, ...]]:
+    """Read many targets: the readings of a file, by the code or name beside them.
+
+    Parameters
+    ----------
+    path, panel, decimal, scale, viewing, sheet, answers
+        As for `read_target`.
+
+    Returns
+    -------
+    dict of str to tuple of Reading
+        At least one, in the file's order.
+
+    Raises
+    ------
+    TargetError
+        If the file holds no reading.
+    FileError
+        If the file cannot be read, a row of it is wrong, or a question is open.
+    """
+    stated = Stated(_facts(viewing), decimal, scale)
+    data, name = file_bytes(path)
+    asking = Asking(answers)
+    found: dict[str, list[Reading]] = {}
+    try:
+        for table in _tables(data, asking, sheet=sheet):
+            look = stated.lookup(table, asking)
+            measured = MeasuredReader(look, scale, kept=False, usual=Viewing())
+            for row in table.rows:
+                try:
+                    look.check_width(row)
+                    code = look.text(row, "panel")
+                    wanted = panel is None or code == panel
+                    if wanted and (readings := measured.readings(row)):
+                        found.setdefault(code, []).extend(readings)
+                except MatchlibError as error:
+                    raise error.at(f"{table.row_word} {row[0]}") from error
+        if not found:
+            raise TargetError(
+                "This file holds no reading" + (f" of {panel!r}." if panel else "."),
+                expected="columns L, a, b, or spectral columns",
+                remedy="export the reading again.",
+            )
+    except Undecided:
+        raise _asked(asking, name, "").refusal() from None
+    except MatchlibError as error:
+        raise _placed(error, name) from error
+    _tell_assumed(asking, name)
+    return {code: tuple(readings) for code, readings in found.items()}
+
+
+def _tell_assumed(asking: Asking, name: str) -> None:
+    """Say by which light and geometry a target was read, where its file does not."""
+    assumed = [q for q in asking.questions if q.answer is None and q.key in ("light", "geometry")]
+    if assumed:
+        # Without a handler of the caller's own, logging shows this on standard error.
+        logging.getLogger("matchlib").warning(
+            "%s does not say its %s: taken as %s. To say otherwise: %s",
+            name,
+            " and ".join(q.key for q in assumed),
+            " and ".join(str(q.default) for q in assumed),
+            " ".join(f"--answer {q.key}={q.choices[1].key}" for q in assumed),
+        )

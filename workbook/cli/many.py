@@ -1,0 +1,130 @@
+"""Many samples at once, and where the work is done: this machine's cores, or a Dask cluster."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from matchlib.errors import DomainError
+from workbook.cli.printing import chance, number, table, wrapped
+
+if TYPE_CHECKING:
+    from matchlib.suggest import Suggestions
+
+__all__ = ["WorkersOptions", "many_as_csv", "many_as_dicts", "many_text"]
+
+_SECONDS = 15
+"""How long a cluster may take to answer."""
+
+
+@dataclass(frozen=True, slots=True)
+class WorkersOptions:
+    """Who does the work."""
+
+    jobs: Annotated[
+        int | None,
+        typer.Option("--jobs", min=1, help="Pieces of work at once, on as many of the cores here."),
+    ] = None
+    cluster: Annotated[
+        str | None,
+        typer.Option(
+            "--cluster",
+            help="Work on a Dask cluster of your own instead: its scheduler's address, such as "
+            "tcp://10.0.0.5:8786. Its workers need this program installed.",
+            metavar="ADDRESS",
+        ),
+    ] = None
+
+    @contextmanager
+    def at_work(self, usual: int | None) -> Iterator[int | None]:
+        """Give how many pieces of work joblib may do at once, while they are done.
+
+        `usual`: where nothing was said.
+        """
+        if self.cluster is None:
+            yield self.jobs or usual
+            return
+        if self.jobs is not None:
+            raise typer.BadParameter("a cluster has its own workers: give --jobs or --cluster")
+        try:
+            from dask.distributed import Client
+        except ImportError:
+            raise DomainError(
+                "What speaks to a Dask cluster is not installed here.",
+                remedy="install it: pip install 'candy-panel-workbook[cluster]'",
+            ) from None
+        import joblib
+
+        try:
+            client = Client(self.cluster, timeout=_SECONDS)
+        except (OSError, ValueError, TypeError) as error:
+            raise DomainError(
+                "No Dask cluster answers at this address.",
+                expected="the address of a scheduler that runs, such as tcp://10.0.0.5:8786",
+                got=f"{self.cluster!r} ({error or type(error).__name__})",
+                remedy="start it with 'dask scheduler', and a 'dask worker' on each machine.",
+            ) from None
+        with client, joblib.parallel_config("dask"):
+            yield -1
+
+
+def many_text(found: Mapping[str, Suggestions]) -> str:
+    """Return what was found for many samples as text, a row a recipe."""
+    rows = []
+    for name, some in found.items():
+        aim = some.target.aims[0].lab
+        for item in some:
+            rows.append(
+                (
+                    name if item is some[0] else "",
+                    " ".join(number(v, 1) for v in aim) if item is some[0] else "",
+                    str(item.recipe.ground),
+                    str(item.recipe.colour or "bare"),
+                    str(item.recipe.schedule or ""),
+                    number(item.delta_e00),
+                    f"{item.expected_delta_e00:.2f} ± {item.sd_delta_e00:.2f}",
+                    chance(item.probability),
+                )
+            )
+    header = ("sample", "L a b", "ground", "colour", "schedule", "ΔE00", "next panel", "chance")
+    first = next(iter(found.values()))
+    lines = [
+        f"{len(found)} sample{'s' * (len(found) != 1)}; {first.target.tolerance.words}; "
+        f"{first.searched:,} recipes searched for each; the chance is that of a card sprayed "
+        "blind: match one sample alone for how to steer its card."
+    ]
+    far = [name for name, some in found.items() if not some.reachable]
+    if far:
+        lines.append(f"Out of reach within these limits: {', '.join(far)}.")
+    return f"{wrapped(chr(10).join(lines))}\n\n{table(header, rows, right='     rrr')}"
+
+
+def many_as_dicts(found: Mapping[str, Suggestions]) -> list[dict[str, Any]]:
+    """Return the same as plain data, a row a recipe."""
+    from workbook.cli.results import matches_as_dicts
+
+    return [
+        {
+            "sample": name,
+            **dict(zip(("target_L", "target_a", "target_b"), some.target.aims[0].lab, strict=True)),
+            **row,
+        }
+        for name, some in found.items()
+        for row in matches_as_dicts(some)
+    ]
+
+
+def many_as_csv(rows: Sequence[Mapping[str, Any]]) -> str:
+    """Return rows of plain data as CSV: numbers and sentences, what is a list itself left out."""
+    columns = [k for k in rows[0] if not isinstance(rows[0][k], list)]
+    stream = io.StringIO(newline="")
+    writer = csv.DictWriter(stream, columns, extrasaction="ignore", lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return stream.getvalue().rstrip("\n")
