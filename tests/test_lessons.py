@@ -207,11 +207,39 @@ def test_every_lesson_has_its_numbers_from_the_law(
     assert lesson(model, panels, "value").rows[0][0] == "pearl white"
 
 
+def test_the_lessons_of_one_card_follow_from_the_law(
+    model: FilmRegressor, panels: tuple[Panel, ...]
+) -> None:
+    short = lesson(model, panels, "stop-short")
+    assert short.supported
+    chances = [float(row[-1].split()[-1].rstrip("%")) for row in short.rows]
+    assert len(chances) == 3
+    assert chances[1] > chances[0]
+    stop = CoatSchedule.parse(short.rows[1][1])
+    assert stop.strength < CoatSchedule.parse(short.rows[0][1]).strength
+    weak = lesson(model, panels, "weak-last")
+    assert weak.supported
+    recipes = [CoatSchedule.parse(row[0].partition(": ")[2]) for row in weak.rows]
+    # Two coats of half the strength are one of the whole: by fractions, not by parts of carrier.
+    assert recipes[1].strength == pytest.approx(recipes[0].strength)
+    share, shown = ([float(row[i].rstrip("%")) for row in weak.rows] for i in (4, 5))
+    assert share[1] < share[0] < share[2]
+    assert shown[1] < shown[0] < shown[2]
+    other = lesson(model, panels, "another-ground")
+    assert other.supported
+    left = [float(row[4]) for row in other.rows]
+    assert left == sorted(left, reverse=True)
+    assert left[0] > 1.0
+    assert "pot" in other.finding
+    neat = {str(p.recipe.ground) for p in panels if p.recipe.ground.neat}
+    assert {row[0] for row in other.rows} < neat
+
+
 def test_a_lesson_says_when_the_archive_cannot_support_it(
     model: FilmRegressor, panels: tuple[Panel, ...]
 ) -> None:
     silver = [p for p in panels if p.recipe.ground == Ground.parse("silver")]
-    for key in ("value", "gold", "evenness"):
+    for key in ("value", "gold", "evenness", "another-ground"):
         found = lesson(model, silver, key)
         assert not found.supported
         assert found.finding.startswith("This archive cannot say")

@@ -7,8 +7,9 @@ ratio and the plan of a first day need no law.
 
 from __future__ import annotations
 
-from matchlib.lessons.claims import LESSONS, Lesson, lesson
+from matchlib.lessons.claims import LESSONS, lesson
 from matchlib.lessons.drill import Drill, make_drill
+from matchlib.lessons.evidence import Lesson
 from matchlib.lessons.exercise import KINDS, Exercise, Marked, make_exercise, mark
 from matchlib.lessons.first_day import FirstDayCard, first_day, first_four
 from matchlib.lessons.ladder import Ladder, Rung, coat_ladder

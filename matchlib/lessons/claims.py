@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from itertools import combinations
 from typing import TYPE_CHECKING
@@ -17,19 +17,19 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from matchlib.colorimetry import delta_e00, lch
-from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Panel, Recipe
+from matchlib.colorimetry import delta_e00
+from matchlib.domain import CoatSchedule, Colour, MixRatio, Panel, Recipe
 from matchlib.errors import DomainError
 from matchlib.evenness import coat_shares, film_tolerance
-from matchlib.linear import linearise, values_covariance
+from matchlib.lessons.evidence import Evidence, Lesson, cannot, done, lch_row
+from matchlib.lessons.on_card import another_ground, stop_short, weak_last
 from matchlib.mixing import ratio_of
-from matchlib.overview import Lab, three, usual_view
 from matchlib.suggest.words import direction
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
 
-__all__ = ["LESSONS", "Lesson", "lesson"]
+__all__ = ["LESSONS", "lesson"]
 
 Array = NDArray[np.float64]
 
@@ -38,38 +38,6 @@ SURE = 2.0
 
 CAST = 4.0
 """Least difference of b* between a yellow ground and the neutral one it is compared with."""
-
-
-@dataclass(frozen=True, slots=True)
-class Lesson:
-    """A rule and its evidence.
-
-    Parameters
-    ----------
-    key, title : str
-        Its name here, and before the reader.
-    rule : str
-        What it is about, in general words.
-    finding : str
-        What this archive says, computed; or why it cannot say it.
-    supported : bool
-        Whether this archive bears the rule out.
-    columns : tuple of str
-        Heads of the numbers.
-    rows : tuple of tuple of str
-        The numbers, one row a recipe, its name first.
-    labs : tuple of tuple of 3 float
-        CIELAB of the recipes, to be shown as swatches; as many as rows, or none.
-    """
-
-    key: str
-    title: str
-    rule: str
-    finding: str
-    supported: bool
-    columns: tuple[str, ...] = ()
-    rows: tuple[tuple[str, ...], ...] = ()
-    labs: tuple[Lab, ...] = ()
 
 
 def lesson(model: FilmPredictor, panels: Sequence[Panel], key: str) -> Lesson:
@@ -104,7 +72,7 @@ def lesson(model: FilmPredictor, panels: Sequence[Panel], key: str) -> Lesson:
         words = "This archive cannot say: it has no panel of one colour at one ratio."
         return Lesson(key, title, rule, words, supported=False)
     return work(
-        _Bench(model, panels, own, own.schedule.steps[0]),
+        Evidence(model, panels, own, own.schedule.steps[0]),
         Lesson(key, title, rule, "", supported=False),
     )
 
@@ -125,46 +93,13 @@ def _usual(panels: Sequence[Panel]) -> Recipe | None:
     return counts[0][0] if counts else None
 
 
-class _Bench:
-    """The law and the archive, asked for recipes."""
-
-    def __init__(
-        self, model: FilmPredictor, panels: Sequence[Panel], own: Recipe, step: CoatStep
-    ) -> None:
-        self.model, self.panels, self.own, self.step = model, panels, own, step
-        self.view = usual_view(model)
-        recipes = [p.recipe for p in panels]
-        self.grounds = [g for g in dict.fromkeys(r.ground for r in recipes) if g.neat]
-        some = dict.fromkeys(r.colour for r in recipes if r.colour is not None)
-        self.colours = [c for c in some if c.neat]
-
-    def labs(self, recipes: Sequence[Recipe], light: str = "D65") -> Array:
-        view = replace(self.view, illuminant=light)
-        return self.model.predict_recipes(recipes, view)
-
-    def over(self, grounds: Sequence[Ground], colour: Colour | None = None) -> list[Recipe]:
-        return [replace(self.own, ground=g, colour=colour or self.own.colour) for g in grounds]
-
-    def shift(self, one: Recipe, two: Recipe) -> tuple[Array, Array]:
-        """Lab of two less Lab of one, and the standard deviation of that, axis by axis."""
-        near = linearise(self.model, [one, two], self.view)
-        way = near.jacobian[1] - near.jacobian[0]
-        spread = way @ values_covariance(self.model, [one, two]) @ way.T
-        return near.lab[1] - near.lab[0], np.sqrt(np.diagonal(spread))
-
-
-def _lch_row(name: str, lab: Array, *more: str) -> tuple[str, ...]:
-    light, chroma, hue = (float(v) for v in lch(lab))
-    return (name, f"{light:.1f}", f"{chroma:.1f}", f"{hue:.0f}", *more)
-
-
-def _ratio(bench: _Bench, start: Lesson) -> Lesson:
-    coats, ratio = bench.step.coats, bench.step.ratio
+def _ratio(asked: Evidence, start: Lesson) -> Lesson:
+    coats, ratio = asked.step.coats, asked.step.ratio
     poured = ratio_of(colour_volume=4, carrier_volume=32)
     turned = MixRatio(ratio.colour, ratio.carrier)
     tries = [ratio, poured, turned]
-    recipes = [replace(bench.own, schedule=CoatSchedule.of(coats, r)) for r in dict.fromkeys(tries)]
-    labs = bench.labs(recipes)
+    recipes = [replace(asked.own, schedule=CoatSchedule.of(coats, r)) for r in dict.fromkeys(tries)]
+    labs = asked.labs(recipes)
     away = np.asarray(delta_e00(labs[0], labs))
     wrong = float(away[-1])
     finding = (
@@ -175,20 +110,20 @@ def _ratio(bench: _Bench, start: Lesson) -> Lesson:
     held = turned != ratio
     if held:
         finding += (
-            f"{bench.own} the wrong way round, at {turned}, would read ΔE00 {wrong:.1f} from what "
+            f"{asked.own} the wrong way round, at {turned}, would read ΔE00 {wrong:.1f} from what "
             f"was meant: {', '.join(direction(labs[0], labs[-1])[:2]) or 'hardly different'}."
         )
     rows = tuple(
-        _lch_row(str(r.schedule), lab, f"{r.schedule.steps[0].ratio.fraction:.1%}", f"{d:.1f}")
+        lch_row(str(r.schedule), lab, f"{r.schedule.steps[0].ratio.fraction:.1%}", f"{d:.1f}")
         for r, lab, d in zip(recipes, labs, away, strict=True)
         if r.schedule is not None
     )
     columns = ("schedule", "L*", "C*", "h°", "colour in the pot", "ΔE00 from the first")
-    return _done(start, finding, held and wrong > 1.0, columns=columns, rows=rows, labs=labs)
+    return done(start, finding, held and wrong > 1.0, columns=columns, rows=rows, labs=labs)
 
 
-def _step_up(bench: _Bench, start: Lesson) -> Lesson:
-    ratio = bench.step.ratio
+def _step_up(asked: Evidence, start: Lesson) -> Lesson:
+    ratio = asked.step.ratio
     rich = MixRatio(ratio.carrier / 2, ratio.colour)
     schedules = [
         CoatSchedule.of(4, ratio),
@@ -196,34 +131,34 @@ def _step_up(bench: _Bench, start: Lesson) -> Lesson:
         CoatSchedule.parse(f"2@{rich} 2@{ratio}"),
         CoatSchedule.of(4, rich),
     ]
-    recipes = [replace(bench.own, schedule=s) for s in schedules]
-    labs = bench.labs(recipes)
+    recipes = [replace(asked.own, schedule=s) for s in schedules]
+    labs = asked.labs(recipes)
     away = np.asarray(delta_e00(labs[0], labs))
     middle, swapped = float(away[1]), float(delta_e00(labs[1], labs[2]))
     sprayed = sum(
-        p.recipe.schedule is not None and len(p.recipe.schedule.steps) > 1 for p in bench.panels
+        p.recipe.schedule is not None and len(p.recipe.schedule.steps) > 1 for p in asked.panels
     )
     finding = (
-        f"{bench.own.colour} over {bench.own.ground}: two coats at {ratio} and two at {rich} read "
+        f"{asked.own.colour} over {asked.own.ground}: two coats at {ratio} and two at {rich} read "
         f"ΔE00 {middle:.1f} from four coats at {ratio}; four coats at {rich} read "
         f"{float(away[3]):.1f} from them. The order of the two steps makes ΔE00 {swapped:.1f}. "
         f"{sprayed} panel{'s' * (sprayed != 1)} of this archive "
         f"{'is' if sprayed == 1 else 'are'} sprayed in steps"
     )
     finding += "." if sprayed else ", so this is only a prediction."
-    finding += _most_of_a_coat(bench, schedules)
+    finding += _most_of_a_coat(asked, schedules)
     rows = tuple(
-        _lch_row(str(s), lab, f"{s.strength:.2f}", f"{d:.1f}")
+        lch_row(str(s), lab, f"{s.strength:.2f}", f"{d:.1f}")
         for s, lab, d in zip(schedules, labs, away, strict=True)
     )
     columns = ("schedule", "L*", "C*", "h°", "strength", "ΔE00 from the first")
     between = 0.0 < middle < float(away[3])
-    return _done(start, finding, between and sprayed > 0, columns=columns, rows=rows, labs=labs)
+    return done(start, finding, between and sprayed > 0, columns=columns, rows=rows, labs=labs)
 
 
-def _most_of_a_coat(bench: _Bench, schedules: Sequence[CoatSchedule]) -> str:
+def _most_of_a_coat(asked: Evidence, schedules: Sequence[CoatSchedule]) -> str:
     """Which of the two orders stripes less, by what the last coats bring."""
-    shares = [coat_shares(bench.model, replace(bench.own, schedule=s)) for s in schedules[1:3]]
+    shares = [coat_shares(asked.model, replace(asked.own, schedule=s)) for s in schedules[1:3]]
     last = [float(share[-2:].sum()) for share in shares]
     return (
         f" The last two coats bring {last[0]:.0%} of the colour when the strong ones come last, "
@@ -232,53 +167,53 @@ def _most_of_a_coat(bench: _Bench, schedules: Sequence[CoatSchedule]) -> str:
     )
 
 
-def _value(bench: _Bench, start: Lesson) -> Lesson:
-    bare = bench.labs([replace(r, colour=None, schedule=None) for r in bench.over(bench.grounds)])
+def _value(asked: Evidence, start: Lesson) -> Lesson:
+    bare = asked.labs([replace(r, colour=None, schedule=None) for r in asked.over(asked.grounds)])
     order = np.argsort(-bare[:, 0])
-    grounds = [bench.grounds[int(i)] for i in order]
+    grounds = [asked.grounds[int(i)] for i in order]
     if len(grounds) < 2:
-        return _cannot(start, "it has panels over one ground only.")
-    recipes = bench.over(grounds)
-    labs = bench.labs(recipes)
-    _, sd = bench.shift(recipes[0], recipes[-1])
+        return cannot(start, "it has panels over one ground only.")
+    recipes = asked.over(grounds)
+    labs = asked.labs(recipes)
+    _, sd = asked.shift(recipes[0], recipes[-1])
     drop = float(labs[0, 0] - labs[-1, 0])
     share = np.corrcoef(bare[order, 0], labs[:, 0])[0, 1] if len(grounds) > 2 else 1.0
     finding = (
-        f"{bench.own.colour}, {bench.own.schedule}: over {grounds[0]} L* {labs[0, 0]:.1f}, over "
+        f"{asked.own.colour}, {asked.own.schedule}: over {grounds[0]} L* {labs[0, 0]:.1f}, over "
         f"{grounds[-1]} L* {labs[-1, 0]:.1f}, {drop:.1f} (±{SURE * sd[0]:.1f}) darker by the "
         f"ground alone. Over the {len(grounds)} grounds the panel's L* follows the bare ground's "
         f"(correlation {share:.2f})."
     )
     rows = tuple(
-        _lch_row(str(g), lab, f"{b:.1f}")
+        lch_row(str(g), lab, f"{b:.1f}")
         for g, lab, b in zip(grounds, labs, bare[order, 0], strict=True)
     )
     columns = ("ground", "L*", "C*", "h°", "L* of the bare ground")
     held = drop > SURE * sd[0] and share > 0.5
-    return _done(start, finding, bool(held), columns=columns, rows=rows, labs=labs)
+    return done(start, finding, bool(held), columns=columns, rows=rows, labs=labs)
 
 
-def _gold(bench: _Bench, start: Lesson) -> Lesson:
-    bare = bench.labs([replace(r, colour=None, schedule=None) for r in bench.over(bench.grounds)])
+def _gold(asked: Evidence, start: Lesson) -> Lesson:
+    bare = asked.labs([replace(r, colour=None, schedule=None) for r in asked.over(asked.grounds)])
     yellow = int(np.argmax(bare[:, 2]))
     # Compared with the ground nearest in lightness that has no cast, so that value is not cast.
     neutral = [i for i in range(len(bare)) if bare[yellow, 2] - bare[i, 2] >= CAST]
     if not neutral:
-        return _cannot(start, "none of its grounds is yellower than another.")
+        return cannot(start, "none of its grounds is yellower than another.")
     plain = min(neutral, key=lambda i: abs(float(bare[i, 0] - bare[yellow, 0])))
-    gold, grey = bench.grounds[yellow], bench.grounds[plain]
+    gold, grey = asked.grounds[yellow], asked.grounds[plain]
     rows, labs, yellower = [], [], 0
-    for colour in bench.colours:
-        pair = [*bench.over([grey], colour), *bench.over([gold], colour)]
-        by, sd = bench.shift(*pair)
+    for colour in asked.colours:
+        pair = [*asked.over([grey], colour), *asked.over([gold], colour)]
+        by, sd = asked.shift(*pair)
         sure = bool(abs(by[2]) > SURE * sd[2])
         yellower += sure and bool(by[2] > 0)
-        there = bench.labs(pair)
+        there = asked.labs(pair)
         labs.append(there[1])
         # Said by the colour itself: over gold a red turns orange, a blue green or grey.
         how = ", ".join(w.split(" (")[0] for w in direction(*there)[:2]) if sure else ""
         rows.append(
-            _lch_row(
+            lch_row(
                 str(colour),
                 there[1],
                 f"{by[0]:+.1f}",
@@ -290,7 +225,7 @@ def _gold(bench: _Bench, start: Lesson) -> Lesson:
     finding = (
         f"{gold} (b* {bare[yellow, 2]:.1f} bare) against {grey} (b* {bare[plain, 2]:.1f}): "
         f"{yellower} of {len(rows)} colours come out yellower over {gold} (b* rises beyond doubt), "
-        f"{bench.own.schedule} each; the last column says what that makes of them."
+        f"{asked.own.schedule} each; the last column says what that makes of them."
     )
     columns = (
         f"over {gold}",
@@ -302,31 +237,31 @@ def _gold(bench: _Bench, start: Lesson) -> Lesson:
         f"ΔE00 from {grey}",
         "so it comes out",
     )
-    return _done(start, finding, yellower > len(rows) / 2, columns=columns, rows=rows, labs=labs)
+    return done(start, finding, yellower > len(rows) / 2, columns=columns, rows=rows, labs=labs)
 
 
-def _even(bench: _Bench, start: Lesson) -> Lesson:
-    recipes = bench.over(bench.grounds)
-    bare = bench.labs([replace(r, colour=None, schedule=None) for r in recipes])
-    shown = np.asarray(film_tolerance(bench.model, recipes, changes=(0.1, 0.2), viewing=bench.view))
+def _even(asked: Evidence, start: Lesson) -> Lesson:
+    recipes = asked.over(asked.grounds)
+    bare = asked.labs([replace(r, colour=None, schedule=None) for r in recipes])
+    shown = np.asarray(film_tolerance(asked.model, recipes, changes=(0.1, 0.2), viewing=asked.view))
     order = [int(i) for i in np.argsort(-bare[:, 0])]
-    labs = bench.labs(recipes)
+    labs = asked.labs(recipes)
     if len(order) < 3:
-        return _cannot(start, "it takes three grounds, light to dark, to tell.")
+        return cannot(start, "it takes three grounds, light to dark, to tell.")
     share = float(np.corrcoef(bare[:, 0], shown[:, 0])[0, 1])
     worst, least = (int(f(shown[:, 0])) for f in (np.argmax, np.argmin))
     finding = (
-        f"{bench.own.colour}, {bench.own.schedule}: a tenth more or less film shows most over "
-        f"{bench.grounds[worst]} (ΔE00 {shown[worst, 0]:.2f}) and least over "
-        f"{bench.grounds[least]} ({shown[least, 0]:.2f}). The brighter the ground, the more it "
+        f"{asked.own.colour}, {asked.own.schedule}: a tenth more or less film shows most over "
+        f"{asked.grounds[worst]} (ΔE00 {shown[worst, 0]:.2f}) and least over "
+        f"{asked.grounds[least]} ({shown[least, 0]:.2f}). The brighter the ground, the more it "
         f"shows: correlation {share:.2f} over {len(order)} grounds."
         if share > 0.5
-        else f"{bench.grounds[least]} ({shown[least, 0]:.2f}). It does not go with the brightness "
+        else f"{asked.grounds[least]} ({shown[least, 0]:.2f}). It does not go with the brightness "
         f"of the ground: correlation {share:.2f} over {len(order)} grounds."
     )
     rows = tuple(
-        _lch_row(
-            str(bench.grounds[i]),
+        lch_row(
+            str(asked.grounds[i]),
             labs[i],
             f"{bare[i, 0]:.1f}",
             f"{shown[i, 0]:.2f}",
@@ -335,33 +270,33 @@ def _even(bench: _Bench, start: Lesson) -> Lesson:
         for i in order
     )
     columns = ("ground", "L*", "C*", "h°", "bare L*", "ΔE00 at ±10% film", "ΔE00 at ±20% film")
-    return _done(start, finding, share > 0.5, columns=columns, rows=rows, labs=labs[order])
+    return done(start, finding, share > 0.5, columns=columns, rows=rows, labs=labs[order])
 
 
-def _metamerism(bench: _Bench, start: Lesson) -> Lesson:
-    pots = [*bench.colours]
-    for one, two in combinations(bench.colours, 2):
+def _metamerism(asked: Evidence, start: Lesson) -> Lesson:
+    pots = [*asked.colours]
+    for one, two in combinations(asked.colours, 2):
         pots += [Colour.parse(f"{one} {a} + {two} {b}") for a, b in ((2, 1), (1, 1), (1, 2))]
     recipes = [
         replace(
-            bench.own,
+            asked.own,
             ground=g,
             colour=c,
             schedule=CoatSchedule.of(n, MixRatio(Fraction(r), Fraction(1))),
         )
-        for g in bench.grounds
+        for g in asked.grounds
         for c in pots
         for r in (3, 4, 6, 8, 10)
         for n in range(1, 7)
     ]
-    day, lamp = bench.labs(recipes), bench.labs(recipes, "A")
+    day, lamp = asked.labs(recipes), asked.labs(recipes, "A")
     pairs = cKDTree(day).query_pairs(2.0, output_type="ndarray")
     other = np.array([recipes[i].colour != recipes[j].colour for i, j in pairs], bool)
     pairs = pairs[other] if len(pairs) else pairs
     alike = delta_e00(day[pairs[:, 0]], day[pairs[:, 1]]) if len(pairs) else np.empty(0)
     pairs = pairs[np.asarray(alike) <= 1.0]
     if not len(pairs):
-        return _cannot(start, "no two of its recipes in different colours match in daylight.")
+        return cannot(start, "no two of its recipes in different colours match in daylight.")
     apart = np.asarray(delta_e00(lamp[pairs[:, 0]], lamp[pairs[:, 1]]))
     first, second = (int(i) for i in pairs[int(np.argmax(apart))])
     by_day, by_lamp = float(delta_e00(day[first], day[second])), float(apart.max())
@@ -370,7 +305,7 @@ def _metamerism(bench: _Bench, start: Lesson) -> Lesson:
         f"a filament lamp (A) they are ΔE00 {by_lamp:.1f} apart, the most of {len(pairs)} such "
         "pairs."
     )
-    if bool(bench.model.rests_on_lab([recipes[first], recipes[second]]).any()):
+    if bool(asked.model.rests_on_lab([recipes[first], recipes[second]]).any()):
         finding += " Part of them was read as Lab only, so the lamp's number is a guess."
     rows = tuple(
         (str(recipes[i]), light, *(f"{v:.1f}" for v in lab))
@@ -379,35 +314,12 @@ def _metamerism(bench: _Bench, start: Lesson) -> Lesson:
     )
     labs = [day[first], lamp[first], day[second], lamp[second]]
     columns = ("recipe", "light", "L*", "a*", "b*")
-    return _done(
+    return done(
         start, finding, by_lamp > max(1.0, 1.5 * by_day), columns=columns, rows=rows, labs=labs
     )
 
 
-def _cannot(start: Lesson, why: str) -> Lesson:
-    return replace(start, finding=f"This archive cannot say: {why}", supported=False)
-
-
-def _done(
-    start: Lesson,
-    finding: str,
-    supported: bool,
-    *,
-    columns: Sequence[str],
-    rows: Sequence[tuple[str, ...]],
-    labs: Sequence[Array] | Array,
-) -> Lesson:
-    return replace(
-        start,
-        finding=finding,
-        supported=bool(supported),
-        columns=tuple(columns),
-        rows=tuple(rows),
-        labs=tuple(three(lab) for lab in labs),
-    )
-
-
-LESSONS: dict[str, tuple[str, str, Callable[[_Bench, Lesson], Lesson]]] = {
+LESSONS: dict[str, tuple[str, str, Callable[[Evidence, Lesson], Lesson]]] = {
     "value": (
         "The ground sets the value",
         "The same coats of the same colour come out darker over a darker ground.",
@@ -434,6 +346,23 @@ LESSONS: dict[str, tuple[str, str, Callable[[_Bench, Lesson], Lesson]]] = {
         "The colour depends on how much of it is there in the end. Evenness depends on no single "
         "stroke bringing much: strong coats laid last stripe, weaker finishing coats even out.",
         _step_up,
+    ),
+    "stop-short": (
+        "Stopping a coat short",
+        "Too dark cannot be taken back, and one coat more can always be laid: stop before the last "
+        "coats, read the dry card, and lay what is missing.",
+        stop_short,
+    ),
+    "weak-last": (
+        "A weak last coat",
+        "The less of the film the last coat brings, the less it shows where it was laid unevenly.",
+        weak_last,
+    ),
+    "another-ground": (
+        "When coats cannot help",
+        "Coats move a card along one line of colours. What lies beside that line, most of all in "
+        "hue, needs another ground or another pot.",
+        another_ground,
     ),
     "metamerism": (
         "A match in one light only",

@@ -1,0 +1,110 @@
+"""What a lesson rests on: the law and the archive, asked for recipes, and how it is told."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.colorimetry import lch
+from matchlib.domain import CoatStep, Colour, Ground, Panel, Recipe
+from matchlib.linear import linearise, values_covariance
+from matchlib.overview import Lab, three, usual_view
+
+if TYPE_CHECKING:
+    from matchlib.regression import FilmPredictor
+
+__all__ = ["Evidence", "Lesson", "cannot", "done", "lch_row"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Lesson:
+    """A rule and its evidence.
+
+    Parameters
+    ----------
+    key, title : str
+        Its name here, and before the reader.
+    rule : str
+        What it is about, in general words.
+    finding : str
+        What this archive says, computed; or why it cannot say it.
+    supported : bool
+        Whether this archive bears the rule out.
+    columns : tuple of str
+        Heads of the numbers.
+    rows : tuple of tuple of str
+        The numbers, one row a recipe, its name first.
+    labs : tuple of tuple of 3 float
+        CIELAB of the recipes, to be shown as swatches; as many as rows, or none.
+    """
+
+    key: str
+    title: str
+    rule: str
+    finding: str
+    supported: bool
+    columns: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+    labs: tuple[Lab, ...] = ()
+
+
+class Evidence:
+    """The law and the archive, asked for recipes."""
+
+    def __init__(
+        self, model: FilmPredictor, panels: Sequence[Panel], own: Recipe, step: CoatStep
+    ) -> None:
+        self.model, self.panels, self.own, self.step = model, panels, own, step
+        self.view = usual_view(model)
+        recipes = [p.recipe for p in panels]
+        self.grounds = [g for g in dict.fromkeys(r.ground for r in recipes) if g.neat]
+        some = dict.fromkeys(r.colour for r in recipes if r.colour is not None)
+        self.colours = [c for c in some if c.neat]
+
+    def labs(self, recipes: Sequence[Recipe], light: str = "D65") -> Array:
+        view = replace(self.view, illuminant=light)
+        return self.model.predict_recipes(recipes, view)
+
+    def over(self, grounds: Sequence[Ground], colour: Colour | None = None) -> list[Recipe]:
+        return [replace(self.own, ground=g, colour=colour or self.own.colour) for g in grounds]
+
+    def shift(self, one: Recipe, two: Recipe) -> tuple[Array, Array]:
+        """Lab of two less Lab of one, and the standard deviation of that, axis by axis."""
+        near = linearise(self.model, [one, two], self.view)
+        way = near.jacobian[1] - near.jacobian[0]
+        spread = way @ values_covariance(self.model, [one, two]) @ way.T
+        return near.lab[1] - near.lab[0], np.sqrt(np.diagonal(spread))
+
+
+def lch_row(name: str, lab: Array, *more: str) -> tuple[str, ...]:
+    light, chroma, hue = (float(v) for v in lch(lab))
+    return (name, f"{light:.1f}", f"{chroma:.1f}", f"{hue:.0f}", *more)
+
+
+def cannot(start: Lesson, why: str) -> Lesson:
+    return replace(start, finding=f"This archive cannot say: {why}", supported=False)
+
+
+def done(
+    start: Lesson,
+    finding: str,
+    supported: bool,
+    *,
+    columns: Sequence[str],
+    rows: Sequence[tuple[str, ...]],
+    labs: Sequence[Array] | Array,
+) -> Lesson:
+    return replace(
+        start,
+        finding=finding,
+        supported=bool(supported),
+        columns=tuple(columns),
+        rows=tuple(rows),
+        labs=tuple(three(lab) for lab in labs),
+    )

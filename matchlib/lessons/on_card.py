@@ -1,0 +1,142 @@
+"""Lessons of one card: why to stop short, what a weak last coat does, and what no coat mends."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+import numpy as np
+
+from matchlib.colorimetry import delta_e00, delta_lch
+from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe
+from matchlib.evenness import coat_shares, film_tolerance
+from matchlib.lessons.evidence import Evidence, Lesson, cannot, done, lch_row
+from matchlib.linear import panel_spread
+from matchlib.mixing import Limits
+from matchlib.steering import plan
+from matchlib.suggest import Target
+from matchlib.tails import chance_words
+
+__all__ = ["another_ground", "stop_short", "weak_last"]
+
+UNEVEN = 0.2
+"""How much more or less of one coat lies where strokes overlap badly [-] (common practice, no
+source)."""
+
+CLOSE = 1.0
+"""Difference within which a card counts as met [ΔE00]."""
+
+
+def stop_short(asked: Evidence, start: Lesson) -> Lesson:
+    """Chances of a card sprayed whole, and of one stopped before its last coats and read."""
+    own = asked.own
+    target = Target.lab(*map(float, asked.labs([own])[0]), viewing=asked.view)
+    shelf = Limits(
+        grounds=(own.ground,),
+        colours=() if own.colour is None else (own.colour,),
+        blends=False,
+        step_ups=False,
+        ground_blends=False,
+        clear=own.clear or "no",
+    )
+    best = plan(asked.model, target, shelf, readings=2, top=1, archive=asked.panels)[0]
+    film, _ = panel_spread(asked.model)
+    finding = (
+        f"From card to card the film of this archive varies by {film:.0%}. Sprayed whole, a card "
+        f"aimed at {own} passes ΔE00 {CLOSE:g} with a chance of {chance_words(best.blind)}; about "
+        "half of those that fail are too dark, and no coat takes colour away. "
+    )
+    if not best.looks:
+        return cannot(start, f"{own} cannot be approached from the light side.")
+    finding += (
+        f"Stopped after {best.first.schedule}, read, and built on by what was read: "
+        f"{chance_words(best.by_looks[1])}."
+    )
+    names = ("not read on the way", "read once", "read twice")
+    stops = (own.schedule, best.first.schedule, best.first.schedule)
+    rows = tuple(
+        (name, str(stop), chance_words(chance))
+        for name, stop, chance in zip(names, stops, best.by_looks, strict=False)
+    )
+    columns = ("the card is", "sprayed at first", f"passes ΔE00 {CLOSE:g}")
+    held = best.by_looks[1] > best.blind + 0.02
+    return done(start, finding, held, columns=columns, rows=rows, labs=())
+
+
+def weak_last(asked: Evidence, start: Lesson) -> Lesson:
+    """What a badly laid last coat shows, by how much of the film it brings."""
+    ratio, coats = asked.step.ratio, max(asked.step.coats, 2)
+    weak = MixRatio(ratio.carrier * 2 + ratio.colour, ratio.colour)  # half the colour in the pot
+    ends = {
+        "of the same mix": CoatSchedule.of(coats, ratio),
+        "in two of half the strength": CoatSchedule(
+            (CoatStep(coats - 1, ratio), CoatStep(2, weak))
+        ),
+        "of twice the strength": CoatSchedule(
+            (CoatStep(coats - 1, ratio), CoatStep(1, _twice(ratio)))
+        ),
+    }
+    recipes = [replace(asked.own, schedule=s) for s in ends.values()]
+    labs = asked.labs(recipes)
+    last = [float(coat_shares(asked.model, recipe)[-1]) for recipe in recipes]
+    shown = [
+        float(film_tolerance(asked.model, [recipe], changes=(UNEVEN * share,))[0, 0])
+        for recipe, share in zip(recipes, last, strict=True)
+    ]
+    finding = (
+        f"{asked.own.colour} over {asked.own.ground}: where strokes of the last coat overlap by "
+        f"{UNEVEN:.0%} too much, {recipes[0].schedule} shows ΔE00 {shown[0]:.2f}; with its last "
+        f"coat laid as two of half the strength, {shown[1]:.2f}; with one of twice the strength, "
+        f"{shown[2]:.2f}. Nothing laid later evens the last coat out, so let it bring little."
+    )
+    rows = tuple(
+        lch_row(f"{name}: {recipe.schedule}", lab, f"{share:.0%}", f"{away:.2f}")
+        for name, recipe, lab, share, away in zip(ends, recipes, labs, last, shown, strict=True)
+    )
+    columns = ("the last coat is", "L*", "C*", "h°", "its share of the film", "ΔE00 if it stripes")
+    held = shown[1] < 0.75 * shown[0] < shown[2]
+    return done(start, finding, held, columns=columns, rows=rows, labs=labs)
+
+
+def another_ground(asked: Evidence, start: Lesson) -> Lesson:
+    """How near coats alone come to the same coats over other grounds."""
+    own = asked.own
+    others = [g for g in asked.grounds if g != own.ground]
+    if not others:
+        return cannot(start, "it has panels over one ground only.")
+    strengths = np.geomspace(0.2, 4.0, 61) * asked.step.coats * asked.step.ratio.fraction
+    ladder = asked.labs([_of_strength(own, float(s)) for s in strengths])
+    aims = asked.labs(asked.over(others))
+    left = np.array([float(np.min(delta_e00(aim, ladder))) for aim in aims])
+    mended = float(np.min(delta_e00(asked.labs([own])[0], ladder)))
+    near = np.array([ladder[int(np.argmin(delta_e00(aim, ladder)))] for aim in aims])
+    _, chroma, hue, _ = delta_lch(aims, near)
+    order = np.argsort(-left)
+    rows = tuple(
+        lch_row(str(others[i]), aims[i], f"{left[i]:.1f}", f"{chroma[i]:+.1f}", f"{hue[i]:+.1f}")
+        for i in order
+    )
+    far = int(np.argmax(np.abs(hue)))
+    finding = (
+        f"A card of {own.colour} over {own.ground} that comes out too light is mended by coats, to "
+        f"within ΔE00 {mended:.1f} of {own.schedule}. One that is to look as {own.schedule} does "
+        f"over {others[far]} is not: whatever is laid on {own.ground}, ΔE00 {left[far]:.1f} is "
+        f"left, with ΔH* {hue[far]:+.1f}. What is off in hue at a look needs another "
+        "ground or another pot: stop, and begin anew."
+    )
+    columns = ("wanted: as over", "L*", "C*", "h°", "ΔE00 left", "ΔC* left", "ΔH* left")
+    held = bool(left[far] > CLOSE and mended < CLOSE / 2)
+    return done(start, finding, held, columns=columns, rows=rows, labs=aims[order])
+
+
+def _twice(ratio: MixRatio) -> MixRatio:
+    """The mix with twice as much colour in the pot; neat colour where there is no more."""
+    carrier = (ratio.carrier - ratio.colour) / 2
+    return MixRatio(max(carrier, Fraction(0)), ratio.colour)
+
+
+def _of_strength(recipe: Recipe, strength: float) -> Recipe:
+    """As many coats as need be, at a ratio that makes exactly this strength."""
+    coats = max(2, int(np.ceil(strength / 0.4)))
+    ratio = MixRatio(Fraction(round(100.0 * (coats / strength - 1.0)), 100), Fraction(1))
+    return replace(recipe, schedule=CoatSchedule.of(coats, ratio))
