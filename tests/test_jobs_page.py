@@ -88,7 +88,7 @@ def test_a_card_that_misses_is_built_on_and_stays_one_card(screen: JobsScreen) -
     shown = press(screen, "read", lab="28.6 46.3 30.1")
     assert "○ Not yet: ΔE00 1.3" in shown
     assert 'aria-label="lighter by 1.5"' in shown
-    _, ways = screen.judged(screen.job)
+    _, ways, _ = screen.judged(screen.job)
     assert ways[0].on == card
     before = screen.job.panel.recipe.schedule.coats
     press(screen, "do", ways[0].key)
@@ -430,3 +430,29 @@ def test_a_photograph_is_a_target_and_a_reading_and_its_picture_is_kept(
     assert (reading.source, reading.lab) == ("photo", seen.lab)
     (kept,) = screen.session.archive.attachments(card.code)
     assert reading.picture == kept.name
+
+
+def test_a_reading_that_cannot_be_is_questioned_and_kept_when_it_is_so(screen: JobsScreen) -> None:
+    sprayed(begun(screen))
+    asked = press(screen, "goto", "read")
+    assert "was it dry?" in asked, "its last coat was laid just now"
+    assert "I read it again" not in asked
+    shown = press(screen, "read", lab="95 0 0")
+    assert "lighter than its bare ground" in shown
+    assert "I read it again: it is so" in shown
+    assert not screen.job.panel.stages[-1].readings
+    press(screen, "read", lab="95 0 0", sure="sure")
+    assert len(screen.job.panel.stages[-1].readings) == 1
+    # A second reading that gainsays the first is questioned too.
+    again = press(screen, "read", lab="27.1 45.8 28.4")
+    assert "differ by more than reading does" in again
+    assert len(screen.job.panel.stages[-1].readings) == 1
+
+
+def test_a_card_too_dark_is_said_to_be_lost(screen: JobsScreen) -> None:
+    sprayed(begun(screen))
+    shown = press(screen, "read", lab="21.5 40.5 24.0", sure="sure")
+    assert "This card is lost: too dark" in shown
+    assert "Clear it for the archive, and spray the next" in shown
+    _, ways, _ = screen.judged(screen.job)
+    assert not ways[0].on, "a fresh card is what is offered first"

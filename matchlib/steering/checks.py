@@ -23,7 +23,28 @@ FAR = 4.0
 
 
 def check_stages(belief: Belief, stages: Sequence[Sprayed], *, sure: bool = False) -> list[Sprayed]:
-    """Refuse stages that do not follow each other, and readings that no such card can have."""
+    """Return a card's stages, one reading each; refuse what no such card can have.
+
+    Parameters
+    ----------
+    belief : Belief
+        Before this card.
+    stages : sequence of Sprayed
+        Its readings in the order sprayed; repeats of a stage follow each other.
+    sure : bool
+        Whether readings that cannot be were looked at again and are so.
+
+    Returns
+    -------
+    list of Sprayed
+        The mean of a stage's repeats.
+
+    Raises
+    ------
+    DomainError
+        If there is no reading, the stages do not follow each other, two readings of one stage
+        disagree, or one is lighter than the bare ground or darker than a coat more would be.
+    """
     if not stages:
         raise DomainError(
             "This card was not read yet.",
@@ -126,9 +147,9 @@ def too_soon(minutes: float | None) -> str:
     if minutes is None or minutes >= DRY_MINUTES:
         return ""
     return (
-        f"It was read {minutes:.0f} minutes after its last coat: was it dry? A wet coat reads "
-        "darker and glossier than it will be. If it was not touch dry by its data sheet, read it "
-        "again."
+        f"Only {minutes:.0f} minutes lie between its last coat and this reading: was it dry? A wet "
+        "coat reads darker and glossier than it will be. If it was not touch dry by its data "
+        "sheet, read it again."
     )
 
 

@@ -29,7 +29,7 @@ from matchlib.suggest import Suggestion, Suggestions, Target, suggest
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
 
-__all__ = ["MOST_READINGS", "plan"]
+__all__ = ["MOST_READINGS", "WORTH_A_LOOK", "plan"]
 
 Array = NDArray[np.float64]
 

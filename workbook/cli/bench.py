@@ -269,9 +269,12 @@ def _in_progress(
     """The readings of the card in progress, one a stage."""
     from matchlib.domain import CoatSchedule
     from workbook.session import reading_of_lab
+    from workbook.session.targets import stages_read
 
     if own is not None:
-        return [(s.recipe, s.last_read) for s in session.archive.panel(own).stages if s.readings]
+        card = session.archive.panel(own)
+        early = any(r.state == "before clear" for r in card.stages[-1].readings)
+        return list(stages_read(card, session.clear if early else None))
     if not typed:
         raise typer.BadParameter(
             "say which card is in progress: --ground, --colour, --schedule and --read, or "
@@ -367,7 +370,7 @@ def _next(
             tell_fit(session)
             if not sprayed:  # what was sprayed for it says more than the archive alone
                 why_not = session.match(aim, limits, top=1).why_not
-        found, unfitting = session.next_panels(
+        found, unfitting, card = session.next_panels(
             aim,
             codes=tried or (),
             file=sprayed,
@@ -390,6 +393,7 @@ def _next(
                     "left_out": codes,
                     "unfitting": [r.words for r in unfitting],
                     "miss": why_not,
+                    "card": None if card is None else card.as_dict(),
                 }
                 for p, codes in zip(found, left_out, strict=True)
             ]
@@ -408,6 +412,8 @@ def _next(
     if why_not:
         show(f"{wrapped(why_not)}\n")
     show(f"{table(header, rows, right='rrrrr')}\n\n{wrapped(f'{DAY} {aside_words(unfitting)}')}")
+    if card is not None:
+        show(f"\nWorth more than any of these, a card read on its way:\n{wrapped(card.words)}")
     tell_left_out(left_out)
 
 

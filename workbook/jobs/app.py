@@ -107,7 +107,13 @@ class JobsScreen(Room):
         rows = recipes.offers(found, plans)
         tool = self.address.get("tool", "")
         body = recipes.recipe_page(
-            work, rows, found=found, tool=tool, done=self.last, wrong=self.error
+            work,
+            rows,
+            found=found,
+            notes=plans.notes if plans else (),
+            tool=tool,
+            done=self.last,
+            wrong=self.error,
         )
         ready = work.job.plan is not None and work.job.state != "recipe"
         do, value = ("goto", "spray") if ready else ("use", rows[0].key)
@@ -136,13 +142,14 @@ class JobsScreen(Room):
 
     def _read(self, work: Work) -> tuple[str, str, str]:
         again = self.address.get("tool") == "again"
-        advice, ways = self.judged(work)
+        advice, ways, lost = self.judged(work)
         card = work.panel
         code = card.code if card is not None else ""
         body = read_page(
             work,
             advice=advice,
             ways=ways,
+            lost=lost,
             wrong=self.error,
             photo=self.address.get("photo") == "1",
             again=again,
@@ -191,18 +198,19 @@ class JobsScreen(Room):
             )
         return found, held.get("plans")
 
-    def judged(self, work: Work) -> tuple[Any, list[Way]]:
-        """Return what a card's reading says, and what may be done about it."""
+    def judged(self, work: Work) -> tuple[Any, list[Way], str]:
+        """Return what a card's reading says, what may be done, and why it is lost if it is."""
         card = work.panel
         if card is None or not card.stages[-1].readings:
-            return None, []
+            return None, [], ""
 
-        def judge() -> tuple[Any, list[Way]]:
+        def judge() -> tuple[Any, list[Way], str]:
             advice = work.advice()
             steering = work.steering(card) if card.recipe.schedule is not None else None
-            return advice, ways_of(work, advice, steering, card)
+            lost = steering.verdict if steering is not None and steering.state == "lost" else ""
+            return advice, ways_of(work, advice, steering, card), lost
 
-        found: tuple[Any, list[Way]] = self._once("judged", work, judge)
+        found: tuple[Any, list[Way], str] = self._once("judged", work, judge)
         return found
 
     def press(self, done: Press) -> None:

@@ -95,7 +95,7 @@ class Presses:
         """Take a reading from a file: the sample's, or the card's."""
         readings = of_file(done.value, done.content, self.at.session)
         if self.at.step == "read":
-            self.at.go(self.at.job.read(readings), "read")
+            self._keep(done, readings)
         else:
             self._begin(done, readings)
 
@@ -130,7 +130,7 @@ class Presses:
         if done.what.picture:
             name = keep_picture(self.at.session.archive, card.code, done.what.picture)
             reading = replace(reading, picture=name)
-        self.at.go(self.at.job.read((reading,)), "read")
+        self._keep(done, (reading,))
 
     # Recipe
 
@@ -210,12 +210,16 @@ class Presses:
     def do_read(self, done: Press) -> None:
         """Keep what was read of the card."""
         readings = of_text(done.fields.get("lab", ""), self.at.session)
-        self.at.go(self.at.job.read(readings), "read")
+        self._keep(done, readings)
+
+    def _keep(self, done: Press, readings: Sequence[Any]) -> None:
+        sure = "sure" in done.ticked("sure")
+        self.at.go(self.at.job.read(readings, sure=sure), "read")
 
     def do_do(self, done: Press) -> None:
         """Do one of the ways."""
         work = self.at.job
-        _, ways = self.at.judged(work)
+        _, ways, _ = self.at.judged(work)
         way = _the(ways, done.value)
         self.at.go(work.choose(way.recipe, on=way.on), "spray")
 

@@ -10,7 +10,7 @@ from matchlib.colorimetry import delta_lch
 from matchlib.correction import SANDING
 from workbook.figures import Raw, esc, protocol_list
 from workbook.jobs.rail import coats_words, recipe_title
-from workbook.page.fields import button, field, fold, problem, upload
+from workbook.page.fields import button, check, field, fold, problem, upload
 from workbook.page.pictures import axes, coats, numbers, split, tenths
 from workbook.session.targets import lab_of
 from workbook.session.work import Work, coat_by_coat
@@ -95,6 +95,7 @@ def read_page(
     *,
     advice: Advice | None,
     ways: list[Way],
+    lost: str,
     wrong: Exception | None,
     photo: bool,
     again: bool,
@@ -109,6 +110,8 @@ def read_page(
         Of the card's reading; None while it has none.
     ways : list of Way
         From `ways_of`.
+    lost : str
+        Why no coats save this card; empty where some may.
     wrong : Exception, optional
         What went wrong here.
     photo : bool
@@ -157,6 +160,7 @@ def read_page(
             + fold(f"{len(ways)} ways to come nearer", other, ident="ways")
             + f'<div class="wb-bar">{once_more}</div>'
         )
+    given_up = f'<p class="wb-caution">{esc(lost)}</p>' if lost else ""
     first, second, rest = ways[:1], ways[1:2], ways[2:]
     hopeless = "" if first and first[0].chance >= _LEAST else (
         '<p class="wb-caution">Nothing within this shelf is likely to pass. Choose another recipe, '
@@ -172,7 +176,9 @@ def read_page(
         + button("Choose another recipe", "goto", "recipe", quiet=True)
         + button("Give this job up", "goto", "done", quiet=True)
     )
-    return Raw(f'{problem(wrong)}{head}{hopeless}{shown}{other}<div class="wb-bar">{aside}</div>')
+    return Raw(
+        f'{problem(wrong)}{head}{given_up}{hopeless}{shown}{other}<div class="wb-bar">{aside}</div>'
+    )
 
 
 def _finish(work: Work) -> str:
@@ -237,6 +243,11 @@ def _ask(work: Work, card: Panel, wrong: Exception | None, photo: bool) -> Raw:
     several = len(work.job.target) > 1
     help_ = "45as15: 27.1 45.9 28.5, one angle a line" if several else "such as 27.1 45.9 28.5"
     slot = '<div data-slot="photo"></div>' if photo else ""
+    from matchlib.steering import too_soon
+
+    soon = too_soon(work.minutes_dry)
+    question = f'<p class="wb-caution">{esc(soon)}</p>' if soon else ""
+    sure = check("I read it again: it is so", "sure", "sure", False) if wrong is not None else ""
     left = len([c for c in work.coats if not c.laid])
     come = f", with {left} coat{'s' * (left != 1)} still to come" if left else ""
     typed = field("It reads: L a b", "lab", lines=2 if several else 1, help=help_, wrong=wrong)
@@ -248,7 +259,7 @@ def _ask(work: Work, card: Panel, wrong: Exception | None, photo: bool) -> Raw:
     return Raw(
         f"<p>Read card <b>{esc(card.code)}</b> {state}: it should be about "
         f"<b>{numbers(expected)}</b>{come}.</p>"
-        f'<div class="wb-fields" data-enter="read">{typed}</div>'
+        f'{question}<div class="wb-fields" data-enter="read">{typed}{sure}</div>'
         f'<div class="wb-bar">{ways}</div>{slot}'
         + fold("How to read it", protocol_list(away=True), ident="protocol")
     )

@@ -95,6 +95,7 @@ def recipe_page(
     rows: list[Offer],
     *,
     found: Suggestions,
+    notes: Sequence[str],
     tool: str,
     done: Press | None,
     wrong: Exception | None,
@@ -109,6 +110,8 @@ def recipe_page(
         From `offers`.
     found : Suggestions
         The search's.
+    notes : sequence of str
+        What to know of cards read on the way.
     tool : str
         What is unfolded below: ``own``, ``chart``, ``shelf``, ``compare`` or nothing.
     done : Press, optional
@@ -131,6 +134,9 @@ def recipe_page(
     folded = "".join(_row(work, r, rows.index(r)) for r in rest)
     more = fold(f"{len(rest)} more", folded, ident="more") if rest else ""
     reach = "" if found.reachable else f'<p class="wb-caution">{esc(found.why_not)}</p>'
+    if notes:
+        told = "".join(f"<p>{esc(note)}</p>" for note in notes)
+        more += fold("Before you read cards on the way", told, ident="notes")
     tools = "".join(
         button(words, "tool", "" if tool == name else name, quiet=True)
         for name, words in _TOOLS.items()

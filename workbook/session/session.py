@@ -13,7 +13,7 @@ from workbook.session.model_cache import FitOutcome, model_of
 from workbook.session.order import as_readings
 from workbook.session.sheet import sheet_of
 from workbook.session.shelf import SHELF, booth_of, habit_of, limits_of, shelf_of
-from workbook.session.targets import last_tried, one_or_all, reading_of_lab
+from workbook.session.targets import last_tried, one_or_all, reading_of_lab, stages_read
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive, Change
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from matchlib.next_panel import ArchivePlan, TargetPanel
     from matchlib.progress import Callback
     from matchlib.regression import FilmPredictor
-    from matchlib.steering import CardPlans, Steering
+    from matchlib.steering import CardPlan, CardPlans, Steering
     from matchlib.suggest import Limits, Suggestions, Target
     from matchlib.validation import Repeatability, TableRow
 
@@ -349,21 +349,34 @@ class Session:
         source: str = "spectrophotometer",
         top: int = 5,
         callback: Callback | None = None,
-    ) -> tuple[tuple[TargetPanel, ...], tuple[Recipe, ...]]:
+    ) -> tuple[tuple[TargetPanel, ...], tuple[Recipe, ...], CardPlan | None]:
         """Rank test panels by the chance of a match by the second one.
 
-        `limits`: the shop's; the remembered ones if None. `panels`: the best first. `unfitting`:
-        those sprayed for it that do not fit their readings, of which nothing was learnt.
-        """
-        from matchlib.correction import Belief, learn
-        from matchlib.next_panel import next_for_target
+        A card tried that was read in stages teaches by all of them, as readings of one card.
 
-        tried, wanted = self.tried(codes, file), limits or self.limits()
-        before = Belief.of(self.model_now(callback, without=codes), recipes=[r for r, _ in tried])
+        `limits`: the shop's; the remembered ones if None. `panels`: the best first. `unfitting`:
+        those sprayed for it that do not fit their readings, of which nothing was learnt. `card`:
+        one to be read on its way instead, where that is worth more than the best panel.
+        """
+        from matchlib.correction import Belief, Card, Sprayed, learn
+        from matchlib.next_panel import next_for_target
+        from matchlib.steering import WORTH_A_LOOK, plan
+
+        panels = {code: self.archive.panel(code) for code in codes}
+        staged = {c: rows for c, p in panels.items() if len(rows := stages_read(p)) > 1}
+        tried = self.tried([code for code in codes if code not in staged], file)
+        wanted = limits or self.limits()
+        recipes = [r for r, _ in tried] + [rows[-1][0] for rows in staged.values()]
+        before = Belief.of(self.model_now(callback, without=codes), recipes=recipes)
         belief, unfitting = learn(before, tried, booth_of(wanted))
+        for rows in staged.values():
+            belief = Card.of(belief, [Sprayed.of(row) for row in rows]).learnt
         could = _candidates(belief.model, wanted)
         found = next_for_target(belief, target, could, source=source, shown=top, callback=callback)
-        return found, tuple(row.recipe for row in unfitting)
+        past = self.archive.panels()
+        card = plan(belief, target, wanted, top=1, archive=past, source=source)[0]
+        worth = card.looks and card.steered > found[0].passes + WORTH_A_LOOK
+        return found, tuple(row.recipe for row in unfitting), card if worth else None
 
     def plan_panels(
         self, limits: Limits | None = None, *, top: int = 5, callback: Callback | None = None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,6 +23,7 @@ __all__ = [
     "readings_by_angle",
     "samples_of_file",
     "single_reading",
+    "stages_read",
     "typed_readings",
 ]
 
@@ -131,6 +133,23 @@ def last_tried(panel: Panel) -> tuple[Recipe, Reading | tuple[Reading, ...]]:
     stage = panel.stages[-1]
     read = readings_by_angle(stage.last_read, where=f"panel {panel.code}")
     return stage.recipe, one_or_all(read)
+
+
+def stages_read(
+    panel: Panel, clear: str | None = None
+) -> list[tuple[Recipe, Reading | tuple[Reading, ...]]]:
+    """Return what was on a card at each of its stages that were read, with the readings.
+
+    `clear`: the clear coat that it is to have, where it has none yet.
+    """
+    clear = panel.recipe.clear or clear
+    found = []
+    for stage in panel.stages:
+        if stage.readings:
+            read = readings_by_angle(stage.last_read, where=f"panel {panel.code}")
+            kept = replace(stage.recipe, clear=stage.recipe.clear or clear)
+            found.append((kept, one_or_all(read)))
+    return found
 
 
 def lab_of(reading: Reading) -> tuple[float, float, float]:

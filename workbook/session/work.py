@@ -17,7 +17,7 @@ from matchlib.errors import ArchiveError, DomainError
 from matchlib.job import Job, Plan
 from workbook.session.customer import aim_of_job
 from workbook.session.model_cache import model_of
-from workbook.session.targets import lab_of, one_or_all, readings_by_angle
+from workbook.session.targets import lab_of, stages_read
 
 if TYPE_CHECKING:
     from matchlib.correction import Advice
@@ -218,16 +218,7 @@ class Work:
 
     def rows(self, panel: Panel) -> list[tuple[Recipe, Any]]:
         """Return a card's stages that were read, with the clear coat that it is to have."""
-        plan = self.job.plan
-        clear = panel.recipe.clear or (plan.recipe.clear if plan else None)
-        found = []
-        for stage in panel.stages:
-            if not stage.readings:
-                continue
-            read = readings_by_angle(stage.last_read, where=f"panel {panel.code}")
-            kept = replace(stage.recipe, clear=stage.recipe.clear or clear)
-            found.append((kept, one_or_all(read)))
-        return found
+        return stages_read(panel, self.job.plan.recipe.clear if self.job.plan else None)
 
     def advice(self) -> Advice:
         """Return what was read against the target, and what to change."""
@@ -323,8 +314,19 @@ class Work:
             self.archive.amend(card.code, why=why, recipe=recipe)
         return self.keep(replace(self.job, state="read"), "clear coat laid")
 
-    def read(self, readings: Sequence[Reading]) -> Work:
-        """Note what was read of the card in hand."""
+    @property
+    def minutes_dry(self) -> float | None:
+        """Minutes since the last coat of the card in hand; None where that was not noted."""
+        log = self.panel.stages[-1].log if self.panel is not None else ()
+        if not log or log[-1].at is None:
+            return None
+        return (dt.datetime.now().astimezone() - log[-1].at).total_seconds() / 60.0
+
+    def read(self, readings: Sequence[Reading], *, sure: bool = False) -> Work:
+        """Note what was read of the card in hand.
+
+        `sure`: it was read again, and is as no such card can be expected to read.
+        """
         card = self.panel
         if card is None:
             raise DomainError("There is no card to read yet.", remedy="spray it first.")
@@ -334,8 +336,22 @@ class Work:
         new = tuple(replace(r, state=state, date=dt.date.today()) for r in readings)
         kept = replace(stage, readings=(*stage.readings, *new))
         changed = replace(card, stages=(*card.stages[:-1], kept))
+        if not sure:
+            self._question(replace(card, stages=(replace(stage, readings=new),)), card)
         self.archive.amend(card.code, why=self._why(words), stages=changed.stages)
         return self.keep(replace(self.job, state="read"), words)
+
+    def _question(self, latest: Panel, card: Panel) -> None:
+        """Refuse a reading that this card can hardly have, or that its last one gainsays."""
+        from matchlib.correction import Belief, Sprayed
+        from matchlib.steering import check_stages
+
+        stages = [Sprayed.of(row) for row in (*self.rows(card), *self.rows(latest))]
+        recipes = [s.recipe for s in stages]
+        known = {*self.model.words_.grounds, *self.model.words_.colours}
+        names = {n for r in recipes for b in (r.ground, r.colour) if b for n in b.shares}
+        if latest.recipe.schedule is not None and names <= known:
+            check_stages(Belief.of(self.model, recipes=recipes), stages)
 
     def close(self, outcome: str, why: str = "") -> Work:
         """Close the job."""
