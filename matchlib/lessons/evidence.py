@@ -68,10 +68,12 @@ class Evidence:
         self.colours = [c for c in some if c.neat]
 
     def labs(self, recipes: Sequence[Recipe], light: str = "D65") -> Array:
+        """Return CIELAB that recipes should read, shape (n, 3)."""
         view = replace(self.view, illuminant=light)
         return self.model.predict_recipes(recipes, view)
 
     def over(self, grounds: Sequence[Ground], colour: Colour | None = None) -> list[Recipe]:
+        """Return the archive's usual recipe over each ground."""
         return [replace(self.own, ground=g, colour=colour or self.own.colour) for g in grounds]
 
     def shift(self, one: Recipe, two: Recipe) -> tuple[Array, Array]:
@@ -83,11 +85,13 @@ class Evidence:
 
 
 def lch_row(name: str, lab: Array, *more: str) -> tuple[str, ...]:
+    """Return a row of numbers: lightness, chroma and hue, and more."""
     light, chroma, hue = (float(v) for v in lch(lab))
     return (name, f"{light:.1f}", f"{chroma:.1f}", f"{hue:.0f}", *more)
 
 
 def cannot(start: Lesson, why: str) -> Lesson:
+    """Return a lesson that this archive cannot teach."""
     return replace(start, finding=f"This archive cannot say: {why}", supported=False)
 
 
@@ -100,6 +104,7 @@ def done(
     rows: Sequence[tuple[str, ...]],
     labs: Sequence[Array] | Array,
 ) -> Lesson:
+    """Return a lesson with what the archive says of it."""
     return replace(
         start,
         finding=finding,
