@@ -62,7 +62,7 @@ class WorkersOptions:
         import joblib
 
         try:
-            client = Client(self.cluster, timeout=_SECONDS)
+            client = Client(self.cluster, timeout=_SECONDS)  # type: ignore[no-untyped-call]  # Dask's
         except (OSError, ValueError, TypeError) as error:
             raise DomainError(
                 "No Dask cluster answers at this address.",

@@ -71,7 +71,7 @@ def _fit(
     with Session.open(archive, write=False) as session:
         outcome = session.fit(refit=True)
         panels = len(session.archive)
-        rows: list[TableRow] = []
+        rows: Sequence[TableRow] = ()
         floor = None
         if check:
             with workers.at_work(None) as n_jobs:
