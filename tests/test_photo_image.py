@@ -310,3 +310,14 @@ def test_a_pictures_own_size_is_refused_before_it_is_unpacked(
     for data in (heic(BANDS), saved("WEBP", BANDS)):
         with pytest.raises(FileError, match="too large"):
             load_picture(data)
+
+
+def test_the_pixels_of_a_large_heic_are_the_pictures_own() -> None:
+    # Looked at in the decoder's memory they were gone with its file, and the program with them.
+    rows, columns = np.mgrid[0:1500, 0:2000]
+    picture = load_picture(heic(np.dstack([rows % 251, columns % 241, rows % 7]).astype(np.uint8)))
+    base = picture.pixels
+    while isinstance(base.base, np.ndarray):
+        base = base.base
+    assert base.flags.owndata
+    assert float(picture.pixels[::300, ::300].mean()) > 0.0
