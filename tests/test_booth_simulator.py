@@ -23,7 +23,7 @@ from tests.benchmarks.streams import (
     light_out,
     looking,
 )
-from tests.benchmarks.workshop import Laid
+from tests.benchmarks.workshop import CoatsSprayed
 
 DULL = flakes(0.2, "45:0")
 
@@ -174,7 +174,7 @@ def test_more_coats_are_never_lighter_over_a_bright_ground(shop, ground):
 
 def test_a_dye_changes_its_hue_with_its_concentration_and_pigment_only_its_depth(shop):
     def shape(colour, schedule):
-        card = Laid(recipe("silver", colour, schedule), film=np.ones(1), dose=np.ones(1))
+        card = CoatsSprayed(recipe("silver", colour, schedule), film=np.ones(1), dose=np.ones(1))
         film = shop._films([card])[0][0]
         return film / film.max()
 

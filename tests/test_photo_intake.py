@@ -83,8 +83,8 @@ def test_a_refused_photograph_is_shown_marked_and_read() -> None:
 def test_what_goes_wrong_is_said_and_a_reading_can_be_dropped() -> None:
     intake = PhotoIntake()
     intake.actions.press("use")
-    assert intake.said.wrong
-    assert "no reading of a photograph yet" in intake.said.text
+    assert intake.notice.wrong
+    assert "no reading of a photograph yet" in intake.notice.text
     intake.file.receive("panel.jpg", jpeg())
     assert intake.busy.running
     intake.busy.cancel()
@@ -95,7 +95,7 @@ def test_what_goes_wrong_is_said_and_a_reading_can_be_dropped() -> None:
     intake.actions.press("read")
     settled(intake)
     assert intake.found
-    assert (intake.busy.running, intake.said.text) == (False, "")
+    assert (intake.busy.running, intake.notice.text) == (False, "")
 
 
 def test_several_photographs_of_one_panel_are_read_together() -> None:

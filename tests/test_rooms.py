@@ -167,7 +167,7 @@ def test_all_that_is_on_a_back_is_kept_and_amended(shop: Session) -> None:
     press(room, "room", "back")
     content = b"panel,L,a,b,illuminant,observer,geometry\nx,41,-9,-40,D65,10,45:0\n"
     press(room, "reading", "one.csv", content, **fields)
-    assert "1 reading taken from one.csv" in room.said
+    assert "1 reading taken from one.csv" in room.notice
     press(room, "keep", **fields, **rest, lab="40 -9 -40")
     card = shop.archive.panel("N-2")
     assert [r.lab[0] for r in card.readings] == [40.0, 41.0]
@@ -186,7 +186,7 @@ def test_all_that_is_on_a_back_is_kept_and_amended(shop: Session) -> None:
     assert [r.lab[0] for r in now.readings] == [40.0, 41.0, 42.0], "those there stay"
     press(room, "amend", "N-2")
     press(room, "keep", **fields, **rest | other, lab="", **{"schedule": ""})
-    assert "Nothing on the back" in room.said
+    assert "Nothing on the back" in room.notice
 
 
 def test_a_ratio_that_looks_turned_is_kept_only_when_somebody_is_sure(shop: Session) -> None:
@@ -301,7 +301,7 @@ def test_a_bundle_and_a_file_with_bad_rows_are_told_apart(
     assert len(nothing.archive) == 0, "not without being told that one is left"
     press(room, "import", "good")
     assert {p.code for p in nothing.archive.panels()} == {"A1", "A2"}
-    assert "2 panels" in room.said
+    assert "2 panels" in room.notice
     bundle = export_bundle(shop.archive, tmp_path / "all.zip")
     press(room, "room", "file")
     assert "This is a backup" in press(room, "file", "all.zip", bundle.read_bytes())
@@ -341,7 +341,7 @@ def test_a_file_is_asked_about_and_taken_in(nothing: Session) -> None:
     assert "Take in" in page
     press(room, "import", "good")
     assert {p.code for p in nothing.archive.panels()} >= {"A2"}
-    assert "panel" in room.said
+    assert "panel" in room.notice
     press(room, "room", "file")
     german = "Karte;Lack;Farbe;Mischung;Lagen;L*;a*;b*\nB1;Silber;Rot;6:1;3;40;30;20\n"
     page = press(room, "file", "alte.csv", german.encode())
@@ -409,7 +409,7 @@ def test_findings_are_acted_on_one_by_one_and_taken_back(archive_room: ArchiveRo
     press(archive_room, "fix", first.key, who="Ada")
     assert archive.panel(was.code).recipe == first.proposed
     assert archive.history(was.code)[-1].who == "Ada"
-    assert "now reads" in archive_room.said
+    assert "now reads" in archive_room.notice
     press(archive_room, "undo")
     assert archive.panel(was.code) == was
     press(archive_room, "look")

@@ -40,7 +40,7 @@ def test_an_archive_keeps_its_address(home: Path) -> None:
     with claimed("a.db") as one:
         assert len(one.secret) >= 32
         assert one.sockets[0].getsockname()[0] == "127.0.0.1"
-        assert one.told == f"http://127.0.0.1:{one.port}/?token={one.secret}"
+        assert one.announced == f"http://127.0.0.1:{one.port}/?token={one.secret}"
     with claimed("a.db") as again, claimed("b.db") as other:
         assert (again.port, again.secret) == (one.port, one.secret)
         assert other.secret != one.secret
@@ -96,8 +96,8 @@ def test_shared_it_is_told_by_the_networks_name_and_as_a_code(home: Path) -> Non
     with claimed("a.db", share=True) as address:
         assert address.sockets[0].getsockname()[0] == "0.0.0.0"  # noqa: S104  that is the question
         assert {"127.0.0.1", "localhost", socket.gethostname().lower()} <= set(address.hosts)
-        assert address.secret in address.told
-        assert not address.told.startswith("http://127.")
+        assert address.secret in address.announced
+        assert not address.announced.startswith("http://127.")
         assert "█" in address.code() or "▄" in address.code()
         assert address.code(svg=True).startswith("<svg")
         assert address.secret not in address.code(svg=True)

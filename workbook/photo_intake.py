@@ -68,7 +68,7 @@ class PhotoIntake:
             **_WIDE,
         )
         self.marks = PhotoMarks(coded=coded)
-        self.said = Words(label="Photograph: message", live="assertive")
+        self.notice = Words(label="Photograph: message", live="assertive")
         self.view = Words(label="What the photographs say")
         self.actions = ButtonRow(
             [
@@ -99,7 +99,7 @@ class PhotoIntake:
         self.ticks.observe(lambda _: self._read() if self.shots else None, "value")
         self.phone.observe(lambda _: self._apply(), "value")
         known = [] if archive is None else [self.phone, self.instrument]
-        parts = [self.file, self.ticks, self.busy, self.said, self.marks, self.view]
+        parts = [self.file, self.ticks, self.busy, self.notice, self.marks, self.view]
         self.box = w.VBox([*parts, *known, self.actions], layout=w.Layout(overflow="visible"))
 
     def on_use(self, call: Callable[[list[Photographed]], object]) -> None:
@@ -245,8 +245,8 @@ class PhotoIntake:
         self.busy.finish("Stopped; nothing was changed.")
 
     def _say(self, words: str, *, wrong: bool = False) -> None:
-        with self.said.hold_sync():
-            self.said.text, self.said.wrong = words, wrong
+        with self.notice.hold_sync():
+            self.notice.text, self.notice.wrong = words, wrong
 
     def _complain(self, error: Exception) -> None:
         inside = f"This went wrong inside the workbook ({type(error).__name__}: {error})."

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from functools import partial
 from pathlib import Path
+from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 from matchlib.errors import FitError, MatchlibError
@@ -18,7 +20,7 @@ if TYPE_CHECKING:
     from matchlib.progress import Callback
     from workbook.session import Session
 
-__all__ = ["Room", "Stopped", "guarded", "room_page"]
+__all__ = ["PartPresses", "PartedRoom", "Room", "Stopped", "guarded", "room_page"]
 
 
 class Stopped(Exception):  # noqa: N818  no error: the user pressed Stop, or asked anew
@@ -42,7 +44,7 @@ class Room:
         self.error: Exception | None = None
         self.at = ""  # what was pressed when it went wrong
         self.presses: Any = self  # whose methods they are
-        self.said = ""
+        self.notice = ""
         self._job = object()
         self._undoable: tuple[str, Change | None] | None = None
 
@@ -56,7 +58,7 @@ class Room:
         done : Press
             From the browser.
         """
-        self.error, self.at, self.said = None, "", ""
+        self.error, self.at, self.notice = None, "", ""
         call = getattr(self.presses, f"do_{done.do}", None)
         if call is not None:
             call(done)
@@ -96,12 +98,12 @@ class Room:
         if change is not None:
             self.session.undo(change.number, who=done.fields.get("who", ""), why="taken back")
             self.changed()
-            self.said = f"Taken back: {change.action} {change.subject}."
+            self.notice = f"Taken back: {change.action} {change.subject}."
 
     def do_stop(self, _: Press) -> None:
         """Stop what is being worked out."""
         self._job = object()
-        self.said = "Stopped; nothing was changed."
+        self.notice = "Stopped; nothing was changed."
 
     @property
     def undoable(self) -> Change | None:
@@ -171,7 +173,7 @@ class Room:
     @property
     def message(self) -> Raw:
         """What was done last, or what went wrong that has no place of its own."""
-        told = f'<p class="wb-said" role="status">{esc(self.said)}</p>' if self.said else ""
+        told = f'<p class="wb-said" role="status">{esc(self.notice)}</p>' if self.notice else ""
         if self.page is not None and self.page.working:
             told += f'<p class="wb-bar">{button("Stop", "stop", quiet=True)}</p>'
         return Raw(told + problem(self.error if not self.at else None))
@@ -205,6 +207,50 @@ class Room:
             HTML.
         """
         return Raw(f'<p class="wb-muted">{esc(words)}</p>')
+
+
+class PartPresses:
+    """The presses of a room: its own methods ``do_…``, else the functions of its parts."""
+
+    def __init__(self, room: Room, *parts: ModuleType) -> None:
+        self._room, self._parts = room, parts
+
+    def __getattr__(self, name: str) -> Callable[[Press], object]:
+        if hasattr(self._room, name):
+            found: Callable[[Press], object] = getattr(self._room, name)
+            return found
+        for part in self._parts:
+            if name in part.__all__:
+                return partial(getattr(part, name), self._room)
+        raise AttributeError(name)
+
+
+class PartedRoom(Room):
+    """A room of which one part is on screen; `parts`: heading and drawing of each, by name."""
+
+    def __init__(
+        self,
+        session: Session,
+        parts: Mapping[str, tuple[str, Callable[..., Any]]],
+        *modules: ModuleType,
+    ) -> None:
+        super().__init__(session)
+        self.parts, self.presses = parts, PartPresses(self, *modules)
+        self.chosen: dict[str, str] = {}  # what was chosen in a part's fields
+
+    @property
+    def part(self) -> str:
+        """Which part is on screen."""
+        named = self.address.get("part", "")
+        return named if named in self.parts else next(iter(self.parts))
+
+    def do_part(self, done: Press) -> None:
+        """Go to a part."""
+        self.address = {"part": done.value}
+
+    def do_choose(self, done: Press) -> None:
+        """Show what is chosen in a part's fields."""
+        self.chosen = {**self.chosen, **done.fields}
 
 
 def guarded(head: str, make: Callable[[], str]) -> str:

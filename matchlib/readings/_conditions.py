@@ -30,7 +30,7 @@ class Conditions:
 
     def __init__(self, look: Lookup) -> None:
         self.look = look
-        self.said: dict[str, list[int]] = {}
+        self.assumed: dict[str, list[int]] = {}
         self._shares: dict[str, bool] = {}
 
     def quantity(self, row: Row, name: str) -> float | None:
@@ -50,7 +50,7 @@ class Conditions:
         if unit:
             return value * factors[unit]
         if "%" in factors and self._as_share(name):
-            self.said.setdefault(f"the {name} was taken as a part of 1", []).append(row[0])
+            self.assumed.setdefault(f"the {name} was taken as a part of 1", []).append(row[0])
             return 100.0 * value
         return value * factors.get(_folded(self.look.columns.units.get(name, "")), 1.0)
 

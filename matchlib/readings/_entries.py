@@ -197,7 +197,7 @@ class TableReader:
         }
         warnings = [*self.look.table.warnings]
         warnings += [f"{listed_rows(word, rows)}: {t}." for t, rows in found.items() if rows]
-        said = {**recipes.said, **self.conditions.said}
+        said = {**recipes.assumed, **self.conditions.assumed}
         assumed = [f"{listed_rows(word, rows)}: {t}." for t, rows in said.items()]
         if measured.scale.note:
             assumed.append(measured.scale.note + ".")

@@ -42,7 +42,7 @@ class RecipeReader:
     def __init__(self, look: Lookup, names: Mapping[str, Iterable[str]]) -> None:
         self.look = look
         self.reversed: list[int] = []
-        self.said: dict[str, list[int]] = {}
+        self.assumed: dict[str, list[int]] = {}
         self._names = {k: {n.casefold(): n for n in v} for k, v in names.items()}
         self._counts: dict[str, Counter[str]] = {}
         self._carrier_first: dict[str, bool] = {}
@@ -253,7 +253,7 @@ class RecipeReader:
         return steps
 
     def _note(self, words: str, row: Row) -> None:
-        self.said.setdefault(words, []).append(row[0])
+        self.assumed.setdefault(words, []).append(row[0])
 
     def _unclocked(self, cell: Cell, what: str, row: Row) -> str:
         """The text that a spreadsheet has turned into a clock time or a day of the year."""

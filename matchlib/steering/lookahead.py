@@ -21,7 +21,7 @@ from matchlib.domain import Recipe
 from matchlib.tails import dof_of, drawn_out, normal_cloud
 from matchlib.target import Target
 
-__all__ = ["LEAST", "Believed", "Laid", "Lookahead"]
+__all__ = ["LEAST", "Believed", "CoatsSprayed", "Lookahead"]
 
 Array = NDArray[np.float64]
 
@@ -45,7 +45,7 @@ SOFT = 0.1
 
 
 @dataclass(frozen=True)
-class Laid:
+class CoatsSprayed:
     """Coats of a stage that are imagined: n of them have a film of their own.
 
     Parameters
@@ -72,16 +72,18 @@ class Believed:
         Of every case.
     known : ndarray, shape (q, q)
         The part of it by what is not known of the law.
-    laid : tuple of Laid
+    laid : tuple of CoatsSprayed
         Stages imagined, whose own films are the last of the numbers.
     """
 
     mean: Array
     covariance: Array
     known: Array
-    laid: tuple[Laid, ...] = ()
+    laid: tuple[CoatsSprayed, ...] = ()
 
-    def laying(self, stage: Laid, cases: NDArray[np.intp] | slice = slice(None)) -> Believed:
+    def laying(
+        self, stage: CoatsSprayed, cases: NDArray[np.intp] | slice = slice(None)
+    ) -> Believed:
         """Return some cases with one stage more, of whose film nothing is read yet."""
         mean, last = self.mean[cases], len(self.covariance)
         covariance, known = np.eye(last + 1), np.zeros((last + 1, last + 1))
@@ -223,14 +225,18 @@ class Lookahead:
         chance, _ = self.value(at, readings_ahead, after, depth=depth + 1)
         return np.asarray(chance.max(axis=1).reshape(len(now.mean), -1))
 
-    def _between(self, base: int, t: int) -> Laid:
-        return Laid(
+    def _between(self, base: int, t: int) -> CoatsSprayed:
+        return CoatsSprayed(
             float(self.strength[t] - self.strength[base]),
             max(int(self.coats[t] - self.coats[base]), 1),
         )
 
     def _by(
-        self, by: Array, film: Array, rows: Sequence[int] | NDArray[np.intp], laid: Sequence[Laid]
+        self,
+        by: Array,
+        film: Array,
+        rows: Sequence[int] | NDArray[np.intp],
+        laid: Sequence[CoatsSprayed],
     ) -> Array:
         """Derivative by what is believed and by the own film of every stage imagined."""
         if not laid:

@@ -21,7 +21,7 @@ from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Panel, Recipe, Vie
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.progress import Callback, part_of
-from matchlib.steering.lookahead import Laid, Lookahead
+from matchlib.steering.lookahead import CoatsSprayed, Lookahead
 from matchlib.steering.planned import CardPlan, CardPlans, Likely, PlannedReading
 from matchlib.steering.steer import Steering, advise
 from matchlib.suggest import Suggestion, Suggestions, Target, suggest
@@ -154,7 +154,7 @@ def plan(
             worked.sort(key=lambda w: (-round(w[3][-1], 2), -w[1].blind))
         report(0.9, "working out what follows")
         plans = [
-            shop.told(candidate, first, chances) for shop, candidate, first, chances in worked[:top]
+            shop.plan(candidate, first, chances) for shop, candidate, first, chances in worked[:top]
         ]
     return CardPlans(
         tuple(plans),
@@ -272,7 +272,7 @@ class _Shop:
         judged = card.ahead(recipes, self.views)
         read = card.ahead([self.seen(r) for r in recipes], self.views, source=self.source)
         ahead = Lookahead.of(card, recipes, self.goal, judged=judged, read=read)
-        stages = [Laid(r.schedule.strength, r.schedule.coats) for r in starts if r.schedule]
+        stages = [CoatsSprayed(r.schedule.strength, r.schedule.coats) for r in starts if r.schedule]
         by_looks, first = [candidate.blind], 0
         for looks in range(1, readings + 1):
             chances = [
@@ -287,7 +287,7 @@ class _Shop:
         """What is on the card at a look."""
         return replace(recipe, clear=None) if self.before_clear else recipe
 
-    def told(self, candidate: _Candidate, first: Recipe | None, by_looks: list[float]) -> CardPlan:
+    def plan(self, candidate: _Candidate, first: Recipe | None, by_looks: list[float]) -> CardPlan:
         """The plan, with what is expected on the way and what follows."""
         if first is None:
             blind = candidate.blind

@@ -33,7 +33,7 @@ from matchlib.domain import Colour, Ground
 from tests.benchmarks.layouts import Layouts
 from tests.benchmarks.lightlab import NM, Array
 from tests.benchmarks.streams import Coating, droplets, flakes, fresnel, light_out, looking
-from tests.benchmarks.workshop import FIRST_DAY, LAST_DAY, Laid, Noise
+from tests.benchmarks.workshop import FIRST_DAY, LAST_DAY, CoatsSprayed, Noise
 
 __all__ = ["Shop", "share_alone"]
 
@@ -171,7 +171,7 @@ class Shop(Layouts):
 
     # -- optics --------------------------------------------------------------------------------
 
-    def _bare(self, panel: Laid) -> tuple[Array, Array, float]:
+    def _bare(self, panel: CoatsSprayed) -> tuple[Array, Array, float]:
         """Reflectance of the ground in the film, diffuse and by flakes, and their tilt."""
         parts = []
         for name, share in panel.recipe.ground.shares.items():
@@ -199,7 +199,7 @@ class Shop(Layouts):
         cover = weight * flake.mean(axis=1) + 1e-9
         return even, shiny, round(float(cover @ tilt / cover.sum()), 3)
 
-    def _films(self, panels: Sequence[Laid]) -> tuple[Array, Array]:
+    def _films(self, panels: Sequence[CoatsSprayed]) -> tuple[Array, Array]:
         """Optical thickness of the colour (n, 31), and of it by scattering."""
         known = {name: i for i, name in enumerate(_COLOUR_KINDS)}
         of, which, fraction, used, film = [], [], [], [], []
@@ -235,7 +235,7 @@ class Shop(Layouts):
         np.add.at(scattered, of, amount[:, None] * scatter)
         return absorbed + scattered, scattered
 
-    def _light(self, panels: Sequence[Laid], geometry: str) -> Array:
+    def _light(self, panels: Sequence[CoatsSprayed], geometry: str) -> Array:
         streams, beam, _, all_round = looking(geometry)
         film, scatter = self._films(panels)
         bare = [self._bare(p) for p in panels]

@@ -22,7 +22,7 @@ from tests.benchmarks.command import Table, arguments, each_simulator
 from tests.benchmarks.layouts import Layouts
 from tests.benchmarks.lightlab import Array, delta_e
 from tests.benchmarks.panels import RATIOS, labs, to_frame
-from tests.benchmarks.workshop import Laid
+from tests.benchmarks.workshop import CoatsSprayed
 
 __all__ = ["Case", "cases", "main"]
 
@@ -67,7 +67,13 @@ def continuations(recipe: Recipe, booth: Booth) -> list[Recipe]:
 
 
 def _after(
-    shop: Layouts, laid: Laid, recipe: Recipe, target: Array, seed: Sequence[int], *, afresh: bool
+    shop: Layouts,
+    laid: CoatsSprayed,
+    recipe: Recipe,
+    target: Array,
+    seed: Sequence[int],
+    *,
+    afresh: bool,
 ) -> tuple[float, ...]:
     gaps = []
     for i in range(TRIES):

@@ -21,9 +21,9 @@ from matchlib.domain import Blend, Colour, Ground, Recipe
 from tests.benchmarks.layouts import Layouts
 from tests.benchmarks.lightlab import NM, Array
 from tests.benchmarks.panels import labs, swap_backs, to_frame
-from tests.benchmarks.workshop import Laid, Noise
+from tests.benchmarks.workshop import CoatsSprayed, Noise
 
-__all__ = ["Laid", "Noise", "Shop", "labs", "swap_backs", "to_frame"]
+__all__ = ["CoatsSprayed", "Noise", "Shop", "labs", "swap_backs", "to_frame"]
 
 _SNELL_IN = np.sqrt(1 - (np.sin(np.pi / 4) / 1.5) ** 2)  # cosine in the film of light at 45 degrees
 
@@ -162,10 +162,10 @@ class Shop(Layouts):
             return (1 / _SNELL_IN + 1 / np.sqrt(1 - (np.sin(view) / 1.5) ** 2)) / 2
         return 1.15 if geometry.startswith("d") else (1 / _SNELL_IN + 1) / 2
 
-    def _light(self, panels: Sequence[Laid], geometry: str) -> Array:
+    def _light(self, panels: Sequence[CoatsSprayed], geometry: str) -> Array:
         return np.array([self._reflect(panel, geometry) for panel in panels])
 
-    def _reflect(self, panel: Laid, geometry: str) -> Array:
+    def _reflect(self, panel: CoatsSprayed, geometry: str) -> Array:
         recipe = panel.recipe
         ground, sparkle, k2 = self._ground_light(recipe.ground)
         ground = np.minimum(ground * panel.level, 0.97)

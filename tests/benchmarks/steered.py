@@ -28,7 +28,7 @@ from tests.benchmarks.panels_to_match import Variant as Blind
 from tests.benchmarks.panels_to_match import panels_needed
 from tests.benchmarks.strategies import STRATEGIES, shelf_recipes
 from tests.benchmarks.strategy_correction import Corrected
-from tests.benchmarks.workshop import Laid
+from tests.benchmarks.workshop import CoatsSprayed
 
 __all__ = ["VARIANTS", "Card", "Met", "Variant", "met_with", "steered"]
 
@@ -69,7 +69,7 @@ class Card:
     variant: Variant
     rng: np.random.Generator
     today: dict[str, object]
-    laid: Laid | None = None
+    laid: CoatsSprayed | None = None
     readings: int = 0
     final: Array = field(default_factory=lambda: np.full(3, np.nan))
 

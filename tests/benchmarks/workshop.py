@@ -28,7 +28,7 @@ from matchlib.domain import (
 from tests.benchmarks.lightlab import NM, Array, delta_e, spectrum_to_lab
 from tests.benchmarks.panels import lab_of
 
-__all__ = ["FIRST_DAY", "LAST_DAY", "Laid", "Noise", "Today", "Workshop"]
+__all__ = ["FIRST_DAY", "LAST_DAY", "CoatsSprayed", "Noise", "Today", "Workshop"]
 
 FIRST_DAY, LAST_DAY = dt.date(2024, 1, 8), dt.date(2024, 10, 7)
 
@@ -60,7 +60,7 @@ class Today(TypedDict, total=False):
 
 
 @dataclass(frozen=True)
-class Laid:
+class CoatsSprayed:
     """A panel as it came out: what each coat, its pot and the ground got by chance."""
 
     recipe: Recipe
@@ -74,7 +74,7 @@ class Laid:
     dose: Array = field(default_factory=lambda: np.ones(0))  # of each coat's pot, against its ratio
     level: float = 1.0  # of the ground
 
-    def after(self, coats: int) -> Laid:
+    def after(self, coats: int) -> CoatsSprayed:
         """The same card when so many coats lay on it and no clear coat."""
         assert self.recipe.schedule is not None
         steps = []
@@ -115,7 +115,7 @@ class Workshop(ABC):
         """Draw grounds, colours, people and the booth."""
 
     @abstractmethod
-    def _light(self, panels: Sequence[Laid], geometry: str) -> Array:
+    def _light(self, panels: Sequence[CoatsSprayed], geometry: str) -> Array:
         """Reflectance (n, 31) of panels as they were laid, without any noise of reading."""
 
     def _open_lots(self, date: dt.date | None, rng: np.random.Generator) -> str:
@@ -138,7 +138,9 @@ class Workshop(ABC):
         for recipe in recipes:
             coats = 0 if recipe.schedule is None else recipe.schedule.coats
             ideal.append(
-                Laid(recipe, **self._mine(recipe, today), film=film[:coats], dose=np.ones(coats))
+                CoatsSprayed(
+                    recipe, **self._mine(recipe, today), film=film[:coats], dose=np.ones(coats)
+                )
             )
         return self._light(ideal, geometry)
 
@@ -196,7 +198,7 @@ class Workshop(ABC):
         *,
         heavy: float = 1.0,
         **today: Unpack[Today],
-    ) -> Laid:
+    ) -> CoatsSprayed:
         """Spray one panel and do not read it yet."""
         noise = self.noise
         date = today.get("date")
@@ -210,13 +212,13 @@ class Workshop(ABC):
         film = np.exp(setting + rng.normal(0, noise.coat * self._spread(sprayer), coats))
         level = float(np.exp(rng.normal(0, noise.ground)))
         dose = np.full(coats, np.exp(rng.normal(0, noise.dose)))
-        return Laid(
+        return CoatsSprayed(
             recipe, **mine, heavy=heavy, setting=float(setting), film=film, dose=dose, level=level
         )
 
     def build_on(
-        self, laid: Laid, recipe: Recipe, rng: np.random.Generator, *, afresh: bool = False
-    ) -> Laid:
+        self, laid: CoatsSprayed, recipe: Recipe, rng: np.random.Generator, *, afresh: bool = False
+    ) -> CoatsSprayed:
         """Spray the rest of a longer recipe on a panel: what it has got stays as it is.
 
         The gun stays as it was set, or is set `afresh`; a further pot is measured anew.
@@ -240,7 +242,7 @@ class Workshop(ABC):
 
     def read(
         self,
-        laid: Laid,
+        laid: CoatsSprayed,
         rng: np.random.Generator,
         *,
         reading: str = "lab",
@@ -268,7 +270,7 @@ class Workshop(ABC):
         return self.read(laid, rng, reading=reading, geometries=geometries, code=code)
 
     def stages(
-        self, laid: Laid, rng: np.random.Generator, *, reading: str = "lab", code: str = "P"
+        self, laid: CoatsSprayed, rng: np.random.Generator, *, reading: str = "lab", code: str = "P"
     ) -> tuple[Panel, ...]:
         """One card read after every coat, before any clear, and at last under its clear.
 
@@ -297,7 +299,7 @@ class Workshop(ABC):
     def _panel(
         self,
         code: str,
-        laid: Laid,
+        laid: CoatsSprayed,
         reading: str,
         seen: Sequence[tuple[str, Array, tuple[str, Array, Array]]],
     ) -> Panel:

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any
 from matchlib.audit import Finding
 from workbook.archive_page import findings, pictures, trust
 from workbook.page import frame, steps_list
-from workbook.parts import PartedRoom
-from workbook.room import room_page
+from workbook.room import PartedRoom, room_page
 
 if TYPE_CHECKING:
     from workbook.page import Page

@@ -159,7 +159,7 @@ def do_ignore(room: ArchiveRoom, done: Press) -> None:
     finding, who, _ = _chosen(room, done)
     room.session.archive.ignore(done.value, who=who, why=done.fields.get("why", ""))
     room._undoable = None
-    room.said = f"{', '.join(finding.codes)}: left as it is, and not shown again."
+    room.notice = f"{', '.join(finding.codes)}: left as it is, and not shown again."
 
 
 def do_again(room: ArchiveRoom, done: Press) -> None:
@@ -168,7 +168,7 @@ def do_again(room: ArchiveRoom, done: Press) -> None:
     for key in sorted(archive.ignored() & {f.key for f in room.findings or ()}):
         archive.unignore(key, who=who)
     room._undoable = None
-    room.said = "What was left as it is is shown again."
+    room.notice = "What was left as it is is shown again."
 
 
 def do_turn_to(room: ArchiveRoom, done: Press) -> None:
@@ -179,4 +179,4 @@ def do_turn_to(room: ArchiveRoom, done: Press) -> None:
 def _decided(room: ArchiveRoom, finding: Finding, words: str) -> None:
     room.findings = [f for f in room.findings or () if f is not finding]
     room.changed()
-    room.said = f"{words} Undo takes it back."
+    room.notice = f"{words} Undo takes it back."

@@ -68,7 +68,7 @@ def do_validate(room: ArchiveRoom, done: Press) -> None:
     room.do_choose(done)
     by = done.ticked("by")
     if not by:
-        room.said = "Choose what to leave out."
+        room.notice = "Choose what to leave out."
         return
 
     def compute(callback: Callback) -> Any:
@@ -317,4 +317,4 @@ def do_undo_change(room: ArchiveRoom, done: Press) -> None:
     """Take back one change of the history."""
     change = room.session.undo(int(done.value), who=done.fields.get("who", ""), why="in the log")
     room.changed()
-    room.said = f"Change {done.value} was undone: {change.subject} ({change.words})."
+    room.notice = f"Change {done.value} was undone: {change.subject} ({change.words})."

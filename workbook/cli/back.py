@@ -44,7 +44,7 @@ class BackOptions:
     clear_coats: Annotated[int | None, typer.Option("--clear-coats", help="Coats of clear.")] = None
     drawer: Annotated[str, typer.Option(help="Where the card is kept.")] = ""
 
-    def said(self) -> dict[str, Any]:
+    def parsed(self) -> dict[str, Any]:
         """Return them as `draft_panel` takes them."""
         from matchlib.domain import GunSetup, read_lots
 
@@ -150,7 +150,7 @@ def _add(
             temperature=temperature,
             humidity=humidity,
             poured=poured,
-            **back.said(),
+            **back.parsed(),
         )
         tell = note if json_ else show
         _read_back(draft, tell)

@@ -122,7 +122,7 @@ def _correct(
     the cup let down or of a fresh weak pot, or to stop, or that it is lost and how to spray the
     next.
     """
-    order, weights = passing.said()
+    order, weights = passing.parsed()
     if looks is None and (stage or cup_ml is not None or minutes is not None or sure):
         raise typer.BadParameter(
             "--stage, --minutes, --cup-ml and --sure are of a card in progress: give --looks too"
@@ -330,7 +330,7 @@ def _next(
     likeliest to meet it by the second try. Without a target: the set of panels that would teach the
     archive most about all that the shop could spray.
     """
-    order, weights = passing.said()
+    order, weights = passing.parsed()
     from matchlib.correction import aside_words
     from workbook.cli.printing import chance, number, table, wrapped
     from workbook.session import Session, recipe_dict

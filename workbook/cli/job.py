@@ -86,7 +86,7 @@ def _aim(
 def _aimed(job: Job, readings: tuple[Reading, ...], passing: OrderOptions) -> Job:
     from workbook.session.order import aim_of
 
-    tolerance, weights = passing.said()
+    tolerance, weights = passing.parsed()
     aim = aim_of(readings, tolerance, weights)  # refuses what no surface can have
     return job.aimed(readings, tolerance, [a.weight for a in aim.aims] if weights else ())
 

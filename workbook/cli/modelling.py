@@ -55,7 +55,7 @@ def _predict(
     sd_difference are by what the order names; cov is the covariance of the next panel's L, a and b
     as read there, and degrees_of_freedom those of the Student's t that such readings follow.
     """
-    order, weights = passing.said()
+    order, weights = passing.parsed()
     from workbook.cli.results import predictions_text
     from workbook.session import Session
     from workbook.session.order import aim_of, aim_words
@@ -163,7 +163,7 @@ def _match(
     order names another difference than ΔE00, or the target was read at several angles, the chance
     is that of passing by that difference at every angle.
     """
-    order, weights = passing.said()
+    order, weights = passing.parsed()
     if targets is None and (csv_ or workers.jobs or workers.cluster):
         raise typer.BadParameter("--csv, --jobs and --cluster are for many: give --targets")
     if targets is not None and (wanted.given or looks):

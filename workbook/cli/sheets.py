@@ -42,7 +42,7 @@ def _job_sheet(
     Give the recipe (--panel, or --ground, --colour and --schedule); with a target (--lab or
     --reading) it says what to expect, with a job (--area and what a coat takes) what to pour.
     """
-    order, weights = passing.said()
+    order, weights = passing.parsed()
     from workbook.session import Session, recipe_of
     from workbook.session.order import aim_of
 

@@ -178,7 +178,7 @@ class OrderOptions:
         ),
     ] = None
 
-    def said(self) -> tuple[Tolerance, dict[str, float]]:
+    def parsed(self) -> tuple[Tolerance, dict[str, float]]:
         """Return what passes, and how much each angle counts.
 
         `tolerance`: ΔE00 at most 1 where nothing was given. `weights`: by geometry; empty where

@@ -11,8 +11,7 @@ from matchlib.errors import MatchlibError
 from workbook.library import back, begin, intake, look
 from workbook.page import frame
 from workbook.page.fields import button
-from workbook.parts import Presses
-from workbook.room import Room, room_page
+from workbook.room import PartPresses, Room, room_page
 from workbook.session.photos_kept import keep_picture
 
 if TYPE_CHECKING:
@@ -30,7 +29,7 @@ class LibraryRoom(Room):
 
     def __init__(self, session: Session) -> None:
         super().__init__(session)
-        self.presses = Presses(self, look, back, intake, begin)
+        self.presses = PartPresses(self, look, back, intake, begin)
         self.shown = look.PAGE
         self.begun: Any = None  # the job begun last here
         self.entry = back.CardForm()

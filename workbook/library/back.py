@@ -98,7 +98,7 @@ def do_keep(room: LibraryRoom, done: Press) -> None:
     room.entry = CardForm()
     room.changed()
     room.go("cards", card=panel.code)
-    room.said = said
+    room.notice = said
 
 
 def do_turn(room: LibraryRoom, done: Press) -> None:
@@ -108,7 +108,7 @@ def do_turn(room: LibraryRoom, done: Press) -> None:
     other = next((q.other for q in draft.questions if q.other is not None), None)
     if other is not None:
         room.entry.fields = {**done.fields, "ratio": str(other)}
-        room.said = f"The ratio is now {other}: {other.words}."
+        room.notice = f"The ratio is now {other}: {other.words}."
 
 
 def do_reading(room: LibraryRoom, done: Press) -> None:
@@ -116,7 +116,7 @@ def do_reading(room: LibraryRoom, done: Press) -> None:
     do_typed(room, done)
     room.entry.readings = readings_in_file(done)
     count = len(room.entry.readings)
-    room.said = f"{count} reading{'s' * (count != 1)} taken from {done.value}."
+    room.notice = f"{count} reading{'s' * (count != 1)} taken from {done.value}."
 
 
 def take_photo(room: LibraryRoom, found: Photographed) -> None:
@@ -206,7 +206,7 @@ def do_takeout(room: LibraryRoom, done: Press) -> None:
     room.changed()
     if reading is None:
         room.go("cards", card="")
-    room.said = f"{'A reading of ' * bool(reading)}{code} was put aside; Undo brings it back."
+    room.notice = f"{'A reading of ' * bool(reading)}{code} was put aside; Undo brings it back."
 
 
 def _values(room: LibraryRoom, panel: Panel | None) -> dict[str, str]:

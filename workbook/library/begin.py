@@ -90,7 +90,7 @@ def do_ground(room: LibraryRoom, done: Press) -> None:
     room.session.archive.add([Panel.of(f"{ground} bare"[:80], recipe)])
     room.address = {**room.address, "room": "begin"}
     room.changed()
-    room.said = f"{ground}: now read its bare card."
+    room.notice = f"{ground}: now read its bare card."
 
 
 def do_colour(room: LibraryRoom, done: Press) -> None:
@@ -126,7 +126,7 @@ def _kept(room: LibraryRoom, panel: Panel, readings: tuple[Reading, ...]) -> Non
     whole = panel.having(readings=(*panel.readings, *readings))
     room.session.archive.add([whole])
     room.changed()
-    room.said = f"{panel.code} is kept."
+    room.notice = f"{panel.code} is kept."
 
 
 def do_bare(room: LibraryRoom, done: Press) -> None:

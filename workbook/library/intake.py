@@ -82,7 +82,7 @@ def do_import(room: LibraryRoom, done: Press) -> None:
     room.take = Take()
     room.changed()
     room.go("cards")
-    room.said = taken.text
+    room.notice = taken.text
 
 
 def draw(room: LibraryRoom) -> str:

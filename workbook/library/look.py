@@ -91,7 +91,7 @@ def do_label(room: LibraryRoom, done: Press) -> None:
         )
         if room.page is not None:
             room.page.offer(f"label {done.value}.pdf", file.read_bytes())
-    room.said = f"The label of {done.value} was handed to the browser; print it at full size."
+    room.notice = f"The label of {done.value} was handed to the browser; print it at full size."
 
 
 def _wanted(room: LibraryRoom) -> Lab | None:

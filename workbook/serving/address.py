@@ -50,12 +50,12 @@ class Address:
     hosts: tuple[str, ...]
 
     @property
-    def here(self) -> str:
+    def local(self) -> str:
         """Where this machine's own browser finds it, without the secret."""
         return f"http://{_LOOPBACK}:{self.port}/"
 
     @property
-    def told(self) -> str:
+    def announced(self) -> str:
         """Address with the secret: of the network if it is shared."""
         return f"http://{self.hosts[-1]}:{self.port}/?token={self.secret}"
 
@@ -70,7 +70,7 @@ class Address:
         """
         import segno
 
-        made = segno.make(self.told, error="m", micro=False)
+        made = segno.make(self.announced, error="m", micro=False)
         if svg:
             return str(made.svg_inline(scale=8, border=4, light="#fff"))
         out = io.StringIO()

@@ -31,7 +31,7 @@ def serve_lab(
     os.environ["JUPYTER_CONFIG_PATH"] = os.pathsep.join(settings)
     from jupyterlab.labapp import LabApp
 
-    page = f"{address.here}lab/tree/{first_page()}?token={address.secret}"
+    page = f"{address.local}lab/tree/{first_page()}?token={address.secret}"
     tell(f"The workbook is at {page} on this machine. Ctrl-C stops it.")
     address.close()
     server = LabApp.initialize_server([])

@@ -281,7 +281,7 @@ class PageServer(Voila):
             signal.signal(sign, self._handle_signal_stop)
         self.ioloop.add_callback(self.kernel_manager.warm)
         if self.open_browser:
-            page = f"{self.address.here}?token={ticket}"
+            page = f"{self.address.local}?token={ticket}"
             threading.Thread(target=webbrowser.open, args=[page], daemon=True).start()
         try:
             self.ioloop.start()

@@ -63,10 +63,10 @@ def serve_workbook(
 
 def _tell(address: Address, tell: Callable[[str], None]) -> None:
     if address.shared:
-        tell(f"The workbook is at {address.told} for whoever scans this, and on this machine:")
+        tell(f"The workbook is at {address.announced} for whoever scans this, and on this machine:")
         tell(address.code())
     else:
-        tell(f"The workbook is at {address.told} on this machine. Ctrl-C stops it.")
+        tell(f"The workbook is at {address.announced} on this machine. Ctrl-C stops it.")
 
 
 def _clear_rooms() -> str:

@@ -6,8 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from workbook.page import frame, steps_list
-from workbook.parts import PartedRoom
-from workbook.room import room_page
+from workbook.room import PartedRoom, room_page
 from workbook.session.record import load_attempts
 from workbook.training import guess, reading, teach, value
 

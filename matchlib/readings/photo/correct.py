@@ -57,7 +57,7 @@ class Correction:
             return self.known
         return self.chart.covariance(self.model, self.params)
 
-    def told(self, slope: Array, seen: float, *, sd: float) -> Correction:
+    def corrected(self, slope: Array, seen: float, *, sd: float) -> Correction:
         """Return the correction that also heeds a reading of the light elsewhere."""
         along = self.covariance @ slope
         gain = along / (slope @ along + sd**2)

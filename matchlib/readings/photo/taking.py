@@ -240,7 +240,7 @@ class _Scene:
             around = surround_of(self.picture, self.chart, fit, [outline, *self.outlines], outline)
             checks.check_surround(around)
             if around is not None:
-                fit = fit.told(around.slope, around.step, sd=SURFACE + around.error)
+                fit = fit.corrected(around.slope, around.step, sd=SURFACE + around.error)
         places = places_of(self.picture, self.chart, cells.middle)
         areas = fit.xyz(cells.light, places)
         noise = np.abs(fit.xyz(cells.light + cells.noise, places) - areas)
