@@ -215,11 +215,11 @@ def test_a_phone_is_taught_on_the_page_and_then_counts_in(tmp_path: Path) -> Non
         (before,) = intake.found
         assert before.reading is not None
         intake.actions.press("teach")
-        assert "cannot learn from this yet" in intake.said.text
+        assert "cannot learn from this yet" in intake.notice.text
         intake.phone.value = "shop phone"
         intake.instrument.value = "{:.2f} {:.2f} {:.2f}".format(*taken().lab)
         intake.actions.press("teach")
-        assert "shop phone has now learnt from 1 panel" in intake.said.text
+        assert "shop phone has now learnt from 1 panel" in intake.notice.text
         assert archive.profiles("phone").keys() == {"shop phone"}
         (after,) = intake.found
         assert after.reading is not None
