@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import os
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -29,7 +30,9 @@ class WorkersOptions:
 
     jobs: Annotated[
         int | None,
-        typer.Option("--jobs", min=1, help="Pieces of work at once, on as many of the cores here."),
+        typer.Option(
+            "--jobs", min=1, help="Pieces of work at once, at most one for each core here."
+        ),
     ] = None
     cluster: Annotated[
         str | None,
@@ -48,10 +51,12 @@ class WorkersOptions:
         `usual`: where nothing was said.
         """
         if self.cluster is None:
-            yield self.jobs or usual
+            yield min(self.jobs, os.cpu_count() or 1) if self.jobs else usual
             return
         if self.jobs is not None:
             raise typer.BadParameter("a cluster has its own workers: give --jobs or --cluster")
+        if not self.cluster.strip():
+            raise typer.BadParameter("--cluster is the address of a Dask scheduler")
         try:
             from dask.distributed import Client
         except ImportError:
