@@ -10,7 +10,7 @@ import typer
 if TYPE_CHECKING:
     from matchlib.domain import Recipe
     from matchlib.mixing import Pot
-    from workbook.session import Job
+    from workbook.session import PotRequest
 
 __all__ = ["JobOptions"]
 
@@ -80,11 +80,11 @@ class JobOptions:
         return any((self.area, self.work, self.sheet, self.tube, self.sphere))
 
     @property
-    def job(self) -> Job:
+    def job(self) -> PotRequest:
         """The job as the session takes it."""
-        from workbook.session import Job
+        from workbook.session import PotRequest
 
-        return Job(**{field.name: getattr(self, field.name) for field in fields(Job)})
+        return PotRequest(**{field.name: getattr(self, field.name) for field in fields(PotRequest)})
 
     def pots(self, recipe: Recipe) -> Pot:
         """Return the pots of the job."""

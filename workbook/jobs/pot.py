@@ -14,7 +14,7 @@ from workbook.cup import cup_svg
 from workbook.figures import Raw, esc
 from workbook.page.fields import button, choice, field, fold, problem
 from workbook.session import (
-    Job,
+    PotRequest,
     bottle_words,
     densities_of,
     draft_panel,
@@ -90,7 +90,7 @@ def _number(job: dict[str, str], name: str, *, part: float = 1.0) -> float | Non
     return None if value is None else value / part
 
 
-def job_of(typed: dict[str, str]) -> Job:
+def job_of(typed: dict[str, str]) -> PotRequest:
     """Return a job as the form has it.
 
     Parameters
@@ -100,7 +100,7 @@ def job_of(typed: dict[str, str]) -> Job:
 
     Returns
     -------
-    Job
+    PotRequest
         One shape, one way to tell what a coat takes.
 
     Raises
@@ -118,7 +118,7 @@ def job_of(typed: dict[str, str]) -> Job:
     else:
         more["used"], more["used_area"] = typed.get("used", ""), typed.get("used_area", "")
         more["used_coats"] = 1 if used_coats is None else int(used_coats)
-    return Job(
+    return PotRequest(
         margin=_number(typed, "margin", part=100.0),
         chance=0.95 if chance is None else chance,
         residue=typed.get("residue", "").strip() or "0 ml",

@@ -13,7 +13,7 @@ from workbook.session.demo import DemoShop, make_demo
 from workbook.session.intake import HowToRead, Imported, import_file, preview, watch_folder
 from workbook.session.model_cache import FitOutcome, model_of
 from workbook.session.output import Exported, export, print_labels
-from workbook.session.pot import Job, bottle_words, densities_of, labour_of, pot_of
+from workbook.session.pot import PotRequest, bottle_words, densities_of, labour_of, pot_of
 from workbook.session.session import Session
 from workbook.session.targets import angles_of_file, angles_of_panel, lab_of, reading_of_lab
 
@@ -25,7 +25,7 @@ __all__ = [
     "Fixed",
     "HowToRead",
     "Imported",
-    "Job",
+    "PotRequest",
     "Session",
     "angles_of_file",
     "angles_of_panel",

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from matchlib.mixing import CoatUse, JobArea, Labour, Pot, Third
 
 __all__ = [
-    "Job",
+    "PotRequest",
     "area_of",
     "bottle_words",
     "densities_of",
@@ -24,7 +24,7 @@ __all__ = [
 
 
 @dataclass(frozen=True, slots=True)
-class Job:
+class PotRequest:
     """A job as typed, every measure with its unit.
 
     `area`: flat area, ``2 m2``, or a range, ``1.5 m2 to 2 m2``. `work`: a usual job by name,
@@ -68,7 +68,7 @@ class Job:
     rate: float | None = None
 
 
-def area_of(job: Job) -> JobArea:
+def area_of(job: PotRequest) -> JobArea:
     """Return the area of a job."""
     from matchlib.mixing import JobArea, parse_area, parse_length
 
@@ -101,7 +101,7 @@ def area_of(job: Job) -> JobArea:
     )
 
 
-def use_of(job: Job) -> CoatUse:
+def use_of(job: PotRequest) -> CoatUse:
     """Return what a coat takes out of the cup."""
     from matchlib.mixing import CoatUse, TransferRange, parse_area, parse_volume
 
@@ -131,13 +131,13 @@ def use_of(job: Job) -> CoatUse:
     )
 
 
-def _third(job: Job) -> Third | None:
+def _third(job: PotRequest) -> Third | None:
     from matchlib.mixing import Third
 
     return Third.parse(job.third) if job.third.strip() else None
 
 
-def labour_of(job: Job) -> Labour | None:
+def labour_of(job: PotRequest) -> Labour | None:
     """Return what a job takes in time; None where nobody said what a coat takes."""
     from matchlib.mixing import Labour
 
@@ -168,7 +168,7 @@ def densities_of(pairs: Sequence[str]) -> dict[str, float]:
     return found
 
 
-def pot_of(recipe: Recipe, job: Job, *, densities: dict[str, float] | None = None) -> Pot:
+def pot_of(recipe: Recipe, job: PotRequest, *, densities: dict[str, float] | None = None) -> Pot:
     """Return the pots of a job.
 
     `densities`: density [g/mL] by colour and ``carrier``.

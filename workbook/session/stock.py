@@ -58,7 +58,7 @@ def stock_limits(archive: Archive, *, work: str, a_coat: str) -> dict[str, Any]:
     """
     from matchlib.errors import DomainError
     from matchlib.mixing import CoatUse, parse_volume
-    from workbook.session.pot import Job, area_of
+    from workbook.session.pot import PotRequest, area_of
 
     shelf = stock_of(archive)
     if not shelf:
@@ -69,6 +69,6 @@ def stock_limits(archive: Archive, *, work: str, a_coat: str) -> dict[str, Any]:
             remedy="workbook stock --name teal --have '300 ml', for each colour that may run out.",
         )
     measured = any(c.isdigit() for c in work)
-    area = area_of(Job(area=work) if measured else Job(work=work))
+    area = area_of(PotRequest(area=work) if measured else PotRequest(work=work))
     use = CoatUse.of_panel(parse_volume(a_coat), area_m2=1.0, coats=1).widened(area.sd)
     return {"stock": {n: s.stock_ml for n, s in shelf.items()}, "area": area, "use": use}
