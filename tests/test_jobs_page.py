@@ -13,17 +13,21 @@ from matchlib.domain import CoatSchedule, Colour, Ground, Reading, Recipe, Viewi
 from matchlib.errors import MatchlibError
 from matchlib.job import Job, Plan
 from tests.cli_shop import copied
+from tests.test_jobsheet import printed, squeezed
 from workbook.jobs.app import JobsScreen
 from workbook.jobs.board import waiting
-from workbook.jobs.pot import job_of, keep_typed, pot_part, typed_of
+from workbook.jobs.done import sheet_pdf
+from workbook.jobs.pot import job_of, keep_typed, pot_part, pots_of, typed_of
 from workbook.jobs.read import _hues
 from workbook.jobs.recipe import _CARRIERS, own_recipe
 from workbook.jobs.spray import booth_of
 from workbook.jobs.target import of_text
 from workbook.page import Press
 from workbook.session import Session
+from workbook.session.customer import sheet_of_job
 from workbook.session.stock import stock_of
 from workbook.session.work import BEFORE
+from workbook.sheet_parts import lab_words
 
 RED = "27.1 45.9 28.5"
 CHERRY = Recipe(Ground.parse("silver"), Colour.parse("cherry"), CoatSchedule.parse("2@4:1"), "yes")
@@ -310,6 +314,46 @@ def test_what_holds_in_the_booth_is_kept_checked_and_noted_of_each_coat(
     assert 'data-wait="600"' in screen.draw(), "the clock counts down ten minutes"
 
 
+def test_the_sheet_of_further_coats_begins_with_the_card_as_it_is(screen: JobsScreen) -> None:
+    begun(screen)
+    screen.go(screen.job.choose(CHERRY), "spray")
+    for coat in ("1", "2"):
+        press(screen, "coat", coat)
+    press(screen, "clear")
+    press(screen, "read", lab="40 40 20")
+    (card,) = screen.job.job.panels
+    on = Recipe.of("silver", "cherry", "2@4:1 1@12:1", "yes")
+    screen.go(screen.job.choose(on, on=card), "spray")
+    work = screen.job
+    sheet = sheet_of_job(work.archive, work.job)
+    assert str(sheet.recipe.schedule) == "1@12:1"
+    assert sheet.whole == on
+    assert len(sheet.coats.coats) == 4, "bare, two coats, and the one to come"
+    text = printed(sheet_pdf(work))
+    assert squeezed("as it is, 2 coats on it") in text
+    assert squeezed("silver, bare") not in text
+    last = lab_words(sheet.coats.coats[-1].lab)
+    assert squeezed(last) in text
+
+
+def test_a_pot_is_taken_off_the_shelf_once(screen: JobsScreen) -> None:
+    archive = screen.session.archive
+    screen.go(begun(screen).job.choose(CHERRY), "spray")
+    assert "Take it off the shelf" not in screen.draw(), "no bottle is written down"
+    press(screen, "stock", stock_name="cherry", stock_ml="480 ml")
+    assert "Take it off the shelf" in screen.draw()
+    poured = sum(
+        portion.ml
+        for group in pots_of(screen.job.pot_recipe, typed_of(archive)).groups
+        for portion in group.pour.portions
+        if portion.name == "cherry"
+    )
+    for _ in range(2):  # a second press of a slow page takes nothing more
+        screen.press(Press("takepot"))
+    assert stock_of(archive)["cherry"].stock_ml == pytest.approx(480.0 - poured)
+    assert "Taken off the shelf" in screen.draw()
+
+
 def test_bottles_and_the_pot_are_the_shops(screen: JobsScreen) -> None:
     archive = screen.session.archive
     screen.press(Press("stock", "", {"stock_name": "cherry", "stock_ml": "480 ml"}))
@@ -420,11 +464,11 @@ def test_a_photograph_is_a_target_and_a_reading_and_its_picture_is_kept(
     found = SimpleNamespace(reading=SimpleNamespace(reading=seen), picture=b"small JPEG")
     press(screen, "new")
     fields = {"name": "by phone", "passes": "1"}
-    screen.press(Press("photographed", "", fields, what=found))
+    screen.use_photo(found, Press("photo_use", "", fields))
     assert screen.job.job.target == (seen,)
     sprayed(screen)
     press(screen, "goto", "read")
-    screen.press(Press("photographed", "", {}, what=found))
+    screen.use_photo(found, Press("photo_use"))
     card = screen.job.panel
     (reading,) = card.stages[-1].readings
     assert (reading.source, reading.lab) == ("photo", seen.lab)

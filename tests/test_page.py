@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from matchlib.errors import DomainError
+from matchlib.errors import DomainError, FileError
 from workbook.figures import Raw
 from workbook.page import Page, Press, frame, steps_list
 from workbook.page.fields import button, check, choice, field, problem, slider
@@ -48,15 +48,18 @@ def send(page: Page, **content: Any) -> None:
 
 
 def test_a_page_arrives_with_its_address_and_is_drawn_at_every_press(page: Page) -> None:
-    send(page, event="open", address="?job=3&step=read", fields={"paper": "A4"})
+    send(page, event="open", address="?job=3&step=read", fields={"paper": "A4"}, serial=1)
     assert page.screen.address == {"job": "3", "step": "read"}
-    assert (page.html, page.address, page.turn) == ("shown", "?job=3&step=read", 1)
-    send(page, event="do", do="shelf", value="x", fields={"colours": "rust\n\nteal\n"})
+    assert (page.html, page.address, page.answered) == ("shown", "?job=3&step=read", 1)
+    send(page, event="do", do="shelf", value="x", fields={"colours": "rust\n\nteal\n"},
+         serial=2)  # fmt: skip
     done = page.screen.presses[-1]
     assert (done.do, done.value, done.ticked("colours")) == ("shelf", "x", ["rust", "teal"])
-    send(page, event="do", do="fail")
+    page.redraw()
+    assert page.answered == 2, "what is drawn by itself answers nothing"
+    send(page, event="do", do="fail", serial=3)
     assert [type(e) for e in page.screen.errors] == [DomainError]
-    assert page.turn == 3, "it is drawn after what went wrong too"
+    assert page.answered == 3, "it is drawn after what went wrong too"
 
 
 def test_a_file_comes_whole_or_not_at_all(page: Page, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -77,6 +80,7 @@ def test_a_file_comes_whole_or_not_at_all(page: Page, monkeypatch: pytest.Monkey
     assert len(pieces(photo, size=len(photo))) == 1, "a large photograph is no mistake"
     monkeypatch.setattr("workbook.page.page._MOST_BYTES", 3)
     assert pieces(b"ab", b"cd", size=4) == [], "too large"
+    assert [type(e) for e in page.screen.errors] == [FileError] * 4, "and it is said"
 
 
 def test_of_two_works_the_one_begun_last_counts(page: Page) -> None:
@@ -183,5 +187,5 @@ def test_steps_say_where_one_is_what_is_done_and_what_is_shut() -> None:
 
 
 def test_an_undo_stands_at_the_foot_though_nothing_goes_on() -> None:
-    assert "Undo: chose 3@6:1" in frame("t", "", place="p", undo="chose 3@6:1")
+    assert "Undo: chose the recipe" in frame("t", "", place="p", undo="chose the recipe")
     assert "wb-bottom" not in frame("t", "", place="p")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import time
 from functools import cache
 from pathlib import Path
 
@@ -15,8 +16,9 @@ from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Recipe
 from matchlib.errors import FileError
 from tests.cli_shop import json_of, refused, run
 from tests.tools.render_scene import Rendered, Scene, render, to_jpeg
+from workbook.page import Page, Press
 from workbook.photo_intake import PhotoIntake
-from workbook.session.photos import Marks, Shot, photograph
+from workbook.session.photos import Marks, Photographed, Shot, photograph
 
 DAY = Scene()
 
@@ -31,71 +33,89 @@ def jpeg(scene: Scene = DAY) -> bytes:
     return to_jpeg(taken(scene))
 
 
-def settled(intake: PhotoIntake) -> PhotoIntake:
-    if intake.thread is not None:
-        intake.thread.join(120)
-    return intake
+class Nothing:
+    """A screen of nothing."""
+
+    def __init__(self) -> None:
+        self.address: dict[str, str] = {}
+        self.drawn = 0
+
+    def draw(self) -> str:
+        self.drawn += 1
+        return ""
+
+    def press(self, done: Press) -> None: ...
+
+    def wrong(self, error: Exception, done: Press | None) -> None: ...
 
 
-def mark(code: str, corners: np.ndarray, size: tuple[int, int]) -> dict[str, object]:
-    return {"kind": "panel", "code": code, "points": ((corners + 0.5) / size).tolist()}
+def intake_of(used: list[Photographed], folder: Path) -> PhotoIntake:
+    archive = Archive.open(folder / "panels.db", create=True)
+    return PhotoIntake(Page(Nothing()), lambda found, _: used.append(found), archive)
 
 
-def test_a_photograph_is_shown_with_what_was_found_and_used_when_confirmed() -> None:
-    intake, used = PhotoIntake(), []
-    intake.on_use(used.append)
-    with pytest.raises(FileError, match="no reading"):
-        intake.confirm()
-    intake.file.receive("panel.jpg", jpeg())
-    settled(intake)
+def after(
+    intake: PhotoIntake, do: str, value: str = "", content: bytes = b"", **fields: str
+) -> str:
+    """Press, and wait for what is read; returns the page."""
+    drawn = intake.page.screen.drawn
+    intake.press(Press(do, value, fields, content))
+    for _ in range(1200):
+        if intake.page.screen.drawn > drawn:
+            break
+        time.sleep(0.1)
+    return intake.draw()
+
+
+def mark(corners: np.ndarray, size: tuple[int, int]) -> dict[str, object]:
+    return {"kind": "panel", "points": ((corners + 0.5) / size).tolist()}
+
+
+def test_a_photograph_is_shown_with_what_was_found_and_used_when_confirmed(tmp_path: Path) -> None:
+    used: list[Photographed] = []
+    intake = intake_of(used, tmp_path)
+    intake.press(Press("photo_use"))
+    assert "no reading of a photograph yet" in intake.draw()
+    page = after(intake, "photo_file", "panel.jpg", jpeg())
+    assert "no reading of a photograph yet" not in page
     assert intake.marks.picture.startswith("data:image/jpeg;base64,")
     assert [m["kind"] for m in intake.marks.marks] == ["chart", "panel"]
     assert not used  # it is proposed, and a person confirms
-    intake.actions.press("use")
-    ((got,),) = used
+    intake.press(Press("photo_use"))
+    (got,) = used
+    assert got.reading is not None
     assert got.reading.reading.source == "photo"
     assert got.reading.reading.viewing.geometry == "photo"
-    intake.actions.press("drop")
     assert intake.shots == []
     assert intake.marks.picture == ""
 
 
-def test_a_refused_photograph_is_shown_marked_and_read() -> None:
-    scene = DAY.but(second="gold")
-    intake = PhotoIntake(coded=True)
-    intake.file.receive("two.jpg", jpeg(scene))
-    settled(intake)
-    assert "More than one area" in intake.view.text
+def test_a_refused_photograph_is_shown_marked_and_read(tmp_path: Path) -> None:
+    scene, used = DAY.but(second="gold"), list[Photographed]()
+    intake = intake_of(used, tmp_path)
+    page = after(intake, "photo_file", "<two>.jpg", jpeg(scene))
+    assert "More than one area" in page
+    assert "<two>" not in page
     assert intake.marks.picture
     assert [m["kind"] for m in intake.marks.marks] == ["chart", "panel", "panel"]
     true, size = taken(scene), (scene.width, scene.height)
-    intake.marks.marks = [
-        mark("T1", true.panel, size),
-        mark("<G1>", true.second, size),
-    ]
-    intake.actions.press("read")
-    settled(intake)
-    assert [f.code for f in intake.found] == ["T1", "<G1>"]
-    assert all(f.reading is not None for f in intake.found)
-    assert "Panel <G1>" in intake.view.text  # plain text: no name becomes markup
+    intake.marks.marks = [mark(true.second, size)]
+    after(intake, "photo_read")
+    intake.press(Press("photo_use"))
+    assert used[0].reading is not None
+    assert used[0].reading.lab[2] > 40, "the gold one was marked"
 
 
-def test_what_goes_wrong_is_said_and_a_reading_can_be_dropped() -> None:
-    intake = PhotoIntake()
-    intake.actions.press("use")
-    assert intake.notice.wrong
-    assert "no reading of a photograph yet" in intake.notice.text
-    intake.file.receive("panel.jpg", jpeg())
-    assert intake.busy.running
-    intake.busy.cancel()
-    assert "Stopped" in intake.busy.text
-    assert intake.thread is not None
-    intake.thread.join(120)
-    assert intake.found == []  # what came of it is not used
-    intake.actions.press("read")
-    settled(intake)
-    assert intake.found
-    assert (intake.busy.running, intake.notice.text) == (False, "")
+def test_what_is_said_of_the_picture_reads_it_again_and_it_can_be_dropped(tmp_path: Path) -> None:
+    intake = intake_of([], tmp_path)
+    intake.press(Press("photo_file", "panel.jpg", content=jpeg()))
+    assert intake.page.working
+    intake.press(Press("photo_drop"))
+    assert not intake.page.working
+    after(intake, "photo_file", "panel.jpg", jpeg())
+    after(intake, "photo_read", photo_is="matt")
+    assert intake.shots[0].marks.matt
+    assert len(intake.found) == 1, "what was dropped is not read with it"
 
 
 def test_several_photographs_of_one_panel_are_read_together() -> None:
@@ -209,22 +229,23 @@ def test_a_picture_of_nothing_is_told_and_no_more() -> None:
 
 def test_a_phone_is_taught_on_the_page_and_then_counts_in(tmp_path: Path) -> None:
     with Archive.open(tmp_path / "panels.db", create=True) as archive:
-        intake = PhotoIntake(archive=archive)
-        intake.file.receive("panel.jpg", jpeg())
-        settled(intake)
+        intake = PhotoIntake(Page(Nothing()), lambda *_: None, archive)
+        after(intake, "photo_file", "panel.jpg", jpeg())
         (before,) = intake.found
         assert before.reading is not None
-        intake.actions.press("teach")
-        assert "cannot learn from this yet" in intake.notice.text
-        intake.phone.value = "shop phone"
-        intake.instrument.value = "{:.2f} {:.2f} {:.2f}".format(*taken().lab)
-        intake.actions.press("teach")
-        assert "shop phone has now learnt from 1 panel" in intake.notice.text
+        intake.press(Press("photo_teach"))
+        assert "cannot learn from this yet" in intake.draw()
+        typed = {
+            "photo_phone": "shop phone",
+            "photo_instrument": "{:.2f} {:.2f} {:.2f}".format(*taken().lab),
+        }
+        intake.press(Press("photo_teach", "", typed))
+        assert "shop phone has now learnt from 1 panel" in intake.draw()
         assert archive.profiles("phone").keys() == {"shop phone"}
-        (after,) = intake.found
-        assert after.reading is not None
-        assert after.reading.reading.instrument == "shop phone"
-        assert after.reading.reading.sd < before.reading.reading.sd
-        away = [np.linalg.norm(np.array(r.reading.lab) - taken().lab) for r in (before, after)]
+        (now,) = intake.found
+        assert now.reading is not None
+        assert now.reading.reading.instrument == "shop phone"
+        assert now.reading.reading.sd < before.reading.reading.sd
+        away = [np.linalg.norm(np.array(r.reading.lab) - taken().lab) for r in (before, now)]
         assert away[1] < away[0]
-        assert "how this phone and chart have read before" in after.reading.text() or away[1] < 5
+        assert "how this phone and chart have read before" in now.reading.text() or away[1] < 5

@@ -64,6 +64,8 @@ class JobSheet:
         Heading, such as the job's name.
     recipe : Recipe
         What is sprayed.
+    whole : Recipe, optional
+        All that is on the card in the end, where the coats go on one that has some.
     target_name : str
         What is matched.
     target_lab, predicted_lab : tuple of 3 float, optional
@@ -122,6 +124,7 @@ class JobSheet:
     panel_code: str = ""
     date: dt.date | None = None
     customer: str = ""
+    whole: Recipe | None = None
 
 
 def _match(sheet: JobSheet, width: float) -> list[Any]:
@@ -153,14 +156,16 @@ def _match(sheet: JobSheet, width: float) -> list[Any]:
 
 def _recipe(sheet: JobSheet, width: float) -> list[Any]:
     recipe = sheet.recipe
-    out = [*head("Recipe"), para(recipe.words, 10.5, bold=True), Spacer(1, 2 * mm)]
+    words = [para(recipe.words, 10.5, bold=True)]
+    words += [labelled("Note:", line) for line in sheet.notes]
+    out = head("Recipe")
     if recipe.schedule is None:
-        return out
+        return [*out, *words]
     ratios = list(dict.fromkeys(s.ratio for s in recipe.schedule.steps))
     for question in (q for q in map(question_ratio, ratios) if q is not None):
-        out.append(labelled("To ask before pouring:", question.text))
+        words.append(labelled("To ask before pouring:", question.text))
     columns = 3
-    pictures: list[list[Any]] = []
+    pictures: list[list[Any]] = [words]
     for ratio in ratios[:_MOST_CUPS]:
         picture: Any = CupPicture(ratio, recipe.colour, width=width / columns - 6)
         if picture.height > _TALLEST:
@@ -254,11 +259,10 @@ def _reading(sheet: JobSheet, width: float) -> list[Any]:
         for label, text in (("Evenness:", sheet.evenness), ("Other lights:", sheet.metamerism))
         if text
     ]
-    remarks += [labelled("Note:", line) for line in sheet.notes]
     if not sheet.panel_code:
         return [*out, *remarks]
     # The label to cut out and the remarks share a row, so that a common job takes less paper.
-    panel = Panel.of(sheet.panel_code, sheet.recipe, date=sheet.date)
+    panel = Panel.of(sheet.panel_code, sheet.whole or sheet.recipe, date=sheet.date)
     box: Any = LabelBox(panel)
     if box.height > _TALLEST:
         box = para("This recipe is too long for a cut-out; print its label on label sheets.")
@@ -308,7 +312,7 @@ def _build(sheet: JobSheet, paper: str, pages: int | None) -> tuple[bytes, int]:
         _match(sheet, width),
         _recipe(sheet, width),
         _pots(sheet, width),
-        coat_table(sheet.recipe, sheet.coats, width),
+        coat_table(sheet.recipe, sheet.coats, width, whole=sheet.whole),
         [*head("Before and while spraying"), checks(width)],
         _reading(sheet, width),
         [*head("If it goes wrong, check first"), troubles(width)],

@@ -1,4 +1,4 @@
-"""The control on which a photograph's chart and panels are marked by tapping their corners."""
+"""The control on which a photograph's chart and panel are marked by tapping their corners."""
 
 from __future__ import annotations
 
@@ -19,13 +19,11 @@ Corners = list[list[float]]
 class PhotoMarks(anywidget.AnyWidget):
     """A photograph to be tapped on; nothing is seen of it before `show`.
 
-    `marks` holds dictionaries of ``kind`` (``chart`` or ``panel``), ``code``, ``points`` (x and y
-    as shares of the picture's width and height, four when whole) and, where nobody marked it yet,
-    ``found``.
+    `marks` holds dictionaries of ``kind`` (``chart`` or ``panel``), ``points`` (x and y as shares
+    of the picture's width and height, four when whole) and, where nobody marked it yet, ``found``.
     """
 
     picture = t.Unicode().tag(sync=True)
-    coded = t.Bool(False).tag(sync=True)
     marks = t.List(t.Dict()).tag(sync=True)
 
     # Read when the first control is made, so that importing this module opens no file.
@@ -35,7 +33,7 @@ class PhotoMarks(anywidget.AnyWidget):
 
     @property
     def _css(self) -> str:
-        return read_static("controls.css")
+        return read_static("photo_marks.css")
 
     def show(
         self,
@@ -52,22 +50,21 @@ class PhotoMarks(anywidget.AnyWidget):
         """
         found = [("chart", chart), *(("panel", p) for p in panels)]
         self.marks = [
-            {"kind": kind, "code": "", "points": _shares(corners, size), "found": True}
+            {"kind": kind, "points": _shares(corners, size), "found": True}
             for kind, corners in found
             if len(corners) == 4
         ]
         data = base64.b64encode(jpeg).decode("ascii")
         self.picture = f"data:image/jpeg;base64,{data}" if jpeg else ""
 
-    def marked(self, size: tuple[int, int]) -> tuple[Corners | None, dict[str, Corners]]:
+    def marked(self, size: tuple[int, int]) -> tuple[Corners | None, Corners | None]:
         """Return what a person marked of a photograph of this size, in its own pixels.
 
-        The chart's corners, None where it is to be looked for; the panels' by code, empty likewise.
+        The chart's corners, and the panel's; None where it is to be looked for.
         """
         whole = [m for m in self.marks if len(m["points"]) == 4 and not m.get("found")]
-        charts = [_pixels(m, size) for m in whole if m["kind"] == "chart"]
-        panels = {m["code"]: _pixels(m, size) for m in whole if m["kind"] == "panel"}
-        return (charts[-1] if charts else None), panels
+        by_kind = {m["kind"]: _pixels(m, size) for m in whole}
+        return by_kind.get("chart"), by_kind.get("panel")
 
 
 def _shares(corners: Sequence[Sequence[float]], size: tuple[int, int]) -> Corners:

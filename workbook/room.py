@@ -18,7 +18,9 @@ from workbook.session.library import last_change
 if TYPE_CHECKING:
     from matchlib.archive import Change
     from matchlib.progress import Callback
+    from workbook.photo_intake import PhotoIntake
     from workbook.session import Session
+    from workbook.session.photos import Photographed
 
 __all__ = ["PartPresses", "PartedRoom", "Room", "Stopped", "guarded", "room_page"]
 
@@ -45,6 +47,7 @@ class Room:
         self.at = ""  # what was pressed when it went wrong
         self.presses: Any = self  # whose methods they are
         self.notice = ""
+        self._photo: PhotoIntake | None = None
         self._job = object()
         self._undoable: tuple[str, Change | None] | None = None
 
@@ -59,6 +62,9 @@ class Room:
             From the browser.
         """
         self.error, self.at, self.notice = None, "", ""
+        if done.do.startswith("photo_"):
+            self.photo.press(done)
+            return
         call = getattr(self.presses, f"do_{done.do}", None)
         if call is not None:
             call(done)
@@ -91,6 +97,19 @@ class Room:
     def do_open(self, _: Press) -> None:
         """Begin with the model that was fitted last, fitted anew where the archive changed."""
         self.learn()
+
+    @property
+    def photo(self) -> PhotoIntake:
+        """Where photographs come in."""
+        from workbook.photo_intake import PhotoIntake
+
+        if self._photo is None:
+            self._photo = PhotoIntake(self.page, self.use_photo, self.session.archive)
+        return self._photo
+
+    def use_photo(self, found: Photographed, done: Press) -> None:
+        """Take what was read in photographs for what they were opened for."""
+        raise NotImplementedError
 
     def do_undo(self, done: Press) -> None:
         """Take back the last change of cards and names."""

@@ -47,25 +47,32 @@ def first_cautions(step: str) -> Paragraph:
     return para("Mind: " + " ".join(c.first for c in cautions_at(step)), 7.5)
 
 
-def coat_table(recipe: Recipe, readings: CoatReadings | None, width: float) -> list[Any]:
+def coat_table(
+    recipe: Recipe, readings: CoatReadings | None, width: float, *, whole: Recipe | None = None
+) -> list[Any]:
     """Return the coats in order, with what the card should read after each and room to write.
 
-    `width`: in all [pt]. Returned: empty where there is nothing to spray.
+    `width`: in all [pt]. `whole`: all that is on the card in the end, and what `readings` are of,
+    where the coats go on one that has some. Returned: empty where there is nothing to spray.
     """
+    there = _coats_of(whole) - _coats_of(recipe) if whole is not None else 0
     heads = ("Coat", "Mix, carrier first", "Should read, before clear", "Reads: L* a* b*",
              "Sprayed, flash-off by data sheet", "Done")  # fmt: skip
     rows: list[list[Any]] = [[para(h, bold=True) for h in heads]]
 
     def should(number: int) -> Any:
-        if readings is None or number >= len(readings.coats):
+        if readings is None or there + number >= len(readings.coats):
             return ""
-        one = readings.coats[number]
+        one = readings.coats[there + number]
         return para(f"{lab_words(one.lab)} ± {one.spread:.1f}")
 
-    if readings is not None:
+    if there:
+        words = para(f"as it is, {there} coat{'s' * (there != 1)} on it")
+        rows.append([para("Card"), words, "", "", "", TickBox()])
+    elif readings is not None:
         rows.append([para("Ground"), para(f"{recipe.ground}, bare"), should(0), "", "", TickBox()])
     number = 1
-    single = recipe.schedule is not None and recipe.schedule.coats <= _MOST_COAT_ROWS
+    single = _coats_of(recipe) <= _MOST_COAT_ROWS
     for step in () if recipe.schedule is None else recipe.schedule.steps:
         words = para(f"{step.ratio}: {step.ratio.words}")
         for _ in range(step.coats if single else 1):
@@ -88,6 +95,10 @@ def coat_table(recipe: Recipe, readings: CoatReadings | None, width: float) -> l
     if readings is not None and readings.clear_words:
         out += [Spacer(1, 1 * mm), para(readings.clear_words)]
     return out
+
+
+def _coats_of(recipe: Recipe) -> int:
+    return 0 if recipe.schedule is None else recipe.schedule.coats
 
 
 def checks(width: float) -> Any:

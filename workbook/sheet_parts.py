@@ -64,7 +64,7 @@ class Swatches(Flowable):  # type: ignore[misc]  # reportlab ships no types
         named: Sequence[tuple[str, tuple[float, float, float]]],
         *,
         width: float = 92 * mm,
-        height: float = 29 * mm,
+        height: float = 24 * mm,
     ) -> None:
         super().__init__()
         self.named = list(named)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import signal
@@ -46,7 +47,7 @@ def tablet(browser: Any, served: harness.Served, address: str = "") -> Any:
 def settled(page: Any) -> None:
     page.locator(".wb h1").first.wait_for(timeout=harness.PATIENCE)
     page.wait_for_function(
-        "() => document.querySelector('.wb').getAttribute('aria-busy') === 'false'"
+        "() => document.querySelector('.wb')?.getAttribute('aria-busy') === 'false'"
         " && document.querySelector('.wb-working').hidden",
         timeout=harness.PATIENCE,
     )
@@ -78,10 +79,10 @@ def begin(page: Any, lab: str, name: str) -> int:
 def spray_on(page: Any) -> None:
     """Lay what is to be laid up to the next reading."""
     for _ in range(12):
-        if "read" in page.locator(".wb-bottom .wb-go").inner_text():
-            break
         if heading(page).startswith("Card "):
             return
+        if "read" in page.locator(".wb-bottom .wb-go").inner_text():
+            break
         forward(page)
     forward(page)
 
@@ -92,10 +93,14 @@ def read(page: Any, lab: str) -> str:
     return str(page.locator(".wb-verdict .wb-big").inner_text())
 
 
-def own(page: Any) -> None:
-    """Choose the recipe to be sprayed blind, by the sliders as they stand."""
+def own_open(page: Any) -> None:
     page.locator("[data-do=tool][data-value=own]").click()
     settled(page)
+
+
+def own(page: Any) -> None:
+    """Choose the recipe to be sprayed blind, by the sliders as they stand."""
+    own_open(page)
     press(page, "useown")
 
 
@@ -233,22 +238,56 @@ def test_two_tablets_have_one_job_and_the_late_one_is_told(
     two.close()
 
 
-def test_a_server_that_is_killed_loses_nothing_that_was_typed(browser: Any, room: Path) -> None:
-    with harness.open_workbook(room) as first:
-        page = tablet(browser, first)
-        press(page, "new")
-        page.get_by_label("The sample reads").fill(RED)
-        page.get_by_label("Customer").fill("Harbour Trust")
-        os.killpg(first.child.pid, signal.SIGKILL)
-        gone = page.get_by_role("alert").filter(has_text="does not answer")
-        gone.wait_for(timeout=6000)
-        first.child.wait()
-        with harness.open_workbook(room, port=first.port):
-            page.get_by_label("Customer").wait_for(timeout=harness.PATIENCE)
+def test_a_server_that_is_killed_at_any_step_loses_nothing(browser: Any, tmp_path: Path) -> None:
+    from playwright.sync_api import expect
+
+    copied(tmp_path)
+    with contextlib.ExitStack() as servers:
+        served = servers.enter_context(harness.open_workbook(tmp_path))
+        page = tablet(browser, served)
+
+        def killed(**typed: str) -> None:
+            """Kill the server, start it again: the page is where it was, with what was typed."""
+            nonlocal served
+            where, title = page.url, heading(page)
+            for name, value in typed.items():
+                page.locator(f".wb [name={name}]").fill(value)
+            page.evaluate("window.before = true")
+            os.killpg(served.child.pid, signal.SIGKILL)
+            gone = page.get_by_role("alert").filter(has_text="does not answer")
+            gone.wait_for(timeout=6000)
+            served.child.wait()
+            served = servers.enter_context(harness.open_workbook(tmp_path, port=served.port))
+            # A page that has just come back waits to be touched before it does so again.
             page.wait_for_function(
-                "() => [...document.querySelectorAll('.wb [name=customer]')]"
-                ".some((f) => f.value === 'Harbour Trust')",
+                "() => { dispatchEvent(new Event('keydown')); return !window.before; }",
+                polling=500,
                 timeout=harness.PATIENCE,
             )
-            assert page.get_by_label("The sample reads").input_value() == RED
-    page.close()
+            settled(page)
+            assert (page.url, heading(page)) == (where, title)
+            for name, value in typed.items():
+                field = page.locator(f".wb [name={name}]")
+                expect(field).to_have_value(value, timeout=harness.PATIENCE)
+
+        press(page, "new")
+        page.get_by_label("The sample reads").fill(RED)
+        killed(lab=RED, customer="Harbour Trust")
+        forward(page)
+        number = int(re.findall(r"job=(\d+)", page.url)[0])
+        assert job_of(tmp_path, number).customer == "Harbour Trust"
+        own_open(page)
+        killed()
+        press(page, "useown")
+        forward(page)
+        killed()
+        spray_on(page)
+        killed(lab="27.2 46.1 28.4")
+        forward(page)
+        assert page.get_by_text("Every target is met").is_visible()
+        killed()
+        forward(page)
+        killed()
+        forward(page)
+        assert job_of(tmp_path, number).outcome == "matched"
+        page.close()

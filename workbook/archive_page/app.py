@@ -44,7 +44,8 @@ class ArchiveRoom(PartedRoom):
         grounds = {n for p in panels for n in p.recipe.ground.names}
         colours = {n for p in panels if p.recipe.colour for n in p.recipe.colour.names}
         count = (
-            f"<p><b>{len(panels)} cards</b> · {len(grounds)} ground{'s' * (len(grounds) != 1)} · "
+            f"<p><b>{len(panels)} card{'s' * (len(panels) != 1)}</b> · "
+            f"{len(grounds)} ground{'s' * (len(grounds) != 1)} · "
             f"{len(colours)} colour{'s' * (len(colours) != 1)}</p>"
         )
         marks = {"wrong": "·" if self.findings is None else str(len(findings.open_(self)))}

@@ -31,16 +31,6 @@ def draw_sprayed(room: ArchiveRoom) -> tuple[str, str]:
     others = [c for c in found.colours if not c.neat]
     blends = [g for g in found.grounds if not g.neat]
     main = str(coverage_picture(found, *neat, caption="Cards by ground and colour, weak to strong"))
-    if others:
-        shown = coverage_picture(found, found.grounds, others, caption="Blends of colours")
-        main += fold(f"{len(others)} blends of colours", shown, ident="blends")
-    if blends:
-        shown = coverage_picture(found, blends, neat[1], caption="Blends of grounds")
-        main += fold(f"{len(blends)} blends of grounds", shown, ident="grounds")
-    if found.never:
-        listed = "".join(f"<li>{esc(pair)}</li>" for pair in found.never)
-        words = f"{len(found.never)} never sprayed, and predicted with less certainty"
-        main += fold(words, f"<ul>{listed}</ul>", ident="never")
     from workbook.archive_page.findings import open_
 
     left = len(open_(room)) if room.findings is not None else 0
@@ -52,6 +42,16 @@ def draw_sprayed(room: ArchiveRoom) -> tuple[str, str]:
             f'<span class="wb-push">{button("Look at them", "part", "wrong", go=True)}</span>'
             "</article>"
         )
+    if others:
+        shown = coverage_picture(found, found.grounds, others, caption="Blends of colours")
+        main += fold(f"{len(others)} blends of colours", shown, ident="blends")
+    if blends:
+        shown = coverage_picture(found, blends, neat[1], caption="Blends of grounds")
+        main += fold(f"{len(blends)} blends of grounds", shown, ident="grounds")
+    if found.never:
+        listed = "".join(f"<li>{esc(pair)}</li>" for pair in found.never)
+        words = f"{len(found.never)} never sprayed, and predicted with less certainty"
+        main += fold(words, f"<ul>{listed}</ul>", ident="never")
     return main, ""
 
 

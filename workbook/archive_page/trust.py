@@ -287,7 +287,7 @@ def draw_history(room: ArchiveRoom) -> tuple[str, str]:
     """Return every change with its undo; as `draw_sprayed`."""
     code = room.chosen.get("of card", "").strip()
     who = field("Who is at the bench", "who", room.chosen.get("who", ""))
-    of = field("Of one card only", "of card", code, help="Its code; empty for all.")
+    of = field("Of one card only, its code", "of card", code)
     look = button("Show", "choose", quiet=True)
     bar = f'<div class="wb-seek" data-enter="choose">{of}{look}{who}</div>'
     return guarded(bar + room.trouble("undo_change"), partial(_changes, room, code)), ""

@@ -54,13 +54,13 @@ def glossary_list() -> Raw:
         chips = "".join(chip(lab, size=30) for lab in term.labs)
         also = f' <span class="wb-muted">({esc(", ".join(term.also))})</span>' if term.also else ""
         items.append(
-            f'<div class="wb-card" id="{_anchor(term.word)}" style="flex:1 1 320px">'
-            f'<span class="wb-pair" style="gap:0">{chips}</span>'
-            f"<p><strong>{esc(term.word)}</strong>{also}: {esc(term.meaning)}</p></div>"
+            f'<details class="wb-card" id="{_anchor(term.word)}"><summary>{esc(term.word)}'
+            f'<span class="wb-pair">{chips}</span></summary><p>{esc(term.meaning)}{also}</p>'
+            "</details>"
         )
     return Raw(
         '<p class="wb-muted">Swatches are invented, for orientation.</p>'
-        f'<div class="wb-bar">{"".join(items)}</div>'
+        f'<div class="wb-words">{"".join(items)}</div>'
     )
 
 
@@ -84,11 +84,11 @@ def trouble_list(troubles: Sequence[Trouble] = TROUBLES, *, away: bool = False) 
 
 
 def protocol_list(*, away: bool = False) -> Raw:
-    """Return the reading protocol in order, with what is written down; `away`: as of `linked`."""
+    """Return the reading protocol, each step folded; `away`: as of `linked`."""
     seen: set[str] = set()
     items = [
-        f"<li><strong>{esc(s.name)}.</strong> {linked(s.text, seen, away=away)} "
-        f'<span class="wb-muted">Write down: {esc(s.ask)}. ({esc(s.source)})</span></li>'
-        for s in PROTOCOL
+        f"<details><summary>{i}. {esc(s.name)}</summary><p>{linked(s.text, seen, away=away)}</p>"
+        f'<p class="wb-muted">Write down: {esc(s.ask)}. ({esc(s.source)})</p></details>'
+        for i, s in enumerate(PROTOCOL, 1)
     ]
-    return Raw(f"<ol>{''.join(items)}</ol>")
+    return Raw("".join(items))

@@ -8,7 +8,8 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from matchlib.errors import ArchiveError
+from matchlib.errors import ArchiveError, MatchlibError
+from matchlib.job import Job
 from workbook.jobs import recipe as recipes
 from workbook.jobs.board import board
 from workbook.jobs.done import done_page
@@ -21,6 +22,7 @@ from workbook.page import Press
 from workbook.page.fields import button
 from workbook.page.frame import frame
 from workbook.room import Room, room_page
+from workbook.session.photos import Photographed
 from workbook.session.session import Session
 from workbook.session.work import Work
 
@@ -80,7 +82,7 @@ class JobsScreen(Room):
                 self.session.archive, sought=self.address.get("sought", ""), wrong=self.error
             )
         if number == "new":
-            body = target_page(self.session, None, self.error, self.address.get("tool") == "photo")
+            body = self._sample(None)
             forward = button("Next: recipes", "begin", go=True)
             return frame("New job", body, place="new", forward=forward)
         try:
@@ -92,12 +94,24 @@ class JobsScreen(Room):
         title, body, forward = getattr(self, f"_{step}")(work)
         held = f'<input type="hidden" name="version" value="{work.job.version}">'
         back = "" if work.job.number == 0 else work.undo_words
-        return frame(title, held + body, place=f"{number} {step}", rail=rail(work, step),
+        place = f"{number} {step}" + (self.address.get("tool", "") if step == "recipe" else "")
+        return frame(title, held + body, place=place, rail=rail(work, step),
                      undo=back, forward=forward)  # fmt: skip
 
+    def _sample(self, job: Job | None) -> str:
+        typed = "" if self.last is None else self.last.fields.get("lab", "")
+        return target_page(self.session, job, self.error, self._photo_part, typed)
+
+    @property
+    def _photo_part(self) -> str:
+        return self.photo.draw() if self.address.get("photo") else ""
+
+    def use_photo(self, found: Photographed, done: Press) -> None:
+        """Take the reading of a photograph for the sample or the card."""
+        self.presses.use_photo(found, done)
+
     def _target(self, work: Work) -> tuple[str, str, str]:
-        tool = self.address.get("tool") == "photo"
-        body = target_page(self.session, work.job, self.error, tool)
+        body = self._sample(work.job)
         if work.job.target:
             return "The sample", body, button("Next: recipes", "goto", "recipe", go=True)
         return "The sample", body, button("Next: recipes", "begin", go=True)
@@ -117,6 +131,8 @@ class JobsScreen(Room):
         )
         ready = work.job.plan is not None and work.job.state != "recipe"
         do, value = ("goto", "spray") if ready else ("use", rows[0].key)
+        if tool == "own":  # what is on screen is what is sprayed next
+            do, value = "useown", ""
         forward = button("Next: spray it", do, value, go=True)
         return f"Recipes for {work.job.name}", body, forward
 
@@ -142,7 +158,13 @@ class JobsScreen(Room):
 
     def _read(self, work: Work) -> tuple[str, str, str]:
         again = self.address.get("tool") == "again"
-        advice, ways, lost = self.judged(work)
+        advice: Any = None
+        ways: list[Way] = []
+        lost = ""
+        try:
+            advice, ways, lost = self.judged(work)
+        except MatchlibError as error:  # read elsewhere, in another way than the target
+            self.error = self.error or error
         card = work.panel
         code = card.code if card is not None else ""
         body = read_page(
@@ -150,8 +172,8 @@ class JobsScreen(Room):
             advice=advice,
             ways=ways,
             lost=lost,
-            wrong=self.error,
-            photo=self.address.get("photo") == "1",
+            wrong=self.error or (self.photo.error if self.address.get("photo") else None),
+            photo=self._photo_part,
             again=again,
         )
         if advice is None or again:
@@ -221,7 +243,20 @@ class JobsScreen(Room):
         super().press(done)
 
 
-_LOOKING = {"open", "jobs", "new", "find", "job", "step", "goto", "tool", "own", "compare", "photo"}
+_LOOKING = {
+    "open",
+    "jobs",
+    "new",
+    "find",
+    "job",
+    "step",
+    "goto",
+    "tool",
+    "own",
+    "compare",
+    "photo",
+    "look",
+}
 """Presses that change nothing, so that they may be made on a page that is behind."""
 
 

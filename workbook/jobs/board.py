@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 __all__ = ["board"]
 
 _DOORS = (
-    ("browse_the_library.ipynb", "Library", "{panels} panels to look through"),
+    ("browse_the_library.ipynb", "Library", "{panels} to look through"),
     ("analyse_the_archive.ipynb", "Archive", "what it covers, what looks wrong"),
     ("train_on_grounds.ipynb", "Training", "what grounds do to a colour"),
 )
@@ -44,9 +44,10 @@ def board(archive: Archive, *, sought: str = "", wrong: Exception | None = None)
     jobs = archive.jobs()
     words = " ".join(sought.casefold().split())
     found = [j for j in jobs if words in f"{j.name} {j.customer} {j.number}".casefold()]
+    panels = f"{len(archive)} panel{'s' * (len(archive) != 1)}"
     doors = "".join(
         f'<a class="wb-door" href="{file}"><b>{name}</b>'
-        f"<span>{esc(said.format(panels=len(archive)))}</span></a>"
+        f"<span>{esc(said.format(panels=panels))}</span></a>"
         for file, name, said in _DOORS
     )
     new = (

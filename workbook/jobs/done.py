@@ -5,9 +5,12 @@ from __future__ import annotations
 from matchlib.domain import Panel
 from workbook.figures import Raw, esc
 from workbook.jobs.pot import pots_of, typed_of
+from workbook.jobs.rail import coats_words, recipe_title
 from workbook.page.fields import button, field, fold, problem
+from workbook.page.pictures import coats, numbers, split
 from workbook.session.customer import sheet_of_job
-from workbook.session.work import Work
+from workbook.session.targets import lab_of
+from workbook.session.work import Work, coat_by_coat
 
 __all__ = ["done_page", "label_of", "sheet_pdf"]
 
@@ -16,13 +19,7 @@ def done_page(work: Work, wrong: Exception | None) -> Raw:
     """Return the step as HTML."""
     job = work.job
     cards = [work.archive.panel(code) for code in job.panels]
-    rows = "".join(_card(card) for card in cards)
-    shown = (
-        "<table><thead><tr><th>card</th><th>what is on it</th><th>read</th><th></th></tr></thead>"
-        f"<tbody>{rows}</tbody></table>"
-        if rows
-        else "<p>No card was sprayed for it.</p>"
-    )
+    shown = "".join(_card(work, card) for card in cards) or "<p>No card was sprayed for it.</p>"
     prints = button("Print the job sheet", "sheet", quiet=True) if job.plan is not None else ""
     if not job.open:
         said = job.outcome + (f": {job.why}" if job.why else "")
@@ -40,22 +37,19 @@ def done_page(work: Work, wrong: Exception | None) -> Raw:
     return Raw(f'{problem(wrong)}{shown}<div class="wb-bar">{prints}</div>{up}')
 
 
-def _card(card: Panel) -> str:
-    from workbook.page.pictures import areas, numbers
-    from workbook.session.targets import lab_of
-
-    read = card.stages[-1].last_read
-    seen = ""
+def _card(work: Work, card: Panel) -> str:
+    read, seen, told = card.stages[-1].last_read, split(work.wanted), "not read"
     if read:
         lab = lab_of(read[0])
         state = f", {read[0].state}" if read[0].state else ""
-        seen = (
-            f"{areas([lab], words=numbers(lab), width=44, height=44, edge=6)}{numbers(lab)}{state}"
-        )
+        seen, told = split(work.wanted, lab, of=card.code), f"reads {numbers(lab)}{state}"
+    looks = work.looks(coat_by_coat(card.recipe, clear=card.recipe.clear))
     label = button("Print its label", "label", card.code, spoken=card.code, quiet=True)
     return (
-        f'<tr><th scope="row">{esc(card.code)}</th><td>{esc(card.recipe.words)}</td>'
-        f"<td>{seen}</td><td>{label}</td></tr>"
+        f'<article class="wb-card wb-row">{seen}<div><h2>{esc(card.code)}</h2>'
+        f"<p>{recipe_title(card.recipe)}, {esc(coats_words(card.recipe))}</p>"
+        f"{coats(looks, work.wanted, size=20, named=False)}</div>"
+        f'<p class="wb-num">{esc(told)}</p>{label}</article>'
     )
 
 
@@ -63,7 +57,7 @@ def label_of(work: Work, code: str) -> bytes:
     """Return the label of a card as a PDF."""
     from workbook.label import label_pdf
 
-    return label_pdf([work.archive.panel(code)])
+    return label_pdf(work.archive.panel(code), cut_lines=True)
 
 
 def sheet_pdf(work: Work) -> bytes:

@@ -21,7 +21,7 @@ from workbook.session import (
     labour_of,
     pot_of,
 )
-from workbook.session.stock import keep_stock, stock_of
+from workbook.session.stock import keep_stock, stock_of, take_off
 from workbook.session.typed import number_typed
 
 if TYPE_CHECKING:
@@ -29,7 +29,16 @@ if TYPE_CHECKING:
     from matchlib.domain import Recipe
     from matchlib.mixing import Pot
 
-__all__ = ["KEY", "job_of", "keep_bottle", "keep_typed", "pot_part", "pots_of", "typed_of"]
+__all__ = [
+    "KEY",
+    "job_of",
+    "keep_bottle",
+    "keep_typed",
+    "pot_part",
+    "pots_of",
+    "take_pot",
+    "typed_of",
+]
 
 KEY = "card"
 """Name of the setting."""
@@ -193,17 +202,30 @@ def keep_typed(archive: Archive, fields: dict[str, str]) -> None:
     archive.set_setting(KEY, typed)
 
 
-def pot_part(archive: Archive, recipe: Recipe, wrong: Exception | None, *, opened: bool) -> Raw:
-    """Return what is poured, large, and all that it rests on folded."""
+_TAKEN = "pot taken off the shelf"
+
+
+def take_pot(archive: Archive, recipe: Recipe, pot: str) -> None:
+    """Take a pot off the shelf, once; `pot` says which it is."""
+    if archive.setting(_TAKEN, "") == pot:
+        return
+    take_off(archive, bill(pots_of(recipe, typed_of(archive)), stock_of(archive)))
+    archive.set_setting(_TAKEN, pot)
+
+
+def pot_part(
+    archive: Archive, recipe: Recipe, wrong: Exception | None, *, opened: bool, pot: str = ""
+) -> Raw:
+    """Return what is poured, large, and all that it rests on folded; `pot` says which it is."""
     typed = typed_of(archive)
     unit, guessed = typed.get("unit", "ml"), not archive.setting(KEY, {})
     lines: list[str] = []
     try:
         pots = pots_of(recipe, typed)
         big, lines = _poured(pots, unit), pots.words(unit).splitlines()
-        shelf, labour = stock_of(archive), labour_of(job_of(typed))
-        if shelf or labour is not None:
-            lines += bill(pots, shelf, labour=labour).words(unit).splitlines()
+        stock, labour = stock_of(archive), labour_of(job_of(typed))
+        if stock or labour is not None:
+            lines += bill(pots, stock, labour=labour).words(unit).splitlines()
         lines += _asides(recipe, typed)
     except MatchlibError as error:
         big, wrong = "", wrong or error
@@ -227,10 +249,17 @@ def pot_part(archive: Archive, recipe: Recipe, wrong: Exception | None, *, opene
         if name not in hidden
     )
     items = "".join(f"<li>{esc(line)}</li>" for line in lines)
+    shelf = ""
+    if stock_of(archive) and big:
+        shelf = (
+            '<p class="wb-muted">Taken off the shelf.</p>'
+            if archive.setting(_TAKEN, "") == pot
+            else button("Take it off the shelf", "takepot", quiet=True)
+        )
     mind = " ".join(c.first for c in cautions_at("mix"))
     more = (
         f'<p class="wb-caution">Before you open a tin: {esc(mind)} {esc(DEFERENCE)}</p>'
-        f'<ul>{items}</ul><div class="wb-chips cpw">{cups}</div>'
+        f'<ul>{items}</ul><div class="wb-chips">{cups}</div>'
         f'<div class="wb-fields" data-enter="pot">{controls}</div>'
         + button("Work it out", "pot", quiet=True)
         + fold("Stock", _stock(archive), ident="stock")
@@ -238,7 +267,8 @@ def pot_part(archive: Archive, recipe: Recipe, wrong: Exception | None, *, opene
     assumed = "Reckoned for a card of 300 × 300 mm that takes 25 ml a coat; say what yours takes."
     note = assumed if guessed else ""
     return Raw(
-        f'<p class="wb-big">{esc(big)}</p><p class="wb-muted">{esc(note)}</p>{problem(wrong)}'
+        f'<p class="wb-big">{esc(big)}</p><p class="wb-muted">{esc(note)}</p>{shelf}'
+        + problem(wrong)
         + fold("The pot in full", more, ident="pot", open_=opened)
     )
 
@@ -249,7 +279,7 @@ def _poured(pots: Pot, unit: str) -> str:
     told = []
     for group in pots.groups:
         parts = [f"{format_volume(p.ml, unit)} {p.name}" for p in group.pour.portions if p.ml > 0]
-        told.append(" + ".join(parts))
+        told.append("into the rest " * bool(group.pour.kept) + " + ".join(parts))
     return ", then ".join(told)
 
 

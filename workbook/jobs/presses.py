@@ -6,12 +6,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-import ipywidgets as widgets
-
 from matchlib.errors import DomainError
 from workbook.jobs import recipe as recipes
 from workbook.jobs.done import label_of, sheet_pdf
-from workbook.jobs.pot import keep_bottle, keep_typed
+from workbook.jobs.pot import keep_bottle, keep_typed, take_pot
 from workbook.jobs.spray import booth_of, keep_booth, noted
 from workbook.jobs.target import begun, of_file, of_text
 from workbook.page import Press
@@ -20,6 +18,7 @@ from workbook.session.work import Work
 
 if TYPE_CHECKING:
     from workbook.jobs.app import JobsScreen
+    from workbook.session.photos import Photographed
 
 __all__ = ["Presses"]
 
@@ -86,6 +85,11 @@ class Presses:
         kept = self.at.session.archive.keep_job(job, why=why)
         self.at.go(Work(self.at.session, kept), "recipe")
 
+    def do_look(self, done: Press) -> None:
+        """Show what was typed of the sample; what is no colour is said at once."""
+        if done.fields.get("lab", "").strip():
+            of_text(done.fields["lab"], self.at.session)
+
     def do_words(self, done: Press) -> None:
         """Keep name, customer, day and notes."""
         job = begun(done, self.at.session, self.at.job.job)
@@ -101,34 +105,20 @@ class Presses:
 
     def do_photo(self, done: Press) -> None:
         """Offer to take a photograph."""
-        self.at.address["photo" if self.at.step == "read" else "tool"] = (
-            "1" if self.at.step == "read" else "photo"
-        )
-        if self.at.page is not None:
-            self.at.page.invite("photo", self._photo)
+        self.at.address["photo"] = "" if self.at.address.get("photo") else "1"
 
-    def _photo(self) -> widgets.Widget:
-        from workbook.photo_intake import PhotoIntake
-
-        intake = PhotoIntake(archive=self.at.session.archive)
-        intake.on_use(self._photographed)
-        return intake.box
-
-    def _photographed(self, found: list[Any]) -> None:
-        fields = dict(self.at.last.fields) if self.at.last else {}
-        if self.at.page is not None:
-            self.at.page.act(Press("photographed", fields=fields | {"version": ""}, what=found[0]))
-
-    def do_photographed(self, done: Press) -> None:
-        """Take the reading of a photograph."""
-        reading, card = done.what.reading.reading, None
+    def use_photo(self, found: Photographed, done: Press) -> None:
+        """Take the reading of a photograph: the sample's, or the card's with its picture."""
+        if found.reading is None:
+            return
+        reading, card = found.reading.reading, None
         if self.at.step == "read":
             card = self.at.job.panel
         if card is None:
             self._begin(done, (reading,))
             return
-        if done.what.picture:
-            name = keep_picture(self.at.session.archive, card.code, done.what.picture)
+        if found.picture:
+            name = keep_picture(self.at.session.archive, card.code, found.picture)
             reading = replace(reading, picture=name)
         self._keep(done, (reading,))
 
@@ -196,6 +186,12 @@ class Presses:
         """Write down a bottle."""
         name = done.fields.get("stock_name", "")
         keep_bottle(self.at.session.archive, name, done.fields.get("stock_ml", ""))
+
+    def do_takepot(self, done: Press) -> None:
+        """Take the pot that is mixed off the shelf."""
+        work = self.at.job
+        if work.pot_recipe is not None:
+            take_pot(self.at.session.archive, work.pot_recipe, work.pot_words)
 
     def do_unstock(self, done: Press) -> None:
         """Take a bottle from the list."""

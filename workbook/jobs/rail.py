@@ -62,6 +62,7 @@ def rail(work: Work, step: str) -> Raw:
     job, plan = work.job, work.job.plan
     due = f"due {job.due:%A %d %B}" if job.due else ""
     whom = ", ".join(filter(None, [job.customer, due]))
+    whom = f'<br><span class="wb-muted">{esc(whom)}</span>' if whom else ""
     body, picture = "", areas([], words="no target yet", width=236, height=104)
     aim = ""
     if job.target:
@@ -76,10 +77,10 @@ def rail(work: Work, step: str) -> Raw:
         )
     opened = steps_open(work)
     steps = [(s, s.capitalize(), str(i)) for i, s in enumerate(STEPS, 1)]
-    past, shut = [s for s, done in opened.items() if done], [s for s in STEPS if s not in opened]
+    past = [s for s, done in opened.items() if done or (s, step) == ("read", "done")]
+    shut = [s for s in STEPS if s not in opened]
     shown = steps_list(steps, step, past=past, shut=shut)
     return Raw(
-        f'<div class="wb-held">{picture}<p>Job {job.number} · <b>{esc(job.name)}</b>'
-        f'<br><span class="wb-muted">{esc(whom)}</span></p><p class="wb-num">{aim}</p>{body}{shown}'
-        "</div>"
+        f'<div class="wb-held"><p>Job {job.number} · <b>{esc(job.name)}</b>{whom}</p>'
+        f'{picture}<p class="wb-num">{aim}</p>{body}{shown}</div>'
     )

@@ -11,7 +11,7 @@ from matchlib.correction import SANDING
 from workbook.figures import Raw, esc, protocol_list
 from workbook.jobs.rail import coats_words, recipe_title
 from workbook.page.fields import button, check, field, fold, problem, upload
-from workbook.page.pictures import axes, coats, numbers, split, tenths
+from workbook.page.pictures import areas, axes, coats, numbers, split, tenths
 from workbook.session.targets import lab_of
 from workbook.session.work import Work, coat_by_coat
 
@@ -97,7 +97,7 @@ def read_page(
     ways: list[Way],
     lost: str,
     wrong: Exception | None,
-    photo: bool,
+    photo: str,
     again: bool,
 ) -> Raw:
     """Return the step as HTML.
@@ -114,8 +114,8 @@ def read_page(
         Why no coats save this card; empty where some may.
     wrong : Exception, optional
         What went wrong here.
-    photo : bool
-        Whether a photograph is being taken.
+    photo : str
+        HTML where a photograph is being taken.
     again : bool
         Whether it is read once more.
 
@@ -161,7 +161,9 @@ def read_page(
             + f'<div class="wb-bar">{once_more}</div>'
         )
     given_up = f'<p class="wb-caution">{esc(lost)}</p>' if lost else ""
-    first, second, rest = ways[:1], ways[1:2], ways[2:]
+    first = ways[:1]
+    second = [w for w in ways[1:] if w.on != first[0].on and w.chance >= _LEAST][:1] or ways[1:2]
+    rest = [w for w in ways if w not in (*first, *second)]
     hopeless = "" if first and first[0].chance >= _LEAST else (
         '<p class="wb-caution">Nothing within this shelf is likely to pass. Choose another recipe, '
         "or allow more on the shelf.</p>"
@@ -222,9 +224,10 @@ def _row(work: Work, way: Way, place: int, *, first: bool = False) -> str:
     if way.on and card is not None:
         on = 0 if card.recipe.schedule is None else card.recipe.schedule.coats
         looks, counted, start = looks[on:], on + 1, "now"
-    text = f'<p class="wb-why">{esc(way.how)}</p>' if way.how else ""
-    if way.on and card is not None and any(s.recipe.clear for s in card.stages):
-        text += f'<p class="wb-why">{esc(SANDING)}</p>'
+    how = way.how
+    if first and way.on and card is not None and any(s.recipe.clear for s in card.stages):
+        how = f"{how} {SANDING}"
+    text = f'<p class="wb-why">{esc(how)}</p>' if how else ""
     drawn = coats(looks, work.wanted, first=start, counted=counted, named=first, size=26)
     title = esc(way.words[:1].upper() + way.words[1:])
     what = "" if way.on else f"<p>{recipe_title(way.recipe)}, {esc(coats_words(way.recipe))}</p>"
@@ -235,14 +238,13 @@ def _row(work: Work, way: Way, place: int, *, first: bool = False) -> str:
     )
 
 
-def _ask(work: Work, card: Panel, wrong: Exception | None, photo: bool) -> Raw:
+def _ask(work: Work, card: Panel, wrong: Exception | None, photo: str) -> Raw:
     plan = work.job.plan
     uncleared = card.recipe.clear is None and plan is not None and plan.recipe.clear is not None
-    state = "dry, before its clear coat" if uncleared else "finished"
+    state = "dry, before its clear coat" if uncleared else "finished and dry"
     expected = work.looks([card.recipe])[0]
     several = len(work.job.target) > 1
     help_ = "45as15: 27.1 45.9 28.5, one angle a line" if several else "such as 27.1 45.9 28.5"
-    slot = '<div data-slot="photo"></div>' if photo else ""
     from matchlib.steering import too_soon
 
     soon = too_soon(work.minutes_dry)
@@ -251,15 +253,11 @@ def _ask(work: Work, card: Panel, wrong: Exception | None, photo: bool) -> Raw:
     left = len([c for c in work.coats if not c.laid])
     come = f", with {left} coat{'s' * (left != 1)} still to come" if left else ""
     typed = field("It reads: L a b", "lab", lines=2 if several else 1, help=help_, wrong=wrong)
-    ways = (
-        button("Keep this reading", "read", go=True)
-        + upload("Take it from a file", "file")
-        + button("Photograph it", "photo", quiet=True)
-    )
+    ways = upload("Take it from a file", "file") + button("Photograph it", "photo", quiet=True)
+    seen = areas([expected], words=f"expected {numbers(expected)}", width=300, height=150)
     return Raw(
-        f"<p>Read card <b>{esc(card.code)}</b> {state}: it should be about "
-        f"<b>{numbers(expected)}</b>{come}.</p>"
-        f'{question}<div class="wb-fields" data-enter="read">{typed}{sure}</div>'
-        f'<div class="wb-bar">{ways}</div>{slot}'
+        f'<div class="wb-verdict"><div>{seen}<p class="wb-num">expected {numbers(expected)}</p>'
+        f'</div><div data-enter="read"><p>Read it {state}{come}.</p>{question}{typed}{sure}'
+        f'<div class="wb-bar">{ways}</div></div></div>{photo}'
         + fold("How to read it", protocol_list(away=True), ident="protocol")
     )

@@ -138,19 +138,27 @@ def recipe_page(
         told = "".join(f"<p>{esc(note)}</p>" for note in notes)
         more += fold("Before you read cards on the way", told, ident="notes")
     tools = "".join(
-        button(words, "tool", "" if tool == name else name, quiet=True)
-        for name, words in _TOOLS.items()
+        button(words, "tool", name, quiet=True) for name, words in _TOOLS.items() if name != tool
     )
-    drawn: dict[str, Callable[[], str]] = {
+    asked: dict[str, Callable[[], str]] = {
         "own": lambda: own_part(work, done),
         "chart": lambda: _chart(work, rows, found),
         "compare": lambda: _compare(work, rows, done),
     }
-    below = drawn[tool]() if tool in drawn else ""
+    ranked = f"{shown}{more}"
+    if tool in asked:
+        tools = button("Back to the recipes", "tool", quiet=True) + tools
+        ranked = asked[tool]()
     return Raw(
-        f"{problem(wrong)}{_shelf(work, opened=tool == 'shelf')}{reach}{shown}{more}"
-        f'<div class="wb-bar">{tools}</div>{below}'
+        f"{problem(wrong)}{_shelf(work, opened=tool == 'shelf')}{reach}{ranked}"
+        f'<div class="wb-bar">{tools}</div>'
     )
+
+
+def _why(row: Offer) -> str:
+    """Why this ground and pot, without their names, which stand beside it."""
+    why = row.suggestion.why.partition(";")[0].rstrip(".").rpartition(": ")[2]
+    return f"{why[:1].upper()}{why[1:]}."
 
 
 def _row(work: Work, row: Offer, place: int, *, first: bool = False) -> str:
@@ -160,20 +168,19 @@ def _row(work: Work, row: Offer, place: int, *, first: bool = False) -> str:
     text = ""
     if first:
         new = [f"{s[:1].upper()}{s[1:]}." for s in row.suggestion.never_sprayed]
-        why = row.suggestion.why.partition(";")[0].rstrip(".") + "."
-        text = f'<p class="wb-why">{esc(" ".join([why, *new]))}</p>'
-    read = "cards pass, read once on the way" if row.read_after else "cards pass"
+        text = f'<p class="wb-why">{esc(" ".join([_why(row), *new]))}</p>'
+    after = " and ".join(map(str, row.read_after))
+    read = f"cards pass, read after coat {after}" if after else "cards pass"
     blind = ""
     if row.read_after:
         from workbook.page.pictures import chance
 
         blind = f"{chance(row.blind)[1]} sprayed blind"
-    after = "".join(f" · read after coat {n}" for n in row.read_after)
     use = button("Use this", "use", row.key, go=first, spoken=f"{recipe}")
     return (
         f'<article class="wb-card wb-row{" wb-first" * first}" data-key="row{place}">'
         f"{split(work.wanted, looks[-1], **size)}<div><h2>{recipe_title(recipe)}</h2>"
-        f"<p>{esc(coats_words(recipe))}{after}</p>"
+        f"<p>{esc(coats_words(recipe))}</p>"
         f"{coats(looks, work.wanted, size=28 if first else 20, named=first)}{text}</div>"
         f"{tenths(row.chance, read, more=blind)}{use}</article>"
     )
@@ -192,10 +199,7 @@ def _shelf(work: Work, *, opened: bool) -> str:
     pots = "two colours in a pot" if limits.blends else "one colour in a pot"
     text = f"up to {limits.max_coats} coats · {low:g}:1 to {high:g}:1 · {pots}"
     change = button("Change the shelf", "tool", "" if opened else "shelf", quiet=True)
-    line = (
-        f'<div class="wb-bar">{grounds}<span class="wb-muted">{text}</span>'
-        f'<span class="wb-push">{change}</span></div>'
-    )
+    line = f'<div class="wb-shelf">{grounds}{change}<p class="wb-muted">{text}</p></div>'
     return line + (_shelf_form(work) if opened else "")
 
 
@@ -314,13 +318,13 @@ def own_part(work: Work, done: Press | None) -> Raw:
         return min(range(len(_CARRIERS)), key=lambda i: abs(_CARRIERS[i] - carrier))
 
     ways: Any = {"low": 0, "high": len(_CARRIERS) - 1, "texts": texts}
-    controls = (
+    controls = (  # by pairs, one above the other
         choice("Ground", "own_ground", {g: g for g in grounds}, str(recipe.ground), do="own")
         + choice("Colour", "own_colour", {c: c for c in colours}, next(iter(colours)), do="own")
         + slider("Coats", "own_coats", first.coats, low=1, high=10)
         + slider("Ratio", "own_ratio", at(first), **ways)
         + slider("Then further coats", "own_more", rest[0].coats if rest else 0, low=0, high=6)
-        + slider("at", "own_second", at(rest[0] if rest else first), **ways)
+        + slider("Their ratio", "own_second", at(rest[0] if rest else first), **ways)
     )
     light, red, yellow = found.sd_lab
     text = f"{found.words}. One card spreads by ±{light:.2f} L*, ±{red:.2f} a*, ±{yellow:.2f} b*."
@@ -330,12 +334,12 @@ def own_part(work: Work, done: Press | None) -> Raw:
     angles = "".join(f'<p class="wb-num">{esc(one)}</p>' for one in each if len(each) > 1)
     closer = fold("Why, how even it lays, other lights", _closer(work, recipe), ident="closer")
     return Raw(
-        '<section class="wb-card" data-look aria-label="My own recipe">'
+        '<section class="wb-card" aria-label="My own recipe">'
         f'<div class="wb-row">{split(work.wanted, looks[-1], width=190, height=92)}<div>'
         f"<h2>{recipe_title(recipe)}</h2><p>{esc(coats_words(recipe))}</p>"
         f"{coats(looks, work.wanted)}</div>{tenths(found.probability)}"
         f"{button('Use this', 'useown', spoken='my own recipe')}</div>"
-        f'<p class="wb-num">{esc(text)}</p>{angles}<div class="wb-fields">{controls}</div>'
+        f'<p class="wb-num">{esc(text)}</p>{angles}<div class="wb-fields wb-pairs">{controls}</div>'
         f"{closer}</section>"
     )
 
@@ -361,7 +365,7 @@ def _chart(work: Work, rows: list[Offer], found: Suggestions) -> str:
     bare = [Mark(m.lab, m.kind) for m in marks]
     title, order = "In all that the shelf reaches", ("target", "suggestion")
     wide = lab_chart(bare, reachable=reach, order=order, title=title)
-    head = '<section class="wb-card cpw" data-look aria-label="Colour chart">'
+    head = '<section class="wb-card" aria-label="Colour chart">'
     return f"{head}{near}{wide}</section>"
 
 
@@ -373,13 +377,14 @@ def _compare(work: Work, rows: list[Offer], done: Press | None) -> str:
     sides = "".join(
         f"<div><h2>{recipe_title(r.recipe)}</h2><p>{esc(coats_words(r.recipe))}</p>"
         f"{split(work.wanted, r.suggestion.lab, width=300, height=120)}"
-        f"{tenths(r.chance)}<p>{esc(r.suggestion.why)}</p>"
-        f'<p class="wb-num">ΔE00 {number(r.suggestion.delta_e00, 2)} from the aim</p></div>'
+        f"{tenths(r.chance)}<p>{esc(_why(r))}</p>"
+        f'<p class="wb-num">ΔE00 {number(r.suggestion.delta_e00, 2)} from the aim</p>'
+        f"{button('Use this', 'use', r.key, spoken=str(r.recipe))}</div>"
         for r in (rows[int(one)], rows[int(two)])
     )
     picks: str = choice("One", "one", names, one, do="compare")
     picks += choice("Other", "two", names, two, do="compare")
     return (
-        '<section class="wb-card" data-look aria-label="Compare two">'
+        '<section class="wb-card" aria-label="Compare two">'
         f'<div class="wb-fields">{picks}</div><div class="wb-fields">{sides}</div></section>'
     )

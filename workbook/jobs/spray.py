@@ -31,8 +31,8 @@ _BOOTH = {
 }
 _READY = {
     "stirred": "stirred",
-    "stood": "stood as the data sheet says",
-    "strained": "strained into the cup",
+    "stood": "stood",
+    "strained": "strained",
 }
 
 
@@ -87,9 +87,10 @@ def spray_page(
         HTML.
     """
     plan, archive = work.job.plan, work.archive
-    at_pot = wrong if where in ("pot", "stock", "unstock", "potform") else None
-    recipe = work.pot_recipe
-    pot = pot_part(archive, recipe, at_pot, opened=tool == "pot") if recipe else Raw("")
+    at_pot = wrong if where in ("pot", "stock", "unstock", "potform", "takepot") else None
+    recipe, pot = work.pot_recipe, Raw("")
+    if recipe:
+        pot = pot_part(archive, recipe, at_pot, opened=tool == "pot", pot=work.pot_words)
     count = 0 if recipe is None or recipe.schedule is None else recipe.schedule.coats
     ticked = done.ticked("ready") if done else []
     ready = "".join(
@@ -105,10 +106,6 @@ def spray_page(
         cleared = [s for s in work.panel.stages if s.recipe.clear]
         if cleared and work.next_coat:
             on += f'<p class="wb-caution">{esc(SANDING)}</p>'
-    code = ""
-    if plan is not None and not plan.on:
-        code = field("Code on the back of the card", "code", work.next_code)
-        code = f'<div class="wb-fields">{code}</div>'
     booth = booth_of(archive)
     said = " · ".join(
         filter(
@@ -126,8 +123,11 @@ def spray_page(
         field(label, f"booth_{n}", booth[n], help=help_) for n, (label, help_) in _BOOTH.items()
     )
     at_booth = wrong if where == "booth" else None
-    today = f'<p class="wb-muted">{esc(said or "booth, lot and sprayer not noted")}</p>' + fold(
-        "Change the booth, lot, sprayer and flash-off",
+    words = "Card's code, booth, lot, sprayer and flash-off"
+    if plan is not None and not plan.on:
+        fields = field("Code on the back of the card", "code", work.next_code) + fields
+    today = fold(
+        f"Booth and card: {said}" if said else words,
         f'<div class="wb-fields" data-enter="booth">{fields}</div>{problem(at_booth)}'
         + button("Keep for the next coats", "booth", quiet=True),
         ident="booth",
@@ -138,9 +138,9 @@ def spray_page(
     air = next((c.first for c in cautions_at("spray") if "isocyanate" in c.text.lower()), "")
     return Raw(
         f'{problem(rest)}<section class="wb-card" aria-label="Pot">'
-        f'<div class="wb-bar"><h2>{esc(head)}</h2><span class="wb-push wb-chips" role="group" '
+        f'<div class="wb-recrow"><h2>{esc(head)}</h2><span class="wb-chips" role="group" '
         f'aria-label="Before the gun">{ready}</span></div>{on}{pot}</section>'
-        f"{code}{_table(work, booth)}{today}"
+        f"{_table(work, booth)}{today}"
         f"{fold('When it goes wrong', troubles, ident='troubles')}"
         f'<p class="wb-caution">The data sheet decides flash and recoat times. {esc(air)}</p>'
     )
@@ -169,7 +169,7 @@ def _table(work: Work, booth: dict[str, str]) -> str:
             said = f"dry, before the clear: about {numbers(lab)}" if now or done else "read"
             rows.append(
                 f'<tr data-key="read{coat.number}"><th scope="row">read</th><td>{_chip(lab)}</td>'
-                f"<td colspan=2>{esc(said)}; the coats after it change with the reading</td>"
+                f"<td colspan=2>{esc(said)}; the rest follows it</td>"
                 f"<td>{press}</td></tr>"
             )
     plan = work.job.plan
@@ -203,7 +203,7 @@ def _coat(
             f'data-wait="{flash:.0f}"></span> '
             f"<span data-clock-words>{'' if flash else 'since this coat'}</span>"
         )
-        left, gone = f"left of {flash / 60:g} min", "since this coat; the data sheet decides"
+        left, gone = f"left of {flash / 60:g} min", "since this coat"
         told = told.replace("data-since", f'data-left="{left}" data-gone="{gone}" data-since')
     elif at is not None:
         nxt = next((c for c in after if c.number == coat.number + 1), None)

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import re
-import tempfile
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from matchlib.errors import TargetError
+from matchlib.errors import MatchlibError, TargetError
 from matchlib.job import Job
 from matchlib.repair import aged_finish
 from workbook.figures import Raw, esc
@@ -16,6 +14,7 @@ from workbook.page.fields import button, choice, field, fold, problem, upload
 from workbook.page.page import Press
 from workbook.page.pictures import areas, numbers
 from workbook.session.back import date_of
+from workbook.session.intake import sent_file
 from workbook.session.order import KINDS, aim_of, box_words, kind_of, tolerance_of
 from workbook.session.targets import angles_of_file, angles_of_panel, lab_of, typed_readings
 from workbook.session.typed import number_typed, three_typed
@@ -54,8 +53,8 @@ def of_text(text: str, session: Session) -> tuple[Reading, ...]:
     lines = [line.strip() for line in text.splitlines() if line.strip()]
     if not lines:
         raise TargetError(
-            "There is no target yet.",
-            expected="L, a and b of the customer's sample",
+            "Nothing is typed yet.",
+            expected="L, a and b, such as 27.1 45.9 28.5",
             got="nothing",
             remedy="type the three numbers, give a file or a photograph, or a panel's code.",
         )
@@ -84,9 +83,7 @@ def aged_of(text: str, session: Session) -> AgedFinish | None:
 
 def of_file(name: str, content: bytes, session: Session) -> tuple[Reading, ...]:
     """Return the readings of the one sample in a file."""
-    with tempfile.TemporaryDirectory() as folder:
-        place = Path(folder) / Path(name).name
-        place.write_bytes(content)
+    with sent_file(name, content) as place:
         return angles_of_file(place)
 
 
@@ -164,7 +161,9 @@ def _weights(text: str, count: int) -> tuple[float, ...]:
     return found
 
 
-def target_page(session: Session, job: Job | None, wrong: Exception | None, photo: bool) -> Raw:
+def target_page(
+    session: Session, job: Job | None, wrong: Exception | None, photo: str, typed: str = ""
+) -> Raw:
     """Return the step as HTML.
 
     Parameters
@@ -175,8 +174,10 @@ def target_page(session: Session, job: Job | None, wrong: Exception | None, phot
         None for a new one.
     wrong : Exception, optional
         What went wrong here.
-    photo : bool
-        Whether a photograph is being taken.
+    photo : str
+        HTML where a photograph is being taken.
+    typed : str
+        What was typed of the sample until now.
 
     Returns
     -------
@@ -216,12 +217,16 @@ def target_page(session: Session, job: Job | None, wrong: Exception | None, phot
         "finish: three places of it or more, one a line; their own spread is then what passes.</p>",
         ident="passes",
     )
-    sample = field("The sample reads: L a b", "lab", lines=2, wide=True,
-                   help="or the code of a panel of the library")  # fmt: skip
+    sample = field("The sample reads: L a b", "lab", lines=2, do="look", wrong=wrong,
+                   help="such as 27.1 45.9 28.5, or the code of a panel")  # fmt: skip
     ways = upload("Take it from a file", "file") + button("Photograph it", "photo", quiet=True)
-    slot = '<div data-slot="photo"></div>' if photo else ""
+    try:
+        labs = [lab_of(r) for r in of_text(typed, session)]
+    except MatchlibError:
+        labs = []
+    words = " and ".join(map(numbers, labs)) or "no sample yet"
     return Raw(
-        f'<div class="wb-fields">{sample}</div>{problem(wrong)}'
-        f'<div class="wb-bar">{ways}</div>{slot}'
+        f'<div class="wb-verdict">{areas(labs, words=words, width=300, height=150)}'
+        f'<div>{sample}<div class="wb-bar">{ways}</div></div></div>{photo}'
         f'<div class="wb-fields">{whose}</div>{passes}{fold("Notes", notes, ident="notes")}'
     )

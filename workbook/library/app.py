@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 import ipywidgets as widgets
 
-from matchlib.errors import MatchlibError
 from workbook.library import back, begin, intake, look
 from workbook.page import frame
 from workbook.page.fields import button
@@ -34,7 +33,6 @@ class LibraryRoom(Room):
         self.begun: Any = None  # the job begun last here
         self.entry = back.CardForm()
         self.take = intake.Take()
-        self.photo: Any = None
         self.photo_for = ""  # which reading the open photograph is for
         self.at_card = ""  # which reading went wrong
 
@@ -69,32 +67,14 @@ class LibraryRoom(Room):
     def do_photo(self, done: Press) -> None:
         """Open a photograph, or close it."""
         self.photo_for = "" if self.photo_for == done.value else done.value
-        if self.page is not None:
-            self.page.invite("photo", self._photograph)
 
-    # Photographs: a widget of its own, shown where the page has a place for it
-
-    def _photograph(self) -> widgets.Widget:
-        from workbook.photo_intake import PhotoIntake
-
-        self.photo = PhotoIntake(archive=self.session.archive)
-        self.photo.on_use(self.use_photo)
-        return self.photo.box
-
-    def use_photo(self, found: list[Photographed]) -> None:
+    def use_photo(self, found: Photographed, done: Press) -> None:
         """Take what was read from photographs for the card that they were opened for."""
-        wanted, self.photo_for = self.photo_for, ""
-        (first, *_) = found
-        try:
-            if wanted == "back":
-                back.take_photo(self, first)
-            elif first.reading is not None:
-                begin.keep_photo(self, wanted, first)
-        except MatchlibError as error:
-            self.wrong(error, None)
-        self.photo.clear()
-        if self.page is not None:
-            self.page.redraw()
+        if self.photo_for == "back":
+            back.take_photo(self, found)
+        else:
+            begin.keep_photo(self, self.photo_for, found)
+        self.photo_for = ""
 
     def keep_picture(self, code: str, picture: bytes) -> None:
         """Keep a small picture with a card.

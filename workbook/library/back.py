@@ -292,7 +292,7 @@ def draw(room: LibraryRoom) -> str:
     rest += bald("Carrier poured", "carrier") + bald("Colour poured", "poured")
     lists = _names("grounds", archive.names("ground")) + _names("colours", archive.names("colour"))
     lists += _names("clears", ("yes", "no", *archive.names("clear")))
-    slot = '<div data-slot="photo"></div>' if room.photo_for else ""
+    slot = room.photo.draw() if room.photo_for else ""
     html = (
         f'{lists}<div class="wb-fields">{main}</div><div class="wb-fields">{read}</div>'
         f'<p class="wb-bar">{others}</p>{slot}{_taken(entry)}{_there(panel)}'

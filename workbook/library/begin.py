@@ -220,7 +220,7 @@ def _reading(room: LibraryRoom, key: str, name: str) -> str:
         else button("From a file", "for", key, quiet=True, spoken=f"for {name}")
     )
     photo = button("Photograph", "photo", key, quiet=True, spoken=f"of {name}")
-    slot = '<div data-slot="photo"></div>' if room.photo_for == key else ""
+    slot = room.photo.draw() if room.photo_for == key else ""
     wrong = room.trouble("bare", "bare_file") if room.at_card == key else ""
     return f'<div class="wb-reading">{label}{keep}{file}{photo}</div>{wrong}{slot}'
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import base64
 import datetime as dt
-import tempfile
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from matchlib.errors import MatchlibError
@@ -15,7 +13,6 @@ from workbook.page import Press, frame
 from workbook.page.fields import button, check, chips, choice, field, fold, problem
 from workbook.page.pictures import coats
 from workbook.session.library import look_at_card, match_card
-from workbook.session.output import print_labels
 from workbook.session.typed import three_typed
 
 if TYPE_CHECKING:
@@ -80,17 +77,16 @@ def do_amend(room: LibraryRoom, done: Press) -> None:
 
 def do_label(room: LibraryRoom, done: Press) -> None:
     """Hand over a card's label."""
-    with tempfile.TemporaryDirectory() as folder:
-        file = print_labels(
-            room.session.archive,
-            [done.value],
-            Path(folder) / "label.pdf",
-            sheet=done.fields.get("paper", "A4"),
-            first=int(done.fields.get("first") or 1),
-            cut_lines=True,
-        )
-        if room.page is not None:
-            room.page.offer(f"label {done.value}.pdf", file.read_bytes())
+    from workbook.label import label_pdf
+
+    made = label_pdf(
+        room.session.archive.panel(done.value),
+        sheet=done.fields.get("paper", "A4"),
+        first=int(done.fields.get("first") or 1),
+        cut_lines=True,
+    )
+    if room.page is not None:
+        room.page.offer(f"label {done.value}.pdf", made)
     room.notice = f"The label of {done.value} was handed to the browser; print it at full size."
 
 
@@ -142,13 +138,18 @@ def draw(room: LibraryRoom) -> str:
         more = button(f"Show more of the {len(cards)}", "more", quiet=True)
     grid = card_grid(cards[: room.shown], chosen=code, notes=notes)
     adding = (
-        button("Add a card", "room", "back", quiet=True)
-        + button("Take in a file", "room", "file", quiet=True)
+        button("Show to a customer", "room", "show", quiet=True)
         + button("Grounds and colours", "room", "begin", quiet=True)
-        + button("Show to a customer", "room", "show", quiet=True)
+        + button("Take in a file", "room", "file", quiet=True)
+        + button("Add a card", "room", "back")
     )
-    main = f'{_bar(room, lab)}{grid}<p class="wb-bar">{more}</p><p class="wb-bar">{adding}</p>'
-    return room.framed(title, main, back=_card(room, code) if code else "", place="library")
+    return room.framed(
+        title,
+        f'{_bar(room, lab)}{grid}<p class="wb-bar">{more}</p>',
+        back=_card(room, code) if code else "",
+        place="library",
+        forward=f'<span class="wb-pair">{adding}</span>',
+    )
 
 
 def _bar(room: LibraryRoom, lab: Lab | None) -> str:

@@ -94,6 +94,7 @@ def field(
     kind: str = "text",
     lines: int = 1,
     wide: bool = False,
+    do: str = "",
     wrong: Exception | None = None,
 ) -> Raw:
     """Return a field that is typed into, with its label.
@@ -110,6 +111,8 @@ def field(
         More than one for a box.
     wide : bool
         Whether it takes a line of its own.
+    do : str
+        The press that is made when it was changed and left; none if empty.
     wrong : Exception, optional
         Said below it.
 
@@ -121,6 +124,7 @@ def field(
     ident = f"wb-{name}"
     bad = ' aria-invalid="true"' if wrong else ""
     common = f'id="{esc(ident)}" name="{esc(name)}" autocomplete="off"{bad}'
+    common += f' data-do="{esc(do)}"' if do else ""
     if lines > 1:
         inner = f'<textarea {common} rows="{lines}">{esc(value)}</textarea>'
     else:
@@ -266,7 +270,7 @@ def upload(label: str, do: str, *, accept: str = "", camera: bool = False) -> Ra
     accept : str
         As in HTML.
     camera : bool
-        Whether a tablet offers its camera.
+        Whether it opens the camera; not there where nobody taps.
 
     Returns
     -------
@@ -275,8 +279,9 @@ def upload(label: str, do: str, *, accept: str = "", camera: bool = False) -> Ra
     """
     more = f' accept="{esc(accept)}"' if accept else ""
     more += ' capture="environment"' if camera else ""
+    shape = " wb-camera" if camera else ""
     return Raw(
-        f'<label class="wb-press wb-quiet wb-upload">{esc(label)}'
+        f'<label class="wb-press wb-quiet wb-upload{shape}">{esc(label)}'
         f'<input type="file" class="wb-hidden" data-do="{esc(do)}"{more}></label>'
     )
 

@@ -53,7 +53,7 @@ def frame(
     bottom = ""
     if undo or forward:
         told = button(f"Undo: {undo}", "undo", quiet=True) if undo else "<span></span>"
-        bottom = f'<footer class="wb-bottom">{told}<span></span>{forward}</footer>'
+        bottom = f'<footer class="wb-bottom">{told}{forward}</footer>'
     return Raw(
         f'<div class="{shape}">{left}<main class="wb-main">{above}'
         f'<h1 data-place="{esc(place)}">{esc(title)}</h1>{main}</main>{right}</div>{bottom}'

@@ -20,12 +20,14 @@ import anywidget
 import ipywidgets as widgets
 import traitlets as t
 
-from matchlib.errors import MatchlibError
+from matchlib.errors import FileError, MatchlibError
+from workbook.page.fields import problem
+from workbook.page.frame import frame
 from workbook.theme import read_static
 
 __all__ = ["Page", "Press", "Screen"]
 
-_MOST_BYTES = 40_000_000
+_MOST_BYTES = 120_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,15 +44,12 @@ class Press:
         Every named field of the page as it is now; a list's ticked values joined by newlines.
     content : bytes
         Of a file.
-    what : object
-        What Python itself hands on, such as the readings of a photograph.
     """
 
     do: str
     value: str = ""
     fields: Mapping[str, str] = field(default_factory=dict)
     content: bytes = b""
-    what: Any = None
 
     def ticked(self, name: str) -> list[str]:
         """Return what is ticked of a list.
@@ -98,7 +97,7 @@ class Page(anywidget.AnyWidget):
 
     html = t.Unicode().tag(sync=True)
     address = t.Unicode().tag(sync=True)
-    turn = t.Int(0).tag(sync=True)
+    answered = t.Int(0).tag(sync=True)
     working = t.Unicode().tag(sync=True)
     download = t.Dict().tag(sync=True)
 
@@ -113,7 +112,8 @@ class Page(anywidget.AnyWidget):
     def __init__(self, screen: Screen) -> None:
         self.screen = screen
         self._pieces: list[bytes] = []
-        self._work = 0
+        self._work = self._offered = 0
+        self._heard = 0  # number of the last message that was answered
         self._guests: dict[str, Any] = {}
         try:
             # Widgets are changed by the kernel's own thread, as if by a press.
@@ -131,10 +131,13 @@ class Page(anywidget.AnyWidget):
                 self.html = self.screen.draw()
             except Exception as error:
                 self.screen.wrong(error, None)
-                self.html = self.screen.draw()
+                try:
+                    self.html = self.screen.draw()
+                except Exception as again:  # better a page of words than one that stands still
+                    self.html = frame("This page cannot be drawn", problem(again), place="wrong")
             told = {k: v for k, v in self.screen.address.items() if v}
             self.address = f"?{urlencode(told)}" if told else ""
-            self.turn += 1
+            self.answered = self._heard
 
     def invite(self, name: str, make: Callable[[], Any]) -> None:
         """Show a widget in the slot of this name; it is made when it is first asked for.
@@ -170,10 +173,11 @@ class Page(anywidget.AnyWidget):
         """
         import base64
 
+        self._offered += 1  # so that the same file can be handed over twice
         self.download = {
             "name": name,
             "data": f"data:{kind};base64,{base64.b64encode(content).decode()}",
-            "turn": self.turn,
+            "turn": self._offered,
         }
 
     def later(self, words: str, work: Callable[[], Any], then: Callable[[Any], object]) -> None:
@@ -205,6 +209,11 @@ class Page(anywidget.AnyWidget):
 
         threading.Thread(target=run, daemon=True).start()
 
+    def drop(self) -> None:
+        """Let go of what is being done in a thread: nothing comes of it."""
+        self._work += 1
+        self.working = ""
+
     def _ended(self, number: int, end: Callable[[], object]) -> None:
         if number == self._work:
             self.working = ""
@@ -228,7 +237,9 @@ class Page(anywidget.AnyWidget):
         self.redraw()
 
     def _message(self, _: object, content: dict[str, Any], buffers: list[Any]) -> None:
-        event = content.get("event")
+        event, serial = content.get("event"), int(content.get("serial") or 0)
+        if event != "piece" or content.get("index") == int(content.get("pieces") or 0) - 1:
+            self._heard = serial
         fields = {str(k): str(v) for k, v in dict(content.get("fields") or {}).items()}
         if event == "open":
             self.screen.address = dict(parse_qsl(str(content.get("address", "")).lstrip("?")))
@@ -244,14 +255,21 @@ class Page(anywidget.AnyWidget):
         if index == 0:
             self._pieces = []
         # A piece lost or doubled would make a wrong file; such a sending is dropped whole.
-        if index != len(self._pieces):
+        if index == len(self._pieces) and sum(map(len, self._pieces)) <= _MOST_BYTES:
+            self._pieces.append(bytes(buffers[0]) if buffers else b"")
+        else:
             self._pieces = []
+        if index != int(content.get("pieces") or 0) - 1:
             return
-        self._pieces.append(bytes(buffers[0]) if buffers else b"")
-        if sum(map(len, self._pieces)) > _MOST_BYTES:
-            self._pieces = []
-        elif len(self._pieces) == content.get("pieces"):
-            whole, self._pieces = b"".join(self._pieces), []
-            if len(whole) == content.get("size"):
-                name = str(content.get("name", ""))
-                self.act(Press(str(content.get("do", "")), name, fields, whole))
+        whole, self._pieces = b"".join(self._pieces), []
+        if len(whole) == content.get("size") and len(whole) <= _MOST_BYTES:
+            name = str(content.get("name", ""))
+            self.act(Press(str(content.get("do", "")), name, fields, whole))
+            return
+        lost = FileError(
+            "The file did not arrive whole.",
+            expected=f"a file of at most {_MOST_BYTES // 1_000_000} MB",
+            remedy="choose it once more.",
+        )
+        self.screen.wrong(lost, None)
+        self.redraw()

@@ -67,6 +67,9 @@ def areas(
     body = _rect(0, 0, width, height, SURROUND) + "".join(
         _filled(edge + i * each, edge, each, height - 2 * edge, lab) for i, lab in enumerate(labs)
     )
+    if not len(labs):
+        size = f'width="{width - 2 * edge}" height="{height - 2 * edge}"'
+        body += f'<rect class="wb-none" x="{edge}" y="{edge}" {size}/>'
     return _svg("wb-split", width, height, words, body)
 
 

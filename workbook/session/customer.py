@@ -110,12 +110,14 @@ def sheet_of_job(
 ) -> JobSheet:
     """Return the sheet of a job: of its own target, recipe and customer, and of no other's."""
     from matchlib.correction import SANDING
+    from matchlib.explain import coat_readings
 
     recipe, panel = to_spray(archive, job)
+    model, aim = model_of(archive).model, aim_of_job(job)
     sheet = sheet_of(
-        model_of(archive).model,
+        model,
         recipe,
-        target=aim_of_job(job),
+        target=aim,
         target_name=job.name,
         pot=pot,
         unit=unit,
@@ -135,5 +137,7 @@ def sheet_of_job(
         sd=None,
         chance=found.probability,
         angles=(),
+        whole=_plan_of(job).recipe,
+        coats=coat_readings(model, _plan_of(job).recipe, viewing=aim.aims[0].viewing),
         notes=(*sheet.notes, *notes),
     )

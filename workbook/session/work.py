@@ -13,7 +13,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from matchlib.domain import CoatSchedule, CoatStep, LoggedCoat, Panel, Recipe, Stage
-from matchlib.errors import ArchiveError, DomainError
+from matchlib.errors import ArchiveError, DomainError, TargetError
 from matchlib.job import Job, Plan
 from workbook.session.customer import aim_of_job
 from workbook.session.model_cache import model_of
@@ -182,6 +182,13 @@ class Work:
         before = coat_by_coat(plan.recipe)[self.begun]
         return plan.recipe if not self.begun else plan.recipe.after(before)
 
+    @property
+    def pot_words(self) -> str:
+        """Which pot it is: of what card, and for what coats."""
+        plan = self.job.plan
+        code = plan.on if plan is not None and plan.on else self.next_code
+        return f"job {self.job.number}, {code}: {self.pot_recipe}"
+
     def looks(self, recipes: Sequence[Recipe]) -> list[tuple[float, float, float]]:
         """Return what recipes should read, at the target's first angle."""
         labs = self.model.predict_recipes(list(recipes), self._view)
@@ -265,7 +272,7 @@ class Work:
     def choose(self, recipe: Recipe, *, on: str = "", read_after: Sequence[int] = ()) -> Work:
         """Choose what to spray: a fresh card, or what is to be on a card in the end."""
         plan = Plan(recipe, on, tuple(read_after))
-        return self.keep(self.job.planned(plan), f"chose {recipe.schedule}")
+        return self.keep(self.job.planned(plan), "chose the recipe")
 
     def coat_laid(self, *, code: str = "", **noted: Any) -> Work:
         """Note the next coat: a card is made by its first, and gets a stage after a reading."""
@@ -330,6 +337,15 @@ class Work:
         card = self.panel
         if card is None:
             raise DomainError("There is no card to read yet.", remedy="spray it first.")
+        have = {r.viewing for r in readings}
+        lack = [str(r.viewing) for r in self.job.target if r.viewing not in have]
+        if lack:
+            raise TargetError(
+                "The target was not read like this, so the two cannot be compared.",
+                expected=", ".join(lack),
+                got=", ".join(map(str, have)),
+                remedy="read the card as the target was read, at every angle of it.",
+            )
         plan, stage = self.job.plan, card.stages[-1]
         before = stage.recipe.clear is None and plan is not None and plan.recipe.clear is not None
         state, words = BEFORE if before else "", f"{card.code} read"

@@ -105,17 +105,18 @@ export default {
     el.append(root, status);
     const own = document.body.dataset.voila !== undefined; // a page with an address of its own
     const saved = document.querySelector("[data-saved]");
-    let waiting = 0, moved = null;
+    let sent = model.get("answered"), moved = null;
+    const waiting = () => sent > model.get("answered"); // Python has not answered all of it yet
 
     const told = () => {
-      const busy = waiting > 0;
+      const busy = waiting();
       root.setAttribute("aria-busy", String(busy));
       if (saved) saved.textContent = busy ? "saving …" : "saved";
       const words = model.get("working");
       status.textContent = words;
       status.hidden = !words;
     };
-    const send = (message, buffers) => { waiting += 1; told(); model.send({ fields: fieldsOf(root), ...message }, undefined, buffers); };
+    const send = (message) => { sent += 1; told(); model.send({ fields: fieldsOf(root), serial: sent, ...message }); };
     const act = (target, value) => send({ event: "do", do: target.dataset.do, value: value ?? target.dataset.value ?? "" });
 
     const slots = () => { // widgets that stand by themselves are shown where the page wants them
@@ -138,16 +139,17 @@ export default {
         now.tabIndex = -1;
         now.focus({ preventScroll: true });
       } else if (held && !root.contains(held)) root.querySelector("main h1")?.focus({ preventScroll: true });
-      root.querySelector("[data-look]")?.scrollIntoView({ block: "nearest" });
+      const look = root.querySelector("[data-look]");
+      if (look?.localName === "details") look.open = true;
+      look?.scrollIntoView({ block: "nearest" });
       const title = now?.textContent;
       if (own && title) document.title = title;
     };
     model.on("change:html", draw);
     model.on("change:working", told);
-    model.on("change:turn", () => {
-      waiting = Math.max(0, waiting - 1);
+    model.on("change:answered", () => {
       told();
-      if (moved && waiting === 0) { const next = moved; moved = null; act(next); }
+      if (moved && !waiting()) { const next = moved; moved = null; act(next); }
     });
     model.on("change:address", () => {
       const next = model.get("address");
@@ -190,7 +192,7 @@ export default {
         one.setAttribute("aria-valuetext", text);
       }
       if (one.type !== "range" || !one.dataset.do) return;
-      if (waiting > 0) moved = one; else act(one); // the newest when the last is drawn
+      if (waiting()) moved = one; else act(one); // the newest when the last is drawn
     });
     root.addEventListener("change", (event) => {
       const one = event.target;
@@ -202,10 +204,11 @@ export default {
       const one = input.files[0];
       const content = await one.arrayBuffer();
       const pieces = Math.max(1, Math.ceil(content.byteLength / PIECE));
-      waiting += 1;
+      sent += 1;
+      const serial = sent;
       told();
       for (let i = 0; i < pieces; i++) {
-        model.send({ event: "piece", do: input.dataset.do, index: i, pieces, name: one.name, size: one.size, fields: fieldsOf(root) },
+        model.send({ event: "piece", do: input.dataset.do, index: i, pieces, name: one.name, size: one.size, serial, fields: fieldsOf(root) },
           undefined, [content.slice(i * PIECE, (i + 1) * PIECE)]);
         await new Promise(requestAnimationFrame);
       }

@@ -15,28 +15,26 @@ const draw = (tag, attributes) => {
   for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
   return element;
 };
-const NEAR = 18; // pixels of the screen within which a tap takes hold of a corner
+const NEAR = 24; // pixels of the screen within which a tap takes hold of a corner
 
 function render({ model, el }) {
   const id = `cpw-${serial()}`;
   let kind = "panel", held = null, cross = null;
-  el.classList.add("cpw", "cpw-photo");
+  el.classList.add("cpw-photo");
   const legend = make("legend", {}, "What you tap");
-  const choices = make("div", { class: "cpw-checks" });
+  const choices = make("fieldset", {}, legend);
   for (const [value, text] of [["chart", "Corners of the chart"], ["panel", "Corners of the panel"]]) {
     const box = make("input", { type: "radio", name: `${id}-kind`, value, ...KEYS });
     box.checked = value === kind;
     box.addEventListener("change", () => { kind = value; refresh(); });
     choices.append(make("label", {}, box, text));
   }
-  const code = make("input", { type: "text", id: `${id}-code`, autocomplete: "off", ...KEYS });
-  const coded = make("div", { class: "cpw-field" }, make("label", { for: `${id}-code` }, "Code of the panel you tap"), code);
   const stage = make("div", { class: "cpw-stage", tabindex: "0", role: "application", "aria-label": "The photograph", "aria-describedby": `${id}-help ${id}-said`, ...KEYS });
   const picture = make("img", { alt: "" });
   const over = draw("svg", { preserveAspectRatio: "none", viewBox: "0 0 1000 1000", "aria-hidden": "true" });
   stage.append(picture, over);
-  const said = make("p", { class: "cpw-help", id: `${id}-said`, role: "status" });
-  const help = make("p", { class: "cpw-help", id: `${id}-help` },
+  const said = make("p", { id: `${id}-said`, role: "status" });
+  const help = make("p", { id: `${id}-help` },
     "Tap the middle of a panel that was found, or its four corners one after the other around. A corner can be dragged. With keys: arrows move the cross, Enter taps, Backspace takes back.");
   const row = make("div", { class: "cpw-row" });
   const button = (text, press) => {
@@ -59,11 +57,9 @@ function render({ model, el }) {
     if (!one) {
       // A tap in the middle of what was found says that this is the panel.
       const chosen = kind === "panel" && list.find((m) => m.found && m.kind === kind && inside([x, y], m.points));
-      list = list.filter((m) => m === chosen || m.kind !== kind || (kind === "panel" && !m.found));
-      const name = kind === "chart" ? "" : code.value.trim() || `panel ${list.filter((m) => m.kind === "panel" && !m.found).length + 1}`;
-      list = list.filter((m) => m === chosen || kind === "chart" || m.code !== name);
-      if (chosen) { delete chosen.found; chosen.code = name; keep(list); return; }
-      one = { kind, code: name, points: [] };
+      list = list.filter((m) => m === chosen || m.kind !== kind);
+      if (chosen) { delete chosen.found; keep(list); return; }
+      one = { kind, points: [] };
       list.push(one);
     }
     one.points.push([x, y]);
@@ -144,13 +140,6 @@ function render({ model, el }) {
       spot.style.left = `${x * 100}%`; spot.style.top = `${y * 100}%`;
       stage.append(spot);
     }
-    for (const mark of list) if (mark.code && mark.points.length === 4) {
-      const name = make("span", { class: "cpw-corner-name", "aria-hidden": "true" }, mark.code);
-      name.style.left = `${100 * Math.min(...mark.points.map((p) => p[0]))}%`;
-      name.style.top = `${100 * Math.min(...mark.points.map((p) => p[1]))}%`;
-      stage.append(name);
-    }
-    coded.hidden = kind !== "panel" || !model.get("coded");
     const one = open(list);
     const whole = list.filter((m) => m.points.length === 4);
     const charts = whole.filter((m) => m.kind === "chart").length, panels = whole.filter((m) => m.kind === "panel");
@@ -165,8 +154,8 @@ function render({ model, el }) {
     refresh();
   };
   model.on("change:picture", show);
-  model.on("change:marks change:coded", () => { if (!held) refresh(); });
-  el.append(make("fieldset", {}, legend, choices), coded, help, stage, said, row);
+  model.on("change:marks", () => { if (!held) refresh(); });
+  el.append(choices, help, stage, said, row);
   show();
 }
 

@@ -11,7 +11,7 @@ from matchlib.lessons import LESSONS, Lesson, first_day, lesson
 from matchlib.repair import Zone, blend_in, fade
 from workbook.cup import cup_svg
 from workbook.figures import chip, esc, linked, number, table
-from workbook.page.fields import choice, field, slider
+from workbook.page.fields import choice, field, fold, slider
 from workbook.page.pictures import areas, numbers
 from workbook.room import guarded
 from workbook.session import recipe_of
@@ -26,17 +26,13 @@ __all__ = ["draw_day", "draw_fade", "draw_lesson", "work_lesson"]
 _NONE = "the bare ground"
 
 
-def _live(made: str) -> str:
-    return made.replace("<input ", '<input data-do="choose" ', 1)
-
-
 def draw_day(room: TrainingRoom) -> tuple[str, str, str]:
     """Return the let-down set of one colour; as `workbook.training.value.draw`."""
     known = [str(c) for c in room.session.archive.colours()]
     colour = room.chosen.get("day colour", known[0] if known else "")
     ratio = room.chosen.get("day ratio", "6:1")
-    bar = _live(field("Colour", "day colour", colour))
-    bar += _live(field("Mix ratio of most cards", "day ratio", ratio, help="carrier : colour"))
+    bar: str = field("Colour", "day colour", colour, do="choose")
+    bar += field("Mix ratio of most cards, carrier first", "day ratio", ratio, do="choose")
     head = (
         "<p>Spray in this order, read each card, lay them out from weak to full, and say what the "
         f'next will look like before it is dry.</p><div class="wb-fields">{bar}</div>'
@@ -55,18 +51,14 @@ def _day(room: TrainingRoom, colour: str, ratio: str) -> str:
         room.session.archive.panels(), Colour.parse(colour), ratio=MixRatio.parse(ratio)
     )
     seen: set[str] = set()
-    rows = [
-        [
-            str(i),
-            str(card.recipe),
-            linked(card.teaches, seen),
-            linked(card.how, seen),
-            f"done: {', '.join(card.done)}" if card.done else "to spray",
-        ]
+    return f"<h2>A let-down set of {esc(colour)}</h2>" + "".join(
+        fold(
+            f"{i}. {card.recipe}{' · done: ' * bool(card.done)}{', '.join(card.done)}",
+            f"<p>{linked(card.teaches, seen)}</p><p>{linked(card.how, seen)}</p>",
+            ident=f"day{i}",
+        )
         for i, card in enumerate(cards, 1)
-    ]
-    heads = ["", "card", "what it teaches", "while spraying it", ""]
-    return table(heads, rows, caption=f"A let-down set of {colour}")
+    )
 
 
 def work_lesson(room: TrainingRoom) -> None:
@@ -127,9 +119,9 @@ def draw_fade(room: TrainingRoom) -> tuple[str, str, str]:
     bar = (
         choice("Ground under both ends", "under", grounds, ground, do="choose")
         + choice("From", "one", colours, one, do="choose")
-        + _live(field("Its coats", "one coats", first))
+        + field("Its coats", "one coats", first, do="choose")
         + choice("To", "two", {_NONE: _NONE, **colours}, two, do="choose")
-        + _live(field("Coats of that end", "two coats", second))
+        + field("Coats of that end", "two coats", second, do="choose")
         + slider("Strips", "strips", strips, low=3, high=12)
     )
     head = f'<div class="wb-fields">{bar}</div>'
@@ -170,4 +162,5 @@ def _drawn(zones: Sequence[Zone]) -> str:
         "first."
     )
     heads = ["strip", "L* a* b*", "step, ΔE00"]
-    return f"{strip}{table(heads, rows, caption='Strip by strip')}<p>{words}</p>"
+    steps = fold("Strip by strip", table(heads, rows, caption="Strip by strip"), ident="strips")
+    return f"{strip}<p>{words}</p>{steps}"

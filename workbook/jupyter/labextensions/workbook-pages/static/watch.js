@@ -91,7 +91,7 @@ window.workbookWatch = (ask, again = () => location.reload()) => {
   for (const kind of ["pointerdown", "keydown"]) addEventListener(kind, touch, true);
   addEventListener("input", (event) => mine.add(event.target), true);
   addEventListener("click", (event) => {
-    if (!state || !event.target.closest?.("button, [data-press], input[type=checkbox], a.cpw-step")) return;
+    if (!state || !event.target.closest?.("button, input[type=checkbox], .wb-upload")) return;
     // Better not done, and seen so, than pressed and lost.
     event.preventDefault();
     event.stopImmediatePropagation();
