@@ -6,7 +6,7 @@ import csv
 import io
 
 import pytest
-from dask.distributed import LocalCluster
+from dask.distributed import Client, LocalCluster
 
 from tests.cli_shop import demo_shop, fails, json_of, refused, run
 
@@ -69,8 +69,10 @@ def test_a_dask_cluster_of_two_workers_says_the_same(shop, at, here):
         # Refits of a check go the same way.
         fit = ("fit", "--archive", shop.archive, "--by", "panel", "--folds", 2)
         there = json_of(*fit, "--cluster", address)
-        worked = [len(w.state.log) for w in cluster.workers.values() if hasattr(w, "state")]
-        assert all(worked)
+        with Client(cluster) as client:
+            done = client.run(lambda dask_worker: dask_worker.state.executed_count)
+        assert len(done) == 2
+        assert all(done.values())
     assert there["validation"] == json_of(*fit)["validation"]
 
 
