@@ -55,7 +55,7 @@ TABLES = (
     Printed(
         "Panels left out",
         "accuracy --shops 2 --layout full --only film,gp,ridge,nearest",
-        "Median ΔE00 between what was foretold and what was read, on panels, recipes, pairs and "
+        "Median ΔE00 between what was predicted and what was read, on panels, recipes, pairs and "
         "grounds that the regression has not seen, and how many of them lie inside its 50, 80, 90 "
         "and 95 % regions. One panel differs from its own recipe by the repeatability: that is "
         "the floor. Where the booth's own physics is far from the law (a solid white or black "
