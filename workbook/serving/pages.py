@@ -46,6 +46,7 @@ _REFUSED = (
     "started, or scan its code."
 )
 _FULL = "As many pages are open as this machine can hold. Close one, then load this page again."
+_BACK = '<a href="/">Back to the jobs</a>'
 _LOST = "Nothing is kept at this address. The workbook begins at /."
 
 
@@ -153,10 +154,11 @@ class _Tablet(JupyterHandler):
                 self,
                 200,
                 "Only this machine is served. To let the shop's network in, stop the workbook and "
-                "start it with <code>workbook open --share</code>.",
+                "start it with <code>workbook open --share</code>.</p><p>" + _BACK,
             )
         picture = self.address.code(svg=True)
-        _plain(self, 200, f"Scan this with the tablet, in the shop's own network.</p><p>{picture}")
+        words = "Scan this with the tablet, in the shop's own network."
+        _plain(self, 200, f"{words}</p>{picture}<p>{_BACK}")
 
 
 class PageServer(Voila):

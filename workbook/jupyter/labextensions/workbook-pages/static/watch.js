@@ -58,6 +58,8 @@ window.workbookWatch = (ask, again = () => location.reload()) => {
     state = now;
     bar.hidden = !now;
     bar.textContent = now ? WORDS[now] : "";
+    const saved = document.querySelector("[data-saved]"); // nobody can say so now
+    if (saved) saved.parentElement.hidden = Boolean(now);
   };
   const back = () => {
     if (ending) return;
