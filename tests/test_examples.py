@@ -8,6 +8,7 @@ import inspect
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import matchlib
@@ -32,7 +33,9 @@ def examples() -> Iterator[doctest.DocTest]:
 @pytest.mark.parametrize("example", list(examples()), ids=lambda e: e.name)
 def test_an_example_prints_what_it_says(example: doctest.DocTest) -> None:
     told: list[str] = []
-    doctest.DocTestRunner(optionflags=FLAGS).run(example, out=told.append)
+    # colour-science, once imported, has numpy print as it did before 1.14.
+    with np.printoptions(legacy=False):
+        doctest.DocTestRunner(optionflags=FLAGS).run(example, out=told.append)
     assert not told, "".join(told)
 
 

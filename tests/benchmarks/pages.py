@@ -14,6 +14,8 @@ import tempfile
 import time
 from pathlib import Path
 
+import nbformat
+
 from tests.browser import harness
 from tests.cli_shop import copied
 from workbook.serving import notebooks_folder
@@ -39,6 +41,8 @@ def main(arguments: list[str]) -> None:
             browser = play.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
             print("| page | first visit, median s | again, median s |\n|---|---|---|")
             for book in sorted(notebooks_folder().glob("*.ipynb")):
+                if not nbformat.read(book, 4).metadata.get("workbook", {}).get("page"):
+                    continue
                 fresh, again = [], []
                 for _ in range(times):
                     context = browser.new_context(viewport={"width": 1280, "height": 800})
