@@ -75,6 +75,22 @@ def test_a_code_under_no_known_name_is_asked_for(shop):
         understand(path, answers={**SEEN, "column:panel": "none"})
 
 
+def test_a_colour_under_no_known_name_is_asked_for(shop):
+    path = shop("Panel,Base,Schicht,Mix,Coats,L,a,b\nA1,silver,red,6:1,3,40,30,20\n")
+    report = understand(path, answers=SEEN)
+    assert keys(report) == ["column:colour"]
+    assert report.open[0].choices[0].means == "row 2: 'red'"
+    given = {**SEEN, "column:colour": "Schicht"}
+    assert [str(p.recipe) for p in read_file(path, answers=given).panels] == [
+        "red over silver, 3@6:1"
+    ]
+
+
+def test_a_column_of_paint_is_the_colour(shop):
+    path = shop("Panel,Base,Paint,Mix,Coats,L,a,b\nA1,silver,red,6:1,3,40,30,20\n")
+    assert [str(p.recipe.colour) for p in read_file(path, answers=SEEN).panels] == ["red"]
+
+
 def test_units_beside_the_numbers(shop):
     path = shop(
         f"{HEAD},Temp,RH,Pressure (psi),Tip,Distance\n"

@@ -152,10 +152,13 @@ class _Reader:
                 for letter in {"X", "Y", "Z"} & group.places.keys():
                     i = group.places.pop(letter)  # a place on a chart, not a colour
                     columns.extra[table.header[i]] = i
-        parts = {"colour", "ratio", "coats", "schedule"} & columns.known.keys()
-        if parts:
+        known = columns.known.keys()
+        if {"colour", "ratio", "coats", "schedule"} & known:
             with suppress(Undecided):
                 ask_column("ground", table, columns, self.asking)
+        if {"ratio", "coats"} & known:  # a schedule may name its colours itself
+            with suppress(Undecided):
+                ask_column("colour", table, columns, self.asking)
         for meaning in ("ratio", "schedule"):
             if meaning in columns.known:
                 names = (table.header[columns.known[meaning]], columns.units.get(meaning, ""))

@@ -43,7 +43,7 @@ _SPELT = {
     "|over|base colour|base color|ground colour|ground color|base used|basecoat used|underbase",
     "colour": "color|candy|candy colour|candy color|dye|toner|tint|mid coat|midcoat|transparent"
     "|transparent colour|colorant|colourant|colour coat|color coat|colour name|color name|shade"
-    "|candy coat|intermix",
+    "|candy coat|intermix|paint|paint colour|paint color|candy name|candy used|paint used",
     "ratio": "mix|mix ratio|mixing ratio|ratio carrier colour|carrier colour|mixed|mixture"
     "|carrier to colour|base to dye|let down|letdown|mix rate|colour %|color %|% colour|% color"
     "|dye %|% dye|candy %|% candy|toner %|% toner|percent colour|percent color|colour percent",
