@@ -65,15 +65,15 @@ def test_the_surround_is_neutral_and_of_middle_lightness() -> None:
     assert themes()["light"]["sur"] == SURROUND
 
 
-@pytest.mark.parametrize("sheet", ["page.css", "controls.css"])
+@pytest.mark.parametrize("sheet", ["page.css", "photo_marks.css"])
 def test_nothing_is_fetched(sheet: str) -> None:
     css = read_static(sheet)
     assert "url(" not in css
     assert "@import" not in css
 
 
-def test_the_controls_take_no_colour_that_the_page_does_not_name() -> None:
-    asked = set(re.findall(r"var\(--wb-([\w-]+)\)", read_static("controls.css")))
+def test_the_photograph_takes_no_colour_that_the_page_does_not_name() -> None:
+    asked = set(re.findall(r"var\(--wb-([\w-]+)\)", read_static("photo_marks.css")))
     assert asked <= set(themes()["light"])
 
 
