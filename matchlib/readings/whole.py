@@ -9,7 +9,7 @@ from pathlib import Path
 from matchlib.errors import FileError, MatchlibError
 from matchlib.readings._grid import MAX_BYTES
 
-__all__ = ["file_bytes", "file_text"]
+__all__ = ["bytes_of", "file_bytes", "file_text"]
 
 
 def file_bytes(path: str | os.PathLike[str]) -> tuple[bytes, str]:
@@ -33,34 +33,9 @@ def file_bytes(path: str | os.PathLike[str]) -> tuple[bytes, str]:
         If it is no file, too large, empty, or cannot be read.
     """
     file = Path(path)
-    try:
-        status = file.stat()
-        if not stat.S_ISREG(status.st_mode):
-            raise FileError(
-                "This is not a file.",
-                got="a folder" if file.is_dir() else "a device",
-                remedy="name the table's file.",
-                where=str(path),
-            )
-        if status.st_size > MAX_BYTES:
-            raise FileError(
-                "This file is too large.",
-                expected=f"at most {MAX_BYTES // 2**20} MiB",
-                got=f"{status.st_size / 2**20:,.0f} MiB",
-                remedy="export only the columns and rows that are needed.",
-                where=file.name,
-            )
-        with file.open("rb") as stream:
-            data = stream.read(MAX_BYTES + 1)
-    except (OSError, ValueError) as error:
-        if isinstance(error, MatchlibError):
-            raise
-        why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise FileError(
-            f"This file cannot be read: {why}.",
-            remedy="check the name and the folder, and that you may read it.",
-            where=str(path),
-        ) from error
+    data = bytes_of(
+        file, most=MAX_BYTES, shorter="export only the columns and rows that are needed."
+    )
     if not data.strip():
         raise FileError(
             "This file is empty.",
@@ -69,6 +44,60 @@ def file_bytes(path: str | os.PathLike[str]) -> tuple[bytes, str]:
             where=file.name,
         )
     return data, file.name
+
+
+def bytes_of(file: Path, *, most: int, shorter: str, noun: str = "file") -> bytes:
+    """Return a file's bytes.
+
+    Parameters
+    ----------
+    file : Path
+        A pipe or a device, which may have no end, is refused.
+    most : int
+        Largest size [byte].
+    shorter : str
+        What to do with a larger one, in the user's words.
+    noun : str
+        What it is, in the user's words.
+
+    Returns
+    -------
+    bytes
+        All of it.
+
+    Raises
+    ------
+    FileError
+        If it is no file, too large, or cannot be read.
+    """
+    try:
+        status = file.stat()
+        if not stat.S_ISREG(status.st_mode):
+            raise FileError(
+                "This is not a file.",
+                got="a folder" if file.is_dir() else "a device",
+                remedy="name the file itself.",
+                where=str(file),
+            )
+        if status.st_size > most:
+            raise FileError(
+                f"This {noun} is too large.",
+                expected=f"at most {most // 2**20} MiB",
+                got=f"{status.st_size / 2**20:,.0f} MiB",
+                remedy=shorter,
+                where=file.name,
+            )
+        with file.open("rb") as stream:
+            return stream.read(most + 1)
+    except (OSError, ValueError) as error:
+        if isinstance(error, MatchlibError):
+            raise
+        why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise FileError(
+            f"This file cannot be read: {why}.",
+            remedy="check the name and the folder, and that you may read it.",
+            where=str(file),
+        ) from error
 
 
 def file_text(path: str | os.PathLike[str]) -> str:

@@ -19,13 +19,6 @@ from workbook.serving.notebooks import notebooks_folder
 pytestmark = pytest.mark.browser
 
 
-@pytest.fixture(scope="module")
-def room(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("opened")
-    copied(folder)
-    return folder
-
-
 def gone(page: Any) -> Any:
     return page.locator(".workbook-gone:not([hidden])")
 

@@ -6,7 +6,6 @@ import contextlib
 import os
 import re
 import signal
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -20,19 +19,6 @@ pytestmark = pytest.mark.browser
 
 RED, GREEN = "27.1 45.9 28.5", "34 -30 20"
 SIZES = ((1280, 800), (1024, 768), (800, 1280))
-
-
-@pytest.fixture(scope="module")
-def room(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("jobs")
-    copied(folder)
-    return folder
-
-
-@pytest.fixture(scope="module")
-def served(room: Path) -> Iterator[harness.Served]:
-    with harness.open_workbook(room) as opened:
-        yield opened
 
 
 def tablet(browser: Any, served: harness.Served, address: str = "") -> Any:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -12,25 +11,11 @@ import pytest
 from matchlib.archive import Archive
 from tests.browser import harness
 from tests.browser.test_jobs import heading, own, press, settled, spray_on, tablet
-from tests.cli_shop import copied
 from tests.tools.render_scene import Rendered, Scene, render, to_jpeg
 
 pytestmark = pytest.mark.browser
 
 SCENE = Scene().but(second="gold")
-
-
-@pytest.fixture(scope="module")
-def room(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("photographs")
-    copied(folder)
-    return folder
-
-
-@pytest.fixture(scope="module")
-def served(room: Path) -> Iterator[harness.Served]:
-    with harness.open_workbook(room) as opened:
-        yield opened
 
 
 @pytest.fixture(scope="module")

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import io
 import os
-import stat
 import struct
 import warnings
 from collections.abc import Callable, Mapping
@@ -21,6 +20,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.errors import FileError, MatchlibError
+from matchlib.readings.whole import bytes_of
 
 __all__ = ["MAX_BYTES", "MAX_PIXELS", "Picture", "load_picture"]
 
@@ -28,6 +28,7 @@ Array = NDArray[np.float64]
 
 MAX_BYTES = 400 * 2**20
 """Largest file that is opened [byte]."""
+_SMALLER = "save it at half the width; a reading needs no more."
 MAX_PIXELS = 64_000_000
 """Most pixels that are unpacked."""
 _LEAST_SIDE = 64
@@ -199,7 +200,8 @@ def load_picture(
     if isinstance(source, bytes):
         data, shown = source, name or "picture"
     else:
-        data, shown = _bytes_of(Path(source)), Path(source).name
+        shown = Path(source).name
+        data = bytes_of(Path(source), most=MAX_BYTES, shorter=_SMALLER, noun="picture")
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # decoders warn of what is refused or harmless here
@@ -219,27 +221,6 @@ def load_picture(
             got=f"{type(error).__name__}: {error}"[:200].rstrip("."),
             remedy="copy it from the camera again, or take it again.",
             where=shown,
-        ) from error
-
-
-def _bytes_of(path: Path) -> bytes:
-    try:
-        status = path.stat()
-        if not stat.S_ISREG(status.st_mode):
-            raise FileError("This is not a file.", remedy="name the picture.", where=str(path))
-        if status.st_size > MAX_BYTES:
-            raise _too_large(f"{status.st_size / 2**20:,.0f} MiB", f"{MAX_BYTES // 2**20} MiB").at(
-                path.name
-            )
-        return path.read_bytes()
-    except (OSError, ValueError) as error:
-        if isinstance(error, MatchlibError):
-            raise
-        why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise FileError(
-            f"This file cannot be read: {why}.",
-            remedy="check the name and the folder, and that you may read it.",
-            where=str(path),
         ) from error
 
 
@@ -277,7 +258,7 @@ def _too_large(got: str, limit: str) -> FileError:
         "This picture is too large.",
         expected=f"at most {limit}",
         got=got,
-        remedy="save it at half the width; a reading needs no more.",
+        remedy=_SMALLER,
     )
 
 
