@@ -1,84 +1,23 @@
-"""Library, archive and training pressed from Python: what they show, change, ask and take back."""
+"""The library pressed from Python: cards found, shown, amended, taken in, and a beginning."""
 
 from __future__ import annotations
 
 import dataclasses
 import datetime as dt
-import html
 import re
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
 
-from matchlib.archive import Archive, export_bundle
-from matchlib.demo import DEMO_WRONG_BACKS, demo_panels
+from matchlib.archive import export_bundle
 from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Reading
-from matchlib.errors import DomainError, TargetError
+from matchlib.errors import TargetError
 from matchlib.lessons import first_four
 from matchlib.overview import arranged
-from workbook.archive_page.app import ArchiveRoom
+from tests.pages.pressing import plain, press, words_before_folds
 from workbook.library.app import LibraryRoom
-from workbook.page import Press
-from workbook.room import Room, Stopped
 from workbook.session import Session
-from workbook.session.library import last_change, look_at_card, match_card
-from workbook.session.record import load_attempts
-from workbook.session.typed import number_typed, three_typed
-from workbook.training.app import TrainingRoom
-
-
-@pytest.fixture(scope="module")
-def fitted(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Two colours of the demonstration, two of its wrong backs among them, and their fit."""
-    place = tmp_path_factory.mktemp("shop") / "panels.db"
-    names = {"violet", "lagoon"}
-    with Archive.open(place, create=True) as archive:
-        some = [p for p in demo_panels() if p.recipe.bare or set(p.recipe.colour.names) <= names]  # type: ignore[union-attr]
-        archive.add(some, file="panels.csv", who="test")
-    with Session.open(place) as session:
-        session.fit()
-    return place
-
-
-@pytest.fixture
-def shop(fitted: Path, tmp_path: Path) -> Iterator[Session]:
-    for file in fitted.parent.glob("panels.db*"):
-        shutil.copy(file, tmp_path / file.name)
-    with Session.open(tmp_path / "panels.db") as session:
-        yield session
-
-
-@pytest.fixture
-def nothing(tmp_path: Path) -> Iterator[Session]:
-    with Session.open(tmp_path / "new.db", create=True) as session:
-        yield session
-
-
-def press(room: Room, do: str, value: object = "", content: bytes = b"", **fields: str) -> str:
-    """Press as a browser does; an error is kept by the room, and the page drawn."""
-    done = Press(do, str(value), {k.replace("_", " "): v for k, v in fields.items()}, content)
-    try:
-        room.press(done)
-    except Exception as error:  # as `Page.act` has it
-        room.wrong(error, done)
-    return room.draw()
-
-
-def plain(page: str) -> str:
-    return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", page)).split())
-
-
-def words_before_folds(page: str) -> int:
-    folded = r"<details.*?</details>|<option.*?</option>|<nav.*?</nav>|<svg.*?</svg>"
-    shown = re.sub(folded, "", page, flags=re.S)
-    shown = re.sub(r'<div class="wb-tiles">.*?</div>', "", shown, flags=re.S)
-    return len(re.findall(r"[A-Za-zΔ]{2,}", plain(shown)))
-
-
-# Library
+from workbook.session.library import look_at_card, match_card
 
 
 def test_a_card_is_found_near_a_colour_and_by_its_code(shop: Session) -> None:
@@ -377,166 +316,3 @@ def test_a_shop_from_nothing_to_its_first_model(nothing: Session) -> None:
     assert [p.recipe for p in nothing.archive.panels()[3:]] == wanted
     assert room.model is not None
     assert str(nothing.archive.panel("cherry 1").recipe) == "cherry over white, 2@6:1"
-
-
-# Archive
-
-
-@pytest.fixture
-def archive_room(shop: Session) -> ArchiveRoom:
-    room = ArchiveRoom(shop)
-    press(room, "open")
-    return room
-
-
-def test_every_part_of_the_archive_is_short(archive_room: ArchiveRoom) -> None:
-    for part in ("sprayed", "wrong", "reach", "repeats", "near", "drift", "next", "why"):
-        page = press(archive_room, "part", part)
-        assert archive_room.error is None
-        assert words_before_folds(page) < 120, part
-        assert len(re.findall(r"<h1", page)) == 1
-
-
-def test_findings_are_acted_on_one_by_one_and_taken_back(archive_room: ArchiveRoom) -> None:
-    archive = archive_room.session.archive
-    found = {f.codes[0] for f in archive_room.findings or ()}
-    assert found & set(DEMO_WRONG_BACKS)
-    page = press(archive_room, "part", "wrong")
-    (first, *rest) = archive_room.findings or ()
-    assert first.codes[0] in page
-    assert all(f.codes[0] not in plain(page) for f in rest)
-    was = archive.panel(first.codes[0])
-    press(archive_room, "fix", first.key, who="Ada")
-    assert archive.panel(was.code).recipe == first.proposed
-    assert archive.history(was.code)[-1].who == "Ada"
-    assert "now reads" in archive_room.notice
-    press(archive_room, "undo")
-    assert archive.panel(was.code) == was
-    press(archive_room, "look")
-    left = archive_room.findings or []
-    press(archive_room, "ignore", left[0].key)
-    assert left[0].key in archive.ignored()
-    press(archive_room, "again")
-    assert left[0].key not in archive.ignored()
-    press(archive_room, "aside", left[0].key)
-    assert left[0].codes[-1] in archive.deleted()
-
-
-def test_history_undoes_one_change(archive_room: ArchiveRoom) -> None:
-    archive = archive_room.session.archive
-    number = archive.amend("T045", note="a run")
-    press(archive_room, "part", "history")
-    press(archive_room, "undo_change", number)
-    assert archive.panel("T045").note == ""
-
-
-def test_what_is_worked_out_is_shown(archive_room: ArchiveRoom) -> None:
-    press(archive_room, "part", "repeats")
-    assert "What makes cards differ" in press(archive_room, "repeats")
-    press(archive_room, "part", "next")
-    page = press(archive_room, "plan", count="2")
-    assert page.count("should read") >= 2
-    press(archive_room, "part", "near")
-    page = press(archive_room, "validate", by="recipe")
-    assert "recipes left out: median miss" in page
-    press(archive_room, "part", "why")
-    page = press(archive_room, "coats", coats="4", ratio="6:1")
-    assert "4 coats of 6 parts carrier" in plain(page)
-    assert "This is not a mix ratio" in press(archive_room, "choose", ratio="six")
-
-
-def test_stop_ends_the_work_at_its_next_step(shop: Session) -> None:
-    room, heard = Room(shop), []
-
-    def compute(step: Any) -> str:
-        step(0.1)
-        room.press(Press("stop"))
-        step(0.2)
-        return "never"
-
-    with pytest.raises(Stopped):
-        room.work("Counting", compute, heard.append)
-    assert heard == []
-    room.wrong(Stopped(), None)
-    assert room.error is None
-
-
-# Training
-
-
-def test_every_part_of_the_training_draws(shop: Session) -> None:
-    room = TrainingRoom(shop)
-    page = press(room, "open")
-    assert "What does the ground do to" in page
-    assert words_before_folds(page) < 120
-    assert page.index("Ground value") < page.index("What a ratio is") < page.index("A first day")
-    for part in ("ratio", "day", "reading", "guess", "lessons", "fades", "troubles", "words"):
-        page = press(room, "part", part)
-        assert room.error is None
-        assert len(page) > 1500
-
-
-def test_another_colour_and_its_panels(shop: Session) -> None:
-    room = TrainingRoom(shop)
-    one = re.search(r"ground do to (\w+)", press(room, "open"))
-    two = re.search(r"ground do to (\w+)", press(room, "another"))
-    assert one
-    assert two
-    assert {one[1], two[1]} == {"violet", "lagoon"}
-    page = press(room, "choose", colour="violet", grounds="black", upto="3")
-    assert "never sprayed with violet" in plain(page)
-
-
-def test_an_exercise_stands_in_the_address_and_is_recorded_once(shop: Session) -> None:
-    room = TrainingRoom(shop)
-    press(room, "open")
-    press(room, "part", "guess")
-    asked = press(room, "new", kind="coats", trainee="Ines")
-    again = TrainingRoom(shop)
-    again.address = dict(room.address)
-    press(again, "open")
-    offered = re.findall(r'data-do="guess".*?</button>', asked)
-    assert len(offered) > 1
-    assert re.findall(r'data-do="guess".*?</button>', again.draw()) == offered
-    page = press(room, "guess", "1", kind="coats", trainee="Ines")
-    assert "Your score: ΔE00" in page
-    press(room, "guess", "0", kind="coats", trainee="Ines")
-    (held,) = load_attempts(shop.archive, "Ines")
-    assert f"Card {held['panel']}." in page
-    assert f"ΔE00 {held['miss']:.1f} off" in page
-    assert load_attempts(shop.archive, "") == []
-
-
-def test_a_ratio_is_marked_with_its_sum(shop: Session) -> None:
-    room = TrainingRoom(shop)
-    press(room, "part", "ratio")
-    page = press(room, "drill", "0")
-    assert "of 1 right" in page
-    press(room, "drill", "1")
-    assert room.drill_done == 1
-
-
-# What they stand on
-
-
-def test_numbers_are_read_as_they_are_typed() -> None:
-    for text in ("27.1 45.9 28.5", "27,1 45,9 28,5", "27,1; 45,9; 28,5", "L* 27.1 a* 45.9 b* 28.5"):
-        assert three_typed(text) == (27.1, 45.9, 28.5)
-    assert three_typed("27.1,45.9,−28.5") == (27.1, 45.9, -28.5)
-    assert three_typed("  ") is None
-    assert number_typed("22,5", "x") == 22.5
-    for text in ("1 2", "1 2 3 4", "a b c", "1 2 x"):
-        with pytest.raises(DomainError):
-            three_typed(text)
-
-
-def test_what_is_old_or_a_file_is_not_offered_to_be_taken_back(shop: Session) -> None:
-    assert last_change(shop.archive) is None  # the file it was made of
-    shop.archive.amend("T045", note="a run")
-    change = last_change(shop.archive)
-    assert change is not None
-    assert change.subject == "T045"
-    tomorrow = dt.datetime.now(dt.UTC) + dt.timedelta(days=1)
-    assert last_change(shop.archive, now=tomorrow) is None
-    shop.undo(change.number)
-    assert last_change(shop.archive) is None

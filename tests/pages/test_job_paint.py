@@ -1,0 +1,150 @@
+"""What a job takes: its shelf, pot, bottles, booth, sheet and label."""
+
+from __future__ import annotations
+
+import pytest
+
+from matchlib.domain import Recipe
+from matchlib.errors import MatchlibError
+from tests.pages.jobs import CHERRY, begun, press, sprayed
+from tests.test_jobsheet import printed, squeezed
+from workbook.jobs.app import JobsScreen
+from workbook.jobs.done import sheet_pdf
+from workbook.jobs.pot import job_of, keep_typed, pot_part, pots_of, typed_of
+from workbook.jobs.recipe import _CARRIERS, own_recipe
+from workbook.jobs.spray import booth_of
+from workbook.page import Press
+from workbook.session.customer import sheet_of_job
+from workbook.session.stock import stock_of
+from workbook.sheet_parts import lab_words
+
+
+def test_a_shelf_is_the_jobs_own(screen: JobsScreen) -> None:
+    begun(screen)
+    neat = ["silver", "graphite"]
+    shown = "\n".join(str(g) for g in screen.session.archive.grounds())
+    press(screen, "shelf", grounds="\n".join(neat), grounds_shown=shown)
+    assert {str(g) for g in screen.job.limits.grounds} == set(neat)
+    assert {str(s.recipe.ground) for s in screen.job.suggestions()} <= set(neat)
+    assert screen.session.limits().grounds is None
+
+
+def test_the_sheet_and_the_label_are_made_when_asked(screen: JobsScreen) -> None:
+    from workbook.jobs.done import label_of, sheet_pdf
+
+    sprayed(begun(screen))
+    assert sheet_pdf(screen.job).startswith(b"%PDF")
+    sprayed(screen)
+    press(screen, "read", lab="27.2 46.1 28.4")
+    assert sheet_pdf(screen.job).startswith(b"%PDF"), "of a card that is finished too"
+    assert label_of(screen.job, screen.job.job.panels[0]).startswith(b"%PDF")
+
+
+def test_what_holds_in_the_booth_is_kept_checked_and_noted_of_each_coat(
+    screen: JobsScreen,
+) -> None:
+    begun(screen)
+    typed = {"sprayer": "Ada", "lot": "L7", "temperature": "21,5", "humidity": "40", "flash": "10"}
+    for name, wrong in (("temperature", "warm"), ("humidity", "140"), ("flash", "soon")):
+        with pytest.raises(MatchlibError):
+            screen.press(
+                Press("booth", "", {f"booth_{n}": v for n, v in (typed | {name: wrong}).items()})
+            )
+    assert not any(booth_of(screen.session.archive).values()), "nothing of it was kept"
+    screen.press(Press("booth", "", {f"booth_{n}": v for n, v in typed.items()}))
+    sprayed(screen)
+    card = screen.job.panel
+    first, *_ = card.stages[-1].log
+    assert (card.sprayer, card.lot, card.temperature) == ("Ada", "L7", 21.5)
+    assert (first.sprayer, first.lot, first.humidity) == ("Ada", "L7", 40.0)
+    assert card.customer == "Fairground Works"
+    screen.address["step"] = "spray"
+    assert 'data-wait="600"' in screen.draw(), "the clock counts down ten minutes"
+
+
+def test_the_sheet_of_further_coats_begins_with_the_card_as_it_is(screen: JobsScreen) -> None:
+    begun(screen)
+    screen.go(screen.job.choose(CHERRY), "spray")
+    for coat in ("1", "2"):
+        press(screen, "coat", coat)
+    press(screen, "clear")
+    press(screen, "read", lab="40 40 20")
+    (card,) = screen.job.job.panels
+    on = Recipe.of("silver", "cherry", "2@4:1 1@12:1", "yes")
+    screen.go(screen.job.choose(on, on=card), "spray")
+    work = screen.job
+    sheet = sheet_of_job(work.archive, work.job)
+    assert str(sheet.recipe.schedule) == "1@12:1"
+    assert sheet.whole == on
+    assert len(sheet.coats.coats) == 4, "bare, two coats, and the one to come"
+    text = printed(sheet_pdf(work))
+    assert squeezed("as it is, 2 coats on it") in text
+    assert squeezed("silver, bare") not in text
+    last = lab_words(sheet.coats.coats[-1].lab)
+    assert squeezed(last) in text
+
+
+def test_a_pot_is_taken_off_the_shelf_once(screen: JobsScreen) -> None:
+    archive = screen.session.archive
+    screen.go(begun(screen).job.choose(CHERRY), "spray")
+    assert "Take it off the shelf" not in screen.draw(), "no bottle is written down"
+    press(screen, "stock", stock_name="cherry", stock_ml="480 ml")
+    assert "Take it off the shelf" in screen.draw()
+    poured = sum(
+        portion.ml
+        for group in pots_of(screen.job.pot_recipe, typed_of(archive)).groups
+        for portion in group.pour.portions
+        if portion.name == "cherry"
+    )
+    for _ in range(2):  # a second press of a slow page takes nothing more
+        screen.press(Press("takepot"))
+    assert stock_of(archive)["cherry"].stock_ml == pytest.approx(480.0 - poured)
+    assert "Taken off the shelf" in screen.draw()
+
+
+def test_bottles_and_the_pot_are_the_shops(screen: JobsScreen) -> None:
+    archive = screen.session.archive
+    screen.press(Press("stock", "", {"stock_name": "cherry", "stock_ml": "480 ml"}))
+    assert stock_of(archive)["cherry"].stock_ml == 480.0
+    screen.press(Press("unstock", "cherry"))
+    assert stock_of(archive) == {}
+    with pytest.raises(MatchlibError, match="not a number"):
+        keep_typed(archive, {"pot_by": "film", "pot_solids": "a fifth"})
+    assert archive.setting("card", None) is None
+    keep_typed(archive, {"pot_by": "film", "pot_solids": " 20 ", "pot_dry_film": "12"})
+    assert job_of(typed_of(archive)).volume_solids == 0.2
+    shown = str(pot_part(archive, CHERRY, None, opened=True))
+    assert 'name="pot_solids"' in shown
+    assert 'name="pot_used"' not in shown
+
+
+def test_a_shelf_can_become_the_shops_and_be_given_back(screen: JobsScreen) -> None:
+    begun(screen)
+    boxes = {"colours": "cherry\nhoney", "min_ratio": "3", "max_ratio": "8", "max_coats": "5"}
+    screen.press(Press("shelf", "", {**boxes, "max_unevenness": "2", "may": "blends"}))
+    limits = screen.job.limits
+    assert [str(c) for c in limits.colours] == ["cherry", "honey"]
+    assert (limits.min_ratio, limits.max_ratio, limits.max_coats) == (3.0, 8.0, 5)
+    assert (limits.blends, limits.step_ups, limits.max_unevenness) == (True, False, 2.0)
+    screen.press(Press("usual"))
+    assert screen.session.limits().max_coats == 5
+    screen.press(Press("unlimit"))
+    assert screen.job.job.limits is None
+
+
+def test_ones_own_recipe_is_where_the_sliders_stand(screen: JobsScreen) -> None:
+    begun(screen)
+    at = {"own_ground": "silver", "own_colour": "cherry", "own_coats": "2", "own_ratio": "0"}
+    at |= {"own_more": "1", "own_second": "0"}
+    work = screen.job
+    one = own_recipe(work, Press("own", "", at))
+    assert one.schedule.coats == 3
+    (step,) = one.schedule.steps
+    assert float(step.ratio.carrier) == min(_CARRIERS)
+    two = own_recipe(work, Press("own", "", at | {"own_second": "3"})).schedule.steps
+    assert [(s.coats, float(s.ratio.carrier)) for s in two] == [
+        (2, _CARRIERS[0]),
+        (1, _CARRIERS[3]),
+    ]
+    screen.press(Press("useown", "", at))
+    assert screen.job.job.plan.recipe == one

@@ -1,0 +1,209 @@
+"""The page of jobs without a browser: what its presses do to the archive, and what it then says."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from matchlib.domain import Reading
+from matchlib.errors import MatchlibError
+from matchlib.job import Job, Plan
+from tests.pages.jobs import CHERRY, begun, press, sprayed
+from workbook.jobs.app import JobsScreen
+from workbook.jobs.board import waiting
+from workbook.jobs.read import _hues
+from workbook.jobs.target import of_text
+from workbook.page import Press
+from workbook.session.work import BEFORE
+
+
+def test_a_card_that_misses_is_built_on_and_stays_one_card(screen: JobsScreen) -> None:
+    sprayed(begun(screen))
+    card = screen.job.job.panels[0]
+    shown = press(screen, "read", lab="28.6 46.3 30.1")
+    assert "○ Not yet: ΔE00 1.3" in shown
+    assert 'aria-label="lighter by 1.5"' in shown
+    _, ways, _ = screen.judged(screen.job)
+    assert ways[0].on == card
+    before = screen.job.panel.recipe.schedule.coats
+    press(screen, "do", ways[0].key)
+    assert screen.job.pot_recipe.schedule.coats == 1, "the pot is that of the one coat"
+    press(screen, "coat", str(before + 1))
+    press(screen, "clear")
+    assert "● Passes" in press(screen, "read", lab="27.1 45.8 28.4")
+    panel = screen.session.archive.panel(card)
+    assert [len(s.readings) for s in panel.stages] == [1, 1]
+    assert screen.job.job.panels == (card,)
+    press(screen, "matched")
+    assert screen.job.job.outcome == "matched"
+
+
+def test_every_step_is_taken_back_to_the_target(screen: JobsScreen) -> None:
+    sprayed(begun(screen))
+    card = screen.job.job.panels[0]
+    press(screen, "read", lab="28.6 46.3 30.1")
+    taken = []
+    while words := screen.job.undo_words:
+        taken.append(words)
+        press(screen, "undo")
+    assert taken[0] == f"{card} read"
+    assert taken[1] == "clear coat laid"
+    assert taken[-1].startswith("chose ")
+    job = screen.job.job
+    assert (job.plan, job.panels, job.state) == (None, (), "recipe")
+    assert card in screen.session.archive.deleted()
+
+
+def test_a_press_on_a_page_that_is_behind_does_nothing(screen: JobsScreen) -> None:
+    begun(screen)
+    version = str(screen.job.job.version)
+    key = screen.found(screen.job)[0][0]
+    screen.go(screen.job.choose(key.recipe), "spray")
+    with pytest.raises(MatchlibError, match="changed elsewhere"):
+        press(screen, "coat", "1", version=version)
+    assert screen.job.job.panels == ()
+
+
+def test_a_green_job_has_nothing_of_the_red_one(screen: JobsScreen) -> None:
+    sprayed(begun(screen))
+    press(screen, "jobs")
+    begun(screen, "34 -30 20", "pond reed")
+    shown = screen.draw()
+    assert "carousel" not in shown
+    assert screen.job.job.plan is None
+    assert screen.job.job.panels == ()
+
+
+@pytest.mark.parametrize(
+    ("tool", "words"),
+    [
+        ("own", 'aria-label="My own recipe"'),
+        ("chart", "In all that the shelf reaches"),
+        ("compare", 'aria-label="Compare two"'),
+        ("shelf", "Colours on the shelf"),
+    ],
+)
+def test_what_is_folded_is_drawn_when_asked(screen: JobsScreen, tool: str, words: str) -> None:
+    begun(screen)
+    without = screen.draw()
+    unfolded = press(screen, "tool", tool)
+    assert words in unfolded
+    assert words not in without
+    assert words not in press(screen, "tool", ""), "and folded again"
+
+
+def test_a_job_is_found_by_name_customer_or_number(screen: JobsScreen) -> None:
+    archive = screen.session.archive
+    for name, customer in (("ring", "Fairground Works"), ("pond reed", "Ann"), ("door", "Bo")):
+        archive.keep_job(Job(name, customer))
+    archive.keep_job(archive.job(3).closed("given up", "out of reach"))
+    for sought, found in (
+        ("FAIR", {"ring"}),
+        ("pond", {"pond reed"}),
+        ("3", {"door"}),
+        ("q", set()),
+    ):
+        shown = press(screen, "find", sought=f" {sought} ")
+        assert {n for n in ("ring", "pond reed", "door") if f"<h2>{n}</h2>" in shown} == found
+    shown = press(screen, "jobs")
+    in_hand, finished = shown.split("1 finished job")
+    assert "<h2>door</h2>" not in in_hand
+    assert "given up: out of reach" in finished
+
+
+def test_what_a_job_waits_for_is_said() -> None:
+    on = Job("j", target=(Reading(lab=(40, 30, 20)),), plan=Plan(CHERRY), panels=("J1",))
+    for job, words in (
+        (Job("j"), "no target yet"),
+        (replace(on, plan=None, state="recipe"), "recipe to be chosen"),
+        (replace(on, state="spray"), "recipe chosen, to be sprayed"),
+        (replace(on, plan=Plan(CHERRY, "J1"), state="spray"), "J1 is being sprayed"),
+        (replace(on, state="read"), "J1 to be read or judged"),
+        (replace(on, panels=(), state="read"), "to be read"),
+    ):
+        assert waiting(job) == words
+
+
+@pytest.mark.parametrize(
+    ("hue", "less", "more"),
+    [(30, "redder", "yellower"), (120, "yellower", "greener"), (300, "bluer", "redder")],
+)
+def test_beside_a_hue_lie_its_neighbours(hue: float, less: str, more: str) -> None:
+    # a* runs from green to red, b* from blue to yellow (ISO/CIE 11664-4, from memory).
+    assert _hues(hue) == (less, more)
+
+
+def test_a_job_is_given_up_with_its_reason_and_taken_up_again(screen: JobsScreen) -> None:
+    sprayed(begun(screen))
+    screen.press(Press("giveup", "", {"why": "no such red"}))
+    job = screen.job.job
+    assert (job.open, job.outcome, job.why) == (False, "given up", "no such red")
+    shown = screen.draw()
+    assert "Given up: no such red" in shown
+    assert "Take it up again" in shown
+    screen.press(Press("reopen"))
+    assert (screen.job.job.open, screen.job.job.state) == (True, "read")
+
+
+def test_a_card_read_on_its_way_is_asked_for_and_its_next_coat_waits(screen: JobsScreen) -> None:
+    begun(screen)
+    screen.go(screen.job.choose(CHERRY, read_after=(1,)), "spray")
+    assert screen.job.job.plan.read_after == (1,)
+    with pytest.raises(MatchlibError, match="noted already"):
+        screen.press(Press("coat", "2"))
+    screen.press(Press("coat", "1", {"code": "  my  card "}))
+    assert screen.job.due_reading == 1
+    shown = screen.draw()
+    assert "Next: read it" in shown
+    assert "Coat 2 sprayed" not in shown
+    work = screen.job.read(of_text("45 35 20", screen.session))
+    assert work.panel.code == "my card"
+    assert work.panel.readings[0].state == BEFORE
+    assert work.due_reading == 0
+    assert work.next_coat.number == 2
+    again = work.read(of_text("45.2 35 20", screen.session))
+    assert len(again.panel.readings) == 2
+    on = again.coat_laid()
+    assert [len(s.readings) for s in on.panel.stages] == [2, 0]
+    assert on.begun == 1
+    assert on.pot_recipe.schedule.coats == 1
+    fresh = screen.job.choose(CHERRY)
+    with pytest.raises(MatchlibError, match="a card my card already"):
+        fresh.coat_laid(code="my card")
+
+
+def test_troubles_and_protocol_are_at_hand_where_they_matter(screen: JobsScreen) -> None:
+    sprayed(begun(screen))
+    shown = press(screen, "goto", "spray")
+    assert "Tiger stripes" in shown
+    assert "Before you open a tin" in shown
+    assert 'href="train_on_grounds.ipynb?part=words&amp;word=word-overlap"' in shown
+    assert "White tile" in press(screen, "goto", "read")
+
+
+def test_a_reading_that_cannot_be_is_questioned_and_kept_when_it_is_so(screen: JobsScreen) -> None:
+    sprayed(begun(screen))
+    asked = press(screen, "goto", "read")
+    assert "was it dry?" in asked, "its last coat was laid just now"
+    assert "I read it again" not in asked
+    with pytest.raises(MatchlibError, match="lighter than its bare ground") as questioned:
+        press(screen, "read", lab="95 0 0")
+    screen.error = questioned.value
+    assert "I read it again: it is so" in screen.draw()
+    assert not screen.job.panel.stages[-1].readings
+    press(screen, "read", lab="95 0 0", sure="sure")
+    assert len(screen.job.panel.stages[-1].readings) == 1
+    # A second reading that gainsays the first is questioned too.
+    with pytest.raises(MatchlibError, match="differ by more than reading does"):
+        press(screen, "read", lab="27.1 45.8 28.4")
+    assert len(screen.job.panel.stages[-1].readings) == 1
+
+
+def test_a_card_too_dark_is_said_to_be_lost(screen: JobsScreen) -> None:
+    sprayed(begun(screen))
+    shown = press(screen, "read", lab="21.5 40.5 24.0", sure="sure")
+    assert "This card is lost: too dark" in shown
+    assert "Clear it for the archive, and spray the next" in shown
+    _, ways, _ = screen.judged(screen.job)
+    assert not ways[0].on, "a fresh card is what is offered first"

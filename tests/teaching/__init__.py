@@ -1,0 +1,1 @@
+"""What an archive can teach, and what it holds."""
