@@ -19,8 +19,10 @@ import numpy as np
 
 from matchlib.correction import scored
 from matchlib.domain import Conditions
+from matchlib.errors import TargetError
 from matchlib.linear import linearise, values_covariance
 from matchlib.regression import FilmRegressor
+from matchlib.target import Target
 from tests.benchmarks.command import Table, arguments, each_simulator
 from tests.benchmarks.layouts import Layouts
 from tests.benchmarks.lightlab import Array, delta_e
@@ -47,7 +49,7 @@ def stated_and_real(shop: Layouts, layout: str, targets: int, *, off: float = 0.
     recipes = shelf_recipes(archive)
     found = []
     for i, colour in enumerate(shop.reachable(targets, seed)):
-        target = colour + off * np.random.default_rng([seed, i, 1]).normal(size=3)
+        target = _moved(colour, off, np.random.default_rng([seed, i, 1]))
         day = shop.today(np.random.default_rng([seed, i]))
         ranked = scored(model.under(_conditions(shop, day)), recipes, target, tolerance=1.0)
         for place in ASKED:
@@ -69,7 +71,7 @@ def stated_and_own(shop: Layouts, layout: str, targets: int, *, off: float = 0.0
         rng = np.random.default_rng([shop.seed, i])
         z = model.fitted_.z + root @ rng.normal(size=len(root))
         wanted = shop.random_recipe(rng, continuous=True)
-        target = linearise(model, [wanted], z=z, slopes=False).lab[0] + off * rng.normal(size=3)
+        target = _moved(linearise(model, [wanted], z=z, slopes=False).lab[0], off, rng)
         ranked = scored(model, recipes, target, tolerance=1.0)
         for option in (ranked[place] for place in ASKED):
             lab = linearise(model, [option.recipe], z=z, slopes=False).lab[0]
@@ -78,6 +80,19 @@ def stated_and_own(shop: Layouts, layout: str, targets: int, *, off: float = 0.0
             passed = np.mean(delta_e(read, np.tile(target, (TRIES, 1))) <= 1.0)
             found.append((option.probability, float(passed)))
     return np.array(found)
+
+
+def _moved(colour: Array, off: float, rng: np.random.Generator) -> Array:
+    """Return a colour moved at random, to one that a surface can have."""
+    while True:
+        moved = colour + off * rng.normal(size=3)
+        if off == 0.0:
+            return moved
+        try:
+            Target.lab(*moved)
+        except TargetError:
+            continue
+        return moved
 
 
 def _conditions(shop: Layouts, day: Today) -> Conditions:
