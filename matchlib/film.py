@@ -33,7 +33,6 @@ __all__ = [
     "kubelka_layer",
     "path_factor",
     "saunderson",
-    "saunderson_inverse",
     "single_scatter",
 ]
 
@@ -131,7 +130,7 @@ def saunderson(
     reflectance: ArrayLike,
     *,
     k1: float = EXTERNAL_K1,
-    k2: float = INTERNAL_K2,
+    k2: ArrayLike = INTERNAL_K2,
     specular_included: bool = False,
 ) -> Array:
     """Return the measured reflectance of what lies under a surface.
@@ -140,8 +139,10 @@ def saunderson(
     ----------
     reflectance : array_like
         Internal reflectance [-], any shape, below ``1 / k2``.
-    k1, k2 : float
-        External and internal reflectance of the surface [-].
+    k1 : float
+        External reflectance of the surface [-].
+    k2 : array_like
+        Internal reflectance of the surface [-].
     specular_included : bool
         Whether the instrument takes in the gloss (di:8) or not (de:8, 45:0).
 
@@ -155,42 +156,9 @@ def saunderson(
     >>> float(saunderson(0.5).round(3))
     0.32
     """
-    r = np.asarray(reflectance, float)
-    inside: Array = (1.0 - k1) * (1.0 - k2) * r / (1.0 - k2 * r)
+    r, back = np.asarray(reflectance, float), np.asarray(k2, float)
+    inside: Array = (1.0 - k1) * (1.0 - back) * r / (1.0 - back * r)
     return inside + k1 if specular_included else inside
-
-
-def saunderson_inverse(
-    measured: ArrayLike,
-    *,
-    k1: float = EXTERNAL_K1,
-    k2: float = INTERNAL_K2,
-    specular_included: bool = False,
-) -> Array:
-    """Return the internal reflectance behind a measured one.
-
-    Parameters
-    ----------
-    measured : array_like
-        Measured reflectance [-], any shape.
-    k1, k2 : float
-        External and internal reflectance of the surface [-].
-    specular_included : bool
-        Whether the gloss is in the measured values.
-
-    Returns
-    -------
-    ndarray
-        Internal reflectance [-], the same shape (Saunderson 1942, solved for R).
-
-    Examples
-    --------
-    >>> float(saunderson_inverse(saunderson(0.5)).round(3))
-    0.5
-    """
-    m = np.asarray(measured, float) - (k1 if specular_included else 0.0)
-    result: Array = m / ((1.0 - k1) * (1.0 - k2) + k2 * m)
-    return result
 
 
 def single_scatter(absorbance: ArrayLike) -> tuple[Array, Array]:

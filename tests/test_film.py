@@ -72,13 +72,6 @@ def test_no_film_shows_the_ground_alone():
     np.testing.assert_array_equal(film.film_reflectance(ground, 0.0), ground)
 
 
-@given(inner=SHARE, k1=K1, k2=K2, gloss=st.booleans())
-def test_the_surface_can_be_taken_off_again(inner, k1, k2, gloss):
-    surface = {"k1": k1, "k2": k2, "specular_included": gloss}
-    measured = film.saunderson(inner, **surface)
-    assert film.saunderson_inverse(measured, **surface) == pytest.approx(inner, abs=1e-9)
-
-
 @given(inners=st.tuples(SHARE, SHARE), k1=K1, k2=K2, gloss=st.booleans())
 def test_the_surface_keeps_order_and_bounds(inners, k1, k2, gloss):
     low, high = sorted(inners)

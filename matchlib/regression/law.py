@@ -31,7 +31,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.film import EXTERNAL_K1, INTERNAL_K2, single_scatter
+from matchlib.film import EXTERNAL_K1, INTERNAL_K2, saunderson, single_scatter
 from matchlib.regression.priors import Priors
 from matchlib.regression.table import RecipeTable
 from matchlib.regression.vocabulary import SHARED, Vocabulary
@@ -280,16 +280,15 @@ class FilmLaw:
         leak = 0.0004 * np.exp(np.clip(gloss_z, -6, 4))
         haze = np.where(uncleared, bloom, leak)
         scale = np.exp(self._own(z, t, "instrument"))
-        gain = np.where(uncleared, np.exp(0.06 * gain_z), 1.0)[:, None] * (1.0 - EXTERNAL_K1)
-        gain = gain * scale
+        gain = np.where(uncleared, np.exp(0.06 * gain_z), 1.0)[:, None] * scale
         most = np.minimum(_LARGEST, _NEAREST / np.maximum(k2, 0.1))
         safe = np.where(t.aspecular[:, None], inner, np.minimum(inner, most))
         pole = 1.0 - k2 * safe
-        slope = gain * (1.0 - k2) / pole**2
+        slope = gain * (1.0 - EXTERNAL_K1) * (1.0 - k2) / pole**2
         # Beyond the largest it goes on along its tangent, so that a step too far finds back.
-        core = gain * (1.0 - k2) * safe / pole + slope * (inner - safe)
+        core = gain * saunderson(safe, k2=k2) + slope * (inner - safe)
         # d/dk2 of (1-k2) R / (1 - k2 R) is -(R - R^2) / (1 - k2 R)^2; times dk2/dlogit.
-        by_k2 = gain * (safe**2 - safe) / pole**2 * k2 * (1.0 - k2)
+        by_k2 = slope * (safe**2 - safe) * k2
         gloss = np.where(t.glossy, EXTERNAL_K1, 0.0)
         return State(
             reflectance=core + (haze + gloss)[:, None] * scale,
