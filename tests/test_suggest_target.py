@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import multivariate_t
 
 from matchlib.colorimetry import (
     delta_e00,
@@ -112,3 +113,34 @@ def test_the_worst_angle_decides_with_its_weight() -> None:
     assert target.difference([near, far])[0] == pytest.approx(0.5 * own)
     with pytest.raises(TargetError):
         Target.of_readings(readings, weights=[1.0])
+
+
+def test_a_target_says_at_which_angle_it_is_read() -> None:
+    usual = Target.lab(40, 30, 20)
+    assert str(usual) == "L 40.0, a 30.0, b 20.0; ΔE00 at most 1"
+    flop = Viewing(geometry="45as110")
+    assert f" at {flop}" in str(Target.lab(40, 30, 20, viewing=flop))
+
+
+@pytest.mark.parametrize("dof", [3.0, np.inf])
+def test_the_chance_at_two_angles_is_that_of_draws(dof: float) -> None:
+    # Against scipy's own draws of Student's t in six dimensions, and of the normal law.
+    face, flop = Viewing(geometry="45as15"), Viewing(geometry="45as110")
+    target = Target((Aim((60, 10, 5), face), Aim((40, 20, 10), flop)), Tolerance(value=2.0))
+    labs = [np.array([[60.5, 10, 5]]), np.array([[40, 20.5, 10]])]
+    covariance = 0.4 * np.eye(6)
+    shape = covariance if np.isinf(dof) else covariance * (dof - 2) / dof  # of that covariance
+    draws = multivariate_t(shape=shape, df=dof).rvs(40_000, random_state=1)
+    drawn = [labs[i] + draws[:, 3 * i : 3 * i + 3] for i in range(2)]
+    real = np.mean(target.difference(drawn) <= 2.0)
+    found = target.expected(labs, covariance[None], dof=np.array([dof]))
+    assert found.probability[0] == pytest.approx(real, abs=0.03)
+
+
+def test_a_target_read_exactly_has_no_uncertainty_of_its_own() -> None:
+    assert Target.lab(40, 30, 20).own_uncertainty is None
+    # A lightness known to 0.5 near L* 50, where S_L is 1 (CIE 142): the mean of a half-normal.
+    known = ((0.25, 0.0, 0.0), (0.0, 1e-9, 0.0), (0.0, 0.0, 1e-9))
+    own = Target.of_readings([Reading(lab=(50, 0, 0), covariance=known)]).own_uncertainty
+    assert own is not None
+    assert own.mean[0] == pytest.approx(0.5 * np.sqrt(2 / np.pi), rel=0.02)
