@@ -146,10 +146,10 @@ def too_soon(minutes: float | None) -> str:
     """
     if minutes is None or minutes >= DRY_MINUTES:
         return ""
+    ago = "less than a minute" if minutes < 1 else f"{minutes:.0f} min"
     return (
-        f"Only {minutes:.0f} minutes lie between its last coat and this reading: was it dry? A wet "
-        "coat reads darker and glossier than it will be. If it was not touch dry by its data "
-        "sheet, read it again."
+        f"It was read {ago} after its last coat: was it dry? A wet coat reads darker and glossier "
+        "than it will be. If it was not touch dry by its data sheet, read it again."
     )
 
 
