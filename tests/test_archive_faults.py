@@ -17,7 +17,7 @@ __all__ = ["place"]
 
 
 def test_a_kill_at_any_moment_of_an_import_leaves_it_whole_or_not_at_all(place: str) -> None:
-    trying.kill_at_random(place, kills=5, size=40)
+    trying.kill_at_random(place, kills=3, size=40)
 
 
 def test_a_kill_at_any_statement_of_an_import_leaves_nothing_of_it(tmp_path: Path) -> None:
@@ -29,7 +29,7 @@ def test_a_kill_while_an_archive_is_made_leaves_none_or_a_whole_one(tmp_path: Pa
 
 
 def test_a_kill_in_a_merge_restore_backup_or_salvage_leaves_nothing_half(tmp_path: Path) -> None:
-    moving.killed_at_random(tmp_path, kills=4)
+    moving.killed_at_random(tmp_path, kills=2)
 
 
 def test_a_full_disk_in_a_merge_restore_backup_or_salvage_is_told(tmp_path: Path) -> None:
@@ -42,7 +42,7 @@ def test_a_server_cut_in_a_merge_or_restore_leaves_all_or_nothing(
 ) -> None:
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     with served.server() as running:
-        moving.server_cut_in_mid_move(running, tmp_path, cuts=4)
+        moving.server_cut_in_mid_move(running, tmp_path, cuts=2)
 
 
 def test_the_same_file_from_several_processes_at_once_is_there_once(place: str) -> None:
@@ -56,7 +56,7 @@ def test_8_writers_and_8_readers_at_once_lose_and_double_nothing(place: str) -> 
 @pytest.mark.postgres
 def test_a_server_cut_in_mid_import_recovers() -> None:
     with served.server() as running:
-        served.server_cut(running, cuts=2, size=200)
+        served.server_cut(running, cuts=1, size=100)
 
 
 def test_a_full_disk_refuses_an_import_and_keeps_the_rest(tmp_path: Path) -> None:
@@ -78,11 +78,11 @@ def test_a_clock_set_back_does_not_disorder_the_history(place: str) -> None:
 
 
 def test_an_archive_cut_short_is_refused(tmp_path: Path) -> None:
-    trying.truncated(tmp_path, cuts=12)
+    trying.truncated(tmp_path, cuts=6)
 
 
 def test_damaged_bytes_are_refused_or_reported(tmp_path: Path) -> None:
-    trying.damaged_bytes(tmp_path, tries=25)
+    trying.damaged_bytes(tmp_path, tries=15)
 
 
 @pytest.mark.parametrize("create", [False, True])

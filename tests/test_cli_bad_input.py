@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 import shutil
 import signal
@@ -214,6 +215,14 @@ def test_an_archive_that_is_no_database(shop, data):
     assert content(shop) == before
 
 
+EACH = """
+import json, sys
+from tests.cli_shop import run
+done = [run(*args) for args in json.loads(sys.argv[1])]
+print(json.dumps([(one.exit_code, one.stdout, one.stderr) for one in done]))
+"""
+
+
 @pytest.mark.skipif(os.name != "posix", reason="permissions are POSIX's")
 def test_a_folder_that_cannot_be_written(shop):
     # Permissions do not bind root, so the command runs without root's power to override them. It
@@ -227,7 +236,6 @@ def test_a_folder_that_cannot_be_written(shop):
     for path in locked.iterdir():
         path.chmod(0o444)
     locked.chmod(0o555)
-    code = "from workbook.cli import main; main()"
     environment = {
         "PATH": os.environ["PATH"],
         "PYTHONPATH": str(ROOT),
@@ -235,35 +243,31 @@ def test_a_folder_that_cannot_be_written(shop):
         "HOME": "/nonexistent",
         "OMP_NUM_THREADS": "1",
     }
-
-    def command(*args: str) -> subprocess.CompletedProcess[str]:
-        return subprocess.run(
-            [*lower, sys.executable, "-c", code, *args],
+    commands = [
+        ("import", "good.csv"),
+        ("import", "good.csv", "--archive", "new.db"),
+        ("export", "out.csv"),
+        ("undo", "1"),
+        ("label", "P1"),
+        # Reading is no trouble, and a fit that cannot be kept is made all the same.
+        ("predict", "--recipes", "good.csv"),
+    ]
+    before = content(shop)
+    try:
+        done = subprocess.run(
+            [*lower, sys.executable, "-c", EACH, json.dumps(commands)],
             cwd=locked,
             env=environment,
             capture_output=True,
             text=True,
-            check=False,
+            check=True,
         )
-
-    before = content(shop)
-    try:
-        for args in (
-            ("import", "good.csv"),
-            ("import", "good.csv", "--archive", "new.db"),
-            ("export", "out.csv"),
-            ("undo", "1"),
-            ("label", "P1"),
-        ):
-            done = command(*args)
-            assert done.returncode == 1, (args, done.stdout, done.stderr)
-            assert "Traceback" not in done.stderr
-            assert "What to do" in done.stderr, done.stderr
-            assert done.stdout == ""
-        # Reading is no trouble, and a fit that cannot be kept is made all the same.
-        done = command("predict", "--recipes", "good.csv")
-        assert done.returncode == 0, done.stderr
-        assert "P6" in done.stdout
+        *refusals, (code, out, _) = json.loads(done.stdout)
+        assert (code, "P6" in out) == (0, True)
+        for args, (code, out, err) in zip(commands, refusals, strict=False):
+            assert (code, out) == (1, ""), (args, err)
+            assert "Traceback" not in err
+            assert "What to do" in err, err
     finally:
         locked.chmod(0o755)
     assert content(shop) == before

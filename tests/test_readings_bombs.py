@@ -51,12 +51,16 @@ def bomb(kind: str, piece: bytes, times: int, said: int | None) -> bytes:
     return bytes(data)
 
 
-@pytest.mark.parametrize("said", [None, 1_000], ids=["honest", "lying"])
-@pytest.mark.parametrize("piece", PIECES.values(), ids=PIECES)
+# Whether a size is a lie matters to what is refused for its size alone.
+@pytest.mark.parametrize(
+    ("piece", "said"),
+    [(piece, None) for piece in PIECES] + [("noise", 1_000)],
+    ids=[*PIECES, "noise that lies"],
+)
 @pytest.mark.parametrize("kind", ["XLSX", "ODS"])
 def test_a_bomb_is_refused_by_the_bytes_really_read(tmp_path, kind, piece, said):
     path = tmp_path / "bomb"
-    path.write_bytes(bomb(kind, piece, 300, said))
+    path.write_bytes(bomb(kind, PIECES[piece], 300, said))
     assert path.stat().st_size < 2**20
     done = subprocess.run(
         [sys.executable, "-c", READ, str(path)], capture_output=True, text=True, check=True

@@ -18,7 +18,7 @@ from tests.cli_shop import copied
 pytestmark = pytest.mark.browser
 
 RED, GREEN = "27.1 45.9 28.5", "34 -30 20"
-SIZES = ((1280, 800), (1024, 768), (800, 1280))
+SIZES = ((1280, 800, "light"), (1024, 768, "dark"), (800, 1280, "light"))
 
 
 def tablet(browser: Any, served: harness.Served, address: str = "") -> Any:
@@ -79,14 +79,10 @@ def read(page: Any, lab: str) -> str:
     return str(page.locator(".wb-verdict .wb-big").inner_text())
 
 
-def own_open(page: Any) -> None:
-    page.locator("[data-do=tool][data-value=own]").click()
-    settled(page)
-
-
 def own(page: Any) -> None:
     """Choose the recipe to be sprayed blind, by the sliders as they stand."""
-    own_open(page)
+    page.locator("[data-do=tool][data-value=own]").click()
+    settled(page)
     press(page, "useown")
 
 
@@ -128,15 +124,13 @@ def test_a_match_at_the_first_panel_and_a_reload_at_every_step(
         page.reload()
         settled(page)
         assert (page.url, heading(page)) == (where, title)
-        for width, height in SIZES:
+        for width, height, scheme in SIZES:
+            page.emulate_media(color_scheme=scheme)
             page.set_viewport_size({"width": width, "height": height})
             foot = page.locator(".wb-bottom").bounding_box()
             assert foot["y"] + foot["height"] <= height + 1, "Next and Undo are always in sight"
-            for scheme in ("light", "dark"):
-                page.emulate_media(color_scheme=scheme)
-                harness.shoot(page, artifacts, f"job-{title[:8]}-{width}-{scheme}")
-        page.set_viewport_size(dict(zip(("width", "height"), SIZES[0], strict=True)))
-        page.emulate_media(color_scheme="light")
+            harness.shoot(page, artifacts, f"job-{title[:8]}-{width}-{scheme}")
+        page.set_viewport_size({"width": 1280, "height": 800})
         assert harness.serious(page, ".wb") == []
 
     again()
@@ -262,16 +256,13 @@ def test_a_server_that_is_killed_at_any_step_loses_nothing(browser: Any, tmp_pat
         forward(page)
         number = int(re.findall(r"job=(\d+)", page.url)[0])
         assert job_of(tmp_path, number).customer == "Harbour Trust"
-        own_open(page)
-        killed()
-        press(page, "useown")
+        own(page)
         forward(page)
         killed()
         spray_on(page)
         killed(lab="27.2 46.1 28.4")
         forward(page)
         assert page.get_by_text("Every target is met").is_visible()
-        killed()
         forward(page)
         killed()
         forward(page)

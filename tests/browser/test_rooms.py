@@ -191,7 +191,7 @@ def test_pages_fit_their_screens_and_anybody(
     for width, height, scheme in SIZES:
         page.emulate_media(color_scheme=scheme)
         page.set_viewport_size({"width": width, "height": height})
-        page.wait_for_timeout(1500)
+        page.wait_for_timeout(500)
         wide = page.evaluate("() => document.documentElement.scrollWidth")
         assert wide <= width, f"{book} scrolls sideways at {width}"
         harness.shoot(page, artifacts, f"{book[:-6]}-{width}-{scheme}", most=1400)
