@@ -8,7 +8,7 @@ import io
 import pytest
 from dask.distributed import Client, LocalCluster
 
-from tests.cli_shop import demo_shop, fails, json_of, refused, run
+from tests.cli_shop import SMALL, demo_shop, fails, json_of, refused, run
 
 SAMPLES = {"ring": (27.1, 45.9, 28.5), "flag": (66.0, 68.0, 72.0), "door": (31.7, 49.0, 24.0)}
 SHELF = ("--no-blends", "--no-step-ups", "--no-ground-blends")
@@ -62,12 +62,14 @@ def test_many_are_printed_as_a_table_and_as_csv(at, here):
     assert [float(r["L"]) for r in rows] == [r["L"] for r in here]
 
 
-def test_a_dask_cluster_of_two_workers_says_the_same(shop, at, here):
+def test_a_dask_cluster_of_two_workers_says_the_same(at, here, tmp_path):
     with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster:
         address = cluster.scheduler_address
         assert json_of(*at, "--cluster", address) == here
         # Refits of a check go the same way.
-        fit = ("fit", "--archive", shop.archive, "--by", "panel", "--folds", 2)
+        (tmp_path / "p.csv").write_text(SMALL)
+        run("import", tmp_path / "p.csv", "--archive", tmp_path / "a.db")
+        fit = ("fit", "--archive", tmp_path / "a.db", "--by", "panel", "--folds", 2)
         there = json_of(*fit, "--cluster", address)
         with Client(cluster) as client:
             done = client.run(lambda dask_worker: dask_worker.state.executed_count)
