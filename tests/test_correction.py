@@ -12,11 +12,11 @@ from scipy import stats
 from matchlib.colorimetry import delta_e00, expected_delta_e00
 from matchlib.correction import (
     Belief,
-    Booth,
     Card,
     Today,
     correct,
     film_words,
+    fresh_recipes,
     moves,
     rescue,
     scored,
@@ -26,6 +26,7 @@ from matchlib.correction.scoring import Scored, best_of
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Reading, Recipe, Viewing
 from matchlib.errors import DomainError, TargetError
+from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
 from tests.benchmarks.panels import labs, to_frame
 from tests.benchmarks.spray import Noise, Shop
@@ -137,7 +138,7 @@ def test_posterior_of_a_linear_law_is_the_textbooks() -> None:
 
 
 def test_moves_are_what_a_sprayer_can_do(recipe: Recipe, shop: Shop) -> None:
-    found = moves(recipe, Booth(), shop.grounds)
+    found = moves(recipe, Limits(), shop.grounds)
     schedules = {str(m.recipe.schedule) for m in found}
     assert {"5@5:1", "3@5:1", "4@5.5:1", "3@5:1 1@8:1", "2@5:1 2@8:1"} <= schedules
     assert len({m.recipe for m in found}) == len(found)
@@ -145,16 +146,23 @@ def test_moves_are_what_a_sprayer_can_do(recipe: Recipe, shop: Shop) -> None:
     cut = next(m for m in found if str(m.recipe.schedule) == "2@5:1 2@8:1")
     assert cut.words == "cut the last two coats to 8:1 (8 parts carrier to 1 part colour)"
     blend = replace(recipe, colour=Colour.parse("ruby 2 + moss 1"))
-    colours = {m.recipe.colour for m in moves(blend, Booth(), ()) if m.recipe.colour}
+    colours = {m.recipe.colour for m in moves(blend, Limits(), ()) if m.recipe.colour}
     assert Colour.parse("ruby 43 + moss 17") in colours
 
 
-def test_moves_stay_within_the_booth(recipe: Recipe) -> None:
-    booth = Booth(ratios=(MixRatio.parse("6:1"), MixRatio.parse("5:1")), most_coats=4)
-    for move in moves(recipe, booth, ()):
+def test_moves_stay_within_the_limits(recipe: Recipe) -> None:
+    limits = Limits(min_ratio=5, max_ratio=6, ratio_step=1, max_coats=4)
+    for move in moves(recipe, limits, ()):
         assert move.recipe.schedule is not None
         assert move.recipe.schedule.coats <= 4
-        assert {s.ratio for s in move.recipe.schedule.steps} <= set(booth.ratios)
+        assert {s.ratio for s in move.recipe.schedule.steps} <= set(limits.ratios())
+
+
+def test_fresh_recipes_have_the_clear_coat_that_is_usual_or_named(model: FilmRegressor) -> None:
+    for limits, clear in ((Limits(), "mat"), (Limits(clear="gloss"), "gloss")):
+        found = fresh_recipes(model, limits, usual="mat")
+        assert {r.clear for r in found} == {clear}
+        assert {r.schedule.coats for r in found if r.schedule} == set(range(1, 7))
 
 
 def test_a_weak_panel_can_be_built_on(shop: Shop, model: FilmRegressor, recipe: Recipe) -> None:
@@ -319,12 +327,11 @@ def test_a_chance_of_coats_on_top_has_the_tails_of_what_is_left_of_the_law(
     _, slope, _, _ = before.linear([recipe], mean=mean[:k])
     left = np.trace(slope[0] @ known[:k, :k] @ slope[0].T)
     assert left < 0.9 * np.trace(slope[0] @ before.covariance @ slope[0].T)
-    booth = Booth()
     goal = model.predict_recipes([replace(recipe, schedule=CoatSchedule.parse("4@5:1 1@5:1"))])[0]
-    few = rescue(before, panel, goal, booth=booth, tolerance=1.0)
+    few = rescue(before, panel, goal, Limits(), tolerance=1.0)
     sure = copy(model)
     sure.stack_ = replace(model.stack_, dof=np.full(5, np.inf))
-    many = rescue(replace(before, model=sure), panel, goal, booth=booth, tolerance=1.0)
+    many = rescue(replace(before, model=sure), panel, goal, Limits(), tolerance=1.0)
     assert few.state == many.state == "build on"
     # So near its target a t of the same covariance lies nearer.
     assert few.options[0].difference < many.options[0].difference
@@ -381,16 +388,16 @@ def test_building_on_a_cleared_panel_costs_sanding_and_a_second_clear(
     shop: Shop, model: FilmRegressor, recipe: Recipe
 ) -> None:
     target = shop.truth_lab(replace(recipe, schedule=CoatSchedule.parse("6@5:1")))
-    booth = Booth(ratios=(MixRatio.parse("5:1"),))
+    limits = Limits(min_ratio="5:1", max_ratio="5:1", max_coats=8)
     light, red, yellow = (float(v) for v in shop.truth_lab(recipe))
     on_clear = rescue(
-        Belief.of(model), Sprayed(recipe, (light, red, yellow)), target, booth=booth, tolerance=2.0
+        Belief.of(model), Sprayed(recipe, (light, red, yellow)), target, limits, tolerance=2.0
     )
     assert on_clear.state == "build on"
     assert "sand it" in on_clear.words
     bare = shop.truth_lab(replace(recipe, clear=None))
     early = Sprayed(recipe, tuple(map(float, bare)), clear_to_come=True)
-    before = rescue(Belief.of(model), early, target, booth=booth, tolerance=2.0)
+    before = rescue(Belief.of(model), early, target, limits, tolerance=2.0)
     assert before.state == "build on"
     assert "sand" not in before.words
     assert before.options[0].changes < on_clear.options[0].changes

@@ -12,21 +12,16 @@ from matchlib.domain import MixRatio, Reading
 from matchlib.errors import TargetError
 from matchlib.next_panel import next_for_target
 from matchlib.regression import FilmRegressor, frames_of
-from matchlib.suggest import Target, Tolerance
+from matchlib.suggest import Limits, Target, Tolerance
 from tests.angle_shop import FACE, FLOP, aimed_at, angle_panels, recipe_at
-from workbook.session.shelf import booth_of, limits_of
 
+LIMITS = Limits(max_coats=5, min_ratio="3:1", max_ratio="7:1")
 CMC = Tolerance("CMC", 1.0, 2.0, 1.0)
 
 
 @pytest.fixture(scope="module")
 def model() -> FilmRegressor:
     return FilmRegressor(rounds=2).fit(*frames_of(angle_panels()))
-
-
-@pytest.fixture(scope="module")
-def booth():
-    return booth_of(limits_of({"max_coats": 5, "min_ratio": "3:1", "max_ratio": "7:1"}))
 
 
 def read(labs) -> tuple[Reading, Reading]:
@@ -41,12 +36,12 @@ def shifted(lab, by) -> np.ndarray:
     return np.add(lab, by)
 
 
-def test_a_target_of_one_angle_in_delta_e00_is_the_same_as_its_lab(model, booth) -> None:
+def test_a_target_of_one_angle_in_delta_e00_is_the_same_as_its_lab(model) -> None:
     face, _ = aimed_at("3@5:1")
     lab = shifted(face.lab, (3.0, 0.0, 0.0))
     tried = [(recipe_at("3@6:1"), read([lab, lab])[0])]
-    one = correct(model, tried, face, booth, tolerance=0.8)
-    two = correct(model, tried, Target.of_readings(face, tolerance=0.8), booth)
+    one = correct(model, tried, face, LIMITS, tolerance=0.8)
+    two = correct(model, tried, Target.of_readings(face, tolerance=0.8), LIMITS)
     assert one.changes == two.changes
     assert (one.words, one.difference, one.rescue) == (two.words, two.difference, two.rescue)
     recipes = [recipe_at(f"{n}@{r}:1") for n in (2, 3, 4) for r in (5, 6)]
@@ -58,12 +53,12 @@ def test_a_target_of_one_angle_in_delta_e00_is_the_same_as_its_lab(model, booth)
     )
 
 
-def test_chances_are_those_of_the_tolerance_that_is_named(model, booth) -> None:
+def test_chances_are_those_of_the_tolerance_that_is_named(model) -> None:
     face, _ = aimed_at("3@5:1")
     lab = shifted(face.lab, (4.0, 0.5, -0.5))
     tried = [(recipe_at("3@6:1"), read([lab, lab])[0])]
     target = Target.of_readings(face, tolerance=CMC)
-    advice = correct(model, tried, target, booth)
+    advice = correct(model, tried, target, LIMITS)
     assert advice.difference == pytest.approx(
         float(delta_e_cmc(face.lab, lab, lightness=2.0, chroma=1.0))
     )
@@ -76,33 +71,33 @@ def test_chances_are_those_of_the_tolerance_that_is_named(model, booth) -> None:
     other = Target.of_readings(face, tolerance=1.0)
     plain = other.expected(labs[None], total, advice.belief.dof([best.recipe], known, total))
     assert abs(best.probability - float(plain.probability[0])) > 0.02
-    strict = correct(model, tried, other, booth)
+    strict = correct(model, tried, other, LIMITS)
     assert strict.changes[0].probability != best.probability
 
 
-def test_a_panel_passes_only_if_it_passes_at_every_angle(model, booth) -> None:
+def test_a_panel_passes_only_if_it_passes_at_every_angle(model) -> None:
     face, flop = aimed_at("3@5:1")
     target = Target.of_readings([face, flop])
     off = shifted(flop.lab, (6.0, 0.0, 0.0))
-    advice = correct(model, [(recipe_at("3@6:1"), read([face.lab, off]))], target, booth)
+    advice = correct(model, [(recipe_at("3@6:1"), read([face.lab, off]))], target, LIMITS)
     assert advice.difference == pytest.approx(float(delta_e00(flop.lab, off)))
     assert "at its worst angle" in advice.words
     assert advice.rescue.state != "passes"
     both = read([face.lab, flop.lab])
-    assert correct(model, [(recipe_at("3@6:1"), both)], target, booth).rescue.state == "passes"
+    assert correct(model, [(recipe_at("3@6:1"), both)], target, LIMITS).rescue.state == "passes"
     # A flop that counts little lets the same panel pass.
     light = Target.of_readings([face, flop], weights=[1.0, 0.1])
     off = read([face.lab, shifted(flop.lab, (2.0, 0.0, 0.0))])
-    assert correct(model, [(recipe_at("3@6:1"), off)], light, booth).rescue.state == "passes"
-    assert correct(model, [(recipe_at("3@6:1"), off)], target, booth).rescue.state != "passes"
+    assert correct(model, [(recipe_at("3@6:1"), off)], light, LIMITS).rescue.state == "passes"
+    assert correct(model, [(recipe_at("3@6:1"), off)], target, LIMITS).rescue.state != "passes"
 
 
-def test_a_panel_too_light_at_both_angles_is_built_on(model, booth) -> None:
+def test_a_panel_too_light_at_both_angles_is_built_on(model) -> None:
     target = Target.of_readings(aimed_at("4@6:1"), tolerance=2.0)
     light = recipe_at("3@6:1")
     expected = [model.predict_recipes([light], v)[0] for v in (FACE, FLOP)]
     seen = [shifted(lab, (0.3, 0.0, 0.0)) for lab in expected]
-    advice = correct(model, [(light, read(seen))], target, booth)
+    advice = correct(model, [(light, read(seen))], target, LIMITS)
     assert advice.rescue.state == "build on", advice.rescue.words
     more = advice.rescue.options[0].recipe.schedule.steps[-1]
     assert more.coats == 1
@@ -122,10 +117,10 @@ def test_two_angles_of_one_panel_are_not_two_panels(model) -> None:
     assert two.film[1] < both.film[1] <= one.film[1] + 1e-9
 
 
-def test_a_panel_that_was_not_read_at_every_angle_is_refused(model, booth) -> None:
+def test_a_panel_that_was_not_read_at_every_angle_is_refused(model) -> None:
     face, flop = aimed_at("3@5:1")
     with pytest.raises(TargetError, match="not viewed alike"):
-        correct(model, [(recipe_at("3@6:1"), face)], Target.of_readings([face, flop]), booth)
+        correct(model, [(recipe_at("3@6:1"), face)], Target.of_readings([face, flop]), LIMITS)
 
 
 def test_planning_ahead_counts_both_angles_and_boxes(model) -> None:

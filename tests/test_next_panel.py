@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 
 from matchlib.colorimetry import delta_e00_metric
-from matchlib.correction import Belief, Booth, shelf
+from matchlib.correction import Belief, fresh_recipes
 from matchlib.domain import CoatSchedule, Recipe
 from matchlib.errors import DomainError
 from matchlib.linear import linearise
 from matchlib.next_panel import _by_second, next_for_archive, next_for_target
 from matchlib.regression import FilmRegressor
-from matchlib.suggest import Target, Tolerance
+from matchlib.suggest import Limits, Target, Tolerance
 from matchlib.tails import chance_words
 from tests.benchmarks.panels import to_frame
 from tests.benchmarks.spray import Shop
@@ -32,9 +32,8 @@ def model(shop: Shop) -> FilmRegressor:
 
 
 @pytest.fixture(scope="module")
-def candidates(shop: Shop) -> list[Recipe]:
-    booth = Booth(ratios=Booth().ratios[::3], most_coats=6)
-    return shelf(booth, list(shop.grounds), list(shop.colours))
+def candidates(model: FilmRegressor) -> list[Recipe]:
+    return fresh_recipes(model, Limits(min_ratio=2.5, ratio_step=1.25), usual="yes")
 
 
 def _slopes(model: FilmRegressor, recipes: list[Recipe]) -> np.ndarray:

@@ -19,7 +19,7 @@ from workbook.session import (
     make_demo,
     reading_of_lab,
 )
-from workbook.session.shelf import habit_of
+from workbook.session.shelf import habit_of, keep_shelf, shelf_of
 from workbook.session.targets import single_reading
 
 
@@ -101,7 +101,7 @@ def test_where_nothing_can_be_kept_beside_it_the_cache_folder_serves(shop, tmp_p
 def test_a_session_prints_nothing(shop, capsys):
     with Session.open(shop) as session:
         session.fit()
-        session.shelf()
+        session.limits()
         export(session.archive, shop.with_name("out.csv"))
     assert capsys.readouterr() == ("", "")
 
@@ -128,16 +128,20 @@ def test_repeats_are_one_target_and_spectra_come_first():
 
 def test_the_shelf_is_remembered_with_the_archive(shop):
     with Session.open(shop) as session:
-        session.remember_shelf({"grounds": ["silver"], "blends": False, "max_ratio": "8:1"})
+        given = {"grounds": ["silver"], "blends": False, "max_ratio": "8:1", "max_coats": 6}
+        keep_shelf(session.archive, given)
     with Session.open(shop) as session:
         limits = session.limits(max_coats=3)
         assert [str(g) for g in limits.grounds] == ["silver"]
         assert (limits.blends, limits.max_coats, limits.carrier) == (False, 3, (2.0, 8.0))
         with pytest.raises(DomainError):
-            session.remember_shelf({"max_coats": -1})
-        assert session.shelf()["max_ratio"] == "8:1"
-        session.remember_shelf(None)
-        assert session.shelf() == {}
+            keep_shelf(session.archive, {"max_coats": -1})
+        # What was said is kept, also where it is what is usual anywhere.
+        assert shelf_of(session.archive) == given
+        keep_shelf(session.archive, vars(limits))
+        assert session.limits() == limits
+        keep_shelf(session.archive, None)
+        assert shelf_of(session.archive) == {}
 
 
 def test_a_habit_is_what_two_panels_show():

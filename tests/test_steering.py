@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from matchlib.correction import Belief, Card, Sprayed, rescue
-from matchlib.correction.moves import Booth
 from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.regression import FilmRegressor
@@ -378,7 +377,7 @@ def test_so_many_looks_only(model, recipe) -> None:
 def test_a_card_of_one_stage_rescued_and_steered_agree(model, recipe) -> None:
     goal = expected(model, of(recipe, "6@6:1"))
     read = Sprayed(recipe, expected(model, recipe), VIEW)
-    saved = rescue(Belief.of(model), read, goal, booth=Booth())
+    saved = rescue(Belief.of(model), read, goal, Limits(max_coats=8))
     steered = steer(model, [read], goal, Limits(max_coats=8), looks=0)
     assert saved.state == "build on"
     assert steered.state == "go on"

@@ -10,9 +10,10 @@ import pytest
 from scipy.special import logsumexp
 from scipy.stats import multivariate_normal, multivariate_t
 
-from matchlib.correction import Belief, Booth, Sprayed, Today, aside_words, correct, learn
+from matchlib.correction import Belief, Sprayed, Today, aside_words, correct, learn
 from matchlib.correction.weighing import _Card, _students, weigh
 from matchlib.domain import CoatSchedule, Colour, Recipe
+from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
 from tests.benchmarks.panels import to_frame
 from tests.benchmarks.spray import Shop
@@ -38,7 +39,7 @@ def _read(recipe: Recipe, *, heavy: float = 1.0, seed: int = 0) -> tuple[float, 
 
 
 def _wrong(model: FilmRegressor, recipe: Recipe, lab: tuple[float, float, float]) -> float:
-    return weigh(Belief.of(model, recipes=[recipe]), Sprayed.of((recipe, lab)), Booth()).wrong
+    return weigh(Belief.of(model, recipes=[recipe]), Sprayed.of((recipe, lab)), Limits()).wrong
 
 
 @pytest.mark.parametrize("heavy", [0.85, 0.95, 1.0, 1.05, 1.18])
@@ -63,7 +64,7 @@ def test_another_ground_or_pot_does_not_fit(
 ) -> None:
     sprayed = replace(recipe, **change)  # type: ignore[arg-type]  # each of its own field
     verdict = weigh(
-        Belief.of(model, recipes=[recipe]), Sprayed.of((recipe, _read(sprayed))), Booth()
+        Belief.of(model, recipes=[recipe]), Sprayed.of((recipe, _read(sprayed))), Limits()
     )
     assert verdict.wrong > 0.95
     if kind is not None:
@@ -150,7 +151,7 @@ def test_a_reading_that_is_hardly_known_speaks_against_no_back(
     belief = Belief.of(model, recipes=[recipe])
     far = Sprayed.of((recipe, tuple(np.add(_read(recipe), [0.0, 12.0, -12.0]))))
     vague = replace(far, covariance=64.0 * np.eye(3))
-    assert weigh(belief, far, Booth()).wrong > 0.95
-    assert weigh(belief, vague, Booth()).wrong < 0.1
+    assert weigh(belief, far, Limits()).wrong > 0.95
+    assert weigh(belief, vague, Limits()).wrong < 0.1
     card = _Card(belief, far)
     assert card.likelihood(wider=3.0) > card.likelihood() + 5.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 from matchlib.correction.advice import Advice, correct, film_words, learn
 from matchlib.correction.belief import Belief
 from matchlib.correction.card import Ahead, Card
-from matchlib.correction.moves import Booth, Move, moves, shelf
+from matchlib.correction.moves import Move, fresh_recipes, moves
 from matchlib.correction.rescue import SANDING, Rescue, on_top, rescue
 from matchlib.correction.scoring import Predictor, Scored, best_of, scored
 from matchlib.correction.sprayed import Sprayed
@@ -17,7 +17,6 @@ __all__ = [
     "Advice",
     "Ahead",
     "Belief",
-    "Booth",
     "Card",
     "Move",
     "Predictor",
@@ -29,10 +28,10 @@ __all__ = [
     "best_of",
     "correct",
     "film_words",
+    "fresh_recipes",
     "learn",
     "moves",
     "on_top",
     "rescue",
     "scored",
-    "shelf",
 ]

@@ -10,15 +10,16 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.correction.belief import Belief
-from matchlib.correction.moves import Booth, moves, shelf
+from matchlib.correction.moves import fresh_recipes, grounds_at_hand, moves
 from matchlib.correction.rescue import Rescue, rescue
 from matchlib.correction.scoring import Scored, best_of, places_of, scored
 from matchlib.correction.sprayed import Sprayed
 from matchlib.correction.today import Today
 from matchlib.correction.weighing import LOOK, aside_words, unfitting_words, weigh
-from matchlib.domain import Colour, Ground, Reading
+from matchlib.domain import Reading
 from matchlib.errors import TargetError
 from matchlib.listing import items_frame
+from matchlib.mixing import Limits
 from matchlib.tails import chance_words
 from matchlib.target import Target
 
@@ -171,7 +172,7 @@ def correct(
     model: FilmPredictor | Belief,
     tried: Sequence[Sprayed | tuple[Any, ...]],
     target: ArrayLike | Reading | Target,
-    limits: Booth | None = None,
+    limits: Limits | None = None,
     *,
     tolerance: float = 1.0,
     today: Today | None = None,
@@ -189,8 +190,9 @@ def correct(
     target : array_like, shape (3,), or Reading or Target
         Lab to match, viewed as the last panel was; or what brings its own viewings and tolerance,
         such as a `matchlib.suggest.Target`.
-    limits : Booth, optional
+    limits : Limits, optional
         What can be mixed and sprayed; the usual ratios and everything the archive knows if None.
+        A fresh recipe's ``usual`` clear coat is the last panel's.
     tolerance : float
         ΔE00 that passes, where the target does not say.
     today : Today, optional
@@ -219,19 +221,18 @@ def correct(
     """
     rows = [Sprayed.of(t) for t in tried]
     goal = _goal(target, rows, tolerance)
-    booth = limits or Booth()
+    limits = limits or Limits()
     before = (
         model if isinstance(model, Belief) else Belief.of(model, today, recipes=[rows[-1].recipe])
     )
     last, source = rows[-1], rows[-1].source
-    believed = _believed(before, rows[:-1], booth)
+    believed = _believed(before, rows[:-1], limits)
     earlier = before.after(believed)
-    verdict = weigh(earlier, last, booth)
+    verdict = weigh(earlier, last, limits)
     fits = verdict.wrong <= DOUBTED
     after = before.after([*believed, last]) if fits else earlier
     finished = tuple(earlier.finished(last))
-    grounds, colours = _at_hand(after.model, booth)
-    near = moves(last.recipe, booth, grounds)
+    near = moves(last.recipe, limits, grounds_at_hand(after.model, limits))
     small = scored(
         after,
         [m.recipe for m in near],
@@ -242,9 +243,10 @@ def correct(
         changes=[m.changes for m in near],
     )
     close = {m.recipe for m in near}
-    wide = [r for r in shelf(booth, grounds, colours) if r not in close]
+    other = fresh_recipes(after.model, limits, usual=last.recipe.clear)
+    wide = [r for r in other if r not in close]
     fresh = scored(after, wide, goal, tolerance=goal.tolerance.value, source=source)
-    hand = rescue(earlier, last, goal, booth=booth)
+    hand = rescue(earlier, last, goal, limits)
     if not fits:
         # What is on the panel is not known, so nothing is built on it or changed about it.
         fresh, small = sorted([*small, *fresh], key=lambda s: -s.probability), []
@@ -258,7 +260,7 @@ def correct(
             "There is nothing that could be sprayed.",
             expected="at least one ratio, coat and ground",
             got="none",
-            remedy="widen the booth's limits.",
+            remedy="widen the limits.",
         )
     mean, sd = after.film
     aside = aside_words([r.recipe for r in rows[:-1] if r not in believed])
@@ -284,7 +286,7 @@ def correct(
 
 
 def learn(
-    before: Belief, tried: Sequence[Sprayed | tuple[Any, ...]], limits: Booth | None = None
+    before: Belief, tried: Sequence[Sprayed | tuple[Any, ...]], limits: Limits | None = None
 ) -> tuple[Belief, tuple[Sprayed, ...]]:
     """Learn from those of the panels just sprayed that are what their backs say.
 
@@ -294,7 +296,7 @@ def learn(
         Before these panels.
     tried : sequence
         As for `correct`; none is allowed.
-    limits : Booth, optional
+    limits : Limits, optional
         What can be mixed and sprayed.
 
     Returns
@@ -305,14 +307,14 @@ def learn(
         Those that are likelier something else, of which nothing was learnt.
     """
     rows = [Sprayed.of(t) for t in tried]
-    believed = _believed(before, rows, limits or Booth())
+    believed = _believed(before, rows, limits or Limits())
     return before.after(believed), tuple(r for r in rows if r not in believed)
 
 
-def _believed(before: Belief, rows: Sequence[Sprayed], booth: Booth) -> list[Sprayed]:
+def _believed(before: Belief, rows: Sequence[Sprayed], limits: Limits) -> list[Sprayed]:
     believed: list[Sprayed] = []
     for row in rows:
-        if weigh(before.after(believed), row, booth).wrong <= DOUBTED:
+        if weigh(before.after(believed), row, limits).wrong <= DOUBTED:
             believed.append(row)
     return believed
 
@@ -351,10 +353,3 @@ def _goal(
             remedy="read the target again.",
         )
     return Target.of(aim, tolerance=tolerance, viewing=viewing)
-
-
-def _at_hand(model: FilmPredictor, booth: Booth) -> tuple[list[Ground], list[Colour]]:
-    words = model.words_
-    grounds = list(booth.grounds) or [Ground.parse(g) for g in words.grounds]
-    colours = list(booth.colours) or [Colour.parse(c) for c in words.colours]
-    return grounds, colours

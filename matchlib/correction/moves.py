@@ -8,44 +8,18 @@ again.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import product
+from typing import TYPE_CHECKING
 
 from matchlib.domain import Blend, CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
+from matchlib.mixing import Limits
 
-__all__ = ["Booth", "Move", "moves", "ratio_words", "shelf"]
+if TYPE_CHECKING:
+    from matchlib.regression import FilmPredictor
 
-_CARRIERS = ("10", "9", "8", "7", "6", "5.5", "5", "4.5", "4", "3.5", "3", "2.5", "2")
-
-
-def _ratios() -> tuple[MixRatio, ...]:
-    return tuple(MixRatio(Fraction(c), Fraction(1)) for c in _CARRIERS)
-
-
-@dataclass(frozen=True)
-class Booth:
-    """What can be mixed and sprayed here.
-
-    Parameters
-    ----------
-    ratios : tuple of MixRatio
-        Ratios the cup can show.
-    most_coats : int
-        Colour coats at most.
-    grounds : tuple of Ground
-        Grounds at hand; empty for those the archive knows.
-    colours : tuple of Colour
-        Colours at hand; empty for those the archive knows.
-    clear : str, optional
-        Clear coat of fresh recipes.
-    """
-
-    ratios: tuple[MixRatio, ...] = field(default_factory=_ratios)
-    most_coats: int = 8
-    grounds: tuple[Ground, ...] = ()
-    colours: tuple[Colour, ...] = ()
-    clear: str | None = "yes"
+__all__ = ["Move", "fresh_recipes", "grounds_at_hand", "moves", "ratio_words"]
 
 
 @dataclass(frozen=True)
@@ -95,7 +69,9 @@ def _neighbours(ratio: MixRatio, ratios: Sequence[MixRatio]) -> Iterator[tuple[i
             yield way * size, other
 
 
-def _of_schedule(schedule: CoatSchedule, booth: Booth) -> Iterator[tuple[CoatSchedule, str, int]]:
+def _of_schedule(
+    schedule: CoatSchedule, ratios: Sequence[MixRatio]
+) -> Iterator[tuple[CoatSchedule, str, int]]:
     steps = schedule.steps
     last = steps[-1].ratio
     fresh = len(steps) == 1
@@ -104,7 +80,7 @@ def _of_schedule(schedule: CoatSchedule, booth: Booth) -> Iterator[tuple[CoatSch
         if made is not None:
             what = f"{_count(abs(by))} {'more' if by > 0 else 'fewer'} at {ratio_words(last)}"
             yield CoatSchedule(made), what, 1
-    for size, other in _neighbours(last, booth.ratios):
+    for size, other in _neighbours(last, ratios):
         word = "stronger" if size > 0 else "weaker"
         whole = "the same coats" if fresh else "the last coats"
         what = f"{whole} {word}, at {ratio_words(other)} instead of {last}"
@@ -116,7 +92,7 @@ def _of_schedule(schedule: CoatSchedule, booth: Booth) -> Iterator[tuple[CoatSch
             both = f"{_count(1)} {'more' if by > 0 else 'fewer'}, and {whole} at "
             both += f"{ratio_words(other)} instead of {last}"
             yield CoatSchedule((*made[:-1], replace(made[-1], ratio=other))), both, 2
-    for many, other in product((1, 2), booth.ratios):
+    for many, other in product((1, 2), ratios):
         if other == last or not 0 < many <= steps[-1].coats or schedule.coats == many:
             continue
         rest = _coats(steps, -many)
@@ -126,7 +102,7 @@ def _of_schedule(schedule: CoatSchedule, booth: Booth) -> Iterator[tuple[CoatSch
         coat = "the last coat" if many == 1 else "the last two coats"
         what = f"{word} {coat} to {ratio_words(other)}"
         yield CoatSchedule((*rest, CoatStep(many, other))), what, 1
-    for other in booth.ratios:
+    for other in ratios:
         if other < last:
             what = f"one coat more, at {ratio_words(other)}"
             yield CoatSchedule((*steps, CoatStep(1, other))), what, 1
@@ -145,15 +121,15 @@ def _shares(blend: Blend) -> Iterator[tuple[Blend, str]]:
             yield made, f"mix {made} (a little more {more}, a little less {less})"
 
 
-def moves(recipe: Recipe, booth: Booth, grounds: Sequence[Ground]) -> list[Move]:
+def moves(recipe: Recipe, limits: Limits, grounds: Sequence[Ground]) -> list[Move]:
     """Return the small changes that can be made to a recipe.
 
     Parameters
     ----------
     recipe : Recipe
         What was sprayed.
-    booth : Booth
-        What can be mixed and sprayed.
+    limits : Limits
+        Ratios and coats that can be sprayed.
     grounds : sequence of Ground
         Grounds at hand.
 
@@ -164,8 +140,8 @@ def moves(recipe: Recipe, booth: Booth, grounds: Sequence[Ground]) -> list[Move]
     """
     found = [Move(recipe, "spray the same again", 0)]
     if recipe.colour is not None and recipe.schedule is not None:
-        for schedule, words, changes in _of_schedule(recipe.schedule, booth):
-            if schedule.coats <= booth.most_coats:
+        for schedule, words, changes in _of_schedule(recipe.schedule, limits.ratios()):
+            if schedule.coats <= limits.max_coats:
                 found.append(Move(replace(recipe, schedule=schedule), words, changes))
         for blend, words in _shares(recipe.colour):
             colour = Colour(blend.parts)
@@ -181,25 +157,46 @@ def moves(recipe: Recipe, booth: Booth, grounds: Sequence[Ground]) -> list[Move]
     return [m for m in found if not (m.recipe in seen or seen.add(m.recipe))]  # type: ignore[func-returns-value]  # add returns None
 
 
-def shelf(booth: Booth, grounds: Sequence[Ground], colours: Sequence[Colour]) -> list[Recipe]:
-    """Return every recipe of one step from what is at hand.
+def grounds_at_hand(model: FilmPredictor, limits: Limits) -> list[Ground]:
+    """Return the grounds that may be used.
 
     Parameters
     ----------
-    booth : Booth
-        Ratios and coats.
-    grounds : sequence of Ground
-        Grounds at hand.
-    colours : sequence of Colour
-        Colours at hand.
+    model : FilmPredictor
+        Knows those of the archive.
+    limits : Limits
+        What the shop has.
+
+    Returns
+    -------
+    list of Ground
+        The archive's where the limits name none.
+    """
+    return list(limits.grounds or map(Ground.parse, model.words_.grounds))
+
+
+def fresh_recipes(model: FilmPredictor, limits: Limits, *, usual: str | None) -> list[Recipe]:
+    """Return every recipe of one pot at one ratio.
+
+    Parameters
+    ----------
+    model : FilmPredictor
+        Knows the archive's grounds and colours.
+    limits : Limits
+        What may be used; blends and step-ups are not thought of.
+    usual : str, optional
+        The clear coat where the limits say ``usual``.
 
     Returns
     -------
     list of Recipe
         Grounds times colours times coats times ratios.
     """
+    clear = usual if limits.clear == "usual" else limits.clear
+    colours = limits.colours or map(Colour.parse, model.words_.colours)
     made = [
         CoatSchedule((CoatStep(n, r),))
-        for n, r in product(range(1, booth.most_coats + 1), booth.ratios)
+        for n, r in product(range(limits.min_coats, limits.max_coats + 1), limits.ratios())
     ]
-    return [Recipe(g, c, s, booth.clear) for g, c, s in product(grounds, colours, made)]
+    grounds = grounds_at_hand(model, limits)
+    return [Recipe(g, c, s, clear) for g, c, s in product(grounds, colours, made)]

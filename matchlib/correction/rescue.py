@@ -16,11 +16,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from matchlib.correction.belief import Belief
 from matchlib.correction.card import Card
-from matchlib.correction.moves import Booth, ratio_words
+from matchlib.correction.moves import ratio_words
 from matchlib.correction.scoring import Scored, places_of
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import CoatSchedule, CoatStep, Recipe
 from matchlib.errors import DomainError
+from matchlib.mixing import Limits
 from matchlib.tails import chance_words
 from matchlib.target import Target
 
@@ -59,15 +60,15 @@ class Rescue:
     words: str
 
 
-def _continued(recipe: Recipe, booth: Booth) -> list[Recipe]:
+def _continued(recipe: Recipe, limits: Limits) -> list[Recipe]:
     if recipe.schedule is None:
         return []
     steps, found = recipe.schedule.steps, []
     own = steps[-1].colour
-    for ratio in booth.ratios:
+    for ratio in limits.ratios():
         for more in range(1, MORE + 1):
             schedule = CoatSchedule((*steps, CoatStep(more, ratio, own)))
-            if schedule.coats <= booth.most_coats:
+            if schedule.coats <= limits.max_coats:
                 found.append(replace(recipe, schedule=schedule))
     return found
 
@@ -80,8 +81,8 @@ def rescue(
     before: Belief,
     panel: Sprayed,
     target: ArrayLike | Target,
+    limits: Limits,
     *,
-    booth: Booth,
     tolerance: float = 1.0,
 ) -> Rescue:
     """Say whether further coats would save a panel.
@@ -94,8 +95,8 @@ def rescue(
         The panel in hand.
     target : array_like, shape (3,), or Target
         Lab to match, viewed as the panel was; or what brings its own viewings and tolerance.
-    booth : Booth
-        What can be mixed and sprayed.
+    limits : Limits
+        Ratios and coats that can be sprayed.
     tolerance : float
         ΔE00 that passes, for a Lab.
 
@@ -116,7 +117,7 @@ def rescue(
         )
         return Rescue("passes", (), words)
     options = sorted(
-        on_top(before, panel, goal, _continued(panel.recipe, booth)),
+        on_top(before, panel, goal, _continued(panel.recipe, limits)),
         key=lambda s: (-round(s.probability, 2), s.difference),
     )
     if options and options[0].probability >= WORTH_TRYING and options[0].difference < now:

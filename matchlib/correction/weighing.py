@@ -18,9 +18,9 @@ from scipy.special import gammaln, logsumexp
 
 from matchlib.audit import Materials, Verdict, judge
 from matchlib.correction.belief import Belief
-from matchlib.correction.moves import Booth
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import Colour, Ground, Panel, Reading, Recipe
+from matchlib.mixing import Limits
 from matchlib.progress import Callback
 from matchlib.regression.vocabulary import Vocabulary
 from matchlib.tails import chance_words
@@ -124,13 +124,13 @@ def _students(away: Array, covariance: Array, dof: Array) -> Array:
     return np.asarray(log - 0.5 * (nu + 3.0) * np.log1p(far / nu), float)
 
 
-def weigh(belief: Belief, panel: Sprayed, booth: Booth) -> Verdict:
+def weigh(belief: Belief, panel: Sprayed, limits: Limits) -> Verdict:
     """Weigh a panel's reading as what its back says, and as all that it may be instead."""
     words = belief.model.words_
     shelf = Materials(
         [Ground.parse(g) for g in words.grounds],
         [Colour.parse(c) for c in words.colours],
-        booth.ratios,
+        limits.ratios(),
     )
     return judge(_Card(belief, panel), shelf)[0]
 

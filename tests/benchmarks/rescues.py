@@ -13,10 +13,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from matchlib.correction import Belief, Booth, Today, rescue
+from matchlib.correction import Belief, Today, rescue
 from matchlib.correction.rescue import WORTH_TRYING
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe
+from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
 from tests.benchmarks.command import Table, arguments, each_simulator
 from tests.benchmarks.layouts import Layouts
@@ -55,15 +56,15 @@ def attempt(wanted: Recipe, rng: np.random.Generator) -> Recipe:
     return replace(wanted, schedule=CoatSchedule.of(coats, ratio))
 
 
-def continuations(recipe: Recipe, booth: Booth) -> list[Recipe]:
-    """Every way on that the booth allows."""
+def continuations(recipe: Recipe, limits: Limits) -> list[Recipe]:
+    """Every way on that the limits allow."""
     assert recipe.schedule is not None
     found = [
         replace(recipe, schedule=CoatSchedule((*recipe.schedule.steps, CoatStep(n, r))))
-        for r in booth.ratios
+        for r in limits.ratios()
         for n in range(1, 5)
     ]
-    return [r for r in found if r.schedule is not None and r.schedule.coats <= booth.most_coats]
+    return [r for r in found if r.schedule is not None and r.schedule.coats <= limits.max_coats]
 
 
 def _after(
@@ -95,7 +96,7 @@ def cases(
     seed = shop.seed
     archive = getattr(shop, layout)(seed)
     model = FilmRegressor().fit(*to_frame(archive))
-    before, booth = Belief.of(model, Today.learnt(model, archive)), Booth()
+    before, limits = Belief.of(model, Today.learnt(model, archive)), Limits(max_coats=8)
     rng = np.random.default_rng([seed, 43])
     found = []
     for number in range(count):
@@ -104,7 +105,7 @@ def cases(
         laid = shop.lay(attempt(wanted, rng), rng)
         lab = labs([shop.read(laid, rng)])[0]
         panel = Sprayed.of((laid.recipe, tuple(lab)))
-        advice = rescue(before, panel, target, booth=booth, tolerance=tolerance)
+        advice = rescue(before, panel, target, limits, tolerance=tolerance)
         case = Case(advice.state, float(delta_e(lab, target)))
         dice = [seed, number, 47]
         if advice.state == "build on":
@@ -119,7 +120,7 @@ def cases(
         elif advice.state != "passes" and exhaustive:
             tried = [
                 _after(shop, laid, r, target, dice, afresh=False)
-                for r in continuations(laid.recipe, booth)
+                for r in continuations(laid.recipe, limits)
             ]
             best = max((float(np.mean(np.array(t) <= tolerance)) for t in tried), default=0.0)
             case = replace(case, best=best)

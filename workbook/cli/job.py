@@ -54,8 +54,7 @@ def _new(
 
     with Session.open(archive) as session:
         job = Job(name, customer or "", date_of(due), notes=notes)
-        given = {k: v for k, v in shelf.limits().items() if v is not None}
-        if given:
+        if given := shelf.limits():
             job = replace(job, limits=session.limits(**given))
         if wanted.given:
             job = _aimed(job, wanted.readings(session, light, file), passing)
@@ -230,8 +229,7 @@ def _change(
         changes = {k: v for k, v in given.items() if v is not None}
         if due is not None:
             changes["due"] = date_of(due)
-        limits = {k: v for k, v in shelf.limits().items() if v is not None}
-        if limits:
+        if limits := shelf.limits():
             changes["limits"] = session.limits(**limits)
         kept = session.archive.keep_job(replace(job, **changes), who=who)
     _tell(kept, json_)

@@ -174,13 +174,14 @@ def _match(
     from workbook.cli.results import matches_as_dicts, matches_text
     from workbook.session import Session
     from workbook.session.order import aim_of, aim_words
+    from workbook.session.shelf import keep_shelf, shelf_of
     from workbook.session.stock import stock_limits
     from workbook.session.targets import samples_of_file
 
     with Session.open(archive, write=remember or forget) as session:
         today.tell(session)
         if forget:
-            session.remember_shelf(None)
+            keep_shelf(session.archive, None)
         held = (
             {}
             if in_stock is None
@@ -188,8 +189,7 @@ def _match(
         )
         limits = session.limits(**shelf.limits(), **held)  # refused before the model is fitted
         if remember:
-            given = {k: v for k, v in shelf.limits().items() if v is not None}
-            session.remember_shelf({**session.shelf(), **given})
+            keep_shelf(session.archive, {**shelf_of(session.archive), **shelf.limits()})
         if targets is not None:
             with standard_input([targets]) as (table,):
                 samples = samples_of_file(table, **file.declared)

@@ -249,12 +249,10 @@ class ShelfOptions:
     ] = None
 
     def limits(self) -> dict[str, Any]:
-        """Return the limits as the session takes them.
-
-        Returned: by field of the limits; None where not given.
-        """
+        """Return the limits that were given, by field of `Limits`."""
         given = {field.name: getattr(self, field.name) for field in fields(self)}
-        return given | {name: listed(given[name]) for name in ("grounds", "colours")}
+        given |= {name: listed(given[name]) for name in ("grounds", "colours")}
+        return {name: value for name, value in given.items() if value is not None}
 
 
 @dataclass(frozen=True, slots=True)

@@ -153,9 +153,9 @@ class Presses:
 
     def do_usual(self, done: Press) -> None:
         """Make this job's shelf the shop's usual."""
-        from matchlib.plain import to_plain
+        from workbook.session.shelf import keep_shelf
 
-        self.at.session.remember_shelf(to_plain(self.at.job.limits))
+        keep_shelf(self.at.session.archive, vars(self.at.job.limits))
 
     # Spray
 

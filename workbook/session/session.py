@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
@@ -12,7 +13,7 @@ from matchlib.progress import unmeasured
 from workbook.session.model_cache import FitOutcome, model_of
 from workbook.session.order import as_readings
 from workbook.session.sheet import sheet_of
-from workbook.session.shelf import SHELF, booth_of, habit_of, limits_of, shelf_of
+from workbook.session.shelf import usual_limits
 from workbook.session.targets import last_tried, one_or_all, reading_of_lab, stages_read
 
 if TYPE_CHECKING:
@@ -167,32 +168,12 @@ class Session:
 
     # Matching
 
-    def shelf(self) -> dict[str, Any]:
-        """Return the limits remembered with the archive.
-
-        Returned: fields of `Limits` that were set; empty where none are remembered.
-        """
-        return shelf_of(self.archive.setting(SHELF))
-
-    def remember_shelf(self, limits: Mapping[str, Any] | None) -> None:
-        """Keep limits with the archive, for the next search.
-
-        `limits`: fields of `Limits` by name; None forgets them.
-        """
-        if limits:
-            limits_of(limits)
-        self.archive.set_setting(SHELF, shelf_of(limits) or None)
-
     def limits(self, **changes: Any) -> Limits:
-        """Return the remembered limits with some of them set otherwise.
+        """Return the shop's usual limits with some of them set otherwise.
 
-        What neither says is as usual, or as far as the archive's own panels go.
-
-        `**changes`: fields of `Limits`; those that are None stay as remembered.
+        `**changes`: fields of `Limits`.
         """
-        given = {k: v for k, v in changes.items() if v is not None}
-        habit = habit_of(self.archive.panels())
-        return limits_of({**habit, **self.shelf(), **given})
+        return replace(usual_limits(self.archive), **changes)
 
     def match(
         self,
@@ -289,7 +270,7 @@ class Session:
         wanted, tried = limits or self.limits(), self.tried(codes, file)
         belief = Belief.of(model, recipes=[r for r, _ in card])
         if tried:
-            belief, _ = learn(belief, tried, booth_of(wanted))
+            belief, _ = learn(belief, tried, wanted)
         found = steer(belief, card, target, wanted, looks=looks, cup_ml=cup_ml, sure=sure)
         if found.state != "lost":
             return found, None
@@ -337,7 +318,7 @@ class Session:
 
         model = self.model_now(callback, without=codes)
         tried = [*self.tried(codes, file), *((r, one_or_all(as_readings(x))) for r, x in sprayed)]
-        return correct(model, tried, target, booth_of(limits or self.limits()))
+        return correct(model, tried, target, limits or self.limits())
 
     def next_panels(
         self,
@@ -358,7 +339,7 @@ class Session:
         those sprayed for it that do not fit their readings, of which nothing was learnt. `card`:
         one to be read on its way instead, where that is worth more than the best panel.
         """
-        from matchlib.correction import Belief, Card, Sprayed, learn
+        from matchlib.correction import Belief, Card, Sprayed, fresh_recipes, learn
         from matchlib.next_panel import next_for_target
         from matchlib.steering import WORTH_A_LOOK, plan
 
@@ -368,10 +349,10 @@ class Session:
         wanted = limits or self.limits()
         recipes = [r for r, _ in tried] + [rows[-1][0] for rows in staged.values()]
         before = Belief.of(self.model_now(callback, without=codes), recipes=recipes)
-        belief, unfitting = learn(before, tried, booth_of(wanted))
+        belief, unfitting = learn(before, tried, wanted)
         for rows in staged.values():
             belief = Card.of(belief, [Sprayed.of(row) for row in rows]).learnt
-        could = _candidates(belief.model, wanted)
+        could = fresh_recipes(belief.model, wanted, usual=self.clear)
         found = next_for_target(belief, target, could, source=source, shown=top, callback=callback)
         past = self.archive.panels()
         card = plan(belief, target, wanted, top=1, archive=past, source=source)[0]
@@ -385,10 +366,11 @@ class Session:
 
         `limits`: the shop's; the remembered ones if None.
         """
+        from matchlib.correction import fresh_recipes
         from matchlib.next_panel import next_for_archive
 
         model = self.model_now(callback)
-        could = _candidates(model, limits or self.limits())
+        could = fresh_recipes(model, limits or self.limits(), usual=self.clear)
         return next_for_archive(model, could, k=top, callback=callback)
 
     # Trust
@@ -437,13 +419,3 @@ class Session:
         sheet = sheet_of(self.model, recipe, panels=self.archive.panels(), **content)
         save_bytes(jobsheet_pdf(sheet, paper=paper), Path(path))
         return Path(path)
-
-
-def _candidates(model: FilmPredictor, limits: Limits) -> list[Recipe]:
-    from matchlib.correction import shelf
-    from matchlib.domain import Colour, Ground
-
-    booth, words = booth_of(limits), model.words_
-    grounds = list(booth.grounds) or [Ground.parse(g) for g in words.grounds]
-    colours = list(booth.colours) or [Colour.parse(c) for c in words.colours]
-    return list(shelf(booth, grounds, colours))

@@ -1,4 +1,4 @@
-"""The shop's limits as they are remembered with the archive: plain words, no types."""
+"""The shop's usual limits: those remembered with the archive, and how far its own panels go."""
 
 from __future__ import annotations
 
@@ -6,53 +6,45 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from matchlib.correction import Booth
+    from matchlib.archive import Archive
     from matchlib.domain import Panel
     from matchlib.suggest import Limits
 
-__all__ = ["SHELF", "booth_of", "habit_of", "limits_of", "shelf_of"]
+__all__ = ["habit_of", "keep_shelf", "shelf_of", "usual_limits"]
 
-SHELF = "shelf"
-"""Name of the setting."""
+_KEY = "shelf"
 
-_FIELDS = (
-    "grounds",
-    "colours",
-    "min_ratio",
-    "max_ratio",
-    "min_coats",
-    "max_coats",
-    "ratio_step",
-    "blends",
-    "blend_parts",
-    "step_ups",
-    "ground_blends",
-    "ground_parts",
-    "clear",
-)
+_NOT_KEPT = ("stock", "area", "use", "max_unevenness", "carrier")
+"""Fields of `Limits` that hold for one job, and one that follows from others."""
 
 
-def shelf_of(limits: object) -> dict[str, Any]:
-    """Return limits as JSON can hold them.
+def shelf_of(archive: Archive) -> dict[str, Any]:
+    """Return the limits remembered with the archive.
 
-    `limits`: fields of `Limits` by name, or what a setting holds; anything else is no limit.
-    Returned: known fields that are set; names as texts.
+    Returned: fields of `Limits` that were set, as plain data.
     """
-    if not isinstance(limits, Mapping):
-        return {}
-    found: dict[str, Any] = {}
-    for name in _FIELDS:
-        value = limits.get(name)
-        if value is None:
-            continue
-        if name in ("grounds", "colours"):
-            items = [value] if isinstance(value, str) else value
-            found[name] = [str(item) for item in items]
-        elif name in ("min_ratio", "max_ratio") and not isinstance(value, int | float):
-            found[name] = str(value)
-        else:
-            found[name] = value
-    return found
+    return dict(archive.setting(_KEY, {}))
+
+
+def keep_shelf(archive: Archive, limits: Mapping[str, Any] | None) -> None:
+    """Keep limits with the archive, for the next search.
+
+    `limits`: fields of `Limits` by name; None forgets them.
+    """
+    from matchlib.plain import from_plain, to_plain
+    from matchlib.suggest import Limits
+
+    kept = {k: to_plain(v) for k, v in (limits or {}).items() if k not in _NOT_KEPT}
+    from_plain(Limits, kept)
+    archive.set_setting(_KEY, kept or None)
+
+
+def usual_limits(archive: Archive) -> Limits:
+    """Return the remembered limits, else as far as the archive's own panels go, else the usual."""
+    from matchlib.plain import from_plain
+    from matchlib.suggest import Limits
+
+    return from_plain(Limits, {**habit_of(archive.panels()), **shelf_of(archive)})
 
 
 def habit_of(panels: Iterable[Panel]) -> dict[str, Any]:
@@ -81,24 +73,3 @@ def habit_of(panels: Iterable[Panel]) -> dict[str, Any]:
     if coats > usual.max_coats:
         found["max_coats"] = coats
     return found
-
-
-def limits_of(limits: Mapping[str, Any]) -> Limits:
-    """Return limits as `suggest` takes them."""
-    from matchlib.suggest import Limits
-
-    return Limits(**limits)
-
-
-def booth_of(limits: Limits) -> Booth:
-    """Return the same limits as a correction takes them."""
-    from matchlib.correction import Booth
-
-    more: dict[str, Any] = {} if limits.clear == "usual" else {"clear": limits.clear}
-    return Booth(
-        ratios=tuple(limits.ratios()),
-        most_coats=limits.max_coats,
-        grounds=limits.grounds or (),
-        colours=limits.colours or (),
-        **more,
-    )

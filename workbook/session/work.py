@@ -230,11 +230,10 @@ class Work:
     def advice(self) -> Advice:
         """Return what was read against the target, and what to change."""
         from matchlib.correction import correct
-        from workbook.session.shelf import booth_of
 
         tried = [self.rows(self.archive.panel(code))[-1:] for code in self.job.panels]
         rows = [row for some in tried for row in some]
-        return correct(self.model, rows, self.aim, booth_of(self.limits))
+        return correct(self.model, rows, self.aim, self.limits)
 
     def steering(self, panel: Panel) -> Steering:
         """Return what to lay next on a card that was read."""
