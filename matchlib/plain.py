@@ -18,7 +18,7 @@ from cattrs.errors import ForbiddenExtraKeysError
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio
 from matchlib.errors import ArchiveError, MatchlibError
 
-__all__ = ["dump", "from_plain", "load", "to_plain"]
+__all__ = ["dump", "from_plain", "load", "stored_as", "to_plain"]
 
 _T = TypeVar("_T")
 
@@ -116,6 +116,22 @@ def dump(value: object) -> str:
     return json.dumps(
         value, sort_keys=True, ensure_ascii=False, separators=(",", ":"), allow_nan=False
     )
+
+
+def stored_as(value: Any) -> Any:
+    """Return plain data as it comes back from JSON, where tuples are lists.
+
+    Parameters
+    ----------
+    value : object
+        Anything JSON can hold.
+
+    Returns
+    -------
+    object
+        To be compared with what was stored.
+    """
+    return load(dump(value))
 
 
 def load(text: str | bytes) -> Any:

@@ -54,6 +54,14 @@ def test_an_import_is_undone_at_once_and_ranges_too(shop: Path) -> None:
     for wrong in ("x", "0", "1-", "9" * 18, "9" * 5000):
         assert "range such as 1-20" in fails(run("undo", wrong, cwd=shop), 2)
     assert "no change of this number" in refused("undo", "3-999", cwd=shop)
+    for numbers, shown in (("6-4", [4, 5, 6]), ("7", [7]), ("9-999", [9, 10]), ("11-12", [])):
+        assert [c["change"] for c in json_of("history", numbers, cwd=shop)] == shown
+    assert "no such change" in run("history", "11-12", cwd=shop).stdout
+    assert "no panel of this code" in refused("history", "1-", cwd=shop)
+    # A card may be called so too; then it is meant.
+    assert run("amend", "P3", "code=2-4", cwd=shop).exit_code == 0
+    assert [c["change"] for c in json_of("history", "2-4", cwd=shop)] == [1, *range(2, 12)]
+    assert run("undo", "11", cwd=shop).exit_code == 0
     corrected = SMALL.replace("43,30,24", "44,31,25")
     (shop / "corrected.csv").write_text(corrected)
     assert json_of("undo", 1, cwd=shop)["of"] == "P1 and 5 more"

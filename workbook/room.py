@@ -115,7 +115,8 @@ class Room:
         """Take back the last change of cards and names."""
         change = self.undoable
         if change is not None:
-            self.session.undo(change.number, who=done.fields.get("who", ""), why="taken back")
+            who = done.fields.get("who", "")
+            self.session.archive.undo(change.number, who=who, why="taken back")
             self.changed()
             self.notice = f"Taken back: {change.action} {change.subject}."
 

@@ -9,9 +9,10 @@ from dataclasses import dataclass
 import sqlalchemy as sa
 
 from matchlib.archive import schema
+from matchlib.archive.stored import panel_kept
 from matchlib.errors import ArchiveError
 
-__all__ = ["MAX_BYTES", "Attachment", "attach", "attachments_of"]
+__all__ = ["MAX_BYTES", "Attachment", "attach", "attachments_of", "digests"]
 
 MAX_BYTES = 50_000_000
 """Largest attachment [byte]; a raw photograph has about half of that."""
@@ -47,17 +48,13 @@ def attach(
 ) -> None:
     """Keep a file with a panel."""
     t = schema.attachments
-    panel_id = connection.execute(sa.select(_of(code))).scalar()
+    panel_id = panel_kept(connection, code).row
     plain = name.isprintable() and not set(name) & set('/\\:*?"<>|') and name.strip(" .") == name
-    if panel_id is None or not name or len(name) > 120 or not plain:
+    if not name or len(name) > 120 or not plain:
         raise ArchiveError(
-            "There is no panel of this code in the archive."
-            if panel_id is None
-            else "This is not a usable file name.",
-            got=repr((code if panel_id is None else name)[:130]),
-            remedy="check the code on the back of the panel."
-            if panel_id is None
-            else "give it a plain name without a folder.",
+            "This is not a usable file name.",
+            got=repr(name[:130]),
+            remedy="give it a plain name without a folder.",
         )
     if len(data) > MAX_BYTES:
         raise ArchiveError(
@@ -86,7 +83,7 @@ def attach(
 def attachments_of(connection: sa.Connection, code: str) -> tuple[Attachment, ...]:
     """Return the files kept with a panel."""
     t = schema.attachments
-    query = sa.select(t).where(t.c.panel_id == _of(code)).order_by(t.c.id)
+    query = sa.select(t).where(t.c.panel_id == panel_kept(connection, code).row).order_by(t.c.id)
     return tuple(
         Attachment(r["name"], r["data"], r["sha256"], dt.datetime.fromisoformat(r["at"]), r["who"])
         for r in connection.execute(query).mappings()
@@ -101,10 +98,3 @@ def digests(connection: sa.Connection) -> dict[str, dict[str, str]]:
     for code, name, sha256 in connection.execute(query.where(p.c.deleted == sa.false())):
         found.setdefault(code, {})[name] = sha256
     return found
-
-
-def _of(code: str) -> sa.ScalarSelect[int]:
-    """The panel of a code: the one in use, or the last removed."""
-    p = schema.panels
-    query = sa.select(p.c.id).where(p.c.code == code).order_by(p.c.deleted, p.c.id.desc())
-    return query.limit(1).scalar_subquery()

@@ -22,9 +22,10 @@ from matchlib.archive import schema
 from matchlib.archive.attaching import MAX_BYTES
 from matchlib.archive.checking import content_faults
 from matchlib.archive.export import write_panels
-from matchlib.archive.reading_out import hash_in, panels_in, whole
+from matchlib.archive.reading_out import hash_in, whole
 from matchlib.archive.rows import TABLES, fill, rows_of
 from matchlib.archive.store import Archive
+from matchlib.archive.stored import kept_in
 from matchlib.archive.troubles import ConflictError
 from matchlib.atomic import written_whole
 from matchlib.errors import ArchiveError
@@ -89,7 +90,8 @@ def export_bundle(archive: Archive, path: str | Path, *, customers: bool = True)
         files = _put_attachments(connection, put)
         put("records/attachments.jsonl", "".join(f"{dump(f)}\n" for f in files).encode())
         # From the same view of the database as the records.
-        panels = panels_in(connection, schema.panels.c.deleted == sa.false(), label=archive.label)
+        in_use = schema.panels.c.deleted == sa.false()
+        panels = tuple(k.panel for k in kept_in(connection, in_use, label=archive.label))
         for name, data in write_panels(panels, customers=customers):
             put(name, data)
         manifest = {

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,7 +13,17 @@ from matchlib.archive import schema
 from matchlib.archive.reading_out import whole
 from matchlib.plain import dump, load
 
-__all__ = ["Change", "Entry", "Item", "Stamp", "inserted", "read_changes", "record", "side_of"]
+__all__ = [
+    "Change",
+    "Entry",
+    "Item",
+    "Stamp",
+    "entry_of",
+    "inserted",
+    "read_changes",
+    "record",
+    "side_of",
+]
 
 Entry = tuple[str, int, Mapping[str, Any] | None, Mapping[str, Any] | None]
 """Kind and row of one thing that changed, and the fields that changed, before and after."""
@@ -154,6 +164,17 @@ def record(
     return number
 
 
+def entry_of(
+    kind: str, subject: int, old: Mapping[str, Any], new: Mapping[str, Any]
+) -> Entry | None:
+    """Return the fields that a thing has otherwise than before; None where there are none."""
+    differing = sorted(k for k in {*old, *new} if old.get(k) != new.get(k))
+    if not differing:
+        return None
+    was, now = ({k: side.get(k) for k in differing} for side in (old, new))
+    return kind, subject, was if old else None, now if new else None
+
+
 def inserted(done: sa.CursorResult[Any]) -> int:
     """Return the number that an insert of one row was given."""
     key = done.inserted_primary_key
@@ -161,9 +182,14 @@ def inserted(done: sa.CursorResult[Any]) -> int:
 
 
 def read_changes(
-    connection: sa.Connection, code: str | None = None, *, why: str = "", label: str
+    connection: sa.Connection,
+    code: str | None = None,
+    *,
+    numbers: Collection[int] | None = None,
+    why: str = "",
+    label: str,
 ) -> tuple[Change, ...]:
-    """Return the history, oldest first."""
+    """Return the history, oldest first; of `numbers`, those from the least to the greatest."""
     h, t, p, i = schema.history, schema.history_items, schema.panels, schema.imports
     n = schema.names
     of_panel = sa.and_(t.c.kind == "panel", p.c.id == t.c.subject)
@@ -179,6 +205,8 @@ def read_changes(
     )
     if code is not None:
         query = query.where(p.c.code == code)
+    if numbers is not None:
+        query = query.where(h.c.id.between(min(numbers), max(numbers)))
     if why:
         query = query.where(h.c.why.startswith(why, autoescape=True))
     entries: dict[int, tuple[Mapping[str, Any], list[Item]]] = {}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Collection, Mapping
 from dataclasses import replace
 from typing import Any
@@ -10,12 +9,12 @@ from typing import Any
 import sqlalchemy as sa
 
 from matchlib.archive import schema
-from matchlib.archive.changes import Entry, Stamp, inserted, record
+from matchlib.archive.changes import Entry, Stamp, entry_of, inserted, record
 from matchlib.archive.reading_out import whole
 from matchlib.domain import name_key
 from matchlib.errors import ArchiveError
 from matchlib.job import Job
-from matchlib.plain import dump, from_plain, load, to_plain
+from matchlib.plain import dump, from_plain, load, stored_as, to_plain
 
 __all__ = ["all_of", "begin", "check_free", "fields_of", "job_of", "jobs_of", "keep", "rewrite"]
 
@@ -114,30 +113,27 @@ def rewrite(
     """Write a job over what it was."""
     old = {} if there is None else fields_of(there)
     new = {} if wanted is None else fields_of(wanted)
-    names = sorted(k for k in {*old, *new} if old.get(k) != new.get(k))
-    if not names:
-        return None
     j, t = schema.jobs, schema.history_items
     number = number or (0 if there is None else there.number)
+    entry = entry_of("job", number, old, new)
+    if entry is None:
+        return None
     if wanted is None:
         connection.execute(j.delete().where(j.c.number == number))
-        return "job", number, old, None
-    if there is None:
+    elif there is None:
         # More than any version that someone may still have open.
         of_it = sa.and_(t.c.kind == "job", t.c.subject == number)
         count = connection.execute(sa.select(sa.func.count()).select_from(t).where(of_it))
         begin(connection, replace(wanted, number=number, version=count.scalar_one()), stamp)
-        return "job", number, None, new
-    row = _row(replace(wanted, version=there.version), stamp)
-    connection.execute(j.update().where(j.c.number == number).values(row))
-    return "job", number, {k: old.get(k) for k in names}, {k: new.get(k) for k in names}
+    else:
+        row = _row(replace(wanted, version=there.version), stamp)
+        connection.execute(j.update().where(j.c.number == number).values(row))
+    return entry
 
 
 def fields_of(job: Job) -> dict[str, Any]:
     """Return what the log keeps of a job, by the names of its fields."""
-    plain = to_plain(replace(job, number=0, version=0))
-    # Through JSON, as what is stored has gone: tuples are lists there.
-    fields: dict[str, Any] = json.loads(dump(plain))
+    fields: dict[str, Any] = stored_as(to_plain(replace(job, number=0, version=0)))
     return fields
 
 

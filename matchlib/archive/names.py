@@ -10,7 +10,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from matchlib.archive import schema
-from matchlib.archive.changes import Entry
+from matchlib.archive.changes import Entry, entry_of
 from matchlib.archive.reading_out import whole
 from matchlib.domain import (
     Blend,
@@ -24,7 +24,7 @@ from matchlib.domain import (
     name_key,
 )
 from matchlib.errors import ArchiveError, DomainError
-from matchlib.plain import dump, from_plain, load, to_plain
+from matchlib.plain import dump, from_plain, load, stored_as, to_plain
 
 __all__ = ["fields_of", "name_of", "names_of", "respelled", "rewrite", "spell"]
 
@@ -41,8 +41,7 @@ def names_of(connection: sa.Connection, kind: str | None = None) -> dict[int, Na
 
 def fields_of(name: Name | None) -> dict[str, Any]:
     """Return what the log keeps of a name."""
-    fields: dict[str, Any] = {} if name is None else load(dump(to_plain(name)))
-    return fields
+    return {} if name is None else stored_as(to_plain(name))
 
 
 def name_of(fields: Mapping[str, Any]) -> Name | None:
@@ -68,12 +67,10 @@ def rewrite(
     items: list[Entry] = []
     n = schema.names
     for row, then in wanted.items():
-        old, new = fields_of(there.get(row)), fields_of(then)
-        fields = sorted(k for k in {*old, *new} if old.get(k) != new.get(k))
-        if fields:
+        new = fields_of(then)
+        if entry := entry_of("name", row, fields_of(there.get(row)), new):
             connection.execute(n.update().where(n.c.id == row).values(data=dump(new or None)))
-            was, now = ({k: side.get(k) for k in fields} for side in (old, new))
-            items.append(("name", row, was if old else None, now if new else None))
+            items.append(entry)
     return items
 
 

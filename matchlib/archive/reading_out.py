@@ -1,23 +1,19 @@
-"""Stored rows read out as panels, and the digest of them all."""
+"""What reading stored rows needs: a few hundred at a time, damage said in words, one digest."""
 
 from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Collection, Iterable, Iterator
-from functools import lru_cache
 from itertools import islice
 from typing import ParamSpec, TypeVar
 
 import sqlalchemy as sa
 
 from matchlib.archive import schema
-from matchlib.archive.codec import panel_of
 from matchlib.archive.troubles import DamagedError
-from matchlib.domain import Panel
 from matchlib.errors import MatchlibError
-from matchlib.plain import load
 
-__all__ = ["DAMAGE", "chunked", "hash_in", "panels_in", "whole"]
+__all__ = ["DAMAGE", "chunked", "hash_in", "whole"]
 
 _CHUNK = 500
 
@@ -34,29 +30,6 @@ DAMAGE = (
 
 _P = ParamSpec("_P")
 _T = TypeVar("_T")
-
-
-def panels_in(
-    connection: sa.Connection, where: sa.ColumnElement[bool], *, label: str
-) -> tuple[Panel, ...]:
-    """Return panels with their readings."""
-    p, r = schema.panels, schema.readings
-    rows = connection.execute(sa.select(p.c.id, p.c.data).where(where).order_by(p.c.id)).all()
-    found = connection.execute(
-        sa.select(r.c.panel_id, r.c.stage, r.c.data)
-        .join(p, p.c.id == r.c.panel_id)
-        .where(where)
-        .order_by(r.c.id)
-    )
-    readings: dict[int, list[tuple[int, str]]] = {}
-    for panel_id, stage, text in found:
-        readings.setdefault(panel_id, []).append((stage, text))
-    return tuple(whole(label, _panel, row.data, tuple(readings.get(row.id, ()))) for row in rows)
-
-
-@lru_cache(maxsize=16_384)  # a command asks for the same panels several times
-def _panel(data: str, readings: tuple[tuple[int, str], ...]) -> Panel:
-    return panel_of(data, [(stage, load(text)) for stage, text in readings])
 
 
 def hash_in(connection: sa.Connection, without: Collection[str] = ()) -> str:

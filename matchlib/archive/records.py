@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from typing import Any, Self
 
 import sqlalchemy as sa
@@ -13,6 +13,7 @@ from matchlib.archive.attaching import Attachment
 from matchlib.archive.changes import Change, Stamp, read_changes, record
 from matchlib.archive.checking import check
 from matchlib.archive.database import Database
+from matchlib.archive.stored import panel_kept
 from matchlib.domain import clean_name
 from matchlib.errors import ArchiveError
 from matchlib.job import Job
@@ -78,10 +79,14 @@ class Records:
             numbers = history.changes_from(connection, first, last)
             return history.undo(connection, numbers, self.stamp(who, why))
 
-    def history(self, code: str | None = None, *, why: str = "") -> tuple[Change, ...]:
-        """Return what was changed, oldest first."""
+    def history(
+        self, code: str | None = None, *, numbers: Collection[int] | None = None, why: str = ""
+    ) -> tuple[Change, ...]:
+        """Return what was changed, oldest first: of one panel, or between two numbers."""
         with self._database.read() as connection:
-            return read_changes(connection, code, why=why, label=self.label)
+            if code is not None:
+                code = panel_kept(connection, code).panel.code
+            return read_changes(connection, code, numbers=numbers, why=why, label=self.label)
 
     def check(self) -> tuple[str, ...]:
         """Look for damage through and through."""

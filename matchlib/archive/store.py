@@ -15,12 +15,12 @@ from matchlib.archive.adding import AddResult
 from matchlib.archive.amending import amended, without
 from matchlib.archive.database import database_of
 from matchlib.archive.names import names_of
-from matchlib.archive.reading_out import hash_in, panels_in
+from matchlib.archive.reading_out import hash_in
 from matchlib.archive.records import Records, utc_now
+from matchlib.archive.stored import kept_in, panel_kept
 from matchlib.archive.troubles import ConflictError
 from matchlib.archive.upgrade import find
 from matchlib.domain import Colour, Ground, Panel, Recipe
-from matchlib.errors import ArchiveError
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -170,7 +170,7 @@ class Archive(Records):
         with self._database.read() as connection:
             kept = schema.panels.c.deleted == sa.false()
             where = sa.true() if include_deleted else kept
-            return panels_in(connection, where, label=self.label)
+            return tuple(k.panel for k in kept_in(connection, where, label=self.label))
 
     def panel(self, code: str) -> Panel:
         """Return one panel; one that was deleted if no other has its code.
@@ -191,17 +191,7 @@ class Archive(Records):
             If there is none.
         """
         with self._database.read() as connection:
-            p = schema.panels
-            query = sa.select(p.c.id).where(p.c.code == " ".join(code.split()))
-            last = query.order_by(p.c.deleted, p.c.id.desc()).limit(1).scalar_subquery()
-            found = panels_in(connection, p.c.id == last, label=self.label)
-        if not found:
-            raise ArchiveError(
-                "There is no panel of this code in the archive.",
-                got=repr(code[:80]),
-                remedy="check the code on the back of the panel.",
-            )
-        return found[0]
+            return panel_kept(connection, code, label=self.label).panel
 
     def deleted(self) -> tuple[str, ...]:
         """Return the codes of the panels put aside.

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import json
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 import sqlalchemy as sa
 
 from matchlib.archive import jobs, schema
-from matchlib.archive.changes import Entry
+from matchlib.archive.changes import Entry, entry_of
 from matchlib.archive.codec import (
     StoredReading,
     fields_of,
@@ -25,7 +24,7 @@ from matchlib.archive.codec import (
 from matchlib.archive.reading_out import chunked, whole
 from matchlib.domain import Panel
 from matchlib.errors import ArchiveError
-from matchlib.plain import dump, load
+from matchlib.plain import dump, load, stored_as
 
 __all__ = ["StoredPanel", "insert_readings", "kept", "kept_in", "panel_kept", "write"]
 
@@ -52,28 +51,28 @@ class StoredPanel:
     @cached_property
     def fields(self) -> dict[str, Any]:
         """Its fields as the history keeps them, with ``deleted``."""
-        # Through JSON, as what is stored has gone: tuples are lists there.
-        fields: dict[str, Any] = json.loads(
-            dump({**fields_of(self.panel), "deleted": self.deleted})
-        )
+        fields: dict[str, Any] = stored_as({**fields_of(self.panel), "deleted": self.deleted})
         return fields
 
 
-def kept(connection: sa.Connection, codes: Iterable[str]) -> dict[str, StoredPanel]:
+def kept(
+    connection: sa.Connection, codes: Iterable[str], *, label: str = ""
+) -> dict[str, StoredPanel]:
     """Return panels by code: the one in use, or where there is none the last removed."""
     p = schema.panels
     found: dict[str, StoredPanel] = {}
     for some in chunked(dict.fromkeys(codes)):
-        for one in kept_in(connection, p.c.code.in_(some)):
+        for one in kept_in(connection, p.c.code.in_(some), label=label):
             there = found.get(one.panel.code)
             if there is None or there.deleted:  # rows come in the order they were made
                 found[one.panel.code] = one
     return found
 
 
-def panel_kept(connection: sa.Connection, code: str) -> StoredPanel:
-    """Return one panel as it is kept."""
-    found = kept(connection, [code])
+def panel_kept(connection: sa.Connection, code: str, *, label: str = "") -> StoredPanel:
+    """Return one panel as it is kept: the one in use, or the last removed."""
+    code = " ".join(code.split())
+    found = kept(connection, [code], label=label)
     if not found:
         raise ArchiveError(
             "There is no panel of this code in the archive.",
@@ -83,21 +82,25 @@ def panel_kept(connection: sa.Connection, code: str) -> StoredPanel:
     return found[code]
 
 
-def kept_in(connection: sa.Connection, where: sa.ColumnElement[bool]) -> list[StoredPanel]:
+def kept_in(
+    connection: sa.Connection, where: sa.ColumnElement[bool], *, label: str = ""
+) -> list[StoredPanel]:
     """Return panels as they are kept."""
     p, r = schema.panels, schema.readings
-    readings: dict[int, list[StoredReading]] = {}
+    readings: dict[int, list[tuple[int, str]]] = {}
     query = sa.select(r.c.panel_id, r.c.stage, r.c.data).join(p, p.c.id == r.c.panel_id)
     for row, stage, text in connection.execute(query.where(where).order_by(r.c.id)):
-        readings.setdefault(row, []).append((stage, whole("", load, text)))
-    return [
-        whole("", _kept, row, readings.get(row.id, []))
-        for row in connection.execute(sa.select(p).where(where).order_by(p.c.id)).all()
-    ]
+        readings.setdefault(row, []).append((stage, text))
+    found = []
+    for row in connection.execute(sa.select(p).where(where).order_by(p.c.id)).all():
+        panel = whole(label, _panel, row.data, tuple(readings.get(row.id, ())))
+        found.append(StoredPanel(row.id, row.import_id, panel, row.deleted))
+    return found
 
 
-def _kept(row: sa.Row[Any], readings: list[StoredReading]) -> StoredPanel:
-    return StoredPanel(row.id, row.import_id, panel_of(row.data, readings), row.deleted)
+@lru_cache(maxsize=16_384)  # a command asks for the same panels several times
+def _panel(data: str, readings: tuple[tuple[int, str], ...]) -> Panel:
+    return panel_of(data, [(stage, load(text)) for stage, text in readings])
 
 
 def insert_readings(
@@ -129,16 +132,15 @@ def write(
     back: list[str] = []
     for there, fields in wanted:
         old = there.fields
-        new = json.loads(dump({"deleted": old["deleted"], **fields}))
-        differing = sorted(k for k in {*old, *new} if old.get(k) != new.get(k))
-        if not differing:
+        new = stored_as({"deleted": old["deleted"], **fields})
+        entry = entry_of("panel", there.row, old, new)
+        if entry is None:
             continue
-        if differing == ["deleted"]:
+        items.append(entry)
+        differing = set(entry[2] or ())
+        if differing == {"deleted"}:
             (gone if new["deleted"] else back).append(there.panel.code)
             moved.append({"row": there.row, "deleted": new["deleted"]})
-            items.append(
-                ("panel", there.row, {"deleted": old["deleted"]}, {"deleted": new["deleted"]})
-            )
             continue
         panel = whole("", panel_of_fields, new)
         own = [(number, plain) for number, plain in new["readings"]]
@@ -158,8 +160,6 @@ def write(
         digest = panel_digest(panel, said)
         row = {"code": panel.code, "data": panel_text(panel), "deleted": new["deleted"]}
         rows.append({"row": there.row, **row, "digest": digest})
-        was, now = ({k: side.get(k) for k in differing} for side in (old, new))
-        items.append(("panel", there.row, was, now))
     jobs.check_free(connection, set(gone) - set(back))
     for some in chunked(emptied):
         connection.execute(r.delete().where(r.c.panel_id.in_(some)))

@@ -294,7 +294,7 @@ def draw_history(room: ArchiveRoom) -> tuple[str, str]:
 
 
 def _changes(room: ArchiveRoom, code: str) -> str:
-    changes = room.session.history(code or None)
+    changes = room.session.archive.history(code or None)
     undone = {c.undoes for c in changes}
     shown = changes[: -_MOST_CHANGES - 1 : -1]
     rows = [_change(c, c.number in undone) for c in shown]
@@ -315,6 +315,8 @@ def _change(change: Change, undone: bool) -> list[object]:
 
 def do_undo_change(room: ArchiveRoom, done: Press) -> None:
     """Take back one change of the history."""
-    change = room.session.undo(int(done.value), who=done.fields.get("who", ""), why="in the log")
+    archive, who = room.session.archive, done.fields.get("who", "")
+    number = archive.undo(int(done.value), who=who, why="in the log")
+    (change,) = archive.history(numbers=[number])
     room.changed()
     room.notice = f"Change {done.value} was undone: {change.subject} ({change.words})."

@@ -52,16 +52,32 @@ def _export(
 
 def _history(
     *,
-    panel: Annotated[str | None, typer.Argument(help="Code of a panel; all without it.")] = None,
+    which: Annotated[
+        str | None,
+        typer.Argument(
+            help="Code of a panel, or numbers of changes: 7, or 1-20; all without it.",
+            metavar="PANEL|NUMBERS",
+        ),
+    ] = None,
     archive: ArchiveOption = "panels.db",
     json_: JsonOption = False,
 ) -> None:
-    """Show what was changed, when and by whom; numbers are for undo."""
+    """Show what was changed, when and by whom; numbers are for undo.
+
+    What is the code of a panel too means the panel; 7-7 is change 7.
+    """
+    from matchlib.errors import ArchiveError
     from workbook.cli.printing import table
     from workbook.session import Session
 
     with Session.open(archive, write=False) as session:
-        changes = session.history(panel)
+        ends = None if which is None else _ends(which)
+        try:
+            changes = session.archive.history(which)
+        except ArchiveError:
+            if ends is None:
+                raise
+            changes = session.archive.history(numbers=ends)
     if json_:
         show_json(
             [
@@ -92,7 +108,17 @@ def _history(
         for c in changes
     ]
     header = ("change", "when (UTC)", "who", "what of", "what", "why or file")
-    show(table(header, rows, right="r") if rows else "Nothing was ever changed.")
+    none = "Nothing was ever changed." if which is None else "There is no such change."
+    show(table(header, rows, right="r") if rows else none)
+
+
+def _ends(numbers: str) -> tuple[int, int] | None:
+    """The first and the last of numbers of changes, such as 7 or 1-20; None if it is no such."""
+    found = re.fullmatch(r"(\d{1,18})(?:-(\d{1,18}))?", numbers.strip(), re.ASCII)
+    if found is None:
+        return None
+    first, last = int(found[1]), int(found[2] or found[1])
+    return (first, last) if 1 <= first < 2**31 and 1 <= last < 2**31 else None
 
 
 def _undo(
@@ -115,13 +141,13 @@ def _undo(
     """
     from workbook.session import Session
 
-    ends = re.fullmatch(r"(\d{1,18})(?:-(\d{1,18}))?", change.strip(), re.ASCII)
-    first, last = (0, 0) if ends is None else (int(ends[1]), int(ends[2] or ends[1]))
-    if not (1 <= first < 2**31 and 1 <= last < 2**31):
+    ends = _ends(change)
+    if ends is None:
         raise typer.BadParameter(f"a number such as 7, or a range such as 1-20, not {change!r}")
+    first, last = ends
     with Session.open(archive) as session:
         numbers = session.archive.undo_range(first, last, who=who, why=why)
-        done = [c for c in session.history() if c.number in set(numbers)]
+        done = session.archive.history(numbers=numbers)
     back = str(numbers[0]) if len(numbers) == 1 else f"{numbers[0]}-{numbers[-1]}"
     if json_ and first == last:
         show_json({"change": done[0].number, "of": done[0].subject, "words": done[0].words})

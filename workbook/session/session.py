@@ -17,7 +17,7 @@ from workbook.session.shelf import usual_limits
 from workbook.session.targets import last_tried, one_or_all, reading_of_lab, stages_read
 
 if TYPE_CHECKING:
-    from matchlib.archive import Archive, Change
+    from matchlib.archive import Archive
     from matchlib.correction import Advice
     from matchlib.domain import Conditions, Reading, Recipe
     from matchlib.next_panel import ArchivePlan, TargetPanel
@@ -76,20 +76,6 @@ class Session:
     def close(self) -> None:
         """Give the archive back."""
         self.archive.close()
-
-    def history(self, code: str | None = None) -> tuple[Change, ...]:
-        """Return what was changed.
-
-        `code`: of one panel, which must exist; None for all. Returned: oldest first.
-        """
-        if code is not None:
-            code = self.archive.panel(code).code
-        return self.archive.history(code)
-
-    def undo(self, change: int, *, who: str = "", why: str = "") -> Change:
-        """Undo one change."""
-        number = self.archive.undo(change, who=who, why=why)
-        return next(c for c in self.archive.history() if c.number == number)
 
     # The model
 
