@@ -20,6 +20,7 @@ MODULES = {
     "reach": "reach_score",
     "next": "next_score",
     "many": "many",
+    "archive": "archive_size",
     "results": "results",
 }
 
