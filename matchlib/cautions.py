@@ -49,6 +49,12 @@ class Caution:
         Public agency documents.
     steps : tuple of str
         Those of `STEPS` at which it matters.
+
+    Examples
+    --------
+    >>> from matchlib.cautions import CAUTIONS
+    >>> CAUTIONS[0].title
+    'Isocyanates in hardeners and two-part paint'
     """
 
     key: str
@@ -75,6 +81,12 @@ class BoothPrompt:
         The prompt.
     source : str
         Where it comes from, or that it has no source.
+
+    Examples
+    --------
+    >>> from matchlib.cautions import BOOTH_PROMPTS
+    >>> BOOTH_PROMPTS[0].key
+    'recoat'
     """
 
     key: str
@@ -232,6 +244,11 @@ def cautions_at(step: str) -> tuple[Caution, ...]:
     ------
     DomainError
         If there is no such step.
+
+    Examples
+    --------
+    >>> [caution.key for caution in cautions_at("sand")]
+    ['dust']
     """
     if step not in STEPS:
         raise DomainError(

@@ -32,6 +32,12 @@ class MatchlibError(ValueError):
         What to do now.
     where : str, optional
         File and row, or the field, in which it was found.
+
+    Examples
+    --------
+    >>> error = MatchlibError("A coat is missing.", expected="at least one", remedy="add a coat.")
+    >>> print(error)
+    A coat is missing. Expected at least one. What to do: add a coat.
     """
 
     def __init__(
@@ -96,33 +102,106 @@ def _rebuild(
 
 
 class DomainError(MatchlibError):
-    """A value that cannot exist: a ratio without colour, minus two coats, L* of 140."""
+    """A value that cannot exist: a ratio without colour, minus two coats, L* of 140.
+
+    Examples
+    --------
+    >>> from matchlib import MixRatio
+    >>> try:
+    ...     MixRatio.parse("6:0")
+    ... except DomainError as error:
+    ...     print(error.problem)
+    A mix ratio without colour is not a colour coat.
+    """
 
 
 class FileError(MatchlibError):
-    """A file that cannot be read as what it was said to be."""
+    """A file that cannot be read as what it was said to be.
+
+    Examples
+    --------
+    >>> from matchlib import read_file
+    >>> try:
+    ...     read_file("no such file.csv")
+    ... except FileError as error:
+    ...     print(error.problem)
+    This file cannot be read: No such file or directory.
+    """
 
 
 class ImportRefused(FileError):
     """An import with refused rows, of which nothing was kept.
 
     The import's report is in `report`.
+
+    Examples
+    --------
+    >>> from matchlib.readings import ImportReport, Question, accepted
+    >>> asked = Question("scale", "Do these reflectances go to 1 or to 100?", ())
+    >>> try:
+    ...     accepted(ImportReport("panels.csv", "", (), questions=(asked,)))
+    ... except ImportRefused as error:
+    ...     print(error.problem)
+    This file leaves 1 question open, so nothing was taken.
     """
 
     report: object = None
 
 
 class ArchiveError(MatchlibError):
-    """An archive that cannot be opened, trusted or written."""
+    """An archive that cannot be opened, trusted or written.
+
+    Examples
+    --------
+    >>> from matchlib import Archive
+    >>> try:
+    ...     Archive.open("no such archive.db")
+    ... except ArchiveError as error:
+    ...     print(error.problem)
+    There is no archive here.
+    """
 
 
 class FitError(MatchlibError):
-    """Readings from which no regression can be had."""
+    """Readings from which no regression can be had.
+
+    Examples
+    --------
+    >>> from matchlib import FilmRegressor
+    >>> from matchlib.demo import demo_panels
+    >>> from matchlib.regression import frames_of
+    >>> try:
+    ...     FilmRegressor().fit(*frames_of(demo_panels()[:1]))
+    ... except FitError as error:
+    ...     print(error.problem)
+    There is nothing to learn a colour from.
+    """
 
 
 class UnknownName(MatchlibError):
-    """A ground or colour that no panel in the archive shows."""
+    """A ground or colour that no panel in the archive shows.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> try:
+    ...     demo_model().predict_recipes([Recipe.of("sea grey", "cherry", "3@6:1")])
+    ... except UnknownName as error:
+    ...     print(error.problem)
+    No panel in the archive shows the ground 'sea grey'.
+    """
 
 
 class TargetError(MatchlibError):
-    """A target that is no physical colour, or that cannot be read."""
+    """A target that is no physical colour, or that cannot be read.
+
+    Examples
+    --------
+    >>> from matchlib import Target
+    >>> try:
+    ...     Target.lab(50.0, 120.0, -100.0)
+    ... except TargetError as error:
+    ...     print(error.problem)
+    No surface can have this colour.
+    """

@@ -58,6 +58,12 @@ def dof_of(known: ArrayLike, total: ArrayLike, *, groups: ArrayLike) -> Array:
     Welch (1947) and Satterthwaite (1946): of a sum of variances of which one has nu degrees of
     freedom and makes up a share s, nu / s**2. In several dimensions the share is the mean over
     the directions of the total, trace(total^-1 known) / d.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> dof_of(0.5 * np.eye(3), np.eye(3), groups=8.0).round(6).tolist()
+    32.0
     """
     part, whole = np.asarray(known, float), np.asarray(total, float)
     share = np.trace(np.linalg.solve(whole, part), axis1=-2, axis2=-1) / whole.shape[-1]
@@ -192,6 +198,12 @@ def drawn_out(cloud: Array, dof: ArrayLike) -> Array:
     ------
     DomainError
         If a freedom is impossible.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> drawn_out(np.zeros((2, 3)), np.inf).tolist()
+    [[1.0, 1.0]]
     """
     nu = np.atleast_1d(np.asarray(dof, float))
     if not np.all(nu >= FEWEST):

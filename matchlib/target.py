@@ -46,6 +46,12 @@ class Aim:
         The difference here counts so many times, against the one tolerance.
     covariance : ndarray, shape (3, 3), optional
         How far the target itself is known [ΔE*ab²]; None for a colour that is exactly meant.
+
+    Examples
+    --------
+    >>> from matchlib import Viewing
+    >>> Aim((27.1, 45.9, 28.5), Viewing(geometry="45as15"), weight=2.0).weight
+    2.0
     """
 
     lab: tuple[float, float, float]
@@ -104,6 +110,14 @@ def surface_excess(lab: ArrayLike, viewing: Viewing) -> float:
         Y; negative inside. The solid of all reflectances from 0 to 1 (Schrödinger 1920; MacAdam
         1935) is, on a grid of wavelengths, the sum of as many segments as it has wavelengths,
         whose faces are perpendicular to every product of two of them.
+
+    Examples
+    --------
+    >>> from matchlib import Viewing
+    >>> surface_excess((50.0, 20.0, 10.0), Viewing()) < 0
+    True
+    >>> surface_excess((50.0, 120.0, -100.0), Viewing()) > 0
+    True
     """
     w = weights(viewing.illuminant, viewing.observer)
     white = white_point(viewing.illuminant, viewing.observer)

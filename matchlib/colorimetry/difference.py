@@ -46,6 +46,12 @@ class LchShift(NamedTuple):
         ΔH*ab, the part of the difference that is hue; its sign is that of the turn.
     angle : ndarray
         Δh [degree], -180 to 180, anticlockwise from red over yellow.
+
+    Examples
+    --------
+    >>> shift = delta_lch((50.0, 20.0, 0.0), (48.0, 22.0, 0.0))
+    >>> float(shift.lightness), float(shift.chroma)
+    (-2.0, 2.0)
     """
 
     lightness: Array

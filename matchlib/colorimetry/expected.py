@@ -37,6 +37,14 @@ class ExpectedDifference(NamedTuple):
         Standard deviation of ΔE00.
     probability : ndarray
         Of ΔE00 within the tolerance [-], 0 to 1.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> aim = (50.0, 20.0, 10.0)
+    >>> found = expected_delta_e00(aim, aim, 0.25 * np.eye(3), tolerance=1.0)
+    >>> float(found.mean.round(2)), float(found.sd.round(2))
+    (0.62, 0.29)
     """
 
     mean: Array

@@ -78,6 +78,16 @@ class Advice:
         to it, no coats on top, and what else is said is as if it had not been sprayed.
     fits_words : str
         If not, what it may be instead.
+
+    Examples
+    --------
+    >>> from matchlib import Reading, Recipe
+    >>> from matchlib.demo import demo_model
+    >>> sprayed = Recipe.of("pale gold", "cherry", "3@3:1", "yes")
+    >>> read = Reading(lab=(27.0, 45.9, 28.3))
+    >>> advice = correct(demo_model(), [(sprayed, read)], (27.1, 45.9, 28.5))
+    >>> advice.rescue.state, advice.difference < 1
+    ('passes', True)
     """
 
     belief: Belief
@@ -305,6 +315,16 @@ def learn(
         After them.
     unfitting : tuple of Sprayed
         Those that are likelier something else, of which nothing was learnt.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
+    >>> belief = Belief.of(demo_model())
+    >>> after, aside = learn(belief, [(recipe, belief.predict_recipes([recipe])[0])])
+    >>> after.panels, aside
+    (1, ())
     """
     rows = [Sprayed.of(t) for t in tried]
     believed = _believed(before, rows, limits or Limits())

@@ -53,6 +53,16 @@ class Belief:
         Of these.
     panels : int
         Test panels learnt from.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
+    >>> belief = Belief.of(demo_model())
+    >>> after = belief.after([(recipe, belief.predict_recipes([recipe])[0])])
+    >>> after.panels, after.film[1] < belief.film[1]
+    (1, True)
     """
 
     model: FilmPredictor

@@ -51,6 +51,16 @@ class Ahead:
         Derivative by the log film of the whole.
     reading : ndarray, shape (3 m, 3 m)
         Covariance of the reading's noise, and of mottle that is another at every reading.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> recipe, more = (Recipe.of("silver", "cherry", coats) for coats in ("2@6:1", "3@6:1"))
+    >>> belief = Belief.of(demo_model())
+    >>> card = Card.of(belief, [Sprayed.of((recipe, belief.predict_recipes([recipe])[0]))])
+    >>> card.ahead([more], [card.stages[0].viewing]).labs.shape
+    (1, 1, 3)
     """
 
     labs: Array
@@ -81,6 +91,16 @@ class Card:
         The part of it by errors that the belief had before the card was read.
     placing : ndarray, shape (3 v, 3 v)
         Covariance of mottle that is another at every reading.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> recipe = Recipe.of("silver", "cherry", "2@6:1")
+    >>> belief = Belief.of(demo_model())
+    >>> card = Card.of(belief, [Sprayed.of((recipe, belief.predict_recipes([recipe])[0]))])
+    >>> print(card.recipe)
+    cherry over silver, 2@6:1
     """
 
     before: Belief

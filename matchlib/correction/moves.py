@@ -34,6 +34,13 @@ class Move:
         What to do differently.
     changes : int
         Things changed, 1 or 2; 0 for the same again.
+
+    Examples
+    --------
+    >>> from matchlib import Limits, Recipe
+    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
+    >>> moves(recipe, Limits(), ())[0].words
+    'spray the same again'
     """
 
     recipe: Recipe
@@ -137,6 +144,14 @@ def moves(recipe: Recipe, limits: Limits, grounds: Sequence[Ground]) -> list[Mov
     -------
     list of Move
         The same again first, then every change, no recipe twice.
+
+    Examples
+    --------
+    >>> from matchlib import Limits, Recipe
+    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
+    >>> found = moves(recipe, Limits(min_ratio=5, max_ratio=6), ())
+    >>> [str(move.recipe.schedule) for move in found][:3]
+    ['3@6:1', '4@6:1', '2@6:1']
     """
     found = [Move(recipe, "spray the same again", 0)]
     if recipe.colour is not None and recipe.schedule is not None:

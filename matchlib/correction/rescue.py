@@ -53,6 +53,16 @@ class Rescue:
         built on.
     words : str
         The same in a sentence.
+
+    Examples
+    --------
+    >>> from matchlib import Limits, Recipe
+    >>> from matchlib.demo import demo_model
+    >>> model, recipe = demo_model(), Recipe.of("silver", "cherry", "3@6:1", "yes")
+    >>> dark, goal = model.predict_recipes([recipe, Recipe.of("silver", "cherry", "1@6:1", "yes")])
+    >>> found = rescue(Belief.of(model), Sprayed.of((recipe, dark)), goal, limits=Limits())
+    >>> found.state, found.options
+    ('too dark', ())
     """
 
     state: str
@@ -104,6 +114,16 @@ def rescue(
     -------
     Rescue
         With the coats, or why not.
+
+    Examples
+    --------
+    >>> from matchlib import Limits, Recipe
+    >>> from matchlib.demo import demo_model
+    >>> model, recipe = demo_model(), Recipe.of("silver", "cherry", "3@6:1", "yes")
+    >>> light, goal = model.predict_recipes([recipe, Recipe.of("silver", "cherry", "5@6:1", "yes")])
+    >>> found = rescue(Belief.of(model), Sprayed.of((recipe, light)), goal, limits=Limits())
+    >>> found.state, found.options[0].recipe.schedule.coats > 3
+    ('build on', True)
     """
     goal = Target.of(target, tolerance=tolerance, viewing=panel.viewing)
     whole = before.finished(panel)
@@ -182,6 +202,17 @@ def on_top(
     ------
     DomainError
         If a recipe does not go on from the panel's.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> model, recipe = demo_model(), Recipe.of("silver", "cherry", "3@6:1", "yes")
+    >>> more = Recipe.of("silver", "cherry", "4@6:1", "yes")
+    >>> light, goal = model.predict_recipes([recipe, more])
+    >>> (found,) = on_top(Belief.of(model), Sprayed.of((recipe, light)), goal, [more])
+    >>> found.difference < 1
+    True
     """
     goal = Target.of(target, tolerance=tolerance, viewing=panel.viewing)
     if not recipes or panel.recipe.schedule is None:

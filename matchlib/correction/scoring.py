@@ -23,7 +23,17 @@ SHORTLIST = 120
 
 
 class Predictor(Protocol):
-    """What can say what a recipe will read: a fit, or a belief."""
+    """What can say what a recipe will read: a fit, or a belief.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.correction import Belief
+    >>> from matchlib.demo import demo_model
+    >>> predictor: Predictor = Belief.of(demo_model())
+    >>> predictor.predict_recipes([Recipe.of("silver", "cherry", "2@6:1")]).shape
+    (1, 3)
+    """
 
     def predict_recipes(
         self, recipes: Sequence[Recipe], viewings: Sequence[Viewing] | Viewing | None = None
@@ -75,6 +85,15 @@ class Scored:
         What to do.
     changes : int
         Things changed against the panel just sprayed; 0 for the same again or where there is none.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> could = [Recipe.of("pale gold", "cherry", "3@3:1", "yes")]
+    >>> (found,) = scored(demo_model(), could, (27.1, 45.9, 28.5), tolerance=1.0)
+    >>> 0.5 < found.probability < 1
+    True
     """
 
     recipe: Recipe
@@ -124,6 +143,15 @@ def scored(
     -------
     list of Scored
         By probability, then by expected difference; equal ones by fewer changes.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> could = [Recipe.of("pale gold", "cherry", each, "yes") for each in ("2@3:1", "3@3:1")]
+    >>> found = scored(demo_model(), could, (27.1, 45.9, 28.5), tolerance=1.0)
+    >>> str(found[0].recipe.schedule)
+    '3@3:1'
     """
     if not len(recipes):
         return []
@@ -181,6 +209,15 @@ def best_of(found: Sequence[Scored], *, worth: float = 0.02) -> Scored | None:
     -------
     Scored or None
         None of none.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> could = [Recipe.of("pale gold", "cherry", each, "yes") for each in ("2@3:1", "3@3:1")]
+    >>> found = scored(demo_model(), could, (27.1, 45.9, 28.5), tolerance=1.0)
+    >>> best_of(found) == found[0]
+    True
     """
     return max(
         found,

@@ -35,6 +35,13 @@ class Sprayed:
         The same panel read under further viewings, such as other angles.
     clear_to_come : bool
         Whether it was read before the clear coat of its recipe was on it.
+
+    Examples
+    --------
+    >>> from matchlib import Reading, Recipe
+    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
+    >>> Sprayed.of((recipe, Reading(lab=(36.6, 36.7, 8.7), source="photo"))).source
+    'photo'
     """
 
     recipe: Recipe

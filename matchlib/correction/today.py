@@ -62,6 +62,12 @@ class Today:
         Of the logarithm of the film on an odd day [-].
     odd_days : float
         How many days are odd [-], 0 to 1.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_model
+    >>> 0 < Today.learnt(demo_model()).film < 0.2
+    True
     """
 
     film: float

@@ -167,6 +167,12 @@ def aside_words(recipes: Sequence[Recipe]) -> str:
     -------
     str
         A sentence.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> print(aside_words([Recipe.of("silver", "cherry", "3@6:1")]))
+    Nothing was learnt from what does not fit its reading: cherry over silver, 3@6:1.
     """
     if not recipes:
         return ""

@@ -26,6 +26,12 @@ class Blend:
     ----------
     parts : tuple of (str, Fraction)
         Name and parts, each more than 0, no name twice.
+
+    Examples
+    --------
+    >>> found = Colour.parse("cherry 2 + honey 1")
+    >>> found.names, found.neat
+    (('cherry', 'honey'), False)
     """
 
     parts: tuple[tuple[str, Fraction], ...] = field(compare=False)

@@ -28,6 +28,11 @@ class Conditions:
         What reads it.
     date : datetime.date, optional
         When it is sprayed.
+
+    Examples
+    --------
+    >>> Conditions(sprayer="Ada", instrument="bench").sprayer
+    'Ada'
     """
 
     sprayer: str = ""

@@ -30,6 +30,11 @@ class Lot:
         In use from and until; the one opened last and not finished is today's.
     note : str
         Anything else.
+
+    Examples
+    --------
+    >>> Lot("B 12", note="opened in March").code
+    'B 12'
     """
 
     code: str
@@ -63,6 +68,13 @@ class Name:
         Other spellings that mean the same thing.
     lots : tuple of Lot
         In the order opened.
+
+    Examples
+    --------
+    >>> from matchlib.domain import Lot, Name
+    >>> silver = Name("ground", "silver", spellings=("slver",), lots=(Lot("12"),))
+    >>> silver.lot.code
+    '12'
     """
 
     kind: str

@@ -40,6 +40,12 @@ class CoatStep:
         Of these coats, where it is not the recipe's one colour.
     over : str, optional
         Name of a clear mid-coat laid before these coats.
+
+    Examples
+    --------
+    >>> first, then = CoatSchedule.parse("2@6:1 1@3:1").steps
+    >>> first.coats, str(then.ratio)
+    (2, '3:1')
     """
 
     coats: int

@@ -41,6 +41,11 @@ class GunSetup:
         Of the gun from the work [mm].
     overlap : float, optional
         Of each stroke with the one before [%].
+
+    Examples
+    --------
+    >>> print(GunSetup(tip=1.2, pressure=2.0, overlap=75.0).words)
+    tip 1.2 mm, pressure 2 bar, overlap 75%
     """
 
     gun: str = ""

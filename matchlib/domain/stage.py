@@ -39,6 +39,12 @@ class LoggedCoat:
         Booth relative humidity [%].
     setup : GunSetup
         How the gun was set, where that was noted of this coat.
+
+    Examples
+    --------
+    >>> from matchlib import MixRatio
+    >>> LoggedCoat(2, ratio=MixRatio.parse("6:1"), temperature=21.0).coat
+    2
     """
 
     coat: int
@@ -82,6 +88,13 @@ class Stage:
         Lots of the pot's other bottles: carrier, second colour, hardener; bottle and lot.
     clear_coats : int, optional
         Coats of clear laid in this stage, 0 to 10.
+
+    Examples
+    --------
+    >>> from matchlib import Reading, Recipe
+    >>> stage = Stage(Recipe.of("silver", "cherry", "3@6:1"), (Reading(lab=(36.6, 36.7, 8.7)),))
+    >>> [reading.lab for reading in stage.last_read]
+    [(36.6, 36.7, 8.7)]
     """
 
     recipe: Recipe

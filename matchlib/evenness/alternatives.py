@@ -41,6 +41,15 @@ class Alternative:
         What 95 percent of pairs of patches of a panel stay within, in the order's unit.
     tolerance : Tolerance
         The order's difference.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
+    >>> found = alternatives(demo_model(), recipe, most_coats=4)
+    >>> str(found[0].recipe.ground), found[0].off <= 0.5
+    ('silver', True)
     """
 
     recipe: Recipe
@@ -94,6 +103,15 @@ def alternatives(
         The most forgiving first, the recipe's own among them; at most a handful. Empty for a bare
         ground. One ratio throughout, or one with two weaker coats last; the best of each number
         of coats.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
+    >>> found = alternatives(demo_model(), recipe, most_coats=4)
+    >>> all(other.off <= 0.5 for other in found)
+    True
     """
     own = recipe.schedule
     if own is None:
@@ -133,6 +151,15 @@ def alternative_words(found: Sequence[Alternative], recipe: Recipe) -> str:
     -------
     str
         One sentence; empty where there is one only.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
+    >>> words = alternative_words(alternatives(demo_model(), recipe, most_coats=4), recipe)
+    >>> words.partition(" is ")[0]
+    'The most forgiving way to this colour'
     """
     own = next((one for one in found if one.recipe == recipe), None)
     if own is None or len(found) < 2:

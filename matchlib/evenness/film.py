@@ -108,6 +108,15 @@ def film_tolerance_by_angle(
     ------
     DomainError
         If a change is none.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
+    >>> shown = film_tolerance_by_angle(demo_model(), [recipe], changes=(0.05, 0.1))
+    >>> shown.shape, bool(shown.ravel()[1] > shown.ravel()[0])
+    ((1, 1, 2), True)
     """
     steps = np.asarray(changes, float)
     if steps.ndim != 1 or not steps.size or not np.all((steps > 0) & (steps < 1)):
@@ -191,6 +200,14 @@ def coat_shares(model: FilmPredictor, recipe: Recipe) -> Array:
     -------
     ndarray, shape (k,)
         Shares [-], in the order sprayed, that add up to 1.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> shares = coat_shares(demo_model(), Recipe.of("silver", "cherry", "3@6:1", "yes"))
+    >>> shares.shape, round(float(shares.sum()), 6)
+    ((3,), 1.0)
     """
     if recipe.schedule is None:
         return np.zeros(0)

@@ -45,6 +45,11 @@ class Gun:
         ridges average out.
     beta : float
         The exponent β1 of the fan, above 0.5; 1 is a half ellipse, 2 to 3 a fan with soft edges.
+
+    Examples
+    --------
+    >>> Gun(overlap=0.5).overlap < Gun().overlap
+    True
     """
 
     fan_mm: float = 250.0
@@ -85,6 +90,11 @@ def stroke_profile(across: ArrayLike, *, half_width: float, beta: float) -> Arra
     -------
     ndarray
         ``(1 - x²/a²)^(β - 1/2)`` inside the fan, 0 outside [-].
+
+    Examples
+    --------
+    >>> stroke_profile([-100.0, 0.0, 100.0], half_width=100.0, beta=2.0).round(2).tolist()
+    [0.0, 1.0, 0.0]
     """
     x = np.asarray(across, float) / half_width
     profile: Array = np.maximum(1.0 - x * x, 0.0) ** (beta - 0.5)

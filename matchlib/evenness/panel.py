@@ -44,6 +44,14 @@ class UnevenAngle:
         Median difference of such pairs.
     delta_e00 : float
         `side_to_side` in ΔE00, by which it is said whether an eye sees it.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> found = spray_panel(demo_model(), Recipe.of("silver", "cherry", "3@6:1", "yes"), panels=2)
+    >>> str(found.worst.viewing), found.worst.weight
+    ('D65/10° 45:0', 1.0)
     """
 
     viewing: Viewing
@@ -79,6 +87,14 @@ class Unevenness:
         Standard deviation of the film between patches [-].
     tolerance : Tolerance
         The order's difference, in whose unit these are.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> found = spray_panel(demo_model(), Recipe.of("silver", "cherry", "3@6:1", "yes"), panels=2)
+    >>> 0 < found.typical < found.side_to_side
+    True
     """
 
     recipe: Recipe
@@ -201,6 +217,16 @@ def spray_panel(
     ------
     DomainError
         If the panel or the number of panels is impossible.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
+    >>> even = spray_panel(demo_model(), recipe, Gun(overlap=0.75), panels=2)
+    >>> striped = spray_panel(demo_model(), recipe, Gun(overlap=0.4), panels=2)
+    >>> even.side_to_side < striped.side_to_side
+    True
     """
     width, height = size_mm
     cells = (max(width, height) / cell_mm) if cell_mm > 0 else math.inf

@@ -45,6 +45,12 @@ class JobArea:
         Share added to it [-], 0 or more.
     shape : str
         What it is, in words.
+
+    Examples
+    --------
+    >>> hood = JobArea(1.2, 1.8, margin=0.1)
+    >>> round(hood.sprayed_m2, 2), round(hood.sd, 2)
+    (1.62, 0.1)
     """
 
     low_m2: float

@@ -26,6 +26,12 @@ class Supply:
         What a bottle holds [mL].
     price : float, optional
         Of a bottle, in the shop's money.
+
+    Examples
+    --------
+    >>> honey = Supply(stock_ml=120.0, bottle_ml=250.0)
+    >>> honey.less(200.0, bought=1).stock_ml
+    170.0
     """
 
     stock_ml: float = 0.0
@@ -57,6 +63,11 @@ class Labour:
         To mix, mask and clean up [min].
     rate : float, optional
         An hour, in the shop's money.
+
+    Examples
+    --------
+    >>> Labour(coat_min=12.0, set_up_min=30.0).hours(4)
+    1.3
     """
 
     coat_min: float
@@ -125,6 +136,15 @@ class Bill:
         Of work [h].
     wages : float, optional
         In the shop's money.
+
+    Examples
+    --------
+    >>> from matchlib import CoatSchedule
+    >>> from matchlib.mixing import CoatUse, JobArea, pot
+    >>> use = CoatUse.of_panel(45.0, area_m2=0.25, coats=2)
+    >>> made = pot(CoatSchedule.parse("3@6:1"), area=JobArea.flat(0.5), use=use)
+    >>> bill(made, {}, labour=Labour(coat_min=10.0, rate=60.0)).hours
+    0.5
     """
 
     lines: tuple[BillLine, ...]
@@ -198,6 +218,15 @@ def bill(pots: Pot, shelf: Mapping[str, Supply], *, labour: Labour | None = None
     -------
     Bill
         One line for each bottle the job opens.
+
+    Examples
+    --------
+    >>> from matchlib import CoatSchedule
+    >>> from matchlib.mixing import CoatUse, JobArea, pot
+    >>> use = CoatUse.of_panel(45.0, area_m2=0.25, coats=2)
+    >>> made = pot(CoatSchedule.parse("3@6:1"), area=JobArea.flat(0.5), use=use)
+    >>> bill(made, {"carrier": Supply(stock_ml=100.0, bottle_ml=500.0)}).lines[0].words()
+    'carrier: 187 ml needed of 100 ml on the shelf, buy 1 bottle.'
     """
     known = {name.casefold(): supply for name, supply in shelf.items()}
     lines = []

@@ -80,6 +80,11 @@ class TransferRange:
     ----------
     low, high : float
         Range [-], 0 < low < high <= 1; every value in it is held as likely.
+
+    Examples
+    --------
+    >>> TransferRange.of_surface(small=True).low < TransferRange.of_surface().low
+    True
     """
 
     low: float
@@ -131,6 +136,14 @@ class CoatUse:
         None when `laid_ml` was measured at the cup and already holds the losses.
     how : str
         Where it comes from, in words.
+
+    Examples
+    --------
+    >>> used = CoatUse.of_panel(45.0, area_m2=0.25, coats=2)
+    >>> used.laid_ml, round(used.expected_ml, 1)
+    (90.0, 92.9)
+    >>> round(used.enough_ml(0.95))
+    136
     """
 
     laid_ml: float

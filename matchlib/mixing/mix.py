@@ -39,6 +39,11 @@ class Third:
         the pot life.
     share : float
         Parts of it to one part of carrier and colour together, by volume [-].
+
+    Examples
+    --------
+    >>> Third.parse("hardener 10%").share
+    0.1
     """
 
     name: str
@@ -110,6 +115,12 @@ class Mix:
         Carrier to colour by volume.
     third : Third, optional
         Reducer or hardener.
+
+    Examples
+    --------
+    >>> mix = read_mix("6:1")
+    >>> mix.words
+    '6 parts carrier to 1 part colour'
     """
 
     ratio: MixRatio

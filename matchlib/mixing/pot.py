@@ -44,6 +44,15 @@ class CoatGroup:
         What stays in cup, strainer and gun [mL].
     fills : int
         Times the gun's cup is filled from it.
+
+    Examples
+    --------
+    >>> from matchlib import CoatSchedule
+    >>> from matchlib.mixing import CoatUse, JobArea
+    >>> use = CoatUse.of_panel(45.0, area_m2=0.25, coats=2)
+    >>> made = pot(CoatSchedule.parse("3@6:1"), area=JobArea.flat(0.5), use=use).groups[0]
+    >>> made.coats, round(made.expected_ml), made.residue_ml
+    (3, 139, 15.0)
     """
 
     coats: int
@@ -116,6 +125,15 @@ class Pot:
         From the data sheet [min].
     questions : tuple of RatioQuestion
         What to ask before pouring.
+
+    Examples
+    --------
+    >>> from matchlib import CoatSchedule
+    >>> from matchlib.mixing import CoatUse, JobArea
+    >>> use = CoatUse.of_panel(45.0, area_m2=0.25, coats=2)
+    >>> made = pot(CoatSchedule.parse("3@6:1"), area=JobArea.flat(0.5), use=use)
+    >>> [(need.name, round(need.ml)) for need in made.needs]
+    [('carrier', 187), ('colour', 31)]
     """
 
     groups: tuple[CoatGroup, ...]
@@ -270,6 +288,15 @@ def pot(
     ------
     DomainError
         If the recipe is a bare ground or a number is impossible.
+
+    Examples
+    --------
+    >>> from matchlib import CoatSchedule
+    >>> from matchlib.mixing import CoatUse, JobArea
+    >>> use = CoatUse.of_panel(45.0, area_m2=0.25, coats=2)
+    >>> made = pot(CoatSchedule.parse("2@6:1 2@3:1"), area=JobArea.flat(0.5), use=use)
+    >>> [(str(group.pour.ratio), round(group.pour.total_ml)) for group in made.groups]
+    [('6:1', 151), ('3:1', 151)]
     """
     colour: Colour | None = None
     if isinstance(recipe, Recipe):

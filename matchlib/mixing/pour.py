@@ -33,6 +33,11 @@ class Portion:
         Volume out of its bottle [mL].
     density : float, optional
         [g/mL], as the data sheet states it.
+
+    Examples
+    --------
+    >>> Portion("colour", "cherry", 50.0, density=1.04).g
+    52.0
     """
 
     kind: str
@@ -53,7 +58,16 @@ class Portion:
 
 @dataclass(frozen=True, slots=True)
 class Remainder:
-    """Mix of the pot before, at its ratio, that the next pot begins with."""
+    """Mix of the pot before, at its ratio, that the next pot begins with.
+
+    Examples
+    --------
+    >>> from matchlib import MixRatio
+    >>> left = Remainder(40.0, MixRatio.parse("6:1"))
+    >>> poured = pour(350.0, MixRatio.parse("3:1"), kept=left)
+    >>> round(sum(p.ml for p in poured.portions))
+    310
+    """
 
     ml: float
     ratio: MixRatio
@@ -77,6 +91,13 @@ class Pour:
         A measuring cup's mark [mL], where everything above is whole marks of it.
     error : float
         Relative error of the share that whole marks miss most [-]; 0 without marks.
+
+    Examples
+    --------
+    >>> from matchlib import MixRatio
+    >>> poured = pour(350.0, MixRatio.parse("6:1"))
+    >>> round(poured.total_ml), poured.kept_ml
+    (350, 0.0)
     """
 
     ratio: MixRatio

@@ -36,6 +36,13 @@ class RatioQuestion:
         As it stands.
     other : MixRatio, optional
         As it may have been meant.
+
+    Examples
+    --------
+    >>> from matchlib import MixRatio
+    >>> asked = question_ratio(MixRatio.parse("1:6"))
+    >>> asked.code
+    'reversed'
     """
 
     code: str
@@ -175,6 +182,13 @@ class StatedCheck:
         Whether the two make the same strength within the tolerance.
     question : RatioQuestion, optional
         What to ask when they do not.
+
+    Examples
+    --------
+    >>> from matchlib import MixRatio
+    >>> found = check_stated(MixRatio.parse("6:1"), carrier=32.0, colour=4.0)
+    >>> found.agree, str(found.poured)
+    (False, '8:1')
     """
 
     stated: MixRatio
@@ -234,6 +248,12 @@ def check_stated(
     -------
     StatedCheck
         Both ratios, whether they agree, and the question to ask.
+
+    Examples
+    --------
+    >>> from matchlib import MixRatio
+    >>> check_stated(MixRatio.parse("8:1"), carrier=32.0, colour=4.0).agree
+    True
     """
     poured = ratio_of(colour_volume=colour, carrier_volume=carrier)
     agree = math.isclose(poured.fraction, stated.fraction, rel_tol=tolerance)

@@ -35,6 +35,12 @@ def card_lab(panel: Panel) -> Lab | None:
         CIELAB, the mean of the readings of its latest stage that were read alike, an instrument's
         before a photograph's and a face angle's before an aspecular one's; None where it was
         never read.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_panels
+    >>> [round(value, 1) for value in card_lab(demo_panels()[0])]
+    [60.1, -0.1, 0.4]
     """
     read = [(stage, reading) for _, stage, _, reading in readings_in([panel])]
     if not read:
@@ -101,6 +107,13 @@ def arranged(panels: Sequence[Panel], by: str = "hue") -> tuple[tuple[Panel, Lab
     -------
     tuple of (Panel, tuple of 3 float or None)
         Each with its `card_lab`; what was never read comes last where the order is one of colour.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_panels
+    >>> darkest, lab = arranged(demo_panels(), "lightness")[-1]
+    >>> darkest.code, round(lab[0], 1)
+    ('T006', 6.4)
     """
     key = ORDERS[by][1]
     faces = [(p, card_lab(p)) for p in panels]
@@ -125,6 +138,13 @@ def nearest(panels: Sequence[Panel], lab: Lab) -> tuple[tuple[Panel, Lab, float]
     -------
     tuple of (Panel, tuple of 3 float, float)
         Each with its `card_lab` and how far that is [ΔE00].
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_panels
+    >>> panel, lab, away = nearest(demo_panels(), (27.1, 45.9, 28.5))[0]
+    >>> panel.code, round(float(away), 1)
+    ('T036', 2.5)
     """
     seen = [(p, own) for p in panels if (own := card_lab(p)) is not None]
     if not seen:
@@ -149,6 +169,13 @@ def sprayed_twice(
     tuple of (Recipe, tuple of (Panel, tuple of 3 float), float)
         Each recipe with its cards as read and the largest difference between two [ΔE00]; only
         readings of one geometry are laid beside one another.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_panels
+    >>> recipe, cards, apart = sprayed_twice(demo_panels())[0]
+    >>> len(cards), round(apart, 1)
+    (2, 10.1)
     """
     groups: dict[tuple[Recipe, str], list[tuple[Panel, Lab]]] = {}
     for panel in panels:

@@ -41,6 +41,13 @@ class Coverage:
         Likewise.
     cells : mapping of (Ground, Colour or None) to tuple of Panel
         The panels of each pair that was sprayed, weak to strong; bare ones under None.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_panels
+    >>> found = coverage(demo_panels())
+    >>> len(found.grounds), len(found.colours), len(found.never)
+    (9, 8, 5)
     """
 
     grounds: tuple[Ground, ...]

@@ -33,6 +33,13 @@ class PanelResidual:
         ΔE00 of the reading from the law, the panel itself being in the fit.
     lightness, chroma : float
         Reading less law [ΔL*, ΔC*].
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_model, demo_panels
+    >>> found = panel_residuals(demo_model(), demo_panels())
+    >>> found[0].panel.code, found[0].difference < 2
+    ('T001', True)
     """
 
     panel: Panel
@@ -53,6 +60,13 @@ class Spread:
         In it.
     median, low, high : float
         Median ΔE00 and its 95 % interval; the interval is not-a-number under five panels.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_model, demo_panels
+    >>> found = spreads(panel_residuals(demo_model(), demo_panels()), "sprayer")[0]
+    >>> found.low < found.median < found.high
+    True
     """
 
     name: str
@@ -74,6 +88,14 @@ class Trend:
         Panels it rests on.
     words : str
         The same in a sentence.
+
+    Examples
+    --------
+    >>> import datetime as dt
+    >>> days = [dt.date(2024, month, 1) for month in range(1, 11)]
+    >>> found = trend([(day, 1.0) for day in days])
+    >>> found.low <= 0 <= found.high
+    True
     """
 
     slope: float
@@ -135,6 +157,13 @@ def outliers(found: Sequence[PanelResidual], measure: str) -> tuple[PanelResidua
     tuple of Miss
         Further from the median than 6 standard deviations by the median absolute deviation
         (1.4826 of it is one, for normal values).
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_model, demo_panels
+    >>> found = panel_residuals(demo_model(), demo_panels())
+    >>> "T029" in [one.panel.code for one in outliers(found, "difference")]
+    True
     """
     if not found:
         return ()
@@ -160,6 +189,16 @@ def spreads(found: Sequence[PanelResidual], by: str, *, seed: int = 0) -> Listin
     -------
     Listing of Spread
         A tuple, by name; intervals by the bootstrap (Efron 1979, Ann. Stat. 7, 1), percentiles.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_model, demo_panels
+    >>> found = panel_residuals(demo_model(), demo_panels())
+    >>> spreads(found, "sprayer").to_frame()[["name", "panels"]]
+                name  panels
+    0     apprentice      19
+    1      day bench      65
+    2  evening bench      49
     """
     groups: dict[str, list[float]] = {}
     for miss in found:

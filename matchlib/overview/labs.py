@@ -31,6 +31,12 @@ def three(lab: Sequence[float] | np.ndarray) -> Lab:
     -------
     tuple of 3 float
         The same.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> three(np.array([50.0, 1.0, 2.0]))
+    (50.0, 1.0, 2.0)
     """
     light, red, yellow = (float(v) for v in lab)
     return light, red, yellow
@@ -73,6 +79,13 @@ def panel_lab(panel: Panel, viewing: Viewing) -> Lab | None:
     tuple of 3 float or None
         CIELAB; spectra are worked out for the light wanted, Lab readings count only where they
         were taken under it; photographs never count. None where no reading serves.
+
+    Examples
+    --------
+    >>> from matchlib import Viewing
+    >>> from matchlib.demo import demo_panels
+    >>> panel_lab(demo_panels()[0], Viewing(geometry="45as15")) is None
+    True
     """
     labs, place = [], geometry_group(viewing.geometry)
     light = (viewing.illuminant, viewing.observer)

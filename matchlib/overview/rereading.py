@@ -31,6 +31,11 @@ class Rereading:
         Standard deviation of one reading from its card's mean, along one axis [ΔE00].
     panels, readings : int
         What it rests on.
+
+    Examples
+    --------
+    >>> Rereading(sd=0.1, panels=3, readings=9).words().partition(",")[0]
+    'By 3 cards of this archive that were read more than once'
     """
 
     sd: float
@@ -75,6 +80,14 @@ def rereading(panels: Sequence[Panel]) -> Rereading | None:
     -------
     Rereading or None
         None where no card was read twice alike.
+
+    Examples
+    --------
+    >>> from matchlib import Panel, Reading, Recipe
+    >>> read = [Reading(lab=(36.6 + more, 36.7, 8.7)) for more in (0.0, 0.2)]
+    >>> found = rereading([Panel.of("T001", Recipe.of("silver", "cherry", "3@6:1"), read)])
+    >>> found.panels, round(found.sd, 2)
+    (1, 0.07)
     """
     alike: dict[tuple[object, ...], list[Array]] = defaultdict(list)
     for panel, stage, _, r in readings_in(panels):

@@ -43,6 +43,13 @@ class ColourRange:
         Panels of the archive: code, recipe, CIELAB as read.
     extent : tuple of (str, int, float, float, float, float)
         By colour: its name, recipes, least and greatest L*, least and greatest C*.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_model, demo_panels
+    >>> found = reach(demo_model(), demo_panels(), grounds=["silver"], colours=["cherry"])
+    >>> len(found.panels)
+    12
     """
 
     recipes: tuple[Recipe, ...]
@@ -118,6 +125,13 @@ def reach(
     ------
     DomainError
         If nothing is.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_model, demo_panels
+    >>> found = reach(demo_model(), demo_panels(), grounds=["silver"], colours=["cherry"])
+    >>> found.lab.shape[1], len(found.recipes) == len(found.lab)
+    (3, True)
     """
     recipes = candidates(panels, grounds=grounds, colours=colours)
     if not recipes:

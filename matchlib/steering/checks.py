@@ -44,6 +44,17 @@ def check_stages(belief: Belief, stages: Sequence[Sprayed], *, sure: bool = Fals
     DomainError
         If there is no reading, the stages do not follow each other, two readings of one stage
         disagree, or one is lighter than the bare ground or darker than a coat more would be.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.correction import Belief, Sprayed
+    >>> from matchlib.demo import demo_model
+    >>> two = Recipe.of("pale gold", "cherry", "2@3:1")
+    >>> read = demo_model().predict_recipes([two])[0]
+    >>> (stage,) = check_stages(Belief.of(demo_model()), [Sprayed.of((two, read))])
+    >>> print(stage.recipe)
+    cherry over pale gold, 2@3:1
     """
     if not stages:
         raise DomainError(
@@ -143,6 +154,11 @@ def too_soon(minutes: float | None) -> str:
     -------
     str
         Empty where there is nothing to ask.
+
+    Examples
+    --------
+    >>> too_soon(1.0).partition(":")[0]
+    'It was read 1 min after its last coat'
     """
     if minutes is None or minutes >= DRY_MINUTES:
         return ""

@@ -31,6 +31,16 @@ class PlannedReading:
         All that is on the card then, without its clear coat if it is read before that.
     lab, sd : tuple of 3 float
         CIELAB expected under the target's first viewing, and its standard deviation.
+
+    Examples
+    --------
+    >>> from matchlib import Limits, Target
+    >>> from matchlib.demo import demo_model
+    >>> from matchlib.steering import plan
+    >>> aim, neat = Target.lab(27.1, 45.9, 28.5), Limits(blends=False)
+    >>> look = plan(demo_model(), aim, neat, readings=1, top=1)[0].looks[0]
+    >>> look.after
+    2
     """
 
     recipe: Recipe
@@ -59,6 +69,15 @@ class Likely:
         What to do then.
     chance : float
         That the card passes then [-].
+
+    Examples
+    --------
+    >>> from matchlib import Limits, Target
+    >>> from matchlib.demo import demo_model
+    >>> from matchlib.steering import plan
+    >>> aim, neat = Target.lab(27.1, 45.9, 28.5), Limits(blends=False)
+    >>> [case.case for case in plan(demo_model(), aim, neat, readings=1, top=1)[0].likely]
+    ['light', 'as expected', 'dark']
     """
 
     case: str
@@ -93,6 +112,16 @@ class CardPlan:
     suggestion : Suggestion, optional
         The recipe of this ground and pot to spray blind; None where a card of today has taught
         what the archive did not know.
+
+    Examples
+    --------
+    >>> from matchlib import Limits, Target
+    >>> from matchlib.demo import demo_model
+    >>> from matchlib.steering import plan
+    >>> aim, neat = Target.lab(27.1, 45.9, 28.5), Limits(blends=False)
+    >>> one = plan(demo_model(), aim, neat, readings=1, top=1)[0]
+    >>> one.blind <= one.steered
+    True
     """
 
     first: Recipe
@@ -187,6 +216,15 @@ class CardPlans(Sequence[CardPlan]):
         The search by which grounds and pots were found.
     notes : tuple of str
         What to know of all of them.
+
+    Examples
+    --------
+    >>> from matchlib import Limits, Target
+    >>> from matchlib.demo import demo_model
+    >>> from matchlib.steering import plan
+    >>> aim, neat = Target.lab(27.1, 45.9, 28.5), Limits(blends=False)
+    >>> plan(demo_model(), aim, neat, readings=1, top=2).to_frame().shape[0]
+    2
     """
 
     items: tuple[CardPlan, ...]

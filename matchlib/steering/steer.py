@@ -63,6 +63,16 @@ class Steering:
         What is to be met.
     card : Card
         What is believed of the card; its `learnt` is what the next card begins with.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe, Target
+    >>> from matchlib.demo import demo_model
+    >>> two, three = (Recipe.of("pale gold", "cherry", coats) for coats in ("2@3:1", "3@3:1"))
+    >>> read, aim = demo_model().predict_recipes([two, three])
+    >>> now = steer(demo_model(), [(two, read)], Target.lab(*aim))
+    >>> now.chance >= now.now
+    True
     """
 
     state: str
@@ -168,6 +178,16 @@ def steer(
         is none that such a card can have.
     TargetError
         If the card was not read as the target was.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe, Target
+    >>> from matchlib.demo import demo_model
+    >>> two, three = (Recipe.of("pale gold", "cherry", coats) for coats in ("2@3:1", "3@3:1"))
+    >>> read, aim = demo_model().predict_recipes([two, three])
+    >>> now = steer(demo_model(), [(two, read)], Target.lab(*aim))
+    >>> now.state, str(now.best.recipe.schedule)
+    ('go on', '3@3:1')
     """
     rows = [Sprayed.of(s) for s in stages]
     bounds = limits or Limits()

@@ -53,6 +53,17 @@ class TopUp:
         What to do.
     fresh : Pour, optional
         The same ratio mixed fresh, where the pour lets the cup down: the cup stays as it is.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe, Target
+    >>> from matchlib.demo import demo_model
+    >>> from matchlib.steering import steer
+    >>> two, three = (Recipe.of("pale gold", "cherry", coats) for coats in ("2@3:1", "3@3:1"))
+    >>> read, aim = demo_model().predict_recipes([two, three])
+    >>> now = steer(demo_model(), [(two, read)], Target.lab(*aim))
+    >>> now.best.added.coats
+    1
     """
 
     recipe: Recipe
@@ -79,6 +90,13 @@ def weak_ratios(limits: Limits) -> tuple[MixRatio, ...]:
     -------
     tuple of MixRatio
         Weakest first, down to `WEAKEST`.
+
+    Examples
+    --------
+    >>> from matchlib import Limits
+    >>> usual = Limits(min_ratio=4, max_ratio=6, ratio_step=1)
+    >>> [str(ratio) for ratio in weak_ratios(usual)][:3]
+    ['30:1', '25:1', '20:1']
     """
     weak = [MixRatio(Fraction(c), Fraction(1)) for c in _WEAK]
     return tuple(sorted({*limits.ratios(), *weak}))
@@ -141,6 +159,13 @@ def let_down(cup: MixRatio, to: MixRatio, cup_ml: float, *, colour: Colour | Non
     ------
     DomainError
         If what is wanted is richer than the cup.
+
+    Examples
+    --------
+    >>> from matchlib import MixRatio
+    >>> weaker = let_down(MixRatio.parse("4:1"), MixRatio.parse("8:1"), 100.0)
+    >>> round(weaker.total_ml)
+    180
     """
     if to > cup:
         raise DomainError(

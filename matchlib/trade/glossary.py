@@ -24,6 +24,12 @@ class Term:
         What it looks like, one to four colours in order; invented.
     also : tuple of str
         Other words for the same, and other forms of it.
+
+    Examples
+    --------
+    >>> from matchlib.trade import GLOSSARY
+    >>> [term.word for term in GLOSSARY if "flop" in term.word]
+    ['flop']
     """
 
     word: str
@@ -131,6 +137,11 @@ def first_places(text: str) -> list[tuple[int, int, Term]]:
     list of (int, int, Term)
         Start, end and word, in the order of the text, none overlapping; each word once, and the
         longest where several begin alike.
+
+    Examples
+    --------
+    >>> [term.word for _, _, term in first_places("Read the flop before the clear coat.")]
+    ['flop', 'clear coat']
     """
     known = {w.casefold(): term for term in GLOSSARY for w in (term.word, *term.also)}
     words = sorted(known, key=len, reverse=True)

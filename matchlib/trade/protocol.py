@@ -27,6 +27,12 @@ class ProtocolStep:
         What is written down of it; empty where nothing is.
     source : str
         Where it comes from.
+
+    Examples
+    --------
+    >>> from matchlib.trade import PROTOCOL
+    >>> PROTOCOL[0].name
+    'White tile'
     """
 
     key: str
@@ -129,6 +135,11 @@ def readings_needed(sd: float, *, within: float, confidence: float = 0.95) -> in
     ------
     DomainError
         If a number is impossible.
+
+    Examples
+    --------
+    >>> readings_needed(0.3, within=0.2)
+    9
     """
     if not (math.isfinite(sd) and sd >= 0 and within > 0 and 0.5 <= confidence <= 0.999):
         raise DomainError(

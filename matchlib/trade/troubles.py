@@ -25,6 +25,11 @@ class Trouble:
         What to do with the work as it is.
     steps : tuple of str
         When it is of use: ``before``, ``ground``, ``colour`` or ``clear``.
+
+    Examples
+    --------
+    >>> troubles_at("colour")[0].name
+    'Tiger stripes'
     """
 
     key: str
@@ -161,6 +166,11 @@ def troubles_at(step: str) -> tuple[Trouble, ...]:
     ------
     DomainError
         If there is no such step.
+
+    Examples
+    --------
+    >>> [trouble.key for trouble in troubles_at("clear")]
+    ['recoat']
     """
     found = tuple(t for t in TROUBLES if step in t.steps)
     if not found:
