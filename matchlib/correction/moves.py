@@ -206,6 +206,14 @@ def fresh_recipes(model: FilmPredictor, limits: Limits, *, usual: str | None) ->
     -------
     list of Recipe
         Grounds times colours times coats times ratios.
+
+    Examples
+    --------
+    >>> from matchlib import Limits
+    >>> from matchlib.demo import demo_model
+    >>> neat = Limits(grounds=("silver",), colours=("cherry",), max_ratio=4, max_coats=2)
+    >>> {str(recipe.colour) for recipe in fresh_recipes(demo_model(), neat, usual="yes")}
+    {'cherry'}
     """
     clear = usual if limits.clear == "usual" else limits.clear
     colours = limits.colours or map(Colour.parse, model.words_.colours)
