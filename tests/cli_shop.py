@@ -12,7 +12,7 @@ from typing import Any
 
 from typer.testing import CliRunner
 
-from workbook.cli import app
+from workbook.cli import assembled
 from workbook.session import DemoShop, Session, make_demo
 
 __all__ = ["copied", "demo_shop", "fails", "json_of", "refused", "run"]
@@ -33,7 +33,8 @@ def run(*args: object, cwd: Path | None = None, typed: str = "") -> Any:
     import contextlib
 
     with contextlib.chdir(cwd) if cwd else contextlib.nullcontext():
-        return _RUNNER.invoke(app, [str(a) for a in args], input=typed)
+        given = [str(a) for a in args]
+        return _RUNNER.invoke(assembled(given[0] if given else None), given, input=typed)
 
 
 def json_of(*args: object, cwd: Path | None = None) -> Any:

@@ -46,9 +46,9 @@ def test_an_option_cannot_be_two_things() -> None:
 
 
 def test_help_says_in_words_what_an_option_takes_and_cuts_nothing_short() -> None:
-    from workbook.cli.app import app as whole
+    from workbook.cli import assembled
 
-    runner = CliRunner()
+    runner, whole = CliRunner(), assembled()
     listed = runner.invoke(whole, ["--help"]).stdout
     assert "..." not in listed.split("Commands:")[1]
     for name in re.findall(r"^  ([a-z-]+)  ", listed.split("Commands:")[1], re.MULTILINE):

@@ -56,6 +56,10 @@ class Blend:
         object.__setattr__(self, "parts", parts if len(parts) > 1 else neat)
         object.__setattr__(self, "key", key)
 
+    def __hash__(self) -> int:
+        # Recipes are looked up by the thousand, and the hash of a Fraction is slow.
+        return hash(tuple((name, *share.as_integer_ratio()) for name, share in self.key))
+
     @classmethod
     def parse(cls, text: object) -> Self:
         """Read a name, or a blend ``teal 2 + violet 1``.

@@ -77,6 +77,10 @@ class MixRatio:
         object.__setattr__(self, "carrier", carrier)
         object.__setattr__(self, "colour", colour)
 
+    def __hash__(self) -> int:
+        # As that of a blend.
+        return hash((self.carrier.as_integer_ratio(), self.colour.as_integer_ratio()))
+
     @classmethod
     def parse(cls, text: object) -> Self:
         """Read ``6:1`` or ``6 carrier : 1 colour``; never guess the order.

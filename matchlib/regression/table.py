@@ -8,12 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.domain import Conditions, Recipe, Viewing
+from matchlib.domain import Colour, Conditions, Ground, Recipe, Viewing
 from matchlib.film import path_factor
 from matchlib.regression.vocabulary import Vocabulary, geometry_group, shared_by
 
@@ -71,15 +70,23 @@ class RecipeTable:
         conditions: Conditions | Sequence[Conditions] | None = None,
     ) -> RecipeTable:
         """Write recipes in a vocabulary."""
-        distinct: dict[Recipe, int] = {}
-        index = np.array([distinct.setdefault(r, len(distinct)) for r in recipes], np.intp)
-        depth = max([len(r.schedule.steps) for r in distinct if r.schedule] or [1])
+        # One object is read once; comparing equal recipes would take longer than reading them.
+        distinct = {id(r): r for r in recipes}
+        place = {key: i for i, key in enumerate(distinct)}
+        index = np.array([place[id(r)] for r in recipes], np.intp)
+        depth = max([len(r.schedule.steps) for r in distinct.values() if r.schedule] or [1])
         count = len(distinct)
         ground = np.zeros((count, len(words.grounds)))
         colour = np.zeros((count, depth, len(words.colours)))
         coats, first, logk, bend = (np.zeros((count, depth)) for _ in range(4))
-        share = lru_cache(maxsize=None)(words.shares)  # many recipes are of few grounds and pots
-        for recipe, i in distinct.items():
+        shares: dict[int, Array] = {}
+
+        def share(blend: Ground | Colour) -> Array:
+            if id(blend) not in shares:
+                shares[id(blend)] = words.shares(blend)
+            return shares[id(blend)]
+
+        for i, recipe in enumerate(distinct.values()):
             ground[i] = share(recipe.ground)
             if recipe.colour is None or recipe.schedule is None:
                 continue
@@ -93,17 +100,18 @@ class RecipeTable:
                     colour[i, j] = share(step.colour)
                 before += step.coats
         groups = [geometry_group(v.geometry) for v in viewings]
-        place = {g: i for i, g in enumerate(words.geometries)}
+        angle = {g: i for i, g in enumerate(words.geometries)}
         length = {g: path_factor(g) / path_factor("45:0") for g in set(groups)}
         if conditions is None or isinstance(conditions, Conditions):
             conditions = [conditions or Conditions()] * len(recipes)
-        known: dict[tuple[Conditions, str], int] = {}
-        under = [(c, r.clear or "") for c, r in zip(conditions, recipes, strict=True)]
-        of = np.array([known.setdefault(u, len(known)) for u in under], np.intp)
+        under = {(id(c), r.clear): c for c, r in zip(conditions, recipes, strict=True)}
+        known = {key: i for i, key in enumerate(under)}
+        pairs = zip(conditions, recipes, strict=True)
+        of = np.array([known[id(c), r.clear] for c, r in pairs], np.intp)
         column = {key: i for i, key in enumerate(words.shared)}
         shared = np.zeros((len(known), len(column)))
-        for (said, clear), i in known.items():
-            keys = [*shared_by(said), ("clear", clear)]
+        for i, ((_, clear), said) in enumerate(under.items()):
+            keys = [*shared_by(said), ("clear", clear or "")]
             shared[i, [column[key] for key in keys if key in column]] = 1.0
         return cls(
             ground[index],
@@ -113,12 +121,12 @@ class RecipeTable:
             logk[index],
             bend[index],
             np.array([r.clear is not None for r in recipes], bool),
-            np.array([place.get(g, -1) for g in groups], np.intp),
+            np.array([angle.get(g, -1) for g in groups], np.intp),
             np.array([length[g] for g in groups], float),
             np.array([v.aspecular is not None for v in viewings], bool),
             np.array([v.specular_included for v in viewings], bool),
             shared[of],
-            np.array([_time(words.days, said) for said, _ in known], float)[of],
+            np.array([_time(words.days, said) for said in under.values()], float)[of],
         )
 
 

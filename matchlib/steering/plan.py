@@ -372,20 +372,16 @@ def _starts(whole: Recipe, limits: Limits) -> list[Recipe]:
     if len(steps) > 1 and steps[0].coats + 1 <= limits.max_coats:
         found[CoatSchedule(steps[:-1])] = None
     made = [
-        (CoatSchedule((CoatStep(n, ratio),)), ratio)
-        for ratio in {*limits.ratios(), own}
+        CoatSchedule((CoatStep(n, ratio),))
+        for ratio in dict.fromkeys((*limits.ratios(), own))
         for n in range(1, limits.max_coats)
     ]
+    strengths = np.array([s.strength for s in made])
+    trouble = [0.03 * (s.steps[0].ratio != own) + 0.01 * s.coats for s in made]
     for share in SHARES:
-
-        def cost(item: tuple[CoatSchedule, MixRatio], share: float = share) -> float:
-            schedule, ratio = item
-            away = abs(np.log(schedule.strength / (share * strength)))
-            return float(away + 0.03 * (ratio != own) + 0.01 * schedule.coats)
-
-        best = min(made, key=cost)[0]
-        if best.strength < strength:
-            found[best] = None
+        best = int(np.argmin(np.abs(np.log(strengths / (share * strength))) + trouble))
+        if strengths[best] < strength:
+            found[made[best]] = None
     return [replace(whole, schedule=s) for s in found]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -244,8 +245,8 @@ def advise(
     options = []
     filled = cup or (have.schedule.steps[-1].ratio if have.schedule else None)
     # Whoever holds the cup asks first what one more coat of it would do.
-    of_cup = [i for i in order if _added(recipes[i], have).steps[-1].ratio == filled][:1]
-    for i in dict.fromkeys([*order[:SHOWN], *of_cup]):
+    of_cup = (i for i in order if _added(recipes[i], have).steps[-1].ratio == filled)
+    for i in dict.fromkeys([*order[:SHOWN], *islice(of_cup, 1)]):
         added = _added(recipes[i], have)
         ratio = added.steps[-1].ratio
         pot, told = pot_of(ratio, filled, recipes[i], cup_ml=cup_ml)

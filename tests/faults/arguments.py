@@ -126,10 +126,10 @@ class Outcome:
 
 def commands() -> dict[str, Any]:
     """Return all commands by name, those of a group with its name before theirs."""
-    from workbook.cli import app
+    from workbook.cli import assembled
 
     found: dict[str, Any] = {}
-    groups = [("", typer.main.get_command(app))]
+    groups = [("", typer.main.get_command(assembled()))]
     for before, group in groups:
         for name, command in group.commands.items():  # type: ignore[attr-defined]  # a group
             if hasattr(command, "commands"):

@@ -6,6 +6,6 @@ imported only when a command runs, so that ``--help`` does not pay for the scien
 
 from __future__ import annotations
 
-from workbook.cli.app import app, main
+from workbook.cli.app import assembled, main
 
-__all__ = ["app", "main"]
+__all__ = ["assembled", "main"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import signal
 import sys
@@ -32,27 +33,20 @@ from workbook.cli import (
 )
 from workbook.cli.common import command
 
-__all__ = ["app", "main"]
+__all__ = ["assembled", "main"]
 
-app = typer.Typer(
-    name="workbook",
-    help=(
-        "Recipes for transparent colour coats over a ground, from an archive of panels.\n\n"
-        "What looks into an archive takes --archive (a file, or the address of a database). A mix "
-        "ratio is always carrier to colour, carrier first: 6:1 is six parts of carrier to one of "
-        "colour."
-    ),
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-    context_settings={"help_option_names": ["-h", "--help"]},
-)
-for _group in (
-    *(opening, importing, merging, archive, keeping, backups, panels, trust, modelling, bench),
-    *(back, photo, pot, sheets, repair, school),
-):
-    for _name, _function in _group.COMMANDS.items():
-        command(app, _name, _function)
+_COMMANDS = {
+    name: function
+    for group in (
+        *(opening, importing, merging, archive, keeping, backups, panels, trust, modelling, bench),
+        *(back, photo, pot, sheets, repair, school),
+    )
+    for name, function in group.COMMANDS.items()
+}
+_GROUPS = {
+    "job": (job, "Customers' jobs: begin, find, plan, print, close."),
+    "names": (names, "Names and their lots: list, rename, join two spellings."),
+}
 
 
 def _say_version(wanted: bool) -> None:
@@ -61,7 +55,6 @@ def _say_version(wanted: bool) -> None:
         raise typer.Exit
 
 
-@app.callback()
 def _whole(
     *,
     version: Annotated[  # its callback does it
@@ -74,14 +67,38 @@ def _whole(
     pass
 
 
-for _word, _group, _help in (
-    ("job", job, "Customers' jobs: begin, find, plan, print, close."),
-    ("names", names, "Names and their lots: list, rename, join two spellings."),
-):
-    _app = typer.Typer(name=_word, help=_help)
-    for _name, _function in _group.COMMANDS.items():
-        command(_app, _name, _function)
-    app.add_typer(_app)
+def assembled(word: str | None = None) -> typer.Typer:
+    """Put the command line together: all of it, or as much as one of its words needs."""
+    app = typer.Typer(
+        name="workbook",
+        help=(
+            "Recipes for transparent colour coats over a ground, from an archive of panels.\n\n"
+            "What looks into an archive takes --archive (a file, or the address of a database). A "
+            "mix ratio is always carrier to colour, carrier first: 6:1 is six parts of carrier to "
+            "one of colour."
+        ),
+        no_args_is_help=True,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+        context_settings={"help_option_names": ["-h", "--help"]},
+    )
+    app.callback()(_whole)
+    known = word in _COMMANDS or word in _GROUPS
+    for name, function in _COMMANDS.items():
+        if not known or name == word:
+            command(app, name, function)
+    for name, (group, told) in _GROUPS.items():
+        if not known or name == word:
+            inner = typer.Typer(name=name, help=told)
+            for each, function in group.COMMANDS.items():
+                command(inner, each, function)
+            app.add_typer(inner)
+    return app
+
+
+_FEW_COLLECTIONS = 100_000
+"""Objects made before the first look for garbage: what a command imports is none, and to look
+through it again and again takes a tenth of its time."""
 
 
 def _end(number: int, _frame: object) -> None:
@@ -91,8 +108,10 @@ def _end(number: int, _frame: object) -> None:
 def main() -> None:
     """Run the command line on the arguments of this process."""
     signal.signal(signal.SIGTERM, _end)  # so that what is half written is taken away
+    gc.set_threshold(_FEW_COLLECTIONS)
     try:
-        app()
+        # To build the options of fifty commands takes longer than most of them run.
+        assembled(sys.argv[1] if len(sys.argv) > 1 else None)()
     except KeyboardInterrupt:
         raise SystemExit(130) from None
     except BrokenPipeError:
