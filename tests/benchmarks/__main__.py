@@ -16,6 +16,7 @@ MODULES = {
     "rescue": "rescues",
     "shared": "shared",
     "chances": "chances",
+    "commands": "commands",
     "pages": "pages",
     "reach": "reach_score",
     "next": "next_score",

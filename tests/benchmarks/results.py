@@ -140,6 +140,11 @@ TABLES = (
         "The processor's own time on one core.",
     ),
     Printed(
+        "A match as a process",
+        "commands",
+        "On a fit that is kept, loading and all. The libraries alone take the floor.",
+    ),
+    Printed(
         "Recipes searched a second",
         "search --shops 1 --targets 2",
         "The scan of all recipes, beside the exponentials alone, which are its floor, and other "

@@ -1,0 +1,62 @@
+"""How long a command takes as a process, from the first letter to the last.
+
+``python -m tests.benchmarks commands`` makes the demonstration workshop, whose fit is kept, and
+asks it for a match. The floor is what the libraries alone take to be loaded that no match does
+without: arrays, the archive's database, the distributions of chances, the command line. Times are
+the processor's own, the least of several runs.
+"""
+
+from __future__ import annotations
+
+import os
+import resource
+import subprocess
+import sys
+import tempfile
+from argparse import ArgumentParser
+from collections.abc import Sequence
+
+from tests.benchmarks.command import Table
+
+__all__ = ["main"]
+
+LIBRARIES = "import numpy, sqlalchemy, scipy.special, typer, typer.main, pydantic, cattrs"
+WORKBOOK = "from workbook.cli import main; main()"
+MATCH = "match", "--reading", "samples/carousel-ring.csv"
+
+
+def seconds(folder: str, times: int, *words: str) -> float:
+    """Least processor's seconds of several runs of Python."""
+    environment = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+    taken = []
+    for _ in range(times):
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
+        subprocess.run(
+            [sys.executable, *words],
+            cwd=folder,
+            env=environment,
+            stdout=subprocess.DEVNULL,
+            check=True,
+        )
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        taken.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
+    return min(taken)
+
+
+def main(argv: Sequence[str] | None = None) -> None:
+    """Print the table."""
+    parser = ArgumentParser(prog="python -m tests.benchmarks commands", description=__doc__)
+    parser.add_argument("--times", type=int, default=5)
+    times = parser.parse_args(argv).times
+    table = Table("process", "CPU s")
+    with tempfile.TemporaryDirectory() as folder:
+        seconds(folder, 1, "-c", WORKBOOK, "demo", "--dir", ".", "--no-open")
+        table.row("Python alone", seconds(folder, times, "-c", "pass"))
+        table.row(
+            "its libraries loaded, nothing done: the floor", seconds(folder, times, "-c", LIBRARIES)
+        )
+        for told, more in (
+            ("match, a card sprayed blind", ("--readings", "0")),
+            ("match, cards steered by two looks", ()),
+        ):
+            table.row(told, seconds(folder, times, "-c", WORKBOOK, *MATCH, *more))
