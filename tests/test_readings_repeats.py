@@ -11,7 +11,7 @@ from matchlib.colorimetry import lab_to_xyz, reflectance_to_lab, white_point, xy
 from matchlib.domain import Reading, Viewing
 from matchlib.errors import FileError
 from matchlib.readings.drift import find_drift
-from matchlib.readings.repeats import combine_repeats
+from matchlib.readings.repeats import mean_reading
 from tests.declared import read_file
 
 GRID = tuple(float(w) for w in range(400, 701, 10))
@@ -19,55 +19,65 @@ GRID = tuple(float(w) for w in range(400, 701, 10))
 
 def test_spectra_are_averaged_in_reflectance():
     low, high = (0.1,) * 31, (0.5,) * 31
-    summary = combine_repeats([Reading(wavelengths=GRID, reflectance=v) for v in (low, high)])
-    assert summary.mean.reflectance == pytest.approx((0.3,) * 31, abs=1e-15)
+    mean = mean_reading([Reading(wavelengths=GRID, reflectance=v) for v in (low, high)])
+    assert mean.reflectance == pytest.approx((0.3,) * 31, abs=1e-15)
     # Lab averaged as Lab would be L* 56.5; light adds up: Y = 30 is L* 61.65
-    lab = reflectance_to_lab(summary.mean.reflectance, wavelengths=GRID)
+    lab = reflectance_to_lab(mean.reflectance, wavelengths=GRID)
     assert lab[0] == pytest.approx(116 * 0.3 ** (1 / 3) - 16, abs=1e-6)
 
 
 def test_lab_is_averaged_through_xyz():
-    summary = combine_repeats([Reading(lab=(20, 0, 0)), Reading(lab=(80, 0, 0))])
+    mean = mean_reading([Reading(lab=(20, 0, 0)), Reading(lab=(80, 0, 0))])
     white = white_point("D65", "10")
     wanted = xyz_to_lab(lab_to_xyz(np.array([[20, 0, 0], [80, 0, 0]]), white).mean(0), white)
-    assert summary.mean.lab == pytest.approx(tuple(wanted), abs=1e-9)
-    assert summary.mean.lab[0] > 55
+    assert mean.lab == pytest.approx(tuple(wanted), abs=1e-9)
+    assert mean.lab[0] > 55
 
 
-def test_spread_and_standard_error_are_kept():
+def test_the_mean_of_an_instruments_repeats_is_surer_by_the_root_of_their_number():
     labs = [(50, 0, 0), (50.3, 0, 0), (49.7, 0, 0)]
-    summary = combine_repeats([Reading(lab=v) for v in labs])
-    assert summary.n == 3
-    assert summary.sd == pytest.approx(0.3 / math.sqrt(3), rel=1e-12)  # one axis of three varies
-    assert summary.mean.sd == pytest.approx(summary.sd / math.sqrt(3), rel=1e-12)
-    assert 0.2 < summary.spread < 0.31
+    one_axis_of_three_varies = 0.3 / math.sqrt(3)
+    mean = mean_reading([Reading(lab=v) for v in labs])
+    assert mean.sd == pytest.approx(one_axis_of_three_varies / math.sqrt(3), rel=1e-12)
+    stated = mean_reading([Reading(lab=v, sd=0.6) for v in labs])
+    assert stated.sd == pytest.approx(0.6 / math.sqrt(3), rel=1e-12)
 
 
-def test_a_single_reading_keeps_its_own_uncertainty():
-    summary = combine_repeats([Reading(lab=(50, 0, 0), sd=0.4)])
-    assert (summary.mean.sd, summary.n) == (0.4, 1)
-    assert math.isnan(summary.sd)
+def test_the_mean_of_photographs_is_no_surer_than_one_of_them():
+    covariance = ((9.0, 1.0, 0.0), (1.0, 16.0, 2.0), (0.0, 2.0, 25.0))
+    photos = [
+        Reading(source="photo", lab=(50.0, 10.0 + i / 10, 5.0), covariance=covariance)
+        for i in range(8)
+    ]
+    assert np.array(mean_reading(photos).covariance) == pytest.approx(np.array(covariance))
+    typed = mean_reading([Reading(source="photo", lab=(50.0, i, 5.0)) for i in (10, 11, 12)])
+    assert typed.sd == pytest.approx(1 / math.sqrt(3))
 
 
-def test_a_stray_among_five_is_named_and_left_out():
+def test_a_single_reading_stays_as_it_is():
+    reading = Reading(lab=(50, 0, 0), sd=0.4)
+    assert mean_reading([reading]) == reading
+
+
+def test_a_stray_among_five_is_left_out():
     labs = [(50, 0, 0), (50.1, 0.1, 0), (49.9, 0, 0.1), (55, 3, 0), (50, 0.1, 0.1)]
-    summary = combine_repeats([Reading(lab=v) for v in labs])
-    assert summary.outliers == (3,)
-    assert summary.n == 4
-    assert summary.mean.lab[0] == pytest.approx(50, abs=0.05)
-    assert combine_repeats([Reading(lab=v) for v in labs], drop_outliers=False).n == 5
+    readings = [Reading(lab=v) for v in labs]
+    assert mean_reading(readings) == mean_reading(readings[:3] + readings[4:])
+    assert mean_reading(readings).lab[0] == pytest.approx(50, abs=0.05)
 
 
 def test_four_readings_are_too_few_to_call_one_a_stray():
     labs = [(50, 0, 0), (50.1, 0, 0), (49.9, 0, 0), (55, 3, 0)]
-    assert combine_repeats([Reading(lab=v) for v in labs]).outliers == ()
+    assert mean_reading([Reading(lab=v) for v in labs]).lab[0] > 51
 
 
 @pytest.mark.parametrize("seed", range(20))
 def test_honest_noise_is_no_stray(seed):
     rng = np.random.default_rng(seed)
     labs = np.array([50, 20, -10]) + rng.normal(0, 0.05, (6, 3))
-    assert combine_repeats([Reading(lab=tuple(v)) for v in labs]).outliers == ()
+    white = white_point("D65", "10")
+    wanted = xyz_to_lab(lab_to_xyz(labs, white).mean(0), white)
+    assert mean_reading([Reading(lab=tuple(v)) for v in labs]).lab == pytest.approx(tuple(wanted))
 
 
 def test_unlike_readings_are_not_averaged():
@@ -78,9 +88,9 @@ def test_unlike_readings_are_not_averaged():
         Reading(wavelengths=GRID, reflectance=(0.2,) * 31),
     ):
         with pytest.raises(FileError, match="cannot be averaged"):
-            combine_repeats([one, other])
+            mean_reading([one, other])
     with pytest.raises(FileError, match="no reading"):
-        combine_repeats([])
+        mean_reading([])
 
 
 def test_tiles_show_the_day_on_which_the_instrument_drifted(tmp_path):

@@ -13,9 +13,13 @@ from sklearn.preprocessing import FunctionTransformer
 from matchlib.colorimetry import GRID, delta_e00
 from matchlib.correction import scored
 from matchlib.demo import DEMO_WRONG_BACKS, demo_panels, demo_truth
-from matchlib.domain import CoatSchedule, Colour, Ground, Recipe, Viewing
+from matchlib.domain import CoatSchedule, Colour, Conditions, Ground, Recipe, Viewing
 from matchlib.errors import DomainError, FitError, UnknownName
 from matchlib.regression import FilmRegressor, frames_of
+from matchlib.regression.observe import Observations
+from matchlib.regression.repeats import average_repeats
+from matchlib.regression.table import RecipeTable
+from matchlib.regression.vocabulary import Vocabulary
 from tests.benchmarks.booth import Shop as Booth
 from tests.benchmarks.spray import Shop, labs, swap_backs, to_frame
 
@@ -197,6 +201,18 @@ def test_photographs_count_for_less_than_an_instrument(shop):
     _, instrument = model.predict(Xf.assign(source="spectrophotometer"), return_cov=True)
     _, photo = model.predict(Xf.assign(source="photo"), return_cov=True)
     assert np.all(np.trace(photo - instrument, axis1=1, axis2=2) > 0)
+
+
+@pytest.mark.parametrize(("source", "surer"), [("photo", 1.0), ("spectrophotometer", 16.0)])
+def test_photographs_of_a_panel_are_together_no_surer_than_one(source, surer):
+    sprayed, viewings = [recipe("silver", "cherry", "2@6:1")] * 16, [Viewing()] * 16
+    words = Vocabulary.of(sprayed, ["45:0"])
+    table = RecipeTable.of(sprayed, viewings, words, [Conditions()] * 16)
+    seen = Observations.of(np.full((16, 3), 40.0), viewings, [source] * 16, np.full(16, 3.0))
+    alike = np.zeros(16, np.intp)
+    photo = np.full(16, source == "photo")
+    _, averaged, _, _ = average_repeats(table, seen, alike, alike, photo)
+    assert averaged.covariance[0] == pytest.approx(9.0 / surer * np.eye(3), rel=1e-3)
 
 
 def test_several_angles_are_one_fit_and_never_mixed():

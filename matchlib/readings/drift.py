@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from matchlib.domain import Reading
-from matchlib.readings.repeats import combine_repeats
+from matchlib.readings.repeats import mean_reading
 from matchlib.readings.report import TileReading
 
 __all__ = ["DRIFT_LIMIT", "Drift", "find_drift"]
@@ -19,24 +19,12 @@ DRIFT_LIMIT = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Drift:
-    """A day on which a tile read differently than before.
-
-    Parameters
-    ----------
-    tile : str
-        Name of the tile.
-    date : datetime.date or None
-        When; None where the file gives no date.
-    delta_e00 : float
-        From the tile's reference [ΔE00].
-    rows : tuple of int
-        Where the readings stand in the file.
-    """
+    """A day on which a tile read differently than before."""
 
     tile: str
-    date: dt.date | None
-    delta_e00: float
-    rows: tuple[int, ...]
+    date: dt.date | None  # None where the file gives none
+    delta_e00: float  # from the tile's reference
+    rows: tuple[int, ...]  # where the readings stand in the file
 
     @property
     def words(self) -> str:
@@ -67,7 +55,7 @@ def find_drift(
     found = []
     for (name, _), days in sorted(groups.items()):
         ordered = [days[key] for key in sorted(days)]
-        means = [combine_repeats([t.reading for t in day]).mean for day in ordered]
+        means = [mean_reading([t.reading for t in day]) for day in ordered]
         reference = known.get(name, means[0])
         if _setting(reference) != _setting(means[0]):
             reference = means[0]

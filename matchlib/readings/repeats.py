@@ -1,14 +1,17 @@
-"""Repeat readings of one thing: their mean, their spread, and the stray among them.
+"""Repeat readings of one thing → their mean, a stray left out.
 
-Spectra are averaged in reflectance and Lab through XYZ, since light adds up and Lab does not. How
-many readings are enough follows ASTM E1345: n >= (z s / e)² for a wanted standard error e.
+Spectra are averaged in reflectance and Lab through XYZ, since light adds up and Lab does not.
+Errors of an instrument's repeats are taken as independent, so that their mean is surer than each
+by the root of their number (ASTM E1345); photographs share camera, chart and light, which no
+repeating takes off, so that their mean is as sure as one of them.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +26,7 @@ from matchlib.colorimetry import (
 from matchlib.domain import Reading
 from matchlib.errors import FileError
 
-__all__ = ["RepeatSummary", "combine_repeats"]
+__all__ = ["mean_reading"]
 
 _FEWEST_FOR_STRAY = 5
 # Iglewicz, Hoaglin (1993), "How to Detect and Handle Outliers": modified z-score above 3.5.
@@ -34,59 +37,30 @@ _NORMAL_MAD = 0.6745
 _QUIET = 0.1
 
 
-@dataclass(frozen=True, slots=True)
-class RepeatSummary:
-    """What repeat readings say together.
-
-    Parameters
-    ----------
-    mean : Reading
-        The mean, its `sd` being the standard error of its Lab.
-    n : int
-        Readings that went into it.
-    spread : float
-        Median ΔE00 of a reading from the mean.
-    sd : float
-        Standard deviation of one reading [ΔE*ab per Lab axis]; NaN for a single reading.
-    outliers : tuple of int
-        Places of readings that stand apart from the others, first is 0; not in the mean.
-    """
-
-    mean: Reading
-    n: int
-    spread: float
-    sd: float
-    outliers: tuple[int, ...]
-
-
-def combine_repeats(readings: Sequence[Reading], *, drop_outliers: bool = True) -> RepeatSummary:
-    """Return the mean of repeat readings, their spread, and strays among five or more."""
+def mean_reading(readings: Sequence[Reading]) -> Reading:
+    """Return the mean of repeat readings, with how sure it is; strays among five are left out."""
     _check_alike(readings)
     first = readings[0]
-    labs = _labs(readings)
-    outliers = _outliers(labs)
-    kept = [i for i in range(len(readings)) if not (drop_outliers and i in outliers)]
-    values: tuple[float, ...]
+    if len(readings) == 1:
+        return first
+    out = _strays(_labs(readings))
+    kept = [r for i, r in enumerate(readings) if i not in out]
+    labs = _labs(kept)
+    shared = first.source == "photo"
+    spread = float(np.sqrt(np.var(labs, axis=0, ddof=1).mean()))
+    error = max([spread, *(r.sd for r in kept if r.sd is not None)])
+    known = [r.covariance for r in kept if r.covariance is not None]
+    whole = np.mean(known, axis=0).tolist() if shared and len(known) == len(kept) else None
+    about: dict[str, Any] = {
+        "sd": max(error / (1.0 if shared else math.sqrt(len(kept))), 1e-6),
+        "covariance": None if whole is None else tuple(map(tuple, whole)),
+    }
     if first.spectral:
-        values = tuple(np.mean([readings[i].reflectance for i in kept], axis=0).tolist())
-        lab = _labs([Reading(first.viewing, first.source, None, first.wavelengths, values)])[0]
-    else:
-        white = white_point(first.viewing.illuminant, first.viewing.observer)
-        lab = xyz_to_lab(lab_to_xyz(labs[kept], white).mean(axis=0), white)
-        values = tuple(float(v) for v in lab)
-    spread = float(np.median(delta_e00(labs[kept], lab)))
-    sd = math.nan
-    stated = [r.sd for r in readings if r.sd is not None]
-    error = max(stated) if stated else None
-    if len(kept) > 1:
-        sd = float(np.sqrt(np.var(labs[kept], axis=0, ddof=1).mean()))
-        error = max(sd / math.sqrt(len(kept)), 1e-6)
-    mean = (
-        replace(first, reflectance=values, sd=error, covariance=None)
-        if first.spectral
-        else replace(first, lab=(values[0], values[1], values[2]), sd=error, covariance=None)
-    )
-    return RepeatSummary(mean, len(kept), spread, sd, outliers)
+        values = np.mean([r.reflectance for r in kept], axis=0).tolist()
+        return replace(first, reflectance=tuple(values), **about)
+    white = white_point(first.viewing.illuminant, first.viewing.observer)
+    lab = xyz_to_lab(lab_to_xyz(labs, white).mean(axis=0), white).tolist()
+    return replace(first, lab=tuple(lab), **about)
 
 
 def _check_alike(readings: Sequence[Reading]) -> None:
@@ -120,7 +94,7 @@ def _labs(readings: Sequence[Reading]) -> NDArray[np.float64]:
     return np.array([r.lab for r in readings], dtype=np.float64)
 
 
-def _outliers(labs: NDArray[np.float64]) -> tuple[int, ...]:
+def _strays(labs: NDArray[np.float64]) -> tuple[int, ...]:
     if len(labs) < _FEWEST_FOR_STRAY:
         return ()
     distance = delta_e00(labs, np.median(labs, axis=0))

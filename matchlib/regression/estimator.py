@@ -160,7 +160,10 @@ class FilmRegressor(
         seen = Observations.of(y, viewings, sources, stated_of(X))
         words = Vocabulary.of(recipes, [v.geometry for v in viewings], conditions)
         table = RecipeTable.of(recipes, viewings, words, conditions)
-        table, seen, panel, reading_noise = average_repeats(table, seen, panel, _occasions(X))
+        photo = np.array([s == "photo" for s in sources], np.bool_)
+        table, seen, panel, reading_noise = average_repeats(
+            table, seen, panel, _occasions(X), photo
+        )
         rows = Rows(table, seen, panel)
         unusual = unusual_names(table, seen, panel, words)
         some = learnt_from(rows.panels, self.random_state)

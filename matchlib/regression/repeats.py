@@ -27,7 +27,7 @@ _PRIOR_DEGREES = 6.0
 
 
 def average_repeats(
-    table: RecipeTable, seen: Observations, panel: Ints, occasion: Ints
+    table: RecipeTable, seen: Observations, panel: Ints, occasion: Ints, photo: NDArray[np.bool_]
 ) -> tuple[RecipeTable, Observations, Ints, dict[int, float]]:
     """Average the readings of one panel that were taken alike."""
     alike = np.column_stack(
@@ -51,8 +51,10 @@ def average_repeats(
         degrees = 3.0 * (rows.sum() - len(np.unique(group[rows])))
         pooled = _PRIOR_DEGREES * usual**2 + squares[rows].sum()
         reading[family] = float(np.sqrt(pooled / (_PRIOR_DEGREES + degrees)))
-    # A stated uncertainty is of one reading; the mean of several is surer.
-    surer = mean(seen.covariance.reshape(-1, 9)).reshape(-1, 3, 3) / size[:, None, None]
+    # A stated uncertainty is of one reading; the mean of several is surer, but not of photographs,
+    # whose errors by camera, chart and light are the same each time.
+    alone = np.where(photo[first], 1, size)[:, None, None]
+    surer = mean(seen.covariance.reshape(-1, 9)).reshape(-1, 3, 3) / alone
     stated = np.where((averaged.family == KNOWN)[:, None, None], surer, np.eye(3))
     averaged = replace(averaged, lab=lab, tone=mean(seen.tone), covariance=stated)
     return table.take(first), averaged, panel[first], reading

@@ -95,17 +95,15 @@ def single_reading(readings: Sequence[Reading], *, where: str) -> Reading:
     `readings`: repeats; where some are spectra, only those count, for a spectrum says more than
     Lab.
     """
-    from matchlib.readings.repeats import combine_repeats
+    from matchlib.readings.repeats import mean_reading
 
     if not readings:
         raise TargetError(
             "There is no reading to match.", where=where, remedy="read the sample first."
         )
     chosen = [r for r in readings if r.spectral] or list(readings)
-    if len(chosen) == 1:
-        return chosen[0]
     try:
-        return combine_repeats(chosen).mean
+        return mean_reading(chosen)
     except MatchlibError as error:
         raise error.at(where) from None
 
