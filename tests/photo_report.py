@@ -21,7 +21,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry import delta_e00
-from matchlib.readings.photo import PhotoReading, PhotoRefused, combine, read_photo
+from matchlib.readings.photo import PhotoReading, PhotoRefused, combine
+from tests.tools.photographs import read_photo
 from tests.tools.render_scene import Rendered, Scene, render, to_jpeg, to_tiff16
 from tests.tools.scene_spectra import CAMERAS, PANELS
 

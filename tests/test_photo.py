@@ -24,13 +24,13 @@ from matchlib.readings.photo import (
     PhotoReading,
     PhotoRefused,
     load_picture,
-    read_photo,
     standard_chart_lab,
 )
 from matchlib.readings.photo.chart import CENTRES, GREYS, chart_lab
 from matchlib.readings.photo.correct import _left_out
 from matchlib.readings.photo.find import find_chart, quad_of
 from matchlib.readings.photo.fit import ChartFit, Model, Places
+from tests.tools.photographs import read_photo
 from tests.tools.render_scene import Rendered, Scene, render, to_jpeg, to_png, to_tiff16
 from tests.tools.scene_spectra import chart_spectra, lab_of
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 from functools import cache
 
 import numpy as np
@@ -13,11 +12,12 @@ from hypothesis import strategies as st
 from matchlib.colorimetry import white_point, xyz_to_lab
 from matchlib.errors import DomainError
 from matchlib.plain import dump, from_plain, load, to_plain
-from matchlib.readings.photo import Pair, PhotoReading, Profile, combine, read_photo
+from matchlib.readings.photo import PhotoReading, Profile, combine
 from matchlib.readings.photo.estimate import COMMON
 from matchlib.readings.photo.gloss import Body, body_lab, part_gloss
 from matchlib.readings.photo.profile import shared
 from tests.photo_report import TURNED
+from tests.tools.photographs import read_photo
 from tests.tools.render_scene import Scene, render, to_jpeg
 
 WHITE = np.asarray(white_point("D65", "10") / 100.0)
@@ -120,7 +120,7 @@ def test_a_phone_learns_what_it_is_always_wrong_by() -> None:
     wrong = np.array([1.5, -2.0, 1.0])
     profile = Profile("a phone")
     for light in ("booth", "noon", "morning", "evening", "hall"):
-        profile = profile.learnt(Pair.of(one, shifted(one, wrong), light=light))
+        profile = profile.learnt(one, shifted(one, wrong), light=light)
     after = profile.applied(two)
     gained = np.linalg.norm(np.array(after.lab) - shifted(two, wrong))
     assert gained < 0.6 * np.linalg.norm(wrong)
@@ -134,7 +134,9 @@ def test_panels_under_one_light_teach_less_than_under_several() -> None:
     truth = shifted(one, np.zeros(3))
     doubt = []
     for lights in (["noon"] * 6, [f"day {i}" for i in range(6)]):
-        profile = Profile("a phone", tuple(Pair.of(one, truth, light=n) for n in lights))
+        profile = Profile("a phone")
+        for light in lights:
+            profile = profile.learnt(one, truth, light=light)
         doubt.append(np.trace(profile.applied(two).parts["profile"]))
     assert doubt[1] < doubt[0]
 
@@ -143,22 +145,19 @@ def test_a_new_phone_changes_nothing_and_a_wrong_panel_teaches_nothing() -> None
     one, *_ = turned("near-black")
     assert Profile("new").applied(one) is one
     with pytest.raises(DomainError, match="same panel"):
-        Profile("new").learnt(Pair.of(one, (80.0, 50.0, 50.0)))
+        Profile("new").learnt(one, (80.0, 50.0, 50.0))
     with pytest.raises(DomainError, match="instrument"):
-        Pair.of(one, (80.0, float("nan"), 50.0))
+        Profile("new").learnt(one, (80.0, float("nan"), 50.0))
 
 
 def test_errors_worse_than_believed_are_believed() -> None:
     one, two, _ = turned("near-black")
-    away = 2.5 * np.sqrt(np.diag(one.covariance))
+    root = np.linalg.cholesky(one.covariance)
     signs = [np.array(s) for s in ((1, 1, 1), (-1, 1, -1), (1, -1, -1), (-1, -1, 1))]
-    good = Profile("p", tuple(Pair.of(one, one.lab, light=str(i)) for i in range(4)))
-    bad = dataclasses.replace(
-        good,
-        pairs=tuple(
-            Pair.of(one, shifted(one, away * s), light=str(i)) for i, s in enumerate(signs)
-        ),
-    )
+    good = bad = Profile("p")
+    for i, sign in enumerate(signs):
+        good = good.learnt(one, one.lab, light=str(i))
+        bad = bad.learnt(one, shifted(one, 4.0 / np.sqrt(3.0) * root @ sign), light=str(i))
     assert np.trace(bad.applied(two).parts["profile"]) > np.trace(
         good.applied(two).parts["profile"]
     )

@@ -277,14 +277,6 @@ def test_pictures_of_phones_come_in(kind: str) -> None:
     assert picture.pixels.shape == BANDS.shape
 
 
-def test_a_heic_is_upright_and_tells_its_camera() -> None:
-    exif = Image.Exif()
-    exif[0x0110] = "Phone\x00 7"
-    picture = load_picture(heic(BANDS, exif=exif.tobytes()))
-    assert picture.camera.startswith("Phone")
-    assert picture.pixels.shape == BANDS.shape
-
-
 @pytest.mark.parametrize(
     ("name", "space"), [("sRGB built-in", "sRGB"), ("Display P3", "Display P3"), ("Other", "")]
 )

@@ -14,11 +14,12 @@ import pytest
 from matchlib.archive import Archive
 from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Recipe
 from matchlib.errors import FileError
+from matchlib.readings.photo import Marks
 from tests.cli_shop import json_of, refused, run
 from tests.tools.render_scene import Rendered, Scene, render, to_jpeg
 from workbook.page import Page, Press
 from workbook.photo_intake import PhotoIntake
-from workbook.session.photos import Marks, Photographed, Shot, photograph
+from workbook.session.photos import Photographed, Shot, photograph
 
 DAY = Scene()
 
@@ -119,8 +120,8 @@ def test_what_is_said_of_the_picture_reads_it_again_and_it_can_be_dropped(tmp_pa
 
 
 def test_several_photographs_of_one_panel_are_read_together() -> None:
-    shots = [Shot(f"{i}.jpg", jpeg(DAY.but(seed=i, turn=4.0 + 6 * i))) for i in range(2)]
-    broken = Shot("broken.jpg", b"no picture")
+    shots = [Shot(f"{i}.jpg", jpeg(DAY.but(seed=i, turn=4.0 + 6 * i)), Marks()) for i in range(2)]
+    broken = Shot("broken.jpg", b"no picture", Marks())
     (got,) = photograph([*shots, broken])
     assert got.reading is not None
     assert got.reading.photographs == 2
@@ -131,7 +132,7 @@ def test_several_photographs_of_one_panel_are_read_together() -> None:
 def test_one_panel_may_be_marked_in_some_of_its_photographs() -> None:
     scene = DAY.but(paper=True)
     marked = Shot("a.jpg", jpeg(scene), Marks(panels={"P7": taken(scene).panel.tolist()}))
-    (got,) = photograph([marked, Shot("b.jpg", jpeg())])
+    (got,) = photograph([marked, Shot("b.jpg", jpeg(), Marks())])
     assert got.code == "P7"
     assert got.reading is not None
     assert got.reading.photographs == 2
@@ -220,7 +221,7 @@ def test_a_phone_learns_from_an_instrument_and_is_remembered(shop: Path) -> None
 
 def test_a_picture_of_nothing_is_told_and_no_more() -> None:
     stream = io.BytesIO()
-    (got,) = photograph([Shot("x.jpg", stream.getvalue())])
+    (got,) = photograph([Shot("x.jpg", stream.getvalue(), Marks())])
     assert got.reading is None
     assert got.picture == b""
     with pytest.raises(FileError, match="No photograph"):

@@ -5,9 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from matchlib.readings.photo import PhotoReading, PhotoRefused, read_panels, read_photo
+from matchlib.readings.photo import Marks, PhotoReading, PhotoRefused, load_picture
+from matchlib.readings.photo import read_photo as read_panels
 from matchlib.readings.photo.light import panel_edge
 from matchlib.readings.photo.sample import Samples
+from tests.tools.photographs import read_photo
 from tests.tools.render_scene import Rendered, Scene, render, to_jpeg
 
 DAY = Scene()
@@ -15,7 +17,7 @@ DAY = Scene()
 
 def marked(scene: Scene, **how: object) -> tuple[PhotoReading, Rendered]:
     true = render(scene)
-    return read_photo(to_jpeg(true), panel=true.panel.tolist(), **how), true  # type: ignore[arg-type]  # as given
+    return read_photo(to_jpeg(true), panel=true.panel.tolist(), **how), true
 
 
 def cells(light: np.ndarray) -> Samples:
@@ -84,14 +86,10 @@ def test_a_colour_outside_the_file_is_widened_and_said_so() -> None:
 
 def test_several_panels_are_read_by_their_codes_and_do_not_take_each_other_along() -> None:
     true = render(DAY.but(second="gold"))
+    places = {"T1": true.panel, "G1": true.second, "over the chart": true.corners}
     found = read_panels(
-        to_jpeg(true),
-        {
-            "T1": true.panel.tolist(),
-            "G1": true.second.tolist(),
-            "over the chart": true.corners.tolist(),
-        },
-        name="two.jpg",
+        load_picture(to_jpeg(true), name="two.jpg"),
+        Marks(panels={code: place.tolist() for code, place in places.items()}),
     )
     assert isinstance(found["T1"], PhotoReading)
     assert isinstance(found["G1"], PhotoReading)

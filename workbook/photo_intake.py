@@ -58,9 +58,10 @@ class PhotoIntake:
             self.error = error
 
     def _photo_file(self, done: Press) -> None:
+        from matchlib.readings.photo import Marks
         from workbook.session.photos import Shot
 
-        self.shots.append(Shot(done.value, done.content))
+        self.shots.append(Shot(done.value, done.content, Marks()))
         self._photo_read(done)
 
     def _photo_drop(self, _: Press) -> None:
@@ -79,7 +80,8 @@ class PhotoIntake:
         self._photo_drop(done)
 
     def _photo_read(self, done: Press) -> None:
-        from workbook.session.photos import Marks, photograph
+        from matchlib.readings.photo import Marks
+        from workbook.session.photos import photograph
 
         self._ticked, self.phone = done.ticked("photo_is"), _phone(done)
         if not self.shots:
@@ -93,7 +95,7 @@ class PhotoIntake:
         # What is marked is marked on the last photograph; the others keep their own marks.
         last = self.shots[-1]
         own = (
-            replace(last, marks=Marks(corners, {"": panel} if panel else None))
+            replace(last, marks=Marks(corners, {"": panel} if panel else {}))
             if self._shown is last.content
             else last
         )

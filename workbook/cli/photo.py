@@ -122,7 +122,7 @@ def _photo(
 
 
 def _marks(panels: list[str], corners: str, chart: str | None, **ticks: bool) -> Any:
-    from workbook.session.photos import Marks
+    from matchlib.readings.photo import Marks
 
     places = {}
     for number, text in enumerate(panels, start=1):
@@ -131,7 +131,7 @@ def _marks(panels: list[str], corners: str, chart: str | None, **ticks: bool) ->
     flat = _numbers(corners, 8, "--corners") if corners else None
     return Marks(
         corners=None if flat is None else [flat[i : i + 2] for i in range(0, 8, 2)],
-        panels=places or None,
+        panels=places,
         chart=None if chart is None else _chart(Path(chart)),
         linear=ticks["linear"] or None,
         one_surface=not ticks["two_surfaces"],

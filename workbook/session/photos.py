@@ -12,11 +12,9 @@ from typing import TYPE_CHECKING, Any
 from matchlib.errors import FileError, MatchlibError
 
 if TYPE_CHECKING:
-    from matchlib.readings.photo import PhotoReading, Picture, Profile
-    from matchlib.readings.photo.taking import Region
+    from matchlib.readings.photo import Marks, PhotoReading, Picture, Profile
 
 __all__ = [
-    "Marks",
     "Photographed",
     "Shot",
     "by_phone",
@@ -26,24 +24,6 @@ __all__ = [
 ]
 
 Outline = tuple[tuple[float, float], ...]
-
-
-@dataclass(frozen=True)
-class Marks:
-    """What a person says of a photograph.
-
-    `corners`: the chart's, where it is not to be looked for [pixel]. `panels`: where panels are, by
-    code; the one even area where empty. `chart`: the chart's own values. `linear`: whether the
-    numbers are proportional to light. `one_surface`: whether chart and panels lie on one surface.
-    `matt`: whether the panels are matt, as grounds without clear coat are.
-    """
-
-    corners: Sequence[Sequence[float]] | None = None
-    panels: Mapping[str, Region] | None = None
-    chart: Sequence[Sequence[float]] | None = None
-    linear: bool | None = None
-    one_surface: bool = True
-    matt: bool = False
 
 
 @dataclass(frozen=True)
@@ -112,7 +92,7 @@ class Shot:
 
     name: str
     content: bytes | Path
-    marks: Marks = Marks()
+    marks: Marks
 
 
 def photograph(shots: Sequence[Shot], *, profile: Profile | None = None) -> list[Photographed]:
@@ -126,8 +106,8 @@ def photograph(shots: Sequence[Shot], *, profile: Profile | None = None) -> list
 
     if not shots:
         raise FileError("No photograph was chosen yet.", remedy="choose one first.")
-    named = dict.fromkeys(code for shot in shots for code in shot.marks.panels or ())
-    alone = all(len(shot.marks.panels or ()) < 2 for shot in shots)
+    named = dict.fromkeys(code for shot in shots for code in shot.marks.panels)
+    alone = all(len(shot.marks.panels) < 2 for shot in shots)
     only = next(iter(named), "")
     found: dict[str, list[PhotoReading]] = {}
     refused: dict[str, list[MatchlibError]] = {}
@@ -166,27 +146,17 @@ def by_phone(found: Photographed, profile: Profile) -> Photographed:
 
 def _one(shot: Shot) -> list[tuple[str, PhotoReading | MatchlibError, bytes]]:
     """Read one photograph: what came of each panel, and the picture to be shown for it."""
-    from matchlib.readings.photo import load_picture, read_panels, read_photo
+    from matchlib.readings.photo import load_picture, read_photo
 
     marks = shot.marks
-    codes = list(marks.panels or {"": ()})
-    how: dict[str, Any] = {
-        "corners": marks.corners,
-        "chart": marks.chart,
-        "one_surface": marks.one_surface,
-        "matt": marks.matt,
-        "name": shot.name,
-    }
+    codes = list(marks.panels or [""])
     try:
         picture = load_picture(shot.content, linear=marks.linear, name=shot.name)
     except MatchlibError as error:
         return [(code, error, b"") for code in codes]
     got: Mapping[str, PhotoReading | MatchlibError]
     try:
-        if marks.panels:
-            got = read_panels(picture, marks.panels, **how)
-        else:
-            got = {"": read_photo(picture, **how)}
+        got = read_photo(picture, marks)
     except MatchlibError as error:
         got = dict.fromkeys(codes, error)
     return [(code, each, _shown(picture, each)) for code, each in got.items()]
@@ -258,7 +228,7 @@ def photograph_table(
 
     `marks`: what holds for all; its panels are not used.
     """
-    plain, result = replace(marks, panels=None), []
+    plain, result = replace(marks, panels={}), []
     for code, paths in named.items():
         (got,) = photograph([Shot(p.name, p, plain) for p in paths], profile=profile)
         result.append(replace(got, code=code))

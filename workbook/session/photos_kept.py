@@ -52,8 +52,6 @@ def learn_phone(
 
     `light`: what light the photographs were taken in; the day where empty.
     """
-    from matchlib.readings.photo import Pair
-
     readings = [d.reading for d in done if d.reading is not None]
     if len(readings) != 1:
         raise DomainError(
@@ -63,7 +61,7 @@ def learn_phone(
             remedy="give the photographs of one panel, and the instrument's reading of that panel.",
         )
     when = light or dt.datetime.now(tz=dt.UTC).date().isoformat()
-    learnt = profile.learnt(Pair.of(readings[0], lab, light=when))
+    learnt = profile.learnt(readings[0], lab, light=when)
     archive.keep_profile(KIND, learnt.name, to_plain(learnt), who=who)
     count = len(learnt.pairs)
     lights = len({p.light for p in learnt.pairs})

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,54 +24,28 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Correction:
-    """A fitted way from the picture's light to Lab, D65/10°.
-
-    Parameters
-    ----------
-    chart : ChartFit
-        What it was fitted to.
-    model : Model
-        Which terms.
-    params : ndarray
-        The terms, and the matrix after them.
-    left_out : ndarray, shape (24, 3)
-        Lab of each patch predicted from the other 23, less its true Lab.
-    fitted : ndarray, shape (24, 3)
-        Lab of each patch as fitted, less its true Lab.
-    known : ndarray, shape (n, n), optional
-        Covariance of `params`; as the chart gives it where not given.
-    """
+    """A fitted way from the picture's light to Lab, D65/10°."""
 
     chart: ChartFit
     model: Model
-    params: Array
-    left_out: Array
-    fitted: Array
-    known: Array | None = None
-
-    @cached_property
-    def covariance(self) -> Array:
-        """Covariance of `params`, shape (n, n)."""
-        if self.known is not None:
-            return self.known
-        return self.chart.covariance(self.model, self.params)
+    params: Array  # (n,), the terms, and the matrix after them
+    covariance: Array  # (n, n), of these
+    left_out: Array  # (24, 3), Lab of each patch predicted from the other 23, less its true Lab
+    fitted: Array  # (24, 3), Lab of each patch as fitted, less its true Lab
 
     def corrected(self, slope: Array, seen: float, *, sd: float) -> Correction:
         """Return the correction that also heeds a reading of the light elsewhere."""
         along = self.covariance @ slope
         gain = along / (slope @ along + sd**2)
-        known = self.covariance - np.outer(gain, along)
-        return replace(self, params=self.params + gain * seen, known=known)
+        covariance = self.covariance - np.outer(gain, along)
+        return replace(self, params=self.params + gain * seen, covariance=covariance)
 
     def lab(self, light: Array, places: Places) -> Array:
         """Return Lab of areas; shape (n, 3)."""
         return self.chart.predict(light, places, self.model, self.params)
 
     def spread(self, light: Array, places: Places) -> Array:
-        """Return how far the mean Lab of areas is uncertain by all that was fitted.
-
-        Shapes: (3, 3).
-        """
+        """Return the covariance of the mean Lab of areas by all that was fitted; (3, 3)."""
         slope = np.empty((3, self.params.size))
         for i in range(self.params.size):
             shift = np.zeros(self.params.size)
@@ -94,10 +67,7 @@ class Correction:
         return np.asarray(places.terms @ self.params[:3])
 
     def xyz(self, light: Array, places: Places) -> Array:
-        """Return XYZ of areas, white having Y = 1; negative where the matrix makes it so.
-
-        Shapes: (n, 3).
-        """
+        """Return XYZ of areas, white having Y = 1; shape (n, 3)."""
         return self.chart.xyz_of(light, places, self.model, self.params)
 
     def edge(self) -> tuple[float, float]:
@@ -165,7 +135,8 @@ def fit_correction(chart: ChartFit, *, linear: bool, plain: bool = False) -> Cor
         params = chart.fit(model)
         errors = _left_out(chart, model, params)
         made = chart.predict(chart.light, chart.places, model, params)
-        trial = Correction(chart, model, params, errors, made - chart.lab)
+        covariance = chart.covariance(model, params)
+        trial = Correction(chart, model, params, covariance, errors, made - chart.lab)
         weighted = errors * chart.importance * NOISE / chart.grey[:, None]
         score = float(np.mean(np.sum(weighted**2, axis=1)))
         if score < least * 0.97:

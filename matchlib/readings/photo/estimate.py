@@ -44,8 +44,8 @@ class PhotoReading:
         Of what that covariance is the sum [ΔE*ab²]; `PARTS` names them.
     body : Body
         The panel's light with what of the reflection could be told taken off.
-    left_out, fitted : float
-        Mean ΔE00 of the chart's patches, each predicted from the others, and as fitted.
+    left_out : float
+        Mean ΔE00 of the chart's patches, each predicted from the others.
     method : str
         What was fitted, in words.
     warnings : tuple of str
@@ -65,7 +65,6 @@ class PhotoReading:
     parts: Mapping[str, Array]
     body: Body
     left_out: float
-    fitted: float
     method: str
     warnings: tuple[str, ...]
     chart_corners: tuple[tuple[float, float], ...]

@@ -35,18 +35,11 @@ _REMEDY = (
 
 @dataclass(frozen=True)
 class Chart:
-    """A chart found in a picture.
+    """A chart found in a picture."""
 
-    Parameters
-    ----------
-    homography : ndarray, shape (3, 3)
-        From the chart's plane [patch pitch, the brown patch's centre at 0] to pixels.
-    clicked : bool
-        Whether its corners were given.
-    """
-
-    homography: Array
-    clicked: bool
+    homography: (
+        Array  # (3, 3), from the chart's plane [pitch, the brown patch's centre 0] to pixels
+    )
 
     def to_pixels(self, points: ArrayLike) -> Array:
         """Return pixels of points of the chart's plane; shape (n, 2)."""
@@ -85,10 +78,7 @@ class Chart:
 
 
 def quad_of(points: object, size: tuple[int, int], what: str) -> Array:
-    """Return four corners, in order around, of corners or a rectangle given by the user.
-
-    Shapes: (4, 2).
-    """
+    """Return four corners, (4, 2), in order around, of corners or a rectangle that a user gives."""
     import cv2
 
     try:
@@ -129,7 +119,7 @@ def find_chart(
         proposals = _detected(picture)
     found = []
     for proposal in proposals:
-        turned = [Chart(way, corners is not None) for way in _ways_round(proposal)]
+        turned = [Chart(way) for way in _ways_round(proposal)]
         misfits = [_misfit(picture, chart, xyz) for chart in turned]
         which = int(np.argmin(misfits))
         if np.isfinite(misfits[which]):
@@ -153,7 +143,7 @@ def find_chart(
             got="no such pattern of squares",
             remedy=_REMEDY,
         )
-    refined = Chart(_refined(picture, best), best.clicked)
+    refined = Chart(_refined(picture, best))
     better = _misfit(picture, refined, xyz)
     if better <= fit * 1.1:
         best, fit = refined, min(better, fit)

@@ -16,7 +16,7 @@ from functools import cache, cached_property
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from matchlib.colorimetry import white_point, xyz_to_lab, xyz_to_lab_with_jacobian
 from matchlib.readings.photo.chart import CENTRES, GREYS, chart_xyz
@@ -43,21 +43,11 @@ _PRIOR = {"fall": 0.3, "corners": 0.2, "power": 0.3, "bend": 0.1, "tint": 0.5}  
 
 @dataclass(frozen=True)
 class Model:
-    """Which terms are fitted.
+    """Which terms are fitted."""
 
-    Parameters
-    ----------
-    tone : int
-        Terms of the curve: 0, 1 (power) or 2 (and bend).
-    root : bool
-        Root polynomial, or 3 × 3.
-    tint : bool
-        Whether red and blue may fall off differently from green.
-    """
-
-    tone: int
-    root: bool
-    tint: bool = False
+    tone: int  # terms of the curve: 0, 1 (power) or 2 (and bend)
+    root: bool  # root polynomial, or 3 × 3
+    tint: bool = False  # whether red and blue may fall off differently from green
 
     @property
     def terms(self) -> list[str]:
@@ -75,18 +65,10 @@ class Model:
 
 @dataclass(frozen=True)
 class Places:
-    """Where areas lie, as the fall of the light needs it.
+    """Where areas lie, as the fall of the light needs it."""
 
-    Parameters
-    ----------
-    plane : ndarray, shape (n, 2)
-        In the chart's plane [patch pitch].
-    radius2 : ndarray, shape (n,)
-        Squared distance from the picture's middle, 1 in its corners [-].
-    """
-
-    plane: Array
-    radius2: Array
+    plane: Array  # (n, 2), in the chart's plane [patch pitch]
+    radius2: Array  # (n,), squared distance from the picture's middle, 1 in its corners [-]
 
     @cached_property
     def terms(self) -> Array:
@@ -110,23 +92,9 @@ def _expanded(rgb: Array, root: bool) -> Array:
 
 
 class ChartFit:
-    """What is fitted to: the patches' light, places and known colours.
+    """What is fitted to: the patches' light, places and Lab, each counting by its trust (24,)."""
 
-    Parameters
-    ----------
-    light : ndarray, shape (24, 3)
-        Mean light of the patches.
-    places : Places
-        Where they lie.
-    lab : ndarray, shape (24, 3)
-        Their Lab, D65/10°.
-    trust : ndarray, shape (24,), optional
-        How much each counts; less than 1 for one that a channel cannot see.
-    """
-
-    def __init__(
-        self, light: Array, places: Places, lab: Array, trust: Array | None = None
-    ) -> None:
+    def __init__(self, light: Array, places: Places, lab: Array, trust: ArrayLike = 1.0) -> None:
         self.light = np.maximum(light, 1e-6)
         self.places = places
         self.lab = lab
@@ -134,7 +102,7 @@ class ChartFit:
         self.scale = float(self.light[18].max())
         importance = np.ones(24)
         importance[GREYS] = _GREY_WEIGHT
-        importance = importance if trust is None else importance * trust
+        importance *= np.asarray(trust)
         # As in newer colour differences, chroma's own differences count less in vivid colours.
         chroma = np.hypot(lab[:, 1], lab[:, 2])
         axis = np.column_stack([np.ones(24), *(2 * [1.0 / (1.0 + 0.03 * chroma)])])

@@ -44,31 +44,16 @@ _MOVED = 0.01  # change of the reflection at which photographs count as seen und
 
 @dataclass(frozen=True)
 class Body:
-    """A panel's light where its picture shows the least reflection.
+    """A panel's light where its picture shows the least reflection."""
 
-    Parameters
-    ----------
-    xyz : ndarray, shape (3,)
-        With what is still mirrored there, white having Y = 1.
-    change : float
-        How much more is mirrored elsewhere on the panel, of white's Y.
-    slope : float
-        Logarithm by which the body's brightness changes from edge to edge.
-    matt : bool
-        Whether the panel is matt, as a ground without clear coat is: then it mirrors little.
-    """
-
-    xyz: Array
-    change: float
-    slope: float
-    matt: bool = False
+    xyz: Array  # (3,), with what is still mirrored there, white having Y = 1
+    change: float  # how much more is mirrored elsewhere on the panel, of white's Y
+    slope: float  # logarithm by which the body's brightness changes from edge to edge
+    matt: bool = False  # as a ground without clear coat is: then it mirrors little
 
 
 def parted(areas: Array, noise: Array, among: Array, *, change: float, slope: float) -> Array:
-    """Return how much more or less of the light's own colour each area shows than most.
-
-    Shapes: (n, 2).
-    """
+    """Return each area's body and mirrored light, less those of most areas; shape (n, 2)."""
     result = np.empty((len(areas), 2))
     terms = np.column_stack([among, _WHITE])
     for i, (area, error) in enumerate(zip(areas, noise, strict=True)):
@@ -97,10 +82,7 @@ def part_gloss(areas: Array, noise: Array, places: Array, *, matt: bool = False)
 
 
 def body_lab(body: Body, more: Sequence[float] = ()) -> tuple[Array, Array]:
-    """Return Lab of the body without all that is mirrored, and how far that is known.
-
-    Shapes: lab (3,), covariance (3, 3).
-    """
+    """Return Lab (3,) of the body without what is mirrored, and its covariance (3, 3)."""
     cones = _CONES @ (body.xyz / _WHITE)
     most = max(float(cones.min()) - _DARKEST, 1e-4)
     left = np.linspace(0.0, most, 48)

@@ -11,8 +11,8 @@ import io
 import os
 import struct
 import warnings
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -50,17 +50,17 @@ class Picture:
         Whether the numbers are proportional to light; else they bear the sRGB curve.
     kind : str
         ``JPEG``, ``PNG``, ``TIFF``, ``HEIC``, ``WEBP`` or ``raw``.
-    camera : str
-        Maker's name of the camera or phone, where the file says.
     space : str
         ``sRGB``, ``Display P3``, or empty for another or a camera's own.
+    name : str
+        Of the file, for what is said of it.
     """
 
     pixels: NDArray[Any]
     linear: bool
     kind: str
-    camera: str = ""
     space: str = "sRGB"
+    name: str = "picture"
 
     @property
     def full(self) -> int:
@@ -73,69 +73,23 @@ class Picture:
         return self.pixels.shape[1], self.pixels.shape[0]
 
     def light(self, values: ArrayLike) -> Array:
-        """Return light of pixel numbers.
-
-        Parameters
-        ----------
-        values : array_like
-            Numbers as in `pixels`.
-
-        Returns
-        -------
-        ndarray
-            Proportional to light, full scale being 1 (IEC 61966-2-1 where encoded).
-        """
+        """Return the light of pixel numbers, full scale being 1 (IEC 61966-2-1 where encoded)."""
         v = np.asarray(values, dtype=np.float64) / self.full
         if self.linear:
             return v
         return np.asarray(np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4))
 
     def clipped(self, values: ArrayLike) -> NDArray[np.bool_]:
-        """Return which pixels have a channel at the end of its scale.
-
-        Parameters
-        ----------
-        values : array_like, shape (..., 3)
-            Numbers as in `pixels`.
-
-        Returns
-        -------
-        ndarray of bool, shape (...)
-            True where the true light is not known.
-        """
+        """Return which pixels, (..., 3), have a channel at the end of its scale."""
         # JPEG ripples by a step or two about a clipped area; a sensor's full well by its noise.
         return np.asarray(np.max(np.asarray(values), axis=-1) >= self.full * 0.99)
 
     def blind(self, values: ArrayLike) -> NDArray[np.bool_]:
-        """Return which channels of pixels are at nought, where less could not be told.
-
-        Parameters
-        ----------
-        values : array_like, shape (..., 3)
-            Numbers as in `pixels`.
-
-        Returns
-        -------
-        ndarray of bool, shape (..., 3)
-            True where the true light may be less than none: a colour outside the file's own.
-        """
+        """Return which channels of pixels are at nought: a colour outside the file's own."""
         return np.asarray(np.asarray(values) <= self.full * (2e-4 if self.linear else 0.008))
 
     def screen(self, longest: int) -> tuple[NDArray[np.uint8], float]:
-        """Return a small 8-bit picture to search in.
-
-        Parameters
-        ----------
-        longest : int
-            Its longer side [pixel].
-
-        Returns
-        -------
-        picture : ndarray of uint8, shape (h, w, 3)
-            Encoded for the eye, its brighter parts near full scale.
-        scale : float
-            Its pixels a pixel of this picture.
-        """
+        """Return a small 8-bit picture to search in, and its pixels a pixel of this one."""
         small, scale = self._shrunk(longest)
         if not self.linear and self.full == 255:
             return np.asarray(small, dtype=np.uint8), scale
@@ -145,20 +99,7 @@ class Picture:
         return np.asarray(np.clip(bright * 255.0, 0, 255), dtype=np.uint8), scale
 
     def small_light(self, longest: int) -> tuple[Array, float]:
-        """Return the light of a small picture.
-
-        Parameters
-        ----------
-        longest : int
-            Its longer side [pixel].
-
-        Returns
-        -------
-        light : ndarray, shape (h, w, 3)
-            Proportional to light, full scale being 1.
-        scale : float
-            Its pixels a pixel of this picture.
-        """
+        """Return the light of a small picture, and its pixels a pixel of this one."""
         small, scale = self._shrunk(longest)
         return self.light(small), scale
 
@@ -205,7 +146,7 @@ def load_picture(
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # decoders warn of what is refused or harmless here
-            return _decoded(data, Path(shown).suffix.lower(), linear)
+            return replace(_decoded(data, Path(shown).suffix.lower(), linear), name=shown)
     except MatchlibError as error:
         raise error.at(shown) from error
     except ImportError as error:
@@ -229,10 +170,10 @@ def _decoded(data: bytes, suffix: str, linear: bool | None) -> Picture:
         raise _too_large(f"{len(data) / 2**20:,.0f} MiB", f"{MAX_BYTES // 2**20} MiB")
     if suffix in _RAW_NAMES:
         return Picture(_raw(data), True, "raw", space="")
-    for kind, known in _KINDS.items():
+    for kind, (known, read) in _KINDS.items():
         if known(data):
-            pixels, camera, space = _READERS[kind](data, kind)
-            return Picture(pixels, bool(linear), kind, camera, "" if linear else space)
+            pixels, space = read(data)
+            return Picture(pixels, bool(linear), kind, "" if linear else space)
     raise FileError(
         "This is no picture of a kind that can be read.",
         expected="JPEG, HEIC, PNG, WebP, 16-bit TIFF, or a camera's raw file with its own ending",
@@ -271,15 +212,15 @@ def _no_colour(got: str) -> FileError:
     )
 
 
-_Decoded = tuple[NDArray[Any], str, str]
-"""Pixels, the camera's name, the colour space."""
+_Decoded = tuple[NDArray[Any], str]
+"""Pixels, and the colour space."""
 
 
-def _pillow(data: bytes, kind: str) -> _Decoded:
+def _pillow(data: bytes) -> _Decoded:
     from PIL import Image
 
     try:
-        opened = Image.open(io.BytesIO(data), formats=[kind])
+        opened = Image.open(io.BytesIO(data), formats=["JPEG", "PNG", "WEBP"])
     except Image.DecompressionBombError as error:
         numbers = [word for word in str(error).split() if word.strip("(").isdigit()]
         got = f"{numbers[0].strip('(')} pixels" if numbers else "many more"
@@ -287,17 +228,11 @@ def _pillow(data: bytes, kind: str) -> _Decoded:
     with opened as image:
         _check_size(*image.size)
         if image.mode not in ("RGB", "RGBA"):
-            raise _no_colour(f"{image.mode} of {kind}")
-        about = image.getexif()
+            raise _no_colour(f"{image.mode} of {image.format}")
+        turn = image.getexif().get(0x0112, 1)
         space = _space_of(image.info.get("icc_profile"))
         pixels = np.asarray(image)[..., :3]
-    return _upright(pixels, about.get(0x0112, 1)), _camera_of(about), space
-
-
-def _camera_of(about: Mapping[int, Any]) -> str:
-    """The camera's model (EXIF 2.3, tag 272), else its maker."""
-    said = about.get(0x0110) or about.get(0x010F) or ""
-    return "".join(c for c in str(said) if c.isprintable()).strip()[:60]
+    return _upright(pixels, turn), space
 
 
 def _space_of(profile: bytes | None) -> str:
@@ -308,25 +243,20 @@ def _space_of(profile: bytes | None) -> str:
     return next((n for n in ("sRGB", "Display P3") if n.encode() in letters), "")
 
 
-def _png(data: bytes, kind: str) -> _Decoded:
+def _png(data: bytes) -> _Decoded:
     deep = len(data) > 25 and data[24] == 16
-    return (_deep_png(data), "", "sRGB") if deep else _pillow(data, kind)
+    return (_deep_png(data), "sRGB") if deep else _pillow(data)
 
 
-def _heic(data: bytes, _: str) -> _Decoded:
+def _heic(data: bytes) -> _Decoded:
     import pi_heif
-    from PIL import Image
 
     opened = pi_heif.open_heif(io.BytesIO(data))  # reads the header; what follows is unpacked later
     _check_size(*opened.size)
     if opened.mode not in ("RGB", "RGBA"):
         raise _no_colour(f"{opened.mode} of HEIC")
-    about = Image.Exif()
-    about.load(opened.info.get("exif") or b"")
-    # Its decoder has turned it upright already.
-    space = _space_of(opened.info.get("icc_profile"))
-    # Copied: what numpy looks at otherwise goes when the decoder's file does.
-    return np.array(opened)[..., :3], _camera_of(about), space
+    # Upright already. Copied: what numpy looks at otherwise goes when the decoder's file does.
+    return np.array(opened)[..., :3], _space_of(opened.info.get("icc_profile"))
 
 
 def _deep_png(data: bytes) -> NDArray[Any]:
@@ -342,7 +272,7 @@ def _deep_png(data: bytes) -> NDArray[Any]:
     return _opencv(data)
 
 
-def _tiff(data: bytes, _: str) -> _Decoded:
+def _tiff(data: bytes) -> _Decoded:
     import tifffile
 
     with tifffile.TiffFile(io.BytesIO(data)) as tiff:
@@ -360,9 +290,9 @@ def _tiff(data: bytes, _: str) -> _Decoded:
             pixels = page.asarray()
             if int(page.planarconfig) == 2:
                 pixels = np.moveaxis(pixels, 0, -1)
-            return _upright(pixels[..., :3], turn), "", ""
+            return _upright(pixels[..., :3], turn), ""
     # libtiff unpacks no more than the strip's own size, however much is packed into it.
-    return _opencv(data), "", ""
+    return _opencv(data), ""
 
 
 def _raw(data: bytes) -> NDArray[np.uint16]:
@@ -412,17 +342,11 @@ def _upright(pixels: NDArray[Any], turn: object) -> NDArray[Any]:
     return np.ascontiguousarray(pixels)
 
 
-_KINDS: dict[str, Callable[[bytes], bool]] = {
-    "JPEG": lambda data: data.startswith(b"\xff\xd8\xff"),
-    "PNG": lambda data: data.startswith(b"\x89PNG\r\n\x1a\n"),
-    "TIFF": lambda data: data[:4] in (b"II*\x00", b"MM\x00*"),
-    "HEIC": lambda data: data[4:8] == b"ftyp",
-    "WEBP": lambda data: data[:4] == b"RIFF" and data[8:12] == b"WEBP",
-}
-_READERS: dict[str, Callable[[bytes, str], _Decoded]] = {
-    "JPEG": _pillow,
-    "PNG": _png,
-    "TIFF": _tiff,
-    "HEIC": _heic,
-    "WEBP": _pillow,
+_Known = Callable[[bytes], bool]
+_KINDS: dict[str, tuple[_Known, Callable[[bytes], _Decoded]]] = {
+    "JPEG": (lambda data: data.startswith(b"\xff\xd8\xff"), _pillow),
+    "PNG": (lambda data: data.startswith(b"\x89PNG\r\n\x1a\n"), _png),
+    "TIFF": (lambda data: data[:4] in (b"II*\x00", b"MM\x00*"), _tiff),
+    "HEIC": (lambda data: data[4:8] == b"ftyp", _heic),
+    "WEBP": (lambda data: data[:4] == b"RIFF" and data[8:12] == b"WEBP", _pillow),
 }

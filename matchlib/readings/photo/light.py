@@ -32,24 +32,12 @@ _ALIKE = 0.10  # of the logarithm of red and blue by green, for one surface
 
 @dataclass(frozen=True)
 class Surround:
-    """How the surface around goes on from chart to panel.
+    """How the surface around goes on from chart to panel."""
 
-    Parameters
-    ----------
-    step : float
-        Logarithm of the light about the panel over what the chart's light would be there.
-    error : float
-        Its standard error.
-    expected : float
-        How far that may be from none by what the chart leaves open, sd.
-    slope : ndarray
-        Derivative of what the chart makes of it by the correction's `params`.
-    """
-
-    step: float
-    error: float
-    expected: float
-    slope: Array
+    step: float  # logarithm of the light about the panel over what the chart's would be there
+    error: float  # its standard error
+    expected: float  # how far that may be from none by what the chart leaves open, sd
+    slope: Array  # derivative of what the chart makes of it by the correction's `params`
 
 
 def surround_of(

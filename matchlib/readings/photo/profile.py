@@ -9,7 +9,7 @@ Panels taken under one light share that light's error, which new light does not 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from matchlib.errors import DomainError
 from matchlib.readings.photo.estimate import COMMON, PhotoReading, reading_of
 
-__all__ = ["Pair", "Profile"]
+__all__ = ["Profile"]
 
 Array = NDArray[np.float64]
 
@@ -31,64 +31,17 @@ _MOST = 200  # pairs that are kept, the newest
 
 @dataclass(frozen=True)
 class Pair:
-    """A panel that was photographed and read by an instrument.
+    """A panel that was photographed and read by an instrument."""
 
-    Parameters
-    ----------
-    photo, instrument : tuple of 3 float
-        L*, a*, b*, D65/10°.
-    common, own : tuple of 3 tuples of 3 float
-        Covariance of the photograph's reading, by what photographs share and by the rest [ΔE*ab²].
-    light : str
-        What light it was taken in: a word or a day.
-    """
-
-    photo: tuple[float, ...]
+    photo: tuple[float, ...]  # L*, a*, b*, D65/10°
     instrument: tuple[float, ...]
-    common: tuple[tuple[float, ...], ...]
-    own: tuple[tuple[float, ...], ...]
-    light: str = ""
-
-    @classmethod
-    def of(cls, photo: PhotoReading, instrument: Iterable[float], *, light: str = "") -> Pair:
-        """Return the pair of a photograph and an instrument's Lab.
-
-        Parameters
-        ----------
-        photo : PhotoReading
-            As read, before any profile.
-        instrument : iterable of 3 float
-            L*, a*, b*, D65/10°.
-        light : str
-            What light it was taken in.
-
-        Returns
-        -------
-        Pair
-            Checked.
-
-        Raises
-        ------
-        DomainError
-            If the instrument's numbers are no Lab.
-        """
-        lab = tuple(float(v) for v in instrument)
-        if len(lab) != 3 or not all(np.isfinite(lab)):
-            raise DomainError(
-                "This is no reading of an instrument.",
-                expected="L, a and b",
-                got=repr(lab),
-                remedy="read the panel again with the instrument.",
-            )
-        common, own = shared(photo)
-        return cls(photo.lab, lab, _rows(common), _rows(own), light)
+    common: tuple[tuple[float, ...], ...]  # covariance (3, 3) of the photograph, what all share
+    own: tuple[tuple[float, ...], ...]  # and the rest of it
+    light: str = ""  # what it was taken in: a word or a day
 
 
 def shared(photo: PhotoReading) -> tuple[Array, Array]:
-    """Return a reading's covariance by what photographs share, and by the rest.
-
-    Shapes: common, own (3, 3).
-    """
+    """Return a reading's covariance by what photographs share, and by the rest, (3, 3) each."""
     common = np.sum([photo.parts[n] for n in COMMON if n in photo.parts], axis=0)
     return np.asarray(common), np.asarray(photo.covariance - common)
 
@@ -108,13 +61,19 @@ class Profile:
     name: str
     pairs: tuple[Pair, ...] = ()
 
-    def learnt(self, pair: Pair) -> Profile:
-        """Return the profile with one more pair.
+    def learnt(
+        self, photo: PhotoReading, instrument: Sequence[float], *, light: str = ""
+    ) -> Profile:
+        """Return the profile with one more panel that was read by both.
 
         Parameters
         ----------
-        pair : Pair
-            Read by both.
+        photo : PhotoReading
+            As read, before any profile.
+        instrument : sequence of 3 float
+            The instrument's L*, a*, b*, D65/10°.
+        light : str
+            What light the photograph was taken in.
 
         Returns
         -------
@@ -124,10 +83,18 @@ class Profile:
         Raises
         ------
         DomainError
-            If photograph and instrument cannot have read one and the same panel.
+            If the instrument's numbers are no Lab, or cannot be of the same panel.
         """
-        away = np.array(pair.photo) - np.array(pair.instrument)
-        z2 = away @ np.linalg.solve(np.array(pair.common) + np.array(pair.own), away)
+        lab = tuple(float(v) for v in instrument)
+        if len(lab) != 3 or not all(np.isfinite(lab)):
+            raise DomainError(
+                "This is no reading of an instrument.",
+                expected="L, a and b",
+                got=repr(lab),
+                remedy="read the panel again with the instrument.",
+            )
+        away = np.subtract(photo.lab, lab)
+        z2 = away @ np.linalg.solve(photo.covariance, away)
         if z2 > _STRAY**2:
             raise DomainError(
                 "Photograph and instrument cannot have read the same panel.",
@@ -135,6 +102,8 @@ class Profile:
                 got=f"{np.sqrt(z2):.0f} standard deviations apart",
                 remedy="look whether the right panel is marked, and that the codes are right.",
             )
+        common, own = shared(photo)
+        pair = Pair(photo.lab, lab, _rows(common), _rows(own), light)
         return replace(self, pairs=(*self.pairs, pair)[-_MOST:])
 
     def applied(self, photo: PhotoReading) -> PhotoReading:

@@ -24,30 +24,14 @@ _LEAST = 40  # pixels of a cell or patch that make a mean
 
 @dataclass(frozen=True)
 class Samples:
-    """Means of areas of a picture.
+    """Means of areas of a picture."""
 
-    Parameters
-    ----------
-    light : ndarray, shape (n, 3)
-        Mean light, full scale being 1.
-    noise : ndarray, shape (n, 3)
-        Standard error of the mean, from the pixels' own scatter.
-    middle : ndarray, shape (n, 2)
-        Of each area [pixel].
-    clipped : ndarray, shape (n,)
-        Share of pixels at the end of the scale [-].
-    blind : ndarray, shape (n, 3)
-        Share of pixels in which red, green or blue is at nought [-].
-    uneven : ndarray, shape (n,)
-        Standard deviation of the pixels' light by its mean [-].
-    """
-
-    light: Array
-    noise: Array
-    middle: Array
-    clipped: Array
-    blind: Array
-    uneven: Array
+    light: Array  # (n, 3), mean light, full scale being 1
+    noise: Array  # (n, 3), standard error of the mean, from the pixels' own scatter
+    middle: Array  # (n, 2), of each area [pixel]
+    clipped: Array  # (n,), share of pixels at the end of the scale [-]
+    blind: Array  # (n, 3), share of pixels in which red, green or blue is at nought [-]
+    uneven: Array  # (n,), standard deviation of the pixels' light by its mean [-]
 
     def take(self, rows: NDArray[np.bool_]) -> Samples:
         """Return some of the areas."""

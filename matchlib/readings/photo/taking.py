@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from matchlib.colorimetry import delta_e00
 from matchlib.errors import MatchlibError
@@ -19,171 +17,109 @@ from matchlib.readings.photo.estimate import PhotoReading, reading_of
 from matchlib.readings.photo.find import Chart, find_chart, quad_of
 from matchlib.readings.photo.fit import ChartFit
 from matchlib.readings.photo.gloss import body_lab, part_gloss
-from matchlib.readings.photo.image import Picture, load_picture
+from matchlib.readings.photo.image import Picture
 from matchlib.readings.photo.light import SURFACE, panel_edge, places_of, surround_of
 from matchlib.readings.photo.refusal import PhotoRefused, refuse
 from matchlib.readings.photo.sample import find_panels, sample_chart, sample_panel
 from matchlib.readings.photo.uncertainty import parts_of
 
-__all__ = ["Region", "read_panels", "read_photo"]
+__all__ = ["Marks", "read_photo"]
 
 Array = NDArray[np.float64]
-Region = Sequence[float] | Sequence[Sequence[float]]
-"""x, y, width and height, or four corners [pixel of the upright picture]."""
+Corners = Sequence[Sequence[float]]
 
 
-def read_photo(
-    source: str | os.PathLike[str] | bytes | Picture,
-    *,
-    corners: Sequence[Sequence[float]] | None = None,
-    panel: Region | None = None,
-    chart: ArrayLike | None = None,
-    linear: bool | None = None,
-    one_surface: bool = True,
-    matt: bool = False,
-    name: str | None = None,
-) -> PhotoReading:
-    """Read a panel's colour off a photograph with a 24-patch reference chart in it.
+@dataclass(frozen=True)
+class Marks:
+    """What a person says of a photograph; pixels are of the upright picture.
 
     Parameters
     ----------
-    source : path-like or bytes or Picture
-        A picture file (see `load_picture`), or what that returned.
     corners : sequence of 4 (x, y), optional
-        Outer corners of the chart's four corner patches [pixel of the upright picture], around,
-        from any of them; looked for where not given.
-    panel : Region, optional
-        What to read; the one large even area beside the chart where not given.
-    chart : array_like, shape (24, 3), optional
+        Outer corners of the chart's four corner patches, around, from any of them; looked for
+        where not given.
+    panels : mapping of str to sequence
+        Where panels are, by their codes: four corners, or x, y, width and height. The one large
+        even area beside the chart where there are none.
+    chart : sequence of 24 (L, a, b), optional
         Your own chart's Lab, D65/10°, row by row from the brown patch; an average chart's where
         not given.
     linear : bool, optional
-        Whether the file's numbers are proportional to light.
+        Whether the file's numbers are proportional to light, for `load_picture`.
     one_surface : bool
-        Whether chart and panel lie on one surface, which then tells of shade between them.
+        Whether chart and panels lie on one surface, which then tells of shade between them.
     matt : bool
-        Whether the panel is matt, as a ground without clear coat is.
-    name : str, optional
-        File name for errors, where bytes are given.
-
-    Returns
-    -------
-    PhotoReading
-        The reading, its uncertainty and how it came about.
-
-    Raises
-    ------
-    PhotoRefused
-        If no honest reading can be had; its `reason` says why in a word, and its `chart_corners`
-        and `outlines` what was found until then.
-    FileError
-        If the file is no readable picture.
-    DomainError
-        If corners, panel or chart are impossible.
+        Whether the panels are matt, as grounds without clear coat are.
     """
-    scene, shown = _open(
-        source, corners=corners, chart=chart, linear=linear, one_surface=one_surface, name=name
-    )
-    scene.matt = matt
-    try:
-        if panel is not None:
-            return scene.read(panel)
-        outlines = find_panels(scene.picture, scene.chart)
-        scene.outlines = outlines
-        if len(outlines) > 1:
-            raise refuse(
-                "which panel",
-                "More than one area of this picture could be the panel.",
-                expected="one panel beside the chart, and no paper or other panel as large",
-                got=f"{len(outlines)} even areas",
-                remedy="mark the panel on the picture.",
-            )
-        return scene.read_outline(outlines[0], found=True)
-    except MatchlibError as error:
-        raise scene.shown_in(error).at(shown) from error
+
+    corners: Corners | None = None
+    panels: Mapping[str, Sequence[float] | Corners] = field(default_factory=dict)
+    chart: Sequence[Sequence[float]] | None = None
+    linear: bool | None = None
+    one_surface: bool = True
+    matt: bool = False
 
 
-def read_panels(
-    source: str | os.PathLike[str] | bytes | Picture,
-    panels: Mapping[str, Region],
-    *,
-    corners: Sequence[Sequence[float]] | None = None,
-    chart: ArrayLike | None = None,
-    linear: bool | None = None,
-    one_surface: bool = True,
-    matt: bool = False,
-    name: str | None = None,
-) -> dict[str, PhotoReading | PhotoRefused]:
-    """Read several panels of one photograph, each by its code.
+def read_photo(picture: Picture, marks: Marks = Marks()) -> dict[str, PhotoReading | PhotoRefused]:
+    """Read panels' colours off a photograph with a 24-patch reference chart in it.
 
     Parameters
     ----------
-    source, corners, chart, linear, one_surface, matt, name
-        As for `read_photo`.
-    panels : mapping of str to Region
-        Where each panel is, by its code.
+    picture : Picture
+        Of `load_picture`.
+    marks : Marks
+        Where chart and panels are, and what else is known.
 
     Returns
     -------
     dict of str to PhotoReading or PhotoRefused
-        A panel that cannot be read does not take the others with it.
+        By the panels' codes; by the empty one where none is marked. A panel of which no honest
+        reading can be had does not take the others with it; its refusal's `reason` says why in a
+        word, and its `chart_corners` and `outlines` what was found until then.
 
     Raises
     ------
     PhotoRefused
         If the chart, and so every panel, cannot be read.
-    FileError
-        If the file is no readable picture.
     DomainError
-        If corners, a region or the chart are impossible.
+        If corners, a panel's place or the chart are impossible.
     """
-    scene, shown = _open(
-        source, corners=corners, chart=chart, linear=linear, one_surface=one_surface, name=name
-    )
-    scene.matt = matt
-    scene.outlines = [quad_of(where, scene.picture.size, "panel") for where in panels.values()]
+    scene = _open(picture, marks)
     result: dict[str, PhotoReading | PhotoRefused] = {}
-    for code, where in panels.items():
+    for i, code in enumerate(marks.panels or [""]):
+        where = f"{picture.name}, panel {code}" if code else picture.name
         try:
-            result[code] = scene.read(where)
+            if marks.panels:
+                # A little within its edge.
+                middle = scene.outlines[i].mean(axis=0)
+                outline = middle + 0.92 * (scene.outlines[i] - middle)
+            else:
+                outline = scene.look_for_panel()
+            result[code] = scene.read(outline)
         except PhotoRefused as refusal:
-            scene.shown_in(refusal)
-            refusal.where = f"{shown}, panel {code}"
-            result[code] = refusal
+            result[code] = scene.shown_in(refusal)
+            refusal.where = where
     return result
 
 
-def _open(
-    source: str | os.PathLike[str] | bytes | Picture,
-    *,
-    corners: Sequence[Sequence[float]] | None,
-    chart: ArrayLike | None,
-    linear: bool | None,
-    one_surface: bool,
-    name: str | None,
-) -> tuple[_Scene, str]:
-    shown = name or "picture"
-    if not isinstance(source, (bytes, Picture)):
-        shown = Path(source).name
-    lab = chart_lab(chart)
-    picture = (
-        source if isinstance(source, Picture) else load_picture(source, linear=linear, name=name)
-    )
+def _open(picture: Picture, marks: Marks) -> _Scene:
+    lab = chart_lab(marks.chart)
     found: Chart | None = None
     try:
-        found = find_chart(picture, lab, corners=corners)
+        found = find_chart(picture, lab, corners=marks.corners)
         patches = sample_chart(picture, found)
         checks.check_exposure(patches)
         trust = np.where(patches.blind.max(axis=1) > 0.2, 0.3, 1.0)
         seen = ChartFit(patches.light, places_of(picture, found, patches.middle), lab, trust)
         checks.check_curve(seen, picture)
-        scene = _Scene(picture, found, seen, one_surface)
+        scene = _Scene(picture, marks, found, seen)
         checks.check_chart(scene.fit(plain=False), picture.space)
-        return scene, shown
+        scene.outlines = [quad_of(where, picture.size, "panel") for where in marks.panels.values()]
+        return scene
     except MatchlibError as error:
         if isinstance(error, PhotoRefused) and found is not None:
             error.chart_corners = pairs(found.corners)
-        raise error.at(shown) from error
+        raise error.at(picture.name) from error
     except (ArithmeticError, np.linalg.LinAlgError, ValueError) as error:
         # No finite correction exists: the patches are not what they were taken for.
         raise refuse(
@@ -192,7 +128,7 @@ def _open(
             expected="24 patches of different colours, none of them black to the camera",
             got=str(error)[:100].rstrip("."),
             remedy="use even daylight, and mark the chart's corners on the picture.",
-        ).at(shown) from error
+        ).at(picture.name) from error
 
 
 @dataclass
@@ -200,10 +136,9 @@ class _Scene:
     """A picture with its chart, from which any panel in it can be read."""
 
     picture: Picture
+    marks: Marks
     chart: Chart
     seen: ChartFit
-    one_surface: bool
-    matt: bool = False
     outlines: list[Array] = field(default_factory=list)
     _fits: dict[bool, Correction] = field(default_factory=dict)
 
@@ -213,30 +148,33 @@ class _Scene:
             self._fits[plain] = fit_correction(self.seen, linear=self.picture.linear, plain=plain)
         return self._fits[plain]
 
-    def shown_in(self, error: MatchlibError) -> MatchlibError:
+    def shown_in(self, refusal: PhotoRefused) -> PhotoRefused:
         """A refusal with what was found, so that it can be shown on the picture."""
-        if isinstance(error, PhotoRefused):
-            error.chart_corners = pairs(self.chart.corners)
-            error.outlines = tuple(pairs(o) for o in self.outlines)
-        return error
+        refusal.chart_corners = pairs(self.chart.corners)
+        refusal.outlines = tuple(pairs(o) for o in self.outlines)
+        return refusal
 
-    def read(self, region: Region) -> PhotoReading:
-        """Read what was marked, a little within its edge."""
-        outline = quad_of(region, self.picture.size, "panel")
-        if not self.outlines:
-            self.outlines = [outline]
-        return self.read_outline(
-            outline.mean(axis=0) + 0.92 * (outline - outline.mean(axis=0)), found=False
-        )
+    def look_for_panel(self) -> Array:
+        """The one even area beside the chart."""
+        self.outlines = find_panels(self.picture, self.chart)
+        if len(self.outlines) > 1:
+            raise refuse(
+                "which panel",
+                "More than one area of this picture could be the panel.",
+                expected="one panel beside the chart, and no paper or other panel as large",
+                got=f"{len(self.outlines)} even areas",
+                remedy="mark the panel on the picture.",
+            )
+        return self.outlines[0]
 
-    def read_outline(self, outline: Array, *, found: bool) -> PhotoReading:
+    def read(self, outline: Array) -> PhotoReading:
         """Read one panel."""
         cells = sample_panel(self.picture, outline)
         cells, shone = checks.without_highlights(cells)
         fit = self.fit(plain=bool(cells.blind.mean(axis=0).max() > 0.05))
         checks.check_edge(*panel_edge(cells))
         around = None
-        if self.one_surface:
+        if self.marks.one_surface:
             around = surround_of(self.picture, self.chart, fit, [outline, *self.outlines], outline)
             checks.check_surround(around)
             if around is not None:
@@ -244,7 +182,7 @@ class _Scene:
         places = places_of(self.picture, self.chart, cells.middle)
         areas = fit.xyz(cells.light, places)
         noise = np.abs(fit.xyz(cells.light + cells.noise, places) - areas)
-        body = part_gloss(areas, noise, places.plane, matt=self.matt)
+        body = part_gloss(areas, noise, places.plane, matt=self.marks.matt)
         checks.check_gloss(body.change)
         lab, gloss = body_lab(body)
         parts, lab = parts_of(
@@ -257,12 +195,11 @@ class _Scene:
             parts={**parts, "gloss": gloss},
             body=body,
             left_out=float(np.mean(delta_e00(self.seen.lab, self.seen.lab + fit.left_out))),
-            fitted=float(np.mean(delta_e00(self.seen.lab, self.seen.lab + fit.fitted))),
             method=fit.model.words,
-            warnings=checks.warnings_of(cells, body, around, shone, self.one_surface),
+            warnings=checks.warnings_of(cells, body, around, shone, self.marks.one_surface),
             chart_corners=pairs(self.chart.corners),
             panel_outline=pairs(outline),
-            panel_found=found,
+            panel_found=not self.marks.panels,
         )
 
 

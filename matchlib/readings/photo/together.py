@@ -89,7 +89,6 @@ def combine(readings: Sequence[PhotoReading]) -> PhotoReading:
         parts=parts,
         body=body,
         left_out=float(np.mean([r.left_out for r in readings])),
-        fitted=float(np.mean([r.fitted for r in readings])),
         warnings=tuple(dict.fromkeys(w for r in readings for w in r.warnings)),
         panel_found=any(r.panel_found for r in readings),
         photographs=sum(r.photographs for r in readings),

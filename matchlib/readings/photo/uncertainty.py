@@ -36,10 +36,7 @@ def parts_of(
     shone: float,
     space: str,
 ) -> tuple[dict[str, Array], Array]:
-    """Return the parts of a reading's covariance but the gloss's, and the reading.
-
-    Shapes: parts (3, 3), lab (3,).
-    """
+    """Return the parts (3, 3) of a reading's covariance but the gloss's, and the reading (3,)."""
     near = nearness(fit.chart.lab, lab)
     errors = fit.left_out
     apart = float(np.linalg.norm(fit.chart.lab - lab, axis=1).min())
