@@ -20,11 +20,7 @@ from matchlib.colorimetry.difference import (
     lch,
 )
 from matchlib.colorimetry.expected import ExpectedDifference, expected_delta_e00
-from matchlib.colorimetry.interpolate import (
-    MAX_INTERVAL,
-    interpolate_reflectance,
-    regrid_reflectance,
-)
+from matchlib.colorimetry.interpolate import MAX_INTERVAL, interpolate_reflectance
 from matchlib.colorimetry.lab import (
     lab_jacobian,
     lab_to_xyz,
@@ -33,11 +29,7 @@ from matchlib.colorimetry.lab import (
     xyz_to_lab,
     xyz_to_lab_with_jacobian,
 )
-from matchlib.colorimetry.metamerism import (
-    delta_e_under,
-    metamerism_index,
-    metamerism_index_xyz,
-)
+from matchlib.colorimetry.metamerism import metamerism_index, metamerism_index_xyz
 from matchlib.colorimetry.screen import to_srgb
 from matchlib.colorimetry.tables import GRID, weights, white_point
 from matchlib.colorimetry.tolerance import Tolerance
@@ -52,7 +44,6 @@ __all__ = [
     "delta_e00_metric",
     "delta_e76",
     "delta_e_cmc",
-    "delta_e_under",
     "delta_lch",
     "expected_delta_e00",
     "interpolate_reflectance",
@@ -63,7 +54,6 @@ __all__ = [
     "metamerism_index_xyz",
     "reflectance_to_lab",
     "reflectance_to_xyz",
-    "regrid_reflectance",
     "to_srgb",
     "weights",
     "white_point",

@@ -2,7 +2,7 @@
 
 Even intervals by Sprague's fifth-order polynomial, as CIE 167:2005 recommends (Sprague 1880),
 uneven ones by monotone cubics (Fritsch, Carlson 1980). Never beyond one interval outside what was
-measured, and never without saying which points are not measured ones.
+measured.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from matchlib.colorimetry.tables import GRID
 from matchlib.errors import DomainError
 
-__all__ = ["MAX_INTERVAL", "interpolate_reflectance", "regrid_reflectance"]
+__all__ = ["MAX_INTERVAL", "interpolate_reflectance"]
 
 Array = NDArray[np.float64]
 
@@ -43,10 +43,10 @@ _ENDS: Array = (
 )
 
 
-def regrid_reflectance(
+def interpolate_reflectance(
     wavelengths: ArrayLike, reflectance: ArrayLike, grid: ArrayLike = GRID
-) -> tuple[Array, NDArray[np.bool_]]:
-    """Return reflectance on other wavelengths, and which of them were not measured.
+) -> Array:
+    """Return reflectance on other wavelengths.
 
     Parameters
     ----------
@@ -59,12 +59,10 @@ def regrid_reflectance(
 
     Returns
     -------
-    values : ndarray, shape (..., m)
+    ndarray, shape (..., m)
         Measured values where the grid meets a measured wavelength; between them Sprague's
         polynomial, or for uneven or fewer than six wavelengths a monotone cubic; up to one
         interval outside, the end value, which is what the weights of ASTM E308 assume.
-    interpolated : ndarray of bool, shape (m,)
-        Points that are not measured ones.
 
     Raises
     ------
@@ -80,10 +78,9 @@ def regrid_reflectance(
     Examples
     --------
     >>> import numpy as np
-    >>> fine = np.arange(400.0, 701.0, 5.0)
-    >>> values, between = regrid_reflectance(fine, np.full(61, 0.5))
-    >>> values.shape, int(between.sum())
-    ((31,), 0)
+    >>> coarse = np.arange(400.0, 701.0, 20.0)
+    >>> interpolate_reflectance(coarse, coarse / 1000.0)[:3].round(3).tolist()
+    [0.4, 0.41, 0.42]
     """
     nm, wanted = np.asarray(wavelengths, dtype=np.float64), np.asarray(grid, dtype=np.float64)
     values = np.asarray(reflectance, dtype=np.float64)
@@ -107,41 +104,7 @@ def regrid_reflectance(
         from scipy.interpolate import PchipInterpolator
 
         result = PchipInterpolator(nm, values, axis=-1)(inside)
-    return np.asarray(result, dtype=np.float64), ~measured
-
-
-def interpolate_reflectance(
-    wavelengths: ArrayLike, reflectance: ArrayLike, grid: ArrayLike = GRID
-) -> Array:
-    """Return reflectance on other wavelengths.
-
-    Parameters
-    ----------
-    wavelengths : array_like, shape (n,)
-        Rising [nm], at most `MAX_INTERVAL` apart.
-    reflectance : array_like, shape (..., n)
-        Reflectance factor [-].
-    grid : array_like, shape (m,)
-        Wavelengths wanted [nm].
-
-    Returns
-    -------
-    ndarray, shape (..., m)
-        As `regrid_reflectance`, which also says which points were not measured.
-
-    Raises
-    ------
-    DomainError
-        If the spectrum has gaps, or leaves more than one interval of the grid uncovered.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> coarse = np.arange(400.0, 701.0, 20.0)
-    >>> interpolate_reflectance(coarse, coarse / 1000.0)[:3].round(3).tolist()
-    [0.4, 0.41, 0.42]
-    """
-    return regrid_reflectance(wavelengths, reflectance, grid)[0]
+    return np.asarray(result, dtype=np.float64)
 
 
 def _steps(nm: Array, values: Array) -> Array:

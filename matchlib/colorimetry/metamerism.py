@@ -8,55 +8,15 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.colorimetry.difference import delta_e00
-from matchlib.colorimetry.lab import reflectance_to_lab, reflectance_to_xyz, xyz_to_lab
+from matchlib.colorimetry.lab import reflectance_to_xyz, xyz_to_lab
 from matchlib.colorimetry.tables import white_point
 from matchlib.domain import Viewing
 from matchlib.errors import DomainError
 
-__all__ = ["delta_e_under", "metamerism_index", "metamerism_index_xyz"]
+__all__ = ["metamerism_index", "metamerism_index_xyz"]
 
 Array = NDArray[np.float64]
 Difference = Callable[[ArrayLike, ArrayLike], Array]
-
-
-def delta_e_under(
-    standard: ArrayLike,
-    trial: ArrayLike,
-    viewing: Viewing,
-    *,
-    wavelengths: ArrayLike | None = None,
-    difference: Difference = delta_e00,
-) -> Array:
-    """Return the colour difference of two spectra under a light, as it stands.
-
-    Parameters
-    ----------
-    standard, trial : array_like, shape (..., n)
-        Reflectance factor [-].
-    viewing : Viewing
-        Illuminant and observer.
-    wavelengths : array_like, shape (n,), optional
-        As for `weights` [nm]; 400 to 700 by 10 where not given.
-    difference : callable
-        Which difference; ΔE00 where not given.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        The difference, that under the reference light included.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> from matchlib import Viewing
-    >>> light, dark = np.full(31, 0.30), np.full(31, 0.28)
-    >>> float(delta_e_under(light, dark, Viewing("A")).round(1))
-    1.5
-    """
-    return difference(
-        reflectance_to_lab(standard, viewing, wavelengths=wavelengths),
-        reflectance_to_lab(trial, viewing, wavelengths=wavelengths),
-    )
 
 
 def metamerism_index(
