@@ -216,23 +216,20 @@ class _Merging:
         near = near_names(name.name, rows)[:3]
         if not near:
             return None
+        question = Question(
+            f"name:{name.kind}:{name.name}",
+            f"Their {name.kind} {name.name!r} is new here, and much like {near[0]!r}. "
+            "Is it the same?",
+            [Choice(other, f"the same {name.kind}, spelled otherwise") for other in near]
+            + [Choice("new", f"another {name.kind}, of its own")],
+        )
+        return rows.get(self._answer(question, "new"))
 
-        def make() -> Question:
-            return Question(
-                f"name:{name.kind}:{name.name}",
-                f"Their {name.kind} {name.name!r} is new here, and much like {near[0]!r}. "
-                "Is it the same?",
-                [Choice(other, f"the same {name.kind}, spelled otherwise") for other in near]
-                + [Choice("new", f"another {name.kind}, of its own")],
-            )
-
-        return rows.get(self._answer(f"name:{name.kind}:{name.name}", make, "new"))
-
-    def _answer(self, key: str, make: Callable[[], Question], until: str) -> str:
+    def _answer(self, question: Question, until: str) -> str:
         from matchlib.readings.questions import Undecided
 
         try:
-            return self.asking.answer(key, make)
+            return self.asking.answer(question)
         except Undecided:
             return until
 
@@ -291,24 +288,21 @@ class _Merging:
 
         more = f" and {len(codes) - _SAID} more" if len(codes) > _SAID else ""
         said = f"{', '.join(codes[:_SAID])}{more}"
-
-        def make() -> Question:
-            return Question(
-                "codes",
-                f"They have panels of the same code as panels here, read otherwise: {said}. "
-                "What are they?",
-                [
-                    Choice(
-                        "prefix",
-                        f"other cards: take them with {self.prefix!r} before the code",
-                        f"{codes[0]} becomes {self.prefix}{codes[0]}",
-                    ),
-                    Choice("same", "the same cards, read again: join their readings"),
-                    Choice("leave", "leave them out"),
-                ],
-            )
-
-        return self._answer("codes", make, "leave")
+        question = Question(
+            "codes",
+            f"They have panels of the same code as panels here, read otherwise: {said}. "
+            "What are they?",
+            [
+                Choice(
+                    "prefix",
+                    f"other cards: take them with {self.prefix!r} before the code",
+                    f"{codes[0]} becomes {self.prefix}{codes[0]}",
+                ),
+                Choice("same", "the same cards, read again: join their readings"),
+                Choice("leave", "leave them out"),
+            ],
+        )
+        return self._answer(question, "leave")
 
     def _pictured(
         self, connection: sa.Connection, panels: Sequence[Panel], codes: Mapping[str, str]

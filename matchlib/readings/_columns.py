@@ -198,18 +198,16 @@ class _Reader:
         if near in known or (near in ("ratio", "coats") and "schedule" in known):
             return None
 
-        def make() -> Question:
-            return Question(
-                f"column:{name}",
-                f"Is the column {name!r} the {near}?",
-                [
-                    Choice(near, f"yes, it holds the {near}", _first(self.table, i)),
-                    Choice("note", "no, keep it as a note"),
-                ],
-                None if near in _HEAVY else "note",
-            )
-
-        return near if self.asking.answer(f"column:{name}", make) == near else None
+        question = Question(
+            f"column:{name}",
+            f"Is the column {name!r} the {near}?",
+            [
+                Choice(near, f"yes, it holds the {near}", _first(self.table, i)),
+                Choice("note", "no, keep it as a note"),
+            ],
+            None if near in _HEAVY else "note",
+        )
+        return near if self.asking.answer(question) == near else None
 
     def _claim(self, meaning: str, places: list[int]) -> None:
         columns, table = self.columns, self.table
@@ -221,15 +219,12 @@ class _Reader:
             options = {table.header[i]: i for i in places}
             if len(options) < len(places):
                 _twice(table, places[0], places[1])
-
-            def make() -> Question:
-                return Question(
-                    f"column:{meaning}",
-                    f"Several columns could hold the {meaning}. Which does?",
-                    [Choice(n, f"the column {n!r}", _first(table, i)) for n, i in options.items()],
-                )
-
-            chosen = options[self.asking.answer(f"column:{meaning}", make)]
+            question = Question(
+                f"column:{meaning}",
+                f"Several columns could hold the {meaning}. Which does?",
+                _offered(table, options),
+            )
+            chosen = options[self.asking.answer(question)]
         for i in places:
             name = table.header[i]
             if i == chosen:
@@ -248,19 +243,19 @@ def ask_column(meaning: str, table: Table, columns: Columns, asking: Asking) -> 
     options = {name: i for name, i in columns.extra.items() if _could(meaning, table, i)}
     if meaning in columns.known or meaning in table.facts or not options:
         return
-
-    def make() -> Question:
-        choices = [Choice(n, f"the column {n!r}", _first(table, i)) for n, i in options.items()]
-        return Question(
-            f"column:{meaning}",
-            f"No column is named as {_MISSING[meaning]}?",
-            [*choices[:20], Choice("none", "none of them")],
-        )
-
-    chosen = asking.answer(f"column:{meaning}", make)
+    question = Question(
+        f"column:{meaning}",
+        f"No column is named as {_MISSING[meaning]}?",
+        [*_offered(table, options)[:20], Choice("none", "none of them")],
+    )
+    chosen = asking.answer(question)
     if chosen in options:
         columns.known[meaning] = columns.extra.pop(chosen)
         columns.meanings = [(n, meaning if n == chosen else m, w) for n, m, w in columns.meanings]
+
+
+def _offered(table: Table, options: dict[str, int]) -> list[Choice]:
+    return [Choice(n, f"the column {n!r}", _first(table, i)) for n, i in options.items()]
 
 
 def _could(meaning: str, table: Table, i: int) -> bool:

@@ -72,20 +72,16 @@ class Conditions:
             return (value - 32) / 1.8
         if value < _HOT or unit:
             return value
-
-        def make() -> Question:
-            celsius = ", though the column says °C" if {"c", "celsius"} & set(said) else ""
-            return Question(
-                "temperature",
-                f"Some booth temperatures are above {_HOT:g}{celsius}. Are they in °F?",
-                [
-                    Choice("F", "yes, °F", f"row {row[0]}: {(value - 32) / 1.8:.1f} °C"),
-                    Choice("C", "no, °C", f"row {row[0]}: {value:g} °C"),
-                ],
-            )
-
-        answer = look.asking.answer("temperature", make, row[0])
-        return (value - 32) / 1.8 if answer == "F" else value
+        celsius = ", though the column says °C" if {"c", "celsius"} & set(said) else ""
+        question = Question(
+            "temperature",
+            f"Some booth temperatures are above {_HOT:g}{celsius}. Are they in °F?",
+            [
+                Choice("F", "yes, °F", f"row {row[0]}: {(value - 32) / 1.8:.1f} °C"),
+                Choice("C", "no, °C", f"row {row[0]}: {value:g} °C"),
+            ],
+        )
+        return (value - 32) / 1.8 if look.asking.answer(question, row[0]) == "F" else value
 
     def _as_share(self, name: str) -> bool:
         """Whether a spreadsheet keeps this column's per cent as parts of 1."""

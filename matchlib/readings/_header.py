@@ -135,29 +135,17 @@ def _upright(sheet: Sheet, facts: dict[str, str], found: list[int], asking: Aski
 
 
 def _which(key: str, sheet: Sheet, both: tuple[int, int], asking: Asking) -> int:
-    rows = sheet.rows
-
-    def make() -> Question:
-        choices = []
-        for i in both:
-            names = [heading(c) for c in rows[i][1]]
-            under = rows[both[1] + 1][1] if both[1] + 1 < len(rows) else ()
-            pairs = [
-                f"{n} = {heading(c)}"
-                for n, c in zip(names, under, strict=False)
-                if n and heading(c)
-            ]
-            choices.append(
-                Choice(
-                    str(rows[i][0]),
-                    f"row {rows[i][0]}: " + ", ".join(n for n in names if n)[:80],
-                    ", ".join(pairs)[:160],
-                )
-            )
-        return Question(key, "Two rows could hold the names of the columns. Which does?", choices)
-
-    chosen = asking.answer(key, make)
-    return both[0] if chosen == str(rows[both[0]][0]) else both[1]
+    rows, choices = sheet.rows, []
+    under = rows[both[1] + 1][1] if both[1] + 1 < len(rows) else ()
+    for i in both:
+        names = [heading(c) for c in rows[i][1]]
+        pairs = zip(names, map(heading, under), strict=False)
+        shown = f"row {rows[i][0]}: " + ", ".join(n for n in names if n)[:80]
+        means = ", ".join(f"{n} = {c}" for n, c in pairs if n and c)[:160]
+        choices.append(Choice(str(rows[i][0]), shown, means))
+    text = "Two rows could hold the names of the columns. Which does?"
+    chosen = asking.answer(Question(key, text, choices))
+    return both[0] if chosen == choices[0].key else both[1]
 
 
 def _one(sheet: Sheet, facts: dict[str, str], above: Sequence[Row], start: int, end: int) -> Table:
@@ -165,9 +153,8 @@ def _one(sheet: Sheet, facts: dict[str, str], above: Sequence[Row], start: int, 
     names = [heading(c) for c in rows[start][1]]
     over: list[str] = []
     body = start + 1
-    for before in (start - 1,):
-        if above and before >= 0 and rows[before][0] == rows[start][0] - 1:
-            over = _groups(rows[before][1], names)
+    if above and start and rows[start - 1][0] == rows[start][0] - 1:
+        over = _groups(rows[start - 1][1], names)
     if not over and body < end and rows[body][0] == rows[start][0] + 1:
         lower = [heading(c) for c in rows[body][1]]
         filled = [c for c in rows[body][1] if not is_blank(c)]
@@ -210,13 +197,11 @@ def _table(
     return Table(
         header,
         rows,
-        (),
-        (),
-        sheet.name,
-        sheet.row_word,
-        facts,
-        sheet.scale,
-        sheet.warnings,
+        sheet=sheet.name,
+        row_word=sheet.row_word,
+        facts=facts,
+        scale=sheet.scale,
+        warnings=sheet.warnings,
         strict=sheet.headed or {known_name(n) for n in header} >= _OURS,
     )
 
@@ -323,17 +308,7 @@ def _turned(sheet: Sheet, column: list[Cell], facts: dict[str, str]) -> Table:
         cells = tuple(c[i] if i < len(c) else None for c in body)
         if not all(map(is_blank, cells)):
             turned.append((i + 1, cells))
-    return Table(
-        tuple(names),
-        tuple(turned),
-        (),
-        (),
-        sheet.name,
-        "column",
-        facts,
-        sheet.scale,
-        sheet.warnings,
-    )
+    return _table(replace(sheet, row_word="column"), tuple(names), tuple(turned), facts)
 
 
 def _facts_stated(cells: Sequence[Cell]) -> dict[str, str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 from matchlib.readings.questions import Asking, Choice, Question
 
@@ -26,44 +26,29 @@ def joined(readings: Sequence[str], backs: Sequence[str], asking: Asking) -> lis
     alike = [exact.get(code.casefold()) for code in readings]
     if all(i is not None for i in alike) or not readings or not backs:
         return list(alike)
-    ways: dict[str, Callable[[], list[int | None]]] = {
-        "part": lambda: _by_part(readings, backs, alike),
-        "order": lambda: list(range(len(backs))),
-        "code": lambda: list(alike),
-    }
     left = [c for c, i in zip(readings, alike, strict=True) if i is None]
-
-    def make() -> Question:
-        choices = []
-        by_part = ways["part"]()
-        met = sum(i is not None for i in by_part)
-        if met > sum(i is not None for i in alike):
-            choices.append(
-                Choice(
-                    "part",
-                    f"by part of the code: {met} of {len(readings)} readings meet",
-                    _example(readings, backs, by_part, alike),
-                )
-            )
-        if len(readings) == len(backs) and not any(i is not None for i in alike):
-            choices.append(
-                Choice(
-                    "order",
-                    "by order: the first reading is of the first back",
-                    _example(readings, backs, ways["order"](), alike),
-                )
-            )
-        lone = sum(i is None for i in alike)
-        choices.append(Choice("code", f"by the whole code alone: {lone} readings stay alone"))
-        return Question(
-            "join",
-            f"{len(left)} of {len(readings)} readings have a code that no back has, such as "
-            f"{left[0][:40]!r}. How do readings and backs meet?",
-            choices,
-            "code" if len(choices) == 1 else None,
-        )
-
-    return ways[asking.answer("join", make)]()
+    ways: dict[str, list[int | None]] = {
+        "part": _by_part(readings, backs, alike),
+        "order": list(range(len(backs))),
+        "code": list(alike),
+    }
+    met = len(readings) - ways["part"].count(None)
+    choices = []
+    if met > len(readings) - len(left):
+        text = f"by part of the code: {met} of {len(readings)} readings meet"
+        choices.append(Choice("part", text, _example(readings, backs, ways["part"], alike)))
+    if len(readings) == len(backs) == len(left):
+        text = "by order: the first reading is of the first back"
+        choices.append(Choice("order", text, _example(readings, backs, ways["order"], alike)))
+    choices.append(Choice("code", f"by the whole code alone: {len(left)} readings stay alone"))
+    question = Question(
+        "join",
+        f"{len(left)} of {len(readings)} readings have a code that no back has, such as "
+        f"{left[0][:40]!r}. How do readings and backs meet?",
+        choices,
+        "code" if len(choices) == 1 else None,
+    )
+    return ways[asking.answer(question)]
 
 
 def _by_part(

@@ -47,7 +47,7 @@ class Lookup:
         dates = [(n, c[i]) for n, c in table.rows for i in places if i < len(c)]
         hint = self.columns.units.get("date", "") or self.columns.units.get("sprayed", "")
         self.dates = style_of_dates(dates, hint, asking)
-        self._last: dict[str, Cell] = {}
+        self._last: dict[str, str] = {}
         self._unnamed = [i for i, name in enumerate(table.header) if not name]
 
     def cell(self, row: Row, name: str) -> Cell:
@@ -92,24 +92,16 @@ class Lookup:
         last = self._last.get(name)
         if last is None or name not in self.columns.known or self.columns.ours:
             return ""
-        key = f"above:{name}"
-
-        def make() -> Question:
-            return Question(
-                key,
-                f"The {name} is blank in some rows under a row that has one. What does that mean?",
-                [
-                    Choice(
-                        "same",
-                        f"the same {name} as above",
-                        f"{self.table.row_word} {row[0]}: {str(last)[:40]}",
-                    ),
-                    Choice("missing", "it is missing: leave these rows out"),
-                ],
-            )
-
-        same = self.asking.answer(key, make, row[0]) == "same"
-        return str(last) if same else ""
+        means = f"{self.table.row_word} {row[0]}: {last[:40]}"
+        question = Question(
+            f"above:{name}",
+            f"The {name} is blank in some rows under a row that has one. What does that mean?",
+            [
+                Choice("same", f"the same {name} as above", means),
+                Choice("missing", "it is missing: leave these rows out"),
+            ],
+        )
+        return last if self.asking.answer(question, row[0]) == "same" else ""
 
     def check_width(self, row: Row) -> None:
         """Refuse a row that holds something under no name."""

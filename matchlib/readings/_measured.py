@@ -143,65 +143,53 @@ class MeasuredReader:
 
     def _light(self, row: Row, said: dict[str, str], group: Group | None) -> str:
         self.unstated.add("light")
-
-        def make() -> Question:
-            places = group.places if group else {}
-            names = [n for n in ("Lab" if "L" in places else "XYZ") if n in places]
-            lab = [read_text(row[1][places[n]], "") for n in names if places[n] < len(row[1])]
-            fit = self.twice.medians
-            choices = []
-            for light in LIGHTS:
-                if (
-                    said.get("illuminant", light[0]) != light[0]
-                    or said.get("observer", light[1]) != light[1]
-                ):
-                    continue
-                means = f"{self.look.table.row_word} {row[0]}: {', '.join(lab)} as seen so"
-                if light in fit:
-                    means += f"; ΔE00 {fit[light]:.2f} from the file's own {self.twice.beside}"
-                choices.append(Choice("/".join(light), f"{light[0]}, {light[1]}° observer", means))
-            if not choices:
-                choices = [Choice("/".join(x), f"{x[0]}, {x[1]}° observer") for x in LIGHTS]
-            usual = self._usual and "/".join(
-                said.get(n, getattr(self._usual, n)) for n in ("illuminant", "observer")
-            )
-            return Question(
-                "light",
-                "Under which light and observer do the L, a, b (or X, Y, Z) of this file hold? The "
-                "file does not say. (The instrument's settings do; the printing trade has D50 and "
-                "2°, ISO 13655, most others D65 and 10°.)",
-                choices,
-                usual if usual in [c.key for c in choices] else None,
-            )
-
-        return self.look.asking.answer("light", make, row[0])
+        places = group.places if group else {}
+        names = [n for n in ("Lab" if "L" in places else "XYZ") if n in places]
+        lab = [read_text(row[1][places[n]], "") for n in names if places[n] < len(row[1])]
+        seen = f"{self.look.table.row_word} {row[0]}: {', '.join(lab)} as seen so"
+        stated = (said.get("illuminant"), said.get("observer"))
+        possible = [
+            x for x in LIGHTS if all(s in (None, n) for s, n in zip(stated, x, strict=True))
+        ]
+        choices = []
+        for light in possible or LIGHTS:
+            means = seen if possible else ""
+            if possible and (apart := self.twice.medians.get(light)) is not None:
+                means += f"; ΔE00 {apart:.2f} from the file's own {self.twice.beside}"
+            choices.append(Choice("/".join(light), f"{light[0]}, {light[1]}° observer", means))
+        usual = self._usual and "/".join(
+            said.get(n, getattr(self._usual, n)) for n in ("illuminant", "observer")
+        )
+        question = Question(
+            "light",
+            "Under which light and observer do the L, a, b (or X, Y, Z) of this file hold? The "
+            "file does not say. (The instrument's settings do; the printing trade has D50 and "
+            "2°, ISO 13655, most others D65 and 10°.)",
+            choices,
+            usual if usual in [c.key for c in choices] else None,
+        )
+        return self.look.asking.answer(question, row[0])
 
     def _geometry(self, row: Row, said: str) -> str:
         self.unstated.add("geometry")
-
-        def make() -> Question:
-            listed = [g for g in _GEOMETRIES if not said or g[0].startswith("d")]
-            text = (
-                _SPECULAR
-                if said
-                else (
-                    "With which geometry was the instrument reading, and was the specular gloss in "
-                    "it? The file does not say."
-                )
-            )
-            choices = [
-                Choice(k, w, f"{self.look.table.row_word} {row[0]}: read at {k}") for k, w in listed
-            ]
-            usual = None if said or not self._usual else self._usual.geometry
-            return Question("specular" if said else "geometry", text, choices, usual)
-
-        return self.look.asking.answer("specular" if said else "geometry", make, row[0])
+        where = f"{self.look.table.row_word} {row[0]}: read at"
+        listed = [Choice(k, w, f"{where} {k}") for k, w in _GEOMETRIES]
+        question = Question(
+            "geometry",
+            "With which geometry was the instrument reading, and was the specular gloss in it? The "
+            "file does not say.",
+            listed,
+            self._usual.geometry if self._usual else None,
+        )
+        if said:
+            question = Question("specular", _SPECULAR, listed[1:])
+        return self.look.asking.answer(question, row[0])
 
     def _reading(self, row: Row, group: Group, source: str) -> Reading | None:
         lab_cells = [n for n in group.places if n in "Lab"]
         has_lab = any(self._filled(row, group, n) for n in lab_cells)
         has_xyz = not has_lab and any(self._filled(row, group, n) for n in group.places)
-        held = [(nm, i) for nm, i in group.spectral if i < len(row[1]) and not is_blank(row[1][i])]
+        held = self._held(row, group)
         if not (has_lab or has_xyz or held):
             return None
         sd = self.look.optional(row, "sd")

@@ -118,26 +118,19 @@ class RecipeReader:
         near = self._nearest[what, folded]
         if near is None:
             return name
-        key = f"name:{what}:{name}"
-
-        def make() -> Question:
-            other = known.get(near, near)
-            return Question(
-                key,
-                f"The {what} {name!r} is new, and much like {other!r}. Is it the same?",
-                [
-                    Choice(
-                        other,
-                        f"the same {what}, misspelt",
-                        f"{self.look.table.row_word} {row[0]} goes to {other}",
-                    ),
-                    Choice("new", f"another {what}, of its own"),
-                    Choice("leave", "leave its rows out"),
-                ],
-                None if near in known else "new",
-            )
-
-        chosen = self.look.asking.answer(key, make, row[0])
+        other = known.get(near, near)
+        means = f"{self.look.table.row_word} {row[0]} goes to {other}"
+        question = Question(
+            f"name:{what}:{name}",
+            f"The {what} {name!r} is new, and much like {other!r}. Is it the same?",
+            [
+                Choice(other, f"the same {what}, misspelt", means),
+                Choice("new", f"another {what}, of its own"),
+                Choice("leave", "leave its rows out"),
+            ],
+            None if near in known else "new",
+        )
+        chosen = self.look.asking.answer(question, row[0])
         if chosen == "leave":
             raise FileError(f"The {what} {name!r} was left out, as answered.")
         return name if chosen == "new" else chosen
@@ -279,25 +272,19 @@ class RecipeReader:
             if not pairs:
                 return text
         shown = read_text(cell, what)
-        kind = "a clock time" if "clock" in pairs else "a day of the year"
-        key = "clock" if "clock" in pairs else "calendar"
-
-        def make() -> Question:
-            choices = [
-                Choice(
-                    k,
-                    f"{v} was typed" + ("" if k == "clock" else f", {k} first"),
-                    f"{self.look.table.row_word} {row[0]}: {shown!r} is {v}",
-                )
-                for k, v in pairs.items()
-            ]
-            return Question(
-                key,
-                f"The spreadsheet has turned cells of the {what} into {kind}. What was typed?",
-                [*choices, Choice("leave", "not known: leave these rows out")],
-            )
-
-        chosen = self.look.asking.answer(key, make, row[0])
+        clock = "clock" in pairs
+        kind = "a clock time" if clock else "a day of the year"
+        where = f"{self.look.table.row_word} {row[0]}: {shown!r} is"
+        choices = [
+            Choice(k, f"{v} was typed" + f", {k} first" * (not clock), f"{where} {v}")
+            for k, v in pairs.items()
+        ]
+        question = Question(
+            "clock" if clock else "calendar",
+            f"The spreadsheet has turned cells of the {what} into {kind}. What was typed?",
+            [*choices, Choice("leave", "not known: leave these rows out")],
+        )
+        chosen = self.look.asking.answer(question, row[0])
         if chosen == "leave":
             raise FileError(
                 f"The {what} has become {kind} in the spreadsheet.",
@@ -339,29 +326,18 @@ class RecipeReader:
         return self._carrier_first[what]
 
     def _order(self, step: Step, row: Row) -> str:
-        def make() -> Question:
-            a, b = _plain(step.first), _plain(step.second)
-            where = f"{self.look.table.row_word} {row[0]}"
-            return Question(
-                "order",
-                f"Which comes first in this file's mix ratios, such as {a}:{b}?",
-                [
-                    Choice(
-                        "carrier",
-                        "the carrier",
-                        f"{where}: {a} parts carrier to {b} colour, "
-                        f"{_share(step.second, step.first)} colour",
-                    ),
-                    Choice(
-                        "colour",
-                        "the colour",
-                        f"{where}: {a} parts colour to {b} carrier, "
-                        f"{_share(step.first, step.second)} colour",
-                    ),
-                ],
-            )
-
-        return self.look.asking.answer("order", make, row[0])
+        a, b = _plain(step.first), _plain(step.second)
+        where = f"{self.look.table.row_word} {row[0]}: {a} parts"
+        share, other = _share(step.second, step.first), _share(step.first, step.second)
+        question = Question(
+            "order",
+            f"Which comes first in this file's mix ratios, such as {a}:{b}?",
+            [
+                Choice("carrier", "the carrier", f"{where} carrier to {b} colour, {share} colour"),
+                Choice("colour", "the colour", f"{where} colour to {b} carrier, {other} colour"),
+            ],
+        )
+        return self.look.asking.answer(question, row[0])
 
     def _bare(self, step: Step, row: Row, what: str) -> MixRatio:
         n = step.first
@@ -371,22 +347,16 @@ class RecipeReader:
         if re.search(r"%|\bpercent\b", said, re.IGNORECASE):
             return self._percent(step, row)
         if not re.search(r"\bx ?: ?1\b|: ?1\b", said):
-
-            def make() -> Question:
-                return Question(
-                    "bare",
-                    f"Some mix ratios are one number, such as {_plain(n)}. What does it mean?",
-                    [
-                        Choice(
-                            "to one",
-                            "so many parts of carrier to one of colour",
-                            f"row {row[0]}: {_plain(n)}:1",
-                        ),
-                        Choice("leave", "not known: leave these rows out"),
-                    ],
-                )
-
-            if self.look.asking.answer("bare", make, row[0]) == "leave":
+            to_one = "so many parts of carrier to one of colour"
+            question = Question(
+                "bare",
+                f"Some mix ratios are one number, such as {_plain(n)}. What does it mean?",
+                [
+                    Choice("to one", to_one, f"row {row[0]}: {_plain(n)}:1"),
+                    Choice("leave", "not known: leave these rows out"),
+                ],
+            )
+            if self.look.asking.answer(question, row[0]) == "leave":
                 raise FileError(
                     "This is not a mix ratio.",
                     got=repr(_plain(n)),
@@ -397,23 +367,17 @@ class RecipeReader:
 
     def _percent(self, step: Step, row: Row) -> MixRatio:
         p = step.first
-
-        def make() -> Question:
-            pot = f"{_plain(100 - p)}:{_plain(p)}" if p < 100 else "no carrier"
-            return Question(
-                "percent",
-                f"Some mixes are a percentage, such as {_plain(p)}%. Of what?",
-                [
-                    Choice("pot", "colour as a share of the whole pot", f"row {row[0]}: {pot}"),
-                    Choice(
-                        "carrier",
-                        "colour added to 100 of carrier",
-                        f"row {row[0]}: 100:{_plain(p)}",
-                    ),
-                ],
-            )
-
-        chosen = self.look.asking.answer("percent", make, row[0])
+        pot = f"{_plain(100 - p)}:{_plain(p)}" if p < 100 else "no carrier"
+        added = f"row {row[0]}: 100:{_plain(p)}"
+        question = Question(
+            "percent",
+            f"Some mixes are a percentage, such as {_plain(p)}%. Of what?",
+            [
+                Choice("pot", "colour as a share of the whole pot", f"row {row[0]}: {pot}"),
+                Choice("carrier", "colour added to 100 of carrier", added),
+            ],
+        )
+        chosen = self.look.asking.answer(question, row[0])
         return MixRatio(100 - p if chosen == "pot" else Fraction(100), p)
 
 

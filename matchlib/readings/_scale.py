@@ -38,10 +38,8 @@ class ReflectanceScale:
                 remedy="declare one scale for the whole table.",
             )
         scale = own or self._file
-        if scale is None:
-            # asked already, of the file as a whole: this row waits for the same answer
-            return self._word(self._look.asking.answer("scale", self._unasked, row[0]))
-        return scale
+        # where none is known it was asked already, of the file: this row waits for that answer
+        return scale or self._word(self._look.asking.answer(self._question, row[0]))
 
     def _own(self, row: Row) -> str | None:
         if "scale" not in self._look.columns.known:
@@ -127,36 +125,26 @@ class ReflectanceScale:
 
     def _asked(self, first: tuple[Row, float], told: str | None, top: float) -> str | None:
         row, peak = first
-
-        def make() -> Question:
-            text = "Are the reflectances of this file percent, or 0-1? The file does not say."
-            if told == "unit":
-                text = (
-                    "The file declares reflectances of 0-1, but most of its spectra are far above "
-                    "1: numbers that look like percent. Which are they?"
-                )
-            elif told == "percent":
-                text = (
-                    f"The file declares reflectances in percent, but none is above {_BLACK:g}% "
-                    f"(the highest is {top:g}): numbers that look like 0-1. Which are they?"
-                )
-            choices = [
-                Choice(word, word, f"row {row[0]}: at most {peak / by:.3%} of the light comes back")
-                for word, by in (("0-1", 1.0), ("percent", 100.0))
-            ]
-            return Question("scale", text, choices)
-
+        text = "Are the reflectances of this file percent, or 0-1? The file does not say."
+        if told == "unit":
+            text = (
+                "The file declares reflectances of 0-1, but most of its spectra are far above "
+                "1: numbers that look like percent. Which are they?"
+            )
+        elif told == "percent":
+            text = (
+                f"The file declares reflectances in percent, but none is above {_BLACK:g}% "
+                f"(the highest is {top:g}): numbers that look like 0-1. Which are they?"
+            )
+        choices = [
+            Choice(word, word, f"row {row[0]}: at most {peak / by:.3%} of the light comes back")
+            for word, by in (("0-1", 1.0), ("percent", 100.0))
+        ]
+        self._question = Question("scale", text, choices)
         try:
-            return self._word(self._look.asking.answer("scale", make))
+            return self._word(self._look.asking.answer(self._question))
         except Undecided:
             return None
-
-    def _unasked(self) -> Question:
-        return Question(
-            "scale",
-            "Are the reflectances of this file percent, or 0-1? The file does not say.",
-            [Choice("0-1", "0-1"), Choice("percent", "percent")],
-        )
 
     def _word(self, answer: str) -> str:
         return "unit" if answer == "0-1" else answer

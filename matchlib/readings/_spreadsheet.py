@@ -10,7 +10,7 @@ import datetime as dt
 import io
 import re
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import zip_longest
 from typing import Any
 from xml.etree import ElementTree
@@ -153,15 +153,16 @@ def _filled(rows: Iterator[tuple[Cell, ...]], merged: list[Merge]) -> Iterator[t
     for number, cells in enumerate(rows, 1):
         going = [(a, v) for a, v in going if a[3] >= number]
         going += [(a, cells[a[0]]) for a in starting.get(number, []) if a[0] < len(cells)]
-        if going:
-            own = list(cells)
-            for (left, _, right, _), value in going:
-                for i in range(left, min(right + 1, len(own))):
-                    if is_blank(own[i]):
-                        own[i] = value
-            yield tuple(own)
-        else:
-            yield cells
+        yield _spread(cells, going) if going else cells
+
+
+def _spread(cells: Sequence[Cell], spans: Iterable[tuple[Merge, Cell]]) -> tuple[Cell, ...]:
+    own = list(cells)
+    for (left, _, right, _), value in spans:
+        for i in range(left, min(right + 1, len(own))):
+            if is_blank(own[i]):
+                own[i] = value
+    return tuple(own)
 
 
 def _read_ods(parts: Parts) -> Iterator[Sheet]:
@@ -243,11 +244,7 @@ def _ods_cells(
         # what fills up a row to the end of the sheet is blank, and is not kept
         room = max(0, MAX_COLUMNS + 1 - len(cells))
         cells += [value] * min(times, room)
-    for (left, _, right, _), value in spans:
-        for i in range(left, min(right + 1, MAX_COLUMNS)):
-            if i < len(cells) and is_blank(cells[i]):
-                cells[i] = value
-    return tuple(cells)
+    return _spread(cells, spans)
 
 
 def _ods_value(node: ElementTree.Element) -> Cell:

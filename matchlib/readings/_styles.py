@@ -44,26 +44,20 @@ def decimal_of(texts: Iterable[tuple[int, str]], asking: Asking) -> str:
             points.append((row, text))
     if not commas or not points:
         return "," if commas else "."
-
-    def make() -> Question:
-        comma, point = commas[0], points[0]
-        return Question(
-            "decimal",
-            f"Some numbers have a decimal point ({len(points)}, such as {point[1]}) and others a "
-            f"comma ({len(commas)}, such as {comma[1]}). What does each mean?",
-            [
-                Choice(
-                    "both",
-                    "both are decimal signs",
-                    f"row {comma[0]}: {comma[1]} is " + comma[1].replace(",", "."),
-                ),
-                Choice(".", "only the point is; rows with a comma are left out"),
-                Choice(",", "only the comma is; rows with a point are left out"),
-            ],
-            rows=[row for row, _ in (commas if len(commas) <= len(points) else points)][:1000],
-        )
-
-    return asking.answer("decimal", make)
+    comma, point = commas[0], points[0]
+    both = f"row {comma[0]}: {comma[1]} is " + comma[1].replace(",", ".")
+    question = Question(
+        "decimal",
+        f"Some numbers have a decimal point ({len(points)}, such as {point[1]}) and others a "
+        f"comma ({len(commas)}, such as {comma[1]}). What does each mean?",
+        [
+            Choice("both", "both are decimal signs", both),
+            Choice(".", "only the point is; rows with a comma are left out"),
+            Choice(",", "only the comma is; rows with a point are left out"),
+        ],
+        rows=[row for row, _ in (commas if len(commas) <= len(points) else points)][:1000],
+    )
+    return asking.answer(question)
 
 
 def style_of_dates(cells: Iterable[tuple[int, Cell]], hint: str, asking: Asking) -> str | None:
@@ -91,26 +85,22 @@ def style_of_dates(cells: Iterable[tuple[int, Cell]], hint: str, asking: Asking)
     halfway = next(
         (row for (row, _), fits in zip(found, good["dmy"], strict=True) if not fits), None
     )
-
-    def make() -> Question:
-        row, match = found[0]
-        choices = []
-        for style in ("dmy", "mdy"):
-            day = _day(match, style)
-            bad = good[style].count(False)
-            means = f"row {row}: {match[0]} is " + (f"{day:%d %B %Y}" if day else "no date")
-            means += f"; {bad} of {len(found)} dates cannot be read so" if bad else ""
-            choices.append(Choice(style, _WORDS[style], means))
-        text = "Is the day or the month first in this file's dates?"
-        if halfway is not None:
-            text = (
-                f"The dates of this file change their style (see row {halfway}). Which holds? Rows "
-                "that do not fit are left out."
-            )
-        return Question("dates", text, choices, rows=[r for r, _ in found][:1000])
-
+    row, match = found[0]
+    choices = []
+    for style in ("dmy", "mdy"):
+        day = _day(match, style)
+        bad = good[style].count(False)
+        means = f"row {row}: {match[0]} is " + (f"{day:%d %B %Y}" if day else "no date")
+        means += f"; {bad} of {len(found)} dates cannot be read so" if bad else ""
+        choices.append(Choice(style, _WORDS[style], means))
+    text = "Is the day or the month first in this file's dates?"
+    if halfway is not None:
+        text = (
+            f"The dates of this file change their style (see row {halfway}). Which holds? Rows "
+            "that do not fit are left out."
+        )
     try:
-        return asking.answer("dates", make)
+        return asking.answer(Question("dates", text, choices, rows=[r for r, _ in found][:1000]))
     except Undecided:
         return None
 

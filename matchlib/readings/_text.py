@@ -64,7 +64,7 @@ def _old_encoding(data: bytes, asking: Asking) -> tuple[str, str | None]:
             Choice(n, n, "such as " + ", ".join(w[:30] for w in ws[:3])) for n, ws in found.items()
         ]
         question = "The text is not UTF-8. In which encoding are its names right?"
-        best = asking.answer("encoding", lambda: Question("encoding", question, choices, best))
+        best = asking.answer(Question("encoding", question, choices, best))
     shown = {"cp1252": "Windows-1252"}.get(best, best)
     sample = next(iter(found[best]), "")[:40]
     return data.decode(best), (

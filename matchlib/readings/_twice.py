@@ -106,20 +106,17 @@ class StatedTwice:
         mine, other = self.medians[stated], self.medians[best]
         if mine - other <= _FAR_BETTER or other >= _AGREE:
             return None
-
-        def make() -> Question:
-            return Question(
-                "twice",
-                f"The file says {stated[0]}, {stated[1]}°, but its L, a, b fit its own "
-                f"{self.beside} far better under {best[0]}, {best[1]}° (ΔE00 {other:.2f} against "
-                f"{mine:.2f}). Spectra are taken as they are; for which light do L, a, b without "
-                "one hold?",
-                [
-                    Choice("/".join(best), f"{best[0]}, {best[1]}°, as the {self.beside} say"),
-                    Choice("stated", f"{stated[0]}, {stated[1]}°, as the file says"),
-                ],
-                None if needed else "stated",
-                list(self._rows),
-            )
-
-        return asking.answer("twice", make, row)
+        question = Question(
+            "twice",
+            f"The file says {stated[0]}, {stated[1]}°, but its L, a, b fit its own "
+            f"{self.beside} far better under {best[0]}, {best[1]}° (ΔE00 {other:.2f} against "
+            f"{mine:.2f}). Spectra are taken as they are; for which light do L, a, b without "
+            "one hold?",
+            [
+                Choice("/".join(best), f"{best[0]}, {best[1]}°, as the {self.beside} say"),
+                Choice("stated", f"{stated[0]}, {stated[1]}°, as the file says"),
+            ],
+            None if needed else "stated",
+            list(self._rows),
+        )
+        return asking.answer(question, row)

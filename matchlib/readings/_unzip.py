@@ -37,19 +37,8 @@ def has_doctype(data: bytes) -> bool:
 class Parts:
     """The parts of a zip file, each found to be what the zip says, all together within a bound.
 
-    Parameters
-    ----------
-    data : bytes
-        The whole file.
-    what : str
-        What the file should be, for the errors: ``XLSX``, ``ODS``.
-    most : int
-        Bytes that all parts together may inflate to.
-
-    Raises
-    ------
-    FileError
-        If it is no whole zip, lies about a size, inflates to too much, or holds XML entities.
+    `what` the file should be (``XLSX``, ``ODS``) is for the errors. A file that is no whole zip,
+    lies about a size, inflates to more than `most` bytes, or holds XML entities is refused.
     """
 
     def __init__(self, data: bytes, what: str, *, most: int = MAX_UNPACKED) -> None:
@@ -77,10 +66,6 @@ class Parts:
         with zipfile.ZipFile(self._stream) as held, held.open(name) as stream:
             while piece := stream.read(_PIECE):
                 yield piece
-
-    def read(self, name: str) -> bytes:
-        """Return a part whole; its size was checked."""
-        return b"".join(self.pieces(name))
 
     def _check(self, held: zipfile.ZipFile, info: zipfile.ZipInfo) -> None:
         if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):

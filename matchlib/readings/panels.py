@@ -293,26 +293,20 @@ def _alike(intake: _Intake) -> None:
     if not several:
         return
     first = list(next(iter(several.values())).values())
-
-    def make() -> Question:
-        shown = " and ".join(repr(e.code) for e in first[:3])
-        return Question(
-            "codes",
-            f"Some codes are alike but for capitals, signs or noughts, such as {shown}. Are they "
-            "one panel?",
-            [
-                Choice("different", "no, different panels"),
-                Choice(
-                    "same",
-                    "yes, one panel each",
-                    f"row {first[1].row}: a reading of {first[0].code}",
-                ),
-            ],
-            "different",
-            [e.row for group in several.values() for e in group.values()][:1000],
-        )
-
-    if intake.asking.answer("codes", make) == "same":
+    shown = " and ".join(repr(e.code) for e in first[:3])
+    means = f"row {first[1].row}: a reading of {first[0].code}"
+    question = Question(
+        "codes",
+        f"Some codes are alike but for capitals, signs or noughts, such as {shown}. Are they one "
+        "panel?",
+        [
+            Choice("different", "no, different panels"),
+            Choice("same", "yes, one panel each", means),
+        ],
+        "different",
+        [e.row for group in several.values() for e in group.values()][:1000],
+    )
+    if intake.asking.answer(question) == "same":
         one = {code: next(iter(g)) for g in several.values() for code in g}
         for entry in intake.entries:
             entry.code = one.get(entry.code, entry.code)

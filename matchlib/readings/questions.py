@@ -8,7 +8,7 @@ one the question is kept with the rows that wait for it, and `Undecided` leaves 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -127,11 +127,12 @@ class Asking:
         """All that was asked, in order; those that are open come first."""
         return tuple(sorted(self._asked.values(), key=lambda q: not q.open))
 
-    def answer(self, key: str, make: Callable[[], Question], row: int | None = None) -> str:
-        """Return the answer to a question, or what holds without one."""
-        question = self._asked.get(key)
-        if question is None:
-            question = make()
+    def answer(self, question: Question, row: int | None = None) -> str:
+        """Return the answer to a question, or what holds without one; it is asked but once."""
+        key = question.key
+        if key in self._asked:
+            question = self._asked[key]
+        else:
             if len(self._asked) >= _MOST_QUESTIONS:
                 raise FileError(
                     "This file leaves too much open.",

@@ -13,25 +13,7 @@ __all__ = ["bytes_of", "file_bytes", "file_text"]
 
 
 def file_bytes(path: str | os.PathLike[str]) -> tuple[bytes, str]:
-    """Return a file whole, and its name.
-
-    Parameters
-    ----------
-    path : str or path-like
-        Of a file; a pipe or a device, which may have no end, is refused.
-
-    Returns
-    -------
-    data : bytes
-        At most `MAX_BYTES`, and not empty.
-    name : str
-        Without the folder.
-
-    Raises
-    ------
-    FileError
-        If it is no file, too large, empty, or cannot be read.
-    """
+    """Return a file whole, at most `MAX_BYTES` and not empty, and its name without the folder."""
     file = Path(path)
     data = bytes_of(
         file, most=MAX_BYTES, shorter="export only the columns and rows that are needed."
@@ -47,29 +29,7 @@ def file_bytes(path: str | os.PathLike[str]) -> tuple[bytes, str]:
 
 
 def bytes_of(file: Path, *, most: int, shorter: str, noun: str = "file") -> bytes:
-    """Return a file's bytes.
-
-    Parameters
-    ----------
-    file : Path
-        A pipe or a device, which may have no end, is refused.
-    most : int
-        Largest size [byte].
-    shorter : str
-        What to do with a larger one, in the user's words.
-    noun : str
-        What it is, in the user's words.
-
-    Returns
-    -------
-    bytes
-        All of it.
-
-    Raises
-    ------
-    FileError
-        If it is no file, too large, or cannot be read.
-    """
+    """Return a file's bytes; a large one is refused, and a pipe or device, which may not end."""
     try:
         status = file.stat()
         if not stat.S_ISREG(status.st_mode):
@@ -106,7 +66,7 @@ def file_text(path: str | os.PathLike[str]) -> str:
     Parameters
     ----------
     path : str or path-like
-        As for `file_bytes`.
+        Of a file of at most 32 MiB; a pipe or a device is refused.
 
     Returns
     -------
@@ -116,7 +76,7 @@ def file_text(path: str | os.PathLike[str]) -> str:
     Raises
     ------
     FileError
-        As for `file_bytes`, and if it is not UTF-8.
+        If it is no file, too large, empty, not UTF-8, or cannot be read.
     """
     data, name = file_bytes(path)
     try:

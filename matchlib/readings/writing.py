@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import os
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -18,7 +18,6 @@ from matchlib.atomic import written_whole
 from matchlib.domain import Panel, Reading, Stage, lots_text
 from matchlib.errors import FileError
 from matchlib.plain import dump, to_plain
-from matchlib.readings._backs_sheet import add_backs
 from matchlib.readings._cells import guard
 from matchlib.readings._words import UNKNOWN, is_note, known_name
 
@@ -32,42 +31,26 @@ _RARE = (
     *("lots", "clear_coats", "drawer", "note", "customer"),
 )
 
+_BACKS = (
+    *("panel", "ground", "colour", "ratio", "coats", "clear", "date", "sprayer", "lot"),
+    *("temperature", "humidity", "customer", "note"),
+)
+_CHOSEN = ("ground", "colour", "clear", "sprayer")
+_BACKS_ROWS = 1_000
+
 
 @dataclass(frozen=True, slots=True)
 class ReadingRow:
-    """One row of the table of readings.
-
-    Parameters
-    ----------
-    panel : Panel
-        Of this panel.
-    number : int
-        Number of the stage, from 1.
-    stage : Stage
-        The stage.
-    reading : Reading, optional
-        None for a stage that was never read.
-    """
+    """One row of the table of readings."""
 
     panel: Panel
-    number: int
+    number: int  # of the stage, from 1
     stage: Stage
-    reading: Reading | None
+    reading: Reading | None  # None for a stage that was never read
 
 
 def rows_of(panels: Iterable[Panel]) -> Iterator[ReadingRow]:
-    """Yield the rows of the table of readings.
-
-    Parameters
-    ----------
-    panels : iterable of Panel
-        In order.
-
-    Yields
-    ------
-    ReadingRow
-        One a reading, and one for a stage without readings.
-    """
+    """Yield the rows of the table of readings: one a reading, one for a stage without any."""
     for panel in panels:
         for number, stage in enumerate(panel.stages, 1):
             for reading in stage.readings or (None,):
@@ -262,7 +245,29 @@ def _xlsx(
     sheet.append(list(header))
     for row in rows:
         sheet.append([exact(cell) for cell in row])
-    add_backs(book, names)
+    _add_backs(book, names)
     stream = io.BytesIO()
     book.save(stream)
     return stream.getvalue()
+
+
+def _add_backs(book: Any, names: Mapping[str, Sequence[str]]) -> None:
+    """Add a sheet of backs to type into, its drop-downs choosing from a hidden sheet of names."""
+    from openpyxl.worksheet.datavalidation import DataValidation
+
+    backs, listed = book.create_sheet("backs"), book.create_sheet("names")
+    listed.sheet_state = "hidden"
+    backs.column_dimensions["D"].number_format = "@"  # else 6:1 would become a clock time
+    backs.append(list(_BACKS))
+    columns = [[guard(n) for n in names.get(what, ())] for what in _CHOSEN]
+    listed.append(list(_CHOSEN))
+    for i in range(max(map(len, columns))):
+        listed.append([column[i] if i < len(column) else None for column in columns])
+    for letter, what, column in zip("ABCD", _CHOSEN, columns, strict=True):
+        if column:
+            end = len(column) + 1
+            choice = DataValidation("list", formula1=f"names!${letter}$2:${letter}${end}")
+            choice.showErrorMessage = False
+            at = "ABCDEFGHIJKLM"[_BACKS.index(what)]
+            choice.add(f"{at}2:{at}{_BACKS_ROWS}")
+            backs.data_validations.append(choice)
