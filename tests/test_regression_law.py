@@ -186,6 +186,18 @@ def test_richer_mixes_always_lay_more_whatever_the_values(bend, slope):
     assert np.all(np.diff(dose) >= 0.0)
 
 
+def test_gloss_that_is_read_with_it_adds_what_the_surface_mirrors():
+    # Saunderson 1942: the reading with the gloss less the one without is k1, 4 percent at n = 1.5.
+    made = Recipe(Ground.parse("silver"), Colour.parse("teal"), CoatSchedule.parse("3@6:1"), "yes")
+    views = [Viewing(geometry="di:8"), Viewing(geometry="de:8")]
+    words = Vocabulary.of([made], [v.geometry for v in views])
+    law = FilmLaw(words, Priors())
+    with_it, without = law.evaluate(
+        np.zeros(law.size), RecipeTable.of([made] * 2, views, words)
+    ).reflectance
+    np.testing.assert_allclose(with_it - without, 0.04, atol=1e-12)
+
+
 def test_days_beyond_the_last_are_as_the_last():
     early, late = motion(np.array([0.0, 1.0])), motion(np.array([-0.2, 1.7]))
     np.testing.assert_array_equal(early, late)

@@ -6,6 +6,8 @@ import copy
 import threading
 import tracemalloc
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -22,6 +24,7 @@ from matchlib.suggest import scan as module
 from matchlib.suggest.reduced_law import ReducedLaw
 from matchlib.suggest.refine import Picks
 from matchlib.suggest.scan import scan
+from matchlib.suggest.search import _Search
 from matchlib.suggest.space import Space
 from tests.angle_shop import FACE, FLOP, angle_panels
 from tests.benchmarks.spray import to_frame
@@ -222,6 +225,21 @@ def test_nothing_is_lost_against_the_whole_law_on_every_recipe(seed: int) -> Non
 
 class StoppedError(Exception):
     """Pressed."""
+
+
+def test_of_equals_the_one_listed_first_comes_first() -> None:
+    # A space lists fewer coats first, so that between equals they are proposed first.
+    n = 40
+    zeros, listed = np.zeros(n, np.intp), np.arange(n)
+    schedules = SimpleNamespace(kind=zeros, total=np.ones(n, np.intp), single=zeros == 0)
+    search: Any = SimpleNamespace(
+        space=SimpleNamespace(schedules=schedules),
+        target=Target.lab(50.0, 0.0, 0.0),
+        _combination=lambda picks: zeros,
+    )
+    picks = Picks(zeros, zeros, listed)
+    assert _Search._spread(search, picks, np.zeros(n), n, n).tolist() == listed.tolist()
+    assert _Search._chosen(search, picks, np.ones(n), 3) == [0, 1, 2]
 
 
 @pytest.mark.parametrize("after", [0, 1, 3, 6, 8])

@@ -218,7 +218,7 @@ class _Search:
         self.callback(0.9, "working out the chances")
         view = scores(self.space.model, recipes, self.target, self.viewings)
         rank = view.expected + self._trouble(finalists, recipes) * view.floor
-        chosen = self._chosen(finalists, rank, view, top)
+        chosen = self._chosen(finalists, rank, top)
         made = self._described(chosen, finalists, recipes, view, cost=cost, continuous=continuous)
         self.callback(0.95, "working out whether it can be reached")
         among, at = (finalists, list(view.labs)) if limited else (both, labs)
@@ -287,7 +287,7 @@ class _Search:
         mixed = self.space.shelf.never_mixed[ground]
         return self.experience.new(recipe, never_mixed=mixed)
 
-    def _chosen(self, picks: Picks, rank: Array, view: Scores, top: int) -> list[int]:
+    def _chosen(self, picks: Picks, rank: Array, top: int) -> list[int]:
         order = np.argsort(rank, kind="stable")
         combinations = self._combination(picks)
         near = rank <= max(3.0 * rank.min(), rank.min() + 2.0 * self.target.tolerance.value)
