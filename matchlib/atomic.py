@@ -31,6 +31,12 @@ def unfinished(target: Path) -> Path:
     -------
     Path
         Beside it, with the same suffix; new at every call.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> unfinished(Path("a.txt")).parent == Path("a.txt").parent
+    True
     """
     return target.with_name(f".{target.stem[:80]}.{secrets.token_hex(6)}.part{target.suffix}")
 
@@ -53,6 +59,16 @@ def written_whole(path: str | os.PathLike[str]) -> Iterator[Path]:
     ------
     FileError
         If the folder cannot be written or the disk is full.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder:
+    ...     with written_whole(Path(folder, "a.txt")) as place:
+    ...         _ = place.write_text("whole")
+    ...     Path(folder, "a.txt").read_text()
+    'whole'
     """
     target = Path(path).expanduser().absolute()
     part = unfinished(target)
@@ -89,6 +105,13 @@ def sweep(folder: Path) -> None:
     ----------
     folder : Path
         Looked at by itself, not what is under it.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder:
+    ...     sweep(Path(folder))
     """
     with contextlib.suppress(OSError, ValueError):  # what cannot be taken away is left
         for entry in folder.iterdir():

@@ -41,6 +41,13 @@ class ForecastAngle:
         Between them.
     difference : float
         Between them, in the unit of the tolerance, not weighted.
+
+    Examples
+    --------
+    >>> from matchlib import Target
+    >>> (face,) = angles_of(Target.lab(27.1, 45.9, 28.5), [(27.1, 45.9, 28.5)])
+    >>> face.weight, face.difference
+    (1.0, 0.0)
     """
 
     viewing: Viewing
@@ -81,6 +88,14 @@ class Forecast:
         What passes.
     angles : tuple of ForecastAngle
         Predicted against wanted at each angle of the target; none without a target.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> (found,) = forecast(demo_model(), [Recipe.of("pale gold", "cherry", "3@3:1", "yes")])
+    >>> len(found.sd_lab), found.expected >= 0
+    (3, True)
     """
 
     recipe: Recipe
@@ -129,6 +144,13 @@ def angles_of(aim: Target, labs: Sequence[Sequence[float]] | Array) -> tuple[For
     -------
     tuple of Angle
         In the target's order.
+
+    Examples
+    --------
+    >>> from matchlib import Target
+    >>> (face,) = angles_of(Target.lab(27.1, 45.9, 28.5), [(28.1, 45.9, 28.5)])
+    >>> round(face.delta_e00, 2)
+    0.75
     """
     return tuple(
         ForecastAngle(
@@ -180,6 +202,15 @@ def forecast(
         If a ground or colour is on no panel, with the place of the first such recipe.
     TargetError
         If the tolerance is none.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe, Target
+    >>> from matchlib.demo import demo_model
+    >>> recipe = Recipe.of("pale gold", "cherry", "3@3:1", "yes")
+    >>> (found,) = forecast(demo_model(), [recipe], Target.lab(27.1, 45.9, 28.5))
+    >>> 0.5 < found.probability < 1
+    True
     """
     usual = Viewing(geometry=model.words_.geometries[0])
     try:

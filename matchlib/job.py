@@ -34,6 +34,13 @@ class Plan:
     read_after : tuple of int
         Coats, counted on the card, after which it is read before going on; the last coat and
         what comes after the clear need not be named.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> plan = Plan(Recipe.of("pale gold", "cherry", "3@3:1", "yes"), read_after=(2,))
+    >>> plan.read_after
+    (2,)
     """
 
     recipe: Recipe
@@ -90,6 +97,13 @@ class Job:
         Its number in the archive; 0 before it is kept.
     version : int
         Counts its changes; what is kept on an older one is refused.
+
+    Examples
+    --------
+    >>> from matchlib import Reading, Recipe
+    >>> job = Job("tank", "Ann Example", target=(Reading(lab=(27.1, 45.9, 28.5)),))
+    >>> job.planned(Plan(Recipe.of("pale gold", "cherry", "3@3:1", "yes"))).state
+    'spray'
     """
 
     name: str

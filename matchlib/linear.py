@@ -51,6 +51,14 @@ class Linear:
         Derivative of it by the law's free values.
     film, ground : ndarray, shape (n, 3)
         Derivative by the logarithm of the whole film, and of the ground's level.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> near = linearise(demo_model(), [Recipe.of("silver", "cherry", "3@6:1", "yes")])
+    >>> near.lab.shape, near.film.shape
+    ((1, 3), (1, 3))
     """
 
     lab: Array
@@ -88,6 +96,12 @@ def fit_panels(panels: Sequence[Panel], *, callback: Callback | None = None) -> 
     -------
     FilmRegressor
         In which people's differences are still in the panels, to be looked for.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_panels
+    >>> len(fit_panels(demo_panels()[:40]).panels_)
+    40
     """
     from matchlib.regression import FilmRegressor, frames_of
 
@@ -135,6 +149,12 @@ def covariance_of_reading(reading: Reading) -> Array | None:
     -------
     ndarray, shape (3, 3), or None
         Covariance of L*, a* and b* [ΔE*ab²]; None where nothing is stated.
+
+    Examples
+    --------
+    >>> from matchlib import Reading
+    >>> covariance_of_reading(Reading(lab=(50.0, 0.0, 0.0), sd=0.5)).diagonal().tolist()
+    [0.25, 0.25, 0.25]
     """
     if reading.covariance is not None:
         return np.array(reading.covariance, float)
@@ -164,6 +184,13 @@ def views_of(
     ------
     DomainError
         If there are not as many as recipes.
+
+    Examples
+    --------
+    >>> from matchlib import Viewing
+    >>> from matchlib.demo import demo_model
+    >>> [str(view) for view in views_of(demo_model(), 2, Viewing(illuminant="A"))]
+    ['A/10° 45:0', 'A/10° 45:0']
     """
     if viewings is None:
         viewings = Viewing(geometry=model.words_.geometries[0])
@@ -193,6 +220,13 @@ def level_columns(model: FilmPredictor) -> tuple[NDArray[np.intp], float]:
         Place of each base ground's level.
     sd : float
         What a value of 1 there adds to the logarithm of the ground's reflectance [-].
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_model
+    >>> columns, sd = level_columns(demo_model())
+    >>> sd > 0
+    True
     """
     law = model.fitted_.law
     span, grounds = law.slices["ground"], len(law.words.grounds)
@@ -236,6 +270,15 @@ def linearise(
     -------
     Linear
         n recipes.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
+    >>> usual, heavy = (linearise(demo_model(), [recipe], film=more).lab for more in (0.0, 0.1))
+    >>> bool(heavy[0, 0] < usual[0, 0])
+    True
     """
     fit = model.fitted_
     z = fit.z if z is None else z
@@ -278,6 +321,13 @@ def panel_spread(model: FilmPredictor) -> tuple[float, float]:
     -------
     film, ground : float
         Standard deviations of their logarithms [-].
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_model
+    >>> film, ground = panel_spread(demo_model())
+    >>> 0 < film < 0.2
+    True
     """
     film, ground = model.fitted_.sizes.effects[:2]
     return float(film), float(ground)
@@ -298,6 +348,13 @@ def values_covariance(model: FilmPredictor, recipes: Sequence[Recipe] = ()) -> A
     -------
     ndarray, shape (p, p)
         That from which `FilmPredictor.predict_parts` makes what is not known.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_model
+    >>> whole = values_covariance(demo_model())
+    >>> whole.shape[0] == whole.shape[1]
+    True
     """
     kinds = model.reach(recipes) if len(recipes) else np.zeros(1, np.intp)
     grow = float(model.stack_.inflation[kinds].max())

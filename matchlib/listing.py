@@ -64,6 +64,12 @@ def items_frame(items: Iterable[Any]) -> pd.DataFrame:
         One column a field. A recipe becomes ``ground``, ``colour``, ``schedule`` and ``clear``; a
         Lab ``L``, ``a``, ``b``; several names one text. What is itself an array or a structure has
         no column.
+
+    Examples
+    --------
+    >>> from matchlib.domain import CoatSchedule
+    >>> items_frame(CoatSchedule.parse("2@6:1 1@3:1").steps)["coats"].tolist()
+    [2, 1]
     """
     import pandas as pd
 
@@ -111,6 +117,12 @@ def html_of(
     -------
     str
         Escaped; a swatch outside sRGB is marked with an asterisk.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> html_of(pd.DataFrame({"ground": ["silver"]}), caption="grounds").count("<tr")
+    2
     """
     swatches = [""] * len(table)
     if {"L", "a", "b"} <= set(table.columns):

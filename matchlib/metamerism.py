@@ -52,6 +52,15 @@ class UnderLight:
     low, middle, high : float
         Special index of metamerism [ΔE00]: 5th, 50th and 95th percentile of the spectra that
         would do; all the same where both spectra are known.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe, Target
+    >>> from matchlib.demo import demo_model
+    >>> recipe = Recipe.of("pale gold", "cherry", "3@3:1", "yes")
+    >>> lamp = metamerism(demo_model(), recipe, Target.lab(27.1, 45.9, 28.5), draws=20).lights[0]
+    >>> lamp.low <= lamp.middle <= lamp.high
+    True
     """
 
     light: str
@@ -74,6 +83,15 @@ class Metamerism:
         The others.
     spectral_sample, spectral_recipe : bool
         Whether the sample and the recipe rest on spectra, and not on Lab alone.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe, Target
+    >>> from matchlib.demo import demo_model
+    >>> recipe = Recipe.of("pale gold", "cherry", "3@3:1", "yes")
+    >>> found = metamerism(demo_model(), recipe, Target.lab(27.1, 45.9, 28.5), draws=20)
+    >>> found.spectral_sample
+    False
     """
 
     recipe: Recipe
@@ -155,6 +173,15 @@ def metamerism(
     ------
     TargetError
         If the target is read at an aspecular angle, at which flake may outshine every reflectance.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe, Target
+    >>> from matchlib.demo import demo_model
+    >>> recipe = Recipe.of("pale gold", "cherry", "3@3:1", "yes")
+    >>> found = metamerism(demo_model(), recipe, Target.lab(27.1, 45.9, 28.5), draws=20)
+    >>> [light.light for light in found.lights][:2]
+    ['incandescent (A)', 'tri-band fluorescent (F11)']
     """
     model.check_fitted()
     reference = target.aims[0].viewing or Viewing(geometry=model.words_.geometries[0])
@@ -247,6 +274,15 @@ def plausible_reflectances(
     ndarray, shape (count, 31)
         Reflectance 400-700 nm [-], between 0 and 1: random smooth curves (correlation length
         50 nm, which paints and dyes do not go much below) moved, as little as can be, to the Lab.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from matchlib import Viewing
+    >>> from matchlib.colorimetry import reflectance_to_lab
+    >>> drawn = plausible_reflectances((50.0, 20.0, 10.0), Viewing(), 3, np.random.default_rng(0))
+    >>> reflectance_to_lab(drawn).round(1).tolist()
+    [[50.0, 20.0, 10.0], [50.0, 20.0, 10.0], [50.0, 20.0, 10.0]]
     """
     level = ((max(float(lab[0]), 1.0) + 16.0) / 116.0) ** 3
     curves = smooth_curves(GRID, length=50.0, sd=0.6)

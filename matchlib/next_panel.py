@@ -69,6 +69,15 @@ class TargetPanel:
         Probability that this panel or the one after it is [-].
     words : str
         The same in a sentence.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe, Target
+    >>> from matchlib.demo import demo_model
+    >>> could = [Recipe.of("pale gold", "cherry", each, "yes") for each in ("2@3:1", "3@3:1")]
+    >>> first = next_for_target(demo_model(), Target.lab(27.1, 45.9, 28.5), could)[0]
+    >>> str(first.recipe.schedule), first.passes <= first.passes_by_second + 0.05
+    ('3@3:1', True)
     """
 
     recipe: Recipe
@@ -91,6 +100,15 @@ class ArchivePanel:
         after.
     words : str
         The gain in a sentence.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> could = [Recipe.of("pale gold", "cherry", each, "yes") for each in ("2@3:1", "4@6:1")]
+    >>> first = next_for_archive(demo_model(), could, k=1).panels[0]
+    >>> str(first.recipe.ground), first.after < first.before
+    ('pale gold', True)
     """
 
     recipe: Recipe
@@ -112,6 +130,15 @@ class ArchivePlan:
         them.
     words : str
         The gain in a sentence.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> could = [Recipe.of("pale gold", "cherry", each, "yes") for each in ("2@3:1", "4@6:1")]
+    >>> advised = next_for_archive(demo_model(), could, k=1)
+    >>> advised.after < advised.before
+    True
     """
 
     panels: tuple[ArchivePanel, ...]

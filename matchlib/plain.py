@@ -64,6 +64,12 @@ def to_plain(value: Any) -> Any:
     -------
     object
         Dictionaries, lists, texts and numbers; fields with their usual value left out.
+
+    Examples
+    --------
+    >>> from matchlib import MixRatio
+    >>> to_plain(MixRatio.parse("6:1"))
+    '6:1'
     """
     return _converter.unstructure(value)
 
@@ -87,6 +93,12 @@ def from_plain(kind: type[_T], plain: Any) -> _T:
     ------
     MatchlibError
         If it is no such thing.
+
+    Examples
+    --------
+    >>> from matchlib import MixRatio
+    >>> print(from_plain(MixRatio, to_plain(MixRatio.parse("6:1"))))
+    6:1
     """
     try:
         return _converter.structure(plain, kind)
@@ -112,6 +124,11 @@ def dump(value: object) -> str:
     -------
     str
         Keys sorted, no blanks, letters as they are.
+
+    Examples
+    --------
+    >>> dump({"panel": "T001", "coats": 3})
+    '{"coats":3,"panel":"T001"}'
     """
     return json.dumps(
         value, sort_keys=True, ensure_ascii=False, separators=(",", ":"), allow_nan=False
@@ -130,6 +147,11 @@ def stored_as(value: Any) -> Any:
     -------
     object
         To be compared with what was stored.
+
+    Examples
+    --------
+    >>> stored_as({"parts": (1, 2)})
+    {'parts': [1, 2]}
     """
     return load(dump(value))
 
@@ -151,6 +173,11 @@ def load(text: str | bytes) -> Any:
     ------
     ArchiveError
         If it is no JSON, nested too deeply, or holds a number that is too long.
+
+    Examples
+    --------
+    >>> load('{"panel": "T001"}')
+    {'panel': 'T001'}
     """
     try:
         return json.loads(text)

@@ -25,6 +25,14 @@ def part_of(callback: Callback | None, start: float = 0.0, end: float = 1.0) -> 
     -------
     callable
         The part's.
+
+    Examples
+    --------
+    >>> told = []
+    >>> second_half = part_of(lambda share, what: told.append(share), 0.5, 1.0)
+    >>> second_half(0.5, "searching")
+    >>> told
+    [0.75]
     """
 
     def report(share: float | None, words: str) -> None:
@@ -46,6 +54,13 @@ def unmeasured(callback: Callback | None) -> Callback:
     -------
     callable
         The part's.
+
+    Examples
+    --------
+    >>> told = []
+    >>> unmeasured(lambda share, what: told.append((share, what)))(0.5, "searching")
+    >>> told
+    [(None, 'searching')]
     """
 
     def report(_: float | None, words: str) -> None:

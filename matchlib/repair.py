@@ -41,6 +41,13 @@ class AgedFinish:
         Readings it rests on.
     farthest : tuple of 3 float
         The place that lies farthest from the mean.
+
+    Examples
+    --------
+    >>> from matchlib import Reading
+    >>> finish = aged_finish([Reading(lab=(30.0 + more, 40.0, 20.0)) for more in (-0.5, 0.0, 0.5)])
+    >>> finish.tolerance > 0
+    True
     """
 
     lab: Lab
@@ -74,6 +81,15 @@ class Zone:
         ΔE00 from the zone before; 0 for the first.
     off : float
         ΔE00 from the finish that is blended into, or from the first end of a fade.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> one, two = (Recipe.of("silver", colour, "4@6:1", "yes") for colour in ("cherry", "honey"))
+    >>> first = fade(demo_model(), one, two, zones=5)[0]
+    >>> print(first.recipe)
+    cherry over silver, 4@6:1
     """
 
     recipe: Recipe
@@ -104,6 +120,14 @@ def aged_finish(readings: Sequence[Reading]) -> AgedFinish:
     ------
     DomainError
         If there are fewer than three, or they were viewed differently.
+
+    Examples
+    --------
+    >>> from matchlib import Reading
+    >>> read = [Reading(lab=(30.0 + more, 40.0, 20.0)) for more in (-0.5, 0.0, 0.5)]
+    >>> finish = aged_finish(read)
+    >>> finish.places, [round(value, 1) for value in finish.lab]
+    (3, [30.0, 40.0, 20.0])
     """
     ways = len({r.viewing for r in readings})
     if len(readings) < 3 or ways > 1:
@@ -161,6 +185,14 @@ def blend_in(
     ------
     DomainError
         If there are no coats to end, or they cannot be let down so far.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> recipe = Recipe.of("silver", "cherry", "4@6:1", "yes")
+    >>> [str(zone.recipe.schedule) for zone in blend_in(demo_model(), recipe, over=1, weaker=1)]
+    ['5@6:1', '4@6:1', '3@6:1', '2@6:1', '1@6:1', 'None']
     """
     if recipe.schedule is None or not (1 <= weaker <= 4 and 0 <= over <= 6):
         raise DomainError(
@@ -211,6 +243,14 @@ def fade(
     ------
     DomainError
         If the ends have another ground or clear, or one is bare.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> one, two = (Recipe.of("silver", colour, "4@6:1", "yes") for colour in ("cherry", "honey"))
+    >>> len(fade(demo_model(), one, two, zones=5))
+    5
     """
     if one.schedule is None or two.schedule is None or not 3 <= zones <= 12:
         raise DomainError(

@@ -9,12 +9,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from matchlib.colorimetry import GRID
 from matchlib.domain import CoatSchedule, Colour, Conditions, Ground, Recipe, Viewing
 from matchlib.regression import FilmRegressor
 from matchlib.regression.evidence import evidence
 from matchlib.regression.law import FilmLaw, motion
 from matchlib.regression.observe import lab_of, tone_of
-from matchlib.regression.priors import Priors
+from matchlib.regression.priors import Priors, smooth_curves
 from matchlib.regression.residuals import Residuals
 from matchlib.regression.sizes import Sizes
 from matchlib.regression.table import RecipeTable
@@ -184,6 +185,14 @@ def test_richer_mixes_always_lay_more_whatever_the_values(bend, slope):
     z[law.slices["dose"]] = (slope, bend, 0.0, 0.0)
     dose = law.evaluate(z, RecipeTable.of(recipes, views, words)).dose[:, 0]
     assert np.all(np.diff(dose) >= 0.0)
+
+
+def test_smooth_curves_add_up_to_the_spread_they_are_given():
+    # Karhunen and Loève: the sum of the squared curves is the variance, here sd squared.
+    curves = smooth_curves(GRID, length=50.0, sd=0.6)
+    np.testing.assert_allclose((curves**2).sum(axis=1), 0.36, rtol=2e-3)
+    gap = (GRID[:, None] - GRID) / 50.0
+    np.testing.assert_allclose(curves @ curves.T, 0.36 * np.exp(-0.5 * gap**2), atol=1e-3)
 
 
 def test_gloss_that_is_read_with_it_adds_what_the_surface_mirrors():

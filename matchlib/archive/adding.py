@@ -50,6 +50,16 @@ class AddResult:
         Readings added in all.
     import_id : int, optional
         Number of the import; None when nothing was new.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib import Archive
+    >>> from matchlib.demo import demo_panels
+    >>> with TemporaryDirectory() as folder, Archive.open(f"{folder}/a.db", create=True) as archive:
+    ...     added = archive.add(demo_panels()[:3])
+    >>> added.added, added.readings
+    (('T001', 'T002', 'T003'), 3)
     """
 
     added: tuple[str, ...] = ()

@@ -34,6 +34,18 @@ class Attachment:
         When it was attached, UTC.
     who : str
         By whom.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib import Archive
+    >>> from matchlib.demo import demo_panels
+    >>> with TemporaryDirectory() as folder, Archive.open(f"{folder}/a.db", create=True) as archive:
+    ...     _ = archive.add(demo_panels()[:3])
+    ...     _ = archive.attach("T001", "back.jpg", b"as it was")
+    ...     (kept,) = archive.attachments("T001")
+    >>> kept.name, kept.data
+    ('back.jpg', b'as it was')
     """
 
     name: str

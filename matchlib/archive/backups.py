@@ -50,6 +50,18 @@ class Backup:
         When it was made, by the clock of the machine.
     why : str
         ``daily``, ``before merge`` and the like.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib import Archive
+    >>> from matchlib.archive import back_up, backups_of
+    >>> with TemporaryDirectory() as folder:
+    ...     with Archive.open(f"{folder}/a.db", create=True) as archive:
+    ...         _ = back_up(archive)
+    ...     (backup,) = backups_of(f"{folder}/a.db")
+    >>> backup.path.suffix
+    '.db'
     """
 
     path: Path

@@ -70,6 +70,16 @@ def export_bundle(archive: Archive, path: str | Path, *, customers: bool = True)
     ------
     ArchiveError
         If the file cannot be written.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib import Archive
+    >>> from matchlib.demo import demo_panels
+    >>> with TemporaryDirectory() as folder, Archive.open(f"{folder}/a.db", create=True) as archive:
+    ...     _ = archive.add(demo_panels()[:3])
+    ...     export_bundle(archive, f"{folder}/all.zip").name
+    'all.zip'
     """
     members: dict[str, dict[str, Any]] = {}
     with (
@@ -127,6 +137,21 @@ def import_bundle(path: str | Path, archive: Archive) -> int:
     ArchiveError
         If the archive holds panels already, or the bundle is damaged or no bundle; nothing is
         changed then.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib import Archive
+    >>> from matchlib.archive import export_bundle
+    >>> from matchlib.demo import demo_panels
+    >>> with TemporaryDirectory() as folder:
+    ...     with Archive.open(f"{folder}/a.db", create=True) as archive:
+    ...         _ = archive.add(demo_panels()[:3])
+    ...         bundle = export_bundle(archive, f"{folder}/all.zip")
+    ...     with Archive.open(f"{folder}/b.db", create=True) as other:
+    ...         _ = import_bundle(bundle, other)
+    ...         len(other)
+    3
     """
     where = str(path)
     try:

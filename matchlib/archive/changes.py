@@ -41,6 +41,17 @@ class Item:
         The panel's code, the name, the job's number, or what the finding is known by.
     before, after : dict
         The fields that changed; empty where there was nothing.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib import Archive
+    >>> from matchlib.demo import demo_panels
+    >>> with TemporaryDirectory() as folder, Archive.open(f"{folder}/a.db", create=True) as archive:
+    ...     _ = archive.add(demo_panels()[:3])
+    ...     items = archive.history()[0].items
+    >>> items[0].kind, items[0].name
+    ('panel', 'T001')
     """
 
     kind: str
@@ -83,6 +94,17 @@ class Change:
         The entry that this one undid.
     file : str
         The file it was imported from; empty where not.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib import Archive
+    >>> from matchlib.demo import demo_panels
+    >>> with TemporaryDirectory() as folder, Archive.open(f"{folder}/a.db", create=True) as archive:
+    ...     _ = archive.add(demo_panels()[:3], who="Ada")
+    ...     (change,) = archive.history()
+    >>> change.who, change.action
+    ('Ada', 'added')
     """
 
     number: int

@@ -37,6 +37,18 @@ def apart(path_or_url: str | Path) -> Iterator[Archive]:
     ------
     ArchiveError
         If it is none of these, or damaged.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib import Archive
+    >>> from matchlib.demo import demo_panels
+    >>> with TemporaryDirectory() as folder:
+    ...     with Archive.open(f"{folder}/a.db", create=True) as archive:
+    ...         _ = archive.add(demo_panels()[:3])
+    ...     with apart(f"{folder}/a.db") as looked_at:
+    ...         len(looked_at)
+    3
     """
     with tempfile.TemporaryDirectory() as room:
         place, copy = path_or_url, Path(room, Path(str(path_or_url)).name or "copy.db")
@@ -85,6 +97,19 @@ def back_up(archive: Archive, why: str = "by hand", *, to: str | Path | None = N
     ------
     MatchlibError
         If the archive cannot be read, or the copy cannot be written.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib import Archive
+    >>> from matchlib.demo import demo_panels
+    >>> with TemporaryDirectory() as folder:
+    ...     with Archive.open(f"{folder}/a.db", create=True) as archive:
+    ...         _ = archive.add(demo_panels()[:3])
+    ...         copy = back_up(archive, to=f"{folder}/copy.db")
+    ...     with Archive.open(copy) as kept:
+    ...         len(kept)
+    3
     """
     folder = folder_of(archive.database.path, archive.database.label)
     place = fresh_place(folder, why) if to is None else Path(to).expanduser().absolute()
@@ -110,6 +135,16 @@ def backups_of(path_or_url: str | Path) -> tuple[Backup, ...]:
     -------
     tuple of Backup
         The newest first.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib import Archive
+    >>> with TemporaryDirectory() as folder:
+    ...     with Archive.open(f"{folder}/a.db", create=True) as archive:
+    ...         _ = back_up(archive)
+    ...     len(backups_of(f"{folder}/a.db"))
+    1
     """
     database = database_of(path_or_url, read_only=True)
     return backups_in(folder_of(database.path, database.label))

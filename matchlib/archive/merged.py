@@ -42,6 +42,22 @@ class Merged:
         What was asked.
     change : int, optional
         Number of the change, for `undo`; None where nothing was new.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib import Archive
+    >>> from matchlib.archive import merge
+    >>> from matchlib.demo import demo_panels
+    >>> with (
+    ...     TemporaryDirectory() as folder,
+    ...     Archive.open(f"{folder}/a.db", create=True) as ours,
+    ...     Archive.open(f"{folder}/b.db", create=True) as theirs,
+    ... ):
+    ...     _ = theirs.add(demo_panels()[:3])
+    ...     done = merge(ours, theirs, dry_run=True)
+    >>> done.panels.added
+    ('T001', 'T002', 'T003')
     """
 
     panels: AddResult = field(default_factory=AddResult)

@@ -74,6 +74,21 @@ def merge(
     MatchlibError
         If the two are one archive, a question is open, or something cannot be joined; nothing is
         changed then.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib import Archive
+    >>> from matchlib.demo import demo_panels
+    >>> with (
+    ...     TemporaryDirectory() as folder,
+    ...     Archive.open(f"{folder}/a.db", create=True) as ours,
+    ...     Archive.open(f"{folder}/b.db", create=True) as theirs,
+    ... ):
+    ...     _ = theirs.add(demo_panels()[:3])
+    ...     _ = merge(ours, theirs)
+    ...     len(ours)
+    3
     """
     from matchlib.readings.questions import Asking  # the readers are slow to load
 

@@ -38,6 +38,17 @@ def all_names(archive: Archive, kind: str | None = None) -> tuple[tuple[Name, in
     -------
     tuple of (Name, int)
         By kind, in the order first seen.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib import Archive
+    >>> from matchlib.demo import demo_panels
+    >>> with TemporaryDirectory() as folder, Archive.open(f"{folder}/a.db", create=True) as archive:
+    ...     _ = archive.add(demo_panels())
+    ...     names = all_names(archive, "colour")
+    >>> [name.name for name, _ in names][:2]
+    ['cherry', 'lagoon']
     """
     with archive.database.read() as connection:
         found = sorted(names_of(connection, kind).values(), key=lambda name: name.kind)
@@ -60,6 +71,16 @@ def near_spellings(archive: Archive) -> tuple[tuple[str, str, str], ...]:
     -------
     tuple of (str, str, str)
         Kind, the name that fewer panels have, and the one that more have.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib import Archive, Panel, Recipe
+    >>> backs = [Panel.of(f"P{i}", Recipe.of(name)) for i, name in enumerate(("silver", "slver"))]
+    >>> with TemporaryDirectory() as folder, Archive.open(f"{folder}/a.db", create=True) as archive:
+    ...     _ = archive.add(backs)
+    ...     near_spellings(archive)
+    (('ground', 'slver', 'silver'),)
     """
     found = []
     names = [(name, uses) for name, uses in all_names(archive) if uses]
@@ -98,6 +119,16 @@ def rename(
     ------
     MatchlibError
         If there is no such name, or the new one is in use.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib import Archive, Panel, Recipe
+    >>> with TemporaryDirectory() as folder, Archive.open(f"{folder}/a.db", create=True) as archive:
+    ...     _ = archive.add([Panel.of("P1", Recipe.of("slver"))])
+    ...     _ = rename(archive, "ground", "slver", "silver")
+    ...     print(archive.panel("P1").recipe)
+    silver, bare
     """
 
     def change(connection: sa.Connection, there: dict[int, Name]) -> dict[int, Name | None]:
@@ -143,6 +174,17 @@ def join_names(
     ------
     MatchlibError
         If there is no such name, or a panel has a blend of the two.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib import Archive, Panel, Recipe
+    >>> backs = [Panel.of(f"P{i}", Recipe.of(name)) for i, name in enumerate(("silver", "slver"))]
+    >>> with TemporaryDirectory() as folder, Archive.open(f"{folder}/a.db", create=True) as archive:
+    ...     _ = archive.add(backs)
+    ...     _ = join_names(archive, "ground", "slver", "silver")
+    ...     len({str(panel.recipe.ground) for panel in archive.panels()})
+    1
     """
 
     def change(connection: sa.Connection, there: dict[int, Name]) -> dict[int, Name | None]:
@@ -186,6 +228,18 @@ def keep_lot(
     -------
     int or None
         Number of the change; None if it was noted so already.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib import Archive
+    >>> from matchlib.demo import demo_panels
+    >>> from matchlib.domain import Lot
+    >>> with TemporaryDirectory() as folder, Archive.open(f"{folder}/a.db", create=True) as archive:
+    ...     _ = archive.add(demo_panels()[:30])
+    ...     _ = keep_lot(archive, "colour", "cherry", Lot("C 7"))
+    ...     [name.lot.code for name, _ in all_names(archive, "colour") if name.name == "cherry"]
+    ['C 7']
     """
 
     def change(connection: sa.Connection, there: dict[int, Name]) -> dict[int, Name | None]:

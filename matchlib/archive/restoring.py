@@ -65,6 +65,18 @@ class Restored:
         What is wrong with the archive that gives way; empty for nothing.
     kept : Path, optional
         Where that was kept.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib import Archive
+    >>> from matchlib.archive import back_up
+    >>> with TemporaryDirectory() as folder:
+    ...     with Archive.open(f"{folder}/a.db", create=True) as archive:
+    ...         copy = back_up(archive, to=f"{folder}/copy.db")
+    ...     done = restore(f"{folder}/new.db", copy, dry_run=True)
+    >>> done.newer, done.damage
+    (0, '')
     """
 
     backup: Contents
@@ -117,6 +129,21 @@ def restore(
     ------
     ArchiveError
         If the backup is damaged, or the archive has gone on since; nothing is changed then.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib import Archive
+    >>> from matchlib.archive import back_up
+    >>> from matchlib.demo import demo_panels
+    >>> with TemporaryDirectory() as folder:
+    ...     with Archive.open(f"{folder}/a.db", create=True) as archive:
+    ...         _ = archive.add(demo_panels()[:3])
+    ...         copy = back_up(archive, to=f"{folder}/copy.db")
+    ...     _ = restore(f"{folder}/new.db", copy)
+    ...     with Archive.open(f"{folder}/new.db") as restored:
+    ...         len(restored)
+    3
     """
     place = Path(str(path_or_url)).expanduser()
     is_file = "://" not in str(path_or_url)

@@ -48,6 +48,11 @@ class Salvaged:
         Saved, removed ones too.
     lost : tuple of str
         What was not, a line each.
+
+    Examples
+    --------
+    >>> Salvaged(panels=3, lost=()).lost
+    ()
     """
 
     panels: int
@@ -80,6 +85,18 @@ def salvage(damaged: str | Path, into: str | Path, *, who: str = "") -> Salvaged
     ------
     MatchlibError
         If nothing can be read, or the new archive is there already or cannot be made.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib import Archive
+    >>> from matchlib.demo import demo_panels
+    >>> with TemporaryDirectory() as folder:
+    ...     with Archive.open(f"{folder}/a.db", create=True) as archive:
+    ...         _ = archive.add(demo_panels()[:3])
+    ...     saved = salvage(f"{folder}/a.db", f"{folder}/saved.db")
+    >>> saved.panels, saved.lost
+    (3, ())
     """
     if Path(into).expanduser().exists():
         raise ArchiveError(

@@ -31,6 +31,14 @@ def excluded(
     -------
     tuple of str
         Codes, in order.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model, demo_panels
+    >>> backs = {panel.code: panel.recipe for panel in demo_panels()}
+    >>> "T029" in excluded(demo_model(), [Recipe.of("silver", "honey", "3@6:1")], backs.get)
+    True
     """
     silent = [
         c for c, t in zip(model.panels_.tolist(), model.trust_.tolist(), strict=True) if not t
@@ -53,6 +61,11 @@ def excluded_words(codes: Sequence[str]) -> str:
     -------
     str
         A sentence or two.
+
+    Examples
+    --------
+    >>> excluded_words(["T029"]).partition(",")[0]
+    'Left out: T029'
     """
     if not codes:
         return ""

@@ -45,6 +45,14 @@ class Evidence:
     ----------
     written, proposed : float
         Log-likelihood of the reading [nat], the panel itself left out of the fit.
+
+    Examples
+    --------
+    >>> from matchlib.audit import audit
+    >>> from matchlib.demo import demo_model, demo_panels
+    >>> found = [one for one in audit(demo_panels(), demo_model()) if one.codes == ("T029",)][0]
+    >>> found.evidence.proposed > found.evidence.written
+    True
     """
 
     written: float
@@ -82,6 +90,14 @@ class Finding:
         Recipes that explain it about as well, the likeliest first.
     about : str
         Of drift: what film goes with.
+
+    Examples
+    --------
+    >>> from matchlib.audit import audit
+    >>> from matchlib.demo import demo_model, demo_panels
+    >>> found = [one for one in audit(demo_panels(), demo_model()) if one.codes == ("T029",)][0]
+    >>> found.kind, found.can_fix
+    ('reversed ratio', True)
     """
 
     kind: str

@@ -24,6 +24,13 @@ def gaps(panels: Iterable[Panel], recipes: Iterable[Recipe]) -> tuple[str, ...]:
     -------
     tuple of str
         A sentence each.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_panels
+    >>> gaps(demo_panels(), [Recipe.of("pale gold", "cherry", "3@3:1", "yes")])
+    ()
     """
     bare: set[str] = set()
     under: dict[str, set[str]] = defaultdict(set)

@@ -23,6 +23,13 @@ class Materials:
         Any of which may be in the gun.
     ratios : sequence of MixRatio
         Any of which may be in the pot.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_panels
+    >>> shop = Materials.of(demo_panels())
+    >>> len(shop.grounds), len(shop.colours)
+    (9, 8)
     """
 
     grounds: Sequence[Ground]

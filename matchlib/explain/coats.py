@@ -27,6 +27,14 @@ class CoatReading:
         CIELAB.
     spread : float
         How far the card is expected to read from that [ΔE00].
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> found = coat_readings(demo_model(), Recipe.of("silver", "cherry", "3@6:1", "yes"))
+    >>> found.coats[1].coats, found.coats[1].spread > 0
+    (1, True)
     """
 
     coats: int
@@ -47,6 +55,14 @@ class CoatReadings:
     seen_uncleared : bool
         Whether the archive holds panels without clear; else what is said of them rests on what is
         usual alone.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> found = coat_readings(demo_model(), Recipe.of("silver", "cherry", "3@6:1", "yes"))
+    >>> found.seen_uncleared, found.cleared.coats
+    (False, 3)
     """
 
     coats: tuple[CoatReading, ...]
@@ -95,6 +111,14 @@ def coat_readings(
     -------
     CoatReadings
         One more than there are coats, and the cleared card.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> found = coat_readings(demo_model(), Recipe.of("silver", "cherry", "3@6:1", "yes"))
+    >>> [(coat.coats, round(coat.lab[0])) for coat in found.coats]
+    [(0, 61), (1, 48), (2, 38), (3, 32)]
     """
     view = viewing or Viewing(geometry=model.words_.geometries[0])
     steps = () if recipe.schedule is None else recipe.schedule.steps

@@ -24,6 +24,15 @@ class Shift:
         ΔL*, ΔC* and Δh [degree] against the recipe explained.
     difference : float
         In the unit of the order's difference, not weighted.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> from matchlib.explain import explain
+    >>> more = explain(demo_model(), Recipe.of("silver", "cherry", "3@6:1", "yes")).changes[0]
+    >>> more.angles[0].lightness < 0
+    True
     """
 
     viewing: Viewing
@@ -52,6 +61,15 @@ class RecipeChange:
         ΔE00 at the first angle.
     tolerance : Tolerance
         The order's, in whose unit the difference is.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> from matchlib.explain import explain
+    >>> found = explain(demo_model(), Recipe.of("silver", "cherry", "3@6:1", "yes"))
+    >>> [change.name for change in found.changes][:2]
+    ['one coat more', 'one coat less']
     """
 
     name: str
@@ -113,6 +131,17 @@ class NearPanel:
         of the order's angles at which it was read, weighted.
     seen : tuple of str
         The geometries of these angles.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> from matchlib.explain import explain
+    >>> from matchlib.demo import demo_panels
+    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
+    >>> near = explain(demo_model(), recipe, archive=demo_panels()).near[0]
+    >>> print(near.recipe)
+    cherry over silver, 3@6:1
     """
 
     code: str
@@ -149,6 +178,15 @@ class Explanation:
         (``spray``) and that the reading brings (``reading``), over all angles [-].
     beyond : tuple of str
         What about it lies outside everything sprayed.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> from matchlib.explain import explain
+    >>> found = explain(demo_model(), Recipe.of("silver", "cherry", "3@6:1", "yes"))
+    >>> round(sum(found.shares.values()), 6), found.beyond
+    (1.0, ())
     """
 
     recipe: Recipe

@@ -61,6 +61,14 @@ def lesson(model: FilmPredictor, panels: Sequence[Panel], key: str) -> Lesson:
     ------
     DomainError
         If there is no such lesson.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_model, demo_panels
+    >>> from matchlib.lessons import LESSONS
+    >>> told = lesson(demo_model(), demo_panels(), next(iter(LESSONS)))
+    >>> told.supported
+    True
     """
     if key not in LESSONS:
         raise DomainError(

@@ -29,6 +29,13 @@ class Drill:
         Which is right.
     why : str
         The sum, in words.
+
+    Examples
+    --------
+    >>> from matchlib.lessons import make_drill
+    >>> drill = make_drill(0)
+    >>> drill.mark(drill.right)[0]
+    True
     """
 
     question: str
@@ -80,6 +87,12 @@ def make_drill(seed: int) -> Drill:
     -------
     Drill
         The same for the same seed; the wrong answers are the usual mistakes.
+
+    Examples
+    --------
+    >>> drill = make_drill(0)
+    >>> print(drill.question)
+    100 ml of carrier and 40 ml of colour were poured. Which ratio is it?
     """
     rng = np.random.default_rng(seed)
     carrier, colour = _RATIOS[int(rng.integers(len(_RATIOS)))]

@@ -42,6 +42,14 @@ class Lesson:
         The numbers, one row a recipe, its name first.
     labs : tuple of tuple of 3 float
         CIELAB of the recipes, to be shown as swatches; as many as rows, or none.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_model, demo_panels
+    >>> from matchlib.lessons import lesson
+    >>> told = lesson(demo_model(), demo_panels(), "value")
+    >>> print(told.title)
+    The ground sets the value
     """
 
     key: str

@@ -73,6 +73,13 @@ class Exercise:
         Which of them is on its back; of changes, which the law says comes nearest.
     start : tuple of 3 float, optional
         Of a change: what the card reads, `lab` being what is wanted.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_model, demo_panels
+    >>> asked = make_exercise(demo_model(), demo_panels(), "coats", seed=1)
+    >>> mark(asked, asked.right).passed
+    True
     """
 
     kind: str
@@ -103,6 +110,13 @@ class Marked:
         The same of the recipe on its back: what even a right guess is off [ΔE00].
     words : str
         The same in sentences.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_model, demo_panels
+    >>> asked = make_exercise(demo_model(), demo_panels(), "coats", seed=1)
+    >>> mark(asked, asked.right).choice == asked.right
+    True
     """
 
     choice: int
@@ -147,6 +161,13 @@ def make_exercise(
     ------
     DomainError
         If the archive cannot support such a question.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_model, demo_panels
+    >>> asked = make_exercise(demo_model(), demo_panels(), "coats", seed=1)
+    >>> len(asked.options) == len(asked.texts)
+    True
     """
     if kind not in KINDS:
         raise DomainError(
@@ -224,6 +245,14 @@ def mark(exercise: Exercise, choice: int) -> Marked:
     ------
     DomainError
         If there is no such option.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_model, demo_panels
+    >>> asked = make_exercise(demo_model(), demo_panels(), "coats", seed=1)
+    >>> right, other = (mark(asked, (asked.right + by) % len(asked.texts)) for by in (0, 1))
+    >>> right.difference <= other.difference
+    True
     """
     if not 0 <= choice < len(exercise.options):
         raise DomainError(

@@ -27,6 +27,14 @@ class FirstDayCard:
         What to watch while it is sprayed.
     done : tuple of str
         Panels of the archive with this recipe, which need not be sprayed again.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_panels
+    >>> from matchlib.domain import Colour
+    >>> card = first_day(demo_panels(), Colour.parse("cherry"))[0]
+    >>> print(card.teaches)
+    Value comes from the ground: this is all the light the colour will have.
     """
 
     recipe: Recipe
@@ -65,6 +73,14 @@ def first_day(
     ------
     DomainError
         If the archive names no neat ground.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_panels
+    >>> from matchlib.domain import Colour
+    >>> cards = first_day(demo_panels(), Colour.parse("cherry"))
+    >>> [str(card.recipe) for card in cards][:2]
+    ['pearl white, bare', 'pale gold, bare']
     """
     lightness = _lightness(panels)
     grounds = [g for g in dict.fromkeys(p.recipe.ground for p in panels) if g.neat]

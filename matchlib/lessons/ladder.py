@@ -36,6 +36,16 @@ class Rung:
         How far the next panel of it is expected to read from that [ΔE00].
     panels : tuple of (str, tuple of 3 float)
         Panels of the archive with this very recipe: code and CIELAB as read.
+
+    Examples
+    --------
+    >>> from matchlib import MixRatio
+    >>> from matchlib.demo import demo_model, demo_panels
+    >>> from matchlib.domain import Colour, Ground
+    >>> over = {"ground": Ground.parse("silver"), "colour": Colour.parse("cherry")}
+    >>> ladder = coat_ladder(demo_model(), demo_panels(), **over, ratio=MixRatio.parse("6:1"))
+    >>> ladder.rungs[2].lab[0] < ladder.rungs[1].lab[0]
+    True
     """
 
     recipe: Recipe
@@ -61,6 +71,16 @@ class Ladder:
         Under which all CIELAB values hold.
     rungs : tuple of Rung
         From the bare ground up.
+
+    Examples
+    --------
+    >>> from matchlib import MixRatio
+    >>> from matchlib.demo import demo_model, demo_panels
+    >>> from matchlib.domain import Colour, Ground
+    >>> over = {"ground": Ground.parse("silver"), "colour": Colour.parse("cherry")}
+    >>> ladder = coat_ladder(demo_model(), demo_panels(), **over, ratio=MixRatio.parse("6:1"))
+    >>> [rung.coats for rung in ladder.rungs][:4]
+    [0, 1, 2, 3]
     """
 
     ground: Ground

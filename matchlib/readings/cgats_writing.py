@@ -39,6 +39,16 @@ def write_cgats(panels: Iterable[Panel], path: str | os.PathLike[str]) -> Path:
     ------
     FileError
         If a note's column has a name of the table's own, or the folder cannot be written to.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib import read_file
+    >>> from matchlib.demo import demo_panels
+    >>> with TemporaryDirectory() as folder:
+    ...     report = read_file(write_cgats(demo_panels(), f"{folder}/panels.txt"))
+    >>> len(report.panels)
+    133
     """
     target = Path(path)
     save_bytes(cgats_text(panels).encode("utf-8"), target)

@@ -40,6 +40,14 @@ def write_cxf(panels: Iterable[Panel], path: str | os.PathLike[str]) -> Path:
     FileError
         If a spectrum does not lie at even steps of whole nanometres, the optional package for
         CxF is not installed, or the folder cannot be written to.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib.demo import demo_panels
+    >>> with TemporaryDirectory() as folder:
+    ...     write_cxf(demo_panels()[:3], f"{folder}/panels.cxf").name
+    'panels.cxf'
     """
     try:
         from colour_cxf import cxf3, write_cxf

@@ -48,6 +48,16 @@ class RecipeRow:
     stated : frozenset of str
         Which of ``clear`` and ``geometry`` the row states; what it does not, it leaves to the
         archive's habit.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib.demo import demo_panels
+    >>> from matchlib.readings import write_table
+    >>> with TemporaryDirectory() as folder:
+    ...     rows = read_recipes(write_table(demo_panels(), f"{folder}/panels.csv"))
+    >>> rows[0].panel, str(rows[0].recipe)
+    ('T001', 'silver, bare')
     """
 
     row: int
@@ -88,6 +98,16 @@ def understand(
     ------
     FileError
         If a file as a whole cannot be read or trusted.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib.demo import demo_panels
+    >>> from matchlib.readings import write_table
+    >>> with TemporaryDirectory() as folder:
+    ...     report = understand(write_table(demo_panels(), f"{folder}/panels.csv"))
+    >>> len(report.panels), report.open
+    (133, ())
     """
     listed = [paths] if isinstance(paths, str | os.PathLike) else list(paths)
     asking, tables, digest, names = Asking(answers), [], hashlib.sha256(), []
@@ -190,6 +210,16 @@ def accepted(report: ImportReport, *, keep_good: bool = False) -> ImportReport:
         If a question is open, or rows are refused and the good ones alone are not wanted.
     FileError
         If there is nothing to keep.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib.demo import demo_panels
+    >>> from matchlib.readings import write_table
+    >>> with TemporaryDirectory() as folder:
+    ...     report = understand(write_table(demo_panels(), f"{folder}/panels.csv"))
+    >>> accepted(report) is report
+    True
     """
     nothing = not report.panels and not report.tiles
     if report.open or (report.refused and (nothing or not keep_good)):
@@ -235,6 +265,16 @@ def read_recipes(
         If a question is open or any row is refused; the report is in its `report`.
     FileError
         If the file as a whole cannot be read.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib.demo import demo_panels
+    >>> from matchlib.readings import write_table
+    >>> with TemporaryDirectory() as folder:
+    ...     rows = read_recipes(write_table(demo_panels(), f"{folder}/panels.csv"))
+    >>> len({row.panel for row in rows})
+    133
     """
     stated = Stated(_facts(viewing or Viewing()), decimal, scale)
     data, name = file_bytes(path)

@@ -63,6 +63,11 @@ class Stated:
         Names known already, by ``ground`` and ``colour``.
     panels : mapping of str to Panel
         Panels known already, by code: readings without a back may be of one of them.
+
+    Examples
+    --------
+    >>> Stated(facts={"light": "D65/10"}, decimal=",").decimal
+    ','
     """
 
     facts: Mapping[str, str] = field(default_factory=dict)

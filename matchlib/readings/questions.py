@@ -36,6 +36,11 @@ class Choice:
         In words.
     means : str
         What it would make of the first row that waits for it; may be empty.
+
+    Examples
+    --------
+    >>> Choice("0-1", "from 0 to 1", "0.5 is half the light").key
+    '0-1'
     """
 
     key: str
@@ -61,6 +66,12 @@ class Question:
         The rows that it touches, as their user counts; at most 1,000 are listed.
     answer : str, optional
         The answer that was given.
+
+    Examples
+    --------
+    >>> asked = Question("decimal", "Which sign parts the decimals?", (Choice(".", "a point"),))
+    >>> asked.open
+    True
     """
 
     key: str
@@ -175,6 +186,11 @@ def read_answers(text: str, where: str) -> dict[str, str]:
     ------
     FileError
         If it is anything else.
+
+    Examples
+    --------
+    >>> read_answers('{"light": "D65/10"}', "answers.json")
+    {'light': 'D65/10'}
     """
     try:
         found = json.loads(text)

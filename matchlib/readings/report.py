@@ -54,6 +54,16 @@ class RowReport:
         Sheet or file, where there are several.
     cells : tuple of (str, str)
         The row as it came, by the names of its columns.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib.demo import demo_panels
+    >>> from matchlib.readings import understand, write_table
+    >>> with TemporaryDirectory() as folder:
+    ...     report = understand(write_table(demo_panels(), f"{folder}/panels.csv"))
+    >>> report.rows[0].row, report.rows[0].panel
+    (2, 'T001')
     """
 
     row: int
@@ -98,6 +108,12 @@ class TileReading:
         When it was read.
     row : int
         Where it stands in the file.
+
+    Examples
+    --------
+    >>> from matchlib import Reading
+    >>> TileReading("white tile", Reading(lab=(95.0, 0.0, 1.0)), None, row=3).tile
+    'white tile'
     """
 
     tile: str
@@ -138,6 +154,16 @@ class ImportReport:
         Codes of panels whose back the file does not give: it was known already.
     row_word : str
         What the numbers count: ``row``, ``line``, ``column`` or ``object``.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib.demo import demo_panels
+    >>> from matchlib.readings import understand, write_table
+    >>> with TemporaryDirectory() as folder:
+    ...     report = understand(write_table(demo_panels(), f"{folder}/panels.csv"))
+    >>> len(report.taken), len(report.refused)
+    (148, 0)
     """
 
     file: str

@@ -51,6 +51,17 @@ def read_target(
         If the file holds no reading, or those of several things.
     FileError
         If the file cannot be read, a row of it is wrong, or a question is open.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib.demo import demo_panels
+    >>> from matchlib.readings import write_table
+    >>> with TemporaryDirectory() as folder:
+    ...     file = write_table(demo_panels(), f"{folder}/panels.csv")
+    ...     (reading,) = read_target(file, panel="T001")
+    >>> reading.source
+    'spectrophotometer'
     """
     found = read_targets(
         path,
@@ -100,6 +111,16 @@ def read_targets(
         If the file holds no reading.
     FileError
         If the file cannot be read, a row of it is wrong, or a question is open.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib.demo import demo_panels
+    >>> from matchlib.readings import write_table
+    >>> with TemporaryDirectory() as folder:
+    ...     found = read_targets(write_table(demo_panels(), f"{folder}/panels.csv"))
+    >>> len(found), len(found["T001"])
+    (133, 1)
     """
     stated = Stated(_facts(viewing), decimal, scale)
     data, name = file_bytes(path)

@@ -77,6 +77,15 @@ def file_text(path: str | os.PathLike[str]) -> str:
     ------
     FileError
         If it is no file, too large, empty, not UTF-8, or cannot be read.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder:
+    ...     _ = Path(folder, "a.csv").write_text("panel,L,a,b")
+    ...     file_text(Path(folder, "a.csv"))
+    'panel,L,a,b'
     """
     data, name = file_bytes(path)
     try:

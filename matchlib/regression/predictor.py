@@ -43,6 +43,14 @@ class FilmPredictor:
     """A fitted film regression.
 
     Made by `FilmRegressor.fit` or `load_fit`, never by hand.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
+    >>> demo_model().predict_recipes([recipe]).shape
+    (1, 3)
     """
 
     fitted_: FittedLaw  # the law with its values, their covariance and the sizes of noise

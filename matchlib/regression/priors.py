@@ -51,6 +51,11 @@ class Priors:
     is near constant; the first coat bites into the ground and lays thinner (common practice, no
     source); strength is nearly linear in volume fraction (Beer 1852), bending below at the rich
     end; transparent colours scatter little, or they would not be transparent.
+
+    Examples
+    --------
+    >>> Priors(first_coat=0.2).curves()["ground"].shape
+    (31, 2)
     """
 
     ground_level: float = -0.9  # logarithm of the ground's internal reflectance [-]

@@ -91,6 +91,13 @@ class FitReport:
         Strengths, slopes, effects and noise.
     reached : tuple of Reached
         A row a kind of reach.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_model
+    >>> learnt = demo_model().report()
+    >>> learnt.panels, learnt.doubted > 0
+    (133, True)
     """
 
     panels: int

@@ -80,6 +80,16 @@ def save_fit(path: str | os.PathLike[str], model: FilmPredictor, content_hash: s
     ------
     FileError
         If the file cannot be written.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from matchlib.demo import demo_model
+    >>> with TemporaryDirectory() as folder:
+    ...     save_fit(f"{folder}/fit.npz", demo_model(), content_hash="as it was")
+    ...     kept = load_fit(f"{folder}/fit.npz")
+    >>> kept.archive_hash_
+    'as it was'
     """
     fit = model.fitted_
     arrays: dict[str, NDArray[Any]] = {

@@ -78,6 +78,11 @@ def unusual_words(names: dict[str, str]) -> str:
     -------
     str
         A sentence each, and what it means; nothing for none.
+
+    Examples
+    --------
+    >>> unusual_words({})
+    ''
     """
     if not names:
         return ""

@@ -58,6 +58,17 @@ class Suggestion:
         Ties with other suggestions, in words; empty for none.
     labs : tuple of tuple of 3 float
         Predicted CIELAB under every viewing of the target.
+
+    Examples
+    --------
+    >>> from matchlib import Limits, Target
+    >>> from matchlib.demo import demo_model
+    >>> from matchlib.suggest import suggest
+    >>> found = suggest(demo_model(), Target.lab(27.1, 45.9, 28.5), Limits(blends=False), top=1)[0]
+    >>> print(found.recipe)
+    cherry over pale gold, 3@3:1
+    >>> 0.5 < found.probability < 1
+    True
     """
 
     recipe: Recipe
@@ -100,6 +111,15 @@ class Suggestions(Sequence[Suggestion]):
         reached.
     searched : int
         Recipes that were looked at.
+
+    Examples
+    --------
+    >>> from matchlib import Limits, Target
+    >>> from matchlib.demo import demo_model
+    >>> from matchlib.suggest import suggest
+    >>> found = suggest(demo_model(), Target.lab(66.0, 68.0, 72.0), Limits(blends=False), top=2)
+    >>> len(found), found.reachable, found.why_not.startswith("Out of reach")
+    (2, False, True)
     """
 
     items: tuple[Suggestion, ...]

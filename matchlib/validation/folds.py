@@ -74,6 +74,15 @@ class Validation:
         Fits made.
     skipped : ndarray of int
         Rows that could not be predicted, since nothing left in showed their ground or colour.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_panels
+    >>> from matchlib.regression import frames_of
+    >>> from matchlib.validation import NearestPanel, cross_validate
+    >>> found = cross_validate(*frames_of(demo_panels()), "panel", model=NearestPanel())
+    >>> found.folds, found.median < found.mean < found.high
+    (10, True)
     """
 
     by: str

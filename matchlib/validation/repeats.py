@@ -83,6 +83,14 @@ class Component:
         The same as median ΔE00 over the archive's recipes.
     words : str
         In a sentence.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_model, demo_panels
+    >>> from matchlib.validation import repeatability
+    >>> part = repeatability(demo_panels(), demo_model()).components[0]
+    >>> part.name, part.low < part.sd < part.high
+    ('panel film', True)
     """
 
     name: str
@@ -112,6 +120,14 @@ class Repeatability:
         Panels that `measured` rests on.
     words : str
         In sentences.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_model, demo_panels
+    >>> from matchlib.validation import repeatability
+    >>> found = repeatability(demo_panels(), demo_model())
+    >>> found.repeats > 0, found.low < found.measured < found.high
+    (True, True)
     """
 
     components: tuple[Component, ...]

@@ -44,6 +44,16 @@ class TableRow:
         Median over the shop's repeatability [-]; None if that is not known.
     note : str
         Why there are no numbers, or which rows are missing; empty otherwise.
+
+    Examples
+    --------
+    >>> from matchlib.demo import demo_panels
+    >>> from matchlib.regression import frames_of
+    >>> from matchlib.validation import NearestPanel, validation_table
+    >>> X, y = frames_of(demo_panels())
+    >>> row = validation_table(X, y, by=("panel",), model=NearestPanel(), simple=False)[0]
+    >>> row.by, row.median < row.high
+    ('panel', True)
     """
 
     by: str
