@@ -76,6 +76,13 @@ def test_every_float_comes_back_exactly(light: float, a: float, b: float) -> Non
     assert stored.lab == (light, a, b)
 
 
+def test_a_code_is_found_however_it_is_spaced(tmp_path: Path) -> None:
+    with Archive.open(tmp_path / "a.db", create=True) as archive:
+        archive.add([Panel.of("A  12", SILVER, [LAB])])
+        assert archive.panel(" A   12 ").code == "A 12"
+        assert archive.add([Panel.of("A 12", SILVER, [LAB])]).already == ("A 12",)
+
+
 def test_importing_twice_doubles_nothing(place: str) -> None:
     batch = panels(2, 30)
     with Archive.open(place, create=True) as archive:

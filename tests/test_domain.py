@@ -309,6 +309,15 @@ def test_impossible_panels_are_refused(change: dict[str, Any]) -> None:
     refused(lambda: Panel.of(**fields))
 
 
+def test_a_code_is_one_however_it_is_spaced() -> None:
+    assert Panel.of(" A \t 12 ", Recipe(Ground.parse("silver"))).code == "A 12"
+
+
+def test_a_state_is_one_however_it_is_written() -> None:
+    assert Reading(lab=(50, 0, 0), state=" Before   CLEAR ").state == "before clear"
+    refused(lambda: Reading(lab=(50, 0, 0), state="wet"))
+
+
 @pytest.mark.parametrize(
     "change",
     [

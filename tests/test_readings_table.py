@@ -9,7 +9,7 @@ import sys
 import pytest
 
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Viewing
-from matchlib.errors import ImportRefused
+from matchlib.errors import FileError, ImportRefused
 from matchlib.readings import (
     _grid,
     cgats,
@@ -18,6 +18,7 @@ from matchlib.readings import (
     write_table,
 )
 from matchlib.readings import read_file as read_any
+from matchlib.readings._twice import lab_from_xyz
 from tests.declared import read_file, refusal
 
 GOOD = """panel,Ground,colour,schedule,clear,L,a,b,Shelf
@@ -340,3 +341,19 @@ def test_a_target_without_a_light_says_which_it_was_read_by(tmp_path, caplog):
     caplog.clear()
     read_target(path, viewing=Viewing("D50", "2", "45:0"))
     assert not caplog.text
+
+
+@pytest.mark.parametrize("place", range(3))
+def test_no_surface_is_brighter_than_any_tristimulus_value_may_be(place: int) -> None:
+    # The unit is Y of white, 100; flake near its gloss returns more, a file's other scale far more.
+    most, low = [40.0, 40.0, 40.0], [40.0, 40.0, 40.0]
+    most[place], low[place] = 250.0, -0.5
+    assert lab_from_xyz(tuple(most), Viewing())
+    low[place] = 0.0
+    black = lab_from_xyz(tuple(low), Viewing())
+    low[place] = -0.5
+    assert lab_from_xyz(tuple(low), Viewing()) == black, "noise below nothing is nothing"
+    for wrong in (250.01, -0.51, float("nan"), float("inf")):
+        most[place] = wrong
+        with pytest.raises(FileError, match="not possible tristimulus values"):
+            lab_from_xyz(tuple(most), Viewing())
