@@ -233,9 +233,9 @@ def test_correct_learns_from_panels_of_the_archive_once(tmp_path):
 
 
 def test_next_says_first_that_a_target_is_out_of_reach(shop):
-    at = ("--archive", shop.archive, "--top", 2)
-    told = run("next", "--lab", 60, -70, -40, *at).stdout
-    assert told.startswith("Out of reach")
+    shelf = ("--grounds", "pale gold", "--colours", "cherry")
+    at = ("--archive", shop.archive, "--top", 2, *shelf)
+    assert run("next", "--lab", 60, -70, -40, *at).stdout.startswith("Out of reach")
     assert all("Out of reach" in row["miss"] for row in json_of("next", "--lab", 60, -70, -40, *at))
     assert not json_of("next", "--lab", 27, 46, 28, *at)[0]["miss"].startswith("Out of reach")
 

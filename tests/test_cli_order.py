@@ -237,9 +237,6 @@ def test_a_target_typed_at_angles_is_what_its_file_gives(room):
         "match", "--readings", 0, "--top", 3, *at(both), "--angle-weight", "45as110=0.5", cwd=room
     )
     assert typed == by_file
-    assert json_of("next", *at(both), "--top", 2, cwd=room) == json_of(
-        "next", "--reading", "both.csv", "--top", 2, cwd=room
-    )
     off = tuple(
         Reading(r.viewing, r.source, (r.lab[0] + d, r.lab[1], r.lab[2]))
         for r, d in zip(both, (0.5, 3.0), strict=True)

@@ -83,11 +83,12 @@ def test_what_cannot_be_read_is_refused_in_words(shop, command, said, words):
 def test_match_correct_and_next_take_them(shop):
     at = ("--lab", 27, 46, 28, "--archive", shop.archive, "--sprayer", "apprentice")
     pair = ("--ground", "pale gold", "--colour", "cherry", "--schedule", "3@3:1")
-    mine = json_of("match", *at, "--top", 1)[0]
-    usual = json_of("match", *at[:-2], "--sprayer", "day bench", "--top", 1)[0]
+    shelf = ("--grounds", "pale gold", "--colours", "cherry", "--top", 1)
+    mine = json_of("match", *at, *shelf)[0]
+    usual = json_of("match", *at[:-2], "--sprayer", "day bench", *shelf)[0]
     assert mine["probability"] != usual["probability"]
     assert json_of("correct", *at, *pair, "--read", 29, 46, 29.4)["fits"]
-    assert json_of("next", *at, "--top", 1)
+    assert json_of("next", *at, *shelf)
 
 
 def test_joined_lots_are_of_each_colour_in_the_order_of_the_back():

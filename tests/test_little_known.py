@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import csv
 import datetime as dt
+import json
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -12,7 +14,7 @@ import pytest
 
 from matchlib.domain import CoatSchedule, Colour, Recipe
 from tests.benchmarks.spray import Shop
-from tests.cli_shop import json_of, run
+from tests.cli_shop import run
 
 SHOP = Shop(2, n_grounds=3, n_colours=2)
 LIGHT = ("--illuminant", "D65", "--observer", "10", "--geometry", "45:0")
@@ -49,31 +51,33 @@ def _row(number: int, made: Recipe, rng: np.random.Generator) -> dict[str, objec
     return back | dict(zip("Lab", np.round(lab, 2), strict=True))
 
 
-@pytest.fixture
-def ask(tmp_path):
+@pytest.fixture(scope="module")
+def ask(tmp_path_factory):
+    folders: dict[str, Path] = {}
+
     def asked(
         sprayed: list[Recipe], wanted: list[Recipe], *options: str, code: int = 0, **more: Any
     ) -> Asked:
-        folder = tmp_path / f"shop {len(list(tmp_path.iterdir()))}"
-        folder.mkdir()
         rng = np.random.default_rng(7)
         rows = [
             _row(i, r, rng) | {name: tell(i, r) for name, tell in more.items()}
             for i, r in enumerate(sprayed)
         ]
-        with (folder / "p.csv").open("w", newline="", encoding="utf-8") as file:
-            writer = csv.DictWriter(file, rows[0])
-            writer.writeheader()
-            writer.writerows(rows)
+        folder = folders.setdefault(str(rows), tmp_path_factory.mktemp("shop"))
+        if not list(folder.iterdir()):
+            with (folder / "p.csv").open("w", newline="", encoding="utf-8") as file:
+                writer = csv.DictWriter(file, rows[0])
+                writer.writeheader()
+                writer.writerows(rows)
+            assert run("import", "p.csv", *LIGHT, cwd=folder).exit_code == 0
         with (folder / "r.csv").open("w", newline="", encoding="utf-8") as file:
             file.write("ground,colour,schedule,clear\n")
             for r in wanted:
                 file.write(f"{r.ground},{r.colour or ''},{r.schedule or ''},yes\n")
-        assert run("import", "p.csv", *LIGHT, cwd=folder).exit_code == 0
         at = ("predict", "--recipes", "r.csv", *options)
-        done = run(*at, cwd=folder)
+        done = run(*at, "--json", cwd=folder)
         assert done.exit_code == code, done.output
-        return Asked([] if code else json_of(*at, cwd=folder), done.stderr)
+        return Asked([] if code else json.loads(done.stdout), done.stderr)
 
     return asked
 

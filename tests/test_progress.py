@@ -39,11 +39,9 @@ def cases(model: Any) -> dict[str, tuple[int, Callable[[Callback], object]]]:
     quick = FilmRegressor(rounds=1, library=False)
     return {
         "fit": (40, lambda s: FilmRegressor().fit(*table, callback=s)),
-        "fit_panels": (40, lambda s: fit_panels(PANELS, callback=s)),
         "audit": (20, lambda s: audit(PANELS, model, callback=s)),
         "audit, fitting": (60, lambda s: audit(PANELS, callback=s)),
         "repeatability": (10, lambda s: repeatability(PANELS, model, callback=s)),
-        "repeatability, fitting": (50, lambda s: repeatability(PANELS, callback=s)),
         "cross_validate": (30, lambda s: cross_validate(*table, model=quick, folds=3, callback=s)),
         "cross_validate, another's": (
             4,
