@@ -101,10 +101,9 @@ CAUTIONS = (
     Caution(
         "isocyanates",
         "Isocyanates in hardeners and two-part paint",
-        "Spraying isocyanates can cause asthma for life, and no smell warns of them: it takes "
-        "air-fed breathing apparatus, since a filtering respirator is not suitable. Keep it on, "
-        "visor down, until the booth's clearance time, measured and displayed, is over. Flushing "
-        "the gun makes mist too. Those exposed need health surveillance.",
+        "Sprayed isocyanates take air-fed breathing apparatus, not a filter mask. They can cause "
+        "asthma for life, and no smell warns of them. Keep the apparatus on, visor down, until the "
+        "booth's clearance time, measured and displayed, is over. Flushing the gun makes mist too. Those exposed need health surveillance.",
         (
             "HSE (UK), isocyanate paint spraying: respiratory protective equipment; RR1064, "
             "raising the visor",

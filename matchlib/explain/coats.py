@@ -70,17 +70,25 @@ class CoatReadings:
     seen_uncleared: bool
 
     @property
-    def clear_words(self) -> str:
-        """What the clear will do to it; empty where there is none."""
+    def clear_change(self) -> str:
+        """What the clear does to value and chroma; empty where there is none."""
         if self.cleared is None:
             return ""
         before, after = self.coats[-1].lab, self.cleared.lab
         light = after[0] - before[0]
         chroma = math.hypot(*after[1:]) - math.hypot(*before[1:])
         value, depth = "darker" if light < 0 else "lighter", "fuller" if chroma > 0 else "duller"
+        return f"{abs(light):.1f} L* {value} and {abs(chroma):.1f} C* {depth}"
+
+    @property
+    def clear_words(self) -> str:
+        """What the clear will do to it; empty where there is none."""
+        if self.cleared is None:
+            return ""
+        away = float(delta_e00(self.coats[-1].lab, self.cleared.lab))
         text = (
-            f"The clear will make it {abs(light):.1f} L* {value} and {abs(chroma):.1f} C* {depth}, "
-            f"ΔE00 {float(delta_e00(before, after)):.1f} in all: do not spray a coat for it."
+            f"The clear will make it {self.clear_change}, ΔE00 {away:.1f} in all: "
+            "do not spray a coat for it."
         )
         if not self.seen_uncleared:
             text += " No panel of this archive was read without clear: take it as a guess."

@@ -220,6 +220,8 @@ def format_volume(ml: float, unit: str = "ml") -> str:
     key = _unit(unit, VOLUME_UNITS, "volume")
     value = ml / VOLUME_UNITS[key]
     digits = 0 if value >= 99.95 else 1 if value >= 9.995 else 2 if value >= 0.9995 else 3
+    if key == "ml":  # what a syringe shows
+        digits = min(digits, 1 if value >= 0.995 else 2)
     text = f"{value:.{digits}f}"
     if "." in text:
         text = text.rstrip("0").rstrip(".")

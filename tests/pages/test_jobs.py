@@ -185,7 +185,7 @@ def test_troubles_and_protocol_are_at_hand_where_they_matter(screen: JobsScreen)
 def test_a_reading_that_cannot_be_is_questioned_and_kept_when_it_is_so(screen: JobsScreen) -> None:
     sprayed(begun(screen))
     asked = press(screen, "goto", "read")
-    assert "was it dry?" in asked, "its last coat was laid just now"
+    assert "wait until it is dry" in asked, "its last coat was laid just now"
     assert "I read it again" not in asked
     with pytest.raises(MatchlibError, match="lighter than its bare ground") as questioned:
         press(screen, "read", lab="95 0 0")

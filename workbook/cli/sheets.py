@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from matchlib.errors import DomainError
 from workbook.cli.common import (
     ArchiveOption,
     FileOptions,
@@ -43,6 +44,14 @@ def _job_sheet(
     --reading) it says what to expect, with a job (--area and what a coat takes) what to pour.
     """
     order, weights = passing.parsed()
+    if not (panel or ground):
+        raise DomainError(
+            "There is no recipe to print the sheet of.",
+            expected="a panel's recipe, or a ground with its colour and coats",
+            got="a target alone" if wanted.given else "neither",
+            remedy="give --panel CODE, or --ground, --colour and --schedule; 'workbook match' "
+            "suggests recipes for a target.",
+        )
     from workbook.session import Session, recipe_of
     from workbook.session.order import aim_of
 

@@ -264,12 +264,10 @@ def pot_part(
         + button("Work it out", "pot", quiet=True)
         + fold("Stock", _stock(archive), ident="stock")
     )
-    assumed = "Reckoned for a card of 300 × 300 mm that takes 25 ml a coat; say what yours takes."
-    note = assumed if guessed else ""
+    assumed = ": reckoned for 300 × 300 mm at 25 ml a coat" if guessed else ""
     return Raw(
-        f'<p class="wb-big">{esc(big)}</p><p class="wb-muted">{esc(note)}</p>{shelf}'
-        + problem(wrong)
-        + fold("The pot in full", more, ident="pot", open_=opened)
+        f'<p class="wb-big">{esc(big)}</p>{shelf}{problem(wrong)}'
+        + fold(f"The pot in full{assumed}", more, ident="pot", open_=opened)
     )
 
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from matchlib.colorimetry import delta_lch
-from matchlib.correction import SANDING
 from workbook.figures import Raw, esc, protocol_list
 from workbook.jobs.rail import coats_words, recipe_title
 from workbook.page.fields import button, check, field, fold, problem, upload
@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 __all__ = ["Way", "read_page", "verdict_of", "ways_of"]
 
 _LEAST = 0.05
+_MOST = 6
+_WORDS = re.compile(r" \([^)]*\)")
+"""A ratio in words, which its digits say already."""
 
 
 @dataclass(frozen=True)
@@ -59,7 +62,16 @@ def ways_of(work: Work, advice: Advice, steering: Steering | None, panel: Panel)
     """Return what can be done, the likeliest first; of level ones, building on first."""
     ways = []
     for option in steering.options if steering else ():
-        added = option.added
+        added, poured = option.added, option.pour
+        if poured.kept is None:
+            how = "A fresh pot."
+        elif poured.ml("carrier"):
+            how = (
+                f"Let the cup down: {poured.ml('carrier'):.0f} ml carrier to "
+                f"{poured.kept.ml:.0f} ml of it; or mix fresh."
+            )
+        else:
+            how = "From the cup, or fresh."
         more = ", then ".join(
             f"{s.coats} more coat{'s' * (s.coats != 1)} of {s.ratio}" for s in added.steps
         ).replace(":", " : ")
@@ -69,12 +81,12 @@ def ways_of(work: Work, advice: Advice, steering: Steering | None, panel: Panel)
                 option.recipe,
                 panel.code,
                 option.probability,
-                f"{option.words[:1].upper()}{option.words[1:]}.",
+                how,
             )
         )
     for scored in (*advice.changes, *advice.fresh):
-        words = scored.words if scored in advice.changes else "another recipe"
-        ways.append(Way(f"Spray a fresh card: {words}", scored.recipe, "", scored.probability))
+        words = _WORDS.sub("", scored.words) if scored in advice.changes else "another recipe"
+        ways.append(Way(f"A fresh card: {words}", scored.recipe, "", scored.probability))
     kept: dict[tuple[str, Recipe], Way] = {}
     for way in ways:
         kept.setdefault((way.on, way.recipe), way)
@@ -151,19 +163,18 @@ def read_page(
         f'<p class="wb-big" role="status">{esc(words)}</p>{measured}'
         f'<p class="wb-muted">{esc(advice.film_words)}</p></div></div>'
     )
-    once_more = button("Read it once more", "again", quiet=True)
+    once_more = button("Read it again", "again", quiet=True)
     if passes:
         done = _finish(work)
-        other = "".join(_row(work, w, i) for i, w in enumerate(ways))
+        nearer = [w for w in ways if w.chance >= _LEAST][:_MOST]
         return Raw(
-            f"{problem(wrong)}{head}{done}"
-            + fold(f"{len(ways)} ways to come nearer", other, ident="ways")
-            + f'<div class="wb-bar">{once_more}</div>'
+            f"{problem(wrong)}{head}{done}{_other(work, nearer, 'way to come nearer')}"
+            f'<div class="wb-bar">{once_more}</div>'
         )
     given_up = f'<p class="wb-caution">{esc(lost)}</p>' if lost else ""
     first = ways[:1]
     second = [w for w in ways[1:] if w.on != first[0].on and w.chance >= _LEAST][:1] or ways[1:2]
-    rest = [w for w in ways if w not in (*first, *second)]
+    rest = [w for w in ways if w not in (*first, *second) and w.chance >= _LEAST][:_MOST]
     hopeless = "" if first and first[0].chance >= _LEAST else (
         '<p class="wb-caution">Nothing within this shelf is likely to pass. Choose another recipe, '
         "or allow more on the shelf.</p>"
@@ -171,16 +182,22 @@ def read_page(
     shown = "".join(_row(work, w, 0, first=True) for w in first) + "".join(
         _row(work, w, 1) for w in second
     )
-    folded = "".join(_row(work, w, i) for i, w in enumerate(rest, 2))
-    other = fold(f"{len(rest)} other ways", folded, ident="ways") if rest else ""
+    other = _other(work, rest, "other way")
     aside = (
         once_more
-        + button("Choose another recipe", "goto", "recipe", quiet=True)
-        + button("Give this job up", "goto", "done", quiet=True)
+        + button("Another recipe", "goto", "recipe", quiet=True)
+        + button("Give the job up", "goto", "done", quiet=True)
     )
     return Raw(
         f'{problem(wrong)}{head}{given_up}{hopeless}{shown}{other}<div class="wb-bar">{aside}</div>'
     )
+
+
+def _other(work: Work, ways: list[Way], words: str) -> str:
+    if not ways:
+        return ""
+    count = f"{len(ways)} {words.replace('way', 'ways', 1) if len(ways) > 1 else words}"
+    return fold(count, "".join(_row(work, w, i) for i, w in enumerate(ways, 2)), ident="ways")
 
 
 def _finish(work: Work) -> str:
@@ -226,16 +243,26 @@ def _row(work: Work, way: Way, place: int, *, first: bool = False) -> str:
         looks, counted, start = looks[on:], on + 1, "now"
     how = way.how
     if first and way.on and card is not None and any(s.recipe.clear for s in card.stages):
-        how = f"{how} {SANDING}"
+        how = f"{how} Sand its clear first."
     text = f'<p class="wb-why">{esc(how)}</p>' if how else ""
     drawn = coats(looks, work.wanted, first=start, counted=counted, named=first, size=26)
     title = esc(way.words[:1].upper() + way.words[1:])
-    what = "" if way.on else f"<p>{recipe_title(way.recipe)}, {esc(coats_words(way.recipe))}</p>"
+    what = ""
+    if not way.on:
+        plan, over = work.job.plan, ""
+        if plan is None or _materials(plan.recipe) != _materials(way.recipe):
+            over = f"{recipe_title(way.recipe)}, "
+        what = f"<p>{over}{esc(coats_words(way.recipe))}</p>"
     use = button("Do this", "do", way.key, go=first, spoken=way.words)
     return (
         f'<article class="wb-card wb-row wb-bald{" wb-first" * first}" data-key="way{place}"><div>'
         f"<h2>{title}</h2>{what}{drawn}{text}</div>{tenths(way.chance, 'pass')}{use}</article>"
     )
+
+
+def _materials(recipe: Recipe) -> tuple[object, ...]:
+    """Its ground and its colours."""
+    return recipe.ground, *(colour for colour, _ in recipe.layers)
 
 
 def _ask(work: Work, card: Panel, wrong: Exception | None, photo: str) -> Raw:
@@ -247,8 +274,12 @@ def _ask(work: Work, card: Panel, wrong: Exception | None, photo: str) -> Raw:
     help_ = "45as15: 27.1 45.9 28.5, one angle a line" if several else "such as 27.1 45.9 28.5"
     from matchlib.steering import too_soon
 
-    soon = too_soon(work.minutes_dry)
-    question = f'<p class="wb-caution">{esc(soon)}</p>' if soon else ""
+    question = ""
+    if too_soon(work.minutes_dry):
+        question = (
+            '<p class="wb-caution">Its last coat is fresh. Wet, it reads darker and glossier than '
+            "it will: wait until it is dry by its data sheet.</p>"
+        )
     sure = check("I read it again: it is so", "sure", "sure", False) if wrong is not None else ""
     left = len([c for c in work.coats if not c.laid])
     come = f", with {left} coat{'s' * (left != 1)} still to come" if left else ""

@@ -136,7 +136,7 @@ def recipe_page(
     reach = "" if found.reachable else f'<p class="wb-caution">{esc(found.why_not)}</p>'
     if notes:
         told = "".join(f"<p>{esc(note)}</p>" for note in notes)
-        more += fold("Before you read cards on the way", told, ident="notes")
+        more += fold("Reading on the way", told, ident="notes")
     tools = "".join(
         button(words, "tool", name, quiet=True) for name, words in _TOOLS.items() if name != tool
     )
@@ -167,8 +167,8 @@ def _row(work: Work, row: Offer, place: int, *, first: bool = False) -> str:
     size: Any = {"width": 190, "height": 92} if first else {"width": 132, "height": 66}
     text = ""
     if first:
-        new = [f"{s[:1].upper()}{s[1:]}." for s in row.suggestion.never_sprayed]
-        text = f'<p class="wb-why">{esc(" ".join([_why(row), *new]))}</p>'
+        new = "; ".join(row.suggestion.never_sprayed)
+        text = f'<p class="wb-why">{esc(_why(row))}{esc(f" New here: {new}.") if new else ""}</p>'
     after = " and ".join(map(str, row.read_after))
     read = f"cards pass, read after coat {after}" if after else "cards pass"
     blind = ""

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from matchlib.cautions import cautions_at
 from matchlib.correction import SANDING
+from matchlib.explain import coat_readings
 from matchlib.trade import troubles_at
 from workbook.figures import Raw, esc, trouble_list
 from workbook.jobs.pot import pot_part
@@ -98,14 +99,11 @@ def spray_page(
         f"{' checked' if k in ticked else ''}>{esc(v)}</label>"
         for k, v in _READY.items()
     )
-    head = f"Pot for {count} coat{'s' * (count != 1)}"
+    head = f"Pot for {count}{' more' * bool(work.begun)} coat{'s' * (count != 1)}"
     on = ""
-    if plan is not None and plan.on and work.begun and work.panel is not None:
-        has = esc(work.panel.stages[-1].recipe)
-        on = f"<p>These coats go on card <b>{esc(plan.on)}</b>, which has {has}.</p>"
-        cleared = [s for s in work.panel.stages if s.recipe.clear]
-        if cleared and work.next_coat:
-            on += f'<p class="wb-caution">{esc(SANDING)}</p>'
+    stages = () if work.panel is None else work.panel.stages
+    if work.begun and work.next_coat and any(s.recipe.clear for s in stages):
+        on = f'<p class="wb-caution">{esc(SANDING)}</p>'
     booth = booth_of(archive)
     said = " · ".join(
         filter(
@@ -147,9 +145,13 @@ def spray_page(
 
 
 def _table(work: Work, booth: dict[str, str]) -> str:
-    looks = dict(
-        zip([c.number for c in work.coats], work.looks([c.recipe for c in work.coats]), strict=True)
+    plan = work.job.plan
+    if plan is None:
+        return ""
+    reads = coat_readings(
+        work.model, plan.recipe, archive=work.archive.panels(), viewing=work.viewing
     )
+    looks = [one.lab for one in reads.coats]
     ahead, read_due = work.next_coat, work.due_reading
     rows = []
     try:
@@ -157,7 +159,14 @@ def _table(work: Work, booth: dict[str, str]) -> str:
     except ValueError:
         flash = 0.0
     laid = [c for c in work.coats if c.laid]
-    for coat in work.coats:
+    there = work.begun
+    if there:
+        which = f"1 to {there}" if there > 1 else "1"
+        rows.append(
+            f'<tr class="wb-gone"><th scope="row">{which}</th><td>{_chip(looks[there])}</td>'
+            "<td colspan=2>on the card</td><td></td></tr>"
+        )
+    for coat in work.coats[there:]:
         last = bool(laid) and coat is laid[-1]
         rows.append(_coat(coat, looks[coat.number], press=coat is ahead and not read_due,
                           clock=last, flash=flash, after=laid))  # fmt: skip
@@ -166,26 +175,25 @@ def _table(work: Work, booth: dict[str, str]) -> str:
             now = read_due == coat.number
             press = button("Read it now", "goto", "read", go=True) if now else ""
             done = any(not c.laid for c in work.coats if c.number <= coat.number)
-            said = f"dry, before the clear: about {numbers(lab)}" if now or done else "read"
+            said = "when dry, before the clear" if now or done else "read"
             rows.append(
                 f'<tr data-key="read{coat.number}"><th scope="row">read</th><td>{_chip(lab)}</td>'
-                f"<td colspan=2>{esc(said)}; the rest follows it</td>"
+                f"<td colspan=2>{esc(said)}; what follows depends on it</td>"
                 f"<td>{press}</td></tr>"
             )
-    plan = work.job.plan
-    if plan is not None and plan.recipe.clear is not None:
-        whole = work.looks([plan.recipe])[0]
+    if reads.cleared is not None:
         card = work.panel if plan.on else None
         laid_clear = card is not None and not work.next_coat and card.recipe.clear is not None
-        said = "laid" if laid_clear else "last, by its data sheet"
+        said = f"makes it {reads.clear_change}"
+        said = "laid" if laid_clear else f"{said}: do not spray a coat for that"
         press = button("Clear laid", "clear", go=not read_due) if work.to_clear else ""
         rows.append(
             f'<tr class="{"wb-gone" if laid_clear else ""}"><th scope="row">clear</th>'
-            f"<td>{_chip(whole)}</td><td colspan=2>{said}</td><td>{press}</td></tr>"
+            f"<td>{_chip(reads.cleared.lab)}</td><td colspan=2>{said}</td><td>{press}</td></tr>"
         )
     return (
         '<div class="wb-scroll" tabindex="0" role="region" aria-label="Coats"><table><thead><tr>'
-        "<th>coat</th><th>should look</th><th>as sprayed</th><th>flash</th><th></th></tr></thead>"
+        "<th>coat</th><th>should read</th><th>as sprayed</th><th>flash</th><th></th></tr></thead>"
         f"<tbody>{''.join(rows)}</tbody></table></div>"
     )
 
@@ -219,4 +227,5 @@ def _coat(
 
 
 def _chip(lab: Any) -> Raw:
-    return areas([lab], words=numbers(lab), width=44, height=44, edge=6)
+    shown = areas([lab], words=numbers(lab), width=44, height=44, edge=6)
+    return Raw(f'<span class="wb-pair">{shown}<span class="wb-num">{numbers(lab)}</span></span>')

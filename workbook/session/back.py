@@ -99,6 +99,13 @@ def recipe_of(
     `ground`, `colour`: names or blends; no colour for a bare ground. `schedule`: ``4@6:1``; or
     leave it empty and give `ratio` and `coats`. `clear`: ``yes``, ``no`` or the clear coat's name.
     """
+    if not ground.strip():
+        raise DomainError(
+            "The recipe has no ground.",
+            expected="the ground that is under the colour",
+            got="none",
+            remedy="name it, as the archive does.",
+        )
     steps = CoatSchedule.parse(schedule) if schedule.strip() else None
     if (ratio.strip() or coats is not None) and colour.strip():
         if steps is None and (not ratio.strip() or coats is None):

@@ -21,7 +21,7 @@ from workbook.session.targets import lab_of, stages_read
 
 if TYPE_CHECKING:
     from matchlib.correction import Advice
-    from matchlib.domain import Colour, MixRatio, Reading
+    from matchlib.domain import Colour, MixRatio, Reading, Viewing
     from matchlib.regression import FilmPredictor
     from matchlib.steering import CardPlans, Steering
     from matchlib.suggest import Limits, Suggestions, Target
@@ -191,11 +191,12 @@ class Work:
 
     def looks(self, recipes: Sequence[Recipe]) -> list[tuple[float, float, float]]:
         """Return what recipes should read, at the target's first angle."""
-        labs = self.model.predict_recipes(list(recipes), self._view)
+        labs = self.model.predict_recipes(list(recipes), self.viewing)
         return [(float(v[0]), float(v[1]), float(v[2])) for v in labs]
 
     @property
-    def _view(self) -> Any:
+    def viewing(self) -> Viewing:
+        """How the target was read; how the archive was where there is none."""
         from matchlib.domain import Viewing
 
         first = self.job.target[0].viewing if self.job.target else None
