@@ -101,9 +101,10 @@ CAUTIONS = (
     Caution(
         "isocyanates",
         "Isocyanates in hardeners and two-part paint",
-        "Sprayed isocyanates take air-fed breathing apparatus, not a filter mask. They can cause "
-        "asthma for life, and no smell warns of them. Keep the apparatus on, visor down, until the "
-        "booth's clearance time, measured and displayed, is over. Flushing the gun makes mist too. Those exposed need health surveillance.",
+        "Sprayed isocyanates take air-fed breathing apparatus, not a filtering respirator. They "
+        "can cause asthma for life, and no smell warns of them. Keep the apparatus on, visor down, "
+        "until the booth's clearance time, measured and displayed, is over. Flushing the gun makes "
+        "mist too. Those exposed need health surveillance.",
         (
             "HSE (UK), isocyanate paint spraying: respiratory protective equipment; RR1064, "
             "raising the visor",
@@ -276,8 +277,8 @@ BOOTH_PROMPTS = (
     ),
     BoothPrompt(
         "strain",
-        "Strained into the cup? 120 mesh is 125 µm, 200 mesh is 75 µm: fine will do for the "
-        "colour, but a fine strainer holds back the flake of a ground.",
+        "Strained into the cup? 120 mesh is 125 µm, 200 mesh is 75 µm; a fine strainer holds back "
+        "the flake of a ground.",
         f"ASTM E11; {_TRADE}",
     ),
     BoothPrompt(
@@ -293,8 +294,8 @@ BOOTH_PROMPTS = (
     ),
     BoothPrompt(
         "overlap",
-        "Overlap ______ % (75 is usual for a transparent colour), distance ______, the same for "
-        "every coat, each coat's strokes set off from the last?",
+        "Overlap ______ % (75 is usual for candy), distance ______, the same for every coat, "
+        "strokes set off from the last?",
         _TRADE,
     ),
     BoothPrompt(

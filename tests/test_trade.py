@@ -55,22 +55,36 @@ def test_each_word_is_linked_once_and_the_text_stays(start: str, terms) -> None:
     assert all(a[1] <= b[0] for a, b in itertools.pairwise(places))
     for begin, end, term in places:
         assert text[begin:end].casefold() in {w.casefold() for w in (term.word, *term.also)}
-    plain = html.unescape(re.sub(r"<[^>]+>", "", linked(text)))
-    assert plain == text
+    drawn = linked(f"<p>{html.escape(text)}</p>")
+    assert drawn.count("<a ") == len(places)
+    assert html.unescape(re.sub(r"<[^>]+>", "", drawn)) == text
 
 
-def test_a_word_linked_before_is_not_linked_again() -> None:
-    seen: set[str] = set()
-    assert linked("a flop and a flop", seen).count("href") == 1
-    assert "href" not in linked("the flop", seen)
-    assert protocol_list().count(">flake</a>") == 1
+def test_a_word_is_linked_where_it_first_stands_and_in_each_fold_that_lacks_it() -> None:
+    fold = "<details><summary>the flop</summary><p>a flop of flake</p></details>"
+    above = linked(f"<p>a flop and a flop</p>{fold}{fold}")
+    assert above.count(">flop</a>") == 1
+    assert above.count(">flake</a>") == 2, "folds beside each other have their own first words"
+    assert linked(fold).count(">flop</a>") == 1, "and not in what is pressed"
+
+
+@pytest.mark.parametrize("kept", ["<b>{}</b>", '<a href="x">{}</a>', "<table><td>{}</td></table>"])
+def test_names_presses_and_figures_are_left_alone(kept: str) -> None:
+    page = f"<p>{kept.format('gold flake')}</p>"
+    assert linked(page) == page
+    assert ">flake</a>" in linked(f"{page}<p>Flake, or flake.</p>").casefold()
+
+
+def test_what_went_wrong_and_the_glossary_itself_are_left_alone() -> None:
+    assert "<a" not in linked('<p role="alert">No ground.</p>')
+    assert "<a" not in linked(f"<section>{glossary_list()}</section>")
 
 
 def test_a_link_leads_to_its_word() -> None:
     there = set(re.findall(r'id="([^"]+)"', glossary_list()))
     assert len(there) == len(GLOSSARY)
-    for drawn in (trouble_list(), protocol_list(), linked("The flash-off of a ground coat.")):
-        led = set(re.findall(r'href="#([^"]+)"', drawn))
+    for drawn in (trouble_list(), protocol_list(), "<p>The flash-off of a ground coat.</p>"):
+        led = set(re.findall(r'words&amp;word=([^"]+)" title="[^"]', linked(drawn)))
         assert led
         assert led <= there
 

@@ -259,16 +259,18 @@ def _reading(sheet: JobSheet, width: float) -> list[Any]:
         for label, text in (("Evenness:", sheet.evenness), ("Other lights:", sheet.metamerism))
         if text
     ]
+    words = "If it goes wrong, check first"
     if not sheet.panel_code:
-        return [*out, *remarks]
-    # The label to cut out and the remarks share a row, so that a common job takes less paper.
+        return [*out, *remarks, *head(words), *troubles()]
+    # The label to cut out and what is read once share a row, so that a job takes less paper.
     panel = Panel.of(sheet.panel_code, sheet.whole or sheet.recipe, date=sheet.date)
     box: Any = LabelBox(panel)
     if box.height > _TALLEST:
         box = para("This recipe is too long for a cut-out; print its label on label sheets.")
     label = [para("Label for the back of the panel", bold=True), Spacer(1, 1 * mm), box]
+    beside = [*remarks, para(words, bold=True), Spacer(1, 1 * mm), *troubles()]
     left = 96 * mm
-    out.append(KeepTogether(grid([[label, remarks]], (left, width - left), lines=False)))
+    out.append(KeepTogether(grid([[label, beside]], (left, width - left), lines=False)))
     return out
 
 
@@ -312,10 +314,15 @@ def _build(sheet: JobSheet, paper: str, pages: int | None) -> tuple[bytes, int]:
         _match(sheet, width),
         _recipe(sheet, width),
         _pots(sheet, width),
-        coat_table(sheet.recipe, sheet.coats, width, whole=sheet.whole),
+        coat_table(
+            sheet.recipe,
+            sheet.coats,
+            width,
+            whole=sheet.whole,
+            after="mix" if sheet.pot is not None else "",
+        ),
         [*head("Before and while spraying"), checks(width)],
         _reading(sheet, width),
-        [*head("If it goes wrong, check first"), troubles(width)],
     ):
         story += part
     story.append(KeepTogether([*head("Cautions")[1:], *cautions()]))

@@ -42,18 +42,29 @@ def head(text: str) -> list[Any]:
     return [CondPageBreak(35 * mm), Paragraph(escape(text), style)]
 
 
-def first_cautions(step: str) -> Paragraph:
-    """Return the first sentence of each caution of a step, to stand where it matters."""
-    return para("Mind: " + " ".join(c.first for c in cautions_at(step)), 7.5)
+def first_cautions(step: str, *, after: str = "") -> Paragraph:
+    """Return the first sentence of each caution of a step, to stand where it matters.
+
+    `after`: the step whose cautions stand above.
+    """
+    told = cautions_at(after) if after else ()
+    words = "Mind besides: " if after else "Mind: "
+    return para(words + " ".join(c.first for c in cautions_at(step) if c not in told), 7.5)
 
 
 def coat_table(
-    recipe: Recipe, readings: CoatReadings | None, width: float, *, whole: Recipe | None = None
+    recipe: Recipe,
+    readings: CoatReadings | None,
+    width: float,
+    *,
+    whole: Recipe | None = None,
+    after: str = "",
 ) -> list[Any]:
     """Return the coats in order, with what the card should read after each and room to write.
 
     `width`: in all [pt]. `whole`: all that is on the card in the end, and what `readings` are of,
-    where the coats go on one that has some. Returned: empty where there is nothing to spray.
+    where the coats go on one that has some. `after`: as of `first_cautions`. Returned: empty where
+    there is nothing to spray.
     """
     there = _coats_of(whole) - _coats_of(recipe) if whole is not None else 0
     heads = ("Coat", "Mix, carrier first", "Should read, before clear", "Reads: L* a* b*",
@@ -90,7 +101,7 @@ def coat_table(
     if len(rows) == 1:
         return []
     shares = (0.09, 0.27, 0.25, 0.15, 0.16, 0.08)
-    out = [*head("Coats in order"), first_cautions("spray"), Spacer(1, 1 * mm)]
+    out = [*head("Coats in order"), first_cautions("spray", after=after), Spacer(1, 1 * mm)]
     out.append(grid(rows, [width * s for s in shares]))
     if readings is not None and readings.clear_words:
         out += [Spacer(1, 1 * mm), para(readings.clear_words)]
@@ -103,7 +114,7 @@ def _coats_of(recipe: Recipe) -> int:
 
 def checks(width: float) -> Any:
     """Return the prompts to tick and to write in, in two columns [pt]."""
-    cells = [[TickBox(), para(prompt.text, 8.5)] for prompt in BOOTH_PROMPTS]
+    cells = [[TickBox(), para(prompt.text, 8)] for prompt in BOOTH_PROMPTS]
     if len(cells) % 2:
         cells.append(["", ""])
     half = len(cells) // 2
@@ -141,23 +152,19 @@ def reading_lines(
     ]
 
 
-def troubles(width: float) -> Any:
-    """Return the troubles of spraying, each with what to check first, in two columns [pt]."""
-    cells = [labelled(f"{t.name}:", t.check[0], 8) for t in TROUBLES]
-    half = (len(cells) + 1) // 2
-    rest = [*cells[half:], *[""] * (2 * half - len(cells))]
-    rows = [list(pair) for pair in zip(cells[:half], rest, strict=True)]
-    return grid(rows, (width / 2, width / 2), lines=False)
+def troubles() -> list[Paragraph]:
+    """Return the troubles of spraying, each with what to check first."""
+    return [labelled(f"{t.name}:", t.check[0], 8) for t in TROUBLES]
 
 
 def cautions() -> list[Any]:
     """Return all cautions with their sources."""
-    out: list[Any] = [para(DEFERENCE, 8, bold=True), Spacer(1, 1 * mm)]
+    out: list[Any] = [para(DEFERENCE, 7.5, bold=True), Spacer(1, 0.5 * mm)]
     for caution in CAUTIONS:
         sources = escape("; ".join(caution.sources))
         text = (
             f"<b>{escape(caution.title)}.</b> {escape(caution.text)} "
             f'<font color="#444444">({sources})</font>'
         )
-        out.append(Paragraph(text, text_style(7.5, spaceAfter=1.5)))
+        out.append(Paragraph(text, text_style(7, leading=8.1, spaceAfter=0.7)))
     return out

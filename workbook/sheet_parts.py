@@ -230,7 +230,7 @@ def check_line(label: str, width: float) -> Any:
 class _WriteLine(Flowable):  # type: ignore[misc]  # reportlab ships no types
     def __init__(self, label: str, width: float) -> None:
         super().__init__()
-        self.label, self.width, self.height = label, width, 7 * mm
+        self.label, self.width, self.height = label, width, 6 * mm
 
     def draw(self) -> None:
         canvas = self.canv
@@ -246,9 +246,8 @@ def text_style(size: float = 9.0, *, bold: bool = False, **more: Any) -> Paragra
     `size`: [pt].
     """
     font = BOLD if bold else REGULAR
-    return ParagraphStyle(
-        f"{font}{size}", fontName=font, fontSize=size, leading=size * 1.28, **more
-    )
+    more = {"leading": size * 1.28, **more}
+    return ParagraphStyle(f"{font}{size}", fontName=font, fontSize=size, **more)
 
 
 def para(text: object, size: float = 9.0, *, bold: bool = False) -> Paragraph:

@@ -3,7 +3,7 @@
 All by the difference that an order names and at each of its angles; in ΔE00 where there is none.
 """
 
-from matchlib.explain.coats import CoatReading, CoatReadings, coat_readings
+from matchlib.explain.coats import CoatReading, CoatReadings, clear_change, coat_readings
 from matchlib.explain.explain import explain
 from matchlib.explain.explanation import Explanation, NearPanel, RecipeChange, Shift
 
@@ -14,6 +14,7 @@ __all__ = [
     "NearPanel",
     "RecipeChange",
     "Shift",
+    "clear_change",
     "coat_readings",
     "explain",
 ]

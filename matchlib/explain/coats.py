@@ -10,7 +10,7 @@ from matchlib.colorimetry import delta_e00, expected_delta_e00
 from matchlib.domain import CoatSchedule, Panel, Recipe, Viewing, readings_in
 from matchlib.regression import FilmPredictor
 
-__all__ = ["CoatReading", "CoatReadings", "coat_readings"]
+__all__ = ["CoatReading", "CoatReadings", "clear_change", "coat_readings"]
 
 Lab = tuple[float, float, float]
 
@@ -70,29 +70,38 @@ class CoatReadings:
     seen_uncleared: bool
 
     @property
-    def clear_change(self) -> str:
-        """What the clear does to value and chroma; empty where there is none."""
-        if self.cleared is None:
-            return ""
-        before, after = self.coats[-1].lab, self.cleared.lab
-        light = after[0] - before[0]
-        chroma = math.hypot(*after[1:]) - math.hypot(*before[1:])
-        value, depth = "darker" if light < 0 else "lighter", "fuller" if chroma > 0 else "duller"
-        return f"{abs(light):.1f} L* {value} and {abs(chroma):.1f} C* {depth}"
-
-    @property
     def clear_words(self) -> str:
         """What the clear will do to it; empty where there is none."""
         if self.cleared is None:
             return ""
-        away = float(delta_e00(self.coats[-1].lab, self.cleared.lab))
+        before, after = self.coats[-1].lab, self.cleared.lab
+        away = float(delta_e00(before, after))
         text = (
-            f"The clear will make it {self.clear_change}, ΔE00 {away:.1f} in all: "
+            f"The clear will make it {clear_change(before, after)}, ΔE00 {away:.1f} in all: "
             "do not spray a coat for it."
         )
         if not self.seen_uncleared:
             text += " No panel of this archive was read without clear: take it as a guess."
         return text
+
+
+def clear_change(before: Lab, after: Lab) -> str:
+    """Say what the clear does to value and chroma.
+
+    Parameters
+    ----------
+    before, after : tuple of 3 float
+        CIELAB without clear and under it.
+
+    Returns
+    -------
+    str
+        As ``2.4 L* darker and 2.9 C* fuller``.
+    """
+    light = after[0] - before[0]
+    chroma = math.hypot(*after[1:]) - math.hypot(*before[1:])
+    value, depth = "darker" if light < 0 else "lighter", "fuller" if chroma > 0 else "duller"
+    return f"{abs(light):.1f} L* {value} and {abs(chroma):.1f} C* {depth}"
 
 
 def coat_readings(

@@ -124,6 +124,11 @@ GLOSSARY: tuple[Term, ...] = (
 aspecular angle (ASTM E2194), wet and dry film (ASTM D1212, ISO 2808)."""
 
 
+_TERMS = {w.casefold(): term for term in GLOSSARY for w in (term.word, *term.also)}
+_ANY = "|".join(re.escape(w) for w in sorted(_TERMS, key=len, reverse=True))
+_PATTERN = re.compile(rf"(?<![\w-])({_ANY})(?![\w-])", re.IGNORECASE)
+
+
 def first_places(text: str) -> list[tuple[int, int, Term]]:
     """Return where each word of the glossary first stands in a text.
 
@@ -143,11 +148,8 @@ def first_places(text: str) -> list[tuple[int, int, Term]]:
     >>> [term.word for _, _, term in first_places("Read the flop before the clear coat.")]
     ['flop', 'clear coat']
     """
-    known = {w.casefold(): term for term in GLOSSARY for w in (term.word, *term.also)}
-    words = sorted(known, key=len, reverse=True)
-    pattern = re.compile(rf"(?<![\w-])({'|'.join(map(re.escape, words))})(?![\w-])", re.IGNORECASE)
     found: dict[str, tuple[int, int, Term]] = {}
-    for match in pattern.finditer(text):
-        term = known[match[1].casefold()]
+    for match in _PATTERN.finditer(text):
+        term = _TERMS[match[1].casefold()]
         found.setdefault(term.word, (match.start(), match.end(), term))
     return sorted(found.values(), key=lambda place: place[0])

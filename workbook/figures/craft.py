@@ -1,4 +1,4 @@
-"""The trade's words, troubles and reading protocol as HTML, with its words linked."""
+"""The trade's words, troubles and reading protocol as HTML, and its words linked on a page."""
 
 from __future__ import annotations
 
@@ -16,32 +16,54 @@ def _anchor(word: str) -> str:
     return "word-" + re.sub(r"[^a-z]+", "-", word.casefold()).strip("-")
 
 
-WORDS = "train_on_grounds.ipynb?part=words"
-"""Where the glossary is, for other pages."""
+_WORDS = "train_on_grounds.ipynb?part=words&amp;word="
+_PROSE = {"p", "li", "figcaption"}
+_PLAIN = {"a", "b", "button", "label", "strong", "summary", "svg", "table"}
+"""Where no word is linked: what is pressed, names, drawings and figures."""
+_SHOUTED = re.compile(r'role="alert"|wb-big')
 
 
-def linked(text: str, seen: set[str] | None = None, *, away: bool = False) -> Raw:
-    """Return text in which each word of the glossary is linked where it first stands.
+def linked(html: str) -> Raw:
+    """Return a page's HTML with each word of the glossary linked where it first stands in prose.
 
-    `text`: plain text; escaped. `seen`: words linked before on this page; those of this text are
-    added. `away`: whether the glossary is on another page. Returned: HTML. The meaning is the
-    link's title; it leads to the word in `glossary_list`.
+    `html`: as drawn. A word that stands before a fold is not linked again within it; folds beside
+    each other have their own first words. The meaning is the link's title.
     """
+    out, prose, plain = [], 0, 0
+    folds: list[tuple[set[str], int]] = [(set(), 0)]
+    for token in re.split(r"(<[^>]+>)", html):
+        tag = re.match(r"<(/?)([a-z0-9]+)", token)
+        if tag is None:
+            out.append(_with_links(token, folds[-1][0]) if prose and not plain else token)
+            continue
+        step, name = (-1 if tag[1] else 1), tag[2]
+        if name == "details" and step > 0:
+            entry = 'id="word-' in token  # of the glossary itself
+            folds.append((set(folds[-1][0]), int(entry)))
+            plain += entry
+        elif name == "details" and len(folds) > 1:
+            plain -= folds.pop()[1]
+        elif name in _PLAIN:
+            plain += step
+        elif name in _PROSE:
+            prose = int(step > 0 and not _SHOUTED.search(token))
+        out.append(token)
+    return Raw("".join(out))
+
+
+def _with_links(text: str, seen: set[str]) -> str:
+    """Link the words of a text, already escaped, that are not in `seen`; they are added to it."""
     out, at = [], 0
     for start, end, term in first_places(text):
-        if seen is not None and term.word in seen:
+        if term.word in seen:
             continue
-        if seen is not None:
-            seen.add(term.word)
-        out.append(esc(text[at:start]))
-        anchor = _anchor(term.word)
-        there = f'href="#{anchor}" data-do="word" data-value="{anchor}"'
-        if away:
-            there = f'href="{WORDS}&amp;word={anchor}"'
-        opened = f'<a {there} title="{esc(term.meaning)}">'
-        out.append(f"{opened}{esc(text[start:end])}</a>")
+        seen.add(term.word)
+        opened = (
+            f'<a class="wb-word" href="{_WORDS}{_anchor(term.word)}" title="{esc(term.meaning)}">'
+        )
+        out += [text[at:start], opened, text[start:end], "</a>"]
         at = end
-    return Raw("".join(out) + esc(text[at:]))
+    return "".join(out) + text[at:]
 
 
 def glossary_list() -> Raw:
@@ -64,18 +86,16 @@ def glossary_list() -> Raw:
     )
 
 
-def trouble_list(troubles: Sequence[Trouble] = TROUBLES, *, away: bool = False) -> Raw:
+def trouble_list(troubles: Sequence[Trouble] = TROUBLES) -> Raw:
     """Return troubles, each folded: how it looks, what to check in order, what can be saved.
 
-    `troubles`: all of them where not given. `away`: as of `linked`.
+    `troubles`: all of them where not given.
     """
-    # Folded apart, each with its own first words.
-    seen: list[set[str]] = [set() for _ in troubles]
     items = [
         f"<details><summary><strong>{esc(t.name)}</strong>: {esc(t.looks)}</summary>"
-        f"<ol>{''.join(f'<li>{linked(c, own, away=away)}</li>' for c in t.check)}</ol>"
-        f"<p>The work as it is: {linked(t.rescue, own, away=away)}</p></details>"
-        for t, own in zip(troubles, seen, strict=True)
+        f"<ol>{''.join(f'<li>{esc(c)}</li>' for c in t.check)}</ol>"
+        f"<p>The work as it is: {esc(t.rescue)}</p></details>"
+        for t in troubles
     ]
     return Raw(
         "".join(items) + '<p class="wb-muted">Common practice, no source; the data sheets of '
@@ -83,11 +103,10 @@ def trouble_list(troubles: Sequence[Trouble] = TROUBLES, *, away: bool = False) 
     )
 
 
-def protocol_list(*, away: bool = False) -> Raw:
-    """Return the reading protocol, each step folded; `away`: as of `linked`."""
-    seen: set[str] = set()
+def protocol_list() -> Raw:
+    """Return the reading protocol, each step folded."""
     items = [
-        f"<details><summary>{i}. {esc(s.name)}</summary><p>{linked(s.text, seen, away=away)}</p>"
+        f"<details><summary>{i}. {esc(s.name)}</summary><p>{esc(s.text)}</p>"
         f'<p class="wb-muted">Write down: {esc(s.ask)}. ({esc(s.source)})</p></details>'
         for i, s in enumerate(PROTOCOL, 1)
     ]

@@ -172,8 +172,9 @@ class JobsScreen(Room):
             advice=advice,
             ways=ways,
             lost=lost,
-            wrong=self.error or (self.photo.error if self.address.get("photo") else None),
+            wrong=self.error,
             photo=self._photo_part,
+            doubted=bool(self.address.get("photo")) and self.photo.error is not None,
             again=again,
         )
         if advice is None or again:

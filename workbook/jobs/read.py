@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from matchlib.colorimetry import delta_lch
 from workbook.figures import Raw, esc, protocol_list
-from workbook.jobs.rail import coats_words, recipe_title
+from workbook.jobs.rail import coats_words
 from workbook.page.fields import button, check, field, fold, problem, upload
 from workbook.page.pictures import areas, axes, coats, numbers, split, tenths
 from workbook.session.targets import lab_of
@@ -24,8 +23,6 @@ __all__ = ["Way", "read_page", "verdict_of", "ways_of"]
 
 _LEAST = 0.05
 _MOST = 6
-_WORDS = re.compile(r" \([^)]*\)")
-"""A ratio in words, which its digits say already."""
 
 
 @dataclass(frozen=True)
@@ -59,7 +56,10 @@ class Way:
 
 
 def ways_of(work: Work, advice: Advice, steering: Steering | None, panel: Panel) -> list[Way]:
-    """Return what can be done, the likeliest first; of level ones, building on first."""
+    """Return what can be done, the likeliest first; of level ones, building on first.
+
+    Of the same things in as many coats only the likeliest ratio is there.
+    """
     ways = []
     for option in steering.options if steering else ():
         added, poured = option.added, option.pour
@@ -67,11 +67,11 @@ def ways_of(work: Work, advice: Advice, steering: Steering | None, panel: Panel)
             how = "A fresh pot."
         elif poured.ml("carrier"):
             how = (
-                f"Let the cup down: {poured.ml('carrier'):.0f} ml carrier to "
-                f"{poured.kept.ml:.0f} ml of it; or mix fresh."
+                f"From the cup: {poured.ml('carrier'):.0f} ml carrier to "
+                f"{poured.kept.ml:.0f} ml of it."
             )
         else:
-            how = "From the cup, or fresh."
+            how = "From the cup."
         more = ", then ".join(
             f"{s.coats} more coat{'s' * (s.coats != 1)} of {s.ratio}" for s in added.steps
         ).replace(":", " : ")
@@ -85,12 +85,15 @@ def ways_of(work: Work, advice: Advice, steering: Steering | None, panel: Panel)
             )
         )
     for scored in (*advice.changes, *advice.fresh):
-        words = _WORDS.sub("", scored.words) if scored in advice.changes else "another recipe"
-        ways.append(Way(f"A fresh card: {words}", scored.recipe, "", scored.probability))
-    kept: dict[tuple[str, Recipe], Way] = {}
-    for way in ways:
-        kept.setdefault((way.on, way.recipe), way)
-    return sorted(kept.values(), key=lambda w: (-round(w.chance, 2), not w.on))
+        recipe, told = scored.recipe, coats_words(scored.recipe)
+        if _materials(recipe) != _materials(panel.recipe):
+            told = f"{' then '.join(str(c) for c, _ in recipe.layers)} over {recipe.ground}, {told}"
+        ways.append(Way(f"A fresh card: {told}", recipe, "", scored.probability))
+    kept: dict[object, Way] = {}  # of so many coats of the same things one will do, the likeliest
+    for way in sorted(ways, key=lambda w: (-round(w.chance, 2), not w.on)):
+        count = 0 if way.recipe.schedule is None else way.recipe.schedule.coats
+        kept.setdefault((way.on, _materials(way.recipe), count), way)
+    return list(kept.values())
 
 
 def verdict_of(advice: Advice) -> tuple[bool, str]:
@@ -110,6 +113,7 @@ def read_page(
     lost: str,
     wrong: Exception | None,
     photo: str,
+    doubted: bool,
     again: bool,
 ) -> Raw:
     """Return the step as HTML.
@@ -128,6 +132,8 @@ def read_page(
         What went wrong here.
     photo : str
         HTML where a photograph is being taken.
+    doubted : bool
+        Whether what the photograph read was refused; it says so itself.
     again : bool
         Whether it is read once more.
 
@@ -140,7 +146,7 @@ def read_page(
     if card is None:
         return Raw("<p>There is no card to read yet.</p>")
     if advice is None or again or not card.stages[-1].readings:
-        return _ask(work, card, wrong, photo)
+        return _ask(work, card, wrong, photo, doubted)
     passes, words = verdict_of(advice)
     finished = [float(v) for v in advice.finished[0]]
     told = (
@@ -161,14 +167,15 @@ def read_page(
         f"{split(work.wanted, finished, of=card.code, width=300, height=150)}"
         f'<p class="wb-num">{esc(told)}</p>{several}</div><div>'
         f'<p class="wb-big" role="status">{esc(words)}</p>{measured}'
-        f'<p class="wb-muted">{esc(advice.film_words)}</p></div></div>'
+        f'<p class="wb-muted">{esc(_film(advice))}</p></div></div>'
     )
     once_more = button("Read it again", "again", quiet=True)
     if passes:
         done = _finish(work)
         nearer = [w for w in ways if w.chance >= _LEAST][:_MOST]
+        rows = _rows(work, card, nearer, finished)
         return Raw(
-            f"{problem(wrong)}{head}{done}{_other(work, nearer, 'way to come nearer')}"
+            f"{problem(wrong)}{head}{done}{_other(rows, 'way to come nearer')}"
             f'<div class="wb-bar">{once_more}</div>'
         )
     given_up = f'<p class="wb-caution">{esc(lost)}</p>' if lost else ""
@@ -179,25 +186,20 @@ def read_page(
         '<p class="wb-caution">Nothing within this shelf is likely to pass. Choose another recipe, '
         "or allow more on the shelf.</p>"
     )  # fmt: skip
-    shown = "".join(_row(work, w, 0, first=True) for w in first) + "".join(
-        _row(work, w, 1) for w in second
-    )
-    other = _other(work, rest, "other way")
-    aside = (
-        once_more
-        + button("Another recipe", "goto", "recipe", quiet=True)
-        + button("Give the job up", "goto", "done", quiet=True)
-    )
+    rows = _rows(work, card, [*first, *second, *rest], finished, named=True)
+    count = len(first) + len(second)
+    shown, other = "".join(rows[:count]), _other(rows[count:], "other way")
     return Raw(
-        f'{problem(wrong)}{head}{given_up}{hopeless}{shown}{other}<div class="wb-bar">{aside}</div>'
+        f"{problem(wrong)}{head}{given_up}{hopeless}{shown}{other}"
+        f'<div class="wb-bar">{once_more}</div>'
     )
 
 
-def _other(work: Work, ways: list[Way], words: str) -> str:
-    if not ways:
+def _other(rows: list[str], words: str) -> str:
+    if not rows:
         return ""
-    count = f"{len(ways)} {words.replace('way', 'ways', 1) if len(ways) > 1 else words}"
-    return fold(count, "".join(_row(work, w, i) for i, w in enumerate(ways, 2)), ident="ways")
+    count = f"{len(rows)} {words.replace('way', 'ways', 1) if len(rows) > 1 else words}"
+    return fold(count, "".join(rows), ident="ways")
 
 
 def _finish(work: Work) -> str:
@@ -234,30 +236,42 @@ def _hues(angle: float) -> tuple[str, str]:
     return below, above
 
 
-def _row(work: Work, way: Way, place: int, *, first: bool = False) -> str:
-    looks = work.looks(coat_by_coat(way.recipe, clear=way.recipe.clear))
-    counted, start = 1, "bare"
-    card = work.panel
-    if way.on and card is not None:
-        on = 0 if card.recipe.schedule is None else card.recipe.schedule.coats
-        looks, counted, start = looks[on:], on + 1, "now"
-    how = way.how
-    if first and way.on and card is not None and any(s.recipe.clear for s in card.stages):
-        how = f"{how} Sand its clear first."
-    text = f'<p class="wb-why">{esc(how)}</p>' if how else ""
-    drawn = coats(looks, work.wanted, first=start, counted=counted, named=first, size=26)
-    title = esc(way.words[:1].upper() + way.words[1:])
-    what = ""
-    if not way.on:
-        plan, over = work.job.plan, ""
-        if plan is None or _materials(plan.recipe) != _materials(way.recipe):
-            over = f"{recipe_title(way.recipe)}, "
-        what = f"<p>{over}{esc(coats_words(way.recipe))}</p>"
-    use = button("Do this", "do", way.key, go=first, spoken=way.words)
-    return (
-        f'<article class="wb-card wb-row wb-bald{" wb-first" * first}" data-key="way{place}"><div>'
-        f"<h2>{title}</h2>{what}{drawn}{text}</div>{tenths(way.chance, 'pass')}{use}</article>"
-    )
+def _film(advice: Advice) -> str:
+    """How today's film differs, where it differs by more than is uncertain."""
+    from matchlib.correction import film_words
+
+    more, sd = advice.film
+    said = advice.film_words
+    return said if abs(more) > sd else said.removeprefix(film_words(more, sd)).strip()
+
+
+def _rows(
+    work: Work, card: Panel, ways: list[Way], now: list[float], *, named: bool = False
+) -> list[str]:
+    """The ways, each with its coats; `named`: the first of them is what is recommended."""
+    on = 0 if card.recipe.schedule is None else card.recipe.schedule.coats
+    coming = {w: coat_by_coat(w.recipe, clear=w.recipe.clear) for w in ways}
+    added = list(dict.fromkeys(r for w in ways if w.on for r in coming[w][on + 1 :]))
+    looks = dict(zip(added, work.looks_on(card, added), strict=True))
+    told = []
+    for place, way in enumerate(ways):
+        first = named and not place
+        if way.on:
+            labs: list[Any] = [now, *(looks[r] for r in coming[way][on + 1 :])]
+            strip = coats(labs, work.wanted, first="now", counted=on + 1, named=first, size=26)
+        else:
+            strip = coats(work.looks(coming[way]), work.wanted, named=first, size=26)
+        how = way.how
+        if first and way.on and any(s.recipe.clear for s in card.stages):
+            how += " Sand its clear first."
+        text = f'<p class="wb-why">{esc(how)}</p>' if how else ""
+        use = button("Do this", "do", way.key, go=first, spoken=way.words)
+        told.append(
+            f'<article class="wb-card wb-row wb-bald{" wb-first" * first}" data-key="way{place}">'
+            f"<div><h2>{esc(way.words)}</h2>{strip}{text}</div>"
+            f"{tenths(way.chance, 'pass')}{use}</article>"
+        )
+    return told
 
 
 def _materials(recipe: Recipe) -> tuple[object, ...]:
@@ -265,7 +279,7 @@ def _materials(recipe: Recipe) -> tuple[object, ...]:
     return recipe.ground, *(colour for colour, _ in recipe.layers)
 
 
-def _ask(work: Work, card: Panel, wrong: Exception | None, photo: str) -> Raw:
+def _ask(work: Work, card: Panel, wrong: Exception | None, photo: str, doubted: bool) -> Raw:
     plan = work.job.plan
     uncleared = card.recipe.clear is None and plan is not None and plan.recipe.clear is not None
     state = "dry, before its clear coat" if uncleared else "finished and dry"
@@ -280,7 +294,8 @@ def _ask(work: Work, card: Panel, wrong: Exception | None, photo: str) -> Raw:
             '<p class="wb-caution">Its last coat is fresh. Wet, it reads darker and glossier than '
             "it will: wait until it is dry by its data sheet.</p>"
         )
-    sure = check("I read it again: it is so", "sure", "sure", False) if wrong is not None else ""
+    sure: str = check("I read it again: it is so", "sure", "sure", False)
+    sure = sure if wrong is not None or doubted else ""
     left = len([c for c in work.coats if not c.laid])
     come = f", with {left} coat{'s' * (left != 1)} still to come" if left else ""
     typed = field("It reads: L a b", "lab", lines=2 if several else 1, help=help_, wrong=wrong)
@@ -290,5 +305,5 @@ def _ask(work: Work, card: Panel, wrong: Exception | None, photo: str) -> Raw:
         f'<div class="wb-verdict"><div>{seen}<p class="wb-num">expected {numbers(expected)}</p>'
         f'</div><div data-enter="read"><p>Read it {state}{come}.</p>{question}{typed}{sure}'
         f'<div class="wb-bar">{ways}</div></div></div>{photo}'
-        + fold("How to read it", protocol_list(away=True), ident="protocol")
+        + fold("How to read it", protocol_list(), ident="protocol")
     )

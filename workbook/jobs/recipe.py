@@ -12,7 +12,7 @@ from workbook.figures.charts import Mark, lab_chart
 from workbook.jobs.rail import coats_words, recipe_title
 from workbook.page.fields import button, check, chips, choice, fold, problem, slider
 from workbook.page.page import Press
-from workbook.page.pictures import coats, split, tenths
+from workbook.page.pictures import chance, coats, split, tenths
 from workbook.session.work import Work, coat_by_coat
 
 if TYPE_CHECKING:
@@ -172,9 +172,7 @@ def _row(work: Work, row: Offer, place: int, *, first: bool = False) -> str:
     after = " and ".join(map(str, row.read_after))
     read = f"cards pass, read after coat {after}" if after else "cards pass"
     blind = ""
-    if row.read_after:
-        from workbook.page.pictures import chance
-
+    if chance(row.blind) != chance(row.chance):
         blind = f"{chance(row.blind)[1]} sprayed blind"
     use = button("Use this", "use", row.key, go=first, spoken=f"{recipe}")
     return (

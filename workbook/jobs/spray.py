@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from matchlib.cautions import cautions_at
 from matchlib.correction import SANDING
-from matchlib.explain import coat_readings
+from matchlib.explain import clear_change, coat_readings
 from matchlib.trade import troubles_at
 from workbook.figures import Raw, esc, trouble_list
 from workbook.jobs.pot import pot_part
@@ -121,7 +121,7 @@ def spray_page(
         field(label, f"booth_{n}", booth[n], help=help_) for n, (label, help_) in _BOOTH.items()
     )
     at_booth = wrong if where == "booth" else None
-    words = "Card's code, booth, lot, sprayer and flash-off"
+    words = "Card, booth, lot and sprayer"
     if plan is not None and not plan.on:
         fields = field("Code on the back of the card", "code", work.next_code) + fields
     today = fold(
@@ -132,7 +132,7 @@ def spray_page(
         open_=at_booth is not None,
     )
     rest = wrong if wrong is not None and at_pot is None and at_booth is None else None
-    troubles = trouble_list(troubles_at("colour"), away=True)
+    troubles = trouble_list(troubles_at("colour"))
     air = next((c.first for c in cautions_at("spray") if "isocyanate" in c.text.lower()), "")
     return Raw(
         f'{problem(rest)}<section class="wb-card" aria-label="Pot">'
@@ -151,7 +151,12 @@ def _table(work: Work, booth: dict[str, str]) -> str:
     reads = coat_readings(
         work.model, plan.recipe, archive=work.archive.panels(), viewing=work.viewing
     )
-    looks = [one.lab for one in reads.coats]
+    looks, there = [one.lab for one in reads.coats], work.begun
+    whole = None if reads.cleared is None else reads.cleared.lab
+    if there and work.panel is not None:  # what is on the card was read: the rest goes on from it
+        coming = [coat.recipe for coat in work.coats[there:]]
+        *on, under = work.looks_on(work.panel, [*coming, plan.recipe])
+        looks, whole = [*looks[: there + 1], *on], whole and under
     ahead, read_due = work.next_coat, work.due_reading
     rows = []
     try:
@@ -159,11 +164,10 @@ def _table(work: Work, booth: dict[str, str]) -> str:
     except ValueError:
         flash = 0.0
     laid = [c for c in work.coats if c.laid]
-    there = work.begun
     if there:
         which = f"1 to {there}" if there > 1 else "1"
         rows.append(
-            f'<tr class="wb-gone"><th scope="row">{which}</th><td>{_chip(looks[there])}</td>'
+            f'<tr class="wb-gone"><th scope="row">{which}</th><td></td>'
             "<td colspan=2>on the card</td><td></td></tr>"
         )
     for coat in work.coats[there:]:
@@ -171,25 +175,23 @@ def _table(work: Work, booth: dict[str, str]) -> str:
         rows.append(_coat(coat, looks[coat.number], press=coat is ahead and not read_due,
                           clock=last, flash=flash, after=laid))  # fmt: skip
         if coat.read:
-            lab = looks[coat.number]
             now = read_due == coat.number
             press = button("Read it now", "goto", "read", go=True) if now else ""
             done = any(not c.laid for c in work.coats if c.number <= coat.number)
-            said = "when dry, before the clear" if now or done else "read"
+            said = "dry, before the clear; the rest follows" if now or done else "read"
             rows.append(
-                f'<tr data-key="read{coat.number}"><th scope="row">read</th><td>{_chip(lab)}</td>'
-                f"<td colspan=2>{esc(said)}; what follows depends on it</td>"
+                f'<tr data-key="read{coat.number}"><th scope="row">read</th><td></td>'
+                f"<td colspan=2>{esc(said)}</td>"
                 f"<td>{press}</td></tr>"
             )
-    if reads.cleared is not None:
+    if whole is not None:
         card = work.panel if plan.on else None
         laid_clear = card is not None and not work.next_coat and card.recipe.clear is not None
-        said = f"makes it {reads.clear_change}"
-        said = "laid" if laid_clear else f"{said}: do not spray a coat for that"
+        said = "laid" if laid_clear else f"{clear_change(looks[-1], whole)}: no coat for that"
         press = button("Clear laid", "clear", go=not read_due) if work.to_clear else ""
         rows.append(
             f'<tr class="{"wb-gone" if laid_clear else ""}"><th scope="row">clear</th>'
-            f"<td>{_chip(reads.cleared.lab)}</td><td colspan=2>{said}</td><td>{press}</td></tr>"
+            f"<td>{_chip(whole)}</td><td colspan=2>{said}</td><td>{press}</td></tr>"
         )
     return (
         '<div class="wb-scroll" tabindex="0" role="region" aria-label="Coats"><table><thead><tr>'
@@ -227,5 +229,5 @@ def _coat(
 
 
 def _chip(lab: Any) -> Raw:
-    shown = areas([lab], words=numbers(lab), width=44, height=44, edge=6)
-    return Raw(f'<span class="wb-pair">{shown}<span class="wb-num">{numbers(lab)}</span></span>')
+    shown = areas([lab], words=numbers(lab), width=42, height=42, edge=5)
+    return Raw(f'<span class="wb-reads">{shown}<span class="wb-num">{numbers(lab)}</span></span>')

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from workbook.figures import Raw, esc
+from workbook.figures import Raw, esc, linked
 from workbook.page.fields import button
 
 __all__ = ["frame", "steps_list"]
@@ -28,7 +28,7 @@ def frame(
     title : str
         Its heading.
     main : str
-        HTML: what the page is about.
+        HTML: what the page is about; the trade's words in it are linked here.
     place : str
         Which page and step it is: on another one the browser goes to its top.
     above : str
@@ -56,7 +56,7 @@ def frame(
         bottom = f'<footer class="wb-bottom">{told}{forward}</footer>'
     return Raw(
         f'<div class="{shape}">{left}<main class="wb-main">{above}'
-        f'<h1 data-place="{esc(place)}">{esc(title)}</h1>{main}</main>{right}</div>{bottom}'
+        f'<h1 data-place="{esc(place)}">{esc(title)}</h1>{linked(main)}</main>{right}</div>{bottom}'
     )
 
 

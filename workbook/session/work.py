@@ -194,6 +194,15 @@ class Work:
         labs = self.model.predict_recipes(list(recipes), self.viewing)
         return [(float(v[0]), float(v[1]), float(v[2])) for v in labs]
 
+    def looks_on(self, card: Panel, recipes: Sequence[Recipe]) -> list[tuple[float, float, float]]:
+        """Return what coats on top of a card should make it read, from its own last reading."""
+        from matchlib.correction import Belief, Sprayed, on_top
+
+        if not recipes:
+            return []
+        sprayed = Sprayed.of(self.rows(card)[-1])
+        return [one.lab for one in on_top(Belief.of(self.model), sprayed, self.aim, recipes)]
+
     @property
     def viewing(self) -> Viewing:
         """How the target was read; how the archive was where there is none."""

@@ -171,6 +171,13 @@ export default {
     if (own) addEventListener("popstate", () => send({ event: "open", address: location.search }));
 
     root.addEventListener("click", (event) => {
+      const link = event.target.closest("a[href]");
+      if (!own && link?.search) sessionStorage.setItem(`wb:${link.pathname}`, link.search);
+      if (own && link?.pathname === location.pathname && !(event.ctrlKey || event.metaKey)) { // a word on its own page
+        event.preventDefault();
+        send({ event: "open", address: link.search });
+        return;
+      }
       const pressed = event.target.closest("[data-do]");
       if (!pressed || !root.contains(pressed) || TYPED.includes(pressed.localName)) return;
       event.preventDefault();
@@ -217,7 +224,7 @@ export default {
     const ticking = setInterval(() => clock(root), 500);
     draw();
     told();
-    send({ event: "open", address: own ? location.search : model.get("address") || (sessionStorage.getItem(`wb:${location.pathname}`) ?? "") });
+    send({ event: "open", address: own ? location.search : sessionStorage.getItem(`wb:${location.pathname}`) ?? model.get("address") });
     return () => clearInterval(ticking);
   },
 };

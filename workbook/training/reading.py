@@ -8,10 +8,9 @@ from matchlib.overview import rereading
 from workbook.figures import esc, glossary_list, protocol_list, trouble_list
 
 if TYPE_CHECKING:
-    from workbook.page import Press
     from workbook.training.app import TrainingRoom
 
-__all__ = ["do_word", "draw_protocol", "draw_troubles", "draw_words"]
+__all__ = ["draw_protocol", "draw_troubles", "draw_words"]
 
 
 def draw_protocol(room: TrainingRoom) -> tuple[str, str, str]:
@@ -44,8 +43,3 @@ def draw_words(room: TrainingRoom) -> tuple[str, str, str]:
     if word:
         listed = listed.replace(f'id="{esc(word)}"', f'id="{esc(word)}" data-look="1"', 1)
     return "Words of the trade", listed, ""
-
-
-def do_word(room: TrainingRoom, done: Press) -> None:
-    """Look a word up."""
-    room.address = {"part": "words", "word": done.value}

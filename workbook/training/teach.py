@@ -10,7 +10,7 @@ from matchlib.domain import Colour, MixRatio
 from matchlib.lessons import LESSONS, Lesson, first_day, lesson
 from matchlib.repair import Zone, blend_in, fade
 from workbook.cup import cup_svg
-from workbook.figures import chip, esc, linked, number, table
+from workbook.figures import chip, esc, number, table
 from workbook.page.fields import choice, field, fold, slider
 from workbook.page.pictures import areas, numbers
 from workbook.room import guarded
@@ -50,11 +50,10 @@ def _day(room: TrainingRoom, colour: str, ratio: str) -> str:
     cards = first_day(
         room.session.archive.panels(), Colour.parse(colour), ratio=MixRatio.parse(ratio)
     )
-    seen: set[str] = set()
     return f"<h2>A let-down set of {esc(colour)}</h2>" + "".join(
         fold(
             f"{i}. {card.recipe}{' · done: ' * bool(card.done)}{', '.join(card.done)}",
-            f"<p>{linked(card.teaches, seen)}</p><p>{linked(card.how, seen)}</p>",
+            f"<p>{esc(card.teaches)}</p><p>{esc(card.how)}</p>",
             ident=f"day{i}",
         )
         for i, card in enumerate(cards, 1)
@@ -155,7 +154,7 @@ def _drawn(zones: Sequence[Zone]) -> str:
         ]
         for i, z in enumerate(zones)
     ]
-    words = linked(
+    words = (
         "Where a step shows, fade the edge out longer: a hand's width or more, rolling the gun "
         "away before the trigger is let go; weaker coats make smaller steps (common practice, no "
         "source). All of it is predicted: where these two colours were never layered, spray a card "
