@@ -8,9 +8,9 @@ from workbook.jobs.pot import pots_of, typed_of
 from workbook.jobs.rail import coats_words, recipe_title
 from workbook.page.fields import button, field, fold, problem
 from workbook.page.pictures import coats, numbers, split
-from workbook.session.customer import sheet_of_job
+from workbook.session.customer import coat_by_coat, sheet_of_job
 from workbook.session.targets import lab_of
-from workbook.session.work import Work, coat_by_coat
+from workbook.session.work import Work
 
 __all__ = ["done_page", "label_of", "sheet_pdf"]
 

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 from workbook.figures import Raw, esc
 from workbook.page.frame import steps_list
 from workbook.page.pictures import areas, cut, numbers, split
-from workbook.session.work import Work, coat_by_coat
+from workbook.session.customer import coat_by_coat
+from workbook.session.work import Work
 
 if TYPE_CHECKING:
     from matchlib.domain import Recipe

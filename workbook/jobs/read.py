@@ -11,8 +11,9 @@ from workbook.figures import Raw, esc, protocol_list
 from workbook.jobs.rail import coats_words
 from workbook.page.fields import button, check, field, fold, problem, upload
 from workbook.page.pictures import areas, axes, coats, numbers, split, tenths
+from workbook.session.customer import coat_by_coat
 from workbook.session.targets import lab_of
-from workbook.session.work import Work, coat_by_coat
+from workbook.session.work import Work
 
 if TYPE_CHECKING:
     from matchlib.correction import Advice

@@ -13,7 +13,8 @@ from workbook.jobs.rail import coats_words, recipe_title
 from workbook.page.fields import button, check, chips, choice, fold, problem, slider
 from workbook.page.page import Press
 from workbook.page.pictures import chance, coats, split, tenths
-from workbook.session.work import Work, coat_by_coat
+from workbook.session.customer import coat_by_coat
+from workbook.session.work import Work
 
 if TYPE_CHECKING:
     from matchlib.steering import CardPlan, CardPlans

@@ -3,22 +3,34 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from matchlib.domain import CoatSchedule, CoatStep, Recipe
 from matchlib.errors import DomainError
 from workbook.session.model_cache import model_of
 from workbook.session.sheet import sheet_of
-from workbook.session.targets import last_tried
+from workbook.session.targets import last_tried, stages_read
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from matchlib.archive import Archive
-    from matchlib.domain import Panel, Recipe
+    from matchlib.domain import Panel
     from matchlib.job import Job, Plan
     from matchlib.mixing import Pot
+    from matchlib.regression import FilmPredictor
     from matchlib.suggest import Target
     from workbook.jobsheet import JobSheet
 
-__all__ = ["Outlook", "aim_of_job", "outlook_of", "sheet_of_job", "to_spray"]
+__all__ = [
+    "Outlook",
+    "aim_of_job",
+    "coat_by_coat",
+    "labs_on",
+    "outlook_of",
+    "sheet_of_job",
+    "to_spray",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +117,35 @@ def _under_clear(panel: Panel) -> bool:
     return panel.recipe.clear is not None and not (read and read[-1].state == "before clear")
 
 
+def coat_by_coat(recipe: Recipe, *, clear: str | None = None) -> list[Recipe]:
+    """Return what is on a card before the first coat, after it, and so on to the last.
+
+    Returned: the bare ground first.
+    """
+    found = [Recipe(recipe.ground, None, None, clear)]
+    steps: list[CoatStep] = []
+    for step in () if recipe.schedule is None else recipe.schedule.steps:
+        for count in range(1, step.coats + 1):
+            now = CoatSchedule((*steps, replace(step, coats=count)))
+            found.append(Recipe(recipe.ground, recipe.colour, now, clear))
+        steps.append(step)
+    return found
+
+
+def labs_on(
+    model: FilmPredictor, card: tuple[Recipe, Any], aim: Target, recipes: Sequence[Recipe]
+) -> list[tuple[float, float, float]]:
+    """Return what coats on top of a card should make it read, from its own reading.
+
+    `card`: what is on it, and its readings. `recipes`: all that is on it then.
+    """
+    from matchlib.correction import Belief, Sprayed, on_top
+
+    if not recipes:
+        return []
+    return [one.lab for one in on_top(Belief.of(model), Sprayed.of(card), aim, recipes)]
+
+
 def sheet_of_job(
     archive: Archive, job: Job, *, pot: Pot | None = None, unit: str = "ml", code: str = ""
 ) -> JobSheet:
@@ -128,6 +169,15 @@ def sheet_of_job(
     if panel is None:
         return sheet
     found = outlook_of(archive, job)
+    whole = _plan_of(job).recipe
+    coats = coat_readings(model, whole, viewing=aim.aims[0].viewing)
+    rows = stages_read(panel, whole.clear)
+    if rows and panel.recipe.schedule is not None:  # it was read: the rest goes on from that
+        there = panel.recipe.schedule.coats
+        labs = labs_on(model, rows[-1], aim, coat_by_coat(whole)[there + 1 :])
+        on = [replace(c, lab=lab) for c, lab in zip(coats.coats[there + 1 :], labs, strict=True)]
+        cleared = coats.cleared and replace(coats.cleared, lab=found.lab)
+        coats = replace(coats, coats=(*coats.coats[: there + 1], *on), cleared=cleared)
     notes = [f"These coats go on panel {panel.code}, which has {panel.recipe}."]
     notes += [SANDING] if _under_clear(panel) else []
     return replace(
@@ -137,7 +187,7 @@ def sheet_of_job(
         sd=None,
         chance=found.probability,
         angles=(),
-        whole=_plan_of(job).recipe,
-        coats=coat_readings(model, _plan_of(job).recipe, viewing=aim.aims[0].viewing),
+        whole=whole,
+        coats=coats,
         notes=(*sheet.notes, *notes),
     )

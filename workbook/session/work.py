@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from matchlib.domain import CoatSchedule, CoatStep, LoggedCoat, Panel, Recipe, Stage
+from matchlib.domain import LoggedCoat, Panel, Recipe, Stage
 from matchlib.errors import ArchiveError, DomainError, TargetError
 from matchlib.job import Job, Plan
-from workbook.session.customer import aim_of_job
+from workbook.session.customer import aim_of_job, coat_by_coat, labs_on
 from workbook.session.model_cache import model_of
 from workbook.session.targets import lab_of, stages_read
 
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from matchlib.suggest import Limits, Suggestions, Target
     from workbook.session.session import Session
 
-__all__ = ["Coat", "Work", "coat_by_coat"]
+__all__ = ["Coat", "Work"]
 
 BEFORE = "before clear"
 
@@ -48,21 +48,6 @@ class Coat:
     laid: bool
     log: LoggedCoat | None
     read: bool
-
-
-def coat_by_coat(recipe: Recipe, *, clear: str | None = None) -> list[Recipe]:
-    """Return what is on a card before the first coat, after it, and so on to the last.
-
-    Returned: the bare ground first.
-    """
-    found = [Recipe(recipe.ground, None, None, clear)]
-    steps: list[CoatStep] = []
-    for step in () if recipe.schedule is None else recipe.schedule.steps:
-        for count in range(1, step.coats + 1):
-            now = CoatSchedule((*steps, replace(step, coats=count)))
-            found.append(Recipe(recipe.ground, recipe.colour, now, clear))
-        steps.append(step)
-    return found
 
 
 class Work:
@@ -196,12 +181,7 @@ class Work:
 
     def looks_on(self, card: Panel, recipes: Sequence[Recipe]) -> list[tuple[float, float, float]]:
         """Return what coats on top of a card should make it read, from its own last reading."""
-        from matchlib.correction import Belief, Sprayed, on_top
-
-        if not recipes:
-            return []
-        sprayed = Sprayed.of(self.rows(card)[-1])
-        return [one.lab for one in on_top(Belief.of(self.model), sprayed, self.aim, recipes)]
+        return labs_on(self.model, self.rows(card)[-1], self.aim, recipes)
 
     @property
     def viewing(self) -> Viewing:
