@@ -96,7 +96,12 @@ def clear_change(before: Lab, after: Lab) -> str:
     Returns
     -------
     str
-        As ``2.4 L* darker and 2.9 C* fuller``.
+        The difference of each, in words.
+
+    Examples
+    --------
+    >>> clear_change((29.4, 44.4, 25.1), (27.0, 45.9, 28.3))
+    '2.4 L* darker and 2.9 C* fuller'
     """
     light = after[0] - before[0]
     chroma = math.hypot(*after[1:]) - math.hypot(*before[1:])
