@@ -358,7 +358,7 @@ def _mottle(
 
     recipes = [recipe] * len(views)
     _, _, by_film, by_ground = before.linear(recipes, views)
-    _, _, spray, _ = before.predict_parts(recipes, views)
+    _, _, spray, _ = before.model.predict_parts(recipes, views)
     effects = np.stack([film * by_film, ground * by_ground], axis=2)
     rest = spray - effects @ effects.transpose(0, 2, 1)
     size, axes = np.linalg.eigh(rest)

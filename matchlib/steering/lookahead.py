@@ -150,8 +150,8 @@ class Lookahead:
         root = axes * np.sqrt(np.maximum(size, 0.0))
         t, d = judged.film.shape
         both = np.concatenate([judged.slope @ root, read.slope @ root]).reshape(2 * t * d, -1)
-        _, s, vt = np.linalg.svd(both, full_matrices=False)
-        kept = vt[: min(WIDTH, int((s > 1e-6).sum()))]
+        moved, ways = np.linalg.eigh(both.T @ both)
+        kept = ways[:, moved > 1e-12].T[: -WIDTH - 1 : -1]
         by = (both @ kept.T).reshape(2, t, d, -1)
         # What was kept, from what is believed: the root's inverse, where there is any spread.
         whiten = kept @ (axes / np.sqrt(np.maximum(size, 1e-12 * size[-1]))).T
@@ -262,21 +262,22 @@ class Lookahead:
         scatter = cloud @ np.linalg.cholesky(spread).transpose(0, 2, 1)
         dof = dof_of(known, spread, groups=self.groups[rows])
         scatter *= drawn_out(cloud, dof)[:, :, None]
-        far = np.zeros(())
+        square: Array = np.zeros(())
         for i, aim in enumerate(self.goal.labs):
             stretch, boxed = self.goal.local(i)
             here = slice(3 * i, 3 * i + 3)
-            off = (lab[:, :, here] - aim) @ stretch.T
+            off = np.moveaxis((lab[:, :, here] - aim) @ stretch.T, 0, 1)
             give = scatter[:, :, here] @ stretch.T
             if boxed:
-                away = np.abs(off[:, :, None, :] + give).max(axis=3)
+                away = np.abs(off[:, :, None, :] + give[:, None]).max(axis=3) ** 2
             else:
-                cross = np.einsum("ntd,tmd->ntm", off, give)
-                square = (off**2).sum(axis=2)[:, :, None] + (give**2).sum(axis=2) + 2.0 * cross
-                away = np.sqrt(np.maximum(square, 0.0))
-            far = np.maximum(far, away)
-        soft = SOFT * self.goal.tolerance.value
-        inside = np.clip((self.goal.tolerance.value - far) / soft + 0.5, 0.0, 1.0).mean(axis=2)
+                away = (2.0 * off) @ give.transpose(0, 2, 1)
+                away += (off**2).sum(axis=2)[:, :, None] + (give**2).sum(axis=2)[:, None]
+            square = np.maximum(square, away)
+        most = self.goal.tolerance.value**2
+        square -= most
+        square *= -0.5 / (SOFT * most)
+        inside = np.clip(square + 0.5, 0.0, 1.0, out=square).mean(axis=2).T
         chance = np.full((len(now.mean), len(more)), -1.0)
         chance[:, rows] = inside
         return chance

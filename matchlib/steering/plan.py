@@ -8,22 +8,20 @@ back, so the best approach is from the light side, by as much as the spread of f
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
-from fractions import Fraction
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from matchlib.correction import Belief, Card, Sprayed, Today, scored
-from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Panel, Recipe, Viewing, readings_in
+from matchlib.correction import Belief, Today, scored
+from matchlib.domain import CoatSchedule, Panel, Recipe, Viewing, readings_in
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.progress import Callback, part_of
-from matchlib.steering.lookahead import CoatsSprayed, Lookahead
-from matchlib.steering.planned import CardPlan, CardPlans, Likely, PlannedReading
-from matchlib.steering.steer import Steering, advise
+from matchlib.steering.approach import Approach, Candidate, Shop
+from matchlib.steering.planned import CardPlan, CardPlans
 from matchlib.suggest import Suggestion, Suggestions, Target, suggest
 
 if TYPE_CHECKING:
@@ -39,17 +37,8 @@ MOST_READINGS = 3
 THOUGHT_ON = 3
 """Pairs for which more than one look is worked out."""
 
-HOPELESS = 0.05
-"""Chance below which it is not said what follows from likely readings."""
-
 CANDIDATES = 8
 """Pairs of ground and pot looked at."""
-
-SHARES = (0.5, 0.6, 0.68, 0.76, 0.83, 0.89, 0.94)
-"""Of the strength of the whole, at which a card may be read first."""
-
-GRID = 20
-"""Strengths between half and one and a quarter of the whole that may come to lie on the card."""
 
 NEAR = 3.0
 """Pairs whose recipe is expected this many tolerances farther than the nearest are not thought of:
@@ -145,17 +134,14 @@ def plan(
                 if isinstance(model, Belief)
                 else Belief.of(model, today, recipes=[candidate.recipe])
             )
-            shop = _Shop(belief, target, views, bounds, before_clear=before_clear, source=source)
-            worked.append((shop, candidate, *shop.first(candidate, 1)))
-        worked.sort(key=lambda w: (-round(w[3][-1], 2), -w[1].blind))
+            shop = Shop(belief, target, views, bounds, before_clear=before_clear, source=source)
+            worked.append(Approach.of(shop, candidate).looked_at(1))
+        worked.sort(key=lambda one: one.place)
         if readings > 1:  # more looks mend no hue: only the likeliest are thought on
-            for place, (shop, candidate, *_) in enumerate(worked[:THOUGHT_ON]):
-                worked[place] = (shop, candidate, *shop.first(candidate, readings))
-            worked.sort(key=lambda w: (-round(w[3][-1], 2), -w[1].blind))
+            worked[:THOUGHT_ON] = [one.looked_at(readings) for one in worked[:THOUGHT_ON]]
+            worked.sort(key=lambda one: one.place)
         report(0.9, "working out what follows")
-        plans = [
-            shop.plan(candidate, first, chances) for shop, candidate, first, chances in worked[:top]
-        ]
+        plans = [one.plan() for one in worked[:top]]
     return CardPlans(
         tuple(plans),
         target,
@@ -165,21 +151,11 @@ def plan(
     )
 
 
-@dataclass(frozen=True)
-class _Candidate:
-    """The nearest recipe of a ground and a pot, and its chance if it is sprayed blind."""
-
-    recipe: Recipe
-    difference: float
-    blind: float
-    suggestion: Suggestion | None = None
-
-
 def _candidates(
     model: FilmPredictor | Belief, found: Suggestions, goal: Target, limits: Limits, *, source: str
-) -> list[_Candidate]:
+) -> list[Candidate]:
     """The nearest recipe of every pair of ground and pot that comes near."""
-    candidates = [_Candidate(s.recipe, s.expected_delta_e00, s.probability, s) for s in found]
+    candidates = [Candidate(s.recipe, s.expected_delta_e00, s.probability, s) for s in found]
     if isinstance(model, Belief):
         # What today's cards taught, the search has not heard of.
         pots = {(s.recipe.ground, s.recipe.colour): s.recipe for s in found}
@@ -193,9 +169,9 @@ def _candidates(
         near = scored(
             model, every, goal, tolerance=goal.tolerance.value, source=source, shortlist=240
         )
-        candidates = [_Candidate(s.recipe, s.difference, s.probability) for s in near]
+        candidates = [Candidate(s.recipe, s.difference, s.probability) for s in near]
     candidates.sort(key=lambda r: r.difference)
-    kept: dict[tuple[object, object], _Candidate] = {}
+    kept: dict[tuple[object, object], Candidate] = {}
     for candidate in candidates:
         if candidate.difference <= candidates[0].difference + NEAR * goal.tolerance.value:
             kept.setdefault((candidate.recipe.ground, candidate.recipe.colour), candidate)
@@ -245,165 +221,3 @@ def _pairs(best: CardPlan, past: Iterable[Recipe | Panel], before_clear: bool) -
         "to a reading is taken as usual, with a wide margin. Read the next cards both times; three "
         "cards would do."
     ]
-
-
-@dataclass(frozen=True)
-class _Shop:
-    """What is believed, and how it is looked at."""
-
-    belief: Belief
-    goal: Target
-    views: Sequence[Viewing]
-    limits: Limits
-    before_clear: bool
-    source: str
-
-    def first(self, candidate: _Candidate, readings: int) -> tuple[Recipe | None, list[float]]:
-        """Coats up to the first look, and the chance by the number of looks.
-
-        None where the ground and pot cannot be approached.
-        """
-        starts = _starts(candidate.recipe, self.limits)
-        if not starts:
-            return None, [candidate.blind]
-        grid = _grid(candidate.recipe)
-        recipes = [*starts, *grid]
-        card = Card.of(self.belief, about=self.seen(candidate.recipe), viewings=self.views)
-        judged = card.ahead(recipes, self.views)
-        read = card.ahead([self.seen(r) for r in recipes], self.views, source=self.source)
-        ahead = Lookahead.of(card, recipes, self.goal, judged=judged, read=read)
-        stages = [CoatsSprayed(r.schedule.strength, r.schedule.coats) for r in starts if r.schedule]
-        by_looks, first = [candidate.blind], 0
-        for looks in range(1, readings + 1):
-            chances = [
-                float(ahead.look(i, looks - 1, ahead.begun.laying(stage)).mean())
-                for i, stage in enumerate(stages)
-            ]
-            first = int(np.argmax(chances))
-            by_looks.append(max(chances))
-        return starts[first], by_looks
-
-    def seen(self, recipe: Recipe) -> Recipe:
-        """What is on the card at a look."""
-        return replace(recipe, clear=None) if self.before_clear else recipe
-
-    def plan(self, candidate: _Candidate, first: Recipe | None, by_looks: list[float]) -> CardPlan:
-        """The plan, with what is expected on the way and what follows."""
-        if first is None:
-            blind = candidate.blind
-            return CardPlan(
-                candidate.recipe,
-                candidate.recipe,
-                (),
-                blind,
-                blind,
-                (blind,),
-                (),
-                candidate.suggestion,
-            )
-        card = Card.of(self.belief, about=self.seen(first), viewings=self.views)
-        looks: list[PlannedReading] = []
-        stages: list[Sprayed] = []
-        likely: list[Likely] = []
-        now = first
-        for left in range(len(by_looks) - 2, -1, -1):
-            labs, spread = self._expected(card, self.seen(now))
-            looks.append(
-                PlannedReading(
-                    self.seen(now), _three(labs[0]), _three(np.sqrt(np.diag(spread))[:3])
-                )
-            )
-            if not stages and by_looks[-1] >= HOPELESS:
-                likely = self._likely(now, labs, spread, left)
-            stages.append(self._read(now, labs))
-            card = Card.of(self.belief, stages)
-            advice = self._advice(card, left)
-            if advice.best is None:
-                break
-            now = advice.best.recipe
-        return CardPlan(
-            first,
-            now,
-            tuple(looks),
-            by_looks[-1],
-            candidate.blind,
-            tuple(by_looks),
-            tuple(likely),
-            candidate.suggestion,
-        )
-
-    def _expected(self, card: Card, recipe: Recipe) -> tuple[Array, Array]:
-        ahead = card.ahead([recipe], self.views, source=self.source)
-        by, new = ahead.slope[0], ahead.new[0]
-        spread = by @ card.covariance @ by.T + ahead.reading + np.outer(new, new)
-        return ahead.labs[:, 0], spread
-
-    def _likely(self, now: Recipe, labs: Array, spread: Array, left: int) -> list[Likely]:
-        """Cards of one standard deviation less film, of as much as expected, and of more."""
-        size, axes = np.linalg.eigh(spread)
-        way = axes[:, -1] * np.sqrt(size[-1])
-        way *= np.sign(way[0]) or 1.0
-        found = []
-        for case, times in (("light", 1.0), ("as expected", 0.0), ("dark", -1.0)):
-            read = labs + times * way.reshape(-1, 3)
-            advice = self._advice(Card.of(self.belief, [self._read(now, read)]), left)
-            found.append(Likely(case, _three(read[0]), advice.state, advice.verdict, advice.chance))
-        return found
-
-    def _advice(self, card: Card, looks: int) -> Steering:
-        return advise(card, self.goal, self.views, self.limits, looks=looks)
-
-    def _read(self, recipe: Recipe, labs: Array) -> Sprayed:
-        early = self.before_clear and recipe.clear is not None
-        each = [
-            Sprayed(recipe, _three(lab), view, self.source, clear_to_come=early)
-            for lab, view in zip(labs, self.views, strict=True)
-        ]
-        return replace(each[0], also=tuple(each[1:]))
-
-
-def _starts(whole: Recipe, limits: Limits) -> list[Recipe]:
-    """Coats up to a first look, lighter than the whole and by the cup, the usual ratio first."""
-    if whole.schedule is None or limits.max_coats < 2:
-        return []
-    strength, steps = whole.schedule.strength, whole.schedule.steps
-    own = steps[0].ratio
-    found: dict[CoatSchedule, None] = {}
-    if len(steps) > 1 and steps[0].coats + 1 <= limits.max_coats:
-        found[CoatSchedule(steps[:-1])] = None
-    made = [
-        CoatSchedule((CoatStep(n, ratio),))
-        for ratio in dict.fromkeys((*limits.ratios(), own))
-        for n in range(1, limits.max_coats)
-    ]
-    strengths = np.array([s.strength for s in made])
-    trouble = [0.03 * (s.steps[0].ratio != own) + 0.01 * s.coats for s in made]
-    for share in SHARES:
-        best = int(np.argmin(np.abs(np.log(strengths / (share * strength))) + trouble))
-        if strengths[best] < strength:
-            found[made[best]] = None
-    return [replace(whole, schedule=s) for s in found]
-
-
-def _grid(whole: Recipe) -> list[Recipe]:
-    """The same coats at ratios that make it from lighter to darker than wanted."""
-    if whole.schedule is None:
-        return []
-    coats = max(whole.schedule.coats, 2)
-    made = []
-    for share in np.geomspace(0.55, 1.3, GRID):
-        fraction = min(whole.schedule.strength * share / coats, 0.95)
-        carrier = Fraction(round(100 * (1.0 / fraction - 1.0)), 100)
-        made.append(
-            replace(
-                whole,
-                schedule=CoatSchedule.of(
-                    coats, MixRatio(max(carrier, Fraction(1, 20)), Fraction(1))
-                ),
-            )
-        )
-    return made
-
-
-def _three(values: Array) -> tuple[float, float, float]:
-    return float(values[0]), float(values[1]), float(values[2])

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -243,10 +242,10 @@ def advise(
     worth[0] = chance[0]
     order = 1 + np.lexsort((hope.mean[1:], _coats(recipes[1:]), -worth[1:].round(2)))
     options = []
-    filled = cup or (have.schedule.steps[-1].ratio if have.schedule else None)
+    filled = cup or _last_ratio(have)
     # Whoever holds the cup asks first what one more coat of it would do.
-    of_cup = (i for i in order if _added(recipes[i], have).steps[-1].ratio == filled)
-    for i in dict.fromkeys([*order[:SHOWN], *islice(of_cup, 1)]):
+    of_cup = [i for i in order if _last_ratio(recipes[i]) == filled][:1]
+    for i in dict.fromkeys([*order[:SHOWN], *of_cup]):
         added = _added(recipes[i], have)
         ratio = added.steps[-1].ratio
         pot, told = pot_of(ratio, filled, recipes[i], cup_ml=cup_ml)
@@ -294,6 +293,10 @@ def _added(recipe: Recipe, have: Recipe) -> CoatSchedule:
     if new is None or new.schedule is None:
         raise DomainError("Nothing is laid on this card.", expected="further coats")
     return new.schedule
+
+
+def _last_ratio(recipe: Recipe) -> MixRatio | None:
+    return recipe.schedule.steps[-1].ratio if recipe.schedule else None
 
 
 def _coats(recipes: Sequence[Recipe]) -> Array:

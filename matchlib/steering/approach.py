@@ -1,0 +1,222 @@
+"""One ground and pot: the coats up to a first look, the chance, and what follows from a reading."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.correction import Belief, Card, Sprayed
+from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe, Viewing
+from matchlib.mixing import Limits
+from matchlib.steering.lookahead import CoatsSprayed, Lookahead
+from matchlib.steering.planned import CardPlan, Likely, PlannedReading
+from matchlib.steering.steer import Steering, advise
+from matchlib.suggest import Suggestion, Target
+
+__all__ = ["Approach", "Candidate", "Shop"]
+
+Array = NDArray[np.float64]
+
+HOPELESS = 0.05
+"""Chance below which it is not said what follows from likely readings."""
+
+SHARES = (0.5, 0.6, 0.68, 0.76, 0.83, 0.89, 0.94)
+"""Of the strength of the whole, at which a card may be read first."""
+
+GRID = 20
+"""Strengths between half and one and a quarter of the whole that may come to lie on the card."""
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """The nearest recipe of a ground and a pot, and its chance if it is sprayed blind."""
+
+    recipe: Recipe
+    difference: float
+    blind: float
+    suggestion: Suggestion | None = None
+
+
+@dataclass(frozen=True)
+class Shop:
+    """What is believed, and how it is looked at."""
+
+    belief: Belief
+    goal: Target
+    views: Sequence[Viewing]
+    limits: Limits
+    before_clear: bool
+    source: str
+
+    def seen(self, recipe: Recipe) -> Recipe:
+        """What is on the card at a look."""
+        return replace(recipe, clear=None) if self.before_clear else recipe
+
+    def expected(self, card: Card, recipe: Recipe) -> tuple[Array, Array]:
+        """What a look is expected to read under every viewing, and its covariance."""
+        ahead = card.ahead([recipe], self.views, source=self.source)
+        by, new = ahead.slope[0], ahead.new[0]
+        spread = by @ card.covariance @ by.T + ahead.reading + np.outer(new, new)
+        return ahead.labs[:, 0], spread
+
+    def likely(self, now: Recipe, labs: Array, spread: Array, left: int) -> list[Likely]:
+        """Cards of one standard deviation less film, of as much as expected, and of more."""
+        size, axes = np.linalg.eigh(spread)
+        way = axes[:, -1] * np.sqrt(size[-1])
+        way *= np.sign(way[0]) or 1.0
+        found = []
+        for case, times in (("light", 1.0), ("as expected", 0.0), ("dark", -1.0)):
+            read = labs + times * way.reshape(-1, 3)
+            advice = self.advice(Card.of(self.belief, [self.read(now, read)]), left)
+            found.append(Likely(case, _three(read[0]), advice.state, advice.verdict, advice.chance))
+        return found
+
+    def advice(self, card: Card, looks: int) -> Steering:
+        """What to lay next on a card of which something is believed."""
+        return advise(card, self.goal, self.views, self.limits, looks=looks)
+
+    def read(self, recipe: Recipe, labs: Array) -> Sprayed:
+        """A look at a recipe, as it may be read."""
+        early = self.before_clear and recipe.clear is not None
+        each = [
+            Sprayed(recipe, _three(lab), view, self.source, clear_to_come=early)
+            for lab, view in zip(labs, self.views, strict=True)
+        ]
+        return replace(each[0], also=tuple(each[1:]))
+
+
+@dataclass(frozen=True)
+class Approach:
+    """A ground and pot, its coats up to the first look, and the chance by the number of looks."""
+
+    shop: Shop
+    candidate: Candidate
+    starts: Sequence[Recipe]
+    ahead: Lookahead | None
+    first: Recipe | None
+    by_looks: tuple[float, ...]
+
+    @classmethod
+    def of(cls, shop: Shop, candidate: Candidate) -> Approach:
+        """Before any look is thought of; no ahead where it cannot be approached."""
+        starts = _starts(candidate.recipe, shop.limits)
+        blind = (candidate.blind,)
+        if not starts:
+            return cls(shop, candidate, starts, None, None, blind)
+        recipes, views = [*starts, *_grid(candidate.recipe)], shop.views
+        card = Card.of(shop.belief, about=shop.seen(candidate.recipe), viewings=views)
+        judged = card.ahead(recipes, views)
+        read = card.ahead([shop.seen(r) for r in recipes], views, source=shop.source)
+        ahead = Lookahead.of(card, recipes, shop.goal, judged=judged, read=read)
+        return cls(shop, candidate, starts, ahead, None, blind)
+
+    def looked_at(self, readings: int) -> Approach:
+        """The same with so many looks thought of."""
+        if self.ahead is None:
+            return self
+        first, by_looks = self.first, list(self.by_looks)
+        for looks in range(len(by_looks), readings + 1):
+            chances = []
+            for at in range(len(self.starts)):
+                laid = CoatsSprayed(self.ahead.strength[at], self.ahead.coats[at])
+                begun = self.ahead.begun.laying(laid)
+                chances.append(float(self.ahead.look(at, looks - 1, begun).mean()))
+            first = self.starts[int(np.argmax(chances))]
+            by_looks.append(max(chances))
+        return replace(self, first=first, by_looks=tuple(by_looks))
+
+    @property
+    def chance(self) -> float:
+        """That the card passes in the best way, which may be blind."""
+        return max(self.by_looks[0], self.by_looks[-1])
+
+    @property
+    def place(self) -> tuple[float, float]:
+        """The likeliest first, then the likeliest blind."""
+        return -round(self.chance, 2), -self.candidate.blind
+
+    def plan(self) -> CardPlan:
+        """The plan, with what is expected on the way and what follows; blind where that is best."""
+        shop, whole, now = self.shop, self.candidate.recipe, self.first
+        looks: list[PlannedReading] = []
+        stages: list[Sprayed] = []
+        likely: list[Likely] = []
+        if now is None or self.by_looks[-1] < self.by_looks[0]:
+            now, first = None, whole
+        else:
+            first = whole = now
+            card = Card.of(shop.belief, about=shop.seen(now), viewings=shop.views)
+        for left in range(len(self.by_looks) - 2, -1, -1):
+            if now is None:
+                break
+            labs, spread = shop.expected(card, shop.seen(now))
+            sd = _three(np.sqrt(np.diag(spread))[:3])
+            looks.append(PlannedReading(shop.seen(now), _three(labs[0]), sd))
+            if not stages and self.chance >= HOPELESS:
+                likely = shop.likely(now, labs, spread, left)
+            stages.append(shop.read(now, labs))
+            card = Card.of(shop.belief, stages)
+            best = shop.advice(card, left).best
+            now = None if best is None else best.recipe
+            whole = whole if now is None else now
+        return CardPlan(
+            first,
+            whole,
+            tuple(looks),
+            self.chance,
+            self.candidate.blind,
+            self.by_looks,
+            tuple(likely),
+            self.candidate.suggestion,
+        )
+
+
+def _starts(whole: Recipe, limits: Limits) -> list[Recipe]:
+    """Coats up to a first look, lighter than the whole and by the cup, the usual ratio first."""
+    if whole.schedule is None or limits.max_coats < 2:
+        return []
+    strength, steps = whole.schedule.strength, whole.schedule.steps
+    own = steps[0].ratio
+    found: dict[CoatSchedule, None] = {}
+    if len(steps) > 1 and steps[0].coats + 1 <= limits.max_coats:
+        found[CoatSchedule(steps[:-1])] = None
+    made = [
+        CoatSchedule((CoatStep(n, ratio),))
+        for ratio in dict.fromkeys((*limits.ratios(), own))
+        for n in range(1, limits.max_coats)
+    ]
+    strengths = np.array([s.strength for s in made])
+    trouble = [0.03 * (s.steps[0].ratio != own) + 0.01 * s.coats for s in made]
+    for share in SHARES:
+        best = int(np.argmin(np.abs(np.log(strengths / (share * strength))) + trouble))
+        if strengths[best] < strength:
+            found[made[best]] = None
+    return [replace(whole, schedule=s) for s in found]
+
+
+def _grid(whole: Recipe) -> list[Recipe]:
+    """The same coats at ratios that make it from lighter to darker than wanted."""
+    if whole.schedule is None:
+        return []
+    coats = max(whole.schedule.coats, 2)
+    made = []
+    for share in np.geomspace(0.55, 1.3, GRID):
+        fraction = min(whole.schedule.strength * share / coats, 0.95)
+        carrier = Fraction(round(100 * (1.0 / fraction - 1.0)), 100)
+        made.append(
+            replace(
+                whole,
+                schedule=CoatSchedule.of(
+                    coats, MixRatio(max(carrier, Fraction(1, 20)), Fraction(1))
+                ),
+            )
+        )
+    return made
+
+
+def _three(values: Array) -> tuple[float, float, float]:
+    return float(values[0]), float(values[1]), float(values[2])
