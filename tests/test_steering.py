@@ -77,7 +77,7 @@ def test_more_looks_are_never_worth_less(model, recipe) -> None:
 def test_what_a_plan_states_is_what_its_readings_will_say_on_average(shop) -> None:
     # An archive of so few panels knows its own spread badly: its readings are a Student's t.
     model = FilmRegressor().fit(*to_frame(shop.young(0)))
-    aim = tuple(shop.reachable(2, 0)[1])
+    aim = tuple(shop.reachable(2, 0)[0])
     best = plan(model, Target.lab(*aim), Limits(blends=False), readings=1, top=1)[0]
     before = Belief.of(model, recipes=[best.whole])
     card = Card.of(before, about=best.looks[0].recipe, viewings=[VIEW])

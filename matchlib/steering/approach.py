@@ -30,6 +30,13 @@ SHARES = (0.5, 0.6, 0.68, 0.76, 0.83, 0.89, 0.94)
 GRID = 20
 """Strengths between half and one and a quarter of the whole that may come to lie on the card."""
 
+ONE_POT = 3.0
+"""Odds that a sample is of one pot, against a blend by which it is met as well: where little is
+known, what a blend seems to mend is as often the law's own error (common practice, no source)."""
+
+NO_WORSE = 0.01
+"""Chance that looks may lose by what is neglected in counting them [-]."""
+
 
 @dataclass(frozen=True)
 class Candidate:
@@ -130,14 +137,22 @@ class Approach:
         return replace(self, first=first, by_looks=tuple(by_looks))
 
     @property
+    def steers(self) -> bool:
+        """Whether it is read on its way: not where it passes as often if it is sprayed blind."""
+        return self.first is not None and self.by_looks[-1] > self.by_looks[0] - NO_WORSE
+
+    @property
     def chance(self) -> float:
-        """That the card passes in the best way, which may be blind."""
-        return max(self.by_looks[0], self.by_looks[-1])
+        """That the card passes in the better way."""
+        return self.by_looks[-1 if self.steers else 0]
 
     @property
     def place(self) -> tuple[float, float]:
-        """The likeliest first, then the likeliest blind."""
-        return -round(self.chance, 2), -self.candidate.blind
+        """The likeliest first, those of one pot and one ground before their like; then blind."""
+        recipe = self.candidate.recipe
+        blends = sum(x is not None and len(x.parts) > 1 for x in (recipe.ground, recipe.colour))
+        odds = self.chance / max(1.0 - self.chance, 1e-3) / ONE_POT**blends
+        return -round(odds / (1.0 + odds), 2), -self.candidate.blind
 
     def plan(self) -> CardPlan:
         """The plan, with what is expected on the way and what follows; blind where that is best."""
@@ -145,7 +160,7 @@ class Approach:
         looks: list[PlannedReading] = []
         stages: list[Sprayed] = []
         likely: list[Likely] = []
-        if now is None or self.by_looks[-1] < self.by_looks[0]:
+        if not self.steers or now is None:
             now, first = None, whole
         else:
             first = whole = now

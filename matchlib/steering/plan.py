@@ -187,12 +187,14 @@ def _blind(one: Suggestion) -> CardPlan:
 def _notes(plans: Sequence[CardPlan], source: str) -> tuple[str, ...]:
     notes = []
     best = plans[0]
-    if not best.looks:
+    if len(best.by_looks) == 1:
         notes.append(
             "No card of this target can be approached from the light side within these limits: "
             "allow one coat more or a weaker ratio, or spray it blind."
         )
-    for looks in range(1, len(best.by_looks)):
+    elif not best.looks:
+        notes.append("Stopped for a look this card passes less often: spray it blind.")
+    for looks in range(1, len(best.by_looks) if best.looks else 1):
         if best.by_looks[looks] < best.by_looks[looks - 1] + WORTH_A_LOOK:
             which = ("The first", "A second", "A third")[looks - 1]
             notes.append(f"{which} look at this card would add less than 2 in 100: leave it out.")

@@ -30,7 +30,7 @@ from tests.benchmarks.panels import labs, to_frame
 from tests.benchmarks.strategies import shelf_recipes
 from tests.benchmarks.workshop import Today
 
-__all__ = ["main", "stated_and_own", "stated_and_real"]
+__all__ = ["main", "moved", "stated_and_own", "stated_and_real"]
 
 TRIES = 12
 """Panels sprayed of each recipe."""
@@ -49,7 +49,7 @@ def stated_and_real(shop: Layouts, layout: str, targets: int, *, off: float = 0.
     recipes = shelf_recipes(archive)
     found = []
     for i, colour in enumerate(shop.reachable(targets, seed)):
-        target = _moved(colour, off, np.random.default_rng([seed, i, 1]))
+        target = moved(colour, off, np.random.default_rng([seed, i, 1]))
         day = shop.today(np.random.default_rng([seed, i]))
         ranked = scored(model.under(_conditions(shop, day)), recipes, target, tolerance=1.0)
         for place in ASKED:
@@ -71,7 +71,7 @@ def stated_and_own(shop: Layouts, layout: str, targets: int, *, off: float = 0.0
         rng = np.random.default_rng([shop.seed, i])
         z = model.fitted_.z + root @ rng.normal(size=len(root))
         wanted = shop.random_recipe(rng, continuous=True)
-        target = _moved(linearise(model, [wanted], z=z, slopes=False).lab[0], off, rng)
+        target = moved(linearise(model, [wanted], z=z, slopes=False).lab[0], off, rng)
         ranked = scored(model, recipes, target, tolerance=1.0)
         for option in (ranked[place] for place in ASKED):
             lab = linearise(model, [option.recipe], z=z, slopes=False).lab[0]
@@ -82,7 +82,7 @@ def stated_and_own(shop: Layouts, layout: str, targets: int, *, off: float = 0.0
     return np.array(found)
 
 
-def _moved(colour: Array, off: float, rng: np.random.Generator) -> Array:
+def moved(colour: Array, off: float, rng: np.random.Generator) -> Array:
     """Return a colour moved at random, to one that a surface can have."""
     while True:
         moved = colour + off * rng.normal(size=3)

@@ -3,13 +3,16 @@
 ``python -m tests.benchmarks cards``. A card is read before its last coats as often as is allowed,
 and judged once it is finished; a card that fails, or is given up on the way, is one card spent,
 and the next begins with what it taught. Beside them a painter's rule, and the floor: the booth's
-physics known, the noise of reading and of every coat not.
+physics known, the noise of reading and of every coat not. With ``--off 1.5`` targets are moved by
+so much an axis [ΔE*ab], and need not be colours of the very shelf. With ``--own`` each target has a
+shop of those that the fit itself believes in: then the chance stated and what comes of it differ by
+nothing but what such targets tell, which nobody told the fit.
 """
 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import product
 
@@ -20,9 +23,11 @@ from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Panel, Recipe
 from matchlib.regression import FilmRegressor
 from matchlib.steering import plan, steer
 from matchlib.suggest import Limits, Target
+from tests.benchmarks.chances import moved
 from tests.benchmarks.command import Table, arguments, each_simulator
 from tests.benchmarks.layouts import Layouts
 from tests.benchmarks.lightlab import Array, delta_e, spectrum_to_lab
+from tests.benchmarks.own_shop import Laid, OwnShop
 from tests.benchmarks.panels import labs, swap_backs, to_frame
 from tests.benchmarks.panels_to_match import Variant as Blind
 from tests.benchmarks.panels_to_match import panels_needed
@@ -65,11 +70,11 @@ VARIANTS = {
 class Card:
     """One card on its way through the booth."""
 
-    shop: Layouts
+    shop: Layouts | OwnShop
     variant: Variant
     rng: np.random.Generator
     today: dict[str, object]
-    laid: CoatsSprayed | None = None
+    laid: CoatsSprayed | Laid | None = None
     readings: int = 0
     final: Array = field(default_factory=lambda: np.full(3, np.nan))
 
@@ -83,14 +88,14 @@ class Card:
                 **self.today,  # type: ignore[arg-type]  # the shop's own words
             )
         else:
-            self.laid = self.shop.build_on(self.laid, recipe, self.rng)
+            self.laid = self.shop.build_on(self.laid, recipe, self.rng)  # type: ignore[arg-type]  # its own
 
     def look(self) -> Sprayed:
         """Read it on the way."""
         assert self.laid is not None
         recipe, bare = self.laid.recipe, replace(self.laid.recipe, clear=None)
         card = replace(self.laid, recipe=bare) if self.variant.uncleared else self.laid
-        panel = self.shop.read(card, self.rng, reading=self.variant.looks_by)
+        panel = self.shop.read(card, self.rng, reading=self.variant.looks_by)  # type: ignore[arg-type]  # its own
         self.readings += 1
         reading = panel.readings[0]
         if self.variant.uncleared:
@@ -100,7 +105,7 @@ class Card:
     def judged(self) -> Sprayed:
         """Read it finished, by an instrument."""
         assert self.laid is not None
-        panel = self.shop.read(self.laid, self.rng)
+        panel = self.shop.read(self.laid, self.rng)  # type: ignore[arg-type]  # its own
         self.readings += 1
         self.final = labs([panel])[0]
         return Sprayed.of((self.laid.recipe, panel.readings[0]))
@@ -278,15 +283,16 @@ class Painter:
 
 def met_with(
     way: Advised | Floor | Painter,
-    shop: Layouts,
+    shop: Layouts | OwnShop,
     target: Array,
     *,
     seed: Sequence[int],
+    most: int = MOST,
 ) -> Met:
     """Spray cards until one passes."""
     today = shop.today(np.random.default_rng([*seed, 0]))
     met, learnt = Met(), None
-    for number in range(1, MOST + 1):
+    for number in range(1, most + 1):
         rng = np.random.default_rng([*seed, number])
         card = Card(shop, way.variant, rng, dict(today))
         stated, learnt, finished = way.card(card, target, learnt)  # type: ignore[arg-type]  # each takes what it gave
@@ -307,25 +313,45 @@ def steered(
     shops: Sequence[Layouts],
     *,
     targets: int,
+    most: int = MOST,
+    off: float = 0.0,
+    own: bool = False,
 ) -> dict[str, tuple[list[Met], float]]:
     """What every target took, and the seconds of a card, by the way it was gone about."""
     found: dict[str, tuple[list[Met], float]] = {}
     for name, make in ways.items():
         every, spent = [], 0.0
-        for nth, shop in enumerate(shops):
-            archive = getattr(shop, variant.layout)(shop.seed)
-            if variant.wrong:
-                archive, _ = swap_backs(archive, variant.wrong, shop.seed)
-            wanted = shop.reachable(targets // len(shops) + (nth < targets % len(shops)), shop.seed)
+        for shop, archive, wanted in _asked(variant, shops, targets):
             way = make(shop, archive, variant)
-            begun = time.perf_counter()
-            every += [
-                met_with(way, shop, target, seed=[shop.seed, i]) for i, target in enumerate(wanted)
-            ]
-            spent += time.perf_counter() - begun
-        cards = sum(m.cards or MOST for m in every)
+            begun = time.process_time()
+            for i, colour in enumerate(wanted):
+                seed = [shop.seed, i]
+                rng = np.random.default_rng([*seed, 1, 1])
+                sprays: Layouts | OwnShop = shop
+                aim = colour
+                if own and isinstance(way, Advised):
+                    recipe = shop.random_recipe(rng, continuous=True)
+                    belief = Belief.of(way.model, way.today, recipes=[recipe])
+                    sprays = OwnShop.drawn(belief, recipe, rng)
+                    aim = sprays.truth(recipe)
+                target = moved(aim, off, rng)
+                every.append(met_with(way, sprays, target, seed=seed, most=most))
+            spent += time.process_time() - begun
+        cards = sum(m.cards or most for m in every)
         found[name] = every, spent / max(cards, 1)
     return found
+
+
+def _asked(
+    variant: Variant, shops: Sequence[Layouts], targets: int
+) -> Iterator[tuple[Layouts, Sequence[Panel], Array]]:
+    """Each shop with its archive and its share of the targets."""
+    for nth, shop in enumerate(shops):
+        archive = getattr(shop, variant.layout)(shop.seed)
+        if variant.wrong:
+            archive, _ = swap_backs(archive, variant.wrong, shop.seed)
+        share = targets // len(shops) + (nth < targets % len(shops))
+        yield shop, archive, shop.reachable(share, shop.seed)
 
 
 STEERED: dict[str, Callable[[Layouts, Sequence[Panel], Variant], Advised | Floor | Painter]] = {
@@ -344,11 +370,7 @@ def _blind(
     """The same for cards sprayed blind, by `panels_to_match`."""
     how = Blind(variant.layout, variant.wrong, heavy=variant.heavy)
     every = []
-    for nth, shop in enumerate(shops):
-        archive = getattr(shop, variant.layout)(shop.seed)
-        if variant.wrong:
-            archive, _ = swap_backs(archive, variant.wrong, shop.seed)
-        wanted = shop.reachable(targets // len(shops) + (nth < targets % len(shops)), shop.seed)
+    for shop, archive, wanted in _asked(variant, shops, targets):
         strategy = make()
         for i, target in enumerate(wanted):
             met, _ = panels_needed(
@@ -370,9 +392,14 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser.add_argument("--targets", type=int, default=16)
     parser.add_argument("--variants", default="full,young")
     parser.add_argument("--only", default=",".join([*STEERED, *BLIND]))
+    parser.add_argument("--most", type=int, default=MOST, help="cards sprayed for a target")
+    parser.add_argument("--off", type=float, default=0.0)
+    parser.add_argument("--own", action="store_true", help="shops that the fit itself believes in")
     args = parser.parse_args(argv)
     only = set(args.only.split(","))
-    print(f"{args.targets} targets over {args.shops} shops, at most {MOST} cards each, ΔE00 ≤ 1")
+    print(
+        f"{args.targets} targets over {args.shops} shops, at most {args.most} cards each, ΔE00 ≤ 1"
+    )
     table = Table(
         *("simulator", "archive", "way", "passes at the first card", "chance stated"),
         *("mean cards", "readings a target", "never", "s a card"),
@@ -382,16 +409,19 @@ def main(argv: Sequence[str] | None = None) -> None:
         for key in args.variants.split(","):
             variant = VARIANTS[key]
             ways = {n: w for n, w in STEERED.items() if n in only}
-            rows = steered(ways, variant, shops, targets=args.targets)
+            how = {"most": args.most, "off": args.off, "own": args.own}
+            rows = steered(ways, variant, shops, targets=args.targets, **how)
             for name, way in BLIND.items():
                 if name in only:
                     rows[name] = _blind(way, variant, shops, args.targets), float("nan")
             for name, (every, seconds) in rows.items():
                 stated = float(np.mean([m.stated for m in every]))
+                first = float(np.mean([m.first for m in every]))
+                give = np.sqrt(first * (1.0 - first) / len(every))
                 table.row(
-                    *(simulator, key, name, f"{np.mean([m.first for m in every]):.0%}"),
+                    *(simulator, key, name, f"{first:.0%} ± {100.0 * give:.0f}"),
                     "–" if np.isnan(stated) else f"{stated:.0%}",
-                    float(np.mean([m.cards or MOST for m in every])),
+                    float(np.mean([m.cards or args.most for m in every])),
                     float(np.mean([m.readings for m in every])),
                     sum(m.cards == 0 for m in every),
                     "–" if np.isnan(seconds) else seconds,
