@@ -227,7 +227,9 @@ def next_for_target(
     dof = belief.dof(some, known, total)
     hope = goal.expected(labs, total, dof)
     first = np.argsort(-hope.probability, kind="stable")[:THOUGHT_OF]
-    slope = np.concatenate([belief.linear(some, v)[1] for v in goal.viewings], axis=1)
+    slope = np.concatenate(
+        [belief.linear(some, v, sources=source)[1] for v in goal.viewings], axis=1
+    )
     found: list[TargetPanel] = []
     for number, i in enumerate(first):
         report(0.3 + 0.7 * number / len(first), "imagining what each panel would read")

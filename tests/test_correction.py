@@ -244,8 +244,35 @@ def test_film_is_said_in_words(film: float, sd: float, words: str) -> None:
 
 def test_today_learns_from_how_the_archive_was_read(shop: Shop, model: FilmRegressor) -> None:
     photos = shop.archive(4, 0, reading="photo")
-    assert Today.learnt(model, photos).bias > Today.learnt(model).bias
-    assert Today.learnt(model, photos, source="photo").bias == Today.learnt(model).bias
+    usual, of_photos = Today.learnt(model), Today.learnt(model, photos)
+    assert usual.photo_bias > usual.bias
+    # Where photographs fill the archive, it is the instrument that reads otherwise.
+    assert (of_photos.bias, of_photos.photo_bias) == (usual.photo_bias, usual.bias)
+
+
+def test_what_photographs_share_is_not_in_what_an_instrument_reads(
+    shop: Shop, model: FilmRegressor, recipe: Recipe
+) -> None:
+    start, view = Belief.of(model), Viewing(geometry="45:0")
+    lab = start.predict_recipes([recipe], view)[0]
+    card = Card.of(start, [Sprayed(recipe, tuple(lab + [0.0, 0.0, 2.0]), view, "photo")])
+    photo, by_instrument = (
+        card.ahead([recipe], [view], source=s).labs[0, 0] - lab
+        for s in ("photo", "spectrophotometer")
+    )
+    assert photo[2] > by_instrument[2] + 0.1
+
+
+def test_a_panel_that_passes_by_a_photograph_is_no_sure_one(
+    model: FilmRegressor, recipe: Recipe
+) -> None:
+    start, view = Belief.of(model), Viewing(geometry="45:0")
+    lab = tuple(start.predict_recipes([recipe], view)[0])
+    sources = ("photo", "spectrophotometer")
+    said = {s: rescue(start, Sprayed(recipe, lab, view, s), lab, Limits()) for s in sources}
+    assert {one.state for one in said.values()} == {"passes"}
+    assert "an instrument passes it with a chance of" in said["photo"].words
+    assert "photograph" not in said["spectrophotometer"].words
 
 
 def test_a_usual_day_varies_less_than_the_archives_panels(model: FilmRegressor) -> None:

@@ -7,13 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from matchlib.correction import Belief, Card, Sprayed, rescue
+from matchlib.correction import Belief, Card, Sprayed, continuations, rescue
 from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.regression import FilmRegressor
 from matchlib.steering import let_down, plan, steer, too_soon
 from matchlib.steering.checks import check_stages
-from matchlib.steering.topup import continuations, pot_of
+from matchlib.steering.topup import pot_of
 from matchlib.suggest import Limits, Target
 from matchlib.tails import drawn_out, normal_cloud
 from tests.benchmarks.panels import to_frame
@@ -239,12 +239,12 @@ def test_a_card_with_all_its_coats_may_get_one_of_the_colour_on_top(recipe) -> N
     steps = (*recipe.schedule.steps, CoatStep(1, MixRatio(6, 1), Colour.parse("rose")))
     full = replace(recipe, schedule=CoatSchedule(steps))
     for most, counts in ((5, {1}), (7, {1, 2}), (12, {1, 2, 3})):
-        found = continuations(full, None, Limits(max_coats=most))
+        found = continuations(full, Limits(max_coats=most))
         tops = [r.schedule.steps[-1] for r in found]
         assert {r.schedule.coats - full.schedule.coats for r in found} == counts
         assert {str(s.colour) for s in tops} == {"rose"}
         assert MixRatio(30, 1) in {s.ratio for s in tops}
-    assert continuations(Recipe(recipe.ground), None, Limits()) == []
+    assert continuations(Recipe(recipe.ground), Limits()) == []
 
 
 def test_the_pot_of_coats_on_top_comes_of_the_cup_where_it_can(recipe) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from matchlib.correction.advice import Advice, correct, film_words, learn
 from matchlib.correction.belief import Belief
 from matchlib.correction.card import Ahead, Card
-from matchlib.correction.moves import Move, fresh_recipes, moves
+from matchlib.correction.moves import Move, continuations, fresh_recipes, moves
 from matchlib.correction.rescue import SANDING, Rescue, on_top, rescue
 from matchlib.correction.scoring import Predictor, Scored, best_of, scored
 from matchlib.correction.sprayed import Sprayed
@@ -26,6 +26,7 @@ __all__ = [
     "Today",
     "aside_words",
     "best_of",
+    "continuations",
     "correct",
     "film_words",
     "fresh_recipes",

@@ -235,7 +235,7 @@ def correct(
     before = (
         model if isinstance(model, Belief) else Belief.of(model, today, recipes=[rows[-1].recipe])
     )
-    last, source = rows[-1], rows[-1].source
+    last = rows[-1]
     believed = _believed(before, rows[:-1], limits)
     earlier = before.after(believed)
     verdict = weigh(earlier, last, limits)
@@ -248,14 +248,13 @@ def correct(
         [m.recipe for m in near],
         goal,
         tolerance=goal.tolerance.value,
-        source=source,
         words=[m.words for m in near],
         changes=[m.changes for m in near],
     )
     close = {m.recipe for m in near}
     other = fresh_recipes(after.model, limits, usual=last.recipe.clear)
     wide = [r for r in other if r not in close]
-    fresh = scored(after, wide, goal, tolerance=goal.tolerance.value, source=source)
+    fresh = scored(after, wide, goal, tolerance=goal.tolerance.value)
     hand = rescue(earlier, last, goal, limits)
     if not fits:
         # What is on the panel is not known, so nothing is built on it or changed about it.

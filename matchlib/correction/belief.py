@@ -48,7 +48,8 @@ class Belief:
     today : Today
         Spreads believed beforehand.
     mean : ndarray, shape (k,)
-        Free values of the law (p), log film today, log level of each ground (g), Lab bias (3).
+        Free values of the law (p), log film today, log level of each ground (g), Lab bias of
+        today's instrument (3) and of today's photographs (3).
     covariance : ndarray, shape (k, k)
         Of these.
     panels : int
@@ -93,10 +94,11 @@ class Belief:
         """
         today = today or Today.learnt(model)
         p, g = len(model.fitted_.z), len(model.words_.grounds)
-        mean = np.zeros(p + 1 + g + 3)
+        mean = np.zeros(p + 1 + g + 6)
         mean[:p] = model.fitted_.z
         film = np.sqrt(today.film_variance)
-        sds = np.concatenate([[film], np.full(g, today.ground), np.full(3, today.bias)])
+        own = np.repeat([today.ground, today.bias, today.photo_bias], [g, 3, 3])
+        sds = np.concatenate([[film], own])
         covariance = np.zeros((len(mean), len(mean)))
         covariance[:p, :p] = values_covariance(model, recipes)
         covariance[range(p, len(mean)), range(p, len(mean))] = sds**2
@@ -118,6 +120,7 @@ class Belief:
         recipes: Sequence[Recipe],
         viewings: Sequence[Viewing] | Viewing | None = None,
         *,
+        sources: Sequence[str] | str = "spectrophotometer",
         mean: Array | None = None,
         film: ArrayLike = 0.0,
         slopes: bool = True,
@@ -130,6 +133,8 @@ class Belief:
             n recipes.
         viewings : Viewing or sequence of Viewing, optional
             One for all, or one each.
+        sources : str or sequence of str
+            What reads them; photographs share a bias of their own.
         mean : ndarray, shape (k,), optional
             Values; the believed ones if None.
         film : array_like, shape () or (n,)
@@ -159,14 +164,17 @@ class Belief:
             film=x[p] + np.asarray(film, float),
             slopes=slopes,
         )
-        lab = near.lab + x[p + 1 + g :]
+        read_by = [sources] * len(recipes) if isinstance(sources, str) else sources
+        photo = np.array([source == "photo" for source in read_by], np.intp)
+        lab = near.lab + x[p + 1 + g :].reshape(2, 3)[photo]
         if not slopes:
             return lab, near.jacobian, near.film, near.ground
-        jacobian = np.empty((len(recipes), 3, len(x)))
+        jacobian = np.zeros((len(recipes), 3, len(x)))
         jacobian[:, :, :p] = near.jacobian
         jacobian[:, :, p] = near.film
         jacobian[:, :, p + 1 : p + 1 + g] = near.jacobian[:, :, columns] / sd
-        jacobian[:, :, p + 1 + g :] = np.eye(3)
+        for axis in range(3):
+            jacobian[np.arange(len(recipes)), axis, p + 1 + g + 3 * photo + axis] = 1.0
         return lab, jacobian, near.film, near.ground
 
     def predict_recipes(
@@ -213,7 +221,7 @@ class Belief:
         known, spray, reading : ndarray, shape (n, 3, 3)
             As `FilmRegressor.predict_parts`; what is not known of today is in the first.
         """
-        lab, jacobian, *_ = self.linear(recipes, viewings)
+        lab, jacobian, *_ = self.linear(recipes, viewings, sources=sources)
         *_, spray, reading = self.model.predict_parts(recipes, viewings, sources=sources)
         known = jacobian @ self.covariance @ jacobian.transpose(0, 2, 1)
         return lab, known, spray, reading
@@ -244,7 +252,7 @@ class Belief:
             As `FilmPredictor.predict_together`; what is not known of today is in the first.
         """
         _, _, spray, reading = self.model.predict_together(recipes, viewings, source=source)
-        found = [self.linear(recipes, view) for view in viewings]
+        found = [self.linear(recipes, view, sources=source) for view in viewings]
         jacobian = np.concatenate([f[1] for f in found], axis=1)
         known = jacobian @ self.covariance @ jacobian.transpose(0, 2, 1)
         return np.stack([f[0] for f in found]), known, spray, reading
@@ -320,7 +328,7 @@ class Belief:
         seen = np.array([r.lab for r in rows]).ravel()
 
         def law(x: Array) -> tuple[Array, Array]:
-            lab, jacobian, *_ = self.linear(recipes, views, mean=x)
+            lab, jacobian, *_ = self.linear(recipes, views, sources=sources, mean=x)
             return lab.ravel(), jacobian.reshape(len(seen), -1)
 
         kinds = []

@@ -234,7 +234,7 @@ class Card:
         labs, slopes, films = [], [], []
         for viewing in viewings:
             lab, jacobian, by_film, by_ground = self.before.linear(
-                recipes, viewing, mean=self.mean[:k], film=film
+                recipes, viewing, sources=source, mean=self.mean[:k], film=film
             )
             at = k + 2 + 3 * self.viewings.index(viewing)
             slope = np.zeros((len(recipes), 3, len(self.mean)))
@@ -321,7 +321,11 @@ class Card:
             whole = np.maximum(film.sum(axis=1), 1e-12)
             meant = np.maximum(under @ laid, 1e-12)
             lab, jacobian, by_film, by_ground = self.before.linear(
-                recipes, views, mean=x[:k], film=x[k] + np.log(whole / meant)
+                recipes,
+                views,
+                sources=[v.source for _, v in rows],
+                mean=x[:k],
+                film=x[k] + np.log(whole / meant),
             )
             slope = np.zeros((len(rows), 3, len(x)))
             slope[:, :, :k] = jacobian

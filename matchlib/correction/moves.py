@@ -2,7 +2,7 @@
 
 One coat more or fewer, the next ratio, the last coats weaker or stronger, another ground, a little
 more of one part of a blend. Not a search: what can be done to the next panel without beginning
-again.
+again. And what may be laid on a card that is begun.
 """
 
 from __future__ import annotations
@@ -19,7 +19,21 @@ from matchlib.mixing import Limits
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
 
-__all__ = ["Move", "fresh_recipes", "grounds_at_hand", "moves", "ratio_words"]
+__all__ = [
+    "Move",
+    "continuations",
+    "fresh_recipes",
+    "grounds_at_hand",
+    "moves",
+    "ratio_words",
+]
+
+WEAKEST = 30
+"""Parts of carrier to one of colour in the weakest pot (common practice, no source)."""
+
+_WEAK = (8, 9, 10, 12, 14, 16, 20, 25, WEAKEST)
+_COATS = 3
+"""Coats on top of a card, at most."""
 
 
 @dataclass(frozen=True)
@@ -223,3 +237,41 @@ def fresh_recipes(model: FilmPredictor, limits: Limits, *, usual: str | None) ->
     ]
     grounds = grounds_at_hand(model, limits)
     return [Recipe(g, c, s, clear) for g, c, s in product(grounds, colours, made)]
+
+
+def continuations(recipe: Recipe, limits: Limits, *, cup: MixRatio | None = None) -> list[Recipe]:
+    """Return what may be laid on a card next: coats of the cup, let down, or of a fresh pot.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        What is on it.
+    limits : Limits
+        The shop's; a card that has all its coats may get one more.
+    cup : MixRatio, optional
+        What is in the cup; that of the last coats if None.
+
+    Returns
+    -------
+    list of Recipe
+        All that would be on it; none for a bare ground.
+
+    Examples
+    --------
+    >>> from matchlib import Limits, Recipe
+    >>> one = Recipe.of("silver", "cherry", "1@6:1")
+    >>> [str(r.schedule) for r in continuations(one, Limits(max_coats=2))][:2]
+    ['1@6:1 1@30:1', '1@6:1 1@25:1']
+    """
+    if recipe.schedule is None:
+        return []
+    steps = recipe.schedule.steps
+    own = steps[-1].colour
+    left = max(limits.max_coats - recipe.schedule.coats, 1)
+    weak = [MixRatio(Fraction(c), Fraction(1)) for c in _WEAK]
+    ratios = sorted({*limits.ratios(), *weak, cup or steps[-1].ratio})
+    return [
+        replace(recipe, schedule=CoatSchedule((*steps, CoatStep(n, r, own))))
+        for r in ratios
+        for n in range(1, min(_COATS, left) + 1)
+    ]

@@ -9,17 +9,17 @@ only those coats' film is new.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.correction.belief import Belief
 from matchlib.correction.card import Card
-from matchlib.correction.moves import ratio_words
+from matchlib.correction.moves import continuations, ratio_words
 from matchlib.correction.scoring import Scored, places_of
 from matchlib.correction.sprayed import Sprayed
-from matchlib.domain import CoatSchedule, CoatStep, Recipe
+from matchlib.domain import Recipe
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.tails import chance_words
@@ -31,9 +31,6 @@ Array = NDArray[np.float64]
 
 WORTH_TRYING = 0.2
 """Least probability of success for which coats on top are advised [-]."""
-
-MORE = 4
-"""Further coats thought of, at most."""
 
 SANDING = (
     "It is under its clear coat: sand it before these coats, and clear it a second time after them."
@@ -70,17 +67,8 @@ class Rescue:
     words: str
 
 
-def _continued(recipe: Recipe, limits: Limits) -> list[Recipe]:
-    if recipe.schedule is None:
-        return []
-    steps, found = recipe.schedule.steps, []
-    own = steps[-1].colour
-    for ratio in limits.ratios():
-        for more in range(1, MORE + 1):
-            schedule = CoatSchedule((*steps, CoatStep(more, ratio, own)))
-            if schedule.coats <= limits.max_coats:
-                found.append(replace(recipe, schedule=schedule))
-    return found
+def _coats(recipe: Recipe) -> int:
+    return 0 if recipe.schedule is None else recipe.schedule.coats
 
 
 def _cleared(panel: Sprayed) -> bool:
@@ -135,10 +123,16 @@ def rescue(
             f"This panel passes: {far(now)} to the target{goal.worst}, "
             f"{goal.tolerance.value:g} allowed."
         )
+        if panel.source == "photo":
+            views = [panel.views[place].viewing for place in places_of(goal, panel)]
+            card = Card.of(before, [panel])
+            _, _, hope = card.outlook([panel.recipe], goal, card.ahead([panel.recipe], views))
+            chance = chance_words(float(hope.probability[0]))
+            words += f" That is by a photograph: an instrument passes it with a chance of {chance}."
         return Rescue("passes", (), words)
     options = sorted(
-        on_top(before, panel, goal, _continued(panel.recipe, limits)),
-        key=lambda s: (-round(s.probability, 2), s.difference),
+        on_top(before, panel, goal, continuations(panel.recipe, limits)),
+        key=lambda s: (-round(s.probability, 2), _coats(s.recipe), s.difference),
     )
     if options and options[0].probability >= WORTH_TRYING and options[0].difference < now:
         best = options[0]
@@ -227,9 +221,9 @@ def on_top(
             remedy="add coats to the schedule.",
         )
     views = [panel.views[place].viewing for place in places_of(goal, panel)]
-    # The gun may have been set otherwise since the panel was read.
+    # The gun may have been set otherwise since the panel was read; an instrument will judge it.
     card = Card.of(before, [panel])
-    ahead = card.ahead(recipes, views, source=panel.source, afresh=True)
+    ahead = card.ahead(recipes, views, afresh=True)
     labs, _, hope = card.outlook(recipes, goal, ahead)
     lab, result = labs[0], []
     for i, (recipe, coats_added) in enumerate(zip(recipes, added, strict=True)):

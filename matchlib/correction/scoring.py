@@ -111,12 +111,11 @@ def scored(
     *,
     tolerance: float,
     viewing: Viewing | None = None,
-    source: str = "spectrophotometer",
     words: Sequence[str] | None = None,
     changes: Sequence[int] | None = None,
     shortlist: int = SHORTLIST,
 ) -> list[Scored]:
-    """Score recipes for the next panel, the most likely first.
+    """Score recipes for the next panel as an instrument will judge it, the most likely first.
 
     Parameters
     ----------
@@ -130,8 +129,6 @@ def scored(
         ΔE00 that passes, for a Lab.
     viewing : Viewing, optional
         Of a Lab.
-    source : str
-        What will read the next panel.
     words : sequence of str, optional
         What each means in the booth; the recipe's own words if None.
     changes : sequence of int, optional
@@ -158,7 +155,7 @@ def scored(
     aim = Target.of(target, tolerance=tolerance, viewing=viewing)
     rows = np.argsort(nearness(predictor, recipes, aim), kind="stable")[:shortlist]
     some = [recipes[i] for i in rows]
-    labs, known, *parts = predictor.predict_together(some, aim.viewings, source=source)
+    labs, known, *parts = predictor.predict_together(some, aim.viewings)
     total = known + np.sum(parts, axis=0)
     hope = aim.expected(labs, total, predictor.dof(some, known, total))
     lab = labs[0]

@@ -57,7 +57,9 @@ class Today:
     ground : float
         Of the logarithm of each base ground's level [-].
     bias : float
-        Of today's readings against the archive's, each Lab axis [ΔE*ab].
+        Of today's instrument against what read the archive, each Lab axis [ΔE*ab].
+    photo_bias : float
+        The same of today's photographs, which share it [ΔE*ab].
     odd : float
         Of the logarithm of the film on an odd day [-].
     odd_days : float
@@ -73,6 +75,7 @@ class Today:
     film: float
     ground: float
     bias: float
+    photo_bias: float = BIAS_PHOTO
     odd: float = ODD_FILM
     odd_days: float = ODD_DAYS
 
@@ -87,13 +90,7 @@ class Today:
         return float(sum(share * sd**2 for share, sd in self.days))
 
     @classmethod
-    def learnt(
-        cls,
-        model: FilmPredictor,
-        panels: Iterable[Panel] = (),
-        *,
-        source: str = "spectrophotometer",
-    ) -> Today:
+    def learnt(cls, model: FilmPredictor, panels: Iterable[Panel] = ()) -> Today:
         """Learn it from a fitted archive.
 
         Parameters
@@ -101,9 +98,7 @@ class Today:
         model : FilmPredictor
             Fitted.
         panels : iterable of Panel
-            The archive, to see how it was read; none if not at hand.
-        source : str
-            What reads today's panels: ``spectrophotometer`` or ``photo``.
+            The archive, to see how it was read; by an instrument if not at hand.
 
         Returns
         -------
@@ -112,10 +107,7 @@ class Today:
         """
         film, ground = panel_spread(model)
         readings = [r.source == "photo" for p in panels for r in p.readings]
-        photo = bool(readings) and float(np.mean(readings)) > 0.5
-        mixed = photo != (source == "photo")
-        return cls(
-            film=SHARE_OF_A_DAY * film,
-            ground=ground,
-            bias=BIAS_PHOTO if mixed else BIAS_INSTRUMENT,
-        )
+        bias, photo = BIAS_INSTRUMENT, BIAS_PHOTO
+        if readings and float(np.mean(readings)) > 0.5:
+            bias, photo = photo, bias
+        return cls(film=SHARE_OF_A_DAY * film, ground=ground, bias=bias, photo_bias=photo)

@@ -73,14 +73,14 @@ class _Card:
         off = FILMS * sds.max()
         density = np.array([share for share, _ in days]) / sds
         weight = logsumexp(-0.5 * (off[:, None] / sds) ** 2, b=density, axis=1)
-        _, jacobian, *_ = b.linear(recipes, view)
+        _, jacobian, *_ = b.linear(recipes, view, sources=self.row.source)
         # What is not film, given the film: of earlier panels of today the two are learnt together.
         with_film = b.covariance[:, p] / b.covariance[p, p]
         rest = b.covariance - np.outer(with_film, b.covariance[:, p])
         other = with_film.copy()
         other[p] = 0.0
         each = [r for r in recipes for _ in off]
-        labs, *_ = b.linear(each, view, film=np.tile(off, n), slopes=False)
+        labs, *_ = b.linear(each, view, sources=self.row.source, film=np.tile(off, n), slopes=False)
         labs = labs.reshape(n, len(off), 3) + (jacobian @ other)[:, None, :] * off[:, None]
         _, _, spray, reading = b.predict_parts(recipes, view, sources=self.row.source)
         if self.row.covariance is not None:

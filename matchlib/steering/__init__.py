@@ -6,7 +6,7 @@ from matchlib.steering.checks import check_stages, too_soon
 from matchlib.steering.plan import MOST_READINGS, WORTH_A_LOOK, plan
 from matchlib.steering.planned import CardPlan, CardPlans, Likely, PlannedReading
 from matchlib.steering.steer import Steering, steer
-from matchlib.steering.topup import TopUp, let_down, weak_ratios
+from matchlib.steering.topup import TopUp, let_down
 
 __all__ = [
     "MOST_READINGS",
@@ -22,5 +22,4 @@ __all__ = [
     "plan",
     "steer",
     "too_soon",
-    "weak_ratios",
 ]

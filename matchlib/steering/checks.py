@@ -129,7 +129,9 @@ def _possible(belief: Belief, row: Sprayed, number: int) -> None:
         )
     step = recipe.schedule.strength / recipe.schedule.coats
     film = np.log1p(step / recipe.schedule.strength)
-    darker = belief.linear([recipe], row.viewing, film=film, slopes=False)[0][0, 0]
+    darker = belief.linear([recipe], row.viewing, sources=row.source, film=film, slopes=False)[0][
+        0, 0
+    ]
     if light < min(darker, lab[1, 0]) - FAR * sd[1]:
         raise DomainError(
             "This reading is darker than a whole coat more could make it.",

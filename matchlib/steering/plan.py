@@ -126,7 +126,7 @@ def plan(
     views = [v or usual for v in target.viewings]
     worked = []
     with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait
-        chosen = _candidates(model, found, target, bounds, source=source)
+        chosen = _candidates(model, found, target, bounds)
         for number, candidate in enumerate(chosen):
             report(0.5 + 0.4 * number / len(chosen), "thinking of what may be read")
             belief = (
@@ -152,7 +152,7 @@ def plan(
 
 
 def _candidates(
-    model: FilmPredictor | Belief, found: Suggestions, goal: Target, limits: Limits, *, source: str
+    model: FilmPredictor | Belief, found: Suggestions, goal: Target, limits: Limits
 ) -> list[Candidate]:
     """The nearest recipe of every pair of ground and pot that comes near."""
     candidates = [Candidate(s.recipe, s.expected_delta_e00, s.probability, s) for s in found]
@@ -166,9 +166,7 @@ def _candidates(
             for n in range(limits.min_coats, limits.max_coats + 1)
         ]
         every = [*(s.recipe for s in found), *made]
-        near = scored(
-            model, every, goal, tolerance=goal.tolerance.value, source=source, shortlist=240
-        )
+        near = scored(model, every, goal, tolerance=goal.tolerance.value, shortlist=240)
         candidates = [Candidate(s.recipe, s.difference, s.probability) for s in near]
     candidates.sort(key=lambda r: r.difference)
     kept: dict[tuple[object, object], Candidate] = {}

@@ -10,14 +10,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from threadpoolctl import threadpool_limits
 
-from matchlib.correction import Belief, Card, Sprayed, Today, film_words
+from matchlib.correction import Belief, Card, Sprayed, Today, continuations, film_words
 from matchlib.correction.scoring import places_of
 from matchlib.domain import CoatSchedule, MixRatio, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.steering.checks import check_stages
 from matchlib.steering.lookahead import Lookahead
-from matchlib.steering.topup import TopUp, continuations, pot_of
+from matchlib.steering.topup import TopUp, pot_of
 from matchlib.tails import chance_words
 from matchlib.target import Target
 
@@ -226,7 +226,7 @@ def advise(
     """Say what to lay next on a card of which something is believed."""
     last = card.stages[-1]
     have = last.recipe
-    recipes = [have, *continuations(have, cup, limits)]
+    recipes = [have, *continuations(have, limits, cup=cup)]
     # Whatever looks at it on the way, a card is judged by an instrument, as one sprayed blind is.
     judged = card.ahead(recipes, views)
     read = judged

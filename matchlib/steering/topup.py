@@ -2,26 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
-from fractions import Fraction
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.correction.moves import ratio_words
-from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Recipe
+from matchlib.domain import CoatSchedule, Colour, MixRatio, Recipe
 from matchlib.errors import DomainError
-from matchlib.mixing import Limits, Pour, Remainder, most_kept, pour
+from matchlib.mixing import Pour, Remainder, most_kept, pour
 
-__all__ = ["WEAKEST", "TopUp", "continuations", "let_down", "pot_of", "weak_ratios"]
+__all__ = ["TopUp", "let_down", "pot_of"]
 
 Array = NDArray[np.float64]
-
-WEAKEST = 30
-"""Parts of carrier to one of colour in the weakest pot (common practice, no source)."""
-
-_WEAK = (8, 9, 10, 12, 14, 16, 20, 25, WEAKEST)
-_COATS = 3
 
 POT_ML = 100.0
 """Pot that is told of where nobody said how much is wanted [mL]."""
@@ -76,47 +69,6 @@ class TopUp:
     pour: Pour
     words: str
     fresh: Pour | None = None
-
-
-def weak_ratios(limits: Limits) -> tuple[MixRatio, ...]:
-    """Return ratios for coats on top: those of the shop, and weaker ones.
-
-    Parameters
-    ----------
-    limits : Limits
-        The shop's.
-
-    Returns
-    -------
-    tuple of MixRatio
-        Weakest first, down to `WEAKEST`.
-
-    Examples
-    --------
-    >>> from matchlib import Limits
-    >>> usual = Limits(min_ratio=4, max_ratio=6, ratio_step=1)
-    >>> [str(ratio) for ratio in weak_ratios(usual)][:3]
-    ['30:1', '25:1', '20:1']
-    """
-    weak = [MixRatio(Fraction(c), Fraction(1)) for c in _WEAK]
-    return tuple(sorted({*limits.ratios(), *weak}))
-
-
-def continuations(
-    recipe: Recipe, cup: MixRatio | None, limits: Limits, *, most: int = _COATS
-) -> list[Recipe]:
-    """Return what may be laid on a card next: coats of the cup, let down, or of a fresh pot."""
-    if recipe.schedule is None:
-        return []
-    steps = recipe.schedule.steps
-    own = steps[-1].colour
-    left = max(limits.max_coats - recipe.schedule.coats, 1)
-    ratios = sorted({*weak_ratios(limits), cup or steps[-1].ratio})
-    return [
-        replace(recipe, schedule=CoatSchedule((*steps, CoatStep(n, r, own))))
-        for r in ratios
-        for n in range(1, min(most, left) + 1)
-    ]
 
 
 def pot_of(
