@@ -255,7 +255,7 @@ def test_what_photographs_share_is_not_in_what_an_instrument_reads(
 ) -> None:
     start, view = Belief.of(model), Viewing(geometry="45:0")
     lab = start.predict_recipes([recipe], view)[0]
-    card = Card.of(start, [Sprayed(recipe, tuple(lab + [0.0, 0.0, 2.0]), view, "photo")])
+    card = Card.of(start, [Sprayed(recipe, tuple(lab + np.array([0.0, 0.0, 2.0])), view, "photo")])
     photo, by_instrument = (
         card.ahead([recipe], [view], source=s).labs[0, 0] - lab
         for s in ("photo", "spectrophotometer")
