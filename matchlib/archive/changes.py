@@ -19,6 +19,7 @@ __all__ = [
     "Item",
     "Stamp",
     "entry_of",
+    "finding_of",
     "inserted",
     "read_changes",
     "record",
@@ -262,6 +263,15 @@ def _side(text: str | None) -> dict[str, Any] | None:
     if not isinstance(readings, list) or not all(len(pair) == 2 for pair in readings):
         raise ValueError("readings without their stages")
     return dict(fields)
+
+
+def finding_of(side: Mapping[str, Any] | None) -> tuple[str, bool]:
+    """Return what a finding is known by, and whether it was set aside."""
+    key, aside = (side or {})["finding"], (side or {})["aside"]
+    most = schema.ignored.c.key.type.length
+    if not isinstance(key, str) or len(key) > most or aside not in (True, False):
+        raise ValueError("no finding")
+    return key, bool(aside)
 
 
 def _change(row: Mapping[str, Any], items: Sequence[Item]) -> Change:

@@ -11,20 +11,23 @@ from typing import Any
 import sqlalchemy as sa
 
 from matchlib.archive import schema
-from matchlib.archive.changes import side_of
+from matchlib.archive.changes import finding_of, side_of
+from matchlib.archive.codec import fields_of as panel_fields
 from matchlib.archive.codec import panel_digest, panel_of, panel_of_fields, reading_digest
 from matchlib.archive.database import Database
+from matchlib.archive.history import ignored_in
 from matchlib.archive.jobs import fields_of as job_fields
 from matchlib.archive.jobs import job_of
 from matchlib.archive.names import fields_of, name_of, names_of
 from matchlib.archive.reading_out import DAMAGE, chunked
+from matchlib.archive.rows import TABLES
 from matchlib.archive.stored import StoredPanel, kept_in
 from matchlib.domain import Reading
 from matchlib.errors import MatchlibError
 from matchlib.job import Job
-from matchlib.plain import from_plain, load
+from matchlib.plain import dump, from_plain, load
 
-__all__ = ["broken_logs", "check", "content_faults", "is_time"]
+__all__ = ["broken_logs", "check", "content_faults", "is_time", "sha256_of"]
 
 
 def check(database: Database) -> tuple[str, ...]:
@@ -47,10 +50,45 @@ def _structure(connection: sa.Connection) -> list[str]:
 
 def content_faults(connection: sa.Connection) -> list[str]:
     """Return what of the content is not as it was written, by every digest and the whole log."""
+    if wrong := _column_faults(connection):
+        return wrong
     p = schema.panels
     codes = {row.id: row.code for row in connection.execute(sa.select(p.c.id, p.c.code))}
     wrong = _panel_faults(connection, codes) + _other_faults(connection, codes)
-    return wrong or _log_faults(connection)
+    return wrong or list(broken_logs(connection).values())
+
+
+def _column_faults(connection: sa.Connection) -> list[str]:
+    """Return which rows hold what their columns cannot: SQLite takes anything anywhere."""
+    wrong = []
+    for table in TABLES:
+        columns = [c for c in table.c if not isinstance(c.type, sa.LargeBinary)]
+        names = ", ".join(c.name for c in columns)
+        query = f"SELECT {names} FROM {table.name}"  # noqa: S608  # names of our own
+        what = (
+            "Change {} of the history" if table is schema.history else f"Row {{}} of {table.name}"
+        )
+        for row in connection.exec_driver_sql(query):
+            wrong += [
+                f"{what.format(str(row[0])[:40])} is not what was written: "
+                f"{column.name} is {repr(value)[:40]}."
+                for column, value in zip(columns, row, strict=True)
+                if not _fits(column, value)
+            ]
+    return wrong
+
+
+def _fits(column: sa.Column[Any], value: object) -> bool:
+    if value is None:
+        return bool(column.nullable)
+    if isinstance(column.type, sa.Boolean):
+        return value in (0, 1)
+    if isinstance(column.type, sa.Integer):
+        return type(value) is int and int(column.primary_key) <= value <= schema.LARGEST
+    if column.name == "at":
+        return is_time(value)
+    most = getattr(column.type, "length", None)
+    return isinstance(value, str) and (most is None or len(value) <= most)
 
 
 def _panel_faults(connection: sa.Connection, codes: Mapping[int, str]) -> list[str]:
@@ -86,7 +124,7 @@ def _other_faults(connection: sa.Connection, codes: Mapping[int, str]) -> list[s
     t, s, f = schema.attachments, schema.settings, schema.profiles
     wrong = []
     for kept in connection.execute(sa.select(t)).mappings():
-        if hashlib.sha256(kept["data"]).hexdigest() != kept["sha256"]:
+        if sha256_of(kept["data"]) != kept["sha256"]:
             code = codes.get(kept["panel_id"], "?")
             wrong.append(f"The file {kept['name']} of panel {code} is not what was attached.")
     for what, query, read in (
@@ -109,17 +147,6 @@ def _job(text: str) -> None:
 
 def _name(text: str) -> None:
     name_of(load(text) or {})
-
-
-def _log_faults(connection: sa.Connection) -> list[str]:
-    """Return where the log does not lead to what is kept, read backwards from it."""
-    h = schema.history
-    wrong = [
-        f"Change {row.id} of the history is not what was written: a date of {row.at[:40]!r}."
-        for row in connection.execute(sa.select(h.c.id, h.c.at))
-        if not is_time(row.at)
-    ]
-    return wrong + list(broken_logs(connection).values())
 
 
 def broken_logs(connection: sa.Connection) -> dict[tuple[str, int], str]:
@@ -154,28 +181,34 @@ def _panels_at_once(connection: sa.Connection, rows: list[int]) -> dict[int, Sto
 
 
 def _before(state: _State, entry: Mapping[str, Any]) -> _State:
-    """What was, by one entry of the log."""
-    fields, build = state
+    """What was, by one entry of the log: refused where an undoing would refuse it."""
+    fields, rebuilt = state
     before, after = side_of(entry, "before"), side_of(entry, "after") or {}
-    if build is None:
-        if (before or {})["finding"] != after["finding"] or after["aside"] not in (True, False):
-            raise ValueError("another finding")
-        return state
-    other = sorted(k for k in {*(before or {}), *after} if fields.get(k) != after.get(k))
+    if entry["kind"] == "finding":
+        before, after = ({key: aside or None} for key, aside in map(finding_of, (before, after)))
+    aside = {"deleted": True} if before is None and entry["kind"] == "panel" else {}
+    other = sorted(k for k in {*(before or aside), *after} if fields.get(k) != after.get(k))
     if other:
         raise ValueError(f"another {', '.join(other)} than was kept after it")
     was = {} if before is None else {**fields, **before}
     was = {k: v for k, v in was.items() if v is not None}
+    if was == fields:
+        raise ValueError("nothing that could be undone")
+    if not isinstance(was.get("deleted", True), bool):
+        raise ValueError("neither deleted nor not")
     if was and set(before or ()) != {"deleted"}:
-        build(was)
-    return was, build
+        said = {k: v for k, v in was.items() if k != "deleted"}
+        if rebuilt(said) != said:
+            raise ValueError("other values than can be kept")
+    return was, rebuilt
 
 
-_State = tuple[dict[str, Any], Callable[[dict[str, Any]], object] | None]
+_State = tuple[dict[str, Any], Callable[[dict[str, Any]], dict[str, Any]]]
+"""Fields of a thing as the log keeps them, and what would be kept of such fields."""
 
 
 def _panel_state(panel: StoredPanel) -> _State:
-    return panel.fields, panel_of_fields
+    return panel.fields, lambda fields: load(dump(panel_fields(panel_of_fields(fields))))
 
 
 def _one_panel(connection: sa.Connection, row: int) -> _State:
@@ -184,27 +217,37 @@ def _one_panel(connection: sa.Connection, row: int) -> _State:
 
 
 def _name_state(connection: sa.Connection, row: int) -> _State:
-    return fields_of(names_of(connection).get(row)), name_of
+    return fields_of(names_of(connection).get(row)), lambda fields: fields_of(name_of(fields))
 
 
 def _job_state(connection: sa.Connection, number: int) -> _State:
     j = schema.jobs
     there = connection.execute(sa.select(j.c.number).where(j.c.number == number)).first()
     fields = job_fields(job_of(connection, number, label="")) if there else {}
-    return fields, lambda plain: from_plain(Job, plain)
+    return fields, lambda plain: job_fields(from_plain(Job, plain))
+
+
+def _findings_state(connection: sa.Connection, _row: int) -> _State:
+    return dict.fromkeys(ignored_in(connection), True), dict
 
 
 _STATE: dict[str, Callable[[sa.Connection, int], _State]] = {
     "panel": _one_panel,
     "name": _name_state,
     "job": _job_state,
-    "finding": lambda _connection, _subject: ({}, None),
+    "finding": _findings_state,
 }
 
 
-def is_time(text: str) -> bool:
-    """Whether a text is a time of the history."""
+def is_time(text: object) -> bool:
+    """Whether this is a time of the history, which every clock can show."""
     try:
-        return dt.datetime.fromisoformat(text).tzinfo is not None
+        time = dt.datetime.fromisoformat(str(text))
+        return isinstance(text, str) and time.tzinfo is not None and 1 < time.year < dt.MAXYEAR
     except ValueError:
         return False
+
+
+def sha256_of(data: object) -> str:
+    """Return the digest of a file that is kept; of anything else none."""
+    return hashlib.sha256(data).hexdigest() if isinstance(data, bytes) else ""

@@ -13,7 +13,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from matchlib.archive import jobs, names, schema
-from matchlib.archive.changes import Entry, Stamp, record, side_of
+from matchlib.archive.changes import Entry, Stamp, finding_of, record, side_of
 from matchlib.archive.codec import fields_of
 from matchlib.archive.reading_out import chunked, whole
 from matchlib.archive.stored import StoredPanel, kept_in, panel_kept, write
@@ -35,8 +35,6 @@ __all__ = [
 
 REMOVED = {"stage": "stage removed", "reading": "reading removed"}
 """What the log says of a part of a panel that was taken out."""
-
-_LAST = 2**31 - 1  # number of a change, by the column's type
 
 
 def amend(
@@ -87,7 +85,7 @@ def changes_from(connection: sa.Connection, first: int, last: int) -> list[int]:
     """Return the numbers of the changes of a range."""
     h = schema.history
     ends = {first, last}
-    there = [n for n in ends if 0 < n <= _LAST]
+    there = [n for n in ends if 0 < n <= schema.LARGEST]
     found = set(connection.execute(sa.select(h.c.id).where(h.c.id.in_(there))).scalars())
     if missing := sorted(ends - found):
         raise ArchiveError(
@@ -199,9 +197,9 @@ def _undo_findings(
 ) -> list[Entry]:
     undone = []
     for entry in entries:
-        before = side_of(entry, "before") or {}
-        key, aside = (whole("", before.__getitem__, name) for name in ("finding", "aside"))
-        now = {**before, "aside": key in ignored_in(connection)}
+        before = side_of(entry, "before")
+        key, aside = whole("", finding_of, before)
+        now = {"finding": key, "aside": key in ignored_in(connection)}
         _check_unchanged(now, before, entry, key)
         undone += set_ignored(connection, key, aside, stamp)
     return undone

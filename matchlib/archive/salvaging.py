@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import shutil
 import sqlite3
 import tempfile
@@ -16,7 +15,7 @@ import sqlalchemy as sa
 
 from matchlib.archive import schema
 from matchlib.archive.changes import Entry, Stamp, record
-from matchlib.archive.checking import broken_logs, content_faults, is_time
+from matchlib.archive.checking import broken_logs, content_faults, is_time, sha256_of
 from matchlib.archive.codec import panel_digest, panel_of, reading_digest
 from matchlib.archive.names import name_of
 from matchlib.archive.reading_out import DAMAGE
@@ -230,7 +229,7 @@ def _sift_others(rows: Rows, panels: dict[int, Panel]) -> list[str]:
     lost = []
     codes = {p.code for n, p in panels.items() if not rows["panels"][n]["deleted"]}
     for number, row in list(rows["attachments"].items()):
-        if row["panel_id"] not in panels or _sha256(row["data"]) != row["sha256"]:
+        if row["panel_id"] not in panels or sha256_of(row["data"]) != row["sha256"]:
             del rows["attachments"][number]
             lost.append(f"The file {row['name']} was lost.")
     for table, column, what, key in (
@@ -274,7 +273,7 @@ def _sift_log(rows: Rows, panels: set[int]) -> None:
                 }
     history = rows["history"]
     for number, row in list(history.items()):
-        row["at"] = row["at"] if is_time(str(row["at"])) else _NEVER
+        row["at"] = row["at"] if is_time(row["at"]) else _NEVER
         if row["undoes"] is not None and row["undoes"] not in history:
             del history[number]
     rows["history_items"] = {
@@ -296,7 +295,3 @@ def _mend_log(connection: sa.Connection, stamp: Stamp) -> list[str]:
     if entries:
         record(connection, "salvaged", entries, stamp)
     return [f"The history of {len(broken)} panels, names or jobs was lost."] if broken else []
-
-
-def _sha256(data: object) -> str:
-    return hashlib.sha256(data).hexdigest() if isinstance(data, bytes) else ""

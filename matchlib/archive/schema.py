@@ -10,6 +10,7 @@ import sqlalchemy as sa
 
 __all__ = [
     "HEAD",
+    "LARGEST",
     "VERSIONS",
     "attachments",
     "history",
@@ -30,6 +31,9 @@ VERSIONS = ("0001", "0002", "0003", "0004")
 """Every schema version there has been, oldest first."""
 
 HEAD = VERSIONS[-1]
+
+LARGEST = 2**31 - 1
+"""The largest number that a column of numbers takes."""
 
 metadata = sa.MetaData(
     naming_convention={

@@ -129,7 +129,7 @@ def _network_names() -> tuple[str, ...]:
 def _memory(archive: str) -> Path:
     import platformdirs
 
-    named = archive if "://" in archive else str(Path(archive).resolve())
+    named = archive if "://" in archive else os.path.realpath(archive)
     name = hashlib.sha256(named.encode()).hexdigest()[:32]
     return Path(platformdirs.user_data_dir("candy-panel-workbook")) / "addresses" / f"{name}.json"
 

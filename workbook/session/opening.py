@@ -23,7 +23,13 @@ def is_missing(place: str | Path) -> bool:
     Returned: false for a server's database, and where there is no folder either.
     """
     file = Path(place)
-    return "://" not in str(place) and not file.exists() and file.absolute().parent.is_dir()
+    try:
+        file.lstat()  # a link that leads nowhere is there
+    except FileNotFoundError:
+        return "://" not in str(place) and file.absolute().parent.is_dir()
+    except (OSError, ValueError):  # told of by who opens it
+        pass
+    return False
 
 
 def is_new(place: str | Path) -> bool:
