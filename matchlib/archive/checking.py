@@ -186,6 +186,8 @@ def _before(state: _State, entry: Mapping[str, Any]) -> _State:
     before, after = side_of(entry, "before"), side_of(entry, "after") or {}
     if entry["kind"] == "finding":
         before, after = ({key: aside or None} for key, aside in map(finding_of, (before, after)))
+        if before.keys() != after.keys():
+            raise ValueError("another finding")
     aside = {"deleted": True} if before is None and entry["kind"] == "panel" else {}
     other = sorted(k for k in {*(before or aside), *after} if fields.get(k) != after.get(k))
     if other:
@@ -194,7 +196,7 @@ def _before(state: _State, entry: Mapping[str, Any]) -> _State:
     was = {k: v for k, v in was.items() if v is not None}
     if was == fields:
         raise ValueError("nothing that could be undone")
-    if not isinstance(was.get("deleted", True), bool):
+    if was and entry["kind"] == "panel" and not isinstance(was.get("deleted"), bool):
         raise ValueError("neither deleted nor not")
     if was and set(before or ()) != {"deleted"}:
         said = {k: v for k, v in was.items() if k != "deleted"}

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import json
 import os
 import random
 import re
@@ -24,92 +25,90 @@ import traceback
 import zipfile
 from collections import Counter
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 from typing import Any, get_args
 
+import numpy as np
 import typer
+from PIL import Image
 
 from tests.cli_shop import SMALL, run
 from tests.faults.making import seeded
 from tests.faults.record import circumstances, write_section
+from tests.tools.hostile_pictures import dng_of, png_header_of, tiff_header_of
 
 __all__ = ["Outcome", "commands", "draw", "main", "make_shop", "tried"]
 
 CPU_SECONDS, WALL_SECONDS, MOST_MB = 10, 60, 500
 
-WHOLE = [
-    "0",
-    "1",
-    "-1",
-    "2",
-    "3",
-    "17",
-    "1000000",
-    str(2**31),
-    str(2**63),
-    str(10**40),
-    f"-{2**63}",
-]
+WHOLE = ["0", "1", "-1", "2", "3", "17", "1000000", *map(str, (2**31, 2**63, 10**40, -(2**63)))]
 NUMBERS = ["0", "1", "-1", "0.5", "nan", "inf", "-inf", "1e308", "-1e308", "1e-320", "50", "1e400"]
 NOT_NUMBERS = ["", " ", "x", "1,5", "−1", "0x10", "1_000", "٣", "½", "1e", "--", "NaN ", "5 "]
+_RECIPES = "1:0 0:1 0@6:1 -2@6:1 9999999@6:1 2@1e308:1 3@nan:1 45as15=nan,0,0 45as999=1,2,3"
+_STANDARD = "D65 F11 E 2 10 percent . ground,panel 2024-02-30 A4 A7 A0"
 TEXTS = [
     *("", " ", "\n", "\t", "x" * 100_000, "é" * 300, "名前", "\u202egnirts", "a\u0301\u0301", "💧"),
     *("'; DROP TABLE panels; --", "../../etc/passwd", "%s%n%x", "{0.__class__}", "$(id)", "-h"),
     *("--json", "=1+1", "\udcff\udcfe", "<script>", "0", "1e999", ":", "@", "6:1", "4@6:1", ","),
-    *(
-        "1:0",
-        "0:1",
-        "0@6:1",
-        "-2@6:1",
-        "9999999@6:1",
-        "2@1e308:1",
-        "3@nan:1",
-        "silver 3 + black -1",
-    ),
-    *(
-        "silver + silver",
-        "silver 1 +",
-        "rust 1e300 + rust 1e-300",
-        "45as15=nan,0,0",
-        "45as999=1,2,3",
-    ),
+    *_RECIPES.split(),
+    *("silver 3 + black -1", "silver + silver", "silver 1 +", "rust 1e300 + rust 1e-300"),
     *("carrier=0", "carrier=nan", "1e300 l", "-1 ml", "2 m2", "600 mm x 400 mm", "0 mm x 0 mm"),
-    *("D65", "F11", "E", "2", "10", "percent", ".", "ground,panel", "2024-02-30", "A4", "A7", "A0"),
+    *_STANDARD.split(),
 ]
 ADDRESSES = [
     *("postgresql://u@127.0.0.1:abc/x", "postgresql://u:p@127.0.0.1:1/x", "postgresql://[::1/x"),
     *("postgresql://", "postgresql:///x?host=/none", "postgresql://h:99999/x", "mysql://h/x"),
+    *("tcp://nowhere:1", "tcp://127.0.0.1:1", "tcp://", "127.0.0.1:99999", "inproc://x"),
     *("sqlite://", "sqlite:///", "://", "file:///etc/passwd", "http://127.0.0.1:1/x"),
 ]
-FILES = [
-    *("good.csv", "panels.db", "empty.csv", "noise.bin", "fifo", "folder", "loop", "missing.csv"),
-    *("table.xlsx", "bomb.xlsx", "half.zip", "deep.json", "wide.csv", "long.csv", "/dev/null"),
-    *(
-        "other.db",
-        "damaged.db",
-        "kept.zip",
-        "text.db",
-        "/dev/zero",
-        "none/such/file.csv",
-        "n" * 300,
-        "recipes.csv",
-        "table.cgats",
-        "table.cxf",
-    ),
-]
+_FILES = """
+good.csv empty.csv wide.csv long.csv missing.csv recipes.csv none/such/file.csv
+panels.db other.db damaged.db text.db fifo folder loop /dev/null /dev/zero noise.bin
+table.xlsx bomb.xlsx half.zip kept.zip deep.json table.cgats table.cxf
+picture.jpg raw.dng huge.png huge.tif
+"""
+FILES = [*_FILES.split(), "n" * 300]
 # What makes a command go further than its first look at what it was given.
-GOOD = {
-    "file": "good.csv", "panels": "P3", "panel": "P3", "change": "1", "recipes": "recipes.csv",
-    "lab": ("43", "30", "24"), "ground": "silver", "colour": "rust", "schedule": "3@6:1",
-    "read": ("44", "29", "24"), "reading": "good.csv", "sample": "P3", "area": "2 m2",
-    "dry_film_um": "12", "volume_solids": "0.2", "out": "out.pdf", "yes": "",
+GOOD: dict[str, str | tuple[str, ...]] = {
+    "file": "good.csv", "files": "good.csv", "panels": "P3", "panel": "P3", "change": "1",
+    "recipes": "recipes.csv", "targets": "recipes.csv", "lab": ("43", "30", "24"),
+    "lab_at": "45as15=43,30,24", "read": ("44", "29", "24"), "read_at": "45as15=44,29,24",
+    "read_file": "good.csv", "reading": "good.csv", "sample": "P3", "tried": "P3",
+    "sprayed": "good.csv", "ground": "silver", "grounds": "silver", "colour": "rust",
+    "colours": "rust", "schedule": "3@6:1", "clear": "yes", "max_coats": "5", "min_coats": "1",
+    "min_ratio": "2:1", "max_ratio": "10:1", "ratio_step": "1", "max_unevenness": "3",
+    "top": "2", "looks": "1", "jobs": "2", "cluster": "tcp://127.0.0.1:1", "folds": "2",
+    "by": "panel", "after": "2030-01-01", "in_stock": ("2 m2", "100 ml"), "tolerance": "2",
+    "difference": "cmc2:1", "box": ("1", "1", "1"), "box_lch": ("1", "1", "1"),
+    "angle_weight": "45as15=2", "area": "2 m2", "work": "motorcycle tank",
+    "sheet": "600 mm x 400 mm", "tube": "40 mm x 1.2 m", "sphere": "120 mm", "margin": "0.1",
+    "dry_film_um": "12", "volume_solids": "0.2", "transfer": ("0.5", "0.7"), "chance": "0.9",
+    "residue": "20 ml", "gun_cup": "600 ml", "mark": "5 ml", "least": "50 ml",
+    "third": "hardener 10%", "pot_life": "120", "coat_min": "10", "set_up_min": "30",
+    "rate": "60", "unit": "ml", "drain": "22 s Ford 4", "bottle": "120 ml",
+    "bottle_of": "colour", "have": "300 ml", "price": "40", "out": "out.pdf", "paper": "A4",
     "archive": "panels.db", "name": "silver", "kind": "ground", "number": "1", "code": "P3",
     "other": "other.db", "damaged": "damaged.db", "backup": "kept.zip", "into": "into.db",
     "fix": "P3", "ignore": "P3", "fields": "sprayer=Ann", "to": "pewter", "on": "P1",
-    "one": "2@8:1", "two": "4@4:1", "over": "5", "since": "2024-01-01", "word": "ground",
+    "one": ("rust", "2@8:1"), "two": ("rust", "4@4:1"), "over": "silver", "since": "2024-01-01",
+    "word": "ground", "illuminant": "D65", "observer": "10", "geometry": "45:0",
+    "scale": "percent", "decimal": ".", "who": "Ann", "date": "2024-05-01", "temperature": "21",
+    "humidity": "50", "minutes": "10", "cup_ml": "100", "prefix": "o-", "read_after": "2",
+    "due": "2030-01-01", "customer": "Ann", "zones": "5", "weaker": "2", "first": "2",
+}  # fmt: skip
+GOOD_HERE = {
+    ("export", "file"): "new.csv", ("backup", "file"): "new.zip", ("open", "work"): "notebooks",
+    ("first-day", "ratio"): "6:1", ("import", "sheet"): "", ("names join", "into"): "graphite",
+    ("job sprayed", "code"): "P4", ("photo", "files"): "picture.jpg", ("label", "sheet"): "",
+    ("import", "files"): "more.csv", ("names lot", "code"): "L-7", ("job new", "name"): "tank",
 }  # fmt: skip
 # Each says the same by itself; given together they are refused before anything else is looked at.
-ONE_OF = {"lab", "reading", "sample", "recipes", "panel", "fix", "ignore"}
+ONE_OF = (
+    ("lab", "lab_at", "reading", "sample", "recipes", "panel", "targets"),
+    ("fix", "ignore"), ("jobs", "cluster"), ("tolerance", "box", "box_lch"),
+    ("area", "work", "sheet", "tube", "sphere"), ("read", "read_at", "read_file"),
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -151,10 +150,11 @@ def _word(rng: random.Random, kind: type, parameter: Any) -> str:
         pool = WHOLE if kind is int and rng.random() < 0.8 else NUMBERS
         return rng.choice(NOT_NUMBERS if rng.random() < 0.15 else pool)
     told = f"{parameter.name} {parameter.metavar or ''}".lower()
-    if "archive" in told:
+    if re.search("archive|cluster", told):
         return rng.choice([*FILES, *ADDRESSES])
     if re.search(
-        r"file|path|recipes|reading|sprayed|out\b|work|dir|backup|into|other|damaged|picture", told
+        r"file|path|recipes|reading|sprayed|out\b|work|dir|backup|into|other|damaged|picture|watch|codes",
+        told,
     ):
         return rng.choice(FILES if rng.random() < 0.85 else TEXTS)
     return rng.choice(TEXTS if rng.random() < 0.8 else [*WHOLE, *NUMBERS, *FILES])
@@ -163,16 +163,22 @@ def _word(rng: random.Random, kind: type, parameter: Any) -> str:
 def draw(rng: random.Random, name: str, command: Any) -> list[str]:
     """Return the arguments of one draw: some good, some hostile, some left out, some doubled."""
     options, places = [], []
-    wild = rng.random() < 0.3
-    said = rng.choice([p.name for p in command.params if p.name in ONE_OF] or [None])
-    spoiled = {rng.choice(command.params).name for _ in range(rng.randint(1, 3))}
+    wild = rng.random() < 0.2
+    there = [p.name for p in command.params]
+    groups = [[n for n in group if n in there] for group in ONE_OF]
+    said = {rng.choice(group) for group in groups if group}
+    left_out = {n for group in groups for n in group} - said
+    spoiled = {rng.choice(command.params).name for _ in range(rng.choice([0, 1, 1, 1, 2, 3]))}
+    eager = rng.random()
     for parameter in command.params:
         if parameter.name == "help":
             continue
-        good = GOOD.get(parameter.name or "")
+        good = GOOD_HERE.get((name, parameter.name), GOOD.get(parameter.name))
+        if good == "good.csv" and parameter.type_descriptor.annotation is int:
+            good = "1"
         bad = parameter.name in spoiled or (wild and rng.random() < 0.2)
-        spared = good is None or (parameter.name in ONE_OF and parameter.name != said)
-        if not bad and not parameter.required and (spared or rng.random() < 0.4):
+        spared = not parameter.is_flag if good in (None, "") else parameter.name in left_out
+        if not bad and not parameter.required and (spared or rng.random() > eager):
             continue
         words = (
             hostile(rng, parameter)
@@ -200,7 +206,14 @@ def make_shop(folder: Path) -> None:
     assert run("predict", "--recipes", "recipes.csv", cwd=folder).exit_code == 0
     assert run("export", "table.xlsx", cwd=folder).exit_code == 0
     assert run("job", "new", "silver", "--lab", 43, 30, 24, cwd=folder).exit_code == 0
+    how = ("--ground", "silver", "--colour", "rust", "--schedule", "3@6:1")
+    assert run("job", "plan", 1, *how, cwd=folder).exit_code == 0
     assert run("backup", "kept.zip", cwd=folder).exit_code == 0
+    noise = np.random.default_rng(1).integers(0, 255, (600, 800, 3), np.uint8)
+    Image.fromarray(noise).save(folder / "picture.jpg")
+    (folder / "raw.dng").write_bytes(dng_of(noise.astype(np.uint16)))
+    (folder / "huge.png").write_bytes(png_header_of(60_000, 60_000))
+    (folder / "huge.tif").write_bytes(tiff_header_of(60_000, 60_000))
     (folder / "more.csv").write_text(SMALL.replace("P", "Q"))
     assert run("import", "more.csv", "--archive", "other.db", cwd=folder).exit_code == 0
     whole = bytearray((folder / "other.db").read_bytes())
@@ -311,6 +324,36 @@ def _claimed(archive: str, **given: Any) -> None:
     given["tell"]("It would be served.")
 
 
+def _told(number: int, outcome: Outcome) -> str:
+    words = [a if len(a) < 60 else f"{a[:20]}…({len(a)})" for a in outcome.arguments]
+    return f"{number} {outcome.fault}: {words}\n    {outcome.said[-600:]}"
+
+
+def _page(kept: dict[str, Any], seed: int) -> str:
+    """The section of the record."""
+    sums: Counter[str] = Counter()
+    rows = []
+    for name, counts in kept["counts"].items():
+        sums.update(counts)
+        rows.append(f"| {name} | {' | '.join(str(counts.get(k, 0)) for k in _COLUMNS)} |")
+    return "\n".join(
+        [
+            circumstances(
+                f"python -m tests.faults.arguments --draws {sums['tried']} --seed {seed}"
+            ),
+            f"{sums['tried']} draws, {sums['failed']} failed; the slowest took "
+            f"{kept['slowest']:.1f} s of computing, the largest {kept['largest']:.0f} MB.",
+            "",
+            f"| command | {' | '.join(_COLUMNS)} |",
+            "|---" * (len(_COLUMNS) + 1) + "|",
+            *rows,
+        ]
+    )
+
+
+_COLUMNS = ("tried", "done", "refused in words", "failed")
+
+
 def main() -> int:
     """Try so many draws, command by command in turn; print and record what failed."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -318,47 +361,45 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--minutes", type=float, default=60.0)
     parser.add_argument("--record", action="store_true")
+    parser.add_argument("--go-on", type=Path, help="file of counts, from which a run is gone on")
     asked = parser.parse_args()
     known = commands()
-    counts: dict[str, Counter[str]] = {name: Counter() for name in known}
-    slowest, largest, failed = 0.0, 0.0, []
+    kept: dict[str, Any] = {"next": 0, "again": [], "slowest": 0.0, "largest": 0.0, "counts": {}}
+    if asked.go_on and asked.go_on.exists():
+        kept = json.loads(asked.go_on.read_text())
+    # What failed when it was last tried is tried anew first.
+    numbers = chain(kept["again"], range(kept["next"], asked.draws))
+    kept["again"], again = [], set(kept["again"])
     end = time.monotonic() + 60 * asked.minutes
     with tempfile.TemporaryDirectory() as name:
         shop = Path(name)
         make_shop(shop)
-        for number in range(asked.draws):
-            if time.monotonic() > end:
+        for number in numbers:
+            if time.monotonic() > end and number not in again:
                 break
             command = list(known)[number % len(known)]
             rng = seeded((asked.seed, number))
             outcome = tried(draw(rng, command, known[command]), shop)
-            counts[command][outcome.fault or {0: "done"}.get(outcome.code, "refused")] += 1
-            slowest, largest = max(slowest, outcome.seconds), max(largest, outcome.megabytes)
+            counts = kept["counts"].setdefault(command, {})
+            came = "failed" if outcome.fault else _COLUMNS[1 + bool(outcome.code)]
+            if number in again:
+                counts["failed"] -= 1
+            else:
+                counts["tried"] = counts.get("tried", 0) + 1
+                kept["next"] = number + 1
+            counts[came] = counts.get(came, 0) + 1
+            kept["slowest"] = max(kept["slowest"], outcome.seconds)
+            kept["largest"] = max(kept["largest"], outcome.megabytes)
             if outcome.fault:
-                failed.append(outcome)
-                told = [a if len(a) < 60 else f"{a[:20]}…({len(a)})" for a in outcome.arguments]
-                print(f"{number} {outcome.fault}: {told}\n    {outcome.said[-600:]}", flush=True)
-    rows = [
-        f"| {name} | {sum(c.values())} | {c['done']} | {c['refused']} | "
-        f"{sum(c.values()) - c['done'] - c['refused']} |"
-        for name, c in counts.items()
-    ]
-    total = sum(sum(c.values()) for c in counts.values())
-    text = "\n".join(
-        [
-            circumstances(f"python -m tests.faults.arguments --draws {total} --seed {asked.seed}"),
-            f"{total} draws, {len(failed)} failed; the slowest took {slowest:.1f} s of computing, "
-            f"the largest {largest:.0f} MB.",
-            "",
-            "| command | tried | done | refused in words | failed |",
-            "|---|---|---|---|---|",
-            *rows,
-        ]
-    )
+                kept["again"].append(number)
+                print(_told(number, outcome), flush=True)
+            if asked.go_on:
+                asked.go_on.write_text(json.dumps(kept))
+    text = _page(kept, asked.seed)
     print(text)
     if asked.record:
         write_section("Hostile arguments and files", text)
-    return 1 if failed else 0
+    return 1 if kept["again"] else 0
 
 
 if __name__ == "__main__":
