@@ -10,7 +10,7 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
-from matchlib.archive import Archive, schema
+from matchlib.archive import Archive
 from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Reading, Recipe, Viewing
 from matchlib.errors import ArchiveError, MatchlibError
 from matchlib.job import Job
@@ -303,49 +303,6 @@ def test_findings_set_aside_are_in_the_history_and_undone(place: str) -> None:
         archive.unignore("drift|P1|", who="Ines")
         assert archive.history()[-1].who == "Ines"
         assert archive.check() == ()
-
-
-@pytest.mark.parametrize(
-    "text",
-    [
-        "{",
-        "[]",
-        '{"readings":3}',
-        '{"note":"never written"}',
-        "[" * 100_000,
-        '{"note":' + "9" * 5000 + "}",
-    ],
-)
-def test_a_spoiled_history_ends_in_words_and_is_found(place: str, text: str) -> None:
-    with Archive.open(place, create=True) as archive:
-        archive.add([Panel.of("A1", RECIPE, (LAB,))])
-        number = archive.amend("A1", note="one", customer="Customer Nine") or 0
-        items = schema.history_items
-        with archive.database.write() as connection:
-            spoil = items.update().where(items.c.change_id == number)
-            connection.execute(spoil.values(after=text))
-        (fault,) = archive.check()
-        assert f"Change {number} of the history" in fault
-        with pytest.raises(ArchiveError):
-            archive.undo(number)
-        assert archive.panel("A1").note == "one"
-
-
-@pytest.mark.parametrize("change", [{"subject": 2**31 - 1}, {"kind": "moon"}])
-def test_an_entry_about_nothing_ends_in_words_and_is_found(
-    place: str, change: dict[str, object]
-) -> None:
-    with Archive.open(place, create=True) as archive:
-        archive.add([Panel.of("A1", RECIPE, (LAB,))])
-        number = archive.amend("A1", note="one") or 0
-        items = schema.history_items
-        with archive.database.write() as connection:
-            spoil = items.update().where(items.c.change_id == number)
-            connection.execute(spoil.values(change))
-        assert any("history" in fault for fault in archive.check())
-        assert archive.history()
-        with pytest.raises(ArchiveError):
-            archive.undo(number)
 
 
 class Shop(RuleBasedStateMachine):

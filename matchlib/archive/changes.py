@@ -11,6 +11,7 @@ import sqlalchemy as sa
 
 from matchlib.archive import schema
 from matchlib.archive.reading_out import whole
+from matchlib.archive.rows import fits
 from matchlib.plain import dump, load
 
 __all__ = [
@@ -268,10 +269,9 @@ def _side(text: str | None) -> dict[str, Any] | None:
 def finding_of(side: Mapping[str, Any] | None) -> tuple[str, bool]:
     """Return what a finding is known by, and whether it was set aside."""
     key, aside = (side or {})["finding"], (side or {})["aside"]
-    most = schema.ignored.c.key.type.length
-    if not isinstance(key, str) or len(key) > most or aside not in (True, False):
+    if key is None or not fits(schema.ignored.c.key, key) or aside not in (True, False):
         raise ValueError("no finding")
-    return key, bool(aside)
+    return str(key), bool(aside)
 
 
 def _change(row: Mapping[str, Any], items: Sequence[Item]) -> Change:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import hashlib
 from collections.abc import Callable, Mapping
 from itertools import groupby
@@ -20,14 +19,14 @@ from matchlib.archive.jobs import fields_of as job_fields
 from matchlib.archive.jobs import job_of
 from matchlib.archive.names import fields_of, name_of, names_of
 from matchlib.archive.reading_out import DAMAGE, chunked
-from matchlib.archive.rows import TABLES
+from matchlib.archive.rows import TABLES, fits
 from matchlib.archive.stored import StoredPanel, kept_in
 from matchlib.domain import Reading
 from matchlib.errors import MatchlibError
 from matchlib.job import Job
 from matchlib.plain import dump, from_plain, load
 
-__all__ = ["broken_logs", "check", "content_faults", "is_time", "sha256_of"]
+__all__ = ["broken_logs", "check", "content_faults", "sha256_of"]
 
 
 def check(database: Database) -> tuple[str, ...]:
@@ -73,22 +72,9 @@ def _column_faults(connection: sa.Connection) -> list[str]:
                 f"{what.format(str(row[0])[:40])} is not what was written: "
                 f"{column.name} is {repr(value)[:40]}."
                 for column, value in zip(columns, row, strict=True)
-                if not _fits(column, value)
+                if not fits(column, value)
             ]
     return wrong
-
-
-def _fits(column: sa.Column[Any], value: object) -> bool:
-    if value is None:
-        return bool(column.nullable)
-    if isinstance(column.type, sa.Boolean):
-        return value in (0, 1)
-    if isinstance(column.type, sa.Integer):
-        return type(value) is int and int(column.primary_key) <= value <= schema.LARGEST
-    if column.name == "at":
-        return is_time(value)
-    most = getattr(column.type, "length", None)
-    return isinstance(value, str) and (most is None or len(value) <= most)
 
 
 def _panel_faults(connection: sa.Connection, codes: Mapping[int, str]) -> list[str]:
@@ -184,24 +170,26 @@ def _before(state: _State, entry: Mapping[str, Any]) -> _State:
     """What was, by one entry of the log: refused where an undoing would refuse it."""
     fields, rebuilt = state
     before, after = side_of(entry, "before"), side_of(entry, "after") or {}
+    is_panel = entry["kind"] == "panel"
     if entry["kind"] == "finding":
         before, after = ({key: aside or None} for key, aside in map(finding_of, (before, after)))
         if before.keys() != after.keys():
             raise ValueError("another finding")
-    aside = {"deleted": True} if before is None and entry["kind"] == "panel" else {}
-    other = sorted(k for k in {*(before or aside), *after} if fields.get(k) != after.get(k))
+    # A panel that was not there is put aside; all else goes.
+    own = ({"deleted": True} if is_panel else dict.fromkeys(fields)) if before is None else before
+    other = sorted(k for k in {*own, *after} if fields.get(k) != after.get(k))
     if other:
         raise ValueError(f"another {', '.join(other)} than was kept after it")
-    was = {} if before is None else {**fields, **before}
-    was = {k: v for k, v in was.items() if v is not None}
+    was = {k: v for k, v in {**fields, **own}.items() if v is not None}
     if was == fields:
         raise ValueError("nothing that could be undone")
-    if was and entry["kind"] == "panel" and not isinstance(was.get("deleted"), bool):
+    if before is None:
+        return {}, rebuilt
+    said = dict(was)
+    if is_panel and not isinstance(said.pop("deleted", None), bool):
         raise ValueError("neither deleted nor not")
-    if was and set(before or ()) != {"deleted"}:
-        said = {k: v for k, v in was.items() if k != "deleted"}
-        if rebuilt(said) != said:
-            raise ValueError("other values than can be kept")
+    if not (is_panel and set(own) == {"deleted"}) and rebuilt(said) != said:
+        raise ValueError("other values than can be kept")
     return was, rebuilt
 
 
@@ -239,15 +227,6 @@ _STATE: dict[str, Callable[[sa.Connection, int], _State]] = {
     "job": _job_state,
     "finding": _findings_state,
 }
-
-
-def is_time(text: object) -> bool:
-    """Whether this is a time of the history, which every clock can show."""
-    try:
-        time = dt.datetime.fromisoformat(str(text))
-        return isinstance(text, str) and time.tzinfo is not None and 1 < time.year < dt.MAXYEAR
-    except ValueError:
-        return False
 
 
 def sha256_of(data: object) -> str:

@@ -197,7 +197,7 @@ def _undo_findings(
 ) -> list[Entry]:
     undone = []
     for entry in entries:
-        before = side_of(entry, "before")
+        before = side_of(entry, "before") or {}
         key, aside = whole("", finding_of, before)
         now = {"finding": key, "aside": key in ignored_in(connection)}
         _check_unchanged(now, before, entry, key)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import islice
 from typing import Any
@@ -10,7 +11,7 @@ import sqlalchemy as sa
 
 from matchlib.archive import schema
 
-__all__ = ["TABLES", "fill", "rows_of"]
+__all__ = ["TABLES", "fill", "fits", "rows_of"]
 
 TABLES = (
     schema.imports,
@@ -81,3 +82,28 @@ def _move_sequence(connection: sa.Connection, table: sa.Table) -> None:
     sequence = sa.func.pg_get_serial_sequence(table.name, key.name)
     free = sa.func.greatest(top, sa.func.nextval(sequence))
     connection.execute(sa.select(sa.func.setval(sequence, free, sa.false())))
+
+
+def fits(column: sa.Column[Any], value: object) -> bool:
+    """Whether a column can hold a value."""
+    if value is None:
+        return bool(column.nullable)
+    if isinstance(column.type, sa.LargeBinary):
+        return isinstance(value, bytes)
+    if isinstance(column.type, sa.Boolean):
+        return value in (0, 1)
+    if isinstance(column.type, sa.Integer):
+        return type(value) is int and int(column.primary_key) <= value <= schema.LARGEST
+    if column.name == "at":
+        return _is_time(value)
+    most = getattr(column.type, "length", None)
+    return isinstance(value, str) and (most is None or len(value) <= most)
+
+
+def _is_time(text: object) -> bool:
+    """Whether this is a time of the history, which every clock can show."""
+    try:
+        time = dt.datetime.fromisoformat(str(text))
+        return isinstance(text, str) and time.tzinfo is not None and 1 < time.year < dt.MAXYEAR
+    except ValueError:
+        return False

@@ -15,11 +15,11 @@ import sqlalchemy as sa
 
 from matchlib.archive import schema
 from matchlib.archive.changes import Entry, Stamp, record
-from matchlib.archive.checking import broken_logs, content_faults, is_time, sha256_of
+from matchlib.archive.checking import broken_logs, content_faults, sha256_of
 from matchlib.archive.codec import panel_digest, panel_of, reading_digest
 from matchlib.archive.names import name_of
 from matchlib.archive.reading_out import DAMAGE
-from matchlib.archive.rows import TABLES, fill
+from matchlib.archive.rows import TABLES, fill, fits
 from matchlib.archive.store import Archive
 from matchlib.archive.troubles import check_kind, words_of
 from matchlib.atomic import written_whole
@@ -179,7 +179,7 @@ def _end(raw: sqlite3.Connection, table: sa.Table) -> int:
 
 def _sift(rows: Rows) -> list[str]:
     """Take out what is not as it was written; return what that loses."""
-    lost = []
+    lost = _fit(rows)
     readings: dict[int, list[dict[str, Any]]] = {}
     for number, row in list(rows["readings"].items()):
         if _good_reading(row):
@@ -214,6 +214,33 @@ def _sift(rows: Rows) -> list[str]:
     lost += _sift_others(rows, panels)
     _sift_log(rows, set(panels))
     return lost
+
+
+def _fit(rows: Rows) -> list[str]:
+    """Make every value one that its column can hold; return what that loses."""
+    lost = []
+    for table in TABLES:
+        for number, row in list(rows[table.name].items()):
+            wrong = [c for c in table.c if not fits(c, row[c.name])]
+            if any(c.primary_key or c.foreign_keys for c in wrong):
+                del rows[table.name][number]
+                lost.append(f"Row {str(number)[:20]} of {table.name} was lost.")
+                continue
+            for column in wrong:
+                row[column.name] = _instead(column, row[column.name])
+    return lost
+
+
+def _instead(column: sa.Column[Any], value: object) -> object:
+    if column.nullable:
+        return None
+    if isinstance(column.type, sa.Boolean | sa.Integer):
+        return 0
+    if isinstance(column.type, sa.LargeBinary):
+        return b""
+    text = value.decode(errors="replace") if isinstance(value, bytes) else str(value)
+    most = getattr(column.type, "length", None)
+    return _NEVER if column.name == "at" else text[:most]
 
 
 def _good_reading(row: dict[str, Any]) -> bool:
@@ -273,7 +300,6 @@ def _sift_log(rows: Rows, panels: set[int]) -> None:
                 }
     history = rows["history"]
     for number, row in list(history.items()):
-        row["at"] = row["at"] if is_time(row["at"]) else _NEVER
         if row["undoes"] is not None and row["undoes"] not in history:
             del history[number]
     rows["history_items"] = {
@@ -289,8 +315,12 @@ def _mend_log(connection: sa.Connection, stamp: Stamp) -> list[str]:
     broken = broken_logs(connection)
     for kind, subject in broken:
         connection.execute(t.delete().where(t.c.kind == kind, t.c.subject == subject))
+    p = schema.panels
+    there = set(connection.execute(sa.select(p.c.id).where(p.c.deleted == sa.false())).scalars())
     entries: list[Entry] = [
-        ("panel", subject, None, {"deleted": False}) for kind, subject in broken if kind == "panel"
+        ("panel", subject, None, {"deleted": False})
+        for kind, subject in broken
+        if kind == "panel" and subject in there
     ]
     if entries:
         record(connection, "salvaged", entries, stamp)
