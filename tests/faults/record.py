@@ -8,10 +8,9 @@ import re
 import sqlite3
 from pathlib import Path
 
-__all__ = ["RECORD", "circumstances", "write_section"]
+__all__ = ["circumstances", "section", "write_section"]
 
 RECORD = Path(__file__).with_name("RECORDED.md")
-_TITLE = "# Faults tried\n"
 
 
 def circumstances(command: str) -> str:
@@ -22,13 +21,20 @@ def circumstances(command: str) -> str:
     )
 
 
+def _section(title: str) -> re.Pattern[str]:
+    return re.compile(rf"^## {re.escape(title)}\n(.*?)(?=^## |\Z)", re.MULTILINE | re.DOTALL)
+
+
+def section(title: str) -> str:
+    """Return what stands in a section of the record; empty where there is none."""
+    found = _section(title).search(RECORD.read_text("utf-8"))
+    return found[1] if found else ""
+
+
 def write_section(title: str, text: str, *, page: Path = RECORD) -> None:
-    """Put a section in, in place of the one of that title."""
-    whole = page.read_text("utf-8") if page.exists() else _TITLE
-    section = f"## {title}\n\n{text.strip()}\n"
-    found = re.compile(rf"^## {re.escape(title)}\n.*?(?=^## |\Z)", re.MULTILINE | re.DOTALL)
-    if found.search(whole):
-        whole = found.sub(lambda _: f"{section}\n", whole)
-    else:
-        whole = f"{whole.rstrip()}\n\n{section}"
+    """Put a section into a page, in place of the one of that title."""
+    whole = page.read_text("utf-8")
+    new = f"## {title}\n\n{text.strip()}\n\n"
+    there = _section(title)
+    whole = there.sub(lambda _: new, whole) if there.search(whole) else f"{whole.rstrip()}\n\n{new}"
     page.write_text(f"{whole.rstrip()}\n", "utf-8")

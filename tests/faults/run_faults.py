@@ -1,11 +1,13 @@
 """Try every fault at full count and write its table in ``RECORDED.md`` beside this file.
 
-``python -m tests.faults.run_faults [--kills 200]``; as root it also mounts small disks of memory.
+``python -m tests.faults.run_faults [--kills 200] [--only WORDS] [--on SQLite]``; as root it also
+mounts small disks of memory.
 """
 
 from __future__ import annotations
 
 import argparse
+import datetime as dt
 import os
 import subprocess
 import sys
@@ -15,7 +17,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from tests.faults import moving, served, trying
-from tests.faults.record import circumstances, write_section
+from tests.faults.record import circumstances, section, write_section
 from tests.tools.postgres_server import PostgresServer, binaries
 
 
@@ -96,50 +98,85 @@ def _on_servers(kills: int) -> list[tuple[str, Callable[[PostgresServer], str]]]
     ]
 
 
+def _rows_before() -> dict[tuple[str, str], str]:
+    """Rows of the record by fault and kind of archive."""
+    rows = {}
+    for line in section(_TITLE).splitlines():
+        cells = [cell.strip() for cell in line.split("|")[1:-1]]
+        if len(cells) == len(_COLUMNS) and cells[3] in ("held", "FAILED"):
+            rows[cells[0], cells[1]] = line
+    return rows
+
+
 def main() -> int:
+    """Try what is asked for; write the rows of it anew, and leave all others."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--kills", type=int, default=200)
-    kills = parser.parse_args().kills
-    rows: list[tuple[str, str, str, str]] = []
+    parser.add_argument("--only", default="", help="faults with this in their words")
+    parser.add_argument("--on", choices=["SQLite", "PostgreSQL"], action="append")
+    asked = parser.parse_args()
+    rows = _rows_before()
+    failed = False
 
     def tried(fault: str, where: str, work: Callable[[], str]) -> None:
+        nonlocal failed
+        if asked.only not in fault or (asked.on and where not in asked.on):
+            return
         began = time.perf_counter()
         try:
             outcome, good = work(), "held"
         except Exception as error:  # recorded, and the run fails in the end
             outcome, good = f"{type(error).__name__}: {error}", "FAILED"
-        rows.append((fault, where, outcome, good))
+            failed = True
+        rows[fault, where] = f"| {fault} | {where} | {outcome} | {good} | {dt.date.today()} |"
         seconds = time.perf_counter() - began
         print(f"{fault} ({where}): {good}: {outcome} [{seconds:.0f} s]", flush=True)
+        _write(rows, asked.kills)
 
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        for fault, work in _on_files(folder, kills):
+        for fault, work in _on_files(folder, asked.kills):
             tried(fault, "SQLite", work)
-    if os.geteuid() == 0:
-        with trying.small_disk("1m") as disk:
-            fault = "disk of 1 MB full in mid-import and mid-backup"
-            tried(fault, "SQLite", lambda: trying.full_disk_by_mount(disk))
-        with trying.small_disk("4m") as disk:
-            tried("medium mounted read-only", "SQLite", lambda: _remounted(disk))
-    if binaries() is not None:
-        for fault, on_server in _on_servers(kills):
-            with served.server() as running:
-                tried(fault, "PostgreSQL", lambda on=on_server, at=running: on(at))
+    for fault, size, on_disk in _ON_DISKS if os.geteuid() == 0 else ():
+        tried(fault, "SQLite", lambda size=size, on=on_disk: _on_disk(size, on))
+    for fault, on_server in _on_servers(asked.kills) if binaries() is not None else ():
+        tried(fault, "PostgreSQL", lambda on=on_server: _on_server(on))
+    return int(failed)
+
+
+def _on_disk(size: str, work: Callable[[Path], str]) -> str:
+    with trying.small_disk(size) as disk:
+        return work(disk)
+
+
+def _on_server(work: Callable[[PostgresServer], str]) -> str:
+    with served.server() as running:
+        return work(running)
+
+
+_ON_DISKS = (
+    ("disk of 1 MB full in mid-import and mid-backup", "1m", trying.full_disk_by_mount),
+    ("medium mounted read-only", "4m", _remounted),
+)
+_TITLE = "One fault at a time"
+_COLUMNS = ("fault", "archive on", "what came of it", "", "tried on")
+
+
+def _write(rows: dict[tuple[str, str], str], kills: int) -> None:
     lines = [
         f"{circumstances(f'python -m tests.faults.run_faults --kills {kills}')} Each row fails "
         "if a panel is lost, doubled, changed or half there, if the archive's own check finds "
-        "anything, or if the error does not say in words what happened.",
+        "anything, or if the error does not say in words what happened. Rows that a later run "
+        "did not reach keep their own day.",
         "",
-        "| fault | archive on | what came of it | |",
-        "|---|---|---|---|",
-        *(f"| {' | '.join(row)} |" for row in rows),
+        f"| {' | '.join(_COLUMNS)} |",
+        "|---" * len(_COLUMNS) + "|",
+        *rows.values(),
         "",
         "A power cut of the machine itself was not tried: it rests on `synchronous=FULL` and on "
         "disks that tell the truth about what they have written.",
     ]
-    write_section("One fault at a time", "\n".join(lines))
-    return 1 if any(row[3] != "held" for row in rows) else 0
+    write_section(_TITLE, "\n".join(lines))
 
 
 if __name__ == "__main__":
