@@ -5,12 +5,15 @@ from __future__ import annotations
 import ast
 import json
 import os
+import re
 import subprocess
 import sys
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from packaging.requirements import Requirement
 
 ROOT = Path(__file__).resolve().parents[1]
 PACKAGES = ("matchlib", "workbook")
@@ -169,3 +172,18 @@ def test_help_comes_without_the_science() -> None:
         "try:\n    main()\nexcept SystemExit as done:\n    assert not done.code"
     )
     assert not loaded & {*HEAVY, *FACES}
+
+
+def test_every_dependency_is_listed_with_what_it_is_for() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    extras = project["optional-dependencies"].values()
+    needed = [Requirement(d) for d in (*project["dependencies"], *(d for e in extras for d in e))]
+    names = {d.name for d in needed} - {project["name"]}
+    text = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    listed = text.split("## Dependencies\n")[1].split("\n## ")[0]
+    rows = [line for line in listed.splitlines() if line.startswith("| ")]
+    assert set(re.findall(r"`([^`]+)`", " ".join(rows))) == names
+    pinned = {d.name for d in needed if any(s.operator == "==" for s in d.specifier)}
+    said = re.search(r"Pinned to one\s+version are (.*?) alone", listed, re.DOTALL)
+    assert said is not None
+    assert set(re.findall(r"`([^`]+)`", said[1])) == pinned
