@@ -72,7 +72,7 @@ FILES = [*_FILES.split(), "n" * 300]
 # What makes a command go further than its first look at what it was given.
 GOOD: dict[str, str | tuple[str, ...]] = {
     "file": "good.csv", "files": "good.csv", "panels": "P3", "panel": "P3", "change": "1",
-    "recipes": "recipes.csv", "targets": "recipes.csv", "lab": ("43", "30", "24"),
+    "recipes": "recipes.csv", "targets": "good.csv", "lab": ("43", "30", "24"),
     "lab_at": "45as15=43,30,24", "read": ("44", "29", "24"), "read_at": "45as15=44,29,24",
     "read_file": "good.csv", "reading": "good.csv", "sample": "P3", "tried": "P3",
     "sprayed": "good.csv", "ground": "silver", "grounds": "silver", "colour": "rust",

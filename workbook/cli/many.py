@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = ["WorkersOptions", "many_as_csv", "many_as_dicts", "many_text"]
 
-_SECONDS = 15
+_SECONDS = 5
 """How long a cluster may take to answer."""
 
 
