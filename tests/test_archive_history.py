@@ -245,6 +245,19 @@ def test_a_panel_that_a_job_rests_on_stays(place: str) -> None:
         assert archive.delete("A1")
 
 
+def test_an_undone_job_rests_on_no_panel_that_is_gone(place: str) -> None:
+    with Archive.open(place, create=True) as archive:
+        archive.add([Panel.of("A1", RECIPE, (LAB,))])
+        job = archive.keep_job(Job("tank", panels=("A1",)))
+        archive.keep_job(dataclasses.replace(job, panels=()))
+        gone = archive.delete("A1") or 0
+        with pytest.raises(ArchiveError, match="names a panel that is not in the archive"):
+            archive.undo(gone - 1)
+        archive.undo_range(gone - 1, gone)
+        assert archive.jobs()[0].panels == ("A1",)
+        assert archive.check() == ()
+
+
 def test_a_file_that_differs_says_so_and_is_answered(place: str) -> None:
     wrong = Reading(Viewing("D50"), lab=(49.0, -21.0, -9.0))
     later = dataclasses.replace(LAB, date=dt.date(2027, 1, 5))

@@ -294,6 +294,9 @@ def test_a_finding_set_aside_stays_aside(tmp_path):
     first = json_of("audit", "--ignore", "T029", "--archive", archive)
     assert [f["key"] for f in first] == ["T029"]
     assert "T029" not in {f["key"] for f in json_of("audit", "--archive", archive)}
+    with Archive.open(archive) as kept:
+        last = kept.history()[-1]
+    assert (last.action, last.subject) == ("finding set aside", "T029")
 
 
 def test_results_say_which_panels_were_left_out_of_the_fit(tmp_path):

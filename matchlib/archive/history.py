@@ -132,6 +132,9 @@ def undo(connection: sa.Connection, numbers: Sequence[int], stamp: Stamp) -> lis
         try:
             for kind, some in entries.items():
                 undone += whole("", _UNDO.__getitem__, kind)(connection, some, stamp)
+            touched = {entry["subject"] for entry in entries["job"]}
+            left = jobs.all_of(connection) if touched else ()
+            jobs.check_panels(connection, (job for job in left if job.number in touched))
             if not undone:
                 raise ArchiveError(
                     "This change holds nothing that could be undone.",

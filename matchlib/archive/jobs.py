@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -16,7 +16,17 @@ from matchlib.errors import ArchiveError
 from matchlib.job import Job
 from matchlib.plain import dump, from_plain, load, stored_as, to_plain
 
-__all__ = ["all_of", "begin", "check_free", "fields_of", "job_of", "jobs_of", "keep", "rewrite"]
+__all__ = [
+    "all_of",
+    "begin",
+    "check_free",
+    "check_panels",
+    "fields_of",
+    "job_of",
+    "jobs_of",
+    "keep",
+    "rewrite",
+]
 
 
 def job_of(connection: sa.Connection, number: int, *, label: str) -> Job:
@@ -53,15 +63,7 @@ def all_of(connection: sa.Connection) -> tuple[Job, ...]:
 
 def keep(connection: sa.Connection, job: Job, stamp: Stamp, *, label: str) -> Job:
     """Keep a new job, or a job as it was changed."""
-    p = schema.panels
-    known = sa.select(p.c.code).where(p.c.code.in_(job.panels), p.c.deleted == sa.false())
-    missing = set(job.panels) - set(connection.execute(known).scalars())
-    if missing:
-        raise ArchiveError(
-            "This job names a panel that is not in the archive.",
-            got=", ".join(sorted(missing)),
-            remedy="add the panel first.",
-        )
+    check_panels(connection, [job])
     if not job.number:
         number, entry = begin(connection, job, stamp)
         record(connection, "job begun", [entry], stamp)
@@ -88,6 +90,20 @@ def begin(connection: sa.Connection, job: Job, stamp: Stamp) -> tuple[int, Entry
     done = connection.execute(schema.jobs.insert().values({**_row(job, stamp), **own}))
     number = inserted(done)
     return number, ("job", number, None, fields_of(job))
+
+
+def check_panels(connection: sa.Connection, some: Iterable[Job]) -> None:
+    """Refuse that a job rests on a panel that is not there."""
+    p = schema.panels
+    wanted = {code for job in some for code in job.panels}
+    known = sa.select(p.c.code).where(p.c.code.in_(wanted), p.c.deleted == sa.false())
+    missing = wanted - set(connection.execute(known).scalars())
+    if missing:
+        raise ArchiveError(
+            "This job names a panel that is not in the archive.",
+            got=", ".join(sorted(missing)),
+            remedy="add the panel first, or take it back ('workbook restore').",
+        )
 
 
 def check_free(connection: sa.Connection, codes: Collection[str]) -> None:

@@ -178,7 +178,8 @@ def draw(rng: random.Random, name: str, command: Any) -> list[str]:
         if good == "good.csv" and parameter.type_descriptor.annotation is int:
             good = "1"
         bad = parameter.name in spoiled or (wild and rng.random() < 0.2)
-        spared = not parameter.is_flag if good in (None, "") else parameter.name in left_out
+        flag = getattr(parameter, "is_flag", False)
+        spared = not flag if good in (None, "") else parameter.name in left_out
         if not bad and not parameter.required and (spared or rng.random() > eager):
             continue
         words = (
