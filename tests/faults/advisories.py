@@ -50,9 +50,9 @@ def main() -> int:
     packages, compared, found = matches(asked.wheel)
     judged = {what: JUDGED.get(what.split(", ")[1], "NOT JUDGED") for what in found}
     lines = [
-        circumstances(f"python -m tests.faults.advisories {asked.wheel.name}"),
         f"{packages} packages installed, {compared} advisories about packages of these names, "
-        f"{len(found)} for the version that is installed.",
+        f"{len(found)} for the version that is installed. "
+        f"{circumstances(f'python -m tests.faults.advisories {asked.wheel.name}')}",
         "",
         *(f"- {what}: {found[what][:200]} Here: {judged[what]}." for what in found),
     ]

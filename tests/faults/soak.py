@@ -377,7 +377,7 @@ def main() -> int:
         command = f"python -m tests.faults.soak --minutes {asked.minutes:g} --on {kind}"
         print(command, told, sep=": ", flush=True)
         if asked.record:
-            write_section(f"A shop at work on {kind}", f"{circumstances(command)}\n\n{told}")
+            write_section(f"A shop at work on {kind}", f"{told} {circumstances(command)}")
     return int(failed)
 
 
