@@ -1,4 +1,4 @@
-"""Serve notebooks on loopback and use them in Chromium, as a person would.
+"""Open the workbook on loopback and use it in Chromium, as a person would.
 
 A server runs with a home, settings and kernels' files of its own in a temporary folder, so that
 nothing of the developer's reaches a test. `Watch` keeps what must not happen on a page: errors on
@@ -12,7 +12,6 @@ import http.client
 import json
 import os
 import re
-import secrets
 import signal
 import socket
 import subprocess
@@ -20,25 +19,19 @@ import sys
 import time
 import urllib.error
 import urllib.request
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
-
-from workbook.theme import jupyter_folder
 
 __all__ = [
     "Served",
     "Watch",
     "ask",
     "kernels_of",
-    "open_in_lab",
     "open_in_voila",
     "open_workbook",
     "serious",
-    "serve",
-    "serve_lab",
-    "serve_voila",
     "shoot",
 ]
 
@@ -55,19 +48,7 @@ NOISE = [
 
 @dataclass
 class Served:
-    """A running server.
-
-    Parameters
-    ----------
-    url : str
-        With a slash at the end.
-    token : str
-        What lets a browser in; empty where the server takes none.
-    log : Path
-        What it wrote.
-    child : Popen
-        Its process.
-    """
+    """A running server: its address with a slash at the end, what lets a browser in, its log."""
 
     url: str
     token: str
@@ -143,62 +124,6 @@ def _environment(room: Path, extra: dict[str, str] | None) -> dict[str, str]:
     }
 
 
-@contextlib.contextmanager
-def serve(
-    command: Sequence[str],
-    *,
-    url: str,
-    ready: str,
-    room: Path,
-    cwd: Path,
-    token: str = "",
-    env: dict[str, str] | None = None,
-) -> Iterator[Served]:
-    """Run a server until the block ends, and its kernels with it.
-
-    Parameters
-    ----------
-    command : sequence of str
-        What to run.
-    url, ready : str
-        Its address, and the path under it that answers when it is up.
-    room, cwd : Path
-        Where it keeps its things, and where it runs.
-    token : str
-        Sent when asking whether it is up.
-    env : dict, optional
-        Further environment.
-
-    Yields
-    ------
-    Served
-        The running server.
-    """
-    room.mkdir(parents=True, exist_ok=True)
-    log = room / "server.log"
-    with log.open("wb") as out:
-        server = subprocess.Popen(
-            list(command),
-            cwd=cwd,
-            env=_environment(room, env),
-            stdin=subprocess.DEVNULL,
-            stdout=out,
-            stderr=subprocess.STDOUT,
-            start_new_session=True,
-        )
-        try:
-            _wait(server, f"{url}{ready}{'?token=' + token if token else ''}", log)
-            yield Served(url, token, log, server)
-        finally:
-            with contextlib.suppress(ProcessLookupError):
-                os.killpg(server.pid, signal.SIGTERM)
-            try:
-                server.wait(15)
-            except subprocess.TimeoutExpired:
-                os.killpg(server.pid, signal.SIGKILL)
-                server.wait()
-
-
 def _wait(server: subprocess.Popen[bytes], url: str, log: Path) -> None:
     end = time.monotonic() + PATIENCE / 1000
     while time.monotonic() < end:
@@ -214,60 +139,37 @@ def _wait(server: subprocess.Popen[bytes], url: str, log: Path) -> None:
     raise RuntimeError(f"the server did not answer: {log.read_text()[-3000:]}")
 
 
-def serve_lab(folder: Path, room: Path, env: dict[str, str] | None = None) -> Any:
-    """Serve a folder in JupyterLab, on loopback with a token; a context manager of `Served`."""
-    port, token = _free_port(), secrets.token_hex(16)
-    command = [
-        *(sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", "--ip=127.0.0.1"),
-        f"--ServerApp.port={port}",
-        "--ServerApp.port_retries=0",
-        f"--IdentityProvider.token={token}",
-        f"--ServerApp.root_dir={folder}",
-        "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
-        "--LabApp.extension_manager=readonly",
-        "--LabApp.expose_app_in_browser=True",
-    ]
-    url = f"http://127.0.0.1:{port}/"
-    return serve(command, url=url, ready="api/status", room=room, cwd=folder, token=token, env=env)
-
-
-PAGES = """
-import sys, tempfile
-from dataclasses import replace
-from pathlib import Path
-from workbook.serving.address import claim
-from workbook.serving.pages import PageServer
-
-folder, port, secret = sys.argv[1:]
-address = replace(claim(folder, port=int(port)), secret=secret)
-with tempfile.TemporaryDirectory() as room:
-    how = {"about": "under test", "demo": True, "browser": False}
-    PageServer(Path(folder), address, Path(room), **how).start()
-"""
-
-
-def serve_voila(folder: Path, room: Path, env: dict[str, str] | None = None) -> Any:
-    """Serve a folder of notebooks as pages; a context manager of `Served`."""
-    port, token = _free_port(), secrets.token_hex(16)
-    command = [sys.executable, "-c", PAGES, str(folder), str(port), token]
-    env = {"JUPYTER_PATH": str(jupyter_folder()), **(env or {})}
-    url = f"http://127.0.0.1:{port}/"
-    return serve(command, url=url, ready="tablet", room=room, cwd=folder, token=token, env=env)
-
-
 @contextlib.contextmanager
 def open_workbook(
     room: Path, *more: str, port: int = 0, env: dict[str, str] | None = None
 ) -> Iterator[Served]:
-    """Run ``workbook open`` itself, until the block ends."""
+    """Run ``workbook open`` in a folder until the block ends, and its kernels with it."""
     port = port or _free_port()
     code = "import sys; sys.argv[0] = 'workbook'; from workbook.cli import main; main()"
-    command = [sys.executable, "-c", code, "open", "--port", str(port), *more]
-    url = f"http://127.0.0.1:{port}/"
-    with serve(command, url=url, ready="login", room=room, cwd=room, env=env) as served:
-        said = served.log.read_text()
-        served.token = said.partition("token=")[2].split()[0]
-        yield served
+    room.mkdir(parents=True, exist_ok=True)
+    log, url = room / "server.log", f"http://127.0.0.1:{port}/"
+    with log.open("wb") as out:
+        server = subprocess.Popen(
+            [sys.executable, "-c", code, "open", "--port", str(port), *more],
+            cwd=room,
+            env=_environment(room, env),
+            stdin=subprocess.DEVNULL,
+            stdout=out,
+            stderr=subprocess.STDOUT,
+            start_new_session=True,
+        )
+        try:
+            _wait(server, f"{url}login", log)
+            token = log.read_text().partition("token=")[2].split()[0]
+            yield Served(url, token, log, server)
+        finally:
+            with contextlib.suppress(ProcessLookupError):
+                os.killpg(server.pid, signal.SIGTERM)
+            try:
+                server.wait(15)
+            except subprocess.TimeoutExpired:
+                os.killpg(server.pid, signal.SIGKILL)
+                server.wait()
 
 
 def open_in_voila(page: Any, served: Served, notebook: str) -> None:
@@ -285,25 +187,6 @@ def _controls(page: Any, served: Served) -> None:
     except TooLong:
         said = page.locator("body").inner_text()[-2000:]
         raise AssertionError(f"{said}\n{served.log.read_text()[-2000:]}") from None
-
-
-def open_in_lab(page: Any, served: Served, notebook: str) -> None:
-    """Open a notebook in JupyterLab, run it top to bottom, and wait; an error in a cell fails."""
-    page.goto(f"{served.url}lab/tree/{notebook}?token={served.token}&reset", timeout=PATIENCE)
-    page.locator(".jp-Notebook .jp-Cell").first.wait_for(timeout=PATIENCE)
-    page.wait_for_function("() => window.jupyterapp", timeout=PATIENCE)
-    page.evaluate(
-        """async () => {
-             const app = window.jupyterapp;
-             await app.restored;
-             const panel = app.shell.currentWidget;
-             await panel.context.ready; await panel.sessionContext.ready;
-             await app.commands.execute('notebook:run-all-cells');
-           }"""
-    )
-    wrong = page.locator(".jp-OutputArea-output[data-mime-type*='error']").all_inner_texts()
-    assert not wrong, f"a cell failed: {wrong}"
-    _controls(page, served)
 
 
 def shoot(page: Any, folder: Path, name: str, *, most: int = 6000) -> Path:
