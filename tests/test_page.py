@@ -85,13 +85,13 @@ def test_a_file_comes_whole_or_not_at_all(page: Page, monkeypatch: pytest.Monkey
 
 def test_of_two_works_the_one_begun_last_counts(page: Page) -> None:
     gate, heard, over = threading.Event(), [], threading.Event()
+    others = set(threading.enumerate())
     page.later("first", lambda: gate.wait(20) and "old", heard.append)
     page.later("second", lambda: "new", lambda found: (heard.append(found), over.set()))
     assert over.wait(20)
     gate.set()
-    for thread in threading.enumerate():
-        if thread.daemon and thread is not threading.current_thread():
-            thread.join(5)
+    for thread in set(threading.enumerate()) - others:
+        thread.join(20)
     assert heard == ["new"]
     assert page.working == ""
 
