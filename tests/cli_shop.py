@@ -15,7 +15,7 @@ from typer.testing import CliRunner
 from workbook.cli import assembled
 from workbook.session import DemoShop, Session, make_demo
 
-__all__ = ["copied", "demo_shop", "fails", "json_of", "refused", "run"]
+__all__ = ["copied", "demo_shop", "fails", "json_of", "refused", "run", "small_shop"]
 
 _RUNNER = CliRunner()
 SMALL = """panel,ground,colour,schedule,clear,illuminant,observer,geometry,L,a,b,customer
@@ -59,6 +59,16 @@ def refused(*args: object, cwd: Path | None = None) -> str:
     words = fails(run(*args, cwd=cwd), 1)
     assert "What to do:" in words
     return words
+
+
+@cache
+def small_shop() -> Path:
+    """A folder with the small table and the archive made of it; to be copied."""
+    room = Path(tempfile.mkdtemp(prefix="small-"))
+    atexit.register(shutil.rmtree, room, ignore_errors=True)
+    (room / "panels.csv").write_text(SMALL)
+    assert run("import", "panels.csv", cwd=room).exit_code == 0
+    return room
 
 
 @cache

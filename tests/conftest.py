@@ -16,7 +16,7 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 import pytest  # noqa: E402  the threads must be limited first
 from hypothesis import HealthCheck, settings  # noqa: E402
 
-__all__ = ["ROOT", "artifacts", "browser", "colour", "in_ci", "table"]
+__all__ = ["ROOT", "artifacts", "browser", "colour", "in_ci", "shop", "table"]
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -58,6 +58,14 @@ def table(tmp_path: Path) -> Callable[..., Path]:
         return path
 
     return write
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Path:
+    """A folder of its own with a small table, and the archive made of it."""
+    from tests.cli_shop import small_shop
+
+    return Path(shutil.copytree(small_shop(), tmp_path, dirs_exist_ok=True))
 
 
 @pytest.fixture(scope="session")

@@ -17,13 +17,6 @@ from tests.faults.places import place  # noqa: F401  # a fixture
 ROOT = Path(__file__).resolve().parents[1]
 
 
-@pytest.fixture
-def shop(tmp_path):
-    (tmp_path / "panels.csv").write_text(SMALL)
-    assert run("import", "panels.csv", cwd=tmp_path).exit_code == 0
-    return tmp_path
-
-
 def test_import_makes_the_archive_and_reports_its_rows(tmp_path):
     (tmp_path / "p.csv").write_text(SMALL)
     told = json_of("import", "p.csv", "--archive", "new.db", cwd=tmp_path)

@@ -12,17 +12,9 @@ from hypothesis import strategies as st
 from matchlib.archive import Archive
 from matchlib.domain import CoatSchedule, Colour, MixRatio
 from matchlib.tails import chance_words
-from tests.cli_shop import SMALL, copied, json_of, refused, run
+from tests.cli_shop import copied, json_of, refused, run
 from workbook.cli.printing import chance, cup_text, number, table, wrapped
 from workbook.session import Session
-
-
-@pytest.fixture
-def shop(tmp_path):
-    (tmp_path / "panels.csv").write_text(SMALL)
-    assert run("import", "panels.csv", cwd=tmp_path).exit_code == 0
-    return tmp_path
-
 
 ADD = ("add", "--panel", "P9", "--ground", "silver", "--colour", "rust", "--clear", "yes")
 

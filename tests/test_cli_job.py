@@ -2,20 +2,12 @@
 
 from __future__ import annotations
 
-import pytest
 from pypdf import PdfReader
 
 from matchlib.archive import Archive
-from tests.cli_shop import SMALL, json_of, refused, run
+from tests.cli_shop import json_of, refused, run
 
 CUP = ("--area", "0.5 m2", "--used", "80 ml", "--used-area", "0.1 m2", "--used-coats", "4")
-
-
-@pytest.fixture
-def shop(tmp_path):
-    (tmp_path / "panels.csv").write_text(SMALL)
-    assert run("import", "panels.csv", cwd=tmp_path).exit_code == 0
-    return tmp_path
 
 
 def test_a_job_from_its_sample_to_its_end(shop):

@@ -4,17 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import pytest
-
 from matchlib.archive import Archive
 from tests.cli_shop import SMALL, fails, json_of, refused, run
-
-
-@pytest.fixture
-def shop(tmp_path: Path) -> Path:
-    (tmp_path / "panels.csv").write_text(SMALL)
-    assert run("import", "panels.csv", cwd=tmp_path).exit_code == 0
-    return tmp_path
 
 
 def test_a_panel_is_amended_removed_and_restored(shop: Path) -> None:

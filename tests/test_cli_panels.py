@@ -10,14 +10,7 @@ import pytest
 from matchlib import __version__
 from matchlib.archive import Archive
 from matchlib.domain import LoggedCoat, MixRatio
-from tests.cli_shop import SMALL, json_of, refused, run
-
-
-@pytest.fixture
-def shop(tmp_path):
-    (tmp_path / "panels.csv").write_text(SMALL)
-    assert run("import", "panels.csv", cwd=tmp_path).exit_code == 0
-    return tmp_path
+from tests.cli_shop import json_of, refused, run
 
 
 @pytest.mark.parametrize(
