@@ -68,6 +68,9 @@ NO_FINDINGS = [
 NO_OTHERS = ['{"kind":"moon"}', '{"kind":null}', '{"spellings":[1]}', '{"state":"moon"}']
 
 
+SAID_ANOTHER_WAY = ('{"note":5}', '{"spellings":[1]}')
+
+
 @pytest.mark.parametrize("side", ["before", "after"])
 def test_what_an_undoing_would_refuse_the_check_says(archive: Archive, side: str) -> None:
     assert archive.check() == ()
@@ -86,7 +89,7 @@ def test_what_an_undoing_would_refuse_the_check_says(archive: Archive, side: str
                 with contextlib.suppress(MatchlibError):
                     undo_all(archive)
             else:
-                assert text == '{"deleted":1}', (row, text)
+                assert text in SAID_ANOTHER_WAY, (row, text)
                 assert undo_all(archive) == []
             with archive.database.write() as connection:
                 connection.execute(own.values({side: row[side]}))

@@ -263,6 +263,8 @@ def _side(text: str | None) -> dict[str, Any] | None:
     readings = fields.get("readings") or []
     if not isinstance(readings, list) or not all(len(pair) == 2 for pair in readings):
         raise ValueError("readings without their stages")
+    if not isinstance(fields.get("deleted", False), bool):
+        raise ValueError("neither deleted nor not")
     return dict(fields)
 
 

@@ -11,7 +11,6 @@ import sqlalchemy as sa
 
 from matchlib.archive import schema
 from matchlib.archive.changes import finding_of, side_of
-from matchlib.archive.codec import fields_of as panel_fields
 from matchlib.archive.codec import panel_digest, panel_of, panel_of_fields, reading_digest
 from matchlib.archive.database import Database
 from matchlib.archive.history import ignored_in
@@ -24,7 +23,7 @@ from matchlib.archive.stored import StoredPanel, kept_in
 from matchlib.domain import Reading
 from matchlib.errors import MatchlibError
 from matchlib.job import Job
-from matchlib.plain import dump, from_plain, load
+from matchlib.plain import from_plain, load
 
 __all__ = ["broken_logs", "check", "content_faults", "sha256_of"]
 
@@ -168,7 +167,7 @@ def _panels_at_once(connection: sa.Connection, rows: list[int]) -> dict[int, Sto
 
 def _before(state: _State, entry: Mapping[str, Any]) -> _State:
     """What was, by one entry of the log: refused where an undoing would refuse it."""
-    fields, rebuilt = state
+    fields, build = state
     before, after = side_of(entry, "before"), side_of(entry, "after") or {}
     is_panel = entry["kind"] == "panel"
     if entry["kind"] == "finding":
@@ -181,24 +180,21 @@ def _before(state: _State, entry: Mapping[str, Any]) -> _State:
     if other:
         raise ValueError(f"another {', '.join(other)} than was kept after it")
     was = {k: v for k, v in {**fields, **own}.items() if v is not None}
-    if was == fields:
+    if was == fields and (own or after):  # of a backup without customers, nothing may be left
         raise ValueError("nothing that could be undone")
     if before is None:
-        return {}, rebuilt
-    said = dict(was)
-    if is_panel and not isinstance(said.pop("deleted", None), bool):
-        raise ValueError("neither deleted nor not")
-    if not (is_panel and set(own) == {"deleted"}) and rebuilt(said) != said:
-        raise ValueError("other values than can be kept")
-    return was, rebuilt
+        return {}, build
+    if not (is_panel and set(own) == {"deleted"}):
+        build(was)
+    return was, build
 
 
-_State = tuple[dict[str, Any], Callable[[dict[str, Any]], dict[str, Any]]]
-"""Fields of a thing as the log keeps them, and what would be kept of such fields."""
+_State = tuple[dict[str, Any], Callable[[dict[str, Any]], object]]
+"""Fields of a thing as the log keeps them, and what makes it of them."""
 
 
 def _panel_state(panel: StoredPanel) -> _State:
-    return panel.fields, lambda fields: load(dump(panel_fields(panel_of_fields(fields))))
+    return panel.fields, panel_of_fields
 
 
 def _one_panel(connection: sa.Connection, row: int) -> _State:
@@ -207,14 +203,14 @@ def _one_panel(connection: sa.Connection, row: int) -> _State:
 
 
 def _name_state(connection: sa.Connection, row: int) -> _State:
-    return fields_of(names_of(connection).get(row)), lambda fields: fields_of(name_of(fields))
+    return fields_of(names_of(connection).get(row)), name_of
 
 
 def _job_state(connection: sa.Connection, number: int) -> _State:
     j = schema.jobs
     there = connection.execute(sa.select(j.c.number).where(j.c.number == number)).first()
     fields = job_fields(job_of(connection, number, label="")) if there else {}
-    return fields, lambda plain: job_fields(from_plain(Job, plain))
+    return fields, lambda plain: from_plain(Job, plain)
 
 
 def _findings_state(connection: sa.Connection, _row: int) -> _State:

@@ -111,6 +111,8 @@ def panel_digest(panel: Panel, readings: Iterable[tuple[int, str]]) -> str:
 def _with_readings(plain: dict[str, Any], readings: Iterable[StoredReading]) -> Panel:
     stages: Sequence[dict[str, Any]] = plain["stages"]
     for number, reading in readings:
+        if number < 1:
+            raise ValueError(f"a reading of stage {number}")
         stages[number - 1].setdefault("readings", []).append(reading)
     return from_plain(Panel, plain)
 

@@ -14,7 +14,7 @@ import sqlalchemy as sa
 
 from matchlib.archive import jobs, names, schema
 from matchlib.archive.changes import Entry, Stamp, finding_of, record, side_of
-from matchlib.archive.codec import fields_of
+from matchlib.archive.codec import fields_of, panel_of_fields
 from matchlib.archive.reading_out import chunked, whole
 from matchlib.archive.stored import StoredPanel, kept_in, panel_kept, write
 from matchlib.domain import Name, Panel
@@ -160,7 +160,11 @@ def _undo_panels(
         before = side_of(entry, "before")
         before = {"deleted": True} if before is None else before
         _check_unchanged(there.fields, before, entry, f"panel {there.panel.code}")
-        wanted.append((there, {**there.fields, **before}))
+        fields = {**there.fields, **before}
+        if set(before) != {"deleted"}:  # as the panel is kept, so that the log says the same of it
+            panel = whole("", panel_of_fields, fields)
+            fields = {**fields_of(panel), "deleted": fields["deleted"]}
+        wanted.append((there, fields))
     return write(connection, wanted)
 
 
