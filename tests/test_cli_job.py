@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import pytest
 from pypdf import PdfReader
 
 from matchlib.archive import Archive
 from tests.cli_shop import json_of, refused, run
+from workbook.session import model_of
+from workbook.session.customer import sheet_of_job
 
 CUP = ("--area", "0.5 m2", "--used", "80 ml", "--used-area", "0.1 m2", "--used-coats", "4")
 
@@ -51,6 +54,13 @@ def test_the_stage_to_add_has_a_pot_sheet_and_outlook_of_its_own(shop):
     assert "These coats go on panel P3, which has rust over silver, 3@6:1" in text
     assert "sand it before these coats" in text
     assert "Ann" in text
+    # Coat by coat it is expected from the same reading, and no more is said of one than of another.
+    with Archive.open(shop / "panels.db", read_only=True) as archive:
+        sheet = sheet_of_job(archive, archive.job(1))
+        usual = model_of(archive).model.predict_recipes([sheet.whole])[0]
+    assert sheet.coats.cleared.lab == pytest.approx(sheet.predicted_lab)
+    assert sheet.coats.cleared.lab != pytest.approx(tuple(usual), abs=0.01)
+    assert f"{sheet.predicted_lab[0]:.1f}" in text
 
 
 def test_nothing_of_one_job_is_in_another(shop):

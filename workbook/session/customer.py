@@ -162,6 +162,7 @@ def sheet_of_job(
         target_name=job.name,
         pot=pot,
         unit=unit,
+        panels=archive.panels(),
         title=f"Job {job.number}: {job.name}",
         customer=job.customer,
         panel_code=code if panel is None else panel.code,
@@ -170,11 +171,13 @@ def sheet_of_job(
         return sheet
     found = outlook_of(archive, job)
     whole = _plan_of(job).recipe
-    coats = coat_readings(model, whole, viewing=aim.aims[0].viewing)
+    coats = coat_readings(model, whole, archive=archive.panels(), viewing=aim.aims[0].viewing)
     rows = stages_read(panel, whole.clear)
     if rows and panel.recipe.schedule is not None:  # it was read: the rest goes on from that
         there = panel.recipe.schedule.coats
-        labs = labs_on(model, rows[-1], aim, coat_by_coat(whole)[there + 1 :])
+        # As for the outlook, the card's own reading is learnt from once.
+        before = model_of(archive, without={panel.code}).model
+        labs = labs_on(before, rows[-1], aim, coat_by_coat(whole)[there + 1 :])
         on = [replace(c, lab=lab) for c, lab in zip(coats.coats[there + 1 :], labs, strict=True)]
         cleared = coats.cleared and replace(coats.cleared, lab=found.lab)
         coats = replace(coats, coats=(*coats.coats[: there + 1], *on), cleared=cleared)
