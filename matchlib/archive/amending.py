@@ -24,6 +24,8 @@ _NUMBERS = (
     *(name for name in _SETUP if name != "gun"),
 )
 _LISTS = ("lab", "wavelengths", "reflectance")
+_NEEDED = ("code", "stages", "recipe", "ground")
+_OF_PARTS = ("stages", "recipe", "setup", "readings", "log", "lots", "extra", "viewing")
 
 
 def amended(
@@ -57,6 +59,13 @@ def amended(
     for name in sorted(changes, key=("stages", "recipe").__contains__, reverse=True):
         value = _value(name, changes[name])
         if value in (None, "", []) or (name == "clear" and value == "no"):
+            if name in _NEEDED:
+                raise ArchiveError(
+                    f"A panel cannot be without its {name}.",
+                    got="nothing",
+                    where=f"panel {panel.code}",
+                    remedy="write what is right, or remove the panel.",
+                )
             homes[name].pop(name, None)
         else:
             homes[name][name] = value
@@ -108,6 +117,13 @@ def _value(name: str, value: Any) -> Any:
     if not isinstance(value, str):
         return to_plain(value)
     text = value.strip()
+    if text and name in _OF_PARTS:
+        raise ArchiveError(
+            f"The {name} of a panel are not written as one text.",
+            got=repr(text[:80]),
+            remedy="amend what they are made of by its own names; readings and coats are added "
+            "with a table or with 'workbook add --on-top'.",
+        )
     if not text or name not in (*_NUMBERS, *_LISTS):
         return text
     try:

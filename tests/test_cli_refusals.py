@@ -1,0 +1,66 @@
+"""What cannot be done to an archive, by command: each said in words, with nothing half done."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from matchlib.archive import Archive
+from tests.cli_shop import SMALL, run
+from tests.faults.places import place  # noqa: F401  # a fixture
+
+HEAD, *_ROWS = SMALL.splitlines()
+SECOND = f"{HEAD},stage\nP7,silver,rust,3@6:1,yes,D65,10,45:0,43,30,24,,2\n"
+LOG = '"[{""coat"":1,""at"":""2024-05-06T10:30:00""},{""coat"":2,""at"":""2024-05-06T10:05:00""}]"'
+LOGGED = f"{HEAD},log\nP7,silver,rust,3@6:1,yes,D65,10,45:0,43,30,24,,{LOG}\n"
+LAYERS = SMALL + "P8,silver 3 + graphite 1,,,yes,D65,10,45:0,55,0,0,\n"
+
+
+@pytest.fixture
+def shop(place: str, tmp_path: Path) -> tuple[str, Path]:  # noqa: F811
+    files = {"panels": LAYERS, "second": SECOND, "log": LOGGED}
+    for name, text in files.items():
+        (tmp_path / f"{name}.csv").write_text(text)
+    at = ("--archive", place)
+    assert run("import", "panels.csv", *at, cwd=tmp_path).exit_code == 0
+    assert run("job", "new", "tank", "--lab", 40, 33, 26, *at).exit_code == 0
+    assert run("job", "sprayed", 1, "P4", *at).exit_code == 0
+    assert run("backup", "old.db", *at, cwd=tmp_path).exit_code == 0
+    assert run("amend", "P2", "note=seen", *at).exit_code == 0
+    return place, tmp_path
+
+
+def test_each_is_refused_in_words_and_nothing_changes(shop: tuple[str, Path]) -> None:
+    archive, room = shop
+
+    def state() -> object:
+        with Archive.open(archive, read_only=True) as kept:
+            names = kept.names("ground"), kept.names("colour")
+            return kept.panels(), kept.jobs(), names, len(kept.history())
+
+    before = state()
+    for words, command in (
+        ("has a stage without the one before it", ("import", "second.csv")),
+        ("out of order", ("import", "log.csv")),
+        ("of this name already", ("names", "rename", "ground", "silver", "graphite")),
+        ("of this name already", ("names", "rename", "ground", "silver", "GRAPHITE")),
+        ("a blend of the two", ("names", "join", "ground", "silver", "graphite")),
+        ("name one of its parts", ("names", "join", "ground", "silver", "silver 3 + graphite 1")),
+        ("a job rests on it", ("remove", "P4")),
+        ("a job rests on it", ("undo", "1")),
+        ("a job rests on it", ("amend", "P4", "code=P9")),
+        ("merged with itself", ("merge", archive)),
+        ("is newer than the backup", ("restore", "--from", "old.db", "--yes")),
+        ("cannot be without its stages", ("amend", "P4", "stages=")),
+        ("cannot be without its code", ("amend", "P4", "code= ")),
+        ("not written as one text", ("amend", "P4", "recipe=rust")),
+        ("not written as one text", ("amend", "P4", "readings=5")),
+        ("has one stage only", ("remove", "P4", "--stage", "1")),
+        ("no panel of this code", ("remove", "P99")),
+    ):
+        done = run(*command, "--archive", archive, cwd=room)
+        assert done.exit_code == 1, (command, done.output)
+        assert words in done.stderr, (command, done.stderr)
+        assert state() == before, command
+    assert run("check", "--archive", archive).exit_code == 0
