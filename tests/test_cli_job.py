@@ -6,7 +6,7 @@ import pytest
 from pypdf import PdfReader
 
 from matchlib.archive import Archive
-from tests.cli_shop import json_of, refused, run
+from tests.cli_shop import fails, json_of, refused, run
 from workbook.session import model_of
 from workbook.session.customer import sheet_of_job
 
@@ -116,3 +116,15 @@ def test_layers_of_a_table_are_one_recipe_and_no_new_colour(shop):
         assert other.panel("Q1").recipe == recipe
     done = run("match", "--lab", 40, 25, 5, "--top", 1, cwd=shop)
     assert done.exit_code == 0, done.output
+    for number, named in enumerate(("rust then plum", "plum over rust", "rust followed by plum")):
+        (shop / "one.csv").write_text(
+            "panel,ground,colour,schedule,clear,illuminant,observer,geometry,L,a,b\n"
+            f"R{number},silver,{named},2@6:1,yes,D65,10,45:0,35,30,10\n"
+        )
+        assert "several coats, not one colour" in refused("import", "one.csv", cwd=shop)
+        added = ("add", "--panel", f"R{number}", "--ground", "silver", "--schedule", "2@6:1")
+        assert "2@6:1 cherry, 1@8:1 violet" in fails(
+            run(*added, "--colour", named, "--yes", "--json", cwd=shop), 1
+        )
+    with Archive.open(shop / "panels.db") as archive:
+        assert archive.names("colour") == ("rust", "plum")

@@ -56,6 +56,23 @@ def test_a_panel_is_shown_with_its_stages_log_readings_and_trust(shop):
     assert "no panel of this code" in refused("panel", "P77", cwd=shop)
 
 
+def test_readings_that_no_fit_can_trust_end_in_no_traceback(tmp_path):
+    # Left out one by one, none of these cards is believed by the fit of the others.
+    cards = [
+        f"Q{i},silver,rust,{1 + i % 4}@6:1,yes,D65,10,45:0,"
+        f"{60 - 6 * (i % 4)},{12 + (i % 4 == 0) + 6 * (i % 4)},{10 + 4 * (i % 4)},"
+        for i in range(20)
+    ]
+    odd = ["S1,silver,rust,2@8:1,yes,D65,10,45:0,52,18,16,"]
+    odd += ["S2,silver,rust,2@8:1,yes,D65,10,45:0,52,18,17,"]
+    odd += ["L1,silver,plum,2@8:1,yes,D65,10,45:0,52,18,16,"]
+    (tmp_path / "panels.csv").write_text(SMALL + "\n".join([*cards, *odd]) + "\n")
+    assert run("import", "panels.csv", cwd=tmp_path).exit_code == 0
+    shown = run("panel", "L1", cwd=tmp_path)
+    assert shown.exit_code == 0, shown.output
+    assert "Trust in its back" in shown.stdout
+
+
 def test_coverage_counts_every_panel(shop):
     found = json_of("coverage", cwd=shop)
     assert (found["panels"], found["readings"]) == (6, 6)

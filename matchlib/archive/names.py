@@ -21,6 +21,7 @@ from matchlib.domain import (
     Panel,
     Recipe,
     Stage,
+    check_one_pot,
     name_key,
 )
 from matchlib.errors import ArchiveError, DomainError
@@ -86,6 +87,8 @@ def spell(connection: sa.Connection, panels: Iterable[Panel]) -> list[Panel]:
     def say(kind: str, text: str) -> str:
         key = (kind, name_key(text))
         if key not in known:
+            if kind == "colour":
+                check_one_pot(text)
             try:
                 name = Name(kind, text)
             except DomainError:

@@ -7,7 +7,7 @@ carrier first; `MixRatio` keeps that order and says it in words wherever it is s
 
 from __future__ import annotations
 
-from matchlib.domain.blend import Blend, Colour, Ground
+from matchlib.domain.blend import Blend, Colour, Ground, check_one_pot
 from matchlib.domain.conditions import Conditions
 from matchlib.domain.name import NAME_KINDS, Lot, Name, near_names
 from matchlib.domain.panel import Panel, readings_in
@@ -46,6 +46,7 @@ __all__ = [
     "Recipe",
     "Stage",
     "Viewing",
+    "check_one_pot",
     "clean_name",
     "format_parts",
     "lot_words",

@@ -10,8 +10,9 @@ from typing import ClassVar, Self
 from matchlib.domain.parts import clean_name, format_parts, name_key, read_parts
 from matchlib.errors import DomainError
 
-__all__ = ["Blend", "Colour", "Ground"]
+__all__ = ["Blend", "Colour", "Ground", "check_one_pot"]
 
+_LAYERS = re.compile(r"\b(?:then|followed by|over|on top of)\b", re.IGNORECASE)
 _PART = re.compile(r"^(?P<name>.*\S)\s+(?P<parts>\d+(?:\.\d+)?|\.\d+|\d+/\d+)$", re.DOTALL)
 
 
@@ -114,6 +115,29 @@ class Blend:
         if self.neat:
             return self.parts[0][0]
         return " + ".join(f"{n} {format_parts(p)}" for n, p in self.parts)
+
+
+def check_one_pot(colour: str) -> None:
+    """Refuse a name that is new as a colour and reads as several, one sprayed after the other.
+
+    Parameters
+    ----------
+    colour : str
+        As written.
+
+    Raises
+    ------
+    DomainError
+        If it says *then*, *followed by*, *over* or *on top of*.
+    """
+    if _LAYERS.search(colour):
+        raise DomainError(
+            "These are several coats, not one colour.",
+            expected="the name of what is in one pot",
+            got=repr(colour[:80]),
+            remedy="name each coat's colour in the schedule, in the order sprayed: "
+            "2@6:1 cherry, 1@8:1 violet.",
+        )
 
 
 class Ground(Blend):

@@ -11,7 +11,7 @@ from difflib import get_close_matches
 from fractions import Fraction
 from typing import Any, TypeVar
 
-from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Recipe
+from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Recipe, check_one_pot
 from matchlib.errors import FileError, MatchlibError
 from matchlib.readings._backs import Step, colour_apart, read_back, schedule_of
 from matchlib.readings._cells import read_text
@@ -113,6 +113,8 @@ class RecipeReader:
         folded = name.casefold()
         if folded in known:
             return name
+        if what == "colour":
+            check_one_pot(name)
         if (what, folded) not in self._nearest:
             self._nearest[what, folded] = self._near(what, folded)
         near = self._nearest[what, folded]

@@ -152,8 +152,8 @@ def _without(refits: Refits, group: Ints, process: Process | None) -> tuple[Arra
     noise = alone.sizes.noise[out.seen.family][:, None, None] ** 2 * out.seen.covariance
     own = shared @ shared.transpose(0, 2, 1) + noise
     guess, spread = lab, np.zeros_like(lab)
-    if process is not None:
-        kept = np.flatnonzero(alone.trust > 0.5)
+    kept = np.flatnonzero(alone.trust > 0.5)
+    if process is not None and len(kept):
         at, _ = _changes(alone, out)
         change, spread = process.given(*_changes(alone, rows.of_panels(kept))).predict(at)
         bare, _ = out.seen.lab_of(alone.law.evaluate(alone.z, bare_rows(out.table)).reflectance)

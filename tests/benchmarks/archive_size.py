@@ -89,7 +89,7 @@ def main(argv: Sequence[str] | None = None) -> None:
                 ("check",),
                 ("undo", "2"),
                 ("undo", "1"),
-                ("undo", "3"),
+                ("undo", "4"),
                 ("export", room / "panels.zip"),
                 ("export", room / "out.csv"),
                 ("names", "join", "colour", "teal", "violet"),
