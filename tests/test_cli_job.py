@@ -74,6 +74,8 @@ def test_nothing_of_one_job_is_in_another(shop):
 
 
 def test_building_on_a_panel_adds_a_stage(shop):
+    run("job", "new", "tank", "--lab", 40, 31, 25, cwd=shop)
+    run("job", "plan", 1, "--on", "P3", "--schedule", "1@10:1", cwd=shop)
     done = json_of(
         "add", "--panel", "P3", "--on-top", "--schedule", "1@10:1", "--clear", "yes",
         "--lab", 40, 31, 25, "--date", "2027-03-02", "--yes", cwd=shop,
@@ -91,9 +93,17 @@ def test_building_on_a_panel_adds_a_stage(shop):
         frame = archive.frame()
     assert frame[frame["panel"] == "P3"]["stage"].tolist() == [1, 2]
     run("export", "out.csv", cwd=shop)
-    assert run("import", "out.csv", "--archive", "other.db", cwd=shop).exit_code == 0
+    told = run("import", "out.csv", "--archive", "other.db", cwd=shop).stdout
+    assert "6 panels with 7 readings" in told
     with Archive.open(shop / "other.db") as other:
         assert other.panel("P3") == panel
+    assert json_of("coverage", cwd=shop)["readings"] == 7
+    # The job is shown all the same, and says what is next.
+    shown = run("job", "show", 1, cwd=shop)
+    assert (shown.exit_code, "Waits for: spray" in shown.stdout) == (0, True)
+    assert "on panel P3 already" in shown.stderr
+    assert json_of("job", "show", 1, cwd=shop)["expected"] is None
+    assert run("job", "sprayed", 1, "P3", cwd=shop).exit_code == 0
     assert "needs the coats" in run(
         "add", "--panel", "P3", "--on-top", "--yes", cwd=shop
     ).stderr  # fmt: skip

@@ -23,7 +23,7 @@ from matchlib.domain import Panel
 from matchlib.errors import ArchiveError
 from matchlib.plain import dump
 
-__all__ = ["AddResult", "add", "insert", "read_times"]
+__all__ = ["AddResult", "add", "insert"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +124,7 @@ def add(
             already.append(panel.code)
             continue
         changed.append((there, wanted))
-        gained = read_times(wanted) - read_times(there.panel)
+        gained = wanted.times_read - there.panel.times_read
         if takes:
             replaced.append((panel.code, met.words))
         elif gained:
@@ -139,7 +139,7 @@ def add(
         refused=tuple(refused),
         differing=tuple(differing),
         replaced=tuple(replaced),
-        readings=sum(map(read_times, new)) + sum(n for _, n in extended),
+        readings=sum(p.times_read for p in new) + sum(n for _, n in extended),
     )
     if not (new or changed):
         return result
@@ -153,11 +153,6 @@ def add(
     action = "added" if new else "readings added" if extended else "amended"
     record(connection, action, items, Stamp(at, who), import_id=import_id)
     return replace(result, import_id=import_id)
-
-
-def read_times(panel: Panel) -> int:
-    """Return how many readings a panel has."""
-    return sum(len(stage.readings) for stage in panel.stages)
 
 
 def _merge(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import sqlalchemy as sa
 
 from matchlib.archive import attaching, jobs, schema
-from matchlib.archive.adding import AddResult, insert, read_times
+from matchlib.archive.adding import AddResult, insert
 from matchlib.archive.changes import Entry, Stamp, inserted, record
 from matchlib.archive.codec import fields_of
 from matchlib.archive.copies import back_up
@@ -164,7 +164,7 @@ class _Merging:
             added=tuple(p.code for p in new),
             again=tuple(p.code for p in new if p.code in found),
             refused=tuple(left),
-            readings=sum(n for _, n in result.extended) + sum(map(read_times, new)),
+            readings=sum(n for _, n in result.extended) + sum(p.times_read for p in new),
         )
         import_id = None
         if new or changed:
@@ -395,7 +395,7 @@ def _met(
         met = meet(there.panel, panel, strict=not same or one_card(there.panel, panel))
         if met.words:
             differing.append((panel.code, met.words))
-        gained = read_times(met.joined) - read_times(there.panel)
+        gained = met.joined.times_read - there.panel.times_read
         if gained:
             extended.append((panel.code, gained))
         if met.joined != there.panel:

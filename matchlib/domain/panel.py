@@ -212,6 +212,11 @@ class Panel:
         return self.stages[-1].readings
 
     @property
+    def times_read(self) -> int:
+        """Readings of all its stages."""
+        return sum(len(stage.readings) for stage in self.stages)
+
+    @property
     def date(self) -> dt.date | None:
         """Day of the last spraying."""
         return self.stages[-1].date

@@ -215,7 +215,7 @@ class ImportReport:
         str
             Without a line end at the last line.
         """
-        readings = sum(len(p.readings) for p in self.panels)
+        readings = sum(p.times_read for p in self.panels)
         lines = [
             f"{self.file}: {counted(len(self.taken), self.row_word)} taken, "
             f"{counted(len(self.refused), self.row_word)} refused.",
@@ -298,7 +298,7 @@ class ImportReport:
             "columns": [{"name": n, "meaning": m, "unsure": w} for n, m, w in self.columns],
             "preview": [dict(p) for p in self.preview],
             "panels": [p.code for p in self.panels],
-            "readings": sum(len(p.readings) for p in self.panels),
+            "readings": sum(p.times_read for p in self.panels),
             "tile_readings": len(self.tiles),
             "warnings": list(self.warnings),
             "kept_as_notes": list(self.notes),

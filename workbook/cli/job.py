@@ -13,6 +13,7 @@ from workbook.cli.common import (
     JsonOption,
     LightOptions,
     WhoOption,
+    note,
     show,
     show_json,
 )
@@ -125,6 +126,7 @@ def _show(
     *, number: NumberArgument, archive: ArchiveOption = "panels.db", json_: JsonOption = False
 ) -> None:
     """Show a job: its target, its recipe and what to expect of it, its panels."""
+    from matchlib.errors import MatchlibError
     from workbook.session import Session
     from workbook.session.customer import outlook_of
 
@@ -132,8 +134,11 @@ def _show(
         job = session.archive.job(number)
         found = None
         if job.plan is not None and job.open:
-            tell_fit(session)
-            found = outlook_of(session.archive, job)
+            try:
+                tell_fit(session)
+                found = outlook_of(session.archive, job)
+            except MatchlibError as error:  # the job is shown all the same
+                note(str(error))
     if json_:
         expected = (
             None

@@ -131,7 +131,7 @@ def _row(panel: Panel) -> dict[str, Any]:
         "sprayer": panel.sprayer,
         "lot": panel.lot,
         "customer": panel.customer,
-        "readings": sum(len(stage.readings) for stage in panel.stages),
+        "readings": panel.times_read,
         **dict(zip("Lab", lab, strict=True)),
     }
 
@@ -287,7 +287,7 @@ def _coverage(
         show_json(
             {
                 "panels": len(panels),
-                "readings": sum(len(p.readings) for p in panels),
+                "readings": sum(p.times_read for p in panels),
                 "never": list(found.never),
                 **{
                     what.replace(" ", "_"): [

@@ -122,7 +122,7 @@ def draw(room: LibraryRoom) -> str:
 
 
 def _counted(found: ImportReport) -> str:
-    readings = sum(len(p.readings) for p in found.panels)
+    readings = sum(p.times_read for p in found.panels)
     left = f", {len(found.refused)} rows refused" if found.refused else ""
     waits = (
         f"; {len(found.open)} question{'s' * (len(found.open) != 1)} first" if found.open else ""
