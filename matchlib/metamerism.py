@@ -120,31 +120,6 @@ class Metamerism:
             "alone, and a spectrum would narrow it."
         )
 
-    def as_dict(self) -> dict[str, object]:
-        """Return it as plain data.
-
-        Returns
-        -------
-        dict
-            Names, numbers and a sentence.
-        """
-        return {
-            "recipe": str(self.recipe),
-            "reference": self.reference,
-            "lights": [
-                {
-                    "light": h.light,
-                    "low": round(h.low, 4),
-                    "middle": round(h.middle, 4),
-                    "high": round(h.high, 4),
-                }
-                for h in self.lights
-            ],
-            "spectral_sample": self.spectral_sample,
-            "spectral_recipe": self.spectral_recipe,
-            "words": self.words,
-        }
-
 
 def metamerism(
     model: FilmPredictor, recipe: Recipe, target: Target, *, draws: int = DRAWS, seed: int = 0

@@ -9,18 +9,25 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+from collections.abc import Iterable, Mapping
+from dataclasses import fields, is_dataclass
+from fractions import Fraction
 from functools import lru_cache
+from pathlib import Path
 from typing import Any, TypeVar
 
 from cattrs import Converter
 from cattrs.errors import ForbiddenExtraKeysError
 
-from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio
+from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Recipe, Viewing, format_parts
 from matchlib.errors import ArchiveError, MatchlibError
 
-__all__ = ["dump", "from_plain", "load", "stored_as", "to_plain"]
+__all__ = ["dump", "from_plain", "load", "shown", "stored_as", "to_plain"]
 
 _T = TypeVar("_T")
+
+_WRITTEN = (Ground, Colour, CoatSchedule, Recipe, Viewing)
+"""What is shown as it is written."""
 
 _converter = Converter(omit_if_default=True, forbid_extra_keys=True, detailed_validation=False)
 
@@ -133,6 +140,53 @@ def dump(value: object) -> str:
     return json.dumps(
         value, sort_keys=True, ensure_ascii=False, separators=(",", ":"), allow_nan=False
     )
+
+
+def shown(value: Any) -> Any:
+    """Return what JSON can hold of a result, for people and programs to read, not to be kept.
+
+    Parameters
+    ----------
+    value : object
+        A result of this library, or containers of them. A class may name what is shown of it in
+        ``SHOWN``: names of its own, or pairs of the name shown and where it is; else it is every
+        field.
+
+    Returns
+    -------
+    object
+        Dictionaries, lists, texts and numbers; nothing that is empty is left out.
+
+    Examples
+    --------
+    >>> from matchlib import MixRatio
+    >>> shown(MixRatio.parse("6:1"))["words"]
+    '6 parts carrier to 1 part colour'
+    """
+    names = getattr(type(value), "SHOWN", None)
+    if names is None and is_dataclass(value) and not isinstance(value, _WRITTEN):
+        names = [field.name for field in fields(value)]
+    if names is not None:
+        pairs = [(name, name) if isinstance(name, str) else name for name in names]
+        return {name: shown(_at(value, place)) for name, place in pairs}
+    if hasattr(value, "tolist"):  # NumPy's
+        return value.tolist()
+    if isinstance(value, Mapping):
+        return {str(key): shown(each) for key, each in value.items()}
+    if isinstance(value, Iterable) and not isinstance(value, str | bytes):
+        return [shown(each) for each in value]
+    if isinstance(value, Fraction):
+        return format_parts(value)
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    return str(value) if isinstance(value, (Path, *_WRITTEN)) else value
+
+
+def _at(value: Any, place: str) -> Any:
+    """What stands at a place such as ``kept.ratio``; None where a part of the way is None."""
+    for name in place.split("."):
+        value = None if value is None else getattr(value, name)
+    return value
 
 
 def stored_as(value: Any) -> Any:

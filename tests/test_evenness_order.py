@@ -83,7 +83,7 @@ def test_the_difference_is_the_one_that_the_order_names(
         usual, more, less = lab_by_film(model, [RECIPE], [1.0, 1.1, 0.9], viewing=view)[0]
         assert value == pytest.approx(max(float(own(usual, x)) for x in (more, less)))  # type: ignore[operator]  # as parametrized
     u = spray_panel(model, RECIPE, panels=2, order=judged)
-    assert u.as_dict()["difference_kind"] == tolerance.unit
+    assert u.tolerance == tolerance
     digits = 2 if tolerance.boxed else 1
     assert tolerance.with_unit(u.side_to_side, digits) in u.words
     plain = spray_panel(model, RECIPE, panels=2, order=order())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import Recipe
 from matchlib.explain import explain
+from matchlib.plain import shown
 from matchlib.regression import FilmPredictor
 from matchlib.suggest import Target, Tolerance
 from tests.angle_shop import FACE, FLOP, aimed_at, angle_archive, angle_panels, recipe_at
@@ -86,7 +88,7 @@ def test_a_bare_ground_is_explained_by_the_other_grounds() -> None:
     found = explain(model_of(), Recipe(shop().grounds[0], clear="yes"), archive=archive_of())
     assert all(c.name.startswith("over ") for c in found.changes)
     assert np.isfinite(found.spread)
-    assert found.as_dict()["words"] == found.words
+    assert json.loads(json.dumps(shown(found)))["recipe"] == str(found.recipe)
 
 
 BOTH = aimed_at("3@5:1")
@@ -122,7 +124,7 @@ def test_an_order_is_explained_by_its_own_difference_at_every_angle(
         digits = 2 if tolerance.boxed else 1
         assert f"{tolerance.with_unit(change.difference, digits)} by the order" in change.words
     assert "at the worst angle" in found.words
-    assert found.as_dict()["difference_kind"] == tolerance.unit
+    assert found.tolerance == tolerance
     nearest = found.near[0]
     panel = next(p for p in panels if p.code == nearest.code)
     assert nearest.seen == ("45as15", "45as110")

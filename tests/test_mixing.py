@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from matchlib import mixing
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
 from matchlib.errors import DomainError
+from matchlib.plain import shown
 
 VOLUMES = st.floats(1, 5000)
 RATIOS = st.builds(
@@ -221,7 +222,7 @@ def test_a_job_conserves_every_part(schedule, area, residue):
         assert made.total_ml / group.fills <= 600 * (1 + 1e-9)
         assert step.ratio.words in group.words()
         before = step.ratio
-    whole = json.loads(json.dumps(pot.as_dict()))
+    whole = json.loads(json.dumps(shown(pot)))
     for group, step in zip(whole["groups"], schedule.steps, strict=True):
         ratio = group["pour"]["ratio"]
         back = MixRatio(Fraction(ratio["carrier_parts"]), Fraction(ratio["colour_parts"]))

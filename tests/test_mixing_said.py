@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from matchlib import mixing
 from matchlib.domain import MixRatio
 from matchlib.errors import DomainError
+from matchlib.plain import shown
 
 RATIOS = st.builds(
     MixRatio, st.fractions(0, 50, max_denominator=8), st.fractions("1/8", 10, max_denominator=8)
@@ -68,7 +69,7 @@ def test_a_ratio_read_back_keeps_its_sides(ratio):
     assert MixRatio.parse(f"{carrier} carrier : {colour} colour") == ratio
     with pytest.raises(DomainError, match="colour first"):
         MixRatio.parse(f"{colour} colour : {carrier} carrier")
-    told = mixing.ratio_dict(ratio)
+    told = shown(ratio)
     assert (told["carrier_parts"], told["colour_parts"]) == (carrier, colour)
 
 

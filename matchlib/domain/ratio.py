@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import total_ordering
-from typing import Self
+from typing import ClassVar, Self
 
 from matchlib.domain.parts import MAX_PARTS, format_parts, read_parts
 from matchlib.errors import DomainError
@@ -50,6 +50,11 @@ class MixRatio:
 
     carrier: Fraction
     colour: Fraction
+    # Named, so that it cannot be read the wrong way round.
+    SHOWN: ClassVar = (
+        *(("carrier_parts", "carrier"), ("colour_parts", "colour")),
+        *(("colour_fraction", "fraction"), "words"),
+    )
 
     def __post_init__(self) -> None:
         carrier = read_parts(self.carrier, "carrier share of the mix ratio")

@@ -143,34 +143,6 @@ class Unevenness:
             "angle that shows most."
         )
 
-    def as_dict(self) -> dict[str, object]:
-        """Return it as plain data, without the pictures.
-
-        Returns
-        -------
-        dict
-            Names, numbers and a sentence.
-        """
-        return {
-            "recipe": str(self.recipe),
-            "overlap": self.gun.overlap,
-            "side_to_side": round(self.side_to_side, 4),
-            "typical": round(self.typical, 4),
-            "difference_kind": self.tolerance.unit,
-            "film_sd": round(self.film_sd, 4),
-            "angles": [
-                {
-                    "geometry": a.viewing.geometry,
-                    "weight": a.weight,
-                    "side_to_side": round(a.side_to_side, 4),
-                    "typical": round(a.typical, 4),
-                    "delta_e00": round(a.delta_e00, 4),
-                }
-                for a in self.angles
-            ],
-            "words": self.words,
-        }
-
 
 def spray_panel(
     model: FilmPredictor,

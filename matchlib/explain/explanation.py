@@ -218,59 +218,6 @@ class Explanation:
             text += f" Beyond what was ever sprayed: {'; '.join(self.beyond)}."
         return text
 
-    def as_dict(self) -> dict[str, object]:
-        """Return it as plain data.
-
-        Returns
-        -------
-        dict
-            Names, numbers and sentences.
-        """
-        return {
-            "recipe": str(self.recipe),
-            "lab": [round(v, 3) for v in self.lab],
-            "difference_kind": self.tolerance.unit,
-            "changes": [
-                {
-                    "change": c.name,
-                    "recipe": str(c.recipe),
-                    "lab": [round(v, 3) for v in c.lab],
-                    "delta_l": round(c.lightness, 3),
-                    "delta_c": round(c.chroma, 3),
-                    "delta_h": round(c.hue, 3),
-                    "delta_e00": round(c.delta_e00, 3),
-                    "difference": round(c.difference, 3),
-                    "angles": [
-                        {
-                            "geometry": a.viewing.geometry,
-                            "lab": [round(v, 3) for v in a.lab],
-                            "delta_l": round(a.lightness, 3),
-                            "delta_c": round(a.chroma, 3),
-                            "delta_h": round(a.hue, 3),
-                            "difference": round(a.difference, 3),
-                        }
-                        for a in c.angles
-                    ],
-                }
-                for c in self.changes
-            ],
-            "near": [
-                {
-                    "panel": n.code,
-                    "recipe": str(n.recipe),
-                    "lab": [round(v, 3) for v in n.lab],
-                    "away": round(n.away, 3),
-                    "miss": round(n.residual, 3),
-                    "seen": list(n.seen),
-                }
-                for n in self.near
-            ],
-            "spread": round(self.spread, 4),
-            "shares": {k: round(v, 4) for k, v in self.shares.items()},
-            "beyond": list(self.beyond),
-            "words": self.words,
-        }
-
 
 def _said(tolerance: Tolerance, difference: float) -> str:
     return tolerance.with_unit(difference, 2 if tolerance.boxed else 1)

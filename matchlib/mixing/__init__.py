@@ -20,7 +20,6 @@ from matchlib.mixing.stated import (
     StatedCheck,
     check_stated,
     question_ratio,
-    ratio_dict,
     ratio_of,
 )
 from matchlib.mixing.units import (
@@ -69,7 +68,6 @@ __all__ = [
     "pot",
     "pour",
     "question_ratio",
-    "ratio_dict",
     "ratio_of",
     "read_mix",
     "spreading_rate",

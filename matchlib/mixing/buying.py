@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
 from matchlib.domain import MixRatio
 from matchlib.errors import DomainError
@@ -103,6 +104,7 @@ class BillLine:
     bottles: int | None
     spent: float | None
     paid: float | None
+    SHOWN: ClassVar = ("name", "need_ml", "stock_ml", "short_ml", "bottles", "spent", "paid")
 
     @property
     def short_ml(self) -> float:
@@ -150,6 +152,7 @@ class Bill:
     lines: tuple[BillLine, ...]
     hours: float | None = None
     wages: float | None = None
+    SHOWN: ClassVar = ("lines", "paint", "hours", "wages")
 
     @property
     def paint(self) -> float | None:
@@ -180,26 +183,6 @@ class Bill:
             wages = "" if self.wages is None else f", {self.wages:.2f} in wages"
             lines.append(f"Time for the colour coats: {self.hours:.1f} h{wages}.")
         return "\n".join(lines)
-
-    def as_dict(self) -> dict[str, object]:
-        """Return it as plain data."""
-        return {
-            "lines": [
-                {
-                    "name": x.name,
-                    "need_ml": x.need_ml,
-                    "stock_ml": x.stock_ml,
-                    "short_ml": x.short_ml,
-                    "bottles": x.bottles,
-                    "spent": x.spent,
-                    "paid": x.paid,
-                }
-                for x in self.lines
-            ],
-            "paint": self.paint,
-            "hours": self.hours,
-            "wages": self.wages,
-        }
 
 
 def bill(pots: Pot, shelf: Mapping[str, Supply], *, labour: Labour | None = None) -> Bill:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
 from matchlib.domain import CoatSchedule, Colour, MixRatio, Recipe
 from matchlib.errors import DomainError
@@ -60,6 +61,7 @@ class CoatGroup:
     expected_ml: float
     residue_ml: float
     fills: int
+    SHOWN: ClassVar = ("coats", "pour", "expected_ml", "residue_ml", "left_ml", "fills")
 
     @property
     def left_ml(self) -> float:
@@ -92,17 +94,6 @@ class CoatGroup:
             each = format_volume(made.total_ml / self.fills, unit)
             text += f" {self.fills} fillings of the gun's cup, {each} each."
         return text
-
-    def as_dict(self) -> dict[str, object]:
-        """Return it as plain data."""
-        return {
-            "coats": self.coats,
-            "pour": self.pour.as_dict(),
-            "expected_ml": self.expected_ml,
-            "residue_ml": self.residue_ml,
-            "left_ml": self.left_ml,
-            "fills": self.fills,
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +134,11 @@ class Pot:
     third: Third | None = None
     pot_life_min: float | None = None
     questions: tuple[RatioQuestion, ...] = ()
+    SHOWN: ClassVar = (
+        *(("area_m2", "area.sprayed_m2"), ("area", "area.text"), ("use", "use.text")),
+        *("chance", "groups", "needs", "total_ml", "left_ml", "pot_life_min", "activated"),
+        "questions",
+    )
 
     @property
     def needs(self) -> tuple[Portion, ...]:
@@ -218,22 +214,6 @@ class Pot:
     def text(self) -> str:
         """What to mix, in millilitres."""
         return self.words()
-
-    def as_dict(self) -> dict[str, object]:
-        """Return it as plain data, carrier, colours and third named."""
-        return {
-            "area_m2": self.area.sprayed_m2,
-            "area": self.area.text,
-            "use": self.use.text,
-            "chance": self.chance,
-            "groups": [g.as_dict() for g in self.groups],
-            "needs": [{"kind": p.kind, "name": p.name, "ml": p.ml, "g": p.g} for p in self.needs],
-            "total_ml": self.total_ml,
-            "left_ml": self.left_ml,
-            "pot_life_min": self.pot_life_min,
-            "activated": self.activated,
-            "questions": [q.as_dict() for q in self.questions],
-        }
 
 
 def pot(

@@ -6,11 +6,11 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from itertools import accumulate, count
+from typing import ClassVar
 
 from matchlib.domain import Colour, MixRatio
 from matchlib.errors import DomainError
 from matchlib.mixing.mix import Third
-from matchlib.mixing.stated import ratio_dict
 from matchlib.mixing.units import format_volume, positive
 
 __all__ = ["Portion", "Pour", "Remainder", "by_marks", "most_kept", "pour"]
@@ -106,10 +106,24 @@ class Pour:
     kept: Remainder | None = None
     mark_ml: float | None = None
     error: float = 0.0
+    SHOWN: ClassVar = (
+        *("ratio", "kept_ml", ("kept_ratio", "kept.ratio"), "carrier_ml", "colour_ml", "portions"),
+        *("total_ml", "mark_ml", "error", "marks", "scale"),
+    )
 
     def ml(self, kind: str) -> float:
         """Return how much of a kind comes out of the bottles [mL]."""
         return math.fsum(p.ml for p in self.portions if p.kind == kind)
+
+    @property
+    def carrier_ml(self) -> float:
+        """Carrier out of the bottles [mL]."""
+        return self.ml("carrier")
+
+    @property
+    def colour_ml(self) -> float:
+        """Colours out of the bottles [mL]."""
+        return self.ml("colour")
 
     @property
     def kept_ml(self) -> float:
@@ -164,24 +178,6 @@ class Pour:
         if abs(self.error) >= 5e-4:
             off = f"within {abs(self.error):.1%} of the ratio, as near as these marks come"
         return f"{', then '.join(steps)} ({mark:g} ml a mark); {off}"
-
-    def as_dict(self) -> dict[str, object]:
-        """Return it as plain data, every portion named."""
-        return {
-            "ratio": ratio_dict(self.ratio),
-            "kept_ml": self.kept_ml,
-            "kept_ratio": None if self.kept is None else ratio_dict(self.kept.ratio),
-            "carrier_ml": self.ml("carrier"),
-            "colour_ml": self.ml("colour"),
-            "portions": [
-                {"kind": p.kind, "name": p.name, "ml": p.ml, "g": p.g} for p in self.portions
-            ],
-            "total_ml": self.total_ml,
-            "mark_ml": self.mark_ml,
-            "error": self.error,
-            "marks": self.marks,
-            "scale": self.scale,
-        }
 
 
 def pour(

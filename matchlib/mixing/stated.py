@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import ClassVar
 
 from matchlib.domain import MixRatio
-from matchlib.domain.parts import format_parts
 from matchlib.errors import DomainError
 from matchlib.mixing.units import positive
 
@@ -17,7 +17,6 @@ __all__ = [
     "check_stated",
     "exact",
     "question_ratio",
-    "ratio_dict",
     "ratio_of",
 ]
 
@@ -49,48 +48,6 @@ class RatioQuestion:
     text: str
     ratio: MixRatio
     other: MixRatio | None = None
-
-    def as_dict(self) -> dict[str, object]:
-        """Return it as plain data.
-
-        Returns
-        -------
-        dict
-            For JSON; ratios named by their parts.
-        """
-        return {
-            "code": self.code,
-            "text": self.text,
-            "ratio": ratio_dict(self.ratio),
-            "other": None if self.other is None else ratio_dict(self.other),
-        }
-
-
-def ratio_dict(ratio: MixRatio) -> dict[str, object]:
-    """Return a ratio as plain data that cannot be read the wrong way round.
-
-    Parameters
-    ----------
-    ratio : MixRatio
-        Carrier to colour.
-
-    Returns
-    -------
-    dict
-        ``carrier_parts``, ``colour_parts`` (exact, as text), ``colour_fraction`` and ``words``.
-
-    Examples
-    --------
-    >>> from matchlib import MixRatio
-    >>> ratio_dict(MixRatio.parse("6:1"))["words"]
-    '6 parts carrier to 1 part colour'
-    """
-    return {
-        "carrier_parts": format_parts(ratio.carrier),
-        "colour_parts": format_parts(ratio.colour),
-        "colour_fraction": ratio.fraction,
-        "words": ratio.words,
-    }
 
 
 def question_ratio(ratio: MixRatio) -> RatioQuestion | None:
@@ -197,6 +154,10 @@ class StatedCheck:
     colour: float
     agree: bool
     question: RatioQuestion | None = None
+    SHOWN: ClassVar = (
+        *("stated", "poured", ("carrier_volume", "carrier"), ("colour_volume", "colour")),
+        *("agree", "text", "question"),
+    )
 
     @property
     def text(self) -> str:
@@ -210,24 +171,6 @@ class StatedCheck:
             f"{head} ({self.poured.words}), not {self.stated} ({self.stated.words}): "
             f"{abs(change):.0%} {more} in colour. {self.question.text if self.question else ''}"
         ).strip()
-
-    def as_dict(self) -> dict[str, object]:
-        """Return it as plain data.
-
-        Returns
-        -------
-        dict
-            For JSON; carrier and colour named.
-        """
-        return {
-            "stated": ratio_dict(self.stated),
-            "poured": ratio_dict(self.poured),
-            "carrier_volume": self.carrier,
-            "colour_volume": self.colour,
-            "agree": self.agree,
-            "text": self.text,
-            "question": None if self.question is None else self.question.as_dict(),
-        }
 
 
 def check_stated(

@@ -47,7 +47,7 @@ def _export(
                 typer.echo(made.read_bytes(), nl=False)
             return
         done = export(session.archive, file, customers=customers)
-    show_json(done.as_dict()) if json_ else show(done.text)
+    show_json(done) if json_ else show(done.text)
 
 
 def _history(

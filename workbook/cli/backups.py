@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
@@ -98,6 +97,7 @@ def _restore(
         return
     from matchlib.archive import restore
     from matchlib.errors import ArchiveError
+    from matchlib.plain import shown
 
     chosen = _chosen(archive, str(backup))
     seen = restore(archive, chosen, dry_run=True)
@@ -113,8 +113,7 @@ def _restore(
     if not dry_run:
         seen = restore(archive, chosen, over_newer=over_newer)
     if json_:
-        kept = None if seen.kept is None else str(seen.kept)
-        show_json({**asdict(seen), "kept": kept, "restored": not dry_run})
+        show_json({**shown(seen), "restored": not dry_run})
     elif dry_run:
         show("Nothing was changed: this was a dry run.")
     else:
@@ -156,7 +155,7 @@ def _salvage(
     from matchlib.archive import salvage
 
     saved = salvage(damaged, into, who=who)
-    show_json(asdict(saved)) if json_ else show(saved.text)
+    show_json(saved) if json_ else show(saved.text)
 
 
 COMMANDS = {"backup": _backup, "restore": _restore, "salvage": _salvage}

@@ -94,7 +94,7 @@ def _option(one: TopUp) -> dict[str, Any]:
         "expected_difference": one.difference,
         "probability": one.probability,
         "steered": one.steered,
-        "pot": one.pour.as_dict(),
-        "fresh_pot": None if one.fresh is None else one.fresh.as_dict(),
+        "pot": one.pour,
+        "fresh_pot": one.fresh,
         "words": one.words,
     }

@@ -225,11 +225,13 @@ def note(text: str) -> None:
 
 
 def show_json(data: Any) -> None:
-    """Print plain data as JSON.
+    """Print results as JSON.
 
-    `data`: numbers, texts, lists and dicts; numbers that JSON cannot hold are a fault of ours.
+    `data`: as `shown` takes it; numbers that JSON cannot hold are a fault of ours.
     """
-    typer.echo(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False))
+    from matchlib.plain import shown
+
+    typer.echo(json.dumps(shown(data), indent=2, ensure_ascii=False, allow_nan=False))
 
 
 def listed(values: Sequence[str] | None) -> list[str] | None:

@@ -292,7 +292,7 @@ def _pot(
     pots = work.pots(recipe)
     if json_:
         on = None if panel is None else panel.code
-        show_json({"recipe": str(recipe.schedule), "on": on, "pot": pots.as_dict()})
+        show_json({"recipe": str(recipe.schedule), "on": on, "pot": pots})
         return
     where = "" if panel is None else f" on panel {panel.code}"
     show(wrapped(f"{recipe.words}{where}.\n{pots.words(work.unit)}"))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import asdict
 from typing import Annotated
 
 import typer
@@ -58,7 +57,7 @@ def _merge(
         if not dry_run:
             seen = merge(ours, theirs, answers, prefix=prefix, who=who, why=why)
     if json_:
-        show_json(asdict(seen))
+        show_json(seen)
         return
     open_ = [q.words() for q in seen.open]
     show("\n".join([*open_, seen.text]))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import Annotated
 
 import typer
@@ -103,11 +102,11 @@ def _mix(
             {
                 "recipe": str(recipe.schedule),
                 "words": recipe.schedule.words if recipe.schedule else "",
-                "pot": None if pots is None else pots.as_dict(),
+                "pot": pots,
                 "bottle": list(reach),
                 "drain": flow,
-                "stated": None if stated is None else stated.as_dict(),
-                "bill": None if costs is None else costs.as_dict(),
+                "stated": stated,
+                "bill": costs,
             }
         )
         return
@@ -167,7 +166,7 @@ def _stock(
             keep_stock(session.archive, name, None if forget else supply)
         shelf = stock_of(session.archive)
     if json_:
-        show_json({n: asdict(s) for n, s in shelf.items()})
+        show_json(shelf)
         return
     for each, supply in shelf.items():
         size = "" if supply.bottle_ml is None else f", bottles of {format_volume(supply.bottle_ml)}"

@@ -56,15 +56,13 @@ def _aged(
     json_: JsonOption = False,
 ) -> None:
     """Take a finish read on the car as a target: its mean, and its own spread as the tolerance."""
-    from dataclasses import asdict
-
     from matchlib.readings import read_target
     from matchlib.repair import aged_finish
     from workbook.cli.printing import wrapped
 
     found = aged_finish(read_target(reading, **file.declared))
     if json_:
-        show_json(asdict(found))
+        show_json(found)
         return
     lab = " ".join(f"{v:.2f}" for v in found.lab)
     show(wrapped(f"{found.words}\nworkbook match --lab {lab} --tolerance {found.tolerance:.2f}"))

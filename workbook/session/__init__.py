@@ -1,8 +1,7 @@
 """State and use cases of the workbook, without widgets and without printing.
 
 A `Session` holds one archive and the model fitted to it. The notebook panels and the command line
-both call it and nothing below it; what it gives back are dataclasses that say themselves in words
-(``text``) and as plain data (``as_dict``).
+both call it; what it gives back are dataclasses that say themselves in words (``text``).
 """
 
 from __future__ import annotations

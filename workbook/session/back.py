@@ -74,14 +74,16 @@ class Draft:
 
     def as_dict(self) -> dict[str, Any]:
         """Return it as plain data."""
+        from matchlib.plain import shown
+
         panel, recipe = self.panel, self.panel.recipe
         return {
             "panel": panel.code,
             **recipe_dict(recipe),
             "words": recipe.words,
             "readings": len(panel.readings),
-            "questions": [q.as_dict() for q in self.questions],
-            "stated": None if self.stated is None else self.stated.as_dict(),
+            "questions": shown(self.questions),
+            "stated": shown(self.stated),
         }
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
@@ -29,10 +29,6 @@ class Exported:
         """What was written, in words."""
         names = "with" if self.customers else "without"
         return f"{self.panels} panels written to {self.file}, {names} customers' names."
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return it as plain data."""
-        return {"file": str(self.file), "panels": self.panels, "customers": self.customers}
 
 
 def export(archive: Archive, path: str | Path, *, customers: bool = True) -> Exported:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -20,9 +19,9 @@ def stock_of(archive: Archive) -> dict[str, Supply]:
     Returned: by name: ``carrier``, colours, ``reducer``, ``hardener``.
     """
     from matchlib.mixing import Supply
+    from matchlib.plain import from_plain
 
-    held = archive.setting(_KEY, {})
-    return {name: Supply(**supply) for name, supply in held.items()}
+    return {n: from_plain(Supply, held) for n, held in archive.setting(_KEY, {}).items()}
 
 
 def keep_stock(archive: Archive, name: str, supply: Supply | None) -> None:
@@ -31,13 +30,14 @@ def keep_stock(archive: Archive, name: str, supply: Supply | None) -> None:
     `name`: what it is, as recipes name it; ``carrier``, ``reducer`` or ``hardener``. `supply`: None
     takes it from the list.
     """
-    from matchlib.domain.parts import clean_name
+    from matchlib.domain import clean_name
+    from matchlib.plain import to_plain
 
     name = clean_name(name, "bottle")
     shelf = {n: s for n, s in stock_of(archive).items() if n.casefold() != name.casefold()}
     if supply is not None:
         shelf[name] = supply
-    archive.set_setting(_KEY, {n: asdict(s) for n, s in sorted(shelf.items())} or None)
+    archive.set_setting(_KEY, to_plain(dict(sorted(shelf.items()))) or None)
 
 
 def take_off(archive: Archive, bill: Bill) -> None:
