@@ -223,6 +223,7 @@ def test_a_job_conserves_every_part(schedule, area, residue):
         assert step.ratio.words in group.words()
         before = step.ratio
     whole = json.loads(json.dumps(shown(pot)))
+    assert all([*need] == ["kind", "name", "ml", "g"] for need in whole["needs"])
     for group, step in zip(whole["groups"], schedule.steps, strict=True):
         ratio = group["pour"]["ratio"]
         back = MixRatio(Fraction(ratio["carrier_parts"]), Fraction(ratio["colour_parts"]))

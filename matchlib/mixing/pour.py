@@ -44,6 +44,7 @@ class Portion:
     name: str
     ml: float
     density: float | None = None
+    SHOWN: ClassVar = ("kind", "name", "ml", "g")
 
     @property
     def g(self) -> float | None:
