@@ -129,6 +129,13 @@ def check_one_pot(colour: str) -> None:
     ------
     DomainError
         If it says *then*, *followed by*, *over* or *on top of*.
+
+    Examples
+    --------
+    >>> check_one_pot("cherry")
+    >>> check_one_pot("cherry then violet")
+    Traceback (most recent call last):
+    matchlib.errors.DomainError: These are several coats, not one colour...
     """
     if _LAYERS.search(colour):
         raise DomainError(
