@@ -10,7 +10,7 @@ import pytest
 from matchlib import __version__
 from matchlib.archive import Archive
 from matchlib.domain import LoggedCoat, MixRatio
-from tests.cli_shop import json_of, refused, run
+from tests.cli_shop import SMALL, json_of, refused, run
 
 
 @pytest.mark.parametrize(
