@@ -31,5 +31,5 @@ def test_what_is_old_or_a_file_is_not_offered_to_be_taken_back(shop: Session) ->
     assert change.subject == "T045"
     tomorrow = dt.datetime.now(dt.UTC) + dt.timedelta(days=1)
     assert last_change(shop.archive, now=tomorrow) is None
-    shop.undo(change.number)
+    shop.archive.undo(change.number)
     assert last_change(shop.archive) is None
