@@ -213,6 +213,18 @@ def test_a_step_up_keeps_its_order_and_joins_equals() -> None:
     assert up.words.startswith(words)
 
 
+@given(SCHEDULES, SCHEDULES)
+def test_the_coats_on_top_are_those_that_were_not_there(
+    earlier: CoatSchedule, more: CoatSchedule
+) -> None:
+    whole = CoatSchedule((*earlier.steps, *more.steps))
+    assert whole.after(earlier) == more
+    assert whole.after(whole) is None
+    assert whole.after(None) == whole
+    error = refused(lambda: earlier.after(whole))
+    assert "do not go on" in error.problem
+
+
 @pytest.mark.parametrize(
     "text",
     [
