@@ -343,6 +343,24 @@ def test_repeats_of_a_stage_are_averaged_unless_they_disagree(model, recipe) -> 
             assert len(check_stages(Belief.of(model), twice)) == 1
 
 
+def test_a_reading_that_more_or_less_film_does_not_make_is_doubted(model, recipe) -> None:
+    begun = of(recipe, "2@9:1")
+    lab = np.array(expected(model, begun))
+    goal = expected(model, of(recipe, "3@9:1"))
+    right, heavy, off = (
+        steer(model, [Sprayed(begun, tuple(read), VIEW)], goal)
+        for read in (lab, expected(model, of(recipe, "2@8.2:1")), lab + np.array([0, -14.0, 14.0]))
+    )
+    assert (right.doubt, heavy.doubt) == ("", "")
+    assert heavy.learnt.film[0] > 0.02
+    assert off.words.startswith("This does not fit")
+    assert "If it reads so all the same: " in off.words
+    assert off.learnt is off.card.before
+    looked = steer(model, [Sprayed(begun, tuple(off.card.stages[0].lab), VIEW)], goal, sure=True)
+    assert looked.doubt == ""
+    assert looked.learnt.panels == 1
+
+
 def test_a_cup_is_let_down_never_up() -> None:
     made = let_down(MixRatio(6, 1), MixRatio(20, 1), 70.0)
     # 70 ml at 6:1 hold 10 ml of colour: 210 ml at 20:1.

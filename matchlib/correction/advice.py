@@ -15,7 +15,7 @@ from matchlib.correction.rescue import Rescue, rescue
 from matchlib.correction.scoring import Scored, best_of, places_of, scored
 from matchlib.correction.sprayed import Sprayed
 from matchlib.correction.today import Today
-from matchlib.correction.weighing import LOOK, aside_words, unfitting_words, weigh
+from matchlib.correction.weighing import DOUBTED, LOOK, aside_words, unfitting_words, weigh
 from matchlib.domain import Reading
 from matchlib.errors import TargetError
 from matchlib.listing import items_frame
@@ -32,8 +32,7 @@ __all__ = ["Advice", "correct", "film_words", "learn"]
 
 Array = NDArray[np.float64]
 
-DOUBTED = 0.5
-"""Probability of being something else than its back says from which a panel does not fit [-]."""
+NO_CORRECTION = "No correction of the film is given."
 
 SHOWN = 6
 """Changes and fresh recipes shown."""
@@ -290,7 +289,9 @@ def correct(
         goal=goal,
         last=last,
         fits=fits,
-        fits_words="" if fits else unfitting_words(verdict),
+        fits_words=""
+        if fits
+        else f"{unfitting_words(verdict)} No correction of the film is given.",
     )
 
 

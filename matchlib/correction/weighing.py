@@ -25,12 +25,15 @@ from matchlib.progress import Callback
 from matchlib.regression.vocabulary import Vocabulary
 from matchlib.tails import chance_words
 
-__all__ = ["LOOK", "aside_words", "unfitting_words", "weigh"]
+__all__ = ["DOUBTED", "LOOK", "aside_words", "unfitting_words", "weigh"]
 
 Array = NDArray[np.float64]
 
 FILMS: Array = np.linspace(-4.5, 4.5, 37)
 """Films that are summed over [standard deviations of the widest kind of day]."""
+
+DOUBTED = 0.5
+"""Probability of being something else than its back says from which a panel does not fit [-]."""
 
 LOOK = "Before anything is changed, read it again and look at its back, its ground and its pot."
 """What to do first with a panel that does not fit."""
@@ -152,7 +155,7 @@ def unfitting_words(verdict: Verdict) -> str:
         why = f"Mistyped? {verdict.notes[best]} would fit."
     else:
         why = "No slip of the back explains it either: a misreading, or something else was sprayed."
-    return f"{start} {why} {LOOK} No correction of the film is given."
+    return f"{start} {why} {LOOK}"
 
 
 def aside_words(recipes: Sequence[Recipe]) -> str:

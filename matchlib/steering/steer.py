@@ -12,6 +12,7 @@ from threadpoolctl import threadpool_limits
 
 from matchlib.correction import Belief, Card, Sprayed, Today, continuations, film_words
 from matchlib.correction.scoring import places_of
+from matchlib.correction.weighing import DOUBTED, unfitting_words, weigh
 from matchlib.domain import CoatSchedule, MixRatio, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
@@ -62,7 +63,10 @@ class Steering:
     goal : Target
         What is to be met.
     card : Card
-        What is believed of the card; its `learnt` is what the next card begins with.
+        What is believed of the card.
+    doubt : str
+        What to look at first, where its reading is likelier a slip or a misreading than its own
+        recipe with more or less film; else empty.
 
     Examples
     --------
@@ -84,6 +88,12 @@ class Steering:
     looks: int
     goal: Target
     card: Card = field(compare=False, repr=False)
+    doubt: str = ""
+
+    @property
+    def learnt(self) -> Belief:
+        """What the next card begins with: nothing is learnt from what does not fit."""
+        return self.card.before if self.doubt else self.card.learnt
 
     @property
     def best(self) -> TopUp | None:
@@ -120,6 +130,8 @@ class Steering:
     @property
     def words(self) -> str:
         """All of it, a sentence a line."""
+        if self.doubt:
+            return f"{self.doubt}\nIf it reads so all the same: {self.verdict}"
         film = film_words(*self.card.film)
         film = film.replace("This sprayer lays", "This card has")
         return f"{self.verdict}\n{film.replace('Film is laid', 'Its film is')}"
@@ -210,7 +222,11 @@ def steer(
         )
     with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait
         card = Card.of(belief, rows)
-        return advise(card, goal, views, bounds, looks=looks, cup=cup, cup_ml=cup_ml)
+        found = advise(card, goal, views, bounds, looks=looks, cup=cup, cup_ml=cup_ml)
+        verdict = None if sure else weigh(belief, last, bounds)
+    if verdict is None or verdict.wrong <= DOUBTED:
+        return found
+    return replace(found, doubt=unfitting_words(verdict))
 
 
 def advise(

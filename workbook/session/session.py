@@ -261,7 +261,7 @@ class Session:
         if found.state != "lost":
             return found, None
         again = plan(
-            found.card.learnt,
+            found.learnt,
             target,
             wanted,
             readings=max(looks + 1, 1) if looks < 3 else 3,
