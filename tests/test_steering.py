@@ -12,6 +12,8 @@ from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Recipe, Vi
 from matchlib.errors import DomainError
 from matchlib.regression import FilmRegressor
 from matchlib.steering import let_down, plan, steer, too_soon
+from matchlib.steering.approach import Approach, Candidate
+from matchlib.steering.approach import Shop as At
 from matchlib.steering.checks import check_stages
 from matchlib.steering.topup import pot_of
 from matchlib.suggest import Limits, Target
@@ -118,6 +120,39 @@ def test_one_coat_cannot_be_approached_but_two_weaker_ones_can(model, shop) -> N
     alone = plan(model, target, Limits(blends=False, max_coats=1), top=1)
     assert not alone[0].looks
     assert "light side" in alone.notes[0]
+
+
+@pytest.fixture(scope="module")
+def approach(model, recipe) -> Approach:
+    shop = At(
+        Belief.of(model, recipes=[recipe]),
+        Target.lab(*expected(model, recipe)),
+        [VIEW],
+        Limits(blends=False),
+        before_clear=False,
+        source="spectrophotometer",
+    )
+    return Approach.of(shop, Candidate(recipe, 0.1, 0.6)).looked_at(1)
+
+
+def test_a_card_that_passes_more_often_blind_is_sprayed_blind(approach, recipe) -> None:
+    assert approach.by_looks[0] == 0.6
+    steered = replace(approach, by_looks=(0.6, 0.7)).plan()
+    assert (len(steered.looks), steered.steered, steered.blind) == (1, 0.7, 0.6)
+    blind = replace(approach, by_looks=(0.6, 0.55)).plan()
+    assert (blind.looks, blind.steered, blind.first, blind.whole) == ((), 0.6, recipe, recipe)
+    assert blind.words.startswith("Spray ")
+
+
+def test_of_two_pots_as_likely_the_one_that_is_no_blend_comes_first(approach, recipe) -> None:
+    blend = replace(recipe, colour=Colour.parse("one 1 + two 7"))
+
+    def place(colours: Recipe, chance: float) -> tuple[float, float]:
+        about = replace(approach.candidate, recipe=colours)
+        return replace(approach, candidate=about, by_looks=(0.0, chance)).place
+
+    assert place(recipe, 0.30) < place(blend, 0.40)
+    assert place(blend, 0.95) < place(recipe, 0.60)
 
 
 def test_less_than_a_coat_that_is_missing_comes_of_a_weaker_pot(model, recipe) -> None:

@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from matchlib.correction import Belief, Today, rescue
+from matchlib.correction import Belief, Today, continuations, rescue
 from matchlib.correction.rescue import WORTH_TRYING
 from matchlib.correction.sprayed import Sprayed
-from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe
+from matchlib.domain import CoatSchedule, MixRatio, Recipe
 from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
 from tests.benchmarks.command import Table, arguments, each_simulator
@@ -54,17 +54,6 @@ def attempt(wanted: Recipe, rng: np.random.Generator) -> Recipe:
     ratio = near[rng.integers(2)]
     coats = max(1, step.coats + int(rng.integers(-3, 2)))
     return replace(wanted, schedule=CoatSchedule.of(coats, ratio))
-
-
-def continuations(recipe: Recipe, limits: Limits) -> list[Recipe]:
-    """Every way on that the limits allow."""
-    assert recipe.schedule is not None
-    found = [
-        replace(recipe, schedule=CoatSchedule((*recipe.schedule.steps, CoatStep(n, r))))
-        for r in limits.ratios()
-        for n in range(1, 5)
-    ]
-    return [r for r in found if r.schedule is not None and r.schedule.coats <= limits.max_coats]
 
 
 def _after(
