@@ -130,8 +130,8 @@ def test_mix_steps_one_pot_up_into_the_next(tmp_path):
     assert 0 < second["kept_ml"] < first["total_ml"]
     bottles = sum(p["ml"] for p in told["pot"]["needs"])
     assert bottles == pytest.approx(first["total_ml"] + second["total_ml"] - second["kept_ml"])
-    assert "carrier to mark" in first["marks"]
-    assert "what is left up to mark" in second["marks"]
+    assert "carrier to " in first["marks"]
+    assert "what is left up to " in second["marks"]
 
 
 def test_mix_understands_three_parts_and_percentages(tmp_path):

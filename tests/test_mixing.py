@@ -131,7 +131,7 @@ def test_a_small_pot_goes_on_to_the_exact_mark():
 def test_marks_of_six_to_one():
     pot = mixing.by_marks(100, MixRatio(6, 1), mark_ml=5)
     assert (pot.ml("carrier"), pot.ml("colour")) == (90, 15)
-    assert "carrier to mark 18, then colour to mark 21 (5 ml a mark); exactly" in pot.marks
+    assert "carrier to 90 ml, then colour to 105 ml; exactly" in pot.marks
 
 
 def test_marks_show_the_loss():

@@ -169,16 +169,22 @@ class Pour:
         mark = self.mark_ml
         if mark is None:
             return ""
+        in_ml = float(mark).is_integer()  # else marks are counted: of ounces, say
+
+        def line(at: int) -> str:
+            return f"{at * mark:g} ml" if in_ml else f"mark {at}"
+
         at = round(self.kept_ml / mark)
-        steps = [f"what is left up to mark {at}"] if at else []
+        steps = [f"what is left up to {line(at)}"] if at else []
         for portion in self.portions:
             if portion.ml > 0:
                 at += round(portion.ml / mark)
-                steps.append(f"{portion.words} to mark {at}")
+                steps.append(f"{portion.words} to {line(at)}")
         off = "exactly the ratio"
         if abs(self.error) >= 5e-4:
             off = f"within {abs(self.error):.1%} of the ratio, as near as these marks come"
-        return f"{', then '.join(steps)} ({mark:g} ml a mark); {off}"
+        each = "" if in_ml else f" ({mark:.4g} ml a mark)"
+        return f"{', then '.join(steps)}{each}; {off}"
 
 
 def pour(

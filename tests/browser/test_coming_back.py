@@ -66,6 +66,8 @@ def test_in_the_lab_pages_run_by_themselves_and_come_back(
         sample = page.get_by_role("textbox", name="The sample reads")
         expect(sample).to_be_visible(timeout=harness.PATIENCE)
         assert harness.kernels_of(served) == kernels
+        foot = page.locator(".wb-bottom").bounding_box()
+        assert foot["y"] + foot["height"] <= 900, "Next is in sight here too"
         harness.shoot(page, artifacts, "serving-lab")
         bar.get_by_role("button", name="Code").click()
         expect(page.locator(".jp-CodeCell .jp-Cell-inputWrapper").first).to_be_visible()

@@ -175,7 +175,7 @@ def test_a_card_is_built_on_and_a_press_is_taken_back(
     before = job_of(room, number).plan.recipe.schedule.coats
     forward(page)
     assert page.get_by_text("sand it before these coats").is_visible()
-    assert "Pot for 1 coat" in page.locator("section[aria-label=Pot]").inner_text()
+    assert "Pot for 1 more coat" in page.locator("section[aria-label=Pot]").inner_text()
     spray_on(page)
     assert read(page, "27.1 45.8 28.3").startswith("● Passes")
     kept = job_of(room, number)

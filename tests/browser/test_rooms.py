@@ -183,6 +183,26 @@ def test_a_trainee_looks_guesses_and_is_recorded(
     page.close()
 
 
+def test_a_word_of_the_trade_leads_to_its_meaning_by_the_keyboard(
+    browser: Any, served: harness.Served
+) -> None:
+    from playwright.sync_api import expect
+
+    page, watch = opened(browser, served, BOOKS[2])
+    page.locator(".wb-steps button[data-value=fades]").click()
+    word = page.locator(".wb-word", has_text="coats").first
+    word.focus()
+    shown = word.evaluate("e => getComputedStyle(e, '::after').content")
+    assert "stroke overlapping stroke" in shown, "its meaning stands beside it"
+    page.evaluate("window.before = true")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="Words of the trade")).to_be_visible()
+    expect(page.locator("#word-coat p").first).to_be_visible()
+    assert page.evaluate("window.before"), "without loading the page anew"
+    watch.check()
+    page.close()
+
+
 @pytest.mark.parametrize("book", BOOKS)
 def test_pages_fit_their_screens_and_anybody(
     browser: Any, served: harness.Served, book: str, artifacts: Path
