@@ -189,8 +189,12 @@ def _value(asked: Evidence, start: Lesson) -> Lesson:
     finding = (
         f"{asked.own.colour}, {asked.own.schedule}: over {grounds[0]} L* {labs[0, 0]:.1f}, over "
         f"{grounds[-1]} L* {labs[-1, 0]:.1f}, {drop:.1f} (±{SURE * sd[0]:.1f}) darker by the "
-        f"ground alone. Over the {len(grounds)} grounds the panel's L* follows the bare ground's "
-        f"(correlation {share:.2f})."
+        "ground alone. "
+    )
+    finding += (
+        f"Over the {len(grounds)} grounds: the darker the bare ground, the darker the panel."
+        if share > 0.5
+        else f"Over the {len(grounds)} grounds the panel does not go with how dark the ground is."
     )
     rows = tuple(
         lch_row(str(g), lab, f"{b:.1f}")
@@ -261,11 +265,12 @@ def _even(asked: Evidence, start: Lesson) -> Lesson:
     finding = (
         f"{asked.own.colour}, {asked.own.schedule}: a tenth more or less film shows most over "
         f"{asked.grounds[worst]} (ΔE00 {shown[worst, 0]:.2f}) and least over "
-        f"{asked.grounds[least]} ({shown[least, 0]:.2f}). The brighter the ground, the more it "
-        f"shows: correlation {share:.2f} over {len(order)} grounds."
+        f"{asked.grounds[least]} ({shown[least, 0]:.2f}). "
+    )
+    finding += (
+        f"Over its {len(order)} grounds: the brighter the ground, the more it shows."
         if share > 0.5
-        else f"{asked.grounds[least]} ({shown[least, 0]:.2f}). It does not go with the brightness "
-        f"of the ground: correlation {share:.2f} over {len(order)} grounds."
+        else f"Over its {len(order)} grounds it does not go with how bright the ground is."
     )
     rows = tuple(
         lch_row(
