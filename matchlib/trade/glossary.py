@@ -74,7 +74,7 @@ GLOSSARY: tuple[Term, ...] = (
     Term("dry spray", "Paint that lands half dry and lies rough and dull.", ((46.0, 30.0, 10.0),)),
     Term("face", "The colour seen near the shine.", ((48.0, 48.0, 20.0),)),
     Term("flake", "Platelets of metal or pearl in a ground, which throw the light back.",
-         (_SILVER, (86.0, -0.5, 1.0)), ("metallic", "pearl")),
+         (_SILVER, (86.0, -0.5, 1.0))),
     Term("flash-off", "The wait until solvent has left a coat and the next may go on; the "
          "data sheet says how long.", (_CHERRY,), ("flash off", "flash time")),
     Term("flop", "The colour seen far from the shine, where flake no longer lights it.",
