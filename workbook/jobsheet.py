@@ -58,49 +58,17 @@ _TALLEST = 120 * mm
 class JobSheet:
     """What a job sheet says, as plain data.
 
-    Parameters
-    ----------
-    title : str
-        Heading, such as the job's name.
-    recipe : Recipe
-        What is sprayed.
-    whole : Recipe, optional
-        All that is on the card in the end, where the coats go on one that has some.
-    target_name : str
-        What is matched.
-    target_lab, predicted_lab : tuple of 3 float, optional
-        CIELAB, under `viewing`.
-    viewing : str
-        Light, observer and geometry of both, in words.
-    difference : str
-        Predicted difference from the target, with its unit.
-    sd : float, optional
-        Standard deviation of the next panel's difference, in the unit `measure`.
-    chance : float, optional
-        Chance that it lies within `tolerance` [-].
-    tolerance : str
-        What is accepted, in words.
-    measure : str
-        What is written down of the panel's difference: ``ΔE00``, ``CMC(2:1)``, or
-        ``share of the box``.
-    angles : tuple of AngleRow
-        Where the target holds several, all of them.
-    pot : Pot, optional
-        Quantities.
-    unit : str
-        Unit of volume.
-    coats : CoatReadings, optional
-        What the card should read after each coat.
-    evenness, metamerism : str
-        What was found, in words.
-    notes : tuple of str
-        Lines to add.
-    panel_code : str
-        Code of the panel to be sprayed; without one there is no label.
-    date : datetime.date, optional
-        Of the sheet.
-    customer : str
-        May be empty.
+    `title`: heading, such as the job's name. `recipe`: what is sprayed. `whole`: all that is on the
+    card in the end, where the coats go on one that has some. `target_name`: what is matched.
+    `target_lab`, `predicted_lab`: CIELAB, under `viewing`. `viewing`: light, observer and geometry
+    of both, in words. `difference`: predicted difference from the target, with its unit. `sd`:
+    standard deviation of the next panel's difference, in the unit `measure`. `chance`: chance that
+    it lies within `tolerance` [-]. `tolerance`: what is accepted, in words. `measure`: what is
+    written down of the panel's difference: ``ΔE00``, ``CMC(2:1)``, or ``share of the box``.
+    `angles`: where the target holds several, all of them. `pot`: quantities. `unit`: unit of
+    volume. `coats`: what the card should read after each coat. `evenness`, `metamerism`: what was
+    found, in words. `notes`: lines to add. `panel_code`: code of the panel to be sprayed; without
+    one there is no label. `date`: of the sheet. `customer`: may be empty.
     """
 
     title: str
@@ -277,22 +245,8 @@ def _reading(sheet: JobSheet, width: float) -> list[Any]:
 def jobsheet_pdf(sheet: JobSheet, *, paper: str = "A4") -> bytes:
     """Print a job sheet.
 
-    Parameters
-    ----------
-    sheet : JobSheet
-        What it says.
-    paper : str
-        ``A4`` or ``Letter``.
-
-    Returns
-    -------
-    bytes
-        The PDF; the same sheet gives the same bytes.
-
-    Raises
-    ------
-    DomainError
-        If the paper is neither.
+    `paper`: ``A4`` or ``Letter``. Returned: the PDF; the same sheet gives the same bytes. Raises
+    `DomainError` if the paper is neither.
     """
     if str(paper).strip().casefold() not in ("a4", "letter"):
         raise DomainError(

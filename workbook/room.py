@@ -30,13 +30,7 @@ class Stopped(Exception):  # noqa: N818  no error: the user pressed Stop, or ask
 
 
 class Room:
-    """A page over one archive; what is pressed goes to the method ``do_`` and its name.
-
-    Parameters
-    ----------
-    session : Session
-        Open.
-    """
+    """A page over one archive; what is pressed goes to the method ``do_`` and its name."""
 
     def __init__(self, session: Session) -> None:
         self.session = session
@@ -54,13 +48,7 @@ class Room:
     # What a page asks of its screen
 
     def press(self, done: Press) -> None:
-        """Do what was pressed; what it is not known by is no press of this page.
-
-        Parameters
-        ----------
-        done : Press
-            From the browser.
-        """
+        """Do what was pressed; what it is not known by is no press of this page."""
         self.error, self.at, self.notice = None, "", ""
         if done.do.startswith("photo_"):
             self.photo.press(done)
@@ -72,24 +60,13 @@ class Room:
     def wrong(self, error: Exception, done: Press | None) -> None:
         """Keep what went wrong until the next press.
 
-        Parameters
-        ----------
-        error : Exception
-            In the user's words if it is one of ours.
-        done : Press, optional
-            What was pressed.
+        `error`: in the user's words if it is one of ours.
         """
         if not isinstance(error, Stopped):
             self.error, self.at = error, "" if done is None else done.do
 
     def draw(self) -> str:
-        """Return the page.
-
-        Returns
-        -------
-        str
-            HTML.
-        """
+        """Return the page."""
         raise NotImplementedError
 
     # What the rooms have in common
@@ -168,16 +145,8 @@ class Room:
     ) -> None:
         """Do what takes long, in a thread; what was begun before is dropped.
 
-        Parameters
-        ----------
-        words : str
-            What is being done.
-        compute : callable
-            Takes a step to call between pieces of the work, which ends it once it is stopped.
-        then : callable
-            Takes what came of it.
-        quiet : bool
-            Whether nobody waits for it.
+        `compute`: takes a step to call between pieces of the work, which ends it once it is
+        stopped. `then`: takes what came of it. `quiet`: whether nobody waits for it.
         """
         job = self._job = object()
 
@@ -199,33 +168,11 @@ class Room:
         return Raw(told + problem(self.error if not self.at else None))
 
     def trouble(self, *presses: str) -> Raw:
-        """Return what went wrong with one of these presses, to stand beside them.
-
-        Parameters
-        ----------
-        *presses : str
-            Their names.
-
-        Returns
-        -------
-        Raw
-            HTML.
-        """
+        """Return what went wrong with one of these presses, to stand beside them."""
         return problem(self.error if self.at in presses else None)
 
     def waiting(self, words: str) -> Raw:
-        """Return what stands where a model is needed and there is none.
-
-        Parameters
-        ----------
-        words : str
-            What needs it.
-
-        Returns
-        -------
-        Raw
-            HTML.
-        """
+        """Return what stands where a model is needed and there is none."""
         return Raw(f'<p class="wb-muted">{esc(words)}</p>')
 
 
@@ -276,17 +223,7 @@ class PartedRoom(Room):
 def guarded(head: str, make: Callable[[], str]) -> str:
     """Return fields with what follows from them, or with what is wrong in them.
 
-    Parameters
-    ----------
-    head : str
-        HTML of the fields.
-    make : callable
-        Gives the HTML that follows.
-
-    Returns
-    -------
-    str
-        Both.
+    `head`: HTML of the fields. `make`: gives the HTML that follows.
     """
     try:
         return head + make()
@@ -351,17 +288,9 @@ class _Missing:
 def room_page(make: Callable[[Session], Room], place: str | Path | None = None) -> Page:
     """Return a page of the archive named, or of the one that the workbook was opened with.
 
-    Parameters
-    ----------
-    make : callable
-        Takes the session, gives the screen.
-    place : str or Path, optional
-        File or URL; what ``WORKBOOK_ARCHIVE`` names if None, else the demonstration.
-
-    Returns
-    -------
-    Page
-        Also when it cannot be opened: it then says why.
+    `make`: takes the session, gives the screen. `place`: file or URL; what ``WORKBOOK_ARCHIVE``
+    names if None, else the demonstration. Returned: also when it cannot be opened: it then says
+    why.
     """
     from workbook.session.opening import ARCHIVE, is_missing, open_named
 

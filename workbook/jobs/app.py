@@ -30,13 +30,7 @@ __all__ = ["JobsScreen", "jobs_page"]
 
 
 class JobsScreen(Room):
-    """Jobs of one archive; holds nothing but its address and what was worked out from the archive.
-
-    Parameters
-    ----------
-    session : Session
-        Open.
-    """
+    """Jobs of one archive; holds its address and what was worked out from the archive."""
 
     def __init__(self, session: Session) -> None:
         super().__init__(session)

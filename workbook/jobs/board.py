@@ -27,19 +27,7 @@ _SHOWN = 40
 def board(archive: Archive, *, sought: str = "", wrong: Exception | None = None) -> Raw:
     """Return the page of all jobs.
 
-    Parameters
-    ----------
-    archive : Archive
-        Open.
-    sought : str
-        Part of a customer's name, of a job's name, or its number.
-    wrong : Exception, optional
-        What went wrong here.
-
-    Returns
-    -------
-    Raw
-        HTML.
+    `sought`: part of a customer's name, of a job's name, or its number.
     """
     jobs = archive.jobs()
     words = " ".join(sought.casefold().split())

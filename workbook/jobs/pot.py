@@ -102,20 +102,8 @@ def _number(job: dict[str, str], name: str, *, part: float = 1.0) -> float | Non
 def job_of(typed: dict[str, str]) -> PotRequest:
     """Return a job as the form has it.
 
-    Parameters
-    ----------
-    typed : dict of str to str
-        Fields by name.
-
-    Returns
-    -------
-    PotRequest
-        One shape, one way to tell what a coat takes.
-
-    Raises
-    ------
-    DomainError
-        If a number is none.
+    Returned: one shape, one way to tell what a coat takes. Raises `DomainError` if a number is
+    none.
     """
     shape, by_film = typed.get("shape", "sheet"), typed.get("by", "film") == "film"
     chance = _number(typed, "chance", part=100.0)
@@ -145,22 +133,7 @@ def job_of(typed: dict[str, str]) -> PotRequest:
 def pots_of(recipe: Recipe, typed: dict[str, str]) -> Pot:
     """Return the pots of a recipe for the job as the form has it.
 
-    Parameters
-    ----------
-    recipe : Recipe
-        With a schedule.
-    typed : dict of str to str
-        Fields by name.
-
-    Returns
-    -------
-    Pot
-        One pot a ratio.
-
-    Raises
-    ------
-    DomainError
-        If something is missing or cannot be read.
+    Returned: one pot a ratio. Raises `DomainError` if something is missing or cannot be read.
     """
     pairs = [p.strip() for p in typed.get("densities", "").split(",") if p.strip()]
     return pot_of(recipe, job_of(typed), densities=densities_of(pairs))

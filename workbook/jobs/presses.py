@@ -24,13 +24,7 @@ __all__ = ["Presses"]
 
 
 class Presses:
-    """One method a press, named for it.
-
-    Parameters
-    ----------
-    at : JobsScreen
-        Where it is pressed.
-    """
+    """One method a press, named for it."""
 
     def __init__(self, at: JobsScreen) -> None:
         self.at = at

@@ -30,18 +30,8 @@ _MOST = 6
 class Way:
     """One thing that can be done after a reading.
 
-    Parameters
-    ----------
-    words : str
-        What to do.
-    recipe : Recipe
-        All that is on the card in the end.
-    on : str
-        The card that is built on; empty for a fresh one.
-    chance : float
-        That it passes [-].
-    how : str
-        How the pot is mixed for it.
+    `words`: what to do. `recipe`: all that is on the card in the end. `on`: the card that is built
+    on; empty for a fresh one. `chance`: that it passes [-]. `how`: how the pot is mixed for it.
     """
 
     words: str
@@ -119,29 +109,10 @@ def read_page(
 ) -> Raw:
     """Return the step as HTML.
 
-    Parameters
-    ----------
-    work : Work
-        With a card.
-    advice : Advice, optional
-        Of the card's reading; None while it has none.
-    ways : list of Way
-        From `ways_of`.
-    lost : str
-        Why no coats save this card; empty where some may.
-    wrong : Exception, optional
-        What went wrong here.
-    photo : str
-        HTML where a photograph is being taken.
-    doubted : bool
-        Whether what the photograph read was refused; it says so itself.
-    again : bool
-        Whether it is read once more.
-
-    Returns
-    -------
-    Raw
-        HTML.
+    `advice`: of the card's reading; None while it has none. `ways`: from `ways_of`. `lost`: why no
+    coats save this card; empty where some may. `photo`: HTML where a photograph is being taken.
+    `doubted`: whether what the photograph read was refused; it says so itself. `again`: whether it
+    is read once more.
     """
     card = work.panel
     if card is None:

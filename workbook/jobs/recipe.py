@@ -40,16 +40,8 @@ _CARRIERS = [2 + 0.5 * i for i in range(17)] + [11, 12, 14, 16, 20]
 class Offer:
     """A row: a recipe, sprayed blind or read on the way.
 
-    Parameters
-    ----------
-    recipe : Recipe
-        All coats.
-    chance, blind : float
-        Of passing as recommended, and sprayed blind [-].
-    read_after : tuple of int
-        Coats after which it is read.
-    suggestion : Suggestion
-        The search's own words of it.
+    `recipe`: all coats. `chance`, `blind`: of passing as recommended, and sprayed blind [-].
+    `read_after`: coats after which it is read. `suggestion`: the search's own words of it.
     """
 
     recipe: Recipe
@@ -67,17 +59,8 @@ class Offer:
 def offers(found: Suggestions, plans: CardPlans | None) -> list[Offer]:
     """Return the rows, the likeliest first; with a reading on the way where that is known to help.
 
-    Parameters
-    ----------
-    found : Suggestions
-        The search's.
-    plans : CardPlans, optional
-        None while they are being worked out.
-
-    Returns
-    -------
-    list of Offer
-        One for each ground and pot at most with a reading on the way.
+    `plans`: None while they are being worked out. Returned: one for each ground and pot at most
+    with a reading on the way.
     """
     by: dict[Any, CardPlan] = {(p.whole.ground, p.whole.colour): p for p in plans or () if p.looks}
     rows = []
@@ -103,27 +86,9 @@ def recipe_page(
 ) -> Raw:
     """Return the step as HTML.
 
-    Parameters
-    ----------
-    work : Work
-        The job.
-    rows : list of Offer
-        From `offers`.
-    found : Suggestions
-        The search's.
-    notes : sequence of str
-        What to know of cards read on the way.
-    tool : str
-        What is unfolded below: ``own``, ``chart``, ``shelf``, ``compare`` or nothing.
-    done : Press, optional
-        The last press, whose fields say where the sliders stand.
-    wrong : Exception, optional
-        What went wrong here.
-
-    Returns
-    -------
-    Raw
-        HTML.
+    `notes`: what to know of cards read on the way. `tool`: what is unfolded below: ``own``,
+    ``chart``, ``shelf``, ``compare`` or nothing. `done`: the last press, whose fields say where the
+    sliders stand.
     """
     combinations: dict[Any, Offer] = {}  # one row a ground and pot; its other coats are folded
     for one in rows:

@@ -69,23 +69,8 @@ def spray_page(
 ) -> Raw:
     """Return the step as HTML.
 
-    Parameters
-    ----------
-    work : Work
-        With a plan.
-    tool : str
-        ``pot`` or ``booth`` where that is unfolded.
-    wrong : Exception, optional
-        What went wrong.
-    where : str
-        The press at which it did.
-    done : Press, optional
-        The last press: its boxes stay as ticked.
-
-    Returns
-    -------
-    Raw
-        HTML.
+    `tool`: ``pot`` or ``booth`` where that is unfolded. `where`: the press that went wrong. `done`:
+    the last press: its boxes stay as ticked.
     """
     plan, archive = work.job.plan, work.archive
     at_pot = wrong if where in ("pot", "stock", "unstock", "potform", "takepot") else None

@@ -33,22 +33,9 @@ _ANGLE = re.compile(r"^\s*([^\s:]+(?::\d+)?)\s*[:=]\s+(.*)$")
 def of_text(text: str, session: Session) -> tuple[Reading, ...]:
     """Return what was typed or pasted: L a b, a line an angle, or a panel's code.
 
-    Parameters
-    ----------
-    text : str
-        ``27.1 45.9 28.5``, with points or commas; ``45as15: 27 45 28`` for an angle; ``T041``.
-    session : Session
-        In whose archive a panel is looked up.
-
-    Returns
-    -------
-    tuple of Reading
-        One a geometry.
-
-    Raises
-    ------
-    TargetError
-        If it is none of these.
+    `text`: ``27.1 45.9 28.5``, with points or commas; ``45as15: 27 45 28`` for an angle; ``T041``.
+    `session`: in whose archive a panel is looked up. Returned: one a geometry. Raises `TargetError`
+    if it is none of these.
     """
     lines = [line.strip() for line in text.splitlines() if line.strip()]
     if not lines:
@@ -104,21 +91,7 @@ def _tolerance(done: Press) -> Tolerance:
 def begun(done: Press, session: Session, job: Job | None, read: tuple[Reading, ...] = ()) -> Job:
     """Return the job as the page's fields have it, with its target if there is one.
 
-    Parameters
-    ----------
-    done : Press
-        With the fields.
-    session : Session
-        Open.
-    job : Job, optional
-        As it was; None for a new one.
-    read : tuple of Reading
-        From a file or a photograph; else what is typed.
-
-    Returns
-    -------
-    Job
-        To be kept.
+    `job`: as it was; None for a new one. `read`: from a file or a photograph; else what is typed.
     """
     fields = done.fields
     given: dict[str, Any] = {
@@ -166,23 +139,8 @@ def target_page(
 ) -> Raw:
     """Return the step as HTML.
 
-    Parameters
-    ----------
-    session : Session
-        Open.
-    job : Job, optional
-        None for a new one.
-    wrong : Exception, optional
-        What went wrong here.
-    photo : str
-        HTML where a photograph is being taken.
-    typed : str
-        What was typed of the sample until now.
-
-    Returns
-    -------
-    Raw
-        HTML.
+    `job`: None for a new one. `photo`: HTML where a photograph is being taken. `typed`: what was
+    typed of the sample until now.
     """
     whose = (
         field("Name", "name", job.name if job else "", help="what the shop calls it")

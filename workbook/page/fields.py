@@ -33,25 +33,9 @@ def button(
 ) -> Raw:  # fmt: skip
     """Return a press.
 
-    Parameters
-    ----------
-    label : str
-        What it says, an action.
-    do, value : str
-        What the screen is told.
-    go : bool
-        Whether it is the one thing recommended.
-    quiet : bool
-        Whether it is aside.
-    off : bool
-        Whether it cannot be pressed now.
-    spoken : str
-        What follows the label for those who do not see where it stands.
-
-    Returns
-    -------
-    Raw
-        HTML.
+    `label`: what it says, an action. `do`, `value`: what the screen is told. `go`: whether it is
+    the one thing recommended. `quiet`: whether it is aside. `off`: whether it cannot be pressed
+    now. `spoken`: what follows the label for those who do not see where it stands.
     """
     shape = " ".join(["wb-press", *["wb-go"] * go, *["wb-quiet"] * quiet])
     more = f'<span class="wb-hidden"> {esc(spoken)}</span>' if spoken else ""
@@ -65,15 +49,7 @@ def button(
 def problem(error: Exception | None) -> Raw:
     """Return what went wrong, to stand where its cause is.
 
-    Parameters
-    ----------
-    error : Exception, optional
-        None for nothing.
-
-    Returns
-    -------
-    Raw
-        HTML, spoken when it comes.
+    Returned: HTML, spoken when it comes.
     """
     if error is None:
         return Raw("")
@@ -99,27 +75,10 @@ def field(
 ) -> Raw:
     """Return a field that is typed into, with its label.
 
-    Parameters
-    ----------
-    label, name, value : str
-        What it asks, what it is called in a press, what is in it.
-    help : str
-        Below it.
-    kind : str
-        ``text``, ``date``, ``search``.
-    lines : int
-        More than one for a box.
-    wide : bool
-        Whether it takes a line of its own.
-    do : str
-        The press that is made when it was changed and left; none if empty.
-    wrong : Exception, optional
-        Said below it.
-
-    Returns
-    -------
-    Raw
-        HTML.
+    `label`, `name`, `value`: what it asks, what it is called in a press, what is in it. `help`:
+    below it. `kind`: ``text``, ``date``, ``search``. `lines`: more than one for a box. `wide`:
+    whether it takes a line of its own. `do`: the press that is made when it was changed and left;
+    none if empty. `wrong`: said below it.
     """
     ident = f"wb-{name}"
     bad = ' aria-invalid="true"' if wrong else ""
@@ -141,21 +100,8 @@ def choice(
 ) -> Raw:
     """Return a list to choose one of.
 
-    Parameters
-    ----------
-    label, name : str
-        What it asks, what it is called in a press.
-    options : mapping of str to str
-        What is shown, by value.
-    value : str
-        The one chosen.
-    do : str
-        The press that a change makes; none if empty.
-
-    Returns
-    -------
-    Raw
-        HTML.
+    `label`, `name`: what it asks, what it is called in a press. `options`: what is shown, by value.
+    `value`: the one chosen. `do`: the press that a change makes; none if empty.
     """
     told = "".join(
         f'<option value="{esc(k)}"{" selected" if k == value else ""}>{esc(v)}</option>'
@@ -172,21 +118,8 @@ def choice(
 def check(label: str, name: str, value: str, on: bool, *, do: str = "", chip: Any = None) -> Raw:
     """Return a box to tick, with a swatch before its words where one is given.
 
-    Parameters
-    ----------
-    label, name, value : str
-        What it says, its name in a press, and what is told when it is ticked.
-    on : bool
-        Whether it is ticked.
-    do : str
-        The press that a change makes; none if empty.
-    chip : array_like, shape (3,), optional
-        CIELAB.
-
-    Returns
-    -------
-    Raw
-        HTML.
+    `label`, `name`, `value`: what it says, its name in a press, and what is told when it is ticked.
+    `on`: whether it is ticked. `do`: the press that a change makes; none if empty. `chip`: CIELAB.
     """
     pressing = f' data-do="{esc(do)}" data-value="{esc(value)}"' if do else ""
     ticked = ' checked=""' if on else ""
@@ -205,17 +138,7 @@ def radio(label: str, name: str, value: str, on: bool, *, do: str = "") -> Raw:
 def chips(words: str, inner: Iterable[str]) -> Raw:
     """Return boxes or radios side by side.
 
-    Parameters
-    ----------
-    words : str
-        What they are, for those who hear the page.
-    inner : iterable of str
-        HTML.
-
-    Returns
-    -------
-    Raw
-        HTML.
+    `words`: what they are, for those who hear the page.
     """
     return Raw(
         f'<div class="wb-chips" role="group" aria-label="{esc(words)}">{"".join(inner)}</div>'
@@ -234,19 +157,9 @@ def slider(
 ) -> Raw:
     """Return a slider that redraws the page as it moves.
 
-    Parameters
-    ----------
-    label, name : str
-        What it is, what it is called in a press; the press is called so too.
-    value, low, high, step : float
-        Where it stands.
-    texts : sequence of str
-        What is shown and spoken at each step in place of the number.
-
-    Returns
-    -------
-    Raw
-        HTML.
+    `label`, `name`: what it is, what it is called in a press; the press is called so too. `value`,
+    `low`, `high`, `step`: where it stands. `texts`: what is shown and spoken at each step in place
+    of the number.
     """
     ident = f"wb-{name}"
     at = round((value - low) / step)
@@ -263,19 +176,8 @@ def slider(
 def upload(label: str, do: str, *, accept: str = "", camera: bool = False) -> Raw:
     """Return a place to give a file, or to take a photograph with a tablet.
 
-    Parameters
-    ----------
-    label, do : str
-        What it says, the press that a file makes.
-    accept : str
-        As in HTML.
-    camera : bool
-        Whether it opens the camera; not there where nobody taps.
-
-    Returns
-    -------
-    Raw
-        HTML.
+    `label`, `do`: what it says, the press that a file makes. `accept`: as in HTML. `camera`:
+    whether it opens the camera; not there where nobody taps.
     """
     more = f' accept="{esc(accept)}"' if accept else ""
     more += ' capture="environment"' if camera else ""
@@ -289,21 +191,8 @@ def upload(label: str, do: str, *, accept: str = "", camera: bool = False) -> Ra
 def fold(words: str, inner: str, *, ident: str, open_: bool = False) -> Raw:
     """Return what is there when somebody asks.
 
-    Parameters
-    ----------
-    words : str
-        What is in it.
-    inner : str
-        HTML.
-    ident : str
-        By which the browser knows whether it was unfolded.
-    open_ : bool
-        Whether it begins unfolded.
-
-    Returns
-    -------
-    Raw
-        HTML.
+    `words`: what is in it. `ident`: by which the browser knows whether it was unfolded. `open_`:
+    whether it begins unfolded.
     """
     return Raw(
         f'<details id="wb-fold-{esc(ident)}"{" open" if open_ else ""}>'

@@ -23,29 +23,11 @@ def frame(
 ) -> Raw:
     """Return a whole page.
 
-    Parameters
-    ----------
-    title : str
-        Its heading.
-    main : str
-        HTML: what the page is about; the trade's words in it are linked here.
-    place : str
-        Which page and step it is: on another one the browser goes to its top.
-    above : str
-        HTML over the heading.
-    rail : str
-        HTML that stands still at the left: the job, the steps, the contents.
-    back : str
-        HTML at the right: the back of what was chosen.
-    undo : str
-        What an undo would take back; empty for nothing.
-    forward : str
-        HTML of the one press that goes on.
-
-    Returns
-    -------
-    Raw
-        HTML.
+    `title`: its heading. `main`: HTML: what the page is about; the trade's words in it are linked
+    here. `place`: which page and step it is: on another one the browser goes to its top. `above`:
+    HTML over the heading. `rail`: HTML that stands still at the left: the job, the steps, the
+    contents. `back`: HTML at the right: the back of what was chosen. `undo`: what an undo would
+    take back; empty for nothing. `forward`: HTML of the one press that goes on.
     """
     shape = "wb-cols" + (" wb-railed" if rail else "") + (" wb-backed" if back else "")
     left = f'<aside class="wb-rail" aria-label="Where it stands">{rail}</aside>' if rail else ""
@@ -70,23 +52,9 @@ def steps_list(
 ) -> Raw:
     """Return the steps of a job, or the contents of a page.
 
-    Parameters
-    ----------
-    steps : sequence of (str, str, str)
-        Name, words, and the mark in its ring.
-    now : str
-        The one on screen.
-    past : sequence of str
-        Those that are done.
-    shut : sequence of str
-        Those that cannot be gone to yet.
-    do : str
-        What a press of one is called; its value is the step's name.
-
-    Returns
-    -------
-    Raw
-        HTML.
+    `steps`: name, words, and the mark in its ring. `now`: the one on screen. `past`: those that are
+    done. `shut`: those that cannot be gone to yet. `do`: what a press of one is called; its value
+    is the step's name.
     """
     told = []
     for name, words, mark in steps:

@@ -34,16 +34,9 @@ _MOST_BYTES = 120_000_000
 class Press:
     """What was done on a page.
 
-    Parameters
-    ----------
-    do : str
-        Name of the press, or of the field that was moved or was given a file.
-    value : str
-        What the press stands for, such as a number in a list; a file's name.
-    fields : mapping of str to str
-        Every named field of the page as it is now; a list's ticked values joined by newlines.
-    content : bytes
-        Of a file.
+    `do`: name of the press, or of the field that was moved or was given a file. `value`: what the
+    press stands for, such as a number in a list; a file's name. `fields`: every named field of the
+    page as it is now; a list's ticked values joined by newlines. `content`: of a file.
     """
 
     do: str
@@ -52,18 +45,7 @@ class Press:
     content: bytes = b""
 
     def ticked(self, name: str) -> list[str]:
-        """Return what is ticked of a list.
-
-        Parameters
-        ----------
-        name : str
-            Of its boxes.
-
-        Returns
-        -------
-        list of str
-            Their values.
-        """
+        """Return what is ticked of a list."""
         return [one for one in self.fields.get(name, "").split("\n") if one]
 
 
@@ -87,13 +69,7 @@ class Screen(Protocol):
 
 
 class Page(anywidget.AnyWidget):
-    """A page with one screen.
-
-    Parameters
-    ----------
-    screen : Screen
-        What it shows.
-    """
+    """A page with one screen."""
 
     html = t.Unicode().tag(sync=True)
     address = t.Unicode().tag(sync=True)
@@ -140,15 +116,7 @@ class Page(anywidget.AnyWidget):
             self.answered = self._heard
 
     def invite(self, name: str, make: Callable[[], Any]) -> None:
-        """Show a widget in the slot of this name; it is made when it is first asked for.
-
-        Parameters
-        ----------
-        name : str
-            Of the slot.
-        make : callable
-            Returns the widget.
-        """
+        """Show a widget in the slot of this name; it is made when it is first asked for."""
         if name not in self._guests:
             guest = self._guests[name] = make()
             guest.add_class(f"wb-guest-{name}")
@@ -162,14 +130,7 @@ class Page(anywidget.AnyWidget):
     def offer(self, name: str, content: bytes, kind: str = "application/pdf") -> None:
         """Hand a file to the browser, once.
 
-        Parameters
-        ----------
-        name : str
-            Under which it is saved.
-        content : bytes
-            Of it.
-        kind : str
-            Its media type.
+        `name`: under which it is saved. `content`: of it. `kind`: its media type.
         """
         import base64
 
@@ -183,14 +144,8 @@ class Page(anywidget.AnyWidget):
     def later(self, words: str, work: Callable[[], Any], then: Callable[[Any], object]) -> None:
         """Do what takes long in a thread, and say so; what was begun before is dropped.
 
-        Parameters
-        ----------
-        words : str
-            What is being done.
-        work : callable
-            Must touch no widget.
-        then : callable
-            Takes what came of it; the screen is drawn again after it.
+        `work`: must touch no widget. `then`: takes what came of it; the screen is drawn again after
+        it.
         """
         self._work += 1
         number, asked = self._work, contextvars.copy_context()
@@ -221,13 +176,7 @@ class Page(anywidget.AnyWidget):
             self.redraw()
 
     def act(self, done: Press) -> None:
-        """Do what a press does, from Python too.
-
-        Parameters
-        ----------
-        done : Press
-            What was pressed.
-        """
+        """Do what a press does, from Python too."""
         try:
             self.screen.press(done)
         except MatchlibError as error:

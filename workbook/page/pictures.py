@@ -49,19 +49,8 @@ def areas(
 ) -> Raw:
     """Return colours edge to edge on grey: one, or the aim and what is compared with it.
 
-    Parameters
-    ----------
-    labs : sequence of array_like, shape (3,)
-        CIELAB, from left to right.
-    words : str
-        What is seen, for those who hear the page.
-    width, height, edge : int
-        Of the picture and of the grey around [px].
-
-    Returns
-    -------
-    Raw
-        SVG.
+    `labs`: CIELAB, from left to right. `words`: what is seen, for those who hear the page. `width`,
+    `height`, `edge`: of the picture and of the grey around [px].
     """
     each = (width - 2 * edge) / max(1, len(labs))
     body = _rect(0, 0, width, height, SURROUND) + "".join(
@@ -76,19 +65,7 @@ def areas(
 def split(aim: Any, other: Any | None = None, *, of: str = "the recipe", **size: int) -> Raw:
     """Return the aim, and beside it what is to meet it.
 
-    Parameters
-    ----------
-    aim, other : array_like, shape (3,)
-        CIELAB; the aim alone where there is no other.
-    of : str
-        What the other is.
-    **size : int
-        As for `areas`.
-
-    Returns
-    -------
-    Raw
-        SVG.
+    `aim`, `other`: CIELAB; the aim alone where there is no other. `of`: what the other is.
     """
     if other is None:
         return areas([aim], words=f"aim {numbers(aim)}", **size)
@@ -107,25 +84,9 @@ def coats(
 ) -> Raw:
     """Return how a card looks coat by coat, and the aim beside the last.
 
-    Parameters
-    ----------
-    labs : sequence of array_like, shape (3,)
-        CIELAB of what is there, then after each coat.
-    aim : array_like, shape (3,), optional
-        What is wanted.
-    first : str
-        What is there before the first of these coats.
-    counted : int
-        Number of the first of these coats on the card.
-    size : int
-        Of a chip [px].
-    named : bool
-        Whether each is named below.
-
-    Returns
-    -------
-    Raw
-        SVG.
+    `labs`: CIELAB of what is there, then after each coat. `aim`: what is wanted. `first`: what is
+    there before the first of these coats. `counted`: number of the first of these coats on the
+    card. `size`: of a chip [px]. `named`: whether each is named below.
     """
     step, high = size + 2, size + 14
     names = [first, *(str(counted + i) for i in range(len(labs) - 1))]
@@ -153,17 +114,7 @@ def coats(
 def cut(labs: Sequence[Any], *, clear: bool) -> Raw:
     """Return a cut through a card: its ground, its coats, its clear.
 
-    Parameters
-    ----------
-    labs : sequence of array_like, shape (3,)
-        CIELAB of the bare ground and after each coat.
-    clear : bool
-        Whether it is cleared.
-
-    Returns
-    -------
-    Raw
-        SVG.
+    `labs`: CIELAB of the bare ground and after each coat. `clear`: whether it is cleared.
     """
     fills = [fill for fill, _ in screen_colours(labs)]
     layer = min(7.0, 60.0 / max(1, len(fills)))
@@ -182,17 +133,8 @@ def cut(labs: Sequence[Any], *, clear: bool) -> Raw:
 def chance(probability: float) -> tuple[int, str]:
     """Return a chance in tens.
 
-    Parameters
-    ----------
-    probability : float
-        0 to 1.
-
-    Returns
-    -------
-    count : int
-        Of ten, rounded.
-    words : str
-        ``8 of 10``; under one in twenty ``hardly any``.
+    `probability`: 0 to 1. `count`: of ten, rounded. `words`: ``8 of 10``; under one in twenty
+    ``hardly any``.
     """
     count = math.floor(10.0 * probability + 0.5)
     return count, f"{count} of 10" if count else "hardly any"
@@ -201,19 +143,7 @@ def chance(probability: float) -> tuple[int, str]:
 def tenths(probability: float, words: str = "cards pass", *, more: str = "") -> Raw:
     """Return a chance as ten marks and in words.
 
-    Parameters
-    ----------
-    probability : float
-        0 to 1.
-    words : str
-        What so many of ten do.
-    more : str
-        A second line.
-
-    Returns
-    -------
-    Raw
-        HTML.
+    `probability`: 0 to 1. `words`: what so many of ten do. `more`: a second line.
     """
     count, said = chance(probability)
     marks = "".join(f'<i class="{"wb-on" if i < count else ""}"></i>' for i in range(10))
@@ -227,15 +157,7 @@ def tenths(probability: float, words: str = "cards pass", *, more: str = "") -> 
 def axes(rows: Iterable[tuple[str, str, float, float]]) -> Raw:
     """Return how far off a card is, an axis a line: the band that passes, and a dot.
 
-    Parameters
-    ----------
-    rows : iterable of (str, str, float, float)
-        Word for less, word for more, the difference, and the difference that passes alone.
-
-    Returns
-    -------
-    Raw
-        HTML.
+    `rows`: word for less, word for more, the difference, and the difference that passes alone.
     """
     told = []
     for less, more, value, passing in rows:
