@@ -189,7 +189,7 @@ def test_a_word_of_the_trade_leads_to_its_meaning_by_the_keyboard(
     from playwright.sync_api import expect
 
     page, watch = opened(browser, served, BOOKS[2])
-    page.locator(".wb-steps button[data-value=fades]").click()
+    press(page, "Blending in and fading")
     word = page.locator(".wb-word", has_text="coats").first
     word.focus()
     shown = word.evaluate("e => getComputedStyle(e, '::after').content")
