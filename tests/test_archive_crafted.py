@@ -122,6 +122,7 @@ SPOILED = {
     "text for bytes": "UPDATE attachments SET data = 'text'",
     "a key that is too long": "UPDATE ignored SET key = hex(zeroblob(300))",
     "a finding that is gone": "DELETE FROM ignored",
+    "a code that is no text": "UPDATE panels SET code = CAST(x'eda080' AS TEXT) WHERE id = 1",
     "a panel neither there nor not": "UPDATE panels SET deleted = 7",
     "a job's version": "UPDATE jobs SET version = 'x'",
 }

@@ -190,12 +190,11 @@ def _sift(rows: Rows) -> list[str]:
     for number, row in list(rows["panels"].items()):
         try:
             panels[number] = panel_of(row["data"])
-            if panels[number].code != row["code"]:
-                raise ValueError("another code")
         except DAMAGE:
             del rows["panels"][number]
             lost.append(f"Panel {row['code']} could not be read.")
             continue
+        row["code"] = panels[number].code
         own = [r for r in readings.get(number, ()) if r["stage"] <= len(panels[number].stages)]
         digest = panel_digest(panels[number], [(r["stage"], r["digest"]) for r in own])
         if digest != row["digest"]:

@@ -75,14 +75,14 @@ GOOD: dict[str, str | tuple[str, ...]] = {
     "file": "good.csv", "files": "good.csv", "panels": "P3", "panel": "P3", "change": "1",
     "recipes": "recipes.csv", "targets": "good.csv", "lab": ("43", "30", "24"),
     "lab_at": "45as15=43,30,24", "read": ("44", "29", "24"), "read_at": "45as15=44,29,24",
-    "read_file": "good.csv", "reading": "good.csv", "sample": "P3", "tried": "P3",
+    "read_file": "good.csv", "reading": "one.csv", "sample": "P3", "tried": "P3",
     "sprayed": "good.csv", "ground": "silver", "grounds": "silver", "colour": "rust",
     "colours": "rust", "schedule": "3@6:1", "clear": "yes", "max_coats": "5", "min_coats": "1",
     "min_ratio": "2:1", "max_ratio": "10:1", "ratio_step": "1", "max_unevenness": "3",
     "top": "2", "looks": "1", "jobs": "2", "cluster": "tcp://127.0.0.1:1", "folds": "2",
     "by": "panel", "after": "2030-01-01", "in_stock": ("2 m2", "100 ml"), "tolerance": "2",
     "difference": "cmc2:1", "box": ("1", "1", "1"), "box_lch": ("1", "1", "1"),
-    "angle_weight": "45as15=2", "area": "2 m2", "work": "motorcycle tank",
+    "area": "2 m2", "work": "motorcycle tank",
     "sheet": "600 mm x 400 mm", "tube": "40 mm x 1.2 m", "sphere": "120 mm", "margin": "0.1",
     "dry_film_um": "12", "volume_solids": "0.2", "transfer": ("0.5", "0.7"), "chance": "0.9",
     "residue": "20 ml", "gun_cup": "600 ml", "mark": "5 ml", "least": "50 ml",
@@ -100,15 +100,17 @@ GOOD: dict[str, str | tuple[str, ...]] = {
 }  # fmt: skip
 GOOD_HERE = {
     ("export", "file"): "new.csv", ("backup", "file"): "new.zip", ("open", "work"): "notebooks",
+    ("photo", "panel"): "10,10,100,100",
     ("first-day", "ratio"): "6:1", ("import", "sheet"): "", ("names join", "into"): "graphite",
     ("job sprayed", "code"): "P4", ("photo", "files"): "picture.jpg", ("label", "sheet"): "",
     ("import", "files"): "more.csv", ("names lot", "code"): "L-7", ("job new", "name"): "tank",
 }  # fmt: skip
 # Each says the same by itself; given together they are refused before anything else is looked at.
 ONE_OF = (
-    ("lab", "lab_at", "reading", "sample", "recipes", "panel", "targets"),
-    ("fix", "ignore"), ("jobs", "cluster"), ("tolerance", "box", "box_lch"),
+    ("lab", "lab_at", "reading", "recipes", "panel", "targets"),
     ("area", "work", "sheet", "tube", "sphere"), ("read", "read_at", "read_file"),
+    ("fix", "ignore"), ("jobs", "cluster"), ("difference", "tolerance", "box", "box_lch"),
+    ("replace", "keep", "repeats"), ("panel", "ground"),
 )  # fmt: skip
 
 
@@ -164,23 +166,26 @@ def _word(rng: random.Random, kind: type, parameter: Any) -> str:
 def draw(rng: random.Random, name: str, command: Any) -> list[str]:
     """Return the arguments of one draw: some good, some hostile, some left out, some doubled."""
     options, places = [], []
-    wild = rng.random() < 0.2
+    wild = rng.random() < 0.1
     there = [p.name for p in command.params]
     groups = [[n for n in group if n in there] for group in ONE_OF]
     said = {rng.choice(group) for group in groups if group}
     left_out = {n for group in groups for n in group} - said
-    spoiled = {rng.choice(command.params).name for _ in range(rng.choice([0, 1, 1, 1, 2, 3]))}
+    # Little is done without one of the first of them.
+    needed = said & {n for group in groups[:3] for n in group}
+    spoiled = {rng.choice(command.params).name for _ in range(rng.choice([0, 1, 1, 1, 1, 2]))}
     eager = rng.random()
     for parameter in command.params:
         if parameter.name == "help":
             continue
         good = GOOD_HERE.get((name, parameter.name), GOOD.get(parameter.name))
-        if good == "good.csv" and parameter.type_descriptor.annotation is int:
+        if good == "one.csv" and parameter.type_descriptor.annotation is int:
             good = "1"
         bad = parameter.name in spoiled or (wild and rng.random() < 0.2)
         flag = getattr(parameter, "is_flag", False)
         spared = not flag if good in (None, "") else parameter.name in left_out
-        if not bad and not parameter.required and (spared or rng.random() > eager):
+        wanted = parameter.required or (parameter.name in needed and good)
+        if not bad and not wanted and (spared or rng.random() > eager):
             continue
         words = (
             hostile(rng, parameter)
@@ -203,6 +208,7 @@ def draw(rng: random.Random, name: str, command: Any) -> list[str]:
 def make_shop(folder: Path) -> None:
     """Make a small fitted workshop and the hostile files beside it."""
     (folder / "good.csv").write_text(SMALL)
+    (folder / "one.csv").write_text("\n".join(SMALL.splitlines()[:4:3]))
     (folder / "recipes.csv").write_text("ground,colour,schedule\nsilver,rust,3@6:1\n")
     assert run("import", "good.csv", cwd=folder).exit_code == 0
     assert run("predict", "--recipes", "recipes.csv", cwd=folder).exit_code == 0
