@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 
 import pytest
 
@@ -84,6 +85,19 @@ def test_repeatability_is_said_with_its_parts(shop):
     found = json_of("repeatability", cwd=shop)
     assert found["low"] <= found["floor"] <= found["high"]
     assert found["words"] in run("repeatability", cwd=shop).stdout
+
+
+def test_the_help_of_every_command_is_in_words():
+    alone = [c.name for c in app.registered_commands]
+    groups = [
+        (g.name, c.name)
+        for g in app.registered_groups
+        for c in g.typer_instance.registered_commands
+    ]
+    for words in (*((name,) for name in alone), *groups):
+        told = run(*words, "--help").stdout
+        assert "Usage:" in told
+        assert not re.search(r"<\w|list\[|\{[a-z]", told), told
 
 
 def test_the_version_and_the_shell_completion_are_there():

@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, TypedDict, get_args
 
 import typer
-from typer.core import TyperCommand
-from typer.models import OptionInfo
+from typer.core import TyperArgument, TyperCommand
+from typer.models import ArgumentInfo, OptionInfo
 
 from matchlib.errors import MatchlibError
 from workbook.cli.grouping import one_by_one
@@ -143,6 +143,12 @@ class FileOptions:
 class _OneArchive(TyperCommand):
     """A command that takes one archive at a time, so that two are never taken for one."""
 
+    def __init__(self, *given: Any, **named: Any) -> None:
+        super().__init__(*given, **named)
+        for parameter in self.params:
+            if isinstance(parameter, TyperArgument):  # else its help names its type in Python
+                vars(parameter)["display_type_rich"] = lambda ctx: None
+
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         named = [a for a in args if a == "--archive" or a.startswith("--archive=")]
         if len(named) > 1:
@@ -194,19 +200,25 @@ def command(app: typer.Typer, name: str, function: Callable[..., None]) -> None:
         except KeyboardInterrupt:
             raise typer.Exit(130) from None
 
-    for annotation in flat.__annotations__.values():
-        _say_plainly(annotation)
+    for parameter, annotation in flat.__annotations__.items():
+        _say_plainly(parameter, annotation)
     # The list of commands would cut a long first sentence short.
     app.command(name, cls=_OneArchive, short_help=_first_sentence(function))(guarded)
 
 
-def _say_plainly(annotation: Any) -> None:
-    """Let the help say in words, not in types, what an option takes."""
+def _say_plainly(name: str, annotation: Any) -> None:
+    """Let the help say in words, not in types, what a command takes."""
     kind, *more = get_args(annotation) or (annotation,)
-    of = {kind, *get_args(kind)}
-    for option in more:
-        if isinstance(option, OptionInfo) and option.metavar is None:
-            option.metavar = "TEXT" if str in of else "NUMBER" if of & {int, float} else None
+    of = _kinds(kind)
+    for taken in more:
+        if isinstance(taken, ArgumentInfo) and taken.metavar is None:
+            taken.metavar = name.upper()
+        elif isinstance(taken, OptionInfo) and taken.metavar is None:
+            taken.metavar = "TEXT" if str in of else "NUMBER" if of & {int, float} else None
+
+
+def _kinds(kind: Any) -> set[Any]:
+    return {kind}.union(*map(_kinds, get_args(kind)))
 
 
 def _first_sentence(function: Callable[..., None]) -> str:
