@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
-import pytest
+from typing import Any
 
-from matchlib.colorimetry import interpolate_reflectance, reflectance_to_lab
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+
+from matchlib.colorimetry import delta_e00, interpolate_reflectance, reflectance_to_lab
 from matchlib.domain import Viewing
+from matchlib.readings._twice import StatedTwice, lab_from_xyz
+from matchlib.readings.questions import Asking
 from tests.declared import read_file, refusal
 
 SPECTRAL = ",".join(str(w) for w in range(400, 701, 20))
@@ -169,3 +175,47 @@ def test_wavelengths_in_rows(table):
     assert set(report.panels[1].readings[0].reflectance) == {0.3}
     words = refusal(table(text.replace("gold", "")), scale="unit")
     assert "column 3" in words
+
+
+def stated_under_d65(gap: float, *, lighter: float = 0.0) -> tuple[StatedTwice, Asking, Any]:
+    """Lab between what a spectrum gives under D65/10 and D50/2, nearer the latter by so much."""
+    nm = tuple(float(w) for w in range(400, 701, 10))
+    apart, ramp = 1.6, np.linspace(-1, 1, 31)
+
+    def both(slope: float) -> tuple[np.ndarray, np.ndarray]:
+        spectrum = 0.3 + slope * ramp
+        d65, d50 = Viewing("D65", "10"), Viewing("D50", "2")
+        return reflectance_to_lab(spectrum, d65), reflectance_to_lab(spectrum, d50)
+
+    slope = brentq(lambda s: float(delta_e00(*both(s))) - apart, 1e-3, 0.25)
+    one, two = both(slope)
+    lab = one + (1 + gap / apart) / 2 * (two - one) + [lighter, 0, 0]
+    pair = (nm, tuple(0.3 + slope * ramp), tuple(map(float, lab)))
+    told = StatedTwice([7], [pair], ("D65", "10"))
+    asking = Asking()
+    return told, asking, told.answer(asking, None, needed=False)
+
+
+def test_another_light_is_spoken_of_where_lab_fits_far_better_under_it():
+    # Rounding alone moves a colour by less than the half that is asked for here.
+    assert stated_under_d65(0.4)[2] is None
+    told, asking, answer = stated_under_d65(0.6)
+    assert answer == "stated", "as the file says, unless it is answered"
+    (question,) = asking.questions
+    assert question.choices[0].key == "D50/2"
+    assert "spectra far better under D50, 2°" in question.text
+    assert told.far == [7]
+    # What fits neither tells nothing of the light.
+    assert stated_under_d65(0.6, lighter=4.0)[2] is None
+    assert stated_under_d65(-0.6)[0].far == [], "within rounding of its spectrum"
+
+
+def test_tristimulus_values_become_lab_by_their_white():
+    # L* of Y = 18.4187 is 50 (CIE 15:2018, 8.2.1); the white of D65/10 is ASTM E308's.
+    white, grey = (94.811, 100.0, 107.304), 0.184187
+    x, y, z = (grey * v for v in white)
+    assert lab_from_xyz((x, y, z), Viewing()) == pytest.approx((50, 0, 0), abs=0.02)
+    redder = 500 * (np.cbrt(1.2 * grey) - np.cbrt(grey))
+    assert lab_from_xyz((1.2 * x, y, z), Viewing()) == pytest.approx((50, redder, 0), abs=0.02)
+    bluer = 200 * (np.cbrt(grey) - np.cbrt(1.2 * grey))
+    assert lab_from_xyz((x, y, 1.2 * z), Viewing()) == pytest.approx((50, 0, bluer), abs=0.02)
