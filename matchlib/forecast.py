@@ -232,9 +232,8 @@ def _by_itself(
     model: FilmPredictor, recipes: Sequence[Recipe], views: Sequence[Viewing], passes: Tolerance
 ) -> tuple[Forecast, ...]:
     """How far from its own prediction each panel is expected to come out."""
-    lab, known, spray, reading = model.predict_parts(recipes, views)
-    total = known + spray + reading
-    dof = model.dof(recipes, known, total)
+    there = model.predict_each(recipes, views)
+    lab, total, dof = there.lab, there.covariance, there.dof
     most = passes.value if passes.kind == "ΔE00" else 1.0
     plain = expected_delta_e00(lab, lab, total, tolerance=most, dof=dof)
     found = []
@@ -267,21 +266,20 @@ def _against(
     model: FilmPredictor, recipes: Sequence[Recipe], aim: Target, views: Sequence[Viewing]
 ) -> tuple[Forecast, ...]:
     """How far from a target each panel is expected to come out, at every angle."""
-    labs, known, spray, reading = model.predict_together(recipes, views)
-    total = known + spray + reading
-    away = aim.expected(labs, total, model.dof(recipes, known, total))
-    first = total[:, :3, :3]
-    alone = model.dof(recipes, known[:, :3, :3], first)
-    goal = np.array(aim.aims[0].lab)
-    plain = expected_delta_e00(goal, labs[0], first, tolerance=1.0, dof=alone)
-    itself = aim.difference(list(labs))
+    there = model.predict_together(recipes, views)
+    away = aim.expected(there.labs, there.covariance, there.dof)
+    first = there.first
+    plain = expected_delta_e00(
+        aim.aims[0].lab, first.lab, first.covariance, tolerance=1.0, dof=first.dof
+    )
+    itself = aim.difference(list(there.labs))
     return tuple(
         Forecast(
             recipe=recipe,
             viewing=views[0],
-            lab=_three(labs[0, i]),
-            covariance=first[i],
-            dof=float(alone[i]),
+            lab=_three(first.lab[i]),
+            covariance=first.covariance[i],
+            dof=float(first.dof[i]),
             delta_e00=float(plain.mean[i]),
             sd_delta_e00=float(plain.sd[i]),
             difference=float(itself[i]),
@@ -289,7 +287,7 @@ def _against(
             sd=float(away.sd[i]),
             probability=float(away.probability[i]),
             tolerance=aim.tolerance,
-            angles=angles_of(aim, labs[:, i]),
+            angles=angles_of(aim, there.labs[:, i]),
         )
         for i, recipe in enumerate(recipes)
     )

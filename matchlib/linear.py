@@ -347,7 +347,7 @@ def values_covariance(model: FilmPredictor, recipes: Sequence[Recipe] = ()) -> A
     Returns
     -------
     ndarray, shape (p, p)
-        That from which `FilmPredictor.predict_parts` makes what is not known.
+        That from which `FilmPredictor.predict_each` makes what is not known.
 
     Examples
     --------

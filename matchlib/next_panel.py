@@ -28,13 +28,13 @@ from matchlib.errors import DomainError
 from matchlib.linear import linearise
 from matchlib.listing import Listing, items_frame
 from matchlib.progress import Callback, part_of
-from matchlib.tails import chance_words, drawn_out, normal_cloud, symmetric_root
+from matchlib.tails import chance_words, dof_of, drawn_out, normal_cloud, symmetric_root
 from matchlib.target import Target
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from matchlib.regression import FilmPredictor
+    from matchlib.regression import FilmPredictor, Prediction
 
 __all__ = ["ArchivePanel", "ArchivePlan", "TargetPanel", "next_for_archive", "next_for_target"]
 
@@ -222,10 +222,8 @@ def next_for_target(
     order = np.argsort(nearness(belief, candidates, goal), kind="stable")
     report(0.2, "working out the nearest")
     some = [candidates[i] for i in order[:FOLLOWING]]
-    labs, known, spray, reading = belief.predict_together(some, goal.viewings, source=source)
-    total = known + spray + reading
-    dof = belief.dof(some, known, total)
-    hope = goal.expected(labs, total, dof)
+    there = belief.predict_together(some, goal.viewings, source=source)
+    hope = goal.expected(there.labs, there.covariance, there.dof)
     first = np.argsort(-hope.probability, kind="stable")[:THOUGHT_OF]
     slope = np.concatenate(
         [belief.linear(some, v, sources=source)[1] for v in goal.viewings], axis=1
@@ -233,22 +231,13 @@ def next_for_target(
     found: list[TargetPanel] = []
     for number, i in enumerate(first):
         report(0.3 + 0.7 * number / len(first), "imagining what each panel would read")
-        second = _by_second(
-            i,
-            labs=labs,
-            slope=slope,
-            own=spray + reading,
-            dof=dof,
-            belief=belief,
-            some=some,
-            goal=goal,
-        )
+        second = _by_second(i, there, slope=slope, covariance=belief.covariance, goal=goal)
         passes = float(hope.probability[i])
         words = (
             f"{some[i].words}: passes with a chance of {chance_words(passes)}; by the panel "
             f"after it {chance_words(second)}."
         )
-        light, red, yellow = map(float, labs[0, i])
+        light, red, yellow = map(float, there.lab[i])
         found.append(TargetPanel(some[i], (light, red, yellow), passes, second, words))
     chance = np.array([panel.passes_by_second for panel in found])
     best = np.lexsort((hope.mean[first], -chance.round(3)))[:shown]
@@ -256,22 +245,15 @@ def next_for_target(
 
 
 def _by_second(
-    i: int,
-    *,
-    labs: Array,
-    slope: Array,
-    own: Array,
-    dof: Array,
-    belief: Belief,
-    some: Sequence[Recipe],
-    goal: Target,
+    i: int, there: Prediction, *, slope: Array, covariance: Array, goal: Target
 ) -> float:
     """Chance that panel i passes, or the best one after it does."""
-    (views, count), wide, covariance = labs.shape[:2], own.shape[1], belief.covariance
+    labs, own, wide = there.labs, there.own, slope.shape[1]
+    views, count, _ = labs.shape
     across = slope[i] @ covariance
     seen = across @ slope[i].T + own[i]
     imagined = normal_cloud(FUTURES, wide)
-    imagined = imagined * drawn_out(imagined, dof[i])[0][:, None]
+    imagined = imagined * drawn_out(imagined, there.dof[i])[0][:, None]
     futures = imagined @ np.linalg.cholesky(seen).T
     parts = [slice(3 * view, 3 * view + 3) for view in range(views)]
     read = [lab[i] + futures[:, part] for lab, part in zip(labs, parts, strict=True)]
@@ -282,7 +264,7 @@ def _by_second(
     left = slope @ covariance @ slope.transpose(0, 2, 1) - gain @ seen @ gain.transpose(0, 2, 1)
     spread = symmetric_root(left + own)
     points = normal_cloud(CLOUD, wide)
-    further = drawn_out(points, belief.dof(some, left, left + own))[:, :, None]
+    further = drawn_out(points, dof_of(left, left + own, groups=there.groups))[:, :, None]
     within = np.ones((FUTURES, count, CLOUD), bool)
     for view, part in enumerate(parts):
         # A small difference is a length in the target's own axes, which serve every panel near it.
@@ -363,8 +345,7 @@ def next_for_archive(
     outcome = (metric @ ask).reshape(-1, ask.shape[2])
     weight = outcome.T @ outcome / len(candidates)
     report(0.5, "working out the spread of each panel")
-    _, _, spray, reading = model.predict_parts(candidates, viewing, sources=source)
-    noise = spray + reading
+    noise = model.predict_each(candidates, viewing, sources=source).own
     before = first = float(np.sqrt(np.vdot(model.fitted_.covariance, weight)))
     chosen: list[ArchivePanel] = []
     for i, after in _most_taught(ask, weight, noise, model.fitted_.covariance, k):

@@ -62,10 +62,9 @@ def test_belief_before_any_panel_predicts_as_the_model(
     np.testing.assert_allclose(
         belief.predict_recipes([recipe]), model.predict_recipes([recipe]), atol=1e-9
     )
-    _, known, spray, _ = belief.predict_parts([recipe])
-    _, known_model, spray_model, _ = model.predict_parts([recipe])
-    assert np.trace(known[0]) > np.trace(known_model[0])  # today is not known yet
-    np.testing.assert_allclose(spray, spray_model)
+    today, ever = belief.predict_each([recipe]), model.predict_each([recipe])
+    assert np.trace(today.known[0]) > np.trace(ever.known[0])  # today is not known yet
+    np.testing.assert_allclose(today.spray, ever.spray)
 
 
 def test_derivatives_of_the_belief_are_those_of_its_predictions(
@@ -368,11 +367,11 @@ def test_what_may_follow_a_panel_has_tails_too(
     shop: Shop, model: FilmRegressor, recipe: Recipe
 ) -> None:
     belief = Belief.of(model)
-    _, known, spray, reading = belief.predict_parts([recipe])
-    total = known + spray + reading
-    share = np.trace(np.linalg.solve(total, known), axis1=1, axis2=2) / 3
+    there = belief.predict_each([recipe])
+    total = there.covariance
+    share = np.trace(np.linalg.solve(total, there.known), axis1=1, axis2=2) / 3
     groups = model.stack_.dof[model.reach([recipe])]
-    assert belief.dof([recipe], known, total) == pytest.approx(groups / share**2)
+    assert there.dof == pytest.approx(groups / share**2)
     target = shop.truth_lab(recipe)
     found = scored(belief, [recipe], target, tolerance=1.0)[0]
     dof = float(groups[0]) / float(share[0]) ** 2
@@ -441,9 +440,8 @@ def test_words_and_changes_stay_with_their_recipe(model: FilmRegressor, recipe: 
     for one in found:
         assert one.recipe == recipes[one.changes]
         assert one.words == str(one.recipe)
-        hope = expected_delta_e00(
-            aim, one.lab, sum(model.predict_parts([one.recipe])[1:])[0], tolerance=1.0
-        )
+        (covariance,) = model.predict_each([one.recipe]).covariance
+        hope = expected_delta_e00(aim, one.lab, covariance, tolerance=1.0)
         assert one.difference == pytest.approx(hope.mean, rel=0.1)
 
 

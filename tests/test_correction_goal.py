@@ -64,12 +64,11 @@ def test_chances_are_those_of_the_tolerance_that_is_named(model) -> None:
     )
     assert f"CMC(2:1) {advice.difference:.2f} from the target, 1 allowed" in advice.words
     best = advice.changes[0]
-    labs, known, spray, reading = advice.belief.predict_parts([best.recipe], FACE)
-    total = known + spray + reading
-    own = target.expected(labs[None], total, advice.belief.dof([best.recipe], known, total))
+    there = advice.belief.predict_each([best.recipe], FACE)
+    own = target.expected(there.labs, there.covariance, there.dof)
     assert best.probability == pytest.approx(float(own.probability[0]))
     other = Target.of_readings(face, tolerance=1.0)
-    plain = other.expected(labs[None], total, advice.belief.dof([best.recipe], known, total))
+    plain = other.expected(there.labs, there.covariance, there.dof)
     assert abs(best.probability - float(plain.probability[0])) > 0.02
     strict = correct(model, tried, other, LIMITS)
     assert strict.changes[0].probability != best.probability

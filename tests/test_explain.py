@@ -140,8 +140,9 @@ def test_what_is_expected_of_a_panel_is_as_the_match_counts_it(faces: FilmPredic
     r = recipe_at("3@5:1")
     target = Target.of_readings(BOTH, tolerance=Tolerance("CMC", 1.0, 2.0, 1.0))
     both = explain(faces, r, target=target)
-    labs, *parts = faces.predict_together([r], [FACE, FLOP])
-    cloud = np.random.default_rng(0).multivariate_normal(labs[:, 0].ravel(), sum(parts)[0], 40_000)
+    there = faces.predict_together([r], [FACE, FLOP])
+    labs, draw = there.labs, np.random.default_rng(0)
+    cloud = draw.multivariate_normal(labs[:, 0].ravel(), there.covariance[0], 40_000)
     gaps = [target.tolerance.difference(labs[i, 0], cloud[:, 3 * i : 3 * i + 3]) for i in (0, 1)]
     assert both.spread == pytest.approx(np.sqrt(np.mean(np.max(gaps, axis=0) ** 2)), rel=0.03)
     assert sum(both.shares.values()) == pytest.approx(1.0)

@@ -55,14 +55,14 @@ def test_the_plans_uncertainty_is_that_of_the_updated_covariance(
     covariance = model.fitted_.covariance
     assert plan.before == pytest.approx(_uncertainty(model, some, covariance), rel=1e-6)
     # Before any panel it is what predictions themselves say is not known.
-    lab, known, *_ = model.predict_parts(some)
-    stated = np.einsum("nij,nji->n", delta_e00_metric(lab), known).mean()
+    there = model.predict_each(some)
+    stated = np.einsum("nij,nji->n", delta_e00_metric(there.lab), there.known).mean()
     assert plan.before == pytest.approx(np.sqrt(stated), rel=1e-6)
     for panel in plan.panels:
         slope = _slopes(model, [panel.recipe])[0]
-        _, _, spray, reading = model.predict_parts([panel.recipe])
+        (own,) = model.predict_each([panel.recipe]).own
         across = slope @ covariance
-        gain = np.linalg.solve(across @ slope.T + spray[0] + reading[0], across).T
+        gain = np.linalg.solve(across @ slope.T + own, across).T
         covariance = covariance - gain @ across
         assert panel.after == pytest.approx(_uncertainty(model, some, covariance), rel=1e-6)
 
@@ -78,9 +78,9 @@ def test_each_panel_of_the_set_is_the_best_given_those_before(
     assert one.panels[0].recipe == plan.panels[0].recipe
     # A set knows what it has already asked: three times the best single panel gains less.
     covariance, slope = model.fitted_.covariance, _slopes(model, [plan.panels[0].recipe])[0]
-    _, _, spray, reading = model.predict_parts([plan.panels[0].recipe])
+    (own,) = model.predict_each([plan.panels[0].recipe]).own
     across = slope @ covariance
-    gain = np.linalg.solve(across @ slope.T + (spray[0] + reading[0]) / 3, across).T
+    gain = np.linalg.solve(across @ slope.T + own / 3, across).T
     assert plan.after < _uncertainty(model, some, covariance - gain @ across)
 
 
@@ -127,13 +127,13 @@ def test_the_second_panel_is_chosen_by_what_the_first_one_read(
     target = Target.lab(*aim, tolerance=tolerance)
     goal = Target.of(target, tolerance=1.0)
     (first,) = next_for_target(belief, target, some, shown=1)
-    lab, *parts = belief.predict_parts([first.recipe])
-    chances = []
-    for read in np.random.default_rng(3).multivariate_normal(lab[0], sum(parts)[0], 80):
+    there, chances = belief.predict_each([first.recipe]), []
+    draw = np.random.default_rng(3)
+    for read in draw.multivariate_normal(there.lab[0], there.covariance[0], 80):
         after = belief.after([(first.recipe, tuple(read))])
-        labs, *left = after.predict_together(some, goal.viewings)
+        then = after.predict_together(some, goal.viewings)
         if goal.difference([read[None]])[0] > goal.tolerance.value:
-            chances.append(goal.expected(labs, sum(left)).probability.max())
+            chances.append(goal.expected(then.labs, then.covariance).probability.max())
     both = first.passes + (1.0 - first.passes) * np.mean(chances)
     assert first.passes_by_second == pytest.approx(both, abs=0.035)  # it is known to 0.03
 
@@ -165,30 +165,22 @@ def test_chances_have_the_tails_of_what_few_grounds_taught(
     belief = Belief.of(model)
     goal = Target.of(shop.truth_lab(candidates[40]), tolerance=1.0)
     for panel in next_for_target(belief, goal.labs[0], candidates, shown=3):
-        labs, known, *own = belief.predict_together([panel.recipe], goal.viewings)
-        total = known + sum(own)
-        hope = goal.expected(labs, total, belief.dof([panel.recipe], known, total))
+        there = belief.predict_together([panel.recipe], goal.viewings)
+        hope = goal.expected(there.labs, there.covariance, there.dof)
         assert panel.passes == hope.probability[0]
     some = candidates[30:50]
-    labs, known, spray, reading = belief.predict_together(some, goal.viewings)
-    sure = replace(belief, model=copy(model))
-    sure.model.stack_ = replace(model.stack_, dof=np.full(5, np.inf))
+    there = belief.predict_together(some, goal.viewings)
+    about = {"slope": belief.linear(some)[1], "covariance": belief.covariance, "goal": goal}
 
-    def by_second(first: float, then: Belief) -> np.ndarray:
-        about = {
-            "labs": labs,
-            "slope": belief.linear(some)[1],
-            "own": spray + reading,
-            "dof": np.full(len(some), first),
-            "belief": then,
-            "some": some,
-            "goal": goal,
-        }
-        return np.array([_by_second(i, **about) for i in range(len(some))])
+    def by_second(first: float, then: np.ndarray) -> np.ndarray:
+        found = replace(there, groups=then)
+        found.__dict__["dof"] = np.full(len(some), first)  # as if it had been worked out
+        return np.array([_by_second(i, found, **about) for i in range(len(some))])
 
     # What this panel may read and what the next one may: each is a t.
+    sure = np.full(len(some), np.inf)
     normal = by_second(np.inf, sure)
-    for other in (by_second(3.0, sure), by_second(np.inf, belief)):
+    for other in (by_second(3.0, sure), by_second(np.inf, there.groups)):
         assert 0.002 < np.abs(other - normal).max() < 0.2
 
 

@@ -115,9 +115,10 @@ def test_a_ground_known_by_its_bare_reading_alone(shop, archive):
 def test_uncertainty_grows_outside_what_was_sprayed(fitted):
     ground, colour = fitted.words_.grounds[0], fitted.words_.colours[0]
     inside, outside = (recipe(ground, colour, s) for s in ("3@6:1", "2@1:2"))
-    _, known, spray, _ = fitted.predict_parts([inside, outside])
+    there = fitted.predict_each([inside, outside])
     # Deep colours all read alike, so what counts is doubt beside what one panel varies.
-    doubt = np.sqrt(np.trace(known, axis1=1, axis2=2) / np.trace(spray, axis1=1, axis2=2))
+    known, spray = (np.trace(x, axis1=1, axis2=2) for x in (there.known, there.spray))
+    doubt = np.sqrt(known / spray)
     assert doubt[1] > 2 * doubt[0]
 
 
@@ -126,13 +127,13 @@ def test_parts_of_the_uncertainty_sum_to_the_whole(fitted):
     frame = pd.DataFrame(
         {"ground": [str(some[0].ground)], "colour": [str(some[0].colour)], "schedule": ["4@5:1"]}
     ).assign(clear="yes")
-    _, known, spray, reading = fitted.predict_parts(some)
+    there = fitted.predict_each(some)
     _, cov = fitted.predict(frame, return_cov=True)
-    np.testing.assert_allclose(known + spray + reading, cov)
-    *same, dof = fitted.predict_readings(frame)
-    np.testing.assert_array_equal(same[1], cov)
-    np.testing.assert_array_equal(dof, fitted.dof(some, known, cov))
-    assert np.all(dof > fitted.stack_.dof[fitted.reach(some)])
+    np.testing.assert_allclose(there.known + there.spray + there.reading, cov)
+    same = fitted.predict_readings(frame)
+    np.testing.assert_array_equal(same.covariance, cov)
+    np.testing.assert_array_equal(same.dof, there.dof)
+    assert np.all(same.dof > fitted.stack_.dof[fitted.reach(some)])
 
 
 def test_wrong_backs_do_not_move_the_rest(shop):
@@ -306,7 +307,7 @@ def test_a_blend_of_grounds_that_nobody_read_is_hardly_known(archive, fitted):
     blend = Recipe(Ground.parse(f"{names[0]} 1 + {names[1]} 1"), clear="yes")
     seen = Shop(11).spray(blend, np.random.default_rng(1), code="blend")
     read = FilmRegressor(rounds=1, library=False).fit(*to_frame([*archive, seen]))
-    doubt = [float(np.sqrt(m.predict_parts([blend])[1][0, 0, 0])) for m in (fitted, read)]
+    doubt = [float(np.sqrt(m.predict_each([blend]).known[0, 0, 0])) for m in (fitted, read)]
     assert doubt[0] > 5.0
     assert doubt[1] < 1.5
 

@@ -10,7 +10,7 @@ import pytest
 from matchlib.correction import Belief, Card, Sprayed, continuations, rescue
 from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Recipe, Viewing
 from matchlib.errors import DomainError
-from matchlib.regression import FilmRegressor
+from matchlib.regression import FilmRegressor, Prediction
 from matchlib.steering import let_down, plan, steer, too_soon
 from matchlib.steering.approach import Approach, Candidate
 from matchlib.steering.approach import Shop as At
@@ -44,9 +44,8 @@ def expected(model: FilmRegressor, recipe: Recipe) -> tuple[float, float, float]
     return float(light), float(red), float(yellow)
 
 
-def outlook(card: Card, recipe: Recipe, afresh: bool = False) -> tuple:
-    goal = Target.of((30.0, 40.0, 20.0), tolerance=1.0)
-    return card.outlook([recipe], goal, card.ahead([recipe], [VIEW], afresh=afresh))
+def outlook(card: Card, recipe: Recipe, afresh: bool = False) -> Prediction:
+    return card.outlook([recipe], card.ahead([recipe], [VIEW], afresh=afresh))
 
 
 def of(recipe: Recipe, schedule: str) -> Recipe:
@@ -84,13 +83,11 @@ def test_what_a_plan_states_is_what_its_readings_will_say_on_average(shop) -> No
     before = Belief.of(model, recipes=[best.whole])
     card = Card.of(before, about=best.looks[0].recipe, viewings=[VIEW])
     ahead = card.ahead([best.looks[0].recipe], [VIEW])
-    by = ahead.slope[0]
-    known = by @ card.known @ by.T
-    spread = by @ card.covariance @ by.T + ahead.reading + np.outer(ahead.new[0], ahead.new[0])
-    dof = model.dof([best.first], known[None], spread[None])
-    assert dof[0] < 10
+    there = card.outlook([best.looks[0].recipe], ahead)
+    assert there.dof[0] < 10
     cloud = normal_cloud(40, 3)
-    reads = cloud * drawn_out(cloud, dof)[0][:, None] @ np.linalg.cholesky(spread).T
+    reads = cloud * drawn_out(cloud, there.dof)[0][:, None]
+    reads = reads @ np.linalg.cholesky(there.covariance[0]).T
     said = [
         steer(
             before,
@@ -229,24 +226,23 @@ def test_before_it_is_read_a_card_is_as_unsure_as_any_panel(model, recipe, laid)
         for s in laid
     ]
     card = Card.of(belief, stages, about=recipe, viewings=[VIEW])
-    lab, *parts = belief.predict_parts([recipe], VIEW)
-    labs, total, _ = outlook(card, recipe)
-    np.testing.assert_allclose(labs[0], lab, atol=1e-6)
+    plain, there = belief.predict_each([recipe], VIEW), outlook(card, recipe)
+    np.testing.assert_allclose(there.labs, plain.labs, atol=1e-6)
     # Four coats are those from which the spread of film was learnt.
-    np.testing.assert_allclose(total, sum(parts), rtol=0.01, atol=1e-3)
+    np.testing.assert_allclose(there.covariance, plain.covariance, rtol=0.01, atol=1e-3)
 
 
 def test_a_gun_set_anew_is_another_gun(model, recipe) -> None:
     belief, half = Belief.of(model), of(recipe, "2@6:1")
     read = Sprayed.of((half, expected(model, half)))
     card = Card.of(belief, [replace(read, covariance=1e8 * np.eye(3))])
-    same, anew = (outlook(card, recipe, a)[1][0] for a in (False, True))
+    same, anew = (outlook(card, recipe, a).covariance[0] for a in (False, True))
     film = belief.linear([recipe], VIEW)[2][0]
     # Of a half each: gun and gun, or twice the one gun; the coats' own film is the same.
     np.testing.assert_allclose(anew - same, -0.5 * card.gun**2 * np.outer(film, film), rtol=0.01)
     assert card.film[1] ** 2 == pytest.approx(belief.film[1] ** 2 + 1.5 * card.gun**2, rel=0.01)
     heavy = Card.of(belief, [replace(read, lab=expected(model, of(half, "2@5:1")))])
-    labs = [outlook(heavy, recipe, a)[0][0, 0, 0] for a in (False, True)]
+    labs = [outlook(heavy, recipe, a).lab[0, 0] for a in (False, True)]
     assert labs[0] < labs[1] - 0.1, "set anew it lays less than this heavy one"
 
 
@@ -255,7 +251,7 @@ def test_mottle_is_half_the_cards_and_half_the_places(model, recipe) -> None:
     read = np.add(expected(model, recipe), [0.5, 2.0, -2.0])
     sure = replace(Sprayed.of((recipe, tuple(read))), covariance=1e-8 * np.eye(3))
     card = Card.of(belief, [sure])
-    left = read - outlook(card, recipe)[0][0, 0]
+    left = read - outlook(card, recipe).lab[0]
     k = len(belief.mean)
     assert np.linalg.norm(left) > 0.02
     np.testing.assert_allclose(left, card.mean[k + 2 : k + 5], atol=0.1 * np.linalg.norm(left))
@@ -330,9 +326,9 @@ def test_four_standard_deviations_are_too_far(model, shop, far: float, refused: 
     recipe = Recipe(shop.grounds[0], shop.colours[0], CoatSchedule.parse("2@6:1"), "yes")
     more = of(recipe, "3@6:1")  # a card so heavy is possible
     belief, bare = Belief.of(model), Recipe(recipe.ground, clear="yes")
-    labs, *parts = belief.predict_parts([bare, recipe, more], VIEW)
-    sd = np.sqrt(sum(parts)[:, 0, 0])
-    for light in (labs[0, 0] + far * sd[0], labs[2, 0] - far * sd[1]):
+    there = belief.predict_each([bare, recipe, more], VIEW)
+    (most, _, least), sd = there.lab[:, 0], np.sqrt(there.covariance[:, 0, 0])
+    for light in (most + far * sd[0], least - far * sd[1]):
         read = Sprayed(recipe, (float(light), 0.0, 0.0), VIEW)
         if refused:
             with pytest.raises(DomainError, match="This reading is"):
@@ -344,8 +340,8 @@ def test_over_a_dark_ground_a_colour_may_be_the_lighter(model, shop) -> None:
     black = next(g for g in shop.grounds if str(g) == "solid black")
     over = Recipe(black, shop.colours[0], CoatSchedule.parse("3@6:1"), "yes")
     belief = Belief.of(model)
-    labs, *parts = belief.predict_parts([Recipe(black, clear="yes"), over], VIEW)
-    light = float(labs[0, 0] + 6.0 * np.sqrt(sum(parts)[0, 0, 0]))
+    there = belief.predict_each([Recipe(black, clear="yes"), over], VIEW)
+    light = float(there.lab[0, 0] + 6.0 * np.sqrt(there.covariance[0, 0, 0]))
     assert check_stages(belief, [Sprayed(over, (light, 0.0, 0.0), VIEW)])
 
 

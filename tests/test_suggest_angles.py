@@ -60,8 +60,7 @@ def drawn(recipe: Recipe, size: float) -> np.ndarray:
 @pytest.mark.parametrize("schedule", ["3@6:1", "4@4:1"])
 def test_the_joint_covariance_is_that_of_panels_drawn(schedule: str) -> None:
     recipe = recipe_at(schedule)
-    _, *parts = model().predict_together([recipe], VIEWS)
-    stated = np.sum(parts, axis=0)[0]
+    stated = model().predict_together([recipe], VIEWS).covariance[0]
     found = np.cov(drawn(recipe, SMALL).T) / SMALL**2
     unit = np.sqrt(np.outer(np.diag(stated), np.diag(stated)))
     np.testing.assert_allclose(found / unit, stated / unit, atol=0.08)
@@ -70,20 +69,23 @@ def test_the_joint_covariance_is_that_of_panels_drawn(schedule: str) -> None:
 
 def test_its_blocks_are_those_of_each_angle_alone() -> None:
     recipes = [recipe_at("3@6:1"), recipe_at("4@4:1", 1)]
-    labs, *joint = model().predict_together(recipes, VIEWS)
+    joint = model().predict_together(recipes, VIEWS)
     for i, view in enumerate(VIEWS):
-        lab, *alone = model().predict_parts(recipes, view)
-        np.testing.assert_allclose(labs[i], lab)
-        for one, both in zip(alone, joint, strict=True):
-            part = slice(3 * i, 3 * i + 3)
+        alone, part = model().predict_each(recipes, view), slice(3 * i, 3 * i + 3)
+        np.testing.assert_allclose(joint.labs[i], alone.lab)
+        for name in ("known", "spray", "reading"):
+            both, one = getattr(joint, name), getattr(alone, name)
             np.testing.assert_allclose(both[:, part, part], one, atol=1e-12)
-    assert np.all(joint[2][:, :3, 3:] == 0)  # each angle's reading has its own noise
-    assert np.abs(joint[0][:, :3, 3:]).max() > 0
+    assert np.all(joint.reading[:, :3, 3:] == 0)  # each angle's reading has its own noise
+    assert np.abs(joint.known[:, :3, 3:]).max() > 0
+    first, alone = joint.first, model().predict_each(recipes, VIEWS[0])
+    np.testing.assert_allclose(first.covariance, alone.covariance, atol=1e-12)
+    np.testing.assert_allclose(first.dof, alone.dof)
 
 
 def test_one_reading_judged_in_two_lights_has_one_noise() -> None:
     lamps = (Viewing(geometry="45as15"), Viewing("A", "10", geometry="45as15"))
-    _, _, _, reading = model().predict_together([recipe_at("3@6:1")], lamps)
+    reading = model().predict_together([recipe_at("3@6:1")], lamps).reading
     np.testing.assert_allclose(reading[0, :3, 3:], reading[0, :3, :3])
 
 
@@ -94,7 +96,8 @@ def test_the_chance_at_all_angles_is_that_of_panels_drawn(
     weight: float, kind: str, off: float
 ) -> None:
     recipe = recipe_at("3@6:1")
-    labs, *parts = model().predict_together([recipe], VIEWS)
+    there = model().predict_together([recipe], VIEWS)
+    labs = there.labs
     aims = tuple(
         Aim(tuple(lab[0] + [off, 0, 0]), v, w)
         for lab, v, w in zip(labs, VIEWS, (1.0, weight), strict=True)
@@ -106,7 +109,7 @@ def test_the_chance_at_all_angles_is_that_of_panels_drawn(
     limits = Tolerance("Lab", box=(middle,) * 3) if kind == "Lab" else Tolerance(value=middle)
     target = Target(aims, limits)
     assert np.mean(target.difference(seen) <= limits.value) == pytest.approx(0.5, abs=0.01)
-    hope = target.expected(labs, SMALL**2 * np.sum(parts, axis=0))
+    hope = target.expected(labs, SMALL**2 * there.covariance)
     assert hope.probability[0] == pytest.approx(0.5, abs=0.035)
     assert hope.mean[0] == pytest.approx(target.difference(seen).mean(), rel=0.04)
 
@@ -115,8 +118,8 @@ def test_the_chance_at_all_angles_is_that_of_panels_drawn(
 @pytest.mark.parametrize("kind", ["ΔE00", "LCh"])
 def test_the_chance_at_all_angles_is_that_of_a_t_of_all_of_them(nu: float, kind: str) -> None:
     recipe = recipe_at("3@6:1")
-    labs, *parts = model().predict_together([recipe], VIEWS)
-    joint = np.sum(parts, axis=0)
+    there = model().predict_together([recipe], VIEWS)
+    labs, joint = there.labs, there.covariance
     sample = multivariate_t(shape=joint[0] * (nu - 2) / nu, df=nu, seed=4).rvs(100_000)
     seen = [labs[i, 0] + sample[:, 3 * i : 3 * i + 3] for i in range(2)]
     aims = tuple(Aim(tuple(lab[0] + [0.2, 0, 0]), v) for lab, v in zip(labs, VIEWS, strict=True))
@@ -135,9 +138,9 @@ def test_the_chance_at_all_angles_is_that_of_a_t_of_all_of_them(nu: float, kind:
 
 def test_the_search_states_the_chance_of_readings_as_few_grounds_tell_them() -> None:
     recipes = [recipe_at("3@6:1"), recipe_at("4@4:1", 1)]
-    labs, known, *own = model().predict_together(recipes, VIEWS)
-    total = known + np.sum(own, axis=0)
-    share = np.trace(np.linalg.solve(total, known), axis1=1, axis2=2) / 6
+    there = model().predict_together(recipes, VIEWS)
+    labs, total = there.labs, there.covariance
+    share = np.trace(np.linalg.solve(total, there.known), axis1=1, axis2=2) / 6
     dof = model().stack_.dof[model().reach(recipes)] / share**2
     target = Target(tuple(Aim(tuple(lab[0]), v) for lab, v in zip(labs, VIEWS, strict=True)))
     view = scores(model(), recipes, target, VIEWS)
@@ -145,12 +148,12 @@ def test_the_search_states_the_chance_of_readings_as_few_grounds_tell_them() -> 
     assert view.expected[0] < target.expected(labs, total).mean[0]
     # Nobody's panels come out better than spray and reading let them, and these are known well.
     goals = np.broadcast_to(labs[:, :1], labs.shape)
-    np.testing.assert_allclose(view.floor, target.expected(goals, np.sum(own, axis=0)).mean)
+    np.testing.assert_allclose(view.floor, target.expected(goals, there.own).mean)
 
 
 def test_the_search_states_the_chance_at_all_angles() -> None:
     recipe = recipe_at("3@6:1")
-    labs, *_ = model().predict_together([recipe], VIEWS)
+    labs = model().predict_together([recipe], VIEWS).labs
     target = Target(tuple(Aim(tuple(lab[0]), v) for lab, v in zip(labs, VIEWS, strict=True)))
     seen = [drawn(recipe, 1.0)[:, 3 * i : 3 * i + 3] for i in range(2)]
     passed = np.mean(target.difference(seen) <= 1.0)
@@ -161,8 +164,8 @@ def test_the_search_states_the_chance_at_all_angles() -> None:
 
 def test_angles_that_move_together_pass_together_more_often_than_apart() -> None:
     recipe = recipe_at("3@6:1")
-    labs, *parts = model().predict_together([recipe], VIEWS)
-    joint = np.sum(parts, axis=0)
+    there = model().predict_together([recipe], VIEWS)
+    labs, joint = there.labs, there.covariance
     target = Target(tuple(Aim(tuple(lab[0]), v) for lab, v in zip(labs, VIEWS, strict=True)))
     apart = joint.copy()
     apart[:, :3, 3:] = apart[:, 3:, :3] = 0.0

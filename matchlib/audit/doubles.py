@@ -115,12 +115,10 @@ def _double(left: LeftOutReadings, i: int, j: int) -> tuple[float, Evidence]:
         if a and b and a != b:
             return 0.0, Evidence(0.0, -np.inf)  # written down as sprayed apart
     apart = left.lab[i] - left.lab[j]
-    _, _, spray, reading = left.model.predict_parts(
-        [one.recipe], left.viewings[i], sources=left.sources[i]
-    )
-    noise = np.maximum(np.diag(reading[0]), LEAST_READING_SD**2)
+    there = left.model.predict_each([one.recipe], left.viewings[i], sources=left.sources[i])
+    noise = np.maximum(np.diag(there.reading[0]), LEAST_READING_SD**2)
     same = 2.0 * np.diag(noise)
-    different = same + 2.0 * spray[0] * left.scale
+    different = same + 2.0 * there.spray[0] * left.scale
     written, proposed = _likelihood(apart, different), _likelihood(apart, same)
     told = all(getattr(one, w) and getattr(two, w) for w in ("date", "sprayer", "lot"))
     prior = DOUBLE_SAME_DAY if told else DOUBLE

@@ -131,13 +131,13 @@ class LeftOutReadings:
             views = [self.viewings[i] for i in at]
             under = [self.conditions[i] for i in at]
             near = linearise(self.model, made, views, conditions=under)
-            _, known, spray, reading = self.model.predict_parts(
+            there = self.model.predict_each(
                 made, views, sources=[self.sources[i] for i in at], conditions=under
             )
             shared = near.jacobian @ sigma @ self.jacobian[at].transpose(0, 2, 1)
             lab = near.lab - (shared @ self.pull[at][:, :, None])[:, :, 0]
             more = shared @ self.without[at] @ shared.transpose(0, 2, 1)
-            spread = known + self.grow[at, None, None] * more + spray + reading
+            spread = there.covariance + self.grow[at, None, None] * more
             result[some] = _normal(self.lab[at] - lab, spread * self.scale)
         return result
 
@@ -175,15 +175,13 @@ def leave_out(
         model, recipes, list(views), conditions=under, callback=part_of(report, 0.0, 0.5)
     )
     report(0.5, "working out the spread of panels")
-    _, _, spray, reading = model.predict_parts(
-        recipes, list(views), sources=list(sources), conditions=under
-    )
+    there = model.predict_each(recipes, list(views), sources=list(sources), conditions=under)
     report(0.8, "leaving each panel out in turn")
     # What the fit knew is what the panel shared in; how far it doubts itself comes afterwards.
     hat = near.jacobian @ model.fitted_.covariance @ near.jacobian.transpose(0, 2, 1)
     weight = dict(zip(model.panels_.tolist(), model.trust_.tolist(), strict=True))
     trust = np.array([max(weight.get(p.code, 1e-9), 1e-9) for p in read])
-    own = spray + reading
+    own = there.own
     lab = np.array(labs)
     plain = lab - near.lab
     # In units of the panel's own spread C is 1 and H below 1: a panel cannot have taught the law

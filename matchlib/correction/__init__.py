@@ -7,7 +7,7 @@ from matchlib.correction.belief import Belief
 from matchlib.correction.card import Ahead, Card
 from matchlib.correction.moves import Move, continuations, fresh_recipes, moves
 from matchlib.correction.rescue import SANDING, Rescue, on_top, rescue
-from matchlib.correction.scoring import Predictor, Scored, best_of, scored
+from matchlib.correction.scoring import Scored, best_of, scored
 from matchlib.correction.sprayed import Sprayed
 from matchlib.correction.today import Today
 from matchlib.correction.weighing import aside_words
@@ -19,7 +19,6 @@ __all__ = [
     "Belief",
     "Card",
     "Move",
-    "Predictor",
     "Rescue",
     "Scored",
     "Sprayed",

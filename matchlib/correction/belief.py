@@ -30,7 +30,7 @@ from matchlib.linear import (
 )
 
 if TYPE_CHECKING:
-    from matchlib.regression import FilmPredictor
+    from matchlib.regression import FilmPredictor, Prediction
 
 __all__ = ["Belief"]
 
@@ -196,14 +196,14 @@ class Belief:
         """
         return self.linear(recipes, viewings, slopes=False)[0]
 
-    def predict_parts(
+    def predict_each(
         self,
         recipes: Sequence[Recipe],
         viewings: Sequence[Viewing] | Viewing | None = None,
         *,
         sources: Sequence[str] | str = "spectrophotometer",
-    ) -> tuple[Array, Array, Array, Array]:
-        """Predict Lab of recipes today, and where its uncertainty comes from.
+    ) -> Prediction:
+        """Predict the reading of each recipe's next panel today, one viewing each.
 
         Parameters
         ----------
@@ -216,15 +216,14 @@ class Belief:
 
         Returns
         -------
-        lab : ndarray, shape (n, 3)
-            CIELAB.
-        known, spray, reading : ndarray, shape (n, 3, 3)
-            As `FilmRegressor.predict_parts`; what is not known of today is in the first.
+        Prediction
+            As `FilmPredictor.predict_each`; what is not known of today is in `known`. Test panels
+            make that less, and do not tell anew how far the law may be off: its degrees of
+            freedom stay.
         """
         lab, jacobian, *_ = self.linear(recipes, viewings, sources=sources)
-        *_, spray, reading = self.model.predict_parts(recipes, viewings, sources=sources)
-        known = jacobian @ self.covariance @ jacobian.transpose(0, 2, 1)
-        return lab, known, spray, reading
+        usual = self.model.predict_each(recipes, viewings, sources=sources)
+        return replace(usual, labs=lab[None], known=self._known(jacobian))
 
     def predict_together(
         self,
@@ -232,8 +231,8 @@ class Belief:
         viewings: Sequence[Viewing | None],
         *,
         source: str = "spectrophotometer",
-    ) -> tuple[Array, Array, Array, Array]:
-        """Predict the readings of one panel today under several viewings at once.
+    ) -> Prediction:
+        """Predict the readings of each recipe's next panel today, under several viewings at once.
 
         Parameters
         ----------
@@ -246,16 +245,16 @@ class Belief:
 
         Returns
         -------
-        labs : ndarray, shape (m, n, 3)
-            CIELAB.
-        known, spray, reading : ndarray, shape (n, 3 m, 3 m)
-            As `FilmPredictor.predict_together`; what is not known of today is in the first.
+        Prediction
+            As `FilmPredictor.predict_together`, and as in `predict_each`.
         """
-        _, _, spray, reading = self.model.predict_together(recipes, viewings, source=source)
         found = [self.linear(recipes, view, sources=source) for view in viewings]
-        jacobian = np.concatenate([f[1] for f in found], axis=1)
-        known = jacobian @ self.covariance @ jacobian.transpose(0, 2, 1)
-        return np.stack([f[0] for f in found]), known, spray, reading
+        known = self._known(np.concatenate([f[1] for f in found], axis=1))
+        usual = self.model.predict_together(recipes, viewings, source=source)
+        return replace(usual, labs=np.stack([f[0] for f in found]), known=known)
+
+    def _known(self, jacobian: Array) -> Array:
+        return np.asarray(jacobian @ self.covariance @ jacobian.transpose(0, 2, 1), float)
 
     def finished(self, panel: Sprayed) -> list[Array]:
         """Return what a panel's readings come to once its clear coat is on.
@@ -278,26 +277,6 @@ class Belief:
         bare = self.linear([panel.read_as] * len(views), views, slopes=False)[0]
         return [lab + shift for lab, shift in zip(labs, under - bare, strict=True)]
 
-    def dof(self, recipes: Sequence[Recipe], known: Array, total: Array) -> Array:
-        """Return the degrees of freedom of predicted readings.
-
-        Parameters
-        ----------
-        recipes : sequence of Recipe
-            n recipes.
-        known : ndarray, shape (n, d, d)
-            Covariance by what is not known of the law and of today.
-        total : ndarray, shape (n, d, d)
-            Covariance of the reading.
-
-        Returns
-        -------
-        ndarray, shape (n,)
-            As `FilmPredictor.dof`: test panels make what is not known less, and do not tell
-            anew how far the law may be off.
-        """
-        return self.model.dof(recipes, known, total)
-
     def after(self, tried: Sequence[Sprayed | tuple[Any, ...]]) -> Belief:
         """Return the belief after test panels of today.
 
@@ -318,11 +297,11 @@ class Belief:
         rows = [view for panel in panels for view in panel.views]
         recipes, views = [r.read_as for r in rows], [r.viewing for r in rows]
         sources = [r.source for r in rows]
-        *_, spray, reading = self.model.predict_parts(recipes, views, sources=sources)
+        usual = self.model.predict_each(recipes, views, sources=sources)
         noise = np.zeros((3 * len(rows), 3 * len(rows)))
         for i, row in enumerate(rows):
-            own = spray[i] + (reading[i] if row.covariance is None else row.covariance)
-            noise[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] = own
+            read = usual.reading[i] if row.covariance is None else row.covariance
+            noise[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] = usual.spray[i] + read
         if len(rows) > len(panels):
             noise += self._shared([len(p.views) for p in panels], recipes, views)
         seen = np.array([r.lab for r in rows]).ravel()

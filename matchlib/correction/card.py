@@ -14,13 +14,12 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import ExpectedDifference
 from matchlib.correction.belief import Belief
 from matchlib.correction.posterior import posterior
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import Recipe, Viewing
 from matchlib.linear import panel_spread
-from matchlib.target import Target
+from matchlib.regression import Prediction
 
 __all__ = ["Ahead", "Card"]
 
@@ -258,38 +257,28 @@ class Card:
             reading,
         )
 
-    def outlook(
-        self,
-        recipes: Sequence[Recipe],
-        goal: Target,
-        ahead: Ahead,
-    ) -> tuple[Array, Array, ExpectedDifference]:
+    def outlook(self, recipes: Sequence[Recipe], ahead: Ahead) -> Prediction:
         """Return what to expect of this card once recipes are on it.
 
         Parameters
         ----------
         recipes : sequence of Recipe
             All that would be on the card, n of them.
-        goal : Target
-            What is to be met, under m viewings.
         ahead : Ahead
-            Of the same recipes and viewings.
+            Of the same recipes, under m viewings.
 
         Returns
         -------
-        labs : ndarray, shape (m, n, 3)
-            CIELAB expected.
-        covariance : ndarray, shape (n, 3 m, 3 m)
-            Of the card as it will be read.
-        expected : ExpectedDifference
-            From the goal, n of each.
+        Prediction
+            Of the card as it will be read; in `spray` is all that its own coats add.
         """
-        by = ahead.slope
-        spread = by @ self.covariance @ by.transpose(0, 2, 1) + ahead.reading
-        spread += ahead.new[:, :, None] * ahead.new[:, None, :]
+        by, model = ahead.slope, self.before.model
         known = by @ self.known @ by.transpose(0, 2, 1)
-        dof = self.before.dof(recipes, known, spread)
-        return ahead.labs, spread, goal.expected(ahead.labs, spread, dof)
+        spray = by @ (self.covariance - self.known) @ by.transpose(0, 2, 1)
+        spray += ahead.new[:, :, None] * ahead.new[:, None, :]
+        reading = np.broadcast_to(ahead.reading, spray.shape)
+        groups = model.stack_.dof[model.reach(recipes)]
+        return Prediction(ahead.labs, known, spray, reading, groups)
 
     @property
     def gun(self) -> float:
@@ -362,7 +351,7 @@ def _mottle(
 
     recipes = [recipe] * len(views)
     _, _, by_film, by_ground = before.linear(recipes, views)
-    _, _, spray, _ = before.model.predict_parts(recipes, views)
+    spray = before.model.predict_each(recipes, views).spray
     effects = np.stack([film * by_film, ground * by_ground], axis=2)
     rest = spray - effects @ effects.transpose(0, 2, 1)
     size, axes = np.linalg.eigh(rest)

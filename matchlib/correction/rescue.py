@@ -224,7 +224,8 @@ def on_top(
     # The gun may have been set otherwise since the panel was read; an instrument will judge it.
     card = Card.of(before, [panel])
     ahead = card.ahead(recipes, views, afresh=True)
-    labs, _, hope = card.outlook(recipes, goal, ahead)
+    there = card.outlook(recipes, ahead)
+    labs, hope = there.labs, goal.expected(there.labs, there.covariance, there.dof)
     lab, result = labs[0], []
     for i, (recipe, coats_added) in enumerate(zip(recipes, added, strict=True)):
         coats = ", then ".join(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -14,56 +14,16 @@ from matchlib.domain import Recipe, Viewing
 from matchlib.errors import TargetError
 from matchlib.target import Target
 
-__all__ = ["Predictor", "Scored", "best_of", "nearness", "places_of", "scored"]
+if TYPE_CHECKING:
+    from matchlib.correction.belief import Belief
+    from matchlib.regression import FilmPredictor
+
+__all__ = ["Scored", "best_of", "nearness", "places_of", "scored"]
 
 Array = NDArray[np.float64]
 
 SHORTLIST = 120
 """Recipes looked at closely: those whose expected colour is nearest."""
-
-
-class Predictor(Protocol):
-    """What can say what a recipe will read: a fit, or a belief.
-
-    Examples
-    --------
-    >>> from matchlib import Recipe
-    >>> from matchlib.correction import Belief
-    >>> from matchlib.demo import demo_model
-    >>> predictor: Predictor = Belief.of(demo_model())
-    >>> predictor.predict_recipes([Recipe.of("silver", "cherry", "2@6:1")]).shape
-    (1, 3)
-    """
-
-    def predict_recipes(
-        self, recipes: Sequence[Recipe], viewings: Sequence[Viewing] | Viewing | None = None
-    ) -> Array:
-        """Return Lab, shape (n, 3)."""
-        ...
-
-    def predict_parts(
-        self,
-        recipes: Sequence[Recipe],
-        viewings: Sequence[Viewing] | Viewing | None = None,
-        *,
-        sources: Sequence[str] | str = "spectrophotometer",
-    ) -> tuple[Array, Array, Array, Array]:
-        """Return Lab and the three parts of its covariance."""
-        ...
-
-    def predict_together(
-        self,
-        recipes: Sequence[Recipe],
-        viewings: Sequence[Viewing | None],
-        *,
-        source: str = "spectrophotometer",
-    ) -> tuple[Array, Array, Array, Array]:
-        """Return Lab under every viewing and the three parts of their joint covariance."""
-        ...
-
-    def dof(self, recipes: Sequence[Recipe], known: Array, total: Array) -> Array:
-        """Return the degrees of freedom of readings of which `known` is the law's part."""
-        ...
 
 
 @dataclass(frozen=True)
@@ -105,7 +65,7 @@ class Scored:
 
 
 def scored(
-    predictor: Predictor,
+    predictor: FilmPredictor | Belief,
     recipes: Sequence[Recipe],
     target: ArrayLike | Target,
     *,
@@ -119,7 +79,7 @@ def scored(
 
     Parameters
     ----------
-    predictor : Predictor
+    predictor : FilmPredictor or Belief
         A fit or a belief.
     recipes : sequence of Recipe
         Candidates.
@@ -155,10 +115,9 @@ def scored(
     aim = Target.of(target, tolerance=tolerance, viewing=viewing)
     rows = np.argsort(nearness(predictor, recipes, aim), kind="stable")[:shortlist]
     some = [recipes[i] for i in rows]
-    labs, known, *parts = predictor.predict_together(some, aim.viewings)
-    total = known + np.sum(parts, axis=0)
-    hope = aim.expected(labs, total, predictor.dof(some, known, total))
-    lab = labs[0]
+    there = predictor.predict_together(some, aim.viewings)
+    hope = aim.expected(there.labs, there.covariance, there.dof)
+    lab = there.lab
     result = [
         Scored(
             recipe=some[i],
@@ -173,7 +132,7 @@ def scored(
     return sorted(result, key=lambda s: (-round(s.probability, 2), s.difference, s.changes))
 
 
-def nearness(predictor: Predictor, recipes: Sequence[Recipe], target: Target) -> Array:
+def nearness(predictor: FilmPredictor | Belief, recipes: Sequence[Recipe], target: Target) -> Array:
     """Return how far recipes are expected to be, in the unit of the tolerance, shape (n,)."""
     return target.difference([predictor.predict_recipes(recipes, v) for v in target.viewings])
 

@@ -9,7 +9,7 @@ not taken as a straight line, for what is asked is how *much* of it the reading 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -85,12 +85,12 @@ class _Card:
         each = [r for r in recipes for _ in off]
         labs, *_ = b.linear(each, view, sources=self.row.source, film=np.tile(off, n), slopes=False)
         labs = labs.reshape(n, len(off), 3) + (jacobian @ other)[:, None, :] * off[:, None]
-        _, _, spray, reading = b.predict_parts(recipes, view, sources=self.row.source)
+        there = b.predict_each(recipes, view, sources=self.row.source)
+        there = replace(there, known=jacobian @ rest @ jacobian.transpose(0, 2, 1))
         if self.row.covariance is not None:
-            reading = np.broadcast_to(self.row.covariance, spray.shape)
-        known = jacobian @ rest @ jacobian.transpose(0, 2, 1)
-        total = known + spray + reading
-        return labs, weight - logsumexp(weight), total, b.dof(recipes, known, total)
+            stated = np.broadcast_to(self.row.covariance, there.spray.shape)
+            there = replace(there, reading=stated)
+        return labs, weight - logsumexp(weight), there.covariance, there.dof
 
     def _likelihood(self, films: tuple[Array, Array, Array, Array], read: Array) -> Array:
         labs, weight, covariance, dof = films

@@ -152,10 +152,9 @@ def coat_readings(
         for n in range(1, len(coats) + 1)
     ]
     plan.append(recipe)
-    lab, known, spray, reading = model.predict_parts(plan, view)
-    total = known + spray + reading
-    dof = model.dof(plan, known, total)
-    spread = expected_delta_e00(lab, lab, total, tolerance=1.0, dof=dof).mean
+    there = model.predict_each(plan, view)
+    lab = there.lab
+    spread = expected_delta_e00(lab, lab, there.covariance, tolerance=1.0, dof=there.dof).mean
     found = [
         CoatReading(n, (float(v[0]), float(v[1]), float(v[2])), float(s))
         for n, (v, s) in enumerate(zip(lab, spread, strict=True))

@@ -77,7 +77,8 @@ def explain(
     tolerance = Tolerance() if target is None else target.tolerance
     panels = list(archive)
     named = _changes(recipe, _grounds(model, panels), Fraction(str(ratio_step)))
-    labs, known, spray, reading = model.predict_together([recipe], views)
+    there = model.predict_together([recipe], views)
+    labs = there.labs
     # Everything is held against the prediction itself, as if that were ordered.
     aims = [Aim(_three(lab[0]), v, w) for lab, v, w in zip(labs, views, weights, strict=True)]
     own = Target(tuple(aims), tolerance)
@@ -85,11 +86,9 @@ def explain(
     changes = tuple(
         _change(name, changed, own, after[:, i]) for i, (name, changed) in enumerate(named)
     )
-    away = own.expected(labs, known + spray + reading)
-    parts = {
-        name: _square(own, cov[0])
-        for name, cov in (("panels", known), ("spray", spray), ("reading", reading))
-    }
+    away = own.expected(labs, there.covariance)
+    each = {"panels": there.known, "spray": there.spray, "reading": there.reading}
+    parts = {name: _square(own, cov[0]) for name, cov in each.items()}
     whole = sum(parts.values())
     near, readings = _near(model, recipe, own, panels)
     beyond = PastRecipes(p.recipe for p in panels).new(recipe)

@@ -355,11 +355,10 @@ def _trusted(
     some = [(p, lab) for p, lab in read if lab is not None]
     if not some:
         return []
-    lab, known, spray, reading = model.predict_parts([p.recipe for p, _ in some], view)
-    total = known + spray + reading
-    off = np.array([x for _, x in some]) - lab
-    square = np.einsum("ni,ni->n", off, np.linalg.solve(total, off[..., None])[..., 0])
-    explained = square <= region(ORDINARY, model.dof([p.recipe for p, _ in some], known, total))
+    there = model.predict_each([p.recipe for p, _ in some], view)
+    off = np.array([x for _, x in some]) - there.lab
+    square = np.einsum("ni,ni->n", off, np.linalg.solve(there.covariance, off[..., None])[..., 0])
+    explained = square <= region(ORDINARY, there.dof)
     return [pair for pair, plain in zip(some, explained, strict=True) if plain]
 
 

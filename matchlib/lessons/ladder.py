@@ -176,10 +176,9 @@ def coat_ladder(
     recipes += [
         Recipe(ground, colour, CoatSchedule.of(n, ratio), clear) for n in range(1, most + 1)
     ]
-    lab, known, spray, reading = model.predict_parts(recipes, view)
-    total = known + spray + reading
-    dof = model.dof(recipes, known, total)
-    spread = expected_delta_e00(lab, lab, total, tolerance=1.0, dof=dof).mean
+    there = model.predict_each(recipes, view)
+    lab = there.lab
+    spread = expected_delta_e00(lab, lab, there.covariance, tolerance=1.0, dof=there.dof).mean
     found: dict[Recipe, list[tuple[str, Lab]]] = {}
     for panel in panels:
         read = panel_lab(panel, view)

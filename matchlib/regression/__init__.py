@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from matchlib.regression.frames import frames_of, rows_of
+from matchlib.regression.prediction import Prediction
 from matchlib.regression.predictor import FilmPredictor
 from matchlib.regression.priors import Priors
 from matchlib.regression.report import FitReport
@@ -22,6 +23,7 @@ __all__ = [
     "FilmPredictor",
     "FilmRegressor",
     "FitReport",
+    "Prediction",
     "Priors",
     "frames_of",
     "library_versions",

@@ -18,9 +18,9 @@ from matchlib.domain import Conditions, Recipe, Viewing
 from matchlib.regression.frames import rows_of
 from matchlib.regression.observe import lab_of
 from matchlib.regression.parts import library_part, noise_split, own_spread, unknown_blend
+from matchlib.regression.prediction import Prediction
 from matchlib.regression.report import FitReport, report_of
 from matchlib.regression.table import RecipeTable
-from matchlib.tails import dof_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -113,12 +113,13 @@ class FilmPredictor:
             from panel to panel, and the reading's own noise.
         """
         if return_cov:
-            return self.predict_readings(X)[:2]
+            found = self.predict_readings(X)
+            return found.lab, found.covariance
         self.check_fitted()
         return self.predict_recipes(*rows_of(X)[:2])
 
-    def predict_readings(self, X: pd.DataFrame) -> tuple[Array, Array, Array]:
-        """Predict the reading of the next panel sprayed: a Student's t.
+    def predict_readings(self, X: pd.DataFrame) -> Prediction:
+        """Predict the reading of the next panel sprayed of each row.
 
         Parameters
         ----------
@@ -127,40 +128,13 @@ class FilmPredictor:
 
         Returns
         -------
-        lab : ndarray, shape (n, 3)
-            CIELAB under each row's viewing.
-        covariance : ndarray, shape (n, 3, 3)
-            As of `predict`.
-        dof : ndarray, shape (n,)
-            Degrees of freedom, for `matchlib.tails.region`.
+        Prediction
+            n rows, each under its own viewing and conditions.
         """
         self.check_fitted()
         recipes, viewings, sources, said = rows_of(X)
-        lab, known, spray, reading = self.predict_parts(
-            recipes, viewings, sources=sources, conditions=[c.over(self.conditions_) for c in said]
-        )
-        total = known + spray + reading
-        return lab, total, self.dof(recipes, known, total)
-
-    def dof(self, recipes: Sequence[Recipe], known: Array, total: Array) -> Array:
-        """Return the degrees of freedom of predicted readings.
-
-        Parameters
-        ----------
-        recipes : sequence of Recipe
-            n of them.
-        known : ndarray, shape (n, d, d)
-            Covariance by what more panels would remove, as from `predict_parts`.
-        total : ndarray, shape (n, d, d)
-            Covariance of the reading.
-
-        Returns
-        -------
-        ndarray, shape (n,)
-            The fewer, the more of the spread is the law's own and the fewer groups of panels
-            taught how large that is.
-        """
-        return dof_of(known, total, groups=self.stack_.dof[self.reach(recipes)])
+        under = [c.over(self.conditions_) for c in said]
+        return self.predict_each(recipes, viewings, sources=sources, conditions=under)
 
     def reach(self, recipes: Sequence[Recipe]) -> NDArray[np.intp]:
         """Return how far recipes reach beyond what was sprayed.
@@ -227,20 +201,20 @@ class FilmPredictor:
             parts.append(lab + share[:, None] * gap)
         return np.concatenate(parts)
 
-    def predict_parts(
+    def predict_each(
         self,
         recipes: Sequence[Recipe],
         viewings: Sequence[Viewing] | Viewing | None = None,
         *,
         sources: Sequence[str] | str = "spectrophotometer",
         conditions: Conditions | Sequence[Conditions] | None = None,
-    ) -> tuple[Array, Array, Array, Array]:
-        """Predict Lab of recipes, and where its uncertainty comes from.
+    ) -> Prediction:
+        """Predict the reading of the next panel of each recipe, one viewing each.
 
         Parameters
         ----------
         recipes : sequence of Recipe
-            What would be sprayed.
+            What would be sprayed, n of them.
         viewings : Viewing or sequence of Viewing, optional
             One for all, or one each.
         sources : str or sequence of str
@@ -250,29 +224,27 @@ class FilmPredictor:
 
         Returns
         -------
-        lab : ndarray, shape (n, 3)
-            CIELAB.
-        known, spray, reading : ndarray, shape (n, 3, 3)
-            Covariance by what more panels would remove, by the spread from panel to panel, by the
-            reading's noise.
+        Prediction
+            With m = 1.
         """
         views, count = self._views(recipes, viewings), len(recipes)
         said = [sources] * count if isinstance(sources, str) else sources
         if conditions is None or isinstance(conditions, Conditions):
             conditions = [conditions or self.conditions_] * count
-        lab, parts = np.empty((count, 3)), np.empty((3, count, 3, 3))
+        labs, parts, groups = np.empty((1, count, 3)), np.empty((3, count, 3, 3)), np.empty(count)
         each = list(zip(views, said, strict=True))
         for view, source in set(each):
             rows = [i for i, asked in enumerate(each) if asked == (view, source)]
-            labs, *found = self.predict_together(
+            found = self.predict_together(
                 [recipes[i] for i in rows],
                 [view],
                 source=source,
                 conditions=[conditions[i] for i in rows],
             )
-            lab[rows], parts[:, rows] = labs[0], found
+            labs[:, rows], groups[rows] = found.labs, found.groups
+            parts[:, rows] = found.known, found.spray, found.reading
         known, spray, reading = parts
-        return lab, known, spray, reading
+        return Prediction(labs, known, spray, reading, groups)
 
     def predict_together(
         self,
@@ -281,8 +253,8 @@ class FilmPredictor:
         *,
         source: str = "spectrophotometer",
         conditions: Conditions | Sequence[Conditions] | None = None,
-    ) -> tuple[Array, Array, Array, Array]:
-        """Predict the readings of one panel under several viewings at once.
+    ) -> Prediction:
+        """Predict the readings of the next panel of each recipe, under several viewings at once.
 
         Parameters
         ----------
@@ -297,12 +269,10 @@ class FilmPredictor:
 
         Returns
         -------
-        labs : ndarray, shape (m, n, 3)
-            CIELAB.
-        known, spray, reading : ndarray, shape (n, 3 m, 3 m)
-            Joint covariance: one law and one panel's film and ground are seen at every angle, so
-            that what is wrong with them is wrong at all of them; its mottle and the reading's
-            noise are each angle's own, and shared by lights under which one reading is judged.
+        Prediction
+            Joint: one law and one panel's film and ground are seen at every angle, so that what is
+            wrong with them is wrong at all of them; its mottle and the reading's noise are each
+            angle's own, and shared by lights under which one reading is judged.
         """
         self.check_fitted()
         n, wide = len(recipes), 3 * len(viewings)
@@ -310,13 +280,16 @@ class FilmPredictor:
         under = conditions or self.conditions_
         tables = [RecipeTable.of(recipes, [v] * n, self.words_, under) for v in views]
         lights = [(v.illuminant, v.observer) for v in views]
+        kinds = self.experience_.kinds(tables[0])
         labs = np.empty((len(viewings), n, 3))
         known, spray = np.empty((n, wide, wide)), np.empty((n, wide, wide))
         for rows in np.array_split(np.arange(n), 1 + n * len(viewings) // CHUNK):
             each = [t.take(rows) for t in tables]
-            labs[:, rows], known[rows], spray[rows] = self._joint(each, lights)
+            grow = self.stack_.inflation[kinds[rows]]
+            labs[:, rows], known[rows], spray[rows] = self._joint(each, lights, grow)
         mottle, reading = self.noise_together(views, source=source)
-        return labs, known, spray + mottle, np.tile(reading, (n, 1, 1))
+        noise = np.tile(reading, (n, 1, 1))
+        return Prediction(labs, known, spray + mottle, noise, self.stack_.dof[kinds])
 
     def noise_together(
         self, viewings: Sequence[Viewing], *, source: str = "spectrophotometer"
@@ -342,7 +315,7 @@ class FilmPredictor:
         return mottle * alike, reading[source] * alike
 
     def _joint(
-        self, tables: Sequence[RecipeTable], lights: Sequence[tuple[str, str]]
+        self, tables: Sequence[RecipeTable], lights: Sequence[tuple[str, str]], grow: Array
     ) -> tuple[Array, Array, Array]:
         """Lab of rows under m viewings, and its joint covariance by the law and by the panel."""
         fit = self.fitted_
@@ -363,8 +336,7 @@ class FilmPredictor:
             np.concatenate(x, axis=1) for x in (jacobians, owns, gaps, blends, variances)
         )
         share = share[:, None, None]
-        grow = self.stack_.inflation[self.experience_.kinds(tables[0])][:, None, None]
-        known = grow * (jacobian @ fit.covariance @ jacobian.transpose(0, 2, 1))
+        known = grow[:, None, None] * (jacobian @ fit.covariance @ jacobian.transpose(0, 2, 1))
         known = (1.0 - share) * (known + blend @ blend.transpose(0, 2, 1))
         # Two that disagree: each one's own doubt by its share, and how far they are apart.
         known += share * variance[:, :, None] * np.eye(variance.shape[1])

@@ -251,7 +251,9 @@ def advise(
         read = card.ahead(seen, views, source=last.source)
     ahead = Lookahead.of(card, recipes, goal, judged=judged, read=read)
     rough, last_coats = ahead.value(0, looks, ahead.begun)
-    labs, spread, hope = card.outlook(recipes, goal, judged)
+    there = card.outlook(recipes, judged)
+    labs, spread = there.labs, there.covariance
+    hope = goal.expected(labs, spread, there.dof)
     chance = np.asarray(hope.probability, float)
     # The law as it is counts the last step; how much a look adds is by the law in brief.
     worth = np.clip(chance + np.maximum(rough[0] - last_coats[0], 0.0), 0.0, 1.0)

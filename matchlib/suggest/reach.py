@@ -58,7 +58,7 @@ def reach_of(
     model: FilmPredictor, recipes: Sequence[Recipe], target: Target, viewings: Sequence[Viewing]
 ) -> Reachability:
     """Return the chance that any of the recipes passes, one viewing an aim of the target."""
-    labs, known, spray, reading = model.predict_together(recipes, viewings)
+    there = model.predict_together(recipes, viewings)
     slopes = [linearise(model, recipes, viewing).jacobian for viewing in viewings]
     jacobian = np.concatenate(slopes, axis=1)
     n, wide, free = jacobian.shape
@@ -69,21 +69,21 @@ def reach_of(
     moved = (along.reshape(-1, free) @ ways.T).reshape(n, wide, -1)
     # What is not known of each, by the model's own word, with what is shared between them kept.
     moved = (
-        symmetric_root(known)
+        symmetric_root(there.known)
         @ symmetric_root(along @ along.transpose(0, 2, 1), inverse=True)
         @ moved
     )
-    moved *= drawn_out(ways, model.stack_.dof[model.reach(recipes)])[:, None, :]
+    moved *= drawn_out(ways, there.groups)[:, None, :]
     wanted = symmetric_root(target.covariance[None])[0] @ draw.standard_normal((wide, DRAWS))
     likely = (moved - wanted).transpose(0, 2, 1)
     away = target.difference(
-        [lab[:, None, :] + likely[..., 3 * i : 3 * i + 3] for i, lab in enumerate(labs)]
+        [lab[:, None, :] + likely[..., 3 * i : 3 * i + 3] for i, lab in enumerate(there.labs)]
     )
     passes = (away <= target.tolerance.value).any(axis=0)
     share = float(passes.mean())
     # How much of whether it passes each recipe's panel would explain.
     about = likely - likely.mean(axis=1, keepdims=True)
     across = np.einsum("ndw,d->nw", about, passes - share) / DRAWS
-    total = known + spray + reading
-    told = np.einsum("nw,nw->n", across, np.linalg.solve(total, across[..., None])[..., 0])
+    solved = np.linalg.solve(there.covariance, across[..., None])[..., 0]
+    told = np.einsum("nw,nw->n", across, solved)
     return Reachability(ODDS * share / (ODDS * share + 1.0 - share), recipes[int(np.argmax(told))])

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.domain import Recipe, Viewing
-from matchlib.regression import FilmPredictor
+from matchlib.regression import FilmPredictor, Prediction
 from matchlib.target import Target
 
 __all__ = ["Scores", "scores"]
@@ -27,11 +27,7 @@ Array = NDArray[np.float64]
 class Scores:
     """What to expect of recipes, n of them."""
 
-    labs: Array  # (aims, n, 3), predicted CIELAB under each aim's viewing
-    # (n, 3 aims, 3 aims), joint covariance under all of them
-    known: Array  # by what more panels would remove
-    spray: Array  # by the spread from panel to panel
-    reading: Array  # and by the reading
+    prediction: Prediction  # under each aim's viewing
     expected: Array  # (n,), mean difference, in the unit of the tolerance
     sd: Array  # (n,), its standard deviation
     probability: Array  # (n,), chance that it is within
@@ -42,10 +38,8 @@ def scores(
     model: FilmPredictor, recipes: Sequence[Recipe], target: Target, viewings: Sequence[Viewing]
 ) -> Scores:
     """Work out what to expect, one viewing an aim; the points of the cloud are fixed."""
-    labs, known, spray, reading = model.predict_together(recipes, viewings)
-    goals = np.array([aim.lab for aim in target.aims])
-    centred = np.broadcast_to(goals[:, None, :], labs.shape)
-    total = known + spray + reading
-    found = target.expected(labs, total, model.dof(recipes, known, total))
-    floor = target.expected(centred, spray + reading).mean
-    return Scores(labs, known, spray, reading, found.mean, found.sd, found.probability, floor)
+    there = model.predict_together(recipes, viewings)
+    found = target.expected(there.labs, there.covariance, there.dof)
+    centred = np.broadcast_to(target.labs[:, None, :], there.labs.shape)
+    floor = target.expected(centred, there.own).mean
+    return Scores(there, found.mean, found.sd, found.probability, floor)

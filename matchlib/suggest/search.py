@@ -221,8 +221,8 @@ class _Search:
         chosen = self._chosen(finalists, rank, top)
         made = self._described(chosen, finalists, recipes, view, cost=cost, continuous=continuous)
         self.callback(0.95, "working out whether it can be reached")
-        among, at = (finalists, list(view.labs)) if limited else (both, labs)
-        around = self._recipes(among.take(self._around(at, view.known.mean(axis=0))))
+        among, at = (finalists, list(view.prediction.labs)) if limited else (both, labs)
+        around = self._recipes(among.take(self._around(at, view.prediction.known.mean(axis=0))))
         reach = reach_of(self.space.model, around, self.target, self.viewings)
         text = self._words(reach, view, cost, closest=min(continuous.values(), default=np.inf))
         return Suggestions(tuple(made), self.target, reach.chance, text, self.searched)
@@ -324,14 +324,13 @@ class _Search:
         rival = float(view.expected[neat].min(initial=np.inf))
         bare = [Recipe(recipes[i].ground, clear=space.shelf.clear) for i in chosen]
         grounds = model.predict_recipes(bare, self.viewings[0])
-        known = view.known[:, :3, :3]
-        whole = known + view.spray[:, :3, :3] + view.reading[:, :3, :3]
-        dof = model.dof(recipes, known, whole)
+        first = view.prediction.first
+        known, whole = first.known, first.covariance
         combinations = self._combination(picks)
         coats = space.schedules.total[picks.schedule]
         made = []
         for place, i in enumerate(chosen):
-            lab = view.labs[0, i]
+            lab = first.lab[i]
             best = continuous.get((int(combinations[i]), int(coats[i])), float(cost[i]))
             own = float(view.expected[i])
             made.append(
@@ -339,7 +338,7 @@ class _Search:
                     recipe=recipes[i],
                     lab=_three(lab),
                     covariance=whole[i],
-                    dof=float(dof[i]),
+                    dof=float(first.dof[i]),
                     delta_e00=float(delta_e00(self.target.aims[0].lab, lab)),
                     expected_delta_e00=own,
                     sd_delta_e00=float(view.sd[i]),
@@ -350,7 +349,7 @@ class _Search:
                     f"{' + '.join(space.shelf.colours[picks.pot[i]].names)}",
                     never_sprayed=tuple(self._new(recipes[i], int(picks.ground[i]))),
                     rounding_loss=max(0.0, float(cost[i]) - best),
-                    labs=tuple(_three(v) for v in view.labs[:, i]),
+                    labs=tuple(_three(v) for v in view.prediction.labs[:, i]),
                 )
             )
         return with_ties(made, [float(view.floor[i]) for i in chosen])
@@ -362,7 +361,7 @@ class _Search:
             return ""
         if reach.chance >= OUT_OF_REACH:
             return doubtful(reach.chance, reach.telling, said=target.tolerance.words)
-        labs = view.labs[:, nearest]
+        labs = view.prediction.labs[:, nearest]
         away = [
             aim.weight * float(target.tolerance.difference(aim.lab, lab))
             for aim, lab in zip(target.aims, labs, strict=True)

@@ -221,7 +221,8 @@ def _day(text: str) -> dt.date:
 
 def _predict(model: Any, X: pd.DataFrame) -> tuple[Array, Array | None, Array]:
     if isinstance(model, FilmPredictor):
-        return model.predict_readings(X)
+        found = model.predict_readings(X)
+        return found.lab, found.covariance, found.dof
     normal = np.full(len(X), np.inf)
     try:
         lab, covariance = model.predict(X, return_cov=True)

@@ -257,7 +257,7 @@ def _roots(
 ) -> Array:
     """Root of each panel's spread without its film, in ΔE00, its mean variance an axis 1."""
     size, _ = panel_spread(model)
-    _, _, spray, _ = model.predict_parts(recipes, views)
+    spray = model.predict_each(recipes, views).spray
     rest = metric @ (spray - size**2 * film[:, :, None] * film[:, None, :]) @ metric.swapaxes(1, 2)
     values, axes = np.linalg.eigh(rest)
     values = np.maximum(values, 1e-4 * values[:, -1:])

@@ -164,7 +164,8 @@ def _try(
     dof = np.full(len(X), np.inf)
     try:
         if isinstance(model, FilmPredictor):
-            lab, cov, dof = model.predict_readings(X)
+            found = model.predict_readings(X)
+            lab, cov, dof = found.lab, found.covariance, found.dof
         else:
             lab, cov = model.predict(X, return_cov=True)
     except NotImplementedError:

@@ -75,8 +75,8 @@ def stated_and_own(shop: Layouts, layout: str, targets: int, *, off: float = 0.0
         ranked = scored(model, recipes, target, tolerance=1.0)
         for option in (ranked[place] for place in ASKED):
             lab = linearise(model, [option.recipe], z=z, slopes=False).lab[0]
-            _, _, spray, reading = model.predict_parts([option.recipe])
-            read = rng.multivariate_normal(lab, spray[0] + reading[0], TRIES)
+            (own,) = model.predict_each([option.recipe]).own
+            read = rng.multivariate_normal(lab, own, TRIES)
             passed = np.mean(delta_e(read, np.tile(target, (TRIES, 1))) <= 1.0)
             found.append((option.probability, float(passed)))
     return np.array(found)

@@ -55,7 +55,8 @@ def conditions_now(shop: Shop, today: Today) -> Conditions:
 
 def _score(model: FilmRegressor, panels: Sequence[Panel]) -> tuple[Array, Array, Array]:
     X, read = to_frame(panels, log=True)
-    lab, covariance, dof = model.predict_readings(X)
+    found = model.predict_readings(X)
+    lab, covariance, dof = found.lab, found.covariance, found.dof
     shape = covariance * ((dof - 2) / dof)[:, None, None]
     pairs = zip(read - lab, shape, dof, strict=True)
     density = np.array([multivariate_t.logpdf(a, shape=s, df=f) for a, s, f in pairs])

@@ -37,20 +37,19 @@ def test_what_the_law_explains_is_what_its_own_tails_hold(
 ) -> None:
     view = usual_view(model)
     panel = next(p for p in panels if not p.recipe.bare)
-    (lab,), known, *own = model.predict_parts([panel.recipe], view)
-    total = known + sum(own)
-    root = np.linalg.cholesky(total[0])
+    there = model.predict_each([panel.recipe], view)
+    root = np.linalg.cholesky(there.covariance[0])
 
     def asked(share: float, dof: float) -> bool:
         # As far out as the region of this share reaches, along one of its axes.
-        far = share * np.sqrt(region(0.99, model.dof([panel.recipe], known, total))[0])
-        at = lab + root @ np.array([far, 0.0, 0.0])
+        far = share * np.sqrt(region(0.99, there.dof)[0])
+        at = there.lab[0] + root @ np.array([far, 0.0, 0.0])
         read = panel.having(readings=(Reading(view, "spectrophotometer", tuple(at)),))
         few = copy(model)
         few.stack_ = replace(model.stack_, dof=np.full(5, dof))
         return bool(_trusted(few, [read], view))
 
-    groups = float(model.stack_.dof[model.reach([panel.recipe])][0])
+    groups = float(there.groups[0])
     assert asked(0.999, groups)
     assert not asked(1.001, groups)
     # Were the scale of the law's errors known, such a panel would be odd before.
@@ -72,15 +71,8 @@ def test_a_ladder_is_the_law_with_the_panels_of_the_same_recipe(
     assert found.rungs[0].recipe.bare
     law = model.predict_recipes([r.recipe for r in found.rungs], found.viewing)
     np.testing.assert_allclose([r.lab for r in found.rungs], law)
-    _, known, *own = model.predict_parts([r.recipe for r in found.rungs], found.viewing)
-    total = known + sum(own)
-    away = expected_delta_e00(
-        law,
-        law,
-        total,
-        tolerance=1.0,
-        dof=model.dof([r.recipe for r in found.rungs], known, total),
-    ).mean
+    there = model.predict_each([r.recipe for r in found.rungs], found.viewing)
+    away = expected_delta_e00(law, law, there.covariance, tolerance=1.0, dof=there.dof).mean
     np.testing.assert_allclose([r.spread for r in found.rungs], away)
     lightness = [r.lab[0] for r in found.rungs]
     assert lightness == sorted(lightness, reverse=True)

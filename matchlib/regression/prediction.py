@@ -1,0 +1,66 @@
+"""What the next panel of a recipe will read: the one form in which a prediction is handed on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.tails import dof_of
+
+__all__ = ["Prediction"]
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """Readings to expect of n recipes under m viewings: a Student's t for each recipe.
+
+    Parameters
+    ----------
+    labs : ndarray, shape (m, n, 3)
+        CIELAB expected.
+    known : ndarray, shape (n, 3 m, 3 m)
+        Covariance by what is not known, which more panels would remove [ΔE*ab²].
+    spray : ndarray, shape (n, 3 m, 3 m)
+        Covariance by the spread from panel to panel [ΔE*ab²].
+    reading : ndarray, shape (n, 3 m, 3 m)
+        Covariance by the reading's own noise [ΔE*ab²].
+    groups : ndarray, shape (n,)
+        Degrees of freedom with which the scale of `known` was learnt.
+    """
+
+    labs: Array
+    known: Array
+    spray: Array
+    reading: Array
+    groups: Array
+
+    @property
+    def lab(self) -> Array:
+        """CIELAB under the first viewing, shape (n, 3)."""
+        return np.asarray(self.labs[0], float)
+
+    @property
+    def own(self) -> Array:
+        """Covariance that no further panel would remove, shape (n, 3 m, 3 m) [ΔE*ab²]."""
+        return np.asarray(self.spray + self.reading, float)
+
+    @cached_property
+    def covariance(self) -> Array:
+        """Of the reading of the next panel sprayed, shape (n, 3 m, 3 m) [ΔE*ab²]."""
+        return np.asarray(self.known + self.spray + self.reading, float)
+
+    @cached_property
+    def dof(self) -> Array:
+        """Degrees of freedom of that covariance, shape (n,), for `matchlib.tails.region`."""
+        return dof_of(self.known, self.covariance, groups=self.groups)
+
+    @property
+    def first(self) -> Prediction:
+        """The same under the first viewing alone."""
+        known, spray, reading = (c[:, :3, :3] for c in (self.known, self.spray, self.reading))
+        return Prediction(self.labs[:1], known, spray, reading, self.groups)
