@@ -83,9 +83,7 @@ def _cells(item: Any) -> dict[str, Any]:
         value = getattr(item, field.name)
         if isinstance(value, Recipe):
             kept = {"recipe": ""}.get(field.name, f"{field.name} ")
-            named = ("ground", "colour", "schedule", "clear")
-            told = (value.ground, value.colour or "", value.schedule or "", value.clear or "no")
-            cells |= {kept + n: str(v) for n, v in zip(named, told, strict=True)}
+            cells |= {kept + name: text for name, text in value.cells.items()}
         elif isinstance(value, Panel):
             cells[field.name] = value.code
         elif field.name == "lab":

@@ -202,9 +202,9 @@ def blend_in(
             remedy="choose the recipe of the repair.",
         )
     coats = [
-        replace(step, coats=1, ratio=_let_down(step.ratio, weaker))
-        for step in recipe.schedule.steps
-        for _ in range(step.coats * weaker)
+        replace(coat, ratio=_let_down(coat.ratio, weaker))
+        for coat in recipe.schedule.each
+        for _ in range(weaker)
     ]
     full = len(coats)
     coats += [coats[-1]] * over
@@ -278,12 +278,8 @@ def fade(
 
 def _coats(recipe: Recipe) -> list[CoatStep]:
     """Every coat by itself, with its colour."""
-    steps = () if recipe.schedule is None else recipe.schedule.steps
-    return [
-        replace(step, coats=1, colour=step.colour or recipe.colour)
-        for step in steps
-        for _ in range(step.coats)
-    ]
+    each = () if recipe.schedule is None else recipe.schedule.each
+    return [replace(coat, colour=coat.colour or recipe.colour) for coat in each]
 
 
 def _with(recipe: Recipe, coats: Sequence[CoatStep]) -> Recipe:

@@ -8,6 +8,7 @@ from typing import Self
 
 from matchlib.domain.blend import Colour, Ground
 from matchlib.domain.parts import clean_name
+from matchlib.domain.ratio import MixRatio
 from matchlib.domain.schedule import CoatSchedule
 from matchlib.errors import DomainError
 
@@ -87,6 +88,9 @@ class Recipe:
         colour: str | None = None,
         schedule: str | None = None,
         clear: str | None = None,
+        *,
+        ratio: str = "",
+        coats: int | None = None,
     ) -> Self:
         """Read a recipe as it is written.
 
@@ -99,7 +103,11 @@ class Recipe:
         schedule : str, optional
             Such as ``2@6:1 2@3:1``.
         clear : str, optional
-            ``yes`` or the clear coat's name.
+            ``yes``, ``no`` or the clear coat's name.
+        ratio : str
+            Such as ``6:1``, with `coats` instead of a schedule; beside one, what it should say.
+        coats : int, optional
+            How many. Both are left aside for a bare ground.
 
         Returns
         -------
@@ -109,19 +117,33 @@ class Recipe:
         Raises
         ------
         DomainError
-            If a part cannot be read, or is missing.
+            If a part cannot be read, is missing, or contradicts another.
 
         Examples
         --------
         >>> Recipe.of("silver 3 + black 1").bare
         True
+        >>> Recipe.of("silver", "cherry", ratio="6:1", coats=4).cells["schedule"]
+        '4@6:1'
         """
-        return cls(
-            Ground.parse(ground),
-            Colour.parse(colour) if colour and colour.strip() else None,
-            CoatSchedule.parse(schedule) if schedule and schedule.strip() else None,
-            clear,
-        )
+        if not ground.strip():
+            raise DomainError(
+                "The recipe has no ground.",
+                expected="the ground that is under the colour",
+                got="none",
+                remedy="name it, as the archive does.",
+            )
+        own = Colour.parse(colour) if colour and colour.strip() else None
+        steps = CoatSchedule.parse(schedule) if schedule and schedule.strip() else None
+        if own is not None and (ratio.strip() or coats is not None):
+            steps = _counted(steps, ratio.strip(), coats)
+        return cls(Ground.parse(ground), own, steps, clear)
+
+    @property
+    def cells(self) -> dict[str, str]:
+        """Ground, colour, schedule and clear as a table holds them; `of` reads them back."""
+        told = (self.ground, self.colour or "", self.schedule or "", self.clear or "no")
+        return dict(zip(("ground", "colour", "schedule", "clear"), map(str, told), strict=True))
 
     @property
     def bare(self) -> bool:
@@ -138,6 +160,24 @@ class Recipe:
             (colour, CoatSchedule(tuple(replace(s, colour=None) for s in run)))
             for colour, run in groupby(self.schedule.steps, key=lambda s: s.colour or first)
         )
+
+    def coat_by_coat(self) -> tuple[Recipe, ...]:
+        """Return what is on the panel before the first coat, after it, and so on to the last.
+
+        Returns
+        -------
+        tuple of Recipe
+            The bare ground first; each with this recipe's clear coat.
+
+        Examples
+        --------
+        >>> [str(r) for r in Recipe.of("silver", "cherry", "1@6:1 1@3:1").coat_by_coat()]
+        ['silver, bare', 'cherry over silver, 1@6:1', 'cherry over silver, 1@6:1 1@3:1']
+        """
+        each = () if self.schedule is None else self.schedule.each
+        grown = (CoatSchedule(each[:n]) for n in range(1, len(each) + 1))
+        bare = replace(self, colour=None, schedule=None)
+        return (bare, *(replace(self, schedule=s) for s in grown))
 
     def after(self, earlier: Recipe) -> Recipe | None:
         """Return what is laid on top of an earlier recipe: the stage to add.
@@ -228,3 +268,25 @@ class Recipe:
             return f"{self.ground}, bare"
         colours = " then ".join(str(colour) for colour, _ in self.layers)
         return f"{colours} over {self.ground}, {self.schedule}"
+
+
+def _counted(steps: CoatSchedule | None, ratio: str, coats: int | None) -> CoatSchedule:
+    """The schedule of a ratio and a number of coats, or one that they do not contradict."""
+    if steps is None:
+        if not ratio or coats is None:
+            raise DomainError(
+                "Ratio and coats belong together.",
+                expected="both, or a schedule such as 4@6:1",
+                got="a ratio without coats" if ratio else "coats without a ratio",
+                remedy="give the other one too.",
+            )
+        return CoatSchedule.of(coats, ratio)
+    ratios = {step.ratio for step in steps.steps}
+    if (ratio and ratios != {MixRatio.parse(ratio)}) or coats not in (None, steps.coats):
+        raise DomainError(
+            "Schedule and ratio or coats contradict each other.",
+            expected=f"what the schedule says: {steps.words}",
+            got=f"{ratio or 'no ratio'}, {coats if coats is not None else 'no'} coats",
+            remedy="give one of the two.",
+        )
+    return steps

@@ -232,6 +232,15 @@ class CoatSchedule:
         return CoatSchedule(tuple(left)) if left else None
 
     @property
+    def each(self) -> tuple[CoatStep, ...]:
+        """Every coat as a step of its own; a mid-coat stays before the first of its step."""
+        return tuple(
+            replace(step, coats=1, over=None if number else step.over)
+            for step in self.steps
+            for number in range(step.coats)
+        )
+
+    @property
     def coats(self) -> int:
         """Coats in all."""
         return sum(step.coats for step in self.steps)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.colorimetry import reflectance_to_lab
-from matchlib.domain import CoatSchedule, Recipe, Viewing
+from matchlib.domain import Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.evenness.order import judged
 from matchlib.regression import FilmPredictor
@@ -211,10 +211,7 @@ def coat_shares(model: FilmPredictor, recipe: Recipe) -> Array:
     """
     if recipe.schedule is None:
         return np.zeros(0)
-    steps = [replace(step, coats=1) for step in recipe.schedule.steps for _ in range(step.coats)]
-    prefixes = [
-        replace(recipe, schedule=CoatSchedule(tuple(steps[: n + 1]))) for n in range(len(steps))
-    ]
+    prefixes = recipe.coat_by_coat()[1:]
     view = Viewing(geometry=model.words_.geometries[0])
     table = RecipeTable.of(prefixes, [view] * len(prefixes), model.words_)
     fit = model.fitted_

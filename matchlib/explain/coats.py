@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from matchlib.colorimetry import delta_e00, expected_delta_e00
-from matchlib.domain import CoatSchedule, Panel, Recipe, Viewing, readings_in
+from matchlib.domain import Panel, Recipe, Viewing, readings_in
 from matchlib.regression import FilmPredictor
 
 __all__ = ["CoatReading", "CoatReadings", "clear_change", "coat_readings"]
@@ -143,15 +143,7 @@ def coat_readings(
     [(0, 61), (1, 48), (2, 38), (3, 32)]
     """
     view = viewing or Viewing(geometry=model.words_.geometries[0])
-    steps = () if recipe.schedule is None else recipe.schedule.steps
-    coats = [replace(step, coats=1) for step in steps for _ in range(step.coats)]
-    plan = [Recipe(recipe.ground)]
-    plan += [
-        # Layers say their own colours, and the first of them is the recipe's.
-        replace(recipe, schedule=CoatSchedule(tuple(coats[:n])), clear=None)
-        for n in range(1, len(coats) + 1)
-    ]
-    plan.append(recipe)
+    plan = [*replace(recipe, clear=None).coat_by_coat(), recipe]
     there = model.predict_each(plan, view)
     lab = there.lab
     spread = expected_delta_e00(lab, lab, there.covariance, tolerance=1.0, dof=there.dof).mean
@@ -159,7 +151,7 @@ def coat_readings(
         CoatReading(n, (float(v[0]), float(v[1]), float(v[2])), float(s))
         for n, (v, s) in enumerate(zip(lab, spread, strict=True))
     ]
-    cleared = None if recipe.clear is None else replace(found[-1], coats=len(coats))
+    cleared = None if recipe.clear is None else replace(found[-1], coats=len(plan) - 2)
     seen = any(
         stage.recipe.colour is not None and stage.recipe_at(read).clear is None
         for _, _, stage, read in readings_in(archive)

@@ -79,10 +79,7 @@ def frame_of(panels: Iterable[Panel]) -> pd.DataFrame:
             (
                 panel.code,
                 number,
-                str(recipe.ground),
-                "" if recipe.colour is None else str(recipe.colour),
-                "" if recipe.schedule is None else str(recipe.schedule),
-                recipe.clear or "no",
+                *recipe.cells.values(),
                 reading.source,
                 reading.instrument,
                 reading.state,

@@ -163,14 +163,10 @@ def save_bytes(data: bytes, target: Path) -> None:
 
 def _fixed(row: ReadingRow) -> dict[str, str | float | None]:
     panel, stage, reading = row.panel, row.stage, row.reading
-    recipe = stage.recipe
     date = stage.date if reading is None or reading.date is None else reading.date
     return {
         "panel": guard(panel.code),
-        "ground": guard(str(recipe.ground)),
-        "colour": guard(str(recipe.colour)) if recipe.colour else None,
-        "schedule": str(recipe.schedule) if recipe.schedule else None,
-        "clear": guard(recipe.clear) if recipe.clear else "no",
+        **{name: guard(text) or None for name, text in stage.recipe.cells.items()},
         "stage": None if len(panel.stages) == 1 else str(row.number),
         **{n: guard(getattr(reading, n, "")) or None for n in ("state", "instrument", "picture")},
         "date": date.isoformat() if date else None,

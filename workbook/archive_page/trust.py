@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from matchlib.domain import Recipe
 from matchlib.errors import MatchlibError
 from matchlib.overview import PanelResidual, outliers, panel_residuals, trend, usual_view
 from workbook.figures import Raw, bars, esc, number, table, timeline
 from workbook.page.fields import button, check, chips, choice, field, fold, slider
 from workbook.page.pictures import areas, numbers
 from workbook.room import guarded
-from workbook.session import recipe_of
 
 if TYPE_CHECKING:
     from matchlib.archive import Change
@@ -251,7 +251,7 @@ def _why(room: ArchiveRoom, ground: str, colour: str, ratio: str, coats: int) ->
     from matchlib.explain import explain
 
     archive = room.session.archive
-    recipe = recipe_of(ground=ground, colour=colour, ratio=ratio, coats=coats, clear="yes")
+    recipe = Recipe.of(ground, colour, clear="yes", ratio=ratio, coats=coats)
     found = explain(room.model, recipe, archive=archive.panels())
     drawn = bars(
         list(_SHARES.values()),

@@ -97,8 +97,9 @@ def _add(
     What is not given is asked for, unless --yes is given. A ratio that looks the wrong way round
     is questioned.
     """
+    from matchlib.domain import Recipe
     from matchlib.readings import read_target
-    from workbook.session import Session, date_of, draft_panel, recipe_of
+    from workbook.session import Session, date_of, draft_panel
 
     with Session.open(archive) as session:
         if not yes:
@@ -116,7 +117,7 @@ def _add(
             if not (schedule or ratio):
                 raise typer.BadParameter("--on-top needs the coats that were added: --schedule")
             there = session.archive.panel(panel)
-            typed = recipe_of(
+            typed = Recipe.of(
                 ground=str(there.recipe.ground),
                 colour=colour or str(there.recipe.colour or ""),
                 schedule=schedule,
@@ -127,7 +128,7 @@ def _add(
                 whole = (whole or there.recipe).then(more, colour=own, clear=clear)
             recipe = typed
         else:
-            recipe = recipe_of(
+            recipe = Recipe.of(
                 ground=ground,
                 colour=colour,
                 schedule=schedule,

@@ -127,7 +127,8 @@ def _correct(
         raise typer.BadParameter(
             "--stage, --minutes, --cup-ml and --sure are of a card in progress: give --looks too"
         )
-    from workbook.session import Session, recipe_of
+    from matchlib.domain import Recipe
+    from workbook.session import Session
     from workbook.session.order import aim_of, aim_words
 
     with Session.open(archive, write=False) as session:
@@ -138,7 +139,7 @@ def _correct(
             tell_fit(session)
         typed: list[tuple[Any, Any]] = []
         if ground or read is not None or read_at or read_file is not None:
-            recipe = recipe_of(ground=ground, colour=colour, schedule=schedule, clear=clear)
+            recipe = Recipe.of(ground, colour, schedule, clear)
             own = _typed_reading(
                 read, read_at, read_file, viewing=target[0].viewing, light=light, file=file
             )

@@ -178,9 +178,9 @@ def _plan(
     json_: JsonOption = False,
 ) -> None:
     """Choose what to spray for a job: a recipe, or coats to add to a panel (--on)."""
-    from matchlib.domain import CoatSchedule, Colour
+    from matchlib.domain import CoatSchedule, Colour, Recipe
     from matchlib.job import Plan
-    from workbook.session import Session, recipe_of
+    from workbook.session import Session
 
     with Session.open(archive) as session:
         job = session.archive.job(number)
@@ -190,7 +190,7 @@ def _plan(
             recipe = panel.recipe.then(CoatSchedule.parse(schedule), colour=own, clear=clear)
             on = panel.code
         else:
-            recipe = recipe_of(ground=ground, colour=colour, schedule=schedule, clear=clear)
+            recipe = Recipe.of(ground, colour, schedule, clear)
         plan = Plan(recipe, on, tuple(read_after or ()))
         kept = session.archive.keep_job(job.planned(plan), who=who)
     _tell(kept, json_)

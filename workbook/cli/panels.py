@@ -123,10 +123,8 @@ def _row(panel: Panel) -> dict[str, Any]:
     return {
         "panel": panel.code,
         "stages": len(panel.stages),
-        "ground": str(recipe.ground),
+        **recipe.cells,
         "colour": " then ".join(str(colour) for colour, _ in recipe.layers),
-        "schedule": str(recipe.schedule or ""),
-        "clear": recipe.clear or "no",
         "date": panel.date.isoformat() if panel.date else "",
         "sprayer": panel.sprayer,
         "lot": panel.lot,

@@ -56,6 +56,7 @@ def _mix(
     from dataclasses import replace
 
     from matchlib.cautions import DEFERENCE, cautions_at
+    from matchlib.domain import Recipe
     from matchlib.mixing import bill, drain_words, question_ratio, read_mix
     from workbook.cli.printing import cup_text, wrapped
     from workbook.session import (
@@ -64,7 +65,6 @@ def _mix(
         densities_of,
         draft_panel,
         labour_of,
-        recipe_of,
     )
     from workbook.session.stock import stock_of, take_off
 
@@ -87,7 +87,7 @@ def _mix(
             ratio = str(mix.ratio)
         if aside and ratio and coats is None:  # here a ratio is enough
             coats = 1
-        recipe = recipe_of(ground="any", colour=colour, schedule=schedule, ratio=ratio, coats=coats)
+        recipe = Recipe.of("any", colour, schedule, ratio=ratio, coats=coats)
     pots = None if aside else job.pots(recipe)
     reach = bottle_words(recipe, bottle, of=bottle_of, unit=job.unit) if bottle else ()
     stated = draft_panel(code="mix", recipe=recipe, poured=poured).stated if poured else None

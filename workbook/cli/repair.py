@@ -80,10 +80,11 @@ def _blend_in(
     json_: JsonOption = False,
 ) -> None:
     """Say what more or fewer coats toward an edge show beside a finish."""
+    from matchlib.domain import Recipe
     from matchlib.repair import blend_in
-    from workbook.session import Session, recipe_of
+    from workbook.session import Session
 
-    recipe = recipe_of(ground=ground, colour=colour, schedule=schedule, clear=clear)
+    recipe = Recipe.of(ground, colour, schedule, clear)
     with Session.open(archive, write=False) as session:
         tell_fit(session)
         zones = blend_in(session.model, recipe, over=over, weaker=weaker)
@@ -104,13 +105,11 @@ def _fade(
 
     Such as --ground silver --from cherry 4@6:1 --to honey 3@4:1.
     """
+    from matchlib.domain import Recipe
     from matchlib.repair import fade
-    from workbook.session import Session, recipe_of
+    from workbook.session import Session
 
-    ends = [
-        recipe_of(ground=ground, colour=colour, schedule=coats, clear=clear)
-        for colour, coats in (one, two)
-    ]
+    ends = [Recipe.of(ground, colour, coats, clear) for colour, coats in (one, two)]
     with Session.open(archive, write=False) as session:
         tell_fit(session)
         found = fade(session.model, *ends, zones=zones)

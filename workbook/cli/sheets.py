@@ -52,14 +52,15 @@ def _job_sheet(
             remedy="give --panel CODE, or --ground, --colour and --schedule; 'workbook match' "
             "suggests recipes for a target.",
         )
-    from workbook.session import Session, recipe_of
+    from matchlib.domain import Recipe
+    from workbook.session import Session
     from workbook.session.order import aim_of
 
     with Session.open(archive, write=False) as session:
         if panel:
             recipe = session.archive.panel(panel).recipe
         else:
-            recipe = recipe_of(ground=ground, colour=colour, schedule=schedule, clear=clear)
+            recipe = Recipe.of(ground, colour, schedule, clear)
         pots = job.pots(recipe) if job.shaped else None
         tell_fit(session)
         aim = None

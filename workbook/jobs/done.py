@@ -8,7 +8,7 @@ from workbook.jobs.pot import pots_of, typed_of
 from workbook.jobs.rail import coats_words, recipe_title
 from workbook.page.fields import button, field, fold, problem
 from workbook.page.pictures import coats, numbers, split
-from workbook.session.customer import coat_by_coat, sheet_of_job
+from workbook.session.customer import sheet_of_job
 from workbook.session.targets import lab_of
 from workbook.session.work import Work
 
@@ -43,7 +43,7 @@ def _card(work: Work, card: Panel) -> str:
         lab = lab_of(read[0])
         state = f", {read[0].state}" if read[0].state else ""
         seen, told = split(work.wanted, lab, of=card.code), f"reads {numbers(lab)}{state}"
-    looks = work.looks(coat_by_coat(card.recipe, clear=card.recipe.clear))
+    looks = work.looks(card.recipe.coat_by_coat())
     label = button("Print its label", "label", card.code, spoken=card.code, quiet=True)
     return (
         f'<article class="wb-card wb-row">{seen}<div><h2>{esc(card.code)}</h2>'

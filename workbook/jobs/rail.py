@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 from workbook.figures import Raw, esc
 from workbook.page.frame import steps_list
 from workbook.page.pictures import areas, cut, numbers, split
-from workbook.session.customer import coat_by_coat
 from workbook.session.work import Work
 
 if TYPE_CHECKING:
@@ -69,7 +68,7 @@ def rail(work: Work, step: str) -> Raw:
     if job.target:
         picture, aim = split(work.wanted, width=236, height=104), f"aim {numbers(work.wanted)}"
     if job.target and plan is not None:
-        looks = work.looks(coat_by_coat(plan.recipe, clear=plan.recipe.clear))
+        looks = work.looks(plan.recipe.coat_by_coat())
         picture = split(work.wanted, looks[-1], width=236, height=104)
         body = (
             f'<div class="wb-recrow"><p>{recipe_title(plan.recipe)}<br>'

@@ -11,7 +11,6 @@ from workbook.figures import Raw, esc, protocol_list
 from workbook.jobs.rail import coats_words
 from workbook.page.fields import button, check, field, fold, problem, upload
 from workbook.page.pictures import areas, axes, coats, numbers, split, tenths
-from workbook.session.customer import coat_by_coat
 from workbook.session.targets import lab_of
 from workbook.session.work import Work
 
@@ -222,7 +221,7 @@ def _rows(
 ) -> list[str]:
     """The ways, each with its coats; `named`: the first of them is what is recommended."""
     on = 0 if card.recipe.schedule is None else card.recipe.schedule.coats
-    coming = {w: coat_by_coat(w.recipe, clear=w.recipe.clear) for w in ways}
+    coming = {w: w.recipe.coat_by_coat() for w in ways}
     added = list(dict.fromkeys(r for w in ways if w.on for r in coming[w][on + 1 :]))
     looks = dict(zip(added, work.looks_on(card, added), strict=True))
     told = []

@@ -13,7 +13,6 @@ from workbook.jobs.rail import coats_words, recipe_title
 from workbook.page.fields import button, check, chips, choice, fold, problem, slider
 from workbook.page.page import Press
 from workbook.page.pictures import chance, coats, split, tenths
-from workbook.session.customer import coat_by_coat
 from workbook.session.work import Work
 
 if TYPE_CHECKING:
@@ -129,7 +128,7 @@ def _why(row: Offer) -> str:
 
 def _row(work: Work, row: Offer, place: int, *, first: bool = False) -> str:
     recipe = row.recipe
-    looks = work.looks(coat_by_coat(recipe, clear=recipe.clear))
+    looks = work.looks(recipe.coat_by_coat())
     size: Any = {"width": 190, "height": 92} if first else {"width": 132, "height": 66}
     text = ""
     if first:
@@ -270,7 +269,7 @@ def own_part(work: Work, done: Press | None) -> Raw:
 
     recipe = own_recipe(work, done)
     (found,) = forecast(work.model, [recipe], work.aim)
-    looks = work.looks(coat_by_coat(recipe, clear=recipe.clear))
+    looks = work.looks(recipe.coat_by_coat())
     steps = recipe.schedule.steps if recipe.schedule else ()
     first, rest = steps[0], steps[1:]
     texts = [f"{c:g} carrier : 1 colour" for c in _CARRIERS]

@@ -15,6 +15,7 @@ from matchlib.domain import (
     GunSetup,
     Panel,
     Reading,
+    Recipe,
     Viewing,
     lots_text,
     read_lots,
@@ -23,7 +24,7 @@ from matchlib.errors import DomainError, MatchlibError
 from workbook.cup import cup_svg
 from workbook.figures import Raw, card_picture, esc
 from workbook.page.fields import button, check, choice, field, fold, problem, upload
-from workbook.session import Draft, date_of, draft_panel, recipe_of
+from workbook.session import Draft, date_of, draft_panel
 from workbook.session.intake import sent_file
 from workbook.session.photos_kept import picture_name
 from workbook.session.targets import lab_of
@@ -151,7 +152,7 @@ def _draft(fields: dict[str, str], readings: tuple[Reading, ...]) -> Draft:
     plain: dict[str, Any] = {name: get(name) for name in _PLAIN}
     return draft_panel(
         code=get("code"),
-        recipe=recipe_of(
+        recipe=Recipe.of(
             ground=get("ground"),
             colour=get("colour"),
             schedule=get("schedule") if named else "",
@@ -223,10 +224,7 @@ def _values(room: LibraryRoom, panel: Panel | None) -> dict[str, str]:
     numbers |= {n: getattr(stage, n) for n in ("temperature", "humidity", "clear_coats")}
     return {
         "code": panel.code,
-        "ground": str(panel.recipe.ground),
-        "colour": str(panel.recipe.colour or ""),
-        "schedule": str(panel.recipe.schedule or ""),
-        "clear": panel.recipe.clear or "no",
+        **panel.recipe.cells,
         "date": panel.date.isoformat() if panel.date else "",
         "sprayer": panel.sprayer,
         "lot": panel.lot,

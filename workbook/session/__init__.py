@@ -7,7 +7,7 @@ both call it; what it gives back are dataclasses that say themselves in words (`
 from __future__ import annotations
 
 from workbook.session.auditing import Fixed, finding_dict, finding_text
-from workbook.session.back import Draft, date_of, draft_panel, recipe_dict, recipe_of
+from workbook.session.back import Draft, date_of, draft_panel, recipe_dict
 from workbook.session.demo import DemoShop, make_demo
 from workbook.session.intake import HowToRead, Imported, import_file, preview, watch_folder
 from workbook.session.model_cache import FitOutcome, model_of
@@ -45,6 +45,5 @@ __all__ = [
     "print_labels",
     "reading_of_lab",
     "recipe_dict",
-    "recipe_of",
     "watch_folder",
 ]

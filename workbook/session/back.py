@@ -7,10 +7,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from matchlib.domain import (
-    CoatSchedule,
-    Colour,
-    Ground,
-    MixRatio,
     Panel,
     Reading,
     Recipe,
@@ -23,7 +19,7 @@ from matchlib.errors import DomainError
 if TYPE_CHECKING:
     from matchlib.mixing import RatioQuestion, StatedCheck
 
-__all__ = ["Draft", "date_of", "draft_panel", "recipe_dict", "recipe_of"]
+__all__ = ["Draft", "date_of", "draft_panel", "recipe_dict"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,57 +83,9 @@ class Draft:
         }
 
 
-def recipe_of(
-    *,
-    ground: str,
-    colour: str = "",
-    schedule: str = "",
-    ratio: str = "",
-    coats: int | None = None,
-    clear: str | None = None,
-) -> Recipe:
-    """Read a recipe from what was typed.
-
-    `ground`, `colour`: names or blends; no colour for a bare ground. `schedule`: ``4@6:1``; or
-    leave it empty and give `ratio` and `coats`. `clear`: ``yes``, ``no`` or the clear coat's name.
-    """
-    if not ground.strip():
-        raise DomainError(
-            "The recipe has no ground.",
-            expected="the ground that is under the colour",
-            got="none",
-            remedy="name it, as the archive does.",
-        )
-    steps = CoatSchedule.parse(schedule) if schedule.strip() else None
-    if (ratio.strip() or coats is not None) and colour.strip():
-        if steps is None and (not ratio.strip() or coats is None):
-            raise DomainError(
-                "Ratio and coats belong together.",
-                expected="both, or a schedule such as 4@6:1",
-                got="coats without a ratio" if not ratio.strip() else "a ratio without coats",
-                remedy="give the other one too.",
-            )
-        if steps is None and coats is not None:
-            steps = CoatSchedule.of(coats, MixRatio.parse(ratio))
-        elif steps is not None:
-            _check_suits(steps, ratio, coats)
-    return Recipe(
-        Ground.parse(ground), Colour.parse(colour) if colour.strip() else None, steps, clear
-    )
-
-
 def recipe_dict(recipe: Recipe) -> dict[str, str | None]:
-    """Return a recipe as plain data.
-
-    Returned: for JSON: ``ground``, ``colour``, ``schedule`` and ``clear``; a bare ground has null
-    for colour and schedule.
-    """
-    return {
-        "ground": str(recipe.ground),
-        "colour": None if recipe.colour is None else str(recipe.colour),
-        "schedule": None if recipe.schedule is None else str(recipe.schedule),
-        "clear": recipe.clear or "no",
-    }
+    """Return a recipe as plain data, for JSON: what a bare ground lacks is null."""
+    return {name: text or None for name, text in recipe.cells.items()}
 
 
 def date_of(text: str) -> dt.date | None:
@@ -212,17 +160,6 @@ def draft_panel(
         carrier, colour = poured
         stated = check_stated(steps[0].ratio, carrier=carrier, colour=colour)
     return Draft(panel, tuple(dict.fromkeys(q for q in asked if q is not None)), stated)
-
-
-def _check_suits(steps: CoatSchedule, ratio: str, coats: int | None) -> None:
-    one = {step.ratio for step in steps.steps}
-    if (ratio.strip() and one != {MixRatio.parse(ratio)}) or coats not in (None, steps.coats):
-        raise DomainError(
-            "Schedule and ratio or coats contradict each other.",
-            expected=f"what the schedule says: {steps.words}",
-            got=f"{ratio.strip() or 'no ratio'}, {coats if coats is not None else 'no'} coats",
-            remedy="give one of the two.",
-        )
 
 
 def _reading_words(reading: Reading) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from matchlib.domain import CoatSchedule, CoatStep, Recipe
+from matchlib.domain import Recipe
 from matchlib.errors import DomainError
 from workbook.session.model_cache import model_of
 from workbook.session.sheet import sheet_of
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
 __all__ = [
     "Outlook",
     "aim_of_job",
-    "coat_by_coat",
     "labs_on",
     "outlook_of",
     "sheet_of_job",
@@ -117,21 +116,6 @@ def _under_clear(panel: Panel) -> bool:
     return panel.recipe.clear is not None and not (read and read[-1].state == "before clear")
 
 
-def coat_by_coat(recipe: Recipe, *, clear: str | None = None) -> list[Recipe]:
-    """Return what is on a card before the first coat, after it, and so on to the last.
-
-    Returned: the bare ground first.
-    """
-    found = [Recipe(recipe.ground, None, None, clear)]
-    steps: list[CoatStep] = []
-    for step in () if recipe.schedule is None else recipe.schedule.steps:
-        for count in range(1, step.coats + 1):
-            now = CoatSchedule((*steps, replace(step, coats=count)))
-            found.append(Recipe(recipe.ground, recipe.colour, now, clear))
-        steps.append(step)
-    return found
-
-
 def labs_on(
     model: FilmPredictor, card: tuple[Recipe, Any], aim: Target, recipes: Sequence[Recipe]
 ) -> list[tuple[float, float, float]]:
@@ -177,7 +161,8 @@ def sheet_of_job(
         there = panel.recipe.schedule.coats
         # As for the outlook, the card's own reading is learnt from once.
         before = model_of(archive, without={panel.code}).model
-        labs = labs_on(before, rows[-1], aim, coat_by_coat(whole)[there + 1 :])
+        coming = replace(whole, clear=None).coat_by_coat()[there + 1 :]
+        labs = labs_on(before, rows[-1], aim, coming)
         on = [replace(c, lab=lab) for c, lab in zip(coats.coats[there + 1 :], labs, strict=True)]
         cleared = coats.cleared and replace(coats.cleared, lab=found.lab)
         coats = replace(coats, coats=(*coats.coats[: there + 1], *on), cleared=cleared)

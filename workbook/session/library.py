@@ -6,7 +6,7 @@ import datetime as dt
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from matchlib.domain import CoatSchedule, CoatStep, Recipe, lot_words, lots_text
+from matchlib.domain import lot_words, lots_text
 from matchlib.errors import MatchlibError, TargetError
 from matchlib.overview import card_lab
 from workbook.session.targets import lab_of, readings_by_angle
@@ -64,7 +64,7 @@ def _by_law(panel: Panel, model: FilmPredictor | None) -> tuple[tuple[Lab, ...],
         return (), ""
     try:
         found = panel_residuals(model, [panel])
-        labs = model.predict_recipes(_rising(panel.recipe), usual_view(model))
+        labs = model.predict_recipes(panel.recipe.coat_by_coat(), usual_view(model))
     except MatchlibError:
         return (), ""  # a name that the model has not met says nothing of the others
     off = found[0].difference if found else None
@@ -72,18 +72,6 @@ def _by_law(panel: Panel, model: FilmPredictor | None) -> tuple[tuple[Lab, ...],
     if off is not None and off > _APART:
         trust = f"prediction and reading are ΔE00 {off:.1f} apart: look at its back"
     return tuple(three(lab) for lab in labs), trust
-
-
-def _rising(recipe: Recipe) -> list[Recipe]:
-    """The bare ground, and the recipe after each of its coats."""
-    rising = [Recipe(recipe.ground, None, None, recipe.clear)]
-    laid: list[CoatStep] = []
-    for step in () if recipe.schedule is None else recipe.schedule.steps:
-        for n in range(1, step.coats + 1):
-            so_far = CoatSchedule((*laid, CoatStep(n, step.ratio, step.colour, step.over)))
-            rising.append(Recipe(recipe.ground, recipe.colour, so_far, recipe.clear))
-        laid.append(step)
-    return rising
 
 
 def _back(panel: Panel) -> tuple[str, ...]:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from matchlib.domain import LoggedCoat, Panel, Recipe, Stage
 from matchlib.errors import ArchiveError, DomainError, TargetError
 from matchlib.job import Job, Plan
-from workbook.session.customer import aim_of_job, coat_by_coat, labs_on
+from workbook.session.customer import aim_of_job, labs_on
 from workbook.session.model_cache import model_of
 from workbook.session.targets import lab_of, stages_read
 
@@ -114,7 +114,7 @@ class Work:
             on = 0 if card.recipe.schedule is None else card.recipe.schedule.coats
             logs = {entry.coat: entry for stage in card.stages for entry in stage.log}
         found = []
-        for number, recipe in enumerate(coat_by_coat(plan.recipe)[1:], 1):
+        for number, recipe in enumerate(replace(plan.recipe, clear=None).coat_by_coat()[1:], 1):
             step = recipe.schedule.steps[-1] if recipe.schedule else None
             colour = None if step is None else step.colour or recipe.colour
             if step is None or colour is None:
@@ -164,7 +164,7 @@ class Work:
         plan = self.job.plan
         if plan is None or plan.recipe.schedule is None:
             return None
-        before = coat_by_coat(plan.recipe)[self.begun]
+        before = replace(plan.recipe, clear=None).coat_by_coat()[self.begun]
         return plan.recipe if not self.begun else plan.recipe.after(before)
 
     @property
@@ -176,7 +176,7 @@ class Work:
 
     def looks(self, recipes: Sequence[Recipe]) -> list[tuple[float, float, float]]:
         """Return what recipes should read, at the target's first angle."""
-        labs = self.model.predict_recipes(list(recipes), self.viewing)
+        labs = self.model.predict_recipes(recipes, self.viewing)
         return [(float(v[0]), float(v[1]), float(v[2])) for v in labs]
 
     def looks_on(self, card: Panel, recipes: Sequence[Recipe]) -> list[tuple[float, float, float]]:

@@ -6,7 +6,7 @@ import re
 from functools import partial
 from typing import TYPE_CHECKING
 
-from matchlib.domain import Colour, MixRatio
+from matchlib.domain import Colour, MixRatio, Recipe
 from matchlib.lessons import LESSONS, Lesson, first_day, lesson
 from matchlib.repair import Zone, blend_in, fade
 from workbook.cup import cup_svg
@@ -14,7 +14,6 @@ from workbook.figures import chip, esc, number, table
 from workbook.page.fields import choice, field, fold, slider
 from workbook.page.pictures import areas, numbers
 from workbook.room import guarded
-from workbook.session import recipe_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -129,10 +128,10 @@ def draw_fade(room: TrainingRoom) -> tuple[str, str, str]:
         return title, head + room.waiting("Learning from the cards …"), ""
 
     def strip() -> str:
-        begin = recipe_of(ground=ground, colour=one, schedule=first, clear="yes")
+        begin = Recipe.of(ground, one, first, "yes")
         if two == _NONE:
             return _drawn(blend_in(room.model, begin))
-        end = recipe_of(ground=ground, colour=two, schedule=second, clear="yes")
+        end = Recipe.of(ground, two, second, "yes")
         return _drawn(fade(room.model, begin, end, zones=strips))
 
     return title, guarded(head, strip), ""
