@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry import Tolerance, delta_e00, expected_delta_e00
-from matchlib.domain import Recipe, Viewing
+from matchlib.domain import Lab, Recipe, Viewing, three
 from matchlib.errors import MatchlibError
 from matchlib.regression import FilmPredictor
 from matchlib.suggest import Aim, Target
@@ -22,7 +22,6 @@ from matchlib.suggest import Aim, Target
 __all__ = ["Forecast", "ForecastAngle", "angles_of", "forecast"]
 
 Array = NDArray[np.float64]
-Lab = tuple[float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +114,7 @@ class Forecast:
     @property
     def sd_lab(self) -> Lab:
         """Standard deviation of the next panel's reading, per axis."""
-        return _three(np.sqrt(np.diag(self.covariance)))
+        return three(np.sqrt(np.diag(self.covariance)))
 
     @property
     def against(self) -> str:
@@ -157,7 +156,7 @@ def angles_of(aim: Target, labs: Sequence[Sequence[float]] | Array) -> tuple[For
             one.viewing or Viewing(),
             one.weight,
             one.lab,
-            _three(lab),
+            three(lab),
             float(delta_e00(one.lab, lab)),
             float(aim.tolerance.difference(one.lab, lab)),
         )
@@ -212,7 +211,7 @@ def forecast(
     >>> 0.5 < found.probability < 1
     True
     """
-    usual = Viewing(geometry=model.words_.geometries[0])
+    usual = model.usual_view
     try:
         if aim is not None:
             return _against(model, recipes, aim, [a.viewing or usual for a in aim.aims])
@@ -240,14 +239,14 @@ def _by_itself(
     for i, recipe in enumerate(recipes):
         away = (plain.mean[i], plain.sd[i], plain.probability[i])
         if passes.kind != "ΔE00":
-            own, one = Target((Aim(_three(lab[i]), views[i]),), passes), slice(i, i + 1)
+            own, one = Target((Aim(three(lab[i]), views[i]),), passes), slice(i, i + 1)
             away = tuple(v[0] for v in own.expected(lab[None, one], total[one], dof[one]))
         mean, give, probability = map(float, away)
         found.append(
             Forecast(
                 recipe=recipe,
                 viewing=views[i],
-                lab=_three(lab[i]),
+                lab=three(lab[i]),
                 covariance=total[i],
                 dof=float(dof[i]),
                 delta_e00=float(plain.mean[i]),
@@ -277,7 +276,7 @@ def _against(
         Forecast(
             recipe=recipe,
             viewing=views[0],
-            lab=_three(first.lab[i]),
+            lab=three(first.lab[i]),
             covariance=first.covariance[i],
             dof=float(first.dof[i]),
             delta_e00=float(plain.mean[i]),
@@ -291,8 +290,3 @@ def _against(
         )
         for i, recipe in enumerate(recipes)
     )
-
-
-def _three(values: Sequence[float] | Array) -> Lab:
-    first, second, third = (float(v) for v in values)
-    return first, second, third

@@ -193,7 +193,7 @@ def views_of(
     ['A/10° 45:0', 'A/10° 45:0']
     """
     if viewings is None:
-        viewings = Viewing(geometry=model.words_.geometries[0])
+        viewings = model.usual_view
     if isinstance(viewings, Viewing):
         return [viewings] * count
     if len(viewings) != count:

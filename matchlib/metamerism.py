@@ -159,7 +159,7 @@ def metamerism(
     ['incandescent (A)', 'tri-band fluorescent (F11)']
     """
     model.check_fitted()
-    reference = target.aims[0].viewing or Viewing(geometry=model.words_.geometries[0])
+    reference = target.aims[0].viewing or model.usual_view
     if reference.aspecular is not None:
         raise TargetError(
             "How a match holds cannot be said at this angle.",

@@ -13,7 +13,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry import delta_e00, delta_e00_metric
-from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Reading, Recipe, Viewing
+from matchlib.domain import (
+    CoatSchedule,
+    CoatStep,
+    Colour,
+    Lab,
+    MixRatio,
+    Reading,
+    Recipe,
+    Viewing,
+    three,
+)
 from matchlib.errors import DomainError
 from matchlib.linear import lab_of_reading
 from matchlib.regression import FilmPredictor
@@ -21,7 +31,6 @@ from matchlib.regression import FilmPredictor
 __all__ = ["AgedFinish", "Zone", "aged_finish", "blend_in", "fade"]
 
 Array = NDArray[np.float64]
-Lab = tuple[float, float, float]
 
 SEEN = 1.0
 """A step between two neighbours that is seen [ΔE00] (common practice, no source)."""
@@ -149,7 +158,7 @@ def aged_finish(readings: Sequence[Reading]) -> AgedFinish:
 
     within = math.sqrt(3 * variance * float(ratio_of_variances.ppf(0.95, 3, 3 * (n - 1))))
     away = np.asarray(delta_e00(mean, labs))
-    return AgedFinish(_three(mean), within, n, _three(labs[int(np.argmax(away))]))
+    return AgedFinish(three(mean), within, n, three(labs[int(np.argmax(away))]))
 
 
 def blend_in(
@@ -298,15 +307,11 @@ def _let_down(ratio: MixRatio, by: int) -> MixRatio:
 def _zones(
     model: FilmPredictor, plan: Sequence[Recipe], viewing: Viewing | None, *, beside: int = 0
 ) -> tuple[Zone, ...]:
-    view = viewing or Viewing(geometry=model.words_.geometries[0])
+    view = viewing or model.usual_view
     labs = model.predict_recipes(list(plan), view)
     steps = [0.0, *np.asarray(delta_e00(labs[:-1], labs[1:]), float).tolist()]
     off = np.asarray(delta_e00(labs[beside], labs), float).tolist()
     return tuple(
-        Zone(recipe, _three(lab), step, away)
+        Zone(recipe, three(lab), step, away)
         for recipe, lab, step, away in zip(plan, labs, steps, off, strict=True)
     )
-
-
-def _three(lab: Array) -> Lab:
-    return (float(lab[0]), float(lab[1]), float(lab[2]))

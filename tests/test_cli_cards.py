@@ -6,7 +6,7 @@ import pytest
 
 from matchlib.archive import Archive
 from matchlib.correction import Belief, Card, Sprayed
-from matchlib.domain import Panel, Reading, Recipe, Viewing
+from matchlib.domain import Panel, Reading, Recipe
 from tests.cli_shop import copied, demo_shop, json_of, refused
 from workbook.session import Session
 
@@ -48,7 +48,7 @@ def test_where_nothing_can_be_approached_it_is_said(archive):
 
 def staged(model) -> Panel:
     """A card that comes out a tenth too heavy at both of its looks."""
-    view = Viewing(geometry=model.words_.geometries[0])
+    view = model.usual_view
     half, whole = (Recipe.of("pale gold", "cherry", s, "yes") for s in ("2@4:1", "3@4:1"))
     more = [Recipe.of("pale gold", "cherry", s, "yes") for s in ("2@3.55:1", "3@3.55:1")]
     read = [Reading(view, lab=tuple(map(float, lab))) for lab in model.predict_recipes(more, view)]

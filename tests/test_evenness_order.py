@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 
 from matchlib.colorimetry import delta_e00, delta_e_cmc
-from matchlib.domain import Viewing
 from matchlib.errors import DomainError
 from matchlib.evenness import film_tolerance, film_tolerance_by_angle, lab_by_film, spray_panel
 from matchlib.regression import FilmPredictor
@@ -93,7 +92,7 @@ def test_the_difference_is_the_one_that_the_order_names(
 
 
 def test_an_angle_left_to_the_archive_is_its_own(model: FilmPredictor) -> None:
-    usual = Viewing(geometry=model.words_.geometries[0])
+    usual = model.usual_view
     u = spray_panel(model, RECIPE, panels=1)
     assert [a.viewing for a in u.angles] == [usual]
     assert "at 45as" not in u.words

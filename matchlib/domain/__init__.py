@@ -13,7 +13,7 @@ from matchlib.domain.name import NAME_KINDS, Lot, Name, near_names
 from matchlib.domain.panel import Panel, readings_in
 from matchlib.domain.parts import clean_name, format_parts, name_key
 from matchlib.domain.ratio import MixRatio
-from matchlib.domain.reading import Reading, Viewing
+from matchlib.domain.reading import Lab, Reading, Viewing, three
 from matchlib.domain.recipe import Recipe
 from matchlib.domain.schedule import CoatSchedule, CoatStep
 from matchlib.domain.setup import (
@@ -37,6 +37,7 @@ __all__ = [
     "Conditions",
     "Ground",
     "GunSetup",
+    "Lab",
     "LoggedCoat",
     "Lot",
     "MixRatio",
@@ -55,4 +56,5 @@ __all__ = [
     "near_names",
     "read_lots",
     "readings_in",
+    "three",
 ]

@@ -5,19 +5,30 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
+from typing import SupportsFloat
 
 from matchlib.domain.parts import clean_text
 from matchlib.errors import DomainError
 
-__all__ = ["ILLUMINANTS", "OBSERVERS", "SOURCES", "STATES", "Reading", "Viewing"]
+__all__ = ["ILLUMINANTS", "OBSERVERS", "SOURCES", "STATES", "Lab", "Reading", "Viewing", "three"]
+
+Lab = tuple[float, float, float]
+"""CIELAB as plain numbers: L*, a*, b*."""
 
 SOURCES = ("spectrophotometer", "photo")
 ILLUMINANTS = ("D65", "D50", "A", "F2", "F11", "LED-B3")
 OBSERVERS = ("2", "10")
 STATES = ("before clear", "cleared", "polished", "aged")
 _GEOMETRY = re.compile(r"^(45:0|0:45|(?:di|de|d):[08]|[08]:(?:di|de|d)|photo|45as(-?\d{1,3}))$")
+
+
+def three(values: Iterable[SupportsFloat]) -> Lab:
+    """Return three numbers, such as a row of an array, as plain ones."""
+    first, second, third = (float(v) for v in values)
+    return first, second, third
 
 
 @dataclass(frozen=True, slots=True, order=True)

@@ -62,7 +62,7 @@ def lab_by_film(
     """
     model.check_fitted()
     film = np.asarray(factors, float)
-    view = viewing or Viewing(geometry=model.words_.geometries[0])
+    view = viewing or model.usual_view
     table = RecipeTable.of(recipes, [view] * len(recipes), model.words_, model.conditions_)
     each = table.take(np.repeat(np.arange(len(recipes)), film.size))
     # More film is a longer way through it: absorption and scattering both grow by it.
@@ -212,7 +212,7 @@ def coat_shares(model: FilmPredictor, recipe: Recipe) -> Array:
     if recipe.schedule is None:
         return np.zeros(0)
     prefixes = recipe.coat_by_coat()[1:]
-    view = Viewing(geometry=model.words_.geometries[0])
+    view = model.usual_view
     table = RecipeTable.of(prefixes, [view] * len(prefixes), model.words_)
     fit = model.fitted_
     state = fit.law.evaluate(fit.z, table)

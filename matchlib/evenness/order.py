@@ -34,7 +34,7 @@ class Judged:
 
 def judged(model: FilmPredictor, order: Target | None, viewing: Viewing | None) -> Judged:
     """Return what an order is judged by; where there is none, ΔE00 under the viewing."""
-    usual = Viewing(geometry=model.words_.geometries[0])
+    usual = model.usual_view
     if order is None:
         return Judged((viewing or usual,), (1.0,), Tolerance())
     views = tuple(v or usual for v in order.viewings)

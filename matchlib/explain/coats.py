@@ -7,12 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from matchlib.colorimetry import delta_e00, expected_delta_e00
-from matchlib.domain import Panel, Recipe, Viewing, readings_in
+from matchlib.domain import Lab, Panel, Recipe, Viewing, readings_in
 from matchlib.regression import FilmPredictor
 
 __all__ = ["CoatReading", "CoatReadings", "clear_change", "coat_readings"]
-
-Lab = tuple[float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +140,7 @@ def coat_readings(
     >>> [(coat.coats, round(coat.lab[0])) for coat in found.coats]
     [(0, 61), (1, 48), (2, 38), (3, 32)]
     """
-    view = viewing or Viewing(geometry=model.words_.geometries[0])
+    view = viewing or model.usual_view
     plan = [*replace(recipe, clear=None).coat_by_coat(), recipe]
     there = model.predict_each(plan, view)
     lab = there.lab

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from matchlib.colorimetry import Tolerance, delta_e00, delta_lch, reflectance_to_lab
 from matchlib.colorimetry import interpolate_reflectance as on_grid
-from matchlib.domain import CoatSchedule, CoatStep, Ground, MixRatio, Panel, Recipe, Viewing
+from matchlib.domain import CoatSchedule, CoatStep, Ground, MixRatio, Panel, Recipe, Viewing, three
 from matchlib.explain.explanation import Explanation, NearPanel, RecipeChange, Shift
 from matchlib.regression import FilmPredictor
 from matchlib.suggest.words import PastRecipes
@@ -71,7 +71,7 @@ def explain(
     1.0
     """
     model.check_fitted()
-    usual = viewing or Viewing(geometry=model.words_.geometries[0])
+    usual = viewing or model.usual_view
     views = [usual] if target is None else [a.viewing or usual for a in target.aims]
     weights = [1.0] if target is None else [a.weight for a in target.aims]
     tolerance = Tolerance() if target is None else target.tolerance
@@ -80,7 +80,7 @@ def explain(
     there = model.predict_together([recipe], views)
     labs = there.labs
     # Everything is held against the prediction itself, as if that were ordered.
-    aims = [Aim(_three(lab[0]), v, w) for lab, v, w in zip(labs, views, weights, strict=True)]
+    aims = [Aim(three(lab[0]), v, w) for lab, v, w in zip(labs, views, weights, strict=True)]
     own = Target(tuple(aims), tolerance)
     after = _predicted(model, [r for _, r in named], views)
     changes = tuple(
@@ -101,7 +101,7 @@ def explain(
         recipe=recipe,
         tolerance=tolerance,
         viewings=tuple(views),
-        labs=tuple(_three(lab[0]) for lab in labs),
+        labs=tuple(three(lab[0]) for lab in labs),
         changes=changes,
         near=near[:nearest],
         spread=float(np.hypot(away.mean[0], away.sd[0])),
@@ -168,7 +168,7 @@ def _change(name: str, recipe: Recipe, own: Target, after: Array) -> RecipeChang
         angles.append(
             Shift(
                 aim.viewing or Viewing(),
-                _three(then),
+                three(then),
                 float(shift.lightness),
                 float(shift.chroma),
                 float(shift[3]),
@@ -211,7 +211,7 @@ def _near(
         NearPanel(
             found[n][0].code,
             found[n][0].recipe,
-            _three(next(iter(found[n][1].values()))),
+            three(next(iter(found[n][1].values()))),
             float(away[n]),
             misses[n],
             tuple(views[i].geometry for i in found[n][1]),
@@ -232,7 +232,3 @@ def _read(panel: Panel, view: Viewing) -> Array | None:
         if reading.viewing == view:
             return np.array(reading.lab)
     return None
-
-
-def _three(lab: Array) -> tuple[float, float, float]:
-    return (float(lab[0]), float(lab[1]), float(lab[2]))

@@ -10,9 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry import lch
-from matchlib.domain import CoatStep, Colour, Ground, Panel, Recipe
+from matchlib.domain import CoatStep, Colour, Ground, Lab, Panel, Recipe, three
 from matchlib.linear import linearise, values_covariance
-from matchlib.overview import Lab, three, usual_view
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
@@ -69,7 +68,7 @@ class Evidence:
         self, model: FilmPredictor, panels: Sequence[Panel], own: Recipe, step: CoatStep
     ) -> None:
         self.model, self.panels, self.own, self.step = model, panels, own, step
-        self.view = usual_view(model)
+        self.view = model.usual_view
         recipes = [p.recipe for p in panels]
         self.grounds = [g for g in dict.fromkeys(r.ground for r in recipes) if g.neat]
         some = dict.fromkeys(r.colour for r in recipes if r.colour is not None)

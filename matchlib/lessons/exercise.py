@@ -15,10 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry import delta_e00
-from matchlib.domain import CoatSchedule, Ground, Panel, Recipe, Viewing
+from matchlib.domain import CoatSchedule, Ground, Lab, Panel, Recipe, Viewing, three
 from matchlib.errors import DomainError
 from matchlib.lessons.change import changes_of, wanted_near
-from matchlib.overview import Lab, panel_lab, three, usual_view
+from matchlib.overview import panel_lab
 from matchlib.suggest.words import direction
 from matchlib.tails import region
 
@@ -176,7 +176,7 @@ def make_exercise(
             got=kind,
             remedy="choose one of them.",
         )
-    view = viewing or usual_view(model)
+    view = viewing or model.usual_view
     rng = np.random.default_rng(seed)
     rivals: Callable[..., list[Recipe]] = {
         "ground": _grounds,

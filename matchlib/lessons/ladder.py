@@ -7,10 +7,20 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from matchlib.colorimetry import expected_delta_e00
-from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Recipe, Viewing
+from matchlib.domain import (
+    CoatSchedule,
+    Colour,
+    Ground,
+    Lab,
+    MixRatio,
+    Panel,
+    Recipe,
+    Viewing,
+    three,
+)
 from matchlib.errors import DomainError
 from matchlib.listing import items_frame
-from matchlib.overview import Lab, panel_lab, three, usual_view
+from matchlib.overview import panel_lab
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -171,7 +181,7 @@ def coat_ladder(
             got=str(most),
             remedy="choose fewer coats.",
         )
-    view = viewing or usual_view(model)
+    view = viewing or model.usual_view
     recipes = [Recipe(ground, None, None, clear)]
     recipes += [
         Recipe(ground, colour, CoatSchedule.of(n, ratio), clear) for n in range(1, most + 1)

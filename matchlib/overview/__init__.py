@@ -13,7 +13,7 @@ from matchlib.overview.drifting import (
     spreads,
     trend,
 )
-from matchlib.overview.labs import Lab, panel_lab, three, usual_view
+from matchlib.overview.labs import panel_lab
 from matchlib.overview.rereading import Rereading, rereading
 from matchlib.overview.within import ColourRange, candidates, reach
 
@@ -22,7 +22,6 @@ __all__ = [
     "ORDERS",
     "ColourRange",
     "Coverage",
-    "Lab",
     "PanelResidual",
     "Rereading",
     "Spread",
@@ -39,7 +38,5 @@ __all__ = [
     "rereading",
     "sprayed_twice",
     "spreads",
-    "three",
     "trend",
-    "usual_view",
 ]

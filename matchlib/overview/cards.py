@@ -8,9 +8,8 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from matchlib.colorimetry import delta_e00, lch
-from matchlib.domain import Panel, Recipe, readings_in
+from matchlib.domain import Lab, Panel, Recipe, readings_in, three
 from matchlib.linear import lab_of_reading
-from matchlib.overview.labs import Lab, three
 
 __all__ = ["ORDERS", "arranged", "card_lab", "nearest", "sprayed_twice"]
 

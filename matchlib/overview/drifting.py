@@ -13,7 +13,7 @@ from matchlib.colorimetry import delta_e00, lch
 from matchlib.domain import Panel
 from matchlib.errors import DomainError
 from matchlib.listing import Listing
-from matchlib.overview.labs import panel_lab, usual_view
+from matchlib.overview.labs import panel_lab
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
@@ -127,7 +127,7 @@ def panel_residuals(model: FilmPredictor, panels: Sequence[Panel]) -> Listing[Pa
     >>> found.to_frame().nlargest(1, "difference")["panel"].tolist()
     ['T029']
     """
-    view = usual_view(model)
+    view = model.usual_view
     pairs = [(p, panel_lab(p, view)) for p in panels]
     read = [(p, lab) for p, lab in pairs if lab is not None]
     if not read:

@@ -2,66 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from matchlib.colorimetry import reflectance_to_lab
-from matchlib.domain import Panel, Viewing
+from matchlib.domain import Lab, Panel, Viewing, three
 from matchlib.regression.vocabulary import geometry_group
 
-if TYPE_CHECKING:
-    from matchlib.regression import FilmPredictor
-
-__all__ = ["Lab", "panel_lab", "three", "usual_view"]
-
-Lab = tuple[float, float, float]
-
-
-def three(lab: Sequence[float] | np.ndarray) -> Lab:
-    """Return CIELAB as plain numbers.
-
-    Parameters
-    ----------
-    lab : array_like, shape (3,)
-        CIELAB.
-
-    Returns
-    -------
-    tuple of 3 float
-        The same.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> three(np.array([50.0, 1.0, 2.0]))
-    (50.0, 1.0, 2.0)
-    """
-    light, red, yellow = (float(v) for v in lab)
-    return light, red, yellow
-
-
-def usual_view(model: FilmPredictor) -> Viewing:
-    """Return how the archive's panels are usually read: D65/10° in its first geometry.
-
-    Parameters
-    ----------
-    model : FilmPredictor
-        Fitted.
-
-    Returns
-    -------
-    Viewing
-        That.
-
-    Examples
-    --------
-    >>> from matchlib.demo import demo_model
-    >>> print(usual_view(demo_model()))
-    D65/10° 45:0
-    """
-    return Viewing(geometry=model.words_.geometries[0])
+__all__ = ["panel_lab"]
 
 
 def panel_lab(panel: Panel, viewing: Viewing) -> Lab | None:

@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry import lch
-from matchlib.domain import CoatSchedule, MixRatio, Panel, Recipe
+from matchlib.domain import CoatSchedule, Lab, MixRatio, Panel, Recipe
 from matchlib.errors import DomainError
-from matchlib.overview.labs import Lab, panel_lab, usual_view
+from matchlib.overview.labs import panel_lab
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
@@ -141,7 +141,7 @@ def reach(
             got="none",
             remedy="choose a ground and a colour.",
         )
-    view = usual_view(model)
+    view = model.usual_view
     lab = model.predict_recipes(recipes, view)
     read = []
     for panel in panels:

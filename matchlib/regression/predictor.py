@@ -76,6 +76,12 @@ class FilmPredictor:
 
             raise UnfittedError
 
+    @property
+    def usual_view(self) -> Viewing:
+        """How the archive's panels are usually read: D65/10° in its first geometry."""
+        self.check_fitted()
+        return Viewing(geometry=self.words_.geometries[0])
+
     def under(self, conditions: Conditions) -> FilmPredictor:
         """Return the same fit, asked about other conditions.
 
@@ -276,7 +282,7 @@ class FilmPredictor:
         """
         self.check_fitted()
         n, wide = len(recipes), 3 * len(viewings)
-        views = [v or Viewing(geometry=self.words_.geometries[0]) for v in viewings]
+        views = [v or self.usual_view for v in viewings]
         under = conditions or self.conditions_
         tables = [RecipeTable.of(recipes, [v] * n, self.words_, under) for v in views]
         lights = [(v.illuminant, v.observer) for v in views]
@@ -395,5 +401,5 @@ class FilmPredictor:
         self, recipes: Sequence[Recipe], viewings: Sequence[Viewing] | Viewing | None
     ) -> Sequence[Viewing]:
         self.check_fitted()
-        viewings = viewings or Viewing(geometry=self.words_.geometries[0])
+        viewings = viewings or self.usual_view
         return [viewings] * len(recipes) if isinstance(viewings, Viewing) else viewings

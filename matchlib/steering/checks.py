@@ -6,10 +6,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from matchlib.correction import Belief, Sprayed
-from matchlib.domain import Recipe
+from matchlib.domain import Recipe, three
 from matchlib.errors import DomainError
 
 __all__ = ["DRY_MINUTES", "check_stages", "too_soon"]
@@ -100,10 +99,10 @@ def _mean(belief: Belief, same: Sequence[Sprayed], number: int) -> Sprayed:
             "out.",
         )
     also = tuple(
-        replace(view, lab=_three(np.mean([s.also[i].lab for s in same], axis=0)))
+        replace(view, lab=three(np.mean([s.also[i].lab for s in same], axis=0)))
         for i, view in enumerate(same[0].also)
     )
-    return replace(same[0], lab=_three(labs.mean(axis=0)), also=also)
+    return replace(same[0], lab=three(labs.mean(axis=0)), also=also)
 
 
 def _possible(belief: Belief, row: Sprayed, number: int) -> None:
@@ -167,7 +166,3 @@ def too_soon(minutes: float | None) -> str:
         f"It was read {ago} after its last coat: was it dry? A wet coat reads darker and glossier "
         "than it will be. If it was not touch dry by its data sheet, read it again."
     )
-
-
-def _three(values: NDArray[np.float64]) -> tuple[float, float, float]:
-    return float(values[0]), float(values[1]), float(values[2])

@@ -122,7 +122,7 @@ def plan(
     found = suggest(
         fit, target, bounds, top=max(2 * CANDIDATES, top), archive=past, callback=callback
     )
-    usual = Viewing(geometry=fit.words_.geometries[0])
+    usual = fit.usual_view
     views = [v or usual for v in target.viewings]
     worked = []
     with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, overload
 
-from matchlib.domain import Recipe
+from matchlib.domain import Lab, Recipe
 from matchlib.job import Plan
 from matchlib.listing import items_frame
 from matchlib.tails import chance_words
@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     from matchlib.suggest import Suggestion, Suggestions, Target
 
 __all__ = ["CardPlan", "CardPlans", "Likely", "PlannedReading"]
-
-Lab = tuple[float, float, float]
 
 
 @dataclass(frozen=True)

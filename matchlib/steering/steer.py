@@ -13,7 +13,7 @@ from threadpoolctl import threadpool_limits
 from matchlib.correction import Belief, Card, Sprayed, Today, continuations, film_words
 from matchlib.correction.scoring import places_of
 from matchlib.correction.weighing import DOUBTED, unfitting_words, weigh
-from matchlib.domain import CoatSchedule, MixRatio, Recipe, Viewing
+from matchlib.domain import CoatSchedule, MixRatio, Recipe, Viewing, three
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.steering.checks import check_stages
@@ -275,7 +275,7 @@ def advise(
             TopUp(
                 recipes[i],
                 added,
-                _three(labs[0, i]),
+                three(labs[0, i]),
                 spread[i, :3, :3],
                 float(hope.mean[i]),
                 float(chance[i]),
@@ -297,7 +297,7 @@ def advise(
         state,
         tuple(options),
         now,
-        _three(labs[0, 0]),
+        three(labs[0, 0]),
         spread[0, :3, :3],
         float(hope.mean[0]),
         looks,
@@ -319,7 +319,3 @@ def _last_ratio(recipe: Recipe) -> MixRatio | None:
 
 def _coats(recipes: Sequence[Recipe]) -> Array:
     return np.array([r.schedule.coats if r.schedule else 0 for r in recipes], float)
-
-
-def _three(values: Array) -> tuple[float, float, float]:
-    return float(values[0]), float(values[1]), float(values[2])

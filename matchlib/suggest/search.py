@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from matchlib.colorimetry import delta_e00
-from matchlib.domain import Panel, Recipe, Viewing
+from matchlib.domain import Panel, Recipe, Viewing, three
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.progress import Callback, part_of
@@ -121,7 +121,7 @@ def suggest(
     bounds = limits or Limits()
     past = [a.recipe if isinstance(a, Panel) else a for a in archive]
     space = Space.of(model, bounds, past)
-    viewings = [a.viewing or Viewing(geometry=model.words_.geometries[0]) for a in target.aims]
+    viewings = [a.viewing or model.usual_view for a in target.aims]
     with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait
         return _Search(
             space, target, viewings, past, unevenness=unevenness, callback=part_of(callback)
@@ -336,7 +336,7 @@ class _Search:
             made.append(
                 Suggestion(
                     recipe=recipes[i],
-                    lab=_three(lab),
+                    lab=three(lab),
                     covariance=whole[i],
                     dof=float(first.dof[i]),
                     delta_e00=float(delta_e00(self.target.aims[0].lab, lab)),
@@ -349,7 +349,7 @@ class _Search:
                     f"{' + '.join(space.shelf.colours[picks.pot[i]].names)}",
                     never_sprayed=tuple(self._new(recipes[i], int(picks.ground[i]))),
                     rounding_loss=max(0.0, float(cost[i]) - best),
-                    labs=tuple(_three(v) for v in view.prediction.labs[:, i]),
+                    labs=tuple(three(v) for v in view.prediction.labs[:, i]),
                 )
             )
         return with_ties(made, [float(view.floor[i]) for i in chosen])
@@ -413,10 +413,6 @@ def _film_shows(model: FilmPredictor, target: Target) -> Callable[[Sequence[Reci
     from matchlib.evenness import film_tolerance
 
     return lambda recipes: film_tolerance(model, recipes, changes=(0.1,), order=target)[:, 0]
-
-
-def _three(lab: Array) -> tuple[float, float, float]:
-    return (float(lab[0]), float(lab[1]), float(lab[2]))
 
 
 def _kinds(members: NDArray[np.bool_]) -> Ints:

@@ -26,7 +26,6 @@ from matchlib.lessons.exercise import _trusted
 from matchlib.overview import (
     panel_lab,
     panel_residuals,
-    usual_view,
 )
 from matchlib.regression import FilmRegressor, frames_of
 from matchlib.tails import region
@@ -35,7 +34,7 @@ from matchlib.tails import region
 def test_what_the_law_explains_is_what_its_own_tails_hold(
     model: FilmRegressor, panels: tuple[Panel, ...]
 ) -> None:
-    view = usual_view(model)
+    view = model.usual_view
     panel = next(p for p in panels if not p.recipe.bare)
     there = model.predict_each([panel.recipe], view)
     root = np.linalg.cholesky(there.covariance[0])
@@ -100,7 +99,7 @@ def test_an_exercise_is_a_real_panel_with_distinct_answers(
         asked = make_exercise(model, panels, kind, seed=seed)
         panel = by_code[asked.panel]
         assert asked == make_exercise(model, panels, kind, seed=seed)
-        assert asked.lab == panel_lab(panel, usual_view(model))
+        assert asked.lab == panel_lab(panel, model.usual_view)
         assert asked.options[asked.right] == panel.recipe
         assert 3 <= len(asked.options) <= 4
         assert len(set(asked.texts)) == len(asked.texts)
@@ -316,7 +315,7 @@ def test_what_to_change_is_judged_by_the_law(
     model: FilmRegressor, panels: tuple[Panel, ...]
 ) -> None:
     by_code = {p.code: p for p in panels}
-    view = usual_view(model)
+    view = model.usual_view
     for seed in range(4):
         asked = make_exercise(model, panels, "change", seed=seed)
         card = by_code[asked.panel]

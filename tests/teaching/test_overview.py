@@ -20,7 +20,6 @@ from matchlib.overview import (
     reach,
     spreads,
     trend,
-    usual_view,
 )
 from matchlib.regression import FilmRegressor
 
@@ -87,7 +86,7 @@ def test_misses_name_the_wrong_backs(model: FilmRegressor, panels: tuple[Panel, 
 def test_a_lab_reading_counts_only_under_its_own_light(
     model: FilmRegressor, panels: tuple[Panel, ...]
 ) -> None:
-    view = usual_view(model)
+    view = model.usual_view
     other = replace(view, illuminant="A")
     of_lab = next(p for p in panels if p.readings[0].lab is not None)
     of_spectrum = next(p for p in panels if p.readings[0].spectral)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from matchlib.overview import panel_lab, usual_view
+from matchlib.overview import panel_lab
 from matchlib.tails import chance_words
 from workbook.figures import esc
 from workbook.page.fields import button, field, fold
@@ -46,7 +46,7 @@ def do_look(room: ArchiveRoom, _: Press | None = None, *, quiet: bool = False) -
         model = room.session.fit(callback=callback).model
         panels = room.session.archive.panels()
         found = list(audit(panels, model, callback=callback))
-        by_code, laws, view = {p.code: p for p in panels}, {}, usual_view(model)
+        by_code, laws, view = {p.code: p for p in panels}, {}, model.usual_view
         for finding in found:
             panel = by_code.get(finding.codes[0])
             lab = None if panel is None else panel_lab(panel, view)

@@ -10,7 +10,7 @@ import numpy as np
 
 from matchlib.domain import Recipe
 from matchlib.errors import MatchlibError
-from matchlib.overview import PanelResidual, outliers, panel_residuals, trend, usual_view
+from matchlib.overview import PanelResidual, outliers, panel_residuals, trend
 from workbook.figures import Raw, bars, esc, number, table, timeline
 from workbook.page.fields import button, check, chips, choice, field, fold, slider
 from workbook.page.pictures import areas, numbers
@@ -196,7 +196,7 @@ def do_plan(room: ArchiveRoom, done: Press) -> None:
     def compute(callback: Callback) -> Any:
         plan = room.session.plan_panels(top=top, callback=callback)
         model = room.session.fit().model
-        return plan, model.predict_recipes([p.recipe for p in plan.panels], usual_view(model))
+        return plan, model.predict_recipes([p.recipe for p in plan.panels], model.usual_view)
 
     room.work("Asking what each card would teach", compute, lambda f: room.found.update(next=f))
 

@@ -11,8 +11,8 @@ from matchlib.overview import card_lab
 from workbook.figures.svg import Raw, esc, lab_text, number, picture, screen_colours
 
 if TYPE_CHECKING:
-    from matchlib.domain import Colour, Ground, Panel, Recipe
-    from matchlib.overview import Coverage, Lab
+    from matchlib.domain import Colour, Ground, Lab, Panel, Recipe
+    from matchlib.overview import Coverage
 
 __all__ = ["card_grid", "card_picture", "coverage_picture", "twins_picture"]
 

@@ -16,8 +16,7 @@ from workbook.session.library import look_at_card, match_card
 from workbook.session.typed import three_typed
 
 if TYPE_CHECKING:
-    from matchlib.domain import Panel
-    from matchlib.overview import Lab
+    from matchlib.domain import Lab, Panel
     from workbook.library.app import LibraryRoom
 
 __all__ = [

@@ -13,9 +13,8 @@ from workbook.session.targets import lab_of, readings_by_angle
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive, Change
-    from matchlib.domain import LoggedCoat, Panel, Stage
+    from matchlib.domain import Lab, LoggedCoat, Panel, Stage
     from matchlib.job import Job
-    from matchlib.overview import Lab
     from matchlib.regression import FilmPredictor
 
 __all__ = ["CardLook", "last_change", "look_at_card", "match_card"]
@@ -58,13 +57,14 @@ def look_at_card(archive: Archive, code: str, model: FilmPredictor | None = None
 
 
 def _by_law(panel: Panel, model: FilmPredictor | None) -> tuple[tuple[Lab, ...], str]:
-    from matchlib.overview import panel_residuals, three, usual_view
+    from matchlib.domain import three
+    from matchlib.overview import panel_residuals
 
     if model is None:
         return (), ""
     try:
         found = panel_residuals(model, [panel])
-        labs = model.predict_recipes(panel.recipe.coat_by_coat(), usual_view(model))
+        labs = model.predict_recipes(panel.recipe.coat_by_coat(), model.usual_view)
     except MatchlibError:
         return (), ""  # a name that the model has not met says nothing of the others
     off = found[0].difference if found else None

@@ -93,7 +93,7 @@ def report_on(
     from matchlib.metamerism import metamerism
     from matchlib.suggest import Target
 
-    view = viewing or Viewing(geometry=model.words_.geometries[0])
+    view = viewing or model.usual_view
     by: Any = {"order": aim, "viewing": view}
     shown = film_tolerance(model, recipe, **by)
     held, why_not = None, "" if target is not None else "There is no target to hold."
@@ -134,7 +134,7 @@ def reachable_labs(
     """
     from matchlib.suggest.ingredients import Ingredients
 
-    view = viewing or Viewing(geometry=model.words_.geometries[0])
+    view = viewing or model.usual_view
     shelf = Ingredients.of(
         limits, model.words_.grounds, model.words_.colours, (), [p.recipe for p in panels]
     )

@@ -58,12 +58,11 @@ def _alone(
     sheet: JobSheet, model: FilmPredictor, recipe: Recipe, tolerance: Tolerance | float
 ) -> JobSheet:
     """The sheet with what the recipe reads, where nothing is to be matched."""
-    from matchlib.domain import Viewing
     from matchlib.forecast import forecast
     from matchlib.suggest import Tolerance
 
     passing = tolerance if isinstance(tolerance, Tolerance) else Tolerance(value=tolerance)
-    view = Viewing(geometry=model.words_.geometries[0])
+    view = model.usual_view
     (expected,) = forecast(model, [recipe], viewings=[view])
     return replace(
         sheet,

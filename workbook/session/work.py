@@ -186,10 +186,9 @@ class Work:
     @property
     def viewing(self) -> Viewing:
         """How the target was read; how the archive was where there is none."""
-        from matchlib.domain import Viewing
 
         first = self.job.target[0].viewing if self.job.target else None
-        return first or Viewing(geometry=self.model.words_.geometries[0])
+        return first or self.model.usual_view
 
     def suggestions(self, limits: Limits | None = None, *, top: int = 8) -> Suggestions:
         """Return recipes for the target, best first."""

@@ -14,7 +14,7 @@ from workbook.page.fields import button, check, chips, choice, fold, slider
 from workbook.page.pictures import areas
 
 if TYPE_CHECKING:
-    from matchlib.overview import Lab
+    from matchlib.domain import Lab
     from workbook.page import Press
     from workbook.training.app import TrainingRoom
 
