@@ -8,14 +8,15 @@ prediction itself: how well such a panel comes out.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import Tolerance, delta_e00, expected_delta_e00
+from matchlib.colorimetry import ExpectedDifference, Tolerance, delta_e00, expected_delta_e00
 from matchlib.domain import Lab, Recipe, Viewing, three
 from matchlib.errors import MatchlibError
+from matchlib.outcome import Outcome, outcome_at, outcomes
 from matchlib.regression import FilmPredictor
 from matchlib.suggest import Aim, Target
 
@@ -57,32 +58,20 @@ class ForecastAngle:
     difference: float
 
 
-@dataclass(frozen=True, slots=True)
-class Forecast:
-    """The next panel of one recipe.
+@dataclass(frozen=True)
+class Forecast(Outcome):
+    """The next panel of one recipe, beside what `Outcome` holds.
 
     Parameters
     ----------
-    recipe : Recipe
-        What would be sprayed.
     viewing : Viewing
         How it would be read; at several angles the first, which is the one reported.
-    lab : tuple of 3 float
-        Predicted CIELAB there.
-    covariance : ndarray, shape (3, 3)
-        Of the next panel's reading there [ΔE*ab²].
-    dof : float
-        Degrees of freedom of that covariance, for `matchlib.tails.region`.
     delta_e00, sd_delta_e00 : float
         Expected difference of that reading from the target, or without one from the prediction;
         and its standard deviation [ΔE00].
     difference : float
         Of the prediction itself from the target, in the unit of the tolerance; the worst over the
         angles, weighted; 0 without a target.
-    expected, sd : float
-        Mean and standard deviation of the next panel's difference, in the same unit.
-    probability : float
-        That it is within the tolerance, at every angle [-].
     tolerance : Tolerance
         What passes.
     angles : tuple of ForecastAngle
@@ -97,24 +86,12 @@ class Forecast:
     (3, True)
     """
 
-    recipe: Recipe
     viewing: Viewing
-    lab: Lab
-    covariance: Array = field(compare=False)
-    dof: float
     delta_e00: float
     sd_delta_e00: float
     difference: float
-    expected: float
-    sd: float
-    probability: float
     tolerance: Tolerance
     angles: tuple[ForecastAngle, ...] = ()
-
-    @property
-    def sd_lab(self) -> Lab:
-        """Standard deviation of the next panel's reading, per axis."""
-        return three(np.sqrt(np.diag(self.covariance)))
 
     @property
     def against(self) -> str:
@@ -234,31 +211,26 @@ def _by_itself(
     there = model.predict_each(recipes, views)
     lab, total, dof = there.lab, there.covariance, there.dof
     most = passes.value if passes.kind == "ΔE00" else 1.0
-    plain = expected_delta_e00(lab, lab, total, tolerance=most, dof=dof)
-    found = []
-    for i, recipe in enumerate(recipes):
-        away = (plain.mean[i], plain.sd[i], plain.probability[i])
-        if passes.kind != "ΔE00":
-            own, one = Target((Aim(three(lab[i]), views[i]),), passes), slice(i, i + 1)
-            away = tuple(v[0] for v in own.expected(lab[None, one], total[one], dof[one]))
-        mean, give, probability = map(float, away)
-        found.append(
-            Forecast(
-                recipe=recipe,
-                viewing=views[i],
-                lab=three(lab[i]),
-                covariance=total[i],
-                dof=float(dof[i]),
-                delta_e00=float(plain.mean[i]),
-                sd_delta_e00=float(plain.sd[i]),
-                difference=0.0,
-                expected=mean,
-                sd=give,
-                probability=probability,
-                tolerance=passes,
-            )
+    plain = hope = expected_delta_e00(lab, lab, total, tolerance=most, dof=dof)
+    if passes.kind != "ΔE00":
+        goals = [Target((Aim(three(v), view),), passes) for v, view in zip(lab, views, strict=True)]
+        rows = [slice(i, i + 1) for i in range(len(recipes))]
+        own = [
+            goal.expected(lab[None, one], total[one], dof[one])
+            for goal, one in zip(goals, rows, strict=True)
+        ]
+        hope = ExpectedDifference(*map(np.concatenate, zip(*own, strict=True)))
+    return tuple(
+        Forecast(
+            **vars(outcome_at(i, recipe, there, hope)),
+            viewing=views[i],
+            delta_e00=float(plain.mean[i]),
+            sd_delta_e00=float(plain.sd[i]),
+            difference=0.0,
+            tolerance=passes,
         )
-    return tuple(found)
+        for i, recipe in enumerate(recipes)
+    )
 
 
 def _against(
@@ -266,7 +238,6 @@ def _against(
 ) -> tuple[Forecast, ...]:
     """How far from a target each panel is expected to come out, at every angle."""
     there = model.predict_together(recipes, views)
-    away = aim.expected(there.labs, there.covariance, there.dof)
     first = there.first
     plain = expected_delta_e00(
         aim.aims[0].lab, first.lab, first.covariance, tolerance=1.0, dof=first.dof
@@ -274,19 +245,13 @@ def _against(
     itself = aim.difference(list(there.labs))
     return tuple(
         Forecast(
-            recipe=recipe,
+            **vars(one),
             viewing=views[0],
-            lab=three(first.lab[i]),
-            covariance=first.covariance[i],
-            dof=float(first.dof[i]),
             delta_e00=float(plain.mean[i]),
             sd_delta_e00=float(plain.sd[i]),
             difference=float(itself[i]),
-            expected=float(away.mean[i]),
-            sd=float(away.sd[i]),
-            probability=float(away.probability[i]),
             tolerance=aim.tolerance,
             angles=angles_of(aim, there.labs[:, i]),
         )
-        for i, recipe in enumerate(recipes)
+        for i, one in enumerate(outcomes(recipes, there, aim))
     )

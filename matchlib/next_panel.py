@@ -27,6 +27,7 @@ from matchlib.domain import Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.linear import linearise
 from matchlib.listing import Listing, items_frame
+from matchlib.outcome import Outcome, outcomes
 from matchlib.progress import Callback, part_of
 from matchlib.tails import chance_words, dof_of, drawn_out, normal_cloud, symmetric_root
 from matchlib.target import Target
@@ -54,17 +55,11 @@ CLOUD = 64
 
 
 @dataclass(frozen=True)
-class TargetPanel:
-    """A panel that might be sprayed next for a target.
+class TargetPanel(Outcome):
+    """A panel that might be sprayed next for a target, beside what `Outcome` holds.
 
     Parameters
     ----------
-    recipe : Recipe
-        What to spray.
-    lab : tuple of 3 float
-        Expected reading.
-    passes : float
-        Probability that this panel is within tolerance [-].
     passes_by_second : float
         Probability that this panel or the one after it is [-].
     words : str
@@ -80,9 +75,6 @@ class TargetPanel:
     ('3@3:1', True)
     """
 
-    recipe: Recipe
-    lab: tuple[float, float, float]
-    passes: float
     passes_by_second: float
     words: str
 
@@ -223,8 +215,8 @@ def next_for_target(
     report(0.2, "working out the nearest")
     some = [candidates[i] for i in order[:FOLLOWING]]
     there = belief.predict_together(some, goal.viewings, source=source)
-    hope = goal.expected(there.labs, there.covariance, there.dof)
-    first = np.argsort(-hope.probability, kind="stable")[:THOUGHT_OF]
+    each = outcomes(some, there, goal)
+    first = np.argsort([-one.probability for one in each], kind="stable")[:THOUGHT_OF]
     slope = np.concatenate(
         [belief.linear(some, v, sources=source)[1] for v in goal.viewings], axis=1
     )
@@ -232,15 +224,12 @@ def next_for_target(
     for number, i in enumerate(first):
         report(0.3 + 0.7 * number / len(first), "imagining what each panel would read")
         second = _by_second(i, there, slope=slope, covariance=belief.covariance, goal=goal)
-        passes = float(hope.probability[i])
-        words = (
-            f"{some[i].words}: passes with a chance of {chance_words(passes)}; by the panel "
-            f"after it {chance_words(second)}."
-        )
-        light, red, yellow = map(float, there.lab[i])
-        found.append(TargetPanel(some[i], (light, red, yellow), passes, second, words))
+        passes = chance_words(each[i].probability)
+        words = f"{some[i].words}: passes with a chance of {passes}; by the panel after it "
+        words += f"{chance_words(second)}."
+        found.append(TargetPanel(**vars(each[i]), passes_by_second=second, words=words))
     chance = np.array([panel.passes_by_second for panel in found])
-    best = np.lexsort((hope.mean[first], -chance.round(3)))[:shown]
+    best = np.lexsort((np.array([p.expected for p in found]), -chance.round(3)))[:shown]
     return Listing(found[b] for b in best)
 
 

@@ -53,9 +53,7 @@ def test_a_cmc_tolerance_changes_the_chance_as_the_library_says(room):
             archive=session.archive.panels(),
         )
     assert [t["probability"] for t in told] == [round(s.probability, 4) for s in found]
-    assert [t["expected_difference"] for t in told] == [
-        round(s.expected_delta_e00, 4) for s in found
-    ]
+    assert [t["expected_difference"] for t in told] == [round(s.expected, 4) for s in found]
     first = told[0]
     assert (first["difference_kind"], first["tolerance"]) == ("CMC(2:1)", 1.0)
     assert first["tolerance_words"] == "CMC(2:1) at most 1"

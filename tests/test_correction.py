@@ -360,7 +360,7 @@ def test_a_chance_of_coats_on_top_has_the_tails_of_what_is_left_of_the_law(
     many = rescue(replace(before, model=sure), panel, goal, Limits(), tolerance=1.0)
     assert few.state == many.state == "build on"
     # So near its target a t of the same covariance lies nearer.
-    assert few.options[0].difference < many.options[0].difference
+    assert few.options[0].expected < many.options[0].expected
 
 
 def test_what_may_follow_a_panel_has_tails_too(
@@ -376,10 +376,10 @@ def test_what_may_follow_a_panel_has_tails_too(
     found = scored(belief, [recipe], target, tolerance=1.0)[0]
     dof = float(groups[0]) / float(share[0]) ** 2
     few = expected_delta_e00(target, found.lab, total[0], tolerance=1.0, dof=dof)
-    assert found.difference == pytest.approx(float(few.mean))
+    assert found.expected == pytest.approx(float(few.mean))
     assert found.probability == float(few.probability)
     normal = expected_delta_e00(target, found.lab, total[0], tolerance=1.0)
-    assert found.difference < float(normal.mean)
+    assert found.expected < float(normal.mean)
 
 
 def test_a_panel_built_on_keeps_what_it_got(shop: Shop, recipe: Recipe) -> None:
@@ -442,12 +442,13 @@ def test_words_and_changes_stay_with_their_recipe(model: FilmRegressor, recipe: 
         assert one.words == str(one.recipe)
         (covariance,) = model.predict_each([one.recipe]).covariance
         hope = expected_delta_e00(aim, one.lab, covariance, tolerance=1.0)
-        assert one.difference == pytest.approx(hope.mean, rel=0.1)
+        assert one.expected == pytest.approx(hope.mean, rel=0.1)
 
 
 def test_one_thing_less_changed_is_worth_two_in_a_hundred(recipe: Recipe) -> None:
     def one(chance: float, changes: int) -> Scored:
-        return Scored(recipe, (0.0, 0.0, 0.0), 1.0, chance, "", changes)
+        about = (recipe, (0.0, 0.0, 0.0), np.eye(3), np.inf, 1.0, 0.5, chance)
+        return Scored(*about, words="", changes=changes)
 
     assert best_of([one(0.50, 2), one(0.47, 0)]).changes == 0
     assert best_of([one(0.50, 2), one(0.45, 0)]).changes == 2

@@ -129,10 +129,10 @@ def test_planning_ahead_counts_both_angles_and_boxes(model) -> None:
     both = next_for_target(model, Target.of_readings([face, flop]), recipes)
     by = {p.recipe: p for p in alone}
     for panel in both:
-        assert panel.passes_by_second >= panel.passes
+        assert panel.passes_by_second >= panel.probability
         if panel.recipe in by:
             # Both are counted on 256 points of a cloud, each to some hundredths.
-            assert panel.passes <= by[panel.recipe].passes + 0.04
+            assert panel.probability <= by[panel.recipe].probability + 0.04
     wide = Target.of_readings(face, tolerance=Tolerance("Lab", box=(60.0, 60.0, 60.0)))
     assert next_for_target(model, wide, recipes)[0].passes_by_second == 1.0
     slim = Target.of_readings(face, tolerance=Tolerance("LCh", box=(60.0, 60.0, 1e-3)))

@@ -111,8 +111,8 @@ def test_a_panel_for_a_target_counts_the_one_after_it(
     found = next_for_target(model, target, candidates)
     assert found[0].passes_by_second == max(f.passes_by_second for f in found)
     for panel in found:
-        assert 0.0 <= panel.passes <= panel.passes_by_second + 0.03
-        for chance in (panel.passes, panel.passes_by_second):
+        assert 0.0 <= panel.probability <= panel.passes_by_second + 0.03
+        for chance in (panel.probability, panel.passes_by_second):
             assert chance_words(chance) in panel.words
 
 
@@ -134,7 +134,7 @@ def test_the_second_panel_is_chosen_by_what_the_first_one_read(
         then = after.predict_together(some, goal.viewings)
         if goal.difference([read[None]])[0] > goal.tolerance.value:
             chances.append(goal.expected(then.labs, then.covariance).probability.max())
-    both = first.passes + (1.0 - first.passes) * np.mean(chances)
+    both = first.probability + (1.0 - first.probability) * np.mean(chances)
     assert first.passes_by_second == pytest.approx(both, abs=0.035)  # it is known to 0.03
 
 
@@ -155,7 +155,7 @@ def test_nothing_is_learnt_where_nothing_is_unknown(
     sure = replace(belief, covariance=belief.covariance * 1e-9)
     for panel in next_for_target(sure, target, candidates, shown=1):
         # Two tries of the same chance, one after the other, when a panel teaches nothing.
-        both = 1 - (1 - panel.passes) ** 2
+        both = 1 - (1 - panel.probability) ** 2
         assert panel.passes_by_second == pytest.approx(both, abs=0.12)
 
 
@@ -167,7 +167,7 @@ def test_chances_have_the_tails_of_what_few_grounds_taught(
     for panel in next_for_target(belief, goal.labs[0], candidates, shown=3):
         there = belief.predict_together([panel.recipe], goal.viewings)
         hope = goal.expected(there.labs, there.covariance, there.dof)
-        assert panel.passes == hope.probability[0]
+        assert panel.probability == hope.probability[0]
     some = candidates[30:50]
     there = belief.predict_together(some, goal.viewings)
     about = {"slope": belief.linear(some)[1], "covariance": belief.covariance, "goal": goal}

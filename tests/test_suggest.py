@@ -137,7 +137,7 @@ def test_fewer_coats_come_first_between_equals() -> None:
     assert first.recipe.schedule is not None
     for other in found[1:]:
         assert other.recipe.schedule is not None
-        if abs(other.expected_delta_e00 - first.expected_delta_e00) < 0.005:
+        if abs(other.expected - first.expected) < 0.005:
             assert first.recipe.schedule.coats <= max(3, other.recipe.schedule.coats)
 
 

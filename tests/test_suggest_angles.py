@@ -144,8 +144,8 @@ def test_the_search_states_the_chance_of_readings_as_few_grounds_tell_them() -> 
     dof = model().stack_.dof[model().reach(recipes)] / share**2
     target = Target(tuple(Aim(tuple(lab[0]), v) for lab, v in zip(labs, VIEWS, strict=True)))
     view = scores(model(), recipes, target, VIEWS)
-    np.testing.assert_allclose(view.expected, target.expected(labs, total, dof).mean)
-    assert view.expected[0] < target.expected(labs, total).mean[0]
+    np.testing.assert_allclose(view.hope.mean, target.expected(labs, total, dof).mean)
+    assert view.hope.mean[0] < target.expected(labs, total).mean[0]
     # Nobody's panels come out better than spray and reading let them, and these are known well.
     goals = np.broadcast_to(labs[:, :1], labs.shape)
     np.testing.assert_allclose(view.floor, target.expected(goals, there.own).mean)
@@ -159,7 +159,7 @@ def test_the_search_states_the_chance_at_all_angles() -> None:
     passed = np.mean(target.difference(seen) <= 1.0)
     view = scores(model(), [recipe], target, VIEWS)
     # At full width the law bends a little, which a plane does not tell.
-    assert view.probability[0] == pytest.approx(passed, abs=0.06)
+    assert view.hope.probability[0] == pytest.approx(passed, abs=0.06)
 
 
 def test_angles_that_move_together_pass_together_more_often_than_apart() -> None:

@@ -79,7 +79,7 @@ def test_luck_of_a_panel_makes_nothing_reachable(unsure: FilmRegressor) -> None:
     for away, chance in ((0.5, 1.0), (2.0, 0.0)):
         target = Target.lab(*(lab + np.array([away, 0, 0])), tolerance=1.0)
         assert asked(sure, recipes, target).chance == chance
-        assert 0.0 < scores(sure, recipes, target, VIEWS).probability[0] < 1.0
+        assert 0.0 < scores(sure, recipes, target, VIEWS).hope.probability[0] < 1.0
 
 
 def test_the_panel_that_tells_is_of_what_the_target_needs(unsure: FilmRegressor) -> None:

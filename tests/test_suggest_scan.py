@@ -220,7 +220,7 @@ def test_nothing_is_lost_against_the_whole_law_on_every_recipe(seed: int) -> Non
     there = model_of().predict_each(recipes)
     hope = target.expected(there.labs, there.covariance)
     # Its order lets less trouble decide within a fifth of what spray alone makes.
-    assert min(s.expected_delta_e00 for s in found) <= hope.mean.min() + 0.02
+    assert min(s.expected for s in found) <= hope.mean.min() + 0.02
 
 
 class StoppedError(Exception):

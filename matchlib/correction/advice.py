@@ -131,7 +131,7 @@ class Advice:
             f"{self.goal.worst}, {self.tolerance:g} allowed.",
             self.film_words,
             f"Next: {self.best.words}. Expected "
-            f"{far(self.best.difference, 1)}; "
+            f"{far(self.best.expected, 1)}; "
             f"the chance that it passes is {chance}.",
             self.rescue.words,
         ]

@@ -22,6 +22,7 @@ from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import Recipe
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
+from matchlib.outcome import outcomes
 from matchlib.tails import chance_words
 from matchlib.target import Target
 
@@ -125,20 +126,20 @@ def rescue(
         )
         if panel.source == "photo":
             views = [panel.views[place].viewing for place in places_of(goal, panel)]
-            card = Card.of(before, [panel])
-            _, _, hope = card.outlook([panel.recipe], goal, card.ahead([panel.recipe], views))
-            chance = chance_words(float(hope.probability[0]))
+            card, same = Card.of(before, [panel]), [panel.recipe]
+            (one,) = outcomes(same, card.outlook(same, card.ahead(same, views)), goal)
+            chance = chance_words(one.probability)
             words += f" That is by a photograph: an instrument passes it with a chance of {chance}."
         return Rescue("passes", (), words)
     options = sorted(
         on_top(before, panel, goal, continuations(panel.recipe, limits)),
-        key=lambda s: (-round(s.probability, 2), _coats(s.recipe), s.difference),
+        key=lambda s: (-round(s.probability, 2), _coats(s.recipe), s.expected),
     )
-    if options and options[0].probability >= WORTH_TRYING and options[0].difference < now:
+    if options and options[0].probability >= WORTH_TRYING and options[0].expected < now:
         best = options[0]
         words = (
             f"This panel can still be built on: {best.words}; the chance that it then passes is "
-            f"{chance_words(best.probability)}, expected {far(best.difference, 1)} "
+            f"{chance_words(best.probability)}, expected {far(best.expected, 1)} "
             f"(now {now:.1f})."
         )
         if _cleared(panel):
@@ -224,16 +225,13 @@ def on_top(
     # The gun may have been set otherwise since the panel was read; an instrument will judge it.
     card = Card.of(before, [panel])
     ahead = card.ahead(recipes, views, afresh=True)
-    there = card.outlook(recipes, ahead)
-    labs, hope = there.labs, goal.expected(there.labs, there.covariance, there.dof)
-    lab, result = labs[0], []
-    for i, (recipe, coats_added) in enumerate(zip(recipes, added, strict=True)):
+    found = outcomes(recipes, card.outlook(recipes, ahead), goal)
+    result = []
+    for one, coats_added in zip(found, added, strict=True):
         coats = ", then ".join(
             f"{s.coats} more coat{'s' * (s.coats != 1)} of {ratio_words(s.ratio)} on top"
             for s in coats_added.steps
         )
-        at = (float(lab[i, 0]), float(lab[i, 1]), float(lab[i, 2]))
-        chance = float(hope.probability[i])
         changed = 3 if _cleared(panel) else 1  # sanding, and a second clear coat
-        result.append(Scored(recipe, at, float(hope.mean[i]), chance, coats, changed))
+        result.append(Scored(**vars(one), words=coats, changes=changed))
     return result

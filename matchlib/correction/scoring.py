@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import Recipe, Viewing
 from matchlib.errors import TargetError
+from matchlib.outcome import Outcome, outcomes
 from matchlib.target import Target
 
 if TYPE_CHECKING:
@@ -27,20 +28,11 @@ SHORTLIST = 120
 
 
 @dataclass(frozen=True)
-class Scored:
-    """A recipe with what to expect of it.
+class Scored(Outcome):
+    """A recipe that may be sprayed next, beside what `Outcome` holds.
 
     Parameters
     ----------
-    recipe : Recipe
-        To spray.
-    lab : tuple of 3 float
-        Expected reading.
-    difference : float
-        Mean of the next panel's difference to the target, in the tolerance's unit (ΔE00 unless
-        the order names another).
-    probability : float
-        Of the next panel being within tolerance [-].
     words : str
         What to do.
     changes : int
@@ -56,10 +48,6 @@ class Scored:
     True
     """
 
-    recipe: Recipe
-    lab: tuple[float, float, float]
-    difference: float
-    probability: float
     words: str
     changes: int = 0
 
@@ -116,20 +104,15 @@ def scored(
     rows = np.argsort(nearness(predictor, recipes, aim), kind="stable")[:shortlist]
     some = [recipes[i] for i in rows]
     there = predictor.predict_together(some, aim.viewings)
-    hope = aim.expected(there.labs, there.covariance, there.dof)
-    lab = there.lab
     result = [
         Scored(
-            recipe=some[i],
-            lab=(float(lab[i, 0]), float(lab[i, 1]), float(lab[i, 2])),
-            difference=float(hope.mean[i]),
-            probability=float(hope.probability[i]),
-            words=some[i].words if words is None else words[row],
+            **vars(one),
+            words=one.recipe.words if words is None else words[row],
             changes=0 if changes is None else changes[row],
         )
-        for i, row in enumerate(rows)
+        for one, row in zip(outcomes(some, there, aim), rows, strict=True)
     ]
-    return sorted(result, key=lambda s: (-round(s.probability, 2), s.difference, s.changes))
+    return sorted(result, key=lambda s: (-round(s.probability, 2), s.expected, s.changes))
 
 
 def nearness(predictor: FilmPredictor | Belief, recipes: Sequence[Recipe], target: Target) -> Array:
@@ -177,6 +160,6 @@ def best_of(found: Sequence[Scored], *, worth: float = 0.02) -> Scored | None:
     """
     return max(
         found,
-        key=lambda s: (s.probability - worth * s.changes, -s.difference),
+        key=lambda s: (s.probability - worth * s.changes, -s.expected),
         default=None,
     )

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from matchlib.correction import Belief, Today, scored
-from matchlib.domain import CoatSchedule, Panel, Recipe, Viewing, readings_in
+from matchlib.domain import CoatSchedule, Panel, Recipe, readings_in
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.progress import Callback, part_of
@@ -155,7 +155,7 @@ def _candidates(
     model: FilmPredictor | Belief, found: Suggestions, goal: Target, limits: Limits
 ) -> list[Candidate]:
     """The nearest recipe of every pair of ground and pot that comes near."""
-    candidates = [Candidate(s.recipe, s.expected_delta_e00, s.probability, s) for s in found]
+    candidates = [Candidate(s.recipe, s.expected, s.probability, s) for s in found]
     if isinstance(model, Belief):
         # What today's cards taught, the search has not heard of.
         pots = {(s.recipe.ground, s.recipe.colour): s.recipe for s in found}
@@ -167,7 +167,7 @@ def _candidates(
         ]
         every = [*(s.recipe for s in found), *made]
         near = scored(model, every, goal, tolerance=goal.tolerance.value, shortlist=240)
-        candidates = [Candidate(s.recipe, s.difference, s.probability) for s in near]
+        candidates = [Candidate(s.recipe, s.expected, s.probability) for s in near]
     candidates.sort(key=lambda r: r.difference)
     kept: dict[tuple[object, object], Candidate] = {}
     for candidate in candidates:

@@ -16,6 +16,7 @@ from matchlib.correction.weighing import DOUBTED, unfitting_words, weigh
 from matchlib.domain import CoatSchedule, MixRatio, Recipe, Viewing, three
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
+from matchlib.outcome import outcome_at
 from matchlib.steering.checks import check_stages
 from matchlib.steering.lookahead import Lookahead
 from matchlib.steering.topup import TopUp, pot_of
@@ -252,14 +253,13 @@ def advise(
     ahead = Lookahead.of(card, recipes, goal, judged=judged, read=read)
     rough, last_coats = ahead.value(0, looks, ahead.begun)
     there = card.outlook(recipes, judged)
-    labs, spread = there.labs, there.covariance
-    hope = goal.expected(labs, spread, there.dof)
+    hope = goal.expected(there.labs, there.covariance, there.dof)
     chance = np.asarray(hope.probability, float)
     # The law as it is counts the last step; how much a look adds is by the law in brief.
     worth = np.clip(chance + np.maximum(rough[0] - last_coats[0], 0.0), 0.0, 1.0)
     worth[0] = chance[0]
     order = 1 + np.lexsort((hope.mean[1:], _coats(recipes[1:]), -worth[1:].round(2)))
-    options = []
+    options, first = [], there.first
     filled = cup or _last_ratio(have)
     # Whoever holds the cup asks first what one more coat of it would do.
     of_cup = [i for i in order if _last_ratio(recipes[i]) == filled][:1]
@@ -273,16 +273,12 @@ def advise(
             told = f"{told}; or {otherwise}"
         options.append(
             TopUp(
-                recipes[i],
-                added,
-                three(labs[0, i]),
-                spread[i, :3, :3],
-                float(hope.mean[i]),
-                float(chance[i]),
-                float(worth[i]),
-                pot,
-                f"{added.coats} coat{'s' * (added.coats != 1)} {told}",
-                fresh,
+                **vars(outcome_at(i, recipes[i], first, hope)),
+                added=added,
+                steered=float(worth[i]),
+                pour=pot,
+                words=f"{added.coats} coat{'s' * (added.coats != 1)} {told}",
+                fresh=fresh,
             )
         )
     best = float(worth[order[0]]) if len(order) else 0.0
@@ -297,8 +293,8 @@ def advise(
         state,
         tuple(options),
         now,
-        three(labs[0, 0]),
-        spread[0, :3, :3],
+        three(first.lab[0]),
+        first.covariance[0],
         float(hope.mean[0]),
         looks,
         goal,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +11,7 @@ from matchlib.correction.moves import ratio_words
 from matchlib.domain import CoatSchedule, Colour, MixRatio, Recipe
 from matchlib.errors import DomainError
 from matchlib.mixing import Pour, Remainder, most_kept, pour
+from matchlib.outcome import Outcome
 
 __all__ = ["TopUp", "let_down", "pot_of"]
 
@@ -21,23 +22,13 @@ POT_ML = 100.0
 
 
 @dataclass(frozen=True)
-class TopUp:
-    """Coats on top of a card, and what to expect of it then.
+class TopUp(Outcome):
+    """Coats on top of a card, and what `Outcome` says of it if they are its last, finished.
 
     Parameters
     ----------
-    recipe : Recipe
-        All that is on the card then.
     added : CoatSchedule
         The coats on top.
-    lab : tuple of 3 float
-        CIELAB expected of the finished card, under the target's first viewing.
-    covariance : ndarray, shape (3, 3)
-        Of it, as an instrument will read it.
-    difference : float
-        Mean difference from the target, in the tolerance's unit.
-    probability : float
-        That the card passes if these are its last coats [-].
     steered : float
         That it passes if it is read and built on after them, as often as is still allowed [-].
     pour : Pour
@@ -59,12 +50,7 @@ class TopUp:
     1
     """
 
-    recipe: Recipe
     added: CoatSchedule
-    lab: tuple[float, float, float]
-    covariance: Array = field(compare=False, repr=False)
-    difference: float
-    probability: float
     steered: float
     pour: Pour
     words: str

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, overload
 
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.domain import Recipe
 from matchlib.listing import html_of, items_frame
+from matchlib.outcome import Outcome
 from matchlib.suggest.reach import OUT_OF_REACH
 from matchlib.tails import chance_words
 from matchlib.target import Target
@@ -24,26 +24,13 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, repr=False)
-class Suggestion:
-    """One recipe, and what to expect of it.
+class Suggestion(Outcome):
+    """One recipe, and what to expect of it, beside what `Outcome` holds.
 
     Parameters
     ----------
-    recipe : Recipe
-        What to spray.
-    lab : tuple of 3 float
-        Predicted CIELAB under the first viewing of the target.
-    covariance : ndarray, shape (3, 3)
-        Of the next panel sprayed, as read.
-    dof : float
-        Degrees of freedom of that covariance, for `matchlib.tails.region`.
     delta_e00 : float
-        ΔE00 of the predicted colour to the target.
-    expected_delta_e00, sd_delta_e00 : float
-        Mean and standard deviation of the next panel's difference, in the tolerance's unit
-        (ΔE00 unless the order names another).
-    probability : float
-        That the next panel sprayed, as read, is within the tolerance [-].
+        ΔE00 of the predicted colour to the target under its first viewing.
     known_share : float
         Share of the variance that more panels would remove [-].
     why : str
@@ -71,14 +58,7 @@ class Suggestion:
     True
     """
 
-    recipe: Recipe
-    lab: tuple[float, float, float]
-    covariance: Array = field(compare=False, repr=False)
-    dof: float
     delta_e00: float
-    expected_delta_e00: float
-    sd_delta_e00: float
-    probability: float
     known_share: float
     why: str
     combination: str
@@ -89,8 +69,8 @@ class Suggestion:
 
     def __repr__(self) -> str:
         return (
-            f"<{self.recipe}: next panel {self.expected_delta_e00:.2f} ± "
-            f"{self.sd_delta_e00:.2f}, passes with a chance of {chance_words(self.probability)}>"
+            f"<{self.recipe}: next panel {self.expected:.2f} ± "
+            f"{self.sd:.2f}, passes with a chance of {chance_words(self.probability)}>"
         )
 
 
@@ -164,7 +144,7 @@ class Suggestions(Sequence[Suggestion]):
     def _repr_html_(self) -> str:
         table = self.to_frame()
         shown = ["ground", "colour", "schedule", "L", "a", "b"]
-        numbers = ["expected_delta_e00", "sd_delta_e00", "probability", "never_sprayed"]
+        numbers = ["expected", "sd", "probability", "never_sprayed"]
         first = self.target.aims[0].lab
         said = f"Target, left in each swatch: {self.target}. {self.why_not}".rstrip()
         return html_of(table[shown + numbers], caption=said, beside=first)
@@ -177,7 +157,7 @@ def with_ties(made: list[Suggestion], floors: Sequence[float]) -> list[Suggestio
         alike = [
             str(j + 1)
             for j, other in enumerate(made)
-            if j != i and abs(other.expected_delta_e00 - one.expected_delta_e00) < 0.15 * floors[i]
+            if j != i and abs(other.expected - one.expected) < 0.15 * floors[i]
         ]
         note = ""
         if alike:

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from matchlib.colorimetry import ExpectedDifference
 from matchlib.domain import Recipe, Viewing
 from matchlib.regression import FilmPredictor, Prediction
 from matchlib.target import Target
@@ -28,9 +29,7 @@ class Scores:
     """What to expect of recipes, n of them."""
 
     prediction: Prediction  # under each aim's viewing
-    expected: Array  # (n,), mean difference, in the unit of the tolerance
-    sd: Array  # (n,), its standard deviation
-    probability: Array  # (n,), chance that it is within
+    hope: ExpectedDifference  # of the difference, in the unit of the tolerance
     floor: Array  # (n,), its mean, were the prediction on the target and only spraying in doubt
 
 
@@ -39,7 +38,7 @@ def scores(
 ) -> Scores:
     """Work out what to expect, one viewing an aim; the points of the cloud are fixed."""
     there = model.predict_together(recipes, viewings)
-    found = target.expected(there.labs, there.covariance, there.dof)
+    hope = target.expected(there.labs, there.covariance, there.dof)
     centred = np.broadcast_to(target.labs[:, None, :], there.labs.shape)
     floor = target.expected(centred, there.own).mean
-    return Scores(there, found.mean, found.sd, found.probability, floor)
+    return Scores(there, hope, floor)

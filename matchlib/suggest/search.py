@@ -18,6 +18,7 @@ from matchlib.colorimetry import delta_e00
 from matchlib.domain import Panel, Recipe, Viewing, three
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
+from matchlib.outcome import outcome_at
 from matchlib.progress import Callback, part_of
 from matchlib.regression import FilmPredictor
 from matchlib.suggest.reach import DOUBTFUL, OUT_OF_REACH, Reachability, reach_of
@@ -217,7 +218,7 @@ class _Search:
             finalists, cost, recipes = self._even(finalists, cost, recipes)
         self.callback(0.9, "working out the chances")
         view = scores(self.space.model, recipes, self.target, self.viewings)
-        rank = view.expected + self._trouble(finalists, recipes) * view.floor
+        rank = view.hope.mean + self._trouble(finalists, recipes) * view.floor
         chosen = self._chosen(finalists, rank, top)
         made = self._described(chosen, finalists, recipes, view, cost=cost, continuous=continuous)
         self.callback(0.95, "working out whether it can be reached")
@@ -321,7 +322,7 @@ class _Search:
     ) -> list[Suggestion]:
         model, space = self.space.model, self.space
         neat = space.neat[picks.pot]
-        rival = float(view.expected[neat].min(initial=np.inf))
+        rival = float(view.hope.mean[neat].min(initial=np.inf))
         bare = [Recipe(recipes[i].ground, clear=space.shelf.clear) for i in chosen]
         grounds = model.predict_recipes(bare, self.viewings[0])
         first = view.prediction.first
@@ -330,19 +331,13 @@ class _Search:
         coats = space.schedules.total[picks.schedule]
         made = []
         for place, i in enumerate(chosen):
-            lab = first.lab[i]
             best = continuous.get((int(combinations[i]), int(coats[i])), float(cost[i]))
-            own = float(view.expected[i])
+            outcome = outcome_at(i, recipes[i], first, view.hope)
+            own = outcome.expected
             made.append(
                 Suggestion(
-                    recipe=recipes[i],
-                    lab=three(lab),
-                    covariance=whole[i],
-                    dof=float(first.dof[i]),
-                    delta_e00=float(delta_e00(self.target.aims[0].lab, lab)),
-                    expected_delta_e00=own,
-                    sd_delta_e00=float(view.sd[i]),
-                    probability=float(view.probability[i]),
+                    **vars(outcome),
+                    delta_e00=float(delta_e00(self.target.aims[0].lab, outcome.lab)),
                     known_share=float(np.trace(known[i]) / np.trace(whole[i])),
                     why=why(recipes[i], ground_lab=grounds[place], rival=rival, own=own),
                     combination=f"{' + '.join(recipes[i].ground.names)} under "

@@ -102,7 +102,7 @@ def cases(
             case = replace(
                 case,
                 stated=first.probability,
-                expected=first.difference,
+                expected=first.expected,
                 as_set=_after(shop, laid, first.recipe, target, dice, afresh=False),
                 afresh=_after(shop, laid, first.recipe, target, dice, afresh=True),
             )

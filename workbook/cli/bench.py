@@ -250,7 +250,7 @@ def _tell_advice(advice: Advice, order: Tolerance) -> None:
         ("Spray a fresh panel, other recipes", advice.fresh),
     ):
         rows = [
-            (chance(s.probability), number(s.difference), *(number(v) for v in s.lab), s.words)
+            (chance(s.probability), number(s.expected), *(number(v) for v in s.lab), s.words)
             for s in options[:_MOST_OFFERED]
         ]
         if rows and advice.rescue.state != "passes":
@@ -388,7 +388,7 @@ def _next(
                 {
                     **recipe_dict(p.recipe),
                     **dict(zip("Lab", map(float, p.lab), strict=True)),
-                    "probability": float(p.passes),
+                    "probability": float(p.probability),
                     "probability_by_second": float(p.passes_by_second),
                     "words": p.words,
                     "left_out": codes,
@@ -402,7 +402,7 @@ def _next(
         return
     rows = [
         (
-            chance(p.passes),
+            chance(p.probability),
             chance(p.passes_by_second),
             *(number(v) for v in p.lab),
             str(p.recipe),
@@ -425,8 +425,8 @@ def _as_dict(scored: Any, simple: bool) -> dict[str, Any]:
         **recipe_dict(scored.recipe),
         **dict(zip("Lab", map(float, scored.lab), strict=True)),
         # Where the order names something else, the expected difference is not a ΔE00.
-        "expected_delta_e00": float(scored.difference) if simple else None,
-        "expected_difference": float(scored.difference),
+        "expected_delta_e00": float(scored.expected) if simple else None,
+        "expected_difference": float(scored.expected),
         "probability": float(scored.probability),
         "words": scored.words,
     }

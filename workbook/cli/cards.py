@@ -92,7 +92,7 @@ def _option(one: TopUp) -> dict[str, Any]:
         "added": str(one.added),
         **dict(zip("Lab", one.lab, strict=True)),
         "covariance": one.covariance.tolist(),
-        "expected_difference": one.difference,
+        "expected_difference": one.expected,
         "probability": one.probability,
         "steered": one.steered,
         "pot": one.pour,

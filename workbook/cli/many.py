@@ -93,7 +93,7 @@ def many_text(found: Mapping[str, Suggestions]) -> str:
                     str(item.recipe.colour or "bare"),
                     str(item.recipe.schedule or ""),
                     number(item.delta_e00),
-                    f"{item.expected_delta_e00:.2f} ± {item.sd_delta_e00:.2f}",
+                    f"{item.expected:.2f} ± {item.sd:.2f}",
                     chance(item.probability),
                 )
             )

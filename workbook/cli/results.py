@@ -29,7 +29,7 @@ def matches_as_dicts(found: Suggestions) -> list[dict[str, Any]]:
     tolerance, told = found.target.tolerance, []
     for rank, item in enumerate(found, 1):
         light, red, yellow = (round(v, 3) for v in item.lab)
-        expected, sd = round(item.expected_delta_e00, 4), round(item.sd_delta_e00, 4)
+        expected, sd = round(item.expected, 4), round(item.sd, 4)
         told.append(
             {
                 "rank": rank,
@@ -103,7 +103,7 @@ def matches_text(found: Suggestions) -> str:
                 str(recipe.schedule or ""),
                 *(number(v) for v in item.lab),
                 number(item.delta_e00),
-                f"{item.expected_delta_e00:.2f} ± {item.sd_delta_e00:.2f}",
+                f"{item.expected:.2f} ± {item.sd:.2f}",
                 chance(item.probability),
             )
         )

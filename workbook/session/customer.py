@@ -106,9 +106,9 @@ def outlook_of(archive: Archive, job: Job) -> Outlook:
     model = model_of(archive, without={panel.code}).model
     sprayed = Sprayed.of(last_tried(panel))
     (found,) = on_top(Belief.of(model), sprayed, aim, [wanted])
-    away = aim.tolerance.with_unit(found.difference)
+    away = aim.tolerance.with_unit(found.expected)
     words = f"{away} expected{aim.worst}, from the reading of {panel.code}"
-    return Outlook(found.lab, found.difference, found.probability, words)
+    return Outlook(found.lab, found.expected, found.probability, words)
 
 
 def _under_clear(panel: Panel) -> bool:

@@ -342,7 +342,7 @@ class Session:
         found = next_for_target(belief, target, could, source=source, shown=top, callback=callback)
         past = self.archive.panels()
         card = plan(belief, target, wanted, top=1, archive=past, source=source)[0]
-        worth = card.looks and card.steered > found[0].passes + WORTH_A_LOOK
+        worth = card.looks and card.steered > found[0].probability + WORTH_A_LOOK
         return found, tuple(row.recipe for row in unfitting), card if worth else None
 
     def plan_panels(
