@@ -27,9 +27,6 @@ __all__ = [
     "INTERNAL_K2",
     "REFRACTIVE_INDEX",
     "film_reflectance",
-    "fresnel_diffuse_external",
-    "fresnel_diffuse_internal",
-    "fresnel_normal",
     "kubelka_layer",
     "path_factor",
     "saunderson",
@@ -42,7 +39,7 @@ REFRACTIVE_INDEX = 1.5
 """Refractive index of cured clear coat and binder [-] (Saunderson 1942; common practice)."""
 
 EXTERNAL_K1 = 0.04
-"""Fresnel reflectance of the surface at normal incidence, n = 1.5 [-]."""
+"""Reflectance of the surface at normal incidence [-], ((n - 1) / (n + 1))² (Fresnel 1823)."""
 
 INTERNAL_K2 = 0.5
 """Centre of the internal reflectance's prior [-].
@@ -50,80 +47,6 @@ INTERNAL_K2 = 0.5
 Ideal diffuse light inside n = 1.5 gives 0.596; practice takes 0.4 to 0.6 (Centore, after Allen
 1980). Over flake the light is directional, and less of it meets the critical angle.
 """
-
-
-def fresnel_normal(n: float = REFRACTIVE_INDEX) -> float:
-    """Return the reflectance of a surface at normal incidence.
-
-    Parameters
-    ----------
-    n : float
-        Refractive index [-], at least 1.
-
-    Returns
-    -------
-    float
-        Reflectance [-] (Fresnel 1823): ((n - 1) / (n + 1)) squared.
-
-    Examples
-    --------
-    >>> round(fresnel_normal(1.5), 3)
-    0.04
-    """
-    return ((n - 1.0) / (n + 1.0)) ** 2
-
-
-def _fresnel(cos_i: Array, n: float) -> Array:
-    sin_t = np.sqrt(1.0 - cos_i**2) / n
-    cos_t = np.sqrt(1.0 - sin_t**2)
-    s = (cos_i - n * cos_t) / (cos_i + n * cos_t)
-    p = (n * cos_i - cos_t) / (n * cos_i + cos_t)
-    result: Array = 0.5 * (s**2 + p**2)
-    return result
-
-
-def fresnel_diffuse_external(n: float = REFRACTIVE_INDEX) -> float:
-    """Return the reflectance of a surface for diffuse light from outside.
-
-    Parameters
-    ----------
-    n : float
-        Refractive index [-], above 1.
-
-    Returns
-    -------
-    float
-        Fresnel reflectance averaged over Lambert's cosine law [-].
-
-    Examples
-    --------
-    >>> round(fresnel_diffuse_external(1.5), 3)
-    0.092
-    """
-    nodes, gains = np.polynomial.legendre.leggauss(200)
-    mu = 0.5 * (nodes + 1.0)
-    return float(np.sum(gains * mu * _fresnel(mu, n)))
-
-
-def fresnel_diffuse_internal(n: float = REFRACTIVE_INDEX) -> float:
-    """Return the reflectance of a surface for diffuse light from inside.
-
-    Parameters
-    ----------
-    n : float
-        Refractive index [-], above 1.
-
-    Returns
-    -------
-    float
-        ``1 - (1 - external) / n**2`` [-]: Saunderson's ideal k2.
-
-    Examples
-    --------
-    >>> round(fresnel_diffuse_internal(1.5), 3)
-    0.596
-    """
-    return 1.0 - (1.0 - fresnel_diffuse_external(n)) / n**2
 
 
 def saunderson(

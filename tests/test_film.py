@@ -138,16 +138,6 @@ def test_a_layer_reaches_the_clear_film_without_a_step(rg, k, x):
     assert clear == pytest.approx(float(film.film_reflectance(rg, 2 * k * x)), abs=1e-12)
 
 
-@settings(max_examples=20)  # each example integrates over angles
-@given(n=INDEX)
-def test_fresnel_grows_with_the_index_and_stays_a_share(n):
-    values = [film.fresnel_normal, film.fresnel_diffuse_external, film.fresnel_diffuse_internal]
-    for of in values:
-        assert 0.0 < of(n) < of(n + 0.05) < 1.0
-    assert film.fresnel_normal(n) < film.fresnel_diffuse_external(n)
-    assert film.fresnel_diffuse_external(n) < film.fresnel_diffuse_internal(n)
-
-
 @pytest.mark.parametrize("geometry", GEOMETRIES)
 @settings(max_examples=20)  # each example integrates over angles
 @given(n=INDEX)

@@ -21,7 +21,7 @@ from matchlib.colorimetry import delta_e00
 from matchlib.domain import CoatSchedule, Colour, MixRatio, Panel, Recipe
 from matchlib.errors import DomainError
 from matchlib.evenness import coat_shares, film_tolerance
-from matchlib.lessons.evidence import Evidence, Lesson, cannot, done, lch_row
+from matchlib.lessons.evidence import Lesson, LessonBasis, cannot, done, lch_row
 from matchlib.lessons.on_card import another_ground, stop_short, weak_last
 from matchlib.mixing import ratio_of
 from matchlib.suggest.words import direction
@@ -80,7 +80,7 @@ def lesson(model: FilmPredictor, panels: Sequence[Panel], key: str) -> Lesson:
         words = "This archive cannot say: it has no panel of one colour at one ratio."
         return Lesson(key, title, rule, words, supported=False)
     return work(
-        Evidence(model, panels, own, own.schedule.steps[0]),
+        LessonBasis(model, panels, own, own.schedule.steps[0]),
         Lesson(key, title, rule, "", supported=False),
     )
 
@@ -101,7 +101,7 @@ def _usual(panels: Sequence[Panel]) -> Recipe | None:
     return counts[0][0] if counts else None
 
 
-def _ratio(asked: Evidence, start: Lesson) -> Lesson:
+def _ratio(asked: LessonBasis, start: Lesson) -> Lesson:
     coats, ratio = asked.step.coats, asked.step.ratio
     poured = ratio_of(colour_volume=4, carrier_volume=32)
     turned = MixRatio(ratio.colour, ratio.carrier)
@@ -130,7 +130,7 @@ def _ratio(asked: Evidence, start: Lesson) -> Lesson:
     return done(start, finding, held and wrong > 1.0, columns=columns, rows=rows, labs=labs)
 
 
-def _step_up(asked: Evidence, start: Lesson) -> Lesson:
+def _step_up(asked: LessonBasis, start: Lesson) -> Lesson:
     ratio = asked.step.ratio
     rich = MixRatio(ratio.carrier / 2, ratio.colour)
     schedules = [
@@ -164,7 +164,7 @@ def _step_up(asked: Evidence, start: Lesson) -> Lesson:
     return done(start, finding, between and sprayed > 0, columns=columns, rows=rows, labs=labs)
 
 
-def _most_of_a_coat(asked: Evidence, schedules: Sequence[CoatSchedule]) -> str:
+def _most_of_a_coat(asked: LessonBasis, schedules: Sequence[CoatSchedule]) -> str:
     """Which of the two orders stripes less, by what the last coats bring."""
     shares = [coat_shares(asked.model, replace(asked.own, schedule=s)) for s in schedules[1:3]]
     last = [float(share[-2:].sum()) for share in shares]
@@ -175,7 +175,7 @@ def _most_of_a_coat(asked: Evidence, schedules: Sequence[CoatSchedule]) -> str:
     )
 
 
-def _value(asked: Evidence, start: Lesson) -> Lesson:
+def _value(asked: LessonBasis, start: Lesson) -> Lesson:
     bare = asked.labs([replace(r, colour=None, schedule=None) for r in asked.over(asked.grounds)])
     order = np.argsort(-bare[:, 0])
     grounds = [asked.grounds[int(i)] for i in order]
@@ -205,7 +205,7 @@ def _value(asked: Evidence, start: Lesson) -> Lesson:
     return done(start, finding, bool(held), columns=columns, rows=rows, labs=labs)
 
 
-def _gold(asked: Evidence, start: Lesson) -> Lesson:
+def _gold(asked: LessonBasis, start: Lesson) -> Lesson:
     bare = asked.labs([replace(r, colour=None, schedule=None) for r in asked.over(asked.grounds)])
     yellow = int(np.argmax(bare[:, 2]))
     # Compared with the ground nearest in lightness that has no cast, so that value is not cast.
@@ -252,7 +252,7 @@ def _gold(asked: Evidence, start: Lesson) -> Lesson:
     return done(start, finding, yellower > len(rows) / 2, columns=columns, rows=rows, labs=labs)
 
 
-def _even(asked: Evidence, start: Lesson) -> Lesson:
+def _even(asked: LessonBasis, start: Lesson) -> Lesson:
     recipes = asked.over(asked.grounds)
     bare = asked.labs([replace(r, colour=None, schedule=None) for r in recipes])
     shown = np.asarray(film_tolerance(asked.model, recipes, changes=(0.1, 0.2), viewing=asked.view))
@@ -286,7 +286,7 @@ def _even(asked: Evidence, start: Lesson) -> Lesson:
     return done(start, finding, share > 0.5, columns=columns, rows=rows, labs=labs[order])
 
 
-def _metamerism(asked: Evidence, start: Lesson) -> Lesson:
+def _metamerism(asked: LessonBasis, start: Lesson) -> Lesson:
     pots = [*asked.colours]
     for one, two in combinations(asked.colours, 2):
         pots += [Colour.parse(f"{one} {a} + {two} {b}") for a, b in ((2, 1), (1, 1), (1, 2))]
@@ -332,7 +332,7 @@ def _metamerism(asked: Evidence, start: Lesson) -> Lesson:
     )
 
 
-LESSONS: dict[str, tuple[str, str, Callable[[Evidence, Lesson], Lesson]]] = {
+LESSONS: dict[str, tuple[str, str, Callable[[LessonBasis, Lesson], Lesson]]] = {
     "value": (
         "The ground sets the value",
         "The same coats of the same colour come out darker over a darker ground.",

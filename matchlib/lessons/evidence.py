@@ -16,7 +16,7 @@ from matchlib.linear import linearise, values_covariance
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
 
-__all__ = ["Evidence", "Lesson", "cannot", "done", "lch_row"]
+__all__ = ["Lesson", "LessonBasis", "cannot", "done", "lch_row"]
 
 Array = NDArray[np.float64]
 
@@ -61,7 +61,7 @@ class Lesson:
     labs: tuple[Lab, ...] = ()
 
 
-class Evidence:
+class LessonBasis:
     """The law and the archive, asked for recipes."""
 
     def __init__(

@@ -10,7 +10,7 @@ import numpy as np
 from matchlib.colorimetry import delta_e00, delta_lch
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe
 from matchlib.evenness import coat_shares, film_tolerance
-from matchlib.lessons.evidence import Evidence, Lesson, cannot, done, lch_row
+from matchlib.lessons.evidence import Lesson, LessonBasis, cannot, done, lch_row
 from matchlib.linear import panel_spread
 from matchlib.mixing import Limits
 from matchlib.steering import plan
@@ -27,7 +27,7 @@ CLOSE = 1.0
 """Difference within which a card counts as met [ΔE00]."""
 
 
-def stop_short(asked: Evidence, start: Lesson) -> Lesson:
+def stop_short(asked: LessonBasis, start: Lesson) -> Lesson:
     """Chances of a card sprayed whole, and of one stopped before its last coats and read."""
     own = asked.own
     target = Target.lab(*map(float, asked.labs([own])[0]), viewing=asked.view)
@@ -63,7 +63,7 @@ def stop_short(asked: Evidence, start: Lesson) -> Lesson:
     return done(start, finding, held, columns=columns, rows=rows, labs=())
 
 
-def weak_last(asked: Evidence, start: Lesson) -> Lesson:
+def weak_last(asked: LessonBasis, start: Lesson) -> Lesson:
     """What a badly laid last coat shows, by how much of the film it brings."""
     ratio, coats = asked.step.ratio, max(asked.step.coats, 2)
     weak = MixRatio(ratio.carrier * 2 + ratio.colour, ratio.colour)  # half the colour in the pot
@@ -98,7 +98,7 @@ def weak_last(asked: Evidence, start: Lesson) -> Lesson:
     return done(start, finding, held, columns=columns, rows=rows, labs=labs)
 
 
-def another_ground(asked: Evidence, start: Lesson) -> Lesson:
+def another_ground(asked: LessonBasis, start: Lesson) -> Lesson:
     """How near coats alone come to the same coats over other grounds."""
     own = asked.own
     others = [g for g in asked.grounds if g != own.ground]

@@ -10,7 +10,7 @@ from matchlib.readings._grid import Cell, Row, is_blank
 from matchlib.readings._lookup import Lookup
 from matchlib.readings.questions import Choice, Question
 
-__all__ = ["Conditions"]
+__all__ = ["ConditionReader"]
 
 _SHARE = {"": 1.0, "%": 1.0}
 _LENGTH = {"": 1.0, "mm": 1.0, "cm": 10.0, "in": 25.4, "inch": 25.4, '"': 25.4}
@@ -25,7 +25,7 @@ _WRITTEN = re.compile(r"\s*([+\-−]?\d[\d.,]*)\s*([^\d\s.,][^\d]*)?", re.DOTALL
 _HOT = 45.0  # °C; no booth is sprayed in above
 
 
-class Conditions:
+class ConditionReader:
     """Reads the conditions of the rows of one table; `said` is what was assumed of which rows."""
 
     def __init__(self, look: Lookup) -> None:

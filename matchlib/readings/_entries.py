@@ -13,7 +13,7 @@ from matchlib.domain import GunSetup, LoggedCoat, Panel, Reading, Recipe, Stage,
 from matchlib.errors import FileError, MatchlibError
 from matchlib.plain import from_plain
 from matchlib.readings._cells import read_text
-from matchlib.readings._conditions import Conditions
+from matchlib.readings._conditions import ConditionReader
 from matchlib.readings._grid import CellFault, Row, is_blank
 from matchlib.readings._lookup import Lookup
 from matchlib.readings._measured import MeasuredReader
@@ -111,7 +111,7 @@ class TableReader:
         self.look, self.role = look, role_of(look)
         self.measured = MeasuredReader(look, scale)
         self.recipes = RecipeReader(look, names)
-        self.conditions = Conditions(look)
+        self.conditions = ConditionReader(look)
 
     def entry(self, row: Row) -> Entry:
         """Return a row with every reason against it."""

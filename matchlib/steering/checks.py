@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from matchlib.colorimetry import delta_e76
 from matchlib.correction import Belief, Sprayed
 from matchlib.domain import Recipe, three
 from matchlib.errors import DomainError
@@ -89,7 +90,7 @@ def _mean(belief: Belief, same: Sequence[Sprayed], number: int) -> Sprayed:
     _, noise = belief.model.noise_split_
     sd = float(np.sqrt(noise[same[0].source]))
     most = FAR * np.sqrt(2.0) * max(sd, 0.05) * np.sqrt(3.0)
-    apart = float(np.linalg.norm(labs[:, None] - labs[None], axis=2).max())
+    apart = float(delta_e76(labs[:, None], labs[None]).max())
     if apart > most:
         raise DomainError(
             f"Two readings of stage {number} differ by more than reading does.",

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from matchlib.colorimetry import delta_e76
 from matchlib.readings.photo.chart import CENTRES
 from matchlib.readings.photo.fit import NOISE, ChartFit, Model, Places
 
@@ -122,7 +123,7 @@ def halves(points: Array, *, least: int) -> Array:
 
 def nearness(lab: Array, to: Array) -> Array:
     """Return how much each patch says of how well a colour is read; shape (24,)."""
-    apart = np.linalg.norm(lab - to, axis=1)
+    apart = delta_e76(lab, to)
     return np.asarray(1.0 / (1.0 + (apart / 25.0) ** 2))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import white_point, xyz_to_lab
+from matchlib.colorimetry import delta_e76, white_point, xyz_to_lab
 from matchlib.readings.photo.correct import Correction, nearness
 from matchlib.readings.photo.fit import Places
 from matchlib.readings.photo.gloss import Body
@@ -39,7 +39,7 @@ def parts_of(
     """Return the parts (3, 3) of a reading's covariance but the gloss's, and the reading (3,)."""
     near = nearness(fit.chart.lab, lab)
     errors = fit.left_out
-    apart = float(np.linalg.norm(fit.chart.lab - lab, axis=1).min())
+    apart = float(delta_e76(fit.chart.lab, lab).min())
     # A colour further from every patch than patches are from one another is a reach.
     reach = 1.0 + (max(apart - 15.0, 0.0) / 25.0) ** 2
     chart = _ALIKE**2 * reach * np.einsum("n,ni,nj->ij", near / near.sum(), errors, errors)
