@@ -54,7 +54,32 @@ class Outcome:
 
 
 def outcomes(recipes: Sequence[Recipe], there: Prediction, target: Target) -> list[Outcome]:
-    """Return what to expect of recipes of which it is predicted what they will read."""
+    """Return what to expect of the next panels.
+
+    Parameters
+    ----------
+    recipes : sequence of Recipe
+        n of them.
+    there : Prediction
+        What they will read, under each of the target's viewings.
+    target : Target
+        What is to be matched, and what counts as a match.
+
+    Returns
+    -------
+    list of Outcome
+        One a recipe, in their order.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe, Target
+    >>> from matchlib.demo import demo_model
+    >>> could = [Recipe.of("pale gold", "cherry", each, "yes") for each in ("2@3:1", "3@3:1")]
+    >>> target = Target.lab(27.1, 45.9, 28.5)
+    >>> there = demo_model().predict_together(could, target.viewings)
+    >>> [one.probability > 0.5 for one in outcomes(could, there, target)]
+    [False, True]
+    """
     hope = target.expected(there.labs, there.covariance, there.dof)
     first = there.first
     return [outcome_at(i, recipe, first, hope) for i, recipe in enumerate(recipes)]

@@ -206,7 +206,7 @@ def on_top(
     >>> more = Recipe.of("silver", "cherry", "4@6:1", "yes")
     >>> light, goal = model.predict_recipes([recipe, more])
     >>> (found,) = on_top(Belief.of(model), Sprayed.of((recipe, light)), goal, [more])
-    >>> found.difference < 1
+    >>> found.expected < 1
     True
     """
     goal = Target.of(target, tolerance=tolerance, viewing=panel.viewing)

@@ -26,7 +26,24 @@ _GEOMETRY = re.compile(r"^(45:0|0:45|(?:di|de|d):[08]|[08]:(?:di|de|d)|photo|45a
 
 
 def three(values: Iterable[SupportsFloat]) -> Lab:
-    """Return three numbers, such as a row of an array, as plain ones."""
+    """Return three numbers, such as a row of an array, as plain ones.
+
+    Parameters
+    ----------
+    values : iterable of float
+        Three of them.
+
+    Returns
+    -------
+    tuple of 3 float
+        The same.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> three(np.array([50.0, 1.0, 2.0]))
+    (50.0, 1.0, 2.0)
+    """
     first, second, third = (float(v) for v in values)
     return first, second, third
 
