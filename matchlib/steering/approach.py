@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.correction import Belief, Card, Sprayed
-from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe, Viewing
+from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe, Viewing, three
 from matchlib.mixing import Limits
 from matchlib.steering.lookahead import CoatsSprayed, Lookahead
 from matchlib.steering.planned import CardPlan, Likely, PlannedReading
@@ -79,7 +78,7 @@ class Shop:
         for case, times in (("light", 1.0), ("as expected", 0.0), ("dark", -1.0)):
             read = labs + times * way.reshape(-1, 3)
             advice = self.advice(Card.of(self.belief, [self.read(now, read)]), left)
-            found.append(Likely(case, _three(read[0]), advice.state, advice.verdict, advice.chance))
+            found.append(Likely(case, three(read[0]), advice.state, advice.verdict, advice.chance))
         return found
 
     def advice(self, card: Card, looks: int) -> Steering:
@@ -90,7 +89,7 @@ class Shop:
         """A look at a recipe, as it may be read."""
         early = self.before_clear and recipe.clear is not None
         each = [
-            Sprayed(recipe, _three(lab), view, self.source, clear_to_come=early)
+            Sprayed(recipe, three(lab), view, self.source, clear_to_come=early)
             for lab, view in zip(labs, self.views, strict=True)
         ]
         return replace(each[0], also=tuple(each[1:]))
@@ -169,8 +168,8 @@ class Approach:
             if now is None:
                 break
             labs, spread = shop.expected(card, shop.seen(now))
-            sd = _three(np.sqrt(np.diag(spread))[:3])
-            looks.append(PlannedReading(shop.seen(now), _three(labs[0]), sd))
+            sd = three(np.sqrt(np.diag(spread))[:3])
+            looks.append(PlannedReading(shop.seen(now), three(labs[0]), sd))
             if not stages and self.chance >= HOPELESS:
                 likely = shop.likely(now, labs, spread, left)
             stages.append(shop.read(now, labs))
@@ -221,17 +220,6 @@ def _grid(whole: Recipe) -> list[Recipe]:
     made = []
     for share in np.geomspace(0.55, 1.3, GRID):
         fraction = min(whole.schedule.strength * share / coats, 0.95)
-        carrier = Fraction(round(100 * (1.0 / fraction - 1.0)), 100)
-        made.append(
-            replace(
-                whole,
-                schedule=CoatSchedule.of(
-                    coats, MixRatio(max(carrier, Fraction(1, 20)), Fraction(1))
-                ),
-            )
-        )
+        ratio = MixRatio.of_fraction(fraction, step=0.01)
+        made.append(replace(whole, schedule=CoatSchedule.of(coats, ratio)))
     return made
-
-
-def _three(values: Array) -> tuple[float, float, float]:
-    return float(values[0]), float(values[1]), float(values[2])

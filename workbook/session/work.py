@@ -186,7 +186,6 @@ class Work:
     @property
     def viewing(self) -> Viewing:
         """How the target was read; how the archive was where there is none."""
-
         first = self.job.target[0].viewing if self.job.target else None
         return first or self.model.usual_view
 
