@@ -12,6 +12,7 @@ from matchlib.errors import ArchiveError
 from tests.faults import moving, served, trying
 from tests.faults.making import panels
 from tests.faults.places import place
+from tests.tools.postgres_server import running
 
 __all__ = ["place"]
 
@@ -41,8 +42,8 @@ def test_a_server_cut_in_a_merge_or_restore_leaves_all_or_nothing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
-    with served.server() as running:
-        moving.server_cut_in_mid_move(running, tmp_path, cuts=2)
+    with running() as server:
+        moving.server_cut_in_mid_move(server, tmp_path, cuts=2)
 
 
 def test_the_same_file_from_several_processes_at_once_is_there_once(place: str) -> None:
@@ -55,8 +56,8 @@ def test_8_writers_and_8_readers_at_once_lose_and_double_nothing(place: str) -> 
 
 @pytest.mark.postgres
 def test_a_server_cut_in_mid_import_recovers() -> None:
-    with served.server() as running:
-        served.server_cut(running, cuts=1, size=100)
+    with running() as server:
+        served.server_cut(server, cuts=1, size=100)
 
 
 def test_a_full_disk_refuses_an_import_and_keeps_the_rest(tmp_path: Path) -> None:

@@ -21,7 +21,7 @@ from typing import TypeVar
 
 from tests.faults import moving, served, trying
 from tests.faults.record import circumstances, section, write_section
-from tests.tools.postgres_server import binaries
+from tests.tools.postgres_server import binaries, running
 
 _T = TypeVar("_T")
 
@@ -95,7 +95,7 @@ def _faults(folder: Path, kills: int) -> Iterator[Fault]:
         if binaries() is not None
         else ()
     ):
-        yield fault, "PostgreSQL", partial(_within, served.server(), on_server)
+        yield fault, "PostgreSQL", partial(_within, running(), on_server)
 
 
 _ON_DISKS = (

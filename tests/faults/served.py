@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 from matchlib.archive import Archive
@@ -13,18 +11,7 @@ from tests.faults.making import panels, seeded
 from tests.faults.trying import in_process, wait
 from tests.tools.postgres_server import PostgresServer
 
-__all__ = ["server", "server_cut", "writers_and_readers"]
-
-
-@contextmanager
-def server() -> Iterator[PostgresServer]:
-    """Run a throwaway server for the block."""
-    running = PostgresServer()
-    running.start()
-    try:
-        yield running
-    finally:
-        running.stop()
+__all__ = ["server_cut", "writers_and_readers"]
 
 
 def writers_and_readers(place: str | Path, *, each: int, imports: int, size: int) -> str:

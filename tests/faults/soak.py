@@ -42,7 +42,7 @@ from matchlib.readings import write_table
 from tests.faults.making import panel, panels, seeded
 from tests.faults.record import circumstances, write_section
 from tests.faults.trying import in_process, small_disk, wait
-from tests.tools.postgres_server import PostgresServer, binaries
+from tests.tools.postgres_server import PostgresServer, binaries, running
 from workbook.session import import_file
 
 __all__ = ["main", "soak"]
@@ -348,16 +348,14 @@ def _on(kind: str, folder: Path, minutes: float) -> str:
         with _disk("64m") as disk:
             place = str((disk or folder) / "a.db")
             return soak(place, folder, minutes=minutes, disk=disk)
-    with _disk("400m") as disk:
-        server = PostgresServer(disk)
-        url = sa.engine.make_url(server.start())
+    with _disk("400m") as disk, running(disk) as server:
+        url = sa.engine.make_url(server.url)
         network = Network(url.port or 0)
         place = url.set(port=network.port).render_as_string(hide_password=False)
         try:
             return soak(place, folder, minutes=minutes, disk=disk, server=server, network=network)
         finally:
             network.stop()
-            server.stop()
 
 
 def main() -> int:

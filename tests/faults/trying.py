@@ -79,6 +79,11 @@ def wait(pid: int) -> int:
     return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
 
 
+def _make(place: Path, kept: tuple) -> None:
+    with Archive.open(place, create=True) as archive:
+        archive.add(kept)
+
+
 def kill_at_random(place: str | Path, *, kills: int, size: int, seed: int = 0) -> str:
     """Kill an import at a random point, again and again, in one archive that grows."""
     rng = seeded(seed)
@@ -138,8 +143,7 @@ def kill_at_each_statement(folder: Path, *, size: int) -> str:
     """Kill an import before and after each statement that it sends, commit included."""
     points = 0
     first, second = panels(1, 5, name="first-"), panels(2, size, name="second-")
-    with Archive.open(folder / "s.db", create=True) as archive:
-        archive.add(first)
+    _make(folder / "s.db", first)
     while True:
         place = folder / f"s{points}.db"
         shutil.copy(folder / "s.db", place)
@@ -225,8 +229,7 @@ def full_disk_by_limit(folder: Path) -> str:
     """Let no file grow past a limit, as a quota does, and import more than fits."""
     place = folder / "limit.db"
     before = panels(1, 30)
-    with Archive.open(place, create=True) as archive:
-        archive.add(before)
+    _make(place, before)
     batch = panels(2, 800, name="big-")
 
     def work() -> None:
@@ -272,8 +275,7 @@ def full_disk_by_mount(mount: Path) -> str:
     """Import more than fits on a small disk of its own, mounted at the path."""
     place = mount / "full.db"
     before = panels(1, 30)
-    with Archive.open(place, create=True) as archive:
-        archive.add(before)
+    _make(place, before)
     _refused_for_space(place, before, panels(2, 5000, name="big-"))
     backup = mount / "backup.zip"
     backup.write_bytes(b"the last good backup")
@@ -297,8 +299,7 @@ def read_only_folder(folder: Path) -> str:
     room = folder / "room"
     room.mkdir()
     before = panels(1, 20)
-    with Archive.open(room / "a.db", create=True) as archive:
-        archive.add(before)
+    _make(room / "a.db", before)
     folder.chmod(0o755)
     (room / "a.db").chmod(0o444)
     room.chmod(0o555)
@@ -320,8 +321,7 @@ def read_only_folder(folder: Path) -> str:
 def read_only_mount(mount: Path, remount: Callable[[], None]) -> str:
     """Open on a medium that was made read-only."""
     before = panels(1, 20)
-    with Archive.open(mount / "a.db", create=True) as archive:
-        archive.add(before)
+    _make(mount / "a.db", before)
     remount()
     _only_readable(mount, before)
     return "opening for writing and creating refused in words; opening for reading works"
@@ -361,8 +361,7 @@ def clock_set_back(place: str | Path) -> str:
 def truncated(folder: Path, *, cuts: int) -> str:
     """Cut an archive short at many lengths."""
     whole = folder / "whole.db"
-    with Archive.open(whole, create=True) as archive:
-        archive.add(panels(1, 60))
+    _make(whole, panels(1, 60))
     data = whole.read_bytes()
     for number in range(cuts):
         length = len(data) * number // cuts
@@ -380,8 +379,7 @@ def damaged_bytes(folder: Path, *, tries: int) -> str:
     """Overwrite bytes at random places; reading gives the truth or an error, never a lie."""
     whole = folder / "sound.db"
     sound = panels(1, 60)
-    with Archive.open(whole, create=True) as archive:
-        archive.add(sound)
+    _make(whole, sound)
     data = whole.read_bytes()
     rng = seeded(3)
     refused = reported = harmless = 0

@@ -20,10 +20,12 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-__all__ = ["PostgresServer", "binaries"]
+__all__ = ["PostgresServer", "binaries", "running"]
 
 VARIABLE = "MATCHLIB_TEST_POSTGRES"
 _PLACES = ("/usr/lib/postgresql", "/usr/local/pgsql", "/opt/homebrew/opt")
@@ -143,6 +145,17 @@ class PostgresServer:
             )
 
 
+@contextmanager
+def running(folder: Path | None = None) -> Iterator[PostgresServer]:
+    """Run a server for the block."""
+    server = PostgresServer(folder)
+    try:
+        server.start()
+        yield server
+    finally:
+        server.stop()
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("what", choices=["start", "stop", "run"])
@@ -155,17 +168,15 @@ def main() -> int:
     if args.what == "stop":
         PostgresServer(Path(rest[0])).stop()
         return 0
-    server = PostgresServer()
-    url = server.start()
     if args.what == "start":
-        print(url)
+        server = PostgresServer()
+        print(server.start())
         print(server.folder, file=sys.stderr)
         return 0
-    try:
-        command = rest[1:] if rest[:1] == ["--"] else rest
-        return subprocess.run(command, env={**os.environ, VARIABLE: url}, check=False).returncode
-    finally:
-        server.stop()
+    command = rest[1:] if rest[:1] == ["--"] else rest
+    with running() as server:
+        own = {**os.environ, VARIABLE: server.url}
+        return subprocess.run(command, env=own, check=False).returncode
 
 
 if __name__ == "__main__":
