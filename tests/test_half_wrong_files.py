@@ -142,3 +142,22 @@ def test_plain_data_for_a_page(table):
 def test_only_our_own_errors_come_of_it(table):
     with pytest.raises(MatchlibError):
         read_file(table("nothing of use here\nat all\n"))
+
+
+def test_a_place_on_a_chart_is_a_note_and_no_colour(table):
+    path = table(
+        "Panel,Ground,X,Y,L,a,b,Light,Mode\nA,silver,3,7,80,0,1,D65/10,SCI\n"
+        "B,silver,4,8,70,0,1,D65/10,SCI\n"
+    )
+    first, second = read_file(path).panels
+    assert (first.readings[0].lab, second.readings[0].lab) == ((80, 0, 1), (70, 0, 1))
+    assert (dict(first.extra), dict(second.extra)) == ({"X": "3", "Y": "7"}, {"X": "4", "Y": "8"})
+
+
+def test_rows_that_end_early_are_read_as_far_as_they_go(table):
+    path = table("Panel,L,a,b,Light,Mode,Gruond\nA,80,0,1,D65/10,SCI\nB,70,0,1,D65/10,SCI,silver\n")
+    report = understand(path, answers={"column:Gruond": "ground"})
+    assert [p.code for p in report.panels] == ["B"]
+    (short,) = report.refused
+    assert short.row == 2
+    assert "ground is blank" in short.reason
