@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from matchlib.archive import Archive, export_table
+from matchlib.archive import AddResult, Archive, export_table
 from matchlib.archive.codec import (
     fields_of,
     panel_of,
@@ -125,6 +125,29 @@ def test_one_code_with_two_recipes_is_refused_and_both_are_named(place: str) -> 
         assert kept.added == ("B1",)
         assert [code for code, _ in kept.refused] == ["A1"]
         assert archive.panel("A1").readings == (LAB,)
+
+
+def test_of_many_that_differ_five_are_told_of_and_the_rest_counted(tmp_path: Path) -> None:
+    other = dataclasses.replace(SILVER, schedule=CoatSchedule.of(3, "6:1"))
+    with Archive.open(tmp_path / "a.db", create=True) as archive:
+        archive.add([Panel.of(f"A{i}", SILVER, (LAB,)) for i in range(7)])
+        with pytest.raises(ArchiveError, match="7 panels differ") as caught:
+            archive.add([Panel.of(f"A{i}", other, (LAB,)) for i in range(7)])
+    assert "A4: " in str(caught.value)
+    assert "A5: " not in str(caught.value)
+    assert "; and 2 more panels" in str(caught.value)
+
+
+def test_the_words_of_an_import_count_all_that_came_of_it() -> None:
+    came = AddResult(
+        added=("A",), extended=(("B", 1),), already=("C", "D"), again=("A",),
+        refused=(("E", "why"),), replaced=(("F", "why"),), readings=2,
+    )  # fmt: skip
+    assert came.words == (
+        "1 panel added, 1 given more readings, 2 already there, 1 replaced by what the file says, "
+        "1 of them removed before, 1 refused; 2 readings added."
+    )
+    assert AddResult().words == "0 panels added; 0 readings added."
 
 
 def test_two_recipes_for_one_code_within_one_import_are_refused(place: str) -> None:
