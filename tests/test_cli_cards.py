@@ -40,6 +40,17 @@ def test_readings_that_no_card_can_have_are_refused_in_words(archive, card, word
     assert words in " ".join(said.split())
 
 
+def test_a_reading_that_does_not_fit_is_asked_about_and_teaches_the_next_card_nothing(archive):
+    card = (*GOLD, "--before-clear", "--schedule", "2@3:1", "--looks", 1, "--archive", archive)
+    right = json_of("correct", *AIM, *card, "--read", 35.5, 42.9, 25.7)
+    assert (right["doubt"], right["state"]) == ("", "go on")
+    off = json_of("correct", *AIM, *card, "--read", 33, 50, 35)
+    assert off["doubt"].startswith("This does not fit")
+    assert off["words"].startswith(off["doubt"])
+    fresh = json_of("match", *AIM, *SHELF, "--readings", 2, "--archive", archive, "--top", 1)[0]
+    assert off["next"]["steered"] == pytest.approx(fresh["card"]["steered"], abs=0.02)
+
+
 def test_where_nothing_can_be_approached_it_is_said(archive):
     rows = json_of("match", *AIM, *SHELF, "--max-coats", 1, "--archive", archive, "--top", 1)
     assert rows[0]["card"] is None

@@ -173,7 +173,7 @@ class Advised:
 
 @dataclass
 class Floor:
-    """The booth's physics are known; the film of this card is read off its colour."""
+    """The booth's physics and today's pots are known; this card's film is read off its colour."""
 
     shop: Layouts
     archive: Sequence[Panel]
@@ -182,11 +182,11 @@ class Floor:
 
     def __post_init__(self) -> None:
         self.shelf = shelf_recipes(self.archive)
-        self.labs = self.shop.truth_labs(self.shelf)
 
     def card(self, card: Card, target: Array, learnt: None) -> tuple[float, None, bool]:
         """Spray one card."""
-        whole = self.shelf[int(np.argmin(delta_e(self.labs, target)))]
+        labs = self.shop.truth_labs(self.shelf, **card.today)  # type: ignore[arg-type]  # its words
+        whole = self.shelf[int(np.argmin(delta_e(labs, target)))]
         assert whole.schedule is not None
         strength = whole.schedule.strength
         starts = [r for r in self.shelf if (r.ground, r.colour) == (whole.ground, whole.colour)]
@@ -209,13 +209,19 @@ class Floor:
         return float("nan"), None, True
 
     def _film(self, card: Card, read: Array) -> Array:
-        """Film of the coats so far, all alike, that is nearest what was read."""
+        """Film of the coats so far, all alike, that is likeliest by what was read."""
         assert card.laid is not None
         tried = np.geomspace(0.7, 1.5, 81)
         clear = None if self.variant.uncleared else card.laid.recipe.clear
         recipe = replace(card.laid.recipe, clear=clear)
-        away = delta_e(self._labs(card, [(recipe, f, 1.0) for f in tried]), read)
-        return np.asarray(tried[int(np.argmin(away))])
+        noise, coats = self.shop.noise, max(len(card.laid.film), 1)
+        usual = np.hypot(noise.film, noise.coat / np.sqrt(coats))
+        photo = self.variant.looks_by == "photo"
+        reading = np.hypot(noise.photo, noise.photo_bias) if photo else noise.lab
+        away = self._labs(card, [(recipe, f, 1.0) for f in tried]) - read
+        # The ground's level shows in the reading as well: a hundredth of it is a third of an L*.
+        cost = (away**2).sum(axis=1) / (reading**2 + 0.3**2) + (np.log(tried) / usual) ** 2
+        return np.asarray(tried[int(np.argmin(cost))])
 
     def _top_up(self, card: Card, film: Array, target: Array, keep: float) -> Recipe | None:
         assert card.laid is not None
