@@ -48,13 +48,13 @@ LEFT_OUT = ("RemoveDecorator", "ExceptionReplacer", "Variable")
 class Mutant:
     """One changed file."""
 
-    path: Path
+    was: str
     code: str
 
     def difference(self) -> str:
         """Return the changed lines."""
         lines = difflib.unified_diff(
-            (HOME / self.path).read_text().splitlines(), self.code.splitlines(), lineterm="", n=0
+            self.was.splitlines(), self.code.splitlines(), lineterm="", n=0
         )
         return "\n".join(line for line in lines if not line.startswith(("---", "+++")))
 
@@ -107,7 +107,7 @@ def mutants(path: Path, draw: random.Random) -> Iterator[Mutant]:
             continue
         if new not in known:
             known.add(new)
-            yield Mutant(path, changed)
+            yield Mutant(code, changed)
 
 
 def tests_of(path: Path) -> list[str]:
@@ -157,6 +157,7 @@ def _run(tree: Path, tests: list[str]) -> NoReturn:
 def try_file(tree: Path, path: Path, *, draws: int, tests: list[str], draw: random.Random) -> int:
     """Print what survives of some changes of one file, and return how many did."""
     drawn = list(islice(mutants(path, draw), draws))
+    was = (tree / path).read_text()
     began = time.monotonic()
     if not passes(tree, tests, 3600.0):
         sys.exit(f"The tests of {path} fail without any change: {' '.join(tests)}")
@@ -167,7 +168,7 @@ def try_file(tree: Path, path: Path, *, draws: int, tests: list[str], draw: rand
         if passes(tree, tests, seconds):
             survivors += 1
             print(f"{path} survives:\n{mutant.difference()}", flush=True)
-    (tree / path).write_text((HOME / path).read_text())
+    (tree / path).write_text(was)
     print(f"{path}: {len(drawn)} changes tried, {survivors} survived", flush=True)
     return survivors
 

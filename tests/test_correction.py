@@ -443,6 +443,8 @@ def test_words_and_changes_stay_with_their_recipe(model: FilmRegressor, recipe: 
         (covariance,) = model.predict_each([one.recipe]).covariance
         hope = expected_delta_e00(aim, one.lab, covariance, tolerance=1.0)
         assert one.expected == pytest.approx(hope.mean, rel=0.1)
+    plain = scored(model, recipes[:2], aim, tolerance=1.0)
+    assert [(one.words, one.changes) for one in plain] == [(one.recipe.words, 0) for one in plain]
 
 
 def test_one_thing_less_changed_is_worth_two_in_a_hundred(recipe: Recipe) -> None:

@@ -120,7 +120,12 @@ def plan(
         found = suggest(fit, target, bounds, top=top, archive=past, callback=callback)
         return CardPlans(tuple(map(_blind, found)), target, 0, found)
     found = suggest(
-        fit, target, bounds, top=max(2 * CANDIDATES, top), archive=past, callback=callback
+        fit,
+        target,
+        bounds,
+        top=max(2 * CANDIDATES, top),
+        archive=past,
+        callback=part_of(callback, 0.0, 0.5),
     )
     usual = fit.usual_view
     views = [v or usual for v in target.viewings]
