@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -13,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from matchlib.errors import DomainError
-from workbook.cli.printing import chance, number, table, wrapped
+from workbook.cli.printing import chance, csv_text, number, table, wrapped
 
 if TYPE_CHECKING:
     from matchlib.suggest import Suggestions
@@ -127,9 +125,4 @@ def many_as_dicts(found: Mapping[str, Suggestions]) -> list[dict[str, Any]]:
 
 def many_as_csv(rows: Sequence[Mapping[str, Any]]) -> str:
     """Return rows of plain data as CSV: numbers and sentences, what is a list itself left out."""
-    columns = [k for k in rows[0] if not isinstance(rows[0][k], list)]
-    stream = io.StringIO(newline="")
-    writer = csv.DictWriter(stream, columns, extrasaction="ignore", lineterminator="\n")
-    writer.writeheader()
-    writer.writerows(rows)
-    return stream.getvalue().rstrip("\n")
+    return csv_text([k for k in rows[0] if not isinstance(rows[0][k], list)], rows)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -88,7 +86,7 @@ def _panels(
         raise typer.BadParameter(f"sort by {', '.join(_SORTS)}, not {sort!r}")
     if csv_ and json_:
         raise typer.BadParameter("give --csv or --json, not both")
-    from workbook.cli.printing import number, table
+    from workbook.cli.printing import csv_text, number, table
     from workbook.session import Session
 
     with Session.open(archive, write=False) as session:
@@ -100,11 +98,7 @@ def _panels(
     if json_:
         show_json(rows)
     elif csv_:
-        stream = io.StringIO(newline="")
-        writer = csv.DictWriter(stream, _COLUMNS, lineterminator="\n")
-        writer.writeheader()
-        writer.writerows(rows)
-        show(stream.getvalue().rstrip("\n"))
+        show(csv_text(_COLUMNS, rows))
     elif rows:
         shown = [n for n in _COLUMNS if any(row[n] not in ("", None) for row in rows)]
         cells = [

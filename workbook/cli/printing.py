@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import textwrap
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from matchlib.domain import Colour, MixRatio
 
-__all__ = ["chance", "cup_text", "number", "percent", "table", "wrapped"]
+__all__ = ["chance", "csv_text", "cup_text", "number", "percent", "table", "wrapped"]
 
 _WIDEST = 96
 _CUP_ROWS = 14
@@ -63,6 +65,18 @@ def table(header: Sequence[str], rows: Sequence[Sequence[str]], *, right: str = 
         lines.append("  ".join(padded).rstrip())
     lines.insert(1, "  ".join("-" * width for width in widths).rstrip())
     return "\n".join(lines)
+
+
+def csv_text(columns: Sequence[str], rows: Sequence[Mapping[str, Any]]) -> str:
+    """Return rows as CSV, without a line end at the last.
+
+    `columns`: those shown, in their order.
+    """
+    stream = io.StringIO(newline="")
+    writer = csv.DictWriter(stream, columns, extrasaction="ignore", lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return stream.getvalue().rstrip("\n")
 
 
 def wrapped(text: str, *, indent: str = "") -> str:
