@@ -106,6 +106,7 @@ def restore(
     *,
     over_newer: bool = False,
     dry_run: bool = False,
+    looked: Restored | None = None,
 ) -> Restored:
     """Put a backup in the place of an archive, which is itself kept beside it first.
 
@@ -119,6 +120,9 @@ def restore(
         Restore although the archive has changes that the backup does not have.
     dry_run : bool
         Look at both, and change nothing.
+    looked : Restored, optional
+        What a dry run has just found, so that no archive is looked through twice; what is restored
+        is checked all the same.
 
     Returns
     -------
@@ -154,7 +158,7 @@ def restore(
                 where=str(backup),
                 remedy="give a backup of it; see them with 'workbook backup --list'.",
             )
-        if faults := source.check():
+        if looked is None and (faults := source.check()):
             raise DamagedError(
                 "This backup is damaged.",
                 got=faults[0],
@@ -165,7 +169,10 @@ def restore(
         with source.database.read() as old:
             seen = Restored(_held(old))
             log = _log(old)
-        damage = _damage(place) if is_file and place.exists() else ""
+        if looked is not None:
+            damage = looked.damage
+        else:
+            damage = _damage(place) if is_file and place.exists() else ""
         if is_file and (damage or not place.exists()):
             if dry_run:
                 return Restored(seen.backup, damage=damage)

@@ -111,7 +111,7 @@ def _restore(
             )
         typer.confirm("Restore it?", abort=True, err=True)
     if not dry_run:
-        seen = restore(archive, chosen, over_newer=over_newer)
+        seen = restore(archive, chosen, over_newer=over_newer, looked=seen)
     if json_:
         show_json({**shown(seen), "restored": not dry_run})
     elif dry_run:
