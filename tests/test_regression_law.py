@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from matchlib.colorimetry import GRID
+from matchlib.colorimetry import GRID, reflectance_to_lab
 from matchlib.domain import CoatSchedule, Colour, Conditions, Ground, Recipe, Viewing
 from matchlib.regression import FilmRegressor
 from matchlib.regression.evidence import evidence
@@ -185,6 +185,16 @@ def test_richer_mixes_always_lay_more_whatever_the_values(bend, slope):
     z[law.slices["dose"]] = (slope, bend, 0.0, 0.0)
     dose = law.evaluate(z, RecipeTable.of(recipes, views, words)).dose[:, 0]
     assert np.all(np.diff(dose) >= 0.0)
+
+
+def test_the_tone_of_a_flat_spectrum_is_its_lightness():
+    # 116 f(Y) - 16 of CIE 15:2018, 8.2.1, on both sides of its knee at (6/29)^3.
+    flat = np.repeat([[0.001], [0.02], [0.3], [0.9]], len(GRID), axis=1)
+    tone, _ = tone_of(flat)
+    np.testing.assert_allclose(
+        tone[:, 0] / np.sqrt(len(GRID)) - 16.0, reflectance_to_lab(flat)[:, 0], atol=1e-6
+    )
+    np.testing.assert_allclose(tone[:, 1:], 0.0, atol=1e-9)
 
 
 def test_smooth_curves_add_up_to_the_spread_they_are_given():
