@@ -166,6 +166,13 @@ TABLES = (
         "The processor's own time on one core.",
     ),
     Printed(
+        "Refits and searches by the thousand",
+        "many --simulator spray --sizes 100,300 --pieces 3",
+        "Measured small, by the processor's seconds, and reckoned on along a straight line. What a "
+        "second worker gains is by the clock, and nothing where other work holds the cores: the "
+        "load is told beside it. Four workers are reckoned to lose as much by the second doubling.",
+    ),
+    Printed(
         "A match as a process",
         "commands",
         "On a fit that is kept, loading and all. The libraries alone take the floor.",
