@@ -71,7 +71,7 @@ class TargetPanel(Outcome):
     >>> from matchlib.demo import demo_model
     >>> could = [Recipe.of("pale gold", "cherry", each, "yes") for each in ("2@3:1", "3@3:1")]
     >>> first = next_for_target(demo_model(), Target.lab(27.1, 45.9, 28.5), could)[0]
-    >>> str(first.recipe.schedule), first.passes <= first.passes_by_second + 0.05
+    >>> str(first.recipe.schedule), first.probability <= first.passes_by_second + 0.05
     ('3@3:1', True)
     """
 
