@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from matchlib.errors import FileError
+from matchlib.errors import FileError, MatchlibError
 
 __all__ = ["sweep", "unfinished", "written_whole"]
 
@@ -84,9 +84,9 @@ def written_whole(path: str | os.PathLike[str]) -> Iterator[Path]:
                 os.fsync(folder)
             finally:
                 os.close(folder)
+    except MatchlibError:  # of what was to be written
+        raise
     except (OSError, ValueError) as error:  # ValueError: a null character in the name
-        if isinstance(error, FileError):
-            raise
         raise FileError(
             "This file cannot be written.",
             got=getattr(error, "strerror", None) or str(error),

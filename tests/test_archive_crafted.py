@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from matchlib.archive import Archive, history, salvage, schema
+from matchlib.archive import Archive, export_bundle, history, salvage, schema
 from matchlib.archive.checking import content_faults
 from matchlib.archive.naming import rename
 from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Reading, Recipe
@@ -147,3 +147,12 @@ def test_what_no_column_can_hold_is_found_and_salvaged(tmp_path: Path, spoiling:
     with Archive.open(tmp_path / "saved.db") as saved:
         assert saved.check() == ()
         assert saved.panel("A1").note == "one"
+
+
+def test_no_backup_of_what_is_damaged_and_the_words_say_why(tmp_path: Path) -> None:
+    with make(tmp_path / "a.db") as archive:
+        with archive.database.write() as connection:
+            connection.exec_driver_sql("UPDATE history SET why = CAST(x'eda080' AS TEXT)")
+        with pytest.raises(ArchiveError, match=r"a\.db: This archive is damaged"):
+            export_bundle(archive, tmp_path / "b.zip")
+    assert {p.suffix for p in tmp_path.iterdir()} <= {".db", ".db-backups"}

@@ -114,6 +114,19 @@ ONE_OF = (
 )  # fmt: skip
 
 
+# What is done as it stands, for commands that refuse most of what is put together at random.
+DONE = {
+    "match": "--lab 43 30 24", "next": "--lab 43 30 24", "predict": "--recipes recipes.csv",
+    "correct": "--lab 43 30 24 --ground silver --colour rust --schedule 3@6:1 --read 44 29 24",
+    "add": "--panel N1 --ground silver --colour rust --schedule 2@6:1 --lab 50 20 18 --yes",
+    "mix": "--colour rust --schedule 3@6:1 --area 2m2 --dry-film 12 --solids 0.2",
+    "job-sheet": "--ground silver --colour rust --schedule 3@6:1", "job new": "tank --lab 43 30 24",
+    "job aim": "1 --lab 43 30 24", "job pot": "1 --area 2m2 --dry-film 12 --solids 0.2",
+    "job sheet": "1", "photo": "picture.jpg", "import": "more.csv", "aged": "--reading one.csv",
+    "label": "P3", "fit": "", "audit": "", "demo": "--dir new", "open": "",
+}  # fmt: skip
+
+
 @dataclass(frozen=True)
 class Outcome:
     """What came of one draw: its arguments, and what is wrong with how it ended."""
@@ -165,7 +178,12 @@ def _word(rng: random.Random, kind: type, parameter: Any) -> str:
 
 def draw(rng: random.Random, name: str, command: Any) -> list[str]:
     """Return the arguments of one draw: some good, some hostile, some left out, some doubled."""
-    options, places = [], []
+    if name in DONE and rng.random() < 0.6:
+        options = [p for p in command.params if p.param_type_name == "option" and p.name != "help"]
+        one = rng.choice(options)
+        told = [one.opts[0], *([] if one.is_flag else hostile(rng, one))]
+        return [*name.split(), *DONE[name].split(), *told]
+    given, places = [], []
     wild = rng.random() < 0.1
     there = [p.name for p in command.params]
     groups = [[n for n in group if n in there] for group in ONE_OF]
@@ -196,19 +214,20 @@ def draw(rng: random.Random, name: str, command: Any) -> list[str]:
             times = rng.choice([1, 1, 1, 2]) if bad else 1
             switch = rng.choice([*parameter.opts, *parameter.secondary_opts])
             for _ in range(times):
-                options += [switch] if parameter.is_flag else [switch, *words]
+                given += [switch] if parameter.is_flag else [switch, *words]
         else:
             places += words if rng.random() < 0.95 else []
     if rng.random() < 0.05:
-        options.append(rng.choice(["--none-such", "--", "-x", "--archive", "--help"]))
+        given.append(rng.choice(["--none-such", "--", "-x", "--archive", "--help"]))
     parted = ["--"] if places and rng.random() < 0.2 else []
-    return [*name.split(), *options, *parted, *places]
+    return [*name.split(), *given, *parted, *places]
 
 
 def make_shop(folder: Path) -> None:
     """Make a small fitted workshop and the hostile files beside it."""
     (folder / "good.csv").write_text(SMALL)
-    (folder / "one.csv").write_text("\n".join(SMALL.splitlines()[:4:3]))
+    head, row = SMALL.splitlines()[:4:3]
+    (folder / "one.csv").write_text("\n".join([head, row, row, row]))
     (folder / "recipes.csv").write_text("ground,colour,schedule\nsilver,rust,3@6:1\n")
     assert run("import", "good.csv", cwd=folder).exit_code == 0
     assert run("predict", "--recipes", "recipes.csv", cwd=folder).exit_code == 0
@@ -234,7 +253,6 @@ def make_shop(folder: Path) -> None:
     (folder / "folder").mkdir()
     (folder / "loop").symlink_to("loop")
     (folder / "deep.json").write_text("[" * 100_000)
-    head = SMALL.splitlines()[0]
     (folder / "wide.csv").write_text(",".join(f"c{i}" for i in range(50_000)))
     (folder / "long.csv").write_text(f"{head}\n" + "P1,silver,,,yes,62,0,0,\n" * 50_000)
     (folder / "table.cgats").write_text("CGATS.17\nNUMBER_OF_SETS 99999999999\nBEGIN_DATA\n")
