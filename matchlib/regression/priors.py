@@ -21,11 +21,11 @@ __all__ = ["Priors", "constant_curve", "ramp_curve", "smooth_curves"]
 Array = NDArray[np.float64]
 
 
-def smooth_curves(wavelengths: Array, *, length: float, sd: float, keep: float = 1e-4) -> Array:
+def smooth_curves(wavelengths: Array, *, length: float, sd: float) -> Array:
     """Return smooth curves whose random sum has a given spread; shape (b, k)."""
     gap = (wavelengths[:, None] - wavelengths[None, :]) / length
     values, vectors = np.linalg.eigh(sd**2 * np.exp(-0.5 * gap**2))
-    kept = values > keep * values[-1]
+    kept = values > 1e-4 * values[-1]
     scaled: Array = vectors[:, kept] * np.sqrt(values[kept])
     # The sign of an eigenvector is arbitrary; fixing it keeps fits the same on every machine.
     signs = np.sign(scaled[np.argmax(np.abs(scaled), axis=0), np.arange(scaled.shape[1])])
