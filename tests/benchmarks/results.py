@@ -58,8 +58,17 @@ TABLES = (
         "Median ΔE00 between what was predicted and what was read, on panels, recipes, pairs and "
         "grounds that the regression has not seen, and how many of them lie inside its 50, 80, 90 "
         "and 95 % regions. One panel differs from its own recipe by the repeatability: that is "
-        "the floor. Where the booth's own physics is far from the law (a solid white or black "
-        "that was never sprayed on, a blend of it with flake) the regions are too narrow.",
+        "the floor. Where the booth's own physics is far from the law (a solid white that was "
+        "never sprayed on, a blend of it with flake) the regions are too narrow; the next table "
+        "has the others alone.",
+    ),
+    Printed(
+        "Grounds left out, the solid white apart",
+        "accuracy --shops 3 --first-seed 20 --simulator booth --splits ground --only film "
+        '--unasked "solid white"',
+        "In the booth a solid white sends light back at all angles, through up to twice the film, "
+        "and flake does not; what it hides no other ground's panels tell, nor its bare Lab. All "
+        "that the regions miss is there: over the other grounds they hold.",
     ),
     Printed(
         "Whether chances come true",
@@ -147,6 +156,13 @@ TABLES = (
         "What is gained when the fit is told who sprayed, from which lots, and when, on panels "
         "sprayed now in the booth simulator, each colour's lots rising from 15% weaker to 15% "
         "stronger.",
+    ),
+    Printed(
+        "What panels share, chosen by panels left out",
+        "shared --shops 4 --first-seed 20 --targets 0 --trend 0 --layout young --known all chosen",
+        "Young archives whose lots do not drift, where an effect is hardest to tell from chance: "
+        "how large each is left to the fit, and only those kept without which panels left out are "
+        "less likely. The two differ by no more than chance, so the fit does not choose.",
     ),
     Printed(
         "Measured dye and inks",
