@@ -37,6 +37,15 @@ class Outcome:
         unit: ΔE00 unless the order names another.
     probability : float
         That it is within the tolerance, under every viewing of the target [-].
+
+    Examples
+    --------
+    >>> from matchlib import Recipe, Target
+    >>> from matchlib.demo import demo_model
+    >>> could, target = [Recipe.of("pale gold", "cherry", "3@3:1", "yes")], Target.lab(27.1, 45.9, 28.5)
+    >>> (one,) = outcomes(could, demo_model().predict_together(could, target.viewings), target)
+    >>> 0 < one.expected < 1
+    True
     """
 
     recipe: Recipe

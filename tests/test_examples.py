@@ -21,7 +21,7 @@ MODULES = [
     for path in sorted((ROOT / "matchlib").rglob("*.py"))
     if ">>> " in path.read_text("utf-8")
 ]
-UNSHOWN = {"audit": {"Verdict", "judge"}}
+UNSHOWN = {"audit": {"Verdict", "judge"}, "outcome": {"outcome_at"}}
 """What packages hand to one another, and is shown with what is made of it."""
 
 PACKAGES = [package.name for package in pkgutil.iter_modules(matchlib.__path__)]

@@ -31,6 +31,14 @@ class Prediction:
         Covariance by the reading's own noise [ΔE*ab²].
     groups : ndarray, shape (n,)
         Degrees of freedom with which the scale of `known` was learnt.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> there = demo_model().predict_each([Recipe.of("silver", "cherry", "3@6:1", "yes")])
+    >>> there.lab.shape, there.covariance.shape, bool(there.dof[0] > 4)
+    ((1, 3), (1, 3, 3), True)
     """
 
     labs: Array
