@@ -42,7 +42,8 @@ class Outcome:
     --------
     >>> from matchlib import Recipe, Target
     >>> from matchlib.demo import demo_model
-    >>> could, target = [Recipe.of("pale gold", "cherry", "3@3:1", "yes")], Target.lab(27.1, 45.9, 28.5)
+    >>> could = [Recipe.of("pale gold", "cherry", "3@3:1", "yes")]
+    >>> target = Target.lab(27.1, 45.9, 28.5)
     >>> (one,) = outcomes(could, demo_model().predict_together(could, target.viewings), target)
     >>> 0 < one.expected < 1
     True

@@ -262,6 +262,7 @@ def test_a_pot_is_never_too_small_to_mix():
     schedule = CoatSchedule.parse("2@6:1")
     pot = mixing.pot(schedule, area=small, use=USE, residue_ml=1)
     assert pot.total_ml == pytest.approx(mixing.LEAST_ML)
+    assert pot.groups[0].fills == 1, "a cup of which nothing is known takes all of it"
     assert mixing.pot(schedule, area=small, use=USE, residue_ml=1, least_ml=0).total_ml < 10
 
 
