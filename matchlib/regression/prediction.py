@@ -15,7 +15,7 @@ __all__ = ["Prediction"]
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Prediction:
     """Readings to expect of n recipes under m viewings: a Student's t for each recipe.
 
@@ -37,6 +37,8 @@ class Prediction:
     >>> from matchlib import Recipe
     >>> from matchlib.demo import demo_model
     >>> there = demo_model().predict_each([Recipe.of("silver", "cherry", "3@6:1", "yes")])
+    >>> there
+    <Prediction of 1 recipe under 1 viewing>
     >>> there.lab.shape, there.covariance.shape, bool(there.dof[0] > 4)
     ((1, 3), (1, 3, 3), True)
     """
@@ -46,6 +48,11 @@ class Prediction:
     spray: Array
     reading: Array
     groups: Array
+
+    def __repr__(self) -> str:
+        views, recipes, _ = self.labs.shape
+        told = f"{recipes} recipe{'s' * (recipes != 1)} under {views} viewing{'s' * (views != 1)}"
+        return f"<Prediction of {told}>"
 
     @property
     def lab(self) -> Array:
