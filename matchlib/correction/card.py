@@ -98,7 +98,7 @@ class Card:
     >>> recipe = Recipe.of("silver", "cherry", "2@6:1")
     >>> belief = Belief.of(demo_model())
     >>> card = Card.of(belief, [Sprayed.of((recipe, belief.predict_recipes([recipe])[0]))])
-    >>> print(card.recipe)
+    >>> print(card.stages[-1].recipe)
     cherry over silver, 2@6:1
     """
 
@@ -163,11 +163,6 @@ class Card:
         """Strength and coats that each stage added, shape (s,) each."""
         rows = np.array(_added(self.stages), float).reshape(-1, 2)
         return rows[:, 0], rows[:, 1]
-
-    @property
-    def recipe(self) -> Recipe | None:
-        """What is on it, with the clear coat that it has or is to have; None if not begun."""
-        return self.stages[-1].recipe if self.stages else None
 
     @property
     def learnt(self) -> Belief:

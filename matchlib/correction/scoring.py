@@ -23,6 +23,9 @@ __all__ = ["Scored", "best_of", "nearness", "places_of", "scored"]
 
 Array = NDArray[np.float64]
 
+WORTH_A_CHANGE = 0.02
+"""Probability that one thing changed less is worth [-]."""
+
 SHORTLIST = 120
 """Recipes looked at closely: those whose expected colour is nearest."""
 
@@ -134,15 +137,13 @@ def places_of(target: Target, panel: Sprayed) -> list[int]:
     return [0 if v is None else have.index(v) for v in target.viewings]
 
 
-def best_of(found: Sequence[Scored], *, worth: float = 0.02) -> Scored | None:
+def best_of(found: Sequence[Scored]) -> Scored | None:
     """Return the likeliest, or one of fewer changes if it is nearly as likely.
 
     Parameters
     ----------
     found : sequence of Scored
         Candidates.
-    worth : float
-        Probability that one thing changed less is worth [-].
 
     Returns
     -------
@@ -160,6 +161,6 @@ def best_of(found: Sequence[Scored], *, worth: float = 0.02) -> Scored | None:
     """
     return max(
         found,
-        key=lambda s: (s.probability - worth * s.changes, -s.expected),
+        key=lambda s: (s.probability - WORTH_A_CHANGE * s.changes, -s.expected),
         default=None,
     )
