@@ -99,8 +99,8 @@ TABLES = (
         "One card, read on its way and built on",
         'cards --shops 2 --targets 12 --only "two looks,blind"',
         "Two looks at a card and the one that judges it, beside cards sprayed blind and corrected. "
-        "A share is given with its standard error by chance. Why chances are stated too low is two "
-        "tables down.",
+        "A share is given with its standard error by chance. Why chances are stated too low for "
+        "young archives is told by the floor of chances, below.",
     ),
     Printed(
         "One card, and something is wrong",

@@ -423,7 +423,9 @@ def main(argv: Sequence[str] | None = None) -> None:
             for name, (every, seconds) in rows.items():
                 stated = float(np.mean([m.stated for m in every]))
                 first = float(np.mean([m.first for m in every]))
-                give = np.sqrt(first * (1.0 - first) / len(every))
+                # Agresti and Coull (1998): two more that pass, and two that fail.
+                more = (sum(m.first for m in every) + 2.0) / (len(every) + 4.0)
+                give = np.sqrt(more * (1.0 - more) / (len(every) + 4.0))
                 table.row(
                     *(simulator, key, name, f"{first:.0%} ± {100.0 * give:.0f}"),
                     "–" if np.isnan(stated) else f"{stated:.0%}",
