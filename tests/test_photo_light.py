@@ -28,7 +28,6 @@ def cells(light: np.ndarray) -> Samples:
         np.column_stack([x.ravel(), y.ravel()]) * 20,
         np.zeros(64),
         np.zeros((64, 3)),
-        np.zeros(64),
     )
 
 

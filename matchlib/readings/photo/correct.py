@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import delta_e76
+from matchlib.colorimetry import delta_e00, delta_e76
 from matchlib.readings.photo.chart import CENTRES
 from matchlib.readings.photo.fit import NOISE, ChartFit, Model, Places
 
@@ -32,7 +32,6 @@ class Correction:
     params: Array  # (n,), the terms, and the matrix after them
     covariance: Array  # (n, n), of these
     left_out: Array  # (24, 3), Lab of each patch predicted from the other 23, less its true Lab
-    fitted: Array  # (24, 3), Lab of each patch as fitted, less its true Lab
 
     def corrected(self, slope: Array, seen: float, *, sd: float) -> Correction:
         """Return the correction that also heeds a reading of the light elsewhere."""
@@ -59,6 +58,11 @@ class Correction:
         return np.asarray(slope @ self.covariance @ slope.T)
 
     @property
+    def mean_left_out(self) -> float:
+        """Mean ΔE00 of the patches, each predicted from the others."""
+        return float(np.mean(delta_e00(self.chart.lab, self.chart.lab + self.left_out)))
+
+    @property
     def power(self) -> float:
         """What the curve's power is more than the declared one's."""
         return float(self.params[3]) if self.model.tone else 0.0
@@ -78,10 +82,10 @@ class Correction:
         splits = halves(CENTRES - CENTRES.mean(axis=0), least=4)
         columns = np.zeros((len(residual), len(splits)))
         step = 0.02
+        base = chart.predict(chart.light, chart.places, model, params)
         for i, half in enumerate(splits):
             lit = chart.light * np.exp(step * half)[:, None]
             moved = chart.predict(lit, chart.places, model, params)
-            base = chart.lab + self.fitted
             columns[:72, i] = ((moved - base) * chart.importance / step).ravel()
         basis, _ = np.linalg.qr(slope)
         columns -= basis @ (basis.T @ columns)
@@ -135,9 +139,8 @@ def fit_correction(chart: ChartFit, *, linear: bool, plain: bool = False) -> Cor
         model = Model(tone, root)
         params = chart.fit(model)
         errors = _left_out(chart, model, params)
-        made = chart.predict(chart.light, chart.places, model, params)
         covariance = chart.covariance(model, params)
-        trial = Correction(chart, model, params, covariance, errors, made - chart.lab)
+        trial = Correction(chart, model, params, covariance, errors)
         weighted = errors * chart.importance * NOISE / chart.grey[:, None]
         score = float(np.mean(np.sum(weighted**2, axis=1)))
         if score < least * 0.97:

@@ -8,6 +8,7 @@ agree is the panel read; a shadow that lies on the panel alone is seen by no cha
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,33 +48,25 @@ def surround_of(
     import cv2
 
     small, scale = picture.small_light(_SEARCH)
-    height, width = small.shape[:2]
-    taken = np.zeros((height, width), np.uint8)
+    reach = 0.9 * chart.pitch * scale
+    taken = np.zeros(small.shape[:2], np.uint8)
     for outline in [chart.outline, *outlines]:
         cv2.fillPoly(taken, [np.rint(outline * scale).astype(np.int32)], 1)
     # An edge's blur, and what of a thing lies outside its marks, is no surround.
     taken = np.asarray(cv2.dilate(taken, np.ones((9, 9), np.uint8)), dtype=np.uint8)
-    near = {
-        "chart": _about(chart.outline * scale, taken.shape, reach=0.9 * chart.pitch * scale),
-        "panel": _about(panel * scale, taken.shape, reach=0.9 * chart.pitch * scale),
-    }
-    rows: dict[str, list[Array]] = {"chart": [], "panel": []}
-    for top in range(0, height - _CELL, _CELL):
-        for left in range(0, width - _CELL, _CELL):
-            part = np.s_[top : top + _CELL, left : left + _CELL]
-            if taken[part].any():
-                continue
-            block = small[part].reshape(-1, 3)
-            mean = np.maximum(block.mean(axis=0), 1e-5)
-            if block.sum(axis=1).std() > 0.15 * mean.sum() or mean.max() > 0.97:
-                continue
-            for name, about in near.items():
-                if about[part].mean() > 0.5:
-                    middle = (np.array([left, top]) + _CELL / 2) / scale - 0.5
-                    rows[name].append(np.concatenate([middle, mean]))
-    if min(len(rows["chart"]), len(rows["panel"])) < _FEW:
+    cells = _cells(small)
+    mean = np.maximum(cells.mean(axis=2), 1e-5)
+    good = ~_cells(taken).any(axis=2) & (mean.max(axis=2) <= 0.97)
+    good &= cells.sum(axis=3).std(axis=2) <= 0.15 * mean.sum(axis=2)
+    top, left = np.indices(good.shape) * _CELL
+    middle = (np.stack([left, top], axis=2) + _CELL / 2) / scale - 0.5
+    seen_at = np.concatenate([middle, mean], axis=2)
+    by_chart, by_panel = (
+        seen_at[good & (_cells(_about(of * scale, taken.shape, reach=reach)).mean(axis=2) > 0.5)]
+        for of in (chart.outline, panel)
+    )
+    if min(len(by_chart), len(by_panel)) < _FEW:
         return None
-    by_chart, by_panel = np.array(rows["chart"]), np.array(rows["panel"])
     tint: Array = np.median(_tint(by_chart), axis=0)
     by_chart = by_chart[np.abs(_tint(by_chart) - tint).max(axis=1) < _ALIKE]
     by_panel = by_panel[np.abs(_tint(by_panel) - tint).max(axis=1) < _ALIKE]
@@ -127,6 +120,14 @@ def places_of(picture: Picture, chart: Chart, middles: Array) -> Places:
     middle = (np.array(picture.size, dtype=np.float64) - 1.0) / 2.0
     out = ((middles - middle) ** 2).sum(axis=1) / (middle**2).sum()
     return Places(chart.to_plane(middles), out)
+
+
+def _cells(image: NDArray[Any]) -> NDArray[Any]:
+    """The pixels of an image by cells; shape (rows, columns, pixels of a cell, ...)."""
+    rows, columns = ((side - 1) // _CELL for side in image.shape[:2])
+    cut = image[: rows * _CELL, : columns * _CELL]
+    parts = cut.reshape(rows, _CELL, columns, _CELL, *image.shape[2:]).swapaxes(1, 2)
+    return parts.reshape(rows, columns, _CELL * _CELL, *image.shape[2:])
 
 
 def _about(outline: Array, shape: tuple[int, ...], *, reach: float) -> NDArray[np.uint8]:

@@ -31,7 +31,6 @@ class Samples:
     middle: Array  # (n, 2), of each area [pixel]
     clipped: Array  # (n,), share of pixels at the end of the scale [-]
     blind: Array  # (n, 3), share of pixels in which red, green or blue is at nought [-]
-    uneven: Array  # (n,), standard deviation of the pixels' light by its mean [-]
 
     def take(self, rows: NDArray[np.bool_]) -> Samples:
         """Return some of the areas."""
@@ -50,7 +49,7 @@ def _area(picture: Picture, polygon: Array) -> tuple[NDArray[np.bool_], int, int
     return mask > 0, int(low[0]), int(low[1])
 
 
-_Row = tuple[Array, Array, float, Array, float]
+_Row = tuple[Array, Array, float, Array]
 
 
 def _mean(picture: Picture, numbers: NDArray[np.generic]) -> _Row:
@@ -62,9 +61,8 @@ def _mean(picture: Picture, numbers: NDArray[np.generic]) -> _Row:
     mean = kept.mean(axis=0)
     # Neighbouring pixels are not independent (colour mosaic, JPEG): as if one in four were.
     error = light.std(axis=0) / np.sqrt(max(1.0, len(light) / 4.0))
-    uneven = float(kept.sum(axis=1).std() / max(float(kept.sum(axis=1).mean()), 1e-9))
     blind = picture.blind(numbers).mean(axis=0)
-    return mean, error, float(picture.clipped(numbers).mean()), blind, uneven
+    return mean, error, float(picture.clipped(numbers).mean()), blind
 
 
 def sample_chart(picture: Picture, chart: Chart) -> Samples:
@@ -110,8 +108,8 @@ def sample_panel(picture: Picture, polygon: Array) -> Samples:
 
 
 def _samples(rows: list[_Row], middle: Array) -> Samples:
-    light, noise, clipped, blind, uneven = (np.array(part) for part in zip(*rows, strict=True))
-    return Samples(light, noise, middle, clipped, blind, uneven)
+    light, noise, clipped, blind = (np.array(part) for part in zip(*rows, strict=True))
+    return Samples(light, noise, middle, clipped, blind)
 
 
 def find_panels(picture: Picture, chart: Chart) -> list[Array]:

@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import delta_e00
 from matchlib.errors import MatchlibError
 from matchlib.readings.photo import checks
 from matchlib.readings.photo.chart import chart_lab
@@ -169,8 +168,7 @@ class _Scene:
 
     def read(self, outline: Array) -> PhotoReading:
         """Read one panel."""
-        cells = sample_panel(self.picture, outline)
-        cells, shone = checks.without_highlights(cells)
+        cells = checks.unclipped(sample_panel(self.picture, outline))
         fit = self.fit(plain=bool(cells.blind.mean(axis=0).max() > 0.05))
         checks.check_edge(*panel_edge(cells))
         around = None
@@ -187,16 +185,16 @@ class _Scene:
         lab, gloss = body_lab(body)
         parts, lab = parts_of(
             fit, cells, places, body, lab,
-            around=around, shone=shone, space=self.picture.space,
+            around=around, space=self.picture.space,
         )  # fmt: skip
         checks.check_colour(lab)
         return PhotoReading(
             reading=reading_of(lab, {**parts, "gloss": gloss}),
             parts={**parts, "gloss": gloss},
             body=body,
-            left_out=float(np.mean(delta_e00(self.seen.lab, self.seen.lab + fit.left_out))),
+            left_out=fit.mean_left_out,
             method=fit.model.words,
-            warnings=checks.warnings_of(cells, body, around, shone, self.marks.one_surface),
+            warnings=checks.warnings_of(cells, body, around, self.marks.one_surface),
             chart_corners=pairs(self.chart.corners),
             panel_outline=pairs(outline),
             panel_found=not self.marks.panels,

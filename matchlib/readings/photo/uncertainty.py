@@ -33,7 +33,6 @@ def parts_of(
     lab: Array,
     *,
     around: Surround | None,
-    shone: float,
     space: str,
 ) -> tuple[dict[str, Array], Array]:
     """Return the parts (3, 3) of a reading's covariance but the gloss's, and the reading (3,)."""
@@ -62,7 +61,7 @@ def parts_of(
         "chart": chart,
         "light": light,
         "noise": np.diag(scatter),
-        "slope": slope + (2.0 * shone) ** 2 * np.eye(3),
+        "slope": slope,
         "floor": _FLOOR**2 * np.eye(3),
     }
     pale = fit.chart.paleness(space) or 0.0
