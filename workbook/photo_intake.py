@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from matchlib.errors import DomainError, FileError, MatchlibError
+from matchlib.readings.targets import PICTURES
 from workbook.figures import Raw, esc
 from workbook.page.fields import button, check, chips, field, fold, problem, upload
 from workbook.photo_marks import PhotoMarks
@@ -16,10 +17,7 @@ if TYPE_CHECKING:
     from workbook.page import Page, Press
     from workbook.session.photos import Photographed, Shot
 
-__all__ = ["PICTURES", "PhotoIntake"]
-
-PICTURES = ".jpg,.jpeg,.heic,.heif,.webp,.png,.tif,.tiff,.dng"
-"""Endings of what is read as a photograph."""
+__all__ = ["PhotoIntake"]
 
 _TICKS = {
     "matt": "The panel is matt: no clear coat",
@@ -29,15 +27,21 @@ _TICKS = {
 
 
 class PhotoIntake:
-    """The photographs of one panel; `use` takes what was read once a person has confirmed it.
+    """The photographs of a panel; `use` takes what was read once a person has confirmed it.
 
-    What `archive` knows of the phone counts in, and the phone can be taught.
+    What `archive` knows of the phone counts in, and the phone can be taught. Where one photograph
+    shows several panels, each with its code, all can be kept with their cards at once; `changed` is
+    then told that the archive was.
     """
 
     def __init__(
-        self, page: Page, use: Callable[[Photographed, Press], object], archive: Archive
+        self,
+        page: Page,
+        use: Callable[[Photographed, Press], object],
+        archive: Archive,
+        changed: Callable[[], object],
     ) -> None:
-        self.page, self.use, self.archive = page, use, archive
+        self.page, self.use, self.archive, self.changed = page, use, archive, changed
         self.marks = PhotoMarks()
         self.shots: list[Shot] = []
         self.found: list[Photographed] = []
@@ -70,7 +74,7 @@ class PhotoIntake:
         self.marks.show(b"", (1, 1))
 
     def _photo_use(self, done: Press) -> None:
-        good = [found for found in self.found if found.reading is not None]
+        good = [f for f in self.found if f.reading is not None and done.value in ("", f.code)]
         if not good:
             raise FileError(
                 "There is no reading of a photograph yet.",
@@ -79,6 +83,16 @@ class PhotoIntake:
         self.use(good[0], done)
         self._photo_drop(done)
 
+    def _photo_keep(self, done: Press) -> None:
+        """Keep what was read of several panels with the card of each."""
+        from workbook.session.photos_kept import keep_photographs
+
+        who = done.fields.get("who", "")
+        told = keep_photographs(self.archive, self.found, phone=self.phone, who=who)
+        self.changed()
+        self._photo_drop(done)
+        self.told = "\n".join(told)
+
     def _photo_read(self, done: Press) -> None:
         from matchlib.readings.photo import Marks
         from workbook.session.photos import photograph
@@ -86,7 +100,7 @@ class PhotoIntake:
         self._ticked, self.phone = done.ticked("photo_is"), _phone(done)
         if not self.shots:
             return
-        corners, panel = self.marks.marked(self._size)
+        corners, panels = self.marks.marked(self._size)
         common: dict[str, Any] = {
             "matt": "matt" in self._ticked,
             "one_surface": "surfaces" not in self._ticked,
@@ -94,11 +108,7 @@ class PhotoIntake:
         }
         # What is marked is marked on the last photograph; the others keep their own marks.
         last = self.shots[-1]
-        own = (
-            replace(last, marks=Marks(corners, {"": panel} if panel else {}))
-            if self._shown is last.content
-            else last
-        )
+        own = replace(last, marks=Marks(corners, panels)) if self._shown is last.content else last
         shots = [*self.shots[:-1], own]
         self.shots = [replace(s, marks=replace(s.marks, **common)) for s in shots]
         asked = list(self.shots)
@@ -177,21 +187,22 @@ class PhotoIntake:
             open_=isinstance(self.error, DomainError),
         )
         choose = upload("Take it now", "photo_file", accept="image/*", camera=True) + upload(
-            "Choose a photograph", "photo_file", accept=PICTURES
+            "Choose a photograph", "photo_file", accept=",".join(PICTURES)
         )
         lines = [line for each in self.found for line in each.text.splitlines()]
+        ready = [found.code for found in self.found if found.reading is not None]
         if self.found:
             count = len(self.shots)
             lines.insert(0, f"{count} photographs together." if count > 1 else "One photograph.")
-        said = "".join(f"<p>{esc(line)}</p>" for line in (self.told, *lines) if line)
+        said = "".join(f"<p>{esc(line)}</p>" for line in (*self.told.splitlines(), *lines))
         presses = ""
         if self.shots:
-            ready = any(f.reading is not None for f in self.found)
-            presses = (
-                button("Use this reading", "photo_use", go=True, off=not ready)
-                + button("Read as marked", "photo_read", quiet=True)
-                + button("Start again", "photo_drop", quiet=True)
-            )
+            presses = button("Use this reading", "photo_use", go=True, off=not ready)
+            if len(self.found) > 1:
+                presses = button("Keep each with its card", "photo_keep", go=True, off=not ready)
+                presses += "".join(button(f"Use {c}", "photo_use", c, quiet=True) for c in ready)
+            presses += button("Read as marked", "photo_read", quiet=True)
+            presses += button("Start again", "photo_drop", quiet=True)
         return Raw(
             '<section class="wb-card" aria-label="Photograph"><h2>Photograph with a colour chart'
             f'</h2><div class="wb-bar">{choose}</div>{problem(self.error)}'

@@ -20,7 +20,8 @@ class PhotoMarks(anywidget.AnyWidget):
     """A photograph to be tapped on; nothing is seen of it before `show`.
 
     `marks` holds dictionaries of ``kind`` (``chart`` or ``panel``), ``points`` (x and y as shares
-    of the picture's width and height, four when whole) and, where nobody marked it yet, ``found``.
+    of the picture's width and height, four when whole), a panel's ``code`` where there are several
+    and, where nobody marked it yet, ``found``.
     """
 
     picture = t.Unicode().tag(sync=True)
@@ -57,14 +58,15 @@ class PhotoMarks(anywidget.AnyWidget):
         data = base64.b64encode(jpeg).decode("ascii")
         self.picture = f"data:image/jpeg;base64,{data}" if jpeg else ""
 
-    def marked(self, size: tuple[int, int]) -> tuple[Corners | None, Corners | None]:
+    def marked(self, size: tuple[int, int]) -> tuple[Corners | None, dict[str, Corners]]:
         """Return what a person marked of a photograph of this size, in its own pixels.
 
-        The chart's corners, and the panel's; None where it is to be looked for.
+        The chart's corners, None where it is to be looked for, and the panels' by their codes.
         """
         whole = [m for m in self.marks if len(m["points"]) == 4 and not m.get("found")]
-        by_kind = {m["kind"]: _pixels(m, size) for m in whole}
-        return by_kind.get("chart"), by_kind.get("panel")
+        chart = next((_pixels(m, size) for m in whole if m["kind"] == "chart"), None)
+        panels = {m.get("code", ""): _pixels(m, size) for m in whole if m["kind"] == "panel"}
+        return chart, panels
 
 
 def _shares(corners: Sequence[Sequence[float]], size: tuple[int, int]) -> Corners:

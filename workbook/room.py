@@ -81,7 +81,7 @@ class Room:
         from workbook.photo_intake import PhotoIntake
 
         if self._photo is None:
-            self._photo = PhotoIntake(self.page, self.use_photo, self.session.archive)
+            self._photo = PhotoIntake(self.page, self.use_photo, self.session.archive, self.changed)
         return self._photo
 
     def use_photo(self, found: Photographed, done: Press) -> None:

@@ -102,6 +102,40 @@ def test_a_sample_is_photographed_and_its_corners_are_tapped(
     page.close()
 
 
+def test_several_cards_of_one_photograph_are_marked_each_with_its_code(
+    browser: Any, served: harness.Served, room: Path, tmp_path: Path, artifacts: Path
+) -> None:
+    from playwright.sync_api import expect
+
+    true, photograph = render(SCENE), tmp_path / "two.jpg"
+    photograph.write_bytes(to_jpeg(true))
+    with Archive.open(room / "panels.db") as archive:
+        codes = [panel.code for panel in archive.panels()[:2]]
+        before = [len(archive.panel(code).readings) for code in codes]
+    page = tablet(browser, served)
+    press(page, "new")
+    page.get_by_label("Name", exact=True).fill("two cards")
+    press(page, "photo")
+    give(page, photograph)
+    page.get_by_text("More than one area").wait_for(timeout=harness.PATIENCE)
+    stage = page.get_by_role("application", name="The photograph")
+    for name, corners in zip(codes, (true.panel, true.second), strict=True):
+        page.get_by_label("Its code").fill(name)
+        tap(page, stage, [corners.mean(axis=0)])
+        expect(page.locator(".cpw-photo [role=status]")).to_contain_text(name)
+    page.get_by_role("button", name="Read as marked").click()
+    keep = page.get_by_role("button", name="Keep each with its card")
+    keep.wait_for(timeout=harness.PATIENCE)
+    harness.shoot(page, artifacts, "photo-several")
+    keep.click()
+    expect(keep).to_have_count(0, timeout=harness.PATIENCE)
+    with Archive.open(room / "panels.db") as archive:
+        kept = [archive.panel(c).readings for c in codes]
+    assert [len(r) for r in kept] == [n + 1 for n in before]
+    assert [r[-1].source for r in kept] == ["photo", "photo"]
+    page.close()
+
+
 def test_a_test_card_is_photographed_as_its_sample_was(
     browser: Any, served: harness.Served, room: Path, one: tuple[Rendered, Path], artifacts: Path
 ) -> None:

@@ -29,13 +29,15 @@ function render({ model, el }) {
     box.addEventListener("change", () => { kind = value; refresh(); });
     choices.append(make("label", {}, box, text));
   }
+  const code = make("input", { type: "text", maxlength: "40", ...KEYS });
+  choices.append(make("label", {}, "Its code, where there are several", code));
   const stage = make("div", { class: "cpw-stage", tabindex: "0", role: "application", "aria-label": "The photograph", "aria-describedby": `${id}-help ${id}-said`, ...KEYS });
   const picture = make("img", { alt: "" });
   const over = draw("svg", { preserveAspectRatio: "none", viewBox: "0 0 1000 1000", "aria-hidden": "true" });
   stage.append(picture, over);
   const said = make("p", { id: `${id}-said`, role: "status" });
   const help = make("p", { id: `${id}-help` },
-    "Tap the middle of a panel that was found, or its four corners one after the other around. A corner can be dragged. With keys: arrows move the cross, Enter taps, Backspace takes back.");
+    "Tap the middle of a panel that was found, or its four corners one after the other around; of several, type the code of each first. A corner can be dragged. With keys: arrows move the cross, Enter taps, Backspace takes back.");
   const row = make("div", { class: "cpw-row" });
   const button = (text, press) => {
     const made = make("button", { type: "button", ...KEYS }, text);
@@ -53,13 +55,14 @@ function render({ model, el }) {
   const tap = (x, y) => {
     let list = marks();
     let one = open(list);
-    if (one && one.kind !== kind) { list = list.filter((m) => m !== one); one = null; }
+    const mine = kind === "panel" ? code.value.trim() : "";
+    if (one && (one.kind !== kind || (one.code ?? "") !== mine)) { list = list.filter((m) => m !== one); one = null; }
     if (!one) {
       // A tap in the middle of what was found says that this is the panel.
       const chosen = kind === "panel" && list.find((m) => m.found && m.kind === kind && inside([x, y], m.points));
-      list = list.filter((m) => m === chosen || m.kind !== kind);
-      if (chosen) { delete chosen.found; keep(list); return; }
-      one = { kind, points: [] };
+      list = list.filter((m) => m === chosen || m.kind !== kind || (mine && (m.code ?? "") !== mine));
+      if (chosen) { delete chosen.found; chosen.code = mine; keep(list); return; }
+      one = { kind, points: [], code: mine };
       list.push(one);
     }
     one.points.push([x, y]);
@@ -94,7 +97,9 @@ function render({ model, el }) {
     if (!held) return;
     const list = marks();
     list[held[0]].points[held[1]] = at(event);
-    delete list[held[0]].found;
+    const one = list[held[0]];
+    if (one.found && one.kind === "panel") one.code = code.value.trim();
+    delete one.found;
     model.set("marks", list);
     refresh();
   });
