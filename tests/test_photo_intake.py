@@ -14,7 +14,8 @@ import pytest
 from matchlib.archive import Archive
 from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Recipe
 from matchlib.errors import FileError
-from matchlib.readings.photo import Marks
+from matchlib.readings import read_target
+from matchlib.readings.photo import Marks, PhotoRefused
 from tests.cli_shop import json_of, refused, run
 from tests.tools.render_scene import Rendered, Scene, render, to_jpeg
 from workbook.page import Page, Press
@@ -52,7 +53,7 @@ class Nothing:
 
 def intake_of(used: list[Photographed], folder: Path) -> PhotoIntake:
     archive = Archive.open(folder / "panels.db", create=True)
-    return PhotoIntake(Page(Nothing()), lambda found, _: used.append(found), archive)
+    return PhotoIntake(Page(Nothing()), lambda found, _: used.append(found), archive, list)
 
 
 def after(
@@ -68,8 +69,8 @@ def after(
     return intake.draw()
 
 
-def mark(corners: np.ndarray, size: tuple[int, int]) -> dict[str, object]:
-    return {"kind": "panel", "points": ((corners + 0.5) / size).tolist()}
+def mark(corners: np.ndarray, size: tuple[int, int], code: str = "") -> dict[str, object]:
+    return {"kind": "panel", "points": ((corners + 0.5) / size).tolist(), "code": code}
 
 
 def test_a_photograph_is_shown_with_what_was_found_and_used_when_confirmed(tmp_path: Path) -> None:
@@ -105,6 +106,30 @@ def test_a_refused_photograph_is_shown_marked_and_read(tmp_path: Path) -> None:
     intake.press(Press("photo_use"))
     assert used[0].reading is not None
     assert used[0].reading.lab[2] > 40, "the gold one was marked"
+
+
+def test_several_panels_of_one_photograph_are_kept_with_their_cards(tmp_path: Path) -> None:
+    scene, used = DAY.but(second="gold"), list[Photographed]()
+    intake = intake_of(used, tmp_path)
+    silver = Recipe(Ground.parse("silver"), None, None, "yes")
+    intake.archive.add([Panel.of(code, silver, ()) for code in ("T1", "G1")])
+    after(intake, "photo_file", "two.jpg", jpeg(scene))
+    true, size = taken(scene), (scene.width, scene.height)
+    intake.marks.marks = [mark(true.panel, size, "T1"), mark(true.second, size, "G1")]
+    page = after(intake, "photo_read")
+    assert "Keep each with its card" in page
+    intake.press(Press("photo_use", "G1"))
+    assert used[0].reading is not None
+    assert used[0].reading.lab[2] > 40, "the gold one was asked for"
+    after(intake, "photo_file", "two.jpg", jpeg(scene))
+    intake.marks.marks = [mark(true.panel, size, "T1"), mark(true.second, size, "G1")]
+    after(intake, "photo_read")
+    intake.press(Press("photo_keep"))
+    assert "T1: " in intake.draw()
+    assert "G1: " in intake.draw()
+    read = {code: intake.archive.panel(code).readings[0].lab for code in ("T1", "G1")}
+    assert read["T1"][2] < 20
+    assert read["G1"][2] > 40
 
 
 def test_what_is_said_of_the_picture_reads_it_again_and_it_can_be_dropped(tmp_path: Path) -> None:
@@ -192,6 +217,17 @@ def test_a_reading_is_kept_with_its_covariance_and_a_small_picture(shop: Path) -
     assert reading.picture == kept.name
 
 
+def test_a_photograph_is_given_wherever_a_file_of_readings_is(shop: Path) -> None:
+    run("add", "--panel", "B7", "--ground", "silver", "--reading", "panel.jpg", "--yes", cwd=shop)
+    with Archive.open(shop / "panels.db") as archive:
+        (reading,) = archive.panel("B7").readings
+    assert reading.source == "photo"
+    assert reading.covariance is not None
+    assert read_target(shop / "panel.jpg")[0].covariance == reading.covariance
+    with pytest.raises(PhotoRefused, match="More than one area"):
+        read_target(shop / "two.jpg")
+
+
 def test_a_folder_comes_in_by_a_table_of_codes(shop: Path) -> None:
     (shop / "again.jpg").write_bytes(jpeg(DAY.but(seed=5, turn=-3.0)))
     (shop / "codes.csv").write_text("File,Panel\npanel.jpg,T1\nagain.jpg,T1\n", encoding="utf-8")
@@ -230,7 +266,7 @@ def test_a_picture_of_nothing_is_told_and_no_more() -> None:
 
 def test_a_phone_is_taught_on_the_page_and_then_counts_in(tmp_path: Path) -> None:
     with Archive.open(tmp_path / "panels.db", create=True) as archive:
-        intake = PhotoIntake(Page(Nothing()), lambda *_: None, archive)
+        intake = PhotoIntake(Page(Nothing()), lambda *_: None, archive, list)
         after(intake, "photo_file", "panel.jpg", jpeg())
         (before,) = intake.found
         assert before.reading is not None

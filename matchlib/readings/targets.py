@@ -8,13 +8,17 @@ from pathlib import Path
 
 from matchlib.domain import Reading, Viewing
 from matchlib.errors import MatchlibError, TargetError
+from matchlib.readings._lookup import Lookup
 from matchlib.readings._measured import MeasuredReader
 from matchlib.readings.files import Path_, _asked, _facts, _placed, _tables
 from matchlib.readings.panels import Stated
 from matchlib.readings.questions import Asking, Undecided
 from matchlib.readings.whole import file_bytes
 
-__all__ = ["read_target", "read_targets"]
+__all__ = ["PICTURES", "read_target", "read_targets"]
+
+PICTURES = (".jpg", ".jpeg", ".heic", ".heif", ".webp", ".png", ".tif", ".tiff", ".dng")
+"""Endings of names of photographs."""
 
 
 def read_target(
@@ -24,7 +28,6 @@ def read_target(
     decimal: str | None = None,
     scale: str | None = None,
     viewing: Viewing | None = None,
-    sheet: str | None = None,
     answers: Mapping[str, str] | None = None,
 ) -> tuple[Reading, ...]:
     """Read a target: one reading, or repeat readings of one thing.
@@ -32,10 +35,10 @@ def read_target(
     Parameters
     ----------
     path : path-like
-        The file; needs no recipe columns.
+        The file; needs no recipe columns. Or a photograph of the one thing beside a colour chart.
     panel : str, optional
         Code of the panel (or name of the sample) wanted, where the file holds several.
-    decimal, scale, sheet, answers
+    decimal, scale, answers
         As for `read_file`.
     viewing : Viewing, optional
         What holds where the file does not say; D65/10° 45:0, with a warning, unless answered.
@@ -63,14 +66,10 @@ def read_target(
     >>> reading.source
     'spectrophotometer'
     """
+    if Path(path).suffix.casefold() in PICTURES:
+        return (_photographed(path),)
     found = read_targets(
-        path,
-        panel=panel,
-        decimal=decimal,
-        scale=scale,
-        viewing=viewing,
-        sheet=sheet,
-        answers=answers,
+        path, panel=panel, decimal=decimal, scale=scale, viewing=viewing, answers=answers
     )
     if len(found) > 1:
         raise TargetError(
@@ -90,15 +89,14 @@ def read_targets(
     decimal: str | None = None,
     scale: str | None = None,
     viewing: Viewing | None = None,
-    sheet: str | None = None,
     answers: Mapping[str, str] | None = None,
 ) -> dict[str, tuple[Reading, ...]]:
     """Read many targets: the readings of a file, by the code or name beside them.
 
     Parameters
     ----------
-    path, panel, decimal, scale, viewing, sheet, answers
-        As for `read_target`.
+    path, panel, decimal, scale, viewing, answers
+        As for `read_target`; a photograph is not.
 
     Returns
     -------
@@ -127,8 +125,8 @@ def read_targets(
     asking = Asking(answers)
     found: dict[str, list[Reading]] = {}
     try:
-        for table in _tables(data, asking, sheet=sheet):
-            look = stated.lookup(table, asking)
+        for table in _tables(data, asking):
+            look = Lookup(table, asking, stated.facts, stated.decimal)
             measured = MeasuredReader(look, scale, kept=False, usual=Viewing())
             for row in table.rows:
                 try:
@@ -151,6 +149,16 @@ def read_targets(
         raise _placed(error, name) from error
     _tell_assumed(asking, name)
     return {code: tuple(readings) for code, readings in found.items()}
+
+
+def _photographed(path: Path_) -> Reading:
+    """The reading of the one panel in a photograph."""
+    from matchlib.readings.photo import PhotoRefused, load_picture, read_photo
+
+    (found,) = read_photo(load_picture(path)).values()
+    if isinstance(found, PhotoRefused):
+        raise found
+    return found.reading
 
 
 def _tell_assumed(asking: Asking, name: str) -> None:

@@ -69,7 +69,10 @@ def _add(
     clear: Annotated[str, typer.Option(help="yes, no, or the clear coat's name.")] = "no",
     lab: LabOption = None,
     reading: Annotated[
-        str | None, typer.Option("--reading", help="File with the panel's reading or readings.")
+        str | None,
+        typer.Option(
+            "--reading", help="File with the panel's reading or readings, or a photograph."
+        ),
     ] = None,
     source: Annotated[str, typer.Option(help="How --lab was read.")] = "spectrophotometer",
     light: LightOptions,

@@ -68,7 +68,9 @@ def _correct(
     read_file: Annotated[
         str | None,
         typer.Option(
-            "--read-file", help="Its reading in a file, at several angles too.", metavar="FILE"
+            "--read-file",
+            help="Its reading in a file, at several angles too, or a photograph.",
+            metavar="FILE",
         ),
     ] = None,
     before_clear: Annotated[

@@ -47,8 +47,8 @@ class SampleOptions:
         str | None,
         typer.Option(
             "--reading",
-            help="File with the target's reading; rows at several angles (45as15, 45as110) make a "
-            "target that is met at all of them.",
+            help="File with the target's reading, or a photograph of it beside a chart; rows "
+            "at several angles (45as15, 45as110) make a target that is met at all of them.",
             metavar="FILE",
         ),
     ] = None
