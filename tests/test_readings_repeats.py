@@ -108,6 +108,3 @@ def test_tiles_show_the_day_on_which_the_instrument_drifted(tmp_path):
     assert (drift.tile, str(drift.date), drift.rows) == ("white", "2025-01-04", (4,))
     assert drift.delta_e00 > 2
     assert drift.words in report.text()
-    assert find_drift(report.tiles, limit=5) == ()
-    reference = {"check": Reading(lab=(52, 10, 1))}
-    assert {d.tile for d in find_drift(report.tiles, references=reference)} == {"white", "check"}

@@ -29,7 +29,7 @@ from matchlib.colorimetry.lab import (
     xyz_to_lab,
     xyz_to_lab_with_jacobian,
 )
-from matchlib.colorimetry.metamerism import metamerism_index, metamerism_index_xyz
+from matchlib.colorimetry.metamerism import metamerism_index
 from matchlib.colorimetry.screen import to_srgb
 from matchlib.colorimetry.tables import GRID, weights, white_point
 from matchlib.colorimetry.tolerance import Tolerance
@@ -51,7 +51,6 @@ __all__ = [
     "lab_to_xyz",
     "lch",
     "metamerism_index",
-    "metamerism_index_xyz",
     "reflectance_to_lab",
     "reflectance_to_xyz",
     "to_srgb",

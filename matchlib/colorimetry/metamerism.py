@@ -13,7 +13,7 @@ from matchlib.colorimetry.tables import white_point
 from matchlib.domain import Viewing
 from matchlib.errors import DomainError
 
-__all__ = ["metamerism_index", "metamerism_index_xyz"]
+__all__ = ["index_of_xyz", "metamerism_index"]
 
 Array = NDArray[np.float64]
 Difference = Callable[[ArrayLike, ArrayLike], Array]
@@ -69,7 +69,7 @@ def metamerism_index(
     def xyz(reflectance: ArrayLike, viewing: Viewing) -> Array:
         return reflectance_to_xyz(reflectance, viewing, wavelengths=wavelengths)
 
-    return metamerism_index_xyz(
+    return index_of_xyz(
         xyz(standard, test),
         xyz(trial, test),
         xyz(standard, base),
@@ -79,7 +79,7 @@ def metamerism_index(
     )
 
 
-def metamerism_index_xyz(
+def index_of_xyz(
     standard_test: ArrayLike,
     trial_test: ArrayLike,
     standard_reference: ArrayLike,
@@ -88,36 +88,7 @@ def metamerism_index_xyz(
     *,
     difference: Difference = delta_e00,
 ) -> Array:
-    """Return the special index of metamerism from XYZ.
-
-    Parameters
-    ----------
-    standard_test, trial_test : array_like, shape (..., 3)
-        XYZ under the test light.
-    standard_reference, trial_reference : array_like, shape (..., 3)
-        XYZ under the reference light.
-    white : array_like, shape (3,)
-        XYZ of the perfect diffuser under the test light.
-    difference : callable
-        Which difference.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        As `metamerism_index`.
-
-    Raises
-    ------
-    DomainError
-        If a trial has no X, Y or Z under the reference to divide by.
-
-    Examples
-    --------
-    >>> white = (94.81, 100.0, 107.32)
-    >>> one, two = (20.0, 21.0, 22.0), (20.0, 21.5, 22.0)
-    >>> float(metamerism_index_xyz(one, one, two, two, white))
-    0.0
-    """
+    """Return the special index of metamerism from XYZ, (..., 3), and the test light's white."""
     seen = np.asarray(trial_reference, dtype=np.float64)
     wanted = np.asarray(standard_reference, dtype=np.float64)
     if not np.all(seen > 0.0) or not np.all(wanted > 0.0):

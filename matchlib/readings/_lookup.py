@@ -41,7 +41,6 @@ class Lookup:
         self.table, self.asking = table, asking
         self.columns: Columns = columns_of(table, asking)
         self.facts = {**declared, **table.facts}
-        self.stated = frozenset(table.facts)
         self.decimal = decimal or decimal_of(self._number_texts(), asking)
         places = [i for n in ("date", "sprayed") if (i := self.columns.known.get(n)) is not None]
         dates = [(n, c[i]) for n, c in table.rows for i in places if i < len(c)]
@@ -50,10 +49,14 @@ class Lookup:
         self._last: dict[str, str] = {}
         self._unnamed = [i for i, name in enumerate(table.header) if not name]
 
+    def own(self, row: Row, name: str) -> Cell:
+        """Return a row's own cell by its meaning, or None."""
+        i = self.columns.known.get(name)
+        return row[1][i] if i is not None and i < len(row[1]) else None
+
     def cell(self, row: Row, name: str) -> Cell:
         """Return a cell by its meaning, what holds for all rows where it is blank, or None."""
-        i = self.columns.known.get(name)
-        value = row[1][i] if i is not None and i < len(row[1]) else None
+        value = self.own(row, name)
         return self.facts.get(name) if is_blank(value) else value
 
     def text(self, row: Row, name: str) -> str:

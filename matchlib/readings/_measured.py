@@ -124,8 +124,7 @@ class MeasuredReader:
         return said | (group.viewing if group else {})
 
     def _own_words(self, row: Row, name: str) -> dict[str, str]:
-        i = self.look.columns.known.get(name)
-        cell = row[1][i] if i is not None and i < len(row[1]) else None
+        cell = self.look.own(row, name)
         if is_blank(cell):
             return {}
         if name == "geometry" and isinstance(cell, dt.time | dt.timedelta | dt.datetime):

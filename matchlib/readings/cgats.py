@@ -39,7 +39,6 @@ class _Table:
     keywords: dict[str, str] = field(default_factory=dict)
     fields: list[str] = field(default_factory=list)
     lines: list[tuple[int, list[str]]] = field(default_factory=list)
-    begun: bool = False
 
 
 def looks_like_cgats(data: bytes) -> bool:

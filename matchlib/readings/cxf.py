@@ -11,7 +11,7 @@ from __future__ import annotations
 import logging
 import warnings
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
@@ -40,7 +40,6 @@ class _Value:
     spectrum: tuple[Cell, ...] = ()
     start: int | None = None
     name: str = ""
-    cells: dict[str, Cell] = field(default_factory=dict)
 
 
 def read_cxf(data: bytes) -> Sheet:

@@ -23,7 +23,7 @@ class Drift:
 
     tile: str
     date: dt.date | None  # None where the file gives none
-    delta_e00: float  # from the tile's reference
+    delta_e00: float  # from the tile's first reading
     rows: tuple[int, ...]  # where the readings stand in the file
 
     @property
@@ -31,44 +31,31 @@ class Drift:
         """The finding as a sentence."""
         when = f"on {self.date.isoformat()}" if self.date else f"in row {self.rows[0]}"
         return (
-            f"The {self.tile} tile read ΔE00 {self.delta_e00:.2f} from its reference {when}: "
+            f"The {self.tile} tile read ΔE00 {self.delta_e00:.2f} from its first reading {when}: "
             "calibrate the instrument, and read again what was read that day."
         )
 
 
-def find_drift(
-    tiles: Iterable[TileReading],
-    *,
-    limit: float = DRIFT_LIMIT,
-    references: dict[str, Reading] | None = None,
-) -> tuple[Drift, ...]:
-    """Return the days on which a tile was further than a limit from its reference."""
+def find_drift(tiles: Iterable[TileReading]) -> tuple[Drift, ...]:
+    """Return the days on which a tile was further than the limit from its first reading."""
     from matchlib.colorimetry import delta_e00
 
-    known = references or {}
     groups: dict[tuple[str, str], dict[tuple[str, int], list[TileReading]]] = {}
     for tile in tiles:
         reading = tile.reading
         setting = f"{reading.viewing}, {reading.source}, {reading.wavelengths}"
-        when = (tile.date.isoformat(), 0) if tile.date else ("", tile.row)
+        when = (reading.date.isoformat(), 0) if reading.date else ("", tile.row)
         groups.setdefault((tile.tile, setting), defaultdict(list))[when].append(tile)
     found = []
     for (name, _), days in sorted(groups.items()):
         ordered = [days[key] for key in sorted(days)]
         means = [mean_reading([t.reading for t in day]) for day in ordered]
-        reference = known.get(name, means[0])
-        if _setting(reference) != _setting(means[0]):
-            reference = means[0]
         for day, mean in zip(ordered, means, strict=True):
-            difference = float(delta_e00(_lab(mean), _lab(reference)))
-            if difference > limit:
+            difference = float(delta_e00(_lab(mean), _lab(means[0])))
+            if difference > DRIFT_LIMIT:
                 rows = tuple(t.row for t in day)
-                found.append(Drift(name, day[0].date, difference, rows))
+                found.append(Drift(name, day[0].reading.date, difference, rows))
     return tuple(found)
-
-
-def _setting(reading: Reading) -> tuple[object, ...]:
-    return (reading.viewing, reading.spectral)
 
 
 def _lab(reading: Reading) -> tuple[float, ...]:

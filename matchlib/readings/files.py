@@ -15,8 +15,9 @@ from dataclasses import dataclass, replace
 
 from matchlib.domain import Panel, Reading, Recipe, Viewing
 from matchlib.errors import FileError, ImportRefused, MatchlibError
-from matchlib.readings._grid import Sheet
+from matchlib.readings._grid import Row, Sheet, is_blank
 from matchlib.readings._header import Table, no_table, tables_of
+from matchlib.readings._lookup import Lookup
 from matchlib.readings._measured import MeasuredReader
 from matchlib.readings._recipes import RecipeReader
 from matchlib.readings.panels import Stated, read_tables
@@ -239,20 +240,16 @@ def read_recipes(
     *,
     decimal: str | None = None,
     scale: str | None = None,
-    viewing: Viewing | None = None,
-    sheet: str | None = None,
     answers: Mapping[str, str] | None = None,
 ) -> list[RecipeRow]:
-    """Read a table of recipes, which needs no readings.
+    """Read a table of recipes, which needs no readings, as seen under D65/10° 45:0 if not stated.
 
     Parameters
     ----------
     path : path-like
         The file; columns `ground`, `colour`, and `schedule` or `ratio` and `coats`.
-    decimal, scale, sheet, answers
+    decimal, scale, answers
         As for `read_file`.
-    viewing : Viewing, optional
-        What holds where the file does not say; D65/10° 45:0.
 
     Returns
     -------
@@ -276,15 +273,15 @@ def read_recipes(
     >>> len({row.panel for row in rows})
     133
     """
-    stated = Stated(_facts(viewing or Viewing()), decimal, scale)
+    stated = Stated(_facts(Viewing()), decimal, scale)
     data, name = file_bytes(path)
     asking = Asking(answers)
     rows: list[RecipeRow] = []
     told: list[RowReport] = []
     word = "row"
     try:
-        for table in _tables(data, asking, sheet=sheet):
-            look = stated.lookup(table, asking)
+        for table in _tables(data, asking):
+            look = Lookup(table, asking, stated.facts, stated.decimal)
             word = table.row_word
             if "ground" not in look.columns.known and "ground" not in look.facts:
                 raise FileError(
@@ -331,14 +328,11 @@ def _facts(viewing: Viewing | None) -> dict[str, str]:
     return {n: getattr(viewing, n) for n in ("illuminant", "observer", "geometry")}
 
 
-def _states(look: object, row: tuple[int, tuple[object, ...]], name: str) -> bool:
-    columns, facts = look.columns, look.table.facts  # type: ignore[attr-defined]
-    i = columns.known.get(name)
-    own = row[1][i] if i is not None and i < len(row[1]) else None
-    return bool(str(own or "").strip()) or name in facts
+def _states(look: Lookup, row: Row, name: str) -> bool:
+    return name in look.table.facts or not is_blank(look.own(row, name))
 
 
-def _tables(data: bytes, asking: Asking, *, sheet: str | None) -> list[Table]:
+def _tables(data: bytes, asking: Asking, *, sheet: str | None = None) -> list[Table]:
     sheets = _sheets(data, asking, sheet=sheet)
     tables = [t for s in sheets for t in tables_of(s, asking)]
     if not tables:

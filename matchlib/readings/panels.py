@@ -85,23 +85,6 @@ class Stated:
                 remedy="declare what the file has.",
             )
 
-    def lookup(self, table: Table, asking: Asking) -> Lookup:
-        """Return the reader of a table's cells.
-
-        Parameters
-        ----------
-        table : Table
-            The table.
-        asking : Asking
-            The questions of its file.
-
-        Returns
-        -------
-        Lookup
-            Cells by meaning.
-        """
-        return Lookup(table, asking, self.facts, self.decimal)
-
 
 @dataclass(slots=True)
 class _Intake:
@@ -134,7 +117,7 @@ def read_tables(
     several = len({t.sheet for t in tables}) > 1
     used: list[Lookup] = []
     for table in tables:
-        look = stated.lookup(table, asking)
+        look = Lookup(table, asking, stated.facts, stated.decimal)
         if role_of(look):
             used.append(look)
         else:
@@ -246,7 +229,7 @@ def _read(look: Lookup, intake: _Intake, several: bool) -> None:
         if len(intake.preview) < _PREVIEW:
             intake.preview.append(reader.shown(row, entry))
         if entry.good and entry.tile:
-            tiles = (TileReading(entry.tile, r, r.date, row[0]) for r in entry.readings)
+            tiles = (TileReading(entry.tile, r, row[0]) for r in entry.readings)
             intake.tiles += tiles
         elif entry.good:
             entry.place = len(intake.rows) - 1

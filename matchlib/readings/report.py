@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import datetime as dt
 import io
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -103,22 +102,19 @@ class TileReading:
     tile : str
         ``white``, ``check``, or the tile's own name.
     reading : Reading
-        The reading.
-    date : datetime.date, optional
-        When it was read.
+        The reading, with its day where the file gives one.
     row : int
         Where it stands in the file.
 
     Examples
     --------
     >>> from matchlib import Reading
-    >>> TileReading("white tile", Reading(lab=(95.0, 0.0, 1.0)), None, row=3).tile
+    >>> TileReading("white tile", Reading(lab=(95.0, 0.0, 1.0)), row=3).tile
     'white tile'
     """
 
     tile: str
     reading: Reading
-    date: dt.date | None
     row: int
 
 

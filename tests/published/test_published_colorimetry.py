@@ -13,6 +13,7 @@ import pytest
 
 from matchlib import colorimetry as c
 from matchlib.colorimetry import make_tables
+from matchlib.colorimetry.metamerism import index_of_xyz
 from matchlib.domain import Viewing
 
 # G. Sharma, W. Wu, E. N. Dalal, "The CIEDE2000 color-difference formula: implementation notes,
@@ -211,7 +212,7 @@ def test_metamerism_index_printed_for_colour_science() -> None:
     # ISO 18314-4's way, multiplicative in XYZ, ΔE*ab, light A and 10°; XYZ and the index printed in
     # the documentation of colour-science (XYZ_to_metamerism_index). Its white is built from a
     # chromaticity of five digits, ours from the weights: the index agrees to three decimals.
-    found = c.metamerism_index_xyz(
+    found = index_of_xyz(
         [8.96442, 10.1878, 1.6663],
         [8.56438, 10.0324, 1.9315],
         [7.6576, 10.7116, 5.0731],
