@@ -9,7 +9,7 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from matchlib.domain import (
@@ -217,6 +217,7 @@ def test_a_step_up_keeps_its_order_and_joins_equals() -> None:
 def test_the_coats_on_top_are_those_that_were_not_there(
     earlier: CoatSchedule, more: CoatSchedule
 ) -> None:
+    assume(earlier.coats + more.coats <= 60)  # nobody sprays more
     whole = CoatSchedule((*earlier.steps, *more.steps))
     assert whole.after(earlier) == more
     assert whole.after(whole) is None
