@@ -183,7 +183,7 @@ TABLES = (
     ),
     Printed(
         "Refits and searches by the thousand",
-        "many --simulator spray --sizes 100,300 --pieces 3",
+        "many --simulator spray --sizes 100,200 --pieces 2",
         "Measured small, by the processor's seconds, and reckoned on along a straight line. What a "
         "second worker gains is by the clock, and nothing where other work holds the cores: the "
         "load is told beside it. Four workers are reckoned to lose as much by the second doubling.",
