@@ -205,6 +205,16 @@ def test_a_job_sheet_is_a_pdf(tmp_path):
     assert "30.0" in text
 
 
+def test_a_job_sheet_of_a_target_alone_asks_for_the_recipe(tmp_path):
+    archive = copied(tmp_path)
+    told = refused("job-sheet", "--archive", archive, "--lab", 30, 38, 14, cwd=tmp_path)
+    assert "no recipe" in told
+    assert "a target alone" in told
+    assert "'workbook match' suggests" in told
+    half = refused("job-sheet", "--archive", archive, "--colour", "cherry", cwd=tmp_path)
+    assert "no recipe" in half
+
+
 ratios = st.builds(MixRatio, st.integers(0, 40), st.integers(1, 40))
 
 

@@ -131,6 +131,9 @@ def test_a_match_at_the_first_panel_and_a_reload_at_every_step(
             assert foot["y"] + foot["height"] <= height + 1, "Next and Undo are always in sight"
             harness.shoot(page, artifacts, f"job-{title[:8]}-{width}-{scheme}")
         page.set_viewport_size({"width": 1280, "height": 800})
+        page.wait_for_timeout(300)
+        over = page.locator("#rendered_cells").evaluate("e => e.scrollHeight - e.clientHeight")
+        assert over <= 1, f"{title} fits on a screen of 1280 by 800"
         assert harness.serious(page, ".wb") == []
 
     again()

@@ -10,7 +10,7 @@ from tests.pages.jobs import CHERRY, begun, press, sprayed
 from tests.test_jobsheet import printed, squeezed
 from workbook.jobs.app import JobsScreen
 from workbook.jobs.done import sheet_pdf
-from workbook.jobs.pot import job_of, keep_typed, pot_part, pots_of, typed_of
+from workbook.jobs.pot import keep_typed, pot_part, pots_of, request_of, typed_of
 from workbook.jobs.recipe import _CARRIERS, own_recipe
 from workbook.jobs.spray import booth_of
 from workbook.page import Press
@@ -99,6 +99,10 @@ def test_a_pot_is_taken_off_the_shelf_once(screen: JobsScreen) -> None:
     for _ in range(2):  # a second press of a slow page takes nothing more
         screen.press(Press("takepot"))
     assert stock_of(archive)["cherry"].stock_ml == pytest.approx(480.0 - poured)
+    press(screen, "stock", stock_name="Cherry", stock_bottle="500 ml", stock_price="42,50")
+    (kept,) = stock_of(archive).values()
+    assert kept.stock_ml == pytest.approx(480.0 - poured), "what was not said stays"
+    assert (kept.bottle_ml, kept.price) == (500.0, 42.5)
     assert "Taken off the shelf" in screen.draw()
 
 
@@ -112,7 +116,7 @@ def test_bottles_and_the_pot_are_the_shops(screen: JobsScreen) -> None:
         keep_typed(archive, {"pot_by": "film", "pot_solids": "a fifth"})
     assert archive.setting("card", None) is None
     keep_typed(archive, {"pot_by": "film", "pot_solids": " 20 ", "pot_dry_film": "12"})
-    assert job_of(typed_of(archive)).volume_solids == 0.2
+    assert request_of(typed_of(archive)).volume_solids == 0.2
     shown = str(pot_part(archive, CHERRY, None, opened=True))
     assert 'name="pot_solids"' in shown
     assert 'name="pot_used"' not in shown

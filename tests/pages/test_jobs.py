@@ -15,6 +15,8 @@ from workbook.jobs.board import waiting
 from workbook.jobs.read import _hues
 from workbook.jobs.target import of_text
 from workbook.page import Press
+from workbook.page.pictures import numbers
+from workbook.session.customer import sheet_of_job
 from workbook.session.work import BEFORE
 
 
@@ -180,6 +182,21 @@ def test_troubles_and_protocol_are_at_hand_where_they_matter(screen: JobsScreen)
     assert "Before you open a tin" in shown
     assert 'href="train_on_grounds.ipynb?part=words&amp;word=word-overlap"' in shown
     assert "White tile" in press(screen, "goto", "read")
+
+
+def test_what_a_card_should_read_follows_from_what_it_read(screen: JobsScreen) -> None:
+    sprayed(begun(screen))
+    press(screen, "read", lab="28.6 46.3 30.1")
+    assert "on the card" in press(screen, "goto", "spray"), "the coats can be looked at again"
+    _, ways, _ = screen.judged(screen.job)
+    way = next(w for w in ways if w.on)
+    shown = press(screen, "do", way.key)
+    card = screen.job.panel
+    *_, under = screen.job.looks_on(card, [way.recipe])
+    assert numbers(under) in shown
+    assert numbers(screen.job.looks([way.recipe])[0]) not in shown, "the fit alone expects another"
+    sheet = sheet_of_job(screen.session.archive, screen.job.job)
+    assert sheet.coats.cleared.lab == pytest.approx(under, abs=0.3)
 
 
 def test_a_reading_that_cannot_be_is_questioned_and_kept_when_it_is_so(screen: JobsScreen) -> None:

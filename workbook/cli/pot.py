@@ -145,25 +145,16 @@ def _stock(
     What is not given stays as it was. `mix --buy` counts against this list, `mix --take` takes a
     job off it.
     """
-    from dataclasses import replace
-
-    from matchlib.mixing import Supply, format_volume, parse_volume
+    from matchlib.mixing import format_volume
     from workbook.session import Session
-    from workbook.session.stock import keep_stock, stock_of
+    from workbook.session.stock import keep_stock, stock_of, write_down
 
     with Session.open(archive, write=bool(name)) as session:
         if name:
-            known = {n.casefold(): s for n, s in stock_of(session.archive).items()}
-            supply = known.get(" ".join(name.split()).casefold(), Supply())
-            if have:
-                supply = replace(
-                    supply, stock_ml=0.0 if have == "0" else parse_volume(have, zero=True)
-                )
-            if bottle:
-                supply = replace(supply, bottle_ml=parse_volume(bottle))
-            if price is not None:
-                supply = replace(supply, price=price)
-            keep_stock(session.archive, name, None if forget else supply)
+            if forget:
+                keep_stock(session.archive, name, None)
+            else:
+                write_down(session.archive, name, have=have, bottle=bottle, price=price)
         shelf = stock_of(session.archive)
     if json_:
         show_json(shelf)

@@ -21,21 +21,23 @@ from workbook.session import (
     labour_of,
     pot_of,
 )
-from workbook.session.stock import keep_stock, stock_of, take_off
+from workbook.session.stock import stock_of, take_off, write_down
 from workbook.session.typed import number_typed
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from matchlib.archive import Archive
     from matchlib.domain import Recipe
-    from matchlib.mixing import Pot
+    from matchlib.mixing import Pot, Supply
 
 __all__ = [
     "KEY",
-    "job_of",
     "keep_bottle",
     "keep_typed",
     "pot_part",
     "pots_of",
+    "request_of",
     "take_pot",
     "typed_of",
 ]
@@ -94,13 +96,13 @@ _START = {
 }
 
 
-def _number(job: dict[str, str], name: str, *, part: float = 1.0) -> float | None:
-    value = number_typed(job.get(name, ""), f"'{_FIELDS[name][0]}'")
+def _number(typed: dict[str, str], name: str, *, part: float = 1.0) -> float | None:
+    value = number_typed(typed.get(name, ""), f"'{_FIELDS[name][0]}'")
     return None if value is None else value / part
 
 
-def job_of(typed: dict[str, str]) -> PotRequest:
-    """Return a job as the form has it.
+def request_of(typed: dict[str, str]) -> PotRequest:
+    """Return what a pot is asked for, as the form has it.
 
     Returned: one shape, one way to tell what a coat takes. Raises `DomainError` if a number is
     none.
@@ -131,12 +133,12 @@ def job_of(typed: dict[str, str]) -> PotRequest:
 
 
 def pots_of(recipe: Recipe, typed: dict[str, str]) -> Pot:
-    """Return the pots of a recipe for the job as the form has it.
+    """Return the pots of a recipe, as the form has them.
 
     Returned: one pot a ratio. Raises `DomainError` if something is missing or cannot be read.
     """
     pairs = [p.strip() for p in typed.get("densities", "").split(",") if p.strip()]
-    return pot_of(recipe, job_of(typed), densities=densities_of(pairs))
+    return pot_of(recipe, request_of(typed), densities=densities_of(pairs))
 
 
 def _asides(recipe: Recipe, job: dict[str, str]) -> list[str]:
@@ -171,7 +173,7 @@ def keep_typed(archive: Archive, fields: dict[str, str]) -> None:
     """Keep what was typed, once it makes sense."""
     names = (*_FIELDS, "shape", "by", "unit")
     typed = {k: fields[f"pot_{k}"].strip() for k in names if f"pot_{k}" in fields}
-    job_of(typed)
+    request_of(typed)
     archive.set_setting(KEY, typed)
 
 
@@ -196,7 +198,7 @@ def pot_part(
     try:
         pots = pots_of(recipe, typed)
         big, lines = _poured(pots, unit), pots.words(unit).splitlines()
-        stock, labour = stock_of(archive), labour_of(job_of(typed))
+        stock, labour = stock_of(archive), labour_of(request_of(typed))
         if stock or labour is not None:
             lines += bill(pots, stock, labour=labour).words(unit).splitlines()
         lines += _asides(recipe, typed)
@@ -254,22 +256,29 @@ def _poured(pots: Pot, unit: str) -> str:
     return ", then ".join(told)
 
 
-def keep_bottle(archive: Archive, name: str, holds: str) -> None:
-    """Write down a bottle of the shelf, or take it from the list where nothing is said of it."""
-    from matchlib.mixing import Supply, parse_volume
-
-    keep_stock(archive, name, Supply(parse_volume(holds)) if holds.strip() else None)
+def keep_bottle(archive: Archive, fields: Mapping[str, str]) -> None:
+    """Write down a bottle of the shelf, as its fields have it."""
+    told = {n: fields.get(f"stock_{n}", "").strip() for n in ("name", "ml", "bottle", "price")}
+    price = number_typed(told["price"], "'Price of a full bottle'")
+    write_down(archive, told["name"], have=told["ml"], bottle=told["bottle"], price=price)
 
 
 def _stock(archive: Archive) -> str:
     rows = "".join(
-        f"<tr><td>{esc(name)}</td><td>{supply.stock_ml:g} ml</td>"
+        f"<tr><td>{esc(name)}</td><td>{supply.stock_ml:g} ml</td><td>{esc(_bottle(supply))}</td>"
         f"<td>{button('Take from the list', 'unstock', name, quiet=True, spoken=name)}</td></tr>"
         for name, supply in stock_of(archive).items()
     )
     shown = f"<table><tbody>{rows}</tbody></table>" if rows else ""
-    bottle = field("Bottle", "stock_name", help="carrier, or a colour")
-    holds = field("In it", "stock_ml", help="such as 480 ml")
-    return f'{shown}<div class="wb-fields" data-enter="stock">{bottle}{holds}</div>' + button(
+    bottle: str = field("Bottle", "stock_name", help="carrier, or a colour")
+    bottle += field("On the shelf", "stock_ml", help="such as 480 ml")
+    bottle += field("A full bottle holds", "stock_bottle", help="to say how many to buy")
+    bottle += field("Price of a full bottle", "stock_price", help="in your money, for the cost")
+    return f'{shown}<div class="wb-fields" data-enter="stock">{bottle}</div>' + button(
         "Keep", "stock", quiet=True
     )
+
+
+def _bottle(supply: Supply) -> str:
+    size = "" if supply.bottle_ml is None else f"bottles of {supply.bottle_ml:g} ml"
+    return size + ("" if supply.price is None else f" at {supply.price:.2f}")

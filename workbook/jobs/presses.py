@@ -14,6 +14,7 @@ from workbook.jobs.spray import booth_of, keep_booth, noted
 from workbook.jobs.target import begun, of_file, of_text
 from workbook.page import Press
 from workbook.session.photos_kept import keep_picture
+from workbook.session.stock import keep_stock
 from workbook.session.work import Work
 
 if TYPE_CHECKING:
@@ -178,8 +179,7 @@ class Presses:
 
     def do_stock(self, done: Press) -> None:
         """Write down a bottle."""
-        name = done.fields.get("stock_name", "")
-        keep_bottle(self.at.session.archive, name, done.fields.get("stock_ml", ""))
+        keep_bottle(self.at.session.archive, done.fields)
 
     def do_takepot(self, done: Press) -> None:
         """Take the pot that is mixed off the shelf."""
@@ -189,7 +189,7 @@ class Presses:
 
     def do_unstock(self, done: Press) -> None:
         """Take a bottle from the list."""
-        keep_bottle(self.at.session.archive, done.value, "")
+        keep_stock(self.at.session.archive, done.value, None)
 
     # Read
 

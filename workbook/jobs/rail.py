@@ -69,7 +69,7 @@ def rail(work: Work, step: str) -> Raw:
         picture, aim = split(work.wanted, width=236, height=104), f"aim {numbers(work.wanted)}"
     if job.target and plan is not None:
         looks = work.looks(plan.recipe.coat_by_coat())
-        picture = split(work.wanted, looks[-1], width=236, height=104)
+        picture = split(work.wanted, work.ahead[-1], width=236, height=104)
         body = (
             f'<div class="wb-recrow"><p>{recipe_title(plan.recipe)}<br>'
             f"{esc(coats_words(plan.recipe))}</p>"

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from matchlib.cautions import cautions_at
 from matchlib.correction import SANDING
-from matchlib.explain import clear_change, coat_readings
+from matchlib.explain import clear_change
 from matchlib.trade import troubles_at
 from workbook.figures import Raw, esc, trouble_list
 from workbook.jobs.pot import pot_part
@@ -133,15 +133,8 @@ def _table(work: Work, booth: dict[str, str]) -> str:
     plan = work.job.plan
     if plan is None:
         return ""
-    reads = coat_readings(
-        work.model, plan.recipe, archive=work.archive.panels(), viewing=work.viewing
-    )
-    looks, there = [one.lab for one in reads.coats], work.begun
-    whole = None if reads.cleared is None else reads.cleared.lab
-    if there and work.panel is not None:  # what is on the card was read: the rest goes on from it
-        coming = [coat.recipe for coat in work.coats[there:]]
-        *on, under = work.looks_on(work.panel, [*coming, plan.recipe])
-        looks, whole = [*looks[: there + 1], *on], whole and under
+    there = work.begun
+    *looks, whole = work.ahead
     ahead, read_due = work.next_coat, work.due_reading
     rows = []
     try:
@@ -155,9 +148,9 @@ def _table(work: Work, booth: dict[str, str]) -> str:
             f'<tr class="wb-gone"><th scope="row">{which}</th><td></td>'
             "<td colspan=2>on the card</td><td></td></tr>"
         )
-    for coat in work.coats[there:]:
+    for coat, lab in zip(work.coats[there:], looks, strict=True):
         last = bool(laid) and coat is laid[-1]
-        rows.append(_coat(coat, looks[coat.number], press=coat is ahead and not read_due,
+        rows.append(_coat(coat, lab, press=coat is ahead and not read_due,
                           clock=last, flash=flash, after=laid))  # fmt: skip
         if coat.read:
             now = read_due == coat.number
@@ -169,10 +162,12 @@ def _table(work: Work, booth: dict[str, str]) -> str:
                 f"<td colspan=2>{esc(said)}</td>"
                 f"<td>{press}</td></tr>"
             )
-    if whole is not None:
+    if plan.recipe.clear is not None:
         card = work.panel if plan.on else None
         laid_clear = card is not None and not work.next_coat and card.recipe.clear is not None
-        said = "laid" if laid_clear else f"{clear_change(looks[-1], whole)}: no coat for that"
+        said = "laid" if laid_clear else "last, by its data sheet"
+        if looks and not laid_clear:
+            said = f"{clear_change(looks[-1], whole)}: no coat for that"
         press = button("Clear laid", "clear", go=not read_due) if work.to_clear else ""
         rows.append(
             f'<tr class="{"wb-gone" if laid_clear else ""}"><th scope="row">clear</th>'

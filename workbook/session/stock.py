@@ -8,7 +8,7 @@ if TYPE_CHECKING:
     from matchlib.archive import Archive
     from matchlib.mixing import Bill, Supply
 
-__all__ = ["keep_stock", "stock_limits", "stock_of", "take_off"]
+__all__ = ["keep_stock", "stock_limits", "stock_of", "take_off", "write_down"]
 
 _KEY = "stock"
 
@@ -38,6 +38,28 @@ def keep_stock(archive: Archive, name: str, supply: Supply | None) -> None:
     if supply is not None:
         shelf[name] = supply
     archive.set_setting(_KEY, to_plain(dict(sorted(shelf.items()))) or None)
+
+
+def write_down(
+    archive: Archive, name: str, *, have: str = "", bottle: str = "", price: float | None = None
+) -> None:
+    """Write down what is said of one thing on the shelf; what is not said stays as it was.
+
+    `have`, `bottle`: what is there and what a full bottle holds, as ``300 ml``. `price`: of a full
+    bottle.
+    """
+    from dataclasses import replace
+
+    from matchlib.mixing import Supply, parse_volume
+
+    known = {n.casefold(): s for n, s in stock_of(archive).items()}
+    supply = known.get(" ".join(name.split()).casefold(), Supply())
+    if have:
+        none = have.strip() == "0"
+        supply = replace(supply, stock_ml=0.0 if none else parse_volume(have, zero=True))
+    if bottle:
+        supply = replace(supply, bottle_ml=parse_volume(bottle))
+    keep_stock(archive, name, supply if price is None else replace(supply, price=price))
 
 
 def take_off(archive: Archive, bill: Bill) -> None:

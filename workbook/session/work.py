@@ -13,7 +13,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from matchlib.domain import LoggedCoat, Panel, Recipe, Stage
-from matchlib.errors import ArchiveError, DomainError, TargetError
+from matchlib.errors import ArchiveError, DomainError, MatchlibError, TargetError
 from matchlib.job import Job, Plan
 from workbook.session.customer import aim_of_job, labs_on
 from workbook.session.model_cache import model_of
@@ -182,6 +182,23 @@ class Work:
     def looks_on(self, card: Panel, recipes: Sequence[Recipe]) -> list[tuple[float, float, float]]:
         """Return what coats on top of a card should make it read, from its own last reading."""
         return labs_on(self.model, self.rows(card)[-1], self.aim, recipes)
+
+    @cached_property
+    def ahead(self) -> list[tuple[float, float, float]]:
+        """What the card should read after each coat of this pot, and at last with its clear.
+
+        Of a card that was read, it goes on from that reading.
+        """
+        plan = self.job.plan
+        if plan is None:
+            return []
+        coming = [coat.recipe for coat in self.coats[self.begun :]]
+        if self.begun and coming and self.panel is not None:
+            try:
+                return self.looks_on(self.panel, [*coming, plan.recipe])
+            except MatchlibError:
+                pass  # it was read in another way than the target: the fit alone tells
+        return self.looks([*coming, plan.recipe])
 
     @property
     def viewing(self) -> Viewing:
