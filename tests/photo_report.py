@@ -235,7 +235,7 @@ def main(arguments: list[str]) -> int:
         lines.append(line)
     if "--record" in arguments:
         place = Path(__file__).parent / "PHOTO_RECORDED.md"
-        kept = place.read_text(encoding="utf-8").split("## Spoiled files")
+        kept = place.read_text(encoding="utf-8").split("## Large pictures")
         place.write_text(
             "# Photographs: errors by scene\n\n"
             f"Written by `python -m tests.photo_report --record` on {time.strftime('%Y-%m-%d')}, "
@@ -244,7 +244,7 @@ def main(arguments: list[str]) -> int:
             f"{', '.join(PANELS)}. z is error by\nstated sd, the worst of L, a and b; *silent* "
             "counts readings with z over 3.\n"
             + "\n".join(lines)
-            + "\n\n## Spoiled files"
+            + "\n\n## Large pictures"
             + kept[1],
             encoding="utf-8",
         )
