@@ -197,7 +197,7 @@ TABLES = (
         "On a fit that is kept, loading and all. The libraries alone take the floor.",
     ),
     Printed(
-        "Commands on a hundred thousand panels",
+        "Commands on large archives",
         "archive --panels 100000",
         "Each in a process of its own: the processor's own time on one core, and the most memory. "
         "Recipes and readings are drawn at random, for it is the archive that is measured.",
