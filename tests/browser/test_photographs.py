@@ -168,7 +168,7 @@ def test_a_bare_ground_is_photographed(
     browser: Any, served: harness.Served, room: Path, one: tuple[Rendered, Path]
 ) -> None:
     page = tablet(browser, served)
-    page.goto(f"{served.url}voila/render/browse_the_library.ipynb?room=begin&step=grounds")
+    page.goto(f"{served.url}voila/render/browse_the_library.ipynb?part=begin&step=grounds")
     settled(page)
     page.get_by_label("Name a ground").fill("sea grey")
     page.keyboard.press("Enter")

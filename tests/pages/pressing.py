@@ -6,17 +6,19 @@ import html
 import re
 
 from workbook.page import Press
-from workbook.room import Room
+from workbook.screen import BaseScreen
 
 
-def press(room: Room, do: str, value: object = "", content: bytes = b"", **fields: str) -> str:
-    """Press as a browser does; an error is kept by the room, and the page drawn."""
+def press(
+    screen: BaseScreen, do: str, value: object = "", content: bytes = b"", **fields: str
+) -> str:
+    """Press as a browser does; an error is kept by the screen, and the page drawn."""
     done = Press(do, str(value), {k.replace("_", " "): v for k, v in fields.items()}, content)
     try:
-        room.press(done)
+        screen.press(done)
     except Exception as error:  # as `Page.act` has it
-        room.wrong(error, done)
-    return room.draw()
+        screen.wrong(error, done)
+    return screen.draw()
 
 
 def plain(page: str) -> str:

@@ -15,38 +15,38 @@ from matchlib.errors import TargetError
 from matchlib.lessons import first_four
 from matchlib.overview import arranged
 from tests.pages.pressing import plain, press, words_before_folds
-from workbook.library.app import LibraryRoom
+from workbook.library.app import LibraryScreen
 from workbook.session import Session
 from workbook.session.library import look_at_card, match_card
 
 
 def test_a_card_is_found_near_a_colour_and_by_its_code(shop: Session) -> None:
-    room = LibraryRoom(shop)
-    press(room, "open")
+    screen = LibraryScreen(shop)
+    press(screen, "open")
     lab = look_at_card(shop.archive, "T045").lab
     assert lab is not None
     typed = " ".join(f"{v:.1f}".replace(".", ",") for v in lab)
     for near in (typed, "t045"):
-        page = press(room, "arrange", near=near)
+        page = press(screen, "arrange", near=near)
         first = re.findall(r'data-do="card" data-value="(T\d+)"', page)[0]
         assert first == "T045"
-    page = press(room, "arrange", near="", ground="silver", colour="lagoon", by="lightness")
+    page = press(screen, "arrange", near="", ground="silver", colour="lagoon", by="lightness")
     codes = set(re.findall(r'data-do="card" data-value="(T\d+)"', page))
     panels = shop.archive.panels()
     want = {p.code for p in panels if str(p.recipe).startswith("lagoon over silver,")}
     assert codes == want
-    assert "A colour is three numbers" in press(room, "arrange", near="12 x")
+    assert "A colour is three numbers" in press(screen, "arrange", near="12 x")
 
 
 def test_a_card_shows_its_back_and_begins_a_job(shop: Session) -> None:
-    room = LibraryRoom(shop)
-    press(room, "open")
-    page = plain(press(room, "card", "T045"))
+    screen = LibraryScreen(shop)
+    press(screen, "open")
+    page = plain(press(screen, "card", "T045"))
     panel = shop.archive.panel("T045")
     assert f"{panel.recipe.colour} over {panel.recipe.ground}" in page
     assert panel.sprayer in page
     assert "prediction and reading" in page
-    page = press(room, "match", "T045")
+    page = press(screen, "match", "T045")
     (job,) = shop.archive.jobs()
     assert (job.name, job.state) == ("like T045", "recipe")
     assert job.target[0].viewing == panel.readings[0].viewing
@@ -57,57 +57,57 @@ def test_a_card_shows_its_back_and_begins_a_job(shop: Session) -> None:
 
 
 def test_a_back_is_amended_questioned_and_taken_back(shop: Session) -> None:
-    room = LibraryRoom(shop)
-    press(room, "open")
-    press(room, "amend", "T045")
+    screen = LibraryScreen(shop)
+    press(screen, "open")
+    press(screen, "amend", "T045")
     was = shop.archive.panel("T045")
     fields = {"code": "T045", "ground": str(was.recipe.ground), "colour": "lagoon", "clear": "yes"}
     fields |= {"date": str(was.date), "sprayer": "Ada", "lot": was.lot, "source": "photo"}
-    page = press(room, "keep", **fields, schedule="3@1:6")
+    page = press(screen, "keep", **fields, schedule="3@1:6")
     assert "Was 6:1 meant" in plain(page)
     assert shop.archive.panel("T045") == was
-    press(room, "keep", **fields, schedule="3@6:1")
+    press(screen, "keep", **fields, schedule="3@6:1")
     now = shop.archive.panel("T045")
     assert str(now.recipe) == f"lagoon over {was.recipe.ground}, 3@6:1"
     assert now.sprayer == "Ada"
     assert now.readings == was.readings
-    assert "amended T045" in press(room, "card", "T001")
-    press(room, "undo")
+    assert "amended T045" in press(screen, "card", "T001")
+    press(screen, "undo")
     assert shop.archive.panel("T045") == was
 
 
 def test_a_new_card_is_kept_with_its_typed_reading(shop: Session) -> None:
-    room = LibraryRoom(shop)
-    press(room, "open")
-    press(room, "room", "back")
+    screen = LibraryScreen(shop)
+    press(screen, "open")
+    press(screen, "part", "back")
     fields = {"code": "N-1", "ground": "silver", "colour": "violet", "clear": "yes"}
     fields |= {"source": "spectrophotometer", "geometry": "45:0", "date": "2024-11-02"}
-    page = press(room, "typed", **fields, ratio="1:6", coats="3", lab="40,5 -9 -40")
+    page = press(screen, "typed", **fields, ratio="1:6", coats="3", lab="40,5 -9 -40")
     assert "Turn the ratio round" in page
-    page = press(room, "turn", **fields, ratio="1:6", coats="3", lab="40,5 -9 -40")
+    page = press(screen, "turn", **fields, ratio="1:6", coats="3", lab="40,5 -9 -40")
     assert 'value="6:1"' in page
-    press(room, "keep", **fields, ratio="6:1", coats="3", lab="40,5 -9 -40")
+    press(screen, "keep", **fields, ratio="6:1", coats="3", lab="40,5 -9 -40")
     kept = shop.archive.panel("N-1")
     assert str(kept.recipe) == "violet over silver, 3@6:1"
     assert kept.readings[0].lab == (40.5, -9.0, -40.0)
-    press(room, "amend", "N-1")
-    press(room, "takeout", "1")
+    press(screen, "amend", "N-1")
+    press(screen, "takeout", "1")
     assert shop.archive.panel("N-1").readings == ()
-    press(room, "undo")
+    press(screen, "undo")
     assert len(shop.archive.panel("N-1").readings) == 1
 
 
 def test_all_that_is_on_a_back_is_kept_and_amended(shop: Session) -> None:
-    room = LibraryRoom(shop)
+    screen = LibraryScreen(shop)
     fields = {"code": "N-2", "ground": "silver", "colour": "violet", "clear": "yes"}
     fields |= {"ratio": "6:1", "coats": "3", "source": "spectrophotometer", "geometry": "45:0"}
     rest = {"temperature": "21,5", "humidity": "40", "gun": "blue", "tip": "1.2", "batch": "S7"}
     rest |= {"drawer": "4", "customer": "Ann", "note": "a run", "lots": "carrier: 12"}
-    press(room, "room", "back")
+    press(screen, "part", "back")
     content = b"panel,L,a,b,illuminant,observer,geometry\nx,41,-9,-40,D65,10,45:0\n"
-    press(room, "reading", "one.csv", content, **fields)
-    assert "1 reading taken from one.csv" in room.notice
-    press(room, "keep", **fields, **rest, lab="40 -9 -40")
+    press(screen, "reading", "one.csv", content, **fields)
+    assert "1 reading taken from one.csv" in screen.notice
+    press(screen, "keep", **fields, **rest, lab="40 -9 -40")
     card = shop.archive.panel("N-2")
     assert [r.lab[0] for r in card.readings] == [40.0, 41.0]
     stage = card.stages[-1]
@@ -115,70 +115,70 @@ def test_all_that_is_on_a_back_is_kept_and_amended(shop: Session) -> None:
         *(21.5, 40.0, "blue", 1.2),
     )
     assert (card.batch, card.drawer, card.customer, card.note) == ("S7", "4", "Ann", "a run")
-    press(room, "amend", "N-2")
+    press(screen, "amend", "N-2")
     other = {"temperature": "23", "tip": "1.4", "note": "flat", "drawer": ""}
-    press(room, "keep", **fields, **rest | other, lab="42 -9 -40")
+    press(screen, "keep", **fields, **rest | other, lab="42 -9 -40")
     now = shop.archive.panel("N-2")
     assert (now.stages[-1].temperature, now.setup.tip, now.note, now.drawer) == (
         *(23.0, 1.4, "flat", ""),
     )
     assert [r.lab[0] for r in now.readings] == [40.0, 41.0, 42.0], "those there stay"
-    press(room, "amend", "N-2")
-    press(room, "keep", **fields, **rest | other, lab="", **{"schedule": ""})
-    assert "Nothing on the back" in room.notice
+    press(screen, "amend", "N-2")
+    press(screen, "keep", **fields, **rest | other, lab="", **{"schedule": ""})
+    assert "Nothing on the back" in screen.notice
 
 
 def test_a_ratio_that_looks_turned_is_kept_only_when_somebody_is_sure(shop: Session) -> None:
-    room = LibraryRoom(shop)
-    press(room, "room", "back")
+    screen = LibraryScreen(shop)
+    press(screen, "part", "back")
     fields = {"code": "N-3", "ground": "silver", "colour": "violet", "ratio": "1:6", "coats": "3"}
-    press(room, "keep", **fields)
-    assert room.error is not None
-    press(room, "keep", **fields, carrier="60", poured="10")
-    assert "nothing was kept" in str(room.error), "what was poured says otherwise too"
-    press(room, "keep", **fields, sure="yes")
+    press(screen, "keep", **fields)
+    assert screen.error is not None
+    press(screen, "keep", **fields, carrier="60", poured="10")
+    assert "nothing was kept" in str(screen.error), "what was poured says otherwise too"
+    press(screen, "keep", **fields, sure="yes")
     assert str(shop.archive.panel("N-3").recipe.schedule) == "3@1:6"
 
 
 def test_a_reading_is_taken_out_of_the_stage_that_is_shown(shop: Session) -> None:
-    room, archive = LibraryRoom(shop), shop.archive
+    screen, archive = LibraryScreen(shop), shop.archive
     card = archive.panel("T045")
     more = CoatSchedule((*card.recipe.schedule.steps, CoatStep(1, MixRatio(9, 1))))
     archive.build_on(
         "T045", dataclasses.replace(card.recipe, schedule=more), readings=card.readings[:1]
     )
-    press(room, "amend", "T045")
-    press(room, "takeout", "1")
+    press(screen, "amend", "T045")
+    press(screen, "takeout", "1")
     stages = archive.panel("T045").stages
     assert [len(s.readings) for s in stages] == [len(card.readings), 0]
-    press(room, "takeout", "")
+    press(screen, "takeout", "")
     assert "T045" in archive.deleted()
 
 
 def test_cards_are_shown_by_what_was_ticked(shop: Session) -> None:
-    archive, room = shop.archive, LibraryRoom(shop)
+    archive, screen = shop.archive, LibraryScreen(shop)
     shown = lambda page: set(re.findall(r'data-do="card" data-value="([^"]+)"', page))  # noqa: E731
-    press(room, "open")
+    press(screen, "open")
     archive.amend("T045", date=dt.datetime.now(dt.UTC).date())
     archive.amend("T001", readings=[Reading(lab=(50, 1, 1), source="photo")])
-    assert shown(press(room, "arrange", only="year")) == {"T045"}
-    assert shown(press(room, "arrange", only="photo")) == {"T001"}
-    page = press(room, "arrange", by="lightness")
-    assert room.address["by"] == "lightness"
+    assert shown(press(screen, "arrange", only="year")) == {"T045"}
+    assert shown(press(screen, "arrange", only="photo")) == {"T001"}
+    page = press(screen, "arrange", by="lightness")
+    assert screen.address["by"] == "lightness"
     darkest = re.findall(r'data-do="card" data-value="([^"]+)"', page)[-1]
     assert darkest == [p.code for p, _ in arranged(archive.panels(), "lightness")][-1]
-    press(room, "card", "T045")
-    assert room.address["by"] == "lightness", "looking at a card leaves the order"
-    assert room.address["card"] == "T045"
-    press(room, "card", "T045")
-    assert room.address["card"] == ""
-    press(room, "room", "back")
-    assert room.address["by"] == "lightness"
-    room.shown = 5
-    assert len(shown(press(room, "room", "cards"))) == 5
-    assert "Show more of the" in room.draw()
-    press(room, "more")
-    assert len(shown(room.draw())) > 5
+    press(screen, "card", "T045")
+    assert screen.address["by"] == "lightness", "looking at a card leaves the order"
+    assert screen.address["card"] == "T045"
+    press(screen, "card", "T045")
+    assert screen.address["card"] == ""
+    press(screen, "part", "back")
+    assert screen.address["by"] == "lightness"
+    screen.shown = 5
+    assert len(shown(press(screen, "part", "cards"))) == 5
+    assert "Show more of the" in screen.draw()
+    press(screen, "more")
+    assert len(shown(screen.draw())) > 5
 
 
 def test_a_card_says_for_which_job_it_was_and_what_the_law_says(shop: Session) -> None:
@@ -196,62 +196,64 @@ def test_a_card_says_for_which_job_it_was_and_what_the_law_says(shop: Session) -
     assert lights == sorted(lights, reverse=True), "coat by coat it gets darker"
     assert len(set(lights)) == len(lights)
     assert seen.trust.startswith("prediction and reading agree")
-    room = LibraryRoom(shop)
-    assert f"Sprayed for job {job.number}" in press(room, "card", "T045")
+    screen = LibraryScreen(shop)
+    assert f"Sprayed for job {job.number}" in press(screen, "card", "T045")
 
 
 def test_a_beginner_names_nothing_twice_and_reads_as_the_instrument_does(
     nothing: Session,
 ) -> None:
-    room = LibraryRoom(nothing)
-    press(room, "open")
+    screen = LibraryScreen(nothing)
+    press(screen, "open")
     how = {"geometry": "di:8", "light": "D50/2", "clear": "no"}
-    press(room, "ground", new_ground="silver", **how)
-    press(room, "bare", "ground 0", **{"lab_ground 0": "61 0 1"}, **how)
+    press(screen, "ground", new_ground="silver", **how)
+    press(screen, "bare", "ground 0", **{"lab_ground 0": "61 0 1"}, **how)
     (card,) = nothing.archive.panels()
     view = card.readings[0].viewing
     assert (view.illuminant, view.observer, view.geometry) == ("D50", "2", "di:8")
     assert card.recipe.clear is None
-    press(room, "step", "colours")
+    press(screen, "step", "colours")
     for name in ("cherry", "Cherry"):
-        press(room, "colour", new_colour=name)
-    assert "named already" in room.draw()
-    press(room, "room", "begin")
-    page = room.draw()
+        press(screen, "colour", new_colour=name)
+    assert "named already" in screen.draw()
+    press(screen, "part", "begin")
+    page = screen.draw()
     assert "4 left" in page, "with a ground and a colour the cards are next"
-    press(room, "read", "0.1")
+    press(screen, "read", "0.1")
     typed = {"lab_colour 0.1": "40 30 20", "code_0.1": "my second"}
-    press(room, "bare", "colour 0.1", **typed)
+    press(screen, "bare", "colour 0.1", **typed)
     assert "my second" in {p.code for p in nothing.archive.panels()}
-    press(room, "bare", "colour 0.1", **typed | {"lab_colour 0.1": "41 30 20"})
+    press(screen, "bare", "colour 0.1", **typed | {"lab_colour 0.1": "41 30 20"})
     assert len(nothing.archive.panel("my second").readings) == 2, "a card that is there is that one"
 
 
 def test_a_bundle_and_a_file_with_bad_rows_are_told_apart(
     shop: Session, nothing: Session, tmp_path: Path
 ) -> None:
-    room = LibraryRoom(nothing)
+    screen = LibraryScreen(nothing)
     head = b"panel,ground,colour,schedule,clear,L,a,b,illuminant,observer,geometry\n"
     good = b"A1,silver,,,yes,60,0,1,D65,10,45:0\nA2,silver,rust,3@6:1,yes,40,9,9,D65,10,45:0\n"
-    press(room, "room", "file")
-    page = press(room, "file", "x.csv", head + good + b"A3,silver,rust,3@6,yes,x,9,9,D65,10,45:0\n")
+    press(screen, "part", "file")
+    page = press(
+        screen, "file", "x.csv", head + good + b"A3,silver,rust,3@6,yes,x,9,9,D65,10,45:0\n"
+    )
     assert "Take the good rows, leave 1" in page
-    press(room, "import", "")
+    press(screen, "import", "")
     assert len(nothing.archive) == 0, "not without being told that one is left"
-    press(room, "import", "good")
+    press(screen, "import", "good")
     assert {p.code for p in nothing.archive.panels()} == {"A1", "A2"}
-    assert "2 panels" in room.notice
+    assert "2 panels" in screen.notice
     bundle = export_bundle(shop.archive, tmp_path / "all.zip")
-    press(room, "room", "file")
-    assert "This is a backup" in press(room, "file", "all.zip", bundle.read_bytes())
+    press(screen, "part", "file")
+    assert "This is a backup" in press(screen, "file", "all.zip", bundle.read_bytes())
 
 
 def test_a_customer_sees_no_recipe_and_no_name(shop: Session) -> None:
     shop.archive.amend("T045", customer="Fairground Works", note="for Zora")
-    room = LibraryRoom(shop)
-    press(room, "open")
-    press(room, "room", "show")
-    page = press(room, "card", "T045")
+    screen = LibraryScreen(shop)
+    press(screen, "open")
+    press(screen, "part", "show")
+    page = press(screen, "card", "T045")
     assert "T045" in page
     names = {str(g) for g in shop.archive.grounds()} | {"lagoon", "violet", "Fairground", "Zora"}
     names |= {p.sprayer for p in shop.archive.panels() if p.sprayer}
@@ -259,60 +261,60 @@ def test_a_customer_sees_no_recipe_and_no_name(shop: Session) -> None:
 
 
 def test_a_file_is_asked_about_and_taken_in(nothing: Session) -> None:
-    room = LibraryRoom(nothing)
-    press(room, "open")
-    press(room, "room", "file")
+    screen = LibraryScreen(nothing)
+    press(screen, "open")
+    press(screen, "part", "file")
     rows = "Card,Base,Mix,Coats,L*,a*,b*\nA1,silver,4 to 1,3,40,10,12\nA2,silver,,,60,0,1\n"
-    page = press(room, "file", "old cards.csv", rows.encode())
+    page = press(screen, "file", "old cards.csv", rows.encode())
     assert "Go on with these answers" in page
     assert "The first rows as understood" in page
     assert "light, geometry, order" in plain(page), "what is unsure of a row stands beside it"
     assert len(nothing.archive) == 0
     for _ in range(6):
-        if not room.take.report or not room.take.report.open:
+        if not screen.take.report or not screen.take.report.open:
             break
         given = {
             f"answer_{i}": q.choices[0].key
-            for i, q in enumerate(room.take.report.questions)
+            for i, q in enumerate(screen.take.report.questions)
             if q.answer is None
         }
-        page = press(room, "answer", **given)
+        page = press(screen, "answer", **given)
     assert "Take in" in page
-    press(room, "import", "good")
+    press(screen, "import", "good")
     assert {p.code for p in nothing.archive.panels()} >= {"A2"}
-    assert "panel" in room.notice
-    press(room, "room", "file")
+    assert "panel" in screen.notice
+    press(screen, "part", "file")
     german = "Karte;Lack;Farbe;Mischung;Lagen;L*;a*;b*\nB1;Silber;Rot;6:1;3;40;30;20\n"
-    page = press(room, "file", "alte.csv", german.encode())
+    page = press(screen, "file", "alte.csv", german.encode())
     assert "No column is named as the ground" in plain(page)
     assert "row 2: 'Silber'" in plain(page)
-    press(room, "room", "file")
-    page = press(room, "file", "x.csv", b"Card\nA1\n")
+    press(screen, "part", "file")
+    page = press(screen, "file", "x.csv", b"Card\nA1\n")
     assert "has no column" in plain(page)
     assert len(nothing.archive) == 1
 
 
 def test_a_shop_from_nothing_to_its_first_model(nothing: Session) -> None:
-    room = LibraryRoom(nothing)
-    page = press(room, "open")
+    screen = LibraryScreen(nothing)
+    page = press(screen, "open")
     assert "Name your grounds" in page
     assert words_before_folds(page) < 120
     for name, lab in (("silver", "61,2 0,3 1,9"), ("white", "92 -0.5 2"), ("black", "9 0 0")):
-        press(room, "ground", new_ground=name)
+        press(screen, "ground", new_ground=name)
         at = len(nothing.archive) - 1
-        press(room, "bare", f"ground {at}", **{f"lab_ground {at}": lab})
+        press(screen, "bare", f"ground {at}", **{f"lab_ground {at}": lab})
     assert nothing.archive.panel("silver bare").readings[0].lab == (61.2, 0.3, 1.9)
-    page = press(room, "ground", new_ground="Silver")
+    page = press(screen, "ground", new_ground="Silver")
     assert "named already" in page
-    press(room, "step", "colours")
-    press(room, "colour", new_colour="cherry")
-    page = press(room, "step", "first")
+    press(screen, "step", "colours")
+    press(screen, "colour", new_colour="cherry")
+    page = press(screen, "step", "first")
     assert "4 left" in page
     wanted = [c.recipe for c in first_four(nothing.archive.panels(), Colour.parse("cherry"))]
     for i, lab in enumerate(("60 50 20", "35 55 30", "38 40 18", "9 12 5")):
-        press(room, "read", f"0.{i}")
-        page = press(room, "bare", f"colour 0.{i}", **{f"lab_colour 0.{i}": lab})
+        press(screen, "read", f"0.{i}")
+        page = press(screen, "bare", f"colour 0.{i}", **{f"lab_colour 0.{i}": lab})
     assert "The first cards are in" in page
     assert [p.recipe for p in nothing.archive.panels()[3:]] == wanted
-    assert room.model is not None
+    assert screen.model is not None
     assert str(nothing.archive.panel("cherry 1").recipe) == "cherry over white, 2@6:1"

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Any
 from matchlib.audit import Finding
 from workbook.archive_page import findings, pictures, trust
 from workbook.page import frame, steps_list
-from workbook.room import PartedRoom, room_page
+from workbook.screen import PartedScreen, screen_page
 
 if TYPE_CHECKING:
     from workbook.page import Page
     from workbook.session import Session
 
-__all__ = ["ArchiveRoom", "archive_page"]
+__all__ = ["ArchiveScreen", "archive_page"]
 
 _PARTS = {
     "sprayed": ("What was sprayed", pictures.draw_sprayed),
@@ -29,7 +29,7 @@ _PARTS = {
 }
 
 
-class ArchiveRoom(PartedRoom):
+class ArchiveScreen(PartedScreen):
     """One archive looked at as a whole."""
 
     def __init__(self, session: Session) -> None:
@@ -77,9 +77,9 @@ class ArchiveRoom(PartedRoom):
         self.found.clear()
         super().changed()
 
-    do_coats = PartedRoom.do_choose  # as the slider moves
+    do_coats = PartedScreen.do_choose  # as the slider moves
 
 
 def archive_page(archive: str | Path | None = None) -> Page:
     """Return the page."""
-    return room_page(ArchiveRoom, archive)
+    return screen_page(ArchiveScreen, archive)

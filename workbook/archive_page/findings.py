@@ -13,7 +13,7 @@ from workbook.page.pictures import areas, numbers
 if TYPE_CHECKING:
     from matchlib.audit import Finding
     from matchlib.progress import Callback
-    from workbook.archive_page.app import ArchiveRoom
+    from workbook.archive_page.app import ArchiveScreen
     from workbook.page import Press
 
 __all__ = [
@@ -28,23 +28,23 @@ __all__ = [
 ]
 
 
-def open_(room: ArchiveRoom) -> list[Finding]:
+def open_(screen: ArchiveScreen) -> list[Finding]:
     """Return the findings that nobody has decided on.
 
     Returned: the likeliest first.
     """
-    ignored = room.session.archive.ignored()
-    return [f for f in room.findings or () if f.key not in ignored]
+    ignored = screen.session.archive.ignored()
+    return [f for f in screen.findings or () if f.key not in ignored]
 
 
-def do_look(room: ArchiveRoom, _: Press | None = None, *, quiet: bool = False) -> None:
+def do_look(screen: ArchiveScreen, _: Press | None = None, *, quiet: bool = False) -> None:
     """Look through the archive, in a thread."""
 
     def compute(callback: Callback) -> Any:
         from matchlib.audit import audit
 
-        model = room.session.fit(callback=callback).model
-        panels = room.session.archive.panels()
+        model = screen.session.fit(callback=callback).model
+        panels = screen.session.archive.panels()
         found = list(audit(panels, model, callback=callback))
         by_code, laws, view = {p.code: p for p in panels}, {}, model.usual_view
         for finding in found:
@@ -55,32 +55,34 @@ def do_look(room: ArchiveRoom, _: Press | None = None, *, quiet: bool = False) -
                 laws[finding.key] = (lab, written, proposed)
         return found, laws
 
-    room.work("Comparing every card with its back", compute, lambda r: _keep(room, r), quiet=quiet)
+    screen.work(
+        "Comparing every card with its back", compute, lambda r: _keep(screen, r), quiet=quiet
+    )
 
 
-def _keep(room: ArchiveRoom, found: Any) -> None:
-    room.findings, room.laws = found
+def _keep(screen: ArchiveScreen, found: Any) -> None:
+    screen.findings, screen.laws = found
 
 
-def draw(room: ArchiveRoom) -> tuple[str, str]:
+def draw(screen: ArchiveScreen) -> tuple[str, str]:
     """Return the finding that is looked at, and how to go on."""
-    if room.findings is None:
+    if screen.findings is None:
         words = "<p>Every card is compared with its back, itself left out.</p>"
         return words, button("Look for what is wrong", "look", go=True)
-    left = open_(room)
-    hidden = len(room.findings) - len(left)
+    left = open_(screen)
+    hidden = len(screen.findings) - len(left)
     again = button(f"Show {hidden} left as they are", "again", quiet=True) if hidden else ""
     rest = f'<p class="wb-bar">{button("Look again", "look", quiet=True)}{again}</p>'
     if not left:
         return f'<p class="wb-big">Nothing looks wrong.</p>{rest}', ""
-    at = min(int(room.address.get("finding") or 0), len(left) - 1)
+    at = min(int(screen.address.get("finding") or 0), len(left) - 1)
     finding = left[at]
-    who = field("Who decides", "who", room.chosen.get("who", ""), help="Written into the log.")
+    who = field("Who decides", "who", screen.chosen.get("who", ""), help="Written into the log.")
     why = field("Why, if there is more to say", "why")
-    trouble = room.trouble("fix", "aside", "ignore")
+    trouble = screen.trouble("fix", "aside", "ignore")
     main = (
         f'<p class="wb-muted">{at + 1} of {len(left)}. They have no say in predictions until '
-        f'somebody decides.</p>{_card(room, finding)}<div class="wb-fields">{who}{why}</div>'
+        f'somebody decides.</p>{_card(screen, finding)}<div class="wb-fields">{who}{why}</div>'
         f"{trouble}{rest}"
     )
     before = button("Before", "turn_to", at - 1, quiet=True, off=not at)
@@ -88,14 +90,14 @@ def draw(room: ArchiveRoom) -> tuple[str, str]:
     return main, f'<span class="wb-pair">{before}{after}</span>'
 
 
-def _card(room: ArchiveRoom, finding: Finding) -> str:
+def _card(screen: ArchiveScreen, finding: Finding) -> str:
     key, names = finding.key, ", ".join(finding.codes)
     code, last = finding.codes[0], finding.codes[-1]
-    panels = {p.code: p for p in room.session.archive.panels()}
+    panels = {p.code: p for p in screen.session.archive.panels()}
     written = panels[code].recipe.words if code in panels else ""
     drawn = ""
-    if key in room.laws:
-        lab, law, proposed = room.laws[key]
+    if key in screen.laws:
+        lab, law, proposed = screen.laws[key]
         told = (("as written", law), ("as proposed", proposed))
         drawn = "".join(
             f"<figure>{_beside(lab, one, name)}"
@@ -129,54 +131,54 @@ def _beside(lab: Any, other: Any, name: str) -> str:
     )
 
 
-def _chosen(room: ArchiveRoom, done: Press) -> tuple[Finding, str, str]:
-    finding = next(f for f in room.findings or () if f.key == done.value)
-    room.chosen["who"] = who = done.fields.get("who", "")
+def _chosen(screen: ArchiveScreen, done: Press) -> tuple[Finding, str, str]:
+    finding = next(f for f in screen.findings or () if f.key == done.value)
+    screen.chosen["who"] = who = done.fields.get("who", "")
     why = "; ".join(filter(None, (done.fields.get("why", "").strip(), finding.words)))[:2000]
     return finding, who, why
 
 
-def do_fix(room: ArchiveRoom, done: Press) -> None:
+def do_fix(screen: ArchiveScreen, done: Press) -> None:
     """Write the proposed recipe on the card's back."""
-    finding, who, why = _chosen(room, done)
+    finding, who, why = _chosen(screen, done)
     code = finding.codes[0]
-    room.session.archive.amend(code, who=who, why=why, recipe=finding.proposed)
+    screen.session.archive.amend(code, who=who, why=why, recipe=finding.proposed)
     _decided(
-        room, finding, f"{code} now reads: {finding.proposed.words if finding.proposed else ''}."
+        screen, finding, f"{code} now reads: {finding.proposed.words if finding.proposed else ''}."
     )
 
 
-def do_aside(room: ArchiveRoom, done: Press) -> None:
+def do_aside(screen: ArchiveScreen, done: Press) -> None:
     """Put the last card of a finding aside."""
-    finding, who, why = _chosen(room, done)
+    finding, who, why = _chosen(screen, done)
     code = finding.codes[-1]
-    room.session.archive.delete(code, who=who, why=why)
-    _decided(room, finding, f"{code} was put aside; the archive keeps it.")
+    screen.session.archive.delete(code, who=who, why=why)
+    _decided(screen, finding, f"{code} was put aside; the archive keeps it.")
 
 
-def do_ignore(room: ArchiveRoom, done: Press) -> None:
+def do_ignore(screen: ArchiveScreen, done: Press) -> None:
     """Leave a finding as it is, for good."""
-    finding, who, _ = _chosen(room, done)
-    room.session.archive.ignore(done.value, who=who, why=done.fields.get("why", ""))
-    room._undoable = None
-    room.notice = f"{', '.join(finding.codes)}: left as it is, and not shown again."
+    finding, who, _ = _chosen(screen, done)
+    screen.session.archive.ignore(done.value, who=who, why=done.fields.get("why", ""))
+    screen._undoable = None
+    screen.notice = f"{', '.join(finding.codes)}: left as it is, and not shown again."
 
 
-def do_again(room: ArchiveRoom, done: Press) -> None:
+def do_again(screen: ArchiveScreen, done: Press) -> None:
     """Let what was left as it is be shown again."""
-    archive, who = room.session.archive, done.fields.get("who", "")
-    for key in sorted(archive.ignored() & {f.key for f in room.findings or ()}):
+    archive, who = screen.session.archive, done.fields.get("who", "")
+    for key in sorted(archive.ignored() & {f.key for f in screen.findings or ()}):
         archive.unignore(key, who=who)
-    room._undoable = None
-    room.notice = "What was left as it is is shown again."
+    screen._undoable = None
+    screen.notice = "What was left as it is is shown again."
 
 
-def do_turn_to(room: ArchiveRoom, done: Press) -> None:
+def do_turn_to(screen: ArchiveScreen, done: Press) -> None:
     """Look at another finding."""
-    room.address = {"part": "wrong", "finding": done.value}
+    screen.address = {"part": "wrong", "finding": done.value}
 
 
-def _decided(room: ArchiveRoom, finding: Finding, words: str) -> None:
-    room.findings = [f for f in room.findings or () if f is not finding]
-    room.changed()
-    room.notice = f"{words} Undo takes it back."
+def _decided(screen: ArchiveScreen, finding: Finding, words: str) -> None:
+    screen.findings = [f for f in screen.findings or () if f is not finding]
+    screen.changed()
+    screen.notice = f"{words} Undo takes it back."

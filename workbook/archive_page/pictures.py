@@ -18,22 +18,22 @@ from workbook.page.fields import button, choice, fold
 
 if TYPE_CHECKING:
     from matchlib.progress import Callback
-    from workbook.archive_page.app import ArchiveRoom
+    from workbook.archive_page.app import ArchiveScreen
     from workbook.page import Press
 
 __all__ = ["do_repeats", "draw_reach", "draw_repeats", "draw_sprayed"]
 
 
-def draw_sprayed(room: ArchiveRoom) -> tuple[str, str]:
+def draw_sprayed(screen: ArchiveScreen) -> tuple[str, str]:
     """Return what was sprayed over what, and how to go on."""
-    found = coverage(room.session.archive.panels())
+    found = coverage(screen.session.archive.panels())
     neat = [g for g in found.grounds if g.neat], [c for c in found.colours if c.neat]
     others = [c for c in found.colours if not c.neat]
     blends = [g for g in found.grounds if not g.neat]
     main = str(coverage_picture(found, *neat, caption="Cards by ground and colour, weak to strong"))
     from workbook.archive_page.findings import open_
 
-    left = len(open_(room)) if room.findings is not None else 0
+    left = len(open_(screen)) if screen.findings is not None else 0
     if left:
         words = f"{left} back{'s' * (left != 1)} look{'s' * (left == 1)} wrong"
         main += (
@@ -55,20 +55,20 @@ def draw_sprayed(room: ArchiveRoom) -> tuple[str, str]:
     return main, ""
 
 
-def draw_reach(room: ArchiveRoom) -> tuple[str, str]:
+def draw_reach(screen: ArchiveScreen) -> tuple[str, str]:
     """Return the colours within reach; as `draw_sprayed`."""
-    archive = room.session.archive
+    archive = screen.session.archive
     colours = {"": "every neat colour", **{str(c): str(c) for c in archive.colours() if c.neat}}
     grounds = {"": "every neat ground", **{str(g): str(g) for g in archive.grounds() if g.neat}}
-    colour, ground = room.chosen.get("colour", ""), room.chosen.get("ground", "")
+    colour, ground = screen.chosen.get("colour", ""), screen.chosen.get("ground", "")
     chosen = choice("Colour", "colour", colours, colour, do="choose") + choice(
         "Ground", "ground", grounds, ground, do="choose"
     )
     bar = f'<div class="wb-fields">{chosen}</div>'
-    if room.model is None:
-        return bar + room.waiting("Learning from the cards …"), ""
+    if screen.model is None:
+        return bar + screen.waiting("Learning from the cards …"), ""
     found = reach(
-        room.model,
+        screen.model,
         archive.panels(),
         grounds=(ground,) if ground else (),
         colours=(colour,) if colour else (),
@@ -92,9 +92,9 @@ def draw_reach(room: ArchiveRoom) -> tuple[str, str]:
     return f"{bar}{chart}{words}{fold('How far each colour goes', extent, ident='extent')}", ""
 
 
-def draw_repeats(room: ArchiveRoom) -> tuple[str, str]:
+def draw_repeats(screen: ArchiveScreen) -> tuple[str, str]:
     """Return cards of one recipe side by side, and what makes them differ; as `draw_sprayed`."""
-    twins = sprayed_twice(room.session.archive.panels())
+    twins = sprayed_twice(screen.session.archive.panels())
     if twins:
         apart = sorted(gap for *_, gap in twins)
         middle = apart[len(apart) // 2]
@@ -106,23 +106,25 @@ def draw_repeats(room: ArchiveRoom) -> tuple[str, str]:
     else:
         head = "<p>No recipe was sprayed twice yet: spray one again, and this is known.</p>"
     main = head + twins_picture(twins)
-    worked = room.found.get("repeats")
+    worked = screen.found.get("repeats")
     if worked is None:
-        return main + room.trouble("repeats"), button("What makes them differ", "repeats", go=True)
+        return main + screen.trouble("repeats"), button(
+            "What makes them differ", "repeats", go=True
+        )
     return main + _components(*worked), ""
 
 
-def do_repeats(room: ArchiveRoom, _: Press) -> None:
+def do_repeats(screen: ArchiveScreen, _: Press) -> None:
     """Work out what makes cards differ, in a thread."""
 
     def compute(callback: Callback) -> Any:
         from matchlib.validation import repeatability
 
-        model = room.session.fit(callback=callback).model
-        panels = room.session.archive.panels()
+        model = screen.session.fit(callback=callback).model
+        panels = screen.session.archive.panels()
         return repeatability(panels, model, callback=callback), panel_residuals(model, panels)
 
-    room.work("Comparing cards", compute, lambda found: room.found.update(repeats=found))
+    screen.work("Comparing cards", compute, lambda found: screen.found.update(repeats=found))
 
 
 def _components(found: Any, off: Any) -> str:

@@ -14,12 +14,12 @@ from matchlib.overview import PanelResidual, outliers, panel_residuals, trend
 from workbook.figures import Raw, bars, esc, number, table, timeline
 from workbook.page.fields import button, check, chips, choice, field, fold, slider
 from workbook.page.pictures import areas, numbers
-from workbook.room import guarded
+from workbook.screen import guarded
 
 if TYPE_CHECKING:
     from matchlib.archive import Change
     from matchlib.progress import Callback
-    from workbook.archive_page.app import ArchiveRoom
+    from workbook.archive_page.app import ArchiveScreen
     from workbook.page import Press
 
 __all__ = [
@@ -63,29 +63,29 @@ def _seen(lab: Any) -> Raw:
 # How near predictions come
 
 
-def do_validate(room: ArchiveRoom, done: Press) -> None:
+def do_validate(screen: ArchiveScreen, done: Press) -> None:
     """Leave cards out and predict them, in a thread."""
-    room.do_choose(done)
+    screen.do_choose(done)
     by = done.ticked("by")
     if not by:
-        room.notice = "Choose what to leave out."
+        screen.notice = "Choose what to leave out."
         return
 
     def compute(callback: Callback) -> Any:
-        return room.session.validate(by=by, folds=5, callback=callback)
+        return screen.session.validate(by=by, folds=5, callback=callback)
 
-    room.work("Fitting without some of the cards", compute, lambda f: room.found.update(near=f))
+    screen.work("Fitting without some of the cards", compute, lambda f: screen.found.update(near=f))
 
 
-def draw_near(room: ArchiveRoom) -> tuple[str, str]:
+def draw_near(screen: ArchiveScreen) -> tuple[str, str]:
     """Return the errors on what was left out; as `draw_sprayed`."""
-    picked = room.chosen.get("by", "recipe").split("\n")
+    picked = screen.chosen.get("by", "recipe").split("\n")
     ticks = chips("Leave out", [check(w, "by", k, k in picked) for k, w in _BY.items()])
     main = (
         "<p>Cards, whole recipes or whole grounds are left out of the fit and predicted, beside "
         f"simple regressions. It takes minutes on a large archive.</p>{ticks}"
     )
-    found = room.found.get("near")
+    found = screen.found.get("near")
     if found is not None:
         rows, floor = found
         main += f"<p><b>{esc(floor.words)}</b></p>{_near_bars(rows)}"
@@ -95,7 +95,7 @@ def draw_near(room: ArchiveRoom) -> tuple[str, str]:
             "looks wrong first.</p>"
         )
     go = button("Leave out and predict", "validate", go=True)
-    return main + room.trouble("validate"), go
+    return main + screen.trouble("validate"), go
 
 
 def _near_bars(rows: Any) -> str:
@@ -130,17 +130,17 @@ def _near_table(rows: Any) -> str:
 # Drift
 
 
-def draw_drift(room: ArchiveRoom) -> tuple[str, str]:
+def draw_drift(screen: ArchiveScreen) -> tuple[str, str]:
     """Return what changed with time; as `draw_sprayed`."""
-    measure = room.chosen.get("measure", "lightness")
-    by = room.chosen.get("parted", "all")
+    measure = screen.chosen.get("measure", "lightness")
+    by = screen.chosen.get("parted", "all")
     bar: str = choice("What is looked at", "measure", _MEASURES, measure, do="choose")
     bar = (
         f'<div class="wb-fields">{bar}{choice("Parted", "parted", _PARTED, by, do="choose")}</div>'
     )
-    if room.model is None:
-        return bar + room.waiting("Learning from the cards …"), ""
-    found = panel_residuals(room.model, room.session.archive.panels())
+    if screen.model is None:
+        return bar + screen.waiting("Learning from the cards …"), ""
+    found = panel_residuals(screen.model, screen.session.archive.panels())
     odd = outliers(found, measure)
     series: dict[str, list[tuple[dt.date, float]]] = {}
     for residual in found:
@@ -188,24 +188,24 @@ def _trend(points: list[tuple[dt.date, float]], name: str) -> str:
 # What to spray next
 
 
-def do_plan(room: ArchiveRoom, done: Press) -> None:
+def do_plan(screen: ArchiveScreen, done: Press) -> None:
     """Choose the cards that would teach most, in a thread."""
-    room.do_choose(done)
-    top = int(float(room.chosen.get("count", "5")))
+    screen.do_choose(done)
+    top = int(float(screen.chosen.get("count", "5")))
 
     def compute(callback: Callback) -> Any:
-        plan = room.session.plan_panels(top=top, callback=callback)
-        model = room.session.fit().model
+        plan = screen.session.plan_panels(top=top, callback=callback)
+        model = screen.session.fit().model
         return plan, model.predict_recipes([p.recipe for p in plan.panels], model.usual_view)
 
-    room.work("Asking what each card would teach", compute, lambda f: room.found.update(next=f))
+    screen.work("Asking what each card would teach", compute, lambda f: screen.found.update(next=f))
 
 
-def draw_next(room: ArchiveRoom) -> tuple[str, str]:
+def draw_next(screen: ArchiveScreen) -> tuple[str, str]:
     """Return the cards that would teach most; as `draw_sprayed`."""
     counts = {str(n): str(n) for n in range(1, 11)}
-    many = choice("Cards to spray", "count", counts, room.chosen.get("count", "5"))
-    main, found = f'<div class="wb-fields">{many}</div>', room.found.get("next")
+    many = choice("Cards to spray", "count", counts, screen.chosen.get("count", "5"))
+    main, found = f'<div class="wb-fields">{many}</div>', screen.found.get("next")
     if found is not None:
         plan, labs = found
         rows = []
@@ -217,15 +217,15 @@ def draw_next(room: ArchiveRoom) -> tuple[str, str]:
                 f"{number(one.before, 2)} now, <b>{number(one.after, 2)}</b> after it</p></article>"
             )
         main += f"<p><b>{esc(plan.words)}</b></p>{''.join(rows)}"
-    return main + room.trouble("plan"), button("Choose cards", "plan", go=found is None)
+    return main + screen.trouble("plan"), button("Choose cards", "plan", go=found is None)
 
 
 # Why a prediction says so
 
 
-def draw_why(room: ArchiveRoom) -> tuple[str, str]:
+def draw_why(screen: ArchiveScreen) -> tuple[str, str]:
     """Return where a prediction's doubt comes from; as `draw_sprayed`."""
-    archive, get = room.session.archive, room.chosen.get
+    archive, get = screen.session.archive, screen.chosen.get
     grounds = {str(g): str(g) for g in archive.grounds()}
     colours = {str(c): str(c) for c in archive.colours()}
     ground, colour = get("of ground", ""), get("of colour", "")
@@ -241,18 +241,18 @@ def draw_why(room: ArchiveRoom) -> tuple[str, str]:
         + slider("Coats", "coats", coats, low=1, high=10, texts=[f"{n}" for n in range(1, 11)])
     )
     main = f'<div class="wb-fields">{bar}</div>'
-    if room.model is None or not colour:
-        return main + room.waiting("Learning from the cards …"), ""
-    make = partial(_why, room, ground, colour, ratio, coats)
+    if screen.model is None or not colour:
+        return main + screen.waiting("Learning from the cards …"), ""
+    make = partial(_why, screen, ground, colour, ratio, coats)
     return guarded(main, make), ""
 
 
-def _why(room: ArchiveRoom, ground: str, colour: str, ratio: str, coats: int) -> str:
+def _why(screen: ArchiveScreen, ground: str, colour: str, ratio: str, coats: int) -> str:
     from matchlib.explain import explain
 
-    archive = room.session.archive
+    archive = screen.session.archive
     recipe = Recipe.of(ground, colour, clear="yes", ratio=ratio, coats=coats)
-    found = explain(room.model, recipe, archive=archive.panels())
+    found = explain(screen.model, recipe, archive=archive.panels())
     drawn = bars(
         list(_SHARES.values()),
         [100 * found.shares[k] for k in _SHARES],
@@ -283,18 +283,18 @@ def _why(room: ArchiveRoom, ground: str, colour: str, ratio: str, coats: int) ->
 # History
 
 
-def draw_history(room: ArchiveRoom) -> tuple[str, str]:
+def draw_history(screen: ArchiveScreen) -> tuple[str, str]:
     """Return every change with its undo; as `draw_sprayed`."""
-    code = room.chosen.get("of card", "").strip()
-    who = field("Who is at the bench", "who", room.chosen.get("who", ""))
+    code = screen.chosen.get("of card", "").strip()
+    who = field("Who is at the bench", "who", screen.chosen.get("who", ""))
     of = field("Of one card only, its code", "of card", code)
     look = button("Show", "choose", quiet=True)
     bar = f'<div class="wb-seek" data-enter="choose">{of}{look}{who}</div>'
-    return guarded(bar + room.trouble("undo_change"), partial(_changes, room, code)), ""
+    return guarded(bar + screen.trouble("undo_change"), partial(_changes, screen, code)), ""
 
 
-def _changes(room: ArchiveRoom, code: str) -> str:
-    changes = room.session.archive.history(code or None)
+def _changes(screen: ArchiveScreen, code: str) -> str:
+    changes = screen.session.archive.history(code or None)
     undone = {c.undoes for c in changes}
     shown = changes[: -_MOST_CHANGES - 1 : -1]
     rows = [_change(c, c.number in undone) for c in shown]
@@ -313,10 +313,10 @@ def _change(change: Change, undone: bool) -> list[object]:
     return [change.number, when, change.subject, change.words, told, change.who, press]
 
 
-def do_undo_change(room: ArchiveRoom, done: Press) -> None:
+def do_undo_change(screen: ArchiveScreen, done: Press) -> None:
     """Take back one change of the history."""
-    archive, who = room.session.archive, done.fields.get("who", "")
+    archive, who = screen.session.archive, done.fields.get("who", "")
     number = archive.undo(int(done.value), who=who, why="in the log")
     (change,) = archive.history(numbers=[number])
-    room.changed()
-    room.notice = f"Change {done.value} was undone: {change.subject} ({change.words})."
+    screen.changed()
+    screen.notice = f"Change {done.value} was undone: {change.subject} ({change.words})."

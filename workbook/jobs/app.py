@@ -21,7 +21,7 @@ from workbook.jobs.target import target_page
 from workbook.page import Press
 from workbook.page.fields import button
 from workbook.page.frame import frame
-from workbook.room import Room, room_page
+from workbook.screen import BaseScreen, screen_page
 from workbook.session.photos import Photographed
 from workbook.session.session import Session
 from workbook.session.work import Work
@@ -29,7 +29,7 @@ from workbook.session.work import Work
 __all__ = ["JobsScreen", "jobs_page"]
 
 
-class JobsScreen(Room):
+class JobsScreen(BaseScreen):
     """Jobs of one archive; holds its address and what was worked out from the archive."""
 
     def __init__(self, session: Session) -> None:
@@ -257,4 +257,4 @@ _LOOKING = {
 
 def jobs_page(archive: str | Path | None = None) -> widgets.Widget:
     """Return the page of jobs of an archive, as `workbook.session.opening.open_named` takes it."""
-    return room_page(JobsScreen, archive).view
+    return screen_page(JobsScreen, archive).view

@@ -1,4 +1,4 @@
-"""The library's screen: its rooms, and what is pressed in them."""
+"""The library's screen: its parts, and what is pressed in them."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import ipywidgets as widgets
 from workbook.library import back, begin, intake, look
 from workbook.page import frame
 from workbook.page.fields import button
-from workbook.room import PartPresses, Room, room_page
+from workbook.screen import BaseScreen, PartPresses, screen_page
 from workbook.session.photos_kept import keep_picture
 
 if TYPE_CHECKING:
@@ -18,12 +18,12 @@ if TYPE_CHECKING:
     from workbook.session import Session
     from workbook.session.photos import Photographed
 
-__all__ = ["LibraryRoom", "library_page"]
+__all__ = ["LibraryScreen", "library_page"]
 
-_ROOMS = {"back": back, "file": intake, "begin": begin}
+_PARTS = {"back": back, "file": intake, "begin": begin}
 
 
-class LibraryRoom(Room):
+class LibraryScreen(BaseScreen):
     """The cards of one archive."""
 
     def __init__(self, session: Session) -> None:
@@ -37,29 +37,29 @@ class LibraryRoom(Room):
         self.at_card = ""  # which reading went wrong
 
     @property
-    def room(self) -> str:
+    def part(self) -> str:
         """Which part of the library is on screen."""
-        named = self.address.get("room", "")
-        if named in _ROOMS or named in ("cards", "show"):
+        named = self.address.get("part", "")
+        if named in _PARTS or named in ("cards", "show"):
             return named
         young = not self.session.archive.colours()  # bare grounds at most
         return "begin" if young else "cards"
 
     def draw(self) -> str:
-        """Return the room that is on screen."""
-        part = _ROOMS.get(self.room)
-        return look.draw(self) if part is None else part.draw(self)
+        """Return the part that is on screen."""
+        module = _PARTS.get(self.part)
+        return look.draw(self) if module is None else module.draw(self)
 
-    def go(self, room: str = "cards", **address: str) -> None:
-        """Go to a room.
+    def go(self, part: str = "cards", **address: str) -> None:
+        """Go to a part.
 
         `**address`: what else stands in the address.
         """
         kept = {k: v for k, v in self.address.items() if k in look.ARRANGED}
-        self.address = {**kept, "room": room, **address}
+        self.address = {**kept, "part": part, **address}
         self.photo_for = ""
 
-    def do_room(self, done: Press) -> None:
+    def do_part(self, done: Press) -> None:
         """Go to another part of the library."""
         self.go(done.value)
         self.entry, self.take = back.CardForm(), intake.Take()
@@ -85,14 +85,14 @@ class LibraryRoom(Room):
             keep_picture(self.session.archive, code, picture)
 
     def framed(self, title: str, main: str, **more: Any) -> str:
-        """Return a room's page."""
-        more.setdefault("place", f"library {self.room}")
+        """Return a part's page."""
+        more.setdefault("place", f"library {self.part}")
         more.setdefault("undo", self.undo_words)
-        if self.room != "cards" and len(self.session.archive):
-            more.setdefault("forward", button("Back to the cards", "room", "cards"))
+        if self.part != "cards" and len(self.session.archive):
+            more.setdefault("forward", button("Back to the cards", "part", "cards"))
         return frame(title, f"{self.message}{main}", **more)
 
 
 def library_page(archive: str | Path | None = None) -> widgets.Widget:
     """Return the page of the library, as `workbook.session.opening.open_named` takes it."""
-    return room_page(LibraryRoom, archive).view
+    return screen_page(LibraryScreen, archive).view

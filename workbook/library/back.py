@@ -31,7 +31,7 @@ from workbook.session.targets import lab_of
 from workbook.session.typed import number_typed, three_typed, whole_typed
 
 if TYPE_CHECKING:
-    from workbook.library.app import LibraryRoom
+    from workbook.library.app import LibraryScreen
     from workbook.page import Press
     from workbook.session.photos import Photographed
 
@@ -74,15 +74,15 @@ class CardForm:
     picture: bytes = b""
 
 
-def do_typed(room: LibraryRoom, done: Press) -> None:
+def do_typed(screen: LibraryScreen, done: Press) -> None:
     """Say the back again as it is typed."""
-    room.entry.fields = dict(done.fields)
+    screen.entry.fields = dict(done.fields)
 
 
-def do_keep(room: LibraryRoom, done: Press) -> None:
+def do_keep(screen: LibraryScreen, done: Press) -> None:
     """Keep the back, unless a question is open."""
-    do_typed(room, done)
-    entry, code = room.entry, room.address.get("card", "")
+    do_typed(screen, done)
+    entry, code = screen.entry, screen.address.get("card", "")
     draft = _draft(dict(done.fields), entry.readings)
     if draft.doubtful and not done.ticked("sure"):
         asked = [q.text for q in draft.questions]
@@ -91,41 +91,41 @@ def do_keep(room: LibraryRoom, done: Press) -> None:
         raise DomainError(" ".join(asked), remedy=remedy)
     panel = draft.panel
     if code:
-        said = _amended(room, code, panel)
+        said = _amended(screen, code, panel)
     else:
-        result = room.session.archive.add([panel], who=panel.sprayer)
+        result = screen.session.archive.add([panel], who=panel.sprayer)
         said = f"{result.words} {panel.code}: {panel.recipe.words}."
-    room.keep_picture(panel.code, entry.picture)
-    room.entry = CardForm()
-    room.changed()
-    room.go("cards", card=panel.code)
-    room.notice = said
+    screen.keep_picture(panel.code, entry.picture)
+    screen.entry = CardForm()
+    screen.changed()
+    screen.go("cards", card=panel.code)
+    screen.notice = said
 
 
-def do_turn(room: LibraryRoom, done: Press) -> None:
+def do_turn(screen: LibraryScreen, done: Press) -> None:
     """Write the ratio the other way round, as was asked."""
-    do_typed(room, done)
-    draft = _draft(dict(done.fields), room.entry.readings)
+    do_typed(screen, done)
+    draft = _draft(dict(done.fields), screen.entry.readings)
     other = next((q.other for q in draft.questions if q.other is not None), None)
     if other is not None:
-        room.entry.fields = {**done.fields, "ratio": str(other)}
-        room.notice = f"The ratio is now {other}: {other.words}."
+        screen.entry.fields = {**done.fields, "ratio": str(other)}
+        screen.notice = f"The ratio is now {other}: {other.words}."
 
 
-def do_reading(room: LibraryRoom, done: Press) -> None:
+def do_reading(screen: LibraryScreen, done: Press) -> None:
     """Take readings from a file that an instrument wrote."""
-    do_typed(room, done)
-    room.entry.readings = readings_in_file(done)
-    count = len(room.entry.readings)
-    room.notice = f"{count} reading{'s' * (count != 1)} taken from {done.value}."
+    do_typed(screen, done)
+    screen.entry.readings = readings_in_file(done)
+    count = len(screen.entry.readings)
+    screen.notice = f"{count} reading{'s' * (count != 1)} taken from {done.value}."
 
 
-def take_photo(room: LibraryRoom, found: Photographed) -> None:
+def take_photo(screen: LibraryScreen, found: Photographed) -> None:
     """Take the reading of photographs."""
     if found.reading is not None:
-        room.entry.picture = found.picture
+        screen.entry.picture = found.picture
         name = picture_name(found.picture)
-        room.entry.readings = (replace(found.reading.reading, picture=name),)
+        screen.entry.readings = (replace(found.reading.reading, picture=name),)
 
 
 def readings_in_file(done: Press) -> tuple[Reading, ...]:
@@ -174,9 +174,9 @@ def _draft(fields: dict[str, str], readings: tuple[Reading, ...]) -> Draft:
     )
 
 
-def _amended(room: LibraryRoom, code: str, typed: Panel) -> str:
+def _amended(screen: LibraryScreen, code: str, typed: Panel) -> str:
     """Write what differs over the back of a card that is there; say what was done."""
-    archive = room.session.archive
+    archive = screen.session.archive
     there = archive.panel(code)
     last, new = there.stages[-1], typed.stages[-1]
     changes: dict[str, Any] = {}
@@ -195,29 +195,29 @@ def _amended(room: LibraryRoom, code: str, typed: Panel) -> str:
     return f"{typed.code} now reads: {typed.recipe.words}."
 
 
-def do_takeout(room: LibraryRoom, done: Press) -> None:
+def do_takeout(screen: LibraryScreen, done: Press) -> None:
     """Take a reading out of a card, or put the card aside.
 
     `done`: with the number of the reading in the last stage; empty for the card.
     """
-    code, archive = room.address.get("card", ""), room.session.archive
+    code, archive = screen.address.get("card", ""), screen.session.archive
     reading = int(done.value) if done.value else None
     stage = len(archive.panel(code).stages) if reading else None
     archive.delete(code, stage=stage, reading=reading, why="taken out on its page")
-    room.changed()
+    screen.changed()
     if reading is None:
-        room.go("cards", card="")
-    room.notice = f"{'A reading of ' * bool(reading)}{code} was put aside; Undo brings it back."
+        screen.go("cards", card="")
+    screen.notice = f"{'A reading of ' * bool(reading)}{code} was put aside; Undo brings it back."
 
 
-def _values(room: LibraryRoom, panel: Panel | None) -> dict[str, str]:
+def _values(screen: LibraryScreen, panel: Panel | None) -> dict[str, str]:
     """What the form begins with."""
     if panel is None:
         return {
             "clear": "yes",
             "date": dt.date.today().isoformat(),
             "overlap": f"{USUAL_OVERLAP:g}",
-            "geometry": room.session.geometry,
+            "geometry": screen.session.geometry,
         }
     stage, setup = panel.stages[-1], panel.setup
     numbers = {name: getattr(setup, name) for name in _SETUP}
@@ -230,7 +230,7 @@ def _values(room: LibraryRoom, panel: Panel | None) -> dict[str, str]:
         "lot": panel.lot,
         "lots": lots_text(stage.lots),
         "gun": setup.gun,
-        "geometry": room.session.geometry,
+        "geometry": screen.session.geometry,
         **{name: "" if v is None else f"{v:g}" for name, v in numbers.items()},
         **{name: getattr(panel, name) for name in _PLAIN},
     }
@@ -251,11 +251,11 @@ def _names(kind: str, names: tuple[str, ...]) -> str:
     return f'<datalist id="wb-{kind}">{options}</datalist>'
 
 
-def draw(room: LibraryRoom) -> str:
+def draw(screen: LibraryScreen) -> str:
     """Return the page of a back."""
-    code, archive, entry = room.address.get("card", ""), room.session.archive, room.entry
+    code, archive, entry = screen.address.get("card", ""), screen.session.archive, screen.entry
     panel = archive.panel(code) if code else None
-    at = {**_values(room, panel), **(entry.fields or {})}
+    at = {**_values(screen, panel), **(entry.fields or {})}
 
     def get(name: str) -> str:
         return at.get(name, "")
@@ -290,7 +290,7 @@ def draw(room: LibraryRoom) -> str:
     rest += bald("Carrier poured", "carrier") + bald("Colour poured", "poured")
     lists = _names("grounds", archive.names("ground")) + _names("colours", archive.names("colour"))
     lists += _names("clears", ("yes", "no", *archive.names("clear")))
-    slot = room.photo.draw() if room.photo_for else ""
+    slot = screen.photo.draw() if screen.photo_for else ""
     html = (
         f'{lists}<div class="wb-fields">{main}</div><div class="wb-fields">{read}</div>'
         f'<p class="wb-bar">{others}</p>{slot}{_taken(entry)}{_there(panel)}'
@@ -300,13 +300,13 @@ def draw(room: LibraryRoom) -> str:
             f'<div class="wb-fields">{rest}</div>',
             ident="rest",
         )
-        + room.trouble("keep", "typed", "turn", "reading", "takeout")
+        + screen.trouble("keep", "typed", "turn", "reading", "takeout")
     )
     title = f"The back of {code}" if code else "A new card"
     keep = button(f"Keep {'it' if code else 'this card'}", "keep", go=True)
-    leave = button("Back to the cards", "room", "cards", quiet=True)
+    leave = button("Back to the cards", "part", "cards", quiet=True)
     both = f'<span class="wb-pair">{leave}{keep}</span>'
-    return room.framed(title, html, back=_said(entry, at, bool(code)), forward=both)
+    return screen.framed(title, html, back=_said(entry, at, bool(code)), forward=both)
 
 
 _SOURCES = {"spectrophotometer": "spectrophotometer", "photo": "photograph"}

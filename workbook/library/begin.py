@@ -20,7 +20,7 @@ from workbook.session.photos_kept import picture_name
 from workbook.session.typed import three_typed
 
 if TYPE_CHECKING:
-    from workbook.library.app import LibraryRoom
+    from workbook.library.app import LibraryScreen
     from workbook.page import Press
     from workbook.session.photos import Photographed
 
@@ -47,29 +47,29 @@ _CLEARS = {"yes": "under clear coat", "no": "without clear coat"}
 _USUAL = {"geometry": "45:0", "light": "D65/10", "clear": "yes"}
 
 
-def _instrument(room: LibraryRoom) -> dict[str, str]:
-    held = room.session.archive.setting(_INSTRUMENT)
+def _instrument(screen: LibraryScreen) -> dict[str, str]:
+    held = screen.session.archive.setting(_INSTRUMENT)
     return {**_USUAL, **(held if isinstance(held, dict) else {})}
 
 
-def do_instrument(room: LibraryRoom, done: Press) -> None:
+def do_instrument(screen: LibraryScreen, done: Press) -> None:
     """Note how the shop's instrument reads, and whether bare cards are cleared."""
     said = {name: done.fields.get(name, value) for name, value in _USUAL.items()}
-    room.session.archive.set_setting(_INSTRUMENT, said)
+    screen.session.archive.set_setting(_INSTRUMENT, said)
 
 
-def _grounds(room: LibraryRoom) -> list[Panel]:
+def _grounds(screen: LibraryScreen) -> list[Panel]:
     """A bare card of each ground, the one that was read before one that was not."""
     found: dict[str, Panel] = {}
-    for panel in room.session.archive.panels():
+    for panel in screen.session.archive.panels():
         there = found.get(str(panel.recipe.ground))
         if panel.recipe.bare and (there is None or (panel.readings and not there.readings)):
             found[str(panel.recipe.ground)] = panel
     return list(found.values())
 
 
-def _colours(room: LibraryRoom) -> list[str]:
-    archive = room.session.archive
+def _colours(screen: LibraryScreen) -> list[str]:
+    archive = screen.session.archive
     held = archive.setting(_COLOURS, [])
     named = [str(c) for c in held] if isinstance(held, list) else []
     return list(dict.fromkeys([*(str(c) for c in archive.colours() if c.neat), *named]))
@@ -80,58 +80,58 @@ def _new(done: Press, name: str) -> str:
     return next((v for k, v in done.fields.items() if k.startswith(name)), "")
 
 
-def do_ground(room: LibraryRoom, done: Press) -> None:
+def do_ground(screen: LibraryScreen, done: Press) -> None:
     """Name a ground: its bare card is there from now on, to be read."""
     ground = Ground.parse(_new(done, "new ground"))
-    if str(ground).casefold() in {str(p.recipe.ground).casefold() for p in _grounds(room)}:
+    if str(ground).casefold() in {str(p.recipe.ground).casefold() for p in _grounds(screen)}:
         raise DomainError(f"{ground} is named already.", remedy="name another ground.")
-    do_instrument(room, done)
-    recipe = Recipe(ground, clear=_instrument(room)["clear"])
-    room.session.archive.add([Panel.of(f"{ground} bare"[:80], recipe)])
-    room.address = {**room.address, "room": "begin"}
-    room.changed()
-    room.notice = f"{ground}: now read its bare card."
+    do_instrument(screen, done)
+    recipe = Recipe(ground, clear=_instrument(screen)["clear"])
+    screen.session.archive.add([Panel.of(f"{ground} bare"[:80], recipe)])
+    screen.address = {**screen.address, "part": "begin"}
+    screen.changed()
+    screen.notice = f"{ground}: now read its bare card."
 
 
-def do_colour(room: LibraryRoom, done: Press) -> None:
+def do_colour(screen: LibraryScreen, done: Press) -> None:
     """Name a colour: its first four cards are asked for from now on."""
     colour = str(Colour.parse(_new(done, "new colour")))
-    named = _colours(room)
+    named = _colours(screen)
     if colour.casefold() in {c.casefold() for c in named}:
         raise DomainError(f"{colour} is named already.", remedy="name another colour.")
-    room.session.archive.set_setting(_COLOURS, [*named, colour])
+    screen.session.archive.set_setting(_COLOURS, [*named, colour])
 
 
-def _wanted(room: LibraryRoom, key: str, fields: dict[str, str]) -> Panel:
+def _wanted(screen: LibraryScreen, key: str, fields: dict[str, str]) -> Panel:
     """The card that a reading is for: a bare one, or one of a colour's first four."""
     kind, _, rest = key.partition(" ")
     if kind == "ground":
-        return _grounds(room)[int(rest)]
+        return _grounds(screen)[int(rest)]
     which, _, number = rest.partition(".")
-    colour = _colours(room)[int(which)]
-    card = _four(room, colour)[int(number)]
+    colour = _colours(screen)[int(which)]
+    card = _four(screen, colour)[int(number)]
     code = fields.get(f"code {rest}", "").strip() or f"{colour} {int(number) + 1}"
     if card.done:
-        return room.session.archive.panel(card.done[0])
+        return screen.session.archive.panel(card.done[0])
     return Panel.of(code, card.recipe, date=dt.date.today())
 
 
-def _four(room: LibraryRoom, colour: str) -> Any:
+def _four(screen: LibraryScreen, colour: str) -> Any:
     return first_four(
-        room.session.archive.panels(), Colour.parse(colour), clear=_instrument(room)["clear"]
+        screen.session.archive.panels(), Colour.parse(colour), clear=_instrument(screen)["clear"]
     )
 
 
-def _kept(room: LibraryRoom, panel: Panel, readings: tuple[Reading, ...]) -> None:
+def _kept(screen: LibraryScreen, panel: Panel, readings: tuple[Reading, ...]) -> None:
     whole = panel.having(readings=(*panel.readings, *readings))
-    room.session.archive.add([whole])
-    room.changed()
-    room.notice = f"{panel.code} is kept."
+    screen.session.archive.add([whole])
+    screen.changed()
+    screen.notice = f"{panel.code} is kept."
 
 
-def do_bare(room: LibraryRoom, done: Press) -> None:
+def do_bare(screen: LibraryScreen, done: Press) -> None:
     """Keep a reading that was typed."""
-    room.at_card = done.value
+    screen.at_card = done.value
     lab = three_typed(done.fields.get(f"lab {done.value}", ""))
     if lab is None:
         raise DomainError(
@@ -140,93 +140,93 @@ def do_bare(room: LibraryRoom, done: Press) -> None:
             got="an empty field",
             remedy="type or paste the reading, or take it from a file.",
         )
-    do_instrument(room, done) if "geometry" in done.fields else None
-    how = _instrument(room)
+    do_instrument(screen, done) if "geometry" in done.fields else None
+    how = _instrument(screen)
     light, _, observer = how["light"].partition("/")
     view = Viewing(light, observer, how["geometry"])
-    panel = _wanted(room, done.value, dict(done.fields))
-    _kept(room, panel, (Reading(view, "spectrophotometer", lab),))
+    panel = _wanted(screen, done.value, dict(done.fields))
+    _kept(screen, panel, (Reading(view, "spectrophotometer", lab),))
 
 
-def do_bare_file(room: LibraryRoom, done: Press) -> None:
+def do_bare_file(screen: LibraryScreen, done: Press) -> None:
     """Keep the readings that a file holds of one card.
 
     `done`: with the file; the card is the one that was chosen for it.
     """
-    room.at_card = room.address.get("for", "")
-    panel = _wanted(room, room.at_card, dict(done.fields))
-    _kept(room, panel, readings_in_file(done))
+    screen.at_card = screen.address.get("for", "")
+    panel = _wanted(screen, screen.at_card, dict(done.fields))
+    _kept(screen, panel, readings_in_file(done))
 
 
-def keep_photo(room: LibraryRoom, key: str, found: Photographed) -> None:
+def keep_photo(screen: LibraryScreen, key: str, found: Photographed) -> None:
     """Keep what photographs say of a card."""
     if found.reading is None:
         return
-    panel = _wanted(room, key, {})
+    panel = _wanted(screen, key, {})
     reading = replace(found.reading.reading, picture=picture_name(found.picture))
-    _kept(room, panel, (reading,))
-    room.keep_picture(panel.code, found.picture)
+    _kept(screen, panel, (reading,))
+    screen.keep_picture(panel.code, found.picture)
 
 
-def do_step(room: LibraryRoom, done: Press) -> None:
+def do_step(screen: LibraryScreen, done: Press) -> None:
     """Go to a step of the beginning."""
-    room.go("begin", step=done.value)
+    screen.go("begin", step=done.value)
 
 
-def do_for(room: LibraryRoom, done: Press) -> None:
+def do_for(screen: LibraryScreen, done: Press) -> None:
     """Ask for the file of a reading."""
-    room.address = {**room.address, "for": done.value}
+    screen.address = {**screen.address, "for": done.value}
 
 
-def do_read(room: LibraryRoom, done: Press) -> None:
+def do_read(screen: LibraryScreen, done: Press) -> None:
     """Ask for the reading of one of the first cards."""
-    room.address = {**room.address, "read": done.value}
+    screen.address = {**screen.address, "read": done.value}
 
 
 # What is drawn
 
 
-def draw(room: LibraryRoom) -> str:
+def draw(screen: LibraryScreen) -> str:
     """Return the page of a beginning."""
-    grounds, colours = _grounds(room), _colours(room)
+    grounds, colours = _grounds(screen), _colours(screen)
     read = [p for p in grounds if p.readings]
-    step = room.address.get("step") or ("first" if read and colours else "grounds")
+    step = screen.address.get("step") or ("first" if read and colours else "grounds")
     past = ["grounds"] * bool(read and len(read) == len(grounds)) + ["colours"] * bool(colours)
     steps = (
         ("grounds", "Grounds, read bare", "1"),
         ("colours", "Colours", "2"),
         ("first", "First cards", "3"),
     )
-    empty = not len(room.session.archive)
+    empty = not len(screen.session.archive)
     head = "<p><b>A shop begins</b></p><p>Every card from here on is kept, and learnt from.</p>"
-    file = button("I have a file of cards", "room", "file", quiet=True) if empty else ""
+    file = button("I have a file of cards", "part", "file", quiet=True) if empty else ""
     rail = f"{head}{steps_list(steps, step, past=past)}<p>{file}</p>"
     title, main, forward = {
         "grounds": _draw_grounds,
         "colours": _draw_colours,
         "first": _draw_first,
-    }[step](room)
-    return room.framed(title, main, rail=rail, forward=forward, place=f"begin {step}")
+    }[step](screen)
+    return screen.framed(title, main, rail=rail, forward=forward, place=f"begin {step}")
 
 
-def _reading(room: LibraryRoom, key: str, name: str) -> str:
+def _reading(screen: LibraryScreen, key: str, name: str) -> str:
     """Where a reading is given: typed or pasted, from a file, off a photograph."""
     label = field(f"Reading of {name}", f"lab {key}", "")
     keep = button("Keep", "bare", key, spoken=f"the reading of {name}")
-    chosen = room.address.get("for") == key
+    chosen = screen.address.get("for") == key
     file = (
         upload("Choose the file", "bare_file", accept=TABLES)
         if chosen
         else button("From a file", "for", key, quiet=True, spoken=f"for {name}")
     )
     photo = button("Photograph", "photo", key, quiet=True, spoken=f"of {name}")
-    slot = room.photo.draw() if room.photo_for == key else ""
-    wrong = room.trouble("bare", "bare_file") if room.at_card == key else ""
+    slot = screen.photo.draw() if screen.photo_for == key else ""
+    wrong = screen.trouble("bare", "bare_file") if screen.at_card == key else ""
     return f'<div class="wb-reading">{label}{keep}{file}{photo}</div>{wrong}{slot}'
 
 
-def _draw_grounds(room: LibraryRoom) -> tuple[str, str, str]:
-    grounds, how = _grounds(room), _instrument(room)
+def _draw_grounds(screen: LibraryScreen) -> tuple[str, str, str]:
+    grounds, how = _grounds(screen), _instrument(screen)
     rows = []
     for i, panel in enumerate(grounds):
         lab, name = card_lab(panel), str(panel.recipe.ground)
@@ -234,7 +234,7 @@ def _draw_grounds(room: LibraryRoom) -> tuple[str, str, str]:
         told = (
             f"<p>{esc(numbers(lab))}</p>"
             if lab is not None
-            else _reading(room, f"ground {i}", name)
+            else _reading(screen, f"ground {i}", name)
         )
         inner = f"{seen}<h2>{esc(name)}</h2><div>{told}</div>"
         rows.append(f'<article class="wb-card wb-begin">{inner}</article>')
@@ -250,7 +250,7 @@ def _draw_grounds(room: LibraryRoom) -> tuple[str, str, str]:
     main = (
         "<p>Every ground coat you spray, silver or white or black: name it, then read a bare card "
         f"of it. A transparent colour can only be as light as its ground.</p>{''.join(rows)}"
-        f'<div class="wb-seek" data-enter="ground">{new}</div>{room.trouble("ground")}'
+        f'<div class="wb-seek" data-enter="ground">{new}</div>{screen.trouble("ground")}'
         f'<div class="wb-fields">{own}</div>'
     )
     ready = any(p.readings for p in grounds)
@@ -261,15 +261,15 @@ def _draw_grounds(room: LibraryRoom) -> tuple[str, str, str]:
     )
 
 
-def _draw_colours(room: LibraryRoom) -> tuple[str, str, str]:
-    colours = _colours(room)
+def _draw_colours(screen: LibraryScreen) -> tuple[str, str, str]:
+    colours = _colours(screen)
     rows = "".join(f'<article class="wb-card"><h2>{esc(c)}</h2></article>' for c in colours)
     new = field("Name a colour", f"new colour {len(colours)}", "") + button(
         "Add it", "colour", go=not colours
     )
     main = (
         "<p>The transparent colours on your shelf, neat: blends are worked out from them.</p>"
-        f'{rows}<div class="wb-seek" data-enter="colour">{new}</div>{room.trouble("colour")}'
+        f'{rows}<div class="wb-seek" data-enter="colour">{new}</div>{screen.trouble("colour")}'
     )
     ready = bool(colours)
     return (
@@ -279,12 +279,12 @@ def _draw_colours(room: LibraryRoom) -> tuple[str, str, str]:
     )
 
 
-def _draw_first(room: LibraryRoom) -> tuple[str, str, str]:
+def _draw_first(screen: LibraryScreen) -> tuple[str, str, str]:
     told, left = [], 0
-    archive = room.session.archive
-    for j, colour in enumerate(_colours(room)):
+    archive = screen.session.archive
+    for j, colour in enumerate(_colours(screen)):
         rows = []
-        for i, card in enumerate(_four(room, colour)):
+        for i, card in enumerate(_four(screen, colour)):
             lab = card_lab(archive.panel(card.done[0])) if card.done else None
             left += lab is None
             laid = esc(card.recipe.schedule.words)
@@ -292,9 +292,9 @@ def _draw_first(room: LibraryRoom) -> tuple[str, str, str]:
             seen = card_picture(lab, f"{colour} {i + 1}", width=96, height=66)
             key = f"{j}.{i}"
             given = f"<p>{esc(numbers(lab))}</p>" if lab is not None else ""
-            if lab is None and room.address.get("read") == key:
+            if lab is None and screen.address.get("read") == key:
                 code = field("Code on its back", f"code {key}", f"{colour} {i + 1}")
-                given = code + _reading(room, f"colour {key}", f"{colour} {i + 1}")
+                given = code + _reading(screen, f"colour {key}", f"{colour} {i + 1}")
             elif lab is None:
                 given = button("It is sprayed: read it", "read", key, spoken=f"{colour} {i + 1}")
             rows.append(
@@ -313,4 +313,4 @@ def _draw_first(room: LibraryRoom) -> tuple[str, str, str]:
         else ""
     )
     title = f"Spray these cards first · {left} left" if left else "The first cards are in"
-    return title, main, on or button("To the cards", "room", "cards", quiet=True)
+    return title, main, on or button("To the cards", "part", "cards", quiet=True)

@@ -14,7 +14,7 @@ from workbook.session.intake import as_understood, is_bundle, sent_file
 if TYPE_CHECKING:
     from matchlib.readings import ImportReport
     from matchlib.readings.questions import Question
-    from workbook.library.app import LibraryRoom
+    from workbook.library.app import LibraryScreen
     from workbook.page import Press
 
 __all__ = ["Take", "do_answer", "do_file", "do_import", "draw"]
@@ -40,16 +40,16 @@ class Take:
     bundle: bool = False
 
 
-def do_file(room: LibraryRoom, done: Press) -> None:
+def do_file(screen: LibraryScreen, done: Press) -> None:
     """Look at a file that was just chosen."""
-    room.take = Take(done.value, done.content)
-    _read(room)
+    screen.take = Take(done.value, done.content)
+    _read(screen)
 
 
-def do_answer(room: LibraryRoom, done: Press) -> None:
+def do_answer(screen: LibraryScreen, done: Press) -> None:
     """Look again, with the answers that were given."""
-    _hear(room.take, done)
-    _read(room)
+    _hear(screen.take, done)
+    _read(screen)
 
 
 def _hear(take: Take, done: Press) -> None:
@@ -63,47 +63,47 @@ def _hear(take: Take, done: Press) -> None:
     take.how = replace(take.how, answers={**take.how.answers, **given}, known=known)
 
 
-def _read(room: LibraryRoom) -> None:
-    take = room.take
+def _read(screen: LibraryScreen) -> None:
+    take = screen.take
     take.report, take.bundle = None, False
     with sent_file(take.name, take.content) as file:
         take.bundle = is_bundle(file)
         if not take.bundle:
-            take.report = preview(room.session.place, file, take.how)
+            take.report = preview(screen.session.place, file, take.how)
 
 
-def do_import(room: LibraryRoom, done: Press) -> None:
+def do_import(screen: LibraryScreen, done: Press) -> None:
     """Take the cards in; the value ``good`` takes the good rows though others are refused."""
-    take, who = room.take, done.fields.get("who", "")
+    take, who = screen.take, done.fields.get("who", "")
     _hear(take, done)
     with sent_file(take.name, take.content) as file:
         good = done.value == "good"
-        taken = import_file(room.session.place, file, take.how, keep_good=good, who=who)
-    room.take = Take()
-    room.changed()
-    room.go("cards")
-    room.notice = taken.text
+        taken = import_file(screen.session.place, file, take.how, keep_good=good, who=who)
+    screen.take = Take()
+    screen.changed()
+    screen.go("cards")
+    screen.notice = taken.text
 
 
-def draw(room: LibraryRoom) -> str:
+def draw(screen: LibraryScreen) -> str:
     """Return the page of a file."""
-    take = room.take
+    take = screen.take
     choose = upload("Choose a file", "file", accept=_KINDS)
     words = (
         "A table, an instrument's file, or a backup of the workbook. It is read and said back; "
         "nothing is taken in before you say so."
     )
     if not take.name:
-        main = f"<p>{words}</p><p>{choose}</p>{room.trouble('file')}"
-        return room.framed("Take in a file", main)
+        main = f"<p>{words}</p><p>{choose}</p>{screen.trouble('file')}"
+        return screen.framed("Take in a file", main)
     another = f'<p class="wb-bar">{upload("Another file", "file", accept=_KINDS)}</p>'
-    wrong = room.trouble("file", "answer", "import")
+    wrong = screen.trouble("file", "answer", "import")
     if take.bundle:
         main = "<p>This is a backup: all its cards come in, with their history.</p>"
         go = button("Restore it", "import", go=True)
-        return room.framed(take.name, f"{main}{wrong}{another}", forward=go)
+        return screen.framed(take.name, f"{main}{wrong}{another}", forward=go)
     if take.report is None:
-        return room.framed(take.name, f"{wrong}{another}")
+        return screen.framed(take.name, f"{wrong}{another}")
     found = take.report
     main = _counted(found) + _questions(found) + _rows(found) + wrong
     main += fold("The first rows as understood", _understood(found), ident="understood")
@@ -118,7 +118,7 @@ def draw(room: LibraryRoom) -> str:
     else:
         count = len(found.panels)
         go = button(f"Take in {count} card{'s' * (count != 1)}", "import", go=True, off=not count)
-    return room.framed(f"Take in {take.name}", main, forward=go)
+    return screen.framed(f"Take in {take.name}", main, forward=go)
 
 
 def _counted(found: ImportReport) -> str:

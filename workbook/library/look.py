@@ -17,7 +17,7 @@ from workbook.session.typed import three_typed
 
 if TYPE_CHECKING:
     from matchlib.domain import Lab, Panel
-    from workbook.library.app import LibraryRoom
+    from workbook.library.app import LibraryScreen
 
 __all__ = [
     "ARRANGED",
@@ -41,71 +41,71 @@ _ONLY = {"year": "sprayed this year", "photo": "with a photograph"}
 _PAPERS = ("A4", "Letter", "A5", "A6", "A7")
 
 
-def do_arrange(room: LibraryRoom, done: Press) -> None:
+def do_arrange(screen: LibraryScreen, done: Press) -> None:
     """Keep in the address what was asked for."""
     asked = {name: done.fields.get(name, "") for name in ("by", "ground", "colour", "near")}
     asked["only"] = " ".join(done.ticked("only"))
     asked["by"] = "" if asked["by"] == "hue" else asked["by"]
-    room.address = {**room.address, **asked}
-    room.shown = PAGE
-    _wanted(room)  # said now, if it is no colour
+    screen.address = {**screen.address, **asked}
+    screen.shown = PAGE
+    _wanted(screen)  # said now, if it is no colour
 
 
-def do_card(room: LibraryRoom, done: Press) -> None:
+def do_card(screen: LibraryScreen, done: Press) -> None:
     """Look at a card, or no longer at it."""
-    chosen = "" if room.address.get("card") == done.value else done.value
-    room.address = {**room.address, "card": chosen}
-    room.begun = None
+    chosen = "" if screen.address.get("card") == done.value else done.value
+    screen.address = {**screen.address, "card": chosen}
+    screen.begun = None
 
 
-def do_more(room: LibraryRoom, _: Press) -> None:
+def do_more(screen: LibraryScreen, _: Press) -> None:
     """Show more cards."""
-    room.shown += PAGE
+    screen.shown += PAGE
 
 
-def do_match(room: LibraryRoom, done: Press) -> None:
+def do_match(screen: LibraryScreen, done: Press) -> None:
     """Begin a job with this card as its target."""
-    room.begun = match_card(room.session.archive, done.value)
+    screen.begun = match_card(screen.session.archive, done.value)
 
 
-def do_amend(room: LibraryRoom, done: Press) -> None:
+def do_amend(screen: LibraryScreen, done: Press) -> None:
     """Write another back for a card."""
-    room.do_room(Press("room", "back"))
-    room.address = {**room.address, "card": done.value}
+    screen.do_part(Press("part", "back"))
+    screen.address = {**screen.address, "card": done.value}
 
 
-def do_label(room: LibraryRoom, done: Press) -> None:
+def do_label(screen: LibraryScreen, done: Press) -> None:
     """Hand over a card's label."""
     from workbook.label import label_pdf
 
     made = label_pdf(
-        room.session.archive.panel(done.value),
+        screen.session.archive.panel(done.value),
         sheet=done.fields.get("paper", "A4"),
         first=int(done.fields.get("first") or 1),
         cut_lines=True,
     )
-    if room.page is not None:
-        room.page.offer(f"label {done.value}.pdf", made)
-    room.notice = f"The label of {done.value} was handed to the browser; print it at full size."
+    if screen.page is not None:
+        screen.page.offer(f"label {done.value}.pdf", made)
+    screen.notice = f"The label of {done.value} was handed to the browser; print it at full size."
 
 
-def _wanted(room: LibraryRoom) -> Lab | None:
+def _wanted(screen: LibraryScreen) -> Lab | None:
     """The colour that cards are wanted near to."""
-    near = room.address.get("near", "").strip()
+    near = screen.address.get("near", "").strip()
     if not near:
         return None
-    by_code = {p.code.casefold(): p for p in room.session.archive.panels()}
+    by_code = {p.code.casefold(): p for p in screen.session.archive.panels()}
     panel = by_code.get(near.casefold())
     return three_typed(near) if panel is None else card_lab(panel)
 
 
-def _some(room: LibraryRoom) -> list[Panel]:
-    asked = room.address
+def _some(screen: LibraryScreen) -> list[Panel]:
+    asked = screen.address
     only = asked.get("only", "").split()
     year = dt.datetime.now(dt.UTC).year
     return [
         p
-        for p in room.session.archive.panels()
+        for p in screen.session.archive.panels()
         if asked.get("ground", "") in ("", str(p.recipe.ground))
         and asked.get("colour", "") in ("", str(p.recipe.colour or "bare"))
         and ("year" not in only or (p.date is not None and p.date.year == year))
@@ -113,14 +113,14 @@ def _some(room: LibraryRoom) -> list[Panel]:
     ]
 
 
-def draw(room: LibraryRoom) -> str:
+def draw(screen: LibraryScreen) -> str:
     """Return the page of the cards."""
-    archive, asked, some = room.session.archive, room.address, _some(room)
-    public = room.room == "show"
+    archive, asked, some = screen.session.archive, screen.address, _some(screen)
+    public = screen.part == "show"
     try:
-        lab = _wanted(room)
+        lab = _wanted(screen)
     except MatchlibError as error:
-        lab, room.error, room.at = None, error, "arrange"
+        lab, screen.error, screen.at = None, error, "arrange"
     if lab is None:
         cards, notes = arranged(some, asked.get("by") or "hue"), {}
     else:
@@ -129,30 +129,30 @@ def draw(room: LibraryRoom) -> str:
         notes = {p.code: f"ΔE {number(away)}" for p, _, away in near}
     code = asked.get("card", "")
     if public:
-        return _for_customer(room, cards, code)
+        return _for_customer(screen, cards, code)
     count = f"{len(cards)} of {len(archive)}" if len(cards) < len(archive) else f"{len(archive)}"
     title = f"Library · {count} card{'s' * (len(archive) != 1)}"
     more = ""
-    if len(cards) > room.shown:
+    if len(cards) > screen.shown:
         more = button(f"Show more of the {len(cards)}", "more", quiet=True)
-    grid = card_grid(cards[: room.shown], chosen=code, notes=notes)
+    grid = card_grid(cards[: screen.shown], chosen=code, notes=notes)
     adding = (
-        button("Show to a customer", "room", "show", quiet=True)
-        + button("Grounds and colours", "room", "begin", quiet=True)
-        + button("Take in a file", "room", "file", quiet=True)
-        + button("Add a card", "room", "back")
+        button("Show to a customer", "part", "show", quiet=True)
+        + button("Grounds and colours", "part", "begin", quiet=True)
+        + button("Take in a file", "part", "file", quiet=True)
+        + button("Add a card", "part", "back")
     )
-    return room.framed(
+    return screen.framed(
         title,
-        f'{_bar(room, lab)}{grid}<p class="wb-bar">{more}</p>',
-        back=_card(room, code) if code else "",
+        f'{_bar(screen, lab)}{grid}<p class="wb-bar">{more}</p>',
+        back=_card(screen, code) if code else "",
         place="library",
         forward=f'<span class="wb-pair">{adding}</span>',
     )
 
 
-def _bar(room: LibraryRoom, lab: Lab | None) -> str:
-    archive, asked = room.session.archive, room.address
+def _bar(screen: LibraryScreen, lab: Lab | None) -> str:
+    archive, asked = screen.session.archive, screen.address
     grounds = {"": "all grounds", **{str(g): str(g) for g in archive.grounds()}}
     colours = {str(c): str(c) for c in archive.colours()}
     colours = {"": "all colours", **colours, "bare": "bare grounds"}
@@ -172,14 +172,14 @@ def _bar(room: LibraryRoom, lab: Lab | None) -> str:
     seek = button("Find", "arrange", quiet=True)
     return (
         f'<div class="wb-seek" data-enter="arrange">{fields}{seek}</div>'
-        f"{chips('Only some', ticks)}{room.trouble('arrange')}"
+        f"{chips('Only some', ticks)}{screen.trouble('arrange')}"
     )
 
 
-def _card(room: LibraryRoom, code: str) -> str:
+def _card(screen: LibraryScreen, code: str) -> str:
     """The back of the card that is looked at."""
     try:
-        seen = look_at_card(room.session.archive, code, room.model)
+        seen = look_at_card(screen.session.archive, code, screen.model)
     except MatchlibError as error:
         return problem(error)
     recipe, panel = seen.panel.recipe, seen.panel
@@ -208,11 +208,11 @@ def _card(room: LibraryRoom, code: str) -> str:
     papers = choice("Label paper", "paper", {p: p for p in _PAPERS}, "A4")
     first = field("First free label", "first", "1")
     begun = ""
-    if room.begun is not None:
+    if screen.begun is not None:
         begun = (
-            f'<p class="wb-said" role="status">Job {room.begun.number} is begun.</p>'
-            f'<a class="wb-press wb-go" href="match_a_sample.ipynb?job={room.begun.number}">'
-            f"Go on with job {room.begun.number}</a>"
+            f'<p class="wb-said" role="status">Job {screen.begun.number} is begun.</p>'
+            f'<a class="wb-press wb-go" href="match_a_sample.ipynb?job={screen.begun.number}">'
+            f"Go on with job {screen.begun.number}</a>"
         )
     presses = (
         (begun or button("Match this colour", "match", panel.code, go=True, off=not panel.readings))
@@ -222,7 +222,7 @@ def _card(room: LibraryRoom, code: str) -> str:
     return (
         f"{card_picture(seen.lab, panel.code)}<h2>{esc(panel.code)}</h2>"
         f"<p>{over}<br>{esc(laid)}</p>{drawn}<p class='wb-muted'>{lines}</p>"
-        f"<div class='wb-stack'>{presses}</div>{room.trouble('match', 'label')}"
+        f"<div class='wb-stack'>{presses}</div>{screen.trouble('match', 'label')}"
         + fold("Stages, readings and log", f'<div class="wb-muted">{log}</div>', ident="log")
         + (
             fold(f"Photographs ({len(seen.pictures)})", pictures, ident="pictures")
@@ -234,7 +234,7 @@ def _card(room: LibraryRoom, code: str) -> str:
     )
 
 
-def _for_customer(room: LibraryRoom, cards: object, code: str) -> str:
+def _for_customer(screen: LibraryScreen, cards: object, code: str) -> str:
     """The cards without recipes, customers or anybody's name."""
     labs = {p.code: lab for p, lab in cards}  # type: ignore[attr-defined]  # pairs
     large = ""
@@ -244,12 +244,12 @@ def _for_customer(room: LibraryRoom, cards: object, code: str) -> str:
             + f"<h2>{esc(code)}</h2><p>{button('Close', 'card', code, quiet=True)}</p>"
         )
     read = [(p, lab) for p, lab in cards if lab is not None]  # type: ignore[attr-defined]
-    grid = card_grid(read[: room.shown], chosen=code, public=True)
-    more = button("More colours", "more", quiet=True) if len(read) > room.shown else ""
+    grid = card_grid(read[: screen.shown], chosen=code, public=True)
+    more = button("More colours", "more", quiet=True) if len(read) > screen.shown else ""
     return frame(
         "Our colours",
         f'<p class="wb-muted">A screen cannot show a colour as it is: ask for the card.</p>'
         f'<div class="wb-large">{large}</div>{grid}<p class="wb-bar">{more}</p>',
         place="show",
-        forward=button("Back to the workshop", "room", "cards", quiet=True),
+        forward=button("Back to the workshop", "part", "cards", quiet=True),
     )

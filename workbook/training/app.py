@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from workbook.page import frame, steps_list
-from workbook.room import PartedRoom, room_page
+from workbook.screen import PartedScreen, screen_page
 from workbook.session.record import load_attempts
 from workbook.training import guess, reading, teach, value
 
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from workbook.page import Page, Press
     from workbook.session import Session
 
-__all__ = ["TrainingRoom", "training_page"]
+__all__ = ["TrainingScreen", "training_page"]
 
 _PARTS = {
     "value": ("Ground value", value.draw),
@@ -29,7 +29,7 @@ _PARTS = {
 }
 
 
-class TrainingRoom(PartedRoom):
+class TrainingScreen(PartedScreen):
     """One archive as a trainee sees it."""
 
     def __init__(self, session: Session) -> None:
@@ -76,4 +76,4 @@ class TrainingRoom(PartedRoom):
 
 def training_page(archive: str | Path | None = None) -> Page:
     """Return the page."""
-    return room_page(TrainingRoom, archive)
+    return screen_page(TrainingScreen, archive)

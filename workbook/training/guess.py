@@ -16,7 +16,7 @@ from workbook.session.record import keep_attempt, load_attempts
 
 if TYPE_CHECKING:
     from workbook.page import Press
-    from workbook.training.app import TrainingRoom
+    from workbook.training.app import TrainingScreen
 
 __all__ = [
     "do_drill",
@@ -31,10 +31,10 @@ __all__ = [
 _LATELY, _SHOWN = 8, 10
 
 
-def draw_drill(room: TrainingRoom) -> tuple[str, str, str]:
+def draw_drill(screen: TrainingScreen) -> tuple[str, str, str]:
     """Return a question about a ratio; as `workbook.training.value.draw`."""
-    drill = make_drill(int(room.address.get("drill") or 1))
-    chosen = room.drill_choice
+    drill = make_drill(int(screen.address.get("drill") or 1))
+    chosen = screen.drill_choice
     answers = "".join(
         button(text, "drill", i, off=chosen is not None) for i, text in enumerate(drill.texts)
     )
@@ -48,43 +48,43 @@ def draw_drill(room: TrainingRoom) -> tuple[str, str, str]:
         sign = "✓" if passed else "✗"
         main += (
             f"<p class='wb-said' role='status'>{sign} {esc(words)}</p>"
-            f"<p>{room.drill_right} of {room.drill_done} right.</p>"
+            f"<p>{screen.drill_right} of {screen.drill_done} right.</p>"
         )
     go = button("Next question", "next_drill", go=chosen is not None)
     return "What is a ratio?", main, go
 
 
-def do_drill(room: TrainingRoom, done: Press) -> None:
+def do_drill(screen: TrainingScreen, done: Press) -> None:
     """Mark an answer about a ratio."""
-    if room.drill_choice is not None:
+    if screen.drill_choice is not None:
         return
-    room.drill_choice = int(done.value)
-    passed, _ = make_drill(int(room.address.get("drill") or 1)).mark(room.drill_choice)
-    room.drill_done += 1
-    room.drill_right += passed
+    screen.drill_choice = int(done.value)
+    passed, _ = make_drill(int(screen.address.get("drill") or 1)).mark(screen.drill_choice)
+    screen.drill_done += 1
+    screen.drill_right += passed
 
 
-def do_next_drill(room: TrainingRoom, _: Press) -> None:
+def do_next_drill(screen: TrainingScreen, _: Press) -> None:
     """Ask another question about a ratio."""
-    room.drill_choice = None
-    room.address = {**room.address, "drill": str(secrets.randbits(31))}
+    screen.drill_choice = None
+    screen.address = {**screen.address, "drill": str(secrets.randbits(31))}
 
 
-def do_to_guess(room: TrainingRoom, done: Press) -> None:
+def do_to_guess(screen: TrainingScreen, done: Press) -> None:
     """Go from the chart to guessing."""
-    room.address = {"part": "guess"}
-    do_new(room, done)
+    screen.address = {"part": "guess"}
+    do_new(screen, done)
 
 
-def do_new(room: TrainingRoom, done: Press) -> None:
+def do_new(screen: TrainingScreen, done: Press) -> None:
     """Ask about another card; what is asked stands in the address."""
-    room.do_choose(done)
-    kind = room.chosen.get("kind") or room.address.get("kind") or next(iter(KINDS))
-    lately = room.address.get("without", "").split("\n") if room.address.get("without") else []
-    before = _exercise(room)
+    screen.do_choose(done)
+    kind = screen.chosen.get("kind") or screen.address.get("kind") or next(iter(KINDS))
+    lately = screen.address.get("without", "").split("\n") if screen.address.get("without") else []
+    before = _exercise(screen)
     if before is not None:
         lately = [*lately, before.panel][-_LATELY:]
-    room.address = {
+    screen.address = {
         "part": "guess",
         "kind": kind,
         "seed": str(secrets.randbits(31)),
@@ -92,28 +92,28 @@ def do_new(room: TrainingRoom, done: Press) -> None:
     }
 
 
-def _exercise(room: TrainingRoom) -> Exercise | None:
+def _exercise(screen: TrainingScreen) -> Exercise | None:
     """What is asked: the same address asks the same again."""
-    at = room.address
-    if not at.get("seed") or room.model is None or at.get("kind") not in KINDS:
+    at = screen.address
+    if not at.get("seed") or screen.model is None or at.get("kind") not in KINDS:
         return None
     lately = at.get("without", "").split("\n") if at.get("without") else []
-    panels = room.session.archive.panels()
-    return make_exercise(room.model, panels, at["kind"], seed=int(at["seed"]), without=lately)
+    panels = screen.session.archive.panels()
+    return make_exercise(screen.model, panels, at["kind"], seed=int(at["seed"]), without=lately)
 
 
-def do_guess(room: TrainingRoom, done: Press) -> None:
+def do_guess(screen: TrainingScreen, done: Press) -> None:
     """Mark a guess, and put it on the trainee's record; one card is answered once."""
-    room.do_choose(done)
-    found = _exercise(room)
-    if found is None or room.address.get("choice"):
+    screen.do_choose(done)
+    found = _exercise(screen)
+    if found is None or screen.address.get("choice"):
         return
     marked = mark(found, int(done.value))
-    room.address = {**room.address, "choice": done.value}
-    if room.trainee:
+    screen.address = {**screen.address, "choice": done.value}
+    if screen.trainee:
         keep_attempt(
-            room.session.archive,
-            room.trainee,
+            screen.session.archive,
+            screen.trainee,
             kind=found.kind,
             panel=found.panel,
             passed=marked.passed,
@@ -122,30 +122,30 @@ def do_guess(room: TrainingRoom, done: Press) -> None:
         )
 
 
-def draw(room: TrainingRoom) -> tuple[str, str, str]:
+def draw(screen: TrainingScreen) -> tuple[str, str, str]:
     """Return a card to guess at; as `workbook.training.value.draw`."""
-    kind = room.chosen.get("kind") or room.address.get("kind") or next(iter(KINDS))
+    kind = screen.chosen.get("kind") or screen.address.get("kind") or next(iter(KINDS))
     who = field(
         "Trainee",
         "trainee",
-        room.chosen.get("trainee", ""),
+        screen.chosen.get("trainee", ""),
         help="For the record; empty keeps none.",
     )
     bar = (
         f'<div class="wb-fields">{who}{choice("Question", "kind", KINDS, kind, do="choose")}</div>'
     )
-    found = _exercise(room)
-    go = button("Another card", "new", go=found is None or bool(room.address.get("choice")))
-    record = _record(room)
-    if room.model is None:
-        return "Guess, then look", room.waiting("Learning from the cards …") + bar, ""
+    found = _exercise(screen)
+    go = button("Another card", "new", go=found is None or bool(screen.address.get("choice")))
+    record = _record(screen)
+    if screen.model is None:
+        return "Guess, then look", screen.waiting("Learning from the cards …") + bar, ""
     if found is None:
         words = "<p>A card of this archive, its reading, and a question.</p>"
         return "Guess, then look", words + bar + record, button("Show a card", "new", go=True)
     seen = card_picture(found.lab, "a card of this archive", width=300, height=190)
     if found.start is not None:
         seen = split(found.start, found.lab, of="what is wanted", width=300, height=190)
-    chosen = room.address.get("choice")
+    chosen = screen.address.get("choice")
     answers = "".join(
         button(text, "guess", i, off=bool(chosen)) for i, text in enumerate(found.texts)
     )
@@ -177,8 +177,8 @@ def _shown(found: Exercise, marked: Marked) -> str:
     )
 
 
-def _record(room: TrainingRoom) -> str:
-    held = load_attempts(room.session.archive, room.trainee)
+def _record(screen: TrainingScreen) -> str:
+    held = load_attempts(screen.session.archive, screen.trainee)
     if not held:
         return ""
     rows = []
@@ -189,7 +189,7 @@ def _record(room: TrainingRoom) -> str:
             all_, last = (median(a["miss"] for a in x) for x in (some, some[-_SHOWN:]))
             rows.append([question, len(some), right, number(all_, 1), number(last, 1)])
     heads = ["question", "asked", "right", "median ΔE00 off", f"of the last {_SHOWN}"]
-    whole = table(heads, rows, caption=f"Record of {room.trainee}", right=heads[1:])
+    whole = table(heads, rows, caption=f"Record of {screen.trainee}", right=heads[1:])
     lately = [
         [
             f"{dt.datetime.fromisoformat(a['at']):%Y-%m-%d %H:%M} UTC",

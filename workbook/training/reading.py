@@ -8,14 +8,14 @@ from matchlib.overview import rereading
 from workbook.figures import esc, glossary_list, protocol_list, trouble_list
 
 if TYPE_CHECKING:
-    from workbook.training.app import TrainingRoom
+    from workbook.training.app import TrainingScreen
 
 __all__ = ["draw_protocol", "draw_troubles", "draw_words"]
 
 
-def draw_protocol(room: TrainingRoom) -> tuple[str, str, str]:
+def draw_protocol(screen: TrainingScreen) -> tuple[str, str, str]:
     """Return how a card is read, and how many readings are enough; as `value.draw`."""
-    found = rereading(room.session.archive.panels())
+    found = rereading(screen.session.archive.panels())
     enough = (
         "No card of this archive was read more than once, so its own spread is not known: read "
         "three places of each."
@@ -31,14 +31,14 @@ def draw_protocol(room: TrainingRoom) -> tuple[str, str, str]:
     return "Reading a card", main, ""
 
 
-def draw_troubles(room: TrainingRoom) -> tuple[str, str, str]:
+def draw_troubles(screen: TrainingScreen) -> tuple[str, str, str]:
     """Return the spraying troubles, each folded; as `value.draw`."""
     return "When it goes wrong", f"<p>What to check, the first thing first.</p>{trouble_list()}", ""
 
 
-def draw_words(room: TrainingRoom) -> tuple[str, str, str]:
+def draw_words(screen: TrainingScreen) -> tuple[str, str, str]:
     """Return the glossary, to which words on the page lead; as `value.draw`."""
-    word = room.address.get("word", "")
+    word = screen.address.get("word", "")
     listed = str(glossary_list())
     if word:
         listed = listed.replace(f'id="{esc(word)}"', f'id="{esc(word)}" data-look="1"', 1)

@@ -13,23 +13,23 @@ from workbook.cup import cup_svg
 from workbook.figures import chip, esc, number, table
 from workbook.page.fields import choice, field, fold, slider
 from workbook.page.pictures import areas, numbers
-from workbook.room import guarded
+from workbook.screen import guarded
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from workbook.training.app import TrainingRoom
+    from workbook.training.app import TrainingScreen
 
 __all__ = ["draw_day", "draw_fade", "draw_lesson", "work_lesson"]
 
 _NONE = "the bare ground"
 
 
-def draw_day(room: TrainingRoom) -> tuple[str, str, str]:
+def draw_day(screen: TrainingScreen) -> tuple[str, str, str]:
     """Return the let-down set of one colour; as `workbook.training.value.draw`."""
-    known = [str(c) for c in room.session.archive.colours()]
-    colour = room.chosen.get("day colour", known[0] if known else "")
-    ratio = room.chosen.get("day ratio", "6:1")
+    known = [str(c) for c in screen.session.archive.colours()]
+    colour = screen.chosen.get("day colour", known[0] if known else "")
+    ratio = screen.chosen.get("day ratio", "6:1")
     bar: str = field("Colour", "day colour", colour, do="choose")
     bar += field("Mix ratio of most cards, carrier first", "day ratio", ratio, do="choose")
     head = (
@@ -42,12 +42,12 @@ def draw_day(room: TrainingRoom) -> tuple[str, str, str]:
     )
     if not colour.strip():
         return "A first day", f"{head}<p>Type the name of the colour to learn.</p>{caution}", ""
-    return "A first day", guarded(head + caution, partial(_day, room, colour, ratio)), ""
+    return "A first day", guarded(head + caution, partial(_day, screen, colour, ratio)), ""
 
 
-def _day(room: TrainingRoom, colour: str, ratio: str) -> str:
+def _day(screen: TrainingScreen, colour: str, ratio: str) -> str:
     cards = first_day(
-        room.session.archive.panels(), Colour.parse(colour), ratio=MixRatio.parse(ratio)
+        screen.session.archive.panels(), Colour.parse(colour), ratio=MixRatio.parse(ratio)
     )
     return f"<h2>A let-down set of {esc(colour)}</h2>" + "".join(
         fold(
@@ -59,27 +59,29 @@ def _day(room: TrainingRoom, colour: str, ratio: str) -> str:
     )
 
 
-def work_lesson(room: TrainingRoom) -> None:
+def work_lesson(screen: TrainingScreen) -> None:
     """Work the chosen lesson out, in a thread; one chosen before is dropped."""
-    key = room.chosen.get("lesson", next(iter(LESSONS)))
-    model, panels = room.model, room.session.archive.panels()
-    if model is None or key in room.lessons:
+    key = screen.chosen.get("lesson", next(iter(LESSONS)))
+    model, panels = screen.model, screen.session.archive.panels()
+    if model is None or key in screen.lessons:
         return
-    room.work("Asking the archive", lambda _: lesson(model, panels, key), lambda f: _keep(room, f))
+    screen.work(
+        "Asking the archive", lambda _: lesson(model, panels, key), lambda f: _keep(screen, f)
+    )
 
 
-def _keep(room: TrainingRoom, found: Lesson) -> None:
-    room.lessons[found.key] = found
+def _keep(screen: TrainingScreen, found: Lesson) -> None:
+    screen.lessons[found.key] = found
 
 
-def draw_lesson(room: TrainingRoom) -> tuple[str, str, str]:
+def draw_lesson(screen: TrainingScreen) -> tuple[str, str, str]:
     """Return a rule and what this archive says of it; as `workbook.training.value.draw`."""
-    key = room.chosen.get("lesson", next(iter(LESSONS)))
+    key = screen.chosen.get("lesson", next(iter(LESSONS)))
     names = {k: title for k, (title, *_) in LESSONS.items()}
     bar = f'<div class="wb-fields">{choice("Lesson", "lesson", names, key, do="choose")}</div>'
-    found = room.lessons.get(key)
+    found = screen.lessons.get(key)
     if found is None:
-        return names[key], bar + room.waiting("Asking the archive …"), ""
+        return names[key], bar + screen.waiting("Asking the archive …"), ""
     cups = ""
     if key == "ratio":
         cups = "".join(
@@ -105,9 +107,9 @@ def _minus(cell: str) -> str:
     return re.sub(r"(?<!\S)-(?=\d)", "−", cell)
 
 
-def draw_fade(room: TrainingRoom) -> tuple[str, str, str]:
+def draw_fade(screen: TrainingScreen) -> tuple[str, str, str]:
     """Return strips from one end to the other; as `workbook.training.value.draw`."""
-    archive, get = room.session.archive, room.chosen.get
+    archive, get = screen.session.archive, screen.chosen.get
     colours = {str(c): str(c) for c in archive.colours() if c.neat}
     grounds = {str(g): str(g) for g in archive.grounds() if g.neat}
     ground = get("under", next(iter(grounds), ""))
@@ -124,15 +126,15 @@ def draw_fade(room: TrainingRoom) -> tuple[str, str, str]:
     )
     head = f'<div class="wb-fields">{bar}</div>'
     title = "What shows at an edge?"
-    if room.model is None or not one:
-        return title, head + room.waiting("Learning from the cards …"), ""
+    if screen.model is None or not one:
+        return title, head + screen.waiting("Learning from the cards …"), ""
 
     def strip() -> str:
         begin = Recipe.of(ground, one, first, "yes")
         if two == _NONE:
-            return _drawn(blend_in(room.model, begin))
+            return _drawn(blend_in(screen.model, begin))
         end = Recipe.of(ground, two, second, "yes")
-        return _drawn(fade(room.model, begin, end, zones=strips))
+        return _drawn(fade(screen.model, begin, end, zones=strips))
 
     return title, guarded(head, strip), ""
 

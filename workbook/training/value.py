@@ -16,16 +16,16 @@ from workbook.page.pictures import areas
 if TYPE_CHECKING:
     from matchlib.domain import Lab
     from workbook.page import Press
-    from workbook.training.app import TrainingRoom
+    from workbook.training.app import TrainingScreen
 
 __all__ = ["do_another", "draw"]
 
 _GROUNDS, _MOST_STRIPS = 4, 12
 
 
-def _offered(room: TrainingRoom) -> tuple[list[str], dict[str, MixRatio], dict[str, Any]]:
+def _offered(screen: TrainingScreen) -> tuple[list[str], dict[str, MixRatio], dict[str, Any]]:
     """Colours, ratios and grounds of the archive, the usual ones first."""
-    panels, archive = room.session.archive.panels(), room.session.archive
+    panels, archive = screen.session.archive.panels(), screen.session.archive
     steps = [s for p in panels if p.recipe.schedule for s in p.recipe.schedule.steps]
     sprayed = Counter(s.ratio for s in steps if not s.ratio.looks_reversed)
     ratios = [r for r, _ in sprayed.most_common()]
@@ -36,22 +36,22 @@ def _offered(room: TrainingRoom) -> tuple[list[str], dict[str, MixRatio], dict[s
     return neat, {str(r): r for r in ratios} or {"6:1": MixRatio.parse("6:1")}, ranked
 
 
-def do_another(room: TrainingRoom, _: Press) -> None:
+def do_another(screen: TrainingScreen, _: Press) -> None:
     """Go on to the next colour."""
-    colours = _offered(room)[0]
+    colours = _offered(screen)[0]
     if colours:
-        now = room.chosen.get("colour", colours[0])
+        now = screen.chosen.get("colour", colours[0])
         at = colours.index(now) if now in colours else 0
-        room.chosen["colour"] = colours[(at + 1) % len(colours)]
+        screen.chosen["colour"] = colours[(at + 1) % len(colours)]
 
 
-def draw(room: TrainingRoom) -> tuple[str, str, str]:
+def draw(screen: TrainingScreen) -> tuple[str, str, str]:
     """Return the chart, and how to go on."""
-    colours, ratios, grounds = _offered(room)
+    colours, ratios, grounds = _offered(screen)
     if not colours or not grounds:
         words = "<p>Spray a colour first, and read a ground bare: then this shows what it does.</p>"
         return "What does the ground do?", words, ""
-    get = room.chosen.get
+    get = screen.chosen.get
     colour, ratio = get("colour", ""), get("ratio", "")
     colour = colour if colour in colours else colours[0]
     ratio = ratio if ratio in ratios else next(iter(ratios))
@@ -73,12 +73,12 @@ def draw(room: TrainingRoom) -> tuple[str, str, str]:
     both += button("Now guess", "to_guess", go=True)
     press = f'<span class="wb-pair">{both}</span>'
     change = fold("Another colour, ratio, grounds", bar, ident="bar")
-    if room.model is None:
-        return title, room.waiting("Learning from the cards …") + change, press
-    panels = room.session.archive.panels()
+    if screen.model is None:
+        return title, screen.waiting("Learning from the cards …") + change, press
+    panels = screen.session.archive.panels()
     ladders = [
         coat_ladder(
-            room.model,
+            screen.model,
             panels,
             ground=grounds[name],
             colour=Colour.parse(str(colour)),
@@ -92,7 +92,7 @@ def draw(room: TrainingRoom) -> tuple[str, str, str]:
         f"<p>{esc(value_words(ladders))}</p><p class='wb-muted'>Squares: what each coat should "
         "look like. Rings: cards of just this recipe, as read.</p>"
     )
-    sprayed = "".join(_as_sprayed(room, one) for one in ladders)
+    sprayed = "".join(_as_sprayed(screen, one) for one in ladders)
     return (
         title,
         chart + words + change + fold("As sprayed and read", sprayed, ident="sprayed"),
@@ -100,10 +100,10 @@ def draw(room: TrainingRoom) -> tuple[str, str, str]:
     )
 
 
-def _as_sprayed(room: TrainingRoom, found: Ladder) -> str:
+def _as_sprayed(screen: TrainingScreen, found: Ladder) -> str:
     """Every card of this colour and ground, weakest first; how near the chart they are."""
     rows: list[tuple[float, str, str, Lab]] = []
-    for panel in room.session.archive.panels():
+    for panel in screen.session.archive.panels():
         recipe, lab = panel.recipe, card_lab(panel)
         if lab is None or recipe.ground != found.ground or recipe.schedule is None:
             continue

@@ -260,7 +260,7 @@ def test_a_shop_from_nothing_to_its_first_match(
         expect(page.get_by_role("link", name="To the first match")).to_be_visible()
         harness.shoot(page, artifacts, "beginning", most=1400)
         assert harness.serious(page) == []
-        page.goto(f"{served.url}voila/render/{BOOKS[0]}?room=cards&card=cherry+1")
+        page.goto(f"{served.url}voila/render/{BOOKS[0]}?part=cards&card=cherry+1")
         press(page, "Match this colour")
         expect(page.get_by_role("link", name="Go on with job 1")).to_be_visible()
         watch.check()

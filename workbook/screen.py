@@ -22,14 +22,14 @@ if TYPE_CHECKING:
     from workbook.session import Session
     from workbook.session.photos import Photographed
 
-__all__ = ["PartPresses", "PartedRoom", "Room", "Stopped", "guarded", "room_page"]
+__all__ = ["BaseScreen", "PartPresses", "PartedScreen", "Stopped", "guarded", "screen_page"]
 
 
 class Stopped(Exception):  # noqa: N818  no error: the user pressed Stop, or asked anew
     """The work was stopped by its user."""
 
 
-class Room:
+class BaseScreen:
     """A page over one archive; what is pressed goes to the method ``do_`` and its name."""
 
     def __init__(self, session: Session) -> None:
@@ -69,7 +69,7 @@ class Room:
         """Return the page."""
         raise NotImplementedError
 
-    # What the rooms have in common
+    # What the screens have in common
 
     def do_open(self, _: Press) -> None:
         """Begin with the model that was fitted last, fitted anew where the archive changed."""
@@ -177,23 +177,23 @@ class Room:
 
 
 class PartPresses:
-    """The presses of a room: its own methods ``do_…``, else the functions of its parts."""
+    """The presses of a screen: its own methods ``do_…``, else the functions of its parts."""
 
-    def __init__(self, room: Room, *parts: ModuleType) -> None:
-        self._room, self._parts = room, parts
+    def __init__(self, screen: BaseScreen, *parts: ModuleType) -> None:
+        self._screen, self._parts = screen, parts
 
     def __getattr__(self, name: str) -> Callable[[Press], object]:
-        if hasattr(self._room, name):
-            found: Callable[[Press], object] = getattr(self._room, name)
+        if hasattr(self._screen, name):
+            found: Callable[[Press], object] = getattr(self._screen, name)
             return found
         for part in self._parts:
             if name in part.__all__:
-                return partial(getattr(part, name), self._room)
+                return partial(getattr(part, name), self._screen)
         raise AttributeError(name)
 
 
-class PartedRoom(Room):
-    """A room of which one part is on screen; `parts`: heading and drawing of each, by name."""
+class PartedScreen(BaseScreen):
+    """A screen of which one part is on screen; `parts`: heading and drawing of each, by name."""
 
     def __init__(
         self,
@@ -252,7 +252,7 @@ class _Closed:
 class _Missing:
     """Offers to make an archive where there is none."""
 
-    def __init__(self, place: str, make: Callable[[Session], Room]) -> None:
+    def __init__(self, place: str, make: Callable[[Session], BaseScreen]) -> None:
         self.place, self.make = place, make
         self.page: Any = None
         self.error: Exception | None = None
@@ -285,7 +285,7 @@ class _Missing:
         self.error = error
 
 
-def room_page(make: Callable[[Session], Room], place: str | Path | None = None) -> Page:
+def screen_page(make: Callable[[Session], BaseScreen], place: str | Path | None = None) -> Page:
     """Return a page of the archive named, or of the one that the workbook was opened with.
 
     `make`: takes the session, gives the screen. `place`: file or URL; what ``WORKBOOK_ARCHIVE``
@@ -295,7 +295,7 @@ def room_page(make: Callable[[Session], Room], place: str | Path | None = None) 
     from workbook.session.opening import ARCHIVE, is_missing, open_named
 
     named = place or os.environ.get(ARCHIVE)
-    screen: Room | _Missing
+    screen: BaseScreen | _Missing
     if named and is_missing(named):
         screen = _Missing(str(named), make)
     else:
