@@ -48,7 +48,8 @@ def written_whole(path: str | os.PathLike[str]) -> Iterator[Path]:
     Parameters
     ----------
     path : str or path-like
-        The file wanted. One that is there is replaced only by the whole new one.
+        The file wanted. One that is there is replaced only by the whole new one; a link stays,
+        and what it leads to is replaced.
 
     Yields
     ------
@@ -58,7 +59,7 @@ def written_whole(path: str | os.PathLike[str]) -> Iterator[Path]:
     Raises
     ------
     FileError
-        If the folder cannot be written or the disk is full.
+        If the folder cannot be written, the disk is full, or the path is that of a device or pipe.
 
     Examples
     --------
@@ -70,7 +71,7 @@ def written_whole(path: str | os.PathLike[str]) -> Iterator[Path]:
     ...     Path(folder, "a.txt").read_text()
     'whole'
     """
-    target = Path(path).expanduser().absolute()
+    target = _place_of(path)
     part = unfinished(target)
     sweep(target.parent)
     try:
@@ -86,16 +87,37 @@ def written_whole(path: str | os.PathLike[str]) -> Iterator[Path]:
                 os.close(folder)
     except MatchlibError:  # of what was to be written
         raise
-    except (OSError, ValueError) as error:  # ValueError: a null character in the name
-        raise FileError(
-            "This file cannot be written.",
-            got=getattr(error, "strerror", None) or str(error),
-            where=str(target),
-            remedy="give a path in a folder that exists, that you can write to and that has space.",
-        ) from error
+    except (OSError, ValueError) as error:
+        raise _refused(path, error) from error
     finally:
         with contextlib.suppress(OSError, ValueError):
             part.unlink(missing_ok=True)
+
+
+def _place_of(path: str | os.PathLike[str]) -> Path:
+    """Where a file is to be, links followed; refused where something else is there already."""
+    try:
+        target = Path(path).expanduser().resolve()
+        other = target.exists() and not target.is_file()
+    except (OSError, ValueError, RuntimeError) as error:  # a null character; links in a circle
+        raise _refused(path, error) from error
+    if other:  # whoever may write to devices would replace one by the file
+        raise FileError(
+            "This is no place for a file.",
+            got="a folder" if target.is_dir() else "a device or a pipe",
+            where=str(path),
+            remedy="give the path of a file, there already or new.",
+        )
+    return target
+
+
+def _refused(path: str | os.PathLike[str], error: Exception) -> FileError:
+    return FileError(
+        "This file cannot be written.",
+        got=getattr(error, "strerror", None) or str(error),
+        where=os.fspath(path),
+        remedy="give a path in a folder that exists, that you can write to and that has space.",
+    )
 
 
 def sweep(folder: Path) -> None:

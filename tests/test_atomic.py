@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import resource
+import stat
 import time
 from pathlib import Path
 
@@ -51,6 +52,27 @@ def test_a_disk_that_fills_is_told_of_and_nothing_is_left(tmp_path: Path) -> Non
 def test_names_that_cannot_be_are_told_of(tmp_path: Path, name: str) -> None:
     with pytest.raises(FileError), written_whole(tmp_path / name) as part:
         part.write_text("x")
+
+
+def test_devices_pipes_and_folders_are_left_as_they_are(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    (tmp_path / "round").symlink_to("round")
+    for place in ("/dev/null", tmp_path / "pipe", tmp_path, tmp_path / "round"):
+        with pytest.raises(FileError, match="What to do"), written_whole(place) as part:
+            part.write_text("new")
+    assert stat.S_ISCHR(os.stat("/dev/null").st_mode)
+    assert stat.S_ISFIFO(os.stat(tmp_path / "pipe").st_mode)
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["pipe", "round"]
+
+
+def test_a_link_stays_and_what_it_leads_to_is_written(tmp_path: Path) -> None:
+    (tmp_path / "shelf").mkdir()
+    (tmp_path / "link").symlink_to("shelf/file")
+    for text in ("first", "second"):
+        with written_whole(tmp_path / "link") as part:
+            part.write_text(text)
+        assert (tmp_path / "shelf" / "file").read_text() == text
+    assert (tmp_path / "link").is_symlink()
 
 
 def test_old_leftovers_go_and_young_and_foreign_files_stay(tmp_path: Path) -> None:
