@@ -170,12 +170,6 @@ def test_a_long_recipe_goes_on_to_a_second_label():
     assert "1coatof50partscarrier" in re.sub(r"T-101,continued\(\d+\)", "", text)
 
 
-def test_it_is_written_where_asked(tmp_path):
-    data = label_pdf(plain(), tmp_path / "label.pdf")
-    assert (tmp_path / "label.pdf").read_bytes() == data
-    assert data.startswith(b"%PDF")
-
-
 @pytest.mark.parametrize(
     "bad",
     [

@@ -8,10 +8,8 @@ small to read goes on to a second label.
 from __future__ import annotations
 
 import io
-import os
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from pathlib import Path
 
 from reportlab.lib.units import mm
 
@@ -229,7 +227,6 @@ def _labels(panels: Iterable[Panel], box: tuple[float, float]) -> Iterator[tuple
 
 def label_pdf(
     panels: Panel | Iterable[Panel],
-    path: str | os.PathLike[str] | None = None,
     *,
     sheet: str = "A4",
     layout: LabelGrid | None = None,
@@ -273,7 +270,4 @@ def label_pdf(
             canvas.drawString(x + line.x, y + line.y, line.text)
         place += 1
     canvas.save()
-    data = stream.getvalue()
-    if path is not None:
-        Path(path).write_bytes(data)
-    return data
+    return stream.getvalue()

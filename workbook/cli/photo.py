@@ -169,11 +169,13 @@ def _chart(path: Path) -> list[list[float]]:
 
 def _write_pictures(done: list[Photographed], path: Path) -> list[str]:
     """One file a panel, numbered where there are several."""
+    from matchlib.readings.writing import save_bytes
+
     shown = [d for d in done if d.picture]
     written = []
     for number, each in enumerate(shown, start=1):
         place = path if len(shown) == 1 else path.with_stem(f"{path.stem}-{number}")
-        place.write_bytes(each.picture)
+        save_bytes(each.picture, place)
         written.append(str(place))
     return written
 
