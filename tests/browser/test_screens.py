@@ -191,6 +191,8 @@ def test_a_word_of_the_trade_leads_to_its_meaning_by_the_keyboard(
     page, watch = opened(browser, served, BOOKS[2])
     press(page, "Blending in and fading")
     word = page.locator(".wb-word", has_text="coats").first
+    expect(word).to_be_visible()
+    page.keyboard.press("Tab")  # else the pointer was used last, and no focus is shown
     word.focus()
     shown = word.evaluate("e => getComputedStyle(e, '::after').content")
     assert "stroke overlapping stroke" in shown, "its meaning stands beside it"
