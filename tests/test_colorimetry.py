@@ -195,6 +195,8 @@ def test_colour_science_is_not_loaded() -> None:
         "from matchlib import colorimetry as c\n"
         "lab = c.reflectance_to_lab(np.full((2, 31), 0.4))\n"
         "c.expected_delta_e00(lab[0], lab, np.eye(3), tolerance=1.0)\n"
+        "from matchlib.readings.photo import standard_chart_lab\n"
+        "standard_chart_lab()\n"
         "c.to_srgb(lab), c.interpolate_reflectance(np.arange(400, 701, 20.0), np.ones(16))\n"
         "print(sorted({'colour', 'scipy', 'pandas', 'sklearn'} & set(sys.modules)))"
     )

@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 import io
 from functools import cache
+from typing import Any
 
 import numpy as np
 import pytest
@@ -29,7 +30,7 @@ from matchlib.readings.photo import (
 from matchlib.readings.photo.chart import CENTRES, GREYS, chart_lab
 from matchlib.readings.photo.correct import _left_out
 from matchlib.readings.photo.find import find_chart, quad_of
-from matchlib.readings.photo.fit import ChartFit, Model, Places
+from matchlib.readings.photo.fit import ChartFit, Model, Places, _expanded
 from tests.tools.photographs import read_photo
 from tests.tools.render_scene import Rendered, Scene, render, to_jpeg, to_png, to_tiff16
 from tests.tools.scene_spectra import chart_spectra, lab_of
@@ -64,6 +65,15 @@ def test_the_chart_that_is_assumed_is_like_one_that_others_published() -> None:
     difference = delta_e00(standard_chart_lab(), other)
     assert difference.mean() < 1.0
     assert difference.max() < 2.0
+
+
+def test_the_root_polynomial_is_that_of_colour_science(colour: Any) -> None:
+    # Finlayson, Mackiewicz and Hurlbert 2015, second degree; the order of the terms is our own.
+    rgb = np.random.default_rng(1).uniform(-0.1, 1.2, (200, 3))
+    theirs = colour.characterisation.polynomial_expansion_Finlayson2015(
+        rgb, degree=2, root_polynomial_expansion=True
+    )
+    np.testing.assert_allclose(_expanded(rgb, root=True), theirs, atol=1e-15)
 
 
 @pytest.mark.parametrize("panel", ["bare silver", "teal", "red", "gold"])

@@ -1,4 +1,6 @@
-"""Make the shipped file of weights, ``python -m matchlib.colorimetry.make_tables``.
+"""Make the shipped tables, ``python -m matchlib.colorimetry.make_tables``.
+
+They are the weights of ASTM E308 and the spectra of an average chart of 24 patches.
 
 Feeding the identity matrix through colour-science's ASTM E308 method gives its weights exactly.
 The spectra of the lights are brought to 1 nm first, as CIE 15:2018 defines each: illuminant A by
@@ -21,7 +23,7 @@ from matchlib.domain.reading import ILLUMINANTS, OBSERVERS
 
 __all__ = ["NORMAL_POINTS", "OBSERVER_NAMES", "PLACE", "illuminant", "make_tables", "observer"]
 
-PLACE = Path(__file__).resolve().parents[1] / "data" / "e308_weights.npz"
+PLACE = Path(__file__).resolve().parents[1] / "data" / "tables.npz"
 NORMAL_POINTS = 1024
 _NAMES = {"F2": "FL2", "F11": "FL11"}
 OBSERVER_NAMES = {
@@ -77,6 +79,10 @@ def make_tables() -> dict[str, NDArray[np.float64]]:
                 unit, cmfs=observer(field), illuminant=illuminant(light), method="ASTM E308"
             )
             tables[f"{light}/{field}"] = np.asarray(xyz, dtype=np.float64)
+    chart = colour.SDS_COLOURCHECKERS["BabelColor Average"]
+    tables["chart"] = np.stack(
+        [s.copy().align(colour.SpectralShape(400, 700, 10)).values for s in chart.values()]
+    )
     cube = qmc.Sobol(3, scramble=False).random(NORMAL_POINTS)
     # Unscrambled Sobol points start in the corner; half a cell inwards keeps them finite.
     tables["normal"] = ndtri(cube + 0.5 / NORMAL_POINTS)

@@ -34,7 +34,7 @@ FIRST, LAST = 360, 780
 def table(name: str) -> Array:
     """Return an array of the shipped file."""
     with (
-        (files("matchlib") / "data" / "e308_weights.npz").open("rb") as file,
+        (files("matchlib") / "data" / "tables.npz").open("rb") as file,
         np.load(file, allow_pickle=False) as kept,
     ):
         values = np.asarray(kept[name], dtype=np.float64)

@@ -6,13 +6,13 @@ last. The plane of the chart has the brown patch's centre at (0, 0) and the blac
 
 from __future__ import annotations
 
-import warnings
 from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.colorimetry import lab_to_xyz, reflectance_to_lab, white_point
+from matchlib.colorimetry.tables import table
 from matchlib.errors import DomainError
 
 __all__ = ["CENTRES", "GREYS", "chart_lab", "chart_xyz", "standard_chart_lab"]
@@ -34,14 +34,7 @@ def standard_chart_lab() -> Array:
     ndarray, shape (24, 3)
         D65/10°, by ASTM E308 from the mean of measured charts that colour-science ships.
     """
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # it warns that its plotting part is absent
-        import colour
-    spectra = colour.SDS_COLOURCHECKERS["BabelColor Average"]
-    nm = np.arange(400.0, 701.0, 10.0)
-    shape = colour.SpectralShape(400, 700, 10)
-    rows = [np.asarray(s.copy().align(shape).values) for s in spectra.values()]
-    lab = reflectance_to_lab(np.stack(rows), wavelengths=nm)
+    lab = reflectance_to_lab(table("chart"))
     lab.setflags(write=False)
     return lab
 

@@ -9,11 +9,8 @@ regression'; expansion by colour-science).
 
 from __future__ import annotations
 
-import warnings
-from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache, cached_property
-from typing import Any
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -77,18 +74,12 @@ class Places:
         return np.column_stack([flat, self.radius2])
 
 
-@cache
-def _expansion() -> Callable[..., Any]:
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # it warns that its plotting part is absent
-        from colour.characterisation import polynomial_expansion_Finlayson2015
-    return polynomial_expansion_Finlayson2015
-
-
 def _expanded(rgb: Array, root: bool) -> Array:
+    """RGB, with the roots of its products if `root` (Finlayson and others 2015, second degree)."""
     if not root:
         return rgb
-    return np.asarray(_expansion()(rgb, degree=2, root_polynomial_expansion=True))
+    product = rgb * rgb[..., [1, 2, 0]]
+    return np.concatenate([rgb, np.sign(product) * np.sqrt(np.abs(product))], axis=-1)
 
 
 class ChartFit:
