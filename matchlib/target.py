@@ -30,6 +30,8 @@ Array = NDArray[np.float64]
 
 POINTS = 1024
 """Points of the cloud by which a chance is counted."""
+PHOTO_SD = 5.0
+"""How far a photograph is known that does not say: as most single ones are [ΔE*ab an axis]."""
 
 
 @dataclass(frozen=True)
@@ -257,7 +259,7 @@ class Target:
         Parameters
         ----------
         readings : Reading or sequence of Reading
-            Lab or spectra, one a viewing.
+            Lab or spectra, one a viewing; a photograph that states no sd has `PHOTO_SD`.
         weights : sequence of float, optional
             How much a difference counts at each.
         tolerance : Tolerance or float
@@ -291,7 +293,10 @@ class Target:
                 spectrum = curve if spectrum is None else spectrum
                 found = reflectance_to_lab(curve, reading.viewing)
                 lab = (float(found[0]), float(found[1]), float(found[2]))
-            aims.append(Aim(lab, reading.viewing, weight, covariance_of_reading(reading)))
+            known = covariance_of_reading(reading)
+            if known is None and reading.source == "photo":
+                known = PHOTO_SD**2 * np.eye(3)
+            aims.append(Aim(lab, reading.viewing, weight, known))
         return cls(tuple(aims), _tolerance(tolerance), spectrum)
 
     def __str__(self) -> str:

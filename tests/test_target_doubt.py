@@ -49,6 +49,13 @@ def test_a_target_with_an_sd_alone_counts_it_on_every_axis() -> None:
     assert hope.probability[0] < 0.05
 
 
+def test_a_photograph_that_states_no_uncertainty_is_not_taken_as_exact() -> None:
+    typed = Reading(lab=(27.0, 46.0, 28.5), source="photo")
+    assert Target.of_readings(typed).covariance == pytest.approx(25.0 * np.eye(3))
+    assert not Target.of_readings(Reading(lab=(27.0, 46.0, 28.5))).covariance.any()
+    assert Target.of_readings(replace(typed, sd=2.0)).covariance == pytest.approx(4.0 * np.eye(3))
+
+
 def test_a_correction_counts_the_targets_doubt_too() -> None:
     goal = Target.of(Target.of_readings(photographed()), tolerance=1.0)
     hope = goal.expected(np.array(LAB)[None, None], OWN[None])
