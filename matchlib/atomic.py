@@ -103,8 +103,8 @@ def _place_of(path: str | os.PathLike[str]) -> Path:
         raise _refused(path, error) from error
     if other:  # whoever may write to devices would replace one by the file
         raise FileError(
-            "This is no place for a file.",
-            got="a folder" if target.is_dir() else "a device or a pipe",
+            "This file cannot be written.",
+            got="the path of a folder" if target.is_dir() else "the path of a device or a pipe",
             where=str(path),
             remedy="give the path of a file, there already or new.",
         )
