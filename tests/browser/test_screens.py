@@ -190,12 +190,11 @@ def test_a_word_of_the_trade_leads_to_its_meaning_by_the_keyboard(
 
     page, watch = opened(browser, served, BOOKS[2])
     press(page, "Blending in and fading")
-    # Asked anew until the part is drawn, which puts other words in the place of those before.
-    page.wait_for_function(
-        "() => { const words = [...document.querySelectorAll('.wb-word')];"
-        "const word = words.find(w => w.textContent.includes('coats')); word?.focus();"
-        "return word && getComputedStyle(word, '::after').content.includes('stroke over'); }"
-    )
+    expect(page.locator('[data-place="training fades"]').first).to_be_attached()
+    word = page.locator(".wb-main .wb-word", has_text="coats").first
+    word.focus()
+    shown = word.evaluate("e => getComputedStyle(e, '::after').content")
+    assert "stroke overlapping stroke" in shown, "its meaning stands beside it"
     page.evaluate("window.before = true")
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", name="Words of the trade")).to_be_visible()
