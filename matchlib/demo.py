@@ -14,8 +14,11 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
@@ -26,13 +29,16 @@ from matchlib.colorimetry import reflectance_to_lab
 from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Reading, Recipe, Viewing
 
 if TYPE_CHECKING:
+    from matchlib.archive import Archive
     from matchlib.regression import FilmRegressor
 
 __all__ = [
     "DEMO_SEED",
     "DEMO_WRONG_BACKS",
+    "demo_archive",
     "demo_model",
     "demo_panels",
+    "demo_table",
     "demo_targets",
     "demo_truth",
 ]
@@ -302,6 +308,57 @@ def demo_model() -> FilmRegressor:
     from matchlib.regression import FilmRegressor, frames_of
 
     return FilmRegressor().fit(*frames_of(demo_panels()))
+
+
+@contextmanager
+def demo_archive(panels: int = 133) -> Iterator[Archive]:
+    """Give an archive of the invented workshop, to try things on.
+
+    Parameters
+    ----------
+    panels : int
+        How many of its panels, the first ones.
+
+    Yields
+    ------
+    Archive
+        Open; gone when the block ends.
+
+    Examples
+    --------
+    >>> with demo_archive(3) as archive:
+    ...     len(archive)
+    3
+    """
+    from matchlib.archive import Archive
+
+    with (
+        TemporaryDirectory() as folder,
+        Archive.open(Path(folder, "panels.db"), create=True) as archive,
+    ):
+        archive.add(demo_panels()[:panels])
+        yield archive
+
+
+@contextmanager
+def demo_table() -> Iterator[Path]:
+    """Give the table of the invented workshop's panels, to try things on.
+
+    Yields
+    ------
+    Path
+        A CSV file; gone when the block ends.
+
+    Examples
+    --------
+    >>> with demo_table() as table:
+    ...     table.name
+    'panels.csv'
+    """
+    from matchlib.readings import write_table
+
+    with TemporaryDirectory() as folder:
+        yield write_table(demo_panels(), Path(folder, "panels.csv"))
 
 
 def _spectral(light: _Array) -> Reading:

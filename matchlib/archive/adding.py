@@ -53,13 +53,11 @@ class AddResult:
 
     Examples
     --------
-    >>> from tempfile import TemporaryDirectory
-    >>> from matchlib import Archive
-    >>> from matchlib.demo import demo_panels
-    >>> with TemporaryDirectory() as folder, Archive.open(f"{folder}/a.db", create=True) as archive:
+    >>> from matchlib.demo import demo_archive, demo_panels
+    >>> with demo_archive(2) as archive:
     ...     added = archive.add(demo_panels()[:3])
-    >>> added.added, added.readings
-    (('T001', 'T002', 'T003'), 3)
+    >>> added.added, added.already
+    (('T003',), ('T001', 'T002'))
     """
 
     added: tuple[str, ...] = ()

@@ -37,11 +37,8 @@ class Attachment:
 
     Examples
     --------
-    >>> from tempfile import TemporaryDirectory
-    >>> from matchlib import Archive
-    >>> from matchlib.demo import demo_panels
-    >>> with TemporaryDirectory() as folder, Archive.open(f"{folder}/a.db", create=True) as archive:
-    ...     _ = archive.add(demo_panels()[:3])
+    >>> from matchlib.demo import demo_archive
+    >>> with demo_archive(3) as archive:
     ...     _ = archive.attach("T001", "back.jpg", b"as it was")
     ...     (kept,) = archive.attachments("T001")
     >>> kept.name, kept.data

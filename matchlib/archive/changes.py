@@ -46,11 +46,8 @@ class Item:
 
     Examples
     --------
-    >>> from tempfile import TemporaryDirectory
-    >>> from matchlib import Archive
-    >>> from matchlib.demo import demo_panels
-    >>> with TemporaryDirectory() as folder, Archive.open(f"{folder}/a.db", create=True) as archive:
-    ...     _ = archive.add(demo_panels()[:3])
+    >>> from matchlib.demo import demo_archive
+    >>> with demo_archive(3) as archive:
     ...     items = archive.history()[0].items
     >>> items[0].kind, items[0].name
     ('panel', 'T001')
@@ -99,14 +96,12 @@ class Change:
 
     Examples
     --------
-    >>> from tempfile import TemporaryDirectory
-    >>> from matchlib import Archive
-    >>> from matchlib.demo import demo_panels
-    >>> with TemporaryDirectory() as folder, Archive.open(f"{folder}/a.db", create=True) as archive:
-    ...     _ = archive.add(demo_panels()[:3], who="Ada")
-    ...     (change,) = archive.history()
+    >>> from matchlib.demo import demo_archive
+    >>> with demo_archive(3) as archive:
+    ...     number = archive.delete("T001", who="Ada")
+    ...     change = archive.history()[-1]
     >>> change.who, change.action
-    ('Ada', 'added')
+    ('Ada', 'deleted')
     """
 
     number: int

@@ -41,11 +41,8 @@ def all_names(archive: Archive, kind: str | None = None) -> tuple[tuple[Name, in
 
     Examples
     --------
-    >>> from tempfile import TemporaryDirectory
-    >>> from matchlib import Archive
-    >>> from matchlib.demo import demo_panels
-    >>> with TemporaryDirectory() as folder, Archive.open(f"{folder}/a.db", create=True) as archive:
-    ...     _ = archive.add(demo_panels())
+    >>> from matchlib.demo import demo_archive
+    >>> with demo_archive() as archive:
     ...     names = all_names(archive, "colour")
     >>> [name.name for name, _ in names][:2]
     ['cherry', 'lagoon']
@@ -231,12 +228,9 @@ def keep_lot(
 
     Examples
     --------
-    >>> from tempfile import TemporaryDirectory
-    >>> from matchlib import Archive
-    >>> from matchlib.demo import demo_panels
+    >>> from matchlib.demo import demo_archive
     >>> from matchlib.domain import Lot
-    >>> with TemporaryDirectory() as folder, Archive.open(f"{folder}/a.db", create=True) as archive:
-    ...     _ = archive.add(demo_panels()[:30])
+    >>> with demo_archive(30) as archive:
     ...     _ = keep_lot(archive, "colour", "cherry", Lot("C 7"))
     ...     [name.lot.code for name, _ in all_names(archive, "colour") if name.name == "cherry"]
     ['C 7']

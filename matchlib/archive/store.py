@@ -35,10 +35,8 @@ class Archive(Records):
 
     Examples
     --------
-    >>> from matchlib.demo import demo_panels
-    >>> from tempfile import TemporaryDirectory
-    >>> with TemporaryDirectory() as folder, Archive.open(f"{folder}/a.db", create=True) as archive:
-    ...     added = archive.add(demo_panels())
+    >>> from matchlib.demo import demo_archive
+    >>> with demo_archive() as archive:
     ...     table = archive.frame()
     >>> len(table)
     148

@@ -52,11 +52,9 @@ class RecipeRow:
 
     Examples
     --------
-    >>> from tempfile import TemporaryDirectory
-    >>> from matchlib.demo import demo_panels
-    >>> from matchlib.readings import write_table
-    >>> with TemporaryDirectory() as folder:
-    ...     rows = read_recipes(write_table(demo_panels(), f"{folder}/panels.csv"))
+    >>> from matchlib.demo import demo_table
+    >>> with demo_table() as table:
+    ...     rows = read_recipes(table)
     >>> rows[0].panel, str(rows[0].recipe)
     ('T001', 'silver, bare')
     """
@@ -102,11 +100,9 @@ def understand(
 
     Examples
     --------
-    >>> from tempfile import TemporaryDirectory
-    >>> from matchlib.demo import demo_panels
-    >>> from matchlib.readings import write_table
-    >>> with TemporaryDirectory() as folder:
-    ...     report = understand(write_table(demo_panels(), f"{folder}/panels.csv"))
+    >>> from matchlib.demo import demo_table
+    >>> with demo_table() as table:
+    ...     report = understand(table)
     >>> len(report.panels), report.open
     (133, ())
     """
@@ -176,11 +172,9 @@ def read_file(
 
     Examples
     --------
-    >>> from tempfile import TemporaryDirectory
-    >>> from matchlib.demo import demo_panels
-    >>> from matchlib.readings import write_table
-    >>> with TemporaryDirectory() as folder:
-    ...     report = read_file(write_table(demo_panels(), f"{folder}/panels.csv"))
+    >>> from matchlib.demo import demo_table
+    >>> with demo_table() as table:
+    ...     report = read_file(table)
     >>> len(report.panels)
     133
     """
@@ -214,11 +208,9 @@ def accepted(report: ImportReport, *, keep_good: bool = False) -> ImportReport:
 
     Examples
     --------
-    >>> from tempfile import TemporaryDirectory
-    >>> from matchlib.demo import demo_panels
-    >>> from matchlib.readings import write_table
-    >>> with TemporaryDirectory() as folder:
-    ...     report = understand(write_table(demo_panels(), f"{folder}/panels.csv"))
+    >>> from matchlib.demo import demo_table
+    >>> with demo_table() as table:
+    ...     report = understand(table)
     >>> accepted(report) is report
     True
     """
@@ -265,11 +257,9 @@ def read_recipes(
 
     Examples
     --------
-    >>> from tempfile import TemporaryDirectory
-    >>> from matchlib.demo import demo_panels
-    >>> from matchlib.readings import write_table
-    >>> with TemporaryDirectory() as folder:
-    ...     rows = read_recipes(write_table(demo_panels(), f"{folder}/panels.csv"))
+    >>> from matchlib.demo import demo_table
+    >>> with demo_table() as table:
+    ...     rows = read_recipes(table)
     >>> len({row.panel for row in rows})
     133
     """

@@ -56,11 +56,10 @@ class RowReport:
 
     Examples
     --------
-    >>> from tempfile import TemporaryDirectory
-    >>> from matchlib.demo import demo_panels
-    >>> from matchlib.readings import understand, write_table
-    >>> with TemporaryDirectory() as folder:
-    ...     report = understand(write_table(demo_panels(), f"{folder}/panels.csv"))
+    >>> from matchlib.demo import demo_table
+    >>> from matchlib.readings import understand
+    >>> with demo_table() as table:
+    ...     report = understand(table)
     >>> report.rows[0].row, report.rows[0].panel
     (2, 'T001')
     """
@@ -153,11 +152,10 @@ class ImportReport:
 
     Examples
     --------
-    >>> from tempfile import TemporaryDirectory
-    >>> from matchlib.demo import demo_panels
-    >>> from matchlib.readings import understand, write_table
-    >>> with TemporaryDirectory() as folder:
-    ...     report = understand(write_table(demo_panels(), f"{folder}/panels.csv"))
+    >>> from matchlib.demo import demo_table
+    >>> from matchlib.readings import understand
+    >>> with demo_table() as table:
+    ...     report = understand(table)
     >>> len(report.taken), len(report.refused)
     (148, 0)
     """

@@ -57,11 +57,8 @@ def read_target(
 
     Examples
     --------
-    >>> from tempfile import TemporaryDirectory
-    >>> from matchlib.demo import demo_panels
-    >>> from matchlib.readings import write_table
-    >>> with TemporaryDirectory() as folder:
-    ...     file = write_table(demo_panels(), f"{folder}/panels.csv")
+    >>> from matchlib.demo import demo_table
+    >>> with demo_table() as file:
     ...     (reading,) = read_target(file, panel="T001")
     >>> reading.source
     'spectrophotometer'
@@ -112,11 +109,9 @@ def read_targets(
 
     Examples
     --------
-    >>> from tempfile import TemporaryDirectory
-    >>> from matchlib.demo import demo_panels
-    >>> from matchlib.readings import write_table
-    >>> with TemporaryDirectory() as folder:
-    ...     found = read_targets(write_table(demo_panels(), f"{folder}/panels.csv"))
+    >>> from matchlib.demo import demo_table
+    >>> with demo_table() as table:
+    ...     found = read_targets(table)
     >>> len(found), len(found["T001"])
     (133, 1)
     """
