@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from functools import cache
 
+import numpy as np
+
 from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Recipe
 from matchlib.regression import FilmRegressor
 from matchlib.suggest import Target
+from matchlib.suggest.refine import Picks
+from matchlib.suggest.space import Space
 from tests.benchmarks.spray import Shop, to_frame
 
-__all__ = ["archive_of", "goal_of", "ladder_model", "model_of", "recipe", "shop"]
+__all__ = ["archive_of", "every", "goal_of", "ladder_model", "model_of", "recipe", "shop"]
 
 
 @cache
@@ -49,3 +53,14 @@ def recipe(ground: str, colour: str, schedule: str, clear: str = "yes") -> Recip
 def goal_of(r: Recipe) -> Target:
     lab = model_of().predict_recipes([r])[0]
     return Target.lab(*lab)
+
+
+def every(space: Space) -> Picks:
+    """All that a search chooses from."""
+    rows = [
+        (g, p, int(s))
+        for p in range(len(space.colour_share))
+        for g in range(len(space.ground_share))
+        for s in np.flatnonzero(space.allowed(p))
+    ]
+    return Picks(*np.array(rows, np.intp).T)

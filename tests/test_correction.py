@@ -17,14 +17,12 @@ from matchlib.correction import (
     correct,
     film_words,
     fresh_recipes,
-    moves,
     rescue,
     scored,
 )
 from matchlib.correction.posterior import posterior
-from matchlib.correction.scoring import Scored, best_of
 from matchlib.correction.sprayed import Sprayed
-from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Reading, Recipe, Viewing
+from matchlib.domain import CoatSchedule, Ground, MixRatio, Reading, Recipe, Viewing
 from matchlib.errors import DomainError, TargetError
 from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
@@ -134,27 +132,6 @@ def test_posterior_of_a_linear_law_is_the_textbooks() -> None:
     assert left[0, 0] == pytest.approx(1 / 9)
     together = stats.multivariate_normal([0, 0], [[5, 4], [4, 5]]).logpdf([1.0, 2.0])
     assert evidence == pytest.approx(together + np.log(2 * np.pi))
-
-
-def test_moves_are_what_a_sprayer_can_do(recipe: Recipe, shop: Shop) -> None:
-    found = moves(recipe, Limits(), shop.grounds)
-    schedules = {str(m.recipe.schedule) for m in found}
-    assert {"5@5:1", "3@5:1", "4@5.5:1", "3@5:1 1@8:1", "2@5:1 2@8:1"} <= schedules
-    assert len({m.recipe for m in found}) == len(found)
-    assert any("over" in m.words and "instead of" in m.words for m in found)
-    cut = next(m for m in found if str(m.recipe.schedule) == "2@5:1 2@8:1")
-    assert cut.words == "cut the last two coats to 8:1 (8 parts carrier to 1 part colour)"
-    blend = replace(recipe, colour=Colour.parse("ruby 2 + moss 1"))
-    colours = {m.recipe.colour for m in moves(blend, Limits(), ()) if m.recipe.colour}
-    assert Colour.parse("ruby 43 + moss 17") in colours
-
-
-def test_moves_stay_within_the_limits(recipe: Recipe) -> None:
-    limits = Limits(min_ratio=5, max_ratio=6, ratio_step=1, max_coats=4)
-    for move in moves(recipe, limits, ()):
-        assert move.recipe.schedule is not None
-        assert move.recipe.schedule.coats <= 4
-        assert {s.ratio for s in move.recipe.schedule.steps} <= set(limits.ratios())
 
 
 def test_fresh_recipes_have_the_clear_coat_that_is_usual_or_named(model: FilmRegressor) -> None:
@@ -445,13 +422,3 @@ def test_words_and_changes_stay_with_their_recipe(model: FilmRegressor, recipe: 
         assert one.expected == pytest.approx(hope.mean, rel=0.1)
     plain = scored(model, recipes[:2], aim, tolerance=1.0)
     assert [(one.words, one.changes) for one in plain] == [(one.recipe.words, 0) for one in plain]
-
-
-def test_one_thing_less_changed_is_worth_two_in_a_hundred(recipe: Recipe) -> None:
-    def one(chance: float, changes: int) -> Scored:
-        about = (recipe, (0.0, 0.0, 0.0), np.eye(3), np.inf, 1.0, 0.5, chance)
-        return Scored(*about, words="", changes=changes)
-
-    assert best_of([one(0.50, 2), one(0.47, 0)]).changes == 0
-    assert best_of([one(0.50, 2), one(0.45, 0)]).changes == 2
-    assert best_of([]) is None

@@ -13,24 +13,13 @@ from matchlib.colorimetry import (
 from matchlib.domain import Recipe, Viewing
 from matchlib.suggest import Aim, Limits, Target, Tolerance, suggest
 from matchlib.suggest.reduced_law import ReducedLaw
-from matchlib.suggest.refine import Picks
 from matchlib.suggest.scan import scan
 from matchlib.suggest.space import Space
 from matchlib.suggest.words import PastRecipes, direction
-from tests.suggest_shop import archive_of, goal_of, ladder_model, model_of, recipe, shop
+from tests.suggest_shop import archive_of, every, goal_of, ladder_model, model_of, recipe, shop
 
 SHOP_COLOURS = [str(c) for c in shop().colours]
 LABS = st.tuples(st.floats(5, 95), st.floats(-60, 60), st.floats(-60, 60))
-
-
-def every(space: Space) -> Picks:
-    rows = [
-        (g, p, int(s))
-        for p in range(len(space.colour_share))
-        for g in range(len(space.ground_share))
-        for s in np.flatnonzero(space.allowed(p))
-    ]
-    return Picks(*np.array(rows, np.intp).T)
 
 
 def test_the_law_in_brief_is_the_law_but_for_its_residual() -> None:

@@ -28,7 +28,7 @@ from matchlib.suggest.search import _Search
 from matchlib.suggest.space import Space
 from tests.angle_shop import FACE, FLOP, angle_panels
 from tests.benchmarks.spray import to_frame
-from tests.suggest_shop import archive_of, model_of, recipe, shop
+from tests.suggest_shop import archive_of, every, model_of, recipe, shop
 
 NEAR, WORST = 0.01, 0.02
 """What the series may be off, for 99 recipes in 100 and for any [ΔE*ab]."""
@@ -199,13 +199,7 @@ def test_nothing_is_lost_against_the_whole_law_on_every_recipe(seed: int) -> Non
     target = Target.lab(*lab)
     space = space_of(limits)
     found = suggest(model_of(), target, limits, top=8, archive=archive_of())
-    rows = [
-        (g, p, int(s))
-        for p in range(len(space.colour_share))
-        for g in range(len(space.ground_share))
-        for s in np.flatnonzero(space.allowed(p))
-    ]
-    picks = Picks(*np.array(rows, np.intp).T)
+    picks = every(space)
     distance = target.difference(picks.labs(space, [Viewing()]))
     near = picks.take(np.argsort(distance, kind="stable")[:300])
     recipes = [

@@ -10,7 +10,7 @@ import numpy as np
 from matchlib.domain import MixRatio
 from matchlib.errors import DomainError
 
-__all__ = ["Drill", "make_drill"]
+__all__ = ["Drill", "check_choice", "make_drill"]
 
 _RATIOS = ((2, 1), (3, 1), (4, 1), (5, 1), (6, 1), (8, 1), (10, 1), (5, 2), (7, 2))
 
@@ -63,13 +63,7 @@ class Drill:
         DomainError
             If there is no such answer.
         """
-        if not 0 <= choice < len(self.texts):
-            raise DomainError(
-                "Nothing was chosen.",
-                expected="one of the answers",
-                got=str(choice),
-                remedy="choose an answer first.",
-            )
+        check_choice(choice, len(self.texts))
         passed = choice == self.right
         head = "Right" if passed else f"Not {self.texts[choice]} but {self.texts[self.right]}"
         return passed, f"{head}: {self.why}"
@@ -135,3 +129,14 @@ def make_drill(seed: int) -> Drill:
 
 def _ml(volume: Fraction) -> str:
     return f"{float(volume):.3g} ml"
+
+
+def check_choice(choice: int, answers: int) -> None:
+    """Refuse what is none of the answers."""
+    if not 0 <= choice < answers:
+        raise DomainError(
+            "Nothing was chosen.",
+            expected="one of the answers",
+            got=str(choice),
+            remedy="choose an answer first.",
+        )

@@ -18,6 +18,7 @@ from matchlib.colorimetry import delta_e00
 from matchlib.domain import CoatSchedule, Ground, Lab, Panel, Recipe, Viewing, three
 from matchlib.errors import DomainError
 from matchlib.lessons.change import changes_of, wanted_near
+from matchlib.lessons.drill import check_choice
 from matchlib.overview import panel_lab
 from matchlib.suggest.words import direction
 from matchlib.tails import region
@@ -254,13 +255,7 @@ def mark(exercise: Exercise, choice: int) -> Marked:
     >>> right.difference <= other.difference
     True
     """
-    if not 0 <= choice < len(exercise.options):
-        raise DomainError(
-            "Nothing was chosen.",
-            expected="one of the answers",
-            got=str(choice),
-            remedy="choose an answer first.",
-        )
+    check_choice(choice, len(exercise.options))
     away = np.asarray(delta_e00(np.asarray(exercise.labs), np.asarray(exercise.lab)), float)
     difference, best = float(away[choice]), float(away[exercise.right])
     passed = choice == exercise.right

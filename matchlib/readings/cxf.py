@@ -21,7 +21,7 @@ from matchlib.readings._grid import MAX_ROWS, Cell, CellFault, Sheet, is_blank, 
 from matchlib.readings._unzip import has_doctype
 from matchlib.readings._words import is_note, known_name
 
-__all__ = ["MAX_CXF_BYTES", "read_cxf"]
+__all__ = ["MAX_CXF_BYTES", "cxf_missing", "read_cxf"]
 
 MAX_CXF_BYTES = 8 * 2**20
 _MEASURED = {"L", "a", "b", "X", "Y", "Z", "scale"}
@@ -78,6 +78,14 @@ def read_cxf(data: bytes) -> Sheet:
     return Sheet(((0, header), *body), row_word="object", scale="unit", headed=True)
 
 
+def cxf_missing() -> FileError:
+    """Say which extra reads and writes CxF."""
+    return FileError(
+        "CxF files need a package that is not installed.",
+        remedy="install the extra cxf: pip install 'candy-panel-workbook[cxf]'.",
+    )
+
+
 @lru_cache(maxsize=1)
 def _parser() -> tuple[Any, Any]:
     try:
@@ -85,10 +93,7 @@ def _parser() -> tuple[Any, Any]:
         from xsdata.formats.dataclass.context import XmlContext
         from xsdata.formats.dataclass.parsers import XmlParser
     except ImportError as error:
-        raise FileError(
-            "CxF files need a package that is not installed.",
-            remedy="install the extra cxf: pip install 'candy-panel-workbook[cxf]'.",
-        ) from error
+        raise cxf_missing() from error
     # It logs what it leaves out; without a handler that would land on the user's screen.
     logging.getLogger("xsdata.logger").addHandler(logging.NullHandler())
     return XmlParser(context=XmlContext()), CxF

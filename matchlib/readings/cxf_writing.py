@@ -11,6 +11,7 @@ from matchlib import __version__
 from matchlib.domain import Panel, Reading
 from matchlib.errors import FileError
 from matchlib.readings._words import known_name, wavelength
+from matchlib.readings.cxf import cxf_missing
 from matchlib.readings.writing import ReadingRow, rows_of, save_bytes, table_of
 
 __all__ = ["write_cxf"]
@@ -52,10 +53,7 @@ def write_cxf(panels: Iterable[Panel], path: str | os.PathLike[str]) -> Path:
     try:
         from colour_cxf import cxf3, write_cxf
     except ImportError as error:
-        raise FileError(
-            "CxF files need a package that is not installed.",
-            remedy="install the extra cxf: pip install 'candy-panel-workbook[cxf]'.",
-        ) from error
+        raise cxf_missing() from error
     specifications: dict[tuple[object, ...], Any] = {}
     objects = [
         _object(cxf3, row, number, specifications) for number, row in enumerate(rows_of(panels), 1)

@@ -1,0 +1,57 @@
+"""What a sprayer can change of a recipe, and which change is the least trouble."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from matchlib.correction import (
+    moves,
+)
+from matchlib.correction.scoring import Scored, best_of
+from matchlib.domain import CoatSchedule, Colour, Recipe
+from matchlib.mixing import Limits
+from tests.benchmarks.spray import Noise, Shop
+
+
+@pytest.fixture(scope="module")
+def shop() -> Shop:
+    return Shop(3, n_grounds=3, n_colours=2, noise=Noise(film=0.02, coat=0.02))
+
+
+@pytest.fixture(scope="module")
+def recipe(shop: Shop) -> Recipe:
+    return Recipe(shop.grounds[0], shop.colours[0], CoatSchedule.parse("4@5:1"), "yes")
+
+
+def test_moves_are_what_a_sprayer_can_do(recipe: Recipe, shop: Shop) -> None:
+    found = moves(recipe, Limits(), shop.grounds)
+    schedules = {str(m.recipe.schedule) for m in found}
+    assert {"5@5:1", "3@5:1", "4@5.5:1", "3@5:1 1@8:1", "2@5:1 2@8:1"} <= schedules
+    assert len({m.recipe for m in found}) == len(found)
+    assert any("over" in m.words and "instead of" in m.words for m in found)
+    cut = next(m for m in found if str(m.recipe.schedule) == "2@5:1 2@8:1")
+    assert cut.words == "cut the last two coats to 8:1 (8 parts carrier to 1 part colour)"
+    blend = replace(recipe, colour=Colour.parse("ruby 2 + moss 1"))
+    colours = {m.recipe.colour for m in moves(blend, Limits(), ()) if m.recipe.colour}
+    assert Colour.parse("ruby 43 + moss 17") in colours
+
+
+def test_moves_stay_within_the_limits(recipe: Recipe) -> None:
+    limits = Limits(min_ratio=5, max_ratio=6, ratio_step=1, max_coats=4)
+    for move in moves(recipe, limits, ()):
+        assert move.recipe.schedule is not None
+        assert move.recipe.schedule.coats <= 4
+        assert {s.ratio for s in move.recipe.schedule.steps} <= set(limits.ratios())
+
+
+def test_one_thing_less_changed_is_worth_two_in_a_hundred(recipe: Recipe) -> None:
+    def one(chance: float, changes: int) -> Scored:
+        about = (recipe, (0.0, 0.0, 0.0), np.eye(3), np.inf, 1.0, 0.5, chance)
+        return Scored(*about, words="", changes=changes)
+
+    assert best_of([one(0.50, 2), one(0.47, 0)]).changes == 0
+    assert best_of([one(0.50, 2), one(0.45, 0)]).changes == 2
+    assert best_of([]) is None
