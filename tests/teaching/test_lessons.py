@@ -151,8 +151,9 @@ def test_no_exercise_where_the_archive_cannot_support_it(
     with pytest.raises(DomainError, match="no such exercise"):
         make_exercise(model, panels, "hue", seed=1)
     asked = make_exercise(model, panels, "coats", seed=1)
-    with pytest.raises(DomainError, match="Nothing was chosen"):
-        mark(asked, 9)
+    for none in (-1, len(asked.options)):
+        with pytest.raises(DomainError, match="Nothing was chosen"):
+            mark(asked, none)
 
 
 def test_every_lesson_has_its_numbers_from_the_law(
