@@ -4,7 +4,8 @@
 their types are read from the command line itself, so that a new option is covered when it comes.
 Each draw runs in a process of its own, in a workshop of its own. It has failed if it ends in a
 traceback, by a signal, without a word, after more than 10 s of computing or 60 s of waiting, or
-with more than 500 MB.
+with more than 500 MB. Where root runs it, each draw is made by nobody: a broken command harms no
+more than its own workshop.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ import re
 import resource
 import shutil
 import signal
+import stat
 import sys
 import tempfile
 import time
@@ -34,7 +36,7 @@ import typer
 from PIL import Image
 
 from tests.cli_shop import SMALL, run
-from tests.faults.making import seeded
+from tests.faults.making import become_nobody, lent, seeded
 from tests.faults.record import circumstances, write_section
 from tests.tools.hostile_pictures import dng_of, png_header_of, tiff_header_of
 
@@ -65,7 +67,7 @@ ADDRESSES = [
 ]
 _FILES = """
 good.csv empty.csv wide.csv long.csv missing.csv recipes.csv none/such/file.csv
-panels.db other.db damaged.db text.db fifo folder loop /dev/null /dev/zero noise.bin
+panels.db other.db damaged.db text.db fifo folder loop null zero noise.bin
 table.xlsx bomb.xlsx half.zip kept.zip deep.json table.cgats table.cxf
 picture.jpg raw.dng huge.png huge.tif
 """
@@ -249,7 +251,6 @@ def make_shop(folder: Path) -> None:
     (folder / "text.db").write_text("no database")
     (folder / "empty.csv").touch()
     (folder / "noise.bin").write_bytes(seeded(1).randbytes(20_000))
-    os.mkfifo(folder / "fifo")
     (folder / "folder").mkdir()
     (folder / "loop").symlink_to("loop")
     (folder / "deep.json").write_text("[" * 100_000)
@@ -275,10 +276,15 @@ def tried(arguments: list[str], shop: Path) -> Outcome:
         room = Path(name, "shop")
         # The great files are shared; nothing may write to what it was given to read.
         great = {"bomb.xlsx", "long.csv", "wide.csv"}
-        shutil.copytree(shop, room, symlinks=True, ignore=lambda *_: [*great, "fifo"])
+        shutil.copytree(shop, room, symlinks=True, ignore=lambda *_: great)
+        os.mkfifo(room / "fifo")
+        # Devices of its own: a command that replaces one by a file spoils no other program's.
+        for each, minor in (("null", 3), ("zero", 5)):
+            with contextlib.suppress(PermissionError):  # only root may make them
+                os.mknod(room / each, stat.S_IFCHR | 0o666, os.makedev(1, minor))
+        lent(Path(name))
         for each in great:
             os.link(shop / each, room / each)
-        os.mkfifo(room / "fifo")
         said = Path(name, "said")
         # A machine that does other things as well answers that much later.
         until = time.monotonic() + WALL_SECONDS * max(1.0, os.getloadavg()[0] / _CORES)
@@ -323,6 +329,7 @@ def _run_and_exit(arguments: list[str], room: Path, said: Path) -> None:
         os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
         for descriptor in (1, 2):
             os.dup2(out, descriptor)
+        become_nobody()
         sys.stdin = open(0, closefd=False)  # noqa: SIM115  the process ends with it
         sys.stdout = open(1, "w", closefd=False, encoding="utf-8", errors="surrogateescape")  # noqa: SIM115  as above
         sys.stderr = open(2, "w", closefd=False, encoding="utf-8", errors="surrogateescape")  # noqa: SIM115  as above

@@ -1,10 +1,12 @@
-"""Panels of every kind from a seed, for the tests of the archive."""
+"""Panels of every kind from a seed, and a process without rights, for what tries faults."""
 
 from __future__ import annotations
 
 import datetime as dt
+import os
 import random
 from dataclasses import replace
+from pathlib import Path
 
 from matchlib.domain import (
     CoatSchedule,
@@ -19,8 +21,9 @@ from matchlib.domain import (
     Viewing,
 )
 
-__all__ = ["panel", "panels", "seeded"]
+__all__ = ["become_nobody", "lent", "panel", "panels", "seeded"]
 
+_NOBODY = 65534
 _GROUNDS = ("silver", "fine silver", "Goldfish", "graphite", "silver 3 + black 1", "white 10 + x 1")
 _COLOURS = ("teal", "Violet", "amber", "teal 2 + violet 1", "amber 1.5 + teal 0.25")
 _RATIOS = ("6:1", "3:1", "8:1", "2.5:1", "10:3", "1:2", "12.125:1")
@@ -29,6 +32,21 @@ _RATIOS = ("6:1", "3:1", "8:1", "2.5:1", "10:3", "1:2", "12.125:1")
 def seeded(seed: object) -> random.Random:
     """Return a generator that gives the same draws for the same seed."""
     return random.Random(repr(seed))  # noqa: S311  # test data, no secrets
+
+
+def become_nobody() -> None:
+    """Give up root's rights in this process, where it has them."""
+    if os.geteuid() == 0:
+        os.setgroups([])
+        os.setgid(_NOBODY)
+        os.setuid(_NOBODY)
+
+
+def lent(folder: Path) -> None:
+    """Give a folder, and what is in it, to whom `become_nobody` makes of this process."""
+    if os.geteuid() == 0:
+        for place in (folder, *folder.rglob("*")):
+            os.chown(place, _NOBODY, _NOBODY, follow_symlinks=False)
 
 
 def panel(seed: object, code: str, *, repeats: int | None = None, plain: bool = False) -> Panel:

@@ -27,7 +27,7 @@ from matchlib.archive import Archive, export_bundle, schema
 from matchlib.domain import readings_in
 from matchlib.errors import ArchiveError, FileError
 from tests.cli_shop import SMALL
-from tests.faults.making import panels, seeded
+from tests.faults.making import become_nobody, panels, seeded
 from workbook.session import Session, import_file
 
 __all__ = [
@@ -305,10 +305,7 @@ def read_only_folder(folder: Path) -> str:
     room.chmod(0o555)
 
     def work() -> None:
-        if os.geteuid() == 0:
-            os.setgroups([])
-            os.setgid(65534)
-            os.setuid(65534)
+        become_nobody()
         _only_readable(room, before)
 
     try:
