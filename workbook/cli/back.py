@@ -103,6 +103,7 @@ def _add(
     from matchlib.domain import Recipe
     from matchlib.readings import read_target
     from workbook.session import Session, date_of, draft_panel
+    from workbook.session.customer import note_sprayed
 
     with Session.open(archive) as session:
         if not yes:
@@ -175,6 +176,8 @@ def _add(
             done = {f.name: getattr(new, f.name) for f in fields(new) if f.name != "recipe"}
             session.archive.build_on(panel, whole, who=who, **done)
             added, words = [], f"Panel {panel} was built on: {whole.words}."
+            for job in note_sprayed(session.archive, panel, who=who):
+                words += f" Job {job.number}, {job.name}, now waits for its reading."
     if json_:
         show_json({**draft.as_dict(), "added": added, "words": words})
     else:

@@ -26,6 +26,7 @@ __all__ = [
     "Outlook",
     "aim_of_job",
     "labs_on",
+    "note_sprayed",
     "outlook_of",
     "sheet_of_job",
     "to_spray",
@@ -78,6 +79,17 @@ def to_spray(archive: Archive, job: Job) -> tuple[Recipe, Panel | None]:
             remedy="read the panel, or plan further coats.",
         )
     return recipe, panel
+
+
+def note_sprayed(archive: Archive, code: str, *, who: str = "") -> tuple[Job, ...]:
+    """Let jobs that build on a panel wait for its reading, if all their coats are on it."""
+    on = archive.panel(code).recipe.schedule
+    return tuple(
+        archive.keep_job(job.sprayed(code), who=who)
+        for job in archive.jobs(done=False)
+        if job.state == "spray" and job.plan and job.plan.on == code
+        if on is not None and on == job.plan.recipe.schedule
+    )
 
 
 def _plan_of(job: Job) -> Plan:
