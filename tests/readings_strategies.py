@@ -6,6 +6,7 @@ import dataclasses
 import datetime as dt
 from fractions import Fraction
 
+import numpy as np
 from hypothesis import strategies as st
 
 from matchlib.domain import (
@@ -42,6 +43,11 @@ def _blends(kind):
     ).map(lambda parts: kind(tuple(parts)))
 
 
+def _product(values):
+    root = np.reshape(values, (3, 3))
+    return tuple(map(tuple, (root @ root.T + 0.01 * np.eye(3)).tolist()))
+
+
 _ratio = st.builds(
     MixRatio,
     st.fractions(0, 40, max_denominator=8),
@@ -60,6 +66,7 @@ viewings = st.builds(
     Viewing, st.sampled_from(["D65", "D50", "A", "LED-B3"]), st.sampled_from(["2", "10"]), _geometry
 )
 _sd = st.none() | st.floats(0.01, 5)
+_covariance = st.lists(st.floats(0.1, 5), min_size=9, max_size=9).map(_product)
 _lab = st.tuples(st.floats(0, 100), st.floats(-150, 150), st.floats(-150, 150))
 _grid = st.sampled_from(
     [tuple(float(w) for w in range(400, 701, s)) for s in (10, 20)]
@@ -85,6 +92,8 @@ def readings(draw):
         "state": draw(st.sampled_from(["", "before clear"])),
     }
     if draw(st.booleans()):
+        if draw(st.booleans()):
+            more["covariance"] = draw(_covariance)
         return Reading(viewing, source, draw(_lab), sd=draw(_sd), **more)
     nm = draw(_grid)
     level = draw(st.floats(0, 1.2))

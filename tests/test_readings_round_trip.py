@@ -58,6 +58,17 @@ def test_no_exported_cell_begins_like_a_formula(sign, kind, tmp_path):
     assert read_file(path).panels == (panel,)
 
 
+@pytest.mark.parametrize(
+    "cell", ["[[1,0],[0,1]]", "1 2 3", "[" * 99_999, "[[1,2,0],[2,1,0],[0,0,1]]"]
+)
+def test_a_covariance_that_is_none_is_told_of_with_its_row(cell, tmp_path):
+    path = tmp_path / "t.csv"
+    lines = ["panel,ground,illuminant,observer,geometry,source,L,a,b,covariance"]
+    lines += ["P1,silver,D65,10,photo,photo,50,0,0," + f'"{cell}"']
+    path.write_text("\n".join(lines))
+    assert "row 2: This covariance of a reading" in understand(path).text()
+
+
 def test_numbers_are_not_guarded_on_export(tmp_path):
     panel = Panel.of("P1", Recipe(Ground.parse("silver")), (Reading(lab=(50.0, -1.5, 2.0)),))
     rows = list(csv.DictReader(write_table([panel], tmp_path / "t.csv").open()))

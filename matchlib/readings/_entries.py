@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-import json
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, TypeVar
 
 from matchlib.domain import GunSetup, LoggedCoat, Panel, Reading, Recipe, Stage, read_lots
 from matchlib.errors import FileError, MatchlibError
-from matchlib.plain import from_plain
+from matchlib.plain import from_plain, load
 from matchlib.readings._cells import read_text
 from matchlib.readings._conditions import ConditionReader
 from matchlib.readings._grid import CellFault, Row, is_blank
@@ -32,6 +31,8 @@ OF_PANEL = ("batch", "note", "customer", "drawer")
 OF_STAGE = (*(n for n in TEXTS if n not in OF_PANEL), "temperature", *NUMBERS, "clear_coats")
 OURS = ("import row", "import outcome", "import reasons", "import sheet")
 """Columns of our own report, which is no note when it comes back corrected."""
+_Covariance = tuple[tuple[float, float, float], ...]
+_T = TypeVar("_T")
 
 
 @dataclass(slots=True)
@@ -150,7 +151,8 @@ class TableReader:
             number = look.whole(row, "stage")
             entry.stage = 1 if number is None else number
         with entry.noting():
-            entry.log = _log(look.text(row, "log"))
+            if text := look.text(row, "log"):
+                entry.log = _as_exported(text, tuple[LoggedCoat, ...], "log of coats")
         with entry.noting():
             entry.extra = tuple(
                 (name, read_text(row[1][i], name))
@@ -213,6 +215,8 @@ class TableReader:
             told = look.text(row, "sprayed") != UNKNOWN
             entry.sprayed = read_date(look.cell(row, "sprayed"), look.dates) if told else None
         said: dict[str, Any] = {n: look.text(row, n) for n in ("instrument", "state", "picture")}
+        if text := look.text(row, "covariance"):
+            said["covariance"] = _as_exported(text, _Covariance, "covariance of a reading")
         entry.readings = [replace(r, date=day, **said) for r in entry.readings]
 
     def _code(self, row: Row, entry: Entry) -> None:
@@ -239,17 +243,15 @@ class TableReader:
             )
 
 
-def _log(text: str) -> tuple[LoggedCoat, ...]:
-    if not text:
-        return ()
+def _as_exported(text: str, kind: type[_T], what: str) -> _T:
     try:
-        return from_plain(tuple[LoggedCoat, ...], json.loads(text))
-    except (MatchlibError, ValueError, RecursionError) as error:
+        return from_plain(kind, load(text))
+    except MatchlibError as error:
         raise FileError(
-            "This log of coats cannot be read.",
-            expected="a log as the export writes it",
+            f"This {what} cannot be read.",
+            expected="one as the export writes it",
             got=f"{text[:60]} ({error})",
-            remedy="empty the cell; a log is noted as the panel is sprayed.",
+            remedy="empty the cell.",
         ) from None
 
 

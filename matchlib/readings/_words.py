@@ -30,7 +30,18 @@ KNOWN = (
     *("illuminant", "observer", "geometry", "L", "a", "b", "X", "Y", "Z", "scale", "sd"),
     *("date", "sprayed", "sprayer", "lot", "batch", "note", "customer", "temperature"),
     *("humidity", "tile", "stage", "state", "instrument", "picture", "log"),
-    *("gun", "tip", "pressure", "fan", "distance", "overlap", "lots", "clear_coats", "drawer"),
+    *(
+        "covariance",
+        "gun",
+        "tip",
+        "pressure",
+        "fan",
+        "distance",
+        "overlap",
+        "lots",
+        "clear_coats",
+        "drawer",
+    ),
 )
 """Columns of the table of readings, as our own files name them."""
 

@@ -26,7 +26,8 @@ __all__ = ["ReadingRow", "rows_of", "save_bytes", "table_of", "write_table"]
 _ALWAYS = ("panel", "ground", "colour", "schedule", "clear", "source")
 _VIEWING = ("illuminant", "observer", "geometry")
 _RARE = (
-    *("stage", "state", "instrument", "picture", "sprayed", "date", "sprayer", "lot", "batch"),
+    *("stage", "covariance", "state", "instrument", "picture", "sprayed", "date", "sprayer"),
+    *("lot", "batch"),
     *("temperature", "humidity", "log", "gun", "tip", "pressure", "fan", "distance", "overlap"),
     *("lots", "clear_coats", "drawer", "note", "customer"),
 )
@@ -163,6 +164,7 @@ def save_bytes(data: bytes, target: Path) -> None:
 
 def _fixed(row: ReadingRow) -> dict[str, str | float | None]:
     panel, stage, reading = row.panel, row.stage, row.reading
+    covariance = None if reading is None else reading.covariance
     date = stage.date if reading is None or reading.date is None else reading.date
     return {
         "panel": guard(panel.code),
@@ -176,6 +178,7 @@ def _fixed(row: ReadingRow) -> dict[str, str | float | None]:
         "temperature": stage.temperature,
         "humidity": stage.humidity,
         "log": dump(to_plain(stage.log)) if stage.log else None,
+        "covariance": dump(covariance) if covariance else None,
         **{n: getattr(stage.setup, n) for n in ("tip", "pressure", "fan", "distance", "overlap")},
         "gun": guard(stage.setup.gun) or None,
         "lots": guard(lots_text(stage.lots)) or None,

@@ -133,7 +133,7 @@ def _show(
     with Session.open(archive, write=False) as session:
         job = session.archive.job(number)
         found = None
-        if job.plan is not None and job.open:
+        if job.plan is not None and job.open and not (job.plan.on and job.state == "read"):
             try:
                 tell_fit(session)
                 found = outlook_of(session.archive, job)
