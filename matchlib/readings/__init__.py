@@ -12,29 +12,20 @@ from __future__ import annotations
 
 from matchlib.readings.cgats_writing import write_cgats
 from matchlib.readings.cxf_writing import write_cxf
-from matchlib.readings.files import (
-    RecipeRow,
-    accepted,
-    read_file,
-    read_recipes,
-    understand,
-)
+from matchlib.readings.files import RecipeRow, accepted, read_file, read_recipes, understand
 from matchlib.readings.frame import frame_of
 from matchlib.readings.panels import Stated
-from matchlib.readings.questions import Choice, Question, read_answers
-from matchlib.readings.report import ImportReport, RowReport, TileReading
+from matchlib.readings.questions import Question, read_answers
+from matchlib.readings.report import ImportReport
 from matchlib.readings.targets import read_target, read_targets
 from matchlib.readings.whole import file_text
 from matchlib.readings.writing import write_table
 
 __all__ = [
-    "Choice",
     "ImportReport",
     "Question",
     "RecipeRow",
-    "RowReport",
     "Stated",
-    "TileReading",
     "accepted",
     "file_text",
     "frame_of",

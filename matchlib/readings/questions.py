@@ -26,26 +26,11 @@ class Undecided(Exception):  # noqa: N818  a row waiting for an answer is no err
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """One possible answer.
+    """One possible answer."""
 
-    Parameters
-    ----------
-    key : str
-        What is given as the answer.
-    text : str
-        In words.
-    means : str
-        What it would make of the first row that waits for it; may be empty.
-
-    Examples
-    --------
-    >>> Choice("0-1", "from 0 to 1", "0.5 is half the light").key
-    '0-1'
-    """
-
-    key: str
-    text: str
-    means: str = ""
+    key: str  # what is given as the answer
+    text: str  # in words
+    means: str = ""  # what it would make of the first row that waits for it; may be empty
 
 
 @dataclass(slots=True)

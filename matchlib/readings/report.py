@@ -36,39 +36,15 @@ TAKEN, REFUSED, WAITS, ALONE, REMARK = "taken", "refused", "waits", "alone", "re
 
 @dataclass(frozen=True, slots=True)
 class RowReport:
-    """What became of one row.
+    """What became of one row."""
 
-    Parameters
-    ----------
-    row : int
-        Number of the row as its user sees it; a table's header is row 1.
-    outcome : str
-        ``taken``, ``refused``, ``waits`` (for an answer), ``alone`` (a reading without a back, or
-        a back without a reading), or ``remark`` (no row of the table).
-    panel : str
-        Code of the panel, where it could be read.
-    reasons : tuple of str
-        All that was the matter, and what to do.
-    sheet : str
-        Sheet or file, where there are several.
-    cells : tuple of (str, str)
-        The row as it came, by the names of its columns.
-
-    Examples
-    --------
-    >>> from matchlib.demo import demo_table
-    >>> from matchlib.readings import understand
-    >>> with demo_table() as table:
-    ...     report = understand(table)
-    >>> report.rows[0].row, report.rows[0].panel
-    (2, 'T001')
-    """
-
-    row: int
+    row: int  # number of the row as its user sees it; a table's header is row 1
+    # ``taken``, ``refused``, ``waits`` (for an answer), ``alone`` (a reading without a back, or a
+    # back without a reading), or ``remark`` (no row of the table)
     outcome: str
-    panel: str = ""
-    reasons: tuple[str, ...] = ()
-    sheet: str = ""
+    panel: str = ""  # code of the panel, where it could be read
+    reasons: tuple[str, ...] = ()  # all that was the matter, and what to do
+    sheet: str = ""  # sheet or file, where there are several
     cells: tuple[tuple[str, str], ...] = field(default=(), repr=False)
 
     @property
@@ -77,13 +53,7 @@ class RowReport:
         return " Also: ".join(self.reasons)
 
     def as_dict(self) -> dict[str, Any]:
-        """Return the row as plain data.
-
-        Returns
-        -------
-        dict
-            ``row``, ``panel``, ``outcome``, ``reasons`` and, where there are several, ``sheet``.
-        """
+        """Return the row as plain data."""
         told = {"row": self.row, "panel": self.panel, "outcome": self.outcome}
         return {
             **told,
@@ -94,27 +64,11 @@ class RowReport:
 
 @dataclass(frozen=True, slots=True)
 class TileReading:
-    """A reading of a reference tile, by which an instrument's drift is noticed.
+    """A reading of a reference tile, by which an instrument's drift is noticed."""
 
-    Parameters
-    ----------
-    tile : str
-        ``white``, ``check``, or the tile's own name.
-    reading : Reading
-        The reading, with its day where the file gives one.
-    row : int
-        Where it stands in the file.
-
-    Examples
-    --------
-    >>> from matchlib import Reading
-    >>> TileReading("white tile", Reading(lab=(95.0, 0.0, 1.0)), row=3).tile
-    'white tile'
-    """
-
-    tile: str
-    reading: Reading
-    row: int
+    tile: str  # ``white``, ``check``, or the tile's own name
+    reading: Reading  # the reading, with its day where the file gives one
+    row: int  # where it stands in the file
 
 
 @dataclass(frozen=True)
