@@ -8,29 +8,20 @@ photos and settings, and say so in plain words when something is wrong with them
 from __future__ import annotations
 
 from matchlib.archive.adding import AddResult
-from matchlib.archive.attaching import Attachment
-from matchlib.archive.backups import Backup
 from matchlib.archive.bundle import export_bundle, import_bundle
-from matchlib.archive.changes import Change, Item
+from matchlib.archive.changes import Change
 from matchlib.archive.copies import apart, back_up, backups_of
 from matchlib.archive.export import export_table
-from matchlib.archive.merged import Merged
 from matchlib.archive.merging import merge
 from matchlib.archive.naming import all_names, join_names, keep_lot, near_spellings, rename
-from matchlib.archive.restoring import Restored, restore
-from matchlib.archive.salvaging import Salvaged, salvage
+from matchlib.archive.restoring import restore
+from matchlib.archive.salvaging import salvage
 from matchlib.archive.store import Archive
 
 __all__ = [
     "AddResult",
     "Archive",
-    "Attachment",
-    "Backup",
     "Change",
-    "Item",
-    "Merged",
-    "Restored",
-    "Salvaged",
     "all_names",
     "apart",
     "back_up",

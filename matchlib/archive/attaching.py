@@ -20,36 +20,13 @@ MAX_BYTES = 50_000_000
 
 @dataclass(frozen=True, slots=True)
 class Attachment:
-    """A file kept with a panel.
+    """A file kept with a panel."""
 
-    Parameters
-    ----------
-    name : str
-        File name.
-    data : bytes
-        What is in it.
-    sha256 : str
-        Its digest.
-    at : datetime.datetime
-        When it was attached, UTC.
-    who : str
-        By whom.
-
-    Examples
-    --------
-    >>> from matchlib.demo import demo_archive
-    >>> with demo_archive(3) as archive:
-    ...     _ = archive.attach("T001", "back.jpg", b"as it was")
-    ...     (kept,) = archive.attachments("T001")
-    >>> kept.name, kept.data
-    ('back.jpg', b'as it was')
-    """
-
-    name: str
-    data: bytes
-    sha256: str
-    at: dt.datetime
-    who: str
+    name: str  # file name
+    data: bytes  # what is in it
+    sha256: str  # its digest
+    at: dt.datetime  # when it was attached, UTC
+    who: str  # by whom
 
 
 def attach(

@@ -40,33 +40,11 @@ _TIME = "%Y-%m-%d %H%M%S"
 
 @dataclass(frozen=True, slots=True)
 class Backup:
-    """One backup.
+    """One backup."""
 
-    Parameters
-    ----------
-    path : Path
-        The file: an archive of its own.
-    at : datetime.datetime
-        When it was made, by the clock of the machine.
-    why : str
-        ``daily``, ``before merge`` and the like.
-
-    Examples
-    --------
-    >>> from tempfile import TemporaryDirectory
-    >>> from matchlib import Archive
-    >>> from matchlib.archive import back_up, backups_of
-    >>> with TemporaryDirectory() as folder:
-    ...     with Archive.open(f"{folder}/a.db", create=True) as archive:
-    ...         _ = back_up(archive)
-    ...     (backup,) = backups_of(f"{folder}/a.db")
-    >>> backup.path.suffix
-    '.db'
-    """
-
-    path: Path
-    at: dt.datetime
-    why: str
+    path: Path  # the file: an archive of its own
+    at: dt.datetime  # when it was made, by the clock of the machine
+    why: str  # ``daily``, ``before merge`` and the like
 
 
 def folder_of(path: Path | None, label: str) -> Path:

@@ -33,30 +33,12 @@ Entry = tuple[str, int, Mapping[str, Any] | None, Mapping[str, Any] | None]
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """One thing that a change touched.
+    """One thing that a change touched."""
 
-    Parameters
-    ----------
-    kind : str
-        ``panel``, ``name``, ``job`` or ``finding``.
-    name : str
-        The panel's code, the name, the job's number, or what the finding is known by.
-    before, after : dict
-        The fields that changed; empty where there was nothing.
-
-    Examples
-    --------
-    >>> from matchlib.demo import demo_archive
-    >>> with demo_archive(3) as archive:
-    ...     items = archive.history()[0].items
-    >>> items[0].kind, items[0].name
-    ('panel', 'T001')
-    """
-
-    kind: str
-    name: str
-    before: dict[str, Any]
-    after: dict[str, Any]
+    kind: str  # ``panel``, ``name``, ``job`` or ``finding``
+    name: str  # the panel's code, the name, the job's number, or what the finding is known by
+    before: dict[str, Any]  # the fields that changed; empty where there was nothing
+    after: dict[str, Any]  # the fields that changed; empty where there was nothing
 
     @property
     def words(self) -> str:

@@ -19,56 +19,17 @@ __all__ = ["Merged", "left_in"]
 
 @dataclass(frozen=True, slots=True)
 class Merged:
-    """What a merge did, or would do.
-
-    Parameters
-    ----------
-    panels : AddResult
-        What became of their panels, by the codes that they have here; those left out under their
-        own.
-    renamed : tuple of (str, str)
-        Their codes that other cards have here, and the codes given instead.
-    names : tuple of (str, str, str)
-        Kind, their name and the one that it was joined to.
-    jobs : tuple of (int, int)
-        Their number of a job and its number here.
-    jobs_left : tuple of (int, str)
-        Their number of a job that was not taken, and why.
-    files : int
-        Photos and the like that came along.
-    left : tuple of str
-        What else was not taken, in words.
-    questions : tuple of Question
-        What was asked.
-    change : int, optional
-        Number of the change, for `undo`; None where nothing was new.
-
-    Examples
-    --------
-    >>> from tempfile import TemporaryDirectory
-    >>> from matchlib import Archive
-    >>> from matchlib.archive import merge
-    >>> from matchlib.demo import demo_panels
-    >>> with (
-    ...     TemporaryDirectory() as folder,
-    ...     Archive.open(f"{folder}/a.db", create=True) as ours,
-    ...     Archive.open(f"{folder}/b.db", create=True) as theirs,
-    ... ):
-    ...     _ = theirs.add(demo_panels()[:3])
-    ...     done = merge(ours, theirs, dry_run=True)
-    >>> done.panels.added
-    ('T001', 'T002', 'T003')
-    """
+    """What a merge did, or would do."""
 
     panels: AddResult = field(default_factory=AddResult)
     renamed: tuple[tuple[str, str], ...] = ()
     names: tuple[tuple[str, str, str], ...] = ()
-    jobs: tuple[tuple[int, int], ...] = ()
-    jobs_left: tuple[tuple[int, str], ...] = ()
-    files: int = 0
-    left: tuple[str, ...] = ()
-    questions: tuple[Question, ...] = ()
-    change: int | None = None
+    jobs: tuple[tuple[int, int], ...] = ()  # their number of a job and its number here
+    jobs_left: tuple[tuple[int, str], ...] = ()  # their number of a job that was not taken, and why
+    files: int = 0  # photos and the like that came along
+    left: tuple[str, ...] = ()  # what else was not taken, in words
+    questions: tuple[Question, ...] = ()  # what was asked
+    change: int | None = None  # number of the change, for `undo`; None where nothing was new
 
     @property
     def open(self) -> tuple[Question, ...]:

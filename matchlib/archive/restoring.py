@@ -51,39 +51,13 @@ class Contents:
 
 @dataclass(frozen=True, slots=True)
 class Restored:
-    """What a restoring did, or would do.
+    """What a restoring did, or would do."""
 
-    Parameters
-    ----------
-    backup : Contents
-        What is restored.
-    current : Contents, optional
-        What gives way; None where there is nothing or it is damaged.
-    newer : int
-        Changes made here that the backup does not have.
-    damage : str
-        What is wrong with the archive that gives way; empty for nothing.
-    kept : Path, optional
-        Where that was kept.
-
-    Examples
-    --------
-    >>> from tempfile import TemporaryDirectory
-    >>> from matchlib import Archive
-    >>> from matchlib.archive import back_up
-    >>> with TemporaryDirectory() as folder:
-    ...     with Archive.open(f"{folder}/a.db", create=True) as archive:
-    ...         copy = back_up(archive, to=f"{folder}/copy.db")
-    ...     done = restore(f"{folder}/new.db", copy, dry_run=True)
-    >>> done.newer, done.damage
-    (0, '')
-    """
-
-    backup: Contents
-    current: Contents | None = None
-    newer: int = 0
-    damage: str = ""
-    kept: Path | None = None
+    backup: Contents  # what is restored
+    current: Contents | None = None  # what gives way; None where there is nothing or it is damaged
+    newer: int = 0  # changes made here that the backup does not have
+    damage: str = ""  # what is wrong with the archive that gives way; empty for nothing
+    kept: Path | None = None  # where that was kept
 
     @property
     def text(self) -> str:

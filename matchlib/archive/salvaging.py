@@ -39,23 +39,10 @@ _MOST = 10_000_000  # rows that are looked for behind a damaged page
 
 @dataclass(frozen=True, slots=True)
 class Salvaged:
-    """What could be saved of a damaged archive.
+    """What could be saved of a damaged archive."""
 
-    Parameters
-    ----------
-    panels : int
-        Saved, removed ones too.
-    lost : tuple of str
-        What was not, a line each.
-
-    Examples
-    --------
-    >>> Salvaged(panels=3, lost=()).lost
-    ()
-    """
-
-    panels: int
-    lost: tuple[str, ...]
+    panels: int  # saved, removed ones too
+    lost: tuple[str, ...]  # what was not, a line each
 
     @property
     def text(self) -> str:
