@@ -8,7 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from matchlib.audit import KINDS, PRIORS, Evidence, Finding, audit
+from matchlib.audit import Finding, audit
+from matchlib.audit.finding import KINDS, PRIORS, Evidence
 from matchlib.audit.left_out import LeftOutReadings, leave_out
 from matchlib.audit.slips import Materials, slips
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Reading, Recipe

@@ -7,24 +7,15 @@ with the panel itself left out of the fit, so that a wrong back cannot defend it
 
 from __future__ import annotations
 
-from matchlib.audit.backs import Verdict, judge
 from matchlib.audit.excluded import excluded, excluded_words
-from matchlib.audit.finding import KINDS, PRIORS, Evidence, Finding
+from matchlib.audit.finding import Finding
 from matchlib.audit.gaps import gaps
-from matchlib.audit.slips import Materials
-from matchlib.audit.whole import LIKELY, audit
+from matchlib.audit.whole import audit
 
 __all__ = [
-    "KINDS",
-    "LIKELY",
-    "PRIORS",
-    "Evidence",
     "Finding",
-    "Materials",
-    "Verdict",
     "audit",
     "excluded",
     "excluded_words",
     "gaps",
-    "judge",
 ]

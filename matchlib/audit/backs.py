@@ -67,15 +67,7 @@ class Read(Protocol):
 
 
 class Verdict:
-    """What is likeliest of one panel.
-
-    Parameters
-    ----------
-    panel : Panel
-        Which.
-    written : float
-        Log-likelihood as written [nat].
-    """
+    """What is likeliest of one panel."""
 
     def __init__(self, panel: Panel, written: float) -> None:
         self.panel = panel
@@ -89,21 +81,7 @@ class Verdict:
     def add(
         self, kind: str, recipe: Recipe | None, likelihood: float, prior: float, note: str = ""
     ) -> None:
-        """Add something else that may be true.
-
-        Parameters
-        ----------
-        kind : str
-            Kind of finding.
-        recipe : Recipe, optional
-            Sprayed instead, if it is that.
-        likelihood : float
-            Log-likelihood of the reading [nat].
-        prior : float
-            Probability beforehand [-].
-        note : str
-            What it would be, if not a recipe.
-        """
+        """Add something else that may be true."""
         self.kinds.append(kind)
         self.recipes.append(recipe)
         self.likelihoods.append(likelihood)
@@ -111,15 +89,7 @@ class Verdict:
         self.notes.append(note)
 
     def shares(self) -> tuple[float, Array]:
-        """Return the probability of the back being right, and of each other thing.
-
-        Returns
-        -------
-        right : float
-            [-].
-        others : ndarray
-            In the order added [-].
-        """
+        """Return the probability of the back being right, and of each other thing."""
         if not self.kinds:
             return 1.0, np.zeros(0)
         right = max(1.0 - sum(self.priors), 0.05)
@@ -163,22 +133,7 @@ def _mistyped(lab: Array) -> Iterator[tuple[Array, str]]:
 
 
 def judge(left: Read, shelf: Materials, *, callback: Callback | None = None) -> list[Verdict]:
-    """Weigh every slip against what is written, for every panel.
-
-    Parameters
-    ----------
-    left : Read
-        Panels against what was learnt without them.
-    shelf : Materials
-        What the shop has.
-    callback : callable, optional
-        Called with the share done between pieces of work; what it raises ends it.
-
-    Returns
-    -------
-    list of Verdict
-        One a panel, in order.
-    """
+    """Weigh every slip against what is written, for every panel."""
     written, far = left.likelihood(), left.squared
     verdicts = [Verdict(p, float(w)) for p, w in zip(left.panels, written, strict=True)]
     looked = np.flatnonzero(far > WORTH_A_LOOK)

@@ -39,24 +39,10 @@ KINDS: tuple[str, ...] = (
 
 @dataclass(frozen=True)
 class Evidence:
-    """How well the reading agrees with what is written, and with what is proposed.
+    """How well the reading agrees with what is written, and with what is proposed."""
 
-    Parameters
-    ----------
-    written, proposed : float
-        Log-likelihood of the reading [nat], the panel itself left out of the fit.
-
-    Examples
-    --------
-    >>> from matchlib.audit import audit
-    >>> from matchlib.demo import demo_model, demo_panels
-    >>> found = [one for one in audit(demo_panels(), demo_model()) if one.codes == ("T029",)][0]
-    >>> found.evidence.proposed > found.evidence.written
-    True
-    """
-
-    written: float
-    proposed: float
+    written: float  # log-likelihood of the reading [nat], the panel itself left out of the fit
+    proposed: float  # log-likelihood of the reading [nat], the panel itself left out of the fit
 
     @property
     def words(self) -> str:

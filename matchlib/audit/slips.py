@@ -13,43 +13,15 @@ __all__ = ["Materials", "slips"]
 
 @dataclass(frozen=True)
 class Materials:
-    """What the shop has: grounds, colours and ratios in use.
+    """What the shop has: grounds, colours and ratios in use."""
 
-    Parameters
-    ----------
-    grounds : sequence of Ground
-        Any of which may be under a panel.
-    colours : sequence of Colour
-        Any of which may be in the gun.
-    ratios : sequence of MixRatio
-        Any of which may be in the pot.
-
-    Examples
-    --------
-    >>> from matchlib.demo import demo_panels
-    >>> shop = Materials.of(demo_panels())
-    >>> len(shop.grounds), len(shop.colours)
-    (9, 8)
-    """
-
-    grounds: Sequence[Ground]
-    colours: Sequence[Colour]
-    ratios: Sequence[MixRatio]
+    grounds: Sequence[Ground]  # any of which may be under a panel
+    colours: Sequence[Colour]  # any of which may be in the gun
+    ratios: Sequence[MixRatio]  # any of which may be in the pot
 
     @classmethod
     def of(cls, panels: Sequence[Panel]) -> Materials:
-        """Return what is in use in an archive.
-
-        Parameters
-        ----------
-        panels : sequence of Panel
-            The archive.
-
-        Returns
-        -------
-        Materials
-            Without ratios of more colour than carrier, which may be slips themselves.
-        """
+        """Return what is in use in an archive."""
         recipes = [p.recipe for p in panels]
         used = [s.ratio for r in recipes if r.schedule for s in r.schedule.steps]
         return cls(

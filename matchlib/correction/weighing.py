@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gammaln, logsumexp
 
-from matchlib.audit import Materials, Verdict, judge
+from matchlib.audit.backs import Verdict, judge
+from matchlib.audit.slips import Materials
 from matchlib.correction.belief import Belief
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import Colour, Ground, Panel, Reading, Recipe

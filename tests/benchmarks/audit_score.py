@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from matchlib.audit import LIKELY, Finding, audit
+from matchlib.audit import Finding, audit
+from matchlib.audit.whole import LIKELY
 from matchlib.domain import CoatSchedule, Colour, MixRatio, Panel, Reading, Recipe
 from tests.benchmarks.command import Table, arguments, each_simulator
 from tests.benchmarks.layouts import Layouts
