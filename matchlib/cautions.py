@@ -17,8 +17,6 @@ __all__ = [
     "CAUTIONS",
     "DEFERENCE",
     "STEPS",
-    "BoothPrompt",
-    "Caution",
     "cautions_at",
 ]
 
@@ -35,33 +33,13 @@ DEFERENCE = (
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """One caution and where it comes from.
+    """One caution and where it comes from."""
 
-    Parameters
-    ----------
-    key : str
-        Short stable name.
-    title : str
-        What it is about.
-    text : str
-        The caution, in plain words.
-    sources : tuple of str
-        Public agency documents.
-    steps : tuple of str
-        Those of `STEPS` at which it matters.
-
-    Examples
-    --------
-    >>> from matchlib.cautions import CAUTIONS
-    >>> CAUTIONS[0].title
-    'Isocyanates in hardeners and two-part paint'
-    """
-
-    key: str
-    title: str
-    text: str
-    sources: tuple[str, ...]
-    steps: tuple[str, ...] = STEPS
+    key: str  # short stable name
+    title: str  # what it is about
+    text: str  # the caution, in plain words
+    sources: tuple[str, ...]  # public agency documents
+    steps: tuple[str, ...] = STEPS  # those of `STEPS` at which it matters
 
     @property
     def first(self) -> str:
@@ -71,27 +49,11 @@ class Caution:
 
 @dataclass(frozen=True, slots=True)
 class BoothPrompt:
-    """Something to ask oneself at the booth: a prompt, not a command.
+    """Something to ask oneself at the booth: a prompt, not a command."""
 
-    Parameters
-    ----------
-    key : str
-        Short stable name.
-    text : str
-        The prompt.
-    source : str
-        Where it comes from, or that it has no source.
-
-    Examples
-    --------
-    >>> from matchlib.cautions import BOOTH_PROMPTS
-    >>> BOOTH_PROMPTS[0].key
-    'recoat'
-    """
-
-    key: str
-    text: str
-    source: str
+    key: str  # short stable name
+    text: str  # the prompt
+    source: str  # where it comes from, or that it has no source
 
 
 # Paragraph (c) of 1910.107 (hot surfaces, earthing) was compared with a printed summary, and what
