@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import ExpectedDifference, Tolerance, delta_e00, expected_delta_e00
+from matchlib.colorimetry import Tolerance, delta_e00, expected_delta_e00
+from matchlib.colorimetry.expected import ExpectedDifference
 from matchlib.domain import Lab, Recipe, Viewing, three
 from matchlib.errors import MatchlibError
 from matchlib.outcome import Outcome, outcome_at, outcomes

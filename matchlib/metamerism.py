@@ -14,12 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import (
-    GRID,
-    lab_jacobian,
-    metamerism_index,
-    reflectance_to_lab,
-)
+from matchlib.colorimetry import GRID, metamerism_index, reflectance_to_lab
+from matchlib.colorimetry.lab import lab_jacobian
 from matchlib.domain import Recipe, Viewing
 from matchlib.errors import TargetError
 from matchlib.regression import FilmPredictor

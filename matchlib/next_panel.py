@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matchlib.colorimetry import delta_e00_metric
+from matchlib.colorimetry.difference import delta_e00_metric
 from matchlib.correction import Belief, Today
 from matchlib.correction.scoring import nearness
 from matchlib.domain import Recipe, Viewing

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import ExpectedDifference
+from matchlib.colorimetry.expected import ExpectedDifference
 from matchlib.domain import Lab, Recipe, three
 from matchlib.regression import Prediction
 from matchlib.target import Target

@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import delta_e00, delta_e00_metric
+from matchlib.colorimetry import delta_e00
+from matchlib.colorimetry.difference import delta_e00_metric
 from matchlib.domain import (
     CoatSchedule,
     CoatStep,

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.colorimetry import (
-    ExpectedDifference,
     Tolerance,
     expected_delta_e00,
     interpolate_reflectance,
@@ -19,6 +18,7 @@ from matchlib.colorimetry import (
     weights,
     white_point,
 )
+from matchlib.colorimetry.expected import ExpectedDifference
 from matchlib.domain import Reading, Viewing
 from matchlib.errors import TargetError
 from matchlib.linear import covariance_of_reading

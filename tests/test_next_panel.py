@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from matchlib.colorimetry import delta_e00_metric
+from matchlib.colorimetry.difference import delta_e00_metric
 from matchlib.correction import Belief, fresh_recipes
 from matchlib.domain import CoatSchedule, Recipe
 from matchlib.errors import DomainError

@@ -10,25 +10,10 @@ that would be a guess.
 
 from __future__ import annotations
 
-from matchlib.colorimetry.difference import (
-    LchShift,
-    delta_e00,
-    delta_e00_metric,
-    delta_e76,
-    delta_e_cmc,
-    delta_lch,
-    lch,
-)
-from matchlib.colorimetry.expected import ExpectedDifference, expected_delta_e00
-from matchlib.colorimetry.interpolate import MAX_INTERVAL, interpolate_reflectance
-from matchlib.colorimetry.lab import (
-    lab_jacobian,
-    lab_to_xyz,
-    reflectance_to_lab,
-    reflectance_to_xyz,
-    xyz_to_lab,
-    xyz_to_lab_with_jacobian,
-)
+from matchlib.colorimetry.difference import delta_e00, delta_e76, delta_e_cmc, delta_lch, lch
+from matchlib.colorimetry.expected import expected_delta_e00
+from matchlib.colorimetry.interpolate import interpolate_reflectance
+from matchlib.colorimetry.lab import lab_to_xyz, reflectance_to_lab, reflectance_to_xyz, xyz_to_lab
 from matchlib.colorimetry.metamerism import metamerism_index
 from matchlib.colorimetry.screen import to_srgb
 from matchlib.colorimetry.tables import GRID, weights, white_point
@@ -36,18 +21,13 @@ from matchlib.colorimetry.tolerance import Tolerance
 
 __all__ = [
     "GRID",
-    "MAX_INTERVAL",
-    "ExpectedDifference",
-    "LchShift",
     "Tolerance",
     "delta_e00",
-    "delta_e00_metric",
     "delta_e76",
     "delta_e_cmc",
     "delta_lch",
     "expected_delta_e00",
     "interpolate_reflectance",
-    "lab_jacobian",
     "lab_to_xyz",
     "lch",
     "metamerism_index",
@@ -57,5 +37,4 @@ __all__ = [
     "weights",
     "white_point",
     "xyz_to_lab",
-    "xyz_to_lab_with_jacobian",
 ]

@@ -34,30 +34,12 @@ _C63, _S63 = float(_COS(np.radians(63))), float(_SIN(np.radians(63)))
 
 
 class LchShift(NamedTuple):
-    """How a trial lies beside a standard, each an array of the pairs' shape.
+    """How a trial lies beside a standard, each an array of the pairs' shape."""
 
-    Parameters
-    ----------
-    lightness : ndarray
-        ΔL*, more than 0 where the trial is lighter.
-    chroma : ndarray
-        ΔC*ab, more than 0 where the trial is more vivid.
-    hue : ndarray
-        ΔH*ab, the part of the difference that is hue; its sign is that of the turn.
-    angle : ndarray
-        Δh [degree], -180 to 180, anticlockwise from red over yellow.
-
-    Examples
-    --------
-    >>> shift = delta_lch((50.0, 20.0, 0.0), (48.0, 22.0, 0.0))
-    >>> float(shift.lightness), float(shift.chroma)
-    (-2.0, 2.0)
-    """
-
-    lightness: Array
-    chroma: Array
-    hue: Array
-    angle: Array
+    lightness: Array  # ΔL*, more than 0 where the trial is lighter
+    chroma: Array  # ΔC*ab, more than 0 where the trial is more vivid
+    hue: Array  # ΔH*ab, the part of the difference that is hue; its sign is that of the turn
+    angle: Array  # δh [degree], -180 to 180, anticlockwise from red over yellow
 
 
 def _pair(first: ArrayLike, second: ArrayLike) -> tuple[Array, Array]:
@@ -199,27 +181,7 @@ def _opposite_hues(pairs: Array) -> tuple[Array, Array, Array]:
 
 
 def delta_e00_metric(lab: ArrayLike) -> Array:
-    """Return the quadratic form that CIEDE2000 is for small differences.
-
-    Parameters
-    ----------
-    lab : array_like, shape (..., 3)
-        L*, a*, b* about which differences are taken.
-
-    Returns
-    -------
-    ndarray, shape (..., 3, 3)
-        Symmetric G; ΔE00² is near dᵀ G d for a small difference d in L*, a*, b*. Analytic, from
-        S_L, S_C, S_H and R_T at the colour itself (Sharma, Wu, Dalal 2005).
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> metric = delta_e00_metric((50.0, 0.0, 0.0))
-    >>> step = np.array([0.1, 0.0, 0.0])
-    >>> float(np.sqrt(step @ metric @ step).round(3))
-    0.1
-    """
+    """Return the quadratic form that CIEDE2000 is for small differences."""
     values = np.asarray(lab, dtype=np.float64)
     light, a, b = values[..., 0], values[..., 1], values[..., 2]
     stretch = 1.5 - 0.5 * _chroma_term(np.sqrt(a * a + b * b))

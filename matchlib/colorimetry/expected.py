@@ -27,29 +27,11 @@ POINTS = (64, 128, 256, 512, 1024, 2048)
 
 
 class ExpectedDifference(NamedTuple):
-    """What to expect of ΔE00, each an array of the recipes' shape.
+    """What to expect of ΔE00, each an array of the recipes' shape."""
 
-    Parameters
-    ----------
-    mean : ndarray
-        Mean ΔE00.
-    sd : ndarray
-        Standard deviation of ΔE00.
-    probability : ndarray
-        Of ΔE00 within the tolerance [-], 0 to 1.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> aim = (50.0, 20.0, 10.0)
-    >>> found = expected_delta_e00(aim, aim, 0.25 * np.eye(3), tolerance=1.0)
-    >>> float(found.mean.round(2)), float(found.sd.round(2))
-    (0.62, 0.29)
-    """
-
-    mean: Array
-    sd: Array
-    probability: Array
+    mean: Array  # mean ΔE00
+    sd: Array  # standard deviation of ΔE00
+    probability: Array  # of ΔE00 within the tolerance [-], 0 to 1
 
 
 @cache

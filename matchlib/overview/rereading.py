@@ -11,7 +11,7 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import delta_e00_metric
+from matchlib.colorimetry.difference import delta_e00_metric
 from matchlib.domain import Panel, readings_in
 from matchlib.linear import lab_of_reading
 from matchlib.trade import readings_needed

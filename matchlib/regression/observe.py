@@ -13,13 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matchlib.colorimetry import (
-    GRID,
-    interpolate_reflectance,
-    weights,
-    white_point,
-    xyz_to_lab_with_jacobian,
-)
+from matchlib.colorimetry import GRID, interpolate_reflectance, weights, white_point
+from matchlib.colorimetry.lab import xyz_to_lab_with_jacobian
 from matchlib.domain import Viewing
 from matchlib.errors import FitError
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.colorimetry import ExpectedDifference
+from matchlib.colorimetry.expected import ExpectedDifference
 from matchlib.domain import Recipe, Viewing
 from matchlib.regression import FilmPredictor, Prediction
 from matchlib.target import Target

@@ -19,7 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from matchlib.colorimetry import delta_e00, delta_e00_metric
+from matchlib.colorimetry import delta_e00
+from matchlib.colorimetry.difference import delta_e00_metric
 from matchlib.domain import Panel, Recipe, Viewing
 from matchlib.errors import FitError
 from matchlib.linear import fit_panels, lab_of_reading, linearise, panel_spread

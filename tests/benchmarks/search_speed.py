@@ -21,7 +21,8 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from matchlib.colorimetry import delta_e00, delta_e00_metric
+from matchlib.colorimetry import delta_e00
+from matchlib.colorimetry.difference import delta_e00_metric
 from matchlib.domain import CoatSchedule, MixRatio, Recipe, Viewing
 from matchlib.regression import FilmRegressor
 from matchlib.suggest import Limits, Target, suggest

@@ -15,7 +15,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from matchlib.colorimetry import white_point, xyz_to_lab, xyz_to_lab_with_jacobian
+from matchlib.colorimetry import white_point, xyz_to_lab
+from matchlib.colorimetry.lab import xyz_to_lab_with_jacobian
 from matchlib.readings.photo.chart import CENTRES, GREYS, chart_xyz
 
 __all__ = ["NOISE", "ChartFit", "Model", "Places"]
