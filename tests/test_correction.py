@@ -10,17 +10,10 @@ import pytest
 from scipy import stats
 
 from matchlib.colorimetry import delta_e00, expected_delta_e00
-from matchlib.correction import (
-    Belief,
-    Card,
-    Today,
-    correct,
-    film_words,
-    fresh_recipes,
-    rescue,
-    scored,
-)
+from matchlib.correction import Belief, Card, Today, correct, film_words, fresh_recipes
 from matchlib.correction.posterior import posterior
+from matchlib.correction.rescue import rescue
+from matchlib.correction.scoring import scored
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import CoatSchedule, Ground, MixRatio, Reading, Recipe, Viewing
 from matchlib.errors import DomainError, TargetError

@@ -7,9 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from matchlib.correction import (
-    moves,
-)
+from matchlib.correction.moves import moves
 from matchlib.correction.scoring import Scored, best_of
 from matchlib.domain import CoatSchedule, Colour, Recipe
 from matchlib.mixing import Limits

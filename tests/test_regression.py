@@ -11,7 +11,7 @@ from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import FunctionTransformer
 
 from matchlib.colorimetry import GRID, delta_e00
-from matchlib.correction import scored
+from matchlib.correction.scoring import scored
 from matchlib.demo import DEMO_WRONG_BACKS, demo_panels, demo_truth
 from matchlib.domain import CoatSchedule, Colour, Conditions, Ground, Recipe, Viewing
 from matchlib.errors import DomainError, FitError, UnknownName

@@ -7,7 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from matchlib.correction import Belief, Card, Sprayed, continuations, rescue
+from matchlib.correction import Belief, Card, Sprayed
+from matchlib.correction.moves import continuations
+from matchlib.correction.rescue import rescue
 from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.regression import FilmRegressor, Prediction

@@ -35,37 +35,12 @@ USUAL = 4
 
 @dataclass(frozen=True)
 class Ahead:
-    """What recipes would read on a card, n of them under m viewings, about what is believed.
+    """What recipes would read on a card, n of them under m viewings, about what is believed."""
 
-    Parameters
-    ----------
-    labs : ndarray, shape (m, n, 3)
-        CIELAB expected.
-    slope : ndarray, shape (n, 3 m, k)
-        Derivative by what is believed of the card.
-    new : ndarray, shape (n, 3 m)
-        Derivative by the log film of the coats that are still to be laid, times its standard
-        deviation.
-    film : ndarray, shape (n, 3 m)
-        Derivative by the log film of the whole.
-    reading : ndarray, shape (3 m, 3 m)
-        Covariance of the reading's noise, and of mottle that is another at every reading.
-
-    Examples
-    --------
-    >>> from matchlib import Recipe
-    >>> from matchlib.demo import demo_model
-    >>> recipe, more = (Recipe.of("silver", "cherry", coats) for coats in ("2@6:1", "3@6:1"))
-    >>> belief = Belief.of(demo_model())
-    >>> card = Card.of(belief, [Sprayed.of((recipe, belief.predict_recipes([recipe])[0]))])
-    >>> card.ahead([more], [card.stages[0].viewing]).labs.shape
-    (1, 1, 3)
-    """
-
-    labs: Array
-    slope: Array
+    labs: Array  # CIELAB expected
+    slope: Array  # derivative by what is believed of the card
     new: Array
-    film: Array
+    film: Array  # derivative by the log film of the whole
     reading: Array
 
 

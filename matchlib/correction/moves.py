@@ -38,28 +38,11 @@ _COATS = 3
 
 @dataclass(frozen=True)
 class Move:
-    """A change to a recipe.
+    """A change to a recipe."""
 
-    Parameters
-    ----------
-    recipe : Recipe
-        The recipe after it.
-    words : str
-        What to do differently.
-    changes : int
-        Things changed, 1 or 2; 0 for the same again.
-
-    Examples
-    --------
-    >>> from matchlib import Limits, Recipe
-    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
-    >>> moves(recipe, Limits(), ())[0].words
-    'spray the same again'
-    """
-
-    recipe: Recipe
-    words: str
-    changes: int = 1
+    recipe: Recipe  # the recipe after it
+    words: str  # what to do differently
+    changes: int = 1  # things changed, 1 or 2; 0 for the same again
 
 
 def ratio_words(ratio: MixRatio) -> str:
@@ -143,30 +126,7 @@ def _shares(blend: Blend) -> Iterator[tuple[Blend, str]]:
 
 
 def moves(recipe: Recipe, limits: Limits, grounds: Sequence[Ground]) -> list[Move]:
-    """Return the small changes that can be made to a recipe.
-
-    Parameters
-    ----------
-    recipe : Recipe
-        What was sprayed.
-    limits : Limits
-        Ratios and coats that can be sprayed.
-    grounds : sequence of Ground
-        Grounds at hand.
-
-    Returns
-    -------
-    list of Move
-        The same again first, then every change, no recipe twice.
-
-    Examples
-    --------
-    >>> from matchlib import Limits, Recipe
-    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
-    >>> found = moves(recipe, Limits(min_ratio=5, max_ratio=6), ())
-    >>> [str(move.recipe.schedule) for move in found][:3]
-    ['3@6:1', '4@6:1', '2@6:1']
-    """
+    """Return the small changes that can be made to a recipe."""
     found = [Move(recipe, "spray the same again", 0)]
     if recipe.colour is not None and recipe.schedule is not None:
         for schedule, words, changes in _of_schedule(recipe.schedule, limits.ratios()):
@@ -240,29 +200,7 @@ def fresh_recipes(model: FilmPredictor, limits: Limits, *, usual: str | None) ->
 
 
 def continuations(recipe: Recipe, limits: Limits, *, cup: MixRatio | None = None) -> list[Recipe]:
-    """Return what may be laid on a card next: coats of the cup, let down, or of a fresh pot.
-
-    Parameters
-    ----------
-    recipe : Recipe
-        What is on it.
-    limits : Limits
-        The shop's; a card that has all its coats may get one more.
-    cup : MixRatio, optional
-        What is in the cup; that of the last coats if None.
-
-    Returns
-    -------
-    list of Recipe
-        All that would be on it; none for a bare ground.
-
-    Examples
-    --------
-    >>> from matchlib import Limits, Recipe
-    >>> one = Recipe.of("silver", "cherry", "1@6:1")
-    >>> [str(r.schedule) for r in continuations(one, Limits(max_coats=2))][:2]
-    ['1@6:1 1@30:1', '1@6:1 1@25:1']
-    """
+    """Return what may be laid on a card next: coats of the cup, let down, or of a fresh pot."""
     if recipe.schedule is None:
         return []
     steps = recipe.schedule.steps

@@ -40,32 +40,11 @@ SANDING = (
 
 @dataclass(frozen=True)
 class Rescue:
-    """What can be done with the panel in hand.
+    """What can be done with the panel in hand."""
 
-    Parameters
-    ----------
-    state : str
-        ``passes``, ``build on``, ``too dark`` or ``another way``.
-    options : tuple of Scored
-        Further coats, the likeliest first; the recipe is the whole of it. Empty unless it can be
-        built on.
-    words : str
-        The same in a sentence.
-
-    Examples
-    --------
-    >>> from matchlib import Limits, Recipe
-    >>> from matchlib.demo import demo_model
-    >>> model, recipe = demo_model(), Recipe.of("silver", "cherry", "3@6:1", "yes")
-    >>> dark, goal = model.predict_recipes([recipe, Recipe.of("silver", "cherry", "1@6:1", "yes")])
-    >>> found = rescue(Belief.of(model), Sprayed.of((recipe, dark)), goal, limits=Limits())
-    >>> found.state, found.options
-    ('too dark', ())
-    """
-
-    state: str
+    state: str  # ``passes``, ``build on``, ``too dark`` or ``another way``
     options: tuple[Scored, ...]
-    words: str
+    words: str  # the same in a sentence
 
 
 def _coats(recipe: Recipe) -> int:
@@ -84,36 +63,7 @@ def rescue(
     *,
     tolerance: float = 1.0,
 ) -> Rescue:
-    """Say whether further coats would save a panel.
-
-    Parameters
-    ----------
-    before : Belief
-        Before this panel, after the others of today.
-    panel : Sprayed
-        The panel in hand.
-    target : array_like, shape (3,), or Target
-        Lab to match, viewed as the panel was; or what brings its own viewings and tolerance.
-    limits : Limits
-        Ratios and coats that can be sprayed.
-    tolerance : float
-        ΔE00 that passes, for a Lab.
-
-    Returns
-    -------
-    Rescue
-        With the coats, or why not.
-
-    Examples
-    --------
-    >>> from matchlib import Limits, Recipe
-    >>> from matchlib.demo import demo_model
-    >>> model, recipe = demo_model(), Recipe.of("silver", "cherry", "3@6:1", "yes")
-    >>> light, goal = model.predict_recipes([recipe, Recipe.of("silver", "cherry", "5@6:1", "yes")])
-    >>> found = rescue(Belief.of(model), Sprayed.of((recipe, light)), goal, limits=Limits())
-    >>> found.state, found.options[0].recipe.schedule.coats > 3
-    ('build on', True)
-    """
+    """Say whether further coats would save a panel."""
     goal = Target.of(target, tolerance=tolerance, viewing=panel.viewing)
     whole = before.finished(panel)
     read = np.array([whole[i] for i in places_of(goal, panel)])

@@ -32,26 +32,9 @@ SHORTLIST = 120
 
 @dataclass(frozen=True)
 class Scored(Outcome):
-    """A recipe that may be sprayed next, beside what `Outcome` holds.
+    """A recipe that may be sprayed next, beside what `Outcome` holds."""
 
-    Parameters
-    ----------
-    words : str
-        What to do.
-    changes : int
-        Things changed against the panel just sprayed; 0 for the same again or where there is none.
-
-    Examples
-    --------
-    >>> from matchlib import Recipe
-    >>> from matchlib.demo import demo_model
-    >>> could = [Recipe.of("pale gold", "cherry", "3@3:1", "yes")]
-    >>> (found,) = scored(demo_model(), could, (27.1, 45.9, 28.5), tolerance=1.0)
-    >>> 0.5 < found.probability < 1
-    True
-    """
-
-    words: str
+    words: str  # what to do
     changes: int = 0
 
 
@@ -66,41 +49,7 @@ def scored(
     changes: Sequence[int] | None = None,
     shortlist: int = SHORTLIST,
 ) -> list[Scored]:
-    """Score recipes for the next panel as an instrument will judge it, the most likely first.
-
-    Parameters
-    ----------
-    predictor : FilmPredictor or Belief
-        A fit or a belief.
-    recipes : sequence of Recipe
-        Candidates.
-    target : array_like, shape (3,), or Target
-        Lab to match, or what brings its own viewings and tolerance.
-    tolerance : float
-        ΔE00 that passes, for a Lab.
-    viewing : Viewing, optional
-        Of a Lab.
-    words : sequence of str, optional
-        What each means in the booth; the recipe's own words if None.
-    changes : sequence of int, optional
-        Things changed by each.
-    shortlist : int
-        How many of them to score, those of nearest expected colour.
-
-    Returns
-    -------
-    list of Scored
-        By probability, then by expected difference; equal ones by fewer changes.
-
-    Examples
-    --------
-    >>> from matchlib import Recipe
-    >>> from matchlib.demo import demo_model
-    >>> could = [Recipe.of("pale gold", "cherry", each, "yes") for each in ("2@3:1", "3@3:1")]
-    >>> found = scored(demo_model(), could, (27.1, 45.9, 28.5), tolerance=1.0)
-    >>> str(found[0].recipe.schedule)
-    '3@3:1'
-    """
+    """Score recipes for the next panel as an instrument will judge it, the most likely first."""
     if not len(recipes):
         return []
     aim = Target.of(target, tolerance=tolerance, viewing=viewing)
@@ -138,27 +87,7 @@ def places_of(target: Target, panel: Sprayed) -> list[int]:
 
 
 def best_of(found: Sequence[Scored]) -> Scored | None:
-    """Return the likeliest, or one of fewer changes if it is nearly as likely.
-
-    Parameters
-    ----------
-    found : sequence of Scored
-        Candidates.
-
-    Returns
-    -------
-    Scored or None
-        None of none.
-
-    Examples
-    --------
-    >>> from matchlib import Recipe
-    >>> from matchlib.demo import demo_model
-    >>> could = [Recipe.of("pale gold", "cherry", each, "yes") for each in ("2@3:1", "3@3:1")]
-    >>> found = scored(demo_model(), could, (27.1, 45.9, 28.5), tolerance=1.0)
-    >>> best_of(found) == found[0]
-    True
-    """
+    """Return the likeliest, or one of fewer changes if it is nearly as likely."""
     return max(
         found,
         key=lambda s: (s.probability - WORTH_A_CHANGE * s.changes, -s.expected),

@@ -16,7 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.correction import Ahead, Card
+from matchlib.correction import Card
+from matchlib.correction.card import Ahead
 from matchlib.domain import Recipe
 from matchlib.tails import dof_of, drawn_out, normal_cloud
 from matchlib.target import Target

@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from matchlib.correction import Belief, Today, scored
+from matchlib.correction import Belief, Today
+from matchlib.correction.scoring import scored
 from matchlib.domain import CoatSchedule, Panel, Recipe, readings_in
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits

@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from threadpoolctl import threadpool_limits
 
-from matchlib.correction import Belief, Card, Sprayed, Today, continuations, film_words
+from matchlib.correction import Belief, Card, Sprayed, Today, film_words
+from matchlib.correction.moves import continuations
 from matchlib.correction.scoring import places_of
 from matchlib.correction.weighing import DOUBTED, unfitting_words, weigh
 from matchlib.domain import CoatSchedule, MixRatio, Recipe, Viewing, three

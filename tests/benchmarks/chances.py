@@ -17,7 +17,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from matchlib.correction import scored
+from matchlib.correction.scoring import scored
 from matchlib.domain import Conditions
 from matchlib.errors import TargetError
 from matchlib.linear import linearise, values_covariance

@@ -13,8 +13,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from matchlib.correction import Belief, Today, continuations, rescue
-from matchlib.correction.rescue import WORTH_TRYING
+from matchlib.correction import Belief, Today
+from matchlib.correction.moves import continuations
+from matchlib.correction.rescue import WORTH_TRYING, rescue
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import CoatSchedule, MixRatio, Recipe
 from matchlib.mixing import Limits

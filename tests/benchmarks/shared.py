@@ -17,7 +17,7 @@ import numpy as np
 from scipy.stats import multivariate_t
 
 from matchlib.audit.left_out import leave_out
-from matchlib.correction import best_of, scored
+from matchlib.correction.scoring import best_of, scored
 from matchlib.domain import Conditions, Panel
 from matchlib.regression import FilmRegressor
 from tests.benchmarks.booth import Shop

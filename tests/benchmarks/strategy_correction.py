@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from matchlib.correction import Belief, Today, best_of, learn, scored
+from matchlib.correction import Belief, Today, learn
+from matchlib.correction.scoring import best_of, scored
 from matchlib.domain import Panel, Recipe
 from matchlib.regression import FilmRegressor
 from tests.benchmarks.lightlab import Array
