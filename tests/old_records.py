@@ -6,7 +6,8 @@ import hashlib
 import json
 from typing import Any
 
-from matchlib.domain import Blend, Panel, Reading
+from matchlib.domain import Panel, Reading
+from matchlib.domain.blend import Blend
 
 __all__ = ["panel_record", "reading_record"]
 

@@ -9,17 +9,8 @@ from pathlib import Path
 import pytest
 
 from matchlib.archive import Archive, all_names, join_names, keep_lot, near_spellings, rename
-from matchlib.domain import (
-    CoatSchedule,
-    Colour,
-    Ground,
-    LoggedCoat,
-    Lot,
-    Panel,
-    Reading,
-    Recipe,
-    near_names,
-)
+from matchlib.domain import CoatSchedule, Colour, Ground, LoggedCoat, Lot, Panel, Reading, Recipe
+from matchlib.domain.name import near_names
 from matchlib.errors import ArchiveError, MatchlibError
 from matchlib.job import Job, Plan
 from matchlib.mixing import CoatUse, JobArea, Limits

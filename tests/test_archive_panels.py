@@ -22,16 +22,8 @@ from matchlib.archive.codec import (
     panel_text,
     parts_of,
 )
-from matchlib.domain import (
-    CoatSchedule,
-    Colour,
-    Ground,
-    MixRatio,
-    Panel,
-    Reading,
-    Recipe,
-    readings_in,
-)
+from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Reading, Recipe
+from matchlib.domain.panel import readings_in
 from matchlib.errors import ArchiveError, MatchlibError
 from matchlib.plain import dump, from_plain, to_plain
 from matchlib.readings import read_file

@@ -12,7 +12,8 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from matchlib.domain import Blend, CoatSchedule, Panel, name_key
+from matchlib.domain import CoatSchedule, Panel, name_key
+from matchlib.domain.blend import Blend
 from matchlib.plain import dump, from_plain, load, to_plain
 
 __all__ = [

@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from matchlib.archive.codec import reading_digest
-from matchlib.domain import NO_SETUP, GunSetup, Panel, Reading, Stage, lots_text, name_key
+from matchlib.domain import GunSetup, Panel, Reading, Stage, lots_text, name_key
+from matchlib.domain.setup import NO_SETUP
 from matchlib.plain import to_plain
 
 __all__ = ["Met", "meet", "one_card"]

@@ -18,7 +18,8 @@ from matchlib.archive.merged import Merged, left_in
 from matchlib.archive.names import names_of, respelled, rewrite
 from matchlib.archive.naming import respelled_job
 from matchlib.archive.stored import StoredPanel, kept, write
-from matchlib.domain import Name, Panel, name_key, near_names
+from matchlib.domain import Name, Panel, name_key
+from matchlib.domain.name import near_names
 from matchlib.errors import ArchiveError
 from matchlib.plain import dump, to_plain
 

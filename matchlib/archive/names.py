@@ -12,18 +12,8 @@ import sqlalchemy as sa
 from matchlib.archive import schema
 from matchlib.archive.changes import Entry, entry_of
 from matchlib.archive.reading_out import whole
-from matchlib.domain import (
-    Blend,
-    CoatSchedule,
-    Colour,
-    Ground,
-    Name,
-    Panel,
-    Recipe,
-    Stage,
-    check_one_pot,
-    name_key,
-)
+from matchlib.domain import CoatSchedule, Colour, Ground, Name, Panel, Recipe, Stage, name_key
+from matchlib.domain.blend import Blend, check_one_pot
 from matchlib.errors import ArchiveError, DomainError
 from matchlib.plain import dump, from_plain, load, stored_as, to_plain
 

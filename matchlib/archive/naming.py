@@ -13,7 +13,8 @@ from matchlib.archive.changes import Entry, Stamp, record
 from matchlib.archive.codec import fields_of
 from matchlib.archive.names import names_of, respelled, rewrite
 from matchlib.archive.stored import kept_in, write
-from matchlib.domain import NAME_KINDS, Lot, Name, Panel, clean_name, name_key, near_names
+from matchlib.domain import NAME_KINDS, Lot, Name, Panel, clean_name, name_key
+from matchlib.domain.name import near_names
 from matchlib.errors import ArchiveError, DomainError
 from matchlib.job import Job
 from matchlib.plain import dump

@@ -13,7 +13,8 @@ from fractions import Fraction
 from itertools import product
 from typing import TYPE_CHECKING
 
-from matchlib.domain import Blend, CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
+from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
+from matchlib.domain.blend import Blend
 from matchlib.mixing import Limits
 
 if TYPE_CHECKING:

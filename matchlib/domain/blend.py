@@ -18,22 +18,7 @@ _PART = re.compile(r"^(?P<name>.*\S)\s+(?P<parts>\d+(?:\.\d+)?|\.\d+|\d+/\d+)$",
 
 @dataclass(frozen=True, slots=True)
 class Blend:
-    """Named parts by volume; one name is the neat thing.
-
-    Names are compared without regard to capitals and Unicode form, and parts by their
-    proportion, so that ``Silver 6 + black 2`` equals ``silver 3 + Black 1``.
-
-    Parameters
-    ----------
-    parts : tuple of (str, Fraction)
-        Name and parts, each more than 0, no name twice.
-
-    Examples
-    --------
-    >>> found = Colour.parse("cherry 2 + honey 1")
-    >>> found.names, found.neat
-    (('cherry', 'honey'), False)
-    """
+    """Named parts by volume; one name is the neat thing."""
 
     parts: tuple[tuple[str, Fraction], ...] = field(compare=False)
     key: tuple[tuple[str, Fraction], ...] = field(init=False, repr=False)
@@ -63,23 +48,7 @@ class Blend:
 
     @classmethod
     def parse(cls, text: object) -> Self:
-        """Read a name, or a blend ``teal 2 + violet 1``.
-
-        Parameters
-        ----------
-        text : object
-            As written. Without a ``+`` the whole of it is the name.
-
-        Returns
-        -------
-        Blend
-            Of the class it is called on.
-
-        Raises
-        ------
-        DomainError
-            If a name is unusable or a part of a blend has no number of parts.
-        """
+        """Read a name, or a blend ``teal 2 + violet 1``."""
         pieces = str(text)[:2000].split("+")
         if len(pieces) == 1:
             return cls(((clean_name(text, cls.kind), Fraction(1)),))
@@ -118,25 +87,7 @@ class Blend:
 
 
 def check_one_pot(colour: str) -> None:
-    """Refuse a name that is new as a colour and reads as several, one sprayed after the other.
-
-    Parameters
-    ----------
-    colour : str
-        As written.
-
-    Raises
-    ------
-    DomainError
-        If it says *then*, *followed by*, *over* or *on top of*.
-
-    Examples
-    --------
-    >>> check_one_pot("cherry")
-    >>> check_one_pot("cherry then violet")
-    Traceback (most recent call last):
-    matchlib.errors.DomainError: These are several coats, not one colour...
-    """
+    """Refuse a name that is new as a colour and reads as several, one sprayed after the other."""
     if _LAYERS.search(colour):
         raise DomainError(
             "These are several coats, not one colour.",

@@ -117,26 +117,7 @@ class Name:
 
 
 def near_names(name: str, known: Iterable[str]) -> tuple[str, ...]:
-    """Return which known names may be the same thing, spelled otherwise.
-
-    Parameters
-    ----------
-    name : str
-        As written.
-    known : iterable of str
-        Names to compare with.
-
-    Returns
-    -------
-    tuple of str
-        The nearest first. Names with other numbers in them are other things, and what differs in
-        capitals or Unicode form alone is one name and not listed.
-
-    Examples
-    --------
-    >>> near_names("slver", ["silver", "graphite"])
-    ('silver',)
-    """
+    """Return which known names may be the same thing, spelled otherwise."""
     key, found = name_key(name), []
     for other in known:
         theirs = name_key(other)

@@ -248,24 +248,7 @@ class Panel:
 
 
 def readings_in(panels: Iterable[Panel]) -> Iterator[tuple[Panel, int, Stage, Reading]]:
-    """Yield every reading of panels with what it belongs to.
-
-    Parameters
-    ----------
-    panels : iterable of Panel
-        In order.
-
-    Yields
-    ------
-    tuple of (Panel, int, Stage, Reading)
-        The panel, the number of the stage from 1, the stage, the reading.
-
-    Examples
-    --------
-    >>> from matchlib.demo import demo_panels
-    >>> sum(1 for _ in readings_in(demo_panels()))
-    148
-    """
+    """Yield every reading of panels with what it belongs to."""
     for panel in panels:
         for number, stage in enumerate(panel.stages, 1):
             for reading in stage.readings:

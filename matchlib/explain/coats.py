@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from matchlib.colorimetry import delta_e00, expected_delta_e00
-from matchlib.domain import Lab, Panel, Recipe, Viewing, readings_in
+from matchlib.domain import Lab, Panel, Recipe, Viewing
+from matchlib.domain.panel import readings_in
 from matchlib.regression import FilmPredictor
 
 __all__ = ["CoatReading", "CoatReadings", "clear_change", "coat_readings"]

@@ -8,7 +8,8 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from matchlib.colorimetry import delta_e00, lch
-from matchlib.domain import Lab, Panel, Recipe, readings_in, three
+from matchlib.domain import Lab, Panel, Recipe, three
+from matchlib.domain.panel import readings_in
 from matchlib.linear import lab_of_reading
 
 __all__ = ["ORDERS", "arranged", "card_lab", "nearest", "sprayed_twice"]

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry.difference import delta_e00_metric
-from matchlib.domain import Panel, readings_in
+from matchlib.domain import Panel
+from matchlib.domain.panel import readings_in
 from matchlib.linear import lab_of_reading
 from matchlib.trade import readings_needed
 

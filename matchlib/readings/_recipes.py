@@ -11,7 +11,8 @@ from difflib import get_close_matches
 from fractions import Fraction
 from typing import Any, TypeVar
 
-from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Recipe, check_one_pot
+from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Recipe
+from matchlib.domain.blend import check_one_pot
 from matchlib.errors import FileError, MatchlibError
 from matchlib.readings._backs import Step, colour_apart, read_back, schedule_of
 from matchlib.readings._cells import read_text

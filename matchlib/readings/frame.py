@@ -7,7 +7,8 @@ from contextlib import suppress
 from dataclasses import astuple
 from typing import TYPE_CHECKING, Any
 
-from matchlib.domain import Panel, Reading, Viewing, lots_text, readings_in
+from matchlib.domain import Panel, Reading, Viewing, lots_text
+from matchlib.domain.panel import readings_in
 from matchlib.errors import DomainError
 
 if TYPE_CHECKING:

@@ -17,7 +17,8 @@ from threadpoolctl import threadpool_limits
 
 from matchlib.correction import Belief, Today
 from matchlib.correction.scoring import scored
-from matchlib.domain import CoatSchedule, Panel, Recipe, readings_in
+from matchlib.domain import CoatSchedule, Panel, Recipe
+from matchlib.domain.panel import readings_in
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.progress import Callback, part_of

@@ -17,7 +17,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from matchlib.domain import Blend, Colour, Ground, Recipe
+from matchlib.domain import Colour, Ground, Recipe
+from matchlib.domain.blend import Blend
 from tests.benchmarks.layouts import Layouts
 from tests.benchmarks.lightlab import NM, Array
 from tests.benchmarks.panels import labs, swap_backs, to_frame

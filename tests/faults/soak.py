@@ -35,7 +35,7 @@ import sqlalchemy as sa
 
 from matchlib.archive import Archive, export_bundle
 from matchlib.archive.codec import panel_text
-from matchlib.domain import readings_in
+from matchlib.domain.panel import readings_in
 from matchlib.errors import MatchlibError
 from matchlib.job import JOB_STATES, Job
 from matchlib.readings import write_table

@@ -24,7 +24,7 @@ import pytest
 import sqlalchemy as sa
 
 from matchlib.archive import Archive, export_bundle, schema
-from matchlib.domain import readings_in
+from matchlib.domain.panel import readings_in
 from matchlib.errors import ArchiveError, FileError
 from tests.cli_shop import SMALL
 from tests.faults.making import become_nobody, panels, seeded
