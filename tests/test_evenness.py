@@ -10,16 +10,9 @@ from hypothesis import strategies as st
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import Recipe
 from matchlib.errors import DomainError
-from matchlib.evenness import (
-    Gun,
-    alternative_words,
-    alternatives,
-    coat_shares,
-    film_tolerance,
-    lab_by_film,
-    spray_panel,
-    stroke_profile,
-)
+from matchlib.evenness import Gun, alternative_words, alternatives, film_tolerance, spray_panel
+from matchlib.evenness.film import coat_shares, lab_by_film
+from matchlib.evenness.gun import stroke_profile
 from tests.suggest_shop import model_of, recipe, shop
 
 COLOURS = [str(c) for c in shop().colours]

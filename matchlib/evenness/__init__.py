@@ -7,29 +7,18 @@ brighter grounds show unevenness more (common practice, no source), and the flop
 face, is nowhere put in: the law gives it.
 """
 
-from matchlib.evenness.alternatives import Alternative, alternative_words, alternatives
-from matchlib.evenness.film import (
-    CHANGES,
-    coat_shares,
-    film_tolerance,
-    film_tolerance_by_angle,
-    lab_by_film,
-)
-from matchlib.evenness.gun import Gun, stroke_profile
-from matchlib.evenness.panel import UnevenAngle, Unevenness, spray_panel
+from matchlib.evenness.alternatives import alternative_words, alternatives
+from matchlib.evenness.film import CHANGES, film_tolerance, film_tolerance_by_angle
+from matchlib.evenness.gun import Gun
+from matchlib.evenness.panel import Unevenness, spray_panel
 
 __all__ = [
     "CHANGES",
-    "Alternative",
     "Gun",
-    "UnevenAngle",
     "Unevenness",
     "alternative_words",
     "alternatives",
-    "coat_shares",
     "film_tolerance",
     "film_tolerance_by_angle",
-    "lab_by_film",
     "spray_panel",
-    "stroke_profile",
 ]

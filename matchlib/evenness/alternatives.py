@@ -29,33 +29,12 @@ _PANELS = 4
 
 @dataclass(frozen=True, slots=True)
 class Alternative:
-    """A schedule that comes to the same colour.
+    """A schedule that comes to the same colour."""
 
-    Parameters
-    ----------
-    recipe : Recipe
-        With that schedule.
-    off : float
-        How far it lies from the recipe asked about, by the law; in the order's unit.
-    side_to_side : float
-        What 95 percent of pairs of patches of a panel stay within, in the order's unit.
-    tolerance : Tolerance
-        The order's difference.
-
-    Examples
-    --------
-    >>> from matchlib import Recipe
-    >>> from matchlib.demo import demo_model
-    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
-    >>> found = alternatives(demo_model(), recipe, most_coats=4)
-    >>> str(found[0].recipe.ground), found[0].off <= 0.5
-    ('silver', True)
-    """
-
-    recipe: Recipe
-    off: float
+    recipe: Recipe  # with that schedule
+    off: float  # how far it lies from the recipe asked about, by the law; in the order's unit
     side_to_side: float
-    tolerance: Tolerance
+    tolerance: Tolerance  # the order's difference
 
     @property
     def words(self) -> str:

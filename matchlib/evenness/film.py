@@ -31,35 +31,7 @@ def lab_by_film(
     *,
     viewing: Viewing | None = None,
 ) -> Array:
-    """Predict Lab of recipes whose colour film is more or less than usual.
-
-    Parameters
-    ----------
-    model : FilmPredictor
-        Fitted.
-    recipes : sequence of Recipe
-        n recipes.
-    factors : array_like, shape (k,)
-        Film over the usual film [-], 0 or more.
-    viewing : Viewing, optional
-        D65/10° in the archive's own geometry if None.
-
-    Returns
-    -------
-    ndarray, shape (n, k, 3)
-        CIELAB.
-
-    Examples
-    --------
-    >>> from matchlib import Recipe
-    >>> from matchlib.demo import demo_model
-    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
-    >>> labs = lab_by_film(demo_model(), [recipe], [0.9, 1.0, 1.1])
-    >>> labs.shape
-    (1, 3, 3)
-    >>> bool(labs[0, 0, 0] > labs[0, 2, 0])
-    True
-    """
+    """Predict Lab of recipes whose colour film is more or less than usual."""
     model.check_fitted()
     film = np.asarray(factors, float)
     view = viewing or model.usual_view
@@ -187,28 +159,7 @@ def film_tolerance(
 
 
 def coat_shares(model: FilmPredictor, recipe: Recipe) -> Array:
-    """Return what each coat brings of the whole film's strength, by the law.
-
-    Parameters
-    ----------
-    model : FilmPredictor
-        Fitted.
-    recipe : Recipe
-        With k coats of colour; a bare ground has none.
-
-    Returns
-    -------
-    ndarray, shape (k,)
-        Shares [-], in the order sprayed, that add up to 1.
-
-    Examples
-    --------
-    >>> from matchlib import Recipe
-    >>> from matchlib.demo import demo_model
-    >>> shares = coat_shares(demo_model(), Recipe.of("silver", "cherry", "3@6:1", "yes"))
-    >>> shares.shape, round(float(shares.sum()), 6)
-    ((3,), 1.0)
-    """
+    """Return what each coat brings of the whole film's strength, by the law."""
     if recipe.schedule is None:
         return np.zeros(0)
     prefixes = recipe.coat_by_coat()[1:]

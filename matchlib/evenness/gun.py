@@ -75,27 +75,7 @@ class Gun:
 
 
 def stroke_profile(across: ArrayLike, *, half_width: float, beta: float) -> Array:
-    """Return the film that one stroke leaves, across its line.
-
-    Parameters
-    ----------
-    across : array_like
-        Distance from the line [mm].
-    half_width : float
-        Half the fan [mm].
-    beta : float
-        β1 of the elliptical double beta (Coatings 2025, 15, 581).
-
-    Returns
-    -------
-    ndarray
-        ``(1 - x²/a²)^(β - 1/2)`` inside the fan, 0 outside [-].
-
-    Examples
-    --------
-    >>> stroke_profile([-100.0, 0.0, 100.0], half_width=100.0, beta=2.0).round(2).tolist()
-    [0.0, 1.0, 0.0]
-    """
+    """Return the film that one stroke leaves, across its line."""
     x = np.asarray(across, float) / half_width
     profile: Array = np.maximum(1.0 - x * x, 0.0) ** (beta - 0.5)
     return profile

@@ -27,39 +27,14 @@ _PAIRS = 4000
 
 @dataclass(frozen=True)
 class UnevenAngle:
-    """What a panel would look like from side to side at one angle.
+    """What a panel would look like from side to side at one angle."""
 
-    Parameters
-    ----------
-    viewing : Viewing
-        Light, observer and geometry.
-    weight : float
-        How often a difference counts here [-].
-    picture : ndarray, shape (rows, columns, 3)
-        CIELAB of the one panel that is drawn, strokes running left to right.
-    side_to_side : float
-        Difference that 95 percent of pairs of patches of 2 cm stay within, mean over the panels
-        drawn; in the unit of the order's difference, not weighted.
-    typical : float
-        Median difference of such pairs.
-    delta_e00 : float
-        `side_to_side` in ΔE00, by which it is said whether an eye sees it.
-
-    Examples
-    --------
-    >>> from matchlib import Recipe
-    >>> from matchlib.demo import demo_model
-    >>> found = spray_panel(demo_model(), Recipe.of("silver", "cherry", "3@6:1", "yes"), panels=2)
-    >>> str(found.worst.viewing), found.worst.weight
-    ('D65/10° 45:0', 1.0)
-    """
-
-    viewing: Viewing
-    weight: float
+    viewing: Viewing  # light, observer and geometry
+    weight: float  # how often a difference counts here [-]
     picture: Array = field(compare=False, repr=False)
     side_to_side: float
-    typical: float
-    delta_e00: float
+    typical: float  # median difference of such pairs
+    delta_e00: float  # `side_to_side` in ΔE00, by which it is said whether an eye sees it
 
 
 @dataclass(frozen=True)

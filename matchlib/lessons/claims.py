@@ -20,7 +20,8 @@ from scipy.spatial import cKDTree
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import CoatSchedule, Colour, MixRatio, Panel, Recipe
 from matchlib.errors import DomainError
-from matchlib.evenness import coat_shares, film_tolerance
+from matchlib.evenness import film_tolerance
+from matchlib.evenness.film import coat_shares
 from matchlib.lessons.evidence import Lesson, LessonBasis, cannot, done, lch_row
 from matchlib.lessons.on_card import another_ground, stop_short, weak_last
 from matchlib.mixing import ratio_of

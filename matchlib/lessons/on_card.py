@@ -9,7 +9,8 @@ import numpy as np
 
 from matchlib.colorimetry import delta_e00, delta_lch
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe
-from matchlib.evenness import coat_shares, film_tolerance
+from matchlib.evenness import film_tolerance
+from matchlib.evenness.film import coat_shares
 from matchlib.lessons.evidence import Lesson, LessonBasis, cannot, done, lch_row
 from matchlib.linear import panel_spread
 from matchlib.mixing import Limits
