@@ -14,7 +14,8 @@ from matchlib import mixing
 from matchlib.cautions import BOOTH_PROMPTS, CAUTIONS, DEFERENCE, cautions_at
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
 from matchlib.errors import DomainError
-from matchlib.explain import CoatReading, CoatReadings
+from matchlib.explain import CoatReadings
+from matchlib.explain.coats import CoatReading
 from matchlib.trade import TROUBLES
 from workbook.jobsheet import PRINT_NOTE, AngleRow, JobSheet, jobsheet_pdf
 from workbook.paper import paper_size

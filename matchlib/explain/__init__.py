@@ -3,17 +3,13 @@
 All by the difference that an order names and at each of its angles; in ΔE00 where there is none.
 """
 
-from matchlib.explain.coats import CoatReading, CoatReadings, clear_change, coat_readings
+from matchlib.explain.coats import CoatReadings, clear_change, coat_readings
 from matchlib.explain.explain import explain
-from matchlib.explain.explanation import Explanation, NearPanel, RecipeChange, Shift
+from matchlib.explain.explanation import Explanation
 
 __all__ = [
-    "CoatReading",
     "CoatReadings",
     "Explanation",
-    "NearPanel",
-    "RecipeChange",
-    "Shift",
     "clear_change",
     "coat_readings",
     "explain",

@@ -16,29 +16,11 @@ __all__ = ["CoatReading", "CoatReadings", "clear_change", "coat_readings"]
 
 @dataclass(frozen=True, slots=True)
 class CoatReading:
-    """What a card should read at one point of its spraying.
+    """What a card should read at one point of its spraying."""
 
-    Parameters
-    ----------
-    coats : int
-        Colour coats on it; 0 is the bare ground.
-    lab : tuple of 3 float
-        CIELAB.
-    spread : float
-        How far the card is expected to read from that [ΔE00].
-
-    Examples
-    --------
-    >>> from matchlib import Recipe
-    >>> from matchlib.demo import demo_model
-    >>> found = coat_readings(demo_model(), Recipe.of("silver", "cherry", "3@6:1", "yes"))
-    >>> found.coats[1].coats, found.coats[1].spread > 0
-    (1, True)
-    """
-
-    coats: int
-    lab: Lab
-    spread: float
+    coats: int  # colour coats on it; 0 is the bare ground
+    lab: Lab  # CIELAB
+    spread: float  # how far the card is expected to read from that [ΔE00]
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,72 +12,26 @@ __all__ = ["Explanation", "NearPanel", "RecipeChange", "Shift"]
 
 @dataclass(frozen=True)
 class Shift:
-    """What a change does at one angle.
+    """What a change does at one angle."""
 
-    Parameters
-    ----------
-    viewing : Viewing
-        Light, observer and geometry.
-    lab : tuple of 3 float
-        Predicted CIELAB after it.
-    lightness, chroma, hue : float
-        ΔL*, ΔC* and Δh [degree] against the recipe explained.
-    difference : float
-        In the unit of the order's difference, not weighted.
-
-    Examples
-    --------
-    >>> from matchlib import Recipe
-    >>> from matchlib.demo import demo_model
-    >>> from matchlib.explain import explain
-    >>> more = explain(demo_model(), Recipe.of("silver", "cherry", "3@6:1", "yes")).changes[0]
-    >>> more.angles[0].lightness < 0
-    True
-    """
-
-    viewing: Viewing
-    lab: tuple[float, float, float]
-    lightness: float
-    chroma: float
-    hue: float
-    difference: float
+    viewing: Viewing  # light, observer and geometry
+    lab: tuple[float, float, float]  # predicted CIELAB after it
+    lightness: float  # ΔL*, ΔC* and Δh [degree] against the recipe explained
+    chroma: float  # ΔL*, ΔC* and Δh [degree] against the recipe explained
+    hue: float  # ΔL*, ΔC* and Δh [degree] against the recipe explained
+    difference: float  # in the unit of the order's difference, not weighted
 
 
 @dataclass(frozen=True)
 class RecipeChange:
-    """What one change of the recipe would do.
+    """What one change of the recipe would do."""
 
-    Parameters
-    ----------
-    name : str
-        The change, in words.
-    recipe : Recipe
-        The recipe after it.
-    angles : tuple of Shift
-        What it does at each angle of the order.
-    difference : float
-        The order's own figure: the worst over the angles of weight times difference.
-    delta_e00 : float
-        ΔE00 at the first angle.
-    tolerance : Tolerance
-        The order's, in whose unit the difference is.
-
-    Examples
-    --------
-    >>> from matchlib import Recipe
-    >>> from matchlib.demo import demo_model
-    >>> from matchlib.explain import explain
-    >>> found = explain(demo_model(), Recipe.of("silver", "cherry", "3@6:1", "yes"))
-    >>> [change.name for change in found.changes][:2]
-    ['one coat more', 'one coat less']
-    """
-
-    name: str
-    recipe: Recipe
-    angles: tuple[Shift, ...]
+    name: str  # the change, in words
+    recipe: Recipe  # the recipe after it
+    angles: tuple[Shift, ...]  # what it does at each angle of the order
     difference: float
-    delta_e00: float
-    tolerance: Tolerance
+    delta_e00: float  # ΔE00 at the first angle
+    tolerance: Tolerance  # the order's, in whose unit the difference is
 
     @property
     def lab(self) -> tuple[float, float, float]:
@@ -114,42 +68,14 @@ class RecipeChange:
 
 @dataclass(frozen=True)
 class NearPanel:
-    """A panel of the archive near the recipe.
+    """A panel of the archive near the recipe."""
 
-    Parameters
-    ----------
-    code : str
-        The panel's.
-    recipe : Recipe
-        As written on its back.
-    lab : tuple of 3 float
-        As read, at the first angle of the order at which it was.
-    away : float
-        Difference from it, by the model, to the recipe explained; the order's own figure.
-    residual : float
-        Difference between its readings and the model's predictions of them; the worst over those
-        of the order's angles at which it was read, weighted.
-    seen : tuple of str
-        The geometries of these angles.
-
-    Examples
-    --------
-    >>> from matchlib import Recipe
-    >>> from matchlib.demo import demo_model
-    >>> from matchlib.explain import explain
-    >>> from matchlib.demo import demo_panels
-    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
-    >>> near = explain(demo_model(), recipe, archive=demo_panels()).near[0]
-    >>> print(near.recipe)
-    cherry over silver, 3@6:1
-    """
-
-    code: str
-    recipe: Recipe
-    lab: tuple[float, float, float]
-    away: float
+    code: str  # the panel's
+    recipe: Recipe  # as written on its back
+    lab: tuple[float, float, float]  # as read, at the first angle of the order at which it was
+    away: float  # difference from it, by the model, to the recipe explained; the order's own figure
     residual: float
-    seen: tuple[str, ...]
+    seen: tuple[str, ...]  # the geometries of these angles
 
 
 @dataclass(frozen=True)
