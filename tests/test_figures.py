@@ -124,7 +124,8 @@ def test_a_pair_never_sprayed_says_so() -> None:
 
 def test_each_swatch_of_the_value_chart_stands_at_its_own_lightness() -> None:
     from matchlib.domain import Colour, Ground, MixRatio, Recipe, Viewing
-    from matchlib.lessons import Ladder, Rung
+    from matchlib.lessons import Ladder
+    from matchlib.lessons.ladder import Rung
 
     def ladder(name: str, *lights: float) -> Ladder:
         ground = Ground.parse(name)

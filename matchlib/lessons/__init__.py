@@ -8,22 +8,19 @@ ratio and the plan of a first day need no law.
 from __future__ import annotations
 
 from matchlib.lessons.claims import LESSONS, lesson
-from matchlib.lessons.drill import Drill, make_drill
+from matchlib.lessons.drill import make_drill
 from matchlib.lessons.evidence import Lesson
 from matchlib.lessons.exercise import KINDS, Exercise, Marked, make_exercise, mark
-from matchlib.lessons.first_day import FirstDayCard, first_day, first_four
-from matchlib.lessons.ladder import Ladder, Rung, coat_ladder
+from matchlib.lessons.first_day import first_day, first_four
+from matchlib.lessons.ladder import Ladder, coat_ladder
 
 __all__ = [
     "KINDS",
     "LESSONS",
-    "Drill",
     "Exercise",
-    "FirstDayCard",
     "Ladder",
     "Lesson",
     "Marked",
-    "Rung",
     "coat_ladder",
     "first_day",
     "first_four",

@@ -17,52 +17,15 @@ _RATIOS = ((2, 1), (3, 1), (4, 1), (5, 1), (6, 1), (8, 1), (10, 1), (5, 2), (7, 
 
 @dataclass(frozen=True, slots=True)
 class Drill:
-    """A question about a ratio; answered without any archive.
+    """A question about a ratio; answered without any archive."""
 
-    Parameters
-    ----------
-    question : str
-        What is asked.
-    texts : tuple of str
-        Answers to choose from.
-    right : int
-        Which is right.
-    why : str
-        The sum, in words.
-
-    Examples
-    --------
-    >>> from matchlib.lessons import make_drill
-    >>> drill = make_drill(0)
-    >>> drill.mark(drill.right)[0]
-    True
-    """
-
-    question: str
-    texts: tuple[str, ...]
-    right: int
-    why: str
+    question: str  # what is asked
+    texts: tuple[str, ...]  # answers to choose from
+    right: int  # which is right
+    why: str  # the sum, in words
 
     def mark(self, choice: int) -> tuple[bool, str]:
-        """Mark an answer.
-
-        Parameters
-        ----------
-        choice : int
-            Which was chosen.
-
-        Returns
-        -------
-        passed : bool
-            Whether it is right.
-        words : str
-            The same, with the sum.
-
-        Raises
-        ------
-        DomainError
-            If there is no such answer.
-        """
+        """Mark an answer."""
         check_choice(choice, len(self.texts))
         passed = choice == self.right
         head = "Right" if passed else f"Not {self.texts[choice]} but {self.texts[self.right]}"

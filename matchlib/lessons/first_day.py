@@ -15,31 +15,11 @@ __all__ = ["FirstDayCard", "first_day", "first_four"]
 
 @dataclass(frozen=True, slots=True)
 class FirstDayCard:
-    """A card to spray.
+    """A card to spray."""
 
-    Parameters
-    ----------
-    recipe : Recipe
-        What is sprayed on it.
-    teaches : str
-        What it is for.
-    how : str
-        What to watch while it is sprayed.
-    done : tuple of str
-        Panels of the archive with this recipe, which need not be sprayed again.
-
-    Examples
-    --------
-    >>> from matchlib.demo import demo_panels
-    >>> from matchlib.domain import Colour
-    >>> card = first_day(demo_panels(), Colour.parse("cherry"))[0]
-    >>> print(card.teaches)
-    Value comes from the ground: this is all the light the colour will have.
-    """
-
-    recipe: Recipe
-    teaches: str
-    how: str
+    recipe: Recipe  # what is sprayed on it
+    teaches: str  # what it is for
+    how: str  # what to watch while it is sprayed
     done: tuple[str, ...] = ()
 
 

@@ -32,36 +32,12 @@ __all__ = ["Ladder", "Rung", "coat_ladder"]
 
 @dataclass(frozen=True, slots=True)
 class Rung:
-    """One step of a ladder.
+    """One step of a ladder."""
 
-    Parameters
-    ----------
-    recipe : Recipe
-        What would be sprayed.
-    coats : int
-        Of colour; 0 is the bare ground.
-    lab : tuple of 3 float
-        CIELAB by the law.
-    spread : float
-        How far the next panel of it is expected to read from that [ΔE00].
-    panels : tuple of (str, tuple of 3 float)
-        Panels of the archive with this very recipe: code and CIELAB as read.
-
-    Examples
-    --------
-    >>> from matchlib import MixRatio
-    >>> from matchlib.demo import demo_model, demo_panels
-    >>> from matchlib.domain import Colour, Ground
-    >>> over = {"ground": Ground.parse("silver"), "colour": Colour.parse("cherry")}
-    >>> ladder = coat_ladder(demo_model(), demo_panels(), **over, ratio=MixRatio.parse("6:1"))
-    >>> ladder.rungs[2].lab[0] < ladder.rungs[1].lab[0]
-    True
-    """
-
-    recipe: Recipe
-    coats: int
-    lab: Lab
-    spread: float
+    recipe: Recipe  # what would be sprayed
+    coats: int  # of colour; 0 is the bare ground
+    lab: Lab  # CIELAB by the law
+    spread: float  # how far the next panel of it is expected to read from that [ΔE00]
     panels: tuple[tuple[str, Lab], ...]
 
 
