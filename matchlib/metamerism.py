@@ -23,7 +23,11 @@ from matchlib.regression.priors import smooth_curves
 from matchlib.regression.table import RecipeTable
 from matchlib.target import Target
 
-__all__ = ["LIGHTS", "Metamerism", "UnderLight", "metamerism", "plausible_reflectances"]
+__all__ = [
+    "LIGHTS",
+    "Metamerism",
+    "metamerism",
+]
 
 Array = NDArray[np.float64]
 
@@ -39,29 +43,17 @@ DRAWS = 200
 
 @dataclass(frozen=True)
 class UnderLight:
-    """What one change of light does to the match.
+    """What one change of light does to the match."""
 
-    Parameters
-    ----------
-    light : str
-        Its name.
-    low, middle, high : float
-        Special index of metamerism [ΔE00]: 5th, 50th and 95th percentile of the spectra that
-        would do; all the same where both spectra are known.
-
-    Examples
-    --------
-    >>> from matchlib import Recipe, Target
-    >>> from matchlib.demo import demo_model
-    >>> recipe = Recipe.of("pale gold", "cherry", "3@3:1", "yes")
-    >>> lamp = metamerism(demo_model(), recipe, Target.lab(27.1, 45.9, 28.5), draws=20).lights[0]
-    >>> lamp.low <= lamp.middle <= lamp.high
-    True
-    """
-
-    light: str
+    light: str  # its name
+    # special index of metamerism [ΔE00]: 5th, 50th and 95th percentile of the spectra that would
+    # do; all the same where both spectra are known
     low: float
+    # special index of metamerism [ΔE00]: 5th, 50th and 95th percentile of the spectra that would
+    # do; all the same where both spectra are known
     middle: float
+    # special index of metamerism [ΔE00]: 5th, 50th and 95th percentile of the spectra that would
+    # do; all the same where both spectra are known
     high: float
 
 
@@ -227,34 +219,7 @@ def _recipe_spectra(
 def plausible_reflectances(
     lab: Array, viewing: Viewing, count: int, rng: np.random.Generator
 ) -> Array:
-    """Return smooth reflectances that all have one Lab.
-
-    Parameters
-    ----------
-    lab : ndarray, shape (3,)
-        CIELAB.
-    viewing : Viewing
-        Light and observer.
-    count : int
-        How many.
-    rng : Generator
-        Decides the draws.
-
-    Returns
-    -------
-    ndarray, shape (count, 31)
-        Reflectance 400-700 nm [-], between 0 and 1: random smooth curves (correlation length
-        50 nm, which paints and dyes do not go much below) moved, as little as can be, to the Lab.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> from matchlib import Viewing
-    >>> from matchlib.colorimetry import reflectance_to_lab
-    >>> drawn = plausible_reflectances((50.0, 20.0, 10.0), Viewing(), 3, np.random.default_rng(0))
-    >>> reflectance_to_lab(drawn).round(1).tolist()
-    [[50.0, 20.0, 10.0], [50.0, 20.0, 10.0], [50.0, 20.0, 10.0]]
-    """
+    """Return smooth reflectances that all have one Lab."""
     level = ((max(float(lab[0]), 1.0) + 16.0) / 116.0) ** 3
     curves = smooth_curves(GRID, length=50.0, sd=0.6)
     start = np.log(level) + rng.normal(size=(count, curves.shape[1])) @ curves.T
