@@ -24,7 +24,7 @@ from matchlib.evenness import film_tolerance
 from matchlib.evenness.film import coat_shares
 from matchlib.lessons.evidence import Lesson, LessonBasis, cannot, done, lch_row
 from matchlib.lessons.on_card import another_ground, stop_short, weak_last
-from matchlib.mixing import ratio_of
+from matchlib.mixing.stated import ratio_of
 from matchlib.suggest.words import direction
 
 if TYPE_CHECKING:

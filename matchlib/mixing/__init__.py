@@ -12,63 +12,36 @@ from matchlib.mixing.buying import Bill, Labour, Supply, bill, bottle_makes
 from matchlib.mixing.cups import drain_words, viscosity
 from matchlib.mixing.film_use import CoatUse, TransferRange, spreading_rate, wet_film
 from matchlib.mixing.limits import Limits
-from matchlib.mixing.mix import Mix, Third, read_mix
-from matchlib.mixing.pot import ACTIVATED, LEAST_ML, CoatGroup, Pot, pot
-from matchlib.mixing.pour import Portion, Pour, Remainder, by_marks, most_kept, pour
-from matchlib.mixing.stated import (
-    RatioQuestion,
-    StatedCheck,
-    check_stated,
-    question_ratio,
-    ratio_of,
-)
-from matchlib.mixing.units import (
-    AREA_UNITS,
-    LENGTH_UNITS,
-    VOLUME_UNITS,
-    format_volume,
-    parse_area,
-    parse_length,
-    parse_volume,
-)
+from matchlib.mixing.mix import Third, read_mix
+from matchlib.mixing.pot import ACTIVATED, LEAST_ML, Pot, pot
+from matchlib.mixing.stated import RatioQuestion, StatedCheck, check_stated, question_ratio
+from matchlib.mixing.units import format_volume, parse_area, parse_length, parse_volume
 
 __all__ = [
     "ACTIVATED",
-    "AREA_UNITS",
     "LEAST_ML",
-    "LENGTH_UNITS",
     "USUAL_AREAS",
-    "VOLUME_UNITS",
     "Bill",
-    "CoatGroup",
     "CoatUse",
     "JobArea",
     "Labour",
     "Limits",
-    "Mix",
-    "Portion",
     "Pot",
-    "Pour",
     "RatioQuestion",
-    "Remainder",
     "StatedCheck",
     "Supply",
     "Third",
     "TransferRange",
     "bill",
     "bottle_makes",
-    "by_marks",
     "check_stated",
     "drain_words",
     "format_volume",
-    "most_kept",
     "parse_area",
     "parse_length",
     "parse_volume",
     "pot",
-    "pour",
     "question_ratio",
-    "ratio_of",
     "read_mix",
     "spreading_rate",
     "viscosity",

@@ -107,24 +107,10 @@ class Third:
 
 @dataclass(frozen=True, slots=True)
 class Mix:
-    """A mix in the pot's own words.
+    """A mix in the pot's own words."""
 
-    Parameters
-    ----------
-    ratio : MixRatio
-        Carrier to colour by volume.
-    third : Third, optional
-        Reducer or hardener.
-
-    Examples
-    --------
-    >>> mix = read_mix("6:1")
-    >>> mix.words
-    '6 parts carrier to 1 part colour'
-    """
-
-    ratio: MixRatio
-    third: Third | None = None
+    ratio: MixRatio  # carrier to colour by volume
+    third: Third | None = None  # reducer or hardener
 
     @property
     def words(self) -> str:

@@ -31,36 +31,13 @@ ACTIVATED = (
 
 @dataclass(frozen=True, slots=True)
 class CoatGroup:
-    """The coats sprayed at one ratio, and the pot made ready for them.
+    """The coats sprayed at one ratio, and the pot made ready for them."""
 
-    Parameters
-    ----------
-    coats : int
-        Coats at this ratio.
-    pour : Pour
-        The pot that is enough with the chosen chance, residue included.
-    expected_ml : float
-        What the gun is expected to spray [mL], without residue.
-    residue_ml : float
-        What stays in cup, strainer and gun [mL].
-    fills : int
-        Times the gun's cup is filled from it.
-
-    Examples
-    --------
-    >>> from matchlib import CoatSchedule
-    >>> from matchlib.mixing import CoatUse, JobArea
-    >>> use = CoatUse.of_panel(45.0, area_m2=0.25, coats=2)
-    >>> made = pot(CoatSchedule.parse("3@6:1"), area=JobArea.flat(0.5), use=use).groups[0]
-    >>> made.coats, round(made.expected_ml), made.residue_ml
-    (3, 139, 15.0)
-    """
-
-    coats: int
-    pour: Pour
-    expected_ml: float
-    residue_ml: float
-    fills: int
+    coats: int  # coats at this ratio
+    pour: Pour  # the pot that is enough with the chosen chance, residue included
+    expected_ml: float  # what the gun is expected to spray [mL], without residue
+    residue_ml: float  # what stays in cup, strainer and gun [mL]
+    fills: int  # times the gun's cup is filled from it
     SHOWN: ClassVar = ("coats", "pour", "expected_ml", "residue_ml", "left_ml", "fills")
 
     @property
@@ -69,18 +46,7 @@ class CoatGroup:
         return max(0.0, self.pour.total_ml - self.expected_ml - self.residue_ml)
 
     def words(self, unit: str = "ml") -> str:
-        """Say what to mix for these coats.
-
-        Parameters
-        ----------
-        unit : str
-            Unit of volume.
-
-        Returns
-        -------
-        str
-            One or two sentences.
-        """
+        """Say what to mix for these coats."""
         made, ratio = self.pour, self.pour.ratio
         text = (
             f"{self.coats} coat{'s' * (self.coats != 1)} at {ratio} ({ratio.words}): "

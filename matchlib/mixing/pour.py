@@ -21,29 +21,12 @@ _FAR = 0.05
 
 @dataclass(frozen=True, slots=True)
 class Portion:
-    """One thing poured.
+    """One thing poured."""
 
-    Parameters
-    ----------
-    kind : str
-        ``carrier``, ``colour``, or ``third``.
-    name : str
-        The colour's own name, ``colour`` where nobody named it; reducer or hardener.
-    ml : float
-        Volume out of its bottle [mL].
-    density : float, optional
-        [g/mL], as the data sheet states it.
-
-    Examples
-    --------
-    >>> Portion("colour", "cherry", 50.0, density=1.04).g
-    52.0
-    """
-
-    kind: str
-    name: str
-    ml: float
-    density: float | None = None
+    kind: str  # ``carrier``, ``colour``, or ``third``
+    name: str  # the colour's own name, ``colour`` where nobody named it; reducer or hardener
+    ml: float  # volume out of its bottle [mL]
+    density: float | None = None  # [g/mL], as the data sheet states it
     SHOWN: ClassVar = ("kind", "name", "ml", "g")
 
     @property
@@ -59,16 +42,7 @@ class Portion:
 
 @dataclass(frozen=True, slots=True)
 class Remainder:
-    """Mix of the pot before, at its ratio, that the next pot begins with.
-
-    Examples
-    --------
-    >>> from matchlib import MixRatio
-    >>> left = Remainder(40.0, MixRatio.parse("6:1"))
-    >>> poured = pour(350.0, MixRatio.parse("3:1"), kept=left)
-    >>> round(sum(p.ml for p in poured.portions))
-    310
-    """
+    """Mix of the pot before, at its ratio, that the next pot begins with."""
 
     ml: float
     ratio: MixRatio
@@ -76,36 +50,15 @@ class Remainder:
 
 @dataclass(frozen=True, slots=True)
 class Pour:
-    """A pot made ready.
+    """A pot made ready."""
 
-    Parameters
-    ----------
-    ratio : MixRatio
-        The mix wanted.
-    total_ml : float
-        The whole pot [mL].
-    portions : tuple of Portion
-        What comes out of the bottles, in the order poured: carrier, colours, reducer or hardener.
-    kept : Remainder, optional
-        What the pot begins with.
-    mark_ml : float, optional
-        A measuring cup's mark [mL], where everything above is whole marks of it.
-    error : float
-        Relative error of the share that whole marks miss most [-]; 0 without marks.
-
-    Examples
-    --------
-    >>> from matchlib import MixRatio
-    >>> poured = pour(350.0, MixRatio.parse("6:1"))
-    >>> round(poured.total_ml), poured.kept_ml
-    (350, 0.0)
-    """
-
-    ratio: MixRatio
-    total_ml: float
+    ratio: MixRatio  # the mix wanted
+    total_ml: float  # the whole pot [mL]
     portions: tuple[Portion, ...]
-    kept: Remainder | None = None
+    kept: Remainder | None = None  # what the pot begins with
+    # A measuring cup's mark [mL], where everything above is whole marks of it
     mark_ml: float | None = None
+    # relative error of the share that whole marks miss most [-]; 0 without marks
     error: float = 0.0
     SHOWN: ClassVar = (
         *("ratio", "kept_ml", ("kept_ratio", "kept.ratio"), "carrier_ml", "colour_ml", "portions"),
@@ -132,18 +85,7 @@ class Pour:
         return 0.0 if self.kept is None else self.kept.ml
 
     def words(self, unit: str = "ml") -> str:
-        """Say what to pour, each named.
-
-        Parameters
-        ----------
-        unit : str
-            Unit of volume to show.
-
-        Returns
-        -------
-        str
-            For example ``60 ml carrier + 10 ml colour (teal) = 70 ml``.
-        """
+        """Say what to pour, each named."""
         items = [] if self.kept is None else [
             f"{format_volume(self.kept.ml, unit)} left at {self.kept.ratio}"
         ]  # fmt: skip
@@ -196,40 +138,7 @@ def pour(
     densities: Mapping[str, float] | None = None,
     kept: Remainder | None = None,
 ) -> Pour:
-    """Make a pot ready, fresh or from what is left of the one before.
-
-    Parameters
-    ----------
-    total_ml : float
-        The whole pot [mL], 0 or more.
-    ratio : MixRatio
-        The mix.
-    colour : Colour, optional
-        The blend, the same before and after; its colours are given apart.
-    third : Third, optional
-        Reducer or hardener, the same share before and after.
-    densities : mapping of str to float, optional
-        Density [g/mL] by colour name, under ``carrier`` and under the third's name.
-    kept : Remainder, optional
-        Mix that is already in the pot.
-
-    Returns
-    -------
-    Pour
-        What is added makes, with what is kept, exactly the pot.
-
-    Raises
-    ------
-    DomainError
-        If a number is impossible, or more is kept than adding can turn into the pot.
-
-    Examples
-    --------
-    >>> from matchlib import MixRatio
-    >>> poured = pour(350.0, MixRatio.parse("6:1"))
-    >>> [(p.name, round(p.ml)) for p in poured.portions]
-    [('carrier', 300), ('colour', 50)]
-    """
+    """Make a pot ready, fresh or from what is left of the one before."""
     total = positive(total_ml, "volume of the pot [mL]", top=1e7, zero=True)
     held = kept if kept is not None and positive(
         kept.ml, "volume in the pot [mL]", top=1e7, zero=True
@@ -256,26 +165,7 @@ def pour(
 
 
 def most_kept(total_ml: float, ratio: MixRatio, before: MixRatio) -> float:
-    """Return how much of a mix adding alone can turn into a pot of another ratio.
-
-    Parameters
-    ----------
-    total_ml : float
-        The pot wanted [mL].
-    ratio, before : MixRatio
-        Its ratio, and that of the mix in hand.
-
-    Returns
-    -------
-    float
-        Volume of the mix in hand [mL]; 0 where neat colour is wanted and it holds carrier.
-
-    Examples
-    --------
-    >>> from matchlib import MixRatio
-    >>> round(most_kept(350.0, MixRatio.parse("3:1"), MixRatio.parse("6:1")))
-    306
-    """
+    """Return how much of a mix adding alone can turn into a pot of another ratio."""
     most = total_ml * ratio.fraction / before.fraction
     if before.fraction < 1.0:
         most = min(most, total_ml * (1.0 - ratio.fraction) / (1.0 - before.fraction))
@@ -292,40 +182,7 @@ def by_marks(
     densities: Mapping[str, float] | None = None,
     kept: Remainder | None = None,
 ) -> Pour:
-    """Make a pot ready by whole marks of a measuring cup.
-
-    Up to a quarter more is mixed to come within 1 percent of every share, and up to twice as much
-    to come within 5 percent, or more where the next mark is nearer still; else the nearest of
-    these is taken and its error shown.
-
-    Parameters
-    ----------
-    total_ml : float
-        Volume that must be there [mL].
-    ratio : MixRatio
-        The mix.
-    mark_ml : float
-        Volume of one mark [mL].
-    colour, third, densities, kept
-        As `pour` takes them; of what is kept whole marks go in, at most.
-
-    Returns
-    -------
-    Pour
-        At least `total_ml`, in whole marks.
-
-    Raises
-    ------
-    DomainError
-        If the cup is too coarse for the pot: something would get no mark at all.
-
-    Examples
-    --------
-    >>> from matchlib import MixRatio
-    >>> poured = by_marks(350.0, MixRatio.parse("6:1"), mark_ml=10.0)
-    >>> [(p.name, round(p.ml)) for p in poured.portions]
-    [('carrier', 300), ('colour', 50)]
-    """
+    """Make a pot ready by whole marks of a measuring cup."""
     wanted = positive(total_ml, "volume wanted [mL]", top=1e6)
     mark = positive(mark_ml, "mark of the cup [mL]", top=1e4)
     shares = [s for *_, s in _shares(ratio, colour, third)]

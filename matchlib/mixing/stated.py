@@ -88,23 +88,7 @@ def question_ratio(ratio: MixRatio) -> RatioQuestion | None:
 
 
 def ratio_of(*, colour_volume: float, carrier_volume: float) -> MixRatio:
-    """Return the ratio that was poured.
-
-    Parameters
-    ----------
-    colour_volume, carrier_volume : float
-        Volumes in one unit, colour more than 0.
-
-    Returns
-    -------
-    MixRatio
-        Exact when the numbers are, else carrier to one of colour within 0.001.
-
-    Examples
-    --------
-    >>> print(ratio_of(colour_volume=40.0, carrier_volume=240.0))
-    6:1
-    """
+    """Return the ratio that was poured."""
     colour = exact(positive(colour_volume, "volume of colour"))
     carrier = exact(positive(carrier_volume, "volume of carrier", zero=True))
     share = carrier / colour

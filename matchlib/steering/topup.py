@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from matchlib.correction.moves import ratio_words
 from matchlib.domain import CoatSchedule, Colour, MixRatio, Recipe
 from matchlib.errors import DomainError
-from matchlib.mixing import Pour, Remainder, most_kept, pour
+from matchlib.mixing.pour import Pour, Remainder, most_kept, pour
 from matchlib.outcome import Outcome
 
 __all__ = ["TopUp", "let_down", "pot_of"]
