@@ -37,7 +37,12 @@ if TYPE_CHECKING:
 
     from matchlib.regression import FilmPredictor, Prediction
 
-__all__ = ["ArchivePanel", "ArchivePlan", "TargetPanel", "next_for_archive", "next_for_target"]
+__all__ = [
+    "ArchivePlan",
+    "TargetPanel",
+    "next_for_archive",
+    "next_for_target",
+]
 
 Array = NDArray[np.float64]
 
@@ -81,32 +86,14 @@ class TargetPanel(Outcome):
 
 @dataclass(frozen=True)
 class ArchivePanel:
-    """A panel worth spraying for the archive.
+    """A panel worth spraying for the archive."""
 
-    Parameters
-    ----------
-    recipe : Recipe
-        What to spray.
-    before, after : float
-        Uncertainty over what could be sprayed, root mean square [ΔE00], before this panel and
-        after.
-    words : str
-        The gain in a sentence.
-
-    Examples
-    --------
-    >>> from matchlib import Recipe
-    >>> from matchlib.demo import demo_model
-    >>> could = [Recipe.of("pale gold", "cherry", each, "yes") for each in ("2@3:1", "4@6:1")]
-    >>> first = next_for_archive(demo_model(), could, k=1).panels[0]
-    >>> str(first.recipe.ground), first.after < first.before
-    ('pale gold', True)
-    """
-
-    recipe: Recipe
+    recipe: Recipe  # what to spray
+    # uncertainty over what could be sprayed, root mean square [ΔE00], before this panel and after
     before: float
+    # uncertainty over what could be sprayed, root mean square [ΔE00], before this panel and after
     after: float
-    words: str
+    words: str  # the gain in a sentence
 
 
 @dataclass(frozen=True)
