@@ -14,7 +14,7 @@ from matchlib.demo import demo_panels
 from matchlib.domain import Colour, Panel
 from matchlib.linear import fit_panels
 from matchlib.next_panel import next_for_archive, next_for_target
-from matchlib.overview import candidates
+from matchlib.overview.within import candidates
 from matchlib.progress import Callback, part_of
 from matchlib.regression import FilmRegressor, frames_of
 from matchlib.steering import plan

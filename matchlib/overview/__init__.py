@@ -4,30 +4,17 @@ from __future__ import annotations
 
 from matchlib.overview.cards import ORDERS, arranged, card_lab, nearest, sprayed_twice
 from matchlib.overview.coverage import BANDS, Coverage, coverage
-from matchlib.overview.drifting import (
-    PanelResidual,
-    Spread,
-    Trend,
-    outliers,
-    panel_residuals,
-    spreads,
-    trend,
-)
+from matchlib.overview.drifting import PanelResidual, outliers, panel_residuals, spreads, trend
 from matchlib.overview.labs import panel_lab
-from matchlib.overview.rereading import Rereading, rereading
-from matchlib.overview.within import ColourRange, candidates, reach
+from matchlib.overview.rereading import rereading
+from matchlib.overview.within import reach
 
 __all__ = [
     "BANDS",
     "ORDERS",
-    "ColourRange",
     "Coverage",
     "PanelResidual",
-    "Rereading",
-    "Spread",
-    "Trend",
     "arranged",
-    "candidates",
     "card_lab",
     "coverage",
     "nearest",

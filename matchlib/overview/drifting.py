@@ -50,59 +50,24 @@ class PanelResidual:
 
 @dataclass(frozen=True)
 class Spread:
-    """How far the panels of one group read from the law.
+    """How far the panels of one group read from the law."""
 
-    Parameters
-    ----------
-    name : str
-        Of the group.
-    panels : int
-        In it.
-    median, low, high : float
-        Median ΔE00 and its 95 % interval; the interval is not-a-number under five panels.
-
-    Examples
-    --------
-    >>> from matchlib.demo import demo_model, demo_panels
-    >>> found = spreads(panel_residuals(demo_model(), demo_panels()), "sprayer")[0]
-    >>> found.low < found.median < found.high
-    True
-    """
-
-    name: str
-    panels: int
+    name: str  # of the group
+    panels: int  # in it
     median: float
-    low: float
-    high: float
+    low: float  # median ΔE00 and its 95 % interval; the interval is not-a-number under five panels
+    high: float  # median ΔE00 and its 95 % interval; the interval is not-a-number under five panels
 
 
 @dataclass(frozen=True)
 class Trend:
-    """A change with time.
+    """A change with time."""
 
-    Parameters
-    ----------
-    slope, low, high : float
-        Change in a year, and its 95 % interval.
-    dates : int
-        Panels it rests on.
-    words : str
-        The same in a sentence.
-
-    Examples
-    --------
-    >>> import datetime as dt
-    >>> days = [dt.date(2024, month, 1) for month in range(1, 11)]
-    >>> found = trend([(day, 1.0) for day in days])
-    >>> found.low <= 0 <= found.high
-    True
-    """
-
-    slope: float
-    low: float
-    high: float
-    dates: int
-    words: str
+    slope: float  # change in a year, and its 95 % interval
+    low: float  # change in a year, and its 95 % interval
+    high: float  # change in a year, and its 95 % interval
+    dates: int  # panels it rests on
+    words: str  # the same in a sentence
 
 
 def panel_residuals(model: FilmPredictor, panels: Sequence[Panel]) -> Listing[PanelResidual]:

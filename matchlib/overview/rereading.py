@@ -24,38 +24,14 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Rereading:
-    """The spread of readings of one card.
+    """The spread of readings of one card."""
 
-    Parameters
-    ----------
-    sd : float
-        Standard deviation of one reading from its card's mean, along one axis [ΔE00].
-    panels, readings : int
-        What it rests on.
-
-    Examples
-    --------
-    >>> Rereading(sd=0.1, panels=3, readings=9).words().partition(",")[0]
-    'By 3 cards of this archive that were read more than once'
-    """
-
-    sd: float
-    panels: int
-    readings: int
+    sd: float  # standard deviation of one reading from its card's mean, along one axis [ΔE00]
+    panels: int  # what it rests on
+    readings: int  # what it rests on
 
     def words(self, within: float = 0.3) -> str:
-        """Say how many readings are enough.
-
-        Parameters
-        ----------
-        within : float
-            How far the mean may be off along an axis [ΔE00].
-
-        Returns
-        -------
-        str
-            Two sentences, at 95 percent.
-        """
+        """Say how many readings are enough."""
         enough = readings_needed(self.sd, within=within)
         three = NormalDist().inv_cdf(0.975) * self.sd / math.sqrt(3)
         cards = f"{self.panels} card{'s' * (self.panels != 1)}"

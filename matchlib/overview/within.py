@@ -31,29 +31,10 @@ practice, no source)."""
 
 @dataclass(frozen=True)
 class ColourRange:
-    """The colours within reach of one colour, or of all.
+    """The colours within reach of one colour, or of all."""
 
-    Parameters
-    ----------
-    recipes : tuple of Recipe
-        n of them.
-    lab : ndarray, shape (n, 3)
-        CIELAB by the law.
-    panels : tuple of (str, Recipe, tuple of 3 float)
-        Panels of the archive: code, recipe, CIELAB as read.
-    extent : tuple of (str, int, float, float, float, float)
-        By colour: its name, recipes, least and greatest L*, least and greatest C*.
-
-    Examples
-    --------
-    >>> from matchlib.demo import demo_model, demo_panels
-    >>> found = reach(demo_model(), demo_panels(), grounds=["silver"], colours=["cherry"])
-    >>> len(found.panels)
-    12
-    """
-
-    recipes: tuple[Recipe, ...]
-    lab: Array
+    recipes: tuple[Recipe, ...]  # n of them
+    lab: Array  # CIELAB by the law
     panels: tuple[tuple[str, Recipe, Lab], ...]
     extent: tuple[tuple[str, int, float, float, float, float], ...]
 
@@ -61,27 +42,7 @@ class ColourRange:
 def candidates(
     panels: Sequence[Panel], *, grounds: Sequence[str] = (), colours: Sequence[str] = ()
 ) -> list[Recipe]:
-    """Return what could be sprayed with the neat grounds and colours of an archive.
-
-    Parameters
-    ----------
-    panels : sequence of Panel
-        The archive.
-    grounds, colours : sequence of str
-        Only these, by name; all if empty.
-
-    Returns
-    -------
-    list of Recipe
-        At one ratio each, under the clear coat most panels have.
-
-    Examples
-    --------
-    >>> from matchlib.demo import demo_panels
-    >>> found = candidates(demo_panels(), grounds=["silver"], colours=["cherry"])
-    >>> print(found[0])
-    cherry over silver, 1@2:1
-    """
+    """Return what could be sprayed with the neat grounds and colours of an archive."""
     recipes = [p.recipe for p in panels]
     own = dict.fromkeys(r.ground for r in recipes if r.ground.neat)
     pots = dict.fromkeys(r.colour for r in recipes if r.colour is not None and r.colour.neat)

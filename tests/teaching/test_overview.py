@@ -12,7 +12,6 @@ from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Recipe
 from matchlib.errors import DomainError
 from matchlib.overview import (
     BANDS,
-    candidates,
     coverage,
     outliers,
     panel_lab,
@@ -21,6 +20,7 @@ from matchlib.overview import (
     spreads,
     trend,
 )
+from matchlib.overview.within import candidates
 from matchlib.regression import FilmRegressor
 
 
