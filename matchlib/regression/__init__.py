@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from matchlib.regression.frames import frames_of, rows_of
+from matchlib.regression.frames import frames_of
 from matchlib.regression.prediction import Prediction
 from matchlib.regression.predictor import FilmPredictor
 from matchlib.regression.priors import Priors
@@ -28,7 +28,6 @@ __all__ = [
     "frames_of",
     "library_versions",
     "load_fit",
-    "rows_of",
     "save_fit",
     "unusual_words",
 ]

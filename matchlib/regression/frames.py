@@ -186,32 +186,7 @@ def _recipe(key: tuple[str | None, ...]) -> Recipe:
 def rows_of(
     X: pd.DataFrame,
 ) -> tuple[list[Recipe], list[Viewing], list[str], list[Conditions]]:
-    """Read a table of recipes with how they were viewed, by what, who sprayed, and from what.
-
-    Parameters
-    ----------
-    X : DataFrame
-        Columns as for `FilmRegressor.fit`.
-
-    Returns
-    -------
-    recipes, viewings, sources, conditions : list
-        One a row; what is missing is the usual: a spectrophotometer at D65/10°, 45:0, and nothing
-        known of the conditions. Lots and batches are read as by `Conditions.of`.
-
-    Raises
-    ------
-    DomainError
-        If it is no table of recipes.
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> table = pd.DataFrame({"ground": ["silver"], "colour": "cherry", "schedule": "3@6:1"})
-    >>> recipes, viewings, sources, conditions = rows_of(table)
-    >>> print(recipes[0], viewings[0])
-    cherry over silver, 3@6:1 D65/10° 45:0
-    """
+    """Read a table of recipes with how they were viewed, by what, who sprayed, and from what."""
     if not hasattr(X, "columns"):
         raise DomainError(
             "The recipes are not a table.",

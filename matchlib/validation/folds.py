@@ -21,8 +21,8 @@ from sklearn.model_selection import GroupKFold
 from matchlib.colorimetry import delta_e00
 from matchlib.errors import DomainError, FitError, UnknownName
 from matchlib.progress import Callback, part_of
-from matchlib.regression import FilmPredictor, FilmRegressor, rows_of
-from matchlib.regression.frames import with_spectra
+from matchlib.regression import FilmPredictor, FilmRegressor
+from matchlib.regression.frames import rows_of, with_spectra
 from matchlib.regression.observe import Observations
 from matchlib.tails import region
 

@@ -12,7 +12,7 @@ from sklearn.neighbors import KNeighborsRegressor
 from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import PolynomialFeatures, StandardScaler
 
-from matchlib.regression import rows_of
+from matchlib.regression.frames import rows_of
 from matchlib.validation.folds import readings_as_lab
 
 if TYPE_CHECKING:
