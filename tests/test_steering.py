@@ -13,11 +13,11 @@ from matchlib.correction.rescue import rescue
 from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.regression import FilmRegressor, Prediction
-from matchlib.steering import let_down, plan, steer, too_soon
+from matchlib.steering import plan, steer, too_soon
 from matchlib.steering.approach import Approach, Candidate
 from matchlib.steering.approach import Shop as At
 from matchlib.steering.checks import check_stages
-from matchlib.steering.topup import pot_of
+from matchlib.steering.topup import let_down, pot_of
 from matchlib.suggest import Limits, Target
 from matchlib.tails import drawn_out, normal_cloud
 from tests.benchmarks.panels import to_frame

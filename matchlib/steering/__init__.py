@@ -3,22 +3,18 @@
 from __future__ import annotations
 
 from matchlib.steering.checks import check_stages, too_soon
-from matchlib.steering.plan import MOST_READINGS, WORTH_A_LOOK, plan
-from matchlib.steering.planned import CardPlan, CardPlans, Likely, PlannedReading
+from matchlib.steering.plan import WORTH_A_LOOK, plan
+from matchlib.steering.planned import CardPlan, CardPlans
 from matchlib.steering.steer import Steering, steer
-from matchlib.steering.topup import TopUp, let_down
+from matchlib.steering.topup import TopUp
 
 __all__ = [
-    "MOST_READINGS",
     "WORTH_A_LOOK",
     "CardPlan",
     "CardPlans",
-    "Likely",
-    "PlannedReading",
     "Steering",
     "TopUp",
     "check_stages",
-    "let_down",
     "plan",
     "steer",
     "too_soon",

@@ -21,29 +21,11 @@ __all__ = ["CardPlan", "CardPlans", "Likely", "PlannedReading"]
 
 @dataclass(frozen=True)
 class PlannedReading:
-    """A reading on the way.
+    """A reading on the way."""
 
-    Parameters
-    ----------
-    recipe : Recipe
-        All that is on the card then, without its clear coat if it is read before that.
-    lab, sd : tuple of 3 float
-        CIELAB expected under the target's first viewing, and its standard deviation.
-
-    Examples
-    --------
-    >>> from matchlib import Limits, Target
-    >>> from matchlib.demo import demo_model
-    >>> from matchlib.steering import plan
-    >>> aim, neat = Target.lab(27.1, 45.9, 28.5), Limits(blends=False)
-    >>> look = plan(demo_model(), aim, neat, readings=1, top=1)[0].looks[0]
-    >>> look.after
-    2
-    """
-
-    recipe: Recipe
-    lab: Lab
-    sd: Lab
+    recipe: Recipe  # all that is on the card then, without its clear coat if it is read before that
+    lab: Lab  # CIELAB expected under the target's first viewing, and its standard deviation
+    sd: Lab  # CIELAB expected under the target's first viewing, and its standard deviation
 
     @property
     def after(self) -> int:
@@ -53,36 +35,13 @@ class PlannedReading:
 
 @dataclass(frozen=True)
 class Likely:
-    """What follows from a reading that may come.
+    """What follows from a reading that may come."""
 
-    Parameters
-    ----------
-    case : str
-        ``light``, ``as expected`` or ``dark``.
-    lab : tuple of 3 float
-        The reading at the first look.
-    state : str
-        As of `matchlib.steering.Steering`.
-    words : str
-        What to do then.
-    chance : float
-        That the card passes then [-].
-
-    Examples
-    --------
-    >>> from matchlib import Limits, Target
-    >>> from matchlib.demo import demo_model
-    >>> from matchlib.steering import plan
-    >>> aim, neat = Target.lab(27.1, 45.9, 28.5), Limits(blends=False)
-    >>> [case.case for case in plan(demo_model(), aim, neat, readings=1, top=1)[0].likely]
-    ['light', 'as expected', 'dark']
-    """
-
-    case: str
-    lab: Lab
-    state: str
-    words: str
-    chance: float
+    case: str  # ``light``, ``as expected`` or ``dark``
+    lab: Lab  # the reading at the first look
+    state: str  # as of `matchlib.steering.Steering`
+    words: str  # what to do then
+    chance: float  # that the card passes then [-]
 
 
 @dataclass(frozen=True)

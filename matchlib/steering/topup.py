@@ -77,34 +77,7 @@ def pot_of(
 
 
 def let_down(cup: MixRatio, to: MixRatio, cup_ml: float, *, colour: Colour | None = None) -> Pour:
-    """Return the cup let down to a weaker ratio.
-
-    Parameters
-    ----------
-    cup, to : MixRatio
-        What is in it, and what is wanted.
-    cup_ml : float
-        How much is in it [mL].
-    colour : Colour, optional
-        What it is mixed of.
-
-    Returns
-    -------
-    Pour
-        What is added.
-
-    Raises
-    ------
-    DomainError
-        If what is wanted is richer than the cup.
-
-    Examples
-    --------
-    >>> from matchlib import MixRatio
-    >>> weaker = let_down(MixRatio.parse("4:1"), MixRatio.parse("8:1"), 100.0)
-    >>> round(weaker.total_ml)
-    180
-    """
+    """Return the cup let down to a weaker ratio."""
     if to > cup:
         raise DomainError(
             "A cup cannot be let down to a richer mix.",
