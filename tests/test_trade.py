@@ -12,14 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from matchlib.errors import DomainError
-from matchlib.trade import (
-    GLOSSARY,
-    PROTOCOL,
-    TROUBLES,
-    first_places,
-    readings_needed,
-    troubles_at,
-)
+from matchlib.trade import GLOSSARY, PROTOCOL, TROUBLES, first_places, troubles_at
+from matchlib.trade.protocol import readings_needed
 from workbook.figures import glossary_list, linked, protocol_list, trouble_list
 
 

@@ -15,7 +15,7 @@ from matchlib.colorimetry.difference import delta_e00_metric
 from matchlib.domain import Panel
 from matchlib.domain.panel import readings_in
 from matchlib.linear import lab_of_reading
-from matchlib.trade import readings_needed
+from matchlib.trade.protocol import readings_needed
 
 __all__ = ["Rereading", "rereading"]
 

@@ -6,18 +6,15 @@ common practice, no source; a product's data sheet stands above all of it.
 
 from __future__ import annotations
 
-from matchlib.trade.glossary import GLOSSARY, Term, first_places
-from matchlib.trade.protocol import PROTOCOL, ProtocolStep, readings_needed
+from matchlib.trade.glossary import GLOSSARY, first_places
+from matchlib.trade.protocol import PROTOCOL
 from matchlib.trade.troubles import TROUBLES, Trouble, troubles_at
 
 __all__ = [
     "GLOSSARY",
     "PROTOCOL",
     "TROUBLES",
-    "ProtocolStep",
-    "Term",
     "Trouble",
     "first_places",
-    "readings_needed",
     "troubles_at",
 ]

@@ -12,30 +12,12 @@ Lab = tuple[float, float, float]
 
 @dataclass(frozen=True, slots=True)
 class Term:
-    """A word.
+    """A word."""
 
-    Parameters
-    ----------
-    word : str
-        As it is written here.
-    meaning : str
-        One sentence.
-    labs : tuple of tuple of 3 float
-        What it looks like, one to four colours in order; invented.
-    also : tuple of str
-        Other words for the same, and other forms of it.
-
-    Examples
-    --------
-    >>> from matchlib.trade import GLOSSARY
-    >>> [term.word for term in GLOSSARY if "flop" in term.word]
-    ['flop']
-    """
-
-    word: str
-    meaning: str
-    labs: tuple[Lab, ...]
-    also: tuple[str, ...] = ()
+    word: str  # as it is written here
+    meaning: str  # one sentence
+    labs: tuple[Lab, ...]  # what it looks like, one to four colours in order; invented
+    also: tuple[str, ...] = ()  # other words for the same, and other forms of it
 
 
 _SILVER, _GOLD, _BLACK = (78.0, -0.5, 1.0), (66.0, 4.0, 26.0), (12.0, 0.0, -0.5)

@@ -15,31 +15,13 @@ _LEAST = 3
 
 @dataclass(frozen=True, slots=True)
 class ProtocolStep:
-    """One thing that readings are made alike in.
+    """One thing that readings are made alike in."""
 
-    Parameters
-    ----------
-    key, name : str
-        Short stable name, and the words for it.
-    text : str
-        What to do, and why.
-    ask : str
-        What is written down of it; empty where nothing is.
-    source : str
-        Where it comes from.
-
-    Examples
-    --------
-    >>> from matchlib.trade import PROTOCOL
-    >>> PROTOCOL[0].name
-    'White tile'
-    """
-
-    key: str
-    name: str
-    text: str
-    ask: str
-    source: str
+    key: str  # short stable name, and the words for it
+    name: str  # short stable name, and the words for it
+    text: str  # what to do, and why
+    ask: str  # what is written down of it; empty where nothing is
+    source: str  # where it comes from
 
 
 _TRADE = "common practice, no source"
@@ -114,33 +96,7 @@ PROTOCOL = (
 
 
 def readings_needed(sd: float, *, within: float, confidence: float = 0.95) -> int:
-    """Return how many readings make a mean that is good to so much.
-
-    Parameters
-    ----------
-    sd : float
-        Standard deviation of one reading of a card from its mean, along one axis, 0 or more.
-    within : float
-        How far the mean may be off [same unit as `sd`], more than 0.
-    confidence : float
-        Chance that it is not further off [-], 0.5 to 0.999.
-
-    Returns
-    -------
-    int
-        The least n with n ≥ (z s / e)², the form of ASTM E1345 as remembered, with the normal's z;
-        at least the three places of the protocol.
-
-    Raises
-    ------
-    DomainError
-        If a number is impossible.
-
-    Examples
-    --------
-    >>> readings_needed(0.3, within=0.2)
-    9
-    """
+    """Return how many readings make a mean that is good to so much."""
     if not (math.isfinite(sd) and sd >= 0 and within > 0 and 0.5 <= confidence <= 0.999):
         raise DomainError(
             "How many readings are enough cannot be told from this.",

@@ -12,7 +12,7 @@ from matchlib.domain import Reading, Viewing
 from matchlib.readings import read_target
 from matchlib.readings.cxf import read_cxf
 from matchlib.readings.repeats import mean_reading
-from matchlib.trade import readings_needed
+from matchlib.trade.protocol import readings_needed
 
 SAMPLE = files("colour_cxf").joinpath("tests/resources/sample.cxf")
 
