@@ -19,7 +19,8 @@ from matchlib.progress import Callback, part_of
 from matchlib.regression import FilmRegressor, frames_of
 from matchlib.steering import plan
 from matchlib.suggest import Limits, Target, suggest
-from matchlib.validation import QuadraticRidge, cross_validate, repeatability, validation_table
+from matchlib.validation import cross_validate, repeatability, validation_table
+from matchlib.validation.simple import QuadraticRidge
 
 VIOLET = Colour.parse("violet")
 AIM, NEAT = Target.lab(22.0, 30.0, -34.0), Limits(blends=False, ground_blends=False)

@@ -14,8 +14,6 @@ from matchlib.errors import DomainError, FitError
 from matchlib.regression import FilmRegressor
 from matchlib.validation import (
     PART_WORDS,
-    NearestPanel,
-    QuadraticRidge,
     Repeatability,
     Validation,
     cross_validate,
@@ -23,6 +21,7 @@ from matchlib.validation import (
     validation_table,
 )
 from matchlib.validation.folds import split_rows
+from matchlib.validation.simple import NearestPanel, QuadraticRidge
 from tests.benchmarks.panels import to_frame
 from tests.benchmarks.spray import Noise, Shop
 

@@ -5,18 +5,12 @@ All of it as data; printing and drawing is for others.
 
 from __future__ import annotations
 
-from matchlib.validation.folds import BY, LEVELS, Validation, cross_validate, left_out_words
-from matchlib.validation.repeats import PART_WORDS, Component, Repeatability, repeatability
-from matchlib.validation.simple import NearestPanel, QuadraticRidge
+from matchlib.validation.folds import Validation, cross_validate, left_out_words
+from matchlib.validation.repeats import PART_WORDS, Repeatability, repeatability
 from matchlib.validation.table import TableRow, validation_table
 
 __all__ = [
-    "BY",
-    "LEVELS",
     "PART_WORDS",
-    "Component",
-    "NearestPanel",
-    "QuadraticRidge",
     "Repeatability",
     "TableRow",
     "Validation",

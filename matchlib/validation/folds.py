@@ -79,7 +79,8 @@ class Validation:
     --------
     >>> from matchlib.demo import demo_panels
     >>> from matchlib.regression import frames_of
-    >>> from matchlib.validation import NearestPanel, cross_validate
+    >>> from matchlib.validation import cross_validate
+    >>> from matchlib.validation.simple import NearestPanel
     >>> found = cross_validate(*frames_of(demo_panels()), "panel", model=NearestPanel())
     >>> found.folds, found.median < found.mean < found.high
     (10, True)
@@ -282,7 +283,7 @@ def cross_validate(
     --------
     >>> from matchlib.demo import demo_panels
     >>> from matchlib.regression import frames_of
-    >>> from matchlib.validation import QuadraticRidge
+    >>> from matchlib.validation.simple import QuadraticRidge
     >>> X, y = frames_of(demo_panels())
     >>> ridge = cross_validate(X, y, "recipe", model=QuadraticRidge())
     >>> round(ridge.median, 1)

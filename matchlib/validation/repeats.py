@@ -68,38 +68,18 @@ _WIDTH = 1.5
 
 @dataclass(frozen=True)
 class Component:
-    """One part of the spread.
+    """One part of the spread."""
 
-    Parameters
-    ----------
-    name : str
-        ``panel film``, ``panel rest``, ``sprayer``, ``lot``, ``reading``, or ``law``: what the
-        film law leaves of a recipe, which is no part of the floor.
-    sd : float
-        Standard deviation: of log film for film, sprayer and lot [-]; of ΔE00 an axis for the
-        rest and the reading.
-    low, high : float
-        95 % interval.
-    difference : float
-        The same as median ΔE00 over the archive's recipes.
-    words : str
-        In a sentence.
-
-    Examples
-    --------
-    >>> from matchlib.demo import demo_model, demo_panels
-    >>> from matchlib.validation import repeatability
-    >>> part = repeatability(demo_panels(), demo_model()).components[0]
-    >>> part.name, part.low < part.sd < part.high
-    ('panel film', True)
-    """
-
+    # ``panel film``, ``panel rest``, ``sprayer``, ``lot``, ``reading``, or ``law``: what the film
+    # law leaves of a recipe, which is no part of the floor
     name: str
+    # standard deviation: of log film for film, sprayer and lot [-]; of ΔE00 an axis for the rest
+    # and the reading
     sd: float
-    low: float
-    high: float
-    difference: float
-    words: str
+    low: float  # 95 % interval
+    high: float  # 95 % interval
+    difference: float  # the same as median ΔE00 over the archive's recipes
+    words: str  # in a sentence
 
 
 @dataclass(frozen=True)

@@ -65,32 +65,14 @@ class _Simple(RegressorMixin, BaseEstimator):  # type: ignore[misc]  # sklearn h
 
 
 class NearestPanel(_Simple):
-    """The archive's nearest panel in ground, colour and strength.
-
-    Examples
-    --------
-    >>> from matchlib.demo import demo_panels
-    >>> from matchlib.regression import frames_of
-    >>> X, y = frames_of(demo_panels())
-    >>> NearestPanel().fit(X, y[["L", "a", "b"]]).predict(X).shape
-    (148, 3)
-    """
+    """The archive's nearest panel in ground, colour and strength."""
 
     def _make(self, count: int) -> Any:
         return make_pipeline(StandardScaler(), KNeighborsRegressor(1))
 
 
 class QuadraticRidge(_Simple):
-    """A quadratic in the same numbers, its penalty chosen inside the training rows.
-
-    Examples
-    --------
-    >>> from matchlib.demo import demo_panels
-    >>> from matchlib.regression import frames_of
-    >>> X, y = frames_of(demo_panels())
-    >>> QuadraticRidge().fit(X, y[["L", "a", "b"]]).predict(X).shape
-    (148, 3)
-    """
+    """A quadratic in the same numbers, its penalty chosen inside the training rows."""
 
     def _make(self, count: int) -> Any:
         quadratic = PolynomialFeatures(2, include_bias=False)

@@ -49,7 +49,8 @@ class TableRow:
     --------
     >>> from matchlib.demo import demo_panels
     >>> from matchlib.regression import frames_of
-    >>> from matchlib.validation import NearestPanel, validation_table
+    >>> from matchlib.validation import validation_table
+    >>> from matchlib.validation.simple import NearestPanel
     >>> X, y = frames_of(demo_panels())
     >>> row = validation_table(X, y, by=("panel",), model=NearestPanel(), simple=False)[0]
     >>> row.by, row.median < row.high
@@ -116,7 +117,7 @@ def validation_table(
     --------
     >>> from matchlib.demo import demo_panels
     >>> from matchlib.regression import frames_of
-    >>> from matchlib.validation import NearestPanel
+    >>> from matchlib.validation.simple import NearestPanel
     >>> X, y = frames_of(demo_panels())
     >>> rows = validation_table(X, y, by=("panel",), model=NearestPanel(), simple=False)
     >>> rows.to_frame()[["by", "panels"]]
