@@ -20,57 +20,13 @@ _OLD = 3600.0  # seconds; nothing here takes so long to write
 
 
 def unfinished(target: Path) -> Path:
-    """Return where a file is written before it takes its place, of a name that `sweep` knows.
-
-    Parameters
-    ----------
-    target : Path
-        The file wanted.
-
-    Returns
-    -------
-    Path
-        Beside it, with the same suffix; new at every call.
-
-    Examples
-    --------
-    >>> from pathlib import Path
-    >>> unfinished(Path("a.txt")).parent == Path("a.txt").parent
-    True
-    """
+    """Return where a file is written before it takes its place, of a name that `sweep` knows."""
     return target.with_name(f".{target.stem[:80]}.{secrets.token_hex(6)}.part{target.suffix}")
 
 
 @contextmanager
 def written_whole(path: str | os.PathLike[str]) -> Iterator[Path]:
-    """Give a path to write to, which becomes the file when the block has ended well.
-
-    Parameters
-    ----------
-    path : str or path-like
-        The file wanted. One that is there is replaced only by the whole new one; a link stays,
-        and what it leads to is replaced.
-
-    Yields
-    ------
-    Path
-        Beside it, with the same suffix; gone when the block ends, whatever happens in it.
-
-    Raises
-    ------
-    FileError
-        If the folder cannot be written, the disk is full, or the path is that of a device or pipe.
-
-    Examples
-    --------
-    >>> from pathlib import Path
-    >>> from tempfile import TemporaryDirectory
-    >>> with TemporaryDirectory() as folder:
-    ...     with written_whole(Path(folder, "a.txt")) as place:
-    ...         _ = place.write_text("whole")
-    ...     Path(folder, "a.txt").read_text()
-    'whole'
-    """
+    """Give a path to write to, which becomes the file when the block has ended well."""
     target = _place_of(path)
     part = unfinished(target)
     sweep(target.parent)
@@ -121,20 +77,7 @@ def _refused(path: str | os.PathLike[str], error: Exception) -> FileError:
 
 
 def sweep(folder: Path) -> None:
-    """Take away what processes that were killed left unfinished in a folder.
-
-    Parameters
-    ----------
-    folder : Path
-        Looked at by itself, not what is under it.
-
-    Examples
-    --------
-    >>> from pathlib import Path
-    >>> from tempfile import TemporaryDirectory
-    >>> with TemporaryDirectory() as folder:
-    ...     sweep(Path(folder))
-    """
+    """Take away what processes that were killed left unfinished in a folder."""
     with contextlib.suppress(OSError, ValueError):  # what cannot be taken away is left
         for entry in folder.iterdir():
             if _PART.fullmatch(entry.name) and time.time() - entry.stat().st_mtime > _OLD:

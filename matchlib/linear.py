@@ -41,68 +41,20 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Linear:
-    """The law about some values, n recipes.
+    """The law about some values, n recipes."""
 
-    Parameters
-    ----------
-    lab : ndarray, shape (n, 3)
-        CIELAB by the law.
-    jacobian : ndarray, shape (n, 3, p)
-        Derivative of it by the law's free values.
-    film, ground : ndarray, shape (n, 3)
-        Derivative by the logarithm of the whole film, and of the ground's level.
-
-    Examples
-    --------
-    >>> from matchlib import Recipe
-    >>> from matchlib.demo import demo_model
-    >>> near = linearise(demo_model(), [Recipe.of("silver", "cherry", "3@6:1", "yes")])
-    >>> near.lab.shape, near.film.shape
-    ((1, 3), (1, 3))
-    """
-
-    lab: Array
-    jacobian: Array
-    film: Array
-    ground: Array
+    lab: Array  # (n, 3), CIELAB by the law
+    jacobian: Array  # (n, 3, p), derivative of it by the law's free values
+    film: Array  # (n, 3), derivative by the logarithm of the whole film
+    ground: Array  # (n, 3), derivative by the logarithm of the ground's level
 
     def take(self, rows: NDArray[np.intp]) -> Linear:
-        """Return some of the recipes.
-
-        Parameters
-        ----------
-        rows : ndarray of int
-            Which.
-
-        Returns
-        -------
-        Linear
-            Those.
-        """
+        """Return some of the recipes."""
         return Linear(self.lab[rows], self.jacobian[rows], self.film[rows], self.ground[rows])
 
 
 def fit_panels(panels: Sequence[Panel], *, callback: Callback | None = None) -> FilmPredictor:
-    """Fit the regression to panels, without telling it who sprayed.
-
-    Parameters
-    ----------
-    panels : sequence of Panel
-        The archive.
-    callback : callable, optional
-        Called between pieces of work, as by `FilmRegressor.fit`; what it raises ends the fit.
-
-    Returns
-    -------
-    FilmRegressor
-        In which people's differences are still in the panels, to be looked for.
-
-    Examples
-    --------
-    >>> from matchlib.demo import demo_panels
-    >>> len(fit_panels(demo_panels()[:40]).panels_)
-    40
-    """
+    """Fit the regression to panels, without telling it who sprayed."""
     from matchlib.regression import FilmRegressor, frames_of
 
     X, y = frames_of(panels)
@@ -112,24 +64,7 @@ def fit_panels(panels: Sequence[Panel], *, callback: Callback | None = None) -> 
 
 
 def lab_of_reading(reading: Reading) -> Array:
-    """Return a reading's Lab under its own viewing.
-
-    Parameters
-    ----------
-    reading : Reading
-        Lab or spectrum.
-
-    Returns
-    -------
-    ndarray, shape (3,)
-        CIELAB.
-
-    Examples
-    --------
-    >>> from matchlib import Reading
-    >>> lab_of_reading(Reading(lab=(50.0, 10.0, 5.0))).tolist()
-    [50.0, 10.0, 5.0]
-    """
+    """Return a reading's Lab under its own viewing."""
     if reading.lab is not None:
         return np.array(reading.lab, float)
     even = interpolate_reflectance(np.array(reading.wavelengths), np.array(reading.reflectance))
@@ -138,24 +73,7 @@ def lab_of_reading(reading: Reading) -> Array:
 
 
 def covariance_of_reading(reading: Reading) -> Array | None:
-    """Return how far a reading's Lab is known, as far as its source says.
-
-    Parameters
-    ----------
-    reading : Reading
-        Lab or spectrum.
-
-    Returns
-    -------
-    ndarray, shape (3, 3), or None
-        Covariance of L*, a* and b* [ΔE*ab²]; None where nothing is stated.
-
-    Examples
-    --------
-    >>> from matchlib import Reading
-    >>> covariance_of_reading(Reading(lab=(50.0, 0.0, 0.0), sd=0.5)).diagonal().tolist()
-    [0.25, 0.25, 0.25]
-    """
+    """Return how far a reading's Lab is known, as far as its source says."""
     if reading.covariance is not None:
         return np.array(reading.covariance, float)
     return None if reading.sd is None else reading.sd**2 * np.eye(3)
@@ -164,34 +82,7 @@ def covariance_of_reading(reading: Reading) -> Array | None:
 def views_of(
     model: FilmPredictor, count: int, viewings: Sequence[Viewing] | Viewing | None
 ) -> list[Viewing]:
-    """Return one viewing a recipe.
-
-    Parameters
-    ----------
-    model : FilmPredictor
-        Fitted; its first geometry under D65/10° is the usual one.
-    count : int
-        Recipes.
-    viewings : Viewing or sequence of Viewing, optional
-        One for all, one each, or None for the usual one.
-
-    Returns
-    -------
-    list of Viewing
-        `count` of them.
-
-    Raises
-    ------
-    DomainError
-        If there are not as many as recipes.
-
-    Examples
-    --------
-    >>> from matchlib import Viewing
-    >>> from matchlib.demo import demo_model
-    >>> [str(view) for view in views_of(demo_model(), 2, Viewing(illuminant="A"))]
-    ['A/10° 45:0', 'A/10° 45:0']
-    """
+    """Return one viewing a recipe."""
     if viewings is None:
         viewings = model.usual_view
     if isinstance(viewings, Viewing):
@@ -207,27 +98,7 @@ def views_of(
 
 
 def level_columns(model: FilmPredictor) -> tuple[NDArray[np.intp], float]:
-    """Return where the grounds' levels stand among the free values.
-
-    Parameters
-    ----------
-    model : FilmPredictor
-        Fitted.
-
-    Returns
-    -------
-    columns : ndarray of int, shape (g,)
-        Place of each base ground's level.
-    sd : float
-        What a value of 1 there adds to the logarithm of the ground's reflectance [-].
-
-    Examples
-    --------
-    >>> from matchlib.demo import demo_model
-    >>> columns, sd = level_columns(demo_model())
-    >>> sd > 0
-    True
-    """
+    """Return where the grounds' levels stand among the free values."""
     law = model.fitted_.law
     span, grounds = law.slices["ground"], len(law.words.grounds)
     each = (span.stop - span.start) // max(grounds, 1)
@@ -245,41 +116,8 @@ def linearise(
     slopes: bool = True,
     callback: Callback | None = None,
 ) -> Linear:
-    """Return the law about some values.
-
-    Parameters
-    ----------
-    model : FilmPredictor
-        Fitted.
-    recipes : sequence of Recipe
-        Of known names.
-    viewings : Viewing or sequence of Viewing, optional
-        As in `views_of`.
-    conditions : sequence of Conditions, optional
-        One each; the archive's latest for all if None.
-    z : ndarray, shape (p,), optional
-        Free values; the fitted ones if None.
-    film : array_like, shape () or (n,)
-        Logarithm by which the film is more than the law says [-].
-    slopes : bool
-        Whether derivatives are wanted; without them they are empty.
-    callback : callable, optional
-        Called with the share done between blocks of recipes; what it raises ends the work.
-
-    Returns
-    -------
-    Linear
-        n recipes.
-
-    Examples
-    --------
-    >>> from matchlib import Recipe
-    >>> from matchlib.demo import demo_model
-    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
-    >>> usual, heavy = (linearise(demo_model(), [recipe], film=more).lab for more in (0.0, 0.1))
-    >>> bool(heavy[0, 0] < usual[0, 0])
-    True
-    """
+    """Return the law about some values."""
+    # z: the free values, the fitted ones if None; film: log by which it is more than the law says.
     fit = model.fitted_
     z = fit.z if z is None else z
     views = views_of(model, len(recipes), viewings)
@@ -310,52 +148,13 @@ def linearise(
 
 
 def panel_spread(model: FilmPredictor) -> tuple[float, float]:
-    """Return how much film and ground level vary from panel to panel.
-
-    Parameters
-    ----------
-    model : FilmPredictor
-        Fitted.
-
-    Returns
-    -------
-    film, ground : float
-        Standard deviations of their logarithms [-].
-
-    Examples
-    --------
-    >>> from matchlib.demo import demo_model
-    >>> film, ground = panel_spread(demo_model())
-    >>> 0 < film < 0.2
-    True
-    """
+    """Return how much film and ground level vary from panel to panel."""
     film, ground = model.fitted_.sizes.effects[:2]
     return float(film), float(ground)
 
 
 def values_covariance(model: FilmPredictor, recipes: Sequence[Recipe] = ()) -> Array:
-    """Return the covariance of the law's free values, widened as panels left out ask for.
-
-    Parameters
-    ----------
-    model : FilmPredictor
-        Fitted.
-    recipes : sequence of Recipe
-        Which it is asked about: the farthest reach among them decides. Pairs that were sprayed if
-        there are none.
-
-    Returns
-    -------
-    ndarray, shape (p, p)
-        That from which `FilmPredictor.predict_each` makes what is not known.
-
-    Examples
-    --------
-    >>> from matchlib.demo import demo_model
-    >>> whole = values_covariance(demo_model())
-    >>> whole.shape[0] == whole.shape[1]
-    True
-    """
+    """Return the covariance of the law's free values, widened as panels left out ask for."""
     kinds = model.reach(recipes) if len(recipes) else np.zeros(1, np.intp)
     grow = float(model.stack_.inflation[kinds].max())
     return np.asarray(grow * model.fitted_.covariance, float)

@@ -22,28 +22,12 @@ _SWATCH = "display:inline-block;width:5em;height:2.4em;border:.35em solid #80808
 
 
 class Listing(tuple[Item, ...]):
-    """A tuple of results of one kind, which can also be had as a table.
-
-    Examples
-    --------
-    >>> from matchlib.domain import Recipe
-    >>> from matchlib.next_panel import ArchivePanel
-    >>> silver = Recipe.of("silver", "cherry", "4@6:1")
-    >>> Listing([ArchivePanel(silver, 1.2, 0.9, "")]).to_frame()
-       ground  colour schedule clear  before  after words
-    0  silver  cherry    4@6:1    no     1.2    0.9
-    """
+    """A tuple of results of one kind, which can also be had as a table."""
 
     __slots__ = ()
 
     def to_frame(self) -> pd.DataFrame:
-        """Return a table, one row an item.
-
-        Returns
-        -------
-        DataFrame
-            As of `items_frame`.
-        """
+        """Return a table, one row an item."""
         return items_frame(self)
 
     def _repr_html_(self) -> str:
@@ -51,26 +35,7 @@ class Listing(tuple[Item, ...]):
 
 
 def items_frame(items: Iterable[Any]) -> pd.DataFrame:
-    """Return results as a table, one row an item.
-
-    Parameters
-    ----------
-    items : iterable of dataclass instances
-        Of one kind.
-
-    Returns
-    -------
-    DataFrame
-        One column a field. A recipe becomes ``ground``, ``colour``, ``schedule`` and ``clear``; a
-        Lab ``L``, ``a``, ``b``; several names one text. What is itself an array or a structure has
-        no column.
-
-    Examples
-    --------
-    >>> from matchlib.domain import CoatSchedule
-    >>> items_frame(CoatSchedule.parse("2@6:1 1@3:1").steps)["coats"].tolist()
-    [2, 1]
-    """
+    """Return results as a table, one row an item."""
     import pandas as pd
 
     rows = [_cells(item) for item in items]
@@ -100,28 +65,7 @@ def _cells(item: Any) -> dict[str, Any]:
 def html_of(
     table: pd.DataFrame, *, caption: str = "", beside: tuple[float, float, float] | None = None
 ) -> str:
-    """Return a table as HTML, with a swatch in each row that has a Lab.
-
-    Parameters
-    ----------
-    table : DataFrame
-        Columns ``L``, ``a`` and ``b`` are drawn too.
-    caption : str
-        Above it.
-    beside : tuple of 3 float, optional
-        CIELAB of a target, drawn in the left half of every swatch.
-
-    Returns
-    -------
-    str
-        Escaped; a swatch outside sRGB is marked with an asterisk.
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> html_of(pd.DataFrame({"ground": ["silver"]}), caption="grounds").count("<tr")
-    2
-    """
+    """Return a table as HTML, with a swatch in each row that has a Lab."""
     swatches = [""] * len(table)
     if {"L", "a", "b"} <= set(table.columns):
         swatches = [_swatch(row, beside) for row in table[["L", "a", "b"]].to_numpy(float)]

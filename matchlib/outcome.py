@@ -20,42 +20,15 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Outcome:
-    """The next panel of a recipe, as it will be read.
+    """The next panel of a recipe, as it will be read."""
 
-    Parameters
-    ----------
-    recipe : Recipe
-        All that is on the panel.
-    lab : tuple of 3 float
-        CIELAB expected under the target's first viewing.
-    covariance : ndarray, shape (3, 3)
-        Of that reading [ΔE*ab²].
-    dof : float
-        Degrees of freedom of that covariance, for `matchlib.tails.region`.
-    expected, sd : float
-        Mean and standard deviation of the panel's difference from the target, in the tolerance's
-        unit: ΔE00 unless the order names another.
-    probability : float
-        That it is within the tolerance, under every viewing of the target [-].
-
-    Examples
-    --------
-    >>> from matchlib import Recipe, Target
-    >>> from matchlib.demo import demo_model
-    >>> could = [Recipe.of("pale gold", "cherry", "3@3:1", "yes")]
-    >>> target = Target.lab(27.1, 45.9, 28.5)
-    >>> (one,) = outcomes(could, demo_model().predict_together(could, target.viewings), target)
-    >>> 0 < one.expected < 1
-    True
-    """
-
-    recipe: Recipe
-    lab: Lab
-    covariance: Array = field(compare=False, repr=False)
-    dof: float
-    expected: float
-    sd: float
-    probability: float
+    recipe: Recipe  # all that is on the panel
+    lab: Lab  # CIELAB expected under the target's first viewing
+    covariance: Array = field(compare=False, repr=False)  # of that reading [ΔE*ab²]
+    dof: float  # degrees of freedom of that covariance, for `matchlib.tails.region`
+    expected: float  # mean difference from the target, in the tolerance's unit
+    sd: float  # and its standard deviation
+    probability: float  # that it is within the tolerance, under every viewing of the target [-]
 
     @property
     def sd_lab(self) -> Lab:
@@ -64,32 +37,7 @@ class Outcome:
 
 
 def outcomes(recipes: Sequence[Recipe], there: Prediction, target: Target) -> list[Outcome]:
-    """Return what to expect of the next panels.
-
-    Parameters
-    ----------
-    recipes : sequence of Recipe
-        n of them.
-    there : Prediction
-        What they will read, under each of the target's viewings.
-    target : Target
-        What is to be matched, and what counts as a match.
-
-    Returns
-    -------
-    list of Outcome
-        One a recipe, in their order.
-
-    Examples
-    --------
-    >>> from matchlib import Recipe, Target
-    >>> from matchlib.demo import demo_model
-    >>> could = [Recipe.of("pale gold", "cherry", each, "yes") for each in ("2@3:1", "3@3:1")]
-    >>> target = Target.lab(27.1, 45.9, 28.5)
-    >>> there = demo_model().predict_together(could, target.viewings)
-    >>> [one.probability > 0.5 for one in outcomes(could, there, target)]
-    [False, True]
-    """
+    """Return what to expect of the next panels."""
     hope = target.expected(there.labs, there.covariance, there.dof)
     first = there.first
     return [outcome_at(i, recipe, first, hope) for i, recipe in enumerate(recipes)]

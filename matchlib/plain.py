@@ -60,53 +60,12 @@ _register()
 
 
 def to_plain(value: Any) -> Any:
-    """Return what JSON can hold of a value.
-
-    Parameters
-    ----------
-    value : object
-        A frozen type of this library, or containers of them.
-
-    Returns
-    -------
-    object
-        Dictionaries, lists, texts and numbers; fields with their usual value left out.
-
-    Examples
-    --------
-    >>> from matchlib import MixRatio
-    >>> to_plain(MixRatio.parse("6:1"))
-    '6:1'
-    """
+    """Return what JSON can hold of a value."""
     return _converter.unstructure(value)
 
 
 def from_plain(kind: type[_T], plain: Any) -> _T:
-    """Return the value of plain data.
-
-    Parameters
-    ----------
-    kind : type
-        What it is of.
-    plain : object
-        As `to_plain` gave it.
-
-    Returns
-    -------
-    object
-        Equal to the one given to `to_plain`.
-
-    Raises
-    ------
-    MatchlibError
-        If it is no such thing.
-
-    Examples
-    --------
-    >>> from matchlib import MixRatio
-    >>> print(from_plain(MixRatio, to_plain(MixRatio.parse("6:1"))))
-    6:1
-    """
+    """Return the value of plain data."""
     try:
         return _converter.structure(plain, kind)
     except MatchlibError:
@@ -120,49 +79,15 @@ def from_plain(kind: type[_T], plain: Any) -> _T:
 
 
 def dump(value: object) -> str:
-    """Return the one compact JSON text of plain data.
-
-    Parameters
-    ----------
-    value : object
-        Anything JSON can hold; no NaN.
-
-    Returns
-    -------
-    str
-        Keys sorted, no blanks, letters as they are.
-
-    Examples
-    --------
-    >>> dump({"panel": "T001", "coats": 3})
-    '{"coats":3,"panel":"T001"}'
-    """
+    """Return the one compact JSON text of plain data."""
     return json.dumps(
         value, sort_keys=True, ensure_ascii=False, separators=(",", ":"), allow_nan=False
     )
 
 
 def shown(value: Any) -> Any:
-    """Return what JSON can hold of a result, for people and programs to read, not to be kept.
-
-    Parameters
-    ----------
-    value : object
-        A result of this library, or containers of them. A class may name what is shown of it in
-        ``SHOWN``: names of its own, or pairs of the name shown and where it is; else it is every
-        field.
-
-    Returns
-    -------
-    object
-        Dictionaries, lists, texts and numbers; nothing that is empty is left out.
-
-    Examples
-    --------
-    >>> from matchlib import MixRatio
-    >>> shown(MixRatio.parse("6:1"))["words"]
-    '6 parts carrier to 1 part colour'
-    """
+    """Return what JSON can hold of a result, for people and programs to read, not to be kept."""
+    # `SHOWN` of a class names what is shown of it, or pairs of the name shown and where it is.
     names = getattr(type(value), "SHOWN", None)
     if names is None and is_dataclass(value) and not isinstance(value, _WRITTEN):
         names = [field.name for field in fields(value)]
@@ -190,49 +115,12 @@ def _at(value: Any, place: str) -> Any:
 
 
 def stored_as(value: Any) -> Any:
-    """Return plain data as it comes back from JSON, where tuples are lists.
-
-    Parameters
-    ----------
-    value : object
-        Anything JSON can hold.
-
-    Returns
-    -------
-    object
-        To be compared with what was stored.
-
-    Examples
-    --------
-    >>> stored_as({"parts": (1, 2)})
-    {'parts': [1, 2]}
-    """
+    """Return plain data as it comes back from JSON, where tuples are lists."""
     return load(dump(value))
 
 
 def load(text: str | bytes) -> Any:
-    """Return the plain data of a JSON text, however it was spoiled.
-
-    Parameters
-    ----------
-    text : str or bytes
-        As `dump` wrote it.
-
-    Returns
-    -------
-    object
-        Plain data.
-
-    Raises
-    ------
-    ArchiveError
-        If it is no JSON, nested too deeply, or holds a number that is too long.
-
-    Examples
-    --------
-    >>> load('{"panel": "T001"}')
-    {'panel': 'T001'}
-    """
+    """Return the plain data of a JSON text, however it was spoiled."""
     try:
         return json.loads(text)
     except (ValueError, TypeError, RecursionError) as error:

@@ -12,28 +12,7 @@ with what is being done, in words. What it raises ends the work."""
 
 
 def part_of(callback: Callback | None, start: float = 0.0, end: float = 1.0) -> Callback:
-    """Report the share of a part of the work as that of the whole.
-
-    Parameters
-    ----------
-    callback : callable or None
-        The whole's; None tells nobody and stops for nobody.
-    start, end : float
-        Shares of the whole at which the part begins and ends [-].
-
-    Returns
-    -------
-    callable
-        The part's.
-
-    Examples
-    --------
-    >>> told = []
-    >>> second_half = part_of(lambda share, what: told.append(share), 0.5, 1.0)
-    >>> second_half(0.5, "searching")
-    >>> told
-    [0.75]
-    """
+    """Report the share of a part of the work as that of the whole."""
 
     def report(share: float | None, words: str) -> None:
         if callback is not None:
@@ -43,25 +22,7 @@ def part_of(callback: Callback | None, start: float = 0.0, end: float = 1.0) -> 
 
 
 def unmeasured(callback: Callback | None) -> Callback:
-    """Report a part of the work whose share of the whole is not known.
-
-    Parameters
-    ----------
-    callback : callable or None
-        The whole's; None tells nobody and stops for nobody.
-
-    Returns
-    -------
-    callable
-        The part's.
-
-    Examples
-    --------
-    >>> told = []
-    >>> unmeasured(lambda share, what: told.append((share, what)))(0.5, "searching")
-    >>> told
-    [(None, 'searching')]
-    """
+    """Report a part of the work whose share of the whole is not known."""
 
     def report(_: float | None, words: str) -> None:
         if callback is not None:

@@ -37,34 +37,9 @@ _STEPS = 16
 
 
 def dof_of(known: ArrayLike, total: ArrayLike, *, groups: ArrayLike) -> Array:
-    """Return the degrees of freedom of readings of which a part was learnt from few.
-
-    Parameters
-    ----------
-    known : array_like, shape (..., d, d)
-        Covariance by what is not known of the law.
-    total : array_like, shape (..., d, d)
-        Covariance of the reading: `known` and what is known well.
-    groups : array_like, shape (...)
-        Degrees of freedom of the scale of `known`; infinite for a scale that is known.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        At least `FEWEST`; infinite where nothing is unknown.
-
-    Notes
-    -----
-    Welch (1947) and Satterthwaite (1946): of a sum of variances of which one has nu degrees of
-    freedom and makes up a share s, nu / s**2. In several dimensions the share is the mean over
-    the directions of the total, trace(total^-1 known) / d.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> dof_of(0.5 * np.eye(3), np.eye(3), groups=8.0).round(6).tolist()
-    32.0
-    """
+    """Return the degrees of freedom of readings of which a part was learnt from few."""
+    # Welch (1947), Satterthwaite (1946): nu / s**2 for a share s of the variance that has nu; in d
+    # dimensions s is the mean over the directions of the total, trace(total^-1 known) / d.
     part, whole = np.asarray(known, float), np.asarray(total, float)
     share = np.trace(np.linalg.solve(whole, part), axis1=-2, axis2=-1) / whole.shape[-1]
     with np.errstate(divide="ignore"):
@@ -73,34 +48,8 @@ def dof_of(known: ArrayLike, total: ArrayLike, *, groups: ArrayLike) -> Array:
 
 
 def region(level: ArrayLike, dof: ArrayLike = np.inf, *, dimension: int = 3) -> Array:
-    """Return the squared distance up to which a stated share of readings lies.
-
-    Parameters
-    ----------
-    level : array_like
-        Share inside [-], 0 to 1.
-    dof : array_like
-        Degrees of freedom, at least `FEWEST`; infinite for normal readings.
-    dimension : int
-        Numbers a reading has.
-
-    Returns
-    -------
-    ndarray
-        Of level and freedom together: q, so that the region is d' cov^-1 d <= q. Chi-square's
-        quantile for infinite freedom, else ``dimension * F * (freedom - 2) / freedom`` with F
-        that of Fisher's F (Hotelling 1931), the covariance being that of the t.
-
-    Raises
-    ------
-    DomainError
-        If level or freedom are impossible.
-
-    Examples
-    --------
-    >>> float(region(0.9).round(3))
-    6.251
-    """
+    """Return the squared distance up to which a stated share of readings lies."""
+    # q of d' cov^-1 d <= q, by Fisher's F (Hotelling 1931), cov being the covariance of the t.
     # Not above: what only reads colours does without scipy.
     from scipy.special import fdtri, gammaincinv
 
@@ -120,21 +69,8 @@ def region(level: ArrayLike, dof: ArrayLike = np.inf, *, dimension: int = 3) -> 
 
 @cache
 def normal_cloud(points: int, width: int) -> Array:
-    """Return points that stand for a standard normal distribution, evenly spread.
-
-    Parameters
-    ----------
-    points : int
-        How many; an even number mirrors each.
-    width : int
-        Dimensions.
-
-    Returns
-    -------
-    ndarray, shape (points, width)
-        Of mean 0, and of covariance 1 to the digit where there are points enough. Multiples of
-        the roots of primes, modulo 1, fill a cube evenly (Richtmyer 1951).
-    """
+    """Return points that stand for a standard normal distribution, evenly spread."""
+    # Multiples of the roots of primes, modulo 1, fill a cube evenly (Richtmyer 1951).
     from scipy.special import ndtri
 
     mirrored = points % 2 == 0
@@ -149,26 +85,7 @@ def normal_cloud(points: int, width: int) -> Array:
 
 
 def symmetric_root(covariance: Array, *, inverse: bool = False) -> Array:
-    """Return the symmetric square root of covariances.
-
-    Parameters
-    ----------
-    covariance : ndarray, shape (..., d, d)
-        Symmetric; what rounding has left below 0 counts as 0.
-    inverse : bool
-        Whether to return its inverse, in which a billionth of the greatest size stands for none.
-
-    Returns
-    -------
-    ndarray, shape (..., d, d)
-        Times itself the covariance, or its inverse.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> symmetric_root(np.diag([4.0, 9.0])).tolist()
-    [[2.0, 0.0], [0.0, 3.0]]
-    """
+    """Return the symmetric square root of covariances."""
     size, axes = np.linalg.eigh(covariance)
     least = 1e-9 * np.maximum(size[..., -1:], 1e-12) if inverse else 0.0
     scale = np.sqrt(np.maximum(size, least))[..., None, :]
@@ -177,34 +94,9 @@ def symmetric_root(covariance: Array, *, inverse: bool = False) -> Array:
 
 
 def drawn_out(cloud: Array, dof: ArrayLike) -> Array:
-    """Return how far each point of a normal cloud must be drawn out for it to be a t's.
-
-    Parameters
-    ----------
-    cloud : ndarray, shape (k, d)
-        Points of the standard normal distribution.
-    dof : array_like, shape (n,)
-        Degrees of freedom, at least `FEWEST`; infinite for a cloud to be left as it is.
-
-    Returns
-    -------
-    ndarray, shape (n, k)
-        Factors on the points, one row a freedom, the same for points that mirror each other, so
-        that the mean stays 0. A t of any dimension is round as the normal is, so that only
-        distances from the middle differ: the factor is the ratio of the two distributions'
-        quantiles at the point's rank among the cloud. Points fill the cloud as evenly as before.
-
-    Raises
-    ------
-    DomainError
-        If a freedom is impossible.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> drawn_out(np.zeros((2, 3)), np.inf).tolist()
-    [[1.0, 1.0]]
-    """
+    """Return how far each point of a normal cloud must be drawn out for it to be a t's."""
+    # A t is as round as the normal, so that only distances from the middle differ: by the ratio of
+    # the two distributions' quantiles at the point's rank.
     nu = np.atleast_1d(np.asarray(dof, float))
     if not np.all(nu >= FEWEST):
         raise DomainError(
@@ -236,25 +128,7 @@ def _factors(ranks: int, dimension: int) -> Array:
 
 
 def chance_words(probability: float) -> str:
-    """Return a chance as it is said: no panel is certain to pass, and none to fail.
-
-    Parameters
-    ----------
-    probability : float
-        0 to 1 [-].
-
-    Returns
-    -------
-    str
-        In whole percent, "over 99%" or "under 1%" at the ends.
-
-    Examples
-    --------
-    >>> chance_words(0.953)
-    '95%'
-    >>> chance_words(0.001)
-    'under 1%'
-    """
+    """Return a chance as it is said: no panel is certain to pass, and none to fail."""
     if probability > 0.99:
         return "over 99%"
     return "under 1%" if probability < 0.01 else f"{probability:.0%}"

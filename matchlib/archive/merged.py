@@ -21,8 +21,11 @@ __all__ = ["Merged", "left_in"]
 class Merged:
     """What a merge did, or would do."""
 
+    # what became of their panels, by the codes that they have here; those left out under their own
     panels: AddResult = field(default_factory=AddResult)
+    # their codes that other cards have here, and the codes given instead
     renamed: tuple[tuple[str, str], ...] = ()
+    # kind, their name and the one that it was joined to
     names: tuple[tuple[str, str, str], ...] = ()
     jobs: tuple[tuple[int, int], ...] = ()  # their number of a job and its number here
     jobs_left: tuple[tuple[int, str], ...] = ()  # their number of a job that was not taken, and why

@@ -39,8 +39,11 @@ class Ahead:
 
     labs: Array  # CIELAB expected
     slope: Array  # derivative by what is believed of the card
+    # derivative by the log film of the coats that are still to be laid, times its standard
+    # deviation
     new: Array
     film: Array  # derivative by the log film of the whole
+    # covariance of the reading's noise, and of mottle that is another at every reading
     reading: Array
 
 

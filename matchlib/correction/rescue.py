@@ -43,6 +43,8 @@ class Rescue:
     """What can be done with the panel in hand."""
 
     state: str  # ``passes``, ``build on``, ``too dark`` or ``another way``
+    # further coats, the likeliest first; the recipe is the whole of it. Empty unless it can be
+    # built on
     options: tuple[Scored, ...]
     words: str  # the same in a sentence
 

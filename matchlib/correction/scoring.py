@@ -35,6 +35,7 @@ class Scored(Outcome):
     """A recipe that may be sprayed next, beside what `Outcome` holds."""
 
     words: str  # what to do
+    # things changed against the panel just sprayed; 0 for the same again or where there is none
     changes: int = 0
 
 

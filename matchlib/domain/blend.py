@@ -20,7 +20,9 @@ _PART = re.compile(r"^(?P<name>.*\S)\s+(?P<parts>\d+(?:\.\d+)?|\.\d+|\d+/\d+)$",
 class Blend:
     """Named parts by volume; one name is the neat thing."""
 
+    # name and parts, each more than 0, no name twice
     parts: tuple[tuple[str, Fraction], ...] = field(compare=False)
+    # what is compared: proportions, names without regard to capitals and Unicode form
     key: tuple[tuple[str, Fraction], ...] = field(init=False, repr=False)
     kind: ClassVar[str] = "blend"
 

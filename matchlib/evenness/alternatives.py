@@ -33,6 +33,7 @@ class Alternative:
 
     recipe: Recipe  # with that schedule
     off: float  # how far it lies from the recipe asked about, by the law; in the order's unit
+    # what 95 percent of pairs of patches of a panel stay within, in the order's unit
     side_to_side: float
     tolerance: Tolerance  # the order's difference
 

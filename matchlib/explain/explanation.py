@@ -29,6 +29,7 @@ class RecipeChange:
     name: str  # the change, in words
     recipe: Recipe  # the recipe after it
     angles: tuple[Shift, ...]  # what it does at each angle of the order
+    # the order's own figure: the worst over the angles of weight times difference
     difference: float
     delta_e00: float  # ΔE00 at the first angle
     tolerance: Tolerance  # the order's, in whose unit the difference is
@@ -74,6 +75,8 @@ class NearPanel:
     recipe: Recipe  # as written on its back
     lab: tuple[float, float, float]  # as read, at the first angle of the order at which it was
     away: float  # difference from it, by the model, to the recipe explained; the order's own figure
+    # difference between its readings and the model's predictions of them; the worst over those of
+    # the order's angles at which it was read, weighted
     residual: float
     seen: tuple[str, ...]  # the geometries of these angles
 

@@ -20,6 +20,7 @@ class FirstDayCard:
     recipe: Recipe  # what is sprayed on it
     teaches: str  # what it is for
     how: str  # what to watch while it is sprayed
+    # panels of the archive with this recipe, which need not be sprayed again
     done: tuple[str, ...] = ()
 
 

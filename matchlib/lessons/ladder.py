@@ -38,6 +38,7 @@ class Rung:
     coats: int  # of colour; 0 is the bare ground
     lab: Lab  # CIELAB by the law
     spread: float  # how far the next panel of it is expected to read from that [ΔE00]
+    # panels of the archive with this very recipe: code and CIELAB as read
     panels: tuple[tuple[str, Lab], ...]
 
 

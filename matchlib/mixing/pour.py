@@ -16,7 +16,10 @@ from matchlib.mixing.units import format_volume, positive
 __all__ = ["Portion", "Pour", "Remainder", "by_marks", "most_kept", "pour"]
 
 _NEAR = 0.01
+"""Error of a share at which no larger pot is tried."""
+
 _FAR = 0.05
+"""Error at which none over a quarter larger is; with a greater one, up to twice as large."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +57,7 @@ class Pour:
 
     ratio: MixRatio  # the mix wanted
     total_ml: float  # the whole pot [mL]
+    # what comes out of the bottles, in the order poured: carrier, colours, reducer or hardener
     portions: tuple[Portion, ...]
     kept: Remainder | None = None  # what the pot begins with
     # A measuring cup's mark [mL], where everything above is whole marks of it

@@ -54,6 +54,7 @@ class Spread:
 
     name: str  # of the group
     panels: int  # in it
+    # median ΔE00 and its 95 % interval; the interval is not-a-number under five panels
     median: float
     low: float  # median ΔE00 and its 95 % interval; the interval is not-a-number under five panels
     high: float  # median ΔE00 and its 95 % interval; the interval is not-a-number under five panels

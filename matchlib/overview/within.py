@@ -35,7 +35,9 @@ class ColourRange:
 
     recipes: tuple[Recipe, ...]  # n of them
     lab: Array  # CIELAB by the law
+    # panels of the archive: code, recipe, CIELAB as read
     panels: tuple[tuple[str, Recipe, Lab], ...]
+    # by colour: its name, recipes, least and greatest L*, least and greatest C*
     extent: tuple[tuple[str, int, float, float, float, float], ...]
 
 
