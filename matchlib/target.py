@@ -24,7 +24,7 @@ from matchlib.errors import TargetError
 from matchlib.linear import covariance_of_reading
 from matchlib.tails import drawn_out, normal_cloud, symmetric_root
 
-__all__ = ["Aim", "Target", "surface_excess"]
+__all__ = ["Aim", "Target"]
 
 Array = NDArray[np.float64]
 
@@ -96,31 +96,10 @@ class Aim:
 
 
 def surface_excess(lab: ArrayLike, viewing: Viewing) -> float:
-    """Return how far a colour lies outside what surfaces can reflect.
-
-    Parameters
-    ----------
-    lab : array_like, shape (3,)
-        CIELAB.
-    viewing : Viewing
-        Light and observer.
-
-    Returns
-    -------
-    float
-        Distance past the nearest face of the solid of optimal colours, as a share of the white's
-        Y; negative inside. The solid of all reflectances from 0 to 1 (Schrödinger 1920; MacAdam
-        1935) is, on a grid of wavelengths, the sum of as many segments as it has wavelengths,
-        whose faces are perpendicular to every product of two of them.
-
-    Examples
-    --------
-    >>> from matchlib import Viewing
-    >>> surface_excess((50.0, 20.0, 10.0), Viewing()) < 0
-    True
-    >>> surface_excess((50.0, 120.0, -100.0), Viewing()) > 0
-    True
-    """
+    """Return how far a colour lies outside what surfaces can reflect."""
+    # The solid of all reflectances from 0 to 1 (Schrödinger 1920; MacAdam 1935) is, on a grid of
+    # wavelengths, the sum of as many segments as it has wavelengths, whose faces are perpendicular
+    # to every product of two of them. The distance is a share of the white's Y, negative inside.
     w = weights(viewing.illuminant, viewing.observer)
     white = white_point(viewing.illuminant, viewing.observer)
     xyz = lab_to_xyz(lab, white)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import ast
 import doctest
 import importlib
 import inspect
+import json
 import pkgutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -23,6 +25,20 @@ MODULES = [
 ]
 INTERNAL = {"atomic", "linear", "listing", "outcome", "plain", "progress", "tails"}
 """Modules that only this project imports: a line of docstring is enough there."""
+
+FOR_PYTHON = {
+    "correction": {"Today"},  # given to `correct`
+    "demo": {"demo_archive", "demo_table"},
+    "errors": {"UnknownName"},
+    "evenness": {"Gun"},  # given to `spray_panel`
+    "readings": {"frame_of", "write_cgats", "write_cxf"},
+    "regression": {"FitReport", "Prediction", "Priors"},  # given to a model, or come back from it
+    "validation": {"Validation"},  # comes back from `cross_validate`
+}
+"""What neither the workbook nor the notebooks import, and somebody at Python may."""
+
+ARITHMETIC = {"colorimetry", "film", "mixing"}
+"""Packages that are of use by themselves, whatever the workbook takes of them."""
 
 PACKAGES = [package.name for package in pkgutil.iter_modules(matchlib.__path__)]
 
@@ -53,6 +69,29 @@ def test_what_is_public_has_an_example(package: str) -> None:
         and ">>> " not in str(thing.__doc__)
     }
     assert not without
+
+
+def imported_from_outside() -> set[str]:
+    """What the workbook and the notebooks import of matchlib, and what the front door gives."""
+    sources = [path.read_text("utf-8") for path in (ROOT / "workbook").rglob("*.py")]
+    for path in (ROOT / "notebooks").glob("*.ipynb"):
+        cells = json.loads(path.read_text("utf-8"))["cells"]
+        sources += ["".join(c["source"]) for c in cells if c["cell_type"] == "code"]
+    return set(matchlib.__all__) | {
+        alias.name
+        for source in sources
+        for node in ast.walk(ast.parse(source))
+        if isinstance(node, ast.ImportFrom) and str(node.module).startswith("matchlib")
+        for alias in node.names
+    }
+
+
+def test_what_only_packages_hand_to_one_another_is_not_public() -> None:
+    outside = imported_from_outside()
+    for package in sorted({*PACKAGES} - INTERNAL - ARITHMETIC):
+        module = importlib.import_module(f"matchlib.{package}")
+        given = {name for name in module.__all__ if callable(getattr(module, name))}
+        assert given - outside == FOR_PYTHON.get(package, set()), package
 
 
 @pytest.mark.filterwarnings("ignore::UserWarning")  # of forward references that it leaves as text

@@ -18,7 +18,8 @@ from matchlib.colorimetry import (
 )
 from matchlib.domain import Reading, Viewing
 from matchlib.errors import TargetError
-from matchlib.suggest import Aim, Target, Tolerance, surface_excess
+from matchlib.suggest import Aim, Target, Tolerance
+from matchlib.target import surface_excess
 from tests.suggest_shop import shop
 
 SHOP_COLOURS = [str(c) for c in shop().colours]

@@ -10,7 +10,7 @@ from matchlib.colorimetry import Tolerance
 from matchlib.mixing import Limits
 from matchlib.suggest.result import Suggestion, Suggestions
 from matchlib.suggest.search import PREFERENCE, suggest
-from matchlib.target import Aim, Target, surface_excess
+from matchlib.target import Aim, Target
 
 __all__ = [
     "PREFERENCE",
@@ -21,5 +21,4 @@ __all__ = [
     "Target",
     "Tolerance",
     "suggest",
-    "surface_excess",
 ]
