@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -29,6 +30,15 @@ def test_an_archive_that_is_a_link_to_itself_is_told_of(shop: Path) -> None:
     outcome = tried(["open", "--archive", "loop"], shop)
     assert (outcome.code, outcome.fault) == (1, ""), outcome
     assert "No archive can have this path" in outcome.said
+
+
+def test_a_draw_writes_nowhere_but_in_its_workshop(shop: Path, tmp_path: Path) -> None:
+    assert tried(["label", "P3"], shop).code == 0
+    if os.geteuid() == 0:  # else the user's own rights hold
+        outcome = tried(["label", "P3", "--out", str(tmp_path / "labels.pdf")], shop)
+        assert (outcome.code, outcome.fault) == (1, ""), outcome
+        assert "cannot be written" in outcome.said
+    assert not [*tmp_path.iterdir()]
 
 
 def test_a_traceback_and_silence_are_noticed(shop: Path, monkeypatch: pytest.MonkeyPatch) -> None:

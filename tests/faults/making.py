@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import datetime as dt
 import os
 import random
@@ -24,6 +25,9 @@ from matchlib.domain import (
 __all__ = ["become_nobody", "lent", "panel", "panels", "seeded"]
 
 _NOBODY = 65534
+# linux/prctl.h and linux/capability.h
+_KEEPCAPS, _CAP_AMBIENT, _RAISE = 8, 47, 2
+_READ_SEARCH, _CAPABILITY_VERSION = 2, 0x20080522
 _GROUNDS = ("silver", "fine silver", "Goldfish", "graphite", "silver 3 + black 1", "white 10 + x 1")
 _COLOURS = ("teal", "Violet", "amber", "teal 2 + violet 1", "amber 1.5 + teal 0.25")
 _RATIOS = ("6:1", "3:1", "8:1", "2.5:1", "10:3", "1:2", "12.125:1")
@@ -35,11 +39,22 @@ def seeded(seed: object) -> random.Random:
 
 
 def become_nobody() -> None:
-    """Give up root's rights in this process, where it has them."""
-    if os.geteuid() == 0:
-        os.setgroups([])
-        os.setgid(_NOBODY)
-        os.setuid(_NOBODY)
+    """Give up root's rights in this process, where it has them, but that to read (capabilities(7)).
+
+    The interpreter itself may lie where only root can look.
+    """
+    if os.geteuid() != 0:
+        return
+    kernel = ctypes.CDLL(None)
+    kernel.prctl(_KEEPCAPS, 1, 0, 0, 0)
+    os.setgroups([])
+    os.setgid(_NOBODY)
+    os.setuid(_NOBODY)
+    rights = (ctypes.c_uint32 * 6)(*[1 << _READ_SEARCH] * 3)  # effective, permitted, inheritable
+    kernel.capset((ctypes.c_uint32 * 2)(_CAPABILITY_VERSION, 0), rights)
+    kernel.prctl(
+        _CAP_AMBIENT, _RAISE, _READ_SEARCH, 0, 0
+    )  # of the processes that it starts as well
 
 
 def lent(folder: Path) -> None:
