@@ -326,8 +326,7 @@ def next_for_archive(
     chosen: list[ArchivePanel] = []
     for i, after in _most_taught(ask, weight, noise, model.fitted_.covariance, k):
         report(0.7 + 0.3 * len(chosen) / k, "asking what each panel would teach")
-        words = f"{candidates[i].words}: brings the uncertainty over what could be sprayed "
-        words += _gain_words(before, after)
+        words = f"{candidates[i].words}: {_gain_words(before, after)}"
         chosen.append(ArchivePanel(candidates[i], before, after, words))
         before = after
     words = f"These {len(chosen)} panels bring the uncertainty over {len(candidates)} recipes "
