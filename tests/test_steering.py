@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import replace
 
 import numpy as np
@@ -68,6 +69,27 @@ def test_a_plan_reads_the_card_on_its_way_and_says_what_follows(model, recipe) -
     assert best.plan.read_after == (best.looks[0].after,)
     steered = [p.steered for p in found]
     assert steered == sorted(steered, reverse=True)
+
+
+def test_a_sample_sprayed_from_the_shelf_itself_has_a_better_chance(shop) -> None:
+    # Eighteen panels leave hues open; of a colour that a pot of the shelf made, hue is not.
+    young = FilmRegressor().fit(*to_frame(shop.young(0)))
+    targets = shop.reachable(4, 0)
+    found = [plan(young, Target.lab(*t), Limits(blends=False), top=1) for t in targets]
+    first = [plans[0] for plans in found]
+    assert all(one.own is not None and 0.0 <= one.own <= 1.0 for one in first)
+    assert np.mean([one.own - one.steered for one in first]) > 0.1
+    for plans, one in zip(found, first, strict=True):
+        told = any("very grounds and colours" in note for note in plans.notes)
+        assert told == (one.own > one.steered + 0.02)
+
+
+def test_a_law_that_is_known_learns_nothing_from_a_sample(model, recipe) -> None:
+    sure = copy(model)
+    sure.fitted_ = replace(model.fitted_, covariance=1e-9 * model.fitted_.covariance)
+    target = Target.lab(*expected(model, recipe))
+    best = plan(sure, target, Limits(blends=False), readings=1, top=1)[0]
+    assert best.own == pytest.approx(best.steered, abs=0.05)
 
 
 def test_more_looks_are_never_worth_less(model, recipe) -> None:

@@ -16,7 +16,7 @@ from matchlib.steering.planned import CardPlan, Likely, PlannedReading
 from matchlib.steering.steer import Steering, advise
 from matchlib.suggest import Suggestion, Target
 
-__all__ = ["Approach", "Candidate", "Shop"]
+__all__ = ["Approach", "Candidate", "Shop", "chance_of_own"]
 
 Array = NDArray[np.float64]
 
@@ -32,6 +32,9 @@ GRID = 20
 ONE_POT = 3.0
 """Odds that a sample is of one pot, against a blend by which it is met as well: where little is
 known, what a blend seems to mend is as often the law's own error (common practice, no source)."""
+
+ANY_FILM = 1.0
+"""Spread of the log film of a sample of which nobody knows the coats [-]."""
 
 NO_WORSE = 0.01
 """Chance that looks may lose by what is neglected in counting them [-]."""
@@ -94,6 +97,26 @@ class Shop:
         ]
         return replace(each[0], also=tuple(each[1:]))
 
+    def made_of(self, recipe: Recipe) -> Shop:
+        """The same, told that the target is some film of a recipe's ground and pot."""
+        covariances = [self.as_sample([recipe], i)[1][0] for i in range(len(self.views))]
+        first, *rest = (
+            Sprayed(recipe, aim.lab, view, covariance=covariance)
+            for aim, view, covariance in zip(self.goal.aims, self.views, covariances, strict=True)
+        )
+        return replace(self, belief=self.belief.after([replace(first, also=tuple(rest))]))
+
+    def as_sample(self, recipes: Sequence[Recipe], place: int) -> tuple[Array, Array]:
+        """Lab of samples of any film of some pots under a viewing, and that film's covariance."""
+        lab, _, by_film, _ = self.belief.linear(recipes, self.views[place])
+        spread = ANY_FILM**2 * by_film[:, :, None] * by_film[:, None, :]
+        own = self.goal.aims[place].covariance
+        return lab, spread if own is None else spread + own
+
+
+def _blends(recipe: Recipe) -> int:
+    return sum(x is not None and len(x.parts) > 1 for x in (recipe.ground, recipe.colour))
+
 
 @dataclass(frozen=True)
 class Approach:
@@ -148,9 +171,8 @@ class Approach:
     @property
     def place(self) -> tuple[float, float]:
         """The likeliest first, those of one pot and one ground before their like; then blind."""
-        recipe = self.candidate.recipe
-        blends = sum(x is not None and len(x.parts) > 1 for x in (recipe.ground, recipe.colour))
-        odds = self.chance / max(1.0 - self.chance, 1e-3) / ONE_POT**blends
+        odds = self.chance / max(1.0 - self.chance, 1e-3)
+        odds /= ONE_POT ** _blends(self.candidate.recipe)
         return -round(odds / (1.0 + odds), 2), -self.candidate.blind
 
     def plan(self) -> CardPlan:
@@ -187,6 +209,23 @@ class Approach:
             tuple(likely),
             self.candidate.suggestion,
         )
+
+
+def chance_of_own(worked: Sequence[Approach], others: Sequence[Recipe]) -> float:
+    """Chance that the first passes, if the target was sprayed of one of these pots or others."""
+    best = worked[0]
+    shop, recipes = best.shop, [*(one.candidate.recipe for one in worked), *others]
+    lab, spread = shop.as_sample(recipes, 0)
+    there = shop.belief.model.predict_each(recipes, shop.views[0])
+    spread = spread + there.known + there.spray
+    away = (np.array(shop.goal.aims[0].lab) - lab)[:, :, None]
+    far = (away * np.linalg.solve(spread, away)).sum(axis=(1, 2))
+    log = -0.5 * (far + np.linalg.slogdet(spread)[1])
+    log -= np.log(ONE_POT) * np.array([_blends(r) for r in recipes])
+    share = 1.0 / float(np.exp(log - log[0]).sum())
+    told = shop.made_of(best.candidate.recipe)
+    known = Approach.of(told, best.candidate).looked_at(len(best.by_looks) - 1)
+    return share * known.chance + (1.0 - share) * best.chance
 
 
 def _starts(whole: Recipe, limits: Limits) -> list[Recipe]:

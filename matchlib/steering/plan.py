@@ -15,16 +15,17 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from matchlib.correction import Belief, Today
-from matchlib.correction.scoring import scored
+from matchlib.correction import Belief, Today, fresh_recipes
+from matchlib.correction.scoring import nearness, scored
 from matchlib.domain import CoatSchedule, Panel, Recipe
 from matchlib.domain.panel import readings_in
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.progress import Callback, part_of
-from matchlib.steering.approach import Approach, Candidate, Shop
+from matchlib.steering.approach import Approach, Candidate, Shop, chance_of_own
 from matchlib.steering.planned import CardPlan, CardPlans
 from matchlib.suggest import Suggestion, Suggestions, Target, suggest
+from matchlib.tails import chance_words
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
@@ -149,13 +150,9 @@ def plan(
             worked.sort(key=lambda one: one.place)
         report(0.9, "working out what follows")
         plans = [one.plan() for one in worked[:top]]
-    return CardPlans(
-        tuple(plans),
-        target,
-        readings,
-        found,
-        (*_pairs(plans[0], past, before_clear), *_notes(plans, source)),
-    )
+        plans[0] = replace(plans[0], own=chance_of_own(worked, _others(fit, worked, bounds)))
+    notes = (*_pairs(plans[0], past, before_clear), *_notes(plans[0], source))
+    return CardPlans(tuple(plans), target, readings, found, notes)
 
 
 def _candidates(
@@ -183,15 +180,32 @@ def _candidates(
     return list(kept.values())[:CANDIDATES]
 
 
+def _others(model: FilmPredictor, worked: Sequence[Approach], limits: Limits) -> list[Recipe]:
+    """The nearest recipe of every other ground and colour of the archive."""
+    seen = {(one.candidate.recipe.ground, one.candidate.recipe.colour) for one in worked}
+    best = worked[0]
+    could = fresh_recipes(model, limits, usual=best.candidate.recipe.clear)
+    away = nearness(model, could, best.shop.goal)
+    found: dict[tuple[object, object], Recipe] = {}
+    for i in np.argsort(away, kind="stable"):
+        found.setdefault((could[i].ground, could[i].colour), could[i])
+    return [recipe for pot, recipe in found.items() if pot not in seen]
+
+
 def _blind(one: Suggestion) -> CardPlan:
     return CardPlan(
         one.recipe, one.recipe, (), one.probability, one.probability, (one.probability,), (), one
     )
 
 
-def _notes(plans: Sequence[CardPlan], source: str) -> tuple[str, ...]:
+def _notes(best: CardPlan, source: str) -> tuple[str, ...]:
     notes = []
-    best = plans[0]
+    if best.own is not None and best.own > best.steered + WORTH_A_LOOK:
+        notes.append(
+            "That chance supposes nothing of where the sample comes from. If it was sprayed from "
+            "these very grounds and colours, the first card passes with a chance of "
+            f"{chance_words(best.own)}."
+        )
     if len(best.by_looks) == 1:
         notes.append(
             "No card of this target can be approached from the light side within these limits: "

@@ -69,6 +69,9 @@ class CardPlan:
     suggestion : Suggestion, optional
         The recipe of this ground and pot to spray blind; None where a card of today has taught
         what the archive did not know.
+    own : float, optional
+        Chance that this card passes if the sample itself was sprayed from the archive's grounds and
+        colours, so that its hue is one that they make [-]; worked out for the first of many alone.
 
     Examples
     --------
@@ -89,6 +92,7 @@ class CardPlan:
     by_looks: tuple[float, ...]
     likely: tuple[Likely, ...] = ()
     suggestion: Suggestion | None = field(default=None, compare=False)
+    own: float | None = None
 
     @property
     def plan(self) -> Plan:
@@ -152,6 +156,7 @@ class CardPlan:
             ],
             "steered": round(self.steered, 4),
             "blind": round(self.blind, 4),
+            "own": None if self.own is None else round(self.own, 4),
             "by_looks": [round(v, 4) for v in self.by_looks],
             "words": self.words,
         }

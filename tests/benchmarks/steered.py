@@ -41,6 +41,7 @@ MOST = 6
 """Cards sprayed for a target, at most; one that is never met counts as so many."""
 
 TOLERANCE = 1.0
+UNSAID = float("nan"), float("nan")
 LIMITS = Limits(blends=True, step_ups=False, ground_blends=False)
 
 
@@ -119,6 +120,7 @@ class Met:
     readings: int = 0
     first: bool = False
     stated: float = float("nan")
+    own: float = float("nan")
     ended: list[str] = field(default_factory=list)
 
 
@@ -138,8 +140,8 @@ class Advised:
 
     def card(
         self, card: Card, target: Array, learnt: Belief | None
-    ) -> tuple[float, Belief | None, bool]:
-        """Spray one card: the chance stated for it, what it taught, and whether it is finished."""
+    ) -> tuple[tuple[float, float], Belief | None, bool]:
+        """Spray one card: the chances stated, what it taught, and whether it is finished."""
         photo = "photo" if self.variant.looks_by == "photo" else "spectrophotometer"
         best = plan(
             learnt or self.model,
@@ -152,6 +154,7 @@ class Advised:
             source=photo,
             today=self.today,
         )[0]
+        stated = best.steered, float("nan") if best.own is None else best.own
         before = learnt or Belief.of(self.model, self.today, recipes=[best.first])
         card.spray(best.first)
         stages: list[Sprayed] = []
@@ -163,12 +166,12 @@ class Advised:
                 break
             card.spray(found.best.recipe)
         if found is not None and found.state == "lost":
-            return best.steered, found.card.learnt, False
+            return stated, found.card.learnt, False
         finished = card.judged()
         if stages and stages[-1].recipe == finished.recipe and not self.variant.uncleared:
             stages.pop()
         after = steer(before, [*stages, finished], tuple(target), LIMITS, looks=0, sure=True)
-        return best.steered, after.card.learnt, True
+        return stated, after.card.learnt, True
 
 
 @dataclass
@@ -183,7 +186,9 @@ class Floor:
     def __post_init__(self) -> None:
         self.shelf = shelf_recipes(self.archive)
 
-    def card(self, card: Card, target: Array, learnt: None) -> tuple[float, None, bool]:
+    def card(
+        self, card: Card, target: Array, learnt: None
+    ) -> tuple[tuple[float, float], None, bool]:
         """Spray one card."""
         labs = self.shop.truth_labs(self.shelf, **card.today)  # type: ignore[arg-type]  # its words
         whole = self.shelf[int(np.argmin(delta_e(labs, target)))]
@@ -206,7 +211,7 @@ class Floor:
                 break
             card.spray(best)
         card.judged()
-        return float("nan"), None, True
+        return UNSAID, None, True
 
     def _film(self, card: Card, read: Array) -> Array:
         """Film of the coats so far, all alike, that is likeliest by what was read."""
@@ -268,7 +273,9 @@ class Painter:
         model = FilmRegressor().fit(*to_frame(self.archive))
         self.labs = model.predict_recipes(self.shelf)
 
-    def card(self, card: Card, target: Array, learnt: None) -> tuple[float, None, bool]:
+    def card(
+        self, card: Card, target: Array, learnt: None
+    ) -> tuple[tuple[float, float], None, bool]:
         """Spray one card."""
         whole = self.shelf[int(np.argmin(delta_e(self.labs, target)))]
         assert whole.schedule is not None
@@ -284,7 +291,7 @@ class Painter:
                 card.spray(replace(whole, schedule=CoatSchedule(steps)))
                 break
         card.judged()
-        return float("nan"), None, True
+        return UNSAID, None, True
 
 
 def met_with(
@@ -304,7 +311,7 @@ def met_with(
         stated, learnt, finished = way.card(card, target, learnt)  # type: ignore[arg-type]  # each takes what it gave
         met.readings += card.readings
         if number == 1:
-            met.stated = stated
+            met.stated, met.own = stated
         gap = float(delta_e(card.final, target)) if finished else np.inf
         met.ended.append(f"{gap:.2f}" if finished else "lost")
         if gap <= TOLERANCE:
@@ -407,7 +414,8 @@ def main(argv: Sequence[str] | None = None) -> None:
         f"{args.targets} targets over {args.shops} shops, at most {args.most} cards each, ΔE00 ≤ 1"
     )
     table = Table(
-        *("simulator", "archive", "way", "passes at the first card", "chance stated"),
+        *("simulator", "archive", "way", "passes at the first card"),
+        *("chance stated", "of the shelf's own"),
         *("mean cards", "readings a target", "never", "s a card"),
     )
     for simulator, make in each_simulator(args):
@@ -421,14 +429,14 @@ def main(argv: Sequence[str] | None = None) -> None:
                 if name in only:
                     rows[name] = _blind(way, variant, shops, args.targets), float("nan")
             for name, (every, seconds) in rows.items():
-                stated = float(np.mean([m.stated for m in every]))
+                stated = (np.mean([m.stated for m in every]), np.mean([m.own for m in every]))
                 first = float(np.mean([m.first for m in every]))
                 # Agresti and Coull (1998): two more that pass, and two that fail.
                 more = (sum(m.first for m in every) + 2.0) / (len(every) + 4.0)
                 give = np.sqrt(more * (1.0 - more) / (len(every) + 4.0))
                 table.row(
                     *(simulator, key, name, f"{first:.0%} ± {100.0 * give:.0f}"),
-                    "–" if np.isnan(stated) else f"{stated:.0%}",
+                    *("–" if np.isnan(s) else f"{s:.0%}" for s in stated),
                     float(np.mean([m.cards or args.most for m in every])),
                     float(np.mean([m.readings for m in every])),
                     sum(m.cards == 0 for m in every),
