@@ -6,6 +6,8 @@ holds that they arrive at exactly these tables.
 
 from __future__ import annotations
 
+from typing import Any
+
 import sqlalchemy as sa
 
 __all__ = [
@@ -83,13 +85,16 @@ panels = sa.Table(
     sqlite_autoincrement=True,
 )
 # The code of a panel that was removed may be used again.
-sa.Index(
-    "ix_panels_code",
-    panels.c.code,
-    unique=True,
-    sqlite_where=sa.text("NOT deleted"),
-    postgresql_where=sa.text("NOT deleted"),
-)
+_USED = sa.text("NOT deleted")
+_by_code = sa.Index("ix_panels_code", panels.c.code, unique=True, sqlite_where=_USED)
+
+
+@sa.event.listens_for(panels, "before_create")
+def _on_a_server(_table: sa.Table, connection: sa.Connection, **_: Any) -> None:
+    # Given above, the option would load PostgreSQL's dialect in every process.
+    if connection.dialect.name == "postgresql":
+        _by_code.dialect_options["postgresql"]["where"] = _USED
+
 
 readings = sa.Table(
     "readings",

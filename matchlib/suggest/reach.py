@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from matchlib.domain import Recipe, Viewing
 from matchlib.linear import linearise
 from matchlib.regression import FilmPredictor
-from matchlib.tails import drawn_out, symmetric_root
+from matchlib.tails import symmetric_root
 from matchlib.target import Target
 
 __all__ = ["DOUBTFUL", "OUT_OF_REACH", "Reachability", "reach_of"]
@@ -73,7 +73,7 @@ def reach_of(
         @ symmetric_root(along @ along.transpose(0, 2, 1), inverse=True)
         @ moved
     )
-    moved *= drawn_out(ways, there.groups)[:, None, :]
+    moved *= _drawn_out(there.groups, draw.random(DRAWS))[:, None, :]
     wanted = symmetric_root(target.covariance[None])[0] @ draw.standard_normal((wide, DRAWS))
     likely = (moved - wanted).transpose(0, 2, 1)
     away = target.difference(
@@ -87,3 +87,13 @@ def reach_of(
     solved = np.linalg.solve(there.covariance, across[..., None])[..., 0]
     told = np.einsum("nw,nw->n", across, solved)
     return Reachability(ODDS * share / (ODDS * share + 1.0 - share), recipes[int(np.argmax(told))])
+
+
+def _drawn_out(dof: Array, luck: Array) -> Array:
+    """How far draws of a normal are drawn out to be a t's of the same covariance; (n, draws)."""
+    from scipy.special import gammaincinv
+
+    nu, of = np.unique(dof, return_inverse=True)
+    some = np.minimum(nu, 1e6)[:, None]
+    factors: Array = np.sqrt((some - 2.0) / (2.0 * gammaincinv(some / 2.0, luck)))
+    return factors[of]

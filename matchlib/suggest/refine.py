@@ -18,7 +18,7 @@ __all__ = ["Picks", "Refined", "refine"]
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-_STEPS = 6
+_STEPS = 3
 _NUDGE = 0.01
 _STEPPED = 3
 """Step-ups of a blend tried around each optimum: those of the nearest strength."""
@@ -35,16 +35,16 @@ class Picks:
     def __len__(self) -> int:
         return len(self.ground)
 
-    def take(self, rows: Ints | NDArray[np.bool_]) -> Picks:
+    def take(self, rows: Ints | NDArray[np.bool_] | slice) -> Picks:
         """Return some of them."""
         return Picks(self.ground[rows], self.pot[rows], self.schedule[rows])
 
     def joined(self, more: Picks) -> Picks:
-        """Return these and others, each once."""
-        rows = np.concatenate(
-            [np.stack([p.ground, p.pot, p.schedule], axis=1) for p in (self, more)]
-        )
-        return Picks(*np.unique(rows, axis=0).T)
+        """Return these and, after them, those of others that are not among them."""
+        rows = [np.stack([p.ground, p.pot, p.schedule], axis=1) for p in (self, more)]
+        every = np.concatenate(rows)
+        _, first = np.unique(every, axis=0, return_index=True)
+        return Picks(*every[np.sort(first)].T)
 
     def labs(self, space: Space, viewings: Sequence[Viewing]) -> list[Array]:
         """Return their Lab by the whole law."""

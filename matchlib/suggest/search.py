@@ -187,14 +187,12 @@ class _Search:
         )
         return np.asarray(order[rank < each][:most])
 
-    def _differences(self, picks: Picks) -> Array:
-        return self.target.difference(picks.labs(self.space, self.viewings))
-
     def best(self, top: int) -> Suggestions:
         self.callback(0.0, "looking through every recipe")
         picks = self._scanned()
         self.callback(0.3, "working out the best again")
-        cost = self._differences(picks)
+        seen = picks.labs(self.space, self.viewings)
+        cost = self.target.difference(seen)
         starts = picks.take(self._spread(picks, cost, _STARTS, 2))
         refined = refine(
             self.space,
@@ -206,7 +204,8 @@ class _Search:
         continuous = self._continuous(starts, refined.best)
         both = picks.joined(refined.picks)
         self.callback(0.7, "working out what can be measured")
-        labs = both.labs(self.space, self.viewings)
+        more = both.take(slice(len(picks), None)).labs(self.space, self.viewings)
+        labs = [np.concatenate(each) for each in zip(seen, more, strict=True)]
         cost = self.target.difference(labs)
         limited = self.space.limits.max_unevenness is not None
         most, each = (_LOOKED_AT, 15) if limited else (_FINALISTS, 3)
@@ -232,10 +231,16 @@ class _Search:
         """What comes nearest to the target, wherever what is not known may truly put it."""
         spread = known + self.target.covariance
         draw = np.random.default_rng(0).multivariate_normal(np.zeros(len(spread)), spread, _AROUND)
-        shifts = draw.reshape(_AROUND, -1, 3)
-        moved = ([lab + by for lab, by in zip(labs, some, strict=True)] for some in shifts)
-        nearest = [int(np.argmin(self.target.difference(each))) for each in moved]
-        return np.unique(np.array(nearest, np.intp))
+        shifts = np.split(draw, len(labs), axis=1)
+        aims = zip(
+            labs, shifts, self.target.labs, map(self.target.local, range(len(labs))), strict=True
+        )
+        apart = np.zeros((_AROUND, len(labs[0])))
+        for lab, shift, wanted, (axes, _) in aims:
+            here, away = (lab - wanted) @ axes.T, shift @ axes.T
+            # Squared lengths, less what is the same for all recipes.
+            apart += (here**2).sum(axis=1) + 2.0 * away @ here.T
+        return np.unique(np.argmin(apart, axis=1))
 
     def _continuous(self, starts: Picks, best: Array) -> dict[tuple[int, int], float]:
         found: dict[tuple[int, int], float] = {}

@@ -347,7 +347,7 @@ def _next(
         if not wanted.given:
             tell_fit(session)
             plan = session.plan_panels(limits, top=top)
-            left_out = [session.left_out([p.recipe]) for p in plan.panels]
+            left_out = session.left_out_each(p.recipe for p in plan.panels)
             if json_:
                 show_json(
                     [
@@ -381,7 +381,7 @@ def _next(
             source=target[0].source,
             top=top,
         )
-        left_out = [session.left_out([p.recipe]) for p in found]
+        left_out = session.left_out_each(p.recipe for p in found)
         for words in session.gaps(p.recipe for p in found):
             note(words)
     if json_:

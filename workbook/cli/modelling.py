@@ -79,7 +79,7 @@ def _predict(
                 for path in paths
             ]
         found = [each for file_found in by_file for each in file_found]
-        left_out = [session.left_out([p.recipe]) for _, p in found]
+        left_out = session.left_out_each(p.recipe for _, p in found)
         for words in session.gaps(p.recipe for _, p in found):
             note(words)
     if unseen:
@@ -206,7 +206,7 @@ def _match(
         plans = session.cards(aim, limits, readings=looks, top=top or 5, source=target[0].source)
         found = plans.ranked(top or 5)
         unseen = aim_words(session.model, aim)
-        left_out = [session.left_out([item.recipe]) for item in found]
+        left_out = session.left_out_each(item.recipe for item in found)
         for words in session.gaps(item.recipe for item in found):
             note(words)
     if unseen:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
@@ -125,6 +126,14 @@ class Session:
         from matchlib.audit import excluded
 
         return excluded(model or self.model, recipes, lambda code: self.archive.panel(code).recipe)
+
+    def left_out_each(self, recipes: Iterable[Recipe]) -> list[tuple[str, ...]]:
+        """Return, for each recipe by itself, what `left_out` does of all together."""
+        from matchlib.audit import excluded
+
+        model = self.model
+        backs = cache(lambda code: self.archive.panel(code).recipe)
+        return [excluded(model, [recipe], backs) for recipe in recipes]
 
     def gaps(self, recipes: Iterable[Recipe]) -> tuple[str, ...]:
         """Say what results rest on that no panel shows."""
