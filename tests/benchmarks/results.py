@@ -183,13 +183,11 @@ TABLES = (
     ),
     Printed(
         "Refits and searches by the thousand",
-        "many --simulator spray --sizes 100,200 --pieces 2",
-        "Measured small, by the processor's seconds, and reckoned on along a straight line. What a "
-        "second worker gains is by the clock, and nothing where other work holds the cores: the "
-        "load is told beside it. Four workers are reckoned to lose as much by the second doubling. "
-        "A line through archives so small is too steep for fits: those of larger archives, in the "
-        "table of time and memory, take far less, so that the first of the reckoned rows is an "
-        "upper limit.",
+        "many --simulator spray",
+        "One fit and one search are measured, by the processor's seconds; so many of them on the "
+        "largest archive are reckoned from these. What a second worker gains is by the clock, and "
+        "nothing where other work holds the cores: the load is told beside it. Four workers are "
+        "reckoned to lose as much by the second doubling.",
     ),
     Printed(
         "A match as a process",
