@@ -15,13 +15,14 @@ from workbook.cli import (
     archive,
     back,
     backups,
-    bench,
+    correcting,
     importing,
     job,
     keeping,
     merging,
     modelling,
     names,
+    next_panels,
     opening,
     panels,
     photo,
@@ -38,8 +39,8 @@ __all__ = ["assembled", "main"]
 _COMMANDS = {
     name: function
     for group in (
-        *(opening, importing, merging, archive, keeping, backups, panels, trust, modelling, bench),
-        *(back, photo, pot, sheets, repair, school),
+        *(opening, importing, merging, archive, keeping, backups, panels, trust, modelling),
+        *(correcting, next_panels, back, photo, pot, sheets, repair, school),
     )
     for name, function in group.COMMANDS.items()
 }

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
-from typing import Annotated, Any
+from dataclasses import dataclass, fields, replace
+from functools import partial
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -23,16 +24,68 @@ from workbook.cli.common import (
     show_json,
 )
 
+if TYPE_CHECKING:
+    from matchlib.domain import Recipe
+
 __all__ = ["COMMANDS"]
 
 
 @dataclass(frozen=True, slots=True)
+class CardOptions:
+    """A panel to be kept: its code, and what was sprayed on it."""
+
+    panel: Annotated[str, typer.Option("--panel", help="The panel's own code.")] = ""
+    ground: Annotated[str, typer.Option(help="Ground, or blend: 'silver 3 + black 1'.")] = ""
+    colour: Annotated[str, typer.Option(help="Colour or blend; leave out for a bare ground.")] = ""
+    schedule: ScheduleOption = ""
+    ratio: RatioOption = ""
+    coats: CoatsOption = None
+    clear: Annotated[str, typer.Option(help="yes, no, or the clear coat's name.")] = "no"
+    on_top: Annotated[
+        bool,
+        typer.Option("--on-top", help="These coats go on a panel of the archive: its next stage."),
+    ] = False
+
+    def completed(self) -> CardOptions:
+        """Return the same with what was not given asked for."""
+        ask = partial(typer.prompt, err=True)
+        panel = self.panel or ask("Panel code")
+        ground, colour, schedule = self.ground, self.colour, self.schedule
+        if not ground and not self.on_top:
+            ground = ask("Ground")
+            colour = colour or ask(
+                "Colour (empty for a bare ground)", default="", show_default=False
+            )
+        if colour and not schedule and not self.ratio:
+            schedule = ask("Coats, such as 4@6:1 (carrier first)")
+        return replace(self, panel=panel, ground=ground, colour=colour, schedule=schedule)
+
+    def recipe(self, there: Recipe | None) -> Recipe:
+        """Return what was typed; `there` is what the panel carries already."""
+        from matchlib.domain import Recipe
+
+        ground, colour, clear = self.ground, self.colour, self.clear
+        if there is not None:
+            if not (self.schedule or self.ratio):
+                raise typer.BadParameter("--on-top needs the coats that were added: --schedule")
+            ground, colour, clear = str(there.ground), colour or str(there.colour or ""), "no"
+        return Recipe.of(ground, colour, self.schedule, clear, ratio=self.ratio, coats=self.coats)
+
+
+@dataclass(frozen=True, slots=True)
 class BackOptions:
-    """What repeats a card, as it stands on its back.
+    """What else stands on the back of a card, much of which repeats it.
 
     `clear_coats`: coats of clear.
     """
 
+    date: Annotated[str, typer.Option(help="Sprayed on, year-month-day.")] = ""
+    sprayer: Annotated[str, typer.Option(help="Who sprayed.")] = ""
+    lot: Annotated[str, typer.Option(help="Lot of the colour.")] = ""
+    note_: Annotated[str, typer.Option("--note", help="A note.")] = ""
+    customer: Annotated[str, typer.Option(help="Left out of exports unless asked for.")] = ""
+    temperature: Annotated[float | None, typer.Option(help="Booth air, °C.")] = None
+    humidity: Annotated[float | None, typer.Option(help="Booth relative humidity, %.")] = None
     batch: Annotated[str, typer.Option(help="Batch of the ground.")] = ""
     gun: Annotated[str, typer.Option(help="Which gun.")] = ""
     tip: Annotated[float | None, typer.Option(help="Its tip, mm.")] = None
@@ -43,30 +96,30 @@ class BackOptions:
     lots: Annotated[str, typer.Option(help="Of the other bottles: 'carrier: 12; honey: 4'.")] = ""
     clear_coats: Annotated[int | None, typer.Option("--clear-coats", help="Coats of clear.")] = None
     drawer: Annotated[str, typer.Option(help="Where the card is kept.")] = ""
+    poured: PouredOption = None
 
     def parsed(self) -> dict[str, Any]:
         """Return them as `draft_panel` takes them."""
         from matchlib.domain import GunSetup, read_lots
+        from workbook.session import date_of
 
+        as_given = (
+            *("sprayer", "lot", "customer", "temperature", "humidity"),
+            *("batch", "clear_coats", "drawer", "poured"),
+        )
         numbers = (self.tip, self.pressure, self.fan, self.distance, self.overlap)
         return {
-            "batch": self.batch,
-            "drawer": self.drawer,
+            **{name: getattr(self, name) for name in as_given},
+            "date": date_of(self.date),
+            "note": self.note_,
             "lots": read_lots(self.lots),
-            "clear_coats": self.clear_coats,
             "setup": GunSetup(self.gun, *numbers),
         }
 
 
 def _add(
     *,
-    panel: Annotated[str, typer.Option("--panel", help="The panel's own code.")] = "",
-    ground: Annotated[str, typer.Option(help="Ground, or blend: 'silver 3 + black 1'.")] = "",
-    colour: Annotated[str, typer.Option(help="Colour or blend; leave out for a bare ground.")] = "",
-    schedule: ScheduleOption = "",
-    ratio: RatioOption = "",
-    coats: CoatsOption = None,
-    clear: Annotated[str, typer.Option(help="yes, no, or the clear coat's name.")] = "no",
+    card: CardOptions,
     lab: LabOption = None,
     reading: Annotated[
         str | None,
@@ -77,19 +130,7 @@ def _add(
     source: Annotated[str, typer.Option(help="How --lab was read.")] = "spectrophotometer",
     light: LightOptions,
     file: FileOptions,
-    date: Annotated[str, typer.Option(help="Sprayed on, year-month-day.")] = "",
-    sprayer: Annotated[str, typer.Option(help="Who sprayed.")] = "",
-    lot: Annotated[str, typer.Option(help="Lot of the colour.")] = "",
-    note_: Annotated[str, typer.Option("--note", help="A note.")] = "",
-    customer: Annotated[str, typer.Option(help="Left out of exports unless asked for.")] = "",
-    temperature: Annotated[float | None, typer.Option(help="Booth air, °C.")] = None,
-    humidity: Annotated[float | None, typer.Option(help="Booth relative humidity, %.")] = None,
     back: BackOptions,
-    poured: PouredOption = None,
-    on_top: Annotated[
-        bool,
-        typer.Option("--on-top", help="These coats go on a panel of the archive: its next stage."),
-    ] = False,
     yes: Annotated[bool, typer.Option("--yes", help="Keep it without asking.")] = False,
     archive: ArchiveOption = "panels.db",
     who: WhoOption = "",
@@ -100,88 +141,60 @@ def _add(
     What is not given is asked for, unless --yes is given. A ratio that looks the wrong way round
     is questioned.
     """
-    from matchlib.domain import Recipe
     from matchlib.readings import read_target
-    from workbook.session import Session, date_of, draft_panel
+    from workbook.session import Session, draft_panel
     from workbook.session.customer import note_sprayed
 
     with Session.open(archive) as session:
         if not yes:
-            panel = panel or typer.prompt("Panel code", err=True)
-            asked = not ground and not on_top
-            ground = ground or ("" if on_top else typer.prompt("Ground", err=True))
-            if asked and not colour:
-                colour = typer.prompt(
-                    "Colour (empty for a bare ground)", default="", show_default=False, err=True
-                )
-            if colour and not schedule and not ratio:
-                schedule = typer.prompt("Coats, such as 4@6:1 (carrier first)", err=True)
-        whole = None
-        if on_top:
-            if not (schedule or ratio):
-                raise typer.BadParameter("--on-top needs the coats that were added: --schedule")
-            there = session.archive.panel(panel)
-            typed = Recipe.of(
-                ground=str(there.recipe.ground),
-                colour=colour or str(there.recipe.colour or ""),
-                schedule=schedule,
-                ratio=ratio,
-                coats=coats,
-            )
-            for own, more in typed.layers:
-                whole = (whole or there.recipe).then(more, colour=own, clear=clear)
-            recipe = typed
-        else:
-            recipe = Recipe.of(
-                ground=ground,
-                colour=colour,
-                schedule=schedule,
-                ratio=ratio,
-                coats=coats,
-                clear=clear,
-            )
+            card = card.completed()
+        there = session.archive.panel(card.panel).recipe if card.on_top else None
         draft = draft_panel(
-            code=panel,
-            recipe=recipe,
+            code=card.panel,
+            recipe=card.recipe(there),
             lab=lab,
             source=source,
             viewing=light.viewing,
             readings=read_target(reading, **file.declared) if reading else (),
-            date=date_of(date),
-            sprayer=sprayer,
-            lot=lot,
-            note=note_,
-            customer=customer,
-            temperature=temperature,
-            humidity=humidity,
-            poured=poured,
             **back.parsed(),
         )
-        tell = note if json_ else show
-        _read_back(draft, tell)
+        whole = None if there is None else _built_on(there, draft.panel.recipe, card.clear)
+        _read_back(draft, note if json_ else show)
         if not yes:
-            question = (
-                "Is it right as written all the same, and shall it be kept?"
-                if draft.doubtful
-                else "Keep this panel?"
-            )
-            if not typer.confirm(question, default=False, err=True):
-                note("Nothing was kept.")
-                raise typer.Exit(1)
+            _confirm(doubtful=bool(draft.doubtful))
         if whole is None:
             result = session.archive.add([draft.panel], who=who)
             added, words = list(result.added), result.words
         else:
             new = draft.panel.stages[0]
             done = {f.name: getattr(new, f.name) for f in fields(new) if f.name != "recipe"}
-            session.archive.build_on(panel, whole, who=who, **done)
-            added, words = [], f"Panel {panel} was built on: {whole.words}."
-            for job in note_sprayed(session.archive, panel, who=who):
+            session.archive.build_on(card.panel, whole, who=who, **done)
+            added, words = [], f"Panel {card.panel} was built on: {whole.words}."
+            for job in note_sprayed(session.archive, card.panel, who=who):
                 words += f" Job {job.number}, {job.name}, now waits for its reading."
     if json_:
         show_json({**draft.as_dict(), "added": added, "words": words})
     else:
         show(words)
+
+
+def _built_on(there: Recipe, added: Recipe, clear: str) -> Recipe:
+    """The whole of what a panel carries with more coats on it."""
+    for colour, coats in added.layers:
+        there = there.then(coats, colour=colour, clear=clear)
+    return there
+
+
+def _confirm(*, doubtful: bool) -> None:
+    """Go on only if the panel shall be kept."""
+    question = (
+        "Is it right as written all the same, and shall it be kept?"
+        if doubtful
+        else "Keep this panel?"
+    )
+    if not typer.confirm(question, default=False, err=True):
+        note("Nothing was kept.")
+        raise typer.Exit(1)
 
 
 def _label(

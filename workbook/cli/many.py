@@ -11,12 +11,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from matchlib.errors import DomainError
+from workbook.cli.common import FileOptions, show, show_json, standard_input
 from workbook.cli.printing import chance, csv_text, number, table, wrapped
 
 if TYPE_CHECKING:
+    from matchlib.domain import Reading
     from matchlib.suggest import Suggestions
 
-__all__ = ["WorkersOptions", "many_as_csv", "many_as_dicts", "many_text"]
+__all__ = ["ManyOptions", "WorkersOptions"]
 
 _SECONDS = 5
 """How long a cluster may take to answer."""
@@ -77,7 +79,43 @@ class WorkersOptions:
             yield -1
 
 
-def many_text(found: Mapping[str, Suggestions]) -> str:
+@dataclass(frozen=True, slots=True)
+class ManyOptions(WorkersOptions):
+    """Many samples instead of one target, and who does the work."""
+
+    targets: Annotated[
+        str | None,
+        typer.Option(
+            "--targets",
+            help="Instead of one target, a table of many samples, named in its column panel: for "
+            "each the recipe to spray blind.",
+            metavar="FILE",
+        ),
+    ] = None
+    csv: Annotated[bool, typer.Option("--csv", help="Print the recipes of --targets as CSV.")] = (
+        False
+    )
+
+    def __post_init__(self) -> None:
+        if self.targets is None and (self.csv or self.jobs or self.cluster):
+            raise typer.BadParameter("--csv, --jobs and --cluster are for many: give --targets")
+
+    def samples(self, file: FileOptions) -> dict[str, tuple[Reading, ...]]:
+        """Return the readings of each sample, by name."""
+        from workbook.session.targets import samples_of_file
+
+        with standard_input([str(self.targets)]) as (table,):
+            return samples_of_file(table, **file.declared)
+
+    def tell(self, found: Mapping[str, Suggestions], *, json_: bool) -> None:
+        """Print what was found for each sample."""
+        if json_:
+            show_json(_as_dicts(found))
+        else:
+            show(_as_csv(_as_dicts(found)) if self.csv else _text(found))
+
+
+def _text(found: Mapping[str, Suggestions]) -> str:
     """Return what was found for many samples as text, a row a recipe."""
     rows = []
     for name, some in found.items():
@@ -108,7 +146,7 @@ def many_text(found: Mapping[str, Suggestions]) -> str:
     return f"{wrapped(chr(10).join(lines))}\n\n{table(header, rows, right='     rrr')}"
 
 
-def many_as_dicts(found: Mapping[str, Suggestions]) -> list[dict[str, Any]]:
+def _as_dicts(found: Mapping[str, Suggestions]) -> list[dict[str, Any]]:
     """Return the same as plain data, a row a recipe."""
     from workbook.cli.results import matches_as_dicts
 
@@ -123,6 +161,6 @@ def many_as_dicts(found: Mapping[str, Suggestions]) -> list[dict[str, Any]]:
     ]
 
 
-def many_as_csv(rows: Sequence[Mapping[str, Any]]) -> str:
+def _as_csv(rows: Sequence[Mapping[str, Any]]) -> str:
     """Return rows of plain data as CSV: numbers and sentences, what is a list itself left out."""
     return csv_text([k for k in rows[0] if not isinstance(rows[0][k], list)], rows)

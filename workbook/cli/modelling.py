@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -16,13 +16,10 @@ from workbook.cli.common import (
     show_json,
     standard_input,
 )
-from workbook.cli.many import WorkersOptions, many_as_csv, many_as_dicts, many_text
-from workbook.cli.results import tell_left_out
+from workbook.cli.many import ManyOptions
+from workbook.cli.results import rests_on, tell_left_out
 from workbook.cli.today import TodayOptions
-from workbook.cli.wanted import OrderOptions, SearchOptions, TargetOptions, tell_fit
-
-if TYPE_CHECKING:
-    from matchlib.suggest import Suggestions
+from workbook.cli.wanted import KeptOptions, OrderOptions, SearchOptions, TargetOptions, tell_fit
 
 __all__ = ["COMMANDS"]
 
@@ -79,9 +76,7 @@ def _predict(
                 for path in paths
             ]
         found = [each for file_found in by_file for each in file_found]
-        left_out = session.left_out_each(p.recipe for _, p in found)
-        for words in session.gaps(p.recipe for _, p in found):
-            note(words)
+        left_out = rests_on(session, [p.recipe for _, p in found])
     if unseen:
         note(unseen)
     if json_:
@@ -101,16 +96,7 @@ def _predict(
 def _match(
     *,
     wanted: TargetOptions,
-    targets: Annotated[
-        str | None,
-        typer.Option(
-            "--targets",
-            help="Instead of one target, a table of many samples, named in its column panel: for "
-            "each the recipe to spray blind.",
-            metavar="FILE",
-        ),
-    ] = None,
-    workers: WorkersOptions,
+    many: ManyOptions,
     passing: OrderOptions,
     today: TodayOptions,
     top: Annotated[
@@ -130,27 +116,11 @@ def _match(
         ),
     ] = None,
     shelf: SearchOptions,
-    remember: Annotated[
-        bool, typer.Option("--remember", help="Keep these limits with the archive.")
-    ] = False,
-    forget: Annotated[
-        bool, typer.Option("--forget", help="Forget the limits kept with the archive first.")
-    ] = False,
-    in_stock: Annotated[
-        tuple[str, str] | None,
-        typer.Option(
-            help="Only what the shelf has paint for: an area or a usual job, and what a coat takes "
-            "on a square metre, such as --in-stock door '60 ml'.",
-            metavar="WORK A-COAT",
-        ),
-    ] = None,
+    kept: KeptOptions,
     light: LightOptions,
     file: FileOptions,
     archive: ArchiveOption = "panels.db",
     json_: JsonOption = False,
-    csv_: Annotated[
-        bool, typer.Option("--csv", help="Print the recipes of --targets as CSV.")
-    ] = False,
 ) -> None:
     """Find recipes for a target, and how to steer a card to it, best first.
 
@@ -164,40 +134,25 @@ def _match(
     is that of passing by that difference at every angle.
     """
     order, weights = passing.parsed()
-    if targets is None and (csv_ or workers.jobs or workers.cluster):
-        raise typer.BadParameter("--csv, --jobs and --cluster are for many: give --targets")
-    if targets is not None and (wanted.given or looks):
+    if many.targets is not None and (wanted.given or looks):
         raise typer.BadParameter("--targets are sprayed blind, and stand instead of one target")
-    if csv_ and json_:
+    if many.csv and json_:
         raise typer.BadParameter("give --csv or --json, not both")
     from workbook.cli.cards import plans_text
     from workbook.cli.results import matches_as_dicts, matches_text
     from workbook.session import Session
     from workbook.session.order import aim_of, aim_words
-    from workbook.session.shelf import keep_shelf, shelf_of
-    from workbook.session.stock import stock_limits
-    from workbook.session.targets import samples_of_file
 
-    with Session.open(archive, write=remember or forget) as session:
+    with Session.open(archive, write=kept.write) as session:
         today.tell(session)
-        if forget:
-            keep_shelf(session.archive, None)
-        held = (
-            {}
-            if in_stock is None
-            else stock_limits(session.archive, work=in_stock[0], a_coat=in_stock[1])
-        )
-        limits = session.limits(**shelf.limits(), **held)  # refused before the model is fitted
-        if remember:
-            keep_shelf(session.archive, {**shelf_of(session.archive), **shelf.limits()})
-        if targets is not None:
-            with standard_input([targets]) as (table,):
-                samples = samples_of_file(table, **file.declared)
+        limits = kept.limits(session, shelf.limits())  # refused before the model is fitted
+        if many.targets is not None:
+            samples = many.samples(file)
             aims = [aim_of(readings, order, weights) for readings in samples.values()]
             tell_fit(session)
-            with workers.at_work(-1) as n_jobs:
-                many = session.match_many(aims, limits, top=top or 1, n_jobs=n_jobs)
-            _tell_many(dict(zip(samples, many, strict=True)), json_=json_, csv_=csv_)
+            with many.at_work(-1) as n_jobs:
+                each = session.match_many(aims, limits, top=top or 1, n_jobs=n_jobs)
+            many.tell(dict(zip(samples, each, strict=True)), json_=json_)
             return
         target = wanted.readings(session, light, file)
         aim = aim_of(target, order, weights)
@@ -206,9 +161,7 @@ def _match(
         plans = session.cards(aim, limits, readings=looks, top=top or 5, source=target[0].source)
         found = plans.ranked(top or 5)
         unseen = aim_words(session.model, aim)
-        left_out = session.left_out_each(item.recipe for item in found)
-        for words in session.gaps(item.recipe for item in found):
-            note(words)
+        left_out = rests_on(session, [item.recipe for item in found])
     if unseen:
         note(unseen)
     if json_:
@@ -226,14 +179,6 @@ def _match(
         if looks:
             show(f"\n{plans_text(plans)}")
         tell_left_out(left_out)
-
-
-def _tell_many(found: dict[str, Suggestions], *, json_: bool, csv_: bool) -> None:
-    if json_ or csv_:
-        rows = many_as_dicts(found)
-        show_json(rows) if json_ else show(many_as_csv(rows))
-        return
-    show(many_text(found))
 
 
 COMMANDS = {"predict": _predict, "match": _match}

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from contextlib import ExitStack
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -19,9 +20,63 @@ from workbook.cli.common import (
 )
 
 if TYPE_CHECKING:
+    from matchlib.readings.photo import Marks
     from workbook.session.photos import Photographed
 
 __all__ = ["COMMANDS"]
+
+
+@dataclass(frozen=True, slots=True)
+class MarkOptions:
+    """What is known of a photograph: where panel and chart are, and how it was taken."""
+
+    panel: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--panel",
+            help="Where a panel is, with its code: 'P7=1200,300,400,400' is left, top, width and "
+            "height in the picture. Give it again for each panel. Looked for where not given.",
+            metavar="CODE=X,Y,W,H",
+        ),
+    ] = None
+    corners: Annotated[
+        str,
+        typer.Option(
+            help="Outer corners of the chart's corner patches, around: 'x,y x,y x,y x,y'. Looked "
+            "for where not given."
+        ),
+    ] = ("",)
+    chart: Annotated[
+        str | None,
+        typer.Option(help="CSV of the chart's own L,a,b: 24 rows, from the brown patch."),
+    ] = None
+    linear: Annotated[
+        bool, typer.Option("--linear", help="The file's numbers are proportional to light.")
+    ] = (False,)
+    two_surfaces: Annotated[
+        bool, typer.Option("--two-surfaces", help="Chart and panel lie on different surfaces.")
+    ] = (False,)
+    matt: Annotated[
+        bool, typer.Option("--matt", help="The panel is matt: a ground without clear coat.")
+    ] = (False,)
+
+    def marks(self) -> Marks:
+        """Return them as the reader of photographs takes them."""
+        from matchlib.readings.photo import Marks
+
+        places = {}
+        for number, text in enumerate(self.panel or [], start=1):
+            code, _, where = text.rpartition("=")
+            places[code.strip() or f"panel {number}"] = _numbers(where, 4, "--panel")
+        flat = _numbers(self.corners, 8, "--corners") if self.corners else None
+        return Marks(
+            corners=None if flat is None else [flat[i : i + 2] for i in range(0, 8, 2)],
+            panels=places,
+            chart=None if self.chart is None else _chart(Path(self.chart)),
+            linear=self.linear or None,
+            one_surface=not self.two_surfaces,
+            matt=self.matt,
+        )
 
 
 def _photo(
@@ -33,35 +88,7 @@ def _photo(
             "turned between them; or a folder, with --codes."
         ),
     ],
-    panel: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--panel",
-            help="Where a panel is, with its code: 'P7=1200,300,400,400' is left, top, width and "
-            "height in the picture. Give it again for each panel. Looked for where not given.",
-            metavar="CODE=X,Y,W,H",
-        ),
-    ] = None,
-    corners: Annotated[
-        str,
-        typer.Option(
-            help="Outer corners of the chart's corner patches, around: 'x,y x,y x,y x,y'. Looked "
-            "for where not given."
-        ),
-    ] = "",
-    chart: Annotated[
-        str | None,
-        typer.Option(help="CSV of the chart's own L,a,b: 24 rows, from the brown patch."),
-    ] = None,
-    linear: Annotated[
-        bool, typer.Option("--linear", help="The file's numbers are proportional to light.")
-    ] = False,
-    two_surfaces: Annotated[
-        bool, typer.Option("--two-surfaces", help="Chart and panel lie on different surfaces.")
-    ] = False,
-    matt: Annotated[
-        bool, typer.Option("--matt", help="The panel is matt: a ground without clear coat.")
-    ] = False,
+    marks: MarkOptions,
     codes: Annotated[
         str | None,
         typer.Option(help="CSV with columns file and panel: which picture shows which panel."),
@@ -90,9 +117,9 @@ def _photo(
     from workbook.session.photos import Shot, codes_of_table, photograph, photograph_table
     from workbook.session.photos_kept import keep_photographs, learn_phone, phone_profile
 
-    if (lab is not None and not phone) or (keep and codes is None and not panel):
+    if (lab is not None and not phone) or (keep and codes is None and not marks.panel):
         raise typer.BadParameter("--lab needs --phone, and --keep the panels' codes")
-    marks = _marks(panel or [], corners, chart, linear=linear, two_surfaces=two_surfaces, matt=matt)
+    known = marks.marks()
     told = []
     with ExitStack() as stack:
         session = None
@@ -102,9 +129,9 @@ def _photo(
         used = None if lab is not None else profile
         if codes is not None:
             named = codes_of_table(Path(codes), Path(files[0]))
-            done = photograph_table(named, marks, profile=used)
+            done = photograph_table(named, known, profile=used)
         else:
-            done = photograph([Shot(Path(f).name, Path(f), marks) for f in files], profile=used)
+            done = photograph([Shot(Path(f).name, Path(f), known) for f in files], profile=used)
         if session and profile is not None and lab is not None:
             told.append(learn_phone(session.archive, profile, done, lab, light=light, who=who))
         if session and keep:
@@ -119,24 +146,6 @@ def _photo(
             show(line)
     if all(d.reading is None for d in done):
         raise typer.Exit(1)
-
-
-def _marks(panels: list[str], corners: str, chart: str | None, **ticks: bool) -> Any:
-    from matchlib.readings.photo import Marks
-
-    places = {}
-    for number, text in enumerate(panels, start=1):
-        code, _, where = text.rpartition("=")
-        places[code.strip() or f"panel {number}"] = _numbers(where, 4, "--panel")
-    flat = _numbers(corners, 8, "--corners") if corners else None
-    return Marks(
-        corners=None if flat is None else [flat[i : i + 2] for i in range(0, 8, 2)],
-        panels=places,
-        chart=None if chart is None else _chart(Path(chart)),
-        linear=ticks["linear"] or None,
-        one_surface=not ticks["two_surfaces"],
-        matt=ticks["matt"],
-    )
 
 
 def _numbers(text: str, count: int, option: str) -> list[float]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from dataclasses import replace
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -16,6 +17,9 @@ from workbook.cli.common import (
     show_json,
 )
 from workbook.cli.jobs import JobOptions
+
+if TYPE_CHECKING:
+    from matchlib.domain import Recipe
 
 __all__ = ["COMMANDS"]
 
@@ -53,38 +57,24 @@ def _mix(
     made from what is left of the first. With --bottle it says how far an opened bottle goes, with
     --poured whether what was poured is the ratio; both go without a job.
     """
-    from dataclasses import replace
-
-    from matchlib.cautions import DEFERENCE, cautions_at
     from matchlib.domain import Recipe
-    from matchlib.mixing import bill, drain_words, question_ratio, read_mix
-    from workbook.cli.printing import cup_text, wrapped
-    from workbook.session import (
-        Session,
-        bottle_words,
-        densities_of,
-        draft_panel,
-        labour_of,
-    )
+    from matchlib.mixing import bill, drain_words
+    from workbook.cli.printing import wrapped
+    from workbook.session import Session, bottle_words, draft_panel, labour_of
     from workbook.session.stock import stock_of, take_off
 
     flow = drain_words(drain) if drain else ""
     if flow and not (panel or schedule or ratio or bottle or poured or job.shaped):
         show_json({"drain": flow}) if json_ else show(wrapped(flow))
         return
-    told = []
     aside = bool(bottle or poured or drain) and not job.shaped
+    mixed = ""
     if panel:
         with Session.open(archive, write=False) as session:
             recipe = session.archive.panel(panel).recipe
     else:
         if ratio.strip():
-            mix = read_mix(ratio, densities=densities_of(job.density or []))
-            if mix.third is not None and not job.third:
-                job = replace(job, third=f"{mix.third.name} {100 * mix.third.share:.12g}%")
-            if str(mix.ratio) != ratio.strip():
-                told.append(f"{ratio.strip()} is {mix.ratio}: {mix.words}.")
-            ratio = str(mix.ratio)
+            ratio, job, mixed = _read_ratio(ratio, job)
         if aside and ratio and coats is None:  # here a ratio is enough
             coats = 1
         recipe = Recipe.of("any", colour, schedule, ratio=ratio, coats=coats)
@@ -110,22 +100,46 @@ def _mix(
             }
         )
         return
+    told = [
+        mixed,
+        "" if pots is None else pots.words(job.unit),
+        "" if costs is None else costs.words(job.unit),
+        "Taken off the shelf." if take and costs is not None else "",
+        *reach,
+        flow,
+        "" if stated is None else f"{stated.text[0].upper()}{stated.text[1:]}",
+    ]
+    _tell(recipe, told, question=pots is None)
+
+
+def _read_ratio(ratio: str, job: JobOptions) -> tuple[str, JobOptions, str]:
+    """A ratio as it may be written, the job with what else is in it, and how it was understood."""
+    from matchlib.mixing import read_mix
+    from workbook.session import densities_of
+
+    mix = read_mix(ratio, densities=densities_of(job.density or []))
+    if mix.third is not None and not job.third:
+        job = replace(job, third=f"{mix.third.name} {100 * mix.third.share:.12g}%")
+    typed, plain = ratio.strip(), str(mix.ratio)
+    return plain, job, "" if plain == typed else f"{typed} is {plain}: {mix.words}."
+
+
+def _tell(recipe: Recipe, told: list[str], *, question: bool) -> None:
+    """Draw the cups of a recipe; then what was worked out, and the cautions."""
+    from matchlib.cautions import DEFERENCE, cautions_at
+    from matchlib.mixing import question_ratio
+    from workbook.cli.printing import cup_text, wrapped
+
     ratios = dict.fromkeys(s.ratio for s in recipe.schedule.steps) if recipe.schedule else {}
-    told += [] if pots is None else pots.words(job.unit).splitlines()
-    told += [] if costs is None else costs.words(job.unit).splitlines()
-    told += ["Taken off the shelf."] if take and costs is not None else []
-    told += reach
-    told += [flow] if flow else []
-    told += [] if stated is None else [f"{stated.text[0].upper()}{stated.text[1:]}"]
-    if pots is None:
-        told += [f"Ask first: {q.text}" for q in map(question_ratio, ratios) if q is not None]
-    told.append(f"Before you open a tin: {' '.join(c.first for c in cautions_at('mix'))}")
-    told.append(DEFERENCE)
     # A colour that nobody named is called colour, which the drawing says of every colour.
     named = None if str(recipe.colour) == "colour" else recipe.colour
     for each in ratios:
         show(f"In the cup at {each}, from the bottom up:\n{cup_text(each, named)}\n")
-    show(wrapped("\n".join(told)))
+    if question:
+        told += [f"Ask first: {q.text}" for q in map(question_ratio, ratios) if q is not None]
+    told.append(f"Before you open a tin: {' '.join(c.first for c in cautions_at('mix'))}")
+    told.append(DEFERENCE)
+    show(wrapped("\n".join(words for words in told if words)))
 
 
 def _stock(

@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
-from workbook.cli.common import show
+from workbook.cli.common import note, show
 from workbook.cli.printing import chance, number, table, wrapped
 
 if TYPE_CHECKING:
+    from matchlib.domain import Recipe
     from matchlib.forecast import Forecast
     from matchlib.suggest import Suggestion, Suggestions, Tolerance
+    from workbook.session import Session
 
-__all__ = ["matches_as_dicts", "matches_text", "predictions_text", "tell_left_out"]
+__all__ = ["matches_as_dicts", "matches_text", "predictions_text", "rests_on", "tell_left_out"]
 
 
 def matches_as_dicts(found: Suggestions) -> list[dict[str, Any]]:
@@ -190,6 +192,13 @@ def predictions_text(found: Sequence[tuple[str | None, Forecast]], tolerance: To
         )
     )
     return "\n\n".join(parts)
+
+
+def rests_on(session: Session, recipes: Sequence[Recipe]) -> list[tuple[str, ...]]:
+    """Note what results rest on that no panel shows; return, by recipe, the panels left out."""
+    for words in session.gaps(recipes):
+        note(words)
+    return session.left_out_each(recipes)
 
 
 def tell_left_out(codes: Iterable[Sequence[str]]) -> None:

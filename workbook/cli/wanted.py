@@ -11,10 +11,11 @@ from workbook.cli.common import FileOptions, LabOption, LightOptions, listed, no
 
 if TYPE_CHECKING:
     from matchlib.domain import Reading
-    from matchlib.suggest import Tolerance
+    from matchlib.suggest import Limits, Tolerance
     from workbook.session import Session
 
 __all__ = [
+    "KeptOptions",
     "OrderOptions",
     "SampleOptions",
     "SearchOptions",
@@ -299,6 +300,50 @@ class SearchOptions(ShelfOptions):
             "says, at every angle; for this search, not remembered.",
         ),
     ] = None
+
+
+@dataclass(frozen=True, slots=True)
+class KeptOptions:
+    """Limits that are kept with the archive, and what its paint shelf has enough of."""
+
+    remember: Annotated[
+        bool, typer.Option("--remember", help="Keep these limits with the archive.")
+    ] = False
+    forget: Annotated[
+        bool, typer.Option("--forget", help="Forget the limits kept with the archive first.")
+    ] = False
+    in_stock: Annotated[
+        tuple[str, str] | None,
+        typer.Option(
+            help="Only what the shelf has paint for: an area or a usual job, and what a coat takes "
+            "on a square metre, such as --in-stock door '60 ml'.",
+            metavar="WORK A-COAT",
+        ),
+    ] = None
+
+    @property
+    def write(self) -> bool:
+        """Whether the archive is written to."""
+        return self.remember or self.forget
+
+    def limits(self, session: Session, given: dict[str, Any]) -> Limits:
+        """Return the limits of a search; keep or forget them first, as was asked.
+
+        `given`: those typed, by field of `Limits`.
+        """
+        from workbook.session.shelf import keep_shelf, shelf_of
+        from workbook.session.stock import stock_limits
+
+        if self.forget:
+            keep_shelf(session.archive, None)
+        held = {}
+        if self.in_stock is not None:
+            work, a_coat = self.in_stock
+            held = stock_limits(session.archive, work=work, a_coat=a_coat)
+        limits = session.limits(**given, **held)
+        if self.remember:
+            keep_shelf(session.archive, {**shelf_of(session.archive), **given})
+        return limits
 
 
 def tell_fit(session: Session) -> None:

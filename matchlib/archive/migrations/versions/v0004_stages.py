@@ -46,6 +46,13 @@ def upgrade() -> None:
 
 
 def _make_tables() -> None:
+    _make_panels()
+    _make_jobs()
+    _make_history()
+    _make_attachments()
+
+
+def _make_panels() -> None:
     op.create_table(
         "names",
         sa.Column("id", sa.Integer),
@@ -94,6 +101,9 @@ def _make_tables() -> None:
         sqlite_autoincrement=True,
     )
     op.create_index("ix_readings_panel_id", "readings", ["panel_id"])
+
+
+def _make_jobs() -> None:
     op.create_table(
         "jobs",
         sa.Column("number", sa.Integer),
@@ -115,6 +125,9 @@ def _make_tables() -> None:
         sa.Column("who", sa.Text, nullable=False),
         sa.PrimaryKeyConstraint("kind", "name", name="pk_profiles"),
     )
+
+
+def _make_history() -> None:
     op.create_table(
         "history",
         sa.Column("id", sa.Integer),
@@ -145,6 +158,9 @@ def _make_tables() -> None:
     )
     op.create_index("ix_history_items_change_id", "history_items", ["change_id"])
     op.create_index("ix_history_items_subject", "history_items", ["subject"])
+
+
+def _make_attachments() -> None:
     op.create_table(
         "attachments",
         sa.Column("id", sa.Integer),

@@ -1,0 +1,178 @@
+"""The command that says what to change after a test panel, or what to lay on a card next."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from workbook.cli.common import (
+    ArchiveOption,
+    FileOptions,
+    JsonOption,
+    LightOptions,
+    note,
+    show,
+    show_json,
+)
+from workbook.cli.results import tell_left_out
+from workbook.cli.sprayed import CardOptions, NewPanelOptions, SprayedOption, TriedOption
+from workbook.cli.today import TodayOptions
+from workbook.cli.wanted import OrderOptions, ShelfOptions, TargetOptions, tell_fit
+
+if TYPE_CHECKING:
+    from matchlib.correction import Advice
+    from matchlib.suggest import Target, Tolerance
+
+__all__ = ["COMMANDS"]
+
+_MOST_OFFERED = 6
+
+
+def _correct(
+    *,
+    wanted: TargetOptions,
+    tried: TriedOption = None,
+    sprayed: SprayedOption = None,
+    panel: NewPanelOptions,
+    card: CardOptions,
+    passing: OrderOptions,
+    today: TodayOptions,
+    shelf: ShelfOptions,
+    light: LightOptions,
+    file: FileOptions,
+    archive: ArchiveOption = "panels.db",
+    json_: JsonOption = False,
+) -> None:
+    """Say what to change after a test panel, or what to lay next on one in progress.
+
+    Give the target as for match, and the panels sprayed for it: --tried for panels of the archive,
+    --sprayed for a table, or --ground, --colour, --schedule and --read (or --read-at, --read-file)
+    for one panel. A target at several angles needs panels read at all of them.
+
+    With --looks the panel typed, or the last one tried, is a card in progress: coats of its cup, of
+    the cup let down or of a fresh weak pot, or to stop, or that it is lost and how to spray the
+    next.
+    """
+    order, weights = passing.parsed()
+    from workbook.session import Session
+    from workbook.session.order import aim_of, aim_words
+
+    with Session.open(archive, write=False) as session:
+        today.tell(session)
+        target = wanted.readings(session, light, file)
+        aim = aim_of(target, order, weights)
+        if not tried:
+            tell_fit(session)
+        typed = panel.panels(target[0].viewing, light, file)
+        limits = session.limits(**shelf.limits())
+        if card.looks is not None:
+            own = None if typed or not tried else tried[-1]
+            steered = session.steer(
+                aim,
+                card.of_panel(panel, typed) if own is None else card.of_archive(session, own),
+                own=own,
+                codes=[c for c in tried or [] if c != own],
+                file=sprayed,
+                limits=limits,
+                looks=card.looks,
+                cup_ml=card.cup_ml,
+                sure=card.sure,
+            )
+            _tell_steering(*steered, card.minutes, json_)
+            return
+        advice = session.correct(aim, codes=tried or (), file=sprayed, sprayed=typed, limits=limits)
+        unseen = aim_words(advice.belief.model, aim)
+        told = (advice.best, *advice.changes, *advice.fresh, *advice.rescue.options)
+        recipes = [advice.last.recipe, *(s.recipe for s in told)]
+        left_out = session.left_out(recipes, advice.belief.model)
+        for words in session.gaps([advice.last.recipe, advice.best.recipe]):
+            note(words)
+    if unseen:
+        note(unseen)
+    if json_:
+        simple = order.kind == "ΔE00" and not weights
+        show_json(_advice_dict(advice, aim, simple=simple) | {"left_out": left_out})
+        return
+    _tell_advice(advice, order)
+    tell_left_out([left_out])
+
+
+def _advice_dict(advice: Advice, aim: Target, *, simple: bool) -> dict[str, Any]:
+    """Advice as plain data."""
+    from matchlib.correction.scoring import places_of
+    from matchlib.forecast import angles_of
+    from workbook.session.order import angle_dict
+
+    places, order = places_of(advice.goal, advice.last), aim.tolerance
+    return {
+        "difference": advice.difference,
+        "difference_as_read": advice.difference_as_read,
+        "difference_kind": order.unit,
+        "tolerance": order.value,
+        "tolerance_words": order.words,
+        "angles": [
+            angle_dict(a) for a in angles_of(aim, [advice.finished[i].tolist() for i in places])
+        ],
+        "fits": advice.fits,
+        "film_percent": 100.0 * advice.film[0],
+        "film_sd_percent": 100.0 * advice.film[1],
+        "words": advice.words,
+        "best": _as_dict(advice.best, simple),
+        "changes": [_as_dict(s, simple) for s in advice.changes],
+        "fresh": [_as_dict(s, simple) for s in advice.fresh],
+        "rescue": {
+            "state": advice.rescue.state,
+            "words": advice.rescue.words,
+            "options": [_as_dict(s, simple) for s in advice.rescue.options],
+        },
+    }
+
+
+def _as_dict(scored: Any, simple: bool) -> dict[str, Any]:
+    from workbook.session import recipe_dict
+
+    return {
+        **recipe_dict(scored.recipe),
+        **dict(zip("Lab", map(float, scored.lab), strict=True)),
+        # Where the order names something else, the expected difference is not a ΔE00.
+        "expected_delta_e00": float(scored.expected) if simple else None,
+        "expected_difference": float(scored.expected),
+        "probability": float(scored.probability),
+        "words": scored.words,
+    }
+
+
+def _tell_advice(advice: Advice, order: Tolerance) -> None:
+    """Show advice, and the chances of what may be done."""
+    from workbook.cli.printing import chance, number, table, wrapped
+
+    show(wrapped(advice.words))
+    for title, options in (
+        ("Save this panel, coats on top of it", advice.rescue.options),
+        ("Spray a fresh panel, small changes", advice.changes),
+        ("Spray a fresh panel, other recipes", advice.fresh),
+    ):
+        rows = [
+            (chance(s.probability), number(s.expected), *(number(v) for v in s.lab), s.words)
+            for s in options[:_MOST_OFFERED]
+        ]
+        if rows and advice.rescue.state != "passes":
+            unit = "of box" if order.boxed else order.unit
+            header = ("chance", unit, "L", "a", "b", "what to do")
+            show(f"\n{title}:\n{table(header, rows, right='rrrrr')}")
+
+
+def _tell_steering(found: Any, following: Any, minutes: float | None, json_: bool) -> None:
+    from matchlib.steering import too_soon
+    from workbook.cli.cards import steering_as_dict, steering_text
+
+    soon = too_soon(minutes)
+    if json_:
+        show_json(steering_as_dict(found, following) | {"question": soon})
+        return
+    if soon:
+        note(soon)
+    show(steering_text(found, following))
+
+
+COMMANDS = {"correct": _correct}
+"""By name, in the order in which they are told of."""

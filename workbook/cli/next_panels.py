@@ -1,0 +1,166 @@
+"""The command that says which panel to spray next."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from matchlib.errors import FitError
+from workbook.cli.common import (
+    ArchiveOption,
+    FileOptions,
+    JsonOption,
+    LightOptions,
+    show,
+    show_json,
+)
+from workbook.cli.results import rests_on, tell_left_out
+from workbook.cli.sprayed import SprayedOption, TriedOption
+from workbook.cli.today import TodayOptions
+from workbook.cli.wanted import OrderOptions, ShelfOptions, TargetOptions, tell_fit
+
+if TYPE_CHECKING:
+    from matchlib.domain import Recipe
+    from matchlib.mixing import Limits
+    from matchlib.next_panel import TargetPanel
+    from matchlib.steering import CardPlan
+    from workbook.session import Session
+
+__all__ = ["COMMANDS"]
+
+
+def _next(
+    *,
+    wanted: TargetOptions,
+    tried: TriedOption = None,
+    sprayed: SprayedOption = None,
+    passing: OrderOptions,
+    today: TodayOptions,
+    top: Annotated[int, typer.Option("--top", min=1, max=100, help="Panels wanted.")] = 5,
+    shelf: ShelfOptions,
+    light: LightOptions,
+    file: FileOptions,
+    archive: ArchiveOption = "panels.db",
+    json_: JsonOption = False,
+) -> None:
+    """Say which panel to spray next.
+
+    With a target (and what was already sprayed for it, as for correct): the panels that are
+    likeliest to meet it by the second try. Without a target: the set of panels that would teach the
+    archive most about all that the shop could spray.
+    """
+    order, weights = passing.parsed()
+    from workbook.session import Session
+    from workbook.session.order import aim_of
+
+    with Session.open(archive, write=False) as session:
+        today.tell(session)
+        limits = session.limits(**shelf.limits())
+        if not wanted.given:
+            _teach(session, limits, top, json_=json_)
+            return
+        target = wanted.readings(session, light, file)
+        aim = aim_of(target, order, weights)
+        why_not = ""
+        if not tried:
+            tell_fit(session)
+            if not sprayed:  # what was sprayed for it says more than the archive alone
+                why_not = session.match(aim, limits, top=1).why_not
+        found, unfitting, card = session.next_panels(
+            aim,
+            codes=tried or (),
+            file=sprayed,
+            limits=limits,
+            source=target[0].source,
+            top=top,
+        )
+        left_out = rests_on(session, [p.recipe for p in found])
+    if json_:
+        of_all = {
+            "unfitting": [r.words for r in unfitting],
+            "miss": why_not,
+            "card": None if card is None else card.as_dict(),
+        }
+        told = zip(found, left_out, strict=True)
+        show_json([_as_dict(panel) | {"left_out": codes} | of_all for panel, codes in told])
+        return
+    if why_not:
+        from workbook.cli.printing import wrapped
+
+        show(f"{wrapped(why_not)}\n")
+    _tell(found, unfitting, card)
+    tell_left_out(left_out)
+
+
+def _teach(session: Session, limits: Limits, top: int, *, json_: bool) -> None:
+    """Show the panels that would teach the archive most."""
+    from workbook.cli.printing import wrapped
+    from workbook.session import recipe_dict
+
+    if not session.archive.colours():
+        raise FitError(
+            "No panel of this archive has colour on it, so no law can say what to spray.",
+            expected="a let-down set of one colour to begin with",
+            got="bare grounds alone",
+            remedy="workbook first-day --colour cherry says which cards to spray, in which order.",
+        )
+    tell_fit(session)
+    plan = session.plan_panels(limits, top=top)
+    left_out = session.left_out_each(p.recipe for p in plan.panels)
+    if json_:
+        show_json(
+            [
+                {
+                    **recipe_dict(p.recipe),
+                    "uncertainty_before": float(p.before),
+                    "uncertainty_after": float(p.after),
+                    "words": p.words,
+                    "left_out": codes,
+                }
+                for p, codes in zip(plan.panels, left_out, strict=True)
+            ]
+        )
+        return
+    show(wrapped(plan.words))
+    show(wrapped("\n".join(f"{i}. {p.words}" for i, p in enumerate(plan.panels, 1))))
+    tell_left_out(left_out)
+
+
+def _as_dict(panel: TargetPanel) -> dict[str, Any]:
+    from workbook.session import recipe_dict
+
+    return {
+        **recipe_dict(panel.recipe),
+        **dict(zip("Lab", map(float, panel.lab), strict=True)),
+        "probability": float(panel.probability),
+        "probability_by_second": float(panel.passes_by_second),
+        "words": panel.words,
+    }
+
+
+def _tell(
+    found: Iterable[TargetPanel], unfitting: tuple[Recipe, ...], card: CardPlan | None
+) -> None:
+    from matchlib.correction import aside_words
+    from workbook.cli.printing import chance, number, table, wrapped
+    from workbook.session.order import DAY
+
+    rows = [
+        (
+            chance(p.probability),
+            chance(p.passes_by_second),
+            *(number(v) for v in p.lab),
+            str(p.recipe),
+        )
+        for p in found
+    ]
+    header = ("chance", "by the second", "L", "a", "b", "panel to spray")
+    show(f"{table(header, rows, right='rrrrr')}\n\n{wrapped(f'{DAY} {aside_words(unfitting)}')}")
+    if card is not None:
+        show(f"\nWorth more than any of these, a card read on its way:\n{wrapped(card.words)}")
+
+
+COMMANDS = {"next": _next}
+"""By name, in the order in which they are told of."""
