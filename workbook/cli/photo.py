@@ -45,20 +45,20 @@ class MarkOptions:
             help="Outer corners of the chart's corner patches, around: 'x,y x,y x,y x,y'. Looked "
             "for where not given."
         ),
-    ] = ("",)
+    ] = ""
     chart: Annotated[
         str | None,
         typer.Option(help="CSV of the chart's own L,a,b: 24 rows, from the brown patch."),
     ] = None
     linear: Annotated[
         bool, typer.Option("--linear", help="The file's numbers are proportional to light.")
-    ] = (False,)
+    ] = False
     two_surfaces: Annotated[
         bool, typer.Option("--two-surfaces", help="Chart and panel lie on different surfaces.")
-    ] = (False,)
+    ] = False
     matt: Annotated[
         bool, typer.Option("--matt", help="The panel is matt: a ground without clear coat.")
-    ] = (False,)
+    ] = False
 
     def marks(self) -> Marks:
         """Return them as the reader of photographs takes them."""
