@@ -1,4 +1,4 @@
-"""Every example in a docstring of matchlib runs and prints what it says."""
+"""Docstrings of matchlib: examples print what they say; what is public has one, all else a line."""
 
 from __future__ import annotations
 
@@ -92,6 +92,39 @@ def test_what_only_packages_hand_to_one_another_is_not_public() -> None:
         module = importlib.import_module(f"matchlib.{package}")
         given = {name for name in module.__all__ if callable(getattr(module, name))}
         assert given - outside == FOR_PYTHON.get(package, set()), package
+
+
+def given_away() -> set[tuple[str, str]]:
+    """What the packages give, by the module in which it stands."""
+    packages = {m.name for m in pkgutil.walk_packages(matchlib.__path__, "matchlib.") if m.ispkg}
+    packages = {n for n in packages if "migrations" not in n} | {f"matchlib.{n}" for n in PACKAGES}
+    modules = [importlib.import_module(name) for name in packages]
+    things = [getattr(module, name) for module in modules for name in module.__all__]
+    return {(t.__module__, t.__name__) for t in things if inspect.isclass(t) or callable(t)}
+
+
+def test_internals_are_told_in_one_line() -> None:
+    public = given_away()
+    longer = []
+    for path in sorted((ROOT / "matchlib").rglob("*.py")):
+        name = ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
+        for node in ast.parse(path.read_text("utf-8")).body:
+            own = (name, getattr(node, "name", "")) in public
+            if isinstance(node, ast.FunctionDef) and not own:
+                longer += [f"{name}.{node.name}"] if "\n" in told(node) else []
+            elif isinstance(node, ast.ClassDef):
+                longer += [
+                    f"{name}.{node.name}.{inner.name}"
+                    for inner in node.body
+                    if isinstance(inner, ast.FunctionDef)
+                    and not (own and not inner.name.startswith("_"))
+                    and "\n" in told(inner)
+                ]
+    assert not longer, f"internals whose docstring is longer than a line: {', '.join(longer)}"
+
+
+def told(node: ast.FunctionDef) -> str:
+    return ast.get_docstring(node) or ""
 
 
 @pytest.mark.filterwarnings("ignore::UserWarning")  # of forward references that it leaves as text

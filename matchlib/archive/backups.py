@@ -111,10 +111,7 @@ def copy_file(path: Path, to: Path) -> None:
 def copy_if_due(
     last: Callable[[], dt.datetime | None], folder: Path, copy: Callable[[Path], None], label: str
 ) -> None:
-    """Copy what an earlier day left, unless that was done; a copy that fails stops nobody.
-
-    `last` tells when the archive was changed last, None if it never was.
-    """
+    """Copy what an earlier day left, unless that was done; a copy that fails stops nobody."""
     try:
         changed = last()
         if changed is None or changed.date() >= dt.datetime.now().astimezone().date():

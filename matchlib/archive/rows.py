@@ -32,20 +32,7 @@ _AT_ONCE = 1000
 
 
 def rows_of(connection: sa.Connection, table: sa.Table) -> Iterator[dict[str, Any]]:
-    """Yield the rows of a table in their order.
-
-    Parameters
-    ----------
-    connection : Connection
-        Open.
-    table : Table
-        One of `TABLES`.
-
-    Yields
-    ------
-    dict
-        By column.
-    """
+    """Yield the rows of a table in their order, by column."""
     if table.name != schema.attachments.name:
         query = sa.select(table).order_by(*table.primary_key.columns)
         yield from map(dict, connection.execute(query).mappings())

@@ -34,10 +34,7 @@ FEWEST = 4
 def film_of(
     left: LeftOutReadings, keep: NDArray[np.bool_]
 ) -> tuple[Array, Array, NDArray[np.intp]]:
-    """Return how much more film each panel has than its recipe says.
-
-    Shapes: film (n,), variance (n,), rows (n,).
-    """
+    """Return film beyond the recipe's, its variance, and of which rows these are; each (n,)."""
     solved = np.linalg.solve(left.covariance * left.scale, left.film[:, :, None])[:, :, 0]
     precision = np.sum(left.film * solved, axis=1)
     rows = np.flatnonzero(keep & (precision > 1.0 / 0.2**2))

@@ -106,10 +106,7 @@ class LeftOutReadings:
         return _normal(self.residual, self.covariance * self.scale * wider**2)
 
     def had_it_read(self, which: NDArray[np.intp], lab: Array) -> Array:
-        """Return the log-likelihood of other readings under the recipes as written.
-
-        Shapes: (n,).
-        """
+        """Return the log-likelihood (n,) of other readings under the recipes as written."""
         residual = self.residual[which] + lab - self.lab[which]
         return _normal(residual, self.covariance[which] * self.scale)
 

@@ -148,20 +148,7 @@ def moves(recipe: Recipe, limits: Limits, grounds: Sequence[Ground]) -> list[Mov
 
 
 def grounds_at_hand(model: FilmPredictor, limits: Limits) -> list[Ground]:
-    """Return the grounds that may be used.
-
-    Parameters
-    ----------
-    model : FilmPredictor
-        Knows those of the archive.
-    limits : Limits
-        What the shop has.
-
-    Returns
-    -------
-    list of Ground
-        The archive's where the limits name none.
-    """
+    """Return the grounds that may be used: the archive's where the limits name none."""
     return list(limits.grounds or map(Ground.parse, model.words_.grounds))
 
 

@@ -90,10 +90,7 @@ def read_back(text: str, decimal: str = ".") -> tuple[Step, ...]:
 
 
 def colour_apart(text: str) -> tuple[str, str]:
-    """Return the name of a colour that stands in one cell with its mix, and the mix alone.
-
-    Both in one piece each, or the name is empty: ``ruby 4 to 1``, ``4c 5:1 ruby``.
-    """
+    """Return the colour and the mix of one cell, as ``ruby 4 to 1``; no colour if in pieces."""
     at, before = 0, 0
     pieces: list[tuple[int, int]] = []
     while at < len(text):

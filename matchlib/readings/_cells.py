@@ -18,10 +18,7 @@ _FORMULA_SIGNS = "=+-@\t\r\n '"
 
 
 def guard(text: str) -> str:
-    """Return a text that no spreadsheet takes for a formula: behind an apostrophe if need be.
-
-    `read_text` takes it away again. (CSV injection: OWASP, "CSV Injection", common practice.)
-    """
+    """Return a text that no spreadsheet takes for a formula (OWASP); `read_text` undoes it."""
     begins = text[:1]
     if begins == "'":
         return "'" + text if text[1:2] and text[1] in _FORMULA_SIGNS else text

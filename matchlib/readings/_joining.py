@@ -17,11 +17,7 @@ def folded_code(code: str) -> str:
 
 
 def joined(readings: Sequence[str], backs: Sequence[str], asking: Asking) -> list[int | None]:
-    """Return for each reading's code the place of its back; None for one that stays alone.
-
-    Codes that are alike to the letter meet without a question. Where some are left over, it is
-    asked whether the rest shall meet by part of a code, by order, or stay alone.
-    """
+    """Return the place of each reading's back, asking where codes differ; None for one alone."""
     exact = {code.casefold(): i for i, code in enumerate(backs)}
     alike = [exact.get(code.casefold()) for code in readings]
     if all(i is not None for i in alike) or not readings or not backs:

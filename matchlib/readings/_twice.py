@@ -25,12 +25,8 @@ Pair = tuple[tuple[float, ...], tuple[float, ...], tuple[float, float, float]]
 
 
 def fits(pairs: Sequence[Pair], stated: Light | None) -> dict[Light, list[float]]:
-    """Return the median ΔE00 between the Lab of a file and that of its own spectra.
-
-    `pairs` are wavelengths, reflectances and Lab, or no wavelengths, XYZ and Lab; tried are the
-    light stated and the likeliest others, best first in what comes back. Empty where no spectrum
-    gives a Lab.
-    """
+    """Return ΔE00 of each Lab to that of its spectrum by light, the best first; empty if none."""
+    # Without wavelengths a pair holds XYZ and Lab.
     import numpy as np
 
     from matchlib.colorimetry import delta_e00, reflectance_to_lab, white_point, xyz_to_lab
@@ -96,10 +92,8 @@ class StatedTwice:
         self.far = [n for n, v in zip(rows, own, strict=False) if v > _AGREE]
 
     def answer(self, asking: Asking, row: int | None, *, needed: bool) -> str | None:
-        """Return the light that was answered, ``stated``, or None where there is no doubt.
-
-        It must be answered (`needed`) where rows have Lab alone; else the spectra stand.
-        """
+        """Return the light that was answered, ``stated``, or None where there is no doubt."""
+        # Rows of Lab alone need the answer; else the spectra stand.
         stated, best = self._stated, next(iter(self.medians), None)
         if stated is None or best is None or stated not in self.medians:
             return None

@@ -31,10 +31,7 @@ FARTHEST = 1.0
 
 
 def normal_equations(s: Residuals, sizes: Sizes, trust: Array) -> tuple[Array, Array, float]:
-    """Return what the readings say of the free values, no prior included.
-
-    Shapes: precision (p, p), load (p,), squared misfit.
-    """
+    """Return precision (p, p), load (p,) and squared misfit by the readings, without a prior."""
     p = s.jacobian.shape[1]
     precision, load, misfit = np.zeros((p, p)), np.zeros(p), 0.0
     for who, rows, root in s.by_panel(sizes):
@@ -50,12 +47,8 @@ def normal_equations(s: Residuals, sizes: Sizes, trust: Array) -> tuple[Array, A
 def evidence(
     s: Residuals, sizes: Sizes, trust: Array, *, about: Array, group_of: Ints
 ) -> tuple[float, Array]:
-    """Return the logarithm of the marginal likelihood, up to a constant, and its gradient.
-
-    The free values have the prior sizes of their groups, around nought; `about` are those at which
-    the residuals were taken, and `trust` is each panel's weight (m,). The gradient is by the
-    logarithm of each size, in the order of `Sizes.vector`.
-    """
+    """Return the log marginal likelihood, but for a constant, and its slope by log sizes."""
+    # `about` are the free values at which the residuals were taken; `trust` weighs panels (m,).
     p = len(group_of)
     prior = 1.0 / sizes.groups[group_of] ** 2
     precision, load, misfit = normal_equations(s, sizes, trust)

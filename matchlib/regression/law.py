@@ -309,10 +309,7 @@ class FilmLaw:
         )
 
     def jacobian(self, s: State, z: Array, t: RecipeTable, m: Array) -> tuple[Array, Array]:
-        """Carry derivatives by reflectance back to the free values.
-
-        Shapes: jacobian (n, k, size), effects (n, k, 2).
-        """
+        """Carry derivatives to the free values (n, k, size) and the effects (n, k, 2)."""
         n, k, _ = m.shape
         p, at = self.priors, self.slices
         out = np.zeros((n, k, self.size))
@@ -376,10 +373,7 @@ class FilmLaw:
 
 
 def motion(time: Array) -> Array:
-    """Return what drift is made of: the slowest waves of a Brownian motion (Karhunen and Loève).
-
-    Shapes: (n, 3).
-    """
+    """Return the slowest waves of a Brownian motion (n, 3) (Karhunen and Loève), for drift."""
     turn = (np.arange(_MOTIONS) + 0.5) * np.pi
     known = np.nan_to_num(np.clip(time, 0.0, 1.0))[:, None]
     waves = np.sqrt(2.0) * np.sin(turn * known) / turn

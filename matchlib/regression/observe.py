@@ -46,10 +46,7 @@ def lab_of(reflectance: Array, illuminant: str, observer: str) -> tuple[Array, A
 
 
 def tone_of(reflectance: Array) -> tuple[Array, Array]:
-    """Return the smooth components of a spectrum's tone, and their derivative.
-
-    Shapes: tone (n, 10), jacobian (n, 10, 31).
-    """
+    """Return the smooth components of spectra's tone (n, 10), and the derivative (n, 10, 31)."""
     knee = (6.0 / 29.0) ** 3
     dark = reflectance < knee
     root = np.cbrt(np.maximum(reflectance, knee))
@@ -127,10 +124,7 @@ class Observations:
         return np.asarray(np.linalg.inv(np.linalg.cholesky(self.covariance)))
 
     def lab_of(self, reflectance: Array) -> tuple[Array, Array]:
-        """Return each row's Lab under its own light, and the derivative.
-
-        Shapes: lab (n, 3), jacobian (n, 3, 31).
-        """
+        """Return each row's Lab under its own light (n, 3), and the derivative (n, 3, 31)."""
         lab = np.empty((len(reflectance), 3))
         jacobian = np.empty((len(reflectance), 3, len(GRID)))
         for i, (illuminant, observer) in enumerate(self.light):

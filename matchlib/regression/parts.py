@@ -32,10 +32,7 @@ Array = NDArray[np.float64]
 def library_part(
     model: FilmPredictor, table: RecipeTable, lab: Array, *light: str
 ) -> tuple[Array, Array, Array]:
-    """The library's share in each row (n,), how far it is from the law's Lab, and its variance.
-
-    Shapes: share (n,), gap (n, 3), variance (n, 3).
-    """
+    """The library's share (n,), its way from the law's Lab (n, 3), and its variance (n, 3)."""
     share = model.stack_.weight[model.experience_.kinds(table)]
     share = np.where(unusual_rows(model.unusual_, table, model.words_), 1.0, share)
     gap, variance = np.zeros((len(table), 3)), np.zeros((len(table), 3))

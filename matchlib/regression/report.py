@@ -143,27 +143,7 @@ class FitReport:
 
 
 def report_of(model: FilmPredictor) -> FitReport:
-    """Return what a fit has learnt.
-
-    Parameters
-    ----------
-    model : FilmPredictor
-        Fitted.
-
-    Returns
-    -------
-    FitReport
-        ``print`` it, look at it in a notebook, or take ``to_frame()``.
-
-    Examples
-    --------
-    >>> from matchlib import FilmRegressor
-    >>> from matchlib.demo import demo_panels
-    >>> from matchlib.regression import frames_of
-    >>> model = FilmRegressor(rounds=1, library=False).fit(*frames_of(demo_panels()))
-    >>> report_of(model).to_frame()["part"].unique().tolist()[:3]
-    ['strength of a coat of 6:1', 'slope by the colour fraction', 'coats']
-    """
+    """Return what a fit has learnt."""
     model.check_fitted()
     stack = model.stack_
     reached = (

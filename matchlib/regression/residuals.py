@@ -64,11 +64,8 @@ class Residuals:
     jacobian: Array  # (m, p), derivative by the free values
 
     def by_panel(self, sizes: Sizes) -> Iterator[tuple[Ints, Ints, Array]]:
-        """Panels of equally many observations (q,), their rows (q, k), and what whitens these.
-
-        The last, (q, k, k), is the inverse of the Cholesky factor of what is a panel's own: film,
-        ground and stray light, shared by its readings, and the noise of each.
-        """
+        """Panels of equally many observations (q,), their rows (q, k) and whiteners (q, k, k)."""
+        # These invert the Cholesky factor of what is a panel's own: effects and noise.
         order = np.argsort(self.panel, kind="stable")
         count = np.bincount(self.panel)
         start = np.cumsum(count) - count

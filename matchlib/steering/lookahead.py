@@ -184,10 +184,8 @@ class Lookahead:
     def value(
         self, base: int, readings_ahead: int, now: Believed, *, depth: int = 0
     ) -> tuple[Array, Array]:
-        """Return the chance of passing when the best is done from here on.
-
-        Shapes: chance (n, t), last (n, t).
-        """
+        """Return the chances of passing, at best from here on and if these coats are the last."""
+        # Both of shape (n, t).
         last = self._passing(base, now)
         if readings_ahead < 1:
             return last, last

@@ -108,10 +108,8 @@ def doses(space: Space, viewing: Viewing) -> Single:
 
 
 def _dosed(space: Space, viewing: Viewing, carriers: Array) -> State:
-    """One coat of every colour at each ratio, neither the panel's first nor a later one.
-
-    Three more at 6:1: one like that, one that is the first, and one that lays by one logarithm.
-    """
+    """Return one later coat of every colour at each ratio, and three more at 6:1."""
+    # Those: one like that, the panel's first, and one that lays by one logarithm.
     ratio = np.append(carriers, [6.0, 6.0, 6.0])
     n, c = len(ratio), space.colour_share.shape[1]
     coats = Schedules(np.tile([1, 0], (n, 1)), np.column_stack([ratio, ratio]))

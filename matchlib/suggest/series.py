@@ -46,10 +46,8 @@ class Series:
         within: float,
         most: int,
     ) -> Self | None:
-        """Return the series of a function from (v, n) to (m, n); None where that is too long.
-
-        Coefficients of the last degree are at most `within`, of `most` points at a time.
-        """
+        """Return the series of a function from (v, n) to (m, n); None where that is too long."""
+        # The last degree's coefficients stay within `within`; `most` points are taken at a time.
         low, high = ends
         free = high - low > 1e-6 * np.abs(high)
         count = np.where(free, sizes, 1)

@@ -98,10 +98,7 @@ class Correction:
 
 
 def _left_out(chart: ChartFit, model: Model, params: Array) -> Array:
-    """Errors of patches left out, by their leverage: exact but for the fit's curvature.
-
-    See Seber and Wild 1989, 'Nonlinear Regression', on leverage in the tangent plane.
-    """
+    """Errors of patches left out, by leverage in the tangent plane (Seber and Wild 1989)."""
     slope = chart.jacobian(model, params)
     residual = chart.residual(model, params)
     inverse = np.linalg.pinv(slope.T @ slope, rcond=1e-14, hermitian=True)
