@@ -9,9 +9,13 @@ import zipfile
 
 from openpyxl import Workbook
 
+from tests.tools.hostile_pictures import seeds as pictures
+
 __all__ = ["READERS", "mutated", "seeds_of"]
 
-READERS = ("table", "shop", "recipes", "target", "cgats", "xlsx", "ods", "cxf")
+READERS = ("table", "shop", "recipes", "target", "cgats", "xlsx", "ods", "cxf", "photo", "raw")
+_PICTURES = ("photo", "raw")
+_BINARY = ("xlsx", "ods", *_PICTURES)
 
 _NM = list(range(400, 701, 20))
 _TABLE = """panel,ground,colour,schedule,ratio,coats,clear,source,illuminant,observer,geometry,\
@@ -204,6 +208,8 @@ def seeds_of(reader: str) -> list[bytes]:
         return _xlsx()
     if reader == "ods":
         return _ods()
+    if reader in _PICTURES:  # a raw file is known by its ending
+        return [d for n, d in pictures().items() if n.endswith(".dng") == (reader == "raw")]
     return [t.encode() for t in texts[reader]]
 
 
@@ -213,9 +219,12 @@ def mutated(seed: bytes, reader: str, rng: random.Random) -> bytes:
         return _mutated_parts(seed, rng)
     data = seed
     for _ in range(rng.choice((1, 1, 1, 2, 3, 6))):
-        text_like = reader not in ("xlsx", "ods") and rng.random() < 0.75
+        if reader in _PICTURES:  # headers do most harm, and hold few of the bytes
+            data = _by_byte(data, rng, within=rng.choice((32, 256, 1024, len(data))))
+            continue
+        text_like = reader not in _BINARY and rng.random() < 0.75
         data = _by_token(data, rng) if text_like else _by_byte(data, rng)
-    if reader not in ("xlsx", "ods") and rng.random() < 0.03:
+    if reader not in _BINARY and rng.random() < 0.03:
         data = data.decode("utf-8", "replace").encode(
             rng.choice(("utf-16", "utf-16-le", "utf-8-sig"))
         )
@@ -238,10 +247,10 @@ def _by_token(data: bytes, rng: random.Random) -> bytes:
     return "".join(tokens).encode("utf-8", "surrogateescape")
 
 
-def _by_byte(data: bytes, rng: random.Random) -> bytes:
+def _by_byte(data: bytes, rng: random.Random, *, within: int | None = None) -> bytes:
     if not data:
         return rng.randbytes(rng.randrange(64))
-    i = rng.randrange(len(data))
+    i = rng.randrange(min(len(data), within or len(data)))
     move = rng.randrange(5)
     if move == 0:
         return data[:i] + bytes([rng.randrange(256)]) + data[i + 1 :]

@@ -26,6 +26,7 @@ from pathlib import Path
 
 from matchlib.errors import MatchlibError
 from matchlib.readings import Stated, accepted, read_recipes, read_target, understand
+from matchlib.readings.photo import load_picture
 from tests.fuzz.mutate import READERS, mutated, seeds_of
 
 __all__ = ["main", "run"]
@@ -61,6 +62,13 @@ def _read(reader: str, path: Path, rng: random.Random) -> None:
         read_recipes(path, decimal=decimal, scale=scale, answers=answers)
     elif reader == "target":
         read_target(path, decimal=decimal, scale=scale, answers=answers)
+    elif reader in ("photo", "raw"):
+        try:
+            load_picture(path)
+        except MatchlibError as error:
+            if "MemoryError" in str(error):
+                raise MemoryError from error
+            raise
     else:
         stated = Stated(names={"ground": ["silver", "gold"], "colour": ["red"]})
         report = understand(
@@ -76,7 +84,9 @@ def run(reader: str, inputs: int, seed: int, folder: Path, *, seconds: float = 1
     Returns counts of ``taken``, ``refused`` and ``escaped``; escapes are written to the folder.
     """
     seeds = seeds_of(reader)
-    suffix = {"xlsx": ".xlsx", "ods": ".ods", "cxf": ".cxf", "cgats": ".txt"}.get(reader, ".csv")
+    suffix = {"xlsx": ".xlsx", "ods": ".ods", "cxf": ".cxf", "cgats": ".txt", "raw": ".dng"}.get(
+        reader, ".csv"
+    )
     path = folder / f"input{suffix}"
     counts: Counter[str] = Counter()
     start = time.monotonic()
