@@ -7,8 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from matchlib.audit import Finding, audit
+from matchlib.audit.drift import EFFECT, PRIOR, _weigh
 from matchlib.audit.finding import KINDS, PRIORS, Evidence
 from matchlib.audit.left_out import LeftOutReadings, leave_out
 from matchlib.audit.slips import Materials, slips
@@ -223,6 +225,12 @@ def test_drift_by_sprayer_temperature_and_time() -> None:
     assert "more film" in text
     assert "temperature" not in text  # drawn without any effect
     assert "date" not in text
+    # A fit that knows who sprayed has taken their film from what it misses: it is put back.
+    known = FilmRegressor(rounds=1, library=False).fit(*to_frame(panels, log=True))
+    again = [f for f in audit(panels, known) if f.about == "sprayer new bench"]
+    assert [("more film" in f.words, f.codes) for f in again] == [
+        (True, f.codes) for f in found if f.about == "sprayer new bench"
+    ]
     with_warmth = []
     for panel in panels:
         film = 1.0 if panel.recipe.bare else float(rng.normal(0, 4))
@@ -230,6 +238,16 @@ def test_drift_by_sprayer_temperature_and_time() -> None:
         with_warmth.append(again.having(temperature=21 + film, sprayer="", lot=""))
     words = [f.words for f in audit(with_warmth, _quick(with_warmth)) if f.kind == "drift"]
     assert any("booth temperature" in w and "less" in w for w in words)
+
+
+@pytest.mark.parametrize("effect", [0.0, 0.02, -0.08])
+def test_an_effect_is_weighed_by_the_normal_densities(effect: float) -> None:
+    spread, names = 0.015**2, 3
+    chance, evidence = _weigh(effect, spread, names)
+    none, some = (norm.logpdf(effect, scale=np.sqrt(v)) for v in (spread, spread + EFFECT**2))
+    assert evidence.proposed - evidence.written == pytest.approx(some - none)
+    odds = PRIOR / (names - PRIOR) * np.exp(some - none)
+    assert chance == pytest.approx(odds / (1 + odds))
 
 
 def test_evidence_is_said_in_times() -> None:

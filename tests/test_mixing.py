@@ -219,7 +219,7 @@ def test_a_job_conserves_every_part(schedule, area, residue):
         colour = made.ml("colour") + (0 if before is None else kept * before.fraction)
         assert colour * 1.2 / made.total_ml == pytest.approx(step.ratio.fraction, rel=1e-6)
         assert made.ml("third") + kept * 0.2 == pytest.approx(made.total_ml / 6, rel=1e-9)
-        assert made.total_ml / group.fills <= 600 * (1 + 1e-9)
+        assert 600 * (group.fills - 1) < made.total_ml <= 600 * group.fills * (1 + 1e-9)
         assert step.ratio.words in group.words()
         before = step.ratio
     whole = json.loads(json.dumps(shown(pot)))
@@ -255,6 +255,25 @@ def test_a_step_up_is_one_answer():
         told = pot.words()
         for portion in pot.needs:
             assert f"{mixing.format_volume(portion.ml)} {portion.words}" in told.splitlines()[-2]
+
+
+def test_a_pot_goes_on_only_in_the_same_colour():
+    job = {"area": mixing.JobArea.flat(1), "use": USE}
+    kept = {
+        written: mixing.pot(CoatSchedule.parse(written), **job).groups[1].pour.kept_ml
+        for written in ("2@6:1 2@3:1", "2@6:1 teal, 2@3:1 teal", "2@6:1 teal, 2@3:1 violet")
+    }
+    first, again, other = kept.values()
+    assert again == first > 0
+    assert other == 0
+
+
+def test_whole_cups_take_no_filling_more():
+    job = {"area": mixing.JobArea.flat(1), "use": USE}
+    schedule = CoatSchedule.parse("3@6:1")
+    total = mixing.pot(schedule, **job).total_ml
+    for cups in (1, 2, 3, 7):
+        assert mixing.pot(schedule, **job, gun_cup_ml=total / cups).groups[0].fills == cups
 
 
 def test_a_pot_is_never_too_small_to_mix():
