@@ -371,13 +371,8 @@ def _read_lab(lab: _Array) -> Reading:
     return Reading(Viewing(), lab=(max(light, 0.0), red, yellow))
 
 
-def demo_targets(seed: int = DEMO_SEED) -> dict[str, Reading]:
+def demo_targets() -> dict[str, Reading]:
     """Return three customers' samples.
-
-    Parameters
-    ----------
-    seed : int
-        Decides the instrument's noise.
 
     Returns
     -------
@@ -392,7 +387,7 @@ def demo_targets(seed: int = DEMO_SEED) -> dict[str, Reading]:
     >>> sorted(demo_targets())
     ['carousel ring', 'pond reed', 'signal flag']
     """
-    rng = np.random.default_rng([seed, 3])
+    rng = np.random.default_rng([DEMO_SEED, 3])
     ring = _light(Recipe.of("pale gold", "cherry", "4@4.5:1", "yes"), np.ones(4))
     reed = _light(Recipe.of("coarse silver", "honey 3 + lagoon 2", "4@5:1", "yes"), np.ones(4))
     return {

@@ -47,6 +47,15 @@ def test_a_single_coat_cannot_lose_one_and_a_step_up_turns_every_step() -> None:
     assert any("5:1, 2:1" in c.name for c in two.changes)
 
 
+def test_a_change_of_one_layer_leaves_the_colours_of_all() -> None:
+    under, top = COLOURS[:2]
+    layered = Recipe.of("silver", None, f"2@6:1 {under}, 2@4:1 {top}", "yes")
+    found = {c.name: str(c.recipe.schedule) for c in explain(model_of(), layered).changes}
+    assert found["one coat more"] == f"2@6:1 {under}, 3@4:1 {top}"
+    assert found["one coat less"] == f"2@6:1 {under}, 1@4:1 {top}"
+    assert found["one step of ratio stronger (5:1, 3:1)"] == f"2@5:1 {under}, 2@3:1 {top}"
+
+
 def test_the_nearest_panels_are_of_the_same_colour_and_ground() -> None:
     panels = archive_of()
     r = next(p for p in panels if not p.recipe.bare).recipe

@@ -32,8 +32,6 @@ __all__ = ["Advice", "correct", "film_words", "learn"]
 
 Array = NDArray[np.float64]
 
-NO_CORRECTION = "No correction of the film is given."
-
 SHOWN = 6
 """Changes and fresh recipes shown."""
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from matchlib.colorimetry import Tolerance, delta_e00, delta_lch, reflectance_to_lab
 from matchlib.colorimetry import interpolate_reflectance as on_grid
-from matchlib.domain import CoatSchedule, CoatStep, Ground, MixRatio, Panel, Recipe, Viewing, three
+from matchlib.domain import CoatSchedule, Ground, MixRatio, Panel, Recipe, Viewing, three
 from matchlib.explain.explanation import Explanation, NearPanel, RecipeChange, Shift
 from matchlib.regression import FilmPredictor
 from matchlib.suggest.words import PastRecipes
@@ -29,7 +29,6 @@ def explain(
     archive: Iterable[Panel] = (),
     viewing: Viewing | None = None,
     target: Target | None = None,
-    ratio_step: float = 1.0,
     nearest: int = 3,
 ) -> Explanation:
     """Explain a prediction.
@@ -47,8 +46,6 @@ def explain(
     target : Target, optional
         What is ordered: its angles, weights and difference are explained by, its colours are not
         looked at. ΔE00 under the viewing if None.
-    ratio_step : float
-        One step of ratio [parts of carrier].
     nearest : int
         Panels wanted.
 
@@ -76,7 +73,7 @@ def explain(
     weights = [1.0] if target is None else [a.weight for a in target.aims]
     tolerance = Tolerance() if target is None else target.tolerance
     panels = list(archive)
-    named = _changes(recipe, _grounds(model, panels), Fraction(str(ratio_step)))
+    named = _changes(recipe, _grounds(model, panels))
     there = model.predict_together([recipe], views)
     labs = there.labs
     # Everything is held against the prediction itself, as if that were ordered.
@@ -132,22 +129,22 @@ def _grounds(model: FilmPredictor, panels: Sequence[Panel]) -> list[Ground]:
     return [spelled.get(n, Ground.parse(n)) for n in model.words_.grounds]
 
 
-def _changes(recipe: Recipe, grounds: Sequence[Ground], step: Fraction) -> list[tuple[str, Recipe]]:
+def _changes(recipe: Recipe, grounds: Sequence[Ground]) -> list[tuple[str, Recipe]]:
     named: list[tuple[str, Recipe]] = []
     if recipe.schedule is not None:
         steps = recipe.schedule.steps
         last = steps[-1]
-        more = (*steps[:-1], CoatStep(last.coats + 1, last.ratio))
+        more = (*steps[:-1], replace(last, coats=last.coats + 1))
         named.append(("one coat more", replace(recipe, schedule=CoatSchedule(more))))
         if recipe.schedule.coats > 1:
-            kept = (CoatStep(last.coats - 1, last.ratio),) if last.coats > 1 else ()
+            kept = (replace(last, coats=last.coats - 1),) if last.coats > 1 else ()
             fewer = CoatSchedule((*steps[:-1], *kept))
             named.append(("one coat less", replace(recipe, schedule=fewer)))
-        for name, move in (("one step of ratio stronger", -step), ("one step weaker", step)):
+        for name, move in (("one step of ratio stronger", -1), ("one step weaker", 1)):
             carriers = [s.ratio.carrier / s.ratio.colour + move for s in steps]
             if min(carriers) >= 0:
                 turned = tuple(
-                    CoatStep(s.coats, MixRatio(c, Fraction(1)))
+                    replace(s, ratio=MixRatio(c, Fraction(1)))
                     for s, c in zip(steps, carriers, strict=True)
                 )
                 ratios = ", ".join(str(s.ratio) for s in turned)

@@ -20,6 +20,9 @@ __all__ = [
     "ratio_of",
 ]
 
+_SAME = 0.02
+"""Relative difference of the colour fraction that still counts as the same [-]."""
+
 
 @dataclass(frozen=True, slots=True)
 class RatioQuestion:
@@ -157,9 +160,7 @@ class StatedCheck:
         ).strip()
 
 
-def check_stated(
-    stated: MixRatio, *, carrier: float, colour: float, tolerance: float = 0.02
-) -> StatedCheck:
+def check_stated(stated: MixRatio, *, carrier: float, colour: float) -> StatedCheck:
     """Compare a stated ratio with stated quantities: 4 into 32 is 8:1, not 6:1.
 
     Parameters
@@ -168,8 +169,6 @@ def check_stated(
         As written.
     carrier, colour : float
         Quantities in one unit.
-    tolerance : float
-        Relative difference of the colour fraction that still counts as the same [-].
 
     Returns
     -------
@@ -183,11 +182,11 @@ def check_stated(
     True
     """
     poured = ratio_of(colour_volume=colour, carrier_volume=carrier)
-    agree = math.isclose(poured.fraction, stated.fraction, rel_tol=tolerance)
+    agree = math.isclose(poured.fraction, stated.fraction, rel_tol=_SAME)
     question = None
     if not agree and carrier > 0:
         turned = ratio_of(colour_volume=carrier, carrier_volume=colour)
-        if math.isclose(turned.fraction, stated.fraction, rel_tol=tolerance):
+        if math.isclose(turned.fraction, stated.fraction, rel_tol=_SAME):
             question = RatioQuestion(
                 "quantities-reversed",
                 "The quantities fit the stated ratio with carrier and colour exchanged. Were they "

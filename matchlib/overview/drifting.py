@@ -139,7 +139,7 @@ def outliers(found: Sequence[PanelResidual], measure: str) -> tuple[PanelResidua
     return tuple(m for m, off in zip(found, away, strict=True) if size and off > 6.0 * size)
 
 
-def spreads(found: Sequence[PanelResidual], by: str, *, seed: int = 0) -> Listing[Spread]:
+def spreads(found: Sequence[PanelResidual], by: str) -> Listing[Spread]:
     """Return how far panels read from the law, by who sprayed them or by lot.
 
     Parameters
@@ -148,8 +148,6 @@ def spreads(found: Sequence[PanelResidual], by: str, *, seed: int = 0) -> Listin
         Of the archive.
     by : str
         ``sprayer`` or ``lot``.
-    seed : int
-        Decides the resampling.
 
     Returns
     -------
@@ -170,7 +168,7 @@ def spreads(found: Sequence[PanelResidual], by: str, *, seed: int = 0) -> Listin
     for miss in found:
         name = getattr(miss.panel, by) or "not written"
         groups.setdefault(name, []).append(miss.difference)
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(0)
     rows = []
     for name in sorted(groups):
         values = np.array(groups[name])
