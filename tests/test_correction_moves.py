@@ -37,6 +37,19 @@ def test_moves_are_what_a_sprayer_can_do(recipe: Recipe, shop: Shop) -> None:
     assert Colour.parse("ruby 43 + moss 17") in colours
 
 
+def test_moves_of_a_layered_card_leave_each_layer_its_colour(recipe: Recipe) -> None:
+    layered = replace(recipe, colour=None, schedule=CoatSchedule.parse("2@6:1 ruby, 3@5:1 moss"))
+    blended = replace(
+        recipe, colour=None, schedule=CoatSchedule.parse("2@6:1 ruby, 3@5:1 teal 2 + moss 1")
+    )
+    shares = {m.recipe.layers[1][0] for m in moves(blended, Limits(), ()) if m.recipe.layers[1:]}
+    assert Colour.parse("teal 43 + moss 17") in shares
+    for move in moves(layered, Limits(), ()):
+        colours = [str(step.colour) for step in move.recipe.schedule.steps]
+        assert colours[0] == "ruby"
+        assert set(colours[1:]) == {"moss"}, move.words
+
+
 def test_moves_stay_within_the_limits(recipe: Recipe) -> None:
     limits = Limits(min_ratio=5, max_ratio=6, ratio_step=1, max_coats=4)
     for move in moves(recipe, limits, ()):

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import product
 
 from matchlib.audit.finding import PRIORS, REVERSED_WHEN_RICH
-from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Panel, Recipe
+from matchlib.domain import Blend, CoatSchedule, CoatStep, Colour, Ground, MixRatio, Panel, Recipe
 
 __all__ = ["Materials", "slips"]
 
@@ -52,7 +54,8 @@ def slips(recipe: Recipe, shelf: Materials) -> list[tuple[str, Recipe, float]]:
 
 
 def _with(recipe: Recipe, steps: Sequence[CoatStep]) -> Recipe:
-    return replace(recipe, schedule=CoatSchedule(tuple(steps)))
+    colour = None if any(s.colour for s in steps) else recipe.colour
+    return replace(recipe, colour=colour, schedule=CoatSchedule(tuple(steps)))
 
 
 def _reversed(recipe: Recipe) -> Iterator[Recipe]:
@@ -60,7 +63,7 @@ def _reversed(recipe: Recipe) -> Iterator[Recipe]:
         return
     steps = recipe.schedule.steps
     turned = [
-        s if s.ratio.carrier == 0 else CoatStep(s.coats, MixRatio(s.ratio.colour, s.ratio.carrier))
+        s if s.ratio.carrier == 0 else replace(s, ratio=MixRatio(s.ratio.colour, s.ratio.carrier))
         for s in steps
     ]
     yield _with(recipe, turned)
@@ -92,19 +95,22 @@ def _other_ratios(recipe: Recipe, shelf: Materials) -> Iterator[Recipe]:
 
 
 def _other_colours(recipe: Recipe, shelf: Materials) -> Iterator[Recipe]:
-    if recipe.colour is None:
-        return
-    for colour in shelf.colours:
-        yield replace(recipe, colour=colour)
+    for own, colour in product(_colours(recipe), shelf.colours):
+        yield recipe.recoloured(own, colour)
 
 
 def _swapped(recipe: Recipe) -> Iterator[Recipe]:
-    for blend in (recipe.colour, recipe.ground):
-        if blend is None or len(blend.parts) != 2:
-            continue
-        (one, first), (two, second) = blend.parts
-        turned = ((one, second), (two, first))
-        if isinstance(blend, Colour):
-            yield replace(recipe, colour=Colour(turned))
-        else:
-            yield replace(recipe, ground=Ground(turned))
+    for own in _colours(recipe):
+        if len(own.parts) == 2:
+            yield recipe.recoloured(own, Colour(_exchanged(own)))
+    if len(recipe.ground.parts) == 2:
+        yield replace(recipe, ground=Ground(_exchanged(recipe.ground)))
+
+
+def _colours(recipe: Recipe) -> list[Colour]:
+    return list(dict.fromkeys(colour for colour, _ in recipe.layers))
+
+
+def _exchanged(blend: Blend) -> tuple[tuple[str, Fraction], ...]:
+    (one, first), (two, second) = blend.parts
+    return (one, second), (two, first)

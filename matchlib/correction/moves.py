@@ -78,7 +78,7 @@ def _of_schedule(
     schedule: CoatSchedule, ratios: Sequence[MixRatio]
 ) -> Iterator[tuple[CoatSchedule, str, int]]:
     steps = schedule.steps
-    last = steps[-1].ratio
+    last, own = steps[-1].ratio, steps[-1].colour
     fresh = len(steps) == 1
     for by in (1, -1, 2, -2):
         made = _coats(steps, by)
@@ -106,11 +106,11 @@ def _of_schedule(
         word = "cut" if other < last else "strengthen"
         coat = "the last coat" if many == 1 else "the last two coats"
         what = f"{word} {coat} to {ratio_words(other)}"
-        yield CoatSchedule((*rest, CoatStep(many, other))), what, 1
+        yield CoatSchedule((*rest, CoatStep(many, other, own))), what, 1
     for other in ratios:
         if other < last:
             what = f"one coat more, at {ratio_words(other)}"
-            yield CoatSchedule((*steps, CoatStep(1, other))), what, 1
+            yield CoatSchedule((*steps, CoatStep(1, other, own))), what, 1
 
 
 def _shares(blend: Blend) -> Iterator[tuple[Blend, str]]:
@@ -133,9 +133,10 @@ def moves(recipe: Recipe, limits: Limits, grounds: Sequence[Ground]) -> list[Mov
         for schedule, words, changes in _of_schedule(recipe.schedule, limits.ratios()):
             if schedule.coats <= limits.max_coats:
                 found.append(Move(replace(recipe, schedule=schedule), words, changes))
-        for blend, words in _shares(recipe.colour):
-            colour = Colour(blend.parts)
-            found.append(Move(replace(recipe, colour=colour), f"in the pot, {words}"))
+        for own in dict.fromkeys(colour for colour, _ in recipe.layers):
+            for blend, words in _shares(own):
+                changed = recipe.recoloured(own, Colour(blend.parts))
+                found.append(Move(changed, f"in the pot, {words}"))
     for other in grounds:
         if other != recipe.ground:
             words = f"the same coats over {other} instead of {recipe.ground}"
