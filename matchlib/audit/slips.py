@@ -8,7 +8,8 @@ from fractions import Fraction
 from itertools import product
 
 from matchlib.audit.finding import PRIORS, REVERSED_WHEN_RICH
-from matchlib.domain import Blend, CoatSchedule, CoatStep, Colour, Ground, MixRatio, Panel, Recipe
+from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Panel, Recipe
+from matchlib.domain.blend import Blend
 
 __all__ = ["Materials", "slips"]
 
