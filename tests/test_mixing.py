@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from matchlib import mixing
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
 from matchlib.errors import DomainError
+from matchlib.mixing.pour import by_marks, pour
 from matchlib.plain import shown
 
 VOLUMES = st.floats(1, 5000)
@@ -55,7 +56,7 @@ def test_areas_and_lengths_as_typed():
 
 @given(VOLUMES, RATIOS)
 def test_a_pour_adds_up_and_keeps_its_ratio(total, ratio):
-    pot = mixing.pour(total, ratio, colour=BLEND)
+    pot = pour(total, ratio, colour=BLEND)
     assert pot.ml("carrier") + pot.ml("colour") == pytest.approx(total, rel=1e-12)
     assert pot.ml("colour") / pot.total_ml == pytest.approx(ratio.fraction, rel=1e-12)
     _, teal, violet = pot.portions
@@ -64,7 +65,7 @@ def test_a_pour_adds_up_and_keeps_its_ratio(total, ratio):
 
 @given(VOLUMES, RATIOS, st.floats(0.01, 1))
 def test_a_third_part_leaves_the_ratio_of_the_other_two(total, ratio, share):
-    pot = mixing.pour(total, ratio, colour=BLEND, third=mixing.Third("reducer", share))
+    pot = pour(total, ratio, colour=BLEND, third=mixing.Third("reducer", share))
     both = pot.ml("carrier") + pot.ml("colour")
     assert both + pot.ml("third") == pytest.approx(total, rel=1e-12)
     assert pot.ml("third") == pytest.approx(share * both, rel=1e-9)
@@ -74,20 +75,20 @@ def test_a_third_part_leaves_the_ratio_of_the_other_two(total, ratio, share):
 def test_the_scale_runs_on():
     # 70 ml at 6:1 is 60 and 10; 60 at 0.95 is 57 g, and 10 of 2 + 1 at 0.9 and 1.2 are 6 and 4 g.
     densities = {"carrier": 0.95, "teal": 0.9, "Violet": 1.2}
-    pot = mixing.pour(70, MixRatio(6, 1), colour=BLEND, densities=densities)
+    pot = pour(70, MixRatio(6, 1), colour=BLEND, densities=densities)
     assert "carrier to 57.0 g, then colour (teal) to 63.0 g, then colour (violet) to 67.0 g" in (
         pot.scale
     )
 
 
 def test_weights_only_where_densities_are():
-    pot = mixing.pour(70, MixRatio(6, 1), colour=BLEND, densities={"carrier": 0.95})
+    pot = pour(70, MixRatio(6, 1), colour=BLEND, densities={"carrier": 0.95})
     assert pot.portions[0].g == pytest.approx(57)
     assert not pot.scale
     with pytest.raises(DomainError, match="not in this pot"):
-        mixing.pour(70, MixRatio(6, 1), densities={"purple": 1.0})
+        pour(70, MixRatio(6, 1), densities={"purple": 1.0})
     with pytest.raises(DomainError, match="density"):
-        mixing.pour(70, MixRatio(6, 1), densities={"carrier": 950})
+        pour(70, MixRatio(6, 1), densities={"carrier": 950})
 
 
 def off(pour):
@@ -99,7 +100,7 @@ def off(pour):
 @given(RATIOS, st.floats(20, 3000), st.sampled_from([0.5, 1.0, 5.0, 10.0]))
 def test_marks_are_enough_and_whole(ratio, volume, mark):
     try:
-        pot = mixing.by_marks(volume, ratio, mark_ml=mark)
+        pot = by_marks(volume, ratio, mark_ml=mark)
     except DomainError as error:
         assert "coarse" in str(error)  # noqa: PT017 - either outcome is right, but only this error
         return
@@ -113,7 +114,7 @@ def test_marks_are_enough_and_whole(ratio, volume, mark):
 def test_no_pot_is_far_off_beside_an_exact_mark(carrier, colour, volume, mark):
     ratio = MixRatio(carrier, colour)
     try:
-        pot = mixing.by_marks(volume, ratio, mark_ml=mark)
+        pot = by_marks(volume, ratio, mark_ml=mark)
     except DomainError:
         return
     for neighbour in (pot.total_ml - mark, pot.total_ml + mark):
@@ -123,23 +124,23 @@ def test_no_pot_is_far_off_beside_an_exact_mark(carrier, colour, volume, mark):
 
 
 def test_a_small_pot_goes_on_to_the_exact_mark():
-    pot = mixing.by_marks(26.5, MixRatio(6, 1), mark_ml=10)
+    pot = by_marks(26.5, MixRatio(6, 1), mark_ml=10)
     assert pot.total_ml == 70
     assert pot.error == pytest.approx(0, abs=1e-12)
 
 
 def test_marks_of_six_to_one():
-    pot = mixing.by_marks(100, MixRatio(6, 1), mark_ml=5)
+    pot = by_marks(100, MixRatio(6, 1), mark_ml=5)
     assert (pot.ml("carrier"), pot.ml("colour")) == (90, 15)
     assert "carrier to 90 ml, then colour to 105 ml; exactly" in pot.marks
 
 
 def test_marks_show_the_loss():
-    pot = mixing.by_marks(60, MixRatio("7.5", 1), mark_ml=10)
+    pot = by_marks(60, MixRatio("7.5", 1), mark_ml=10)
     assert pot.error > 0
     assert f"within {pot.error:.1%} of the ratio" in pot.marks
     with pytest.raises(DomainError, match="coarse"):
-        mixing.by_marks(20, MixRatio(300, 1), mark_ml=10)
+        by_marks(20, MixRatio(300, 1), mark_ml=10)
 
 
 @given(TRANSFERS, st.floats(0.0, 0.5), st.floats(0.5, 0.99))

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from matchlib import mixing
 from matchlib.domain import MixRatio
 from matchlib.errors import DomainError
+from matchlib.mixing.stated import ratio_of
 from matchlib.plain import shown
 
 RATIOS = st.builds(
@@ -98,14 +99,12 @@ def test_quantities_the_wrong_way_round_are_asked_about():
 
 @given(st.integers(0, 400), st.integers(1, 400))
 def test_ratio_of_whole_quantities_is_exact(carrier, colour):
-    assert mixing.ratio_of(carrier_volume=carrier, colour_volume=colour) == MixRatio(
-        carrier, colour
-    )
+    assert ratio_of(carrier_volume=carrier, colour_volume=colour) == MixRatio(carrier, colour)
 
 
 @given(st.floats(0.1, 900), st.floats(0.1, 900))
 def test_ratio_of_any_quantities_keeps_sides(carrier, colour):
-    ratio = mixing.ratio_of(carrier_volume=carrier, colour_volume=colour)
+    ratio = ratio_of(carrier_volume=carrier, colour_volume=colour)
     assert ratio.fraction == pytest.approx(colour / (carrier + colour), abs=1e-3)
 
 
