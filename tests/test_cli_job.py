@@ -124,8 +124,10 @@ def test_layers_of_a_table_are_one_recipe_and_no_new_colour(shop):
     assert run("import", "out.xlsx", "--archive", "other.db", cwd=shop).exit_code == 0
     with Archive.open(shop / "other.db") as other:
         assert other.panel("Q1").recipe == recipe
-    done = run("match", "--lab", 40, 25, 5, "--top", 1, cwd=shop)
-    assert done.exit_code == 0, done.output
+    asked = ("match", "--lab", 40, 25, 5, "--top", 9, "--readings", 0)
+    one, several = (json_of(*asked, *more, cwd=shop) for more in ((), ("--layers",)))
+    assert not any("," in found["schedule"] for found in one)
+    assert any("plum, " in found["schedule"] for found in several)
     for number, named in enumerate(("rust then plum", "plum over rust", "rust followed by plum")):
         (shop / "one.csv").write_text(
             "panel,ground,colour,schedule,clear,illuminant,observer,geometry,L,a,b\n"

@@ -233,7 +233,8 @@ def test_of_equals_the_one_listed_first_comes_first() -> None:
     )
     picks = Picks(zeros, zeros, listed)
     assert _Search._spread(search, picks, np.zeros(n), n, n).tolist() == listed.tolist()
-    assert _Search._chosen(search, picks, np.ones(n), 3) == [0, 1, 2]
+    recipes = [recipe("silver", "cherry", "3@6:1")] * n
+    assert _Search._chosen(search, recipes, np.ones(n), 3) == [0, 1, 2]
 
 
 @pytest.mark.parametrize("after", [0, 1, 3, 6, 8])

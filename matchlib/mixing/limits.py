@@ -49,6 +49,8 @@ class Limits:
         never have been mixed (they are marked).
     ground_parts : int
         Most parts of both grounds together.
+    layers : bool
+        Whether one neat colour may be sprayed over another, each from a pot of its own.
     clear : str, optional
         The clear coat: ``yes``, its name, None for none; ``usual`` for what the archive mostly
         has.
@@ -81,6 +83,7 @@ class Limits:
     step_ups: bool = True
     ground_blends: bool = True
     ground_parts: int = 8
+    layers: bool = False
     clear: str | None = "usual"
     stock: Mapping[str, float] | None = None
     area: JobArea | None = None

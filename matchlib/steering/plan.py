@@ -134,7 +134,10 @@ def plan(
     views = [v or usual for v in target.viewings]
     worked = []
     with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait
-        chosen = _candidates(model, found, target, bounds)
+        # A look tells what more of one pot would do: cards of two layers are sprayed blind.
+        single = replace(bounds, layers=False)
+        near = found if single == bounds else suggest(fit, target, single, top=top, archive=past)
+        chosen = _candidates(model, near, target, single)
         for number, candidate in enumerate(chosen):
             report(0.5 + 0.4 * number / len(chosen), "thinking of what may be read")
             belief = (
@@ -152,6 +155,9 @@ def plan(
         plans = [one.plan() for one in worked[:top]]
         plans[0] = replace(plans[0], own=chance_of_own(worked, _others(fit, worked, bounds)))
     notes = (*_pairs(plans[0], past, before_clear), *_notes(plans[0], source))
+    if near is not found:
+        plans += [_blind(s) for s in found if len(s.recipe.layers) > 1]
+        plans = sorted(plans, key=lambda p: -p.steered)[:top]
     return CardPlans(tuple(plans), target, readings, found, notes)
 
 

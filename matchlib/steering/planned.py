@@ -219,7 +219,8 @@ class CardPlans(Sequence[CardPlan]):
             After them other recipes of the search.
         """
         own = [p.suggestion for p in self.items if p.suggestion is not None]
-        more = [s for s in self.suggestions if s not in own]
+        planned = {s.recipe for s in own}
+        more = [s for s in self.suggestions if s.recipe not in planned]
         # Which of them are as good as others blind was said of another order.
         kept = [replace(s, note="") if self.readings else s for s in [*own, *more][:top]]
         return replace(self.suggestions, items=tuple(kept))

@@ -8,7 +8,7 @@ the whole law with its uncertainty (`matchlib.suggest.score`), which alone ranks
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +21,7 @@ from matchlib.mixing import Limits
 from matchlib.outcome import outcome_at
 from matchlib.progress import Callback, part_of
 from matchlib.regression import FilmPredictor
+from matchlib.suggest.layered import layered
 from matchlib.suggest.reach import DOUBTFUL, OUT_OF_REACH, Reachability, reach_of
 from matchlib.suggest.refine import Picks, refine
 from matchlib.suggest.result import Suggestion, Suggestions, with_ties
@@ -35,12 +36,15 @@ __all__ = ["PREFERENCE", "suggest"]
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
-PREFERENCE = {"blend": 0.12, "mixed ground": 0.10, "step-up": 0.15, "coat": 0.02, "new": 0.04}
+PREFERENCE = {
+    **{"blend": 0.12, "mixed ground": 0.10, "step-up": 0.15, "layers": 0.25, "coat": 0.02},
+    "new": 0.04,
+}
 """What a recipe's trouble counts, as a share of the difference that spray alone makes.
 
-A colour blend, a mixed ground, a second ratio, each coat past the third, anything never sprayed:
-together less than one panel could tell, so that they decide only between equals (common practice,
-no source).
+A colour blend, a mixed ground, a second ratio, a second pot, each coat past the third, anything
+never sprayed: less than one panel could tell, so that they decide only between equals (common
+practice, no source).
 """
 
 _SCANNED = 5000
@@ -210,22 +214,35 @@ class _Search:
         limited = self.space.limits.max_unevenness is not None
         most, each = (_LOOKED_AT, 15) if limited else (_FINALISTS, 3)
         order = self._spread(both, cost, most, each)
-        finalists, cost = both.take(order), cost[order]
-        recipes = self._recipes(finalists)
+        recipes, cost = self._recipes(both.take(order)), cost[order]
+        above: list[Recipe] = []
+        if self.space.limits.layers:
+            above, away = self._layered()
+            recipes, cost = [*recipes, *above], np.concatenate([cost, away])
         if limited:
             self.callback(0.8, "looking how unevenness shows")
-            finalists, cost, recipes = self._even(finalists, cost, recipes)
+            recipes, cost = self._even(recipes, cost)
         self.callback(0.9, "working out the chances")
         view = scores(self.space.model, recipes, self.target, self.viewings)
-        rank = view.hope.mean + self._trouble(finalists, recipes) * view.floor
-        chosen = self._chosen(finalists, rank, top)
-        made = self._described(chosen, finalists, recipes, view, cost=cost, continuous=continuous)
+        rank = view.hope.mean + self._trouble(recipes) * view.floor
+        chosen = self._chosen(recipes, rank, top)
+        made = self._described(chosen, recipes, view, cost=cost, continuous=continuous)
         self.callback(0.95, "working out whether it can be reached")
-        among, at = (finalists, list(view.prediction.labs)) if limited else (both, labs)
-        around = self._recipes(among.take(self._around(at, view.prediction.known.mean(axis=0))))
+        known = view.prediction.known.mean(axis=0)
+        if limited or above:
+            near = self._around(list(view.prediction.labs), known)
+            around = [recipes[i] for i in near]
+        else:
+            around = self._recipes(both.take(self._around(labs, known)))
         reach = reach_of(self.space.model, around, self.target, self.viewings)
         text = self._words(reach, view, cost, closest=min(continuous.values(), default=np.inf))
         return Suggestions(tuple(made), self.target, reach.chance, text, self.searched)
+
+    def _layered(self) -> tuple[list[Recipe], Array]:
+        report = part_of(self.callback, 0.75, 0.8)
+        recipes, away, searched = layered(self.space, self.target, self.viewings, report)
+        self.searched += searched
+        return recipes, away
 
     def _around(self, labs: Sequence[Array], known: Array) -> Ints:
         """What comes nearest to the target, wherever what is not known may truly put it."""
@@ -242,12 +259,11 @@ class _Search:
             apart += (here**2).sum(axis=1) + 2.0 * away @ here.T
         return np.unique(np.argmin(apart, axis=1))
 
-    def _continuous(self, starts: Picks, best: Array) -> dict[tuple[int, int], float]:
-        found: dict[tuple[int, int], float] = {}
-        coats = self.space.schedules.total[starts.schedule]
-        for combination, n, value in zip(self._combination(starts), coats, best, strict=True):
-            key = (int(combination), int(n))
-            found[key] = min(found.get(key, np.inf), float(value))
+    def _continuous(self, starts: Picks, best: Array) -> dict[Hashable, float]:
+        found: dict[Hashable, float] = {}
+        for recipe, value in zip(self._recipes(starts), best.tolist(), strict=True):
+            key = (_combination(recipe), _coats(recipe))
+            found[key] = min(found.get(key, np.inf), value)
         return found
 
     def _recipes(self, picks: Picks) -> list[Recipe]:
@@ -257,9 +273,7 @@ class _Search:
             for g, p, s in zip(picks.ground, picks.pot, picks.schedule, strict=True)
         ]
 
-    def _even(
-        self, picks: Picks, cost: Array, recipes: list[Recipe]
-    ) -> tuple[Picks, Array, list[Recipe]]:
+    def _even(self, recipes: list[Recipe], cost: Array) -> tuple[list[Recipe], Array]:
         most = self.space.limits.max_unevenness
         shows = self.unevenness or _film_shows(self.space.model, self.target)
         shown = shows(recipes)
@@ -274,80 +288,75 @@ class _Search:
                 remedy="allow more unevenness, or more coats of a weaker mix.",
             )
         even = even[np.argsort(cost[even], kind="stable")[:_FINALISTS]]
-        return picks.take(even), cost[even], [recipes[i] for i in even]
+        return [recipes[i] for i in even], cost[even]
 
-    def _trouble(self, picks: Picks, recipes: Sequence[Recipe]) -> Array:
-        space = self.space
-        coats = space.schedules.total[picks.schedule]
-        mixed = np.array([not g.neat for g in space.shelf.grounds])[picks.ground]
-        new = np.array([bool(self._new(r, g)) for r, g in zip(recipes, picks.ground, strict=True)])
-        return np.asarray(
-            PREFERENCE["blend"] * ~space.neat[picks.pot]
-            + PREFERENCE["mixed ground"] * mixed
-            + PREFERENCE["step-up"] * ~space.schedules.single[picks.schedule]
-            + PREFERENCE["coat"] * np.maximum(coats - 3, 0)
-            + PREFERENCE["new"] * new
-        )
+    def _trouble(self, recipes: Sequence[Recipe]) -> Array:
+        return np.array([sum(self._troubles(r)) for r in recipes])
 
-    def _new(self, recipe: Recipe, ground: int) -> list[str]:
-        mixed = self.space.shelf.never_mixed[ground]
+    def _troubles(self, recipe: Recipe) -> Iterator[float]:
+        layers, steps = recipe.layers, recipe.schedule.steps if recipe.schedule else ()
+        yield PREFERENCE["blend"] * any(not colour.neat for colour, _ in layers)
+        yield PREFERENCE["mixed ground"] * (not recipe.ground.neat)
+        yield PREFERENCE["layers"] * (len(layers) > 1)
+        yield PREFERENCE["step-up"] * (len(steps) > len(layers))
+        yield PREFERENCE["coat"] * max(_coats(recipe) - 3, 0)
+        yield PREFERENCE["new"] * bool(self._new(recipe))
+
+    def _new(self, recipe: Recipe) -> list[str]:
+        shelf = self.space.shelf
+        mixed = shelf.never_mixed[shelf.grounds.index(recipe.ground)]
         return self.experience.new(recipe, never_mixed=mixed)
 
-    def _chosen(self, picks: Picks, rank: Array, top: int) -> list[int]:
-        order = np.argsort(rank, kind="stable")
-        combinations = self._combination(picks)
+    def _chosen(self, recipes: Sequence[Recipe], rank: Array, top: int) -> list[int]:
+        order = np.argsort(rank, kind="stable").tolist()
+        roads = [_combination(r) for r in recipes]
+        ways = [(road, _coats(r)) for road, r in zip(roads, recipes, strict=True)]
         near = rank <= max(3.0 * rank.min(), rank.min() + 2.0 * self.target.tolerance.value)
-        coats = self.space.schedules.total[picks.schedule]
         chosen: list[int] = []
         # One of each road that comes near; then other coats of the same; then what is left.
         rules: tuple[Callable[[int], bool], ...] = (
-            lambda i: bool(near[i]) and combinations[i] not in combinations[chosen],
-            lambda i: (
-                bool(near[i])
-                and all((combinations[i], coats[i]) != (combinations[j], coats[j]) for j in chosen)
-            ),
-            lambda i: combinations[i] not in combinations[chosen],
+            lambda i: bool(near[i]) and roads[i] not in [roads[j] for j in chosen],
+            lambda i: bool(near[i]) and ways[i] not in [ways[j] for j in chosen],
+            lambda i: roads[i] not in [roads[j] for j in chosen],
             lambda i: True,
         )
         for rule in rules:
             for i in order:
-                if len(chosen) < top and int(i) not in chosen and rule(int(i)):
-                    chosen.append(int(i))
+                if len(chosen) < top and i not in chosen and rule(i):
+                    chosen.append(i)
         return sorted(chosen, key=lambda i: float(rank[i]))
 
     def _described(
         self,
         chosen: Sequence[int],
-        picks: Picks,
         recipes: Sequence[Recipe],
         view: Scores,
         *,
         cost: Array,
-        continuous: dict[tuple[int, int], float],
+        continuous: dict[Hashable, float],
     ) -> list[Suggestion]:
         model, space = self.space.model, self.space
-        neat = space.neat[picks.pot]
+        neat = np.array([len(r.layers) == 1 and r.layers[0][0].neat for r in recipes])
         rival = float(view.hope.mean[neat].min(initial=np.inf))
         bare = [Recipe(recipes[i].ground, clear=space.shelf.clear) for i in chosen]
         grounds = model.predict_recipes(bare, self.viewings[0])
         first = view.prediction.first
         known, whole = first.known, first.covariance
-        combinations = self._combination(picks)
-        coats = space.schedules.total[picks.schedule]
         made = []
         for place, i in enumerate(chosen):
-            best = continuous.get((int(combinations[i]), int(coats[i])), float(cost[i]))
-            outcome = outcome_at(i, recipes[i], first, view.hope)
+            recipe = recipes[i]
+            best = continuous.get((_combination(recipe), _coats(recipe)), float(cost[i]))
+            outcome = outcome_at(i, recipe, first, view.hope)
             own = outcome.expected
+            colours = ", then ".join(" + ".join(c.names) for c, _ in recipe.layers)
             made.append(
                 Suggestion(
                     **vars(outcome),
                     delta_e00=float(delta_e00(self.target.aims[0].lab, outcome.lab)),
                     known_share=float(np.trace(known[i]) / np.trace(whole[i])),
-                    why=why(recipes[i], ground_lab=grounds[place], rival=rival, own=own),
-                    combination=f"{' + '.join(recipes[i].ground.names)} under "
-                    f"{' + '.join(space.shelf.colours[picks.pot[i]].names)}",
-                    never_sprayed=tuple(self._new(recipes[i], int(picks.ground[i]))),
+                    why=why(recipe, ground_lab=grounds[place], rival=rival, own=own),
+                    combination=f"{' + '.join(recipe.ground.names)} under {colours}",
+                    never_sprayed=tuple(self._new(recipe)),
                     rounding_loss=max(0.0, float(cost[i]) - best),
                     labs=tuple(three(v) for v in view.prediction.labs[:, i]),
                 )
@@ -407,6 +416,16 @@ def _best_by_coats(
     every, square = np.concatenate(places, axis=1), np.concatenate(squares)
     order = np.argsort(every[1], kind="stable")
     return Picks(*every[:, order]), square[order].astype(float)
+
+
+def _combination(recipe: Recipe) -> Hashable:
+    """Its ground and colours, whatever their parts."""
+    colours = tuple(frozenset(colour.shares) for colour, _ in recipe.layers)
+    return frozenset(recipe.ground.shares), colours
+
+
+def _coats(recipe: Recipe) -> int:
+    return recipe.schedule.coats if recipe.schedule else 0
 
 
 def _film_shows(model: FilmPredictor, target: Target) -> Callable[[Sequence[Recipe]], Array]:

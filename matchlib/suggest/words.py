@@ -30,7 +30,9 @@ def _coats(recipe: Recipe) -> str:
     for step in recipe.schedule.steps:
         carrier, colour = float(step.ratio.carrier), float(step.ratio.colour)
         parts.append(
-            f"{step.coats} coat{'s' * (step.coats != 1)} at {step.ratio} ({_count(carrier)} "
+            f"{step.coats} coat{'s' * (step.coats != 1)}"
+            + (f" of {step.colour}" if step.colour else "")
+            + f" at {step.ratio} ({_count(carrier)} "
             f"part{'s' * (carrier != 1)} carrier to {_count(colour)} "
             f"part{'s' * (colour != 1)} colour)"
         )
@@ -96,7 +98,8 @@ def why(recipe: Recipe, *, ground_lab: ArrayLike, rival: float, own: float) -> s
     if colour is None:
         return f"Bare {ground}: the ground alone is nearest."
     gift = _gift(ground_lab)
-    if colour.neat:
+    layers = [str(c) for c, _ in recipe.layers]
+    if len(layers) == 1 and colour.neat:
         kind = f"Neat {colour} over {ground}"
         return f"{kind}: {gift}; {_coats(recipe)}."
     if rival - own > 0.05:
@@ -104,7 +107,8 @@ def why(recipe: Recipe, *, ground_lab: ArrayLike, rival: float, own: float) -> s
         gain = f"the second colour brings it {nearer} than any neat one"
     else:
         gain = "no nearer than a neat colour, but another way to it"
-    return f"{colour} in one pot over {ground}: {gain}; {_coats(recipe)}."
+    pots = f"{colour} in one pot" if len(layers) == 1 else " over ".join(reversed(layers))
+    return f"{pots} over {ground}: {gain}; {_coats(recipe)}."
 
 
 @dataclass(frozen=True)
@@ -129,6 +133,8 @@ class PastRecipes:
     """
 
     def __init__(self, archive: Iterable[Recipe]) -> None:
+        past = set(archive)
+        self._layered = {tuple(frozenset(c.shares) for c, _ in r.layers) for r in past}
         self.past = [
             (
                 frozenset(r.colour.shares),
@@ -136,7 +142,7 @@ class PastRecipes:
                 r.schedule.coats,
                 max(float(step.ratio.fraction) for step in r.schedule.steps),
             )
-            for r in set(archive)
+            for r in past
             if r.colour is not None and r.schedule is not None
         ]
         self._sprayed: dict[frozenset[str], _Uses] = {}
@@ -158,15 +164,19 @@ class PastRecipes:
             found.append(f"ground never mixed at these parts: {recipe.ground}")
         if not self.past or recipe.colour is None or recipe.schedule is None:
             return found
-        names = frozenset(recipe.colour.shares)
-        known = self._of(names)
-        if not known.over and len(names) > 1:
-            found.append(f"these colours never mixed: {' and '.join(recipe.colour.names)}")
-        elif known.over and not never_mixed and recipe.ground not in known.over:
-            found.append(f"{recipe.colour} never sprayed over {recipe.ground}")
-        if recipe.schedule.coats > known.coats:
-            found.append(f"more coats than ever sprayed ({recipe.schedule.coats})")
-        own = max(recipe.schedule.steps, key=lambda step: step.ratio.fraction).ratio
-        if own.fraction > known.rich + 1e-9:
-            found.append(f"richer ratio than ever sprayed ({own})")
+        layers = tuple(frozenset(colour.shares) for colour, _ in recipe.layers)
+        if len(layers) > 1 and layers not in self._layered:
+            over = " over ".join(str(c) for c, _ in reversed(recipe.layers))
+            found.append(f"never sprayed one over the other: {over}")
+        for names, (colour, schedule) in zip(layers, recipe.layers, strict=True):
+            known = self._of(names)
+            if not known.over and len(names) > 1:
+                found.append(f"these colours never mixed: {' and '.join(colour.names)}")
+            elif known.over and not never_mixed and recipe.ground not in known.over:
+                found.append(f"{colour} never sprayed over {recipe.ground}")
+            if schedule.coats > known.coats:
+                found.append(f"more coats than ever sprayed ({schedule.coats})")
+            own = max(schedule.steps, key=lambda step: step.ratio.fraction).ratio
+            if own.fraction > known.rich + 1e-9:
+                found.append(f"richer ratio than ever sprayed ({own})")
         return found

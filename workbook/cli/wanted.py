@@ -260,8 +260,8 @@ class ShelfOptions:
 class SearchOptions(ShelfOptions):
     """What may be used, and how it may be put together.
 
-    `ratio_step`: parts of carrier. `blends`, `step_ups`, `ground_blends`: whether recipes may have
-    them. `max_unevenness`: most that 10 percent of film may show.
+    `ratio_step`: parts of carrier. `blends`, `step_ups`, `ground_blends`, `layers`: whether recipes
+    may have them. `max_unevenness`: most that 10 percent of film may show.
     """
 
     min_coats: Annotated[
@@ -286,6 +286,13 @@ class SearchOptions(ShelfOptions):
         typer.Option(
             "--ground-blends/--no-ground-blends",
             help="Grounds mixed of two.  [default: ground-blends]",
+        ),
+    ] = None
+    layers: Annotated[
+        bool | None,
+        typer.Option(
+            "--layers/--no-layers",
+            help="One neat colour over another, each from a pot of its own.  [default: no-layers]",
         ),
     ] = None
     clear: Annotated[

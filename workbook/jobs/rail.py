@@ -12,7 +12,7 @@ from workbook.session.work import Work
 if TYPE_CHECKING:
     from matchlib.domain import Recipe
 
-__all__ = ["STEPS", "coats_words", "rail", "recipe_title", "steps_open"]
+__all__ = ["STEPS", "coats_words", "materials", "rail", "recipe_title", "steps_open"]
 
 STEPS = ("target", "recipe", "spray", "read", "done")
 
@@ -84,3 +84,8 @@ def rail(work: Work, step: str) -> Raw:
         f'<div class="wb-held"><p>Job {job.number} · <b>{esc(job.name)}</b>{whom}</p>'
         f'{picture}<p class="wb-num">{aim}</p>{body}{shown}</div>'
     )
+
+
+def materials(recipe: Recipe) -> tuple[object, ...]:
+    """A recipe's ground and its colours, whatever their ratios and coats."""
+    return recipe.ground, *(colour for colour, _ in recipe.layers)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from matchlib.colorimetry import delta_lch
 from workbook.figures import Raw, esc, protocol_list
-from workbook.jobs.rail import coats_words
+from workbook.jobs.rail import coats_words, materials
 from workbook.page.fields import button, check, field, fold, problem, upload
 from workbook.page.pictures import areas, axes, coats, numbers, split, tenths
 from workbook.session.targets import lab_of
@@ -76,13 +76,13 @@ def ways_of(work: Work, advice: Advice, steering: Steering | None, panel: Panel)
         )
     for scored in (*advice.changes, *advice.fresh):
         recipe, told = scored.recipe, coats_words(scored.recipe)
-        if _materials(recipe) != _materials(panel.recipe):
+        if materials(recipe) != materials(panel.recipe):
             told = f"{' then '.join(str(c) for c, _ in recipe.layers)} over {recipe.ground}, {told}"
         ways.append(Way(f"A fresh card: {told}", recipe, "", scored.probability))
     kept: dict[object, Way] = {}  # of so many coats of the same things one will do, the likeliest
     for way in sorted(ways, key=lambda w: (-round(w.chance, 2), not w.on)):
         count = 0 if way.recipe.schedule is None else way.recipe.schedule.coats
-        kept.setdefault((way.on, _materials(way.recipe), count), way)
+        kept.setdefault((way.on, materials(way.recipe), count), way)
     return list(kept.values())
 
 
@@ -243,11 +243,6 @@ def _rows(
             f"{tenths(way.chance, 'pass')}{use}</article>"
         )
     return told
-
-
-def _materials(recipe: Recipe) -> tuple[object, ...]:
-    """Its ground and its colours."""
-    return recipe.ground, *(colour for colour, _ in recipe.layers)
 
 
 def _ask(work: Work, card: Panel, wrong: Exception | None, photo: str, doubted: bool) -> Raw:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
 from workbook.figures import Raw, esc, number
 from workbook.figures.charts import Mark, lab_chart
-from workbook.jobs.rail import coats_words, recipe_title
+from workbook.jobs.rail import coats_words, materials, recipe_title
 from workbook.page.fields import button, check, chips, choice, fold, problem, slider
 from workbook.page.page import Press
 from workbook.page.pictures import chance, coats, split, tenths
@@ -30,6 +30,12 @@ _TOOLS = {
     "own": "Try my own recipe",
     "chart": "Show on the colour chart",
     "compare": "Compare two",
+}
+_MAY = {
+    "blends": "two colours in a pot",
+    "step_ups": "two ratios one after the other",
+    "ground_blends": "two grounds mixed",
+    "layers": "one colour over another",
 }
 _EVEN = {"": "anything", **{f"{v:g}": f"{v:g}" for v in (0.5, 1.0, 1.5, 2.0, 3.0)}}
 _CARRIERS = [2 + 0.5 * i for i in range(17)] + [11, 12, 14, 16, 20]
@@ -61,10 +67,10 @@ def offers(found: Suggestions, plans: CardPlans | None) -> list[Offer]:
     `plans`: None while they are being worked out. Returned: one for each ground and pot at most
     with a reading on the way.
     """
-    by: dict[Any, CardPlan] = {(p.whole.ground, p.whole.colour): p for p in plans or () if p.looks}
+    by: dict[Any, CardPlan] = {materials(p.whole): p for p in plans or () if p.looks}
     rows = []
     for one in found:
-        plan = by.pop((one.recipe.ground, one.recipe.colour), None)
+        plan = by.pop(materials(one.recipe), None)
         if plan is not None and plan.steered >= one.probability + _WORTH:
             after = (plan.looks[0].after,)
             rows.append(Offer(plan.whole, plan.steered, one.probability, after, one))
@@ -92,7 +98,7 @@ def recipe_page(
     combinations: dict[Any, Offer] = {}  # one row a ground and pot; its other coats are folded
     for one in rows:
         if one.chance >= FOLDED or not combinations:
-            combinations.setdefault((one.recipe.ground, one.recipe.colour), one)
+            combinations.setdefault(materials(one.recipe), one)
     likely = list(combinations.values())[:_MOST]
     rest = [r for r in rows if r not in likely]
     shown = "".join(_row(work, r, rows.index(r), first=not i) for i, r in enumerate(likely))
@@ -185,11 +191,9 @@ def _shelf_form(work: Work) -> str:
     on = {str(c) for c in limits.colours} if limits.colours is not None else set(colours)
     ratios = {f"{c:g}": f"{c:g} : 1" for c in sorted({*_CARRIERS, *limits.carrier})}
     low, high = limits.carrier
-    may = {"blends": "two colours in a pot", "step_ups": "two ratios one after the other",
-           "ground_blends": "two grounds mixed"}  # fmt: skip
     blends = [g for g in work.archive.grounds() if len(g.names) > 1]
     boxes = [check(c, "colours", c, c in on, do="shelf") for c in colours]
-    allowed = [check(w, "may", n, bool(getattr(limits, n)), do="shelf") for n, w in may.items()]
+    allowed = [check(w, "may", n, bool(getattr(limits, n)), do="shelf") for n, w in _MAY.items()]
     counts = {str(n): str(n) for n in range(1, 11)}
     uneven = f"{limits.max_unevenness:g}" if limits.max_unevenness else ""
     return (
@@ -229,7 +233,7 @@ def limits_of_press(work: Work, done: Press) -> Limits:
         changes["max_coats"] = int(done.fields["max_coats"])
         uneven = done.fields.get("max_unevenness", "")
         changes["max_unevenness"] = float(uneven) if uneven else None
-        changes |= {n: n in done.ticked("may") for n in ("blends", "step_ups", "ground_blends")}
+        changes |= {n: n in done.ticked("may") for n in _MAY}
     return replace(work.limits, **changes)
 
 
