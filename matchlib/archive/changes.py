@@ -113,17 +113,9 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Stamp:
-    """Who changes something, when and why.
+    """Who changes something, when and why."""
 
-    Parameters
-    ----------
-    at : str
-        UTC, ISO 8601.
-    who, why : str
-        As given.
-    """
-
-    at: str
+    at: str  # UTC, ISO 8601
     who: str = ""
     why: str = ""
 

@@ -33,19 +33,7 @@ _WRITE = "archive_write"
 
 
 class Database:
-    """An engine, with read and write transactions that speak `ArchiveError`.
-
-    Parameters
-    ----------
-    engine : sqlalchemy.Engine
-        Made by `database_of`.
-    label : str
-        File or address without password, for errors.
-    path : Path, optional
-        The file, for SQLite.
-    read_only : bool
-        Refuse to write.
-    """
+    """An engine, with read and write transactions that speak `ArchiveError`."""
 
     def __init__(
         self, engine: sa.Engine, *, label: str, path: Path | None, read_only: bool

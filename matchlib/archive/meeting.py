@@ -23,25 +23,13 @@ _EMPTY = (None, "", (), NO_SETUP)
 
 @dataclass(frozen=True, slots=True)
 class Met:
-    """A known panel and another of its code.
-
-    Parameters
-    ----------
-    there, given : Panel
-        The two.
-    joined : Panel
-        The known one with what the other adds and does not say otherwise.
-    differing : tuple of str
-        What cannot both be.
-    other : tuple of str
-        What is left as it is known, for it counts little.
-    """
+    """A known panel and another of its code."""
 
     there: Panel
     given: Panel
-    joined: Panel
-    differing: tuple[str, ...]
-    other: tuple[str, ...]
+    joined: Panel  # the known one with what the other adds and does not say otherwise
+    differing: tuple[str, ...]  # what cannot both be
+    other: tuple[str, ...]  # what is left as it is known, for it counts little
 
     @property
     def words(self) -> str:

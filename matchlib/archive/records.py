@@ -28,15 +28,7 @@ def utc_now() -> dt.datetime:
 
 
 class Records:
-    """An open database with its clock, and all of an archive that is no panel.
-
-    Parameters
-    ----------
-    database : Database
-        Checked and of the newest version.
-    clock : callable
-        Gives the time for the history.
-    """
+    """An open database with its clock, and all of an archive that is no panel."""
 
     def __init__(self, database: Database, *, clock: Callable[[], dt.datetime] = utc_now) -> None:
         self._database = database

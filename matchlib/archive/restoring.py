@@ -23,23 +23,13 @@ __all__ = ["Contents", "Restored", "restore"]
 
 @dataclass(frozen=True, slots=True)
 class Contents:
-    """What an archive holds, at a glance.
-
-    Parameters
-    ----------
-    panels, removed, jobs : int
-        So many.
-    change : int
-        Number of its last change; 0 for none.
-    at : str
-        When that was: UTC, ISO 8601; empty for none.
-    """
+    """What an archive holds, at a glance."""
 
     panels: int
     removed: int
     jobs: int
-    change: int
-    at: str
+    change: int  # number of its last change; 0 for none
+    at: str  # when that was: UTC, ISO 8601; empty for none
 
     @property
     def words(self) -> str:

@@ -31,22 +31,12 @@ __all__ = ["StoredPanel", "insert_readings", "kept", "kept_in", "panel_kept", "w
 
 @dataclass(frozen=True)
 class StoredPanel:
-    """A panel as it is kept.
-
-    Parameters
-    ----------
-    row, import_id : int
-        Its row, and that of the import that it came with.
-    panel : Panel
-        With its readings.
-    deleted : bool
-        Whether it was put aside.
-    """
+    """A panel as it is kept."""
 
     row: int
-    import_id: int
-    panel: Panel
-    deleted: bool
+    import_id: int  # row of the import that it came with
+    panel: Panel  # with its readings
+    deleted: bool  # put aside
 
     @cached_property
     def fields(self) -> dict[str, Any]:

@@ -38,56 +38,23 @@ AT_A_TIME = 1000
 
 @dataclass(frozen=True)
 class LeftOutReadings:
-    """Panels against a fit without each of them; m panels that were read.
-
-    Parameters
-    ----------
-    model : FilmPredictor
-        The fit.
-    panels : tuple of Panel
-        The panels.
-    viewings : tuple of Viewing
-        Of the readings compared: the first reading's of each panel.
-    sources : tuple of str
-        Of the same readings.
-    conditions : tuple of Conditions
-        Who sprayed, from what, when.
-    lab : ndarray, shape (m, 3)
-        Mean of the panel's readings of that viewing and source.
-    residual : ndarray, shape (m, 3)
-        Reading less prediction without the panel.
-    covariance : ndarray, shape (m, 3, 3)
-        Of that, by the spread between panels and what is not known.
-    own : ndarray, shape (m, 3, 3)
-        The panel's part of it: spray and reading.
-    film : ndarray, shape (m, 3)
-        Derivative of Lab by log film.
-    jacobian : ndarray, shape (m, 3, p)
-        By the law's values.
-    without : ndarray, shape (m, 3, 3)
-        (C - H)^-1 of each panel.
-    pull : ndarray, shape (m, 3)
-        (C - H)^-1 times the plain residual.
-    grow : ndarray, shape (m,)
-        Factor on what is not known, by each recipe's reach.
-    scale : float
-        Factor on covariances by which the middle panel is as far away as it should be; at least 1.
-    """
+    """Panels against a fit without each of them; m panels that were read."""
 
     model: FilmPredictor
     panels: tuple[Panel, ...]
-    viewings: tuple[Viewing, ...]
-    sources: tuple[str, ...]
-    conditions: tuple[Conditions, ...]
-    lab: Array
-    residual: Array
-    covariance: Array
-    own: Array
-    film: Array
-    jacobian: Array
-    without: Array
-    pull: Array
-    grow: Array
+    viewings: tuple[Viewing, ...]  # of the readings compared: the first reading's of each panel
+    sources: tuple[str, ...]  # of the same readings
+    conditions: tuple[Conditions, ...]  # who sprayed, from what, when
+    lab: Array  # (m, 3), mean of the panel's readings of that viewing and source
+    residual: Array  # (m, 3), reading less prediction without the panel
+    covariance: Array  # (m, 3, 3), of that, by the spread between panels and what is not known
+    own: Array  # (m, 3, 3), the panel's part of it: spray and reading
+    film: Array  # (m, 3), derivative of Lab by log film
+    jacobian: Array  # (m, 3, p), by the law's values
+    without: Array  # (m, 3, 3), (C - H)^-1 of each panel
+    pull: Array  # (m, 3), (C - H)^-1 times the plain residual
+    grow: Array  # (m,), factor on what is not known, by each recipe's reach
+    # factor on covariances by which the middle panel is as far away as it should be; at least 1
     scale: float
 
     @property

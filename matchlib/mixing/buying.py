@@ -82,28 +82,14 @@ class Labour:
 
 @dataclass(frozen=True, slots=True)
 class BillLine:
-    """What a job takes of one thing.
+    """What a job takes of one thing."""
 
-    Parameters
-    ----------
-    name : str
-        Carrier, a colour, reducer or hardener.
-    need_ml, stock_ml : float
-        What the job takes, and what is on the shelf [mL].
-    bottles : int, optional
-        To buy; None where the bottle's size is not known.
-    spent : float, optional
-        Worth of what the job takes, in the shop's money.
-    paid : float, optional
-        Price of the bottles to buy.
-    """
-
-    name: str
-    need_ml: float
-    stock_ml: float
-    bottles: int | None
-    spent: float | None
-    paid: float | None
+    name: str  # carrier, a colour, reducer or hardener
+    need_ml: float  # what the job takes [mL]
+    stock_ml: float  # what is on the shelf [mL]
+    bottles: int | None  # to buy; None where the bottle's size is not known
+    spent: float | None  # worth of what the job takes, in the shop's money
+    paid: float | None  # price of the bottles to buy
     SHOWN: ClassVar = ("name", "need_ml", "stock_ml", "short_ml", "bottles", "spent", "paid")
 
     @property

@@ -13,28 +13,14 @@ __all__ = ["VISCOSITY_CUPS", "ViscosityCup", "drain_words", "viscosity"]
 
 @dataclass(frozen=True, slots=True)
 class ViscosityCup:
-    """A flow cup: kinematic viscosity = slope (seconds - offset), within its range.
+    """A flow cup: kinematic viscosity = slope (seconds - offset), within its range."""
 
-    Parameters
-    ----------
-    name : str
-        The cup.
-    slope : float
-        [mm²/s per s].
-    offset : float
-        [s].
-    shortest, longest : float
-        Drain times for which it holds [s].
-    source : str
-        Where the law stands.
-    """
-
-    name: str
-    slope: float
-    offset: float
-    shortest: float
-    longest: float
-    source: str
+    name: str  # the cup
+    slope: float  # [mm²/s per s]
+    offset: float  # [s]
+    shortest: float  # least drain time for which it holds [s]
+    longest: float  # and greatest [s]
+    source: str  # where the law stands
 
 
 #: At 25 °C, for liquids that flow like oils; thickened paint only compares with itself.
