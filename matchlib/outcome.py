@@ -24,7 +24,7 @@ class Outcome:
 
     recipe: Recipe  # all that is on the panel
     lab: Lab  # CIELAB expected under the target's first viewing
-    covariance: Array = field(compare=False, repr=False)  # of that reading [ΔE*ab²]
+    covariance: Array = field(compare=False, repr=False)  # (3, 3), of that reading [ΔE*ab²]
     dof: float  # degrees of freedom of that covariance, for `matchlib.tails.region`
     expected: float  # mean difference from the target, in the tolerance's unit
     sd: float  # and its standard deviation

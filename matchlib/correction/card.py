@@ -37,14 +37,14 @@ USUAL = 4
 class Ahead:
     """What recipes would read on a card, n of them under m viewings, about what is believed."""
 
-    labs: Array  # CIELAB expected
-    slope: Array  # derivative by what is believed of the card
+    labs: Array  # (m, n, 3), CIELAB expected
+    slope: Array  # (n, 3 m, k), derivative by what is believed of the card
     # derivative by the log film of the coats that are still to be laid, times its standard
     # deviation
-    new: Array
-    film: Array  # derivative by the log film of the whole
+    new: Array  # (n, 3 m)
+    film: Array  # (n, 3 m), derivative by the log film of the whole
     # covariance of the reading's noise, and of mottle that is another at every reading
-    reading: Array
+    reading: Array  # (3 m, 3 m)
 
 
 @dataclass(frozen=True)

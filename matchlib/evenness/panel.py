@@ -32,7 +32,7 @@ class UnevenAngle:
     viewing: Viewing  # light, observer and geometry
     weight: float  # how often a difference counts here [-]
     # CIELAB of the one panel that is drawn, strokes running left to right
-    picture: Array = field(compare=False, repr=False)
+    picture: Array = field(compare=False, repr=False)  # (rows, columns, 3)
     # difference that 95 percent of pairs of patches of 2 cm stay within, mean over the panels
     # drawn; in the unit of the order's difference, not weighted
     side_to_side: float

@@ -34,7 +34,7 @@ class ColourRange:
     """The colours within reach of one colour, or of all."""
 
     recipes: tuple[Recipe, ...]  # n of them
-    lab: Array  # CIELAB by the law
+    lab: Array  # (n, 3), CIELAB by the law
     # panels of the archive: code, recipe, CIELAB as read
     panels: tuple[tuple[str, Recipe, Lab], ...]
     # by colour: its name, recipes, least and greatest L*, least and greatest C*
