@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import fields, is_dataclass
 from fractions import Fraction
 from functools import lru_cache
@@ -87,13 +87,18 @@ def dump(value: object) -> str:
 
 def shown(value: Any) -> Any:
     """Return what JSON can hold of a result, for people and programs to read, not to be kept."""
-    # `SHOWN` of a class names what is shown of it, or pairs of the name shown and where it is.
+    # `SHOWN` of a class names what is shown of it, or pairs of the name shown and where it is or
+    # how it is made; what has no name brings its own.
     names = getattr(type(value), "SHOWN", None)
     if names is None and is_dataclass(value) and not isinstance(value, _WRITTEN):
         names = [field.name for field in fields(value)]
     if names is not None:
         pairs = [(name, name) if isinstance(name, str) else name for name in names]
-        return {name: shown(_at(value, place)) for name, place in pairs}
+        found: dict[str, Any] = {}
+        for name, place in pairs:
+            each = shown(_at(value, place))
+            found |= {name: each} if name else each or {}
+        return found
     if hasattr(value, "tolist"):  # NumPy's
         return value.tolist()
     if isinstance(value, Mapping):
@@ -107,8 +112,10 @@ def shown(value: Any) -> Any:
     return str(value) if isinstance(value, (Path, *_WRITTEN)) else value
 
 
-def _at(value: Any, place: str) -> Any:
+def _at(value: Any, place: str | Callable[[Any], Any]) -> Any:
     """What stands at a place such as ``kept.ratio``; None where a part of the way is None."""
+    if callable(place):
+        return place(value)
     for name in place.split("."):
         value = None if value is None else getattr(value, name)
     return value

@@ -7,6 +7,7 @@ import datetime as dt
 import pytest
 
 from matchlib.errors import FileError, ImportRefused, MatchlibError
+from matchlib.plain import shown
 from matchlib.readings import read_file, understand
 
 NM = list(range(400, 701, 10))
@@ -130,7 +131,7 @@ def test_ten_rows_are_shown_as_understood_with_what_is_unsure(table):
 
 def test_plain_data_for_a_page(table):
     report = understand(table("Panel,Base,L*,a*,b*\nA,silver,80,0,1\nB,silver,x,0,1\n"))
-    told = report.as_dict()
+    told = shown(report)
     assert [r["row"] for r in told["rows"]] == [2, 3]
     assert told["taken"] == []
     assert told["refused"][0]["row"] == 3

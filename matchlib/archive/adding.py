@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import ClassVar, Literal
 
 import sqlalchemy as sa
 
@@ -59,6 +59,16 @@ class AddResult:
     >>> added.added, added.already
     (('T003',), ('T001', 'T002'))
     """
+
+    SHOWN: ClassVar = (
+        "added",
+        ("extended", lambda r: [{"panel": code, "readings": n} for code, n in r.extended]),
+        *("already", "again"),
+        ("left_out", lambda r: [{"panel": code, "reason": why} for code, why in r.refused]),
+        ("differing", lambda r: [{"panel": code, "what": what} for code, what in r.differing]),
+        ("replaced", lambda r: [{"panel": code, "what": what} for code, what in r.replaced]),
+        ("readings_added", "readings"),
+    )
 
     added: tuple[str, ...] = ()
     extended: tuple[tuple[str, int], ...] = ()

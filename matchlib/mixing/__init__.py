@@ -1,8 +1,8 @@
 """Pot arithmetic: from a recipe and a job to what is poured, bought and left.
 
 Pure functions on numbers, and frozen results that say themselves in words (``text``) and as plain
-data (``as_dict``). Every ratio is carrier to colour, carrier first; every key and sentence names
-which is which. Nothing here says that an exposure is safe: see `matchlib.cautions`.
+data (`matchlib.plain.shown`). Every ratio is carrier to colour, carrier first; every key and
+sentence names which is which. Nothing here says that an exposure is safe: see `matchlib.cautions`.
 """
 
 from __future__ import annotations

@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import ClassVar
 
 from matchlib.errors import FileError
 
@@ -27,6 +27,8 @@ class Undecided(Exception):  # noqa: N818  a row waiting for an answer is no err
 @dataclass(frozen=True, slots=True)
 class Choice:
     """One possible answer."""
+
+    SHOWN: ClassVar = (("answer", "key"), "text", "means")
 
     key: str  # what is given as the answer
     text: str  # in words
@@ -59,6 +61,11 @@ class Question:
     True
     """
 
+    SHOWN: ClassVar = (
+        *("key", ("question", "text"), "choices"),
+        *(("rows", lambda q: dict.fromkeys(q.rows).keys()), ("assumed", "default"), "answer"),
+    )
+
     key: str
     text: str
     choices: Sequence[Choice]
@@ -70,24 +77,6 @@ class Question:
     def open(self) -> bool:
         """Whether nothing can be taken before it is answered."""
         return self.answer is None and self.default is None
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the question as plain data, for a page or for JSON.
-
-        Returns
-        -------
-        dict
-            ``key``, ``question``, ``choices`` (``answer``, ``text``, ``means``), ``rows``,
-            ``assumed`` and ``answer``.
-        """
-        return {
-            "key": self.key,
-            "question": self.text,
-            "choices": [{"answer": c.key, "text": c.text, "means": c.means} for c in self.choices],
-            "rows": list(dict.fromkeys(self.rows)),
-            "assumed": self.default,
-            "answer": self.answer,
-        }
 
     def words(self) -> str:
         """Return the question in plain words, a line a choice.

@@ -6,7 +6,7 @@ import csv
 import io
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from matchlib.domain import Panel, Reading
 from matchlib.errors import ImportRefused
@@ -38,6 +38,8 @@ TAKEN, REFUSED, WAITS, ALONE, REMARK = "taken", "refused", "waits", "alone", "re
 class RowReport:
     """What became of one row."""
 
+    SHOWN: ClassVar = ("row", "panel", "outcome", "reasons", "sheet")
+
     row: int  # number of the row as its user sees it; a table's header is row 1
     # ``taken``, ``refused``, ``waits`` (for an answer), ``alone`` (a reading without a back, or a
     # back without a reading), or ``remark`` (no row of the table)
@@ -51,15 +53,6 @@ class RowReport:
     def reason(self) -> str:
         """All reasons as one text."""
         return " Also: ".join(self.reasons)
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the row as plain data."""
-        told = {"row": self.row, "panel": self.panel, "outcome": self.outcome}
-        return {
-            **told,
-            "reasons": list(self.reasons),
-            **({"sheet": self.sheet} if self.sheet else {}),
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +106,23 @@ class ImportReport:
     >>> len(report.taken), len(report.refused)
     (148, 0)
     """
+
+    SHOWN: ClassVar = (
+        *("file", "sha256", "rows"),
+        ("taken", lambda r: [{"panel": row.panel, "row": row.row} for row in r.taken]),
+        (
+            "refused",
+            lambda r: [{n: getattr(w, n) for n in ("row", "panel", "reasons")} for w in r.refused],
+        ),
+        ("unsure", lambda r: [q for q in r.questions if q.answer is None]),
+        ("answered", lambda r: {q.key: q.answer for q in r.questions if q.answer is not None}),
+        ("columns", lambda r: [{"name": n, "meaning": m, "unsure": w} for n, m, w in r.columns]),
+        "preview",
+        ("panels", lambda r: [panel.code for panel in r.panels]),
+        ("readings", lambda r: sum(panel.times_read for panel in r.panels)),
+        ("tile_readings", lambda r: len(r.tiles)),
+        *("warnings", ("kept_as_notes", "notes"), "assumed"),
+    )
 
     file: str
     sha256: str
@@ -224,34 +234,6 @@ class ImportReport:
             first += [guard(row.sheet)] * sheets
             writer.writerow([*first, *(own.get(n, "") for n in names)])
         return stream.getvalue()
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the report as plain data, for JSON.
-
-        Returns
-        -------
-        dict
-            Everything but the readings themselves.
-        """
-        return {
-            "file": self.file,
-            "sha256": self.sha256,
-            "rows": [r.as_dict() for r in self.rows],
-            "taken": [{"panel": r.panel, "row": r.row} for r in self.taken],
-            "refused": [
-                {"row": r.row, "panel": r.panel, "reasons": list(r.reasons)} for r in self.refused
-            ],
-            "unsure": [q.as_dict() for q in self.questions if q.answer is None],
-            "answered": {q.key: q.answer for q in self.questions if q.answer is not None},
-            "columns": [{"name": n, "meaning": m, "unsure": w} for n, m, w in self.columns],
-            "preview": [dict(p) for p in self.preview],
-            "panels": [p.code for p in self.panels],
-            "readings": sum(p.times_read for p in self.panels),
-            "tile_readings": len(self.tiles),
-            "warnings": list(self.warnings),
-            "kept_as_notes": list(self.notes),
-            "assumed": list(self.assumed),
-        }
 
     def refusal(self, *, option: bool = True) -> ImportRefused:
         """Return the error that says this import was refused.

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, overload
+from typing import TYPE_CHECKING, ClassVar, overload
 
 from matchlib.domain import Lab, Recipe
 from matchlib.job import Plan
 from matchlib.listing import items_frame
+from matchlib.plain import shown
 from matchlib.tails import chance_words
 
 if TYPE_CHECKING:
@@ -19,13 +20,22 @@ if TYPE_CHECKING:
 __all__ = ["CardPlan", "CardPlans", "Likely", "PlannedReading"]
 
 
+def _rounded(lab: Lab) -> dict[str, float]:
+    return dict(zip("Lab", (round(v, 3) for v in lab), strict=True))
+
+
 @dataclass(frozen=True)
 class PlannedReading:
     """A reading on the way."""
 
+    SHOWN: ClassVar = (
+        *("after", ("schedule", lambda one: one.recipe.cells["schedule"])),
+        *(("", lambda one: _rounded(one.lab)), ("sd", lambda one: [round(v, 3) for v in one.sd])),
+    )
+
     recipe: Recipe  # all that is on the card then, without its clear coat if it is read before that
-    lab: Lab  # CIELAB expected under the target's first viewing, and its standard deviation
-    sd: Lab  # CIELAB expected under the target's first viewing, and its standard deviation
+    lab: Lab  # CIELAB expected under the target's first viewing
+    sd: Lab  # and its standard deviation
 
     @property
     def after(self) -> int:
@@ -36,6 +46,11 @@ class PlannedReading:
 @dataclass(frozen=True)
 class Likely:
     """What follows from a reading that may come."""
+
+    SHOWN: ClassVar = (
+        *("case", ("", lambda one: _rounded(one.lab)), "state", "words"),
+        ("chance", lambda one: round(one.chance, 4)),
+    )
 
     case: str  # ``light``, ``as expected`` or ``dark``
     lab: Lab  # the reading at the first look
@@ -84,6 +99,21 @@ class CardPlan:
     True
     """
 
+    SHOWN: ClassVar = (
+        ("ground", "first.ground"),
+        ("colour", lambda p: p.first.cells["colour"]),
+        ("first", lambda p: p.first.cells["schedule"]),
+        ("whole", lambda p: p.whole.cells["schedule"]),
+        ("clear", lambda p: p.first.cells["clear"]),
+        ("looks", lambda p: [shown(one) | {"before_clear": p.bare_at(one)} for one in p.looks]),
+        "likely",
+        ("steered", lambda p: round(p.steered, 4)),
+        ("blind", lambda p: round(p.blind, 4)),
+        ("own", lambda p: None if p.own is None else round(p.own, 4)),
+        ("by_looks", lambda p: [round(v, 4) for v in p.by_looks]),
+        "words",
+    )
+
     first: Recipe
     whole: Recipe
     looks: tuple[PlannedReading, ...]
@@ -93,6 +123,10 @@ class CardPlan:
     likely: tuple[Likely, ...] = ()
     suggestion: Suggestion | None = field(default=None, compare=False)
     own: float | None = None
+
+    def bare_at(self, look: PlannedReading) -> bool:
+        """Return whether a look is before the clear coat that the card is to have."""
+        return bool(self.first.clear) and look.recipe.clear is None
 
     @property
     def plan(self) -> Plan:
@@ -110,7 +144,7 @@ class CardPlan:
             )
         look = self.looks[0]
         light, red, yellow = look.lab
-        clear = " before its clear coat" if self.first.clear and not look.recipe.clear else ""
+        clear = " before its clear coat" if self.bare_at(look) else ""
         lines = [
             f"Spray {self.first.words}; let it dry, and read it{clear}: about L {light:.1f}, "
             f"a {red:.1f}, b {yellow:.1f}.",
@@ -119,47 +153,6 @@ class CardPlan:
             f"{chance_words(self.blind)}.",
         ]
         return "\n".join(lines)
-
-    def as_dict(self) -> dict[str, object]:
-        """Return it as plain data.
-
-        Returns
-        -------
-        dict
-            Names, numbers and sentences only.
-        """
-        return {
-            "ground": str(self.first.ground),
-            "colour": str(self.first.colour or ""),
-            "first": str(self.first.schedule or ""),
-            "whole": str(self.whole.schedule or ""),
-            "clear": self.first.clear or "no",
-            "looks": [
-                {
-                    "after": one.after,
-                    "schedule": str(one.recipe.schedule or ""),
-                    "before_clear": bool(self.first.clear) and one.recipe.clear is None,
-                    **dict(zip("Lab", (round(v, 3) for v in one.lab), strict=True)),
-                    "sd": [round(v, 3) for v in one.sd],
-                }
-                for one in self.looks
-            ],
-            "likely": [
-                {
-                    "case": one.case,
-                    **dict(zip("Lab", (round(v, 3) for v in one.lab), strict=True)),
-                    "state": one.state,
-                    "words": one.words,
-                    "chance": round(one.chance, 4),
-                }
-                for one in self.likely
-            ],
-            "steered": round(self.steered, 4),
-            "blind": round(self.blind, 4),
-            "own": None if self.own is None else round(self.own, 4),
-            "by_looks": [round(v, 4) for v in self.by_looks],
-            "words": self.words,
-        }
 
 
 @dataclass(frozen=True)

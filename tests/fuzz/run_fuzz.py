@@ -25,6 +25,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from matchlib.errors import MatchlibError
+from matchlib.plain import shown
 from matchlib.readings import Stated, accepted, read_recipes, read_target, understand
 from matchlib.readings.photo import load_picture
 from tests.fuzz.mutate import READERS, mutated, seeds_of
@@ -74,7 +75,7 @@ def _read(reader: str, path: Path, rng: random.Random) -> None:
         report = understand(
             path, answers=answers, stated=replace(stated, decimal=decimal, scale=scale)
         )
-        report.as_dict(), report.text(), report.table()
+        shown(report), report.text(), report.table()
         accepted(report, keep_good=rng.random() < 0.5)
 
 

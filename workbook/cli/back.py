@@ -173,7 +173,9 @@ def _add(
             for job in note_sprayed(session.archive, card.panel, who=who):
                 words += f" Job {job.number}, {job.name}, now waits for its reading."
     if json_:
-        show_json({**draft.as_dict(), "added": added, "words": words})
+        from matchlib.plain import shown
+
+        show_json({**shown(draft), "added": added, "words": words})
     else:
         show(words)
 

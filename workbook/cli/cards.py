@@ -82,7 +82,7 @@ def steering_as_dict(found: Steering, following: CardPlans | None) -> dict[str, 
         "doubt": found.doubt,
         "options": [_option(o) for o in found.options],
         "words": found.words,
-        "next": None if following is None else following[0].as_dict(),
+        "next": None if following is None else following[0],
     }
 
 

@@ -154,7 +154,7 @@ def _import(
         if dry_run:
             seen = preview(archive, paths, how)
             _save(seen, report)
-            show_json(seen.as_dict()) if json_ else show(_previewed(seen))
+            show_json(seen) if json_ else show(_previewed(seen))
             return
         if sys.stdin.isatty() and not json_:
             how = _asked(archive, paths, how)
@@ -164,11 +164,11 @@ def _import(
             refused: ImportReport = error.report  # type: ignore[assignment]  # what the readers put there
             _save(refused, report)
             if json_:
-                show_json(refused.as_dict())
+                show_json(refused)
             raise
         if done.report is not None:
             _save(done.report, report)
-        show_json(done.as_dict()) if json_ else show(done.text)
+        show_json(done) if json_ else show(done.text)
 
 
 def _watch(
@@ -181,7 +181,7 @@ def _watch(
         if isinstance(done, MatchlibError):
             note(str(done))
         else:
-            show_json(done.as_dict()) if json_ else show(f"{path.name}: {done.text}")
+            show_json(done) if json_ else show(f"{path.name}: {done.text}")
 
 
 def _save(report: ImportReport, path: str | None) -> None:

@@ -165,7 +165,7 @@ def _match(
     if unseen:
         note(unseen)
     if json_:
-        cards = {p.suggestion.recipe: p.as_dict() for p in plans if p.suggestion and p.looks}
+        cards = {p.suggestion.recipe: p for p in plans if p.suggestion and p.looks}
         told = zip(found, matches_as_dicts(found), left_out, strict=True)
         show_json(
             [

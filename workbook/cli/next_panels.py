@@ -81,7 +81,7 @@ def _next(
         of_all = {
             "unfitting": [r.words for r in unfitting],
             "miss": why_not,
-            "card": None if card is None else card.as_dict(),
+            "card": card,
         }
         told = zip(found, left_out, strict=True)
         show_json([_as_dict(panel) | {"left_out": codes} | of_all for panel, codes in told])

@@ -140,7 +140,7 @@ def _photo(
         written = _write_pictures(done, Path(picture))
         note(f"Written: {', '.join(written)}." if written else "There is no picture to write.")
     if json_:
-        show_json({"panels": [d.as_dict() for d in done], "told": told})
+        show_json({"panels": done, "told": told})
     else:
         for line in (*(d.text for d in done), *told):
             show(line)

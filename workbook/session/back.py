@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from matchlib.domain import (
     Panel,
@@ -29,6 +29,14 @@ class Draft:
     `questions`: ratios that look the wrong way round. `stated`: the written ratio beside the
     quantities that were poured.
     """
+
+    SHOWN: ClassVar = (
+        ("panel", "panel.code"),
+        ("", lambda draft: recipe_dict(draft.panel.recipe)),
+        ("words", "panel.recipe.words"),
+        ("readings", lambda draft: len(draft.panel.readings)),
+        *("questions", "stated"),
+    )
 
     panel: Panel
     questions: tuple[RatioQuestion, ...] = ()
@@ -67,20 +75,6 @@ class Draft:
             lines.append(self.stated.text[0].upper() + self.stated.text[1:])
         lines += [f"Ask first: {q.text}" for q in self.questions]
         return "\n".join(lines)
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return it as plain data."""
-        from matchlib.plain import shown
-
-        panel, recipe = self.panel, self.panel.recipe
-        return {
-            "panel": panel.code,
-            **recipe_dict(recipe),
-            "words": recipe.words,
-            "readings": len(panel.readings),
-            "questions": shown(self.questions),
-            "stated": shown(self.stated),
-        }
 
 
 def recipe_dict(recipe: Recipe) -> dict[str, str | None]:

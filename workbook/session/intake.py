@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 from matchlib.errors import ArchiveError, FileError, MatchlibError
 
@@ -65,6 +65,10 @@ class Imported:
     which its answers were kept.
     """
 
+    SHOWN: ClassVar = (
+        *("archive", "created", ("", "report"), ("", "result"), "restored", "profile"),
+    )
+
     archive: str
     created: bool
     report: ImportReport | None = None
@@ -91,26 +95,6 @@ class Imported:
         if self.profile:
             lines.append(f"The answers were kept as the profile {self.profile!r}.")
         return "\n".join(lines)
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return it as plain data."""
-        told: dict[str, Any] = {"archive": self.archive, "created": self.created}
-        if self.report is not None and self.result is not None:
-            told |= self.report.as_dict()
-            told |= {
-                "added": list(self.result.added),
-                "extended": [{"panel": c, "readings": n} for c, n in self.result.extended],
-                "already": list(self.result.already),
-                "again": list(self.result.again),
-                "left_out": [{"panel": c, "reason": r} for c, r in self.result.refused],
-                "differing": [{"panel": c, "what": w} for c, w in self.result.differing],
-                "replaced": [{"panel": c, "what": w} for c, w in self.result.replaced],
-                "readings_added": self.result.readings,
-                "profile": self.profile,
-            }
-        else:
-            told["restored"] = self.restored
-        return told
 
 
 @contextmanager

@@ -7,7 +7,7 @@ import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, ClassVar
 
 from matchlib.errors import FileError, MatchlibError
 
@@ -26,6 +26,10 @@ __all__ = [
 Outline = tuple[tuple[float, float], ...]
 
 
+def _refusal(error: MatchlibError) -> dict[str, str]:
+    return {"reason": getattr(error, "reason", ""), "words": str(error)}
+
+
 @dataclass(frozen=True)
 class Photographed:
     """What came of the photographs of one panel.
@@ -36,6 +40,12 @@ class Photographed:
     `panels`: corners of the chart, and outlines of what is or may be a panel, in the last
     photograph [pixel]; empty where they were not found.
     """
+
+    SHOWN: ClassVar = (
+        *(("panel", "code"), "files"),
+        ("refused", lambda p: [_refusal(error) for error in p.refused]),
+        ("", "reading"),
+    )
 
     code: str
     files: tuple[str, ...]
@@ -53,34 +63,6 @@ class Photographed:
         if self.reading is not None:
             lines.append(self.reading.text())
         return "\n".join(lines)
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return it as plain data, without the picture."""
-        result: dict[str, Any] = {
-            "panel": self.code,
-            "files": list(self.files),
-            "refused": [
-                {"reason": getattr(e, "reason", ""), "words": str(e)} for e in self.refused
-            ],
-        }
-        if self.reading is not None:
-            found = self.reading
-            result |= {
-                "lab": [round(v, 3) for v in found.lab],
-                "sd": [round(float(v) ** 0.5, 3) for v in found.covariance.diagonal()],
-                "covariance": found.covariance.round(4).tolist(),
-                "parts": {name: round(found.sd_of(name), 3) for name in found.parts},
-                "geometry": found.reading.viewing.geometry,
-                "source": found.reading.source,
-                "left_out": round(found.left_out, 3),
-                "method": found.method,
-                "warnings": list(found.warnings),
-                "photographs": found.photographs,
-                "chart_corners": [[round(v, 1) for v in p] for p in found.chart_corners],
-                "panel_outline": [[round(v, 1) for v in p] for p in found.panel_outline],
-                "panel_found": found.panel_found,
-            }
-        return result
 
 
 @dataclass(frozen=True)

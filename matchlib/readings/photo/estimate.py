@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,6 +61,19 @@ class PhotoReading:
     photographs : int
         How many this comes from.
     """
+
+    SHOWN: ClassVar = (
+        ("lab", lambda p: [round(v, 3) for v in p.lab]),
+        ("sd", lambda p: np.sqrt(p.covariance.diagonal()).round(3)),
+        ("covariance", lambda p: p.covariance.round(4)),
+        ("parts", lambda p: {name: round(p.sd_of(name), 3) for name in p.parts}),
+        *(("geometry", "reading.viewing.geometry"), ("source", "reading.source")),
+        ("left_out", lambda p: round(p.left_out, 3)),
+        *("method", "warnings", "photographs"),
+        ("chart_corners", lambda p: np.round(p.chart_corners, 1)),
+        ("panel_outline", lambda p: np.round(p.panel_outline, 1)),
+        "panel_found",
+    )
 
     reading: Reading
     parts: Mapping[str, Array]
