@@ -28,7 +28,8 @@ if TYPE_CHECKING:
     from matchlib.next_panel import next_for_archive
     from matchlib.readings import read_file
     from matchlib.regression import FilmRegressor
-    from matchlib.suggest import Target, suggest
+    from matchlib.suggest import suggest
+    from matchlib.target import Target
     from matchlib.validation import cross_validate
 
 __all__ = [
@@ -62,7 +63,7 @@ _HOMES = {
     "Panel": "domain",
     "Reading": "domain",
     "Recipe": "domain",
-    "Target": "suggest",
+    "Target": "target",
     "Viewing": "domain",
     "audit": "audit",
     "correct": "correction",

@@ -19,7 +19,7 @@ from matchlib.domain import Lab, Recipe, Viewing, three
 from matchlib.errors import MatchlibError
 from matchlib.outcome import Outcome, outcome_at, outcomes
 from matchlib.regression import FilmPredictor
-from matchlib.suggest import Aim, Target
+from matchlib.target import Aim, Target
 
 __all__ = ["Forecast", "ForecastAngle", "angles_of", "forecast"]
 

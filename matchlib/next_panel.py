@@ -156,7 +156,7 @@ def next_for_target(
         The archive's fit, or what is believed after today's panels.
     target : array_like, shape (3,), or Target
         Lab to match, or what brings its own viewings and tolerance, such as a
-        `matchlib.suggest.Target`.
+        `matchlib.target.Target`.
     candidates : sequence of Recipe
         What could be sprayed.
     tolerance : float

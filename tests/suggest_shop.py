@@ -8,9 +8,9 @@ import numpy as np
 
 from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Recipe
 from matchlib.regression import FilmRegressor
-from matchlib.suggest import Target
 from matchlib.suggest.refine import Picks
 from matchlib.suggest.space import Space
+from matchlib.target import Target
 from tests.benchmarks.spray import Shop, to_frame
 
 __all__ = ["archive_of", "every", "goal_of", "ladder_model", "model_of", "recipe", "shop"]

@@ -11,7 +11,7 @@ from matchlib.archive import Archive
 from matchlib.demo import demo_panels
 from matchlib.domain import Reading
 from matchlib.regression import FilmRegressor
-from matchlib.suggest import Target
+from matchlib.target import Target
 from workbook.session import Session
 
 

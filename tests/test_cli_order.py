@@ -8,10 +8,11 @@ from pathlib import Path
 import pypdf
 import pytest
 
-from matchlib.colorimetry import delta_e_cmc
+from matchlib.colorimetry import Tolerance, delta_e_cmc
 from matchlib.domain import Reading
 from matchlib.forecast import forecast
-from matchlib.suggest import Target, Tolerance, suggest
+from matchlib.suggest import suggest
+from matchlib.target import Target
 from tests.angle_shop import FACE, FLOP, aimed_at, angle_archive, recipe_at
 from tests.cli_shop import fails, json_of, refused, run
 from workbook.session import Session, angles_of_panel

@@ -5,14 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from matchlib.colorimetry import delta_e00, delta_e_cmc
+from matchlib.colorimetry import Tolerance, delta_e00, delta_e_cmc
 from matchlib.correction import Belief, Today, correct
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import MixRatio, Reading
 from matchlib.errors import TargetError
+from matchlib.mixing import Limits
 from matchlib.next_panel import next_for_target
 from matchlib.regression import FilmRegressor, frames_of
-from matchlib.suggest import Limits, Target, Tolerance
+from matchlib.target import Target
 from tests.angle_shop import FACE, FLOP, aimed_at, angle_panels, recipe_at
 
 LIMITS = Limits(max_coats=5, min_ratio="3:1", max_ratio="7:1")

@@ -8,12 +8,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from matchlib.colorimetry import delta_e00, delta_e_cmc
+from matchlib.colorimetry import Tolerance, delta_e00, delta_e_cmc
 from matchlib.errors import DomainError
 from matchlib.evenness import film_tolerance, film_tolerance_by_angle, spray_panel
 from matchlib.evenness.film import lab_by_film
+from matchlib.mixing import Limits
 from matchlib.regression import FilmPredictor
-from matchlib.suggest import Limits, Target, Tolerance, suggest
+from matchlib.suggest import suggest
+from matchlib.target import Target
 from tests.angle_shop import FACE, FLOP, aimed_at, angle_archive, angle_panels, recipe_at
 from workbook.session import Session
 

@@ -8,12 +8,12 @@ from collections.abc import Iterator
 import numpy as np
 import pytest
 
-from matchlib.colorimetry import delta_e00
+from matchlib.colorimetry import Tolerance, delta_e00
 from matchlib.domain import Recipe
 from matchlib.explain import explain
 from matchlib.plain import shown
 from matchlib.regression import FilmPredictor
-from matchlib.suggest import Target, Tolerance
+from matchlib.target import Target
 from tests.angle_shop import FACE, FLOP, aimed_at, angle_archive, angle_panels, recipe_at
 from tests.suggest_shop import archive_of, ladder_model, model_of, recipe, shop
 from workbook.session import Session

@@ -71,7 +71,7 @@ def test_every_name_of_the_front_door_loads_and_is_told_to_editors() -> None:
 @pytest.mark.parametrize(
     "first",
     [
-        "from matchlib.suggest import Target; import matchlib.audit",
+        "from matchlib.suggest import Suggestions; import matchlib.audit",
         "import matchlib.suggest.many; import matchlib.audit.whole",
         "from matchlib import FilmRegressor, Archive, Target",
     ],

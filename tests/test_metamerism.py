@@ -9,7 +9,7 @@ from matchlib.colorimetry import metamerism_index, reflectance_to_lab
 from matchlib.domain import Reading, Viewing
 from matchlib.errors import TargetError
 from matchlib.metamerism import LIGHTS, metamerism, plausible_reflectances
-from matchlib.suggest import Aim, Target
+from matchlib.target import Aim, Target
 from tests.suggest_shop import model_of, recipe, shop
 
 NM = tuple(np.arange(400.0, 701.0, 10.0))

@@ -8,15 +8,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from matchlib.colorimetry import Tolerance
 from matchlib.colorimetry.difference import delta_e00_metric
 from matchlib.correction import Belief, fresh_recipes
 from matchlib.domain import CoatSchedule, Recipe
 from matchlib.errors import DomainError
 from matchlib.linear import linearise
+from matchlib.mixing import Limits
 from matchlib.next_panel import _by_second, next_for_archive, next_for_target
 from matchlib.regression import FilmRegressor
-from matchlib.suggest import Limits, Target, Tolerance
 from matchlib.tails import chance_words
+from matchlib.target import Target
 from tests.benchmarks.panels import to_frame
 from tests.benchmarks.spray import Shop
 

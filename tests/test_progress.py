@@ -13,12 +13,14 @@ from matchlib.audit import audit
 from matchlib.demo import demo_panels
 from matchlib.domain import Colour, Panel
 from matchlib.linear import fit_panels
+from matchlib.mixing import Limits
 from matchlib.next_panel import next_for_archive, next_for_target
 from matchlib.overview.within import candidates
 from matchlib.progress import Callback, part_of
 from matchlib.regression import FilmRegressor, frames_of
 from matchlib.steering import plan
-from matchlib.suggest import Limits, Target, suggest
+from matchlib.suggest import suggest
+from matchlib.target import Target
 from matchlib.validation import cross_validate, repeatability, validation_table
 from matchlib.validation.simple import QuadraticRidge
 

@@ -13,14 +13,15 @@ from matchlib.correction.moves import continuations
 from matchlib.correction.rescue import rescue
 from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Recipe, Viewing
 from matchlib.errors import DomainError
+from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor, Prediction
 from matchlib.steering import plan, steer, too_soon
 from matchlib.steering.approach import Approach, Candidate
 from matchlib.steering.approach import Shop as At
 from matchlib.steering.checks import check_stages
 from matchlib.steering.topup import let_down, pot_of
-from matchlib.suggest import Limits, Target
 from matchlib.tails import drawn_out, normal_cloud
+from matchlib.target import Target
 from tests.benchmarks.panels import to_frame
 from tests.benchmarks.spray import Shop
 

@@ -7,15 +7,18 @@ import pytest
 from hypothesis import strategies as st
 
 from matchlib.colorimetry import (
+    Tolerance,
     delta_e00,
     reflectance_to_lab,
 )
 from matchlib.domain import Recipe, Viewing
-from matchlib.suggest import Aim, Limits, Target, Tolerance, suggest
+from matchlib.mixing import Limits
+from matchlib.suggest import suggest
 from matchlib.suggest.reduced_law import ReducedLaw
 from matchlib.suggest.scan import scan
 from matchlib.suggest.space import Space
 from matchlib.suggest.words import PastRecipes, direction
+from matchlib.target import Aim, Target
 from tests.suggest_shop import archive_of, every, goal_of, ladder_model, model_of, recipe, shop
 
 SHOP_COLOURS = [str(c) for c in shop().colours]

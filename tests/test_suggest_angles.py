@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_t
 
-from matchlib.colorimetry import reflectance_to_lab
+from matchlib.colorimetry import Tolerance, reflectance_to_lab
 from matchlib.domain import Recipe, Viewing
 from matchlib.linear import level_columns, values_covariance
 from matchlib.regression import FilmRegressor
 from matchlib.regression.residuals import THIRDS
 from matchlib.regression.table import RecipeTable
-from matchlib.suggest import Aim, Target, Tolerance
 from matchlib.suggest.score import scores
+from matchlib.target import Aim, Target
 from tests.angle_shop import FACE, FLOP, angle_panels, recipe_at
 from tests.benchmarks.panels import to_frame
 

@@ -9,7 +9,9 @@ import pytest
 
 from matchlib.errors import DomainError
 from matchlib.evenness import film_tolerance
-from matchlib.suggest import Limits, Target, suggest
+from matchlib.mixing import Limits
+from matchlib.suggest import suggest
+from matchlib.target import Target
 from tests.suggest_shop import archive_of, model_of, recipe, shop
 
 

@@ -8,8 +8,9 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from matchlib.errors import DomainError, UnknownName
-from matchlib.mixing import CoatUse, JobArea
-from matchlib.suggest import Limits, Target, suggest
+from matchlib.mixing import CoatUse, JobArea, Limits
+from matchlib.suggest import suggest
+from matchlib.target import Target
 from tests.suggest_shop import archive_of, goal_of, model_of, recipe, shop
 
 SHOP_COLOURS = [str(c) for c in shop().colours]

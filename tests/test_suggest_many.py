@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from matchlib.suggest import Limits, Target, suggest
+from matchlib.mixing import Limits
+from matchlib.suggest import suggest
 from matchlib.suggest.many import suggest_many
+from matchlib.target import Target
 from tests.suggest_shop import archive_of, model_of
 
 TARGETS = [Target.lab(*lab) for lab in ((35.0, 40.0, 20.0), (50.0, 5.0, 60.0), (20.0, 20.0, -20.0))]

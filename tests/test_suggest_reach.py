@@ -10,10 +10,12 @@ import pytest
 
 from matchlib.domain import Reading, Recipe, Viewing
 from matchlib.linear import linearise
+from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
-from matchlib.suggest import Limits, Target, reach, suggest
+from matchlib.suggest import reach, suggest
 from matchlib.suggest.reach import DOUBTFUL, OUT_OF_REACH, Reachability, reach_of
 from matchlib.suggest.score import scores
+from matchlib.target import Target
 from tests.suggest_shop import archive_of, model_of, recipe, shop
 
 VIEWS = (Viewing(),)

@@ -17,15 +17,16 @@ from numpy.typing import NDArray
 
 from matchlib.colorimetry import reflectance_to_lab
 from matchlib.domain import Colour, Ground, Recipe, Viewing
-from matchlib.mixing import CoatUse, JobArea
+from matchlib.mixing import CoatUse, JobArea, Limits
 from matchlib.regression import FilmRegressor
-from matchlib.suggest import Aim, Limits, Target, suggest
 from matchlib.suggest import scan as module
+from matchlib.suggest import suggest
 from matchlib.suggest.reduced_law import ReducedLaw
 from matchlib.suggest.refine import Picks
 from matchlib.suggest.scan import scan
 from matchlib.suggest.search import _Search
 from matchlib.suggest.space import Space
+from matchlib.target import Aim, Target
 from tests.angle_shop import FACE, FLOP, angle_panels
 from tests.benchmarks.spray import to_frame
 from tests.suggest_shop import archive_of, every, model_of, recipe, shop

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy.stats import multivariate_t
 
 from matchlib.colorimetry import (
+    Tolerance,
     delta_e00,
     delta_e_cmc,
     delta_lch,
@@ -18,8 +19,7 @@ from matchlib.colorimetry import (
 )
 from matchlib.domain import Reading, Viewing
 from matchlib.errors import TargetError
-from matchlib.suggest import Aim, Target, Tolerance
-from matchlib.target import surface_excess
+from matchlib.target import Aim, Target, surface_excess
 from tests.suggest_shop import shop
 
 SHOP_COLOURS = [str(c) for c in shop().colours]

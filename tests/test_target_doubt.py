@@ -12,7 +12,7 @@ from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Reading, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.regression import FilmRegressor, frames_of
-from matchlib.suggest import Target
+from matchlib.target import Target
 
 LAB = (38.0, 34.0, 21.0)
 OWN = 0.3**2 * np.eye(3)

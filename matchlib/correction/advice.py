@@ -196,7 +196,7 @@ def correct(
         last; at least one.
     target : array_like, shape (3,), or Reading or Target
         Lab to match, viewed as the last panel was; or what brings its own viewings and tolerance,
-        such as a `matchlib.suggest.Target`.
+        such as a `matchlib.target.Target`.
     limits : Limits, optional
         What can be mixed and sprayed; the usual ratios and everything the archive knows if None.
         A fresh recipe's ``usual`` clear coat is the last panel's.

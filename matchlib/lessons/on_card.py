@@ -15,8 +15,8 @@ from matchlib.lessons.evidence import Lesson, LessonBasis, cannot, done, lch_row
 from matchlib.linear import panel_spread
 from matchlib.mixing import Limits
 from matchlib.steering import plan
-from matchlib.suggest import Target
 from matchlib.tails import chance_words
+from matchlib.target import Target
 
 __all__ = ["another_ground", "stop_short", "weak_last"]
 

@@ -14,7 +14,8 @@ from matchlib.mixing import Limits
 from matchlib.steering.lookahead import CoatsSprayed, Lookahead
 from matchlib.steering.planned import CardPlan, Likely, PlannedReading
 from matchlib.steering.steer import Steering, advise
-from matchlib.suggest import Suggestion, Target
+from matchlib.suggest import Suggestion
+from matchlib.target import Target
 
 __all__ = ["Approach", "Candidate", "Shop", "chance_of_own"]
 

@@ -24,8 +24,9 @@ from matchlib.mixing import Limits
 from matchlib.progress import Callback, part_of
 from matchlib.steering.approach import Approach, Candidate, Shop, chance_of_own
 from matchlib.steering.planned import CardPlan, CardPlans
-from matchlib.suggest import Suggestion, Suggestions, Target, suggest
+from matchlib.suggest import Suggestion, Suggestions, suggest
 from matchlib.tails import chance_words
+from matchlib.target import Target
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor

@@ -15,7 +15,8 @@ from matchlib.tails import chance_words
 if TYPE_CHECKING:
     import pandas as pd
 
-    from matchlib.suggest import Suggestion, Suggestions, Target
+    from matchlib.suggest import Suggestion, Suggestions
+    from matchlib.target import Target
 
 __all__ = ["CardPlan", "CardPlans", "Likely", "PlannedReading"]
 

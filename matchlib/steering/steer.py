@@ -164,7 +164,7 @@ def steer(
         the clear coat that it is to have.
     target : array_like, shape (3,), or Target
         Lab to match; or what brings its own viewings and tolerance, such as a
-        `matchlib.suggest.Target`.
+        `matchlib.target.Target`.
     limits : Limits, optional
         The shop's.
     looks : int

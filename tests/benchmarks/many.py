@@ -17,9 +17,11 @@ from functools import partial
 import numpy as np
 from threadpoolctl import threadpool_limits
 
+from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
-from matchlib.suggest import Limits, Target, suggest
+from matchlib.suggest import suggest
 from matchlib.suggest.many import suggest_many
+from matchlib.target import Target
 from matchlib.validation import cross_validate
 from tests.benchmarks.command import Table, arguments, each_simulator
 from tests.benchmarks.layouts import Layouts

@@ -17,9 +17,9 @@ import numpy as np
 
 from matchlib.domain import Viewing
 from matchlib.regression import FilmRegressor
-from matchlib.suggest import Target, suggest
+from matchlib.suggest import suggest
 from matchlib.suggest.reach import DOUBTFUL, OUT_OF_REACH
-from matchlib.target import surface_excess
+from matchlib.target import Target, surface_excess
 from tests.benchmarks.command import Table, arguments, each_simulator
 from tests.benchmarks.layouts import LAYOUTS
 from tests.benchmarks.lightlab import Array

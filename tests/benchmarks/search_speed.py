@@ -24,11 +24,13 @@ from threadpoolctl import threadpool_limits
 from matchlib.colorimetry import delta_e00
 from matchlib.colorimetry.difference import delta_e00_metric
 from matchlib.domain import CoatSchedule, MixRatio, Recipe, Viewing
+from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
-from matchlib.suggest import Limits, Target, suggest
+from matchlib.suggest import suggest
 from matchlib.suggest.scan import scan
 from matchlib.suggest.series import Series
 from matchlib.suggest.space import Space
+from matchlib.target import Target
 from tests.benchmarks.command import Table, arguments, each_simulator
 from tests.benchmarks.layouts import Layouts
 from tests.benchmarks.lightlab import Array

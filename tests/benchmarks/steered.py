@@ -20,9 +20,10 @@ import numpy as np
 
 from matchlib.correction import Belief, Sprayed, Today
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Panel, Recipe
+from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
 from matchlib.steering import plan, steer
-from matchlib.suggest import Limits, Target
+from matchlib.target import Target
 from tests.benchmarks.chances import moved
 from tests.benchmarks.command import Table, arguments, each_simulator
 from tests.benchmarks.layouts import Layouts

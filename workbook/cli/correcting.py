@@ -19,8 +19,9 @@ from workbook.cli.today import TodayOptions
 from workbook.cli.wanted import OrderOptions, ShelfOptions, TargetOptions, tell_fit
 
 if TYPE_CHECKING:
+    from matchlib.colorimetry import Tolerance
     from matchlib.correction import Advice
-    from matchlib.suggest import Target, Tolerance
+    from matchlib.target import Target
 
 __all__ = ["COMMANDS"]
 

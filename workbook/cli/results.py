@@ -9,9 +9,10 @@ from workbook.cli.common import note, show
 from workbook.cli.printing import chance, number, table, wrapped
 
 if TYPE_CHECKING:
+    from matchlib.colorimetry import Tolerance
     from matchlib.domain import Recipe
     from matchlib.forecast import Forecast
-    from matchlib.suggest import Suggestion, Suggestions, Tolerance
+    from matchlib.suggest import Suggestion, Suggestions
     from workbook.session import Session
 
 __all__ = ["matches_as_dicts", "matches_text", "predictions_text", "rests_on", "tell_left_out"]

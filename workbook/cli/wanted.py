@@ -10,8 +10,9 @@ import typer
 from workbook.cli.common import FileOptions, LabOption, LightOptions, listed, note
 
 if TYPE_CHECKING:
+    from matchlib.colorimetry import Tolerance
     from matchlib.domain import Reading
-    from matchlib.suggest import Limits, Tolerance
+    from matchlib.mixing import Limits
     from workbook.session import Session
 
 __all__ = [

@@ -16,8 +16,9 @@ from workbook.page.pictures import chance, coats, split, tenths
 from workbook.session.work import Work
 
 if TYPE_CHECKING:
+    from matchlib.mixing import Limits
     from matchlib.steering import CardPlan, CardPlans
-    from matchlib.suggest import Limits, Suggestion, Suggestions
+    from matchlib.suggest import Suggestion, Suggestions
 
 __all__ = ["Offer", "limits_of_press", "offers", "own_recipe", "recipe_page"]
 

@@ -20,9 +20,9 @@ from workbook.session.targets import angles_of_file, angles_of_panel, lab_of, ty
 from workbook.session.typed import number_typed, three_typed
 
 if TYPE_CHECKING:
+    from matchlib.colorimetry import Tolerance
     from matchlib.domain import Reading
     from matchlib.repair import AgedFinish
-    from matchlib.suggest import Tolerance
     from workbook.session.session import Session
 
 __all__ = ["aged_of", "begun", "of_file", "of_text", "target_page"]

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from matchlib.job import Job, Plan
     from matchlib.mixing import Pot
     from matchlib.regression import FilmPredictor
-    from matchlib.suggest import Target
+    from matchlib.target import Target
     from workbook.jobsheet import JobSheet
 
 __all__ = [
@@ -50,7 +50,7 @@ class Outlook:
 
 def aim_of_job(job: Job) -> Target:
     """Return what a job is to match."""
-    from matchlib.suggest import Target
+    from matchlib.target import Target
 
     if not job.target:
         raise DomainError(

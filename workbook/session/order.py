@@ -15,10 +15,11 @@ from typing import TYPE_CHECKING, Any
 from matchlib.errors import TargetError
 
 if TYPE_CHECKING:
+    from matchlib.colorimetry import Tolerance
     from matchlib.domain import Reading
     from matchlib.forecast import ForecastAngle
     from matchlib.regression import FilmPredictor
-    from matchlib.suggest import Target, Tolerance
+    from matchlib.target import Target
 
 __all__ = [
     "DAY",
@@ -58,7 +59,7 @@ def tolerance_of(kind: str, value: float = 1.0, box: Sequence[float] | None = No
     `kind`: one of `KINDS`, or ``cmcL:C`` with other numbers. `value`: greatest difference that
     passes; of no account for a box.
     """
-    from matchlib.suggest import Tolerance
+    from matchlib.colorimetry import Tolerance
 
     name = kind.strip().casefold().replace(" ", "")
     if name in _BOXES:
@@ -128,7 +129,7 @@ def _aim(
     weights: tuple[tuple[str, float], ...],
 ) -> Target:
     from matchlib.domain import Viewing
-    from matchlib.suggest import Target
+    from matchlib.target import Target
 
     known = {Viewing(geometry=g).geometry: w for g, w in weights}
     have = [r.viewing.geometry for r in readings]

@@ -12,9 +12,10 @@ from workbook.session.back import recipe_dict
 from workbook.session.order import angle_dict
 
 if TYPE_CHECKING:
+    from matchlib.colorimetry import Tolerance
     from matchlib.forecast import Forecast
     from matchlib.readings import RecipeRow
-    from matchlib.suggest import Target, Tolerance
+    from matchlib.target import Target
     from workbook.session.session import Session
 
 __all__ = ["forecast_dict", "predict_file"]

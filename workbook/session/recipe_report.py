@@ -11,12 +11,14 @@ from matchlib.errors import MatchlibError
 from workbook.session.order import as_readings
 
 if TYPE_CHECKING:
+    from matchlib.colorimetry import Tolerance
     from matchlib.domain import Panel, Reading
     from matchlib.evenness import Unevenness
     from matchlib.explain import Explanation
     from matchlib.metamerism import Metamerism
+    from matchlib.mixing import Limits
     from matchlib.regression import FilmPredictor
-    from matchlib.suggest import Limits, Target, Tolerance
+    from matchlib.target import Target
 
 __all__ = ["RecipeReport", "reachable_labs", "report_on"]
 
@@ -91,7 +93,7 @@ def report_on(
     )
     from matchlib.explain import explain
     from matchlib.metamerism import metamerism
-    from matchlib.suggest import Target
+    from matchlib.target import Target
 
     view = viewing or model.usual_view
     by: Any = {"order": aim, "viewing": view}

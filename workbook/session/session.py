@@ -21,11 +21,13 @@ if TYPE_CHECKING:
     from matchlib.archive import Archive
     from matchlib.correction import Advice
     from matchlib.domain import Conditions, Reading, Recipe
+    from matchlib.mixing import Limits
     from matchlib.next_panel import ArchivePlan, TargetPanel
     from matchlib.progress import Callback
     from matchlib.regression import FilmPredictor
     from matchlib.steering import CardPlan, CardPlans, Steering
-    from matchlib.suggest import Limits, Suggestions, Target
+    from matchlib.suggest import Suggestions
+    from matchlib.target import Target
     from matchlib.validation import Repeatability, TableRow
 
     Tried = tuple[Recipe, Reading | Sequence[Reading]]

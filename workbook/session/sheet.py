@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from matchlib.colorimetry import Tolerance
     from matchlib.domain import Panel, Recipe
     from matchlib.mixing import Pot
     from matchlib.regression import FilmPredictor
-    from matchlib.suggest import Target, Tolerance
+    from matchlib.target import Target
     from workbook.jobsheet import JobSheet
 
 __all__ = ["sheet_of"]
@@ -58,8 +59,8 @@ def _alone(
     sheet: JobSheet, model: FilmPredictor, recipe: Recipe, tolerance: Tolerance | float
 ) -> JobSheet:
     """The sheet with what the recipe reads, where nothing is to be matched."""
+    from matchlib.colorimetry import Tolerance
     from matchlib.forecast import forecast
-    from matchlib.suggest import Tolerance
 
     passing = tolerance if isinstance(tolerance, Tolerance) else Tolerance(value=tolerance)
     view = model.usual_view

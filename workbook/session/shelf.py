@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from matchlib.archive import Archive
     from matchlib.domain import Panel
-    from matchlib.suggest import Limits
+    from matchlib.mixing import Limits
 
 __all__ = ["habit_of", "keep_shelf", "shelf_of", "usual_limits"]
 
@@ -31,8 +31,8 @@ def keep_shelf(archive: Archive, limits: Mapping[str, Any] | None) -> None:
 
     `limits`: fields of `Limits` by name; None forgets them.
     """
+    from matchlib.mixing import Limits
     from matchlib.plain import from_plain, to_plain
-    from matchlib.suggest import Limits
 
     kept = {k: to_plain(v) for k, v in (limits or {}).items() if k not in _NOT_KEPT}
     from_plain(Limits, kept)
@@ -41,8 +41,8 @@ def keep_shelf(archive: Archive, limits: Mapping[str, Any] | None) -> None:
 
 def usual_limits(archive: Archive) -> Limits:
     """Return the remembered limits, else as far as the archive's own panels go, else the usual."""
+    from matchlib.mixing import Limits
     from matchlib.plain import from_plain
-    from matchlib.suggest import Limits
 
     return from_plain(Limits, {**habit_of(archive.panels()), **shelf_of(archive)})
 
@@ -54,7 +54,7 @@ def habit_of(panels: Iterable[Panel]) -> dict[str, Any]:
 
     Returned: fields of `Limits` by name; empty where the usual limits hold all panels.
     """
-    from matchlib.suggest import Limits
+    from matchlib.mixing import Limits
 
     usual = Limits()
     schedules = [p.recipe.schedule for p in panels if p.recipe.schedule is not None]

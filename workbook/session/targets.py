@@ -35,7 +35,7 @@ def reading_of_lab(lab: Sequence[float], viewing: Viewing | None = None) -> Read
     """
     from matchlib.domain import Reading
     from matchlib.domain import Viewing as View
-    from matchlib.suggest import Aim
+    from matchlib.target import Aim
 
     view = viewing or View()
     light, red, yellow = (float(v) for v in lab)

@@ -22,9 +22,11 @@ from workbook.session.targets import lab_of, stages_read
 if TYPE_CHECKING:
     from matchlib.correction import Advice
     from matchlib.domain import Colour, MixRatio, Reading, Viewing
+    from matchlib.mixing import Limits
     from matchlib.regression import FilmPredictor
     from matchlib.steering import CardPlans, Steering
-    from matchlib.suggest import Limits, Suggestions, Target
+    from matchlib.suggest import Suggestions
+    from matchlib.target import Target
     from workbook.session.session import Session
 
 __all__ = ["Coat", "Work"]
