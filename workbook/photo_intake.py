@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from matchlib.errors import DomainError, FileError, MatchlibError
 from matchlib.readings.targets import PICTURES
-from workbook.figures import Raw, esc
+from workbook.figures import Raw, esc, minus
 from workbook.page.fields import button, check, chips, field, fold, problem, upload
 from workbook.photo_marks import PhotoMarks
 
@@ -194,7 +194,7 @@ class PhotoIntake:
         if self.found:
             count = len(self.shots)
             lines.insert(0, f"{count} photographs together." if count > 1 else "One photograph.")
-        said = "".join(f"<p>{esc(line)}</p>" for line in (*self.told.splitlines(), *lines))
+        said = "".join(f"<p>{esc(minus(t))}</p>" for t in (*self.told.splitlines(), *lines))
         presses = ""
         if self.shots:
             presses = button("Use this reading", "photo_use", go=True, off=not ready)
@@ -206,8 +206,9 @@ class PhotoIntake:
         return Raw(
             '<section class="wb-card" aria-label="Photograph"><h2>Photograph with a colour chart'
             f'</h2><div class="wb-bar">{choose}</div>{problem(self.error)}'
-            f'<div data-slot="photo"></div><div role="status">{said}</div>'
-            f'<div class="wb-bar">{presses}</div><p class="wb-muted">Two or three of the same '
+            f'<div class="{"wb-fields" * bool(self.shots)}"><div data-slot="photo"></div>'
+            f'<div><div role="status">{said}</div><div class="wb-bar">{presses}</div></div></div>'
+            '<p class="wb-muted">Two or three of the same '
             f"panel, turned between them, tell paint from gloss.</p>{about}</section>"
         )
 

@@ -176,9 +176,9 @@ def aside_words(recipes: Sequence[Recipe]) -> str:
     --------
     >>> from matchlib import Recipe
     >>> print(aside_words([Recipe.of("silver", "cherry", "3@6:1")]))
-    Nothing was learnt from what does not fit its reading: cherry over silver, 3@6:1.
+    Left out, since it does not read as its back says: cherry over silver, 3@6:1.
     """
     if not recipes:
         return ""
     which = "; ".join(dict.fromkeys(map(str, recipes)))
-    return f"Nothing was learnt from what does not fit its reading: {which}."
+    return f"Left out, since it does not read as its back says: {which}."

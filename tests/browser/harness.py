@@ -183,7 +183,7 @@ def _controls(page: Any, served: Served) -> None:
     from playwright.sync_api import TimeoutError as TooLong
 
     try:
-        page.locator(".cpw, .wb h1").first.wait_for(state="attached", timeout=PATIENCE)
+        page.locator(".wb h1").first.wait_for(state="attached", timeout=PATIENCE)
     except TooLong:
         said = page.locator("body").inner_text()[-2000:]
         raise AssertionError(f"{said}\n{served.log.read_text()[-2000:]}") from None

@@ -66,7 +66,7 @@ def test_a_sample_is_photographed_and_its_corners_are_tapped(
     asked = page.get_by_text("More than one area of this picture could be the panel")
     expect(asked).to_be_visible(timeout=harness.PATIENCE)
     stage = page.get_by_role("application", name="The photograph")
-    status = page.locator(".cpw-photo [role=status]")
+    status = page.locator(".wb-marks [role=status]")
     harness.shoot(page, artifacts, "photo-question")
 
     # The middle of one that was found says that it is the panel; then the other, by its corners.
@@ -79,7 +79,7 @@ def test_a_sample_is_photographed_and_its_corners_are_tapped(
     expect(status).to_contain_text("Marked: the chart, the panel")
 
     # A corner is dragged, and one of the chart is set by keys and taken back.
-    spots = page.locator(".cpw-corner")
+    spots = page.locator(".wb-marks-corner")
     count, edge = spots.count(), spots.last.bounding_box()
     page.mouse.move(edge["x"] + 9, edge["y"] + 9)
     page.mouse.down()
@@ -122,7 +122,7 @@ def test_several_cards_of_one_photograph_are_marked_each_with_its_code(
     for name, corners in zip(codes, (true.panel, true.second), strict=True):
         page.get_by_label("Its code").fill(name)
         tap(page, stage, [corners.mean(axis=0)])
-        expect(page.locator(".cpw-photo [role=status]")).to_contain_text(name)
+        expect(page.locator(".wb-marks [role=status]")).to_contain_text(name)
     page.get_by_role("button", name="Read as marked").click()
     keep = page.get_by_role("button", name="Keep each with its card")
     keep.wait_for(timeout=harness.PATIENCE)

@@ -10,6 +10,7 @@ import pytest
 from matchlib.demo import DEMO_WRONG_BACKS
 from tests.pages.pressing import plain, press, words_before_folds
 from workbook.archive_page.app import ArchiveScreen
+from workbook.archive_page.findings import open_
 from workbook.page import Press
 from workbook.screen import BaseScreen, Stopped
 from workbook.session import Session
@@ -45,7 +46,7 @@ def test_findings_are_acted_on_one_by_one_and_taken_back(archive_screen: Archive
     assert "now reads" in archive_screen.notice
     press(archive_screen, "undo")
     assert archive.panel(was.code) == was
-    press(archive_screen, "look")
+    assert open_(archive_screen) == [first, *rest], "a back taken back looks wrong again"
     left = archive_screen.findings or []
     press(archive_screen, "ignore", left[0].key)
     assert left[0].key in archive.ignored()

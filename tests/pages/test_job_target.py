@@ -128,7 +128,7 @@ def test_a_photograph_is_a_target_and_a_reading_and_its_picture_is_kept(
     screen.use_photo(found, Press("photo_use", "", fields))
     assert screen.job.job.target == (seen,)
     sprayed(screen)
-    press(screen, "goto", "read")
+    press(screen, "step", "read")
     screen.use_photo(found, Press("photo_use"))
     card = screen.job.panel
     (reading,) = card.stages[-1].readings

@@ -177,17 +177,17 @@ def test_a_card_read_on_its_way_is_asked_for_and_its_next_coat_waits(screen: Job
 
 def test_troubles_and_protocol_are_at_hand_where_they_matter(screen: JobsScreen) -> None:
     sprayed(begun(screen))
-    shown = press(screen, "goto", "spray")
+    shown = press(screen, "step", "spray")
     assert "Tiger stripes" in shown
     assert "Before you open a tin" in shown
     assert 'href="train_on_grounds.ipynb?part=words&amp;word=word-overlap"' in shown
-    assert "White tile" in press(screen, "goto", "read")
+    assert "White tile" in press(screen, "step", "read")
 
 
 def test_what_a_card_should_read_follows_from_what_it_read(screen: JobsScreen) -> None:
     sprayed(begun(screen))
     press(screen, "read", lab="28.6 46.3 30.1")
-    assert "on the card" in press(screen, "goto", "spray"), "the coats can be looked at again"
+    assert "on the card" in press(screen, "step", "spray"), "the coats can be looked at again"
     _, ways, _ = screen.judged(screen.job)
     way = next(w for w in ways if w.on)
     shown = press(screen, "do", way.key)
@@ -201,7 +201,7 @@ def test_what_a_card_should_read_follows_from_what_it_read(screen: JobsScreen) -
 
 def test_a_reading_that_cannot_be_is_questioned_and_kept_when_it_is_so(screen: JobsScreen) -> None:
     sprayed(begun(screen))
-    asked = press(screen, "goto", "read")
+    asked = press(screen, "step", "read")
     assert "wait until it is dry" in asked, "its last coat was laid just now"
     assert "I read it again" not in asked
     with pytest.raises(MatchlibError, match="lighter than its bare ground") as questioned:

@@ -11,6 +11,7 @@ from workbook.page import frame, steps_list
 from workbook.screen import PartedScreen, screen_page
 
 if TYPE_CHECKING:
+    from matchlib.domain import Panel
     from workbook.page import Page
     from workbook.session import Session
 
@@ -35,6 +36,7 @@ class ArchiveScreen(PartedScreen):
     def __init__(self, session: Session) -> None:
         super().__init__(session, _PARTS, findings, pictures, trust)
         self.findings: list[Finding] | None = None
+        self.seen: dict[str, Panel] = {}  # the cards as they were looked at
         self.laws: dict[str, tuple[Any, Any, Any]] = {}  # read, as written, as proposed; by key
         self.found: dict[str, Any] = {}  # what was worked out, by part
 

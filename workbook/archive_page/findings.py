@@ -6,12 +6,13 @@ from typing import TYPE_CHECKING, Any
 
 from matchlib.overview import panel_lab
 from matchlib.tails import chance_words
-from workbook.figures import esc
+from workbook.figures import areas, esc, numbers
 from workbook.page.fields import button, field, fold
-from workbook.page.pictures import areas, numbers
+from workbook.page.pictures import coats_words, recipe_title
 
 if TYPE_CHECKING:
     from matchlib.audit import Finding
+    from matchlib.domain import Panel, Recipe
     from matchlib.progress import Callback
     from workbook.archive_page.app import ArchiveScreen
     from workbook.page import Press
@@ -34,7 +35,17 @@ def open_(screen: ArchiveScreen) -> list[Finding]:
     Returned: the likeliest first.
     """
     ignored = screen.session.archive.ignored()
-    return [f for f in screen.findings or () if f.key not in ignored]
+    panels = {p.code: p for p in screen.session.archive.panels()}
+    return [
+        f
+        for f in screen.findings or ()
+        if f.key not in ignored and all(_same(screen.seen[c], panels.get(c)) for c in f.codes)
+    ]
+
+
+def _same(seen: Panel, now: Panel | None) -> bool:
+    """Whether a card still says what it said when it was looked at."""
+    return now is not None and (now.recipe, now.readings) == (seen.recipe, seen.readings)
 
 
 def do_look(screen: ArchiveScreen, _: Press | None = None, *, quiet: bool = False) -> None:
@@ -53,7 +64,7 @@ def do_look(screen: ArchiveScreen, _: Press | None = None, *, quiet: bool = Fals
             if panel is not None and lab is not None and finding.proposed is not None:
                 written, proposed = model.predict_recipes([panel.recipe, finding.proposed], view)
                 laws[finding.key] = (lab, written, proposed)
-        return found, laws
+        return found, laws, by_code
 
     screen.work(
         "Comparing every card with its back", compute, lambda r: _keep(screen, r), quiet=quiet
@@ -61,28 +72,29 @@ def do_look(screen: ArchiveScreen, _: Press | None = None, *, quiet: bool = Fals
 
 
 def _keep(screen: ArchiveScreen, found: Any) -> None:
-    screen.findings, screen.laws = found
+    screen.findings, screen.laws, screen.seen = found
 
 
 def draw(screen: ArchiveScreen) -> tuple[str, str]:
     """Return the finding that is looked at, and how to go on."""
+    archive = screen.session.archive
     if screen.findings is None:
         words = "<p>Every card is compared with its back, itself left out.</p>"
         return words, button("Look for what is wrong", "look", go=True)
     left = open_(screen)
-    hidden = len(screen.findings) - len(left)
+    hidden = len(archive.ignored() & {f.key for f in screen.findings})
     again = button(f"Show {hidden} left as they are", "again", quiet=True) if hidden else ""
     rest = f'<p class="wb-bar">{button("Look again", "look", quiet=True)}{again}</p>'
     if not left:
         return f'<p class="wb-big">Nothing looks wrong.</p>{rest}', ""
     at = min(int(screen.address.get("finding") or 0), len(left) - 1)
     finding = left[at]
-    who = field("Who decides", "who", screen.chosen.get("who", ""), help="Written into the log.")
+    who = field("Your name", "who", screen.chosen.get("who", ""))
     why = field("Why, if there is more to say", "why")
     trouble = screen.trouble("fix", "aside", "ignore")
     main = (
-        f'<p class="wb-muted">{at + 1} of {len(left)}. They have no say in predictions until '
-        f'somebody decides.</p>{_card(screen, finding)}<div class="wb-fields">{who}{why}</div>'
+        f'<p class="wb-muted">{at + 1} of {len(left)}. They do not count in predictions until '
+        f'you decide.</p>{_card(screen, finding)}<div class="wb-fields">{who}{why}</div>'
         f"{trouble}{rest}"
     )
     before = button("Before", "turn_to", at - 1, quiet=True, off=not at)
@@ -94,7 +106,7 @@ def _card(screen: ArchiveScreen, finding: Finding) -> str:
     key, names = finding.key, ", ".join(finding.codes)
     code, last = finding.codes[0], finding.codes[-1]
     panels = {p.code: p for p in screen.session.archive.panels()}
-    written = panels[code].recipe.words if code in panels else ""
+    written = panels[code].recipe if code in panels else None
     drawn = ""
     if key in screen.laws:
         lab, law, proposed = screen.laws[key]
@@ -110,19 +122,22 @@ def _card(screen: ArchiveScreen, finding: Finding) -> str:
     if finding.kind != "drift":
         presses += button(f"Put {last} aside", "aside", key)
     presses += button("It is right as it is", "ignore", key)
-    proposed = (
-        f"<p>It would read: <b>{esc(finding.proposed.words)}</b></p>" if finding.proposed else ""
-    )
+    said = f"<p>The back says: {_words(written)}</p>" if written else ""
+    proposed = f"<p>It would say: {_words(finding.proposed)}</p>" if finding.proposed else ""
     return (
         f'<article class="wb-card wb-first"><h2>{esc(names)}: {esc(finding.kind)}, '
         f"{esc(chance_words(finding.probability))} likely</h2>"
         f'<div class="wb-bar">{drawn}</div>'
-        + (f"<p>The back says: <b>{esc(written)}</b></p>" if written else "")
+        + said
         + (proposed or f"<p>{esc(finding.fix)}</p>")
         + f'<p class="wb-bar">{presses}</p>'
         + fold("Why it looks wrong", f"<p>{esc(finding.words)}</p>", ident="why")
         + "</article>"
     )
+
+
+def _words(recipe: Recipe) -> str:
+    return f"{recipe_title(recipe)}, {esc(coats_words(recipe) or 'no clear')}"
 
 
 def _beside(lab: Any, other: Any, name: str) -> str:
@@ -143,9 +158,7 @@ def do_fix(screen: ArchiveScreen, done: Press) -> None:
     finding, who, why = _chosen(screen, done)
     code = finding.codes[0]
     screen.session.archive.amend(code, who=who, why=why, recipe=finding.proposed)
-    _decided(
-        screen, finding, f"{code} now reads: {finding.proposed.words if finding.proposed else ''}."
-    )
+    _decided(screen, f"{code} now reads: {finding.proposed}.")
 
 
 def do_aside(screen: ArchiveScreen, done: Press) -> None:
@@ -153,7 +166,7 @@ def do_aside(screen: ArchiveScreen, done: Press) -> None:
     finding, who, why = _chosen(screen, done)
     code = finding.codes[-1]
     screen.session.archive.delete(code, who=who, why=why)
-    _decided(screen, finding, f"{code} was put aside; the archive keeps it.")
+    _decided(screen, f"{code} was put aside; the archive keeps it.")
 
 
 def do_ignore(screen: ArchiveScreen, done: Press) -> None:
@@ -178,7 +191,6 @@ def do_turn_to(screen: ArchiveScreen, done: Press) -> None:
     screen.address = {"part": "wrong", "finding": done.value}
 
 
-def _decided(screen: ArchiveScreen, finding: Finding, words: str) -> None:
-    screen.findings = [f for f in screen.findings or () if f is not finding]
+def _decided(screen: ArchiveScreen, words: str) -> None:
     screen.changed()
     screen.notice = f"{words} Undo takes it back."

@@ -38,20 +38,17 @@ def draw_sprayed(screen: ArchiveScreen) -> tuple[str, str]:
         words = f"{left} back{'s' * (left != 1)} look{'s' * (left == 1)} wrong"
         main += (
             f'<article class="wb-card wb-bar"><div><h2>{words}</h2><p class="wb-muted">They do not '
-            f"count in predictions until somebody looks.</p></div>"
+            f"count in predictions until somebody decides.</p></div>"
             f'<span class="wb-push">{button("Look at them", "part", "wrong", go=True)}</span>'
             "</article>"
         )
+    shown = ""
     if others:
-        shown = coverage_picture(found, found.grounds, others, caption="Blends of colours")
-        main += fold(f"{len(others)} blends of colours", shown, ident="blends")
+        shown += coverage_picture(found, found.grounds, others, caption="Blends of colours")
     if blends:
-        shown = coverage_picture(found, blends, neat[1], caption="Blends of grounds")
-        main += fold(f"{len(blends)} blends of grounds", shown, ident="grounds")
-    if found.never:
-        listed = "".join(f"<li>{esc(pair)}</li>" for pair in found.never)
-        words = f"{len(found.never)} never sprayed, and predicted with less certainty"
-        main += fold(words, f"<ul>{listed}</ul>", ident="never")
+        shown += coverage_picture(found, blends, neat[1], caption="Blends of grounds")
+    if shown:
+        main += fold("Blends of colours, blends of grounds", shown, ident="blends")
     return main, ""
 
 
@@ -80,7 +77,6 @@ def draw_reach(screen: ArchiveScreen) -> tuple[str, str]:
         reachable=found.lab,
         order=["bare ground", "card"],
         title=f"{colours[colour]} over {grounds[ground]}: within reach, and sprayed",
-        size=300,
     )
     rows = [[name, count, *(number(v) for v in ends)] for name, count, *ends in found.extent]
     heads = ["colour", "recipes", "L* from", "L* to", "C* from", "C* to"]

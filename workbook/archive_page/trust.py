@@ -11,9 +11,9 @@ import numpy as np
 from matchlib.domain import Recipe
 from matchlib.errors import MatchlibError
 from matchlib.overview import PanelResidual, outliers, panel_residuals, trend
-from workbook.figures import Raw, bars, esc, number, table, timeline
+from workbook.figures import Raw, areas, bars, esc, number, numbers, table, timeline
 from workbook.page.fields import button, check, chips, choice, field, fold, slider
-from workbook.page.pictures import areas, numbers
+from workbook.page.pictures import read_as
 from workbook.screen import guarded
 
 if TYPE_CHECKING:
@@ -52,12 +52,6 @@ _SHARES = {
 }
 _MOST_SERIES = 5
 _MOST_CHANGES = 200
-
-
-def _seen(lab: Any) -> Raw:
-    """A swatch with its numbers, for a cell."""
-    chip = areas([lab], words=numbers(lab), width=44, height=36, edge=4)
-    return Raw(f'<span class="wb-bar" style="margin:0">{chip}{esc(numbers(lab))}</span>')
 
 
 # How near predictions come
@@ -235,9 +229,7 @@ def draw_why(screen: ArchiveScreen) -> tuple[str, str]:
     bar = (
         choice("Ground", "of ground", grounds, ground, do="choose")
         + choice("Colour", "of colour", colours, colour, do="choose")
-        + field("Mix ratio", "ratio", ratio, help="Carrier first.").replace(
-            "<input ", '<input data-do="choose" ', 1
-        )
+        + field("Mix ratio", "ratio", ratio, help="carrier first: 6:1", do="choose")
         + slider("Coats", "coats", coats, low=1, high=10, texts=[f"{n}" for n in range(1, 11)])
     )
     main = f'<div class="wb-fields">{bar}</div>'
@@ -261,14 +253,14 @@ def _why(screen: ArchiveScreen, ground: str, colour: str, ratio: str, coats: int
     )
     heads = ["change", "it would read", "ΔL*", "ΔC*", "Δh", "ΔE00"]
     rows = [
-        [c.name, _seen(c.lab), number(c.lightness), number(c.chroma), f"{number(c.hue)}°",
+        [c.name, read_as(c.lab), number(c.lightness), number(c.chroma), f"{number(c.hue)}°",
          number(c.delta_e00)]
         for c in found.changes
     ]  # fmt: skip
     changes = table(heads, rows, caption="What one change would do", right=heads[2:])
     heads = ["card", "recipe", "as read", "away, ΔE00", "law misses it by, ΔE00"]
     rows = [
-        [p.code, str(p.recipe), _seen(p.lab), number(p.away), number(p.residual)]
+        [p.code, str(p.recipe), read_as(p.lab), number(p.away), number(p.residual)]
         for p in found.near
     ]
     near = table(heads, rows, caption="The nearest cards", right=heads[3:])
@@ -286,7 +278,7 @@ def _why(screen: ArchiveScreen, ground: str, colour: str, ratio: str, coats: int
 def draw_history(screen: ArchiveScreen) -> tuple[str, str]:
     """Return every change with its undo; as `draw_sprayed`."""
     code = screen.chosen.get("of card", "").strip()
-    who = field("Who is at the bench", "who", screen.chosen.get("who", ""))
+    who = field("Your name", "who", screen.chosen.get("who", ""))
     of = field("Of one card only, its code", "of card", code)
     look = button("Show", "choose", quiet=True)
     bar = f'<div class="wb-seek" data-enter="choose">{of}{look}{who}</div>'
@@ -308,7 +300,7 @@ def _change(change: Change, undone: bool) -> list[object]:
     press: object = "undone" if undone else ""
     if not undone and change.undoes is None:
         press = button("Undo", "undo_change", change.number, quiet=True, spoken=str(change.number))
-    when = f"{change.at:%Y-%m-%d %H:%M} UTC"
+    when = Raw(f"{change.at.astimezone():%Y-%m-%d<br>%H:%M}")
     told = change.why or change.file
     return [change.number, when, change.subject, change.words, told, change.who, press]
 

@@ -10,28 +10,28 @@ from workbook.figures.charts import Mark, bars, lab_chart, timeline
 from workbook.figures.craft import glossary_list, linked, protocol_list, trouble_list
 from workbook.figures.library import (
     card_grid,
-    card_picture,
     coverage_picture,
     twins_picture,
 )
-from workbook.figures.svg import Raw, esc, number
-from workbook.figures.swatches import chip
+from workbook.figures.svg import Raw, esc, minus, number
+from workbook.figures.swatches import areas, numbers
 from workbook.figures.tables import table
 from workbook.figures.value import value_chart, value_words
 
 __all__ = [
     "Mark",
     "Raw",
+    "areas",
     "bars",
     "card_grid",
-    "card_picture",
-    "chip",
     "coverage_picture",
     "esc",
     "glossary_list",
     "lab_chart",
     "linked",
+    "minus",
     "number",
+    "numbers",
     "protocol_list",
     "table",
     "timeline",

@@ -13,7 +13,6 @@ from workbook.figures.svg import (
     Raw,
     Scale,
     esc,
-    lab_text,
     nice_ticks,
     number,
     picture,
@@ -23,6 +22,9 @@ from workbook.figures.svg import (
 )
 
 __all__ = ["Mark", "bars", "lab_chart", "legend", "timeline"]
+
+
+_SIDE = 250  # of one plot [px]
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,8 +109,8 @@ def _labels(scale: Scale, spots: Sequence[tuple[float, float, str]]) -> str:
         taken.append(box)
         if far:
             end = box[0] - 1 if left > x else box[2] + 1
-            out.append(f'<path d="M{x:.1f} {y:.1f}L{end:.1f} {foot - 4:.1f}" class="cpw-trace"/>')
-        out.append(text(left, foot, words, cls="cpw-label"))
+            out.append(f'<path d="M{x:.1f} {y:.1f}L{end:.1f} {foot - 4:.1f}" class="wb-trace"/>')
+        out.append(text(left, foot, words, cls="wb-label"))
     return "".join(out)
 
 
@@ -120,7 +122,6 @@ def _plane(
     *,
     names: tuple[str, str],
     title: str,
-    size: int,
     floor: float,
 ) -> Raw:
     everything = np.vstack([flat, hull]) if len(hull) else flat
@@ -128,17 +129,17 @@ def _plane(
     # One unit is as long across as up, so that distances may be compared by eye.
     most = max(x[1] - x[0], y[1] - y[0])
     x, y = _widened(x, most, floor), _widened(y, most, floor)
-    scale = Scale(left=58, top=30, width=size, height=size, x=x, y=y)
-    body = [text(58, 18, title, cls="cpw-title"), scale.frame(*names)]
+    scale = Scale(left=58, top=30, width=_SIDE, height=_SIDE, x=x, y=y)
+    body = [text(58, 18, title, cls="wb-title"), scale.frame(*names)]
     corners = _outline(hull)
     if len(corners):
         d = "L".join(f"{scale.px(a):.1f} {scale.py(b):.1f}" for a, b in corners)
-        body.append(f'<path d="M{d}Z" class="cpw-hull"/>')
+        body.append(f'<path d="M{d}Z" class="wb-hull"/>')
     for axis, value in (("V", 0.0), ("H", 0.0)):
         if axis == "V" and x[0] < value < x[1]:
-            body.append(f'<path d="M{scale.px(0):.1f} 30V{30 + size}" class="cpw-axis"/>')
+            body.append(f'<path d="M{scale.px(0):.1f} 30V{30 + _SIDE}" class="wb-box"/>')
         if axis == "H" and y[0] < value < y[1]:
-            body.append(f'<path d="M58 {scale.py(0):.1f}H{58 + size}" class="cpw-axis"/>')
+            body.append(f'<path d="M58 {scale.py(0):.1f}H{58 + _SIDE}" class="wb-box"/>')
     colours = screen_colours([m.lab for m in marks])
     # Kinds later in the order lie on top: a target is not hidden by a cloud of panels.
     spots = []
@@ -155,7 +156,7 @@ def _plane(
     )
     counts = ", ".join(f"{sum(m.kind == k for m in marks)} {k}" for k in kinds)
     desc = f"Shows {counts}. {told}" if told else f"Shows {counts}."
-    return picture("".join(body), width=size + 72, height=size + 72, title=title, desc=desc)
+    return picture("".join(body), width=_SIDE + 72, height=_SIDE + 72, title=title, desc=desc)
 
 
 def legend(kinds: Sequence[str], *, hull: str = "", band: str = "") -> Raw:
@@ -166,14 +167,14 @@ def legend(kinds: Sequence[str], *, hull: str = "", band: str = "") -> Raw:
         icon = picture(body, width=18, height=18, title="").replace(
             'role="img" aria-label=""', 'aria-hidden="true"'
         )
-        parts.append(f'<span class="cpw-key">{icon}{esc(kind)}</span>')
-    for words, cls in ((hull, "cpw-hull"), (band, "cpw-band")):
+        parts.append(f'<span class="wb-key">{icon}{esc(kind)}</span>')
+    for words, cls in ((hull, "wb-hull"), (band, "wb-band")):
         if words:
             icon = (
                 '<svg aria-hidden="true" width="26" height="18" viewBox="0 0 26 18">'
                 f'<rect x="2" y="3" width="22" height="12" class="{cls}"/></svg>'
             )
-            parts.append(f'<span class="cpw-key">{icon}{esc(words)}</span>')
+            parts.append(f'<span class="wb-key">{icon}{esc(words)}</span>')
     return Raw(f'<div style="display:flex;flex-wrap:wrap;gap:4px 18px">{"".join(parts)}</div>')
 
 
@@ -183,12 +184,11 @@ def lab_chart(
     reachable: Any = None,
     order: Sequence[str] = (),
     title: str = "Colours in CIELAB",
-    size: int = 300,
 ) -> Raw:
     """Return the a*–b* view and the chroma–lightness view side by side.
 
     `reachable`: colours the shop can reach; drawn as a dashed outline round them. `order`: kinds,
-    most important first; the others follow. `size`: side of one plot [px].
+    most important first; the others follow.
     """
     marks = list(marks)
     if not marks:
@@ -207,7 +207,6 @@ def lab_chart(
         kinds,
         names=("a* (green − to red +)", "b* (blue − to yellow +)"),
         title="Hue and chroma: a* and b*",
-        size=size,
         floor=-np.inf,
     )
     second = _plane(
@@ -217,13 +216,12 @@ def lab_chart(
         kinds,
         names=("chroma C*", "lightness L*"),
         title="Lightness and chroma: C* and L*",
-        size=size,
         floor=-2.0,
     )
     said = "within reach of these limits" if len(cloud) else ""
     return Raw(
         f"<figure><figcaption><strong>{esc(title)}</strong></figcaption>"
-        f'<div class="cpw-figures">{first}{second}</div>{legend(kinds, hull=said)}</figure>'
+        f'<div class="wb-figures">{first}{second}</div>{legend(kinds, hull=said)}</figure>'
     )
 
 
@@ -252,20 +250,20 @@ def timeline(
     body = []
     if band:
         top, foot = scale.py(max(band)), scale.py(min(band))
-        body.append(f'<path d="M58 {top:.1f}h{width}V{foot:.1f}h{-width}Z" class="cpw-band"/>')
+        body.append(f'<path d="M58 {top:.1f}h{width}V{foot:.1f}h{-width}Z" class="wb-band"/>')
     body.append(scale.frame("date", y_name, x_marks=False))
     for tick in nice_ticks(*x, 5):
         if x[0] <= tick <= x[1] and tick == int(tick):
             day = dt.date.fromordinal(int(tick))
-            body.append(f'<path d="M{scale.px(tick):.1f} 12v{height}" class="cpw-grid"/>')
+            body.append(f'<path d="M{scale.px(tick):.1f} 12v{height}" class="wb-grid"/>')
             body.append(text(scale.px(tick), height + 28, day.isoformat(), anchor="middle"))
     told = []
     for k, (name, rows) in enumerate(series.items()):
         places = [(scale.px(d.toordinal()), scale.py(v)) for d, v in sorted(rows)]
         if len(places) > 1:
             d = "L".join(f"{a:.1f} {b:.1f}" for a, b in places)
-            body.append(f'<path d="M{d}" class="cpw-trace"/>')
-        body += [shape(k, a, b, 4.5, "var(--cpw-page,#fff)") for a, b in places]
+            body.append(f'<path d="M{d}" class="wb-trace"/>')
+        body += [shape(k, a, b, 4.5, "var(--wb-paper,#fff)") for a, b in places]
         if rows:
             middle = float(np.median([v for _, v in rows]))
             told.append(f"{name}: {len(rows)} points, median {number(middle, 2)}")
@@ -273,7 +271,7 @@ def timeline(
         "".join(body), width=width + 82, height=height + 54, title=title, desc=". ".join(told)
     )
     return Raw(
-        f'<figure class="cpw-scroll"><figcaption><strong>{esc(title)}</strong></figcaption>{image}'
+        f'<figure class="wb-scroll"><figcaption><strong>{esc(title)}</strong></figcaption>{image}'
         f"{legend(list(series), band=band_name if band else '')}</figure>"
     )
 
@@ -291,7 +289,6 @@ def bars(
     unit: str = "%",
     most: float | None = None,
     digits: int = 0,
-    labs: Any = None,
     width: int = 300,
 ) -> Raw:
     """Return level bars, each with its name and number.
@@ -299,27 +296,20 @@ def bars(
     `most`: value of a full bar; the largest value if left out. `width`: of a full bar [px].
     """
     full = most if most is not None else max([*values, 1e-12])
-    room = 16 + max((7.2 * len(n) for n in names), default=0) + (26 if labs is not None else 0)
-    body = [text(0, 15, title, cls="cpw-title")]
-    fills = screen_colours(labs) if labs is not None else []
+    room = 16 + max((7.2 * len(n) for n in names), default=0)
+    body = [text(0, 15, title, cls="wb-title")]
     for k, (name, value) in enumerate(zip(names, values, strict=True)):
         y = 28 + 28 * k
-        if fills:
-            body.append(
-                f'<path d="M0 {y}h20v20h-20Z" class="cpw-mark" style="fill:{fills[k][0]}"/>'
-            )
-        body.append(text(26 if fills else 0, y + 15, name))
+        body.append(text(0, y + 15, name))
         long = max(0.0, min(1.0, value / full)) * width
-        body.append(f'<rect x="{room:.0f}" y="{y}" width="{width}" height="20" class="cpw-axis"/>')
+        body.append(f'<rect x="{room:.0f}" y="{y}" width="{width}" height="20" class="wb-box"/>')
         body.append(
-            f'<rect x="{room:.0f}" y="{y}" width="{long:.1f}" height="20" class="cpw-bar"/>'
+            f'<rect x="{room:.0f}" y="{y}" width="{long:.1f}" height="20" class="wb-fill"/>'
         )
         body.append(text(room + width + 8, y + 15, _with_unit(value, digits, unit)))
     told = ". ".join(
         f"{n}: {_with_unit(v, digits, unit)}" for n, v in zip(names, values, strict=True)
     )
-    if labs is not None:
-        told += ". " + ". ".join(lab_text(v) for v in labs)
     wide = room + width + 90
     return picture(
         "".join(body), width=round(wide), height=34 + 28 * len(names), title=title, desc=told

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from matchlib.trade import GLOSSARY, PROTOCOL, TROUBLES, Trouble, first_places
 from workbook.figures.svg import Raw, esc
-from workbook.figures.swatches import chip
+from workbook.figures.swatches import areas, numbers
 
 __all__ = ["glossary_list", "linked", "protocol_list", "trouble_list"]
 
@@ -73,7 +73,9 @@ def glossary_list() -> Raw:
     """
     items = []
     for term in GLOSSARY:
-        chips = "".join(chip(lab, size=30) for lab in term.labs)
+        chips = "".join(
+            areas([lab], words=numbers(lab), width=30, height=30, edge=3) for lab in term.labs
+        )
         also = f' <span class="wb-muted">({esc(", ".join(term.also))})</span>' if term.also else ""
         items.append(
             f'<details class="wb-card" id="{_anchor(term.word)}"><summary>{esc(term.word)}'

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from matchlib.overview import card_lab
-from workbook.figures.svg import Raw, esc, lab_text, number, picture, screen_colours
+from workbook.figures.svg import Raw, esc, number, picture, screen_colours
+from workbook.figures.swatches import areas, numbers
 
 if TYPE_CHECKING:
     from matchlib.domain import Colour, Ground, Lab, Panel, Recipe
     from matchlib.overview import Coverage
 
-__all__ = ["card_grid", "card_picture", "coverage_picture", "twins_picture"]
+__all__ = ["card_grid", "coverage_picture", "twins_picture"]
 
 _MOST_CHIPS = 14
 _WIDE, _TALL = 142, 42
@@ -51,36 +52,14 @@ def card_grid(
     return Raw(f'<div class="wb-tiles">{"".join(out)}</div>')
 
 
-def card_picture(lab: Lab | None, title: str, *, width: int = 236, height: int = 150) -> Raw:
-    """Return one card, large, on the surround.
-
-    `lab`: as read; None for a card that never was. `title`: what it is, for those who do not see
-    it. `width`, `height`: in all [px].
-    """
-    told = "never read" if lab is None else lab_text(lab)
-    cls = "wb-never" if lab is None else ""
-    body = (
-        f'<rect width="{width}" height="{height}" class="wb-surround"/>'
-        f'<rect x="8" y="8" width="{width - 16}" height="{height - 16}" class="{cls}" '
-        f'style="fill:{_fill(lab)}"/>'
-    )
-    return picture(body, width=width, height=height, title=title, desc=told)
-
-
-def _strip(labs: Sequence[Lab | None], title: str) -> Raw:
-    """Colours edge to edge, evenly chosen from many."""
+def _strip(labs: Sequence[Lab | None], words: str) -> Raw:
+    """Colours side by side, evenly chosen from many; an empty frame where there are none."""
     if not labs:
         body = f'<rect x="1" y="1" width="{_WIDE - 2}" height="{_TALL - 2}" class="wb-never"/>'
-        return picture(body, width=_WIDE, height=_TALL, title=title)
+        return picture(body, width=_WIDE, height=_TALL, title=words)
     some = np.unique(np.linspace(0, len(labs) - 1, min(len(labs), _MOST_CHIPS)).astype(int))
-    step = min(32.0, (_WIDE - 8) / len(some))
-    chips = "".join(
-        f'<rect x="{4 + i * step:.1f}" y="4" width="{step - 2:.1f}" height="{_TALL - 8}" '
-        f'class="{"" if labs[k] else "wb-never"}" style="fill:{_fill(labs[k])}"/>'
-        for i, k in enumerate(some)
-    )
-    body = f'<rect width="{_WIDE}" height="{_TALL}" class="wb-surround"/>{chips}'
-    return picture(body, width=_WIDE, height=_TALL, title=title)
+    shown = [labs[k] for k in some]
+    return areas(shown, words=words, width=_WIDE, height=_TALL, edge=4, gap=2)
 
 
 def coverage_picture(
@@ -118,22 +97,9 @@ def twins_picture(
     """
     rows = []
     for recipe, cards, apart in found[:most]:
-        wide = 96
-        body = f'<rect width="{wide * len(cards) + 16}" height="76" class="wb-surround"/>'
-        for i, (_, lab) in enumerate(cards):
-            # No line between them: the eye judges a difference best at a bare edge.
-            body += (
-                f'<rect x="{8 + i * wide}" y="8" width="{wide}" height="60" '
-                f'shape-rendering="crispEdges" style="fill:{_fill(lab)}"/>'
-            )
-        codes = ", ".join(p.code for p, _ in cards)
-        image = picture(
-            body,
-            width=wide * len(cards) + 16,
-            height=76,
-            title=f"{codes} side by side",
-            desc=". ".join(f"{p.code}: {lab_text(lab)}" for p, lab in cards),
-        )
+        labs, codes = [lab for _, lab in cards], ", ".join(p.code for p, _ in cards)
+        told = ", ".join(f"{p.code} {numbers(lab)}" for p, lab in cards)
+        image = areas(labs, words=told, width=96 * len(labs) + 16, height=76)
         rows.append(
             f'<div class="wb-twin">{image}<p><strong>{esc(recipe)}</strong><br>{esc(codes)}: '
             f"ΔE00 {number(apart, 1)} apart</p></div>"

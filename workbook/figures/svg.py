@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -17,14 +18,13 @@ __all__ = [
     "Raw",
     "Scale",
     "esc",
-    "lab_text",
+    "minus",
     "nice_ticks",
     "number",
     "picture",
     "screen_colours",
     "shape",
     "text",
-    "warning_corner",
 ]
 
 SHAPES = ("circle", "square", "triangle", "diamond", "cross")
@@ -54,12 +54,9 @@ def number(value: float, digits: int = 1) -> str:
     return shown.replace("-", "−")
 
 
-def lab_text(lab: Sequence[float] | np.ndarray) -> str:
-    """Return a reading in one line, ``L* 45.2  a* 10.3  b* −20.1``."""
-    # Where a line must be broken it is between the axes, not between a name and its number.
-    return "  ".join(
-        f"{n}\u00a0{number(float(v))}" for n, v in zip(("L*", "a*", "b*"), lab, strict=True)
-    )
+def minus(words: str) -> str:
+    """Return words with a true minus sign before their numbers."""
+    return re.sub(r"(?<![\w-])-(?=\d)", "−", words)
 
 
 def screen_colours(labs: Any) -> list[tuple[str, bool]]:
@@ -104,31 +101,22 @@ def text(
     )
 
 
-def picture(body: str, *, width: float, height: float, title: str, desc: str = "") -> Raw:
+def picture(
+    body: str, *, width: float, height: float, title: str, desc: str = "", cls: str = ""
+) -> Raw:
     """Return an SVG image that says in words what it shows.
 
     `width`, `height`: size [px]. `title`, `desc`: what it is, and what is to be seen in it, for
-    those who do not see it.
+    those who do not see it. `cls`: by which the style sheet knows it.
     """
     spoken = f"{title}. {desc}" if desc else title
+    named = f' class="{cls}"' if cls else ""
+    told = f"<desc>{esc(desc)}</desc>" if desc else ""
     return Raw(
-        f'<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{esc(spoken)}" '
+        f'<svg xmlns="http://www.w3.org/2000/svg"{named} role="img" aria-label="{esc(spoken)}" '
         f'width="{width:g}" height="{height:g}" viewBox="0 0 {width:g} {height:g}">'
-        f"<title>{esc(title)}</title><desc>{esc(desc)}</desc>{body}</svg>"
+        f"<title>{esc(title)}</title>{told}{body}</svg>"
     )
-
-
-def warning_corner(x: float, y: float, size: float) -> str:
-    """Return the striped corner of a swatch that the screen cannot show.
-
-    `x`, `y`: the swatch's top right corner [px]. `size`: side of the corner [px].
-    """
-    lines = "".join(
-        f'<path d="M{x - size * k:.1f} {y:.1f}L{x:.1f} {y + size * k:.1f}" '
-        'style="stroke:#000;stroke-width:2"/>'
-        for k in (0.33, 0.67, 1.0)
-    )
-    return f'<path d="M{x - size:.1f} {y:.1f}H{x:.1f}V{y + size:.1f}Z" style="fill:#fff"/>{lines}'
 
 
 def shape(kind: int, x: float, y: float, r: float, fill: str) -> str:
@@ -136,7 +124,7 @@ def shape(kind: int, x: float, y: float, r: float, fill: str) -> str:
 
     `x`, `y`, `r`: centre and half size [px].
     """
-    style = f'class="cpw-mark" style="fill:{fill}"'
+    style = f'class="wb-mark" style="fill:{fill}"'
     match SHAPES[kind % len(SHAPES)]:
         case "circle":
             return f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{r:.1f}" {style}/>'
@@ -184,19 +172,19 @@ class Scale:
         foot, right = self.top + self.height, self.left + self.width
         out = [
             f'<rect x="{self.left:.1f}" y="{self.top:.1f}" width="{self.width:.1f}" '
-            f'height="{self.height:.1f}" class="cpw-axis"/>'
+            f'height="{self.height:.1f}" class="wb-box"/>'
         ]
         ticks = nice_ticks(*self.x) if x_marks else []
         digits = _digits(ticks)
         for v in ticks:
             p = self.px(v)
-            out.append(f'<path d="M{p:.1f} {self.top:.1f}V{foot:.1f}" class="cpw-grid"/>')
+            out.append(f'<path d="M{p:.1f} {self.top:.1f}V{foot:.1f}" class="wb-grid"/>')
             out.append(text(p, foot + 16, number(v, digits), anchor="middle"))
         ticks = nice_ticks(*self.y)
         digits = _digits(ticks)
         for v in ticks:
             p = self.py(v)
-            out.append(f'<path d="M{self.left:.1f} {p:.1f}H{right:.1f}" class="cpw-grid"/>')
+            out.append(f'<path d="M{self.left:.1f} {p:.1f}H{right:.1f}" class="wb-grid"/>')
             out.append(text(self.left - 6, p + 4, number(v, digits), anchor="end"))
         out.append(text(self.left + self.width / 2, foot + 34, x_name, anchor="middle"))
         middle = self.top + self.height / 2

@@ -20,7 +20,7 @@ def table(
 
     `rows`: cells, escaped unless they are `Raw`.
     """
-    sides = [' class="cpw-right"' if c in right else "" for c in columns]
+    sides = [' class="wb-right"' if c in right else "" for c in columns]
     head = "".join(f'<th scope="col"{s}>{esc(c)}</th>' for c, s in zip(columns, sides, strict=True))
     body = []
     for row in rows:
@@ -31,6 +31,6 @@ def table(
     if not rows:
         body.append(f'<tr><td colspan="{len(columns)}">Nothing to show.</td></tr>')
     return Raw(
-        f'<div class="cpw-scroll"><table><caption>{esc(caption)}</caption>'
+        f'<div class="wb-scroll"><table><caption>{esc(caption)}</caption>'
         f"<thead><tr>{head}</tr></thead><tbody>{''.join(body)}</tbody></table></div>"
     )

@@ -70,7 +70,14 @@ def value_chart(ladders: Sequence[Ladder], *, title: str) -> Raw:
     for i in range(coats + 1):
         words = "bare" if not i else f"{i} coat{'s' * (i > 1)}"
         body.append(text(_LEFT + 20 + i * step, foot, words, anchor="middle", cls="wb-tick"))
-    image = picture("".join(body), width=wide, height=foot + 10, title=title, desc=". ".join(told))
+    image = picture(
+        "".join(body),
+        width=wide,
+        height=foot + 10,
+        title=title,
+        desc=". ".join(told),
+        cls="wb-value",
+    )
     return Raw(f'<figure class="wb-scroll">{image}</figure>')
 
 

@@ -107,7 +107,7 @@ class JobsScreen(BaseScreen):
     def _target(self, work: Work) -> tuple[str, str, str]:
         body = self._sample(work.job)
         if work.job.target:
-            return "The sample", body, button("Next: recipes", "goto", "recipe", go=True)
+            return "The sample", body, button("Next: recipes", "step", "recipe", go=True)
         return "The sample", body, button("Next: recipes", "begin", go=True)
 
     def _recipe(self, work: Work) -> tuple[str, str, str]:
@@ -124,7 +124,7 @@ class JobsScreen(BaseScreen):
             wrong=self.error,
         )
         ready = work.job.plan is not None and work.job.state != "recipe"
-        do, value = ("goto", "spray") if ready else ("use", rows[0].key)
+        do, value = ("step", "spray") if ready else ("use", rows[0].key)
         if tool == "own":  # what is on screen is what is sprayed next
             do, value = "useown", ""
         forward = button("Next: spray it", do, value, go=True)
@@ -141,13 +141,13 @@ class JobsScreen(BaseScreen):
         code = work.panel.code if work.panel is not None else work.next_code
         coat = work.next_coat
         if work.due_reading:
-            forward = button("Next: read it", "goto", "read", go=True)
+            forward = button("Next: read it", "step", "read", go=True)
         elif coat is not None:
             forward = button(f"Next: coat {coat.number} sprayed", "coat", coat.number, go=True)
         elif work.to_clear:
             forward = button("Next: clear laid", "clear", go=True)
         else:
-            forward = button("Next: read it", "goto", "read", go=True)
+            forward = button("Next: read it", "step", "read", go=True)
         return f"Spray card {code}", body, forward
 
     def _read(self, work: Work) -> tuple[str, str, str]:
@@ -177,13 +177,13 @@ class JobsScreen(BaseScreen):
         if passes and work.to_clear:
             forward = button("Next: clear laid", "clear", go=True)
         elif passes:
-            forward = button("Next: finish", "goto", "done", go=True)
+            forward = button("Next: finish", "step", "done", go=True)
         elif ways and ways[0].on:
             forward = button("Next: build on it", "do", ways[0].key, go=True)
         elif ways:
             forward = button("Next: a fresh card", "do", ways[0].key, go=True)
         else:
-            forward = button("Next: another recipe", "goto", "recipe", go=True)
+            forward = button("Next: another recipe", "step", "recipe", go=True)
         return f"Card {code}, as read", body, forward
 
     def _done(self, work: Work) -> tuple[str, str, str]:
@@ -245,7 +245,6 @@ _LOOKING = {
     "find",
     "job",
     "step",
-    "goto",
     "tool",
     "own",
     "compare",

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from workbook.figures import Raw, esc
+from workbook.figures import Raw, areas, esc
 from workbook.page.fields import button, field, fold, problem
 from workbook.page.frame import frame
-from workbook.page.pictures import areas, split
+from workbook.page.pictures import split
 from workbook.session.targets import lab_of
 
 if TYPE_CHECKING:
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 __all__ = ["board"]
 
 _DOORS = (
-    ("browse_the_library.ipynb", "Library", "{panels} to look through"),
+    ("browse_the_library.ipynb", "Library", "{cards} to look through"),
     ("analyse_the_archive.ipynb", "Archive", "what it covers, what looks wrong"),
     ("train_on_grounds.ipynb", "Training", "what grounds do to a colour"),
 )
@@ -32,10 +32,10 @@ def board(archive: Archive, *, sought: str = "", wrong: Exception | None = None)
     jobs = archive.jobs()
     words = " ".join(sought.casefold().split())
     found = [j for j in jobs if words in f"{j.name} {j.customer} {j.number}".casefold()]
-    panels = f"{len(archive)} panel{'s' * (len(archive) != 1)}"
+    cards = f"{len(archive)} card{'s' * (len(archive) != 1)}"
     doors = "".join(
         f'<a class="wb-door" href="{file}"><b>{name}</b>'
-        f"<span>{esc(said.format(panels=panels))}</span></a>"
+        f"<span>{esc(said.format(cards=cards))}</span></a>"
         for file, name, said in _DOORS
     )
     new = (

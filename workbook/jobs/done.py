@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from matchlib.domain import Panel
-from workbook.figures import Raw, esc
+from workbook.figures import Raw, esc, numbers
 from workbook.jobs.pot import pots_of, typed_of
-from workbook.jobs.rail import coats_words, recipe_title
 from workbook.page.fields import button, field, fold, problem
-from workbook.page.pictures import coats, numbers, split
+from workbook.page.pictures import coats, coats_words, recipe_title, split
 from workbook.session.customer import sheet_of_job
 from workbook.session.targets import lab_of
 from workbook.session.work import Work

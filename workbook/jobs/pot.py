@@ -211,9 +211,9 @@ def pot_part(
         for r in ratios
     )
     controls = (
-        choice("What is sprayed", "pot_shape", _SHAPES, typed["shape"], do="potform")
-        + choice("What a coat takes, from", "pot_by", _USES, typed["by"], do="potform")
-        + choice("Unit", "pot_unit", {u: u for u in UNITS}, unit, do="potform")
+        choice("What is sprayed", "pot_shape", _SHAPES, typed["shape"], do="pot")
+        + choice("What a coat takes, from", "pot_by", _USES, typed["by"], do="pot")
+        + choice("Unit", "pot_unit", {u: u for u in UNITS}, unit, do="pot")
     )
     hidden = {*_SHAPES} - {typed["shape"]}
     by_film, by_used = {"dry_film", "solids"}, {"used", "used_area", "used_coats"}

@@ -56,8 +56,6 @@ class Presses:
         """Go to a step."""
         self.at.address = {"job": self.at.address["job"], "step": done.value}
 
-    do_goto = do_step
-
     def do_tool(self, done: Press) -> None:
         """Unfold a tool, or fold it."""
         self.at.address["tool"] = done.value
@@ -174,8 +172,6 @@ class Presses:
         """Keep what a card takes."""
         keep_typed(self.at.session.archive, dict(done.fields))
         self.at.address["tool"] = "pot"
-
-    do_potform = do_pot
 
     def do_stock(self, done: Press) -> None:
         """Write down a bottle."""

@@ -4,37 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from workbook.figures import Raw, esc
+from workbook.figures import Raw, areas, esc, numbers
 from workbook.page.frame import steps_list
-from workbook.page.pictures import areas, cut, numbers, split
+from workbook.page.pictures import coats_words, cut, recipe_title, split
 from workbook.session.work import Work
 
 if TYPE_CHECKING:
     from matchlib.domain import Recipe
 
-__all__ = ["STEPS", "coats_words", "materials", "rail", "recipe_title", "steps_open"]
+__all__ = ["materials", "rail", "steps_open"]
 
 STEPS = ("target", "recipe", "spray", "read", "done")
-
-
-def recipe_title(recipe: Recipe) -> Raw:
-    """Return a recipe's colours over its ground, the names standing out."""
-    colours = ", then ".join(f"<b>{esc(colour)}</b>" for colour, _ in recipe.layers)
-    return Raw(f"{colours or 'bare'} over <b>{esc(recipe.ground)}</b>")
-
-
-def coats_words(recipe: Recipe) -> str:
-    """Return a recipe's coats in a line, ``2 coats of 4.5:1, 1 of 9:1, clear``."""
-    steps = () if recipe.schedule is None else recipe.schedule.steps
-    several = len(recipe.layers) > 1
-    told = [
-        f"{s.coats} coat{'s' * (s.coats != 1)} of "
-        + (f"{s.colour} at " if several and s.colour else "")
-        + str(s.ratio).replace(":", " : ")
-        for s in steps
-    ]
-    clear = [] if recipe.clear is None else ["clear" if recipe.clear == "yes" else recipe.clear]
-    return ", ".join([*told, *clear])
 
 
 def steps_open(work: Work) -> dict[str, bool]:

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from matchlib.colorimetry import delta_lch
-from workbook.figures import Raw, esc, protocol_list
-from workbook.jobs.rail import coats_words, materials
+from workbook.figures import Raw, areas, esc, numbers, protocol_list
+from workbook.jobs.rail import materials
 from workbook.page.fields import button, check, field, fold, problem, upload
-from workbook.page.pictures import areas, axes, coats, numbers, split, tenths
+from workbook.page.pictures import axes, coats, coats_words, split, tenths
 from workbook.session.targets import lab_of
 from workbook.session.work import Work
 
@@ -177,7 +177,7 @@ def _finish(work: Work) -> str:
     if work.to_clear:
         words, do = "Lay the clear coat, then read it again", button("Clear laid", "clear", go=True)
     else:
-        words, do = "Every target is met", button("Finish the job", "goto", "done", go=True)
+        words, do = "Every target is met", button("Finish the job", "step", "done", go=True)
     return (
         f'<article class="wb-card wb-first wb-bar"><h2>{words}</h2>'
         f'<span class="wb-push">{do}</span></article>'

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Recipe
 from workbook.figures import Raw, esc, number
 from workbook.figures.charts import Mark, lab_chart
-from workbook.jobs.rail import coats_words, materials, recipe_title
+from workbook.jobs.rail import materials
 from workbook.page.fields import button, check, chips, choice, fold, problem, slider
 from workbook.page.page import Press
-from workbook.page.pictures import chance, coats, split, tenths
+from workbook.page.pictures import chance, coats, coats_words, recipe_title, split, tenths
 from workbook.session.work import Work
 
 if TYPE_CHECKING:
@@ -104,11 +104,10 @@ def recipe_page(
     rest = [r for r in rows if r not in likely]
     shown = "".join(_row(work, r, rows.index(r), first=not i) for i, r in enumerate(likely))
     folded = "".join(_row(work, r, rows.index(r)) for r in rest)
-    more = fold(f"{len(rest)} more", folded, ident="more") if rest else ""
+    folded += "".join(f"<p>{esc(note)}</p>" for note in notes)
+    count = f"{len(rest)} more" if rest else "Reading on the way"
+    more = fold(count, folded, ident="more") if folded else ""
     reach = "" if found.reachable else f'<p class="wb-caution">{esc(found.why_not)}</p>'
-    if notes:
-        told = "".join(f"<p>{esc(note)}</p>" for note in notes)
-        more += fold("Reading on the way", told, ident="notes")
     tools = "".join(
         button(words, "tool", name, quiet=True) for name, words in _TOOLS.items() if name != tool
     )
@@ -139,8 +138,10 @@ def _row(work: Work, row: Offer, place: int, *, first: bool = False) -> str:
     size: Any = {"width": 190, "height": 92} if first else {"width": 132, "height": 66}
     text = ""
     if first:
-        new = "; ".join(row.suggestion.never_sprayed)
-        text = f'<p class="wb-why">{esc(_why(row))}{esc(f" New here: {new}.") if new else ""}</p>'
+        pair = f"{recipe.colour} never sprayed over {recipe.ground}"  # as its heading says
+        news = ("never sprayed yet" if n == pair else n for n in row.suggestion.never_sprayed)
+        new = "".join(f" {n[:1].upper()}{n[1:]}." for n in news)
+        text = f'<p class="wb-why">{esc(_why(row) + new)}</p>'
     after = " and ".join(map(str, row.read_after))
     read = f"cards pass, read after coat {after}" if after else "cards pass"
     blind = ""
@@ -169,7 +170,7 @@ def _shelf(work: Work, *, opened: bool) -> str:
     pots = "two colours in a pot" if limits.blends else "one colour in a pot"
     text = f"up to {limits.max_coats} coats · {low:g}:1 to {high:g}:1 · {pots}"
     change = button("Change the shelf", "tool", "" if opened else "shelf", quiet=True)
-    line = f'<div class="wb-shelf">{grounds}{change}<p class="wb-muted">{text}</p></div>'
+    line = f'<div class="wb-shelf">{grounds}<p class="wb-muted">{text}</p>{change}</div>'
     return line + (_shelf_form(work) if opened else "")
 
 
@@ -277,7 +278,7 @@ def own_part(work: Work, done: Press | None) -> Raw:
     looks = work.looks(recipe.coat_by_coat())
     steps = recipe.schedule.steps if recipe.schedule else ()
     first, rest = steps[0], steps[1:]
-    texts = [f"{c:g} carrier : 1 colour" for c in _CARRIERS]
+    texts = [f"{c:g} : 1" for c in _CARRIERS]
     grounds = dict.fromkeys([str(recipe.ground), *map(str, work.archive.grounds())])
     colours = dict.fromkeys([str(recipe.colour or first.colour), *map(str, work.archive.colours())])
 
@@ -290,9 +291,9 @@ def own_part(work: Work, done: Press | None) -> Raw:
         choice("Ground", "own_ground", {g: g for g in grounds}, str(recipe.ground), do="own")
         + choice("Colour", "own_colour", {c: c for c in colours}, next(iter(colours)), do="own")
         + slider("Coats", "own_coats", first.coats, low=1, high=10)
-        + slider("Ratio", "own_ratio", at(first), **ways)
-        + slider("Then further coats", "own_more", rest[0].coats if rest else 0, low=0, high=6)
-        + slider("Their ratio", "own_second", at(rest[0] if rest else first), **ways)
+        + slider("Carrier : colour", "own_ratio", at(first), **ways)
+        + slider("Then more coats", "own_more", rest[0].coats if rest else 0, low=0, high=6)
+        + slider("Carrier : colour then", "own_second", at(rest[0] if rest else first), **ways)
     )
     light, red, yellow = found.sd_lab
     text = f"{found.words}. One card spreads by ±{light:.2f} L*, ±{red:.2f} a*, ±{yellow:.2f} b*."
@@ -325,16 +326,18 @@ def _closer(work: Work, recipe: Recipe) -> str:
 def _chart(work: Work, rows: list[Offer], found: Suggestions) -> str:
     from workbook.session.recipe_report import reachable_labs
 
-    marks = [Mark(r.suggestion.lab, "suggestion", str(i)) for i, r in enumerate(rows, 1)]
+    marks = [Mark(r.suggestion.lab, "recipe", str(i)) for i, r in enumerate(rows, 1)]
     marks.append(Mark(work.wanted, "target", "target"))
     view = work.job.target[0].viewing
     reach = reachable_labs(work.model, work.limits, work.archive.panels(), viewing=view)
-    near = lab_chart(marks, order=("target", "suggestion"), title="Target and recipes, close up")
+    title, order = "In all that the shelf reaches", ("target", "recipe")
+    near = lab_chart(marks, order=order, title="Target and recipes, close up")
     bare = [Mark(m.lab, m.kind) for m in marks]
-    title, order = "In all that the shelf reaches", ("target", "suggestion")
     wide = lab_chart(bare, reachable=reach, order=order, title=title)
     head = '<section class="wb-card" aria-label="Colour chart">'
-    return f"{head}{near}{wide}</section>"
+    key = "".join(f"<li>{esc(r.recipe)}</li>" for r in rows)
+    more = fold("Which recipe is which", f"<ol>{key}</ol>", ident="key")
+    return f"{head}{near}{more}{fold(title, wide, ident='reach')}</section>"
 
 
 def _compare(work: Work, rows: list[Offer], done: Press | None) -> str:
@@ -343,8 +346,7 @@ def _compare(work: Work, rows: list[Offer], done: Press | None) -> str:
     one = fields.get("one", "0") if fields.get("one", "0") in names else "0"
     two = fields.get("two", "1") if fields.get("two", "1") in names else one
     sides = "".join(
-        f"<div><h2>{recipe_title(r.recipe)}</h2><p>{esc(coats_words(r.recipe))}</p>"
-        f"{split(work.wanted, r.suggestion.lab, width=300, height=120)}"
+        f"<div>{split(work.wanted, r.suggestion.lab, width=300, height=120)}<br>"
         f"{tenths(r.chance)}<p>{esc(_why(r))}</p>"
         f'<p class="wb-num">ΔE00 {number(r.suggestion.delta_e00, 2)} from the aim</p>'
         f"{button('Use this', 'use', r.key, spoken=str(r.recipe))}</div>"

@@ -11,8 +11,8 @@ from matchlib.explain import clear_change
 from matchlib.trade import troubles_at
 from workbook.figures import Raw, esc, trouble_list
 from workbook.jobs.pot import pot_part
-from workbook.page.fields import button, field, fold, problem
-from workbook.page.pictures import areas, numbers
+from workbook.page.fields import button, check, chips, field, fold, problem
+from workbook.page.pictures import read_as
 from workbook.session.typed import number_typed
 from workbook.session.work import Coat, Work
 
@@ -30,11 +30,7 @@ _BOOTH = {
     "humidity": ("Booth, % humidity", ""),
     "flash": ("Flash-off, minutes", "from the product's data sheet; the clock counts down from it"),
 }
-_READY = {
-    "stirred": "stirred",
-    "stood": "stood",
-    "strained": "strained",
-}
+_READY = ("stirred", "stood", "strained")
 
 
 def booth_of(archive: Archive) -> dict[str, str]:
@@ -73,17 +69,13 @@ def spray_page(
     the last press: its boxes stay as ticked.
     """
     plan, archive = work.job.plan, work.archive
-    at_pot = wrong if where in ("pot", "stock", "unstock", "potform", "takepot") else None
+    at_pot = wrong if where in ("pot", "stock", "unstock", "takepot") else None
     recipe, pot = work.pot_recipe, Raw("")
     if recipe:
         pot = pot_part(archive, recipe, at_pot, opened=tool == "pot", pot=work.pot_words)
     count = 0 if recipe is None or recipe.schedule is None else recipe.schedule.coats
     ticked = done.ticked("ready") if done else []
-    ready = "".join(
-        f'<label class="wb-chip"><input type="checkbox" name="ready" value="{k}"'
-        f"{' checked' if k in ticked else ''}>{esc(v)}</label>"
-        for k, v in _READY.items()
-    )
+    ready = chips("Before the gun", [check(k, "ready", k, k in ticked) for k in _READY])
     head = f"Pot for {count}{' more' * bool(work.begun)} coat{'s' * (count != 1)}"
     on = ""
     stages = () if work.panel is None else work.panel.stages
@@ -108,7 +100,7 @@ def spray_page(
     at_booth = wrong if where == "booth" else None
     words = "Card, booth, lot and sprayer"
     if plan is not None and not plan.on:
-        fields = field("Code on the back of the card", "code", work.next_code) + fields
+        fields = field("Code of the card", "code", work.next_code) + fields
     today = fold(
         f"Booth and card: {said}" if said else words,
         f'<div class="wb-fields" data-enter="booth">{fields}</div>{problem(at_booth)}'
@@ -121,10 +113,9 @@ def spray_page(
     air = next((c.first for c in cautions_at("spray") if "isocyanate" in c.text.lower()), "")
     return Raw(
         f'{problem(rest)}<section class="wb-card" aria-label="Pot">'
-        f'<div class="wb-recrow"><h2>{esc(head)}</h2><span class="wb-chips" role="group" '
-        f'aria-label="Before the gun">{ready}</span></div>{on}{pot}</section>'
-        f"{_table(work, booth)}{today}"
-        f"{fold('When it goes wrong', troubles, ident='troubles')}"
+        f'<div class="wb-recrow"><h2>{esc(head)}</h2>{ready}</div>{on}{pot}</section>'
+        f'{_table(work, booth)}<div class="wb-folds">{today}'
+        f"{fold('When it goes wrong', troubles, ident='troubles')}</div>"
         f'<p class="wb-caution">The data sheet decides flash and recoat times. {esc(air)}</p>'
     )
 
@@ -154,9 +145,9 @@ def _table(work: Work, booth: dict[str, str]) -> str:
                           clock=last, flash=flash, after=laid))  # fmt: skip
         if coat.read:
             now = read_due == coat.number
-            press = button("Read it now", "goto", "read", go=True) if now else ""
+            press = button("Read it now", "step", "read", go=True) if now else ""
             done = any(not c.laid for c in work.coats if c.number <= coat.number)
-            said = "dry, before the clear; the rest follows" if now or done else "read"
+            said = "dry; the reading decides what follows" if now or done else "read"
             rows.append(
                 f'<tr data-key="read{coat.number}"><th scope="row">read</th><td></td>'
                 f"<td colspan=2>{esc(said)}</td>"
@@ -167,11 +158,11 @@ def _table(work: Work, booth: dict[str, str]) -> str:
         laid_clear = card is not None and not work.next_coat and card.recipe.clear is not None
         said = "laid" if laid_clear else "last, by its data sheet"
         if looks and not laid_clear:
-            said = f"{clear_change(looks[-1], whole)}: no coat for that"
+            said = f"makes it {clear_change(looks[-1], whole)}"
         press = button("Clear laid", "clear", go=not read_due) if work.to_clear else ""
         rows.append(
             f'<tr class="{"wb-gone" if laid_clear else ""}"><th scope="row">clear</th>'
-            f"<td>{_chip(whole)}</td><td colspan=2>{said}</td><td>{press}</td></tr>"
+            f"<td>{read_as(whole)}</td><td colspan=2>{said}</td><td>{press}</td></tr>"
         )
     return (
         '<div class="wb-scroll" tabindex="0" role="region" aria-label="Coats"><table><thead><tr>'
@@ -203,11 +194,6 @@ def _coat(
     lot = f" · lot {coat.log.lot}" if coat.log is not None and coat.log.lot else ""
     return (
         f'<tr class="{"wb-gone" if coat.laid else ""}" data-key="coat{coat.number}">'
-        f'<th scope="row">{coat.number} · {esc(ratio)}</th><td>{_chip(lab)}</td>'
+        f'<th scope="row">{coat.number} · {esc(ratio)}</th><td>{read_as(lab)}</td>'
         f"<td>{esc(when + lot)}</td><td>{told}</td><td>{do}</td></tr>"
     )
-
-
-def _chip(lab: Any) -> Raw:
-    shown = areas([lab], words=numbers(lab), width=42, height=42, edge=5)
-    return Raw(f'<span class="wb-reads">{shown}<span class="wb-num">{numbers(lab)}</span></span>')

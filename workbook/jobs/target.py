@@ -9,10 +9,9 @@ from typing import TYPE_CHECKING, Any
 from matchlib.errors import MatchlibError, TargetError
 from matchlib.job import Job
 from matchlib.repair import aged_finish
-from workbook.figures import Raw, esc
+from workbook.figures import Raw, areas, esc, numbers
 from workbook.page.fields import button, choice, field, fold, problem, upload
 from workbook.page.page import Press
-from workbook.page.pictures import areas, numbers
 from workbook.session.back import date_of
 from workbook.session.intake import sent_file
 from workbook.session.order import KINDS, aim_of, box_words, kind_of, tolerance_of

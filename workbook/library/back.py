@@ -22,7 +22,7 @@ from matchlib.domain import (
 )
 from matchlib.errors import DomainError, MatchlibError
 from workbook.cup import cup_svg
-from workbook.figures import Raw, card_picture, esc
+from workbook.figures import Raw, areas, esc
 from workbook.page.fields import button, check, choice, field, fold, problem, upload
 from workbook.session import Draft, date_of, draft_panel
 from workbook.session.intake import sent_file
@@ -155,9 +155,7 @@ def _draft(fields: dict[str, str], readings: tuple[Reading, ...]) -> Draft:
         recipe=Recipe.of(
             ground=get("ground"),
             colour=get("colour"),
-            schedule=get("schedule") if named else "",
-            ratio=get("ratio") if named else "",
-            coats=whole_typed(get("coats"), "Coats") if named else None,
+            **_laid(get("ratio"), get("coats")) if named else {},
             clear=get("clear") or "no",
         ),
         readings=own + readings,
@@ -172,6 +170,13 @@ def _draft(fields: dict[str, str], readings: tuple[Reading, ...]) -> Draft:
         poured=(carrier, colour) if carrier is not None and colour is not None else None,
         **plain,
     )
+
+
+def _laid(ratio: str, coats: str) -> dict[str, Any]:
+    """A recipe's ratio and coats as typed: a number of coats, or a step-up with its ratios."""
+    if "@" in coats:
+        return {"schedule": coats}
+    return {"ratio": ratio, "coats": whole_typed(coats, "Coats")}
 
 
 def _amended(screen: LibraryScreen, code: str, typed: Panel) -> str:
@@ -220,11 +225,14 @@ def _values(screen: LibraryScreen, panel: Panel | None) -> dict[str, str]:
             "geometry": screen.session.geometry,
         }
     stage, setup = panel.stages[-1], panel.setup
+    steps = () if panel.recipe.schedule is None else panel.recipe.schedule.steps
     numbers = {name: getattr(setup, name) for name in _SETUP}
     numbers |= {n: getattr(stage, n) for n in ("temperature", "humidity", "clear_coats")}
     return {
         "code": panel.code,
-        **panel.recipe.cells,
+        **{k: v for k, v in panel.recipe.cells.items() if k != "schedule"},
+        "ratio": str(steps[0].ratio) if len(steps) == 1 else "",
+        "coats": str(steps[0].coats) if len(steps) == 1 else str(panel.recipe.schedule or ""),
         "date": panel.date.isoformat() if panel.date else "",
         "sprayer": panel.sprayer,
         "lot": panel.lot,
@@ -234,21 +242,6 @@ def _values(screen: LibraryScreen, panel: Panel | None) -> dict[str, str]:
         **{name: "" if v is None else f"{v:g}" for name, v in numbers.items()},
         **{name: getattr(panel, name) for name in _PLAIN},
     }
-
-
-def _telling(made: str) -> Raw:
-    """A field that says the back again when it is left."""
-    return Raw(made.replace("<input ", '<input data-do="typed" ', 1))
-
-
-def _known(made: str, names: str) -> Raw:
-    """A field that offers known names."""
-    return _telling(made.replace("<input ", f'<input list="wb-{names}" ', 1))
-
-
-def _names(kind: str, names: tuple[str, ...]) -> str:
-    options = "".join(f'<option value="{esc(n)}"></option>' for n in names)
-    return f'<datalist id="wb-{kind}">{options}</datalist>'
 
 
 def draw(screen: LibraryScreen) -> str:
@@ -263,24 +256,28 @@ def draw(screen: LibraryScreen) -> str:
     def bald(label: str, name: str, **more: Any) -> str:
         return field(label, name, get(name), **more)
 
+    def told(label: str, name: str, **more: Any) -> str:
+        return bald(label, name, do="typed", **more)
+
     main = (
-        _telling(bald("Panel code", "code", help="As on its back."))
-        + _known(bald("Ground", "ground", help="A blend: silver 3 + black 1."), "grounds")
-        + _known(bald("Colour", "colour", help="Empty for a bare ground."), "colours")
-        + _telling(bald("Mix ratio", "ratio", help="Carrier first."))
-        + _telling(bald("Coats", "coats"))
-        + _telling(bald("Or a schedule", "schedule", help="2@6:1 2@3:1"))
-        + _known(bald("Clear coat", "clear", help="yes, no, or its name."), "clears")
+        told("Panel code", "code", help="as on its back")
+        + told(
+            "Ground", "ground", help="a blend: silver 3 + black 1", known=archive.names("ground")
+        )
+        + told("Colour", "colour", help="empty: a bare ground", known=archive.names("colour"))
+        + told("Mix ratio", "ratio", help="carrier first: 6:1")
+        + told("Coats", "coats", help="3; a step-up: 2@6:1 2@3:1")
+        + told("Clear coat", "clear", help="yes, no, or its name", known=archive.names("clear"))
     )
     read = (
-        _telling(bald("Reading: L* a* b*", "lab", help="27.1 45.9 28.5"))
+        told("It reads: L a b", "lab", help="such as 27.1 45.9 28.5")
         + choice("Read by", "source", _SOURCES, get("source") or "spectrophotometer")
         + choice("Geometry", "geometry", _GEOMETRIES, get("geometry"))
     )
     others = upload("Take it from a file", "reading", accept=TABLES) + button(
-        "Take a photograph", "photo", "back", quiet=True
+        "Photograph it", "photo", "back", quiet=True
     )
-    when = bald("Sprayed on", "date", help="Year-month-day.") + bald("Sprayer", "sprayer")
+    when = bald("Sprayed on", "date", kind="date") + bald("Sprayer", "sprayer")
     when += bald("Lot of the colour", "lot")
     rest = "".join(bald(words, name) for name, words in _PLAIN.items())
     rest += bald("Booth air, °C", "temperature") + bald("Booth humidity, %", "humidity")
@@ -288,13 +285,10 @@ def draw(screen: LibraryScreen) -> str:
     rest += bald("Other lots", "lots", help="carrier: 12; honey: 4")
     rest += bald("Coats of clear", "clear_coats")
     rest += bald("Carrier poured", "carrier") + bald("Colour poured", "poured")
-    lists = _names("grounds", archive.names("ground")) + _names("colours", archive.names("colour"))
-    lists += _names("clears", ("yes", "no", *archive.names("clear")))
     slot = screen.photo.draw() if screen.photo_for else ""
     html = (
-        f'{lists}<div class="wb-fields">{main}</div><div class="wb-fields">{read}</div>'
+        f'<div class="wb-fields">{main}{read}{when}</div>'
         f'<p class="wb-bar">{others}</p>{slot}{_taken(entry)}{_there(panel)}'
-        f'<div class="wb-fields">{when}</div>'
         + fold(
             "Drawer, customer, booth, gun, what was poured",
             f'<div class="wb-fields">{rest}</div>',
@@ -360,10 +354,10 @@ def _said(entry: CardForm, at: dict[str, str], amending: bool) -> str:
     for ratio in dict.fromkeys(s.ratio for s in (recipe.schedule.steps if recipe.schedule else ())):
         cups += f"<figure>{Raw(cup_svg(ratio, colour=recipe.colour, width=236))}</figure>"
     labs = [lab_of(r) for r in draft.panel.readings]
-    seen = card_picture(labs[0], "as read", height=90) if labs else ""
+    seen = areas([labs[0]], words="as read", width=236, height=90) if labs else ""
     asked = ""
     if draft.doubtful:
         asked = check(_SURE, "sure", "yes", False)
-        if any(q.other is not None for q in draft.questions) and not at.get("schedule", "").strip():
+        if any(q.other is not None for q in draft.questions) and "@" not in at.get("coats", ""):
             asked += button("Turn the ratio round", "turn")
     return f"<h2>Said back</h2>{seen}{words}{cups}<div class='wb-stack'>{asked}</div>"

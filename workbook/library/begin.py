@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections import Counter
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -11,11 +12,11 @@ from matchlib.domain.reading import ILLUMINANTS
 from matchlib.errors import DomainError
 from matchlib.lessons import first_four
 from matchlib.overview import card_lab
-from workbook.figures import card_picture, esc
+from workbook.figures import areas, esc, numbers
 from workbook.library.back import TABLES, readings_in_file
 from workbook.page import steps_list
-from workbook.page.fields import button, choice, field, upload
-from workbook.page.pictures import numbers
+from workbook.page.fields import button, choice, field, fold, upload
+from workbook.page.pictures import coats_words
 from workbook.session.photos_kept import picture_name
 from workbook.session.typed import three_typed
 
@@ -36,6 +37,9 @@ __all__ = [
     "draw",
     "keep_photo",
 ]
+
+_ENOUGH = 8
+"""Cards of a colour after which a beginning asks for no more."""
 
 _COLOURS, _INSTRUMENT = "begin: colours", "begin: instrument"
 _GEOMETRIES = {
@@ -190,7 +194,8 @@ def draw(screen: LibraryScreen) -> str:
     """Return the page of a beginning."""
     grounds, colours = _grounds(screen), _colours(screen)
     read = [p for p in grounds if p.readings]
-    step = screen.address.get("step") or ("first" if read and colours else "grounds")
+    left = read and any(not c.done for _, name in _asked(screen) for c in _four(screen, name))
+    step = screen.address.get("step") or ("first" if left else "grounds")
     past = ["grounds"] * bool(read and len(read) == len(grounds)) + ["colours"] * bool(colours)
     steps = (
         ("grounds", "Grounds, read bare", "1"),
@@ -198,7 +203,7 @@ def draw(screen: LibraryScreen) -> str:
         ("first", "First cards", "3"),
     )
     empty = not len(screen.session.archive)
-    head = "<p><b>A shop begins</b></p><p>Every card from here on is kept, and learnt from.</p>"
+    head = "<p><b>A shop begins</b></p>"
     file = button("I have a file of cards", "part", "file", quiet=True) if empty else ""
     rail = f"{head}{steps_list(steps, step, past=past)}<p>{file}</p>"
     title, main, forward = {
@@ -222,7 +227,8 @@ def _reading(screen: LibraryScreen, key: str, name: str) -> str:
     photo = button("Photograph", "photo", key, quiet=True, spoken=f"of {name}")
     slot = screen.photo.draw() if screen.photo_for == key else ""
     wrong = screen.trouble("bare", "bare_file") if screen.at_card == key else ""
-    return f'<div class="wb-reading">{label}{keep}{file}{photo}</div>{wrong}{slot}'
+    typed = f'<div class="wb-reading" data-enter="bare">{label}{keep}{file}{photo}</div>'
+    return f"{typed}{wrong}{slot}"
 
 
 def _draw_grounds(screen: LibraryScreen) -> tuple[str, str, str]:
@@ -230,7 +236,7 @@ def _draw_grounds(screen: LibraryScreen) -> tuple[str, str, str]:
     rows = []
     for i, panel in enumerate(grounds):
         lab, name = card_lab(panel), str(panel.recipe.ground)
-        seen = card_picture(lab, name, width=96, height=66)
+        seen = areas([lab], words=name, width=96, height=66)
         told = (
             f"<p>{esc(numbers(lab))}</p>"
             if lab is not None
@@ -248,8 +254,8 @@ def _draw_grounds(screen: LibraryScreen) -> tuple[str, str, str]:
         "Add it", "ground", go=not grounds
     )
     main = (
-        "<p>Every ground coat you spray, silver or white or black: name it, then read a bare card "
-        f"of it. A transparent colour can only be as light as its ground.</p>{''.join(rows)}"
+        "<p>Name every ground coat you spray, then read a bare card of it: no colour comes out "
+        f"lighter than its ground.</p>{''.join(rows)}"
         f'<div class="wb-seek" data-enter="ground">{new}</div>{screen.trouble("ground")}'
         f'<div class="wb-fields">{own}</div>'
     )
@@ -279,38 +285,53 @@ def _draw_colours(screen: LibraryScreen) -> tuple[str, str, str]:
     )
 
 
+def _asked(screen: LibraryScreen) -> list[tuple[int, str]]:
+    """The colours that a beginning still asks cards of, each with its place."""
+    sprayed = Counter(str(p.recipe.colour) for p in screen.session.archive.panels() if p.readings)
+    return [(j, c) for j, c in enumerate(_colours(screen)) if sprayed[c] < _ENOUGH]
+
+
 def _draw_first(screen: LibraryScreen) -> tuple[str, str, str]:
-    told, left = [], 0
-    archive = screen.session.archive
-    for j, colour in enumerate(_colours(screen)):
-        rows = []
-        for i, card in enumerate(_four(screen, colour)):
-            lab = card_lab(archive.panel(card.done[0])) if card.done else None
-            left += lab is None
-            laid = esc(card.recipe.schedule.words)
-            words = f"<h2>{i + 1}. over {esc(card.recipe.ground)}</h2><p>{laid}</p>"
-            seen = card_picture(lab, f"{colour} {i + 1}", width=96, height=66)
-            key = f"{j}.{i}"
-            given = f"<p>{esc(numbers(lab))}</p>" if lab is not None else ""
-            if lab is None and screen.address.get("read") == key:
-                code = field("Code on its back", f"code {key}", f"{colour} {i + 1}")
-                given = code + _reading(screen, f"colour {key}", f"{colour} {i + 1}")
-            elif lab is None:
-                given = button("It is sprayed: read it", "read", key, spoken=f"{colour} {i + 1}")
-            rows.append(
-                f'<article class="wb-card wb-begin">{seen}<div>{words}<p class="wb-muted">'
-                f"{esc(card.teaches)}</p></div><div>{given}</div></article>"
-            )
-        told.append(f"<h2>{esc(colour)}</h2>{''.join(rows)}")
-    main = "".join(told) or "<p>Name a colour first, and read one ground bare.</p>"
-    main += (
-        '<p class="wb-caution">The data sheets decide how it is mixed, flashed and cleared. '
-        "Air-fed breathing apparatus for what has hardener in it; extraction on.</p>"
-    )
+    told, left = "", 0
+    for j, colour in _asked(screen):
+        cards = _four(screen, colour)
+        if not cards:
+            continue
+        to_do = sum(not card.done for card in cards)
+        rows = "".join(_first(screen, card, f"{j}.{i}", colour) for i, card in enumerate(cards))
+        words = f"{colour}: {f'{to_do} left' if to_do else 'all read'}"
+        now = to_do > 0 and not left
+        told += fold(words, rows, ident=f"colour{j}{now}", open_=now)
+        left += to_do
+    if left:
+        told += (
+            '<p class="wb-caution">Air-fed breathing apparatus for what has hardener in it; '
+            "extraction on. The data sheets decide the rest.</p>"
+        )
+    elif not told and not screen.session.archive.colours():
+        told = "<p>Name a colour first, and read one ground bare.</p>"
     on = (
         '<a class="wb-press wb-go" href="match_a_sample.ipynb">To the first match</a>'
         if told and not left
-        else ""
+        else button("To the cards", "part", "cards", quiet=True)
     )
-    title = f"Spray these cards first · {left} left" if left else "The first cards are in"
-    return title, main, on or button("To the cards", "part", "cards", quiet=True)
+    title = f"Spray these cards first · {left} left" if left else "The first cards"
+    return title, told, on
+
+
+def _first(screen: LibraryScreen, card: Any, key: str, colour: str) -> str:
+    """One of a colour's first cards: what to spray, and its reading or where that is given."""
+    archive, name = screen.session.archive, f"{colour} {int(key.partition('.')[2]) + 1}"
+    lab = card_lab(archive.panel(card.done[0])) if card.done else None
+    if lab is not None:
+        given = f"<p>{esc(numbers(lab))}</p>"
+    elif screen.address.get("read") == key:
+        given = field("Code on its back", f"code {key}", name)
+        given += _reading(screen, f"colour {key}", name)
+    else:
+        given = button("Sprayed: read it", "read", key, spoken=name)
+    return (
+        f'<article class="wb-card wb-begin">{areas([lab], words=name, width=96, height=66)}'
+        f"<div><h2>Over {esc(card.recipe.ground)}</h2><p>{esc(coats_words(card.recipe))}</p>"
+        f'<p class="wb-muted">{esc(card.teaches)}</p></div><div>{given}</div></article>'
+    )

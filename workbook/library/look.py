@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 from matchlib.errors import MatchlibError
 from matchlib.overview import ORDERS, arranged, card_lab, nearest
-from workbook.figures import card_grid, card_picture, esc, number
+from workbook.figures import areas, card_grid, esc, number
 from workbook.page import Press, frame
 from workbook.page.fields import button, check, chips, choice, field, fold, problem
-from workbook.page.pictures import coats
+from workbook.page.pictures import coats, coats_words, recipe_title
 from workbook.session.library import look_at_card, match_card
 from workbook.session.typed import three_typed
 
@@ -163,16 +163,17 @@ def _bar(screen: LibraryScreen, lab: Lab | None) -> str:
     only = asked.get("only", "").split()
     ticks = [check(words, "only", k, k in only, do="arrange") for k, words in _ONLY.items()]
     fields = (
-        field("Near a colour", "near", asked.get("near", ""), kind="search")
+        field(
+            "Near a colour", "near", asked.get("near", ""), kind="search", hint="L a b, or a code"
+        )
         + choice("Order", "by", orders, by, do="arrange")
         + choice("Ground", "ground", grounds, asked.get("ground", ""), do="arrange")
         + choice("Colour", "colour", colours, asked.get("colour", ""), do="arrange")
     )
-    fields = fields.replace('type="search"', 'type="search" placeholder="L a b, or a code"', 1)
     seek = button("Find", "arrange", quiet=True)
     return (
-        f'<div class="wb-seek" data-enter="arrange">{fields}{seek}</div>'
-        f"{chips('Only some', ticks)}{screen.trouble('arrange')}"
+        f'<div class="wb-seek" data-enter="arrange">{fields}{seek}{chips("Only some", ticks)}</div>'
+        f"{screen.trouble('arrange')}"
     )
 
 
@@ -183,14 +184,6 @@ def _card(screen: LibraryScreen, code: str) -> str:
     except MatchlibError as error:
         return problem(error)
     recipe, panel = seen.panel.recipe, seen.panel
-    over = (
-        f"<b>{esc(recipe.ground)}</b>, bare"
-        if recipe.colour is None
-        else f"<b>{esc(recipe.colour)}</b> over <b>{esc(recipe.ground)}</b>"
-    )
-    laid = "" if recipe.schedule is None else recipe.schedule.words
-    if recipe.clear is not None:
-        laid = f"{laid}, clear" if laid else "under clear"
     drawn = coats(seen.coats, size=26) if len(seen.coats) > 1 else ""
     reads = "never read"
     if seen.lab is not None:
@@ -220,8 +213,9 @@ def _card(screen: LibraryScreen, code: str) -> str:
         + button("Print its label", "label", panel.code)
     )
     return (
-        f"{card_picture(seen.lab, panel.code)}<h2>{esc(panel.code)}</h2>"
-        f"<p>{over}<br>{esc(laid)}</p>{drawn}<p class='wb-muted'>{lines}</p>"
+        f"{areas([seen.lab], words=panel.code, width=236, height=150)}<h2>{esc(panel.code)}</h2>"
+        f"<p>{recipe_title(recipe)}<br>{esc(coats_words(recipe))}</p>{drawn}"
+        f"<p class='wb-muted'>{lines}</p>"
         f"<div class='wb-stack'>{presses}</div>{screen.trouble('match', 'label')}"
         + fold("Stages, readings and log", f'<div class="wb-muted">{log}</div>', ident="log")
         + (
@@ -240,7 +234,7 @@ def _for_customer(screen: LibraryScreen, cards: object, code: str) -> str:
     large = ""
     if code in labs:
         large = (
-            card_picture(labs[code], code, width=520, height=300)
+            areas([labs[code]], words=code, width=520, height=300)
             + f"<h2>{esc(code)}</h2><p>{button('Close', 'card', code, quiet=True)}</p>"
         )
     read = [(p, lab) for p, lab in cards if lab is not None]  # type: ignore[attr-defined]

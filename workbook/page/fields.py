@@ -11,7 +11,7 @@ from typing import Any
 
 from matchlib.errors import MatchlibError
 from workbook.figures.svg import Raw, esc
-from workbook.page.pictures import areas, numbers
+from workbook.figures.swatches import areas, numbers
 
 __all__ = [
     "button",
@@ -71,23 +71,31 @@ def field(
     lines: int = 1,
     wide: bool = False,
     do: str = "",
+    known: Sequence[str] = (),
+    hint: str = "",
     wrong: Exception | None = None,
 ) -> Raw:
     """Return a field that is typed into, with its label.
 
     `label`, `name`, `value`: what it asks, what it is called in a press, what is in it. `help`:
     below it. `kind`: ``text``, ``date``, ``search``. `lines`: more than one for a box. `wide`:
-    whether it takes a line of its own. `do`: the press that is made when it was changed and left;
+    whether it takes a line of its own. `known`: names that are offered. `hint`: what stands in it
+    while it is empty. `do`: the press that is made when it was changed and left;
     none if empty. `wrong`: said below it.
     """
     ident = f"wb-{name}"
     bad = ' aria-invalid="true"' if wrong else ""
     common = f'id="{esc(ident)}" name="{esc(name)}" autocomplete="off"{bad}'
     common += f' data-do="{esc(do)}"' if do else ""
+    common += f' placeholder="{esc(hint)}"' if hint else ""
+    common += f' list="{esc(ident)}-known"' if known else ""
     if lines > 1:
         inner = f'<textarea {common} rows="{lines}">{esc(value)}</textarea>'
     else:
         inner = f'<input {common} type="{kind}" value="{esc(value)}">'
+    if known:
+        offered = "".join(f'<option value="{esc(n)}"></option>' for n in known)
+        inner += f'<datalist id="{esc(ident)}-known">{offered}</datalist>'
     said = f'<span class="wb-muted">{esc(help)}</span>' if help else ""
     return Raw(
         f'<div class="wb-field{" wb-wide" * wide}"><label for="{esc(ident)}">{esc(label)}</label>'

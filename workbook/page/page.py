@@ -20,7 +20,7 @@ import anywidget
 import ipywidgets as widgets
 import traitlets as t
 
-from matchlib.errors import FileError, MatchlibError
+from matchlib.errors import FileError
 from workbook.page.fields import problem
 from workbook.page.frame import frame
 from workbook.theme import read_static
@@ -179,8 +179,6 @@ class Page(anywidget.AnyWidget):
         """Do what a press does, from Python too."""
         try:
             self.screen.press(done)
-        except MatchlibError as error:
-            self.screen.wrong(error, done)
         except Exception as error:  # a page that stands still says nothing; this one says what
             self.screen.wrong(error, done)
         self.redraw()

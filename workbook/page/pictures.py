@@ -7,59 +7,45 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from workbook.figures.svg import Raw, esc, number, screen_colours
-from workbook.theme import SURROUND
+from workbook.figures.svg import Raw, esc, number, picture, screen_colours
+from workbook.figures.swatches import areas, filled, grey, numbers
 
-__all__ = ["areas", "axes", "chance", "coats", "cut", "numbers", "split", "tenths"]
+if TYPE_CHECKING:
+    from matchlib.domain import Recipe
 
-_OUTSIDE = "outside what a screen can show"
-
-
-def numbers(lab: Sequence[float]) -> str:
-    """Return a reading as three numbers, ``27.1 45.9 28.5``."""
-    return " ".join(number(float(v)) for v in lab)
-
-
-def _rect(x: float, y: float, width: float, height: float, fill: str) -> str:
-    return f'<rect x="{x:g}" y="{y:g}" width="{width:g}" height="{height:g}" fill="{fill}"/>'
-
-
-def _filled(x: float, y: float, width: float, height: float, lab: Any) -> str:
-    ((fill, inside),) = screen_colours([lab])
-    drawn = _rect(x, y, width, height, fill)
-    if inside:
-        return drawn
-    size = min(14.0, width / 2, height / 2)  # a corner tells what is drawn clipped
-    corner = f"{x + width - size:g},{y:g} {x + width:g},{y:g} {x + width:g},{y + size:g}"
-    told = f"<title>{_OUTSIDE}</title>"
-    return f'{drawn}<polygon points="{corner}" fill="#fff" stroke="#000">{told}</polygon>'
+__all__ = [
+    "axes",
+    "chance",
+    "coats",
+    "coats_words",
+    "cut",
+    "read_as",
+    "recipe_title",
+    "split",
+    "tenths",
+]
 
 
-def _svg(name: str, width: float, height: float, words: str, body: str) -> Raw:
-    return Raw(
-        f'<svg class="{name}" role="img" aria-label="{esc(words)}" width="{width:g}" '
-        f'height="{height:g}" viewBox="0 0 {width:g} {height:g}">{body}</svg>'
-    )
+def recipe_title(recipe: Recipe) -> Raw:
+    """Return a recipe's colours over its ground, the names standing out."""
+    colours = ", then ".join(f"<b>{esc(colour)}</b>" for colour, _ in recipe.layers)
+    return Raw(f"{colours or 'bare'} over <b>{esc(recipe.ground)}</b>")
 
 
-def areas(
-    labs: Sequence[Any], *, words: str, width: int = 132, height: int = 66, edge: int = 8
-) -> Raw:
-    """Return colours edge to edge on grey: one, or the aim and what is compared with it.
-
-    `labs`: CIELAB, from left to right. `words`: what is seen, for those who hear the page. `width`,
-    `height`, `edge`: of the picture and of the grey around [px].
-    """
-    each = (width - 2 * edge) / max(1, len(labs))
-    body = _rect(0, 0, width, height, SURROUND) + "".join(
-        _filled(edge + i * each, edge, each, height - 2 * edge, lab) for i, lab in enumerate(labs)
-    )
-    if not len(labs):
-        size = f'width="{width - 2 * edge}" height="{height - 2 * edge}"'
-        body += f'<rect class="wb-none" x="{edge}" y="{edge}" {size}/>'
-    return _svg("wb-split", width, height, words, body)
+def coats_words(recipe: Recipe) -> str:
+    """Return a recipe's coats in a line, ``2 coats of 4.5:1, 1 of 9:1, clear``."""
+    steps = () if recipe.schedule is None else recipe.schedule.steps
+    several = len(recipe.layers) > 1
+    told = [
+        f"{s.coats} coat{'s' * (s.coats != 1)} of "
+        + (f"{s.colour} at " if several and s.colour else "")
+        + str(s.ratio).replace(":", " : ")
+        for s in steps
+    ]
+    clear = [] if recipe.clear is None else ["clear" if recipe.clear == "yes" else recipe.clear]
+    return ", ".join([*told, *clear])
 
 
 def split(aim: Any, other: Any | None = None, *, of: str = "the recipe", **size: int) -> Raw:
@@ -71,6 +57,12 @@ def split(aim: Any, other: Any | None = None, *, of: str = "the recipe", **size:
         return areas([aim], words=f"aim {numbers(aim)}", **size)
     words = f"aim {numbers(aim)}, beside it {of} {numbers(other)}"
     return areas([aim, other], words=words, **size)
+
+
+def read_as(lab: Any) -> Raw:
+    """Return a swatch with its numbers beside it, for the cell of a table."""
+    shown = areas([lab], words=numbers(lab), width=42, height=42, edge=5)
+    return Raw(f'<span class="wb-reads">{shown}<span class="wb-num">{numbers(lab)}</span></span>')
 
 
 def coats(
@@ -91,12 +83,12 @@ def coats(
     step, high = size + 2, size + 14
     names = [first, *(str(counted + i) for i in range(len(labs) - 1))]
     width = 6 + step * len(labs) + (step + 8 if aim is not None else 4)
-    body = _rect(0, 0, width, high, SURROUND)
-    body += "".join(_filled(6 + i * step, 7, size, size, lab) for i, lab in enumerate(labs))
+    body = grey(width, high)
+    body += "".join(filled(6 + i * step, 7, size, size, lab) for i, lab in enumerate(labs))
     ends = [(6 + i * step + size / 2, name) for i, name in enumerate(names)]
     if aim is not None:
         x = 6 + len(labs) * step + 4
-        body += _filled(x, 7, size, size, aim)
+        body += filled(x, 7, size, size, aim)
         ring = ' stroke="#fff" stroke-width="1.5" stroke-dasharray="4 3"'
         body += (
             f'<rect x="{x - 1:g}" y="6" width="{size + 2}" height="{size + 2}" fill="none"{ring}/>'
@@ -108,7 +100,9 @@ def coats(
             for x, name in ends
         )
     said = ", ".join(f"{n} {numbers(lab)}" for n, lab in zip(names, labs, strict=True))
-    return _svg("wb-coats", width, high + (17 if named else 0), f"coat by coat: {said}", body)
+    high += 17 if named else 0
+    title = f"coat by coat: {said}"
+    return picture(body, width=width, height=high, title=title, cls="wb-coats")
 
 
 def cut(labs: Sequence[Any], *, clear: bool) -> Raw:
@@ -119,15 +113,15 @@ def cut(labs: Sequence[Any], *, clear: bool) -> Raw:
     fills = [fill for fill, _ in screen_colours(labs)]
     layer = min(7.0, 60.0 / max(1, len(fills)))
     high = 22 + (layer + 1) * (len(fills) - 1)
-    y, body = high - 14, _rect(1, high - 14, 52, 13, fills[0])
+    y, body = high - 14, f'<rect x="1" y="{high - 14:g}" width="52" height="13" fill="{fills[0]}"/>'
     for fill in fills[1:]:
         y -= layer + 1
-        body += _rect(1, y, 52, layer, fill)
+        body += f'<rect x="1" y="{y:g}" width="52" height="{layer:g}" fill="{fill}"/>'
     if clear:
         body += f'<rect class="wb-clear" x="1.5" y="{y - 6:g}" width="51" height="5"/>'
     count = len(labs) - 1
     said = f"cut through the card: ground, {count} coat{'s' * (count != 1)}{', clear' * clear}"
-    return _svg("wb-cut", 54, high, said, body)
+    return picture(body, width=54, height=high, title=said, cls="wb-cut")
 
 
 def chance(probability: float) -> tuple[int, str]:
@@ -169,8 +163,9 @@ def axes(rows: Iterable[tuple[str, str, float, float]]) -> Raw:
             f'<circle class="wb-dot" cx="{x:.1f}" cy="11" r="6"/>'
         )
         said = f"{more if value > 0 else less} by {number(abs(value))}"
+        drawn = picture(body, width=180, height=22, title=said)
         told.append(
-            f'<div class="wb-axis"><span>{esc(less)}</span>{_svg("", 180, 22, said, body)}'
+            f'<div class="wb-axis"><span>{esc(less)}</span>{drawn}'
             f"<span>{esc(more)}</span><b>{'+' * (value >= 0.05)}{number(value)}</b></div>"
         )
     return Raw(f'<div class="wb-axes">{"".join(told)}</div>')

@@ -61,7 +61,9 @@ const children = (from, to) => {
   }
   for (const some of byKey.values()) for (const node of some) node.remove();
 };
+const arrived = []; // what was put in by the last drawing
 const seen = (node) => { // what arrives new remembers what it came with
+  if (node.nodeType === 1) arrived.push(node);
   for (const one of node.nodeType === 1 ? [node, ...node.querySelectorAll("textarea, select, details")] : []) {
     if (one.localName === "textarea" || one.localName === "select") one.dataset.held = one.innerHTML;
     if (one.localName === "details") one.dataset.known = "1";
@@ -138,7 +140,13 @@ export default {
         root.scrollIntoView({ block: "start" }); // whatever box it is that scrolls
         now.tabIndex = -1;
         now.focus({ preventScroll: true });
-      } else if (held && !root.contains(held)) root.querySelector("main h1")?.focus({ preventScroll: true });
+      } else if (held && (!root.contains(held) || held.disabled)) { // what was pressed is gone: to what came in its place
+        const fields = (some) => some.flatMap((one) => [one, ...one.querySelectorAll("*")]).filter((one) => one.matches("input[type=text], textarea") && one.checkVisibility());
+        const next = fields(arrived)[0] ?? now;
+        if (next === now && now) now.tabIndex = -1;
+        next?.focus({ preventScroll: next === now });
+      }
+      arrived.length = 0;
       const look = root.querySelector("[data-look]");
       if (look?.localName === "details") look.open = true;
       look?.scrollIntoView({ block: "nearest" });
@@ -186,7 +194,8 @@ export default {
     root.addEventListener("keydown", (event) => { // Enter in a field presses its form's button
       if (event.key !== "Enter" || event.target.localName !== "input" || ["checkbox", "radio"].includes(event.target.type)) return;
       const form = event.target.closest("[data-enter]");
-      const button = form && root.querySelector(`[data-do="${CSS.escape(form.dataset.enter)}"]`);
+      const named = form && `[data-do="${CSS.escape(form.dataset.enter)}"]`;
+      const button = form && (form.querySelector(named) ?? root.querySelector(named));
       if (button) { event.preventDefault(); act(button); }
     });
     root.addEventListener("input", (event) => {

@@ -3,7 +3,7 @@
 
 const SVG = "http://www.w3.org/2000/svg";
 const KEYS = { "data-lm-suppress-shortcuts": "true" };
-const serial = () => (globalThis.cpwSerial = (globalThis.cpwSerial ?? 0) + 1);
+const serial = () => (globalThis.wbSerial = (globalThis.wbSerial ?? 0) + 1);
 const make = (tag, attributes = {}, ...children) => {
   const element = document.createElement(tag);
   for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
@@ -18,9 +18,9 @@ const draw = (tag, attributes) => {
 const NEAR = 24; // pixels of the screen within which a tap takes hold of a corner
 
 function render({ model, el }) {
-  const id = `cpw-${serial()}`;
+  const id = `wb-marks-${serial()}`;
   let kind = "panel", held = null, cross = null;
-  el.classList.add("cpw-photo");
+  el.classList.add("wb-marks");
   const legend = make("legend", {}, "What you tap");
   const choices = make("fieldset", {}, legend);
   for (const [value, text] of [["chart", "Corners of the chart"], ["panel", "Corners of the panel"]]) {
@@ -31,14 +31,14 @@ function render({ model, el }) {
   }
   const code = make("input", { type: "text", maxlength: "40", ...KEYS });
   choices.append(make("label", {}, "Its code, where there are several", code));
-  const stage = make("div", { class: "cpw-stage", tabindex: "0", role: "application", "aria-label": "The photograph", "aria-describedby": `${id}-help ${id}-said`, ...KEYS });
+  const stage = make("div", { class: "wb-marks-stage", tabindex: "0", role: "application", "aria-label": "The photograph", "aria-describedby": `${id}-help ${id}-said`, ...KEYS });
   const picture = make("img", { alt: "" });
   const over = draw("svg", { preserveAspectRatio: "none", viewBox: "0 0 1000 1000", "aria-hidden": "true" });
   stage.append(picture, over);
   const said = make("p", { id: `${id}-said`, role: "status" });
   const help = make("p", { id: `${id}-help` },
-    "Tap the middle of a panel that was found, or its four corners one after the other around; of several, type the code of each first. A corner can be dragged. With keys: arrows move the cross, Enter taps, Backspace takes back.");
-  const row = make("div", { class: "cpw-row" });
+    "Tap the middle of a panel that was found, or its four corners in turn; drag a corner to move it. Keys: arrows, Enter, Backspace.");
+  const row = make("div", { class: "wb-marks-row" });
   const button = (text, press) => {
     const made = make("button", { type: "button", ...KEYS }, text);
     made.addEventListener("click", press);
@@ -139,9 +139,9 @@ function render({ model, el }) {
       line([[cross[0], cross[1] - 0.03], [cross[0], cross[1] + 0.03]], false, false);
     }
     // Round spots on corners, in pixels of the screen.
-    stage.querySelectorAll(".cpw-corner").forEach((spot) => spot.remove());
+    stage.querySelectorAll(".wb-marks-corner").forEach((spot) => spot.remove());
     for (const mark of list) for (const [x, y] of mark.points) {
-      const spot = make("span", { class: "cpw-corner", "aria-hidden": "true" });
+      const spot = make("span", { class: "wb-marks-corner", "aria-hidden": "true" });
       spot.style.left = `${x * 100}%`; spot.style.top = `${y * 100}%`;
       stage.append(spot);
     }

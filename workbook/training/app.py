@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from workbook.page import frame, steps_list
+from workbook.page.fields import field
 from workbook.screen import PartedScreen, screen_page
 from workbook.session.record import load_attempts
 from workbook.training import guess, reading, teach, value
@@ -49,7 +50,9 @@ class TrainingScreen(PartedScreen):
         title, main, forward = _PARTS[self.part][1](self)
         done = load_attempts(self.session.archive, self.trainee)
         right = sum(bool(a.get("passed")) for a in done)
-        who = f"<p class='wb-muted'>{len(done)} answers, {right} right</p>" if done else ""
+        who = f"<p class='wb-muted'>{right} of {len(done)} right</p>" if done else ""
+        if self.part == "guess":
+            who = field("Trainee", "trainee", self.trainee, help="empty keeps no record") + who
         return frame(
             title,
             f"{self.message}{main}",
@@ -62,14 +65,21 @@ class TrainingScreen(PartedScreen):
         """Go to a part."""
         super().do_part(done)
         self.drill_choice = None
-        if done.value == "lessons":
+        self._work_lesson()
+
+    def _learnt(self, model: Any) -> None:
+        super()._learnt(model)
+        self._work_lesson()
+
+    def _work_lesson(self) -> None:
+        """Work out the lesson that is on screen."""
+        if self.part == "lessons":
             teach.work_lesson(self)
 
     def do_choose(self, done: Press) -> None:
         """Show what is chosen in a part's fields."""
         super().do_choose(done)
-        if self.part == "lessons":
-            teach.work_lesson(self)
+        self._work_lesson()
 
     do_upto = do_strips = do_choose  # as the sliders move
 

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 
 from matchlib.colorimetry import delta_e00
 from matchlib.lessons import KINDS, Exercise, Marked, make_drill, make_exercise, mark
-from workbook.figures import card_picture, esc, number, table
-from workbook.page.fields import button, choice, field, fold
-from workbook.page.pictures import areas, numbers, split
+from workbook.figures import areas, esc, minus, number, numbers, table
+from workbook.page.fields import button, choice, fold
+from workbook.page.pictures import split
 from workbook.session.record import keep_attempt, load_attempts
 
 if TYPE_CHECKING:
@@ -125,15 +125,7 @@ def do_guess(screen: TrainingScreen, done: Press) -> None:
 def draw(screen: TrainingScreen) -> tuple[str, str, str]:
     """Return a card to guess at; as `workbook.training.value.draw`."""
     kind = screen.chosen.get("kind") or screen.address.get("kind") or next(iter(KINDS))
-    who = field(
-        "Trainee",
-        "trainee",
-        screen.chosen.get("trainee", ""),
-        help="For the record; empty keeps none.",
-    )
-    bar = (
-        f'<div class="wb-fields">{who}{choice("Question", "kind", KINDS, kind, do="choose")}</div>'
-    )
+    bar = f'<div class="wb-fields">{choice("Question", "kind", KINDS, kind, do="choose")}</div>'
     found = _exercise(screen)
     go = button("Another card", "new", go=found is None or bool(screen.address.get("choice")))
     record = _record(screen)
@@ -142,20 +134,23 @@ def draw(screen: TrainingScreen) -> tuple[str, str, str]:
     if found is None:
         words = "<p>A card of this archive, its reading, and a question.</p>"
         return "Guess, then look", words + bar + record, button("Show a card", "new", go=True)
-    seen = card_picture(found.lab, "a card of this archive", width=300, height=190)
+    seen = areas([found.lab], words=numbers(found.lab), width=300, height=150)
     if found.start is not None:
-        seen = split(found.start, found.lab, of="what is wanted", width=300, height=190)
+        seen = split(found.start, found.lab, of="what is wanted", width=300, height=150)
     chosen = screen.address.get("choice")
-    answers = "".join(
-        button(text, "guess", i, off=bool(chosen)) for i, text in enumerate(found.texts)
-    )
-    main = (
-        f'<div class="wb-bar">{seen}<div><p>{esc(found.given)}</p>'
-        f"<p class='wb-num'>{esc(numbers(found.lab))}</p></div></div>"
-        f'<div class="wb-bar" role="group" aria-label="Answers">{answers}</div>'
-    )
+    said, below = "", ""
     if chosen:
-        main += _shown(found, mark(found, int(chosen)))
+        marked = mark(found, int(chosen))
+        words = minus(f"{'✓' if marked.passed else '✗'} {marked.words} Card {found.panel}.")
+        said = f"<p class='wb-said' role='status'>{esc(words)}</p>"
+        below = _shown(found, marked)
+    else:
+        answers = "".join(button(text, "guess", i) for i, text in enumerate(found.texts))
+        below = f'<div class="wb-bar" role="group" aria-label="Answers">{answers}</div>'
+    main = (
+        f'<div class="wb-verdict">{seen}<div><p>{esc(found.given)}</p>'
+        f"<p class='wb-num'>{esc(numbers(found.lab))}</p>{said}</div></div>{below}"
+    )
     return found.question, main + bar + record, go
 
 
@@ -169,12 +164,7 @@ def _shown(found: Exercise, marked: Marked) -> str:
         rows.append([text, chip, number(float(away[i]), 1), said.strip(" –")])
     wanted = "ΔE00 from what is wanted" if found.start else "ΔE00 from the card"
     heads = ["answer", "beside it", wanted, ""]
-    sign = "✓" if marked.passed else "✗"
-    return (
-        f"<p class='wb-said' role='status'>{sign} {esc(marked.words)} Card {esc(found.panel)}. "
-        f"Your score: ΔE00 {number(marked.difference, 1)} off.</p>"
-        + table(heads, rows, caption="The answers", right=heads[2:3])
-    )
+    return table(heads, rows, caption="The answers", right=heads[2:3])
 
 
 def _record(screen: TrainingScreen) -> str:
@@ -192,7 +182,7 @@ def _record(screen: TrainingScreen) -> str:
     whole = table(heads, rows, caption=f"Record of {screen.trainee}", right=heads[1:])
     lately = [
         [
-            f"{dt.datetime.fromisoformat(a['at']):%Y-%m-%d %H:%M} UTC",
+            f"{dt.datetime.fromisoformat(a['at']).astimezone():%Y-%m-%d %H:%M}",
             KINDS.get(a["kind"], a["kind"]),
             a["panel"],
             "right" if a["passed"] else "not right",

@@ -10,9 +10,8 @@ from matchlib.domain import Colour, MixRatio, Recipe
 from matchlib.lessons import LESSONS, Lesson, first_day, lesson
 from matchlib.repair import Zone, blend_in, fade
 from workbook.cup import cup_svg
-from workbook.figures import chip, esc, number, table
+from workbook.figures import areas, esc, minus, number, numbers, table
 from workbook.page.fields import choice, field, fold, slider
-from workbook.page.pictures import areas, numbers
 from workbook.screen import guarded
 
 if TYPE_CHECKING:
@@ -30,15 +29,15 @@ def draw_day(screen: TrainingScreen) -> tuple[str, str, str]:
     known = [str(c) for c in screen.session.archive.colours()]
     colour = screen.chosen.get("day colour", known[0] if known else "")
     ratio = screen.chosen.get("day ratio", "6:1")
-    bar: str = field("Colour", "day colour", colour, do="choose")
-    bar += field("Mix ratio of most cards, carrier first", "day ratio", ratio, do="choose")
+    bar: str = field("Colour", "day colour", colour, do="choose", known=known)
+    bar += field("Mix ratio, carrier first", "day ratio", ratio, do="choose")
     head = (
-        "<p>Spray in this order, read each card, lay them out from weak to full, and say what the "
-        f'next will look like before it is dry.</p><div class="wb-fields">{bar}</div>'
+        "<p>Spray in this order and read each card. Say how the next will look before you "
+        f'spray it.</p><div class="wb-fields">{bar}</div>'
     )
     caution = (
-        '<p class="wb-caution">Gloves and goggles, extraction running; what has hardener in it '
-        "takes air-fed breathing protection. The data sheets stand above this page.</p>"
+        '<p class="wb-caution">Gloves, goggles, extraction; air-fed breathing protection for what '
+        "has hardener in it. The data sheets decide.</p>"
     )
     if not colour.strip():
         return "A first day", f"{head}<p>Type the name of the colour to learn.</p>{caution}", ""
@@ -89,22 +88,21 @@ def draw_lesson(screen: TrainingScreen) -> tuple[str, str, str]:
             for r in map(MixRatio.parse, ("6:1", "8:1", "1:6"))
         )
         cups = f'<div class="wb-bar">{cups}</div>'
-    columns, rows = list(found.columns), [[_minus(c) for c in r] for r in found.rows]
+    columns, rows = list(found.columns), [[minus(c) for c in r] for r in found.rows]
     if found.labs:
         columns = [columns[0], "swatch", *columns[1:]]
-        rows = [[r[0], chip(lab, size=34), *r[1:]] for r, lab in zip(rows, found.labs, strict=True)]
+        rows = [
+            [r[0], areas([lab], words=numbers(lab), width=34, height=34, edge=3), *r[1:]]
+            for r, lab in zip(rows, found.labs, strict=True)
+        ]
     sign = "✓ Your cards agree." if found.supported else "✗ Your cards do not show it."
-    numbered = table(columns, rows, caption="The numbers, as predicted", right=columns[2:])
+    figures = [c for i, c in enumerate(columns[2:], 2) if rows and re.search(r"\d", rows[0][i])]
+    numbered = table(columns, rows, caption="The numbers, as predicted", right=figures)
     main = (
         f"<p>{esc(found.rule)}</p><p><b>{sign}</b> {esc(found.finding)}</p>{cups}"
         f"{numbered if rows else ''}"
     )
     return found.title, bar + main, ""
-
-
-def _minus(cell: str) -> str:
-    """A cell with a true minus sign before its number, as every other table has."""
-    return re.sub(r"(?<!\S)-(?=\d)", "−", cell)
 
 
 def draw_fade(screen: TrainingScreen) -> tuple[str, str, str]:
@@ -156,9 +154,9 @@ def _drawn(zones: Sequence[Zone]) -> str:
         for i, z in enumerate(zones)
     ]
     words = (
-        "Where a step shows, fade the edge out longer: a hand's width or more, rolling the gun "
-        "away before the trigger is let go; weaker coats make smaller steps (common practice, no "
-        "source). All of it is predicted: where these two colours were never layered, spray a card "
+        "Where a step shows, fade the edge out longer: a hand's width or more, arcing the gun "
+        "away as the trigger is let go; weaker coats make smaller steps (common practice, no "
+        "source). All of it is predicted: where these colours were never layered, spray a card "
         "first."
     )
     heads = ["strip", "L* a* b*", "step, ΔE00"]

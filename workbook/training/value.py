@@ -9,9 +9,8 @@ from matchlib.colorimetry import delta_e00
 from matchlib.domain import Colour, MixRatio
 from matchlib.lessons import Ladder, coat_ladder
 from matchlib.overview import card_lab
-from workbook.figures import esc, number, value_chart, value_words
+from workbook.figures import areas, esc, number, value_chart, value_words
 from workbook.page.fields import button, check, chips, choice, fold, slider
-from workbook.page.pictures import areas
 
 if TYPE_CHECKING:
     from matchlib.domain import Lab
