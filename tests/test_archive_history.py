@@ -261,9 +261,12 @@ def test_an_undone_job_rests_on_no_panel_that_is_gone(place: str) -> None:
 def test_a_file_that_differs_says_so_and_is_answered(place: str) -> None:
     wrong = Reading(Viewing("D50"), lab=(49.0, -21.0, -9.0))
     later = dataclasses.replace(LAB, date=dt.date(2027, 1, 5))
-    first = [Panel.of("A1", RECIPE, (wrong,), sprayer="Bo"), Panel.of("A2", RECIPE, (LAB,))]
+    first = [
+        Panel.of("A1", RECIPE, (wrong,), sprayer="Bo", batch="1"),
+        Panel.of("A2", RECIPE, (LAB,)),
+    ]
     given = [
-        Panel.of("A1", RIGHT, (LAB,), sprayer="Ines"),
+        Panel.of("A1", RIGHT, (LAB,), sprayer="Ines", batch="2"),
         Panel.of("A2", RECIPE, (LAB, later)),
         Panel.of("A3", RECIPE, (LAB,)),
     ]
@@ -277,7 +280,8 @@ def test_a_file_that_differs_says_so_and_is_answered(place: str) -> None:
         assert archive.panel("A1") == first[0]
         assert archive.panel("A2").readings == (LAB, later)
         assert (kept.added, kept.extended) == (("A3",), (("A2", 1),))
-        assert "Bo in the archive, Ines in the file" in kept.differing[0][1]
+        for both in ("sprayer: Bo in the archive, Ines", "batch: 1 in the archive, 2"):
+            assert f"{both} in the file" in kept.differing[0][1]
         replaced = archive.add(given, strict=True, on_duplicate="replace")
         assert [code for code, _ in replaced.replaced] == ["A1"]
         assert archive.panels() == tuple(given)

@@ -53,7 +53,10 @@ def test_two_spellings_become_one_everywhere_and_are_two_again_by_undo(place: st
         archive.add([_panel("B4", "Slver")])
         assert str(archive.panel("B4").recipe.ground) == "silver"
         assert archive.check() == ()
-        assert archive.history()[number - 1].action == "joined"
+        change = archive.history()[number - 1]
+        assert change.action == "joined"
+        named = [item.name for item in change.items if item.kind == "name"]
+        assert len(named) == len(set(named)) > 0
         archive.delete("B4")
         undone = archive.undo(number)
         after = archive.panels(include_deleted=True), archive.content_hash(), archive.job(1)

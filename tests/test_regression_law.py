@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import chi2
 
 from matchlib.colorimetry import GRID, reflectance_to_lab
 from matchlib.domain import CoatSchedule, Colour, Conditions, Ground, Recipe, Viewing
@@ -18,6 +19,7 @@ from matchlib.regression.observe import lab_of, tone_of
 from matchlib.regression.priors import Priors, smooth_curves
 from matchlib.regression.residuals import Residuals
 from matchlib.regression.sizes import Sizes
+from matchlib.regression.solve import usual_squared
 from matchlib.regression.table import RecipeTable
 from matchlib.regression.vocabulary import Vocabulary, geometry_group
 from tests.benchmarks.spray import Noise, Shop, to_frame
@@ -237,4 +239,10 @@ def test_where_readings_repeat_finely_a_small_miss_is_no_wrong_back():
     lab[20] += 12.0
     trust = FilmRegressor(library=False).fit(X, lab).trust_
     assert trust.argmin() == 20
-    assert trust.min() < 0.1
+    assert trust[20] == 0.0  # no say at all, not little
+    assert np.delete(trust, 20).min() > 0.9
+
+
+def test_half_of_chi_squared_lies_below_its_median():
+    dof = np.array([3.0, 6.0, 10.0, 31.0])
+    np.testing.assert_allclose(chi2.cdf(usual_squared(dof), dof), 0.5, atol=0.004)

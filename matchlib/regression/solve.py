@@ -129,8 +129,7 @@ class Problem:
             for who, part in self._parts
         ]
         found = LeftOut(*map(np.concatenate, zip(*map(astuple, parts), strict=True)))
-        usual = found.count * (1.0 - 2.0 / (9.0 * found.count)) ** 3
-        return found, max(1.0, float(np.median(found.squared / usual)))
+        return found, max(1.0, float(np.median(found.squared / usual_squared(found.count))))
 
     def trusted(self, fit: FittedLaw) -> Array:
         """Return each panel's weight by what the others say of it."""
@@ -154,6 +153,11 @@ class Problem:
         if np.array_equal(trust > 0.0, fit.trust > 0.0):
             return fit
         return self.descend(fit.z, fit.sizes, trust, steps=12)
+
+
+def usual_squared(dof: Array) -> Array:
+    """Return the median of chi squared (Wilson and Hilferty 1931, PNAS 17, 684)."""
+    return np.asarray(dof * (1.0 - 2.0 / (9.0 * dof)) ** 3, float)
 
 
 def _weights(trust: Array) -> Array:
