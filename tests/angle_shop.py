@@ -12,10 +12,20 @@ import numpy as np
 
 from matchlib.archive import Archive
 from matchlib.domain import CoatSchedule, Panel, Reading, Recipe, Viewing
+from matchlib.regression import FilmPredictor
 from tests.benchmarks.spray import Shop
 from workbook.session import Session
 
-__all__ = ["FACE", "FLOP", "aimed_at", "angle_archive", "angle_panels", "angle_shop", "recipe_at"]
+__all__ = [
+    "FACE",
+    "FLOP",
+    "aimed_at",
+    "angle_archive",
+    "angle_model",
+    "angle_panels",
+    "angle_shop",
+    "recipe_at",
+]
 
 FACE, FLOP = Viewing(geometry="45as15"), Viewing(geometry="45as110")
 _GEOMETRIES = (FACE.geometry, FLOP.geometry)
@@ -70,3 +80,10 @@ def angle_archive(room: Path) -> Path:
     for file in _kept().parent.glob("panels.db*"):
         shutil.copy(file, room / file.name)
     return room / "panels.db"
+
+
+@cache
+def angle_model() -> FilmPredictor:
+    """The kept fit of this archive; not to be changed."""
+    with Session.open(_kept(), write=False) as session:
+        return session.model

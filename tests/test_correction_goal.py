@@ -12,17 +12,17 @@ from matchlib.domain import MixRatio, Reading
 from matchlib.errors import TargetError
 from matchlib.mixing import Limits
 from matchlib.next_panel import next_for_target
-from matchlib.regression import FilmRegressor, frames_of
+from matchlib.regression import FilmPredictor
 from matchlib.target import Target
-from tests.angle_shop import FACE, FLOP, aimed_at, angle_panels, recipe_at
+from tests.angle_shop import FACE, FLOP, aimed_at, angle_model, recipe_at
 
 LIMITS = Limits(max_coats=5, min_ratio="3:1", max_ratio="7:1")
 CMC = Tolerance("CMC", 1.0, 2.0, 1.0)
 
 
 @pytest.fixture(scope="module")
-def model() -> FilmRegressor:
-    return FilmRegressor(rounds=2).fit(*frames_of(angle_panels()))
+def model() -> FilmPredictor:
+    return angle_model()
 
 
 def read(labs) -> tuple[Reading, Reading]:

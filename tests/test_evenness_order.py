@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
-
 import numpy as np
 import pytest
 
@@ -16,8 +13,7 @@ from matchlib.mixing import Limits
 from matchlib.regression import FilmPredictor
 from matchlib.suggest import suggest
 from matchlib.target import Target
-from tests.angle_shop import FACE, FLOP, aimed_at, angle_archive, angle_panels, recipe_at
-from workbook.session import Session
+from tests.angle_shop import FACE, FLOP, aimed_at, angle_model, angle_panels, recipe_at
 
 BOTH = aimed_at("3@5:1")
 CMC = Tolerance("CMC", 1.0, 2.0, 1.0)
@@ -25,10 +21,8 @@ RECIPE = recipe_at("3@5:1")
 
 
 @pytest.fixture(scope="module")
-def model(tmp_path_factory: pytest.TempPathFactory) -> Iterator[FilmPredictor]:
-    room: Path = tmp_path_factory.mktemp("uneven")
-    with Session.open(angle_archive(room)) as session:
-        yield session.model
+def model() -> FilmPredictor:
+    return angle_model()
 
 
 def order(*weights: float, tolerance: Tolerance | float = 1.0) -> Target:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 
 import numpy as np
 import pytest
@@ -14,9 +13,8 @@ from matchlib.explain import explain
 from matchlib.plain import shown
 from matchlib.regression import FilmPredictor
 from matchlib.target import Target
-from tests.angle_shop import FACE, FLOP, aimed_at, angle_archive, angle_panels, recipe_at
+from tests.angle_shop import FACE, FLOP, aimed_at, angle_model, angle_panels, recipe_at
 from tests.suggest_shop import archive_of, ladder_model, model_of, recipe, shop
-from workbook.session import Session
 
 COLOURS = [str(c) for c in shop().colours]
 
@@ -104,9 +102,8 @@ BOTH = aimed_at("3@5:1")
 
 
 @pytest.fixture(scope="module")
-def faces(tmp_path_factory: pytest.TempPathFactory) -> Iterator[FilmPredictor]:
-    with Session.open(angle_archive(tmp_path_factory.mktemp("why"))) as session:
-        yield session.model
+def faces() -> FilmPredictor:
+    return angle_model()
 
 
 @pytest.mark.parametrize(

@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 from matchlib.colorimetry import reflectance_to_lab
 from matchlib.domain import Colour, Ground, Recipe, Viewing
 from matchlib.mixing import CoatUse, JobArea, Limits
-from matchlib.regression import FilmRegressor
 from matchlib.suggest import scan as module
 from matchlib.suggest import suggest
 from matchlib.suggest.reduced_law import ReducedLaw
@@ -27,8 +26,7 @@ from matchlib.suggest.scan import scan
 from matchlib.suggest.search import _Search
 from matchlib.suggest.space import Space
 from matchlib.target import Aim, Target
-from tests.angle_shop import FACE, FLOP, angle_panels
-from tests.benchmarks.spray import to_frame
+from tests.angle_shop import FACE, FLOP, angle_model, angle_panels
 from tests.suggest_shop import archive_of, every, model_of, recipe, shop
 
 NEAR, WORST = 0.01, 0.02
@@ -128,9 +126,7 @@ def test_it_holds_where_colours_bend_apart() -> None:
 
 
 def test_several_angles_are_summed() -> None:
-    panels = angle_panels()
-    model = FilmRegressor(rounds=1).fit(*to_frame(panels))
-    space = Space.of(model, Limits(), [p.recipe for p in panels])
+    space = Space.of(angle_model(), Limits(), [p.recipe for p in angle_panels()])
     goals = [np.array([60.0, 30.0, 20.0]), np.array([20.0, 10.0, 5.0])]
     assert_near(errors(space, [FACE, FLOP], goals))
     face, flop = (distances(space, [v], [g]) for v, g in zip((FACE, FLOP), goals, strict=True))
