@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.stats import norm
+from scipy.stats import chi2, multivariate_normal, norm
 
 from matchlib.audit import Finding, audit
+from matchlib.audit.backs import _mistyped
 from matchlib.audit.drift import EFFECT, PRIOR, _weigh
 from matchlib.audit.finding import KINDS, PRIORS, Evidence
 from matchlib.audit.left_out import LeftOutReadings, leave_out
@@ -149,6 +151,42 @@ def test_the_recipe_as_written_is_as_likely_either_way(left: LeftOutReadings) ->
     which = np.arange(len(left.panels))
     under = left.under(which, [p.recipe for p in left.panels])
     np.testing.assert_allclose(under, left.likelihood(), rtol=1e-6, atol=1e-6)
+
+
+def test_likelihoods_are_the_normal_densities(left: LeftOutReadings) -> None:
+    spread = left.covariance * left.scale
+    densities = [
+        multivariate_normal.logpdf(r, cov=c) for r, c in zip(left.residual, spread, strict=True)
+    ]
+    gap = left.likelihood() - np.array(densities)
+    np.testing.assert_allclose(gap, gap[0], atol=1e-8)  # up to a constant
+
+
+def test_readings_that_all_lie_too_far_out_widen_what_is_expected(left: LeftOutReadings) -> None:
+    rng = np.random.default_rng(6)
+    shaken = [
+        p.having(
+            readings=tuple(
+                replace(r, lab=tuple(np.array(r.lab) + rng.normal(0, 4, 3))) for r in p.readings
+            )
+        )
+        for p in left.panels
+    ]
+    wide = leave_out(left.model, shaken)
+    assert wide.scale > 2.0 > left.scale
+    assert np.median(wide.squared) == pytest.approx(chi2.median(3), rel=1e-3)
+
+
+def test_a_mistyped_reading_is_told_as_it_is_proposed() -> None:
+    typed = np.array([41.0, 12.0, -7.0])
+    for lab, words in _mistyped(typed):
+        told = re.fullmatch(r"([Lab])\* (\S+) instead of (\S+)", words)
+        if told is None:
+            assert sorted(lab) == sorted(typed)  # two changed places
+            continue
+        axis = "Lab".index(told[1])
+        assert (float(told[2]), float(told[3])) == (round(lab[axis], 1), typed[axis])
+        assert np.array_equal(np.delete(lab, axis), np.delete(typed, axis))
 
 
 def test_slips_share_their_kinds_prior(clean: list[Panel]) -> None:
