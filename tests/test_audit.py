@@ -11,7 +11,7 @@ import pytest
 from scipy.stats import chi2, multivariate_normal, norm
 
 from matchlib.audit import Finding, audit
-from matchlib.audit.backs import _mistyped
+from matchlib.audit.backs import Verdict, _mistyped
 from matchlib.audit.drift import EFFECT, PRIOR, _weigh
 from matchlib.audit.finding import KINDS, PRIORS, Evidence
 from matchlib.audit.left_out import LeftOutReadings, leave_out
@@ -289,6 +289,18 @@ def test_an_effect_is_weighed_by_the_normal_densities(effect: float) -> None:
     assert evidence.proposed - evidence.written == pytest.approx(some - none)
     odds = PRIOR / (names - PRIOR) * np.exp(some - none)
     assert chance == pytest.approx(odds / (1 + odds))
+
+
+def test_likelihoods_become_probabilities_by_bayes_rule() -> None:
+    even = Evidence(-3.0, -3.0)
+    assert even.probability(0.3) == pytest.approx(0.3)
+    assert Evidence(-3.0, -3.0 + np.log(4)).probability(0.2) == pytest.approx(0.5)
+    assert [Evidence(0, w).probability(0.1) for w in (-np.inf, 800)] == [0, 1]
+    verdict = Verdict(Panel.of("A1", Recipe(SHOP.grounds[0])), -2.0)
+    for kind, prior in (("wrong ground", 0.1), ("wrong colour", 0.2)):
+        verdict.add(kind, None, -2.0, prior)
+    right, others = verdict.shares()
+    assert (right, *others) == pytest.approx((0.7, 0.1, 0.2))
 
 
 def test_evidence_is_said_in_times() -> None:

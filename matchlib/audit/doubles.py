@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.audit.finding import Evidence, Finding
-from matchlib.audit.left_out import LeftOutReadings
+from matchlib.audit.left_out import LeftOutReadings, normal
 from matchlib.colorimetry import delta_e00
 from matchlib.domain import Panel, Reading
 from matchlib.linear import lab_of_reading
@@ -119,17 +119,9 @@ def _double(left: LeftOutReadings, i: int, j: int) -> tuple[float, Evidence]:
     noise = np.maximum(np.diag(there.reading[0]), LEAST_READING_SD**2)
     same = 2.0 * np.diag(noise)
     different = same + 2.0 * there.spray[0] * left.scale
-    written, proposed = _likelihood(apart, different), _likelihood(apart, same)
+    evidence = Evidence(*map(float, normal(apart[None], np.stack([different, same]))))
     told = all(getattr(one, w) and getattr(two, w) for w in ("date", "sprayer", "lot"))
-    prior = DOUBLE_SAME_DAY if told else DOUBLE
-    odds = np.log(prior / (1 - prior)) + proposed - written
-    return float(1.0 / (1.0 + np.exp(-np.clip(odds, -50, 50)))), Evidence(written, proposed)
-
-
-def _likelihood(residual: Array, covariance: Array) -> float:
-    _, log_det = np.linalg.slogdet(covariance)
-    far = residual @ np.linalg.solve(covariance, residual)
-    return float(-0.5 * (far + log_det + 3.0 * np.log(2.0 * np.pi)))
+    return evidence.probability(DOUBLE_SAME_DAY if told else DOUBLE), evidence
 
 
 def disagreeing_readings(panels: Sequence[Panel]) -> Iterator[Finding]:

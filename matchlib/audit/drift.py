@@ -127,7 +127,5 @@ def _weigh(effect: float, spread: float, looked_at: int) -> tuple[float, Evidenc
     """Probability of an effect, and its likelihood without (written) and with (proposed)."""
     none = -0.5 * (effect**2 / spread + np.log(spread))
     some = -0.5 * (effect**2 / (spread + EFFECT**2) + np.log(spread + EFFECT**2))
-    prior = PRIOR / looked_at
-    odds = np.log(prior / (1 - prior)) + some - none
-    chance = float(1.0 / (1.0 + np.exp(-np.clip(odds, -50, 50))))
-    return chance, Evidence(float(none), float(some))
+    evidence = Evidence(float(none), float(some))
+    return evidence.probability(PRIOR / looked_at), evidence

@@ -44,6 +44,23 @@ class Evidence:
     written: float  # log-likelihood of the reading [nat], the panel itself left out of the fit
     proposed: float  # log-likelihood of the reading [nat], the panel itself left out of the fit
 
+    def probability(self, prior: float) -> float:
+        """Return the probability of the proposal by Bayes' rule.
+
+        Parameters
+        ----------
+        prior : float
+            Its probability before the reading [-].
+
+        Returns
+        -------
+        float
+            From 0 to 1.
+        """
+        from scipy.special import expit, logit
+
+        return float(expit(logit(prior) + self.proposed - self.written))
+
     @property
     def words(self) -> str:
         """How many times likelier the proposal makes the reading."""

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
     from matchlib.regression.vocabulary import Vocabulary
 
-__all__ = ["LeftOutReadings", "leave_out"]
+__all__ = ["LeftOutReadings", "leave_out", "normal"]
 
 Array = NDArray[np.float64]
 
@@ -70,12 +70,12 @@ class LeftOutReadings:
 
     def likelihood(self, *, wider: float = 1.0) -> Array:
         """Return the log-likelihood of each reading under its recipe as written; shape (m,)."""
-        return _normal(self.residual, self.covariance * self.scale * wider**2)
+        return normal(self.residual, self.covariance * self.scale * wider**2)
 
     def had_it_read(self, which: NDArray[np.intp], lab: Array) -> Array:
         """Return the log-likelihood (n,) of other readings under the recipes as written."""
         residual = self.residual[which] + lab - self.lab[which]
-        return _normal(residual, self.covariance[which] * self.scale)
+        return normal(residual, self.covariance[which] * self.scale)
 
     def under(
         self,
@@ -102,11 +102,12 @@ class LeftOutReadings:
             lab = near.lab - (shared @ self.pull[at][:, :, None])[:, :, 0]
             more = shared @ self.without[at] @ shared.transpose(0, 2, 1)
             spread = there.covariance + self.grow[at, None, None] * more
-            result[some] = _normal(self.lab[at] - lab, spread * self.scale)
+            result[some] = normal(self.lab[at] - lab, spread * self.scale)
         return result
 
 
-def _normal(residual: Array, covariance: Array) -> Array:
+def normal(residual: Array, covariance: Array) -> Array:
+    """Return the log-density (n,) of residuals (n, 3) under covariances (n, 3, 3)."""
     _, log_det = np.linalg.slogdet(covariance)
     solved = np.linalg.solve(covariance, residual[:, :, None])[:, :, 0]
     far = np.sum(residual * solved, axis=1) + log_det + 3.0 * np.log(2.0 * np.pi)
