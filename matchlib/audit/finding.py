@@ -45,18 +45,7 @@ class Evidence:
     proposed: float  # log-likelihood of the reading [nat], the panel itself left out of the fit
 
     def probability(self, prior: float) -> float:
-        """Return the probability of the proposal by Bayes' rule.
-
-        Parameters
-        ----------
-        prior : float
-            Its probability before the reading [-].
-
-        Returns
-        -------
-        float
-            From 0 to 1.
-        """
+        """Return the proposal's probability by Bayes' rule, from what it was before the reading."""
         from scipy.special import expit, logit
 
         return float(expit(logit(prior) + self.proposed - self.written))
