@@ -76,8 +76,8 @@ def html_of(
     for swatch, row in zip(swatches, table.itertuples(index=False), strict=True):
         cells = "".join(f'<td style="text-align:left">{_cell(v)}</td>' for v in row)
         body.append(f"<tr>{f'<td>{swatch}</td>' if drawn else ''}{cells}</tr>")
-    said = f"<caption>{html.escape(caption)}</caption>" if caption else ""
-    return f"<table>{said}<thead><tr>{head}</tr></thead><tbody>{''.join(body)}</tbody></table>"
+    title = f"<caption>{html.escape(caption)}</caption>" if caption else ""
+    return f"<table>{title}<thead><tr>{head}</tr></thead><tbody>{''.join(body)}</tbody></table>"
 
 
 def _cell(value: object) -> str:
@@ -90,11 +90,11 @@ def _swatch(lab: Any, beside: tuple[float, float, float] | None) -> str:
     labs = [lab if beside is None else beside, lab]
     rgb, inside = to_srgb(labs)
     left, right = ("#" + "".join(f"{round(255 * v):02x}" for v in c) for c in rgb)
-    told = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*lab)
-    told += (
+    words = "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*lab)
+    words += (
         "" if beside is None else " (right), beside L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*beside)
     )
-    told += "" if inside.all() else "; outside what a screen can show"
+    words += "" if inside.all() else "; outside what a screen can show"
     fill = f"background:linear-gradient(90deg,{left} 50%,{right} 50%)"
-    span = f'<span role="img" aria-label="{told}" title="{told}" style="{_SWATCH}{fill}"></span>'
+    span = f'<span role="img" aria-label="{words}" title="{words}" style="{_SWATCH}{fill}"></span>'
     return f'<span style="white-space:nowrap">{span}{"" if inside.all() else "*"}</span>'

@@ -33,7 +33,7 @@ FEWEST = 3.0
 """Least degrees of freedom spoken of: with 2 or fewer a t has no covariance."""
 
 _STEPS = 16
-"""Steps of 1 / freedom from 0 to 1 / `FEWEST` in between which clouds are interpolated."""
+"""Steps of 1 / degrees of freedom, from 0 to 1 / `FEWEST`; clouds between are interpolated."""
 
 
 def dof_of(known: ArrayLike, total: ArrayLike, *, groups: ArrayLike) -> Array:
@@ -59,7 +59,8 @@ def region(level: ArrayLike, dof: ArrayLike = np.inf, *, dimension: int = 3) -> 
             "There is no region of such a share.",
             expected=f"a share of 0 to 1, and at least {FEWEST:g} degrees of freedom",
             got=f"{np.min(share):g} to {np.max(share):g}, and {np.min(nu):g}",
-            remedy="give the share as 0.9 for 90%, and the freedom as the regression gave it.",
+            remedy="give the share as 0.9 for 90%, and the degrees of freedom as the regression "
+            "gave them.",
         )
     normal = 2.0 * gammaincinv(dimension / 2.0, share)
     finite = np.where(np.isfinite(nu), nu, 1e6)
@@ -103,7 +104,7 @@ def drawn_out(cloud: Array, dof: ArrayLike) -> Array:
             "A spread learnt from so few says nothing.",
             expected=f"at least {FEWEST:g} degrees of freedom",
             got=f"{np.min(nu):g}",
-            remedy="give the freedom as the regression gave it.",
+            remedy="give the degrees of freedom as the regression gave them.",
         )
     length = np.round(np.einsum("kd,kd->k", cloud, cloud), 9)
     lengths, rank = np.unique(length, return_inverse=True)
@@ -117,7 +118,7 @@ def drawn_out(cloud: Array, dof: ArrayLike) -> Array:
 
 @cache
 def _factors(ranks: int, dimension: int) -> Array:
-    """Ratio of quantiles, one row a step of 1 / freedom from 0, one column a rank."""
+    """Ratio of quantiles, one row a step of 1 / degrees of freedom, one column a rank."""
     share = (np.arange(ranks) + 0.5) / ranks
     with np.errstate(divide="ignore"):
         nu = _STEPS * FEWEST / np.arange(_STEPS + 1.0)

@@ -1,4 +1,4 @@
-"""Repeat readings, strays among them, and tiles that show an instrument drifting."""
+"""Repeat readings, outliers among them, and tiles that show an instrument drifting."""
 
 from __future__ import annotations
 
@@ -59,20 +59,20 @@ def test_a_single_reading_stays_as_it_is():
     assert mean_reading([reading]) == reading
 
 
-def test_a_stray_among_five_is_left_out():
+def test_an_outlier_among_five_is_left_out():
     labs = [(50, 0, 0), (50.1, 0.1, 0), (49.9, 0, 0.1), (55, 3, 0), (50, 0.1, 0.1)]
     readings = [Reading(lab=v) for v in labs]
     assert mean_reading(readings) == mean_reading(readings[:3] + readings[4:])
     assert mean_reading(readings).lab[0] == pytest.approx(50, abs=0.05)
 
 
-def test_four_readings_are_too_few_to_call_one_a_stray():
+def test_four_readings_are_too_few_to_call_one_an_outlier():
     labs = [(50, 0, 0), (50.1, 0, 0), (49.9, 0, 0), (55, 3, 0)]
     assert mean_reading([Reading(lab=v) for v in labs]).lab[0] > 51
 
 
 @pytest.mark.parametrize("seed", range(20))
-def test_honest_noise_is_no_stray(seed):
+def test_honest_noise_is_no_outlier(seed):
     rng = np.random.default_rng(seed)
     labs = np.array([50, 20, -10]) + rng.normal(0, 0.05, (6, 3))
     white = white_point("D65", "10")

@@ -83,7 +83,7 @@ class AddResult:
     @property
     def words(self) -> str:
         """The result in one sentence."""
-        told = [f"{_count(len(self.added), 'panel')} added"]
+        parts = [f"{_count(len(self.added), 'panel')} added"]
         for codes, what in (
             (self.extended, "given more readings"),
             (self.already, "already there"),
@@ -92,8 +92,8 @@ class AddResult:
             (self.refused, "refused"),
         ):
             if codes:
-                told.append(f"{len(codes)} {what}")
-        return f"{', '.join(told)}; {_count(self.readings, 'reading')} added."
+                parts.append(f"{len(codes)} {what}")
+        return f"{', '.join(parts)}; {_count(self.readings, 'reading')} added."
 
 
 def add(
@@ -206,10 +206,12 @@ def insert(connection: sa.Connection, panels: Sequence[Panel], import_id: int) -
     rows, own = [], []
     for panel in panels:
         plain, readings = parts_of(panel)
-        said = [(number, reading_digest(reading)) for number, reading in readings]
+        digests = [(number, reading_digest(reading)) for number, reading in readings]
         row = {"code": panel.code, "data": dump(plain), "import_id": import_id}
-        rows.append({**row, "digest": panel_digest(panel, said)})
-        own.append([(reading, digest) for reading, (_, digest) in zip(readings, said, strict=True)])
+        rows.append({**row, "digest": panel_digest(panel, digests)})
+        own.append(
+            [(reading, digest) for reading, (_, digest) in zip(readings, digests, strict=True)]
+        )
     connection.execute(schema.panels.insert(), rows)
     p = schema.panels
     query = sa.select(p.c.code, p.c.id).where(p.c.import_id == import_id)

@@ -267,22 +267,22 @@ def _check_members(bundle: zipfile.ZipFile, manifest: dict[str, Any], where: str
     extra = sorted(set(names) - set(members) - {_MANIFEST})
     if extra:
         raise _damaged(where, f"the member {extra[0]} is not in the manifest")
-    for name, said in members.items():
+    for name, stated in members.items():
         if name not in names:
             raise _damaged(where, f"the member {name} is missing")
         size = bundle.getinfo(name).file_size
-        if size != said["bytes"]:
+        if size != stated["bytes"]:
             raise _damaged(
                 where,
                 f"the member {name} has another size",
-                expected=f"{said['bytes']} bytes",
+                expected=f"{stated['bytes']} bytes",
                 got=f"{size} bytes",
             )
     needed = [f"records/{t.name}.jsonl" for t in TABLES]
     lacking = [n for n in needed if n not in members]
     if lacking:
         raise _damaged(where, f"the member {lacking[0]} is missing")
-    total = sum(said["bytes"] for said in members.values())
+    total = sum(stated["bytes"] for stated in members.values())
     if total > _MAX_TOTAL:
         raise _damaged(where, "it would unpack to more than any archive", got=f"{total} bytes")
     for name in members:  # all of them, the ones for other programs too
@@ -327,11 +327,11 @@ def _restore(
 def _member(
     bundle: zipfile.ZipFile, manifest: dict[str, Any], name: str, where: str, *, limit: int
 ) -> bytes:
-    said = manifest["members"][name]
-    data = _bounded(bundle, name, min(limit, said["bytes"]), where)
+    stated = manifest["members"][name]
+    data = _bounded(bundle, name, min(limit, stated["bytes"]), where)
     got = hashlib.sha256(data).hexdigest()
-    if got != said["sha256"]:
-        raise _damaged(where, f"the member {name} is damaged", expected=said["sha256"], got=got)
+    if got != stated["sha256"]:
+        raise _damaged(where, f"the member {name} is damaged", expected=stated["sha256"], got=got)
     return data
 
 

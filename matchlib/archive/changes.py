@@ -43,16 +43,16 @@ class Item:
     @property
     def words(self) -> str:
         """What changed, in words; empty for all of it."""
-        told = []
+        lines = []
         for field in sorted({*self.before, *self.after} - {"deleted", "finding", "aside"}):
             old, new = self.before.get(field), self.after.get(field)
             if field == "readings":
-                told.append(f"readings: {len(old or ())} to {len(new or ())}")
+                lines.append(f"readings: {len(old or ())} to {len(new or ())}")
             elif field in ("target", "limits", "plan", "tolerance"):
-                told.append(f"another {field}")
+                lines.append(f"another {field}")
             else:
-                told.append(f"{field.removeprefix('stage 1 ')}: {_say(old)} to {_say(new)}")
-        return "; ".join(told)
+                lines.append(f"{field.removeprefix('stage 1 ')}: {_say(old)} to {_say(new)}")
+        return "; ".join(lines)
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,8 +107,8 @@ class Change:
     def words(self) -> str:
         """What changed, in words."""
         what = self.action if self.undoes is None else f"{self.action} (change {self.undoes})"
-        told = self.items[0].words if len(self.items) == 1 else ""
-        return f"{what}: {told}" if told else what
+        detail = self.items[0].words if len(self.items) == 1 else ""
+        return f"{what}: {detail}" if detail else what
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,8 +39,8 @@ def check(database: Database) -> tuple[str, ...]:
 
 
 def _structure(connection: sa.Connection) -> list[str]:
-    told = connection.exec_driver_sql("PRAGMA integrity_check(20)").scalars().all()
-    wrong = [f"The file is damaged: {line}." for line in told if line != "ok"]
+    found = connection.exec_driver_sql("PRAGMA integrity_check(20)").scalars().all()
+    wrong = [f"The file is damaged: {line}." for line in found if line != "ok"]
     loose = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
     wrong += [f"Row {row[1]} of {row[0]} belongs to nothing in {row[2]}." for row in loose[:20]]
     return wrong

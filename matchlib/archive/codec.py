@@ -82,10 +82,10 @@ def panel_of_fields(fields: Mapping[str, Any]) -> Panel:
 
 def reading_digest(plain: Mapping[str, Any]) -> str:
     """Return the SHA-256 of what a reading says."""
-    said = {k: v for k, v in plain.items() if k != "picture"}
-    if "reflectance" in said and "viewing" in said:
-        said["viewing"] = said["viewing"].get("geometry")
-    return hashlib.sha256(dump(said).encode()).hexdigest()
+    content = {k: v for k, v in plain.items() if k != "picture"}
+    if "reflectance" in content and "viewing" in content:
+        content["viewing"] = content["viewing"].get("geometry")
+    return hashlib.sha256(dump(content).encode()).hexdigest()
 
 
 def panel_digest(panel: Panel, readings: Iterable[tuple[int, str]]) -> str:
@@ -105,8 +105,8 @@ def panel_digest(panel: Panel, readings: Iterable[tuple[int, str]]) -> str:
                 to_plain(stage.log),
             ]
         )
-    said = [panel.code, panel.batch, stages, sorted(readings)]
-    return hashlib.sha256(dump(said).encode()).hexdigest()
+    content = [panel.code, panel.batch, stages, sorted(readings)]
+    return hashlib.sha256(dump(content).encode()).hexdigest()
 
 
 def _with_readings(plain: dict[str, Any], readings: Iterable[StoredReading]) -> Panel:

@@ -97,8 +97,8 @@ class Database:
         except UnicodeDecodeError as error:
             raise words_of("malformed text", self.label, sqlite=self.is_sqlite) from error
         except (exc.StatementError, OverflowError) as error:
-            told = getattr(error, "orig", None) or error
-            raise words_of(str(told), self.label, sqlite=self.is_sqlite) from error
+            cause = getattr(error, "orig", None) or error
+            raise words_of(str(cause), self.label, sqlite=self.is_sqlite) from error
 
     def close(self) -> None:
         """Give back every connection."""
@@ -108,7 +108,7 @@ class Database:
 def _patiently(begin: Callable[[], object], label: str) -> None:
     """Call until it is this process's turn; say so when that takes long, and go on waiting."""
     began = time.monotonic()
-    said = False
+    warned = False
     while True:
         left = BUSY_SECONDS - (time.monotonic() - began)
         try:
@@ -123,8 +123,8 @@ def _patiently(begin: Callable[[], object], label: str) -> None:
         except exc.OperationalError as error:
             if "locked" not in str(error.orig) or left < 0:
                 raise
-        if not said and left < BUSY_SECONDS - SAID_AFTER:
-            said = True
+        if not warned and left < BUSY_SECONDS - SAID_AFTER:
+            warned = True
             # Without a handler of the caller's own, logging shows this on standard error.
             logging.getLogger("matchlib").warning(
                 "Another program is writing to %s; waiting for it, %.0f s at most.", label, left

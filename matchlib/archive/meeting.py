@@ -42,12 +42,12 @@ class Met:
         for old, new in zip(self.there.stages, self.given.stages, strict=False):
             kinds = {_kind(r) for r in new.readings}
             left = [r for r in old.readings if _kind(r) not in kinds]
-            said = _said(new, _OF_STAGE)
+            stated = _stated(new, _OF_STAGE)
             readings = (*left, *new.readings)
-            stages.append(replace(old, recipe=new.recipe, readings=readings, **said))
-        said = _said(self.given, _OF_PANEL)
+            stages.append(replace(old, recipe=new.recipe, readings=readings, **stated))
+        stated = _stated(self.given, _OF_PANEL)
         longer = max(self.there, self.given, key=lambda panel: len(panel.stages))
-        return replace(self.joined, stages=(*stages, *longer.stages[len(stages) :]), **said)
+        return replace(self.joined, stages=(*stages, *longer.stages[len(stages) :]), **stated)
 
 
 def meet(there: Panel, given: Panel, *, strict: bool, repeats: bool = False) -> Met:
@@ -59,8 +59,8 @@ def meet(there: Panel, given: Panel, *, strict: bool, repeats: bool = False) -> 
     other: list[str] = []
     for number, (old, new) in enumerate(zip(there.stages, given.stages, strict=False), 1):
         where = f"stage {number}: " if number > 1 else ""
-        fill, said = _fill(old, new, _OF_STAGE)
-        other += [where + line for line in said]
+        fill, stated = _fill(old, new, _OF_STAGE)
+        other += [where + line for line in stated]
         if not _same_recipe(old, new):
             differing.append(where + _both(old.recipe.words, new.recipe.words))
             stages += there.stages[number - 1 :]
@@ -76,8 +76,8 @@ def meet(there: Panel, given: Panel, *, strict: bool, repeats: bool = False) -> 
     else:
         longer = there if len(there.stages) > len(given.stages) else given
         stages += longer.stages[len(stages) :]
-    fill, said = _fill(there, given, _OF_PANEL)
-    other += said
+    fill, stated = _fill(there, given, _OF_PANEL)
+    other += stated
     known = dict(there.extra)
     extra = (*there.extra, *(pair for pair in given.extra if pair[0] not in known))
     joined = replace(there, stages=tuple(stages), extra=extra, **fill)
@@ -140,18 +140,18 @@ def _values(reading: Reading) -> str:
     return f"reflectances {shown[0]:.4f} to {shown[-1]:.4f}" if shown else "nothing"
 
 
-def _said(given: Any, names: Sequence[str]) -> dict[str, Any]:
+def _stated(given: Any, names: Sequence[str]) -> dict[str, Any]:
     values = {name: getattr(given, name) for name in names}
     return {name: value for name, value in values.items() if value not in _EMPTY}
 
 
 def _fill(there: Any, given: Any, names: Sequence[str]) -> tuple[dict[str, Any], list[str]]:
     """What the one leaves empty and the other says, and what both say but not alike."""
-    known, said = _said(there, names), _said(given, names)
-    fill = {name: new for name, new in said.items() if name not in known}
+    known, stated = _stated(there, names), _stated(given, names)
+    fill = {name: new for name, new in stated.items() if name not in known}
     other = []
-    for name in said.keys() & known.keys():
-        old, new = known[name], said[name]
+    for name in stated.keys() & known.keys():
+        old, new = known[name], stated[name]
         if old != new:
             both = "another log" if name == "log" else _both(_words(old), _words(new))
             other.append(f"{name}: {both}")

@@ -149,10 +149,10 @@ class _Merging:
         """Do it within a write transaction."""
         with self.other.database.read() as theirs:
             names = list(names_of(theirs).values())
-        said, joined, items = self._names(connection, names)
+        spelling, joined, items = self._names(connection, names)
 
         def say(kind: str, text: str) -> str:
-            return said.get((kind, name_key(text)), text)
+            return spelling.get((kind, name_key(text)), text)
 
         panels, codes, left = self._coded(connection, respelled(self.other.panels(), say))
         pictures, panels = self._pictured(connection, panels, codes)
@@ -199,7 +199,7 @@ class _Merging:
         there = names_of(connection)
         rows = {(n.kind, key): row for row, n in there.items() for key in n.keys}
         now = dict(there)
-        said: dict[tuple[str, str], str] = {}
+        spelling: dict[tuple[str, str], str] = {}
         joined, new = [], []
         for name in names:
             keys = [(name.kind, name_key(text)) for text in (name.name, *name.spellings)]
@@ -215,14 +215,14 @@ class _Merging:
                 if name_key(meant) != keys[0][1]:
                     joined.append((name.kind, name.name, meant))
             for key in keys:
-                said.setdefault(key, meant)
+                spelling.setdefault(key, meant)
         if new:
             data = [
                 {"kind": n.kind, "key": name_key(n.name), "data": dump(to_plain(n))} for n in new
             ]
             connection.execute(schema.names.insert(), data)
         changed: dict[int, Name | None] = {r: n for r, n in now.items() if n != there[r]}
-        return said, joined, rewrite(connection, there, changed) if changed else []
+        return spelling, joined, rewrite(connection, there, changed) if changed else []
 
     def _near(self, name: Name, there: Mapping[int, Name]) -> int | None:
         """The row of a name here that theirs is another spelling of, by answer."""
@@ -303,10 +303,10 @@ class _Merging:
         from matchlib.readings.questions import Choice, Question
 
         more = f" and {len(codes) - _SAID} more" if len(codes) > _SAID else ""
-        said = f"{', '.join(codes[:_SAID])}{more}"
+        listed = f"{', '.join(codes[:_SAID])}{more}"
         question = Question(
             "codes",
-            f"They have panels of the same code as panels here, read otherwise: {said}. "
+            f"They have panels of the same code as panels here, read otherwise: {listed}. "
             "What are they?",
             [
                 Choice(
@@ -352,9 +352,9 @@ class _Merging:
             there = here.get(_order(job))
             if there is not None:
                 same = jobs.fields_of(there) == jobs.fields_of(job)
-                told = f"it is job {there.number} here"
+                words = f"it is job {there.number} here"
                 left.append(
-                    (theirs.number, told if same else f"{told}, which has gone on otherwise")
+                    (theirs.number, words if same else f"{words}, which has gone on otherwise")
                 )
                 continue
             number, entry = jobs.begin(connection, job, self.stamp)

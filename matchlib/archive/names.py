@@ -102,17 +102,17 @@ def respelled(panels: Iterable[Panel], say: Callable[[str, str], str]) -> list[P
         # Equal blends may be written with other parts, which are kept as written.
         written = (str(recipe), recipe.clear)
         if written not in spelled:
-            said = _recipe(recipe, say)
-            spelled[written] = None if (str(said), said.clear) == written else said
+            renamed = _recipe(recipe, say)
+            spelled[written] = None if (str(renamed), renamed.clear) == written else renamed
         return spelled[written] or recipe
 
     def stage_of(stage: Stage) -> Stage:
-        said: dict[str, Any] = {
+        values: dict[str, Any] = {
             "recipe": recipe_of(stage.recipe),
             "readings": _said(stage.readings, "instrument", say),
             "log": _said(stage.log, "sprayer", say),
         }
-        changed = {k: v for k, v in said.items() if v is not getattr(stage, k)}
+        changed = {k: v for k, v in values.items() if v is not getattr(stage, k)}
         if stage.sprayer and (sprayer := say("sprayer", stage.sprayer)) != stage.sprayer:
             changed["sprayer"] = sprayer
         return replace(stage, **changed) if changed else stage

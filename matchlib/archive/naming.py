@@ -257,13 +257,13 @@ def _change(archive: Archive, kind: str, change: _Wanted, action: str, stamp: St
         if not items:
             return None
         names = [name for name in wanted.values() if name is not None]
-        said = {key: name.name for name in names for key in name.keys}
+        spelling = {key: name.name for name in names for key in name.keys}
         before = {there[row].name for row in wanted}
 
         def say(of: str, text: str) -> str:
-            return said.get(name_key(text), text) if of == kind else text
+            return spelling.get(name_key(text), text) if of == kind else text
 
-        if any(said.get(name_key(name)) != name for name in before):
+        if any(spelling.get(name_key(name)) != name for name in before):
             items += _on_panels(connection, sorted(before), say)
             items += _in_jobs(connection, say, stamp)
         return record(connection, action, items, stamp)

@@ -134,7 +134,7 @@ def write(
             continue
         panel = whole("", panel_of_fields, new)
         own = [(number, plain) for number, plain in new["readings"]]
-        said = [(number, reading_digest(plain)) for number, plain in own]
+        digests = [(number, reading_digest(plain)) for number, plain in own]
         moves = panel.code != there.panel.code
         if not new["deleted"] and (old["deleted"] or moves):
             back.append(panel.code)
@@ -145,9 +145,9 @@ def write(
             source = there.import_id if import_id is None else import_id
             readings += [
                 (there.row, source, reading, digest)
-                for reading, (_, digest) in zip(own, said, strict=True)
+                for reading, (_, digest) in zip(own, digests, strict=True)
             ]
-        digest = panel_digest(panel, said)
+        digest = panel_digest(panel, digests)
         row = {"code": panel.code, "data": panel_text(panel), "deleted": new["deleted"]}
         rows.append({"row": there.row, **row, "digest": digest})
     jobs.check_free(connection, set(gone) - set(back))

@@ -142,8 +142,8 @@ class Recipe:
     @property
     def cells(self) -> dict[str, str]:
         """Ground, colour, schedule and clear as a table holds them; `of` reads them back."""
-        told = (self.ground, self.colour or "", self.schedule or "", self.clear or "no")
-        return dict(zip(("ground", "colour", "schedule", "clear"), map(str, told), strict=True))
+        parts = (self.ground, self.colour or "", self.schedule or "", self.clear or "no")
+        return dict(zip(("ground", "colour", "schedule", "clear"), map(str, parts), strict=True))
 
     @property
     def bare(self) -> bool:

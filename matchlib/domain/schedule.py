@@ -162,8 +162,8 @@ class CoatSchedule:
                 matches = []
                 break
             rest = re.sub(f"^{_GAP}|{_GAP}$", "", match["rest"], flags=re.IGNORECASE)
-            said = _OVER.fullmatch(rest)
-            colour, over = (said["colour"], said["over"]) if said else (rest, None)
+            parts = _OVER.fullmatch(rest)
+            colour, over = (parts["colour"], parts["over"]) if parts else (rest, None)
             if colour.strip().casefold() in RATIO_WORDS:
                 matches = []
                 break

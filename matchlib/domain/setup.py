@@ -70,13 +70,13 @@ class GunSetup:
     @property
     def words(self) -> str:
         """What was noted, with units; empty where nothing was."""
-        said = [self.gun] if self.gun else []
+        words = [self.gun] if self.gun else []
         for field in fields(self)[1:]:
             value = getattr(self, field.name)
             if value is not None:
                 unit = _LIMITS[field.name][0]
-                said.append(f"{field.name} {value:g}{'' if unit == '%' else ' '}{unit}")
-        return ", ".join(said)
+                words.append(f"{field.name} {value:g}{'' if unit == '%' else ' '}{unit}")
+        return ", ".join(words)
 
 
 NO_SETUP = GunSetup()

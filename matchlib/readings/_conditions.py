@@ -28,18 +28,18 @@ _HOT = 45.0  # °C; no booth is sprayed in above
 class ConditionReader:
     """Reads the conditions of the rows of one table; `said` is what was assumed of which rows."""
 
-    def __init__(self, look: Lookup) -> None:
-        self.look = look
+    def __init__(self, lookup: Lookup) -> None:
+        self.lookup = lookup
         self.assumed: dict[str, list[int]] = {}
         self._shares: dict[str, bool] = {}
 
     def quantity(self, row: Row, name: str) -> float | None:
         """Return a condition in our own unit [%, bar or mm]; None where blank."""
-        cell = self.look.cell(row, name)
+        cell = self.lookup.cell(row, name)
         if is_blank(cell):
             return None
         number, unit = _apart(cell)
-        value, factors = self.look.number(number, name), _UNITS[name]
+        value, factors = self.lookup.number(number, name), _UNITS[name]
         if unit not in factors:
             raise FileError(
                 f"The unit of the {name} is not known.",
@@ -52,27 +52,27 @@ class ConditionReader:
         if "%" in factors and self._as_share(name):
             self.assumed.setdefault(f"the {name} was taken as a part of 1", []).append(row[0])
             return 100.0 * value
-        return value * factors.get(_folded(self.look.columns.units.get(name, "")), 1.0)
+        return value * factors.get(_folded(self.lookup.columns.units.get(name, "")), 1.0)
 
     def temperature(self, row: Row) -> float | None:
         """Return the booth's temperature [°C]; whether it was in °F is asked where it may be."""
-        look, cell = self.look, self.look.cell(row, "temperature")
+        lookup, cell = self.lookup, self.lookup.cell(row, "temperature")
         if is_blank(cell):
             return None
         number, unit = _apart(cell)
-        value = look.number(number, "temperature")
-        if "temperature" not in look.columns.known or look.columns.ours:
+        value = lookup.number(number, "temperature")
+        if "temperature" not in lookup.columns.known or lookup.columns.ours:
             return value
         words = (
-            look.table.header[look.columns.known["temperature"]],
-            look.columns.units.get("temperature", ""),
+            lookup.table.header[lookup.columns.known["temperature"]],
+            lookup.columns.units.get("temperature", ""),
         )
-        said = re.findall(r"[a-z]+", (unit or " ".join(words)).casefold())
-        if "f" in said or "fahrenheit" in said:
+        units = re.findall(r"[a-z]+", (unit or " ".join(words)).casefold())
+        if "f" in units or "fahrenheit" in units:
             return (value - 32) / 1.8
         if value < _HOT or unit:
             return value
-        celsius = ", though the column says °C" if {"c", "celsius"} & set(said) else ""
+        celsius = ", though the column says °C" if {"c", "celsius"} & set(units) else ""
         question = Question(
             "temperature",
             f"Some booth temperatures are above {_HOT:g}{celsius}. Are they in °F?",
@@ -81,13 +81,13 @@ class ConditionReader:
                 Choice("C", "no, °C", f"row {row[0]}: {value:g} °C"),
             ],
         )
-        return (value - 32) / 1.8 if look.asking.answer(question, row[0]) == "F" else value
+        return (value - 32) / 1.8 if lookup.asking.answer(question, row[0]) == "F" else value
 
     def _as_share(self, name: str) -> bool:
         """Whether a spreadsheet keeps this column's per cent as parts of 1."""
         if name not in self._shares:
-            i = self.look.columns.known.get(name)
-            rows = self.look.table.rows if i is not None and not self.look.columns.ours else ()
+            i = self.lookup.columns.known.get(name)
+            rows = self.lookup.table.rows if i is not None and not self.lookup.columns.ours else ()
             cells = [c[i] for _, c in rows if i is not None and i < len(c)]
             numbers = [c for c in cells if isinstance(c, float)]
             self._shares[name] = bool(numbers) and all(0 < n <= 1 for n in numbers)

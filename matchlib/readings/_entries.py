@@ -95,30 +95,30 @@ class Entry:
         return Panel(self.code, stages, extra=self.extra, **own)
 
 
-def role_of(look: Lookup) -> str:
+def role_of(lookup: Lookup) -> str:
     """Return ``both``, ``readings``, ``backs``, or nothing for a table that holds neither."""
-    ground = "ground" in look.columns.known or "ground" in look.facts
-    if "tile" in look.columns.known or (look.columns.groups and ground):
+    ground = "ground" in lookup.columns.known or "ground" in lookup.facts
+    if "tile" in lookup.columns.known or (lookup.columns.groups and ground):
         return "both"
-    if look.columns.groups:
+    if lookup.columns.groups:
         return "readings"
-    return "backs" if ground and look.columns.recipes and "panel" in look.columns.known else ""
+    return "backs" if ground and lookup.columns.recipes and "panel" in lookup.columns.known else ""
 
 
 class TableReader:
     """Reads the rows of one table."""
 
-    def __init__(self, look: Lookup, scale: str | None, names: Mapping[str, Any]) -> None:
-        self.look, self.role = look, role_of(look)
-        self.measured = MeasuredReader(look, scale)
-        self.recipes = RecipeReader(look, names)
-        self.conditions = ConditionReader(look)
+    def __init__(self, lookup: Lookup, scale: str | None, names: Mapping[str, Any]) -> None:
+        self.lookup, self.role = lookup, role_of(lookup)
+        self.measured = MeasuredReader(lookup, scale)
+        self.recipes = RecipeReader(lookup, names)
+        self.conditions = ConditionReader(lookup)
 
     def entry(self, row: Row) -> Entry:
         """Return a row with every reason against it."""
-        look, entry = self.look, Entry(row[0])
+        lookup, entry = self.lookup, Entry(row[0])
         with entry.noting():
-            look.check_width(row)
+            lookup.check_width(row)
         with entry.noting():
             self._code(row, entry)
         if self.role != "backs":
@@ -139,24 +139,24 @@ class TableReader:
             self._check_read(row, entry)
         for name in TEXTS:
             with entry.noting():
-                entry.back[name] = look.text(row, name)
+                entry.back[name] = lookup.text(row, name)
         for name in NUMBERS:
             with entry.noting():
                 entry.back[name] = self.conditions.quantity(row, name)
         with entry.noting():
             entry.back["temperature"] = self.conditions.temperature(row)
         with entry.noting():
-            entry.back["clear_coats"] = look.whole(row, "clear_coats")
+            entry.back["clear_coats"] = lookup.whole(row, "clear_coats")
         with entry.noting():
-            number = look.whole(row, "stage")
+            number = lookup.whole(row, "stage")
             entry.stage = 1 if number is None else number
         with entry.noting():
-            if text := look.text(row, "log"):
+            if text := lookup.text(row, "log"):
                 entry.log = _as_exported(text, tuple[LoggedCoat, ...], "log of coats")
         with entry.noting():
             entry.extra = tuple(
                 (name, read_text(row[1][i], name))
-                for name, i in look.columns.extra.items()
+                for name, i in lookup.columns.extra.items()
                 if i < len(row[1]) and not is_blank(row[1][i]) and name.casefold() not in OURS
             )
         if entry.good and entry.recipe is not None:
@@ -167,9 +167,9 @@ class TableReader:
 
     def shown(self, row: Row, entry: Entry) -> dict[str, Any]:
         """Return a row as it was understood, for a preview."""
-        look = self.look
-        seen: dict[str, Any] = {look.table.row_word: row[0]}
-        for name, i in look.columns.known.items():
+        lookup = self.lookup
+        seen: dict[str, Any] = {lookup.table.row_word: row[0]}
+        for name, i in lookup.columns.known.items():
             if i < len(row[1]) and not is_blank(row[1][i]):
                 seen[name] = as_shown(row, i)
         if entry.recipe:
@@ -180,7 +180,7 @@ class TableReader:
             seen["sprayed"] = entry.sprayed.isoformat()
         seen["readings"] = [_in_words(r) for r in entry.readings] or [
             ", ".join(f"{n} {as_shown(row, i)}" for n, i in g.places.items() if i < len(row[1]))
-            for g in look.columns.groups
+            for g in lookup.columns.groups
             if g.places
         ]
         return seen
@@ -188,7 +188,7 @@ class TableReader:
     def remarks(self) -> tuple[list[str], list[str]]:
         """Return what should be looked at in the table, and what was assumed of it."""
         self.measured.compare()
-        measured, recipes, word = self.measured, self.recipes, self.look.table.row_word
+        measured, recipes, word = self.measured, self.recipes, self.lookup.table.row_word
         found = {
             "the ratio has more colour than carrier and looks reversed; carrier comes first, 6:1 "
             "is six parts of carrier to one of colour": recipes.reversed,
@@ -197,10 +197,10 @@ class TableReader:
             "for another light": measured.disagreeing,
             **measured.gaps,
         }
-        warnings = [*self.look.table.warnings]
+        warnings = [*self.lookup.table.warnings]
         warnings += [f"{listed_rows(word, rows)}: {t}." for t, rows in found.items() if rows]
-        said = {**recipes.assumed, **self.conditions.assumed}
-        assumed = [f"{listed_rows(word, rows)}: {t}." for t, rows in said.items()]
+        assumptions = {**recipes.assumed, **self.conditions.assumed}
+        assumed = [f"{listed_rows(word, rows)}: {t}." for t, rows in assumptions.items()]
         if measured.scale.note:
             assumed.append(measured.scale.note + ".")
         if "source" in measured.unstated:
@@ -208,26 +208,28 @@ class TableReader:
         return warnings, assumed
 
     def _days(self, row: Row, entry: Entry) -> None:
-        look = self.look
-        day = read_date(look.cell(row, "date"), look.dates)
+        lookup = self.lookup
+        day = read_date(lookup.cell(row, "date"), lookup.dates)
         entry.sprayed = day
-        if not is_blank(look.cell(row, "sprayed")):
-            told = look.text(row, "sprayed") != UNKNOWN
-            entry.sprayed = read_date(look.cell(row, "sprayed"), look.dates) if told else None
-        said: dict[str, Any] = {n: look.text(row, n) for n in ("instrument", "state", "picture")}
-        if text := look.text(row, "covariance"):
-            said["covariance"] = _as_exported(text, _Covariance, "covariance of a reading")
-        entry.readings = [replace(r, date=day, **said) for r in entry.readings]
+        if not is_blank(lookup.cell(row, "sprayed")):
+            dated = lookup.text(row, "sprayed") != UNKNOWN
+            entry.sprayed = read_date(lookup.cell(row, "sprayed"), lookup.dates) if dated else None
+        details: dict[str, Any] = {
+            n: lookup.text(row, n) for n in ("instrument", "state", "picture")
+        }
+        if text := lookup.text(row, "covariance"):
+            details["covariance"] = _as_exported(text, _Covariance, "covariance of a reading")
+        entry.readings = [replace(r, date=day, **details) for r in entry.readings]
 
     def _code(self, row: Row, entry: Entry) -> None:
-        tile = self.look.text(row, "tile").casefold()
-        code = "" if tile else self.look.or_above(row, "panel")
+        tile = self.lookup.text(row, "tile").casefold()
+        code = "" if tile else self.lookup.or_above(row, "panel")
         if code.casefold().startswith("tile:"):
             tile = code[5:].strip().casefold()
         if tile and tile not in ("no", "none"):
             entry.tile, code = tile, f"tile:{tile}"
         elif tile:
-            code = self.look.or_above(row, "panel")
+            code = self.lookup.or_above(row, "panel")
         entry.code = code
 
     def _check_read(self, row: Row, entry: Entry) -> None:

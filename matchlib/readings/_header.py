@@ -313,7 +313,7 @@ def _turned(sheet: Sheet, column: list[Cell], facts: dict[str, str]) -> Table:
 
 def _facts_stated(cells: Sequence[Cell]) -> dict[str, str]:
     """What a row above a header states once for all: ``Illuminant: D50``, ``Mode`` | ``SCI``."""
-    said: dict[str, str] = {}
+    settings: dict[str, str] = {}
     texts = [heading(c) for c in cells]
     pairs = []
     for text in texts:
@@ -330,11 +330,11 @@ def _facts_stated(cells: Sequence[Cell]) -> dict[str, str]:
                 seen = {"scale": s} if (s := scale_of(value)) else {}
             elif not seen:
                 seen = {**settings_in(value), meaning: value.strip()}
-            said |= {k: v for k, v in seen.items() if k not in said}
-    if not said:
+            settings |= {k: v for k, v in seen.items() if k not in settings}
+    if not settings:
         for text in filled:
-            said |= {k: v for k, v in settings_in(text).items() if k not in said}
-    return said
+            settings |= {k: v for k, v in settings_in(text).items() if k not in settings}
+    return settings
 
 
 def _remark(cells: Sequence[Cell], columns: int) -> bool:

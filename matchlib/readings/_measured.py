@@ -56,18 +56,18 @@ class MeasuredReader:
 
     def __init__(
         self,
-        look: Lookup,
+        lookup: Lookup,
         scale: str | None,
         *,
         kept: bool = True,
         usual: Viewing | None = None,
     ) -> None:
-        self.look, self._kept, self._usual = look, kept, usual
+        self.lookup, self._kept, self._usual = lookup, kept, usual
         self.gaps: dict[str, list[int]] = {}
         self.both: list[int] = []
         self.disagreeing: list[int] = []
         self.unstated: set[str] = set()
-        self.scale = ReflectanceScale(look, scale)
+        self.scale = ReflectanceScale(lookup, scale)
         rows, pairs = self._pairs()
         self.twice = StatedTwice(rows, pairs, self._stated_light() if pairs else None)
 
@@ -75,7 +75,7 @@ class MeasuredReader:
         """Return the readings of a row, one for each group of columns that holds one."""
         source = self.source(row)
         found = []
-        for group in self.look.columns.groups:
+        for group in self.lookup.columns.groups:
             reading = self._reading(row, group, "spectrophotometer" if source == "none" else source)
             if reading is not None:
                 found.append(reading)
@@ -88,9 +88,9 @@ class MeasuredReader:
 
     def source(self, row: Row) -> str:
         """Return ``spectrophotometer``, ``photo`` or ``none``, as the row says or is assumed."""
-        text = self.look.text(row, "source").casefold()
+        text = self.lookup.text(row, "source").casefold()
         if not text:
-            by = self.look.text(row, "instrument").casefold()
+            by = self.lookup.text(row, "instrument").casefold()
             if "phone" in by.split() or _SOURCES.get(by) == "photo":
                 return "photo"
             self.unstated.add("source")
@@ -99,32 +99,32 @@ class MeasuredReader:
 
     def viewing(self, row: Row, group: Group | None = None, *, spectral: bool = False) -> Viewing:
         """Return light, observer and geometry of a row; what is not said and matters is asked."""
-        said = self._said(row, group)
+        stated = self._said(row, group)
         waiting = None
         if spectral:
-            said = {"illuminant": "D65", "observer": "10", **said}
-        elif not ("illuminant" in said and "observer" in said):
+            stated = {"illuminant": "D65", "observer": "10", **stated}
+        elif not ("illuminant" in stated and "observer" in stated):
             try:
-                light = self._light(row, said, group)
-                said |= dict(zip(("illuminant", "observer"), light.split("/"), strict=True))
+                light = self._light(row, stated, group)
+                stated |= dict(zip(("illuminant", "observer"), light.split("/"), strict=True))
             except Undecided as key:
                 waiting = key  # the geometry is asked in the same breath
-        geometry = "".join(said.get("geometry", "").split()).replace("/", ":").casefold()
+        geometry = "".join(stated.get("geometry", "").split()).replace("/", ":").casefold()
         if not geometry or (self._kept and geometry in ("d:8", "8:d", "d:0", "0:d")):
             geometry = self._geometry(row, geometry)
         if waiting:
             raise waiting
-        return Viewing(*_light_of(said), geometry)
+        return Viewing(*_light_of(stated), geometry)
 
     def _said(self, row: Row, group: Group | None) -> dict[str, str]:
-        facts = self.look.facts
-        said: dict[str, str] = {k: v for k, v in facts.items() if k in _VIEWING}
+        facts = self.lookup.facts
+        stated: dict[str, str] = {k: v for k, v in facts.items() if k in _VIEWING}
         for name in _VIEWING:
-            said |= self._own_words(row, name)
-        return said | (group.viewing if group else {})
+            stated |= self._own_words(row, name)
+        return stated | (group.viewing if group else {})
 
     def _own_words(self, row: Row, name: str) -> dict[str, str]:
-        cell = self.look.own(row, name)
+        cell = self.lookup.own(row, name)
         if is_blank(cell):
             return {}
         if name == "geometry" and isinstance(cell, dt.time | dt.timedelta | dt.datetime):
@@ -140,13 +140,13 @@ class MeasuredReader:
             words = {"geometry": f"45as{int(text)}"}
         return words if name in words else {name: text}
 
-    def _light(self, row: Row, said: dict[str, str], group: Group | None) -> str:
+    def _light(self, row: Row, viewing: dict[str, str], group: Group | None) -> str:
         self.unstated.add("light")
         places = group.places if group else {}
         names = [n for n in ("Lab" if "L" in places else "XYZ") if n in places]
         lab = [read_text(row[1][places[n]], "") for n in names if places[n] < len(row[1])]
-        seen = f"{self.look.table.row_word} {row[0]}: {', '.join(lab)} as seen so"
-        stated = (said.get("illuminant"), said.get("observer"))
+        seen = f"{self.lookup.table.row_word} {row[0]}: {', '.join(lab)} as seen so"
+        stated = (viewing.get("illuminant"), viewing.get("observer"))
         possible = [
             x for x in LIGHTS if all(s in (None, n) for s, n in zip(stated, x, strict=True))
         ]
@@ -157,7 +157,7 @@ class MeasuredReader:
                 means += f"; ΔE00 {apart:.2f} from the file's own {self.twice.beside}"
             choices.append(Choice("/".join(light), f"{light[0]}, {light[1]}° observer", means))
         usual = self._usual and "/".join(
-            said.get(n, getattr(self._usual, n)) for n in ("illuminant", "observer")
+            viewing.get(n, getattr(self._usual, n)) for n in ("illuminant", "observer")
         )
         question = Question(
             "light",
@@ -167,11 +167,11 @@ class MeasuredReader:
             choices,
             usual if usual in [c.key for c in choices] else None,
         )
-        return self.look.asking.answer(question, row[0])
+        return self.lookup.asking.answer(question, row[0])
 
-    def _geometry(self, row: Row, said: str) -> str:
+    def _geometry(self, row: Row, written: str) -> str:
         self.unstated.add("geometry")
-        where = f"{self.look.table.row_word} {row[0]}: read at"
+        where = f"{self.lookup.table.row_word} {row[0]}: read at"
         listed = [Choice(k, w, f"{where} {k}") for k, w in _GEOMETRIES]
         question = Question(
             "geometry",
@@ -180,9 +180,9 @@ class MeasuredReader:
             listed,
             self._usual.geometry if self._usual else None,
         )
-        if said:
+        if written:
             question = Question("specular", _SPECULAR, listed[1:])
-        return self.look.asking.answer(question, row[0])
+        return self.lookup.asking.answer(question, row[0])
 
     def _reading(self, row: Row, group: Group, source: str) -> Reading | None:
         lab_cells = [n for n in group.places if n in "Lab"]
@@ -191,7 +191,7 @@ class MeasuredReader:
         held = self._held(row, group)
         if not (has_lab or has_xyz or held):
             return None
-        sd = self.look.optional(row, "sd")
+        sd = self.lookup.optional(row, "sd")
         spectrum = None
         if held:
             viewing = self.viewing(row, group, spectral=True)
@@ -227,7 +227,7 @@ class MeasuredReader:
             angle = math.radians(hue)  # CIE 15:2018, 8.2.1.2
             return lightness, chroma * math.cos(angle), chroma * math.sin(angle)
         x, y, z = (
-            self.look.number(
+            self.lookup.number(
                 row[1][i] if (i := group.places.get(n, -1)) in range(len(row[1])) else None, n
             )
             for n in names
@@ -237,7 +237,7 @@ class MeasuredReader:
     def _spectrum(
         self, row: Row, held: list[tuple[float, int]], viewing: Viewing, *, note: bool = True
     ) -> tuple[tuple[float, ...], tuple[float, ...]]:
-        found = [(nm, self.look.number(row[1][i], f"{nm:g} nm")) for nm, i in held]
+        found = [(nm, self.lookup.number(row[1][i], f"{nm:g} nm")) for nm, i in held]
         scale = self.scale.of(row)
         top = 1.3 if viewing.aspecular is None else 10.0
         peak = max(v for _, v in found)
@@ -287,7 +287,7 @@ class MeasuredReader:
 
     def _settled(self, viewing: Viewing, row: Row) -> Viewing:
         """The viewing of Lab alone, where the file's own spectra say that its light is wrong."""
-        chosen = self.twice.answer(self.look.asking, row[0], needed=True)
+        chosen = self.twice.answer(self.lookup.asking, row[0], needed=True)
         if chosen in (None, "stated"):
             return viewing
         name, field = str(chosen).split("/")
@@ -296,14 +296,14 @@ class MeasuredReader:
     def compare(self) -> None:
         """Put before the user where Lab and spectra of the table disagree."""
         if self.both:
-            self.twice.answer(self.look.asking, None, needed=False)
+            self.twice.answer(self.lookup.asking, None, needed=False)
             self.disagreeing = self.twice.far
 
     def _pairs(self) -> tuple[list[int], list[Pair]]:
         rows: list[int] = []
         pairs: list[Pair] = []
-        for row in self.look.table.rows:
-            for group in self.look.columns.groups:
+        for row in self.lookup.table.rows:
+            for group in self.lookup.columns.groups:
                 beside = group.spectral or "X" in group.places
                 if len(pairs) >= _PAIRS or not beside or "L" not in group.places:
                     continue
@@ -326,21 +326,21 @@ class MeasuredReader:
     def _stated_light(self) -> tuple[str, str] | None:
         """The light and observer that the table names, where it names one for all rows."""
         named: set[tuple[str, str]] = set()
-        for row in self.look.table.rows[:_PAIRS]:
-            for group in self.look.columns.groups:
+        for row in self.lookup.table.rows[:_PAIRS]:
+            for group in self.lookup.columns.groups:
                 try:
-                    said = self._said(row, group)
+                    stated = self._said(row, group)
                 except MatchlibError:
                     return None
-                if "illuminant" not in said or "observer" not in said:
+                if "illuminant" not in stated or "observer" not in stated:
                     return None
-                named.add(_light_of(said))
+                named.add(_light_of(stated))
         light = named.pop() if len(named) == 1 else None
         return light if light and light[0] in ILLUMINANTS and light[1] in OBSERVERS else None
 
 
-def _light_of(said: dict[str, str]) -> tuple[str, str]:
+def _light_of(stated: dict[str, str]) -> tuple[str, str]:
     by_name = {n.casefold(): n for n in ILLUMINANTS}
-    light = said["illuminant"].strip()
-    field = re.sub(r"\s*(?:°|deg(?:rees?)?)$", "", said["observer"].strip(), flags=re.IGNORECASE)
+    light = stated["illuminant"].strip()
+    field = re.sub(r"\s*(?:°|deg(?:rees?)?)$", "", stated["observer"].strip(), flags=re.IGNORECASE)
     return by_name.get(light.casefold(), light), field.removesuffix(".0")

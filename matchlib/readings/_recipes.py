@@ -40,8 +40,8 @@ class RecipeReader:
     rows with more colour than carrier, `said` what was understood in other words than written.
     """
 
-    def __init__(self, look: Lookup, names: Mapping[str, Iterable[str]]) -> None:
-        self.look = look
+    def __init__(self, lookup: Lookup, names: Mapping[str, Iterable[str]]) -> None:
+        self.lookup = lookup
         self.reversed: list[int] = []
         self.assumed: dict[str, list[int]] = {}
         self._names = {k: {n.casefold(): n for n in v} for k, v in names.items()}
@@ -52,15 +52,15 @@ class RecipeReader:
 
     def recipe(self, row: Row) -> Recipe:
         """Return the recipe of a row; bare where it has no colour and no coats."""
-        look = self.look
-        ground = self._blend(Ground, look.or_above(row, "ground"), row)
+        lookup = self.lookup
+        ground = self._blend(Ground, lookup.or_above(row, "ground"), row)
         if ground is None:
             raise FileError(
                 "The ground is blank.",
                 expected="the name of the ground coat, or a blend such as silver 3 + black 1",
                 remedy="write what the panel was sprayed on.",
             )
-        written = look.text(row, "colour") or self._in_the_mix(row)
+        written = lookup.text(row, "colour") or self._in_the_mix(row)
         plain = any(not is_blank(self._cell(row, n)) for n in (*_MIXES, "carrier parts"))
         bare = not written or (written.casefold() in _BARE and not plain)
         colour = None if bare else self._blend(Colour, written, row)
@@ -72,9 +72,11 @@ class RecipeReader:
 
     def _in_the_mix(self, row: Row) -> str:
         """The colour, where a table has no column of it and its mixes begin or end with it."""
-        if "colour" in self.look.columns.known:
+        if "colour" in self.lookup.columns.known:
             return ""
-        texts = (self.look.text(row, what) for what in _MIXES if what in self.look.columns.known)
+        texts = (
+            self.lookup.text(row, what) for what in _MIXES if what in self.lookup.columns.known
+        )
         name = next(filter(None, (colour_apart(t)[0] for t in texts)), "")
         if name and name.casefold() not in _BARE:
             self._note(f"{name!r} beside a mix is its colour", row)
@@ -82,15 +84,15 @@ class RecipeReader:
 
     def _cell(self, row: Row, what: str) -> Cell:
         """A cell of the mix, without the colour's name."""
-        cell = self.look.cell(row, what)
-        if "colour" in self.look.columns.known or not isinstance(cell, str):
+        cell = self.lookup.cell(row, what)
+        if "colour" in self.lookup.columns.known or not isinstance(cell, str):
             return cell
         if cell.strip().casefold() in _BARE:
             return ""
         return colour_apart(cell)[1]
 
     def _clear(self, row: Row) -> str:
-        text = self.look.text(row, "clear")
+        text = self.lookup.text(row, "clear")
         return "no" if text.casefold() in ("-", "--", "—", "–", "nil") else text
 
     def _blend(self, kind: type[_BlendT], text: str, row: Row) -> _BlendT | None:
@@ -122,7 +124,7 @@ class RecipeReader:
         if near is None:
             return name
         other = known.get(near, near)
-        means = f"{self.look.table.row_word} {row[0]} goes to {other}"
+        means = f"{self.lookup.table.row_word} {row[0]} goes to {other}"
         question = Question(
             f"name:{what}:{name}",
             f"The {what} {name!r} is new, and much like {other!r}. Is it the same?",
@@ -133,7 +135,7 @@ class RecipeReader:
             ],
             None if near in known else "new",
         )
-        chosen = self.look.asking.answer(question, row[0])
+        chosen = self.lookup.asking.answer(question, row[0])
         if chosen == "leave":
             raise FileError(f"The {what} {name!r} was left out, as answered.")
         return name if chosen == "new" else chosen
@@ -150,9 +152,9 @@ class RecipeReader:
     def _count(self, what: str) -> Counter[str]:
         kind = Ground if what == "ground" else Colour
         counts: Counter[str] = Counter()
-        for row in self.look.table.rows:
+        for row in self.lookup.table.rows:
             try:
-                text = self.look.text(row, what)
+                text = self.lookup.text(row, what)
                 counts.update(n.casefold() for n in kind.parse(text).names if text)
             except MatchlibError:
                 continue
@@ -161,19 +163,19 @@ class RecipeReader:
         return counts
 
     def _schedule(self, row: Row, *, bare: bool) -> CoatSchedule | None:
-        look = self.look
+        lookup = self.lookup
         ratio, coats = self._steps(row, "ratio"), self._coats(row)
-        text = look.text(row, "schedule")
+        text = lookup.text(row, "schedule")
         if "@" in text and self._documented("schedule"):
             text = re.sub(r"(@\s*\d+),(\d+\s*:)", r"\1.\2", text)  # a decimal comma for sure
             return self._agreeing(CoatSchedule.parse(text), ratio, coats, row)
         if layered := self._layered(text, row):
             return self._agreeing(layered, ratio, coats, row)
         written = self._steps(row, "schedule")
-        parts = [look.cell(row, n) for n in ("carrier parts", "colour parts")]
+        parts = [lookup.cell(row, n) for n in ("carrier parts", "colour parts")]
         if not any(map(is_blank, parts)):
             carrier, colour = (
-                Fraction(str(look.number(c, n)))
+                Fraction(str(lookup.number(c, n)))
                 for c, n in zip(parts, ("carrier", "colour"), strict=True)
             )
             ratio = ratio or (Step(None, carrier, colour, "carrier", "ratio"),)
@@ -207,7 +209,7 @@ class RecipeReader:
         if found is None or not any(s.colour for s in found.steps):
             return None
         first = found.steps[0].ratio
-        order = self.look.columns.order or self._order(
+        order = self.lookup.columns.order or self._order(
             Step(None, first.carrier, first.colour, None, "ratio"), row
         )
         if order == "carrier":
@@ -223,26 +225,26 @@ class RecipeReader:
             None,
             schedule.coats,
         ):
-            said = [f"coats {coats}"] * (coats is not None)
-            raise _contradiction(schedule, said + [f"ratio {r}" for r in own])
+            others = [f"coats {coats}"] * (coats is not None)
+            raise _contradiction(schedule, others + [f"ratio {r}" for r in own])
         return schedule
 
     def _coats(self, row: Row) -> int | None:
-        cell = self.look.cell(row, "coats")
+        cell = self.lookup.cell(row, "coats")
         if is_blank(cell):
             return None
         if isinstance(cell, str) and re.search(r"[a-z+x×]", cell, re.IGNORECASE):
-            steps = read_back(cell.strip(), self.look.decimal)
+            steps = read_back(cell.strip(), self.lookup.decimal)
             if all(s.kind in ("none", "bare") for s in steps):
                 return sum(s.coats if s.coats is not None else int(s.first) for s in steps)
-        return self.look.whole(row, "coats")
+        return self.lookup.whole(row, "coats")
 
     def _steps(self, row: Row, what: str) -> tuple[Step, ...]:
         cell = self._cell(row, what)
         if is_blank(cell):
             return ()
         text = self._unclocked(cell, what, row)
-        steps = read_back(text, self.look.decimal)
+        steps = read_back(text, self.lookup.decimal)
         if any(s.order == "colour" and s.kind == "ratio" for s in steps):
             mixes = ", ".join(str(MixRatio(s.second, s.first)) for s in steps if s.second)
             self._note(f"{text!r} is {mixes}, carrier first", row)
@@ -277,7 +279,7 @@ class RecipeReader:
         shown = read_text(cell, what)
         clock = "clock" in pairs
         kind = "a clock time" if clock else "a day of the year"
-        where = f"{self.look.table.row_word} {row[0]}: {shown!r} is"
+        where = f"{self.lookup.table.row_word} {row[0]}: {shown!r} is"
         choices = [
             Choice(k, f"{v} was typed" + f", {k} first" * (not clock), f"{where} {v}")
             for k, v in pairs.items()
@@ -287,7 +289,7 @@ class RecipeReader:
             f"The spreadsheet has turned cells of the {what} into {kind}. What was typed?",
             [*choices, Choice("leave", "not known: leave these rows out")],
         )
-        chosen = self.look.asking.answer(question, row[0])
+        chosen = self.lookup.asking.answer(question, row[0])
         if chosen == "leave":
             raise FileError(
                 f"The {what} has become {kind} in the spreadsheet.",
@@ -305,7 +307,7 @@ class RecipeReader:
             return self._percent(step, row)
         if step.kind == "bare":
             return self._bare(step, row, what)
-        order = step.order or self.look.columns.order
+        order = step.order or self.lookup.columns.order
         if order is None and step.first != step.second and not self._documented(what):
             order = self._order(step, row)
         if order == "colour":
@@ -315,13 +317,13 @@ class RecipeReader:
     def _documented(self, what: str) -> bool:
         """Whether our own table's rule, carrier first, holds: all its names, its sign, no 1:6."""
         if what not in self._carrier_first:
-            found = self.look.columns.ours
-            for row in self.look.table.rows if found else ():
-                text = self.look.cell(row, what)
+            found = self.lookup.columns.ours
+            for row in self.lookup.table.rows if found else ():
+                text = self.lookup.cell(row, what)
                 if not isinstance(text, str) or "@" in text or not text.strip():
                     continue
                 try:
-                    steps = read_back(text, self.look.decimal)
+                    steps = read_back(text, self.lookup.decimal)
                 except FileError:
                     continue
                 found = found and ":" in text and all(s.first >= s.second for s in steps)
@@ -330,7 +332,7 @@ class RecipeReader:
 
     def _order(self, step: Step, row: Row) -> str:
         a, b = _plain(step.first), _plain(step.second)
-        where = f"{self.look.table.row_word} {row[0]}: {a} parts"
+        where = f"{self.lookup.table.row_word} {row[0]}: {a} parts"
         share, other = _share(step.second, step.first), _share(step.first, step.second)
         question = Question(
             "order",
@@ -340,16 +342,16 @@ class RecipeReader:
                 Choice("colour", "the colour", f"{where} colour to {b} carrier, {other} colour"),
             ],
         )
-        return self.look.asking.answer(question, row[0])
+        return self.lookup.asking.answer(question, row[0])
 
     def _bare(self, step: Step, row: Row, what: str) -> MixRatio:
         n = step.first
-        columns = self.look.columns
-        name = self.look.table.header[columns.known[what]] if what in columns.known else ""
-        said = f"{name} {columns.units.get(what, '')}"
-        if re.search(r"%|\bpercent\b", said, re.IGNORECASE):
+        columns = self.lookup.columns
+        name = self.lookup.table.header[columns.known[what]] if what in columns.known else ""
+        heading = f"{name} {columns.units.get(what, '')}"
+        if re.search(r"%|\bpercent\b", heading, re.IGNORECASE):
             return self._percent(step, row)
-        if not re.search(r"\bx ?: ?1\b|: ?1\b", said):
+        if not re.search(r"\bx ?: ?1\b|: ?1\b", heading):
             to_one = "so many parts of carrier to one of colour"
             question = Question(
                 "bare",
@@ -359,7 +361,7 @@ class RecipeReader:
                     Choice("leave", "not known: leave these rows out"),
                 ],
             )
-            if self.look.asking.answer(question, row[0]) == "leave":
+            if self.lookup.asking.answer(question, row[0]) == "leave":
                 raise FileError(
                     "This is not a mix ratio.",
                     got=repr(_plain(n)),
@@ -380,7 +382,7 @@ class RecipeReader:
                 Choice("carrier", "colour added to 100 of carrier", added),
             ],
         )
-        chosen = self.look.asking.answer(question, row[0])
+        chosen = self.lookup.asking.answer(question, row[0])
         return MixRatio(100 - p if chosen == "pot" else Fraction(100), p)
 
 
@@ -392,11 +394,11 @@ def _near(name: str, known: Iterable[str]) -> str | None:
     return next(iter(get_close_matches(name, alike, 1, cutoff=_NEAR)), None)
 
 
-def _contradiction(schedule: CoatSchedule, said: list[str]) -> FileError:
+def _contradiction(schedule: CoatSchedule, others: list[str]) -> FileError:
     return FileError(
         "The ratio and coats do not suit the schedule.",
         expected=f"what {schedule} says: {schedule.words}",
-        got=" and ".join(said),
+        got=" and ".join(others),
         remedy="find out which of them was sprayed, and empty the other.",
     )
 

@@ -24,8 +24,8 @@ class ReflectanceScale:
     `note` says how it was found where the table does not name it.
     """
 
-    def __init__(self, look: Lookup, declared: str | None) -> None:
-        self._look = look
+    def __init__(self, lookup: Lookup, declared: str | None) -> None:
+        self._lookup = lookup
         self.note = ""
         self._file = self._found(declared)
 
@@ -39,63 +39,63 @@ class ReflectanceScale:
             )
         scale = own or self._file
         # where none is known it was asked already, of the file: this row waits for that answer
-        return scale or self._word(self._look.asking.answer(self._question, row[0]))
+        return scale or self._word(self._lookup.asking.answer(self._question, row[0]))
 
     def _own(self, row: Row) -> str | None:
-        if "scale" not in self._look.columns.known:
+        if "scale" not in self._lookup.columns.known:
             return None
-        text = self._look.text(row, "scale")
+        text = self._lookup.text(row, "scale")
         return _known_scale(text, "the column scale") if text else None
 
     def _found(self, declared: str | None) -> str | None:
-        look = self._look
-        said = {s for s in (*look.columns.scales, look.table.scale) if s}
-        if "scale" in look.table.facts:
-            said.add(_known_scale(look.table.facts["scale"], "the file"))
-        if len(said) > 1:
+        lookup = self._lookup
+        scales = {s for s in (*lookup.columns.scales, lookup.table.scale) if s}
+        if "scale" in lookup.table.facts:
+            scales.add(_known_scale(lookup.table.facts["scale"], "the file"))
+        if len(scales) > 1:
             raise FileError(
                 "Some spectral columns say percent and others 0-1.",
                 remedy="declare one scale for the whole table.",
             )
         peaks = self._peaks()
-        if peaks and declared and said - {declared}:
+        if peaks and declared and scales - {declared}:
             raise FileError(
                 "The reflectance scale is declared twice, and differently.",
                 got="0-1 and percent",
                 remedy="declare what the file itself says.",
             )
-        told = declared or next(iter(said), None)
+        stated = declared or next(iter(scales), None)
         by_row = {self._tried(row) for row, _ in peaks}
         if peaks and None not in by_row:
-            if len(by_row) > 1 or "?" in by_row or (told and by_row != {told}):
-                return told  # rows that say otherwise are refused one by one
-            told = by_row.pop()
+            if len(by_row) > 1 or "?" in by_row or (stated and by_row != {stated}):
+                return stated  # rows that say otherwise are refused one by one
+            stated = by_row.pop()
         if not peaks:
-            return told
+            return stated
         values = sorted(v for _, v in peaks)
         top = 10.0 if self._aspecular() else _BLACK
         if values[len(values) // 2] > top:
             possible = {"percent"}
         else:
             possible = {"unit", "percent"} if values[-1] > _BLACK else {"unit"}
-        if told in possible:
-            return told
-        if not told and possible == {"percent"}:
+        if stated in possible:
+            return stated
+        if not stated and possible == {"percent"}:
             self.note = "reflectances were taken as percent, since they are far above 1"
             return "percent"
-        if not told and (lit := self._by_lightness()):
+        if not stated and (lit := self._by_lightness()):
             word = "percent" if lit == "percent" else "0-1"
             self.note = (
                 f"reflectances were taken as {word}, since only so do they give the file's L"
             )
             return lit
-        return self._asked(peaks[0], told, values[-1])
+        return self._asked(peaks[0], stated, values[-1])
 
     def _by_lightness(self) -> str | None:
         """The one scale in which the spectra can be as light as the L beside them."""
         possible = {"unit", "percent"}
-        for row in self._look.table.rows[:_TRIED]:
-            for group in self._look.columns.groups:
+        for row in self._lookup.table.rows[:_TRIED]:
+            for group in self._lookup.columns.groups:
                 spectrum = self._values(row, [i for _, i in group.spectral])
                 stated = self._values(row, [group.places["L"]] if "L" in group.places else [])
                 if spectrum and stated:
@@ -112,7 +112,7 @@ class ReflectanceScale:
         for i in places:
             if i < len(row[1]) and not is_blank(row[1][i]):
                 try:
-                    values.append(self._look.number(row[1][i], "r"))
+                    values.append(self._lookup.number(row[1][i], "r"))
                 except MatchlibError:
                     continue
         return values
@@ -123,15 +123,15 @@ class ReflectanceScale:
         except MatchlibError:
             return "?"
 
-    def _asked(self, first: tuple[Row, float], told: str | None, top: float) -> str | None:
+    def _asked(self, first: tuple[Row, float], stated: str | None, top: float) -> str | None:
         row, peak = first
         text = "Are the reflectances of this file percent, or 0-1? The file does not say."
-        if told == "unit":
+        if stated == "unit":
             text = (
                 "The file declares reflectances of 0-1, but most of its spectra are far above "
                 "1: numbers that look like percent. Which are they?"
             )
-        elif told == "percent":
+        elif stated == "percent":
             text = (
                 f"The file declares reflectances in percent, but none is above {_BLACK:g}% "
                 f"(the highest is {top:g}): numbers that look like 0-1. Which are they?"
@@ -142,7 +142,7 @@ class ReflectanceScale:
         ]
         self._question = Question("scale", text, choices)
         try:
-            return self._word(self._look.asking.answer(self._question))
+            return self._word(self._lookup.asking.answer(self._question))
         except Undecided:
             return None
 
@@ -150,18 +150,18 @@ class ReflectanceScale:
         return "unit" if answer == "0-1" else answer
 
     def _aspecular(self) -> bool:
-        look = self._look
-        told = [g.viewing.get("geometry", "") for g in look.columns.groups]
-        told.append(look.facts.get("geometry", ""))
-        at = look.columns.known.get("geometry")
+        lookup = self._lookup
+        geometries = [g.viewing.get("geometry", "") for g in lookup.columns.groups]
+        geometries.append(lookup.facts.get("geometry", ""))
+        at = lookup.columns.known.get("geometry")
         if at is not None:
-            told += [read_text(c[at], "") for _, c in look.table.rows[:50] if at < len(c)]
-        return any("as" in t or re.fullmatch(r"-?\d{2,3}(?:\.0)?", t) for t in told)
+            geometries += [read_text(c[at], "") for _, c in lookup.table.rows[:50] if at < len(c)]
+        return any("as" in t or re.fullmatch(r"-?\d{2,3}(?:\.0)?", t) for t in geometries)
 
     def _peaks(self) -> list[tuple[Row, float]]:
-        places = [i for g in self._look.columns.groups for _, i in g.spectral]
+        places = [i for g in self._lookup.columns.groups for _, i in g.spectral]
         found = []
-        for row in self._look.table.rows if places else ():
+        for row in self._lookup.table.rows if places else ():
             if values := self._values(row, places):
                 found.append((row, max(values)))
         return found

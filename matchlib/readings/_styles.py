@@ -63,8 +63,8 @@ def decimal_of(texts: Iterable[tuple[int, str]], asking: Asking) -> str:
 def style_of_dates(cells: Iterable[tuple[int, Cell]], hint: str, asking: Asking) -> str | None:
     """Return ``dmy`` or ``mdy`` for dates like 3/4/2025; None where the question stays open."""
     # `hint` is what the column's own name or unit says (``dd/mm/yyyy``).
-    told = re.sub(r"[^dmy]", "", hint.casefold())
-    shorter = re.sub(r"(.)\1+", r"\1", told)
+    order = re.sub(r"[^dmy]", "", hint.casefold())
+    shorter = re.sub(r"(.)\1+", r"\1", order)
     if shorter in ("dmy", "mdy"):
         return shorter
     found = [

@@ -70,7 +70,7 @@ class Parts:
     def _check(self, held: zipfile.ZipFile, info: zipfile.ZipInfo) -> None:
         if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
             raise self._refused("is packed in a way that cannot be unpacked piece by piece")
-        said, left = info.file_size, self._most - self._seen
+        stated, left = info.file_size, self._most - self._seen
         info.file_size = (
             left + 4 * _PIECE
         )  # else the reader would stop, and look no further, where it says
@@ -97,11 +97,11 @@ class Parts:
                 if b"<f>" in near or b"<f " in near or b"<f/>" in near:
                     self.marks.add("formula")
                 last = piece[-24:]
-        if real != said:
+        if real != stated:
             raise self._refused(
-                f"says that a part has {said:,} bytes, but it has {real:,}",
+                f"says that a part has {stated:,} bytes, but it has {real:,}",
             )
-        info.file_size = said
+        info.file_size = stated
         self._seen += real
 
     def _refused(self, why: str) -> FileError:

@@ -187,11 +187,11 @@ def _sheet(table: _Table) -> Sheet:
 
 def _sets(table: _Table) -> list[tuple[int, tuple[Cell, ...]]]:
     width, lines, keywords = len(table.fields), table.lines, table.keywords
-    said = _count(keywords, "NUMBER_OF_FIELDS")
-    if said not in (None, width):
+    stated = _count(keywords, "NUMBER_OF_FIELDS")
+    if stated not in (None, width):
         raise FileError(
             "This CGATS table does not have the number of fields it says.",
-            expected=f"{said} fields",
+            expected=f"{stated} fields",
             got=f"{width} in its data format",
             remedy="export the file again.",
         )

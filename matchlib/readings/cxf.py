@@ -166,8 +166,8 @@ def _row(thing: Any, value: _Value, specifications: dict[str, Any]) -> dict[str,
 def _unread(thing: Any) -> list[_Value]:
     """An object without a colour whose tags say that it was never read."""
     tags = [t for collection in thing.tag_collection or [] for t in collection.tag or []]
-    said = {str(t.name).casefold(): str(t.value).casefold() for t in tags}
-    return [_Value("")] if said.get("source") == "none" else []
+    values = {str(t.name).casefold(): str(t.value).casefold() for t in tags}
+    return [_Value("")] if values.get("source") == "none" else []
 
 
 def _note_name(name: str) -> str:

@@ -267,46 +267,46 @@ def read_recipes(
     data, name = file_bytes(path)
     asking = Asking(answers)
     rows: list[RecipeRow] = []
-    told: list[RowReport] = []
+    reports: list[RowReport] = []
     word = "row"
     try:
         for table in _tables(data, asking):
-            look = Lookup(table, asking, stated.facts, stated.decimal)
+            lookup = Lookup(table, asking, stated.facts, stated.decimal)
             word = table.row_word
-            if "ground" not in look.columns.known and "ground" not in look.facts:
+            if "ground" not in lookup.columns.known and "ground" not in lookup.facts:
                 raise FileError(
                     "This table has no column ground.",
                     expected="ground, colour, and schedule or ratio and coats",
                     got=", ".join(n for n in table.header if n)[:200],
                     remedy="name the columns as in the table of readings.",
                 )
-            recipes, measured = RecipeReader(look, {}), MeasuredReader(look, scale, kept=False)
+            recipes, measured = RecipeReader(lookup, {}), MeasuredReader(lookup, scale, kept=False)
             for row in table.rows:
                 code = ""
                 try:
-                    look.check_width(row)
-                    code = look.text(row, "panel")
+                    lookup.check_width(row)
+                    code = lookup.text(row, "panel")
                     recipe = recipes.recipe(row)
                     if code:
                         code = Panel.of(code, recipe).code
                     readings = measured.readings(row)
                     view = readings[0].viewing if readings else measured.viewing(row)
-                    own = frozenset(n for n in ("clear", "geometry") if _states(look, row, n))
+                    own = frozenset(n for n in ("clear", "geometry") if _states(lookup, row, n))
                     first = readings[0] if readings else None
                     rows.append(RecipeRow(row[0], code or None, recipe, view, first, own))
-                    told.append(RowReport(row[0], "taken", code))
+                    reports.append(RowReport(row[0], "taken", code))
                 except Undecided as key:
-                    told.append(RowReport(row[0], "waits", code, (f"waits for {key}",)))
+                    reports.append(RowReport(row[0], "waits", code, (f"waits for {key}",)))
                 except MatchlibError as error:
-                    told.append(RowReport(row[0], "refused", code, (str(error),)))
-        if not told:
+                    reports.append(RowReport(row[0], "refused", code, (str(error),)))
+        if not reports:
             raise FileError("This file has a header but no rows.", remedy="add one row a recipe.")
     except Undecided:
         pass
     except MatchlibError as error:
         raise _placed(error, name) from error
     digest = hashlib.sha256(data).hexdigest()
-    report = ImportReport(name, digest, (), tuple(told), asking.questions, row_word=word)
+    report = ImportReport(name, digest, (), tuple(reports), asking.questions, row_word=word)
     if report.open or report.refused:
         raise report.refusal(option=False)
     return rows
@@ -318,8 +318,8 @@ def _facts(viewing: Viewing | None) -> dict[str, str]:
     return {n: getattr(viewing, n) for n in ("illuminant", "observer", "geometry")}
 
 
-def _states(look: Lookup, row: Row, name: str) -> bool:
-    return name in look.table.facts or not is_blank(look.own(row, name))
+def _states(lookup: Lookup, row: Row, name: str) -> bool:
+    return name in lookup.table.facts or not is_blank(lookup.own(row, name))
 
 
 def _tables(data: bytes, asking: Asking, *, sheet: str | None = None) -> list[Table]:

@@ -117,9 +117,9 @@ def read_tables(
     several = len({t.sheet for t in tables}) > 1
     used: list[Lookup] = []
     for table in tables:
-        look = Lookup(table, asking, stated.facts, stated.decimal)
-        if role_of(look):
-            used.append(look)
+        lookup = Lookup(table, asking, stated.facts, stated.decimal)
+        if role_of(lookup):
+            used.append(lookup)
         else:
             intake.warnings.append(
                 f"The table {table.sheet or table.header[0]!r} was left out: it "
@@ -128,10 +128,10 @@ def read_tables(
     try:
         _needed(used, tables, intake)
     except Undecided:
-        columns = tuple(c for look in used for c in look.columns.meanings)
+        columns = tuple(c for lookup in used for c in lookup.columns.meanings)
         return ImportReport(file, sha256, (), questions=asking.questions, columns=columns)
-    for look in used:
-        _read(look, intake, several)
+    for lookup in used:
+        _read(lookup, intake, several)
     waiting = any(r.outcome == WAITS for r in intake.rows)
     if not waiting:
         _join(intake)
@@ -161,8 +161,8 @@ def read_tables(
 def _needed(used: list[Lookup], tables: Sequence[Table], intake: _Intake) -> None:
     missing = _missing(used)
     if missing and not (missing == ["ground"] and _all_known(used, intake.stated)):
-        for look in used:
-            _ask_columns(look, missing, intake.asking)
+        for lookup in used:
+            _ask_columns(lookup, missing, intake.asking)
         missing = _missing(used)
     if missing == ["ground"] and intake.stated.panels:
         return
@@ -180,37 +180,37 @@ def _needed(used: list[Lookup], tables: Sequence[Table], intake: _Intake) -> Non
 
 def _missing(used: list[Lookup]) -> list[str]:
     have: set[str] = set()
-    for look in used:
-        have |= look.columns.known.keys() | look.facts.keys()
+    for lookup in used:
+        have |= lookup.columns.known.keys() | lookup.facts.keys()
     return [] if "tile" in have else [n for n in ("panel", "ground") if n not in have]
 
 
 def _all_known(used: list[Lookup], stated: Stated) -> bool:
     """Whether readings without a ground are of panels that are known already."""
     known = {folded_code(code) for code in stated.panels}
-    codes = [look.text(row, "panel") for look in used for row in look.table.rows[:50]]
+    codes = [lookup.text(row, "panel") for lookup in used for row in lookup.table.rows[:50]]
     return any(folded_code(code) in known for code in codes)
 
 
-def _ask_columns(look: Lookup, missing: list[str], asking: Asking) -> None:
+def _ask_columns(lookup: Lookup, missing: list[str], asking: Asking) -> None:
     waiting = None
     parts = ("colour", "ratio", "coats") if "ground" in missing else ()
     for meaning in (*missing, *parts):
-        if meaning in parts and {"schedule", "carrier parts"} & look.columns.known.keys():
+        if meaning in parts and {"schedule", "carrier parts"} & lookup.columns.known.keys():
             continue
         try:
-            ask_column(meaning, look.table, look.columns, asking)
+            ask_column(meaning, lookup.table, lookup.columns, asking)
         except Undecided as key:
             waiting = key  # the others are asked in the same breath
     if waiting:
         raise waiting
 
 
-def _read(look: Lookup, intake: _Intake, several: bool) -> None:
-    table = look.table
-    reader = TableReader(look, intake.stated.scale, intake.stated.names)
+def _read(lookup: Lookup, intake: _Intake, several: bool) -> None:
+    table = lookup.table
+    reader = TableReader(lookup, intake.stated.scale, intake.stated.names)
     place = table.sheet if several else ""
-    intake.columns += look.columns.meanings
+    intake.columns += lookup.columns.meanings
     outcome_at = next((i for i, n in enumerate(table.header) if n.casefold() == OURS[1]), None)
     for row in table.rows:
         if outcome_at is not None and outcome_at < len(row[1]) and row[1][outcome_at] == TAKEN:
@@ -240,7 +240,7 @@ def _read(look: Lookup, intake: _Intake, several: bool) -> None:
     warnings, assumed = reader.remarks()
     intake.warnings += warnings
     intake.assumed += assumed
-    intake.notes += [n for n in look.columns.extra if n.casefold() not in OURS]
+    intake.notes += [n for n in lookup.columns.extra if n.casefold() not in OURS]
 
 
 def _join(intake: _Intake) -> None:

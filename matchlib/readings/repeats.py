@@ -1,4 +1,4 @@
-"""Repeat readings of one thing → their mean, a stray left out.
+"""Repeat readings of one thing → their mean, an outlier left out.
 
 Spectra are averaged in reflectance and Lab through XYZ, since light adds up and Lab does not.
 Errors of an instrument's repeats are taken as independent, so that their mean is surer than each
@@ -33,17 +33,17 @@ _FEWEST_FOR_STRAY = 5
 _STRAY_SCORE = 3.5
 _NORMAL_MAD = 0.6745
 # Repeatability of a good instrument on even panels, common practice, no source: without a floor,
-# five readings that agree to the last digit would make a stray of the sixth.
+# five readings that agree to the last digit would make an outlier of the sixth.
 _QUIET = 0.1
 
 
 def mean_reading(readings: Sequence[Reading]) -> Reading:
-    """Return the mean of repeat readings, with how sure it is; strays among five are left out."""
+    """Return the mean of repeat readings, with how sure it is; outliers among five are left out."""
     _check_alike(readings)
     first = readings[0]
     if len(readings) == 1:
         return first
-    out = _strays(_labs(readings))
+    out = _outliers(_labs(readings))
     kept = [r for i, r in enumerate(readings) if i not in out]
     labs = _labs(kept)
     shared = first.source == "photo"
@@ -94,7 +94,7 @@ def _labs(readings: Sequence[Reading]) -> NDArray[np.float64]:
     return np.array([r.lab for r in readings], dtype=np.float64)
 
 
-def _strays(labs: NDArray[np.float64]) -> tuple[int, ...]:
+def _outliers(labs: NDArray[np.float64]) -> tuple[int, ...]:
     if len(labs) < _FEWEST_FOR_STRAY:
         return ()
     distance = delta_e00(labs, np.median(labs, axis=0))

@@ -121,12 +121,12 @@ def read_targets(
     found: dict[str, list[Reading]] = {}
     try:
         for table in _tables(data, asking):
-            look = Lookup(table, asking, stated.facts, stated.decimal)
-            measured = MeasuredReader(look, scale, kept=False, usual=Viewing())
+            lookup = Lookup(table, asking, stated.facts, stated.decimal)
+            measured = MeasuredReader(lookup, scale, kept=False, usual=Viewing())
             for row in table.rows:
                 try:
-                    look.check_width(row)
-                    code = look.text(row, "panel")
+                    lookup.check_width(row)
+                    code = lookup.text(row, "panel")
                     wanted = panel is None or code == panel
                     if wanted and (readings := measured.readings(row)):
                         found.setdefault(code, []).extend(readings)

@@ -68,8 +68,8 @@ class Draft:
             if value
         ]
         if back:
-            said = "; ".join(back)
-            lines.append(f"{said[:1].upper()}{said[1:]}.")
+            whole = "; ".join(back)
+            lines.append(f"{whole[:1].upper()}{whole[1:]}.")
         lines += [_reading_words(reading) for reading in panel.readings] or ["No reading yet."]
         if self.stated is not None:
             lines.append(self.stated.text[0].upper() + self.stated.text[1:])

@@ -43,7 +43,7 @@ def conditions_typed(
     colours = {n.casefold() for r in recipes for c, _ in r.layers for n, _ in c.parts}
     grounds = {n.casefold() for r in recipes for n, _ in r.ground.parts}
     unseen: list[str] = []
-    said = Conditions(
+    stated = Conditions(
         _one("Sprayer", sprayer, {c.sprayer for c in known}, unseen),
         _owned(
             *("lot", "colour", lots),
@@ -61,20 +61,20 @@ def conditions_typed(
         date_of(date or ""),
     )
     days = {c.date for c in known if c.date}
-    if said.date and not days:
+    if stated.date and not days:
         unseen.append("No panel of the archive has a date, so the day makes no difference.")
-    elif said.date and (len(days) < FEWEST_DAYS or (max(days) - min(days)).days < SHORTEST):
+    elif stated.date and (len(days) < FEWEST_DAYS or (max(days) - min(days)).days < SHORTEST):
         unseen.append(
             "The archive's days are too few, or too near each other, to tell how film drifts: the "
             "day makes no difference, and the widths do not allow for drift."
         )
-    elif said.date and said.date > max(days):
-        after = (said.date - max(days)).days
+    elif stated.date and stated.date > max(days):
+        after = (stated.date - max(days)).days
         unseen.append(
-            f"{said.date} is {after} day{'s' * (after != 1)} after the archive's last panel: the "
+            f"{stated.date} is {after} day{'s' * (after != 1)} after the archive's last panel: the "
             "widths allow for drift since then."
         )
-    return said, tuple(unseen)
+    return stated, tuple(unseen)
 
 
 def _one(kind: str, name: str | None, known: set[str], unseen: list[str]) -> str:
@@ -93,14 +93,14 @@ def _one(kind: str, name: str | None, known: set[str], unseen: list[str]) -> str
 def _owned(
     kind: str,
     owner: str,
-    said: Sequence[str],
+    stated: Sequence[str],
     *,
     owners: set[str],
     known: set[tuple[str, str]],
     unseen: list[str],
 ) -> tuple[tuple[str, str], ...]:
     found: dict[str, str] = {}
-    for text in said:
+    for text in stated:
         before, sign, after = text.rpartition("=")
         example = f"{min(owners, default='name')}={after.strip() or 'L7'}"
         name, whose = " ".join(after.split()), " ".join(before.split()).casefold()

@@ -110,9 +110,9 @@ def photograph(shots: Sequence[Shot], *, profile: Profile | None = None) -> list
     result = []
     for code, names in files.items():
         reading = combine(found[code]) if code in found else None
-        told = tuple(refused.get(code, ()))
+        errors = tuple(refused.get(code, ()))
         picture = pictures.get(code, b"")
-        one = Photographed(code, tuple(names), reading, told, picture, *seen[code])
+        one = Photographed(code, tuple(names), reading, errors, picture, *seen[code])
         result.append(one if profile is None else by_phone(one, profile))
     return result
 

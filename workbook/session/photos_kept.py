@@ -91,17 +91,19 @@ def keep_photographs(
     Returned: what became of each, in words; one that cannot be kept does not take the others with
     it.
     """
-    told = []
+    lines = []
     for each in done:
         if each.reading is None:
-            told.append(f"{each.code or 'The panel'}: nothing to keep, the photograph was refused.")
+            lines.append(
+                f"{each.code or 'The panel'}: nothing to keep, the photograph was refused."
+            )
             continue
         try:
             panel = archive.panel(each.code)
             name = keep_picture(archive, each.code, each.picture, who=who) if each.picture else ""
             reading = replace(each.reading.reading, instrument=phone, picture=name)
             result = archive.add([panel.having(readings=(*panel.readings, reading))], who=who)
-            told.append(f"{each.code}: {result.words}")
+            lines.append(f"{each.code}: {result.words}")
         except MatchlibError as error:
-            told.append(f"{each.code or 'The panel'}: not kept. {error}")
-    return told
+            lines.append(f"{each.code or 'The panel'}: not kept. {error}")
+    return lines

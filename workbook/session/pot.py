@@ -206,17 +206,17 @@ def bottle_words(recipe: Recipe, bottle: str, *, of: str = "colour", unit: str =
         volume, plain = float(bottle), True
     except ValueError:
         volume, plain = parse_volume(bottle), False
-    told = []
+    lines = []
     for ratio in dict.fromkeys(s.ratio for s in recipe.schedule.steps) if recipe.schedule else ():
         makes = dict(zip(("carrier", "colour"), bottle_makes(volume, ratio, of=of), strict=True))
         total = sum(makes.values())
         have, (other, need) = makes.pop(of), *makes.items()
-        said = [f"{v:.4g}" if plain else format_volume(v, unit) for v in (have, total, need)]
-        told.append(
-            f"{said[0]} of {of} left in the bottle makes {said[1]} at {ratio} ({ratio.words}), "
-            f"with {said[2]} of {other}."
+        amounts = [f"{v:.4g}" if plain else format_volume(v, unit) for v in (have, total, need)]
+        lines.append(
+            f"{amounts[0]} of {of} left in the bottle makes {amounts[1]} at {ratio} "
+            f"({ratio.words}), with {amounts[2]} of {other}."
         )
-    return tuple(told)
+    return tuple(lines)
 
 
 def _measures(text: str, most: int, example: str) -> list[str]:

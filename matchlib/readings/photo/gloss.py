@@ -93,9 +93,9 @@ def body_lab(body: Body, more: Sequence[float] = ()) -> tuple[Array, Array]:
 
     log = belief(left)
     # Photographs that mirror alike may all mirror the same sky, and so say no more than one.
-    told = min(1.0, max(more, default=0.0) / _MOVED)
+    share = min(1.0, max(more, default=0.0) / _MOVED)
     for other in more:
-        log = log + told * belief(left + other)
+        log = log + share * belief(left + other)
     weight = np.exp(log - log.max())
     weight /= weight.sum()
     taken = 0.0 if body.matt else min(0.004, 0.2 * most)
