@@ -10,9 +10,10 @@ from pathlib import Path
 
 from matchlib import __version__
 from matchlib.domain import Panel
+from matchlib.readings._rows import ReadingRow, rows_of
 from matchlib.readings._words import known_name
 from matchlib.readings.cgats import EXTRA_FIELD, NEWLINE_KEYWORD
-from matchlib.readings.writing import ReadingRow, rows_of, save_bytes, table_of
+from matchlib.readings.writing import save_bytes, table_of
 
 __all__ = ["cgats_text", "write_cgats"]
 

@@ -10,9 +10,10 @@ from typing import Any
 from matchlib import __version__
 from matchlib.domain import Panel, Reading
 from matchlib.errors import FileError
+from matchlib.readings._rows import ReadingRow, rows_of
 from matchlib.readings._words import known_name, wavelength
 from matchlib.readings.cxf import cxf_missing
-from matchlib.readings.writing import ReadingRow, rows_of, save_bytes, table_of
+from matchlib.readings.writing import save_bytes, table_of
 
 __all__ = ["write_cxf"]
 

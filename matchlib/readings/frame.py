@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from contextlib import suppress
-from dataclasses import astuple
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from matchlib.domain import Panel, Reading, Viewing, lots_text
-from matchlib.domain.panel import readings_in
+from matchlib.domain import Panel, Reading, Viewing
 from matchlib.errors import DomainError
+from matchlib.readings._rows import rows_of
 
 if TYPE_CHECKING:
     import numpy as np
@@ -17,30 +16,12 @@ if TYPE_CHECKING:
 
 __all__ = ["frame_of"]
 
-_COLUMNS = (
-    "panel",
-    "stage",
-    "ground",
-    "colour",
-    "schedule",
-    "clear",
-    "source",
-    "instrument",
-    "state",
-    "illuminant",
-    "observer",
-    "geometry",
-    "date",
-    "read",
-    "sprayer",
-    "lot",
-    "batch",
-    "temperature",
-    "humidity",
-    *("gun", "tip", "pressure", "fan", "distance", "overlap", "lots", "clear_coats", "drawer"),
-    "sd",
-    "covariance",
-)
+_COLUMNS = [
+    *("panel", "stage", "ground", "colour", "schedule", "clear", "source", "instrument", "state"),
+    *("illuminant", "observer", "geometry", "date", "read", "sprayer", "lot", "batch"),
+    *("temperature", "humidity", "gun", "tip", "pressure", "fan", "distance", "overlap"),
+    *("lots", "clear_coats", "drawer", "sd", "covariance"),
+]
 
 
 def frame_of(panels: Iterable[Panel]) -> pd.DataFrame:
@@ -72,38 +53,14 @@ def frame_of(panels: Iterable[Panel]) -> pd.DataFrame:
     """
     import pandas as pd
 
-    rows: list[tuple[Any, ...]] = []
-    readings: list[Reading] = []
-    for panel, number, stage, reading in readings_in(panels):
-        recipe, viewing = stage.recipe_at(reading), reading.viewing
-        rows.append(
-            (
-                panel.code,
-                number,
-                *recipe.cells.values(),
-                reading.source,
-                reading.instrument,
-                reading.state,
-                viewing.illuminant,
-                viewing.observer,
-                viewing.geometry,
-                stage.date,
-                reading.date,
-                stage.sprayer,
-                stage.lot,
-                panel.batch,
-                stage.temperature,
-                stage.humidity,
-                *astuple(stage.setup),
-                lots_text(stage.lots),
-                stage.clear_coats,
-                panel.drawer,
-                reading.sd,
-                reading.covariance,
-            )
-        )
-        readings.append(reading)
-    frame = pd.DataFrame.from_records(rows, columns=list(_COLUMNS))
+    rows, readings = [], []
+    for row in rows_of(panels):
+        if row.reading is not None:
+            own = row.cells | row.stage.recipe_at(row.reading).cells
+            own |= {"date": row.stage.date, "read": row.reading.date}
+            rows.append([own[name] for name in _COLUMNS])
+            readings.append(row.reading)
+    frame = pd.DataFrame.from_records(rows, columns=_COLUMNS)
     frame["date"], frame["read"] = pd.to_datetime(frame["date"]), pd.to_datetime(frame["read"])
     frame["sd"] = frame["sd"].astype(float)
     lab, spectra = _numbers(readings)

@@ -9,22 +9,21 @@ from __future__ import annotations
 import csv
 import io
 import os
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from matchlib.atomic import written_whole
-from matchlib.domain import Panel, Reading, Stage, lots_text
+from matchlib.domain import Panel
 from matchlib.errors import FileError
 from matchlib.plain import dump, to_plain
 from matchlib.readings._cells import guard
+from matchlib.readings._rows import VIEWING, ReadingRow, rows_of
 from matchlib.readings._words import UNKNOWN, is_note, known_name
 
-__all__ = ["ReadingRow", "rows_of", "save_bytes", "table_of", "write_table"]
+__all__ = ["save_bytes", "table_of", "write_table"]
 
 _ALWAYS = ("panel", "ground", "colour", "schedule", "clear", "source")
-_VIEWING = ("illuminant", "observer", "geometry")
 _RARE = (
     *("stage", "covariance", "state", "instrument", "picture", "sprayed", "date", "sprayer"),
     *("lot", "batch"),
@@ -38,24 +37,6 @@ _BACKS = (
 )
 _CHOSEN = ("ground", "colour", "clear", "sprayer")
 _BACKS_ROWS = 1_000
-
-
-@dataclass(frozen=True, slots=True)
-class ReadingRow:
-    """One row of the table of readings."""
-
-    panel: Panel
-    number: int  # of the stage, from 1
-    stage: Stage
-    reading: Reading | None  # None for a stage that was never read
-
-
-def rows_of(panels: Iterable[Panel]) -> Iterator[ReadingRow]:
-    """Yield the rows of the table of readings: one a reading, one for a stage without any."""
-    for panel in panels:
-        for number, stage in enumerate(panel.stages, 1):
-            for reading in stage.readings or (None,):
-                yield ReadingRow(panel, number, stage, reading)
 
 
 def write_table(panels: Iterable[Panel], path: str | os.PathLike[str]) -> Path:
@@ -120,7 +101,7 @@ def table_of(
     readings = [r.reading for r in own_rows if r.reading is not None]
     extras = list(dict.fromkeys(name for r in own_rows for name, _ in r.panel.extra))
     nm = sorted({w for r in readings for w in r.wavelengths})
-    header = [*_ALWAYS, *_VIEWING]
+    header = [*_ALWAYS, *VIEWING]
     header += ["sd"] * any(r.sd is not None for r in readings)
     header += ["L", "a", "b"] * (not nm or any(r.lab for r in readings))
     header += ["scale"] * bool(nm)
@@ -144,11 +125,10 @@ def table_of(
     rows: list[list[str | float | None]] = []
     for row, known in zip(own_rows, fixed, strict=True):
         own, reading = dict(row.panel.extra), row.reading
-        cells = {**known, **_measured(reading)}
         spectrum = (
             dict(zip(reading.wavelengths, reading.reflectance, strict=True)) if reading else {}
         )
-        cells |= {
+        cells = known | {
             n: float(spectrum[w]) if w in spectrum else None for n, w in zip(names, nm, strict=True)
         }
         cells |= {s: guard(own[e]) if e in own else None for s, e in zip(safe, extras, strict=True)}
@@ -163,40 +143,24 @@ def save_bytes(data: bytes, target: Path) -> None:
 
 
 def _fixed(row: ReadingRow) -> dict[str, str | float | None]:
-    panel, stage, reading = row.panel, row.stage, row.reading
-    covariance = None if reading is None else reading.covariance
-    date = stage.date if reading is None or reading.date is None else reading.date
+    """What a row holds beside its spectrum and the notes of its panel, as it is written."""
+    reading, sprayed = row.reading, row.stage.date
+    cells = row.cells
+    read = sprayed if reading is None or reading.date is None else reading.date
+    own = {n: guard(v) or None if isinstance(v, str) else v for n, v in cells.items()}
+    own |= {n: None if cells[n] is None else str(cells[n]) for n in ("stage", "clear_coats")}
+    own |= {n: dump(to_plain(cells[n])) if cells[n] else None for n in ("log", "covariance")}
+    if len(row.panel.stages) == 1:
+        own["stage"] = None
+    if reading is not None and reading.lab is not None:
+        own |= dict(zip("Lab", map(float, reading.lab), strict=True))
+    elif reading is not None:
+        own["scale"] = "0-1"
     return {
-        "panel": guard(panel.code),
-        **{name: guard(text) or None for name, text in stage.recipe.cells.items()},
-        "stage": None if len(panel.stages) == 1 else str(row.number),
-        **{n: guard(getattr(reading, n, "")) or None for n in ("state", "instrument", "picture")},
-        "date": date.isoformat() if date else None,
-        "sprayed": stage.date.isoformat() if stage.date else UNKNOWN,
-        **{n: guard(getattr(stage, n)) or None for n in ("sprayer", "lot")},
-        **{n: guard(getattr(panel, n)) or None for n in ("batch", "note", "customer", "drawer")},
-        "temperature": stage.temperature,
-        "humidity": stage.humidity,
-        "log": dump(to_plain(stage.log)) if stage.log else None,
-        "covariance": dump(covariance) if covariance else None,
-        **{n: getattr(stage.setup, n) for n in ("tip", "pressure", "fan", "distance", "overlap")},
-        "gun": guard(stage.setup.gun) or None,
-        "lots": guard(lots_text(stage.lots)) or None,
-        "clear_coats": None if stage.clear_coats is None else str(stage.clear_coats),
+        **own,
+        "date": read.isoformat() if read else None,
+        "sprayed": sprayed.isoformat() if sprayed else UNKNOWN,
     }
-
-
-def _measured(reading: Reading | None) -> dict[str, str | float | None]:
-    if reading is None:
-        return {"source": "none"}
-    cells: dict[str, str | float | None] = {
-        "source": reading.source,
-        **{n: getattr(reading.viewing, n) for n in _VIEWING},
-        "sd": reading.sd,
-    }
-    if reading.lab is not None:
-        return cells | dict(zip("Lab", map(float, reading.lab), strict=True))
-    return {**cells, "scale": "0-1"}
 
 
 def _csv(header: Sequence[str], rows: Sequence[Sequence[str | float | None]]) -> bytes:

@@ -1,0 +1,53 @@
+"""One row of the table of readings, and what it holds: for files and for pandas."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from matchlib.domain import Panel, Reading, Stage, lots_text
+
+__all__ = ["VIEWING", "ReadingRow", "rows_of"]
+
+VIEWING = ("illuminant", "observer", "geometry")
+_OF_READING = ("source", "instrument", "state", "picture", "sd", "covariance")
+_OF_STAGE = ("sprayer", "lot", "temperature", "humidity", "clear_coats", "log")
+_OF_GUN = ("gun", "tip", "pressure", "fan", "distance", "overlap")
+_OF_PANEL = ("batch", "drawer", "customer", "note")
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingRow:
+    """One row of the table of readings."""
+
+    panel: Panel
+    number: int  # of the stage, from 1
+    stage: Stage
+    reading: Reading | None  # None for a stage that was never read
+
+    @property
+    def cells(self) -> dict[str, Any]:
+        """What is stated, by column; days, Lab, spectrum and notes apart."""
+        stage, reading = self.stage, self.reading
+        viewing = None if reading is None else reading.viewing
+        return {
+            "panel": self.panel.code,
+            "stage": self.number,
+            **stage.recipe.cells,
+            **{name: getattr(reading, name, None) for name in _OF_READING},
+            **{name: getattr(viewing, name, None) for name in VIEWING},
+            **{name: getattr(stage, name) for name in _OF_STAGE},
+            **{name: getattr(stage.setup, name) for name in _OF_GUN},
+            **{name: getattr(self.panel, name) for name in _OF_PANEL},
+            "lots": lots_text(stage.lots),
+            "source": "none" if reading is None else reading.source,
+        }
+
+
+def rows_of(panels: Iterable[Panel]) -> Iterator[ReadingRow]:
+    """Yield the rows of the table of readings: one a reading, one for a stage without any."""
+    for panel in panels:
+        for number, stage in enumerate(panel.stages, 1):
+            for reading in stage.readings or (None,):
+                yield ReadingRow(panel, number, stage, reading)
