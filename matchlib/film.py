@@ -23,9 +23,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 __all__ = [
+    "DIFFUSE_K2",
     "EXTERNAL_K1",
     "INTERNAL_K2",
     "REFRACTIVE_INDEX",
+    "change_if_diffuse",
     "film_reflectance",
     "kubelka_layer",
     "path_factor",
@@ -41,10 +43,14 @@ REFRACTIVE_INDEX = 1.5
 EXTERNAL_K1 = 0.04
 """Reflectance of the surface at normal incidence [-], ((n - 1) / (n + 1))² (Fresnel 1823)."""
 
+DIFFUSE_K2 = 0.596
+"""Internal reflectance of the surface for ideal diffuse light inside n = 1.5 [-] (Saunderson 1942;
+Centore)."""
+
 INTERNAL_K2 = 0.5
 """Centre of the internal reflectance's prior [-].
 
-Ideal diffuse light inside n = 1.5 gives 0.596; practice takes 0.4 to 0.6 (Centore, after Allen
+Ideal diffuse light inside gives `DIFFUSE_K2`; practice takes 0.4 to 0.6 (Centore, after Allen
 1980). Over flake the light is directional, and less of it meets the critical angle.
 """
 
@@ -82,6 +88,42 @@ def saunderson(
     r, back = np.asarray(reflectance, float), np.asarray(k2, float)
     inside: Array = (1.0 - k1) * (1.0 - back) * r / (1.0 - back * r)
     return inside + k1 if specular_included else inside
+
+
+def change_if_diffuse(ground: ArrayLike, absorbance: ArrayLike, *, k2: ArrayLike) -> Array:
+    """Return what a ground would let out more, were it to scatter light at all angles.
+
+    Parameters
+    ----------
+    ground : array_like
+        Internal reflectance of the ground by the law [-], below ``1 / k2``.
+    absorbance : array_like
+        Of the film, for the way down and up at 45:0 [-], at least 0.
+    k2 : array_like
+        Internal reflectance of the surface by the law [-]; 0 where the surface keeps nothing
+        inside, and nothing changes.
+
+    Returns
+    -------
+    ndarray
+        Change of the measured reflectance [-]; 0 for a bare ground, which looks as it does. A
+        solid ground gives Lambert's light: the surface keeps 0.596 of it inside, at angles beyond
+        the critical one, whose mean way down and up is ``4 / sqrt(1 - 1 / n²)`` films. Over flake
+        less is kept, on a way nearer to that of what is seen (after Williams and Clapper 1953).
+
+    Examples
+    --------
+    >>> change_if_diffuse(0.85, [0.0, 0.5, 2.0], k2=0.5).round(3).tolist()
+    [0.0, -0.092, -0.012]
+    """
+    rho, back = np.asarray(ground, float), np.asarray(k2, float)
+    film = np.exp(-np.asarray(absorbance, float))
+    bare = (1.0 - back) * rho / (1.0 - back * rho)
+    kept = np.where(back > 0.0, DIFFUSE_K2, 0.0)
+    same = bare / (1.0 - kept * (1.0 - bare))  # is as light when it is bare
+    way = 4.0 / math.sqrt(1.0 - REFRACTIVE_INDEX**-2) / path_factor("45:0")
+    diffuse = (1.0 - kept) * same * film / (1.0 - kept * same * film**way)
+    return np.asarray((1.0 - EXTERNAL_K1) * diffuse - saunderson(rho * film, k2=back), float)
 
 
 def single_scatter(absorbance: ArrayLike) -> tuple[Array, Array]:

@@ -20,6 +20,7 @@ from matchlib.regression.observe import Observations
 from matchlib.regression.repeats import average_repeats
 from matchlib.regression.table import RecipeTable
 from matchlib.regression.vocabulary import Vocabulary
+from matchlib.tails import region
 from tests.benchmarks.booth import Shop as Booth
 from tests.benchmarks.spray import Shop, labs, swap_backs, to_frame
 
@@ -332,3 +333,16 @@ def test_no_right_panel_of_one_ground_moves_what_is_said_of_another():
     for out in white[::2]:
         without = chances([p for p in panels if p is not out])
         assert np.abs(without - full).max() < np.min(full) / 3
+
+
+def test_a_solid_white_never_sprayed_on_may_scatter_at_all_angles():
+    # Its film then takes out far more than over flake, which is all that the panels tell of.
+    booth = Booth(20, n_grounds=5, n_colours=3)
+    panels = booth.full(20)
+    over = [p for p in panels if str(p.recipe.ground) == "solid white" and not p.recipe.bare]
+    model = FilmRegressor().fit(*to_frame([p for p in panels if p not in over]))
+    said = model.predict_readings(to_frame(over)[0])
+    miss = labs(over) - said.labs[0]
+    far = np.einsum("ni,nij,nj->n", miss, np.linalg.inv(said.covariance), miss)
+    assert np.mean(delta_e00(labs(over), said.labs[0])) > 3.0
+    assert np.mean(far <= region(0.95, said.dof)) > 0.7

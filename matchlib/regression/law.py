@@ -31,7 +31,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.film import EXTERNAL_K1, INTERNAL_K2, saunderson, single_scatter
+from matchlib.film import EXTERNAL_K1, INTERNAL_K2, change_if_diffuse, saunderson, single_scatter
 from matchlib.regression.priors import Priors
 from matchlib.regression.table import RecipeTable
 from matchlib.regression.vocabulary import SHARED, Vocabulary
@@ -58,6 +58,7 @@ class State:
     by_scatter: Array  # (n, b), by S
     by_veil: Array  # (n, b), by the logarithm of all that comes up to the clear coat
     by_k2: Array  # (n, b), by the logit of k2
+    if_diffuse: Array  # (n, b), reflectance more, were the ground a scatterer at all angles
     by_gain: Array  # (n, b), by the value of an uncleared surface's gain
     by_haze: Array  # (n, b), by the value of an uncleared one's bloom, or of a clear one's gloss
     absorption: Array  # (c, b), for one coat of 6:1
@@ -297,6 +298,7 @@ class FilmLaw:
             by_scatter=slope * phi * veil,
             by_veil=slope * inner,
             by_k2=by_k2,
+            if_diffuse=gain * change_if_diffuse(np.exp(mixed), a, k2=k2),
             by_gain=0.06 * core * uncleared[:, None],
             by_haze=(np.where(uncleared, 0.8, 1.0) * haze)[:, None] * scale,
             absorption=absorption,

@@ -19,6 +19,7 @@ from matchlib.regression.frames import rows_of
 from matchlib.regression.observe import lab_of
 from matchlib.regression.parts import library_part, noise_split, own_spread, unknown_blend
 from matchlib.regression.prediction import Prediction
+from matchlib.regression.reach import unknown_scatter
 from matchlib.regression.report import FitReport, report_of
 from matchlib.regression.table import RecipeTable
 
@@ -336,7 +337,9 @@ class FilmPredictor:
             jacobians.append(jacobian)
             gaps.append(gap)
             variances.append(variance)
-            blends.append(unknown_blend(fit.law, table, state, by_r))
+            blend = unknown_blend(fit.law, table, state, by_r)
+            scatter = unknown_scatter(state, by_r, self.experience_.sprayed)
+            blends.append(np.concatenate([blend, scatter], axis=2))
             owns.append(own_spread(fit, table, state, effects, by_r))
         jacobian, own, gap, blend, variance = (
             np.concatenate(x, axis=1) for x in (jacobians, owns, gaps, blends, variances)

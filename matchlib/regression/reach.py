@@ -14,10 +14,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from matchlib.regression.law import State
 from matchlib.regression.residuals import Rows
 from matchlib.regression.table import RecipeTable
 
-__all__ = ["KINDS", "Experience", "folds"]
+__all__ = ["KINDS", "Experience", "folds", "unknown_scatter"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -39,6 +40,10 @@ TOP = 0.55
 
 MORE = 1.25
 """Of what was sprayed of a colour; what lies above is beyond [-]."""
+
+DIFFUSE = 3.0**-0.5
+"""Share of a scatterer at all angles that a ground may be of which no panel tells, root of the mean
+square [-]: anything between a mirror and such a scatterer is as likely."""
 
 
 @dataclass(frozen=True)
@@ -65,12 +70,17 @@ class Experience:
             rich.max(axis=0, initial=-np.inf),
         )
 
+    @property
+    def sprayed(self) -> Mask:
+        """Grounds that any colour was sprayed over; shape (g,)."""
+        return np.asarray(self.pairs.any(axis=1))
+
     def kinds(self, table: RecipeTable) -> Ints:
         """Return the kind of reach of recipes; shape (n,)."""
         ground, colour = table.ground_share > 0, table.colours
         coated = colour.any(axis=1)
         new = (ground[:, :, None] & colour[:, None, :] & ~self.pairs).any(axis=(1, 2))
-        bare = (ground & ~self.pairs.any(axis=1)).any(axis=1) & coated
+        bare = (ground & ~self.sprayed).any(axis=1) & coated
         blend = _unseen(ground, self.grounds) | _unseen(colour, self.colours)
         rich = np.where(colour, _richest(table)[:, None], -np.inf)
         beyond = table.strength > MORE * self.strongest
@@ -85,6 +95,12 @@ class Experience:
         for mask, kind in farther:
             kinds[mask] = kind
         return kinds
+
+
+def unknown_scatter(state: State, by_r: Array, sprayed: Mask) -> Array:
+    """Return how Lab (n, k, 1) changes by what grounds (g,) never sprayed on may hide, a step."""
+    change = np.einsum("nkb,nb->nk", by_r, state.if_diffuse)
+    return np.asarray((DIFFUSE * (state.weight @ ~sprayed)[:, None] * change)[:, :, None])
 
 
 def folds(rows: Rows, seed: int | None) -> Iterator[tuple[int, Ints]]:

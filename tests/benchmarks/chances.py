@@ -4,8 +4,9 @@
 
 For each reachable target the shelf's likeliest recipes are asked, several down the list so that
 low chances are seen too; each is sprayed afresh a number of times, by whoever sprays that day out
-of what stands open, which the fit is told. Nobody tells the fit that a target is a colour of this
-very shelf; with ``--off 1.5`` it need not be: targets are moved by so much an axis [ΔE*ab]. With
+of what stands open, which the fit is told. With ``--corrected`` the likeliest is sprayed and read
+first, and what it teaches is believed. Nobody tells the fit that a target is a colour of this very
+shelf; with ``--off 1.5`` it need not be: targets are moved by so much an axis [ΔE*ab]. With
 ``--own`` the shop is one of those that the fit itself believes in, drawn anew for each target:
 then stated and real differ by nothing but what the targets tell, which is the floor.
 """
@@ -13,24 +14,26 @@ then stated and real differ by nothing but what the targets tell, which is the f
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 
 import numpy as np
 
+from matchlib.correction import Belief, Today, learn
 from matchlib.correction.scoring import scored
-from matchlib.domain import Conditions
+from matchlib.domain import Conditions, Panel
 from matchlib.errors import TargetError
-from matchlib.linear import linearise, values_covariance
-from matchlib.regression import FilmRegressor
+from matchlib.regression import FilmPredictor, FilmRegressor
 from matchlib.target import Target
+from tests.benchmarks import workshop
 from tests.benchmarks.command import Table, arguments, each_simulator
 from tests.benchmarks.layouts import Layouts
 from tests.benchmarks.lightlab import Array, delta_e
+from tests.benchmarks.own_shop import OwnShop
 from tests.benchmarks.panels import labs, to_frame
 from tests.benchmarks.strategies import shelf_recipes
-from tests.benchmarks.workshop import Today
 
-__all__ = ["main", "moved", "stated_and_own", "stated_and_real"]
+__all__ = ["main", "moved", "stated_and_real"]
 
 TRIES = 12
 """Panels sprayed of each recipe."""
@@ -41,7 +44,15 @@ ASKED = (0, 1, 3, 8, 20)
 FIFTHS = np.linspace(0.0, 1.0, 6)
 
 
-def stated_and_real(shop: Layouts, layout: str, targets: int, *, off: float = 0.0) -> Array:
+def stated_and_real(
+    shop: Layouts,
+    layout: str,
+    targets: int,
+    *,
+    off: float = 0.0,
+    own: bool = False,
+    corrected: bool = False,
+) -> Array:
     """Chance stated and share that passed (n, 2), of recipes down the list of each target."""
     seed = shop.seed
     archive = getattr(shop, layout)(seed)
@@ -49,35 +60,26 @@ def stated_and_real(shop: Layouts, layout: str, targets: int, *, off: float = 0.
     recipes = shelf_recipes(archive)
     found = []
     for i, colour in enumerate(shop.reachable(targets, seed)):
-        target = moved(colour, off, np.random.default_rng([seed, i, 1]))
-        day = shop.today(np.random.default_rng([seed, i]))
-        ranked = scored(model.under(_conditions(shop, day)), recipes, target, tolerance=1.0)
+        rng = np.random.default_rng([seed, i])
+        day, wanted = shop.today(rng), colour
+        fit = model.under(_conditions(shop, day))
+        belief = Belief.of(fit, Today.learnt(model, archive))
+        spray: Callable[..., Panel] = partial(shop.spray, **day)
+        if own:
+            recipe = shop.random_recipe(rng, continuous=True)
+            drawn = OwnShop.drawn(belief, recipe, rng)
+            spray, wanted = drawn.spray, drawn.truth(recipe)
+        target = moved(wanted, off, np.random.default_rng([seed, i, 1]))
+        knows: FilmPredictor | Belief = belief if own else fit
+        ranked = scored(knows, recipes, target, tolerance=1.0)
+        if corrected:
+            first = spray(ranked[0].recipe, rng)
+            belief, _ = learn(belief, [(first.recipe, tuple(labs([first])[0]))])
+            ranked = scored(belief, recipes, target, tolerance=1.0)
         for place in ASKED:
-            rng = np.random.default_rng([seed, i, place])
-            option = ranked[place]
-            cards = [shop.spray(option.recipe, rng, **day) for _ in range(TRIES)]
+            rng, option = np.random.default_rng([seed, i, place]), ranked[place]
+            cards = [spray(option.recipe, rng) for _ in range(TRIES)]
             passed = np.mean(delta_e(labs(cards), np.tile(target, (TRIES, 1))) <= 1.0)
-            found.append((option.probability, float(passed)))
-    return np.array(found)
-
-
-def stated_and_own(shop: Layouts, layout: str, targets: int, *, off: float = 0.0) -> Array:
-    """As `stated_and_real`, were the truth a draw of what the fit believes and its spread right."""
-    archive = getattr(shop, layout)(shop.seed)
-    model = FilmRegressor().fit(*to_frame(archive, log=True))
-    recipes, root = shelf_recipes(archive), np.linalg.cholesky(values_covariance(model))
-    found = []
-    for i in range(targets):
-        rng = np.random.default_rng([shop.seed, i])
-        z = model.fitted_.z + root @ rng.normal(size=len(root))
-        wanted = shop.random_recipe(rng, continuous=True)
-        target = moved(linearise(model, [wanted], z=z, slopes=False).lab[0], off, rng)
-        ranked = scored(model, recipes, target, tolerance=1.0)
-        for option in (ranked[place] for place in ASKED):
-            lab = linearise(model, [option.recipe], z=z, slopes=False).lab[0]
-            (own,) = model.predict_each([option.recipe]).own
-            read = rng.multivariate_normal(lab, own, TRIES)
-            passed = np.mean(delta_e(read, np.tile(target, (TRIES, 1))) <= 1.0)
             found.append((option.probability, float(passed)))
     return np.array(found)
 
@@ -95,7 +97,7 @@ def moved(colour: Array, off: float, rng: np.random.Generator) -> Array:
         return moved
 
 
-def _conditions(shop: Layouts, day: Today) -> Conditions:
+def _conditions(shop: Layouts, day: workshop.Today) -> Conditions:
     """What the shop's book says of a day: who, and which lot of each paint stands open."""
     lots = {c: n for n in day["lot"].split(" + ") for c in shop.lots.get(n, ())}
     batches = {g: n for n in day["batch"].split(" + ") for g in shop.batches.get(n, ())}
@@ -114,15 +116,22 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser.add_argument("--targets", type=int, default=20)
     parser.add_argument("--off", type=float, default=0.0)
     parser.add_argument("--own", action="store_true", help="shops that the fit itself believes in")
+    parser.add_argument("--corrected", action="store_true", help="once a first panel is read")
     args = parser.parse_args(argv)
     heads = (f"{a:.0%} to {b:.0%}" for a, b in itertools.pairwise(FIFTHS))
     table = Table("simulator", "archive", *(f"{h}: stated → real (n)" for h in heads), "all")
-    ask = stated_and_own if args.own else stated_and_real
     for simulator, make in each_simulator(args):
         for layout in args.layouts.split(","):
             pairs = np.concatenate(
                 [
-                    ask(make(args.first_seed + i), layout, args.targets, off=args.off)
+                    stated_and_real(
+                        make(args.first_seed + i),
+                        layout,
+                        args.targets,
+                        off=args.off,
+                        own=args.own,
+                        corrected=args.corrected,
+                    )
                     for i in range(args.shops)
                 ]
             )

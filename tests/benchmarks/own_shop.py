@@ -64,6 +64,10 @@ class OwnShop:
         more = laid.gun + rng.normal(0.0, self.card.gun, coats - len(laid.film))
         return replace(laid, recipe=recipe, film=np.append(laid.film, more))
 
+    def spray(self, recipe: Recipe, rng: np.random.Generator) -> Panel:
+        """Spray a card and read it once."""
+        return self.read(self.lay(recipe, rng), rng)
+
     def read(self, laid: Laid, rng: np.random.Generator, *, reading: str = "lab") -> Panel:
         """Read a card once."""
         source = "photo" if reading == "photo" else "spectrophotometer"
