@@ -19,6 +19,7 @@ from matchlib.errors import DomainError
 from matchlib.progress import Callback, part_of
 from matchlib.regression.observe import lab_of
 from matchlib.regression.parts import library_part
+from matchlib.regression.reach import unknown_scatter
 from matchlib.regression.table import RecipeTable
 
 if TYPE_CHECKING:
@@ -47,10 +48,11 @@ class Linear:
     jacobian: Array  # (n, 3, p), derivative of it by the law's free values
     film: Array  # (n, 3), derivative by the logarithm of the whole film
     ground: Array  # (n, 3), derivative by the logarithm of the ground's level
+    scatter: Array  # (n, 3, g), change by how each ground never sprayed on may scatter, a step
 
     def take(self, rows: NDArray[np.intp]) -> Linear:
         """Return some of the recipes."""
-        return Linear(self.lab[rows], self.jacobian[rows], self.film[rows], self.ground[rows])
+        return Linear(**{name: values[rows] for name, values in vars(self).items()})
 
 
 def fit_panels(panels: Sequence[Panel], *, callback: Callback | None = None) -> FilmPredictor:
@@ -127,6 +129,8 @@ def linearise(
     lab = np.empty((n, 3))
     jacobian = np.empty((n, 3, len(z) if slopes else 0))
     effects = np.empty((n, 3, 2 if slopes else 0))
+    sprayed = model.experience_.sprayed
+    scatter = np.empty((n, 3, len(sprayed) if slopes else 0))
     lights = [(v.illuminant, v.observer) for v in views]
     report, done = part_of(callback), 0
     for light in sorted(set(lights)):
@@ -142,9 +146,9 @@ def linearise(
             lab[some] += share[:, None] * gap
             if slopes:
                 jacobian[some], effects[some] = fit.law.jacobian(state, z, part, by_r)
-    if not slopes:
-        return Linear(lab, jacobian, np.empty((n, 0)), np.empty((n, 0)))
-    return Linear(lab, jacobian, effects[:, :, 0], effects[:, :, 1])
+                scatter[some] = unknown_scatter(state, by_r, sprayed)
+    film, ground = np.moveaxis(effects, 2, 0) if slopes else np.empty((2, n, 0))
+    return Linear(lab, jacobian, film, ground, scatter)
 
 
 def panel_spread(model: FilmPredictor) -> tuple[float, float]:

@@ -91,7 +91,6 @@ class ArchivePanel:
     recipe: Recipe  # what to spray
     # uncertainty over what could be sprayed, root mean square [ΔE00], before this panel and after
     before: float
-    # uncertainty over what could be sprayed, root mean square [ΔE00], before this panel and after
     after: float
     words: str  # the gain in a sentence
 
@@ -316,15 +315,17 @@ def next_for_archive(
     # What is not known of a recipe counts as the fit itself says it, by its kind of reach.
     kinds = model.reach(candidates)
     grow = np.sqrt(model.stack_.inflation * (1.0 - model.stack_.weight))[kinds]
-    ask = grow[:, None, None] * near.jacobian
+    ask = np.concatenate([grow[:, None, None] * near.jacobian, near.scatter], axis=2)
+    covariance = np.eye(ask.shape[2])
+    covariance[: near.jacobian.shape[2], : near.jacobian.shape[2]] = model.fitted_.covariance
     metric = np.linalg.cholesky(delta_e00_metric(near.lab)).transpose(0, 2, 1)
     outcome = (metric @ ask).reshape(-1, ask.shape[2])
     weight = outcome.T @ outcome / len(candidates)
     report(0.5, "working out the spread of each panel")
     noise = model.predict_each(candidates, viewing, sources=source).own
-    before = first = float(np.sqrt(np.vdot(model.fitted_.covariance, weight)))
+    before = first = float(np.sqrt(np.vdot(covariance, weight)))
     chosen: list[ArchivePanel] = []
-    for i, after in _most_taught(ask, weight, noise, model.fitted_.covariance, k):
+    for i, after in _most_taught(ask, weight, noise, covariance, k):
         report(0.7 + 0.3 * len(chosen) / k, "asking what each panel would teach")
         words = f"{candidates[i].words}: {_gain_words(before, after)}"
         chosen.append(ArchivePanel(candidates[i], before, after, words))

@@ -79,12 +79,25 @@ def own_spread(
     return np.concatenate(own, axis=2)
 
 
-def unknown_blend(law: FilmLaw, table: RecipeTable, state: State, by_r: Array) -> Array:
-    """Derivative of Lab by what is not known of grounds never seen blended, in unit steps."""
-    share = table.ground_share
-    product = 4.0 * np.triu(share[:, :, None] * share[:, None, :], 1)
+def unknown_blend(law: FilmLaw, table: RecipeTable, state: State, *light: str) -> Array:
+    """Changes of Lab by what is not known of grounds never seen blended, a step up and one down.
+
+    Anything between the lightest and the darkest of the grounds is as likely.
+    """
+    held = table.ground_share > 0
+    open_ = np.triu(held[:, :, None] & held[:, None, :], 1)
     for a, b in law.words.pairs:
-        product[:, a, b] = 0.0
-    amount = np.sqrt((product**2).sum(axis=(1, 2)))
-    by_ground = by_r * state.by_ground[:, None, :]
-    return np.asarray(amount[:, None, None] * (by_ground @ law.curves["ladder"]), float)
+        open_[:, a, b] = False
+    found = np.zeros((len(table), 3, 2))
+    rows = np.flatnonzero(open_.any(axis=(1, 2)))
+    if len(rows):
+        seen, inside = state.reflectance[rows], held[rows, :, None]
+        up = np.where(inside, state.ground[rows], -np.inf).max(axis=1) - state.mixed[rows]
+        down = np.where(inside, state.ground[rows], np.inf).min(axis=1) - state.mixed[rows]
+        # Not by the slope at the mean: of what is dark Lab moves far more upwards than down.
+        rate = state.by_ground[rows] / seen / np.sqrt(3.0)
+        ways = [lab_of(seen * np.exp(rate * by), *light)[0] for by in (0.0, up, down)]
+        long = np.maximum([up.mean(axis=1), -down.mean(axis=1)], 0.0) + 1e-9
+        share = np.sqrt(long / long.sum(axis=0)).T[:, None, :]
+        found[rows] = share * (np.stack(ways[1:], axis=2) - ways[0][:, :, None])
+    return found

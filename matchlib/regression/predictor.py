@@ -337,7 +337,7 @@ class FilmPredictor:
             jacobians.append(jacobian)
             gaps.append(gap)
             variances.append(variance)
-            blend = unknown_blend(fit.law, table, state, by_r)
+            blend = unknown_blend(fit.law, table, state, *light)
             scatter = unknown_scatter(state, by_r, self.experience_.sprayed)
             blends.append(np.concatenate([blend, scatter], axis=2))
             owns.append(own_spread(fit, table, state, effects, by_r))

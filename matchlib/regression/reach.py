@@ -98,9 +98,9 @@ class Experience:
 
 
 def unknown_scatter(state: State, by_r: Array, sprayed: Mask) -> Array:
-    """Return how Lab (n, k, 1) changes by what grounds (g,) never sprayed on may hide, a step."""
+    """Return how Lab (n, k, g) changes by what grounds (g,) never sprayed on may hide, a step."""
     change = np.einsum("nkb,nb->nk", by_r, state.if_diffuse)
-    return np.asarray((DIFFUSE * (state.weight @ ~sprayed)[:, None] * change)[:, :, None])
+    return np.asarray(DIFFUSE * change[:, :, None] * (state.weight * ~sprayed)[:, None, :])
 
 
 def folds(rows: Rows, seed: int | None) -> Iterator[tuple[int, Ints]]:

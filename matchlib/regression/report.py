@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from itertools import groupby
 from typing import TYPE_CHECKING
 
@@ -145,18 +145,9 @@ class FitReport:
 def report_of(model: FilmPredictor) -> FitReport:
     """Return what a fit has learnt."""
     model.check_fitted()
-    stack = model.stack_
+    names = [field.name for field in fields(Reached)[1:]]
     reached = (
-        Reached(
-            kind,
-            int(stack.groups[i]),
-            float(stack.law[i]),
-            float(stack.library[i]),
-            float(stack.both[i]),
-            float(stack.weight[i]),
-            float(stack.inflation[i]),
-            float(stack.dof[i]),
-        )
+        Reached(kind, **{name: getattr(model.stack_, name)[i].item() for name in names})
         for i, kind in enumerate(KINDS)
     )
     doubted = int((model.trust_ < 0.5).sum())

@@ -77,7 +77,10 @@ class _Missed:
     spread: Array
     worth: Array
     group: Ints
-    groups: int
+
+    @property
+    def groups(self) -> int:
+        return int(self.group[-1]) + 1
 
 
 def stack(
@@ -111,13 +114,8 @@ def stack(
             parts.append(_without(refits, group, process))
             done += 1
         if parts:
-            lab, law, known, own, other, spread, worth = map(
-                np.concatenate, zip(*parts, strict=True)
-            )
             of = np.repeat(np.arange(len(parts)), [len(part[0]) for part in parts])
-            missed[kind] = _Missed(
-                lab, law, known, own, other, spread, worth, of, groups=len(parts)
-            )
+            missed[kind] = _Missed(*map(np.concatenate, zip(*parts, strict=True)), group=of)
     least = 1.0 + WORTH_PANELS / max(1, int(trusted.sum()))
     result = _learnt(missed, least=least, library=process is not None)
     return result, process if odd.any() or (result.weight > 0.0).any() else None

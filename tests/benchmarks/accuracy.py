@@ -186,9 +186,8 @@ def evaluate(
     reading: str = "lab",
     wrong: float = 0.0,
     sphere: bool = False,
-    unasked: str = "",
 ) -> dict[tuple[str, str], Score]:
-    """Score every estimator on every kind of split, over shops; of one ground nothing is asked."""
+    """Score every estimator on every kind of split, over shops."""
     scores: dict[tuple[str, str], Score] = {}
     for shop in shops:
         seed = shop.seed
@@ -204,12 +203,7 @@ def evaluate(
                 score = scores.setdefault((kind, name), Score())
                 errors, clean, distances = [], [], []
                 for train, test in pairs:
-                    right = [
-                        p
-                        for p in test
-                        if (p.code not in bad or kind in UNSEEN)
-                        and unasked not in p.recipe.ground.names
-                    ]
+                    right = [p for p in test if p.code not in bad or kind in UNSEEN]
                     if not right:
                         continue
                     e, c, d2, seconds = _try(make, shop, train, right)
@@ -284,7 +278,6 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser.add_argument("--colours", type=int, default=3)
     parser.add_argument("--reading", choices=("lab", "spectrum", "photo"), default="lab")
     parser.add_argument("--wrong", type=float, default=0.0, help="share of wrong backs")
-    parser.add_argument("--unasked", default="", help="ground that nothing is asked about")
     parser.add_argument("--sphere", action="store_true", help="every other panel read by di:8")
     parser.add_argument("--trend", type=float, default=0.0, help="of lots, in the booth")
     parser.add_argument("--only", default="", help="comma list: film,law alone,nearest,ridge,gp,…")
@@ -312,7 +305,6 @@ def main(argv: Sequence[str] | None = None) -> None:
             reading=args.reading,
             wrong=args.wrong,
             sphere=args.sphere,
-            unasked=args.unasked,
         )
         floors = next(iter(scores.values())).floors
         print(
