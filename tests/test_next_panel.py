@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.linalg import block_diag
 
 from matchlib.colorimetry import Tolerance
 from matchlib.colorimetry.difference import delta_e00_metric
@@ -39,8 +40,14 @@ def candidates(model: FilmRegressor) -> list[Recipe]:
 
 
 def _slopes(model: FilmRegressor, recipes: list[Recipe]) -> np.ndarray:
-    grow = model.stack_.inflation[model.reach(recipes)]
-    return np.sqrt(grow)[:, None, None] * linearise(model, recipes).jacobian
+    grow = np.sqrt(model.stack_.inflation[model.reach(recipes)])[:, None, None]
+    near = linearise(model, recipes)
+    return np.concatenate([grow * near.jacobian, near.scatter], axis=2)
+
+
+def _known(model: FilmRegressor) -> np.ndarray:
+    """The law's values and, each in its own step, how grounds never sprayed on scatter."""
+    return block_diag(model.fitted_.covariance, np.eye(len(model.words_.grounds)))
 
 
 def _uncertainty(model: FilmRegressor, recipes: list[Recipe], covariance: np.ndarray) -> float:
@@ -54,7 +61,7 @@ def test_the_plans_uncertainty_is_that_of_the_updated_covariance(
 ) -> None:
     some = candidates[::3]
     plan = next_for_archive(model, some, k=3)
-    covariance = model.fitted_.covariance
+    covariance = _known(model)
     assert plan.before == pytest.approx(_uncertainty(model, some, covariance), rel=1e-6)
     # Before any panel it is what predictions themselves say is not known.
     there = model.predict_each(some)
@@ -79,7 +86,7 @@ def test_each_panel_of_the_set_is_the_best_given_those_before(
     one = next_for_archive(model, some, k=1)
     assert one.panels[0].recipe == plan.panels[0].recipe
     # A set knows what it has already asked: three times the best single panel gains less.
-    covariance, slope = model.fitted_.covariance, _slopes(model, [plan.panels[0].recipe])[0]
+    covariance, slope = _known(model), _slopes(model, [plan.panels[0].recipe])[0]
     (own,) = model.predict_each([plan.panels[0].recipe]).own
     across = slope @ covariance
     gain = np.linalg.solve(across @ slope.T + own / 3, across).T
@@ -145,6 +152,7 @@ def test_no_panel_is_planned_that_teaches_nothing(
 ) -> None:
     known = copy(model)
     known.fitted_ = replace(model.fitted_, covariance=0.0 * model.fitted_.covariance)
+    known.experience_ = replace(model.experience_, pairs=model.experience_.pairs | True)
     plan = next_for_archive(known, candidates[::9], k=2)
     assert (plan.panels, plan.before, plan.after) == ((), 0.0, 0.0)
 

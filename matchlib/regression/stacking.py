@@ -69,6 +69,7 @@ class Stack:
 class _Missed:
     """Readings of one kind of reach left out, and what was predicted without them."""
 
+    group: Ints
     lab: Array
     law: Array
     known: Array
@@ -76,7 +77,6 @@ class _Missed:
     library: Array
     spread: Array
     worth: Array
-    group: Ints
 
     @property
     def groups(self) -> int:
@@ -115,7 +115,7 @@ def stack(
             done += 1
         if parts:
             of = np.repeat(np.arange(len(parts)), [len(part[0]) for part in parts])
-            missed[kind] = _Missed(*map(np.concatenate, zip(*parts, strict=True)), group=of)
+            missed[kind] = _Missed(of, *map(np.concatenate, zip(*parts, strict=True)))
     least = 1.0 + WORTH_PANELS / max(1, int(trusted.sum()))
     result = _learnt(missed, least=least, library=process is not None)
     return result, process if odd.any() or (result.weight > 0.0).any() else None
