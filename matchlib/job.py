@@ -256,6 +256,35 @@ class Job:
         """
         return replace(self, panels=(*self.panels, code), state="read")
 
+    def without(self, code: str) -> Job:
+        """Return the job without a panel that is none of it.
+
+        Parameters
+        ----------
+        code : str
+            One of its panels, or that which its plan builds on.
+
+        Returns
+        -------
+        Job
+            Where it stands by what it still holds; the plan goes too if it was to build on it.
+
+        Raises
+        ------
+        DomainError
+            If the panel is none of the job's.
+        """
+        plan = None if self.plan is not None and self.plan.on == code else self.plan
+        if plan is self.plan and code not in self.panels:
+            raise DomainError(
+                f"This panel is none of job {self.number}'s.",
+                expected=", ".join(self.panels) or "none: the job has no panel",
+                got=code,
+                remedy="write its code as the job shows it.",
+            )
+        left = replace(self, plan=plan, panels=tuple(p for p in self.panels if p != code))
+        return replace(left, state=left.waiting) if self.open else left
+
     def closed(self, outcome: str, why: str = "") -> Job:
         """Return the job done.
 

@@ -58,9 +58,24 @@ def test_each_is_refused_in_words_and_nothing_changes(shop: tuple[str, Path]) ->
         ("not written as one text", ("amend", "P4", "readings=5")),
         ("has one stage only", ("remove", "P4", "--stage", "1")),
         ("no panel of this code", ("remove", "P99")),
+        ("none of job 1's", ("job", "change", 1, "--without", "P1")),
     ):
         done = run(*command, "--archive", archive, cwd=room)
         assert done.exit_code == 1, (command, done.output)
         assert words in done.stderr, (command, done.stderr)
         assert state() == before, command
     assert run("check", "--archive", archive).exit_code == 0
+
+
+def test_a_panel_taken_out_of_its_job_can_be_removed(shop: tuple[str, Path]) -> None:
+    archive, _ = shop
+    at = ("--archive", archive)
+    coats = ("--schedule", "1@8:1")
+    assert run("job", "plan", 1, "--on", "P4", *coats, *at).exit_code == 0
+    assert "workbook job change 1 --without 'P4'" in run("remove", "P4", *at).stderr
+    done = run("job", "change", 1, "--without", "P4", *at)
+    assert "Waits for: recipe" in done.stdout, done.output
+    assert run("remove", "P4", *at).exit_code == 0
+    with Archive.open(archive, read_only=True) as kept:
+        job = kept.job(1)
+        assert (job.plan, job.panels) == (None, ())

@@ -69,6 +69,16 @@ def test_a_covariance_that_is_none_is_told_of_with_its_row(cell, tmp_path):
     assert "row 2: This covariance of a reading" in understand(path).text()
 
 
+def test_codes_that_only_write_their_accents_otherwise_are_asked_about(tmp_path):
+    path = tmp_path / "t.csv"
+    lines = ["panel,ground,illuminant,observer,geometry,source,L,a,b"]
+    lines += [f"{c},silver,D65,10,45:0,spectrophotometer,50,0,0" for c in ("P\xe9", "Pe\u0301")]
+    path.write_text("\n".join(lines))
+    assert [q.key for q in understand(path).questions] == ["codes"]
+    (panel,) = understand(path, answers={"codes": "same"}).panels
+    assert (panel.code, len(panel.readings)) == ("P\xe9", 2)
+
+
 def test_numbers_are_not_guarded_on_export(tmp_path):
     panel = Panel.of("P1", Recipe(Ground.parse("silver")), (Reading(lab=(50.0, -1.5, 2.0)),))
     rows = list(csv.DictReader(write_table([panel], tmp_path / "t.csv").open()))

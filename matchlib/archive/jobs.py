@@ -114,7 +114,8 @@ def check_free(connection: sa.Connection, codes: Collection[str]) -> None:
             raise ArchiveError(
                 f"Panel {min(own)} cannot be removed, for a job rests on it.",
                 got=f"job {job.number}, {job.name}",
-                remedy="take the panel out of the job first.",
+                remedy=f"take it out of the job: workbook job change {job.number} --without "
+                f"'{min(own)}'.",
             )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from matchlib.domain import name_key
 from matchlib.readings.questions import Asking, Choice, Question
 
 __all__ = ["folded_code", "joined"]
@@ -12,8 +13,9 @@ __all__ = ["folded_code", "joined"]
 
 def folded_code(code: str) -> str:
     """Return a code without capitals, signs between its parts, and leading noughts."""
-    parts = re.findall(r"[^\W\d_]+|\d+", code.casefold())
-    return " ".join(p.lstrip("0") or "0" if p.isdigit() else p for p in parts) or code.casefold()
+    plain = name_key(code)
+    parts = re.findall(r"[^\W\d_]+|\d+", plain)
+    return " ".join(p.lstrip("0") or "0" if p.isdigit() else p for p in parts) or plain
 
 
 def joined(readings: Sequence[str], backs: Sequence[str], asking: Asking) -> list[int | None]:

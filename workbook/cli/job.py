@@ -220,6 +220,10 @@ def _change(
     customer: CustomerOption = None,
     due: Annotated[str | None, typer.Option(help="Wanted by, year-month-day.")] = None,
     notes: Annotated[str | None, typer.Option(help="Other notes.")] = None,
+    without: Annotated[
+        list[str] | None,
+        typer.Option(help="A panel that is none of it; again for the next.", metavar="CODE"),
+    ] = None,
     shelf: SearchOptions,
     archive: ArchiveOption = "panels.db",
     who: WhoOption = "",
@@ -236,7 +240,10 @@ def _change(
             changes["due"] = date_of(due)
         if limits := shelf.limits():
             changes["limits"] = session.limits(**limits)
-        kept = session.archive.keep_job(replace(job, **changes), who=who)
+        job = replace(job, **changes)
+        for code in without or ():
+            job = job.without(code)
+        kept = session.archive.keep_job(job, who=who)
     _tell(kept, json_)
 
 
