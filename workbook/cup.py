@@ -10,19 +10,16 @@ from __future__ import annotations
 import hashlib
 import html
 import math
-import re
 from dataclasses import dataclass
 from fractions import Fraction
 
 from matchlib.domain import Colour, MixRatio
 from matchlib.domain.parts import format_parts
-from matchlib.errors import DomainError
 
 __all__ = ["HATCHES", "CupLayer", "cup_layers", "cup_speech", "cup_svg", "label_heights"]
 
 #: Hatching by layer: carrier is dotted, colours are ruled each in their own way.
 HATCHES = ("dots", "rising", "cross", "upright", "falling", "level")
-_HEX = re.compile(r"^#[0-9a-fA-F]{6}$")
 _MOST_TICKS = 24
 
 
@@ -111,8 +108,8 @@ def label_heights(layers: tuple[CupLayer, ...], *, height: float, gap: float) ->
     return places
 
 
-def _wrap(text: str, most: int = 24) -> list[str]:
-    lines = [""]
+def _wrap(text: str) -> list[str]:
+    lines, most = [""], 15
     for word in text.split():
         pieces = [word[i : i + most] for i in range(0, len(word), most)]
         for piece in pieces:
@@ -140,43 +137,25 @@ def _pattern(name: str, ident: str) -> str:
     )
 
 
-def cup_svg(
-    ratio: MixRatio,
-    *,
-    colour: Colour | None = None,
-    fill: str | None = None,
-    width: int = 300,
-    ident: str | None = None,
-) -> str:
+def cup_svg(ratio: MixRatio, colour: Colour | None = None) -> str:
     """Draw the cup as SVG with its words inside and a spoken description.
 
-    `fill`: ``#rrggbb`` for the colour's layers; grey otherwise. Only an aid: the hatching and the
-    words tell the layers apart. `width`: width on the screen [px]; the drawing scales. `ident`:
-    prefix of the drawing's ids; made from its content otherwise. Returned: one ``svg`` element, all
-    names escaped, which asks for nothing from outside.
+    The hatching and the words tell the layers apart. Returned: one ``svg`` element, all names
+    escaped, which asks for nothing from outside.
     """
-    if fill is not None and not _HEX.match(fill):
-        raise DomainError(
-            "This is not a colour for the drawing.",
-            expected="#rrggbb",
-            got=repr(fill[:40]),
-            remedy="leave it out.",
-        )
     layers = cup_layers(ratio, colour)
     speech = cup_speech(ratio, colour)
-    if ident is None:
-        ident = "cup" + hashlib.sha256(f"{speech}{fill}".encode()).hexdigest()[:10]
-    ident = html.escape(re.sub(r"[^\w-]", "", ident), quote=True)
+    ident = "cup" + hashlib.sha256(speech.encode()).hexdigest()[:10]
     wrapped = [_wrap(layer.words) for layer in layers]
     gap = 16.0 * max(len(lines) for lines in wrapped) + 8.0
     filled = max(150.0, gap * len(layers))
-    top, left, wide = 26.0, 10.0, 84.0
+    top, left, wide = 26.0, 6.0, 70.0
     bottom = top + filled
     places = label_heights(layers, height=filled - gap / 2, gap=gap)
     out = []
     for layer in layers:
         y, tall = bottom - layer.high * filled, (layer.high - layer.low) * filled
-        paint = "#f4f4f4" if layer.what == "carrier" else fill or "#b0b0b0"
+        paint = "#f4f4f4" if layer.what == "carrier" else "#b0b0b0"
         box = f'x="{left}" y="{y:.2f}" width="{wide}" height="{tall:.2f}"'
         out.append(f'<rect {box} fill="{paint}"/>')
         out.append(
@@ -206,8 +185,8 @@ def cup_svg(
     tall = bottom + 10.0
     patterns = "".join(_pattern(h, ident) for h in sorted({x.hatch for x in layers}))
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" role="img" width="{int(width)}" '
-        f'viewBox="0 0 300 {tall:.0f}" aria-labelledby="{ident}-t {ident}-d" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" role="img" width="212" '
+        f'viewBox="0 0 212 {tall:.0f}" aria-labelledby="{ident}-t {ident}-d" '
         'font-family="sans-serif">'
         f'<title id="{ident}-t">{html.escape(ratio.words)}</title>'
         f'<desc id="{ident}-d">{html.escape(speech)}</desc>'

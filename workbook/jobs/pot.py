@@ -206,8 +206,7 @@ def pot_part(
         big, wrong = "", wrong or error
     ratios = dict.fromkeys(s.ratio for s in recipe.schedule.steps) if recipe.schedule else {}
     cups = "".join(
-        f"<div><p><b>{esc(r)}</b>: {esc(r.words)}</p>"
-        f"{cup_svg(r, colour=recipe.colour, width=240)}</div>"
+        f"<div><p><b>{esc(r)}</b>: {esc(r.words)}</p>{cup_svg(r, recipe.colour)}</div>"
         for r in ratios
     )
     controls = (

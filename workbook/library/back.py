@@ -22,7 +22,7 @@ from matchlib.domain import (
 )
 from matchlib.errors import DomainError, MatchlibError
 from workbook.cup import cup_svg
-from workbook.figures import Raw, areas, esc
+from workbook.figures import areas, esc
 from workbook.page.fields import button, check, choice, field, fold, problem, upload
 from workbook.session import Draft, date_of, draft_panel
 from workbook.session.intake import sent_file
@@ -352,7 +352,7 @@ def _said(entry: CardForm, at: dict[str, str], amending: bool) -> str:
     words = "".join(f"<p>{esc(line)}</p>" for line in lines)
     cups = ""
     for ratio in dict.fromkeys(s.ratio for s in (recipe.schedule.steps if recipe.schedule else ())):
-        cups += f"<figure>{Raw(cup_svg(ratio, colour=recipe.colour, width=236))}</figure>"
+        cups += f"<figure>{cup_svg(ratio, recipe.colour)}</figure>"
     labs = [lab_of(r) for r in draft.panel.readings]
     seen = areas([labs[0]], words="as read", width=236, height=90) if labs else ""
     asked = ""

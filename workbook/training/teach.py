@@ -32,7 +32,7 @@ def draw_day(screen: TrainingScreen) -> tuple[str, str, str]:
     bar: str = field("Colour", "day colour", colour, do="choose", known=known)
     bar += field("Mix ratio, carrier first", "day ratio", ratio, do="choose")
     head = (
-        "<p>Spray in this order and read each card. Say how the next will look before you "
+        "<p>A let-down set: spray in this order and read each card. Say how the next will look before you "
         f'spray it.</p><div class="wb-fields">{bar}</div>'
     )
     caution = (
@@ -48,7 +48,7 @@ def _day(screen: TrainingScreen, colour: str, ratio: str) -> str:
     cards = first_day(
         screen.session.archive.panels(), Colour.parse(colour), ratio=MixRatio.parse(ratio)
     )
-    return f"<h2>A let-down set of {esc(colour)}</h2>" + "".join(
+    return "".join(
         fold(
             f"{i}. {card.recipe}{' · done: ' * bool(card.done)}{', '.join(card.done)}",
             f"<p>{esc(card.teaches)}</p><p>{esc(card.how)}</p>",
