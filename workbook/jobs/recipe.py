@@ -337,7 +337,8 @@ def _chart(work: Work, rows: list[Offer], found: Suggestions) -> str:
     head = '<section class="wb-card" aria-label="Colour chart">'
     key = "".join(f"<li>{esc(r.recipe)}</li>" for r in rows)
     more = fold("Which recipe is which", f"<ol>{key}</ol>", ident="key")
-    return f"{head}{near}{more}{fold(title, wide, ident='reach')}</section>"
+    more += fold(title, wide, ident="reach")
+    return f'{head}{near}<div class="wb-folds">{more}</div></section>'
 
 
 def _compare(work: Work, rows: list[Offer], done: Press | None) -> str:
@@ -346,7 +347,7 @@ def _compare(work: Work, rows: list[Offer], done: Press | None) -> str:
     one = fields.get("one", "0") if fields.get("one", "0") in names else "0"
     two = fields.get("two", "1") if fields.get("two", "1") in names else one
     sides = "".join(
-        f"<div>{split(work.wanted, r.suggestion.lab, width=300, height=120)}<br>"
+        f"<div>{split(work.wanted, r.suggestion.lab, width=300, height=96)}<br>"
         f"{tenths(r.chance)}<p>{esc(_why(r))}</p>"
         f'<p class="wb-num">ΔE00 {number(r.suggestion.delta_e00, 2)} from the aim</p>'
         f"{button('Use this', 'use', r.key, spoken=str(r.recipe))}</div>"

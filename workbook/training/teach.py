@@ -32,8 +32,8 @@ def draw_day(screen: TrainingScreen) -> tuple[str, str, str]:
     bar: str = field("Colour", "day colour", colour, do="choose", known=known)
     bar += field("Mix ratio, carrier first", "day ratio", ratio, do="choose")
     head = (
-        "<p>A let-down set: spray in this order and read each card. Say how the next will look before you "
-        f'spray it.</p><div class="wb-fields">{bar}</div>'
+        "<p>A let-down set: spray in this order, read each card, and say how the next will look "
+        f'before you spray it.</p><div class="wb-fields">{bar}</div>'
     )
     caution = (
         '<p class="wb-caution">Gloves, goggles, extraction; air-fed breathing protection for what '
