@@ -62,16 +62,16 @@ _FIELDS = {
     "area": ("Area", "2 m2, 20 sq ft, or 1.5 m2 to 2 m2"),
     "work": ("Usual job", ", ".join(USUAL_AREAS)),
     "sheet": ("Sheet", "600 mm x 400 mm; add x 2 for both sides"),
-    "tube": ("Tube: diameter and length", "40 mm x 1.2 m"),
-    "sphere": ("Ball: diameter", "120 mm"),
+    "tube": ("Tube: diameter and length", "such as 40 mm x 1.2 m"),
+    "sphere": ("Ball: diameter", "such as 120 mm"),
     "dry_film": ("Dry film of one coat, µm", "from the data sheet, such as 12"),
     "solids": ("Volume solids, %", "of carrier and colour, such as 20"),
-    "used": ("Taken out of the cup", "80 ml"),
-    "used_area": ("Area of that panel", "0.09 m2"),
-    "used_coats": ("Coats on it", "4"),
+    "used": ("Taken out of the cup", "such as 80 ml"),
+    "used_area": ("Area of that panel", "such as 0.09 m2"),
+    "used_coats": ("Coats on it", ""),
     "margin": ("Added for edges, %", "empty: none for a flat area, 10 for shapes"),
     "chance": ("Chance it is enough, %", "95 is usual"),
-    "residue": ("Stays in cup and gun", "15 ml"),
+    "residue": ("Stays in cup and gun", "15 ml is usual"),
     "gun_cup": ("The gun's cup holds", "empty if it does not matter"),
     "mark": ("Measuring cup's marks", "5 ml, for whole marks"),
     "least": ("Least mix worth making", "50 ml is usual"),
@@ -80,9 +80,12 @@ _FIELDS = {
     "coat_min": ("Minutes a coat", "spraying and flash-off, for the hours"),
     "rate": ("Price of an hour", "in your money"),
     "densities": ("Densities, g/ml", "carrier=0.87, cherry=0.95: by the scale too"),
-    "bottle": ("Left in the colour's bottle", "120 ml"),
+    "bottle": ("Left in the colour's bottle", "such as 120 ml"),
     "poured": ("Poured: carrier and colour", "32, 4: compared with the ratio"),
 }
+_RARE = tuple(_FIELDS)[tuple(_FIELDS).index("margin") :]
+"""What the first pot does not ask."""
+
 _START = {
     "shape": "sheet",
     "sheet": "300 mm x 300 mm",
@@ -217,11 +220,15 @@ def pot_part(
     hidden = {*_SHAPES} - {typed["shape"]}
     by_film, by_used = {"dry_film", "solids"}, {"used", "used_area", "used_coats"}
     hidden |= by_film if typed["by"] == "used" else by_used
-    controls += "".join(
-        field(label, f"pot_{name}", typed.get(name, ""), help=said)
+    asked = {
+        name: field(label, f"pot_{name}", typed.get(name, ""), help=said)
         for name, (label, said) in _FIELDS.items()
         if name not in hidden
-    )
+    }
+    rare = "".join(asked.pop(name) for name in _RARE)
+    words = "Cup, hardener, prices, what is left"
+    rest = fold(words, f'<div class="wb-fields">{rare}</div>', ident="rare")
+    controls += "".join(asked.values())
     items = "".join(f"<li>{esc(line)}</li>" for line in lines)
     shelf = ""
     if stock_of(archive) and big:
@@ -234,7 +241,7 @@ def pot_part(
     more = (
         f'<p class="wb-caution">Before you open a tin: {esc(mind)} {esc(DEFERENCE)}</p>'
         f'<ul>{items}</ul><div class="wb-chips">{cups}</div>'
-        f'<div class="wb-fields" data-enter="pot">{controls}</div>'
+        f'<div data-enter="pot"><div class="wb-fields">{controls}</div>{rest}</div>'
         + button("Work it out", "pot", quiet=True)
         + fold("Stock", _stock(archive), ident="stock")
     )
