@@ -336,7 +336,7 @@ def _chart(work: Work, rows: list[Offer], found: Suggestions) -> str:
     wide = lab_chart(bare, reachable=reach, order=order, title=title)
     head = '<section class="wb-card" aria-label="Colour chart">'
     key = "".join(f"<li>{esc(r.recipe)}</li>" for r in rows)
-    more = fold("Which recipe is which", f"<ol>{key}</ol>", ident="key")
+    more: str = fold("Which recipe is which", f"<ol>{key}</ol>", ident="key")
     more += fold(title, wide, ident="reach")
     return f'{head}{near}<div class="wb-folds">{more}</div></section>'
 
