@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from typing import TYPE_CHECKING, Any
 
-from matchlib.cautions import cautions_at
+from matchlib.cautions import DEFERENCE, cautions_at
 from matchlib.correction import SANDING
 from matchlib.explain import clear_change
 from matchlib.trade import troubles_at
@@ -110,13 +110,15 @@ def spray_page(
     )
     rest = wrong if wrong is not None and at_pot is None and at_booth is None else None
     troubles = trouble_list(troubles_at("colour"))
-    air = next((c.first for c in cautions_at("spray") if "isocyanate" in c.text.lower()), "")
+    mind = cautions_at("spray")
+    first = f"The data sheet decides flash and recoat times. {mind[0].first}"
+    safety = "".join(f"<p>{esc(words)}</p>" for words in (*(c.text for c in mind), DEFERENCE))
     return Raw(
         f'{problem(rest)}<section class="wb-card" aria-label="Pot">'
         f'<div class="wb-recrow"><h2>{esc(head)}</h2>{ready}</div>{on}{pot}</section>'
         f'{_table(work, booth)}<div class="wb-folds">{today}'
         f"{fold('When it goes wrong', troubles, ident='troubles')}</div>"
-        f'<p class="wb-caution">The data sheet decides flash and recoat times. {esc(air)}</p>'
+        f'<div class="wb-caution">{fold(first, safety, ident="safety")}</div>'
     )
 
 
