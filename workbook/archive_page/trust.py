@@ -151,7 +151,6 @@ def draw_drift(screen: ArchiveScreen) -> tuple[str, str]:
         y_name=name.split(",")[0],
         band=(low, high) if values else None,
         band_name="the middle half",
-        width=800,
     )
     told = "".join(
         f"<p><b>{esc(part)}</b>: {esc(_trend(rows, name))}</p>" for part, rows in some.items()

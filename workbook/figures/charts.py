@@ -232,14 +232,12 @@ def timeline(
     y_name: str,
     band: tuple[float, float] | None = None,
     band_name: str = "usual spread",
-    width: int = 640,
-    height: int = 220,
 ) -> Raw:
     """Return values in the order of their dates, one shape a series.
 
-    `title`, `y_name`: what it shows; what is on the upright axis, with its unit. `width`, `height`:
-    of the plot [px].
+    `title`, `y_name`: what it shows; what is on the upright axis, with its unit.
     """
+    width, height = 620, 220  # of the plot [px]
     points = [(d.toordinal(), v) for rows in series.values() for d, v in rows]
     if not points:
         return _empty(title, "No dated panels.")
@@ -289,12 +287,12 @@ def bars(
     unit: str = "%",
     most: float | None = None,
     digits: int = 0,
-    width: int = 300,
 ) -> Raw:
     """Return level bars, each with its name and number.
 
-    `most`: value of a full bar; the largest value if left out. `width`: of a full bar [px].
+    `most`: value of a full bar; the largest value if left out.
     """
+    width = 300  # of a full bar [px]
     full = most if most is not None else max([*values, 1e-12])
     room = 16 + max((7.2 * len(n) for n in names), default=0)
     body = [text(0, 15, title, cls="wb-title")]

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 __all__ = ["card_grid", "coverage_picture", "twins_picture"]
 
-_MOST_CHIPS = 14
+_MOST_CHIPS, _MOST_TWINS = 14, 6
 _WIDE, _TALL = 142, 42
 
 
@@ -88,15 +88,13 @@ def coverage_picture(
     )
 
 
-def twins_picture(
-    found: Sequence[tuple[Recipe, Sequence[tuple[Panel, Lab]], float]], *, most: int = 6
-) -> Raw:
+def twins_picture(found: Sequence[tuple[Recipe, Sequence[tuple[Panel, Lab]], float]]) -> Raw:
     """Return cards of one recipe edge to edge, a row a recipe.
 
     Returned: HTML; empty where nothing was sprayed twice.
     """
     rows = []
-    for recipe, cards, apart in found[:most]:
+    for recipe, cards, apart in found[:_MOST_TWINS]:
         labs, codes = [lab for _, lab in cards], ", ".join(p.code for p, _ in cards)
         told = ", ".join(f"{p.code} {numbers(lab)}" for p, lab in cards)
         image = areas(labs, words=told, width=96 * len(labs) + 16, height=76)

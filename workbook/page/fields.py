@@ -138,9 +138,9 @@ def check(label: str, name: str, value: str, on: bool, *, do: str = "", chip: An
     )
 
 
-def radio(label: str, name: str, value: str, on: bool, *, do: str = "") -> Raw:
+def radio(label: str, name: str, value: str, on: bool) -> Raw:
     """Return one of several of which one counts; parameters as for `check`."""
-    return Raw(check(label, name, value, on, do=do).replace('"checkbox"', '"radio"', 1))
+    return Raw(check(label, name, value, on).replace('"checkbox"', '"radio"', 1))
 
 
 def chips(words: str, inner: Iterable[str]) -> Raw:

@@ -127,17 +127,14 @@ class Page(anywidget.AnyWidget):
         """The page, with the widgets that stand by themselves."""
         return widgets.VBox([self, self._beside])
 
-    def offer(self, name: str, content: bytes, kind: str = "application/pdf") -> None:
-        """Hand a file to the browser, once.
-
-        `name`: under which it is saved. `content`: of it. `kind`: its media type.
-        """
+    def offer(self, name: str, content: bytes) -> None:
+        """Hand a PDF to the browser, once, to be saved under this name."""
         import base64
 
         self._offered += 1  # so that the same file can be handed over twice
         self.download = {
             "name": name,
-            "data": f"data:{kind};base64,{base64.b64encode(content).decode()}",
+            "data": f"data:application/pdf;base64,{base64.b64encode(content).decode()}",
             "turn": self._offered,
         }
 
