@@ -61,4 +61,4 @@ def areas(
         filled(edge + i * each, edge, each - gap, height - 2 * edge, lab)
         for i, lab in enumerate(some)
     )
-    return picture(body, width=width, height=height, title=words, cls="wb-split")
+    return picture(body, width=width, height=height, title=words)

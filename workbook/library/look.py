@@ -243,7 +243,7 @@ def _for_customer(screen: LibraryScreen, cards: object, code: str) -> str:
     return frame(
         "Our colours",
         f'<p class="wb-muted">A screen cannot show a colour as it is: ask for the card.</p>'
-        f'<div class="wb-large">{large}</div>{grid}<p class="wb-bar">{more}</p>',
+        f'{large}{grid}<p class="wb-bar">{more}</p>',
         place="show",
         forward=button("Back to the workshop", "part", "cards", quiet=True),
     )

@@ -59,7 +59,7 @@ def steps_list(
     told = []
     for name, words, mark in steps:
         here = name == now
-        shape = "wb-now" if here else "wb-past" if name in past else ""
+        shape = "wb-now" if here else ""
         ring = f"<span>{esc('✓' if name in past and not here else mark)}</span>"
         current = ' aria-current="step"' if here else ""
         off = ' disabled=""' if name in shut else ""

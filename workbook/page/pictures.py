@@ -143,7 +143,7 @@ def tenths(probability: float, words: str = "cards pass", *, more: str = "") -> 
     marks = "".join(f'<i class="{"wb-on" if i < count else ""}"></i>' for i in range(10))
     line = f'<p class="wb-muted">{esc(more)}</p>' if more else ""
     return Raw(
-        f'<div class="wb-odds"><span class="wb-tenths" aria-hidden="true">{marks}</span>'
+        f'<div><span class="wb-tenths" aria-hidden="true">{marks}</span>'
         f"<p><b>{said}</b> {esc(words)}</p>{line}</div>"
     )
 
@@ -168,4 +168,4 @@ def axes(rows: Iterable[tuple[str, str, float, float]]) -> Raw:
             f'<div class="wb-axis"><span>{esc(less)}</span>{drawn}'
             f"<span>{esc(more)}</span><b>{'+' * (value >= 0.05)}{number(value)}</b></div>"
         )
-    return Raw(f'<div class="wb-axes">{"".join(told)}</div>')
+    return Raw(f"<div>{''.join(told)}</div>")

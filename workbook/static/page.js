@@ -128,7 +128,7 @@ export default {
       }
     };
     const draw = () => {
-      const place = root.querySelector(".wb-top, main h1")?.dataset.place;
+      const place = root.querySelector("main h1")?.dataset.place;
       const held = root.contains(document.activeElement) ? document.activeElement : null;
       for (const slot of root.querySelectorAll("[data-slot]")) for (const guest of [...slot.children]) el.append(guest);
       children(root, clean(model.get("html")));
