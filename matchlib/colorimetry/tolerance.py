@@ -131,34 +131,12 @@ class Tolerance:
         return worst
 
     def metric(self, lab: ArrayLike) -> Array:
-        """Return the quadratic form that the difference is near a colour.
-
-        Parameters
-        ----------
-        lab : array_like, shape (3,)
-            CIELAB.
-
-        Returns
-        -------
-        ndarray, shape (3, 3)
-            G, so that the difference squared is near dᵀ G d; for a box the ellipsoid inside it.
-        """
+        """Return G (3, 3), by which the difference squared is near dᵀ G d at a colour."""
         axes = self.stretch(lab)
         return np.asarray(axes.T @ axes)
 
     def stretch(self, lab: ArrayLike) -> Array:
-        """Return the axes in which the difference is a length near a colour.
-
-        Parameters
-        ----------
-        lab : array_like, shape (3,)
-            CIELAB.
-
-        Returns
-        -------
-        ndarray, shape (3, 3)
-            S, so that the difference is near the length of S d; for a box near its greatest part.
-        """
+        """Return S (3, 3), by which the difference is near the length of S d at a colour."""
         at = np.asarray(lab, float)
         if self.kind == "ΔE00":
             return np.asarray(np.linalg.cholesky(delta_e00_metric(at)).T)

@@ -232,22 +232,7 @@ class Belief:
         *,
         source: str = "spectrophotometer",
     ) -> Prediction:
-        """Predict the readings of each recipe's next panel today, under several viewings at once.
-
-        Parameters
-        ----------
-        recipes : sequence of Recipe
-            n recipes.
-        viewings : sequence of Viewing or None
-            m viewings; None for the archive's own.
-        source : str
-            How the next panel would be read.
-
-        Returns
-        -------
-        Prediction
-            As `FilmPredictor.predict_together`, and as in `predict_each`.
-        """
+        """Predict each recipe's next panel today, under several viewings at once."""
         found = [self.linear(recipes, view, sources=source) for view in viewings]
         known = self._known(np.concatenate([f[1] for f in found], axis=1))
         usual = self.model.predict_together(recipes, viewings, source=source)

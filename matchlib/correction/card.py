@@ -231,20 +231,7 @@ class Card:
         )
 
     def outlook(self, recipes: Sequence[Recipe], ahead: Ahead) -> Prediction:
-        """Return what to expect of this card once recipes are on it.
-
-        Parameters
-        ----------
-        recipes : sequence of Recipe
-            All that would be on the card, n of them.
-        ahead : Ahead
-            Of the same recipes, under m viewings.
-
-        Returns
-        -------
-        Prediction
-            Of the card as it will be read; in `spray` is all that its own coats add.
-        """
+        """Return what to expect of this card once recipes are on it."""
         by, model = ahead.slope, self.before.model
         known = by @ self.known @ by.transpose(0, 2, 1)
         spray = by @ (self.covariance - self.known) @ by.transpose(0, 2, 1)

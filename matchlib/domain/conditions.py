@@ -83,18 +83,7 @@ class Conditions:
         )
 
     def over(self, usual: Conditions) -> Conditions:
-        """Return these conditions, filled up from others where something is not known.
-
-        Parameters
-        ----------
-        usual : Conditions
-            What holds where nothing is said.
-
-        Returns
-        -------
-        Conditions
-            A lot or batch that is said replaces that of its own colour or ground alone.
-        """
+        """Return these conditions, filled up from others where something is not known."""
         return replace(
             self,
             sprayer=self.sprayer or usual.sprayer,

@@ -246,24 +246,7 @@ class Recipe:
         return Recipe(self.ground, None, CoatSchedule(laid + added), clear)
 
     def recoloured(self, own: Colour, other: Colour) -> Recipe:
-        """Return the recipe with one of its colours exchanged for another, in all of its coats.
-
-        Parameters
-        ----------
-        own, other : Colour
-            What is on the panel, and what shall be instead.
-
-        Returns
-        -------
-        Recipe
-            With the same coats, ratios and clear coat.
-
-        Examples
-        --------
-        >>> layered = Recipe.of("silver", schedule="2@6:1 cherry, 1@4:1 honey")
-        >>> str(layered.recoloured(Colour.parse("honey"), Colour.parse("moss")).schedule)
-        '2@6:1 cherry, 1@4:1 moss'
-        """
+        """Return the recipe with one of its colours exchanged for another, in all of its coats."""
         named = self._named()
         steps = () if named is None else named.steps
         turned = tuple(replace(s, colour=other) if s.colour == own else s for s in steps)

@@ -75,18 +75,7 @@ class CoatStep:
                 )
 
     def alike(self, other: CoatStep) -> bool:
-        """Return whether the coats of two steps are the same, their number apart.
-
-        Parameters
-        ----------
-        other : CoatStep
-            Another step.
-
-        Returns
-        -------
-        bool
-            Of one ratio, colour and mid-coat.
-        """
+        """Return whether the coats of two steps are the same, their number apart."""
         mine, theirs = ((s.ratio, s.colour, s.over) for s in (self, other))
         return mine == theirs
 

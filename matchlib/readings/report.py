@@ -236,18 +236,7 @@ class ImportReport:
         return stream.getvalue()
 
     def refusal(self, *, option: bool = True) -> ImportRefused:
-        """Return the error that says this import was refused.
-
-        Parameters
-        ----------
-        option : bool
-            Whether the caller could take the good rows alone.
-
-        Returns
-        -------
-        ImportRefused
-            With this report in its `report`.
-        """
+        """Return the error that says this import was refused."""
         if self.open:
             questions = counted(len(self.open), "question")
             error = ImportRefused(

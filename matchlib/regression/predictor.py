@@ -186,20 +186,7 @@ class FilmPredictor:
         return lab
 
     def predict_rows(self, table: RecipeTable, illuminant: str, observer: str) -> Array:
-        """Predict Lab of recipes that are written as arrays.
-
-        Parameters
-        ----------
-        table : RecipeTable
-            n rows, in the fit's vocabulary.
-        illuminant, observer : str
-            The light, one for all.
-
-        Returns
-        -------
-        ndarray, shape (n, 3)
-            CIELAB.
-        """
+        """Predict CIELAB (n, 3) of the rows of a table in the fit's vocabulary."""
         fit, parts = self.fitted_, [np.zeros((0, 3))]
         for i in range(0, len(table), CHUNK):
             some = table.take(slice(i, i + CHUNK))
@@ -301,21 +288,7 @@ class FilmPredictor:
     def noise_together(
         self, viewings: Sequence[Viewing], *, source: str = "spectrophotometer"
     ) -> tuple[Array, Array]:
-        """Return what blurs the readings of any one panel under several viewings.
-
-        Parameters
-        ----------
-        viewings : sequence of Viewing
-            m of them.
-        source : str
-            How the panel would be read.
-
-        Returns
-        -------
-        mottle, reading : ndarray, shape (3 m, 3 m)
-            Covariance by what no number explains on a panel, and by the reading; each angle's own,
-            and shared by lights under which one reading is judged.
-        """
+        """Return the covariances (3 m, 3 m) of mottle and of the reading under m viewings."""
         mottle, reading = self.noise_split_
         geometry = np.array([v.geometry for v in viewings])
         alike = np.kron(geometry[:, None] == geometry[None, :], np.eye(3))
@@ -384,18 +357,7 @@ class FilmPredictor:
         return np.concatenate(parts)
 
     def rests_on_lab(self, recipes: Sequence[Recipe]) -> NDArray[np.bool_]:
-        """Return which recipes' spectra rest on Lab readings alone.
-
-        Parameters
-        ----------
-        recipes : sequence of Recipe
-            Of known names.
-
-        Returns
-        -------
-        ndarray of bool, shape (n,)
-            True where a part of it has no spectral reading.
-        """
+        """Return which recipes' spectra rest on Lab readings alone."""
         known = (self.spectral_grounds_, self.spectral_colours_)
         parts = [(r.ground.shares, r.colour.shares if r.colour else {}) for r in recipes]
         return np.array([not (set(g) <= known[0] and set(c) <= known[1]) for g, c in parts], bool)

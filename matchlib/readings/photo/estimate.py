@@ -97,18 +97,7 @@ class PhotoReading:
         return np.array(self.reading.covariance, dtype=np.float64)
 
     def sd_of(self, part: str) -> float:
-        """Return what one part adds, an axis.
-
-        Parameters
-        ----------
-        part : str
-            One of `parts`.
-
-        Returns
-        -------
-        float
-            Root mean square over L*, a* and b* [ΔE*ab].
-        """
+        """Return what one of `parts` adds, root mean square over the axes [ΔE*ab]."""
         return float(np.sqrt(max(np.trace(self.parts[part]), 0.0) / 3.0))
 
     def text(self) -> str:
