@@ -10,6 +10,8 @@ from __future__ import annotations
 
 import re
 import shlex
+import subprocess
+import sys
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -128,3 +130,15 @@ def test_the_worked_session_prints_what_the_readme_says(tmp_path, monkeypatch):
         assert done.exit_code == 0, done.output
         wrong = differences(step.printed, done.stdout.splitlines())
         assert not wrong, "\n".join([f"$ {step.command}", *wrong])
+
+
+def test_what_the_readme_says_to_python_runs(tmp_path):
+    copied(tmp_path)
+    blocks = re.findall(r"^```python\n(.*?)^```$", README.read_text("utf-8"), re.M | re.S)
+    assert blocks
+    for block in blocks:
+        done = subprocess.run(
+            [sys.executable, "-c", block], cwd=tmp_path, capture_output=True, text=True, check=False
+        )
+        assert done.returncode == 0, done.stderr
+        assert "pale gold" in done.stdout
