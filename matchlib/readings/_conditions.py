@@ -28,6 +28,8 @@ _HOT = 45.0  # °C; no booth is sprayed in above
 class ConditionReader:
     """Reads the conditions of the rows of one table; `said` is what was assumed of which rows."""
 
+    measured = frozenset(_UNITS)
+
     def __init__(self, lookup: Lookup) -> None:
         self.lookup = lookup
         self.assumed: dict[str, list[int]] = {}

@@ -17,18 +17,14 @@ from matchlib.readings._grid import CellFault, Row, is_blank
 from matchlib.readings._lookup import Lookup
 from matchlib.readings._measured import MeasuredReader
 from matchlib.readings._recipes import RecipeReader
+from matchlib.readings._rows import OF_GUN, OF_PANEL, OF_STAGE
 from matchlib.readings._styles import read_date
 from matchlib.readings._words import UNKNOWN
 from matchlib.readings.questions import Undecided
 from matchlib.readings.report import listed_rows
 
-__all__ = ["OF_PANEL", "OF_STAGE", "OURS", "Entry", "TableReader", "as_shown", "role_of"]
+__all__ = ["OURS", "Entry", "TableReader", "as_shown", "role_of"]
 
-SETUP = ("tip", "pressure", "fan", "distance", "overlap")
-TEXTS = ("sprayer", "lot", "batch", "note", "customer", "gun", "lots", "drawer")
-NUMBERS = ("humidity", *SETUP)
-OF_PANEL = ("batch", "note", "customer", "drawer")
-OF_STAGE = (*(n for n in TEXTS if n not in OF_PANEL), "temperature", *NUMBERS, "clear_coats")
 OURS = ("import row", "import outcome", "import reasons", "import sheet")
 """Columns of our own report, which is no note when it comes back corrected."""
 _Covariance = tuple[tuple[float, float, float], ...]
@@ -74,25 +70,22 @@ class Entry:
         """Return the stage that the row is of."""
         if self.recipe is None:
             raise FileError("This reading has no back.", remedy="give the file of backs with it.")
-        back = self.back
         return Stage(
             self.recipe,
             readings,
             date=self.sprayed,
-            sprayer=back.get("sprayer", ""),
-            lot=back.get("lot", ""),
-            temperature=back.get("temperature"),
-            humidity=back.get("humidity"),
             log=self.log,
-            setup=GunSetup(back.get("gun", ""), **{n: back.get(n) for n in SETUP}),
-            lots=read_lots(back.get("lots", "")),
-            clear_coats=back.get("clear_coats"),
+            setup=GunSetup(**self._stated(OF_GUN)),
+            lots=read_lots(self.back.get("lots", "")),
+            **self._stated(OF_STAGE),
         )
 
     def panel(self, stages: tuple[Stage, ...]) -> Panel:
         """Return the panel that the row is of; refuses an unusable code or note."""
-        own = {n: self.back[n] for n in OF_PANEL if n in self.back}
-        return Panel(self.code, stages, extra=self.extra, **own)
+        return Panel(self.code, stages, extra=self.extra, **self._stated(OF_PANEL))
+
+    def _stated(self, names: tuple[str, ...]) -> dict[str, Any]:
+        return {name: self.back[name] for name in names if name in self.back}
 
 
 def role_of(lookup: Lookup) -> str:
@@ -137,16 +130,9 @@ class TableReader:
                 entry.recipe = self.recipes.recipe(row)
         with entry.noting():
             self._check_read(row, entry)
-        for name in TEXTS:
+        for name in (*OF_PANEL, *OF_STAGE, *OF_GUN, "lots"):
             with entry.noting():
-                entry.back[name] = lookup.text(row, name)
-        for name in NUMBERS:
-            with entry.noting():
-                entry.back[name] = self.conditions.quantity(row, name)
-        with entry.noting():
-            entry.back["temperature"] = self.conditions.temperature(row)
-        with entry.noting():
-            entry.back["clear_coats"] = lookup.whole(row, "clear_coats")
+                entry.back[name] = self._back(row, name)
         with entry.noting():
             number = lookup.whole(row, "stage")
             entry.stage = 1 if number is None else number
@@ -206,6 +192,15 @@ class TableReader:
         if "source" in measured.unstated:
             assumed.append("read by a spectrophotometer, since the file does not say.")
         return warnings, assumed
+
+    def _back(self, row: Row, name: str) -> Any:
+        if name == "temperature":
+            return self.conditions.temperature(row)
+        if name == "clear_coats":
+            return self.lookup.whole(row, name)
+        if name in self.conditions.measured:
+            return self.conditions.quantity(row, name)
+        return self.lookup.text(row, name)
 
     def _days(self, row: Row, entry: Entry) -> None:
         lookup = self.lookup

@@ -8,13 +8,13 @@ from typing import Any
 
 from matchlib.domain import Panel, Reading, Stage, lots_text
 
-__all__ = ["VIEWING", "ReadingRow", "rows_of"]
+__all__ = ["OF_GUN", "OF_PANEL", "OF_STAGE", "VIEWING", "ReadingRow", "rows_of"]
 
 VIEWING = ("illuminant", "observer", "geometry")
 _OF_READING = ("source", "instrument", "state", "picture", "sd", "covariance")
-_OF_STAGE = ("sprayer", "lot", "temperature", "humidity", "clear_coats", "log")
-_OF_GUN = ("gun", "tip", "pressure", "fan", "distance", "overlap")
-_OF_PANEL = ("batch", "drawer", "customer", "note")
+OF_STAGE = ("sprayer", "lot", "temperature", "humidity", "clear_coats")
+OF_GUN = ("gun", "tip", "pressure", "fan", "distance", "overlap")
+OF_PANEL = ("batch", "note", "customer", "drawer")
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,9 +37,9 @@ class ReadingRow:
             **stage.recipe.cells,
             **{name: getattr(reading, name, None) for name in _OF_READING},
             **{name: getattr(viewing, name, None) for name in VIEWING},
-            **{name: getattr(stage, name) for name in _OF_STAGE},
-            **{name: getattr(stage.setup, name) for name in _OF_GUN},
-            **{name: getattr(self.panel, name) for name in _OF_PANEL},
+            **{name: getattr(stage, name) for name in (*OF_STAGE, "log")},
+            **{name: getattr(stage.setup, name) for name in OF_GUN},
+            **{name: getattr(self.panel, name) for name in OF_PANEL},
             "lots": lots_text(stage.lots),
             "source": "none" if reading is None else reading.source,
         }

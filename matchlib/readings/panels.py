@@ -12,8 +12,6 @@ from matchlib.errors import FileError, MatchlibError
 from matchlib.readings._cells import heading
 from matchlib.readings._columns import ask_column
 from matchlib.readings._entries import (
-    OF_PANEL,
-    OF_STAGE,
     OURS,
     Entry,
     TableReader,
@@ -24,6 +22,7 @@ from matchlib.readings._grid import is_blank
 from matchlib.readings._header import Table
 from matchlib.readings._joining import folded_code, joined
 from matchlib.readings._lookup import Lookup
+from matchlib.readings._rows import OF_GUN, OF_PANEL, OF_STAGE
 from matchlib.readings.questions import Asking, Choice, Question, Undecided
 from matchlib.readings.report import (
     ALONE,
@@ -356,7 +355,7 @@ def _merge_stage(entries: list[Entry], number: int, intake: _Intake) -> Stage:
         )
     whole = replace(
         first,
-        back=_agreed(entries, OF_STAGE, intake),
+        back=_agreed(entries, (*OF_STAGE, *OF_GUN, "lots"), intake),
         sprayed=min((e.sprayed for e in entries if e.sprayed), default=None),
         log=max((e.log for e in entries), key=len),
     )
