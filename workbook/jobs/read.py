@@ -10,7 +10,7 @@ from matchlib.colorimetry import delta_lch
 from workbook.figures import Raw, areas, esc, numbers, protocol_list
 from workbook.jobs.rail import materials
 from workbook.page.fields import button, check, field, fold, problem, upload
-from workbook.page.pictures import axes, coats, coats_words, split, tenths
+from workbook.page.pictures import axes, coats, coats_words, spaced, split, tenths
 from workbook.session.targets import lab_of
 from workbook.session.work import Work
 
@@ -63,8 +63,8 @@ def ways_of(work: Work, advice: Advice, steering: Steering | None, panel: Panel)
         else:
             how = "From the cup."
         more = ", then ".join(
-            f"{s.coats} more coat{'s' * (s.coats != 1)} of {s.ratio}" for s in added.steps
-        ).replace(":", " : ")
+            f"{s.coats} more coat{'s' * (s.coats != 1)} of {spaced(s.ratio)}" for s in added.steps
+        )
         ways.append(
             Way(
                 f"Put {more} on this card",

@@ -12,7 +12,7 @@ from matchlib.trade import troubles_at
 from workbook.figures import Raw, esc, trouble_list
 from workbook.jobs.pot import pot_part
 from workbook.page.fields import button, check, chips, field, fold, problem
-from workbook.page.pictures import read_as
+from workbook.page.pictures import read_as, spaced
 from workbook.session.typed import number_typed
 from workbook.session.work import Coat, Work
 
@@ -176,7 +176,7 @@ def _table(work: Work, booth: dict[str, str]) -> str:
 def _coat(
     coat: Coat, lab: Any, *, press: bool, clock: bool, flash: float, after: list[Coat]
 ) -> str:
-    ratio = str(coat.ratio).replace(":", " : ")
+    ratio = spaced(coat.ratio)
     at = coat.log.at if coat.log is not None else None
     when = f"{at:%H:%M}" if at is not None else "laid" if coat.laid else ""
     told = ""

@@ -23,6 +23,7 @@ __all__ = [
     "cut",
     "read_as",
     "recipe_title",
+    "spaced",
     "split",
     "tenths",
 ]
@@ -34,6 +35,11 @@ def recipe_title(recipe: Recipe) -> Raw:
     return Raw(f"{colours or 'bare'} over <b>{esc(recipe.ground)}</b>")
 
 
+def spaced(words: object) -> str:
+    """Return words whose ratios stand apart, and are not broken at the end of a line."""
+    return str(words).replace(":", "\u00a0:\u00a0")
+
+
 def coats_words(recipe: Recipe) -> str:
     """Return a recipe's coats in a line, ``2 coats of 4.5:1, 1 of 9:1, clear``."""
     steps = () if recipe.schedule is None else recipe.schedule.steps
@@ -41,7 +47,7 @@ def coats_words(recipe: Recipe) -> str:
     told = [
         f"{s.coats} coat{'s' * (s.coats != 1)} of "
         + (f"{s.colour} at " if several and s.colour else "")
-        + str(s.ratio).replace(":", " : ")
+        + spaced(s.ratio)
         for s in steps
     ]
     clear = [] if recipe.clear is None else ["clear" if recipe.clear == "yes" else recipe.clear]
