@@ -26,6 +26,8 @@ def test_a_card_that_misses_is_built_on_and_stays_one_card(screen: JobsScreen) -
     shown = press(screen, "read", lab="28.6 46.3 30.1")
     assert "○ Not yet: ΔE00 1.3" in shown
     assert 'aria-label="lighter by 1.5"' in shown
+    assert "Close it as matched all the same" in press(screen, "step", "done")
+    press(screen, "step", "read")
     _, ways, _ = screen.judged(screen.job)
     assert ways[0].on == card
     before = screen.job.panel.recipe.schedule.coats
@@ -34,6 +36,7 @@ def test_a_card_that_misses_is_built_on_and_stays_one_card(screen: JobsScreen) -
     press(screen, "coat", str(before + 1))
     press(screen, "clear")
     assert "● Passes" in press(screen, "read", lab="27.1 45.8 28.4")
+    assert "all the same" not in press(screen, "step", "done")
     panel = screen.session.archive.panel(card)
     assert [len(s.readings) for s in panel.stages] == [1, 1]
     assert screen.job.job.panels == (card,)
@@ -179,6 +182,7 @@ def test_troubles_and_protocol_are_at_hand_where_they_matter(screen: JobsScreen)
     sprayed(begun(screen))
     shown = press(screen, "step", "spray")
     assert "Tiger stripes" in shown
+    assert "tell the employer and a doctor" in shown, "symptoms, where it is sprayed"
     assert "Before you open a tin" in shown
     assert 'href="train_on_grounds.ipynb?part=words&amp;word=word-overlap"' in shown
     assert "White tile" in press(screen, "step", "read")

@@ -227,6 +227,13 @@ def test_a_beginner_names_nothing_twice_and_reads_as_the_instrument_does(
     assert len(nothing.archive.panel("my second").readings) == 2, "a card that is there is that one"
 
 
+def test_a_shop_in_use_is_not_asked_for_its_first_cards(shop: Session) -> None:
+    screen = LibraryScreen(shop)
+    press(screen, "open")
+    assert "Name your grounds" in press(screen, "part", "begin")
+    assert " left" not in plain(press(screen, "step", "first"))
+
+
 def test_a_bundle_and_a_file_with_bad_rows_are_told_apart(
     shop: Session, nothing: Session, tmp_path: Path
 ) -> None:

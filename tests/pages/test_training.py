@@ -49,8 +49,17 @@ def test_an_exercise_stands_in_the_address_and_is_recorded_once(shop: Session) -
     press(screen, "guess", "0", kind="coats", trainee="Ines")
     (held,) = load_attempts(shop.archive, "Ines")
     assert f"Card {held['panel']}." in page
-    assert f"ΔE00 {held['miss']:.1f} away" in page
+    assert f"{held['miss']:.1f}" in plain(page)
     assert load_attempts(shop.archive, "") == []
+    page = plain(press(screen, "choose", trainee=""))
+    assert "Everybody on record" in page
+    assert "Ines 1 " in page, "who teaches sees each trainee"
+
+
+def test_a_lesson_is_worked_out_for_whoever_comes_by_its_address(shop: Session) -> None:
+    screen = TrainingScreen(shop)
+    screen.address = {"part": "lessons"}
+    assert "Your cards" in press(screen, "open")
 
 
 def test_a_ratio_is_marked_with_its_sum(shop: Session) -> None:

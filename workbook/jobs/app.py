@@ -190,7 +190,13 @@ class JobsScreen(BaseScreen):
         body = done_page(work, self.error)
         if not work.job.open:
             return f"{work.job.name}: done", body, button("Back to the jobs", "jobs", go=True)
-        return f"{work.job.name}: finish", body, button("Close it as matched", "matched", go=True)
+        try:
+            advice, *_ = self.judged(work)
+        except MatchlibError:  # read in another way than the target
+            advice = None
+        passes = advice is not None and verdict_of(advice)[0]
+        words = "Close it as matched" + " all the same" * (not passes)
+        return f"{work.job.name}: finish", body, button(words, "matched", go=passes)
 
     # Worked out once for as long as nothing has changed
 

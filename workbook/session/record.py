@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from matchlib.archive import Archive
 
-__all__ = ["keep_attempt", "load_attempts"]
+__all__ = ["keep_attempt", "load_attempts", "trainees"]
 
-_MOST = 500
+_MOST, _KEY = 500, "training: "
 
 
 def _key(trainee: str) -> str:
-    return "training: " + " ".join(trainee.split()).casefold()[:150]
+    return _KEY + " ".join(trainee.split()).casefold()[:150]
 
 
 def load_attempts(archive: Archive, trainee: str) -> list[dict[str, Any]]:
@@ -26,6 +26,12 @@ def load_attempts(archive: Archive, trainee: str) -> list[dict[str, Any]]:
         return []
     held = archive.setting(_key(trainee), [])
     return [a for a in held if isinstance(a, dict)] if isinstance(held, list) else []
+
+
+def trainees(archive: Archive) -> dict[str, list[dict[str, Any]]]:
+    """Return the attempts of everybody on record, by name."""
+    names = (key.removeprefix(_KEY) for key in sorted(archive.settings(_KEY)))
+    return {name.title(): load_attempts(archive, name) for name in names}
 
 
 def keep_attempt(archive: Archive, trainee: str, **attempt: Any) -> None:

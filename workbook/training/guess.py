@@ -12,7 +12,7 @@ from matchlib.lessons import KINDS, Exercise, Marked, make_drill, make_exercise,
 from workbook.figures import areas, esc, minus, number, numbers, table
 from workbook.page.fields import button, choice, fold
 from workbook.page.pictures import split
-from workbook.session.record import keep_attempt, load_attempts
+from workbook.session.record import keep_attempt, load_attempts, trainees
 
 if TYPE_CHECKING:
     from workbook.page import Press
@@ -167,10 +167,21 @@ def _shown(found: Exercise, marked: Marked) -> str:
     return table(heads, rows, caption="The answers", right=heads[2:3])
 
 
+def _everybody(screen: TrainingScreen) -> str:
+    """How far each trainee is, for who teaches them."""
+    rows = []
+    for who, held in trainees(screen.session.archive).items():
+        right, off = sum(a["passed"] for a in held), median(a["miss"] for a in held)
+        rows.append([who, len(held), right, number(off)])
+    heads = ["trainee", "asked", "right", "median ΔE00 off"]
+    whole = table(heads, rows, caption="Everybody on record", right=heads[1:])
+    return str(fold("Everybody on record", whole, ident="everybody")) if rows else ""
+
+
 def _record(screen: TrainingScreen) -> str:
     held = load_attempts(screen.session.archive, screen.trainee)
     if not held:
-        return ""
+        return _everybody(screen)
     rows = []
     for kind, question in KINDS.items():
         some = [a for a in held if a["kind"] == kind]
