@@ -362,7 +362,7 @@ def test_a_match_is_as_even_as_the_order_says_at_every_angle(room):
     assert [t["schedule"] for t in told] == [str(s.recipe.schedule) for s in own]
     assert [t["schedule"] for t in told] != [str(s.recipe.schedule) for s in free]
     words = refused(*MATCH, "both.csv", "--max-unevenness", 0, cwd=room)
-    assert "lets nothing pass" in words
+    assert "This is no limit of unevenness" in words
 
 
 def test_out_of_reach_is_said_at_the_angle_that_misses_most(room):

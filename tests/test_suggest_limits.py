@@ -37,6 +37,7 @@ def test_the_ratio_range_is_read_whichever_way_round(ends: tuple[object, object]
         {"blend_parts": 1},
         {"stock": {"violet": 500.0}},
         {"max_unevenness": 0.0},
+        {"max_unevenness": float("inf")},
     ],
 )
 def test_impossible_limits_are_refused(wrong: dict[str, object]) -> None:

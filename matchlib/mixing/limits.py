@@ -130,9 +130,9 @@ class Limits:
                 got="a stock alone",
                 remedy="give the area and the use of a coat as well.",
             )
-        if self.max_unevenness is not None and not self.max_unevenness > 0:
+        if self.max_unevenness is not None and not 0 < self.max_unevenness < math.inf:
             raise DomainError(
-                "This limit of unevenness lets nothing pass.",
+                "This is no limit of unevenness.",
                 expected="a difference above 0",
                 got=f"{self.max_unevenness:g}",
                 remedy="1 is a difference just seen side by side.",
