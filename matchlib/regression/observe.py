@@ -17,6 +17,7 @@ from matchlib.colorimetry import GRID, interpolate_reflectance, weights, white_p
 from matchlib.colorimetry.lab import xyz_to_lab_with_jacobian
 from matchlib.domain import Viewing
 from matchlib.errors import FitError
+from matchlib.regression.frames import spectral_columns
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -148,9 +149,9 @@ def _split(y: ArrayLike | pd.DataFrame, count: int) -> tuple[Array, Array]:
     columns = list(getattr(y, "columns", ()))
     columns = [] if columns == list(range(len(columns))) else columns
     named = [c for c in columns if c in ("L", "a", "b")]
-    numbers = [c for c in columns if _is_number(c)]
+    frame: pd.DataFrame = y  # type: ignore[assignment]  # where it has columns
+    numbers = spectral_columns(frame) if columns else []
     if columns and len(named) in (0, 3) and len(named) + len(numbers) == len(columns):
-        frame: pd.DataFrame = y  # type: ignore[assignment]  # it has columns
         if named:
             lab = frame[["L", "a", "b"]].to_numpy(float)
         if numbers:
@@ -168,13 +169,6 @@ def _split(y: ArrayLike | pd.DataFrame, count: int) -> tuple[Array, Array]:
         got=f"{values.shape}{told}",
         remedy="give one reading a row, in columns L, a, b, or named by their wavelengths [nm].",
     )
-
-
-def _is_number(name: object) -> bool:
-    try:
-        return float(name) > 0.0  # type: ignore[arg-type]  # tried
-    except (TypeError, ValueError):
-        return False
 
 
 def _gridded(nm: Array, values: Array) -> Array:

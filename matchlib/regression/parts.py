@@ -1,7 +1,6 @@
 """Parts of a prediction beside the law's own.
 
-What the library adds, what differs from panel to panel, what a reading adds, and what no panel can
-have told.
+What the library adds, what differs from panel to panel, and what no panel can have told.
 """
 
 from __future__ import annotations
@@ -13,9 +12,8 @@ from numpy.typing import NDArray
 
 from matchlib.regression.law import FilmLaw, State
 from matchlib.regression.library import features
-from matchlib.regression.observe import PHOTO, SPECTRO, lab_of
+from matchlib.regression.observe import lab_of
 from matchlib.regression.residuals import THIRDS
-from matchlib.regression.sizes import Sizes
 from matchlib.regression.solve import FittedLaw
 from matchlib.regression.stacking import bare_rows
 from matchlib.regression.table import RecipeTable
@@ -24,7 +22,7 @@ from matchlib.regression.unusual import unusual_rows
 if TYPE_CHECKING:
     from matchlib.regression.predictor import FilmPredictor
 
-__all__ = ["library_part", "noise_split", "own_spread", "unknown_blend"]
+__all__ = ["library_part", "own_spread", "unknown_blend"]
 
 Array = NDArray[np.float64]
 
@@ -44,15 +42,6 @@ def library_part(
     change, variance[rows] = model.library_.predict(features(bare, some.strength))
     gap[rows] = bare + change - lab[rows]
     return share, gap, variance
-
-
-def noise_split(sizes: Sizes, reading: dict[int, float]) -> tuple[float, dict[str, float]]:
-    """Variance a Lab axis of what no number explains on a panel, and of a reading by source."""
-    noise = sizes.noise
-    mottle = max(noise[SPECTRO] ** 2 - reading[SPECTRO] ** 2, 1e-6)
-    instrument = min(reading[SPECTRO] ** 2, noise[SPECTRO] ** 2)
-    photo = max(noise[PHOTO] ** 2 - mottle, instrument)
-    return mottle, {"spectrophotometer": instrument, "photo": photo}
 
 
 def own_spread(

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from matchlib.colorimetry import GRID
 from matchlib.domain import Conditions, Recipe, Viewing
 from matchlib.regression.frames import rows_of
-from matchlib.regression.observe import lab_of
-from matchlib.regression.parts import library_part, noise_split, own_spread, unknown_blend
+from matchlib.regression.observe import PHOTO, SPECTRO, lab_of
+from matchlib.regression.parts import library_part, own_spread, unknown_blend
 from matchlib.regression.prediction import Prediction
 from matchlib.regression.reach import unknown_scatter
 from matchlib.regression.report import FitReport, report_of
@@ -328,7 +328,11 @@ class FilmPredictor:
     @property
     def noise_split_(self) -> tuple[float, dict[str, float]]:
         """Variance a Lab axis of what no number explains on a panel, and of a reading by source."""
-        return noise_split(self.fitted_.sizes, self.reading_noise_)
+        noise, reading = self.fitted_.sizes.noise, self.reading_noise_
+        mottle = max(noise[SPECTRO] ** 2 - reading[SPECTRO] ** 2, 1e-6)
+        instrument = min(reading[SPECTRO] ** 2, noise[SPECTRO] ** 2)
+        photo = max(noise[PHOTO] ** 2 - mottle, instrument)
+        return mottle, {"spectrophotometer": instrument, "photo": photo}
 
     def report(self) -> FitReport:
         """Return what was learnt, in units, and the errors of panels left out by kind of reach."""

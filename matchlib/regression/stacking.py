@@ -168,9 +168,10 @@ def _learnt(missed: dict[int, _Missed], *, least: float, library: bool) -> Stack
     for kind, m in missed.items():
         groups[kind] = m.groups
         dof[kind] = max(FEWEST, m.groups - 1.0)
-        inflation[kind] = max(_inflation(m), least)
+        asked, likeliest = _inflation(m)
+        inflation[kind] = max(asked, least)
         if library:
-            weight[kind] = _weight(m, _likeliest(m))
+            weight[kind] = _weight(m, likeliest)
         both = (1.0 - weight[kind]) * m.law + weight[kind] * m.library
         for i, guess in enumerate((m.law, m.library, both)):
             errors[i, kind] = np.median(delta_e00(m.lab, guess))
@@ -183,28 +184,20 @@ def _learnt(missed: dict[int, _Missed], *, least: float, library: bool) -> Stack
     return Stack(weight, inflation, dof, groups, *errors)
 
 
-def _inflation(m: _Missed) -> float:
+def _inflation(m: _Missed) -> tuple[float, float]:
+    """What groups ask for on average, and what all of them together find likeliest."""
     away = (m.lab - m.law)[:, None, :, None]
     total = m.own[:, None] + LEVELS[None, :, None, None] * m.known[:, None]
     density = m.worth[:, None] * _log_density(away, total)
     belief = -0.5 * (np.log(LEVELS / USUAL) / FIRMNESS) ** 2
     # Groups differ (a solid among flakes), and the mean of what each asks for is what a reading
-    # to come will stray by; what all of them together find likeliest is less.
+    # to come will stray by. What all of them together find likeliest is less: the library's rival.
     asked = []
     for group in range(m.groups):
         told = density[m.group == group].sum(axis=0) + belief
         share = np.exp(told - told.max())
         asked.append(float(share @ LEVELS / share.sum()))
-    return float(np.mean(asked))
-
-
-def _likeliest(m: _Missed) -> float:
-    """The growth under which all groups together are likeliest, as the library's rival."""
-    away = (m.lab - m.law)[:, None, :, None]
-    density = m.worth @ _log_density(
-        away, m.own[:, None] + LEVELS[:, None, None] * m.known[:, None]
-    )
-    return float(LEVELS[np.argmax(density)])
+    return float(np.mean(asked)), float(LEVELS[np.argmax(density.sum(axis=0))])
 
 
 def _weight(m: _Missed, inflation: float) -> float:

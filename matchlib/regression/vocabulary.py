@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,13 +58,7 @@ class Vocabulary:
         grounds = sorted({n for r in distinct for n in r.ground.shares})
         colours = sorted({n for r in distinct for c, _ in r.layers for n in c.shares})
         place = {n: i for i, n in enumerate(grounds)}
-        pairs = {
-            (place[a], place[b])
-            for r in distinct
-            for a in r.ground.shares
-            for b in r.ground.shares
-            if place[a] < place[b]
-        }
+        blends = {pair for r in distinct for pair in combinations(sorted(r.ground.shares), 2)}
         seen = [geometry_group(g) for g in geometries]
         ranked = sorted(set(seen), key=lambda g: (-seen.count(g), g))
         clears = {("clear", r.clear) for r in distinct if r.clear}
@@ -75,7 +70,7 @@ class Vocabulary:
         return cls(
             tuple(grounds),
             tuple(colours),
-            tuple(sorted(pairs)),
+            tuple(sorted((place[a], place[b]) for a, b in blends)),
             tuple(ranked),
             tuple(sorted(shared)),
             (min(days), max(days)) if many else (),
