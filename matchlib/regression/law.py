@@ -298,7 +298,8 @@ class FilmLaw:
             by_scatter=slope * phi * veil,
             by_veil=slope * inner,
             by_k2=by_k2,
-            if_diffuse=gain * change_if_diffuse(np.exp(mixed), a, k2=k2),
+            if_diffuse=gain
+            * change_if_diffuse(np.minimum(np.exp(mixed), most), np.maximum(a, 0.0), k2=k2),
             by_gain=0.06 * core * uncleared[:, None],
             by_haze=(np.where(uncleared, 0.8, 1.0) * haze)[:, None] * scale,
             absorption=absorption,
