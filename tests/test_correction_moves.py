@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -66,3 +67,25 @@ def test_one_thing_less_changed_is_worth_two_in_a_hundred(recipe: Recipe) -> Non
     assert best_of([one(0.50, 2), one(0.47, 0)]).changes == 0
     assert best_of([one(0.50, 2), one(0.45, 0)]).changes == 2
     assert best_of([]) is None
+
+
+def test_the_words_of_a_move_say_which_way_it_goes(recipe: Recipe) -> None:
+    told = set()
+    for move in moves(recipe, Limits(), ())[1:]:
+        assert move.recipe.schedule is not None
+        assert recipe.schedule is not None
+        more = move.recipe.schedule.coats - recipe.schedule.coats
+        last = move.recipe.schedule.steps[-1].ratio.fraction
+        first = re.split(r",| at ", move.words)[0]
+        for word, holds in (
+            ("more", more > 0),
+            ("fewer", more < 0),
+            ("stronger", last > recipe.schedule.steps[-1].ratio.fraction),
+            ("strengthen", last > recipe.schedule.steps[-1].ratio.fraction),
+            ("weaker", last < recipe.schedule.steps[-1].ratio.fraction),
+            ("cut", last < recipe.schedule.steps[-1].ratio.fraction),
+        ):
+            if word in first.split():
+                assert holds, move.words
+                told.add(word)
+    assert told == {"more", "fewer", "stronger", "strengthen", "weaker", "cut"}
