@@ -178,31 +178,17 @@ def spray_panel(
     >>> even.side_to_side < striped.side_to_side
     True
     """
-    width, height = size_mm
-    cells = (max(width, height) / cell_mm) if cell_mm > 0 else math.inf
-    if not (min(width, height) >= 80 and cells <= 1000 and cell_mm <= 20 and 1 <= panels <= 500):
-        raise DomainError(
-            "This panel cannot be simulated.",
-            expected="sides of 80 mm and more, cells up to 20 mm, at most 1000 along a side",
-            got=f"{width:g} by {height:g} mm in cells of {cell_mm:g} mm, {panels} panels",
-            remedy="600 by 400 mm in cells of 5 mm is usual.",
-        )
+    shape = _cells(size_mm, cell_mm, panels)
     model.check_fitted()
     gun, by = gun or Gun(), judged(model, order, viewing)
     rng = np.random.default_rng(seed)
     # One film is seen at every angle.
     curves = [lab_by_film(model, [recipe], _FACTORS, viewing=v)[0] for v in by.views]
     shares = coat_shares(model, recipe)
-    shape = (round(height / cell_mm), round(width / cell_mm))
     patch = max(1, round(20.0 / cell_mm))
     films, apart, apart_e00, spreads = [], [], [], []
     for _ in range(panels):
-        film = np.zeros(shape)
-        start = rng.uniform(0.0, 1.0)
-        for coat, share in enumerate(shares):
-            shift = start + (coat / len(shares) if gun.set_off else 0.0)
-            film += share * coat_film(gun, shape, rng, cell_mm=cell_mm, shift=shift)
-        film = film if len(shares) else np.ones(shape)
+        film = _laid(gun, shares, shape, rng, cell_mm=cell_mm)
         films.append(film)
         patches = _patches(film, patch).ravel()
         one, two = rng.integers(0, len(patches), (2, _PAIRS))
@@ -236,6 +222,32 @@ def spray_panel(
         film_sd=float(np.mean(spreads)),
         tolerance=by.tolerance,
     )
+
+
+def _cells(size_mm: tuple[float, float], cell_mm: float, panels: int) -> tuple[int, int]:
+    """Rows and columns of cells, if such panels can be drawn."""
+    width, height = size_mm
+    cells = (max(width, height) / cell_mm) if cell_mm > 0 else math.inf
+    if not (min(width, height) >= 80 and cells <= 1000 and cell_mm <= 20 and 1 <= panels <= 500):
+        raise DomainError(
+            "This panel cannot be simulated.",
+            expected="sides of 80 mm and more, cells up to 20 mm, at most 1000 along a side",
+            got=f"{width:g} by {height:g} mm in cells of {cell_mm:g} mm, {panels} panels",
+            remedy="600 by 400 mm in cells of 5 mm is usual.",
+        )
+    return round(height / cell_mm), round(width / cell_mm)
+
+
+def _laid(
+    gun: Gun, shares: Array, shape: tuple[int, int], rng: np.random.Generator, *, cell_mm: float
+) -> Array:
+    """All coats of one panel, the next set off from the last where the sprayer does so."""
+    film = np.zeros(shape)
+    start = rng.uniform(0.0, 1.0)
+    for coat, share in enumerate(shares):
+        shift = start + (coat / len(shares) if gun.set_off else 0.0)
+        film += share * coat_film(gun, shape, rng, cell_mm=cell_mm, shift=shift)
+    return film if len(shares) else np.ones(shape)
 
 
 def _tail(pairs: Array) -> Array:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import ClassVar
 
 from matchlib.domain import CoatSchedule, Colour, MixRatio, Recipe
@@ -263,6 +264,7 @@ def pot(
         positive(pot_life_min, "pot life [min]", top=10_000)
     known = use.widened(area.sd)
     enough, expected = known.enough_ml(chance), known.expected_ml
+    poured = pour if mark_ml is None else partial(by_marks, mark_ml=mark_ml)
     groups: list[CoatGroup] = []
     before: Colour | None = None
     for step in schedule.steps:
@@ -272,12 +274,7 @@ def pot(
         # A pot of another colour is begun fresh.
         kept = _kept(groups, total, step.ratio) if blend == before else None
         before = blend
-        made = (
-            pour(total, step.ratio, colour=blend, third=third, densities=densities, kept=kept)
-            if mark_ml is None
-            else by_marks(total, step.ratio, mark_ml=mark_ml, colour=blend, third=third,
-                          densities=densities, kept=kept)
-        )  # fmt: skip
+        made = poured(total, step.ratio, colour=blend, third=third, densities=densities, kept=kept)
         groups.append(
             CoatGroup(
                 coats=step.coats,

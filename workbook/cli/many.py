@@ -16,7 +16,10 @@ from workbook.cli.printing import chance, csv_text, number, table, wrapped
 
 if TYPE_CHECKING:
     from matchlib.domain import Reading
+    from matchlib.mixing import Limits
     from matchlib.suggest import Suggestions
+    from matchlib.target import Target
+    from workbook.session import Session
 
 __all__ = ["ManyOptions", "WorkersOptions"]
 
@@ -100,12 +103,27 @@ class ManyOptions(WorkersOptions):
         if self.targets is None and (self.csv or self.jobs or self.cluster):
             raise typer.BadParameter("--csv, --jobs and --cluster are for many: give --targets")
 
+    def check(self, *, beside: bool, json_: bool) -> None:
+        """Refuse what goes with no table of samples: one target `beside`, or two ways to print."""
+        if self.targets is not None and beside:
+            raise typer.BadParameter("--targets are sprayed blind, and stand instead of one target")
+        if self.csv and json_:
+            raise typer.BadParameter("give --csv or --json, not both")
+
     def samples(self, file: FileOptions) -> dict[str, tuple[Reading, ...]]:
         """Return the readings of each sample, by name."""
         from workbook.session.targets import samples_of_file
 
         with standard_input([str(self.targets)]) as (table,):
             return samples_of_file(table, **file.declared)
+
+    def found(
+        self, session: Session, aims: Mapping[str, Target], limits: Limits, *, top: int
+    ) -> dict[str, Suggestions]:
+        """Return what is found for each sample, by name."""
+        with self.at_work(-1) as n_jobs:
+            each = session.match_many(list(aims.values()), limits, top=top, n_jobs=n_jobs)
+        return dict(zip(aims, each, strict=True))
 
     def tell(self, found: Mapping[str, Suggestions], *, json_: bool) -> None:
         """Print what was found for each sample."""

@@ -134,10 +134,7 @@ def _match(
     is that of passing by that difference at every angle.
     """
     order, weights = passing.parsed()
-    if many.targets is not None and (wanted.given or looks):
-        raise typer.BadParameter("--targets are sprayed blind, and stand instead of one target")
-    if many.csv and json_:
-        raise typer.BadParameter("give --csv or --json, not both")
+    many.check(beside=wanted.given or bool(looks), json_=json_)
     from workbook.cli.cards import plans_text
     from workbook.cli.results import matches_as_dicts, matches_text
     from workbook.session import Session
@@ -148,11 +145,9 @@ def _match(
         limits = kept.limits(session, shelf.limits())  # refused before the model is fitted
         if many.targets is not None:
             samples = many.samples(file)
-            aims = [aim_of(readings, order, weights) for readings in samples.values()]
+            aims = {name: aim_of(read, order, weights) for name, read in samples.items()}
             tell_fit(session)
-            with many.at_work(-1) as n_jobs:
-                each = session.match_many(aims, limits, top=top or 1, n_jobs=n_jobs)
-            many.tell(dict(zip(samples, each, strict=True)), json_=json_)
+            many.tell(many.found(session, aims, limits, top=top or 1), json_=json_)
             return
         target = wanted.readings(session, light, file)
         aim = aim_of(target, order, weights)
@@ -164,21 +159,20 @@ def _match(
         left_out = rests_on(session, [item.recipe for item in found])
     if unseen:
         note(unseen)
-    if json_:
-        cards = {p.suggestion.recipe: p for p in plans if p.suggestion and p.looks}
-        told = zip(found, matches_as_dicts(found), left_out, strict=True)
-        show_json(
-            [
-                match
-                | {"left_out": codes, "card": cards.get(item.recipe), "notes": list(plans.notes)}
-                for item, match, codes in told
-            ]
-        )
-    else:
+    if not json_:
         show(matches_text(found))
         if looks:
             show(f"\n{plans_text(plans)}")
         tell_left_out(left_out)
+        return
+    cards = {p.suggestion.recipe: p for p in plans if p.suggestion and p.looks}
+    told = zip(found, matches_as_dicts(found), left_out, strict=True)
+    show_json(
+        [
+            match | {"left_out": codes, "card": cards.get(one.recipe), "notes": list(plans.notes)}
+            for one, match, codes in told
+        ]
+    )
 
 
 COMMANDS = {"predict": _predict, "match": _match}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -21,19 +21,57 @@ from workbook.cli.jobs import JobOptions
 if TYPE_CHECKING:
     from matchlib.domain import Recipe
 
+    Mixed = tuple[Recipe, JobOptions, str]
+
 __all__ = ["COMMANDS"]
+
+
+@dataclass(frozen=True, slots=True)
+class MixOptions:
+    """What is mixed: a panel's recipe, a schedule, or a ratio as it may be written."""
+
+    panel: Annotated[str, typer.Option("--panel", help="Recipe of a panel in the archive.")] = ""
+    colour: Annotated[str, typer.Option(help="Colour or blend: 'teal 2 + violet 1'.")] = "colour"
+    schedule: ScheduleOption = ""
+    ratio: Annotated[
+        str,
+        typer.Option(help="With --coats: 6:1, '6:1:1 hardener', '10% added', '6:1 by weight'."),
+    ] = ""
+    coats: CoatsOption = None
+
+    @property
+    def given(self) -> bool:
+        """Whether there is a recipe."""
+        return bool(self.panel or self.schedule or self.ratio)
+
+    def recipe(self, job: JobOptions, archive: str, *, aside: bool) -> Mixed:
+        """Return the recipe, the job with what else is in its ratio, and how that was understood.
+
+        `aside`: without a job, for which a ratio alone is enough.
+        """
+        from matchlib.domain import Recipe
+        from matchlib.mixing import read_mix
+        from workbook.session import Session, densities_of
+
+        if self.panel:
+            with Session.open(archive, write=False) as session:
+                return session.archive.panel(self.panel).recipe, job, ""
+        typed = ratio = self.ratio.strip()
+        understood = ""
+        if typed:
+            mix = read_mix(typed, densities=densities_of(job.density or []))
+            if mix.third is not None and not job.third:
+                job = replace(job, third=f"{mix.third.name} {100 * mix.third.share:.12g}%")
+            ratio = str(mix.ratio)
+            understood = "" if ratio == typed else f"{typed} is {ratio}: {mix.words}."
+        coats = 1 if aside and ratio and self.coats is None else self.coats
+        recipe = Recipe.of("any", self.colour, self.schedule, ratio=ratio, coats=coats)
+        return recipe, job, understood
 
 
 def _mix(
     *,
-    panel: Annotated[str, typer.Option("--panel", help="Recipe of a panel in the archive.")] = "",
-    colour: Annotated[str, typer.Option(help="Colour or blend: 'teal 2 + violet 1'.")] = "colour",
-    schedule: ScheduleOption = "",
-    ratio: Annotated[
-        str,
-        typer.Option(help="With --coats: 6:1, '6:1:1 hardener', '10% added', '6:1 by weight'."),
-    ] = "",
-    coats: CoatsOption = None,
+    mixed: MixOptions,
     job: JobOptions,
     bottle: Annotated[str, typer.Option(help="What is left in an opened bottle: '120 ml'.")] = "",
     bottle_of: Annotated[
@@ -57,27 +95,17 @@ def _mix(
     made from what is left of the first. With --bottle it says how far an opened bottle goes, with
     --poured whether what was poured is the ratio; both go without a job.
     """
-    from matchlib.domain import Recipe
     from matchlib.mixing import bill, drain_words
     from workbook.cli.printing import wrapped
     from workbook.session import Session, bottle_words, draft_panel, labour_of
     from workbook.session.stock import stock_of, take_off
 
     flow = drain_words(drain) if drain else ""
-    if flow and not (panel or schedule or ratio or bottle or poured or job.shaped):
+    if flow and not (mixed.given or bottle or poured or job.shaped):
         show_json({"drain": flow}) if json_ else show(wrapped(flow))
         return
     aside = bool(bottle or poured or drain) and not job.shaped
-    mixed = ""
-    if panel:
-        with Session.open(archive, write=False) as session:
-            recipe = session.archive.panel(panel).recipe
-    else:
-        if ratio.strip():
-            ratio, job, mixed = _read_ratio(ratio, job)
-        if aside and ratio and coats is None:  # here a ratio is enough
-            coats = 1
-        recipe = Recipe.of("any", colour, schedule, ratio=ratio, coats=coats)
+    recipe, job, understood = mixed.recipe(job, archive, aside=aside)
     pots = None if aside else job.pots(recipe)
     reach = bottle_words(recipe, bottle, of=bottle_of, unit=job.unit) if bottle else ()
     stated = draft_panel(code="mix", recipe=recipe, poured=poured).stated if poured else None
@@ -101,7 +129,7 @@ def _mix(
         )
         return
     told = [
-        mixed,
+        understood,
         "" if pots is None else pots.words(job.unit),
         "" if costs is None else costs.words(job.unit),
         "Taken off the shelf." if take and costs is not None else "",
@@ -110,18 +138,6 @@ def _mix(
         "" if stated is None else f"{stated.text[0].upper()}{stated.text[1:]}",
     ]
     _tell(recipe, told, question=pots is None)
-
-
-def _read_ratio(ratio: str, job: JobOptions) -> tuple[str, JobOptions, str]:
-    """A ratio as it may be written, the job with what else is in it, and how it was understood."""
-    from matchlib.mixing import read_mix
-    from workbook.session import densities_of
-
-    mix = read_mix(ratio, densities=densities_of(job.density or []))
-    if mix.third is not None and not job.third:
-        job = replace(job, third=f"{mix.third.name} {100 * mix.third.share:.12g}%")
-    typed, plain = ratio.strip(), str(mix.ratio)
-    return plain, job, "" if plain == typed else f"{typed} is {plain}: {mix.words}."
 
 
 def _tell(recipe: Recipe, told: list[str], *, question: bool) -> None:
