@@ -194,7 +194,7 @@ def test_slips_share_their_kinds_prior(clean: list[Panel]) -> None:
     recipe = clean[10].recipe
     found = slips(recipe, shelf)
     assert recipe not in [r for _, r, _ in found]
-    for kind in ("coats miscounted", "another ratio", "wrong ground"):
+    for kind in ("coats miscounted", "another ratio", "wrong ground", "wrong colour"):
         assert sum(p for k, _, p in found if k == kind) == pytest.approx(PRIORS[kind])
     rich = replace(recipe, schedule=CoatSchedule.of(3, MixRatio.parse("1:5")))
     turned = [(r, p) for k, r, p in slips(rich, shelf) if k == "reversed ratio"]
@@ -205,6 +205,10 @@ def test_slips_share_their_kinds_prior(clean: list[Panel]) -> None:
     layered = replace(recipe, colour=None, schedule=CoatSchedule.parse("2@1:6 ruby, 1@4:1 moss"))
     turned = {str(r.schedule) for k, r, _ in slips(layered, shelf) if k == "reversed ratio"}
     assert "2@6:1 ruby, 1@4:1 moss" in turned
+    pots = {r.layers for k, r, _ in slips(layered, shelf) if k == "wrong colour"}
+    one, two = layered.layers
+    for own in shelf.colours:
+        assert {((own, one[1]), two), (one, (own, two[1]))} <= pots
     bare = Recipe(SHOP.grounds[0])
     assert {k for k, _, _ in slips(bare, shelf)} == {"wrong ground"}
 
