@@ -202,9 +202,9 @@ def test_slips_share_their_kinds_prior(clean: list[Panel]) -> None:
     assert turned[0][1] > 0.1
     step_up = replace(recipe, schedule=CoatSchedule.parse("2@6:1 1@1:4"))
     assert "2@6:1 1@4:1" in {str(r.schedule) for _, r, _ in slips(step_up, shelf)}
-    layered = replace(recipe, colour=None, schedule=CoatSchedule.parse("2@1:6 ruby, 1@4:1 moss"))
+    layered = replace(recipe, colour=None, schedule=CoatSchedule.parse("2@1:6 plum, 1@4:1 fern"))
     turned = {str(r.schedule) for k, r, _ in slips(layered, shelf) if k == "reversed ratio"}
-    assert "2@6:1 ruby, 1@4:1 moss" in turned
+    assert "2@6:1 plum, 1@4:1 fern" in turned
     pots = {r.layers for k, r, _ in slips(layered, shelf) if k == "wrong colour"}
     one, two = layered.layers
     for own in shelf.colours:
