@@ -69,10 +69,8 @@ def own_spread(
 
 
 def unknown_blend(law: FilmLaw, table: RecipeTable, state: State, *light: str) -> Array:
-    """Changes of Lab by what is not known of grounds never seen blended, a step up and one down.
-
-    Anything between the lightest and the darkest of the grounds is as likely.
-    """
+    """Changes of Lab by what is not known of grounds never seen blended, a step up and one down."""
+    # Anything between the lightest and the darkest of the grounds is as likely.
     held = table.ground_share > 0
     open_ = np.triu(held[:, :, None] & held[:, None, :], 1)
     for a, b in law.words.pairs:
