@@ -11,7 +11,7 @@ from matchlib.cautions import DEFERENCE, cautions_at
 from matchlib.errors import DomainError, MatchlibError
 from matchlib.mixing import USUAL_AREAS, bill
 from workbook.cup import cup_svg
-from workbook.figures import Raw, esc
+from workbook.figures import Raw, esc, table
 from workbook.page.fields import button, choice, field, fold, problem
 from workbook.session import (
     PotRequest,
@@ -270,12 +270,13 @@ def keep_bottle(archive: Archive, fields: Mapping[str, str]) -> None:
 
 
 def _stock(archive: Archive) -> str:
-    rows = "".join(
-        f"<tr><td>{esc(name)}</td><td>{supply.stock_ml:g} ml</td><td>{esc(_bottle(supply))}</td>"
-        f"<td>{button('Take from the list', 'unstock', name, quiet=True, spoken=name)}</td></tr>"
+    rows = [
+        (name, f"{supply.stock_ml:g} ml", _bottle(supply),
+         button("Take from the list", "unstock", name, quiet=True, spoken=name))
         for name, supply in stock_of(archive).items()
-    )
-    shown = f"<table><tbody>{rows}</tbody></table>" if rows else ""
+    ]  # fmt: skip
+    heads = ("bottle", "left", "a full one", "")
+    shown = table(heads, rows, caption="On the shelf") if rows else ""
     bottle: str = field("Bottle", "stock_name", help="carrier, or a colour")
     bottle += field("On the shelf", "stock_ml", help="such as 480 ml")
     bottle += field("A full bottle holds", "stock_bottle", help="to say how many to buy")

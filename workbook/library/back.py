@@ -22,7 +22,7 @@ from matchlib.domain import (
 )
 from matchlib.errors import DomainError, MatchlibError
 from workbook.cup import cup_svg
-from workbook.figures import areas, esc
+from workbook.figures import areas, esc, numbers, table
 from workbook.page.fields import button, check, choice, field, fold, problem, upload
 from workbook.session import Draft, date_of, draft_panel
 from workbook.session.intake import sent_file
@@ -316,8 +316,7 @@ def _taken(entry: CardForm) -> str:
     if not entry.readings:
         return ""
     told = "; ".join(
-        f"{r.source} {r.viewing.geometry}: " + " ".join(f"{v:.1f}" for v in lab_of(r))
-        for r in entry.readings
+        f"{r.source} {r.viewing.geometry}: {numbers(lab_of(r))}" for r in entry.readings
     )
     return f'<p class="wb-said" role="status">To be kept with it: {esc(told)}</p>'
 
@@ -326,16 +325,15 @@ def _there(panel: Panel | None) -> str:
     """The readings of the card that is amended, each to be taken out."""
     if panel is None:
         return ""
-    rows = "".join(
-        f"<tr><td>{esc(r.source)}, {esc(r.viewing)}</td>"
-        f"<td>{' '.join(f'{v:.1f}' for v in lab_of(r))}</td>"
-        f"<td>{button('Take out', 'takeout', i, quiet=True, spoken=f'reading {i}')}</td></tr>"
+    rows = [
+        (f"{r.source}, {r.viewing}", numbers(lab_of(r)),
+         button("Take out", "takeout", i, quiet=True, spoken=f"reading {i}"))
         for i, r in enumerate(panel.readings, 1)
-    )
-    table = f"<table><caption>Readings of it as it is now</caption>{rows}</table>" if rows else ""
+    ]  # fmt: skip
+    shown = table(("read by", "reads", ""), rows, caption="Readings of it as it is now")
     aside = button(f"Put {panel.code} aside", "takeout", "", quiet=True)
     return str(
-        fold(f"Its readings ({len(panel.readings)})", table + f"<p>{aside}</p>", ident="readings")
+        fold(f"Its readings ({len(panel.readings)})", shown + f"<p>{aside}</p>", ident="readings")
     )
 
 

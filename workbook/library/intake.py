@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from dataclasses import field as holds
 from typing import TYPE_CHECKING, Literal, cast
 
-from workbook.figures import esc
+from workbook.figures import esc, table
 from workbook.page.fields import button, chips, field, fold, radio, upload
 from workbook.session import HowToRead, import_file, preview
 from workbook.session.intake import as_understood, is_bundle, sent_file
@@ -171,19 +171,10 @@ def _known(chosen: str) -> str:
 
 def _understood(found: ImportReport) -> str:
     header, rows = as_understood(found)
-    head = "".join(f"<th scope='col'>{esc(name)}</th>" for name in header)
-    body = "".join(f"<tr>{''.join(f'<td>{esc(c)}</td>' for c in row)}</tr>" for row in rows)
-    return (
-        f'<div class="wb-scroll"><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>'
-        "</div>"
-    )
+    return table(header, rows, caption="The first rows as understood")
 
 
 def _columns(found: ImportReport) -> str:
-    rows = "".join(
-        f"<tr><th scope='row'>{esc(name)}</th><td>{esc(meaning or 'a note')}</td>"
-        f"<td>{esc(why)}</td></tr>"
-        for name, meaning, why in found.columns
-    )
-    head = "<thead><tr><th>column</th><th>taken for</th><th>why not sure</th></tr></thead>"
-    return f'<div class="wb-scroll"><table>{head}<tbody>{rows}</tbody></table></div>'
+    rows = [(name, meaning or "a note", why) for name, meaning, why in found.columns]
+    heads = ("column", "taken for", "why not sure")
+    return table(heads, rows, caption="What the columns were taken for")
