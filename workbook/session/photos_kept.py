@@ -86,12 +86,12 @@ def keep_picture(archive: Archive, code: str, picture: bytes, *, who: str = "") 
 def keep_photographs(
     archive: Archive, done: Sequence[Photographed], *, phone: str = "", who: str = ""
 ) -> list[str]:
-    """Keep readings and small pictures with the panels of the archive.
+    """Keep readings, all in one change, and small pictures with the panels of the archive.
 
     Returned: what became of each, in words; one that cannot be kept does not take the others with
     it.
     """
-    lines = []
+    lines, panels = [], []
     for each in done:
         if each.reading is None:
             lines.append(
@@ -102,8 +102,11 @@ def keep_photographs(
             panel = archive.panel(each.code)
             name = keep_picture(archive, each.code, each.picture, who=who) if each.picture else ""
             reading = replace(each.reading.reading, instrument=phone, picture=name)
-            result = archive.add([panel.having(readings=(*panel.readings, reading))], who=who)
-            lines.append(f"{each.code}: {result.words}")
+            panels.append(panel.having(readings=(*panel.readings, reading)))
         except MatchlibError as error:
             lines.append(f"{each.code or 'The panel'}: not kept. {error}")
-    return lines
+    if not panels:
+        return lines
+    result = archive.add(panels, who=who, on_duplicate="skip")
+    lines += [f"{code}: not kept. {why}" for code, why in result.refused]
+    return [f"{', '.join(p.code for p in panels)}: {result.words}", *lines]
