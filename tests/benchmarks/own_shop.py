@@ -74,7 +74,9 @@ class OwnShop:
         _, noise = self.card.before.model.noise_split_
         spread = self.card.placing + noise[source] * np.eye(3)
         lab = self._lab(laid) + rng.multivariate_normal(np.zeros(3), spread)
-        at = Reading(VIEW, source=source, lab=(float(lab[0]), float(lab[1]), float(lab[2])))
+        at = Reading(
+            VIEW, source=source, lab=(max(float(lab[0]), 0.0), float(lab[1]), float(lab[2]))
+        )
         return Panel.of("card", laid.recipe, (at,))
 
     def truth(self, recipe: Recipe) -> Array:

@@ -85,12 +85,12 @@ TABLES = (
     ),
     Printed(
         "Whether chances come true of targets moved at random",
-        "chances --shops 4 --targets 12 --layouts young,thin --off 1.5",
+        "chances --shops 4 --targets 12 --layouts young --off 1.5",
         "The same, each target moved at random by ΔE*ab 1.5 an axis.",
     ),
     Printed(
         "The floor of chances stated for a shelf's own colours",
-        "chances --shops 4 --targets 12 --layouts young,thin --own",
+        "chances --shops 4 --targets 12 --own",
         "Were the law and its spread right to the letter: shops drawn from what the fit believes. "
         "What is left between stated and real is what such a target tells and nobody supposes.",
     ),
@@ -147,8 +147,9 @@ TABLES = (
         "Six panels more, as advised",
         "next --shops 10",
         "Predictions of fresh recipes before and after six more panels: those advised, six at "
-        "random, six that fill the space evenly, which is the plainest design there is; what "
-        "advice is worth beside it stands below the table, with what so few shops tell.",
+        "random, six that fill the space evenly, which is the plainest design there is. Beside "
+        "that one, ten shops tell no gain of the advice from chance; it stays, for what it says "
+        "of the uncertainty before and after takes the same arithmetic.",
     ),
     Printed(
         "What is out of reach",
@@ -204,7 +205,8 @@ TABLES = (
     Printed(
         "A match as a process",
         "commands",
-        "On a fit that is kept, loading and all. The libraries alone take the floor.",
+        "On a fit that is kept, loading and all; the libraries alone are the floor. Busy cores "
+        "make all rows longer alike, so compare them with it.",
     ),
     Printed(
         "Commands on large archives",
