@@ -148,6 +148,7 @@ class _Search:
         self.experience = PastRecipes(past)
         self.unevenness, self.callback = unevenness, callback
         self.searched = 0
+        self.never_mixed = dict(zip(space.shelf.grounds, space.shelf.never_mixed, strict=True))
         self.ground_kind = _kinds(space.ground_share > 0)
         self.pot_kind = _kinds(space.colour_share > 0)
 
@@ -303,9 +304,7 @@ class _Search:
         yield PREFERENCE["new"] * bool(self._new(recipe))
 
     def _new(self, recipe: Recipe) -> list[str]:
-        shelf = self.space.shelf
-        mixed = shelf.never_mixed[shelf.grounds.index(recipe.ground)]
-        return self.experience.new(recipe, never_mixed=mixed)
+        return self.experience.new(recipe, never_mixed=self.never_mixed[recipe.ground])
 
     def _chosen(self, recipes: Sequence[Recipe], rank: Array, top: int) -> list[int]:
         order = np.argsort(rank, kind="stable").tolist()
