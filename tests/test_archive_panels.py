@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from matchlib.archive import AddResult, Archive, export_table
 from matchlib.archive.codec import (
-    fields_of,
+    panel_fields,
     panel_of,
     panel_of_fields,
     panel_text,
@@ -58,7 +58,7 @@ def test_any_panel_survives_its_record(seed: int) -> None:
     assert stored == sprayed
     # Equality of blends is by proportion; the parts as written must come back too.
     assert stored.recipe.ground.parts == sprayed.recipe.ground.parts
-    fields = json.loads(json.dumps(fields_of(sprayed)))
+    fields = json.loads(json.dumps(panel_fields(sprayed)))
     assert panel_of_fields(fields) == sprayed
 
 

@@ -11,8 +11,8 @@ import sqlalchemy as sa
 from matchlib.archive import schema
 from matchlib.archive.changes import Entry, Stamp, inserted, record
 from matchlib.archive.codec import (
-    fields_of,
     panel_digest,
+    panel_fields,
     parts_of,
     reading_digest,
 )
@@ -156,7 +156,7 @@ def add(
     )
     import_id = inserted(connection.execute(row_of_import))
     items = insert(connection, new, import_id)
-    wanted_fields = [(there, fields_of(wanted)) for there, wanted in changed]
+    wanted_fields = [(there, panel_fields(wanted)) for there, wanted in changed]
     items += write(connection, wanted_fields, import_id=import_id)
     action = "added" if new else "readings added" if extended else "amended"
     record(connection, action, items, Stamp(at, who), import_id=import_id)

@@ -23,7 +23,7 @@ from matchlib.archive.attaching import MAX_BYTES
 from matchlib.archive.checking import content_faults
 from matchlib.archive.export import write_panels
 from matchlib.archive.reading_out import hash_in, whole
-from matchlib.archive.rows import TABLES, fill, rows_of
+from matchlib.archive.rows import TABLES, fill, stored_rows
 from matchlib.archive.store import Archive
 from matchlib.archive.stored import kept_in
 from matchlib.archive.troubles import ConflictError
@@ -185,7 +185,7 @@ def import_bundle(path: str | Path, archive: Archive) -> int:
 
 
 def _rows(connection: sa.Connection, table: sa.Table, customers: bool) -> Iterator[dict[str, Any]]:
-    for row in rows_of(connection, table):
+    for row in stored_rows(connection, table):
         if not customers:
             for column in _WITH_CUSTOMERS.get(table.name, ()):
                 if row[column]:

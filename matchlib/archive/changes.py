@@ -11,7 +11,7 @@ import sqlalchemy as sa
 
 from matchlib.archive import schema
 from matchlib.archive.reading_out import whole
-from matchlib.archive.rows import fits
+from matchlib.archive.rows import can_hold
 from matchlib.plain import dump, load
 
 __all__ = [
@@ -240,7 +240,7 @@ def _side(text: str | None) -> dict[str, Any] | None:
 def finding_of(side: Mapping[str, Any] | None) -> tuple[str, bool]:
     """Return what a finding is known by, and whether it was set aside."""
     key, aside = (side or {})["finding"], (side or {})["aside"]
-    if key is None or not fits(schema.ignored.c.key, key) or aside not in (True, False):
+    if key is None or not can_hold(schema.ignored.c.key, key) or aside not in (True, False):
         raise ValueError("no finding")
     return str(key), bool(aside)
 

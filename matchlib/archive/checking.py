@@ -14,11 +14,10 @@ from matchlib.archive.changes import finding_of, side_of
 from matchlib.archive.codec import panel_digest, panel_of, panel_of_fields, reading_digest
 from matchlib.archive.database import Database
 from matchlib.archive.history import ignored_in
-from matchlib.archive.jobs import fields_of as job_fields
-from matchlib.archive.jobs import job_of
-from matchlib.archive.names import fields_of, name_of, names_of
+from matchlib.archive.jobs import job_fields, job_of
+from matchlib.archive.names import name_fields, name_of, names_of
 from matchlib.archive.reading_out import DAMAGE, chunked
-from matchlib.archive.rows import TABLES, fits
+from matchlib.archive.rows import TABLES, can_hold
 from matchlib.archive.stored import StoredPanel, kept_in
 from matchlib.domain import Reading
 from matchlib.errors import MatchlibError
@@ -71,7 +70,7 @@ def _column_faults(connection: sa.Connection) -> list[str]:
                 f"{what.format(str(row[0])[:40])} is not what was written: "
                 f"{column.name} is {repr(value)[:40]}."
                 for column, value in zip(columns, row, strict=True)
-                if not fits(column, value)
+                if not can_hold(column, value)
             ]
     return wrong
 
@@ -203,7 +202,7 @@ def _one_panel(connection: sa.Connection, row: int) -> _State:
 
 
 def _name_state(connection: sa.Connection, row: int) -> _State:
-    return fields_of(names_of(connection).get(row)), name_of
+    return name_fields(names_of(connection).get(row)), name_of
 
 
 def _job_state(connection: sa.Connection, number: int) -> _State:

@@ -18,8 +18,8 @@ from matchlib.plain import dump, from_plain, load, to_plain
 
 __all__ = [
     "StoredReading",
-    "fields_of",
     "panel_digest",
+    "panel_fields",
     "panel_of",
     "panel_of_fields",
     "panel_text",
@@ -53,7 +53,7 @@ def panel_of(text: str, readings: Iterable[StoredReading] = ()) -> Panel:
     return _with_readings(load(text), readings)
 
 
-def fields_of(panel: Panel) -> dict[str, Any]:
+def panel_fields(panel: Panel) -> dict[str, Any]:
     """Return what the history keeps of a panel, by the names of its fields."""
     plain, readings = parts_of(panel)
     fields = {k: v for k, v in plain.items() if k != "stages"}

@@ -14,7 +14,7 @@ import sqlalchemy as sa
 
 from matchlib.archive import jobs, names, schema
 from matchlib.archive.changes import Entry, Stamp, finding_of, record, side_of
-from matchlib.archive.codec import fields_of, panel_of_fields
+from matchlib.archive.codec import panel_fields, panel_of_fields
 from matchlib.archive.reading_out import chunked, whole
 from matchlib.archive.stored import StoredPanel, kept_in, panel_kept, write
 from matchlib.domain import Name, Panel
@@ -48,7 +48,7 @@ def amend(
     """Change a panel and keep what it was."""
     there = panel_kept(connection, code)
     wanted = names.spell(connection, [change(there.panel)])[0]
-    items = write(connection, [(there, fields_of(wanted))])
+    items = write(connection, [(there, panel_fields(wanted))])
     return record(connection, action, items, stamp) if items else None
 
 
@@ -163,7 +163,7 @@ def _undo_panels(
         fields = {**there.fields, **before}
         if set(before) != {"deleted"}:  # as the panel is kept, so that the log says the same of it
             panel = whole("", panel_of_fields, fields)
-            fields = {**fields_of(panel), "deleted": fields["deleted"]}
+            fields = {**panel_fields(panel), "deleted": fields["deleted"]}
         wanted.append((there, fields))
     return write(connection, wanted)
 
@@ -176,11 +176,11 @@ def _undo_jobs(
     for entry in entries:
         number, before = entry["subject"], side_of(entry, "before")
         there = here.get(number)
-        now = {} if there is None else jobs.fields_of(there)
+        now = {} if there is None else jobs.job_fields(there)
         _check_unchanged(now, before or dict.fromkeys(now), entry, f"job {number}")
         plain = {k: v for k, v in {**now, **(before or {})}.items() if v is not None}
         wanted = None if before is None else whole("", from_plain, Job, plain)
-        item = jobs.rewrite(connection, there, wanted, stamp, number=number)
+        item = jobs.rewrite_job(connection, there, wanted, stamp, number=number)
         undone += [item] if item else []
     return undone
 
@@ -192,11 +192,11 @@ def _undo_names(
     wanted: dict[int, Name | None] = {}
     for entry in entries:
         row, before = entry["subject"], side_of(entry, "before")
-        now = names.fields_of(there.get(row))
+        now = names.name_fields(there.get(row))
         what = str((now or before or {}).get("name"))
         _check_unchanged(now, dict.fromkeys(now) if before is None else before, entry, what)
         wanted[row] = names.name_of({} if before is None else {**now, **before})
-    return names.rewrite(connection, there, wanted)
+    return names.rewrite_names(connection, there, wanted)
 
 
 def _undo_findings(

@@ -21,11 +21,11 @@ __all__ = [
     "begin",
     "check_free",
     "check_panels",
-    "fields_of",
+    "job_fields",
     "job_of",
     "jobs_of",
     "keep",
-    "rewrite",
+    "rewrite_job",
 ]
 
 
@@ -77,7 +77,7 @@ def keep(connection: sa.Connection, job: Job, stamp: Stamp, *, label: str) -> Jo
             where=label,
             remedy="open it again, see what is different, and do it once more.",
         )
-    item = rewrite(connection, there, job, stamp)
+    item = rewrite_job(connection, there, job, stamp)
     if item is None:
         return there
     record(connection, "job changed", [item], stamp)
@@ -89,7 +89,7 @@ def begin(connection: sa.Connection, job: Job, stamp: Stamp) -> tuple[int, Entry
     own = {"number": job.number} if job.number else {}
     done = connection.execute(schema.jobs.insert().values({**_row(job, stamp), **own}))
     number = inserted(done)
-    return number, ("job", number, None, fields_of(job))
+    return number, ("job", number, None, job_fields(job))
 
 
 def check_panels(connection: sa.Connection, some: Iterable[Job]) -> None:
@@ -119,7 +119,7 @@ def check_free(connection: sa.Connection, codes: Collection[str]) -> None:
             )
 
 
-def rewrite(
+def rewrite_job(
     connection: sa.Connection,
     there: Job | None,
     wanted: Job | None,
@@ -128,8 +128,8 @@ def rewrite(
     number: int = 0,
 ) -> Entry | None:
     """Write a job over what it was."""
-    old = {} if there is None else fields_of(there)
-    new = {} if wanted is None else fields_of(wanted)
+    old = {} if there is None else job_fields(there)
+    new = {} if wanted is None else job_fields(wanted)
     j, t = schema.jobs, schema.history_items
     number = number or (0 if there is None else there.number)
     entry = entry_of("job", number, old, new)
@@ -148,7 +148,7 @@ def rewrite(
     return entry
 
 
-def fields_of(job: Job) -> dict[str, Any]:
+def job_fields(job: Job) -> dict[str, Any]:
     """Return what the log keeps of a job, by the names of its fields."""
     fields: dict[str, Any] = stored_as(to_plain(replace(job, number=0, version=0)))
     return fields
@@ -160,7 +160,7 @@ def _row(job: Job, stamp: Stamp) -> dict[str, Any]:
         "state": job.state,
         "customer": name_key(job.customer),
         "at": stamp.at,
-        "data": dump(fields_of(job)),
+        "data": dump(job_fields(job)),
     }
 
 

@@ -11,11 +11,11 @@ import sqlalchemy as sa
 from matchlib.archive import attaching, jobs, schema
 from matchlib.archive.adding import AddResult, insert
 from matchlib.archive.changes import Entry, Stamp, inserted, record
-from matchlib.archive.codec import fields_of
+from matchlib.archive.codec import panel_fields
 from matchlib.archive.copies import back_up
 from matchlib.archive.meeting import meet, one_card
 from matchlib.archive.merged import Merged, left_in
-from matchlib.archive.names import names_of, respelled, rewrite
+from matchlib.archive.names import names_of, respelled, rewrite_names
 from matchlib.archive.naming import respelled_job
 from matchlib.archive.stored import StoredPanel, kept, write
 from matchlib.domain import Name, Panel, name_key
@@ -173,7 +173,7 @@ class _Merging:
             values = schema.imports.insert().values(**row, readings=result.readings)
             import_id = inserted(connection.execute(values))
             items += insert(connection, new, import_id)
-            wanted = [(there, fields_of(panel)) for there, panel in changed]
+            wanted = [(there, panel_fields(panel)) for there, panel in changed]
             items += write(connection, wanted, import_id=import_id)
         taken, untaken, entries = self._jobs(connection, say, codes)
         items += entries
@@ -222,7 +222,7 @@ class _Merging:
             ]
             connection.execute(schema.names.insert(), data)
         changed: dict[int, Name | None] = {r: n for r, n in now.items() if n != there[r]}
-        return spelling, joined, rewrite(connection, there, changed) if changed else []
+        return spelling, joined, rewrite_names(connection, there, changed) if changed else []
 
     def _near(self, name: Name, there: Mapping[int, Name]) -> int | None:
         """The row of a name here that theirs is another spelling of, by answer."""
@@ -351,7 +351,7 @@ class _Merging:
             job = _moved(respelled_job(theirs, say), codes)
             there = here.get(_order(job))
             if there is not None:
-                same = jobs.fields_of(there) == jobs.fields_of(job)
+                same = jobs.job_fields(there) == jobs.job_fields(job)
                 words = f"it is job {there.number} here"
                 left.append(
                     (theirs.number, words if same else f"{words}, which has gone on otherwise")
@@ -430,7 +430,7 @@ def _repictured(panel: Panel, code: str, names: Mapping[tuple[str, str], str]) -
 
 def _order(job: Job) -> str:
     """What tells that two jobs are one order: its name, customer and target."""
-    fields = jobs.fields_of(job)
+    fields = jobs.job_fields(job)
     if job.target:
         fields = {k: fields.get(k) for k in ("name", "customer", "target")}
     return dump(fields)

@@ -17,7 +17,7 @@ from matchlib.domain.blend import Blend, check_one_pot
 from matchlib.errors import ArchiveError, DomainError
 from matchlib.plain import dump, from_plain, load, stored_as, to_plain
 
-__all__ = ["fields_of", "name_of", "names_of", "respelled", "rewrite", "spell"]
+__all__ = ["name_fields", "name_of", "names_of", "respelled", "rewrite_names", "spell"]
 
 
 def names_of(connection: sa.Connection, kind: str | None = None) -> dict[int, Name]:
@@ -30,7 +30,7 @@ def names_of(connection: sa.Connection, kind: str | None = None) -> dict[int, Na
     return {row: name for row, name in found.items() if name is not None}
 
 
-def fields_of(name: Name | None) -> dict[str, Any]:
+def name_fields(name: Name | None) -> dict[str, Any]:
     """Return what the log keeps of a name."""
     return {} if name is None else stored_as(to_plain(name))
 
@@ -41,7 +41,7 @@ def name_of(fields: Mapping[str, Any]) -> Name | None:
     return from_plain(Name, plain) if plain else None
 
 
-def rewrite(
+def rewrite_names(
     connection: sa.Connection, there: Mapping[int, Name], wanted: Mapping[int, Name | None]
 ) -> list[Entry]:
     """Write names over what they were."""
@@ -58,8 +58,8 @@ def rewrite(
     items: list[Entry] = []
     n = schema.names
     for row, then in wanted.items():
-        new = fields_of(then)
-        if entry := entry_of("name", row, fields_of(there.get(row)), new):
+        new = name_fields(then)
+        if entry := entry_of("name", row, name_fields(there.get(row)), new):
             connection.execute(n.update().where(n.c.id == row).values(data=dump(new or None)))
             items.append(entry)
     return items

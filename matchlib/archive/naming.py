@@ -10,8 +10,8 @@ import sqlalchemy as sa
 
 from matchlib.archive import jobs, schema
 from matchlib.archive.changes import Entry, Stamp, record
-from matchlib.archive.codec import fields_of
-from matchlib.archive.names import names_of, respelled, rewrite
+from matchlib.archive.codec import panel_fields
+from matchlib.archive.names import names_of, respelled, rewrite_names
 from matchlib.archive.stored import kept_in, write
 from matchlib.domain import NAME_KINDS, Lot, Name, Panel, clean_name, name_key
 from matchlib.domain.name import near_names
@@ -253,7 +253,7 @@ def _change(archive: Archive, kind: str, change: _Wanted, action: str, stamp: St
     with archive.database.write() as connection:
         there = names_of(connection)
         wanted = change(connection, there)
-        items = rewrite(connection, there, wanted)
+        items = rewrite_names(connection, there, wanted)
         if not items:
             return None
         names = [name for name in wanted.values() if name is not None]
@@ -287,7 +287,7 @@ def _on_panels(
     wanted = respelled([one.panel for one in there], say)
     return write(
         connection,
-        [(one, fields_of(panel)) for one, panel in zip(there, wanted, strict=True)],
+        [(one, panel_fields(panel)) for one, panel in zip(there, wanted, strict=True)],
     )
 
 
@@ -296,7 +296,7 @@ def _in_jobs(
 ) -> list[Entry]:
     items = []
     for job in jobs.all_of(connection):
-        item = jobs.rewrite(connection, job, respelled_job(job, say), stamp)
+        item = jobs.rewrite_job(connection, job, respelled_job(job, say), stamp)
         items += [item] if item else []
     return items
 

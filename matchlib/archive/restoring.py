@@ -12,7 +12,7 @@ from matchlib.archive import schema
 from matchlib.archive.checking import content_faults
 from matchlib.archive.copies import apart, back_up
 from matchlib.archive.reading_out import hash_in
-from matchlib.archive.rows import fill, rows_of
+from matchlib.archive.rows import fill, stored_rows
 from matchlib.archive.store import Archive
 from matchlib.archive.troubles import DamagedError
 from matchlib.atomic import written_whole
@@ -170,7 +170,7 @@ def restore(
 
 def _fill(new: sa.Connection, source: Archive, where: str) -> None:
     with source.database.read() as old:
-        fill(new, lambda table: rows_of(old, table))
+        fill(new, lambda table: stored_rows(old, table))
         if hash_in(new) != hash_in(old) or content_faults(new):
             raise DamagedError(
                 "What was restored is not what the backup holds; nothing was changed.",

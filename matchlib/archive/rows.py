@@ -11,7 +11,7 @@ import sqlalchemy as sa
 
 from matchlib.archive import schema
 
-__all__ = ["TABLES", "fill", "fits", "rows_of"]
+__all__ = ["TABLES", "can_hold", "fill", "stored_rows"]
 
 TABLES = (
     schema.imports,
@@ -31,7 +31,7 @@ TABLES = (
 _AT_ONCE = 1000
 
 
-def rows_of(connection: sa.Connection, table: sa.Table) -> Iterator[dict[str, Any]]:
+def stored_rows(connection: sa.Connection, table: sa.Table) -> Iterator[dict[str, Any]]:
     """Yield the rows of a table in their order, by column."""
     if table.name != schema.attachments.name:
         query = sa.select(table).order_by(*table.primary_key.columns)
@@ -71,7 +71,7 @@ def _move_sequence(connection: sa.Connection, table: sa.Table) -> None:
     connection.execute(sa.select(sa.func.setval(sequence, free, sa.false())))
 
 
-def fits(column: sa.Column[Any], value: object) -> bool:
+def can_hold(column: sa.Column[Any], value: object) -> bool:
     """Whether a column can hold a value."""
     if value is None:
         return bool(column.nullable)

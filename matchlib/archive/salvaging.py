@@ -19,7 +19,7 @@ from matchlib.archive.checking import broken_logs, content_faults, sha256_of
 from matchlib.archive.codec import panel_digest, panel_of, reading_digest
 from matchlib.archive.names import name_of
 from matchlib.archive.reading_out import DAMAGE
-from matchlib.archive.rows import TABLES, fill, fits
+from matchlib.archive.rows import TABLES, can_hold, fill
 from matchlib.archive.store import Archive
 from matchlib.archive.troubles import check_kind, words_of
 from matchlib.atomic import written_whole
@@ -207,7 +207,7 @@ def _fit(rows: Rows) -> list[str]:
     lost = []
     for table in TABLES:
         for number, row in list(rows[table.name].items()):
-            wrong = [c for c in table.c if not fits(c, row[c.name])]
+            wrong = [c for c in table.c if not can_hold(c, row[c.name])]
             if any(c.primary_key or c.foreign_keys for c in wrong):
                 del rows[table.name][number]
                 lost.append(f"Row {str(number)[:20]} of {table.name} was lost.")

@@ -14,8 +14,8 @@ from matchlib.archive import jobs, schema
 from matchlib.archive.changes import Entry, entry_of
 from matchlib.archive.codec import (
     StoredReading,
-    fields_of,
     panel_digest,
+    panel_fields,
     panel_of,
     panel_of_fields,
     panel_text,
@@ -41,7 +41,7 @@ class StoredPanel:
     @cached_property
     def fields(self) -> dict[str, Any]:
         """Its fields as the history keeps them, with ``deleted``."""
-        fields: dict[str, Any] = stored_as({**fields_of(self.panel), "deleted": self.deleted})
+        fields: dict[str, Any] = stored_as({**panel_fields(self.panel), "deleted": self.deleted})
         return fields
 
 

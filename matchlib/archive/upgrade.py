@@ -15,7 +15,7 @@ import sqlalchemy as sa
 from matchlib.archive import schema
 from matchlib.archive.backups import copy_file, copy_if_due, folder_of, fresh_place, prune
 from matchlib.archive.database import Database, database_of
-from matchlib.archive.rows import TABLES, fill, rows_of
+from matchlib.archive.rows import TABLES, fill, stored_rows
 from matchlib.archive.troubles import check_file
 from matchlib.atomic import sweep, unfinished
 from matchlib.errors import ArchiveError
@@ -86,7 +86,7 @@ def copy_server(connection: sa.Connection, version: str, to: Path) -> None:
                     there.reflect(new)
                     sort = there.sorted_tables
                     tables = tuple(t for t in sort if t.name != schema.version.name)
-                fill(new, lambda table: rows_of(connection, table), tables)
+                fill(new, lambda table: stored_rows(connection, table), tables)
         finally:
             fresh.close()
         copy_file(copy, to)

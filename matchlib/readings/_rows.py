@@ -8,7 +8,7 @@ from typing import Any
 
 from matchlib.domain import Panel, Reading, Stage, lots_text
 
-__all__ = ["OF_GUN", "OF_PANEL", "OF_STAGE", "VIEWING", "ReadingRow", "rows_of"]
+__all__ = ["OF_GUN", "OF_PANEL", "OF_STAGE", "VIEWING", "ReadingRow", "reading_rows"]
 
 VIEWING = ("illuminant", "observer", "geometry")
 _OF_READING = ("source", "instrument", "state", "picture", "sd", "covariance")
@@ -45,7 +45,7 @@ class ReadingRow:
         }
 
 
-def rows_of(panels: Iterable[Panel]) -> Iterator[ReadingRow]:
+def reading_rows(panels: Iterable[Panel]) -> Iterator[ReadingRow]:
     """Yield the rows of the table of readings: one a reading, one for a stage without any."""
     for panel in panels:
         for number, stage in enumerate(panel.stages, 1):

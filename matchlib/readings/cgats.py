@@ -33,7 +33,7 @@ _OBSERVER = re.compile(r"\bobserver(?:\s*angle)?\s*[,=: ]\s*(\d+)", re.IGNORECAS
 
 
 @dataclass(slots=True)
-class _Table:
+class _Block:
     """One table while it is being read."""
 
     keywords: dict[str, str] = field(default_factory=dict)
@@ -89,9 +89,9 @@ def _tokens(line: str, number: int) -> list[str]:
     return found
 
 
-def _tables(text: str) -> Iterator[_Table]:
-    table, state, kept, number = _Table(), "", 0, 0
-    previous: _Table | None = None
+def _tables(text: str) -> Iterator[_Block]:
+    table, state, kept, number = _Block(), "", 0, 0
+    previous: _Block | None = None
     for number, line in enumerate(re.split(r"\r\n|\r|\n", text), 1):
         words = _tokens(line, number)
         if not words:
@@ -112,7 +112,7 @@ def _tables(text: str) -> Iterator[_Table]:
             if word == "END_DATA":
                 yield table
                 previous, state = table, ""
-                table = _Table(keywords=_inherited(table.keywords))
+                table = _Block(keywords=_inherited(table.keywords))
             else:
                 table.lines.append((number, words))
                 kept += len(words)
@@ -146,7 +146,7 @@ def _inherited(keywords: dict[str, str]) -> dict[str, str]:
     return {k: v for k, v in keywords.items() if not k.startswith("NUMBER_OF_")}
 
 
-def _keyword(table: _Table, word: str, words: list[str]) -> None:
+def _keyword(table: _Block, word: str, words: list[str]) -> None:
     if word == "KEYWORD" or (_IDENTIFIER.fullmatch(word) and len(words) == 1):
         return
     value = " ".join(words[1:])
@@ -159,7 +159,7 @@ def _keyword(table: _Table, word: str, words: list[str]) -> None:
     table.keywords[word] = value
 
 
-def _sheet(table: _Table) -> Sheet:
+def _sheet(table: _Block) -> Sheet:
     header, rows, scale = _unpaired(table, _sets(table))
     keywords = table.keywords
     facts: dict[str, str] = {}
@@ -185,7 +185,7 @@ def _sheet(table: _Table) -> Sheet:
     )
 
 
-def _sets(table: _Table) -> list[tuple[int, tuple[Cell, ...]]]:
+def _sets(table: _Block) -> list[tuple[int, tuple[Cell, ...]]]:
     width, lines, keywords = len(table.fields), table.lines, table.keywords
     stated = _count(keywords, "NUMBER_OF_FIELDS")
     if stated not in (None, width):
@@ -243,7 +243,7 @@ def _count(keywords: dict[str, str], name: str) -> int | None:
 
 
 def _unpaired(
-    table: _Table, rows: list[tuple[int, tuple[Cell, ...]]]
+    table: _Block, rows: list[tuple[int, tuple[Cell, ...]]]
 ) -> tuple[list[str], list[tuple[int, tuple[Cell, ...]]], str | None]:
     # The older way to write a spectrum: pairs of a wavelength and its value in each row.
     names = [f.casefold() for f in table.fields]

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from matchlib import __version__
 from matchlib.domain import Panel
-from matchlib.readings._rows import ReadingRow, rows_of
+from matchlib.readings._rows import ReadingRow, reading_rows
 from matchlib.readings._words import known_name
 from matchlib.readings.cgats import EXTRA_FIELD, NEWLINE_KEYWORD
 from matchlib.readings.writing import save_bytes, table_of
@@ -59,7 +59,7 @@ def write_cgats(panels: Iterable[Panel], path: str | os.PathLike[str]) -> Path:
 def cgats_text(panels: Iterable[Panel]) -> str:
     """Return panels as CGATS text."""
     tables = []
-    for _, run in groupby(rows_of(panels), key=_kind):
+    for _, run in groupby(reading_rows(panels), key=_kind):
         tables.append(table_of(run))
     mark = _unused([c for _, rows in tables for row in rows for c in row if isinstance(c, str)])
     lines = ["CGATS.17", f'ORIGINATOR "matchlib {__version__}"', 'FILE_DESCRIPTOR "panels"']

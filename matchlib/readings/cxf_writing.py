@@ -10,7 +10,7 @@ from typing import Any
 from matchlib import __version__
 from matchlib.domain import Panel, Reading
 from matchlib.errors import FileError
-from matchlib.readings._rows import ReadingRow, rows_of
+from matchlib.readings._rows import ReadingRow, reading_rows
 from matchlib.readings._words import known_name, wavelength
 from matchlib.readings.cxf import cxf_missing
 from matchlib.readings.writing import save_bytes, table_of
@@ -57,7 +57,8 @@ def write_cxf(panels: Iterable[Panel], path: str | os.PathLike[str]) -> Path:
         raise cxf_missing() from error
     specifications: dict[tuple[object, ...], Any] = {}
     objects = [
-        _object(cxf3, row, number, specifications) for number, row in enumerate(rows_of(panels), 1)
+        _object(cxf3, row, number, specifications)
+        for number, row in enumerate(reading_rows(panels), 1)
     ]
     document = cxf3.CxF(
         file_information=cxf3.FileInformation(creator=f"matchlib {__version__}"),

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from matchlib.domain import Panel, Reading, Viewing
 from matchlib.errors import DomainError
-from matchlib.readings._rows import rows_of
+from matchlib.readings._rows import reading_rows
 
 if TYPE_CHECKING:
     import numpy as np
@@ -54,7 +54,7 @@ def frame_of(panels: Iterable[Panel]) -> pd.DataFrame:
     import pandas as pd
 
     rows, readings = [], []
-    for row in rows_of(panels):
+    for row in reading_rows(panels):
         if row.reading is not None:
             own = row.cells | row.stage.recipe_at(row.reading).cells
             own |= {"date": row.stage.date, "read": row.reading.date}

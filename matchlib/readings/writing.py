@@ -18,7 +18,7 @@ from matchlib.domain import Panel
 from matchlib.errors import FileError
 from matchlib.plain import dump, to_plain
 from matchlib.readings._cells import guard
-from matchlib.readings._rows import VIEWING, ReadingRow, rows_of
+from matchlib.readings._rows import VIEWING, ReadingRow, reading_rows
 from matchlib.readings._words import UNKNOWN, is_note, known_name
 
 __all__ = ["save_bytes", "table_of", "write_table"]
@@ -80,7 +80,7 @@ def write_table(panels: Iterable[Panel], path: str | os.PathLike[str]) -> Path:
 
         return write_cxf(panels, target)
     listed = list(panels)
-    header, rows = table_of(rows_of(listed))
+    header, rows = table_of(reading_rows(listed))
     if kind not in (".csv", ".xlsx"):
         raise FileError(
             "This kind of table is not known.",
