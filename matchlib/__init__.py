@@ -22,12 +22,12 @@ TYPE_CHECKING = False  # what checkers take for true; `typing` alone would take 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
     from matchlib.audit import audit
-    from matchlib.correction import correct
     from matchlib.domain import CoatSchedule, MixRatio, Panel, Reading, Recipe, Viewing
     from matchlib.mixing import Limits
     from matchlib.next_panel import next_for_archive
     from matchlib.readings import read_file
     from matchlib.regression import FilmRegressor
+    from matchlib.steering import correct
     from matchlib.suggest import suggest
     from matchlib.target import Target
     from matchlib.validation import cross_validate
@@ -66,7 +66,7 @@ _HOMES = {
     "Target": "target",
     "Viewing": "domain",
     "audit": "audit",
-    "correct": "correction",
+    "correct": "steering",
     "cross_validate": "validation",
     "next_for_archive": "next_panel",
     "read_file": "readings",

@@ -10,15 +10,15 @@ import pytest
 from scipy import stats
 
 from matchlib.colorimetry import delta_e00, expected_delta_e00
-from matchlib.correction import Belief, Card, Today, correct, film_words, fresh_recipes
+from matchlib.correction import Belief, Card, Today, film_words, fresh_recipes
 from matchlib.correction.posterior import posterior
-from matchlib.correction.rescue import rescue
 from matchlib.correction.scoring import scored
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import CoatSchedule, Ground, MixRatio, Reading, Recipe, Viewing
 from matchlib.errors import DomainError, TargetError
 from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
+from matchlib.steering import correct, steer
 from tests.benchmarks.panels import labs, to_frame
 from tests.benchmarks.spray import Noise, Shop
 
@@ -137,13 +137,13 @@ def test_fresh_recipes_have_the_clear_coat_that_is_usual_or_named(model: FilmReg
 def test_a_weak_panel_can_be_built_on(shop: Shop, model: FilmRegressor, recipe: Recipe) -> None:
     target = shop.truth_lab(replace(recipe, schedule=CoatSchedule.parse("6@5:1")))
     advice = correct(model, [(recipe, _heavy(shop, recipe, 1.0))], target)
-    assert advice.rescue.state == "build on"
-    best = advice.rescue.options[0]
+    assert advice.state == "go on"
+    best = advice.options[0]
     assert best.recipe.schedule is not None
     assert best.recipe.schedule.coats > 4
     assert float(delta_e00(shop.truth_lab(best.recipe), target)) < 1.2
-    assert "on top" in advice.words
-    assert "parts carrier to 1 part colour" in advice.words
+    assert advice.card.best.words in advice.words
+    assert "sand it" in advice.words
 
 
 def test_building_on_knows_this_panels_own_film(
@@ -154,7 +154,7 @@ def test_building_on_knows_this_panels_own_film(
     strengths = []
     for factor in (0.9, 1.1):
         advice = correct(model, [(recipe, _heavy(shop, recipe, factor))], target)
-        schedule = advice.rescue.options[0].recipe.schedule
+        schedule = advice.options[0].recipe.schedule
         assert schedule is not None
         strengths.append(schedule.strength)
     assert strengths[0] > strengths[1]
@@ -163,8 +163,8 @@ def test_building_on_knows_this_panels_own_film(
 def test_a_dark_panel_cannot(shop: Shop, model: FilmRegressor, recipe: Recipe) -> None:
     target = shop.truth_lab(replace(recipe, schedule=CoatSchedule.parse("2@5:1")))
     advice = correct(model, [(recipe, _heavy(shop, recipe, 1.0))], target)
-    assert advice.rescue.state == "too dark"
-    assert not advice.rescue.options
+    assert advice.state == "lost"
+    assert not advice.options
     assert "too dark" in advice.words
     assert float(delta_e00(shop.truth_lab(advice.best.recipe), target)) < 1.5
 
@@ -172,7 +172,7 @@ def test_a_dark_panel_cannot(shop: Shop, model: FilmRegressor, recipe: Recipe) -
 def test_a_panel_within_tolerance_passes(shop: Shop, model: FilmRegressor, recipe: Recipe) -> None:
     lab = _heavy(shop, recipe, 1.0)
     advice = correct(model, [(recipe, lab)], lab)
-    assert advice.rescue.state == "passes"
+    assert advice.state == "there"
     assert advice.difference == 0.0
 
 
@@ -196,7 +196,7 @@ def test_readings_and_spectra_are_taken_alike(
     by_spectrum = Sprayed.of((recipe, panel.readings[0]))
     np.testing.assert_allclose(by_spectrum.lab, lab, atol=0.02)
     read = Reading(lab=(float(lab[0]), float(lab[1]), float(lab[2])))
-    assert correct(model, [(recipe, read)], read).rescue.state == "passes"
+    assert correct(model, [(recipe, read)], read).passes
 
 
 @pytest.mark.parametrize(
@@ -238,8 +238,8 @@ def test_a_panel_that_passes_by_a_photograph_is_no_sure_one(
     start, view = Belief.of(model), Viewing(geometry="45:0")
     lab = tuple(start.predict_recipes([recipe], view)[0])
     sources = ("photo", "spectrophotometer")
-    said = {s: rescue(start, Sprayed(recipe, lab, view, s), lab, Limits()) for s in sources}
-    assert {one.state for one in said.values()} == {"passes"}
+    said = {s: correct(start, [Sprayed(recipe, lab, view, s)], lab) for s in sources}
+    assert all(one.passes for one in said.values())
     assert "an instrument passes it with a chance of" in said["photo"].words
     assert "photograph" not in said["spectrophotometer"].words
 
@@ -280,7 +280,9 @@ def test_a_bare_panel_is_not_built_on(shop: Shop, model: FilmRegressor) -> None:
     bare = Recipe(shop.grounds[0], clear="yes")
     lab = shop.truth_lab(bare)
     advice = correct(model, [(bare, tuple(lab))], lab - [20, 0, 0])
-    assert advice.rescue.state == "another way"
+    assert advice.state == "lost"
+    assert advice.card is None
+    assert "no colour coats yet" in advice.words
     assert Ground.parse("silver") == shop.grounds[0]
 
 
@@ -297,13 +299,13 @@ def test_rescues_advised_pass_as_often_as_was_said() -> None:
     from tests.benchmarks.rescues import cases
 
     found = [c for seed in (3, 4) for c in cases(Shop(seed), 24)]
-    advised = [c for c in found if c.state == "build on"]
+    advised = [c for c in found if c.state == "go on"]
     assert len(advised) >= 16
     stated = np.mean([c.stated for c in advised])
     for passed in ([c.as_set for c in advised], [c.afresh for c in advised]):
         assert np.mean(np.array(passed) <= 1.0) == pytest.approx(stated, abs=0.15)
     assert np.mean([np.mean(c.as_set) for c in advised]) < 0.5 * np.mean([c.now for c in advised])
-    lost = [c for c in found if c.state == "too dark"]
+    lost = [c for c in found if c.state == "lost"]
     assert len(lost) >= 3
     assert np.mean([c.best < 0.2 for c in lost]) >= 0.7
 
@@ -324,11 +326,11 @@ def test_a_chance_of_coats_on_top_has_the_tails_of_what_is_left_of_the_law(
     left = np.trace(slope[0] @ known[:k, :k] @ slope[0].T)
     assert left < 0.9 * np.trace(slope[0] @ before.covariance @ slope[0].T)
     goal = model.predict_recipes([replace(recipe, schedule=CoatSchedule.parse("4@5:1 1@5:1"))])[0]
-    few = rescue(before, panel, goal, Limits(), tolerance=1.0)
+    few = steer(before, [panel], goal, looks=0, sure=True)
     sure = copy(model)
     sure.stack_ = replace(model.stack_, dof=np.full(5, np.inf))
-    many = rescue(replace(before, model=sure), panel, goal, Limits(), tolerance=1.0)
-    assert few.state == many.state == "build on"
+    many = steer(replace(before, model=sure), [panel], goal, looks=0, sure=True)
+    assert few.state == many.state == "go on"
     # So near its target a t of the same covariance lies nearer.
     assert few.options[0].expected < many.options[0].expected
 
@@ -372,7 +374,7 @@ def test_a_panel_read_before_its_clear_is_judged_as_it_will_be_under_it(
     found = correct(model, [(recipe, early)], right)
     assert found.difference_as_read > 1.0, "the clear coat does nothing in this shop"
     assert found.difference < 0.5 * found.difference_as_read
-    assert found.rescue.state == "passes"
+    assert found.passes
     assert all(s.recipe.clear == "yes" for s in found.changes)
     # The same numbers read under the clear coat are another panel, and it is condemned.
     late = correct(model, [(recipe, replace(early, state="cleared"))], right)
@@ -386,17 +388,15 @@ def test_building_on_a_cleared_panel_costs_sanding_and_a_second_clear(
     target = shop.truth_lab(replace(recipe, schedule=CoatSchedule.parse("6@5:1")))
     limits = Limits(min_ratio="5:1", max_ratio="5:1", max_coats=8)
     light, red, yellow = (float(v) for v in shop.truth_lab(recipe))
-    on_clear = rescue(
-        Belief.of(model), Sprayed(recipe, (light, red, yellow)), target, limits, tolerance=2.0
-    )
-    assert on_clear.state == "build on"
+    cleared = Sprayed(recipe, (light, red, yellow))
+    on_clear = correct(model, [cleared], target, limits, tolerance=2.0)
+    assert on_clear.state == "go on"
     assert "sand it" in on_clear.words
     bare = shop.truth_lab(replace(recipe, clear=None))
     early = Sprayed(recipe, tuple(map(float, bare)), clear_to_come=True)
-    before = rescue(Belief.of(model), early, target, limits, tolerance=2.0)
-    assert before.state == "build on"
+    before = correct(model, [early], target, limits, tolerance=2.0)
+    assert before.state == "go on"
     assert "sand" not in before.words
-    assert before.options[0].changes < on_clear.options[0].changes
 
 
 def test_words_and_changes_stay_with_their_recipe(model: FilmRegressor, recipe: Recipe) -> None:

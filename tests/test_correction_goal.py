@@ -6,13 +6,14 @@ import numpy as np
 import pytest
 
 from matchlib.colorimetry import Tolerance, delta_e00, delta_e_cmc
-from matchlib.correction import Belief, Today, correct
+from matchlib.correction import Belief, Today
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import MixRatio, Reading
 from matchlib.errors import TargetError
 from matchlib.mixing import Limits
 from matchlib.next_panel import next_for_target
 from matchlib.regression import FilmPredictor
+from matchlib.steering import correct
 from matchlib.target import Target
 from tests.angle_shop import FACE, FLOP, aimed_at, angle_model, recipe_at
 
@@ -44,7 +45,7 @@ def test_a_target_of_one_angle_in_delta_e00_is_the_same_as_its_lab(model) -> Non
     one = correct(model, tried, face, LIMITS, tolerance=0.8)
     two = correct(model, tried, Target.of_readings(face, tolerance=0.8), LIMITS)
     assert one.changes == two.changes
-    assert (one.words, one.difference, one.rescue) == (two.words, two.difference, two.rescue)
+    assert (one.words, one.difference, one.options) == (two.words, two.difference, two.options)
     recipes = [recipe_at(f"{n}@{r}:1") for n in (2, 3, 4) for r in (5, 6)]
     plain = next_for_target(model, face.lab, recipes, tolerance=0.8, viewing=FACE)
     asked = next_for_target(model, Target.of_readings(face, tolerance=0.8), recipes)
@@ -82,14 +83,14 @@ def test_a_panel_passes_only_if_it_passes_at_every_angle(model) -> None:
     advice = correct(model, [(recipe_at("3@6:1"), read([face.lab, off]))], target, LIMITS)
     assert advice.difference == pytest.approx(float(delta_e00(flop.lab, off)))
     assert "at its worst angle" in advice.words
-    assert advice.rescue.state != "passes"
+    assert not advice.passes
     both = read([face.lab, flop.lab])
-    assert correct(model, [(recipe_at("3@6:1"), both)], target, LIMITS).rescue.state == "passes"
+    assert correct(model, [(recipe_at("3@6:1"), both)], target, LIMITS).passes
     # A flop that counts little lets the same panel pass.
     light = Target.of_readings([face, flop], weights=[1.0, 0.1])
     off = read([face.lab, shifted(flop.lab, (2.0, 0.0, 0.0))])
-    assert correct(model, [(recipe_at("3@6:1"), off)], light, LIMITS).rescue.state == "passes"
-    assert correct(model, [(recipe_at("3@6:1"), off)], target, LIMITS).rescue.state != "passes"
+    assert correct(model, [(recipe_at("3@6:1"), off)], light, LIMITS).passes
+    assert not correct(model, [(recipe_at("3@6:1"), off)], target, LIMITS).passes
 
 
 def test_a_panel_too_light_at_both_angles_is_built_on(model) -> None:
@@ -98,8 +99,8 @@ def test_a_panel_too_light_at_both_angles_is_built_on(model) -> None:
     expected = [model.predict_recipes([light], v)[0] for v in (FACE, FLOP)]
     seen = [shifted(lab, (0.3, 0.0, 0.0)) for lab in expected]
     advice = correct(model, [(light, read(seen))], target, LIMITS)
-    assert advice.rescue.state == "build on", advice.rescue.words
-    more = advice.rescue.options[0].recipe.schedule.steps[-1]
+    assert advice.state == "go on", advice.words
+    more = advice.options[0].recipe.schedule.steps[-1]
     assert more.coats == 1
     assert more.ratio > MixRatio.parse("7.5:1")
 

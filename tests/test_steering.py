@@ -10,12 +10,11 @@ import pytest
 
 from matchlib.correction import Belief, Card, Sprayed
 from matchlib.correction.moves import continuations
-from matchlib.correction.rescue import rescue
 from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor, Prediction
-from matchlib.steering import plan, steer, too_soon
+from matchlib.steering import correct, plan, steer, too_soon
 from matchlib.steering.approach import Approach, Candidate
 from matchlib.steering.approach import Shop as At
 from matchlib.steering.checks import check_stages
@@ -48,8 +47,8 @@ def expected(model: FilmRegressor, recipe: Recipe) -> tuple[float, float, float]
     return float(light), float(red), float(yellow)
 
 
-def outlook(card: Card, recipe: Recipe, afresh: bool = False) -> Prediction:
-    return card.outlook([recipe], card.ahead([recipe], [VIEW], afresh=afresh))
+def outlook(card: Card, recipe: Recipe) -> Prediction:
+    return card.outlook([recipe], card.ahead([recipe], [VIEW]))
 
 
 def of(recipe: Recipe, schedule: str) -> Recipe:
@@ -448,12 +447,10 @@ def test_so_many_looks_only(model, recipe) -> None:
         plan(model, Target.lab(*expected(model, recipe)), readings=4)
 
 
-def test_a_card_of_one_stage_rescued_and_steered_agree(model, recipe) -> None:
-    goal = expected(model, of(recipe, "6@6:1"))
+def test_a_panel_corrected_and_a_card_steered_are_one(model, recipe) -> None:
+    goal, limits = expected(model, of(recipe, "6@6:1")), Limits(max_coats=8)
     read = Sprayed(recipe, expected(model, recipe), VIEW)
-    saved = rescue(Belief.of(model), read, goal, Limits(max_coats=8))
-    steered = steer(model, [read], goal, Limits(max_coats=8), looks=0)
-    assert saved.state == "build on"
-    assert steered.state == "go on"
-    # A gun that stays as it was set leaves less open than one that is set anew.
-    assert steered.best.probability >= saved.options[0].probability - 0.01
+    advice = correct(model, [read], goal, limits)
+    steered = steer(model, [read], goal, limits, looks=0)
+    assert advice.options == steered.options
+    assert advice.panel_words == steered.verdict

@@ -10,11 +10,12 @@ import pytest
 from scipy.special import logsumexp
 from scipy.stats import multivariate_normal, multivariate_t
 
-from matchlib.correction import Belief, Sprayed, Today, aside_words, correct, learn
+from matchlib.correction import Belief, Sprayed, Today, aside_words, learn
 from matchlib.correction.weighing import _Card, _students, weigh
 from matchlib.domain import CoatSchedule, Colour, Recipe
 from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
+from matchlib.steering import correct
 from tests.benchmarks.panels import to_frame
 from tests.benchmarks.spray import Shop
 
@@ -46,9 +47,8 @@ def _wrong(model: FilmRegressor, recipe: Recipe, lab: tuple[float, float, float]
 def test_what_film_explains_fits(model: FilmRegressor, recipe: Recipe, heavy: float) -> None:
     aim = _read(recipe)
     advice = correct(model, [(recipe, _read(recipe, heavy=heavy, seed=5))], aim)
-    assert advice.fits
-    assert advice.fits_words == ""
-    assert advice.film[0] == pytest.approx(np.log(heavy), abs=0.12)
+    assert advice.unfitting == ""
+    assert advice.belief.film[0] == pytest.approx(np.log(heavy), abs=0.12)
 
 
 @pytest.mark.parametrize(
@@ -76,10 +76,10 @@ def test_another_ground_or_pot_does_not_fit(
 def test_a_sign_typed_wrong_is_told_as_that(model: FilmRegressor, recipe: Recipe) -> None:
     light, red, yellow = _read(recipe)
     advice = correct(model, [(recipe, (light, red, -yellow))], (light, red, yellow))
-    assert not advice.fits
-    assert f"b* {yellow:.1f} instead of {-yellow:.1f}" in advice.fits_words
+    assert advice.unfitting
+    assert f"b* {yellow:.1f} instead of {-yellow:.1f}" in advice.unfitting
     assert advice.changes == ()
-    assert advice.rescue.options == ()
+    assert advice.options == ()
 
 
 def test_nothing_is_learnt_from_what_does_not_fit(model: FilmRegressor, recipe: Recipe) -> None:
@@ -89,7 +89,7 @@ def test_nothing_is_learnt_from_what_does_not_fit(model: FilmRegressor, recipe: 
     assert [row.lab for row in unfitting] == [bad]
     np.testing.assert_allclose(believed.mean, before.after([(recipe, good)]).mean)
     advice = correct(model, [(recipe, bad), (recipe, good)], good)
-    assert advice.fits
+    assert not advice.unfitting
     assert str(recipe) in advice.film_words
     assert aside_words([]) == ""
 
@@ -98,7 +98,7 @@ def test_nothing_is_learnt_from_what_does_not_fit(model: FilmRegressor, recipe: 
 def test_no_reading_makes_film_incredible(model: FilmRegressor, recipe: Recipe, seed: int) -> None:
     lab = np.random.default_rng(seed).uniform((5, -70, -70), (95, 70, 70))
     advice = correct(model, [(recipe, tuple(lab))], (40.0, 20.0, 20.0))
-    assert abs(np.expm1(advice.film[0])) < 0.5
+    assert abs(np.expm1(advice.belief.film[0])) < 0.5
 
 
 def test_a_panel_weighed_agrees_with_its_chances(model: FilmRegressor, recipe: Recipe) -> None:

@@ -16,10 +16,13 @@ from numpy.typing import NDArray
 
 from matchlib.correction.belief import Belief
 from matchlib.correction.posterior import posterior
+from matchlib.correction.scoring import places_of
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import Recipe, Viewing
 from matchlib.linear import panel_spread
+from matchlib.outcome import Outcome, outcomes
 from matchlib.regression import Prediction
+from matchlib.target import Target
 
 __all__ = ["Ahead", "Card"]
 
@@ -167,7 +170,6 @@ class Card:
         viewings: Sequence[Viewing],
         *,
         source: str = "spectrophotometer",
-        afresh: bool = False,
     ) -> Ahead:
         """Return what recipes would read on this card, each going on from what is on it.
 
@@ -179,8 +181,6 @@ class Card:
             m of the card's.
         source : str
             What will read it.
-        afresh : bool
-            Whether the gun will be set anew for the coats to come.
 
         Returns
         -------
@@ -195,14 +195,13 @@ class Card:
         fresh = np.maximum(coats - self.laid[1].sum(), 1.0)
         gun, own = self.mean[k], self.mean[k + 2 + wide :]
         old = laid * np.exp(own)
-        coming = more * (np.exp(-gun) if afresh else 1.0)
-        whole = np.maximum(old.sum() + coming, 1e-12)
+        whole = np.maximum(old.sum() + more, 1e-12)
         film = np.where(
             strength > 0, gun + np.log(whole / np.maximum(laid.sum() + more, 1e-12)), gun
         )
-        part, new = old[None, :] / whole[:, None], coming / whole
+        part, new = old[None, :] / whole[:, None], more / whole
         _, reading = self.before.model.noise_together(viewings, source=source)
-        sd = self.gun * np.sqrt((1.0 if afresh else 0.0) + 1.0 / fresh)
+        sd = self.gun / np.sqrt(fresh)
         labs, slopes, films = [], [], []
         for viewing in viewings:
             lab, jacobian, by_film, by_ground = self.before.linear(
@@ -211,8 +210,7 @@ class Card:
             at = k + 2 + 3 * self.viewings.index(viewing)
             slope = np.zeros((len(recipes), 3, len(self.mean)))
             slope[:, :, :k] = jacobian
-            slope[:, :, k] = by_film * (part.sum(axis=1) if afresh else 1.0 + 0.0 * new)[:, None]
-            slope[:, :, k + 1] = by_ground
+            slope[:, :, k], slope[:, :, k + 1] = by_film, by_ground
             slope[:, :, at : at + 3] = np.eye(3)
             slope[:, :, k + 2 + wide :] = by_film[:, :, None] * part[:, None, :]
             # The card's own ground is so near 1 that its slope is its law.
@@ -239,6 +237,32 @@ class Card:
         reading = np.broadcast_to(ahead.reading, spray.shape)
         groups = model.stack_.dof[model.reach(recipes)]
         return Prediction(ahead.labs, known, spray, reading, groups)
+
+    def expected(self, recipes: Sequence[Recipe], goal: Target) -> list[Outcome]:
+        """Say of further coats what to expect of them as the last on this card.
+
+        Parameters
+        ----------
+        recipes : sequence of Recipe
+            All that would be on it, each going on from what is on it.
+        goal : Target
+            What is to be matched; the card was read as it was.
+
+        Returns
+        -------
+        list of Outcome
+            One a recipe, in their order.
+
+        Raises
+        ------
+        DomainError
+            If a recipe does not go on from the card's.
+        """
+        last = self.stages[-1]
+        for recipe in recipes:
+            recipe.after(last.recipe)
+        views = [last.views[place].viewing for place in places_of(goal, last)]
+        return outcomes(recipes, self.outlook(recipes, self.ahead(recipes, views)), goal)
 
     @property
     def gun(self) -> float:

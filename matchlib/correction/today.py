@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from matchlib.domain import Panel
     from matchlib.regression import FilmPredictor
 
-__all__ = ["Today"]
+__all__ = ["Today", "film_words"]
 
 SHARE_OF_A_DAY = 0.5
 """Spread of log film from day to day by that from panel to panel of the archive, in which the days
@@ -111,3 +111,34 @@ class Today:
         if readings and float(np.mean(readings)) > 0.5:
             bias, photo = photo, bias
         return cls(film=SHARE_OF_A_DAY * film, ground=ground, bias=bias, photo_bias=photo)
+
+
+def film_words(film: float, sd: float) -> str:
+    """Say how heavily today's sprayer lays.
+
+    Parameters
+    ----------
+    film : float
+        Log film against the archive [-].
+    sd : float
+        Its standard deviation [-].
+
+    Returns
+    -------
+    str
+        A sentence.
+
+    Examples
+    --------
+    >>> film_words(0.06, 0.02)
+    'This sprayer lays about 6%...'
+    """
+    percent, give = 100.0 * float(np.expm1(film)), 100.0 * sd
+    if abs(film) < max(0.5 * sd, 0.01):
+        return f"Film is laid as in the archive, give or take {give:.0f}%."
+    word = "more" if film > 0 else "less"
+    sure = "about" if abs(film) > 2.0 * sd else "perhaps"
+    return (
+        f"This sprayer lays {sure} {abs(percent):.0f}% {word} film than the archive "
+        f"(give or take {give:.0f}%)."
+    )

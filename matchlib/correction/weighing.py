@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,7 +27,7 @@ from matchlib.progress import Callback
 from matchlib.regression.vocabulary import Vocabulary
 from matchlib.tails import chance_words
 
-__all__ = ["DOUBTED", "LOOK", "aside_words", "unfitting_words", "weigh"]
+__all__ = ["DOUBTED", "LOOK", "aside_words", "believed_of", "learn", "unfitting_words", "weigh"]
 
 Array = NDArray[np.float64]
 
@@ -137,6 +138,51 @@ def weigh(belief: Belief, panel: Sprayed, limits: Limits) -> Verdict:
         limits.ratios(),
     )
     return judge(_Card(belief, panel), shelf)[0]
+
+
+def learn(
+    before: Belief, tried: Sequence[Sprayed | tuple[Any, ...]], limits: Limits | None = None
+) -> tuple[Belief, tuple[Sprayed, ...]]:
+    """Learn from those of the panels just sprayed that are what their backs say.
+
+    Parameters
+    ----------
+    before : Belief
+        Before these panels.
+    tried : sequence
+        As for `correct`; none is allowed.
+    limits : Limits, optional
+        What can be mixed and sprayed.
+
+    Returns
+    -------
+    belief : Belief
+        After them.
+    unfitting : tuple of Sprayed
+        Those that are likelier something else, of which nothing was learnt.
+
+    Examples
+    --------
+    >>> from matchlib import Recipe
+    >>> from matchlib.demo import demo_model
+    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
+    >>> belief = Belief.of(demo_model())
+    >>> after, aside = learn(belief, [(recipe, belief.predict_recipes([recipe])[0])])
+    >>> after.panels, aside
+    (1, ())
+    """
+    rows = [Sprayed.of(t) for t in tried]
+    believed = believed_of(before, rows, limits or Limits())
+    return before.after(believed), tuple(r for r in rows if r not in believed)
+
+
+def believed_of(before: Belief, rows: Sequence[Sprayed], limits: Limits) -> list[Sprayed]:
+    """Return those of today's panels that are what their backs say."""
+    believed: list[Sprayed] = []
+    for row in rows:
+        if weigh(before.after(believed), row, limits).wrong <= DOUBTED:
+            believed.append(row)
+    return believed
 
 
 def unfitting_words(verdict: Verdict) -> str:

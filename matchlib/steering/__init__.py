@@ -1,20 +1,24 @@
-"""One card: how to begin it, when to read it, and what to lay on it by what was read."""
+"""One card: how to begin it, when to read it, what to lay on it, and what to change after it."""
 
 from __future__ import annotations
 
+from matchlib.steering.advice import Advice, correct
 from matchlib.steering.checks import check_stages, too_soon
 from matchlib.steering.plan import WORTH_A_LOOK, plan
 from matchlib.steering.planned import CardPlan, CardPlans
 from matchlib.steering.steer import Steering, steer
-from matchlib.steering.topup import TopUp
+from matchlib.steering.topup import SANDING, TopUp
 
 __all__ = [
+    "SANDING",
     "WORTH_A_LOOK",
+    "Advice",
     "CardPlan",
     "CardPlans",
     "Steering",
     "TopUp",
     "check_stages",
+    "correct",
     "plan",
     "steer",
     "too_soon",

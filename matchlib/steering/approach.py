@@ -87,7 +87,7 @@ class Shop:
 
     def advice(self, card: Card, looks: int) -> Steering:
         """What to lay next on a card of which something is believed."""
-        return advise(card, self.goal, self.views, self.limits, looks=looks)
+        return advise(card, self.goal, self.limits, looks=looks)
 
     def read(self, recipe: Recipe, labs: Array) -> Sprayed:
         """A look at a recipe, as it may be read."""

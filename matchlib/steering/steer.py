@@ -14,13 +14,13 @@ from matchlib.correction import Belief, Card, Sprayed, Today, film_words
 from matchlib.correction.moves import continuations
 from matchlib.correction.scoring import places_of
 from matchlib.correction.weighing import DOUBTED, unfitting_words, weigh
-from matchlib.domain import CoatSchedule, MixRatio, Recipe, Viewing, three
+from matchlib.domain import CoatSchedule, MixRatio, Recipe, three
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.outcome import outcome_at
 from matchlib.steering.checks import check_stages
 from matchlib.steering.lookahead import Lookahead
-from matchlib.steering.topup import TopUp, pot_of
+from matchlib.steering.topup import SANDING, TopUp, pot_of
 from matchlib.tails import chance_words
 from matchlib.target import Target
 
@@ -119,15 +119,23 @@ class Steering:
             )
         if best is not None:
             again = self.looks > 0 and best.steered > best.probability + 0.01
+            sand = f" {SANDING}" if self.cleared else ""
             return (
                 f"Lay {best.words}{', then read it again' * again}. The chance that the card "
-                f"passes is {chance_words(self.chance)}; as it is, {now}."
+                f"passes is {chance_words(self.chance)}; as it is, {now}.{sand}"
             )
         light, wished = self.finished[0], float(self.goal.labs[0][0])
         why = "its hue is off, and no coats of this pot mend that: it needs another ground or pot"
         if light < wished:
             why = f"too dark (L* {light:.1f}, wanted {wished:.1f}), and coats only take light away"
-        return f"This card is lost: {why}. Clear it for the archive, and spray the next."
+        keep = "Keep" if self.cleared else "Clear"
+        return f"This card is lost: {why}. {keep} it for the archive, and spray the next."
+
+    @property
+    def cleared(self) -> bool:
+        """Whether the card was read under its clear coat."""
+        last = self.card.stages[-1]
+        return last.recipe.clear is not None and not last.clear_to_come
 
     @property
     def words(self) -> str:
@@ -160,7 +168,7 @@ def steer(
         The archive's fit, or what is believed after today's other cards.
     stages : sequence
         The card's readings so far, one a stage in the order sprayed: each as
-        `matchlib.correction.correct` takes a panel, its recipe all that was on the card then, with
+        `correct` takes a panel, its recipe all that was on the card then, with
         the clear coat that it is to have.
     target : array_like, shape (3,), or Target
         Lab to match; or what brings its own viewings and tolerance, such as a
@@ -213,8 +221,6 @@ def steer(
     rows = check_stages(belief, rows, sure=sure)
     last = rows[-1]
     goal = Target.of(target, tolerance=tolerance, viewing=last.viewing)
-    places = places_of(goal, last)
-    views = [last.views[i].viewing for i in places]
     if last.recipe.schedule is None:
         raise DomainError(
             "This card has no colour coats yet.",
@@ -223,8 +229,7 @@ def steer(
             remedy="search for a recipe; a bare reading is worth keeping with the archive.",
         )
     with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait
-        card = Card.of(belief, rows)
-        found = advise(card, goal, views, bounds, looks=looks, cup=cup, cup_ml=cup_ml)
+        found = advise(Card.of(belief, rows), goal, bounds, looks=looks, cup=cup, cup_ml=cup_ml)
         verdict = None if sure else weigh(belief, last, bounds)
     if verdict is None or verdict.wrong <= DOUBTED:
         return found
@@ -234,7 +239,6 @@ def steer(
 def advise(
     card: Card,
     goal: Target,
-    views: Sequence[Viewing],
     limits: Limits,
     *,
     looks: int,
@@ -243,7 +247,7 @@ def advise(
 ) -> Steering:
     """Say what to lay next on a card of which something is believed."""
     last = card.stages[-1]
-    have = last.recipe
+    have, views = last.recipe, [last.views[place].viewing for place in places_of(goal, last)]
     recipes = [have, *continuations(have, limits, cup=cup)]
     # Whatever looks at it on the way, a card is judged by an instrument, as one sprayed blind is.
     judged = card.ahead(recipes, views)

@@ -13,9 +13,14 @@ from matchlib.errors import DomainError
 from matchlib.mixing.pour import Pour, Remainder, most_kept, pour
 from matchlib.outcome import Outcome
 
-__all__ = ["TopUp", "let_down", "pot_of"]
+__all__ = ["SANDING", "TopUp", "let_down", "pot_of"]
 
 Array = NDArray[np.float64]
+
+SANDING = (
+    "It is under its clear coat: sand it before these coats, and clear it a second time after them."
+)
+"""What coats on top of a cleared card cost."""
 
 POT_ML = 100.0
 """Pot that is told of where nobody said how much is wanted [mL]."""

@@ -20,7 +20,7 @@ from workbook.cli.wanted import OrderOptions, ShelfOptions, TargetOptions, tell_
 
 if TYPE_CHECKING:
     from matchlib.colorimetry import Tolerance
-    from matchlib.correction import Advice
+    from matchlib.steering import Advice
     from matchlib.target import Target
 
 __all__ = ["COMMANDS"]
@@ -82,7 +82,7 @@ def _correct(
             return
         advice = session.correct(aim, codes=tried or (), file=sprayed, sprayed=typed, limits=limits)
         unseen = aim_words(advice.belief.model, aim)
-        told = (advice.best, *advice.changes, *advice.fresh, *advice.rescue.options)
+        told = (advice.best, *advice.changes, *advice.fresh, *advice.options)
         recipes = [advice.last.recipe, *(s.recipe for s in told)]
         left_out = session.left_out(recipes, advice.belief.model)
         for words in session.gaps([advice.last.recipe, advice.best.recipe]):
@@ -104,6 +104,7 @@ def _advice_dict(advice: Advice, aim: Target, *, simple: bool) -> dict[str, Any]
     from workbook.session.order import angle_dict
 
     places, order = places_of(advice.goal, advice.last), aim.tolerance
+    film, sd = advice.belief.film
     return {
         "difference": advice.difference,
         "difference_as_read": advice.difference_as_read,
@@ -113,17 +114,17 @@ def _advice_dict(advice: Advice, aim: Target, *, simple: bool) -> dict[str, Any]
         "angles": [
             angle_dict(a) for a in angles_of(aim, [advice.finished[i].tolist() for i in places])
         ],
-        "fits": advice.fits,
-        "film_percent": 100.0 * advice.film[0],
-        "film_sd_percent": 100.0 * advice.film[1],
+        "fits": not advice.unfitting,
+        "film_percent": 100.0 * film,
+        "film_sd_percent": 100.0 * sd,
         "words": advice.words,
         "best": _as_dict(advice.best, simple),
         "changes": [_as_dict(s, simple) for s in advice.changes],
         "fresh": [_as_dict(s, simple) for s in advice.fresh],
         "rescue": {
-            "state": advice.rescue.state,
-            "words": advice.rescue.words,
-            "options": [_as_dict(s, simple) for s in advice.rescue.options],
+            "state": advice.state,
+            "words": advice.panel_words,
+            "options": [_as_dict(s, simple) for s in advice.options],
         },
     }
 
@@ -148,7 +149,7 @@ def _tell_advice(advice: Advice, order: Tolerance) -> None:
 
     show(wrapped(advice.words))
     for title, options in (
-        ("Save this panel, coats on top of it", advice.rescue.options),
+        ("Save this panel, coats on top of it", advice.options),
         ("Spray a fresh panel, small changes", advice.changes),
         ("Spray a fresh panel, other recipes", advice.fresh),
     ):
@@ -156,7 +157,7 @@ def _tell_advice(advice: Advice, order: Tolerance) -> None:
             (chance(s.probability), number(s.expected), *(number(v) for v in s.lab), s.words)
             for s in options[:_MOST_OFFERED]
         ]
-        if rows and advice.rescue.state != "passes":
+        if rows and not advice.passes:
             unit = "of box" if order.boxed else order.unit
             header = ("chance", unit, "L", "a", "b", "what to do")
             show(f"\n{title}:\n{table(header, rows, right='rrrrr')}")

@@ -15,9 +15,8 @@ from workbook.session.targets import lab_of
 from workbook.session.work import Work
 
 if TYPE_CHECKING:
-    from matchlib.correction import Advice
     from matchlib.domain import Panel, Recipe
-    from matchlib.steering import Steering
+    from matchlib.steering import Advice, Steering
 
 __all__ = ["Way", "read_page", "verdict_of", "ways_of"]
 
@@ -89,10 +88,9 @@ def ways_of(work: Work, advice: Advice, steering: Steering | None, panel: Panel)
 def verdict_of(advice: Advice) -> tuple[bool, str]:
     """Return whether the card passes, and that in large words."""
     text = advice.goal.tolerance.with_unit(advice.difference)
-    passes = advice.difference <= advice.tolerance
     clear = " under its clear" if advice.last.clear_to_come else ""
-    word = "● Passes" if passes else "○ Not yet"
-    return passes, f"{word}: {text}{clear}, {advice.tolerance:g} allowed"
+    word = "● Passes" if advice.passes else "○ Not yet"
+    return advice.passes, f"{word}: {text}{clear}, {advice.goal.tolerance.value:g} allowed"
 
 
 def read_page(
@@ -211,7 +209,7 @@ def _film(advice: Advice) -> str:
     """How today's film differs, where it differs by more than is uncertain."""
     from matchlib.correction import film_words
 
-    more, sd = advice.film
+    more, sd = advice.belief.film
     said = advice.film_words
     return said if abs(more) > sd else said.removeprefix(film_words(more, sd)).strip()
 

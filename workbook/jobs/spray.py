@@ -6,8 +6,8 @@ import time
 from typing import TYPE_CHECKING, Any
 
 from matchlib.cautions import DEFERENCE, cautions_at
-from matchlib.correction import SANDING
 from matchlib.explain import clear_change
+from matchlib.steering import SANDING
 from matchlib.trade import troubles_at
 from workbook.figures import Raw, esc, trouble_list
 from workbook.jobs.pot import pot_part

@@ -112,12 +112,12 @@ def outlook_of(archive: Archive, job: Job) -> Outlook:
 
         (fresh,) = forecast(model_of(archive).model, [wanted], aim)
         return Outlook(fresh.lab, fresh.expected, fresh.probability, fresh.words)
-    from matchlib.correction import Belief, Sprayed, on_top
+    from matchlib.correction import Belief, Card, Sprayed
 
     # The panel's own reading is learnt from once: the fit is that of the others.
     model = model_of(archive, without={panel.code}).model
-    sprayed = Sprayed.of(last_tried(panel))
-    (found,) = on_top(Belief.of(model), sprayed, aim, [wanted])
+    card = Card.of(Belief.of(model), [Sprayed.of(last_tried(panel))])
+    (found,) = card.expected([wanted], aim)
     away = aim.tolerance.with_unit(found.expected)
     words = f"{away} expected{aim.worst}, from the reading of {panel.code}"
     return Outlook(found.lab, found.expected, found.probability, words)
@@ -135,19 +135,20 @@ def labs_on(
 
     `card`: what is on it, and its readings. `recipes`: all that is on it then.
     """
-    from matchlib.correction import Belief, Sprayed, on_top
+    from matchlib.correction import Belief, Card, Sprayed
 
     if not recipes:
         return []
-    return [one.lab for one in on_top(Belief.of(model), Sprayed.of(card), aim, recipes)]
+    begun = Card.of(Belief.of(model), [Sprayed.of(card)])
+    return [one.lab for one in begun.expected(recipes, aim)]
 
 
 def sheet_of_job(
     archive: Archive, job: Job, *, pot: Pot | None = None, unit: str = "ml", code: str = ""
 ) -> JobSheet:
     """Return the sheet of a job: of its own target, recipe and customer, and of no other's."""
-    from matchlib.correction import SANDING
     from matchlib.explain import coat_readings
+    from matchlib.steering import SANDING
 
     recipe, panel = to_spray(archive, job)
     model, aim = model_of(archive).model, aim_of_job(job)

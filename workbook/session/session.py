@@ -19,13 +19,12 @@ from workbook.session.targets import last_tried, one_or_all, reading_of_lab, sta
 
 if TYPE_CHECKING:
     from matchlib.archive import Archive
-    from matchlib.correction import Advice
     from matchlib.domain import Conditions, Reading, Recipe
     from matchlib.mixing import Limits
     from matchlib.next_panel import ArchivePlan, TargetPanel
     from matchlib.progress import Callback
     from matchlib.regression import FilmPredictor
-    from matchlib.steering import CardPlan, CardPlans, Steering
+    from matchlib.steering import Advice, CardPlan, CardPlans, Steering
     from matchlib.suggest import Suggestions
     from matchlib.target import Target
     from matchlib.validation import Repeatability, TableRow
@@ -311,7 +310,7 @@ class Session:
         without them, lest it learn from them twice. `limits`: the shop's; the remembered ones if
         None.
         """
-        from matchlib.correction import correct
+        from matchlib.steering import correct
 
         model = self.model_now(callback, without=codes)
         tried = [*self.tried(codes, file), *((r, one_or_all(as_readings(x))) for r, x in sprayed)]

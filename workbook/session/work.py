@@ -20,11 +20,10 @@ from workbook.session.model_cache import model_of
 from workbook.session.targets import lab_of, stages_read
 
 if TYPE_CHECKING:
-    from matchlib.correction import Advice
     from matchlib.domain import Colour, MixRatio, Reading, Viewing
     from matchlib.mixing import Limits
     from matchlib.regression import FilmPredictor
-    from matchlib.steering import CardPlans, Steering
+    from matchlib.steering import Advice, CardPlans, Steering
     from matchlib.suggest import Suggestions
     from matchlib.target import Target
     from workbook.session.session import Session
@@ -236,7 +235,7 @@ class Work:
 
     def advice(self) -> Advice:
         """Return what was read against the target, and what to change."""
-        from matchlib.correction import correct
+        from matchlib.steering import correct
 
         tried = [self.rows(self.archive.panel(code))[-1:] for code in self.job.panels]
         rows = [row for some in tried for row in some]

@@ -1,4 +1,4 @@
-"""After a test panel: what to change, in the words of the booth."""
+"""After a test panel: what to lay on it, what to change, or what to spray instead."""
 
 from __future__ import annotations
 
@@ -10,16 +10,25 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.correction.belief import Belief
+from matchlib.correction.card import Card
 from matchlib.correction.moves import fresh_recipes, grounds_at_hand, moves
-from matchlib.correction.rescue import Rescue, rescue
 from matchlib.correction.scoring import Scored, best_of, places_of, scored
 from matchlib.correction.sprayed import Sprayed
-from matchlib.correction.today import Today
-from matchlib.correction.weighing import DOUBTED, LOOK, aside_words, unfitting_words, weigh
+from matchlib.correction.today import Today, film_words
+from matchlib.correction.weighing import (
+    DOUBTED,
+    LOOK,
+    aside_words,
+    believed_of,
+    unfitting_words,
+    weigh,
+)
 from matchlib.domain import Reading
 from matchlib.errors import TargetError
 from matchlib.listing import items_frame
 from matchlib.mixing import Limits
+from matchlib.steering.steer import Steering, advise
+from matchlib.steering.topup import TopUp
 from matchlib.tails import chance_words
 from matchlib.target import Target
 
@@ -28,7 +37,7 @@ if TYPE_CHECKING:
 
     from matchlib.regression import FilmPredictor
 
-__all__ = ["Advice", "correct", "film_words", "learn"]
+__all__ = ["Advice", "correct"]
 
 Array = NDArray[np.float64]
 
@@ -44,11 +53,6 @@ class Advice:
     ----------
     belief : Belief
         The model with today in it; predicts like the regression.
-    difference : float
-        Of the last panel, finished, to the target, in the tolerance's unit (ΔE00 unless the order
-        names another).
-    difference_as_read : float
-        Of the last panel as it was read: the same, unless its clear coat is still to come.
     finished : tuple of ndarray, shape (3,)
         CIELAB of the last panel, finished, under each of its viewings.
     best : Scored
@@ -57,24 +61,22 @@ class Advice:
         Small changes to the last panel, the likeliest first.
     fresh : tuple of Scored
         Other recipes, the likeliest first.
-    rescue : Rescue
-        Whether the panel in hand can still be built on.
-    film : tuple of 2 float
-        Today's log film against the archive's, and its standard deviation [-].
-    film_words : str
-        The same in a sentence.
-    tolerance : float
-        Greatest difference that passes.
+    now : float
+        Chance that an instrument passes the last panel, where it passes by a photograph; 1 where
+        it passes by an instrument [-].
+    card : Steering, optional
+        What may be laid on the last panel; None where it passes, is bare, or does not fit.
     goal : Target
         What was to be met.
     last : Sprayed
         The panel just sprayed, with its readings.
-    fits : bool
-        Whether the last panel's reading is likelier its own recipe, with more or less film, than a
-        slip of the back or a misreading. If not, nothing was learnt from it: there are no changes
-        to it, no coats on top, and what else is said is as if it had not been sprayed.
-    fits_words : str
-        If not, what it may be instead.
+    film_words : str
+        How today's film differs from the archive's, and of which panels nothing was learnt.
+    unfitting : str
+        What the last panel may be instead, where its reading is likelier a slip of the back or a
+        misreading than its own recipe with more or less film; else empty. Then nothing was learnt
+        from it: there are no changes to it, no coats on top, and what else is said is as if it had
+        not been sprayed.
 
     Examples
     --------
@@ -83,25 +85,52 @@ class Advice:
     >>> sprayed = Recipe.of("pale gold", "cherry", "3@3:1", "yes")
     >>> read = Reading(lab=(27.0, 45.9, 28.3))
     >>> advice = correct(demo_model(), [(sprayed, read)], (27.1, 45.9, 28.5))
-    >>> advice.rescue.state, advice.difference < 1
-    ('passes', True)
+    >>> advice.state, advice.difference < 1
+    ('there', True)
     """
 
     belief: Belief
-    difference: float
-    difference_as_read: float
     finished: tuple[Array, ...]
     best: Scored
     changes: tuple[Scored, ...]
     fresh: tuple[Scored, ...]
-    rescue: Rescue
-    film: tuple[float, float]
-    film_words: str
-    tolerance: float
+    now: float
+    card: Steering | None
     goal: Target
     last: Sprayed
-    fits: bool = True
-    fits_words: str = ""
+    film_words: str
+    unfitting: str
+
+    @property
+    def difference(self) -> float:
+        """Of the last panel, finished, to the target, in the tolerance's unit."""
+        return self._away(self.finished)
+
+    @property
+    def difference_as_read(self) -> float:
+        """The same of it as it was read: another where its clear coat is still to come."""
+        return self._away([np.array(view.lab) for view in self.last.views])
+
+    def _away(self, labs: Sequence[Array]) -> float:
+        places = places_of(self.goal, self.last)
+        return float(self.goal.difference([labs[place] for place in places]))
+
+    @property
+    def passes(self) -> bool:
+        """Whether the last panel is within the tolerance."""
+        return self.difference <= self.goal.tolerance.value
+
+    @property
+    def state(self) -> str:
+        """Of the last panel: ``there``, ``go on`` or ``lost``, as of `Steering`."""
+        if self.passes:
+            return "there"
+        return "go on" if self.options else "lost"
+
+    @property
+    def options(self) -> tuple[TopUp, ...]:
+        """Coats on top of the last panel, the likeliest first; none where it is there or lost."""
+        return () if self.card is None or self.card.best is None else self.card.options
 
     def to_frame(self) -> pd.DataFrame:
         """Return a table, one row a recipe that may be sprayed next.
@@ -114,65 +143,51 @@ class Advice:
         return items_frame([*self.changes, *self.fresh])
 
     @property
-    def words(self) -> str:
-        """All of it, a sentence a line."""
-        if not self.fits:
-            return self._unfitting
-        if self.rescue.state == "passes":
-            return f"{self.rescue.words}\n{self.film_words}"
-        chance = chance_words(self.best.probability)
-        clear, far = "", self.goal.tolerance.with_unit
-        if self.last.clear_to_come:
-            clear = f" under its clear coat ({far(self.difference_as_read)} before it)"
-        lines = [
-            f"The last panel is {far(self.difference)} from the target{clear}"
-            f"{self.goal.worst}, {self.tolerance:g} allowed.",
-            self.film_words,
-            f"Next: {self.best.words}. Expected "
-            f"{far(self.best.expected, 1)}; "
-            f"the chance that it passes is {chance}.",
-            self.rescue.words,
-        ]
-        return "\n".join(lines)
+    def panel_words(self) -> str:
+        """What to do with the last panel."""
+        allowed = self.goal.tolerance
+        if self.passes:
+            words = (
+                f"This panel passes: {allowed.with_unit(self.difference)} to the target"
+                f"{self.goal.worst}, {allowed.value:g} allowed."
+            )
+            if self.last.source == "photo":
+                words += (
+                    " That is by a photograph: an instrument passes it with a chance of "
+                    f"{chance_words(self.now)}."
+                )
+            return words
+        if self.card is not None and self.card.state == "there":
+            return (
+                "No coats on top make this panel likelier to pass than it is "
+                f"({chance_words(self.card.now)}, were it read again). Spray a fresh one."
+            )
+        if self.card is not None:
+            return self.card.verdict
+        return LOOK if self.unfitting else "This panel has no colour coats yet: choose a recipe."
 
     @property
-    def _unfitting(self) -> str:
-        if self.rescue.state == "passes":
-            return f"{self.rescue.words}\n{self.fits_words}"
-        away = self.goal.tolerance.with_unit(self.difference)
-        away = f"As read, the last panel is {away} from the target"
-        return f"{away}{self.goal.worst}, {self.tolerance:g} allowed.\n{self.fits_words}"
-
-
-def film_words(film: float, sd: float) -> str:
-    """Say how heavily today's sprayer lays.
-
-    Parameters
-    ----------
-    film : float
-        Log film against the archive [-].
-    sd : float
-        Its standard deviation [-].
-
-    Returns
-    -------
-    str
-        A sentence.
-
-    Examples
-    --------
-    >>> film_words(0.06, 0.02)
-    'This sprayer lays about 6%...'
-    """
-    percent, give = 100.0 * float(np.expm1(film)), 100.0 * sd
-    if abs(film) < max(0.5 * sd, 0.01):
-        return f"Film is laid as in the archive, give or take {give:.0f}%."
-    word = "more" if film > 0 else "less"
-    sure = "about" if abs(film) > 2.0 * sd else "perhaps"
-    return (
-        f"This sprayer lays {sure} {abs(percent):.0f}% {word} film than the archive "
-        f"(give or take {give:.0f}%)."
-    )
+    def words(self) -> str:
+        """All of it, a sentence a line."""
+        if self.passes:
+            return f"{self.panel_words}\n{self.unfitting or self.film_words}"
+        far, read = self.goal.tolerance.with_unit, "The"
+        clear = ""
+        if self.unfitting:
+            read = "As read, the"
+        elif self.last.clear_to_come:
+            clear = f" under its clear coat ({far(self.difference_as_read)} before it)"
+        away = (
+            f"{read} last panel is {far(self.difference)} from the target{clear}"
+            f"{self.goal.worst}, {self.goal.tolerance.value:g} allowed."
+        )
+        if self.unfitting:
+            return f"{away}\n{self.unfitting}"
+        following = (
+            f"Next: {self.best.words}. Expected {far(self.best.expected, 1)}; the chance that it "
+            f"passes is {chance_words(self.best.probability)}."
+        )
+        return "\n".join([away, self.film_words, following, self.panel_words])
 
 
 def correct(
@@ -229,18 +244,15 @@ def correct(
     rows = [Sprayed.of(t) for t in tried]
     goal = _goal(target, rows, tolerance)
     limits = limits or Limits()
-    before = (
-        model if isinstance(model, Belief) else Belief.of(model, today, recipes=[rows[-1].recipe])
-    )
     last = rows[-1]
-    believed = _believed(before, rows[:-1], limits)
+    before = model if isinstance(model, Belief) else Belief.of(model, today, recipes=[last.recipe])
+    believed = believed_of(before, rows[:-1], limits)
     earlier = before.after(believed)
     verdict = weigh(earlier, last, limits)
     fits = verdict.wrong <= DOUBTED
     after = before.after([*believed, last]) if fits else earlier
-    finished = tuple(earlier.finished(last))
     near = moves(last.recipe, limits, grounds_at_hand(after.model, limits))
-    small = scored(
+    changes = scored(
         after,
         [m.recipe for m in near],
         goal,
@@ -252,15 +264,12 @@ def correct(
     other = fresh_recipes(after.model, limits, usual=last.recipe.clear)
     wide = [r for r in other if r not in close]
     fresh = scored(after, wide, goal, tolerance=goal.tolerance.value)
-    hand = rescue(earlier, last, goal, limits)
     if not fits:
         # What is on the panel is not known, so nothing is built on it or changed about it.
-        fresh, small = sorted([*small, *fresh], key=lambda s: -s.probability), []
-        fresh = [replace(s, words=str(s.recipe)) for s in fresh[:SHOWN]]
-        if hand.state != "passes":
-            hand = Rescue("another way", (), LOOK)
+        fresh = sorted([*changes, *fresh], key=lambda s: -s.probability)[:SHOWN]
+        fresh, changes = [replace(s, words=str(s.recipe)) for s in fresh], []
     # Beginning again with another recipe counts as two things changed.
-    best = best_of([*small, *(replace(s, changes=2) for s in fresh[:1])])
+    best = best_of([*changes, *(replace(s, changes=2) for s in fresh[:1])])
     if best is None:
         raise TargetError(
             "There is nothing that could be sprayed.",
@@ -268,73 +277,29 @@ def correct(
             got="none",
             remedy="widen the limits.",
         )
-    mean, sd = after.film
     aside = aside_words([r.recipe for r in rows[:-1] if r not in believed])
-    return Advice(
+    advice = Advice(
         belief=after,
-        difference=float(goal.difference([finished[i] for i in places_of(goal, last)])),
-        difference_as_read=float(
-            goal.difference([np.array(last.views[i].lab) for i in places_of(goal, last)])
-        ),
-        finished=finished,
+        finished=tuple(earlier.finished(last)),
         best=best,
-        changes=tuple(small[:SHOWN]),
+        changes=tuple(changes[:SHOWN]),
         fresh=tuple(fresh[:SHOWN]),
-        rescue=hand,
-        film=(mean, sd),
-        film_words=f"{film_words(mean, sd)} {aside}".rstrip(),
-        tolerance=goal.tolerance.value,
+        now=1.0,
+        card=None,
         goal=goal,
         last=last,
-        fits=fits,
-        fits_words=""
-        if fits
-        else f"{unfitting_words(verdict)} No correction of the film is given.",
+        film_words=f"{film_words(*after.film)} {aside}".rstrip(),
+        unfitting="" if fits else f"{unfitting_words(verdict)} No correction of the film is given.",
     )
-
-
-def learn(
-    before: Belief, tried: Sequence[Sprayed | tuple[Any, ...]], limits: Limits | None = None
-) -> tuple[Belief, tuple[Sprayed, ...]]:
-    """Learn from those of the panels just sprayed that are what their backs say.
-
-    Parameters
-    ----------
-    before : Belief
-        Before these panels.
-    tried : sequence
-        As for `correct`; none is allowed.
-    limits : Limits, optional
-        What can be mixed and sprayed.
-
-    Returns
-    -------
-    belief : Belief
-        After them.
-    unfitting : tuple of Sprayed
-        Those that are likelier something else, of which nothing was learnt.
-
-    Examples
-    --------
-    >>> from matchlib import Recipe
-    >>> from matchlib.demo import demo_model
-    >>> recipe = Recipe.of("silver", "cherry", "3@6:1", "yes")
-    >>> belief = Belief.of(demo_model())
-    >>> after, aside = learn(belief, [(recipe, belief.predict_recipes([recipe])[0])])
-    >>> after.panels, aside
-    (1, ())
-    """
-    rows = [Sprayed.of(t) for t in tried]
-    believed = _believed(before, rows, limits or Limits())
-    return before.after(believed), tuple(r for r in rows if r not in believed)
-
-
-def _believed(before: Belief, rows: Sequence[Sprayed], limits: Limits) -> list[Sprayed]:
-    believed: list[Sprayed] = []
-    for row in rows:
-        if weigh(before.after(believed), row, limits).wrong <= DOUBTED:
-            believed.append(row)
-    return believed
+    card = Card.of(earlier, [last])
+    if advice.passes:
+        if last.source != "photo":
+            return advice
+        (read_again,) = card.expected([last.recipe], goal)
+        return replace(advice, now=read_again.probability)
+    if not fits or last.recipe.schedule is None:
+        return advice
+    return replace(advice, card=advise(card, goal, limits, looks=0))
 
 
 def _goal(
