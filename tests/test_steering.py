@@ -75,13 +75,18 @@ def test_a_sample_sprayed_from_the_shelf_itself_has_a_better_chance(shop) -> Non
     # Eighteen panels leave hues open; of a colour that a pot of the shelf made, hue is not.
     young = FilmRegressor().fit(*to_frame(shop.young(0)))
     targets = shop.reachable(4, 0)
-    found = [plan(young, Target.lab(*t), Limits(blends=False), top=1) for t in targets]
-    first = [plans[0] for plans in found]
+    first = [plan(young, Target.lab(*t), Limits(blends=False), top=1)[0] for t in targets]
     assert all(one.own is not None and 0.0 <= one.own <= 1.0 for one in first)
     assert np.mean([one.own - one.steered for one in first]) > 0.1
-    for plans, one in zip(found, first, strict=True):
-        told = any("very grounds and colours" in note for note in plans.notes)
+    for one in first:
+        told = "from these grounds and colours" in one.words
         assert told == (one.own > one.steered + 0.02)
+
+
+def test_a_hue_that_no_pot_makes_is_of_no_sample_sprayed_here(model) -> None:
+    best = plan(model, Target.lab(30.0, 10.0, -60.0), Limits(blends=False), top=1)[0]
+    assert best.own is None
+    assert "from these grounds" not in best.words
 
 
 def test_a_law_that_is_known_learns_nothing_from_a_sample(model, recipe) -> None:

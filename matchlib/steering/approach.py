@@ -15,6 +15,7 @@ from matchlib.steering.lookahead import CoatsSprayed, Lookahead
 from matchlib.steering.planned import CardPlan, Likely, PlannedReading
 from matchlib.steering.steer import Steering, advise
 from matchlib.suggest import Suggestion
+from matchlib.tails import region
 from matchlib.target import Target
 
 __all__ = ["Approach", "Candidate", "Shop", "chance_of_own"]
@@ -36,6 +37,9 @@ known, what a blend seems to mend is as often the law's own error (common practi
 
 ANY_FILM = 1.0
 """Spread of the log film of a sample of which nobody knows the coats [-]."""
+
+MADE_OF_IT = 0.99
+"""Share of a pot's samples that lie as near to it as one that may be of it [-]."""
 
 NO_WORSE = 0.01
 """Chance that looks may lose by what is neglected in counting them [-]."""
@@ -212,8 +216,8 @@ class Approach:
         )
 
 
-def chance_of_own(worked: Sequence[Approach], others: Sequence[Recipe]) -> float:
-    """Chance that the first passes, if the target was sprayed of one of these pots or others."""
+def chance_of_own(worked: Sequence[Approach], others: Sequence[Recipe]) -> float | None:
+    """Chance that the first passes if the target is of one of these pots; None if it cannot be."""
     best = worked[0]
     shop, recipes = best.shop, [*(one.candidate.recipe for one in worked), *others]
     lab, spread = shop.as_sample(recipes, 0)
@@ -221,9 +225,12 @@ def chance_of_own(worked: Sequence[Approach], others: Sequence[Recipe]) -> float
     spread = spread + there.known + there.spray
     away = (np.array(shop.goal.aims[0].lab) - lab)[:, :, None]
     far = (away * np.linalg.solve(spread, away)).sum(axis=(1, 2))
+    if far[0] > region(MADE_OF_IT):
+        return None
     log = -0.5 * (far + np.linalg.slogdet(spread)[1])
     log -= np.log(ONE_POT) * np.array([_blends(r) for r in recipes])
-    share = 1.0 / float(np.exp(log - log[0]).sum())
+    likely = np.exp(log - log.max())
+    share = float(likely[0] / likely.sum())
     told = shop.made_of(best.candidate.recipe)
     known = Approach.of(told, best.candidate).looked_at(len(best.by_looks) - 1)
     return share * known.chance + (1.0 - share) * best.chance

@@ -25,7 +25,6 @@ from matchlib.progress import Callback, part_of
 from matchlib.steering.approach import Approach, Candidate, Shop, chance_of_own
 from matchlib.steering.planned import CardPlan, CardPlans
 from matchlib.suggest import Suggestion, Suggestions, suggest
-from matchlib.tails import chance_words
 from matchlib.target import Target
 
 if TYPE_CHECKING:
@@ -207,12 +206,6 @@ def _blind(one: Suggestion) -> CardPlan:
 
 def _notes(best: CardPlan, source: str) -> tuple[str, ...]:
     notes = []
-    if best.own is not None and best.own > best.steered + WORTH_A_LOOK:
-        notes.append(
-            "That chance supposes nothing of where the sample comes from. If it was sprayed from "
-            "these very grounds and colours, the first card passes with a chance of "
-            f"{chance_words(best.own)}."
-        )
     if len(best.by_looks) == 1:
         notes.append(
             "No card of this target can be approached from the light side within these limits: "

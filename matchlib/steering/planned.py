@@ -151,9 +151,60 @@ class CardPlan:
             f"a {red:.1f}, b {yellow:.1f}.",
             *(f"If it reads {one.case}: {one.words}" for one in self.likely),
             f"This card passes with a chance of {chance_words(self.steered)}; sprayed blind, "
-            f"{chance_words(self.blind)}.",
+            f"{chance_words(self.blind)}.{f' {self.own_words}' * bool(self.own_words)}",
         ]
         return "\n".join(lines)
+
+    @property
+    def own_words(self) -> str:
+        """What the chance is of a sample sprayed here; empty where it is no other."""
+        if self.own is None or self.own <= self.steered + 0.02:
+            return ""
+        return (
+            "If the sample was itself sprayed from these grounds and colours, the chance is "
+            f"{chance_words(self.own)}."
+        )
+
+    def as_dict(self) -> dict[str, object]:
+        """Return it as plain data.
+
+        Returns
+        -------
+        dict
+            Names, numbers and sentences only.
+        """
+        return {
+            "ground": str(self.first.ground),
+            "colour": str(self.first.colour or ""),
+            "first": str(self.first.schedule or ""),
+            "whole": str(self.whole.schedule or ""),
+            "clear": self.first.clear or "no",
+            "looks": [
+                {
+                    "after": one.after,
+                    "schedule": str(one.recipe.schedule or ""),
+                    "before_clear": bool(self.first.clear) and one.recipe.clear is None,
+                    **dict(zip("Lab", (round(v, 3) for v in one.lab), strict=True)),
+                    "sd": [round(v, 3) for v in one.sd],
+                }
+                for one in self.looks
+            ],
+            "likely": [
+                {
+                    "case": one.case,
+                    **dict(zip("Lab", (round(v, 3) for v in one.lab), strict=True)),
+                    "state": one.state,
+                    "words": one.words,
+                    "chance": round(one.chance, 4),
+                }
+                for one in self.likely
+            ],
+            "steered": round(self.steered, 4),
+            "blind": round(self.blind, 4),
+            "own": None if self.own is None else round(self.own, 4),
+            "by_looks": [round(v, 4) for v in self.by_looks],
+            "words": self.words,
+        }
 
 
 @dataclass(frozen=True)

@@ -118,7 +118,7 @@ class JobsScreen(BaseScreen):
             work,
             rows,
             found=found,
-            notes=plans.notes if plans else (),
+            notes=[*filter(None, [plans[0].own_words]), *plans.notes] if plans else (),
             tool=tool,
             done=self.last,
             wrong=self.error,
