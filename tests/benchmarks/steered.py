@@ -155,7 +155,7 @@ class Advised:
             source=photo,
             today=self.today,
         )[0]
-        stated = best.steered, float("nan") if best.own is None else best.own
+        stated = best.steered, best.steered if best.own is None else best.own
         before = learnt or Belief.of(self.model, self.today, recipes=[best.first])
         card.spray(best.first)
         stages: list[Sprayed] = []

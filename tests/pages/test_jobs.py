@@ -225,6 +225,6 @@ def test_a_card_too_dark_is_said_to_be_lost(screen: JobsScreen) -> None:
     sprayed(begun(screen))
     shown = press(screen, "read", lab="21.5 40.5 24.0", sure="sure")
     assert "This card is lost: too dark" in shown
-    assert "Clear it for the archive, and spray the next" in shown
+    assert "Keep it for the archive, and spray the next" in shown
     _, ways, _ = screen.judged(screen.job)
     assert not ways[0].on, "a fresh card is what is offered first"
