@@ -13,6 +13,32 @@ from matchlib.overview import card_lab
 __all__ = ["FirstDayCard", "first_day", "first_four"]
 
 
+_HOW = "Same overlap and speed for each coat."
+_BARE = (
+    "Value comes from the ground: this is all the light the colour will have.",
+    "Even and full coverage; look at face and flop. Read it under the same clear.",
+)
+_WEAK_END = (
+    "The weak end: what two coats do to the ground.",
+    "Say the ratio aloud before pouring: carrier first.",
+)
+_MIDDLE = (
+    "The middle: the colour deepens, and each coat does a little less than the last.",
+    "Same overlap and speed for each coat; mask half of the card after two.",
+)
+_FULL_END = (
+    "The full end: from here on coats mostly darken.",
+    "Watch edges and overlaps: this is where stripes begin to show.",
+)
+_SAME_POT = "From the same pot and on the same day as the middle card."
+_DARK = ("The same coats on another ground: what its value does to them.", _SAME_POT)
+_CAST = ("The same coats on another ground: what its cast does to them.", _SAME_POT)
+_AGAIN = (
+    "The same card again: no recipe can be hit closer than these two read.",
+    "Spray it as if the first did not exist.",
+)
+
+
 @dataclass(frozen=True, slots=True)
 class FirstDayCard:
     """A card to spray."""
@@ -20,8 +46,7 @@ class FirstDayCard:
     recipe: Recipe  # what is sprayed on it
     teaches: str  # what it is for
     how: str  # what to watch while it is sprayed
-    # panels of the archive with this recipe, which need not be sprayed again
-    done: tuple[str, ...] = ()
+    done: tuple[str, ...] = ()  # the panel of the archive that is one already, if there is one
 
 
 def first_day(
@@ -81,69 +106,23 @@ def first_day(
     strong = MixRatio(max(usual.carrier - usual.colour, Fraction(0)), 2 * usual.colour)
     chosen = list(dict.fromkeys([light, yellow, dark]))
 
-    def card(ground: Ground, schedule: str | None) -> Recipe:
-        steps = None if schedule is None else CoatSchedule.parse(schedule)
-        return Recipe(ground, None if steps is None else colour, steps, clear)
-
-    plan: list[tuple[Recipe, str, str]] = [
+    middle = CoatSchedule.of(4, usual)
+    plan = [
+        *((ground, None, *_BARE) for ground in chosen),
+        (light, CoatSchedule.of(2, usual), *_WEAK_END),
+        (light, middle, *_MIDDLE),
+        (light, CoatSchedule.of(6, usual), *_FULL_END),
         (
-            card(g, None),
-            "Value comes from the ground: this is all the light the colour will have.",
-            "Even and full coverage; look at face and flop. Read it under the same clear.",
-        )
-        for g in chosen
-    ]
-    plan += [
-        (
-            card(light, f"2@{usual}"),
-            "The weak end: what two coats do to the ground.",
-            "Say the ratio aloud before pouring: carrier first.",
-        ),
-        (
-            card(light, f"4@{usual}"),
-            "The middle: the colour deepens, and each coat does a little less than the last.",
-            "Same overlap and speed for each coat; mask half of the card after two.",
-        ),
-        (
-            card(light, f"6@{usual}"),
-            "The full end: from here on coats mostly darken.",
-            "Watch edges and overlaps: this is where stripes begin to show.",
-        ),
-        (
-            card(light, f"2@{strong}"),
+            light,
+            CoatSchedule.of(2, strong),
             f"Two coats at {strong} hold as much colour as four at {usual}: compare it with that "
             "card.",
             "Mind the stripes: fewer, stronger coats forgive less.",
         ),
+        *((g, middle, *(_DARK if g == dark else _CAST)) for g in chosen[1:]),
+        (light, middle, *_AGAIN),
     ]
-    plan += [
-        (
-            card(g, f"4@{usual}"),
-            "The same coats on another ground: what its value does to them."
-            if g == dark
-            else "The same coats on another ground: what its cast does to them.",
-            "From the same pot and on the same day as the middle card.",
-        )
-        for g in chosen[1:]
-    ]
-    plan.append(
-        (
-            card(light, f"4@{usual}"),
-            "The same card again: no recipe can be hit closer than these two read.",
-            "Spray it as if the first did not exist.",
-        )
-    )
-    had: dict[Recipe, list[str]] = {}
-    for panel in panels:
-        had.setdefault(replace(panel.recipe, clear=clear), []).append(panel.code)
-    cards, seen = [], set()
-    for recipe, teaches, how in plan:
-        codes = tuple(had.get(recipe, ()))
-        # Of the card sprayed twice the archive must hold two before the second is done.
-        done = codes[1:] if recipe in seen else codes[:1]
-        cards.append(FirstDayCard(recipe, teaches, how, done))
-        seen.add(recipe)
-    return tuple(cards)
+    return _cards(plan, panels, colour, clear)
 
 
 def first_four(
@@ -201,14 +180,26 @@ def first_four(
         (middle, CoatSchedule.of(3, usual), "What another ground makes of it.", _HOW),
         (dark, CoatSchedule.of(3, between), "What the darkest ground leaves of it.", _HOW),
     ]
+    return _cards(plan, panels, colour, clear)
+
+
+def _cards(
+    plan: Sequence[tuple[Ground, CoatSchedule | None, str, str]],
+    panels: Sequence[Panel],
+    colour: Colour,
+    clear: str | None,
+) -> tuple[FirstDayCard, ...]:
+    """Cards to spray, each with a panel of the archive that is one already."""
     had: dict[Recipe, list[str]] = {}
     for panel in panels:
         had.setdefault(replace(panel.recipe, clear=clear), []).append(panel.code)
-    recipes = [(Recipe(g, colour, steps, clear), t, h) for g, steps, t, h in plan]
-    return tuple(FirstDayCard(r, t, h, tuple(had.get(r, ()))) for r, t, h in recipes)
-
-
-_HOW = "Same overlap and speed for each coat."
+    cards = []
+    for ground, steps, teaches, how in plan:
+        recipe = Recipe(ground, None if steps is None else colour, steps, clear)
+        codes = had.get(recipe, [])
+        cards.append(FirstDayCard(recipe, teaches, how, tuple(codes[:1])))
+        had[recipe] = codes[1:]  # of a card sprayed twice the archive must hold two
+    return tuple(cards)
 
 
 def _lightness(panels: Sequence[Panel]) -> dict[Ground, tuple[float, float]]:
