@@ -345,7 +345,7 @@ def test_what_may_follow_a_panel_has_tails_too(
     groups = model.stack_.dof[model.reach([recipe])]
     assert there.dof == pytest.approx(groups / share**2)
     target = shop.truth_lab(recipe)
-    found = scored(belief, [recipe], target, tolerance=1.0)[0]
+    found = scored(belief, [recipe], target)[0]
     dof = float(groups[0]) / float(share[0]) ** 2
     few = expected_delta_e00(target, found.lab, total[0], tolerance=1.0, dof=dof)
     assert found.expected == pytest.approx(float(few.mean))
@@ -404,7 +404,7 @@ def test_words_and_changes_stay_with_their_recipe(model: FilmRegressor, recipe: 
     recipes = [replace(recipe, schedule=CoatSchedule.of(3, r)) for r in ratios]
     aim = model.predict_recipes([recipes[4]])[0]
     told = {"words": list(map(str, recipes)), "changes": list(range(len(recipes)))}
-    found = scored(model, recipes, aim, tolerance=1.0, shortlist=4, **told)
+    found = scored(model, recipes, aim, shortlist=4, **told)
     assert len(found) == 4
     assert found[0].recipe == recipes[4]
     for one in found:
@@ -413,5 +413,5 @@ def test_words_and_changes_stay_with_their_recipe(model: FilmRegressor, recipe: 
         (covariance,) = model.predict_each([one.recipe]).covariance
         hope = expected_delta_e00(aim, one.lab, covariance, tolerance=1.0)
         assert one.expected == pytest.approx(hope.mean, rel=0.1)
-    plain = scored(model, recipes[:2], aim, tolerance=1.0)
+    plain = scored(model, recipes[:2], aim)
     assert [(one.words, one.changes) for one in plain] == [(one.recipe.words, 0) for one in plain]

@@ -27,7 +27,7 @@ INTERNAL = {"atomic", "linear", "listing", "outcome", "plain", "progress", "tail
 """Modules that only this project imports: a line of docstring is enough there."""
 
 FOR_PYTHON = {
-    "correction": {"Today"},  # given to `correct`
+    "correction": {"Today"},  # given to `Belief.of`
     "demo": {"demo_archive", "demo_table"},
     "errors": {"UnknownName"},
     "evenness": {"Gun"},  # given to `spray_panel`

@@ -323,9 +323,7 @@ def test_no_right_panel_of_one_ground_moves_what_is_said_of_another():
 
     def chances(some):
         model = FilmRegressor().fit(*to_frame(some))
-        return np.array(
-            [scored(model, [r], booth.truth_lab(r), tolerance=1.0)[0].probability for r in asked]
-        )
+        return np.array([scored(model, [r], booth.truth_lab(r))[0].probability for r in asked])
 
     white = [p for p in panels if "white" in str(p.recipe.ground) and not p.recipe.bare]
     assert len(white) > 6

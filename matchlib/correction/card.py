@@ -1,8 +1,8 @@
 """What is believed of one card: the law, today, and what the card got for itself.
 
-A card is sprayed in stages and may be read after each. Its film as the gun was set, its ground and
-its mottle are its own and stay with it; every stage has a little more or less film of its own
-coats. All of them and the law are one Gaussian, which each reading moves by Bayes' rule.
+A card is sprayed in stages and may be read after each. Its film as the gun was set, its ground, its
+haze and half of its mottle are its own and stay with it; every stage has a little more or less film
+of its own coats. All of them and the law are one Gaussian, which each reading moves by Bayes' rule.
 """
 
 from __future__ import annotations
@@ -129,14 +129,16 @@ class Card:
         covariance = np.zeros((size, size))
         covariance[:k, :k] = before.covariance
         covariance[k, k], covariance[k + 1, k + 1] = gun**2, ground**2
-        mottle = _mottle(before, recipe, views, film=film, ground=ground)
-        covariance[k + 2 : k + 2 + wide, k + 2 : k + 2 + wide] = (1.0 - PLACED) * mottle
+        # What is another wherever the card is read is mottle; haze and the like stay with it.
+        placed = PLACED * before.model.noise_split_[0]
+        own = _own(before, recipe, views, film=film, ground=ground, placed=placed)
+        covariance[k + 2 : k + 2 + wide, k + 2 : k + 2 + wide] = own
         added = _added(stages)
         for place, (_, coats) in enumerate(added, k + 2 + wide):
             covariance[place, place] = gun**2 / max(coats, 1)
         known = np.zeros_like(covariance)
         known[:k, :k] = before.covariance
-        card = cls(before, tuple(stages), views, mean, covariance, known, PLACED * mottle)
+        card = cls(before, tuple(stages), views, mean, covariance, known, placed * np.eye(wide))
         return card._read() if stages else card
 
     @cached_property
@@ -327,17 +329,23 @@ def _added(stages: Sequence[Sprayed]) -> list[tuple[float, int]]:
     return rows
 
 
-def _mottle(
-    before: Belief, recipe: Recipe, views: Sequence[Viewing], *, film: float, ground: float
+def _own(
+    before: Belief,
+    recipe: Recipe,
+    views: Sequence[Viewing],
+    *,
+    film: float,
+    ground: float,
+    placed: float,
 ) -> Array:
-    """Covariance of what film and ground do not explain of a card."""
+    """Covariance of what film, ground and the place that is read do not explain of a card."""
     from scipy.linalg import block_diag  # slow to load
 
     recipes = [recipe] * len(views)
     _, _, by_film, by_ground = before.linear(recipes, views)
     spray = before.model.predict_each(recipes, views).spray
     effects = np.stack([film * by_film, ground * by_ground], axis=2)
-    rest = spray - effects @ effects.transpose(0, 2, 1)
+    rest = spray - effects @ effects.transpose(0, 2, 1) - placed * np.eye(3)
     size, axes = np.linalg.eigh(rest)
     rest = (axes * np.maximum(size, 1e-6)[:, None, :]) @ axes.transpose(0, 2, 1)
     return np.asarray(block_diag(*rest), float)

@@ -188,7 +188,7 @@ def fresh_recipes(model: FilmPredictor, limits: Limits, *, usual: str | None) ->
     return [Recipe(g, c, s, clear) for g, c, s in product(grounds, colours, made)]
 
 
-def continuations(recipe: Recipe, limits: Limits, *, cup: MixRatio | None = None) -> list[Recipe]:
+def continuations(recipe: Recipe, limits: Limits) -> list[Recipe]:
     """Return what may be laid on a card next: coats of the cup, let down, or of a fresh pot."""
     if recipe.schedule is None:
         return []
@@ -196,7 +196,7 @@ def continuations(recipe: Recipe, limits: Limits, *, cup: MixRatio | None = None
     own = steps[-1].colour
     left = max(limits.max_coats - recipe.schedule.coats, 1)
     weak = [MixRatio(Fraction(c), Fraction(1)) for c in _WEAK]
-    ratios = sorted({*limits.ratios(), *weak, cup or steps[-1].ratio})
+    ratios = sorted({*limits.ratios(), *weak, steps[-1].ratio})
     return [
         replace(recipe, schedule=CoatSchedule((*steps, CoatStep(n, r, own))))
         for r in ratios

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.correction.sprayed import Sprayed
-from matchlib.domain import Recipe, Viewing
+from matchlib.domain import Recipe
 from matchlib.errors import TargetError
 from matchlib.outcome import Outcome, outcomes
 from matchlib.target import Target
@@ -44,8 +44,7 @@ def scored(
     recipes: Sequence[Recipe],
     target: ArrayLike | Target,
     *,
-    tolerance: float,
-    viewing: Viewing | None = None,
+    tolerance: float = 1.0,
     words: Sequence[str] | None = None,
     changes: Sequence[int] | None = None,
     shortlist: int = SHORTLIST,
@@ -53,7 +52,7 @@ def scored(
     """Score recipes for the next panel as an instrument will judge it, the most likely first."""
     if not len(recipes):
         return []
-    aim = Target.of(target, tolerance=tolerance, viewing=viewing)
+    aim = Target.of(target, tolerance=tolerance)
     rows = np.argsort(nearness(predictor, recipes, aim), kind="stable")[:shortlist]
     some = [recipes[i] for i in rows]
     there = predictor.predict_together(some, aim.viewings)

@@ -14,7 +14,7 @@ from matchlib.correction.card import Card
 from matchlib.correction.moves import fresh_recipes, grounds_at_hand, moves
 from matchlib.correction.scoring import Scored, best_of, places_of, scored
 from matchlib.correction.sprayed import Sprayed
-from matchlib.correction.today import Today, film_words
+from matchlib.correction.today import film_words
 from matchlib.correction.weighing import (
     DOUBTED,
     LOOK,
@@ -197,7 +197,6 @@ def correct(
     limits: Limits | None = None,
     *,
     tolerance: float = 1.0,
-    today: Today | None = None,
 ) -> Advice:
     """Learn from the panels just sprayed, and say what to change.
 
@@ -217,8 +216,6 @@ def correct(
         A fresh recipe's ``usual`` clear coat is the last panel's.
     tolerance : float
         ΔE00 that passes, where the target does not say.
-    today : Today, optional
-        Spreads believed beforehand; `Today.learnt` if None. Not used with a Belief.
 
     Returns
     -------
@@ -245,7 +242,7 @@ def correct(
     goal = _goal(target, rows, tolerance)
     limits = limits or Limits()
     last = rows[-1]
-    before = model if isinstance(model, Belief) else Belief.of(model, today, recipes=[last.recipe])
+    before = model if isinstance(model, Belief) else Belief.of(model, recipes=[last.recipe])
     believed = believed_of(before, rows[:-1], limits)
     earlier = before.after(believed)
     verdict = weigh(earlier, last, limits)
@@ -256,14 +253,13 @@ def correct(
         after,
         [m.recipe for m in near],
         goal,
-        tolerance=goal.tolerance.value,
         words=[m.words for m in near],
         changes=[m.changes for m in near],
     )
     close = {m.recipe for m in near}
     other = fresh_recipes(after.model, limits, usual=last.recipe.clear)
     wide = [r for r in other if r not in close]
-    fresh = scored(after, wide, goal, tolerance=goal.tolerance.value)
+    fresh = scored(after, wide, goal)
     if not fits:
         # What is on the panel is not known, so nothing is built on it or changed about it.
         fresh = sorted([*changes, *fresh], key=lambda s: -s.probability)[:SHOWN]

@@ -176,7 +176,7 @@ def _candidates(
             for n in range(limits.min_coats, limits.max_coats + 1)
         ]
         every = [*(s.recipe for s in found), *made]
-        near = scored(model, every, goal, tolerance=goal.tolerance.value, shortlist=240)
+        near = scored(model, every, goal, shortlist=240)
         candidates = [Candidate(s.recipe, s.expected, s.probability) for s in near]
     candidates.sort(key=lambda r: r.difference)
     kept: dict[tuple[object, object], Candidate] = {}

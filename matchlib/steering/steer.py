@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from threadpoolctl import threadpool_limits
 
-from matchlib.correction import Belief, Card, Sprayed, Today, film_words
+from matchlib.correction import Belief, Card, Sprayed, film_words
 from matchlib.correction.moves import continuations
 from matchlib.correction.scoring import places_of
 from matchlib.correction.weighing import DOUBTED, unfitting_words, weigh
@@ -155,8 +155,6 @@ def steer(
     *,
     looks: int = 1,
     tolerance: float = 1.0,
-    today: Today | None = None,
-    cup: MixRatio | None = None,
     cup_ml: float | None = None,
     sure: bool = False,
 ) -> Steering:
@@ -179,12 +177,8 @@ def steer(
         Readings still allowed after further coats, 0 to 3.
     tolerance : float
         ΔE00 that passes, for a Lab.
-    today : Today, optional
-        Spreads believed beforehand; not used with a Belief.
-    cup : MixRatio, optional
-        What is in the cup; that of the last coats if None.
     cup_ml : float, optional
-        How much is in it [mL].
+        How much is left in the cup of the last coats [mL].
     sure : bool
         Whether readings that cannot be were looked at again and are so.
 
@@ -214,9 +208,7 @@ def steer(
     rows = [Sprayed.of(s) for s in stages]
     bounds = limits or Limits()
     belief = (
-        model
-        if isinstance(model, Belief)
-        else Belief.of(model, today, recipes=[r.recipe for r in rows])
+        model if isinstance(model, Belief) else Belief.of(model, recipes=[r.recipe for r in rows])
     )
     rows = check_stages(belief, rows, sure=sure)
     last = rows[-1]
@@ -229,7 +221,7 @@ def steer(
             remedy="search for a recipe; a bare reading is worth keeping with the archive.",
         )
     with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait
-        found = advise(Card.of(belief, rows), goal, bounds, looks=looks, cup=cup, cup_ml=cup_ml)
+        found = advise(Card.of(belief, rows), goal, bounds, looks=looks, cup_ml=cup_ml)
         verdict = None if sure else weigh(belief, last, bounds)
     if verdict is None or verdict.wrong <= DOUBTED:
         return found
@@ -242,13 +234,12 @@ def advise(
     limits: Limits,
     *,
     looks: int,
-    cup: MixRatio | None = None,
     cup_ml: float | None = None,
 ) -> Steering:
     """Say what to lay next on a card of which something is believed."""
     last = card.stages[-1]
     have, views = last.recipe, [last.views[place].viewing for place in places_of(goal, last)]
-    recipes = [have, *continuations(have, limits, cup=cup)]
+    recipes = [have, *continuations(have, limits)]
     # Whatever looks at it on the way, a card is judged by an instrument, as one sprayed blind is.
     judged = card.ahead(recipes, views)
     read = judged
@@ -265,7 +256,7 @@ def advise(
     worth[0] = chance[0]
     order = 1 + np.lexsort((hope.mean[1:], _coats(recipes[1:]), -worth[1:].round(2)))
     options, first = [], there.first
-    filled = cup or _last_ratio(have)
+    filled = _last_ratio(have)
     # Whoever holds the cup asks first what one more coat of it would do.
     of_cup = [i for i in order if _last_ratio(recipes[i]) == filled][:1]
     for i in dict.fromkeys([*order[:SHOWN], *of_cup]):

@@ -88,7 +88,7 @@ def _chances(
     recipes = shelf_recipes(archive)
     told = []
     for i, target in enumerate(shop.reachable(targets, shop.seed)):
-        best = best_of(scored(now, recipes, target, tolerance=1.0))
+        best = best_of(scored(now, recipes, target))
         assert best is not None
         rng = np.random.default_rng([shop.seed, i, 61])
         read = labs([shop.spray(best.recipe, rng, **today) for _ in range(SPRAYED)])

@@ -38,6 +38,6 @@ class Corrected:
         self._see(archive)
         seen = [(recipe, tuple(lab)) for recipe, lab in tried]
         knows = learn(self.belief, seen)[0] if seen else self.belief.model
-        best = best_of(scored(knows, self.recipes, target, tolerance=1.0))
+        best = best_of(scored(knows, self.recipes, target))
         assert best is not None
         return best.recipe
