@@ -61,6 +61,11 @@ class TopUp(Outcome):
     words: str
     fresh: Pour | None = None
 
+    @property
+    def brief(self) -> str:
+        """The coats and the pot that they come of, without what is poured."""
+        return self.words.partition(": ")[0]
+
 
 def pot_of(
     ratio: MixRatio, cup: MixRatio | None, recipe: Recipe, *, cup_ml: float | None = None

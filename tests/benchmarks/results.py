@@ -110,8 +110,9 @@ TABLES = (
         "One card, read on its way and built on",
         'cards --shops 2 --targets 12 --only "two looks,blind"',
         "Two looks at a card and the one that judges it, beside cards sprayed blind and corrected. "
-        "A share is given with its standard error by chance. Why chances are stated too low for "
-        "young archives is told by the floor of chances, below.",
+        "A share is given with its standard error by chance. Two chances are stated: one that "
+        "supposes nothing of where the sample comes from, and one of a sample that was itself "
+        "sprayed from the shelf, as these targets are.",
     ),
     Printed(
         "One card, and something is wrong",
@@ -130,8 +131,8 @@ TABLES = (
         "The floor of chances stated for a card",
         'cards --shops 2 --targets 12 --most 1 --own --only "two looks"',
         "Shops drawn from what the fit believes, so that its law and its spread are right to the "
-        "letter. What is left between stated and real is what a colour of the very shelf tells and "
-        "nobody supposes: that no hue is off.",
+        "letter. What is left between the chance that supposes nothing and what comes of it is "
+        "what a colour of the very shelf tells: that no hue is off.",
     ),
     Printed(
         "One card, its target moved at random",

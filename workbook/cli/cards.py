@@ -52,7 +52,7 @@ def steering_text(found: Steering, following: CardPlans | None) -> str:
     parts = [wrapped(found.words)]
     if found.state != "lost" and found.options:
         rows = [
-            (chance(o.steered), chance(o.probability), *(number(v) for v in o.lab), o.words)
+            (chance(o.steered), chance(o.probability), *(number(v) for v in o.lab), o.brief)
             for o in found.options
         ]
         header = ("chance", "unread", "L", "a", "b", "coats on top")

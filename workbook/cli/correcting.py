@@ -148,14 +148,14 @@ def _tell_advice(advice: Advice, order: Tolerance) -> None:
     from workbook.cli.printing import chance, number, table, wrapped
 
     show(wrapped(advice.words))
-    for title, options in (
-        ("Save this panel, coats on top of it", advice.options),
-        ("Spray a fresh panel, small changes", advice.changes),
-        ("Spray a fresh panel, other recipes", advice.fresh),
+    for title, told in (
+        ("Save this panel, coats on top of it", [(o, o.brief) for o in advice.options]),
+        ("Spray a fresh panel, small changes", [(s, s.words) for s in advice.changes]),
+        ("Spray a fresh panel, other recipes", [(s, s.words) for s in advice.fresh]),
     ):
         rows = [
-            (chance(s.probability), number(s.expected), *(number(v) for v in s.lab), s.words)
-            for s in options[:_MOST_OFFERED]
+            (chance(s.probability), number(s.expected), *(number(v) for v in s.lab), words)
+            for s, words in told[:_MOST_OFFERED]
         ]
         if rows and not advice.passes:
             unit = "of box" if order.boxed else order.unit
