@@ -91,4 +91,5 @@ def test_next_advises_a_card_read_on_its_way_where_that_is_worth_more(archive):
     card = rows[0]["card"]
     assert card["looks"]
     assert card["steered"] > rows[0]["probability"] + 0.02
+    assert card["own"] is None or 0.0 <= card["own"] <= 1.0
     assert "let it dry, and read it" in card["words"]
