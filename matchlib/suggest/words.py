@@ -166,8 +166,8 @@ class PastRecipes:
             return found
         layers = tuple(frozenset(colour.shares) for colour, _ in recipe.layers)
         if len(layers) > 1 and layers not in self._layered:
-            over = " over ".join(str(c) for c, _ in reversed(recipe.layers))
-            found.append(f"never sprayed one over the other: {over}")
+            (below, _), (above, _) = recipe.layers[-2:]
+            found.append(f"{above} never sprayed over {below}")
         for names, (colour, schedule) in zip(layers, recipe.layers, strict=True):
             known = self._of(names)
             if not known.over and len(names) > 1:
