@@ -202,7 +202,7 @@ def test_a_green_target_after_a_red_one_has_nothing_of_it(
     assert "red flag" not in shown
     assert "cherry over pale gold" not in shown.partition("more")[0]
     assert job_of(room, green).plan is None
-    assert page.get_by_text("aim 34.0 −30.0 20.0").is_visible()
+    assert page.locator(".wb-rail .wb-num", has_text="aim 34.0 −30.0 20.0").is_visible()
     page.close()
 
 
