@@ -35,7 +35,8 @@ def loses_its_kernel(page: Any, served: harness.Served) -> None:
     expect(gone(page)).to_have_count(0, timeout=harness.PATIENCE)
     expect(box).to_have_value("27.1 45.9 28.5", timeout=harness.PATIENCE)
     page.get_by_role("button", name="Next: recipes").click()
-    expect(page.get_by_text("aim 27.1 45.9 28.5")).to_be_visible(timeout=harness.PATIENCE)
+    aim = page.locator(".wb-rail .wb-num", has_text="aim 27.1 45.9 28.5")
+    expect(aim).to_be_visible(timeout=harness.PATIENCE)
 
 
 def test_a_page_comes_back_when_its_kernel_went(browser: Any, served: harness.Served) -> None:
