@@ -134,20 +134,22 @@ def passes(tree: Path, tests: list[str], seconds: float) -> bool:
     child = os.fork()
     if not child:
         _run(tree, tests)
-    end = time.monotonic() + seconds
-    while time.monotonic() < end:
-        ended, status = os.waitpid(child, os.WNOHANG)
-        if ended:
-            return os.waitstatus_to_exitcode(status) == 0
-        time.sleep(0.02)
-    os.killpg(child, signal.SIGKILL)
-    os.waitpid(child, 0)
-    return False
+    end, ended, status = time.monotonic() + seconds, 0, 0
+    try:
+        while not ended and time.monotonic() < end:
+            time.sleep(0.02)
+            ended, status = os.waitpid(child, os.WNOHANG)
+    finally:
+        if not ended:  # too slow, or this program is stopped: nothing of it goes on
+            os.killpg(child, signal.SIGKILL)
+            os.waitpid(child, 0)
+    return bool(ended) and os.waitstatus_to_exitcode(status) == 0
 
 
 def _run(tree: Path, tests: list[str]) -> NoReturn:
     """Run the tests in a process that has the libraries loaded, and nothing of ours."""
     os.setsid()
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
     nowhere = os.open(os.devnull, os.O_RDWR)
     for stream in (0, 1, 2):
         os.dup2(nowhere, stream)
@@ -187,6 +189,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--tests", nargs="*", help="these test files instead of those found")
     asked = parser.parse_args()
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))
     files = [
         file
         for path in asked.paths

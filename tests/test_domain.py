@@ -134,6 +134,21 @@ def test_a_recipe_has_colour_and_coats_or_neither() -> None:
     refused(lambda: Recipe(ground, None, CoatSchedule.parse(schedule)))
 
 
+@given(SCHEDULES, SCHEDULES, st.sampled_from([None, Colour.parse("violet")]))
+def test_coats_laid_on_a_card_are_what_it_has_beyond_before(
+    first: CoatSchedule, more: CoatSchedule, colour: Colour | None
+) -> None:
+    assume(first.coats + more.coats <= 60)
+    silver, teal = Ground.parse("silver"), Colour.parse("teal")
+    there = Recipe(silver, teal, first)
+    whole = there.then(more, colour=colour, clear="yes")
+    assert whole.after(there) == Recipe(silver, colour or teal, more, "yes")
+    assert whole.after(Recipe(silver)) == whole
+    assert whole.after(whole) is None
+    refused(lambda: whole.after(dataclasses.replace(there, ground=Ground.parse("gold"))))
+    refused(lambda: Recipe(silver).after(there))
+
+
 @pytest.mark.parametrize(
     ("said", "kept"),
     [("no", None), ("", None), (None, None), ("YES", "yes"), ("1", "yes"), (" matt  7 ", "matt 7")],
