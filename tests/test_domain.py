@@ -134,6 +134,13 @@ def test_a_recipe_has_colour_and_coats_or_neither() -> None:
     refused(lambda: Recipe(ground, None, CoatSchedule.parse(schedule)))
 
 
+def test_what_is_said_twice_of_a_schedule_must_agree() -> None:
+    assert Recipe.of("silver", "teal", "4@6:1", ratio="6:1", coats=4).schedule is not None
+    refused(lambda: Recipe.of("silver", "teal", "4@6:1", ratio="3:1"))
+    refused(lambda: Recipe.of("silver", "teal", "2@6:1 2@3:1", ratio="3:1"))
+    refused(lambda: Recipe.of("silver", "teal", "4@6:1", coats=3))
+
+
 @given(SCHEDULES, SCHEDULES, st.sampled_from([None, Colour.parse("violet")]))
 def test_coats_laid_on_a_card_are_what_it_has_beyond_before(
     first: CoatSchedule, more: CoatSchedule, colour: Colour | None
@@ -145,6 +152,10 @@ def test_coats_laid_on_a_card_are_what_it_has_beyond_before(
     assert whole.after(there) == Recipe(silver, colour or teal, more, "yes")
     assert whole.after(Recipe(silver)) == whole
     assert whole.after(whole) is None
+    bare, *coats = whole.coat_by_coat()
+    assert bare == Recipe(silver, clear="yes")
+    assert coats[-1] == whole
+    assert [c.schedule and c.schedule.coats for c in coats] == list(range(1, len(coats) + 1))
     refused(lambda: whole.after(dataclasses.replace(there, ground=Ground.parse("gold"))))
     refused(lambda: Recipe(silver).after(there))
 
