@@ -19,6 +19,7 @@ from matchlib.errors import DomainError, TargetError
 from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
 from matchlib.steering import correct, steer
+from matchlib.target import Target
 from tests.benchmarks.panels import labs, to_frame
 from tests.benchmarks.spray import Noise, Shop
 
@@ -196,7 +197,7 @@ def test_readings_and_spectra_are_taken_alike(
     by_spectrum = Sprayed.of((recipe, panel.readings[0]))
     np.testing.assert_allclose(by_spectrum.lab, lab, atol=0.02)
     read = Reading(lab=(float(lab[0]), float(lab[1]), float(lab[2])))
-    assert correct(model, [(recipe, read)], read).passes
+    assert correct(model, [(recipe, read)], read.lab).passes
 
 
 @pytest.mark.parametrize(
@@ -273,7 +274,7 @@ def test_what_cannot_be_learnt_from_is_refused(model: FilmRegressor, recipe: Rec
         correct(model, [(recipe, (50, 0))], (50, 0, 0))
     other = Reading(Viewing(illuminant="A"), lab=(50, 0, 0))
     with pytest.raises(TargetError, match="viewed alike"):
-        correct(model, [(recipe, (50, 0, 0))], other)
+        correct(model, [(recipe, (50, 0, 0))], Target.of_readings(other))
 
 
 def test_a_bare_panel_is_not_built_on(shop: Shop, model: FilmRegressor) -> None:

@@ -42,7 +42,7 @@ def test_a_target_of_one_angle_in_delta_e00_is_the_same_as_its_lab(model) -> Non
     face, _ = aimed_at("3@5:1")
     lab = shifted(face.lab, (3.0, 0.0, 0.0))
     tried = [(recipe_at("3@6:1"), read([lab, lab])[0])]
-    one = correct(model, tried, face, LIMITS, tolerance=0.8)
+    one = correct(model, tried, face.lab, LIMITS, tolerance=0.8)
     two = correct(model, tried, Target.of_readings(face, tolerance=0.8), LIMITS)
     assert one.changes == two.changes
     assert (one.words, one.difference, one.options) == (two.words, two.difference, two.options)

@@ -23,7 +23,6 @@ from matchlib.correction.weighing import (
     unfitting_words,
     weigh,
 )
-from matchlib.domain import Reading
 from matchlib.errors import TargetError
 from matchlib.listing import items_frame
 from matchlib.mixing import Limits
@@ -193,7 +192,7 @@ class Advice:
 def correct(
     model: FilmPredictor | Belief,
     tried: Sequence[Sprayed | tuple[Any, ...]],
-    target: ArrayLike | Reading | Target,
+    target: ArrayLike | Target,
     limits: Limits | None = None,
     *,
     tolerance: float = 1.0,
@@ -208,7 +207,7 @@ def correct(
         ``(recipe, reading)``, ``(recipe, readings)`` of one panel under several viewings, or
         ``(recipe, Lab[, viewing])`` of every panel sprayed for this target today, the last one
         last; at least one.
-    target : array_like, shape (3,), or Reading or Target
+    target : array_like, shape (3,), or Target
         Lab to match, viewed as the last panel was; or what brings its own viewings and tolerance,
         such as a `matchlib.target.Target`.
     limits : Limits, optional
@@ -239,9 +238,16 @@ def correct(
     The last panel is ΔE00 1.37 from the target, 1 allowed.
     """
     rows = [Sprayed.of(t) for t in tried]
-    goal = _goal(target, rows, tolerance)
-    limits = limits or Limits()
-    last = rows[-1]
+    if not rows:
+        raise TargetError(
+            "No panel was sprayed yet.",
+            expected="at least one panel with its reading",
+            got="none",
+            remedy="search for a recipe first, spray it, and read it.",
+        )
+    limits, last = limits or Limits(), rows[-1]
+    goal = Target.of(target, tolerance=tolerance, viewing=last.viewing)
+    places_of(goal, last)  # refused before anything is worked out
     before = model if isinstance(model, Belief) else Belief.of(model, recipes=[last.recipe])
     believed = believed_of(before, rows[:-1], limits)
     earlier = before.after(believed)
@@ -296,39 +302,3 @@ def correct(
     if not fits or last.recipe.schedule is None:
         return advice
     return replace(advice, card=advise(card, goal, limits, looks=0))
-
-
-def _goal(
-    target: ArrayLike | Reading | Target, rows: Sequence[Sprayed], tolerance: float
-) -> Target:
-    if not rows:
-        raise TargetError(
-            "No panel was sprayed yet.",
-            expected="at least one panel with its reading",
-            got="none",
-            remedy="search for a recipe first, spray it, and read it.",
-        )
-    if isinstance(target, Target):
-        places_of(target, rows[-1])
-        return target
-    viewing = rows[-1].viewing
-    if isinstance(target, Reading):
-        if target.lab is not None and target.viewing != viewing:
-            raise TargetError(
-                "The target and the panel were not viewed alike.",
-                expected=str(viewing),
-                got=str(target.viewing),
-                remedy="read both under one light, observer and geometry.",
-            )
-        lab = Sprayed.of((rows[-1].recipe, target)).lab
-    else:
-        lab = target  # type: ignore[assignment]  # checked below
-    aim = np.asarray(lab, float)
-    if aim.shape != (3,) or not np.isfinite(aim).all():
-        raise TargetError(
-            "This target is not a Lab.",
-            expected="L, a and b",
-            got=repr(target)[:80],
-            remedy="read the target again.",
-        )
-    return Target.of(aim, tolerance=tolerance, viewing=viewing)
