@@ -188,8 +188,8 @@ TABLES = (
     Printed(
         "Oil paints over a white and a black chart",
         "real --of paints",
-        "A glaze known over white is met over black; from black to white, where five rows tell, the "
-        "law alone or the process are nearer. Paints that scatter are beyond the law.",
+        "A glaze known over white is met over black; from black to white, where five rows tell, "
+        "the law alone or the process are nearer. Paints that scatter are beyond the law.",
     ),
     Printed(
         "Time and memory of a fit",
