@@ -415,7 +415,7 @@ def main(argv: Sequence[str] | None = None) -> None:
         f"{args.targets} targets over {args.shops} shops, at most {args.most} cards each, ΔE00 ≤ 1"
     )
     table = Table(
-        *("simulator", "archive", "way", "passes at the first card"),
+        *("simulator", "archive", "way", "targets", "passes at the first card"),
         *("chance stated", "of the shelf's own"),
         *("mean cards", "readings a target", "never", "s a card"),
     )
@@ -436,7 +436,7 @@ def main(argv: Sequence[str] | None = None) -> None:
                 more = (sum(m.first for m in every) + 2.0) / (len(every) + 4.0)
                 give = np.sqrt(more * (1.0 - more) / (len(every) + 4.0))
                 table.row(
-                    *(simulator, key, name, f"{first:.0%} ± {100.0 * give:.0f}"),
+                    *(simulator, key, name, len(every), f"{first:.0%} ± {100.0 * give:.0f}"),
                     *("–" if np.isnan(s) else f"{s:.0%}" for s in stated),
                     float(np.mean([m.cards or args.most for m in every])),
                     float(np.mean([m.readings for m in every])),
