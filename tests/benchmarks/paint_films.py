@@ -73,13 +73,13 @@ def onto(X: pd.DataFrame, chart: str) -> list[tuple[Array, Array]]:
     return [(~test, test) for test in tests]
 
 
-def met(make: Callable[[], Any], chart: str, *, glazes: bool, spectra: bool = False) -> Array:
+def met(make: Callable[[], Any], chart: str, *, glazes: bool) -> Array:
     """ΔE00 of each paint on a chart that it was not known on."""
     X, light = films(glazes=glazes)
     lab = spectrum_to_lab(light)
     found = []
     for known, test in onto(X, chart):
-        model = make().fit(X[known].reset_index(drop=True), (light if spectra else lab)[known])
+        model = make().fit(X[known].reset_index(drop=True), light[known])
         seen = np.asarray(model.predict(X[test].reset_index(drop=True)))
         found.append(delta_e(seen, lab[test]))
     return np.concatenate(found)
@@ -121,7 +121,7 @@ def chart_repeats(chart: str) -> Array:
 
 
 def tell(makers: dict[str, Callable[[], Any]]) -> None:
-    """Print a row a regressor, each chart and archive; those of the film take spectra."""
+    """Print a row a regressor, each chart and archive."""
     table = Table("met on", "paints", "regressor", "rows", "median", "mean", "worst", "s")
 
     def row(chart: str, what: str, name: str, way: Callable[..., Array], **options: object) -> None:
@@ -134,8 +134,7 @@ def tell(makers: dict[str, Callable[[], Any]]) -> None:
     for chart in CHARTS:
         for what, glazes in (("glazes", True), ("others", False)):
             for name, make in makers.items():
-                of_film = name.startswith("film")
-                row(chart, what, name, partial(met, make), glazes=glazes, spectra=of_film)
+                row(chart, what, name, partial(met, make), glazes=glazes)
             row(chart, what, "ridge from chart to chart", transferred, glazes=glazes)
             row(chart, what, "the other chart's reading", copied, glazes=glazes)
         row(chart, "bare", "floor: one chart for another", chart_repeats)

@@ -32,7 +32,7 @@ from matchlib.errors import FitError
 from tests.benchmarks import paint_films
 from tests.benchmarks.command import Table
 from tests.benchmarks.lightlab import Array, delta_e, spectrum_to_lab
-from tests.benchmarks.rivals import gaussian_process, ridge
+from tests.benchmarks.rivals import gaussian_process, process_alone, ridge
 
 __all__ = [
     "FIRST",
@@ -154,6 +154,7 @@ def film_alone() -> Any:
 MAKERS: dict[str, Maker] = {
     "film": film,
     "law alone": film_alone,
+    "process alone": process_alone,
     "Gaussian process": gaussian_process,
     "quadratic ridge": ridge,
 }
@@ -267,7 +268,8 @@ def _print_dye(table: Table) -> None:
     folds = [(rows != i, rows == i) for i in rows[1:]]
     lab = spectrum_to_lab(through)
     what = "one dye concentration"
-    _tell_timed(table, what, "film, spectra", lambda: leave_out(film, X, through, folds))
+    for name, make in MAKERS.items():
+        _tell_timed(table, what, name, lambda m=make: leave_out(m, X, through, folds))
     _tell_timed(table, what, "film, Lab alone", lambda: leave_out(film, X, lab, folds))
     _tell_timed(
         table,
@@ -277,8 +279,6 @@ def _print_dye(table: Table) -> None:
             [delta_e(straight_line(X, through, a, b), lab[b]) for a, b in folds]
         ),
     )
-    for name, make in (("Gaussian process", gaussian_process), ("quadratic ridge", ridge)):
-        _tell_timed(table, what, name, lambda m=make: leave_out(m, X, lab, folds))
 
 
 def _print_every_ink(table: Table, draws: int) -> None:

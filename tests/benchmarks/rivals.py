@@ -3,8 +3,9 @@
 Each takes the same X and y, sees the bare ground's Lab (so that a ground left out is not a name it
 never saw), the colours as shares, colour fraction and coats, and the process and the boosting log
 strength too; each is tuned inside the training rows only. The two "by hand" are given what the
-film's physics would suggest besides: log strength and its product with each colour. Spectra are
-turned to Lab first, which is what they are asked for.
+film's physics would suggest besides: log strength and its product with each colour. Beside them
+stands the process that the film regression stacks with its law, by itself. Spectra are turned to
+Lab first, which is what they are asked for.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import PolynomialFeatures, StandardScaler
 
 from matchlib.domain import CoatSchedule, Colour, Ground
+from matchlib.regression.library import Process, features
 from tests.benchmarks.lightlab import Array, spectrum_to_lab
 
 __all__ = [
@@ -36,6 +38,7 @@ __all__ = [
     "boosting",
     "gaussian_process",
     "nearest",
+    "process_alone",
     "process_by_hand",
     "ridge",
     "ridge_by_hand",
@@ -48,7 +51,8 @@ class _Features:
     """Rows of the table as numbers: bare ground Lab, fraction, coats, colour shares, and more.
 
     ``more`` is "" for that alone, "log" for log strength too, "crossed" for log strength, strength
-    and log strength by colour, "by colour" for the last two alone.
+    and log strength by colour, "by colour" for the last two alone, "laid" for strength by colour
+    and nothing else beside the ground.
     """
 
     def __init__(self, X: pd.DataFrame, lab: Array, *, more: str) -> None:
@@ -91,6 +95,8 @@ class _Features:
             fraction = strength / coats if coats else 0.0
             if self.more == "crossed":
                 base += [log, strength, fraction, coats, *share, *(share * log)]
+            elif self.more == "laid":
+                base += [*(share * strength)]
             elif self.more == "by colour":
                 base += [log, coats, *(share * log), *(share * strength)]
             else:
@@ -155,6 +161,21 @@ class _Process(BaseEstimator):
         return (lab, np.stack([sd for _, sd in both], axis=1)) if return_std else lab
 
 
+class _Change(BaseEstimator):
+    """The film regression's own process on the change from the bare ground."""
+
+    def fit(self, numbers: Array, lab: Array) -> _Change:
+        self.process_ = Process.shaped(self._known(numbers), lab - numbers[:, :3], seed=0)
+        return self
+
+    def predict(self, numbers: Array) -> Array:
+        return numbers[:, :3] + self.process_.predict(self._known(numbers))[0]
+
+    @staticmethod
+    def _known(numbers: Array) -> Array:
+        return features(numbers[:, :3], numbers[:, 4:])  # between them, whether it is cleared
+
+
 def _inner(splits: int = 4) -> KFold:
     return KFold(splits, shuffle=True, random_state=0)
 
@@ -185,6 +206,11 @@ def ridge() -> Rival:
 def gaussian_process() -> Rival:
     """Anisotropic Gaussian process with white noise, log strength among its features."""
     return Rival(_Process, more="log")
+
+
+def process_alone() -> Rival:
+    """What stands beside the law in the film regression, without the law."""
+    return Rival(_Change, more="laid")
 
 
 def boosting() -> Rival:

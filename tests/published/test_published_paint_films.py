@@ -25,7 +25,7 @@ def test_the_readings_are_what_their_source_says():
 
 
 def test_a_glaze_over_white_foretells_the_same_over_black():
-    law = met(film, "black", glazes=True, spectra=True)
+    law = met(film, "black", glazes=True)
     # The other way, from black to white, nobody can. Paints that scatter are not for it.
     assert np.median(law) < 2.7
     assert law.max() < 3.5
