@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import struct
 import zipfile
 from collections.abc import Callable
@@ -49,12 +50,20 @@ def everything(archive: Archive) -> tuple:
     )
 
 
-@pytest.fixture
-def bundle(tmp_path: Path) -> Path:
-    """Return a backup of an archive with something of every kind."""
-    with Archive.open(tmp_path / "source.db", create=True) as archive:
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a folder with an archive of something of every kind, and its backup."""
+    folder = tmp_path_factory.mktemp("made")
+    with Archive.open(folder / "source.db", create=True) as archive:
         fill(archive)
-        return export_bundle(archive, tmp_path / "backup.zip", customers=True)
+        export_bundle(archive, folder / "backup.zip", customers=True)
+    return folder
+
+
+@pytest.fixture
+def bundle(made: Path, tmp_path: Path) -> Path:
+    """Return a backup in a folder of its own, beside its archive."""
+    return shutil.copytree(made, tmp_path, dirs_exist_ok=True) / "backup.zip"
 
 
 def test_a_backup_restores_exactly(place: str, bundle: Path, tmp_path: Path) -> None:

@@ -30,7 +30,7 @@ def test_a_kill_while_an_archive_is_made_leaves_none_or_a_whole_one(tmp_path: Pa
 
 
 def test_a_kill_in_a_merge_restore_backup_or_salvage_leaves_nothing_half(tmp_path: Path) -> None:
-    moving.killed_at_random(tmp_path, kills=2)
+    moving.killed_at_random(tmp_path, kills=1)
 
 
 def test_a_full_disk_in_a_merge_restore_backup_or_salvage_is_told(tmp_path: Path) -> None:
