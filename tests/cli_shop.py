@@ -12,10 +12,21 @@ from typing import Any
 
 from typer.testing import CliRunner
 
+from matchlib.archive import Archive
+from matchlib.demo import demo_panels
 from workbook.cli import assembled
 from workbook.session import DemoShop, Session, make_demo
 
-__all__ = ["copied", "demo_shop", "fails", "json_of", "refused", "run", "small_shop"]
+__all__ = [
+    "copied",
+    "demo_shop",
+    "fails",
+    "json_of",
+    "refused",
+    "run",
+    "small_shop",
+    "two_colours",
+]
 
 _RUNNER = CliRunner()
 SMALL = """panel,ground,colour,schedule,clear,illuminant,observer,geometry,L,a,b,customer
@@ -82,9 +93,23 @@ def demo_shop() -> DemoShop:
     return shop
 
 
-def copied(room: Path) -> Path:
-    """A copy of the fitted demonstration archive that may be changed."""
-    shop = demo_shop()
-    for file in shop.archive.parent.glob("panels.db*"):
+@cache
+def two_colours() -> Path:
+    """Two colours of the demonstration, with their wrong backs, fitted; not to be changed."""
+    room = Path(tempfile.mkdtemp(prefix="two-"))
+    atexit.register(shutil.rmtree, room, ignore_errors=True)
+    names = {"cherry", "lagoon"}
+    some = [p for p in demo_panels() if p.recipe.bare or set(p.recipe.colour.names) <= names]  # type: ignore[union-attr]
+    with Archive.open(room / "panels.db", create=True) as archive:
+        archive.add(some, file="panels.csv", who="test")
+    with Session.open(room / "panels.db") as session:
+        session.fit()
+    return room / "panels.db"
+
+
+def copied(room: Path, of: Path | None = None) -> Path:
+    """A copy of a fitted archive that may be changed, of the demonstration's if none is named."""
+    place = of or demo_shop().archive
+    for file in place.parent.glob("panels.db*"):
         shutil.copy(file, room / file.name)
     return room / "panels.db"

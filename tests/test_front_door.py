@@ -87,14 +87,13 @@ def test_the_front_door_costs_nothing_until_it_is_used() -> None:
     assert loaded.strip() == "['matchlib']"
 
 
-def test_the_example_of_the_front_door(archive: Path) -> None:
+def test_the_example_of_the_front_door(archive: Path, model: FilmRegressor) -> None:
     with Archive.open(archive) as opened:
         panels = opened.frame()
-        model = FilmRegressor().fit(panels, panels[["L", "a", "b"]])
-        lab, covariance = model.predict(panels, return_cov=True)
-        assert model.predict(panels).shape == lab.shape == (len(panels), 3)
-        assert covariance.shape == (len(panels), 3, 3)
-        found = suggest(model, Target.lab(27.1, 45.9, 28.5), top=5)
+    lab, covariance = model.predict(panels, return_cov=True)
+    assert model.predict(panels).shape == lab.shape == (len(panels), 3)
+    assert covariance.shape == (len(panels), 3, 3)
+    found = suggest(model, Target.lab(27.1, 45.9, 28.5), top=5)
     # Never sprayed in the archive, and what the sample was made with.
     assert (str(found[0].recipe.ground), str(found[0].recipe.colour)) == ("pale gold", "cherry")
     table = found.to_frame()

@@ -5,17 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
-from sklearn.base import clone
-from sklearn.model_selection import GroupKFold, cross_val_score
-from sklearn.pipeline import make_pipeline
-from sklearn.preprocessing import FunctionTransformer
 
 from matchlib.colorimetry import GRID, delta_e00
 from matchlib.correction.scoring import scored
 from matchlib.demo import DEMO_WRONG_BACKS, demo_panels, demo_truth
 from matchlib.domain import CoatSchedule, Colour, Conditions, Ground, Recipe, Viewing
 from matchlib.errors import DomainError, FitError, UnknownName
-from matchlib.regression import FilmRegressor, frames_of
+from matchlib.regression import FilmRegressor
 from matchlib.regression.observe import Observations
 from matchlib.regression.repeats import average_repeats
 from matchlib.regression.table import RecipeTable
@@ -23,6 +19,8 @@ from matchlib.regression.vocabulary import Vocabulary
 from matchlib.tails import region
 from tests.benchmarks.booth import Shop as Booth
 from tests.benchmarks.spray import Shop, labs, swap_backs, to_frame
+from tests.cli_shop import copied
+from workbook.session import Session
 
 
 def recipe(ground: str, colour: str, schedule: str) -> Recipe:
@@ -47,31 +45,9 @@ def fitted(archive):
 
 
 @pytest.fixture(scope="module")
-def demo_fit():
-    return FilmRegressor().fit(*frames_of(demo_panels()))
-
-
-def test_params_are_stored_and_cloned_untouched():
-    model = FilmRegressor(library=False, rounds=2, random_state=5)
-    twin = clone(model)
-    assert twin.get_params() == model.get_params()
-    assert not hasattr(twin, "fitted_")
-
-
-def test_scikit_learn_scores_it_by_groups_and_in_a_pipeline(archive):
-    X, y = to_frame(archive)
-    scores = cross_val_score(
-        FilmRegressor(library=False, rounds=1),
-        X,
-        y,
-        groups=X["panel"],
-        cv=GroupKFold(3, shuffle=True, random_state=0),
-    )
-    # Score is minus the mean ΔE00: worse than a repeat panel, far better than no idea.
-    assert np.all(scores > -1.6)
-    assert np.all(scores < -0.1)
-    pipe = make_pipeline(FunctionTransformer(lambda t: t), FilmRegressor(library=False, rounds=1))
-    assert pipe.fit(X, y).predict(X.head(4)).shape == (4, 3)
+def demo_fit(tmp_path_factory):
+    with Session.open(copied(tmp_path_factory.mktemp("demo"))) as session:
+        return session.model
 
 
 def test_order_of_rows_does_not_matter(archive):

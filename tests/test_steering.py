@@ -38,6 +38,12 @@ def model(shop: Shop) -> FilmRegressor:
 
 
 @pytest.fixture(scope="module")
+def young(shop: Shop) -> FilmRegressor:
+    """A fit of so few panels that it hardly knows its own spread."""
+    return FilmRegressor().fit(*to_frame(shop.young(0)))
+
+
+@pytest.fixture(scope="module")
 def recipe(shop: Shop) -> Recipe:
     return Recipe(shop.grounds[0], shop.colours[0], CoatSchedule.parse("4@6:1"), "yes")
 
@@ -71,9 +77,8 @@ def test_a_plan_reads_the_card_on_its_way_and_says_what_follows(model, recipe) -
     assert steered == sorted(steered, reverse=True)
 
 
-def test_a_sample_sprayed_from_the_shelf_itself_has_a_better_chance(shop) -> None:
+def test_a_sample_sprayed_from_the_shelf_itself_has_a_better_chance(shop, young) -> None:
     # Eighteen panels leave hues open; of a colour that a pot of the shelf made, hue is not.
-    young = FilmRegressor().fit(*to_frame(shop.young(0)))
     targets = shop.reachable(4, 0)
     first = [plan(young, Target.lab(*t), Limits(blends=False), top=1)[0] for t in targets]
     assert all(one.own is not None and 0.0 <= one.own <= 1.0 for one in first)
@@ -104,12 +109,11 @@ def test_more_looks_are_never_worth_less(model, recipe) -> None:
     assert all(b >= a - 0.02 for a, b in zip(best.by_looks, best.by_looks[1:], strict=False))
 
 
-def test_what_a_plan_states_is_what_its_readings_will_say_on_average(shop) -> None:
+def test_what_a_plan_states_is_what_its_readings_will_say_on_average(shop, young) -> None:
     # An archive of so few panels knows its own spread badly: its readings are a Student's t.
-    model = FilmRegressor().fit(*to_frame(shop.young(0)))
     aim = tuple(shop.reachable(2, 0)[0])
-    best = plan(model, Target.lab(*aim), Limits(blends=False), readings=1, top=1)[0]
-    before = Belief.of(model, recipes=[best.whole])
+    best = plan(young, Target.lab(*aim), Limits(blends=False), readings=1, top=1)[0]
+    before = Belief.of(young, recipes=[best.whole])
     card = Card.of(before, about=best.looks[0].recipe, viewings=[VIEW])
     ahead = card.ahead([best.looks[0].recipe], [VIEW])
     there = card.outlook([best.looks[0].recipe], ahead)

@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 
 from matchlib.archive import Archive
-from matchlib.demo import demo_panels
 from tests.browser import harness
+from tests.cli_shop import copied, two_colours
 from tests.tools.render_scene import Scene, render, to_jpeg
 from workbook.session import Session
 from workbook.session.customer import aim_of_job
@@ -26,14 +26,7 @@ BOOKS = ("browse_the_library.ipynb", "analyse_the_archive.ipynb", "train_on_grou
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """An archive of two colours with a wrong back, and its fit, so that pages open at once."""
-    place = tmp_path_factory.mktemp("shop")
-    names = {"lagoon", "cherry"}
-    some = [p for p in demo_panels() if p.recipe.bare or set(p.recipe.colour.names) <= names]  # type: ignore[union-attr]
-    with Archive.open(place / "panels.db", create=True) as archive:
-        archive.add(some, file="panels.csv", who="test")
-    with Session.open(place / "panels.db") as session:
-        session.fit()
-    return place
+    return copied(tmp_path_factory.mktemp("shop"), two_colours()).parent
 
 
 @pytest.fixture(scope="module")

@@ -7,9 +7,9 @@ import pytest
 from matchlib.domain import Recipe
 from matchlib.errors import MatchlibError
 from tests.pages.jobs import CHERRY, begun, press, sprayed
-from tests.test_jobsheet import printed, squeezed
+from tests.printed import printed, squeezed
 from workbook.jobs.app import JobsScreen
-from workbook.jobs.done import sheet_pdf
+from workbook.jobs.done import label_of, sheet_pdf
 from workbook.jobs.pot import keep_typed, pot_part, pots_of, request_of, typed_of
 from workbook.jobs.recipe import _CARRIERS, own_recipe
 from workbook.jobs.spray import booth_of
@@ -30,8 +30,6 @@ def test_a_shelf_is_the_jobs_own(screen: JobsScreen) -> None:
 
 
 def test_the_sheet_and_the_label_are_made_when_asked(screen: JobsScreen) -> None:
-    from workbook.jobs.done import label_of, sheet_pdf
-
     sprayed(begun(screen))
     assert sheet_pdf(screen.job).startswith(b"%PDF")
     sprayed(screen)
@@ -124,10 +122,10 @@ def test_bottles_and_the_pot_are_the_shops(screen: JobsScreen) -> None:
 
 def test_a_shelf_can_become_the_shops_and_be_given_back(screen: JobsScreen) -> None:
     begun(screen)
-    boxes = {"colours": "cherry\nhoney", "min_ratio": "3", "max_ratio": "8", "max_coats": "5"}
+    boxes = {"colours": "cherry\nlagoon", "min_ratio": "3", "max_ratio": "8", "max_coats": "5"}
     screen.press(Press("shelf", "", {**boxes, "max_unevenness": "2", "may": "blends\nlayers"}))
     limits = screen.job.limits
-    assert [str(c) for c in limits.colours] == ["cherry", "honey"]
+    assert [str(c) for c in limits.colours] == ["cherry", "lagoon"]
     assert (limits.min_ratio, limits.max_ratio, limits.max_coats) == (3.0, 8.0, 5)
     assert (limits.blends, limits.step_ups, limits.max_unevenness) == (True, False, 2.0)
     assert limits.layers

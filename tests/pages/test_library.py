@@ -80,7 +80,7 @@ def test_a_new_card_is_kept_with_its_typed_reading(shop: Session) -> None:
     screen = LibraryScreen(shop)
     press(screen, "open")
     press(screen, "part", "back")
-    fields = {"code": "N-1", "ground": "silver", "colour": "violet", "clear": "yes"}
+    fields = {"code": "N-1", "ground": "silver", "colour": "cherry", "clear": "yes"}
     fields |= {"source": "spectrophotometer", "geometry": "45:0", "date": "2024-11-02"}
     page = press(screen, "typed", **fields, ratio="1:6", coats="3", lab="40,5 -9 -40")
     assert "Turn the ratio round" in page
@@ -88,7 +88,7 @@ def test_a_new_card_is_kept_with_its_typed_reading(shop: Session) -> None:
     assert 'value="6:1"' in page
     press(screen, "keep", **fields, ratio="6:1", coats="3", lab="40,5 -9 -40")
     kept = shop.archive.panel("N-1")
-    assert str(kept.recipe) == "violet over silver, 3@6:1"
+    assert str(kept.recipe) == "cherry over silver, 3@6:1"
     assert kept.readings[0].lab == (40.5, -9.0, -40.0)
     press(screen, "amend", "N-1")
     press(screen, "takeout", "1")
@@ -99,7 +99,7 @@ def test_a_new_card_is_kept_with_its_typed_reading(shop: Session) -> None:
 
 def test_all_that_is_on_a_back_is_kept_and_amended(shop: Session) -> None:
     screen = LibraryScreen(shop)
-    fields = {"code": "N-2", "ground": "silver", "colour": "violet", "clear": "yes"}
+    fields = {"code": "N-2", "ground": "silver", "colour": "cherry", "clear": "yes"}
     fields |= {"ratio": "6:1", "coats": "3", "source": "spectrophotometer", "geometry": "45:0"}
     rest = {"temperature": "21,5", "humidity": "40", "gun": "blue", "tip": "1.2", "batch": "S7"}
     rest |= {"drawer": "4", "customer": "Ann", "note": "a run", "lots": "carrier: 12"}
@@ -131,7 +131,7 @@ def test_all_that_is_on_a_back_is_kept_and_amended(shop: Session) -> None:
 def test_a_ratio_that_looks_turned_is_kept_only_when_somebody_is_sure(shop: Session) -> None:
     screen = LibraryScreen(shop)
     press(screen, "part", "back")
-    fields = {"code": "N-3", "ground": "silver", "colour": "violet", "ratio": "1:6", "coats": "3"}
+    fields = {"code": "N-3", "ground": "silver", "colour": "cherry", "ratio": "1:6", "coats": "3"}
     press(screen, "keep", **fields)
     assert screen.error is not None
     press(screen, "keep", **fields, carrier="60", poured="10")
@@ -262,7 +262,7 @@ def test_a_customer_sees_no_recipe_and_no_name(shop: Session) -> None:
     press(screen, "part", "show")
     page = press(screen, "card", "T045")
     assert "T045" in page
-    names = {str(g) for g in shop.archive.grounds()} | {"lagoon", "violet", "Fairground", "Zora"}
+    names = {str(g) for g in shop.archive.grounds()} | {"lagoon", "cherry", "Fairground", "Zora"}
     names |= {p.sprayer for p in shop.archive.panels() if p.sprayer}
     assert not [name for name in names if name in page]
 

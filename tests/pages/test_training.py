@@ -28,9 +28,9 @@ def test_another_colour_and_its_panels(shop: Session) -> None:
     two = re.search(r"ground do to (\w+)", press(screen, "another"))
     assert one
     assert two
-    assert {one[1], two[1]} == {"violet", "lagoon"}
-    page = press(screen, "choose", colour="violet", grounds="black", upto="3")
-    assert "never sprayed with violet" in plain(page)
+    assert {one[1], two[1]} == {"cherry", "lagoon"}
+    page = press(screen, "choose", colour="cherry", grounds="black", upto="3")
+    assert "never sprayed with cherry" in plain(page)
 
 
 def test_an_exercise_stands_in_the_address_and_is_recorded_once(shop: Session) -> None:

@@ -1,23 +1,28 @@
-"""Two colours of the demonstration, and their fit."""
+"""Two colours of the demonstration over all its grounds, and their fit."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pytest
 
-from matchlib.demo import demo_panels
 from matchlib.domain import Panel
-from matchlib.regression import FilmRegressor, frames_of
+from matchlib.regression import FilmPredictor
+from tests.cli_shop import two_colours
+from workbook.session import Session
 
 
 @pytest.fixture(scope="package")
-def panels() -> tuple[Panel, ...]:
-    """Two colours of the demonstration over all its grounds."""
-    names = {"cherry", "lagoon"}
-    return tuple(
-        p for p in demo_panels() if p.recipe.colour is None or set(p.recipe.colour.names) <= names
-    )
+def opened() -> Iterator[Session]:
+    with Session.open(two_colours(), write=False) as session:
+        yield session
 
 
 @pytest.fixture(scope="package")
-def model(panels: tuple[Panel, ...]) -> FilmRegressor:
-    return FilmRegressor().fit(*frames_of(panels))
+def panels(opened: Session) -> tuple[Panel, ...]:
+    return opened.archive.panels()
+
+
+@pytest.fixture(scope="package")
+def model(opened: Session) -> FilmPredictor:
+    return opened.model

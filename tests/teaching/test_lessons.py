@@ -27,12 +27,12 @@ from matchlib.overview import (
     panel_lab,
     panel_residuals,
 )
-from matchlib.regression import FilmRegressor, frames_of
+from matchlib.regression import FilmPredictor, FilmRegressor, frames_of
 from matchlib.tails import region
 
 
 def test_what_the_law_explains_is_what_its_own_tails_hold(
-    model: FilmRegressor, panels: tuple[Panel, ...]
+    model: FilmPredictor, panels: tuple[Panel, ...]
 ) -> None:
     view = model.usual_view
     panel = next(p for p in panels if not p.recipe.bare)
@@ -56,7 +56,7 @@ def test_what_the_law_explains_is_what_its_own_tails_hold(
 
 
 def test_a_ladder_is_the_law_with_the_panels_of_the_same_recipe(
-    model: FilmRegressor, panels: tuple[Panel, ...]
+    model: FilmPredictor, panels: tuple[Panel, ...]
 ) -> None:
     found = coat_ladder(
         model,
@@ -92,7 +92,7 @@ def test_a_ladder_is_the_law_with_the_panels_of_the_same_recipe(
 
 @pytest.mark.parametrize("kind", [k for k in KINDS if k != "change"])
 def test_an_exercise_is_a_real_panel_with_distinct_answers(
-    model: FilmRegressor, panels: tuple[Panel, ...], kind: str
+    model: FilmPredictor, panels: tuple[Panel, ...], kind: str
 ) -> None:
     by_code = {p.code: p for p in panels}
     for seed in range(5):
@@ -123,7 +123,7 @@ def test_an_exercise_is_a_real_panel_with_distinct_answers(
 
 
 def test_a_panel_with_a_wrong_back_is_never_asked_about(
-    model: FilmRegressor, panels: tuple[Panel, ...]
+    model: FilmPredictor, panels: tuple[Panel, ...]
 ) -> None:
     wrong = {m.panel.code for m in panel_residuals(model, panels) if m.difference > 5.0}
     assert wrong, "the archive has wrong backs"
@@ -134,7 +134,7 @@ def test_a_panel_with_a_wrong_back_is_never_asked_about(
 
 
 def test_what_was_asked_lately_is_not_asked_again(
-    model: FilmRegressor, panels: tuple[Panel, ...]
+    model: FilmPredictor, panels: tuple[Panel, ...]
 ) -> None:
     lately: list[str] = []
     for seed in range(8):
@@ -143,7 +143,7 @@ def test_what_was_asked_lately_is_not_asked_again(
 
 
 def test_no_exercise_where_the_archive_cannot_support_it(
-    model: FilmRegressor, panels: tuple[Panel, ...]
+    model: FilmPredictor, panels: tuple[Panel, ...]
 ) -> None:
     one = [p for p in panels if p.recipe.ground == Ground.parse("silver")]
     with pytest.raises(DomainError, match="cannot support"):
@@ -157,7 +157,7 @@ def test_no_exercise_where_the_archive_cannot_support_it(
 
 
 def test_every_lesson_has_its_numbers_from_the_law(
-    model: FilmRegressor, panels: tuple[Panel, ...]
+    model: FilmPredictor, panels: tuple[Panel, ...]
 ) -> None:
     for key, (title, rule, _) in LESSONS.items():
         found = lesson(model, panels, key)
@@ -177,7 +177,7 @@ def test_every_lesson_has_its_numbers_from_the_law(
 
 
 def test_the_lessons_of_one_card_follow_from_the_law(
-    model: FilmRegressor, panels: tuple[Panel, ...]
+    model: FilmPredictor, panels: tuple[Panel, ...]
 ) -> None:
     short = lesson(model, panels, "stop-short")
     assert short.supported
@@ -205,7 +205,7 @@ def test_the_lessons_of_one_card_follow_from_the_law(
 
 
 def test_a_lesson_says_when_the_archive_cannot_support_it(
-    model: FilmRegressor, panels: tuple[Panel, ...]
+    model: FilmPredictor, panels: tuple[Panel, ...]
 ) -> None:
     silver = [p for p in panels if p.recipe.ground == Ground.parse("silver")]
     for key in ("value", "gold", "evenness", "another-ground"):
@@ -313,7 +313,7 @@ def test_of_a_card_sprayed_twice_the_second_wants_a_second_panel(
 
 
 def test_what_to_change_is_judged_by_the_law(
-    model: FilmRegressor, panels: tuple[Panel, ...]
+    model: FilmPredictor, panels: tuple[Panel, ...]
 ) -> None:
     by_code = {p.code: p for p in panels}
     view = model.usual_view
@@ -342,7 +342,7 @@ def test_lessons_come_in_a_beginners_order() -> None:
     assert list(KINDS)[-2:] == ["change", "recipe"]
 
 
-def test_no_lesson_calls_a_blue_warmer(model: FilmRegressor, panels: tuple[Panel, ...]) -> None:
+def test_no_lesson_calls_a_blue_warmer(model: FilmPredictor, panels: tuple[Panel, ...]) -> None:
     found = lesson(model, panels, "gold")
     told = " ".join([found.rule, found.finding, *(c for row in found.rows for c in row)])
     assert "warmer" not in told
@@ -352,7 +352,7 @@ def test_no_lesson_calls_a_blue_warmer(model: FilmRegressor, panels: tuple[Panel
 
 
 def test_strong_coats_last_are_said_to_stripe(
-    model: FilmRegressor, panels: tuple[Panel, ...]
+    model: FilmPredictor, panels: tuple[Panel, ...]
 ) -> None:
     found = lesson(model, panels, "step-up")
     assert "weaker finishing coats even out" in found.rule

@@ -21,7 +21,7 @@ from matchlib.overview import (
     trend,
 )
 from matchlib.overview.within import candidates
-from matchlib.regression import FilmRegressor
+from matchlib.regression import FilmPredictor
 
 
 def test_coverage_counts_every_panel_once(panels: tuple[Panel, ...]) -> None:
@@ -38,7 +38,7 @@ def test_coverage_counts_every_panel_once(panels: tuple[Panel, ...]) -> None:
     assert only[:, 1:].sum() == coloured
 
 
-def test_reach_stays_with_what_was_asked(model: FilmRegressor, panels: tuple[Panel, ...]) -> None:
+def test_reach_stays_with_what_was_asked(model: FilmPredictor, panels: tuple[Panel, ...]) -> None:
     found = reach(model, panels, grounds=["silver"], colours=["cherry"])
     assert {str(r.ground) for r in found.recipes} == {"silver"}
     assert {str(r.colour) for r in found.recipes} == {"cherry"}
@@ -69,7 +69,7 @@ def test_a_trend_is_found_and_a_wrong_panel_does_not_bend_it() -> None:
         trend(points[:4])
 
 
-def test_misses_name_the_wrong_backs(model: FilmRegressor, panels: tuple[Panel, ...]) -> None:
+def test_misses_name_the_wrong_backs(model: FilmPredictor, panels: tuple[Panel, ...]) -> None:
     found = panel_residuals(model, panels)
     assert len(found) == len(panels)
     far = {m.panel.code for m in outliers(found, "difference")}
@@ -84,7 +84,7 @@ def test_misses_name_the_wrong_backs(model: FilmRegressor, panels: tuple[Panel, 
 
 
 def test_a_lab_reading_counts_only_under_its_own_light(
-    model: FilmRegressor, panels: tuple[Panel, ...]
+    model: FilmPredictor, panels: tuple[Panel, ...]
 ) -> None:
     view = model.usual_view
     other = replace(view, illuminant="A")
