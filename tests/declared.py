@@ -8,7 +8,10 @@ from matchlib.domain import Viewing
 from matchlib.errors import MatchlibError
 from matchlib.readings import read_file as read_any
 
-__all__ = ["read_file", "refusal"]
+__all__ = ["NM", "SEEN", "keys", "read_file", "refusal", "spectrum"]
+
+NM = list(range(400, 701, 10))
+SEEN = {"light": "D65/10", "geometry": "45:0"}
 
 
 def read_file(path, **more):
@@ -21,3 +24,13 @@ def refusal(path, **more):
     with pytest.raises(MatchlibError) as caught:
         read_file(path, **more)
     return str(caught.value)
+
+
+def keys(report):
+    """The questions that a report leaves open."""
+    return [q.key for q in report.open]
+
+
+def spectrum(level, rise=0.3):
+    """Reflectances of NM on a slope."""
+    return [round(level + rise * i / len(NM), 4) for i in range(len(NM))]

@@ -13,12 +13,24 @@ from matchlib.suggest.space import Space
 from matchlib.target import Target
 from tests.benchmarks.spray import Shop, to_frame
 
-__all__ = ["archive_of", "every", "goal_of", "ladder_model", "model_of", "recipe", "shop"]
+__all__ = [
+    "COLOURS",
+    "archive_of",
+    "every",
+    "goal_of",
+    "ladder_model",
+    "model_of",
+    "recipe",
+    "shop",
+]
 
 
 @cache
 def shop() -> Shop:
     return Shop(3)
+
+
+COLOURS = [str(c) for c in shop().colours]
 
 
 @cache
@@ -34,8 +46,6 @@ def model_of(reading: str = "lab") -> FilmRegressor:
 @cache
 def ladder_model() -> tuple[FilmRegressor, tuple[Panel, ...]]:
     """A few panels, among them silver and graphite blended three to one."""
-    import numpy as np
-
     rng = np.random.default_rng(4)
     blend = Ground.parse("silver 3 + graphite 1")
     recipes = [*shop().bare(), Recipe(blend, clear="yes")]

@@ -10,12 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from matchlib.domain import Colour, MixRatio
+from tests.trade_words import MIXES
 from workbook.cup import cup_layers, cup_speech, cup_svg, label_heights
 
 SVG = "{http://www.w3.org/2000/svg}"
-RATIOS = st.builds(
-    MixRatio, st.fractions(0, 50, max_denominator=8), st.fractions("1/8", 5, max_denominator=8)
-)
 NAMES = st.text(st.sampled_from("abc <>&\"'é-"), min_size=1, max_size=20).filter(str.strip)
 COLOURS = st.one_of(
     st.none(),
@@ -24,7 +22,7 @@ COLOURS = st.one_of(
 )  # fmt: skip
 
 
-@given(RATIOS, COLOURS)
+@given(MIXES, COLOURS)
 def test_layers_are_the_ratio(ratio, colour):
     layers = cup_layers(ratio, colour)
     carrier = sum(x.parts for x in layers if x.what == "carrier")
@@ -41,7 +39,7 @@ def test_layers_are_the_ratio(ratio, colour):
         assert all(x.parts.denominator == 1 for x in layers)
 
 
-@given(RATIOS)
+@given(MIXES)
 def test_the_speech_is_never_reversed(ratio):
     said = re.search(
         r"That is (\S+) parts? carrier to (\S+) parts? colour, written (\S+);", cup_speech(ratio)
@@ -51,7 +49,7 @@ def test_the_speech_is_never_reversed(ratio):
     assert ("wrong way round" in cup_speech(ratio)) == (ratio.looks_reversed and ratio.carrier > 0)
 
 
-@given(RATIOS, COLOURS)
+@given(MIXES, COLOURS)
 def test_the_drawing_is_whole_and_speaks(ratio, colour):
     root = ET.fromstring(cup_svg(ratio, colour))  # noqa: S314 - our own output
     assert root.get("role") == "img"
@@ -86,7 +84,7 @@ def test_two_drawings_on_a_page_do_not_share_ids():
     assert not set(re.findall(r'id="([^"]+)"', first)) & set(re.findall(r'id="([^"]+)"', second))
 
 
-@given(RATIOS, COLOURS)
+@given(MIXES, COLOURS)
 def test_labels_do_not_overlap(ratio, colour):
     layers = cup_layers(ratio, colour)
     places = label_heights(layers, height=20.0 * len(layers), gap=20.0)

@@ -13,9 +13,7 @@ from matchlib.errors import DomainError
 from matchlib.evenness import Gun, alternative_words, alternatives, film_tolerance, spray_panel
 from matchlib.evenness.film import coat_shares, lab_by_film
 from matchlib.evenness.gun import stroke_profile
-from tests.suggest_shop import model_of, recipe, shop
-
-COLOURS = [str(c) for c in shop().colours]
+from tests.suggest_shop import COLOURS, model_of, recipe
 
 
 def test_film_as_meant_is_the_prediction() -> None:

@@ -14,9 +14,7 @@ from matchlib.plain import shown
 from matchlib.regression import FilmPredictor
 from matchlib.target import Target
 from tests.angle_shop import FACE, FLOP, aimed_at, angle_model, angle_panels, recipe_at
-from tests.suggest_shop import archive_of, ladder_model, model_of, recipe, shop
-
-COLOURS = [str(c) for c in shop().colours]
+from tests.suggest_shop import COLOURS, archive_of, ladder_model, model_of, recipe, shop
 
 
 def test_changes_are_the_models_own_predictions() -> None:

@@ -17,25 +17,16 @@ from matchlib.errors import DomainError
 from matchlib.explain import CoatReadings
 from matchlib.explain.coats import CoatReading
 from matchlib.trade import TROUBLES
+from tests.printed import printed, squeezed
+from tests.trade_words import MIXES
 from workbook.jobsheet import PRINT_NOTE, AngleRow, JobSheet, jobsheet_pdf
 from workbook.paper import paper_size
 
-RATIOS = st.builds(
-    MixRatio, st.fractions(0, 50, max_denominator=8), st.fractions("1/8", 5, max_denominator=8)
-)
 USE = mixing.CoatUse.of_film(12, volume_solids=0.3, transfer=mixing.TransferRange(0.6, 0.7))
-
-
-def squeezed(text):
-    return re.sub(r"\s", "", text)
 
 
 def read(data):
     return PdfReader(io.BytesIO(data))
-
-
-def printed(data):
-    return squeezed("".join(page.extract_text() for page in read(data).pages))
 
 
 def recipe(schedule="2@6:1 2@3:1", colour="teal 2 + violet 1"):
@@ -134,7 +125,7 @@ def test_flash_times_are_left_to_the_data_sheet(sheet_text):
 
 
 @settings(max_examples=5)
-@given(st.lists(RATIOS, min_size=2, max_size=6))
+@given(st.lists(MIXES, min_size=2, max_size=6))
 def test_no_ratio_is_reversed_on_paper(ratios):
     schedule = CoatSchedule(tuple(CoatStep(2, r) for r in ratios))
     what = Recipe(Ground.parse("silver"), Colour.parse("teal"), schedule)

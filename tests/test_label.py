@@ -25,12 +25,11 @@ from matchlib.domain import (
     Recipe,
 )
 from matchlib.errors import DomainError
+from tests.printed import printed, squeezed
+from tests.trade_words import MIXES
 from workbook.label import LabelGrid, label_lines, label_pdf, place_label
 from workbook.paper import PAPERS, paper_size, qr_squares, wrap
 
-RATIOS = st.builds(
-    MixRatio, st.fractions(0, 50, max_denominator=8), st.fractions("1/8", 5, max_denominator=8)
-)
 NAMES = st.text("abcdefgh ÄñΩ", min_size=1, max_size=80).filter(str.strip)
 RECIPES = st.builds(
     lambda ground, colour, steps: Recipe(
@@ -40,7 +39,7 @@ RECIPES = st.builds(
     ),
     NAMES,
     NAMES,
-    st.lists(RATIOS, min_size=1, max_size=12),
+    st.lists(MIXES, min_size=1, max_size=12),
 )
 PANELS = st.builds(Panel.of, NAMES, RECIPES, sprayer=st.sampled_from(["", "Ada R."]))
 SIZES = st.tuples(st.floats(34 * mm, 200 * mm), st.floats(17 * mm, 90 * mm))
@@ -49,14 +48,6 @@ SIZES = st.tuples(st.floats(34 * mm, 200 * mm), st.floats(17 * mm, 90 * mm))
 def plain(code="T-101", schedule="4@6:1", **more):
     recipe = Recipe(Ground.parse("silver"), Colour.parse("teal"), CoatSchedule.parse(schedule))
     return Panel.of(code, recipe, **more)
-
-
-def squeezed(text):
-    return re.sub(r"\s", "", text)
-
-
-def printed(data):
-    return squeezed("".join(page.extract_text() for page in PdfReader(io.BytesIO(data)).pages))
 
 
 @settings(max_examples=30)
@@ -90,7 +81,7 @@ def test_the_label_says_what_the_panel_is():
 
 
 @settings(max_examples=12)
-@given(RATIOS)
+@given(MIXES)
 def test_a_printed_ratio_is_never_reversed(ratio):
     panel = plain(schedule=f"3@{ratio}")
     text = printed(label_pdf(panel))

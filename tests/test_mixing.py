@@ -15,11 +15,9 @@ from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Re
 from matchlib.errors import DomainError
 from matchlib.mixing.pour import by_marks, pour
 from matchlib.plain import shown
+from tests.trade_words import MIXES
 
 VOLUMES = st.floats(1, 5000)
-RATIOS = st.builds(
-    MixRatio, st.fractions(0, 50, max_denominator=8), st.fractions("1/8", 10, max_denominator=8)
-)
 TRANSFERS = st.tuples(st.floats(0.1, 0.6), st.floats(0.01, 0.4)).map(
     lambda p: mixing.TransferRange(p[0], p[0] + p[1])
 )
@@ -54,7 +52,7 @@ def test_areas_and_lengths_as_typed():
     assert mixing.parse_length("1 foot") == pytest.approx(304.8)
 
 
-@given(VOLUMES, RATIOS)
+@given(VOLUMES, MIXES)
 def test_a_pour_adds_up_and_keeps_its_ratio(total, ratio):
     pot = pour(total, ratio, colour=BLEND)
     assert pot.ml("carrier") + pot.ml("colour") == pytest.approx(total, rel=1e-12)
@@ -63,7 +61,7 @@ def test_a_pour_adds_up_and_keeps_its_ratio(total, ratio):
     assert teal.ml == pytest.approx(2 * violet.ml, rel=1e-12)
 
 
-@given(VOLUMES, RATIOS, st.floats(0.01, 1))
+@given(VOLUMES, MIXES, st.floats(0.01, 1))
 def test_a_third_part_leaves_the_ratio_of_the_other_two(total, ratio, share):
     pot = pour(total, ratio, colour=BLEND, third=mixing.Third("reducer", share))
     both = pot.ml("carrier") + pot.ml("colour")
@@ -97,7 +95,7 @@ def off(pour):
     return abs((pour.ml("colour") + old) / pour.total_ml / pour.ratio.fraction - 1)
 
 
-@given(RATIOS, st.floats(20, 3000), st.sampled_from([0.5, 1.0, 5.0, 10.0]))
+@given(MIXES, st.floats(20, 3000), st.sampled_from([0.5, 1.0, 5.0, 10.0]))
 def test_marks_are_enough_and_whole(ratio, volume, mark):
     try:
         pot = by_marks(volume, ratio, mark_ml=mark)
@@ -200,7 +198,7 @@ def test_shapes(area, m2):
     assert "ft²" in area.text
 
 
-SCHEDULES = st.lists(st.tuples(st.integers(1, 5), RATIOS), min_size=1, max_size=4).map(
+SCHEDULES = st.lists(st.tuples(st.integers(1, 5), MIXES), min_size=1, max_size=4).map(
     lambda steps: CoatSchedule(tuple(CoatStep(n, r) for n, r in steps))
 )
 

@@ -11,9 +11,6 @@ from matchlib.readings import (
     read_target,
 )
 
-SPECTRAL = ",".join(str(w) for w in range(400, 701, 20))
-VALUES = ",".join("0.25" for _ in range(400, 701, 20))
-
 
 def test_recipes_without_readings_in_file_order(table):
     rows = read_recipes(

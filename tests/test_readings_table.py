@@ -27,8 +27,6 @@ P1,silver,,,yes,80,0,1,A
 P1,silver,,,yes,80.2,0.1,1,A
 P2,silver 3 + black 1,teal 2 + violet 1,2@6:1 2@3:1,no,40,-20,-20,B
 """
-SPECTRAL = ",".join(str(w) for w in range(400, 701, 20))
-VALUES = ",".join("0.25" for _ in range(400, 701, 20))
 
 
 def test_a_table_becomes_panels_with_repeats(table):

@@ -15,19 +15,7 @@ from openpyxl import Workbook
 from matchlib.colorimetry import reflectance_to_lab
 from matchlib.domain import Viewing
 from matchlib.readings import Stated, accepted, read_file, understand
-
-NM = list(range(400, 701, 10))
-SEEN = {"light": "D65/10", "geometry": "45:0"}
-
-
-@pytest.fixture
-def shop(tmp_path):
-    def write(text, name="shop.csv", encoding="utf-8"):
-        path = tmp_path / name
-        path.write_bytes(text if isinstance(text, bytes) else text.encode(encoding))
-        return path
-
-    return write
+from tests.declared import NM, SEEN, keys, spectrum
 
 
 @pytest.fixture
@@ -50,20 +38,12 @@ def book(tmp_path):
     return write
 
 
-def keys(report):
-    return [q.key for q in report.open]
-
-
 def schedules(report):
     return [str(p.recipe.schedule) for p in report.panels]
 
 
-def spectrum(level, rise=0.3):
-    return [round(level + rise * i / len(NM), 4) for i in range(len(NM))]
-
-
-def test_1_semicolons_decimal_commas_and_german_dates(shop):
-    path = shop(
+def test_1_semicolons_decimal_commas_and_german_dates(table):
+    path = table(
         "Panel #;Base;Candy;Mix;Coats;L*;a*;b*;Date;Who\n"
         "A1;silver;red;6 to 1;4;41,5;38,2;21,0;03.04.2025;JK\n"
         "A2;silver;red;4-1;3;39,9;41,7;25,3;28.04.2025;JK\n"
@@ -81,12 +61,12 @@ def test_1_semicolons_decimal_commas_and_german_dates(shop):
     assert first.readings[0].lab == (41.5, 38.2, 21.0)
 
 
-def test_2_an_instruments_block_above_the_table(shop):
+def test_2_an_instruments_block_above_the_table(table):
     head = ",".join(f"R{w}" for w in NM)
     rows = "".join(
         f"{code},silver,teal,5:1,4,{','.join(map(str, spectrum(8, 20)))}\n" for code in ("B1", "B2")
     )
-    path = shop(
+    path = table(
         "Export of measurements,,,\nInstrument: sphere,,\nMode,SCE,,\nIlluminant: D65,,\n"
         f"Observer: 10°,,\n\nSample ID,Ground coat,Colour,Mix ratio (carrier:colour),Coats,{head}\n"
         + rows
@@ -144,13 +124,13 @@ def test_4_backs_and_readings_on_sheets_of_their_own(book):
     assert "No back was found" in alone["Readings", "C-09"]
 
 
-def test_5_panels_in_columns(shop):
+def test_5_panels_in_columns(table):
     spectra = "".join(f"{w} nm;{0.2 + w / 5000:.3f};{0.1 + w / 4000:.3f}\n" for w in NM)
     text = (
         "Card;P7;P8\nBase;silver;white\nCandy;;violet\nSprayed as;;4@6:1\n"
         "Mode;SCI;SCI\nReflectance scale;0-1;0-1\n" + spectra
     )
-    report = read_file(shop(text), answers={"order": "carrier"})
+    report = read_file(table(text), answers={"order": "carrier"})
     assert [p.code for p in report.panels] == ["P7", "P8"]
     assert report.panels[0].recipe.bare
     assert report.panels[1].readings[0].wavelengths == tuple(map(float, NM))
@@ -159,17 +139,17 @@ def test_5_panels_in_columns(shop):
 
 
 @pytest.mark.parametrize("name", ["R{}", "{}nm [%]", "{} nm", "R {} %", "R_{}", "%R {}"])
-def test_6_spectra_in_columns_of_any_name(shop, name):
+def test_6_spectra_in_columns_of_any_name(table, name):
     head = ",".join(name.format(w) for w in NM)
     row = ",".join(map(str, spectrum(10, 40)))
-    path = shop(f"Panel No,Basecoat,Geometry,{head}\nD1,silver,45/0,{row}\n")
+    path = table(f"Panel No,Basecoat,Geometry,{head}\nD1,silver,45/0,{row}\n")
     (reading,) = read_file(path).panels[0].readings
     assert reading.wavelengths == tuple(map(float, NM))
     assert reading.reflectance[0] == pytest.approx(0.10)
 
 
-def test_7_ounces_in_ounces_are_said_in_our_words(shop):
-    path = shop(
+def test_7_ounces_in_ounces_are_said_in_our_words(table):
+    path = table(
         "Panel;Base;Dye;Mix;Passes;L;a;b;Light;Geometry\n"
         "E1;black;blue;4 oz in 40;3;20;5;-30;D65/10;45/0\n"
         "E2;black;blue;1 in 8;3;18;6;-31;D65/10;45/0\n"
@@ -192,8 +172,8 @@ def test_8_several_angles_a_row(book):
     assert [r.lab[0] for r in report.panels[0].readings] == [80, 45, 25]
 
 
-def test_9_repeats_side_by_side(shop):
-    path = shop(
+def test_9_repeats_side_by_side(table):
+    path = table(
         "Panel,Base,L1,a1,b1,L2,a2,b2,Light,Geometry\nG1,silver,80,0,1,80.2,0.1,1,D50/2°,SCI\n"
     )
     report = read_file(path)
@@ -201,13 +181,13 @@ def test_9_repeats_side_by_side(shop):
     assert report.panels[0].readings[1].viewing == Viewing("D50", "2", "di:8")
 
 
-def test_10_utf_16_with_tabs_and_phones(shop):
+def test_10_utf_16_with_tabs_and_phones(table):
     text = (
         "Sample name\tBase\tCandy\tMix and coats\tRead with\tLight\tGeometry\tL*\ta*\tb*\n"
         "H1\tÉtoile\trouge\t4c 6:1\tspectro\tD65/10°\t45/0\t40\t30\t20\n"
         "H1\tÉtoile\trouge\t4c 6:1\tphone\tD65/10°\t45/0\t42\t28\t19\n"
     )
-    report = read_file(shop(text, encoding="utf-16"), answers={"order": "carrier"})
+    report = read_file(table(text, encoding="utf-16"), answers={"order": "carrier"})
     assert [r.source for r in report.panels[0].readings] == ["spectrophotometer", "photo"]
     assert str(report.panels[0].recipe.ground) == "Étoile"
 
@@ -229,7 +209,7 @@ def test_11_ratios_that_a_spreadsheet_turned_into_times_and_days(book):
     assert "day of the year" in left.refused[0].reason
 
 
-def test_12_a_ground_written_once_for_a_block(book, shop):
+def test_12_a_ground_written_once_for_a_block(book, table):
     rows = [
         [
             "Card",
@@ -250,16 +230,16 @@ def test_12_a_ground_written_once_for_a_block(book, shop):
     merged = read_file(book(["B2:B3"], Panels=rows))
     assert [str(p.recipe.ground) for p in merged.panels] == ["silver", "silver", "black"]
     text = "\n".join(",".join("" if c is None else str(c) for c in row) for row in rows)
-    report = understand(shop(text))
+    report = understand(table(text))
     assert keys(report) == ["above:ground"]
     assert report.open[0].rows == [3]
-    same = read_file(shop(text), answers={"above:ground": "same"})
+    same = read_file(table(text), answers={"above:ground": "same"})
     assert same.panels == merged.panels
-    missing = understand(shop(text), answers={"above:ground": "missing"})
+    missing = understand(table(text), answers={"above:ground": "missing"})
     assert "ground is blank" in missing.refused[0].reason
 
 
-def test_13_lab_of_the_wrong_observer_beside_spectra_does_not_pass_unseen(shop):
+def test_13_lab_of_the_wrong_observer_beside_spectra_does_not_pass_unseen(table):
     red = np.array([[0.05 + (0.02 * k if w < 580 else 0.5) for w in NM] for k in (1, 2, 3)])
     labs = reflectance_to_lab(red, Viewing("D50", "2"), wavelengths=np.array(NM, dtype=float))
     head = "Panel,Ground,L*,a*,b*,Light,Geometry," + ",".join(f"R{w} [%]" for w in NM)
@@ -269,35 +249,35 @@ def test_13_lab_of_the_wrong_observer_beside_spectra_does_not_pass_unseen(shop):
         + "\n"
         for i, (own, lab) in enumerate(zip(red, labs, strict=True))
     )
-    report = understand(shop(f"{head}\n{rows}"))
+    report = understand(table(f"{head}\n{rows}"))
     assert not report.open  # spectra stand, whatever the Lab beside them
     (twice,) = [q for q in report.questions if q.key == "twice"]
     assert "far better under D50, 2°" in twice.text
     assert twice.rows == [2, 3, 4]
     alone = f"{head}\n{rows}L1,silver,40,30,20,D65/10,45/0\n"
-    report = understand(shop(alone))
+    report = understand(table(alone))
     assert keys(report) == ["twice"]
-    told = read_file(shop(alone), answers={"twice": "D50/2"})
+    told = read_file(table(alone), answers={"twice": "D50/2"})
     assert told.panels[-1].readings[0].viewing == Viewing("D50", "2", "45:0")
 
 
-def test_14_cgats_of_the_printing_trade_asks_for_its_light(shop):
+def test_14_cgats_of_the_printing_trade_asks_for_its_light(table):
     text = (
         "CGATS.17\nGROUND silver\nBEGIN_DATA_FORMAT\nSAMPLE_ID LAB_L LAB_A LAB_B\n"
         "END_DATA_FORMAT\nBEGIN_DATA\nM1 50 1 2\nM2 60 1 2\nEND_DATA\n"
     )
-    report = understand(shop(text, "m.txt"))
+    report = understand(table(text, "m.txt"))
     assert keys(report) == ["light", "geometry"]
     assert "ISO 13655" in report.open[0].text
 
 
-def test_15_readings_in_one_file_and_backs_in_another(shop):
-    backs = shop(
+def test_15_readings_in_one_file_and_backs_in_another(table):
+    backs = table(
         "Panel;Base;Candy;Mix (carrier to colour);Coats\nN007;gold;red;6:1;4\n"
         "N008;gold;red;3:1;4\n",
         "backs.csv",
     )
-    readings = shop(
+    readings = table(
         "Sample name,L*,a*,b*,Light,Geometry\nScan_N007_1,40,30,20,D65/10,45:0\n"
         "Scan_N007_2,40.2,30,20,D65/10,45:0\nScan_N008_1,33,32,22,D65/10,45:0\n",
         "scan.csv",
@@ -310,17 +290,19 @@ def test_15_readings_in_one_file_and_backs_in_another(shop):
     assert [(p.code, len(p.readings)) for p in taken.panels] == [("N007", 2), ("N008", 1)]
 
 
-def test_16_readings_in_the_order_of_the_backs(shop):
-    backs = shop("Panel,Base\nO1,gold\nO2,silver\n", "backs.csv")
-    readings = shop("Name,L*,a*,b*,Light,Geometry\n1,40,3,2,A/10,SCI\n2,70,0,1,A/10,SCI\n", "r.csv")
+def test_16_readings_in_the_order_of_the_backs(table):
+    backs = table("Panel,Base\nO1,gold\nO2,silver\n", "backs.csv")
+    readings = table(
+        "Name,L*,a*,b*,Light,Geometry\n1,40,3,2,A/10,SCI\n2,70,0,1,A/10,SCI\n", "r.csv"
+    )
     report = understand([backs, readings])
     assert [c.key for c in report.open[0].choices] == ["order", "code"]
     taken = accepted(understand([backs, readings], answers={"join": "order"}))
     assert [(p.code, p.readings[0].lab[0]) for p in taken.panels] == [("O1", 40), ("O2", 70)]
 
 
-def test_17_american_dates_fahrenheit_and_a_misspelt_ground(shop):
-    path = shop(
+def test_17_american_dates_fahrenheit_and_a_misspelt_ground(table):
+    path = table(
         "Panel,Base,Candy,Mix,Coats,L*,a*,b*,Sprayed,Temp,Who\n"
         "Q1,Silver,Teal,6:1,2,60,-20,-20,4/25/2025,72,Al\n"
         "Q2,Slver,Teal,6:1,3,55,-22,-22,4/3/2025,75,Al\n"
@@ -339,9 +321,9 @@ def test_17_american_dates_fahrenheit_and_a_misspelt_ground(shop):
     assert str(new.panels[1].recipe.ground) == "Slver"
 
 
-def test_18_a_header_on_every_page_and_a_remark_below(shop):
+def test_18_a_header_on_every_page_and_a_remark_below(table):
     head = "Panel,Base,Candy,Mix,Coats,L*,a*,b*,Light,Geometry\n"
-    path = shop(
+    path = table(
         f"{head}R1,silver,red,6:1,4,40,30,20,D65/10,45:0\n{head}"
         "R2,silver,red,6:1,5,38,31,21,D65/10,45:0\nAll panels cleared the next day,,,,,,,,,\n"
     )
@@ -351,25 +333,25 @@ def test_18_a_header_on_every_page_and_a_remark_below(shop):
 
 
 @pytest.mark.parametrize("encoding", ["cp1252", "mac_roman", "cp850", "cp1250"])
-def test_19_old_encodings(shop, encoding):
+def test_19_old_encodings(table, encoding):
     text = "Panel;Base;L*;a*;b*;Light;Geometry\nS1;grün;40;3;2;D65/10;45:0\n"
     text += "S2;blé;40;3;2;D65/10;45:0\n"
-    report = read_file(shop(text, encoding=encoding))
+    report = read_file(table(text, encoding=encoding))
     assert [str(p.recipe.ground) for p in report.panels] == ["grün", "blé"]
 
 
-def test_20_bars_percentages_and_parts_in_columns(shop):
-    path = shop(
+def test_20_bars_percentages_and_parts_in_columns(table):
+    path = table(
         "Card no|Undercoat|Toner|Carrier ml|Toner ml|Coats|L|a|b|Light|Geometry\n"
         "T1|white|pink|60|10|3|70|30|5|D65/10|45:0\nT2|white|pink|40|10|3|66|33|6|D65/10|45:0\n"
     )
     assert schedules(read_file(path)) == ["3@6:1", "3@4:1"]
 
 
-def test_21_the_colour_in_one_cell_with_its_mix(shop):
+def test_21_the_colour_in_one_cell_with_its_mix(table):
     rows = ["bare;", "ruby 4 to 1;3", "ruby 8/1;2", "4c Ruby-red 5:1;", "2c 6:1 + 1c 3:1 ruby;"]
     lines = [f"{i};silver;{row};{70 - 9 * i};{2 * i};1" for i, row in enumerate(rows)]
-    path = shop("\n".join(["Panel #;Base;Mix;Coats;L*;a*;b*", *lines]))
+    path = table("\n".join(["Panel #;Base;Mix;Coats;L*;a*;b*", *lines]))
     report = accepted(understand(path, answers={**SEEN, "order": "carrier"}))
     assert schedules(report) == ["None", "3@4:1", "2@8:1", "4@5:1", "2@6:1 1@3:1"]
     assert [str(p.recipe.colour) for p in report.panels] == [

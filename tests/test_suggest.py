@@ -19,9 +19,17 @@ from matchlib.suggest.scan import scan
 from matchlib.suggest.space import Space
 from matchlib.suggest.words import PastRecipes, direction
 from matchlib.target import Aim, Target
-from tests.suggest_shop import archive_of, every, goal_of, ladder_model, model_of, recipe, shop
+from tests.suggest_shop import (
+    COLOURS,
+    archive_of,
+    every,
+    goal_of,
+    ladder_model,
+    model_of,
+    recipe,
+    shop,
+)
 
-SHOP_COLOURS = [str(c) for c in shop().colours]
 LABS = st.tuples(st.floats(5, 95), st.floats(-60, 60), st.floats(-60, 60))
 
 
@@ -121,8 +129,8 @@ def test_fewer_coats_come_first_between_equals() -> None:
     # Four coats at one ratio, or more at a weaker: both reach it, and the shorter way is first.
     found = suggest(
         model_of(),
-        goal_of(recipe("silver", SHOP_COLOURS[0], "3@4:1")),
-        Limits(step_ups=False, blends=False, grounds=("silver",), colours=(SHOP_COLOURS[0],)),  # type: ignore[arg-type]
+        goal_of(recipe("silver", COLOURS[0], "3@4:1")),
+        Limits(step_ups=False, blends=False, grounds=("silver",), colours=(COLOURS[0],)),  # type: ignore[arg-type]
         archive=archive_of(),
     )
     first = found[0]
@@ -145,7 +153,7 @@ def test_out_of_reach_says_so_and_which_way_it_misses() -> None:
     found = suggest(
         model_of(),
         Target.lab(92, 0, 2),
-        Limits(grounds=("graphite",), colours=(SHOP_COLOURS[0],)),  # type: ignore[arg-type]
+        Limits(grounds=("graphite",), colours=(COLOURS[0],)),  # type: ignore[arg-type]
         archive=archive_of(),
     )
     assert not found.reachable
@@ -178,9 +186,9 @@ def test_directions_are_said_as_painters_say_them(
 def test_rounding_costs_what_it_says() -> None:
     found = suggest(
         model_of(),
-        goal_of(recipe("silver", SHOP_COLOURS[1], "3@5.27:1")),
+        goal_of(recipe("silver", COLOURS[1], "3@5.27:1")),
         Limits(ratio_step=2.0, min_ratio=4, max_ratio=8, step_ups=False, blends=False, min_coats=3,
-               max_coats=3, grounds=("silver",), colours=(SHOP_COLOURS[1],)),  # type: ignore[arg-type]
+               max_coats=3, grounds=("silver",), colours=(COLOURS[1],)),  # type: ignore[arg-type]
         archive=archive_of(),
     )  # fmt: skip
     nearest = min(found, key=lambda s: s.delta_e00)
@@ -191,7 +199,7 @@ def test_rounding_costs_what_it_says() -> None:
 
 def test_a_share_never_mixed_is_marked() -> None:
     model, panels = ladder_model()
-    between = recipe("silver 1 + graphite 1", SHOP_COLOURS[0], "3@5:1")
+    between = recipe("silver 1 + graphite 1", COLOURS[0], "3@5:1")
     lab = model.predict_recipes([between])[0]
     limits = Limits(grounds=("silver", "graphite"), blends=False)  # type: ignore[arg-type]
     found = suggest(model, Target.lab(*lab), limits, archive=panels, top=8)
@@ -219,7 +227,7 @@ def test_what_was_never_sprayed_is_said() -> None:
     [Tolerance("CMC", 1.0), Tolerance("Lab", box=(1, 1, 1)), Tolerance("LCh", box=(1, 1, 1))],
 )
 def test_other_tolerances_rank_and_pass_by_their_own_difference(tolerance: Tolerance) -> None:
-    r = recipe("gold", SHOP_COLOURS[0], "3@5:1")
+    r = recipe("gold", COLOURS[0], "3@5:1")
     lab = tuple(model_of().predict_recipes([r])[0])
     found = suggest(model_of(), Target.lab(*lab, tolerance=tolerance), archive=archive_of())
     assert found.reachable
@@ -228,7 +236,7 @@ def test_other_tolerances_rank_and_pass_by_their_own_difference(tolerance: Toler
 
 
 def test_two_lights_are_matched_together() -> None:
-    r = recipe("gold", SHOP_COLOURS[0], "3@5:1")
+    r = recipe("gold", COLOURS[0], "3@5:1")
     views = [Viewing(), Viewing("A", "10")]
     labs = [tuple(model_of().predict_recipes([r], v)[0]) for v in views]
     target = Target(tuple(Aim(lab, v) for lab, v in zip(labs, views, strict=True)))

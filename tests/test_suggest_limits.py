@@ -11,9 +11,8 @@ from matchlib.errors import DomainError, UnknownName
 from matchlib.mixing import CoatUse, JobArea, Limits
 from matchlib.suggest import suggest
 from matchlib.target import Target
-from tests.suggest_shop import archive_of, goal_of, model_of, recipe, shop
+from tests.suggest_shop import COLOURS, archive_of, goal_of, model_of, recipe
 
-SHOP_COLOURS = [str(c) for c in shop().colours]
 LABS = st.tuples(st.floats(5, 95), st.floats(-60, 60), st.floats(-60, 60))
 
 
@@ -68,7 +67,7 @@ def test_limits_are_kept(
 ) -> None:
     limits = Limits(
         grounds=tuple(sorted(grounds)),  # type: ignore[arg-type]
-        colours=(SHOP_COLOURS[0], SHOP_COLOURS[1]),  # type: ignore[arg-type]
+        colours=(COLOURS[0], COLOURS[1]),  # type: ignore[arg-type]
         min_ratio=ends[0],
         max_ratio=ends[1],
         max_coats=coats,
@@ -84,7 +83,7 @@ def test_limits_are_kept(
         assert r.colour is not None
         assert r.schedule is not None
         assert str(r.ground) in grounds
-        assert set(r.colour.shares) <= {c.casefold() for c in SHOP_COLOURS[:2]}
+        assert set(r.colour.shares) <= {c.casefold() for c in COLOURS[:2]}
         assert r.colour.neat or blends
         assert r.schedule.coats <= coats
         assert len(r.schedule.steps) == 1
@@ -97,17 +96,17 @@ def test_limits_are_kept(
 def test_stock_is_held_to() -> None:
     area = JobArea.flat(2.0)
     use = CoatUse.of_panel(60.0, area_m2=0.5, coats=1)
-    goal = goal_of(recipe("silver", SHOP_COLOURS[0], "5@2.5:1"))
+    goal = goal_of(recipe("silver", COLOURS[0], "5@2.5:1"))
     each = area.sprayed_m2 * use.enough_ml(0.95)
-    limits = Limits(stock={SHOP_COLOURS[0].upper(): 0.9 * each}, area=area, use=use, blends=False)
+    limits = Limits(stock={COLOURS[0].upper(): 0.9 * each}, area=area, use=use, blends=False)
     free = suggest(model_of(), goal, Limits(blends=False))
     found = suggest(model_of(), goal, limits)
     assert free[0].recipe.schedule is not None
     assert free[0].recipe.schedule.strength > 0.9
     for s in found:
         assert s.recipe.schedule is not None
-        if str(s.recipe.colour) == SHOP_COLOURS[0]:
+        if str(s.recipe.colour) == COLOURS[0]:
             assert s.recipe.schedule.strength <= 0.9 + 1e-9
-    nothing = Limits(stock=dict.fromkeys(SHOP_COLOURS, 1e-3 * each), area=area, use=use)
+    nothing = Limits(stock=dict.fromkeys(COLOURS, 1e-3 * each), area=area, use=use)
     with pytest.raises(DomainError):
         suggest(model_of(), goal, nothing)

@@ -16,10 +16,9 @@ from matchlib.suggest import reach, suggest
 from matchlib.suggest.reach import DOUBTFUL, OUT_OF_REACH, Reachability, reach_of
 from matchlib.suggest.score import scores
 from matchlib.target import Target
-from tests.suggest_shop import archive_of, model_of, recipe, shop
+from tests.suggest_shop import COLOURS, archive_of, model_of, recipe
 
 VIEWS = (Viewing(),)
-COLOURS = [str(c) for c in shop().colours]
 LIMITS = Limits(grounds=("graphite",), colours=(COLOURS[0],))  # type: ignore[arg-type]  # Limits parses
 
 

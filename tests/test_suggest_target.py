@@ -20,9 +20,7 @@ from matchlib.colorimetry import (
 from matchlib.domain import Reading, Viewing
 from matchlib.errors import TargetError
 from matchlib.target import Aim, Target, surface_excess
-from tests.suggest_shop import shop
 
-SHOP_COLOURS = [str(c) for c in shop().colours]
 LABS = st.tuples(st.floats(5, 95), st.floats(-60, 60), st.floats(-60, 60))
 
 

@@ -22,6 +22,10 @@ PARTS = st.one_of(
 )
 CUP = st.integers(1, 6000).map(lambda n: Fraction(n, 100))
 RATIOS = st.builds(MixRatio, CUP, CUP)
+MIXES = st.builds(
+    MixRatio, st.fractions(0, 50, max_denominator=8), st.fractions("1/8", 10, max_denominator=8)
+)
+"""Ratios as they are mixed, no colour or all of it among them."""
 NAMES = (
     st.text(
         st.characters(categories=["L", "N", "P", "Zs"], exclude_characters="+@"),
