@@ -301,27 +301,6 @@ def test_other_readings_of_the_same_day_differ_only_where_it_matters(place: str)
         assert archive.panel("A1").readings == (LAB, again)
 
 
-def test_findings_set_aside_are_in_the_history_and_undone(place: str) -> None:
-    with Archive.open(place, create=True) as archive:
-        number = archive.ignore("drift|P1|", who="Bo", why="a new lamp") or 0
-        assert archive.ignore("drift|P1|") is None
-        (change,) = archive.history()
-        assert (change.action, change.subject, change.who) == (
-            "finding set aside",
-            "drift|P1|",
-            "Bo",
-        )
-        undone = archive.undo(number)
-        assert archive.ignored() == frozenset()
-        with pytest.raises(ArchiveError, match="changed again since"):
-            archive.undo(number)
-        archive.undo(undone)
-        assert archive.ignored() == {"drift|P1|"}
-        archive.unignore("drift|P1|", who="Ines")
-        assert archive.history()[-1].who == "Ines"
-        assert archive.check() == ()
-
-
 class Shop(RuleBasedStateMachine):
     """Any order of additions, amendments, deletions and undoings, against a plain dict."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import inspect
-import re
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -43,14 +42,3 @@ def test_an_option_cannot_be_two_things() -> None:
 
     with pytest.raises(ValueError, match="carrier"):
         one_by_one(twice)
-
-
-def test_help_says_in_words_what_an_option_takes_and_cuts_nothing_short() -> None:
-    from workbook.cli import assembled
-
-    runner, whole = CliRunner(), assembled()
-    listed = runner.invoke(whole, ["--help"]).stdout
-    assert "..." not in listed.split("Commands:")[1]
-    for name in re.findall(r"^  ([a-z-]+)  ", listed.split("Commands:")[1], re.MULTILINE):
-        options = runner.invoke(whole, [name, "--help"]).stdout.split("Options:")[1]
-        assert not re.search(r"<\w", options), name

@@ -199,10 +199,9 @@ def test_correct_says_what_to_change(shop):
     assert "Spray a fresh panel, small changes" in text
 
 
-@pytest.mark.parametrize("schedule", ["3@2:1", "3@3:1", "3@6:1"])
-def test_a_hue_that_film_does_not_make_is_not_corrected_as_film(shop, schedule):
+def test_a_hue_that_film_does_not_make_is_not_corrected_as_film(shop):
     at = ("correct", "--lab", 27, 46, 28, "--archive", shop.archive)
-    typed = ("--ground", "pale gold", "--colour", "cherry", "--schedule", schedule)
+    typed = ("--ground", "pale gold", "--colour", "cherry", "--schedule", "3@3:1")
     told = json_of(*at, *typed, "--read", 33, 45, 3)
     assert told["fits"] is False
     assert told["changes"] == told["rescue"]["options"] == []
@@ -224,12 +223,6 @@ def test_correct_takes_a_spectrum_only_as_the_panel_was_viewed(shop, tmp_path):
     assert told["difference"] > 0
     words = refused("correct", "--reading", "other.csv", *sprayed, cwd=tmp_path)
     assert "not viewed alike" in words
-
-
-def test_correct_learns_from_panels_of_the_archive_once(tmp_path):
-    archive = copied(tmp_path)
-    told = json_of("correct", "--lab", 30, 38, 14, "--tried", "T019", "--archive", archive)
-    assert told["words"]
 
 
 def test_next_says_first_that_a_target_is_out_of_reach(shop):

@@ -95,6 +95,7 @@ def test_the_help_of_every_command_is_in_words():
         own = group.typer_instance
         every += [(own.info.name, c.name) for c in own.registered_commands]
     assert len(every) > 50
+    assert "..." not in run("--help").stdout.split("Commands:")[1], "nothing is cut short"
     for words in every:
         told = run(*words, "--help").stdout
         assert "Usage:" in told

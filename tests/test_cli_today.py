@@ -72,9 +72,8 @@ def test_a_day_beyond_the_archive_is_told_and_less_sure(predict):
         (("--date", "yesterday"), "This is not a date"),
     ],
 )
-@pytest.mark.parametrize("command", ["match", "next"])
-def test_what_cannot_be_read_is_refused_in_words(shop, command, said, words):
-    at = (command, "--lab", 30, 40, 20, "--archive", shop.archive)
+def test_what_cannot_be_read_is_refused_in_words(shop, said, words):
+    at = ("match", "--lab", 30, 40, 20, "--archive", shop.archive)
     done = run(*at, *said)
     assert done.exit_code != 0
     assert words in done.stderr

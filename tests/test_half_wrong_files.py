@@ -6,20 +6,9 @@ import datetime as dt
 
 import pytest
 
-from matchlib.errors import FileError, ImportRefused, MatchlibError
-from matchlib.plain import shown
+from matchlib.errors import FileError, ImportRefused
 from matchlib.readings import read_file, understand
-
-NM = list(range(400, 701, 10))
-SEEN = {"light": "D65/10", "geometry": "45:0"}
-
-
-def spectrum(level, rise=0.3):
-    return [round(level + rise * i / len(NM), 4) for i in range(len(NM))]
-
-
-def keys(report):
-    return [q.key for q in report.open]
+from tests.declared import NM, SEEN, keys, spectrum
 
 
 def test_two_header_candidates_are_asked_about(table):
@@ -127,22 +116,6 @@ def test_ten_rows_are_shown_as_understood_with_what_is_unsure(table):
     assert report.preview[0]["row"] == 2
     assert report.preview[0]["unsure"] == ["geometry", "order"]
     assert ("Mix", "ratio", "") in report.columns
-
-
-def test_plain_data_for_a_page(table):
-    report = understand(table("Panel,Base,L*,a*,b*\nA,silver,80,0,1\nB,silver,x,0,1\n"))
-    told = shown(report)
-    assert [r["row"] for r in told["rows"]] == [2, 3]
-    assert told["taken"] == []
-    assert told["refused"][0]["row"] == 3
-    assert told["refused"][0]["reasons"]
-    assert {"question", "choices", "rows"} <= told["unsure"][0].keys()
-    assert told["unsure"][0]["choices"][0].keys() == {"answer", "text", "means"}
-
-
-def test_only_our_own_errors_come_of_it(table):
-    with pytest.raises(MatchlibError):
-        read_file(table("nothing of use here\nat all\n"))
 
 
 def test_a_place_on_a_chart_is_a_note_and_no_colour(table):

@@ -1,18 +1,14 @@
 """Mixes and quantities as painters say them: which side is which is asked, never assumed."""
 
 import pytest
-from hypothesis import assume, given
+from hypothesis import given
 from hypothesis import strategies as st
 
 from matchlib import mixing
 from matchlib.domain import MixRatio
 from matchlib.errors import DomainError
 from matchlib.mixing.stated import ratio_of
-from matchlib.plain import shown
-
-RATIOS = st.builds(
-    MixRatio, st.fractions(0, 50, max_denominator=8), st.fractions("1/8", 10, max_denominator=8)
-)
+from tests.trade_words import MIXES
 
 
 @pytest.mark.parametrize(
@@ -62,18 +58,6 @@ def test_a_bottle_of_four_makes_twenty_eight():
     assert mixing.bottle_makes(24, MixRatio(6, 1), of="carrier") == (24, 4)
 
 
-@given(RATIOS)
-def test_a_ratio_read_back_keeps_its_sides(ratio):
-    assume("/" not in str(ratio))  # a third of a part is shown exactly, but nobody types it
-    assert MixRatio.parse(str(ratio)) == ratio
-    carrier, colour = str(ratio).split(":")
-    assert MixRatio.parse(f"{carrier} carrier : {colour} colour") == ratio
-    with pytest.raises(DomainError, match="colour first"):
-        MixRatio.parse(f"{colour} colour : {carrier} carrier")
-    told = shown(ratio)
-    assert (told["carrier_parts"], told["colour_parts"]) == (carrier, colour)
-
-
 def test_a_bottle_of_something_else():
     with pytest.raises(DomainError):
         mixing.bottle_makes(4, MixRatio(6, 1), of="thinner")
@@ -108,7 +92,7 @@ def test_ratio_of_any_quantities_keeps_sides(carrier, colour):
     assert ratio.fraction == pytest.approx(colour / (carrier + colour), abs=1e-3)
 
 
-@given(RATIOS)
+@given(MIXES)
 def test_only_more_colour_than_carrier_is_questioned(ratio):
     question = mixing.question_ratio(ratio)
     assert (question is not None) == (ratio.colour > ratio.carrier)

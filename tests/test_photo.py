@@ -253,16 +253,6 @@ def test_pictures_of_anything_are_read_or_refused_in_words(
         assert caught.value.remedy
 
 
-def test_residuals_that_no_correction_takes_out_are_refused() -> None:
-    true = rendered(DAY)
-    own = np.array(standard_chart_lab())
-    rng = np.random.default_rng(2)
-    own[:18, 1:] += rng.normal(0.0, 14.0, (18, 2))
-    with pytest.raises(PhotoRefused) as caught:
-        read_photo(to_jpeg(true), chart=own)
-    assert caught.value.reason == "chart residual"
-
-
 def test_the_text_does_not_flatter() -> None:
     said = read(DAY.but(panel="red")).text()
     for words in (

@@ -14,6 +14,7 @@ from matchlib.domain import (
 )
 from matchlib.domain.parts import MAX_PARTS, format_parts, read_parts
 from matchlib.errors import DomainError
+from matchlib.plain import shown
 from tests.trade_words import PARTS, RATIOS, refused
 
 
@@ -69,6 +70,8 @@ def test_a_ratio_reads_as_it_is_written(ratio: MixRatio) -> None:
     assert str(again) == str(ratio)
     carrier, colour = str(ratio).split(":")
     assert MixRatio.parse(f" {carrier} parts carrier : {colour} Colour ") == ratio
+    told = shown(ratio)
+    assert (told["carrier_parts"], told["colour_parts"]) == (carrier, colour)
 
 
 @pytest.mark.parametrize("text", ["1 colour : 6 carrier", "1 toner:6", "1: 6 base", "1 dye : 6"])

@@ -7,7 +7,6 @@ import pytest
 from matchlib.colorimetry import lab_to_xyz, white_point
 from matchlib.domain import CoatSchedule, Viewing
 from matchlib.errors import FileError, MatchlibError
-from matchlib.readings import read_file as read_any
 from matchlib.readings import read_target
 from tests.declared import read_file
 
@@ -142,12 +141,6 @@ def test_a_set_may_run_over_several_lines(cgats):
 def test_files_that_contradict_themselves(cgats, change, words):
     with pytest.raises(MatchlibError, match=words):
         read_file(cgats(change(LAB)))
-
-
-def test_lab_without_a_light_is_pointed_out(cgats):
-    text = LAB.replace("ILLUMINANT", "NOTHING")
-    with pytest.raises(MatchlibError, match="ISO 13655"):
-        read_any(cgats(text))
 
 
 def test_a_target_in_cgats_needs_no_recipe(cgats):

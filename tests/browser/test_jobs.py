@@ -17,7 +17,7 @@ from tests.cli_shop import copied
 
 pytestmark = pytest.mark.browser
 
-RED, GREEN = "27.1 45.9 28.5", "34 -30 20"
+RED = "27.1 45.9 28.5"
 SIZES = ((1280, 800, "light"), (1024, 768, "dark"), (800, 1280, "light"))
 
 
@@ -186,23 +186,6 @@ def test_a_card_is_built_on_and_a_press_is_taken_back(
     assert kept.plan.recipe.schedule.coats == before + 1
     with Archive.open(room / "panels.db") as archive:
         assert len(archive.panel(f"J{number}-1").stages) == 2
-    page.close()
-
-
-def test_a_green_target_after_a_red_one_has_nothing_of_it(
-    browser: Any, served: harness.Served, room: Path
-) -> None:
-    page = tablet(browser, served)
-    begin(page, RED, "red flag")
-    own(page)
-    page.goto(f"{served.url}voila/render/match_a_sample.ipynb")
-    settled(page)
-    green = begin(page, GREEN, "green flag")
-    shown = page.locator(".wb").inner_text()
-    assert "red flag" not in shown
-    assert "cherry over pale gold" not in shown.partition("more")[0]
-    assert job_of(room, green).plan is None
-    assert page.locator(".wb-rail .wb-num", has_text="aim 34.0 −30.0 20.0").is_visible()
     page.close()
 
 

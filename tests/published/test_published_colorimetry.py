@@ -58,24 +58,11 @@ TABLE_1 = """\
 PAIRS = np.loadtxt(TABLE_1.splitlines())
 
 
-@pytest.fixture(scope="module")
-def colour() -> Any:
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        import colour as library
-    return library
-
-
-@pytest.mark.parametrize("row", range(34), ids=lambda i: f"pair {i + 1}")
-def test_ciede2000_of_sharma_wu_dalal(row: int) -> None:
-    first, second, printed = PAIRS[row, :3], PAIRS[row, 3:6], PAIRS[row, 6]
-    assert c.delta_e00(first, second) == pytest.approx(printed, abs=0.5001e-4)
-    assert c.delta_e00(second, first) == pytest.approx(printed, abs=0.5001e-4)
-
-
-def test_ciede2000_of_sharma_wu_dalal_all_at_once() -> None:
-    found = c.delta_e00(PAIRS[:, :3], PAIRS[:, 3:6])
-    np.testing.assert_allclose(found, PAIRS[:, 6], rtol=0, atol=0.5001e-4)
+def test_ciede2000_of_sharma_wu_dalal() -> None:
+    first, second, printed = PAIRS[:, :3], PAIRS[:, 3:6], PAIRS[:, 6]
+    assert len(printed) == 34
+    np.testing.assert_allclose(c.delta_e00(first, second), printed, rtol=0, atol=0.5001e-4)
+    np.testing.assert_allclose(c.delta_e00(second, first), printed, rtol=0, atol=0.5001e-4)
 
 
 # White points of ASTM E308, table 5 (the values are reprinted in many libraries; read there, not
