@@ -198,6 +198,9 @@ def test_nothing_is_lost_against_the_whole_law_on_every_recipe(seed: int) -> Non
     found = suggest(model_of(), target, limits, top=8, archive=archive_of())
     picks = every(space)
     distance = target.difference(picks.labs(space, [Viewing()]))
+    assert found.searched == len(picks)
+    assert found.reachable == bool(distance.min() <= 1.0)
+    assert min(s.delta_e00 for s in found) <= distance.min() + 0.3
     near = picks.take(np.argsort(distance, kind="stable")[:300])
     recipes = [
         Recipe(

@@ -56,12 +56,6 @@ def test_a_photograph_that_states_no_uncertainty_is_not_taken_as_exact() -> None
     assert Target.of_readings(replace(typed, sd=2.0)).covariance == pytest.approx(4.0 * np.eye(3))
 
 
-def test_a_correction_counts_the_targets_doubt_too() -> None:
-    goal = Target.of(Target.of_readings(photographed()), tolerance=1.0)
-    hope = goal.expected(np.array(LAB)[None, None], OWN[None])
-    assert hope.probability[0] == pytest.approx(simulated(SPREAD + OWN, 1.0), abs=0.02)
-
-
 def test_a_panels_covariance_reaches_the_belief() -> None:
     recipe = Recipe(Ground.parse("silver"), Colour.parse("red"), CoatSchedule.parse("4@6:1"))
     panel = Sprayed.of((recipe, photographed()))

@@ -121,7 +121,9 @@ def test_bottles_and_the_pot_are_the_shops(screen: JobsScreen) -> None:
 
 
 def test_a_shelf_can_become_the_shops_and_be_given_back(screen: JobsScreen) -> None:
-    begun(screen)
+    layered = Recipe.of("silver", None, "2@6:1 lagoon, 2@4:1 cherry", "yes")
+    lab = screen.session.model.predict_recipes([layered])[0]
+    begun(screen, " ".join(f"{v:.1f}" for v in lab))
     boxes = {"colours": "cherry\nlagoon", "min_ratio": "3", "max_ratio": "8", "max_coats": "5"}
     screen.press(Press("shelf", "", {**boxes, "max_unevenness": "2", "may": "blends\nlayers"}))
     limits = screen.job.limits
