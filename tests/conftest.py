@@ -16,7 +16,7 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 import pytest  # noqa: E402  the threads must be limited first
 from hypothesis import HealthCheck, settings  # noqa: E402
 
-__all__ = ["ROOT", "artifacts", "browser", "colour", "in_ci", "shop", "table"]
+__all__ = ["ROOT", "artifacts", "browser", "colour", "home", "in_ci", "place", "shop", "table"]
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -32,6 +32,8 @@ def in_ci() -> bool:
     return os.environ.get("CI", "").lower() in {"1", "true", "yes"}
 
 
+from tests.faults.places import place  # noqa: E402  a fixture, whose module asks `in_ci`
+
 settings.load_profile("ci" if in_ci() else "dev")
 
 
@@ -46,6 +48,14 @@ def artifacts() -> Path:
     place = ROOT / "artifacts"
     place.mkdir(exist_ok=True)
     return place
+
+
+@pytest.fixture
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Keep what is kept for the user, backups of databases on a server too, out of their folder."""
+    monkeypatch.setenv("HOME", str(tmp_path))
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    return tmp_path
 
 
 @pytest.fixture

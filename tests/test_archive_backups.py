@@ -24,16 +24,10 @@ from matchlib.errors import ArchiveError, MatchlibError
 from matchlib.job import Job
 from tests.cli_shop import SMALL, fails, json_of, refused, run
 from tests.faults.making import panels
-from tests.faults.places import fresh_database, place
+from tests.faults.places import fresh_database
 from tests.test_archive_bundle import everything, fill
 
-__all__ = ["place"]
-
-
-@pytest.fixture(autouse=True)
-def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Keep backups of databases on a server out of the user's own folder."""
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+pytestmark = pytest.mark.usefixtures("home")
 
 
 @pytest.fixture

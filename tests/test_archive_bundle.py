@@ -15,9 +15,6 @@ from matchlib.archive import Archive, export_bundle, import_bundle
 from matchlib.errors import ArchiveError, FileError
 from matchlib.readings import read_file
 from tests.faults.making import panels
-from tests.faults.places import place
-
-__all__ = ["place"]
 
 
 def fill(archive: Archive) -> None:

@@ -16,9 +16,6 @@ from matchlib.archive.naming import rename
 from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Reading, Recipe
 from matchlib.errors import ArchiveError, MatchlibError
 from matchlib.job import Job
-from tests.faults.places import place
-
-__all__ = ["place"]
 
 RECIPE = Recipe(Ground.parse("silver"), Colour.parse("teal"), CoatSchedule.of(4, "6:1"))
 LAB = Reading(lab=(50.1, -20.25, -10.0))

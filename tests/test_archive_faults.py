@@ -11,10 +11,7 @@ from matchlib.archive import Archive
 from matchlib.errors import ArchiveError
 from tests.faults import moving, served, trying
 from tests.faults.making import panels
-from tests.faults.places import place
 from tests.tools.postgres_server import running
-
-__all__ = ["place"]
 
 
 def test_a_kill_at_any_moment_of_an_import_leaves_it_whole_or_not_at_all(place: str) -> None:

@@ -15,9 +15,6 @@ from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Reading, Recipe
 from matchlib.errors import ArchiveError, MatchlibError
 from matchlib.job import Job
 from tests.faults.making import panel, panels
-from tests.faults.places import place
-
-__all__ = ["place"]
 
 RECIPE = Recipe(Ground.parse("silver"), Colour.parse("teal"), CoatSchedule.of(4, "6:1"))
 RIGHT = dataclasses.replace(RECIPE, schedule=CoatSchedule.of(4, "3:1"))

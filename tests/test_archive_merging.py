@@ -23,9 +23,8 @@ from matchlib.errors import ArchiveError, FileError
 from matchlib.job import Job, Plan
 from tests.cli_shop import json_of, refused, run
 from tests.faults.making import panels
-from tests.faults.places import place
 
-__all__ = ["place"]
+pytestmark = pytest.mark.usefixtures("home")
 
 
 def recipe(ground: str, colour: str, schedule: str) -> Recipe:
@@ -36,12 +35,6 @@ def card(
     code: str, lab: tuple[float, float, float], ground: str = "silver", **more: object
 ) -> Panel:
     return Panel.of(code, recipe(ground, "rust", "3@6:1"), (Reading(lab=lab),), **more)
-
-
-@pytest.fixture(autouse=True)
-def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Keep backups of databases on a server out of the user's own folder."""
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
 
 
 @pytest.fixture

@@ -20,10 +20,7 @@ from matchlib.archive.upgrade import migrate
 from matchlib.domain import Panel
 from matchlib.errors import ArchiveError
 from tests.faults.making import panels
-from tests.faults.places import place
 from tests.old_records import panel_record, reading_record
-
-__all__ = ["place"]
 
 BATCH = panels(6, 40, plain=True)
 # Version 1 had no place for these.

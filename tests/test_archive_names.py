@@ -15,9 +15,6 @@ from matchlib.errors import ArchiveError, MatchlibError
 from matchlib.job import Job, Plan
 from matchlib.mixing import CoatUse, JobArea, Limits
 from tests.cli_shop import fails, json_of, refused, run
-from tests.faults.places import place
-
-__all__ = ["place"]
 
 LAB = Reading(lab=(50.0, 1.0, 2.0), instrument="the blue one")
 

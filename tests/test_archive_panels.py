@@ -28,9 +28,6 @@ from matchlib.errors import ArchiveError, MatchlibError
 from matchlib.plain import dump, from_plain, to_plain
 from matchlib.readings import read_file
 from tests.faults.making import panel, panels
-from tests.faults.places import place
-
-__all__ = ["place"]
 
 SILVER = Recipe(Ground.parse("silver"), Colour.parse("teal"), CoatSchedule.of(4, "6:1"))
 LAB = Reading(lab=(50.1, -20.25, -10.0))

@@ -12,7 +12,6 @@ import pytest
 
 from matchlib.archive import Archive
 from tests.cli_shop import SMALL, fails, json_of, refused, run
-from tests.faults.places import place  # noqa: F401  # a fixture
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -212,7 +211,7 @@ def test_json_numbers_are_plain(shop):
     json.loads(run("check", "--json", cwd=shop).stdout, parse_constant=pytest.fail)
 
 
-def test_the_same_commands_serve_a_file_and_a_server(place, tmp_path):  # noqa: F811
+def test_the_same_commands_serve_a_file_and_a_server(place, tmp_path):
     # `place` is a path, and then the address of a real PostgreSQL server.
     (tmp_path / "panels.csv").write_text(SMALL)
     at = ("--archive", place)

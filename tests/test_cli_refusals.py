@@ -8,7 +8,6 @@ import pytest
 
 from matchlib.archive import Archive
 from tests.cli_shop import SMALL, run
-from tests.faults.places import place  # noqa: F401  # a fixture
 
 HEAD, *_ROWS = SMALL.splitlines()
 SECOND = f"{HEAD},stage\nP7,silver,rust,3@6:1,yes,D65,10,45:0,43,30,24,,2\n"
@@ -18,7 +17,7 @@ LAYERS = SMALL + "P8,silver 3 + graphite 1,,,yes,D65,10,45:0,55,0,0,\n"
 
 
 @pytest.fixture
-def shop(place: str, tmp_path: Path) -> tuple[str, Path]:  # noqa: F811
+def shop(place: str, tmp_path: Path) -> tuple[str, Path]:
     files = {"panels": LAYERS, "second": SECOND, "log": LOGGED}
     for name, text in files.items():
         (tmp_path / f"{name}.csv").write_text(text)

@@ -14,9 +14,6 @@ from matchlib.errors import ArchiveError, DomainError
 from matchlib.job import Job, Plan
 from matchlib.mixing import CoatUse, JobArea, Limits, TransferRange
 from tests.faults.making import panels
-from tests.faults.places import place
-
-__all__ = ["place"]
 
 RECIPE = Recipe(Ground.parse("silver"), Colour.parse("teal"), CoatSchedule.of(4, "6:1"))
 TARGET = (Reading(lab=(50.1, -20.25, -10.0)),)

@@ -20,13 +20,6 @@ from tests.cli_shop import copied, fails, run
 from workbook.serving import Address, claim, copy_notebooks, work_folder
 
 
-@pytest.fixture
-def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setenv("HOME", str(tmp_path))
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
-    return tmp_path
-
-
 @contextlib.contextmanager
 def claimed(*args: Any, **given: Any) -> Iterator[Address]:
     address = claim(*args, **given)

@@ -127,11 +127,13 @@ def test_a_shelf_can_become_the_shops_and_be_given_back(screen: JobsScreen) -> N
     boxes = {"colours": "cherry\nlagoon", "min_ratio": "3", "max_ratio": "8", "max_coats": "5"}
     screen.press(Press("shelf", "", {**boxes, "max_unevenness": "2", "may": "blends\nlayers"}))
     limits = screen.job.limits
-    assert [str(c) for c in limits.colours] == ["cherry", "lagoon"]
+    assert limits.colours is None, "all that there are is no limit"
     assert (limits.min_ratio, limits.max_ratio, limits.max_coats) == (3.0, 8.0, 5)
     assert (limits.blends, limits.step_ups, limits.max_unevenness) == (True, False, 2.0)
     assert limits.layers
     assert any(len(s.recipe.layers) > 1 for s in screen.job.suggestions())
+    screen.press(Press("shelf", "", boxes | {"colours": "cherry"}))
+    assert [str(c) for c in screen.job.limits.colours] == ["cherry"]
     screen.press(Press("usual"))
     assert screen.session.limits().max_coats == 5
     screen.press(Press("unlimit"))
