@@ -5,8 +5,9 @@ Every fifth paint is taken off one chart at a time; the archive keeps it on the 
 on both, and both charts bare. It is written as one coat at 6:1, gloss included.
 
 Glazes are what the film law is for, and an archive of their own. The other paints scatter, which
-the law does not know: they are another archive. Rivals stand beside on the same folds. The floor is
-how far a bare chart reads from its fellows.
+the law does not know: they are another archive. Rivals stand beside on the same folds. The floors
+are how far a bare chart reads from its fellows, and what a little gloss more or less makes of a
+glaze: most of the light read over black is gloss.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from sklearn.model_selection import KFold, cross_val_predict
 from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import StandardScaler
 
+from matchlib.film import EXTERNAL_K1, INTERNAL_K2, saunderson
 from tests.benchmarks.command import Table
 from tests.benchmarks.lightlab import NM, Array, delta_e, spectrum_to_lab
 
@@ -33,6 +35,7 @@ __all__ = [
     "chart_repeats",
     "copied",
     "films",
+    "gloss_unsure",
     "met",
     "onto",
     "tell",
@@ -44,6 +47,9 @@ GLAZES = ("01A", "02A", "03A", "03D", "03E")
 """Paints without a white pigment or an extender: eosin lakes, two with a little bone black."""
 
 FOLDS = 5
+
+GLOSS = 0.002
+"""What a film's gloss may be off by [-]; the darkest of each glaze over black is 0.033 to 0.042."""
 
 
 def films(*, glazes: bool) -> tuple[pd.DataFrame, Array]:
@@ -120,6 +126,27 @@ def chart_repeats(chart: str) -> Array:
     return delta_e(lab, lab.mean(axis=0))
 
 
+def gloss_unsure(chart: str, *, glazes: bool) -> Array:
+    """ΔE00 by which a film's gloss, `GLOSS` smaller, moves what a mere filter tells of a chart."""
+    X, light = films(glazes=glazes)
+    painted = (X["colour"] != "").to_numpy()
+    there = (X["ground"] != f"{chart} chart").to_numpy()
+    inside = _below(light[~painted & ~there].mean(axis=0), EXTERNAL_K1)
+    beneath = _below(light[~painted & there].mean(axis=0), EXTERNAL_K1)
+
+    def lab(gloss: float) -> Array:
+        through = np.minimum(_below(light[painted & there], gloss) / beneath, 1.0)
+        return spectrum_to_lab(gloss + saunderson(through * inside, k2=INTERNAL_K2))
+
+    return delta_e(lab(EXTERNAL_K1), lab(EXTERNAL_K1 - GLOSS))
+
+
+def _below(read: Array, gloss: float) -> Array:
+    """Reflectance below the surface."""
+    seen = np.maximum(read - gloss, 1e-4)
+    return seen / ((1.0 - EXTERNAL_K1) * (1.0 - INTERNAL_K2) + INTERNAL_K2 * seen)
+
+
 def tell(makers: dict[str, Callable[[], Any]]) -> None:
     """Print a row a regressor, each chart and archive."""
     table = Table("met on", "paints", "regressor", "rows", "median", "mean", "worst", "s")
@@ -137,4 +164,5 @@ def tell(makers: dict[str, Callable[[], Any]]) -> None:
                 row(chart, what, name, partial(met, make), glazes=glazes)
             row(chart, what, "ridge from chart to chart", transferred, glazes=glazes)
             row(chart, what, "the other chart's reading", copied, glazes=glazes)
+        row(chart, "glazes", f"floor: gloss off by {GLOSS}", gloss_unsure, glazes=True)
         row(chart, "bare", "floor: one chart for another", chart_repeats)
