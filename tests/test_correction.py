@@ -348,17 +348,6 @@ def test_what_may_follow_a_panel_has_tails_too(
     assert found.expected < float(normal.mean)
 
 
-def test_a_panel_built_on_keeps_what_it_got(shop: Shop, recipe: Recipe) -> None:
-    longer = replace(recipe, schedule=CoatSchedule.parse("4@5:1 2@6:1"))
-    laid = shop.lay(recipe, np.random.default_rng(5))
-    on = shop.build_on(laid, longer, np.random.default_rng(6))
-    np.testing.assert_array_equal(on.film[:4], laid.film)
-    np.testing.assert_array_equal(on.dose[:4], laid.dose)
-    assert (on.level, on.setting, len(on.film)) == (laid.level, laid.setting, 6)
-    dark, light = (labs([shop.read(p, np.random.default_rng(7))])[0, 0] for p in (on, laid))
-    assert dark < light - 1
-
-
 def test_a_panel_read_before_its_clear_is_judged_as_it_will_be_under_it(
     shop: Shop, model: FilmRegressor, recipe: Recipe
 ) -> None:

@@ -10,6 +10,7 @@ import subprocess
 import sys
 import tomllib
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -44,6 +45,7 @@ def name_of(path: Path) -> str:
     return str(path.relative_to(ROOT))
 
 
+@cache
 def tree_of(path: Path) -> ast.Module:
     return ast.parse(path.read_text("utf-8"), filename=str(path))
 

@@ -186,8 +186,7 @@ def test_a_colour_outside_the_screen_is_marked():
     assert squeezed("Target (outside sRGB)") not in text
 
 
-@pytest.mark.parametrize("paper", ["A4", "Letter"])
-def test_the_longest_sheet_still_prints_all(paper):
+def test_the_longest_sheet_still_prints_all():
     colour = Colour(tuple((f"{chr(65 + i)}" * 60, i + 1) for i in range(6)))
     steps = tuple(CoatStep(2, MixRatio(n, 1)) for n in range(1, 21))
     what = Recipe(Ground.parse("silver"), colour, CoatSchedule(steps))
@@ -195,7 +194,7 @@ def test_the_longest_sheet_still_prints_all(paper):
         job(), recipe=what, title="T" * 200, notes=("word " * 400,), panel_code="c" * 80,
         pot=mixing.pot(what, area=mixing.JobArea.flat(3), use=USE),
     )  # fmt: skip
-    text = printed(jobsheet_pdf(sheet, paper=paper))
+    text = printed(jobsheet_pdf(sheet, paper="Letter"))  # the shorter of the two
     for step in steps:
         assert squeezed(f"{step.ratio}:{step.ratio.words}") in text
     assert "T" * 200 in text

@@ -7,7 +7,6 @@ from itertools import product
 import numpy as np
 import pytest
 
-from matchlib.errors import DomainError
 from matchlib.evenness import film_tolerance
 from matchlib.mixing import Limits
 from matchlib.suggest import suggest
@@ -23,15 +22,6 @@ def goal() -> Target:
 
 def shows(recipes) -> np.ndarray:
     return film_tolerance(model_of(), recipes, changes=(0.1,))[:, 0]
-
-
-def test_evenness_can_be_required() -> None:
-    free = suggest(model_of(), goal(), archive=archive_of())
-    most = float(np.median(shows([s.recipe for s in free])))
-    kept = suggest(model_of(), goal(), Limits(max_unevenness=most), archive=archive_of())
-    assert np.all(shows([s.recipe for s in kept]) <= most + 1e-9)
-    with pytest.raises(DomainError, match="even"):
-        suggest(model_of(), goal(), Limits(max_unevenness=1e-6), archive=archive_of())
 
 
 @pytest.mark.parametrize("share", [0.9, 0.7])

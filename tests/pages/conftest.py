@@ -1,4 +1,4 @@
-"""A shop of two colours with its fit, and one that has nothing yet."""
+"""A shop of two colours with its fit, one of a few cards, and one that has nothing yet."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli_shop import copied, two_colours
+from tests.cli_shop import copied, small_shop, two_colours
 from workbook.jobs.app import JobsScreen
 from workbook.session import Session
 
@@ -15,6 +15,13 @@ from workbook.session import Session
 @pytest.fixture
 def shop(tmp_path: Path) -> Iterator[Session]:
     with Session.open(copied(tmp_path, two_colours())) as session:
+        yield session
+
+
+@pytest.fixture
+def few(tmp_path: Path) -> Iterator[Session]:
+    """A shop of six cards, whose fit takes no time."""
+    with Session.open(copied(tmp_path, small_shop() / "panels.db")) as session:
         yield session
 
 

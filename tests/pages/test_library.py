@@ -76,30 +76,30 @@ def test_a_back_is_amended_questioned_and_taken_back(shop: Session) -> None:
     assert shop.archive.panel("T045") == was
 
 
-def test_a_new_card_is_kept_with_its_typed_reading(shop: Session) -> None:
-    screen = LibraryScreen(shop)
+def test_a_new_card_is_kept_with_its_typed_reading(few: Session) -> None:
+    screen = LibraryScreen(few)
     press(screen, "open")
     press(screen, "part", "back")
-    fields = {"code": "N-1", "ground": "silver", "colour": "cherry", "clear": "yes"}
+    fields = {"code": "N-1", "ground": "silver", "colour": "rust", "clear": "yes"}
     fields |= {"source": "spectrophotometer", "geometry": "45:0", "date": "2024-11-02"}
     page = press(screen, "typed", **fields, ratio="1:6", coats="3", lab="40,5 -9 -40")
     assert "Turn the ratio round" in page
     page = press(screen, "turn", **fields, ratio="1:6", coats="3", lab="40,5 -9 -40")
     assert 'value="6:1"' in page
     press(screen, "keep", **fields, ratio="6:1", coats="3", lab="40,5 -9 -40")
-    kept = shop.archive.panel("N-1")
-    assert str(kept.recipe) == "cherry over silver, 3@6:1"
+    kept = few.archive.panel("N-1")
+    assert str(kept.recipe) == "rust over silver, 3@6:1"
     assert kept.readings[0].lab == (40.5, -9.0, -40.0)
     press(screen, "amend", "N-1")
     press(screen, "takeout", "1")
-    assert shop.archive.panel("N-1").readings == ()
+    assert few.archive.panel("N-1").readings == ()
     press(screen, "undo")
-    assert len(shop.archive.panel("N-1").readings) == 1
+    assert len(few.archive.panel("N-1").readings) == 1
 
 
-def test_all_that_is_on_a_back_is_kept_and_amended(shop: Session) -> None:
-    screen = LibraryScreen(shop)
-    fields = {"code": "N-2", "ground": "silver", "colour": "cherry", "clear": "yes"}
+def test_all_that_is_on_a_back_is_kept_and_amended(few: Session) -> None:
+    screen = LibraryScreen(few)
+    fields = {"code": "N-2", "ground": "silver", "colour": "rust", "clear": "yes"}
     fields |= {"ratio": "6:1", "coats": "3", "source": "spectrophotometer", "geometry": "45:0"}
     rest = {"temperature": "21,5", "humidity": "40", "gun": "blue", "tip": "1.2", "batch": "S7"}
     rest |= {"drawer": "4", "customer": "Ann", "note": "a run", "lots": "carrier: 12"}
@@ -108,7 +108,7 @@ def test_all_that_is_on_a_back_is_kept_and_amended(shop: Session) -> None:
     press(screen, "reading", "one.csv", content, **fields)
     assert "1 reading taken from one.csv" in screen.notice
     press(screen, "keep", **fields, **rest, lab="40 -9 -40")
-    card = shop.archive.panel("N-2")
+    card = few.archive.panel("N-2")
     assert [r.lab[0] for r in card.readings] == [40.0, 41.0]
     stage = card.stages[-1]
     assert (stage.temperature, stage.humidity, card.setup.gun, card.setup.tip) == (
@@ -118,7 +118,7 @@ def test_all_that_is_on_a_back_is_kept_and_amended(shop: Session) -> None:
     press(screen, "amend", "N-2")
     other = {"temperature": "23", "tip": "1.4", "note": "flat", "drawer": ""}
     press(screen, "keep", **fields, **rest | other, lab="42 -9 -40")
-    now = shop.archive.panel("N-2")
+    now = few.archive.panel("N-2")
     assert (now.stages[-1].temperature, now.setup.tip, now.note, now.drawer) == (
         *(23.0, 1.4, "flat", ""),
     )
@@ -128,31 +128,31 @@ def test_all_that_is_on_a_back_is_kept_and_amended(shop: Session) -> None:
     assert "Nothing on the back" in screen.notice
 
 
-def test_a_ratio_that_looks_turned_is_kept_only_when_somebody_is_sure(shop: Session) -> None:
-    screen = LibraryScreen(shop)
+def test_a_ratio_that_looks_turned_is_kept_only_when_somebody_is_sure(few: Session) -> None:
+    screen = LibraryScreen(few)
     press(screen, "part", "back")
-    fields = {"code": "N-3", "ground": "silver", "colour": "cherry", "ratio": "1:6", "coats": "3"}
+    fields = {"code": "N-3", "ground": "silver", "colour": "rust", "ratio": "1:6", "coats": "3"}
     press(screen, "keep", **fields)
     assert screen.error is not None
     press(screen, "keep", **fields, carrier="60", poured="10")
     assert "nothing was kept" in str(screen.error), "what was poured says otherwise too"
     press(screen, "keep", **fields, sure="yes")
-    assert str(shop.archive.panel("N-3").recipe.schedule) == "3@1:6"
+    assert str(few.archive.panel("N-3").recipe.schedule) == "3@1:6"
 
 
-def test_a_reading_is_taken_out_of_the_stage_that_is_shown(shop: Session) -> None:
-    screen, archive = LibraryScreen(shop), shop.archive
-    card = archive.panel("T045")
+def test_a_reading_is_taken_out_of_the_stage_that_is_shown(few: Session) -> None:
+    screen, archive = LibraryScreen(few), few.archive
+    card = archive.panel("P3")
     more = CoatSchedule((*card.recipe.schedule.steps, CoatStep(1, MixRatio(9, 1))))
     archive.build_on(
-        "T045", dataclasses.replace(card.recipe, schedule=more), readings=card.readings[:1]
+        "P3", dataclasses.replace(card.recipe, schedule=more), readings=card.readings[:1]
     )
-    press(screen, "amend", "T045")
+    press(screen, "amend", "P3")
     press(screen, "takeout", "1")
-    stages = archive.panel("T045").stages
+    stages = archive.panel("P3").stages
     assert [len(s.readings) for s in stages] == [len(card.readings), 0]
     press(screen, "takeout", "")
-    assert "T045" in archive.deleted()
+    assert "P3" in archive.deleted()
 
 
 def test_cards_are_shown_by_what_was_ticked(shop: Session) -> None:
