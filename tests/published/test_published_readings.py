@@ -48,6 +48,7 @@ def test_the_spectra_of_the_sample_give_its_own_lab():
     [
         # n = (z s / e)^2, ASTM E1345; z = 1.960 at 95 %, 2.576 at 99 % (normal tables)
         (0.5, 0.5, 0.95, 4),  # 3.84
+        (0.5, 0.3, 0.90, 8),  # 7.5, z = 1.645
         (0.3, 0.1, 0.95, 35),  # 34.57
         (1.0, 0.5, 0.99, 27),  # 26.54
         (0.1, 1.0, 0.95, 3),  # 1 by the formula; the three places of the protocol are the least
