@@ -14,26 +14,14 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from hypothesis.extra import numpy as hnp
 
 from matchlib import colorimetry as c
 from matchlib.colorimetry import make_tables
+from matchlib.colorimetry.lab import lab_jacobian
 from matchlib.colorimetry.tables import table
 from matchlib.domain import Viewing
-from matchlib.domain.reading import ILLUMINANTS, OBSERVERS
 from matchlib.errors import DomainError
-
-LIGHTS = [(i, o) for i in ILLUMINANTS for o in OBSERVERS]
-LAB = hnp.arrays(np.float64, (3,), elements=st.floats(-128, 128, allow_subnormal=False)).map(
-    lambda v: np.array([abs(v[0]) % 100, v[1], v[2]])
-)
-# Five digits, as instruments print: numbers near nothing are no readings.
-SPECTRUM = hnp.arrays(np.float64, (31,), elements=st.integers(0, 120_000).map(lambda v: v / 1e5))
-
-
-def random_lab(n: int, seed: int = 5) -> np.ndarray:
-    return np.random.default_rng(seed).uniform([0, -110, -110], [100, 110, 110], (n, 3))
-
+from tests.colour_draws import LAB, LIGHTS, SPECTRUM, random_lab
 
 # The shipped file, and what follows from it
 
@@ -131,7 +119,7 @@ def test_lab_and_back(lab: np.ndarray) -> None:
 @given(SPECTRUM, st.sampled_from(LIGHTS))
 def test_lab_jacobian_is_the_derivative(spectrum: np.ndarray, light: tuple[str, str]) -> None:
     view = Viewing(*light)
-    lab, jacobian = c.lab_jacobian(spectrum, view)
+    lab, jacobian = lab_jacobian(spectrum, view)
     np.testing.assert_allclose(lab, c.reflectance_to_lab(spectrum, view), atol=1e-10)
     xyz = c.reflectance_to_xyz(spectrum, view) / c.white_point(*light)
     # A central difference across the knee of CIELAB, or of near nothing, is no derivative.
@@ -145,14 +133,14 @@ def test_lab_jacobian_is_the_derivative(spectrum: np.ndarray, light: tuple[str, 
 
 def test_jacobian_is_that_of_many_spectra_at_once() -> None:
     spectra = np.random.default_rng(1).uniform(0, 1, (4, 5, 31))
-    lab, jacobian = c.lab_jacobian(spectra)
+    lab, jacobian = lab_jacobian(spectra)
     assert lab.shape == (4, 5, 3)
     assert jacobian.shape == (4, 5, 3, 31)
-    np.testing.assert_allclose(jacobian[2, 3], c.lab_jacobian(spectra[2, 3])[1], rtol=1e-12)
+    np.testing.assert_allclose(jacobian[2, 3], lab_jacobian(spectra[2, 3])[1], rtol=1e-12)
 
 
 def test_black_below_nothing_still_has_a_lab() -> None:
-    lab, jacobian = c.lab_jacobian(np.full(31, -0.005))
+    lab, jacobian = lab_jacobian(np.full(31, -0.005))
     assert lab[0] == pytest.approx(-0.5 * (29 / 3) ** 3 / 100, rel=1e-9)
     assert np.all(np.isfinite(jacobian))
 

@@ -8,13 +8,10 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from hypothesis.extra import numpy as hnp
 
 from matchlib import colorimetry as c
 from matchlib.errors import DomainError
-
-# Five digits, as instruments print: numbers near nothing are no readings.
-SPECTRUM = hnp.arrays(np.float64, (31,), elements=st.integers(0, 120_000).map(lambda v: v / 1e5))
+from tests.colour_draws import SPECTRUM
 
 
 def test_sprague_is_that_of_colour_science(colour: Any) -> None:
