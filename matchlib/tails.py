@@ -10,7 +10,8 @@ here is how a chance that comes of them is said.
 
 from __future__ import annotations
 
-from functools import cache
+from collections.abc import Sequence
+from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,6 +20,7 @@ from matchlib.errors import DomainError
 
 __all__ = [
     "FEWEST",
+    "block_diagonal",
     "chance_words",
     "dof_of",
     "drawn_out",
@@ -94,6 +96,16 @@ def symmetric_root(covariance: Array, *, inverse: bool = False) -> Array:
     return np.asarray(scaled @ np.swapaxes(axes, -1, -2), float)
 
 
+def block_diagonal(blocks: Sequence[Array] | Array) -> Array:
+    """Return square blocks of one size along the diagonal, and zeros beside them."""
+    # As scipy.linalg's, which takes longer to load than a search.
+    each = np.asarray(blocks, float)
+    count, size = each.shape[:2]
+    whole = np.zeros((count, size, count, size))
+    whole[np.arange(count), :, np.arange(count)] = each
+    return whole.reshape(count * size, count * size)
+
+
 def drawn_out(cloud: Array, dof: ArrayLike) -> Array:
     """Return how far each point of a normal cloud must be drawn out for it to be a t's."""
     # A t is as round as the normal, so that only distances from the middle differ: by the ratio of
@@ -106,24 +118,24 @@ def drawn_out(cloud: Array, dof: ArrayLike) -> Array:
             got=f"{np.min(nu):g}",
             remedy="give the degrees of freedom as the regression gave them.",
         )
-    length = np.round(np.einsum("kd,kd->k", cloud, cloud), 9)
-    lengths, rank = np.unique(length, return_inverse=True)
-    factors = _factors(len(lengths), cloud.shape[1])
+    factors = _factors(cloud.tobytes(), cloud.shape[1])
     place = _STEPS * FEWEST / nu
     below = np.minimum(place.astype(np.intp), _STEPS - 1)
     rest = (place - below)[:, None]
-    found = (1.0 - rest) * factors[below] + rest * factors[below + 1]
-    return np.asarray(found[:, rank], float)
+    return np.asarray((1.0 - rest) * factors[below] + rest * factors[below + 1], float)
 
 
-@cache
-def _factors(ranks: int, dimension: int) -> Array:
-    """Ratio of quantiles, one row a step of 1 / degrees of freedom, one column a rank."""
-    share = (np.arange(ranks) + 0.5) / ranks
+@lru_cache(maxsize=64)  # few clouds, each drawn out hundreds of times in a search
+def _factors(cloud: bytes, dimension: int) -> Array:
+    """Ratio of quantiles, one row a step of 1 / degrees of freedom, one column a point."""
+    points = np.frombuffer(cloud).reshape(-1, dimension)
+    length = np.round(np.einsum("kd,kd->k", points, points), 9)
+    lengths, rank = np.unique(length, return_inverse=True)
+    share = (np.arange(len(lengths)) + 0.5) / len(lengths)
     with np.errstate(divide="ignore"):
         nu = _STEPS * FEWEST / np.arange(_STEPS + 1.0)
     far = region(share, nu[:, None], dimension=dimension)
-    found = np.sqrt(far / region(share, dimension=dimension))
+    found: Array = np.sqrt(far / region(share, dimension=dimension))[:, rank]
     found.setflags(write=False)
     return found
 

@@ -22,7 +22,7 @@ from matchlib.colorimetry.expected import ExpectedDifference
 from matchlib.domain import Reading, Viewing
 from matchlib.errors import TargetError
 from matchlib.linear import covariance_of_reading
-from matchlib.tails import drawn_out, normal_cloud, symmetric_root
+from matchlib.tails import block_diagonal, drawn_out, normal_cloud, symmetric_root
 
 __all__ = ["Aim", "Target"]
 
@@ -306,10 +306,8 @@ class Target:
         wide = 3 * len(self.aims)
         if all(aim.covariance is None for aim in self.aims):
             return np.zeros((wide, wide))
-        from scipy.linalg import block_diag  # slow to load, and few targets state it
-
         each = [np.zeros((3, 3)) if a.covariance is None else a.covariance for a in self.aims]
-        return np.asarray(block_diag(*each), float)
+        return block_diagonal(each)
 
     @property
     def own_uncertainty(self) -> ExpectedDifference | None:

@@ -22,6 +22,7 @@ from matchlib.domain import Recipe, Viewing
 from matchlib.linear import panel_spread
 from matchlib.outcome import Outcome, outcomes
 from matchlib.regression import Prediction
+from matchlib.tails import block_diagonal
 from matchlib.target import Target
 
 __all__ = ["Ahead", "Card"]
@@ -273,8 +274,6 @@ class Card:
 
     def _read(self) -> Card:
         """The card after its readings."""
-        from scipy.linalg import block_diag  # slow to load, and most commands read no card
-
         k, wide = len(self.before.mean), 3 * len(self.viewings)
         rows = [(i, view) for i, stage in enumerate(self.stages) for view in stage.views]
         recipes, views = [v.read_as for _, v in rows], [v.viewing for _, v in rows]
@@ -282,7 +281,7 @@ class Card:
         each = [
             usual[v.source] * np.eye(3) if v.covariance is None else v.covariance for _, v in rows
         ]
-        noise = block_diag(*each)
+        noise = block_diagonal(each)
         laid, _ = self.laid
         under = np.array([[j <= i for j in range(len(laid))] for i, _ in rows], float)
         for i, view in enumerate(views):
@@ -339,8 +338,6 @@ def _own(
     placed: float,
 ) -> Array:
     """Covariance of what film, ground and the place that is read do not explain of a card."""
-    from scipy.linalg import block_diag  # slow to load
-
     recipes = [recipe] * len(views)
     _, _, by_film, by_ground = before.linear(recipes, views)
     spray = before.model.predict_each(recipes, views).spray
@@ -348,4 +345,4 @@ def _own(
     rest = spray - effects @ effects.transpose(0, 2, 1) - placed * np.eye(3)
     size, axes = np.linalg.eigh(rest)
     rest = (axes * np.maximum(size, 1e-6)[:, None, :]) @ axes.transpose(0, 2, 1)
-    return np.asarray(block_diag(*rest), float)
+    return block_diagonal(rest)

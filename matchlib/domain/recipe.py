@@ -156,6 +156,8 @@ class Recipe:
         if self.colour is None or self.schedule is None:
             return ()
         first = self.colour
+        if not any(s.colour for s in self.schedule.steps):
+            return ((first, self.schedule),)
         return tuple(
             (colour, CoatSchedule(tuple(replace(s, colour=None) for s in run)))
             for colour, run in groupby(self.schedule.steps, key=lambda s: s.colour or first)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -92,9 +93,8 @@ class RecipeTable:
                 continue
             before, colour[i] = 0, share(recipe.colour)
             for j, step in enumerate(recipe.schedule.steps):
-                numbers = np.arange(before + 1, before + step.coats + 1)
                 coats[i, j], first[i, j] = step.coats, before == 0
-                logk[i, j] = np.log(numbers).sum()
+                logk[i, j] = _logk(before, step.coats)
                 bend[i, j] = np.log(step.ratio.fraction / REFERENCE_FRACTION)
                 if step.colour is not None:
                     colour[i, j] = share(step.colour)
@@ -128,6 +128,12 @@ class RecipeTable:
             shared[of],
             np.array([_time(words.days, said) for said in under.values()], float)[of],
         )
+
+
+@cache
+def _logk(before: int, coats: int) -> float:
+    """Sum of the logarithms of the numbers of coats laid after others."""
+    return float(np.log(np.arange(before + 1, before + coats + 1)).sum())
 
 
 def _time(days: tuple[int, ...], conditions: Conditions) -> float:

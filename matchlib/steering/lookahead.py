@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -244,6 +245,11 @@ class Lookahead:
         own = [film * (x.strength / whole * self.gun / np.sqrt(x.coats))[:, None] for x in laid]
         return np.concatenate([by, np.stack(own, axis=2)], axis=2)
 
+    @cached_property
+    def _aims(self) -> list[tuple[Array, Array, bool]]:
+        """Lab of each aim, and the axes in which a small difference from it is a length."""
+        return [(lab, *self.goal.local(i)) for i, lab in enumerate(self.goal.labs)]
+
     def _passing(self, base: int, now: Believed) -> Array:
         more = self.strength - self.strength[base]
         every = np.arange(len(more))
@@ -262,8 +268,7 @@ class Lookahead:
         dof = dof_of(known, spread, groups=self.groups[rows])
         scatter *= drawn_out(cloud, dof)[:, :, None]
         square: Array = np.zeros(())
-        for i, aim in enumerate(self.goal.labs):
-            stretch, boxed = self.goal.local(i)
+        for i, (aim, stretch, boxed) in enumerate(self._aims):
             here = slice(3 * i, 3 * i + 3)
             off = np.moveaxis((lab[:, :, here] - aim) @ stretch.T, 0, 1)
             give = scatter[:, :, here] @ stretch.T
