@@ -77,21 +77,22 @@ class Shop:
         spread = by @ card.covariance @ by.T + ahead.reading + np.outer(new, new)
         return ahead.labs[:, 0], spread
 
-    def likely(self, now: Recipe, labs: Array, spread: Array, left: int) -> list[Likely]:
+    def likely(self, now: Recipe, labs: Array, spread: Array, expected: Steering) -> list[Likely]:
         """Cards of one standard deviation less film, of as much as expected, and of more."""
         size, axes = np.linalg.eigh(spread)
         way = axes[:, -1] * np.sqrt(size[-1])
         way *= np.sign(way[0]) or 1.0
         found = []
         for case, times in (("light", 1.0), ("as expected", 0.0), ("dark", -1.0)):
-            read = labs + times * way.reshape(-1, 3)
-            advice = self.advice(Card.of(self.belief, [self.read(now, read)]), left)
+            read, advice = labs + times * way.reshape(-1, 3), expected
+            if times:
+                advice = self.advice([self.read(now, read)], expected.looks)
             found.append(Likely(case, three(read[0]), advice.state, advice.verdict, advice.chance))
         return found
 
-    def advice(self, card: Card, looks: int) -> Steering:
-        """What to lay next on a card of which something is believed."""
-        return advise(card, self.goal, self.limits, looks=looks)
+    def advice(self, stages: Sequence[Sprayed], looks: int) -> Steering:
+        """What to lay next on a card that was read so."""
+        return advise(Card.of(self.belief, stages), self.goal, self.limits, looks=looks)
 
     def read(self, recipe: Recipe, labs: Array) -> Sprayed:
         """A look at a recipe, as it may be read."""
@@ -197,11 +198,11 @@ class Approach:
             labs, spread = shop.expected(card, shop.seen(now))
             sd = three(np.sqrt(np.diag(spread))[:3])
             looks.append(PlannedReading(shop.seen(now), three(labs[0]), sd))
-            if not stages and self.chance >= HOPELESS:
-                likely = shop.likely(now, labs, spread, left)
             stages.append(shop.read(now, labs))
-            card = Card.of(shop.belief, stages)
-            best = shop.advice(card, left).best
+            expected = shop.advice(stages, left)
+            if len(looks) == 1 and self.chance >= HOPELESS:
+                likely = shop.likely(now, labs, spread, expected)
+            card, best = expected.card, expected.best
             now = None if best is None else best.recipe
             whole = whole if now is None else now
         return CardPlan(
