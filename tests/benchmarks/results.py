@@ -189,10 +189,11 @@ TABLES = (
         "Oil paints over a white and a black chart",
         "real --of paints",
         "A glaze known over white is met over black. From black to white nobody can tell: most of "
-        "the light read over black is gloss, and films differ in gloss by more than the floor "
-        "supposes. All rows are from the same spectra; the law and the library's process alone "
-        "stand beside the film. The Gaussian process and the ridges know the paints apart, of "
-        "which three glazes look alike. Paints that scatter are beyond the law.",
+        "the light read over black is gloss, and of one glaze less comes back in all (0.033) than "
+        "the law takes for gloss alone (0.04). All rows are from the same spectra; the law and "
+        "the library's process alone stand beside the film. The Gaussian process and the ridges "
+        "know the paints apart, of which three glazes look alike. Paints that scatter are beyond "
+        "the law.",
     ),
     Printed(
         "Time and memory of a fit",
