@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from matchlib.colorimetry import lch
 from matchlib.correction import Belief, Card, Sprayed
 from matchlib.correction.moves import continuations
 from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Recipe, Viewing
@@ -249,6 +250,29 @@ def test_a_card_too_dark_is_lost_and_teaches_the_next(model, recipe) -> None:
     assert after.film[1] < before.film[1]
     again = plan(after, Target.lab(*expected(model, recipe)), Limits(blends=False), top=1)[0]
     assert again.first.schedule.strength < recipe.schedule.strength
+
+
+@pytest.mark.parametrize(
+    ("shift", "named"),
+    [
+        ((0.4, 8.0, 0.0), ["too dull (chroma "]),
+        ((0.0, -8.0, 0.0), ["too vivid (chroma "]),
+        ((0.0, 0.0, 12.0), ["off in hue ("]),
+        ((9.0, 0.0, 0.0), ["too dark (L* ", "coats only take light away"]),
+        ((9.0, 0.0, 12.0), ["too dark (L* ", "off in hue (", "coats only take light away"]),
+    ],
+)
+def test_what_is_said_of_a_lost_card_is_what_fails(model, recipe, shift, named) -> None:
+    # Its neighbour in lightness, chroma or hue: where lightness lies within, it is not blamed.
+    heavy = of(recipe, "5@5:1")
+    light, chroma, hue = lch(expected(model, heavy)) + np.array(shift)
+    red, yellow = chroma * np.cos(np.radians(hue)), chroma * np.sin(np.radians(hue))
+    lost = steer(model, [(heavy, expected(model, heavy))], (light, red, yellow))
+    assert lost.state == "lost"
+    assert all(word in lost.verdict for word in named), lost.verdict
+    every = ("too dark", "too light", "too dull", "too vivid", "off in hue")
+    assert sum(word in lost.verdict for word in every) == sum(" (" in word for word in named)
+    assert "wanted" in lost.verdict
 
 
 @pytest.mark.parametrize("laid", [(), ("4@6:1",), ("2@6:1", "4@6:1")])

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from threadpoolctl import threadpool_limits
 
+from matchlib.colorimetry import lch
 from matchlib.correction import Belief, Card, Sprayed, film_words
 from matchlib.correction.moves import continuations
 from matchlib.correction.scoring import places_of
@@ -66,6 +67,8 @@ class Steering:
         What is to be met.
     card : Card
         What is believed of the card.
+    lost : str
+        What fails of a lost card: lightness, chroma or hue, with what is wanted; else empty.
     doubt : str
         What to look at first, where its reading is likelier a slip or a misreading than its own
         recipe with more or less film; else empty.
@@ -90,6 +93,7 @@ class Steering:
     looks: int
     goal: Target
     card: Card = field(compare=False, repr=False)
+    lost: str = ""
     doubt: str = ""
 
     @property
@@ -124,12 +128,8 @@ class Steering:
                 f"Lay {best.words}{', then read it again' * again}. The chance that the card "
                 f"passes is {chance_words(self.chance)}; as it is, {now}.{sand}"
             )
-        light, wished = self.finished[0], float(self.goal.labs[0][0])
-        why = "its hue is off, and no coats of this pot mend that: it needs another ground or pot"
-        if light < wished:
-            why = f"too dark (L* {light:.1f}, wanted {wished:.1f}), and coats only take light away"
         keep = "Keep" if self.cleared else "Clear"
-        return f"This card is lost: {why}. {keep} it for the archive, and spray the next."
+        return f"This card is lost: {self.lost}. {keep} it for the archive, and spray the next."
 
     @property
     def cleared(self) -> bool:
@@ -295,7 +295,44 @@ def advise(
         looks,
         goal,
         card,
+        _failing(goal, there.labs, hope.mean, recipes) if state == "lost" else "",
     )
+
+
+def _failing(goal: Target, labs: Array, away: Array, recipes: Sequence[Recipe]) -> str:
+    """Say what of lightness, chroma and hue fails of the recipe that comes nearest."""
+    nearest = int(np.argmin(away))
+    each = [
+        aim.weight * goal.tolerance.difference(aim.lab, lab[nearest])
+        for aim, lab in zip(goal.aims, labs, strict=True)
+    ]
+    worst = int(np.argmax(each))
+    if each[worst] <= goal.tolerance.value:
+        return f"what it will read is not known to within the tolerance, {goal.tolerance.words}"
+    aim, trial = goal.aims[worst], labs[worst][nearest]
+    wanted, read = lch(aim.lab), lch(trial)
+    alone = np.tile(wanted, (3, 1))  # the target, with one of the three as it is read
+    np.fill_diagonal(alone, read)
+    hue = np.radians(alone[:, 2])
+    across = np.column_stack([alone[:, 1] * np.cos(hue), alone[:, 1] * np.sin(hue)])
+    gaps = aim.weight * goal.tolerance.difference(aim.lab, np.column_stack([alone[:, 0], across]))
+    failing = [i for i in np.argsort(-gaps) if gaps[i] > goal.tolerance.value]
+    failing = failing or [int(np.argmax(gaps))]
+    dark, dull = read[0] < wanted[0], read[1] < wanted[1]
+    words = (
+        f"too {'dark' if dark else 'light'} (L* {read[0]:.1f}, wanted {wanted[0]:.1f})",
+        f"too {'dull' if dull else 'vivid'} (chroma {read[1]:.1f}, wanted {wanted[1]:.1f})",
+        f"off in hue ({read[2]:.0f}°, wanted {wanted[2]:.0f}°)",
+    )
+    where = f" at {aim.viewing}" if len(goal.aims) > 1 else ""
+    why = f"{' and '.join(words[i] for i in failing)}{where}"
+    if nearest:
+        coats = _coats(recipes)
+        more = int(coats[nearest] - coats[0])
+        why = f"with {more} coat{'s' * (more != 1)} on top, where it comes nearest, {why}"
+    if 0 in failing and dark and not nearest:
+        return f"{why}, and coats only take light away"
+    return f"{why}, and no coats on top mend that: it needs another ground or pot"
 
 
 def _added(recipe: Recipe, have: Recipe) -> CoatSchedule:
