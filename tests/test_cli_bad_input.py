@@ -86,6 +86,16 @@ RECIPES = {
 }
 
 
+def test_bad_recipes_are_refused_before_the_model_is_fitted(shop, monkeypatch):
+    (shop / "recipes.csv").write_text(RECIPES["no ground column"][0])
+
+    def fit(*_: object, **__: object) -> None:
+        raise AssertionError("fitted first")
+
+    monkeypatch.setattr("workbook.session.Session.fit", fit)
+    assert "no column ground" in refused("predict", "--recipes", "recipes.csv", cwd=shop)
+
+
 @pytest.mark.parametrize(("table", "says"), RECIPES.values(), ids=RECIPES)
 def test_bad_recipes_are_refused(shop, table, says):
     (shop / "recipes.csv").write_text(table)

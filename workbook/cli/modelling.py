@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -53,28 +54,27 @@ def _predict(
     as read there, and degrees_of_freedom those of the Student's t that such readings follow.
     """
     order, weights = passing.parsed()
+    from matchlib.readings import read_recipes
     from workbook.cli.results import predictions_text
     from workbook.session import Session
     from workbook.session.order import aim_of, aim_words
-    from workbook.session.predicting import forecast_dict, predict_file
+    from workbook.session.predicting import forecast_dict, predict_rows
 
     with Session.open(archive, write=False) as session:
         today.tell(session)
         aim, unseen = None, ""
         if wanted.given:
-            # Refused before the model is fitted.
             aim = aim_of(wanted.readings(session, light, file), order, weights)
-            tell_fit(session)
-            unseen = aim_words(session.model, aim)
         elif weights:
             raise typer.BadParameter("--angle-weight needs a target read at that angle")
-        else:
-            tell_fit(session)
         with standard_input(recipes) as paths:
-            by_file = [
-                predict_file(session, path, target=aim, tolerance=order, **file.declared)
-                for path in paths
-            ]
+            tables = [(Path(path).name, read_recipes(path, **file.declared)) for path in paths]
+        tell_fit(session)  # what is wrong with target or tables was refused before it
+        if aim is not None:
+            unseen = aim_words(session.model, aim)
+        by_file = [
+            predict_rows(session, rows, name, target=aim, tolerance=order) for name, rows in tables
+        ]
         found = [each for file_found in by_file for each in file_found]
         left_out = rests_on(session, [p.recipe for _, p in found])
     if unseen:

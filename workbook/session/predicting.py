@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from workbook.session.back import recipe_dict
@@ -18,34 +17,29 @@ if TYPE_CHECKING:
     from matchlib.target import Target
     from workbook.session.session import Session
 
-__all__ = ["forecast_dict", "predict_file"]
+__all__ = ["forecast_dict", "predict_rows"]
 
 
-def predict_file(
+def predict_rows(
     session: Session,
-    path: str | Path,
+    rows: Sequence[RecipeRow],
+    name: str,
     *,
     target: Target | None = None,
     tolerance: Tolerance | float = 1.0,
-    decimal: str | None = None,
-    scale: str | None = None,
-    answers: Mapping[str, str] | None = None,
 ) -> list[tuple[str | None, Forecast]]:
     """Predict the next panel of every row of a table of recipes.
 
     A row that does not say whether it is under clear coat, or in which geometry it would be
     read, is taken as the archive mostly is.
 
-    `path`: the table; needs no readings. `target`: what is wanted, and what passes; the
-    predictions are then under its viewings. `tolerance`: what passes where there is no target;
-    a number is ΔE00. Returned: one a row, in the file's order, with its panel's code where it
-    has one.
+    `rows`: of the table, which needs no readings. `name`: of its file. `target`: what is wanted,
+    and what passes; the predictions are then under its viewings. `tolerance`: what passes where
+    there is no target; a number is ΔE00. Returned: one a row, in the file's order, with its
+    panel's code where it has one.
     """
     from matchlib.forecast import forecast
-    from matchlib.readings import read_recipes
 
-    rows: list[RecipeRow] = read_recipes(path, decimal=decimal, scale=scale, answers=answers)
-    name = Path(path).name
     clear, geometry = session.clear, session.geometry
     recipes, viewings = [], []
     for r in rows:
