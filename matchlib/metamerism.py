@@ -65,8 +65,6 @@ class Metamerism:
     ----------
     recipe : Recipe
         What is to be sprayed.
-    reference : str
-        The light of the match.
     lights : tuple of UnderLight
         The others.
     spectral_sample, spectral_recipe : bool
@@ -83,7 +81,6 @@ class Metamerism:
     """
 
     recipe: Recipe
-    reference: str
     lights: tuple[UnderLight, ...]
     spectral_sample: bool
     spectral_recipe: bool
@@ -183,7 +180,6 @@ def metamerism(
         held.append(UnderLight("daylight (D65)", float(low), float(middle), float(high)))
     return Metamerism(
         recipe,
-        f"{base.illuminant}/{base.observer}°",
         tuple(held),
         spectral_sample,
         spectral_recipe,

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.colorimetry.difference import delta_e00_metric
-from matchlib.correction import Belief, Today
+from matchlib.correction import Belief
 from matchlib.correction.scoring import nearness
 from matchlib.domain import Recipe, Viewing
 from matchlib.errors import DomainError
@@ -143,7 +143,6 @@ def next_for_target(
     tolerance: float = 1.0,
     viewing: Viewing | None = None,
     source: str = "spectrophotometer",
-    today: Today | None = None,
     shown: int = 5,
     callback: Callback | None = None,
 ) -> Listing[TargetPanel]:
@@ -164,8 +163,6 @@ def next_for_target(
         Of a Lab.
     source : str
         What will read the panels.
-    today : Today, optional
-        Spreads believed beforehand; not used with a Belief.
     shown : int
         How many to return.
     callback : callable, optional
@@ -193,7 +190,7 @@ def next_for_target(
     0  pale gold    3@3:1
     """
     _check(candidates)
-    belief = model if isinstance(model, Belief) else Belief.of(model, today)
+    belief = model if isinstance(model, Belief) else Belief.of(model)
     goal = Target.of(target, tolerance=tolerance, viewing=viewing)
     report = part_of(callback)
     report(0.0, "looking at every panel that could be sprayed")

@@ -22,7 +22,6 @@ from matchlib.domain import (
     MixRatio,
     Reading,
     Recipe,
-    Viewing,
     three,
 )
 from matchlib.errors import DomainError
@@ -168,7 +167,6 @@ def blend_in(
     *,
     over: int = 2,
     weaker: int = 1,
-    viewing: Viewing | None = None,
 ) -> tuple[Zone, ...]:
     """Say what more or fewer coats show beside a finish, coat by coat.
 
@@ -183,8 +181,6 @@ def blend_in(
     weaker : int
         Into how many weaker coats each coat is let down for the blend, 1 to 4: more of them make
         smaller steps.
-    viewing : Viewing, optional
-        D65/10° in the archive's own geometry if None.
 
     Returns
     -------
@@ -219,7 +215,7 @@ def blend_in(
     full = len(coats)
     coats += [coats[-1]] * over
     plan = [_with(recipe, coats[:n]) for n in range(full + over, -1, -1)]
-    return _zones(model, plan, viewing, beside=over)
+    return _zones(model, plan, beside=over)
 
 
 def fade(
@@ -228,7 +224,6 @@ def fade(
     two: Recipe,
     *,
     zones: int = 5,
-    viewing: Viewing | None = None,
 ) -> tuple[Zone, ...]:
     """Lead one colour into another over one ground, coat by coat.
 
@@ -240,8 +235,6 @@ def fade(
         The two ends, over one ground and under one clear.
     zones : int
         Strips from end to end, 3 to 12.
-    viewing : Viewing, optional
-        D65/10° in the archive's own geometry if None.
 
     Returns
     -------
@@ -283,7 +276,7 @@ def fade(
         ending = first[: round(len(first) * (1.0 - part))]
         coming = second[: round(len(second) * part)]
         plan.append(_with(one, [*ending, *coming]))
-    return _zones(model, plan, viewing)
+    return _zones(model, plan)
 
 
 def _coats(recipe: Recipe) -> list[CoatStep]:
@@ -305,11 +298,8 @@ def _let_down(ratio: MixRatio, by: int) -> MixRatio:
     return MixRatio(whole * by - ratio.colour, ratio.colour) if by > 1 else ratio
 
 
-def _zones(
-    model: FilmPredictor, plan: Sequence[Recipe], viewing: Viewing | None, *, beside: int = 0
-) -> tuple[Zone, ...]:
-    view = viewing or model.usual_view
-    labs = model.predict_recipes(list(plan), view)
+def _zones(model: FilmPredictor, plan: Sequence[Recipe], *, beside: int = 0) -> tuple[Zone, ...]:
+    labs = model.predict_recipes(list(plan), model.usual_view)
     steps = [0.0, *np.asarray(delta_e00(labs[:-1], labs[1:]), float).tolist()]
     off = np.asarray(delta_e00(labs[beside], labs), float).tolist()
     return tuple(

@@ -189,8 +189,8 @@ def ensure_current(database: Database) -> None:
     migrate(database, found)
 
 
-def migrate(database: Database, found: str, *, to: str = schema.HEAD) -> Path:
-    """Bring an earlier archive to a version, in one transaction."""
+def migrate(database: Database, found: str) -> Path:
+    """Bring an earlier archive to this version, in one transaction."""
     folder = folder_of(database.path, database.label)
     backup = fresh_place(folder, f"before upgrade of {found}")
     if database.path is not None:
@@ -200,8 +200,9 @@ def migrate(database: Database, found: str, *, to: str = schema.HEAD) -> Path:
             copy_server(connection, found, backup)
     prune(folder)
     with database.write() as connection:
-        if version_of(connection, database.label) != to:  # another process may have been quicker
-            _run_steps(connection, to)
+        # Another process may have been quicker.
+        if version_of(connection, database.label) != schema.HEAD:
+            _run_steps(connection, schema.HEAD)
     return backup
 
 

@@ -134,7 +134,6 @@ def make_exercise(
     *,
     seed: int,
     without: Collection[str] = (),
-    viewing: Viewing | None = None,
 ) -> Exercise:
     """Draw an exercise.
 
@@ -150,8 +149,6 @@ def make_exercise(
         Decides the panel and the order of the answers.
     without : collection of str
         Codes of panels that were asked lately.
-    viewing : Viewing, optional
-        The archive's usual one if None.
 
     Returns
     -------
@@ -177,7 +174,7 @@ def make_exercise(
             got=kind,
             remedy="choose one of them.",
         )
-    view = viewing or model.usual_view
+    view = model.usual_view
     rng = np.random.default_rng(seed)
     rivals: Callable[..., list[Recipe]] = {
         "ground": _grounds,

@@ -96,7 +96,6 @@ def coat_ladder(
     ratio: MixRatio,
     most: int = 6,
     clear: str | None = "yes",
-    viewing: Viewing | None = None,
 ) -> Ladder:
     """Return coats rising from the bare ground, by the law and from the archive.
 
@@ -116,8 +115,6 @@ def coat_ladder(
         Coats of the last rung, 1 to 20.
     clear : str, optional
         Clear coat over all of them.
-    viewing : Viewing, optional
-        The archive's usual one if None.
 
     Returns
     -------
@@ -158,7 +155,7 @@ def coat_ladder(
             got=str(most),
             remedy="choose fewer coats.",
         )
-    view = viewing or model.usual_view
+    view = model.usual_view
     recipes = [Recipe(ground, None, None, clear)]
     recipes += [
         Recipe(ground, colour, CoatSchedule.of(n, ratio), clear) for n in range(1, most + 1)

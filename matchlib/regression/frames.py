@@ -48,7 +48,7 @@ def conditions_of(panel: Panel, stage: Stage, reading: Reading) -> Conditions:
 
 
 def frames_of(panels: Iterable[Panel]) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Return recipes and readings of panels, one row a reading.
+    """Return X and y of a fit: the table of `matchlib.readings.frame_of`, and its readings.
 
     Parameters
     ----------
@@ -58,7 +58,7 @@ def frames_of(panels: Iterable[Panel]) -> tuple[pd.DataFrame, pd.DataFrame]:
     Returns
     -------
     X : DataFrame
-        The table of `matchlib.readings.frame_of`.
+        That table: recipes, how they were sprayed and how they were read.
     y : DataFrame
         Of its columns ``L``, ``a``, ``b`` and those of wavelengths [nm].
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from matchlib.correction import Belief, Today, fresh_recipes
+from matchlib.correction import Belief, fresh_recipes
 from matchlib.correction.scoring import nearness, scored
 from matchlib.domain import CoatSchedule, Panel, Recipe
 from matchlib.domain.panel import readings_in
@@ -61,7 +61,6 @@ def plan(
     archive: Iterable[Recipe | Panel] = (),
     before_clear: bool = True,
     source: str = "spectrophotometer",
-    today: Today | None = None,
     callback: Callback | None = None,
 ) -> CardPlans:
     """Plan cards that are read on the way.
@@ -84,8 +83,6 @@ def plan(
         Whether the looks are at the uncleared card.
     source : str
         What reads it on the way: ``spectrophotometer`` or ``photo``. It is judged by an instrument.
-    today : Today, optional
-        Spreads believed beforehand; not used with a Belief.
     callback : callable, optional
         Called with the share done and what is being done; what it raises ends the work.
 
@@ -141,9 +138,7 @@ def plan(
         for number, candidate in enumerate(chosen):
             report(0.5 + 0.4 * number / len(chosen), "thinking of what may be read")
             belief = (
-                model
-                if isinstance(model, Belief)
-                else Belief.of(model, today, recipes=[candidate.recipe])
+                model if isinstance(model, Belief) else Belief.of(model, recipes=[candidate.recipe])
             )
             shop = Shop(belief, target, views, bounds, before_clear=before_clear, source=source)
             worked.append(Approach.of(shop, candidate).looked_at(1))

@@ -18,7 +18,7 @@ from itertools import product
 
 import numpy as np
 
-from matchlib.correction import Belief, Sprayed, Today
+from matchlib.correction import Belief, Sprayed
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Panel, Recipe
 from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
@@ -136,7 +136,6 @@ class Advised:
 
     def __post_init__(self) -> None:
         self.model = FilmRegressor().fit(*to_frame(self.archive))
-        self.today = Today.learnt(self.model, self.archive)
         self.recipes = [p.recipe for p in self.archive]
 
     def card(
@@ -153,10 +152,9 @@ class Advised:
             archive=self.recipes,
             before_clear=self.variant.uncleared,
             source=photo,
-            today=self.today,
         )[0]
         stated = best.steered, best.steered if best.own is None else best.own
-        before = learnt or Belief.of(self.model, self.today, recipes=[best.first])
+        before = learnt or Belief.of(self.model, recipes=[best.first])
         card.spray(best.first)
         stages: list[Sprayed] = []
         found = None
@@ -345,7 +343,7 @@ def steered(
                 aim = colour
                 if own and isinstance(way, Advised):
                     recipe = shop.random_recipe(rng, continuous=True)
-                    belief = Belief.of(way.model, way.today, recipes=[recipe])
+                    belief = Belief.of(way.model, recipes=[recipe])
                     sprays = OwnShop.drawn(belief, recipe, rng)
                     aim = sprays.truth(recipe)
                 target = moved(aim, off, rng)

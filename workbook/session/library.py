@@ -133,7 +133,7 @@ def _reading_lines(stage: Stage) -> list[str]:
     return rows or ["Not read yet."]
 
 
-def match_card(archive: Archive, code: str, *, who: str = "") -> Job:
+def match_card(archive: Archive, code: str) -> Job:
     """Begin a job with a card as its target."""
     from matchlib.job import Job
 
@@ -147,7 +147,7 @@ def match_card(archive: Archive, code: str, *, who: str = "") -> Job:
         )
     readings = readings_by_angle(panel.readings, where=panel.code)
     job = Job(f"like {panel.code}", customer=panel.customer).aimed(readings)
-    return archive.keep_job(job, who=who, why=f"to match {panel.code}")
+    return archive.keep_job(job, why=f"to match {panel.code}")
 
 
 def last_change(archive: Archive, *, now: dt.datetime | None = None) -> Change | None:

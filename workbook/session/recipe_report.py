@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 
 from matchlib.domain import CoatSchedule, Recipe, Viewing
 from matchlib.errors import MatchlibError
-from workbook.session.order import as_readings
 
 if TYPE_CHECKING:
     from matchlib.colorimetry import Tolerance
@@ -72,16 +71,13 @@ def report_on(
     model: FilmPredictor,
     recipe: Recipe,
     *,
-    target: Reading | Sequence[Reading] | None = None,
-    aim: Target | None = None,
-    viewing: Viewing | None = None,
-    panels: Sequence[Panel] = (),
+    target: Sequence[Reading],
+    aim: Target,
+    panels: Sequence[Panel],
 ) -> RecipeReport:
     """Look closer at a recipe.
 
-    `aim`: what it is judged by: angles, weights, difference; ΔE00 under the viewing if None.
-    `viewing`: how it is viewed where there is no aim; D65/10° in the archive's own geometry if
-    None.
+    `aim`: what it is judged by: angles, weights, difference.
     """
     from matchlib.evenness import (
         CHANGES,
@@ -95,24 +91,21 @@ def report_on(
     from matchlib.metamerism import metamerism
     from matchlib.target import Target
 
-    view = viewing or model.usual_view
-    by: Any = {"order": aim, "viewing": view}
-    shown = film_tolerance(model, recipe, **by)
-    held, why_not = None, "" if target is not None else "There is no target to hold."
-    if target is not None:
-        try:
-            held = metamerism(model, recipe, Target.of_readings(_diffuse(as_readings(target))))
-        except MatchlibError as error:
-            why_not = str(error)
-    each = film_tolerance_by_angle(model, [recipe], **by)[:, 0]
+    shown = film_tolerance(model, recipe, order=aim)
+    held, why_not = None, ""
+    try:
+        held = metamerism(model, recipe, Target.of_readings(_diffuse(target)))
+    except MatchlibError as error:
+        why_not = str(error)
+    each = film_tolerance_by_angle(model, [recipe], order=aim)[:, 0]
     return RecipeReport(
-        uneven=spray_panel(model, recipe, **by),
-        alternatives=alternative_words(alternatives(model, recipe, **by), recipe),
+        uneven=spray_panel(model, recipe, order=aim),
+        alternatives=alternative_words(alternatives(model, recipe, order=aim), recipe),
         by_film=tuple((c, float(v)) for c, v in zip(CHANGES, shown, strict=True)),
         film_angles=tuple(tuple(float(v) for v in angle) for angle in each),
         held=held,
         not_held=why_not,
-        why=explain(model, recipe, archive=panels, viewing=view, target=aim),
+        why=explain(model, recipe, archive=panels, target=aim),
     )
 
 
@@ -126,11 +119,11 @@ def reachable_labs(
     limits: Limits,
     panels: Sequence[Panel],
     *,
-    viewing: Viewing | None = None,
+    viewing: Viewing | None,
 ) -> Any:
     """Predict the colours that the shelf reaches.
 
-    `viewing`: how they are viewed; D65/10° in the archive's own geometry where not given. Returned:
+    `viewing`: how they are viewed; D65/10° in the archive's own geometry where None. Returned:
     CIELAB of colours of the shelf, neat and blended, over its grounds, from the weakest film to the
     strongest and between; at most some 1500 of them.
     """

@@ -92,7 +92,7 @@ class Session:
     @property
     def model(self) -> FilmPredictor:
         """The fitted model of the archive as it is now, under the conditions asked about."""
-        return self.model_now(None)
+        return self._asked_of(self.fit().model)
 
     def ask_under(self, conditions: Conditions) -> None:
         """Be asked from now on about panels sprayed and read under some conditions.
@@ -101,19 +101,15 @@ class Session:
         """
         self._asked = conditions
 
-    def model_now(
-        self, callback: Callback | None, *, without: Collection[str] = ()
-    ) -> FilmPredictor:
-        """Return the model for work of which it is only the beginning.
+    def model_without(self, codes: Collection[str]) -> FilmPredictor:
+        """Return the model as it is where it has not seen some panels, by their codes."""
+        if not codes:
+            return self.model
+        unseen = {" ".join(code.split()) for code in codes}
+        return self._asked_of(model_of(self.archive, without=unseen).model)
 
-        `callback`: of the whole work. Mostly no fit is needed; its share is not known beforehand.
-        `without`: codes of panels that the model shall not have seen.
-        """
-        if without:
-            codes = {" ".join(code.split()) for code in without}
-            model = model_of(self.archive, without=codes, callback=unmeasured(callback)).model
-        else:
-            model = self.fit(callback=unmeasured(callback)).model
+    def _asked_of(self, model: FilmPredictor) -> FilmPredictor:
+        """The model under the conditions asked about."""
         return model if self._asked is None else model.under(self._asked)
 
     def left_out(
@@ -177,7 +173,6 @@ class Session:
         limits: Limits | None = None,
         *,
         top: int = 5,
-        callback: Callback | None = None,
     ) -> Suggestions:
         """Suggest recipes for a target.
 
@@ -185,10 +180,8 @@ class Session:
         """
         from matchlib.suggest import suggest
 
-        model, wanted = self.model_now(callback), limits or self.limits()
-        return suggest(
-            model, target, wanted, top=top, archive=self.archive.panels(), callback=callback
-        )
+        wanted = limits or self.limits()
+        return suggest(self.model, target, wanted, top=top, archive=self.archive.panels())
 
     def match_many(
         self,
@@ -221,7 +214,6 @@ class Session:
         readings: int = 2,
         top: int = 5,
         source: str = "spectrophotometer",
-        callback: Callback | None = None,
     ) -> CardPlans:
         """Plan cards for a target: what to spray, when to read it, and what follows.
 
@@ -230,14 +222,13 @@ class Session:
         from matchlib.steering import plan
 
         return plan(
-            self.model_now(callback),
+            self.model,
             target,
             limits or self.limits(),
             readings=readings,
             top=top,
             archive=self.archive.panels(),
             source=source,
-            callback=callback,
         )
 
     def steer(
@@ -252,7 +243,6 @@ class Session:
         looks: int = 1,
         cup_ml: float | None = None,
         sure: bool = False,
-        callback: Callback | None = None,
     ) -> tuple[Steering, CardPlans | None]:
         """Say what to lay next on a card in progress.
 
@@ -262,7 +252,7 @@ class Session:
         from matchlib.correction import Belief, learn
         from matchlib.steering import plan, steer
 
-        model = self.model_now(callback, without=[*codes, *([own] if own else [])])
+        model = self.model_without([*codes, *([own] if own else [])])
         wanted, tried = limits or self.limits(), self.tried(codes, file)
         belief = Belief.of(model, recipes=[r for r, _ in card])
         if tried:
@@ -302,7 +292,6 @@ class Session:
         file: str | Path | None = None,
         sprayed: Sequence[tuple[Recipe, Reading | Sequence[Reading]]] = (),
         limits: Limits | None = None,
-        callback: Callback | None = None,
     ) -> Advice:
         """Say what to change after the panels sprayed for a target.
 
@@ -312,7 +301,7 @@ class Session:
         """
         from matchlib.steering import correct
 
-        model = self.model_now(callback, without=codes)
+        model = self.model_without(codes)
         tried = [*self.tried(codes, file), *((r, one_or_all(as_readings(x))) for r, x in sprayed)]
         return correct(model, tried, target, limits or self.limits())
 
@@ -325,7 +314,6 @@ class Session:
         limits: Limits | None = None,
         source: str = "spectrophotometer",
         top: int = 5,
-        callback: Callback | None = None,
     ) -> tuple[tuple[TargetPanel, ...], tuple[Recipe, ...], CardPlan | None]:
         """Rank test panels by the chance of a match by the second one.
 
@@ -344,12 +332,12 @@ class Session:
         tried = self.tried([code for code in codes if code not in staged], file)
         wanted = limits or self.limits()
         recipes = [r for r, _ in tried] + [rows[-1][0] for rows in staged.values()]
-        before = Belief.of(self.model_now(callback, without=codes), recipes=recipes)
+        before = Belief.of(self.model_without(codes), recipes=recipes)
         belief, unfitting = learn(before, tried, wanted)
         for rows in staged.values():
             belief = Card.of(belief, [Sprayed.of(row) for row in rows]).learnt
         could = fresh_recipes(belief.model, wanted, usual=self.clear)
-        found = next_for_target(belief, target, could, source=source, shown=top, callback=callback)
+        found = next_for_target(belief, target, could, source=source, shown=top)
         past = self.archive.panels()
         card = plan(belief, target, wanted, top=1, archive=past, source=source)[0]
         worth = card.looks and card.steered > found[0].probability + WORTH_A_LOOK
@@ -365,7 +353,7 @@ class Session:
         from matchlib.correction import fresh_recipes
         from matchlib.next_panel import next_for_archive
 
-        model = self.model_now(callback)
+        model = self._asked_of(self.fit(callback=unmeasured(callback)).model)
         could = fresh_recipes(model, limits or self.limits(), usual=self.clear)
         return next_for_archive(model, could, k=top, callback=callback)
 

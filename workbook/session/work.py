@@ -207,14 +207,14 @@ class Work:
         first = self.job.target[0].viewing if self.job.target else None
         return first or self.model.usual_view
 
-    def suggestions(self, limits: Limits | None = None, *, top: int = 8) -> Suggestions:
+    def suggestions(self, *, top: int = 8) -> Suggestions:
         """Return recipes for the target, best first."""
         from matchlib.suggest import suggest
 
         panels = self.archive.panels()
-        return suggest(self.model, self.aim, limits or self.limits, top=top, archive=panels)
+        return suggest(self.model, self.aim, self.limits, top=top, archive=panels)
 
-    def plans(self, *, readings: int = 1) -> CardPlans:
+    def plans(self) -> CardPlans:
         """Return recipes with a reading on the way, best first."""
         from matchlib.steering import plan
 
@@ -223,7 +223,7 @@ class Work:
             self.model,
             self.aim,
             self.limits,
-            readings=readings,
+            readings=1,
             top=8,
             archive=self.archive.panels(),
             source=source,
