@@ -116,11 +116,11 @@ def add(
     changed: list[tuple[StoredPanel, Panel]] = []
     extended, already, differing, replaced = [], [], [], []
     for panel in merged:
-        there = known.get(panel.code)
-        if there is None or there.deleted:
+        stored = known.get(panel.code)
+        if stored is None or stored.deleted:
             new.append(panel)
             continue
-        met = meet(there.panel, panel, strict=strict and panel.code not in repeats)
+        met = meet(stored.panel, panel, strict=strict and panel.code not in repeats)
         if met.differing and on_duplicate in ("refuse", "skip"):
             refused.append((panel.code, met.words))
             continue
@@ -128,11 +128,11 @@ def add(
         wanted = met.replaced() if takes else met.joined
         if (met.differing or met.other) and not takes:
             differing.append((panel.code, met.words))
-        if wanted == there.panel:
+        if wanted == stored.panel:
             already.append(panel.code)
             continue
-        changed.append((there, wanted))
-        gained = wanted.times_read - there.panel.times_read
+        changed.append((stored, wanted))
+        gained = wanted.times_read - stored.panel.times_read
         if takes:
             replaced.append((panel.code, met.words))
         elif gained:
@@ -156,7 +156,7 @@ def add(
     )
     import_id = inserted(connection.execute(row_of_import))
     items = insert(connection, new, import_id)
-    wanted_fields = [(there, panel_fields(wanted)) for there, wanted in changed]
+    wanted_fields = [(stored, panel_fields(wanted)) for stored, wanted in changed]
     items += write(connection, wanted_fields, import_id=import_id)
     action = "added" if new else "readings added" if extended else "amended"
     record(connection, action, items, Stamp(at, who), import_id=import_id)
@@ -183,14 +183,14 @@ def _merge(
 
 
 def _differs(
-    panels: Sequence[tuple[str, str]], there: str = "what the archive holds of"
+    panels: Sequence[tuple[str, str]], against: str = "what the archive holds of"
 ) -> ArchiveError:
     first = "; ".join(f"{code}: {words}" for code, words in panels[:5])
     more = f"; and {len(panels) - 5} more panels" if len(panels) > 5 else ""
     one = len(panels) == 1
     return ArchiveError(
         f"{f'Panel {panels[0][0]} differs' if one else f'{len(panels)} panels differ'} from "
-        f"{there} {'it' if one else 'them'}.",
+        f"{against} {'it' if one else 'them'}.",
         got=first + more,
         remedy="if these are other panels, give them codes of their own; if a card was built on, "
         "write its coats as stage 2; if the same card was read again, say so (--repeats) or give "

@@ -52,10 +52,10 @@ def attach(
         )
     sha256 = hashlib.sha256(data).hexdigest()
     query = sa.select(t.c.sha256).where(t.c.panel_id == panel_id, t.c.name == name)
-    there = connection.execute(query).scalar()
-    if there == sha256:
+    stored = connection.execute(query).scalar()
+    if stored == sha256:
         return
-    if there is not None:
+    if stored is not None:
         raise ArchiveError(
             f"Panel {code} has another file of this name already.",
             got=name,

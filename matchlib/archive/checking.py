@@ -145,8 +145,8 @@ def broken_logs(connection: sa.Connection) -> dict[tuple[str, int], str]:
         for (kind, subject), entries in some:
             change = 0
             try:
-                there = panels.get(subject) if kind == "panel" else None
-                state = _panel_state(there) if there else _STATE[kind](connection, subject)
+                stored = panels.get(subject) if kind == "panel" else None
+                state = _panel_state(stored) if stored else _STATE[kind](connection, subject)
                 for entry in entries:
                     change = entry["change_id"]
                     state = _before(state, entry)
@@ -207,8 +207,8 @@ def _name_state(connection: sa.Connection, row: int) -> _State:
 
 def _job_state(connection: sa.Connection, number: int) -> _State:
     j = schema.jobs
-    there = connection.execute(sa.select(j.c.number).where(j.c.number == number)).first()
-    fields = job_fields(job_of(connection, number, label="")) if there else {}
+    found = connection.execute(sa.select(j.c.number).where(j.c.number == number)).first()
+    fields = job_fields(job_of(connection, number, label="")) if found else {}
     return fields, lambda plain: from_plain(Job, plain)
 
 

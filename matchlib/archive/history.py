@@ -46,16 +46,16 @@ def amend(
     action: str = "amended",
 ) -> int | None:
     """Change a panel and keep what it was."""
-    there = panel_kept(connection, code)
-    wanted = names.spell(connection, [change(there.panel)])[0]
-    items = write(connection, [(there, panel_fields(wanted))])
+    stored = panel_kept(connection, code)
+    wanted = names.spell(connection, [change(stored.panel)])[0]
+    items = write(connection, [(stored, panel_fields(wanted))])
     return record(connection, action, items, stamp) if items else None
 
 
 def set_deleted(connection: sa.Connection, code: str, deleted: bool, stamp: Stamp) -> int | None:
     """Put a panel aside, or take it back."""
-    there = panel_kept(connection, code)
-    items = write(connection, [(there, {**there.fields, "deleted": deleted})])
+    stored = panel_kept(connection, code)
+    items = write(connection, [(stored, {**stored.fields, "deleted": deleted})])
     action = "deleted" if deleted else "restored"
     return record(connection, action, items, stamp) if items else None
 
@@ -85,8 +85,8 @@ def changes_from(connection: sa.Connection, first: int, last: int) -> list[int]:
     """Return the numbers of the changes of a range."""
     h = schema.history
     ends = {first, last}
-    there = [n for n in ends if 0 < n <= schema.LARGEST]
-    found = set(connection.execute(sa.select(h.c.id).where(h.c.id.in_(there))).scalars())
+    possible = [n for n in ends if 0 < n <= schema.LARGEST]
+    found = set(connection.execute(sa.select(h.c.id).where(h.c.id.in_(possible))).scalars())
     if missing := sorted(ends - found):
         raise ArchiveError(
             "There is no change of this number.",
@@ -105,8 +105,8 @@ def ignored_in(connection: sa.Connection) -> frozenset[str]:
 def set_ignored(connection: sa.Connection, key: str, ignored: bool, stamp: Stamp) -> list[Entry]:
     """Set a finding aside, or let it be shown again."""
     i = schema.ignored
-    there = connection.execute(sa.select(i.c.key).where(i.c.key == key)).first() is not None
-    if there == ignored:
+    was_ignored = connection.execute(sa.select(i.c.key).where(i.c.key == key)).first() is not None
+    if was_ignored == ignored:
         return []
     if ignored:
         row = {"key": key, "at": stamp.at, "who": stamp.who, "why": stamp.why}
@@ -114,7 +114,7 @@ def set_ignored(connection: sa.Connection, key: str, ignored: bool, stamp: Stamp
     else:
         connection.execute(i.delete().where(i.c.key == key))
     # A finding has no row of its own once it is shown again; its key stands for it.
-    was, now = ({"finding": key, "aside": aside} for aside in (there, ignored))
+    was, now = ({"finding": key, "aside": aside} for aside in (was_ignored, ignored))
     return [("finding", 0, was, now)]
 
 
@@ -155,16 +155,16 @@ def _undo_panels(
         found |= {k.row: k for k in kept_in(connection, p.c.id.in_(some))}
     wanted = []
     for entry in entries:
-        there = whole("", found.__getitem__, entry["subject"])
+        stored = whole("", found.__getitem__, entry["subject"])
         # A panel that was not there before is put aside, not erased.
         before = side_of(entry, "before")
         before = {"deleted": True} if before is None else before
-        _check_unchanged(there.fields, before, entry, f"panel {there.panel.code}")
-        fields = {**there.fields, **before}
+        _check_unchanged(stored.fields, before, entry, f"panel {stored.panel.code}")
+        fields = {**stored.fields, **before}
         if set(before) != {"deleted"}:  # as the panel is kept, so that the log says the same of it
             panel = whole("", panel_of_fields, fields)
             fields = {**panel_fields(panel), "deleted": fields["deleted"]}
-        wanted.append((there, fields))
+        wanted.append((stored, fields))
     return write(connection, wanted)
 
 
@@ -172,15 +172,15 @@ def _undo_jobs(
     connection: sa.Connection, entries: Sequence[Mapping[str, Any]], stamp: Stamp
 ) -> list[Entry]:
     undone: list[Entry] = []
-    here = {job.number: job for job in jobs.all_of(connection)}
+    by_number = {job.number: job for job in jobs.all_of(connection)}
     for entry in entries:
         number, before = entry["subject"], side_of(entry, "before")
-        there = here.get(number)
-        now = {} if there is None else jobs.job_fields(there)
+        stored = by_number.get(number)
+        now = {} if stored is None else jobs.job_fields(stored)
         _check_unchanged(now, before or dict.fromkeys(now), entry, f"job {number}")
         plain = {k: v for k, v in {**now, **(before or {})}.items() if v is not None}
         wanted = None if before is None else whole("", from_plain, Job, plain)
-        item = jobs.rewrite_job(connection, there, wanted, stamp, number=number)
+        item = jobs.rewrite_job(connection, stored, wanted, stamp, number=number)
         undone += [item] if item else []
     return undone
 
@@ -188,15 +188,15 @@ def _undo_jobs(
 def _undo_names(
     connection: sa.Connection, entries: Sequence[Mapping[str, Any]], _stamp: Stamp
 ) -> list[Entry]:
-    there = names.names_of(connection)
+    stored = names.names_of(connection)
     wanted: dict[int, Name | None] = {}
     for entry in entries:
         row, before = entry["subject"], side_of(entry, "before")
-        now = names.name_fields(there.get(row))
+        now = names.name_fields(stored.get(row))
         what = str((now or before or {}).get("name"))
         _check_unchanged(now, dict.fromkeys(now) if before is None else before, entry, what)
         wanted[row] = names.name_of({} if before is None else {**now, **before})
-    return names.rewrite_names(connection, there, wanted)
+    return names.rewrite_names(connection, stored, wanted)
 
 
 def _undo_findings(

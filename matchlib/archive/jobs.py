@@ -68,18 +68,18 @@ def keep(connection: sa.Connection, job: Job, stamp: Stamp, *, label: str) -> Jo
         number, entry = begin(connection, job, stamp)
         record(connection, "job begun", [entry], stamp)
         return replace(job, number=number, version=1)
-    there = job_of(connection, job.number, label=label)
-    if there.version != job.version:
+    stored = job_of(connection, job.number, label=label)
+    if stored.version != job.version:
         raise ArchiveError(
             f"Job {job.number} was changed elsewhere since you opened it; nothing was changed.",
-            expected=f"change {there.version} of it",
+            expected=f"change {stored.version} of it",
             got=f"change {job.version}",
             where=label,
             remedy="open it again, see what is different, and do it once more.",
         )
-    item = rewrite_job(connection, there, job, stamp)
+    item = rewrite_job(connection, stored, job, stamp)
     if item is None:
-        return there
+        return stored
     record(connection, "job changed", [item], stamp)
     return replace(job, version=job.version + 1)
 
@@ -121,29 +121,29 @@ def check_free(connection: sa.Connection, codes: Collection[str]) -> None:
 
 def rewrite_job(
     connection: sa.Connection,
-    there: Job | None,
+    stored: Job | None,
     wanted: Job | None,
     stamp: Stamp,
     *,
     number: int = 0,
 ) -> Entry | None:
     """Write a job over what it was."""
-    old = {} if there is None else job_fields(there)
+    old = {} if stored is None else job_fields(stored)
     new = {} if wanted is None else job_fields(wanted)
     j, t = schema.jobs, schema.history_items
-    number = number or (0 if there is None else there.number)
+    number = number or (0 if stored is None else stored.number)
     entry = entry_of("job", number, old, new)
     if entry is None:
         return None
     if wanted is None:
         connection.execute(j.delete().where(j.c.number == number))
-    elif there is None:
+    elif stored is None:
         # More than any version that someone may still have open.
         of_it = sa.and_(t.c.kind == "job", t.c.subject == number)
         count = connection.execute(sa.select(sa.func.count()).select_from(t).where(of_it))
         begin(connection, replace(wanted, number=number, version=count.scalar_one()), stamp)
     else:
-        row = _row(replace(wanted, version=there.version), stamp)
+        row = _row(replace(wanted, version=stored.version), stamp)
         connection.execute(j.update().where(j.c.number == number).values(row))
     return entry
 

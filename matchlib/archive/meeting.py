@@ -25,7 +25,7 @@ _EMPTY = (None, "", (), NO_SETUP)
 class Met:
     """A known panel and another of its code."""
 
-    there: Panel
+    stored: Panel
     given: Panel
     joined: Panel  # the known one with what the other adds and does not say otherwise
     differing: tuple[str, ...]  # what cannot both be
@@ -39,31 +39,31 @@ class Met:
     def replaced(self) -> Panel:
         """Return the known one with all that the other says in its place."""
         stages = []
-        for old, new in zip(self.there.stages, self.given.stages, strict=False):
+        for old, new in zip(self.stored.stages, self.given.stages, strict=False):
             kinds = {_kind(r) for r in new.readings}
             left = [r for r in old.readings if _kind(r) not in kinds]
             stated = _stated(new, _OF_STAGE)
             readings = (*left, *new.readings)
             stages.append(replace(old, recipe=new.recipe, readings=readings, **stated))
         stated = _stated(self.given, _OF_PANEL)
-        longer = max(self.there, self.given, key=lambda panel: len(panel.stages))
+        longer = max(self.stored, self.given, key=lambda panel: len(panel.stages))
         return replace(self.joined, stages=(*stages, *longer.stages[len(stages) :]), **stated)
 
 
-def meet(there: Panel, given: Panel, *, strict: bool, repeats: bool = False) -> Met:
+def meet(stored: Panel, given: Panel, *, strict: bool, repeats: bool = False) -> Met:
     """Compare a known panel with another of its code."""
-    if there == given and not repeats:
-        return Met(there, given, there, (), ())
+    if stored == given and not repeats:
+        return Met(stored, given, stored, (), ())
     stages: list[Stage] = []
     differing: list[str] = []
     other: list[str] = []
-    for number, (old, new) in enumerate(zip(there.stages, given.stages, strict=False), 1):
+    for number, (old, new) in enumerate(zip(stored.stages, given.stages, strict=False), 1):
         where = f"stage {number}: " if number > 1 else ""
         fill, stated = _fill(old, new, _OF_STAGE)
         other += [where + line for line in stated]
         if not _same_recipe(old, new):
             differing.append(where + _both(old.recipe.words, new.recipe.words))
-            stages += there.stages[number - 1 :]
+            stages += stored.stages[number - 1 :]
             break
         fresh = list(new.readings) if repeats else list(_without(new.readings, old.readings))
         gone = list(_without(old.readings, new.readings)) if strict else []
@@ -74,25 +74,25 @@ def meet(there: Panel, given: Panel, *, strict: bool, repeats: bool = False) -> 
         readings = (*old.readings, *(r for r in fresh if _kind(r) not in clash))
         stages.append(replace(old, readings=readings, **fill))
     else:
-        longer = there if len(there.stages) > len(given.stages) else given
+        longer = stored if len(stored.stages) > len(given.stages) else given
         stages += longer.stages[len(stages) :]
-    fill, stated = _fill(there, given, _OF_PANEL)
+    fill, stated = _fill(stored, given, _OF_PANEL)
     other += stated
-    known = dict(there.extra)
-    extra = (*there.extra, *(pair for pair in given.extra if pair[0] not in known))
-    joined = replace(there, stages=tuple(stages), extra=extra, **fill)
+    known = dict(stored.extra)
+    extra = (*stored.extra, *(pair for pair in given.extra if pair[0] not in known))
+    joined = replace(stored, stages=tuple(stages), extra=extra, **fill)
     if strict:
         differing, other = [*differing, *other], []
-    return Met(there, given, joined, tuple(differing), tuple(other))
+    return Met(stored, given, joined, tuple(differing), tuple(other))
 
 
-def one_card(there: Panel, given: Panel) -> bool:
+def one_card(stored: Panel, given: Panel) -> bool:
     """Whether two panels of one code are one card by what they say: they share a reading."""
     shared = any(
         {*map(_digest, old.readings)} & {*map(_digest, new.readings)}
-        for old, new in zip(there.stages, given.stages, strict=False)
+        for old, new in zip(stored.stages, given.stages, strict=False)
     )
-    return shared or there == given
+    return shared or stored == given
 
 
 def _same_recipe(one: Stage, other: Stage) -> bool:
@@ -145,9 +145,9 @@ def _stated(given: Any, names: Sequence[str]) -> dict[str, Any]:
     return {name: value for name, value in values.items() if value not in _EMPTY}
 
 
-def _fill(there: Any, given: Any, names: Sequence[str]) -> tuple[dict[str, Any], list[str]]:
+def _fill(stored: Any, given: Any, names: Sequence[str]) -> tuple[dict[str, Any], list[str]]:
     """What the one leaves empty and the other says, and what both say but not alike."""
-    known, stated = _stated(there, names), _stated(given, names)
+    known, stated = _stated(stored, names), _stated(given, names)
     fill = {name: new for name, new in stated.items() if name not in known}
     other = []
     for name in stated.keys() & known.keys():

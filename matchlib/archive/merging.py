@@ -156,8 +156,8 @@ class _Merging:
 
         panels, codes, left = self._coded(connection, respelled(self.other.panels(), say))
         pictures, panels = self._pictured(connection, panels, codes)
-        found = self._here(connection, panels)
-        known = {code: there for code, there in found.items() if not there.deleted}
+        found = self._stored(connection, panels)
+        known = {code: stored for code, stored in found.items() if not stored.deleted}
         new = [p for p in panels if p.code not in known]
         result, changed = _met([p for p in panels if p.code in known], known, self._same)
         result = replace(
@@ -173,7 +173,7 @@ class _Merging:
             values = schema.imports.insert().values(**row, readings=result.readings)
             import_id = inserted(connection.execute(values))
             items += insert(connection, new, import_id)
-            wanted = [(there, panel_fields(panel)) for there, panel in changed]
+            wanted = [(stored, panel_fields(panel)) for stored, panel in changed]
             items += write(connection, wanted, import_id=import_id)
         taken, untaken, entries = self._jobs(connection, say, codes)
         items += entries
@@ -182,7 +182,7 @@ class _Merging:
             change = record(connection, "merged", items, self.stamp, import_id=import_id)
         return Merged(
             replace(result, import_id=import_id),
-            tuple((old, here) for old, here in codes.items() if old != here),
+            tuple((old, own) for old, own in codes.items() if old != own),
             tuple(joined),
             tuple(taken),
             tuple(untaken),
@@ -196,16 +196,16 @@ class _Merging:
         self, connection: sa.Connection, names: Sequence[Name]
     ) -> tuple[dict[tuple[str, str], str], list[tuple[str, str, str]], list[Entry]]:
         """What their spellings mean here, which were joined, and what that changes."""
-        there = names_of(connection)
-        rows = {(n.kind, key): row for row, n in there.items() for key in n.keys}
-        now = dict(there)
+        own_names = names_of(connection)
+        rows = {(n.kind, key): row for row, n in own_names.items() for key in n.keys}
+        now = dict(own_names)
         spelling: dict[tuple[str, str], str] = {}
         joined, new = [], []
         for name in names:
             keys = [(name.kind, name_key(text)) for text in (name.name, *name.spellings)]
             row = next((rows[key] for key in keys if key in rows), None)
             if row is None:
-                row = self._near(name, there)
+                row = self._near(name, own_names)
             if row is None:
                 new.append(name)
                 meant = name.name
@@ -221,14 +221,14 @@ class _Merging:
                 {"kind": n.kind, "key": name_key(n.name), "data": dump(to_plain(n))} for n in new
             ]
             connection.execute(schema.names.insert(), data)
-        changed: dict[int, Name | None] = {r: n for r, n in now.items() if n != there[r]}
-        return spelling, joined, rewrite_names(connection, there, changed) if changed else []
+        changed: dict[int, Name | None] = {r: n for r, n in now.items() if n != own_names[r]}
+        return spelling, joined, rewrite_names(connection, own_names, changed) if changed else []
 
-    def _near(self, name: Name, there: Mapping[int, Name]) -> int | None:
+    def _near(self, name: Name, own_names: Mapping[int, Name]) -> int | None:
         """The row of a name here that theirs is another spelling of, by answer."""
         from matchlib.readings.questions import Choice, Question
 
-        rows = {n.name: row for row, n in there.items() if n.kind == name.kind}
+        rows = {n.name: row for row, n in own_names.items() if n.kind == name.kind}
         near = near_names(name.name, rows)[:3]
         if not near:
             return None
@@ -281,7 +281,7 @@ class _Merging:
             )
         return coded, codes, []
 
-    def _here(self, connection: sa.Connection, panels: Sequence[Panel]) -> dict[str, StoredPanel]:
+    def _stored(self, connection: sa.Connection, panels: Sequence[Panel]) -> dict[str, StoredPanel]:
         """The panels here that have their codes, each read once."""
         codes = [p.code for p in panels]
         self._seen |= kept(connection, [c for c in codes if c not in self._looked])
@@ -290,13 +290,13 @@ class _Merging:
 
     def _others(self, connection: sa.Connection, panels: Sequence[Panel]) -> list[str]:
         """Codes that other cards have here."""
-        known = self._here(connection, panels)
+        known = self._stored(connection, panels)
         return [
             p.code
             for p in panels
-            if (there := known.get(p.code)) is not None
-            and not there.deleted
-            and not one_card(there.panel, p)
+            if (stored := known.get(p.code)) is not None
+            and not stored.deleted
+            and not one_card(stored.panel, p)
         ]
 
     def _clash(self, codes: Sequence[str]) -> str:
@@ -324,19 +324,19 @@ class _Merging:
         self, connection: sa.Connection, panels: Sequence[Panel], codes: Mapping[str, str]
     ) -> tuple[dict[tuple[str, str], str], list[Panel]]:
         """Names that their files are kept under where others have them, by their code and name."""
-        theirs = {here: code for code, here in codes.items()}
+        theirs = {own: code for code, own in codes.items()}
         with self.other.database.read() as other:
-            there = attaching.digests(other)
-        here = attaching.digests(connection)
+            their_files = attaching.digests(other)
+        own_files = attaching.digests(connection)
         names: dict[tuple[str, str], str] = {}
         result = []
         for panel in panels:
             code = theirs[panel.code]
-            own = here.get(panel.code, {})
-            for name, sha256 in there.get(code, {}).items():
+            own = own_files.get(panel.code, {})
+            for name, sha256 in their_files.get(code, {}).items():
                 if own.get(name, sha256) != sha256:
                     names[code, name] = f"{sha256[:8]}-{name[-100:]}"
-            result.append(_repictured(panel, code, names) if code in there else panel)
+            result.append(_repictured(panel, code, names) if code in their_files else panel)
         return names, result
 
     def _jobs(
@@ -345,14 +345,14 @@ class _Merging:
         say: Callable[[str, str], str],
         codes: Mapping[str, str],
     ) -> tuple[list[tuple[int, int]], list[tuple[int, str]], list[Entry]]:
-        here = {_order(job): job for job in jobs.all_of(connection)}
+        own_jobs = {_order(job): job for job in jobs.all_of(connection)}
         taken, left, items = [], [], []
         for theirs in reversed(self.other.jobs()):
             job = _moved(respelled_job(theirs, say), codes)
-            there = here.get(_order(job))
-            if there is not None:
-                same = jobs.job_fields(there) == jobs.job_fields(job)
-                words = f"it is job {there.number} here"
+            stored = own_jobs.get(_order(job))
+            if stored is not None:
+                same = jobs.job_fields(stored) == jobs.job_fields(job)
+                words = f"it is job {stored.number} here"
                 left.append(
                     (theirs.number, words if same else f"{words}, which has gone on otherwise")
                 )
@@ -369,11 +369,11 @@ class _Merging:
         names: Mapping[tuple[str, str], str],
     ) -> int:
         with self.other.database.read() as other:
-            there = attaching.digests(other)
-        here = attaching.digests(connection)
+            their_files = attaching.digests(other)
+        own_files = attaching.digests(connection)
         count = 0
-        for code, files in there.items():
-            own = here.get(codes.get(code, ""), {})
+        for code, files in their_files.items():
+            own = own_files.get(codes.get(code, ""), {})
             if code not in codes or all(names.get((code, n), n) in own for n in files):
                 continue
             for one in self.other.attachments(code):
@@ -392,15 +392,15 @@ def _met(
     extended, already, differing = [], [], []
     changed = []
     for panel in panels:
-        there = known[panel.code]
-        met = meet(there.panel, panel, strict=not same or one_card(there.panel, panel))
+        stored = known[panel.code]
+        met = meet(stored.panel, panel, strict=not same or one_card(stored.panel, panel))
         if met.words:
             differing.append((panel.code, met.words))
-        gained = met.joined.times_read - there.panel.times_read
+        gained = met.joined.times_read - stored.panel.times_read
         if gained:
             extended.append((panel.code, gained))
-        if met.joined != there.panel:
-            changed.append((there, met.joined))
+        if met.joined != stored.panel:
+            changed.append((stored, met.joined))
         elif not met.words:
             already.append(panel.code)
     result = AddResult(extended=tuple(extended), already=tuple(already), differing=tuple(differing))

@@ -42,11 +42,11 @@ def name_of(fields: Mapping[str, Any]) -> Name | None:
 
 
 def rewrite_names(
-    connection: sa.Connection, there: Mapping[int, Name], wanted: Mapping[int, Name | None]
+    connection: sa.Connection, stored: Mapping[int, Name], wanted: Mapping[int, Name | None]
 ) -> list[Entry]:
     """Write names over what they were."""
     taken: dict[tuple[str, str], str] = {}
-    for name in filter(None, {**there, **wanted}.values()):
+    for name in filter(None, {**stored, **wanted}.values()):
         for key in name.keys:
             other = taken.setdefault((name.kind, key), name.name)
             if other != name.name:
@@ -59,7 +59,7 @@ def rewrite_names(
     n = schema.names
     for row, then in wanted.items():
         new = name_fields(then)
-        if entry := entry_of("name", row, name_fields(there.get(row)), new):
+        if entry := entry_of("name", row, name_fields(stored.get(row)), new):
             connection.execute(n.update().where(n.c.id == row).values(data=dump(new or None)))
             items.append(entry)
     return items
@@ -109,8 +109,8 @@ def respelled(panels: Iterable[Panel], say: Callable[[str, str], str]) -> list[P
     def stage_of(stage: Stage) -> Stage:
         values: dict[str, Any] = {
             "recipe": recipe_of(stage.recipe),
-            "readings": _said(stage.readings, "instrument", say),
-            "log": _said(stage.log, "sprayer", say),
+            "readings": _respelled(stage.readings, "instrument", say),
+            "log": _respelled(stage.log, "sprayer", say),
         }
         changed = {k: v for k, v in values.items() if v is not getattr(stage, k)}
         if stage.sprayer and (sprayer := say("sprayer", stage.sprayer)) != stage.sprayer:
@@ -128,7 +128,9 @@ def respelled(panels: Iterable[Panel], say: Callable[[str, str], str]) -> list[P
     return found
 
 
-def _said(things: tuple[Any, ...], kind: str, say: Callable[[str, str], str]) -> tuple[Any, ...]:
+def _respelled(
+    things: tuple[Any, ...], kind: str, say: Callable[[str, str], str]
+) -> tuple[Any, ...]:
     """Readings or logged coats whose instrument or sprayer is as it is to be said."""
     own = [getattr(thing, kind) for thing in things]
     names = [say(kind, name) if name else name for name in own]

@@ -129,11 +129,11 @@ def rename(
     silver, bare
     """
 
-    def change(connection: sa.Connection, there: dict[int, Name]) -> dict[int, Name | None]:
-        row, old = _found(there, kind, name)
+    def change(connection: sa.Connection, stored: dict[int, Name]) -> dict[int, Name | None]:
+        row, old = _found(stored, kind, name)
         new = clean_name(to, kind)
         key = name_key(new)
-        taken = [n.name for r, n in there.items() if r != row and n.kind == kind and key in n.keys]
+        taken = [n.name for r, n in stored.items() if r != row and n.kind == kind and key in n.keys]
         if taken:
             raise ArchiveError(
                 f"There is a {kind} of this name already.",
@@ -185,8 +185,8 @@ def join_names(
     1
     """
 
-    def change(connection: sa.Connection, there: dict[int, Name]) -> dict[int, Name | None]:
-        (row, old), (stays, new) = _found(there, kind, name), _found(there, kind, into)
+    def change(connection: sa.Connection, stored: dict[int, Name]) -> dict[int, Name | None]:
+        (row, old), (stays, new) = _found(stored, kind, name), _found(stored, kind, into)
         if row == stays:
             return {}
         codes = {name_key(lot.code) for lot in new.lots}
@@ -237,8 +237,8 @@ def keep_lot(
     ['C 7']
     """
 
-    def change(connection: sa.Connection, there: dict[int, Name]) -> dict[int, Name | None]:
-        row, old = _found(there, kind, name)
+    def change(connection: sa.Connection, stored: dict[int, Name]) -> dict[int, Name | None]:
+        row, old = _found(stored, kind, name)
         lots = {name_key(one.code): one for one in old.lots}
         lots[name_key(lot.code)] = lot
         return {row: replace(old, lots=tuple(lots.values()))}
@@ -251,14 +251,14 @@ _Wanted = Callable[[sa.Connection, dict[int, Name]], dict[int, Name | None]]
 
 def _change(archive: Archive, kind: str, change: _Wanted, action: str, stamp: Stamp) -> int | None:
     with archive.database.write() as connection:
-        there = names_of(connection)
-        wanted = change(connection, there)
-        items = rewrite_names(connection, there, wanted)
+        stored = names_of(connection)
+        wanted = change(connection, stored)
+        items = rewrite_names(connection, stored, wanted)
         if not items:
             return None
         names = [name for name in wanted.values() if name is not None]
         spelling = {key: name.name for name in names for key in name.keys}
-        before = {there[row].name for row in wanted}
+        before = {stored[row].name for row in wanted}
 
         def say(of: str, text: str) -> str:
             return spelling.get(name_key(text), text) if of == kind else text
@@ -283,11 +283,11 @@ def _on_panels(
             )
         ),
     )
-    there = kept_in(connection, by)
-    wanted = respelled([one.panel for one in there], say)
+    stored = kept_in(connection, by)
+    wanted = respelled([one.panel for one in stored], say)
     return write(
         connection,
-        [(one, panel_fields(panel)) for one, panel in zip(there, wanted, strict=True)],
+        [(one, panel_fields(panel)) for one, panel in zip(stored, wanted, strict=True)],
     )
 
 
@@ -342,15 +342,15 @@ def _names_on(panel: Panel) -> Iterator[tuple[str, str]]:
         yield from (("instrument", reading.instrument) for reading in stage.readings)
 
 
-def _found(there: dict[int, Name], kind: str, text: str) -> tuple[int, Name]:
+def _found(stored: dict[int, Name], kind: str, text: str) -> tuple[int, Name]:
     if kind not in NAME_KINDS:
         raise ArchiveError(
             "This is no kind of name.", expected=", ".join(NAME_KINDS), got=repr(kind[:40])
         )
-    for row, name in there.items():
+    for row, name in stored.items():
         if name.kind == kind and name_key(text) in name.keys:
             return row, name
-    known = [name.name for name in there.values() if name.kind == kind]
+    known = [name.name for name in stored.values() if name.kind == kind]
     near = near_names(text, known)
     blend = kind in ("ground", "colour") and "+" in text
     raise ArchiveError(

@@ -302,11 +302,11 @@ def _mend_log(connection: sa.Connection, stamp: Stamp) -> list[str]:
     for kind, subject in broken:
         connection.execute(t.delete().where(t.c.kind == kind, t.c.subject == subject))
     p = schema.panels
-    there = set(connection.execute(sa.select(p.c.id).where(p.c.deleted == sa.false())).scalars())
+    in_use = set(connection.execute(sa.select(p.c.id).where(p.c.deleted == sa.false())).scalars())
     entries: list[Entry] = [
         ("panel", subject, None, {"deleted": False})
         for kind, subject in broken
-        if kind == "panel" and subject in there
+        if kind == "panel" and subject in in_use
     ]
     if entries:
         record(connection, "salvaged", entries, stamp)

@@ -53,8 +53,8 @@ def kept(
     found: dict[str, StoredPanel] = {}
     for some in chunked(dict.fromkeys(codes)):
         for one in kept_in(connection, p.c.code.in_(some), label=label):
-            there = found.get(one.panel.code)
-            if there is None or there.deleted:  # rows come in the order they were made
+            earlier = found.get(one.panel.code)
+            if earlier is None or earlier.deleted:  # rows come in the order they were made
                 found[one.panel.code] = one
     return found
 
@@ -120,36 +120,36 @@ def write(
     rows, moved, emptied, readings = [], [], [], []
     gone: list[str] = []
     back: list[str] = []
-    for there, fields in wanted:
-        old = there.fields
+    for stored, fields in wanted:
+        old = stored.fields
         new = stored_as({"deleted": old["deleted"], **fields})
-        entry = entry_of("panel", there.row, old, new)
+        entry = entry_of("panel", stored.row, old, new)
         if entry is None:
             continue
         items.append(entry)
         differing = set(entry[2] or ())
         if differing == {"deleted"}:
-            (gone if new["deleted"] else back).append(there.panel.code)
-            moved.append({"row": there.row, "deleted": new["deleted"]})
+            (gone if new["deleted"] else back).append(stored.panel.code)
+            moved.append({"row": stored.row, "deleted": new["deleted"]})
             continue
         panel = whole("", panel_of_fields, new)
         own = [(number, plain) for number, plain in new["readings"]]
         digests = [(number, reading_digest(plain)) for number, plain in own]
-        moves = panel.code != there.panel.code
+        moves = panel.code != stored.panel.code
         if not new["deleted"] and (old["deleted"] or moves):
             back.append(panel.code)
         if not old["deleted"] and (new["deleted"] or moves):
-            gone.append(there.panel.code)
+            gone.append(stored.panel.code)
         if "readings" in differing:
-            emptied.append(there.row)
-            source = there.import_id if import_id is None else import_id
+            emptied.append(stored.row)
+            source = stored.import_id if import_id is None else import_id
             readings += [
-                (there.row, source, reading, digest)
+                (stored.row, source, reading, digest)
                 for reading, (_, digest) in zip(own, digests, strict=True)
             ]
         digest = panel_digest(panel, digests)
         row = {"code": panel.code, "data": panel_text(panel), "deleted": new["deleted"]}
-        rows.append({"row": there.row, **row, "digest": digest})
+        rows.append({"row": stored.row, **row, "digest": digest})
     jobs.check_free(connection, set(gone) - set(back))
     for some in chunked(emptied):
         connection.execute(r.delete().where(r.c.panel_id.in_(some)))

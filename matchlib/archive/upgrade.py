@@ -26,7 +26,7 @@ __all__ = ["copy_server", "ensure_current", "find", "migrate", "version_of"]
 def find(database: Database, *, create: bool) -> None:
     """Make sure that there is an archive of the newest version."""
     path = database.path
-    if path is not None and not _there(path):
+    if path is not None and not _exists(path):
         if not create:
             raise ArchiveError(
                 "There is no archive here.",
@@ -47,7 +47,7 @@ def _daily(database: Database) -> Callable[[sa.Connection], None]:
     """What is done before a change of an archive on a server: once a day, a copy if one is due."""
     seen: set[dt.date] = set()
 
-    def look(connection: sa.Connection) -> None:
+    def copy_once_a_day(connection: sa.Connection) -> None:
         today = dt.datetime.now().astimezone().date()
         if today in seen:
             return
@@ -59,7 +59,7 @@ def _daily(database: Database) -> Callable[[sa.Connection], None]:
             database.label,
         )
 
-    return look
+    return copy_once_a_day
 
 
 def _last_change(connection: sa.Connection) -> dt.datetime | None:
@@ -82,9 +82,9 @@ def copy_server(connection: sa.Connection, version: str, to: Path) -> None:
                     tables: Sequence[sa.Table] = TABLES
                 else:
                     _run_steps(new, version)
-                    there = sa.MetaData()
-                    there.reflect(new)
-                    sort = there.sorted_tables
+                    copied = sa.MetaData()
+                    copied.reflect(new)
+                    sort = copied.sorted_tables
                     tables = tuple(t for t in sort if t.name != schema.version.name)
                 fill(new, lambda table: stored_rows(connection, table), tables)
         finally:
@@ -92,7 +92,7 @@ def copy_server(connection: sa.Connection, version: str, to: Path) -> None:
         copy_file(copy, to)
 
 
-def _there(path: Path) -> bool:
+def _exists(path: Path) -> bool:
     try:
         return path.exists()
     except OSError as error:
