@@ -320,10 +320,10 @@ def test_a_chance_of_coats_on_top_has_the_tails_of_what_is_left_of_the_law(
     left = np.trace(slope[0] @ known[:k, :k] @ slope[0].T)
     assert left < 0.9 * np.trace(slope[0] @ before.covariance @ slope[0].T)
     goal = model.predict_recipes([replace(recipe, schedule=CoatSchedule.parse("4@5:1 1@5:1"))])[0]
-    few = steer(before, [panel], goal, looks=0, sure=True)
+    few = steer(before, [panel], goal, readings_left=0, sure=True)
     sure = copy(model)
     sure.stack_ = replace(model.stack_, dof=np.full(5, np.inf))
-    many = steer(replace(before, model=sure), [panel], goal, looks=0, sure=True)
+    many = steer(replace(before, model=sure), [panel], goal, readings_left=0, sure=True)
     assert few.state == many.state == "go on"
     # So near its target a t of the same covariance lies nearer.
     assert few.options[0].expected < many.options[0].expected

@@ -66,14 +66,14 @@ def test_a_plan_reads_the_card_on_its_way_and_says_what_follows(model, recipe) -
     target = Target.lab(*expected(model, recipe))
     found = plan(model, target, Limits(blends=False), readings=2, top=3)
     best = found[0]
-    assert best.looks[0].recipe.schedule is not None
-    assert best.looks[0].recipe.clear is None  # it is read before its clear coat
+    assert best.planned_readings[0].recipe.schedule is not None
+    assert best.planned_readings[0].recipe.clear is None  # it is read before its clear coat
     assert best.first.schedule.strength < recipe.schedule.strength * 1.05
     assert best.whole.after(best.first) is not None
     assert best.steered > best.blind
     assert [one.case for one in best.likely] == ["light", "as expected", "dark"]
     assert best.likely[0].lab[0] > best.likely[1].lab[0] > best.likely[2].lab[0]
-    assert best.plan.read_after == (best.looks[0].after,)
+    assert best.plan.read_after == (best.planned_readings[0].after,)
     steered = [p.steered for p in found]
     assert steered == sorted(steered, reverse=True)
 
@@ -106,8 +106,8 @@ def test_a_law_that_is_known_learns_nothing_from_a_sample(model, recipe) -> None
 def test_more_looks_are_never_worth_less(model, recipe) -> None:
     target = Target.lab(*expected(model, recipe))
     best = plan(model, target, Limits(blends=False), readings=3, top=1)[0]
-    assert len(best.by_looks) == 4
-    assert all(b >= a - 0.02 for a, b in zip(best.by_looks, best.by_looks[1:], strict=False))
+    assert len(best.by_readings) == 4
+    assert all(b >= a - 0.02 for a, b in zip(best.by_readings, best.by_readings[1:], strict=False))
 
 
 def test_what_a_plan_states_is_what_its_readings_will_say_on_average(shop, young) -> None:
@@ -115,9 +115,9 @@ def test_what_a_plan_states_is_what_its_readings_will_say_on_average(shop, young
     aim = tuple(shop.reachable(2, 0)[0])
     best = plan(young, Target.lab(*aim), Limits(blends=False), readings=1, top=1)[0]
     before = Belief.of(young, recipes=[best.whole])
-    card = Card.of(before, about=best.looks[0].recipe, viewings=[VIEW])
-    ahead = card.ahead([best.looks[0].recipe], [VIEW])
-    there = card.outlook([best.looks[0].recipe], ahead)
+    card = Card.of(before, about=best.planned_readings[0].recipe, viewings=[VIEW])
+    ahead = card.ahead([best.planned_readings[0].recipe], [VIEW])
+    there = card.outlook([best.planned_readings[0].recipe], ahead)
     assert there.dof[0] < 10
     cloud = normal_cloud(40, 3)
     reads = cloud * drawn_out(cloud, there.dof)[0][:, None]
@@ -128,7 +128,7 @@ def test_what_a_plan_states_is_what_its_readings_will_say_on_average(shop, young
             [Sprayed(best.first, tuple(ahead.labs[0, 0] + away), VIEW, clear_to_come=True)],
             aim,
             Limits(blends=False),
-            looks=0,
+            readings_left=0,
             sure=True,
         ).chance
         for away in reads
@@ -139,17 +139,17 @@ def test_what_a_plan_states_is_what_its_readings_will_say_on_average(shop, young
 def test_without_looks_a_plan_is_the_searchs_own(model, recipe) -> None:
     found = plan(model, Target.lab(*expected(model, recipe)), readings=0, top=2)
     assert [p.whole for p in found] == [s.recipe for s in found.suggestions[:2]]
-    assert all(not p.looks and p.steered == p.blind for p in found)
+    assert all(not p.planned_readings and p.steered == p.blind for p in found)
 
 
 def test_one_coat_cannot_be_approached_but_two_weaker_ones_can(model, shop) -> None:
     one = Recipe(shop.grounds[0], shop.colours[0], CoatSchedule.parse("1@3:1"), "yes")
     target = Target.lab(*expected(model, one))
     best = plan(model, target, Limits(blends=False), top=1)[0]
-    assert best.looks
+    assert best.planned_readings
     assert best.first.schedule.strength < one.schedule.strength
     alone = plan(model, target, Limits(blends=False, max_coats=1), top=1)
-    assert not alone[0].looks
+    assert not alone[0].planned_readings
     assert "light side" in alone.notes[0]
 
 
@@ -163,15 +163,20 @@ def approach(model, recipe) -> Approach:
         before_clear=False,
         source="spectrophotometer",
     )
-    return Approach.of(shop, Candidate(recipe, 0.1, 0.6)).looked_at(1)
+    return Approach.of(shop, Candidate(recipe, 0.1, 0.6)).with_readings(1)
 
 
 def test_a_card_that_passes_more_often_blind_is_sprayed_blind(approach, recipe) -> None:
-    assert approach.by_looks[0] == 0.6
-    steered = replace(approach, by_looks=(0.6, 0.7)).plan()
-    assert (len(steered.looks), steered.steered, steered.blind) == (1, 0.7, 0.6)
-    blind = replace(approach, by_looks=(0.6, 0.55)).plan()
-    assert (blind.looks, blind.steered, blind.first, blind.whole) == ((), 0.6, recipe, recipe)
+    assert approach.by_readings[0] == 0.6
+    steered = replace(approach, by_readings=(0.6, 0.7)).plan()
+    assert (len(steered.planned_readings), steered.steered, steered.blind) == (1, 0.7, 0.6)
+    blind = replace(approach, by_readings=(0.6, 0.55)).plan()
+    assert (blind.planned_readings, blind.steered, blind.first, blind.whole) == (
+        (),
+        0.6,
+        recipe,
+        recipe,
+    )
     assert blind.words.startswith("Spray ")
 
 
@@ -180,7 +185,7 @@ def test_of_two_pots_as_likely_the_one_that_is_no_blend_comes_first(approach, re
 
     def place(colours: Recipe, chance: float) -> tuple[float, float]:
         about = replace(approach.candidate, recipe=colours)
-        return replace(approach, candidate=about, by_looks=(0.0, chance)).place
+        return replace(approach, candidate=about, by_readings=(0.0, chance)).place
 
     assert place(recipe, 0.30) < place(blend, 0.40)
     assert place(blend, 0.95) < place(recipe, 0.60)
@@ -190,7 +195,7 @@ def test_less_than_a_coat_that_is_missing_comes_of_a_weaker_pot(model, recipe) -
     # Rescued today with whole coats alone; an eighth of a coat needs a pot weaker than 10:1.
     goal = expected(model, of(recipe, "2@9:1 1@25:1"))
     read = Sprayed(of(recipe, "2@9:1"), expected(model, of(recipe, "2@9:1")), VIEW)
-    advice = steer(model, [read], (goal[0], goal[1], goal[2]), looks=0, tolerance=0.4)
+    advice = steer(model, [read], (goal[0], goal[1], goal[2]), readings_left=0, tolerance=0.4)
     assert advice.state == "go on"
     assert advice.best.added.steps[-1].ratio < MixRatio(10, 1)
     assert "let down" in advice.best.words
@@ -201,7 +206,7 @@ def test_every_top_up_names_its_pot_and_the_cup_is_always_among_them(model, reci
     # A fifth of a coat is missing: one of the cup is far too much, and is told of all the same.
     goal = expected(model, of(recipe, "2@9:1 1@30:1"))
     read = Sprayed(of(recipe, "2@9:1"), expected(model, of(recipe, "2@9:1")), VIEW)
-    found = steer(model, [read], goal, looks=0, tolerance=0.4, cup_ml=50.0)
+    found = steer(model, [read], goal, readings_left=0, tolerance=0.4, cup_ml=50.0)
     kinds = {}
     for option in found.options:
         kinds.setdefault(
@@ -228,7 +233,7 @@ def test_a_card_looked_at_by_photographs_is_judged_by_an_instrument(model, recip
     assert blind.steered - 0.05 < photo.steered < sure.steered
     half = of(recipe, "2@6:1")
     read = Sprayed(half, expected(model, half), VIEW, "photo")
-    found = steer(model, [read], expected(model, recipe), looks=0)
+    found = steer(model, [read], expected(model, recipe), readings_left=0)
     assert found.best.probability > 0.5
 
 
@@ -364,7 +369,7 @@ def test_what_the_clear_does_is_doubted_until_cards_were_read_on_both_sides(shop
         model = FilmRegressor().fit(*to_frame(archive))
         early = replace(recipe, clear=None)
         read = Sprayed(recipe, expected(model, early), VIEW, clear_to_come=True)
-        advice = steer(model, [read], expected(model, recipe), looks=0)
+        advice = steer(model, [read], expected(model, recipe), readings_left=0)
         sds.append(float(np.sqrt(np.trace(advice.covariance))))
     assert sds[1] < 0.9 * sds[0]
 
@@ -443,13 +448,13 @@ def test_a_reading_that_more_or_less_film_does_not_make_is_doubted(model, recipe
         steer(model, [Sprayed(begun, tuple(read), VIEW)], goal)
         for read in (lab, expected(model, of(recipe, "2@8.2:1")), lab + np.array([0, -14.0, 14.0]))
     )
-    assert (right.doubt, heavy.doubt) == ("", "")
+    assert (right.unfitting, heavy.unfitting) == ("", "")
     assert heavy.learnt.film[0] > 0.02
     assert off.words.startswith("This does not fit")
     assert "If it reads so all the same: " in off.words
     assert off.learnt is off.card.before
     looked = steer(model, [Sprayed(begun, tuple(off.card.stages[0].lab), VIEW)], goal, sure=True)
-    assert looked.doubt == ""
+    assert looked.unfitting == ""
     assert looked.learnt.panels == 1
 
 
@@ -488,6 +493,6 @@ def test_a_panel_corrected_and_a_card_steered_are_one(model, recipe) -> None:
     goal, limits = expected(model, of(recipe, "6@6:1")), Limits(max_coats=8)
     read = Sprayed(recipe, expected(model, recipe), VIEW)
     advice = correct(model, [read], goal, limits)
-    steered = steer(model, [read], goal, limits, looks=0)
+    steered = steer(model, [read], goal, limits, readings_left=0)
     assert advice.options == steered.options
     assert advice.panel_words == steered.verdict

@@ -47,20 +47,20 @@ def stop_short(asked: LessonBasis, start: Lesson) -> Lesson:
         f"aimed at {own} passes ΔE00 {CLOSE:g} with a chance of {chance_words(best.blind)}; about "
         "half of those that fail are too dark, and no coat takes colour away. "
     )
-    if not best.looks:
+    if not best.planned_readings:
         return cannot(start, f"{own} cannot be approached from the light side.")
     finding += (
         f"Stopped after {best.first.schedule}, read, and built on by what was read: "
-        f"{chance_words(best.by_looks[1])}."
+        f"{chance_words(best.by_readings[1])}."
     )
     names = ("not read on the way", "read once", "read twice")
     stops = (own.schedule, best.first.schedule, best.first.schedule)
     rows = tuple(
         (name, str(stop), chance_words(chance))
-        for name, stop, chance in zip(names, stops, best.by_looks, strict=False)
+        for name, stop, chance in zip(names, stops, best.by_readings, strict=False)
     )
     columns = ("the card is", "sprayed at first", f"passes ΔE00 {CLOSE:g}")
-    held = best.by_looks[1] > best.blind + 0.02
+    held = best.by_readings[1] > best.blind + 0.02
     return done(start, finding, held, columns=columns, rows=rows, labs=())
 
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from matchlib.steering.advice import Advice, correct
 from matchlib.steering.checks import check_stages, too_soon
-from matchlib.steering.plan import WORTH_A_LOOK, plan
+from matchlib.steering.plan import WORTH_A_READING, plan
 from matchlib.steering.planned import CardPlan, CardPlans
 from matchlib.steering.steer import Steering, steer
 from matchlib.steering.topup import SANDING, TopUp
 
 __all__ = [
     "SANDING",
-    "WORTH_A_LOOK",
+    "WORTH_A_READING",
     "Advice",
     "CardPlan",
     "CardPlans",

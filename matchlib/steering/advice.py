@@ -301,4 +301,4 @@ def correct(
         return replace(advice, now=read_again.probability)
     if not fits or last.recipe.schedule is None:
         return advice
-    return replace(advice, card=advise(card, goal, limits, looks=0))
+    return replace(advice, card=advise(card, goal, limits, readings_left=0))

@@ -42,7 +42,7 @@ MADE_OF_IT = 0.99
 """Share of a pot's samples that lie as near to it as one that may be of it [-]."""
 
 NO_WORSE = 0.01
-"""Chance that looks may lose by what is neglected in counting them [-]."""
+"""Chance that readings may lose by what is neglected in counting them [-]."""
 
 
 @dataclass(frozen=True)
@@ -86,13 +86,15 @@ class Shop:
         for case, times in (("light", 1.0), ("as expected", 0.0), ("dark", -1.0)):
             read, advice = labs + times * way.reshape(-1, 3), expected
             if times:
-                advice = self.advice([self.read(now, read)], expected.looks)
+                advice = self.advice([self.read(now, read)], expected.readings_left)
             found.append(Likely(case, three(read[0]), advice.state, advice.verdict, advice.chance))
         return found
 
-    def advice(self, stages: Sequence[Sprayed], looks: int) -> Steering:
+    def advice(self, stages: Sequence[Sprayed], readings_left: int) -> Steering:
         """What to lay next on a card that was read so."""
-        return advise(Card.of(self.belief, stages), self.goal, self.limits, looks=looks)
+        return advise(
+            Card.of(self.belief, stages), self.goal, self.limits, readings_left=readings_left
+        )
 
     def read(self, recipe: Recipe, labs: Array) -> Sprayed:
         """A look at a recipe, as it may be read."""
@@ -126,18 +128,18 @@ def _blends(recipe: Recipe) -> int:
 
 @dataclass(frozen=True)
 class Approach:
-    """A ground and pot, its coats up to the first look, and the chance by the number of looks."""
+    """A ground and pot, its coats up to the first look, and the chance by how often it is read."""
 
     shop: Shop
     candidate: Candidate
     starts: Sequence[Recipe]
     ahead: Lookahead | None
     first: Recipe | None
-    by_looks: tuple[float, ...]
+    by_readings: tuple[float, ...]
 
     @classmethod
     def of(cls, shop: Shop, candidate: Candidate) -> Approach:
-        """Before any look is thought of; no ahead where it cannot be approached."""
+        """Before any reading is thought of; no ahead where it cannot be approached."""
         starts = _starts(candidate.recipe, shop.limits)
         blind = (candidate.blind,)
         if not starts:
@@ -149,30 +151,30 @@ class Approach:
         ahead = Lookahead.of(card, recipes, shop.goal, judged=judged, read=read)
         return cls(shop, candidate, starts, ahead, None, blind)
 
-    def looked_at(self, readings: int) -> Approach:
-        """The same with so many looks thought of."""
+    def with_readings(self, readings: int) -> Approach:
+        """The same with so many readings thought of."""
         if self.ahead is None:
             return self
-        first, by_looks = self.first, list(self.by_looks)
-        for looks in range(len(by_looks), readings + 1):
+        first, by_readings = self.first, list(self.by_readings)
+        for count in range(len(by_readings), readings + 1):
             chances = []
             for at in range(len(self.starts)):
                 laid = CoatsSprayed(self.ahead.strength[at], self.ahead.coats[at])
                 begun = self.ahead.begun.laying(laid)
-                chances.append(float(self.ahead.look(at, looks - 1, begun).mean()))
+                chances.append(float(self.ahead.after_reading(at, count - 1, begun).mean()))
             first = self.starts[int(np.argmax(chances))]
-            by_looks.append(max(chances))
-        return replace(self, first=first, by_looks=tuple(by_looks))
+            by_readings.append(max(chances))
+        return replace(self, first=first, by_readings=tuple(by_readings))
 
     @property
     def steers(self) -> bool:
         """Whether it is read on its way: not where it passes as often if it is sprayed blind."""
-        return self.first is not None and self.by_looks[-1] > self.by_looks[0] - NO_WORSE
+        return self.first is not None and self.by_readings[-1] > self.by_readings[0] - NO_WORSE
 
     @property
     def chance(self) -> float:
         """That the card passes in the better way."""
-        return self.by_looks[-1 if self.steers else 0]
+        return self.by_readings[-1 if self.steers else 0]
 
     @property
     def place(self) -> tuple[float, float]:
@@ -184,7 +186,7 @@ class Approach:
     def plan(self) -> CardPlan:
         """The plan, with what is expected on the way and what follows; blind where that is best."""
         shop, whole, now = self.shop, self.candidate.recipe, self.first
-        looks: list[PlannedReading] = []
+        planned: list[PlannedReading] = []
         stages: list[Sprayed] = []
         likely: list[Likely] = []
         if not self.steers or now is None:
@@ -192,15 +194,15 @@ class Approach:
         else:
             first = whole = now
             card = Card.of(shop.belief, about=shop.seen(now), viewings=shop.views)
-        for left in range(len(self.by_looks) - 2, -1, -1):
+        for left in range(len(self.by_readings) - 2, -1, -1):
             if now is None:
                 break
             labs, spread = shop.expected(card, shop.seen(now))
             sd = three(np.sqrt(np.diag(spread))[:3])
-            looks.append(PlannedReading(shop.seen(now), three(labs[0]), sd))
+            planned.append(PlannedReading(shop.seen(now), three(labs[0]), sd))
             stages.append(shop.read(now, labs))
             expected = shop.advice(stages, left)
-            if len(looks) == 1 and self.chance >= HOPELESS:
+            if len(planned) == 1 and self.chance >= HOPELESS:
                 likely = shop.likely(now, labs, spread, expected)
             card, best = expected.card, expected.best
             now = None if best is None else best.recipe
@@ -208,10 +210,10 @@ class Approach:
         return CardPlan(
             first,
             whole,
-            tuple(looks),
+            tuple(planned),
             self.chance,
             self.candidate.blind,
-            self.by_looks,
+            self.by_readings,
             tuple(likely),
             self.candidate.suggestion,
         )
@@ -222,8 +224,8 @@ def chance_of_own(worked: Sequence[Approach], others: Sequence[Recipe]) -> float
     best = worked[0]
     shop, recipes = best.shop, [*(one.candidate.recipe for one in worked), *others]
     lab, spread = shop.as_sample(recipes, 0)
-    there = shop.belief.model.predict_each(recipes, shop.views[0])
-    spread = spread + there.known + there.spray
+    predicted = shop.belief.model.predict_each(recipes, shop.views[0])
+    spread = spread + predicted.known + predicted.spray
     away = (np.array(shop.goal.aims[0].lab) - lab)[:, :, None]
     far = (away * np.linalg.solve(spread, away)).sum(axis=(1, 2))
     if far[0] > region(MADE_OF_IT):
@@ -232,8 +234,8 @@ def chance_of_own(worked: Sequence[Approach], others: Sequence[Recipe]) -> float
     log -= np.log(ONE_POT) * np.array([_blends(r) for r in recipes])
     likely = np.exp(log - log.max())
     share = float(likely[0] / likely.sum())
-    told = shop.made_of(best.candidate.recipe)
-    known = Approach.of(told, best.candidate).looked_at(len(best.by_looks) - 1)
+    informed = shop.made_of(best.candidate.recipe)
+    known = Approach.of(informed, best.candidate).with_readings(len(best.by_readings) - 1)
     return share * known.chance + (1.0 - share) * best.chance
 
 

@@ -112,8 +112,8 @@ def _possible(belief: Belief, row: Sprayed, number: int) -> None:
     if recipe.schedule is None:
         return
     bare = Recipe(recipe.ground, clear=recipe.clear)
-    there = belief.predict_each([bare, recipe], row.viewing, sources=row.source)
-    lab, sd = there.lab, np.sqrt(there.covariance[:, 0, 0])
+    predicted = belief.predict_each([bare, recipe], row.viewing, sources=row.source)
+    lab, sd = predicted.lab, np.sqrt(predicted.covariance[:, 0, 0])
     light = row.lab[0]
     # Over a dark ground colour may scatter: only where coats darken is lighter than bare wrong.
     if lab[1, 0] < lab[0, 0] - sd[0] and light > lab[0, 0] + FAR * sd[0]:

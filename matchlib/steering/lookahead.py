@@ -201,11 +201,13 @@ class Lookahead:
             if t == base or not len(rows):
                 continue
             then = now.laying(self._between(base, t), rows)
-            best = self.look(t, readings_ahead - 1, then, depth=depth).mean(axis=1)
+            best = self.after_reading(t, readings_ahead - 1, then, depth=depth).mean(axis=1)
             chance[rows, t] = np.maximum(last[rows, t], best)
         return chance, last
 
-    def look(self, at: int, readings_ahead: int, now: Believed, *, depth: int = 0) -> Array:
+    def after_reading(
+        self, at: int, readings_ahead: int, now: Believed, *, depth: int = 0
+    ) -> Array:
         """Return the best chance after each reading that may be taken; shape (n, points)."""
         by = self._by(self.by_read[[at]], self.read_film[[at]], [at], now.laid)[0]
         across = by @ now.covariance
@@ -269,9 +271,9 @@ class Lookahead:
         scatter *= drawn_out(cloud, dof)[:, :, None]
         square: Array = np.zeros(())
         for i, (aim, stretch, boxed) in enumerate(self._aims):
-            here = slice(3 * i, 3 * i + 3)
-            off = np.moveaxis((lab[:, :, here] - aim) @ stretch.T, 0, 1)
-            give = scatter[:, :, here] @ stretch.T
+            own = slice(3 * i, 3 * i + 3)
+            off = np.moveaxis((lab[:, :, own] - aim) @ stretch.T, 0, 1)
+            give = scatter[:, :, own] @ stretch.T
             if boxed:
                 away = np.abs(off[:, :, None, :] + give[:, None]).max(axis=3) ** 2
             else:

@@ -30,7 +30,7 @@ from matchlib.target import Target
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
 
-__all__ = ["MOST_READINGS", "WORTH_A_LOOK", "plan"]
+__all__ = ["MOST_READINGS", "WORTH_A_READING", "plan"]
 
 Array = NDArray[np.float64]
 
@@ -47,8 +47,8 @@ NEAR = 3.0
 """Pairs whose recipe is expected this many tolerances farther than the nearest are not thought of:
 no steering mends their hue."""
 
-WORTH_A_LOOK = 0.02
-"""Chance that one more look must add to be worth its time."""
+WORTH_A_READING = 0.02
+"""Chance that one more reading must add to be worth its time."""
 
 
 def plan(
@@ -74,13 +74,13 @@ def plan(
     limits : Limits, optional
         The shop's; everything the archive knows if None.
     readings : int
-        Looks at the card on the way, 0 to `MOST_READINGS`; 0 for a card sprayed blind.
+        Of the card on its way, 0 to `MOST_READINGS`; 0 for a card sprayed blind.
     top : int
         Plans wanted.
     archive : iterable of Recipe or Panel, optional
         As for `matchlib.suggest.suggest`; panels with their readings tell what the clear coat does.
     before_clear : bool
-        Whether the looks are at the uncleared card.
+        Whether these are of the uncleared card.
     source : str
         What reads it on the way: ``spectrophotometer`` or ``photo``. It is judged by an instrument.
     callback : callable, optional
@@ -141,10 +141,10 @@ def plan(
                 model if isinstance(model, Belief) else Belief.of(model, recipes=[candidate.recipe])
             )
             shop = Shop(belief, target, views, bounds, before_clear=before_clear, source=source)
-            worked.append(Approach.of(shop, candidate).looked_at(1))
+            worked.append(Approach.of(shop, candidate).with_readings(1))
         worked.sort(key=lambda one: one.place)
         if readings > 1:  # more looks mend no hue: only the likeliest are thought on
-            worked[:THOUGHT_ON] = [one.looked_at(readings) for one in worked[:THOUGHT_ON]]
+            worked[:THOUGHT_ON] = [one.with_readings(readings) for one in worked[:THOUGHT_ON]]
             worked.sort(key=lambda one: one.place)
         report(0.9, "working out what follows")
         plans = [one.plan() for one in worked[:top]]
@@ -201,19 +201,19 @@ def _blind(one: Suggestion) -> CardPlan:
 
 def _notes(best: CardPlan, source: str) -> tuple[str, ...]:
     notes = []
-    if len(best.by_looks) == 1:
+    if len(best.by_readings) == 1:
         notes.append(
             "No card of this target can be approached from the light side within these limits: "
             "allow one coat more or a weaker ratio, or spray it blind."
         )
-    elif not best.looks:
+    elif not best.planned_readings:
         notes.append("Stopped for a look this card passes less often: spray it blind.")
-    for looks in range(1, len(best.by_looks) if best.looks else 1):
-        if best.by_looks[looks] < best.by_looks[looks - 1] + WORTH_A_LOOK:
-            which = ("The first", "A second", "A third")[looks - 1]
+    for count in range(1, len(best.by_readings) if best.planned_readings else 1):
+        if best.by_readings[count] < best.by_readings[count - 1] + WORTH_A_READING:
+            which = ("The first", "A second", "A third")[count - 1]
             notes.append(f"{which} look at this card would add less than 2 in 100: leave it out.")
             break
-    if source == "photo" and best.looks:
+    if source == "photo" and best.planned_readings:
         notes.append(
             "Photographs tell a card's colour less surely than an instrument: the chance above "
             "counts that. Judge the finished card by an instrument where there is one."
@@ -225,7 +225,7 @@ def _pairs(best: CardPlan, past: Iterable[Recipe | Panel], before_clear: bool) -
     """Ask for cards read before and after their clear coat, where there are none."""
     clear = best.first.clear
     panels = [p for p in past if isinstance(p, Panel)]
-    if not (before_clear and best.looks and clear and panels):
+    if not (before_clear and best.planned_readings and clear and panels):
         return []
     for panel in panels:
         read = {s.recipe_at(r).clear for _, _, s, r in readings_in([panel]) if s.recipe.schedule}

@@ -71,14 +71,14 @@ class CardPlan:
         recipe where it is sprayed blind.
     whole : Recipe
         All coats, if everything reads as expected.
-    looks : tuple of PlannedReading
+    planned_readings : tuple of PlannedReading
         The readings on the way, if everything reads as expected; none for a card sprayed blind.
     steered : float
         Chance that this card passes, read and built on so [-].
     blind : float
         Chance that it passes if the nearest recipe of this ground and pot is sprayed blind [-].
-    by_looks : tuple of float
-        Chance that it passes with no look, with one, and so on, each in its best way [-].
+    by_readings : tuple of float
+        Chance that it passes with no reading, with one, and so on, each in its best way [-].
     likely : tuple of Likely
         What follows from readings at the first look: a card that came out light, as expected, and
         dark.
@@ -106,46 +106,49 @@ class CardPlan:
         ("first", lambda p: p.first.cells["schedule"]),
         ("whole", lambda p: p.whole.cells["schedule"]),
         ("clear", lambda p: p.first.cells["clear"]),
-        ("looks", lambda p: [shown(one) | {"before_clear": p.bare_at(one)} for one in p.looks]),
+        (
+            "looks",
+            lambda p: [shown(one) | {"before_clear": p.bare_at(one)} for one in p.planned_readings],
+        ),
         "likely",
         ("steered", lambda p: round(p.steered, 4)),
         ("blind", lambda p: round(p.blind, 4)),
         ("own", lambda p: None if p.own is None else round(p.own, 4)),
-        ("by_looks", lambda p: [round(v, 4) for v in p.by_looks]),
+        ("by_looks", lambda p: [round(v, 4) for v in p.by_readings]),
         "words",
     )
 
     first: Recipe
     whole: Recipe
-    looks: tuple[PlannedReading, ...]
+    planned_readings: tuple[PlannedReading, ...]
     steered: float
     blind: float
-    by_looks: tuple[float, ...]
+    by_readings: tuple[float, ...]
     likely: tuple[Likely, ...] = ()
     suggestion: Suggestion | None = field(default=None, compare=False)
     own: float | None = None
 
-    def bare_at(self, look: PlannedReading) -> bool:
-        """Return whether a look is before the clear coat that the card is to have."""
-        return bool(self.first.clear) and look.recipe.clear is None
+    def bare_at(self, reading: PlannedReading) -> bool:
+        """Return whether a reading is before the clear coat that the card is to have."""
+        return bool(self.first.clear) and reading.recipe.clear is None
 
     @property
     def plan(self) -> Plan:
         """The same as a job keeps it."""
         coats = 0 if self.first.schedule is None else self.first.schedule.coats
-        return Plan(self.whole, read_after=(coats,) if self.looks else ())
+        return Plan(self.whole, read_after=(coats,) if self.planned_readings else ())
 
     @property
     def words(self) -> str:
         """What to do, a sentence a line."""
-        if not self.looks:
+        if not self.planned_readings:
             return (
                 f"Spray {self.whole.words}. The chance that the card passes is "
                 f"{chance_words(self.blind)}."
             )
-        look = self.looks[0]
-        light, red, yellow = look.lab
-        clear = " before its clear coat" if self.bare_at(look) else ""
+        reading = self.planned_readings[0]
+        light, red, yellow = reading.lab
+        clear = " before its clear coat" if self.bare_at(reading) else ""
         lines = [
             f"Spray {self.first.words}; let it dry, and read it{clear}: about L {light:.1f}, "
             f"a {red:.1f}, b {yellow:.1f}.",
@@ -164,47 +167,6 @@ class CardPlan:
             "If the sample was itself sprayed from these grounds and colours, the chance is "
             f"{chance_words(self.own)}."
         )
-
-    def as_dict(self) -> dict[str, object]:
-        """Return it as plain data.
-
-        Returns
-        -------
-        dict
-            Names, numbers and sentences only.
-        """
-        return {
-            "ground": str(self.first.ground),
-            "colour": str(self.first.colour or ""),
-            "first": str(self.first.schedule or ""),
-            "whole": str(self.whole.schedule or ""),
-            "clear": self.first.clear or "no",
-            "looks": [
-                {
-                    "after": one.after,
-                    "schedule": str(one.recipe.schedule or ""),
-                    "before_clear": bool(self.first.clear) and one.recipe.clear is None,
-                    **dict(zip("Lab", (round(v, 3) for v in one.lab), strict=True)),
-                    "sd": [round(v, 3) for v in one.sd],
-                }
-                for one in self.looks
-            ],
-            "likely": [
-                {
-                    "case": one.case,
-                    **dict(zip("Lab", (round(v, 3) for v in one.lab), strict=True)),
-                    "state": one.state,
-                    "words": one.words,
-                    "chance": round(one.chance, 4),
-                }
-                for one in self.likely
-            ],
-            "steered": round(self.steered, 4),
-            "blind": round(self.blind, 4),
-            "own": None if self.own is None else round(self.own, 4),
-            "by_looks": [round(v, 4) for v in self.by_looks],
-            "words": self.words,
-        }
 
 
 @dataclass(frozen=True)

@@ -39,7 +39,7 @@ WORTH_A_COAT = 0.02
 """Chance that further coats must add to a card that may be there already [-]."""
 
 SHOWN = 6
-"""Top-ups told of."""
+"""Top-ups shown."""
 
 
 @dataclass(frozen=True)
@@ -61,7 +61,7 @@ class Steering:
         Of that, as an instrument will read it.
     difference : float
         Expected from the target, in the tolerance's unit.
-    looks : int
+    readings_left : int
         Readings still allowed after further coats.
     goal : Target
         What is to be met.
@@ -69,7 +69,7 @@ class Steering:
         What is believed of the card.
     lost : str
         What fails of a lost card: lightness, chroma or hue, with what is wanted; else empty.
-    doubt : str
+    unfitting : str
         What to look at first, where its reading is likelier a slip or a misreading than its own
         recipe with more or less film; else empty.
 
@@ -90,16 +90,16 @@ class Steering:
     finished: tuple[float, float, float]
     covariance: Array = field(compare=False, repr=False)
     difference: float
-    looks: int
+    readings_left: int
     goal: Target
     card: Card = field(compare=False, repr=False)
     lost: str = ""
-    doubt: str = ""
+    unfitting: str = ""
 
     @property
     def learnt(self) -> Belief:
         """What the next card begins with: nothing is learnt from what does not fit."""
-        return self.card.before if self.doubt else self.card.learnt
+        return self.card.before if self.unfitting else self.card.learnt
 
     @property
     def best(self) -> TopUp | None:
@@ -122,7 +122,7 @@ class Steering:
                 f"{self.goal.worst}."
             )
         if best is not None:
-            again = self.looks > 0 and best.steered > best.probability + 0.01
+            again = self.readings_left > 0 and best.steered > best.probability + 0.01
             sand = f" {SANDING}" if self.cleared else ""
             return (
                 f"Lay {best.words}{', then read it again' * again}. The chance that the card "
@@ -140,8 +140,8 @@ class Steering:
     @property
     def words(self) -> str:
         """All of it, a sentence a line."""
-        if self.doubt:
-            return f"{self.doubt}\nIf it reads so all the same: {self.verdict}"
+        if self.unfitting:
+            return f"{self.unfitting}\nIf it reads so all the same: {self.verdict}"
         film = film_words(*self.card.film)
         film = film.replace("This sprayer lays", "This card has")
         return f"{self.verdict}\n{film.replace('Film is laid', 'Its film is')}"
@@ -153,7 +153,7 @@ def steer(
     target: ArrayLike | Target,
     limits: Limits | None = None,
     *,
-    looks: int = 1,
+    readings_left: int = 1,
     tolerance: float = 1.0,
     cup_ml: float | None = None,
     sure: bool = False,
@@ -173,7 +173,7 @@ def steer(
         `matchlib.target.Target`.
     limits : Limits, optional
         The shop's.
-    looks : int
+    readings_left : int
         Readings still allowed after further coats, 0 to 3.
     tolerance : float
         ΔE00 that passes, for a Lab.
@@ -221,11 +221,13 @@ def steer(
             remedy="search for a recipe; a bare reading is worth keeping with the archive.",
         )
     with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait
-        found = advise(Card.of(belief, rows), goal, bounds, looks=looks, cup_ml=cup_ml)
+        found = advise(
+            Card.of(belief, rows), goal, bounds, readings_left=readings_left, cup_ml=cup_ml
+        )
         verdict = None if sure else weigh(belief, last, bounds)
     if verdict is None or verdict.wrong <= DOUBTED:
         return found
-    return replace(found, doubt=unfitting_words(verdict))
+    return replace(found, unfitting=unfitting_words(verdict))
 
 
 def advise(
@@ -233,7 +235,7 @@ def advise(
     goal: Target,
     limits: Limits,
     *,
-    looks: int,
+    readings_left: int,
     cup_ml: float | None = None,
 ) -> Steering:
     """Say what to lay next on a card of which something is believed."""
@@ -243,37 +245,37 @@ def advise(
     # Whatever looks at it on the way, a card is judged by an instrument, as one sprayed blind is.
     judged = card.ahead(recipes, views)
     read = judged
-    if looks and (last.clear_to_come or last.source != "spectrophotometer"):
+    if readings_left and (last.clear_to_come or last.source != "spectrophotometer"):
         seen = [replace(r, clear=None) if last.clear_to_come else r for r in recipes]
         read = card.ahead(seen, views, source=last.source)
     ahead = Lookahead.of(card, recipes, goal, judged=judged, read=read)
-    rough, last_coats = ahead.value(0, looks, ahead.begun)
-    there = card.outlook(recipes, judged)
-    hope = goal.expected(there.labs, there.covariance, there.dof)
+    rough, last_coats = ahead.value(0, readings_left, ahead.begun)
+    outlook = card.outlook(recipes, judged)
+    hope = goal.expected(outlook.labs, outlook.covariance, outlook.dof)
     chance = np.asarray(hope.probability, float)
-    # The law as it is counts the last step; how much a look adds is by the law in brief.
+    # The law as it is counts the last step; how much a reading adds is by the law in brief.
     worth = np.clip(chance + np.maximum(rough[0] - last_coats[0], 0.0), 0.0, 1.0)
     worth[0] = chance[0]
     order = 1 + np.lexsort((hope.mean[1:], _coats(recipes[1:]), -worth[1:].round(2)))
-    options, first = [], there.first
+    options, first = [], outlook.first
     filled = _last_ratio(have)
     # Whoever holds the cup asks first what one more coat of it would do.
     of_cup = [i for i in order if _last_ratio(recipes[i]) == filled][:1]
     for i in dict.fromkeys([*order[:SHOWN], *of_cup]):
         added = _added(recipes[i], have)
         ratio = added.steps[-1].ratio
-        pot, told = pot_of(ratio, filled, recipes[i], cup_ml=cup_ml)
+        pot, pot_words = pot_of(ratio, filled, recipes[i], cup_ml=cup_ml)
         fresh = None
         if filled is not None and ratio < filled:
             fresh, otherwise = pot_of(ratio, None, recipes[i])
-            told = f"{told}; or {otherwise}"
+            pot_words = f"{pot_words}; or {otherwise}"
         options.append(
             TopUp(
                 **vars(outcome_at(i, recipes[i], first, hope)),
                 added=added,
                 steered=float(worth[i]),
                 pour=pot,
-                words=f"{added.coats} coat{'s' * (added.coats != 1)} {told}",
+                words=f"{added.coats} coat{'s' * (added.coats != 1)} {pot_words}",
                 fresh=fresh,
             )
         )
@@ -292,10 +294,10 @@ def advise(
         three(first.lab[0]),
         first.covariance[0],
         float(hope.mean[0]),
-        looks,
+        readings_left,
         goal,
         card,
-        _failing(goal, there.labs, hope.mean, recipes) if state == "lost" else "",
+        _failing(goal, outlook.labs, hope.mean, recipes) if state == "lost" else "",
     )
 
 

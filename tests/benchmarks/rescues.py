@@ -99,7 +99,9 @@ def cases(
         if now <= tolerance:
             found.append(Case("there", now))
             continue
-        advice = steer(before, [panel], target, limits, looks=0, tolerance=tolerance, sure=True)
+        advice = steer(
+            before, [panel], target, limits, readings_left=0, tolerance=tolerance, sure=True
+        )
         first = advice.best
         case = Case("lost" if first is None else "go on", now)
         dice = [seed, number, 47]

@@ -160,7 +160,7 @@ class Advised:
         found = None
         for left in range(self.looks - 1, -1, -1):
             stages.append(card.look())
-            found = steer(before, stages, tuple(target), LIMITS, looks=left, sure=True)
+            found = steer(before, stages, tuple(target), LIMITS, readings_left=left, sure=True)
             if found.best is None:
                 break
             card.spray(found.best.recipe)
@@ -169,7 +169,9 @@ class Advised:
         finished = card.judged()
         if stages and stages[-1].recipe == finished.recipe and not self.variant.uncleared:
             stages.pop()
-        after = steer(before, [*stages, finished], tuple(target), LIMITS, looks=0, sure=True)
+        after = steer(
+            before, [*stages, finished], tuple(target), LIMITS, readings_left=0, sure=True
+        )
         return stated, after.card.learnt, True
 
 

@@ -19,14 +19,14 @@ def plans_text(found: CardPlans) -> str:
     """
     rows = []
     for rank, one in enumerate(found, 1):
-        look = one.looks[0] if one.looks else None
+        read = one.planned_readings[0] if one.planned_readings else None
         rows.append(
             (
                 str(rank),
                 str(one.first.ground),
                 str(one.first.colour or "bare"),
                 str(one.first.schedule or ""),
-                *((number(v) for v in look.lab) if look else ("", "", "")),
+                *((number(v) for v in read.lab) if read else ("", "", "")),
                 str(one.whole.schedule or ""),
                 chance(one.steered),
                 chance(one.blind),
@@ -78,8 +78,8 @@ def steering_as_dict(found: Steering, following: CardPlans | None) -> dict[str, 
         "expected_difference": found.difference,
         "film_percent": 100.0 * film,
         "film_sd_percent": 100.0 * sd,
-        "looks": found.looks,
-        "doubt": found.doubt,
+        "looks": found.readings_left,
+        "doubt": found.unfitting,
         "options": [_option(o) for o in found.options],
         "words": found.words,
         "next": None if following is None else following[0],

@@ -65,7 +65,7 @@ def _correct(
             tell_fit(session)
         typed = panel.panels(target[0].viewing, light, file)
         limits = session.limits(**shelf.limits())
-        if card.looks is not None:
+        if card.readings_left is not None:
             own = None if typed or not tried else tried[-1]
             steered = session.steer(
                 aim,
@@ -74,7 +74,7 @@ def _correct(
                 codes=[c for c in tried or [] if c != own],
                 file=sprayed,
                 limits=limits,
-                looks=card.looks,
+                readings_left=card.readings_left,
                 cup_ml=card.cup_ml,
                 sure=card.sure,
             )

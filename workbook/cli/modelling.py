@@ -105,7 +105,7 @@ def _match(
             "--top", min=1, max=100, help="Recipes wanted.  [default: 5; 1 each for --targets]"
         ),
     ] = None,
-    looks: Annotated[
+    readings: Annotated[
         int | None,
         typer.Option(
             "--readings",
@@ -134,7 +134,7 @@ def _match(
     is that of passing by that difference at every angle.
     """
     order, weights = passing.parsed()
-    many.check(beside=wanted.given or bool(looks), json_=json_)
+    many.check(beside=wanted.given or bool(readings), json_=json_)
     from workbook.cli.cards import plans_text
     from workbook.cli.results import matches_as_dicts, matches_text
     from workbook.session import Session
@@ -152,8 +152,8 @@ def _match(
         target = wanted.readings(session, light, file)
         aim = aim_of(target, order, weights)
         tell_fit(session)
-        looks = 2 if looks is None else looks
-        plans = session.cards(aim, limits, readings=looks, top=top or 5, source=target[0].source)
+        readings = 2 if readings is None else readings
+        plans = session.cards(aim, limits, readings=readings, top=top or 5, source=target[0].source)
         found = plans.ranked(top or 5)
         unseen = aim_words(session.model, aim)
         left_out = rests_on(session, [item.recipe for item in found])
@@ -161,16 +161,16 @@ def _match(
         note(unseen)
     if not json_:
         show(matches_text(found))
-        if looks:
+        if readings:
             show(f"\n{plans_text(plans)}")
         tell_left_out(left_out)
         return
-    cards = {p.suggestion.recipe: p for p in plans if p.suggestion and p.looks}
-    told = zip(found, matches_as_dicts(found), left_out, strict=True)
+    cards = {p.suggestion.recipe: p for p in plans if p.suggestion and p.planned_readings}
+    rows = zip(found, matches_as_dicts(found), left_out, strict=True)
     show_json(
         [
             match | {"left_out": codes, "card": cards.get(one.recipe), "notes": list(plans.notes)}
-            for one, match, codes in told
+            for one, match, codes in rows
         ]
     )
 

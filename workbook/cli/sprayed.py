@@ -104,7 +104,7 @@ class NewPanelOptions:
 class CardOptions:
     """A card still in the booth: its readings on the way, and what is left in its cup."""
 
-    looks: Annotated[
+    readings_left: Annotated[
         int | None,
         typer.Option(
             "--looks",
@@ -135,8 +135,8 @@ class CardOptions:
     ] = False
 
     def __post_init__(self) -> None:
-        told = self.stage or self.cup_ml is not None or self.minutes is not None or self.sure
-        if self.looks is None and told:
+        given = self.stage or self.cup_ml is not None or self.minutes is not None or self.sure
+        if self.readings_left is None and given:
             raise typer.BadParameter(
                 "--stage, --minutes, --cup-ml and --sure are of a card in progress: give --looks "
                 "too"

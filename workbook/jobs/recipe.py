@@ -68,12 +68,12 @@ def offers(found: Suggestions, plans: CardPlans | None) -> list[Offer]:
     `plans`: None while they are being worked out. Returned: one for each ground and pot at most
     with a reading on the way.
     """
-    by: dict[Any, CardPlan] = {materials(p.whole): p for p in plans or () if p.looks}
+    by: dict[Any, CardPlan] = {materials(p.whole): p for p in plans or () if p.planned_readings}
     rows = []
     for one in found:
         plan = by.pop(materials(one.recipe), None)
         if plan is not None and plan.steered >= one.probability + _WORTH:
-            after = (plan.looks[0].after,)
+            after = (plan.planned_readings[0].after,)
             rows.append(Offer(plan.whole, plan.steered, one.probability, after, one))
         else:
             rows.append(Offer(one.recipe, one.probability, one.probability, (), one))

@@ -217,7 +217,7 @@ class Session:
     ) -> CardPlans:
         """Plan cards for a target: what to spray, when to read it, and what follows.
 
-        `readings`: looks at a card on its way, 0 to 3.
+        `readings`: of a card on its way, 0 to 3.
         """
         from matchlib.steering import plan
 
@@ -240,7 +240,7 @@ class Session:
         codes: Sequence[str] = (),
         file: str | Path | None = None,
         limits: Limits | None = None,
-        looks: int = 1,
+        readings_left: int = 1,
         cup_ml: float | None = None,
         sure: bool = False,
     ) -> tuple[Steering, CardPlans | None]:
@@ -257,14 +257,16 @@ class Session:
         belief = Belief.of(model, recipes=[r for r, _ in card])
         if tried:
             belief, _ = learn(belief, tried, wanted)
-        found = steer(belief, card, target, wanted, looks=looks, cup_ml=cup_ml, sure=sure)
+        found = steer(
+            belief, card, target, wanted, readings_left=readings_left, cup_ml=cup_ml, sure=sure
+        )
         if found.state != "lost":
             return found, None
         again = plan(
             found.learnt,
             target,
             wanted,
-            readings=max(looks + 1, 1) if looks < 3 else 3,
+            readings=min(readings_left + 1, 3),
             top=1,
             archive=self.archive.panels(),
             source=found.card.stages[-1].source,
@@ -325,7 +327,7 @@ class Session:
         """
         from matchlib.correction import Belief, Card, Sprayed, fresh_recipes, learn
         from matchlib.next_panel import next_for_target
-        from matchlib.steering import WORTH_A_LOOK, plan
+        from matchlib.steering import WORTH_A_READING, plan
 
         panels = {code: self.archive.panel(code) for code in codes}
         staged = {c: rows for c, p in panels.items() if len(rows := stages_read(p)) > 1}
@@ -340,7 +342,7 @@ class Session:
         found = next_for_target(belief, target, could, source=source, shown=top)
         past = self.archive.panels()
         card = plan(belief, target, wanted, top=1, archive=past, source=source)[0]
-        worth = card.looks and card.steered > found[0].probability + WORTH_A_LOOK
+        worth = card.planned_readings and card.steered > found[0].probability + WORTH_A_READING
         return found, tuple(row.recipe for row in unfitting), card if worth else None
 
     def plan_panels(

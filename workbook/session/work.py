@@ -245,7 +245,9 @@ class Work:
         """Return what to lay next on a card that was read."""
         from matchlib.steering import steer
 
-        return steer(self.model, self.rows(panel), self.aim, self.limits, looks=1, sure=True)
+        return steer(
+            self.model, self.rows(panel), self.aim, self.limits, readings_left=1, sure=True
+        )
 
     @property
     def next_code(self) -> str:
