@@ -11,7 +11,7 @@ from scipy.special import logsumexp
 from scipy.stats import multivariate_normal, multivariate_t
 
 from matchlib.correction import Belief, Sprayed, Today, aside_words, learn
-from matchlib.correction.weighing import _Card, _students, weigh
+from matchlib.correction.weighing import _students, _TriedPanel, weigh
 from matchlib.domain import CoatSchedule, Colour, Recipe
 from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
@@ -124,7 +124,7 @@ def test_a_reading_is_weighed_over_all_that_film_and_law_may_be(
         there = belief.predict_each([recipe])
         _, slope, *_ = belief.linear([recipe])
         for away in ([0, 0, 0], [1, 0.5, -0.5], [-2, 1, 1], [0, -1.5, 1.5]):
-            card = _Card(belief, Sprayed.of((recipe, tuple(there.lab[0] + away))))
+            card = _TriedPanel(belief, Sprayed.of((recipe, tuple(there.lab[0] + away))))
             # So little film is open that the law is as good as straight: a sum of normals.
             each = [
                 np.log(share)
@@ -153,5 +153,5 @@ def test_a_reading_that_is_hardly_known_speaks_against_no_back(
     vague = replace(far, covariance=64.0 * np.eye(3))
     assert weigh(belief, far, Limits()).wrong > 0.95
     assert weigh(belief, vague, Limits()).wrong < 0.1
-    card = _Card(belief, far)
+    card = _TriedPanel(belief, far)
     assert card.likelihood(wider=3.0) > card.likelihood() + 5.0

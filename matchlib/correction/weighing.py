@@ -42,7 +42,7 @@ LOOK = "Before anything is changed, read it again and look at its back, its grou
 
 
 @dataclass(frozen=True)
-class _Card:
+class _TriedPanel:
     """One panel against what is believed of today; stands where the audit has left-out panels."""
 
     belief: Belief
@@ -137,7 +137,7 @@ def weigh(belief: Belief, panel: Sprayed, limits: Limits) -> Verdict:
         [Colour.parse(c) for c in words.colours],
         limits.ratios(),
     )
-    return judge(_Card(belief, panel), shelf)[0]
+    return judge(_TriedPanel(belief, panel), shelf)[0]
 
 
 def learn(

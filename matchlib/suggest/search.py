@@ -1,9 +1,9 @@
 """Target in, ranked recipes out.
 
 The search goes from fast to exact: every recipe by the reduced law (`matchlib.suggest.scan`); the
-best of every road and number of coats by the whole law; from those, continuous ratio and shares,
-and the measurable recipes around (`matchlib.suggest.refine`); the best few hundred of all that by
-the whole law with its uncertainty (`matchlib.suggest.score`), which alone ranks.
+best of every combination and number of coats by the whole law; from those, continuous ratio and
+shares, and the measurable recipes around (`matchlib.suggest.refine`); the best few hundred of all
+that by the whole law with its uncertainty (`matchlib.suggest.score`), which alone ranks.
 """
 
 from __future__ import annotations
@@ -92,8 +92,8 @@ def suggest(
     -------
     Suggestions
         Best first: ranked by the expected difference of the next panel sprayed, as read, with a
-        small preference between equals (`PREFERENCE`). One of each road (grounds and colours,
-        whatever their parts) before a second of any that comes near.
+        small preference between equals (`PREFERENCE`). One of each combination (grounds and
+        colours, whatever their parts) before a second of any that comes near.
 
     Raises
     ------
@@ -176,11 +176,11 @@ class _Search:
                 remedy="allow a larger pot, weaker ratios or fewer coats, or check the stock.",
             )
         picks, squares = _best_by_coats(scans, self.space.schedules)
-        # Each road keeps its own best, so that a crowded one does not push the others out.
+        # Each combination keeps its own best, so that a crowded one does not push the others out.
         return picks.take(self._spread(picks, squares, _SCANNED, _PER_COATS))
 
     def _spread(self, picks: Picks, cost: Array, most: int, each: int) -> Ints:
-        """Best first, at most so many of a road, number of coats, and one ratio or two."""
+        """Best first, at most so many of a combination, number of coats, and one ratio or two."""
         order = np.argsort(cost, kind="stable")
         kind = self.space.schedules.kind[picks.schedule]
         keys = (self._combination(picks) * (kind.max() + 1) + kind)[order]
@@ -255,9 +255,9 @@ class _Search:
         )
         apart = np.zeros((_AROUND, len(labs[0])))
         for lab, shift, wanted, (axes, _) in aims:
-            here, away = (lab - wanted) @ axes.T, shift @ axes.T
+            miss, away = (lab - wanted) @ axes.T, shift @ axes.T
             # Squared lengths, less what is the same for all recipes.
-            apart += (here**2).sum(axis=1) + 2.0 * away @ here.T
+            apart += (miss**2).sum(axis=1) + 2.0 * away @ miss.T
         return np.unique(np.argmin(apart, axis=1))
 
     def _continuous(self, starts: Picks, best: Array) -> dict[Hashable, float]:
@@ -308,15 +308,15 @@ class _Search:
 
     def _chosen(self, recipes: Sequence[Recipe], rank: Array, top: int) -> list[int]:
         order = np.argsort(rank, kind="stable").tolist()
-        roads = [_combination(r) for r in recipes]
-        ways = [(road, _coats(r)) for road, r in zip(roads, recipes, strict=True)]
+        combinations = [_combination(r) for r in recipes]
+        ways = [(pots, _coats(r)) for pots, r in zip(combinations, recipes, strict=True)]
         near = rank <= max(3.0 * rank.min(), rank.min() + 2.0 * self.target.tolerance.value)
         chosen: list[int] = []
-        # One of each road that comes near; then other coats of the same; then what is left.
+        # One of each combination that comes near; then other coats of the same; then what is left.
         rules: tuple[Callable[[int], bool], ...] = (
-            lambda i: bool(near[i]) and roads[i] not in [roads[j] for j in chosen],
+            lambda i: bool(near[i]) and combinations[i] not in [combinations[j] for j in chosen],
             lambda i: bool(near[i]) and ways[i] not in [ways[j] for j in chosen],
-            lambda i: roads[i] not in [roads[j] for j in chosen],
+            lambda i: combinations[i] not in [combinations[j] for j in chosen],
             lambda i: True,
         )
         for rule in rules:
@@ -368,7 +368,7 @@ class _Search:
         if reach.chance >= DOUBTFUL:
             return ""
         if reach.chance >= OUT_OF_REACH:
-            return doubtful(reach.chance, reach.telling, said=target.tolerance.words)
+            return doubtful(reach.chance, reach.telling, tolerance=target.tolerance.words)
         labs = view.prediction.labs[:, nearest]
         away = [
             aim.weight * float(target.tolerance.difference(aim.lab, lab))
@@ -379,7 +379,7 @@ class _Search:
             target.aims[worst].lab,
             labs[worst],
             float(cost[nearest]),
-            said=target.tolerance.words,
+            tolerance=target.tolerance.words,
             where=self.viewings[worst].geometry if len(target.aims) > 1 else "",
         )
         # What a finer cup could mix was not asked how evenly it lies.

@@ -57,20 +57,20 @@ def direction(standard: ArrayLike, trial: ArrayLike, *, least: float = 0.5) -> l
 
 
 def why_not(
-    target: ArrayLike, nearest: ArrayLike, difference: float, *, said: str, where: str = ""
+    target: ArrayLike, nearest: ArrayLike, difference: float, *, tolerance: str, where: str = ""
 ) -> str:
     """Return how the nearest misses."""
     ways = direction(target, nearest)
     way = " and ".join([", ".join(ways[:-1]), ways[-1]] if len(ways) > 1 else ways)
-    text = f"Out of reach within these limits ({said}): the nearest is {difference:.1f} away"
+    text = f"Out of reach within these limits ({tolerance}): the nearest is {difference:.1f} away"
     text += f" at {where}, where it misses most" if where else ""
     return f"{text}, {way} than the sample." if way else f"{text}."
 
 
-def doubtful(chance: float, telling: Recipe, *, said: str) -> str:
+def doubtful(chance: float, telling: Recipe, *, tolerance: str) -> str:
     """Return that a target may not be reached, and what would tell."""
     return (
-        f"Doubtful: the chance that any recipe within these limits reaches it ({said}) is "
+        f"Doubtful: the chance that any recipe within these limits reaches it ({tolerance}) is "
         f"{chance_words(chance)}. The panel that would tell most: {telling.words}."
     )
 
