@@ -286,8 +286,8 @@ def _build(sheet: JobSheet, paper: str, pages: int | None) -> tuple[bytes, int]:
         canvas.saveState()
         canvas.setFont(REGULAR, 8)
         of = "" if pages is None else f" of {pages}"
-        told = dict.fromkeys(("Job sheet", sheet.panel_code or sheet.title))
-        left = " · ".join(printable(t)[:60] for t in told)
+        names = dict.fromkeys(("Job sheet", sheet.panel_code or sheet.title))
+        left = " · ".join(printable(t)[:60] for t in names)
         date = "" if sheet.date is None else f"{sheet.date.isoformat()} · "
         canvas.drawString(_MARGIN + 6, 7 * mm, left)
         canvas.drawRightString(size[0] - _MARGIN - 6, 7 * mm, f"{date}page {document.page}{of}")

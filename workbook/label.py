@@ -155,9 +155,9 @@ def _read(panel: Panel) -> str:
         return "Reads L* ______ a* ______ b* ______ on __________"
     lab = last.lab if last.lab is not None else tuple(lab_of_reading(last))
     day = last.date or panel.date
-    said = "Reads L* {:.1f} a* {:.1f} b* {:.1f}".format(*lab).replace("-", "−")
+    words = "Reads L* {:.1f} a* {:.1f} b* {:.1f}".format(*lab).replace("-", "−")
     state = f" {last.state}" if last.state else ""
-    return f"{said}{state} ({last.viewing}) on {day.isoformat() if day else '__________'}"
+    return f"{words}{state} ({last.viewing}) on {day.isoformat() if day else '__________'}"
 
 
 def _flow(

@@ -46,7 +46,7 @@ class PhotoIntake:
         self.shots: list[Shot] = []
         self.found: list[Photographed] = []
         self.raw: list[Photographed] = []  # before what is known of the phone
-        self.phone = self.told = ""
+        self.phone = self.notes = ""
         self.error: Exception | None = None
         self._size = (1, 1)
         self._shown: object = None  # content of the photograph that is on the page
@@ -55,7 +55,7 @@ class PhotoIntake:
 
     def press(self, done: Press) -> None:
         """Do what is pressed here; what goes wrong is said here."""
-        self.error, self.told = None, ""
+        self.error, self.notes = None, ""
         try:
             getattr(self, f"_{done.do}")(done)
         except MatchlibError as error:
@@ -88,10 +88,10 @@ class PhotoIntake:
         from workbook.session.photos_kept import keep_photographs
 
         who = done.fields.get("who", "")
-        told = keep_photographs(self.archive, self.found, phone=self.phone, who=who)
+        notes = keep_photographs(self.archive, self.found, phone=self.phone, who=who)
         self.changed()
         self._photo_drop(done)
-        self.told = "\n".join(told)
+        self.notes = "\n".join(notes)
 
     def _photo_read(self, done: Press) -> None:
         from matchlib.readings.photo import Marks
@@ -165,7 +165,7 @@ class PhotoIntake:
                 remedy="fill in both, and press again.",
             )
         profile = phone_profile(self.archive, self.phone)
-        self.told = learn_phone(self.archive, profile, self.raw, lab)
+        self.notes = learn_phone(self.archive, profile, self.raw, lab)
         self._apply()
 
     def draw(self) -> Raw:
@@ -194,7 +194,7 @@ class PhotoIntake:
         if self.found:
             count = len(self.shots)
             lines.insert(0, f"{count} photographs together." if count > 1 else "One photograph.")
-        said = "".join(f"<p>{esc(minus(t))}</p>" for t in (*self.told.splitlines(), *lines))
+        notes = "".join(f"<p>{esc(minus(t))}</p>" for t in (*self.notes.splitlines(), *lines))
         presses = ""
         if self.shots:
             presses = button("Use this reading", "photo_use", go=True, off=not ready)
@@ -207,7 +207,7 @@ class PhotoIntake:
             '<section class="wb-card" aria-label="Photograph"><h2>Photograph with a colour chart'
             f'</h2><div class="wb-bar">{choose}</div>{problem(self.error)}'
             f'<div class="{"wb-fields" * bool(self.shots)}"><div data-slot="photo"></div>'
-            f'<div><div role="status">{said}</div><div class="wb-bar">{presses}</div></div></div>'
+            f'<div><div role="status">{notes}</div><div class="wb-bar">{presses}</div></div></div>'
             '<p class="wb-muted">Two or three of the same '
             f"panel, turned between them, tell paint from gloss.</p>{about}</section>"
         )

@@ -162,10 +162,10 @@ class BaseScreen:
     @property
     def message(self) -> Raw:
         """What was done last, or what went wrong that has no place of its own."""
-        told = f'<p class="wb-said" role="status">{esc(self.notice)}</p>' if self.notice else ""
+        html = f'<p class="wb-said" role="status">{esc(self.notice)}</p>' if self.notice else ""
         if self.page is not None and self.page.working:
-            told += f'<p class="wb-bar">{button("Stop", "stop", quiet=True)}</p>'
-        return Raw(told + problem(self.error if not self.at else None))
+            html += f'<p class="wb-bar">{button("Stop", "stop", quiet=True)}</p>'
+        return Raw(html + problem(self.error if not self.at else None))
 
     def trouble(self, *presses: str) -> Raw:
         """Return what went wrong with one of these presses, to stand beside them."""

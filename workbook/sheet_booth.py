@@ -47,9 +47,9 @@ def first_cautions(step: str, *, after: str = "") -> Paragraph:
 
     `after`: the step whose cautions stand above.
     """
-    told = cautions_at(after) if after else ()
+    above = cautions_at(after) if after else ()
     words = "Mind besides: " if after else "Mind: "
-    return para(words + " ".join(c.first for c in cautions_at(step) if c not in told), 7.5)
+    return para(words + " ".join(c.first for c in cautions_at(step) if c not in above), 7.5)
 
 
 def coat_table(
@@ -66,19 +66,19 @@ def coat_table(
     where the coats go on one that has some. `after`: as of `first_cautions`. Returned: empty where
     there is nothing to spray.
     """
-    there = _coats_of(whole) - _coats_of(recipe) if whole is not None else 0
+    laid = _coats_of(whole) - _coats_of(recipe) if whole is not None else 0
     heads = ("Coat", "Mix, carrier first", "Should read, before clear", "Reads: L* a* b*",
              "Sprayed, flash-off by data sheet", "Done")  # fmt: skip
     rows: list[list[Any]] = [[para(h, bold=True) for h in heads]]
 
     def should(number: int) -> Any:
-        if readings is None or there + number >= len(readings.coats):
+        if readings is None or laid + number >= len(readings.coats):
             return ""
-        one = readings.coats[there + number]
+        one = readings.coats[laid + number]
         return para(f"{lab_words(one.lab)} ± {one.spread:.1f}")
 
-    if there:
-        words = para(f"as it is, {there} coat{'s' * (there != 1)} on it")
+    if laid:
+        words = para(f"as it is, {laid} coat{'s' * (laid != 1)} on it")
         rows.append([para("Card"), words, "", "", "", TickBox()])
     elif readings is not None:
         rows.append([para("Ground"), para(f"{recipe.ground}, bare"), should(0), "", "", TickBox()])

@@ -196,9 +196,11 @@ def test_what_a_card_should_read_follows_from_what_it_read(screen: JobsScreen) -
     way = next(w for w in ways if w.on)
     shown = press(screen, "do", way.key)
     card = screen.job.panel
-    *_, under = screen.job.looks_on(card, [way.recipe])
+    *_, under = screen.job.labs_on_top(card, [way.recipe])
     assert numbers(under) in shown
-    assert numbers(screen.job.looks([way.recipe])[0]) not in shown, "the fit alone expects another"
+    assert numbers(screen.job.expected_labs([way.recipe])[0]) not in shown, (
+        "the fit alone expects another"
+    )
     sheet = sheet_of_job(screen.session.archive, screen.job.job)
     assert sheet.coats.cleared.lab == pytest.approx(under, abs=0.3)
 

@@ -110,11 +110,11 @@ def _card(screen: ArchiveScreen, finding: Finding) -> str:
     drawn = ""
     if key in screen.laws:
         lab, law, proposed = screen.laws[key]
-        told = (("as written", law), ("as proposed", proposed))
+        cases = (("as written", law), ("as proposed", proposed))
         drawn = "".join(
             f"<figure>{_beside(lab, one, name)}"
             f'<p class="wb-num">read {numbers(lab)} · {name} {numbers(one)}</p></figure>'
-            for name, one in told
+            for name, one in cases
         )
     presses = ""
     if finding.can_fix:
@@ -122,13 +122,13 @@ def _card(screen: ArchiveScreen, finding: Finding) -> str:
     if finding.kind != "drift":
         presses += button(f"Put {last} aside", "aside", key)
     presses += button("It is right as it is", "ignore", key)
-    said = f"<p>The back says: {_words(written)}</p>" if written else ""
+    back = f"<p>The back says: {_words(written)}</p>" if written else ""
     proposed = f"<p>It would say: {_words(finding.proposed)}</p>" if finding.proposed else ""
     return (
         f'<article class="wb-card wb-first"><h2>{esc(names)}: {esc(finding.kind)}, '
         f"{esc(chance_words(finding.probability))} likely</h2>"
         f'<div class="wb-bar">{drawn}</div>'
-        + said
+        + back
         + (proposed or f"<p>{esc(finding.fix)}</p>")
         + f'<p class="wb-bar">{presses}</p>'
         + fold("Why it looks wrong", f"<p>{esc(finding.words)}</p>", ident="why")

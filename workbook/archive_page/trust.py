@@ -152,15 +152,15 @@ def draw_drift(screen: ArchiveScreen) -> tuple[str, str]:
         band=(low, high) if values else None,
         band_name="the middle half",
     )
-    told = "".join(
+    items = "".join(
         f"<p><b>{esc(part)}</b>: {esc(_trend(rows, name))}</p>" for part, rows in some.items()
     )
     left = len(series) - len(some)
-    told += f'<p class="wb-muted">{left} smaller groups are not drawn.</p>' if left else ""
+    items += f'<p class="wb-muted">{left} smaller groups are not drawn.</p>' if left else ""
     if odd:
         far = ", ".join(f"{m.panel.code} ({number(getattr(m, measure))})" for m in odd)
-        told += f'<p class="wb-muted">Far from the law, so not counted here: {esc(far)}.</p>'
-    return f"{bar}{chart}{told}", ""
+        items += f'<p class="wb-muted">Far from the law, so not counted here: {esc(far)}.</p>'
+    return f"{bar}{chart}{items}", ""
 
 
 def _part(residual: PanelResidual, by: str) -> str:
@@ -300,8 +300,8 @@ def _change(change: Change, undone: bool) -> list[object]:
     if not undone and change.undoes is None:
         press = button("Undo", "undo_change", change.number, quiet=True, spoken=str(change.number))
     when = Raw(f"{change.at.astimezone():%Y-%m-%d<br>%H:%M}")
-    told = change.why or change.file
-    return [change.number, when, change.subject, change.words, told, change.who, press]
+    why = change.why or change.file
+    return [change.number, when, change.subject, change.words, why, change.who, press]
 
 
 def do_undo_change(screen: ArchiveScreen, done: Press) -> None:

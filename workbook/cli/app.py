@@ -88,9 +88,9 @@ def assembled(word: str | None = None) -> typer.Typer:
     for name, function in _COMMANDS.items():
         if not known or name == word:
             command(app, name, function)
-    for name, (group, told) in _GROUPS.items():
+    for name, (group, purpose) in _GROUPS.items():
         if not known or name == word:
-            inner = typer.Typer(name=name, help=told)
+            inner = typer.Typer(name=name, help=purpose)
             for each, function in group.COMMANDS.items():
                 command(inner, each, function)
             app.add_typer(inner)

@@ -31,7 +31,7 @@ __all__ = ["COMMANDS"]
 
 
 @dataclass(frozen=True, slots=True)
-class CardOptions:
+class PanelOptions:
     """A panel to be kept: its code, and what was sprayed on it."""
 
     panel: Annotated[str, typer.Option("--panel", help="The panel's own code.")] = ""
@@ -46,7 +46,7 @@ class CardOptions:
         typer.Option("--on-top", help="These coats go on a panel of the archive: its next stage."),
     ] = False
 
-    def completed(self) -> CardOptions:
+    def completed(self) -> PanelOptions:
         """Return the same with what was not given asked for."""
         ask = partial(typer.prompt, err=True)
         panel = self.panel or ask("Panel code")
@@ -60,15 +60,15 @@ class CardOptions:
             schedule = ask("Coats, such as 4@6:1 (carrier first)")
         return replace(self, panel=panel, ground=ground, colour=colour, schedule=schedule)
 
-    def recipe(self, there: Recipe | None) -> Recipe:
+    def recipe(self, before: Recipe | None) -> Recipe:
         """Return what was typed; `there` is what the panel carries already."""
         from matchlib.domain import Recipe
 
         ground, colour, clear = self.ground, self.colour, self.clear
-        if there is not None:
+        if before is not None:
             if not (self.schedule or self.ratio):
                 raise typer.BadParameter("--on-top needs the coats that were added: --schedule")
-            ground, colour, clear = str(there.ground), colour or str(there.colour or ""), "no"
+            ground, colour, clear = str(before.ground), colour or str(before.colour or ""), "no"
         return Recipe.of(ground, colour, self.schedule, clear, ratio=self.ratio, coats=self.coats)
 
 
@@ -119,7 +119,7 @@ class BackOptions:
 
 def _add(
     *,
-    card: CardOptions,
+    card: PanelOptions,
     lab: LabOption = None,
     reading: Annotated[
         str | None,
@@ -148,17 +148,17 @@ def _add(
     with Session.open(archive) as session:
         if not yes:
             card = card.completed()
-        there = session.archive.panel(card.panel).recipe if card.on_top else None
+        before = session.archive.panel(card.panel).recipe if card.on_top else None
         draft = draft_panel(
             code=card.panel,
-            recipe=card.recipe(there),
+            recipe=card.recipe(before),
             lab=lab,
             source=source,
             viewing=light.viewing,
             readings=read_target(reading, **file.declared) if reading else (),
             **back.parsed(),
         )
-        whole = None if there is None else _built_on(there, draft.panel.recipe, card.clear)
+        whole = None if before is None else _built_on(before, draft.panel.recipe, card.clear)
         _read_back(draft, note if json_ else show)
         if not yes:
             _confirm(doubtful=bool(draft.doubtful))
@@ -180,11 +180,11 @@ def _add(
         show(words)
 
 
-def _built_on(there: Recipe, added: Recipe, clear: str) -> Recipe:
+def _built_on(before: Recipe, added: Recipe, clear: str) -> Recipe:
     """The whole of what a panel carries with more coats on it."""
     for colour, coats in added.layers:
-        there = there.then(coats, colour=colour, clear=clear)
-    return there
+        before = before.then(coats, colour=colour, clear=clear)
+    return before
 
 
 def _confirm(*, doubtful: bool) -> None:

@@ -121,20 +121,20 @@ def _restore(
         show(f"Restored: {seen.backup.words}.{gone}")
 
 
-def _chosen(archive: str, said: str) -> str | Path:
+def _chosen(archive: str, typed: str) -> str | Path:
     """The backup that is meant: a file, or one of the archive's own by its place in the list."""
     from matchlib.archive import backups_of
     from matchlib.errors import ArchiveError
 
-    number = 1 if said == "last" else int(said) if said.isascii() and said.isdigit() else 0
-    if not number or Path(said).exists():
-        return said
+    number = 1 if typed == "last" else int(typed) if typed.isascii() and typed.isdigit() else 0
+    if not number or Path(typed).exists():
+        return typed
     found = backups_of(archive)
     if number > len(found):
         raise ArchiveError(
             "There is no such backup.",
             expected=f"1 to {len(found)}" if found else None,
-            got=said,
+            got=typed,
             where=archive.rpartition("@")[2],
             remedy="see them with 'workbook backup --list', or name a file.",
         )

@@ -82,8 +82,8 @@ def _correct(
             return
         advice = session.correct(aim, codes=tried or (), file=sprayed, sprayed=typed, limits=limits)
         unseen = aim_words(advice.belief.model, aim)
-        told = (advice.best, *advice.changes, *advice.fresh, *advice.options)
-        recipes = [advice.last.recipe, *(s.recipe for s in told)]
+        scored = (advice.best, *advice.changes, *advice.fresh, *advice.options)
+        recipes = [advice.last.recipe, *(s.recipe for s in scored)]
         left_out = session.left_out(recipes, advice.belief.model)
         for words in session.gaps([advice.last.recipe, advice.best.recipe]):
             note(words)
@@ -148,14 +148,14 @@ def _tell_advice(advice: Advice, order: Tolerance) -> None:
     from workbook.cli.printing import chance, number, table, wrapped
 
     show(wrapped(advice.words))
-    for title, told in (
+    for title, offered in (
         ("Save this panel, coats on top of it", [(o, o.brief) for o in advice.options]),
         ("Spray a fresh panel, small changes", [(s, s.words) for s in advice.changes]),
         ("Spray a fresh panel, other recipes", [(s, s.words) for s in advice.fresh]),
     ):
         rows = [
             (chance(s.probability), number(s.expected), *(number(v) for v in s.lab), words)
-            for s, words in told[:_MOST_OFFERED]
+            for s, words in offered[:_MOST_OFFERED]
         ]
         if rows and not advice.passes:
             unit = "of box" if order.boxed else order.unit

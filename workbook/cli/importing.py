@@ -86,13 +86,13 @@ class SaidOptions:
             given = read_answers(file_text(self.answers), self.answers)
         names = ("illuminant", "observer", "geometry", "source", "instrument")
         facts = {n: str(v) for n in names if (v := getattr(self, n)) is not None}
-        told = readings.declared
+        declared = readings.declared
         return HowToRead(
             facts,
-            told["scale"],
-            told["decimal"],
+            declared["scale"],
+            declared["decimal"],
             self.sheet,
-            {**given, **told["answers"]},
+            {**given, **declared["answers"]},
             self.profile,
             "replace"
             if self.replace
@@ -118,7 +118,7 @@ def _import(
         bool, typer.Option("--keep-good", help="Take the good rows though others are refused.")
     ] = False,
     readings: FileOptions,
-    said: SaidOptions,
+    stated: SaidOptions,
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Say what would be taken, and change nothing.")
     ] = False,
@@ -144,7 +144,7 @@ def _import(
     """
     from workbook.session import import_file, preview
 
-    how = said.how(readings)
+    how = stated.how(readings)
     if watch is not None:
         _watch(archive, watch, how, keep_good=keep_good, who=who, json_=json_)
         return

@@ -350,8 +350,8 @@ def _text(job: Job) -> str:
     if job.due:
         lines.append(f"Due: {job.due.isoformat()}")
     for reading in job.target:
-        told = "spectrum" if reading.lab is None else "L {:g}, a {:g}, b {:g}".format(*reading.lab)
-        lines.append(f"Target: {told} ({reading.viewing}); passes: {job.tolerance.words}")
+        read = "spectrum" if reading.lab is None else "L {:g}, a {:g}, b {:g}".format(*reading.lab)
+        lines.append(f"Target: {read} ({reading.viewing}); passes: {job.tolerance.words}")
     if job.plan is not None:
         on = f"on panel {job.plan.on}, up to " if job.plan.on else ""
         lines.append(f"Recipe: {on}{job.plan.recipe.words}")

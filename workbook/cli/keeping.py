@@ -60,7 +60,7 @@ def _amend(
         number = session.archive.amend(
             panel, stage=stage, reading=reading, who=who, why=why, **changes
         )
-    _told(number, f"Panel {panel} is written so already.", f"Panel {panel} was amended.", json_)
+    _tell(number, f"Panel {panel} is written so already.", f"Panel {panel} was amended.", json_)
 
 
 def _remove(
@@ -85,7 +85,7 @@ def _remove(
     what = what if reading is None else f"Reading {reading} of panel {panel}"
     with Session.open(archive) as session:
         number = session.archive.delete(panel, stage=stage, reading=reading, who=who, why=why)
-    _told(number, f"{what} was removed already.", f"{what} was removed.", json_)
+    _tell(number, f"{what} was removed already.", f"{what} was removed.", json_)
 
 
 def restore_panel(archive: str, panel: str, what: str, *, who: str, why: str, json_: bool) -> None:
@@ -95,10 +95,10 @@ def restore_panel(archive: str, panel: str, what: str, *, who: str, why: str, js
     with Session.open(archive) as session:
         number = session.archive.restore(panel, what=what, who=who, why=why)  # type: ignore[arg-type]  # one of three words
     back = f"Panel {panel}" if what == "panel" else f"The {what} of panel {panel}"
-    _told(number, f"{back} was not removed.", f"{back} is back.", json_)
+    _tell(number, f"{back} was not removed.", f"{back} is back.", json_)
 
 
-def _told(number: int | None, nothing: str, done: str, json_: bool) -> None:
+def _tell(number: int | None, nothing: str, done: str, json_: bool) -> None:
     if json_:
         show_json({"change": number, "words": nothing if number is None else done})
     elif number is None:

@@ -98,7 +98,7 @@ def _rename(
 
     with Session.open(archive) as session:
         number = rename(session.archive, kind, name, to, who=who, why=why)
-    _told(number, f"The {kind} {name} is now {to}.", json_)
+    _tell(number, f"The {kind} {name} is now {to}.", json_)
 
 
 def _join(
@@ -121,7 +121,7 @@ def _join(
         stays = next(
             n.name for n, _ in all_names(session.archive, kind) if name_key(into) in n.keys
         )
-    _told(number, f"The {kind} {name} is {stays} from now on.", json_)
+    _tell(number, f"The {kind} {name} is {stays} from now on.", json_)
 
 
 def _lot(
@@ -147,18 +147,18 @@ def _lot(
 
     with Session.open(archive) as session:
         known = [n for n, _ in all_names(session.archive) if n.kind == kind]
-        there = [n for n in known if name_key(name) in n.keys]
-        lots = [lot for n in there for lot in n.lots if name_key(lot.code) == name_key(code)]
-        lot = _said(lots[0] if lots else None, code, (opened, finished), lot_note)
+        named = [n for n in known if name_key(name) in n.keys]
+        lots = [lot for n in named for lot in n.lots if name_key(lot.code) == name_key(code)]
+        lot = _edited_lot(lots[0] if lots else None, code, (opened, finished), lot_note)
         number = keep_lot(session.archive, kind, name, lot, who=who, why=why)
-    _told(number, f"Lot {lot.code} of the {kind} {name} was noted.", json_)
+    _tell(number, f"Lot {lot.code} of the {kind} {name} was noted.", json_)
 
 
-def _said(there: Lot | None, code: str, days: tuple[str, str], lot_note: str) -> Lot:
+def _edited_lot(known: Lot | None, code: str, days: tuple[str, str], lot_note: str) -> Lot:
     """The lot with what was given, and what was known of it where nothing was."""
     from matchlib.domain import Lot
 
-    old = there or Lot(code)
+    old = known or Lot(code)
     opened, finished = (_day(day) for day in days)
     return Lot(old.code, opened or old.opened, finished or old.finished, lot_note or old.note)
 
@@ -178,7 +178,7 @@ def _plain(name: Name, uses: int) -> dict[str, object]:
     return {"spellings": [], "lots": [], **to_plain(name), "panels": uses}
 
 
-def _told(number: int | None, done: str, json_: bool) -> None:
+def _tell(number: int | None, done: str, json_: bool) -> None:
     if json_:
         show_json({"change": number, "words": done if number is not None else ""})
     elif number is None:

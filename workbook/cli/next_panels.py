@@ -83,8 +83,8 @@ def _next(
             "miss": why_not,
             "card": card,
         }
-        told = zip(found, left_out, strict=True)
-        show_json([_as_dict(panel) | {"left_out": codes} | of_all for panel, codes in told])
+        rows = zip(found, left_out, strict=True)
+        show_json([_as_dict(panel) | {"left_out": codes} | of_all for panel, codes in rows])
         return
     if why_not:
         from workbook.cli.printing import wrapped

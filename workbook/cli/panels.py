@@ -227,10 +227,10 @@ def _stage_lines(
 
     added = stage.recipe if before is None else stage.recipe.after(before.recipe)
     what = "cleared" if added is None else added.words
-    told = [stage.date.isoformat() if stage.date else "", stage.sprayer]
-    told += [lot_words(stage.lot)]
-    told += _climate(stage.temperature, stage.humidity)
-    where = ", ".join(t for t in told if t)
+    facts = [stage.date.isoformat() if stage.date else "", stage.sprayer]
+    facts += [lot_words(stage.lot)]
+    facts += _climate(stage.temperature, stage.humidity)
+    where = ", ".join(t for t in facts if t)
     lines = [f"Stage {number}: {what}" + (f" ({where})" if where else "")]
     for coat in stage.log:
         parts = [coat.at.isoformat(sep=" ", timespec="minutes") if coat.at else ""]
@@ -239,11 +239,11 @@ def _stage_lines(
         lines.append(f"  coat {coat.coat}: " + ", ".join(p for p in parts if p))
     for place, reading in enumerate(stage.readings):
         light, red, yellow = _lab(reading)
-        said = [str(reading.viewing), reading.source, reading.instrument, reading.state]
-        said += [reading.date.isoformat()] if reading.date else []
+        how = [str(reading.viewing), reading.source, reading.instrument, reading.state]
+        how += [reading.date.isoformat()] if reading.date else []
         far = away.get((number, place))
         lines.append(
-            f"  read L {light:g}, a {red:g}, b {yellow:g} ({', '.join(s for s in said if s)})"
+            f"  read L {light:g}, a {red:g}, b {yellow:g} ({', '.join(s for s in how if s)})"
             + ("" if far is None else f"; ΔE00 {far[1]:.2f} from what its recipe should read")
         )
     return lines

@@ -120,7 +120,7 @@ def _photo(
     if (lab is not None and not phone) or (keep and codes is None and not marks.panel):
         raise typer.BadParameter("--lab needs --phone, and --keep the panels' codes")
     known = marks.marks()
-    told = []
+    notes = []
     with ExitStack() as stack:
         session = None
         if phone or keep:
@@ -133,16 +133,16 @@ def _photo(
         else:
             done = photograph([Shot(Path(f).name, Path(f), known) for f in files], profile=used)
         if session and profile is not None and lab is not None:
-            told.append(learn_phone(session.archive, profile, done, lab, light=light, who=who))
+            notes.append(learn_phone(session.archive, profile, done, lab, light=light, who=who))
         if session and keep:
-            told += keep_photographs(session.archive, done, phone=phone, who=who)
+            notes += keep_photographs(session.archive, done, phone=phone, who=who)
     if picture is not None:
         written = _write_pictures(done, Path(picture))
         note(f"Written: {', '.join(written)}." if written else "There is no picture to write.")
     if json_:
-        show_json({"panels": done, "told": told})
+        show_json({"panels": done, "told": notes})
     else:
-        for line in (*(d.text for d in done), *told):
+        for line in (*(d.text for d in done), *notes):
             show(line)
     if all(d.reading is None for d in done):
         raise typer.Exit(1)

@@ -128,7 +128,7 @@ def _mix(
             }
         )
         return
-    told = [
+    lines = [
         understood,
         "" if pots is None else pots.words(job.unit),
         "" if costs is None else costs.words(job.unit),
@@ -137,10 +137,10 @@ def _mix(
         flow,
         "" if stated is None else f"{stated.text[0].upper()}{stated.text[1:]}",
     ]
-    _tell(recipe, told, question=pots is None)
+    _tell(recipe, lines, question=pots is None)
 
 
-def _tell(recipe: Recipe, told: list[str], *, question: bool) -> None:
+def _tell(recipe: Recipe, lines: list[str], *, question: bool) -> None:
     """Draw the cups of a recipe; then what was worked out, and the cautions."""
     from matchlib.cautions import DEFERENCE, cautions_at
     from matchlib.mixing import question_ratio
@@ -152,10 +152,10 @@ def _tell(recipe: Recipe, told: list[str], *, question: bool) -> None:
     for each in ratios:
         show(f"In the cup at {each}, from the bottom up:\n{cup_text(each, named)}\n")
     if question:
-        told += [f"Ask first: {q.text}" for q in map(question_ratio, ratios) if q is not None]
-    told.append(f"Before you open a tin: {' '.join(c.first for c in cautions_at('mix'))}")
-    told.append(DEFERENCE)
-    show(wrapped("\n".join(words for words in told if words)))
+        lines += [f"Ask first: {q.text}" for q in map(question_ratio, ratios) if q is not None]
+    lines.append(f"Before you open a tin: {' '.join(c.first for c in cautions_at('mix'))}")
+    lines.append(DEFERENCE)
+    show(wrapped("\n".join(words for words in lines if words)))
 
 
 def _stock(

@@ -29,11 +29,11 @@ def matches_as_dicts(found: Suggestions) -> list[dict[str, Any]]:
     from workbook.session import recipe_dict
     from workbook.session.order import angle_dict
 
-    tolerance, told = found.target.tolerance, []
+    tolerance, rows = found.target.tolerance, []
     for rank, item in enumerate(found, 1):
         light, red, yellow = (round(v, 3) for v in item.lab)
         expected, sd = round(item.expected, 4), round(item.sd, 4)
-        told.append(
+        rows.append(
             {
                 "rank": rank,
                 **recipe_dict(item.recipe),
@@ -63,7 +63,7 @@ def matches_as_dicts(found: Suggestions) -> list[dict[str, Any]]:
                 "miss": found.why_not,
             }
         )
-    return told
+    return rows
 
 
 def _in_delta_e00(found: Suggestions, item: Suggestion) -> dict[str, float]:
@@ -126,13 +126,13 @@ def matches_text(found: Suggestions) -> str:
     header = ("", "ground", "colour", "schedule", "L", "a", "b", "ΔE00", "next panel", "chance")
     parts = [wrapped("\n".join(lines)), table(header, rows, right="r   rrrrrr")]
     if tolerance.kind != "ΔE00":
-        said = (
+        line = (
             "The next panel's difference is the share of the box that it takes up, 1 at the edge; "
             f"the chance is that of {tolerance.words}."
             if tolerance.boxed
             else f"The next panel's difference and its chance are by {tolerance.words}."
         )
-        parts.append(wrapped(said))
+        parts.append(wrapped(line))
     if len(aims) > 1:
         unit = "of box" if tolerance.boxed else tolerance.unit
         heads = ["", "angle", "L", "a", "b", "ΔE00", unit, "weight"]

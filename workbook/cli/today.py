@@ -55,7 +55,7 @@ class TodayOptions:
             return
         from workbook.session.conditions import conditions_typed
 
-        said, unseen = conditions_typed(
+        conditions, unseen = conditions_typed(
             session.archive.panels(),
             sprayer=self.sprayer,
             lots=self.lot or (),
@@ -63,6 +63,6 @@ class TodayOptions:
             instrument=self.instrument,
             date=self.date,
         )
-        session.ask_under(said)
+        session.ask_under(conditions)
         for words in unseen:
             note(words)

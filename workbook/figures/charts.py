@@ -149,13 +149,13 @@ def _plane(
         body.append(shape(kinds.index(marks[i].kind), px, py, 3.5 if crowd else 6, colours[i][0]))
         spots.append((px, py, marks[i].label))
     body.append(_labels(scale, spots[::-1]))
-    told = ". ".join(
+    described = ". ".join(
         f"{m.kind} {m.label}: {names[0]} {number(flat[i, 0])}, {names[1]} {number(flat[i, 1])}"
         for i, m in enumerate(marks)
         if m.label or len(marks) <= 12
     )
     counts = ", ".join(f"{sum(m.kind == k for m in marks)} {k}" for k in kinds)
-    desc = f"Shows {counts}. {told}" if told else f"Shows {counts}."
+    desc = f"Shows {counts}. {described}" if described else f"Shows {counts}."
     return picture("".join(body), width=_SIDE + 72, height=_SIDE + 72, title=title, desc=desc)
 
 
@@ -218,10 +218,10 @@ def lab_chart(
         title="Lightness and chroma: C* and L*",
         floor=-2.0,
     )
-    said = "within reach of these limits" if len(cloud) else ""
+    hull = "within reach of these limits" if len(cloud) else ""
     return Raw(
         f"<figure><figcaption><strong>{esc(title)}</strong></figcaption>"
-        f'<div class="wb-figures">{first}{second}</div>{legend(kinds, hull=said)}</figure>'
+        f'<div class="wb-figures">{first}{second}</div>{legend(kinds, hull=hull)}</figure>'
     )
 
 
@@ -255,7 +255,7 @@ def timeline(
             day = dt.date.fromordinal(int(tick))
             body.append(f'<path d="M{scale.px(tick):.1f} 12v{height}" class="wb-grid"/>')
             body.append(text(scale.px(tick), height + 28, day.isoformat(), anchor="middle"))
-    told = []
+    described = []
     for k, (name, rows) in enumerate(series.items()):
         places = [(scale.px(d.toordinal()), scale.py(v)) for d, v in sorted(rows)]
         if len(places) > 1:
@@ -264,9 +264,9 @@ def timeline(
         body += [shape(k, a, b, 4.5, "var(--wb-paper,#fff)") for a, b in places]
         if rows:
             middle = float(np.median([v for _, v in rows]))
-            told.append(f"{name}: {len(rows)} points, median {number(middle, 2)}")
+            described.append(f"{name}: {len(rows)} points, median {number(middle, 2)}")
     image = picture(
-        "".join(body), width=width + 82, height=height + 54, title=title, desc=". ".join(told)
+        "".join(body), width=width + 82, height=height + 54, title=title, desc=". ".join(described)
     )
     return Raw(
         f'<figure class="wb-scroll"><figcaption><strong>{esc(title)}</strong></figcaption>{image}'
@@ -305,10 +305,10 @@ def bars(
             f'<rect x="{room:.0f}" y="{y}" width="{long:.1f}" height="20" class="wb-fill"/>'
         )
         body.append(text(room + width + 8, y + 15, _with_unit(value, digits, unit)))
-    told = ". ".join(
+    described = ". ".join(
         f"{n}: {_with_unit(v, digits, unit)}" for n, v in zip(names, values, strict=True)
     )
     wide = room + width + 90
     return picture(
-        "".join(body), width=round(wide), height=34 + 28 * len(names), title=title, desc=told
+        "".join(body), width=round(wide), height=34 + 28 * len(names), title=title, desc=described
     )

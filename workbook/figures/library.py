@@ -40,13 +40,13 @@ def card_grid(
     out = []
     for panel, lab in cards:
         code, note = panel.code, (notes or {}).get(panel.code, "")
-        said = code if public else f"{code}, {panel.recipe}"
-        said += "" if lab is not None else ", never read"
+        name = code if public else f"{code}, {panel.recipe}"
+        name += "" if lab is not None else ", never read"
         paint = f' style="background:{_fill(lab)}"' if lab is not None else ""
         on = ' aria-pressed="true"' if code == chosen else ""
         out.append(
             f'<button class="wb-tile" data-do="card" data-value="{esc(code)}" '
-            f'aria-label="{esc(f"{said} {note}".strip())}"{on}><i{paint}></i>'
+            f'aria-label="{esc(f"{name} {note}".strip())}"{on}><i{paint}></i>'
             f"<span>{esc(code)}</span>{f'<span>{esc(note)}</span>' if note else ''}</button>"
         )
     return Raw(f'<div class="wb-tiles">{"".join(out)}</div>')
@@ -96,8 +96,8 @@ def twins_picture(found: Sequence[tuple[Recipe, Sequence[tuple[Panel, Lab]], flo
     rows = []
     for recipe, cards, apart in found[:_MOST_TWINS]:
         labs, codes = [lab for _, lab in cards], ", ".join(p.code for p, _ in cards)
-        told = ", ".join(f"{p.code} {numbers(lab)}" for p, lab in cards)
-        image = areas(labs, words=told, width=96 * len(labs) + 16, height=76)
+        words = ", ".join(f"{p.code} {numbers(lab)}" for p, lab in cards)
+        image = areas(labs, words=words, width=96 * len(labs) + 16, height=76)
         rows.append(
             f'<div class="wb-twin">{image}<p><strong>{esc(recipe)}</strong><br>{esc(codes)}: '
             f"ΔE00 {number(apart, 1)} apart</p></div>"

@@ -111,11 +111,11 @@ def picture(
     """
     spoken = f"{title}. {desc}" if desc else title
     named = f' class="{cls}"' if cls else ""
-    told = f"<desc>{esc(desc)}</desc>" if desc else ""
+    described = f"<desc>{esc(desc)}</desc>" if desc else ""
     return Raw(
         f'<svg xmlns="http://www.w3.org/2000/svg"{named} role="img" aria-label="{esc(spoken)}" '
         f'width="{width:g}" height="{height:g}" viewBox="0 0 {width:g} {height:g}">'
-        f"<title>{esc(title)}</title>{told}{body}</svg>"
+        f"<title>{esc(title)}</title>{described}{body}</svg>"
     )
 
 

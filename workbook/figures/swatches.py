@@ -36,8 +36,8 @@ def filled(x: float, y: float, width: float, height: float, lab: Any | None) -> 
         return drawn
     size = min(14.0, width / 2, height / 2)
     corner = f"M{x + width - size:g} {y:g}h{size:g}v{size:g}Z"
-    told = "<title>outside what a screen can show</title>"
-    return f'{drawn}<path d="{corner}" fill="#fff" stroke="#000">{told}</path>'
+    title = "<title>outside what a screen can show</title>"
+    return f'{drawn}<path d="{corner}" fill="#fff" stroke="#000">{title}</path>'
 
 
 def areas(

@@ -39,7 +39,7 @@ def value_chart(ladders: Sequence[Ladder], *, title: str) -> Raw:
     ranked = sorted(ladders, key=lambda one: -one.rungs[0].lab[0])
     # Of grounds side by side at one lightness none may hide another: each has its own lane.
     lane = min(20.0, (step - _SIDE) / max(len(ranked) - 1, 1))
-    told, last = [], -99.0
+    described, last = [], -99.0
     for k, one in enumerate(ranked):
         shift = lane * (k - (len(ranked) - 1) / 2)
         points = [
@@ -65,7 +65,7 @@ def value_chart(ladders: Sequence[Ladder], *, title: str) -> Raw:
         last = max(points[0][1] + 5, last + 17)
         body.append(text(_LEFT - 8, last, one.ground, anchor="end", cls="wb-title"))
         steps = ", ".join(number(r.lab[0], 0) for r in one.rungs)
-        told.append(f"{one.ground}: L* {steps}")
+        described.append(f"{one.ground}: L* {steps}")
     foot = _TALL + 44
     for i in range(coats + 1):
         words = "bare" if not i else f"{i} coat{'s' * (i > 1)}"
@@ -75,7 +75,7 @@ def value_chart(ladders: Sequence[Ladder], *, title: str) -> Raw:
         width=wide,
         height=foot + 10,
         title=title,
-        desc=". ".join(told),
+        desc=". ".join(described),
         cls="wb-value",
     )
     return Raw(f'<figure class="wb-scroll">{image}</figure>')

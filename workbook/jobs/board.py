@@ -35,8 +35,8 @@ def board(archive: Archive, *, sought: str = "", wrong: Exception | None = None)
     cards = f"{len(archive)} card{'s' * (len(archive) != 1)}"
     doors = "".join(
         f'<a class="wb-door" href="{file}"><b>{name}</b>'
-        f"<span>{esc(said.format(cards=cards))}</span></a>"
-        for file, name, said in _DOORS
+        f"<span>{esc(text.format(cards=cards))}</span></a>"
+        for file, name, text in _DOORS
     )
     new = (
         '<button type="button" class="wb-door" data-do="new"><b>New job</b>'

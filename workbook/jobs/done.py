@@ -21,9 +21,9 @@ def done_page(work: Work, wrong: Exception | None) -> Raw:
     shown = "".join(_card(work, card) for card in cards) or "<p>No card was sprayed for it.</p>"
     prints = button("Print the job sheet", "sheet", quiet=True) if job.plan is not None else ""
     if not job.open:
-        said = job.outcome + (f": {job.why}" if job.why else "")
+        words = job.outcome + (f": {job.why}" if job.why else "")
         return Raw(
-            f'{problem(wrong)}<p class="wb-big">{esc(said[:1].upper() + said[1:])}</p>{shown}'
+            f'{problem(wrong)}<p class="wb-big">{esc(words[:1].upper() + words[1:])}</p>{shown}'
             f'<div class="wb-bar">{prints}{button("Take it up again", "reopen", quiet=True)}</div>'
         )
     up = fold(
@@ -37,18 +37,18 @@ def done_page(work: Work, wrong: Exception | None) -> Raw:
 
 
 def _card(work: Work, card: Panel) -> str:
-    read, seen, told = card.stages[-1].last_read, split(work.wanted), "not read"
+    read, seen, words = card.stages[-1].last_read, split(work.wanted), "not read"
     if read:
         lab = lab_of(read[0])
         state = f", {read[0].state}" if read[0].state else ""
-        seen, told = split(work.wanted, lab, of=card.code), f"reads {numbers(lab)}{state}"
-    looks = work.looks(card.recipe.coat_by_coat())
+        seen, words = split(work.wanted, lab, of=card.code), f"reads {numbers(lab)}{state}"
+    labs = work.expected_labs(card.recipe.coat_by_coat())
     label = button("Print its label", "label", card.code, spoken=card.code, quiet=True)
     return (
         f'<article class="wb-card wb-row">{seen}<div><h2>{esc(card.code)}</h2>'
         f"<p>{recipe_title(card.recipe)}, {esc(coats_words(card.recipe))}</p>"
-        f"{coats(looks, work.wanted, size=20, named=False)}</div>"
-        f'<p class="wb-num">{esc(told)}</p>{label}</article>'
+        f"{coats(labs, work.wanted, size=20, named=False)}</div>"
+        f'<p class="wb-num">{esc(words)}</p>{label}</article>'
     )
 
 

@@ -221,8 +221,8 @@ def pot_part(
     by_film, by_used = {"dry_film", "solids"}, {"used", "used_area", "used_coats"}
     hidden |= by_film if typed["by"] == "used" else by_used
     asked = {
-        name: field(label, f"pot_{name}", typed.get(name, ""), help=said)
-        for name, (label, said) in _FIELDS.items()
+        name: field(label, f"pot_{name}", typed.get(name, ""), help=hint)
+        for name, (label, hint) in _FIELDS.items()
         if name not in hidden
     }
     rare = "".join(asked.pop(name) for name in _RARE)
@@ -255,18 +255,18 @@ def pot_part(
 def _poured(pots: Pot, unit: str) -> str:
     from matchlib.mixing import format_volume
 
-    told = []
+    pours = []
     for group in pots.groups:
         parts = [f"{format_volume(p.ml, unit)} {p.name}" for p in group.pour.portions if p.ml > 0]
-        told.append("into the rest " * bool(group.pour.kept) + " + ".join(parts))
-    return ", then ".join(told)
+        pours.append("into the rest " * bool(group.pour.kept) + " + ".join(parts))
+    return ", then ".join(pours)
 
 
 def keep_bottle(archive: Archive, fields: Mapping[str, str]) -> None:
     """Write down a bottle of the shelf, as its fields have it."""
-    told = {n: fields.get(f"stock_{n}", "").strip() for n in ("name", "ml", "bottle", "price")}
-    price = number_typed(told["price"], "'Price of a full bottle'")
-    write_down(archive, told["name"], have=told["ml"], bottle=told["bottle"], price=price)
+    typed = {n: fields.get(f"stock_{n}", "").strip() for n in ("name", "ml", "bottle", "price")}
+    price = number_typed(typed["price"], "'Price of a full bottle'")
+    write_down(archive, typed["name"], have=typed["ml"], bottle=typed["bottle"], price=price)
 
 
 def _stock(archive: Archive) -> str:

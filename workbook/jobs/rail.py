@@ -48,12 +48,12 @@ def rail(work: Work, step: str) -> Raw:
     if job.target:
         picture, aim = split(work.wanted, width=236, height=104), f"aim {numbers(work.wanted)}"
     if job.target and plan is not None:
-        looks = work.looks(plan.recipe.coat_by_coat())
+        labs = work.expected_labs(plan.recipe.coat_by_coat())
         picture = split(work.wanted, work.ahead[-1], width=236, height=104)
         body = (
             f'<div class="wb-recrow"><p>{recipe_title(plan.recipe)}<br>'
             f"{esc(coats_words(plan.recipe))}</p>"
-            f"{cut(looks, clear=plan.recipe.clear is not None)}</div>"
+            f"{cut(labs, clear=plan.recipe.clear is not None)}</div>"
         )
     opened = steps_open(work)
     steps = [(s, s.capitalize(), str(i)) for i, s in enumerate(STEPS, 1)]

@@ -74,10 +74,12 @@ def ways_of(work: Work, advice: Advice, steering: Steering | None, panel: Panel)
             )
         )
     for scored in (*advice.changes, *advice.fresh):
-        recipe, told = scored.recipe, coats_words(scored.recipe)
+        recipe, words = scored.recipe, coats_words(scored.recipe)
         if materials(recipe) != materials(panel.recipe):
-            told = f"{' then '.join(str(c) for c, _ in recipe.layers)} over {recipe.ground}, {told}"
-        ways.append(Way(f"A fresh card: {told}", recipe, "", scored.probability))
+            words = (
+                f"{' then '.join(str(c) for c, _ in recipe.layers)} over {recipe.ground}, {words}"
+            )
+        ways.append(Way(f"A fresh card: {words}", recipe, "", scored.probability))
     kept: dict[object, Way] = {}  # of so many coats of the same things one will do, the likeliest
     for way in sorted(ways, key=lambda w: (-round(w.chance, 2), not w.on)):
         count = 0 if way.recipe.schedule is None else way.recipe.schedule.coats
@@ -118,11 +120,11 @@ def read_page(
         return _ask(work, card, wrong, photo, doubted)
     passes, words = verdict_of(advice)
     finished = [float(v) for v in advice.finished[0]]
-    told = (
+    line = (
         f"aim {numbers(work.wanted)} · {card.code} {numbers(lab_of(card.stages[-1].last_read[0]))}"
     )
     if advice.last.clear_to_come:
-        told += f", cleared about {numbers(finished)}"
+        line += f", cleared about {numbers(finished)}"
     measured = _axes(work, finished)
     several = ""
     if len(advice.finished) > 1:
@@ -134,7 +136,7 @@ def read_page(
     head = (
         f'<div class="wb-verdict"><div>'
         f"{split(work.wanted, finished, of=card.code, width=300, height=150)}"
-        f'<p class="wb-num">{esc(told)}</p>{several}</div><div>'
+        f'<p class="wb-num">{esc(line)}</p>{several}</div><div>'
         f'<p class="wb-big" role="status">{esc(words)}</p>{measured}'
         f'<p class="wb-muted">{esc(_film(advice))}</p></div></div>'
     )
@@ -210,8 +212,8 @@ def _film(advice: Advice) -> str:
     from matchlib.correction import film_words
 
     more, sd = advice.belief.film
-    said = advice.film_words
-    return said if abs(more) > sd else said.removeprefix(film_words(more, sd)).strip()
+    words = advice.film_words
+    return words if abs(more) > sd else words.removeprefix(film_words(more, sd)).strip()
 
 
 def _rows(
@@ -221,33 +223,33 @@ def _rows(
     on = 0 if card.recipe.schedule is None else card.recipe.schedule.coats
     coming = {w: w.recipe.coat_by_coat() for w in ways}
     added = list(dict.fromkeys(r for w in ways if w.on for r in coming[w][on + 1 :]))
-    looks = dict(zip(added, work.looks_on(card, added), strict=True))
-    told = []
+    expected = dict(zip(added, work.labs_on_top(card, added), strict=True))
+    rows = []
     for place, way in enumerate(ways):
         first = named and not place
         if way.on:
-            labs: list[Any] = [now, *(looks[r] for r in coming[way][on + 1 :])]
+            labs: list[Any] = [now, *(expected[r] for r in coming[way][on + 1 :])]
             strip = coats(labs, work.wanted, first="now", counted=on + 1, named=first, size=26)
         else:
-            strip = coats(work.looks(coming[way]), work.wanted, named=first, size=26)
+            strip = coats(work.expected_labs(coming[way]), work.wanted, named=first, size=26)
         how = way.how
         if first and way.on and any(s.recipe.clear for s in card.stages):
             how += " Sand its clear first."
         text = f'<p class="wb-why">{esc(how)}</p>' if how else ""
         use = button("Do this", "do", way.key, go=first, spoken=way.words)
-        told.append(
+        rows.append(
             f'<article class="wb-card wb-row wb-bald{" wb-first" * first}" data-key="way{place}">'
             f"<div><h2>{esc(way.words)}</h2>{strip}{text}</div>"
             f"{tenths(way.chance, 'pass')}{use}</article>"
         )
-    return told
+    return rows
 
 
 def _ask(work: Work, card: Panel, wrong: Exception | None, photo: str, doubted: bool) -> Raw:
     plan = work.job.plan
     uncleared = card.recipe.clear is None and plan is not None and plan.recipe.clear is not None
     state = "dry, before its clear coat" if uncleared else "finished and dry"
-    expected = work.looks([card.recipe])[0]
+    expected = work.expected_labs([card.recipe])[0]
     several = len(work.job.target) > 1
     help_ = "45as15: 27.1 45.9 28.5, one angle a line" if several else "such as 27.1 45.9 28.5"
     from matchlib.steering import too_soon

@@ -134,7 +134,7 @@ def _why(row: Offer) -> str:
 
 def _row(work: Work, row: Offer, place: int, *, first: bool = False) -> str:
     recipe = row.recipe
-    looks = work.looks(recipe.coat_by_coat())
+    labs = work.expected_labs(recipe.coat_by_coat())
     size: Any = {"width": 190, "height": 92} if first else {"width": 132, "height": 66}
     text = ""
     if first:
@@ -150,9 +150,9 @@ def _row(work: Work, row: Offer, place: int, *, first: bool = False) -> str:
     use = button("Use this", "use", row.key, go=first, spoken=f"{recipe}")
     return (
         f'<article class="wb-card wb-row{" wb-first" * first}" data-key="row{place}">'
-        f"{split(work.wanted, looks[-1], **size)}<div><h2>{recipe_title(recipe)}</h2>"
+        f"{split(work.wanted, labs[-1], **size)}<div><h2>{recipe_title(recipe)}</h2>"
         f"<p>{esc(coats_words(recipe))}</p>"
-        f"{coats(looks, work.wanted, size=28 if first else 20, named=first)}{text}</div>"
+        f"{coats(labs, work.wanted, size=28 if first else 20, named=first)}{text}</div>"
         f"{tenths(row.chance, read, more=blind)}{use}</article>"
     )
 
@@ -177,12 +177,12 @@ def _shelf(work: Work, *, opened: bool) -> str:
 def _grounds(work: Work, names: Sequence[Ground]) -> Raw:
     limits = work.limits
     on = None if limits.grounds is None else {str(g) for g in limits.grounds}
-    looks = work.looks([Recipe(g, None, None, work.session.clear) for g in names])
+    labs = work.expected_labs([Recipe(g, None, None, work.session.clear) for g in names])
     return chips(
         "Grounds on the shelf",
         [
             check(str(g), "grounds", str(g), on is None or str(g) in on, do="shelf", chip=lab)
-            for g, lab in zip(names, looks, strict=True)
+            for g, lab in zip(names, labs, strict=True)
         ],
     )
 
@@ -275,7 +275,7 @@ def own_part(work: Work, done: Press | None) -> Raw:
 
     recipe = own_recipe(work, done)
     (found,) = forecast(work.model, [recipe], work.aim)
-    looks = work.looks(recipe.coat_by_coat())
+    labs = work.expected_labs(recipe.coat_by_coat())
     steps = recipe.schedule.steps if recipe.schedule else ()
     first, rest = steps[0], steps[1:]
     texts = [f"{c:g} : 1" for c in _CARRIERS]
@@ -304,9 +304,9 @@ def own_part(work: Work, done: Press | None) -> Raw:
     closer = fold("Why, how even it lays, other lights", _closer(work, recipe), ident="closer")
     return Raw(
         '<section class="wb-card" aria-label="My own recipe">'
-        f'<div class="wb-row">{split(work.wanted, looks[-1], width=190, height=92)}<div>'
+        f'<div class="wb-row">{split(work.wanted, labs[-1], width=190, height=92)}<div>'
         f"<h2>{recipe_title(recipe)}</h2><p>{esc(coats_words(recipe))}</p>"
-        f"{coats(looks, work.wanted)}</div>{tenths(found.probability)}"
+        f"{coats(labs, work.wanted)}</div>{tenths(found.probability)}"
         f"{button('Use this', 'useown', spoken='my own recipe')}</div>"
         f'<p class="wb-num">{esc(text)}</p>{angles}<div class="wb-fields wb-pairs">{controls}</div>'
         f"{closer}</section>"
@@ -316,10 +316,10 @@ def own_part(work: Work, done: Press | None) -> Raw:
 def _closer(work: Work, recipe: Recipe) -> str:
     from workbook.session.recipe_report import report_on
 
-    look = report_on(
+    report = report_on(
         work.model, recipe, target=work.job.target, aim=work.aim, panels=work.archive.panels()
     )
-    lines = [look.evenness, look.metamerism, *look.why.words.splitlines()]
+    lines = [report.evenness, report.metamerism, *report.why.words.splitlines()]
     return "".join(f"<p>{esc(line)}</p>" for line in lines if line)
 
 

@@ -82,7 +82,7 @@ def spray_page(
     if work.begun and work.next_coat and any(s.recipe.clear for s in stages):
         on = f'<p class="wb-caution">{esc(SANDING)}</p>'
     booth = booth_of(archive)
-    said = " · ".join(
+    conditions = " · ".join(
         filter(
             None,
             [
@@ -102,7 +102,7 @@ def spray_page(
     if plan is not None and not plan.on:
         fields = field("Code of the card", "code", work.next_code) + fields
     today = fold(
-        f"Booth and card: {said}" if said else words,
+        f"Booth and card: {conditions}" if conditions else words,
         f'<div class="wb-fields" data-enter="booth">{fields}</div>{problem(at_booth)}'
         + button("Keep for the next coats", "booth", quiet=True),
         ident="booth",
@@ -126,8 +126,8 @@ def _table(work: Work, booth: dict[str, str]) -> str:
     plan = work.job.plan
     if plan is None:
         return ""
-    there = work.begun
-    *looks, whole = work.ahead
+    begun = work.begun
+    *labs, whole = work.ahead
     ahead, read_due = work.next_coat, work.due_reading
     rows = []
     try:
@@ -135,13 +135,13 @@ def _table(work: Work, booth: dict[str, str]) -> str:
     except ValueError:
         flash = 0.0
     laid = [c for c in work.coats if c.laid]
-    if there:
-        which = f"1 to {there}" if there > 1 else "1"
+    if begun:
+        which = f"1 to {begun}" if begun > 1 else "1"
         rows.append(
             f'<tr class="wb-gone"><th scope="row">{which}</th><td></td>'
             "<td colspan=2>on the card</td><td></td></tr>"
         )
-    for coat, lab in zip(work.coats[there:], looks, strict=True):
+    for coat, lab in zip(work.coats[begun:], labs, strict=True):
         last = bool(laid) and coat is laid[-1]
         rows.append(_coat(coat, lab, press=coat is ahead and not read_due,
                           clock=last, flash=flash, after=laid))  # fmt: skip
@@ -149,22 +149,22 @@ def _table(work: Work, booth: dict[str, str]) -> str:
             now = read_due == coat.number
             press = button("Read it now", "step", "read", go=True) if now else ""
             done = any(not c.laid for c in work.coats if c.number <= coat.number)
-            said = "dry; the reading decides what follows" if now or done else "read"
+            state = "dry; the reading decides what follows" if now or done else "read"
             rows.append(
                 f'<tr data-key="read{coat.number}"><th scope="row">read</th><td></td>'
-                f"<td colspan=2>{esc(said)}</td>"
+                f"<td colspan=2>{esc(state)}</td>"
                 f"<td>{press}</td></tr>"
             )
     if plan.recipe.clear is not None:
         card = work.panel if plan.on else None
         laid_clear = card is not None and not work.next_coat and card.recipe.clear is not None
-        said = "laid" if laid_clear else "last, by its data sheet"
-        if looks and not laid_clear:
-            said = f"makes it {clear_change(looks[-1], whole)}"
+        state = "laid" if laid_clear else "last, by its data sheet"
+        if labs and not laid_clear:
+            state = f"makes it {clear_change(labs[-1], whole)}"
         press = button("Clear laid", "clear", go=not read_due) if work.to_clear else ""
         rows.append(
             f'<tr class="{"wb-gone" if laid_clear else ""}"><th scope="row">clear</th>'
-            f"<td>{read_as(whole)}</td><td colspan=2>{said}</td><td>{press}</td></tr>"
+            f"<td>{read_as(whole)}</td><td colspan=2>{state}</td><td>{press}</td></tr>"
         )
     return (
         '<div class="wb-scroll" tabindex="0" role="region" aria-label="Coats"><table><thead><tr>'
@@ -179,23 +179,23 @@ def _coat(
     ratio = spaced(coat.ratio)
     at = coat.log.at if coat.log is not None else None
     when = f"{at:%H:%M}" if at is not None else "laid" if coat.laid else ""
-    told = ""
+    since = ""
     if at is not None and clock and time.time() - at.timestamp() < 12 * 3600:
-        told = (
+        since = (
             f'<span class="wb-clock" data-since="{at.timestamp():.0f}" '
             f'data-wait="{flash:.0f}"></span> '
             f"<span data-clock-words>{'' if flash else 'since this coat'}</span>"
         )
         left, gone = f"left of {flash / 60:g} min", "since this coat"
-        told = told.replace("data-since", f'data-left="{left}" data-gone="{gone}" data-since')
+        since = since.replace("data-since", f'data-left="{left}" data-gone="{gone}" data-since')
     elif at is not None:
         nxt = next((c for c in after if c.number == coat.number + 1), None)
         if nxt is not None and nxt.log is not None and nxt.log.at is not None:
-            told = f"{(nxt.log.at - at).total_seconds() / 60:.0f} min"
+            since = f"{(nxt.log.at - at).total_seconds() / 60:.0f} min"
     do = button(f"Coat {coat.number} sprayed", "coat", coat.number, go=True) if press else ""
     lot = f" · lot {coat.log.lot}" if coat.log is not None and coat.log.lot else ""
     return (
         f'<tr class="{"wb-gone" if coat.laid else ""}" data-key="coat{coat.number}">'
         f'<th scope="row">{coat.number} · {esc(ratio)}</th><td>{read_as(lab)}</td>'
-        f"<td>{esc(when + lot)}</td><td>{told}</td><td>{do}</td></tr>"
+        f"<td>{esc(when + lot)}</td><td>{since}</td><td>{do}</td></tr>"
     )

@@ -91,15 +91,15 @@ def do_keep(screen: LibraryScreen, done: Press) -> None:
         raise DomainError(" ".join(asked), remedy=remedy)
     panel = draft.panel
     if code:
-        said = _amended(screen, code, panel)
+        notice = _amended(screen, code, panel)
     else:
         result = screen.session.archive.add([panel], who=panel.sprayer)
-        said = f"{result.words} {panel.code}: {panel.recipe.words}."
+        notice = f"{result.words} {panel.code}: {panel.recipe.words}."
     screen.keep_picture(panel.code, entry.picture)
     screen.entry = CardForm()
     screen.changed()
     screen.go("cards", card=panel.code)
-    screen.notice = said
+    screen.notice = notice
 
 
 def do_turn(screen: LibraryScreen, done: Press) -> None:
@@ -182,11 +182,11 @@ def _laid(ratio: str, coats: str) -> dict[str, Any]:
 def _amended(screen: LibraryScreen, code: str, typed: Panel) -> str:
     """Write what differs over the back of a card that is there; say what was done."""
     archive = screen.session.archive
-    there = archive.panel(code)
-    last, new = there.stages[-1], typed.stages[-1]
+    stored = archive.panel(code)
+    last, new = stored.stages[-1], typed.stages[-1]
     changes: dict[str, Any] = {}
     for name in ("code", *_PLAIN):
-        if getattr(there, name) != getattr(typed, name):
+        if getattr(stored, name) != getattr(typed, name):
             changes[name] = getattr(typed, name)
     own = ("recipe", "date", "sprayer", "lot", "temperature", "humidity", "setup", "lots")
     for name in (*own, "clear_coats"):
@@ -194,9 +194,9 @@ def _amended(screen: LibraryScreen, code: str, typed: Panel) -> str:
             changes[name] = getattr(new, name)
     if new.readings:
         changes["readings"] = (*last.readings, *new.readings)
-    number = archive.amend(there.code, who=typed.sprayer, why="amended on its page", **changes)
+    number = archive.amend(stored.code, who=typed.sprayer, why="amended on its page", **changes)
     if number is None:
-        return f"Nothing on the back of {there.code} was different."
+        return f"Nothing on the back of {stored.code} was different."
     return f"{typed.code} now reads: {typed.recipe.words}."
 
 
@@ -256,21 +256,21 @@ def draw(screen: LibraryScreen) -> str:
     def bald(label: str, name: str, **more: Any) -> str:
         return field(label, name, get(name), **more)
 
-    def told(label: str, name: str, **more: Any) -> str:
+    def typed(label: str, name: str, **more: Any) -> str:
         return bald(label, name, do="typed", **more)
 
     main = (
-        told("Panel code", "code", help="as on its back")
-        + told(
+        typed("Panel code", "code", help="as on its back")
+        + typed(
             "Ground", "ground", help="a blend: silver 3 + black 1", known=archive.names("ground")
         )
-        + told("Colour", "colour", help="empty: a bare ground", known=archive.names("colour"))
-        + told("Mix ratio", "ratio", help="carrier first: 6:1")
-        + told("Coats", "coats", help="3; a step-up: 2@6:1 2@3:1")
-        + told("Clear coat", "clear", help="yes, no, or its name", known=archive.names("clear"))
+        + typed("Colour", "colour", help="empty: a bare ground", known=archive.names("colour"))
+        + typed("Mix ratio", "ratio", help="carrier first: 6:1")
+        + typed("Coats", "coats", help="3; a step-up: 2@6:1 2@3:1")
+        + typed("Clear coat", "clear", help="yes, no, or its name", known=archive.names("clear"))
     )
     read = (
-        told("It reads: L a b", "lab", help="such as 27.1 45.9 28.5")
+        typed("It reads: L a b", "lab", help="such as 27.1 45.9 28.5")
         + choice("Read by", "source", _SOURCES, get("source") or "spectrophotometer")
         + choice("Geometry", "geometry", _GEOMETRIES, get("geometry"))
     )
@@ -288,7 +288,7 @@ def draw(screen: LibraryScreen) -> str:
     slot = screen.photo.draw() if screen.photo_for else ""
     html = (
         f'<div class="wb-fields">{main}{read}{when}</div>'
-        f'<p class="wb-bar">{others}</p>{slot}{_taken(entry)}{_there(panel)}'
+        f'<p class="wb-bar">{others}</p>{slot}{_taken(entry)}{_stored(panel)}'
         + fold(
             "Drawer, customer, booth, gun, what was poured",
             f'<div class="wb-fields">{rest}</div>',
@@ -300,7 +300,7 @@ def draw(screen: LibraryScreen) -> str:
     keep = button(f"Keep {'it' if code else 'this card'}", "keep", go=True)
     leave = button("Back to the cards", "part", "cards", quiet=True)
     both = f'<span class="wb-pair">{leave}{keep}</span>'
-    return screen.framed(title, html, back=_said(entry, at, bool(code)), forward=both)
+    return screen.framed(title, html, back=_back(entry, at, bool(code)), forward=both)
 
 
 _SOURCES = {"spectrophotometer": "spectrophotometer", "photo": "photograph"}
@@ -315,13 +315,13 @@ _GEOMETRIES = {
 def _taken(entry: CardForm) -> str:
     if not entry.readings:
         return ""
-    told = "; ".join(
+    words = "; ".join(
         f"{r.source} {r.viewing.geometry}: {numbers(lab_of(r))}" for r in entry.readings
     )
-    return f'<p class="wb-said" role="status">To be kept with it: {esc(told)}</p>'
+    return f'<p class="wb-said" role="status">To be kept with it: {esc(words)}</p>'
 
 
-def _there(panel: Panel | None) -> str:
+def _stored(panel: Panel | None) -> str:
     """The readings of the card that is amended, each to be taken out."""
     if panel is None:
         return ""
@@ -337,7 +337,7 @@ def _there(panel: Panel | None) -> str:
     )
 
 
-def _said(entry: CardForm, at: dict[str, str], amending: bool) -> str:
+def _back(entry: CardForm, at: dict[str, str], amending: bool) -> str:
     """The back said again, with what is to be asked."""
     try:
         draft = _draft(at, entry.readings)

@@ -58,16 +58,16 @@ def _instrument(screen: LibraryScreen) -> dict[str, str]:
 
 def do_instrument(screen: LibraryScreen, done: Press) -> None:
     """Note how the shop's instrument reads, and whether bare cards are cleared."""
-    said = {name: done.fields.get(name, value) for name, value in _USUAL.items()}
-    screen.session.archive.set_setting(_INSTRUMENT, said)
+    reads = {name: done.fields.get(name, value) for name, value in _USUAL.items()}
+    screen.session.archive.set_setting(_INSTRUMENT, reads)
 
 
 def _grounds(screen: LibraryScreen) -> list[Panel]:
     """A bare card of each ground, the one that was read before one that was not."""
     found: dict[str, Panel] = {}
     for panel in screen.session.archive.panels():
-        there = found.get(str(panel.recipe.ground))
-        if panel.recipe.bare and (there is None or (panel.readings and not there.readings)):
+        earlier = found.get(str(panel.recipe.ground))
+        if panel.recipe.bare and (earlier is None or (panel.readings and not earlier.readings)):
             found[str(panel.recipe.ground)] = panel
     return list(found.values())
 
@@ -237,12 +237,12 @@ def _draw_grounds(screen: LibraryScreen) -> tuple[str, str, str]:
     for i, panel in enumerate(grounds):
         lab, name = card_lab(panel), str(panel.recipe.ground)
         seen = areas([lab], words=name, width=96, height=66)
-        told = (
+        reading = (
             f"<p>{esc(numbers(lab))}</p>"
             if lab is not None
             else _reading(screen, f"ground {i}", name)
         )
-        inner = f"{seen}<h2>{esc(name)}</h2><div>{told}</div>"
+        inner = f"{seen}<h2>{esc(name)}</h2><div>{reading}</div>"
         rows.append(f'<article class="wb-card wb-begin">{inner}</article>')
     lights = {f"{i}/{o}": f"{i}, {o}°" for i in ILLUMINANTS[:3] for o in ("10", "2")}
     own = (
@@ -292,7 +292,7 @@ def _asked(screen: LibraryScreen) -> list[tuple[int, str]]:
 
 
 def _draw_first(screen: LibraryScreen) -> tuple[str, str, str]:
-    told, left = "", 0
+    html, left = "", 0
     for j, colour in _asked(screen):
         cards = _four(screen, colour)
         if not cards:
@@ -301,22 +301,22 @@ def _draw_first(screen: LibraryScreen) -> tuple[str, str, str]:
         rows = "".join(_first(screen, card, f"{j}.{i}", colour) for i, card in enumerate(cards))
         words = f"{colour}: {f'{to_do} left' if to_do else 'all read'}"
         now = to_do > 0 and not left
-        told += fold(words, rows, ident=f"colour{j}{now}", open_=now)
+        html += fold(words, rows, ident=f"colour{j}{now}", open_=now)
         left += to_do
     if left:
-        told += (
+        html += (
             '<p class="wb-caution">Air-fed breathing apparatus for what has hardener in it; '
             "extraction on. The data sheets decide the rest.</p>"
         )
-    elif not told and not screen.session.archive.colours():
-        told = "<p>Name a colour first, and read one ground bare.</p>"
+    elif not html and not screen.session.archive.colours():
+        html = "<p>Name a colour first, and read one ground bare.</p>"
     on = (
         '<a class="wb-press wb-go" href="match_a_sample.ipynb">To the first match</a>'
-        if told and not left
+        if html and not left
         else button("To the cards", "part", "cards", quiet=True)
     )
     title = f"Spray these cards first · {left} left" if left else "The first cards"
-    return title, told, on
+    return title, html, on
 
 
 def _first(screen: LibraryScreen, card: Any, key: str, colour: str) -> str:

@@ -134,11 +134,11 @@ def _counted(found: ImportReport) -> str:
 
 
 def _questions(found: ImportReport) -> str:
-    told = []
+    html = []
     for i, question in enumerate(found.questions):
         if question.answer is None:
-            told.append(_question(i, question))
-    return "".join(told)
+            html.append(_question(i, question))
+    return "".join(html)
 
 
 def _question(i: int, question: Question) -> str:
@@ -157,9 +157,9 @@ def _question(i: int, question: Question) -> str:
 
 def _rows(found: ImportReport) -> str:
     lines = found.folded()
-    told = "".join(f"<p>{esc(line)}</p>" for line in lines[:_SHOWN])
+    html = "".join(f"<p>{esc(line)}</p>" for line in lines[:_SHOWN])
     more = "".join(f"<p>{esc(line)}</p>" for line in lines[_SHOWN:])
-    return told + (fold(f"{len(lines) - _SHOWN} more", more, ident="rows") if more else "")
+    return html + (fold(f"{len(lines) - _SHOWN} more", more, ident="rows") if more else "")
 
 
 def _known(chosen: str) -> str:

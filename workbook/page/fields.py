@@ -54,11 +54,11 @@ def problem(error: Exception | None) -> Raw:
     if error is None:
         return Raw("")
     if isinstance(error, MatchlibError):
-        said = str(error)
+        text = str(error)
     else:
         inside = f"{type(error).__name__}: {error}"
-        said = f"This went wrong inside the workbook ({inside}). Nothing was changed."
-    return Raw(f'<p class="wb-wrong" role="alert">{esc(said)}</p>')
+        text = f"This went wrong inside the workbook ({inside}). Nothing was changed."
+    return Raw(f'<p class="wb-wrong" role="alert">{esc(text)}</p>')
 
 
 def field(
@@ -96,10 +96,10 @@ def field(
     if known:
         offered = "".join(f'<option value="{esc(n)}"></option>' for n in known)
         inner += f'<datalist id="{esc(ident)}-known">{offered}</datalist>'
-    said = f'<span class="wb-muted">{esc(help)}</span>' if help else ""
+    below = f'<span class="wb-muted">{esc(help)}</span>' if help else ""
     return Raw(
         f'<div class="wb-field{" wb-wide" * wide}"><label for="{esc(ident)}">{esc(label)}</label>'
-        f"{inner}{said}{problem(wrong)}</div>"
+        f"{inner}{below}{problem(wrong)}</div>"
     )
 
 
@@ -111,7 +111,7 @@ def choice(
     `label`, `name`: what it asks, what it is called in a press. `options`: what is shown, by value.
     `value`: the one chosen. `do`: the press that a change makes; none if empty.
     """
-    told = "".join(
+    shown = "".join(
         f'<option value="{esc(k)}"{" selected" if k == value else ""}>{esc(v)}</option>'
         for k, v in options.items()
     )
@@ -119,7 +119,7 @@ def choice(
     ident = f"wb-{name}"
     return Raw(
         f'<div class="wb-field"><label for="{esc(ident)}">{esc(label)}</label>'
-        f'<select id="{esc(ident)}" name="{esc(name)}"{pressing}>{told}</select></div>'
+        f'<select id="{esc(ident)}" name="{esc(name)}"{pressing}>{shown}</select></div>'
     )
 
 
@@ -171,13 +171,13 @@ def slider(
     """
     ident = f"wb-{name}"
     at = round((value - low) / step)
-    said = texts[at] if 0 <= at < len(texts) else f"{value:g}"
+    text = texts[at] if 0 <= at < len(texts) else f"{value:g}"
     return Raw(
         f'<div class="wb-field"><label for="{esc(ident)}">{esc(label)}</label>'
-        f'<output for="{esc(ident)}">{esc(said)}</output>'
+        f'<output for="{esc(ident)}">{esc(text)}</output>'
         f'<input type="range" id="{esc(ident)}" name="{esc(name)}" data-do="{esc(name)}" '
         f'min="{low:g}" max="{high:g}" step="{step:g}" value="{value:g}" '
-        f'aria-valuetext="{esc(said)}" data-texts="{esc(json.dumps(list(texts)))}"></div>'
+        f'aria-valuetext="{esc(text)}" data-texts="{esc(json.dumps(list(texts)))}"></div>'
     )
 
 

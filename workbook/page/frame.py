@@ -34,8 +34,8 @@ def frame(
     right = f'<aside class="wb-back" aria-label="What was chosen">{back}</aside>' if back else ""
     bottom = ""
     if undo or forward:
-        told = button(f"Undo: {undo}", "undo", quiet=True) if undo else "<span></span>"
-        bottom = f'<footer class="wb-bottom">{told}{forward}</footer>'
+        undoing = button(f"Undo: {undo}", "undo", quiet=True) if undo else "<span></span>"
+        bottom = f'<footer class="wb-bottom">{undoing}{forward}</footer>'
     return Raw(
         f'<div class="{shape}">{left}<main class="wb-main">{above}'
         f'<h1 data-place="{esc(place)}">{esc(title)}</h1>{linked(main)}</main>{right}</div>{bottom}'
@@ -56,15 +56,15 @@ def steps_list(
     done. `shut`: those that cannot be gone to yet. `do`: what a press of one is called; its value
     is the step's name.
     """
-    told = []
+    items = []
     for name, words, mark in steps:
-        here = name == now
-        shape = "wb-now" if here else ""
-        ring = f"<span>{esc('✓' if name in past and not here else mark)}</span>"
-        current = ' aria-current="step"' if here else ""
+        is_now = name == now
+        shape = "wb-now" if is_now else ""
+        ring = f"<span>{esc('✓' if name in past and not is_now else mark)}</span>"
+        current = ' aria-current="step"' if is_now else ""
         off = ' disabled=""' if name in shut else ""
-        told.append(
+        items.append(
             f'<li class="{shape}"><button type="button" data-do="{esc(do)}"'
             f' data-value="{esc(name)}"{current}{off}>{ring}{esc(words)}</button></li>'
         )
-    return Raw(f'<nav aria-label="Steps"><ol class="wb-steps">{"".join(told)}</ol></nav>')
+    return Raw(f'<nav aria-label="Steps"><ol class="wb-steps">{"".join(items)}</ol></nav>')

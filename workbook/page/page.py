@@ -111,8 +111,8 @@ class Page(anywidget.AnyWidget):
                     self.html = self.screen.draw()
                 except Exception as again:  # better a page of words than one that stands still
                     self.html = frame("This page cannot be drawn", problem(again), place="wrong")
-            told = {k: v for k, v in self.screen.address.items() if v}
-            self.address = f"?{urlencode(told)}" if told else ""
+            query = {k: v for k, v in self.screen.address.items() if v}
+            self.address = f"?{urlencode(query)}" if query else ""
             self.answered = self._heard
 
     def invite(self, name: str, make: Callable[[], Any]) -> None:

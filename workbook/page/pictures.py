@@ -44,14 +44,14 @@ def coats_words(recipe: Recipe) -> str:
     """Return a recipe's coats in a line, ``2 coats of 4.5:1, 1 of 9:1, clear``."""
     steps = () if recipe.schedule is None else recipe.schedule.steps
     several = len(recipe.layers) > 1
-    told = [
+    laid = [
         f"{s.coats} coat{'s' * (s.coats != 1)} of "
         + (f"{s.colour} at " if several and s.colour else "")
         + spaced(s.ratio)
         for s in steps
     ]
     clear = [] if recipe.clear is None else ["clear" if recipe.clear == "yes" else recipe.clear]
-    return ", ".join([*told, *clear])
+    return ", ".join([*laid, *clear])
 
 
 def split(aim: Any, other: Any | None = None, *, of: str = "the recipe", **size: int) -> Raw:
@@ -105,9 +105,9 @@ def coats(
             f'<text class="wb-tick" x="{x:g}" y="{high + 13}">{esc(name)}</text>'
             for x, name in ends
         )
-    said = ", ".join(f"{n} {numbers(lab)}" for n, lab in zip(names, labs, strict=True))
+    each = ", ".join(f"{n} {numbers(lab)}" for n, lab in zip(names, labs, strict=True))
     high += 17 if named else 0
-    title = f"coat by coat: {said}"
+    title = f"coat by coat: {each}"
     return picture(body, width=width, height=high, title=title, cls="wb-coats")
 
 
@@ -126,8 +126,8 @@ def cut(labs: Sequence[Any], *, clear: bool) -> Raw:
     if clear:
         body += f'<rect class="wb-clear" x="1.5" y="{y - 6:g}" width="51" height="5"/>'
     count = len(labs) - 1
-    said = f"cut through the card: ground, {count} coat{'s' * (count != 1)}{', clear' * clear}"
-    return picture(body, width=54, height=high, title=said, cls="wb-cut")
+    title = f"cut through the card: ground, {count} coat{'s' * (count != 1)}{', clear' * clear}"
+    return picture(body, width=54, height=high, title=title, cls="wb-cut")
 
 
 def chance(probability: float) -> tuple[int, str]:
@@ -145,12 +145,12 @@ def tenths(probability: float, words: str = "cards pass", *, more: str = "") -> 
 
     `probability`: 0 to 1. `words`: what so many of ten do. `more`: a second line.
     """
-    count, said = chance(probability)
+    count, stated = chance(probability)
     marks = "".join(f'<i class="{"wb-on" if i < count else ""}"></i>' for i in range(10))
     line = f'<p class="wb-muted">{esc(more)}</p>' if more else ""
     return Raw(
         f'<div><span class="wb-tenths" aria-hidden="true">{marks}</span>'
-        f"<p><b>{said}</b> {esc(words)}</p>{line}</div>"
+        f"<p><b>{stated}</b> {esc(words)}</p>{line}</div>"
     )
 
 
@@ -159,7 +159,7 @@ def axes(rows: Iterable[tuple[str, str, float, float]]) -> Raw:
 
     `rows`: word for less, word for more, the difference, and the difference that passes alone.
     """
-    told = []
+    lines = []
     for less, more, value, passing in rows:
         scale = 28.0 / max(passing, 1e-6)
         x = 90 + max(-76.0, min(76.0, value * scale))
@@ -168,10 +168,10 @@ def axes(rows: Iterable[tuple[str, str, float, float]]) -> Raw:
             '<rect class="wb-pass" x="62" y="5" width="56" height="12"/>'
             f'<circle class="wb-dot" cx="{x:.1f}" cy="11" r="6"/>'
         )
-        said = f"{more if value > 0 else less} by {number(abs(value))}"
-        drawn = picture(body, width=180, height=22, title=said)
-        told.append(
+        title = f"{more if value > 0 else less} by {number(abs(value))}"
+        drawn = picture(body, width=180, height=22, title=title)
+        lines.append(
             f'<div class="wb-axis"><span>{esc(less)}</span>{drawn}'
             f"<span>{esc(more)}</span><b>{'+' * (value >= 0.05)}{number(value)}</b></div>"
         )
-    return Raw(f"<div>{''.join(told)}</div>")
+    return Raw(f"<div>{''.join(lines)}</div>")

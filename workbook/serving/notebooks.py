@@ -65,12 +65,12 @@ def copy_notebooks(source: Path, target: Path) -> list[str]:
         record = target / _SHIPPED
         shipped = json.loads(record.read_text("utf-8")) if record.is_file() else {}
         for book in sorted(source.glob("*.ipynb")):
-            there = target / book.name
+            copied = target / book.name
             known = shipped.get(book.name)
-            if there.exists() and known != _digest(there) != _digest(book):
+            if copied.exists() and known != _digest(copied) != _digest(book):
                 kept.append(book.name)
                 continue
-            shutil.copyfile(book, there)
+            shutil.copyfile(book, copied)
             shipped[book.name] = _digest(book)
         record.write_text(json.dumps(shipped, indent=1), "utf-8")
     except (OSError, ValueError) as error:
@@ -84,5 +84,5 @@ def copy_notebooks(source: Path, target: Path) -> list[str]:
 
 def _digest(path: Path) -> str:
     cells = json.loads(path.read_text("utf-8")).get("cells", [])
-    told = [(c.get("cell_type"), "".join(c.get("source", ""))) for c in cells]
-    return hashlib.sha256(json.dumps(told).encode()).hexdigest()
+    content = [(c.get("cell_type"), "".join(c.get("source", ""))) for c in cells]
+    return hashlib.sha256(json.dumps(content).encode()).hexdigest()

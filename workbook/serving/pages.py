@@ -97,7 +97,7 @@ class _Start(JupyterHandler):
         self.redirect(f"/voila/render/{first_page()}")
 
 
-class _Page(TornadoVoilaHandler):
+class _PageHandler(TornadoVoilaHandler):
     """A notebook's page."""
 
     def write_error(self, status_code: int, **given: Any) -> None:
@@ -254,7 +254,7 @@ class PageServer(Voila):
             (rf"/voila/api/shutdown/{_KERNEL}", _Left),
             (rf"/api/kernels/{_KERNEL}/channels", VoilaKernelWebsocketHandler),
             (r"/voila/static/(.*)", _Script, {"paths": self.static_paths}),
-            (rf"/voila/render/({'|'.join(map(re.escape, self.books))})", _Page, page),
+            (rf"/voila/render/({'|'.join(map(re.escape, self.books))})", _PageHandler, page),
             *(
                 one
                 for one in super().init_handlers()

@@ -171,14 +171,14 @@ def sheet_of_job(
     coats = coat_readings(model, whole, archive=archive.panels(), viewing=aim.aims[0].viewing)
     rows = stages_read(panel, whole.clear)
     if rows and panel.recipe.schedule is not None:  # it was read: the rest goes on from that
-        there = panel.recipe.schedule.coats
+        laid = panel.recipe.schedule.coats
         # As for the outlook, the card's own reading is learnt from once.
         before = model_of(archive, without={panel.code}).model
-        coming = replace(whole, clear=None).coat_by_coat()[there + 1 :]
+        coming = replace(whole, clear=None).coat_by_coat()[laid + 1 :]
         labs = labs_on(before, rows[-1], aim, coming)
-        on = [replace(c, lab=lab) for c, lab in zip(coats.coats[there + 1 :], labs, strict=True)]
+        on = [replace(c, lab=lab) for c, lab in zip(coats.coats[laid + 1 :], labs, strict=True)]
         cleared = coats.cleared and replace(coats.cleared, lab=found.lab)
-        coats = replace(coats, coats=(*coats.coats[: there + 1], *on), cleared=cleared)
+        coats = replace(coats, coats=(*coats.coats[: laid + 1], *on), cleared=cleared)
     notes = [f"These coats go on panel {panel.code}, which has {panel.recipe}."]
     notes += [SANDING] if _under_clear(panel) else []
     return replace(

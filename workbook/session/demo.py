@@ -52,8 +52,8 @@ def make_demo(folder: str | Path) -> DemoShop:
     panels, targets = demo_panels(), demo_targets()
     archive = place / "panels.db"
     if archive.exists():
-        with Archive.open(archive, read_only=True) as there:
-            codes = {p.code for p in there.panels(include_deleted=True)}
+        with Archive.open(archive, read_only=True) as opened:
+            codes = {p.code for p in opened.panels(include_deleted=True)}
         if codes and not codes & {p.code for p in panels}:
             raise ArchiveError(
                 "This folder holds an archive of other panels.",

@@ -175,12 +175,14 @@ class Work:
         code = plan.on if plan is not None and plan.on else self.next_code
         return f"job {self.job.number}, {code}: {self.pot_recipe}"
 
-    def looks(self, recipes: Sequence[Recipe]) -> list[tuple[float, float, float]]:
+    def expected_labs(self, recipes: Sequence[Recipe]) -> list[tuple[float, float, float]]:
         """Return what recipes should read, at the target's first angle."""
         labs = self.model.predict_recipes(recipes, self.viewing)
         return [(float(v[0]), float(v[1]), float(v[2])) for v in labs]
 
-    def looks_on(self, card: Panel, recipes: Sequence[Recipe]) -> list[tuple[float, float, float]]:
+    def labs_on_top(
+        self, card: Panel, recipes: Sequence[Recipe]
+    ) -> list[tuple[float, float, float]]:
         """Return what coats on top of a card should make it read, from its own last reading."""
         return labs_on(self.model, self.rows(card)[-1], self.aim, recipes)
 
@@ -196,10 +198,10 @@ class Work:
         coming = [coat.recipe for coat in self.coats[self.begun :]]
         if self.begun and coming and self.panel is not None:
             try:
-                return self.looks_on(self.panel, [*coming, plan.recipe])
+                return self.labs_on_top(self.panel, [*coming, plan.recipe])
             except MatchlibError:
                 pass  # it was read in another way than the target: the fit alone tells
-        return self.looks([*coming, plan.recipe])
+        return self.expected_labs([*coming, plan.recipe])
 
     @property
     def viewing(self) -> Viewing:

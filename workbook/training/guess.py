@@ -138,18 +138,18 @@ def draw(screen: TrainingScreen) -> tuple[str, str, str]:
     if found.start is not None:
         seen = split(found.start, found.lab, of="what is wanted", width=300, height=150)
     chosen = screen.address.get("choice")
-    said, below = "", ""
+    verdict, below = "", ""
     if chosen:
         marked = mark(found, int(chosen))
         words = minus(f"{'✓' if marked.passed else '✗'} {marked.words} Card {found.panel}.")
-        said = f"<p class='wb-said' role='status'>{esc(words)}</p>"
+        verdict = f"<p class='wb-said' role='status'>{esc(words)}</p>"
         below = _shown(found, marked)
     else:
         answers = "".join(button(text, "guess", i) for i, text in enumerate(found.texts))
         below = f'<div class="wb-bar" role="group" aria-label="Answers">{answers}</div>'
     main = (
         f'<div class="wb-verdict">{seen}<div><p>{esc(found.given)}</p>'
-        f"<p class='wb-num'>{esc(numbers(found.lab))}</p>{said}</div></div>{below}"
+        f"<p class='wb-num'>{esc(numbers(found.lab))}</p>{verdict}</div></div>{below}"
     )
     return found.question, main + bar + record, go
 
@@ -158,10 +158,10 @@ def _shown(found: Exercise, marked: Marked) -> str:
     away = delta_e00(found.labs, found.lab)
     rows = []
     for i, (text, lab) in enumerate(zip(found.texts, found.labs, strict=True)):
-        said = ("nearest" if found.kind == "change" else "on the back") * (i == found.right)
-        said += " – your answer" if i == marked.choice else ""
+        state = ("nearest" if found.kind == "change" else "on the back") * (i == found.right)
+        state += " – your answer" if i == marked.choice else ""
         chip = areas([lab, found.lab], words=f"{numbers(lab)} beside the card", width=96, height=44)
-        rows.append([text, chip, number(float(away[i]), 1), said.strip(" –")])
+        rows.append([text, chip, number(float(away[i]), 1), state.strip(" –")])
     wanted = "ΔE00 from what is wanted" if found.start else "ΔE00 from the card"
     heads = ["answer", "beside it", wanted, ""]
     return table(heads, rows, caption="The answers", right=heads[2:3])

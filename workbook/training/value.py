@@ -58,11 +58,11 @@ def draw(screen: TrainingScreen) -> tuple[str, str, str]:
     plain = [name for name, ground in grounds.items() if ground.neat] or list(grounds)
     spread = plain[:: max(1, round(len(plain) / _GROUNDS))][:_GROUNDS]
     picked = [g for g in get("grounds", "\n".join(spread)).split("\n") if g in grounds] or spread
-    told = {str(r): f"{r}: {r.words}" for r in ratios.values()}
+    options = {str(r): f"{r}: {r.words}" for r in ratios.values()}
     steps = [f"{n} coats" for n in range(2, 9)]
     fields = (
         choice("Colour", "colour", {c: c for c in colours}, str(colour), do="choose")
-        + choice("Mix ratio", "ratio", told, str(ratio), do="choose")
+        + choice("Mix ratio", "ratio", options, str(ratio), do="choose")
         + slider("Up to", "upto", coats, low=2, high=8, texts=steps)
     )
     ticks = [check(g, "grounds", g, g in picked, do="choose") for g in grounds]
@@ -127,6 +127,8 @@ def _as_sprayed(screen: TrainingScreen, found: Ladder) -> str:
         for code, lab in r.panels
         if r.coats
     ]
-    told = ", ".join(f"{code} {steps}" for _, steps, code, _ in some)
+    words = ", ".join(f"{code} {steps}" for _, steps, code, _ in some)
     off = f" From what the chart says: {'; '.join(near)}." if near else ""
-    return f"<p><b>{esc(found.ground)}</b></p>{strip}<p class='wb-muted'>{esc(told)}.{esc(off)}</p>"
+    return (
+        f"<p><b>{esc(found.ground)}</b></p>{strip}<p class='wb-muted'>{esc(words)}.{esc(off)}</p>"
+    )
