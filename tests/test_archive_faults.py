@@ -139,7 +139,7 @@ def test_rows_changed_behind_its_back_are_found(tmp_path: Path) -> None:
         raw.commit()
         raw.close()
         with Archive.open(path, read_only=True) as archive:
-            assert any(words in told for told in archive.check()), (change, archive.check())
+            assert any(words in line for line in archive.check()), (change, archive.check())
     raw = sqlite3.connect(path)
     raw.execute("UPDATE panels SET data = replace(data, 'ground', 'groud') WHERE code = 'P0'")
     raw.commit()

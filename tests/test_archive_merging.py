@@ -57,10 +57,10 @@ def test_what_is_new_comes_in_as_one_change(place: str, other: Path) -> None:
     with Archive.open(place, create=True) as archive, apart(other) as theirs:
         archive.add([card("A", (50, 10, 10)), card("B", (45, 10, 10))])
         before = (archive.panels(), archive.jobs(), all_names(archive))
-        with pytest.raises(ArchiveError, match="leaves something open") as told:
+        with pytest.raises(ArchiveError, match="leaves something open") as caught:
             merge(archive, theirs)
-        assert "--answer 'codes=prefix'" in str(told.value)
-        assert "name:ground:slver=silver" in str(told.value)
+        assert "--answer 'codes=prefix'" in str(caught.value)
+        assert "name:ground:slver=silver" in str(caught.value)
         answers = {"name:ground:slver": "silver"}
         seen = merge(archive, theirs, answers, prefix="E-", dry_run=True)
         assert (archive.panels(), archive.jobs(), all_names(archive)) == before
@@ -127,18 +127,18 @@ def test_answers_say_what_cards_of_one_code_are(place: str, other: Path) -> None
     with Archive.open(place, create=True) as archive, apart(other) as theirs:
         archive.add([card("A", (50, 10, 10)), card("x-A", (1, 1, 1)), card("slver", (3, 3, 3))])
         rename(archive, "ground", "silver", "fine silver")
-        told = {"name:ground:slver": "new"}
+        given = {"name:ground:slver": "new"}
         with pytest.raises(ArchiveError, match="that of another card too"):
-            merge(archive, theirs, told, prefix="x-")
+            merge(archive, theirs, given, prefix="x-")
         with Archive.open(other) as open_:
             open_.add([card("y-A", (5, 5, 5))])
         with pytest.raises(ArchiveError, match="that of another card too"):
-            merge(archive, theirs, told, prefix="y-")
+            merge(archive, theirs, given, prefix="y-")
         with pytest.raises(FileError, match="no answer"):
-            merge(archive, theirs, told | {"codes": "perhaps"})
-        left = merge(archive, theirs, told | {"codes": "leave"}, dry_run=True)
+            merge(archive, theirs, given | {"codes": "perhaps"})
+        left = merge(archive, theirs, given | {"codes": "leave"}, dry_run=True)
         assert [c for c, _ in left.panels.refused] == ["A"]
-        done = merge(archive, theirs, told | {"codes": "same"})
+        done = merge(archive, theirs, given | {"codes": "same"})
         assert done.panels.extended == (("A", 1),)
         assert len(archive.panel("A").readings) == 2
         assert {n.name for n, _ in all_names(archive, "ground")} == {"fine silver", "slver"}
@@ -204,9 +204,9 @@ def test_the_command_tells_and_refuses(other: Path, tmp_path: Path) -> None:
     words = refused("merge", other, cwd=tmp_path)
     assert "What are they?" in words
     options = ("--prefix", "E-", "--answer", "name:ground:slver=new")
-    told = run("merge", other, *options, "--dry-run", cwd=tmp_path).stdout
-    assert "Panel A is E-A here." in told
-    assert "Nothing was changed" in told
+    output = run("merge", other, *options, "--dry-run", cwd=tmp_path).stdout
+    assert "Panel A is E-A here." in output
+    assert "Nothing was changed" in output
     done = json_of("merge", other, *options, cwd=tmp_path)
     assert done["panels"]["added"] == ["E-A", "C", "D"]
     assert run("undo", done["change"], cwd=tmp_path).exit_code == 0

@@ -265,8 +265,8 @@ def test_settings_and_findings_set_aside_are_remembered(place: str) -> None:
         archive.ignore("drift")
         archive.unignore("drift", who="Bo")
         archive.unignore("drift")
-        told = [(c.number, c.action, c.subject, c.who, c.why) for c in archive.history()]
-        assert told == [
+        rows = [(c.number, c.action, c.subject, c.who, c.why) for c in archive.history()]
+        assert rows == [
             (1, "finding set aside", "reversed:A1", "Ines", "it is right"),
             (2, "finding set aside", "drift", "", ""),
             (3, "finding shown again", "drift", "Bo", ""),

@@ -56,12 +56,12 @@ def test_what_is_spoilt_is_named_and_all_else_saved(shop: Path, tmp_path: Path) 
         "(SELECT max(id) FROM history_items WHERE kind = 'panel')",
     )
     done = salvage(shop, tmp_path / "new.db", who="Kim")
-    said = done.text
+    text = done.text
     assert done.panels == 29
-    assert "Panel P6 could not be read." in said
-    assert "Panel P7 was saved with" in said
-    assert "without the panels P6" in said
-    assert "setting limits was lost" in said
+    assert "Panel P6 could not be read." in text
+    assert "Panel P7 was saved with" in text
+    assert "without the panels P6" in text
+    assert "setting limits was lost" in text
     with Archive.open(tmp_path / "new.db") as archive:
         assert archive.check() == ()
         found = {p.code: p for p in archive.panels(include_deleted=True)}
@@ -113,8 +113,8 @@ def test_what_cannot_be_saved_is_said(shop: Path, tmp_path: Path) -> None:
         with pytest.raises(ArchiveError, match="a device"):
             salvage(endless, tmp_path / "new.db")
     assert not (tmp_path / "new.db").exists()
-    told = run("salvage", "panels.db", "saved.db", cwd=tmp_path)
-    assert (told.exit_code, told.stdout) == (0, "30 panels were saved.\n")
+    output = run("salvage", "panels.db", "saved.db", cwd=tmp_path)
+    assert (output.exit_code, output.stdout) == (0, "30 panels were saved.\n")
     assert "already" in refused("salvage", "panels.db", "saved.db", cwd=tmp_path)
     with Archive.open(tmp_path / "saved.db") as archive:
         assert back_up(archive).exists()

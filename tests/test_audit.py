@@ -180,12 +180,12 @@ def test_readings_that_all_lie_too_far_out_widen_what_is_expected(left: LeftOutR
 def test_a_mistyped_reading_is_told_as_it_is_proposed() -> None:
     typed = np.array([41.0, 12.0, -7.0])
     for lab, words in _mistyped(typed):
-        told = re.fullmatch(r"([Lab])\* (\S+) instead of (\S+)", words)
-        if told is None:
+        parts = re.fullmatch(r"([Lab])\* (\S+) instead of (\S+)", words)
+        if parts is None:
             assert sorted(lab) == sorted(typed)  # two changed places
             continue
-        axis = "Lab".index(told[1])
-        assert (float(told[2]), float(told[3])) == (round(lab[axis], 1), typed[axis])
+        axis = "Lab".index(parts[1])
+        assert (float(parts[2]), float(parts[3])) == (round(lab[axis], 1), typed[axis])
         assert np.array_equal(np.delete(lab, axis), np.delete(typed, axis))
 
 

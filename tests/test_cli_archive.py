@@ -18,10 +18,10 @@ ROOT = Path(__file__).resolve().parents[1]
 
 def test_import_makes_the_archive_and_reports_its_rows(tmp_path):
     (tmp_path / "p.csv").write_text(SMALL)
-    told = json_of("import", "p.csv", "--archive", "new.db", cwd=tmp_path)
-    assert told["created"] is True
-    assert told["added"] == ["P1", "P2", "P3", "P4", "P5", "P6"]
-    assert told["taken"][1] == {"panel": "P2", "row": 3}
+    found = json_of("import", "p.csv", "--archive", "new.db", cwd=tmp_path)
+    assert found["created"] is True
+    assert found["added"] == ["P1", "P2", "P3", "P4", "P5", "P6"]
+    assert found["taken"][1] == {"panel": "P2", "row": 3}
     again = run("import", "p.csv", "--archive", "new.db", cwd=tmp_path)
     assert "0 panels added, 6 already there" in again.stdout
     assert "new archive" not in again.stdout
@@ -47,8 +47,8 @@ def test_percent_and_decimal_commas_are_declared(tmp_path):
     row = ";".join("25,5" for _ in range(31))
     (tmp_path / "p.csv").write_text(f"panel;ground;{nm}\nP1;silver;{row}\n")
     assert "[geometry]" in refused("import", "p.csv", cwd=tmp_path)
-    said = ("--scale", "percent", "--decimal", ",", "--geometry", "45:0")
-    assert run("import", "p.csv", *said, cwd=tmp_path).exit_code == 0
+    options = ("--scale", "percent", "--decimal", ",", "--geometry", "45:0")
+    assert run("import", "p.csv", *options, cwd=tmp_path).exit_code == 0
     with Archive.open(tmp_path / "panels.db") as archive:
         assert archive.panel("P1").readings[0].reflectance[0] == pytest.approx(0.255)
     assert "percent or 0-1" in fails(run("import", "p.csv", "--scale", "so", cwd=tmp_path), 2)
@@ -56,8 +56,8 @@ def test_percent_and_decimal_commas_are_declared(tmp_path):
 
 @pytest.mark.parametrize("name", ["out.xlsx", "out.zip"])
 def test_an_export_imports_to_the_same_archive(shop, name):
-    told = json_of("export", name, cwd=shop)
-    assert told["panels"] == 6
+    found = json_of("export", name, cwd=shop)
+    assert found["panels"] == 6
     assert run("import", name, "--archive", "again.db", cwd=shop).exit_code == 0
     with Archive.open(shop / "panels.db") as one, Archive.open(shop / "again.db") as two:
         assert one.content_hash() == two.content_hash()
@@ -107,9 +107,9 @@ def test_history_tells_who_and_undo_takes_back(shop):
     assert "lot: empty to lot 9" in run("history", "P3", cwd=shop).stdout
     undone = json_of("undo", number, "--who", "Lee", cwd=shop)
     assert undone["of"] == "P3"
-    told = run("undo", undone["change"], cwd=shop).stdout
-    assert told.startswith(f"P3: change {undone['change']} was undone. To take that back: ")
-    taken = json_of("undo", int(told.rsplit(" ", 1)[1]), cwd=shop)
+    output = run("undo", undone["change"], cwd=shop).stdout
+    assert output.startswith(f"P3: change {undone['change']} was undone. To take that back: ")
+    taken = json_of("undo", int(output.rsplit(" ", 1)[1]), cwd=shop)
     assert taken["of"] == "P3"
     with Archive.open(shop / "panels.db") as archive:
         assert archive.panel("P3").lot == ""
@@ -196,10 +196,10 @@ def test_a_reader_who_has_enough_of_the_output_is_no_error(shop):
         text=True,
     ) as child:
         child.stdout.close()
-        said = child.stderr.read()
+        output = child.stderr.read()
         child.wait()
-    assert "Traceback" not in said
-    assert "Exception" not in said
+    assert "Traceback" not in output
+    assert "Exception" not in output
 
 
 def test_names_cannot_drive_the_terminal(tmp_path):

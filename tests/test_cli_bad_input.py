@@ -306,13 +306,13 @@ def test_a_locked_archive_is_said_and_waited_for(shop, stopped):
         stderr=subprocess.PIPE,
         text=True,
     ) as waiting:
-        said = waiting.stderr.readline()  # comes while it waits, not only afterwards
+        output = waiting.stderr.readline()  # comes while it waits, not only afterwards
         ended = waiting.poll()
         if stopped:
             waiting.terminate()
             waiting.wait()
         holder.close()
-    assert "Another program is writing to" in said
+    assert "Another program is writing to" in output
     assert ended is None
     # Stopped, it ends by its own way out, which takes away what is half written.
     assert waiting.returncode == (128 + signal.SIGTERM if stopped else 0)

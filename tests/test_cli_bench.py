@@ -51,9 +51,9 @@ def test_add_questions_a_reversed_ratio(shop):
     assert done.exit_code == 1
     assert "Was 6:1 meant" in done.stdout
     assert "as written all the same" in done.stderr
-    told = json_of(*ADD, "--ratio", "1:6", "--coats", 3, "--yes", cwd=shop)
-    assert told["questions"][0]["code"] == "reversed"
-    assert told["schedule"] == "3@1:6"
+    found = json_of(*ADD, "--ratio", "1:6", "--coats", 3, "--yes", cwd=shop)
+    assert found["questions"][0]["code"] == "reversed"
+    assert found["schedule"] == "3@1:6"
 
 
 def test_add_compares_what_was_poured(shop):
@@ -101,8 +101,8 @@ MIX = ("mix", "--schedule", "3@6:1", "--area", "1 m2", "--dry-film", 10, "--soli
 
 
 def test_mix_gives_carrier_and_colour_by_name(tmp_path):
-    told = json_of(*MIX, cwd=tmp_path)
-    pot = told["pot"]
+    found = json_of(*MIX, cwd=tmp_path)
+    pot = found["pot"]
     needs = {p["kind"]: p["ml"] for p in pot["needs"]}
     assert needs["carrier"] == pytest.approx(6 * needs["colour"])
     assert pot["groups"][0]["pour"]["ratio"]["words"] == "6 parts carrier to 1 part colour"
@@ -112,23 +112,23 @@ def test_mix_gives_carrier_and_colour_by_name(tmp_path):
 
 
 def test_mix_needs_no_job_for_bottles_and_checks(tmp_path):
-    told = json_of("mix", "--ratio", "6:1", "--coats", 1, "--bottle", 4, "--poured", 32, 4)
-    assert told["pot"] is None
-    assert "makes 28 at 6:1" in told["bottle"][0]
-    assert told["stated"]["agree"] is False
-    assert told["stated"]["poured"]["carrier_parts"] == "8"
+    found = json_of("mix", "--ratio", "6:1", "--coats", 1, "--bottle", 4, "--poured", 32, 4)
+    assert found["pot"] is None
+    assert "makes 28 at 6:1" in found["bottle"][0]
+    assert found["stated"]["agree"] is False
+    assert found["stated"]["poured"]["carrier_parts"] == "8"
     assert "makes 28 at 6:1" in run("mix", "--ratio", "6:1", "--coats", 1, "--bottle", 4).stdout
 
 
 def test_mix_steps_one_pot_up_into_the_next(tmp_path):
-    told = json_of(
+    found = json_of(
         "mix", "--schedule", "2@6:1 2@3:1", "--sheet", "600 mm x 400 mm x 2",
         "--dry-film", 10, "--solids", 0.2, "--mark", "5 ml", "--density", "carrier=0.9",
         "--density", "colour=1.1",
     )  # fmt: skip
-    first, second = (group["pour"] for group in told["pot"]["groups"])
+    first, second = (group["pour"] for group in found["pot"]["groups"])
     assert 0 < second["kept_ml"] < first["total_ml"]
-    bottles = sum(p["ml"] for p in told["pot"]["needs"])
+    bottles = sum(p["ml"] for p in found["pot"]["needs"])
     assert bottles == pytest.approx(first["total_ml"] + second["total_ml"] - second["kept_ml"])
     assert "carrier to " in first["marks"]
     assert "what is left up to " in second["marks"]
@@ -140,9 +140,9 @@ def test_mix_understands_three_parts_and_percentages(tmp_path):
     needs = {p["name"]: p["ml"] for p in three["pot"]["needs"]}
     assert needs["hardener"] == pytest.approx(needs["carrier"] / 6)
     assert three["pot"]["activated"]
-    told = run("mix", "--ratio", "10% added", "--coats", 2, *job, cwd=tmp_path).stdout
-    assert "10% added is 10:1" in told
-    assert "Before you open a tin" in told
+    output = run("mix", "--ratio", "10% added", "--coats", 2, *job, cwd=tmp_path).stdout
+    assert "10% added is 10:1" in output
+    assert "Before you open a tin" in output
     assert "9:1" in refused("mix", "--ratio", "10%", "--coats", 2, *job, cwd=tmp_path)
     oil = run("mix", "--ratio", "6:1", "--coats", 1, "--drain", "30 s Ford 4").stdout
     assert "s in a Zahn 2" in oil
@@ -156,10 +156,10 @@ def test_a_job_is_taken_off_the_shelf(tmp_path):
         assert done.exit_code == 0, done.output
     job = ("mix", "--archive", archive, "--colour", "cherry", "--schedule", "3@4:1", "--area",
            "1 m2", "--dry-film", 10, "--solids", 0.2)  # fmt: skip
-    told = json_of(*job, "--buy")
-    carrier, cherry = told["bill"]["lines"]
+    found = json_of(*job, "--buy")
+    carrier, cherry = found["bill"]["lines"]
     assert (carrier["bottles"], cherry["bottles"]) == (0, 1)
-    assert told["bill"]["paint"] == pytest.approx(20 * told["pot"]["total_ml"] / 250)
+    assert found["bill"]["paint"] == pytest.approx(20 * found["pot"]["total_ml"] / 250)
     assert json_of("stock", "--archive", archive)["Cherry"]["stock_ml"] == 30
     assert "Taken off the shelf" in run(*job, "--take").stdout
     shelf = json_of("stock", "--archive", archive)
@@ -207,10 +207,10 @@ def test_a_job_sheet_is_a_pdf(tmp_path):
 
 def test_a_job_sheet_of_a_target_alone_asks_for_the_recipe(tmp_path):
     archive = copied(tmp_path)
-    told = refused("job-sheet", "--archive", archive, "--lab", 30, 38, 14, cwd=tmp_path)
-    assert "no recipe" in told
-    assert "a target alone" in told
-    assert "'workbook match' suggests" in told
+    output = refused("job-sheet", "--archive", archive, "--lab", 30, 38, 14, cwd=tmp_path)
+    assert "no recipe" in output
+    assert "a target alone" in output
+    assert "'workbook match' suggests" in output
     half = refused("job-sheet", "--archive", archive, "--colour", "cherry", cwd=tmp_path)
     assert "no recipe" in half
 
@@ -250,8 +250,8 @@ def test_text_is_set_in_columns():
 
 def test_an_opened_bottle_is_told_in_the_unit_of_the_job(tmp_path):
     bottle = ("mix", "--ratio", "6:1", "--coats", 1, "--bottle", "120 ml")
-    said = " ".join(run(*bottle).stdout.split())
-    assert "120 ml of colour left in the bottle makes 840 ml at 6:1" in said
+    output = " ".join(run(*bottle).stdout.split())
+    assert "120 ml of colour left in the bottle makes 840 ml at 6:1" in output
     of_carrier = " ".join(run(*bottle, "--bottle-of", "carrier").stdout.split())
     assert "120 ml of carrier left in the bottle makes 140 ml" in of_carrier
     assert "with 20 ml of colour" in of_carrier

@@ -36,8 +36,8 @@ def archive():
     ],
 )
 def test_readings_that_no_card_can_have_are_refused_in_words(archive, card, words):
-    said = refused("correct", *AIM, *GOLD, *card, "--looks", 1, "--archive", archive)
-    assert words in " ".join(said.split())
+    output = refused("correct", *AIM, *GOLD, *card, "--looks", 1, "--archive", archive)
+    assert words in " ".join(output.split())
 
 
 def test_a_reading_that_does_not_fit_is_asked_about_and_teaches_the_next_card_nothing(archive):

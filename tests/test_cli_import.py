@@ -25,11 +25,11 @@ def shop(tmp_path):
 
 
 def test_a_dry_run_tells_all_and_changes_nothing(shop):
-    told = json_of("import", "shop.csv", "--dry-run", cwd=shop)
-    assert [r["row"] for r in told["rows"]] == [2, 3]
-    assert (told["taken"], told["refused"]) == ([], [])
-    assert [q["key"] for q in told["unsure"]] == ["light", "geometry", "order"]
-    assert all(q["question"] and q["choices"] and q["rows"] == [2, 3] for q in told["unsure"])
+    found = json_of("import", "shop.csv", "--dry-run", cwd=shop)
+    assert [r["row"] for r in found["rows"]] == [2, 3]
+    assert (found["taken"], found["refused"]) == ([], [])
+    assert [q["key"] for q in found["unsure"]] == ["light", "geometry", "order"]
+    assert all(q["question"] and q["choices"] and q["rows"] == [2, 3] for q in found["unsure"])
     words = run("import", "shop.csv", "--dry-run", cwd=shop).stdout
     assert "light, geometry, order" in words
     assert "Nothing was changed" in words
@@ -76,21 +76,21 @@ def test_a_name_near_a_known_one_is_joined_as_answered(shop):
     json_of("import", "shop.csv", *GIVEN, "--answer", "order=carrier", cwd=shop)
     (shop / "more.csv").write_text(SHOP.replace("A", "D").replace("D2;silver", "D2;slver"))
     assert "[name:ground:slver]" in refused("import", "more.csv", *GIVEN, cwd=shop)
-    told = json_of("import", "more.csv", *GIVEN, "--answer", "name:ground:slver=silver", cwd=shop)
-    assert told["added"] == ["D1", "D2"]
+    found = json_of("import", "more.csv", *GIVEN, "--answer", "name:ground:slver=silver", cwd=shop)
+    assert found["added"] == ["D1", "D2"]
     with Archive.open(shop / "panels.db") as archive:
         assert archive.names("ground") == ("silver",)
 
 
 def test_the_report_is_written_refused_or_not_and_imports_when_corrected(shop):
     (shop / "shop.csv").write_text(SHOP.replace("39,9", "x"))
-    said = (*GIVEN, "--answer", "order=carrier", "--report", "report.csv")
-    refused("import", "shop.csv", *said, cwd=shop)
+    options = (*GIVEN, "--answer", "order=carrier", "--report", "report.csv")
+    refused("import", "shop.csv", *options, cwd=shop)
     table = (shop / "report.csv").read_text("utf-8-sig")
     assert "L is not a number" in table
-    told = run("import", "shop.csv", *said, "--keep-good", cwd=shop)
-    assert told.exit_code == 0
-    assert "Refused: row 3: L is not a number" in told.stdout
+    output = run("import", "shop.csv", *options, "--keep-good", cwd=shop)
+    assert output.exit_code == 0
+    assert "Refused: row 3: L is not a number" in output.stdout
     (shop / "report.csv").write_text(table.replace(",x,", ',"39,9",'), "utf-8")
     done = json_of("import", "report.csv", *GIVEN, "--answer", "order=carrier", cwd=shop)
     assert done["added"] == ["A2"]
@@ -100,8 +100,8 @@ def test_a_refused_import_prints_its_rows_as_json_too(shop):
     (shop / "shop.csv").write_text(SHOP.replace("39,9", "x"))
     done = run("import", "shop.csv", *GIVEN, "--answer", "order=carrier", "--json", cwd=shop)
     assert done.exit_code == 1
-    told = json.loads(done.stdout)
-    assert told["refused"][0]["row"] == 3
+    found = json.loads(done.stdout)
+    assert found["refused"][0]["row"] == 3
     assert "What to do:" in done.stderr
 
 
@@ -120,15 +120,15 @@ def test_a_folder_of_exports_meets_backs_and_known_panels(shop):
     )
     words = refused("import", "again.csv", cwd=shop)
     assert "No back was found for the reading 'Z9'" in words
-    told = json_of("import", "again.csv", "--keep-good", cwd=shop)
-    assert told["extended"] == [{"panel": "A1", "readings": 1}]
+    found = json_of("import", "again.csv", "--keep-good", cwd=shop)
+    assert found["extended"] == [{"panel": "A1", "readings": 1}]
 
 
 def test_a_watched_folder_takes_each_file_once_it_is_whole(shop):
     archive, folder = shop / "panels.db", shop / "in"
     folder.mkdir()
-    said = {"illuminant": "D65", "observer": "10", "geometry": "45:0"}
-    how = HowToRead(said, answers={"order": "carrier"})
+    given = {"illuminant": "D65", "observer": "10", "geometry": "45:0"}
+    how = HowToRead(given, answers={"order": "carrier"})
     looks = iter(range(8))
 
     def pause():

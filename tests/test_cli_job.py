@@ -94,8 +94,8 @@ def test_building_on_a_panel_adds_a_stage(shop):
         frame = archive.frame()
     assert frame[frame["panel"] == "P3"]["stage"].tolist() == [1, 2]
     run("export", "out.csv", cwd=shop)
-    told = run("import", "out.csv", "--archive", "other.db", cwd=shop).stdout
-    assert "6 panels with 7 readings" in told
+    output = run("import", "out.csv", "--archive", "other.db", cwd=shop).stdout
+    assert "6 panels with 7 readings" in output
     with Archive.open(shop / "other.db") as other:
         assert other.panel("P3") == panel
     assert json_of("coverage", cwd=shop)["readings"] == 7

@@ -39,8 +39,8 @@ def test_a_panel_is_amended_removed_and_restored(shop: Path) -> None:
 def test_an_import_is_undone_at_once_and_ranges_too(shop: Path) -> None:
     for lot in ("a", "b", "c"):
         assert run("amend", "P3", f"lot={lot}", cwd=shop).exit_code == 0
-    told = run("undo", "2-4", cwd=shop).stdout
-    assert told.startswith("Changes 2 to 4 were undone. To take that back: workbook undo 5-7")
+    output = run("undo", "2-4", cwd=shop).stdout
+    assert output.startswith("Changes 2 to 4 were undone. To take that back: workbook undo 5-7")
     assert [u["undoes"] for u in json_of("undo", "5-7", cwd=shop)["undone"]] == [7, 6, 5]
     for wrong in ("x", "0", "1-", "9" * 18, "9" * 5000):
         assert "range such as 1-20" in fails(run("undo", wrong, cwd=shop), 2)

@@ -91,18 +91,18 @@ def test_a_dask_cluster_of_two_workers_says_the_same(at, here, tmp_path):
 )
 def test_what_does_not_go_together_is_refused_in_words(at, more, words):
     code = 1 if "answers" in words else 2
-    said = fails(run(*at, *more), code)
-    assert words in " ".join(said.replace("│", " ").split())
+    output = fails(run(*at, *more), code)
+    assert words in " ".join(output.replace("│", " ").split())
 
 
 def test_samples_without_a_name_are_refused(shop, tmp_path):
     path = tmp_path / "nameless.csv"
     path.write_text("panel,L,a,b\nring,27.1,45.9,28.5\n,66,68,72\n")
-    said = refused("match", "--targets", path, "--archive", shop.archive)
-    assert "Some samples of this file have no name" in said
-    assert "nameless.csv" in said
+    output = refused("match", "--targets", path, "--archive", shop.archive)
+    assert "Some samples of this file have no name" in output
+    assert "nameless.csv" in output
 
 
 def test_many_options_without_many_are_refused(shop):
-    said = fails(run("match", "--lab", 40, 20, 10, "--csv", "--archive", shop.archive), 2)
-    assert "--targets" in said
+    output = fails(run("match", "--lab", 40, 20, 10, "--csv", "--archive", shop.archive), 2)
+    assert "--targets" in output

@@ -71,8 +71,8 @@ def test_predict_takes_several_files_all_or_none(shop, tmp_path):
         ("b.csv", "2@6:1"),
     ]
     assert rows == [*json_of("predict", *each[0], *at), *json_of("predict", *each[1], *at)]
-    told = run("predict", *each[0], *each[1], *at).stdout
-    assert told.index("a.csv:") < told.index("b.csv:") < told.index("2@6:1")
+    output = run("predict", *each[0], *each[1], *at).stdout
+    assert output.index("a.csv:") < output.index("b.csv:") < output.index("2@6:1")
     (tmp_path / "b.csv").write_text(head + "pale gold,cherry,six,yes\n")
     assert "b.csv" in refused("predict", *each[0], *each[1], *at)
 
@@ -188,12 +188,12 @@ def test_limits_are_remembered_with_the_archive(tmp_path):
 def test_correct_says_what_to_change(shop):
     at = ("correct", "--lab", 27, 46, 28, "--archive", shop.archive)
     typed = ("--ground", "pale gold", "--colour", "cherry", "--schedule", "3@3:1")
-    told = json_of(*at, *typed, "--read", 29, 46, 29.4)
-    assert told["fits"] is True
-    assert told["difference"] > 1
-    assert told["best"]["probability"] > 0
+    found = json_of(*at, *typed, "--read", 29, 46, 29.4)
+    assert found["fits"] is True
+    assert found["difference"] > 1
+    assert found["best"]["probability"] > 0
     # Too light: more colour must go on, whatever way.
-    strength = CoatSchedule.parse(told["changes"][0]["schedule"]).strength
+    strength = CoatSchedule.parse(found["changes"][0]["schedule"]).strength
     assert strength > CoatSchedule.parse("3@3:1").strength
     text = run(*at, *typed, "--read", 29, 46, 29.4).stdout
     assert "Spray a fresh panel, small changes" in text
@@ -202,10 +202,10 @@ def test_correct_says_what_to_change(shop):
 def test_a_hue_that_film_does_not_make_is_not_corrected_as_film(shop):
     at = ("correct", "--lab", 27, 46, 28, "--archive", shop.archive)
     typed = ("--ground", "pale gold", "--colour", "cherry", "--schedule", "3@3:1")
-    told = json_of(*at, *typed, "--read", 33, 45, 3)
-    assert told["fits"] is False
-    assert told["changes"] == told["rescue"]["options"] == []
-    assert abs(told["film_percent"]) < 10
+    found = json_of(*at, *typed, "--read", 33, 45, 3)
+    assert found["fits"] is False
+    assert found["changes"] == found["rescue"]["options"] == []
+    assert abs(found["film_percent"]) < 10
     text = " ".join(run(*at, *typed, "--read", 33, 45, 3).stdout.split())
     assert "This does not fit" in text
     assert "heavier" not in text
@@ -219,8 +219,8 @@ def test_correct_takes_a_spectrum_only_as_the_panel_was_viewed(shop, tmp_path):
         row = ["S1", geometry, *["0.06"] * 20, *["0.2"] * 11]
         (tmp_path / name).write_text(",".join(head) + "\n" + ",".join(row) + "\n")
     sprayed = ("--tried", "T019", "--scale", "0-1", "--archive", shop.archive)
-    told = json_of("correct", "--reading", "alike.csv", *sprayed, cwd=tmp_path)
-    assert told["difference"] > 0
+    found = json_of("correct", "--reading", "alike.csv", *sprayed, cwd=tmp_path)
+    assert found["difference"] > 0
     words = refused("correct", "--reading", "other.csv", *sprayed, cwd=tmp_path)
     assert "not viewed alike" in words
 
@@ -242,11 +242,11 @@ def test_next_for_a_target_and_for_the_archive(shop):
         "--colours", "cherry", "--max-coats", 3,
     )  # fmt: skip
     assert plan[0]["uncertainty_after"] < plan[0]["uncertainty_before"]
-    told = run(
+    output = run(
         "next", "--archive", shop.archive, "--top", 2, "--grounds", "pale gold", "--max-coats", 2
     ).stdout  # fmt: skip
-    assert told.count("uncertainty") == 1
-    assert told.count("ΔE00") == 3
+    assert output.count("uncertainty") == 1
+    assert output.count("ΔE00") == 3
 
 
 def test_audit_finds_the_wrong_backs_and_a_fix_can_be_undone(tmp_path):
@@ -299,8 +299,8 @@ def test_results_say_which_panels_were_left_out_of_the_fit(tmp_path):
     # The demo's T029 is honey over silver, written 4@1:5 for 4@5:1.
     honey = json_of("match", "--lab", 60, 20, 60, "--colours", "honey", "--archive", archive)
     assert all("T029" in found["left_out"] for found in honey)
-    said = run("match", "--lab", 60, 20, 60, "--colours", "honey", "--archive", archive).stdout
-    assert "Left out: T029" in " ".join(said.split())
+    output = run("match", "--lab", 60, 20, 60, "--colours", "honey", "--archive", archive).stdout
+    assert "Left out: T029" in " ".join(output.split())
     (tmp_path / "r.csv").write_text(
         "ground,colour,schedule,clear\npale gold,honey,2@4:1,yes\nblack,,,yes\n"
     )
@@ -308,10 +308,10 @@ def test_results_say_which_panels_were_left_out_of_the_fit(tmp_path):
     assert "T029" in rows[0]["left_out"]
     assert rows[1]["left_out"] == []  # shares neither ground nor colour
     pair = ("--ground", "silver", "--colour", "honey", "--schedule", "4@5:1")
-    told = json_of(
+    answer = json_of(
         "correct", "--lab", 60, 20, 60, *pair, "--read", 57, 18, 62, "--archive", archive
     )
-    assert "T029" in told["left_out"]
+    assert "T029" in answer["left_out"]
 
 
 def test_fit_prints_its_table(tmp_path):
@@ -323,11 +323,11 @@ def test_fit_prints_its_table(tmp_path):
         "P7,silver,rust,3@6:1,yes,43.4,29.5,23.6\nP8,graphite,rust,2@8:1,yes,30,12,8\n"
     )
     assert run("import", "p.csv", *LIGHT, cwd=tmp_path).exit_code == 0
-    told = json_of("fit", "--by", "panel", "--folds", 2, cwd=tmp_path)
-    names = {r["regressor"] for r in told["validation"]}
+    found = json_of("fit", "--by", "panel", "--folds", 2, cwd=tmp_path)
+    names = {r["regressor"] for r in found["validation"]}
     assert names == {"film regression", "nearest panel", "quadratic ridge"}
-    assert told["validation"][0]["median"] > 0
-    assert told["repeatability"]["floor"] > 0
+    assert found["validation"][0]["median"] > 0
+    assert found["repeatability"]["floor"] > 0
     quick = run("fit", "--no-check", cwd=tmp_path)
     assert quick.exit_code == 0
     assert "8 panels" in quick.stdout

@@ -43,7 +43,7 @@ MATCH = ("match", "--readings", 0, "--top", 3, "--reading")
 
 def test_a_cmc_tolerance_changes_the_chance_as_the_library_says(room):
     plain = json_of(*MATCH, "face.csv", cwd=room)
-    told = json_of(*MATCH, "face.csv", "--difference", "cmc2:1", cwd=room)
+    answer = json_of(*MATCH, "face.csv", "--difference", "cmc2:1", cwd=room)
     face, _ = aimed_at("3@5:1")
     with Session.open(room / "panels.db") as session:
         found = suggest(
@@ -53,9 +53,9 @@ def test_a_cmc_tolerance_changes_the_chance_as_the_library_says(room):
             top=3,
             archive=session.archive.panels(),
         )
-    assert [t["probability"] for t in told] == [round(s.probability, 4) for s in found]
-    assert [t["expected_difference"] for t in told] == [round(s.expected, 4) for s in found]
-    first = told[0]
+    assert [t["probability"] for t in answer] == [round(s.probability, 4) for s in found]
+    assert [t["expected_difference"] for t in answer] == [round(s.expected, 4) for s in found]
+    first = answer[0]
     assert (first["difference_kind"], first["tolerance"]) == ("CMC(2:1)", 1.0)
     assert first["tolerance_words"] == "CMC(2:1) at most 1"
     (angle,) = first["angles"]
@@ -64,7 +64,7 @@ def test_a_cmc_tolerance_changes_the_chance_as_the_library_says(room):
     assert angle["difference"] == pytest.approx(own, abs=2e-3)
     # What is called ΔE00 stays ΔE00, whatever the order names.
     same = {(t["ground"], t["colour"], t["schedule"]): t for t in plain}
-    both = [t for t in told if (t["ground"], t["colour"], t["schedule"]) in same]
+    both = [t for t in answer if (t["ground"], t["colour"], t["schedule"]) in same]
     assert both
     for t in both:
         other = same[t["ground"], t["colour"], t["schedule"]]
@@ -75,9 +75,9 @@ def test_a_cmc_tolerance_changes_the_chance_as_the_library_says(room):
 
 
 def test_a_target_of_two_angles_is_matched_at_both(room):
-    told = json_of(*MATCH, "both.csv", cwd=room)
+    answer = json_of(*MATCH, "both.csv", cwd=room)
     face, flop = aimed_at("3@5:1")
-    best = told[0]
+    best = answer[0]
     assert [a["geometry"] for a in best["angles"]] == [FACE.geometry, FLOP.geometry]
     for angle, wanted in zip(best["angles"], (face, flop), strict=True):
         assert [angle[f"target_{k}"] for k in "Lab"] == pytest.approx(list(wanted.lab))
@@ -98,7 +98,7 @@ def test_a_target_of_two_angles_is_matched_at_both(room):
 
 def test_weights_and_boxes_reach_the_library(room):
     face, flop = aimed_at("3@5:1")
-    told = json_of(*MATCH, "both.csv", "--angle-weight", "45as110=0.25", cwd=room)
+    found = json_of(*MATCH, "both.csv", "--angle-weight", "45as110=0.25", cwd=room)
     aim = Target.of_readings([face, flop], weights=[1.0, 0.25])
     with Session.open(room / "panels.db") as session:
         model, limits, panels = session.model, session.limits(), session.archive.panels()
@@ -107,12 +107,12 @@ def test_weights_and_boxes_reach_the_library(room):
         boxed = suggest(
             model, Target.of_readings([face, flop], tolerance=box), limits, top=3, archive=panels
         )[0]
-    assert told[0]["probability"] == round(own.probability, 4)
-    assert [a["weight"] for a in told[0]["angles"]] == [1.0, 0.25]
-    told = json_of(*MATCH, "both.csv", "--box", 2, 1, 1.5, cwd=room)
-    assert told[0]["probability"] == round(boxed.probability, 4)
-    assert told[0]["difference_kind"] == "share of the box"
-    assert told[0]["tolerance_words"] == box.words
+    assert found[0]["probability"] == round(own.probability, 4)
+    assert [a["weight"] for a in found[0]["angles"]] == [1.0, 0.25]
+    found = json_of(*MATCH, "both.csv", "--box", 2, 1, 1.5, cwd=room)
+    assert found[0]["probability"] == round(boxed.probability, 4)
+    assert found[0]["difference_kind"] == "share of the box"
+    assert found[0]["tolerance_words"] == box.words
     text = run(*MATCH, "both.csv", "--box-lch", 2, 1, 1.5, cwd=room).stdout
     assert "ΔH* within ±1.5" in " ".join(text.split())
 
@@ -133,15 +133,15 @@ def test_a_correction_follows_kind_and_angles(room):
     )
     write(room / "sprayed.csv", off)
     args = (*CORRECT, *recipe_options(), "--read-file", "sprayed.csv", "--difference", "cmc1:1")
-    told = json_of(*args, cwd=room)
+    found = json_of(*args, cwd=room)
     worst = float(delta_e_cmc(flop.lab, off[1].lab, lightness=1.0, chroma=1.0))
-    assert told["difference"] == pytest.approx(worst)
-    assert told["difference_kind"] == "CMC(1:1)"
-    assert [a["geometry"] for a in told["angles"]] == [FACE.geometry, FLOP.geometry]
-    assert told["angles"][1]["difference"] == pytest.approx(worst, abs=1e-3)
-    assert told["best"]["expected_delta_e00"] is None
-    assert told["best"]["expected_difference"] > 0
-    assert "at its worst angle" in told["words"]
+    assert found["difference"] == pytest.approx(worst)
+    assert found["difference_kind"] == "CMC(1:1)"
+    assert [a["geometry"] for a in found["angles"]] == [FACE.geometry, FLOP.geometry]
+    assert found["angles"][1]["difference"] == pytest.approx(worst, abs=1e-3)
+    assert found["best"]["expected_delta_e00"] is None
+    assert found["best"]["expected_difference"] > 0
+    assert "at its worst angle" in found["words"]
     assert "CMC(1:1)" in run(*args, cwd=room).stdout
     # Read at one angle only it says nothing of the other.
     words = refused(*CORRECT, *recipe_options(), "--read", 40, 10, 10, cwd=room)
@@ -149,10 +149,10 @@ def test_a_correction_follows_kind_and_angles(room):
 
 
 def test_panels_of_the_archive_are_taken_with_all_their_angles(room):
-    told = json_of("correct", "--reading", "both.csv", "--tried", "M3", cwd=room)
+    found = json_of("correct", "--reading", "both.csv", "--tried", "M3", cwd=room)
     with Session.open(room / "panels.db") as session:
         readings = angles_of_panel(session.archive, "M3")
-    assert [a["L"] for a in told["angles"]] == [round(r.lab[0], 3) for r in readings]
+    assert [a["L"] for a in found["angles"]] == [round(r.lab[0], 3) for r in readings]
     planned = json_of("next", "--reading", "both.csv", "--top", 2, cwd=room)
     assert all(p["probability"] <= p["probability_by_second"] for p in planned)
     loose = json_of("next", "--reading", "both.csv", "--top", 2, "--tolerance", 5, cwd=room)
@@ -160,8 +160,8 @@ def test_panels_of_the_archive_are_taken_with_all_their_angles(room):
 
 
 def test_a_panel_of_the_archive_is_a_target_at_all_its_angles(room):
-    told = json_of("match", "--readings", 0, "--panel", "M4", "--top", 1, cwd=room)
-    assert len(told[0]["angles"]) == 2
+    found = json_of("match", "--readings", 0, "--panel", "M4", "--top", 1, cwd=room)
+    assert len(found[0]["angles"]) == 2
 
 
 def test_the_job_sheet_prints_the_tolerance_in_words(room):
@@ -257,8 +257,8 @@ def test_a_target_typed_at_angles_is_what_its_file_gives(room):
     ],
 )
 def test_a_colour_at_an_angle_that_cannot_be_read_is_refused(room, words, says):
-    told = fails(run("match", *words, cwd=room), 2)
-    assert says in " ".join(told.replace("│", " ").split())
+    output = fails(run("match", *words, cwd=room), 2)
+    assert says in " ".join(output.replace("│", " ").split())
 
 
 @pytest.mark.parametrize(
@@ -301,11 +301,11 @@ PREDICT = ("predict", "--recipes", "recipes.csv")
 def test_predictions_are_by_the_orders_difference_at_every_angle(room, recipes, args, tolerance):
     both = aimed_at("3@5:1")
     weight = ("--angle-weight", "45as110=0.5")
-    told = json_of(*PREDICT, "--reading", "both.csv", *weight, *args, cwd=room)
+    answer = json_of(*PREDICT, "--reading", "both.csv", *weight, *args, cwd=room)
     aim = Target.of_readings(both, weights=[1.0, 0.5], tolerance=tolerance)
     with Session.open(room / "panels.db") as session:
         found = forecast(session.model, recipes, aim)
-    for item, own in zip(told, found, strict=True):
+    for item, own in zip(answer, found, strict=True):
         assert item["probability"] == pytest.approx(own.probability)
         assert item["expected_difference"] == pytest.approx(own.expected)
         assert item["sd_difference"] == pytest.approx(own.sd)
@@ -315,7 +315,7 @@ def test_predictions_are_by_the_orders_difference_at_every_angle(room, recipes, 
         assert [item[k] for k in "Lab"] == pytest.approx(list(own.angles[0].lab))
     # What is called ΔE00 stays ΔE00 at the first angle, whatever the order names.
     plain = json_of(*PREDICT, "--reading", "face.csv", cwd=room)
-    assert [t["delta_e00"] for t in told] == pytest.approx([t["delta_e00"] for t in plain])
+    assert [t["delta_e00"] for t in answer] == pytest.approx([t["delta_e00"] for t in plain])
     text = " ".join(run(*PREDICT, *at(both), *weight, *args, cwd=room).stdout.split())
     assert "45as110" in text
     assert "against the colour asked for, at the worst angle" in text
@@ -324,11 +324,11 @@ def test_predictions_are_by_the_orders_difference_at_every_angle(room, recipes, 
 
 def test_without_a_target_a_panel_is_held_against_its_prediction_by_the_order(room, recipes):
     plain = json_of(*PREDICT, cwd=room)
-    told = json_of(*PREDICT, "--difference", "cmc2:1", cwd=room)
-    assert [t["delta_e00"] for t in told] == [t["delta_e00"] for t in plain]
+    found = json_of(*PREDICT, "--difference", "cmc2:1", cwd=room)
+    assert [t["delta_e00"] for t in found] == [t["delta_e00"] for t in plain]
     with Session.open(room / "panels.db") as session:
         view = session.geometry
-        for item, recipe in zip(told, recipes, strict=True):
+        for item, recipe in zip(found, recipes, strict=True):
             lab = [item[k] for k in "Lab"]
             aim = Target.lab(*lab, viewing=FACE if view == "45as15" else FLOP, tolerance=CMC)
             (own,) = forecast(session.model, [recipe], aim)
@@ -358,9 +358,9 @@ def test_a_match_is_as_even_as_the_order_says_at_every_angle(room):
         most = float(shown.min()) + 1e-6
         own = session.match(aim, session.limits(max_unevenness=most), top=3)
     args = (*MATCH, "both.csv", "--difference", "cmc2:1", "--max-unevenness", most)
-    told = json_of(*args, cwd=room)
-    assert [t["schedule"] for t in told] == [str(s.recipe.schedule) for s in own]
-    assert [t["schedule"] for t in told] != [str(s.recipe.schedule) for s in free]
+    found = json_of(*args, cwd=room)
+    assert [t["schedule"] for t in found] == [str(s.recipe.schedule) for s in own]
+    assert [t["schedule"] for t in found] != [str(s.recipe.schedule) for s in free]
     words = refused(*MATCH, "both.csv", "--max-unevenness", 0, cwd=room)
     assert "This is no limit of unevenness" in words
 
@@ -368,10 +368,10 @@ def test_a_match_is_as_even_as_the_order_says_at_every_angle(room):
 def test_out_of_reach_is_said_at_the_angle_that_misses_most(room):
     face, flop = aimed_at("3@5:1")
     off = Reading(FLOP, flop.source, (flop.lab[0] + 25.0, *flop.lab[1:]))
-    told = json_of("match", "--readings", 0, *at((face, off)), "--top", 1, cwd=room)
-    assert not told[0]["reachable"]
-    assert "at 45as110, where it misses most," in told[0]["miss"]
-    assert "darker" in told[0]["miss"]
-    told = json_of("match", "--readings", 0, *at((face, off)), "--top", 1, "--angle-weight",
+    found = json_of("match", "--readings", 0, *at((face, off)), "--top", 1, cwd=room)
+    assert not found[0]["reachable"]
+    assert "at 45as110, where it misses most," in found[0]["miss"]
+    assert "darker" in found[0]["miss"]
+    found = json_of("match", "--readings", 0, *at((face, off)), "--top", 1, "--angle-weight",
                    "45as110=0.01", cwd=room)  # fmt: skip
-    assert "45as110" not in told[0]["miss"]
+    assert "45as110" not in found[0]["miss"]

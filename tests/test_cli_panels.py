@@ -97,9 +97,9 @@ def test_the_help_of_every_command_is_in_words():
     assert len(every) > 50
     assert "..." not in run("--help").stdout.split("Commands:")[1], "nothing is cut short"
     for words in every:
-        told = run(*words, "--help").stdout
-        assert "Usage:" in told
-        assert not re.search(r"<\w|list\[|\{[a-z]", told), told
+        output = run(*words, "--help").stdout
+        assert "Usage:" in output
+        assert not re.search(r"<\w|list\[|\{[a-z]", output), output
 
 
 def test_the_version_and_the_shell_completion_are_there():

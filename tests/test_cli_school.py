@@ -12,10 +12,10 @@ def test_a_first_day_where_next_cannot_help(tmp_path) -> None:
     with Archive.open(place, create=True) as archive:
         archive.add([p for p in demo_panels() if p.recipe.bare], who="test")
     assert "workbook first-day" in refused("next", "--archive", place)
-    told = run("first-day", "--archive", place, "--colour", "cherry").stdout
-    assert told.startswith("1. ")
-    assert "cherry over" in told
-    assert "(done: T0" in told
+    output = run("first-day", "--archive", place, "--colour", "cherry").stdout
+    assert output.startswith("1. ")
+    assert "cherry over" in output
+    assert "(done: T0" in output
     read = run("how-to-read", "--archive", place).stdout
     assert "White tile" in read
     assert "read more than once" in read
@@ -27,6 +27,6 @@ def test_words_and_troubles_are_at_hand() -> None:
     assert "no such word" in run("words", "--word", "xylophone").stdout
     assert "flop:" in run("words").stdout
     assert {t["name"] for t in json_of("troubles")} >= {"Tiger stripes", "Mottling", "Dry spray"}
-    told = run("troubles").stdout
-    assert "1. Overlap: 75%" in told
-    assert "data sheets stand above" in told
+    output = run("troubles").stdout
+    assert "1. Overlap: 75%" in output
+    assert "data sheets stand above" in output

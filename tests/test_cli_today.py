@@ -30,36 +30,36 @@ def predict(shop, tmp_path):
 
 
 def test_another_sprayer_lays_another_film(predict):
-    evening, told = predict("--sprayer", "Evening  bench")
+    evening, notes = predict("--sprayer", "Evening  bench")
     day, _ = predict("--sprayer", "day bench")
-    assert told == ""
+    assert notes == ""
     assert any(abs(a["L"] - b["L"]) > 0.02 for a, b in zip(evening, day, strict=True))
 
 
 def test_nobody_known_and_a_lot_never_seen_are_told_and_make_it_less_sure(predict):
     usual, _ = predict()
-    known, told = predict("--lot", "honey=lot 12")
-    assert told == ""
-    strange, told = predict("--lot", "honey=L99")
-    assert "Lot L99 of honey is on no panel of the archive" in told
+    known, notes = predict("--lot", "honey=lot 12")
+    assert notes == ""
+    strange, notes = predict("--lot", "honey=L99")
+    assert "Lot L99 of honey is on no panel of the archive" in notes
     assert strange[0]["sd_L"] > known[0]["sd_L"]
     assert strange[1]["sd_L"] == pytest.approx(usual[1]["sd_L"]), "of another colour"
-    nobody, told = predict("--sprayer", "Zoe")
-    assert "Sprayer Zoe is on no panel" in told
+    nobody, notes = predict("--sprayer", "Zoe")
+    assert "Sprayer Zoe is on no panel" in notes
     assert all(a["sd_L"] > b["sd_L"] for a, b in zip(nobody, usual, strict=True))
 
 
 def test_a_lot_alone_is_of_the_colours_that_have_it(predict):
     named, _ = predict("--lot", "honey=lot 12", "--lot", "lagoon=lot 12")
-    alone, told = predict("--lot", "LOT 12")
-    assert told == ""
+    alone, notes = predict("--lot", "LOT 12")
+    assert notes == ""
     assert alone == named
 
 
 def test_a_day_beyond_the_archive_is_told_and_less_sure(predict):
     usual, _ = predict()
-    later, told = predict("--date", "2026-01-31")
-    assert "after the archive's last panel" in told
+    later, notes = predict("--date", "2026-01-31")
+    assert "after the archive's last panel" in notes
     assert all(a["sd_L"] > b["sd_L"] for a, b in zip(later, usual, strict=True))
 
 
@@ -110,5 +110,5 @@ def test_joined_lots_are_of_each_colour_in_the_order_of_the_back():
 def test_a_table_of_readings_is_read_likewise():
     pd = pytest.importorskip("pandas")
     row = {"ground": "silver", "colour": "violet 1 + cherry 2", "schedule": "2@4:1", "lot": "v + c"}
-    *_, said = rows_of(pd.DataFrame([row]))
-    assert said[0].lots == (("cherry", "c"), ("violet", "v"))
+    *_, conditions = rows_of(pd.DataFrame([row]))
+    assert conditions[0].lots == (("cherry", "c"), ("violet", "v"))

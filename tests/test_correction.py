@@ -232,10 +232,10 @@ def test_a_panel_that_passes_by_a_photograph_is_no_sure_one(
     start, view = Belief.of(model), Viewing(geometry="45:0")
     lab = tuple(start.predict_recipes([recipe], view)[0])
     sources = ("photo", "spectrophotometer")
-    said = {s: correct(start, [Sprayed(recipe, lab, view, s)], lab) for s in sources}
-    assert all(one.passes for one in said.values())
-    assert "an instrument passes it with a chance of" in said["photo"].words
-    assert "photograph" not in said["spectrophotometer"].words
+    by_source = {s: correct(start, [Sprayed(recipe, lab, view, s)], lab) for s in sources}
+    assert all(one.passes for one in by_source.values())
+    assert "an instrument passes it with a chance of" in by_source["photo"].words
+    assert "photograph" not in by_source["spectrophotometer"].words
 
 
 def test_a_usual_day_varies_less_than_the_archives_panels(model: FilmRegressor) -> None:
@@ -333,11 +333,11 @@ def test_what_may_follow_a_panel_has_tails_too(
     shop: Shop, model: FilmRegressor, recipe: Recipe
 ) -> None:
     belief = Belief.of(model)
-    there = belief.predict_each([recipe])
-    total = there.covariance
-    share = np.trace(np.linalg.solve(total, there.known), axis1=1, axis2=2) / 3
+    predicted = belief.predict_each([recipe])
+    total = predicted.covariance
+    share = np.trace(np.linalg.solve(total, predicted.known), axis1=1, axis2=2) / 3
     groups = model.stack_.dof[model.reach([recipe])]
-    assert there.dof == pytest.approx(groups / share**2)
+    assert predicted.dof == pytest.approx(groups / share**2)
     target = shop.truth_lab(recipe)
     found = scored(belief, [recipe], target)[0]
     dof = float(groups[0]) / float(share[0]) ** 2
@@ -386,8 +386,8 @@ def test_words_and_changes_stay_with_their_recipe(model: FilmRegressor, recipe: 
     ratios = [MixRatio(n, 1) for n in (2, 3, 4, 5, 6, 8, 10)]
     recipes = [replace(recipe, schedule=CoatSchedule.of(3, r)) for r in ratios]
     aim = model.predict_recipes([recipes[4]])[0]
-    told = {"words": list(map(str, recipes)), "changes": list(range(len(recipes)))}
-    found = scored(model, recipes, aim, shortlist=4, **told)
+    given = {"words": list(map(str, recipes)), "changes": list(range(len(recipes)))}
+    found = scored(model, recipes, aim, shortlist=4, **given)
     assert len(found) == 4
     assert found[0].recipe == recipes[4]
     for one in found:

@@ -66,11 +66,11 @@ def test_chances_are_those_of_the_tolerance_that_is_named(model) -> None:
     )
     assert f"CMC(2:1) {advice.difference:.2f} from the target, 1 allowed" in advice.words
     best = advice.changes[0]
-    there = advice.belief.predict_each([best.recipe], FACE)
-    own = target.expected(there.labs, there.covariance, there.dof)
+    predicted = advice.belief.predict_each([best.recipe], FACE)
+    own = target.expected(predicted.labs, predicted.covariance, predicted.dof)
     assert best.probability == pytest.approx(float(own.probability[0]))
     other = Target.of_readings(face, tolerance=1.0)
-    plain = other.expected(there.labs, there.covariance, there.dof)
+    plain = other.expected(predicted.labs, predicted.covariance, predicted.dof)
     assert abs(best.probability - float(plain.probability[0])) > 0.02
     strict = correct(model, tried, other, LIMITS)
     assert strict.changes[0].probability != best.probability

@@ -70,7 +70,7 @@ def test_one_thing_less_changed_is_worth_two_in_a_hundred(recipe: Recipe) -> Non
 
 
 def test_the_words_of_a_move_say_which_way_it_goes(recipe: Recipe) -> None:
-    told = set()
+    found = set()
     for move in moves(recipe, Limits(), ())[1:]:
         assert move.recipe.schedule is not None
         assert recipe.schedule is not None
@@ -87,5 +87,5 @@ def test_the_words_of_a_move_say_which_way_it_goes(recipe: Recipe) -> None:
         ):
             if word in first.split():
                 assert holds, move.words
-                told.add(word)
-    assert told == {"more", "fewer", "stronger", "strengthen", "weaker", "cut"}
+                found.add(word)
+    assert found == {"more", "fewer", "stronger", "strengthen", "weaker", "cut"}

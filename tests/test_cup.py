@@ -41,11 +41,11 @@ def test_layers_are_the_ratio(ratio, colour):
 
 @given(MIXES)
 def test_the_speech_is_never_reversed(ratio):
-    said = re.search(
+    match = re.search(
         r"That is (\S+) parts? carrier to (\S+) parts? colour, written (\S+);", cup_speech(ratio)
     )
-    assert MixRatio(Fraction(said[1]), Fraction(said[2])) == ratio
-    assert MixRatio(*map(Fraction, said[3].split(":"))) == ratio
+    assert MixRatio(Fraction(match[1]), Fraction(match[2])) == ratio
+    assert MixRatio(*map(Fraction, match[3].split(":"))) == ratio
     assert ("wrong way round" in cup_speech(ratio)) == (ratio.looks_reversed and ratio.carrier > 0)
 
 

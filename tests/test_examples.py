@@ -51,11 +51,11 @@ def examples() -> Iterator[doctest.DocTest]:
 
 @pytest.mark.parametrize("example", list(examples()), ids=lambda e: e.name)
 def test_an_example_prints_what_it_says(example: doctest.DocTest) -> None:
-    told: list[str] = []
+    output: list[str] = []
     # colour-science, once imported, has numpy print as it did before 1.14.
     with np.printoptions(legacy=False):
-        doctest.DocTestRunner(optionflags=FLAGS).run(example, out=told.append)
-    assert not told, "".join(told)
+        doctest.DocTestRunner(optionflags=FLAGS).run(example, out=output.append)
+    assert not output, "".join(output)
 
 
 @pytest.mark.parametrize("package", sorted({*PACKAGES} - INTERNAL))
@@ -111,19 +111,19 @@ def test_internals_are_told_in_one_line() -> None:
         for node in ast.parse(path.read_text("utf-8")).body:
             own = (name, getattr(node, "name", "")) in public
             if isinstance(node, ast.FunctionDef) and not own:
-                longer += [f"{name}.{node.name}"] if "\n" in told(node) else []
+                longer += [f"{name}.{node.name}"] if "\n" in docstring(node) else []
             elif isinstance(node, ast.ClassDef):
                 longer += [
                     f"{name}.{node.name}.{inner.name}"
                     for inner in node.body
                     if isinstance(inner, ast.FunctionDef)
                     and not (own and not inner.name.startswith("_"))
-                    and "\n" in told(inner)
+                    and "\n" in docstring(inner)
                 ]
     assert not longer, f"internals whose docstring is longer than a line: {', '.join(longer)}"
 
 
-def told(node: ast.FunctionDef) -> str:
+def docstring(node: ast.FunctionDef) -> str:
     return ast.get_docstring(node) or ""
 
 

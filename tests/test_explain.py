@@ -132,11 +132,11 @@ def test_an_order_is_explained_by_its_own_difference_at_every_angle(
     nearest = found.near[0]
     panel = next(p for p in panels if p.code == nearest.code)
     assert nearest.seen == ("45as15", "45as110")
-    there = [faces.predict_recipes([panel.recipe], v)[0] for v in (FACE, FLOP)]
-    away = [float(tolerance.difference(o, t)) for o, t in zip(own, there, strict=True)]
+    predicted = [faces.predict_recipes([panel.recipe], v)[0] for v in (FACE, FLOP)]
+    away = [float(tolerance.difference(o, t)) for o, t in zip(own, predicted, strict=True)]
     assert nearest.away == pytest.approx(max(np.array(weights) * away))
     residual = [float(tolerance.difference(t, reading.lab))
-            for t, reading in zip(there, panel.readings, strict=True)]  # fmt: skip
+            for t, reading in zip(predicted, panel.readings, strict=True)]  # fmt: skip
     assert nearest.residual == pytest.approx(max(np.array(weights) * residual))
 
 
@@ -144,9 +144,9 @@ def test_what_is_expected_of_a_panel_is_as_the_match_counts_it(faces: FilmPredic
     r = recipe_at("3@5:1")
     target = Target.of_readings(BOTH, tolerance=Tolerance("CMC", 1.0, 2.0, 1.0))
     both = explain(faces, r, target=target)
-    there = faces.predict_together([r], [FACE, FLOP])
-    labs, draw = there.labs, np.random.default_rng(0)
-    cloud = draw.multivariate_normal(labs[:, 0].ravel(), there.covariance[0], 40_000)
+    predicted = faces.predict_together([r], [FACE, FLOP])
+    labs, draw = predicted.labs, np.random.default_rng(0)
+    cloud = draw.multivariate_normal(labs[:, 0].ravel(), predicted.covariance[0], 40_000)
     gaps = [target.tolerance.difference(labs[i, 0], cloud[:, 3 * i : 3 * i + 3]) for i in (0, 1)]
     assert both.spread == pytest.approx(np.sqrt(np.mean(np.max(gaps, axis=0) ** 2)), rel=0.03)
     assert sum(both.shares.values()) == pytest.approx(1.0)

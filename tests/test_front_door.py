@@ -77,8 +77,8 @@ def test_every_name_of_the_front_door_loads_and_is_told_to_editors() -> None:
     ],
 )
 def test_functions_are_functions_whatever_was_imported_before(first: str) -> None:
-    said = alone(f"{first}\nfrom matchlib import suggest, audit\nprint(suggest, audit)")
-    assert said.count("<function") == 2
+    found = alone(f"{first}\nfrom matchlib import suggest, audit\nprint(suggest, audit)")
+    assert found.count("<function") == 2
 
 
 def test_the_front_door_costs_nothing_until_it_is_used() -> None:

@@ -45,10 +45,10 @@ def test_a_date_style_that_changes_halfway_is_asked_about(table):
     report = understand(path)
     assert keys(report) == ["dates"]
     assert "change their style (see row 4)" in report.open[0].text
-    told = understand(path, answers={"dates": "dmy"})
-    assert [r.row for r in told.refused] == [4]
-    assert "without guessing" in told.refused[0].reason
-    assert [p.date.month for p in told.panels] == [4, 4]
+    found = understand(path, answers={"dates": "dmy"})
+    assert [r.row for r in found.refused] == [4]
+    assert "without guessing" in found.refused[0].reason
+    assert [p.date.month for p in found.panels] == [4, 4]
 
 
 def test_ambiguous_dates_are_asked_about(table):
@@ -98,9 +98,9 @@ def test_the_report_as_a_table_can_be_corrected_and_taken(table):
     path = table(
         "Panel,Base,L*,a*,b*,Light,Mode\nA,silver,80,0,1,D65/10,SCI\nB,silver,8o,0,1,D65/10,SCI\n"
     )
-    told = understand(path).table()
-    assert told.splitlines()[0].startswith("import row,import outcome,import reasons,Panel")
-    corrected = table(told.replace("8o", "80"), "report.csv")
+    found = understand(path).table()
+    assert found.splitlines()[0].startswith("import row,import outcome,import reasons,Panel")
+    corrected = table(found.replace("8o", "80"), "report.csv")
     report = read_file(corrected)
     assert [p.code for p in report.panels] == ["B"]
     assert report.panels[0].extra == ()

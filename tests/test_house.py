@@ -186,6 +186,6 @@ def test_every_dependency_is_listed_with_what_it_is_for() -> None:
     rows = [line for line in listed.splitlines() if line.startswith("| ")]
     assert set(re.findall(r"`([^`]+)`", " ".join(rows))) == names
     pinned = {d.name for d in needed if any(s.operator == "==" for s in d.specifier)}
-    said = re.search(r"Pinned to one\s+version are (.*?) alone", listed, re.DOTALL)
-    assert said is not None
-    assert set(re.findall(r"`([^`]+)`", said[1])) == pinned
+    pins = re.search(r"Pinned to one\s+version are (.*?) alone", listed, re.DOTALL)
+    assert pins is not None
+    assert set(re.findall(r"`([^`]+)`", pins[1])) == pinned

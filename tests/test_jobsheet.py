@@ -113,8 +113,8 @@ def test_the_quantities_are_those_of_the_pot(sheet_text):
     pot = job().pot
     for group in pot.groups:
         for portion in group.pour.portions:
-            told = f"{mixing.format_volume(portion.ml)} {portion.words}"
-            assert squeezed(told) in sheet_text
+            text = f"{mixing.format_volume(portion.ml)} {portion.words}"
+            assert squeezed(text) in sheet_text
         assert squeezed(group.pour.marks) in sheet_text
     for portion in pot.needs:
         assert squeezed(f"{mixing.format_volume(portion.ml)} {portion.words}") in sheet_text

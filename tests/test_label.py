@@ -55,9 +55,9 @@ def plain(code="T-101", schedule="4@6:1", **more):
 def test_no_text_is_lost_or_clipped(panel, box):
     blocks = label_lines(panel)
     placed = place_label(blocks, box)
-    said = "".join(line.text for line in placed.lines)
+    words = "".join(line.text for line in placed.lines)
     rest = "".join(text for _, text, _ in placed.rest)
-    assert squeezed(said + rest) == squeezed("".join(text for _, text, _ in blocks))
+    assert squeezed(words + rest) == squeezed("".join(text for _, text, _ in blocks))
     qr_x, qr_y, side = placed.qr
     assert qr_x + side <= box[0]
     assert qr_y >= 0
@@ -85,9 +85,9 @@ def test_the_label_says_what_the_panel_is():
 def test_a_printed_ratio_is_never_reversed(ratio):
     panel = plain(schedule=f"3@{ratio}")
     text = printed(label_pdf(panel))
-    said = re.search(r"coatsof(\S+?)parts?carrierto(\S+?)parts?colour\((\S+?):(\S+?)\)", text)
-    assert MixRatio(Fraction(said[1]), Fraction(said[2])) == ratio
-    assert MixRatio(Fraction(said[3]), Fraction(said[4])) == ratio
+    words = re.search(r"coatsof(\S+?)parts?carrierto(\S+?)parts?colour\((\S+?):(\S+?)\)", text)
+    assert MixRatio(Fraction(words[1]), Fraction(words[2])) == ratio
+    assert MixRatio(Fraction(words[3]), Fraction(words[4])) == ratio
 
 
 def test_metadata_tells_nothing_of_the_machine():

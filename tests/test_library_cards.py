@@ -38,11 +38,11 @@ def test_orders_by_value() -> None:
         card("red", red, date=dt.date(2024, 4, 1)),
         card("dark", (5, 0.5, 0)),
     ]
-    told = {by: [p.code for p, _ in arranged(panels, by)] for by in ORDERS}
-    assert told["hue"] == ["red", "green", "blue", "grey", "dark"]
-    assert told["lightness"][-1] == "dark"
-    assert told["date"] == ["grey", "red", "blue", "green", "dark"]
-    assert told["customer"][:2] == ["green", "blue"]
+    by_order = {by: [p.code for p, _ in arranged(panels, by)] for by in ORDERS}
+    assert by_order["hue"] == ["red", "green", "blue", "grey", "dark"]
+    assert by_order["lightness"][-1] == "dark"
+    assert by_order["date"] == ["grey", "red", "blue", "green", "dark"]
+    assert by_order["customer"][:2] == ["green", "blue"]
 
 
 def test_a_card_is_known_by_its_instrument_face_on_and_as_it_is_now() -> None:

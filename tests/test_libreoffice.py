@@ -66,5 +66,5 @@ def test_what_libreoffice_saves_is_read_as_it_was_written(locale, source, tmp_pa
         made = tmp_path / f"shop.{ending}"
         if ending == "csv":
             text = made.read_text("utf-8")
-            assert all(said in text for said in STYLES[locale]), text
+            assert all(words in text for words in STYLES[locale]), text
         assert read_file(made, answers=ANSWERS).panels == wanted, ending

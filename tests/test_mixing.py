@@ -251,9 +251,9 @@ def test_a_step_up_is_one_answer():
         assert pot.total_ml == pytest.approx(
             first.pour.total_ml + second.pour.total_ml - second.pour.kept_ml
         )
-        told = pot.words()
+        text = pot.words()
         for portion in pot.needs:
-            assert f"{mixing.format_volume(portion.ml)} {portion.words}" in told.splitlines()[-2]
+            assert f"{mixing.format_volume(portion.ml)} {portion.words}" in text.splitlines()[-2]
 
 
 def test_a_pot_goes_on_only_in_the_same_colour():
@@ -290,9 +290,9 @@ def test_a_hardener_starts_a_clock():
     asked = mixing.pot(schedule, third=mixing.Third.parse("hardener 10%"), **job)
     assert "pot-life" in [q.code for q in asked.questions]
     assert "Do not seal it tight" in asked.text
-    told = mixing.pot(schedule, third=mixing.Third.parse("hardener 1:7"), pot_life_min=90, **job)
-    assert not told.questions
-    assert "90 min" in told.text
+    found = mixing.pot(schedule, third=mixing.Third.parse("hardener 1:7"), pot_life_min=90, **job)
+    assert not found.questions
+    assert "90 min" in found.text
     plain = mixing.pot(schedule, third=mixing.Third.parse("reducer 1:7"), **job)
     assert "seal" not in plain.text
 
@@ -381,8 +381,8 @@ def test_drain_times_and_unknown_cups():
     with pytest.raises(DomainError, match="drain time"):
         mixing.drain_words("thin")
     flow = mixing.viscosity(30, cup="Ford 4")
-    told = mixing.drain_words("30 s Ford 4")
-    zahn = next(int(w) for w, c in re.findall(r"(\d+) s in a (Zahn 2)", told))
+    text = mixing.drain_words("30 s Ford 4")
+    zahn = next(int(w) for w, c in re.findall(r"(\d+) s in a (Zahn 2)", text))
     assert mixing.viscosity(zahn, cup="Zahn 2") == pytest.approx(flow, abs=3.5 / 2)
 
 

@@ -64,8 +64,8 @@ def test_the_plans_uncertainty_is_that_of_the_updated_covariance(
     covariance = _known(model)
     assert plan.before == pytest.approx(_uncertainty(model, some, covariance), rel=1e-6)
     # Before any panel it is what predictions themselves say is not known.
-    there = model.predict_each(some)
-    stated = np.einsum("nij,nji->n", delta_e00_metric(there.lab), there.known).mean()
+    predicted = model.predict_each(some)
+    stated = np.einsum("nij,nji->n", delta_e00_metric(predicted.lab), predicted.known).mean()
     assert plan.before == pytest.approx(np.sqrt(stated), rel=1e-6)
     for panel in plan.panels:
         slope = _slopes(model, [panel.recipe])[0]
@@ -136,9 +136,9 @@ def test_the_second_panel_is_chosen_by_what_the_first_one_read(
     target = Target.lab(*aim, tolerance=tolerance)
     goal = Target.of(target, tolerance=1.0)
     (first,) = next_for_target(belief, target, some, shown=1)
-    there, chances = belief.predict_each([first.recipe]), []
+    predicted, chances = belief.predict_each([first.recipe]), []
     draw = np.random.default_rng(3)
-    for read in draw.multivariate_normal(there.lab[0], there.covariance[0], 80):
+    for read in draw.multivariate_normal(predicted.lab[0], predicted.covariance[0], 80):
         after = belief.after([(first.recipe, tuple(read))])
         then = after.predict_together(some, goal.viewings)
         if goal.difference([read[None]])[0] > goal.tolerance.value:
@@ -175,22 +175,22 @@ def test_chances_have_the_tails_of_what_few_grounds_taught(
     belief = Belief.of(model)
     goal = Target.of(shop.truth_lab(candidates[40]), tolerance=1.0)
     for panel in next_for_target(belief, goal.labs[0], candidates, shown=3):
-        there = belief.predict_together([panel.recipe], goal.viewings)
-        hope = goal.expected(there.labs, there.covariance, there.dof)
+        predicted = belief.predict_together([panel.recipe], goal.viewings)
+        hope = goal.expected(predicted.labs, predicted.covariance, predicted.dof)
         assert panel.probability == hope.probability[0]
     some = candidates[30:50]
-    there = belief.predict_together(some, goal.viewings)
+    predicted = belief.predict_together(some, goal.viewings)
     about = {"slope": belief.linear(some)[1], "covariance": belief.covariance, "goal": goal}
 
     def by_second(first: float, then: np.ndarray) -> np.ndarray:
-        found = replace(there, groups=then)
+        found = replace(predicted, groups=then)
         found.__dict__["dof"] = np.full(len(some), first)  # as if it had been worked out
         return np.array([_by_second(i, found, **about) for i in range(len(some))])
 
     # What this panel may read and what the next one may: each is a t.
     sure = np.full(len(some), np.inf)
     normal = by_second(np.inf, sure)
-    for other in (by_second(3.0, sure), by_second(np.inf, there.groups)):
+    for other in (by_second(3.0, sure), by_second(np.inf, predicted.groups)):
         assert 0.002 < np.abs(other - normal).max() < 0.2
 
 

@@ -40,8 +40,10 @@ def test_a_notebook_runs_and_draws(path: Path, tmp_path: Path) -> None:
     book.cells.insert(0, nbformat.v4.new_code_cell(OFFLINE))
     NotebookClient(book, timeout=600, resources={"metadata": {"path": str(tmp_path)}}).execute()
     code = [c for c in book.cells if c.cell_type == "code"]
-    said = "".join(o.get("text", "") for c in code for o in c.outputs if o.get("name") == "stderr")
-    assert "Warning" not in said, said
+    output = "".join(
+        o.get("text", "") for c in code for o in c.outputs if o.get("name") == "stderr"
+    )
+    assert "Warning" not in output, output
     assert sum(len(outputs(c, "image/png")) for c in code) >= 1
     assert sum(len(outputs(c, "text/html")) for c in code) >= 3
     assert not list(tmp_path.iterdir()), "it leaves nothing behind"

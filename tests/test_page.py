@@ -116,9 +116,9 @@ def test_a_file_is_offered_once(page: Page) -> None:
 
 
 def test_a_chance_is_so_many_of_ten_marks() -> None:
-    told = [chance(p) for p in (0.0, 0.04, 0.05, 0.449, 0.45, 0.95, 1.0)]
-    assert [n for n, _ in told] == [0, 0, 1, 4, 5, 10, 10]
-    assert [w for _, w in told][1:3] == ["hardly any", "1 of 10"]
+    rows = [chance(p) for p in (0.0, 0.04, 0.05, 0.449, 0.45, 0.95, 1.0)]
+    assert [n for n, _ in rows] == [0, 0, 1, 4, 5, 10, 10]
+    assert [w for _, w in rows][1:3] == ["hardly any", "1 of 10"]
     for p in (0.0, 0.26, 1.0):
         assert tenths(p).count('class="wb-on"') == chance(p)[0]
 

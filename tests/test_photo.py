@@ -212,10 +212,10 @@ def test_what_cannot_be_read_is_refused_in_words(reason: str) -> None:
         read_photo(to_jpeg(rendered(REFUSED[reason])), name="panel.jpg")
     assert caught.value.reason == reason
     assert caught.value.reason in REASONS
-    said = str(caught.value)
-    assert said.startswith("panel.jpg: ")
-    assert "Expected " in said
-    assert "What to do: " in said
+    text = str(caught.value)
+    assert text.startswith("panel.jpg: ")
+    assert "Expected " in text
+    assert "What to do: " in text
     assert isinstance(caught.value, FileError)
 
 
@@ -254,7 +254,7 @@ def test_pictures_of_anything_are_read_or_refused_in_words(
 
 
 def test_the_text_does_not_flatter() -> None:
-    said = read(DAY.but(panel="red")).text()
+    text = read(DAY.but(panel="red")).text()
     for words in (
         "Estimate",
         "±",
@@ -263,7 +263,7 @@ def test_the_text_does_not_flatter() -> None:
         "angle",
         "never counts",
     ):
-        assert words in said
+        assert words in text
 
 
 @pytest.mark.parametrize(

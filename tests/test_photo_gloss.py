@@ -132,13 +132,13 @@ def test_a_phone_learns_what_it_is_always_wrong_by() -> None:
 def test_panels_under_one_light_teach_less_than_under_several() -> None:
     one, two, _ = turned("near-black")
     truth = shifted(one, np.zeros(3))
-    doubt = []
+    spread = []
     for lights in (["noon"] * 6, [f"day {i}" for i in range(6)]):
         profile = Profile("a phone")
         for light in lights:
             profile = profile.learnt(one, truth, light=light)
-        doubt.append(np.trace(profile.applied(two).parts["profile"]))
-    assert doubt[1] < doubt[0]
+        spread.append(np.trace(profile.applied(two).parts["profile"]))
+    assert spread[1] < spread[0]
 
 
 def test_a_new_phone_changes_nothing_and_a_wrong_panel_teaches_nothing() -> None:

@@ -204,9 +204,9 @@ def test_a_reading_is_kept_with_its_covariance_and_a_small_picture(shop: Path) -
     where = box(taken(DAY.but(second="gold")).panel)
     second = box(taken(DAY.but(second="gold")).second)
     args = ["photo", "two.jpg", "--panel", f"T1={where}", "--panel", f"G9={second}", "--keep"]
-    told = json_of(*args, "--phone", "a phone", cwd=shop)["told"]
-    assert told[0].startswith("T1: ")
-    assert "G9: not kept" in told[1]
+    found = json_of(*args, "--phone", "a phone", cwd=shop)["told"]
+    assert found[0].startswith("T1: ")
+    assert "G9: not kept" in found[1]
     with Archive.open(shop / "panels.db") as archive:
         (reading,) = archive.panel("T1").readings
         (kept,) = archive.attachments("T1")
@@ -242,8 +242,8 @@ def test_a_phone_learns_from_an_instrument_and_is_remembered(shop: Path) -> None
     before = json_of("photo", "panel.jpg", cwd=shop)["panels"][0]
     for light in ("noon", "evening", "hall"):
         learn = ["photo", "panel.jpg", "--phone", "mine", "--light", light, "--lab", *lab]
-        told = json_of(*learn, cwd=shop)["told"]
-    assert told == ["mine has now learnt from 3 panels under 3 lights."]
+        found = json_of(*learn, cwd=shop)["told"]
+    assert found == ["mine has now learnt from 3 panels under 3 lights."]
     after = json_of("photo", "panel.jpg", "--phone", "mine", cwd=shop)["panels"][0]
     assert "profile" in after["parts"]
     truth = taken().lab

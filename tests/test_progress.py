@@ -70,15 +70,15 @@ NAMES = sorted(cases(None))
 @pytest.mark.parametrize("name", NAMES)
 def test_it_tells_a_share_that_never_falls(model: Any, name: str) -> None:
     least, work = cases(model)[name]
-    told: list[tuple[float | None, str]] = []
-    work(lambda share, words: told.append((share, words)))
-    assert len(told) >= least
-    known = [share for share, _ in told if share is not None]
+    reports: list[tuple[float | None, str]] = []
+    work(lambda share, words: reports.append((share, words)))
+    assert len(reports) >= least
+    known = [share for share, _ in reports if share is not None]
     assert known == sorted(known)
     assert known[0] >= 0.0
     assert known[-1] <= 1.0
     assert len(set(known)) >= 3, "the bar moves"
-    assert all(words for _, words in told)
+    assert all(words for _, words in reports)
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -135,18 +135,18 @@ def test_a_callback_is_no_parameter_of_the_estimator() -> None:
 
 
 def test_a_step_does_not_change_what_comes_of_it(model: Any) -> None:
-    quiet, told = audit(PANELS, model), audit(PANELS, model, callback=lambda _, __: None)
-    assert [f.words for f in quiet] == [f.words for f in told]
+    quiet, reporting = audit(PANELS, model), audit(PANELS, model, callback=lambda _, __: None)
+    assert [f.words for f in quiet] == [f.words for f in reporting]
     X, y = frames_of(PANELS)
     one = FilmRegressor().fit(X, y).predict(X)
     assert np.array_equal(one, FilmRegressor().fit(X, y, callback=lambda _, __: None).predict(X))
 
 
 def test_a_part_tells_its_share_as_the_whole_s() -> None:
-    told: list[tuple[float | None, str]] = []
-    part = part_of(part_of(lambda *a: told.append(a), 0.5, 1.0), 0.0, 0.5)
+    reports: list[tuple[float | None, str]] = []
+    part = part_of(part_of(lambda *a: reports.append(a), 0.5, 1.0), 0.0, 0.5)
     part(0.0, "first")
     part(1.0, "last")
     part(None, "nobody knows")
-    assert told == [(0.5, "first"), (0.75, "last"), (None, "nobody knows")]
+    assert reports == [(0.5, "first"), (0.75, "last"), (None, "nobody knows")]
     part_of(None)(0.5, "nobody is told")

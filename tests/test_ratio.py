@@ -70,8 +70,8 @@ def test_a_ratio_reads_as_it_is_written(ratio: MixRatio) -> None:
     assert str(again) == str(ratio)
     carrier, colour = str(ratio).split(":")
     assert MixRatio.parse(f" {carrier} parts carrier : {colour} Colour ") == ratio
-    told = shown(ratio)
-    assert (told["carrier_parts"], told["colour_parts"]) == (carrier, colour)
+    found = shown(ratio)
+    assert (found["carrier_parts"], found["colour_parts"]) == (carrier, colour)
 
 
 @pytest.mark.parametrize("text", ["1 colour : 6 carrier", "1 toner:6", "1: 6 base", "1 dye : 6"])

@@ -128,8 +128,8 @@ def test_a_written_panel_is_a_target(tmp_path):
 
 
 def test_an_exported_spreadsheet_has_a_sheet_of_backs_to_type_into(tmp_path):
-    said = {"sprayer": "Ines", "note": "x"}
-    path = write_table([_panel(**said)], tmp_path / "t.xlsx")
+    stated = {"sprayer": "Ines", "note": "x"}
+    path = write_table([_panel(**stated)], tmp_path / "t.xlsx")
     book = openpyxl.load_workbook(path)
     assert [(s.title, s.sheet_state) for s in book] == [
         ("readings", "visible"), ("backs", "visible"), ("names", "hidden"),

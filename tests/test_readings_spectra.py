@@ -191,20 +191,20 @@ def stated_under_d65(gap: float, *, lighter: float = 0.0) -> tuple[StatedTwice, 
     one, two = both(slope)
     lab = one + (1 + gap / apart) / 2 * (two - one) + [lighter, 0, 0]
     pair = (nm, tuple(0.3 + slope * ramp), tuple(map(float, lab)))
-    told = StatedTwice([7], [pair], ("D65", "10"))
+    found = StatedTwice([7], [pair], ("D65", "10"))
     asking = Asking()
-    return told, asking, told.answer(asking, None, needed=False)
+    return found, asking, found.answer(asking, None, needed=False)
 
 
 def test_another_light_is_spoken_of_where_lab_fits_far_better_under_it():
     # Rounding alone moves a colour by less than the half that is asked for here.
     assert stated_under_d65(0.4)[2] is None
-    told, asking, answer = stated_under_d65(0.6)
+    found, asking, answer = stated_under_d65(0.6)
     assert answer == "stated", "as the file says, unless it is answered"
     (question,) = asking.questions
     assert question.choices[0].key == "D50/2"
     assert "spectra far better under D50, 2°" in question.text
-    assert told.far == [7]
+    assert found.far == [7]
     # What fits neither tells nothing of the light.
     assert stated_under_d65(0.6, lighter=4.0)[2] is None
     assert stated_under_d65(-0.6)[0].far == [], "within rounding of its spectrum"

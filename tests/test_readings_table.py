@@ -332,8 +332,8 @@ def test_a_target_without_a_light_says_which_it_was_read_by(tmp_path, caplog):
     assert usual.viewing == Viewing("D65", "10", "45:0")
     assert "does not say its light and geometry: taken as D65/10 and 45:0" in caplog.text
     caplog.clear()
-    (told,) = read_target(path, answers={"light": "D50/2", "geometry": "di:8"})
-    assert told.viewing == Viewing("D50", "2", "di:8")
+    (found,) = read_target(path, answers={"light": "D50/2", "geometry": "di:8"})
+    assert found.viewing == Viewing("D50", "2", "di:8")
     path.write_text("name,illuminant,geometry,L,a,b\nX,D50,45:0,40,30,20\n")
     assert read_target(path)[0].viewing == Viewing("D50", "10", "45:0")
     assert "its light: taken as D50/10" in caplog.text

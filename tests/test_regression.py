@@ -92,11 +92,11 @@ def test_a_ground_known_by_its_bare_reading_alone(shop, archive):
 def test_uncertainty_grows_outside_what_was_sprayed(fitted):
     ground, colour = fitted.words_.grounds[0], fitted.words_.colours[0]
     inside, outside = (recipe(ground, colour, s) for s in ("3@6:1", "2@1:2"))
-    there = fitted.predict_each([inside, outside])
+    predicted = fitted.predict_each([inside, outside])
     # Deep colours all read alike, so what counts is doubt beside what one panel varies.
-    known, spray = (np.trace(x, axis1=1, axis2=2) for x in (there.known, there.spray))
-    doubt = np.sqrt(known / spray)
-    assert doubt[1] > 2 * doubt[0]
+    known, spray = (np.trace(x, axis1=1, axis2=2) for x in (predicted.known, predicted.spray))
+    spread = np.sqrt(known / spray)
+    assert spread[1] > 2 * spread[0]
 
 
 def test_parts_of_the_uncertainty_sum_to_the_whole(fitted):
@@ -104,12 +104,12 @@ def test_parts_of_the_uncertainty_sum_to_the_whole(fitted):
     frame = pd.DataFrame(
         {"ground": [str(some[0].ground)], "colour": [str(some[0].colour)], "schedule": ["4@5:1"]}
     ).assign(clear="yes")
-    there = fitted.predict_each(some)
+    predicted = fitted.predict_each(some)
     _, cov = fitted.predict(frame, return_cov=True)
-    np.testing.assert_allclose(there.known + there.spray + there.reading, cov)
+    np.testing.assert_allclose(predicted.known + predicted.spray + predicted.reading, cov)
     same = fitted.predict_readings(frame)
     np.testing.assert_array_equal(same.covariance, cov)
-    np.testing.assert_array_equal(same.dof, there.dof)
+    np.testing.assert_array_equal(same.dof, predicted.dof)
     assert np.all(same.dof > fitted.stack_.dof[fitted.reach(some)])
 
 
@@ -284,9 +284,9 @@ def test_a_blend_of_grounds_that_nobody_read_is_hardly_known(archive, fitted):
     blend = Recipe(Ground.parse(f"{names[0]} 1 + {names[1]} 1"), clear="yes")
     seen = Shop(11).spray(blend, np.random.default_rng(1), code="blend")
     read = FilmRegressor(rounds=1, library=False).fit(*to_frame([*archive, seen]))
-    doubt = [float(np.sqrt(m.predict_each([blend]).known[0, 0, 0])) for m in (fitted, read)]
-    assert doubt[0] > 5.0
-    assert doubt[1] < 1.5
+    spread = [float(np.sqrt(m.predict_each([blend]).known[0, 0, 0])) for m in (fitted, read)]
+    assert spread[0] > 5.0
+    assert spread[1] < 1.5
 
 
 def test_no_right_panel_of_one_ground_moves_what_is_said_of_another():
@@ -315,8 +315,8 @@ def test_a_solid_white_never_sprayed_on_may_scatter_at_all_angles():
     panels = booth.full(20)
     over = [p for p in panels if str(p.recipe.ground) == "solid white" and not p.recipe.bare]
     model = FilmRegressor().fit(*to_frame([p for p in panels if p not in over]))
-    said = model.predict_readings(to_frame(over)[0])
-    miss = labs(over) - said.labs[0]
-    far = np.einsum("ni,nij,nj->n", miss, np.linalg.inv(said.covariance), miss)
-    assert np.mean(delta_e00(labs(over), said.labs[0])) > 3.0
-    assert np.mean(far <= region(0.95, said.dof)) > 0.7
+    found = model.predict_readings(to_frame(over)[0])
+    miss = labs(over) - found.labs[0]
+    far = np.einsum("ni,nij,nj->n", miss, np.linalg.inv(found.covariance), miss)
+    assert np.mean(delta_e00(labs(over), found.labs[0])) > 3.0
+    assert np.mean(far <= region(0.95, found.dof)) > 0.7

@@ -29,8 +29,8 @@ def test_the_summary_finds_what_the_workshop_does(model):
     assert table["value"]["from panel to panel", "film"] == pytest.approx(4.2, abs=1.0)
     peaks = [n for p, n in table.index if p == "strength of a coat of 6:1"]
     bands = {"cherry": 520, "honey": 428, "lagoon": 645, "violet": 565}
-    for told in peaks:
-        name, place = told.removesuffix(" nm").split(", at ")
+    for peak in peaks:
+        name, place = peak.removesuffix(" nm").split(", at ")
         assert abs(float(place) - bands[name]) <= 20
 
 
@@ -43,12 +43,12 @@ def test_the_summary_tells_what_panels_left_out_told(model):
 
 
 def test_the_summary_is_read_as_text_and_as_a_page_and_is_kept(model, tmp_path):
-    told = str(model.report())
-    assert told.startswith("Film regression of 133 panels, 4 of them doubted\n")
-    assert max(map(len, told.splitlines())) < 100
+    text = str(model.report())
+    assert text.startswith("Film regression of 133 panels, 4 of them doubted\n")
+    assert max(map(len, text.splitlines())) < 100
     drawn = model.report()._repr_html_()
     assert drawn.count("<table>") == 2
     assert "<b>" not in drawn
     assert "&lt;b&gt;apprentice" in drawn
     save_fit(tmp_path / "fit.npz", model, content_hash="")
-    assert str(load_fit(tmp_path / "fit.npz").report()) == told
+    assert str(load_fit(tmp_path / "fit.npz").report()) == text

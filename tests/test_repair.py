@@ -92,10 +92,10 @@ def test_a_fade_ends_at_both_colours() -> None:
 def test_the_commands_say_what_shows(tmp_path) -> None:
     archive = copied(tmp_path)
     end = ("--archive", archive, "--ground", "silver")
-    told = run("blend-in", *end, "--colour", "cherry", "--schedule", "3@6:1")
-    assert told.exit_code == 0, told.output
-    assert "shows" in told.stdout
-    assert "hand's width" in told.stdout
+    output = run("blend-in", *end, "--colour", "cherry", "--schedule", "3@6:1")
+    assert output.exit_code == 0, output.output
+    assert "shows" in output.stdout
+    assert "hand's width" in output.stdout
     strips = json_of("fade", *end, "--from", "cherry", "3@6:1", "--to", "honey", "3@6:1")
     assert len(strips) == 5
     assert strips[0]["step"] == 0

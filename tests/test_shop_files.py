@@ -257,8 +257,8 @@ def test_13_lab_of_the_wrong_observer_beside_spectra_does_not_pass_unseen(table)
     alone = f"{head}\n{rows}L1,silver,40,30,20,D65/10,45/0\n"
     report = understand(table(alone))
     assert keys(report) == ["twice"]
-    told = read_file(table(alone), answers={"twice": "D50/2"})
-    assert told.panels[-1].readings[0].viewing == Viewing("D50", "2", "45:0")
+    found = read_file(table(alone), answers={"twice": "D50/2"})
+    assert found.panels[-1].readings[0].viewing == Viewing("D50", "2", "45:0")
 
 
 def test_14_cgats_of_the_printing_trade_asks_for_its_light(table):

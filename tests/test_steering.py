@@ -85,8 +85,8 @@ def test_a_sample_sprayed_from_the_shelf_itself_has_a_better_chance(shop, young)
     assert all(one.own is not None and 0.0 <= one.own <= 1.0 for one in first)
     assert np.mean([one.own - one.steered for one in first]) > 0.1
     for one in first:
-        told = "from these grounds and colours" in one.words
-        assert told == (one.own > one.steered + 0.02)
+        text = "from these grounds and colours" in one.words
+        assert text == (one.own > one.steered + 0.02)
 
 
 def test_a_hue_that_no_pot_makes_is_of_no_sample_sprayed_here(model) -> None:
@@ -117,12 +117,12 @@ def test_what_a_plan_states_is_what_its_readings_will_say_on_average(shop, young
     before = Belief.of(young, recipes=[best.whole])
     card = Card.of(before, about=best.planned_readings[0].recipe, viewings=[VIEW])
     ahead = card.ahead([best.planned_readings[0].recipe], [VIEW])
-    there = card.outlook([best.planned_readings[0].recipe], ahead)
-    assert there.dof[0] < 10
+    predicted = card.outlook([best.planned_readings[0].recipe], ahead)
+    assert predicted.dof[0] < 10
     cloud = normal_cloud(40, 3)
-    reads = cloud * drawn_out(cloud, there.dof)[0][:, None]
-    reads = reads @ np.linalg.cholesky(there.covariance[0]).T
-    said = [
+    reads = cloud * drawn_out(cloud, predicted.dof)[0][:, None]
+    reads = reads @ np.linalg.cholesky(predicted.covariance[0]).T
+    rows = [
         steer(
             before,
             [Sprayed(best.first, tuple(ahead.labs[0, 0] + away), VIEW, clear_to_come=True)],
@@ -133,7 +133,7 @@ def test_what_a_plan_states_is_what_its_readings_will_say_on_average(shop, young
         ).chance
         for away in reads
     ]
-    assert best.steered == pytest.approx(np.mean(said), abs=0.08)
+    assert best.steered == pytest.approx(np.mean(rows), abs=0.08)
 
 
 def test_without_looks_a_plan_is_the_searchs_own(model, recipe) -> None:
@@ -288,10 +288,10 @@ def test_before_it_is_read_a_card_is_as_unsure_as_any_panel(model, recipe, laid)
         for s in laid
     ]
     card = Card.of(belief, stages, about=recipe, viewings=[VIEW])
-    plain, there = belief.predict_each([recipe], VIEW), outlook(card, recipe)
-    np.testing.assert_allclose(there.labs, plain.labs, atol=1e-6)
+    plain, predicted = belief.predict_each([recipe], VIEW), outlook(card, recipe)
+    np.testing.assert_allclose(predicted.labs, plain.labs, atol=1e-6)
     # Four coats are those from which the spread of film was learnt.
-    np.testing.assert_allclose(there.covariance, plain.covariance, rtol=0.01, atol=1e-3)
+    np.testing.assert_allclose(predicted.covariance, plain.covariance, rtol=0.01, atol=1e-3)
 
 
 def test_a_cards_own_film_is_the_days_and_its_guns_and_goes_on(model, recipe) -> None:
@@ -392,8 +392,8 @@ def test_four_standard_deviations_are_too_far(model, shop, far: float, refused: 
     recipe = Recipe(shop.grounds[0], shop.colours[0], CoatSchedule.parse("2@6:1"), "yes")
     more = of(recipe, "3@6:1")  # a card so heavy is possible
     belief, bare = Belief.of(model), Recipe(recipe.ground, clear="yes")
-    there = belief.predict_each([bare, recipe, more], VIEW)
-    (most, _, least), sd = there.lab[:, 0], np.sqrt(there.covariance[:, 0, 0])
+    predicted = belief.predict_each([bare, recipe, more], VIEW)
+    (most, _, least), sd = predicted.lab[:, 0], np.sqrt(predicted.covariance[:, 0, 0])
     for light in (most + far * sd[0], least - far * sd[1]):
         read = Sprayed(recipe, (float(light), 0.0, 0.0), VIEW)
         if refused:
@@ -406,8 +406,8 @@ def test_over_a_dark_ground_a_colour_may_be_the_lighter(model, shop) -> None:
     black = next(g for g in shop.grounds if str(g) == "solid black")
     over = Recipe(black, shop.colours[0], CoatSchedule.parse("3@6:1"), "yes")
     belief = Belief.of(model)
-    there = belief.predict_each([Recipe(black, clear="yes"), over], VIEW)
-    light = float(there.lab[0, 0] + 6.0 * np.sqrt(there.covariance[0, 0, 0]))
+    predicted = belief.predict_each([Recipe(black, clear="yes"), over], VIEW)
+    light = float(predicted.lab[0, 0] + 6.0 * np.sqrt(predicted.covariance[0, 0, 0]))
     assert check_stages(belief, [Sprayed(over, (light, 0.0, 0.0), VIEW)])
 
 

@@ -96,8 +96,8 @@ def test_the_chance_at_all_angles_is_that_of_panels_drawn(
     weight: float, kind: str, off: float
 ) -> None:
     recipe = recipe_at("3@6:1")
-    there = model().predict_together([recipe], VIEWS)
-    labs = there.labs
+    predicted = model().predict_together([recipe], VIEWS)
+    labs = predicted.labs
     aims = tuple(
         Aim(tuple(lab[0] + [off, 0, 0]), v, w)
         for lab, v, w in zip(labs, VIEWS, (1.0, weight), strict=True)
@@ -109,7 +109,7 @@ def test_the_chance_at_all_angles_is_that_of_panels_drawn(
     limits = Tolerance("Lab", box=(middle,) * 3) if kind == "Lab" else Tolerance(value=middle)
     target = Target(aims, limits)
     assert np.mean(target.difference(seen) <= limits.value) == pytest.approx(0.5, abs=0.01)
-    hope = target.expected(labs, SMALL**2 * there.covariance)
+    hope = target.expected(labs, SMALL**2 * predicted.covariance)
     assert hope.probability[0] == pytest.approx(0.5, abs=0.035)
     assert hope.mean[0] == pytest.approx(target.difference(seen).mean(), rel=0.04)
 
@@ -118,8 +118,8 @@ def test_the_chance_at_all_angles_is_that_of_panels_drawn(
 @pytest.mark.parametrize("kind", ["ΔE00", "LCh"])
 def test_the_chance_at_all_angles_is_that_of_a_t_of_all_of_them(nu: float, kind: str) -> None:
     recipe = recipe_at("3@6:1")
-    there = model().predict_together([recipe], VIEWS)
-    labs, joint = there.labs, there.covariance
+    predicted = model().predict_together([recipe], VIEWS)
+    labs, joint = predicted.labs, predicted.covariance
     sample = multivariate_t(shape=joint[0] * (nu - 2) / nu, df=nu, seed=4).rvs(100_000)
     seen = [labs[i, 0] + sample[:, 3 * i : 3 * i + 3] for i in range(2)]
     aims = tuple(Aim(tuple(lab[0] + [0.2, 0, 0]), v) for lab, v in zip(labs, VIEWS, strict=True))
@@ -138,9 +138,9 @@ def test_the_chance_at_all_angles_is_that_of_a_t_of_all_of_them(nu: float, kind:
 
 def test_the_search_states_the_chance_of_readings_as_few_grounds_tell_them() -> None:
     recipes = [recipe_at("3@6:1"), recipe_at("4@4:1", 1)]
-    there = model().predict_together(recipes, VIEWS)
-    labs, total = there.labs, there.covariance
-    share = np.trace(np.linalg.solve(total, there.known), axis1=1, axis2=2) / 6
+    predicted = model().predict_together(recipes, VIEWS)
+    labs, total = predicted.labs, predicted.covariance
+    share = np.trace(np.linalg.solve(total, predicted.known), axis1=1, axis2=2) / 6
     dof = model().stack_.dof[model().reach(recipes)] / share**2
     target = Target(tuple(Aim(tuple(lab[0]), v) for lab, v in zip(labs, VIEWS, strict=True)))
     view = scores(model(), recipes, target, VIEWS)
@@ -148,7 +148,7 @@ def test_the_search_states_the_chance_of_readings_as_few_grounds_tell_them() -> 
     assert view.hope.mean[0] < target.expected(labs, total).mean[0]
     # Nobody's panels come out better than spray and reading let them, and these are known well.
     goals = np.broadcast_to(labs[:, :1], labs.shape)
-    np.testing.assert_allclose(view.floor, target.expected(goals, there.own).mean)
+    np.testing.assert_allclose(view.floor, target.expected(goals, predicted.own).mean)
 
 
 def test_the_search_states_the_chance_at_all_angles() -> None:
@@ -164,8 +164,8 @@ def test_the_search_states_the_chance_at_all_angles() -> None:
 
 def test_angles_that_move_together_pass_together_more_often_than_apart() -> None:
     recipe = recipe_at("3@6:1")
-    there = model().predict_together([recipe], VIEWS)
-    labs, joint = there.labs, there.covariance
+    predicted = model().predict_together([recipe], VIEWS)
+    labs, joint = predicted.labs, predicted.covariance
     target = Target(tuple(Aim(tuple(lab[0]), v) for lab, v in zip(labs, VIEWS, strict=True)))
     apart = joint.copy()
     apart[:, :3, 3:] = apart[:, 3:, :3] = 0.0

@@ -65,8 +65,8 @@ def test_what_is_asked_for_is_likelier_within_reach(
     recipes = [recipe("silver", COLOURS[0], "3@5:1")]
     target = Target.lab(*(unsure.predict_recipes(recipes)[0] + 1.0), tolerance=1.0)
     odds = []
-    for told in (1.0, 15.0):
-        monkeypatch.setattr(reach, "ODDS", told)
+    for prior in (1.0, 15.0):
+        monkeypatch.setattr(reach, "ODDS", prior)
         chance = asked(unsure, recipes, target).chance
         odds.append(chance / (1.0 - chance))
     assert odds[1] == pytest.approx(15.0 * odds[0])

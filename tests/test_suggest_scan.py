@@ -211,8 +211,8 @@ def test_nothing_is_lost_against_the_whole_law_on_every_recipe(seed: int) -> Non
         )
         for g, p, s in zip(near.ground, near.pot, near.schedule, strict=True)
     ]
-    there = model_of().predict_each(recipes)
-    hope = target.expected(there.labs, there.covariance)
+    predicted = model_of().predict_each(recipes)
+    hope = target.expected(predicted.labs, predicted.covariance)
     # Its order lets less trouble decide within a fifth of what spray alone makes.
     assert min(s.expected for s in found) <= hope.mean.min() + 0.02
 
@@ -292,13 +292,13 @@ def test_a_pot_with_very_many_schedules_is_one_part(monkeypatch: pytest.MonkeyPa
 
 def test_a_search_that_is_watched_finds_the_same() -> None:
     target = Target((Aim((45, 5, 20)), Aim((47, 6, 25), Viewing("A", "10"))))
-    told: list[float | None] = []
+    shares: list[float | None] = []
     watched = suggest(
-        model_of(), target, archive=archive_of(), callback=lambda share, _: told.append(share)
+        model_of(), target, archive=archive_of(), callback=lambda share, _: shares.append(share)
     )
     assert watched.items == suggest(model_of(), target, archive=archive_of()).items
-    assert len(told) > 8
-    assert [t for t in told if t is not None] == sorted(t for t in told if t is not None)
+    assert len(shares) > 8
+    assert [t for t in shares if t is not None] == sorted(t for t in shares if t is not None)
 
 
 @pytest.mark.parametrize("step_ups", [True, False])

@@ -121,15 +121,15 @@ def test_a_reading_is_weighed_over_all_that_film_and_law_may_be(
     # After panels of today its film and the law are known together.
     after = before.after([(other, _read(other, heavy=1.1)), (recipe, _read(recipe))])
     for belief in (before, after):
-        there = belief.predict_each([recipe])
+        predicted = belief.predict_each([recipe])
         _, slope, *_ = belief.linear([recipe])
         for away in ([0, 0, 0], [1, 0.5, -0.5], [-2, 1, 1], [0, -1.5, 1.5]):
-            card = _TriedPanel(belief, Sprayed.of((recipe, tuple(there.lab[0] + away))))
+            card = _TriedPanel(belief, Sprayed.of((recipe, tuple(predicted.lab[0] + away))))
             # So little film is open that the law is as good as straight: a sum of normals.
             each = [
                 np.log(share)
                 + multivariate_normal(
-                    cov=(slope @ start @ slope.transpose(0, 2, 1) + there.own)[0]
+                    cov=(slope @ start @ slope.transpose(0, 2, 1) + predicted.own)[0]
                 ).logpdf(np.array(away, float))
                 for share, start in belief.days()
             ]

@@ -166,18 +166,18 @@ def test_a_colour_shown_by_one_panel_is_named_not_guessed() -> None:
 
 
 def test_the_table_has_a_line_for_each(table: tuple[pd.DataFrame, np.ndarray]) -> None:
-    said: list[str] = []
+    steps: list[str] = []
     rows = validation_table(
         *table,
         by=("panel",),
         model=QuadraticRidge(),
         floor=0.5,
         folds=3,
-        callback=lambda _, words: said.append(words),
+        callback=lambda _, words: steps.append(words),
     )
     assert [r.name for r in rows] == ["film regression", "nearest panel", "quadratic ridge"]
     assert rows[0].floor_ratio == pytest.approx(rows[0].median / 0.5)
-    assert list(dict.fromkeys(said)) == [f"{r.name}, panels left out" for r in rows]
+    assert list(dict.fromkeys(steps)) == [f"{r.name}, panels left out" for r in rows]
     few = validation_table(table[0].head(4), table[1][:4], by=("ground",), simple=False)
     assert "too few panels" in few[0].note
 

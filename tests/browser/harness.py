@@ -185,8 +185,8 @@ def _controls(page: Any, served: Served) -> None:
     try:
         page.locator(".wb h1").first.wait_for(state="attached", timeout=PATIENCE)
     except TooLong:
-        said = page.locator("body").inner_text()[-2000:]
-        raise AssertionError(f"{said}\n{served.log.read_text()[-2000:]}") from None
+        text = page.locator("body").inner_text()[-2000:]
+        raise AssertionError(f"{text}\n{served.log.read_text()[-2000:]}") from None
 
 
 def shoot(page: Any, folder: Path, name: str, *, most: int = 6000) -> Path:

@@ -120,8 +120,8 @@ def test_it_leads_to_the_running_page_with_nothing_to_press(
     assert page.locator(".cm-editor, .highlight").count() == 0
     links = page.get_by_role("navigation", name="Pages").get_by_role("link")
     books = {p.name for p in notebooks_folder().glob("*.ipynb")}
-    told = {link.get_attribute("href") for link in links.all()}
-    assert books - told == {"how_it_predicts.ipynb", "use_from_python.ipynb"}
+    addresses = {link.get_attribute("href") for link in links.all()}
+    assert books - addresses == {"how_it_predicts.ipynb", "use_from_python.ipynb"}
     expect(page.locator("[aria-current=page]")).to_have_text("Jobs")
     expect(page.get_by_text("archive: panels")).to_be_visible()
     assert harness.serious(page, "nav") == []
@@ -181,9 +181,9 @@ def test_without_the_secret_nothing_is_shown_and_no_kernel_starts(
 ) -> None:
     before = harness.kernels_of(shared)
     for headers in ({}, {"Authorization": "token wrong"}, {"Cookie": "workbook-0=1"}):
-        status, text, told = harness.ask(shared, "GET", path, **headers)
+        status, text, returned = harness.ask(shared, "GET", path, **headers)
         assert status in (302, 403), text
-        assert status != 302 or told["Location"].startswith("/login")
+        assert status != 302 or returned["Location"].startswith("/login")
         assert shared.token not in text
     assert harness.kernels_of(shared) <= before
     status, text, _ = harness.ask(shared, "GET", "/login")
@@ -217,8 +217,8 @@ def test_a_socket_needs_the_secret_and_the_origin(page: Any, shared: harness.Ser
     def joins(**headers: str) -> int:
         port = shared.port
         with socket.create_connection(("127.0.0.1", port), 20) as line:
-            told = {"Host": f"127.0.0.1:{port}", **upgrade, **headers}
-            lines = [f"{name.replace('_', '-')}: {value}" for name, value in told.items()]
+            given = {"Host": f"127.0.0.1:{port}", **upgrade, **headers}
+            lines = [f"{name.replace('_', '-')}: {value}" for name, value in given.items()]
             line.sendall("\r\n".join([f"GET {path} HTTP/1.1", *lines, "", ""]).encode())
             return int(line.recv(100).split()[1])
 

@@ -167,12 +167,12 @@ def _word(rng: random.Random, kind: type, parameter: Any) -> str:
     if kind in (int, float):
         pool = WHOLE if kind is int and rng.random() < 0.8 else NUMBERS
         return rng.choice(NOT_NUMBERS if rng.random() < 0.15 else pool)
-    told = f"{parameter.name} {parameter.metavar or ''}".lower()
-    if re.search("archive|cluster", told):
+    text = f"{parameter.name} {parameter.metavar or ''}".lower()
+    if re.search("archive|cluster", text):
         return rng.choice([*FILES, *ADDRESSES])
     if re.search(
         r"file|path|recipes|reading|sprayed|out\b|work|dir|backup|into|other|damaged|picture|watch|codes",
-        told,
+        text,
     ):
         return rng.choice(FILES if rng.random() < 0.85 else TEXTS)
     return rng.choice(TEXTS if rng.random() < 0.8 else [*WHOLE, *NUMBERS, *FILES])
@@ -183,16 +183,16 @@ def draw(rng: random.Random, name: str, command: Any) -> list[str]:
     if name in DONE and rng.random() < 0.6:
         options = [p for p in command.params if p.param_type_name == "option" and p.name != "help"]
         one = rng.choice(options)
-        told = [one.opts[0], *([] if one.is_flag else hostile(rng, one))]
-        return [*name.split(), *DONE[name].split(), *told]
+        typed = [one.opts[0], *([] if one.is_flag else hostile(rng, one))]
+        return [*name.split(), *DONE[name].split(), *typed]
     given, places = [], []
     wild = rng.random() < 0.1
     there = [p.name for p in command.params]
     groups = [[n for n in group if n in there] for group in ONE_OF]
-    said = {rng.choice(group) for group in groups if group}
-    left_out = {n for group in groups for n in group} - said
+    stated = {rng.choice(group) for group in groups if group}
+    left_out = {n for group in groups for n in group} - stated
     # Little is done without one of the first of them.
-    needed = said & {n for group in groups[:3] for n in group}
+    needed = stated & {n for group in groups[:3] for n in group}
     spoiled = {rng.choice(command.params).name for _ in range(rng.choice([0, 1, 1, 1, 1, 2]))}
     eager = rng.random()
     for parameter in command.params:
@@ -285,12 +285,12 @@ def tried(arguments: list[str], shop: Path) -> Outcome:
         lent(Path(name))
         for each in great:
             os.link(shop / each, room / each)
-        said = Path(name, "said")
+        found = Path(name, "said")
         # A machine that does other things as well answers that much later.
         until = time.monotonic() + WALL_SECONDS * max(1.0, os.getloadavg()[0] / _CORES)
         child = os.fork()
         if child == 0:
-            _run_and_exit(arguments, room, said)
+            _run_and_exit(arguments, room, found)
         while True:
             pid, status, usage = os.wait4(child, os.WNOHANG)
             if pid:
@@ -298,7 +298,7 @@ def tried(arguments: list[str], shop: Path) -> Outcome:
             if time.monotonic() > until:
                 os.kill(child, signal.SIGKILL)
             time.sleep(0.005)
-        text = said.read_text("utf-8", "replace")
+        text = found.read_text("utf-8", "replace")
     seconds = usage.ru_utime + usage.ru_stime
     megabytes = usage.ru_maxrss / 1024
     code = os.waitstatus_to_exitcode(status)

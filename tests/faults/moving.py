@@ -73,7 +73,7 @@ def killed_at_random(folder: Path, *, kills: int, seed: int = 0) -> str:
     A new file is whole or not there, and so is every backup.
     """
     rng = seeded(seed)
-    told = []
+    kills_done = []
     place, new, start = folder / "a.db", folder / "new.db", folder / "start.db"
     for what, work in _works(folder, place).items():
         if not start.exists():
@@ -102,8 +102,8 @@ def killed_at_random(folder: Path, *, kills: int, seed: int = 0) -> str:
             for backup in backups_of(place):
                 _state(backup.path)
                 backup.path.unlink()
-        told.append(f"{what} {done}")
-    return f"{kills} kills each, done all the same: {', '.join(told)}; nothing half"
+        kills_done.append(f"{what} {done}")
+    return f"{kills} kills each, done all the same: {', '.join(kills_done)}; nothing half"
 
 
 def no_space(folder: Path) -> str:
@@ -169,5 +169,5 @@ def server_cut_in_mid_move(running: PostgresServer, folder: Path, *, cuts: int) 
         restore(running.url, back, over_newer=True)
         assert _state(running.url) == before
     assert words, "no cut fell into a merge or restore"
-    assert all("connection" in told for told in words), words
+    assert all("connection" in line for line in words), words
     return f"{cuts} cuts, {len(words)} told in words, {whole} whole, none half"

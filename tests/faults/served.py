@@ -64,10 +64,10 @@ def server_cut(running: PostgresServer, *, cuts: int, size: int, seed: int = 0) 
         archive.add(panels("usual", size, name="usual-"))
         usual = time.perf_counter() - began
         kept = {p.code: p for p in archive.panels()}
-        told = 0
+        reported = 0
         done = 0
         # The first import of all is slow, and a cut timed by it may come too late.
-        while done < cuts or (not told and done < cuts + 8):
+        while done < cuts or (not reported and done < cuts + 8):
             number, done = done, done + 1
             batch = panels((seed, number), size, name=f"cut{number}-")
             delay = rng.uniform(0.05, 0.9) * usual
@@ -83,7 +83,7 @@ def server_cut(running: PostgresServer, *, cuts: int, size: int, seed: int = 0) 
             except ArchiveError as error:
                 words = str(error)
             assert not words or ("connection" in words and "doubles nothing" in words), words
-            told += bool(words)
+            reported += bool(words)
             assert wait(pid) == 0
             running.restart()
             # The same open archive finds its way back.
@@ -95,5 +95,5 @@ def server_cut(running: PostgresServer, *, cuts: int, size: int, seed: int = 0) 
             kept |= {p.code: p for p in batch}
             assert {p.code: p for p in archive.panels()} == kept
             assert archive.check() == ()
-    assert told, "no cut fell into an import"
-    return f"{done} cuts, {told} of them told in words: nothing half, imported again each time"
+    assert reported, "no cut fell into an import"
+    return f"{done} cuts, {reported} of them told in words: nothing half, imported again each time"

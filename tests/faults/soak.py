@@ -270,7 +270,7 @@ def soak(
     if server is not None and not server.runs():
         server.restart()
     worked = (time.monotonic() - began) / 60
-    told = _account(place, folder)
+    found = _account(place, folder)
     words = {
         "kill": "kill -9",
         "disk": "disk full",
@@ -279,7 +279,7 @@ def soak(
     }
     words |= {"silence": "network silent"} | ({} if server else {"cut": "lock held"})
     wrong = ", ".join(f"{n} × {words[kind]}" for kind, n in sorted(troubles.counts.items()))
-    return f"{worked:.1f} min; {wrong}; {told}"
+    return f"{worked:.1f} min; {wrong}; {found}"
 
 
 def _account(place: str, folder: Path) -> str:
@@ -369,13 +369,13 @@ def main() -> int:
     for kind in asked.on or ["SQLite", *["PostgreSQL"] * (binaries() is not None)]:
         with tempfile.TemporaryDirectory() as name:
             try:
-                told = f"Held: {_on(kind, Path(name), asked.minutes)}."
+                text = f"Held: {_on(kind, Path(name), asked.minutes)}."
             except Exception as error:  # recorded, and the run fails in the end
-                told, failed = f"FAILED: {type(error).__name__}: {error}"[:600], True
+                text, failed = f"FAILED: {type(error).__name__}: {error}"[:600], True
         command = f"python -m tests.faults.soak --minutes {asked.minutes:g} --on {kind}"
-        print(command, told, sep=": ", flush=True)
+        print(command, text, sep=": ", flush=True)
         if asked.record:
-            write_section(f"A shop at work on {kind}", f"{told} {circumstances(command)}")
+            write_section(f"A shop at work on {kind}", f"{text} {circumstances(command)}")
     return int(failed)
 
 

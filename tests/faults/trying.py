@@ -114,7 +114,7 @@ def kill_at_random(place: str | Path, *, kills: int, size: int, seed: int = 0) -
         time.sleep(rng.uniform(0, 1.8 * usual))
         os.kill(pid, signal.SIGKILL)
         assert wait(pid) == -signal.SIGKILL
-        said = os.read(read, 1) == b"k"
+        reported = os.read(read, 1) == b"k"
         os.close(read)
         with Archive.open(place) as archive, archive.database.read() as connection:
             codes = set(connection.execute(sa.select(schema.panels.c.code)).scalars())
@@ -123,7 +123,7 @@ def kill_at_random(place: str | Path, *, kills: int, size: int, seed: int = 0) -
             query = sa.select(sa.func.count()).where(schema.readings.c.panel_id.in_(ids))
             readings = connection.execute(query).scalar_one()
         assert len(mine) in (0, size), f"half an import is there: {len(mine)} of {size}"
-        assert mine or not said, "an import that was reported kept is lost"
+        assert mine or not reported, "an import that was reported kept is lost"
         assert readings == (sum(1 for _ in readings_in(batch)) if mine else 0)
         kept |= {p.code: p for p in batch} if mine else {}
         assert codes == kept.keys(), "a panel of an earlier import was lost"

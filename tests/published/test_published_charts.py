@@ -48,9 +48,9 @@ def test_its_xyz_say_for_which_light_its_lab_holds(said, key, tmp_path, backs):
     report = understand([chart, backs("1,paper,,\n")])
     (question,) = report.open
     assert question.key == key
-    told = question.text + " ".join(c.means for c in question.choices if c.key == "D50/2")
-    assert "ΔE00 0.01" in told
-    assert "own X, Y, Z" in told
+    words = question.text + " ".join(c.means for c in question.choices if c.key == "D50/2")
+    assert "ΔE00 0.01" in words
+    assert "own X, Y, Z" in words
 
 
 def test_a_measured_patch_gives_its_lab_to_its_whole_numbers():

@@ -36,19 +36,19 @@ def test_what_the_law_explains_is_what_its_own_tails_hold(
 ) -> None:
     view = model.usual_view
     panel = next(p for p in panels if not p.recipe.bare)
-    there = model.predict_each([panel.recipe], view)
-    root = np.linalg.cholesky(there.covariance[0])
+    predicted = model.predict_each([panel.recipe], view)
+    root = np.linalg.cholesky(predicted.covariance[0])
 
     def asked(share: float, dof: float) -> bool:
         # As far out as the region of this share reaches, along one of its axes.
-        far = share * np.sqrt(region(0.99, there.dof)[0])
-        at = there.lab[0] + root @ np.array([far, 0.0, 0.0])
+        far = share * np.sqrt(region(0.99, predicted.dof)[0])
+        at = predicted.lab[0] + root @ np.array([far, 0.0, 0.0])
         read = panel.having(readings=(Reading(view, "spectrophotometer", tuple(at)),))
         few = copy(model)
         few.stack_ = replace(model.stack_, dof=np.full(5, dof))
         return bool(_trusted(few, [read], view))
 
-    groups = float(there.groups[0])
+    groups = float(predicted.groups[0])
     assert asked(0.999, groups)
     assert not asked(1.001, groups)
     # Were the scale of the law's errors known, such a panel would be odd before.
@@ -70,8 +70,8 @@ def test_a_ladder_is_the_law_with_the_panels_of_the_same_recipe(
     assert found.rungs[0].recipe.bare
     law = model.predict_recipes([r.recipe for r in found.rungs], found.viewing)
     np.testing.assert_allclose([r.lab for r in found.rungs], law)
-    there = model.predict_each([r.recipe for r in found.rungs], found.viewing)
-    away = expected_delta_e00(law, law, there.covariance, tolerance=1.0, dof=there.dof).mean
+    predicted = model.predict_each([r.recipe for r in found.rungs], found.viewing)
+    away = expected_delta_e00(law, law, predicted.covariance, tolerance=1.0, dof=predicted.dof).mean
     np.testing.assert_allclose([r.spread for r in found.rungs], away)
     lightness = [r.lab[0] for r in found.rungs]
     assert lightness == sorted(lightness, reverse=True)
@@ -328,9 +328,9 @@ def test_what_to_change_is_judged_by_the_law(
         assert asked.right == int(np.argmin(away))
         now = float(delta_e00(np.array(asked.start), np.array(asked.lab)))
         assert away[asked.right] <= 0.4 * now
-        told = mark(asked, asked.right)
-        assert told.passed
-        assert f"from ΔE00 {now:.1f} to {away[asked.right]:.1f}" in told.words
+        found = mark(asked, asked.right)
+        assert found.passed
+        assert f"from ΔE00 {now:.1f} to {away[asked.right]:.1f}" in found.words
         wrong = next(i for i in range(len(away)) if i != asked.right)
         assert asked.texts[asked.right] in mark(asked, wrong).words
 
@@ -344,9 +344,9 @@ def test_lessons_come_in_a_beginners_order() -> None:
 
 def test_no_lesson_calls_a_blue_warmer(model: FilmPredictor, panels: tuple[Panel, ...]) -> None:
     found = lesson(model, panels, "gold")
-    told = " ".join([found.rule, found.finding, *(c for row in found.rows for c in row)])
-    assert "warmer" not in told
-    assert "cooler" not in told
+    text = " ".join([found.rule, found.finding, *(c for row in found.rows for c in row)])
+    assert "warmer" not in text
+    assert "cooler" not in text
     (lagoon,) = (row for row in found.rows if row[0] == "lagoon")
     assert "greener" in lagoon[-1] or "duller" in lagoon[-1]
 
