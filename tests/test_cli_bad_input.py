@@ -87,7 +87,7 @@ RECIPES = {
 
 
 def test_bad_recipes_are_refused_before_the_model_is_fitted(shop, monkeypatch):
-    (shop / "recipes.csv").write_text(RECIPES["no ground column"][0])
+    (shop / "recipes.csv").write_text("colour,schedule\nrust,3@6:1\n")
 
     def fit(*_: object, **__: object) -> None:
         raise AssertionError("fitted first")
