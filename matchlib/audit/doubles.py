@@ -120,8 +120,8 @@ def _double(left: LeftOutReadings, i: int, j: int) -> tuple[float, Evidence]:
     same = 2.0 * np.diag(noise)
     different = same + 2.0 * there.spray[0] * left.scale
     evidence = Evidence(*map(float, normal(apart[None], np.stack([different, same]))))
-    told = all(getattr(one, w) and getattr(two, w) for w in ("date", "sprayer", "lot"))
-    return evidence.probability(DOUBLE_SAME_DAY if told else DOUBLE), evidence
+    recorded = all(getattr(one, w) and getattr(two, w) for w in ("date", "sprayer", "lot"))
+    return evidence.probability(DOUBLE_SAME_DAY if recorded else DOUBLE), evidence
 
 
 def disagreeing_readings(panels: Sequence[Panel]) -> Iterator[Finding]:

@@ -44,19 +44,19 @@ def gaps(panels: Iterable[Panel], recipes: Iterable[Recipe]) -> tuple[str, ...]:
                     under[name] |= set(grounds)
             if stage.recipe.bare and len(grounds) == 1:
                 bare |= set(grounds)
-    told: dict[str, None] = {}
+    gaps: dict[str, None] = {}
     for recipe in recipes:
         for ground in recipe.ground.shares:
             if ground not in bare:
-                told[
+                gaps[
                     f"{ground} was never read bare, so it is known only through what lies on it: "
                     "one reading of the bare ground makes this surer."
                 ] = None
         for name in (n for colour, _ in recipe.layers for n in colour.shares):
             seen = under[name]
             if len(seen) == 1 and not seen & set(recipe.ground.shares):
-                told[
+                gaps[
                     f"{name} was sprayed over {min(seen)} alone: over any other ground it was "
                     "never seen."
                 ] = None
-    return tuple(told)
+    return tuple(gaps)

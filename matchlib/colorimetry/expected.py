@@ -83,7 +83,7 @@ def expected_delta_e00(
     Raises
     ------
     DomainError
-        If tolerance, points, covariance or freedom are impossible.
+        If tolerance, points, covariance or degrees of freedom are impossible.
 
     Examples
     --------

@@ -194,7 +194,7 @@ def _near(
         return (), readings
     predicted = _predicted(model, [p.recipe for p, _ in found], views)
     away = own.difference(list(predicted))
-    misses = [
+    differences = [
         max(
             own.aims[i].weight * float(own.tolerance.difference(predicted[i, n], lab))
             for i, lab in seen.items()
@@ -210,7 +210,7 @@ def _near(
             found[n][0].recipe,
             three(next(iter(found[n][1].values()))),
             float(away[n]),
-            misses[n],
+            differences[n],
             tuple(views[i].geometry for i in found[n][1]),
         )
         for n in np.lexsort((away, strange))

@@ -67,8 +67,8 @@ def lesson(model: FilmPredictor, panels: Sequence[Panel], key: str) -> Lesson:
     --------
     >>> from matchlib.demo import demo_model, demo_panels
     >>> from matchlib.lessons import LESSONS
-    >>> told = lesson(demo_model(), demo_panels(), next(iter(LESSONS)))
-    >>> told.supported
+    >>> found = lesson(demo_model(), demo_panels(), next(iter(LESSONS)))
+    >>> found.supported
     True
     """
     if key not in LESSONS:

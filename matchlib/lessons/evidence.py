@@ -46,8 +46,8 @@ class Lesson:
     --------
     >>> from matchlib.demo import demo_model, demo_panels
     >>> from matchlib.lessons import lesson
-    >>> told = lesson(demo_model(), demo_panels(), "value")
-    >>> print(told.title)
+    >>> found = lesson(demo_model(), demo_panels(), "value")
+    >>> print(found.title)
     The ground sets the value
     """
 

@@ -119,8 +119,8 @@ def drain_words(text: str) -> str:
         if c.name.casefold() not in match[2].replace("#", " ").casefold()
         and c.shortest <= flow / c.slope + c.offset <= c.longest
     ]
-    told = ", ".join(others) or "out of the range of the other cups"
+    elsewhere = ", ".join(others) or "out of the range of the other cups"
     return (
-        f"{match[1]} s in a {match[2]} cup is about {flow:.0f} mm²/s: {told}. At 25 °C, and for "
-        "paint that flows as oil does; a thickened one only compares with itself."
+        f"{match[1]} s in a {match[2]} cup is about {flow:.0f} mm²/s: {elsewhere}. At 25 °C, and "
+        "for paint that flows as oil does; a thickened one only compares with itself."
     )

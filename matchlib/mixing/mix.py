@@ -144,13 +144,13 @@ def read_mix(text: str, *, densities: Mapping[str, float] | None = None) -> Mix:
     >>> read_mix("6:1")
     Mix(ratio=MixRatio(carrier=Fraction(6, 1), colour=Fraction(1, 1)), third=None)
     """
-    said = " ".join(str(text)[:80].split())
-    bare = re.sub(r"\s*\bby (weight|volume)\b", "", said, flags=re.IGNORECASE)
-    weighed = re.search(r"\bby weight\b", said, flags=re.IGNORECASE) is not None
+    written = " ".join(str(text)[:80].split())
+    bare = re.sub(r"\s*\bby (weight|volume)\b", "", written, flags=re.IGNORECASE)
+    weighed = re.search(r"\bby weight\b", written, flags=re.IGNORECASE) is not None
     percent, three = _PERCENT.match(bare), _THREE.match(bare)
     third, name = Fraction(0), ""
     if percent is not None:
-        carrier, colour = _of_percent(percent, said)
+        carrier, colour = _of_percent(percent, written)
     else:
         if three is not None:
             bare, third, name = three["two"].strip(), Fraction(three[2]), three["name"]
@@ -171,7 +171,7 @@ def read_mix(text: str, *, densities: Mapping[str, float] | None = None) -> Mix:
     return Mix(MixRatio(share, Fraction(1)), held)
 
 
-def _of_percent(match: re.Match[str], said: str) -> tuple[Fraction, Fraction]:
+def _of_percent(match: re.Match[str], written: str) -> tuple[Fraction, Fraction]:
     colour, of = Fraction(match[1]), (match["of"] or "").lower()
     added = of in ("added", "to the carrier", "on the carrier")
     if not of or not 0 < colour <= 100:
@@ -179,7 +179,7 @@ def _of_percent(match: re.Match[str], said: str) -> tuple[Fraction, Fraction]:
             "A percentage needs to say of what.",
             expected="10% added (10 parts to 100 of carrier, which is 10:1), or 10% in the pot (a "
             "tenth of it, which is 9:1)",
-            got=repr(said),
+            got=repr(written),
             remedy="write which of the two is meant.",
         )
     return (Fraction(100) if added else 100 - colour), colour

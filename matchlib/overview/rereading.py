@@ -35,14 +35,14 @@ class Rereading:
         enough = readings_needed(self.sd, within=within)
         three = NormalDist().inv_cdf(0.975) * self.sd / math.sqrt(3)
         cards = f"{self.panels} card{'s' * (self.panels != 1)}"
-        told = (
+        basis = (
             f"By {cards} of this archive that were read more than once, one reading is off by "
             f"{self.sd:.2f} ΔE00 along an axis (standard deviation). The mean of three is good to "
             f"±{three:.2f} (95%)"
         )
         if enough == 3:
-            return f"{told}: three are enough."
-        return f"{told}; to be good to ±{within:g}, take {enough} readings."
+            return f"{basis}: three are enough."
+        return f"{basis}; to be good to ±{within:g}, take {enough} readings."
 
 
 def rereading(panels: Sequence[Panel]) -> Rereading | None:

@@ -37,7 +37,7 @@ class RecipeReader:
     """Reads recipes out of the rows of one table.
 
     `names` are those known already, by ``ground``, ``colour`` and ``clear``. `reversed` gathers
-    rows with more colour than carrier, `said` what was understood in other words than written.
+    rows with more colour than carrier, `assumed` those read in other words than written.
     """
 
     def __init__(self, lookup: Lookup, names: Mapping[str, Iterable[str]]) -> None:

@@ -85,8 +85,10 @@ def reach_of(
     about = likely - likely.mean(axis=1, keepdims=True)
     across = np.einsum("ndw,d->nw", about, passes - share) / DRAWS
     solved = np.linalg.solve(there.covariance, across[..., None])[..., 0]
-    told = np.einsum("nw,nw->n", across, solved)
-    return Reachability(ODDS * share / (ODDS * share + 1.0 - share), recipes[int(np.argmax(told))])
+    explained = np.einsum("nw,nw->n", across, solved)
+    return Reachability(
+        ODDS * share / (ODDS * share + 1.0 - share), recipes[int(np.argmax(explained))]
+    )
 
 
 def _drawn_out(dof: Array, luck: Array) -> Array:

@@ -146,8 +146,8 @@ class Suggestions(Sequence[Suggestion]):
         shown = ["ground", "colour", "schedule", "L", "a", "b"]
         numbers = ["expected", "sd", "probability", "never_sprayed"]
         first = self.target.aims[0].lab
-        said = f"Target, left in each swatch: {self.target}. {self.why_not}".rstrip()
-        return html_of(table[shown + numbers], caption=said, beside=first)
+        caption = f"Target, left in each swatch: {self.target}. {self.why_not}".rstrip()
+        return html_of(table[shown + numbers], caption=caption, beside=first)
 
 
 def with_ties(made: list[Suggestion], floors: Sequence[float]) -> list[Suggestion]:

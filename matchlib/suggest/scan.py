@@ -80,11 +80,11 @@ def scan(
     allowed = _allowed(space)
     parts = _parts(space.colour_share, allowed)
     found = dict.fromkeys(range(len(allowed)), np.empty((len(space.ground_share), 0), np.float32))
-    told = 0.0
+    reported = 0.0
     for done, part in enumerate(parts):
-        if callback is not None and time.monotonic() - told > PAUSE:
+        if callback is not None and time.monotonic() - reported > PAUSE:
             callback(done / len(parts), SAID)
-            told = time.monotonic()
+            reported = time.monotonic()
         squares = desk.work(part)
         for place, pot in enumerate(part.pots):
             every = len(allowed[pot]) == len(part.rows)

@@ -114,7 +114,7 @@ class Validation:
         """Share of readings inside each region of `LEVELS`; empty without spreads.
 
         A region is an ellipsoid of Lab, `matchlib.tails.region`: that of a Student's t where the
-        regressor gives its freedom, else of a normal.
+        regressor gives its degrees of freedom, else of a normal.
         """
         if not np.isfinite(self.squared).all():
             return {}

@@ -201,24 +201,24 @@ def warnings_of(
     cells: Samples, body: Body, around: Surround | None, one_surface: bool
 ) -> tuple[str, ...]:
     """Return what a person should know of a reading that is given out."""
-    said = []
+    remarks = []
     blind = cells.blind.mean(axis=0)
     if blind.max() > 0.05:
         names = [n for n, b in zip(("red", "green", "blue"), blind, strict=True) if b > 0.05]
-        said.append(
+        remarks.append(
             f"This colour is outside what the file can hold ({' and '.join(names)} at nought): a "
             "raw or linear picture would hold it."
         )
     if body.change > 0.01:
-        said.append(
+        remarks.append(
             f"The gloss mirrors {body.change:.0%} of a white's light more in places: it was taken "
             "off. Turn the panel out of it."
         )
     if abs(body.slope) > 0.25:
-        said.append("The panel is brighter on one side, as metallics are: its mean was taken.")
+        remarks.append("The panel is brighter on one side, as metallics are: its mean was taken.")
     if around is None:
         why = "no one surface lies around both" if one_surface else "they lie on two surfaces"
-        said.append(f"Whether chart and panel stand in one light was not checked: {why}.")
+        remarks.append(f"Whether chart and panel stand in one light was not checked: {why}.")
     elif abs(around.step) > 0.15:
-        said.append("Around the panel the light is not quite as at the chart.")
-    return tuple(said)
+        remarks.append("Around the panel the light is not quite as at the chart.")
+    return tuple(remarks)
