@@ -1,0 +1,1 @@
+"""Cards planned, read on their way and steered."""

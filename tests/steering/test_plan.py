@@ -1,0 +1,154 @@
+"""Cards planned before they are sprayed: where to read them, and what follows."""
+
+from __future__ import annotations
+
+from copy import copy
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from matchlib.correction import Belief, Card, Sprayed
+from matchlib.domain import CoatSchedule, Colour, Recipe
+from matchlib.errors import DomainError
+from matchlib.mixing import Limits
+from matchlib.steering import plan, steer
+from matchlib.steering.approach import Approach, Candidate
+from matchlib.steering.approach import Shop as At
+from matchlib.tails import drawn_out, normal_cloud
+from matchlib.target import Target
+from tests.steering.outlooks import VIEW, expected
+
+
+def test_a_plan_reads_the_card_on_its_way_and_says_what_follows(model, recipe) -> None:
+    target = Target.lab(*expected(model, recipe))
+    found = plan(model, target, Limits(blends=False), readings=2, top=3)
+    best = found[0]
+    assert best.planned_readings[0].recipe.schedule is not None
+    assert best.planned_readings[0].recipe.clear is None  # it is read before its clear coat
+    assert best.first.schedule.strength < recipe.schedule.strength * 1.05
+    assert best.whole.after(best.first) is not None
+    assert best.steered > best.blind
+    assert [one.case for one in best.likely] == ["light", "as expected", "dark"]
+    assert best.likely[0].lab[0] > best.likely[1].lab[0] > best.likely[2].lab[0]
+    assert best.plan.read_after == (best.planned_readings[0].after,)
+    steered = [p.steered for p in found]
+    assert steered == sorted(steered, reverse=True)
+
+
+def test_a_sample_sprayed_from_the_shelf_itself_has_a_better_chance(shop, young) -> None:
+    # Eighteen panels leave hues open; of a colour that a pot of the shelf made, hue is not.
+    targets = shop.reachable(4, 0)
+    first = [plan(young, Target.lab(*t), Limits(blends=False), top=1)[0] for t in targets]
+    assert all(one.own is not None and 0.0 <= one.own <= 1.0 for one in first)
+    assert np.mean([one.own - one.steered for one in first]) > 0.1
+    for one in first:
+        text = "from these grounds and colours" in one.words
+        assert text == (one.own > one.steered + 0.02)
+
+
+def test_a_hue_that_no_pot_makes_is_of_no_sample_sprayed_here(model) -> None:
+    best = plan(model, Target.lab(30.0, 10.0, -60.0), Limits(blends=False), top=1)[0]
+    assert best.own is None
+    assert "from these grounds" not in best.words
+
+
+def test_a_law_that_is_known_learns_nothing_from_a_sample(model, recipe) -> None:
+    sure = copy(model)
+    sure.fitted_ = replace(model.fitted_, covariance=1e-9 * model.fitted_.covariance)
+    target = Target.lab(*expected(model, recipe))
+    best = plan(sure, target, Limits(blends=False), readings=1, top=1)[0]
+    assert best.own == pytest.approx(best.steered, abs=0.05)
+
+
+def test_more_looks_are_never_worth_less(model, recipe) -> None:
+    target = Target.lab(*expected(model, recipe))
+    best = plan(model, target, Limits(blends=False), readings=3, top=1)[0]
+    assert len(best.by_readings) == 4
+    assert all(b >= a - 0.02 for a, b in zip(best.by_readings, best.by_readings[1:], strict=False))
+
+
+def test_what_a_plan_states_is_what_its_readings_will_say_on_average(shop, young) -> None:
+    # An archive of so few panels knows its own spread badly: its readings are a Student's t.
+    aim = tuple(shop.reachable(2, 0)[0])
+    best = plan(young, Target.lab(*aim), Limits(blends=False), readings=1, top=1)[0]
+    before = Belief.of(young, recipes=[best.whole])
+    card = Card.of(before, about=best.planned_readings[0].recipe, viewings=[VIEW])
+    ahead = card.ahead([best.planned_readings[0].recipe], [VIEW])
+    predicted = card.outlook([best.planned_readings[0].recipe], ahead)
+    assert predicted.dof[0] < 10
+    cloud = normal_cloud(40, 3)
+    reads = cloud * drawn_out(cloud, predicted.dof)[0][:, None]
+    reads = reads @ np.linalg.cholesky(predicted.covariance[0]).T
+    rows = [
+        steer(
+            before,
+            [Sprayed(best.first, tuple(ahead.labs[0, 0] + away), VIEW, clear_to_come=True)],
+            aim,
+            Limits(blends=False),
+            readings_left=0,
+            sure=True,
+        ).chance
+        for away in reads
+    ]
+    assert best.steered == pytest.approx(np.mean(rows), abs=0.08)
+
+
+def test_without_looks_a_plan_is_the_searchs_own(model, recipe) -> None:
+    found = plan(model, Target.lab(*expected(model, recipe)), readings=0, top=2)
+    assert [p.whole for p in found] == [s.recipe for s in found.suggestions[:2]]
+    assert all(not p.planned_readings and p.steered == p.blind for p in found)
+
+
+def test_one_coat_cannot_be_approached_but_two_weaker_ones_can(model, shop) -> None:
+    one = Recipe(shop.grounds[0], shop.colours[0], CoatSchedule.parse("1@3:1"), "yes")
+    target = Target.lab(*expected(model, one))
+    best = plan(model, target, Limits(blends=False), top=1)[0]
+    assert best.planned_readings
+    assert best.first.schedule.strength < one.schedule.strength
+    alone = plan(model, target, Limits(blends=False, max_coats=1), top=1)
+    assert not alone[0].planned_readings
+    assert "light side" in alone.notes[0]
+
+
+@pytest.fixture(scope="module")
+def approach(model, recipe) -> Approach:
+    shop = At(
+        Belief.of(model, recipes=[recipe]),
+        Target.lab(*expected(model, recipe)),
+        [VIEW],
+        Limits(blends=False),
+        before_clear=False,
+        source="spectrophotometer",
+    )
+    return Approach.of(shop, Candidate(recipe, 0.1, 0.6)).with_readings(1)
+
+
+def test_a_card_that_passes_more_often_blind_is_sprayed_blind(approach, recipe) -> None:
+    assert approach.by_readings[0] == 0.6
+    steered = replace(approach, by_readings=(0.6, 0.7)).plan()
+    assert (len(steered.planned_readings), steered.steered, steered.blind) == (1, 0.7, 0.6)
+    blind = replace(approach, by_readings=(0.6, 0.55)).plan()
+    assert (blind.planned_readings, blind.steered, blind.first, blind.whole) == (
+        (),
+        0.6,
+        recipe,
+        recipe,
+    )
+    assert blind.words.startswith("Spray ")
+
+
+def test_of_two_pots_as_likely_the_one_that_is_no_blend_comes_first(approach, recipe) -> None:
+    blend = replace(recipe, colour=Colour.parse("one 1 + two 7"))
+
+    def place(colours: Recipe, chance: float) -> tuple[float, float]:
+        about = replace(approach.candidate, recipe=colours)
+        return replace(approach, candidate=about, by_readings=(0.0, chance)).place
+
+    assert place(recipe, 0.30) < place(blend, 0.40)
+    assert place(blend, 0.95) < place(recipe, 0.60)
+
+
+def test_so_many_looks_only(model, recipe) -> None:
+    with pytest.raises(DomainError, match="looks"):
+        plan(model, Target.lab(*expected(model, recipe)), readings=4)
