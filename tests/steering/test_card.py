@@ -11,13 +11,14 @@ import pytest
 from matchlib.colorimetry import lch
 from matchlib.correction import Belief, Card, Sprayed
 from matchlib.correction.moves import continuations
-from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Recipe
+from matchlib.domain import CoatSchedule, CoatStep, Colour, MixRatio, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
 from matchlib.steering import correct, plan, steer
+from matchlib.steering.steer import _failing
 from matchlib.steering.topup import let_down, pot_of
-from matchlib.target import Target
+from matchlib.target import Aim, Target
 from tests.benchmarks.panels import to_frame
 from tests.steering.outlooks import VIEW, expected, of, outlook
 
@@ -109,6 +110,16 @@ def test_what_is_said_of_a_lost_card_is_what_fails(model, recipe, shift, named) 
     every = ("too dark", "too light", "too dull", "too vivid", "off in hue")
     assert sum(word in lost.verdict for word in every) == sum(" (" in word for word in named)
     assert "wanted" in lost.verdict
+
+
+def test_of_a_card_lost_at_an_angle_that_angle_is_named(recipe) -> None:
+    near, far = Viewing(geometry="45as15"), Viewing(geometry="45as110")
+    target = Target((Aim((40.0, 30.0, 10.0), near), Aim((40.0, 30.0, 10.0), far)))
+    labs = np.array([[[40.0, 30.0, 10.0]], [[40.0, 36.0, 12.0]]])
+    words = _failing(target, labs, np.array([4.0]), [recipe])
+    assert "too vivid" in words
+    assert str(far) in words
+    assert str(near) not in words
 
 
 @pytest.mark.parametrize("laid", [(), ("4@6:1",), ("2@6:1", "4@6:1")])
