@@ -122,6 +122,7 @@ def test_two_panels(ask, first: Recipe) -> None:
     found = ask([first, recipe(0, 0)], wanted)
     assert found.width(1) > 1.5 * ask(USUAL, wanted).width(1)
     assert found.rows[1]["probability"] < 0.5
+    assert ("was read at one strength alone" in found.said) == first.bare
     _holds(found, wanted)
 
 
@@ -167,6 +168,8 @@ def test_the_name_of_an_instrument_on_half_the_rows(ask) -> None:
     known = ask(USUAL, wanted, "--instrument", "METER a", **names)
     other = ask(USUAL, wanted, "--instrument", "meter B", **names)
     assert "Instrument" not in known.said
+    assert "name no instrument" in known.said
+    assert "name no instrument" not in plain.said
     assert "Instrument meter B is on no panel of the archive" in other.said
     assert known.width() > 0.85 * plain.width()
     assert other.width() > known.width()

@@ -1,4 +1,4 @@
-"""What an archive lacks that a result rests on: bare grounds never read, colours on one ground."""
+"""What an archive lacks that a result rests on: bare grounds, colours on one ground, one recipe."""
 
 from __future__ import annotations
 
@@ -34,14 +34,16 @@ def gaps(panels: Iterable[Panel], recipes: Iterable[Recipe]) -> tuple[str, ...]:
     """
     bare: set[str] = set()
     under: dict[str, set[str]] = defaultdict(set)
+    films: dict[str, set[float]] = defaultdict(set)
     for panel in panels:
         for stage in panel.stages:
             if not stage.readings:
                 continue
             grounds = stage.recipe.ground.shares
-            for colour, _ in stage.recipe.layers:
-                for name in colour.shares:
+            for colour, schedule in stage.recipe.layers:
+                for name, share in colour.shares.items():
                     under[name] |= set(grounds)
+                    films[name].add(round(share * schedule.strength, 6))
             if stage.recipe.bare and len(grounds) == 1:
                 bare |= set(grounds)
     gaps: dict[str, None] = {}
@@ -58,5 +60,10 @@ def gaps(panels: Iterable[Panel], recipes: Iterable[Recipe]) -> tuple[str, ...]:
                 gaps[
                     f"{name} was sprayed over {min(seen)} alone: over any other ground it was "
                     "never seen."
+                ] = None
+            if len(films[name]) == 1:
+                gaps[
+                    f"{name} was read at one strength alone: how it darkens with coats and ratio "
+                    "is taken as usual."
                 ] = None
     return tuple(gaps)

@@ -60,6 +60,12 @@ def conditions_typed(
         _one("Instrument", instrument, {c.instrument for c in known}, unseen),
         date_of(date or ""),
     )
+    unnamed = sum(not c.instrument for c in known)
+    if stated.instrument and 0 < unnamed < len(known):
+        unseen.append(
+            f"{unnamed} of {len(known)} readings name no instrument: what read them is taken to "
+            "read true, and the others are weighed against it."
+        )
     days = {c.date for c in known if c.date}
     if stated.date and not days:
         unseen.append("No panel of the archive has a date, so the day makes no difference.")
