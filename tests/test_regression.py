@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -206,6 +208,25 @@ def test_several_angles_are_one_fit_and_never_mixed():
     some = [r for r in recipes if not r.bare][:5]
     face, flop = (model.predict_recipes(some, Viewing(geometry=a)) for a in (angles[0], angles[2]))
     assert np.median(face[:, 0] - flop[:, 0]) > 5
+
+
+def test_a_yellowed_clear_coat_is_not_a_fresh_one():
+    booth = Booth(16, n_grounds=4, n_colours=2)
+    fresh, yellowed = booth.clears
+    rng = np.random.default_rng(16)
+    panels = [
+        booth.spray(replace(p.recipe, clear=(fresh, yellowed)[i % 2]), rng, code=f"P{i}")
+        for i, p in enumerate(booth.archive(50, 16))
+    ]
+    asked = [replace(p.recipe, clear=yellowed) for p in booth.fresh(30, 16)]
+    wanted = booth.truth_labs(asked)
+    X, y = to_frame(panels)
+    told = FilmRegressor().fit(X, y).predict_recipes(asked) - wanted
+    alike = [replace(r, clear=fresh) for r in asked]
+    untold = FilmRegressor().fit(X.assign(clear="yes"), y).predict_recipes(alike) - wanted
+    # What a yellowed coat takes is blue.
+    assert np.abs(told[:, 2]).mean() < 0.6 * np.abs(untold[:, 2]).mean()
+    assert abs(told[:, 2].mean()) < 0.3 * abs(untold[:, 2].mean())
 
 
 def test_a_ground_ladder_predicts_the_share_between():

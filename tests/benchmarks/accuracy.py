@@ -160,7 +160,10 @@ def _try(
     seconds = time.perf_counter() - begun
     X, _ = to_frame(test, log=True)
     read = labs(test)
-    truth = shop.truth_labs([p.recipe for p in test])
+    truth = np.empty((len(test), 3))
+    for geometry in set(X["geometry"]):
+        rows = np.flatnonzero(X["geometry"] == geometry)
+        truth[rows] = shop.truth_labs([test[i].recipe for i in rows], geometry)
     dof = np.full(len(X), np.inf)
     try:
         if isinstance(model, FilmPredictor):
