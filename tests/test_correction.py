@@ -206,8 +206,9 @@ def test_film_is_said_in_words(film: float, sd: float, words: str) -> None:
 
 
 def test_today_learns_from_how_the_archive_was_read(shop: Shop, model: FilmRegressor) -> None:
-    photos = shop.archive(4, 0, reading="photo")
-    usual, of_photos = Today.learnt(model), Today.learnt(model, photos)
+    photos = shop.archive(24, 0, reading="photo")
+    usual = Today.learnt(model)
+    of_photos = Today.learnt(FilmRegressor().fit(*to_frame(photos)))
     assert usual.photo_bias > usual.bias
     # Where photographs fill the archive, it is the instrument that reads otherwise.
     assert (of_photos.bias, of_photos.photo_bias) == (usual.photo_bias, usual.bias)

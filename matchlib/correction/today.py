@@ -13,7 +13,6 @@ read the archive, above all when the archive was photographed.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -22,7 +21,6 @@ import numpy as np
 from matchlib.linear import panel_spread
 
 if TYPE_CHECKING:
-    from matchlib.domain import Panel
     from matchlib.regression import FilmPredictor
 
 __all__ = ["Today", "film_words"]
@@ -90,15 +88,13 @@ class Today:
         return float(sum(share * sd**2 for share, sd in self.days))
 
     @classmethod
-    def learnt(cls, model: FilmPredictor, panels: Iterable[Panel] = ()) -> Today:
+    def learnt(cls, model: FilmPredictor) -> Today:
         """Learn it from a fitted archive.
 
         Parameters
         ----------
         model : FilmPredictor
             Fitted.
-        panels : iterable of Panel
-            The archive, to see how it was read; by an instrument if not at hand.
 
         Returns
         -------
@@ -106,9 +102,8 @@ class Today:
             The spreads.
         """
         film, ground = panel_spread(model)
-        readings = [r.source == "photo" for p in panels for r in p.readings]
         bias, photo = BIAS_INSTRUMENT, BIAS_PHOTO
-        if readings and float(np.mean(readings)) > 0.5:
+        if model.photographed_:
             bias, photo = photo, bias
         return cls(film=SHARE_OF_A_DAY * film, ground=ground, bias=bias, photo_bias=photo)
 

@@ -191,6 +191,7 @@ class FilmRegressor(
         self.stack_, self.library_, self.unusual_ = learnt, process, unusual
         self.experience_ = Experience.of(table.take(fitted.trust[panel] > 0.5))
         self.conditions_ = _latest(conditions)
+        self.photographed_ = bool(photo.mean() > 0.5)
         self.fitted_ = fitted
         self.panels_ = panels
         self.trust_ = fitted.trust

@@ -64,6 +64,7 @@ class FilmPredictor:
     panels_: NDArray[np.str_]  # their codes
     unusual_: dict[str, str]  # grounds and colours that the law cannot hold for, and why
     reading_noise_: dict[int, float]  # of a reading an axis by family, from repeats [ΔE*ab]
+    photographed_: bool  # whether most of its readings are photographs
     spectral_grounds_: set[str]  # names with spectral readings
     spectral_colours_: set[str]
     n_features_in_: int  # columns of X

@@ -34,7 +34,7 @@ from matchlib.regression.vocabulary import Vocabulary
 
 __all__ = ["FIT_FORMAT", "library_versions", "load_fit", "save_fit"]
 
-FIT_FORMAT = 10
+FIT_FORMAT = 11
 """Number of the file's layout; a fit of another layout is fitted anew."""
 
 _LIMIT = 512 * 1024 * 1024
@@ -118,6 +118,7 @@ def save_fit(path: str | os.PathLike[str], model: FilmPredictor, content_hash: s
         "spectral_colours": sorted(model.spectral_colours_),
         "reading_noise": {str(k): v for k, v in model.reading_noise_.items()},
         "unusual": model.unusual_,
+        "photographed": model.photographed_,
         "features": model.n_features_in_,
     }
     arrays["words"] = np.array(dump(words))
@@ -209,6 +210,7 @@ def _rebuilt(arrays: dict[str, NDArray[Any]], words: dict[str, Any]) -> FilmPred
     model.spectral_colours_ = set(words["spectral_colours"])
     model.reading_noise_ = {int(k): float(v) for k, v in words["reading_noise"].items()}
     model.unusual_ = dict(words["unusual"])
+    model.photographed_ = bool(words["photographed"])
     model.n_features_in_ = int(words["features"])
     model.archive_hash_ = words["content_hash"]
     model.versions_ = words["versions"]

@@ -63,7 +63,7 @@ def stated_and_real(
         rng = np.random.default_rng([seed, i])
         day, wanted = shop.today(rng), colour
         fit = model.under(_conditions(shop, day))
-        belief = Belief.of(fit, Today.learnt(model, archive))
+        belief = Belief.of(fit, Today.learnt(model))
         spray: Callable[..., Panel] = partial(shop.spray, **day)
         if own:
             recipe = shop.random_recipe(rng, continuous=True)

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from matchlib.correction import Belief, Today
+from matchlib.correction import Belief
 from matchlib.correction.moves import continuations
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import CoatSchedule, MixRatio, Recipe
@@ -86,7 +86,7 @@ def cases(
     seed = shop.seed
     archive = getattr(shop, layout)(seed)
     model = FilmRegressor().fit(*to_frame(archive))
-    before, limits = Belief.of(model, Today.learnt(model, archive)), Limits(max_coats=8)
+    before, limits = Belief.of(model), Limits(max_coats=8)
     rng = np.random.default_rng([seed, 43])
     found = []
     for number in range(count):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from matchlib.correction import Belief, Today, learn
+from matchlib.correction import Belief, learn
 from matchlib.correction.scoring import best_of, scored
 from matchlib.domain import Panel, Recipe
 from matchlib.regression import FilmRegressor
@@ -31,7 +31,7 @@ class Corrected:
         self._archive = archive
         self.recipes = shelf_recipes(archive)
         model = FilmRegressor().fit(*to_frame(archive))
-        self.belief = Belief.of(model, Today.learnt(model, archive))
+        self.belief = Belief.of(model)
 
     def propose(self, archive: Sequence[Panel], target: Array, tried: Tried) -> Recipe:
         """Return the recipe likeliest to be within 1.0."""
