@@ -17,27 +17,48 @@ from matchlib.colorimetry import interpolate_reflectance
 from matchlib.domain import Conditions, Panel, Reading, Recipe, Viewing
 from matchlib.errors import DomainError
 from matchlib.progress import Callback, part_of
+from matchlib.regression import Prediction
 from matchlib.regression.observe import lab_of
 from matchlib.regression.parts import library_part
 from matchlib.regression.reach import unknown_scatter
 from matchlib.regression.table import RecipeTable
+from matchlib.tails import symmetric_root
 
 if TYPE_CHECKING:
     from matchlib.regression import FilmPredictor
 
 __all__ = [
     "Linear",
+    "Together",
     "covariance_of_reading",
     "fit_panels",
     "lab_of_reading",
     "level_columns",
     "linearise",
     "panel_spread",
+    "together",
     "values_covariance",
     "views_of",
 ]
 
 Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Together:
+    """What is not known of n recipes under m viewings, and what of it they share."""
+
+    prediction: Prediction
+    slope: Array  # (n, 3m, q), derivative of Lab by q unknowns; `prediction.known` is its spread
+    covariance: Array  # (q, q), of these
+    film: Array  # (n, 3m), derivative by the logarithm of the whole film
+
+    def take(self, rows: slice) -> Together:
+        """Return some of the recipes."""
+        p = self.prediction
+        own = p.known[rows], p.spray[rows], p.reading[rows], p.groups[rows]
+        some = Prediction(p.labs[:, rows], *own)
+        return Together(some, self.slope[rows], self.covariance, self.film[rows])
 
 
 @dataclass(frozen=True)
@@ -149,6 +170,26 @@ def linearise(
                 scatter[some] = unknown_scatter(state, by_r, sprayed)
     film, ground = np.moveaxis(effects, 2, 0) if slopes else np.empty((2, n, 0))
     return Linear(lab, jacobian, film, ground, scatter)
+
+
+def together(
+    model: FilmPredictor, recipes: Sequence[Recipe], viewings: Sequence[Viewing]
+) -> Together:
+    """Return what is not known of recipes, and what of it they share."""
+    there = model.predict_together(recipes, viewings)
+    near = [linearise(model, recipes, viewing) for viewing in viewings]
+    by_value, scatter, film = (
+        np.concatenate([getattr(one, name) for one in near], axis=1)
+        for name in ("jacobian", "scatter", "film")
+    )
+    slope = np.concatenate([by_value, scatter], axis=2)
+    p, q = by_value.shape[2], slope.shape[2]
+    covariance = np.eye(q)
+    covariance[:p, :p] = model.fitted_.covariance
+    # By the model's own word, which grows it as panels left out ask for, and doubts blends.
+    plain = slope @ covariance @ slope.transpose(0, 2, 1)
+    grown = symmetric_root(there.known) @ symmetric_root(plain, inverse=True)
+    return Together(there, grown @ slope, covariance, film)
 
 
 def panel_spread(model: FilmPredictor) -> tuple[float, float]:

@@ -23,6 +23,7 @@ from matchlib.correction.sprayed import Sprayed
 from matchlib.correction.today import Today
 from matchlib.domain import Recipe, Viewing
 from matchlib.linear import (
+    Together,
     level_columns,
     linearise,
     panel_spread,
@@ -237,6 +238,13 @@ class Belief:
         known = self._known(np.concatenate([f[1] for f in found], axis=1))
         usual = self.model.predict_together(recipes, viewings, source=source)
         return replace(usual, labs=np.stack([f[0] for f in found]), known=known)
+
+    def together(self, recipes: Sequence[Recipe], viewings: Sequence[Viewing]) -> Together:
+        """Return what is not known of recipes, and what of it they share."""
+        found = [self.linear(recipes, view) for view in viewings]
+        jacobian, film = (np.concatenate([f[i] for f in found], axis=1) for i in (1, 2))
+        there = self.predict_together(recipes, viewings)
+        return Together(there, jacobian, self.covariance, film)
 
     def _known(self, jacobian: Array) -> Array:
         return np.asarray(jacobian @ self.covariance @ jacobian.transpose(0, 2, 1), float)

@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 from matchlib.correction import Belief, Card, Sprayed
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe, Viewing, three
 from matchlib.mixing import Limits
+from matchlib.sample import ONE_POT, origins
 from matchlib.steering.lookahead import CoatsSprayed, Lookahead
 from matchlib.steering.planned import CardPlan, Likely, PlannedReading
 from matchlib.steering.steer import Steering, advise
 from matchlib.suggest import Suggestion
-from matchlib.tails import region
 from matchlib.target import Target
 
 __all__ = ["Approach", "Candidate", "Shop", "chance_of_own"]
@@ -31,15 +31,11 @@ SHARES = (0.5, 0.6, 0.68, 0.76, 0.83, 0.89, 0.94)
 GRID = 20
 """Strengths between half and one and a quarter of the whole that may come to lie on the card."""
 
-ONE_POT = 3.0
-"""Odds that a sample is of one pot, against a blend by which it is met as well: where little is
-known, what a blend seems to mend is as often the law's own error (common practice, no source)."""
-
 ANY_FILM = 1.0
 """Spread of the log film of a sample of which nobody knows the coats [-]."""
 
-MADE_OF_IT = 0.99
-"""Share of a pot's samples that lie as near to it as one that may be of it [-]."""
+LIKELY_POT = 0.1
+"""Share from which it is thought of that the sample is of a pot [-]."""
 
 NO_WORSE = 0.01
 """Chance that readings may lose by what is neglected in counting them [-]."""
@@ -107,19 +103,14 @@ class Shop:
 
     def made_of(self, recipe: Recipe) -> Shop:
         """The same, told that the target is some film of a recipe's ground and pot."""
-        covariances = [self.as_sample([recipe], i)[1][0] for i in range(len(self.views))]
-        first, *rest = (
-            Sprayed(recipe, aim.lab, view, covariance=covariance)
-            for aim, view, covariance in zip(self.goal.aims, self.views, covariances, strict=True)
-        )
+        rows = []
+        for aim, view in zip(self.goal.aims, self.views, strict=True):
+            _, _, by_film, _ = self.belief.linear([recipe], view)
+            spread = ANY_FILM**2 * np.outer(by_film[0], by_film[0])
+            own = np.zeros((3, 3)) if aim.covariance is None else aim.covariance
+            rows.append(Sprayed(recipe, aim.lab, view, covariance=spread + own))
+        first, *rest = rows
         return replace(self, belief=self.belief.after([replace(first, also=tuple(rest))]))
-
-    def as_sample(self, recipes: Sequence[Recipe], place: int) -> tuple[Array, Array]:
-        """Lab of samples of any film of some pots under a viewing, and that film's covariance."""
-        lab, _, by_film, _ = self.belief.linear(recipes, self.views[place])
-        spread = ANY_FILM**2 * by_film[:, :, None] * by_film[:, None, :]
-        own = self.goal.aims[place].covariance
-        return lab, spread if own is None else spread + own
 
 
 def _blends(recipe: Recipe) -> int:
@@ -219,24 +210,22 @@ class Approach:
         )
 
 
-def chance_of_own(worked: Sequence[Approach], others: Sequence[Recipe]) -> float | None:
-    """Chance that the first passes if the target is of one of these pots; None if it cannot be."""
+def chance_of_own(worked: Sequence[Approach]) -> float | None:
+    """Chance that the first passes if the sample is of the shelf; None if it cannot be."""
     best = worked[0]
-    shop, recipes = best.shop, [*(one.candidate.recipe for one in worked), *others]
-    lab, spread = shop.as_sample(recipes, 0)
-    predicted = shop.belief.model.predict_each(recipes, shop.views[0])
-    spread = spread + predicted.known + predicted.spray
-    away = (np.array(shop.goal.aims[0].lab) - lab)[:, :, None]
-    far = (away * np.linalg.solve(spread, away)).sum(axis=(1, 2))
-    if far[0] > region(MADE_OF_IT):
-        return None
-    log = -0.5 * (far + np.linalg.slogdet(spread)[1])
-    log -= np.log(ONE_POT) * np.array([_blends(r) for r in recipes])
-    likely = np.exp(log - log.max())
-    share = float(likely[0] / likely.sum())
-    informed = shop.made_of(best.candidate.recipe)
-    known = Approach.of(informed, best.candidate).with_readings(len(best.by_readings) - 1)
-    return share * known.chance + (1.0 - share) * best.chance
+    shop, recipes = best.shop, [one.candidate.recipe for one in worked]
+    belief = shop.belief
+    pots = origins(belief.model, recipes, shop.goal, shop.limits, knows=belief.together)
+    likely = [pot for pot in pots if pot.share >= max(LIKELY_POT, 0.2 * pots[0].share)]
+    chances = [
+        Approach.of(shop.made_of(pot.recipe), best.candidate).with_readings(
+            len(best.by_readings) - 1
+        )
+        for pot in likely
+    ]
+    weight = sum(pot.share for pot in likely)
+    found = [pot.share * one.chance for pot, one in zip(likely, chances, strict=True)]
+    return sum(found) / weight if likely else None
 
 
 def _starts(whole: Recipe, limits: Limits) -> list[Recipe]:

@@ -7,7 +7,7 @@ back, so the best approach is from the light side, by as much as the spread of f
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from matchlib.correction import Belief, fresh_recipes
-from matchlib.correction.scoring import nearness, scored
+from matchlib.correction import Belief
+from matchlib.correction.scoring import scored
 from matchlib.domain import CoatSchedule, Panel, Recipe
 from matchlib.domain.panel import readings_in
 from matchlib.errors import DomainError
@@ -148,7 +148,7 @@ def plan(
             worked.sort(key=lambda one: one.place)
         report(0.9, "working out what follows")
         plans = [one.plan() for one in worked[:top]]
-        plans[0] = replace(plans[0], own=chance_of_own(worked, _others(fit, worked, bounds)))
+        plans[0] = replace(plans[0], own=chance_of_own(worked))
     notes = (*_pairs(plans[0], past, before_clear), *_notes(plans[0], source))
     if near is not found:
         plans += [_blind(s) for s in found if len(s.recipe.layers) > 1]
@@ -181,22 +181,9 @@ def _candidates(
     return list(kept.values())[:CANDIDATES]
 
 
-def _others(model: FilmPredictor, worked: Sequence[Approach], limits: Limits) -> list[Recipe]:
-    """The nearest recipe of every other ground and colour of the archive."""
-    seen = {(one.candidate.recipe.ground, one.candidate.recipe.colour) for one in worked}
-    best = worked[0]
-    could = fresh_recipes(model, limits, usual=best.candidate.recipe.clear)
-    away = nearness(model, could, best.shop.goal)
-    found: dict[tuple[object, object], Recipe] = {}
-    for i in np.argsort(away, kind="stable"):
-        found.setdefault((could[i].ground, could[i].colour), could[i])
-    return [recipe for pot, recipe in found.items() if pot not in seen]
-
-
 def _blind(one: Suggestion) -> CardPlan:
-    return CardPlan(
-        one.recipe, one.recipe, (), one.probability, one.probability, (one.probability,), (), one
-    )
+    chance = one.probability
+    return CardPlan(one.recipe, one.recipe, (), chance, chance, (chance,), (), one, one.own)
 
 
 def _notes(best: CardPlan, source: str) -> tuple[str, ...]:

@@ -10,6 +10,7 @@ from matchlib.domain import Lab, Recipe
 from matchlib.job import Plan
 from matchlib.listing import items_frame
 from matchlib.plain import shown
+from matchlib.sample import own_words
 from matchlib.tails import chance_words
 
 if TYPE_CHECKING:
@@ -141,10 +142,11 @@ class CardPlan:
     @property
     def words(self) -> str:
         """What to do, a sentence a line."""
+        own = f" {self.own_words}" * bool(self.own_words)
         if not self.planned_readings:
             return (
                 f"Spray {self.whole.words}. The chance that the card passes is "
-                f"{chance_words(self.blind)}."
+                f"{chance_words(self.blind)}.{own}"
             )
         reading = self.planned_readings[0]
         light, red, yellow = reading.lab
@@ -154,19 +156,14 @@ class CardPlan:
             f"a {red:.1f}, b {yellow:.1f}.",
             *(f"If it reads {one.case}: {one.words}" for one in self.likely),
             f"This card passes with a chance of {chance_words(self.steered)}; sprayed blind, "
-            f"{chance_words(self.blind)}.{f' {self.own_words}' * bool(self.own_words)}",
+            f"{chance_words(self.blind)}.{own}",
         ]
         return "\n".join(lines)
 
     @property
     def own_words(self) -> str:
         """What the chance is of a sample sprayed here; empty where it is no other."""
-        if self.own is None or self.own <= self.steered + 0.02:
-            return ""
-        return (
-            "If the sample was itself sprayed from these grounds and colours, the chance is "
-            f"{chance_words(self.own)}."
-        )
+        return own_words(self.steered, self.own)
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.domain import Recipe, Viewing
-from matchlib.linear import linearise
+from matchlib.linear import together
 from matchlib.regression import FilmPredictor
 from matchlib.tails import symmetric_root
 from matchlib.target import Target
@@ -58,21 +58,12 @@ def reach_of(
     model: FilmPredictor, recipes: Sequence[Recipe], target: Target, viewings: Sequence[Viewing]
 ) -> Reachability:
     """Return the chance that any of the recipes passes, one viewing an aim of the target."""
-    there = model.predict_together(recipes, viewings)
-    slopes = [linearise(model, recipes, viewing).jacobian for viewing in viewings]
-    jacobian = np.concatenate(slopes, axis=1)
-    n, wide, free = jacobian.shape
+    about = together(model, recipes, viewings)
+    there = about.prediction
+    n, wide, free = about.slope.shape
     draw = np.random.default_rng(0)
-    root = symmetric_root(model.fitted_.covariance[None])[0]
-    along = (jacobian.reshape(-1, free) @ root).reshape(n, wide, free)
-    ways = draw.standard_normal((DRAWS, free))
-    moved = (along.reshape(-1, free) @ ways.T).reshape(n, wide, -1)
-    # What is not known of each, by the model's own word, with what is shared between them kept.
-    moved = (
-        symmetric_root(there.known)
-        @ symmetric_root(along @ along.transpose(0, 2, 1), inverse=True)
-        @ moved
-    )
+    ways = draw.standard_normal((DRAWS, free)) @ symmetric_root(about.covariance)
+    moved = (about.slope.reshape(-1, free) @ ways.T).reshape(n, wide, -1)
     moved *= _drawn_out(there.groups, draw.random(DRAWS))[:, None, :]
     wanted = symmetric_root(target.covariance[None])[0] @ draw.standard_normal((wide, DRAWS))
     likely = (moved - wanted).transpose(0, 2, 1)
@@ -82,8 +73,8 @@ def reach_of(
     passes = (away <= target.tolerance.value).any(axis=0)
     share = float(passes.mean())
     # How much of whether it passes each recipe's panel would explain.
-    about = likely - likely.mean(axis=1, keepdims=True)
-    across = np.einsum("ndw,d->nw", about, passes - share) / DRAWS
+    off = likely - likely.mean(axis=1, keepdims=True)
+    across = np.einsum("ndw,d->nw", off, passes - share) / DRAWS
     solved = np.linalg.solve(there.covariance, across[..., None])[..., 0]
     explained = np.einsum("nw,nw->n", across, solved)
     return Reachability(

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from matchlib.listing import html_of, items_frame
 from matchlib.outcome import Outcome
+from matchlib.sample import own_words
 from matchlib.suggest.reach import OUT_OF_REACH
 from matchlib.tails import chance_words
 from matchlib.target import Target
@@ -45,6 +46,9 @@ class Suggestion(Outcome):
         Ties with other suggestions, in words; empty for none.
     labs : tuple of tuple of 3 float
         Predicted CIELAB under every viewing of the target.
+    own : float, optional
+        Chance that it passes if the sample itself was sprayed from the archive's grounds and
+        colours, so that its hue is one that they make [-]; None if it cannot have been.
 
     Examples
     --------
@@ -66,6 +70,12 @@ class Suggestion(Outcome):
     rounding_loss: float = 0.0
     note: str = ""
     labs: tuple[tuple[float, float, float], ...] = ()
+    own: float | None = None
+
+    @property
+    def own_words(self) -> str:
+        """What the chance is of a sample sprayed here; empty where it is no other."""
+        return own_words(self.probability, self.own)
 
     def __repr__(self) -> str:
         return (

@@ -21,6 +21,7 @@ from matchlib.mixing import Limits
 from matchlib.outcome import outcome_at
 from matchlib.progress import Callback, part_of
 from matchlib.regression import FilmPredictor
+from matchlib.sample import chances_of_own
 from matchlib.suggest.layered import layered
 from matchlib.suggest.reach import DOUBTFUL, OUT_OF_REACH, Reachability, reach_of
 from matchlib.suggest.refine import Picks, refine
@@ -341,6 +342,8 @@ class _Search:
         grounds = model.predict_recipes(bare, self.viewings[0])
         first = view.prediction.first
         known, whole = first.known, first.covariance
+        offered = [recipes[i] for i in chosen]
+        of_own = chances_of_own(model, offered, self.target, space.limits)
         made = []
         for place, i in enumerate(chosen):
             recipe = recipes[i]
@@ -358,6 +361,7 @@ class _Search:
                     never_sprayed=tuple(self._new(recipe)),
                     rounding_loss=max(0.0, float(cost[i]) - best),
                     labs=tuple(three(v) for v in view.prediction.labs[:, i]),
+                    own=None if of_own is None else float(of_own[place]),
                 )
             )
         return with_ties(made, [float(view.floor[i]) for i in chosen])

@@ -21,9 +21,11 @@ import numpy as np
 
 from matchlib.correction import Belief, Today, learn
 from matchlib.correction.scoring import scored
-from matchlib.domain import Conditions, Panel
+from matchlib.domain import Conditions, Panel, Recipe
 from matchlib.errors import TargetError
+from matchlib.mixing import Limits
 from matchlib.regression import FilmPredictor, FilmRegressor
+from matchlib.sample import chances_of_own
 from matchlib.target import Target
 from tests.benchmarks import workshop
 from tests.benchmarks.command import Table, arguments, each_simulator
@@ -31,7 +33,7 @@ from tests.benchmarks.layouts import Layouts
 from tests.benchmarks.lightlab import Array, delta_e
 from tests.benchmarks.own_shop import OwnShop
 from tests.benchmarks.panels import labs, to_frame
-from tests.benchmarks.strategies import shelf_recipes
+from tests.benchmarks.strategies import COATS, shelf_recipes
 
 __all__ = ["main", "moved", "stated_and_real"]
 
@@ -53,7 +55,7 @@ def stated_and_real(
     own: bool = False,
     corrected: bool = False,
 ) -> Array:
-    """Chance stated and share that passed (n, 2), of recipes down the list of each target."""
+    """Both chances stated and the share that passed (n, 3), of recipes down each target's list."""
     seed = shop.seed
     archive = getattr(shop, layout)(seed)
     model = FilmRegressor().fit(*to_frame(archive, log=True))
@@ -68,20 +70,33 @@ def stated_and_real(
         if own:
             recipe = shop.random_recipe(rng, continuous=True)
             drawn = OwnShop.drawn(belief, recipe, rng)
-            spray, wanted = drawn.spray, drawn.truth(recipe)
+            spray, wanted = drawn.spray, labs([drawn.spray(recipe, rng)])[0]
         target = moved(wanted, off, np.random.default_rng([seed, i, 1]))
         knows: FilmPredictor | Belief = belief if own else fit
         ranked = scored(knows, recipes, target, tolerance=1.0)
         if corrected:
             first = spray(ranked[0].recipe, rng)
             belief, _ = learn(belief, [(first.recipe, tuple(labs([first])[0]))])
+            knows = belief
             ranked = scored(belief, recipes, target, tolerance=1.0)
-        for place in ASKED:
-            rng, option = np.random.default_rng([seed, i, place]), ranked[place]
+        asked = [ranked[place] for place in ASKED]
+        of_own = _of_own(knows, [option.recipe for option in asked], Target.lab(*target))
+        for place, option, chance in zip(ASKED, asked, of_own, strict=True):
+            rng = np.random.default_rng([seed, i, place])
             cards = [spray(option.recipe, rng) for _ in range(TRIES)]
             passed = np.mean(delta_e(labs(cards), np.tile(target, (TRIES, 1))) <= 1.0)
-            found.append((option.probability, float(passed)))
+            found.append((option.probability, chance, float(passed)))
     return np.array(found)
+
+
+def _of_own(knows: FilmPredictor | Belief, recipes: Sequence[Recipe], target: Target) -> Array:
+    """The chance of each if the target is of the shelf; nan where no pot of it can be."""
+    shelf = Limits(max_coats=max(COATS))
+    if isinstance(knows, Belief):
+        found = chances_of_own(knows.model, recipes, target, shelf, knows=knows.together)
+    else:
+        found = chances_of_own(knows, recipes, target, shelf)
+    return np.full(len(recipes), np.nan) if found is None else found
 
 
 def moved(colour: Array, off: float, rng: np.random.Generator) -> Array:
@@ -119,7 +134,9 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser.add_argument("--corrected", action="store_true", help="once a first panel is read")
     args = parser.parse_args(argv)
     heads = (f"{a:.0%} to {b:.0%}" for a, b in itertools.pairwise(FIFTHS))
-    table = Table("simulator", "archive", *(f"{h}: stated → real (n)" for h in heads), "all")
+    table = Table(
+        "simulator", "archive", "supposed", *(f"{h}: stated → real (n)" for h in heads), "all"
+    )
     for simulator, make in each_simulator(args):
         for layout in args.layouts.split(","):
             pairs = np.concatenate(
@@ -135,9 +152,11 @@ def main(argv: Sequence[str] | None = None) -> None:
                     for i in range(args.shops)
                 ]
             )
-            fifth = np.clip(np.digitize(pairs[:, 0], FIFTHS) - 1, 0, 4)
-            cells = [_cell(pairs[fifth == f]) for f in range(5)]
-            table.row(simulator, layout, *cells, _cell(pairs))
+            for which, supposed in enumerate(("nothing", "of the shelf")):
+                some = pairs[np.isfinite(pairs[:, which])][:, [which, 2]]
+                fifth = np.clip(np.digitize(some[:, 0], FIFTHS) - 1, 0, 4)
+                cells = [_cell(some[fifth == f]) for f in range(5)]
+                table.row(simulator, layout, supposed, *cells, _cell(some))
 
 
 def _cell(pairs: Array) -> str:

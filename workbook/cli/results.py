@@ -51,6 +51,7 @@ def matches_as_dicts(found: Suggestions) -> list[dict[str, Any]]:
                 "expected_difference": expected,
                 "sd_difference": sd,
                 "probability": round(item.probability, 4),
+                "own": None if item.own is None else round(item.own, 4),
                 "known_share": round(item.known_share, 4),
                 "rounding_loss": round(item.rounding_loss, 4),
                 "never_sprayed": list(item.never_sprayed),
@@ -110,7 +111,12 @@ def matches_text(found: Suggestions) -> str:
                 chance(item.probability),
             )
         )
-        reasons = [item.why, item.note, *(f"New here: {n}." for n in item.never_sprayed)]
+        reasons = [
+            item.why,
+            item.own_words,
+            item.note,
+            *(f"New here: {n}." for n in item.never_sprayed),
+        ]
         why.append(f"{rank}. " + " ".join(s for s in reasons if s))
         for angle in angles_of(found.target, item.labs):
             several.append(

@@ -1,0 +1,194 @@
+"""A sample that may itself have been sprayed from the shelf: by which pot, and what that tells.
+
+A chance that supposes nothing of where a sample comes from counts all that is not known of the law.
+Of a sample sprayed from the shelf it is known besides that one of its pots over one of its grounds
+reads as the sample does, at some film. How likely each of them would have read so makes it, by
+Bayes' rule, more or less likely to be the sample's own; and if it is, the sample tells of every
+recipe what a test panel of that pot would. A recipe's chance is the mean over the pots.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Recipe, Viewing
+from matchlib.linear import Together, together
+from matchlib.mixing import Limits
+from matchlib.regression import FilmPredictor
+from matchlib.tails import chance_words, dof_of, region
+from matchlib.target import Target
+
+__all__ = ["ONE_POT", "Origin", "chances_of_own", "origins", "own_words"]
+
+Array = NDArray[np.float64]
+
+ONE_POT = 3.0
+"""Odds that a sample is of one pot, against a blend or two layers by which it is met as well: where
+little is known, what a blend seems to mend is as often the law's own error (common practice, no
+source)."""
+
+ANY_FILM = 1.0
+"""Spread of the log film of a sample about a recipe that is no neat pot's [-]."""
+
+FILMS = 9
+"""Films by which what a neat pot can make is followed from the weakest to the strongest."""
+
+NEAREST = 60
+"""Pots at one film that are thought of; those farther away made no such sample."""
+
+MADE_OF_IT = 0.99
+"""Share of a pot's samples that lie as near to it as one that may be of it [-]."""
+
+WORTH = 0.002
+"""Share of a pot below which it is left out [-]."""
+
+WORTH_SAYING = 0.02
+"""Chance that it must make that a sample is of the shelf [-]."""
+
+Knows = Callable[[Sequence[Recipe], Sequence[Viewing]], Together]
+"""What is known of recipes together under some viewings."""
+
+
+@dataclass(frozen=True)
+class Origin:
+    """A pot over a ground that may have made a sample."""
+
+    recipe: Recipe  # of it, at the likeliest film
+    share: float  # how likely it is that it did [-]
+
+
+def chances_of_own(
+    model: FilmPredictor,
+    recipes: Sequence[Recipe],
+    target: Target,
+    limits: Limits,
+    *,
+    knows: Knows | None = None,
+) -> Array | None:
+    """Return the chance of each recipe (n,) if the sample is of the shelf; None if it cannot be."""
+    # knows: by what is believed today; by the fit alone if None.
+    pots, n = _Pots.near(model, recipes, target, limits), len(recipes)
+    there = (knows or partial(together, model))([*recipes, *pots.recipes], _views(model, target))
+    some, made = there.take(slice(n)), there.take(slice(n, None))
+    told = pots.told(made, target)
+    if told is None:
+        return None
+    share, away, spread = told
+    found, counted = np.zeros(n), 0.0
+    for i in np.flatnonzero(share > WORTH):
+        across = some.slope @ (some.covariance @ made.slope[i].T)
+        gain = across @ np.linalg.inv(spread[i])
+        moved = (gain @ away[i]).reshape(n, -1, 3).transpose(1, 0, 2)
+        known = some.prediction.known - gain @ across.transpose(0, 2, 1)
+        whole = known + some.prediction.own
+        dof = dof_of(known, whole, groups=some.prediction.groups)
+        hope = target.expected(some.prediction.labs + moved, whole, dof)
+        found += share[i] * hope.probability
+        counted += share[i]
+    return np.asarray(found / counted, float)
+
+
+def origins(
+    model: FilmPredictor,
+    recipes: Sequence[Recipe],
+    target: Target,
+    limits: Limits,
+    *,
+    knows: Knows | None = None,
+) -> list[Origin]:
+    """Return the grounds and pots of which the sample may be, the likeliest first."""
+    pots = _Pots.near(model, recipes, target, limits)
+    there = (knows or partial(together, model))(pots.recipes, _views(model, target))
+    told = pots.told(there, target)
+    found: dict[tuple[object, object], Origin] = {}
+    share = np.zeros(0) if told is None else told[0]
+    for i in np.argsort(-share, kind="stable"):
+        recipe = pots.recipes[i]
+        pot = recipe.ground, tuple(colour for colour, _ in recipe.layers)
+        known = found.get(pot, Origin(recipe, 0.0))
+        found[pot] = replace(known, share=known.share + float(share[i]))
+    return sorted(found.values(), key=lambda one: -one.share)
+
+
+def own_words(stated: float, own: float | None) -> str:
+    """Say what the chance is of a sample sprayed here; empty where it is none better."""
+    if own is None or own <= stated + WORTH_SAYING:
+        return ""
+    return (
+        "If the sample was itself sprayed from these grounds and colours, the chance is "
+        f"{chance_words(own)}."
+    )
+
+
+@dataclass(frozen=True)
+class _Pots:
+    """What may have made a sample, k recipes: each stands for more or less film of it."""
+
+    recipes: tuple[Recipe, ...]
+    film: Array  # (k,), standard deviation of the log film about each [-]
+    odds: Array  # (k,), how often each is sprayed against the others [-]
+
+    @classmethod
+    def near(
+        cls, model: FilmPredictor, recipes: Sequence[Recipe], target: Target, limits: Limits
+    ) -> _Pots:
+        """The neat pots of the shelf at the films that come near, and what recipes take besides."""
+        grounds = limits.grounds or tuple(map(Ground.parse, model.words_.grounds))
+        colours = limits.colours or tuple(map(Colour.parse, model.words_.colours))
+        neat = [pot for pot in product(grounds, colours) if pot[0].neat and pot[1].neat]
+        schedules, apart = _films(limits)
+        every = [Recipe(g, c, s, recipes[0].clear) for g, c in neat for s in schedules]
+        near = np.zeros(0, np.intp)
+        if every:
+            labs = [model.predict_recipes(every, view) for view in target.viewings]
+            near = np.argsort(target.difference(labs), kind="stable")[:NEAREST]
+        mixed = [r for r in recipes if r.schedule is not None and _mixed(r)]
+        return cls(
+            (*(every[i] for i in near), *mixed),
+            np.repeat([apart, ANY_FILM], [len(near), len(mixed)]),
+            np.append(np.ones(len(near)), [FILMS / ONE_POT ** _mixed(r) for r in mixed]),
+        )
+
+    def told(self, there: Together, target: Target) -> tuple[Array, Array, Array] | None:
+        """How likely each is (k,), the sample's way from it (k, 3m), and of what spread that is."""
+        by_film = there.film * self.film[:, None]
+        spread = there.prediction.covariance + by_film[:, :, None] * by_film[:, None, :]
+        spread = spread + target.covariance
+        away = np.swapaxes(target.labs[:, None, :] - there.prediction.labs, 0, 1)
+        away = away.reshape(len(self.recipes), -1)
+        far = (away * np.linalg.solve(spread, away[:, :, None])[:, :, 0]).sum(axis=1)
+        if not len(far) or far.min() > region(MADE_OF_IT, dimension=away.shape[1]):
+            return None
+        log = np.log(self.odds) - 0.5 * (far + np.linalg.slogdet(spread)[1])
+        share = np.exp(log - log.max())
+        return share / share.sum(), away, spread
+
+
+def _views(model: FilmPredictor, target: Target) -> list[Viewing]:
+    return [view or model.usual_view for view in target.viewings]
+
+
+def _mixed(recipe: Recipe) -> int:
+    """How many more pots than one it takes."""
+    mixed = [recipe.ground, *(colour for colour, _ in recipe.layers)]
+    return sum(len(x.parts) > 1 for x in mixed) + len(recipe.layers) - 1
+
+
+def _films(limits: Limits) -> tuple[list[CoatSchedule], float]:
+    """Schedules from the weakest to the strongest, and the spread of film that each stands for."""
+    ratios, coats = limits.ratios(), (limits.min_coats, limits.max_coats)
+    low, high = float(ratios[0].fraction), float(ratios[-1].fraction)
+    steps = np.linspace(np.log(low * coats[0]), np.log(high * coats[1]), FILMS)
+    found = []
+    for strength in np.exp(steps).tolist():
+        count = int(np.clip(round(strength / np.sqrt(low * high)), *coats))
+        ratio = MixRatio.of_fraction(float(np.clip(strength / count, low, high)), step=0.01)
+        found.append(CoatSchedule.of(count, ratio))
+    # So wide, the films overlap to an even density.
+    return found, max(0.6 * float(steps[1] - steps[0]), 0.05)
