@@ -17,13 +17,18 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.errors import DomainError
+from matchlib.shipped import table
 
 __all__ = [
     "FEWEST",
+    "SHIPPED_CLOUDS",
+    "SHIPPED_RANKS",
     "block_diagonal",
     "chance_words",
     "dof_of",
     "drawn_out",
+    "far_out",
+    "made_cloud",
     "normal_cloud",
     "region",
     "symmetric_root",
@@ -33,6 +38,10 @@ Array = NDArray[np.float64]
 
 FEWEST = 3.0
 """Least degrees of freedom spoken of: with 2 or fewer a t has no covariance."""
+
+SHIPPED_CLOUDS, SHIPPED_RANKS = (10, 32, 64), (5, 16, 32, 128)
+"""Points, and ranks of their distance, of the clouds in three dimensions that a match asks for: the
+file holds them, for scipy takes longer to load than all else that it would need."""
 
 _STEPS = 16
 """Steps of 1 / degrees of freedom, from 0 to 1 / `FEWEST`; clouds between are interpolated."""
@@ -73,6 +82,13 @@ def region(level: ArrayLike, dof: ArrayLike = np.inf, *, dimension: int = 3) -> 
 @cache
 def normal_cloud(points: int, width: int) -> Array:
     """Return points that stand for a standard normal distribution, evenly spread."""
+    if width == 3 and points in SHIPPED_CLOUDS:
+        return table(f"cloud/{points}")
+    return made_cloud(points, width)
+
+
+def made_cloud(points: int, width: int) -> Array:
+    """Work out points that stand for a standard normal distribution."""
     # Multiples of the roots of primes, modulo 1, fill a cube evenly (Richtmyer 1951).
     from scipy.special import ndtri
 
@@ -127,17 +143,22 @@ def drawn_out(cloud: Array, dof: ArrayLike) -> Array:
 
 @lru_cache(maxsize=64)  # few clouds, each drawn out hundreds of times in a search
 def _factors(cloud: bytes, dimension: int) -> Array:
-    """Ratio of quantiles, one row a step of 1 / degrees of freedom, one column a point."""
+    """How far each point is drawn out, one row a step of 1 / degrees of freedom."""
     points = np.frombuffer(cloud).reshape(-1, dimension)
     length = np.round(np.einsum("kd,kd->k", points, points), 9)
     lengths, rank = np.unique(length, return_inverse=True)
-    share = (np.arange(len(lengths)) + 0.5) / len(lengths)
+    if dimension == 3 and len(lengths) in SHIPPED_RANKS:
+        return table(f"far out/{len(lengths)}")[:, rank]
+    return far_out(len(lengths), dimension)[:, rank]
+
+
+def far_out(ranks: int, dimension: int) -> Array:
+    """Work out how far each rank is drawn out, one row a step of 1 / degrees of freedom."""
+    share = (np.arange(ranks) + 0.5) / ranks
     with np.errstate(divide="ignore"):
         nu = _STEPS * FEWEST / np.arange(_STEPS + 1.0)
     far = region(share, nu[:, None], dimension=dimension)
-    found: Array = np.sqrt(far / region(share, dimension=dimension))[:, rank]
-    found.setflags(write=False)
-    return found
+    return np.asarray(np.sqrt(far / region(share, dimension=dimension)), float)
 
 
 def chance_words(probability: float) -> str:

@@ -15,7 +15,8 @@ from typer.testing import CliRunner
 from matchlib.archive import Archive
 from matchlib.demo import demo_panels
 from workbook.cli import assembled
-from workbook.session import DemoShop, Session, make_demo
+from workbook.session import Session
+from workbook.session.demo import DemoShop, make_demo
 
 __all__ = [
     "copied",

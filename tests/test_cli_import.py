@@ -9,7 +9,7 @@ import pytest
 from matchlib.archive import Archive
 from tests.cli_shop import json_of, refused, run
 from workbook.cli import importing
-from workbook.session import HowToRead, import_file, watch_folder
+from workbook.session.intake import HowToRead, import_file, watch_folder
 
 SHOP = (
     "Card;Base;Candy;Mix;Coats;L*;a*;b*\n"

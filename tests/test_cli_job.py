@@ -7,8 +7,8 @@ from pypdf import PdfReader
 
 from matchlib.archive import Archive
 from tests.cli_shop import fails, json_of, refused, run
-from workbook.session import model_of
 from workbook.session.customer import sheet_of_job
+from workbook.session.model_cache import model_of
 
 CUP = ("--area", "0.5 m2", "--used", "80 ml", "--used-area", "0.1 m2", "--used-coats", "4")
 

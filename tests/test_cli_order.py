@@ -15,8 +15,9 @@ from matchlib.suggest import suggest
 from matchlib.target import Target
 from tests.angle_shop import FACE, FLOP, aimed_at, angle_archive, recipe_at
 from tests.cli_shop import fails, json_of, refused, run
-from workbook.session import Session, angles_of_panel
+from workbook.session import Session
 from workbook.session.order import angle_dict
+from workbook.session.targets import angles_of_panel
 
 CMC = Tolerance("CMC", 1.0, 2.0, 1.0)
 

@@ -18,9 +18,9 @@ from hypothesis import strategies as st
 from matchlib import colorimetry as c
 from matchlib.colorimetry import make_tables
 from matchlib.colorimetry.lab import lab_jacobian
-from matchlib.colorimetry.tables import table
 from matchlib.domain import Viewing
 from matchlib.errors import DomainError
+from matchlib.shipped import table
 from tests.colour_draws import LAB, LIGHTS, SPECTRUM, random_lab
 
 # The shipped file, and what follows from it

@@ -10,17 +10,12 @@ from matchlib.archive import Archive
 from matchlib.domain import CoatSchedule, Colour, Ground, Panel, Reading, Recipe, Viewing
 from matchlib.errors import DomainError, MatchlibError, TargetError
 from tests.cli_shop import SMALL, copied, demo_shop
-from workbook.session import (
-    Session,
-    angles_of_file,
-    export,
-    import_file,
-    lab_of,
-    make_demo,
-    reading_of_lab,
-)
+from workbook.session import Session
+from workbook.session.demo import make_demo
+from workbook.session.intake import import_file
+from workbook.session.output import export
 from workbook.session.shelf import habit_of, keep_shelf, shelf_of
-from workbook.session.targets import single_reading
+from workbook.session.targets import angles_of_file, lab_of, reading_of_lab, single_reading
 
 
 @pytest.fixture(scope="module")

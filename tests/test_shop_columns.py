@@ -12,7 +12,7 @@ from openpyxl import Workbook
 from matchlib.archive import Archive
 from matchlib.readings import accepted, read_file, understand
 from tests.declared import keys
-from workbook.session import HowToRead, import_file
+from workbook.session.intake import HowToRead, import_file
 
 SEEN = {"light": "D65/10", "geometry": "45:0", "order": "carrier"}
 HEAD = "Panel,Base,Candy,Mix,Coats,L,a,b"

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.colorimetry.difference import delta_e00
-from matchlib.colorimetry.tables import table
 from matchlib.errors import DomainError
+from matchlib.shipped import table
 from matchlib.tails import drawn_out
 
 __all__ = ["POINTS", "ExpectedDifference", "expected_delta_e00"]

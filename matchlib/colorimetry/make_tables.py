@@ -1,6 +1,7 @@
 """Make the shipped tables, ``python -m matchlib.colorimetry.make_tables``.
 
-They are the weights of ASTM E308 and the spectra of an average chart of 24 patches.
+They are the weights of ASTM E308, the spectra of an average chart of 24 patches, and the points and
+quantiles by which a match counts its chances.
 
 Feeding the identity matrix through colour-science's ASTM E308 method gives its weights exactly.
 The spectra of the lights are brought to 1 nm first, as CIE 15:2018 defines each: illuminant A by
@@ -20,6 +21,7 @@ from numpy.typing import NDArray
 
 from matchlib.colorimetry.tables import FIRST, LAST
 from matchlib.domain.reading import ILLUMINANTS, OBSERVERS
+from matchlib.tails import SHIPPED_CLOUDS, SHIPPED_RANKS, far_out, made_cloud
 
 __all__ = ["NORMAL_POINTS", "OBSERVER_NAMES", "PLACE", "illuminant", "make_tables", "observer"]
 
@@ -86,6 +88,8 @@ def make_tables() -> dict[str, NDArray[np.float64]]:
     cube = qmc.Sobol(3, scramble=False).random(NORMAL_POINTS)
     # Unscrambled Sobol points start in the corner; half a cell inwards keeps them finite.
     tables["normal"] = ndtri(cube + 0.5 / NORMAL_POINTS)
+    tables |= {f"cloud/{points}": made_cloud(points, 3) for points in SHIPPED_CLOUDS}
+    tables |= {f"far out/{ranks}": far_out(ranks, 3) for ranks in SHIPPED_RANKS}
     return tables
 
 

@@ -10,15 +10,15 @@ colour-science's default does).
 from __future__ import annotations
 
 from functools import cache
-from importlib.resources import files
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.domain.reading import ILLUMINANTS, OBSERVERS
 from matchlib.errors import DomainError
+from matchlib.shipped import table
 
-__all__ = ["FIRST", "GRID", "LAST", "table", "weights", "white_point"]
+__all__ = ["FIRST", "GRID", "LAST", "weights", "white_point"]
 
 Array = NDArray[np.float64]
 
@@ -28,18 +28,6 @@ GRID.setflags(write=False)
 
 FIRST, LAST = 360, 780
 """Range of the full weight tables [nm]."""
-
-
-@cache
-def table(name: str) -> Array:
-    """Return an array of the shipped file."""
-    with (
-        (files("matchlib") / "data" / "tables.npz").open("rb") as file,
-        np.load(file, allow_pickle=False) as kept,
-    ):
-        values = np.asarray(kept[name], dtype=np.float64)
-    values.setflags(write=False)
-    return values
 
 
 def weights(illuminant: str, observer: str | int, wavelengths: ArrayLike | None = None) -> Array:

@@ -15,7 +15,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammaln, logsumexp
 
 from matchlib.audit.backs import Verdict, judge
 from matchlib.audit.slips import Materials
@@ -71,6 +70,8 @@ class _TriedPanel:
 
     def _films(self, recipes: Sequence[Recipe]) -> tuple[Array, Array, Array, Array]:
         """Lab at each film (n, f, 3), log weight of each film (f,), covariance, freedom."""
+        from scipy.special import logsumexp  # slow to load, and a match weighs no panel
+
         b, p = self.belief, self.belief.size
         n, view = len(recipes), self.row.viewing
         days = [(share, start[p, p] ** 0.5) for share, start in b.days()]
@@ -95,6 +96,8 @@ class _TriedPanel:
         return labs, weight - logsumexp(weight), there.covariance, there.dof
 
     def _likelihood(self, films: tuple[Array, Array, Array, Array], read: Array) -> Array:
+        from scipy.special import logsumexp
+
         labs, weight, covariance, dof = films
         return np.asarray(
             logsumexp(weight + _students(read - labs, covariance, dof), axis=1), float
@@ -120,6 +123,8 @@ class _TriedPanel:
 
 def _students(away: Array, covariance: Array, dof: Array) -> Array:
     """Log density (n, f) of a t about 0 of some covariance; away (n, f, 3)."""
+    from scipy.special import gammaln
+
     nu = np.minimum(dof, 1e6)[:, None]
     scale = covariance * ((nu - 2.0) / nu)[:, :, None]
     solved = np.linalg.solve(scale[:, None], away[..., None])[..., 0]

@@ -64,7 +64,7 @@ def reach_of(
     draw = np.random.default_rng(0)
     ways = draw.standard_normal((DRAWS, free)) @ symmetric_root(about.covariance)
     moved = (about.slope.reshape(-1, free) @ ways.T).reshape(n, wide, -1)
-    moved *= _drawn_out(there.groups, draw.random(DRAWS))[:, None, :]
+    moved *= _drawn_out(there.groups, draw)[:, None, :]
     wanted = symmetric_root(target.covariance[None])[0] @ draw.standard_normal((wide, DRAWS))
     likely = (moved - wanted).transpose(0, 2, 1)
     away = target.difference(
@@ -82,11 +82,8 @@ def reach_of(
     )
 
 
-def _drawn_out(dof: Array, luck: Array) -> Array:
+def _drawn_out(dof: Array, draw: np.random.Generator) -> Array:
     """How far draws of a normal are drawn out to be a t's of the same covariance; (n, draws)."""
-    from scipy.special import gammaincinv
-
     nu, of = np.unique(dof, return_inverse=True)
     some = np.minimum(nu, 1e6)[:, None]
-    factors: Array = np.sqrt((some - 2.0) / (2.0 * gammaincinv(some / 2.0, luck)))
-    return factors[of]
+    return np.asarray(np.sqrt((some - 2.0) / draw.chisquare(some, (len(nu), DRAWS))))[of]

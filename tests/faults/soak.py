@@ -43,7 +43,7 @@ from tests.faults.making import panel, panels, seeded
 from tests.faults.record import circumstances, write_section
 from tests.faults.trying import in_process, small_disk, wait
 from tests.tools.postgres_server import PostgresServer, binaries, running
-from workbook.session import import_file
+from workbook.session.intake import import_file
 
 __all__ = ["main", "soak"]
 

@@ -28,7 +28,8 @@ from matchlib.domain.panel import readings_in
 from matchlib.errors import ArchiveError, FileError
 from tests.cli_shop import SMALL
 from tests.faults.making import become_nobody, panels, seeded
-from workbook.session import Session, import_file
+from workbook.session import Session
+from workbook.session.intake import import_file
 
 __all__ = [
     "clock_set_back",

@@ -6,48 +6,50 @@ import gc
 import os
 import signal
 import sys
+from collections.abc import Sequence
+from importlib import import_module
 from typing import Annotated
 
 import typer
 
 from matchlib import __version__
-from workbook.cli import (
-    archive,
-    back,
-    backups,
-    correcting,
-    importing,
-    job,
-    keeping,
-    merging,
-    modelling,
-    names,
-    next_panels,
-    opening,
-    panels,
-    photo,
-    pot,
-    repair,
-    school,
-    sheets,
-    trust,
-)
 from workbook.cli.common import command
 
 __all__ = ["assembled", "main"]
 
 _COMMANDS = {
-    name: function
-    for group in (
-        *(opening, importing, merging, archive, keeping, backups, panels, trust, modelling),
-        *(correcting, next_panels, back, photo, pot, sheets, repair, school),
-    )
-    for name, function in group.COMMANDS.items()
+    "opening": ("demo", "open"),
+    "importing": ("import",),
+    "merging": ("merge",),
+    "archive": ("export", "history", "undo", "check"),
+    "keeping": ("amend", "remove"),
+    "backups": ("backup", "restore", "salvage"),
+    "panels": ("panels", "panel", "coverage", "repeatability"),
+    "trust": ("fit", "audit"),
+    "modelling": ("predict", "match"),
+    "correcting": ("correct",),
+    "next_panels": ("next",),
+    "back": ("add", "label"),
+    "photo": ("photo",),
+    "pot": ("mix", "stock"),
+    "sheets": ("job-sheet",),
+    "repair": ("aged", "blend-in", "fade"),
+    "school": ("first-day", "how-to-read", "troubles", "words"),
 }
+"""Commands by their module, in the order in which they are told of; `_first_day` is `first-day`."""
+
 _GROUPS = {
-    "job": (job, "Customers' jobs: begin, find, plan, print, close."),
-    "names": (names, "Names and their lots: list, rename, join two spellings."),
+    "job": (
+        "Customers' jobs: begin, find, plan, print, close.",
+        *("list", "new", "show", "aim", "plan", "pot", "sheet", "sprayed", "change", "close"),
+        "reopen",
+    ),
+    "names": (
+        "Names and their lots: list, rename, join two spellings.",
+        *("list", "near", "rename", "join", "lot"),
+    ),
 }
+"""Groups by their module: what for, and their commands."""
 
 
 def _say_version(wanted: bool) -> None:
@@ -68,6 +70,12 @@ def _whole(
     pass
 
 
+def _put_in(app: typer.Typer, module: str, names: Sequence[str]) -> None:
+    held = import_module(f"workbook.cli.{module}")
+    for name in names:
+        command(app, name, getattr(held, f"_{name.replace('-', '_')}"))
+
+
 def assembled(word: str | None = None) -> typer.Typer:
     """Put the command line together: all of it, or as much as one of its words needs."""
     app = typer.Typer(
@@ -84,15 +92,14 @@ def assembled(word: str | None = None) -> typer.Typer:
         context_settings={"help_option_names": ["-h", "--help"]},
     )
     app.callback()(_whole)
-    known = word in _COMMANDS or word in _GROUPS
-    for name, function in _COMMANDS.items():
-        if not known or name == word:
-            command(app, name, function)
-    for name, (group, purpose) in _GROUPS.items():
-        if not known or name == word:
-            inner = typer.Typer(name=name, help=purpose)
-            for each, function in group.COMMANDS.items():
-                command(inner, each, function)
+    known = word in _GROUPS or any(word in names for names in _COMMANDS.values())
+    for module, names in _COMMANDS.items():
+        if wanted := [name for name in names if not known or name == word]:
+            _put_in(app, module, wanted)
+    for module, (purpose, *inside) in _GROUPS.items():
+        if not known or module == word:
+            inner = typer.Typer(name=module, help=purpose)
+            _put_in(inner, module, inside)
             app.add_typer(inner)
     return app
 
@@ -110,6 +117,7 @@ def main() -> None:
     """Run the command line on the arguments of this process."""
     signal.signal(signal.SIGTERM, _end)  # so that what is half written is taken away
     gc.set_threshold(_FEW_COLLECTIONS)
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")  # typer's; to look for any is slow
     try:
         # To build the options of fifty commands takes longer than most of them run.
         assembled(sys.argv[1] if len(sys.argv) > 1 else None)()

@@ -19,7 +19,7 @@ from workbook.cli.common import (
     show_json,
 )
 
-__all__ = ["COMMANDS"]
+__all__: list[str] = []
 
 
 def _export(
@@ -38,7 +38,8 @@ def _export(
     json_: JsonOption = False,
 ) -> None:
     """Write the panels as a table that imports to the same archive, or all of it as a backup."""
-    from workbook.session import Session, export
+    from workbook.session import Session
+    from workbook.session.output import export
 
     with Session.open(archive, write=False) as session:
         if file == "-":
@@ -186,12 +187,3 @@ def _check(*, archive: ArchiveOption = "panels.db", json_: JsonOption = False) -
         note(fault)
     if faults:
         raise typer.Exit(1)
-
-
-COMMANDS = {
-    "export": _export,
-    "history": _history,
-    "undo": _undo,
-    "check": _check,
-}
-"""By name, in the order in which they are told of."""

@@ -27,7 +27,7 @@ from workbook.cli.common import (
 if TYPE_CHECKING:
     from matchlib.domain import Recipe
 
-__all__ = ["COMMANDS"]
+__all__: list[str] = []
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +101,7 @@ class BackOptions:
     def parsed(self) -> dict[str, Any]:
         """Return them as `draft_panel` takes them."""
         from matchlib.domain import GunSetup, read_lots
-        from workbook.session import date_of
+        from workbook.session.back import date_of
 
         as_given = (
             *("sprayer", "lot", "customer", "temperature", "humidity"),
@@ -142,7 +142,8 @@ def _add(
     is questioned.
     """
     from matchlib.readings import read_target
-    from workbook.session import Session, draft_panel
+    from workbook.session import Session
+    from workbook.session.back import draft_panel
     from workbook.session.customer import note_sprayed
 
     with Session.open(archive) as session:
@@ -213,7 +214,8 @@ def _label(
     archive: ArchiveOption = "panels.db",
 ) -> None:
     """Print labels for the backs of panels: recipe in words, date, sprayer, code to scan."""
-    from workbook.session import Session, print_labels
+    from workbook.session import Session
+    from workbook.session.output import print_labels
 
     with Session.open(archive, write=False) as session:
         file = print_labels(
@@ -230,7 +232,3 @@ def _read_back(draft: Any, tell: Any) -> None:
     for ratio in dict.fromkeys(s.ratio for s in recipe.schedule.steps) if recipe.schedule else ():
         tell(f"\nIn the cup at {ratio}, from the bottom up:")
         tell(cup_text(ratio, recipe.colour))
-
-
-COMMANDS = {"add": _add, "label": _label}
-"""By name, in the order in which they are told of."""

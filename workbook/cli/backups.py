@@ -11,7 +11,7 @@ import typer
 from workbook.cli.common import ArchiveOption, JsonOption, WhoOption, WhyOption, show, show_json
 from workbook.cli.keeping import restore_panel
 
-__all__ = ["COMMANDS"]
+__all__: list[str] = []
 
 
 def _backup(
@@ -156,7 +156,3 @@ def _salvage(
 
     saved = salvage(damaged, into, who=who)
     show_json(saved) if json_ else show(saved.text)
-
-
-COMMANDS = {"backup": _backup, "restore": _restore, "salvage": _salvage}
-"""By name, in the order in which they are told of."""

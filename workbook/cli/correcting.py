@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from matchlib.steering import Advice
     from matchlib.target import Target
 
-__all__ = ["COMMANDS"]
+__all__: list[str] = []
 
 _MOST_OFFERED = 6
 
@@ -130,7 +130,7 @@ def _advice_dict(advice: Advice, aim: Target, *, simple: bool) -> dict[str, Any]
 
 
 def _as_dict(scored: Any, simple: bool) -> dict[str, Any]:
-    from workbook.session import recipe_dict
+    from workbook.session.back import recipe_dict
 
     return {
         **recipe_dict(scored.recipe),
@@ -174,7 +174,3 @@ def _tell_steering(found: Any, following: Any, minutes: float | None, json_: boo
     if soon:
         note(soon)
     show(steering_text(found, following))
-
-
-COMMANDS = {"correct": _correct}
-"""By name, in the order in which they are told of."""

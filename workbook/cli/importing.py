@@ -23,9 +23,9 @@ from workbook.cli.common import (
 
 if TYPE_CHECKING:
     from matchlib.readings import ImportReport, Question
-    from workbook.session import HowToRead
+    from workbook.session.intake import HowToRead
 
-__all__ = ["COMMANDS", "typed"]
+__all__ = ["typed"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +79,7 @@ class SaidOptions:
     def how(self, readings: FileOptions) -> HowToRead:
         """Return it with the other declarations, as a session takes it."""
         from matchlib.readings import file_text, read_answers
-        from workbook.session import HowToRead
+        from workbook.session.intake import HowToRead
 
         given = {}
         if self.answers is not None:
@@ -142,7 +142,7 @@ def _import(
     taken or none, unless --keep-good is given; the report says which rows were refused and why.
     Importing the same file twice doubles nothing.
     """
-    from workbook.session import import_file, preview
+    from workbook.session.intake import import_file, preview
 
     how = stated.how(readings)
     if watch is not None:
@@ -174,7 +174,7 @@ def _import(
 def _watch(
     archive: str, folder: str, how: HowToRead, *, keep_good: bool, who: str, json_: bool
 ) -> None:
-    from workbook.session import watch_folder
+    from workbook.session.intake import watch_folder
 
     note(f"Watching {folder}; Ctrl-C ends it.")
     for path, done in watch_folder(archive, folder, how, keep_good=keep_good, who=who):
@@ -203,8 +203,7 @@ def _previewed(report: ImportReport) -> str:
 
 def _asked(archive: str, files: list[str], how: HowToRead) -> HowToRead:
     """Ask at the keyboard what the files leave open."""
-    from workbook.session import preview
-    from workbook.session.intake import is_bundle
+    from workbook.session.intake import is_bundle, preview
 
     while not any(map(is_bundle, files)):
         waiting = preview(archive, files, how).open
@@ -226,7 +225,3 @@ def typed(question: Question) -> str:
         note(f"One of 1 to {len(question.choices)}.")
         return typed(question)
     return str(question.choices[number - 1].key)
-
-
-COMMANDS = {"import": _import}
-"""By name, in the order in which they are told of."""

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from matchlib.domain import Reading
     from matchlib.job import Job
 
-__all__ = ["COMMANDS"]
+__all__: list[str] = []
 
 NumberArgument = Annotated[int, typer.Argument(help="Number of the job.")]
 DueOption = Annotated[str, typer.Option(help="Wanted by, year-month-day.")]
@@ -51,7 +51,8 @@ def _new(
     The target (--lab, --lab-at, --reading or --panel) may come later, with `job aim`.
     """
     from matchlib.job import Job
-    from workbook.session import Session, date_of
+    from workbook.session import Session
+    from workbook.session.back import date_of
 
     with Session.open(archive) as session:
         job = Job(name, customer or "", date_of(due), notes=notes)
@@ -230,7 +231,8 @@ def _change(
     json_: JsonOption = False,
 ) -> None:
     """Change what is written of a job, or what may be used for it."""
-    from workbook.session import Session, date_of
+    from workbook.session import Session
+    from workbook.session.back import date_of
 
     with Session.open(archive) as session:
         job = session.archive.job(number)
@@ -361,19 +363,3 @@ def _text(job: Job) -> str:
     why = f": {job.why}" if job.why else ""
     lines.append(f"Waits for: {job.state}" if job.open else f"Done: {job.outcome}{why}")
     return "\n".join(lines)
-
-
-COMMANDS = {
-    "list": _list,
-    "new": _new,
-    "show": _show,
-    "aim": _aim,
-    "plan": _plan,
-    "pot": _pot,
-    "sheet": _sheet,
-    "sprayed": _sprayed,
-    "change": _change,
-    "close": _close,
-    "reopen": _reopen,
-}
-"""By name, in the order in which they are told of."""

@@ -10,7 +10,7 @@ import typer
 if TYPE_CHECKING:
     from matchlib.domain import Recipe
     from matchlib.mixing import Pot
-    from workbook.session import PotRequest
+    from workbook.session.pot import PotRequest
 
 __all__ = ["JobOptions"]
 
@@ -82,12 +82,12 @@ class JobOptions:
     @property
     def job(self) -> PotRequest:
         """The job as the session takes it."""
-        from workbook.session import PotRequest
+        from workbook.session.pot import PotRequest
 
         return PotRequest(**{field.name: getattr(self, field.name) for field in fields(PotRequest)})
 
     def pots(self, recipe: Recipe) -> Pot:
         """Return the pots of the job."""
-        from workbook.session import densities_of, pot_of
+        from workbook.session.pot import densities_of, pot_of
 
         return pot_of(recipe, self.job, densities=densities_of(self.density or []))

@@ -15,7 +15,7 @@ from workbook.cli.common import (
     show_json,
 )
 
-__all__ = ["COMMANDS", "restore_panel"]
+__all__ = ["restore_panel"]
 
 StageOption = Annotated[
     int | None, typer.Option("--stage", help="A stage of the panel, the first being 1.")
@@ -105,7 +105,3 @@ def _tell(number: int | None, nothing: str, done: str, json_: bool) -> None:
         show(nothing)
     else:
         show(f"{done} To take that back: workbook undo {number}")
-
-
-COMMANDS = {"amend": _amend, "remove": _remove}
-"""By name, in the order in which they are told of."""

@@ -10,7 +10,7 @@ import typer
 from workbook.cli.common import ArchiveOption, JsonOption, WhoOption, WhyOption, show, show_json
 from workbook.cli.importing import typed
 
-__all__ = ["COMMANDS"]
+__all__: list[str] = []
 
 
 def _merge(
@@ -65,7 +65,3 @@ def _merge(
         show("Nothing was changed: this was a dry run.")
     elif seen.change is not None:
         show(f"To take that back: workbook undo {seen.change}")
-
-
-COMMANDS = {"merge": _merge}
-"""By name, in the order in which they are told of."""

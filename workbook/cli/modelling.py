@@ -22,7 +22,7 @@ from workbook.cli.results import rests_on, tell_left_out
 from workbook.cli.today import TodayOptions
 from workbook.cli.wanted import KeptOptions, OrderOptions, SearchOptions, TargetOptions, tell_fit
 
-__all__ = ["COMMANDS"]
+__all__: list[str] = []
 
 
 def _predict(
@@ -173,7 +173,3 @@ def _match(
             for one, match, codes in rows
         ]
     )
-
-
-COMMANDS = {"predict": _predict, "match": _match}
-"""By name, in the order in which they are told of."""

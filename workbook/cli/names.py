@@ -19,7 +19,7 @@ from workbook.cli.common import (
 if TYPE_CHECKING:
     from matchlib.domain import Lot, Name
 
-__all__ = ["COMMANDS"]
+__all__: list[str] = []
 
 KindArgument = Annotated[
     str, typer.Argument(help="ground, colour, clear, instrument or sprayer.", metavar="KIND")
@@ -185,7 +185,3 @@ def _tell(number: int | None, done: str, json_: bool) -> None:
         show("It is so already.")
     else:
         show(f"{done} To take that back: workbook undo {number}")
-
-
-COMMANDS = {"list": _list, "near": _near, "rename": _rename, "join": _join, "lot": _lot}
-"""By name, in the order in which they are told of."""

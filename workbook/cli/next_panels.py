@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from matchlib.steering import CardPlan
     from workbook.session import Session
 
-__all__ = ["COMMANDS"]
+__all__: list[str] = []
 
 
 def _next(
@@ -97,7 +97,7 @@ def _next(
 def _teach(session: Session, limits: Limits, top: int, *, json_: bool) -> None:
     """Show the panels that would teach the archive most."""
     from workbook.cli.printing import wrapped
-    from workbook.session import recipe_dict
+    from workbook.session.back import recipe_dict
 
     if not session.archive.colours():
         raise FitError(
@@ -129,7 +129,7 @@ def _teach(session: Session, limits: Limits, top: int, *, json_: bool) -> None:
 
 
 def _as_dict(panel: TargetPanel) -> dict[str, Any]:
-    from workbook.session import recipe_dict
+    from workbook.session.back import recipe_dict
 
     return {
         **recipe_dict(panel.recipe),
@@ -160,7 +160,3 @@ def _tell(
     show(f"{table(header, rows, right='rrrrr')}\n\n{wrapped(f'{DAY} {aside_words(unfitting)}')}")
     if card is not None:
         show(f"\nWorth more than any of these, a card read on its way:\n{wrapped(card.words)}")
-
-
-COMMANDS = {"next": _next}
-"""By name, in the order in which they are told of."""

@@ -9,7 +9,7 @@ import typer
 
 from workbook.cli.common import ArchiveOption, note, show
 
-__all__ = ["COMMANDS", "NO_BROWSER"]
+__all__ = ["NO_BROWSER"]
 
 NO_BROWSER = "WORKBOOK_NO_BROWSER"
 """Environment variable that keeps every command from opening a browser."""
@@ -30,8 +30,10 @@ def _demo(
     nothing. Then opens the workbook, unless --no-open is given or WORKBOOK_NO_BROWSER is set.
     """
     from workbook.cli.results import matches_text
-    from workbook.session import Session, angles_of_file, make_demo
+    from workbook.session import Session
+    from workbook.session.demo import make_demo
     from workbook.session.order import aim_of
+    from workbook.session.targets import angles_of_file
 
     shop = make_demo(folder)
     show(
@@ -99,7 +101,3 @@ def _serve(archive: str, **how: Any) -> None:
     from workbook.serving import serve_workbook
 
     serve_workbook(archive, browser=not os.environ.get(NO_BROWSER), tell=note, **how)
-
-
-COMMANDS = {"demo": _demo, "open": _open}
-"""By name, in the order in which they are told of."""

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from matchlib.domain import Panel, Reading, Stage
     from workbook.session import Session
 
-__all__ = ["COMMANDS"]
+__all__: list[str] = []
 
 _SORTS = ("code", "date", "ground", "colour", "coats", "strength", "L")
 _COLUMNS = (
@@ -44,7 +44,7 @@ class FilterOptions:
     def chosen(self, panels: tuple[Panel, ...]) -> list[Panel]:
         """Return the panels that suit."""
         from matchlib.domain import name_key
-        from workbook.session import date_of
+        from workbook.session.back import date_of
 
         since, until = date_of(self.since), date_of(self.until)
 
@@ -314,12 +314,3 @@ def _repeatability(*, archive: ArchiveOption = "panels.db", json_: JsonOption = 
         show_json(floor_dict(found))
     else:
         show("\n".join([*(c.words for c in found.components), found.words]))
-
-
-COMMANDS = {
-    "panels": _panels,
-    "panel": _panel,
-    "coverage": _coverage,
-    "repeatability": _repeatability,
-}
-"""By name, in the order in which they are told of."""

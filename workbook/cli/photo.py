@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from matchlib.readings.photo import Marks
     from workbook.session.photos import Photographed
 
-__all__ = ["COMMANDS"]
+__all__: list[str] = []
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,7 +187,3 @@ def _write_pictures(done: list[Photographed], path: Path) -> list[str]:
         save_bytes(each.picture, place)
         written.append(str(place))
     return written
-
-
-COMMANDS = {"photo": _photo}
-"""By name, in the order in which they are told of."""

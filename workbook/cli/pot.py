@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     Mixed = tuple[Recipe, JobOptions, str]
 
-__all__ = ["COMMANDS"]
+__all__: list[str] = []
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +51,8 @@ class MixOptions:
         """
         from matchlib.domain import Recipe
         from matchlib.mixing import read_mix
-        from workbook.session import Session, densities_of
+        from workbook.session import Session
+        from workbook.session.pot import densities_of
 
         if self.panel:
             with Session.open(archive, write=False) as session:
@@ -97,7 +98,9 @@ def _mix(
     """
     from matchlib.mixing import bill, drain_words
     from workbook.cli.printing import wrapped
-    from workbook.session import Session, bottle_words, draft_panel, labour_of
+    from workbook.session import Session
+    from workbook.session.back import draft_panel
+    from workbook.session.pot import bottle_words, labour_of
     from workbook.session.stock import stock_of, take_off
 
     flow = drain_words(drain) if drain else ""
@@ -195,7 +198,3 @@ def _stock(
         show(f"{each}: {format_volume(supply.stock_ml)}{size}{cost}")
     if not shelf:
         show("The shelf is not written down: workbook stock --name teal --have '300 ml'.")
-
-
-COMMANDS = {"mix": _mix, "stock": _stock}
-"""By name, in the order in which they are told of."""

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from matchlib.repair import Zone
 
-__all__ = ["COMMANDS"]
+__all__: list[str] = []
 
 _LED = (
     "Fade every edge out over a hand's width or more, rolling the gun away before the trigger is "
@@ -24,7 +24,7 @@ _LED = (
 
 def _tell(zones: Sequence[Zone], beside: str, *, json_: bool) -> None:
     from workbook.cli.printing import number, table, wrapped
-    from workbook.session import recipe_dict
+    from workbook.session.back import recipe_dict
 
     if json_:
         show_json(
@@ -114,7 +114,3 @@ def _fade(
         tell_fit(session)
         found = fade(session.model, *ends, zones=zones)
     _tell(found, "the first end", json_=json_)
-
-
-COMMANDS = {"aged": _aged, "blend-in": _blend_in, "fade": _fade}
-"""By name, in the order in which they are told of."""

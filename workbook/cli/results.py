@@ -26,7 +26,7 @@ def matches_as_dicts(found: Suggestions) -> list[dict[str, Any]]:
     difference, its spread and the chance are by the tolerance, at the worst angle.
     """
     from matchlib.forecast import angles_of
-    from workbook.session import recipe_dict
+    from workbook.session.back import recipe_dict
     from workbook.session.order import angle_dict
 
     tolerance, rows = found.target.tolerance, []

@@ -8,7 +8,7 @@ import typer
 
 from workbook.cli.common import ArchiveOption, JsonOption, show, show_json
 
-__all__ = ["COMMANDS", "first_day_text"]
+__all__ = ["first_day_text"]
 
 
 def first_day_text(archive: object, colour: str, ratio: str = "6:1") -> str:
@@ -82,7 +82,7 @@ def _troubles(*, json_: JsonOption = False) -> None:
     show("Common practice, no source; the data sheets stand above it.")
 
 
-def _reading(*, archive: ArchiveOption = "panels.db") -> None:
+def _how_to_read(*, archive: ArchiveOption = "panels.db") -> None:
     """Say how a card is read, and how many readings are enough by the archive's own spread."""
     from matchlib.overview import rereading
     from matchlib.trade import PROTOCOL
@@ -97,12 +97,3 @@ def _reading(*, archive: ArchiveOption = "panels.db") -> None:
     ]
     lines.append("No card was read more than once." if found is None else found.words())
     show(wrapped("\n".join(lines)))
-
-
-COMMANDS = {
-    "first-day": _first_day,
-    "how-to-read": _reading,
-    "troubles": _troubles,
-    "words": _words,
-}
-"""By name, in the order in which they are told of."""

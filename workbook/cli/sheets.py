@@ -16,7 +16,7 @@ from workbook.cli.common import (
 from workbook.cli.jobs import JobOptions
 from workbook.cli.wanted import OrderOptions, SampleOptions, tell_fit
 
-__all__ = ["COMMANDS"]
+__all__: list[str] = []
 
 
 def _job_sheet(
@@ -80,7 +80,3 @@ def _job_sheet(
             unit=job.unit,
         )
     show(f"Job sheet written to {made}.")
-
-
-COMMANDS = {"job-sheet": _job_sheet}
-"""By name, in the order in which they are told of."""

@@ -86,7 +86,7 @@ class NewPanelOptions:
     def _readings(
         self, viewing: Viewing, light: LightOptions, file: FileOptions
     ) -> tuple[Reading, ...]:
-        from workbook.session import angles_of_file, reading_of_lab
+        from workbook.session.targets import angles_of_file, reading_of_lab
 
         if (self.read is not None) + bool(self.read_at) + (self.read_file is not None) != 1:
             raise typer.BadParameter(
@@ -153,7 +153,7 @@ class CardOptions:
     def of_panel(self, panel: NewPanelOptions, typed: list[Typed]) -> Stages:
         """Return the panel just sprayed as such a card, with its earlier readings."""
         from matchlib.domain import CoatSchedule
-        from workbook.session import reading_of_lab
+        from workbook.session.targets import reading_of_lab
 
         if not typed:
             raise typer.BadParameter(

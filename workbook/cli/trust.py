@@ -23,7 +23,7 @@ from workbook.cli.wanted import tell_fit
 if TYPE_CHECKING:
     from matchlib.validation import Repeatability, TableRow
 
-__all__ = ["COMMANDS", "floor_dict", "validation_text"]
+__all__ = ["floor_dict", "validation_text"]
 
 _USUAL = ("panel", "recipe", "ground")
 
@@ -63,7 +63,8 @@ def _fit(
     wanted = listed(by) or ([] if after else list(_USUAL))
     if not set(wanted) <= {*_USUAL, "lot"}:
         raise typer.BadParameter(f"leave out {', '.join(_USUAL)} or lot")
-    from workbook.session import Session, date_of
+    from workbook.session import Session
+    from workbook.session.back import date_of
 
     if after:
         wanted.append(f"after {date_of(after)}")
@@ -124,8 +125,8 @@ def _audit(
     if fix and ignore:
         raise typer.BadParameter("give --fix or --ignore, not both")
     from workbook.cli.printing import wrapped
-    from workbook.session import Session, finding_dict, finding_text
-    from workbook.session.auditing import findings_of, fix_findings
+    from workbook.session import Session
+    from workbook.session.auditing import finding_dict, finding_text, findings_of, fix_findings
 
     with Session.open(archive, write=bool(fix or ignore)) as session:
         tell_fit(session)
@@ -229,7 +230,3 @@ def floor_dict(floor: Repeatability) -> dict[str, Any]:
         ],
         "words": floor.words,
     }
-
-
-COMMANDS = {"fit": _fit, "audit": _audit}
-"""By name, in the order in which they are told of."""

@@ -78,7 +78,7 @@ class SampleOptions:
         self, session: Session, light: LightOptions, file: FileOptions
     ) -> tuple[Reading, ...]:
         """Return the target that was given."""
-        from workbook.session import angles_of_file, angles_of_panel
+        from workbook.session.targets import angles_of_file, angles_of_panel
 
         if sum(self._ways) != 1:
             raise typer.BadParameter(

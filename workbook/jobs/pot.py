@@ -13,14 +13,8 @@ from matchlib.mixing import USUAL_AREAS, bill
 from workbook.cup import cup_svg
 from workbook.figures import Raw, esc, table
 from workbook.page.fields import button, choice, field, fold, problem
-from workbook.session import (
-    PotRequest,
-    bottle_words,
-    densities_of,
-    draft_panel,
-    labour_of,
-    pot_of,
-)
+from workbook.session.back import draft_panel
+from workbook.session.pot import PotRequest, bottle_words, densities_of, labour_of, pot_of
 from workbook.session.stock import stock_of, take_off, write_down
 from workbook.session.typed import number_typed
 

@@ -24,7 +24,7 @@ from matchlib.errors import DomainError, MatchlibError
 from workbook.cup import cup_svg
 from workbook.figures import areas, esc, numbers, table
 from workbook.page.fields import button, check, choice, field, fold, problem, upload
-from workbook.session import Draft, date_of, draft_panel
+from workbook.session.back import Draft, date_of, draft_panel
 from workbook.session.intake import sent_file
 from workbook.session.photos_kept import picture_name
 from workbook.session.targets import lab_of

@@ -8,8 +8,14 @@ from typing import TYPE_CHECKING, Literal, cast
 
 from workbook.figures import esc, table
 from workbook.page.fields import button, chips, field, fold, radio, upload
-from workbook.session import HowToRead, import_file, preview
-from workbook.session.intake import as_understood, is_bundle, sent_file
+from workbook.session.intake import (
+    HowToRead,
+    as_understood,
+    import_file,
+    is_bundle,
+    preview,
+    sent_file,
+)
 
 if TYPE_CHECKING:
     from matchlib.readings import ImportReport

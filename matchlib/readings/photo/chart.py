@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from matchlib.colorimetry import lab_to_xyz, reflectance_to_lab, white_point
-from matchlib.colorimetry.tables import table
 from matchlib.errors import DomainError
+from matchlib.shipped import table
 
 __all__ = ["CENTRES", "GREYS", "chart_lab", "chart_xyz", "standard_chart_lab"]
 
