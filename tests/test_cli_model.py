@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import math
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -34,6 +36,20 @@ def plain(row):
     assert all(isinstance(v, float) and math.isfinite(v) for v in numbers)
     assert 0 <= row["probability"] <= 1
     return row
+
+
+def test_a_match_of_a_kept_fit_loads_no_library_of_statistics(shop):
+    # To load one takes longer than the search: what a match needs of it is shipped.
+    words = ["workbook", "match", "--archive", str(shop.archive), "--lab", "27", "46", "28"]
+    code = (
+        "import sys, atexit\n"
+        "atexit.register(lambda: print('scipy' in sys.modules, file=sys.stderr))\n"
+        f"sys.argv = {words}\n"
+        "from workbook.cli import main; main()"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert "steered" in done.stdout
+    assert done.stderr == "False\n"
 
 
 def test_predict_gives_a_row_a_row_in_the_files_order(shop, tmp_path):

@@ -23,7 +23,17 @@ MODULES = [
     for path in sorted((ROOT / "matchlib").rglob("*.py"))
     if ">>> " in path.read_text("utf-8")
 ]
-INTERNAL = {"atomic", "linear", "listing", "outcome", "plain", "progress", "sample", "tails"}
+INTERNAL = {
+    "atomic",
+    "linear",
+    "listing",
+    "outcome",
+    "plain",
+    "progress",
+    "sample",
+    "shipped",
+    "tails",
+}
 """Modules that only this project imports: a line of docstring is enough there."""
 
 FOR_PYTHON = {

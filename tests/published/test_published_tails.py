@@ -31,8 +31,8 @@ def test_regions_on_a_line_are_those_of_the_table_of_t(
 
 
 def test_what_is_known_well_has_the_regions_of_chi_square() -> None:
-    # The same handbook, 1.3.6.7.4: 10 and 5 % points for 3 degrees of freedom.
-    np.testing.assert_allclose(region([0.9, 0.95]), [6.251, 7.815], atol=5e-4)
+    # The same handbook, 1.3.6.7.4: 10, 5 and 1 % points for 3 degrees of freedom.
+    np.testing.assert_allclose(region([0.9, 0.95, 0.99]), [6.251, 7.815, 11.345], atol=5e-4)
 
 
 def test_freedom_of_the_end_gauge() -> None:
