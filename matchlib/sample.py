@@ -21,7 +21,7 @@ from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Recipe, View
 from matchlib.linear import Together, together
 from matchlib.mixing import Limits
 from matchlib.regression import FilmPredictor
-from matchlib.tails import chance_words, dof_of, region
+from matchlib.tails import chance_words, dof_of, ninety_nine
 from matchlib.target import Target
 
 __all__ = ["ONE_POT", "Origin", "chances_of_own", "origins", "own_words"]
@@ -41,9 +41,6 @@ FILMS = 9
 
 NEAREST = 60
 """Pots at one film that are thought of; those farther away made no such sample."""
-
-MADE_OF_IT = 0.99
-"""Share of a pot's samples that lie as near to it as one that may be of it [-]."""
 
 WORTH = 0.002
 """Share of a pot below which it is left out [-]."""
@@ -163,7 +160,7 @@ class _Pots:
         away = np.swapaxes(target.labs[:, None, :] - there.prediction.labs, 0, 1)
         away = away.reshape(len(self.recipes), -1)
         far = (away * np.linalg.solve(spread, away[:, :, None])[:, :, 0]).sum(axis=1)
-        if not len(far) or far.min() > region(MADE_OF_IT, dimension=away.shape[1]):
+        if not len(far) or far.min() > ninety_nine(away.shape[1]):
             return None
         log = np.log(self.odds) - 0.5 * (far + np.linalg.slogdet(spread)[1])
         share = np.exp(log - log.max())

@@ -29,6 +29,7 @@ __all__ = [
     "drawn_out",
     "far_out",
     "made_cloud",
+    "ninety_nine",
     "normal_cloud",
     "region",
     "symmetric_root",
@@ -77,6 +78,11 @@ def region(level: ArrayLike, dof: ArrayLike = np.inf, *, dimension: int = 3) -> 
     finite = np.where(np.isfinite(nu), nu, 1e6)
     students = dimension * fdtri(float(dimension), finite, share) * (finite - 2.0) / finite
     return np.asarray(np.where(np.isfinite(nu), students, normal), float)
+
+
+def ninety_nine(dimension: int) -> float:
+    """Return the squared distance up to which 99 of 100 normal readings lie, in up to 30 axes."""
+    return float(table("ninety-nine")[dimension - 1])
 
 
 @cache

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from matchlib.tails import dof_of, region
+from matchlib.tails import dof_of, ninety_nine, region
 
 # Upper 10 and 5 % points of Fisher's F with 3 and nu degrees of freedom: NIST/SEMATECH e-Handbook
 # of Statistical Methods, 1.3.6.7.3, one table a level.
@@ -33,6 +33,10 @@ def test_regions_on_a_line_are_those_of_the_table_of_t(
 def test_what_is_known_well_has_the_regions_of_chi_square() -> None:
     # The same handbook, 1.3.6.7.4: 10, 5 and 1 % points for 3 degrees of freedom.
     np.testing.assert_allclose(region([0.9, 0.95, 0.99]), [6.251, 7.815, 11.345], atol=5e-4)
+    # The 1 % points for 3, 6, 9 and 30.
+    np.testing.assert_allclose(
+        [ninety_nine(d) for d in (3, 6, 9, 30)], [11.345, 16.812, 21.666, 50.892], atol=5e-4
+    )
 
 
 def test_freedom_of_the_end_gauge() -> None:
