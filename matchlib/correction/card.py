@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,9 @@ from matchlib.outcome import Outcome, outcomes
 from matchlib.regression import Prediction
 from matchlib.tails import block_diagonal
 from matchlib.target import Target
+
+if TYPE_CHECKING:
+    from matchlib.regression import FilmPredictor
 
 __all__ = ["Ahead", "Card"]
 
@@ -49,6 +53,13 @@ class Ahead:
     film: Array  # (n, 3 m), derivative by the log film of the whole
     # covariance of the reading's noise, and of mottle that is another at every reading
     reading: Array  # (3 m, 3 m)
+    recipes: Sequence[Recipe]
+    model: FilmPredictor
+
+    @cached_property
+    def groups(self) -> Array:
+        """Degrees of freedom (n,) of the scale of what is not known of the law."""
+        return np.asarray(self.model.stack_.dof[self.model.reach(self.recipes)], float)
 
 
 @dataclass(frozen=True)
@@ -123,24 +134,26 @@ class Card:
         views = tuple(dict.fromkeys([*seen, *viewings]))
         recipe = about if about is not None else stages[-1].read_as
         film, ground = panel_spread(before.model)
-        gun = film / np.sqrt(1.0 + 1.0 / USUAL)
         k, wide = len(before.mean), 3 * len(views)
-        size = k + 2 + wide + len(stages)
-        mean = np.append(before.mean, np.zeros(size - k))
-        covariance = np.zeros((size, size))
+        covariance = np.zeros((k + 2 + wide, k + 2 + wide))
         covariance[:k, :k] = before.covariance
-        covariance[k, k], covariance[k + 1, k + 1] = gun**2, ground**2
+        known = covariance.copy()
+        covariance[k, k], covariance[k + 1, k + 1] = _gun(before) ** 2, ground**2
         # What is another wherever the card is read is mottle; haze and the like stay with it.
         placed = PLACED * before.model.noise_split_[0]
         own = _own(before, recipe, views, film=film, ground=ground, placed=placed)
-        covariance[k + 2 : k + 2 + wide, k + 2 : k + 2 + wide] = own
-        added = _added(stages)
-        for place, (_, coats) in enumerate(added, k + 2 + wide):
-            covariance[place, place] = gun**2 / max(coats, 1)
-        known = np.zeros_like(covariance)
-        known[:k, :k] = before.covariance
-        card = cls(before, tuple(stages), views, mean, covariance, known, placed * np.eye(wide))
-        return card._read() if stages else card
+        covariance[k + 2 :, k + 2 :] = own
+        mean = np.append(before.mean, np.zeros(2 + wide))
+        begun = cls(before, (), views, mean, covariance, known, placed * np.eye(wide))
+        return begun.read(stages) if stages else begun
+
+    def read(self, stages: Sequence[Sprayed]) -> Card:
+        """Return a card not read yet as it is after its readings, one a stage, in order."""
+        films = [_gun(self.before) ** 2 / max(coats, 1) for _, coats in _added(stages)]
+        size = len(self.mean)
+        mean, covariance = np.append(self.mean, np.zeros(len(films))), np.diag([0.0] * size + films)
+        covariance[:size, :size] = self.covariance
+        return replace(self, stages=tuple(stages), mean=mean, covariance=covariance)._read()
 
     @cached_property
     def laid(self) -> tuple[Array, Array]:
@@ -203,7 +216,8 @@ class Card:
             strength > 0, gun + np.log(whole / np.maximum(laid.sum() + more, 1e-12)), gun
         )
         part, new = old[None, :] / whole[:, None], more / whole
-        _, reading = self.before.model.noise_together(viewings, source=source)
+        model = self.before.model
+        _, reading = model.noise_together(viewings, source=source)
         sd = self.gun / np.sqrt(fresh)
         labs, slopes, films = [], [], []
         for viewing in viewings:
@@ -229,17 +243,18 @@ class Card:
             by_film * (sd * new)[:, None],
             by_film,
             reading,
+            recipes,
+            model,
         )
 
-    def outlook(self, recipes: Sequence[Recipe], ahead: Ahead) -> Prediction:
+    def outlook(self, ahead: Ahead) -> Prediction:
         """Return what to expect of this card once recipes are on it."""
-        by, model = ahead.slope, self.before.model
-        known = by @ self.known @ by.transpose(0, 2, 1)
-        spray = by @ (self.covariance - self.known) @ by.transpose(0, 2, 1)
+        by = ahead.slope
+        known = _spread(by, self.known)
+        spray = _spread(by, self.covariance) - known
         spray += ahead.new[:, :, None] * ahead.new[:, None, :]
         reading = np.broadcast_to(ahead.reading, spray.shape)
-        groups = model.stack_.dof[model.reach(recipes)]
-        return Prediction(ahead.labs, known, spray, reading, groups)
+        return Prediction(ahead.labs, known, spray, reading, ahead.groups)
 
     def expected(self, recipes: Sequence[Recipe], goal: Target) -> list[Outcome]:
         """Say of further coats what to expect of them as the last on this card.
@@ -265,12 +280,12 @@ class Card:
         for recipe in recipes:
             recipe.after(last.recipe)
         views = [last.views[place].viewing for place in places_of(goal, last)]
-        return outcomes(recipes, self.outlook(recipes, self.ahead(recipes, views)), goal)
+        return outcomes(recipes, self.outlook(self.ahead(recipes, views)), goal)
 
     @property
     def gun(self) -> float:
         """Standard deviation of the log film as the gun is set, and of one coat about it [-]."""
-        return float(panel_spread(self.before.model)[0] / np.sqrt(1.0 + 1.0 / USUAL))
+        return _gun(self.before)
 
     def _read(self) -> Card:
         """The card after its readings."""
@@ -315,6 +330,16 @@ class Card:
         left = found.left[:, :k]
         known = left @ self.before.covariance @ left.T
         return replace(self, mean=found.mean, covariance=found.covariance, known=known)
+
+
+def _spread(by: Array, covariance: Array) -> Array:
+    """Covariance of what moves by (n, m, k) with k values."""
+    moved = (by.reshape(-1, by.shape[-1]) @ covariance).reshape(by.shape)
+    return np.asarray(moved @ by.transpose(0, 2, 1))
+
+
+def _gun(before: Belief) -> float:
+    return float(panel_spread(before.model)[0] / np.sqrt(1.0 + 1.0 / USUAL))
 
 
 def _added(stages: Sequence[Sprayed]) -> list[tuple[float, int]]:

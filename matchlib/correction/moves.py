@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 from itertools import product
 from typing import TYPE_CHECKING
 
@@ -188,17 +189,18 @@ def fresh_recipes(model: FilmPredictor, limits: Limits, *, usual: str | None) ->
     return [Recipe(g, c, s, clear) for g, c, s in product(grounds, colours, made)]
 
 
-def continuations(recipe: Recipe, limits: Limits) -> list[Recipe]:
+@lru_cache(maxsize=16)  # readings imagined of one card have the same before them
+def continuations(recipe: Recipe, limits: Limits) -> tuple[Recipe, ...]:
     """Return what may be laid on a card next: coats of the cup, let down, or of a fresh pot."""
     if recipe.schedule is None:
-        return []
+        return ()
     steps = recipe.schedule.steps
     own = steps[-1].colour
     left = max(limits.max_coats - recipe.schedule.coats, 1)
     weak = [MixRatio(Fraction(c), Fraction(1)) for c in _WEAK]
     ratios = sorted({*limits.ratios(), *weak, steps[-1].ratio})
-    return [
+    return tuple(
         replace(recipe, schedule=CoatSchedule((*steps, CoatStep(n, r, own))))
         for r in ratios
         for n in range(1, min(_COATS, left) + 1)
-    ]
+    )

@@ -17,7 +17,10 @@ __all__ = ["Posterior", "posterior"]
 Array = NDArray[np.float64]
 
 STEPS = 3
-"""Times the law is taken as linear anew."""
+"""Times the law is taken as linear anew, at most."""
+
+STILL = 0.001
+"""Standard deviations; values that a step moves by less are there."""
 
 
 class Posterior(NamedTuple):
@@ -41,15 +44,19 @@ def posterior(
     gain: Array = np.zeros((0, 0))
     slope: Array = gain
     evidence = 0.0
+    sd = np.sqrt(np.diag(covariance))
     for _ in range(STEPS):
         value, slope = law(x)
         across = slope @ covariance
         spread = across @ slope.T + noise
         gain = np.asarray(np.linalg.solve(spread, across).T, float)
         away = seen - value - slope @ (mean - x)
-        x = mean + gain @ away
+        step = mean + gain @ away - x
+        x = x + step
         evidence = -0.5 * float(away @ np.linalg.solve(spread, away))
         evidence -= 0.5 * float(np.linalg.slogdet(spread)[1])
+        if np.all(np.abs(step) <= STILL * sd):
+            break
     left = np.eye(len(mean)) - gain @ slope
     after = covariance - gain @ (slope @ covariance)
     return Posterior(x, 0.5 * (after + after.T), left, evidence)

@@ -37,6 +37,9 @@ ANY_FILM = 1.0
 LIKELY_POT = 0.1
 """Share from which it is thought of that the sample is of a pot [-]."""
 
+THOUGHT_ON = 2
+"""Starts that are thought of with one reading more: the likeliest with one less."""
+
 NO_WORSE = 0.01
 """Chance that readings may lose by what is neglected in counting them [-]."""
 
@@ -73,7 +76,9 @@ class Shop:
         spread = by @ card.covariance @ by.T + ahead.reading + np.outer(new, new)
         return ahead.labs[:, 0], spread
 
-    def likely(self, now: Recipe, labs: Array, spread: Array, expected: Steering) -> list[Likely]:
+    def likely(
+        self, begun: Card, now: Recipe, labs: Array, spread: Array, expected: Steering
+    ) -> list[Likely]:
         """Cards of one standard deviation less film, of as much as expected, and of more."""
         size, axes = np.linalg.eigh(spread)
         way = axes[:, -1] * np.sqrt(size[-1])
@@ -82,15 +87,14 @@ class Shop:
         for case, times in (("light", 1.0), ("as expected", 0.0), ("dark", -1.0)):
             read, advice = labs + times * way.reshape(-1, 3), expected
             if times:
-                advice = self.advice([self.read(now, read)], expected.readings_left)
+                card = begun.read([self.read(now, read)])
+                advice = self.advice(card, expected.readings_left)
             found.append(Likely(case, three(read[0]), advice.state, advice.verdict, advice.chance))
         return found
 
-    def advice(self, stages: Sequence[Sprayed], readings_left: int) -> Steering:
-        """What to lay next on a card that was read so."""
-        return advise(
-            Card.of(self.belief, stages), self.goal, self.limits, readings_left=readings_left
-        )
+    def advice(self, card: Card, readings_left: int) -> Steering:
+        """What to lay next on a card that was read."""
+        return advise(card, self.goal, self.limits, readings_left=readings_left, shown=1)
 
     def read(self, recipe: Recipe, labs: Array) -> Sprayed:
         """A look at a recipe, as it may be read."""
@@ -124,38 +128,44 @@ class Approach:
     shop: Shop
     candidate: Candidate
     starts: Sequence[Recipe]
+    begun: Card | None  # None where it cannot be approached, as the next
     ahead: Lookahead | None
-    first: Recipe | None
+    tried: tuple[int, ...]  # places of the starts that are thought of, the likeliest first
     by_readings: tuple[float, ...]
 
     @classmethod
     def of(cls, shop: Shop, candidate: Candidate) -> Approach:
-        """Before any reading is thought of; no ahead where it cannot be approached."""
+        """Before any reading is thought of."""
         starts = _starts(candidate.recipe, shop.limits)
         blind = (candidate.blind,)
         if not starts:
-            return cls(shop, candidate, starts, None, None, blind)
+            return cls(shop, candidate, starts, None, None, (), blind)
         recipes, views = [*starts, *_grid(candidate.recipe)], shop.views
         card = Card.of(shop.belief, about=shop.seen(candidate.recipe), viewings=views)
         judged = card.ahead(recipes, views)
         read = card.ahead([shop.seen(r) for r in recipes], views, source=shop.source)
         ahead = Lookahead.of(card, recipes, shop.goal, judged=judged, read=read)
-        return cls(shop, candidate, starts, ahead, None, blind)
+        return cls(shop, candidate, starts, card, ahead, tuple(range(len(starts))), blind)
 
     def with_readings(self, readings: int) -> Approach:
         """The same with so many readings thought of."""
-        if self.ahead is None:
+        ahead, tried, by_readings = self.ahead, self.tried, list(self.by_readings)
+        if ahead is None:
             return self
-        first, by_readings = self.first, list(self.by_readings)
         for count in range(len(by_readings), readings + 1):
-            chances = []
-            for at in range(len(self.starts)):
-                laid = CoatsSprayed(self.ahead.strength[at], self.ahead.coats[at])
-                begun = self.ahead.begun.laying(laid)
-                chances.append(float(self.ahead.after_reading(at, count - 1, begun).mean()))
-            first = self.starts[int(np.argmax(chances))]
-            by_readings.append(max(chances))
-        return replace(self, first=first, by_readings=tuple(by_readings))
+            chances = {}
+            for at in tried:
+                laid = CoatsSprayed(ahead.strength[at], ahead.coats[at])
+                chance = ahead.after_reading(at, count - 1, ahead.begun.laying(laid))
+                chances[at] = float(chance.mean())
+            tried = tuple(sorted(tried, key=lambda at: -chances[at])[:THOUGHT_ON])
+            by_readings.append(chances[tried[0]])
+        return replace(self, tried=tried, by_readings=tuple(by_readings))
+
+    @property
+    def first(self) -> Recipe | None:
+        """The coats up to the first look; None where none was thought of."""
+        return self.starts[self.tried[0]] if self.tried and len(self.by_readings) > 1 else None
 
     @property
     def steers(self) -> bool:
@@ -174,27 +184,26 @@ class Approach:
         odds /= ONE_POT ** _blends(self.candidate.recipe)
         return -round(odds / (1.0 + odds), 2), -self.candidate.blind
 
-    def plan(self) -> CardPlan:
+    def plan(self, *, what_follows: bool = True) -> CardPlan:
         """The plan, with what is expected on the way and what follows; blind where that is best."""
         shop, whole, now = self.shop, self.candidate.recipe, self.first
         planned: list[PlannedReading] = []
         stages: list[Sprayed] = []
         likely: list[Likely] = []
-        if not self.steers or now is None:
-            now, first = None, whole
-        else:
-            first = whole = now
-            card = Card.of(shop.belief, about=shop.seen(now), viewings=shop.views)
+        if not self.steers:
+            now = None
+        first = whole = whole if now is None else now
+        card = self.begun
         for left in range(len(self.by_readings) - 2, -1, -1):
-            if now is None:
+            if now is None or card is None or self.begun is None:
                 break
             labs, spread = shop.expected(card, shop.seen(now))
             sd = three(np.sqrt(np.diag(spread))[:3])
             planned.append(PlannedReading(shop.seen(now), three(labs[0]), sd))
             stages.append(shop.read(now, labs))
-            expected = shop.advice(stages, left)
-            if len(planned) == 1 and self.chance >= HOPELESS:
-                likely = shop.likely(now, labs, spread, expected)
+            expected = shop.advice(self.begun.read(stages), left)
+            if what_follows and len(planned) == 1 and self.chance >= HOPELESS:
+                likely = shop.likely(self.begun, now, labs, spread, expected)
             card, best = expected.card, expected.best
             now = None if best is None else best.recipe
             whole = whole if now is None else now

@@ -148,16 +148,13 @@ class Lookahead:
         read: Ahead,
     ) -> Lookahead:
         """Return what may lie on a card, finished and as it is looked at."""
-        size, axes = np.linalg.eigh(card.covariance)
-        root = axes * np.sqrt(np.maximum(size, 0.0))
+        least = 1e-12 * np.trace(card.covariance) * np.eye(len(card.covariance))
+        root = np.linalg.cholesky(card.covariance + least)
         t, d = judged.film.shape
-        both = np.concatenate([judged.slope @ root, read.slope @ root]).reshape(2 * t * d, -1)
-        moved, ways = np.linalg.eigh(both.T @ both)
-        kept = ways[:, moved > 1e-12].T[: -WIDTH - 1 : -1]
-        by = (both @ kept.T).reshape(2, t, d, -1)
-        # What was kept, from what is believed: the root's inverse, where there is any spread.
-        whiten = kept @ (axes / np.sqrt(np.maximum(size, 1e-12 * size[-1]))).T
-        model = card.before.model
+        slope = np.concatenate([judged.slope, read.slope]).reshape(2 * t * d, -1)
+        kept = _main_directions(slope, root)
+        by = (slope @ (root @ kept)).reshape(2, t, d, -1)
+        whiten = np.linalg.solve(root.T, kept).T  # what was kept, from what is believed
         schedules = [r.schedule for r in recipes]
         return cls(
             np.array([x.strength if x else 0.0 for x in schedules]),
@@ -168,11 +165,11 @@ class Lookahead:
             by[1],
             judged.film,
             read.film,
-            judged.reading,
+            judged.reading + goal.covariance,
             read.reading,
             card.gun,
             whiten @ card.known @ whiten.T,
-            model.stack_.dof[model.reach(recipes)],
+            judged.groups,
             goal,
         )
 
@@ -287,3 +284,13 @@ class Lookahead:
         chance = np.full((len(now.mean), len(more)), -1.0)
         chance[:, rows] = inside
         return chance
+
+
+def _main_directions(slope: Array, root: Array) -> Array:
+    """Directions (k, q) of independent numbers that move readings most, by (n, k) times a root."""
+    # Of so few nothing is lost by looking at a random image of them (Halko, Martinsson and Tropp
+    # 2011, algorithm 4.4 with one step).
+    probe = np.random.default_rng(0).standard_normal((len(root), 2 * WIDTH))
+    image, _ = np.linalg.qr(root.T @ (slope.T @ (slope @ (root @ probe))))
+    _, _, turned = np.linalg.svd(slope @ (root @ image), full_matrices=False)
+    return np.asarray(image @ turned[:WIDTH].T, float)

@@ -147,7 +147,7 @@ def plan(
             worked[:THOUGHT_ON] = [one.with_readings(readings) for one in worked[:THOUGHT_ON]]
             worked.sort(key=lambda one: one.place)
         report(0.9, "working out what follows")
-        plans = [one.plan() for one in worked[:top]]
+        plans = [one.plan(what_follows=not rank) for rank, one in enumerate(worked[:top])]
         plans[0] = replace(plans[0], own=chance_of_own(worked))
     notes = (*_pairs(plans[0], past, before_clear), *_notes(plans[0], source))
     if near is not found:

@@ -82,7 +82,7 @@ class CardPlan:
         Chance that it passes with no reading, with one, and so on, each in its best way [-].
     likely : tuple of Likely
         What follows from readings at the first look: a card that came out light, as expected, and
-        dark.
+        dark; worked out for the first of many alone.
     suggestion : Suggestion, optional
         The recipe of this ground and pot to spray blind; None where a card of today has taught
         what the archive did not know.

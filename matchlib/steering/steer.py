@@ -237,6 +237,7 @@ def advise(
     *,
     readings_left: int,
     cup_ml: float | None = None,
+    shown: int = SHOWN,
 ) -> Steering:
     """Say what to lay next on a card of which something is believed."""
     last = card.stages[-1]
@@ -250,7 +251,7 @@ def advise(
         read = card.ahead(seen, views, source=last.source)
     ahead = Lookahead.of(card, recipes, goal, judged=judged, read=read)
     rough, last_coats = ahead.value(0, readings_left, ahead.begun)
-    outlook = card.outlook(recipes, judged)
+    outlook = card.outlook(judged)
     hope = goal.expected(outlook.labs, outlook.covariance, outlook.dof)
     chance = np.asarray(hope.probability, float)
     # The law as it is counts the last step; how much a reading adds is by the law in brief.
@@ -260,8 +261,8 @@ def advise(
     options, first = [], outlook.first
     filled = _last_ratio(have)
     # Whoever holds the cup asks first what one more coat of it would do.
-    of_cup = [i for i in order if _last_ratio(recipes[i]) == filled][:1]
-    for i in dict.fromkeys([*order[:SHOWN], *of_cup]):
+    of_cup = [i for i in order if _last_ratio(recipes[i]) == filled][: shown > 1]
+    for i in dict.fromkeys([*order[:shown], *of_cup]):
         added = _added(recipes[i], have)
         ratio = added.steps[-1].ratio
         pot, pot_words = pot_of(ratio, filled, recipes[i], cup_ml=cup_ml)

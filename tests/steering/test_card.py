@@ -183,7 +183,7 @@ def test_a_card_with_all_its_coats_may_get_one_of_the_colour_on_top(recipe) -> N
         assert {r.schedule.coats - full.schedule.coats for r in found} == counts
         assert {str(s.colour) for s in tops} == {"rose"}
         assert MixRatio(30, 1) in {s.ratio for s in tops}
-    assert continuations(Recipe(recipe.ground), Limits()) == []
+    assert continuations(Recipe(recipe.ground), Limits()) == ()
 
 
 def test_the_pot_of_coats_on_top_comes_of_the_cup_where_it_can(recipe) -> None:

@@ -75,7 +75,7 @@ def test_what_a_plan_states_is_what_its_readings_will_say_on_average(shop, young
     before = Belief.of(young, recipes=[best.whole])
     card = Card.of(before, about=best.planned_readings[0].recipe, viewings=[VIEW])
     ahead = card.ahead([best.planned_readings[0].recipe], [VIEW])
-    predicted = card.outlook([best.planned_readings[0].recipe], ahead)
+    predicted = card.outlook(ahead)
     assert predicted.dof[0] < 10
     cloud = normal_cloud(40, 3)
     reads = cloud * drawn_out(cloud, predicted.dof)[0][:, None]
