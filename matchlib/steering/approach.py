@@ -227,9 +227,9 @@ def chance_of_own(worked: Sequence[Approach]) -> float | None:
     pots = origins(belief.model, recipes, shop.goal, shop.limits, knows=belief.together)
     likely = [pot for pot in pots if pot.share >= max(LIKELY_POT, 0.2 * pots[0].share)]
     chances = [
-        Approach.of(shop.made_of(pot.recipe), best.candidate).with_readings(
-            len(best.by_readings) - 1
-        )
+        replace(
+            Approach.of(shop.made_of(pot.recipe), best.candidate), tried=best.tried[:1]
+        ).with_readings(len(best.by_readings) - 1)
         for pot in likely
     ]
     weight = sum(pot.share for pot in likely)
