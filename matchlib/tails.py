@@ -28,6 +28,7 @@ __all__ = [
     "dof_of",
     "drawn_out",
     "far_out",
+    "freedoms",
     "made_cloud",
     "ninety_nine",
     "normal_cloud",
@@ -80,9 +81,11 @@ def region(level: ArrayLike, dof: ArrayLike = np.inf, *, dimension: int = 3) -> 
     return np.asarray(np.where(np.isfinite(nu), students, normal), float)
 
 
-def ninety_nine(dimension: int) -> float:
-    """Return the squared distance up to which 99 of 100 normal readings lie, in up to 30 axes."""
-    return float(table("ninety-nine")[dimension - 1])
+def ninety_nine(dimension: int, dof: ArrayLike = np.inf) -> Array:
+    """Return the squared distance up to which 99 of 100 readings lie, in up to 30 axes."""
+    bound = table("ninety-nine")[:, dimension - 1]
+    below, rest = _place(dof)
+    return np.asarray((1.0 - rest) * bound[below] + rest * bound[below + 1], float)
 
 
 @cache
@@ -141,10 +144,22 @@ def drawn_out(cloud: Array, dof: ArrayLike) -> Array:
             remedy="give the degrees of freedom as the regression gave them.",
         )
     factors = _factors(cloud.tobytes(), cloud.shape[1])
-    place = _STEPS * FEWEST / nu
-    below = np.minimum(place.astype(np.intp), _STEPS - 1)
-    rest = (place - below)[:, None]
+    below, rest = _place(nu)
+    rest = rest[:, None]
     return np.asarray((1.0 - rest) * factors[below] + rest * factors[below + 1], float)
+
+
+def freedoms() -> Array:
+    """Return the degrees of freedom that tables are made for, from infinity down to `FEWEST`."""
+    with np.errstate(divide="ignore"):
+        return np.asarray(_STEPS * FEWEST / np.arange(_STEPS + 1.0), float)
+
+
+def _place(dof: ArrayLike) -> tuple[NDArray[np.intp], Array]:
+    """The step below some degrees of freedom, and how far from it to the next."""
+    place = _STEPS * FEWEST / np.asarray(dof, float)
+    below = np.asarray(np.minimum(place.astype(np.intp), _STEPS - 1), np.intp)
+    return below, np.asarray(place - below, float)
 
 
 @lru_cache(maxsize=64)  # few clouds, each drawn out hundreds of times in a search
@@ -161,9 +176,7 @@ def _factors(cloud: bytes, dimension: int) -> Array:
 def far_out(ranks: int, dimension: int) -> Array:
     """Work out how far each rank is drawn out, one row a step of 1 / degrees of freedom."""
     share = (np.arange(ranks) + 0.5) / ranks
-    with np.errstate(divide="ignore"):
-        nu = _STEPS * FEWEST / np.arange(_STEPS + 1.0)
-    far = region(share, nu[:, None], dimension=dimension)
+    far = region(share, freedoms()[:, None], dimension=dimension)
     return np.asarray(np.sqrt(far / region(share, dimension=dimension)), float)
 
 

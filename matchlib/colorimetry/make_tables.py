@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from matchlib.colorimetry.tables import FIRST, LAST
 from matchlib.domain.reading import ILLUMINANTS, OBSERVERS
-from matchlib.tails import SHIPPED_CLOUDS, SHIPPED_RANKS, far_out, made_cloud, region
+from matchlib.tails import SHIPPED_CLOUDS, SHIPPED_RANKS, far_out, freedoms, made_cloud, region
 
 __all__ = ["NORMAL_POINTS", "OBSERVER_NAMES", "PLACE", "illuminant", "make_tables", "observer"]
 
@@ -90,7 +90,8 @@ def make_tables() -> dict[str, NDArray[np.float64]]:
     tables["normal"] = ndtri(cube + 0.5 / NORMAL_POINTS)
     tables |= {f"cloud/{points}": made_cloud(points, 3) for points in SHIPPED_CLOUDS}
     tables |= {f"far out/{ranks}": far_out(ranks, 3) for ranks in SHIPPED_RANKS}
-    tables["ninety-nine"] = np.ravel([region(0.99, dimension=d) for d in range(1, 31)])
+    far = [region(0.99, freedoms(), dimension=d) for d in range(1, 31)]
+    tables["ninety-nine"] = np.stack(far, axis=1)
     return tables
 
 

@@ -2,13 +2,15 @@
 
 ``python -m tests.benchmarks chances --shops 6 --layouts full,young,thin``
 
-For each reachable target the shelf's likeliest recipes are asked, several down the list so that
-low chances are seen too; each is sprayed afresh a number of times, by whoever sprays that day out
-of what stands open, which the fit is told. With ``--corrected`` the likeliest is sprayed and read
-first, and what it teaches is believed. Nobody tells the fit that a target is a colour of this very
-shelf; with ``--off 1.5`` it need not be: targets are moved by so much an axis [ΔE*ab]. With
-``--own`` the shop is one of those that the fit itself believes in, drawn anew for each target:
-then stated and real differ by nothing but what the targets tell, which is the floor.
+A target is a sample that the shop sprayed, as it reads; with ``--noise-free`` it is the colour of
+such a recipe on average. Of each the shelf's likeliest recipes are asked, several down the list so
+that low chances are seen too; each is sprayed afresh a number of times, by whoever sprays that day
+out of what stands open, which the fit is told. Two chances are stated: one that supposes nothing of
+where a sample comes from, and one of a sample that was sprayed from the shelf, as these are; with
+``--off 1.5`` they are not: targets are moved by so much an axis [ΔE*ab]. With ``--corrected`` the
+likeliest is sprayed and read first, and what it teaches is believed. With ``--own`` the shop is one
+of those that the fit itself believes in, drawn anew for each target, so that its law and its spread
+are right to the letter: what is left between stated and real is then the arithmetic's, and chance.
 """
 
 from __future__ import annotations
@@ -52,6 +54,7 @@ def stated_and_real(
     targets: int,
     *,
     off: float = 0.0,
+    noise_free: bool = False,
     own: bool = False,
     corrected: bool = False,
 ) -> Array:
@@ -61,7 +64,8 @@ def stated_and_real(
     model = FilmRegressor().fit(*to_frame(archive, log=True))
     recipes = shelf_recipes(archive)
     found = []
-    for i, colour in enumerate(shop.reachable(targets, seed)):
+    colours = shop.reachable if noise_free else shop.samples
+    for i, colour in enumerate(colours(targets, seed)):
         rng = np.random.default_rng([seed, i])
         day, wanted = shop.today(rng), colour
         fit = model.under(_conditions(shop, day))
@@ -70,7 +74,8 @@ def stated_and_real(
         if own:
             recipe = shop.random_recipe(rng, continuous=True)
             drawn = OwnShop.drawn(belief, recipe, rng)
-            spray, wanted = drawn.spray, labs([drawn.spray(recipe, rng)])[0]
+            spray, sample = drawn.spray, labs([drawn.spray(recipe, rng)])[0]
+            wanted = drawn.truth(recipe) if noise_free else sample
         target = moved(wanted, off, np.random.default_rng([seed, i, 1]))
         knows: FilmPredictor | Belief = belief if own else fit
         ranked = scored(knows, recipes, target, tolerance=1.0)
@@ -130,6 +135,7 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser.add_argument("--layouts", default="full,young,thin")
     parser.add_argument("--targets", type=int, default=20)
     parser.add_argument("--off", type=float, default=0.0)
+    parser.add_argument("--noise-free", action="store_true", help="targets without spread")
     parser.add_argument("--own", action="store_true", help="shops that the fit itself believes in")
     parser.add_argument("--corrected", action="store_true", help="once a first panel is read")
     args = parser.parse_args(argv)
@@ -146,6 +152,7 @@ def main(argv: Sequence[str] | None = None) -> None:
                         layout,
                         args.targets,
                         off=args.off,
+                        noise_free=args.noise_free,
                         own=args.own,
                         corrected=args.corrected,
                     )

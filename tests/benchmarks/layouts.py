@@ -13,7 +13,7 @@ from scipy.spatial import cKDTree
 
 from matchlib.domain import CoatSchedule, CoatStep, Colour, Ground, MixRatio, Panel, Recipe
 from tests.benchmarks.lightlab import NM, Array, delta_e, spectrum_to_lab
-from tests.benchmarks.panels import RATIOS
+from tests.benchmarks.panels import RATIOS, labs
 from tests.benchmarks.workshop import Workshop
 
 __all__ = ["LAYOUTS", "WEAK", "Layouts"]
@@ -150,8 +150,16 @@ class Layouts(Workshop):
 
     def reachable(self, n: int, seed: int) -> Array:
         """Lab (n, 3) of random recipes without noise, continuous in ratio."""
+        return self.truth_labs(self._asked(n, seed))
+
+    def samples(self, n: int, seed: int) -> Array:
+        """Lab (n, 3) as read of a card of each, sprayed by anybody out of what stands open."""
+        rng = np.random.default_rng([self.seed, seed, 47])
+        return labs([self.spray(recipe, rng) for recipe in self._asked(n, seed)])
+
+    def _asked(self, n: int, seed: int) -> list[Recipe]:
         rng = np.random.default_rng([seed, 41])
-        return self.truth_labs([self.random_recipe(rng, continuous=True) for _ in range(n)])
+        return [self.random_recipe(rng, continuous=True) for _ in range(n)]
 
     def beyond(self, n: int, seed: int, *, distance: float) -> Array:
         """Lab (n, 3) at a ΔE00 from the nearest that the shelf can reach without noise.
