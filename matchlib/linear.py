@@ -19,7 +19,7 @@ from matchlib.errors import DomainError
 from matchlib.progress import Callback, part_of
 from matchlib.regression import Prediction
 from matchlib.regression.observe import lab_of
-from matchlib.regression.parts import library_part
+from matchlib.regression.parts import library_part, unknown_blend
 from matchlib.regression.reach import unknown_scatter
 from matchlib.regression.table import RecipeTable
 from matchlib.tails import symmetric_root
@@ -69,7 +69,9 @@ class Linear:
     jacobian: Array  # (n, 3, p), derivative of it by the law's free values
     film: Array  # (n, 3), derivative by the logarithm of the whole film
     ground: Array  # (n, 3), derivative by the logarithm of the ground's level
-    scatter: Array  # (n, 3, g), change by how each ground never sprayed on may scatter, a step
+    # changes by what no panel told, a step each: how grounds never sprayed on scatter, and how far
+    # up and down between their parts grounds never blended lie
+    unseen: Array  # (n, 3, g + 2)
 
     def take(self, rows: NDArray[np.intp]) -> Linear:
         """Return some of the recipes."""
@@ -151,7 +153,7 @@ def linearise(
     jacobian = np.empty((n, 3, len(z) if slopes else 0))
     effects = np.empty((n, 3, 2 if slopes else 0))
     sprayed = model.experience_.sprayed
-    scatter = np.empty((n, 3, len(sprayed) if slopes else 0))
+    unseen = np.empty((n, 3, len(sprayed) + 2))
     lights = [(v.illuminant, v.observer) for v in views]
     report, done = part_of(callback), 0
     for light in sorted(set(lights)):
@@ -165,11 +167,15 @@ def linearise(
             # What the library adds does not move with the law's values.
             share, gap, _ = library_part(model, part, lab[some], *light)
             lab[some] += share[:, None] * gap
+            scatter, blend = (
+                unknown_scatter(state, by_r, sprayed),
+                unknown_blend(fit.law, part, state, *light),
+            )
+            unseen[some] = np.concatenate([scatter, blend], axis=2)
             if slopes:
                 jacobian[some], effects[some] = fit.law.jacobian(state, z, part, by_r)
-                scatter[some] = unknown_scatter(state, by_r, sprayed)
     film, ground = np.moveaxis(effects, 2, 0) if slopes else np.empty((2, n, 0))
-    return Linear(lab, jacobian, film, ground, scatter)
+    return Linear(lab, jacobian, film, ground, unseen)
 
 
 def together(
@@ -178,15 +184,15 @@ def together(
     """Return what is not known of recipes, and what of it they share."""
     there = model.predict_together(recipes, viewings)
     near = [linearise(model, recipes, viewing) for viewing in viewings]
-    by_value, scatter, film = (
+    by_value, unseen, film = (
         np.concatenate([getattr(one, name) for one in near], axis=1)
-        for name in ("jacobian", "scatter", "film")
+        for name in ("jacobian", "unseen", "film")
     )
-    slope = np.concatenate([by_value, scatter], axis=2)
+    slope = np.concatenate([by_value, unseen], axis=2)
     p, q = by_value.shape[2], slope.shape[2]
     covariance = np.eye(q)
     covariance[:p, :p] = model.fitted_.covariance
-    # By the model's own word, which grows it as panels left out ask for, and doubts blends.
+    # By the model's own word, which grows it as panels left out ask for.
     plain = slope @ covariance @ slope.transpose(0, 2, 1)
     grown = symmetric_root(there.known) @ symmetric_root(plain, inverse=True)
     return Together(there, grown @ slope, covariance, film)

@@ -312,7 +312,7 @@ def next_for_archive(
     # What is not known of a recipe counts as the fit itself says it, by its kind of reach.
     kinds = model.reach(candidates)
     grow = np.sqrt(model.stack_.inflation * (1.0 - model.stack_.weight))[kinds]
-    ask = np.concatenate([grow[:, None, None] * near.jacobian, near.scatter], axis=2)
+    ask = np.concatenate([grow[:, None, None] * near.jacobian, near.unseen], axis=2)
     covariance = np.eye(ask.shape[2])
     covariance[: near.jacobian.shape[2], : near.jacobian.shape[2]] = model.fitted_.covariance
     metric = np.linalg.cholesky(delta_e00_metric(near.lab)).transpose(0, 2, 1)

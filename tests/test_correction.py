@@ -59,6 +59,23 @@ def test_belief_before_any_panel_predicts_as_the_model(
     np.testing.assert_allclose(today.spray, ever.spray)
 
 
+def test_what_no_panel_told_is_doubted_by_the_belief_too(shop: Shop) -> None:
+    # Of 18 panels over two of three grounds the third's scatter, and how any two blend, is not
+    # known.
+    young = FilmRegressor().fit(*to_frame(shop.young(0)))
+    belief = Belief.of(young)
+    one = young.words_.grounds[int(np.argmin(young.experience_.sprayed))]
+    two = next(name for name in young.words_.grounds if name != one)
+    for ground in (one, f"{one} 1 + {two} 1"):
+        about = Recipe.of(ground, str(shop.colours[0]), "3@5:1", "yes")
+        stated, ever = belief.predict_each([about]).known[0], young.predict_each([about]).known[0]
+        assert np.trace(stated) > 0.9 * np.trace(ever)
+        # And a panel of it tells what it was.
+        read = belief.predict_recipes([about])[0] + [3.0, 1.0, 1.0]
+        told = belief.after([(about, read)]).predict_each([about]).known[0]
+        assert np.trace(told) < 0.5 * np.trace(stated)
+
+
 def test_derivatives_of_the_belief_are_those_of_its_predictions(
     model: FilmRegressor, recipe: Recipe
 ) -> None:

@@ -42,12 +42,12 @@ def candidates(model: FilmRegressor) -> list[Recipe]:
 def _slopes(model: FilmRegressor, recipes: list[Recipe]) -> np.ndarray:
     grow = np.sqrt(model.stack_.inflation[model.reach(recipes)])[:, None, None]
     near = linearise(model, recipes)
-    return np.concatenate([grow * near.jacobian, near.scatter], axis=2)
+    return np.concatenate([grow * near.jacobian, near.unseen], axis=2)
 
 
 def _known(model: FilmRegressor) -> np.ndarray:
-    """The law's values and, each in its own step, how grounds never sprayed on scatter."""
-    return block_diag(model.fitted_.covariance, np.eye(len(model.words_.grounds)))
+    """The law's values and, each in its own step, what no panel told."""
+    return block_diag(model.fitted_.covariance, np.eye(len(model.words_.grounds) + 2))
 
 
 def _uncertainty(model: FilmRegressor, recipes: list[Recipe], covariance: np.ndarray) -> float:

@@ -50,7 +50,9 @@ class Belief:
         Spreads believed beforehand.
     mean : ndarray, shape (k,)
         Free values of the law (p), log film today, log level of each ground (g), Lab bias of
-        today's instrument (3) and of today's photographs (3).
+        today's instrument (3) and of today's photographs (3), and what no panel has told: how each
+        ground scatters that was never sprayed on (g), and how far up and down between their parts
+        grounds lie that were never blended (2) [standard deviations].
     covariance : ndarray, shape (k, k)
         Of these.
     panels : int
@@ -95,10 +97,10 @@ class Belief:
         """
         today = today or Today.learnt(model)
         p, g = len(model.fitted_.z), len(model.words_.grounds)
-        mean = np.zeros(p + 1 + g + 6)
+        mean = np.zeros(p + 1 + g + 6 + g + 2)
         mean[:p] = model.fitted_.z
         film = np.sqrt(today.film_variance)
-        own = np.repeat([today.ground, today.bias, today.photo_bias], [g, 3, 3])
+        own = np.repeat([today.ground, today.bias, today.photo_bias, 1.0], [g, 3, 3, g + 2])
         sds = np.concatenate([[film], own])
         covariance = np.zeros((len(mean), len(mean)))
         covariance[:p, :p] = values_covariance(model, recipes)
@@ -167,7 +169,9 @@ class Belief:
         )
         read_by = [sources] * len(recipes) if isinstance(sources, str) else sources
         photo = np.array([source == "photo" for source in read_by], np.intp)
-        lab = near.lab + x[p + 1 + g :].reshape(2, 3)[photo]
+        bias = p + 1 + g
+        unseen = bias + 6
+        lab = near.lab + x[bias:unseen].reshape(2, 3)[photo] + near.unseen @ x[unseen:]
         if not slopes:
             return lab, near.jacobian, near.film, near.ground
         jacobian = np.zeros((len(recipes), 3, len(x)))
@@ -175,7 +179,8 @@ class Belief:
         jacobian[:, :, p] = near.film
         jacobian[:, :, p + 1 : p + 1 + g] = near.jacobian[:, :, columns] / sd
         for axis in range(3):
-            jacobian[np.arange(len(recipes)), axis, p + 1 + g + 3 * photo + axis] = 1.0
+            jacobian[np.arange(len(recipes)), axis, bias + 3 * photo + axis] = 1.0
+        jacobian[:, :, unseen:] = near.unseen
         return lab, jacobian, near.film, near.ground
 
     def predict_recipes(

@@ -4,7 +4,8 @@
 one another; with ``--trend 0.15`` each colour's get stronger from the first to the last. The
 archive is fitted with some of its columns, and asked about panels sprayed now: how far off they
 are, how likely it held what they read to be (the higher the better), how often they lie in its 90 %
-regions; and for reachable targets the chance that its best recipe passes, as stated and as sprayed.
+regions; and for samples that the shop sprayed the chance that the best recipe passes, as stated, of
+both kinds, and as sprayed.
 ``all`` leaves to the fit how large each effect is; ``chosen`` gives it those alone without which
 panels left out are less likely.
 """
@@ -19,12 +20,15 @@ from scipy.stats import multivariate_t
 from matchlib.audit.left_out import leave_out
 from matchlib.correction.scoring import best_of, scored
 from matchlib.domain import Conditions, Panel
+from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
+from matchlib.sample import chances_of_own
+from matchlib.target import Target
 from tests.benchmarks.booth import Shop
 from tests.benchmarks.command import Table, arguments
 from tests.benchmarks.lightlab import Array, delta_e
 from tests.benchmarks.panels import labs, to_frame
-from tests.benchmarks.strategies import shelf_recipes
+from tests.benchmarks.strategies import COATS, shelf_recipes
 from tests.benchmarks.workshop import Today
 
 __all__ = ["COLUMNS", "conditions_now", "fitted"]
@@ -35,6 +39,7 @@ WAYS: dict[str, Sequence[str]] = {
     "all": COLUMNS,
     **{name: (name,) for name in COLUMNS},
 }
+SHELF = Limits(max_coats=max(COATS))
 SPRAYED = 10
 """Panels of each recommended recipe, by which its real chance is told."""
 
@@ -83,16 +88,20 @@ def _score(model: FilmRegressor, panels: Sequence[Panel]) -> tuple[Array, Array,
 
 def _chances(
     shop: Shop, model: FilmRegressor, archive: Sequence[Panel], targets: int, today: Today
-) -> list[tuple[float, float]]:
+) -> list[tuple[float, float, float]]:
+    """Both chances of the best recipe for each sample, and the share that passed."""
     now = model.under(conditions_now(shop, today))
     recipes = shelf_recipes(archive)
     told = []
-    for i, target in enumerate(shop.reachable(targets, shop.seed)):
+    for i, colour in enumerate(shop.samples(targets, shop.seed)):
+        target = Target.lab(*colour)
         best = best_of(scored(now, recipes, target))
         assert best is not None
+        of_own = chances_of_own(now, [best.recipe], target, SHELF)
         rng = np.random.default_rng([shop.seed, i, 61])
         read = labs([shop.spray(best.recipe, rng, **today) for _ in range(SPRAYED)])
-        told.append((best.probability, float(np.mean(delta_e(read, target) <= 1.0))))
+        passed = float(np.mean(delta_e(read, colour) <= 1.0))
+        told.append((best.probability, np.nan if of_own is None else float(of_own[0]), passed))
     return told
 
 
@@ -106,7 +115,7 @@ def main(argv: Sequence[str] | None = None) -> None:
     args = parser.parse_args(argv)
     table = Table(
         *("known", "panels", "median ΔE00", "log density", "in 90%", "targets"),
-        *("chance stated", "sprayed", "by fifths of the stated"),
+        *("supposed", "chance stated", "sprayed", "by fifths of the stated"),
     )
     for name in args.known:
         scores, chances = [], []
@@ -120,20 +129,27 @@ def main(argv: Sequence[str] | None = None) -> None:
             scores.append(_score(model, fresh))
             chances += _chances(shop, model, archive, args.targets, today)
         away, density, inside = (np.concatenate(x) for x in zip(*scores, strict=True))
-        stated, real = np.array(chances).reshape(-1, 2).T
-        row = (
+        row: tuple[object, ...] = (
             name,
             away.size,
             float(np.median(away)),
             float(density.mean()),
             f"{inside.mean():.0%}",
         )
-        if not stated.size:
-            table.row(*row, 0, "–", "–", "–")
-            continue
-        fifths = [
-            f"{stated[f].mean():.2f} → {real[f].mean():.2f}"
-            for f in np.array_split(np.argsort(stated), 5)
-            if f.size
-        ]
-        table.row(*row, stated.size, float(stated.mean()), float(real.mean()), ", ".join(fifths))
+        *both, real = np.array(chances).reshape(-1, 3).T
+        for supposed, stated in zip(("nothing", "of the shelf"), both, strict=True):
+            some = np.flatnonzero(np.isfinite(stated))
+            table.row(*row, some.size, supposed, *_come_true(stated[some], real[some]))
+            row = ("", "", "", "", "")
+
+
+def _come_true(stated: Array, real: Array) -> tuple[object, ...]:
+    """Means of the chances stated and of the shares that passed, and by fifths."""
+    if not stated.size:
+        return "–", "–", "–"
+    fifths = [
+        f"{stated[f].mean():.2f} → {real[f].mean():.2f}"
+        for f in np.array_split(np.argsort(stated), 5)
+        if f.size
+    ]
+    return float(stated.mean()), float(real.mean()), ", ".join(fifths)
