@@ -18,6 +18,7 @@ from matchlib.domain import CoatSchedule, Ground, MixRatio, Reading, Recipe, Vie
 from matchlib.errors import DomainError, TargetError
 from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
+from matchlib.sample import chances_of_own
 from matchlib.steering import correct, steer
 from matchlib.target import Target
 from tests.benchmarks.panels import labs, to_frame
@@ -197,6 +198,25 @@ def test_changes_are_ranked_by_their_chance(
         assert chances == sorted(chances, reverse=True)
         assert all(0.0 <= c <= 1.0 for c in chances)
     assert advice.changes[0].probability > 0.3
+
+
+def test_a_sample_sprayed_here_has_its_own_chance_after_a_panel_too() -> None:
+    shop = Shop(0)
+    young = FilmRegressor().fit(*to_frame(shop.young(0)))
+    blind, after = [], []
+    for i, colour in enumerate(shop.samples(3, 1)):
+        first = scored(young, fresh_recipes(young, Limits(), usual="yes"), colour)[0]
+        own = chances_of_own(young, [first.recipe], Target.of(colour), Limits())
+        blind.append(own[0] - first.probability)
+        read = labs([shop.spray(first.recipe, np.random.default_rng(i), heavy=0.85)])[0]
+        advice = correct(young, [(first.recipe, read)], colour)
+        own = [one.own for one in (advice.best, *advice.changes, *advice.fresh)]
+        assert all(chance is not None and 0.0 <= chance <= 1.0 for chance in own)
+        after.append(advice.best.own - advice.best.probability)
+        if not advice.passes:
+            assert ("from these grounds" in advice.words) == (after[-1] > 0.02)
+    assert np.mean(blind) > 0.05
+    assert np.mean(after) > 0.03
 
 
 def test_readings_and_spectra_are_taken_alike(

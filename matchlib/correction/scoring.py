@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,14 +12,16 @@ from numpy.typing import ArrayLike, NDArray
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import Recipe
 from matchlib.errors import TargetError
+from matchlib.mixing import Limits
 from matchlib.outcome import Outcome, outcomes
+from matchlib.sample import chances_of_own
 from matchlib.target import Target
 
 if TYPE_CHECKING:
     from matchlib.correction.belief import Belief
     from matchlib.regression import FilmPredictor
 
-__all__ = ["Scored", "best_of", "nearness", "places_of", "scored"]
+__all__ = ["Scored", "best_of", "nearness", "places_of", "scored", "with_own"]
 
 Array = NDArray[np.float64]
 
@@ -37,6 +39,7 @@ class Scored(Outcome):
     words: str  # what to do
     # things changed against the panel just sprayed; 0 for the same again or where there is none
     changes: int = 0
+    own: float | None = None  # chance if the sample itself was sprayed from the shelf [-]
 
 
 def scored(
@@ -65,6 +68,17 @@ def scored(
         for one, row in zip(outcomes(some, there, aim), rows, strict=True)
     ]
     return sorted(result, key=lambda s: (-round(s.probability, 2), s.expected, s.changes))
+
+
+def with_own(
+    belief: Belief, found: Sequence[Scored], target: Target, limits: Limits
+) -> list[Scored]:
+    """Add what the chances are if the sample itself was sprayed from the shelf."""
+    recipes = [one.recipe for one in found]
+    chances = chances_of_own(belief.model, recipes, target, limits, knows=belief.together)
+    if chances is None:
+        return list(found)
+    return [replace(one, own=float(own)) for one, own in zip(found, chances, strict=True)]
 
 
 def nearness(predictor: FilmPredictor | Belief, recipes: Sequence[Recipe], target: Target) -> Array:

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from matchlib.correction.belief import Belief
 from matchlib.correction.card import Card
 from matchlib.correction.moves import fresh_recipes, grounds_at_hand, moves
-from matchlib.correction.scoring import Scored, best_of, places_of, scored
+from matchlib.correction.scoring import Scored, best_of, places_of, scored, with_own
 from matchlib.correction.sprayed import Sprayed
 from matchlib.correction.today import film_words
 from matchlib.correction.weighing import (
@@ -26,6 +26,7 @@ from matchlib.correction.weighing import (
 from matchlib.errors import TargetError
 from matchlib.listing import items_frame
 from matchlib.mixing import Limits
+from matchlib.sample import own_words
 from matchlib.steering.steer import Steering, advise
 from matchlib.steering.topup import TopUp
 from matchlib.tails import chance_words
@@ -182,9 +183,10 @@ class Advice:
         )
         if self.unfitting:
             return f"{away}\n{self.unfitting}"
+        best = self.best
         following = (
-            f"Next: {self.best.words}. Expected {far(self.best.expected, 1)}; the chance that it "
-            f"passes is {chance_words(self.best.probability)}."
+            f"Next: {best.words}. Expected {far(best.expected, 1)}; the chance that it passes is "
+            f"{chance_words(best.probability)}. {own_words(best.probability, best.own)}".rstrip()
         )
         return "\n".join([away, self.film_words, following, self.panel_words])
 
@@ -279,13 +281,15 @@ def correct(
             got="none",
             remedy="widen the limits.",
         )
+    shown = [best, *changes[:SHOWN], *fresh[:SHOWN]]
+    best, *shown = with_own(after, shown, goal, limits)
     aside = aside_words([r.recipe for r in rows[:-1] if r not in believed])
     advice = Advice(
         belief=after,
         finished=tuple(earlier.finished(last)),
         best=best,
-        changes=tuple(changes[:SHOWN]),
-        fresh=tuple(fresh[:SHOWN]),
+        changes=tuple(shown[: len(changes[:SHOWN])]),
+        fresh=tuple(shown[len(changes[:SHOWN]) :]),
         now=1.0,
         card=None,
         goal=goal,

@@ -118,9 +118,9 @@ def _advice_dict(advice: Advice, aim: Target, *, simple: bool) -> dict[str, Any]
         "film_percent": 100.0 * film,
         "film_sd_percent": 100.0 * sd,
         "words": advice.words,
-        "best": _as_dict(advice.best, simple),
-        "changes": [_as_dict(s, simple) for s in advice.changes],
-        "fresh": [_as_dict(s, simple) for s in advice.fresh],
+        "best": _as_dict(advice.best, simple) | {"own": advice.best.own},
+        "changes": [_as_dict(s, simple) | {"own": s.own} for s in advice.changes],
+        "fresh": [_as_dict(s, simple) | {"own": s.own} for s in advice.fresh],
         "rescue": {
             "state": advice.state,
             "words": advice.panel_words,
