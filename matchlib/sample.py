@@ -135,7 +135,7 @@ class _Pots:
     def near(
         cls, model: FilmPredictor, recipes: Sequence[Recipe], target: Target, limits: Limits
     ) -> _Pots:
-        """The neat pots of the shelf at the films that come near, and what recipes take besides."""
+        """The neat pots of the shelf at films that come near, and blends that are suggested."""
         grounds = limits.grounds or tuple(map(Ground.parse, model.words_.grounds))
         colours = limits.colours or tuple(map(Colour.parse, model.words_.colours))
         neat = [pot for pot in product(grounds, colours) if pot[0].neat and pot[1].neat]
@@ -145,7 +145,11 @@ class _Pots:
         if every:
             labs = [model.predict_recipes(every, view) for view in target.viewings]
             near = np.argsort(target.difference(labs), kind="stable")[:NEAREST]
-        mixed = [r for r in recipes if r.schedule is not None and _mixed(r)]
+        kinds: dict[object, Recipe] = {}
+        for r in recipes:
+            if r.schedule is not None and _mixed(r):
+                kinds.setdefault((r.ground.names, tuple(c.names for c, _ in r.layers)), r)
+        mixed = list(kinds.values())
         return cls(
             (*(every[i] for i in near), *mixed),
             np.repeat([apart, ANY_FILM], [len(near), len(mixed)]),

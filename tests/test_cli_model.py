@@ -144,6 +144,7 @@ def test_match_finds_the_first_customers_sample(shop):
     assert (best["ground"], best["colour"]) == ("pale gold", "cherry")
     assert best["delta_e00"] < 1.0
     assert best["probability"] > 0.4
+    assert 0.4 < best["own"] <= 1.0
     assert best["reachable"] is True
     truth = demo_truth(
         Recipe(
@@ -163,6 +164,7 @@ def test_an_unreachable_sample_says_so_and_which_way_it_misses(shop):
     assert "Out of reach" in done.stdout
     (row,) = json_of("match", "--reading", file, "--archive", shop.archive, "--top", 1)
     assert row["reachable"] is False
+    assert row["own"] is None  # no pot of the shelf makes such a colour
     assert row["miss"]
 
 

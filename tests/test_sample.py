@@ -124,6 +124,9 @@ def test_a_blend_is_less_likely_to_have_made_it_than_one_pot(shop, young) -> Non
     found = {o.recipe: o.share for o in origins(young, [blend], target, SHELF)}
     alone = {o.recipe: o.share for o in origins(young, [neat], target, SHELF)}
     assert 0.0 < found[blend] < 1.0
+    # Other shares and coats of the same two are no further pots.
+    more = replace(blend, colour=Colour.parse(f"{one} 4 + {two} 1"))
+    assert len(origins(young, [blend, more], target, SHELF)) == len(found)
     assert blend not in alone
 
 

@@ -73,29 +73,37 @@ TABLES = (
         "chances --shops 4 --targets 12",
         "Of panels really sprayed, by fifths of the chance stated, of full archives, of young ones "
         "(18 panels over two grounds of five), and of thin ones (one to three weak coats). The "
-        "targets are colours of the very shelf, which a customer's sample need not be and the "
-        "chance does not suppose; it is too low for them where little is known, as the floor "
-        "below is. Of 40 recipes in a fifth the real share is known to about 0.07 by counting, "
-        "and less well by how few the shops are.",
+        "targets are samples that the shop itself sprayed, as they read. A chance that supposes "
+        "nothing of where a sample comes from is too low for them where little is known; the "
+        "other is of a sample of the shelf, as these are. Of 40 recipes in a fifth the real share "
+        "is known to about 0.07 by counting, and less well by how few the shops are.",
+    ),
+    Printed(
+        "Whether chances come true of colours without spread",
+        "chances --shops 4 --targets 12 --noise-free",
+        "The same, of the colour of each recipe on average, which no sample has: it tells a little "
+        "more of the law than a sample that was sprayed once, as is supposed.",
     ),
     Printed(
         "Whether chances come true after a correction",
         "chances --shops 4 --targets 12 --corrected",
-        "The same, once the likeliest recipe of each target was sprayed and read.",
+        "Of samples again, once the likeliest recipe of each was sprayed and read.",
     ),
     Printed(
         "Whether chances come true of targets moved at random",
         "chances --shops 4 --targets 12 --layouts young --off 1.5",
-        "The same, each target moved at random by ΔE*ab 1.5 an axis.",
+        "Each sample moved at random by ΔE*ab 1.5 an axis, so that it is none of the shelf: here "
+        "the chance that supposes nothing is the one to go by.",
     ),
     Printed(
-        "The floor of chances stated for a shelf's own colours",
+        "Whether chances come true of shops that the fit believes in",
         "chances --shops 4 --targets 12 --own",
         "Were the law and its spread right to the letter: shops drawn from what the fit believes. "
-        "What is left between stated and real is what such a target tells and nobody supposes.",
+        "What is left between the chance for samples of the shelf and the real share is counting "
+        "and what taking the law as linear costs: the floor of the tables above.",
     ),
     Printed(
-        "The same floor after a correction",
+        "The same after a correction",
         "chances --shops 4 --targets 12 --layouts young,thin --own --corrected",
         "Once the likeliest recipe was sprayed and read.",
     ),
@@ -169,7 +177,7 @@ TABLES = (
         "shared --shops 6 --first-seed 10 --targets 8 --known nothing lot date all",
         "What is gained when the fit is told who sprayed, from which lots, and when, on panels "
         "sprayed now in the booth simulator, each colour's lots rising from 15% weaker to 15% "
-        "stronger.",
+        "stronger. Targets are samples that the shop sprayed, and both chances are given.",
     ),
     Printed(
         "What panels share, chosen by panels left out",
