@@ -174,10 +174,12 @@ TABLES = (
     Printed("The audit of larger archives", "audit --shops 4 --panels 60 133", "The same."),
     Printed(
         "What panels share",
-        "shared --shops 6 --first-seed 10 --targets 8 --known nothing lot date all",
+        "shared --shops 6 --first-seed 10 --targets 16 --known nothing lot date all",
         "What is gained when the fit is told who sprayed, from which lots, and when, on panels "
         "sprayed now in the booth simulator, each colour's lots rising from 15% weaker to 15% "
-        "stronger. Targets are samples that the shop sprayed, and both chances are given.",
+        "stronger. Targets are samples that the shop sprayed, and both chances are given. Panels "
+        "of one day differ by less than is stated, which counts every hand alike and that a lot "
+        "may have drifted since the last panel: that keeps the chances stated under the real ones.",
     ),
     Printed(
         "What panels share, chosen by panels left out",

@@ -4,8 +4,8 @@
 one another; with ``--trend 0.15`` each colour's get stronger from the first to the last. The
 archive is fitted with some of its columns, and asked about panels sprayed now: how far off they
 are, how likely it held what they read to be (the higher the better), how often they lie in its 90 %
-regions; and for samples that the shop sprayed the chance that the best recipe passes, as stated, of
-both kinds, and as sprayed.
+regions; and for samples that the shop sprayed how far panels of the best recipe differ from one
+another [ΔE*ab], and the chance that they pass, as stated, of both kinds, and as sprayed.
 ``all`` leaves to the fit how large each effect is; ``chosen`` gives it those alone without which
 panels left out are less likely.
 """
@@ -88,8 +88,8 @@ def _score(model: FilmRegressor, panels: Sequence[Panel]) -> tuple[Array, Array,
 
 def _chances(
     shop: Shop, model: FilmRegressor, archive: Sequence[Panel], targets: int, today: Today
-) -> list[tuple[float, float, float]]:
-    """Both chances of the best recipe for each sample, and the share that passed."""
+) -> list[tuple[float, ...]]:
+    """Of the best recipe for each sample: both chances, the share that passed, both variances."""
     now = model.under(conditions_now(shop, today))
     recipes = shelf_recipes(archive)
     told = []
@@ -101,7 +101,9 @@ def _chances(
         rng = np.random.default_rng([shop.seed, i, 61])
         read = labs([shop.spray(best.recipe, rng, **today) for _ in range(SPRAYED)])
         passed = float(np.mean(delta_e(read, colour) <= 1.0))
-        told.append((best.probability, np.nan if of_own is None else float(of_own[0]), passed))
+        of_shelf = np.nan if of_own is None else float(of_own[0])
+        spread = now.predict_each([best.recipe]).own[0], np.cov(read.T)
+        told.append((best.probability, of_shelf, passed, *(float(np.trace(s)) for s in spread)))
     return told
 
 
@@ -115,6 +117,7 @@ def main(argv: Sequence[str] | None = None) -> None:
     args = parser.parse_args(argv)
     table = Table(
         *("known", "panels", "median ΔE00", "log density", "in 90%", "targets"),
+        *("panels differ by, stated", "sprayed"),
         *("supposed", "chance stated", "sprayed", "by fifths of the stated"),
     )
     for name in args.known:
@@ -129,18 +132,16 @@ def main(argv: Sequence[str] | None = None) -> None:
             scores.append(_score(model, fresh))
             chances += _chances(shop, model, archive, args.targets, today)
         away, density, inside = (np.concatenate(x) for x in zip(*scores, strict=True))
+        *both, real, spread, seen = np.array(chances).reshape(-1, 5).T
         row: tuple[object, ...] = (
-            name,
-            away.size,
-            float(np.median(away)),
-            float(density.mean()),
-            f"{inside.mean():.0%}",
+            *(name, away.size, float(np.median(away)), float(density.mean())),
+            *(f"{inside.mean():.0%}", real.size),
+            *(float(np.sqrt(np.mean(v))) if v.size else "–" for v in (spread, seen)),
         )
-        *both, real = np.array(chances).reshape(-1, 3).T
         for supposed, stated in zip(("nothing", "of the shelf"), both, strict=True):
             some = np.flatnonzero(np.isfinite(stated))
-            table.row(*row, some.size, supposed, *_come_true(stated[some], real[some]))
-            row = ("", "", "", "", "")
+            table.row(*row, supposed, *_come_true(stated[some], real[some]))
+            row = ("",) * len(row)
 
 
 def _come_true(stated: Array, real: Array) -> tuple[object, ...]:
