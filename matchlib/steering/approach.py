@@ -238,7 +238,7 @@ def chance_of_own(worked: Sequence[Approach]) -> float | None:
 
 
 def _starts(whole: Recipe, limits: Limits) -> list[Recipe]:
-    """Coats up to a first look, lighter than the whole and by the cup, the usual ratio first."""
+    """Coats up to a first look: lighter than the whole, of the usual ratio first, or all of it."""
     if whole.schedule is None or limits.max_coats < 2:
         return []
     strength, steps = whole.schedule.strength, whole.schedule.steps
@@ -257,6 +257,8 @@ def _starts(whole: Recipe, limits: Limits) -> list[Recipe]:
         best = int(np.argmin(np.abs(np.log(strengths / (share * strength))) + trouble))
         if strengths[best] < strength:
             found[made[best]] = None
+    # A reading that tells little is not worth coming from far: then the whole is read.
+    found[whole.schedule] = None
     return [replace(whole, schedule=s) for s in found]
 
 

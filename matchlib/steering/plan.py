@@ -193,13 +193,14 @@ def _notes(best: CardPlan, source: str) -> tuple[str, ...]:
             "No card of this target can be approached from the light side within these limits: "
             "allow one coat more or a weaker ratio, or spray it blind."
         )
-    elif not best.planned_readings:
-        notes.append("Stopped for a look this card passes less often: spray it blind.")
-    for count in range(1, len(best.by_readings) if best.planned_readings else 1):
-        if best.by_readings[count] < best.by_readings[count - 1] + WORTH_A_READING:
-            which = ("The first", "A second", "A third")[count - 1]
-            notes.append(f"{which} look at this card would add less than 2 in 100: leave it out.")
-            break
+    else:
+        worth = [chance >= max(best.by_readings) - WORTH_A_READING for chance in best.by_readings]
+        enough = worth.index(True)
+        if not enough:
+            notes.append("Looking at this card would add less than 2 in 100: spray it blind.")
+        elif enough < len(best.by_readings) - 1:
+            which = ("A second look", "A third look")[enough - 1]
+            notes.append(f"{which} at this card would add less than 2 in 100: leave it out.")
     if source == "photo" and best.planned_readings:
         notes.append(
             "Photographs tell a card's colour less surely than an instrument: the chance above "

@@ -33,10 +33,14 @@ __all__ = ["Steering", "steer"]
 Array = NDArray[np.float64]
 
 WORTH_TRYING = 0.1
-"""Least chance for which a card is gone on with [-]."""
+"""Least chance for which a card is gone on with, of what a card expected right on the target would
+have: another card of what is not known well would pass no more often [-]."""
 
 WORTH_A_COAT = 0.02
-"""Chance that further coats must add to a card that may be there already [-]."""
+"""Chance that further coats must add to a card that may be there already, of the same [-]."""
+
+LIKELY = 0.5
+"""Chance from which a card is said to be there [-]."""
 
 SHOWN = 6
 """Top-ups shown."""
@@ -116,8 +120,9 @@ class Steering:
         """What to do, in a sentence or two."""
         now, best = chance_words(self.now), self.best
         if self.state == "there":
+            stop = "Stop, it is there" if self.now >= LIKELY else "Stop, no coats make it likelier"
             return (
-                f"Stop, it is there: as it is, the finished card passes with a chance of {now}, "
+                f"{stop}: as it is, the finished card passes with a chance of {now}, "
                 f"expected {self.goal.tolerance.with_unit(self.difference, 1)} from the target"
                 f"{self.goal.worst}."
             )
@@ -280,11 +285,13 @@ def advise(
                 fresh=fresh,
             )
         )
-    best = float(worth[order[0]]) if len(order) else 0.0
-    now = float(chance[0])
-    if now >= WORTH_TRYING and now >= best - WORTH_A_COAT:
+    now, best = float(chance[0]), float(worth[order[0]])
+    ends = [0, order[0]]
+    right = np.broadcast_to(goal.labs[:, None], (len(views), 2, 3))
+    sure = goal.expected(right, outlook.covariance[ends], outlook.dof[ends]).probability
+    if now >= WORTH_TRYING * sure[0] and now >= best - WORTH_A_COAT * sure[1]:
         state = "there"
-    elif best >= WORTH_TRYING:
+    elif best >= WORTH_TRYING * sure[1]:
         state = "go on"
     else:
         state = "lost"
@@ -310,8 +317,6 @@ def _failing(goal: Target, labs: Array, away: Array, recipes: Sequence[Recipe]) 
         for aim, lab in zip(goal.aims, labs, strict=True)
     ]
     worst = int(np.argmax(each))
-    if each[worst] <= goal.tolerance.value:
-        return f"what it will read is not known to within the tolerance, {goal.tolerance.words}"
     aim, trial = goal.aims[worst], labs[worst][nearest]
     wanted, read = lch(aim.lab), lch(trial)
     alone = np.tile(wanted, (3, 1))  # the target, with one of the three as it is read

@@ -42,6 +42,16 @@ MOST = 6
 """Cards sprayed for a target, at most; one that is never met counts as so many."""
 
 TOLERANCE = 1.0
+
+CARRIERS = (2, 2.5, 3, 3.5, 4, 5, 6, 7, 8, 9, 10, 12, 14, 16, 20, 25, 30)
+"""Parts of carrier to one of colour in the pots of coats on top, where the physics is known."""
+
+POTS = 3
+"""Pairs of ground and pot among which the floor chooses, the nearest ones."""
+
+LEAST_SHARE, MOST_SHARE = 0.6, 0.9
+"""Strength at the floor's first look, of the whole."""
+
 UNSAID = float("nan"), float("nan")
 LIMITS = Limits(blends=True, step_ups=False, ground_blends=False)
 
@@ -158,7 +168,7 @@ class Advised:
         card.spray(best.first)
         stages: list[Sprayed] = []
         found = None
-        for left in range(self.looks - 1, -1, -1):
+        for left in range(self.looks - 1 if best.planned_readings else -1, -1, -1):
             stages.append(card.look())
             found = steer(before, stages, tuple(target), LIMITS, readings_left=left, sure=True)
             if found.best is None:
@@ -192,16 +202,8 @@ class Floor:
     ) -> tuple[tuple[float, float], None, bool]:
         """Spray one card."""
         labs = self.shop.truth_labs(self.shelf, **card.today)  # type: ignore[arg-type]  # its words
-        whole = self.shelf[int(np.argmin(delta_e(labs, target)))]
-        assert whole.schedule is not None
-        strength = whole.schedule.strength
-        starts = [r for r in self.shelf if (r.ground, r.colour) == (whole.ground, whole.colour)]
-        share = 0.75 if self.looks else 1.0
-        card.spray(
-            min(starts, key=lambda r: abs(np.log(r.schedule.strength / (share * strength))))
-            if self.looks
-            else whole
-        )
+        order = np.argsort(delta_e(labs, target))
+        card.spray(self._start(order, card, target) if self.looks else self.shelf[order[0]])
         for left in range(self.looks - 1, -1, -1):
             read = np.array(card.look().lab)
             assert card.laid is not None
@@ -213,6 +215,28 @@ class Floor:
             card.spray(best)
         card.judged()
         return UNSAID, None, True
+
+    def _start(self, order: Array, card: Card, target: Array) -> Recipe:
+        """Coats up to the first look from which the best coats on top come nearest.
+
+        Of those that come as near within a tenth, the one of about three quarters of the whole;
+        other coats of the same strength may be of another hue.
+        """
+        wholes: dict[tuple[object, object], Recipe] = {}
+        for i in order:
+            wholes.setdefault((self.shelf[i].ground, self.shelf[i].colour), self.shelf[i])
+        starts, shares = [], []
+        for pot, whole in list(wholes.items())[:POTS]:
+            for recipe in self.shelf:
+                share = recipe.schedule.strength / whole.schedule.strength
+                if (recipe.ground, recipe.colour) == pot and LEAST_SHARE <= share <= MOST_SHARE:
+                    starts.append(recipe)
+                    shares.append(share)
+        made = [r for start in starts for r in self._longer(start)]
+        labs = self.shop.truth_labs(made, **card.today)  # type: ignore[arg-type]  # its words
+        away = delta_e(labs, target).reshape(len(starts), -1).min(axis=1)
+        near = np.flatnonzero(away <= away.min() + 0.1)
+        return starts[min(near, key=lambda i: abs(np.log(shares[i] / 0.75)))]
 
     def _film(self, card: Card, read: Array) -> Array:
         """Film of the coats so far, all alike, that is likeliest by what was read."""
@@ -231,18 +255,19 @@ class Floor:
 
     def _top_up(self, card: Card, film: Array, target: Array, keep: float) -> Recipe | None:
         assert card.laid is not None
-        have = card.laid.recipe
-        assert have.schedule is not None
-        carriers = (2, 2.5, 3, 3.5, 4, 5, 6, 7, 8, 9, 10, 12, 14, 16, 20, 25, 30)
-        more = [
-            replace(
-                have, schedule=CoatSchedule((*have.schedule.steps, CoatStep(n, MixRatio(c, 1))))
-            )
-            for n, c in product((1, 2, 3), carriers)
-        ]
+        have, more = card.laid.recipe, self._longer(card.laid.recipe)
         every = [(have, float(film), 1.0)] + [(r, float(film), 1.0 / keep) for r in more]
         at = int(np.argmin(delta_e(self._labs(card, every), target)))
         return more[at - 1] if at else None
+
+    def _longer(self, have: Recipe) -> list[Recipe]:
+        """The same with coats on top."""
+        assert have.schedule is not None
+        steps = have.schedule.steps
+        return [
+            replace(have, schedule=CoatSchedule((*steps, CoatStep(n, MixRatio(c, 1)))))
+            for n, c in product((1, 2, 3), CARRIERS)
+        ]
 
     def _labs(self, card: Card, rows: Sequence[tuple[Recipe, float, float]]) -> Array:
         """Noise-free Lab of recipes whose coats are so much thicker, those to come once more."""
