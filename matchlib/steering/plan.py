@@ -116,7 +116,7 @@ def plan(
     report = part_of(callback)
     fit = model.model if isinstance(model, Belief) else model
     report(0.0, "looking through every recipe")
-    if readings == 0:
+    if readings == 0 and fit is model:
         found = suggest(fit, target, bounds, top=top, archive=past, callback=callback)
         return CardPlans(tuple(map(_blind, found)), target, 0, found)
     found = suggest(
@@ -141,7 +141,7 @@ def plan(
                 model if isinstance(model, Belief) else Belief.of(model, recipes=[candidate.recipe])
             )
             shop = Shop(belief, target, views, bounds, before_clear=before_clear, source=source)
-            worked.append(Approach.of(shop, candidate).with_readings(1))
+            worked.append(Approach.of(shop, candidate).with_readings(min(readings, 1)))
         worked.sort(key=lambda one: one.place)
         if readings > 1:  # more looks mend no hue: only the likeliest are thought on
             worked[:THOUGHT_ON] = [one.with_readings(readings) for one in worked[:THOUGHT_ON]]

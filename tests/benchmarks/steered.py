@@ -14,113 +14,37 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import product
 
 import numpy as np
 
 from matchlib.correction import Belief, Sprayed
-from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Panel, Recipe
+from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Panel
 from matchlib.mixing import Limits
-from matchlib.regression import FilmRegressor
 from matchlib.steering import plan, steer
 from matchlib.target import Target
 from tests.benchmarks.chances import moved
 from tests.benchmarks.command import Table, arguments, each_simulator
+from tests.benchmarks.known_physics import Floor
 from tests.benchmarks.layouts import Layouts
-from tests.benchmarks.lightlab import Array, delta_e, spectrum_to_lab
-from tests.benchmarks.own_shop import Laid, OwnShop
-from tests.benchmarks.panels import labs, swap_backs, to_frame
+from tests.benchmarks.lightlab import Array, delta_e
+from tests.benchmarks.one_card import UNSAID, VARIANTS, Card, Variant
+from tests.benchmarks.own_shop import OwnShop
+from tests.benchmarks.panels import swap_backs
 from tests.benchmarks.panels_to_match import Variant as Blind
 from tests.benchmarks.panels_to_match import panels_needed
 from tests.benchmarks.strategies import STRATEGIES, shelf_recipes
-from tests.benchmarks.strategy_correction import Corrected
-from tests.benchmarks.workshop import CoatsSprayed
+from tests.benchmarks.strategy_correction import fitted
 
-__all__ = ["VARIANTS", "Card", "Met", "Variant", "met_with", "steered"]
+__all__ = ["Met", "met_with", "steered"]
+
+FLOOR = "floor of two looks"
 
 MOST = 6
 """Cards sprayed for a target, at most; one that is never met counts as so many."""
 
 TOLERANCE = 1.0
 
-CARRIERS = (2, 2.5, 3, 3.5, 4, 5, 6, 7, 8, 9, 10, 12, 14, 16, 20, 25, 30)
-"""Parts of carrier to one of colour in the pots of coats on top, where the physics is known."""
-
-POTS = 3
-"""Pairs of ground and pot among which the floor chooses, the nearest ones."""
-
-LEAST_SHARE, MOST_SHARE = 0.6, 0.9
-"""Strength at the floor's first look, of the whole."""
-
-UNSAID = float("nan"), float("nan")
 LIMITS = Limits(blends=True, step_ups=False, ground_blends=False)
-
-
-@dataclass(frozen=True)
-class Variant:
-    """How the archive was made, and how the cards are sprayed and read."""
-
-    layout: str = "full"
-    wrong: float = 0.0
-    heavy: float = 1.0
-    looks_by: str = "lab"
-    uncleared: bool = False
-
-
-VARIANTS = {
-    "full": Variant(),
-    "young": Variant("young"),
-    "wrong": Variant(wrong=0.05),
-    "heavy": Variant(heavy=1.15),
-    "photo": Variant(looks_by="photo"),
-    "uncleared": Variant(uncleared=True),
-    "young-uncleared": Variant("young", uncleared=True),
-}
-
-
-@dataclass
-class Card:
-    """One card on its way through the booth."""
-
-    shop: Layouts | OwnShop
-    variant: Variant
-    rng: np.random.Generator
-    today: dict[str, object]
-    laid: CoatsSprayed | Laid | None = None
-    readings: int = 0
-    final: Array = field(default_factory=lambda: np.full(3, np.nan))
-
-    def spray(self, recipe: Recipe) -> None:
-        """Lay a first recipe, or what it has more than is on the card."""
-        if self.laid is None:
-            self.laid = self.shop.lay(
-                recipe,
-                self.rng,
-                heavy=self.variant.heavy,
-                **self.today,  # type: ignore[arg-type]  # the shop's own words
-            )
-        else:
-            self.laid = self.shop.build_on(self.laid, recipe, self.rng)  # type: ignore[arg-type]  # its own
-
-    def look(self) -> Sprayed:
-        """Read it on the way."""
-        assert self.laid is not None
-        recipe, bare = self.laid.recipe, replace(self.laid.recipe, clear=None)
-        card = replace(self.laid, recipe=bare) if self.variant.uncleared else self.laid
-        panel = self.shop.read(card, self.rng, reading=self.variant.looks_by)  # type: ignore[arg-type]  # its own
-        self.readings += 1
-        reading = panel.readings[0]
-        if self.variant.uncleared:
-            reading = replace(reading, state="before clear")
-        return Sprayed.of((recipe, reading))
-
-    def judged(self) -> Sprayed:
-        """Read it finished, by an instrument."""
-        assert self.laid is not None
-        panel = self.shop.read(self.laid, self.rng)  # type: ignore[arg-type]  # its own
-        self.readings += 1
-        self.final = labs([panel])[0]
-        return Sprayed.of((self.laid.recipe, panel.readings[0]))
 
 
 @dataclass
@@ -145,7 +69,7 @@ class Advised:
     looks: int = 2
 
     def __post_init__(self) -> None:
-        self.model = FilmRegressor().fit(*to_frame(self.archive))
+        self.model = fitted(tuple(self.archive))
         self.recipes = [p.recipe for p in self.archive]
 
     def card(
@@ -186,106 +110,6 @@ class Advised:
 
 
 @dataclass
-class Floor:
-    """The booth's physics and today's pots are known; this card's film is read off its colour."""
-
-    shop: Layouts
-    archive: Sequence[Panel]
-    variant: Variant
-    looks: int = 2
-
-    def __post_init__(self) -> None:
-        self.shelf = shelf_recipes(self.archive)
-
-    def card(
-        self, card: Card, target: Array, learnt: None
-    ) -> tuple[tuple[float, float], None, bool]:
-        """Spray one card."""
-        labs = self.shop.truth_labs(self.shelf, **card.today)  # type: ignore[arg-type]  # its words
-        order = np.argsort(delta_e(labs, target))
-        card.spray(self._start(order, card, target) if self.looks else self.shelf[order[0]])
-        for left in range(self.looks - 1, -1, -1):
-            read = np.array(card.look().lab)
-            assert card.laid is not None
-            film = self._film(card, read)
-            keep = 0.93 if left else 1.0
-            best = self._top_up(card, film, target, keep)
-            if best is None:
-                break
-            card.spray(best)
-        card.judged()
-        return UNSAID, None, True
-
-    def _start(self, order: Array, card: Card, target: Array) -> Recipe:
-        """Coats up to the first look from which the best coats on top come nearest.
-
-        Of those that come as near within a tenth, the one of about three quarters of the whole;
-        other coats of the same strength may be of another hue.
-        """
-        wholes: dict[tuple[object, object], Recipe] = {}
-        for i in order:
-            wholes.setdefault((self.shelf[i].ground, self.shelf[i].colour), self.shelf[i])
-        starts, shares = [], []
-        for pot, whole in list(wholes.items())[:POTS]:
-            for recipe in self.shelf:
-                share = recipe.schedule.strength / whole.schedule.strength
-                if (recipe.ground, recipe.colour) == pot and LEAST_SHARE <= share <= MOST_SHARE:
-                    starts.append(recipe)
-                    shares.append(share)
-        made = [r for start in starts for r in self._longer(start)]
-        labs = self.shop.truth_labs(made, **card.today)  # type: ignore[arg-type]  # its words
-        away = delta_e(labs, target).reshape(len(starts), -1).min(axis=1)
-        near = np.flatnonzero(away <= away.min() + 0.1)
-        return starts[min(near, key=lambda i: abs(np.log(shares[i] / 0.75)))]
-
-    def _film(self, card: Card, read: Array) -> Array:
-        """Film of the coats so far, all alike, that is likeliest by what was read."""
-        assert card.laid is not None
-        tried = np.geomspace(0.7, 1.5, 81)
-        clear = None if self.variant.uncleared else card.laid.recipe.clear
-        recipe = replace(card.laid.recipe, clear=clear)
-        noise, coats = self.shop.noise, max(len(card.laid.film), 1)
-        usual = np.hypot(noise.film, noise.coat / np.sqrt(coats))
-        photo = self.variant.looks_by == "photo"
-        reading = np.hypot(noise.photo, noise.photo_bias) if photo else noise.lab
-        away = self._labs(card, [(recipe, f, 1.0) for f in tried]) - read
-        # The ground's level shows in the reading as well: a hundredth of it is a third of an L*.
-        cost = (away**2).sum(axis=1) / (reading**2 + 0.3**2) + (np.log(tried) / usual) ** 2
-        return np.asarray(tried[int(np.argmin(cost))])
-
-    def _top_up(self, card: Card, film: Array, target: Array, keep: float) -> Recipe | None:
-        assert card.laid is not None
-        have, more = card.laid.recipe, self._longer(card.laid.recipe)
-        every = [(have, float(film), 1.0)] + [(r, float(film), 1.0 / keep) for r in more]
-        at = int(np.argmin(delta_e(self._labs(card, every), target)))
-        return more[at - 1] if at else None
-
-    def _longer(self, have: Recipe) -> list[Recipe]:
-        """The same with coats on top."""
-        assert have.schedule is not None
-        steps = have.schedule.steps
-        return [
-            replace(have, schedule=CoatSchedule((*steps, CoatStep(n, MixRatio(c, 1)))))
-            for n, c in product((1, 2, 3), CARRIERS)
-        ]
-
-    def _labs(self, card: Card, rows: Sequence[tuple[Recipe, float, float]]) -> Array:
-        """Noise-free Lab of recipes whose coats are so much thicker, those to come once more."""
-        assert card.laid is not None
-        assert card.laid.recipe.schedule is not None
-        laid = card.laid.recipe.schedule.coats
-        ideal = []
-        for recipe, film, extra in rows:
-            coats = 0 if recipe.schedule is None else recipe.schedule.coats
-            each = np.full(coats, film)
-            each[laid:] *= extra
-            ideal.append(
-                replace(card.laid, recipe=recipe, film=each, dose=np.ones(coats), level=1.0)
-            )
-        return spectrum_to_lab(self.shop._light(ideal, "45:0"))
-
-
-@dataclass
 class Painter:
     """Coats of the suggested ratio until it looks right within ΔE00 2, then one that is lighter."""
 
@@ -296,8 +120,7 @@ class Painter:
 
     def __post_init__(self) -> None:
         self.shelf = shelf_recipes(self.archive)
-        model = FilmRegressor().fit(*to_frame(self.archive))
-        self.labs = model.predict_recipes(self.shelf)
+        self.labs = fitted(tuple(self.archive)).predict_recipes(self.shelf)
 
     def card(
         self, card: Card, target: Array, learnt: None
@@ -347,7 +170,7 @@ def met_with(
 
 
 def steered(
-    ways: dict[str, Callable[[Layouts, Sequence[Panel], Variant], Advised | Floor | Painter]],
+    make: Callable[[Layouts, Sequence[Panel], Variant], Advised | Floor | Painter],
     variant: Variant,
     shops: Sequence[Layouts],
     *,
@@ -355,30 +178,27 @@ def steered(
     most: int = MOST,
     off: float = 0.0,
     own: bool = False,
-) -> dict[str, tuple[list[Met], float]]:
-    """What every target took, and the seconds of a card, by the way it was gone about."""
-    found: dict[str, tuple[list[Met], float]] = {}
-    for name, make in ways.items():
-        every, spent = [], 0.0
-        for shop, archive, wanted in _asked(variant, shops, targets):
-            way = make(shop, archive, variant)
-            begun = time.process_time()
-            for i, colour in enumerate(wanted):
-                seed = [shop.seed, i]
-                rng = np.random.default_rng([*seed, 1, 1])
-                sprays: Layouts | OwnShop = shop
-                aim = colour
-                if own and isinstance(way, Advised):
-                    recipe = shop.random_recipe(rng, continuous=True)
-                    belief = Belief.of(way.model, recipes=[recipe])
-                    sprays = OwnShop.drawn(belief, recipe, rng)
-                    aim = sprays.truth(recipe)
-                target = moved(aim, off, rng)
-                every.append(met_with(way, sprays, target, seed=seed, most=most))
-            spent += time.process_time() - begun
-        cards = sum(m.cards or most for m in every)
-        found[name] = every, spent / max(cards, 1)
-    return found
+) -> tuple[list[Met], float]:
+    """What every target took by one way, and the seconds of a card."""
+    every, spent = [], 0.0
+    for shop, archive, wanted in _asked(variant, shops, targets):
+        way = make(shop, archive, variant)
+        begun = time.process_time()
+        for i, colour in enumerate(wanted):
+            seed = [shop.seed, i]
+            rng = np.random.default_rng([*seed, 1, 1])
+            sprays: Layouts | OwnShop = shop
+            aim = colour
+            if own and isinstance(way, Advised):
+                recipe = shop.random_recipe(rng, continuous=True)
+                belief = Belief.of(way.model, recipes=[recipe])
+                sprays = OwnShop.drawn(belief, recipe, rng)
+                aim = sprays.truth(recipe)
+            target = moved(aim, off, rng)
+            every.append(met_with(way, sprays, target, seed=seed, most=most))
+        spent += time.process_time() - begun
+    cards = sum(m.cards or most for m in every)
+    return every, spent / max(cards, 1)
 
 
 def _asked(
@@ -396,11 +216,12 @@ def _asked(
 STEERED: dict[str, Callable[[Layouts, Sequence[Panel], Variant], Advised | Floor | Painter]] = {
     "two looks": Advised,
     "one look": lambda shop, archive, variant: Advised(shop, archive, variant, looks=1),
-    "floor of two looks": Floor,
+    "blind": lambda shop, archive, variant: Advised(shop, archive, variant, looks=0),
+    FLOOR: Floor,
     "painter's rule": Painter,
 }
 
-BLIND = {"blind": Corrected, "nearest": STRATEGIES["nearest"], "gp": STRATEGIES["gp"]}
+BLIND = {name: STRATEGIES[name] for name in ("nearest", "gp")}
 
 
 def _blind(
@@ -445,12 +266,17 @@ def main(argv: Sequence[str] | None = None) -> None:
         *("mean cards", "readings a target", "never", "s a card"),
     )
     for simulator, make in each_simulator(args):
-        shops = [make(args.first_seed + i) for i in range(args.shops)]
+        shops, found = [make(args.first_seed + i) for i in range(args.shops)], {}
         for key in args.variants.split(","):
             variant = VARIANTS[key]
-            ways = {n: w for n, w in STEERED.items() if n in only}
-            how = {"most": args.most, "off": args.off, "own": args.own}
-            rows = steered(ways, variant, shops, targets=args.targets, **how)
+            how = {"targets": args.targets, "most": args.most, "off": args.off, "own": args.own}
+            rows = {}
+            for name in (n for n in STEERED if n in only):
+                # What the booth's physics is does not depend on the archive.
+                asked = replace(variant, layout="full", wrong=0.0) if name == FLOOR else variant
+                if (name, asked) not in found:
+                    found[name, asked] = steered(STEERED[name], asked, shops, **how)
+                rows[name] = found[name, asked]
             for name, way in BLIND.items():
                 if name in only:
                     rows[name] = _blind(way, variant, shops, args.targets), float("nan")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 from matchlib.correction import Belief, learn
 from matchlib.correction.scoring import best_of, scored
@@ -12,7 +13,13 @@ from tests.benchmarks.lightlab import Array
 from tests.benchmarks.panels import to_frame
 from tests.benchmarks.strategies import Tried, shelf_recipes
 
-__all__ = ["Corrected"]
+__all__ = ["Corrected", "fitted"]
+
+
+@lru_cache(maxsize=8)  # several ways are tried on one archive
+def fitted(archive: tuple[Panel, ...]) -> FilmRegressor:
+    """The film regression of an archive."""
+    return FilmRegressor().fit(*to_frame(archive))
 
 
 class Corrected:
@@ -30,7 +37,7 @@ class Corrected:
             return
         self._archive = archive
         self.recipes = shelf_recipes(archive)
-        model = FilmRegressor().fit(*to_frame(archive))
+        model = fitted(tuple(archive))
         self.belief = Belief.of(model)
 
     def propose(self, archive: Sequence[Panel], target: Array, tried: Tried) -> Recipe:

@@ -89,6 +89,24 @@ def test_a_card_too_dark_is_lost_and_teaches_the_next(model, recipe) -> None:
     assert again.first.schedule.strength < recipe.schedule.strength
 
 
+def test_what_is_not_known_well_is_no_reason_to_give_a_card_up(model, recipe) -> None:
+    # To a fifth of a ΔE00 nothing is known: a card expected right on its target goes on all the
+    # same, for another would pass as seldom; one that is far off is lost.
+    half = of(recipe, "2@6:1")
+    read = Sprayed(half, expected(model, half), VIEW, "photo")
+    goal = expected(model, recipe)
+    near = steer(model, [read], goal, readings_left=0, tolerance=0.1)
+    assert near.state == "go on"
+    assert near.chance < 0.1
+    assert "Stop, no coats" not in near.words
+    whole = Sprayed(recipe, goal, VIEW, "photo")
+    done = steer(model, [whole], goal, readings_left=0, tolerance=0.1)
+    assert done.state == "there"
+    assert "no coats make it likelier" in done.words
+    far = (goal[0] + 9.0, goal[1], goal[2])
+    assert steer(model, [whole], far, readings_left=0, tolerance=0.1).state == "lost"
+
+
 @pytest.mark.parametrize(
     ("shift", "named"),
     [

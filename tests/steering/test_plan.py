@@ -15,8 +15,9 @@ from matchlib.mixing import Limits
 from matchlib.steering import plan, steer
 from matchlib.steering.approach import Approach, Candidate
 from matchlib.steering.approach import Shop as At
+from matchlib.steering.plan import _notes
 from matchlib.tails import drawn_out, normal_cloud
-from matchlib.target import Target
+from matchlib.target import Aim, Target
 from tests.steering.outlooks import VIEW, expected
 
 
@@ -136,6 +137,51 @@ def test_a_card_that_passes_more_often_blind_is_sprayed_blind(approach, recipe) 
         recipe,
     )
     assert blind.words.startswith("Spray ")
+
+
+def test_where_readings_tell_little_all_coats_may_be_laid_before_the_first(model, recipe) -> None:
+    photo, sure = (
+        Approach.of(
+            At(Belief.of(model), Target.lab(*expected(model, recipe)), [VIEW], Limits(), True, by),
+            Candidate(recipe, 0.1, 0.6),
+        ).with_readings(1)
+        for by in ("photo", "spectrophotometer")
+    )
+    assert recipe in photo.starts
+    assert sure.first.schedule.strength < recipe.schedule.strength
+    assert photo.by_readings[1] < sure.by_readings[1]
+
+
+def test_how_far_the_target_itself_is_known_counts_as_where_a_card_is_sprayed_blind(
+    model, recipe
+) -> None:
+    lab = expected(model, recipe)
+    chances = []
+    for covariance in (None, np.eye(3)):
+        target = Target((Aim(lab, VIEW, covariance=covariance),))
+        best = plan(model, target, Limits(blends=False), readings=1, top=1)[0]
+        chances.append((best.blind, best.steered))
+    assert chances[1][0] < chances[0][0] - 0.1
+    assert chances[1][1] < chances[0][1] - 0.1
+
+
+@pytest.mark.parametrize(
+    ("by_readings", "words"),
+    [
+        ((0.8, 0.81, 0.815), "Looking at this card would add less than 2 in 100: spray it blind."),
+        (
+            (0.6, 0.9, 0.91),
+            "A second look at this card would add less than 2 in 100: leave it out.",
+        ),
+        ((0.6, 0.61, 0.7), ""),
+        ((0.6,), "No card of this target can be approached from the light side"),
+    ],
+)
+def test_a_look_that_is_not_worth_its_time_is_said_to_be_none(approach, by_readings, words) -> None:
+    best = replace(approach, by_readings=by_readings).plan()
+    notes = _notes(best, "spectrophotometer")
+    assert len(notes) == bool(words)
+    assert all(note.startswith(words) for note in notes)
 
 
 def test_of_two_pots_as_likely_the_one_that_is_no_blend_comes_first(approach, recipe) -> None:
