@@ -90,9 +90,8 @@ def main(argv: Sequence[str] | None = None) -> None:
     """Print the table."""
     args = arguments("next", __doc__, shops=10).parse_args(argv)
     heads = ("before", "advised", "random", "filling")
-    table = Table(
-        "simulator", "shop", *heads, "rms before, stated", "real", "rms after, stated", "real"
-    )
+    stated = ("rms before, stated", "real", "rms after, stated", "real")
+    table = Table("simulator", "shops", *heads, *stated)
     lines = []
     for name, make in each_simulator(args):
         rows = []
@@ -101,15 +100,16 @@ def main(argv: Sequence[str] | None = None) -> None:
             rms = {head: float(np.sqrt(np.mean(gaps[head] ** 2))) for head in heads}
             means = [float(gaps[head].mean()) for head in heads]
             rows.append([*means, before, rms["before"], after, rms["advised"]])
-            table.row(name, seed, *rows[-1])
-        table.row(name, "mean", *np.mean(rows, axis=0).tolist())
+        each = np.array(rows)
+        table.row(name, len(each), *each.mean(axis=0).tolist())
+        advised = each[:, heads.index("advised")]
         for other in ("random", "filling"):
-            more = np.array(rows)[:, heads.index(other)] - np.array(rows)[:, heads.index("advised")]
-            base = np.mean(rows, axis=0)[heads.index("advised")]
-            gain, chance = more.mean() / base, more.std(ddof=1) / np.sqrt(len(more)) / base
+            more = each[:, heads.index(other)] - advised
+            gain, chance = np.array([more.mean(), more.std(ddof=1) / len(more) ** 0.5])
             lines.append(
-                f"{name}, {other}: misses by {gain:.0%} ± {chance:.0%} more than advised, the "
-                "second the standard error by so few shops"
+                f"{name}, {other}: misses by {gain / advised.mean():.0%} ± "
+                f"{chance / advised.mean():.0%} more than advised, the second the standard error "
+                f"by so few shops; by more in {np.mean(more > 0.0):.0%} of them"
             )
     print("\n" + "\n".join(lines))
 
