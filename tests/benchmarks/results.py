@@ -167,7 +167,7 @@ TABLES = (
     ),
     Printed(
         "The audit of small archives",
-        "audit --shops 16 --panels 20",
+        "audit --shops 32 --panels 20",
         "Wrong backs seeded in fresh archives, found by how far they move the colour. What moves "
         "it by less than ΔE00 2 lies within what panels of one recipe differ by.",
     ),
