@@ -2,9 +2,9 @@
 
 ``python -m tests.benchmarks commands`` makes the demonstration workshop, whose fit is kept, and
 asks it for a match. The floor is what the libraries alone take that no match does without: arrays,
-the archive's database, the distributions of chances, plain data, and a command line that reads one
-option and opens one database in memory. Bytecode is kept, as of what is installed. Times are the
-processor's own, the least of several runs.
+the archive's database, plain data, and a command line that reads one option and opens one database
+in memory. Beside it stands what its own modules take to load besides. Bytecode is kept, as of what
+is installed. Times are the processor's own, the least of several runs.
 """
 
 from __future__ import annotations
@@ -22,12 +22,16 @@ from tests.benchmarks.command import Table
 __all__ = ["main"]
 
 LIBRARIES = """
-import cattrs, numpy, scipy.special, sqlalchemy, typer
+import cattrs, numpy, sqlalchemy, typer
 app = typer.Typer()
 def command(times: int = 1) -> None:
     sqlalchemy.create_engine("sqlite://").connect().close()
 app.command()(command)
 app()
+"""
+MODULES = """
+import workbook.cli.cards, workbook.cli.modelling, workbook.cli.results, workbook.session
+import matchlib.archive, matchlib.forecast, matchlib.readings, matchlib.steering
 """
 WORKBOOK = "from workbook.cli import main; main()"
 MATCH = "match", "--reading", "samples/carousel-ring.csv"
@@ -37,6 +41,7 @@ def seconds(folder: str, times: int, *words: str) -> float:
     """Least processor's seconds of several runs of Python."""
     environment = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     environment |= {"PYTHONDONTWRITEBYTECODE": "", "PYTHONPYCACHEPREFIX": f"{folder}/bytecode"}
+    environment["PYDANTIC_DISABLE_PLUGINS"] = "1"  # as the command line sets it
     taken = []
     for _ in range(times):
         before = resource.getrusage(resource.RUSAGE_CHILDREN)
@@ -55,7 +60,7 @@ def seconds(folder: str, times: int, *words: str) -> float:
 def main(argv: Sequence[str] | None = None) -> None:
     """Print the table."""
     parser = ArgumentParser(prog="python -m tests.benchmarks commands", description=__doc__)
-    parser.add_argument("--times", type=int, default=5)
+    parser.add_argument("--times", type=int, default=9)
     times = parser.parse_args(argv).times
     table = Table("process", "CPU s")
     with tempfile.TemporaryDirectory() as folder:
@@ -64,6 +69,11 @@ def main(argv: Sequence[str] | None = None) -> None:
         table.row(
             "its libraries, one option read, an empty database opened: the floor",
             seconds(folder, times, "-c", LIBRARIES),
+        )
+        seconds(folder, 1, "-c", MODULES + LIBRARIES)
+        table.row(
+            "that, and the modules of a match loaded",
+            seconds(folder, times, "-c", MODULES + LIBRARIES),
         )
         for told, more in (
             ("match, a card sprayed blind", ("--readings", "0")),

@@ -169,7 +169,9 @@ TABLES = (
         "The audit of small archives",
         "audit --shops 32 --panels 20",
         "Wrong backs seeded in fresh archives, found by how far they move the colour. What moves "
-        "it by less than ΔE00 2 lies within what panels of one recipe differ by.",
+        "it by less than ΔE00 2 lies within what panels of one recipe differ by. Of twenty panels "
+        "five or six are of one colour: two wrong ones hide each other, and one that alone shows "
+        "a corner bends the law that is to judge it.",
     ),
     Printed("The audit of larger archives", "audit --shops 4 --panels 60 133", "The same."),
     Printed(
