@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 
 from matchlib.regression.law import FilmLaw, State
 from matchlib.regression.library import features
-from matchlib.regression.observe import lab_of
+from matchlib.regression.observe import SPECTRO, lab_of
 from matchlib.regression.residuals import THIRDS
 from matchlib.regression.solve import FittedLaw
-from matchlib.regression.stacking import bare_rows
+from matchlib.regression.stacking import bare_rows, library_share
 from matchlib.regression.table import RecipeTable
 from matchlib.regression.unusual import unusual_rows
 
@@ -31,15 +31,25 @@ def library_part(
     model: FilmPredictor, table: RecipeTable, lab: Array, *light: str
 ) -> tuple[Array, Array, Array]:
     """The library's share (n,), its way from the law's Lab (n, 3), and its variance (n, 3)."""
-    share = model.stack_.weight[model.experience_.kinds(table)]
-    share = np.where(unusual_rows(model.unusual_, table, model.words_), 1.0, share)
-    gap, variance = np.zeros((len(table), 3)), np.zeros((len(table), 3))
-    rows = np.flatnonzero(share)
-    if model.library_ is None or not len(rows):
-        return np.zeros(len(table)), gap, variance
+    share, gap, variance = np.zeros(len(table)), np.zeros((len(table), 3)), np.zeros((len(table), 3))
+    if model.library_ is None:
+        return share, gap, variance
+    kinds = model.experience_.kinds(table)
+    doubt = np.where(
+        unusual_rows(model.unusual_, table, model.words_), 0.0, model.stack_.doubt[kinds]
+    )
+    rows = np.flatnonzero(np.isfinite(doubt))
     fit, some = model.fitted_, table.take(rows)
+    state = fit.law.evaluate(fit.z, some)
+    _, by_r = lab_of(state.reflectance, *light)
+    jacobian, effects = fit.law.jacobian(state, fit.z, some, by_r)
+    own = own_spread(fit, some, state, effects, by_r)
+    law = fit.sizes.noise[SPECTRO] ** 2 + (own**2).sum(axis=(1, 2)) / 3.0
+    known = np.einsum("nkp,pq,nkq->n", jacobian, fit.covariance, jacobian) / 3.0
     bare, _ = lab_of(fit.law.evaluate(fit.z, bare_rows(some)).reflectance, *light)
     change, variance[rows] = model.library_.predict(features(bare, some.strength))
+    law += model.stack_.inflation[kinds[rows]] * known
+    share[rows] = library_share(law, variance[rows].mean(axis=1), doubt[rows])
     gap[rows] = bare + change - lab[rows]
     return share, gap, variance
 

@@ -2,10 +2,12 @@
 
 Panels are left out such that the rest must reach as far as recipes do (`matchlib.regression.reach`)
 and both are fitted again without them. The log density that each gave to the readings left out
-decides, for each kind of reach, how much of the library's prediction is taken (stacking of
-predictive distributions: Yao, Vehtari, Simpson and Gelman 2018), and by how much the covariance of
-the law's values must grow to be honest. That growth is a variance learnt from as many groups as
-were left out, so that few of them make heavy tails (`matchlib.tails`).
+decides, for each kind of reach, by how much the covariance of the law's values must grow to be
+honest, and by how much the library's own variance. Of a recipe each has its share by its
+precision, so that the library has more of it the surer it is there (stacking of predictive
+distributions: Yao, Vehtari, Simpson and Gelman 2018; by input: Yao, Pirš, Vehtari and Gelman
+2022). The law's growth is a variance learnt from as many groups as were left out, so that few of
+them make heavy tails (`matchlib.tails`).
 """
 
 from __future__ import annotations
@@ -24,7 +26,7 @@ from matchlib.regression.solve import FittedLaw, Refits
 from matchlib.regression.table import RecipeTable
 from matchlib.tails import FEWEST
 
-__all__ = ["Stack", "bare_rows", "stack"]
+__all__ = ["Stack", "bare_rows", "library_share", "stack"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -32,8 +34,8 @@ Ints = NDArray[np.intp]
 LEVELS: Array = np.exp(np.linspace(np.log(0.3), np.log(60.0), 90))
 """Growths of the covariance that are tried [-]."""
 
-WEIGHTS: Array = np.linspace(0.0, 1.0, 51)
-"""Shares of the library that are tried [-]."""
+DOUBTS: Array = np.concatenate([[0.0], np.geomspace(1e-3, 1e3, 40), [np.inf]])
+"""Growths of the library's variance that are tried [-]; by an infinite one it has no share."""
 
 USUAL, FIRMNESS = 1.3, 0.7
 """Growth believed before any panel is left out, and the spread of its logarithm [-]."""
@@ -47,14 +49,15 @@ WORTH_PANELS = 5.0
 number, so that five panels double it [panels]."""
 
 LEAST = 0.05
-"""Share of the library under which it is left out altogether [-]."""
+"""Mean share of the library under which it is left out altogether [-]."""
 
 
 @dataclass(frozen=True)
 class Stack:
     """What was learnt from panels left out; k kinds of reach, in the order of `KINDS`."""
 
-    weight: Array  # (k,), share of the library in the prediction [-]
+    doubt: Array  # (k,), by how much the library's variance grows; infinite for no share of it
+    weight: Array  # (k,), its mean share in predictions of what was left out [-]
     inflation: Array  # (k,), by how much the covariance of the law's values grows [-]
     dof: Array  # (k,), degrees of freedom of that growth
     groups: Ints  # (k,), groups left out
@@ -118,7 +121,12 @@ def stack(
             missed[kind] = _Missed(of, *map(np.concatenate, zip(*parts, strict=True)))
     least = 1.0 + WORTH_PANELS / max(1, int(trusted.sum()))
     result = _learnt(missed, least=least, library=process is not None)
-    return result, process if odd.any() or (result.weight > 0.0).any() else None
+    return result, process if odd.any() or np.isfinite(result.doubt).any() else None
+
+
+def library_share(law: Array, library: Array, doubt: Array) -> Array:
+    """Return the library's share by precision, of the variances of both (arrays of one shape)."""
+    return np.asarray(law / (law + doubt * library), float)
 
 
 def bare_rows(table: RecipeTable) -> RecipeTable:
@@ -162,54 +170,61 @@ def _without(refits: Refits, group: Ints, process: Process | None) -> tuple[Arra
 
 def _learnt(missed: dict[int, _Missed], *, least: float, library: bool) -> Stack:
     k = len(KINDS)
-    weight, inflation = np.zeros(k), np.full(k, np.nan)
+    doubt, weight, inflation = np.full(k, np.inf), np.zeros(k), np.full(k, np.nan)
     dof, groups = np.full(k, FEWEST), np.zeros(k, np.intp)
     errors = np.full((3, k), np.nan)
     for kind, m in missed.items():
         groups[kind] = m.groups
         dof[kind] = max(FEWEST, m.groups - 1.0)
-        asked, likeliest = _inflation(m)
-        inflation[kind] = max(asked, least)
+        inflation[kind] = max(_inflation(m), least)
+        share = np.zeros(len(m.lab))
         if library:
-            weight[kind] = _weight(m, likeliest)
-        both = (1.0 - weight[kind]) * m.law + weight[kind] * m.library
+            doubt[kind], share = _shared(m, inflation[kind])
+        weight[kind] = share.mean()
+        both = m.law + share[:, None] * (m.library - m.law)
         for i, guess in enumerate((m.law, m.library, both)):
             errors[i, kind] = np.median(delta_e00(m.lab, guess))
     # What was never left out is reached as the farthest that was, and no surer.
-    for kind in range(k):
-        if not groups[kind]:
-            like = next((o for o in (GROUND, BLEND, SPRAYED) if groups[o]), None)
-            inflation[kind] = max(USUAL, np.nanmax(inflation, initial=USUAL))
-            weight[kind] = 0.0 if like is None else weight[like]
-    return Stack(weight, inflation, dof, groups, *errors)
+    like = next((kind for kind in (GROUND, BLEND, SPRAYED) if groups[kind]), None)
+    for kind in np.flatnonzero(groups == 0):
+        inflation[kind] = max(USUAL, np.nanmax(inflation, initial=USUAL))
+        if like is not None:
+            doubt[kind], weight[kind] = doubt[like], weight[like]
+    return Stack(doubt, weight, inflation, dof, groups, *errors)
 
 
-def _inflation(m: _Missed) -> tuple[float, float]:
-    """What groups ask for on average, and what all of them together find likeliest."""
+def _inflation(m: _Missed) -> float:
+    """What groups ask for on average."""
     away = (m.lab - m.law)[:, None, :, None]
     total = m.own[:, None] + LEVELS[None, :, None, None] * m.known[:, None]
     density = m.worth[:, None] * _log_density(away, total)
     belief = -0.5 * (np.log(LEVELS / USUAL) / FIRMNESS) ** 2
     # Groups differ (a solid among flakes), and the mean of what each asks for is what a reading
-    # to come will stray by. What all of them together find likeliest is less: the library's rival.
+    # to come will stray by.
     asked = []
     for group in range(m.groups):
         told = density[m.group == group].sum(axis=0) + belief
         share = np.exp(told - told.max())
         asked.append(float(share @ LEVELS / share.sum()))
-    return float(np.mean(asked)), float(LEVELS[np.argmax(density.sum(axis=0))])
+    return float(np.mean(asked))
 
 
-def _weight(m: _Missed, inflation: float) -> float:
-    law = _log_density((m.lab - m.law)[..., None], m.own + inflation * m.known)
+def _shared(m: _Missed, inflation: float) -> tuple[float, Array]:
+    """The library's doubt that makes what was left out likeliest, and its shares by that."""
+    total = m.own + inflation * m.known
+    law = _log_density((m.lab - m.law)[..., None], total)
     spread = m.own + m.spread[:, :, None] * np.eye(3)
     other = _log_density((m.lab - m.library)[..., None], spread)
     top = np.maximum(law, other)
-    mixed = (1.0 - WEIGHTS) * np.exp(law - top)[:, None] + WEIGHTS * np.exp(other - top)[:, None]
+    variance = np.trace(total, axis1=1, axis2=2)[:, None] / 3.0
+    shares = library_share(variance, m.spread.mean(axis=1)[:, None], DOUBTS)
+    mixed = (1.0 - shares) * np.exp(law - top)[:, None] + shares * np.exp(other - top)[:, None]
     # The law is believed to begin with, ten to one.
-    gain = m.worth @ np.log(np.maximum(mixed, 1e-300)) + np.log1p(-0.9 * WEIGHTS)
-    best = float(WEIGHTS[np.argmax(gain)])
-    return 0.0 if best < LEAST else 1.0 if best > 1.0 - LEAST else best
+    gain = m.worth @ np.log(np.maximum(mixed, 1e-300)) + np.log1p(-0.9 * shares.mean(axis=0))
+    best = int(np.argmax(gain))
+    if shares[:, best].mean() < LEAST:
+        best = len(DOUBTS) - 1
+    return float(DOUBTS[best]), shares[:, best]
 
 
 def _log_density(away: Array, covariance: Array) -> Array:
