@@ -171,7 +171,8 @@ def linearise(
                 unknown_scatter(state, by_r, sprayed),
                 unknown_blend(fit.law, part, state, *light),
             )
-            unseen[some] = np.concatenate([scatter, blend], axis=2)
+            wide = np.sqrt(model.stack_.spread[model.experience_.kinds(part)])
+            unseen[some] = wide[:, None, None] * np.concatenate([scatter, blend], axis=2)
             if slopes:
                 jacobian[some], effects[some] = fit.law.jacobian(state, z, part, by_r)
     film, ground = np.moveaxis(effects, 2, 0) if slopes else np.empty((2, n, 0))

@@ -26,6 +26,7 @@ __all__ = [
     "block_diagonal",
     "chance_words",
     "dof_of",
+    "dof_of_panel",
     "drawn_out",
     "far_out",
     "freedoms",
@@ -40,6 +41,10 @@ Array = NDArray[np.float64]
 
 FEWEST = 3.0
 """Least degrees of freedom spoken of: with 2 or fewer a t has no covariance."""
+
+PANELS = 6.0
+"""Degrees of freedom of what differs from panel to panel: some hands and some days are steadier
+than others (common practice, no source)."""
 
 SHIPPED_CLOUDS, SHIPPED_RANKS = (10, 32, 64), (5, 16, 32, 128)
 """Points, and ranks of their distance, of the clouds in three dimensions that a match asks for: the
@@ -58,6 +63,12 @@ def dof_of(known: ArrayLike, total: ArrayLike, *, groups: ArrayLike) -> Array:
     with np.errstate(divide="ignore"):
         found = np.asarray(groups, float) / np.clip(share, 0.0, 1.0) ** 2
     return np.asarray(np.maximum(found, FEWEST), float)
+
+
+def dof_of_panel(known: Array, total: Array, *, groups: ArrayLike) -> Array:
+    """Return those of the next panel's reading, whose own spread differs too."""
+    told = 1.0 / dof_of(known, total, groups=groups)
+    return np.maximum(1.0 / (told + 1.0 / dof_of(total - known, total, groups=PANELS)), FEWEST)
 
 
 def region(level: ArrayLike, dof: ArrayLike = np.inf, *, dimension: int = 3) -> Array:

@@ -18,7 +18,7 @@ from matchlib.regression.observe import Observations
 from matchlib.regression.repeats import average_repeats
 from matchlib.regression.table import RecipeTable
 from matchlib.regression.vocabulary import Vocabulary
-from matchlib.tails import region
+from matchlib.tails import PANELS, dof_of, region
 from tests.benchmarks.booth import Shop as Booth
 from tests.benchmarks.spray import Shop, labs, swap_backs, to_frame
 from tests.cli_shop import copied
@@ -112,7 +112,10 @@ def test_parts_of_the_uncertainty_sum_to_the_whole(fitted):
     same = fitted.predict_readings(frame)
     np.testing.assert_array_equal(same.covariance, cov)
     np.testing.assert_array_equal(same.dof, predicted.dof)
-    assert np.all(same.dof > fitted.stack_.dof[fitted.reach(some)])
+    # Both what is not known and the panels' own spread make heavy tails.
+    groups = fitted.stack_.dof[fitted.reach(some)]
+    assert np.all(same.dof < dof_of(same.known, cov, groups=groups))
+    assert np.all(same.dof < dof_of(same.own, cov, groups=PANELS))
 
 
 def test_wrong_backs_do_not_move_the_rest(shop):

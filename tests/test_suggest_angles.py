@@ -16,6 +16,7 @@ from matchlib.regression import FilmRegressor
 from matchlib.regression.residuals import THIRDS
 from matchlib.regression.table import RecipeTable
 from matchlib.suggest.score import scores
+from matchlib.tails import PANELS
 from matchlib.target import Aim, Target
 from tests.angle_shop import FACE, FLOP, angle_panels, recipe_at
 from tests.benchmarks.panels import to_frame
@@ -41,7 +42,8 @@ def drawn(recipe: Recipe, size: float) -> np.ndarray:
     values, axes = np.linalg.eigh(values_covariance(m, [recipe]))
     root = axes * np.sqrt(np.maximum(values, 0))
     columns, sd = level_columns(m)
-    film, ground, stray = fit.sizes.effects
+    wide = m.stack_.spread[m.reach([recipe])[0]]
+    film, ground, stray = np.sqrt(wide) * fit.sizes.effects
     mottle, reading = m.noise_split_
     tables = [RecipeTable.of([recipe], [v], m.words_) for v in VIEWS]
     seen = np.empty((DRAWS, len(VIEWS), 3))
@@ -53,7 +55,7 @@ def drawn(recipe: Recipe, size: float) -> np.ndarray:
         for j, (table, view) in enumerate(zip(tables, VIEWS, strict=True)):
             light = law.evaluate(z, replace(table, path=table.path * thick)).reflectance[0] + veil
             seen[i, j] = reflectance_to_lab(light, view)
-    noise = size * np.sqrt(mottle + reading["spectrophotometer"])
+    noise = size * np.sqrt(wide * mottle + reading["spectrophotometer"])
     return np.asarray((seen + noise * rng.normal(size=seen.shape)).reshape(DRAWS, 6))
 
 
@@ -141,7 +143,8 @@ def test_the_search_states_the_chance_of_readings_as_few_grounds_tell_them() -> 
     predicted = model().predict_together(recipes, VIEWS)
     labs, total = predicted.labs, predicted.covariance
     share = np.trace(np.linalg.solve(total, predicted.known), axis1=1, axis2=2) / 6
-    dof = model().stack_.dof[model().reach(recipes)] / share**2
+    groups = model().stack_.dof[model().reach(recipes)]
+    dof = 1.0 / (share**2 / groups + (1.0 - share) ** 2 / PANELS)
     target = Target(tuple(Aim(tuple(lab[0]), v) for lab, v in zip(labs, VIEWS, strict=True)))
     view = scores(model(), recipes, target, VIEWS)
     np.testing.assert_allclose(view.hope.mean, target.expected(labs, total, dof).mean)

@@ -31,20 +31,20 @@ def library_part(
     model: FilmPredictor, table: RecipeTable, lab: Array, *light: str
 ) -> tuple[Array, Array, Array]:
     """The library's share (n,), its way from the law's Lab (n, 3), and its variance (n, 3)."""
-    share, gap, variance = np.zeros(len(table)), np.zeros((len(table), 3)), np.zeros((len(table), 3))
-    if model.library_ is None:
-        return share, gap, variance
+    share, (gap, variance) = np.zeros(len(table)), np.zeros((2, len(table), 3))
     kinds = model.experience_.kinds(table)
-    doubt = np.where(
-        unusual_rows(model.unusual_, table, model.words_), 0.0, model.stack_.doubt[kinds]
-    )
+    odd = unusual_rows(model.unusual_, table, model.words_)
+    doubt = np.where(odd, 0.0, model.stack_.doubt[kinds])
     rows = np.flatnonzero(np.isfinite(doubt))
+    if model.library_ is None or not len(rows):
+        return share, gap, variance
     fit, some = model.fitted_, table.take(rows)
     state = fit.law.evaluate(fit.z, some)
     _, by_r = lab_of(state.reflectance, *light)
     jacobian, effects = fit.law.jacobian(state, fit.z, some, by_r)
     own = own_spread(fit, some, state, effects, by_r)
     law = fit.sizes.noise[SPECTRO] ** 2 + (own**2).sum(axis=(1, 2)) / 3.0
+    law *= model.stack_.spread[kinds[rows]]
     known = np.einsum("nkp,pq,nkq->n", jacobian, fit.covariance, jacobian) / 3.0
     bare, _ = lab_of(fit.law.evaluate(fit.z, bare_rows(some)).reflectance, *light)
     change, variance[rows] = model.library_.predict(features(bare, some.strength))

@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from matchlib.tails import dof_of
+from matchlib.tails import dof_of_panel
 
 __all__ = ["Prediction"]
 
@@ -72,7 +72,7 @@ class Prediction:
     @cached_property
     def dof(self) -> Array:
         """Degrees of freedom of that covariance, shape (n,), for `matchlib.tails.region`."""
-        return dof_of(self.known, self.covariance, groups=self.groups)
+        return dof_of_panel(self.known, self.covariance, groups=self.groups)
 
     @property
     def first(self) -> Prediction:

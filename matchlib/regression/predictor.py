@@ -280,11 +280,11 @@ class FilmPredictor:
         known, spray = np.empty((n, wide, wide)), np.empty((n, wide, wide))
         for rows in np.array_split(np.arange(n), 1 + n * len(viewings) // CHUNK):
             each = [t.take(rows) for t in tables]
-            grow = self.stack_.inflation[kinds[rows]]
-            labs[:, rows], known[rows], spray[rows] = self._joint(each, lights, grow)
+            labs[:, rows], known[rows], spray[rows] = self._joint(each, lights, kinds[rows])
         mottle, reading = self.noise_together(views, source=source)
+        spray = self.stack_.spread[kinds, None, None] * (spray + mottle)
         noise = np.tile(reading, (n, 1, 1))
-        return Prediction(labs, known, spray + mottle, noise, self.stack_.dof[kinds])
+        return Prediction(labs, known, spray, noise, self.stack_.dof[kinds])
 
     def noise_together(
         self, viewings: Sequence[Viewing], *, source: str = "spectrophotometer"
@@ -296,7 +296,10 @@ class FilmPredictor:
         return mottle * alike, reading[source] * alike
 
     def _joint(
-        self, tables: Sequence[RecipeTable], lights: Sequence[tuple[str, str]], grow: Array
+        self,
+        tables: Sequence[RecipeTable],
+        lights: Sequence[tuple[str, str]],
+        kinds: NDArray[np.intp],
     ) -> tuple[Array, Array, Array]:
         """Lab of rows under m viewings, and its joint covariance by the law and by the panel."""
         fit = self.fitted_
@@ -319,8 +322,9 @@ class FilmPredictor:
             np.concatenate(x, axis=1) for x in (jacobians, owns, gaps, blends, variances)
         )
         share = share[:, None, None]
-        known = grow[:, None, None] * (jacobian @ fit.covariance @ jacobian.transpose(0, 2, 1))
-        known = (1.0 - share) * (known + blend @ blend.transpose(0, 2, 1))
+        grow, spread = (x[kinds, None, None] for x in (self.stack_.inflation, self.stack_.spread))
+        known = grow * (jacobian @ fit.covariance @ jacobian.transpose(0, 2, 1))
+        known = (1.0 - share) * (known + spread * (blend @ blend.transpose(0, 2, 1)))
         # Two that disagree: each one's own doubt by its share, and how far they are apart.
         known += share * variance[:, :, None] * np.eye(variance.shape[1])
         known += share * (1.0 - share) * gap[:, :, None] * gap[:, None, :]

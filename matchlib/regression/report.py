@@ -65,6 +65,8 @@ class Reached:
         Share of the library's regression in what is predicted [-].
     inflation : float
         By how much the covariance of the law's values grows [-].
+    spread : float
+        By how much that of what differs from panel to panel does [-].
     dof : float
         Degrees of freedom of that growth.
     """
@@ -76,6 +78,7 @@ class Reached:
     both: float
     weight: float
     inflation: float
+    spread: float
     dof: float
 
 
@@ -127,12 +130,13 @@ class FitReport:
                 sd = "" if np.isnan(row.sd) else f" ± {row.sd:.3g}"
                 lines.append(f"  {row.name:<32} {row.value:9.3g}{sd}")
         lines += ["", "panels left out, by reach [median ΔE00]"]
-        heads = ("groups", "law", "library", "both", "weight", "inflation", "df")
-        lines.append(" " * 22 + "".join(f"{h:>10}" for h in heads))
+        heads = ("groups", "law", "library", "both", "weight", "growth", "spread", "df")
+        lines.append(" " * 22 + "".join(f"{h:>9}" for h in heads))
         for found in self.reached:
-            errors = (found.law, found.library, found.both, found.weight, found.inflation)
-            numbers = "".join(f"{'–' if np.isnan(v) else f'{v:.2f}':>10}" for v in errors)
-            lines.append(f"  {found.reach:<20}{found.groups:>10}{numbers}{found.dof:>10.1f}")
+            errors = (found.law, found.library, found.both)
+            learnt = (*errors, found.weight, found.inflation, found.spread)
+            numbers = "".join(f"{'–' if np.isnan(v) else f'{v:.2f}':>9}" for v in learnt)
+            lines.append(f"  {found.reach:<20}{found.groups:>9}{numbers}{found.dof:>9.1f}")
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:

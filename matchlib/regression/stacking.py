@@ -7,7 +7,9 @@ honest, and by how much the library's own variance. Of a recipe each has its sha
 precision, so that the library has more of it the surer it is there (stacking of predictive
 distributions: Yao, Vehtari, Simpson and Gelman 2018; by input: Yao, Pirš, Vehtari and Gelman
 2022). The law's growth is a variance learnt from as many groups as were left out, so that few of
-them make heavy tails (`matchlib.tails`).
+them make heavy tails (`matchlib.tails`). Then all of the covariance grows until nine in ten of
+what was left out lie where nine in ten should (split conformal prediction: Lei, G'Sell,
+Rinaldo, Tibshirani and Wasserman 2018).
 """
 
 from __future__ import annotations
@@ -24,7 +26,7 @@ from matchlib.regression.reach import BLEND, GROUND, KINDS, SPRAYED, folds
 from matchlib.regression.residuals import THIRDS, Rows
 from matchlib.regression.solve import FittedLaw, Refits
 from matchlib.regression.table import RecipeTable
-from matchlib.tails import FEWEST
+from matchlib.tails import FEWEST, dof_of_panel, region
 
 __all__ = ["Stack", "bare_rows", "library_share", "stack"]
 
@@ -48,6 +50,12 @@ WORTH_PANELS = 5.0
 """No handful of panels proves a law right: its covariance grows by at least these over their
 number, so that five panels double it [panels]."""
 
+NINE = 0.9
+"""Share of readings left out that their regions are made to hold [-]."""
+
+FEW = 5.0
+"""Readings left out that weigh as much as the belief that the regions hold it already."""
+
 LEAST = 0.05
 """Mean share of the library under which it is left out altogether [-]."""
 
@@ -59,6 +67,7 @@ class Stack:
     doubt: Array  # (k,), by how much the library's variance grows; infinite for no share of it
     weight: Array  # (k,), its mean share in predictions of what was left out [-]
     inflation: Array  # (k,), by how much the covariance of the law's values grows [-]
+    spread: Array  # (k,), and all else of a panel but its reading's own noise [-]
     dof: Array  # (k,), degrees of freedom of that growth
     groups: Ints  # (k,), groups left out
     # (k,), median difference of what was left out, by the law, the library, and the two stacked
@@ -170,27 +179,32 @@ def _without(refits: Refits, group: Ints, process: Process | None) -> tuple[Arra
 
 def _learnt(missed: dict[int, _Missed], *, least: float, library: bool) -> Stack:
     k = len(KINDS)
-    doubt, weight, inflation = np.full(k, np.inf), np.zeros(k), np.full(k, np.nan)
+    doubt, weight = np.full(k, np.inf), np.zeros(k)
+    inflation, spread = np.full((2, k), np.nan)
     dof, groups = np.full(k, FEWEST), np.zeros(k, np.intp)
     errors = np.full((3, k), np.nan)
     for kind, m in missed.items():
         groups[kind] = m.groups
         dof[kind] = max(FEWEST, m.groups - 1.0)
-        inflation[kind] = max(_inflation(m), least)
+        asked = _inflation(m)
+        spread[kind] = _spread(m, asked * m.known, dof[kind])
+        inflation[kind] = max(asked * spread[kind], least)
         share = np.zeros(len(m.lab))
         if library:
-            doubt[kind], share = _shared(m, inflation[kind])
+            total = spread[kind] * m.own + inflation[kind] * m.known
+            doubt[kind], share = _shared(m, total)
         weight[kind] = share.mean()
         both = m.law + share[:, None] * (m.library - m.law)
         for i, guess in enumerate((m.law, m.library, both)):
             errors[i, kind] = np.median(delta_e00(m.lab, guess))
     # What was never left out is reached as the farthest that was, and no surer.
     like = next((kind for kind in (GROUND, BLEND, SPRAYED) if groups[kind]), None)
-    for kind in np.flatnonzero(groups == 0):
+    for kind in np.flatnonzero(groups == 0).tolist():
         inflation[kind] = max(USUAL, np.nanmax(inflation, initial=USUAL))
+        spread[kind] = np.nanmax(spread, initial=1.0)
         if like is not None:
             doubt[kind], weight[kind] = doubt[like], weight[like]
-    return Stack(doubt, weight, inflation, dof, groups, *errors)
+    return Stack(doubt, weight, inflation, spread, dof, groups, *errors)
 
 
 def _inflation(m: _Missed) -> float:
@@ -209,9 +223,21 @@ def _inflation(m: _Missed) -> float:
     return float(np.mean(asked))
 
 
-def _shared(m: _Missed, inflation: float) -> tuple[float, Array]:
+def _spread(m: _Missed, known: Array, groups: float) -> float:
+    """By how much the whole covariance must grow to hold as many as it says."""
+    total, away = m.own + known, m.lab - m.law
+    squared = np.einsum("ni,nij,nj->n", away, np.linalg.inv(total), away)
+    ratio = squared / region(NINE, dof_of_panel(known, total, groups=groups))
+    order = np.argsort(ratio)
+    inside, count = np.cumsum(m.worth[order]), m.worth.sum()
+    # One more reading than were left out is to be held. None makes regions narrower, for what is
+    # left out had its say in the sizes.
+    last = min(int(np.searchsorted(inside, NINE * (count + 1.0))), len(order) - 1)
+    return max(1.0, float(ratio[order[last]] ** (count / (count + FEW))))
+
+
+def _shared(m: _Missed, total: Array) -> tuple[float, Array]:
     """The library's doubt that makes what was left out likeliest, and its shares by that."""
-    total = m.own + inflation * m.known
     law = _log_density((m.lab - m.law)[..., None], total)
     spread = m.own + m.spread[:, :, None] * np.eye(3)
     other = _log_density((m.lab - m.library)[..., None], spread)
