@@ -67,8 +67,10 @@ def dof_of(known: ArrayLike, total: ArrayLike, *, groups: ArrayLike) -> Array:
 
 def dof_of_panel(known: Array, total: Array, *, groups: ArrayLike) -> Array:
     """Return those of the next panel's reading, whose own spread differs too."""
-    told = 1.0 / dof_of(known, total, groups=groups)
-    return np.maximum(1.0 / (told + 1.0 / dof_of(total - known, total, groups=PANELS)), FEWEST)
+    few = 1.0 / dof_of(known, total, groups=groups)
+    own = 1.0 / dof_of(total - known, total, groups=PANELS)
+    with np.errstate(divide="ignore"):
+        return np.maximum(1.0 / (few + own), FEWEST)
 
 
 def region(level: ArrayLike, dof: ArrayLike = np.inf, *, dimension: int = 3) -> Array:

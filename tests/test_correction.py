@@ -20,6 +20,7 @@ from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
 from matchlib.sample import chances_of_own
 from matchlib.steering import correct, steer
+from matchlib.tails import PANELS
 from matchlib.target import Target
 from tests.benchmarks.panels import labs, to_frame
 from tests.benchmarks.spray import Noise, Shop
@@ -375,10 +376,10 @@ def test_what_may_follow_a_panel_has_tails_too(
     total = predicted.covariance
     share = np.trace(np.linalg.solve(total, predicted.known), axis1=1, axis2=2) / 3
     groups = model.stack_.dof[model.reach([recipe])]
-    assert predicted.dof == pytest.approx(groups / share**2)
+    dof = float((1.0 / (share**2 / groups + (1.0 - share) ** 2 / PANELS))[0])
+    assert predicted.dof == pytest.approx(dof)
     target = shop.truth_lab(recipe)
     found = scored(belief, [recipe], target)[0]
-    dof = float(groups[0]) / float(share[0]) ** 2
     few = expected_delta_e00(target, found.lab, total[0], tolerance=1.0, dof=dof)
     assert found.expected == pytest.approx(float(few.mean))
     assert found.probability == float(few.probability)

@@ -109,8 +109,9 @@ def test_a_panel_weighed_agrees_with_its_chances(model: FilmRegressor, recipe: R
 
 
 def test_a_reading_is_weighed_over_all_that_film_and_law_may_be(
-    model: FilmRegressor, recipe: Recipe
+    model: FilmRegressor, recipe: Recipe, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr("matchlib.tails.PANELS", np.inf)
     normal = copy(model)
     normal.stack_ = replace(model.stack_, dof=np.full(len(model.stack_.dof), np.inf))
     other = replace(recipe, schedule=CoatSchedule.parse("2@6:1"))
