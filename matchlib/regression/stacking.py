@@ -187,7 +187,7 @@ def _learnt(missed: dict[int, _Missed], *, least: float, library: bool) -> Stack
         groups[kind] = m.groups
         dof[kind] = max(FEWEST, m.groups - 1.0)
         asked = _inflation(m)
-        spread[kind] = _spread(m, asked * m.known, dof[kind])
+        spread[kind] = _growth(m, asked * m.known, dof[kind])
         inflation[kind] = max(asked * spread[kind], least)
         share = np.zeros(len(m.lab))
         if library:
@@ -223,7 +223,7 @@ def _inflation(m: _Missed) -> float:
     return float(np.mean(asked))
 
 
-def _spread(m: _Missed, known: Array, groups: float) -> float:
+def _growth(m: _Missed, known: Array, groups: float) -> float:
     """By how much the whole covariance must grow to hold as many as it says."""
     total, away = m.own + known, m.lab - m.law
     squared = np.einsum("ni,nij,nj->n", away, np.linalg.inv(total), away)

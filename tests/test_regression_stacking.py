@@ -1,0 +1,57 @@
+"""How law and library are weighed, and how wide regions must be, by readings left out."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from matchlib.regression import FilmRegressor
+from matchlib.regression.stacking import _growth, _Missed, library_share
+from tests.benchmarks.real_data import inks, inside_a_ladder, leave_out, process_alone, splits
+
+
+def left_out(width: float, groups: int = 40, seed: int = 0) -> _Missed:
+    """Readings whose misses are so many times as wide as is said of them."""
+    count = 4 * groups
+    miss = width * np.random.default_rng(seed).normal(size=(count, 3))
+    none, unit = np.zeros((count, 3)), np.tile(np.eye(3), (count, 1, 1))
+    return _Missed(
+        group=np.repeat(np.arange(groups), 4),
+        lab=miss,
+        law=none,
+        known=0.5 * unit,
+        own=0.5 * unit,
+        library=none,
+        spread=none,
+        worth=np.ones(count),
+    )
+
+
+def test_regions_grow_as_much_as_what_was_left_out_lies_farther_out() -> None:
+    m = left_out(np.sqrt(1.8))
+    assert _growth(m, m.known, groups=np.inf) == pytest.approx(1.8, rel=0.2)
+
+
+def test_regions_never_shrink_and_few_readings_hardly_move_them() -> None:
+    narrow, few = left_out(0.5), left_out(2.0, groups=1)
+    assert _growth(narrow, narrow.known, groups=np.inf) == 1.0
+    many = left_out(2.0)
+    found = [_growth(m, m.known, groups=np.inf) for m in (few, many)]
+    assert 1.0 < found[0] < 0.8 * found[1]
+
+
+def test_two_guesses_are_weighed_by_their_precision() -> None:
+    # The weights of least variance of two independent forecasts (Bates and Granger 1969, eq. 1).
+    law, library = np.array([4.0, 1.0, 9.0]), np.array([1.0, 1.0, 3.0])
+    np.testing.assert_allclose(library_share(law, library, np.ones(3)), [0.8, 0.5, 0.75])
+    np.testing.assert_array_equal(library_share(law, library, np.full(3, np.inf)), 0.0)
+    np.testing.assert_array_equal(library_share(law, library, np.zeros(3)), 1.0)
+
+
+def test_of_inks_the_library_is_taken_where_it_is_sure() -> None:
+    # Printed dots bend the law; between known tones of an ink the process knows them to a tenth.
+    X, y = inks()
+    folds, inside = splits(X, "recipe"), inside_a_ladder(X)
+    film = leave_out(FilmRegressor, X, y, folds)[inside]
+    alone = leave_out(process_alone, X, y, folds)[inside]
+    assert np.median(film) < 1.1 * np.median(alone)
