@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from matchlib.regression import FilmRegressor
-from matchlib.regression.stacking import _growth, _Missed, library_share
+from matchlib.regression.library import library_share
+from matchlib.regression.stacking import _growth, _Missed
 from tests.benchmarks.real_data import inks, inside_a_ladder, leave_out, process_alone, splits
 
 

@@ -7,15 +7,7 @@ import re
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
-from matchlib.domain import (
-    Conditions,
-    MixRatio,
-    Panel,
-    Reading,
-    Recipe,
-    Stage,
-    Viewing,
-)
+from matchlib.domain import Conditions, MixRatio, Panel, Reading, Recipe, Stage, Viewing
 from matchlib.errors import DomainError, FitError
 from matchlib.readings.frame import frame_of
 
@@ -32,6 +24,7 @@ __all__ = [
     "with_spectra",
 ]
 
+_SAID = ("sprayer", "lot", "batch", "instrument")
 _WAVELENGTH = re.compile(r"[1-9]\d{2,3}(\.\d+)?")
 
 
@@ -201,33 +194,16 @@ def rows_of(
             return [usual] * len(X)
         return [usual if _empty(v) else str(v) for v in X[name]]
 
-    lights = list(
-        zip(
-            texts("illuminant", "D65"),
-            texts("observer", "10"),
-            texts("geometry", "45:0"),
-            strict=True,
-        )
-    )
+    usual = {"illuminant": "D65", "observer": "10", "geometry": "45:0"}
+    lights = list(zip(*(texts(*each) for each in usual.items()), strict=True))
     known = {light: Viewing(*light) for light in set(lights)}
-    asked = (texts(n) for n in ("sprayer", "lot", "batch", "instrument", "date"))
-    said = list(zip(recipes, zip(*asked, strict=True), strict=True))
+    said = list(zip(recipes, *map(texts, (*_SAID, "date")), strict=True))
     under = {row: _under(*row) for row in set(said)}
-    return (
-        recipes,
-        [known[light] for light in lights],
-        texts("source", "spectrophotometer"),
-        [under[row] for row in said],
-    )
+    views, conditions = [known[light] for light in lights], [under[row] for row in said]
+    return recipes, views, texts("source", "spectrophotometer"), conditions
 
 
-def _under(recipe: Recipe, said: Sequence[str]) -> Conditions:
-    sprayer, lot, batch, instrument, date = said
-    return Conditions.of(
-        recipe,
-        sprayer=sprayer,
-        lot=lot,
-        batch=batch,
-        instrument=instrument,
-        date=dt.date.fromisoformat(date[:10]) if date else None,
-    )
+def _under(recipe: Recipe, *said: str) -> Conditions:
+    *names, date = said
+    day = dt.date.fromisoformat(date[:10]) if date else None
+    return Conditions.of(recipe, **dict(zip(_SAID, names, strict=True)), date=day)

@@ -8,14 +8,16 @@ of it is taken is decided by panels left out (`matchlib.regression.stacking`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Process", "features"]
+from matchlib.regression.table import RecipeTable
+
+__all__ = ["Process", "bare_rows", "features", "library_share"]
 
 Array = NDArray[np.float64]
 
@@ -29,6 +31,16 @@ SHAPED_ON = 150
 def features(bare: Array, strength: Array) -> Array:
     """Return what the process knows of a recipe; shape (n, 3 + c)."""
     return np.hstack([bare / 25.0, np.log1p(strength)])
+
+
+def bare_rows(table: RecipeTable) -> RecipeTable:
+    """Return the grounds of recipes, bare and otherwise seen alike."""
+    return replace(table, colour_share=np.zeros_like(table.colour_share))
+
+
+def library_share(law: Array, library: Array, doubt: Array) -> Array:
+    """Return the library's share by precision, of the variances of both (arrays of one shape)."""
+    return np.asarray(law / (law + doubt * library), float)
 
 
 @dataclass(frozen=True)

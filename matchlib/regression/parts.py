@@ -5,24 +5,24 @@ What the library adds, what differs from panel to panel, and what no panel can h
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.regression.law import FilmLaw, State
-from matchlib.regression.library import features
+from matchlib.regression.library import bare_rows, features, library_share
 from matchlib.regression.observe import SPECTRO, lab_of
 from matchlib.regression.residuals import THIRDS
 from matchlib.regression.solve import FittedLaw
-from matchlib.regression.stacking import bare_rows, library_share
 from matchlib.regression.table import RecipeTable
 from matchlib.regression.unusual import unusual_rows
 
 if TYPE_CHECKING:
     from matchlib.regression.predictor import FilmPredictor
 
-__all__ = ["library_part", "own_spread", "unknown_blend"]
+__all__ = ["law_at", "library_part", "own_spread", "unknown_blend"]
 
 Array = NDArray[np.float64]
 
@@ -39,19 +39,27 @@ def library_part(
     if model.library_ is None or not len(rows):
         return share, gap, variance
     fit, some = model.fitted_, table.take(rows)
-    state = fit.law.evaluate(fit.z, some)
-    _, by_r = lab_of(state.reflectance, *light)
-    jacobian, effects = fit.law.jacobian(state, fit.z, some, by_r)
-    own = own_spread(fit, some, state, effects, by_r)
-    law = fit.sizes.noise[SPECTRO] ** 2 + (own**2).sum(axis=(1, 2)) / 3.0
-    law *= model.stack_.spread[kinds[rows]]
-    known = np.einsum("nkp,pq,nkq->n", jacobian, fit.covariance, jacobian) / 3.0
+    _, known, own = law_at(fit, some, lambda seen: lab_of(seen, *light))
+    known, own = (np.trace(x, axis1=1, axis2=2) / 3.0 for x in (known, own))
+    inflation, spread = (x[kinds[rows]] for x in (model.stack_.inflation, model.stack_.spread))
+    law = inflation * known + spread * (own + fit.sizes.noise[SPECTRO] ** 2)
     bare, _ = lab_of(fit.law.evaluate(fit.z, bare_rows(some)).reflectance, *light)
     change, variance[rows] = model.library_.predict(features(bare, some.strength))
-    law += model.stack_.inflation[kinds[rows]] * known
     share[rows] = library_share(law, variance[rows].mean(axis=1), doubt[rows])
     gap[rows] = bare + change - lab[rows]
     return share, gap, variance
+
+
+def law_at(
+    fit: FittedLaw, table: RecipeTable, look: Callable[[Array], tuple[Array, Array]]
+) -> tuple[Array, Array, Array]:
+    """Lab by the law (n, 3), its covariance by the values, and by what is a panel's own."""
+    state = fit.law.evaluate(fit.z, table)
+    lab, by_r = look(state.reflectance)
+    jacobian, effects = fit.law.jacobian(state, fit.z, table, by_r)
+    own = own_spread(fit, table, state, effects, by_r)
+    known = jacobian @ fit.covariance @ jacobian.transpose(0, 2, 1)
+    return lab, known, own @ own.transpose(0, 2, 1)
 
 
 def own_spread(

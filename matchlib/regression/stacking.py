@@ -14,21 +14,21 @@ Rinaldo, Tibshirani and Wasserman 2018).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry import delta_e00
 from matchlib.progress import Callback, part_of
-from matchlib.regression.library import Process, features
+from matchlib.regression.library import Process, bare_rows, features, library_share
+from matchlib.regression.parts import law_at
 from matchlib.regression.reach import BLEND, GROUND, KINDS, SPRAYED, folds
-from matchlib.regression.residuals import THIRDS, Rows
+from matchlib.regression.residuals import Rows
 from matchlib.regression.solve import FittedLaw, Refits
-from matchlib.regression.table import RecipeTable
 from matchlib.tails import FEWEST, dof_of_panel, region
 
-__all__ = ["Stack", "bare_rows", "library_share", "stack"]
+__all__ = ["Stack", "stack"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -111,36 +111,20 @@ def stack(
     odd = np.zeros(rows.panels, bool)
     odd[rows.panel[beyond]] = True
     process = _shaped(fit, rows, trusted | odd, seed) if library else None
-    groups: dict[int, list[Ints]] = {kind: [] for kind in range(len(KINDS))}
-    for kind, group in folds(rows, seed):
-        left = group[trusted[group] & ~odd[group]]
-        if len(left):
-            groups[kind].append(left)
-    count, done = sum(map(len, groups.values())), 0
-    missed: dict[int, _Missed] = {}
+    left = [(kind, group[trusted[group] & ~odd[group]]) for kind, group in folds(rows, seed)]
+    left = [(kind, group) for kind, group in left if len(group)]
+    parts: dict[int, list[tuple[Array, ...]]] = {}
     refits = Refits(fit, rows)
-    for kind, each in groups.items():
-        parts = []
-        for group in each:
-            report(done / count, "asking how far to trust the fit")
-            parts.append(_without(refits, group, process))
-            done += 1
-        if parts:
-            of = np.repeat(np.arange(len(parts)), [len(part[0]) for part in parts])
-            missed[kind] = _Missed(of, *map(np.concatenate, zip(*parts, strict=True)))
+    for done, (kind, group) in enumerate(left):
+        report(done / len(left), "asking how far to trust the fit")
+        parts.setdefault(kind, []).append(_without(refits, group, process))
+    missed = {}
+    for kind, each in parts.items():
+        of = np.repeat(np.arange(len(each)), [len(part[0]) for part in each])
+        missed[kind] = _Missed(of, *map(np.concatenate, zip(*each, strict=True)))
     least = 1.0 + WORTH_PANELS / max(1, int(trusted.sum()))
     result = _learnt(missed, least=least, library=process is not None)
     return result, process if odd.any() or np.isfinite(result.doubt).any() else None
-
-
-def library_share(law: Array, library: Array, doubt: Array) -> Array:
-    """Return the library's share by precision, of the variances of both (arrays of one shape)."""
-    return np.asarray(law / (law + doubt * library), float)
-
-
-def bare_rows(table: RecipeTable) -> RecipeTable:
-    """Return the grounds of recipes, bare and otherwise seen alike."""
-    return replace(table, colour_share=np.zeros_like(table.colour_share))
 
 
 def _shaped(fit: FittedLaw, rows: Rows, trusted: NDArray[np.bool_], seed: int | None) -> Process:
@@ -157,15 +141,8 @@ def _without(refits: Refits, group: Ints, process: Process | None) -> tuple[Arra
     rows = refits.rows
     alone = refits.without(group)
     out = rows.of_panels(np.sort(group))
-    state = alone.law.evaluate(alone.z, out.table)
-    lab, by_r = out.seen.lab_of(state.reflectance)
-    jacobian, effects = alone.law.jacobian(state, alone.z, out.table, by_r)
-    known = jacobian @ alone.covariance @ jacobian.transpose(0, 2, 1)
-    shared = np.concatenate(
-        [effects * alone.sizes.effects[:2], by_r @ THIRDS * alone.sizes.effects[2]], axis=2
-    )
-    noise = alone.sizes.noise[out.seen.family][:, None, None] ** 2 * out.seen.covariance
-    own = shared @ shared.transpose(0, 2, 1) + noise
+    lab, known, own = law_at(alone, out.table, out.seen.lab_of)
+    own += alone.sizes.noise[out.seen.family][:, None, None] ** 2 * out.seen.covariance
     guess, spread = lab, np.zeros_like(lab)
     kept = np.flatnonzero(alone.trust > 0.5)
     if process is not None and len(kept):
