@@ -151,12 +151,8 @@ class FilmRegressor(
         y = with_spectra(X, y)
         _check_archive(recipes)
         count = len(recipes)
-        codes = (
-            X["panel"].astype(str).to_numpy()
-            if "panel" in X.columns
-            else np.array([f"row {i + 1}" for i in range(count)])
-        )
-        panels, panel = np.unique(codes, return_inverse=True)
+        codes = X["panel"] if "panel" in X.columns else [f"row {i + 1}" for i in range(count)]
+        panels, panel = np.unique(np.asarray(codes, np.str_), return_inverse=True)
         seen = Observations.of(y, viewings, sources, stated_of(X))
         words = Vocabulary.of(recipes, [v.geometry for v in viewings], conditions)
         table = RecipeTable.of(recipes, viewings, words, conditions)
@@ -205,20 +201,14 @@ class FilmRegressor(
         return self
 
     def _check_parameters(self) -> None:
-        whole = isinstance(self.rounds, int | np.integer) and not isinstance(self.rounds, bool)
-        drawn = self.random_state
-        seed = isinstance(drawn, int | np.integer) and not isinstance(drawn, bool)
-        truths = (bool, np.bool_)
+        drawn, truths = self.random_state, (bool, np.bool_)
+        seed = drawn is None or _whole(drawn, least=0)
         for name, good, expected in (
-            ("rounds", whole and self.rounds >= 1, "a whole number from 1"),
+            ("rounds", _whole(self.rounds, least=1), "a whole number from 1"),
             ("library", isinstance(self.library, truths), "True or False"),
             ("robust", isinstance(self.robust, truths), "True or False"),
             ("priors", self.priors is None or isinstance(self.priors, Priors), "Priors or None"),
-            (
-                "random_state",
-                drawn is None or (seed and int(drawn) >= 0),
-                "a whole number from 0, or None",
-            ),
+            ("random_state", seed, "a whole number from 0, or None"),
         ):
             if not good:
                 raise FitError(
@@ -254,6 +244,10 @@ class FilmRegressor(
         )
 
 
+def _whole(x: object, *, least: int) -> bool:
+    return isinstance(x, int | np.integer) and not isinstance(x, bool) and int(x) >= least
+
+
 def _occasions(X: pd.DataFrame) -> NDArray[np.intp]:
     """Which rows are repeats of one another, as far as stage, state, day and instrument tell."""
     known = [c for c in ("stage", "state", "read", "instrument") if c in X.columns]
@@ -263,11 +257,10 @@ def _occasions(X: pd.DataFrame) -> NDArray[np.intp]:
 
 def _latest(conditions: Sequence[Conditions]) -> Conditions:
     """What holds today as far as the archive tells: the last of each, by date and then by row."""
-    order = sorted(range(len(conditions)), key=lambda i: (str(conditions[i].date or ""), i))
-    result = Conditions()
-    for i in order:
-        result = conditions[i].over(result)
-    return result
+    latest = Conditions()
+    for said in sorted(conditions, key=lambda each: str(each.date or "")):
+        latest = said.over(latest)
+    return latest
 
 
 def _check_archive(recipes: Sequence[Recipe]) -> None:

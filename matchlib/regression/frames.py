@@ -123,11 +123,8 @@ def with_spectra(X: pd.DataFrame, y: Any) -> Any:
             got=f"columns {', '.join(map(str, getattr(y, 'columns', ['of text'])))}",
             remedy="take the columns of readings alone, such as table[['L', 'a', 'b']].",
         ) from None
-    names = spectral_columns(X)
-    if not names or lab.ndim != 2 or lab.shape[1] != 3:
-        return y
-    empty = np.isnan(lab).all(axis=1)
-    if not empty.any():
+    names, empty = spectral_columns(X), np.isnan(np.atleast_2d(lab)).all(axis=1)
+    if not names or lab.ndim != 2 or lab.shape[1] != 3 or not empty.any():
         return y
     spectra = X[names].astype(float).mask(~empty[:, None] | np.zeros((1, len(names)), bool))
     return pd.concat([pd.DataFrame(lab, X.index, ["L", "a", "b"]), spectra], axis=1)
@@ -176,9 +173,7 @@ def _recipe(key: tuple[str | None, ...]) -> Recipe:
     return Recipe.of(ground or "", colour, schedule, clear)
 
 
-def rows_of(
-    X: pd.DataFrame,
-) -> tuple[list[Recipe], list[Viewing], list[str], list[Conditions]]:
+def rows_of(X: pd.DataFrame) -> tuple[list[Recipe], list[Viewing], list[str], list[Conditions]]:
     """Read a table of recipes with how they were viewed, by what, who sprayed, and from what."""
     if not hasattr(X, "columns"):
         raise DomainError(

@@ -196,8 +196,7 @@ class FilmLaw:
 
     def _take(self, z: Array, name: str, count: int) -> Array:
         curves = self.curves[name]
-        result: Array = z[self.slices[name]].reshape(count, curves.shape[1]) @ curves.T
-        return result
+        return np.asarray(z[self.slices[name]].reshape(count, curves.shape[1]) @ curves.T, float)
 
     def _doses(self, z: Array, t: RecipeTable) -> tuple[Array, Array]:
         """Doses by step, (n, c, s), and the derivatives of their sums, (n, 4, c)."""

@@ -59,16 +59,14 @@ class Process:
         from sklearn.exceptions import ConvergenceWarning
         from sklearn.gaussian_process import GaussianProcessRegressor
 
-        draw = np.random.default_rng(seed)
-        some = draw.permutation(len(known))[:MOST]
-        shape = some[:SHAPED_ON]
+        shape = np.random.default_rng(seed).permutation(len(known))[:SHAPED_ON]
         process = GaussianProcessRegressor(_kernel(known.shape[1]), normalize_y=True)
         with warnings.catch_warnings():
             # A length at its bound is a feature that tells nothing.
             warnings.simplefilter("ignore", ConvergenceWarning)
             process.fit(known[shape], change[shape])
-        some = np.sort(some)
-        return cls(known[some], change[some], np.asarray(process.kernel_.theta, float))
+        theta = np.asarray(process.kernel_.theta, float)
+        return cls(known, change, theta).given(known, change)
 
     def given(self, known: Array, change: Array) -> Process:
         """Return the process with the same lengths and other readings."""

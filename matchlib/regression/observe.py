@@ -72,11 +72,7 @@ class Observations:
 
     @classmethod
     def of(
-        cls,
-        y: ArrayLike | pd.DataFrame,
-        viewings: list[Viewing],
-        sources: list[str],
-        stated: Array,
+        cls, y: ArrayLike | pd.DataFrame, viewings: list[Viewing], sources: list[str], stated: Array
     ) -> Observations:
         """Read a table of Lab, spectra, or both; `stated`: sd (n,) or covariance (n, 3, 3)."""
         count = len(viewings)

@@ -50,8 +50,7 @@ class LeftOut:
     def trust(self, excess: float = 1.0) -> Array:
         """Return the probability that each panel is what its back says; shape (m,)."""
         odds = np.log(WRONG_BACKS / (1 - WRONG_BACKS)) + (self.wrong - self.right) / excess
-        result: Array = 1.0 / (1.0 + np.exp(np.clip(odds, -50, 50)))
-        return result
+        return np.asarray(1.0 / (1.0 + np.exp(np.clip(odds, -50, 50))), float)
 
 
 def leave_one_out(s: Residuals, covariance: Array, sizes: Sizes, trust: Array) -> LeftOut:

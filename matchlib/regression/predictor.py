@@ -303,23 +303,19 @@ class FilmPredictor:
     ) -> tuple[Array, Array, Array]:
         """Lab of rows under m viewings, and its joint covariance by the law and by the panel."""
         fit = self.fitted_
-        labs, jacobians, owns, gaps, blends, variances = [], [], [], [], [], []
-        share = np.zeros(len(tables[0]))
+        labs, each, share = [], [], np.zeros(len(tables[0]))
         for table, light in zip(tables, lights, strict=True):
             state = fit.law.evaluate(fit.z, table)
             lab, by_r = lab_of(state.reflectance, *light)
             jacobian, effects = fit.law.jacobian(state, fit.z, table, by_r)
             share, gap, variance = library_part(self, table, lab, *light)
             labs.append(lab + share[:, None] * gap)
-            jacobians.append(jacobian)
-            gaps.append(gap)
-            variances.append(variance)
+            own = own_spread(fit, table, state, effects, by_r)
             blend = unknown_blend(fit.law, table, state, *light)
             scatter = unknown_scatter(state, by_r, self.experience_.sprayed)
-            blends.append(np.concatenate([blend, scatter], axis=2))
-            owns.append(own_spread(fit, table, state, effects, by_r))
+            each.append((jacobian, own, gap, np.concatenate([blend, scatter], axis=2), variance))
         jacobian, own, gap, blend, variance = (
-            np.concatenate(x, axis=1) for x in (jacobians, owns, gaps, blends, variances)
+            np.concatenate(x, axis=1) for x in zip(*each, strict=True)
         )
         share = share[:, None, None]
         grow, spread = (x[kinds, None, None] for x in (self.stack_.inflation, self.stack_.spread))
@@ -360,10 +356,9 @@ class FilmPredictor:
         recipes, viewings, *_ = rows_of(X)
         table = RecipeTable.of(recipes, viewings, self.words_, self.conditions_)
         fit = self.fitted_
-        parts = [np.zeros((0, len(GRID)))]
-        for i in range(0, len(recipes), CHUNK):
-            parts.append(fit.law.evaluate(fit.z, table.take(slice(i, i + CHUNK))).reflectance)
-        return np.concatenate(parts)
+        starts = range(0, len(recipes), CHUNK)
+        parts = (fit.law.evaluate(fit.z, table.take(slice(i, i + CHUNK))) for i in starts)
+        return np.concatenate([np.zeros((0, len(GRID))), *(part.reflectance for part in parts)])
 
     def rests_on_lab(self, recipes: Sequence[Recipe]) -> NDArray[np.bool_]:
         """Return which recipes' spectra rest on Lab readings alone."""

@@ -29,8 +29,7 @@ def smooth_curves(wavelengths: Array, *, length: float, sd: float) -> Array:
     scaled: Array = vectors[:, kept] * np.sqrt(values[kept])
     # The sign of an eigenvector is arbitrary; fixing it keeps fits the same on every machine.
     signs = np.sign(scaled[np.argmax(np.abs(scaled), axis=0), np.arange(scaled.shape[1])])
-    result: Array = (scaled * signs)[:, ::-1]
-    return result
+    return np.asarray((scaled * signs)[:, ::-1], float)
 
 
 def constant_curve(wavelengths: Array, *, sd: float) -> Array:

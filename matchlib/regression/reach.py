@@ -86,13 +86,8 @@ class Experience:
         beyond = table.strength > MORE * self.strongest
         beyond |= rich > self.richest + np.log(MORE)
         kinds = np.zeros(len(table), np.intp)
-        farther = (
-            (new, PAIR),
-            (bare, GROUND),
-            (blend, BLEND),
-            ((beyond & colour).any(axis=1), BEYOND),
-        )
-        for mask, kind in farther:
+        more = (beyond & colour).any(axis=1)
+        for mask, kind in ((new, PAIR), (bare, GROUND), (blend, BLEND), (more, BEYOND)):
             kinds[mask] = kind
         return kinds
 

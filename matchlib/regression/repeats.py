@@ -39,8 +39,7 @@ def average_repeats(
     def mean(values: Array) -> Array:
         total = np.zeros((len(size), values.shape[1]))
         np.add.at(total, group, values)
-        result: Array = total / size[:, None]
-        return result
+        return np.asarray(total / size[:, None], float)
 
     averaged = seen.take(first)
     lab = mean(seen.lab)

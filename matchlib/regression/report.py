@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, fields
+from dataclasses import astuple, dataclass, fields
 from itertools import groupby
 from typing import TYPE_CHECKING
 
@@ -133,8 +133,7 @@ class FitReport:
         heads = ("groups", "law", "library", "both", "weight", "growth", "spread", "df")
         lines.append(" " * 22 + "".join(f"{h:>9}" for h in heads))
         for found in self.reached:
-            errors = (found.law, found.library, found.both)
-            learnt = (*errors, found.weight, found.inflation, found.spread)
+            learnt = astuple(found)[2:-1]
             numbers = "".join(f"{'–' if np.isnan(v) else f'{v:.2f}':>9}" for v in learnt)
             lines.append(f"  {found.reach:<20}{found.groups:>9}{numbers}{found.dof:>9.1f}")
         return "\n".join(lines)

@@ -42,8 +42,7 @@ class Rows:
         shown = np.hstack([self.table.ground_share > 0, self.table.colours])
         by_panel = np.zeros((self.panels, shown.shape[1]), bool)
         np.logical_or.at(by_panel, self.panel, shown)
-        result: NDArray[np.bool_] = (by_panel & (by_panel.sum(axis=0) == 1)).any(axis=1)
-        return result
+        return np.asarray((by_panel & (by_panel.sum(axis=0) == 1)).any(axis=1), np.bool_)
 
     def of_panels(self, chosen: Ints) -> Rows:
         """Return the rows of some panels, renumbered."""

@@ -44,9 +44,8 @@ class Sizes:
 
     def replaced(self, vector: Array) -> Sizes:
         """Return sizes from logarithms in the order of `vector`."""
-        values = np.exp(vector)
-        e, f = len(self.effects), len(self.noise)
-        return Sizes(values[:e], values[e : e + f], values[e + f :])
+        ends = np.cumsum([len(self.effects), len(self.noise)])
+        return Sizes(*np.split(np.exp(vector), ends))
 
     @property
     def effect_sds(self) -> Array:

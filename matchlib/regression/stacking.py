@@ -23,7 +23,7 @@ from matchlib.colorimetry import delta_e00
 from matchlib.progress import Callback, part_of
 from matchlib.regression.library import Process, bare_rows, features, library_share
 from matchlib.regression.parts import law_at
-from matchlib.regression.reach import BLEND, GROUND, KINDS, SPRAYED, folds
+from matchlib.regression.reach import BEYOND, BLEND, GROUND, KINDS, SPRAYED, folds
 from matchlib.regression.residuals import Rows
 from matchlib.regression.solve import FittedLaw, Refits
 from matchlib.tails import FEWEST, dof_of_panel, region
@@ -110,7 +110,8 @@ def stack(
     report(0.0, "asking the library")
     odd = np.zeros(rows.panels, bool)
     odd[rows.panel[beyond]] = True
-    process = _shaped(fit, rows, trusted | odd, seed) if library else None
+    taught = _changes(fit, rows.of_panels(np.flatnonzero(trusted | odd)))
+    process = Process.shaped(*taught, seed) if library else None
     left = [(kind, group[trusted[group] & ~odd[group]]) for kind, group in folds(rows, seed)]
     left = [(kind, group) for kind, group in left if len(group)]
     parts: dict[int, list[tuple[Array, ...]]] = {}
@@ -125,11 +126,6 @@ def stack(
     least = 1.0 + WORTH_PANELS / max(1, int(trusted.sum()))
     result = _learnt(missed, least=least, library=process is not None)
     return result, process if odd.any() or np.isfinite(result.doubt).any() else None
-
-
-def _shaped(fit: FittedLaw, rows: Rows, trusted: NDArray[np.bool_], seed: int | None) -> Process:
-    known, change = _changes(fit, rows.of_panels(np.flatnonzero(trusted)))
-    return Process.shaped(known, change, seed)
 
 
 def _changes(fit: FittedLaw, rows: Rows) -> tuple[Array, Array]:
@@ -172,15 +168,13 @@ def _learnt(missed: dict[int, _Missed], *, least: float, library: bool) -> Stack
             doubt[kind], share = _shared(m, total)
         weight[kind] = share.mean()
         both = m.law + share[:, None] * (m.library - m.law)
-        for i, guess in enumerate((m.law, m.library, both)):
-            errors[i, kind] = np.median(delta_e00(m.lab, guess))
+        guesses = (m.law, m.library, both)
+        errors[:, kind] = [np.median(delta_e00(m.lab, guess)) for guess in guesses]
     # What was never left out is reached as the farthest that was, and no surer.
-    like = next((kind for kind in (GROUND, BLEND, SPRAYED) if groups[kind]), None)
-    for kind in np.flatnonzero(groups == 0).tolist():
-        inflation[kind] = max(USUAL, np.nanmax(inflation, initial=USUAL))
-        spread[kind] = np.nanmax(spread, initial=1.0)
-        if like is not None:
-            doubt[kind], weight[kind] = doubt[like], weight[like]
+    like, none = next((k for k in (GROUND, BLEND, SPRAYED) if groups[k]), BEYOND), groups == 0
+    inflation[none] = np.nanmax(inflation, initial=USUAL)
+    spread[none] = np.nanmax(spread, initial=1.0)
+    doubt[none], weight[none] = doubt[like], weight[like]
     return Stack(doubt, weight, inflation, spread, dof, groups, *errors)
 
 

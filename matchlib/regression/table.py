@@ -104,10 +104,10 @@ class RecipeTable:
         length = {g: path_factor(g) / path_factor("45:0") for g in set(groups)}
         if conditions is None or isinstance(conditions, Conditions):
             conditions = [conditions or Conditions()] * len(recipes)
-        under = {(id(c), r.clear): c for c, r in zip(conditions, recipes, strict=True)}
+        pairs = [(id(c), r.clear) for c, r in zip(conditions, recipes, strict=True)]
+        under = dict(zip(pairs, conditions, strict=True))
         known = {key: i for i, key in enumerate(under)}
-        pairs = zip(conditions, recipes, strict=True)
-        of = np.array([known[id(c), r.clear] for c, r in pairs], np.intp)
+        of = np.array([known[pair] for pair in pairs], np.intp)
         column = {key: i for i, key in enumerate(words.shared)}
         shared = np.zeros((len(known), len(column)))
         for i, ((_, clear), said) in enumerate(under.items()):
