@@ -21,7 +21,7 @@ from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Recipe, View
 from matchlib.linear import Together, together
 from matchlib.mixing import Limits
 from matchlib.regression import FilmPredictor
-from matchlib.tails import chance_words, dof_of, ninety_nine
+from matchlib.tails import chance_words, dof_of_panel, ninety_nine
 from matchlib.target import Target
 
 __all__ = ["ONE_POT", "Origin", "chances_of_own", "origins", "own_words"]
@@ -84,7 +84,7 @@ def chances_of_own(
         moved = (gain @ away[i]).reshape(n, -1, 3).transpose(1, 0, 2)
         known = some.prediction.known - gain @ across.transpose(0, 2, 1)
         whole = known + some.prediction.own
-        dof = dof_of(known, whole, groups=some.prediction.groups)
+        dof = dof_of_panel(known, whole, groups=some.prediction.groups)
         hope = target.expected(some.prediction.labs + moved, whole, dof)
         found += share[i] * hope.probability
         counted += share[i]
