@@ -164,7 +164,7 @@ class _Pots:
         away = np.swapaxes(target.labs[:, None, :] - there.prediction.labs, 0, 1)
         away = away.reshape(len(self.recipes), -1)
         far = (away * np.linalg.solve(spread, away[:, :, None])[:, :, 0]).sum(axis=1)
-        dof = dof_of(there.prediction.known, spread, groups=there.prediction.groups)
+        dof = dof_of_panel(there.prediction.known, spread, groups=there.prediction.groups)
         if not (far <= ninety_nine(away.shape[1], dof)).any():
             return None
         log = np.log(self.odds) - 0.5 * (far + np.linalg.slogdet(spread)[1])
