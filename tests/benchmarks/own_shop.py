@@ -1,7 +1,7 @@
 """A shop such as the fit itself believes in: one of the laws that its archive leaves possible.
 
-What is stated of its cards and what comes of them differ by nothing but what the target tells,
-which nobody told the fit: that is the floor of a stated chance.
+What is stated of its cards and what comes of them differ by nothing but arithmetic and counting,
+and by what a target tells where nobody told the fit: that is the floor of a stated chance.
 """
 
 from __future__ import annotations

@@ -162,7 +162,7 @@ TABLES = (
     ),
     Printed(
         "What is out of reach",
-        "reach --shops 1",
+        "reach --shops 4 --first-seed 10",
         "What is said of targets that the shelf can make, and of targets beyond it.",
     ),
     Printed(
