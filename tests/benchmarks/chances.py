@@ -11,6 +11,7 @@ where a sample comes from, and one of a sample that was sprayed from the shelf, 
 likeliest is sprayed and read first, and what it teaches is believed. With ``--own`` the shop is one
 of those that the fit itself believes in, drawn anew for each target, so that its law and its spread
 are right to the letter: what is left between stated and real is then the arithmetic's, and chance.
+The ± is the standard error by how few targets there are; shops differ besides.
 """
 
 from __future__ import annotations
@@ -159,15 +160,22 @@ def main(argv: Sequence[str] | None = None) -> None:
                     for i in range(args.shops)
                 ]
             )
+            target = np.arange(len(pairs)) // len(ASKED)
             for which, supposed in enumerate(("nothing", "of the shelf")):
-                some = pairs[np.isfinite(pairs[:, which])][:, [which, 2]]
-                fifth = np.clip(np.digitize(some[:, 0], FIFTHS) - 1, 0, 4)
-                cells = [_cell(some[fifth == f]) for f in range(5)]
-                table.row(simulator, layout, supposed, *cells, _cell(some))
+                told = np.isfinite(pairs[:, which])
+                stated, real, of = pairs[told, which], pairs[told, 2], target[told]
+                fifth = np.clip(np.digitize(stated, FIFTHS) - 1, 0, 4)
+                each = [fifth == f for f in range(5)] + [fifth >= 0]
+                cells = [_cell(stated[rows], real[rows], of[rows]) for rows in each]
+                table.row(simulator, layout, supposed, *cells)
 
 
-def _cell(pairs: Array) -> str:
-    if not len(pairs):
+def _cell(stated: Array, real: Array, target: Array) -> str:
+    """Both means, how far counting so few targets leaves their difference open, and recipes."""
+    if not stated.size:
         return "–"
-    stated, real = pairs.mean(axis=0)
-    return f"{stated:.2f} → {real:.2f} ({len(pairs)})"
+    away = real - stated
+    _, of = np.unique(target, return_inverse=True)
+    sums = np.bincount(of, away - away.mean())
+    error = np.sqrt((sums**2).sum()) / away.size
+    return f"{stated.mean():.2f} → {real.mean():.2f} ± {error:.2f} ({stated.size})"

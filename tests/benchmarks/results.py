@@ -70,17 +70,17 @@ TABLES = (
     ),
     Printed(
         "Whether chances come true",
-        "chances --shops 4 --targets 12",
+        "chances --shops 6 --targets 12",
         "Of panels really sprayed, by fifths of the chance stated, of full archives, of young ones "
         "(18 panels over two grounds of five), and of thin ones (one to three weak coats). The "
         "targets are samples that the shop itself sprayed, as they read. A chance that supposes "
         "nothing of where a sample comes from is too low for them where little is known; the "
-        "other is of a sample of the shelf, as these are. Of 40 recipes in a fifth the real share "
-        "is known to about 0.07 by counting, and less well by how few the shops are.",
+        "other is of a sample of the shelf, as these are. The ± is the standard error by how few "
+        "the targets are; that there are few shops comes on top.",
     ),
     Printed(
         "Whether chances come true of colours without spread",
-        "chances --shops 4 --targets 12 --noise-free",
+        "chances --shops 4 --targets 12 --layouts young --noise-free",
         "The same, of the colour of each recipe on average, which no sample has: it tells a little "
         "more of the law than a sample that was sprayed once, as is supposed.",
     ),
@@ -104,7 +104,7 @@ TABLES = (
     ),
     Printed(
         "The same after a correction",
-        "chances --shops 4 --targets 12 --layouts young,thin --own --corrected",
+        "chances --shops 4 --targets 12 --layouts young --own --corrected",
         "Once the likeliest recipe was sprayed and read.",
     ),
     Printed(
@@ -162,7 +162,7 @@ TABLES = (
     ),
     Printed(
         "What is out of reach",
-        "reach --shops 4 --first-seed 10",
+        "reach --shops 3 --first-seed 10",
         "What is said of targets that the shelf can make, and of targets beyond it.",
     ),
     Printed(
@@ -176,7 +176,7 @@ TABLES = (
     Printed("The audit of larger archives", "audit --shops 4 --panels 60 133", "The same."),
     Printed(
         "What panels share",
-        "shared --shops 6 --first-seed 10 --targets 16 --known nothing lot date all",
+        "shared --shops 6 --first-seed 10 --targets 12 --known nothing lot date all",
         "What is gained when the fit is told who sprayed, from which lots, and when, on panels "
         "sprayed now in the booth simulator, each colour's lots rising from 15% weaker to 15% "
         "stronger. Targets are samples that the shop sprayed, and both chances are given. Panels "
