@@ -107,7 +107,7 @@ class Metamerism:
 
 
 def metamerism(
-    model: FilmPredictor, recipe: Recipe, target: Target, *, draws: int = DRAWS, seed: int = 0
+    model: FilmPredictor, recipe: Recipe, target: Target, *, draws: int = DRAWS
 ) -> Metamerism:
     """Say how a match holds under other lights and for the 2° observer.
 
@@ -121,8 +121,6 @@ def metamerism(
         The sample; its first viewing is the light of the match.
     draws : int
         Spectra drawn where they are not known.
-    seed : int
-        Decides every draw.
 
     Returns
     -------
@@ -152,7 +150,7 @@ def metamerism(
             got=reference.geometry,
             remedy="read the sample at 45:0.",
         )
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(0)
     spectral_recipe = not bool(model.rests_on_lab([recipe])[0])
     spectral_sample = target.spectrum is not None
     trials = _recipe_spectra(model, recipe, reference, 0 if spectral_recipe else draws, rng)

@@ -255,8 +255,6 @@ def next_for_archive(
     candidates: Sequence[Recipe],
     *,
     k: int = 5,
-    viewing: Viewing | None = None,
-    source: str = "spectrophotometer",
     callback: Callback | None = None,
 ) -> ArchivePlan:
     """Choose the set of panels that most shrinks the uncertainty over all that could be sprayed.
@@ -269,10 +267,6 @@ def next_for_archive(
         What could be sprayed, and is to be known; one may be chosen more than once.
     k : int
         Panels in the set.
-    viewing : Viewing, optional
-        Under which uncertainty counts.
-    source : str
-        What will read the panels.
     callback : callable, optional
         Called between pieces of work with the share done and what is being done; what it raises
         ends the work.
@@ -308,7 +302,7 @@ def next_for_archive(
             remedy="ask for five.",
         )
     report = part_of(callback)
-    near = linearise(model, candidates, viewing, callback=part_of(report, 0.0, 0.5))
+    near = linearise(model, candidates, callback=part_of(report, 0.0, 0.5))
     # What is not known of a recipe counts as the fit itself says it, by its kind of reach.
     kinds = model.reach(candidates)
     grow = np.sqrt(model.stack_.inflation * (1.0 - model.stack_.weight))[kinds]
@@ -319,7 +313,7 @@ def next_for_archive(
     outcome = (metric @ ask).reshape(-1, ask.shape[2])
     weight = outcome.T @ outcome / len(candidates)
     report(0.5, "working out the spread of each panel")
-    noise = model.predict_each(candidates, viewing, sources=source).own
+    noise = model.predict_each(candidates).own
     before = first = float(np.sqrt(np.vdot(covariance, weight)))
     chosen: list[ArchivePanel] = []
     for i, after in _most_taught(ask, weight, noise, covariance, k):

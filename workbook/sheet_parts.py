@@ -33,7 +33,6 @@ __all__ = [
     "labelled",
     "para",
     "text_style",
-    "text_width",
 ]
 
 # L* 50 in sRGB: the grey that swatches are judged on (ISO 3664 asks for a neutral surround).
@@ -211,14 +210,6 @@ def lab_words(lab: Sequence[float]) -> str:
     return "L* {:.1f}  a* {:.1f}  b* {:.1f}".format(*lab).replace("-", "−")
 
 
-def text_width(text: str, *, bold: bool = False, size: float = 9.0) -> float:
-    """Return how wide text is printed.
-
-    `size`: [pt]. Returned: [pt].
-    """
-    return float(pdfmetrics.stringWidth(text, BOLD if bold else REGULAR, size))
-
-
 def check_line(label: str, width: float) -> Any:
     """Return words followed by a line to write on.
 
@@ -237,7 +228,8 @@ class _WriteLine(Flowable):  # type: ignore[misc]  # reportlab ships no types
         canvas.setFont(REGULAR, 9)
         canvas.drawString(0, 1.6 * mm, self.label)
         canvas.setLineWidth(0.5)
-        canvas.line(text_width(self.label) + 1.5 * mm, 1 * mm, self.width - 2 * mm, 1 * mm)
+        written = pdfmetrics.stringWidth(self.label, REGULAR, 9)
+        canvas.line(written + 1.5 * mm, 1 * mm, self.width - 2 * mm, 1 * mm)
 
 
 def text_style(size: float = 9.0, *, bold: bool = False, **more: Any) -> ParagraphStyle:

@@ -160,15 +160,10 @@ def reflectance_to_lab(
     return xyz_to_lab(xyz, white_point(view.illuminant, view.observer))
 
 
-def lab_jacobian(
-    reflectance: ArrayLike,
-    viewing: Viewing | None = None,
-    *,
-    wavelengths: ArrayLike | None = None,
-) -> tuple[Array, Array]:
+def lab_jacobian(reflectance: ArrayLike, viewing: Viewing | None = None) -> tuple[Array, Array]:
     """Return CIELAB of reflectance and its derivative by the reflectance at each wavelength."""
     view = Viewing() if viewing is None else viewing
-    table = weights(view.illuminant, view.observer, wavelengths)
+    table = weights(view.illuminant, view.observer)
     xyz = np.asarray(reflectance, dtype=np.float64) @ table
     lab, by_xyz = xyz_to_lab_with_jacobian(xyz, white_point(view.illuminant, view.observer))
     jacobian: Array = by_xyz @ table.T

@@ -10,9 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from matchlib.colorimetry import Tolerance
-from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe, Viewing
+from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe
 from matchlib.evenness.film import coat_shares
-from matchlib.evenness.gun import Gun
 from matchlib.evenness.order import judged
 from matchlib.evenness.panel import spray_panel
 from matchlib.regression import FilmPredictor
@@ -25,6 +24,7 @@ Array = NDArray[np.float64]
 _PARTS = tuple(Fraction(n, 2) for n in range(4, 21))
 _SPRAYED = 3
 _PANELS = 4
+_WITHIN = 0.5  # how far a schedule may lie from the recipe, in the order's unit
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,12 +49,8 @@ def alternatives(
     model: FilmPredictor,
     recipe: Recipe,
     *,
-    gun: Gun | None = None,
     most_coats: int = 8,
-    within: float = 0.5,
-    viewing: Viewing | None = None,
     order: Target | None = None,
-    seed: int = 0,
 ) -> tuple[Alternative, ...]:
     """Compare the schedules that come to a recipe's colour by how even they are sprayed.
 
@@ -64,18 +60,10 @@ def alternatives(
         Fitted.
     recipe : Recipe
         Whose colour is meant; ground, colour and clear stay.
-    gun : Gun, optional
-        How it is sprayed; the usual if None.
     most_coats : int
         More coats are not sprayed.
-    within : float
-        How far a schedule may lie from the recipe, by the law; in the order's unit.
-    viewing : Viewing, optional
-        Where there is no order; D65/10° in the archive's own geometry if None.
     order : Target, optional
-        What it is judged by; ΔE00 under the viewing if None.
-    seed : int
-        Decides every draw, the same for each schedule.
+        What it is judged by; ΔE00 at D65/10° in the archive's own geometry if None.
 
     Returns
     -------
@@ -96,23 +84,21 @@ def alternatives(
     own = recipe.schedule
     if own is None:
         return ()
-    by = judged(model, order, viewing)
+    by = judged(model, order, None)
     tried = [replace(recipe, schedule=s) for s in _schedules(most_coats) if s != own]
     off: list[Array] = []
     for view in by.views:
         labs = model.predict_recipes([recipe, *tried], view)
         off.append(np.asarray(by.tolerance.difference(labs[:1], labs[1:]), float))
     away = by.worst(off)
-    near = [(tried[int(i)], float(away[i])) for i in np.flatnonzero(away <= within)]
+    near = [(tried[int(i)], float(away[i])) for i in np.flatnonzero(away <= _WITHIN)]
     # Errors of the hand are other ones in every coat: what adds up is the square of each share.
     near.sort(key=lambda pair: float(np.sum(coat_shares(model, pair[0]) ** 2)))
     best = {r.schedule.coats: (r, d) for r, d in reversed(near) if r.schedule is not None}
     more = sorted(best.items(), reverse=True)[:_SPRAYED]
     found = []
     for each, distance in [(recipe, 0.0), *(pair for _, pair in more)]:
-        panel = spray_panel(
-            model, each, gun, panels=_PANELS, seed=seed, viewing=viewing, order=order
-        )
+        panel = spray_panel(model, each, panels=_PANELS, order=order)
         found.append(Alternative(each, distance, panel.side_to_side, by.tolerance))
     return tuple(sorted(found, key=lambda one: one.side_to_side))
 

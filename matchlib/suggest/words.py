@@ -17,6 +17,7 @@ __all__ = ["PastRecipes", "direction", "doubtful", "why", "why_not"]
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 _TOWARDS = ("yellower", "greener", "bluer", "redder")
+_LEAST = 0.5  # smaller differences are not spoken of [ΔE*ab]
 
 
 def _count(n: float) -> str:
@@ -39,7 +40,7 @@ def _coats(recipe: Recipe) -> str:
     return ", then ".join(parts)
 
 
-def direction(standard: ArrayLike, trial: ArrayLike, *, least: float = 0.5) -> list[str]:
+def direction(standard: ArrayLike, trial: ArrayLike) -> list[str]:
     """Return how a trial differs from a standard, the greatest difference first."""
     one, two = np.asarray(standard, float), np.asarray(trial, float)
     shift = delta_lch(one, two)
@@ -53,7 +54,7 @@ def direction(standard: ArrayLike, trial: ArrayLike, *, least: float = 0.5) -> l
         quarter = int(float(lch(one)[2]) // 90.0)
         word = _TOWARDS[quarter if hue > 0 else (quarter - 1) % 4]
         found.append((abs(hue), f"{word} (Δh {float(shift[3]):+.1f}°)"))
-    return [text for size, text in sorted(found, key=lambda f: -f[0]) if size >= least]
+    return [text for size, text in sorted(found, key=lambda f: -f[0]) if size >= _LEAST]
 
 
 def why_not(
