@@ -83,7 +83,8 @@ def pot_of(
         more = made.ml("carrier")
         return made, f"of the cup let down to {ratio}: {more:.0f} ml carrier to {kept:.0f} ml of it"
     made = pour(POT_ML, ratio, colour=colour)
-    return made, f"of a fresh pot of {ratio_words(ratio)}: {made.words()}"
+    richer = "" if cup is None else ", for the cup is weaker"
+    return made, f"of a fresh pot of {ratio_words(ratio)}{richer}: {made.words()}"
 
 
 def let_down(cup: MixRatio, to: MixRatio, cup_ml: float, *, colour: Colour | None = None) -> Pour:

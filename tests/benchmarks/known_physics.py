@@ -22,7 +22,7 @@ CARRIERS = (2, 2.5, 3, 3.5, 4, 5, 6, 7, 8, 9, 10, 12, 14, 16, 20, 25, 30)
 POTS = 2
 """Pairs of ground and pot among which the floor chooses, the nearest ones."""
 
-LEAST_SHARE, MOST_SHARE = 0.65, 0.88
+LEAST_SHARE, MOST_SHARE = 0.68, 0.82
 """Strength at the floor's first look, of the whole."""
 
 

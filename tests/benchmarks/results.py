@@ -116,24 +116,23 @@ TABLES = (
     ),
     Printed(
         "One card, read on its way and built on",
-        'cards --shops 2 --targets 12 --only "two looks,blind"',
-        "Two looks at a card and the one that judges it, beside cards sprayed blind and corrected. "
-        "A share is given with its standard error by chance. Two chances are stated: one that "
-        "supposes nothing of where the sample comes from, and one of a sample that was itself "
-        "sprayed from the shelf, as these targets are.",
+        "cards --shops 2 --targets 16 --only \"two looks,blind,floor of two looks,painter's rule,"
+        'nearest,gp"',
+        "Two looks at a card and the one that judges it, beside cards sprayed blind and corrected, "
+        "and other ways. A share is given with its standard error by chance. Two chances are "
+        "stated: one that supposes nothing of where the sample comes from, and one of a sample "
+        "that was itself sprayed from the shelf, as these targets are. The floor knows the "
+        "physics, what stands open today and how much films vary, but no card's own film before "
+        "it is read; it does not depend on the archive.",
     ),
     Printed(
         "One card, and something is wrong",
         "cards --shops 2 --targets 12 --variants wrong,heavy,photo,uncleared,young-uncleared "
-        '--only "two looks,blind"',
+        '--only "two looks,blind,floor of two looks"',
         "Full archives with 5 % wrong backs; a sprayer who lays 15 % more; looks by photographs; "
-        "looks before a clear coat of which nothing is known at first, of full archives and young.",
-    ),
-    Printed(
-        "One card, by other ways, and the floor",
-        'cards --shops 2 --targets 12 --only "floor of two looks,painter\'s rule,nearest,gp"',
-        "The floor knows the physics, what stands open today and how much films vary, but no "
-        "card's own film before it is read; it does not depend on the archive.",
+        "looks before a clear coat of which nothing is known at first, of full archives and young. "
+        "Each beside its own floor: of photographs it does not know the noise, of an unknown "
+        "clear coat it knows what that does.",
     ),
     Printed(
         "The floor of chances stated for a card",

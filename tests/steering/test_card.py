@@ -211,7 +211,7 @@ def test_the_pot_of_coats_on_top_comes_of_the_cup_where_it_can(recipe) -> None:
     weaker, words = pot_of(MixRatio(20, 1), cup, recipe, cup_ml=70.0)
     assert weaker.ml("carrier") == pytest.approx(140.0)
     assert "140 ml carrier to 70 ml of it" in words
-    assert "fresh pot" in pot_of(MixRatio(4, 1), cup, recipe)[1]
+    assert "colour), for the cup is weaker: " in pot_of(MixRatio(4, 1), cup, recipe)[1]
 
 
 def test_a_second_look_makes_surer_of_this_cards_film(model, recipe) -> None:
