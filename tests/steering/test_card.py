@@ -234,6 +234,22 @@ def test_what_the_clear_does_is_doubted_until_cards_were_read_on_both_sides(shop
     assert sds[1] < 0.9 * sds[0]
 
 
+def test_a_card_read_before_and_under_its_clear_tells_the_next_what_the_clear_does(
+    model, recipe
+) -> None:
+    before, early = Belief.of(model), replace(recipe, clear=None)
+    both = [
+        Sprayed(recipe, expected(model, early), VIEW, clear_to_come=True),
+        Sprayed(recipe, expected(model, recipe), VIEW),
+    ]
+    sds = []
+    for belief in (before, Card.of(before, both).learnt):
+        _, slope, *_ = belief.linear([recipe, early], VIEW)
+        shift = slope[0] - slope[1]
+        sds.append(float(np.sqrt(np.trace(shift @ belief.covariance @ shift.T))))
+    assert sds[1] < 0.5 * sds[0]
+
+
 def test_a_cup_is_let_down_never_up() -> None:
     made = let_down(MixRatio(6, 1), MixRatio(20, 1), 70.0)
     # 70 ml at 6:1 hold 10 ml of colour: 210 ml at 20:1.

@@ -139,6 +139,19 @@ def test_a_card_that_passes_more_often_blind_is_sprayed_blind(approach, recipe) 
     assert blind.words.startswith("Spray ")
 
 
+def test_starts_that_are_dropped_before_a_second_reading_would_have_been_no_better(
+    shop, young, monkeypatch
+) -> None:
+    for lab in shop.reachable(3, 0):
+        target = Target.lab(*lab)
+        few = plan(young, target, Limits(blends=False), readings=2, top=1)[0]
+        with monkeypatch.context() as all_of_them:
+            all_of_them.setattr("matchlib.steering.approach.THOUGHT_ON", 99)
+            every = plan(young, target, Limits(blends=False), readings=2, top=1)[0]
+        assert few.steered == pytest.approx(every.steered, abs=0.01)
+        assert few.by_readings[1] == every.by_readings[1]
+
+
 def test_where_readings_tell_little_all_coats_may_be_laid_before_the_first(model, recipe) -> None:
     photo, sure = (
         Approach.of(

@@ -25,7 +25,7 @@ def plans_text(found: CardPlans) -> str:
                 str(rank),
                 str(one.first.ground),
                 str(one.first.colour or "bare"),
-                str(one.first.schedule or ""),
+                str(one.first.schedule or "") if read else "no look",
                 *((number(v) for v in read.lab) if read else ("", "", "")),
                 str(one.whole.schedule or ""),
                 chance(one.steered),
