@@ -79,33 +79,22 @@ TABLES = (
         "the targets are; that there are few shops comes on top.",
     ),
     Printed(
-        "Whether chances come true of colours without spread",
-        "chances --shops 4 --targets 12 --layouts young --noise-free",
-        "The same, of the colour of each recipe on average, which no sample has: it tells a little "
-        "more of the law than a sample that was sprayed once, as is supposed.",
-    ),
-    Printed(
         "Whether chances come true after a correction",
-        "chances --shops 4 --targets 12 --corrected",
+        "chances --shops 2 --targets 12 --corrected",
         "Of samples again, once the likeliest recipe of each was sprayed and read.",
     ),
     Printed(
         "Whether chances come true of targets moved at random",
-        "chances --shops 4 --targets 12 --layouts young --off 1.5",
+        "chances --shops 3 --targets 12 --layouts young --off 1.5",
         "Each sample moved at random by ΔE*ab 1.5 an axis, so that it is none of the shelf: here "
         "the chance that supposes nothing is the one to go by.",
     ),
     Printed(
         "Whether chances come true of shops that the fit believes in",
-        "chances --shops 4 --targets 12 --own",
+        "chances --shops 3 --targets 12 --own",
         "Were the law and its spread right to the letter: shops drawn from what the fit believes. "
         "What is left between the chance for samples of the shelf and the real share is counting "
         "and what taking the law as linear costs: the floor of the tables above.",
-    ),
-    Printed(
-        "The same after a correction",
-        "chances --shops 4 --targets 12 --layouts young --own --corrected",
-        "Once the likeliest recipe was sprayed and read.",
     ),
     Printed(
         "Test panels sprayed until one matches",
@@ -161,7 +150,7 @@ TABLES = (
     ),
     Printed(
         "What is out of reach",
-        "reach --shops 3 --first-seed 10",
+        "reach --shops 2 --first-seed 10",
         "What is said of targets that the shelf can make, and of targets beyond it.",
     ),
     Printed(
@@ -175,7 +164,7 @@ TABLES = (
     Printed("The audit of larger archives", "audit --shops 4 --panels 60 133", "The same."),
     Printed(
         "What panels share",
-        "shared --shops 6 --first-seed 10 --targets 12 --known nothing lot date all",
+        "shared --shops 6 --first-seed 10 --targets 8 --known nothing all",
         "What is gained when the fit is told who sprayed, from which lots, and when, on panels "
         "sprayed now in the booth simulator, each colour's lots rising from 15% weaker to 15% "
         "stronger. Targets are samples that the shop sprayed, and both chances are given. Panels "
