@@ -91,12 +91,27 @@ class Score:
             return []
         return [float(share) for share in np.mean(np.concatenate(self.distances) <= 1.0, axis=0)]
 
+    def between(self) -> list[float]:
+        """Standard error of that coverage by how much shops differ."""
+        shops = np.array([np.mean(d <= 1.0, axis=0) for d in self.distances])
+        return [] if len(shops) < 2 else list(shops.std(axis=0, ddof=1) / np.sqrt(len(shops)))
+
     def extremes(self) -> tuple[str, str]:
-        """Fewest that one shop's 90 % region holds, and most that one's 50 % region holds."""
-        shops = [np.mean(d <= 1.0, axis=0) for d in self.distances if len(d) >= 10]
-        if not shops:
+        """Fewest that one shop's 90 % region holds, and most that one's 50 % region holds.
+
+        In brackets what counting alone makes of right regions: the median fewest, or most, of as
+        many shops of as many panels.
+        """
+        some = [d for d in self.distances if len(d) >= 10]
+        if not some:
             return "–", "–"
-        return f"{min(s[2] for s in shops):.0%}", f"{max(s[0] for s in shops):.0%}"
+        shops = np.array([np.mean(d <= 1.0, axis=0) for d in some])
+        sizes, draw = [len(d) for d in some], np.random.default_rng(0)
+        few, many = (draw.binomial(sizes, p, (4000, len(some))) / sizes for p in (0.9, 0.5))
+        return (
+            f"{shops[:, 2].min():.0%} ({np.median(few.min(axis=1)):.0%})",
+            f"{shops[:, 0].max():.0%} ({np.median(many.max(axis=1)):.0%})",
+        )
 
 
 def archive_of(
@@ -152,12 +167,13 @@ def _strength(panel: Panel) -> float:
     return panel.recipe.schedule.strength
 
 
-def _try(
-    make: Callable[[], Any], shop: Layouts, train: Sequence[Panel], test: Sequence[Panel]
-) -> tuple[Array, Array, Array | None, float]:
+def _fit(make: Callable[[], Any], train: Sequence[Panel]) -> tuple[Any, float]:
     begun = time.perf_counter()
     model = make().fit(*to_frame(train, log=True))
-    seconds = time.perf_counter() - begun
+    return model, time.perf_counter() - begun
+
+
+def _try(model: Any, shop: Layouts, test: Sequence[Panel]) -> tuple[Array, Array, Array | None]:
     X, _ = to_frame(test, log=True)
     read = labs(test)
     truth = np.empty((len(test), 3))
@@ -173,11 +189,11 @@ def _try(
             lab, cov = model.predict(X, return_cov=True)
     except NotImplementedError:
         lab = model.predict(X)
-        return delta_e(lab, read), delta_e(lab, truth), None, seconds
+        return delta_e(lab, read), delta_e(lab, truth), None
     miss = read - lab
     d2 = np.einsum("ni,nij,nj->n", miss, np.linalg.inv(cov), miss)
     edges = region(LEVELS, dof[:, None])
-    return delta_e(lab, read), delta_e(lab, truth), d2[:, None] / edges, seconds
+    return delta_e(lab, read), delta_e(lab, truth), d2[:, None] / edges
 
 
 def evaluate(
@@ -189,8 +205,9 @@ def evaluate(
     reading: str = "lab",
     wrong: float = 0.0,
     sphere: bool = False,
+    most: int = 0,
 ) -> dict[tuple[str, str], Score]:
-    """Score every estimator on every kind of split, over shops."""
+    """Score every estimator on every kind of split, over shops; of each `most` folds, if not 0."""
     scores: dict[tuple[str, str], Score] = {}
     for shop in shops:
         seed = shop.seed
@@ -198,10 +215,14 @@ def evaluate(
         recipes = [p.recipe for p in archive if not p.recipe.bare]
         floor = shop.repeatability(recipes, seed=seed, reading=reading)
         bad: dict[str, Any] = {}
+        fitted: dict[str, tuple[Any, float]] = {}
         if wrong > 0:
             archive, bad = swap_backs(archive, wrong, seed)
         for kind in kinds:
             pairs = list(splits(kind, shop, archive, seed, reading))
+            if 0 < most < len(pairs):
+                drawn = np.random.default_rng([seed, 47]).choice(len(pairs), most, replace=False)
+                pairs = [pairs[i] for i in drawn]
             for name, make in makers.items():
                 score = scores.setdefault((kind, name), Score())
                 errors, clean, distances = [], [], []
@@ -209,7 +230,11 @@ def evaluate(
                     right = [p for p in test if p.code not in bad or kind in UNSEEN]
                     if not right:
                         continue
-                    e, c, d2, seconds = _try(make, shop, train, right)
+                    whole = kind in UNSEEN  # of which one fit serves them all
+                    model, seconds = (whole and fitted.get(name)) or _fit(make, train)
+                    if whole:
+                        fitted[name] = model, seconds
+                    e, c, d2 = _try(model, shop, right)
                     errors.append(e)
                     clean.append(c)
                     score.seconds.append(seconds)
@@ -245,7 +270,8 @@ def learning_curve(
             train = shop.archive(many, seed, reading=reading, repeats=0.0)
             for name, make in makers.items():
                 score = scores.setdefault((f"{size} panels a colour", name), Score())
-                errors, clean, d2, seconds = _try(make, shop, train, test)
+                model, seconds = _fit(make, train)
+                errors, clean, d2 = _try(model, shop, test)
                 score.errors.append(errors)
                 score.clean.append(clean)
                 score.floors.append(floor)
@@ -259,16 +285,20 @@ def table(simulator: str, scores: dict[tuple[str, str], Score]) -> None:
     """Print a row a split and estimator."""
     told = Table(
         *("simulator", "left out", "regressor", "median", "mean", "95th"),
-        *("to the noise-free recipe", "× repeatability", "inside 50/80/90/95 %"),
+        *("to the noise-free recipe", "× repeatability", "inside 50/80/90/95 %", "± by shops"),
         *("fewest inside 90 %, a shop", "most inside 50 %", "fit s"),
     )
     for (kind, name), score in scores.items():
         median, mean, high, ratio = score.summary()
-        inside = "/".join(f"{100 * c:.0f}" for c in score.coverage()) or "–"
+        inside, sure = (
+            "/".join(f"{100 * c:.0f}" for c in each) or "–"
+            for each in (score.coverage(), score.between())
+        )
         fewest, most = score.extremes()
         clean = float(np.median([np.median(c) for c in score.clean]))
         told.row(
-            *(simulator, kind, name, median, mean, high, clean, ratio, inside, fewest, most),
+            *(simulator, kind, name, median, mean, high, clean, ratio, inside, sure),
+            *(fewest, most),
             float(np.median(score.seconds)),
         )
 
@@ -285,6 +315,7 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser.add_argument("--trend", type=float, default=0.0, help="of lots, in the booth")
     parser.add_argument("--only", default="", help="comma list: film,law alone,nearest,ridge,gp,…")
     parser.add_argument("--splits", default=",".join(SPLITS))
+    parser.add_argument("--folds", type=int, default=0, help="of each split and shop; 0 for all")
     parser.add_argument("--curve", action="store_true", help="learning curves instead")
     parser.add_argument("--worst", type=int, default=0, help="print so many worst panels of each")
     args = parser.parse_args(argv)
@@ -308,6 +339,7 @@ def main(argv: Sequence[str] | None = None) -> None:
             reading=args.reading,
             wrong=args.wrong,
             sphere=args.sphere,
+            most=args.folds,
         )
         floors = next(iter(scores.values())).floors
         print(

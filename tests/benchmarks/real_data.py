@@ -65,6 +65,7 @@ LAB = ["L", "a", "b"]
 
 Fold = tuple[Array, Array]
 Maker = Callable[[], Any]
+Makers = dict[str, Maker]
 
 
 def dye() -> tuple[pd.DataFrame, Array]:
@@ -151,7 +152,7 @@ def film_alone() -> Any:
     return FilmRegressor(library=False)
 
 
-MAKERS: dict[str, Maker] = {
+MAKERS: Makers = {
     "film": film,
     "law alone": film_alone,
     "process alone": process_alone,
@@ -246,29 +247,31 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks real")
     parser.add_argument("--draws", type=int, default=DRAWS, help="draws of the folds by recipe")
     parser.add_argument("--of", default="dye,inks,paints", help="comma list of the data to run on")
+    parser.add_argument("--only", default=",".join(MAKERS), help="comma list of regressors")
     args = parser.parse_args(argv)
+    makers = {name: MAKERS[name] for name in args.only.split(",")}
     heads = ("left out", "regressor", "rows", "median", "mean", "95th", "worst", "s")
     for of in args.of.split(","):
         if of == "paints":
             print("ΔE00, D65/10°, oil paints")
-            paint_films.tell(MAKERS)
+            paint_films.tell(makers)
         elif of == "dye":
             print("ΔE00, D65/10°, dyed film")
-            _print_dye(Table(*heads))
+            _print_dye(Table(*heads), makers)
         elif of == "inks":
             print("ΔE00, D50/2°, inks")
-            _print_every_ink(Table(*heads), args.draws)
+            _print_every_ink(Table(*heads), makers, args.draws)
         else:
             parser.error(f"the data are dye, inks and paints, not {of}")
 
 
-def _print_dye(table: Table) -> None:
+def _print_dye(table: Table, makers: Makers) -> None:
     X, through = dye()
     rows = np.arange(len(X))
     folds = [(rows != i, rows == i) for i in rows[1:]]
     lab = spectrum_to_lab(through)
     what = "one dye concentration"
-    for name, make in MAKERS.items():
+    for name, make in makers.items():
         _tell_timed(table, what, name, lambda m=make: leave_out(m, X, through, folds))
     _tell_timed(table, what, "film, Lab alone", lambda: leave_out(film, X, lab, folds))
     _tell_timed(
@@ -281,19 +284,28 @@ def _print_dye(table: Table) -> None:
     )
 
 
-def _print_every_ink(table: Table, draws: int) -> None:
+def _print_every_ink(table: Table, makers: Makers, draws: int) -> None:
     for overprints, of in ((False, "an ink alone"), (True, "inks over one another")):
         for known in ((FIRST,), (MORE,), (FIRST, MORE)):
             X, y, folds = onto_new_papers(*known, overprints=overprints)
-            _print_new(table, f"a paper kept apart, {of}, from {' and '.join(known)}", X, y, folds)
+            _print_new(
+                table,
+                f"a paper kept apart, {of}, from {' and '.join(known)}",
+                X,
+                y,
+                folds,
+                makers=makers,
+            )
         for papers in (KEPT_APART, FIRST, MORE):
             X, y = inks(papers, overprints=overprints)
             kinds = ("recipe",) if papers == KEPT_APART else ("paper", "recipe")
-            _print_inks(table, f"papers {papers}, {of}", X, y, kinds, draws=draws)
+            _print_inks(table, f"papers {papers}, {of}", X, y, kinds, makers=makers, draws=draws)
 
 
-def _print_new(table: Table, what: str, X: pd.DataFrame, y: Array, folds: Sequence[Fold]) -> None:
-    for name, make in MAKERS.items():
+def _print_new(
+    table: Table, what: str, X: pd.DataFrame, y: Array, folds: Sequence[Fold], *, makers: Makers
+) -> None:
+    for name, make in makers.items():
         start = time.perf_counter()
         each = [_tried(make, X, y, [fold]) for fold in folds]
         both = np.concatenate(each)
@@ -303,7 +315,14 @@ def _print_new(table: Table, what: str, X: pd.DataFrame, y: Array, folds: Sequen
 
 
 def _print_inks(
-    table: Table, of: str, X: pd.DataFrame, y: Array, kinds: Sequence[str], *, draws: int
+    table: Table,
+    of: str,
+    X: pd.DataFrame,
+    y: Array,
+    kinds: Sequence[str],
+    *,
+    makers: Makers,
+    draws: int,
 ) -> None:
     inner = np.concatenate([inside_a_ladder(X, draw=draw) for draw in range(draws)])
     # Over one another there are three tones of each ink: no ladder to be inside of.
@@ -317,7 +336,7 @@ def _print_inks(
         left_out = np.concatenate([np.flatnonzero(test) for _, test in folds])
         # Newsprint takes inks of its own, and bears them otherwise than any coated paper.
         coated = (X["ground"] != "newsprint").to_numpy()[left_out]
-        for name, make in MAKERS.items():
+        for name, make in makers.items():
             start = time.perf_counter()
             errors = _tried(make, X, y, folds)
             _tell(table, what, name, errors, seconds=time.perf_counter() - start)
