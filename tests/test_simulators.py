@@ -210,9 +210,20 @@ def test_coverage_counts_what_a_region_of_known_truth_must_hold():
     assert Score(distances=[squared / edges]).coverage() == pytest.approx(LEVELS, abs=0.02)
     far = Score(distances=[squared / edges, 4 * squared / edges])
     assert far.coverage()[2] < 0.9
-    fewest, most = (float(v.rstrip("%")) / 100 for v in far.extremes())
+    fewest, most = (float(v.split("%")[0]) / 100 for v in far.extremes())
     assert fewest < 0.7
     assert most == pytest.approx(0.5, abs=0.02)
+    assert far.between()[2] > 0.1
+
+
+def test_the_worst_of_many_shops_is_judged_by_what_counting_makes_of_right_ones():
+    squared = np.random.default_rng(1).chisquare(3, (20, 18))[:, :, None] / region(LEVELS, np.inf)
+    right = Score(distances=list(squared))
+    for told, inside in zip(right.extremes(), (2, 0), strict=True):
+        found, counted = (float(v.strip("(%)")) / 100 for v in told.split())
+        assert found == pytest.approx(counted, abs=0.08)
+        assert abs(counted - LEVELS[inside]) > 0.1
+    assert right.between()[2] == pytest.approx(np.sqrt(0.09 / 18 / 20), rel=0.5)
 
 
 def test_no_panel_is_in_training_and_test_at_once(make):
