@@ -85,7 +85,7 @@ class Limits:
     ground_parts: int = 8
     layers: bool = False
     clear: str | None = "usual"
-    stock: Mapping[str, float] | None = None
+    stock: Mapping[str, float] | None = field(default=None, hash=False)  # no mapping has a hash
     area: JobArea | None = None
     use: CoatUse | None = None
     max_unevenness: float | None = None
