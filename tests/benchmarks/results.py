@@ -150,9 +150,9 @@ TABLES = (
     Printed(
         "What is out of reach",
         "reach --shops 2 --first-seed 10",
-        "What is said of targets that the shelf can make, and of targets beyond it. Of a young shop "
-        "three of whose grounds were never sprayed on, nobody can tell by 3 ΔE00 what it reaches; "
-        "the last table says whether the chances stated come true.",
+        "What is said of targets that the shelf can make, and of targets beyond it. Of a young "
+        "shop three of whose grounds were never sprayed on, nobody can tell by 3 ΔE00 what it "
+        "reaches; the last table says whether the chances stated come true.",
     ),
     Printed(
         "The audit of small archives",
