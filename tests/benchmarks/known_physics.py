@@ -86,19 +86,27 @@ class Floor:
         clear = None if self.variant.uncleared else card.laid.recipe.clear
         recipe = replace(card.laid.recipe, clear=clear)
         noise, coats = self.shop.noise, max(len(card.laid.film), 1)
+        instruments = self.shop.instruments
         usual = np.hypot(noise.film, noise.coat / np.sqrt(coats))
         photo = self.variant.looks_by == "photo"
         reading = np.hypot(noise.photo, noise.photo_bias) if photo else noise.lab
-        away = self._labs(card, [(recipe, f, 1.0) for f in tried]) - read
+        lights = self._lights(card, [(recipe, f, 1.0) for f in tried])
+        away = spectrum_to_lab(lights) - read
+        # Which instrument reads is drawn anew, and the noise of its light; of dark cards that
+        # leaves much open.
+        draws = np.random.default_rng(0).normal(0.0, noise.reflectance, (50, lights.shape[1]))
+        light = lights[len(tried) // 2]
+        every = [gain * light + off + draws for gain, off in instruments.values()]
         # The ground's level shows in the reading as well: a hundredth of it is a third of an L*.
-        cost = (away**2).sum(axis=1) / (reading**2 + 0.3**2) + (np.log(tried) / usual) ** 2
+        variance = spectrum_to_lab(np.concatenate(every)).var(axis=0) + reading**2 + 0.3**2
+        cost = (away**2 / variance).sum(axis=1) + (np.log(tried) / usual) ** 2
         return np.asarray(tried[int(np.argmin(cost))])
 
     def _top_up(self, card: Card, film: Array, target: Array, keep: float) -> Recipe | None:
         assert card.laid is not None
         have, more = card.laid.recipe, self._longer(card.laid.recipe)
         every = [(have, float(film), 1.0)] + [(r, float(film), 1.0 / keep) for r in more]
-        at = int(np.argmin(delta_e(self._labs(card, every), target)))
+        at = int(np.argmin(delta_e(spectrum_to_lab(self._lights(card, every)), target)))
         return more[at - 1] if at else None
 
     def _longer(self, have: Recipe) -> list[Recipe]:
@@ -110,8 +118,8 @@ class Floor:
             for n, c in product((1, 2, 3), CARRIERS)
         ]
 
-    def _labs(self, card: Card, rows: Sequence[tuple[Recipe, float, float]]) -> Array:
-        """Noise-free Lab of recipes whose coats are so much thicker, those to come once more."""
+    def _lights(self, card: Card, rows: Sequence[tuple[Recipe, float, float]]) -> Array:
+        """Light of recipes whose coats are so much thicker, those to come once more, no noise."""
         assert card.laid is not None
         assert card.laid.recipe.schedule is not None
         laid = card.laid.recipe.schedule.coats
@@ -123,4 +131,4 @@ class Floor:
             ideal.append(
                 replace(card.laid, recipe=recipe, film=each, dose=np.ones(coats), level=1.0)
             )
-        return spectrum_to_lab(self.shop._light(ideal, "45:0"))
+        return self.shop._light(ideal, "45:0")
