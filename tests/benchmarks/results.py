@@ -111,7 +111,9 @@ TABLES = (
         "stated: one that supposes nothing of where the sample comes from, and one of a sample "
         "that was itself sprayed from the shelf, as these targets are. The floor knows the "
         "physics, what stands open today and how much films vary, but no card's own film before "
-        "it is read; it does not depend on the archive.",
+        "it is read; it does not depend on the archive. In the booth it fails over black, where "
+        "what the judging instrument reads varies by as much as is allowed. All ways begin with "
+        "the same draws of noise, so the same luck.",
     ),
     Printed(
         "One card, and something is wrong",
