@@ -167,7 +167,7 @@ TABLES = (
     Printed("The audit of larger archives", "audit --shops 4 --panels 60 133", "The same."),
     Printed(
         "What panels share",
-        "shared --shops 6 --first-seed 10 --targets 8 --known nothing all",
+        "shared --shops 6 --first-seed 10 --targets 8 --known nothing lot date all",
         "What is gained when the fit is told who sprayed, from which lots, and when, on panels "
         "sprayed now in the booth simulator, each colour's lots rising from 15% weaker to 15% "
         "stronger. Targets are samples that the shop sprayed, and both chances are given. Panels "
