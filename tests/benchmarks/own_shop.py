@@ -13,6 +13,8 @@ import numpy as np
 
 from matchlib.correction import Belief, Card
 from matchlib.domain import Panel, Reading, Recipe, Viewing
+from matchlib.errors import TargetError
+from matchlib.target import Target
 from tests.benchmarks.lightlab import Array
 
 __all__ = ["Laid", "OwnShop"]
@@ -40,9 +42,15 @@ class OwnShop:
 
     @classmethod
     def drawn(cls, belief: Belief, about: Recipe, rng: np.random.Generator) -> OwnShop:
-        """One of the shops that the fit believes in."""
+        """One of the shops that the fit believes in, where a recipe has a surface's colour."""
         card = Card.of(belief, about=about, viewings=[VIEW])
-        return cls(card, rng.multivariate_normal(belief.mean, belief.covariance))
+        while True:
+            shop = cls(card, rng.multivariate_normal(belief.mean, belief.covariance))
+            try:
+                Target.lab(*shop.truth(about))
+            except TargetError:  # taken as linear, the law goes on beyond black
+                continue
+            return shop
 
     def today(self, _: np.random.Generator) -> dict[str, Any]:
         """Nothing that its law does not hold already."""

@@ -111,9 +111,10 @@ TABLES = (
         "stated: one that supposes nothing of where the sample comes from, and one of a sample "
         "that was itself sprayed from the shelf, as these targets are. The floor knows the "
         "physics, what stands open today and how much films vary, but no card's own film before "
-        "it is read; it does not depend on the archive. In the booth it fails over black, where "
-        "what the judging instrument reads varies by as much as is allowed. All ways begin with "
-        "the same draws of noise, so the same luck.",
+        "it is read; it does not depend on the archive (what it costs that a young one knows "
+        "little stands under the floor of chances, below). In the booth it fails over black, "
+        "where what the judging instrument reads varies by as much as is allowed. All ways begin "
+        "with the same draws of noise, so the same luck.",
     ),
     Printed(
         "One card, and something is wrong",
@@ -126,10 +127,11 @@ TABLES = (
     ),
     Printed(
         "The floor of chances stated for a card",
-        'cards --shops 2 --targets 12 --most 1 --own --only "two looks"',
+        'cards --shops 2 --targets 12 --own --only "two looks"',
         "Shops drawn from what the fit believes, so that its law and its spread are right to the "
         "letter. What is left between the chance that supposes nothing and what comes of it is "
-        "what a colour of the very shelf tells: that no hue is off.",
+        "what a colour of the very shelf tells: that no hue is off. So many cards, and so many "
+        "that never pass, is what it costs that a young archive knows little.",
     ),
     Printed(
         "One card, its target moved at random",
