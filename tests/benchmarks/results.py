@@ -68,6 +68,13 @@ TABLES = (
         "The same, on the same panels and all folds.",
     ),
     Printed(
+        "Two geometries in one archive",
+        "accuracy --shops 6 --first-seed 30 --layout 90 --sphere --folds 2 --only film "
+        "--splits panel,ground,fresh",
+        "Every other panel was read by a sphere with the gloss included (di:8), the others by "
+        "45:0; fresh ones are read by 45:0.",
+    ),
+    Printed(
         "Whether chances come true",
         "chances --shops 6 --targets 12",
         "Of panels really sprayed, by fifths of the chance stated, of full archives, of young ones "
@@ -115,6 +122,11 @@ TABLES = (
         "little stands under the floor of chances, below). In the booth it fails over black, "
         "where what the judging instrument reads varies by as much as is allowed. All ways begin "
         "with the same draws of noise, so the same luck.",
+    ),
+    Printed(
+        "One card, of more targets",
+        'cards --shops 4 --first-seed 2 --targets 32 --only "two looks"',
+        "The first row of the table above, of shops that it has not seen.",
     ),
     Printed(
         "One card, and something is wrong",
