@@ -125,8 +125,8 @@ TABLES = (
     ),
     Printed(
         "One card, of more targets",
-        'cards --shops 4 --first-seed 2 --targets 32 --only "two looks"',
-        "The first row of the table above, of shops that it has not seen.",
+        'cards --shops 4 --first-seed 2 --targets 32 --only "two looks,floor of two looks"',
+        "The first and third row of the table above, of other shops.",
     ),
     Printed(
         "One card, and something is wrong",
