@@ -76,6 +76,14 @@ def test_what_no_panel_told_is_doubted_by_the_belief_too(shop: Shop) -> None:
         read = belief.predict_recipes([about])[0] + [3.0, 1.0, 1.0]
         told = belief.after([(about, read)]).predict_each([about]).known[0]
         assert np.trace(told) < 0.5 * np.trace(stated)
+        # What was not known moves the colour by its slope, and is what the panel then tells.
+        lab, slope, *_ = belief.linear([about], Viewing())
+        place = slope.shape[2] - 2 - len(young.words_.grounds)
+        place += int(np.abs(slope[0, :, place:]).sum(axis=0).argmax())
+        moved = belief.mean + np.eye(len(belief.mean))[place]
+        again = belief.linear([about], Viewing(), mean=moved)[0]
+        assert np.abs(slope[0, :, place]).max() > 0.1
+        np.testing.assert_allclose(again[0] - lab[0], slope[0, :, place], atol=1e-9)
 
 
 def test_derivatives_of_the_belief_are_those_of_its_predictions(
