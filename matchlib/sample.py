@@ -24,7 +24,7 @@ from matchlib.regression import FilmPredictor
 from matchlib.tails import chance_words, dof_of_panel, ninety_nine
 from matchlib.target import Target
 
-__all__ = ["ONE_POT", "Origin", "chances_of_own", "origins", "own_words"]
+__all__ = ["ANY_FILM", "ONE_POT", "Origin", "chances_of_own", "origins", "own_words"]
 
 Array = NDArray[np.float64]
 
@@ -34,7 +34,7 @@ little is known, what a blend seems to mend is as often the law's own error (com
 source)."""
 
 ANY_FILM = 1.0
-"""Spread of the log film of a sample about a recipe that is no neat pot's [-]."""
+"""Spread of the log film of a sample about a recipe, where nobody knows its coats [-]."""
 
 FILMS = 9
 """Films by which what a neat pot can make is followed from the weakest to the strongest."""

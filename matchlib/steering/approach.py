@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from matchlib.correction import Belief, Card, Sprayed
 from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe, Viewing, three
 from matchlib.mixing import Limits
-from matchlib.sample import ONE_POT, origins
+from matchlib.sample import ANY_FILM, ONE_POT, origins
 from matchlib.steering.lookahead import CoatsSprayed, Lookahead
 from matchlib.steering.planned import CardPlan, Likely, PlannedReading
 from matchlib.steering.steer import Steering, advise
@@ -30,9 +30,6 @@ SHARES = (0.5, 0.6, 0.68, 0.76, 0.83, 0.89, 0.94)
 
 GRID = 20
 """Strengths between half and one and a quarter of the whole that may come to lie on the card."""
-
-ANY_FILM = 1.0
-"""Spread of the log film of a sample of which nobody knows the coats [-]."""
 
 LIKELY_POT = 0.1
 """Share from which it is thought of that the sample is of a pot [-]."""
