@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from matchlib.colorimetry import metamerism_index, reflectance_to_lab
@@ -14,6 +15,7 @@ from tests.suggest_shop import model_of, recipe, shop
 
 NM = tuple(np.arange(400.0, 701.0, 10.0))
 RECIPE = recipe("gold", str(shop().colours[0]), "3@5:1")
+TABLE = pd.DataFrame([RECIPE.cells])
 
 
 def sample() -> Reading:
@@ -28,9 +30,7 @@ def test_two_known_spectra_give_the_published_index() -> None:
     assert found.spectral_sample
     assert found.spectral_recipe
     assert [h.light for h in found.lights] == list(LIGHTS)
-    from tests.benchmarks.strategies import _frame
-
-    own = np.asarray(model.predict_spectrum(_frame([RECIPE])))[0]
+    own = np.asarray(model.predict_spectrum(TABLE))[0]
     for held, view in zip(found.lights, LIGHTS.values(), strict=True):
         index = float(metamerism_index(target.spectrum, own, view))
         assert held.low == held.middle == held.high == pytest.approx(index, abs=1e-6)
@@ -38,9 +38,7 @@ def test_two_known_spectra_give_the_published_index() -> None:
 
 def test_the_same_spectrum_holds_everywhere() -> None:
     model = model_of("spectrum")
-    from tests.benchmarks.strategies import _frame
-
-    own = np.asarray(model.predict_spectrum(_frame([RECIPE])))[0]
+    own = np.asarray(model.predict_spectrum(TABLE))[0]
     reading = Reading(wavelengths=NM, reflectance=tuple(float(v) for v in own))
     found = metamerism(model, RECIPE, Target.of_readings(reading))
     assert max(h.high for h in found.lights) < 1e-6
@@ -63,9 +61,7 @@ def test_the_range_holds_the_truth() -> None:
     lab = tuple(model_of().predict_recipes([RECIPE])[0])
     truth = shop().truth_reflectance(RECIPE)
     own = model_of("spectrum")
-    from tests.benchmarks.strategies import _frame
-
-    trial = np.asarray(own.predict_spectrum(_frame([RECIPE])))[0]
+    trial = np.asarray(own.predict_spectrum(TABLE))[0]
     found = metamerism(model_of(), RECIPE, Target.lab(*lab))
     for held, view in zip(found.lights, LIGHTS.values(), strict=True):
         assert float(metamerism_index(truth, trial, view)) <= held.high

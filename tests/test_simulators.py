@@ -12,8 +12,9 @@ from tests.benchmarks.accuracy import LEVELS, SPLITS, Score, splits
 from tests.benchmarks.command import SIMULATORS
 from tests.benchmarks.layouts import WEAK
 from tests.benchmarks.lightlab import NM, delta_e
+from tests.benchmarks.one_card import VARIANTS
 from tests.benchmarks.panels import labs, swap_backs, to_frame
-from tests.benchmarks.panels_to_match import VARIANTS, run
+from tests.benchmarks.panels_to_match import run
 from tests.benchmarks.strategies import Nearest, ProcessOnLab
 
 

@@ -8,10 +8,10 @@ from itertools import product
 
 import numpy as np
 
-from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Panel, Recipe
-from tests.benchmarks.layouts import Layouts
+from matchlib.correction import Belief
+from matchlib.domain import CoatSchedule, CoatStep, MixRatio, Recipe
 from tests.benchmarks.lightlab import Array, delta_e, spectrum_to_lab
-from tests.benchmarks.one_card import UNSAID, Card, Variant
+from tests.benchmarks.one_card import UNSAID, Card, Way
 from tests.benchmarks.strategies import shelf_recipes
 
 __all__ = ["Floor"]
@@ -27,21 +27,15 @@ LEAST_SHARE, MOST_SHARE = 0.68, 0.82
 
 
 @dataclass
-class Floor:
+class Floor(Way):
     """The booth's physics and today's pots are known; this card's film is read off its colour."""
-
-    shop: Layouts
-    archive: Sequence[Panel]
-    variant: Variant
-    looks: int = 2
 
     def __post_init__(self) -> None:
         self.shelf = shelf_recipes(self.archive)
 
     def card(
-        self, card: Card, target: Array, learnt: None
-    ) -> tuple[tuple[float, float], None, bool]:
-        """Spray one card."""
+        self, card: Card, target: Array, learnt: Belief | None
+    ) -> tuple[tuple[float, float], Belief | None, bool]:
         labs = self.shop.truth_labs(self.shelf, **card.today)  # type: ignore[arg-type]  # its words
         order = np.argsort(delta_e(labs, target))
         card.spray(self._start(order, card, target) if self.looks else self.shelf[order[0]])

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from matchlib.correction import Sprayed
-from matchlib.domain import Recipe
+from matchlib.correction import Belief, Sprayed
+from matchlib.domain import Panel, Recipe
 from tests.benchmarks.layouts import Layouts
 from tests.benchmarks.lightlab import Array
 from tests.benchmarks.own_shop import Laid, OwnShop
-from tests.benchmarks.panels import labs
+from tests.benchmarks.panels import labs, swap_backs
 from tests.benchmarks.workshop import CoatsSprayed
 
-__all__ = ["UNSAID", "VARIANTS", "Card", "Variant"]
+__all__ = ["UNSAID", "VARIANTS", "Card", "Variant", "Way", "asked"]
 
 UNSAID = float("nan"), float("nan")
 """Chances of a way that states none."""
@@ -85,3 +86,31 @@ class Card:
         self.readings += 1
         self.final = labs([panel])[0]
         return Sprayed.of((self.laid.recipe, panel.readings[0]))
+
+
+@dataclass
+class Way:
+    """A way to spray the cards of one shop and its archive."""
+
+    shop: Layouts
+    archive: Sequence[Panel]
+    variant: Variant
+    looks: int = 2
+
+    def card(
+        self, card: Card, target: Array, learnt: Belief | None
+    ) -> tuple[tuple[float, float], Belief | None, bool]:
+        """Spray one card: the chances stated, what it taught, and whether it is finished."""
+        raise NotImplementedError
+
+
+def asked(
+    variant: Variant, shops: Sequence[Layouts], targets: int
+) -> Iterator[tuple[Layouts, Sequence[Panel], Array]]:
+    """Each shop with its archive and its share of the targets."""
+    for nth, shop in enumerate(shops):
+        archive = getattr(shop, variant.layout)(shop.seed)
+        if variant.wrong:
+            archive, _ = swap_backs(archive, variant.wrong, shop.seed)
+        share = targets // len(shops) + (nth < targets % len(shops))
+        yield shop, archive, shop.reachable(share, shop.seed)

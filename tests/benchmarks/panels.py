@@ -79,14 +79,11 @@ def to_frame(panels: Sequence[Panel], *, log: bool = False) -> tuple[pd.DataFram
     """
     rows, values = [], []
     for panel in panels:
-        recipe, more = panel.recipe, dict(panel.extra)
+        more = dict(panel.extra)
         for reading in panel.readings:
             row = {
                 "panel": panel.code,
-                "ground": str(recipe.ground),
-                "colour": "" if recipe.colour is None else str(recipe.colour),
-                "schedule": "" if recipe.schedule is None else str(recipe.schedule),
-                "clear": recipe.clear or "no",
+                **panel.recipe.cells,
                 "source": reading.source,
                 "illuminant": reading.viewing.illuminant,
                 "observer": reading.viewing.observer,

@@ -17,38 +17,14 @@ from matchlib.domain import Panel
 from tests.benchmarks.command import Table, arguments, each_simulator
 from tests.benchmarks.layouts import Layouts
 from tests.benchmarks.lightlab import Array, delta_e
-from tests.benchmarks.panels import labs, swap_backs
+from tests.benchmarks.one_card import VARIANTS, Variant, asked
+from tests.benchmarks.panels import labs
 from tests.benchmarks.strategies import STRATEGIES, Oracle, Strategy, Tried
-from tests.benchmarks.strategy_correction import Corrected
 
-__all__ = ["MOST", "TOLERANCES", "VARIANTS", "Tally", "Variant", "panels_needed", "run"]
+__all__ = ["MOST", "TOLERANCES", "Tally", "panels_needed", "run"]
 
 MOST = 10
 TOLERANCES = (1.0, 1.5)
-
-
-@dataclass(frozen=True)
-class Variant:
-    """How the archive was made, and how the test panels are sprayed and read."""
-
-    layout: str = "full"
-    wrong: float = 0.0
-    archive_reading: str = "lab"
-    test_reading: str = "lab"
-    heavy: float = 1.0
-
-
-VARIANTS = {
-    "full": Variant(),
-    "young": Variant(layout="young"),
-    "thin": Variant(layout="thin"),
-    "wrong": Variant(wrong=0.05),
-    "young-wrong": Variant(layout="young", wrong=0.05),
-    "photo": Variant(archive_reading="photo"),
-    "all-photo": Variant(archive_reading="photo", test_reading="photo"),
-    "heavy": Variant(heavy=1.15),
-    "young-heavy": Variant(layout="young", heavy=1.15),
-}
 
 
 @dataclass
@@ -77,26 +53,19 @@ def panels_needed(
     archive: Sequence[Panel],
     target: Array,
     *,
-    variant: Variant,
+    heavy: float,
     seed: Sequence[int],
 ) -> tuple[dict[float, int], int]:
-    """Panels until each tolerance is met (0 for never), and panels sprayed.
-
-    An instrument judges; with ``test_reading`` photo the strategy is told the photo's Lab only.
-    """
+    """Panels until each tolerance is met (0 for never), and panels sprayed."""
     today = shop.today(np.random.default_rng([*seed, 0]))
     met: dict[float, int] = dict.fromkeys(TOLERANCES, 0)
     tried: Tried = []
     while len(tried) < MOST and not met[min(TOLERANCES)]:
         recipe = strategy.propose(archive, target, list(tried))
-        seen: dict[str, Array] = {}
-        for reading in {"lab", variant.test_reading}:
-            # The same draws again: one panel, read twice.
-            rng = np.random.default_rng([*seed, 1 + len(tried)])
-            panel = shop.spray(recipe, rng, heavy=variant.heavy, reading=reading, **today)
-            seen[reading] = labs([panel])[0]
-        tried.append((recipe, seen[variant.test_reading]))
-        error = float(delta_e(seen["lab"], target))
+        rng = np.random.default_rng([*seed, 1 + len(tried)])
+        lab = labs([shop.spray(recipe, rng, heavy=heavy, **today)])[0]
+        tried.append((recipe, lab))
+        error = float(delta_e(lab, target))
         for tolerance in TOLERANCES:
             if error <= tolerance and not met[tolerance]:
                 met[tolerance] = len(tried)
@@ -112,18 +81,13 @@ def run(
 ) -> dict[str, Tally]:
     """Tally every strategy, and the floor, over shops and targets."""
     tallies = {name: Tally() for name in [*names, "physical floor"]}
-    for nth, shop in enumerate(shops):
-        seed = shop.seed
-        archive = getattr(shop, variant.layout)(seed, reading=variant.archive_reading)
-        if variant.wrong:
-            archive, _ = swap_backs(archive, variant.wrong, seed)
-        wanted = shop.reachable(targets // len(shops) + (nth < targets % len(shops)), seed)
+    for shop, archive, wanted in asked(variant, shops, targets):
         for name, tally in tallies.items():
             strategy = Oracle(shop) if name == "physical floor" else names[name]()
             begun = time.perf_counter()
             for i, target in enumerate(wanted):
                 met, sprayed = panels_needed(
-                    strategy, shop, archive, target, variant=variant, seed=[seed, i]
+                    strategy, shop, archive, target, heavy=variant.heavy, seed=[shop.seed, i]
                 )
                 tally.proposals += sprayed
                 for tolerance, panels in met.items():
@@ -132,17 +96,14 @@ def run(
     return tallies
 
 
-EVERY: dict[str, Callable[[], Strategy]] = {"corrected": Corrected, **STRATEGIES}
-
-
 def main(argv: Sequence[str] | None = None) -> None:
     """Print the tables."""
     parser = arguments("panels", __doc__)
     parser.add_argument("--targets", type=int, default=200)
-    parser.add_argument("--variants", default="full,young,wrong,photo,heavy")
-    parser.add_argument("--only", default=",".join(EVERY))
+    parser.add_argument("--variants", default="full,young,wrong,heavy")
+    parser.add_argument("--only", default=",".join(STRATEGIES))
     args = parser.parse_args(argv)
-    names = {n: EVERY[n] for n in args.only.split(",") if n}
+    names = {n: STRATEGIES[n] for n in args.only.split(",") if n}
     print(f"{args.targets} targets over {args.shops} shops, at most {MOST} panels each")
     columns = ("mean panels", "95th", "at the first", "failures")
     heads = (f"≤ {t}: {c}" for t in TOLERANCES for c in columns)

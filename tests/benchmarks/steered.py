@@ -12,7 +12,7 @@ nothing but what such targets tell, which nobody told the fit.
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -27,13 +27,10 @@ from tests.benchmarks.command import Table, arguments, each_simulator
 from tests.benchmarks.known_physics import Floor
 from tests.benchmarks.layouts import Layouts
 from tests.benchmarks.lightlab import Array, delta_e
-from tests.benchmarks.one_card import UNSAID, VARIANTS, Card, Variant
+from tests.benchmarks.one_card import UNSAID, VARIANTS, Card, Variant, Way, asked
 from tests.benchmarks.own_shop import OwnShop
-from tests.benchmarks.panels import swap_backs
-from tests.benchmarks.panels_to_match import Variant as Blind
 from tests.benchmarks.panels_to_match import panels_needed
-from tests.benchmarks.strategies import STRATEGIES, shelf_recipes
-from tests.benchmarks.strategy_correction import fitted
+from tests.benchmarks.strategies import STRATEGIES, fitted, shelf_recipes
 
 __all__ = ["Met", "met_with", "steered"]
 
@@ -60,13 +57,8 @@ class Met:
 
 
 @dataclass
-class Advised:
+class Advised(Way):
     """Cards planned and steered by the package."""
-
-    shop: Layouts
-    archive: Sequence[Panel]
-    variant: Variant
-    looks: int = 2
 
     def __post_init__(self) -> None:
         self.model = fitted(tuple(self.archive))
@@ -75,7 +67,6 @@ class Advised:
     def card(
         self, card: Card, target: Array, learnt: Belief | None
     ) -> tuple[tuple[float, float], Belief | None, bool]:
-        """Spray one card: the chances stated, what it taught, and whether it is finished."""
         photo = "photo" if self.variant.looks_by == "photo" else "spectrophotometer"
         best = plan(
             learnt or self.model,
@@ -110,22 +101,16 @@ class Advised:
 
 
 @dataclass
-class Painter:
+class Painter(Way):
     """Coats of the suggested ratio until it looks right within ΔE00 2, then one that is lighter."""
-
-    shop: Layouts
-    archive: Sequence[Panel]
-    variant: Variant
-    looks: int = 6
 
     def __post_init__(self) -> None:
         self.shelf = shelf_recipes(self.archive)
         self.labs = fitted(tuple(self.archive)).predict_recipes(self.shelf)
 
     def card(
-        self, card: Card, target: Array, learnt: None
-    ) -> tuple[tuple[float, float], None, bool]:
-        """Spray one card."""
+        self, card: Card, target: Array, learnt: Belief | None
+    ) -> tuple[tuple[float, float], Belief | None, bool]:
         whole = self.shelf[int(np.argmin(delta_e(self.labs, target)))]
         assert whole.schedule is not None
         ratio = whole.schedule.steps[0].ratio
@@ -144,7 +129,7 @@ class Painter:
 
 
 def met_with(
-    way: Advised | Floor | Painter,
+    way: Way,
     shop: Layouts | OwnShop,
     target: Array,
     *,
@@ -157,7 +142,7 @@ def met_with(
     for number in range(1, most + 1):
         rng = np.random.default_rng([*seed, number])
         card = Card(shop, way.variant, rng, dict(today))
-        stated, learnt, finished = way.card(card, target, learnt)  # type: ignore[arg-type]  # each takes what it gave
+        stated, learnt, finished = way.card(card, target, learnt)
         met.readings += card.readings
         if number == 1:
             met.stated, met.own = stated
@@ -170,7 +155,7 @@ def met_with(
 
 
 def steered(
-    make: Callable[[Layouts, Sequence[Panel], Variant], Advised | Floor | Painter],
+    make: Callable[[Layouts, Sequence[Panel], Variant], Way],
     variant: Variant,
     shops: Sequence[Layouts],
     *,
@@ -181,7 +166,7 @@ def steered(
 ) -> tuple[list[Met], float]:
     """What every target took by one way, and the seconds of a card."""
     every, spent = [], 0.0
-    for shop, archive, wanted in _asked(variant, shops, targets):
+    for shop, archive, wanted in asked(variant, shops, targets):
         way = make(shop, archive, variant)
         begun = time.process_time()
         for i, colour in enumerate(wanted):
@@ -201,19 +186,7 @@ def steered(
     return every, spent / max(cards, 1)
 
 
-def _asked(
-    variant: Variant, shops: Sequence[Layouts], targets: int
-) -> Iterator[tuple[Layouts, Sequence[Panel], Array]]:
-    """Each shop with its archive and its share of the targets."""
-    for nth, shop in enumerate(shops):
-        archive = getattr(shop, variant.layout)(shop.seed)
-        if variant.wrong:
-            archive, _ = swap_backs(archive, variant.wrong, shop.seed)
-        share = targets // len(shops) + (nth < targets % len(shops))
-        yield shop, archive, shop.reachable(share, shop.seed)
-
-
-STEERED: dict[str, Callable[[Layouts, Sequence[Panel], Variant], Advised | Floor | Painter]] = {
+STEERED: dict[str, Callable[[Layouts, Sequence[Panel], Variant], Way]] = {
     "two looks": Advised,
     "one look": lambda shop, archive, variant: Advised(shop, archive, variant, looks=1),
     "blind": lambda shop, archive, variant: Advised(shop, archive, variant, looks=0),
@@ -228,9 +201,8 @@ def _blind(
     make: Callable[[], object], variant: Variant, shops: Sequence[Layouts], targets: int
 ) -> list[Met]:
     """The same for cards sprayed blind, by `panels_to_match`."""
-    how = Blind(variant.layout, variant.wrong, heavy=variant.heavy)
     every = []
-    for shop, archive, wanted in _asked(variant, shops, targets):
+    for shop, archive, wanted in asked(variant, shops, targets):
         strategy = make()
         for i, target in enumerate(wanted):
             met, _ = panels_needed(
@@ -238,7 +210,7 @@ def _blind(
                 shop,
                 archive,
                 target,
-                variant=how,
+                heavy=variant.heavy,
                 seed=[shop.seed, i],
             )
             cards = met[TOLERANCE] if met[TOLERANCE] <= MOST else 0
@@ -273,10 +245,10 @@ def main(argv: Sequence[str] | None = None) -> None:
             rows = {}
             for name in (n for n in STEERED if n in only):
                 # What the booth's physics is does not depend on the archive.
-                asked = replace(variant, layout="full", wrong=0.0) if name == FLOOR else variant
-                if (name, asked) not in found:
-                    found[name, asked] = steered(STEERED[name], asked, shops, **how)
-                rows[name] = found[name, asked]
+                of = replace(variant, layout="full", wrong=0.0) if name == FLOOR else variant
+                if (name, of) not in found:
+                    found[name, of] = steered(STEERED[name], of, shops, **how)
+                rows[name] = found[name, of]
             for name, way in BLIND.items():
                 if name in only:
                     rows[name] = _blind(way, variant, shops, args.targets), float("nan")

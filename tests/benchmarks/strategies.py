@@ -7,27 +7,37 @@ learnt of an archive, and must not look at the simulator.
 
 from __future__ import annotations
 
-import warnings
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from fractions import Fraction
+from functools import lru_cache
 from itertools import product
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
+import pandas as pd
 from sklearn.gaussian_process import GaussianProcessRegressor
 
+from matchlib.correction import Belief, learn
+from matchlib.correction.scoring import best_of, scored
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Recipe
+from matchlib.regression import FilmRegressor
 from tests.benchmarks.layouts import Layouts
 from tests.benchmarks.lightlab import Array, delta_e
 from tests.benchmarks.panels import labs, to_frame
 from tests.benchmarks.rivals import gaussian_process
 
-__all__ = ["STRATEGIES", "Oracle", "Strategy", "Tried", "shelf_recipes"]
+__all__ = ["STRATEGIES", "Oracle", "Strategy", "Tried", "fitted", "shelf_recipes"]
 
 Tried = list[tuple[Recipe, Array]]
 
 CARRIER = tuple(Fraction(n, 2) for n in range(4, 21))  # 2:1 to 10:1 by half parts, as a cup shows
 COATS = range(1, 9)
+
+
+@lru_cache(maxsize=8)  # several ways are tried on one archive
+def fitted(archive: tuple[Panel, ...]) -> FilmRegressor:
+    """The film regression of an archive."""
+    return FilmRegressor().fit(*to_frame(archive))
 
 
 class Strategy(Protocol):
@@ -103,59 +113,6 @@ class Nearest(_PerArchive):
         return next(self.panels[i].recipe for i in order if self.panels[i].recipe not in done)
 
 
-class BayesianLibrary:
-    """Expected improvement of -ΔE00 by the library *bayesian-optimization*, from the archive.
-
-    Grounds and colours are its categories, coats its whole number, log fraction its real one. A
-    bare ground is no coats of every colour.
-    """
-
-    def propose(self, archive: Sequence[Panel], target: Array, tried: Tried) -> Recipe:
-        from bayes_opt import BayesianOptimization
-        from bayes_opt.acquisition import ExpectedImprovement
-
-        grounds = sorted({str(p.recipe.ground) for p in archive})
-        colours = sorted({str(p.recipe.colour) for p in archive if p.recipe.colour})
-        bounds: dict[str, Any] = {
-            "ground": grounds,
-            "colour": colours,
-            "coats": (0, max(COATS), int),
-            "strength": (float(np.log(1 / 11)), float(np.log(1 / 3))),
-        }
-        known = [(p.recipe, lab) for p, lab in zip(archive, labs(archive), strict=True)]
-        merits: dict[tuple[str, str, int, float], list[float]] = {}
-        for recipe, lab in known + tried:
-            coats, strength = 0, bounds["strength"][0]
-            if recipe.schedule is not None:
-                coats = recipe.schedule.coats
-                fraction = recipe.schedule.steps[0].ratio.fraction
-                strength = float(np.clip(np.log(fraction), *bounds["strength"]))
-            for colour in colours if recipe.colour is None else [str(recipe.colour)]:
-                point = (str(recipe.ground), colour, coats, strength)
-                merits.setdefault(point, []).append(-float(delta_e(lab, target)))
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # that whole numbers and categories are new to it
-            search = BayesianOptimization(
-                None,
-                bounds,
-                acquisition_function=ExpectedImprovement(xi=0.0, random_state=len(tried)),
-                random_state=len(tried),
-                verbose=0,
-            )
-            for point, values in merits.items():  # repeats as their mean: it wants points unique
-                search.register(dict(zip(bounds, point, strict=True)), float(np.mean(values)))
-            # Its differential evolution would be slow. The space is 135 cells and one
-            # real number, which 10,000 points (its own default) fill, compared in one go.
-            found = search.acquisition_function.suggest(
-                search._gp, search.space, n_smart=0, random_state=np.random.RandomState(len(tried))
-            )
-            best = search.space.array_to_params(found)
-        ratio = MixRatio.of_fraction(float(np.exp(float(best["strength"]))))
-        schedule = CoatSchedule.of(max(1, int(best["coats"])), ratio)
-        ground = Ground.parse(str(best["ground"]))
-        return Recipe(ground, Colour.parse(str(best["colour"])), schedule, "yes")
-
-
 class ProcessOnLab(_PerArchive):
     """A Gaussian process on Lab, kernel learnt on the archive, with expected improvement of ΔE00.
 
@@ -167,7 +124,7 @@ class ProcessOnLab(_PerArchive):
         X, y = to_frame(archive)
         self.rival = gaussian_process().fit(X, y)
         self.known = self.rival.features_(X), y
-        self.numbers = self.rival.features_(_frame(self.recipes))
+        self.numbers = self.rival.features_(_table(self.recipes))
         self.draws = np.random.default_rng(0).normal(size=(32, 1, 3))
         self.models = self.rival.model_.models_
 
@@ -175,7 +132,7 @@ class ProcessOnLab(_PerArchive):
         scale = self.rival.model_.scale_
         inputs, y = self.known
         if tried:
-            inputs = np.vstack([inputs, self.rival.features_(_frame([r for r, _ in tried]))])
+            inputs = np.vstack([inputs, self.rival.features_(_table(r for r, _ in tried))])
             y = np.vstack([y, [lab for _, lab in tried]])
         means, sds = [], []
         for axis, learnt in enumerate(self.models):
@@ -202,11 +159,8 @@ class FilmOnly(_PerArchive):
     """The film regression's best, then its next best by other coats, ground or colour."""
 
     def _learn(self, archive: Sequence[Panel]) -> None:
-        from matchlib.regression import FilmRegressor
-
         self.recipes = shelf_recipes(archive)
-        model = FilmRegressor().fit(*to_frame(archive))
-        self.lab = np.asarray(model.predict(_frame(self.recipes)))
+        self.lab = fitted(tuple(archive)).predict_recipes(self.recipes)
 
     def propose(self, archive: Sequence[Panel], target: Array, tried: Tried) -> Recipe:
         self._see(archive)
@@ -215,6 +169,26 @@ class FilmOnly(_PerArchive):
             if _family(self.recipes[i]) not in used:
                 return self.recipes[i]
         raise RuntimeError("every family of recipes was tried")
+
+
+class Corrected(_PerArchive):
+    """Sprays what is likeliest to pass, and corrects by every panel's reading.
+
+    As at the bench: what comes first is the search's, by the archive alone; what today is like is
+    asked only once a panel of today has been read.
+    """
+
+    def _learn(self, archive: Sequence[Panel]) -> None:
+        self.recipes = shelf_recipes(archive)
+        self.belief = Belief.of(fitted(tuple(archive)))
+
+    def propose(self, archive: Sequence[Panel], target: Array, tried: Tried) -> Recipe:
+        self._see(archive)
+        seen = [(recipe, tuple(lab)) for recipe, lab in tried]
+        knows = learn(self.belief, seen)[0] if seen else self.belief.model
+        best = best_of(scored(knows, self.recipes, target))
+        assert best is not None
+        return best.recipe
 
 
 class Oracle(_PerArchive):
@@ -232,31 +206,17 @@ class Oracle(_PerArchive):
         return self.recipes[int(np.argmin(delta_e(self.lab, target)))]
 
 
+def _table(recipes: Iterable[Recipe]) -> pd.DataFrame:
+    return pd.DataFrame([recipe.cells for recipe in recipes])
+
+
 def _family(recipe: Recipe) -> tuple[Ground, Colour | None, int]:
     return recipe.ground, recipe.colour, 0 if recipe.schedule is None else recipe.schedule.coats
 
 
-def _frame(recipes: Sequence[Recipe]) -> Any:
-    import pandas as pd
-
-    return pd.DataFrame(
-        {
-            "panel": [f"R{i}" for i in range(len(recipes))],
-            "ground": [str(r.ground) for r in recipes],
-            "colour": [str(r.colour or "") for r in recipes],
-            "schedule": [str(r.schedule or "") for r in recipes],
-            "clear": [r.clear or "no" for r in recipes],
-            "source": "spectrophotometer",
-            "illuminant": "D65",
-            "observer": "10",
-            "geometry": "45:0",
-        }
-    )
-
-
 STRATEGIES: dict[str, Callable[[], Strategy]] = {
+    "corrected": Corrected,
     "nearest": Nearest,
-    "bayes": BayesianLibrary,
     "gp": ProcessOnLab,
     "film": FilmOnly,
 }
