@@ -18,12 +18,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from matchlib.colorimetry.difference import delta_e00_metric
 from matchlib.correction import Belief
 from matchlib.correction.scoring import nearness
-from matchlib.domain import Recipe, Viewing
+from matchlib.domain import Recipe
 from matchlib.errors import DomainError
 from matchlib.linear import linearise
 from matchlib.listing import Listing, items_frame
@@ -137,11 +137,9 @@ class ArchivePlan:
 
 def next_for_target(
     model: FilmPredictor | Belief,
-    target: ArrayLike | Target,
+    target: Target,
     candidates: Sequence[Recipe],
     *,
-    tolerance: float = 1.0,
-    viewing: Viewing | None = None,
     source: str = "spectrophotometer",
     shown: int = 5,
     callback: Callback | None = None,
@@ -152,15 +150,10 @@ def next_for_target(
     ----------
     model : FilmPredictor or Belief
         The archive's fit, or what is believed after today's panels.
-    target : array_like, shape (3,), or Target
-        Lab to match, or what brings its own viewings and tolerance, such as a
-        `matchlib.target.Target`.
+    target : Target
+        What is to be matched, and what counts as a match.
     candidates : sequence of Recipe
         What could be sprayed.
-    tolerance : float
-        ΔE00 that passes, for a Lab.
-    viewing : Viewing, optional
-        Of a Lab.
     source : str
         What will read the panels.
     shown : int
@@ -191,22 +184,21 @@ def next_for_target(
     """
     _check(candidates)
     belief = model if isinstance(model, Belief) else Belief.of(model)
-    goal = Target.of(target, tolerance=tolerance, viewing=viewing)
     report = part_of(callback)
     report(0.0, "looking at every panel that could be sprayed")
-    order = np.argsort(nearness(belief, candidates, goal), kind="stable")
+    order = np.argsort(nearness(belief, candidates, target), kind="stable")
     report(0.2, "working out the nearest")
     some = [candidates[i] for i in order[:FOLLOWING]]
-    there = belief.predict_together(some, goal.viewings, source=source)
-    each = outcomes(some, there, goal)
+    there = belief.predict_together(some, target.viewings, source=source)
+    each = outcomes(some, there, target)
     first = np.argsort([-one.probability for one in each], kind="stable")[:THOUGHT_OF]
     slope = np.concatenate(
-        [belief.linear(some, v, sources=source)[1] for v in goal.viewings], axis=1
+        [belief.linear(some, v, sources=source)[1] for v in target.viewings], axis=1
     )
     found: list[TargetPanel] = []
     for number, i in enumerate(first):
         report(0.3 + 0.7 * number / len(first), "imagining what each panel would read")
-        second = _by_second(i, there, slope=slope, covariance=belief.covariance, goal=goal)
+        second = _by_second(i, there, slope=slope, covariance=belief.covariance, goal=target)
         passes = chance_words(each[i].probability)
         words = f"{some[i].words}: passes with a chance of {passes}; by the panel after it "
         words += f"{chance_words(second)}."

@@ -184,48 +184,6 @@ class Target:
         return cls((Aim((L, a, b), viewing),), _tolerance(tolerance))
 
     @classmethod
-    def of(
-        cls,
-        target: Target | ArrayLike,
-        *,
-        viewing: Viewing | None = None,
-        tolerance: Tolerance | float = 1.0,
-    ) -> Target:
-        """Return a target as it is, or three numbers as one.
-
-        Parameters
-        ----------
-        target : Target or array_like, shape (3,)
-            A target brings its own viewings and tolerance.
-        viewing : Viewing, optional
-            Of three numbers; D65/10° in the archive's own geometry if None.
-        tolerance : Tolerance or float
-            Of three numbers; a number is ΔE00.
-
-        Returns
-        -------
-        Target
-            Checked.
-
-        Raises
-        ------
-        TargetError
-            If it is no colour a surface can have.
-        """
-        if isinstance(target, Target):
-            return target
-        try:
-            L, a, b = np.asarray(target, float).reshape(3)
-        except (TypeError, ValueError):
-            raise TargetError(
-                "This target is not a Lab.",
-                expected="L, a and b",
-                got=repr(target)[:80],
-                remedy="read the target again.",
-            ) from None
-        return cls.lab(float(L), float(a), float(b), viewing=viewing, tolerance=tolerance)
-
-    @classmethod
     def of_readings(
         cls,
         readings: Reading | Sequence[Reading],

@@ -164,7 +164,7 @@ def test_fresh_recipes_have_the_clear_coat_that_is_usual_or_named(model: FilmReg
 
 def test_a_weak_panel_can_be_built_on(shop: Shop, model: FilmRegressor, recipe: Recipe) -> None:
     target = shop.truth_lab(replace(recipe, schedule=CoatSchedule.parse("6@5:1")))
-    advice = correct(model, [(recipe, _heavy(shop, recipe, 1.0))], target)
+    advice = correct(model, [(recipe, _heavy(shop, recipe, 1.0))], Target.lab(*target))
     assert advice.state == "go on"
     best = advice.options[0]
     assert best.recipe.schedule is not None
@@ -181,7 +181,7 @@ def test_building_on_knows_this_panels_own_film(
     target = shop.truth_lab(replace(recipe, schedule=CoatSchedule.parse("6@5:1")))
     strengths = []
     for factor in (0.9, 1.1):
-        advice = correct(model, [(recipe, _heavy(shop, recipe, factor))], target)
+        advice = correct(model, [(recipe, _heavy(shop, recipe, factor))], Target.lab(*target))
         schedule = advice.options[0].recipe.schedule
         assert schedule is not None
         strengths.append(schedule.strength)
@@ -190,7 +190,7 @@ def test_building_on_knows_this_panels_own_film(
 
 def test_a_dark_panel_cannot(shop: Shop, model: FilmRegressor, recipe: Recipe) -> None:
     target = shop.truth_lab(replace(recipe, schedule=CoatSchedule.parse("2@5:1")))
-    advice = correct(model, [(recipe, _heavy(shop, recipe, 1.0))], target)
+    advice = correct(model, [(recipe, _heavy(shop, recipe, 1.0))], Target.lab(*target))
     assert advice.state == "lost"
     assert not advice.options
     assert "too dark" in advice.words
@@ -201,7 +201,7 @@ def test_changes_are_ranked_by_their_chance(
     shop: Shop, model: FilmRegressor, recipe: Recipe
 ) -> None:
     target = shop.truth_lab(replace(recipe, schedule=CoatSchedule.parse("5@5:1")))
-    advice = correct(model, [(recipe, _heavy(shop, recipe, 1.0))], target)
+    advice = correct(model, [(recipe, _heavy(shop, recipe, 1.0))], Target.lab(*target))
     for found in (advice.changes, advice.fresh):
         chances = [round(s.probability, 2) for s in found]
         assert chances == sorted(chances, reverse=True)
@@ -214,11 +214,11 @@ def test_a_sample_sprayed_here_has_its_own_chance_after_a_panel_too() -> None:
     young = FilmRegressor().fit(*to_frame(shop.young(0)))
     blind, after = [], []
     for i, colour in enumerate(shop.samples(3, 1)):
-        first = scored(young, fresh_recipes(young, Limits(), usual="yes"), colour)[0]
-        own = chances_of_own(young, [first.recipe], Target.of(colour), Limits())
+        first = scored(young, fresh_recipes(young, Limits(), usual="yes"), Target.lab(*colour))[0]
+        own = chances_of_own(young, [first.recipe], Target.lab(*colour), Limits())
         blind.append(own[0] - first.probability)
         read = labs([shop.spray(first.recipe, np.random.default_rng(i), heavy=0.85)])[0]
-        advice = correct(young, [(first.recipe, read)], colour)
+        advice = correct(young, [(first.recipe, read)], Target.lab(*colour))
         own = [one.own for one in (advice.best, *advice.changes, *advice.fresh)]
         assert all(chance is not None and 0.0 <= chance <= 1.0 for chance in own)
         after.append(advice.best.own - advice.best.probability)
@@ -236,7 +236,7 @@ def test_readings_and_spectra_are_taken_alike(
     by_spectrum = Sprayed.of((recipe, panel.readings[0]))
     np.testing.assert_allclose(by_spectrum.lab, lab, atol=0.02)
     read = Reading(lab=(float(lab[0]), float(lab[1]), float(lab[2])))
-    assert correct(model, [(recipe, read)], read.lab).passes
+    assert correct(model, [(recipe, read)], Target.lab(*read.lab)).passes
 
 
 @pytest.mark.parametrize(
@@ -279,7 +279,9 @@ def test_a_panel_that_passes_by_a_photograph_is_no_sure_one(
     start, view = Belief.of(model), Viewing(geometry="45:0")
     lab = tuple(start.predict_recipes([recipe], view)[0])
     sources = ("photo", "spectrophotometer")
-    by_source = {s: correct(start, [Sprayed(recipe, lab, view, s)], lab) for s in sources}
+    by_source = {
+        s: correct(start, [Sprayed(recipe, lab, view, s)], Target.lab(*lab)) for s in sources
+    }
     assert all(one.passes for one in by_source.values())
     assert "an instrument passes it with a chance of" in by_source["photo"].words
     assert "photograph" not in by_source["spectrophotometer"].words
@@ -307,11 +309,9 @@ def test_a_panel_far_off_is_laid_to_an_odd_day(
 
 def test_what_cannot_be_learnt_from_is_refused(model: FilmRegressor, recipe: Recipe) -> None:
     with pytest.raises(TargetError, match="sprayed yet"):
-        correct(model, [], (50, 0, 0))
-    with pytest.raises(TargetError, match="not a Lab"):
-        correct(model, [(recipe, (50, 0, 0))], (50, 0))
+        correct(model, [], Target.lab(50, 0, 0))
     with pytest.raises(DomainError, match="sprayed and read"):
-        correct(model, [(recipe, (50, 0))], (50, 0, 0))
+        correct(model, [(recipe, (50, 0))], Target.lab(50, 0, 0))
     other = Reading(Viewing(illuminant="A"), lab=(50, 0, 0))
     with pytest.raises(TargetError, match="viewed alike"):
         correct(model, [(recipe, (50, 0, 0))], Target.of_readings(other))
@@ -320,7 +320,7 @@ def test_what_cannot_be_learnt_from_is_refused(model: FilmRegressor, recipe: Rec
 def test_a_bare_panel_is_not_built_on(shop: Shop, model: FilmRegressor) -> None:
     bare = Recipe(shop.grounds[0], clear="yes")
     lab = shop.truth_lab(bare)
-    advice = correct(model, [(bare, tuple(lab))], lab - [20, 0, 0])
+    advice = correct(model, [(bare, tuple(lab))], Target.lab(*(lab - [20, 0, 0])))
     assert advice.state == "lost"
     assert advice.card is None
     assert "no colour coats yet" in advice.words
@@ -367,10 +367,12 @@ def test_a_chance_of_coats_on_top_has_the_tails_of_what_is_left_of_the_law(
     left = np.trace(slope[0] @ known[:k, :k] @ slope[0].T)
     assert left < 0.9 * np.trace(slope[0] @ before.covariance @ slope[0].T)
     goal = model.predict_recipes([replace(recipe, schedule=CoatSchedule.parse("4@5:1 1@5:1"))])[0]
-    few = steer(before, [panel], goal, readings_left=0, sure=True)
+    few = steer(before, [panel], Target.lab(*goal), readings_left=0, sure=True)
     sure = copy(model)
     sure.stack_ = replace(model.stack_, dof=np.full(5, np.inf))
-    many = steer(replace(before, model=sure), [panel], goal, readings_left=0, sure=True)
+    many = steer(
+        replace(before, model=sure), [panel], Target.lab(*goal), readings_left=0, sure=True
+    )
     assert few.state == many.state == "go on"
     # So near its target a t of the same covariance lies nearer.
     assert few.options[0].expected < many.options[0].expected
@@ -387,7 +389,7 @@ def test_what_may_follow_a_panel_has_tails_too(
     dof = float((1.0 / (share**2 / groups + (1.0 - share) ** 2 / PANELS))[0])
     assert predicted.dof == pytest.approx(dof)
     target = shop.truth_lab(recipe)
-    found = scored(belief, [recipe], target)[0]
+    found = scored(belief, [recipe], Target.lab(*target))[0]
     few = expected_delta_e00(target, found.lab, total[0], tolerance=1.0, dof=dof)
     assert found.expected == pytest.approx(float(few.mean))
     assert found.probability == float(few.probability)
@@ -401,13 +403,13 @@ def test_a_panel_read_before_its_clear_is_judged_as_it_will_be_under_it(
     light, red, yellow = (float(v) for v in shop.truth_lab(replace(recipe, clear=None)))
     early = Reading(lab=(light, red, yellow), state="before clear")
     right = shop.truth_lab(recipe)
-    found = correct(model, [(recipe, early)], right)
+    found = correct(model, [(recipe, early)], Target.lab(*right))
     assert found.difference_as_read > 1.0, "the clear coat does nothing in this shop"
     assert found.difference < 0.5 * found.difference_as_read
     assert found.passes
     assert all(s.recipe.clear == "yes" for s in found.changes)
     # The same numbers read under the clear coat are another panel, and it is condemned.
-    late = correct(model, [(recipe, replace(early, state="cleared"))], right)
+    late = correct(model, [(recipe, replace(early, state="cleared"))], Target.lab(*right))
     assert late.difference == pytest.approx(late.difference_as_read)
     assert late.difference > 1.0
 
@@ -419,12 +421,12 @@ def test_building_on_a_cleared_panel_costs_sanding_and_a_second_clear(
     limits = Limits(min_ratio="5:1", max_ratio="5:1", max_coats=8)
     light, red, yellow = (float(v) for v in shop.truth_lab(recipe))
     cleared = Sprayed(recipe, (light, red, yellow))
-    on_clear = correct(model, [cleared], target, limits, tolerance=2.0)
+    on_clear = correct(model, [cleared], Target.lab(*target, tolerance=2.0), limits)
     assert on_clear.state == "go on"
     assert "sand it" in on_clear.words
     bare = shop.truth_lab(replace(recipe, clear=None))
     early = Sprayed(recipe, tuple(map(float, bare)), clear_to_come=True)
-    before = correct(model, [early], target, limits, tolerance=2.0)
+    before = correct(model, [early], Target.lab(*target, tolerance=2.0), limits)
     assert before.state == "go on"
     assert "sand" not in before.words
 
@@ -434,7 +436,7 @@ def test_words_and_changes_stay_with_their_recipe(model: FilmRegressor, recipe: 
     recipes = [replace(recipe, schedule=CoatSchedule.of(3, r)) for r in ratios]
     aim = model.predict_recipes([recipes[4]])[0]
     given = {"words": list(map(str, recipes)), "changes": list(range(len(recipes)))}
-    found = scored(model, recipes, aim, shortlist=4, **given)
+    found = scored(model, recipes, Target.lab(*aim), shortlist=4, **given)
     assert len(found) == 4
     assert found[0].recipe == recipes[4]
     for one in found:
@@ -443,5 +445,5 @@ def test_words_and_changes_stay_with_their_recipe(model: FilmRegressor, recipe: 
         (covariance,) = model.predict_each([one.recipe]).covariance
         hope = expected_delta_e00(aim, one.lab, covariance, tolerance=1.0)
         assert one.expected == pytest.approx(hope.mean, rel=0.1)
-    plain = scored(model, recipes[:2], aim)
+    plain = scored(model, recipes[:2], Target.lab(*aim))
     assert [(one.words, one.changes) for one in plain] == [(one.recipe.words, 0) for one in plain]

@@ -38,23 +38,6 @@ def shifted(lab, by) -> np.ndarray:
     return np.add(lab, by)
 
 
-def test_a_target_of_one_angle_in_delta_e00_is_the_same_as_its_lab(model) -> None:
-    face, _ = aimed_at("3@5:1")
-    lab = shifted(face.lab, (3.0, 0.0, 0.0))
-    tried = [(recipe_at("3@6:1"), read([lab, lab])[0])]
-    one = correct(model, tried, face.lab, LIMITS, tolerance=0.8)
-    two = correct(model, tried, Target.of_readings(face, tolerance=0.8), LIMITS)
-    assert one.changes == two.changes
-    assert (one.words, one.difference, one.options) == (two.words, two.difference, two.options)
-    recipes = [recipe_at(f"{n}@{r}:1") for n in (2, 3, 4) for r in (5, 6)]
-    plain = next_for_target(model, face.lab, recipes, tolerance=0.8, viewing=FACE)
-    asked = next_for_target(model, Target.of_readings(face, tolerance=0.8), recipes)
-    assert [p.recipe for p in plain] == [p.recipe for p in asked]
-    assert [p.passes_by_second for p in plain] == pytest.approx(
-        [p.passes_by_second for p in asked], abs=0.01
-    )
-
-
 def test_chances_are_those_of_the_tolerance_that_is_named(model) -> None:
     face, _ = aimed_at("3@5:1")
     lab = shifted(face.lab, (4.0, 0.5, -0.5))
@@ -145,7 +128,7 @@ def test_planning_ahead_counts_both_angles_and_boxes(model) -> None:
 def test_near_the_target_a_difference_is_a_length_in_its_axes(kind) -> None:
     tolerance = Tolerance(kind, box=(1.0, 2.0, 0.5))
     lab, step = np.array([40.0, 30.0, 20.0]), np.array([0.02, -0.01, 0.03])
-    goal = Target.of(Target.lab(*lab, tolerance=tolerance), tolerance=9.0)
+    goal = Target.lab(*lab, tolerance=tolerance)
     axes, boxed = goal.local(0)
     along = np.abs(axes @ step)
     length = along.max() if boxed else np.sqrt(np.sum(along**2))

@@ -117,7 +117,7 @@ def test_a_panel_for_a_target_counts_the_one_after_it(
 ) -> None:
     recipe = Recipe(shop.grounds[2], shop.colours[0], CoatSchedule.parse("4@5:1"), "yes")
     target = shop.truth_lab(recipe)
-    found = next_for_target(model, target, candidates)
+    found = next_for_target(model, Target.lab(*target), candidates)
     assert found[0].passes_by_second == max(f.passes_by_second for f in found)
     for panel in found:
         assert 0.0 <= panel.probability <= panel.passes_by_second + 0.03
@@ -134,15 +134,14 @@ def test_the_second_panel_is_chosen_by_what_the_first_one_read(
     belief, some = Belief.of(normal), candidates[::5]
     aim = belief.predict_recipes([candidates[70]])[0] + [0.5, 0.5, 0.0]
     target = Target.lab(*aim, tolerance=tolerance)
-    goal = Target.of(target, tolerance=1.0)
     (first,) = next_for_target(belief, target, some, shown=1)
     predicted, chances = belief.predict_each([first.recipe]), []
     draw = np.random.default_rng(3)
     for read in draw.multivariate_normal(predicted.lab[0], predicted.covariance[0], 80):
         after = belief.after([(first.recipe, tuple(read))])
-        then = after.predict_together(some, goal.viewings)
-        if goal.difference([read[None]])[0] > goal.tolerance.value:
-            chances.append(goal.expected(then.labs, then.covariance).probability.max())
+        then = after.predict_together(some, target.viewings)
+        if target.difference([read[None]])[0] > target.tolerance.value:
+            chances.append(target.expected(then.labs, then.covariance).probability.max())
     both = first.probability + (1.0 - first.probability) * np.mean(chances)
     assert first.passes_by_second == pytest.approx(both, abs=0.035)  # it is known to 0.03
 
@@ -163,7 +162,7 @@ def test_nothing_is_learnt_where_nothing_is_unknown(
     target = shop.truth_lab(candidates[40])
     belief = Belief.of(model)
     sure = replace(belief, covariance=belief.covariance * 1e-9)
-    for panel in next_for_target(sure, target, candidates, shown=1):
+    for panel in next_for_target(sure, Target.lab(*target), candidates, shown=1):
         # Two tries of the same chance, one after the other, when a panel teaches nothing.
         both = 1 - (1 - panel.probability) ** 2
         assert panel.passes_by_second == pytest.approx(both, abs=0.12)
@@ -173,8 +172,8 @@ def test_chances_have_the_tails_of_what_few_grounds_taught(
     shop: Shop, model: FilmRegressor, candidates: list[Recipe]
 ) -> None:
     belief = Belief.of(model)
-    goal = Target.of(shop.truth_lab(candidates[40]), tolerance=1.0)
-    for panel in next_for_target(belief, goal.labs[0], candidates, shown=3):
+    goal = Target.lab(*shop.truth_lab(candidates[40]))
+    for panel in next_for_target(belief, goal, candidates, shown=3):
         predicted = belief.predict_together([panel.recipe], goal.viewings)
         hope = goal.expected(predicted.labs, predicted.covariance, predicted.dof)
         assert panel.probability == hope.probability[0]
@@ -196,6 +195,6 @@ def test_chances_have_the_tails_of_what_few_grounds_taught(
 
 def test_nothing_to_choose_from_is_refused(model: FilmRegressor, candidates: list[Recipe]) -> None:
     with pytest.raises(DomainError, match="choose from"):
-        next_for_target(model, (50, 0, 0), [])
+        next_for_target(model, Target.lab(50, 0, 0), [])
     with pytest.raises(DomainError, match="plan panels for"):
         next_for_archive(model, candidates, k=0)

@@ -60,7 +60,10 @@ def cases(model: Any) -> dict[str, tuple[int, Callable[[Callback], object]]]:
         "plan": (9, lambda s: plan(model, AIM, NEAT, readings=1, top=3, callback=s)),
         "suggest": (5, lambda s: suggest(model, AIM, NEAT, callback=s)),
         "next_for_archive": (5, lambda s: next_for_archive(model, could, k=3, callback=s)),
-        "next_for_target": (10, lambda s: next_for_target(model, (30, 30, -30), could, callback=s)),
+        "next_for_target": (
+            10,
+            lambda s: next_for_target(model, Target.lab(30, 30, -30), could, callback=s),
+        ),
     }
 
 

@@ -19,6 +19,7 @@ from matchlib.regression.repeats import average_repeats
 from matchlib.regression.table import RecipeTable
 from matchlib.regression.vocabulary import Vocabulary
 from matchlib.tails import PANELS, dof_of, region
+from matchlib.target import Target
 from tests.benchmarks.booth import Shop as Booth
 from tests.benchmarks.spray import Shop, labs, swap_backs, to_frame
 from tests.cli_shop import copied
@@ -323,7 +324,9 @@ def test_no_right_panel_of_one_ground_moves_what_is_said_of_another():
 
     def chances(some):
         model = FilmRegressor().fit(*to_frame(some))
-        return np.array([scored(model, [r], booth.truth_lab(r))[0].probability for r in asked])
+        return np.array(
+            [scored(model, [r], Target.lab(*booth.truth_lab(r)))[0].probability for r in asked]
+        )
 
     white = [p for p in panels if "white" in str(p.recipe.ground) and not p.recipe.bare]
     assert len(white) > 6

@@ -16,6 +16,7 @@ from matchlib.domain import CoatSchedule, Colour, Recipe
 from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
 from matchlib.steering import correct
+from matchlib.target import Target
 from tests.benchmarks.panels import to_frame
 from tests.benchmarks.spray import Shop
 
@@ -46,7 +47,7 @@ def _wrong(model: FilmRegressor, recipe: Recipe, lab: tuple[float, float, float]
 @pytest.mark.parametrize("heavy", [0.85, 0.95, 1.0, 1.05, 1.18])
 def test_what_film_explains_fits(model: FilmRegressor, recipe: Recipe, heavy: float) -> None:
     aim = _read(recipe)
-    advice = correct(model, [(recipe, _read(recipe, heavy=heavy, seed=5))], aim)
+    advice = correct(model, [(recipe, _read(recipe, heavy=heavy, seed=5))], Target.lab(*aim))
     assert advice.unfitting == ""
     assert advice.belief.film[0] == pytest.approx(np.log(heavy), abs=0.12)
 
@@ -75,7 +76,7 @@ def test_another_ground_or_pot_does_not_fit(
 
 def test_a_sign_typed_wrong_is_told_as_that(model: FilmRegressor, recipe: Recipe) -> None:
     light, red, yellow = _read(recipe)
-    advice = correct(model, [(recipe, (light, red, -yellow))], (light, red, yellow))
+    advice = correct(model, [(recipe, (light, red, -yellow))], Target.lab(light, red, yellow))
     assert advice.unfitting
     assert f"b* {yellow:.1f} instead of {-yellow:.1f}" in advice.unfitting
     assert advice.changes == ()
@@ -88,7 +89,7 @@ def test_nothing_is_learnt_from_what_does_not_fit(model: FilmRegressor, recipe: 
     believed, unfitting = learn(before, [(recipe, bad), (recipe, good)])
     assert [row.lab for row in unfitting] == [bad]
     np.testing.assert_allclose(believed.mean, before.after([(recipe, good)]).mean)
-    advice = correct(model, [(recipe, bad), (recipe, good)], good)
+    advice = correct(model, [(recipe, bad), (recipe, good)], Target.lab(*good))
     assert not advice.unfitting
     assert str(recipe) in advice.film_words
     assert aside_words([]) == ""
@@ -97,7 +98,7 @@ def test_nothing_is_learnt_from_what_does_not_fit(model: FilmRegressor, recipe: 
 @pytest.mark.parametrize("seed", range(12))
 def test_no_reading_makes_film_incredible(model: FilmRegressor, recipe: Recipe, seed: int) -> None:
     lab = np.random.default_rng(seed).uniform((5, -70, -70), (95, 70, 70))
-    advice = correct(model, [(recipe, tuple(lab))], (40.0, 20.0, 20.0))
+    advice = correct(model, [(recipe, tuple(lab))], Target.lab(40.0, 20.0, 20.0))
     assert abs(np.expm1(advice.belief.film[0])) < 0.5
 
 

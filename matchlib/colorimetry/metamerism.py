@@ -25,21 +25,18 @@ def metamerism_index(
     test: Viewing,
     reference: Viewing | None = None,
     *,
-    wavelengths: ArrayLike | None = None,
     difference: Difference = delta_e00,
 ) -> Array:
     """Return the special index of metamerism: what the change of light alone does to a match.
 
     Parameters
     ----------
-    standard, trial : array_like, shape (..., n)
-        Reflectance factor [-].
+    standard, trial : array_like, shape (..., 31)
+        Reflectance factor, 400 to 700 nm by 10 [-].
     test : Viewing
         The other light; or, with the reference's light, the other observer.
     reference : Viewing, optional
         The light of the match; D65/10° where not given.
-    wavelengths : array_like, shape (n,), optional
-        As for `weights` [nm]; 400 to 700 by 10 where not given.
     difference : callable
         Which difference. CIE 15 takes ΔE*ab (`delta_e76`) and lets others be named; here ΔE00.
 
@@ -65,15 +62,11 @@ def metamerism_index(
     0.0
     """
     base = Viewing() if reference is None else reference
-
-    def xyz(reflectance: ArrayLike, viewing: Viewing) -> Array:
-        return reflectance_to_xyz(reflectance, viewing, wavelengths=wavelengths)
-
     return index_of_xyz(
-        xyz(standard, test),
-        xyz(trial, test),
-        xyz(standard, base),
-        xyz(trial, base),
+        reflectance_to_xyz(standard, test),
+        reflectance_to_xyz(trial, test),
+        reflectance_to_xyz(standard, base),
+        reflectance_to_xyz(trial, base),
         white_point(test.illuminant, test.observer),
         difference=difference,
     )

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from matchlib.correction.sprayed import Sprayed
 from matchlib.domain import Recipe
@@ -45,9 +45,8 @@ class Scored(Outcome):
 def scored(
     predictor: FilmPredictor | Belief,
     recipes: Sequence[Recipe],
-    target: ArrayLike | Target,
+    target: Target,
     *,
-    tolerance: float = 1.0,
     words: Sequence[str] | None = None,
     changes: Sequence[int] | None = None,
     shortlist: int = SHORTLIST,
@@ -55,17 +54,16 @@ def scored(
     """Score recipes for the next panel as an instrument will judge it, the most likely first."""
     if not len(recipes):
         return []
-    aim = Target.of(target, tolerance=tolerance)
-    rows = np.argsort(nearness(predictor, recipes, aim), kind="stable")[:shortlist]
+    rows = np.argsort(nearness(predictor, recipes, target), kind="stable")[:shortlist]
     some = [recipes[i] for i in rows]
-    there = predictor.predict_together(some, aim.viewings)
+    there = predictor.predict_together(some, target.viewings)
     result = [
         Scored(
             **vars(one),
             words=one.recipe.words if words is None else words[row],
             changes=0 if changes is None else changes[row],
         )
-        for one, row in zip(outcomes(some, there, aim), rows, strict=True)
+        for one, row in zip(outcomes(some, there, target), rows, strict=True)
     ]
     return sorted(result, key=lambda s: (-round(s.probability, 2), s.expected, s.changes))
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from matchlib.correction.belief import Belief
 from matchlib.correction.card import Card
@@ -80,11 +80,11 @@ class Advice:
 
     Examples
     --------
-    >>> from matchlib import Reading, Recipe
+    >>> from matchlib import Reading, Recipe, Target
     >>> from matchlib.demo import demo_model
     >>> sprayed = Recipe.of("pale gold", "cherry", "3@3:1", "yes")
     >>> read = Reading(lab=(27.0, 45.9, 28.3))
-    >>> advice = correct(demo_model(), [(sprayed, read)], (27.1, 45.9, 28.5))
+    >>> advice = correct(demo_model(), [(sprayed, read)], Target.lab(27.1, 45.9, 28.5))
     >>> advice.state, advice.difference < 1
     ('there', True)
     """
@@ -194,10 +194,8 @@ class Advice:
 def correct(
     model: FilmPredictor | Belief,
     tried: Sequence[Sprayed | tuple[Any, ...]],
-    target: ArrayLike | Target,
+    target: Target,
     limits: Limits | None = None,
-    *,
-    tolerance: float = 1.0,
 ) -> Advice:
     """Learn from the panels just sprayed, and say what to change.
 
@@ -209,14 +207,11 @@ def correct(
         ``(recipe, reading)``, ``(recipe, readings)`` of one panel under several viewings, or
         ``(recipe, Lab[, viewing])`` of every panel sprayed for this target today, the last one
         last; at least one.
-    target : array_like, shape (3,), or Target
-        Lab to match, viewed as the last panel was; or what brings its own viewings and tolerance,
-        such as a `matchlib.target.Target`.
+    target : Target
+        What is to be matched, and what counts as a match.
     limits : Limits, optional
         What can be mixed and sprayed; the usual ratios and everything the archive knows if None.
         A fresh recipe's ``usual`` clear coat is the last panel's.
-    tolerance : float
-        ΔE00 that passes, where the target does not say.
 
     Returns
     -------
@@ -226,16 +221,16 @@ def correct(
     Raises
     ------
     TargetError
-        If nothing was sprayed yet, the target is no Lab, or the last panel was not read under
-        every viewing of the target.
+        If nothing was sprayed yet, or the last panel was not read under every viewing of the
+        target.
 
     Examples
     --------
-    >>> from matchlib import Reading, Recipe
+    >>> from matchlib import Reading, Recipe, Target
     >>> from matchlib.demo import demo_model
     >>> sprayed = Recipe.of("pale gold", "cherry", "4@4.5:1", "yes")
     >>> read = Reading(lab=(28.6, 46.3, 30.1))
-    >>> advice = correct(demo_model(), [(sprayed, read)], (27.1, 45.9, 28.5))
+    >>> advice = correct(demo_model(), [(sprayed, read)], Target.lab(27.1, 45.9, 28.5))
     >>> print(advice.words.splitlines()[0])
     The last panel is ΔE00 1.37 from the target, 1 allowed.
     """
@@ -248,8 +243,7 @@ def correct(
             remedy="search for a recipe first, spray it, and read it.",
         )
     limits, last = limits or Limits(), rows[-1]
-    goal = Target.of(target, tolerance=tolerance, viewing=last.viewing)
-    places_of(goal, last)  # refused before anything is worked out
+    places_of(target, last)  # refused before anything is worked out
     before = model if isinstance(model, Belief) else Belief.of(model, recipes=[last.recipe])
     believed = believed_of(before, rows[:-1], limits)
     earlier = before.after(believed)
@@ -260,14 +254,14 @@ def correct(
     changes = scored(
         after,
         [m.recipe for m in near],
-        goal,
+        target,
         words=[m.words for m in near],
         changes=[m.changes for m in near],
     )
     close = {m.recipe for m in near}
     other = fresh_recipes(after.model, limits, usual=last.recipe.clear)
     wide = [r for r in other if r not in close]
-    fresh = scored(after, wide, goal)
+    fresh = scored(after, wide, target)
     if not fits:
         # What is on the panel is not known, so nothing is built on it or changed about it.
         fresh = sorted([*changes, *fresh], key=lambda s: -s.probability)[:SHOWN]
@@ -282,7 +276,7 @@ def correct(
             remedy="widen the limits.",
         )
     shown = [best, *changes[:SHOWN], *fresh[:SHOWN]]
-    best, *shown = with_own(after, shown, goal, limits)
+    best, *shown = with_own(after, shown, target, limits)
     aside = aside_words([r.recipe for r in rows[:-1] if r not in believed])
     advice = Advice(
         belief=after,
@@ -292,7 +286,7 @@ def correct(
         fresh=tuple(shown[len(changes[:SHOWN]) :]),
         now=1.0,
         card=None,
-        goal=goal,
+        goal=target,
         last=last,
         film_words=f"{film_words(*after.film)} {aside}".rstrip(),
         unfitting="" if fits else f"{unfitting_words(verdict)} No correction of the film is given.",
@@ -301,8 +295,8 @@ def correct(
     if advice.passes:
         if last.source != "photo":
             return advice
-        (read_again,) = card.expected([last.recipe], goal)
+        (read_again,) = card.expected([last.recipe], target)
         return replace(advice, now=read_again.probability)
     if not fits or last.recipe.schedule is None:
         return advice
-    return replace(advice, card=advise(card, goal, limits, readings_left=0))
+    return replace(advice, card=advise(card, target, limits, readings_left=0))

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from matchlib.colorimetry import lch
@@ -155,11 +155,10 @@ class Steering:
 def steer(
     model: FilmPredictor | Belief,
     stages: Sequence[Sprayed | tuple[Any, ...]],
-    target: ArrayLike | Target,
+    target: Target,
     limits: Limits | None = None,
     *,
     readings_left: int = 1,
-    tolerance: float = 1.0,
     cup_ml: float | None = None,
     sure: bool = False,
 ) -> Steering:
@@ -173,15 +172,12 @@ def steer(
         The card's readings so far, one a stage in the order sprayed: each as
         `correct` takes a panel, its recipe all that was on the card then, with
         the clear coat that it is to have.
-    target : array_like, shape (3,), or Target
-        Lab to match; or what brings its own viewings and tolerance, such as a
-        `matchlib.target.Target`.
+    target : Target
+        What is to be matched, and what counts as a match.
     limits : Limits, optional
         The shop's.
     readings_left : int
         Readings still allowed after further coats, 0 to 3.
-    tolerance : float
-        ΔE00 that passes, for a Lab.
     cup_ml : float, optional
         How much is left in the cup of the last coats [mL].
     sure : bool
@@ -217,7 +213,6 @@ def steer(
     )
     rows = check_stages(belief, rows, sure=sure)
     last = rows[-1]
-    goal = Target.of(target, tolerance=tolerance, viewing=last.viewing)
     if last.recipe.schedule is None:
         raise DomainError(
             "This card has no colour coats yet.",
@@ -227,7 +222,7 @@ def steer(
         )
     with threadpool_limits(1):  # the blocks are small: threads of the algebra would only wait
         found = advise(
-            Card.of(belief, rows), goal, bounds, readings_left=readings_left, cup_ml=cup_ml
+            Card.of(belief, rows), target, bounds, readings_left=readings_left, cup_ml=cup_ml
         )
         verdict = None if sure else weigh(belief, last, bounds)
     if verdict is None or verdict.wrong <= DOUBTED:

@@ -78,15 +78,16 @@ def stated_and_real(
             spray, sample = drawn.spray, labs([drawn.spray(recipe, rng)])[0]
             wanted = drawn.truth(recipe) if noise_free else sample
         target = moved(wanted, off, np.random.default_rng([seed, i, 1]))
+        aim = Target.lab(*target)
         knows: FilmPredictor | Belief = belief if own else fit
-        ranked = scored(knows, recipes, target, tolerance=1.0)
+        ranked = scored(knows, recipes, aim)
         if corrected:
             first = spray(ranked[0].recipe, rng)
             belief, _ = learn(belief, [(first.recipe, tuple(labs([first])[0]))])
             knows = belief
-            ranked = scored(belief, recipes, target, tolerance=1.0)
+            ranked = scored(belief, recipes, aim)
         asked = [ranked[place] for place in ASKED]
-        of_own = _of_own(knows, [option.recipe for option in asked], Target.lab(*target))
+        of_own = _of_own(knows, [option.recipe for option in asked], aim)
         for place, option, chance in zip(ASKED, asked, of_own, strict=True):
             rng = np.random.default_rng([seed, i, place])
             cards = [spray(option.recipe, rng) for _ in range(TRIES)]

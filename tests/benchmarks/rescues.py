@@ -20,6 +20,7 @@ from matchlib.domain import CoatSchedule, MixRatio, Recipe
 from matchlib.mixing import Limits
 from matchlib.regression import FilmRegressor
 from matchlib.steering import steer
+from matchlib.target import Target
 from tests.benchmarks.command import Table, arguments, each_simulator
 from tests.benchmarks.layouts import Layouts
 from tests.benchmarks.lightlab import Array, delta_e
@@ -92,6 +93,7 @@ def cases(
     for number in range(count):
         wanted = shop.random_recipe(rng, continuous=True)
         target = shop.truth_lab(wanted)
+        aim = Target.lab(*target, tolerance=tolerance)
         laid = shop.lay(attempt(wanted, rng), rng)
         lab = labs([shop.read(laid, rng)])[0]
         panel = Sprayed.of((laid.recipe, tuple(lab)))
@@ -99,9 +101,7 @@ def cases(
         if now <= tolerance:
             found.append(Case("there", now))
             continue
-        advice = steer(
-            before, [panel], target, limits, readings_left=0, tolerance=tolerance, sure=True
-        )
+        advice = steer(before, [panel], aim, limits, readings_left=0, sure=True)
         first = advice.best
         case = Case("lost" if first is None else "go on", now)
         dice = [seed, number, 47]

@@ -67,10 +67,11 @@ class Advised(Way):
     def card(
         self, card: Card, target: Array, learnt: Belief | None
     ) -> tuple[tuple[float, float], Belief | None, bool]:
+        aim = Target.lab(*target)
         photo = "photo" if self.variant.looks_by == "photo" else "spectrophotometer"
         best = plan(
             learnt or self.model,
-            Target.lab(*target),
+            aim,
             LIMITS,
             readings=self.looks,
             top=1,
@@ -85,7 +86,7 @@ class Advised(Way):
         found = None
         for left in range(self.looks - 1 if best.planned_readings else -1, -1, -1):
             stages.append(card.look())
-            found = steer(before, stages, tuple(target), LIMITS, readings_left=left, sure=True)
+            found = steer(before, stages, aim, LIMITS, readings_left=left, sure=True)
             if found.best is None:
                 break
             card.spray(found.best.recipe)
@@ -94,9 +95,7 @@ class Advised(Way):
         finished = card.judged()
         if stages and stages[-1].recipe == finished.recipe and not self.variant.uncleared:
             stages.pop()
-        after = steer(
-            before, [*stages, finished], tuple(target), LIMITS, readings_left=0, sure=True
-        )
+        after = steer(before, [*stages, finished], aim, LIMITS, readings_left=0, sure=True)
         return stated, after.card.learnt, True
 
 

@@ -21,6 +21,7 @@ from matchlib.correction import Belief, learn
 from matchlib.correction.scoring import best_of, scored
 from matchlib.domain import CoatSchedule, Colour, Ground, MixRatio, Panel, Recipe
 from matchlib.regression import FilmRegressor
+from matchlib.target import Target
 from tests.benchmarks.layouts import Layouts
 from tests.benchmarks.lightlab import Array, delta_e
 from tests.benchmarks.panels import labs, to_frame
@@ -186,7 +187,7 @@ class Corrected(_PerArchive):
         self._see(archive)
         seen = [(recipe, tuple(lab)) for recipe, lab in tried]
         knows = learn(self.belief, seen)[0] if seen else self.belief.model
-        best = best_of(scored(knows, self.recipes, target))
+        best = best_of(scored(knows, self.recipes, Target.lab(*target)))
         assert best is not None
         return best.recipe
 

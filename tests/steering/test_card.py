@@ -27,7 +27,7 @@ def test_less_than_a_coat_that_is_missing_comes_of_a_weaker_pot(model, recipe) -
     # Rescued today with whole coats alone; an eighth of a coat needs a pot weaker than 10:1.
     goal = expected(model, of(recipe, "2@9:1 1@25:1"))
     read = Sprayed(of(recipe, "2@9:1"), expected(model, of(recipe, "2@9:1")), VIEW)
-    advice = steer(model, [read], (goal[0], goal[1], goal[2]), readings_left=0, tolerance=0.4)
+    advice = steer(model, [read], Target.lab(*goal, tolerance=0.4), readings_left=0)
     assert advice.state == "go on"
     assert advice.best.added.steps[-1].ratio < MixRatio(10, 1)
     assert "let down" in advice.best.words
@@ -38,7 +38,7 @@ def test_every_top_up_names_its_pot_and_the_cup_is_always_among_them(model, reci
     # A fifth of a coat is missing: one of the cup is far too much, and is told of all the same.
     goal = expected(model, of(recipe, "2@9:1 1@30:1"))
     read = Sprayed(of(recipe, "2@9:1"), expected(model, of(recipe, "2@9:1")), VIEW)
-    found = steer(model, [read], goal, readings_left=0, tolerance=0.4, cup_ml=50.0)
+    found = steer(model, [read], Target.lab(*goal, tolerance=0.4), readings_left=0, cup_ml=50.0)
     kinds = {}
     for option in found.options:
         kinds.setdefault(
@@ -65,12 +65,12 @@ def test_a_card_looked_at_by_photographs_is_judged_by_an_instrument(model, recip
     assert blind.steered - 0.05 < photo.steered < sure.steered
     half = of(recipe, "2@6:1")
     read = Sprayed(half, expected(model, half), VIEW, "photo")
-    found = steer(model, [read], expected(model, recipe), readings_left=0)
+    found = steer(model, [read], Target.lab(*expected(model, recipe)), readings_left=0)
     assert found.best.probability > 0.5
 
 
 def test_a_card_that_is_there_is_left_alone(model, recipe) -> None:
-    advice = steer(model, [(recipe, expected(model, recipe))], expected(model, recipe))
+    advice = steer(model, [(recipe, expected(model, recipe))], Target.lab(*expected(model, recipe)))
     assert advice.state == "there"
     assert advice.best is None
     assert advice.words.startswith("Stop, it is there")
@@ -78,7 +78,7 @@ def test_a_card_that_is_there_is_left_alone(model, recipe) -> None:
 
 def test_a_card_too_dark_is_lost_and_teaches_the_next(model, recipe) -> None:
     heavy = expected(model, of(recipe, "5@5:1"))
-    advice = steer(model, [(recipe, heavy)], expected(model, recipe))
+    advice = steer(model, [(recipe, heavy)], Target.lab(*expected(model, recipe)))
     assert advice.state == "lost"
     assert "too dark" in advice.words
     # The next card is believed to come out heavier than the archive's, and surer.
@@ -95,16 +95,16 @@ def test_what_is_not_known_well_is_no_reason_to_give_a_card_up(model, recipe) ->
     half = of(recipe, "2@6:1")
     read = Sprayed(half, expected(model, half), VIEW, "photo")
     goal = expected(model, recipe)
-    near = steer(model, [read], goal, readings_left=0, tolerance=0.1)
+    near = steer(model, [read], Target.lab(*goal, tolerance=0.1), readings_left=0)
     assert near.state == "go on"
     assert near.chance < 0.1
     assert "Stop, no coats" not in near.words
     whole = Sprayed(recipe, goal, VIEW, "photo")
-    done = steer(model, [whole], goal, readings_left=0, tolerance=0.1)
+    done = steer(model, [whole], Target.lab(*goal, tolerance=0.1), readings_left=0)
     assert done.state == "there"
     assert "no coats make it likelier" in done.words
     far = (goal[0] + 9.0, goal[1], goal[2])
-    assert steer(model, [whole], far, readings_left=0, tolerance=0.1).state == "lost"
+    assert steer(model, [whole], Target.lab(*far, tolerance=0.1), readings_left=0).state == "lost"
 
 
 @pytest.mark.parametrize(
@@ -122,7 +122,7 @@ def test_what_is_said_of_a_lost_card_is_what_fails(model, recipe, shift, named) 
     heavy = of(recipe, "5@5:1")
     light, chroma, hue = lch(expected(model, heavy)) + np.array(shift)
     red, yellow = chroma * np.cos(np.radians(hue)), chroma * np.sin(np.radians(hue))
-    lost = steer(model, [(heavy, expected(model, heavy))], (light, red, yellow))
+    lost = steer(model, [(heavy, expected(model, heavy))], Target.lab(light, red, yellow))
     assert lost.state == "lost"
     assert all(word in lost.verdict for word in named), lost.verdict
     every = ("too dark", "too light", "too dull", "too vivid", "off in hue")
@@ -229,7 +229,7 @@ def test_what_the_clear_does_is_doubted_until_cards_were_read_on_both_sides(shop
         model = FilmRegressor().fit(*to_frame(archive))
         early = replace(recipe, clear=None)
         read = Sprayed(recipe, expected(model, early), VIEW, clear_to_come=True)
-        advice = steer(model, [read], expected(model, recipe), readings_left=0)
+        advice = steer(model, [read], Target.lab(*expected(model, recipe)), readings_left=0)
         sds.append(float(np.sqrt(np.trace(advice.covariance))))
     assert sds[1] < 0.9 * sds[0]
 
@@ -273,7 +273,7 @@ def test_cards_read_before_and_after_their_clear_are_asked_for(shop, model, reci
 def test_a_panel_corrected_and_a_card_steered_are_one(model, recipe) -> None:
     goal, limits = expected(model, of(recipe, "6@6:1")), Limits(max_coats=8)
     read = Sprayed(recipe, expected(model, recipe), VIEW)
-    advice = correct(model, [read], goal, limits)
-    steered = steer(model, [read], goal, limits, readings_left=0)
+    advice = correct(model, [read], Target.lab(*goal), limits)
+    steered = steer(model, [read], Target.lab(*goal), limits, readings_left=0)
     assert advice.options == steered.options
     assert advice.panel_words == steered.verdict

@@ -10,6 +10,7 @@ from matchlib.domain import CoatSchedule, Recipe
 from matchlib.errors import DomainError
 from matchlib.steering import steer, too_soon
 from matchlib.steering.checks import check_stages
+from matchlib.target import Target
 from tests.steering.outlooks import VIEW, expected, of
 
 
@@ -21,9 +22,9 @@ def test_readings_that_cannot_be_are_refused_in_words(model, recipe) -> None:
         ((max(goal[0] - 20.0, 0.5), 0.0, 0.0), "darker than a whole coat more"),
     ):
         with pytest.raises(DomainError, match=words) as caught:
-            steer(model, [(recipe, lab)], goal)
+            steer(model, [(recipe, lab)], Target.lab(*goal))
         assert caught.value.remedy
-        steer(model, [(recipe, lab)], goal, sure=True)
+        steer(model, [(recipe, lab)], Target.lab(*goal), sure=True)
 
 
 @pytest.mark.parametrize(("far", "refused"), [(3.0, False), (5.0, True)])
@@ -60,13 +61,13 @@ def test_stages_out_of_order_are_refused(model, recipe) -> None:
     late = (recipe, expected(model, recipe))
     early = (of(recipe, "2@6:1"), expected(model, of(recipe, "2@6:1")))
     with pytest.raises(DomainError, match="stage 2"):
-        steer(model, [late, early], expected(model, recipe))
+        steer(model, [late, early], Target.lab(*expected(model, recipe)))
 
 
 def test_repeats_of_a_stage_are_averaged_unless_they_disagree(model, recipe) -> None:
     light, red, yellow = expected(model, recipe)
     near = [(recipe, (light + d, red, yellow)) for d in (-0.05, 0.05)]
-    advice = steer(model, near, (light, red, yellow))
+    advice = steer(model, near, Target.lab(light, red, yellow))
     (stage,) = advice.card.stages
     assert stage.lab == pytest.approx((light, red, yellow))
     # Four standard deviations of a difference, 0.08 of each reading, along three axes.
@@ -84,7 +85,7 @@ def test_a_reading_that_more_or_less_film_does_not_make_is_doubted(model, recipe
     lab = np.array(expected(model, begun))
     goal = expected(model, of(recipe, "3@9:1"))
     right, heavy, off = (
-        steer(model, [Sprayed(begun, tuple(read), VIEW)], goal)
+        steer(model, [Sprayed(begun, tuple(read), VIEW)], Target.lab(*goal))
         for read in (lab, expected(model, of(recipe, "2@8.2:1")), lab + np.array([0, -14.0, 14.0]))
     )
     assert (right.unfitting, heavy.unfitting) == ("", "")
@@ -92,7 +93,9 @@ def test_a_reading_that_more_or_less_film_does_not_make_is_doubted(model, recipe
     assert off.words.startswith("This does not fit")
     assert "If it reads so all the same: " in off.words
     assert off.learnt is off.card.before
-    looked = steer(model, [Sprayed(begun, tuple(off.card.stages[0].lab), VIEW)], goal, sure=True)
+    looked = steer(
+        model, [Sprayed(begun, tuple(off.card.stages[0].lab), VIEW)], Target.lab(*goal), sure=True
+    )
     assert looked.unfitting == ""
     assert looked.learnt.panels == 1
 

@@ -85,7 +85,7 @@ def test_what_a_plan_states_is_what_its_readings_will_say_on_average(shop, young
         steer(
             before,
             [Sprayed(best.first, tuple(ahead.labs[0, 0] + away), VIEW, clear_to_come=True)],
-            aim,
+            Target.lab(*aim),
             Limits(blends=False),
             readings_left=0,
             sure=True,
