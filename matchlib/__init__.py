@@ -11,7 +11,7 @@ Examples
 >>> panels = frame_of(demo_panels())
 >>> model = FilmRegressor().fit(panels, panels[["L", "a", "b"]])
 >>> print(suggest(model, Target.lab(27.1, 45.9, 28.5))[0].recipe)
-cherry over pale gold, 3@3:1
+cherry over pale gold, 4@4.5:1
 """
 
 import sys

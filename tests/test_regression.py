@@ -214,6 +214,16 @@ def test_several_angles_are_one_fit_and_never_mixed():
     assert np.median(face[:, 0] - flop[:, 0]) > 5
 
 
+def test_a_hue_turns_with_the_ratio_only_where_panels_show_it():
+    def turning(shop: Shop | Booth) -> float:
+        fit = FilmRegressor(library=False).fit(*to_frame(shop.full(3))).fitted_
+        return float(fit.sizes.groups[fit.law.groups.index("turn")])
+
+    # Dyes gather in the one simulator, and not in the other.
+    assert turning(Booth(3)) > 0.1
+    assert turning(Shop(3)) < 0.03
+
+
 def test_a_yellowed_clear_coat_is_not_a_fresh_one():
     booth = Booth(16, n_grounds=4, n_colours=2)
     fresh, yellowed = booth.clears

@@ -189,6 +189,20 @@ def test_richer_mixes_always_lay_more_whatever_the_values(bend, slope):
     assert np.all(np.diff(dose) >= 0.0)
 
 
+def test_a_hue_turns_with_the_ratio_and_not_at_six_to_one():
+    made = [Recipe.of("silver", "teal", s, "yes") for s in ("2@6:1", "1@2:1", "4@12:1")]
+    views = [Viewing()] * 3
+    words = Vocabulary.of(made, [v.geometry for v in views])
+    law, table = FilmLaw(words, Priors()), RecipeTable.of(made, views, words)
+    plain, turned = np.zeros(law.size), np.zeros(law.size)
+    turned[law.slices["turn"].start] = 0.2
+    more = law.evaluate(turned, table).reflectance - law.evaluate(plain, table).reflectance
+    np.testing.assert_allclose(more[0], 0.0, atol=1e-12)
+    # Towards red the richer one absorbs more and the weaker one less; towards blue it is opposite.
+    assert more[1, 0] > 0 > more[1, -1]
+    assert more[2, 0] < 0 < more[2, -1]
+
+
 def test_the_tone_of_a_flat_spectrum_is_its_lightness():
     # 116 f(Y) - 16 of CIE 15:2018, 8.2.1, on both sides of its knee at (6/29)^3.
     flat = np.repeat([[0.001], [0.02], [0.3], [0.9]], len(GRID), axis=1)

@@ -86,7 +86,7 @@ def test_chances_of_own_are_those_of_worlds_drawn_from_the_belief(shop, young, m
         passes = target.difference([panel[0].T]) <= 1.0
         brute = (weight * passes).sum() / weight.sum()
         assert weight.sum() ** 2 / (weight**2).sum() > 300  # worlds that count
-        assert stated[0] == pytest.approx(brute, abs=0.035)
+        assert stated[0] == pytest.approx(brute, abs=0.04)
 
 
 def test_of_a_law_that_is_known_a_sample_tells_nothing(shop, young) -> None:

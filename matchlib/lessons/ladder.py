@@ -143,7 +143,7 @@ def coat_ladder(
     ... )
     >>> ladder.to_frame()[["coats", "L"]].round(0)
        coats     L
-    0      0  59.0
+    0      0  60.0
     1      1  46.0
     2      2  36.0
     3      3  29.0

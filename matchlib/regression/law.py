@@ -12,6 +12,9 @@ A row's internal reflectance is ``rho exp(-A) + S (1 - exp(-A)) / A`` (see `matc
   logarithm of the fraction by construction: its slope there is ``exp(s_c + b x)``, near 1 and
   slightly bent (absorption in translucent coatings is not exactly linear in concentration: Gorji
   Bandpay et al. 2018), the first coat lays thinner, and later ones may lay a little more or less;
+* in richer mixes ``a_c`` turns a little towards one end of the spectrum or its middle, by
+  ``tanh x``: dyes gather as they stand closer and then absorb otherwise, none in the thinnest mix
+  and all in the richest (West and Pearce 1965; from memory);
 * coats of one colour over another's hide what those below scatter: `S` is summed from the top;
 * what panels share beside the recipe: a sprayer, a lot of colour and the days (drift, a Brownian
   motion) lay more or less film, a batch of ground is lighter or darker, a named clear coat absorbs
@@ -65,13 +68,16 @@ class State:
     scattering: Array  # (c, b)
     dose: Array  # (n, c), path included
     by_dose: Array  # (n, 4, c), derivatives of the doses by slope, bend, first coat and later ones
+    turned: Array  # (n, c), the doses, each step's times how far its ratio turns the hue
+    by_turned: Array  # (n, 4, c), and their derivatives
+    turn: Array  # (c, b), how much more of each wavelength is absorbed, were all gathered
     weight: Array  # (n, g), of each ground
     ground: Array  # (n, g, b), logarithm of each ground's reflectance
     mixed: Array  # (n, b), and of the blend's
 
     def take(self, rows: NDArray[np.intp]) -> State:
         """Return some of the rows."""
-        shared = ("absorption", "scattering")
+        shared = ("absorption", "scattering", "turn")
         return State(**{k: v if k in shared else v[rows] for k, v in self.__dict__.items()})
 
 
@@ -102,6 +108,7 @@ class FilmLaw:
             "ladder": (2 * len(words.pairs) * wide["ladder"], "fixed"),
             "colour": (c, "fixed"),
             "colour wave": (c * wide["colour wave"], "colour wave"),
+            "turn": (c * wide["turn"], "turn"),
             "scatter": (c * wide["scatter"], "fixed"),
             "own slope": (c, "own slope"),
             "dose": (4, "dose"),
@@ -198,8 +205,8 @@ class FilmLaw:
         curves = self.curves[name]
         return np.asarray(z[self.slices[name]].reshape(count, curves.shape[1]) @ curves.T, float)
 
-    def _doses(self, z: Array, t: RecipeTable) -> tuple[Array, Array]:
-        """Doses by step, (n, c, s), and the derivatives of their sums, (n, 4, c)."""
+    def _doses(self, z: Array, t: RecipeTable) -> tuple[Array, Array, Array]:
+        """Doses by step, (n, c, s), and derivatives of their sums, plain and turned, (n, 4, c)."""
         p = self.priors
         slope, bend, first, later = z[self.slices["dose"]]
         rise = np.exp(p.slope_sd * slope + p.own_slope_sd * z[self.slices["own slope"]])
@@ -215,13 +222,15 @@ class FilmLaw:
         h = np.exp(np.clip(bent, -12.0, 6.0)) * t.colour_share.swapaxes(1, 2) * laid[:, :, None]
         # Sum over steps; a padded step has no coats and drops out.
         steps = h * coats[:, None, :]
-        slopes = [
-            p.slope_sd * (steps * bent).sum(axis=2),
-            2.0 * p.bend_sd * rise * (steps * curve[:, None, :]).sum(axis=2),
-            -p.first_coat_sd * (h * t.first[:, None, :]).sum(axis=2),
-            p.later_sd * (h * t.logk[:, None, :]).sum(axis=2),
+        each = [
+            p.slope_sd * steps * bent,
+            2.0 * p.bend_sd * rise[:, None] * steps * curve[:, None, :],
+            -p.first_coat_sd * h * t.first[:, None, :],
+            p.later_sd * h * t.logk[:, None, :],
         ]
-        return steps, np.stack(slopes, axis=1)
+        slopes = np.stack(each, axis=1)
+        turned = (slopes * t.turn[:, None, None, :]).sum(axis=3)
+        return steps, slopes.sum(axis=3), turned
 
     @staticmethod
     def _under(t: RecipeTable, steps: Array, absorption: Array, scattering: Array) -> Array:
@@ -257,9 +266,11 @@ class FilmLaw:
         """Evaluate the law."""
         log_ground, absorption, scattering = self.spectra(z)
         weight, ground, mixed = self._ground(z, t, log_ground)
-        steps, by_dose = self._doses(z, t)
-        dose = steps.sum(axis=2)
-        a, s = dose @ absorption, dose @ scattering
+        steps, by_dose, by_turned = self._doses(z, t)
+        dose, turned = steps.sum(axis=2), (steps * t.turn[:, None, :]).sum(axis=2)
+        turn = self._take(z, "turn", len(absorption))
+        a, s = dose @ absorption + turned @ (turn * absorption), dose @ scattering
+        a = np.maximum(a, 0.0)
         under = self._under(t, steps, absorption, scattering)
         phi, phi_slope = (under * v for v in single_scatter(a))
         absorbed = self._own(z, t, "clear")
@@ -305,6 +316,9 @@ class FilmLaw:
             scattering=scattering,
             dose=dose,
             by_dose=by_dose,
+            turned=turned,
+            by_turned=by_turned,
+            turn=turn,
             weight=weight,
             ground=ground,
             mixed=mixed,
@@ -340,10 +354,15 @@ class FilmLaw:
         by_s = m * s.by_scatter[:, None, :]
         # Effect of one unit more of each colour's dose, and of that share of it, (n, k, c).
         dosed = by_a @ s.absorption.T + by_s @ s.scattering.T
-        by_colour = dosed * s.dose[:, None, :]
+        turns = by_a @ (s.turn * s.absorption).T
+        by_colour = dosed * s.dose[:, None, :] + turns * s.turned[:, None, :]
         waves, level = self.curves["colour wave"], self.curves["colour"]
         for c in range(len(self.words.colours)):
-            weighted = by_a * (s.dose[:, c, None] * s.absorption[c])[:, None, :]
+            rate = s.turned[:, c, None] * s.absorption[c]
+            start = at["turn"].start + 2 * c
+            out[:, :, start : start + 2] = (by_a * rate[:, None, :]) @ self.curves["turn"]
+            rate = s.dose[:, c, None] * s.absorption[c] + rate * s.turn[c]
+            weighted = by_a * rate[:, None, :]
             v = waves.shape[1]
             start = at["colour wave"].start + c * v
             out[:, :, start : start + v] = weighted @ waves
@@ -351,9 +370,10 @@ class FilmLaw:
             weighted = by_s * (s.dose[:, c, None] * s.scattering[c])[:, None, :]
             start = at["scatter"].start + 2 * c
             out[:, :, start : start + 2] = weighted @ self.curves["scatter"]
-        slope = s.by_dose[:, None, 0] * (p.own_slope_sd / p.slope_sd)
-        out[:, :, at["own slope"]] = dosed * slope
+        by_slope = dosed * s.by_dose[:, None, 0] + turns * s.by_turned[:, None, 0]
+        out[:, :, at["own slope"]] = by_slope * (p.own_slope_sd / p.slope_sd)
         out[:, :, at["dose"]] = np.einsum("nkc,ndc->nkd", dosed, s.by_dose)
+        out[:, :, at["dose"]] += np.einsum("nkc,ndc->nkd", turns, s.by_turned)
         surface = at["surface"].start
         out[:, :, surface] = p.k2_sd * by_k2 * t.cleared[:, None]
         out[:, :, surface + 1] = p.k2_sd * by_k2 * ~t.cleared[:, None]

@@ -81,11 +81,13 @@ class Priors:
         level = constant_curve(GRID, sd=self.ground_level_sd)
         tilt = ramp_curve(GRID, sd=self.ground_tilt_sd)
         scatter = constant_curve(GRID, sd=self.scatter_sd)
+        across = ramp_curve(GRID, sd=1.0)
         return {
             "ground": np.hstack([level, tilt]),
             "ground wave": smooth_curves(GRID, length=self.ground_length, sd=1.0),
             "colour": constant_curve(GRID, sd=self.colour_level_sd),
             "colour wave": smooth_curves(GRID, length=self.colour_length, sd=1.0),
+            "turn": np.hstack([across, 1.5 * across**2 - 0.5]),
             "geometry": np.hstack([constant_curve(GRID, sd=0.8), ramp_curve(GRID, sd=0.15)]),
             "scatter": np.hstack([scatter, ramp_curve(GRID, sd=0.6)]),
             "ladder": np.hstack([constant_curve(GRID, sd=0.8), ramp_curve(GRID, sd=0.1)]),

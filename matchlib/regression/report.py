@@ -211,6 +211,11 @@ def _colours(model: FilmPredictor) -> Iterator[Learnt]:
             slope * sd,
             "exponent of the strength at 6:1; 1 is strictly by the fraction",
         )
+    ends, turn = law.curves["turn"][[0, -1]], np.tanh(np.log(2.0))
+    for c, name in enumerate(names):
+        found = values.sum({"turn": _one(len(names), c, turn * (ends[1] - ends[0]))})
+        unit = "% more absorbed at 700 nm against 400 nm, of a mix twice as rich"
+        yield _percent("hue by the colour fraction", name, found, unit)
 
 
 def _shared(model: FilmPredictor) -> Iterator[Learnt]:

@@ -34,7 +34,7 @@ from matchlib.regression.vocabulary import Vocabulary
 
 __all__ = ["FIT_FORMAT", "library_versions", "load_fit", "save_fit"]
 
-FIT_FORMAT = 12
+FIT_FORMAT = 13
 """Number of the file's layout; a fit of another layout is fitted anew."""
 
 _LIMIT = 512 * 1024 * 1024
@@ -154,7 +154,7 @@ def load_fit(path: str | os.PathLike[str]) -> FilmPredictor:
     ...     save_fit(f"{folder}/fit.npz", demo_model(), content_hash="")
     ...     model = load_fit(f"{folder}/fit.npz")
     >>> model.predict_recipes([Recipe.of("silver", clear="yes")])[0, 0].round()
-    np.float64(59.0)
+    np.float64(60.0)
     """
     try:
         if os.path.getsize(path) > _LIMIT:

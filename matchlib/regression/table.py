@@ -58,6 +58,11 @@ class RecipeTable:
         return np.asarray(np.einsum("nsc,ns->nc", self.colour_share, laid), float)
 
     @property
+    def turn(self) -> Array:
+        """How far each step's mix turns its hue from that of 6:1, -1 to 1, shape (n, s)."""
+        return np.asarray(np.tanh(self.bend))
+
+    @property
     def colours(self) -> NDArray[np.bool_]:
         """Which colours are on each row's panel, shape (n, c)."""
         return np.asarray((self.colour_share > 0).any(axis=1), np.bool_)

@@ -1,8 +1,8 @@
 """The reduced law, read off its own evaluation for one space of recipes.
 
-Over one ground a recipe's colour then depends on the doses of its pot alone, and a dose is what the
-step's ratio brings a coat times its coats, less what the first one lacks and plus what later ones
-gain: a few rows of the law tell those of all schedules.
+Over one ground a recipe's colour then depends on the doses of its pot and on how rich they are,
+and a dose is what the step's ratio brings a coat times its coats, less what the first one lacks and
+plus what later ones gain: a few rows of the law tell those of all schedules.
 """
 
 from __future__ import annotations
@@ -35,6 +35,7 @@ class ReducedLaw:
     gain: Array  # (k,)
     lift: Array  # (k,)
     absorption: Array  # (c, b), absorbance of one coat at 6:1, each colour alone [-]
+    turning: Array  # (c, b), how much more of it there is in the richest mix, less in the thinnest
     scattering: Array  # (c, b)
     light: Array  # (3, b), from measured reflectance to X/Xn, Y/Yn, Z/Zn
 
@@ -64,17 +65,18 @@ class ReducedLaw:
             gain,
             lift.mean(axis=1),
             unit * coat.absorption,
+            unit * coat.absorption * coat.turn,
             unit * coat.scattering,
             (weights(viewing.illuminant, viewing.observer) / white).T,
         )
 
-    def roots(self, dose: Single, used: Ints) -> Single:
-        """Return the cube roots of X/Xn, Y/Yn, Z/Zn (k, 3, n) by doses (c, n) of some colours."""
-        absorption, scattering = (
-            v[used].T.astype(np.float32) for v in (self.absorption, self.scattering)
+    def roots(self, dose: Single, rich: Single, used: Ints) -> Single:
+        """Return the cube roots of X/Xn, Y/Yn, Z/Zn (k, 3, n) by doses (c, n) and turns (n,)."""
+        absorption, turning, scattering = (
+            v[used].T.astype(np.float32) for v in (self.absorption, self.turning, self.scattering)
         )
         one = np.float32(1.0)
-        a = absorption @ dose
+        a = absorption @ dose + turning @ (dose * rich)
         through = np.exp(-a)
         glow = scattering @ dose
         glow *= (one - through) / a
@@ -93,18 +95,23 @@ class ReducedLaw:
         return np.asarray(np.cbrt(seen))
 
 
-def doses(space: Space, viewing: Viewing) -> Single:
-    """Return the dose (c, s) of every schedule, were the pot that colour alone [coats at 6:1]."""
+def doses(space: Space, viewing: Viewing) -> tuple[Single, Single]:
+    """Return each schedule's dose (c, s), were the pot that colour alone, and how it turns (s,)."""
     s = space.schedules
     carriers = np.sort([float(r.carrier / r.colour) for r in space.limits.ratios()])
-    dosed = _dosed(space, viewing, carriers).dose
+    known = _dosed(space, viewing, carriers)
+    dosed = known.dose
     unit, first, later = dosed[-3:]
     lack, gain = 1.0 - first[0] / unit[0], later[0] / unit[0] - 1.0
     coats, ahead, logk = s.layers()
     film = np.maximum(coats - ahead * lack + logk * gain, 1e-3 * coats).T.astype(np.float32)
     each = (dosed[:-3] / unit).T.astype(np.float32)
-    near, far = np.searchsorted(carriers, s.carrier.T)
-    return np.stack([e[near] * film[0] + e[far] * film[1] for e in each])
+    at = np.searchsorted(carriers, s.carrier.T)
+    steps = each[:, at] * film
+    rich = (known.turned / dosed)[at, 0]
+    # Of two ratios the mean by dose, which colours agree on but for how each bends.
+    whole = steps.sum(axis=0)
+    return steps.sum(axis=1), ((whole * rich).sum(axis=0) / whole.sum(axis=0)).astype(np.float32)
 
 
 def _dosed(space: Space, viewing: Viewing, carriers: Array) -> State:

@@ -1,13 +1,13 @@
 """The fast look over every recipe: the film law by a short series instead of its exponentials.
 
 In the reduced law (`matchlib.suggest.reduced_law`) a recipe's colour over one ground
-depends on the doses of its pot alone. Over all schedules of a neat pot that is one number; of two
-colours in a pot it is their mean dose and how the one stands to it, which varies a little with the
-mix ratio, as each colour bends on its own. The cube roots of X, Y and Z, of which Lab consists, are
-analytic in the other one and in the square root of the mean dose: from twelve points of the one by
-three of the other follow the thousand or more schedules of a pot, over every ground and from every
-angle, within 0.01 ΔE*ab (`matchlib.suggest.series`; tests hold it to 0.02). A pot that has few
-schedules, or more colours than a series pays for, is worked out recipe by recipe.
+depends on the doses of its pot and on the mix ratio, by which hues turn a little. Over all
+schedules of a neat pot these are two numbers; of two colours in a pot also how the one stands to
+their mean dose, as each colour bends on its own. The cube roots of X, Y and Z, of which Lab
+consists, are analytic in these and in the square root of the mean dose: from twelve points of that
+by three of each other follow the thousand or more schedules of a pot, over every ground and from
+every angle, within 0.01 ΔE*ab (`matchlib.suggest.series`; tests hold it to 0.02). A pot that has
+few schedules, or more colours than a series pays for, is worked out recipe by recipe.
 
 Its best are all worked out again by the whole fit, the library's share included, which alone
 decides.
@@ -39,7 +39,8 @@ WITHIN = 3e-5
 """Greatest coefficient of a series' last degree, in units of `HEIGHT`: 1 of L* is about 0.01."""
 
 POINTS = (12, 3)
-"""Points to begin with in the root of the mean dose, and in how each other colour stands to it."""
+"""Points to begin with in the root of the mean dose, and in how each other colour stands to it and
+in the ratio."""
 
 POTS, PART = 32, 128 * 1024
 """Pots of one series, and pots times schedules, at most: what is done between two steps.
@@ -139,7 +140,7 @@ class _Desk:
         briefs = {v: ReducedLaw.of(space, v) for v in dict.fromkeys(viewings)}
         self.laws = [briefs[v] for v in viewings]
         self.share = space.colour_share.T.astype(np.float32)
-        self.dose = doses(space, viewings[0])
+        self.dose, self.rich = doses(space, viewings[0])
         to_lab = np.array([[0.0, 116.0, 0.0], [500.0, -500.0, 0.0], [0.0, 200.0, -200.0]])
         knots, goals = [], []
         for lab, metric in zip(labs, metrics, strict=True):
@@ -154,13 +155,15 @@ class _Desk:
         """Squared difference over each ground, of each pot, by each schedule."""
         used = part.used[:, None]
         share, film = self.share[used, part.pots][:, :, None], self.dose[used, part.rows]
-        mean = film.mean(axis=0)
-        at = np.stack([np.sqrt(mean), *(film[1:] / mean)])
+        mean, rich = film.mean(axis=0), self.rich[part.rows]
+        at = np.stack([np.sqrt(mean), *(film[1:] / mean), rich])
 
         def heights(at: NDArray[np.floating]) -> Single:
-            film = at[0] ** 2 * np.stack([len(at) - at[1:].sum(axis=0), *at[1:]])
-            dose = (share * film[:, None].astype(np.float32)).reshape(len(film), -1)
-            seen = np.concatenate([law.roots(dose, part.used) for law in self.laws])
+            others, count = at[1:-1], len(part.used)
+            film = at[0] ** 2 * np.stack([count - others.sum(axis=0), *others])
+            dose = (share * film[:, None].astype(np.float32)).reshape(count, -1)
+            rich = np.tile(at[-1].astype(np.float32), len(part.pots))
+            seen = np.concatenate([law.roots(dose, rich, part.used) for law in self.laws])
             seen -= KNEE
             seen *= HEIGHT
             return seen.reshape(-1, at.shape[1])

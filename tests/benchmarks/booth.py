@@ -11,14 +11,14 @@ are common practice, no source. What the two simulators share with the law of `m
 |---|---|---|---|
 | light in the film | streams at all angles | one path, Kubelka-Munk layers | one path, no scatter |
 | kept under the surface | by angle, through the film | a constant a ground | a constant |
-| strength of a colour | monomer and dimer, spectrum changes | bends in rich mixes | bends |
+| strength of a colour | monomer and dimer, two spectra | bends in rich mixes | bends, hue turns |
 | scatter in the film | pigments only, once | every colour, all orders | none |
 | metallic ground | facets beside a diffuse ground | diffuse, a gain by angle | one a geometry |
 | unevenness | droplets, gamma | log-normal | none |
 | blend of colours | each dye pairs with itself | doses add, bend together | doses add |
 | blend of grounds | pigment by K/S, flake by area | K/S and tinting power | a ladder |
 | sprayer | own mean and own spread | own mean | own mean |
-| lot, batch, instrument, day | each its own | one lot for all colours | |
+| lot, batch, instrument, day | each its own | one lot for all colours | own means, and a drift |
 """
 
 from __future__ import annotations

@@ -41,8 +41,8 @@ def test_a_dye_concentration_left_out(dyed):
     recipes, through, folds = dyed
     law = leave_out(film, recipes, through, folds)
     # The films' own jitter is the floor; the richest lies outside what the others show.
-    assert np.median(law) < 2.6
-    assert max(law) < 3.2
+    assert np.median(law) < 2.3
+    assert max(law) < 3.4
 
 
 def test_a_paper_left_out_is_met_from_its_bare_sheet():
@@ -77,8 +77,8 @@ def test_a_paper_kept_apart_is_met_from_its_bare_sheet():
     assert np.mean(law) < 2.6
 
 
-@pytest.mark.parametrize(("ink", "most"), [("cyan", 0.7), ("magenta", 0.7), ("yellow", 1.8)])
-def test_inks_over_prints_of_the_others(ink, most):
+@pytest.mark.parametrize("ink", ["cyan", "magenta", "yellow"])
+def test_inks_over_prints_of_the_others(ink):
     # A chart whose grounds are prints of the other inks: one left out, its bare print known.
     recipes, lab = over_prints(ink)
-    assert np.median(leave_out(film, recipes, lab, splits(recipes, "paper")[::8])) < most
+    assert np.median(leave_out(film, recipes, lab, splits(recipes, "paper")[::5])) < 0.7
